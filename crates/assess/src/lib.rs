@@ -1,0 +1,1 @@
+//! The line against its requirements: each discipline's input, verdicts and the evidence they rest on.

@@ -1,0 +1,1 @@
+//! Exact limits and named, seeded random streams.

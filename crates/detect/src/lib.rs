@@ -1,0 +1,1 @@
+//! Detector stages from samples to notices and events.

@@ -1,0 +1,1 @@
+//! Interpolation in tables and roots of one-variable functions.

@@ -1,0 +1,1 @@
+//! Conductors and the direct-current network of the line.

@@ -1,0 +1,1 @@
+//! The whole line in time: sound, samples, notices, behaviours, messages, outputs, energy.

@@ -1,0 +1,1 @@
+//! Blocks of samples, levels, filters, spectra and synthesis; streaming, without the standard library.

@@ -1,0 +1,3 @@
+//! The command line: parse arguments, call the libraries, print.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Integer nanoseconds, sample clocks, and an event queue with a total order.
