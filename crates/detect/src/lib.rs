@@ -1,1 +1,31 @@
 //! Detector stages from samples to notices and events.
+//!
+//! A [`Spec`] is a list of stages. [`Front`] holds those that are pure functions of the samples (band, level,
+//! background) and gives [`Cell`]s; [`Logic`] holds the one that decides (threshold with hysteresis, or a train of
+//! pulses) and gives [`Told`] notices; [`Detector`] is the two together. [`match_events`] compares what was found
+//! with what was labelled.
+//!
+//! The crate needs `alloc` only; memory is taken in constructors and in the caller's output vectors. Results are
+//! bit for bit the same however the samples are cut into blocks. The method page is `docs/method/detect.md`.
+#![no_std]
+
+extern crate alloc;
+
+mod error;
+mod matching;
+mod median;
+mod notice;
+mod pulses;
+mod spec;
+mod trigger;
+
+mod cell;
+mod logic;
+
+pub use cell::Cell;
+pub use error::SpecError;
+pub use logic::Logic;
+pub use matching::{Matching, Rule, Span, match_events};
+pub use median::RunningMedian;
+pub use notice::{Ending, Event, EventId, Notice, Reason, Told};
+pub use spec::{BackgroundKind, Confirm, LevelKind, Spec, Stage};

@@ -1,0 +1,159 @@
+//! What may be wrong with the description of a detector, or with the samples it is given.
+
+use thiserror::Error;
+
+/// A detector that cannot be. `stage` counts from 0.
+#[derive(Clone, Debug, PartialEq, Error)]
+#[expect(
+    missing_docs,
+    reason = "the message of each variant explains its fields"
+)]
+pub enum SpecError {
+    #[error("sample rate is {rate_hz} Hz, it must be finite and greater than zero")]
+    Rate { rate_hz: f64 },
+    #[error("detector has no stages; the least is a level stage and a trigger")]
+    Empty,
+    #[error("detector decides nothing: its last stage must be a trigger or pulses stage")]
+    NoDecision,
+    #[error("stage {stage} ({found}) is out of place: {right}")]
+    Misplaced {
+        stage: usize,
+        found: &'static str,
+        right: &'static str,
+    },
+    #[error("stage {stage}: {name} is {value} {unit}, it must be finite and greater than zero")]
+    NotPositive {
+        stage: usize,
+        name: &'static str,
+        value: f64,
+        unit: &'static str,
+    },
+    #[error("stage {stage}: {name} is {value} dB, it must be finite")]
+    NotFinite {
+        stage: usize,
+        name: &'static str,
+        value: f64,
+    },
+    #[error("stage {stage}: {name} is {value_s} s, it must be zero or more")]
+    Negative {
+        stage: usize,
+        name: &'static str,
+        value_s: f64,
+    },
+    #[error(
+        "stage {stage}: {name} is {value_s} s, more than the {most_s} s that a detector can span"
+    )]
+    TimeTooLong {
+        stage: usize,
+        name: &'static str,
+        value_s: f64,
+        most_s: f64,
+    },
+    #[error(
+        "stage {stage}: band from {low_hz} Hz to {high_hz} Hz is empty, the lower corner must come first"
+    )]
+    BandEmpty {
+        stage: usize,
+        low_hz: f64,
+        high_hz: f64,
+    },
+    #[error(
+        "stage {stage}: band reaches {high_hz} Hz, it must stay below half the sample rate, {nyquist_hz} Hz"
+    )]
+    BandAboveNyquist {
+        stage: usize,
+        high_hz: f64,
+        nyquist_hz: f64,
+    },
+    #[error("stage {stage}: band-pass of order {order}, it must be 1 to {highest}")]
+    BandOrder {
+        stage: usize,
+        order: usize,
+        highest: usize,
+    },
+    #[error("stage {stage}: band-pass cannot be designed at this rate")]
+    Filter { stage: usize },
+    #[error(
+        "stage {stage}: window of {window_s} s is shorter than a sample of the band, {least_s} s"
+    )]
+    WindowTooShort {
+        stage: usize,
+        window_s: f64,
+        least_s: f64,
+    },
+    #[error(
+        "stage {stage}: hop of {hop_s} s is longer than the window, {window_s} s: samples between would go unheard"
+    )]
+    HopTooLong {
+        stage: usize,
+        hop_s: f64,
+        window_s: f64,
+    },
+    #[error(
+        "stage {stage}: background over {over_s} s, it must run over at least {least_s} s (twice the shortest sound, three cells)"
+    )]
+    BackgroundTooShort {
+        stage: usize,
+        over_s: f64,
+        least_s: f64,
+    },
+    #[error(
+        "stage {stage}: background over {cells} cells, more than the {most} it may hold; lengthen the hop"
+    )]
+    BackgroundTooLong { stage: usize, cells: u64, most: u64 },
+    #[error(
+        "stage {stage}: off-below is {off_below_db} dB, it must not lie above on-above, {on_above_db} dB"
+    )]
+    OffAboveOn {
+        stage: usize,
+        off_below_db: f64,
+        on_above_db: f64,
+    },
+    #[error("stage {stage}: longest is {longest_s} s, less than shortest, {shortest_s} s")]
+    LongestBelowShortest {
+        stage: usize,
+        longest_s: f64,
+        shortest_s: f64,
+    },
+    #[error(
+        "stage {stage}: min-interval of {min_interval_s} s must be less than max-interval, {max_interval_s} s"
+    )]
+    IntervalsCrossed {
+        stage: usize,
+        min_interval_s: f64,
+        max_interval_s: f64,
+    },
+    #[error("stage {stage}: at-least is {at_least} pulses, it must be 2 to {most}")]
+    PulseCount {
+        stage: usize,
+        at_least: u32,
+        most: u32,
+    },
+    #[error(
+        "stage {stage}: within is {within_s} s, so many pulses need at least {least_s} s at the shortest interval"
+    )]
+    WithinTooShort {
+        stage: usize,
+        within_s: f64,
+        least_s: f64,
+    },
+    #[error("thresholds are set on a trigger; this detector decides on pulses")]
+    NoTrigger,
+}
+
+/// Samples that a front cannot take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
+#[expect(
+    missing_docs,
+    reason = "the message of each variant explains its fields"
+)]
+pub enum PushError {
+    #[error(
+        "block begins at sample {found}, the stretch continues at sample {expected}; tell the gap first"
+    )]
+    NotNext { expected: u64, found: u64 },
+    #[error(
+        "samples needed for the level at {begin_sample} to {end_sample} are not all finite; tell a gap and go on after them"
+    )]
+    NotFinite { begin_sample: u64, end_sample: u64 },
+}

@@ -1,0 +1,100 @@
+//! The deciding stage: cells in, notices out.
+
+use alloc::vec::Vec;
+
+use crate::cell::Cell;
+use crate::error::SpecError;
+use crate::notice::Told;
+use crate::pulses::PulseLogic;
+use crate::spec::{Decision, Spec, check_thresholds, resolve};
+use crate::trigger::TriggerLogic;
+
+/// Threshold with hysteresis, or a train of pulses; see [`crate::Stage::Trigger`] and [`crate::Stage::Pulses`].
+///
+/// Sequential and cheap, while [`crate::Front`] is a pure function of the samples: cells can be made ahead, in
+/// parallel, or once for many thresholds.
+#[derive(Clone, Debug)]
+pub struct Logic {
+    kind: Kind,
+    /// Number of the deciding stage, for messages.
+    stage: usize,
+    /// Index and end of the last cell.
+    last: Option<Cell>,
+}
+
+#[derive(Clone, Debug)]
+enum Kind {
+    Trigger(TriggerLogic),
+    Pulses(PulseLogic),
+}
+
+impl Logic {
+    /// The deciding stage of a detector.
+    ///
+    /// # Errors
+    /// Whatever [`Spec`] may have wrong, in any of its stages.
+    pub fn new(spec: &Spec) -> Result<Self, SpecError> {
+        let kind = match resolve(spec)?.decision {
+            Decision::Trigger(trigger) => Kind::Trigger(TriggerLogic::new(trigger)),
+            Decision::Pulses(pulses) => Kind::Pulses(PulseLogic::new(pulses)),
+        };
+        Ok(Self {
+            kind,
+            stage: spec.stages.len() - 1,
+            last: None,
+        })
+    }
+
+    /// Take the next cell and append what it gives cause to tell.
+    ///
+    /// A cell that does not begin where the last one ended belongs to a new stretch: the old one is ended first as by
+    /// [`Logic::gap`], known at the last cell.
+    pub fn push(&mut self, cell: &Cell, out: &mut Vec<Told>) {
+        if let Some(last) = self.last
+            && (cell.begin_sample != last.end_sample || cell.index != last.index.wrapping_add(1))
+        {
+            self.gap(last.known_at_sample, out);
+        }
+        self.last = Some(*cell);
+        match &mut self.kind {
+            Kind::Trigger(logic) => logic.push(cell, out),
+            Kind::Pulses(logic) => logic.push(cell, out),
+        }
+    }
+
+    /// End the stretch: an open event is ended or dropped (see [`crate::Ending::StretchEnded`],
+    /// [`crate::Reason::StretchEnded`]) and the hold-off is over. `known_at_sample` is the last sample heard. Numbers
+    /// of events go on.
+    pub fn gap(&mut self, known_at_sample: u64, out: &mut Vec<Told>) {
+        self.last = None;
+        match &mut self.kind {
+            Kind::Trigger(logic) => logic.end_stretch(known_at_sample, out),
+            Kind::Pulses(logic) => logic.end_stretch(known_at_sample, out),
+        }
+    }
+
+    /// Change the thresholds of a trigger, dB; the next cell is the first that meets them. An open event goes on
+    /// under the new ones; its score counts every cell against the threshold that held then.
+    ///
+    /// # Errors
+    /// [`SpecError::NotFinite`], [`SpecError::OffAboveOn`], or [`SpecError::NoTrigger`] for a detector of pulses.
+    pub fn set_threshold(&mut self, on_above_db: f64, off_below_db: f64) -> Result<(), SpecError> {
+        match &mut self.kind {
+            Kind::Trigger(logic) => {
+                check_thresholds(self.stage, on_above_db, off_below_db)?;
+                logic.set_threshold(on_above_db, off_below_db);
+                Ok(())
+            }
+            Kind::Pulses(_) => Err(SpecError::NoTrigger),
+        }
+    }
+
+    /// Bytes that it occupies.
+    #[must_use]
+    pub fn bytes(&self) -> usize {
+        match &self.kind {
+            Kind::Trigger(_) => size_of::<Self>(),
+            Kind::Pulses(logic) => size_of::<Self>() + logic.bytes(),
+        }
+    }
+}
