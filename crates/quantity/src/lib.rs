@@ -1,1 +1,35 @@
 //! Quantities as people write them (`150 m`, `0.42 W ± 10 %`, `18 AWG`) to and from SI numbers.
+//!
+//! Every parser takes the text of one value and what it ought to be, and gives either plain SI numbers or a
+//! [`Fault`] that says which bytes are wrong and how to mend them. Nothing is guessed: a missing unit, a
+//! decimal comma or a doubtful percentage is a fault, never a default.
+//!
+//! Units of the numbers: SI throughout, with four declared exceptions that are the same in the whole project:
+//! temperatures are in degC, data sizes in bytes, data rates in bit/s, and levels in decibels with the one
+//! reference that their [`LevelKind`] fixes.
+//!
+//! Conversions come from the table in `unit.rs`, where each source is named.
+
+mod amount;
+mod conductor;
+mod dimension;
+mod event_rate;
+mod fault;
+mod level;
+mod money;
+mod nearest;
+mod scan;
+mod share;
+mod show;
+mod unit;
+
+pub use amount::{Amount, Law, parse_amount};
+pub use conductor::{Conductor, parse_conductor};
+pub use dimension::Dimension;
+pub use event_rate::{EventRate, parse_event_rate};
+pub use fault::{Fault, FaultKind, SpreadFault};
+pub use level::{LevelAmount, LevelKind, parse_level};
+pub use money::{Money, parse_money};
+pub use nearest::nearest;
+pub use share::{Share, parse_share};
+pub use show::show;

@@ -1,0 +1,161 @@
+//! Numbers for people: four significant digits and the unit that keeps them short.
+
+use crate::Dimension;
+use crate::unit::{self, Unit};
+
+/// Significant digits shown.
+const DIGITS: usize = 4;
+
+/// A unit and the size in SI from which it is used.
+type Rung = (&'static str, f64);
+
+/// The units of display of a dimension, from small to large; the first serves everything below the second.
+fn ladder(dimension: Dimension) -> &'static [Rung] {
+    match dimension {
+        Dimension::Length => &[("um", 0.0), ("mm", 1e-3), ("m", 1.0), ("km", 1e3)],
+        Dimension::Area => &[("mm2", 0.0), ("cm2", 1e-4), ("m2", 1e-2), ("km2", 1e6)],
+        Dimension::Mass => &[("mg", 0.0), ("g", 1e-3), ("kg", 1.0), ("t", 1e4)],
+        Dimension::Time => &[
+            ("ns", 0.0),
+            ("us", 1e-6),
+            ("ms", 1e-3),
+            ("s", 1.0),
+            ("min", 120.0),
+            ("h", 7200.0),
+            ("d", 172_800.0),
+        ],
+        Dimension::Frequency => &[("Hz", 0.0), ("kHz", 1e3), ("MHz", 1e6), ("GHz", 1e9)],
+        Dimension::Speed => &[("mm/s", 0.0), ("m/s", 0.01)],
+        Dimension::Force => &[("N", 0.0), ("kN", 1e3)],
+        Dimension::LinearWeight => &[("N/m", 0.0)],
+        Dimension::Stiffness => &[("N", 0.0), ("kN", 1e3), ("MN", 1e6)],
+        Dimension::Pressure => &[("uPa", 0.0), ("Pa", 0.1), ("kPa", 1e3), ("MPa", 1e6)],
+        Dimension::Voltage => &[
+            ("nV", 0.0),
+            ("uV", 1e-6),
+            ("mV", 1e-3),
+            ("V", 1.0),
+            ("kV", 1e3),
+        ],
+        Dimension::Current => &[("nA", 0.0), ("uA", 1e-6), ("mA", 1e-3), ("A", 1.0)],
+        Dimension::Resistance => &[
+            ("uohm", 0.0),
+            ("mohm", 1e-3),
+            ("ohm", 1.0),
+            ("kohm", 1e3),
+            ("Mohm", 1e6),
+            ("Gohm", 1e9),
+        ],
+        Dimension::Capacitance => &[("pF", 0.0), ("nF", 1e-9), ("uF", 1e-6), ("F", 0.1)],
+        Dimension::Power => &[
+            ("nW", 0.0),
+            ("uW", 1e-6),
+            ("mW", 1e-3),
+            ("W", 1.0),
+            ("kW", 1e3),
+        ],
+        Dimension::Energy => &[("mJ", 0.0), ("J", 1.0), ("Wh", 360.0), ("kWh", 3.6e6)],
+        Dimension::Charge => &[("C", 0.0), ("mAh", 3.6), ("Ah", 3600.0)],
+        Dimension::Temperature => &[("degC", 0.0)],
+        Dimension::TemperatureDifference => &[("mK", 0.0), ("K", 0.1)],
+        Dimension::Angle => &[("deg", 0.0)],
+        Dimension::Ratio => &[("ppm", 0.0), ("%", 1e-4)],
+        Dimension::DataSize => &[
+            ("B", 0.0),
+            ("kB", 1e3),
+            ("MB", 1e6),
+            ("GB", 1e9),
+            ("TB", 1e12),
+        ],
+        Dimension::DataRate => &[
+            ("bit/s", 0.0),
+            ("kbit/s", 1e3),
+            ("Mbit/s", 1e6),
+            ("Gbit/s", 1e9),
+        ],
+        Dimension::Density => &[("kg/m3", 0.0)],
+        Dimension::Irradiance => &[("W/m2", 0.0)],
+        Dimension::NoiseVoltage => &[
+            ("nV/rtHz", 0.0),
+            ("uV/rtHz", 1e-6),
+            ("mV/rtHz", 1e-3),
+            ("V/rtHz", 1.0),
+        ],
+    }
+}
+
+/// The unit in which a value of exactly zero is shown.
+fn unit_of_zero(dimension: Dimension) -> &'static str {
+    match dimension {
+        Dimension::Angle => "deg",
+        Dimension::Ratio => "%",
+        Dimension::Charge => "Ah",
+        Dimension::Energy => "Wh",
+        other => other.si_unit(),
+    }
+}
+
+/// An SI value ([`Dimension::si_unit`]) as people read it: four significant digits, no trailing zeros, a decimal
+/// point, and a unit that [`crate::parse_amount`] reads back (`12.3 mW`, `1.2 km`, `21.6 V`).
+///
+/// What is shown, read back, is within half a unit of the fourth digit. A value that is not finite is shown as
+/// `unknown`, which reads back as a fault.
+pub fn show(si: f64, dimension: Dimension) -> String {
+    if !si.is_finite() {
+        return "unknown".to_owned();
+    }
+    if si == 0.0 {
+        return format!("0 {}", unit_of_zero(dimension));
+    }
+    let rungs = ladder(dimension);
+    let mut at = rungs
+        .iter()
+        .rposition(|&(_, from)| si.abs() >= from)
+        .unwrap_or(0);
+    let mut digits = four_digits(in_unit(si, rungs[at].0, dimension));
+    if let Some(&(next, from)) = rungs.get(at + 1) {
+        let edge = in_unit(from, rungs[at].0, dimension);
+        let rounded: f64 = digits.parse().expect("formatted numbers are numbers");
+        if rounded.abs() >= edge {
+            at += 1;
+            digits = four_digits(in_unit(si, next, dimension));
+        }
+    }
+    format!("{} {}", plain(&digits), rungs[at].0)
+}
+
+fn in_unit(si: f64, spelling: &str, dimension: Dimension) -> f64 {
+    let unit: &Unit =
+        unit::find(spelling, dimension).expect("units of display are units of the dimension");
+    let scaled = si * unit.over / unit.times + unit.minus;
+    if unit.ten < 0 {
+        scaled * power_of_ten(-unit.ten)
+    } else {
+        scaled / power_of_ten(unit.ten)
+    }
+}
+
+fn power_of_ten(exponent: i32) -> f64 {
+    format!("1e{exponent}")
+        .parse()
+        .expect("a power of ten is a number")
+}
+
+fn four_digits(value: f64) -> String {
+    format!("{value:.*e}", DIGITS - 1)
+}
+
+/// Turns `1.200e2` into `120` and leaves very large and very small numbers with their exponent.
+fn plain(scientific: &str) -> String {
+    let (mantissa, exponent) = scientific
+        .split_once('e')
+        .expect("scientific notation has an exponent");
+    let exponent: i32 = exponent.parse().expect("the exponent is whole");
+    let mantissa = mantissa.trim_end_matches('0').trim_end_matches('.');
+    if !(-4..=6).contains(&exponent) {
+        return format!("{mantissa}e{exponent}");
+    }
+    let value: f64 = scientific.parse().expect("formatted numbers are numbers");
+    let decimals = (mantissa.trim_start_matches('-').len() as i32 - 2).max(0) - exponent;
+    format!("{value:.*}", usize::try_from(decimals).unwrap_or(0))
+}

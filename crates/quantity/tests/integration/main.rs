@@ -1,0 +1,3 @@
+//! Checks of the quantity crate against facts outside it.
+
+mod accepted;
