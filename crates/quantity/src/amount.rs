@@ -56,7 +56,7 @@ pub fn parse_amount(text: &str, dimension: Dimension) -> Result<Amount, Fault> {
         None => number.value()?,
     };
     let law = match spread {
-        Some(spread) => Some(read_spread(spread, si, dimension)?),
+        Some(spread) => Some(read_spread(spread, si, unit, dimension)?),
         None => None,
     };
     Ok(Amount { si, law })
@@ -130,13 +130,20 @@ pub(crate) fn spread_parts(spread: Piece<'_>) -> Result<SpreadParts<'_>, Fault> 
     Ok((number, rest, |half_width| Law::Normal { half_width }))
 }
 
-fn read_spread(spread: Piece<'_>, si: f64, dimension: Dimension) -> Result<Law, Fault> {
+fn read_spread(
+    spread: Piece<'_>,
+    si: f64,
+    value_unit: Option<&Unit>,
+    dimension: Dimension,
+) -> Result<Law, Fault> {
     let (number, unit_text, law) = spread_parts(spread)?;
     let (word, rest) = unit_text.first_word();
     let half_width = match word.text {
+        "" if value_unit.is_none() => number.value()?,
         "" => {
-            unitless(dimension, number.piece)?;
-            number.value()?
+            return Err(number.piece.fault(FaultKind::MissingUnit {
+                expected: dimension,
+            }));
         }
         "%" => {
             let of_the_value = rest.text.split_whitespace().eq(["of", "the", "value"]);

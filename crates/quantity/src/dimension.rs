@@ -109,7 +109,7 @@ impl Dimension {
             Self::Capacitance => "capacitance",
             Self::Power => "power",
             Self::Energy => "energy",
-            Self::Charge => "charge",
+            Self::Charge => "electric charge",
             Self::Temperature => "temperature",
             Self::TemperatureDifference => "temperature difference",
             Self::Angle => "angle",

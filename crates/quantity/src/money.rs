@@ -1,7 +1,7 @@
 //! `0.12 EUR`: money in whole minor units of an ISO 4217 currency.
 //!
-//! Source: ISO 4217:2015, "Codes for the representation of currencies", list one, which gives every code in use
-//! with its number of decimals. Funds, metals and test codes are left out.
+//! Source: ISO 4217:2015, "Codes for the representation of currencies", list one as published on
+//! 2026-01-01, which gives every code in use with its number of decimals. Funds, metals and test codes are left out.
 
 use std::fmt;
 
@@ -24,13 +24,14 @@ const CURRENCIES: &[(u32, &str)] = &[
         "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF",
     ),
     (3, "BHD IQD JOD KWD LYD OMR TND"),
+    (4, "UYW"),
     (
         2,
         "AED AFN ALL AMD AOA ARS AUD AWG AZN BAM BBD BDT BMD BND BOB BRL BSD BTN BWP BYN BZD CAD CDF CHF CNY COP \
          CRC CUP CVE CZK DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GTQ GYD HKD HNL HTG HUF IDR ILS \
          INR IRR JMD KES KGS KHR KPW KYD KZT LAK LBP LKR LRD LSL MAD MDL MGA MKD MMK MNT MOP MRU MUR MVR MWK MXN \
          MYR MZN NAD NGN NIO NOK NPR NZD PAB PEN PGK PHP PKR PLN QAR RON RSD RUB SAR SBD SCR SDG SEK SGD SHP SLE \
-         SOS SRD SSP STN SVC SYP SZL THB TJS TMT TOP TRY TTD TWD TZS UAH USD UYU UZS VES WST XCD YER ZAR ZMW",
+         SOS SRD SSP STN SVC SYP SZL THB TJS TMT TOP TRY TTD TWD TZS UAH USD UYU UZS VED VES WST XCD XCG YER ZAR ZMW ZWG",
     ),
 ];
 

@@ -6,6 +6,9 @@ use crate::unit::{self, Unit};
 /// Significant digits shown.
 const DIGITS: usize = 4;
 
+/// Beyond this the conversion to a unit of display could overflow, and the SI unit serves.
+const LARGEST: f64 = 1e300;
+
 /// A unit and the size in SI from which it is used.
 type Rung = (&'static str, f64);
 
@@ -98,14 +101,17 @@ fn unit_of_zero(dimension: Dimension) -> &'static str {
 /// An SI value ([`Dimension::si_unit`]) as people read it: four significant digits, no trailing zeros, a decimal
 /// point, and a unit that [`crate::parse_amount`] reads back (`12.3 mW`, `1.2 km`, `21.6 V`).
 ///
-/// What is shown, read back, is within half a unit of the fourth digit. A value that is not finite is shown as
-/// `unknown`, which reads back as a fault.
+/// What is shown, read back, is within half a unit of the fourth digit, for sizes up to 1e300. A value that is not
+/// finite is shown as `unknown`, which reads back as a fault.
 pub fn show(si: f64, dimension: Dimension) -> String {
     if !si.is_finite() {
         return "unknown".to_owned();
     }
     if si == 0.0 {
         return format!("0 {}", unit_of_zero(dimension));
+    }
+    if si.abs() > LARGEST {
+        return format!("{} {}", plain(&four_digits(si)), dimension.si_unit());
     }
     let rungs = ladder(dimension);
     let mut at = rungs
