@@ -1,1 +1,63 @@
 //! Blocks of samples, levels, filters, spectra and synthesis; streaming, without the standard library.
+//!
+//! Everything here streams: a result does not depend on how the samples were cut into blocks, bit for bit, because every
+//! hop, frame and partial sum is anchored at the absolute sample index. Memory is taken in constructors only and does not
+//! grow with the length of a recording.
+//!
+//! Features: `fft` (default) adds [`Welch`], [`Spectrogram`], [`OverlapSave`] and [`ShapedNoise`], which need the standard
+//! library and an FFT. Without it the crate is `no_std` with `alloc`.
+#![cfg_attr(not(any(test, feature = "fft")), no_std)]
+
+extern crate alloc;
+
+mod band;
+mod block;
+mod butterworth;
+mod chain;
+mod decidecade;
+mod decimate;
+mod error;
+mod front;
+mod level;
+mod mean_square;
+mod sos;
+mod synth;
+mod weighting;
+
+#[cfg(feature = "fft")]
+mod convolve;
+#[cfg(feature = "fft")]
+mod fft;
+#[cfg(feature = "fft")]
+mod noise;
+#[cfg(feature = "fft")]
+mod spectrogram;
+#[cfg(feature = "fft")]
+mod welch;
+
+pub use band::{band_levels_db, band_power};
+pub use block::Block;
+pub use butterworth::{butterworth_bandpass, butterworth_highpass, butterworth_lowpass};
+pub use chain::{HighPass, SensorChain};
+pub use decidecade::{Decidecade, decidecades};
+pub use decimate::Decimator;
+pub use error::{ChainError, FilterError, SpectrumError, StreamError, SynthError};
+pub use front::BandFront;
+pub use level::{
+    AIR_REFERENCE_UPA, Levels, WATER_REFERENCE_UPA, exposure_level_db, level_db, peak_level_db,
+};
+pub use mean_square::{Cell, MeanSquare};
+pub use sos::Sos;
+pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
+pub use weighting::{Exponential, FAST_S, SLOW_S};
+
+#[cfg(feature = "fft")]
+pub use convolve::OverlapSave;
+#[cfg(feature = "fft")]
+pub use fft::Arithmetic;
+#[cfg(feature = "fft")]
+pub use noise::{Ends, ShapedNoise, design_shaping_fir};
+#[cfg(feature = "fft")]
+pub use spectrogram::{Spectrogram, SpectrogramColumn};
+#[cfg(feature = "fft")]
+pub use welch::{Psd, Welch};

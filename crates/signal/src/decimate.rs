@@ -1,0 +1,354 @@
+//! Decimation by a whole factor: a cascade of linear-phase low-pass filters, each computed only where its output is kept.
+//!
+//! Source: windowed ideal low-pass with the window of J. F. Kaiser (1974) and his rules for its shape parameter and length
+//! (formulas from memory; the responses are checked, see `tests/integration/decimation.rs`).
+//!
+//! A stage that divides a rate `r` by `m` passes up to `pass_hz` and stops from `r/m - pass_hz`, so that whatever folds into
+//! the pass band has been stopped first. Every filter has odd length and is symmetric: output `j` represents input sample
+//! `j * factor` exactly and is complete when input sample `j * factor + reach` has arrived.
+//!
+//! Validity: `pass_hz` below 0.45 of the output rate. Accuracy: ripple in the pass band at most 0.001 dB, folded components
+//! at least 90 dB down (both checked with margin against 0.01 dB and 80 dB).
+
+use alloc::vec;
+use alloc::vec::Vec;
+use core::f64::consts::PI;
+
+use crate::block::{Block, Cursor};
+use crate::error::{FilterError, StreamError, checked_rate};
+
+const MAX_FACTOR: usize = 65_536;
+const MAX_STAGE: usize = 64;
+const CHUNK: usize = 2048;
+const LANES: usize = 8;
+const STOP_DB: f64 = 95.0;
+/// Output rate kept above the highest frequency of the band: at 12 times, the bilinear transform bends a Butterworth skirt
+/// by less than 0.005 dB of noise level.
+const RATE_OVER_HIGH: f64 = 12.0;
+/// Pass band over the highest frequency of the band, so that the skirt of the band-pass that follows is passed too.
+const PASS_OVER_HIGH: f64 = 4.0;
+const LARGEST_PASS: f64 = 0.45;
+
+/// Lowers the sampling rate by a whole factor.
+#[derive(Debug, Clone)]
+pub struct Decimator {
+    factor: usize,
+    rate_hz: f64,
+    pass_hz: f64,
+    reach: u64,
+    cursor: Cursor,
+    stages: Vec<Stage>,
+}
+
+impl Decimator {
+    /// A decimator by `factor` of samples at `rate_hz` that passes 0 to `pass_hz`.
+    ///
+    /// # Errors
+    /// [`FilterError`] for a factor outside 2 to 65 536 or with a prime divisor above 64, a rate that is not positive, or a
+    /// pass band not inside 0 to 0.45 of the output rate.
+    pub fn new(factor: usize, pass_hz: f64, rate_hz: f64) -> Result<Self, FilterError> {
+        checked_rate(rate_hz)?;
+        if !(2..=MAX_FACTOR).contains(&factor) {
+            return Err(FilterError::Factor {
+                factor,
+                max: MAX_FACTOR,
+            });
+        }
+        let limit_hz = LARGEST_PASS * rate_hz / factor as f64;
+        if !(pass_hz > 0.0 && pass_hz <= limit_hz) {
+            return Err(FilterError::Corner {
+                corner_hz: pass_hz,
+                nyquist_hz: limit_hz,
+            });
+        }
+        let plan = cheapest_plan(factor, pass_hz, rate_hz).ok_or(FilterError::Factor {
+            factor,
+            max: MAX_STAGE,
+        })?;
+        let mut stages = Vec::with_capacity(plan.len());
+        let (mut rate, mut spacing, mut reach, mut room) = (rate_hz, 1, 0, CHUNK);
+        for m in plan {
+            let stage = Stage::new(m, pass_hz, rate, room);
+            reach += spacing * stage.half as u64;
+            spacing *= m as u64;
+            rate /= m as f64;
+            room = stage.output.len();
+            stages.push(stage);
+        }
+        Ok(Self {
+            factor,
+            rate_hz,
+            pass_hz,
+            reach,
+            cursor: Cursor::default(),
+            stages,
+        })
+    }
+
+    /// The decimator for a band that ends at `high_hz`: the largest factor with divisors 2, 3 and 5 that keeps the output
+    /// rate at 12 times `high_hz` or more, passing up to 4 times `high_hz`. `None` when the rate is too low to gain anything.
+    ///
+    /// # Errors
+    /// [`FilterError`] for a rate or a frequency that is not a finite positive number.
+    pub fn for_band(high_hz: f64, rate_hz: f64) -> Result<Option<Self>, FilterError> {
+        checked_rate(rate_hz)?;
+        if !(high_hz.is_finite() && high_hz > 0.0) {
+            return Err(FilterError::Corner {
+                corner_hz: high_hz,
+                nyquist_hz: 0.5 * rate_hz,
+            });
+        }
+        let limit = (rate_hz / (RATE_OVER_HIGH * high_hz)).min(MAX_FACTOR as f64) as usize;
+        let smooth = (2..=limit).rev().find(|&m| is_smooth(m));
+        smooth
+            .map(|m| Self::new(m, PASS_OVER_HIGH * high_hz, rate_hz))
+            .transpose()
+    }
+
+    /// The factor.
+    pub fn factor(&self) -> usize {
+        self.factor
+    }
+
+    /// Rate of the output, Hz.
+    pub fn rate_out_hz(&self) -> f64 {
+        self.rate_hz / self.factor as f64
+    }
+
+    /// Upper end of the pass band, Hz.
+    pub fn pass_hz(&self) -> f64 {
+        self.pass_hz
+    }
+
+    /// Input samples after `j * factor` that output `j` still needs: the filter's exact group delay in input samples.
+    pub fn reach(&self) -> u64 {
+        self.reach
+    }
+
+    /// Takes the next block and hands out decimated samples as they become complete; `first` counts decimated samples.
+    ///
+    /// Samples before the first block of the stretch count as zero. Output `j` exists for every `j * factor` at or after the
+    /// first sample.
+    ///
+    /// # Errors
+    /// [`StreamError`] when the block does not follow the one before.
+    pub fn process(
+        &mut self,
+        block: Block<'_>,
+        mut sink: impl FnMut(Block<'_>),
+    ) -> Result<(), StreamError> {
+        if self.cursor.accept(block.first, block.x.len())? {
+            let mut first = block.first;
+            for stage in &mut self.stages {
+                first = stage.start(first);
+            }
+        }
+        for piece in block.x.chunks(CHUNK) {
+            run_stages(&mut self.stages, piece, &mut sink);
+        }
+        Ok(())
+    }
+
+    /// Forgets everything heard, ready for a new stretch.
+    pub fn reset(&mut self) {
+        self.cursor = Cursor::default();
+        for stage in &mut self.stages {
+            stage.buffer.fill(0.0);
+        }
+    }
+
+    /// Gain at `f_hz` of the input, linear: what a tone of that frequency keeps before it is folded.
+    pub fn gain(&self, f_hz: f64) -> f64 {
+        let mut rate = self.rate_hz;
+        let mut gain = 1.0;
+        for stage in &self.stages {
+            gain *= stage.gain(f_hz, rate);
+            rate /= stage.m as f64;
+        }
+        gain
+    }
+}
+
+fn run_stages(stages: &mut [Stage], x: &[f32], sink: &mut impl FnMut(Block<'_>)) {
+    let Some((stage, rest)) = stages.split_first_mut() else {
+        return;
+    };
+    let first = stage.next_out;
+    let n = stage.run(x);
+    if n == 0 {
+        return;
+    }
+    let y = &stage.output[..n];
+    if rest.is_empty() {
+        sink(Block { first, x: y });
+    } else {
+        run_stages(rest, y, sink);
+    }
+}
+
+/// One linear-phase filter and divider.
+#[derive(Debug, Clone)]
+struct Stage {
+    m: usize,
+    half: usize,
+    /// Oldest sample first, zeros in front to a whole number of lanes.
+    taps: Vec<f32>,
+    /// The last `taps.len() - 1` samples, then the piece at hand.
+    buffer: Vec<f32>,
+    output: Vec<f32>,
+    next_in: u64,
+    next_out: u64,
+}
+
+impl Stage {
+    fn new(m: usize, pass_hz: f64, rate_hz: f64, room: usize) -> Self {
+        let half = half_length(m, pass_hz, rate_hz);
+        let length = 2 * half + 1;
+        let beta = kaiser_beta(STOP_DB);
+        let cut = 0.5 / m as f64;
+        let mut ideal: Vec<f64> = (0..length)
+            .map(|i| {
+                let t = i as f64 - half as f64;
+                let sinc = if t == 0.0 {
+                    2.0 * cut
+                } else {
+                    libm::sin(2.0 * PI * cut * t) / (PI * t)
+                };
+                let u = t / (half as f64 + 1.0);
+                sinc * bessel_i0(beta * libm::sqrt(1.0 - u * u))
+            })
+            .collect();
+        let sum: f64 = ideal.iter().sum();
+        for h in &mut ideal {
+            *h /= sum;
+        }
+        let padded = length.next_multiple_of(LANES);
+        let mut taps = vec![0.0_f32; padded - length];
+        taps.extend(ideal.iter().map(|&h| h as f32));
+        Self {
+            m,
+            half,
+            buffer: vec![0.0; padded - 1 + room],
+            output: vec![0.0; room / m + 1],
+            taps,
+            next_in: 0,
+            next_out: 0,
+        }
+    }
+
+    /// Begins a stretch at absolute input index `first`; tells the first output index.
+    fn start(&mut self, first: u64) -> u64 {
+        self.next_in = first;
+        self.next_out = first.div_ceil(self.m as u64);
+        self.next_out
+    }
+
+    /// Filters a piece no longer than the room; tells how many outputs were written.
+    fn run(&mut self, x: &[f32]) -> usize {
+        let l = self.taps.len();
+        let keep = l - 1;
+        self.buffer[keep..keep + x.len()].copy_from_slice(x);
+        let end = self.next_in + x.len() as u64;
+        // Newest sample of an output, as a position in the buffer; the piece ends at keep + x.len().
+        let newest = self.next_out * self.m as u64 + self.half as u64;
+        let mut n = 0;
+        if newest < end {
+            let mut last = keep + (newest - self.next_in) as usize;
+            while last < keep + x.len() {
+                self.output[n] = dot(&self.taps, &self.buffer[last + 1 - l..=last]);
+                n += 1;
+                last += self.m;
+            }
+        }
+        self.buffer.copy_within(x.len()..x.len() + keep, 0);
+        self.next_in = end;
+        self.next_out += n as u64;
+        n
+    }
+
+    fn gain(&self, f_hz: f64, rate_hz: f64) -> f64 {
+        let centre = self.taps.len() - 1 - self.half;
+        let omega = 2.0 * PI * f_hz / rate_hz;
+        self.taps
+            .iter()
+            .enumerate()
+            .map(|(i, &h)| f64::from(h) * libm::cos(omega * (i as f64 - centre as f64)))
+            .sum()
+    }
+}
+
+/// Sum of products in eight lanes, always in the same order.
+fn dot(taps: &[f32], x: &[f32]) -> f32 {
+    let mut lanes = [0.0_f32; LANES];
+    for (h, v) in taps
+        .as_chunks::<LANES>()
+        .0
+        .iter()
+        .zip(x.as_chunks::<LANES>().0)
+    {
+        for i in 0..LANES {
+            lanes[i] += h[i] * v[i];
+        }
+    }
+    let mut four = [0.0_f32; 4];
+    for i in 0..4 {
+        four[i] = lanes[i] + lanes[i + 4];
+    }
+    (four[0] + four[2]) + (four[1] + four[3])
+}
+
+/// Half the length (the filter has `2 * half + 1` taps) by Kaiser's rule, at least 3.
+fn half_length(m: usize, pass_hz: f64, rate_hz: f64) -> usize {
+    let transition = 2.0 * PI * (rate_hz / m as f64 - 2.0 * pass_hz) / rate_hz;
+    let length = (STOP_DB - 7.95) / (2.285 * transition) + 1.0;
+    (libm::ceil(0.5 * length) as usize).max(3)
+}
+
+fn kaiser_beta(stop_db: f64) -> f64 {
+    0.1102 * (stop_db - 8.7)
+}
+
+/// Modified Bessel function of the first kind, order 0, by its power series (arguments up to about 12 here).
+fn bessel_i0(x: f64) -> f64 {
+    let q = 0.25 * x * x;
+    let (mut term, mut sum, mut k) = (1.0, 1.0, 1.0);
+    while term > 1e-18 * sum {
+        term *= q / (k * k);
+        sum += term;
+        k += 1.0;
+    }
+    sum
+}
+
+fn is_smooth(mut m: usize) -> bool {
+    for p in [2, 3, 5] {
+        while m.is_multiple_of(p) {
+            m /= p;
+        }
+    }
+    m == 1
+}
+
+/// The order of stage factors with the fewest multiplications per input sample; `None` if a prime divisor is too large.
+fn cheapest_plan(factor: usize, pass_hz: f64, rate_hz: f64) -> Option<Vec<usize>> {
+    fn search(factor: usize, pass_hz: f64, rate_hz: f64) -> Option<(f64, Vec<usize>)> {
+        if factor == 1 {
+            return Some((0.0, Vec::new()));
+        }
+        let mut best: Option<(f64, Vec<usize>)> = None;
+        for m in (2..=factor.min(MAX_STAGE)).filter(|m| factor.is_multiple_of(*m)) {
+            let taps = (2 * half_length(m, pass_hz, rate_hz) + 1).next_multiple_of(LANES);
+            let Some((later, rest)) = search(factor / m, pass_hz, rate_hz / m as f64) else {
+                continue;
+            };
+            let cost = (taps as f64 + 6.0 + later) / m as f64;
+            if best.as_ref().is_none_or(|(c, _)| cost < *c) {
+                let mut plan = vec![m];
+                plan.extend(rest);
+                best = Some((cost, plan));
+            }
+        }
+        best
+    }
+    search(factor, pass_hz, rate_hz).map(|(_, plan)| plan)
+}

@@ -1,0 +1,1 @@
+//! Checks of `signal` against outside truth and of its own identities.
