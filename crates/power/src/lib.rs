@@ -1,1 +1,26 @@
 //! Conductors and the direct-current network of the line.
+//!
+//! What each module gets over a long two-conductor line: loop resistance of the spans ([`conductor`]), the operating
+//! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
+//! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
+//! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
+//!
+//! Nothing here says that a voltage is safe to touch, in water or out of it.
+
+pub mod conductor;
+mod converter;
+mod elimination;
+mod fault;
+mod headroom;
+mod network;
+mod nose;
+mod solver;
+mod topology;
+
+pub use converter::{Converter, ConverterError};
+pub use fault::short_circuit_current_a;
+pub use headroom::headroom_w;
+pub use network::{Branch, Load, LoadKind, Network, NetworkError, Part, Solution, Source};
+pub use nose::collapse_factor;
+pub use solver::{Scratch, Solver, solve};
+pub use topology::Method;
