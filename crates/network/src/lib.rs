@@ -1,1 +1,43 @@
 //! Store-and-forward links, topics, payload sizes and the uplink queue, on the timeline.
+//!
+//! - [`Topology`] holds nodes and full-duplex point-to-point links; [`LinkStandard`] and [`Layer`] give their figures.
+//! - [`Machine`] moves published messages over the links, one frame at a time, whenever its master steps it.
+//! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
+//! - [`payload_bytes`] gives the packed size of a topic's fields; [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
+//! - [`Uplink`] is the paid link ashore: first in, first out, with windows, retries, expiry and outages.
+//! - [`RateLimit`] enforces a topic's `at_most` while it runs.
+//!
+//! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen.
+
+mod bound;
+mod frame;
+mod latency;
+mod machine;
+mod payload;
+mod rate_limit;
+mod stack;
+mod standard;
+mod topic;
+mod topology;
+mod uplink;
+
+pub use bound::{
+    BoundError, BurstAndRate, DelayBound, Flow, HopBound, RateLatency, ServerBound, WhyUnknown,
+    delay_bounds, server_bound,
+};
+pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
+pub use latency::{LatencyError, no_queue_latency};
+pub use machine::{
+    Delivery, DirectionStats, Drop, DropReason, HopRecord, LATEST_PUBLISH, LinkState, Machine,
+    MachineError, MessageId, NodeState, Stats, TopicId,
+};
+pub use payload::{Field, PayloadError, bits, payload_bytes};
+pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
+pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};
+pub use standard::{Duplex, LinkStandard, UnknownStandard};
+pub use topic::{Filter, TopicError, TopicName};
+pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Topology, TopologyError};
+pub use uplink::{
+    Failure, Outcome, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
+    Windows,
+};

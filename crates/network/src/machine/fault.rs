@@ -1,0 +1,155 @@
+//! Links and nodes that fail and come back.
+
+use timeline::Ns;
+
+use super::direction::Waiting;
+use super::records::{Drop, DropReason, LinkState, MachineError, NodeState};
+use super::{LOST, Machine, check_node};
+
+impl Machine {
+    /// Cuts or mends a link. Setting the state it has already changes nothing.
+    ///
+    /// A cut loses, in both directions, the frames that wait for the link and those of which the last bit is not yet at the far end (a last bit due at
+    /// the very instant of the cut is lost); frames already in the far node go on. A copy that misses a lost frame is dropped, although its other frames
+    /// still travel. Messages keep the route they were published with: a frame that later comes to a cut link is lost too. Messages published
+    /// from then on go round the cut, or are dropped for want of a path. A mended link begins empty.
+    ///
+    /// # Errors
+    /// [`MachineError`]: unknown link, or a `now` that is late, early or beyond [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
+    pub fn set_link(&mut self, now: Ns, link: usize, state: LinkState) -> Result<(), MachineError> {
+        self.check_now(now)?;
+        let links = self.link_states.len();
+        if link >= links {
+            return Err(MachineError::NoSuchLink { link, links });
+        }
+        self.reached = now;
+        if self.link_states[link] != state {
+            self.link_states[link] = state;
+            self.refresh_usable(now);
+        }
+        Ok(())
+    }
+
+    /// Stops or starts a node. Setting the state it has already changes nothing.
+    ///
+    /// A node that stops takes all its links down with it, by the rule of [`set_link`](Self::set_link); besides, the frames it was processing are lost. It
+    /// neither publishes nor is delivered to until it starts again.
+    ///
+    /// # Errors
+    /// [`MachineError`]: unknown node, or a `now` that is late, early or beyond [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
+    pub fn set_node(&mut self, now: Ns, node: usize, state: NodeState) -> Result<(), MachineError> {
+        self.check_now(now)?;
+        check_node(node, self.topology.node_count())?;
+        self.reached = now;
+        if self.node_states[node] != state {
+            self.node_states[node] = state;
+            if state == NodeState::Down {
+                self.lose_flights(
+                    now,
+                    DropReason::NodeDown,
+                    |machine, direction| machine.directions[direction].to == node,
+                    |_| true,
+                );
+            }
+            self.refresh_usable(now);
+        }
+        Ok(())
+    }
+
+    pub(super) fn why_unusable(&self, direction: usize) -> DropReason {
+        if self.link_states[direction / 2] == LinkState::Down {
+            DropReason::LinkDown
+        } else {
+            DropReason::NodeDown
+        }
+    }
+
+    /// Loses a frame and with it every copy that needed it.
+    pub(super) fn drop_frame(&mut self, now: Ns, frame: Waiting, reason: DropReason) {
+        let message = &mut self.messages[frame.slot as usize];
+        let (first, end) = message.plan.hops[frame.hop as usize].under;
+        for target in first as usize..end as usize {
+            if message.left[target] != LOST {
+                message.left[target] = LOST;
+                self.dropped += 1;
+                self.drops.push(Drop {
+                    message: message.id,
+                    node: message.plan.targets[target],
+                    at: now,
+                    published: message.published,
+                    topic: message.topic,
+                    stream: message.stream,
+                    seq: message.seq,
+                    reason,
+                });
+            }
+        }
+        self.end_frame(frame.slot);
+    }
+
+    fn refresh_usable(&mut self, now: Ns) {
+        for topic in &mut self.topics {
+            topic.plans.fill(None);
+        }
+        for index in 0..self.directions.len() {
+            let (from, to) = (self.directions[index].from, self.directions[index].to);
+            let usable = self.link_states[index / 2] == LinkState::Up
+                && self.node_states[from] == NodeState::Up
+                && self.node_states[to] == NodeState::Up;
+            let was_usable = std::mem::replace(&mut self.directions[index].usable, usable);
+            if was_usable && !usable {
+                self.stop_direction(now, index);
+            }
+        }
+    }
+
+    fn stop_direction(&mut self, now: Ns, index: usize) {
+        let reason = self.why_unusable(index);
+        let direction = &mut self.directions[index];
+        if let Some(until) = direction.serving_until.take() {
+            direction.busy_ns -= until.0 - now.0;
+            direction.epoch = direction.epoch.wrapping_add(1);
+        }
+        let waiting = std::mem::take(&mut direction.waiting);
+        self.lose_flights(
+            now,
+            reason,
+            |_, direction| direction == index,
+            |last_bit| last_bit >= now,
+        );
+        // The heap is ordered greatest first served, so the sorted list runs backwards.
+        for frame in waiting.into_sorted_vec().into_iter().rev() {
+            self.drop_frame(now, frame, reason);
+        }
+    }
+
+    fn lose_flights(
+        &mut self,
+        now: Ns,
+        reason: DropReason,
+        on: impl Fn(&Machine, usize) -> bool,
+        still: impl Fn(Ns) -> bool,
+    ) {
+        let mut free = vec![false; self.flights.len()];
+        for &slot in &self.free_flights {
+            free[slot as usize] = true;
+        }
+        let mut lost: Vec<usize> = (0..self.flights.len())
+            .filter(|&slot| {
+                let flight = &self.flights[slot];
+                !free[slot]
+                    && !flight.lost
+                    && on(self, flight.direction as usize)
+                    && still(flight.last_bit)
+            })
+            .collect();
+        lost.sort_unstable_by_key(|&slot| {
+            (self.flights[slot].last_bit, self.flights[slot].direction)
+        });
+        for slot in lost {
+            self.flights[slot].lost = true;
+            let frame = self.flights[slot].frame;
+            self.drop_frame(now, frame, reason);
+        }
+    }
+}

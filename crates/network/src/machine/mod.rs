@@ -1,0 +1,609 @@
+//! The network in time: a machine that its master steps.
+//!
+//! Rules. A message of `b` bytes is cut into ceil(b / mtu) frames. Publishing costs no time; every other node adds its processing time to a frame before it
+//! queues it onwards or delivers it. A frame reaches the next node one propagation time after its last bit has left. It crosses a link once if any
+//! subscriber lies beyond. The publisher's own node is not delivered to; a node with several matching filters is delivered to once. A copy of a message is
+//! delivered when its last frame is.
+//!
+//! Each direction of a link serves, without interruption, the waiting frame that is least by (prio, instant queued, stream, seq, fragment); a smaller
+//! `prio` goes first. All arrivals and publications of an instant are queued before any service starts at that instant. Results therefore do not
+//! depend on the order in which things of one instant are handed in, as long as no two living messages share prio, stream and seq.
+//!
+//! Stepping. One [`Machine::step`] does either all arrivals of an instant ([`Class::Arrive`]) or all its service starts ([`Class::StartService`]). Between
+//! the two the master may publish what the arrivals caused; [`Machine::next`] tells which comes next. A call with an instant that lies after
+//! something still to be done is refused.
+//!
+//! Faults are described at [`Machine::set_link`] and [`Machine::set_node`].
+
+mod direction;
+mod fault;
+mod plan;
+mod records;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use timeline::{Class, Ns, Queue};
+
+use crate::frame::{FrameError, fragment_bytes, fragment_count};
+use crate::topic::{Filter, TopicName};
+use crate::topology::Topology;
+use direction::{Direction, Waiting};
+use plan::Plan;
+
+pub use records::{
+    Delivery, DirectionStats, Drop, DropReason, HopRecord, LinkState, MachineError, MessageId,
+    NodeState, Stats, TopicId,
+};
+
+/// The last instant at which anything may be published or changed: 2^62 ns, 146 years. It leaves room for what is then still under way.
+pub const LATEST_PUBLISH: Ns = Ns(1 << 62);
+
+/// In `Message::left`: this copy is lost.
+const LOST: u32 = u32::MAX;
+
+/// A network in time. See the rules at the head of this module's source and in the method page.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    topology: Topology,
+    subscriptions: Vec<(usize, Filter)>,
+    topics: Vec<Topic>,
+    topic_ids: BTreeMap<TopicName, TopicId>,
+    link_states: Vec<LinkState>,
+    node_states: Vec<NodeState>,
+    directions: Vec<Direction>,
+    messages: Vec<Message>,
+    free_messages: Vec<u32>,
+    flights: Vec<Flight>,
+    free_flights: Vec<u32>,
+    queue: Queue<Event>,
+    /// Directions that may start at `reached`; each is listed once (`Direction::touched`).
+    touched: Vec<u32>,
+    /// The instant of the last step or call.
+    reached: Ns,
+    published: u64,
+    unheard: u64,
+    copies_due: u64,
+    delivered: u64,
+    dropped: u64,
+    frame_hops: u64,
+    drops: Vec<Drop>,
+}
+
+#[derive(Clone, Debug)]
+struct Topic {
+    name: TopicName,
+    subscribers: Vec<usize>,
+    /// By publishing node; `None` until first used or after a fault.
+    plans: Vec<Option<Arc<Plan>>>,
+}
+
+/// A message with frames under way.
+#[derive(Clone, Debug)]
+struct Message {
+    id: MessageId,
+    topic: TopicId,
+    published: Ns,
+    bytes: u32,
+    fragments: u32,
+    prio: u8,
+    stream: u32,
+    seq: u64,
+    plan: Arc<Plan>,
+    /// By target of the plan: fragments still to come, or `LOST`.
+    left: Vec<u32>,
+    /// Frames queued or in flight.
+    frames: u32,
+}
+
+/// A frame from the start of its transmission until the far node has processed it.
+#[derive(Clone, Copy, Debug)]
+struct Flight {
+    frame: Waiting,
+    direction: u32,
+    start: Ns,
+    end: Ns,
+    /// When the last bit is at the far end; from then on the frame is in the node, no longer on the link.
+    last_bit: Ns,
+    lost: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Event {
+    /// The transmitter falls free, unless it was stopped since (`epoch`).
+    Free { epoch: u32 },
+    /// The far node has processed the frame.
+    Landed { flight: u32 },
+}
+
+impl Machine {
+    /// A machine with every link and node up and nothing under way.
+    ///
+    /// # Errors
+    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist.
+    pub fn new(
+        topology: Topology,
+        subscriptions: Vec<(usize, Filter)>,
+    ) -> Result<Machine, MachineError> {
+        let nodes = topology.node_count();
+        for &(node, _) in &subscriptions {
+            check_node(node, nodes)?;
+        }
+        let directions = (0..2 * topology.links().len())
+            .map(|index| Direction::new(&topology, index))
+            .collect();
+        Ok(Machine {
+            link_states: vec![LinkState::Up; topology.links().len()],
+            node_states: vec![NodeState::Up; nodes],
+            topology,
+            subscriptions,
+            topics: Vec::new(),
+            topic_ids: BTreeMap::new(),
+            directions,
+            messages: Vec::new(),
+            free_messages: Vec::new(),
+            flights: Vec::new(),
+            free_flights: Vec::new(),
+            queue: Queue::new(),
+            touched: Vec::new(),
+            reached: Ns::ZERO,
+            published: 0,
+            unheard: 0,
+            copies_due: 0,
+            delivered: 0,
+            dropped: 0,
+            frame_hops: 0,
+            drops: Vec::new(),
+        })
+    }
+
+    /// The number of a topic; the same name always has the same number. Who subscribes is worked out once, here.
+    pub fn topic(&mut self, name: &TopicName) -> TopicId {
+        if let Some(&id) = self.topic_ids.get(name) {
+            return id;
+        }
+        let mut subscribers: Vec<usize> = self
+            .subscriptions
+            .iter()
+            .filter(|(_, filter)| filter.matches(name))
+            .map(|&(node, _)| node)
+            .collect();
+        subscribers.sort_unstable();
+        subscribers.dedup();
+        let id = TopicId(
+            u32::try_from(self.topics.len()).expect("fewer than 2^32 topics fit in memory"),
+        );
+        self.topics.push(Topic {
+            name: name.clone(),
+            subscribers,
+            plans: vec![None; self.topology.node_count()],
+        });
+        self.topic_ids.insert(name.clone(), id);
+        id
+    }
+
+    /// The name of a topic.
+    #[must_use]
+    pub fn topic_name(&self, topic: TopicId) -> Option<&TopicName> {
+        self.topics.get(topic.0 as usize).map(|topic| &topic.name)
+    }
+
+    /// The nodes subscribed to a topic, ascending.
+    #[must_use]
+    pub fn subscribers(&self, topic: TopicId) -> Option<&[usize]> {
+        self.topics
+            .get(topic.0 as usize)
+            .map(|topic| topic.subscribers.as_slice())
+    }
+
+    /// The network this machine runs.
+    #[must_use]
+    pub fn topology(&self) -> &Topology {
+        &self.topology
+    }
+
+    /// Publishes a message of `bytes` at `node`; it is queued at once on every link its copies leave by. A smaller `prio` goes first.
+    ///
+    /// A copy for which there is no route just now, or whose subscriber or publisher is down, is dropped at once and reported.
+    ///
+    /// # Errors
+    /// [`MachineError`]: unknown node or topic, a message of too many fragments, or a `now` that is late, early or beyond [`LATEST_PUBLISH`].
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the message is these eight facts; a struct would only name them twice"
+    )]
+    pub fn publish(
+        &mut self,
+        now: Ns,
+        node: usize,
+        topic: TopicId,
+        bytes: u32,
+        prio: u8,
+        stream: u32,
+        seq: u64,
+    ) -> Result<MessageId, MachineError> {
+        self.check_now(now)?;
+        check_node(node, self.topology.node_count())?;
+        if topic.0 as usize >= self.topics.len() {
+            return Err(MachineError::NoSuchTopic { topic: topic.0 });
+        }
+        let fragments = fragment_count(bytes, self.topology.mtu_bytes())?;
+        let plan = self.plan_for(node, topic);
+        let id = MessageId(self.published);
+        self.reached = now;
+        self.published += 1;
+        let due = plan.targets.len() + plan.unreachable.len();
+        self.copies_due += due as u64;
+        if due == 0 {
+            self.unheard += 1;
+        }
+        for &(target, reason) in &plan.unreachable {
+            self.dropped += 1;
+            self.drops.push(Drop {
+                message: id,
+                node: target,
+                at: now,
+                published: now,
+                topic,
+                stream,
+                seq,
+                reason,
+            });
+        }
+        if plan.targets.is_empty() {
+            return Ok(id);
+        }
+        let slot = self.message_slot(id, topic, now, bytes, fragments, prio, stream, seq, &plan);
+        for &hop in plan.roots() {
+            for fragment in 0..fragments {
+                let frame = Waiting::new(prio, now, stream, seq, fragment, slot, hop);
+                let direction = plan.hops[hop as usize].direction;
+                self.directions[direction as usize].waiting.push(frame);
+                touch(&mut self.directions, &mut self.touched, direction);
+            }
+        }
+        Ok(id)
+    }
+
+    /// Instant and class of what comes next, or `None` when nothing is under way.
+    #[must_use]
+    pub fn next(&self) -> Option<(Ns, Class)> {
+        let first = self.queue.peek();
+        if self.touched.is_empty() || first.is_some_and(|(at, _)| at == self.reached) {
+            return first;
+        }
+        Some((self.reached, Class::StartService))
+    }
+
+    /// The instant of what comes next, or `None` when nothing is under way. It may be the instant of the last step.
+    #[must_use]
+    pub fn next_time(&self) -> Option<Ns> {
+        self.next().map(|(at, _)| at)
+    }
+
+    /// Does all arrivals, or all service starts, of the next instant and appends what was delivered to `out`, ordered by
+    /// (node, stream, seq, message). Does nothing when nothing is under way.
+    pub fn step(&mut self, out: &mut Vec<Delivery>) {
+        self.step_traced(out, |_| {});
+    }
+
+    /// As [`step`](Self::step), and tells `trace` of every frame that has crossed a link.
+    pub fn step_traced(&mut self, out: &mut Vec<Delivery>, mut trace: impl FnMut(&HopRecord)) {
+        let Some((now, class)) = self.next() else {
+            return;
+        };
+        self.reached = now;
+        if class == Class::StartService {
+            self.start_services(now);
+            return;
+        }
+        let before = out.len();
+        while let Some(entry) = self.queue.pop_if(now, Class::Arrive) {
+            match entry.payload {
+                Event::Free { epoch } => {
+                    let direction = &mut self.directions[entry.place as usize];
+                    if direction.epoch == epoch {
+                        direction.serving_until = None;
+                        touch(&mut self.directions, &mut self.touched, entry.place);
+                    }
+                }
+                Event::Landed { flight } => self.land(now, flight, out, &mut trace),
+            }
+        }
+        if out.len() - before > 1 {
+            out[before..].sort_unstable_by_key(|d| (d.node, d.stream, d.seq, d.message));
+        }
+    }
+
+    /// What was dropped since the last call, in the order it happened. The list grows until it is taken.
+    pub fn drain_drops(&mut self) -> std::vec::Drain<'_, Drop> {
+        self.drops.drain(..)
+    }
+
+    /// Counters at the instant last reached. `in_flight` is counted from the messages under way, not from the other counters.
+    #[must_use]
+    pub fn stats(&self) -> Stats {
+        let in_flight = self
+            .messages
+            .iter()
+            .filter(|message| message.frames > 0)
+            .map(Message::copies_under_way)
+            .sum();
+        Stats {
+            published: self.published,
+            unheard: self.unheard,
+            copies_due: self.copies_due,
+            delivered: self.delivered,
+            dropped: self.dropped,
+            in_flight,
+            frame_hops: self.frame_hops,
+            directions: self
+                .directions
+                .iter()
+                .enumerate()
+                .map(|(index, d)| d.stats(index, &self.topology, self.reached))
+                .collect(),
+        }
+    }
+
+    fn start_services(&mut self, now: Ns) {
+        for index in std::mem::take(&mut self.touched) {
+            let direction = &mut self.directions[index as usize];
+            direction.touched = false;
+            if direction.serving_until.is_none()
+                && let Some(frame) = direction.waiting.pop()
+            {
+                let message = &self.messages[frame.slot as usize];
+                let payload = fragment_bytes(
+                    message.bytes,
+                    self.topology.mtu_bytes(),
+                    frame.fragment,
+                    message.fragments,
+                );
+                let end = later(now, direction.frame_time(payload));
+                let last_bit = later(end, direction.prop);
+                direction.serving_until = Some(end);
+                direction.busy_ns += end.0 - now.0;
+                direction.frames += 1;
+                let flight = Flight {
+                    frame,
+                    direction: index,
+                    start: now,
+                    end,
+                    last_bit,
+                    lost: false,
+                };
+                let epoch = direction.epoch;
+                let landing = later(last_bit, direction.far_proc);
+                let slot = match self.free_flights.pop() {
+                    Some(slot) => {
+                        self.flights[slot as usize] = flight;
+                        slot
+                    }
+                    None => {
+                        self.flights.push(flight);
+                        u32::try_from(self.flights.len() - 1)
+                            .expect("fewer than 2^32 frames are in flight")
+                    }
+                };
+                self.queue
+                    .push(end, Class::Arrive, index, Event::Free { epoch });
+                self.queue.push(
+                    landing,
+                    Class::Arrive,
+                    index,
+                    Event::Landed { flight: slot },
+                );
+            }
+            direction.most_waiting = direction.most_waiting.max(direction.waiting.len());
+        }
+    }
+
+    fn land(
+        &mut self,
+        now: Ns,
+        flight_slot: u32,
+        out: &mut Vec<Delivery>,
+        trace: &mut impl FnMut(&HopRecord),
+    ) {
+        let flight = self.flights[flight_slot as usize];
+        self.free_flights.push(flight_slot);
+        if flight.lost {
+            return;
+        }
+        self.frame_hops += 1;
+        let frame = flight.frame;
+        let direction = &self.directions[flight.direction as usize];
+        let message = &mut self.messages[frame.slot as usize];
+        trace(&HopRecord {
+            message: message.id,
+            link: flight.direction as usize / 2,
+            from: direction.from,
+            to: direction.to,
+            fragment: frame.fragment,
+            queued: frame.queued(),
+            start: flight.start,
+            end: flight.end,
+            at: now,
+        });
+        let hop = message.plan.hops[frame.hop as usize];
+        let to = direction.to;
+        if let Some(target) = hop.target {
+            let left = &mut message.left[target as usize];
+            if *left != LOST {
+                *left -= 1;
+                if *left == 0 {
+                    self.delivered += 1;
+                    out.push(Delivery {
+                        message: message.id,
+                        node: to,
+                        at: now,
+                        published: message.published,
+                        topic: message.topic,
+                        stream: message.stream,
+                        seq: message.seq,
+                    });
+                }
+            }
+        }
+        if hop.kids.0 == hop.kids.1 {
+            self.end_frame(frame.slot);
+            return;
+        }
+        let plan = Arc::clone(&message.plan);
+        for &kid in plan.kids(&hop) {
+            let direction = plan.hops[kid as usize].direction;
+            let message = &mut self.messages[frame.slot as usize];
+            let onward = Waiting::new(
+                message.prio,
+                now,
+                message.stream,
+                message.seq,
+                frame.fragment,
+                frame.slot,
+                kid,
+            );
+            message.frames += 1;
+            if self.directions[direction as usize].usable {
+                self.directions[direction as usize].waiting.push(onward);
+                touch(&mut self.directions, &mut self.touched, direction);
+            } else {
+                let reason = self.why_unusable(direction as usize);
+                self.drop_frame(now, onward, reason);
+            }
+        }
+        self.end_frame(frame.slot);
+    }
+
+    /// One frame of a message is no more; with the last one the message goes.
+    fn end_frame(&mut self, slot: u32) {
+        let message = &mut self.messages[slot as usize];
+        message.frames -= 1;
+        if message.frames == 0 {
+            debug_assert_eq!(message.copies_under_way(), 0);
+            self.free_messages.push(slot);
+        }
+    }
+
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "fills every field of a message, reusing its allocation"
+    )]
+    fn message_slot(
+        &mut self,
+        id: MessageId,
+        topic: TopicId,
+        published: Ns,
+        bytes: u32,
+        fragments: u32,
+        prio: u8,
+        stream: u32,
+        seq: u64,
+        plan: &Arc<Plan>,
+    ) -> u32 {
+        let roots = u32::try_from(plan.roots().len()).expect("a node has fewer than 2^32 links");
+        let slot = self.free_messages.pop();
+        let mut left = match slot {
+            Some(slot) => std::mem::take(&mut self.messages[slot as usize].left),
+            None => Vec::new(),
+        };
+        left.clear();
+        left.resize(plan.targets.len(), fragments);
+        let frames = fragments * roots;
+        let message = Message {
+            id,
+            topic,
+            published,
+            bytes,
+            fragments,
+            prio,
+            stream,
+            seq,
+            plan: Arc::clone(plan),
+            left,
+            frames,
+        };
+        match slot {
+            Some(slot) => {
+                self.messages[slot as usize] = message;
+                slot
+            }
+            None => {
+                self.messages.push(message);
+                u32::try_from(self.messages.len() - 1)
+                    .expect("fewer than 2^32 messages are under way")
+            }
+        }
+    }
+
+    fn plan_for(&mut self, node: usize, topic: TopicId) -> Arc<Plan> {
+        let Machine {
+            topics,
+            topology,
+            directions,
+            node_states,
+            ..
+        } = self;
+        let Topic {
+            subscribers, plans, ..
+        } = &mut topics[topic.0 as usize];
+        let plan = plans[node].get_or_insert_with(|| {
+            Arc::new(Plan::new(topology, node, subscribers, node_states, |d| {
+                directions[d].usable
+            }))
+        });
+        Arc::clone(plan)
+    }
+
+    fn check_now(&self, now: Ns) -> Result<(), MachineError> {
+        if now < self.reached {
+            return Err(MachineError::Late {
+                now,
+                reached: self.reached,
+            });
+        }
+        if now > LATEST_PUBLISH {
+            return Err(MachineError::BeyondTime { now });
+        }
+        match self.next_time() {
+            Some(pending) if pending < now => Err(MachineError::Early { now, pending }),
+            _ => Ok(()),
+        }
+    }
+}
+
+impl Message {
+    fn copies_under_way(&self) -> u64 {
+        self.left
+            .iter()
+            .filter(|&&left| left != 0 && left != LOST)
+            .count() as u64
+    }
+}
+
+fn touch(directions: &mut [Direction], touched: &mut Vec<u32>, index: u32) {
+    let direction = &mut directions[index as usize];
+    if !direction.touched {
+        direction.touched = true;
+        touched.push(index);
+    }
+}
+
+fn later(at: Ns, by: Ns) -> Ns {
+    at.checked_add(by)
+        .expect("nothing is published after 2^62 ns and no single hold is longer than an hour")
+}
+
+fn check_node(node: usize, nodes: usize) -> Result<(), MachineError> {
+    if node >= nodes {
+        Err(MachineError::NoSuchNode { node, nodes })
+    } else {
+        Ok(())
+    }
+}
+
+impl From<FrameError> for MachineError {
+    fn from(error: FrameError) -> MachineError {
+        MachineError::Frame(error)
+    }
+}
