@@ -3,7 +3,7 @@
 /// The largest `n` in `low..=high` for which `holds(n)`, given that `holds` is true up to some number and false from there
 /// on; `None` when it fails at `low` already or when `low > high`.
 ///
-/// Takes at most `2 + log2(high - low)` calls. Where `holds` switches more than once, the answer is one of the numbers that
+/// Takes two calls and one for each halving of `high - low`. Where `holds` switches more than once, the answer is one of the numbers that
 /// hold and are followed by one that does not (or `high`): the caller must know that the condition is monotonic.
 ///
 /// # Errors
