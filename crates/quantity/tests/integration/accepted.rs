@@ -6,11 +6,12 @@ use quantity::{
 };
 
 fn si(text: &str, dimension: Dimension) -> f64 {
-    parse_amount(text, dimension).unwrap().si
+    parse_amount(text, dimension).expect(text).si
 }
 
 fn law(text: &str, dimension: Dimension) -> Law {
-    parse_amount(text, dimension).unwrap().law.unwrap()
+    let amount = parse_amount(text, dimension).expect(text);
+    amount.law.expect("a spread")
 }
 
 #[test]

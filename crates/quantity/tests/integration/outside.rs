@@ -13,7 +13,7 @@ fn rows(name: &str) -> Vec<Vec<String>> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../../reference/quantity")
         .join(name);
-    let text = std::fs::read_to_string(&path).unwrap();
+    let text = std::fs::read_to_string(&path).expect("the reference file is there");
     let rows: Vec<Vec<String>> = text
         .lines()
         .filter(|line| !line.starts_with('#'))

@@ -14,7 +14,8 @@ fn told(text: &str, fault: Fault) -> (String, String, String) {
 
 #[track_caller]
 fn refuses(text: &str, dimension: Dimension, under: &str, message: &str, help: &str) {
-    let found = told(text, parse_amount(text, dimension).unwrap_err());
+    let fault = parse_amount(text, dimension).expect_err(text);
+    let found = told(text, fault);
     assert_eq!(
         (found.0.as_str(), found.1.as_str()),
         (under, message),
