@@ -46,7 +46,7 @@ write(
     [
         "Depth of a pressure in a standard ocean, and gravity there.",
         "gsw columns: gsw 3.6.23, -z_from_p and grav. fofonoff_millard: UNESCO 44 (1983), written out a second time. saunders: J. Phys. Oceanogr. 11, 573 (1981).",
-        "tolerance: second route 1e-5 m (rounding). Against gsw 0.1 m to 4000 dbar, 0.25 m to 6000, 1.1 m at 10 000 dbar: the two standard oceans differ; gravity 2e-5 m/s2, the two gravity formulas differ by 1e-5.",
+        "tolerance: second route 1e-5 m (rounding). Against gsw 0.1 m to 4000 dbar, 0.25 m to 6000, 1.1 m at 10 000 dbar: the two standard oceans differ; gravity 2e-5 m/s2 plus 4e-8 per dbar: the formulas differ by 1e-5 at the surface, and TEOS-10 lets gravity rise with metres (0.97 to 0.99 of the decibars).",
     ],
     ("pressure_dbar", "latitude_deg", "fofonoff_millard_m", "saunders_m", "gsw_m", "gsw_gravity_m_s2"),
     rows,

@@ -72,8 +72,9 @@ fn bulk_modulus_bar(t: f64, s: f64, p_bar: f64) -> f64 {
 mod tests {
     use super::equation;
 
-    /// Half a unit of the last printed digit.
-    const PRINTED_KG_M3: f64 = 0.000_005;
+    /// One unit of the last printed digit: the source cuts digits off (the last value is 59.820377 above 1000, printed
+    /// 59.82037).
+    const PRINTED_KG_M3: f64 = 0.000_01;
 
     /// Check values of Fofonoff and Millard 1983 at (S, T68, P bar), from memory.
     const CHECKS: [(f64, f64, f64, f64); 5] = [
@@ -100,7 +101,7 @@ mod tests {
     fn val_eos80_check_values_refuse_the_known_slips() {
         for (s, t68, p_bar, expected_kg_m3) in CHECKS.into_iter().filter(|c| c.1 > 20.0) {
             let miss_kg_m3 = (equation(t68 * 1.00024, s, p_bar) - expected_kg_m3).abs();
-            assert!(miss_kg_m3 > 100.0 * PRINTED_KG_M3, "{miss_kg_m3}");
+            assert!(miss_kg_m3 > 50.0 * PRINTED_KG_M3, "{miss_kg_m3}");
         }
         for (s, t68, p_bar, expected_kg_m3) in CHECKS.into_iter().filter(|c| c.2 > 0.0) {
             let miss_kg_m3 = (equation(t68, s, p_bar * 0.1) - expected_kg_m3).abs();

@@ -50,8 +50,8 @@ pub fn depth_from_pressure_m(pressure_dbar: f64, latitude_deg: f64) -> Result<f6
 /// Pressure in dbar at a depth in m at a latitude in degrees: the inverse of [`depth_from_pressure_m`].
 ///
 /// # Errors
-/// [`SeaError::OutOfRange`] outside -90 to 90 degrees, above the surface, or below the depth of 10 000 dbar (9687 m at the
-/// poles, 9738 m at the equator).
+/// [`SeaError::OutOfRange`] outside -90 to 90 degrees, above the surface, or below the depth of 10 000 dbar (9674 m at the
+/// poles, 9725 m at the equator).
 pub fn pressure_from_depth_dbar(depth_m: f64, latitude_deg: f64) -> Result<f64, SeaError> {
     LATITUDE.require(latitude_deg, Method::FofonoffMillard1983)?;
     let gravity_m_s2 = surface_gravity_m_s2(latitude_deg);

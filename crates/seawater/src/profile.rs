@@ -17,9 +17,9 @@ use crate::sound_speed::{SoundSpeed, sound_speed};
 const HORIZONTAL: Limit = Limit::new(Variable::HorizontalDistance, 0.0, 2e7);
 
 /// Longest panel of Simpson's rule in the harmonic mean.
-const PANEL_M: f64 = 50.0;
-/// Fewest panels between two points of the profile.
-const FEWEST_PANELS: f64 = 2.0;
+const PANEL_M: f64 = 25.0;
+/// Fewest panels between two points of the profile: 26 degrees within 100 m still give the mean to 1e-5 m/s.
+const FEWEST_PANELS: f64 = 8.0;
 
 /// One depth of a profile.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -13,7 +13,7 @@ use crate::pressure::pressure_from_depth_dbar;
 pub const SALINITY_SPLIT: f64 = 25.0;
 
 /// Latitude at which depth is turned into pressure for Chen and Millero. From pole to equator pressure at a given depth
-/// changes by 0.5 %, which at 200 m is 0.02 m/s.
+/// changes by 0.5 %, which at 200 m is 0.017 m/s; half of it either way from here.
 const LATITUDE_DEG: f64 = 45.0;
 
 /// A sound speed with the method that gave it.

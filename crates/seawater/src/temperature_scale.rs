@@ -3,8 +3,7 @@
 //! `T68 = 1.00024 T90`, degC. Source: the conversion recommended for oceanographic data after P. M. Saunders (1990); the
 //! factor is from memory. Validity: -2 to 40 degC, within about 0.001 K.
 //!
-//! Ignoring it shifts the sound speed of Chen and Millero by up to 0.02 m/s (at 0 degC per kelvin the speed rises by 5 m/s,
-//! and at 20 degC the scales differ by 5 mK).
+//! Leaving it out shifts the sound speed of Chen and Millero by up to 0.017 m/s.
 
 /// IPTS-68 temperature of an ITS-90 temperature, both in degC.
 pub fn t68_from_t90_degc(t90_degc: f64) -> f64 {
