@@ -1,1 +1,12 @@
 //! Tables, JSON and pictures of results.
+
+mod output;
+mod picture;
+
+pub use output::{OutputError, Overwrite, write_atomically, write_atomically_with};
+pub use picture::{
+    Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
+    LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
+    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, linear_ticks, logarithmic_ticks,
+    scale_colour, si_label,
+};

@@ -1,0 +1,168 @@
+//! Writing an output file: whole or not at all, and never over another file unasked.
+
+use std::ffi::OsString;
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+/// What to do when the file is already there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Overwrite {
+    /// Leave it and give an error.
+    Refuse,
+    /// Replace it.
+    Force,
+}
+
+/// Why an output was not written. The former file, if any, is as it was.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum OutputError {
+    /// The file is there and may not be replaced.
+    #[error("write {}: it exists and is left as it is", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The path names a folder.
+    #[error("write {}: it is a folder", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The path does not end in a file name.
+    #[error("write {}: the path has no file name", path.display())]
+    NoName {
+        /// The path.
+        path: PathBuf,
+    },
+    /// The system refused.
+    #[error("{action} {}: {source}", path.display())]
+    Io {
+        /// What was being done.
+        action: &'static str,
+        /// The path it was done to.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+/// Writes `bytes` to `path`: see [`write_atomically_with`].
+///
+/// # Errors
+/// As [`write_atomically_with`].
+pub fn write_atomically(
+    path: &Path,
+    bytes: &[u8],
+    overwrite: Overwrite,
+) -> Result<(), OutputError> {
+    write_atomically_with(path, overwrite, |file| file.write_all(bytes))
+}
+
+/// Lets `write` fill a temporary file beside `path`, hands it to the disk, and gives it its name
+/// in one step. When anything fails the temporary file is removed. A symbolic link at `path`
+/// counts as an existing file; with [`Overwrite::Force`] the link itself is replaced.
+///
+/// With [`Overwrite::Refuse`] a file that appears while writing is left too, except on a file
+/// system without hard links, where a file made between the last look and the renaming is lost.
+///
+/// # Errors
+/// [`OutputError::Exists`], [`OutputError::Folder`], [`OutputError::NoName`], and
+/// [`OutputError::Io`] with what was being done, also for an error of `write` itself.
+pub fn write_atomically_with(
+    path: &Path,
+    overwrite: Overwrite,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), OutputError> {
+    refuse_what_is_there(path, overwrite)?;
+    let (part_path, part) = create_part(path)?;
+    let outcome = fill(part, path, write).and_then(|()| give_name(&part_path, path, overwrite));
+    if outcome.is_err() {
+        // The first error is the one to tell; a part that cannot be removed bears a plain name.
+        drop(fs::remove_file(&part_path));
+    }
+    outcome
+}
+
+fn io_error<'a>(
+    action: &'static str,
+    path: &'a Path,
+) -> impl FnOnce(io::Error) -> OutputError + 'a {
+    move |source| OutputError::Io {
+        action,
+        path: path.to_path_buf(),
+        source,
+    }
+}
+
+fn refuse_what_is_there(path: &Path, overwrite: Overwrite) -> Result<(), OutputError> {
+    match fs::symlink_metadata(path) {
+        Ok(found) if found.is_dir() => Err(OutputError::Folder {
+            path: path.to_path_buf(),
+        }),
+        Ok(_) if overwrite == Overwrite::Refuse => Err(OutputError::Exists {
+            path: path.to_path_buf(),
+        }),
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        Err(error) => Err(io_error("look at", path)(error)),
+    }
+}
+
+/// A new file beside `path`, with a name that no other file has.
+fn create_part(path: &Path) -> Result<(PathBuf, File), OutputError> {
+    let name = path.file_name().ok_or_else(|| OutputError::NoName {
+        path: path.to_path_buf(),
+    })?;
+    let mut number = 0_u32;
+    loop {
+        let mut part_name = OsString::from(".");
+        part_name.push(name);
+        part_name.push(format!(".{}-{number}.part", std::process::id()));
+        let part_path = path.with_file_name(part_name);
+        match OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(&part_path)
+        {
+            Ok(file) => return Ok((part_path, file)),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists && number < 1000 => {
+                number += 1;
+            }
+            Err(error) => return Err(io_error("create a file beside", path)(error)),
+        }
+    }
+}
+
+fn fill(
+    part: File,
+    path: &Path,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), OutputError> {
+    let mut buffered = io::BufWriter::new(&part);
+    write(&mut buffered)
+        .and_then(|()| buffered.flush())
+        .map_err(io_error("write", path))?;
+    drop(buffered);
+    part.sync_all().map_err(io_error("hand to the disk", path))
+}
+
+fn give_name(part_path: &Path, path: &Path, overwrite: Overwrite) -> Result<(), OutputError> {
+    if overwrite == Overwrite::Refuse {
+        match fs::hard_link(part_path, path) {
+            Ok(()) => {
+                return fs::remove_file(part_path).map_err(io_error("remove", part_path));
+            }
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                return Err(OutputError::Exists {
+                    path: path.to_path_buf(),
+                });
+            }
+            Err(_) => refuse_what_is_there(path, overwrite)?,
+        }
+    }
+    fs::rename(part_path, path).map_err(io_error("name", path))
+}

@@ -1,0 +1,293 @@
+//! A small drawing layer: filled rectangles, lines, lettering, and the PNG file.
+
+use std::sync::OnceLock;
+
+use fontdue::{Font, FontSettings};
+use tiny_skia::{
+    Color, Paint, PathBuilder, Pixmap, PremultipliedColorU8, Rect, Stroke, StrokeDash, Transform,
+};
+
+use super::PictureError;
+use super::colour::Rgb;
+
+/// Where the given point of a piece of text lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Align {
+    Left,
+    Centre,
+    Right,
+}
+
+/// A rectangle in pixels: left, top, right, bottom.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Area {
+    pub(super) left: f64,
+    pub(super) top: f64,
+    pub(super) right: f64,
+    pub(super) bottom: f64,
+}
+
+impl Area {
+    pub(super) fn width(&self) -> f64 {
+        self.right - self.left
+    }
+
+    pub(super) fn height(&self) -> f64 {
+        self.bottom - self.top
+    }
+
+    pub(super) fn meets(&self, other: &Self) -> bool {
+        self.left < other.right
+            && other.left < self.right
+            && self.top < other.bottom
+            && other.top < self.bottom
+    }
+
+    pub(super) fn holds(&self, other: &Self) -> bool {
+        self.left <= other.left
+            && self.top <= other.top
+            && self.right >= other.right
+            && self.bottom >= other.bottom
+    }
+}
+
+/// A line's width in pixels and its dashes (on, off, ...), none for an unbroken line.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pen<'a> {
+    pub(super) colour: Rgb,
+    pub(super) width_px: f32,
+    pub(super) dashes_px: &'a [f32],
+}
+
+pub(super) struct Canvas {
+    pixmap: Pixmap,
+}
+
+fn font() -> &'static Font {
+    static FONT: OnceLock<Font> = OnceLock::new();
+    FONT.get_or_init(|| {
+        Font::from_bytes(epaint_default_fonts::HACK_REGULAR, FontSettings::default())
+            .expect("the embedded typeface is sound")
+    })
+}
+
+/// Control characters would move nothing and show nothing: they are drawn as the mark for an
+/// unknown character.
+fn visible(c: char) -> char {
+    if c.is_control() { '\u{fffd}' } else { c }
+}
+
+/// Width of `text` in pixels at the given size.
+pub(super) fn text_width(text: &str, size_px: f32) -> f64 {
+    text.chars()
+        .map(|c| f64::from(font().metrics(visible(c), size_px).advance_width))
+        .sum()
+}
+
+/// `text`, or its beginning with an ellipsis where it is wider than `room_px`.
+pub(super) fn shortened(text: &str, size_px: f32, room_px: f64) -> String {
+    if text_width(text, size_px) <= room_px {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut width = text_width("…", size_px);
+    for c in text.chars() {
+        width += f64::from(font().metrics(visible(c), size_px).advance_width);
+        if width > room_px {
+            break;
+        }
+        kept.push(c);
+    }
+    kept.push('…');
+    kept
+}
+
+impl Canvas {
+    pub(super) fn new(width_px: u32, height_px: u32, ground: Rgb) -> Self {
+        let mut pixmap =
+            Pixmap::new(width_px, height_px).expect("the size was checked against its limits");
+        pixmap.fill(Color::from_rgba8(ground[0], ground[1], ground[2], 255));
+        Self { pixmap }
+    }
+
+    pub(super) fn pixel(&mut self, x: u32, y: u32, colour: Rgb) {
+        let width = self.pixmap.width();
+        if x < width && y < self.pixmap.height() {
+            self.pixmap.pixels_mut()[(y * width + x) as usize] = opaque(colour);
+        }
+    }
+
+    pub(super) fn fill(&mut self, area: Area, colour: Rgb) {
+        let Some(rect) = Rect::from_ltrb(
+            area.left as f32,
+            area.top as f32,
+            area.right as f32,
+            area.bottom as f32,
+        ) else {
+            return;
+        };
+        self.pixmap
+            .fill_rect(rect, &paint(colour, false), Transform::identity(), None);
+    }
+
+    /// Joins the points in order.
+    pub(super) fn line(&mut self, points: &[(f64, f64)], pen: Pen<'_>) {
+        if let Some(path) = path_of(points, false) {
+            self.stroke(&path, pen);
+        }
+    }
+
+    pub(super) fn outline(&mut self, area: Area, pen: Pen<'_>) {
+        let corners = [
+            (area.left, area.top),
+            (area.right, area.top),
+            (area.right, area.bottom),
+            (area.left, area.bottom),
+        ];
+        if let Some(path) = path_of(&corners, true) {
+            self.stroke(&path, pen);
+        }
+    }
+
+    fn stroke(&mut self, path: &tiny_skia::Path, pen: Pen<'_>) {
+        let stroke = Stroke {
+            width: pen.width_px,
+            dash: StrokeDash::new(pen.dashes_px.to_vec(), 0.0),
+            ..Stroke::default()
+        };
+        self.pixmap.stroke_path(
+            path,
+            &paint(pen.colour, true),
+            &stroke,
+            Transform::identity(),
+            None,
+        );
+    }
+
+    /// Writes `text` on the line `baseline_px`, aligned at `x_px`.
+    pub(super) fn text(
+        &mut self,
+        text: &str,
+        (x_px, baseline_px): (f64, f64),
+        size_px: f32,
+        align: Align,
+        colour: Rgb,
+    ) {
+        let width = text_width(text, size_px);
+        let mut pen_px = match align {
+            Align::Left => x_px,
+            Align::Centre => x_px - width / 2.0,
+            Align::Right => x_px - width,
+        };
+        for c in text.chars() {
+            let (metrics, coverage) = font().rasterize(visible(c), size_px);
+            let left = libm::round(pen_px) as i64 + i64::from(metrics.xmin);
+            let top =
+                libm::round(baseline_px) as i64 - metrics.height as i64 - i64::from(metrics.ymin);
+            for (i, &share) in coverage.iter().enumerate() {
+                let x = left + (i % metrics.width) as i64;
+                let y = top + (i / metrics.width) as i64;
+                self.blend(x, y, colour, share);
+            }
+            pen_px += f64::from(metrics.advance_width);
+        }
+    }
+
+    fn blend(&mut self, x: i64, y: i64, colour: Rgb, share: u8) {
+        let (width, height) = (
+            i64::from(self.pixmap.width()),
+            i64::from(self.pixmap.height()),
+        );
+        if share == 0 || !(0..width).contains(&x) || !(0..height).contains(&y) {
+            return;
+        }
+        let pixel = &mut self.pixmap.pixels_mut()[(y * width + x) as usize];
+        let mix = |under: u8, over: u8| {
+            let share = u32::from(share);
+            ((u32::from(under) * (255 - share) + u32::from(over) * share + 127) / 255) as u8
+        };
+        *pixel = opaque([
+            mix(pixel.red(), colour[0]),
+            mix(pixel.green(), colour[1]),
+            mix(pixel.blue(), colour[2]),
+        ]);
+    }
+
+    /// The picture as a PNG file of 8-bit RGB with the texts `Title`, `Description` (both
+    /// international text, as they may hold any character) and `Software`.
+    pub(super) fn png(&self, title: &str, description: &str) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        self.encode(&mut bytes, title, description)
+            .expect("a checked image is written into memory");
+        bytes
+    }
+
+    fn encode(
+        &self,
+        bytes: &mut Vec<u8>,
+        title: &str,
+        description: &str,
+    ) -> Result<(), png::EncodingError> {
+        let mut encoder = png::Encoder::new(bytes, self.pixmap.width(), self.pixmap.height());
+        encoder.set_color(png::ColorType::Rgb);
+        encoder.set_depth(png::BitDepth::Eight);
+        encoder.add_itxt_chunk("Title".to_owned(), without_nul(title))?;
+        encoder.add_itxt_chunk("Description".to_owned(), without_nul(description))?;
+        encoder.add_text_chunk("Software".to_owned(), "Soundline".to_owned())?;
+        let mut writer = encoder.write_header()?;
+        let rgb: Vec<u8> = self
+            .pixmap
+            .pixels()
+            .iter()
+            .flat_map(|p| [p.red(), p.green(), p.blue()])
+            .collect();
+        writer.write_image_data(&rgb)?;
+        writer.finish()
+    }
+}
+
+/// The PNG specification forbids the null character inside a text.
+fn without_nul(text: &str) -> String {
+    text.replace('\0', "\u{fffd}")
+}
+
+fn opaque(colour: Rgb) -> PremultipliedColorU8 {
+    PremultipliedColorU8::from_rgba(colour[0], colour[1], colour[2], 255)
+        .expect("an opaque colour is its own premultiplied colour")
+}
+
+fn paint(colour: Rgb, smooth: bool) -> Paint<'static> {
+    let mut paint = Paint::default();
+    paint.set_color_rgba8(colour[0], colour[1], colour[2], 255);
+    paint.anti_alias = smooth;
+    paint
+}
+
+fn path_of(points: &[(f64, f64)], closed: bool) -> Option<tiny_skia::Path> {
+    let mut builder = PathBuilder::new();
+    let (first, rest) = points.split_first()?;
+    builder.move_to(first.0 as f32, first.1 as f32);
+    for point in rest {
+        builder.line_to(point.0 as f32, point.1 as f32);
+    }
+    if closed {
+        builder.close();
+    }
+    builder.finish()
+}
+
+pub(super) fn checked_size(width_px: u32, height_px: u32) -> Result<(), PictureError> {
+    const LEAST_PX: u32 = 480;
+    const MOST_PX: u32 = 8000;
+    let fits = |px| (LEAST_PX..=MOST_PX).contains(&px);
+    if fits(width_px) && fits(height_px) {
+        Ok(())
+    } else {
+        Err(PictureError::Size {
+            width_px,
+            height_px,
+            least_px: LEAST_PX,
+            most_px: MOST_PX,
+        })
+    }
+}

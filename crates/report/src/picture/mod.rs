@@ -1,0 +1,37 @@
+//! Pictures of sound: spectrograms and levels against time, as PNG files.
+//!
+//! A picture is a pure function of its input: no clock, no file, no environment. On one machine
+//! the same input gives the same bytes. The Fourier transform may take a vector path that differs
+//! in the last bits between processors; that is far below one step of the colour scale, but bytes
+//! are not promised to be the same on two kinds of machine.
+//!
+//! Lettering is the typeface Hack Regular, taken from the crate `epaint_default_fonts`. Hack is
+//! licensed under the MIT licence and, for the part derived from Bitstream Vera Sans Mono, the
+//! Bitstream Vera licence; both allow embedding and redistribution with their notices.
+//!
+//! Nothing is told by colour alone: marks carry numbers, lines carry dashes and names, and the
+//! colour scale rises steadily in lightness.
+
+mod axis;
+mod canvas;
+mod colour;
+mod error;
+mod grid;
+mod level;
+mod marks;
+mod page;
+mod spectrogram;
+mod stream;
+mod ticks;
+mod time_axis;
+
+pub use axis::{Axis, AxisScale};
+pub use colour::{ColourRange, scale_colour};
+pub use error::PictureError;
+pub use grid::{Analysis, Grid, Spectrogram};
+pub use level::{LevelLine, LevelPicture, LevelPoints, LevelTrace, LineStyle};
+pub use marks::EventMark;
+pub use page::{Frame, Picture, PictureSize};
+pub use spectrogram::SpectrogramPicture;
+pub use stream::{Pooling, SpectrogramBuilder, SpectrogramSettings};
+pub use ticks::{linear_ticks, logarithmic_ticks, si_label};

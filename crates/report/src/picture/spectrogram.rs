@@ -1,0 +1,305 @@
+//! The picture of a spectrogram.
+
+use jiff::Timestamp;
+
+use super::canvas::{Align, Area, Canvas, text_width};
+use super::colour::{INK, NO_DATA, NO_DATA_STROKE, Rgb, scale_table};
+use super::grid::{PixelLevels, pixel_levels};
+use super::marks::{check_marks, draw_boxes, lay_out_strip};
+use super::page::{
+    AXIS_TITLE_PX, Margins, TICK_PX, blank, draw_axis_title, draw_frame, draw_notes,
+    draw_time_axis, draw_title, draw_vertical_axis, frequency_unit, note_lines, plot_area,
+    plot_sides, strip_area, tick_line, time_ticks_of, vertical_ticks, widest,
+};
+use super::ticks::{linear_ticks, si_label, signed};
+use super::{
+    Axis, AxisScale, ColourRange, EventMark, Frame, Picture, PictureError, PictureSize, Spectrogram,
+};
+
+/// All that a picture of a spectrogram shows.
+#[derive(Debug, Clone, Copy)]
+pub struct SpectrogramPicture<'a> {
+    /// Title over the picture and in the file.
+    pub title: &'a str,
+    /// The levels.
+    pub spectrogram: &'a Spectrogram,
+    /// Size of the picture.
+    pub size: PictureSize,
+    /// Instant of the first sample, where known; the time axis is then in UTC.
+    pub start_utc: Option<Timestamp>,
+    /// Time shown, seconds after the first sample; all of the spectrogram without it.
+    pub time_range_s: Option<(f64, f64)>,
+    /// Frequency shown, hertz; above zero on a logarithmic axis.
+    pub frequency_range_hz: (f64, f64),
+    /// How the frequency axis divides its range.
+    pub frequency_scale: AxisScale,
+    /// Ends of the colour scale.
+    pub colour_range: ColourRange,
+    /// Events to be marked.
+    pub marks: &'a [EventMark],
+}
+
+const UNIT: &str = "dB re 1 µPa²/Hz";
+const SCALE_GAP_PX: f64 = 28.0;
+const SCALE_WIDTH_PX: f64 = 22.0;
+const RIGHT_PX: f64 = 148.0;
+const MOST_FREQUENCY_TICKS: usize = 11;
+
+impl SpectrogramPicture<'_> {
+    /// Draws the picture.
+    ///
+    /// # Errors
+    /// [`PictureError`] for a size, range or mark outside what its field states, for a range that
+    /// the spectrogram does not reach, and when the marks leave no room.
+    pub fn draw(&self) -> Result<Picture, PictureError> {
+        check_marks(self.marks)?;
+        let grid = self.spectrogram.grid();
+        let time_range_s = self.time_range_s.unwrap_or(grid.time_range_s());
+        self.check_reach(time_range_s)?;
+
+        let (unit_hz, unit_name) = frequency_unit(self.frequency_range_hz.1);
+        let frequency_ticks = vertical_ticks(
+            self.frequency_range_hz,
+            self.frequency_scale,
+            unit_hz,
+            MOST_FREQUENCY_TICKS,
+        );
+        let left_px = widest(&frequency_ticks);
+        let (left, right) = plot_sides(self.size, left_px, RIGHT_PX)?;
+        let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
+        let time_ticks = time_ticks_of(&time, self.start_utc)?;
+        let strip = lay_out_strip(self.marks, &time);
+        let strip_px = if self.marks.is_empty() {
+            0.0
+        } else {
+            strip.height_px()
+        };
+
+        let mut notes = vec![self.method_note()];
+        notes.extend(strip.notes());
+        let margins = |note_lines| Margins {
+            left_px,
+            right_px: RIGHT_PX,
+            strip_px,
+            note_lines,
+            marks: self.marks.len(),
+        };
+        // What the colours mean and which numbers found no room is known only after drawing, so
+        // lines are kept free for it.
+        const LINES_KEPT: usize = 2;
+        let known = note_lines(&notes, self.size, left).len();
+        let plot = plot_area(self.size, &margins(known + LINES_KEPT))?;
+        let frequency = Axis::new(
+            "frequency",
+            "Hz",
+            self.frequency_scale,
+            self.frequency_range_hz,
+            (plot.bottom, plot.top),
+        )?;
+
+        let levels = pixel_levels(self.spectrogram, &time, &frequency);
+        let colour_db = self.colour_range.ends(&levels.level_db)?;
+        let mut canvas = blank(self.size);
+        draw_cells(&mut canvas, plot, &levels, colour_db);
+        draw_title(&mut canvas, self.title, plot, self.size);
+        draw_axis_title(&mut canvas, &format!("Frequency ({unit_name})"), plot);
+        draw_vertical_axis(&mut canvas, plot, &frequency, &frequency_ticks);
+        draw_time_axis(&mut canvas, plot, self.size, &time_ticks);
+        draw_colour_scale(&mut canvas, plot, colour_db, self.size);
+        let unnumbered = draw_boxes(&mut canvas, plot, &time, &frequency, self.marks);
+        draw_frame(&mut canvas, plot);
+        if !self.marks.is_empty() {
+            strip.draw(&mut canvas, strip_area(plot, &strip));
+        }
+        notes.push(self.colour_note(&levels, colour_db));
+        notes.extend(unnumbered);
+        let lines = note_lines(&notes, self.size, left);
+        draw_notes(&mut canvas, &lines, left, self.size);
+
+        let description = format!(
+            "Spectrogram, {} to {} s, {} to {} Hz, {} marks. {}",
+            time_range_s.0,
+            time_range_s.1,
+            self.frequency_range_hz.0,
+            self.frequency_range_hz.1,
+            self.marks.len(),
+            notes.join(" ")
+        );
+        Ok(Picture {
+            png: canvas.png(self.title, &description),
+            frame: Frame {
+                time,
+                vertical: frequency,
+                colour_db,
+            },
+        })
+    }
+
+    fn check_reach(&self, time_range_s: (f64, f64)) -> Result<(), PictureError> {
+        let grid = self.spectrogram.grid();
+        let half_row_hz = grid.row_step_hz / 2.0;
+        let held_hz = (
+            grid.first_row_hz - half_row_hz,
+            grid.row_hz(grid.rows - 1) + half_row_hz,
+        );
+        let reaches = |wanted: (f64, f64), held: (f64, f64)| wanted.0 < held.1 && held.0 < wanted.1;
+        let checks = [
+            ("time", "s", time_range_s, grid.time_range_s()),
+            ("frequency", "Hz", self.frequency_range_hz, held_hz),
+        ];
+        for (what, unit, wanted, held) in checks {
+            // A range that does not rise is named by its axis.
+            if wanted.0 < wanted.1 && !reaches(wanted, held) {
+                return Err(PictureError::Outside {
+                    what,
+                    low: wanted.0,
+                    high: wanted.1,
+                    held_low: held.0,
+                    held_high: held.1,
+                    unit,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    fn method_note(&self) -> String {
+        let Some(analysis) = self.spectrogram.analysis() else {
+            let grid = self.spectrogram.grid();
+            return format!(
+                "Columns of {}, rows of {}.",
+                si_label(grid.column_step_s, "s", 3),
+                si_label(grid.row_step_hz, "Hz", 3)
+            );
+        };
+        let seconds = |samples: usize| si_label(samples as f64 / analysis.rate_hz, "s", 3);
+        let bin_hz = analysis.rate_hz / analysis.window_samples as f64;
+        let column = match analysis.windows_per_column {
+            1 => "one column for each window".to_owned(),
+            n => format!(
+                "each column the {} of {n} windows",
+                self.spectrogram.pooling().name()
+            ),
+        };
+        format!(
+            "Sampled at {}. Hann window of {} samples ({}), step {} ({}), {column}; rows of {} (noise bandwidth {}).",
+            si_label(analysis.rate_hz, "Hz", 6),
+            analysis.window_samples,
+            seconds(analysis.window_samples),
+            analysis.hop_samples,
+            seconds(analysis.hop_samples),
+            si_label(bin_hz, "Hz", 3),
+            si_label(1.5 * bin_hz, "Hz", 3),
+        )
+    }
+
+    fn colour_note(&self, levels: &PixelLevels, colour_db: Option<(f64, f64)>) -> String {
+        let mut parts = Vec::new();
+        if levels.pooled {
+            parts.push(format!(
+                "Each pixel is the {} of the cells in it.",
+                self.spectrogram.pooling().name()
+            ));
+        }
+        match (colour_db, self.colour_range) {
+            (None, _) => {
+                parts.push("No cell holds any power: the sound is digital silence.".into())
+            }
+            (Some(_), ColourRange::Given { .. }) => parts.push("Colour scale as given;".into()),
+            (Some(_), ColourRange::Percentiles) => parts.push(
+                "Colours from the 5th to the 99.9th percentile, out to whole 5 dB, at least 30 dB;"
+                    .into(),
+            ),
+        }
+        if colour_db.is_some() {
+            let finite = levels.level_db.iter().copied().filter(|v| v.is_finite());
+            let loudest = finite.fold(f32::NAN, f32::max);
+            parts.push(if loudest.is_nan() {
+                "no cell holds any power.".to_owned()
+            } else {
+                format!("loudest cell {} dB.", signed(f64::from(loudest), 1))
+            });
+        }
+        if levels.level_db.iter().any(|v| v.is_nan()) {
+            parts.push("Hatched: nothing recorded.".to_owned());
+        }
+        parts.join(" ")
+    }
+}
+
+fn draw_cells(canvas: &mut Canvas, plot: Area, levels: &PixelLevels, ends: Option<(f64, f64)>) {
+    let table = scale_table();
+    for (i, &level) in levels.level_db.iter().enumerate() {
+        let (x, y) = (i % levels.width, i / levels.width);
+        let colour = cell_colour(level, ends, &table).unwrap_or(if (x + y) % 8 < 2 {
+            NO_DATA_STROKE
+        } else {
+            NO_DATA
+        });
+        canvas.pixel(
+            plot.left as u32 + x as u32,
+            plot.top as u32 + y as u32,
+            colour,
+        );
+    }
+}
+
+/// The colour of a level, or none where nothing was recorded. A level beyond either end has the
+/// colour of that end, which the scale marks with ≤ and ≥.
+fn cell_colour(level: f32, ends: Option<(f64, f64)>, table: &[Rgb]) -> Option<Rgb> {
+    if level.is_nan() {
+        return None;
+    }
+    let share = match ends {
+        Some((low, high)) => ((f64::from(level) - low) / (high - low)).clamp(0.0, 1.0),
+        None => 0.0,
+    };
+    Some(table[libm::round(share * (table.len() - 1) as f64) as usize])
+}
+
+fn draw_colour_scale(canvas: &mut Canvas, plot: Area, ends: Option<(f64, f64)>, size: PictureSize) {
+    let right = f64::from(size.width_px) - 14.0;
+    canvas.text(
+        UNIT,
+        (right, plot.top - 12.0),
+        AXIS_TITLE_PX,
+        Align::Right,
+        INK,
+    );
+    let Some((low_db, high_db)) = ends else {
+        return;
+    };
+    let bar = Area {
+        left: plot.right + SCALE_GAP_PX,
+        right: plot.right + SCALE_GAP_PX + SCALE_WIDTH_PX,
+        ..plot
+    };
+    let table = scale_table();
+    let height = bar.height() as u32;
+    for y in 0..height {
+        let share = 1.0 - (f64::from(y) + 0.5) / f64::from(height);
+        let colour = table[libm::round(share * (table.len() - 1) as f64) as usize];
+        for x in 0..bar.width() as u32 {
+            canvas.pixel(bar.left as u32 + x, bar.top as u32 + y, colour);
+        }
+    }
+    draw_frame(canvas, bar);
+    let px = |level: f64| bar.bottom - (level - low_db) / (high_db - low_db) * bar.height();
+    let (inner, decimals) = linear_ticks(low_db, high_db, 11);
+    let label_left = bar.right + 10.0 + text_width("≤ ", TICK_PX);
+    let mut label = |level: f64, prefix: &str, decimals: usize| {
+        let at = px(level);
+        tick_line(canvas, (bar.right, at), (bar.right + 6.0, at));
+        let text = signed(level, decimals);
+        canvas.text(&text, (label_left, at + 5.0), TICK_PX, Align::Left, INK);
+        canvas.text(prefix, (label_left, at + 5.0), TICK_PX, Align::Right, INK);
+    };
+    let end_decimals = |level: f64| if level.fract() == 0.0 { 0 } else { 1 };
+    label(high_db, "≥ ", end_decimals(high_db));
+    label(low_db, "≤ ", end_decimals(low_db));
+    for level in inner {
+        if (px(level) - bar.top).min(bar.bottom - px(level)) > 18.0 {
+            label(level, "", decimals);
+        }
+    }
+}
