@@ -1,1 +1,16 @@
 //! Exact limits and named, seeded random streams.
+//!
+//! Everything is a pure function of its arguments: a stream of its seed, name and index, a limit of its counts.
+//! All of it takes its mathematics from `libm`, so that the bits are the same on every machine.
+
+mod binomial;
+mod limits;
+mod loader;
+mod normal;
+mod poisson;
+mod stream;
+
+pub use limits::{
+    LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
+};
+pub use stream::Stream;

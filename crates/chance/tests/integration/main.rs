@@ -1,0 +1,5 @@
+//! Checks of the chance crate against facts outside it.
+
+mod draws;
+mod limits;
+mod reference;
