@@ -1,0 +1,292 @@
+//! The resolved cue sheet: sounds, faults, inputs and expectations, each with its time.
+//!
+//! Times are seconds from the start of the rehearsal. Every list is sorted by id.
+
+use std::path::PathBuf;
+
+use jiff::Timestamp;
+
+use crate::line::{
+    Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, SupplyIx, TopicIx, UplinkIx,
+};
+use crate::site::Site;
+
+/// A cue sheet, resolved against a line.
+#[derive(Clone, Debug)]
+pub struct CueSheet {
+    /// Name shown on every output.
+    pub name: String,
+    /// UTC instant at which the rehearsal begins; the deployment's start when absent.
+    pub start: Option<Timestamp>,
+    /// Length of the rehearsal, s.
+    pub duration_s: Q,
+    /// Seed of every random draw.
+    pub seed: u64,
+    /// Wind speed, m/s.
+    pub wind_m_s: Q,
+    /// Whether contacts are new or aged.
+    pub contacts_aged: bool,
+    /// Sounds.
+    pub sounds: Vec<Sound>,
+    /// Faults.
+    pub faults: Vec<Fault>,
+    /// Messages that arrive from outside, as if a module had published them.
+    pub inputs: Vec<InputCue>,
+    /// What must be seen.
+    pub expects: Vec<Expect>,
+}
+
+/// Index into [`CueSheet::sounds`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct SoundIx(pub usize);
+
+/// A sound at a place that may move.
+#[derive(Clone, Debug)]
+pub struct Sound {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// When it begins at its source, s.
+    pub at_s: Q,
+    /// What it is.
+    pub what: SoundKind,
+    /// Source level, dB re 1 uPa m: rms over the sounding time of a call, pulse or hum; of a `recording` the rms over its whole length.
+    pub source_level_db: Decibels,
+    /// Where the source is; times count from the sound's own beginning. One point is a source that stays.
+    pub track: Vec<TrackPoint>,
+    /// Repeats.
+    pub repeats: Option<Repeats>,
+}
+
+/// A point of a track; between points the source moves in a straight line, before the first and after the last it stays.
+#[derive(Clone, Copy, Debug)]
+pub struct TrackPoint {
+    /// Time since the sound's beginning, s.
+    pub after_s: Q,
+    /// Horizontal range from the line, m.
+    pub range_m: Q,
+    /// Bearing from the line, degrees from north.
+    pub bearing_deg: Q,
+    /// Depth, m.
+    pub depth_m: Q,
+}
+
+/// A sound that is heard several times.
+#[derive(Clone, Copy, Debug)]
+pub struct Repeats {
+    /// From beginning to beginning, s.
+    pub every_s: Q,
+    /// How often it is heard in all.
+    pub times: u32,
+}
+
+/// A sound.
+#[derive(Clone, Debug)]
+pub enum SoundKind {
+    /// A tone that rises or falls linearly.
+    Upsweep {
+        /// First frequency, Hz.
+        from_hz: Q,
+        /// Last frequency, Hz.
+        to_hz: Q,
+        /// Length, s.
+        length_s: Q,
+    },
+    /// A steady tone.
+    Tone {
+        /// Frequency, Hz.
+        frequency_hz: Q,
+        /// Length, s.
+        length_s: Q,
+    },
+    /// Equal tone pulses.
+    PulseTrain {
+        /// Frequency within a pulse, Hz.
+        frequency_hz: Q,
+        /// Length of a pulse, s.
+        pulse_s: Q,
+        /// From pulse to pulse, s.
+        interval_s: Q,
+        /// Number of pulses.
+        pulses: u32,
+    },
+    /// Short broadband clicks.
+    ClickTrain {
+        /// Centre frequency, Hz.
+        centre_hz: Q,
+        /// Length of a click, s.
+        click_s: Q,
+        /// From click to click, s.
+        interval_s: Q,
+        /// Number of clicks.
+        clicks: u32,
+    },
+    /// Broadband noise with blade-rate lines, as of a vessel.
+    Hum {
+        /// Lower edge of the broadband part, Hz.
+        low_hz: Q,
+        /// Upper edge, Hz.
+        high_hz: Q,
+        /// Blade rate, Hz; no lines when absent.
+        blade_rate_hz: Option<Q>,
+        /// Length, s.
+        length_s: Q,
+    },
+    /// A recording, played as the source.
+    Recording {
+        /// The file, already joined to the cue sheet's folder.
+        path: PathBuf,
+        /// Channel, from 0.
+        channel: u32,
+    },
+}
+
+/// Something that goes wrong, and perhaps right again.
+#[derive(Clone, Debug)]
+pub struct Fault {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// When it begins, s.
+    pub at_s: Q,
+    /// When it is over, s; never when absent.
+    pub until_s: Option<Q>,
+    /// What it is.
+    pub what: FaultKind,
+}
+
+/// A fault.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum FaultKind {
+    /// A span is cut: neither power nor data.
+    Cut(SpanIx),
+    /// A module's program hangs; it keeps its power.
+    Hang(ModuleIx),
+    /// A module is dead.
+    Dead(ModuleIx),
+    /// An uplink cannot be reached.
+    NoUplink(UplinkIx),
+    /// A supply gives nothing.
+    NoSupply(SupplyIx),
+}
+
+/// A message from outside.
+#[derive(Clone, Debug)]
+pub struct InputCue {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// When, s.
+    pub at_s: Q,
+    /// The module that seems to publish it.
+    pub module: ModuleIx,
+    /// The topic.
+    pub topic: TopicIx,
+}
+
+/// From when to when an expectation looks.
+#[derive(Clone, Copy, Debug)]
+pub enum Within {
+    /// From the moment a sound first reaches the hydrophone of the detector in question (or the first hydrophone), for a time in s.
+    /// The thing looked for must be traced back to that sound where it has a cause.
+    After {
+        /// The sound.
+        sound: SoundIx,
+        /// For how long, s.
+        within_s: Q,
+    },
+    /// Between two times of the rehearsal, s.
+    Between {
+        /// From, s (0 when not written).
+        from_s: f64,
+        /// Until, s (the end when not written).
+        until_s: f64,
+    },
+}
+
+/// How many times something must be seen.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Count {
+    /// At least this often.
+    pub at_least: u32,
+    /// At most this often.
+    pub at_most: Option<u32>,
+}
+
+/// What must be seen.
+#[derive(Clone, Debug)]
+pub struct Expect {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// When to look.
+    pub within: Within,
+    /// What to look for.
+    pub what: ExpectKind,
+}
+
+/// What an expectation looks for.
+#[derive(Clone, Debug)]
+pub enum ExpectKind {
+    /// Notices of a detector.
+    Notice {
+        /// The detector.
+        of: DetectorIx,
+        /// The notice.
+        notice: NoticeKind,
+        /// How many.
+        count: Count,
+    },
+    /// An output switches on or off.
+    Switched {
+        /// The output.
+        of: OutputIx,
+        /// On or off.
+        on: bool,
+        /// How many.
+        count: Count,
+    },
+    /// A topic reaches a module.
+    Delivered {
+        /// The topic.
+        topic: TopicIx,
+        /// The module.
+        to: ModuleIx,
+        /// How many.
+        count: Count,
+    },
+    /// Messages sent up an uplink.
+    Sent {
+        /// The uplink.
+        of: UplinkIx,
+        /// How many.
+        count: Count,
+    },
+    /// Messages lost on the way, for whatever reason.
+    Lost {
+        /// The topic.
+        topic: TopicIx,
+        /// How many.
+        count: Count,
+    },
+    /// The voltage at a module stays within limits.
+    Voltage {
+        /// The module.
+        of: ModuleIx,
+        /// Lowest, V.
+        at_least_v: Option<Q>,
+        /// Highest, V.
+        at_most_v: Option<Q>,
+    },
+    /// A module loses its power or restarts.
+    Down {
+        /// The module.
+        of: ModuleIx,
+        /// How many times.
+        count: Count,
+    },
+}

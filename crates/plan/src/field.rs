@@ -1,0 +1,220 @@
+//! Field tables: one table of fields a section, from which the reader, the help and the JSON Schema are all made.
+
+use quantity::{Dimension, LevelKind};
+
+/// A kind of table in a file.
+#[derive(Debug)]
+pub(crate) struct Section {
+    /// What it is called in a sentence: `a module`.
+    pub(crate) name: &'static str,
+    /// One line for the schema.
+    pub(crate) doc: &'static str,
+    /// The keys it may have.
+    pub(crate) fields: &'static [Field],
+    /// The word after `is =` of catalogue parts that may fill it; sections with one also accept `part = "part.id"`.
+    pub(crate) part: Option<&'static str>,
+}
+
+impl Section {
+    pub(crate) fn field(&self, key: &str) -> Option<&'static Field> {
+        self.fields.iter().find(|f| f.key == key)
+    }
+}
+
+/// A key of a section.
+#[derive(Debug)]
+pub(crate) struct Field {
+    pub(crate) key: &'static str,
+    pub(crate) need: Need,
+    pub(crate) shape: Shape,
+    /// One line for help and schema.
+    pub(crate) doc: &'static str,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Need {
+    Required,
+    Optional,
+}
+
+/// Bounds on a number in SI units, both inclusive.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(crate) struct Bounds {
+    pub(crate) least: f64,
+    pub(crate) most: f64,
+    /// Why, in words that end the sentence "a length here is ...".
+    pub(crate) why: &'static str,
+}
+
+/// What may stand behind a key.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Shape {
+    /// A quantity with its unit, as text.
+    Amount(Dimension, Bounds),
+    /// A list of quantities; the length lies between the two counts.
+    Amounts(Dimension, Bounds, usize, usize),
+    /// A bare number without a unit.
+    Number(Bounds),
+    /// A list of bare numbers; the length lies between the two counts.
+    Numbers(Bounds, usize, usize),
+    /// A whole number.
+    Count(i64, i64),
+    /// true or false.
+    Flag,
+    /// Any text that is not empty.
+    Text,
+    /// A list of texts.
+    Texts,
+    /// One of these words.
+    Choice(&'static [&'static str]),
+    /// A level of one of these kinds, in dB between the bounds.
+    Level(&'static [LevelKind], Bounds),
+    /// A conductor: `1.0 mm2 class 5` or `18 AWG`.
+    Conductor,
+    /// A price: `0.12 EUR`.
+    Money,
+    /// `6 per hour`.
+    EventRate,
+    /// A date, or a date-time with its offset.
+    Date,
+    /// The typed path of something declared elsewhere.
+    Reference(&'static [RefKind]),
+    /// A constant power, a constant current or a resistance.
+    Load,
+    /// A topic name by OASIS MQTT 5.0.
+    Topic,
+    /// A topic filter by OASIS MQTT 5.0.
+    Filter,
+    /// A limit whose dimension depends on another key of the same table.
+    Limit,
+    /// A table.
+    Table(&'static Section),
+    /// A list of tables.
+    Tables(&'static Section),
+    /// Tables keyed by id.
+    Keyed(&'static Section),
+    /// Tables keyed by topic name.
+    KeyedTopics(&'static Section),
+    /// Loads keyed by the name of a state.
+    KeyedLoads,
+    /// Catalogue parts keyed by id; each says what it is.
+    Parts,
+}
+
+/// What a reference may point at.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(crate) enum RefKind {
+    Module,
+    Sensor,
+    Output,
+    Span,
+    Supply,
+    Section,
+    Anchor,
+    Detector,
+    /// `detector.upcall.confirmed`
+    Notice,
+    Uplink,
+    Storage,
+    Part,
+    /// A sound of a cue sheet.
+    Sound,
+}
+
+impl RefKind {
+    /// An example, as it is shown in help.
+    pub(crate) fn example(self) -> &'static str {
+        match self {
+            RefKind::Module => "module.ID",
+            RefKind::Sensor => "module.ID.sensor.ID",
+            RefKind::Output => "module.ID.output.ID",
+            RefKind::Span => "span.ID",
+            RefKind::Supply => "supply.ID",
+            RefKind::Section => "section.ID",
+            RefKind::Anchor => "anchor.ID",
+            RefKind::Detector => "detector.ID",
+            RefKind::Notice => "detector.ID.confirmed",
+            RefKind::Uplink => "uplink.ID",
+            RefKind::Storage => "storage.ID",
+            RefKind::Part => "part.ID",
+            RefKind::Sound => "sound.ID",
+        }
+    }
+
+    /// The kind of a typed path, if it is well formed.
+    pub(crate) fn of_path(path: &str) -> Option<RefKind> {
+        let parts: Vec<&str> = path.split('.').collect();
+        match parts.as_slice() {
+            ["module", a] if is_id(a) => Some(RefKind::Module),
+            ["module", a, "sensor", b] if is_id(a) && is_id(b) => Some(RefKind::Sensor),
+            ["module", a, "output", b] if is_id(a) && is_id(b) => Some(RefKind::Output),
+            ["span", a] if is_id(a) => Some(RefKind::Span),
+            ["supply", a] if is_id(a) => Some(RefKind::Supply),
+            ["section", a] if is_id(a) => Some(RefKind::Section),
+            ["anchor", a] if is_id(a) => Some(RefKind::Anchor),
+            ["detector", a] if is_id(a) => Some(RefKind::Detector),
+            ["detector", a, "onset" | "confirmed" | "ended"] if is_id(a) => Some(RefKind::Notice),
+            ["uplink", a] if is_id(a) => Some(RefKind::Uplink),
+            ["storage", a] if is_id(a) => Some(RefKind::Storage),
+            ["part", a] if is_id(a) => Some(RefKind::Part),
+            ["sound", a] if is_id(a) => Some(RefKind::Sound),
+            _ => None,
+        }
+    }
+}
+
+/// Ids are `[a-z][a-z0-9-]*`.
+pub(crate) fn is_id(word: &str) -> bool {
+    let mut bytes = word.bytes();
+    bytes.next().is_some_and(|b| b.is_ascii_lowercase())
+        && bytes.all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+}
+
+pub(crate) const ANY: Bounds = Bounds {
+    least: f64::NEG_INFINITY,
+    most: f64::INFINITY,
+    why: "any finite value",
+};
+pub(crate) const NOT_NEGATIVE: Bounds = Bounds {
+    least: 0.0,
+    most: f64::INFINITY,
+    why: "zero or more",
+};
+pub(crate) const POSITIVE: Bounds = Bounds {
+    least: f64::MIN_POSITIVE,
+    most: f64::INFINITY,
+    why: "more than zero",
+};
+pub(crate) const SHARE: Bounds = Bounds {
+    least: 0.0,
+    most: 1.0,
+    why: "from 0 % to 100 %",
+};
+pub(crate) const POSITIVE_SHARE: Bounds = Bounds {
+    least: f64::MIN_POSITIVE,
+    most: 1.0,
+    why: "more than 0 % and at most 100 %",
+};
+
+/// Shorthands that keep the tables readable.
+pub(crate) const fn required(key: &'static str, shape: Shape, doc: &'static str) -> Field {
+    Field {
+        key,
+        need: Need::Required,
+        shape,
+        doc,
+    }
+}
+
+pub(crate) const fn optional(key: &'static str, shape: Shape, doc: &'static str) -> Field {
+    Field {
+        key,
+        need: Need::Optional,
+        shape,
+        doc,
+    }
+}
+
+pub(crate) const fn between(least: f64, most: f64, why: &'static str) -> Bounds {
+    Bounds { least, most, why }
+}

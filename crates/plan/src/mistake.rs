@@ -1,0 +1,363 @@
+//! Mistakes and warnings of a file: each with a stable code, its place, what was expected, and help.
+
+use std::fmt;
+
+use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
+
+use crate::site::{FileId, Site, Sources};
+
+/// Whether a file can be used all the same.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Severity {
+    /// What rests on this part of the file is unknown.
+    Error,
+    /// Usable, but look at it.
+    Warning,
+}
+
+/// The stable code of a mistake.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[non_exhaustive]
+pub enum Code {
+    /// The file cannot be read at all.
+    Unreadable,
+    /// The file is larger than the cap.
+    TooLarge,
+    /// Not TOML.
+    Syntax,
+    /// A key that the section does not have.
+    UnknownKey,
+    /// A key that the section must have.
+    MissingKey,
+    /// Keys that do not go together, or a choice that was not made.
+    KeyConflict,
+    /// Another type than the key takes (a bare number where a unit is needed, a table for a text).
+    WrongType,
+    /// A number without its unit.
+    MissingUnit,
+    /// A unit nobody knows.
+    UnknownUnit,
+    /// A unit of another dimension, or a level of another kind.
+    WrongDimension,
+    /// A text that is no quantity.
+    BadQuantity,
+    /// A value outside its range.
+    OutOfRange,
+    /// A word that is none of the choices.
+    UnknownWord,
+    /// A date that is none, or that leaves its offset open.
+    BadDate,
+    /// An id that breaks the rule for ids.
+    BadId,
+    /// A topic name or filter that breaks the rules of the standard.
+    BadTopic,
+    /// A reference that is no typed path, or of another kind.
+    BadReference,
+    /// A reference that names nothing.
+    NamesNothing,
+    /// A file that includes itself.
+    IncludesItself,
+    /// A path that leads out of the plan's folder.
+    OutsideFolder,
+    /// A part of another kind than the place it is used in.
+    WrongPart,
+    /// Modules that no span joins to the rest.
+    NotConnected,
+    /// A module that no supply feeds.
+    NotFed,
+    /// A span that is shorter than the distance it covers.
+    SpanTooShort,
+    /// A length that nothing gives.
+    LengthUnknown,
+    /// A place that does not exist: below the seabed, beyond a section's end.
+    BadPlace,
+    /// A sensor's rate is too low for a detector's band.
+    RateTooLow,
+    /// Stages of a detector that do not work together.
+    BadStages,
+    /// A topic that nobody publishes.
+    NobodyPublishes,
+    /// A topic or filter that nobody hears.
+    NobodyHears,
+    /// Something that one would expect is absent.
+    Absent,
+    /// Two things that must differ are the same.
+    Duplicate,
+}
+
+impl Code {
+    /// The code as it is printed and as it may be searched for.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Code::Unreadable => "unreadable",
+            Code::TooLarge => "too-large",
+            Code::Syntax => "syntax",
+            Code::UnknownKey => "unknown-key",
+            Code::MissingKey => "missing-key",
+            Code::KeyConflict => "key-conflict",
+            Code::WrongType => "wrong-type",
+            Code::MissingUnit => "missing-unit",
+            Code::UnknownUnit => "unknown-unit",
+            Code::WrongDimension => "wrong-dimension",
+            Code::BadQuantity => "bad-quantity",
+            Code::OutOfRange => "out-of-range",
+            Code::UnknownWord => "unknown-word",
+            Code::BadDate => "bad-date",
+            Code::BadId => "bad-id",
+            Code::BadTopic => "bad-topic",
+            Code::BadReference => "bad-reference",
+            Code::NamesNothing => "names-nothing",
+            Code::IncludesItself => "includes-itself",
+            Code::OutsideFolder => "outside-folder",
+            Code::WrongPart => "wrong-part",
+            Code::NotConnected => "not-connected",
+            Code::NotFed => "not-fed",
+            Code::SpanTooShort => "span-too-short",
+            Code::LengthUnknown => "length-unknown",
+            Code::BadPlace => "bad-place",
+            Code::RateTooLow => "rate-too-low",
+            Code::BadStages => "bad-stages",
+            Code::NobodyPublishes => "nobody-publishes",
+            Code::NobodyHears => "nobody-hears",
+            Code::Absent => "absent",
+            Code::Duplicate => "duplicate",
+        }
+    }
+}
+
+impl fmt::Display for Code {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// One mistake or warning.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Mistake {
+    /// Stable code.
+    pub code: Code,
+    /// Error or warning.
+    pub severity: Severity,
+    /// What is wrong, as a sentence fragment.
+    pub message: String,
+    /// The text that is underlined.
+    pub site: Site,
+    /// What is said under the underlined text.
+    pub label: String,
+    /// Other places that matter, each with its label.
+    pub related: Vec<(Site, String)>,
+    /// How to mend it.
+    pub help: Option<String>,
+    /// The part of the file it belongs to, as a typed path (`module.upper`), or the name of a top-level table.
+    pub part: String,
+}
+
+impl Mistake {
+    pub(crate) fn error(code: Code, site: Site, message: impl Into<String>) -> Mistake {
+        Mistake {
+            code,
+            severity: Severity::Error,
+            message: message.into(),
+            site,
+            label: String::new(),
+            related: Vec::new(),
+            help: None,
+            part: String::new(),
+        }
+    }
+
+    pub(crate) fn warning(code: Code, site: Site, message: impl Into<String>) -> Mistake {
+        Mistake {
+            severity: Severity::Warning,
+            ..Mistake::error(code, site, message)
+        }
+    }
+
+    pub(crate) fn label(mut self, label: impl Into<String>) -> Mistake {
+        self.label = label.into();
+        self
+    }
+
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Mistake {
+        self.help = Some(help.into());
+        self
+    }
+
+    pub(crate) fn related(mut self, site: Site, label: impl Into<String>) -> Mistake {
+        self.related.push((site, label.into()));
+        self
+    }
+
+    pub(crate) fn part(mut self, part: impl Into<String>) -> Mistake {
+        self.part = part.into();
+        self
+    }
+
+    /// Whether it is an error rather than a warning.
+    #[must_use]
+    pub fn is_error(&self) -> bool {
+        self.severity == Severity::Error
+    }
+}
+
+/// All mistakes of one reading, in the order of their places, each once.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Mistakes {
+    list: Vec<Mistake>,
+}
+
+impl Mistakes {
+    pub(crate) fn push(&mut self, mistake: Mistake) {
+        let known = self.list.iter().any(|m| {
+            m.code == mistake.code && m.site == mistake.site && m.message == mistake.message
+        });
+        if !known {
+            self.list.push(mistake);
+        }
+    }
+
+    /// The list sorted by place; the parts that use a catalogue part are all kept as tainted.
+    pub(crate) fn into_sorted(mut self) -> Vec<Mistake> {
+        self.list.sort_by(|a, b| {
+            (a.severity, a.site, a.code, &a.message).cmp(&(b.severity, b.site, b.code, &b.message))
+        });
+        self.list
+    }
+}
+
+/// How mistakes are drawn.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Drawing {
+    /// Colours and line-drawing characters, for a terminal.
+    Terminal,
+    /// Line-drawing characters without colours.
+    Plain,
+    /// ASCII only.
+    Ascii,
+}
+
+/// Draws mistakes with the offending text underlined.
+#[must_use]
+pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> String {
+    let theme = match drawing {
+        Drawing::Terminal => miette::GraphicalTheme::unicode(),
+        Drawing::Plain => miette::GraphicalTheme::unicode_nocolor(),
+        Drawing::Ascii => miette::GraphicalTheme::none(),
+    };
+    let handler = miette::GraphicalReportHandler::new_themed(theme)
+        .with_links(false)
+        .with_width(110)
+        .with_context_lines(1);
+    let mut text = String::new();
+    for mistake in mistakes {
+        let drawn = Drawn {
+            mistake,
+            source: FileSource {
+                sources,
+                file: mistake.site.file,
+            },
+        };
+        handler
+            .render_report(&mut text, &drawn)
+            .expect("writing to a string does not fail");
+        for (site, label) in elsewhere(mistake) {
+            let (line, column) = sources.line_column(*site);
+            let path = sources.get(site.file).path.display();
+            text.push_str(&format!("  see also {path}:{line}:{column}: {label}\n"));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// The related places of a mistake that lie in other files than the mistake itself.
+fn elsewhere(mistake: &Mistake) -> impl Iterator<Item = &(Site, String)> {
+    mistake
+        .related
+        .iter()
+        .filter(|(site, _)| site.file != mistake.site.file)
+}
+
+#[derive(Debug)]
+struct FileSource<'a> {
+    sources: &'a Sources,
+    file: FileId,
+}
+
+impl SourceCode for FileSource<'_> {
+    fn read_span<'a>(
+        &'a self,
+        span: &SourceSpan,
+        before: usize,
+        after: usize,
+    ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
+        let source = self.sources.get(self.file);
+        let inner = source.text.read_span(span, before, after)?;
+        Ok(Box::new(MietteSpanContents::new_named(
+            source.path.display().to_string(),
+            inner.data(),
+            *inner.span(),
+            inner.line(),
+            inner.column(),
+            inner.line_count(),
+        )))
+    }
+}
+
+#[derive(Debug)]
+struct Drawn<'a> {
+    mistake: &'a Mistake,
+    source: FileSource<'a>,
+}
+
+impl fmt::Display for Drawn<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.mistake.message)
+    }
+}
+
+impl std::error::Error for Drawn<'_> {}
+
+impl miette::Diagnostic for Drawn<'_> {
+    fn code<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        Some(Box::new(self.mistake.code))
+    }
+
+    fn severity(&self) -> Option<miette::Severity> {
+        Some(match self.mistake.severity {
+            Severity::Error => miette::Severity::Error,
+            Severity::Warning => miette::Severity::Warning,
+        })
+    }
+
+    fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        self.mistake
+            .help
+            .as_ref()
+            .map(|h| Box::new(h) as Box<dyn fmt::Display>)
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        Some(&self.source)
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        let own = (self.mistake.site, self.mistake.label.clone());
+        let file = self.mistake.site.file;
+        let all: Vec<LabeledSpan> = std::iter::once(own)
+            .chain(
+                self.mistake
+                    .related
+                    .iter()
+                    .filter(|(s, _)| s.file == file)
+                    .cloned(),
+            )
+            .map(|(site, label)| {
+                let label = (!label.is_empty()).then_some(label);
+                LabeledSpan::new(label, site.start as usize, (site.end - site.start) as usize)
+            })
+            .collect();
+        Some(Box::new(all.into_iter()))
+    }
+}

@@ -1,0 +1,292 @@
+//! Reading a whole plan or cue sheet: text, included catalogues, fields, line; all mistakes at once.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use crate::canonical;
+use crate::catalogue::Catalogue;
+use crate::cue_sheet::CueSheet;
+use crate::folder::{stays_inside, tidy};
+use crate::line::Line;
+use crate::mistake::{Code, Mistake, Mistakes};
+use crate::node::{self, Table, Value};
+use crate::read::{Fields, Reader};
+use crate::resolve;
+use crate::site::{FileId, Site, Sources};
+use crate::tables::{CATALOGUE, CUE_SHEET, PLAN};
+
+/// Largest file that is read, bytes.
+pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
+/// Most files that one plan may include.
+const MOST_FILES: usize = 64;
+
+/// How files are fetched; lets tests and other hosts stand in for the disk.
+pub type Fetch<'a> = dyn Fn(&Path) -> io::Result<Vec<u8>> + 'a;
+
+/// Fetches from the disk, at most a little more than [`LARGEST_FILE`] bytes.
+///
+/// # Errors
+/// Those of the file system.
+pub fn from_disk(path: &Path) -> io::Result<Vec<u8>> {
+    use std::io::Read as _;
+    let mut bytes = Vec::new();
+    let most = LARGEST_FILE as u64 + 1;
+    std::fs::File::open(path)?
+        .take(most)
+        .read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// What came of reading a plan.
+#[derive(Debug)]
+pub struct Reading {
+    /// The texts.
+    pub sources: Sources,
+    /// Mistakes and warnings, errors last, each by its place.
+    pub mistakes: Vec<Mistake>,
+    /// The line, without the things that have mistakes; `None` when too little is right to make one.
+    pub line: Option<Line>,
+    /// Digest of the source bytes (line ends normalised), SHA-256 in hexadecimal.
+    pub source_digest: String,
+    /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
+    pub digest: String,
+    catalogue: Catalogue,
+}
+
+impl Reading {
+    /// Whether there is any error (warnings do not count).
+    #[must_use]
+    pub fn has_errors(&self) -> bool {
+        self.mistakes.iter().any(Mistake::is_error)
+    }
+}
+
+/// What came of reading a cue sheet.
+#[derive(Debug)]
+pub struct CueReading {
+    /// The texts.
+    pub sources: Sources,
+    /// Mistakes and warnings, errors last, each by its place.
+    pub mistakes: Vec<Mistake>,
+    /// The cue sheet; `None` unless it has no errors.
+    pub cues: Option<CueSheet>,
+    /// Digest of the canonical content, SHA-256 in hexadecimal.
+    pub digest: String,
+}
+
+/// Reads the plan at a path and what it includes.
+#[must_use]
+pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
+    let mut sources = Sources::default();
+    let mut mistakes = Mistakes::default();
+    let mut catalogue = Catalogue::default();
+    let file = load(path, &mut sources, &mut mistakes, fetch, None);
+    let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
+    let table = match &root.value {
+        Value::Table(table) => table.clone(),
+        _ => Table::new(),
+    };
+    catalogue.take(&table, &mut mistakes);
+    let folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
+    let mut trail = vec![tidy(path)];
+    include(
+        &table,
+        &folder,
+        &folder,
+        &mut trail,
+        &mut sources,
+        &mut catalogue,
+        &mut mistakes,
+        fetch,
+    );
+    check_parts(&catalogue, &mut mistakes);
+    let fields = Reader::new(&catalogue, &mut mistakes).file(&PLAN, &root);
+    let line = resolve::line(&fields, &catalogue, &mut mistakes);
+    Reading {
+        source_digest: canonical::source_digest(&sources),
+        digest: canonical::digest("plan/1", &fields),
+        mistakes: mistakes.into_sorted(),
+        sources,
+        line,
+        catalogue,
+    }
+}
+
+/// Reads the cue sheet at a path against a plan that has been read.
+#[must_use]
+pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
+    let mut sources = Sources::default();
+    let mut mistakes = Mistakes::default();
+    let file = load(path, &mut sources, &mut mistakes, fetch, None);
+    let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
+    let fields = Reader::new(&plan.catalogue, &mut mistakes).file(&CUE_SHEET, &root);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let cues = plan
+        .line
+        .as_ref()
+        .and_then(|line| resolve::cue_sheet(&fields, line, folder, &plan.catalogue, &mut mistakes));
+    let digest = canonical::digest("cues/1", &fields);
+    let mistakes = mistakes.into_sorted();
+    let cues = cues.filter(|_| !mistakes.iter().any(Mistake::is_error));
+    CueReading {
+        sources,
+        mistakes,
+        cues,
+        digest,
+    }
+}
+
+/// Fetches a text; what is wrong with the file as a whole is told, and an empty text stands in for it.
+fn load(
+    path: &Path,
+    sources: &mut Sources,
+    mistakes: &mut Mistakes,
+    fetch: &Fetch<'_>,
+    asked: Option<Site>,
+) -> FileId {
+    let (text, wrong) = match fetch(path) {
+        Err(error) => (
+            String::new(),
+            Some((
+                Code::Unreadable,
+                format!("cannot read {}: {error}", path.display()),
+            )),
+        ),
+        Ok(bytes) if bytes.len() > LARGEST_FILE => (
+            String::new(),
+            Some((
+                Code::TooLarge,
+                format!(
+                    "{} is larger than {} MiB",
+                    path.display(),
+                    LARGEST_FILE / 1024 / 1024
+                ),
+            )),
+        ),
+        Ok(bytes) => match String::from_utf8(bytes) {
+            Ok(text) => (text, None),
+            Err(error) => (
+                String::new(),
+                Some((
+                    Code::Unreadable,
+                    format!(
+                        "{} is not UTF-8 text (byte {})",
+                        path.display(),
+                        error.utf8_error().valid_up_to()
+                    ),
+                )),
+            ),
+        },
+    };
+    let file = sources.add(path, text);
+    if let Some((code, message)) = wrong {
+        let site = asked.unwrap_or(Site::new(file, 0..0));
+        mistakes.push(
+            Mistake::error(code, site, message)
+                .label("here")
+                .part("file")
+                .help(match code {
+                    Code::TooLarge => "a plan is a text of some pages; is this the right file?",
+                    _ => "check the name and that it may be read",
+                }),
+        );
+    }
+    file
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one recursive walk with all its state"
+)]
+fn include(
+    table: &Table,
+    folder: &Path,
+    root: &Path,
+    trail: &mut Vec<PathBuf>,
+    sources: &mut Sources,
+    catalogue: &mut Catalogue,
+    mistakes: &mut Mistakes,
+    fetch: &Fetch<'_>,
+) {
+    let Some(entry) = table.get("include") else {
+        return;
+    };
+    let Value::List(list) = &entry.node.value else {
+        return;
+    };
+    for item in list {
+        let Value::Text(name) = &item.value else {
+            continue;
+        };
+        let path = tidy(&folder.join(name));
+        let below = tidy(root);
+        let inside = path.strip_prefix(&below).is_ok_and(stays_inside);
+        let error = |code, message: String| {
+            Mistake::error(code, item.site, message)
+                .label("included here")
+                .part("include")
+        };
+        if Path::new(name).is_absolute() || !inside {
+            mistakes.push(
+                error(
+                    Code::OutsideFolder,
+                    format!("`{name}` leads out of the plan's folder"),
+                )
+                .help("copy the catalogue into the plan's folder"),
+            );
+            continue;
+        }
+        if trail.contains(&path) {
+            mistakes.push(
+                error(Code::IncludesItself, format!("`{name}` includes itself"))
+                    .help("remove this entry: a file cannot be part of itself"),
+            );
+            continue;
+        }
+        if sources.iter().any(|(_, s)| s.path == path) {
+            continue;
+        }
+        if sources.iter().count() >= MOST_FILES {
+            mistakes.push(error(
+                Code::TooLarge,
+                format!("more than {MOST_FILES} files are included"),
+            ));
+            return;
+        }
+        let file = load(&path, sources, mistakes, fetch, Some(item.site));
+        let node = node::parse(&sources.get(file).text.clone(), file, mistakes);
+        let Value::Table(inner) = &node.value else {
+            continue;
+        };
+        catalogue.take(inner, mistakes);
+        if !sources.get(file).text.is_empty() {
+            Reader::within(&Catalogue::default(), mistakes, "include".to_owned())
+                .file(&CATALOGUE, &node);
+        }
+        let inner_folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
+        trail.push(path);
+        include(
+            inner,
+            &inner_folder,
+            root,
+            trail,
+            sources,
+            catalogue,
+            mistakes,
+            fetch,
+        );
+        trail.pop();
+    }
+}
+
+/// Reads each part on its own, so that a mistake in a part that nobody uses is told too.
+fn check_parts(catalogue: &Catalogue, mistakes: &mut Mistakes) {
+    for (id, part) in catalogue.iter() {
+        let _: Fields = Reader::new(catalogue, mistakes).part(
+            part.section,
+            &part.table,
+            part.site,
+            &format!("part.{id}"),
+        );
+    }
+}

@@ -1,0 +1,563 @@
+//! A cue sheet against a line.
+
+use std::path::Path;
+
+use quantity::Dimension;
+
+use super::requirements::limit;
+use super::talk::topic;
+use super::{Declared, Resolver, ix_of, module_of};
+use crate::catalogue::Catalogue;
+use crate::cue_sheet::{
+    Count, CueSheet, Expect, ExpectKind, Fault, FaultKind, InputCue, Repeats, Sound, SoundIx,
+    SoundKind, TrackPoint, Within,
+};
+use crate::field::{POSITIVE, RefKind};
+use crate::line::{Line, Q, SpanIx, SupplyIx, UplinkIx};
+use crate::mistake::{Code, Mistake, Mistakes};
+use crate::read::{Fields, Reader, join};
+use crate::site::Site;
+
+/// Resolves a cue sheet. `folder` is the cue sheet's own.
+pub(crate) fn cue_sheet(
+    root: &Fields,
+    line: &Line,
+    folder: &Path,
+    catalogue: &Catalogue,
+    mistakes: &mut Mistakes,
+) -> Option<CueSheet> {
+    let mut r = Resolver {
+        mistakes,
+        catalogue,
+        declared: declared(root, line),
+        part: "rehearsal".to_owned(),
+    };
+    let f = root.table("rehearsal")?.0;
+    let mut sheet = CueSheet {
+        name: f.text("name")?.0.clone(),
+        start: f.date("start").map(|(t, _)| *t),
+        duration_s: f.q("duration")?,
+        seed: u64::try_from(*f.count("seed")?.0).ok()?,
+        wind_m_s: f.q("wind")?,
+        contacts_aged: f.choice("contacts").is_some_and(|(w, _)| *w == "aged"),
+        sounds: Vec::new(),
+        faults: Vec::new(),
+        inputs: Vec::new(),
+        expects: Vec::new(),
+    };
+    for (id, f) in root.keyed("sound") {
+        r.part = format!("sound.{id}");
+        sheet.sounds.extend(sound(&mut r, id, f, folder, &sheet));
+    }
+    for (id, f) in root.keyed("fault") {
+        r.part = format!("fault.{id}");
+        sheet.faults.extend(fault(&mut r, id, f, line));
+    }
+    for (id, f) in root.keyed("input") {
+        r.part = format!("input.{id}");
+        sheet.inputs.extend(input(&mut r, id, f, line));
+    }
+    for (id, f) in root.keyed("expect") {
+        r.part = format!("expect.{id}");
+        sheet.expects.extend(expect(&mut r, id, f, line, &sheet));
+    }
+    Some(sheet)
+}
+
+fn declared(root: &Fields, line: &Line) -> Declared {
+    let mut d = Declared::default();
+    for m in &line.modules {
+        d.add(format!("module.{}", m.id), m.at);
+        for o in &m.outputs {
+            d.add(format!("module.{}.output.{}", m.id, o.id), o.at);
+        }
+    }
+    for s in &line.spans {
+        d.add(format!("span.{}", s.id), s.at);
+    }
+    for s in &line.supplies {
+        d.add(format!("supply.{}", s.id), s.at);
+    }
+    for u in &line.uplinks {
+        d.add(format!("uplink.{}", u.id), u.at);
+    }
+    for x in &line.detectors {
+        d.add(format!("detector.{}", x.id), x.at);
+    }
+    for (id, f) in root.keyed("sound") {
+        d.add(format!("sound.{id}"), f.site);
+    }
+    d
+}
+
+/// Keys that each kind of sound needs, and those it may have.
+const SOUNDS: &[(&str, &[&str], &[&str])] = &[
+    ("upsweep", &["from", "to", "length"], &[]),
+    ("tone", &["frequency", "length"], &[]),
+    (
+        "pulse-train",
+        &["frequency", "pulse", "interval", "pulses"],
+        &[],
+    ),
+    (
+        "click-train",
+        &["centre", "click", "interval", "clicks"],
+        &[],
+    ),
+    ("hum", &["low", "high", "length"], &["blade_rate"]),
+    ("recording", &["file"], &["channel"]),
+];
+const SOUND_COMMON: &[&str] = &["at", "kind", "source_level", "track", "repeats"];
+
+fn sound(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    folder: &Path,
+    sheet: &CueSheet,
+) -> Option<Sound> {
+    let (kind, _) = f.choice("kind")?;
+    let (needed, allowed) = SOUNDS
+        .iter()
+        .find(|(k, ..)| k == kind)
+        .map(|(_, n, a)| (*n, *a))?;
+    if !keys_fit(
+        r,
+        f,
+        &format!("sound of kind `{kind}`"),
+        SOUND_COMMON,
+        needed,
+        allowed,
+    ) {
+        return None;
+    }
+    let what = match *kind {
+        "upsweep" => SoundKind::Upsweep {
+            from_hz: f.q("from")?,
+            to_hz: f.q("to")?,
+            length_s: f.q("length")?,
+        },
+        "tone" => SoundKind::Tone {
+            frequency_hz: f.q("frequency")?,
+            length_s: f.q("length")?,
+        },
+        "pulse-train" => SoundKind::PulseTrain {
+            frequency_hz: f.q("frequency")?,
+            pulse_s: f.q("pulse")?,
+            interval_s: f.q("interval")?,
+            pulses: whole(f, "pulses")?,
+        },
+        "click-train" => SoundKind::ClickTrain {
+            centre_hz: f.q("centre")?,
+            click_s: f.q("click")?,
+            interval_s: f.q("interval")?,
+            clicks: whole(f, "clicks")?,
+        },
+        "hum" => {
+            let (low_hz, high_hz) = (f.q("low")?, f.q("high")?);
+            if high_hz.si <= low_hz.si {
+                r.tell(
+                    Mistake::error(
+                        Code::OutOfRange,
+                        high_hz.at,
+                        "the upper edge is not above the lower",
+                    )
+                    .label("upper")
+                    .related(low_hz.at, "lower"),
+                );
+                return None;
+            }
+            SoundKind::Hum {
+                low_hz,
+                high_hz,
+                blade_rate_hz: f.q("blade_rate"),
+                length_s: f.q("length")?,
+            }
+        }
+        _ => {
+            let (file, site) = f.text("file")?;
+            if !crate::folder::stays_inside(Path::new(file)) {
+                r.tell(
+                    Mistake::error(
+                        Code::OutsideFolder,
+                        site,
+                        "recordings stay under the cue sheet's folder",
+                    )
+                    .label("leads out of it"),
+                );
+                return None;
+            }
+            SoundKind::Recording {
+                path: folder.join(file),
+                channel: whole(f, "channel").unwrap_or(0),
+            }
+        }
+    };
+    let at_s = f.q("at")?;
+    if at_s.si >= sheet.duration_s.si {
+        r.tell(
+            Mistake::warning(
+                Code::OutOfRange,
+                at_s.at,
+                format!("`sound.{id}` begins after the rehearsal is over"),
+            )
+            .label("never heard")
+            .related(sheet.duration_s.at, "the rehearsal's length"),
+        );
+    }
+    let track = track(r, f)?;
+    Some(Sound {
+        id: id.to_owned(),
+        at: f.site,
+        at_s,
+        what,
+        source_level_db: f.db("source_level")?,
+        track,
+        repeats: f.table("repeats").and_then(|(t, _)| {
+            Some(Repeats {
+                every_s: t.q("every")?,
+                times: whole(t, "times")?,
+            })
+        }),
+    })
+}
+
+fn whole(f: &Fields, key: &'static str) -> Option<u32> {
+    f.count(key).and_then(|(n, _)| u32::try_from(*n).ok())
+}
+
+fn keys_fit(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    what: &str,
+    common: &[&str],
+    needed: &[&str],
+    allowed: &[&str],
+) -> bool {
+    let mut fits = true;
+    for key in needed {
+        if !f.entries().any(|(k, _)| k == *key) {
+            fits = false;
+            r.tell(
+                Mistake::error(Code::MissingKey, f.site, format!("a {what} needs `{key}`"))
+                    .label(format!("`{key}` is missing here")),
+            );
+        }
+    }
+    for (key, item) in f.entries() {
+        if !common.contains(&key) && !needed.contains(&key) && !allowed.contains(&key) {
+            fits = false;
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    item.site,
+                    format!("`{key}` does not belong to a {what}"),
+                )
+                .label("here")
+                .help(format!(
+                    "it may have: {}",
+                    join(needed.iter().chain(allowed).copied())
+                )),
+            );
+        }
+    }
+    fits
+}
+
+fn track(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<TrackPoint>> {
+    let zero = |at: Site| Q {
+        si: 0.0,
+        law: None,
+        at,
+    };
+    let points: Option<Vec<TrackPoint>> = f
+        .tables("track")
+        .iter()
+        .map(|t| {
+            Some(TrackPoint {
+                after_s: t.q("after").unwrap_or_else(|| zero(t.site)),
+                range_m: t.q("range")?,
+                bearing_deg: t.q("bearing").unwrap_or_else(|| zero(t.site)),
+                depth_m: t.q("depth")?,
+            })
+        })
+        .collect();
+    let points = points.filter(|p| !p.is_empty())?;
+    super::rising(
+        r,
+        &points.iter().map(|p| p.after_s).collect::<Vec<_>>(),
+        "times",
+    );
+    points
+        .windows(2)
+        .all(|w| w[1].after_s.si > w[0].after_s.si)
+        .then_some(points)
+}
+
+fn fault(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Fault> {
+    let (kind, _) = f.choice("kind")?;
+    let (found, path, site) = r.reference(f, "of")?;
+    let what = match (*kind, found) {
+        ("cut", RefKind::Span) => {
+            ix_of(&line.spans, path, |s| &s.id).map(|i| FaultKind::Cut(SpanIx(i)))
+        }
+        ("hang", RefKind::Module) => module_of(line, path).map(FaultKind::Hang),
+        ("dead", RefKind::Module) => module_of(line, path).map(FaultKind::Dead),
+        ("no-uplink", RefKind::Uplink) => {
+            ix_of(&line.uplinks, path, |u| &u.id).map(|i| FaultKind::NoUplink(UplinkIx(i)))
+        }
+        ("no-supply", RefKind::Supply) => {
+            ix_of(&line.supplies, path, |s| &s.id).map(|i| FaultKind::NoSupply(SupplyIx(i)))
+        }
+        _ => {
+            let wanted = match *kind {
+                "cut" => RefKind::Span,
+                "no-uplink" => RefKind::Uplink,
+                "no-supply" => RefKind::Supply,
+                _ => RefKind::Module,
+            };
+            r.tell(
+                Mistake::error(
+                    Code::BadReference,
+                    site,
+                    format!("`{kind}` does not happen to `{path}`"),
+                )
+                .label("another kind of thing")
+                .help(format!("expected {}", wanted.example())),
+            );
+            None
+        }
+    }?;
+    let (at_s, until_s) = (f.q("at")?, f.q("until"));
+    if let Some(until) = until_s.filter(|u| u.si <= at_s.si) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                until.at,
+                "this fault is over before it begins",
+            )
+            .label("over")
+            .related(at_s.at, "begins"),
+        );
+        return None;
+    }
+    Some(Fault {
+        id: id.to_owned(),
+        at: f.site,
+        at_s,
+        until_s,
+        what,
+    })
+}
+
+fn input(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<InputCue> {
+    let module = r.module(line, f, "module")?;
+    let (name, site) = f.text("publish")?;
+    Some(InputCue {
+        id: id.to_owned(),
+        at: f.site,
+        at_s: f.q("at")?,
+        module,
+        topic: topic(r, line, name, site)?,
+    })
+}
+
+/// Keys that each kind of expectation needs, and those it may have beside the window.
+const SEEN: &[(&str, &[&str], &[&str])] = &[
+    ("notice", &["of"], &["at_least", "at_most"]),
+    ("switched", &["of", "to"], &["at_least", "at_most"]),
+    ("delivered", &["topic", "at"], &["at_least", "at_most"]),
+    ("sent", &["of"], &["at_least", "at_most"]),
+    ("lost", &["topic"], &["at_least", "at_most"]),
+    ("voltage", &["of"], &["at_least", "at_most"]),
+    ("down", &["of"], &["at_least", "at_most"]),
+];
+const WINDOW: &[&str] = &["that", "after", "within", "from", "until"];
+
+fn expect(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    line: &Line,
+    sheet: &CueSheet,
+) -> Option<Expect> {
+    let (that, _) = f.choice("that")?;
+    let (needed, allowed) = SEEN
+        .iter()
+        .find(|(k, ..)| k == that)
+        .map(|(_, n, a)| (*n, *a))?;
+    if !keys_fit(
+        r,
+        f,
+        &format!("expectation on `{that}`"),
+        WINDOW,
+        needed,
+        allowed,
+    ) {
+        return None;
+    }
+    let within = window(r, f, sheet)?;
+    let what = match *that {
+        "voltage" => {
+            wanted(r, f, RefKind::Module)?;
+            let of = r.module(line, f, "of")?;
+            let at_least_v = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
+            let at_most_v = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
+            if at_least_v.is_none() && at_most_v.is_none() {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        f.site,
+                        "a voltage needs at_least, at_most or both",
+                    )
+                    .label("no limit here"),
+                );
+                return None;
+            }
+            ExpectKind::Voltage {
+                of,
+                at_least_v,
+                at_most_v,
+            }
+        }
+        "notice" => {
+            wanted(r, f, RefKind::Notice)?;
+            let (of, notice, _) = r.notice(line, f, "of")?;
+            ExpectKind::Notice {
+                of,
+                notice,
+                count: count(r, f)?,
+            }
+        }
+        "switched" => {
+            wanted(r, f, RefKind::Output)?;
+            let of = r.output(line, f, "of")?;
+            ExpectKind::Switched {
+                of,
+                on: f.choice("to").is_some_and(|(w, _)| *w == "on"),
+                count: count(r, f)?,
+            }
+        }
+        "delivered" => {
+            let (name, site) = f.text("topic")?;
+            let topic = topic(r, line, name, site)?;
+            ExpectKind::Delivered {
+                topic,
+                to: r.module(line, f, "at")?,
+                count: count(r, f)?,
+            }
+        }
+        "lost" => {
+            let (name, site) = f.text("topic")?;
+            ExpectKind::Lost {
+                topic: topic(r, line, name, site)?,
+                count: count(r, f)?,
+            }
+        }
+        "sent" => {
+            wanted(r, f, RefKind::Uplink)?;
+            let (_, path, _) = r.reference(f, "of")?;
+            ExpectKind::Sent {
+                of: ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?,
+                count: count(r, f)?,
+            }
+        }
+        _ => {
+            wanted(r, f, RefKind::Module)?;
+            ExpectKind::Down {
+                of: r.module(line, f, "of")?,
+                count: count(r, f)?,
+            }
+        }
+    };
+    Some(Expect {
+        id: id.to_owned(),
+        at: f.site,
+        within,
+        what,
+    })
+}
+
+fn wanted(r: &mut Resolver<'_>, f: &Fields, kind: RefKind) -> Option<()> {
+    let (found, path, site) = f.reference("of")?;
+    if found == kind {
+        return Some(());
+    }
+    r.tell(
+        Mistake::error(
+            Code::BadReference,
+            site,
+            format!("`{path}` cannot stand here"),
+        )
+        .label("another kind of thing")
+        .help(format!("expected {}", kind.example())),
+    );
+    None
+}
+
+fn window(r: &mut Resolver<'_>, f: &Fields, sheet: &CueSheet) -> Option<Within> {
+    let between = f.site_of("from").or(f.site_of("until"));
+    if f.has("after") != f.has("within") || (f.has("after") && between.is_some()) {
+        let site = f.site_of("after").or(f.site_of("within")).unwrap_or(f.site);
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "a window is `after` a sound and `within` a time, or `from` and `until`",
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    if f.has("after") {
+        let (_, path, _) = r.reference(f, "after")?;
+        let sound = ix_of(&sheet.sounds, path, |s| &s.id).map(SoundIx)?;
+        return Some(Within::After {
+            sound,
+            within_s: f.q("within")?,
+        });
+    }
+    let from_s = f.amount("from").map_or(0.0, |(a, _)| a.si);
+    let until_s = f.amount("until").map_or(sheet.duration_s.si, |(a, _)| a.si);
+    if until_s <= from_s || until_s > sheet.duration_s.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                between.unwrap_or(f.site),
+                "this window lies outside the rehearsal, or ends before it begins",
+            )
+            .label("here")
+            .related(sheet.duration_s.at, "the rehearsal's length"),
+        );
+        return None;
+    }
+    Some(Within::Between { from_s, until_s })
+}
+
+/// At least once when nothing is written; with an upper limit alone, nothing is needed.
+fn count(r: &mut Resolver<'_>, f: &Fields) -> Option<Count> {
+    let part = r.part.clone();
+    let mut read = |key: &'static str| match f.limit(key) {
+        None => Some(None),
+        Some((node, _)) => Reader::within(r.catalogue, r.mistakes, part.clone())
+            .whole(node)
+            .map(Some),
+    };
+    let (least, most) = (read("at_least")?, read("at_most")?);
+    let at_least = least.unwrap_or(u32::from(most.is_none()));
+    if let Some(most) = most.filter(|m| *m < at_least) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                f.site,
+                format!("at most {most} and at least {at_least} cannot both hold"),
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    Some(Count {
+        at_least,
+        at_most: most,
+    })
+}

@@ -1,0 +1,278 @@
+//! Modules with their inputs, loads, sensors and outputs.
+
+use quantity::{Dimension, LevelKind};
+
+use super::{Resolver, bare, q, rising};
+use crate::line::{
+    Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, Module, Output, OutputKind,
+    PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad,
+};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, Read};
+
+pub(super) fn modules(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, fields) in root.keyed("module") {
+        r.part = format!("module.{id}");
+        if let Some(module) = module(r, id, fields) {
+            line.modules.push(module);
+        }
+    }
+}
+
+fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
+    let position = f.table("position")?;
+    let mut loads: Vec<StateLoad> = Vec::new();
+    if let Some((map, _)) = f.loads("loads") {
+        for (state, item) in map {
+            if let Read::Load(dimension, amount) = &item.value {
+                let q = Q {
+                    si: amount.si,
+                    law: amount.law,
+                    at: item.site,
+                };
+                let load = match dimension {
+                    Dimension::Current => Load::Current(q),
+                    Dimension::Resistance => Load::Resistance(q),
+                    _ => Load::Power(q),
+                };
+                loads.push(StateLoad {
+                    state: state.clone(),
+                    load,
+                });
+            }
+        }
+    }
+    let starts_in = starts_in(r, f, &loads);
+    let input = f.table("input").and_then(|(t, _)| input(r, t));
+    if !loads.is_empty() && !f.has("input") {
+        let site = f.site_of("loads").unwrap_or(f.site);
+        r.tell(
+            Mistake::error(Code::MissingKey, site, "loads need a power input")
+                .label("this module draws power, but says nothing of its input")
+                .help("add `input = { minimum = \"9 V\", maximum = \"36 V\" }`"),
+        );
+    }
+    Some(Module {
+        id: id.to_owned(),
+        at: f.site,
+        position: Position::Depth(Q {
+            si: f64::NAN,
+            law: None,
+            at: position.1,
+        }),
+        depth_m: f64::NAN,
+        input,
+        loads,
+        starts_in,
+        boot: f.table("boot").and_then(|(t, _)| {
+            Some(Boot {
+                time_s: t.q("time")?,
+                power_w: t.q("power")?,
+            })
+        }),
+        passes: f.table("passes").and_then(|(t, _)| {
+            Some(Passes {
+                power: pass(t.choice("power")?.0),
+                data: pass(t.choice("data")?.0),
+            })
+        }),
+        through_ohm: f.table("through").and_then(|(t, _)| t.q("resistance")),
+        processing_s: f.q("processing"),
+        housing: f.table("housing").map(|(t, _)| Housing {
+            rated_depth_m: t.q("rated_depth"),
+            weight_in_water_n: t.q("weight_in_water"),
+            cd_a_m2: t.q("cd_a"),
+        }),
+        sensors: f
+            .keyed("sensor")
+            .filter_map(|(id, s)| sensor(r, id, s))
+            .collect(),
+        outputs: f
+            .keyed("output")
+            .filter_map(|(id, o)| output(id, o))
+            .collect(),
+    })
+}
+
+fn starts_in(r: &mut Resolver<'_>, f: &Fields, loads: &[StateLoad]) -> Option<usize> {
+    let Some((state, site)) = f.text("starts_in") else {
+        if loads.len() > 1 {
+            let site = f.site_of("loads").unwrap_or(f.site);
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    site,
+                    "a module with several states must say in which it starts",
+                )
+                .label("several states")
+                .help(format!("add `starts_in = \"{}\"`", loads[0].state)),
+            );
+        }
+        return (loads.len() == 1).then_some(0);
+    };
+    let found = loads.iter().position(|l| &l.state == state);
+    if found.is_none() {
+        let all: Vec<&str> = loads.iter().map(|l| l.state.as_str()).collect();
+        r.tell(
+            Mistake::error(
+                Code::NamesNothing,
+                site,
+                format!("there is no state `{state}`"),
+            )
+            .label("names nothing")
+            .help(format!("the states of this module are: {}", all.join(", "))),
+        );
+    }
+    found
+}
+
+fn input(r: &mut Resolver<'_>, t: &Fields) -> Option<Input> {
+    let input = Input {
+        minimum_v: t.q("minimum")?,
+        maximum_v: t.q("maximum")?,
+        capacitance_f: t.q("capacitance"),
+        efficiency: t.number("efficiency").map(bare),
+        standing_w: t.q("standing"),
+    };
+    if input.maximum_v.si <= input.minimum_v.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                input.maximum_v.at,
+                "the highest voltage is not above the lowest",
+            )
+            .label("highest")
+            .related(input.minimum_v.at, "lowest"),
+        );
+    }
+    Some(input)
+}
+
+fn pass(word: &str) -> PassWhen {
+    match word {
+        "always" => PassWhen::Always,
+        "powered" => PassWhen::Powered,
+        "running" => PassWhen::Running,
+        _ => PassWhen::Never,
+    }
+}
+
+fn sensor(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
+    let kind = match *f.choice("kind")?.0 {
+        "hydrophone" => SensorKind::Hydrophone,
+        "microphone" => SensorKind::Microphone,
+        "temperature" => SensorKind::Temperature,
+        "pressure" => SensorKind::Pressure,
+        _ => SensorKind::Conductivity,
+    };
+    let hears = matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone);
+    let chain = if hears { chain(r, f, kind) } else { None };
+    if !hears {
+        for key in ["sensitivity", "gain", "adc", "high_pass", "self_noise"] {
+            if let Some(site) = f.site_of(key) {
+                r.tell(
+                    Mistake::error(
+                        Code::KeyConflict,
+                        site,
+                        format!("`{key}` belongs to a hydrophone or a microphone"),
+                    )
+                    .label("not for this kind of sensor"),
+                );
+            }
+        }
+    }
+    let calibrated = f.table("calibrated").and_then(|(t, _)| {
+        Some(Calibration {
+            date: *t.date("date")?.0,
+            by: t.text("by")?.0.clone(),
+            uncertainty_db: t.db("uncertainty"),
+        })
+    });
+    if kind == SensorKind::Hydrophone && !f.has("calibrated") {
+        r.tell(
+            Mistake::warning(
+                Code::Absent,
+                f.site,
+                format!("hydrophone `{id}` has no calibration"),
+            )
+            .label("its levels rest on the maker's sensitivity alone")
+            .help("add `calibrated = { date = 2026-11-02, by = \"...\", uncertainty = \"1 dB\" }`"),
+        );
+    }
+    Some(Sensor {
+        id: id.to_owned(),
+        at: f.site,
+        kind,
+        chain,
+        settles_s: f.q("settles_in"),
+        calibrated,
+    })
+}
+
+fn chain(r: &mut Resolver<'_>, f: &Fields, kind: SensorKind) -> Option<Chain> {
+    for key in ["sensitivity", "gain", "adc"] {
+        if !f.has(key) {
+            r.tell(
+                Mistake::error(Code::MissingKey, f.site, format!("a hydrophone or microphone needs `{key}`"))
+                    .label(format!("`{key}` is missing here"))
+                    .help("its samples can be turned into sound pressure only with sensitivity, gain and converter"),
+            );
+        }
+    }
+    let (level_kind, _, site) = f.level("sensitivity")?;
+    let wanted = match kind {
+        SensorKind::Microphone => LevelKind::InAirSensitivity,
+        _ => LevelKind::Sensitivity,
+    };
+    if level_kind != wanted {
+        r.tell(
+            Mistake::error(
+                Code::WrongDimension,
+                site,
+                "a sensitivity with the reference of the other medium",
+            )
+            .label(format!("expected {}", wanted.example()))
+            .help("hydrophones are given in dB re 1 V/uPa, microphones in dB re 1 V/Pa"),
+        );
+    }
+    let adc = f.table("adc")?.0;
+    let self_noise: Vec<_> = f
+        .tables("self_noise")
+        .iter()
+        .filter_map(|p| Some((p.q("frequency")?, p.db("level")?)))
+        .collect();
+    rising(
+        r,
+        &self_noise.iter().map(|(f, _)| *f).collect::<Vec<_>>(),
+        "frequencies",
+    );
+    Some(Chain {
+        sensitivity_db: f.db("sensitivity")?,
+        gain_db: f.db("gain")?,
+        full_scale_v: adc.q("full_scale")?,
+        bits: u32::try_from(*adc.count("bits")?.0).ok()?,
+        rate_hz: adc.amount("rate").map(q)?,
+        high_pass: f.table("high_pass").and_then(|(t, _)| {
+            Some(HighPass {
+                corner_hz: t.q("corner")?,
+                poles: u32::try_from(*t.count("poles")?.0).ok()?,
+            })
+        }),
+        self_noise,
+    })
+}
+
+fn output(id: &str, f: &Fields) -> Option<Output> {
+    let kind = match *f.choice("kind")?.0 {
+        "lamp" => OutputKind::Lamp,
+        "relay" => OutputKind::Relay,
+        _ => OutputKind::Sounder,
+    };
+    Some(Output {
+        id: id.to_owned(),
+        at: f.site,
+        kind,
+        power_w: f.q("power"),
+        starts_on: f.choice("starts").is_some_and(|(w, _)| *w == "on"),
+    })
+}

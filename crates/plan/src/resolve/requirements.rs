@@ -1,0 +1,224 @@
+//! Requirements: the limits get the dimension that `that` calls for.
+
+use quantity::Dimension;
+
+use super::{Resolver, ix_of, module_of, output_of, q};
+use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
+use crate::line::{
+    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, UplinkIx,
+};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, Reader, join};
+
+/// The keys that each kind of requirement may have beside `that`, `must`, `source`, `share` and `when_wind_at_most`.
+const OWN: &[(&str, &[&str])] = &[
+    ("voltage", &["of", "at_least", "at_most"]),
+    ("supply-current", &["of", "at_most"]),
+    ("delay", &["from", "to", "at_most"]),
+    ("link-load", &["of", "at_most"]),
+    ("uplink-messages", &["of", "at_most"]),
+    ("uplink-cost", &["of", "at_most"]),
+    ("storage-time", &["of", "at_least"]),
+    ("rehearsed", &["cues"]),
+];
+const COMMON: &[&str] = &["that", "must", "source", "share", "when_wind_at_most"];
+
+pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("requirement") {
+        r.part = format!("requirement.{id}");
+        let Some(that) = that(r, f, line) else {
+            continue;
+        };
+        line.requirements.push(Requirement {
+            id: id.to_owned(),
+            at: f.site,
+            must: match f.choice("must") {
+                Some((&"should", _)) => Must::Should,
+                _ => Must::Shall,
+            },
+            source: f.text("source").map(|(t, _)| t.clone()),
+            that,
+            share: f.q("share"),
+            when_wind_at_most_m_s: f.q("when_wind_at_most"),
+        });
+    }
+}
+
+fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
+    let (word, _) = f.choice("that")?;
+    let own = OWN
+        .iter()
+        .find(|(w, _)| w == word)
+        .map_or(&[][..], |(_, keys)| keys);
+    let mut fits = true;
+    for (key, item) in f.entries() {
+        if !COMMON.contains(&key) && !own.contains(&key) {
+            fits = false;
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    item.site,
+                    format!("`{key}` does not belong to a requirement on `{word}`"),
+                )
+                .label("here")
+                .help(format!("it may have: {}", join(own.iter().copied()))),
+            );
+        }
+    }
+    let that = match *word {
+        "voltage" => voltage(r, f, line),
+        "supply-current" => {
+            let of = of(r, f, RefKind::Supply)?;
+            let of = of
+                .and_then(|p| ix_of(&line.supplies, p, |s| &s.id))
+                .map(SupplyIx);
+            Some(That::SupplyCurrent {
+                of,
+                at_most_a: limit(r, f, "at_most", Dimension::Current, NOT_NEGATIVE)?,
+            })
+        }
+        "delay" => delay(r, f, line),
+        "link-load" => {
+            let of = of(r, f, RefKind::Span)?;
+            let of = of
+                .and_then(|p| ix_of(&line.spans, p, |s| &s.id))
+                .map(SpanIx);
+            let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
+            let at_most = need(r, f, "at_most", at_most)?;
+            Some(That::LinkLoad { of, at_most })
+        }
+        "uplink-messages" | "uplink-cost" => uplink(r, f, line, word),
+        "storage-time" => {
+            let path = of(r, f, RefKind::Storage)?;
+            let path = need(r, f, "of", path)?;
+            let of = ix_of(&line.storages, path, |s| &s.id).map(StorageIx)?;
+            Some(That::StorageTime {
+                of,
+                at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
+            })
+        }
+        _ => {
+            let (cues, at) = need(r, f, "cues", f.text("cues"))?;
+            Some(That::Rehearsed {
+                cues: cues.clone(),
+                at,
+            })
+        }
+    };
+    that.filter(|_| fits)
+}
+
+/// The path behind `of`, if it names a thing of the wanted kind; `Some(None)` when it is not written.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn of<'f>(r: &mut Resolver<'_>, f: &'f Fields, wanted: RefKind) -> Option<Option<&'f str>> {
+    if !f.has("of") {
+        return Some(None);
+    }
+    let (kind, path, site) = r.reference(f, "of")?;
+    if kind != wanted {
+        r.tell(
+            Mistake::error(
+                Code::BadReference,
+                site,
+                format!("`{path}` cannot stand here"),
+            )
+            .label("another kind of thing")
+            .help(format!("expected {}", wanted.example())),
+        );
+        return None;
+    }
+    Some(Some(path))
+}
+
+fn need<T>(r: &mut Resolver<'_>, f: &Fields, key: &'static str, value: Option<T>) -> Option<T> {
+    if value.is_none() && !f.has(key) {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                f.site,
+                format!("this requirement needs `{key}`"),
+            )
+            .label(format!("`{key}` is missing here")),
+        );
+    }
+    value
+}
+
+/// A limit in its dimension; `Some(None)` when it is not written, `None` when it is wrong.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+pub(super) fn limit(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    key: &'static str,
+    dimension: Dimension,
+    bounds: Bounds,
+) -> Option<Option<Q>> {
+    let Some((node, site)) = f.limit(key) else {
+        return Some(None);
+    };
+    let part = r.part.clone();
+    let amount = Reader::within(r.catalogue, r.mistakes, part).amount(dimension, bounds, node)?;
+    Some(Some(q((&amount, site))))
+}
+
+fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
+    let of = of(r, f, RefKind::Module)?.map(|p| module_of(line, p));
+    let of = match of {
+        Some(None) => return None,
+        Some(found) => found,
+        None => None,
+    };
+    let at_least = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
+    let at_most = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
+    let limits = (at_least.is_some() || at_most.is_some()).then_some(Limits { at_least, at_most });
+    Some(That::Voltage { of, limits })
+}
+
+fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
+    for key in ["from", "to", "at_most"] {
+        need(r, f, key, f.has(key).then_some(()))?;
+    }
+    let (from, notice, _) = r.notice(line, f, "from")?;
+    let (kind, path, _) = r.reference(f, "to")?;
+    let to = match kind {
+        RefKind::Output => DelayEnd::Output(output_of(line, path)?),
+        RefKind::Uplink => DelayEnd::Uplink(ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?),
+        _ => DelayEnd::Module(module_of(line, path)?),
+    };
+    let at_most_s = limit(r, f, "at_most", Dimension::Time, POSITIVE)??;
+    Some(That::Delay {
+        from,
+        notice,
+        to,
+        at_most_s,
+    })
+}
+
+fn uplink(r: &mut Resolver<'_>, f: &Fields, line: &Line, word: &str) -> Option<That> {
+    let path = of(r, f, RefKind::Uplink)?;
+    let path = need(r, f, "of", path)?;
+    let of = ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?;
+    let (node, at) = need(r, f, "at_most", f.limit("at_most"))?;
+    let part = r.part.clone();
+    let mut reader = Reader::within(r.catalogue, r.mistakes, part);
+    if word == "uplink-messages" {
+        return reader
+            .event_rate(node)
+            .map(|at_most| That::UplinkMessages { of, at_most, at });
+    }
+    let at_most = reader.money(node)?;
+    let price = line.uplinks[of.0].price;
+    if price.currency != at_most.currency {
+        r.tell(
+            Mistake::error(
+                Code::WrongDimension,
+                at,
+                "the limit and the price are in different currencies",
+            )
+            .label("this limit")
+            .related(line.uplinks[of.0].at, format!("a message costs {price}")),
+        );
+        return None;
+    }
+    Some(That::UplinkCost { of, at_most, at })
+}

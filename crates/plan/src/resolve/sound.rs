@@ -1,0 +1,383 @@
+//! Detectors: the stages and whether they work together on their sensor.
+
+use quantity::{Dimension, LevelKind, show};
+
+use super::{Resolver, q};
+use crate::line::{Confirm, Detector, LevelStage, Line, SensorIx, SensorKind, Stage};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, join};
+use crate::site::Site;
+use crate::tables::STAGE;
+
+/// Order of a band's low-pass prototype when none is written.
+const BAND_ORDER: u32 = 4;
+
+/// The keys that say what a stage is, with the keys that go with each.
+const KINDS: &[(&str, &[&str])] = &[
+    ("band", &["order"]),
+    ("level", &["window"]),
+    ("background", &["over"]),
+    (
+        "pulses",
+        &["rise", "least_interval", "most_interval", "at_least"],
+    ),
+    (
+        "on_above",
+        &["off_below", "shortest", "longest", "hold_off", "confirm"],
+    ),
+];
+
+pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("detector") {
+        r.part = format!("detector.{id}");
+        let Some(on) = r.sensor(line, f, "on") else {
+            continue;
+        };
+        let on_site = f.site_of("on").unwrap_or(f.site);
+        let read: Vec<Option<(Stage, &Fields)>> = f
+            .tables("stages")
+            .iter()
+            .map(|s| stage(r, s).map(|stage| (stage, s)))
+            .collect();
+        let Some(stages) = read.into_iter().collect::<Option<Vec<_>>>() else {
+            continue;
+        };
+        order(r, &stages, f.site_of("stages").unwrap_or(f.site));
+        against_sensor(r, line, on, on_site, &stages);
+        line.detectors.push(Detector {
+            id: id.to_owned(),
+            at: f.site,
+            on,
+            stages: stages.into_iter().map(|(s, _)| s).collect(),
+        });
+    }
+}
+
+fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
+    let kinds: Vec<&(&str, &[&str])> = KINDS
+        .iter()
+        .filter(|(k, _)| f.entries().any(|(e, _)| e == *k))
+        .collect();
+    let [(kind, own)] = kinds.as_slice() else {
+        r.tell(
+            Mistake::error(Code::KeyConflict, f.site, "a stage is exactly one thing")
+                .label(if kinds.is_empty() {
+                    "nothing says what this stage is"
+                } else {
+                    "two stages in one"
+                })
+                .help(format!(
+                    "give it one of: {}",
+                    join(KINDS.iter().map(|(k, _)| *k))
+                )),
+        );
+        return None;
+    };
+    let strangers: Vec<(&str, Site)> = f
+        .entries()
+        .filter(|(key, _)| key != kind && !own.contains(key))
+        .map(|(key, item)| (key, item.site))
+        .collect();
+    for (key, site) in strangers {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                format!("`{key}` does not belong to a `{kind}` stage"),
+            )
+            .label("here")
+            .help(format!("it may have: {}", join(own.iter().copied()))),
+        );
+    }
+    let needs = |r: &mut Resolver<'_>, key: &'static str| {
+        if !f.has(key) {
+            let doc = STAGE.field(key).map_or("", |x| x.doc);
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("a `{kind}` stage needs `{key}`"),
+                )
+                .label(format!("`{key}` is missing here"))
+                .help(doc),
+            );
+        }
+    };
+    match *kind {
+        "band" => {
+            let corners = f.amounts("band")?.0;
+            let (low, high) = (
+                q((&corners[0].0, corners[0].1)),
+                q((&corners[1].0, corners[1].1)),
+            );
+            if high.si <= low.si {
+                r.tell(
+                    Mistake::error(
+                        Code::OutOfRange,
+                        high.at,
+                        "the upper corner is not above the lower",
+                    )
+                    .label("upper")
+                    .related(low.at, "lower"),
+                );
+                return None;
+            }
+            let order = f
+                .count("order")
+                .map_or(BAND_ORDER, |(n, _)| u32::try_from(*n).unwrap_or(BAND_ORDER));
+            Some(Stage::Band {
+                low_hz: low,
+                high_hz: high,
+                order,
+            })
+        }
+        "level" => {
+            needs(r, "window");
+            let kind = match *f.choice("level")?.0 {
+                "rms" => LevelStage::Rms,
+                "exponential" => LevelStage::Exponential,
+                _ => LevelStage::Exposure,
+            };
+            Some(Stage::Level {
+                kind,
+                window_s: f.q("window")?,
+            })
+        }
+        "background" => {
+            needs(r, "over");
+            Some(Stage::Background {
+                over_s: f.q("over")?,
+            })
+        }
+        "pulses" => {
+            for key in ["rise", "least_interval", "most_interval", "at_least"] {
+                needs(r, key);
+            }
+            let (least, most) = (f.q("least_interval")?, f.q("most_interval")?);
+            if most.si <= least.si {
+                r.tell(
+                    Mistake::error(
+                        Code::OutOfRange,
+                        most.at,
+                        "the longest interval is not above the shortest",
+                    )
+                    .label("longest")
+                    .related(least.at, "shortest"),
+                );
+                return None;
+            }
+            Some(Stage::Pulses {
+                rise_db: f.db("rise")?,
+                least_interval_s: least,
+                most_interval_s: most,
+                at_least: u32::try_from(*f.count("at_least")?.0).ok()?,
+            })
+        }
+        _ => {
+            for key in ["off_below", "shortest", "hold_off"] {
+                needs(r, key);
+            }
+            trigger(r, f)
+        }
+    }
+}
+
+fn trigger(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
+    let ((on_kind, _, on_site), (off_kind, _, off_site)) =
+        (f.level("on_above")?, f.level("off_below")?);
+    let (on, off) = (f.db("on_above")?, f.db("off_below")?);
+    if on_kind != off_kind {
+        r.tell(
+            Mistake::error(
+                Code::WrongDimension,
+                off_site,
+                "the two thresholds have different references",
+            )
+            .label(off_kind.unit())
+            .related(on_site, on_kind.unit()),
+        );
+        return None;
+    }
+    if off.db > on.db {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                off_site,
+                "an event cannot end above the level at which it begins",
+            )
+            .label("ends below")
+            .related(on_site, "begins above"),
+        );
+        return None;
+    }
+    let (shortest, longest) = (f.q("shortest")?, f.q("longest"));
+    if let Some(longest) = longest.filter(|l| l.si <= shortest.si) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                longest.at,
+                "the longest event is not longer than the shortest",
+            )
+            .label("longest")
+            .related(shortest.at, "shortest"),
+        );
+        return None;
+    }
+    let confirm = match f.choice("confirm") {
+        Some((&"at-end", _)) => Confirm::AtEnd,
+        _ => Confirm::Early,
+    };
+    Some(Stage::Trigger {
+        on_above_db: on,
+        off_below_db: off,
+        shortest_s: shortest,
+        longest_s: longest,
+        hold_off_s: f.q("hold_off")?,
+        confirm,
+    })
+}
+
+fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
+    let rank = |s: &Stage| match s {
+        Stage::Band { .. } => 0,
+        Stage::Level { .. } => 1,
+        Stage::Background { .. } => 2,
+        Stage::Pulses { .. } => 3,
+        Stage::Trigger { .. } => 4,
+    };
+    for pair in stages.windows(2) {
+        if rank(&pair[1].0) <= rank(&pair[0].0) {
+            r.tell(
+                Mistake::error(Code::BadStages, pair[1].1.site, "this stage cannot follow the one before")
+                    .label("this stage")
+                    .related(pair[0].1.site, "the one before")
+                    .help("stages stand in this order: band, level, background, pulses, trigger (on_above)"),
+            );
+        }
+    }
+    let has = |n: u8| stages.iter().any(|(s, _)| rank(s) == n);
+    let mut absent = |n: u8, help: &str| {
+        if !has(n) {
+            r.tell(
+                Mistake::error(Code::BadStages, all, "these stages make no detector")
+                    .label("in this list")
+                    .help(help),
+            );
+        }
+    };
+    absent(
+        1,
+        "a level is needed: { level = \"rms\", window = \"0.25 s\" }",
+    );
+    if !has(3) {
+        absent(
+            4,
+            "the last stage is a trigger: { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", hold_off = \"10 s\" }, or a train of pulses",
+        );
+    }
+    if has(3) && !has(2) {
+        absent(
+            2,
+            "pulses rise over a background: { background = \"median\", over = \"10 s\" }",
+        );
+    }
+    if has(3) && has(4) {
+        r.tell(
+            Mistake::error(Code::BadStages, all, "a train of pulses needs no trigger")
+                .label("in this list")
+                .help("its own `rise`, intervals and `at_least` decide; remove the trigger"),
+        );
+    }
+}
+
+fn against_sensor(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: SensorIx,
+    on_site: Site,
+    stages: &[(Stage, &Fields)],
+) {
+    let sensor = line.sensor(on);
+    if !matches!(sensor.kind, SensorKind::Hydrophone | SensorKind::Microphone) {
+        r.tell(
+            Mistake::error(
+                Code::BadReference,
+                on_site,
+                "a detector hears through a hydrophone or a microphone",
+            )
+            .label("another kind of sensor")
+            .related(sensor.at, "declared here"),
+        );
+        return;
+    }
+    if let Some(chain) = &sensor.chain {
+        for (stage, _) in stages {
+            if let Stage::Band { high_hz, .. } = stage {
+                if high_hz.si * 2.0 >= chain.rate_hz.si {
+                    r.tell(
+                        Mistake::error(
+                            Code::RateTooLow,
+                            high_hz.at,
+                            "the band reaches beyond half the sensor's sample rate",
+                        )
+                        .label(format!(
+                            "needs more than {}",
+                            show(2.0 * high_hz.si, Dimension::Frequency)
+                        ))
+                        .related(
+                            chain.rate_hz.at,
+                            format!(
+                                "samples at {}",
+                                show(chain.rate_hz.si, Dimension::Frequency)
+                            ),
+                        )
+                        .help("lower the band or raise the rate"),
+                    );
+                }
+            }
+        }
+    }
+    reference_of_trigger(r, sensor.kind, stages);
+}
+
+/// With a background the thresholds are plain dB over it; without one they carry the level's own reference.
+fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage, &Fields)]) {
+    let over_background = stages
+        .iter()
+        .any(|(s, _)| matches!(s, Stage::Background { .. }));
+    let exposure = stages.iter().any(|(s, _)| {
+        matches!(
+            s,
+            Stage::Level {
+                kind: LevelStage::Exposure,
+                ..
+            }
+        )
+    });
+    for (stage, f) in stages {
+        if !matches!(stage, Stage::Trigger { .. }) {
+            continue;
+        }
+        let Some((found, _, site)) = f.level("on_above") else {
+            continue;
+        };
+        let wanted = match (over_background, exposure, kind) {
+            (true, ..) => LevelKind::Gain,
+            (false, true, _) => LevelKind::Exposure,
+            (false, false, SensorKind::Microphone) => LevelKind::InAir,
+            (false, false, _) => LevelKind::Pressure,
+        };
+        if found != wanted {
+            let why = if over_background {
+                "over a background the threshold is plain dB"
+            } else {
+                "without a background the threshold carries the level's reference"
+            };
+            r.tell(
+                Mistake::error(Code::WrongDimension, site, why)
+                    .label(format!("this is {}", found.unit()))
+                    .help(format!("write it like \"{}\"", wanted.example())),
+            );
+        }
+    }
+}

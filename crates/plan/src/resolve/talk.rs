@@ -1,0 +1,621 @@
+//! Topics, behaviours, uplinks and storage, and who hears whom.
+
+use super::{Resolver, bare, ix_of, output_of};
+use crate::line::{
+    Action, Behaviour, Line, ModuleIx, Record, Storage, Topic, TopicField, TopicIx, Traffic,
+    Uplink, UplinkIx, When, Windows,
+};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, join};
+use crate::site::Site;
+use crate::topic_name;
+
+/// Priority of a topic that says none.
+const PRIORITY: u8 = 1;
+/// Layers that a stack may name, from the wire upwards.
+const LAYERS: &[&str] = &["ethernet", "ipv4", "ipv6", "udp"];
+
+pub(super) fn traffic(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    "traffic".clone_into(&mut r.part);
+    let Some((f, _)) = root.table("traffic") else {
+        if let Some(span) = line.spans.iter().find(|s| s.link.is_some()) {
+            r.tell(
+                Mistake::error(Code::MissingKey, span.at, "nothing says how messages are framed on the links")
+                    .label("this span has a link")
+                    .help("add [traffic] with stack = [\"ethernet\", \"ipv6\", \"udp\"] and packet = \"1400 B\""),
+            );
+        }
+        return;
+    };
+    let (Some((stack, _)), Some((packet, site))) = (f.texts("stack"), f.amount("packet")) else {
+        return;
+    };
+    for (layer, at) in stack {
+        if !LAYERS.contains(&layer.as_str()) {
+            r.tell(
+                Mistake::error(
+                    Code::UnknownWord,
+                    *at,
+                    format!("\"{layer}\" is no layer that is known"),
+                )
+                .label("unknown word")
+                .help(format!("the words are: {}", join(LAYERS.iter().copied()))),
+            );
+            return;
+        }
+    }
+    if let Some(packet_bytes) = whole(r, packet.si, site) {
+        line.traffic = Some(Traffic {
+            stack: stack.iter().map(|(l, _)| l.clone()).collect(),
+            packet_bytes,
+        });
+    }
+}
+
+fn whole(r: &mut Resolver<'_>, bytes: f64, site: Site) -> Option<u32> {
+    if bytes.fract() == 0.0 && bytes <= f64::from(u32::MAX) {
+        return Some(bytes as u32);
+    }
+    r.tell(
+        Mistake::error(
+            Code::OutOfRange,
+            site,
+            "a size here is a whole number of bytes",
+        )
+        .label("not whole"),
+    );
+    None
+}
+
+pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (name, f) in root.keyed("topic") {
+        r.part = format!("topic.{name}");
+        if f.has("fields") == f.has("size") {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    f.site,
+                    "a topic gives either its `fields` or its `size`",
+                )
+                .label(if f.has("size") {
+                    "both here"
+                } else {
+                    "neither here"
+                })
+                .help("add `fields = [ ... ]` for a packed payload, or `size = \"60 B\"`"),
+            );
+            continue;
+        }
+        let read: Vec<Option<TopicField>> = f
+            .tables("fields")
+            .iter()
+            .map(|x| topic_field(r, x))
+            .collect();
+        let Some(fields) = read.into_iter().collect::<Option<Vec<_>>>() else {
+            continue;
+        };
+        let size_bytes = f.q("size");
+        if let Some(size) = size_bytes {
+            if whole(r, size.si, size.at).is_none() {
+                continue;
+            }
+        }
+        line.topics.push(Topic {
+            name: name.to_owned(),
+            at: f.site,
+            at_most: f.event_rate("at_most").map(|(x, _)| *x),
+            priority: f
+                .count("priority")
+                .map_or(PRIORITY, |(n, _)| u8::try_from(*n).unwrap_or(PRIORITY)),
+            fields,
+            size_bytes,
+        });
+    }
+}
+
+fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
+    let name = f.text("name")?.0.clone();
+    let number = f.has("from") || f.has("to") || f.has("step");
+    let ways = [number, f.has("values"), f.has("flag"), f.has("time_bits")];
+    if ways.iter().filter(|w| **w).count() != 1 {
+        r.tell(
+            Mistake::error(Code::KeyConflict, f.site, format!("field `{name}` is exactly one thing"))
+                .label("here")
+                .help("give it from, to and step (a number), values (a list), flag = true, or time_bits and time_step"),
+        );
+        return None;
+    }
+    if let Some((values, site)) = f.texts("values") {
+        if values.len() < 2 {
+            r.tell(
+                Mistake::error(Code::OutOfRange, site, "a list of one value says nothing")
+                    .label("at least two needed"),
+            );
+            return None;
+        }
+        return Some(TopicField::Choice {
+            name,
+            values: values.iter().map(|(v, _)| v.clone()).collect(),
+        });
+    }
+    if let Some((yes, site)) = f.flag("flag") {
+        if !yes {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    "a field that is no flag does not say so",
+                )
+                .label("remove this key"),
+            );
+            return None;
+        }
+        return Some(TopicField::Flag { name });
+    }
+    if let Some((bits, site)) = f.count("time_bits") {
+        let Some(step) = f.q("time_step") else {
+            r.tell(
+                Mistake::error(Code::MissingKey, site, "a time stamp needs `time_step`")
+                    .label("here"),
+            );
+            return None;
+        };
+        return Some(TopicField::Time {
+            name,
+            bits: u32::try_from(*bits).ok()?,
+            step_s: step.si,
+        });
+    }
+    let (Some((from, _)), Some((to, to_site)), Some((step, _))) =
+        (f.number("from"), f.number("to"), f.number("step"))
+    else {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                f.site,
+                format!("number `{name}` needs from, to and step"),
+            )
+            .label("here"),
+        );
+        return None;
+    };
+    if to <= from {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                to_site,
+                "the highest value is not above the lowest",
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    let unit = f.text("unit").map_or_else(String::new, |(u, _)| u.clone());
+    Some(TopicField::Scaled {
+        name,
+        unit,
+        from: *from,
+        to: *to,
+        step: *step,
+    })
+}
+
+pub(super) fn uplinks(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("uplink") {
+        r.part = format!("uplink.{id}");
+        if let Some(uplink) = uplink(r, id, f, line) {
+            line.uplinks.push(uplink);
+        }
+    }
+}
+
+fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Uplink> {
+    let module = r.module(line, f, "at");
+    let (size, size_site) = f.amount("message_size")?;
+    let message_bytes = whole(r, size.si, size_site)?;
+    let windows = f.table("windows").and_then(|(t, site)| {
+        let w = Windows {
+            first_s: t.q("first")?,
+            period_s: t.q("period")?,
+            width_s: t.q("width")?,
+        };
+        let fits = f
+            .amount("session")
+            .is_none_or(|(s, _)| s.si <= w.width_s.si);
+        if w.width_s.si > w.period_s.si || !fits {
+            let why = if fits {
+                "a window is longer than its period"
+            } else {
+                "no attempt fits into a window"
+            };
+            r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
+        }
+        Some(w)
+    });
+    let module = module?;
+    let sending_state = f
+        .text("sending_state")
+        .and_then(|(s, site)| state(r, line, module, s, site));
+    Some(Uplink {
+        id: id.to_owned(),
+        at: f.site,
+        module,
+        message_bytes,
+        price: *f.money("price")?.0,
+        session_s: f.q("session")?,
+        windows,
+        success: f.q("success"),
+        back_off_s: f.q("back_off"),
+        expiry_s: f.q("expiry"),
+        sending_state,
+    })
+}
+
+fn state(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    module: ModuleIx,
+    name: &str,
+    site: Site,
+) -> Option<usize> {
+    let m = &line.modules[module.0];
+    let found = m.loads.iter().position(|l| l.state == name);
+    if found.is_none() {
+        let all = join(m.loads.iter().map(|l| l.state.as_str()));
+        r.tell(
+            Mistake::error(
+                Code::NamesNothing,
+                site,
+                format!("`module.{}` has no state `{name}`", m.id),
+            )
+            .label("names nothing")
+            .related(m.at, "the module")
+            .help(format!("its states are: {all}")),
+        );
+    }
+    found
+}
+
+pub(super) fn storages(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("storage") {
+        r.part = format!("storage.{id}");
+        let module = r.module(line, f, "at");
+        let records: Vec<Option<Record>> = f
+            .tables("records")
+            .iter()
+            .map(|t| record(r, line, t))
+            .collect();
+        let (Some(module), Some(records), Some(capacity_bytes)) = (
+            module,
+            records.into_iter().collect::<Option<Vec<_>>>(),
+            f.q("capacity"),
+        ) else {
+            continue;
+        };
+        line.storages.push(Storage {
+            id: id.to_owned(),
+            at: f.site,
+            module,
+            capacity_bytes,
+            keep_free: f.q("keep_free"),
+            records,
+        });
+    }
+}
+
+fn record(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Record> {
+    let sensor = r.sensor(line, t, "sensor")?;
+    if line.sensor(sensor).chain.is_none() {
+        let site = t.site_of("sensor").unwrap_or(t.site);
+        r.tell(
+            Mistake::error(
+                Code::BadReference,
+                site,
+                "this sensor makes no samples to record",
+            )
+            .label("no converter"),
+        );
+        return None;
+    }
+    Some(Record {
+        sensor,
+        share: t.q("share")?,
+        compression: t.number("compression").map(bare)?,
+    })
+}
+
+pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("behaviour") {
+        r.part = format!("behaviour.{id}");
+        if let Some(behaviour) = behaviour(r, id, f, line) {
+            line.behaviours.push(behaviour);
+        }
+    }
+}
+
+fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Behaviour> {
+    let on = r.module(line, f, "on");
+    let starts: Vec<&'static str> = ["when_heard", "when_told", "each"]
+        .into_iter()
+        .filter(|k| f.has(k))
+        .collect();
+    if starts.len() != 1 {
+        r.tell(
+            Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
+                .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
+                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_told = \"topic/filter\", each = \"10 min\""),
+        );
+        return None;
+    }
+    let on = on?;
+    let when = if let Some((filter, _)) = f.text("when_told") {
+        When::Told {
+            filter: filter.clone(),
+        }
+    } else if let Some(period_s) = f.q("each") {
+        When::Each { period_s }
+    } else {
+        let (detector, notice, site) = r.notice(line, f, "when_heard")?;
+        let hears = line.detectors[detector.0].on.module;
+        if hears != on {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    "a module learns only of its own detectors",
+                )
+                .label(format!(
+                    "this detector runs on module.{}",
+                    line.modules[hears.0].id
+                ))
+                .help("let that module publish a topic and start here with `when_told`"),
+            );
+            return None;
+        }
+        When::Heard { detector, notice }
+    };
+    let actions: Vec<Option<Action>> = f
+        .tables("do")
+        .iter()
+        .map(|a| action(r, line, on, a))
+        .collect();
+    Some(Behaviour {
+        id: id.to_owned(),
+        at: f.site,
+        on,
+        when,
+        actions: actions.into_iter().collect::<Option<_>>()?,
+        at_most: f.event_rate("at_most").map(|(x, _)| *x),
+    })
+}
+
+/// Keys that say what an action is, with those that go with each.
+const ACTIONS: &[(&str, &[&str])] = &[
+    ("publish", &[]),
+    ("switch", &["to", "for"]),
+    ("send_up", &["about"]),
+    ("enter", &["for"]),
+    ("log", &[]),
+];
+
+fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
+    let kinds: Vec<&(&str, &[&str])> = ACTIONS
+        .iter()
+        .filter(|(k, _)| f.entries().any(|(e, _)| e == *k))
+        .collect();
+    let [(kind, own)] = kinds.as_slice() else {
+        r.tell(
+            Mistake::error(Code::KeyConflict, f.site, "an action is exactly one thing")
+                .label(if kinds.is_empty() {
+                    "nothing is done here"
+                } else {
+                    "several things in one"
+                })
+                .help(format!(
+                    "give it one of: {}",
+                    join(ACTIONS.iter().map(|(k, _)| *k))
+                )),
+        );
+        return None;
+    };
+    let stranger = f
+        .entries()
+        .find(|(key, _)| key != kind && !own.contains(key));
+    if let Some((key, item)) = stranger {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                item.site,
+                format!("`{key}` does not belong to `{kind}`"),
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    match *kind {
+        "publish" => {
+            let (name, site) = f.text("publish")?;
+            Some(Action::Publish {
+                topic: topic(r, line, name, site)?,
+            })
+        }
+        "switch" => {
+            let (_, path, site) = r.reference(f, "switch")?;
+            let output = output_of(line, path)?;
+            own_module(
+                r,
+                line,
+                on,
+                output.module,
+                site,
+                "an output is switched by its own module",
+            )?;
+            let Some((to, _)) = f.choice("to") else {
+                r.tell(
+                    Mistake::error(Code::MissingKey, f.site, "a switch needs `to`")
+                        .label("on or off?")
+                        .help("add `to = \"on\"`"),
+                );
+                return None;
+            };
+            Some(Action::Switch {
+                output,
+                on: *to == "on",
+                for_s: f.q("for"),
+            })
+        }
+        "send_up" => {
+            let (_, path, site) = r.reference(f, "send_up")?;
+            let uplink = ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?;
+            own_module(
+                r,
+                line,
+                on,
+                line.uplinks[uplink.0].module,
+                site,
+                "an uplink is used by its own module",
+            )?;
+            let Some((name, about)) = f.text("about") else {
+                r.tell(
+                    Mistake::error(Code::MissingKey, f.site, "what is sent up?")
+                        .label("`about` is missing here")
+                        .help("add `about = \"topic/name\"`"),
+                );
+                return None;
+            };
+            Some(Action::SendUp {
+                uplink,
+                topic: topic(r, line, name, about)?,
+            })
+        }
+        "enter" => {
+            let (name, site) = f.text("enter")?;
+            let Some(for_s) = f.q("for") else {
+                r.tell(
+                    Mistake::error(Code::MissingKey, site, "for how long?")
+                        .label("`for` is missing")
+                        .help("add `for = \"2 s\"`"),
+                );
+                return None;
+            };
+            Some(Action::Enter {
+                state: state(r, line, on, name, site)?,
+                for_s,
+            })
+        }
+        _ => Some(Action::Log {
+            text: f.text("log")?.0.clone(),
+        }),
+    }
+}
+
+fn own_module(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    of: ModuleIx,
+    site: Site,
+    why: &str,
+) -> Option<()> {
+    if on == of {
+        return Some(());
+    }
+    r.tell(
+        Mistake::error(Code::KeyConflict, site, why)
+            .label(format!(
+                "this is at module.{}, the behaviour runs on module.{}",
+                line.modules[of.0].id, line.modules[on.0].id
+            ))
+            .help(
+                "publish a topic here, and let a behaviour of that module start with `when_told`",
+            ),
+    );
+    None
+}
+
+pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -> Option<TopicIx> {
+    let found = line.topics.iter().position(|t| t.name == name).map(TopicIx);
+    if found.is_none() {
+        let names = line.topics.iter().map(|t| t.name.as_str());
+        let help = match quantity::nearest(name, names.clone()) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => format!("declare it as [topic.\"{name}\"]"),
+        };
+        r.tell(
+            Mistake::error(
+                Code::NamesNothing,
+                site,
+                format!("there is no topic `{name}`"),
+            )
+            .label("names nothing")
+            .help(help),
+        );
+    }
+    found
+}
+
+/// Warns of topics that nobody publishes or nobody hears, and of filters that match nothing.
+pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
+    let published = |t: usize| {
+        line.behaviours.iter().any(|b| {
+            b.actions
+                .iter()
+                .any(|a| matches!(a, Action::Publish { topic } if topic.0 == t))
+        })
+    };
+    let sent_up = |t: usize| {
+        line.behaviours.iter().any(|b| {
+            b.actions
+                .iter()
+                .any(|a| matches!(a, Action::SendUp { topic, .. } if topic.0 == t))
+        })
+    };
+    let told = |name: &str| {
+        line.behaviours
+            .iter()
+            .any(|b| matches!(&b.when, When::Told { filter } if topic_name::matches(filter, name)))
+    };
+    for (t, topic) in line.topics.iter().enumerate() {
+        r.part = format!("topic.{}", topic.name);
+        if !published(t) && !sent_up(t) {
+            r.tell(
+                Mistake::warning(
+                    Code::NobodyPublishes,
+                    topic.at,
+                    format!("nobody publishes `{}`", topic.name),
+                )
+                .label("declared, never used")
+                .help("add an action `publish` to a behaviour, or remove the topic"),
+            );
+        } else if published(t) && !told(&topic.name) {
+            r.tell(
+                Mistake::warning(
+                    Code::NobodyHears,
+                    topic.at,
+                    format!("nobody hears `{}`", topic.name),
+                )
+                .label("published, but no behaviour is started by it")
+                .help("add a behaviour with a matching `when_told`"),
+            );
+        }
+    }
+    for behaviour in &line.behaviours {
+        r.part = format!("behaviour.{}", behaviour.id);
+        if let When::Told { filter } = &behaviour.when {
+            if !line
+                .topics
+                .iter()
+                .any(|t| topic_name::matches(filter, &t.name))
+            {
+                r.tell(
+                    Mistake::warning(
+                        Code::NobodyPublishes,
+                        behaviour.at,
+                        format!("no topic matches `{filter}`"),
+                    )
+                    .label("this behaviour never starts"),
+                );
+            }
+        }
+    }
+}

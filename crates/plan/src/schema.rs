@@ -1,0 +1,159 @@
+//! JSON Schema (draft 2020-12) of the plan and the cue sheet, made from the field tables.
+
+use serde_json::{Map, Value, json};
+
+use crate::field::{Bounds, Field, Need, Section, Shape};
+use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
+
+const ID: &str = "^[a-z][a-z0-9-]*$";
+
+/// The schema of a plan file.
+#[must_use]
+pub fn plan_schema() -> Value {
+    whole("Soundline plan, format 1", &PLAN)
+}
+
+/// The schema of a cue sheet.
+#[must_use]
+pub fn cues_schema() -> Value {
+    whole("Soundline cue sheet, format 1", &CUE_SHEET)
+}
+
+fn whole(title: &str, root: &'static Section) -> Value {
+    let mut schema = section(root, false);
+    let object = schema.as_object_mut().expect("a section becomes an object");
+    object.insert(
+        "$schema".to_owned(),
+        json!("https://json-schema.org/draft/2020-12/schema"),
+    );
+    object.insert("title".to_owned(), json!(title));
+    schema
+}
+
+fn section(s: &'static Section, partial: bool) -> Value {
+    let properties: Map<String, Value> = s
+        .fields
+        .iter()
+        .map(|f| (f.key.to_owned(), field(f)))
+        .collect();
+    let needed: Vec<&str> = s
+        .fields
+        .iter()
+        .filter(|f| f.need == Need::Required)
+        .map(|f| f.key)
+        .collect();
+    let mut object = json!({
+        "type": "object",
+        "description": s.doc,
+        "additionalProperties": false,
+        "properties": properties,
+    });
+    if !needed.is_empty() && !partial {
+        if s.part.is_some() && properties_have_part(s) {
+            // What the part fills in need not be written.
+            object["anyOf"] = json!([{ "required": ["part"] }, { "required": needed }]);
+        } else {
+            object["required"] = json!(needed);
+        }
+    }
+    object
+}
+
+fn properties_have_part(s: &Section) -> bool {
+    s.field("part").is_some()
+}
+
+fn field(f: &'static Field) -> Value {
+    let mut value = shape(&f.shape);
+    if let Some(object) = value.as_object_mut() {
+        object.insert("description".to_owned(), json!(f.doc));
+    }
+    value
+}
+
+fn number(bounds: Bounds) -> Value {
+    let mut value = json!({ "type": "number" });
+    if bounds.least.is_finite() && bounds.least != f64::MIN_POSITIVE {
+        value["minimum"] = json!(bounds.least);
+    }
+    if bounds.least == f64::MIN_POSITIVE {
+        value["exclusiveMinimum"] = json!(0);
+    }
+    if bounds.most.is_finite() {
+        value["maximum"] = json!(bounds.most);
+    }
+    value
+}
+
+fn list(items: Value, least: usize, most: usize) -> Value {
+    let mut value = json!({ "type": "array", "items": items, "minItems": least });
+    if most != usize::MAX {
+        value["maxItems"] = json!(most);
+    }
+    value
+}
+
+fn keyed(values: Value, pattern: Option<&str>) -> Value {
+    let mut value = json!({ "type": "object", "additionalProperties": values });
+    if let Some(pattern) = pattern {
+        value["propertyNames"] = json!({ "pattern": pattern });
+    }
+    value
+}
+
+fn shape(shape: &Shape) -> Value {
+    let text = |examples: Value| json!({ "type": "string", "minLength": 1, "examples": examples });
+    match shape {
+        Shape::Amount(d, _) => text(json!(d.examples())),
+        Shape::Amounts(d, _, least, most) => list(text(json!(d.examples())), *least, *most),
+        Shape::Number(bounds) => number(*bounds),
+        Shape::Numbers(bounds, least, most) => list(number(*bounds), *least, *most),
+        Shape::Count(least, most) => {
+            json!({ "type": "integer", "minimum": least, "maximum": most })
+        }
+        Shape::Flag => json!({ "type": "boolean" }),
+        Shape::Text => json!({ "type": "string", "minLength": 1 }),
+        Shape::Texts => list(json!({ "type": "string", "minLength": 1 }), 1, usize::MAX),
+        Shape::Choice(words) => json!({ "enum": words }),
+        Shape::Level(kinds, _) => {
+            text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
+        }
+        Shape::Conductor => text(json!(["1.0 mm2 class 5", "18 AWG"])),
+        Shape::Money => text(json!(["0.12 EUR"])),
+        Shape::EventRate => text(json!(["6 per hour", "300 per 30 d"])),
+        // TOML dates reach a JSON Schema validator as text or as an object of its own; both are let through.
+        Shape::Date => {
+            json!({ "type": ["string", "object"], "examples": ["2027-03-15", "2027-03-15T06:30:00Z"] })
+        }
+        Shape::Reference(kinds) => {
+            text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
+        }
+        Shape::Load => text(json!(["0.55 W", "20 mA", "240 ohm"])),
+        Shape::Topic => text(json!(["alert/whale"])),
+        Shape::Filter => text(json!(["alert/#"])),
+        Shape::Limit => json!({ "type": ["string", "integer"] }),
+        Shape::Table(s) => section(s, false),
+        Shape::Tables(s) => list(section(s, false), 1, usize::MAX),
+        Shape::Keyed(s) => keyed(section(s, false), Some(ID)),
+        Shape::KeyedTopics(s) => keyed(section(s, false), Some("^[^+#]+$")),
+        Shape::KeyedLoads => keyed(shape_load(), Some(ID)),
+        Shape::Parts => keyed(parts(), Some(ID)),
+    }
+}
+
+fn shape_load() -> Value {
+    shape(&Shape::Load)
+}
+
+fn parts() -> Value {
+    let kinds: Vec<Value> = PART_KINDS
+        .iter()
+        .map(|s| {
+            let mut value = section(s, true);
+            value["properties"]["is"] = json!({ "const": s.part });
+            value["required"] = json!(["is"]);
+            value
+        })
+        .collect();
+    json!({ "oneOf": kinds })
+}

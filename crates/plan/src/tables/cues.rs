@@ -1,0 +1,288 @@
+//! The fields of a cue sheet.
+
+use quantity::{Dimension as D, LevelKind as K};
+
+use super::plan::{FREQUENCY, WIND};
+use crate::field::{
+    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    required as r,
+};
+
+pub(crate) const CUE_SHEET: Section = Section {
+    name: "a cue sheet",
+    doc: "Sounds, faults, inputs and expectations of a rehearsal, each with its time.",
+    part: None,
+    fields: &[
+        r(
+            "format",
+            S::Count(1, 1),
+            "version of the cue-sheet format: 1",
+        ),
+        r("rehearsal", S::Table(&REHEARSAL), "name, length and seed"),
+        o("sound", S::Keyed(&SOUND), "sounds"),
+        o("fault", S::Keyed(&FAULT), "what goes wrong"),
+        o("input", S::Keyed(&INPUT), "messages from outside"),
+        o("expect", S::Keyed(&EXPECT), "what must be seen"),
+    ],
+};
+
+const REHEARSAL: Section = Section {
+    name: "a rehearsal",
+    doc: "Name, length, seed and weather.",
+    part: None,
+    fields: &[
+        r("name", S::Text, "name shown on every output"),
+        o(
+            "start",
+            S::Date,
+            "UTC instant of its beginning; the deployment's start when not written",
+        ),
+        r(
+            "duration",
+            S::Amount(
+                D::Time,
+                between(0.001, 366.0 * 86_400.0, "from 1 ms to 366 d"),
+            ),
+            "length",
+        ),
+        r("seed", S::Count(0, i64::MAX), "seed of every random draw"),
+        r("wind", S::Amount(D::Speed, WIND), "wind speed"),
+        o(
+            "contacts",
+            S::Choice(&["new", "aged"]),
+            "state of the contacts; new when not written",
+        ),
+    ],
+};
+
+const AFTER: S = S::Amount(D::Time, NOT_NEGATIVE);
+
+const SOUND: Section = Section {
+    name: "a sound",
+    doc: "A sound at a place that may move.",
+    part: None,
+    fields: &[
+        r("at", AFTER, "when it begins at its source"),
+        r(
+            "kind",
+            S::Choice(&[
+                "upsweep",
+                "tone",
+                "pulse-train",
+                "click-train",
+                "hum",
+                "recording",
+            ]),
+            "what it is",
+        ),
+        r(
+            "source_level",
+            S::Level(&[K::Source], between(0.0, 300.0, "from 0 dB to 300 dB")),
+            "rms level at 1 m while it sounds",
+        ),
+        r(
+            "track",
+            S::Tables(&TRACK),
+            "where the source is; one point is a source that stays",
+        ),
+        o("repeats", S::Table(&REPEATS), "how often it is heard"),
+        o(
+            "length",
+            S::Amount(D::Time, POSITIVE),
+            "of an upsweep, tone or hum",
+        ),
+        o(
+            "from",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of an upsweep: first frequency",
+        ),
+        o(
+            "to",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of an upsweep: last frequency",
+        ),
+        o(
+            "frequency",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of a tone or pulse",
+        ),
+        o(
+            "pulse",
+            S::Amount(D::Time, POSITIVE),
+            "of a pulse train: length of a pulse",
+        ),
+        o(
+            "interval",
+            S::Amount(D::Time, POSITIVE),
+            "of a pulse or click train: from one to the next",
+        ),
+        o("pulses", S::Count(1, 100_000), "of a pulse train: how many"),
+        o(
+            "centre",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of a click train: centre frequency",
+        ),
+        o(
+            "click",
+            S::Amount(D::Time, POSITIVE),
+            "of a click train: length of a click",
+        ),
+        o("clicks", S::Count(1, 100_000), "of a click train: how many"),
+        o(
+            "low",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of a hum: lower edge",
+        ),
+        o(
+            "high",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of a hum: upper edge",
+        ),
+        o(
+            "blade_rate",
+            S::Amount(D::Frequency, FREQUENCY),
+            "of a hum: blade rate",
+        ),
+        o(
+            "file",
+            S::Text,
+            "of a recording: the file, relative to the cue sheet's folder",
+        ),
+        o(
+            "channel",
+            S::Count(0, 65_535),
+            "of a recording: channel from 0; 0 when not written",
+        ),
+    ],
+};
+
+const TRACK: Section = Section {
+    name: "a point of a track",
+    doc: "Where a source is; it moves in straight lines between points.",
+    part: None,
+    fields: &[
+        o(
+            "after",
+            AFTER,
+            "time since the sound's beginning; 0 s when not written",
+        ),
+        r(
+            "range",
+            S::Amount(D::Length, between(0.0, 1.0e6, "from 0 m to 1000 km")),
+            "horizontal range from the line",
+        ),
+        o(
+            "bearing",
+            S::Amount(D::Angle, between(-360.0, 360.0, "from -360 deg to 360 deg")),
+            "from north; 0 deg when not written",
+        ),
+        r(
+            "depth",
+            S::Amount(D::Length, between(0.0, 11_000.0, "from 0 m to 11 km")),
+            "depth",
+        ),
+    ],
+};
+
+const REPEATS: Section = Section {
+    name: "repeats",
+    doc: "How often a sound is heard.",
+    part: None,
+    fields: &[
+        r(
+            "every",
+            S::Amount(D::Time, POSITIVE),
+            "from beginning to beginning",
+        ),
+        r("times", S::Count(1, 100_000), "how often in all"),
+    ],
+};
+
+const FAULT: Section = Section {
+    name: "a fault",
+    doc: "Something that goes wrong, and perhaps right again.",
+    part: None,
+    fields: &[
+        r("at", AFTER, "when it begins"),
+        o("until", AFTER, "when it is over; never when not written"),
+        r(
+            "kind",
+            S::Choice(&["cut", "hang", "dead", "no-uplink", "no-supply"]),
+            "what goes wrong",
+        ),
+        r(
+            "of",
+            S::Reference(&[R::Span, R::Module, R::Uplink, R::Supply]),
+            "what it happens to",
+        ),
+    ],
+};
+
+const INPUT: Section = Section {
+    name: "an input",
+    doc: "A message that arrives as if a module had published it.",
+    part: None,
+    fields: &[
+        r("at", AFTER, "when"),
+        r(
+            "module",
+            S::Reference(&[R::Module]),
+            "the module that seems to publish it",
+        ),
+        r("publish", S::Topic, "the topic"),
+    ],
+};
+
+/// What an expectation may look for.
+const SEEN: &[&str] = &[
+    "notice",
+    "switched",
+    "delivered",
+    "sent",
+    "lost",
+    "voltage",
+    "down",
+];
+
+const EXPECT: Section = Section {
+    name: "an expectation",
+    doc: "What must be seen.",
+    part: None,
+    fields: &[
+        r("that", S::Choice(SEEN), "what to look for"),
+        o(
+            "of",
+            S::Reference(&[R::Notice, R::Output, R::Uplink, R::Module]),
+            "whose: a detector's notice, an output, an uplink, a module",
+        ),
+        o("to", S::Choice(&["on", "off"]), "of `switched`"),
+        o("topic", S::Topic, "of `delivered` and `lost`"),
+        o(
+            "at",
+            S::Reference(&[R::Module]),
+            "of `delivered`: the module it reaches",
+        ),
+        o(
+            "after",
+            S::Reference(&[R::Sound]),
+            "look from when this sound first reaches the hydrophone",
+        ),
+        o(
+            "within",
+            S::Amount(D::Time, POSITIVE),
+            "of `after`: for how long",
+        ),
+        o(
+            "from",
+            AFTER,
+            "look from this time; the beginning when not written",
+        ),
+        o(
+            "until",
+            AFTER,
+            "look until this time; the end when not written",
+        ),
+        o("at_least", S::Limit, "lower limit: a count, or a voltage"),
+        o("at_most", S::Limit, "upper limit: a count, or a voltage"),
+    ],
+};
