@@ -6,7 +6,7 @@
 /// window that was averaged is centred on the tile and may be longer (see `docs/method/detect.md`).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cell {
-    /// Number of the cell within the stretch, from 0.
+    /// Number of the cell: its window (exponential: its hop) begins at `index` hops after the origin of the stretch.
     pub index: u64,
     /// First input sample of the tile, since the origin of the stretch.
     pub begin_sample: u64,

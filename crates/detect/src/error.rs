@@ -1,5 +1,6 @@
 //! What may be wrong with the description of a detector, or with the samples it is given.
 
+use signal::{FilterError, StreamError};
 use thiserror::Error;
 
 /// A detector that cannot be. `stage` counts from 0.
@@ -71,14 +72,20 @@ pub enum SpecError {
         order: usize,
         highest: usize,
     },
-    #[error("stage {stage}: band-pass cannot be designed at this rate")]
-    Filter { stage: usize },
+    #[error("stage {stage} cannot be built: {source}")]
+    Filter { stage: usize, source: FilterError },
     #[error(
         "stage {stage}: window of {window_s} s is shorter than a sample of the band, {least_s} s"
     )]
     WindowTooShort {
         stage: usize,
         window_s: f64,
+        least_s: f64,
+    },
+    #[error("stage {stage}: hop of {hop_s} s is shorter than a sample of the band, {least_s} s")]
+    HopTooShort {
+        stage: usize,
+        hop_s: f64,
         least_s: f64,
     },
     #[error(
@@ -100,7 +107,11 @@ pub enum SpecError {
     #[error(
         "stage {stage}: background over {cells} cells, more than the {most} it may hold; lengthen the hop"
     )]
-    BackgroundTooLong { stage: usize, cells: u64, most: u64 },
+    BackgroundTooLong {
+        stage: usize,
+        cells: usize,
+        most: usize,
+    },
     #[error(
         "stage {stage}: off-below is {off_below_db} dB, it must not lie above on-above, {on_above_db} dB"
     )]
@@ -142,18 +153,16 @@ pub enum SpecError {
 }
 
 /// Samples that a front cannot take.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
 #[expect(
     missing_docs,
     reason = "the message of each variant explains its fields"
 )]
 pub enum PushError {
+    #[error("{0}; tell the gap first")]
+    Stream(#[from] StreamError),
     #[error(
-        "block begins at sample {found}, the stretch continues at sample {expected}; tell the gap first"
-    )]
-    NotNext { expected: u64, found: u64 },
-    #[error(
-        "samples needed for the level at {begin_sample} to {end_sample} are not all finite; tell a gap and go on after them"
+        "samples needed for the level of {begin_sample} to {end_sample} are not all finite; tell a gap and go on after them"
     )]
     NotFinite { begin_sample: u64, end_sample: u64 },
 }

@@ -20,10 +20,14 @@ mod spec;
 mod trigger;
 
 mod cell;
+mod detector;
+mod front;
 mod logic;
 
 pub use cell::Cell;
-pub use error::SpecError;
+pub use detector::{Cost, Detector};
+pub use error::{PushError, SpecError};
+pub use front::Front;
 pub use logic::Logic;
 pub use matching::{Matching, Rule, Span, match_events};
 pub use median::RunningMedian;

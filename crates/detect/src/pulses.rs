@@ -74,10 +74,6 @@ impl PulseLogic {
         }
     }
 
-    pub(crate) fn spec(&self) -> &PulsesSpec {
-        &self.spec
-    }
-
     pub(crate) fn bytes(&self) -> usize {
         size_of::<Self>() + self.latest.capacity() * size_of::<u64>()
     }
@@ -152,12 +148,16 @@ impl PulseLogic {
         let excess_db = peak.level_db - background_db;
         let begin = peak.begin_sample;
         if let Some(train) = self.train
-            && begin - train.last_begin > self.spec.max_interval_samples
+            && begin.saturating_sub(train.last_begin) > self.spec.max_interval_samples
         {
             self.end_train(train, Ending::Quiet, known_at_sample, out);
         }
         let mut train = match self.train {
-            Some(train) if begin - train.last_begin < self.spec.min_interval_samples => return,
+            Some(train)
+                if begin.saturating_sub(train.last_begin) < self.spec.min_interval_samples =>
+            {
+                return;
+            }
             Some(mut train) => {
                 train.last_begin = begin;
                 train.last_end = peak.end_sample;
@@ -202,7 +202,7 @@ impl PulseLogic {
             && self
                 .spec
                 .within_samples
-                .is_none_or(|within| begin - self.latest[0] <= within)
+                .is_none_or(|within| begin.saturating_sub(self.latest[0]) <= within)
         {
             train.confirmed = true;
             out.push(Told {

@@ -60,7 +60,8 @@ pub enum Stage {
         kind: LevelKind,
         /// Length of the window, or the time constant, s.
         window_s: f64,
-        /// From one cell to the next, s, at most the window. `None`: a quarter of the window.
+        /// From one cell to the next, s, at most the window. `None`: a quarter of the window, at least one sample of the
+        /// band.
         hop_s: Option<f64>,
     },
     /// Sound exposure level of a sliding window, for single strikes: dB re 1 uPa^2 s.
@@ -142,7 +143,7 @@ pub(crate) struct LevelSpec {
     pub(crate) stage: usize,
     pub(crate) measure: Measure,
     pub(crate) window_s: f64,
-    pub(crate) hop_s: f64,
+    pub(crate) hop_s: Option<f64>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -179,7 +180,7 @@ pub(crate) struct Resolved {
     pub(crate) rate_hz: f64,
     pub(crate) band: Option<BandSpec>,
     pub(crate) level: LevelSpec,
-    pub(crate) background_over_s: Option<f64>,
+    pub(crate) background: Option<(usize, f64)>,
     pub(crate) decision: Decision,
 }
 
@@ -258,21 +259,13 @@ pub(crate) fn resolve(spec: &Spec) -> Result<Resolved, SpecError> {
                 kind: BackgroundKind::Median,
                 over_s,
             } => {
-                let Some(level) = level else {
+                if level.is_none() {
                     return misplaced("a background needs a level or exposure stage before it");
-                };
+                }
                 if background.is_some() {
                     return misplaced("a detector has at most one background");
                 }
                 let over_s = positive(stage, "over", over_s)?;
-                let cells = libm::round(over_s / level.hop_s);
-                if cells < 3.0 {
-                    return Err(SpecError::BackgroundTooShort {
-                        stage,
-                        over_s,
-                        least_s: 3.0 * level.hop_s,
-                    });
-                }
                 background = Some((stage, over_s));
             }
             Stage::Trigger { .. } => {
@@ -299,7 +292,7 @@ pub(crate) fn resolve(spec: &Spec) -> Result<Resolved, SpecError> {
         rate_hz,
         band,
         level,
-        background_over_s: background.map(|(_, over_s)| over_s),
+        background,
         decision,
     })
 }
@@ -357,16 +350,15 @@ fn check_level(
             least_s: 1.0 / rate_hz,
         });
     }
-    let hop_s = match hop_s {
-        Some(hop_s) => positive(stage, "hop", hop_s)?,
-        None => window_s / 4.0,
-    };
-    if hop_s > window_s {
-        return Err(SpecError::HopTooLong {
-            stage,
-            hop_s,
-            window_s,
-        });
+    if let Some(hop_s) = hop_s {
+        positive(stage, "hop", hop_s)?;
+        if hop_s > window_s {
+            return Err(SpecError::HopTooLong {
+                stage,
+                hop_s,
+                window_s,
+            });
+        }
     }
     Ok(LevelSpec {
         stage,

@@ -67,10 +67,6 @@ impl TriggerLogic {
         }
     }
 
-    pub(crate) fn spec(&self) -> &TriggerSpec {
-        &self.spec
-    }
-
     pub(crate) fn set_threshold(&mut self, on_above_db: f64, off_below_db: f64) {
         self.spec.on_above_db = on_above_db;
         self.spec.off_below_db = off_below_db;
@@ -151,7 +147,7 @@ impl TriggerLogic {
     /// What a cell that belongs to an open sound gives cause to tell.
     fn follow(&mut self, mut open: Open, cell: &Cell, out: &mut Vec<Told>) {
         let known_at_sample = cell.known_at_sample;
-        let length = open.end - open.begin;
+        let length = open.end.saturating_sub(open.begin);
         if self
             .spec
             .longest_samples
@@ -195,7 +191,7 @@ impl TriggerLogic {
     /// A quiet cell follows an open sound.
     fn close(&mut self, open: Open, known_at_sample: u64, out: &mut Vec<Told>) {
         let Some(id) = open.id else { return };
-        if open.end - open.begin < self.spec.shortest_samples {
+        if open.end.saturating_sub(open.begin) < self.spec.shortest_samples {
             out.push(Told {
                 notice: Notice::Dropped(id, Reason::TooShort),
                 known_at_sample,

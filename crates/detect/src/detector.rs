@@ -1,0 +1,115 @@
+//! Front and logic in one.
+
+use alloc::vec::Vec;
+
+use signal::Block;
+
+use crate::error::{PushError, SpecError};
+use crate::front::Front;
+use crate::logic::Logic;
+use crate::notice::Told;
+use crate::spec::{Confirm, Decision, Spec, resolve};
+
+/// A detector: samples in, notices out. Takes no memory after [`Detector::new`] but in the caller's vector.
+#[derive(Clone, Debug)]
+pub struct Detector {
+    front: Front,
+    logic: Logic,
+    decision: Decision,
+}
+
+/// What a detector asks of a processor. Both figures are estimates: counts of the arithmetic in the loops and of the
+/// memory held, not measurements.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Cost {
+    /// Additions and multiplications per second of sound.
+    pub operations_per_s: f64,
+    /// Memory that it holds, bytes.
+    pub state_bytes: usize,
+}
+
+impl Detector {
+    /// A detector for samples in uPa.
+    ///
+    /// # Errors
+    /// Whatever [`Spec`] may have wrong.
+    pub fn new(spec: &Spec) -> Result<Self, SpecError> {
+        Ok(Self {
+            front: Front::new(spec)?,
+            logic: Logic::new(spec)?,
+            decision: resolve(spec)?.decision,
+        })
+    }
+
+    /// Take the next block of a stretch and append what it gives cause to tell.
+    ///
+    /// # Errors
+    /// As [`Front::push`]. What was told before the failing level stands.
+    pub fn push(&mut self, block: Block<'_>, out: &mut Vec<Told>) -> Result<(), PushError> {
+        let Self { front, logic, .. } = self;
+        front.feed(block, |cell| logic.push(&cell, out))
+    }
+
+    /// End the stretch: an open event is ended or dropped as [`Logic::gap`] says, and filters, windows, background and
+    /// hold-off begin anew. The next block may begin anywhere. Numbers of events go on.
+    pub fn gap(&mut self, out: &mut Vec<Told>) {
+        if let Some(last) = self.front.last_heard() {
+            self.logic.gap(last, out);
+        }
+        self.front.gap();
+    }
+
+    /// End of the input; the same as [`Detector::gap`].
+    pub fn finish(&mut self, out: &mut Vec<Told>) {
+        self.gap(out);
+    }
+
+    /// Change the thresholds of a trigger, see [`Logic::set_threshold`].
+    ///
+    /// # Errors
+    /// As [`Logic::set_threshold`].
+    pub fn set_threshold(&mut self, on_above_db: f64, off_below_db: f64) -> Result<(), SpecError> {
+        self.logic.set_threshold(on_above_db, off_below_db)
+    }
+
+    /// What the detector asks of a processor.
+    #[must_use]
+    pub fn cost(&self) -> Cost {
+        Cost {
+            operations_per_s: self.front.operations_per_s() + 20.0 * self.front.cell_rate_hz(),
+            state_bytes: self.front.state_bytes() + self.logic.bytes(),
+        }
+    }
+
+    /// Worst case of the input samples from the first one of a sound to the last one needed to confirm it; `None` where
+    /// there is no bound.
+    ///
+    /// For a sound that reaches `on_above_db` in any window (exponential level: in any cell) that holds nothing else
+    /// (exponential: 1 dB over it), stays so, begins outside a hold-off and, with a background, after that is known.
+    /// [`Confirm::AtEnd`]: for a sound accepted within `longest_s`; without one there is no bound. Pulses: for pulses at
+    /// intervals of at most `max_interval_s`, the last `at_least` within `within_s`, each over within a window.
+    #[must_use]
+    pub fn latency_samples(&self) -> Option<u64> {
+        let tile = self.front.cell_samples();
+        let first = self.front.delay_samples();
+        match &self.decision {
+            Decision::Trigger(trigger) => match trigger.confirm {
+                Confirm::Early => {
+                    Some(first + (trigger.shortest_samples.div_ceil(tile).max(1) - 1) * tile)
+                }
+                Confirm::AtEnd => trigger
+                    .longest_samples
+                    .map(|longest| first + longest / tile * tile),
+            },
+            Decision::Pulses(pulses) => {
+                let train = u64::from(pulses.at_least - 1) * pulses.max_interval_samples;
+                let train = pulses
+                    .within_samples
+                    .map_or(train, |within| within.min(train));
+                // The peak of the last pulse may be any cell whose window holds it, and is known at the first whose
+                // window does not.
+                Some(first + train + self.front.window_samples() + 2 * tile)
+            }
+        }
+    }
+}

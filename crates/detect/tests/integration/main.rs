@@ -1,0 +1,13 @@
+//! Checks of the detector against SciPy, published distributions and its own documented rules.
+
+#![expect(clippy::unwrap_used, reason = "a check that cannot go on fails")]
+
+mod cuts;
+mod latency;
+mod logic;
+mod matching;
+mod median;
+mod spec;
+mod support;
+mod twin;
+mod urkowitz;

@@ -1,0 +1,160 @@
+//! Matching of found and labelled sounds.
+
+use detect::{Matching, Rule, Span, match_events};
+use proptest::prelude::*;
+
+fn span(begin_s: f64, end_s: f64, score: f64) -> Span {
+    Span {
+        begin_s,
+        end_s,
+        score,
+    }
+}
+
+#[test]
+fn val_precision_recall_f1_of_42_6_8() {
+    // TP 42, FP 6, FN 8 give .875, .84, 42/49 (C. J. van Rijsbergen, Information Retrieval, 1979, from memory; recomputed
+    // by hand).
+    let matching = Matching {
+        hits: (0..42).map(|i| (i, i)).collect(),
+        false_alarms: (42..48).collect(),
+        missed: (42..50).collect(),
+    };
+    assert_eq!(matching.precision(), Some(0.875));
+    assert_eq!(matching.recall(), Some(0.84));
+    assert!((matching.f1().unwrap() - 0.857_142_857).abs() < 1e-9);
+}
+
+#[test]
+fn verif_nothing_found_or_labelled_has_no_share() {
+    let none = match_events(&[], &[], Rule::Overlap { least_s: 0.0 });
+    assert_eq!(
+        (none.precision(), none.recall(), none.f1()),
+        (None, None, None)
+    );
+    let missed = match_events(&[], &[span(0.0, 1.0, 0.0)], Rule::Overlap { least_s: 0.0 });
+    assert_eq!(
+        (missed.precision(), missed.recall(), missed.f1()),
+        (None, Some(0.0), Some(0.0))
+    );
+}
+
+#[test]
+fn verif_higher_score_chooses_first_and_each_label_is_taken_once() {
+    let truth = [span(0.0, 2.0, 0.0), span(3.0, 4.0, 0.0)];
+    // Two found in one label: the stronger has it, the other is a false alarm although it came first.
+    let found = [
+        span(0.2, 1.0, 5.0),
+        span(0.8, 1.9, 9.0),
+        span(3.9, 5.0, 1.0),
+        span(6.0, 7.0, 20.0),
+    ];
+    let m = match_events(&found, &truth, Rule::Overlap { least_s: 0.0 });
+    assert_eq!(m.hits, [(1, 0), (2, 1)]);
+    assert_eq!(m.false_alarms, [0, 3]);
+    assert!(m.missed.is_empty());
+    // With more in common asked for, the third no longer fits.
+    let m = match_events(&found, &truth, Rule::Overlap { least_s: 0.2 });
+    assert_eq!(m.hits, [(1, 0)]);
+    assert_eq!(m.missed, [1]);
+    // Touching is not overlapping.
+    let m = match_events(
+        &[span(2.0, 3.0, 1.0)],
+        &truth,
+        Rule::Overlap { least_s: 0.0 },
+    );
+    assert!(m.hits.is_empty());
+}
+
+#[test]
+fn verif_begin_rule_takes_the_nearest_and_includes_its_limit() {
+    let truth = [span(1.0, 1.0, 0.0), span(1.5, 1.5, 0.0)];
+    let m = match_events(
+        &[span(1.375, 9.0, 0.0)],
+        &truth,
+        Rule::Begin { within_s: 0.5 },
+    );
+    assert_eq!(m.hits, [(0, 1)]);
+    let m = match_events(
+        &[span(2.0, 9.0, 0.0)],
+        &truth,
+        Rule::Begin { within_s: 0.5 },
+    );
+    assert_eq!(m.hits, [(0, 1)]);
+    let m = match_events(
+        &[span(2.0625, 9.0, 0.0)],
+        &truth,
+        Rule::Begin { within_s: 0.5 },
+    );
+    assert!(m.hits.is_empty());
+    let m = match_events(
+        &[span(f64::NAN, 9.0, 0.0)],
+        &truth,
+        Rule::Begin { within_s: 0.5 },
+    );
+    assert_eq!(m.false_alarms, [0]);
+}
+
+/// Largest number of pairs, by augmenting paths: a second route without scores.
+fn most_pairs(found: &[Span], truth: &[Span]) -> usize {
+    fn augment(
+        f: usize,
+        fits: &[Vec<usize>],
+        seen: &mut [bool],
+        taken: &mut [Option<usize>],
+    ) -> bool {
+        for &t in &fits[f] {
+            if !seen[t] {
+                seen[t] = true;
+                if taken[t].is_none_or(|other| augment(other, fits, seen, taken)) {
+                    taken[t] = Some(f);
+                    return true;
+                }
+            }
+        }
+        false
+    }
+    let fits: Vec<Vec<usize>> = found
+        .iter()
+        .map(|f| {
+            (0..truth.len())
+                .filter(|&t| f.begin_s < truth[t].end_s && truth[t].begin_s < f.end_s)
+                .collect()
+        })
+        .collect();
+    let mut taken = vec![None; truth.len()];
+    (0..found.len())
+        .filter(|&f| augment(f, &fits, &mut vec![false; truth.len()], &mut taken))
+        .count()
+}
+
+fn spans(most: usize) -> impl Strategy<Value = Vec<Span>> {
+    prop::collection::vec((0u32..200, 1u32..12, 0u32..50), 0..most).prop_map(|rows| {
+        rows.into_iter()
+            .map(|(b, l, s)| span(f64::from(b), f64::from(b + l), f64::from(s)))
+            .collect()
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn verif_matching_is_one_to_one_and_maximal(found in spans(40), truth in spans(40)) {
+        let m = match_events(&found, &truth, Rule::Overlap { least_s: 0.0 });
+        let mut fs: Vec<usize> = m.hits.iter().map(|h| h.0).chain(m.false_alarms.iter().copied()).collect();
+        let mut ts: Vec<usize> = m.hits.iter().map(|h| h.1).chain(m.missed.iter().copied()).collect();
+        fs.sort_unstable();
+        ts.sort_unstable();
+        prop_assert_eq!(fs, (0..found.len()).collect::<Vec<_>>());
+        prop_assert_eq!(ts, (0..truth.len()).collect::<Vec<_>>());
+        for &f in &m.false_alarms {
+            for &t in &m.missed {
+                let apart = found[f].end_s <= truth[t].begin_s || truth[t].end_s <= found[f].begin_s;
+                prop_assert!(apart, "two that fit were both left over");
+            }
+        }
+        let most = most_pairs(&found, &truth);
+        prop_assert!(m.hits.len() <= most && 2 * m.hits.len() >= most);
+    }
+}

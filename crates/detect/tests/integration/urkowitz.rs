@@ -1,0 +1,154 @@
+//! False alarms and detections of band energy against the chi-square distributions.
+//!
+//! H. Urkowitz, Proc. IEEE 55 (1967) 523-531: over time T and bandwidth W the normalised energy has 2TW degrees of
+//! freedom, central without and noncentral with a signal. White noise at rate r fills W = r/2, so a window of 2TW samples
+//! is that statistic. Values by SciPy, `reference/make/detect_urkowitz.py`.
+
+use detect::{Confirm, Detector, Notice, Stage};
+use signal::Block;
+
+use crate::support::{plain, reference};
+
+/// Gaussian noise of unit variance by the polar method of Marsaglia, from a 64-bit generator (SplitMix64 steps).
+struct Gaussian {
+    state: u64,
+    spare: Option<f64>,
+}
+
+impl Gaussian {
+    fn uniform(&mut self) -> f64 {
+        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    fn next(&mut self) -> f64 {
+        if let Some(spare) = self.spare.take() {
+            return spare;
+        }
+        loop {
+            let (a, b) = (2.0 * self.uniform() - 1.0, 2.0 * self.uniform() - 1.0);
+            let s = a * a + b * b;
+            if s > 0.0 && s < 1.0 {
+                let scale = (-2.0 * libm::log(s) / s).sqrt();
+                self.spare = Some(b * scale);
+                return a * scale;
+            }
+        }
+    }
+}
+
+/// Windows in which the detector finds an event, each with only quiet ones between.
+///
+/// Every second window is exact silence, so that each noisy one is a trial of its own.
+fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u64) -> usize {
+    let on_above_db = 10.0 * libm::log10(threshold / f64::from(dof));
+    let spec = plain(
+        dof,
+        dof,
+        Stage::Trigger {
+            on_above_db,
+            off_below_db: on_above_db,
+            shortest_s: 0.0,
+            longest_s: None,
+            hold_off_s: 0.0,
+            confirm: Confirm::Early,
+        },
+    );
+    let mut detector = Detector::new(&spec).unwrap();
+    let mut gaussian = Gaussian {
+        state: seed,
+        spare: None,
+    };
+    // A known signal of constant strength, alternating in sign: lambda = 2TW x SNR.
+    let amplitude = snr_db.map_or(0.0, |snr_db| libm::pow(10.0, snr_db / 20.0));
+    let dof = dof as usize;
+    let mut block = vec![0.0_f32; 2 * dof];
+    let mut told = Vec::new();
+    let mut found = 0;
+    for trial in 0..trials {
+        for (i, v) in block[..dof].iter_mut().enumerate() {
+            *v = (gaussian.next() + if i % 2 == 0 { amplitude } else { -amplitude }) as f32;
+        }
+        detector
+            .push(
+                Block {
+                    first: (2 * dof * trial) as u64,
+                    x: &block,
+                },
+                &mut told,
+            )
+            .unwrap();
+        found += told
+            .iter()
+            .filter(|t| matches!(t.notice, Notice::Ended(_)))
+            .count();
+        told.clear();
+    }
+    found
+}
+
+/// Five standard deviations of a count of trials with probability `p`: exceeded by chance less than once in a million.
+fn hold(what: &str, found: usize, trials: usize, p: f64) {
+    let expected = p * trials as f64;
+    let spread = (expected * (1.0 - p)).sqrt();
+    assert!(spread > 3.0, "too few trials to say anything");
+    assert!(
+        (found as f64 - expected).abs() <= 5.0 * spread,
+        "{what}: {found} of {trials}, expected {expected}"
+    );
+}
+
+fn rows() -> Vec<[f64; 5]> {
+    let text = std::fs::read_to_string(reference("scipy-urkowitz.csv")).unwrap();
+    let rows: Vec<[f64; 5]> = text
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .skip(1)
+        .map(|line| {
+            let fields: Vec<f64> = line
+                .split(',')
+                .map(|field| field.parse().unwrap())
+                .collect();
+            fields.try_into().unwrap()
+        })
+        .collect();
+    assert_eq!(rows.len(), 6);
+    rows
+}
+
+#[test]
+fn val_false_alarms_of_energy_follow_chi_square() {
+    for (i, [tw, pfa, _, threshold, _]) in rows().into_iter().enumerate() {
+        let dof = (2.0 * tw) as u32;
+        // About 40 million samples at most; at least ten events are expected.
+        let trials = (20.0 / pfa) as usize;
+        let found = events(dof, threshold, None, trials, 1000 + i as u64);
+        hold("false alarms", found, trials, pfa);
+    }
+}
+
+#[test]
+fn val_detections_of_energy_follow_noncentral_chi_square() {
+    for (i, [tw, _, snr_db, threshold, pd]) in rows().into_iter().enumerate() {
+        let dof = (2.0 * tw) as u32;
+        let trials = 20_000;
+        let found = events(dof, threshold, Some(snr_db), trials, 2000 + i as u64);
+        hold("detections", found, trials, pd);
+    }
+}
+
+#[test]
+fn val_wrong_degrees_of_freedom_are_seen() {
+    // The slip of counting TW instead of 2TW degrees of freedom must not pass the check above.
+    let threshold_for_10_dof = 23.209_251; // chi2.isf(0.01, 10), scipy 1.17.1
+    let trials = 2000;
+    let found = events(20, 2.0 * threshold_for_10_dof, None, trials, 3);
+    let expected = 0.01 * trials as f64;
+    assert!(
+        (found as f64 - expected).abs() > 3.0 * expected.sqrt(),
+        "{found} against {expected}"
+    );
+}
