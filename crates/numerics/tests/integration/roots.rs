@@ -1,6 +1,6 @@
 use std::cell::Cell;
 
-use numerics::{RootError, brent};
+use numerics::{RootError, Table, brent};
 use proptest::prelude::*;
 
 use crate::reference::rows;
@@ -131,6 +131,41 @@ fn verif_a_jump_shows_in_the_residual() {
     assert!(jump.residual.abs() >= 3.0);
 }
 
+/// Functions whose secants and parabolas point far outside: every step must still land within the bracket that is left.
+#[test]
+fn verif_no_step_leaves_the_bracket() {
+    let functions: [fn(f64) -> f64; 4] = [
+        |x| libm::exp(40.0 * x) - 2.0,
+        |x| libm::cbrt(x - 0.1),
+        |x| libm::atan(300.0 * (x - 0.7)) + 0.01 * x,
+        |x| x * x * x * x * x + 0.2 * x - 0.05,
+    ];
+    for (case, f) in functions.into_iter().enumerate() {
+        for (a, b) in [(-1.0, 1.0), (-0.6, 3.0), (-0.01, 5.0), (0.0, 1.7)] {
+            let (mut low, mut high) = (a, b);
+            let sign_at_low = f(a) > 0.0;
+            let mut evaluations = 0;
+            let watched = |x: f64| {
+                evaluations += 1;
+                assert!(
+                    evaluations <= 2 || (low < x && x < high),
+                    "case {case}: {x} not within {low} to {high}"
+                );
+                let value = f(x);
+                if evaluations > 2 {
+                    if (value > 0.0) == sign_at_low {
+                        low = x
+                    } else {
+                        high = x
+                    }
+                }
+                value
+            };
+            brent(watched, a, b, TOLERANCE).unwrap();
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
@@ -140,4 +175,54 @@ proptest! {
         let found = brent(|x| (x - root) * (1.0 + bend * (x - root) * (x - root)), root - left, root + right, TOLERANCE).unwrap();
         prop_assert!((found.x - root).abs() <= TOLERANCE + 1e-13, "{} {}", found.x, root);
     }
+
+    /// Broken lines whose slopes differ by up to twelve powers of ten throw the parabola far out.
+    #[test]
+    fn verif_broken_lines_keep_every_step_inside(
+        steps in prop::collection::vec((0.01f64..2.0, -6.0f64..6.0), 3..12),
+        root_share in 0.01f64..0.99,
+    ) {
+        check_broken_line(&steps, root_share);
+    }
+}
+
+/// One of the few broken lines on which a search without the bound of three quarters of the bracket steps outside.
+#[test]
+fn verif_a_parabola_thrown_out_is_refused() {
+    let steps = [
+        (6.927_424, 0.0),
+        (0.914_467_621_236_324_2, 4.948_568_153_091_407),
+        (1.007_872_926_356_211_2, 3.632_673_818_375_286_2),
+    ];
+    check_broken_line(&steps, 0.885_922_793_762_451_4);
+}
+
+/// Searches a rising broken line (width and lg slope of each piece) for a point that is known, `root_share` of its length:
+/// no evaluation may lie outside the bracket that is left, and the point must come out.
+fn check_broken_line(steps: &[(f64, f64)], root_share: f64) {
+    let (mut x, mut y) = (vec![0.0], vec![0.0]);
+    for (i, (width, lg_slope)) in steps.iter().enumerate() {
+        x.push(x[i] + width);
+        y.push(y[i] + width * libm::pow(10.0, *lg_slope));
+    }
+    let table = Table::new(&x, &y).expect("widths and slopes are positive");
+    let root = root_share * table.high();
+    let level = table.at(root).expect("the share is below one");
+    let (mut low, mut high) = (0.0, table.high());
+    let mut evaluations = 0;
+    let watched = |at: f64| {
+        evaluations += 1;
+        let value = table.at(at).expect("the search stays in the table") - level;
+        if evaluations > 2 {
+            assert!(low < at && at < high, "{at} is not within {low} to {high}");
+            if value > 0.0 { high = at } else { low = at }
+        }
+        value
+    };
+    let found = brent(watched, 0.0, table.high(), TOLERANCE).expect("the ends enclose the root");
+    let near = (found.x - root).abs() < 1e-8;
+    assert!(
+        near || found.residual.abs() <= 1e-14 * y[y.len() - 1],
+        "{found:?} {root}"
+    );
 }
