@@ -7,7 +7,8 @@
 //!
 //! "Exact" is the name of the method: the true confidence is at least the stated one, and usually more.
 //!
-//! Validity: counts up to [`MOST_TRIALS`]. Accuracy: 1e-10 of the limit up to a million trials, 1e-7 at most.
+//! Validity: counts up to [`MOST_TRIALS`]. Accuracy: 1e-13 of the limit where few are counted, 1e-10 up
+//! to a million counted; larger counts are not checked.
 
 use crate::{binomial, poisson};
 
@@ -30,7 +31,7 @@ pub enum LimitError {
         /// The share given.
         share: f64,
     },
-    /// The exposure is not a finite number above zero.
+    /// The exposure is not a finite number above zero, or so small that the rate is not finite.
     #[error("the exposure must be finite and above zero, not {exposure}")]
     BadExposure {
         /// The exposure given.
@@ -98,7 +99,11 @@ pub fn garwood(events: u64, exposure: f64, confidence: f64) -> Result<(f64, f64)
         bisect(f64::MAX, |mean| poisson::tails(events - 1, mean).1 < side)
     };
     let high = bisect(f64::MAX, |mean| poisson::tails(events, mean).0 > side);
-    Ok((low / exposure, high / exposure))
+    let rates = (low / exposure, high / exposure);
+    if !rates.1.is_finite() {
+        return Err(LimitError::BadExposure { exposure });
+    }
+    Ok(rates)
 }
 
 /// How many trials, all of them good, show with `confidence` that at least `share` are good.

@@ -64,7 +64,7 @@ fn check_place(text: &str, fault: &Fault) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(256) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn verif_no_text_makes_a_parser_panic(text in texts()) {
