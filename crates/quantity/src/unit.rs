@@ -5,8 +5,8 @@
 //! nautical mile 1852 m, kilogram-force 9.80665 N, pound 0.453 592 37 kg (hence pound-force 4.448 221 615 260 5 N
 //! and psi). The fathom here is six international feet, 1.8288 m; the one printed in that appendix rests on the US
 //! survey foot and is 2 parts in a million longer. The page was not at hand: these values are from memory and, but for
-//! the fathom's remark, checked against `scipy.constants` (reference/quantity/scipy-conversions.csv). Decimal prefixes are exact; `KiB`, `MiB`, `GiB` are powers of
-//! 1024 (IEC 80000-13). `deg` is pi/180 rad. `degF` to `degC` is (x - 32) * 5/9.
+//! the fathom's remark, checked against `scipy.constants` (reference/quantity/scipy-conversions.csv). Decimal
+//! prefixes are exact; `KiB`, `MiB`, `GiB` are powers of 1024 (IEC 80000-13). `deg` is pi/180 rad. `degF` to `degC` is (x - 32) * 5/9.
 //!
 //! A unit is `si = (x * 10^ten - minus) * times / over`. The power of ten is applied to the decimal text before
 //! it becomes binary, so that `12.8 mW` gives the same bits as the literal `0.0128`.
