@@ -133,8 +133,8 @@ fn verif_lloyd_mirror_tends_to_its_far_field() {
     }
 }
 
-/// At 4 zs zr / lambda the paths differ by a whole wave at short range: mean of the squared pressure over many waves is the
-/// incoherent sum of both paths.
+/// Over a span of frequencies that adds one whole wave to the difference of the paths, the mean of the squared pressure is the
+/// incoherent sum of both.
 #[test]
 fn verif_lloyd_mirror_keeps_the_energy_of_both_paths_on_average() {
     let (zs, zr, r, c) = (30.0, 60.0, 100.0, 1500.0);
