@@ -7,6 +7,7 @@ mod latency;
 mod logic;
 mod matching;
 mod median;
+mod real;
 mod spec;
 mod support;
 mod twin;

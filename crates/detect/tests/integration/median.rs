@@ -7,9 +7,7 @@ fn sorted_median(values: &[f64]) -> f64 {
     let mut v = values.to_vec();
     v.sort_by(f64::total_cmp);
     let n = v.len();
-    if n % 2 == 1 {
-        v[n / 2]
-    } else if v[n / 2 - 1] == v[n / 2] {
+    if n % 2 == 1 || v[n / 2 - 1] == v[n / 2] {
         v[n / 2]
     } else {
         0.5 * (v[n / 2 - 1] + v[n / 2])

@@ -202,50 +202,37 @@ fn verif_numbers_of_a_trigger() {
 
 #[test]
 fn verif_numbers_of_pulses() {
-    let refused = |change: &dyn Fn(&mut Stage)| {
+    let refused = |min_interval_s, at_least, within_s, prominence_db| {
         let mut spec = clicks();
-        change(&mut spec.stages[3]);
+        spec.stages[3] = Stage::Pulses {
+            rise_db: 10.0,
+            prominence_db,
+            min_interval_s,
+            max_interval_s: 0.1,
+            at_least,
+            within_s,
+            hold_off_s: 0.0,
+        };
         Front::new(&spec).unwrap_err()
     };
-    let set = |f: &dyn Fn(&mut f64, &mut f64, &mut u32, &mut Option<f64>, &mut f64)| {
-        refused(&|stage| {
-            if let Stage::Pulses {
-                min_interval_s,
-                max_interval_s,
-                at_least,
-                within_s,
-                prominence_db,
-                ..
-            } = stage
-            {
-                f(
-                    min_interval_s,
-                    max_interval_s,
-                    at_least,
-                    within_s,
-                    prominence_db,
-                );
-            }
-        })
-    };
     assert!(matches!(
-        set(&|min, _, _, _, _| *min = 0.1),
+        refused(0.1, 5, None, 10.0),
         SpecError::IntervalsCrossed { .. }
     ));
     assert!(matches!(
-        set(&|_, _, n, _, _| *n = 1),
+        refused(0.01, 1, None, 10.0),
         SpecError::PulseCount { .. }
     ));
     assert!(matches!(
-        set(&|_, _, n, _, _| *n = 1_000_000),
+        refused(0.01, 1_000_000, None, 10.0),
         SpecError::PulseCount { .. }
     ));
     assert!(matches!(
-        set(&|_, _, _, within, _| *within = Some(0.01)),
+        refused(0.01, 5, Some(0.039), 10.0),
         SpecError::WithinTooShort { .. }
     ));
     assert!(matches!(
-        set(&|_, _, _, _, p| *p = 0.0),
+        refused(0.01, 5, None, 0.0),
         SpecError::NotPositive {
             name: "prominence",
             ..
