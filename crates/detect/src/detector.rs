@@ -8,7 +8,8 @@ use crate::error::{PushError, SpecError};
 use crate::front::Front;
 use crate::logic::Logic;
 use crate::notice::Told;
-use crate::spec::{Confirm, Decision, Spec, resolve};
+use crate::resolve::{Decision, resolve};
+use crate::spec::{Confirm, Spec};
 
 /// A detector: samples in, notices out. Takes no memory after [`Detector::new`] but in the caller's vector.
 #[derive(Clone, Debug)]

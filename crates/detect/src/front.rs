@@ -23,7 +23,8 @@ use signal::{BandFront, Block, Exponential, MeanSquare, StreamError, level_db};
 use crate::cell::Cell;
 use crate::error::{PushError, SpecError};
 use crate::median::RunningMedian;
-use crate::spec::{LevelSpec, Measure, Resolved, Spec, resolve};
+use crate::resolve::{LevelSpec, Measure, Resolved, resolve};
+use crate::spec::Spec;
 
 /// Band, level and background of a detector.
 #[derive(Clone, Debug)]

@@ -16,6 +16,7 @@ mod matching;
 mod median;
 mod notice;
 mod pulses;
+mod resolve;
 mod spec;
 mod trigger;
 

@@ -6,7 +6,8 @@ use crate::cell::Cell;
 use crate::error::SpecError;
 use crate::notice::Told;
 use crate::pulses::PulseLogic;
-use crate::spec::{Decision, Spec, check_thresholds, resolve};
+use crate::resolve::{Decision, check_thresholds, resolve};
+use crate::spec::Spec;
 use crate::trigger::TriggerLogic;
 
 /// Threshold with hysteresis, or a train of pulses; see [`crate::Stage::Trigger`] and [`crate::Stage::Pulses`].

@@ -21,7 +21,7 @@ use alloc::vec::Vec;
 
 use crate::cell::Cell;
 use crate::notice::{Ending, Event, EventId, Notice, Reason, Told};
-use crate::spec::PulsesSpec;
+use crate::resolve::PulsesSpec;
 use crate::trigger::{energy, mean_level_db};
 
 #[derive(Clone, Debug)]

@@ -22,7 +22,8 @@ use alloc::vec::Vec;
 
 use crate::cell::Cell;
 use crate::notice::{Ending, Event, EventId, Notice, Reason, Told};
-use crate::spec::{Confirm, TriggerSpec};
+use crate::resolve::TriggerSpec;
+use crate::spec::Confirm;
 
 #[derive(Clone, Debug)]
 pub(crate) struct TriggerLogic {
