@@ -22,11 +22,9 @@ const MAX_STAGE: usize = 64;
 const CHUNK: usize = 2048;
 const LANES: usize = 8;
 const STOP_DB: f64 = 95.0;
-/// Output rate kept above the highest frequency of the band: at 12 times, the bilinear transform bends a Butterworth skirt
-/// by less than 0.005 dB of noise level.
-const RATE_OVER_HIGH: f64 = 12.0;
-/// Pass band over the highest frequency of the band, so that the skirt of the band-pass that follows is passed too.
-const PASS_OVER_HIGH: f64 = 4.0;
+/// Output rate kept above the highest frequency of the band: at 20 times, the bilinear transform bends a Butterworth skirt
+/// by less than 0.01 dB of noise level (orders of 4 and more).
+const RATE_OVER_HIGH: f64 = 20.0;
 const LARGEST_PASS: f64 = 0.45;
 
 /// Lowers the sampling rate by a whole factor.
@@ -86,11 +84,20 @@ impl Decimator {
     }
 
     /// The decimator for a band that ends at `high_hz`: the largest factor with divisors 2, 3 and 5 that keeps the output
-    /// rate at 12 times `high_hz` or more, passing up to 4 times `high_hz`. `None` when the rate is too low to gain anything.
+    /// rate at 20 times `high_hz` or more, passing up to a third of it. `None` when the rate is too low to gain anything.
     ///
     /// # Errors
     /// [`FilterError`] for a rate or a frequency that is not a finite positive number.
     pub fn for_band(high_hz: f64, rate_hz: f64) -> Result<Option<Self>, FilterError> {
+        Self::for_band_above(high_hz, rate_hz, RATE_OVER_HIGH)
+    }
+
+    /// As [`Self::for_band`] with the output rate at `rate_over_high` times `high_hz` or more, passing a third of that.
+    pub(crate) fn for_band_above(
+        high_hz: f64,
+        rate_hz: f64,
+        rate_over_high: f64,
+    ) -> Result<Option<Self>, FilterError> {
         checked_rate(rate_hz)?;
         if !(high_hz.is_finite() && high_hz > 0.0) {
             return Err(FilterError::Corner {
@@ -98,10 +105,10 @@ impl Decimator {
                 nyquist_hz: 0.5 * rate_hz,
             });
         }
-        let limit = (rate_hz / (RATE_OVER_HIGH * high_hz)).min(MAX_FACTOR as f64) as usize;
+        let limit = (rate_hz / (rate_over_high * high_hz)).min(MAX_FACTOR as f64) as usize;
         let smooth = (2..=limit).rev().find(|&m| is_smooth(m));
         smooth
-            .map(|m| Self::new(m, PASS_OVER_HIGH * high_hz, rate_hz))
+            .map(|m| Self::new(m, rate_over_high / 3.0 * high_hz, rate_hz))
             .transpose()
     }
 
@@ -249,16 +256,22 @@ impl Stage {
         let keep = l - 1;
         self.buffer[keep..keep + x.len()].copy_from_slice(x);
         let end = self.next_in + x.len() as u64;
-        // Newest sample of an output, as a position in the buffer; the piece ends at keep + x.len().
         let newest = self.next_out * self.m as u64 + self.half as u64;
         let mut n = 0;
         if newest < end {
-            let mut last = keep + (newest - self.next_in) as usize;
-            while last < keep + x.len() {
-                self.output[n] = dot(&self.taps, &self.buffer[last + 1 - l..=last]);
-                n += 1;
-                last += self.m;
+            let mut oldest = (newest - self.next_in) as usize;
+            let outputs = (x.len() - 1 - oldest) / self.m + 1;
+            let taps = self.taps.as_chunks::<LANES>().0;
+            let (fours, rest) = self.output[..outputs].as_chunks_mut::<4>();
+            for y in fours {
+                *y = four_dots(taps, &self.buffer[oldest..oldest + l + 3 * self.m], self.m);
+                oldest += 4 * self.m;
             }
+            for y in rest {
+                *y = dot(taps, &self.buffer[oldest..oldest + l]);
+                oldest += self.m;
+            }
+            n = outputs;
         }
         self.buffer.copy_within(x.len()..x.len() + keep, 0);
         self.next_in = end;
@@ -277,24 +290,49 @@ impl Stage {
     }
 }
 
-/// Sum of products in eight lanes, always in the same order.
-fn dot(taps: &[f32], x: &[f32]) -> f32 {
-    let mut lanes = [0.0_f32; LANES];
-    for (h, v) in taps
-        .as_chunks::<LANES>()
-        .0
-        .iter()
-        .zip(x.as_chunks::<LANES>().0)
-    {
+type Lanes = [f32; LANES];
+
+/// Sum of products in eight lanes.
+fn dot(taps: &[Lanes], x: &[f32]) -> f32 {
+    let mut lanes = [0.0; LANES];
+    for (h, a) in taps.iter().zip(x.as_chunks::<LANES>().0) {
         for i in 0..LANES {
-            lanes[i] += h[i] * v[i];
+            lanes[i] += h[i] * a[i];
         }
     }
-    let mut four = [0.0_f32; 4];
-    for i in 0..4 {
-        four[i] = lanes[i] + lanes[i + 4];
+    fold(&lanes)
+}
+
+/// Four outputs side by side, `step` samples apart, each summed in the same order as by [`dot`].
+fn four_dots(taps: &[Lanes], x: &[f32], step: usize) -> [f32; 4] {
+    let chunks = |j: usize| x[j * step..].as_chunks::<LANES>().0.iter();
+    let mut lanes = [[0.0; LANES]; 4];
+    for ((((h, a), b), c), d) in taps
+        .iter()
+        .zip(chunks(0))
+        .zip(chunks(1))
+        .zip(chunks(2))
+        .zip(chunks(3))
+    {
+        for i in 0..LANES {
+            lanes[0][i] += h[i] * a[i];
+            lanes[1][i] += h[i] * b[i];
+            lanes[2][i] += h[i] * c[i];
+            lanes[3][i] += h[i] * d[i];
+        }
     }
-    (four[0] + four[2]) + (four[1] + four[3])
+    [
+        fold(&lanes[0]),
+        fold(&lanes[1]),
+        fold(&lanes[2]),
+        fold(&lanes[3]),
+    ]
+}
+
+/// Adds the lanes. Not inlined: else the compiler lays lanes across outputs and shuffles in the inner loop.
+#[inline(never)]
+fn fold(l: &Lanes) -> f32 {
+    ((l[0] + l[4]) + (l[2] + l[6])) + ((l[1] + l[5]) + (l[3] + l[7]))
 }
 
 /// Half the length (the filter has `2 * half + 1` taps) by Kaiser's rule, at least 3.

@@ -17,6 +17,8 @@ use crate::butterworth::Complex;
 /// State smaller than this (in units of the input times the gain of the sections before) is silence.
 const QUIET: f64 = 1e-30;
 const CHUNK: usize = 256;
+/// Sections that run in step; each group keeps the history of its own input.
+const GROUP: usize = 4;
 
 /// A cascade of second-order sections, made by [`crate::butterworth_bandpass`] and its sisters.
 ///
@@ -51,7 +53,7 @@ impl Sos {
             })
             .collect();
         let band_pass = coefficients.iter().all(|c| c[0] == 0.0 && c[1] == -1.0);
-        let history = vec![[0.0; 2]; coefficients.len() + 1];
+        let history = vec![[0.0; 2]; coefficients.len() + coefficients.len().div_ceil(GROUP)];
         Self {
             sections,
             gain,
@@ -155,11 +157,11 @@ impl Sos {
         for v in x.iter_mut() {
             *v *= self.gain;
         }
-        let mut done = 0;
-        while done < self.coefficients.len() {
-            let n = (self.coefficients.len() - done).min(4);
-            let c = &self.coefficients[done..done + n];
-            let h = &mut self.history[done..=done + n];
+        let mut start = 0;
+        for c in self.coefficients.chunks(GROUP) {
+            let n = c.len();
+            let h = &mut self.history[start..=start + n];
+            start += n + 1;
             match (n, self.band_pass) {
                 (1, false) => cascade::<1, 2, false>(c, h, x),
                 (2, false) => cascade::<2, 3, false>(c, h, x),
@@ -170,7 +172,6 @@ impl Sos {
                 (3, true) => cascade::<3, 4, true>(c, h, x),
                 (_, true) => cascade::<4, 5, true>(c, h, x),
             }
-            done += n;
         }
         self.count = (self.count + x.len()) % CHUNK;
         if self.count == 0 && self.history.iter().flatten().all(|v| v.abs() < QUIET) {
