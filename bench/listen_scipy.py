@@ -51,38 +51,48 @@ def listen(x, band):
     return 10 * np.log10(mean_square)
 
 
+def once(pcm, path, band):
+    """One timed run: seconds and levels."""
+    start = time.perf_counter()
+    if path:
+        import soundfile
+
+        x, rate = soundfile.read(path, dtype="float32")
+        assert rate == RATE_HZ
+    else:
+        x = pcm.astype(np.float32) * np.float32(1.0 / 32768.0)
+    level = listen(x, band)
+    return time.perf_counter() - start, level
+
+
+def summary(band, times, level):
+    late = level[len(level) // 2 :]
+    return {
+        "band_hz": band,
+        "median_s": float(np.median(times)),
+        "fastest_s": min(times),
+        "slowest_s": max(times),
+        "cells": len(level),
+        "mean_level_db_re_full_scale": float(10 * np.log10(np.mean(10 ** (late / 10)))),
+    }
+
+
 def main():
-    path = sys.argv[1] if len(sys.argv) > 1 else None
+    arguments = sys.argv[1:]
+    if arguments == ["--serve"]:
+        # One run for every line on standard input, which names the band by its place; answers with seconds and mean level.
+        pcm = samples(RATE_HZ * SECONDS)
+        print("ready", flush=True)
+        for line in sys.stdin:
+            band = BANDS_HZ[int(line)]
+            seconds, level = once(pcm, None, band)
+            print(seconds, summary(band, [seconds], level)["mean_level_db_re_full_scale"], flush=True)
+        return
+    path = arguments[0] if arguments else None
     pcm = None if path else samples(RATE_HZ * SECONDS)
     for band in BANDS_HZ:
-        times = []
-        for _ in range(REPEATS):
-            start = time.perf_counter()
-            if path:
-                import soundfile
-
-                x, rate = soundfile.read(path, dtype="float32")
-                assert rate == RATE_HZ
-            else:
-                x = pcm.astype(np.float32) * np.float32(1.0 / 32768.0)
-            level = listen(x, band)
-            times.append(time.perf_counter() - start)
-        late = level[len(level) // 2 :]
-        mean = 10 * np.log10(np.mean(10 ** (late / 10)))
-        print(
-            json.dumps(
-                {
-                    "band_hz": band,
-                    "median_s": float(np.median(times)),
-                    "fastest_s": min(times),
-                    "slowest_s": max(times),
-                    "cells": len(level),
-                    "mean_level_db_re_full_scale": float(mean),
-                    "cell_level_db_re_full_scale": [float(v) for v in level[5000:5008]],
-                }
-            ),
-            flush=True,
-        )
+        runs = [once(pcm, path, band) for _ in range(REPEATS)]
+        print(json.dumps(summary(band, [r[0] for r in runs], runs[-1][1])), flush=True)
 
 
 if __name__ == "__main__":

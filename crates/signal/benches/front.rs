@@ -1,43 +1,114 @@
 //! Band level of ten minutes of 96 kHz, 16-bit sound, as `bench/listen_scipy.py` does it, on one thread.
 //!
-//! Run with `cargo bench -p signal`; with `PYTHON` naming an interpreter with scipy (default `python3`) the two are run in
-//! turn and compared. `LISTEN_SECONDS` and `LISTEN_REPEATS` shorten it.
+//! Run with `cargo bench -p signal`. `PYTHON` names an interpreter with scipy (default `python3`); ours and scipy run in
+//! turn, both warm, and the levels are compared. `LISTEN_SECONDS` and `LISTEN_REPEATS` shorten it.
+#![expect(clippy::print_stdout, reason = "a bench tells its figures")]
 
 use std::env;
-use std::process::Command;
+use std::io::{BufRead, BufReader, Write};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::time::Instant;
 
 use signal::{BandFront, Block, Cell, MeanSquare, level_db};
 
 const RATE_HZ: f64 = 96_000.0;
-const BANDS_HZ: [(f64, f64); 2] = [(5_000.0, 40_000.0), (60.0, 260.0)];
+/// Bands, and how many times faster than scipy we mean to be.
+const BANDS_HZ: [(f64, f64, f64); 2] = [(5_000.0, 40_000.0, 1.5), (60.0, 260.0, 5.0)];
 const CHUNK: usize = 4096;
 
 fn main() {
     let seconds = number("LISTEN_SECONDS", 600);
-    let repeats = number("LISTEN_REPEATS", 5);
+    let repeats = number("LISTEN_REPEATS", 7).max(1);
+    let mut peer = Peer::start();
     let pcm = samples(96_000 * seconds);
-    for band in BANDS_HZ {
-        let mut times: Vec<f64> = Vec::new();
-        let mut levels = Vec::new();
+    for (place, (low, high, aim)) in BANDS_HZ.into_iter().enumerate() {
+        let (mut ours, mut theirs, mut difference_db) = (Vec::new(), Vec::new(), f64::NAN);
+        listen(&pcm, (low, high));
+        if let Some(p) = &mut peer {
+            p.run(place);
+        }
         for _ in 0..repeats {
             let start = Instant::now();
-            levels = listen(&pcm, band);
-            times.push(start.elapsed().as_secs_f64());
+            let levels = listen(&pcm, (low, high));
+            ours.push(start.elapsed().as_secs_f64());
+            if let Some((seconds, mean)) = peer.as_mut().map(|p| p.run(place)) {
+                theirs.push(seconds);
+                difference_db = late_mean_db(&levels) - mean;
+            }
         }
-        times.sort_by(f64::total_cmp);
-        let late = &levels[levels.len() / 2..];
-        let mean = 10.0
-            * (late.iter().map(|l| 10f64.powf(l / 10.0)).sum::<f64>() / late.len() as f64).log10();
-        println!(
-            "ours  {band:?} Hz: median {:.3} s ({:.3} to {:.3}), {} cells, mean {mean:.4} dB re full scale",
-            times[times.len() / 2],
-            times[0],
-            times[times.len() - 1],
-            levels.len(),
-        );
+        let (median, range) = spread(&mut ours);
+        println!("{low} Hz to {high} Hz: ours {median:.3} s {range}");
+        if peer.is_some() {
+            let (their_median, range) = spread(&mut theirs);
+            println!(
+                "    scipy {their_median:.3} s {range}; ratio {:.2} (aim {aim}); level differs by {difference_db:.5} dB",
+                their_median / median
+            );
+        }
     }
-    peer();
+    if peer.is_none() {
+        println!("scipy was not run: no interpreter with scipy (set PYTHON)");
+    }
+}
+
+/// The scipy program, answering one run for each line.
+struct Peer {
+    child: Child,
+    input: ChildStdin,
+    output: BufReader<ChildStdout>,
+}
+
+impl Peer {
+    fn start() -> Option<Self> {
+        let python = env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../bench/listen_scipy.py");
+        let mut child = Command::new(python)
+            .args([script, "--serve"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .ok()?;
+        let input = child.stdin.take()?;
+        let mut output = BufReader::new(child.stdout.take()?);
+        let mut line = String::new();
+        output.read_line(&mut line).ok()?;
+        (line.trim() == "ready").then_some(Self {
+            child,
+            input,
+            output,
+        })
+    }
+
+    fn run(&mut self, place: usize) -> (f64, f64) {
+        writeln!(self.input, "{place}").expect("scipy listens");
+        let mut line = String::new();
+        self.output.read_line(&mut line).expect("scipy answers");
+        let mut fields = line
+            .split_whitespace()
+            .map(|f| f.parse().expect("a number"));
+        (
+            fields.next().expect("seconds"),
+            fields.next().expect("a level"),
+        )
+    }
+}
+
+impl Drop for Peer {
+    fn drop(&mut self) {
+        self.child.kill().ok();
+        self.child.wait().ok();
+    }
+}
+
+fn spread(times: &mut [f64]) -> (f64, String) {
+    times.sort_by(f64::total_cmp);
+    let (first, last) = (times[0], times[times.len() - 1]);
+    (times[times.len() / 2], format!("({first:.3} to {last:.3})"))
+}
+
+fn late_mean_db(levels: &[f64]) -> f64 {
+    let late = &levels[levels.len() / 2..];
+    10.0 * (late.iter().map(|l| 10f64.powf(l / 10.0)).sum::<f64>() / late.len() as f64).log10()
 }
 
 fn listen(pcm: &[i16], band: (f64, f64)) -> Vec<f64> {
@@ -84,19 +155,6 @@ fn samples(count: usize) -> Vec<i16> {
     (0..count)
         .map(|i| (6000.0 * noise[i % noise.len()] + tones[i % 640]).round_ties_even() as i16)
         .collect()
-}
-
-fn peer() {
-    let python = env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../bench/listen_scipy.py");
-    match Command::new(&python).arg(script).output() {
-        Ok(out) if out.status.success() => println!(
-            "scipy {}",
-            String::from_utf8_lossy(&out.stdout).replace('\n', "\n      ")
-        ),
-        Ok(out) => println!("scipy not run: {}", String::from_utf8_lossy(&out.stderr)),
-        Err(e) => println!("scipy not run: {python}: {e}"),
-    }
 }
 
 fn number(name: &str, default: usize) -> usize {

@@ -22,6 +22,9 @@ impl<'a> Block<'a> {
     }
 }
 
+/// Far enough under 2^64 that no window, hop or factor carries an index past it.
+const LAST_INDEX: u64 = 1 << 62;
+
 /// Keeps track of the sample that is due next; the first block of a stretch may begin anywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) struct Cursor {
@@ -41,6 +44,7 @@ impl Cursor {
         }
         let end = first
             .checked_add(samples as u64)
+            .filter(|end| *end <= LAST_INDEX)
             .ok_or(StreamError::IndexOverflow { first, samples })?;
         let starts = self.next.is_none();
         self.next = Some(end);

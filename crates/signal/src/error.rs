@@ -86,7 +86,7 @@ pub enum StreamError {
         /// Sample index of the block's first sample.
         found: u64,
     },
-    /// The block's last index does not fit in 64 bits.
+    /// The block's last index lies beyond 2^62.
     #[error("block of {samples} samples at index {first} runs past the last index")]
     IndexOverflow {
         /// First index of the block.

@@ -32,8 +32,8 @@ impl BandFront {
     /// [`FilterError`] for an order outside 1 to 16, a rate that is not positive or edges that are not `0 < low < high < rate/2`.
     pub fn new(order: usize, low_hz: f64, high_hz: f64, rate_hz: f64) -> Result<Self, FilterError> {
         let full = butterworth_bandpass(order, low_hz, high_hz, rate_hz)?;
-        let decimator = match rate_over_high(order) {
-            Some(ratio) => Decimator::for_band_above(high_hz, rate_hz, ratio)?,
+        let decimator = match oversampling(order) {
+            Some((rate, pass)) => Decimator::for_band_with(high_hz, rate_hz, rate, pass)?,
             None => None,
         };
         let filter = match &decimator {
@@ -119,13 +119,13 @@ impl BandFront {
     }
 }
 
-/// Output rate over the band's upper edge: the lower the order, the farther its skirt has to be passed. `None` for a single
-/// pole, whose skirt never ends.
-fn rate_over_high(order: usize) -> Option<f64> {
+/// Output rate and pass band over the band's upper edge: the lower the order, the farther its skirt has to be passed. `None`
+/// for a single pole, whose skirt never ends.
+fn oversampling(order: usize) -> Option<(f64, f64)> {
     match order {
         0 | 1 => None,
-        2 => Some(60.0),
-        3 => Some(32.0),
-        _ => Some(20.0),
+        2 => Some((60.0, 20.0)),
+        3 => Some((32.0, 8.0)),
+        _ => Some((20.0, 4.0)),
     }
 }

@@ -36,7 +36,7 @@ fn same(
 ) {
     let x = lcg(SAMPLES);
     let whole = run(&mut |take| take(Block::new(origin, &x)));
-    let pieces = run(&mut |take| feed(&x, origin, cuts, |b| take(b)));
+    let pieces = run(&mut |take| feed(&x, origin, cuts, take));
     assert!(!whole.is_empty());
     let differs = whole.iter().zip(&pieces).position(|(a, b)| a != b);
     assert!(

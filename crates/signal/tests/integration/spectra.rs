@@ -97,9 +97,9 @@ fn verif_shaped_noise_has_its_density() {
     // error of 60 s in the narrowest band (20 Hz wide) is 10/(ln 10 sqrt(60 * 20)) = 0.13 dB.
     for (f_hz, level) in [
         (100.0, 69.0),
-        (316.227766, 68.5),
+        (316.227_766, 68.5),
         (1_000.0, 68.0),
-        (3_162.27766, 60.5),
+        (3_162.277_66, 60.5),
         (10_000.0, 53.0),
     ] {
         let power = psd.band_power(0.9 * f_hz, 1.1 * f_hz).unwrap() / (0.2 * f_hz);
@@ -116,8 +116,8 @@ fn verif_shaped_noise_has_its_density() {
 fn verif_shaping_filter_response_follows_the_table() {
     let taps = design_shaping_fir(&SEA, Ends::Hold, 4_096, 48_000.0).unwrap();
     for (f_hz, level) in [
-        (316.227766, 68.5),
-        (3_162.27766, 60.5),
+        (316.227_766, 68.5),
+        (3_162.277_66, 60.5),
         (6_000.0, 68.0 - 15.0 * 6f64.log10()),
         (20_000.0, 48.0),
     ] {
