@@ -55,6 +55,10 @@ struct Stream {
     encoding: Encoding,
     rate_hz: u32,
     channels: u16,
+    /// Frames in this stream, where its header or its last page tells.
+    frames: Option<u64>,
+    /// Index in the file of its first frame.
+    begins_at: u64,
 }
 
 /// What came of asking the demultiplexer for more.
@@ -115,24 +119,20 @@ impl Coded {
             fault => failure(fault, file, 0),
         })?;
         let stream = Stream::of(&*reader, file, 0)?;
-        let frames = reader
-            .tracks()
-            .iter()
-            .find(|track| track.id == stream.track)
-            .and_then(|track| track.num_frames);
         let info = Info {
             rate_hz: stream.rate_hz,
             channels: stream.channels,
-            frames,
+            frames: stream.frames,
             encoding: stream.encoding,
             container,
             start: None,
         };
+        let stated_frames = stream.frames;
         let coded = Coded {
             reader,
             stream,
             container,
-            stated_frames: frames,
+            stated_frames,
             block: Vec::new(),
             used: 0,
             next: 0,
@@ -211,8 +211,14 @@ impl Coded {
                         return Ok(true);
                     }
                 }
-                Next::NewStream => self.chain(file, warnings)?,
-                Next::End => self.end(false, warnings),
+                Next::NewStream => {
+                    self.hold_against_last_page(file)?;
+                    self.chain(file, warnings)?;
+                }
+                Next::End => {
+                    self.hold_against_last_page(file)?;
+                    self.end(false, warnings);
+                }
                 Next::CutOff => self.end(true, warnings),
             }
         }
@@ -239,13 +245,17 @@ impl Coded {
         file: &str,
         warnings: &mut Warnings,
     ) -> Result<bool, RecordingError> {
-        let (decoder, block) = (&mut self.stream.decoder, &mut self.block);
+        let (decoder, encoding, block) = (
+            &mut self.stream.decoder,
+            self.stream.encoding,
+            &mut self.block,
+        );
         block.clear();
         self.used = 0;
         match guarded(|| {
             decoder
                 .decode(packet)
-                .map(|decoded| interleave(&decoded, block))
+                .map(|decoded| interleave(&decoded, encoding, block))
         }) {
             Ok(()) => {}
             Err(Fault::DecodeError(reason)) if self.container == Container::Flac => {
@@ -288,7 +298,15 @@ impl Coded {
         warnings: &mut Warnings,
     ) -> Result<(), RecordingError> {
         let stamp = i128::from(packet.pts.get()) + i128::from(packet.trim_start.get());
-        let origin = *self.origin.get_or_insert(i128::from(self.next) - stamp);
+        let origin = *self.origin.get_or_insert_with(|| {
+            if let Ok(stamp @ 1..) = u64::try_from(stamp) {
+                warnings.push(Warning::StartsLate {
+                    at_frame: self.next,
+                    stamp,
+                });
+            }
+            i128::from(self.next) - stamp
+        });
         let missing = stamp + origin - i128::from(self.next);
         if missing == 0 {
             return Ok(());
@@ -313,6 +331,21 @@ impl Coded {
             .next
             .checked_add(missing_frames)
             .ok_or_else(|| self.damaged(file, "a time stamp is too large"))?;
+        Ok(())
+    }
+
+    /// A page lost just before the last one leaves no jump behind, only too few frames in an Ogg stream that has its
+    /// end mark.
+    fn hold_against_last_page(&self, file: &str) -> Result<(), RecordingError> {
+        let read = self.next - self.stream.begins_at;
+        if self.container == Container::Ogg
+            && self.stream.frames.is_some_and(|frames| read < frames)
+        {
+            return Err(self.damaged(
+                file,
+                "pages are missing or damaged: there are fewer frames than the last page counts",
+            ));
+        }
         Ok(())
     }
 
@@ -411,12 +444,19 @@ impl Stream {
             .and_then(|channels| u16::try_from(channels.count()).ok())
             .filter(|&channels| channels > 0)
             .ok_or_else(|| damaged("the number of channels is not given"))?;
+        // In Ogg the last page tells the count of its last frame; the first page may have begun above 0.
+        let counted_from = i128::from(track.start_ts.get()) + i128::from(track.delay.unwrap_or(0));
+        let frames = track
+            .num_frames
+            .and_then(|last| u64::try_from(i128::from(last) - counted_from.max(0)).ok());
         Ok(Stream {
             track: track.id,
             decoder,
             encoding,
             rate_hz,
             channels,
+            frames,
+            begins_at: at_frame,
         })
     }
 
@@ -484,13 +524,39 @@ fn decoder(
     built.map_err(|fault| failure(fault, file, at_frame))
 }
 
-/// Adds the frames of a decoded block to `block`, interleaved, full scale = 1.0.
-fn interleave(decoded: &GenericAudioBufferRef<'_>, block: &mut Vec<f32>) {
+/// Adds the frames of a decoded block to `block`, interleaved in the order of coding, full scale = 1.0.
+fn interleave(decoded: &GenericAudioBufferRef<'_>, encoding: Encoding, block: &mut Vec<f32>) {
     match decoded {
         GenericAudioBufferRef::S32(buffer) => {
             block.extend(buffer.iter_interleaved().map(from_code));
         }
-        decoded => decoded.copy_to_vec_interleaved(block),
+        decoded => {
+            decoded.copy_to_vec_interleaved(block);
+            if encoding == Encoding::Vorbis {
+                unsort(block, decoded.num_planes());
+            }
+        }
+    }
+}
+
+/// Puts the channels of Vorbis back into the order in which they are coded. The decoder sorts them by the speaker that
+/// music would play them on (Vorbis I, section 4.3.9); for hydrophones the number of the channel is all that counts.
+/// Entry k is where the decoder leaves channel k.
+fn unsort(block: &mut [f32], channels: usize) {
+    let sorted: &[usize] = match channels {
+        3 => &[0, 2, 1],
+        5 => &[0, 2, 1, 3, 4],
+        6 => &[0, 2, 1, 4, 5, 3],
+        7 => &[0, 2, 1, 5, 6, 4, 3],
+        8 => &[0, 2, 1, 6, 7, 4, 5, 3],
+        _ => return,
+    };
+    let mut frame = [0.0; 8];
+    for samples in block.chunks_exact_mut(channels) {
+        for (coded, &at) in frame.iter_mut().zip(sorted) {
+            *coded = samples[at];
+        }
+        samples.copy_from_slice(&frame[..channels]);
     }
 }
 

@@ -82,6 +82,14 @@ pub enum Warning {
     },
     /// The decoded samples do not give the checksum in the header.
     ChecksumDiffers,
+    /// An Ogg stream counts its first frame higher than 0: it was cut out of a longer one, or its beginning is lost. The
+    /// first frame found is taken for the beginning.
+    StartsLate {
+        /// Index of that frame in the file.
+        at_frame: u64,
+        /// Its number in the stream's own count.
+        stamp: u64,
+    },
     /// A further stream was chained on; it is read as following at once.
     Chained {
         /// First frame of the further stream.
@@ -183,6 +191,10 @@ impl fmt::Display for Warning {
                     "the samples do not give the checksum in the header: the file was changed or damaged"
                 )
             }
+            Warning::StartsLate { at_frame, stamp } => write!(
+                f,
+                "the stream that begins at frame {at_frame} counts it as its frame {stamp}: cut out of a longer one, or its beginning is lost"
+            ),
             Warning::Chained { at_frame } => {
                 write!(
                     f,
