@@ -137,7 +137,7 @@ impl Catalogue {
             );
             return None;
         };
-        if !std::ptr::eq(part.section, section) {
+        if part.section.part != section.part {
             let is = part.section.part.unwrap_or("something else");
             mistakes.push(
                 Mistake::error(

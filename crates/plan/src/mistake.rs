@@ -217,6 +217,14 @@ impl Mistakes {
         }
     }
 
+    /// Whether a part of the file below one of these top-level tables has an error.
+    pub(crate) fn spoil(&self, tables: &[&str]) -> bool {
+        self.list
+            .iter()
+            .filter(|m| m.is_error())
+            .any(|m| tables.contains(&m.part.split('.').next().unwrap_or("")))
+    }
+
     /// The list sorted by place; the parts that use a catalogue part are all kept as tainted.
     pub(crate) fn into_sorted(mut self) -> Vec<Mistake> {
         self.list.sort_by(|a, b| {

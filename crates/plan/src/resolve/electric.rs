@@ -213,7 +213,14 @@ fn link(r: &mut Resolver<'_>, f: &Fields) -> Option<Link> {
 }
 
 /// Tells which modules hang apart from the rest, and which no supply feeds.
+///
+/// Not asked while spans, supplies or modules have other mistakes: it would only repeat them.
 pub(super) fn connected(r: &mut Resolver<'_>, line: &Line) {
+    if r.mistakes
+        .spoil(&["file", "span", "supply", "module", "part", "include"])
+    {
+        return;
+    }
     let Some(first) = line
         .supplies
         .first()
