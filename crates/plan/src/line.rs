@@ -662,6 +662,8 @@ pub enum Stage {
         most_interval_s: Q,
         /// Pulses that make a train.
         at_least: u32,
+        /// Quiet time after a train, s.
+        hold_off_s: Q,
     },
     /// Event logic on the level, or on its excess over the background.
     Trigger {

@@ -19,7 +19,13 @@ const KINDS: &[(&str, &[&str])] = &[
     ("background", &["over"]),
     (
         "pulses",
-        &["rise", "least_interval", "most_interval", "at_least"],
+        &[
+            "rise",
+            "least_interval",
+            "most_interval",
+            "at_least",
+            "hold_off",
+        ],
     ),
     (
         "on_above",
@@ -150,7 +156,13 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             })
         }
         "pulses" => {
-            for key in ["rise", "least_interval", "most_interval", "at_least"] {
+            for key in [
+                "rise",
+                "least_interval",
+                "most_interval",
+                "at_least",
+                "hold_off",
+            ] {
                 needs(r, key);
             }
             let (least, most) = (f.q("least_interval")?, f.q("most_interval")?);
@@ -171,6 +183,7 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 least_interval_s: least,
                 most_interval_s: most,
                 at_least: u32::try_from(*f.count("at_least")?.0).ok()?,
+                hold_off_s: f.q("hold_off")?,
             })
         }
         _ => {

@@ -816,7 +816,7 @@ pub(crate) const STAGE: Section = Section {
         o(
             "hold_off",
             S::Amount(D::Time, NOT_NEGATIVE),
-            "of the trigger: quiet time after an event",
+            "of the trigger or the pulses: quiet time after an event",
         ),
         o(
             "confirm",
