@@ -34,7 +34,9 @@ FILES = [
     ("i16.flac", "FLAC", "PCM_16", 48000, 1, 10000),
     ("i24.flac", "FLAC", "PCM_24", 96000, 1, 1500),
     ("tone.ogg", "OGG", "VORBIS", 44100, 1, 44000),
-    *((f"{n}-channels.ogg", "OGG", "VORBIS", 32000, n, 1000) for n in (3, 5, 6, 7, 8)),
+    ("stereo.ogg", "OGG", "VORBIS", 32000, 2, 3000),
+    # its three channels are coupled in two steps; refused by the reader, so no values are kept
+    ("three.ogg", "OGG", "VORBIS", 32000, 3, 1000),
 ]
 
 
@@ -107,13 +109,17 @@ def main():
     files, vorbis = [], []
     for name, form, subtype, rate, channels, frames in FILES:
         path = DATA / name
-        soundfile.write(path, samples(subtype, rate, channels, frames), rate, format=form, subtype=subtype)
+        # low quality couples the channels
+        extra = {"compression_level": 0.9} if subtype == "VORBIS" and channels > 1 else {}
+        soundfile.write(path, samples(subtype, rate, channels, frames), rate, format=form, subtype=subtype, **extra)
         path.write_bytes(fixed(path.read_bytes()))
+        if name == "three.ogg":
+            continue
         read, read_rate = soundfile.read(path, dtype="float32", always_2d=True)
         digest = hashlib.sha256(read.astype("<f4").tobytes()).hexdigest()
         files.append([name, str(read_rate), str(read.shape[1]), str(read.shape[0]), digest])
         if subtype == "VORBIS":
-            vorbis += [[name, str(i), *(f"{v:.8g}" for v in read[i]), *[""] * (8 - channels)] for i in range(0, frames, frames // 20)]
+            vorbis += [[name, str(i), *(f"{v:.8g}" for v in read[i]), *[""] * (2 - channels)] for i in range(0, frames, frames // 20)]
     about = [
         "Small files written and read by libsndfile 1.2.2 through soundfile 0.14.0 (float32, full scale 1.0).",
         "f32_sha256: SHA-256 of all samples, interleaved, little-endian float32.",
@@ -121,11 +127,10 @@ def main():
     ]
     write("soundfile-files.csv", about, ["file", "rate_hz", "channels", "frames", "f32_sha256"], files)
     about = [
-        "Every 2200th frame of tone.ogg and every 50th of the others, as libsndfile 1.2.2 through soundfile 0.14.0 reads it.",
-        "Channel n is the n-th as coded: libsndfile writes and reads Vorbis without sorting channels by speaker.",
+        "Every 2200th frame of tone.ogg and every 150th of stereo.ogg, as libsndfile 1.2.2 through soundfile 0.14.0 reads it.",
         "tolerance: 2e-6 of full scale; Vorbis I does not fix the rounding of its inverse transform.",
     ]
-    write("soundfile-vorbis.csv", about, ["file", "frame", *(f"channel_{n}" for n in range(8))], vorbis)
+    write("soundfile-vorbis.csv", about, ["file", "frame", "channel_0", "channel_1"], vorbis)
 
 
 main()

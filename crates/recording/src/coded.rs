@@ -7,25 +7,19 @@
 //! The decoder is foreign code fed with untrusted bytes: a panic inside it is caught and becomes
 //! [`RecordingError::Damaged`].
 
-use std::io::{self, ErrorKind, Read, Seek, SeekFrom};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::ErrorKind;
 
-use symphonia::core::audio::{Audio, GenericAudioBufferRef};
-use symphonia::core::codecs::audio::well_known::{
-    CODEC_ID_FLAC, CODEC_ID_OPUS, CODEC_ID_SPEEX, CODEC_ID_VORBIS,
-};
-use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error as Fault;
-use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
-use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::formats::{FormatOptions, FormatReader};
+use symphonia::core::io::MediaSourceStream;
 use symphonia::core::packet::Packet;
-use symphonia::default::codecs::{FlacDecoder, VorbisDecoder};
 use symphonia::default::formats::{FlacReader, OggReader};
 
 use crate::error::{RecordingError, Unsupported};
-use crate::info::{Container, Encoding, Info};
-use crate::pcm::{from_code, top_code};
+use crate::info::{Container, Info};
+use crate::ogg::{self, Tail};
 use crate::recording::{Chunk, ReadSeek};
+use crate::stream::{Bytes, Stream, failure, guarded, interleave};
 use crate::warning::{Warning, Warnings};
 
 /// A coded stream with the frames of the block last decoded.
@@ -46,19 +40,6 @@ pub(crate) struct Coded {
     /// Whether all frames so far were there, so that a checksum of the whole means something.
     whole: bool,
     ended: bool,
-}
-
-/// The one stream of sound and its decoder.
-struct Stream {
-    track: u32,
-    decoder: Box<dyn AudioDecoder>,
-    encoding: Encoding,
-    rate_hz: u32,
-    channels: u16,
-    /// Frames in this stream, where its header or its last page tells.
-    frames: Option<u64>,
-    /// Index in the file of its first frame.
-    begins_at: u64,
 }
 
 /// What came of asking the demultiplexer for more.
@@ -83,15 +64,21 @@ impl Coded {
         length: u64,
         file: &str,
     ) -> Result<(Info, Coded), RecordingError> {
-        let chained = is_chained(&mut *reader, length).map_err(|source| RecordingError::Io {
+        let tail = ogg::tail(&mut *reader, length).map_err(|source| RecordingError::Io {
             file: file.to_owned(),
             action: "read its pages",
             source,
         })?;
         let (mut info, mut coded) =
             Self::open(Bytes::stream(reader, length), length, Container::Ogg, file)?;
-        if chained {
-            (info.frames, coded.stated_frames) = (None, None);
+        // What the decoder finds out about the end is left aside: behind a damaged page it finds nothing.
+        let frames = match tail {
+            Tail::SameStream { last_count } => coded.stream.frames_to(last_count),
+            Tail::Unknown | Tail::Chained => None,
+        };
+        (info.frames, coded.stated_frames) = (frames, frames);
+        if tail != Tail::Chained {
+            coded.stream.frames = frames;
         }
         Ok((info, coded))
     }
@@ -245,17 +232,13 @@ impl Coded {
         file: &str,
         warnings: &mut Warnings,
     ) -> Result<bool, RecordingError> {
-        let (decoder, encoding, block) = (
-            &mut self.stream.decoder,
-            self.stream.encoding,
-            &mut self.block,
-        );
+        let (decoder, block) = (&mut self.stream.decoder, &mut self.block);
         block.clear();
         self.used = 0;
         match guarded(|| {
             decoder
                 .decode(packet)
-                .map(|decoded| interleave(&decoded, encoding, block))
+                .map(|decoded| interleave(&decoded, block))
         }) {
             Ok(()) => {}
             Err(Fault::DecodeError(reason)) if self.container == Container::Flac => {
@@ -405,245 +388,5 @@ impl Coded {
             at_frame: self.next,
             reason,
         }
-    }
-}
-
-impl Stream {
-    fn of(reader: &dyn FormatReader, file: &str, at_frame: u64) -> Result<Stream, RecordingError> {
-        let unsupported = |what| RecordingError::Unsupported {
-            file: file.to_owned(),
-            what,
-        };
-        let damaged = |reason| RecordingError::Damaged {
-            file: file.to_owned(),
-            at_frame,
-            reason,
-        };
-        let count = reader.tracks().len();
-        if count > 1 {
-            return Err(unsupported(Unsupported::Streams { count }));
-        }
-        let track = reader.default_track(TrackType::Audio).ok_or_else(|| {
-            unsupported(Unsupported::Coding {
-                what: "an Ogg file without a stream of sound",
-            })
-        })?;
-        let parameters = track
-            .codec_params
-            .as_ref()
-            .and_then(|parameters| parameters.audio())
-            .ok_or_else(|| damaged("the stream does not say how it is coded"))?;
-        let (decoder, encoding) = decoder(parameters, file, at_frame)?;
-        let rate_hz = parameters
-            .sample_rate
-            .filter(|&rate_hz| rate_hz > 0)
-            .ok_or_else(|| damaged("the rate is not given"))?;
-        let channels = parameters
-            .channels
-            .as_ref()
-            .and_then(|channels| u16::try_from(channels.count()).ok())
-            .filter(|&channels| channels > 0)
-            .ok_or_else(|| damaged("the number of channels is not given"))?;
-        // In Ogg the last page tells the count of its last frame; the first page may have begun above 0.
-        let counted_from = i128::from(track.start_ts.get()) + i128::from(track.delay.unwrap_or(0));
-        let frames = track
-            .num_frames
-            .and_then(|last| u64::try_from(i128::from(last) - counted_from.max(0)).ok());
-        Ok(Stream {
-            track: track.id,
-            decoder,
-            encoding,
-            rate_hz,
-            channels,
-            frames,
-            begins_at: at_frame,
-        })
-    }
-
-    fn at_full_scale(&self, samples: &[f32]) -> u64 {
-        let top = match self.encoding {
-            Encoding::Flac { bits } => from_code(top_code(bits.into())),
-            _ => 1.0,
-        };
-        samples
-            .iter()
-            .filter(|&&sample| sample >= top || sample <= -1.0)
-            .count() as u64
-    }
-}
-
-fn decoder(
-    parameters: &AudioCodecParameters,
-    file: &str,
-    at_frame: u64,
-) -> Result<(Box<dyn AudioDecoder>, Encoding), RecordingError> {
-    let unsupported = |what| RecordingError::Unsupported {
-        file: file.to_owned(),
-        what,
-    };
-    let options = AudioDecoderOptions::default().verify(true);
-    let built: Result<(Box<dyn AudioDecoder>, Encoding), Fault> = match parameters.codec {
-        CODEC_ID_VORBIS => guarded(|| {
-            Ok((
-                Box::new(VorbisDecoder::try_new(parameters, &options)?) as _,
-                Encoding::Vorbis,
-            ))
-        }),
-        CODEC_ID_FLAC => {
-            let bits = parameters
-                .bits_per_sample
-                .and_then(|bits| u8::try_from(bits).ok());
-            let bits = bits.filter(|bits| (4..=32).contains(bits)).ok_or_else(|| {
-                unsupported(Unsupported::Coding {
-                    what: "FLAC without a sample size of 4 to 32 bits",
-                })
-            })?;
-            guarded(|| {
-                Ok((
-                    Box::new(FlacDecoder::try_new(parameters, &options)?) as _,
-                    Encoding::Flac { bits },
-                ))
-            })
-        }
-        CODEC_ID_OPUS => {
-            return Err(unsupported(Unsupported::Coding {
-                what: "Opus in Ogg",
-            }));
-        }
-        CODEC_ID_SPEEX => {
-            return Err(unsupported(Unsupported::Coding {
-                what: "Speex in Ogg",
-            }));
-        }
-        _ => {
-            return Err(unsupported(Unsupported::Coding {
-                what: "Ogg with neither Vorbis nor FLAC in it",
-            }));
-        }
-    };
-    built.map_err(|fault| failure(fault, file, at_frame))
-}
-
-/// Adds the frames of a decoded block to `block`, interleaved in the order of coding, full scale = 1.0.
-fn interleave(decoded: &GenericAudioBufferRef<'_>, encoding: Encoding, block: &mut Vec<f32>) {
-    match decoded {
-        GenericAudioBufferRef::S32(buffer) => {
-            block.extend(buffer.iter_interleaved().map(from_code));
-        }
-        decoded => {
-            decoded.copy_to_vec_interleaved(block);
-            if encoding == Encoding::Vorbis {
-                unsort(block, decoded.num_planes());
-            }
-        }
-    }
-}
-
-/// Puts the channels of Vorbis back into the order in which they are coded. The decoder sorts them by the speaker that
-/// music would play them on (Vorbis I, section 4.3.9); for hydrophones the number of the channel is all that counts.
-/// Entry k is where the decoder leaves channel k.
-fn unsort(block: &mut [f32], channels: usize) {
-    let sorted: &[usize] = match channels {
-        3 => &[0, 2, 1],
-        5 => &[0, 2, 1, 3, 4],
-        6 => &[0, 2, 1, 4, 5, 3],
-        7 => &[0, 2, 1, 5, 6, 4, 3],
-        8 => &[0, 2, 1, 6, 7, 4, 5, 3],
-        _ => return,
-    };
-    let mut frame = [0.0; 8];
-    for samples in block.chunks_exact_mut(channels) {
-        for (coded, &at) in frame.iter_mut().zip(sorted) {
-            *coded = samples[at];
-        }
-        samples.copy_from_slice(&frame[..channels]);
-    }
-}
-
-const PANICKED: Fault = Fault::DecodeError("the decoder broke down on it");
-
-/// Runs foreign code; a panic in it becomes a fault.
-fn guarded<T>(run: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
-    catch_unwind(AssertUnwindSafe(run)).unwrap_or(Err(PANICKED))
-}
-
-fn failure(fault: Fault, file: &str, at_frame: u64) -> RecordingError {
-    let file = file.to_owned();
-    match fault {
-        Fault::IoError(source) => RecordingError::Io {
-            file,
-            action: "read its samples",
-            source,
-        },
-        Fault::Unsupported(what) => RecordingError::Unsupported {
-            file,
-            what: Unsupported::Coding { what },
-        },
-        Fault::DecodeError(reason) | Fault::LimitError(reason) => RecordingError::Damaged {
-            file,
-            at_frame,
-            reason,
-        },
-        _ => RecordingError::Damaged {
-            file,
-            at_frame,
-            reason: "the stream cannot be followed",
-        },
-    }
-}
-
-/// Longest page: header, 255 lengths, 255 segments of 255 bytes (RFC 3533, section 6).
-const OGG_PAGE_LIMIT: u64 = 27 + 255 + 255 * 255;
-
-/// Whether the last page belongs to another stream than the first, so that the length of the first is not the whole.
-fn is_chained(reader: &mut dyn ReadSeek, length: u64) -> io::Result<bool> {
-    let mut first = Vec::new();
-    reader.seek(SeekFrom::Start(0))?;
-    reader.take(27).read_to_end(&mut first)?;
-    let mut last = Vec::new();
-    reader.seek(SeekFrom::Start(length.saturating_sub(2 * OGG_PAGE_LIMIT)))?;
-    reader.take(2 * OGG_PAGE_LIMIT).read_to_end(&mut last)?;
-    reader.seek(SeekFrom::Start(0))?;
-    let serial = |page: &[u8]| page.get(14..18).map(<[u8]>::to_vec);
-    let at = last
-        .windows(6)
-        .rposition(|bytes| bytes.starts_with(b"OggS\0") && bytes[5] & !7 == 0);
-    Ok(at.is_some_and(|at| serial(&last[at..]).is_some_and(|last| Some(last) != serial(&first))))
-}
-
-/// The caller's reader as the decoder wants it.
-struct Bytes {
-    reader: Box<dyn ReadSeek>,
-    length: u64,
-}
-
-impl Bytes {
-    fn stream(reader: Box<dyn ReadSeek>, length: u64) -> MediaSourceStream<'static> {
-        let mut bytes = Bytes { reader, length };
-        // A failure to go back shows again at the first read.
-        let _ = bytes.seek(SeekFrom::Start(0));
-        MediaSourceStream::new(Box::new(bytes), MediaSourceStreamOptions::default())
-    }
-}
-
-impl Read for Bytes {
-    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        self.reader.read(out)
-    }
-}
-
-impl Seek for Bytes {
-    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.reader.seek(to)
-    }
-}
-
-impl MediaSource for Bytes {
-    fn is_seekable(&self) -> bool {
-        true
-    }
-
-    fn byte_len(&self) -> Option<u64> {
-        Some(self.length)
     }
 }

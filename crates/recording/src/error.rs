@@ -146,6 +146,12 @@ pub enum Unsupported {
         /// What the decoder said.
         what: &'static str,
     },
+    /// Vorbis of more than two channels, which the decoder does not get right in every file.
+    #[error("Vorbis of {channels} channels (up to 2 are read; FLAC and WAV take more)")]
+    VorbisChannels {
+        /// Channels of the stream.
+        channels: u16,
+    },
     /// Several streams side by side in one Ogg file.
     #[error("{count} streams side by side in one Ogg file")]
     Streams {

@@ -43,7 +43,7 @@ pub enum Encoding {
         /// Bits per sample.
         bits: u8,
     },
-    /// Vorbis I, with loss: levels near its masking thresholds are not the sea's.
+    /// Vorbis I, with loss: what the ear would not miss is not the sea's any more. Up to 2 channels.
     Vorbis,
 }
 

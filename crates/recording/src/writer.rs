@@ -375,3 +375,60 @@ impl Header {
         bytes
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Cursor, Read};
+
+    use super::*;
+    use crate::info::Container;
+    use crate::riff::layout;
+    use crate::warning::Warnings;
+
+    /// A header, then nothing that is ever read.
+    struct Long {
+        header: Cursor<Vec<u8>>,
+    }
+
+    impl Read for Long {
+        fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+            self.header.read(out)
+        }
+    }
+
+    impl Seek for Long {
+        fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+            self.header.seek(to)
+        }
+    }
+
+    /// EBU Tech 3306: RIFF sizes up to 2^32 - 2 stay RIFF, all beyond become RF64 with a header of the same length.
+    #[test]
+    fn verif_headers_turn_into_rf64_where_32_bits_end() {
+        let header = Header::new(96_000, 1, SampleFormat::Pcm16).unwrap();
+        let start = header.bytes(0).len() as u64;
+        // The RIFF size is the file without its first 8 bytes.
+        let last_short = u64::from(u32::MAX) - 1 - (start - 8);
+        for (data_bytes, container) in [
+            (2, Container::Wav),
+            (last_short, Container::Wav),
+            (last_short + 2, Container::Rf64),
+            (1 << 40, Container::Rf64),
+        ] {
+            let bytes = header.bytes(data_bytes);
+            assert_eq!(bytes.len() as u64, start, "{data_bytes}");
+            let mut file = Long {
+                header: Cursor::new(bytes),
+            };
+            let mut warnings = Warnings::default();
+            let found = layout(&mut file, start + data_bytes, "long.wav", &mut warnings).unwrap();
+            assert_eq!(
+                (found.container, found.data_at),
+                (container, start),
+                "{data_bytes}"
+            );
+            assert_eq!(found.frames, data_bytes / 2, "{data_bytes}");
+            assert_eq!(warnings.list(), [], "{data_bytes}");
+        }
+    }
+}

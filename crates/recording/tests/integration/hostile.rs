@@ -19,7 +19,7 @@ const FILES: [&str; 11] = [
     "i16.flac",
     "i24.flac",
     "tone.ogg",
-    "3-channels.ogg",
+    "stereo.ogg",
 ];
 
 /// Address space of the child process, KiB: the binary, its threads and 64 KiB blocks fit many times over.
@@ -67,7 +67,7 @@ fn bend_all() -> (u32, u32) {
         }
     }
     // In Ogg a checksum guards every page; bent pages with a right one reach the decoder.
-    for file in ["tone.ogg", "3-channels.ogg"] {
+    for file in ["tone.ogg", "stereo.ogg"] {
         let bytes = data(file);
         let starts = pages(&bytes);
         for (i, &start) in starts.iter().take(3).enumerate() {
