@@ -1,1 +1,3 @@
 //! The line against its requirements: each discipline's input, verdicts and the evidence they rest on.
+
+pub mod input;

@@ -1,0 +1,119 @@
+//! One small module a discipline: the resolved line turned into that discipline's own input.
+//!
+//! `check` and the rehearsal both build their inputs here, so that both speak of the same line.
+
+mod electric;
+mod sea;
+mod sound;
+mod traffic;
+
+pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
+pub use sea::{profile, spreading};
+pub use sound::{detector_spec, self_noise, sensor_chain};
+pub use traffic::{Streams, Traffic, at_most, ns, payload_bytes, streams, traffic, uplink_spec};
+
+/// Why a discipline's input cannot be built from a line.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum InputError {
+    /// The plan does not say something that is needed.
+    #[error("{what} says nothing of {missing}")]
+    NotSaid {
+        /// Whose: a typed path.
+        what: String,
+        /// What is missing.
+        missing: &'static str,
+    },
+    /// A conductor without a resistance.
+    #[error("{what}: {source}")]
+    Conductor {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: power::conductor::ConductorError,
+    },
+    /// A converter without an input power.
+    #[error("{what}: {source}")]
+    Converter {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: power::ConverterError,
+    },
+    /// Water outside what the formulas hold for.
+    #[error("the site: {source}")]
+    Sea {
+        /// Why.
+        #[from]
+        source: seawater::SeaError,
+    },
+    /// A sensor chain that cannot be.
+    #[error("{what}: {source}")]
+    Chain {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: signal::ChainError,
+    },
+    /// Stages that make no detector.
+    #[error("{what}: {source}")]
+    Detector {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: detect::SpecError,
+    },
+    /// Frames that cannot be.
+    #[error("traffic: {source}")]
+    Stack {
+        /// Why.
+        #[from]
+        source: network::StackError,
+    },
+    /// Links that make no network.
+    #[error("the links: {source}")]
+    Topology {
+        /// Why.
+        #[from]
+        source: network::TopologyError,
+    },
+    /// A payload without a size.
+    #[error("{what}: {source}")]
+    Payload {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: network::PayloadError,
+    },
+    /// A topic name or filter that the standard does not allow.
+    #[error("{what}: {source}")]
+    Topic {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: network::TopicError,
+    },
+    /// A limit that cannot be enforced.
+    #[error("{what}: {source}")]
+    Rate {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: network::RateError,
+    },
+    /// A time that whole nanoseconds cannot hold.
+    #[error("{what}: {source}")]
+    Time {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: timeline::TimeError,
+    },
+    /// A link that is not modelled.
+    #[error("{what}: {source}")]
+    Link {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: network::UnknownStandard,
+    },
+}

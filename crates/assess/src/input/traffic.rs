@@ -1,0 +1,330 @@
+//! Links, topics, streams and uplinks.
+
+use network::{
+    AtMost, Failure, Field, Filter, Flow, Layer, LinkSpec, LinkStandard, TopicName, Topology,
+    UplinkSpec, Windows, payload_bytes as packed_bytes, stack_overhead,
+};
+use plan::{
+    Action, BehaviourIx, Line, ModuleIx, SpanIx, Stage, Topic, TopicField, TopicIx, UplinkIx, When,
+};
+use quantity::EventRate;
+use timeline::Ns;
+
+use super::InputError;
+
+/// Propagation along a copper pair, ns per metre: about two thirds of the speed of light (common practice; the exact
+/// figure is the cable's).
+const PROPAGATION_NS_PER_M: f64 = 5.0;
+
+/// The network of links, subscriptions included.
+#[derive(Clone, Debug)]
+pub struct Traffic {
+    /// One node a module, in the line's order.
+    pub topology: Topology,
+    /// The span of each link.
+    pub link_spans: Vec<SpanIx>,
+    /// Which module hears what.
+    pub subscriptions: Vec<(usize, Filter)>,
+    /// Name of each topic, in the line's order.
+    pub names: Vec<TopicName>,
+    /// Payload size of each topic, bytes.
+    pub bytes: Vec<u32>,
+    /// What the plan does not say and the delays need.
+    pub unknowns: Vec<String>,
+}
+
+/// A time of the plan in whole nanoseconds.
+///
+/// # Errors
+/// [`InputError::Time`].
+pub fn ns(what: impl FnOnce() -> String, seconds_s: f64) -> Result<Ns, InputError> {
+    Ns::from_s_f64(seconds_s).map_err(|source| InputError::Time {
+        what: what(),
+        source,
+    })
+}
+
+/// Payload size of a topic, bytes: as written, or of its packed fields (without a check: the links have one).
+///
+/// # Errors
+/// [`InputError::Payload`].
+pub fn payload_bytes(topic: &Topic) -> Result<u32, InputError> {
+    if let Some(size) = topic.size_bytes {
+        return Ok(size.si as u32);
+    }
+    let fields: Vec<Field> = topic
+        .fields
+        .iter()
+        .map(|f| match f {
+            TopicField::Scaled { from, to, step, .. } => Field::Scaled {
+                from: *from,
+                to: *to,
+                step: *step,
+            },
+            TopicField::Choice { values, .. } => Field::Choice {
+                n: values.len() as u32,
+            },
+            TopicField::Flag { .. } => Field::Flag,
+            TopicField::Time { bits, step_s, .. } => Field::Time {
+                bits: *bits,
+                step_s: *step_s,
+            },
+        })
+        .collect();
+    packed_bytes(&fields, false).map_err(|source| InputError::Payload {
+        what: format!("topic \"{}\"", topic.name),
+        source,
+    })
+}
+
+/// Links, nodes and subscriptions of the line; `None` when the plan has no links.
+///
+/// # Errors
+/// [`InputError`] for frames, links or topics that cannot be.
+pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
+    let Some(framing) = &line.traffic else {
+        return Ok(None);
+    };
+    let layers = framing
+        .stack
+        .iter()
+        .map(|name| Layer::by_name(name))
+        .collect::<Result<Vec<_>, _>>()?;
+    let overhead = stack_overhead(&layers)?;
+    let mut unknowns = Vec::new();
+    let mut links = Vec::new();
+    let mut link_spans = Vec::new();
+    for (i, span) in line.spans.iter().enumerate() {
+        let Some(link) = &span.link else { continue };
+        let rate_bps = match link.rate_bps {
+            Some(rate) => rate.si as u64,
+            None => {
+                LinkStandard::by_name(&link.standard)
+                    .map_err(|source| InputError::Link {
+                        what: format!("span.{}", span.id),
+                        source,
+                    })?
+                    .rate_bps
+            }
+        };
+        links.push(LinkSpec {
+            a: span.from.0,
+            b: span.to.0,
+            rate_bps,
+            prop: Ns((span.length_m * PROPAGATION_NS_PER_M).ceil() as u64),
+            overhead_bytes: overhead.overhead_bytes,
+            min_payload_bytes: overhead.min_payload_bytes,
+        });
+        link_spans.push(SpanIx(i));
+    }
+    let mut proc = Vec::new();
+    for module in &line.modules {
+        let what = || format!("module.{}", module.id);
+        match module.processing_s {
+            Some(q) => proc.push(ns(what, q.si)?),
+            None => {
+                unknowns.push(format!(
+                    "module.{} says nothing of its processing time",
+                    module.id
+                ));
+                proc.push(Ns::ZERO);
+            }
+        }
+    }
+    let mut subscriptions = Vec::new();
+    for behaviour in &line.behaviours {
+        if let When::Told { filter } = &behaviour.when {
+            let filter = Filter::parse(filter).map_err(|source| InputError::Topic {
+                what: format!("behaviour.{}", behaviour.id),
+                source,
+            })?;
+            subscriptions.push((behaviour.on.0, filter));
+        }
+    }
+    let names = line
+        .topics
+        .iter()
+        .map(|t| {
+            TopicName::parse(&t.name).map_err(|source| InputError::Topic {
+                what: format!("topic \"{}\"", t.name),
+                source,
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    Ok(Some(Traffic {
+        topology: Topology::new(proc, links, framing.packet_bytes)?,
+        link_spans,
+        subscriptions,
+        names,
+        bytes: line
+            .topics
+            .iter()
+            .map(payload_bytes)
+            .collect::<Result<_, _>>()?,
+        unknowns,
+    }))
+}
+
+/// A limit of the plan as the network enforces it.
+///
+/// # Errors
+/// [`InputError::Rate`] for a limit that lets nothing pass.
+pub fn at_most(what: impl Fn() -> String, rate: EventRate) -> Result<AtMost, InputError> {
+    let per = ns(&what, rate.per_s)?;
+    // A fraction of a message cannot pass: "0.5 per hour" is one in two hours.
+    let (count, per) = if rate.count < 1.0 {
+        (1.0, ns(&what, rate.per_s / rate.count)?)
+    } else {
+        (rate.count.floor(), per)
+    };
+    AtMost::new(count as u32, per).map_err(|source| InputError::Rate {
+        what: what(),
+        source,
+    })
+}
+
+/// Everything that is published, one stream for each module and topic.
+#[derive(Clone, Debug, Default)]
+pub struct Streams {
+    /// Publishing module and topic of each flow.
+    pub of: Vec<(ModuleIx, TopicIx)>,
+    /// The flows as the bounds take them.
+    pub flows: Vec<Flow>,
+}
+
+/// The streams of the line with what each may publish at most.
+///
+/// A topic's own `at_most` holds for each module that publishes it. Without one the limit is that of what starts the
+/// publishing behaviours: a behaviour's `at_most`, its period, or the hold-off of its detector.
+///
+/// # Errors
+/// [`InputError::Rate`], [`InputError::Time`].
+pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
+    let mut all = Streams::default();
+    for m in 0..line.modules.len() {
+        for (t, topic) in line.topics.iter().enumerate() {
+            let publishers: Vec<BehaviourIx> = line
+                .behaviours
+                .iter()
+                .enumerate()
+                .filter(|(_, b)| b.on.0 == m && publishes(&b.actions, TopicIx(t)))
+                .map(|(i, _)| BehaviourIx(i))
+                .collect();
+            if publishers.is_empty() {
+                continue;
+            }
+            let limit = match topic.at_most {
+                Some(rate) => Some(at_most(|| format!("topic \"{}\"", topic.name), rate)?),
+                None => match publishers.as_slice() {
+                    [one] => start_limit(line, *one)?,
+                    _ => None,
+                },
+            };
+            let targets: Vec<usize> = subscribers(traffic, t)
+                .into_iter()
+                .filter(|&n| n != m && traffic.topology.route(m, n).is_some())
+                .collect();
+            all.of.push((ModuleIx(m), TopicIx(t)));
+            all.flows.push(Flow {
+                node: m,
+                targets,
+                bytes: traffic.bytes[t],
+                prio: topic.priority,
+                at_most: limit,
+            });
+        }
+    }
+    Ok(all)
+}
+
+fn publishes(actions: &[Action], wanted: TopicIx) -> bool {
+    actions
+        .iter()
+        .any(|a| matches!(a, Action::Publish { topic } if *topic == wanted))
+}
+
+/// Modules that hear a topic, ascending.
+fn subscribers(traffic: &Traffic, topic: usize) -> Vec<usize> {
+    let mut nodes: Vec<usize> = traffic
+        .subscriptions
+        .iter()
+        .filter(|(_, filter)| filter.matches(&traffic.names[topic]))
+        .map(|(node, _)| *node)
+        .collect();
+    nodes.sort_unstable();
+    nodes.dedup();
+    nodes
+}
+
+/// How often a behaviour can start at most, when that follows from the plan.
+fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, InputError> {
+    let b = &line.behaviours[behaviour.0];
+    let what = || format!("behaviour.{}", b.id);
+    if let Some(rate) = b.at_most {
+        return at_most(what, rate).map(Some);
+    }
+    let period_s = match &b.when {
+        When::Each { period_s } => Some(period_s.si),
+        When::Heard { detector, notice } if *notice != plan::NoticeKind::Onset => line.detectors
+            [detector.0]
+            .stages
+            .iter()
+            .find_map(|s| match s {
+                Stage::Trigger { hold_off_s, .. } | Stage::Pulses { hold_off_s, .. } => {
+                    Some(hold_off_s.si).filter(|s| *s > 0.0)
+                }
+                _ => None,
+            }),
+        _ => None,
+    };
+    let Some(period_s) = period_s else {
+        return Ok(None);
+    };
+    let per = ns(what, period_s)?;
+    AtMost::new(1, per)
+        .map(Some)
+        .map_err(|source| InputError::Rate {
+            what: what(),
+            source,
+        })
+}
+
+/// An uplink as the network steps it; whether an attempt succeeds is left to the master.
+///
+/// # Errors
+/// [`InputError::Time`]; [`InputError::NotSaid`] for a chance of failure without a back-off.
+pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputError> {
+    let u = &line.uplinks[uplink.0];
+    let what = || format!("uplink.{}", u.id);
+    let certain = u.success.is_some_and(|q| q.si >= 1.0);
+    let backoff = match u.back_off_s {
+        Some(q) => ns(what, q.si)?,
+        None if certain => Ns::ZERO,
+        None => {
+            return Err(InputError::NotSaid {
+                what: what(),
+                missing: "its back-off after a failed attempt",
+            });
+        }
+    };
+    let windows = match u.windows {
+        None => Windows::Always,
+        Some(w) => Windows::Every {
+            first: ns(what, w.first_s.si)?,
+            period: ns(what, w.period_s.si)?,
+            width: ns(what, w.width_s.si)?,
+        },
+    };
+    Ok(UplinkSpec {
+        session: ns(what, u.session_s.si)?,
+        windows,
+        failure: if certain {
+            Failure::Never
+        } else {
+            Failure::Asked
+        },
+        backoff,
+        expiry: u.expiry_s.map(|q| ns(what, q.si)).transpose()?,
+        message_bytes: u.message_bytes,
+    })
+}
