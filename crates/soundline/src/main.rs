@@ -1,3 +1,76 @@
 //! The command line: parse arguments, call the libraries, print.
+//!
+//! A command is one file with its `Args` and `run(args, &mut Out) -> Result<Exit, Failure>`; it is named three times here
+//! (`mod`, [`Command`], `match`) and once in [`Failure`].
 
-fn main() {}
+mod completions;
+mod exit;
+mod failure;
+mod out;
+mod plan_file;
+mod schema;
+
+use clap::{Parser, Subcommand};
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Colour, Format, Out};
+
+/// Prove an underwater listening line on the bench before a ship takes it out.
+#[derive(Parser)]
+#[command(
+    name = "soundline",
+    version,
+    propagate_version = true,
+    max_term_width = 110,
+    after_help = exit::HELP
+)]
+pub(crate) struct Cli {
+    /// How results are written to standard output.
+    #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// When to use colour. `auto`: on a terminal, unless NO_COLOR is set.
+    #[arg(long, global = true, value_enum, default_value_t = Colour::Auto)]
+    color: Colour,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Schema(schema::Args),
+    Completions(completions::Args),
+}
+
+fn main() -> std::process::ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let exit = if error.use_stderr() {
+                Exit::Unusable
+            } else {
+                Exit::Met
+            };
+            // Whoever reads the help may close it early; there is nobody left to tell.
+            drop(error.print());
+            return exit.into();
+        }
+    };
+    let mut out = Out::standard(cli.format, cli.color);
+    let outcome = run(cli.command, &mut out).and_then(|exit| {
+        out.stdout.flush()?;
+        Ok(exit)
+    });
+    match outcome {
+        Ok(exit) => exit,
+        Err(failure) => failure.tell(&mut out),
+    }
+    .into()
+}
+
+fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
+    match command {
+        Command::Schema(args) => schema::run(&args, out),
+        Command::Completions(args) => completions::run(&args, out),
+    }
+}

@@ -1,0 +1,45 @@
+//! What the exit status says.
+
+use std::process::ExitCode;
+
+/// The exit status of every command.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Exit {
+    /// 0: all that was asked is met (or marginal), and the command did its work.
+    Met,
+    /// 1: a requirement is broken.
+    #[expect(dead_code, reason = "verdicts are given by `check` and `rehearse`")]
+    Broken,
+    /// 2: the input cannot be used, or the output cannot be written.
+    Unusable,
+    /// 3: nothing is broken, but something is unknown.
+    #[expect(dead_code, reason = "verdicts are given by `check` and `rehearse`")]
+    Unknown,
+    /// 4: some of several inputs failed; the others were worked through.
+    SomeFailed,
+    /// 130: cancelled, by Ctrl-C (the system ends the program) or because nobody reads the output any more.
+    Cancelled,
+}
+
+/// The same for the help text.
+pub(crate) const HELP: &str = "\
+Exit status:
+  0    done; every requirement is met or just met
+  1    a requirement is broken
+  2    the input cannot be used, or the output cannot be written
+  3    nothing is broken, but something is unknown
+  4    some of several inputs failed; the others were worked through
+  130  cancelled";
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> ExitCode {
+        ExitCode::from(match exit {
+            Exit::Met => 0,
+            Exit::Broken => 1,
+            Exit::Unusable => 2,
+            Exit::Unknown => 3,
+            Exit::SomeFailed => 4,
+            Exit::Cancelled => 130,
+        })
+    }
+}

@@ -1,0 +1,90 @@
+//! Where a command writes, and how.
+
+use std::io::{self, BufWriter, IsTerminal, Write};
+
+use clap::ValueEnum;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use plan::Drawing;
+use serde::Serialize;
+
+/// How results are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// Plain text for people.
+    Text,
+    /// JSON for programs.
+    Json,
+}
+
+/// When colour is used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// Where a command writes: results to `stdout`, all else to `stderr`.
+pub(crate) struct Out {
+    /// Results. Buffered; flushed at the end.
+    pub(crate) stdout: Box<dyn Write>,
+    /// Mistakes, warnings, notes.
+    pub(crate) stderr: Box<dyn Write>,
+    /// How results are written.
+    pub(crate) format: Format,
+    /// How mistakes of a file are drawn on `stderr`.
+    pub(crate) drawing: Drawing,
+    /// Whether `stdout` may be coloured.
+    #[expect(dead_code, reason = "for the tables of verdicts")]
+    pub(crate) colour: bool,
+    progress: bool,
+}
+
+impl Out {
+    /// Standard output and standard error of the process.
+    pub(crate) fn standard(format: Format, colour: Colour) -> Out {
+        let (stdout, stderr) = (io::stdout(), io::stderr());
+        let no_color = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        let coloured = |terminal: bool| match colour {
+            Colour::Auto => terminal && !no_color,
+            Colour::Always => true,
+            Colour::Never => false,
+        };
+        Out {
+            format,
+            drawing: if coloured(stderr.is_terminal()) {
+                Drawing::Terminal
+            } else {
+                Drawing::Plain
+            },
+            colour: coloured(stdout.is_terminal()),
+            progress: stderr.is_terminal(),
+            stdout: Box::new(BufWriter::new(stdout)),
+            stderr: Box::new(stderr),
+        }
+    }
+
+    /// Writes a result as JSON, indented, with a line end.
+    pub(crate) fn json(&mut self, value: &impl Serialize) -> io::Result<()> {
+        serde_json::to_writer_pretty(&mut self.stdout, value)?;
+        self.stdout.write_all(b"\n")
+    }
+
+    /// A progress bar over `length` steps on standard error; it draws nothing unless that is a terminal.
+    #[expect(dead_code, reason = "for the commands that take long")]
+    pub(crate) fn progress(&self, length: u64, what: &'static str) -> ProgressBar {
+        let target = if self.progress {
+            ProgressDrawTarget::stderr()
+        } else {
+            ProgressDrawTarget::hidden()
+        };
+        let style = ProgressStyle::with_template("{msg} {bar:30} {percent:>3} %  {eta} left")
+            .expect("the template is well formed");
+        ProgressBar::with_draw_target(Some(length), target)
+            .with_style(style)
+            .with_message(what)
+    }
+}

@@ -1,0 +1,9 @@
+//! The program as its user meets it: arguments in, text, files and exit status out.
+
+#![expect(
+    clippy::unwrap_used,
+    reason = "helpers of checks may fail like the checks themselves"
+)]
+
+mod frame;
+mod support;
