@@ -1,0 +1,76 @@
+//! Why a rehearsal cannot be run.
+
+use assess::input::InputError;
+use timeline::Ns;
+
+/// Why a rehearsal cannot be run, or not to its end.
+#[derive(Debug, thiserror::Error)]
+pub enum RehearsalError {
+    /// A discipline's input cannot be built.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// The plan leaves something open that the rehearsal needs.
+    #[error("the plan leaves open what the rehearsal needs: {}", what.join("; "))]
+    NotSaid {
+        /// What.
+        what: Vec<String>,
+    },
+    /// A hydrophone cannot hear.
+    #[error("{sensor}: {source}")]
+    Ear {
+        /// Typed path of the sensor.
+        sensor: String,
+        /// Why.
+        source: crate::ear::EarError,
+    },
+    /// A detector cannot be built.
+    #[error("detector.{detector}: {source}")]
+    Detector {
+        /// Its id.
+        detector: String,
+        /// Why.
+        source: detect::SpecError,
+    },
+    /// The network of links refuses something.
+    #[error("at {at}: the links: {source}")]
+    Machine {
+        /// When.
+        at: Ns,
+        /// Why.
+        source: network::MachineError,
+    },
+    /// An uplink refuses something.
+    #[error("at {at}: uplink.{uplink}: {source}")]
+    Uplink {
+        /// When.
+        at: Ns,
+        /// Its id.
+        uplink: String,
+        /// Why.
+        source: network::UplinkError,
+    },
+    /// The electric network has no answer for another reason than its load.
+    #[error("at {at}: the power network: {source}")]
+    Power {
+        /// When.
+        at: Ns,
+        /// Why.
+        source: power::NetworkError,
+    },
+    /// Modules switch each other on and off without end.
+    #[error("at {at}: module.{module} has restarted {times} times: it switches on and off without end; its boot or its load is more than the line can carry")]
+    RestartLoop {
+        /// When.
+        at: Ns,
+        /// The module.
+        module: String,
+        /// How often.
+        times: u32,
+    },
+    /// The caller asked to stop.
+    #[error("cancelled at {at} of the rehearsal")]
+    Cancelled {
+        /// How far it had come.
+        at: Ns,
+    },
+}

@@ -1,0 +1,220 @@
+//! The expectations of a cue sheet, counted while the rehearsal runs.
+
+use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, SoundIx, Within};
+use timeline::Ns;
+
+use crate::ear::Arrival;
+use crate::record::{Record, What};
+
+/// Most times that are told of one expectation.
+const TOLD: usize = 3;
+
+/// How an expectation came out.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Expectation {
+    /// Its id.
+    pub id: String,
+    /// Whether it held.
+    pub passed: bool,
+    /// What was seen, in a sentence.
+    pub said: String,
+}
+
+/// A window in which an expectation looks, and what was seen in it.
+#[derive(Clone, Debug)]
+struct Window {
+    from: Ns,
+    until: Ns,
+    /// The sound and repeat that the thing must go back to.
+    root: Option<(SoundIx, u32)>,
+    count: u32,
+    first: Vec<f64>,
+    lowest_v: f64,
+    highest_v: f64,
+}
+
+pub(crate) struct Watcher<'a> {
+    line: &'a Line,
+    expects: &'a [Expect],
+    windows: Vec<Vec<Window>>,
+}
+
+impl<'a> Watcher<'a> {
+    /// `arrivals` are those of every ear.
+    pub(crate) fn new(line: &'a Line, cues: &'a CueSheet, arrivals: &[(plan::SensorIx, Vec<Arrival>)]) -> Watcher<'a> {
+        let windows = cues
+            .expects
+            .iter()
+            .map(|e| windows(line, e, arrivals))
+            .collect();
+        Watcher { line, expects: &cues.expects, windows }
+    }
+
+    pub(crate) fn see(&mut self, record: &Record) {
+        for (expect, windows) in self.expects.iter().zip(&mut self.windows) {
+            if let What::Settled { voltages_v } = &record.what {
+                if let ExpectKind::Voltage { of, .. } = &expect.what {
+                    see_voltage(windows, record.at, voltages_v[of.0]);
+                }
+                continue;
+            }
+            if !concerns(&expect.what, &record.what) {
+                continue;
+            }
+            for window in windows.iter_mut().filter(|w| holds(w, record)) {
+                window.count += 1;
+                if window.first.len() < TOLD {
+                    let zero = match (window.root, record.root) {
+                        (Some(_), Some(root)) => root.heard_at,
+                        (Some(_), None) => window.from,
+                        (None, _) => Ns::ZERO,
+                    };
+                    window.first.push(record.at.as_s_f64() - zero.as_s_f64());
+                }
+            }
+        }
+    }
+
+    pub(crate) fn finish(self) -> Vec<Expectation> {
+        self.expects
+            .iter()
+            .zip(&self.windows)
+            .map(|(e, windows)| judge(self.line, e, windows))
+            .collect()
+    }
+}
+
+fn windows(line: &Line, expect: &Expect, arrivals: &[(plan::SensorIx, Vec<Arrival>)]) -> Vec<Window> {
+    let window = |from: Ns, until: Ns, root| Window {
+        from,
+        until,
+        root,
+        count: 0,
+        first: Vec::new(),
+        lowest_v: f64::INFINITY,
+        highest_v: f64::NEG_INFINITY,
+    };
+    match expect.within {
+        Within::Between { from_s, until_s } => {
+            let from = Ns::from_s_f64(from_s).unwrap_or(Ns::ZERO);
+            let until = Ns::from_s_f64(until_s).unwrap_or(Ns(u64::MAX));
+            vec![window(from, until, None)]
+        }
+        Within::After { sound, within_s } => {
+            let of_detector = match &expect.what {
+                ExpectKind::Notice { of, .. } => Some(line.detectors[of.0].on),
+                _ => None,
+            };
+            let mut first: Vec<(u32, Ns)> = Vec::new();
+            for (_, list) in arrivals.iter().filter(|(s, _)| of_detector.is_none_or(|d| d == *s)) {
+                for a in list.iter().filter(|a| a.sound == sound) {
+                    match first.iter_mut().find(|(r, _)| *r == a.repeat) {
+                        Some((_, at)) => *at = (*at).min(a.from),
+                        None => first.push((a.repeat, a.from)),
+                    }
+                }
+            }
+            first.sort_unstable();
+            let span = Ns::from_s_f64(within_s.si).unwrap_or(Ns(u64::MAX));
+            first
+                .into_iter()
+                .map(|(repeat, at)| window(at, at.checked_add(span).unwrap_or(Ns(u64::MAX)), Some((sound, repeat))))
+                .collect()
+        }
+    }
+}
+
+/// Whether a record falls into a window: by its time, or by the time since its root was heard.
+fn holds(window: &Window, record: &Record) -> bool {
+    match (window.root, record.root) {
+        (None, _) => window.from <= record.at && record.at <= window.until,
+        (Some((sound, repeat)), Some(root)) => {
+            let span = window.until.checked_sub(window.from).unwrap_or(Ns::ZERO);
+            let latest = root.heard_at.checked_add(span).unwrap_or(Ns(u64::MAX));
+            root.sound == sound && root.repeat == repeat && record.at <= latest
+        }
+        // What has no sound at its root (a module going down) counts by its time alone.
+        (Some(_), None) => {
+            matches!(record.what, What::Down { .. }) && window.from <= record.at && record.at <= window.until
+        }
+    }
+}
+
+fn concerns(kind: &ExpectKind, what: &What) -> bool {
+    match (kind, what) {
+        (ExpectKind::Notice { of, notice, .. }, What::Noticed { detector, notice: n, .. }) => of == detector && notice == n,
+        (ExpectKind::Switched { of, on, .. }, What::Switched { output, on: o }) => of == output && on == o,
+        (ExpectKind::Delivered { topic, to, .. }, What::Delivered { module, topic: t, .. }) => topic == t && to == module,
+        (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
+        (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
+        (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
+        _ => false,
+    }
+}
+
+/// A voltage holds from its settling until the next; the one before a window's beginning counts too.
+fn see_voltage(windows: &mut [Window], at: Ns, voltage_v: f64) {
+    for w in windows {
+        if at <= w.from {
+            (w.lowest_v, w.highest_v) = (voltage_v, voltage_v);
+        } else if at <= w.until {
+            w.lowest_v = w.lowest_v.min(voltage_v);
+            w.highest_v = w.highest_v.max(voltage_v);
+        }
+    }
+}
+
+fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
+    let done = |passed, said: String| Expectation { id: expect.id.clone(), passed, said };
+    if windows.is_empty() {
+        return done(false, "the sound reaches no hydrophone within the rehearsal".to_owned());
+    }
+    if let ExpectKind::Voltage { of, at_least_v, at_most_v } = &expect.what {
+        let low = windows.iter().map(|w| w.lowest_v).fold(f64::INFINITY, f64::min);
+        let high = windows.iter().map(|w| w.highest_v).fold(f64::NEG_INFINITY, f64::max);
+        let passed = at_least_v.is_none_or(|q| low >= q.si) && at_most_v.is_none_or(|q| high <= q.si);
+        return done(passed, format!("between {low:.3} V and {high:.3} V at {}", module(line, *of)));
+    }
+    let count = match &expect.what {
+        ExpectKind::Notice { count, .. }
+        | ExpectKind::Switched { count, .. }
+        | ExpectKind::Delivered { count, .. }
+        | ExpectKind::Sent { count, .. }
+        | ExpectKind::Lost { count, .. }
+        | ExpectKind::Down { count, .. } => *count,
+        ExpectKind::Voltage { .. } => unreachable!("judged above"),
+    };
+    let fits = |w: &Window| w.count >= count.at_least && count.at_most.is_none_or(|m| w.count <= m);
+    let Some(bad) = windows.iter().find(|w| !fits(w)) else {
+        let all: Vec<String> = windows.iter().map(seen).collect();
+        return done(true, all.join("; "));
+    };
+    done(false, format!("{}, expected {}", seen(bad), wanted(count)))
+}
+
+fn module(line: &Line, ix: ModuleIx) -> String {
+    line.module_path(ix)
+}
+
+fn seen(window: &Window) -> String {
+    let times: Vec<String> = window.first.iter().map(|s| format!("{s:.4} s")).collect();
+    let of = match window.root {
+        Some(_) => " after the sound was heard",
+        None => "",
+    };
+    let more = if window.count as usize > window.first.len() { ", ..." } else { "" };
+    match window.count {
+        0 => "not seen".to_owned(),
+        1 => format!("seen at {}{of}", times.join("")),
+        n => format!("seen {n} times, at {}{more}{of}", times.join(", ")),
+    }
+}
+
+fn wanted(count: Count) -> String {
+    match count.at_most {
+        None => format!("at least {}", count.at_least),
+        Some(0) => "none".to_owned(),
+        Some(most) if most == count.at_least => format!("exactly {most}"),
+        Some(most) => format!("from {} to {most}", count.at_least),
+    }
+}

@@ -1,0 +1,255 @@
+//! What happens in a rehearsal, record by record, each with the record that caused it.
+
+use network::{DropReason, MessageId};
+use plan::{BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx, UplinkIx};
+use timeline::Ns;
+
+/// Number of a record; later records have higher numbers.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Hash)]
+pub struct RecordId(pub u64);
+
+/// One thing that happened.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Record {
+    /// Its number.
+    pub id: RecordId,
+    /// The record that caused it.
+    pub parent: Option<RecordId>,
+    /// When.
+    pub at: Ns,
+    /// The sound at the root of the chain, with the instant at which it reached the hydrophone.
+    pub root: Option<Root>,
+    /// What.
+    pub what: What,
+}
+
+/// The sound that a chain of records goes back to.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Root {
+    /// The sound.
+    pub sound: SoundIx,
+    /// Which of its repeats, from 0.
+    pub repeat: u32,
+    /// When it reached the hydrophone that heard it.
+    pub heard_at: Ns,
+}
+
+/// Why something that should have happened did not.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Refusal {
+    /// The behaviour's own `at_most`.
+    Behaviour,
+    /// The topic's `at_most`.
+    Topic,
+}
+
+/// Why a copy of a message was lost.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Loss {
+    /// Lost by the network.
+    Network(DropReason),
+    /// It reached a module that was not working.
+    NotWorking,
+}
+
+/// Something that happens in a rehearsal.
+#[derive(Clone, PartialEq, Debug)]
+pub enum What {
+    /// A sound reaches a hydrophone.
+    Arrives {
+        /// The hydrophone.
+        sensor: SensorIx,
+        /// The sound.
+        sound: SoundIx,
+        /// Which of its repeats, from 0.
+        repeat: u32,
+        /// Closest range while it is heard, m.
+        closest_range_m: f64,
+        /// Received level as it begins, dB re 1 uPa.
+        level_db_re_1upa: f64,
+    },
+    /// A detector tells a notice.
+    Noticed {
+        /// The detector.
+        detector: DetectorIx,
+        /// Number of the event.
+        event: u64,
+        /// Which notice.
+        notice: NoticeKind,
+    },
+    /// An event is over; its measures.
+    Event {
+        /// The detector.
+        detector: DetectorIx,
+        /// Its measures.
+        event: detect::Event,
+    },
+    /// A detector drops what it had begun.
+    Dropped {
+        /// The detector.
+        detector: DetectorIx,
+        /// Number of the event.
+        event: u64,
+        /// Why.
+        reason: detect::Reason,
+    },
+    /// A behaviour starts.
+    Started {
+        /// The behaviour.
+        behaviour: BehaviourIx,
+    },
+    /// A limit keeps a behaviour or a message back.
+    Refused {
+        /// The behaviour.
+        behaviour: BehaviourIx,
+        /// Which limit.
+        why: Refusal,
+    },
+    /// A message is published.
+    Published {
+        /// By which module.
+        module: ModuleIx,
+        /// On which topic.
+        topic: TopicIx,
+        /// Its number.
+        message: MessageId,
+    },
+    /// A frame has crossed a span and been processed beyond it.
+    Crossed {
+        /// The span.
+        span: SpanIx,
+        /// Towards which module.
+        to: ModuleIx,
+        /// The message.
+        message: MessageId,
+        /// Which fragment, from 0.
+        fragment: u32,
+        /// When it was queued for the link.
+        queued: Ns,
+        /// When its first bit left.
+        start: Ns,
+        /// When its last bit left.
+        end: Ns,
+    },
+    /// A message reaches a module.
+    Delivered {
+        /// The module.
+        module: ModuleIx,
+        /// The topic.
+        topic: TopicIx,
+        /// The message.
+        message: MessageId,
+    },
+    /// A copy of a message is lost.
+    Lost {
+        /// The module it was meant for.
+        module: ModuleIx,
+        /// The topic.
+        topic: TopicIx,
+        /// The message.
+        message: MessageId,
+        /// Why.
+        why: Loss,
+    },
+    /// An output switches.
+    Switched {
+        /// The output.
+        output: OutputIx,
+        /// On or off.
+        on: bool,
+    },
+    /// A module enters a state.
+    Entered {
+        /// The module.
+        module: ModuleIx,
+        /// Index into its loads.
+        state: usize,
+    },
+    /// A message is queued on an uplink.
+    Queued {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// Its number there.
+        message: u64,
+        /// Its size, bytes.
+        bytes: u32,
+    },
+    /// An attempt to send begins.
+    Attempt {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// The message.
+        message: u64,
+        /// Number of the attempt, from 1.
+        attempt: u64,
+    },
+    /// An attempt has failed.
+    Failed {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// The message.
+        message: u64,
+        /// Number of the attempt, from 1.
+        attempt: u64,
+    },
+    /// A message is ashore.
+    Sent {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// The message.
+        message: u64,
+        /// Billed messages.
+        billed: u32,
+    },
+    /// A message was given up.
+    Expired {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// The message.
+        message: u64,
+    },
+    /// A line in a log.
+    Logged {
+        /// The module.
+        module: ModuleIx,
+        /// The text.
+        text: String,
+    },
+    /// A fault begins.
+    FaultBegins {
+        /// Index into the cue sheet's faults.
+        fault: usize,
+    },
+    /// A fault is over.
+    FaultEnds {
+        /// Index into the cue sheet's faults.
+        fault: usize,
+    },
+    /// Voltages after a change.
+    Settled {
+        /// Voltage at each module, V; zero where no power comes.
+        voltages_v: Vec<f64>,
+    },
+    /// The line cannot carry its load: every module loses its power.
+    Collapsed {
+        /// The share of the load that it could carry; `None` when a supply is asked for more than its current limit.
+        share: Option<f64>,
+    },
+    /// A module stops: no power, or hung.
+    Down {
+        /// The module.
+        module: ModuleIx,
+        /// Voltage at it, V.
+        voltage_v: f64,
+    },
+    /// A module begins to boot.
+    Boots {
+        /// The module.
+        module: ModuleIx,
+    },
+    /// A module works again.
+    Up {
+        /// The module.
+        module: ModuleIx,
+    },
+}
