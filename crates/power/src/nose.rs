@@ -26,6 +26,8 @@ const PROOF: f64 = 1e-9;
 const MOST_DOUBLINGS: u32 = 1000;
 const MOST_STEPS: u32 = 30;
 const INVERSE_ITERATIONS: usize = 4;
+/// Nodes whose voltages fall alike to this share count as equal.
+const EQUAL: f64 = 1e-6;
 /// A relative step this small has arrived.
 const ARRIVED: f64 = 1e-13;
 /// Below this, a relative step that no longer shrinks is rounding.
@@ -80,7 +82,7 @@ pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize
             continue;
         }
         solver.check_current_loads(scratch)?;
-        return Ok((factor, solver.given_node(largest_at(&point.w))));
+        return Ok((factor, point.falls_fastest(solver, scratch)));
     }
     Err(bracket.not_found())
 }
@@ -264,6 +266,18 @@ impl Point {
             last_change = change;
         }
         None
+    }
+
+    /// The node (as given) with the largest `w` among those that draw constant power; the lowest of equals. A node
+    /// beyond that draws nothing has the `w` of its neighbour.
+    fn falls_fastest(&self, solver: &Solver, scratch: &Scratch) -> usize {
+        let drawing = || (0..self.w.len()).filter(|&i| scratch.power_w[i] > 0.0);
+        let most = drawing().map(|i| self.w[i]).fold(0.0, f64::max);
+        drawing()
+            .filter(|&i| self.w[i] >= most * (1.0 - EQUAL))
+            .map(|i| solver.given_node(i))
+            .min()
+            .expect("a part that collapses draws constant power")
     }
 
     /// Fills `a` to `f`; returns the change at node `m` and of the factor.

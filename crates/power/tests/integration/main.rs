@@ -1,1 +1,20 @@
-//! Checks of the crate against sources outside it.
+//! Checks of the crate against sources outside it, and of its two methods against each other.
+
+#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+use proptest::test_runner::Config;
+
+mod conductors;
+mod networks;
+mod properties;
+mod published;
+mod refusals;
+
+/// 64 cases, or as many as the environment variable PROPTEST_CASES asks for.
+fn cases() -> Config {
+    let cases = std::env::var("PROPTEST_CASES").map_or(64, |count| count.parse().unwrap());
+    Config {
+        failure_persistence: None,
+        ..Config::with_cases(cases)
+    }
+}
