@@ -6,6 +6,7 @@ use report::OutputError;
 use thiserror::Error;
 
 use crate::exit::Exit;
+use crate::listen::ListenError;
 use crate::out::Out;
 
 /// Why a command ended without doing its work.
@@ -17,9 +18,11 @@ pub(crate) enum Failure {
     /// A file cannot be written.
     #[error(transparent)]
     File(#[from] OutputError),
+    /// Recordings cannot be listened to.
+    #[error(transparent)]
+    Listen(#[from] ListenError),
     /// The plan cannot be used. What is wrong has been shown already.
     #[error("{path}: the plan cannot be used as it is")]
-    #[expect(dead_code, reason = "named by the commands that read a plan")]
     Plan {
         /// The plan's path as the user gave it.
         path: String,
@@ -34,6 +37,7 @@ impl Failure {
                 "give another name, or add --force to replace it where the command has that flag"
                     .to_owned(),
             ),
+            Failure::Listen(error) => error.help(),
             Failure::Output(_) | Failure::File(_) | Failure::Plan { .. } => None,
         }
     }

@@ -6,6 +6,7 @@
 mod completions;
 mod exit;
 mod failure;
+mod listen;
 mod out;
 mod plan_file;
 mod schema;
@@ -38,6 +39,7 @@ pub(crate) struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Listen(listen::Args),
     Schema(schema::Args),
     Completions(completions::Args),
 }
@@ -70,6 +72,7 @@ fn main() -> std::process::ExitCode {
 
 fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
     match command {
+        Command::Listen(args) => listen::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),
     }

@@ -7,6 +7,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plan::Drawing;
 use serde::Serialize;
 
+/// Name and version of the program, as outputs carry them.
+pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION"));
+
 /// How results are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
@@ -74,7 +77,6 @@ impl Out {
     }
 
     /// A progress bar over `length` steps on standard error; it draws nothing unless that is a terminal.
-    #[expect(dead_code, reason = "for the commands that take long")]
     pub(crate) fn progress(&self, length: u64, what: &'static str) -> ProgressBar {
         let target = if self.progress {
             ProgressDrawTarget::stderr()

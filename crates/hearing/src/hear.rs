@@ -1,0 +1,360 @@
+//! Files that follow each other, through the detectors of their channels.
+
+use detect::{Detector, Event, Notice, PushError, Told};
+use jiff::Timestamp;
+use recording::Recording;
+use signal::{Block, Levels};
+
+use crate::ear::Ear;
+use crate::error::{FileError, HearError};
+use crate::heard::{ChannelLevels, Found, Hearing};
+use crate::survey::Survey;
+
+/// Most frames read at once.
+const BLOCK_FRAMES: usize = 65_536;
+/// Most samples read at once, over all channels: 4 MiB.
+const BLOCK_SAMPLES: usize = 1 << 20;
+
+/// What [`hear`] shows its caller on the way.
+#[derive(Debug)]
+pub enum Step<'a> {
+    /// The next samples of an ear, after the ones before in the same file.
+    Samples {
+        /// Index of the file in the stretch.
+        file: usize,
+        /// Index of the ear.
+        ear: usize,
+        /// Frames that are missing before them.
+        missing: u64,
+        /// Sound pressure, uPa.
+        pressure_upa: &'a [f32],
+    },
+    /// The file after this one has been heard too, or the stretch is over: the events that begin in this file are
+    /// known, but for `open` events that outlast the whole file after it.
+    Settled {
+        /// Index of the file in the stretch.
+        file: usize,
+        /// What was heard in it so far.
+        hearing: &'a Hearing,
+        /// Events begun before the file after it that are not over yet.
+        open: usize,
+    },
+}
+
+/// Hears one stretch: files that follow each other as [`line_up`](crate::line_up) puts them. Gives what was heard, file by
+/// file. A file that fails ends the stretch there and begins it anew after.
+///
+/// `step` is shown samples and settled files, `read` is told the number of frames after each block.
+///
+/// # Errors
+/// [`HearError`] when the ears cannot be at the rate of the files; what is wrong with a file is in its [`Hearing`].
+pub fn hear(
+    files: &[Survey],
+    ears: &[Ear],
+    step: &mut dyn FnMut(Step<'_>),
+    read: &dyn Fn(u64),
+) -> Result<Vec<Hearing>, HearError> {
+    let Some(first) = files.first() else {
+        return Ok(Vec::new());
+    };
+    let rate_hz = f64::from(first.info.rate_hz);
+    let mut stretch = Stretch {
+        files,
+        rate_hz,
+        channels: ears
+            .iter()
+            .enumerate()
+            .map(|(index, ear)| Channel::new(index, ear, rate_hz))
+            .collect::<Result<_, _>>()?,
+        origins: Vec::with_capacity(files.len()),
+        hearings: files.iter().map(|_| Hearing::default()).collect(),
+        told: Vec::new(),
+        open: ears
+            .iter()
+            .map(|ear| vec![None; ear.detectors.len()])
+            .collect(),
+    };
+    let mut origin = 0;
+    for (index, file) in files.iter().enumerate() {
+        stretch.origins.push(origin);
+        for channel in &mut stretch.channels {
+            channel.levels.reset();
+        }
+        let failed = stretch.hear_file(index, origin, step, read).err();
+        let hearing = &mut stretch.hearings[index];
+        hearing.levels = stretch.channels.iter().map(Channel::level).collect();
+        let whole = failed.is_none() && file.info.frames.is_none_or(|f| f == hearing.frames);
+        hearing.failed = failed;
+        origin += hearing.frames;
+        if !whole || index + 1 == files.len() {
+            stretch.gap();
+        }
+        if index > 0 {
+            stretch.settle(index - 1, step);
+        }
+        if index + 1 == files.len() {
+            stretch.settle(index, step);
+        }
+    }
+    for hearing in &mut stretch.hearings {
+        hearing.number();
+    }
+    Ok(stretch.hearings)
+}
+
+/// One ear at work.
+struct Channel<'a> {
+    index: usize,
+    ear: &'a Ear,
+    detectors: Vec<Detector>,
+    levels: Levels,
+    pressure_upa: Vec<f32>,
+}
+
+impl<'a> Channel<'a> {
+    fn new(index: usize, ear: &'a Ear, rate_hz: f64) -> Result<Self, HearError> {
+        if !(ear.full_scale_upa.is_finite() && ear.full_scale_upa > 0.0) {
+            return Err(HearError::FullScale {
+                ear: index,
+                full_scale_upa: ear.full_scale_upa,
+            });
+        }
+        let detectors = ear
+            .detectors
+            .iter()
+            .enumerate()
+            .map(|(detector, spec)| {
+                Detector::new(spec).map_err(|source| HearError::Detector {
+                    ear: index,
+                    detector,
+                    source,
+                })
+            })
+            .collect::<Result<_, _>>()?;
+        Ok(Self {
+            index,
+            ear,
+            detectors,
+            levels: Levels::new(rate_hz)?,
+            pressure_upa: Vec::new(),
+        })
+    }
+
+    fn level(&self) -> Option<ChannelLevels> {
+        let reference_upa = self.ear.reference_upa();
+        (self.levels.count() > 0).then(|| ChannelLevels {
+            level_db: self.levels.level_db(reference_upa),
+            peak_level_db: self.levels.peak_level_db(reference_upa),
+            exposure_level_db: self.levels.exposure_level_db(reference_upa),
+            heard_s: self.levels.duration_s(),
+        })
+    }
+}
+
+/// A stretch under way.
+struct Stretch<'a> {
+    files: &'a [Survey],
+    rate_hz: f64,
+    channels: Vec<Channel<'a>>,
+    /// Frames of the stretch before each file that was begun.
+    origins: Vec<u64>,
+    hearings: Vec<Hearing>,
+    told: Vec<Told>,
+    /// By ear and detector: when the onset was known of an event that has come to no end.
+    open: Vec<Vec<Option<u64>>>,
+}
+
+impl Stretch<'_> {
+    fn hear_file(
+        &mut self,
+        index: usize,
+        origin: u64,
+        step: &mut dyn FnMut(Step<'_>),
+        read: &dyn Fn(u64),
+    ) -> Result<(), FileError> {
+        let survey = &self.files[index];
+        let mut recording = Recording::open(&survey.path)?;
+        let outcome = self.hear_samples(index, origin, &mut recording, step, read);
+        let hearing = &mut self.hearings[index];
+        hearing.frames = recording.position();
+        hearing.duration_s = hearing.frames as f64 / self.rate_hz;
+        hearing.full_scale_samples = recording.full_scale();
+        hearing.warnings = recording.warnings().to_vec();
+        hearing.warnings_left_out = recording.warnings_left_out();
+        outcome
+    }
+
+    fn hear_samples(
+        &mut self,
+        index: usize,
+        origin: u64,
+        recording: &mut Recording,
+        step: &mut dyn FnMut(Step<'_>),
+        read: &dyn Fn(u64),
+    ) -> Result<(), FileError> {
+        let survey = &self.files[index];
+        let info = recording.info();
+        let channels = usize::from(info.channels);
+        if (info.rate_hz, info.channels) != (survey.info.rate_hz, survey.info.channels) {
+            return Err(FileError::Changed {
+                file: survey.path.clone(),
+                was_rate_hz: survey.info.rate_hz,
+                was_channels: survey.info.channels,
+                rate_hz: info.rate_hz,
+                channels: info.channels,
+            });
+        }
+        for channel in &self.channels {
+            if channel.ear.channel >= info.channels {
+                return Err(FileError::Channel {
+                    file: survey.path.clone(),
+                    channels: info.channels,
+                    wanted: u32::from(channel.ear.channel) + 1,
+                });
+            }
+        }
+        let frames = BLOCK_FRAMES.min(BLOCK_SAMPLES / channels).max(1);
+        let mut interleaved = vec![0.0; frames * channels];
+        let mut expected = 0;
+        loop {
+            let chunk = recording.read(&mut interleaved)?;
+            if chunk.frames == 0 {
+                return Ok(());
+            }
+            if chunk.after_gap {
+                self.gap();
+            }
+            let missing = chunk.first - expected;
+            expected = chunk.first + chunk.frames as u64;
+            let samples = &interleaved[..chunk.frames * channels];
+            for at in 0..self.channels.len() {
+                let channel = &mut self.channels[at];
+                calibrate(samples, channels, channel).map_err(|frame| FileError::Beyond {
+                    file: survey.path.clone(),
+                    frame: chunk.first + frame as u64,
+                    channel: u32::from(channel.ear.channel) + 1,
+                    value: samples[frame * channels + usize::from(channel.ear.channel)],
+                })?;
+                channel.levels.push(&channel.pressure_upa);
+                step(Step::Samples {
+                    file: index,
+                    ear: channel.index,
+                    missing,
+                    pressure_upa: &channel.pressure_upa,
+                });
+                self.detect(at, origin + chunk.first)
+                    .map_err(|source| FileError::Detector {
+                        file: survey.path.clone(),
+                        frame: chunk.first,
+                        source,
+                    })?;
+            }
+            read(chunk.frames as u64);
+        }
+    }
+
+    fn detect(&mut self, at: usize, first: u64) -> Result<(), PushError> {
+        for detector in 0..self.channels[at].detectors.len() {
+            let Channel {
+                detectors,
+                pressure_upa,
+                ..
+            } = &mut self.channels[at];
+            let pushed = detectors[detector].push(Block::new(first, pressure_upa), &mut self.told);
+            self.take(at, detector);
+            pushed?;
+        }
+        Ok(())
+    }
+
+    /// Ends what is going on: what follows is heard anew.
+    fn gap(&mut self) {
+        for at in 0..self.channels.len() {
+            for detector in 0..self.channels[at].detectors.len() {
+                self.channels[at].detectors[detector].gap(&mut self.told);
+                self.take(at, detector);
+            }
+        }
+    }
+
+    /// Takes what a detector of the channel has told.
+    fn take(&mut self, at: usize, detector: usize) {
+        let told = std::mem::take(&mut self.told);
+        for Told {
+            notice,
+            known_at_sample,
+        } in &told
+        {
+            let open = &mut self.open[at][detector];
+            match notice {
+                Notice::Onset(_) => *open = Some(*known_at_sample),
+                Notice::Confirmed(_) => {}
+                Notice::Dropped(..) => *open = None,
+                Notice::Ended(event) => {
+                    *open = None;
+                    let file = self.origins.partition_point(|&o| o <= event.begin_sample) - 1;
+                    let found = self.found(at, detector, file, event);
+                    self.hearings[file].events.push(found);
+                }
+            }
+        }
+        self.told = told;
+        self.told.clear();
+    }
+
+    fn found(&self, at: usize, detector: usize, file: usize, event: &Event) -> Found {
+        let channel = &self.channels[at];
+        let (origin, start) = (self.origins[file], self.files[file].start);
+        let (begin, end) = (event.begin_sample - origin, event.end_sample - origin);
+        let reference_db = channel.ear.reference_db();
+        let utc =
+            |frame| start.and_then(|start| instant(start, frame, self.files[file].info.rate_hz));
+        Found {
+            ear: channel.index,
+            detector,
+            number: 0,
+            begin_s: begin as f64 / self.rate_hz,
+            end_s: end as f64 / self.rate_hz,
+            begin_utc: utc(begin),
+            end_utc: utc(end),
+            peak_level_db: event.peak_level_db - reference_db,
+            mean_level_db: event.mean_level_db - reference_db,
+            background_db: event.background_db.map(|level_db| level_db - reference_db),
+            score_db: event.score_db,
+            pulses: event.pulses,
+            ending: event.ending,
+        }
+    }
+
+    fn settle(&mut self, file: usize, step: &mut dyn FnMut(Step<'_>)) {
+        self.hearings[file].number();
+        let after = self.origins.get(file + 1).copied().unwrap_or(u64::MAX);
+        let open = self.open.iter().flatten().flatten();
+        step(Step::Settled {
+            file,
+            hearing: &self.hearings[file],
+            open: open.filter(|&&known_at| known_at < after).count(),
+        });
+    }
+}
+
+/// The ear's channel out of interleaved samples, in uPa. Gives the index of the first frame whose pressure is infinite.
+fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Result<(), usize> {
+    let (full_scale_upa, own) = (channel.ear.full_scale_upa, usize::from(channel.ear.channel));
+    channel.pressure_upa.clear();
+    channel.pressure_upa.extend(
+        samples
+            .chunks_exact(channels)
+            .map(|frame| (f64::from(frame[own]) * full_scale_upa) as f32),
+    );
+    match channel.pressure_upa.iter().position(|p| !p.is_finite()) {
+        Some(frame) => Err(frame),
+        None => Ok(()),
+    }
+}
+
+/// The instant of a frame, to the nanosecond below.
+fn instant(start: Timestamp, frame: u64, rate_hz: u32) -> Option<Timestamp> {
+    let after_ns = i128::from(frame) * 1_000_000_000 / i128::from(rate_hz);
+    Timestamp::from_nanosecond(start.as_nanosecond() + after_ns).ok()
+}

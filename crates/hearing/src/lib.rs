@@ -1,0 +1,19 @@
+//! Files of sound, calibrated, through detectors: events and levels.
+//!
+//! [`survey`] looks at a file, [`line_up`] groups files that follow each other without a gap, [`hear`] takes one such
+//! group through the detectors of its [`Ear`]s. Memory does not grow with the length of the recordings, but for the
+//! events that were found. Levels are those of the recording: what a sensor's high-pass took away is not given back.
+
+mod ear;
+mod error;
+mod hear;
+mod heard;
+mod survey;
+mod view;
+
+pub use ear::{Ear, Reference};
+pub use error::{FileError, HearError, LineUpError};
+pub use hear::{Step, hear};
+pub use heard::{ChannelLevels, Found, Hearing};
+pub use survey::{Survey, line_up, survey};
+pub use view::{View, band_hz, view};

@@ -1,0 +1,166 @@
+//! Channels to sensors, as the user says; never guessed.
+
+use std::convert::Infallible;
+use std::str::FromStr;
+
+use assess::input::{detector_spec, sensor_chain};
+use hearing::{Ear, Reference};
+use plan::{DetectorIx, Line, ModuleIx, SensorIx, SensorKind};
+use recording::Info;
+
+use super::Units;
+use super::error::ListenError;
+
+/// One `--as`.
+#[derive(Debug, Clone)]
+pub(crate) struct Assignment {
+    /// Number of the channel, from 1; `None` for a recording with a single one.
+    channel: Option<u16>,
+    /// The sensor as it was named.
+    pub(crate) sensor: String,
+}
+
+impl FromStr for Assignment {
+    type Err = Infallible;
+
+    /// What is before `=` and no number stays part of the name, which then names no sensor.
+    fn from_str(text: &str) -> Result<Self, Infallible> {
+        let numbered = text.split_once('=').and_then(|(number, sensor)| {
+            let channel = number.parse().ok().filter(|&n: &u16| n > 0)?;
+            Some((channel, sensor))
+        });
+        Ok(match numbered {
+            Some((channel, sensor)) => Self {
+                channel: Some(channel),
+                sensor: sensor.to_owned(),
+            },
+            None => Self {
+                channel: None,
+                sensor: text.to_owned(),
+            },
+        })
+    }
+}
+
+/// A sensor with its channel and its detectors.
+#[derive(Debug)]
+pub(crate) struct Assigned {
+    /// Number of the channel, from 1; `None` for a recording with a single one.
+    pub(crate) channel: Option<u16>,
+    /// The sensor.
+    pub(crate) sensor: SensorIx,
+    /// Its typed path.
+    pub(crate) path: String,
+    /// Its detectors.
+    pub(crate) detectors: Vec<DetectorIx>,
+}
+
+/// Finds the sensors and detectors that were named.
+pub(crate) fn assign(
+    line: &Line,
+    assignments: &[Assignment],
+    detectors: &[String],
+) -> Result<Vec<Assigned>, ListenError> {
+    let hearing = hearing_sensors(line);
+    let paths = || hearing.iter().map(|(path, _)| path.clone()).collect();
+    if assignments.is_empty() {
+        return Err(ListenError::NotAssigned { sensors: paths() });
+    }
+    let mut assigned: Vec<Assigned> = Vec::new();
+    for assignment in assignments {
+        let Some((path, sensor)) = hearing.iter().find(|(path, _)| *path == assignment.sensor)
+        else {
+            return Err(ListenError::UnknownSensor {
+                sensor: assignment.sensor.clone(),
+                sensors: paths(),
+            });
+        };
+        match assignment.channel {
+            None if assignments.len() > 1 => {
+                return Err(ListenError::NoChannel {
+                    sensor: path.clone(),
+                });
+            }
+            Some(channel) if assigned.iter().any(|a| a.channel == Some(channel)) => {
+                return Err(ListenError::TwiceAssigned { channel });
+            }
+            _ => {}
+        }
+        assigned.push(Assigned {
+            channel: assignment.channel,
+            sensor: *sensor,
+            path: path.clone(),
+            detectors: detectors_on(line, *sensor, detectors),
+        });
+    }
+    for id in detectors {
+        let Some(found) = line.detectors.iter().find(|d| d.id == *id) else {
+            return Err(ListenError::UnknownDetector {
+                id: id.clone(),
+                detectors: line.detectors.iter().map(|d| d.id.clone()).collect(),
+            });
+        };
+        if assigned.iter().all(|a| a.sensor != found.on) {
+            return Err(ListenError::DeafDetector {
+                id: id.clone(),
+                on: line.sensor_path(found.on),
+            });
+        }
+    }
+    Ok(assigned)
+}
+
+/// Hydrophones and microphones with their typed paths.
+fn hearing_sensors(line: &Line) -> Vec<(String, SensorIx)> {
+    let modules = line.modules.iter().enumerate();
+    modules
+        .flat_map(|(module, m)| {
+            m.sensors.iter().enumerate().map(move |(sensor, s)| {
+                let ix = SensorIx {
+                    module: ModuleIx(module),
+                    sensor,
+                };
+                (s.kind, ix)
+            })
+        })
+        .filter(|(kind, _)| matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone))
+        .map(|(_, ix)| (line.sensor_path(ix), ix))
+        .collect()
+}
+
+fn detectors_on(line: &Line, sensor: SensorIx, wanted: &[String]) -> Vec<DetectorIx> {
+    let all = line.detectors.iter().enumerate();
+    all.filter(|(_, d)| d.on == sensor && (wanted.is_empty() || wanted.contains(&d.id)))
+        .map(|(ix, _)| DetectorIx(ix))
+        .collect()
+}
+
+/// The ears for recordings like this one.
+pub(crate) fn ears(
+    line: &Line,
+    assigned: &[Assigned],
+    info: &Info,
+    units: Units,
+) -> Result<Vec<Ear>, ListenError> {
+    assigned
+        .iter()
+        .map(|a| {
+            let reference = match (units, line.sensor(a.sensor).kind) {
+                (Units::FullScale, _) => Reference::FullScale,
+                (Units::Pressure, SensorKind::Microphone) => Reference::Air,
+                (Units::Pressure, _) => Reference::Water,
+            };
+            let rate_hz = Some(f64::from(info.rate_hz));
+            Ok(Ear {
+                channel: a.channel.map_or(0, |number| number - 1),
+                full_scale_upa: sensor_chain(line, a.sensor)?.full_scale_upa(),
+                reference,
+                detectors: a
+                    .detectors
+                    .iter()
+                    .map(|&detector| detector_spec(line, detector, rate_hz))
+                    .collect::<Result<_, _>>()?,
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,202 @@
+//! Why recordings could not be listened to.
+
+use std::path::PathBuf;
+
+use assess::input::InputError;
+use hearing::{FileError, HearError, LineUpError};
+use recording::RecordingError;
+use report::{OutputError, PictureError};
+use thiserror::Error;
+
+/// A request that cannot be carried out at all.
+#[derive(Debug, Error)]
+pub(crate) enum ListenError {
+    /// `--as` is missing.
+    #[error("nothing says which sensor made the sound")]
+    NotAssigned {
+        /// Sensors of the plan that hear, as typed paths.
+        sensors: Vec<String>,
+    },
+    /// `--as` names no sensor that hears.
+    #[error("`{sensor}` is no hydrophone or microphone of the plan")]
+    UnknownSensor {
+        /// What was named.
+        sensor: String,
+        /// Sensors of the plan that hear, as typed paths.
+        sensors: Vec<String>,
+    },
+    /// Two sensors for one channel.
+    #[error("channel {channel} is given to two sensors")]
+    TwiceAssigned {
+        /// Number of the channel, from 1.
+        channel: u16,
+    },
+    /// A sensor without a channel number beside others.
+    #[error("with several --as each must say its channel: 1={sensor}")]
+    NoChannel {
+        /// The sensor.
+        sensor: String,
+    },
+    /// `--detector` names nothing.
+    #[error("the plan has no detector `{id}`")]
+    UnknownDetector {
+        /// What was named.
+        id: String,
+        /// Detectors of the plan.
+        detectors: Vec<String>,
+    },
+    /// `--detector` names a detector of a sensor that is not heard.
+    #[error("detector `{id}` is on {on}, which no --as names")]
+    DeafDetector {
+        /// The detector.
+        id: String,
+        /// Its sensor.
+        on: String,
+    },
+    /// One start for several recordings.
+    #[error("--start gives the start of one recording; there are {recordings}")]
+    OneStart {
+        /// How many.
+        recordings: usize,
+    },
+    /// Recordings that cannot be put in order.
+    #[error(transparent)]
+    LineUp(#[from] LineUpError),
+    /// `--out` does not end in .csv or .json.
+    #[error("{}: an events file ends in .csv or .json", path.display())]
+    OutName {
+        /// The file.
+        path: PathBuf,
+    },
+    /// One picture file for several channels or recordings.
+    #[error("{}: {pictures} pictures do not go into one file", path.display())]
+    OnePicture {
+        /// The file.
+        path: PathBuf,
+        /// How many there are to be.
+        pictures: usize,
+    },
+    /// Two recordings of the same name.
+    #[error("{}: two recordings would make this picture", path.display())]
+    SamePicture {
+        /// The picture.
+        path: PathBuf,
+    },
+    /// A sensor or detector without figures.
+    #[error(transparent)]
+    Input(#[from] InputError),
+}
+
+impl ListenError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            ListenError::NotAssigned { sensors } | ListenError::UnknownSensor { sensors, .. } => {
+                Some(match sensors.as_slice() {
+                    [] => "the plan has no hydrophone or microphone; describe one".to_owned(),
+                    [only] => format!("add --as {only} (or --as 1={only} for one of several channels)"),
+                    several => format!(
+                        "add one of --as {} (or --as 1=... for one of several channels)",
+                        several.join(", --as ")
+                    ),
+                })
+            }
+            ListenError::UnknownDetector { id, detectors } => Some(
+                match quantity::nearest(id, detectors.iter().map(String::as_str)) {
+                    Some(near) => format!("did you mean --detector {near}?"),
+                    None => format!("it has: {}", detectors.join(", ")),
+                },
+            ),
+            ListenError::DeafDetector { on, .. } => Some(format!("add --as {on}")),
+            ListenError::OneStart { .. } => {
+                Some("put the start into each file name: ..._20270315T041500Z.wav".to_owned())
+            }
+            ListenError::OnePicture { .. } => Some("name a folder instead".to_owned()),
+            ListenError::LineUp(LineUpError::Overlap { .. }) => Some(
+                "listen to recordings of different sensors one after the other, each with its own --as"
+                    .to_owned(),
+            ),
+            ListenError::SamePicture { .. } => {
+                Some("listen to them one after the other, with two folders".to_owned())
+            }
+            ListenError::TwiceAssigned { .. }
+            | ListenError::NoChannel { .. }
+            | ListenError::LineUp(_)
+            | ListenError::OutName { .. }
+            | ListenError::Input(_) => None,
+        }
+    }
+}
+
+/// What went wrong with one recording. Every message names it.
+#[derive(Debug, Error)]
+pub(crate) enum RecordingFault {
+    /// It cannot be read, or not to its end.
+    #[error(transparent)]
+    Look(#[from] RecordingError),
+    /// It was not heard to its end; what was heard before stands.
+    #[error(transparent)]
+    Hear(#[from] FileError),
+    /// One sensor was named, and there are several channels.
+    #[error("{}: has {channels} channels; --as must say which one", path.display())]
+    WhichChannel {
+        /// The recording.
+        path: PathBuf,
+        /// Its channels.
+        channels: u16,
+        /// The sensor that was named.
+        sensor: String,
+    },
+    /// The rate is not that of the sensor.
+    #[error("{}: is sampled at {rate_hz} Hz, {sensor} of the plan at {plan_rate_hz} Hz", path.display())]
+    OtherRate {
+        /// The recording.
+        path: PathBuf,
+        /// Its rate, Hz.
+        rate_hz: u32,
+        /// The sensor.
+        sensor: String,
+        /// The sensor's rate, Hz.
+        plan_rate_hz: f64,
+    },
+    /// A detector cannot be at this rate.
+    #[error("{}: {source}{}", path.display(), detector.as_deref().map_or_else(String::new, |id| format!(" (detector.{id})")))]
+    Ear {
+        /// The recording.
+        path: PathBuf,
+        /// The detector, if one is to blame.
+        detector: Option<String>,
+        /// Why.
+        source: HearError,
+    },
+    /// The picture could not be drawn.
+    #[error("{}: {source}", path.display())]
+    Picture {
+        /// The recording.
+        path: PathBuf,
+        /// Why.
+        source: PictureError,
+    },
+    /// The picture could not be written.
+    #[error(transparent)]
+    Write(#[from] OutputError),
+}
+
+impl RecordingFault {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            RecordingFault::WhichChannel { sensor, .. } => {
+                Some(format!("add the channel's number: --as 1={sensor}"))
+            }
+            RecordingFault::OtherRate { .. } => {
+                Some("add --own-rate if the recording's rate is right, or mend the plan".to_owned())
+            }
+            RecordingFault::Look(_)
+            | RecordingFault::Hear(_)
+            | RecordingFault::Ear { .. }
+            | RecordingFault::Picture { .. }
+            | RecordingFault::Write(_) => None,
+        }
+    }
+}

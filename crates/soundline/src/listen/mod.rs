@@ -1,0 +1,215 @@
+//! `soundline listen`: recordings through the detectors of a plan.
+
+mod csv;
+mod ears;
+mod error;
+mod json;
+mod picture;
+mod table;
+mod work;
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use jiff::Timestamp;
+use plan::{Line, Mistake};
+use report::{OutputError, Overwrite, write_atomically};
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out};
+use crate::plan_file;
+use ears::{Assigned, Assignment};
+pub(crate) use error::ListenError;
+use work::Outcome;
+
+/// Run the detectors of a plan over recordings; list what they find, with sound levels.
+///
+/// Reads WAV, RF64, BW64, FLAC and Ogg Vorbis. Each channel is matched to a sensor of the plan with --as; its sensitivity,
+/// gain and converter turn samples into sound pressure. Recordings that follow each other without a gap are heard as one.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// The recordings.
+    #[arg(required = true, value_name = "RECORDING")]
+    recordings: Vec<PathBuf>,
+    /// Which sensor made the sound: `module.upper.sensor.ear`, or `2=module.upper.sensor.ear` for the second channel.
+    /// Channels that are not named are left out.
+    #[arg(long = "as", value_name = "[N=]SENSOR")]
+    assignments: Vec<Assignment>,
+    /// Only these detectors; without it, all that are on the named sensors.
+    #[arg(long = "detector", value_name = "ID")]
+    detectors: Vec<String>,
+    /// When the recording begins, such as 2027-03-15T04:15:00Z; otherwise the file name tells (..._20270315T041500Z...).
+    #[arg(long, value_name = "TIME")]
+    start: Option<Timestamp>,
+    /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
+    #[arg(long)]
+    own_rate: bool,
+    /// What levels are measured against: sound pressure, or the largest sample that the recording can hold.
+    #[arg(long, value_enum, default_value_t = Units::Pressure)]
+    units: Units,
+    /// Write a picture of the sound with its events: a folder, or FILE.png for one channel of one recording.
+    #[arg(long, value_name = "DIR|FILE.png")]
+    picture: Option<PathBuf>,
+    /// Write the events to a file as well: FILE.csv or FILE.json.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace files that exist.
+    #[arg(long)]
+    force: bool,
+}
+
+/// What levels are told against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Units {
+    /// Sound pressure: re 1 µPa in water, re 20 µPa in air.
+    Pressure,
+    /// The largest sample.
+    FullScale,
+}
+
+/// A kind of events file, by the end of its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Table {
+    Csv,
+    Json,
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let overwrite = if args.force {
+        Overwrite::Force
+    } else {
+        Overwrite::Refuse
+    };
+    let table = args.out.as_deref().map(table_kind).transpose()?;
+    if args.start.is_some() && args.recordings.len() > 1 {
+        return Err(ListenError::OneStart {
+            recordings: args.recordings.len(),
+        }
+        .into());
+    }
+    let reading = plan_file::read(&args.plan);
+    let unusable = || Failure::Plan {
+        path: args.plan.display().to_string(),
+    };
+    let Some(line) = &reading.line else {
+        plan_file::show(&reading, Mistake::is_error, out)?;
+        return Err(unusable());
+    };
+    let concerns = |m: &Mistake| m.is_error() && concerns(&m.part, args);
+    if plan_file::show(&reading, concerns, out)? > 0 {
+        return Err(unusable());
+    }
+    if reading.has_errors() {
+        writeln!(
+            out.stderr,
+            "note: the plan has mistakes elsewhere; they do not touch what is listened with"
+        )?;
+    }
+    let assigned = ears::assign(line, &args.assignments, &args.detectors)?;
+    let outcomes = listen(args, line, &assigned, overwrite, out)?;
+
+    let told = json::Told {
+        plan: &args.plan,
+        plan_digest: &reading.digest,
+        outcomes: &outcomes,
+        assigned: &assigned,
+        line,
+    };
+    if let (Some(path), Some(table)) = (&args.out, table) {
+        let bytes = match table {
+            Table::Csv => csv::events(&told).into_bytes(),
+            Table::Json => json::bytes(&told),
+        };
+        write_atomically(path, &bytes, overwrite)?;
+    }
+    match out.format {
+        Format::Text => table::write(&told, &mut out.stdout)?,
+        Format::Json => out.stdout.write_all(&json::bytes(&told))?,
+    }
+    out.stdout.flush()?;
+    if let Some(path) = &args.out {
+        writeln!(out.stderr, "wrote {}", path.display())?;
+    }
+    tell(&outcomes, out)?;
+    let failed = outcomes.iter().filter(|o| o.failed()).count();
+    Ok(match failed {
+        0 => Exit::Met,
+        n if n == outcomes.len() => Exit::Unusable,
+        _ => Exit::SomeFailed,
+    })
+}
+
+/// Looks at the recordings, checks all that can be checked before the long work, and does it.
+fn listen(
+    args: &Args,
+    line: &Line,
+    assigned: &[Assigned],
+    overwrite: Overwrite,
+    out: &Out,
+) -> Result<Vec<Outcome>, Failure> {
+    let looked = work::look(args, line, assigned)?;
+    let pictures = picture::paths(args.picture.as_deref(), &looked, assigned)?;
+    let planned = pictures.iter().flatten().chain(&args.out);
+    if overwrite == Overwrite::Refuse {
+        for path in planned {
+            if path.symlink_metadata().is_ok() {
+                return Err(OutputError::Exists { path: path.clone() }.into());
+            }
+        }
+    }
+    let frames = looked.iter().flatten().filter_map(|f| f.survey.info.frames);
+    let progress = out.progress(frames.sum(), "listening");
+    let read = |frames| progress.inc(frames);
+    let outcomes = work::hear(args, looked, line, assigned, &pictures, overwrite, &read);
+    progress.finish_and_clear();
+    outcomes
+}
+
+/// Whether a mistake in a part of the plan touches what is listened with.
+fn concerns(part: &str, args: &Args) -> bool {
+    let mut words = part.split('.');
+    match (words.next(), words.next()) {
+        (Some("module"), Some(module)) => args
+            .assignments
+            .iter()
+            .any(|a| a.sensor.split('.').nth(1) == Some(module)),
+        (Some("detector"), Some(id)) => {
+            args.detectors.is_empty() || args.detectors.iter().any(|d| d == id)
+        }
+        (Some("part" | "include" | "file" | "format" | "") | None, _) => true,
+        _ => false,
+    }
+}
+
+fn table_kind(path: &Path) -> Result<Table, ListenError> {
+    match path.extension().and_then(|e| e.to_str()) {
+        Some("csv") => Ok(Table::Csv),
+        Some("json") => Ok(Table::Json),
+        _ => Err(ListenError::OutName {
+            path: path.to_path_buf(),
+        }),
+    }
+}
+
+/// What went wrong and what was written, on standard error.
+fn tell(outcomes: &[Outcome], out: &mut Out) -> Result<(), Failure> {
+    for outcome in outcomes {
+        for picture in &outcome.pictures {
+            writeln!(out.stderr, "wrote {}", picture.display())?;
+        }
+        for note in &outcome.notes {
+            writeln!(out.stderr, "note: {}: {note}", outcome.path.display())?;
+        }
+        for error in &outcome.errors {
+            writeln!(out.stderr, "error: {error}")?;
+            if let Some(help) = error.help() {
+                writeln!(out.stderr, "  help: {help}")?;
+            }
+        }
+    }
+    Ok(())
+}

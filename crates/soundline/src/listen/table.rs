@@ -1,0 +1,133 @@
+//! What was heard, as text: a short table for each recording.
+
+use std::io::{self, Write};
+
+use super::json::{Told, ending};
+use super::work::Outcome;
+
+/// Columns of the table of events: heading, and whether it is set to the right.
+const COLUMNS: [(&str, bool); 9] = [
+    ("#", true),
+    ("detector", false),
+    ("begin s", true),
+    ("end s", true),
+    ("peak dB", true),
+    ("mean dB", true),
+    ("excess dB", true),
+    ("pulses", true),
+    ("", false),
+];
+
+/// Writes all recordings.
+pub(crate) fn write(told: &Told<'_>, to: &mut dyn Write) -> io::Result<()> {
+    for (index, outcome) in told.outcomes.iter().enumerate() {
+        if index > 0 {
+            writeln!(to)?;
+        }
+        recording(told, outcome, to)?;
+    }
+    Ok(())
+}
+
+fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Result<()> {
+    writeln!(to, "{}", outcome.path.display())?;
+    let Some(survey) = &outcome.survey else {
+        return writeln!(to, "  not read");
+    };
+    let info = &survey.info;
+    let start = survey
+        .start
+        .map_or_else(|| "start unknown".to_owned(), |s| format!("begins {s}"));
+    let channels = match info.channels {
+        1 => "1 channel".to_owned(),
+        n => format!("{n} channels"),
+    };
+    write!(
+        to,
+        "  {}, {}, {} Hz, {channels}, ",
+        info.container, info.encoding, info.rate_hz
+    )?;
+    let Some(hearing) = &outcome.hearing else {
+        return writeln!(to, "{start}\n  not heard");
+    };
+    writeln!(to, "{:.3} s, {start}", hearing.duration_s)?;
+    for warning in outcome.warnings() {
+        writeln!(to, "  warning: {warning}")?;
+    }
+    if hearing.full_scale_samples > 0 {
+        writeln!(
+            to,
+            "  warning: {} samples at full scale or beyond: what was louder may be cut off",
+            hearing.full_scale_samples
+        )?;
+    }
+    for (ear, assigned) in told.assigned.iter().enumerate() {
+        write!(to, "  channel {} is {}", told.channel(ear), assigned.path)?;
+        let reference = outcome.ears[ear].reference;
+        match hearing.levels.get(ear).copied().flatten() {
+            None => writeln!(to, ": nothing heard")?,
+            Some(levels) => writeln!(
+                to,
+                ": rms {:.1} dB and peak {:.1} dB re {}, exposure {:.1} dB re {}",
+                levels.level_db,
+                levels.peak_level_db,
+                reference.pressure(),
+                levels.exposure_level_db,
+                reference.exposure()
+            )?,
+        }
+        if assigned.detectors.is_empty() {
+            writeln!(to, "    no detector is on it")?;
+            continue;
+        }
+        events(told, outcome, ear, to)?;
+    }
+    Ok(())
+}
+
+fn events(told: &Told<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) -> io::Result<()> {
+    let rows: Vec<[String; COLUMNS.len()]> = outcome
+        .events()
+        .iter()
+        .filter(|event| event.ear == ear)
+        .map(|event| {
+            [
+                event.number.to_string(),
+                told.detector(event).to_owned(),
+                format!("{:.3}", event.begin_s),
+                format!("{:.3}", event.end_s),
+                format!("{:.1}", event.peak_level_db),
+                format!("{:.1}", event.mean_level_db),
+                format!("{:.1}", event.score_db),
+                event.pulses.map_or_else(String::new, |n| n.to_string()),
+                match ending(event.ending) {
+                    "quiet" => String::new(),
+                    other => other.to_owned(),
+                },
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        return writeln!(to, "    no events");
+    }
+    let headings = COLUMNS.map(|(heading, _)| heading.to_owned());
+    let all = || std::iter::once(&headings).chain(&rows);
+    let widths: Vec<usize> = (0..COLUMNS.len())
+        .map(|column| all().map(|row| row[column].len()).fold(0, usize::max))
+        .collect();
+    for row in all() {
+        let mut line = String::from("   ");
+        for ((cell, (_, right)), &width) in row.iter().zip(COLUMNS).zip(&widths) {
+            if width == 0 {
+                continue;
+            }
+            line.push_str(&if right {
+                format!(" {cell:>width$} ")
+            } else {
+                format!(" {cell:<width$} ")
+            });
+        }
+        writeln!(to, "{}", line.trim_end())?;
+    }
+    Ok(())
+}
