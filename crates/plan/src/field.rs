@@ -215,6 +215,17 @@ pub(crate) const fn optional(key: &'static str, shape: Shape, doc: &'static str)
     }
 }
 
+/// Bounds on an angle, given in degrees. Angles are read in radians; a hair is left for the rounding of the conversion.
+pub(crate) const fn degrees(least_deg: f64, most_deg: f64, why: &'static str) -> Bounds {
+    const HAIR_RAD: f64 = 1e-12;
+    const RAD_PER_DEG: f64 = std::f64::consts::PI / 180.0;
+    Bounds {
+        least: least_deg * RAD_PER_DEG - HAIR_RAD,
+        most: most_deg * RAD_PER_DEG + HAIR_RAD,
+        why,
+    }
+}
+
 pub(crate) const fn between(least: f64, most: f64, why: &'static str) -> Bounds {
     Bounds { least, most, why }
 }

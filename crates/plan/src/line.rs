@@ -8,7 +8,7 @@ use quantity::{Conductor, EventRate, Law, Money};
 
 use crate::site::Site;
 
-/// A quantity of the plan in SI units (temperatures in degC), with its spread and its place.
+/// A quantity of the plan in SI units (temperatures in degC, angles in degrees), with its spread and its place.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Q {
     /// Nominal value.

@@ -277,7 +277,7 @@ fn track(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<TrackPoint>> {
             Some(TrackPoint {
                 after_s: t.q("after").unwrap_or_else(|| zero(t.site)),
                 range_m: t.q("range")?,
-                bearing_deg: t.q("bearing").unwrap_or_else(|| zero(t.site)),
+                bearing_deg: t.deg("bearing").unwrap_or_else(|| zero(t.site)),
                 depth_m: t.q("depth")?,
             })
         })

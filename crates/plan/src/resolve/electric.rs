@@ -58,7 +58,7 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
             Some(Panels {
                 peak_power_each_w: t.q("peak_power_each")?,
                 faces: u32::try_from(*t.count("faces")?.0).ok()?,
-                tilt_deg: t.q("tilt")?,
+                tilt_deg: t.deg("tilt")?,
                 loss: t.q("loss")?,
             })
         }),

@@ -10,7 +10,7 @@ mod talk;
 
 use std::collections::BTreeMap;
 
-use quantity::{Amount, nearest};
+use quantity::{Amount, Law, nearest};
 
 pub(crate) use cues::cue_sheet;
 
@@ -43,6 +43,23 @@ pub(crate) fn bare((value, at): (&f64, Site)) -> Q {
 impl Fields {
     pub(crate) fn q(&self, key: &'static str) -> Option<Q> {
         self.amount(key).map(q)
+    }
+
+    /// An angle in degrees; angles are read in radians.
+    pub(crate) fn deg(&self, key: &'static str) -> Option<Q> {
+        const DEG_PER_RAD: f64 = 180.0 / std::f64::consts::PI;
+        self.q(key).map(|q| Q {
+            si: q.si * DEG_PER_RAD,
+            law: q.law.map(|law| match law {
+                Law::Normal { half_width } => Law::Normal {
+                    half_width: half_width * DEG_PER_RAD,
+                },
+                Law::Uniform { half_width } => Law::Uniform {
+                    half_width: half_width * DEG_PER_RAD,
+                },
+            }),
+            at: q.at,
+        })
     }
 
     pub(crate) fn db(&self, key: &'static str) -> Option<Decibels> {
@@ -315,7 +332,7 @@ fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
             Some(Flow {
                 depth_m: p.q("depth")?,
                 speed_m_s: p.q("speed")?,
-                towards_deg: p.q("towards"),
+                towards_deg: p.deg("towards"),
             })
         })
         .collect();
@@ -326,8 +343,8 @@ fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
         rising(r, &depths, "depths");
     }
     Some(Sea {
-        latitude_deg: f.q("latitude")?,
-        longitude_deg: f.q("longitude")?,
+        latitude_deg: f.deg("latitude")?,
+        longitude_deg: f.deg("longitude")?,
         water_depth_m,
         profile,
         current,

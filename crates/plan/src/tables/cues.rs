@@ -2,7 +2,7 @@
 
 use quantity::{Dimension as D, LevelKind as K};
 
-use super::plan::{FREQUENCY, WIND};
+use super::plan::{FREQUENCY, TURN, WIND};
 use crate::field::{
     NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
     required as r,
@@ -173,7 +173,7 @@ const TRACK: Section = Section {
         ),
         o(
             "bearing",
-            S::Amount(D::Angle, between(-360.0, 360.0, "from -360 deg to 360 deg")),
+            S::Amount(D::Angle, TURN),
             "from north; 0 deg when not written",
         ),
         r(

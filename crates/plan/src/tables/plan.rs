@@ -4,7 +4,7 @@ use quantity::{Dimension as D, LevelKind as K};
 
 use crate::field::{
     ANY, Bounds, NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S,
-    between, optional as o, required as r,
+    between, degrees, optional as o, required as r,
 };
 
 pub(crate) const PLAN: Section = Section {
@@ -149,8 +149,9 @@ const SITE: Section = Section {
     ],
 };
 
-const LATITUDE: Bounds = between(-90.0, 90.0, "from -90 deg to 90 deg");
-const LONGITUDE: Bounds = between(-180.0, 180.0, "from -180 deg to 180 deg");
+const LATITUDE: Bounds = degrees(-90.0, 90.0, "from -90 deg to 90 deg");
+const LONGITUDE: Bounds = degrees(-180.0, 180.0, "from -180 deg to 180 deg");
+pub(super) const TURN: Bounds = degrees(-360.0, 360.0, "from -360 deg to 360 deg");
 pub(super) const WIND: Bounds = between(0.0, 90.0, "from 0 m/s to 90 m/s");
 const DEPTH: Bounds = between(0.0, 11_000.0, "from 0 m to 11 km");
 pub(super) const FREQUENCY: Bounds = between(1.0e-3, 1.0e7, "from 1 mHz to 10 MHz");
@@ -191,7 +192,7 @@ const FLOW: Section = Section {
         ),
         o(
             "towards",
-            S::Amount(D::Angle, between(-360.0, 360.0, "from -360 deg to 360 deg")),
+            S::Amount(D::Angle, TURN),
             "where the water moves to, from north",
         ),
     ],
@@ -322,7 +323,7 @@ const PANELS: Section = Section {
             "tilt",
             S::Amount(
                 D::Angle,
-                between(0.0, 90.0, "from 0 deg (flat) to 90 deg (upright)"),
+                degrees(0.0, 90.0, "from 0 deg (flat) to 90 deg (upright)"),
             ),
             "tilt from horizontal",
         ),
