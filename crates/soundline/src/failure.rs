@@ -7,6 +7,7 @@ use thiserror::Error;
 
 use crate::exit::Exit;
 use crate::listen::ListenError;
+use crate::new::NewError;
 use crate::out::Out;
 
 /// Why a command ended without doing its work.
@@ -21,6 +22,9 @@ pub(crate) enum Failure {
     /// Recordings cannot be listened to.
     #[error(transparent)]
     Listen(#[from] ListenError),
+    /// No new plan was written.
+    #[error(transparent)]
+    New(#[from] NewError),
     /// The plan cannot be used. What is wrong has been shown already.
     #[error("{path}: the plan cannot be used as it is")]
     Plan {
@@ -38,6 +42,7 @@ impl Failure {
                     .to_owned(),
             ),
             Failure::Listen(error) => error.help(),
+            Failure::New(error) => error.help(),
             Failure::Output(_) | Failure::File(_) | Failure::Plan { .. } => None,
         }
     }

@@ -7,6 +7,7 @@ mod completions;
 mod exit;
 mod failure;
 mod listen;
+mod new;
 mod out;
 mod plan_file;
 mod schema;
@@ -40,6 +41,7 @@ pub(crate) struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Listen(listen::Args),
+    New(new::Args),
     Schema(schema::Args),
     Completions(completions::Args),
 }
@@ -73,6 +75,7 @@ fn main() -> std::process::ExitCode {
 fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
     match command {
         Command::Listen(args) => listen::run(&args, out),
+        Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),
     }

@@ -1,0 +1,567 @@
+//! The text of a new plan. A line whose value nobody answered ends in `# assumed`.
+//!
+//! The assumed values are invented, of a size that is usual for such lines; each is there to be replaced.
+
+use std::fmt::Write;
+
+use clap::ValueEnum;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use quantity::{Dimension, Fault, LevelKind, parse_amount, parse_level};
+use thiserror::Error;
+
+use super::questions::{Answers, Ask, SupplyKind, Value};
+use super::text::{Text, quoted};
+
+/// An answer from which no plan can be made.
+#[derive(Debug, Error)]
+pub(crate) enum TemplateError {
+    /// A quantity that cannot be read.
+    #[error("{}: {fault}", ask.flag())]
+    Quantity {
+        /// The question.
+        ask: Ask,
+        /// What is wrong with the answer.
+        fault: Fault,
+    },
+    /// None of the choices.
+    #[error("{}: `{found}` is none of solar-battery, bench, vessel, shore, primary-cells", Ask::Supply.flag())]
+    Supply {
+        /// The answer.
+        found: String,
+    },
+    /// No date, or a time without its offset.
+    #[error("{}: `{found}` is no date such as 2027-03-15, nor a time such as 2027-03-15T06:00:00Z", Ask::Start.flag())]
+    Start {
+        /// The answer.
+        found: String,
+    },
+    /// A band is two frequencies.
+    #[error("{}: found {found} frequencies, two are needed, such as 60 Hz, 260 Hz", Ask::Band.flag())]
+    Band {
+        /// How many there are.
+        found: usize,
+    },
+    /// Hydrophones are counted from the top.
+    #[error("{}: {later} does not lie below {earlier}", Ask::Depths.flag())]
+    DepthsFall {
+        /// A depth.
+        earlier: String,
+        /// The one after it.
+        later: String,
+    },
+    /// Too many hydrophones for a plan that is written by rote.
+    #[error("{}: {found} hydrophones, at most {most} are written", Ask::Depths.flag())]
+    TooMany {
+        /// How many there are.
+        found: usize,
+        /// The most.
+        most: usize,
+    },
+}
+
+/// Most hydrophones of a generated plan.
+const MOST_EARS: usize = 32;
+/// Sample rates that converters usually have, kHz; common practice.
+const USUAL_RATES_KHZ: [f64; 7] = [8.0, 16.0, 32.0, 48.0, 96.0, 192.0, 384.0];
+/// Sample rate over the highest frequency, at least; leaves room for the filter ahead of the converter.
+const RATE_OVER_HIGHEST: f64 = 2.5;
+
+/// The answers as numbers, where other values follow from them.
+struct Read {
+    supply: SupplyKind,
+    voltage_v: f64,
+    water_depth_m: f64,
+    /// Depths as they are written, and in m.
+    depths: Vec<(Value, f64)>,
+    low: (Value, f64),
+    high: (Value, f64),
+    threshold_db: f64,
+    start: Value,
+}
+
+/// The plan that follows from the answers; `today` is assumed as the start.
+///
+/// # Errors
+/// [`TemplateError`] for an answer that cannot be read. What a plan may not hold for other reasons, reading it tells.
+pub(crate) fn plan_text(answers: &Answers, today: Date) -> Result<String, TemplateError> {
+    let read = read(answers, today)?;
+    let value = |ask| {
+        answers
+            .value(ask, today)
+            .expect("all but depths are assumed")
+    };
+    let mut text = Text::default();
+    text.line("# A plan made from a few answers. What ends in `# assumed` nobody answered: check each such line.");
+    text.line("format = 1");
+
+    text.table("deployment");
+    text.quantity("name", &value(Ask::Name));
+    text.bare("start", &read.start);
+    text.quantity("duration", &value(Ask::Duration));
+    text.assumed("start_slip", "\"4 wk\"");
+    text.assumed("recovery_slip", "\"4 wk\"");
+
+    text.table("site");
+    text.quantity("latitude", &value(Ask::Latitude));
+    text.quantity("longitude", &value(Ask::Longitude));
+    text.quantity("water_depth", &value(Ask::WaterDepth));
+    text.assumed(
+        "profile",
+        "[{ depth = \"0 m\", temperature = \"10 degC\", salinity = 34 }]",
+    );
+    text.assumed(
+        "current",
+        "[{ depth = \"0 m\", speed = \"0.5 m/s\", towards = \"0 deg\" }]",
+    );
+    text.line("# The same mean for each month, from January; monthly means are better.");
+    let wind = value(Ask::Wind);
+    let months = vec![quoted(&wind.text); 12].join(", ");
+    text.bare(
+        "wind",
+        &Value {
+            text: format!("[{months}]"),
+            ..wind
+        },
+    );
+    text.assumed("clearness", &format!("[{}]", ["0.4"; 12].join(", ")));
+    text.assumed("shipping", "0.5");
+    text.assumed("ph", "8.0");
+    text.assumed("spreading", "\"practical\"");
+
+    let shore = read.supply == SupplyKind::Shore;
+    let head = if shore { "shore" } else { "buoy" };
+    if !shore {
+        text.table("anchor.sinker");
+        text.assumed("weight_in_water", "\"2400 N\"");
+        text.assumed("holding", "\"1100 N\"");
+        text.table("section.riser");
+        text.line("from = \"module.buoy\"");
+        text.line("to = \"anchor.sinker\"");
+        text.assumed(
+            "length",
+            &format!("\"{} m\"", short(read.water_depth_m * 1.08)),
+        );
+        text.line("rope = \"part.rope\"");
+        text.table("part.rope");
+        text.line("is = \"rope\"");
+        text.assumed("diameter", "\"12 mm\"");
+        text.assumed("weight_in_water", "\"0.35 N/m\"");
+        text.assumed("stiffness", "\"600 kN\"");
+        text.assumed("breaking_load", "\"32 kN\"");
+    }
+    supply(
+        &mut text,
+        &read,
+        head,
+        &value(Ask::Supply),
+        &value(Ask::Voltage),
+    );
+    head_module(&mut text, &read, head);
+    ear_part(&mut text, &read);
+    ears(&mut text, &read, shore);
+    spans(
+        &mut text,
+        &read,
+        head,
+        &value(Ask::Conductor),
+        &value(Ask::Link),
+    );
+    detectors(&mut text, &read, &value(Ask::Threshold));
+    talk(&mut text, &read, head, &value(Ask::Price));
+    requirements(&mut text, head);
+    Ok(text.finish())
+}
+
+fn read(answers: &Answers, today: Date) -> Result<Read, TemplateError> {
+    let value = |ask| {
+        answers
+            .value(ask, today)
+            .expect("all but depths are assumed")
+    };
+    let amount = |ask, text: &str, dimension| {
+        parse_amount(text, dimension)
+            .map(|amount| amount.si)
+            .map_err(|fault| TemplateError::Quantity { ask, fault })
+    };
+    let supply = value(Ask::Supply).text;
+    let supply = SupplyKind::from_str(&supply, false)
+        .map_err(|_| TemplateError::Supply { found: supply })?;
+    let water_depth_m = amount(
+        Ask::WaterDepth,
+        &value(Ask::WaterDepth).text,
+        Dimension::Length,
+    )?;
+    let depths = match answers.get(Ask::Depths) {
+        Some(list) => list
+            .split(',')
+            .map(|text| {
+                let text = text.trim().to_owned();
+                let depth_m = amount(Ask::Depths, &text, Dimension::Length)?;
+                Ok((
+                    Value {
+                        text,
+                        assumed: false,
+                    },
+                    depth_m,
+                ))
+            })
+            .collect::<Result<Vec<_>, TemplateError>>()?,
+        None => [0.25, 0.75]
+            .map(|share| {
+                let text = format!("{} m", short(share * water_depth_m));
+                (
+                    Value {
+                        text,
+                        assumed: true,
+                    },
+                    share * water_depth_m,
+                )
+            })
+            .to_vec(),
+    };
+    if depths.len() > MOST_EARS {
+        return Err(TemplateError::TooMany {
+            found: depths.len(),
+            most: MOST_EARS,
+        });
+    }
+    if let Some(pair) = depths.windows(2).find(|pair| pair[1].1 <= pair[0].1) {
+        return Err(TemplateError::DepthsFall {
+            earlier: pair[0].0.text.clone(),
+            later: pair[1].0.text.clone(),
+        });
+    }
+    let band = value(Ask::Band);
+    let ends = band
+        .text
+        .split(',')
+        .map(|text| {
+            let text = text.trim().to_owned();
+            let hz = amount(Ask::Band, &text, Dimension::Frequency)?;
+            Ok((
+                Value {
+                    text,
+                    assumed: band.assumed,
+                },
+                hz,
+            ))
+        })
+        .collect::<Result<Vec<_>, TemplateError>>()?;
+    let [low, high] = ends
+        .try_into()
+        .map_err(|ends: Vec<_>| TemplateError::Band { found: ends.len() })?;
+    let threshold = parse_level(&value(Ask::Threshold).text, LevelKind::Gain).map_err(|fault| {
+        TemplateError::Quantity {
+            ask: Ask::Threshold,
+            fault,
+        }
+    })?;
+    Ok(Read {
+        supply,
+        voltage_v: amount(Ask::Voltage, &value(Ask::Voltage).text, Dimension::Voltage)?,
+        water_depth_m,
+        depths,
+        low,
+        high,
+        threshold_db: threshold.db,
+        start: start(value(Ask::Start))?,
+    })
+}
+
+/// A date or an instant, in the form in which TOML writes it.
+fn start(value: Value) -> Result<Value, TemplateError> {
+    let date = value
+        .text
+        .parse::<Date>()
+        .ok()
+        .filter(|_| !value.text.contains([':', 'T', 't']));
+    let text = match (date, value.text.parse::<Timestamp>()) {
+        (Some(date), _) => date.to_string(),
+        (None, Ok(instant)) => instant.to_string(),
+        (None, Err(_)) => return Err(TemplateError::Start { found: value.text }),
+    };
+    Ok(Value { text, ..value })
+}
+
+fn supply(text: &mut Text, read: &Read, head: &str, kind: &Value, voltage: &Value) {
+    text.table("supply.main");
+    text.line(&format!("at = \"module.{head}\""));
+    text.quantity("kind", kind);
+    text.table("supply.main.output");
+    text.quantity("voltage", voltage);
+    text.assumed("resistance", "\"0.1 ohm\"");
+    text.assumed("current_limit", "\"2.5 A\"");
+    let battery = match read.supply {
+        SupplyKind::SolarBattery => Some(("lifepo4", "60 Ah", "12.8 V".to_owned())),
+        SupplyKind::PrimaryCells => Some(("primary-lithium", "400 Ah", voltage.text.clone())),
+        SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => None,
+    };
+    if read.supply == SupplyKind::SolarBattery {
+        text.table("supply.main.panels");
+        text.assumed("peak_power_each", "\"20 W\"");
+        text.assumed("tilt", "\"60 deg\"");
+        text.assumed("faces", "4");
+        text.assumed("loss", "\"15 %\"");
+    }
+    if let Some((chemistry, capacity, volts)) = battery {
+        text.table("supply.main.battery");
+        text.assumed("chemistry", &quoted(chemistry));
+        text.assumed("capacity", &quoted(capacity));
+        text.assumed("voltage", &quoted(&volts));
+    }
+}
+
+/// The module at the top: a buoy that speaks to the shore, or the shore end itself.
+fn head_module(text: &mut Text, read: &Read, head: &str) {
+    text.table(&format!("module.{head}"));
+    text.line("position = { depth = \"0 m\" }");
+    module_values(text, read);
+    text.assumed("loads", "{ watching = \"0.35 W\", uplinking = \"4.2 W\" }");
+    text.line("starts_in = \"watching\"");
+    if head == "buoy" {
+        text.line("# Local rules on marking decide what light the buoy must show.");
+        text.table("module.buoy.output.lantern");
+        text.line("kind = \"lamp\"");
+        text.assumed("power", "\"0.3 W\"");
+        text.assumed("starts", "\"on\"");
+    }
+}
+
+fn module_values(text: &mut Text, read: &Read) {
+    // A converter for 9 V to 36 V is common practice on lines of 12 V to 24 V.
+    let (least_v, most_v) = if (12.0..=30.0).contains(&read.voltage_v) {
+        (9.0, 36.0)
+    } else {
+        (0.5 * read.voltage_v, 1.5 * read.voltage_v)
+    };
+    text.assumed(
+        "input",
+        &format!(
+            "{{ minimum = \"{} V\", maximum = \"{} V\", capacitance = \"220 uF\", efficiency = 0.88, standing = \"40 mW\" }}",
+            short(least_v),
+            short(most_v)
+        ),
+    );
+    text.assumed("boot", "{ time = \"6 s\", power = \"1.6 W\" }");
+    text.assumed("passes", "{ power = \"always\", data = \"running\" }");
+    text.assumed("through", "{ resistance = \"0.4 ohm\" }");
+    text.assumed("processing", "\"2 ms\"");
+}
+
+fn ear_part(text: &mut Text, read: &Read) {
+    text.table("part.listener");
+    text.line("is = \"module\"");
+    module_values(text, read);
+    text.assumed("loads", "{ listening = \"0.55 W\", sending = \"1.4 W\" }");
+    text.line("starts_in = \"listening\"");
+    let rated_m = 1.5 * read.water_depth_m;
+    text.assumed(
+        "housing",
+        &format!(
+            "{{ rated_depth = \"{} m\", weight_in_water = \"8 N\", cd_a = \"0.02 m2\" }}",
+            short(rated_m)
+        ),
+    );
+    text.table("part.listener.sensor.ear");
+    text.line("kind = \"hydrophone\"");
+    text.assumed("sensitivity", "\"-168 dB re 1 V/uPa ± 1 dB\"");
+    text.assumed("gain", "\"26 dB\"");
+    let rate_hz = RATE_OVER_HIGHEST * read.high.1;
+    let usual = USUAL_RATES_KHZ.into_iter().find(|khz| khz * 1e3 >= rate_hz);
+    let rate = match usual {
+        Some(khz) => format!("{khz} kHz"),
+        None => format!("{} Hz", short(rate_hz)),
+    };
+    text.assumed(
+        "adc",
+        &format!(
+            "{{ full_scale = \"1.25 V\", bits = 16, rate = {} }}",
+            quoted(&rate)
+        ),
+    );
+    let corner_hz = if read.low.1 > 20.0 {
+        10.0
+    } else {
+        0.5 * read.low.1
+    };
+    text.assumed(
+        "high_pass",
+        &format!("{{ corner = \"{} Hz\", poles = 2 }}", short(corner_hz)),
+    );
+    text.assumed("settles_in", "\"20 s\"");
+    text.assumed(
+        "self_noise",
+        "[{ frequency = \"10 Hz\", level = \"58 dB re 1 uPa2/Hz\" }, { frequency = \"1 kHz\", level = \"41 dB re 1 uPa2/Hz\" }]",
+    );
+}
+
+fn ears(text: &mut Text, read: &Read, shore: bool) {
+    for (number, (depth, _)) in (1..).zip(&read.depths) {
+        text.table(&format!("module.ear-{number}"));
+        text.line("part = \"part.listener\"");
+        let at = quoted(&depth.text);
+        let place = if shore {
+            format!("{{ depth = {at} }}")
+        } else {
+            format!("{{ section = \"section.riser\", from_top = {at} }}")
+        };
+        text.bare(
+            "position",
+            &Value {
+                text: place,
+                assumed: depth.assumed,
+            },
+        );
+    }
+}
+
+/// The ids of the modules from the top down.
+fn chain(read: &Read, head: &str) -> Vec<String> {
+    let ears = (1..=read.depths.len()).map(|number| format!("ear-{number}"));
+    std::iter::once(head.to_owned()).chain(ears).collect()
+}
+
+fn spans(text: &mut Text, read: &Read, head: &str, conductor: &Value, link: &Value) {
+    text.table("part.line-cable");
+    text.line("is = \"span\"");
+    text.quantity("conductor", conductor);
+    text.quantity("link", link);
+    text.assumed(
+        "contacts",
+        "{ mated_pins_in_loop = 4, resistance = \"8 mohm\", aged = \"80 mohm\" }",
+    );
+    let modules = chain(read, head);
+    let depths_m: Vec<f64> = read.depths.iter().map(|(_, depth_m)| *depth_m).collect();
+    for (index, ends) in modules.windows(2).enumerate() {
+        text.table(&format!("span.{}-{}", ends[0], ends[1]));
+        text.line("part = \"part.line-cable\"");
+        text.line(&format!("from = \"module.{}\"", ends[0]));
+        text.line(&format!("to = \"module.{}\"", ends[1]));
+        match (head, index) {
+            ("shore", 0) => {
+                text.assumed("length", &format!("\"{} m\"", short(1000.0 + depths_m[0])))
+            }
+            ("shore", _) => {
+                let length_m = 1.02 * (depths_m[index] - depths_m[index - 1]);
+                text.assumed("length", &format!("\"{} m\"", short(length_m)));
+            }
+            _ => text.assumed("slack", "\"2 %\""),
+        }
+    }
+}
+
+fn detectors(text: &mut Text, read: &Read, threshold: &Value) {
+    // A window no shorter than the band can follow: ten times the inverse of its width.
+    let window_s = f64::max(0.25, 10.0 / (read.high.1 - read.low.1));
+    let band = Value {
+        text: format!(
+            "{{ band = [{}, {}] }},",
+            quoted(&read.low.0.text),
+            quoted(&read.high.0.text)
+        ),
+        assumed: read.low.0.assumed,
+    };
+    for number in 1..=read.depths.len() {
+        text.table(&format!("detector.call-{number}"));
+        text.line(&format!("on = \"module.ear-{number}.sensor.ear\""));
+        text.line("stages = [");
+        text.item(&band);
+        text.assumed_item(&format!(
+            "{{ level = \"rms\", window = \"{} s\" }},",
+            short(window_s)
+        ));
+        text.assumed_item(&format!(
+            "{{ background = \"median\", over = \"{} s\" }},",
+            short(120.0 * window_s)
+        ));
+        // The threshold is answered or assumed; the rest of its stage is assumed in any case.
+        let mut stage = String::new();
+        write!(
+            stage,
+            "{{ on_above = {}, off_below = \"{} dB\", shortest = \"{} s\", longest = \"{} s\", hold_off = \"10 s\" }},",
+            quoted(&threshold.text),
+            short(read.threshold_db - 2.0),
+            short(2.0 * window_s),
+            short(10.0 * window_s),
+        )
+        .expect("writing to a string does not fail");
+        text.line(&format!(
+            "  {stage}  # assumed{}",
+            if threshold.assumed {
+                ""
+            } else {
+                " but for on_above"
+            }
+        ));
+        text.line("]");
+    }
+}
+
+fn talk(text: &mut Text, read: &Read, head: &str, price: &Value) {
+    text.table("traffic");
+    text.assumed("stack", "[\"ethernet\", \"ipv6\", \"udp\"]");
+    text.assumed("packet", "\"1400 B\"");
+    text.table("topic.\"alert/call\"");
+    text.assumed("at_most", "\"20 per hour\"");
+    text.assumed("priority", "0");
+    text.line("fields = [");
+    text.assumed_item("{ name = \"time\", time_bits = 24, time_step = \"1 s\" },");
+    text.assumed_item(
+        "{ name = \"level\", unit = \"dB re 1 uPa\", from = 60, to = 190, step = 0.5 },",
+    );
+    text.line("]");
+    for number in 1..=read.depths.len() {
+        text.table(&format!("behaviour.tell-{number}"));
+        text.line(&format!("on = \"module.ear-{number}\""));
+        text.line(&format!(
+            "when_heard = \"detector.call-{number}.confirmed\""
+        ));
+        text.line("do = [");
+        text.assumed_item("{ enter = \"sending\", for = \"2 s\" },");
+        text.line("  { publish = \"alert/call\" },");
+        text.line("]");
+    }
+    text.table("behaviour.tell-the-shore");
+    text.line(&format!("on = \"module.{head}\""));
+    text.line("when_told = \"alert/call\"");
+    text.assumed("at_most", "\"12 per d\"");
+    text.line("do = [{ send_up = \"uplink.ashore\", about = \"alert/call\" }]");
+    text.table("uplink.ashore");
+    text.line(&format!("at = \"module.{head}\""));
+    text.assumed("message_size", "\"300 B\"");
+    text.quantity("price", price);
+    text.assumed("session", "\"20 s\"");
+    text.assumed("success", "\"95 %\"");
+    text.assumed("back_off", "\"60 s\"");
+    text.assumed("expiry", "\"2 h\"");
+    text.assumed("sending_state", "\"uplinking\"");
+}
+
+fn requirements(text: &mut Text, head: &str) {
+    text.line("");
+    text.line("# What must hold. Add the clauses of the permit, each with its `source`.");
+    text.table("requirement.voltage");
+    text.line("that = \"voltage\"");
+    text.table("requirement.supply");
+    text.line("that = \"supply-current\"");
+    text.table("requirement.links");
+    text.line("that = \"link-load\"");
+    text.assumed("at_most", "\"20 %\"");
+    text.table("requirement.prompt");
+    text.line("that = \"delay\"");
+    text.line("from = \"detector.call-1.confirmed\"");
+    text.line(&format!("to = \"module.{head}\""));
+    text.assumed("at_most", "\"5 s\"");
+    text.table("requirement.messages");
+    text.line("that = \"uplink-messages\"");
+    text.line("of = \"uplink.ashore\"");
+    text.assumed("at_most", "\"400 per 30 d\"");
+}
+
+/// A number in few digits, exact enough for an assumed value.
+fn short(value: f64) -> String {
+    let text = format!("{value:.4}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    text.to_owned()
+}

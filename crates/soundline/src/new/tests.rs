@@ -1,0 +1,188 @@
+//! Every generated plan reads without errors, and its detectors can be built.
+
+use std::io::Cursor;
+
+use assess::input::{detector_spec, sensor_chain};
+use detect::Detector;
+use jiff::civil::{Date, date};
+use plan::{DetectorIx, Mistake};
+use proptest::prelude::*;
+
+use super::ask::{Asked, ask, read};
+use super::questions::{Answers, Ask};
+use super::template::plan_text;
+
+const TODAY: Date = date(2027, 3, 15);
+
+fn answers(given: &[(Ask, &str)]) -> Answers {
+    let mut answers = Answers::default();
+    for (ask, text) in given {
+        answers.set(*ask, Some((*text).to_owned()));
+    }
+    answers
+}
+
+/// Fails with the text when it has an error, or a sensor or detector cannot be built.
+fn check(text: &str) {
+    let reading = read(text);
+    let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
+    assert!(errors.is_empty(), "{errors:#?}\n{text}");
+    let line = reading.line.unwrap();
+    assert!(!line.detectors.is_empty());
+    for (index, detector) in line.detectors.iter().enumerate() {
+        sensor_chain(&line, detector.on).unwrap();
+        let spec = detector_spec(&line, DetectorIx(index), None).unwrap();
+        if let Err(error) = Detector::new(&spec) {
+            panic!("{error}\n{text}");
+        }
+    }
+}
+
+#[test]
+fn verif_the_plan_of_no_answers_reads_without_errors() {
+    let text = plan_text(&Answers::default(), TODAY).unwrap();
+    check(&text);
+    let warnings: Vec<String> = read(&text)
+        .mistakes
+        .iter()
+        .map(|m| m.message.clone())
+        .collect();
+    // A hydrophone that does not exist yet has no calibration; nothing else is amiss.
+    assert!(
+        warnings.iter().all(|w| w.contains("calibration")),
+        "{warnings:?}"
+    );
+    for line in text
+        .lines()
+        .filter(|l| l.starts_with("latitude") || l.starts_with("start ="))
+    {
+        assert!(line.ends_with("# assumed"), "{line}");
+    }
+}
+
+#[test]
+fn verif_answers_stand_in_the_plan_unmarked() {
+    let given = [
+        (Ask::Name, "A \"quoted\" \\ name"),
+        (Ask::Latitude, "57.3 deg"),
+        (Ask::Start, "2027-06-01T06:00:00Z"),
+        (Ask::Band, "10 Hz, 25 kHz"),
+        (Ask::Depths, "3 m, 12.5 m, 30 m"),
+        (Ask::Supply, "primary-cells"),
+        (Ask::Threshold, "9 dB"),
+    ];
+    let text = plan_text(&answers(&given), TODAY).unwrap();
+    check(&text);
+    for line in [
+        "name = \"A \\\"quoted\\\" \\\\ name\"",
+        "latitude = \"57.3 deg\"",
+        "start = 2027-06-01T06:00:00Z",
+        "kind = \"primary-cells\"",
+        "  { band = [\"10 Hz\", \"25 kHz\"] },",
+        "position = { section = \"section.riser\", from_top = \"12.5 m\" }",
+        "longitude = \"0 deg\"  # assumed",
+    ] {
+        assert!(text.lines().any(|l| l == line), "{line} is not in\n{text}");
+    }
+    let name = read(&text).line.unwrap().deployment.name;
+    assert_eq!(name, "A \"quoted\" \\ name");
+}
+
+#[test]
+fn verif_answers_that_cannot_be_read_are_refused_by_flag() {
+    for (ask, text) in [
+        (Ask::WaterDepth, "80"),
+        (Ask::Depths, "20 m, 10 m"),
+        (Ask::Band, "60 Hz"),
+        (Ask::Band, "60 Hz, 1 m"),
+        (Ask::Start, "2027-02-30"),
+        (Ask::Start, "2027-03-15T06:00:00"),
+        (Ask::Supply, "wind"),
+        (Ask::Threshold, "6"),
+    ] {
+        let error = plan_text(&answers(&[(ask, text)]), TODAY).unwrap_err();
+        assert!(error.to_string().starts_with(ask.flag()), "{text}: {error}");
+    }
+}
+
+#[test]
+fn verif_a_wrong_answer_is_asked_again() {
+    let mut given = answers(&[]);
+    // Name, latitude without its unit and then right, all else empty.
+    let mut input = Cursor::new(format!("Bay\n95\n55 deg\n{}", "\n".repeat(13)));
+    let mut shown = Vec::new();
+    assert_eq!(
+        ask(&mut given, TODAY, &mut input, &mut shown).unwrap(),
+        Asked::All
+    );
+    assert_eq!(given.get(Ask::Latitude), Some("55 deg"));
+    assert_eq!(given.missing().len(), 13);
+    let shown = String::from_utf8(shown).unwrap();
+    assert_eq!(shown.matches("Latitude").count(), 2, "{shown}");
+}
+
+#[test]
+fn verif_an_end_of_input_cancels() {
+    let mut input = Cursor::new("Bay\n");
+    let asked = ask(&mut answers(&[]), TODAY, &mut input, &mut Vec::new());
+    assert_eq!(asked.unwrap(), Asked::Cancelled);
+}
+
+fn some(list: &'static [&'static str]) -> impl Strategy<Value = Option<String>> {
+    proptest::option::of(proptest::sample::select(list).prop_map(str::to_owned))
+}
+
+prop_compose! {
+    fn any_answers()(
+        name in proptest::option::of(".{0,20}[a-z].{0,20}"),
+        latitude_deg in -90.0..90.0_f64,
+        longitude_deg in -180.0..180.0_f64,
+        water_depth_m in proptest::option::of(1.0..6000.0_f64),
+        start in some(&["2027-01-01", "2028-02-29", "2027-03-15T06:00:00+02:00"]),
+        duration_d in 1..2000_u32,
+        wind_m_s in 0.0..40.0_f64,
+        supply in some(&["solar-battery", "bench", "vessel", "shore", "primary-cells"]),
+        voltage_v in proptest::option::of(3.0..1000.0_f64),
+        shares in proptest::option::of(proptest::collection::btree_set(1..1000_u32, 1..6)),
+        conductor in some(&["1.0 mm2 class 5", "18 AWG", "4/0 AWG", "0.5 mm2 class 2 tinned"]),
+        link in some(&["10BASE-T1L", "100BASE-T1", "100BASE-TX"]),
+        low_hz in 0.5..20_000.0_f64,
+        widths in 1.1..10.0_f64,
+        threshold_db in 0.5..40.0_f64,
+        price in some(&["0.12 EUR", "15 JPY", "0 USD"]),
+    ) -> Answers {
+        let mut answers = Answers::default();
+        answers.set(Ask::Name, name);
+        answers.set(Ask::Latitude, Some(format!("{latitude_deg} deg")));
+        answers.set(Ask::Longitude, Some(format!("{longitude_deg} deg")));
+        answers.set(Ask::WaterDepth, water_depth_m.map(|m| format!("{m} m")));
+        answers.set(Ask::Start, start);
+        answers.set(Ask::Duration, Some(format!("{duration_d} d")));
+        answers.set(Ask::Wind, Some(format!("{wind_m_s} m/s")));
+        answers.set(Ask::Supply, supply);
+        answers.set(Ask::Voltage, voltage_v.map(|v| format!("{v} V")));
+        let depth_m = water_depth_m.unwrap_or(80.0);
+        answers.set(Ask::Depths, shares.map(|shares| {
+            let depths: Vec<String> = shares
+                .iter()
+                .map(|share| format!("{} m", depth_m * f64::from(*share) / 1000.0))
+                .collect();
+            depths.join(", ")
+        }));
+        answers.set(Ask::Conductor, conductor);
+        answers.set(Ask::Link, link);
+        answers.set(Ask::Band, Some(format!("{low_hz} Hz, {} Hz", low_hz * widths)));
+        answers.set(Ask::Threshold, Some(format!("{threshold_db} dB")));
+        answers.set(Ask::Price, price);
+        answers
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn verif_every_generated_plan_reads_without_errors(answers in any_answers()) {
+        check(&plan_text(&answers, TODAY).unwrap());
+    }
+}
