@@ -29,10 +29,10 @@ use crate::out::{Colour, Format, Out};
 )]
 pub(crate) struct Cli {
     /// How results are written to standard output.
-    #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
+    #[arg(long, global = true, value_enum, default_value_t = Format::Text, help_heading = "For every command")]
     format: Format,
     /// When to use colour. `auto`: on a terminal, unless NO_COLOR is set.
-    #[arg(long, global = true, value_enum, default_value_t = Colour::Auto)]
+    #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, help_heading = "For every command")]
     color: Colour,
     #[command(subcommand)]
     command: Command,

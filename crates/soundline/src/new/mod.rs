@@ -28,7 +28,6 @@ use template::TemplateError;
 /// What is not answered is assumed, and each assumed value is marked `# assumed` at its line. A file that exists is never
 /// replaced.
 #[derive(Debug, clap::Args)]
-#[command(allow_negative_numbers = true)]
 pub(crate) struct Args {
     /// The folder in which plan.toml is written; made if it is not there.
     #[arg(long, value_name = "DIR", default_value = ".")]
@@ -40,10 +39,10 @@ pub(crate) struct Args {
     #[arg(long)]
     name: Option<String>,
     /// Latitude, north positive, such as "57.3 deg".
-    #[arg(long, value_name = "ANGLE")]
+    #[arg(long, value_name = "ANGLE", allow_hyphen_values = true)]
     latitude: Option<String>,
     /// Longitude, east positive, such as "-6.0 deg".
-    #[arg(long, value_name = "ANGLE")]
+    #[arg(long, value_name = "ANGLE", allow_hyphen_values = true)]
     longitude: Option<String>,
     /// Depth of the water, such as "85 m".
     #[arg(long, value_name = "LENGTH")]
@@ -76,7 +75,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "FREQUENCIES")]
     band: Option<String>,
     /// How far the sound must stand out of the background, such as "6 dB".
-    #[arg(long, value_name = "LEVEL")]
+    #[arg(long, value_name = "LEVEL", allow_hyphen_values = true)]
     threshold: Option<String>,
     /// Price of one message ashore, such as "0.12 EUR".
     #[arg(long, value_name = "MONEY")]

@@ -5,5 +5,8 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+mod files;
 mod frame;
+mod new;
+mod real;
 mod support;

@@ -1,0 +1,81 @@
+//! `soundline new` without a terminal: flags, what is assumed, and what is never replaced.
+
+use std::fs;
+
+use crate::support::{expect_status, run, stderr, stdout};
+
+#[test]
+fn verif_what_is_not_answered_is_listed_without_a_terminal() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().to_str().unwrap();
+    let output = run(&["new", "--out", at, "--name", "Bay", "--wind", "8 m/s"]);
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(
+        said.contains("--latitude") && said.contains("--price"),
+        "{said}"
+    );
+    assert!(!said.contains("--wind"), "{said}");
+    assert!(!folder.path().join("plan.toml").exists());
+}
+
+#[test]
+fn verif_a_plan_is_written_once_and_marks_what_is_assumed() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().join("bay");
+    let at = at.to_str().unwrap();
+    let args = [
+        "new",
+        "--out",
+        at,
+        "--yes",
+        "--latitude",
+        "-57.3 deg",
+        "--start",
+        "2027-03-15",
+    ];
+    expect_status(&run(&args), 0);
+    let path = folder.path().join("bay/plan.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    assert!(text.contains("latitude = \"-57.3 deg\"\n"), "{text}");
+    assert!(text.contains("start = 2027-03-15\n"), "{text}");
+    assert!(
+        text.contains("longitude = \"0 deg\"  # assumed\n"),
+        "{text}"
+    );
+
+    fs::write(&path, "kept").unwrap();
+    let again = run(&args);
+    expect_status(&again, 2);
+    assert!(stderr(&again).contains("exists"), "{}", stderr(&again));
+    assert_eq!(fs::read_to_string(&path).unwrap(), "kept");
+}
+
+#[test]
+fn verif_answers_that_make_no_plan_write_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().to_str().unwrap();
+    let deep = ["--water-depth", "10 m", "--depths", "12 m"];
+    let output = run(&[&["new", "--yes", "--out", at][..], &deep].concat());
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("12 m"), "{}", stderr(&output));
+    let output = run(&["new", "--yes", "--out", at, "--band", "60"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("--band"), "{}", stderr(&output));
+    assert!(!folder.path().join("plan.toml").exists());
+}
+
+#[test]
+fn verif_json_tells_which_answers_were_assumed() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().to_str().unwrap();
+    let output = run(&[
+        "new", "--yes", "--out", at, "--name", "Bay", "--format", "json",
+    ]);
+    expect_status(&output, 0);
+    let told: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+    assert_eq!(told["format"], "new/1");
+    let flags = told["not_answered"].as_array().unwrap();
+    assert_eq!(flags.len(), 14);
+    assert!(!flags.contains(&"--name".into()));
+}
