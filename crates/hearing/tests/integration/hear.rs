@@ -307,3 +307,35 @@ fn verif_views_hold_the_bands_and_fit_the_recording() {
     assert_eq!(view(8000.0, 100, &[]).unwrap().window_samples, 64);
     assert_eq!(view(8000.0, 15, &[]), None);
 }
+
+#[test]
+fn verif_an_event_that_outlasts_a_file_is_told_as_open() {
+    let folder = tempfile::tempdir().unwrap();
+    let loud = vec![0.25; 8000];
+    let files: Vec<PathBuf> = (0..3)
+        .map(|s| {
+            write(
+                &folder.path().join(format!("20270315T04150{s}Z.wav")),
+                1,
+                &loud,
+            )
+        })
+        .collect();
+    let surveys = looked(&files);
+    assert_eq!(line_up(&surveys).unwrap(), vec![vec![0, 1, 2]]);
+    let mut settled = Vec::new();
+    let hearings = hear(
+        &surveys,
+        &[ear(0, Reference::Water)],
+        &mut |step| {
+            if let Step::Settled { file, open, .. } = step {
+                settled.push((file, open));
+            }
+        },
+        &|_| {},
+    )
+    .unwrap();
+    assert_eq!(settled, [(0, 1), (1, 0), (2, 0)]);
+    assert_eq!(hearings[0].events.len(), 1);
+    close(hearings[0].events[0].end_s, 3.0, 0.02);
+}

@@ -66,6 +66,9 @@ fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Resu
         let reference = outcome.ears[ear].reference;
         match hearing.levels.get(ear).copied().flatten() {
             None => writeln!(to, ": nothing heard")?,
+            Some(levels) if levels.level_db == f64::NEG_INFINITY => {
+                writeln!(to, ": exact silence, every sample is zero")?;
+            }
             Some(levels) => writeln!(
                 to,
                 ": rms {:.1} dB and peak {:.1} dB re {}, exposure {:.1} dB re {}",
