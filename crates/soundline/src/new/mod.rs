@@ -1,5 +1,6 @@
 //! `soundline new`: a running plan from about fifteen answers.
 
+mod answers;
 mod ask;
 mod questions;
 mod template;
@@ -20,8 +21,8 @@ use thiserror::Error;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use answers::TemplateError;
 use questions::{Answers, Ask, SupplyKind};
-use template::TemplateError;
 
 /// Write a first plan from about fifteen answers, asked on a terminal or given as flags.
 ///

@@ -74,3 +74,10 @@ pub(crate) fn quoted(text: &str) -> String {
     out.push('"');
     out
 }
+
+/// A number in few digits, exact enough for an assumed value.
+pub(crate) fn short(value: f64) -> String {
+    let text = format!("{value:.4}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    text.to_owned()
+}
