@@ -79,13 +79,15 @@ def summary(band, times, level):
 
 def main():
     arguments = sys.argv[1:]
-    if arguments == ["--serve"]:
+    if arguments[:1] == ["--serve"]:
         # One run for every line on standard input, which names the band by its place; answers with seconds and mean level.
-        pcm = samples(RATE_HZ * SECONDS)
+        # With a WAV file named, each run reads it anew.
+        path = arguments[1] if len(arguments) > 1 else None
+        pcm = None if path else samples(RATE_HZ * SECONDS)
         print("ready", flush=True)
         for line in sys.stdin:
             band = BANDS_HZ[int(line)]
-            seconds, level = once(pcm, None, band)
+            seconds, level = once(pcm, path, band)
             print(seconds, summary(band, [seconds], level)["mean_level_db_re_full_scale"], flush=True)
         return
     path = arguments[0] if arguments else None

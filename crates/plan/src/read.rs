@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use quantity::{
     Amount, Conductor, Dimension, EventRate, Fault, FaultKind, LevelAmount, LevelKind, Money,
-    nearest, parse_amount, parse_conductor, parse_event_rate, parse_level, parse_money,
+    article, nearest, parse_amount, parse_conductor, parse_event_rate, parse_level, parse_money,
 };
 
 use crate::catalogue::Catalogue;
@@ -721,14 +721,6 @@ fn example_line(field: &Field) -> String {
         Shape::Table(_) | Shape::KeyedLoads => "{ ... }".to_owned(),
     };
     format!("`{} = {value}`", field.key)
-}
-
-fn article(word: &str) -> &'static str {
-    if word.starts_with(['a', 'e', 'i', 'o', 'u']) {
-        "an"
-    } else {
-        "a"
-    }
 }
 
 pub(crate) fn join<'a>(words: impl IntoIterator<Item = &'a str>) -> String {

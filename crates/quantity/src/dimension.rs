@@ -191,3 +191,13 @@ impl Dimension {
         }
     }
 }
+
+/// The indefinite article that a name takes.
+#[must_use]
+pub fn article(name: &str) -> &'static str {
+    if name.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    }
+}

@@ -42,7 +42,7 @@ pub enum FaultKind {
     #[error("the number is too small to hold")]
     Underflow,
     /// A number without a unit.
-    #[error("a {} needs a unit", expected.name())]
+    #[error("{} {} needs a unit", crate::dimension::article(expected.name()), expected.name())]
     MissingUnit {
         /// What the value should be.
         expected: Dimension,

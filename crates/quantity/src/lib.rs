@@ -25,7 +25,7 @@ mod unit;
 
 pub use amount::{Amount, Law, parse_amount};
 pub use conductor::{Conductor, parse_conductor};
-pub use dimension::Dimension;
+pub use dimension::{Dimension, article};
 pub use event_rate::{EventRate, parse_event_rate};
 pub use fault::{Fault, FaultKind, SpreadFault};
 pub use level::{LevelAmount, LevelKind, parse_level};

@@ -7,14 +7,18 @@
 use std::collections::BTreeMap;
 
 use assess::input::{
-    Conditions, Contacts, Electric, ElectricInput, Traffic, at_most, electric, ns, traffic, uplink_spec,
+    Conditions, Contacts, Electric, ElectricInput, Traffic, at_most, electric, ns, traffic,
+    uplink_spec,
 };
 use chance::Stream;
 use network::{
     Admission, Delivery, LinkState, Machine, MessageId, NodeState, Outcome as Attempted, RateLimit,
     TopicId, Uplink, UplinkEvent, UplinkMessage,
 };
-use plan::{Action, BehaviourIx, CueSheet, DetectorIx, FaultKind, Line, ModuleIx, NoticeKind, OutputIx, TopicIx, UplinkIx, When};
+use plan::{
+    Action, BehaviourIx, CueSheet, DetectorIx, FaultKind, Line, ModuleIx, NoticeKind, OutputIx,
+    TopicIx, UplinkIx, When,
+};
 use power::NetworkError;
 use timeline::{Class, Ns, Queue};
 
@@ -86,18 +90,56 @@ pub struct Copies {
 /// What waits in the queue.
 #[derive(Clone, Debug)]
 enum Happening {
-    Fault { fault: usize, begins: bool },
+    Fault {
+        fault: usize,
+        begins: bool,
+    },
     Cell(WaitingCell),
-    Act { behaviour: BehaviourIx, parent: Option<RecordId>, root: Option<Root> },
-    Each { behaviour: BehaviourIx },
-    Input { input: usize },
-    Arrives { hearing: usize, arrival: usize },
-    OutputBack { output: OutputIx, turn: u32, on: bool, parent: RecordId, root: Option<Root> },
-    StateBack { module: ModuleIx, turn: u32, parent: RecordId, root: Option<Root> },
-    Trip { module: ModuleIx, turn: u32 },
-    Wake { module: ModuleIx, turn: u32 },
-    Booted { module: ModuleIx, turn: u32 },
-    Listens { module: ModuleIx, turn: u32, at: Ns },
+    Act {
+        behaviour: BehaviourIx,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    },
+    Each {
+        behaviour: BehaviourIx,
+    },
+    Input {
+        input: usize,
+    },
+    Arrives {
+        hearing: usize,
+        arrival: usize,
+    },
+    OutputBack {
+        output: OutputIx,
+        turn: u32,
+        on: bool,
+        parent: RecordId,
+        root: Option<Root>,
+    },
+    StateBack {
+        module: ModuleIx,
+        turn: u32,
+        parent: RecordId,
+        root: Option<Root>,
+    },
+    Trip {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Wake {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Booted {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Listens {
+        module: ModuleIx,
+        turn: u32,
+        at: Ns,
+    },
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -167,17 +209,26 @@ struct Engine<'a> {
 }
 
 impl<'a> Engine<'a> {
-    fn new(line: &'a Line, cues: &'a CueSheet, sink: &'a mut dyn FnMut(&Record)) -> Result<Engine<'a>, RehearsalError> {
+    fn new(
+        line: &'a Line,
+        cues: &'a CueSheet,
+        sink: &'a mut dyn FnMut(&Record),
+    ) -> Result<Engine<'a>, RehearsalError> {
         let ears = Ears::new(line, cues)?;
         let traffic = traffic(line)?;
         if let Some(t) = traffic.as_ref().filter(|t| !t.unknowns.is_empty()) {
-            return Err(RehearsalError::NotSaid { what: t.unknowns.clone() });
+            return Err(RehearsalError::NotSaid {
+                what: t.unknowns.clone(),
+            });
         }
         let mut machine = traffic
             .as_ref()
             .map(|t| Machine::new(t.topology.clone(), t.subscriptions.clone()))
             .transpose()
-            .map_err(|source| RehearsalError::Machine { at: Ns::ZERO, source })?;
+            .map_err(|source| RehearsalError::Machine {
+                at: Ns::ZERO,
+                source,
+            })?;
         let topics = match (&mut machine, &traffic) {
             (Some(machine), Some(t)) => t.names.iter().map(|n| machine.topic(n)).collect(),
             _ => Vec::new(),
@@ -185,7 +236,11 @@ impl<'a> Engine<'a> {
         let behaviour_limits = line
             .behaviours
             .iter()
-            .map(|b| b.at_most.map(|r| at_most(|| format!("behaviour.{}", b.id), r).map(RateLimit::new)).transpose())
+            .map(|b| {
+                b.at_most
+                    .map(|r| at_most(|| format!("behaviour.{}", b.id), r).map(RateLimit::new))
+                    .transpose()
+            })
             .collect::<Result<_, _>>()?;
         let uplinks = (0..line.uplinks.len())
             .map(|u| uplink_now(line, UplinkIx(u)))
@@ -203,7 +258,11 @@ impl<'a> Engine<'a> {
             modules: ModuleNow::all(line),
             ears,
             electric: electric(line)?,
-            contacts: if cues.contacts_aged { Contacts::Aged } else { Contacts::New },
+            contacts: if cues.contacts_aged {
+                Contacts::Aged
+            } else {
+                Contacts::New
+            },
             whole: vec![true; line.spans.len()],
             giving: vec![true; line.supplies.len()],
             dirty: true,
@@ -233,24 +292,60 @@ impl<'a> Engine<'a> {
         for (i, fault) in self.cues.faults.iter().enumerate() {
             let what = || format!("fault.{}", fault.id);
             let place = place(i);
-            self.queue.push(ns(what, fault.at_s.si)?, Class::Fault, place, Happening::Fault { fault: i, begins: true });
+            self.queue.push(
+                ns(what, fault.at_s.si)?,
+                Class::Fault,
+                place,
+                Happening::Fault {
+                    fault: i,
+                    begins: true,
+                },
+            );
             if let Some(until) = fault.until_s {
-                self.queue.push(ns(what, until.si)?, Class::Fault, place, Happening::Fault { fault: i, begins: false });
+                self.queue.push(
+                    ns(what, until.si)?,
+                    Class::Fault,
+                    place,
+                    Happening::Fault {
+                        fault: i,
+                        begins: false,
+                    },
+                );
             }
         }
         for (i, input) in self.cues.inputs.iter().enumerate() {
             let at = ns(|| format!("input.{}", input.id), input.at_s.si)?;
-            self.queue.push(at, Class::Publish, place(input.module.0), Happening::Input { input: i });
+            self.queue.push(
+                at,
+                Class::Publish,
+                place(input.module.0),
+                Happening::Input { input: i },
+            );
         }
         for (i, behaviour) in self.line.behaviours.iter().enumerate() {
             if let When::Each { period_s } = behaviour.when {
                 let at = ns(|| format!("behaviour.{}", behaviour.id), period_s.si)?;
-                self.queue.push(at, Class::Act, place(behaviour.on.0), Happening::Each { behaviour: BehaviourIx(i) });
+                self.queue.push(
+                    at,
+                    Class::Act,
+                    place(behaviour.on.0),
+                    Happening::Each {
+                        behaviour: BehaviourIx(i),
+                    },
+                );
             }
         }
         for (h, (_, arrivals)) in self.ears.arrivals().into_iter().enumerate() {
             for (a, arrival) in arrivals.iter().enumerate() {
-                self.queue.push(arrival.from, Class::Probe, place(h), Happening::Arrives { hearing: h, arrival: a });
+                self.queue.push(
+                    arrival.from,
+                    Class::Probe,
+                    place(h),
+                    Happening::Arrives {
+                        hearing: h,
+                        arrival: a,
+                    },
+                );
             }
         }
         Ok(())
@@ -290,23 +385,34 @@ impl<'a> Engine<'a> {
 
     /// What comes next, and from where.
     fn next(&self) -> Option<(Ns, Class, From)> {
-        let queue = self.queue.peek().map(|(at, class)| (at, class, From::Queue));
+        let queue = self
+            .queue
+            .peek()
+            .map(|(at, class)| (at, class, From::Queue));
         let machine = self
             .machine
             .as_ref()
             .and_then(Machine::next)
             .map(|(at, class)| (at, class, From::Machine));
-        let uplinks = self
-            .uplinks
-            .iter()
-            .enumerate()
-            .filter_map(|(i, u)| u.uplink.next().map(|(at, class)| (at, class, From::Uplink(i))));
-        queue.into_iter().chain(machine).chain(uplinks).min_by_key(|(at, class, _)| (*at, *class))
+        let uplinks = self.uplinks.iter().enumerate().filter_map(|(i, u)| {
+            u.uplink
+                .next()
+                .map(|(at, class)| (at, class, From::Uplink(i)))
+        });
+        queue
+            .into_iter()
+            .chain(machine)
+            .chain(uplinks)
+            .min_by_key(|(at, class, _)| (*at, *class))
     }
 
     /// Runs the ears to the next cue, or one second on.
     fn hear_ahead(&mut self) -> Result<(), RehearsalError> {
-        let ahead = self.horizon.checked_add(AHEAD).unwrap_or(self.end).min(self.end);
+        let ahead = self
+            .horizon
+            .checked_add(AHEAD)
+            .unwrap_or(self.end)
+            .min(self.end);
         let until = match self.queue.peek() {
             Some((at, Class::Fault)) if at > self.horizon => ahead.min(at),
             _ => ahead,
@@ -315,15 +421,31 @@ impl<'a> Engine<'a> {
         let queue = &mut self.queue;
         let line = self.line;
         self.ears.advance(line, until, |hearing, turn, heard| {
-            let cell = WaitingCell { hearing, turn, detector: heard.detector, cell: heard.cell };
-            queue.push(heard.known_at, Class::Notice, place(heard.detector.0), Happening::Cell(cell));
+            let cell = WaitingCell {
+                hearing,
+                turn,
+                detector: heard.detector,
+                cell: heard.cell,
+            };
+            queue.push(
+                heard.known_at,
+                Class::Notice,
+                place(heard.detector.0),
+                Happening::Cell(cell),
+            );
         })
     }
 
     fn record(&mut self, parent: Option<RecordId>, root: Option<Root>, what: What) -> RecordId {
         let id = RecordId(self.next_record);
         self.next_record += 1;
-        let record = Record { id, parent, at: self.now, root, what };
+        let record = Record {
+            id,
+            parent,
+            at: self.now,
+            root,
+            what,
+        };
         self.watcher.see(&record);
         (self.sink)(&record);
         id
@@ -333,13 +455,22 @@ impl<'a> Engine<'a> {
         match happening {
             Happening::Fault { fault, begins } => self.fault(fault, begins)?,
             Happening::Cell(cell) => self.cell(&cell),
-            Happening::Act { behaviour, parent, root } => self.act(behaviour, parent, root)?,
+            Happening::Act {
+                behaviour,
+                parent,
+                root,
+            } => self.act(behaviour, parent, root)?,
             Happening::Each { behaviour } => {
                 let b = &self.line.behaviours[behaviour.0];
                 if let When::Each { period_s } = b.when {
                     let period = ns(|| format!("behaviour.{}", b.id), period_s.si)?;
                     if let Some(at) = self.now.checked_add(period) {
-                        self.queue.push(at, Class::Act, place(b.on.0), Happening::Each { behaviour });
+                        self.queue.push(
+                            at,
+                            Class::Act,
+                            place(b.on.0),
+                            Happening::Each { behaviour },
+                        );
                     }
                 }
                 self.act(behaviour, None, None)?;
@@ -350,7 +481,11 @@ impl<'a> Engine<'a> {
             }
             Happening::Arrives { hearing, arrival } => {
                 let (sensor, a) = self.ears.arrival(hearing, arrival);
-                let root = Root { sound: a.sound, repeat: a.repeat, heard_at: a.from };
+                let root = Root {
+                    sound: a.sound,
+                    repeat: a.repeat,
+                    heard_at: a.from,
+                };
                 let what = What::Arrives {
                     sensor,
                     sound: a.sound,
@@ -360,12 +495,23 @@ impl<'a> Engine<'a> {
                 };
                 self.record(None, Some(root), what);
             }
-            Happening::OutputBack { output, turn, on, parent, root } => {
+            Happening::OutputBack {
+                output,
+                turn,
+                on,
+                parent,
+                root,
+            } => {
                 if self.modules[output.module.0].output_turns[output.output] == turn {
                     self.switch(output, on, None, Some(parent), root)?;
                 }
             }
-            Happening::StateBack { module, turn, parent, root } => {
+            Happening::StateBack {
+                module,
+                turn,
+                parent,
+                root,
+            } => {
                 if self.modules[module.0].state_turn == turn {
                     let usual = self.line.modules[module.0].starts_in;
                     self.enter(module, usual, Some(parent), root);
@@ -386,18 +532,36 @@ impl<'a> Engine<'a> {
     fn fault(&mut self, fault: usize, begins: bool) -> Result<(), RehearsalError> {
         let what = self.cues.faults[fault].what;
         let parent = self.fault_records[fault];
-        let id = self.record(parent, None, if begins { What::FaultBegins { fault } } else { What::FaultEnds { fault } });
+        let id = self.record(
+            parent,
+            None,
+            if begins {
+                What::FaultBegins { fault }
+            } else {
+                What::FaultEnds { fault }
+            },
+        );
         self.fault_records[fault] = Some(id);
         match what {
             FaultKind::Cut(span) => {
                 self.whole[span.0] = !begins;
                 self.dirty = true;
-                let link = self.traffic.as_ref().and_then(|t| t.link_spans.iter().position(|s| *s == span));
+                let link = self
+                    .traffic
+                    .as_ref()
+                    .and_then(|t| t.link_spans.iter().position(|s| *s == span));
                 if let (Some(link), Some(machine)) = (link, &mut self.machine) {
-                    let state = if begins { LinkState::Down } else { LinkState::Up };
-                    machine
-                        .set_link(self.now, link, state)
-                        .map_err(|source| RehearsalError::Machine { at: self.now, source })?;
+                    let state = if begins {
+                        LinkState::Down
+                    } else {
+                        LinkState::Up
+                    };
+                    machine.set_link(self.now, link, state).map_err(|source| {
+                        RehearsalError::Machine {
+                            at: self.now,
+                            source,
+                        }
+                    })?;
                 }
                 self.drain_drops();
             }
@@ -437,7 +601,11 @@ impl<'a> Engine<'a> {
     }
 
     fn uplink_error(&self, uplink: UplinkIx, source: network::UplinkError) -> RehearsalError {
-        RehearsalError::Uplink { at: self.now, uplink: self.line.uplinks[uplink.0].id.clone(), source }
+        RehearsalError::Uplink {
+            at: self.now,
+            uplink: self.line.uplinks[uplink.0].id.clone(),
+            source,
+        }
     }
 
     fn cell(&mut self, waiting: &WaitingCell) {
@@ -447,7 +615,9 @@ impl<'a> Engine<'a> {
         }
         let detector = waiting.detector;
         let mut told = Vec::new();
-        let Some(decider) = &mut self.ears.deciders[detector.0] else { return };
+        let Some(decider) = &mut self.ears.deciders[detector.0] else {
+            return;
+        };
         decider.logic.push(&waiting.cell, &mut told);
         for t in told {
             self.tell(detector, &t.notice);
@@ -474,13 +644,28 @@ impl<'a> Engine<'a> {
             Notice::Onset(_) => NoticeKind::Onset,
             Notice::Confirmed(_) => NoticeKind::Confirmed,
             Notice::Ended(event) => {
-                let record = self.record(parent, root, What::Event { detector, event: event.clone() });
+                let record = self.record(
+                    parent,
+                    root,
+                    What::Event {
+                        detector,
+                        event: event.clone(),
+                    },
+                );
                 self.close(detector, id);
                 self.start_heard(detector, NoticeKind::Ended, id, Some(record), root);
                 return;
             }
             Notice::Dropped(_, reason) => {
-                self.record(parent, root, What::Dropped { detector, event: id, reason: *reason });
+                self.record(
+                    parent,
+                    root,
+                    What::Dropped {
+                        detector,
+                        event: id,
+                        reason: *reason,
+                    },
+                );
                 self.close(detector, id);
                 return;
             }
@@ -497,58 +682,119 @@ impl<'a> Engine<'a> {
         }
     }
 
-    fn start_heard(&mut self, detector: DetectorIx, notice: NoticeKind, event: u64, parent: Option<RecordId>, root: Option<Root>) {
-        let record = self.record(parent, root, What::Noticed { detector, event, notice });
+    fn start_heard(
+        &mut self,
+        detector: DetectorIx,
+        notice: NoticeKind,
+        event: u64,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) {
+        let record = self.record(
+            parent,
+            root,
+            What::Noticed {
+                detector,
+                event,
+                notice,
+            },
+        );
         if let Some(d) = &mut self.ears.deciders[detector.0] {
             if let Some(open) = d.open.iter_mut().find(|(e, ..)| *e == event) {
                 open.2 = Some(record);
             }
         }
         for (i, b) in self.line.behaviours.iter().enumerate() {
-            if matches!(&b.when, When::Heard { detector: d, notice: n } if *d == detector && *n == notice) {
-                let act = Happening::Act { behaviour: BehaviourIx(i), parent: Some(record), root };
+            if matches!(&b.when, When::Heard { detector: d, notice: n } if *d == detector && *n == notice)
+            {
+                let act = Happening::Act {
+                    behaviour: BehaviourIx(i),
+                    parent: Some(record),
+                    root,
+                };
                 self.queue.push(self.now, Class::Act, place(b.on.0), act);
             }
         }
     }
 
-    fn act(&mut self, behaviour: BehaviourIx, parent: Option<RecordId>, root: Option<Root>) -> Result<(), RehearsalError> {
+    fn act(
+        &mut self,
+        behaviour: BehaviourIx,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
         let b = &self.line.behaviours[behaviour.0];
         if !self.modules[b.on.0].works() {
             return Ok(());
         }
         if let Some(limit) = &mut self.behaviour_limits[behaviour.0] {
             if !matches!(limit.admit(self.now), Ok(Admission::Passed)) {
-                self.record(parent, root, What::Refused { behaviour, why: Refusal::Behaviour });
+                self.record(
+                    parent,
+                    root,
+                    What::Refused {
+                        behaviour,
+                        why: Refusal::Behaviour,
+                    },
+                );
                 return Ok(());
             }
         }
         let started = self.record(parent, root, What::Started { behaviour });
         for action in &b.actions {
             match action {
-                Action::Publish { topic } => self.publish(b.on, *topic, Some(behaviour), Some(started), root)?,
+                Action::Publish { topic } => {
+                    self.publish(b.on, *topic, Some(behaviour), Some(started), root)?
+                }
                 Action::Switch { output, on, for_s } => {
-                    let for_s = for_s.map(|q| ns(|| format!("behaviour.{}", b.id), q.si)).transpose()?;
+                    let for_s = for_s
+                        .map(|q| ns(|| format!("behaviour.{}", b.id), q.si))
+                        .transpose()?;
                     self.switch(*output, *on, for_s, Some(started), root)?;
                 }
                 Action::SendUp { uplink, topic } => self.send_up(*uplink, *topic, started, root)?,
                 Action::Enter { state, for_s } => {
                     self.enter(b.on, Some(*state), Some(started), root);
-                    let back = self.now.checked_add(ns(|| format!("behaviour.{}", b.id), for_s.si)?);
+                    let back = self
+                        .now
+                        .checked_add(ns(|| format!("behaviour.{}", b.id), for_s.si)?);
                     let turn = self.modules[b.on.0].state_turn;
                     if let Some(at) = back {
-                        self.queue.push(at, Class::Supply, place(b.on.0), Happening::StateBack { module: b.on, turn, parent: started, root });
+                        self.queue.push(
+                            at,
+                            Class::Supply,
+                            place(b.on.0),
+                            Happening::StateBack {
+                                module: b.on,
+                                turn,
+                                parent: started,
+                                root,
+                            },
+                        );
                     }
                 }
                 Action::Log { text } => {
-                    self.record(Some(started), root, What::Logged { module: b.on, text: text.clone() });
+                    self.record(
+                        Some(started),
+                        root,
+                        What::Logged {
+                            module: b.on,
+                            text: text.clone(),
+                        },
+                    );
                 }
             }
         }
         Ok(())
     }
 
-    fn enter(&mut self, module: ModuleIx, state: Option<usize>, parent: Option<RecordId>, root: Option<Root>) {
+    fn enter(
+        &mut self,
+        module: ModuleIx,
+        state: Option<usize>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) {
         let m = &mut self.modules[module.0];
         m.state_turn += 1;
         if m.state != state {
@@ -560,7 +806,14 @@ impl<'a> Engine<'a> {
         }
     }
 
-    fn switch(&mut self, output: OutputIx, on: bool, for_time: Option<Ns>, parent: Option<RecordId>, root: Option<Root>) -> Result<(), RehearsalError> {
+    fn switch(
+        &mut self,
+        output: OutputIx,
+        on: bool,
+        for_time: Option<Ns>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
         let m = &mut self.modules[output.module.0];
         m.output_turns[output.output] += 1;
         let turn = m.output_turns[output.output];
@@ -574,13 +827,31 @@ impl<'a> Engine<'a> {
         };
         if let (Some(time), Some(parent)) = (for_time, parent) {
             if let Some(at) = self.now.checked_add(time) {
-                self.queue.push(at, Class::Supply, place(output.module.0), Happening::OutputBack { output, turn, on: !on, parent, root });
+                self.queue.push(
+                    at,
+                    Class::Supply,
+                    place(output.module.0),
+                    Happening::OutputBack {
+                        output,
+                        turn,
+                        on: !on,
+                        parent,
+                        root,
+                    },
+                );
             }
         }
         Ok(())
     }
 
-    fn publish(&mut self, module: ModuleIx, topic: TopicIx, by: Option<BehaviourIx>, parent: Option<RecordId>, root: Option<Root>) -> Result<(), RehearsalError> {
+    fn publish(
+        &mut self,
+        module: ModuleIx,
+        topic: TopicIx,
+        by: Option<BehaviourIx>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
         if !self.modules[module.0].works() {
             return Ok(());
         }
@@ -593,24 +864,52 @@ impl<'a> Engine<'a> {
                 .or_insert_with(|| RateLimit::new(limit));
             if !matches!(gate.admit(self.now), Ok(Admission::Passed)) {
                 if let Some(behaviour) = by {
-                    self.record(parent, root, What::Refused { behaviour, why: Refusal::Topic });
+                    self.record(
+                        parent,
+                        root,
+                        What::Refused {
+                            behaviour,
+                            why: Refusal::Topic,
+                        },
+                    );
                 }
                 return Ok(());
             }
         }
         let (Some(machine), Some(traffic)) = (&mut self.machine, &self.traffic) else {
-            return Err(RehearsalError::NotSaid { what: vec!["[traffic]: how messages are framed".to_owned()] });
+            return Err(RehearsalError::NotSaid {
+                what: vec!["[traffic]: how messages are framed".to_owned()],
+            });
         };
         let sequence = self.sequences.entry((module.0, topic.0)).or_insert(0);
         let stream = place(module.0 * self.line.topics.len() + topic.0);
         let message = machine
-            .publish(self.now, module.0, self.topics[topic.0], traffic.bytes[topic.0], plan.priority, stream, *sequence)
-            .map_err(|source| RehearsalError::Machine { at: self.now, source })?;
+            .publish(
+                self.now,
+                module.0,
+                self.topics[topic.0],
+                traffic.bytes[topic.0],
+                plan.priority,
+                stream,
+                *sequence,
+            )
+            .map_err(|source| RehearsalError::Machine {
+                at: self.now,
+                source,
+            })?;
         *sequence += 1;
         let copies = machine
             .subscribers(self.topics[topic.0])
             .map_or(0, |nodes| nodes.iter().filter(|n| **n != module.0).count());
-        let record = self.record(parent, root, What::Published { module, topic, message });
+        let record = self.record(
+            parent,
+            root,
+            What::Published {
+                module,
+                topic,
+                message,
+            },
+        );
         if copies > 0 {
             self.origins.insert(message, Origin { record, root });
             self.copies_left.insert(message, copies);
@@ -619,17 +918,33 @@ impl<'a> Engine<'a> {
         Ok(())
     }
 
-    fn send_up(&mut self, uplink: UplinkIx, topic: TopicIx, parent: RecordId, root: Option<Root>) -> Result<(), RehearsalError> {
+    fn send_up(
+        &mut self,
+        uplink: UplinkIx,
+        topic: TopicIx,
+        parent: RecordId,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
         let bytes = match &self.traffic {
             Some(t) => t.bytes[topic.0],
             None => assess::input::payload_bytes(&self.line.topics[topic.0])?,
         };
         let message = self.uplinks[uplink.0].offered;
-        let record = self.record(Some(parent), root, What::Queued { uplink, message, bytes });
+        let record = self.record(
+            Some(parent),
+            root,
+            What::Queued {
+                uplink,
+                message,
+                bytes,
+            },
+        );
         let u = &mut self.uplinks[uplink.0];
         u.offered += 1;
         u.origins.insert(message, Origin { record, root });
-        let offered = u.uplink.offer(self.now, UplinkMessage { id: message, bytes });
+        let offered = u
+            .uplink
+            .offer(self.now, UplinkMessage { id: message, bytes });
         offered.map_err(|source| self.uplink_error(uplink, source))
     }
 
@@ -641,7 +956,9 @@ impl<'a> Engine<'a> {
             machine.step_traced(&mut deliveries, |hop| hops.push(*hop));
         }
         for hop in hops {
-            let Some(origin) = self.origins.get(&hop.message).copied() else { continue };
+            let Some(origin) = self.origins.get(&hop.message).copied() else {
+                continue;
+            };
             let span = self.traffic.as_ref().map(|t| t.link_spans[hop.link]);
             if let Some(span) = span {
                 let what = What::Crossed {
@@ -665,24 +982,54 @@ impl<'a> Engine<'a> {
     }
 
     fn deliver(&mut self, delivery: &Delivery) {
-        let Some(origin) = self.origins.get(&delivery.message).copied() else { return };
+        let Some(origin) = self.origins.get(&delivery.message).copied() else {
+            return;
+        };
         let module = ModuleIx(delivery.node);
-        let Some(topic) = self.topics.iter().position(|t| *t == delivery.topic).map(TopicIx) else { return };
+        let Some(topic) = self
+            .topics
+            .iter()
+            .position(|t| *t == delivery.topic)
+            .map(TopicIx)
+        else {
+            return;
+        };
         self.copy_done(delivery.message);
         if !self.modules[module.0].works() {
-            let what = What::Lost { module, topic, message: delivery.message, why: Loss::NotWorking };
+            let what = What::Lost {
+                module,
+                topic,
+                message: delivery.message,
+                why: Loss::NotWorking,
+            };
             self.record(Some(origin.record), origin.root, what);
             return;
         }
-        let what = What::Delivered { module, topic, message: delivery.message };
+        let what = What::Delivered {
+            module,
+            topic,
+            message: delivery.message,
+        };
         let record = self.record(Some(origin.record), origin.root, what);
         let Some(traffic) = &self.traffic else { return };
         let name = &traffic.names[topic.0];
-        for (i, b) in self.line.behaviours.iter().enumerate().filter(|(_, b)| b.on == module) {
-            let When::Told { filter } = &b.when else { continue };
+        for (i, b) in self
+            .line
+            .behaviours
+            .iter()
+            .enumerate()
+            .filter(|(_, b)| b.on == module)
+        {
+            let When::Told { filter } = &b.when else {
+                continue;
+            };
             let hears = network::Filter::parse(filter).is_ok_and(|f| f.matches(name));
             if hears {
-                let act = Happening::Act { behaviour: BehaviourIx(i), parent: Some(record), root: origin.root };
+                let act = Happening::Act {
+                    behaviour: BehaviourIx(i),
+                    parent: Some(record),
+                    root: origin.root,
+                };
                 self.queue.push(self.now, Class::Act, place(module.0), act);
             }
         }
@@ -705,7 +1052,14 @@ impl<'a> Engine<'a> {
         };
         for drop in drops {
             let origin = self.origins.get(&drop.message).copied();
-            let Some(topic) = self.topics.iter().position(|t| *t == drop.topic).map(TopicIx) else { continue };
+            let Some(topic) = self
+                .topics
+                .iter()
+                .position(|t| *t == drop.topic)
+                .map(TopicIx)
+            else {
+                continue;
+            };
             let what = What::Lost {
                 module: ModuleIx(drop.node),
                 topic,
@@ -725,21 +1079,44 @@ impl<'a> Engine<'a> {
         let name = format!("uplink/{}", self.line.uplinks[index].id);
         let seed = self.cues.seed;
         let mut events = Vec::new();
-        self.uplinks[index].uplink.step_asking(&mut events, |attempt| {
-            let lucky = chance.is_none_or(|p| Stream::named(seed, &name, attempt).uniform() < p);
-            if works && lucky { Attempted::Arrived } else { Attempted::Failed }
-        });
+        self.uplinks[index]
+            .uplink
+            .step_asking(&mut events, |attempt| {
+                let lucky =
+                    chance.is_none_or(|p| Stream::named(seed, &name, attempt).uniform() < p);
+                if works && lucky {
+                    Attempted::Arrived
+                } else {
+                    Attempted::Failed
+                }
+            });
         for event in events {
             let origin = |e: &Engine<'_>, id: u64| e.uplinks[index].origins.get(&id).copied();
             match event {
                 UplinkEvent::Started { id, attempt, .. } => {
                     let from = origin(self, id);
-                    let record = self.record(from.map(|o| o.record), from.and_then(|o| o.root), What::Attempt { uplink, message: id, attempt });
+                    let record = self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Attempt {
+                            uplink,
+                            message: id,
+                            attempt,
+                        },
+                    );
                     self.sends(uplink, record, from.and_then(|o| o.root))?;
                 }
                 UplinkEvent::Sent { id, billed, .. } => {
                     let from = origin(self, id);
-                    self.record(from.map(|o| o.record), from.and_then(|o| o.root), What::Sent { uplink, message: id, billed });
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Sent {
+                            uplink,
+                            message: id,
+                            billed,
+                        },
+                    );
                     let u = &mut self.uplinks[index];
                     u.count.sent += 1;
                     u.count.billed += u64::from(billed);
@@ -747,11 +1124,26 @@ impl<'a> Engine<'a> {
                 }
                 UplinkEvent::Failed { id, attempt, .. } => {
                     let from = origin(self, id);
-                    self.record(from.map(|o| o.record), from.and_then(|o| o.root), What::Failed { uplink, message: id, attempt });
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Failed {
+                            uplink,
+                            message: id,
+                            attempt,
+                        },
+                    );
                 }
                 UplinkEvent::Expired { id, .. } => {
                     let from = origin(self, id);
-                    self.record(from.map(|o| o.record), from.and_then(|o| o.root), What::Expired { uplink, message: id });
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Expired {
+                            uplink,
+                            message: id,
+                        },
+                    );
                     let u = &mut self.uplinks[index];
                     u.count.expired += 1;
                     u.origins.remove(&id);
@@ -762,14 +1154,31 @@ impl<'a> Engine<'a> {
     }
 
     /// The module of an uplink draws its sending power for the length of an attempt.
-    fn sends(&mut self, uplink: UplinkIx, parent: RecordId, root: Option<Root>) -> Result<(), RehearsalError> {
+    fn sends(
+        &mut self,
+        uplink: UplinkIx,
+        parent: RecordId,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
         let u = &self.line.uplinks[uplink.0];
-        let (Some(state), true) = (u.sending_state, self.modules[u.module.0].works()) else { return Ok(()) };
+        let (Some(state), true) = (u.sending_state, self.modules[u.module.0].works()) else {
+            return Ok(());
+        };
         self.enter(u.module, Some(state), Some(parent), root);
         let turn = self.modules[u.module.0].state_turn;
         let session = ns(|| format!("uplink.{}", u.id), u.session_s.si)?;
         if let Some(at) = self.now.checked_add(session) {
-            self.queue.push(at, Class::Supply, place(u.module.0), Happening::StateBack { module: u.module, turn, parent, root });
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(u.module.0),
+                Happening::StateBack {
+                    module: u.module,
+                    turn,
+                    parent,
+                    root,
+                },
+            );
         }
         Ok(())
     }
@@ -790,7 +1199,9 @@ impl<'a> Engine<'a> {
         self.integrate();
         let input = self.electric.input(self.line, &self.conditions())?;
         if !input.unknowns.is_empty() {
-            return Err(RehearsalError::NotSaid { what: input.unknowns });
+            return Err(RehearsalError::NotSaid {
+                what: input.unknowns,
+            });
         }
         let voltages_v = self.solve(&input)?;
         for (m, v) in self.modules.iter_mut().zip(&voltages_v) {
@@ -825,7 +1236,12 @@ impl<'a> Engine<'a> {
                 self.record(None, None, What::Collapsed { share: Some(scale) });
                 return Ok(dark);
             }
-            Err(source) => return Err(RehearsalError::Power { at: self.now, source }),
+            Err(source) => {
+                return Err(RehearsalError::Power {
+                    at: self.now,
+                    source,
+                });
+            }
         };
         for (source, current_a) in input.sources.iter().zip(&solution.source_currents_a) {
             self.supply_w[*source] += self.line.supplies[*source].voltage_v.si * current_a;
@@ -860,7 +1276,9 @@ impl<'a> Engine<'a> {
     }
 
     fn watch_voltage(&mut self, module: ModuleIx) {
-        let Some(input) = &self.line.modules[module.0].input else { return };
+        let Some(input) = &self.line.modules[module.0].input else {
+            return;
+        };
         let m = &mut self.modules[module.0];
         let enough = m.voltage_v >= input.minimum_v.si;
         let turn = m.life_turn;
@@ -872,13 +1290,17 @@ impl<'a> Engine<'a> {
         if !m.pending {
             m.pending = true;
             if let Some(at) = self.now.checked_add(TRIP) {
-                self.queue.push(at, Class::Supply, place(module.0), happening);
+                self.queue
+                    .push(at, Class::Supply, place(module.0), happening);
             }
         }
     }
 
     fn enough(&self, module: ModuleIx) -> bool {
-        let minimum_v = self.line.modules[module.0].input.as_ref().map_or(0.0, |i| i.minimum_v.si);
+        let minimum_v = self.line.modules[module.0]
+            .input
+            .as_ref()
+            .map_or(0.0, |i| i.minimum_v.si);
         self.modules[module.0].voltage_v >= minimum_v
     }
 
@@ -896,7 +1318,11 @@ impl<'a> Engine<'a> {
     }
 
     /// A module stops working: its ears, its outputs and its state with it.
-    fn stopped(&mut self, module: ModuleIx, parent: Option<RecordId>) -> Result<(), RehearsalError> {
+    fn stopped(
+        &mut self,
+        module: ModuleIx,
+        parent: Option<RecordId>,
+    ) -> Result<(), RehearsalError> {
         let starts_in = self.line.modules[module.0].starts_in;
         let m = &mut self.modules[module.0];
         m.life_turn += 1;
@@ -916,9 +1342,17 @@ impl<'a> Engine<'a> {
         if !self.modules[module.0].hung {
             for (o, output) in self.line.modules[module.0].outputs.iter().enumerate() {
                 self.modules[module.0].output_turns[o] += 1;
-                let was = std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
+                let was =
+                    std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
                 if was && !output.starts_on {
-                    self.record(Some(record), None, What::Switched { output: OutputIx { module, output: o }, on: false });
+                    self.record(
+                        Some(record),
+                        None,
+                        What::Switched {
+                            output: OutputIx { module, output: o },
+                            on: false,
+                        },
+                    );
                 }
             }
         }
@@ -946,21 +1380,35 @@ impl<'a> Engine<'a> {
         }
         let plan = &self.line.modules[module.0];
         let Some(boot) = plan.boot else {
-            return Err(RehearsalError::NotSaid { what: vec![format!("module.{} restarts, and says nothing of its boot", plan.id)] });
+            return Err(RehearsalError::NotSaid {
+                what: vec![format!(
+                    "module.{} restarts, and says nothing of its boot",
+                    plan.id
+                )],
+            });
         };
         let m = &mut self.modules[module.0];
         m.life = Life::Boots;
         m.life_turn += 1;
         m.restarts += 1;
         if m.restarts > MOST_RESTARTS {
-            return Err(RehearsalError::RestartLoop { at: self.now, module: plan.id.clone(), times: m.restarts - 1 });
+            return Err(RehearsalError::RestartLoop {
+                at: self.now,
+                module: plan.id.clone(),
+                times: m.restarts - 1,
+            });
         }
         let turn = m.life_turn;
         self.dirty = true;
         self.record(None, None, What::Boots { module });
         let time = ns(|| format!("module.{}", plan.id), boot.time_s.si)?;
         if let Some(at) = self.now.checked_add(time) {
-            self.queue.push(at, Class::Supply, place(module.0), Happening::Booted { module, turn });
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(module.0),
+                Happening::Booted { module, turn },
+            );
         }
         self.reach_nodes()
     }
@@ -981,14 +1429,22 @@ impl<'a> Engine<'a> {
                     Some(q) => settles_s = settles_s.max(q.si),
                     None => {
                         return Err(RehearsalError::NotSaid {
-                            what: vec![format!("module.{}.sensor.{} restarts, and says nothing of its settling time", plan.id, sensor.id)],
+                            what: vec![format!(
+                                "module.{}.sensor.{} restarts, and says nothing of its settling time",
+                                plan.id, sensor.id
+                            )],
                         });
                     }
                 }
             }
             let settles = ns(|| format!("module.{}", plan.id), settles_s)?;
             if let Some(at) = self.now.checked_add(settles) {
-                self.queue.push(at, Class::Supply, place(module.0), Happening::Listens { module, turn, at });
+                self.queue.push(
+                    at,
+                    Class::Supply,
+                    place(module.0),
+                    Happening::Listens { module, turn, at },
+                );
             }
         }
         self.reach_nodes()
@@ -996,12 +1452,21 @@ impl<'a> Engine<'a> {
 
     /// Tells the network which nodes still pass data.
     fn reach_nodes(&mut self) -> Result<(), RehearsalError> {
-        let Some(machine) = &mut self.machine else { return Ok(()) };
+        let Some(machine) = &mut self.machine else {
+            return Ok(());
+        };
         for (i, m) in self.modules.iter().enumerate() {
-            let state = if m.passes_data(self.line, i) { NodeState::Up } else { NodeState::Down };
+            let state = if m.passes_data(self.line, i) {
+                NodeState::Up
+            } else {
+                NodeState::Down
+            };
             machine
                 .set_node(self.now, i, state)
-                .map_err(|source| RehearsalError::Machine { at: self.now, source })?;
+                .map_err(|source| RehearsalError::Machine {
+                    at: self.now,
+                    source,
+                })?;
         }
         self.drain_drops();
         Ok(())
@@ -1012,14 +1477,21 @@ impl<'a> Engine<'a> {
         Outcome {
             expectations: self.watcher.finish(),
             duration_s: self.end.as_s_f64(),
-            voltages_v: self.modules.iter().map(|m| (m.lowest_v, m.highest_v)).collect(),
+            voltages_v: self
+                .modules
+                .iter()
+                .map(|m| (m.lowest_v, m.highest_v))
+                .collect(),
             module_energy_j: self.modules.iter().map(|m| m.energy_j).collect(),
             supply_energy_j: self.supply_j,
             restarts: self.modules.iter().map(|m| m.restarts).collect(),
             uplinks: self
                 .uplinks
                 .iter()
-                .map(|u| UplinkCount { waiting: u.uplink.stats().waiting, ..u.count })
+                .map(|u| UplinkCount {
+                    waiting: u.uplink.stats().waiting,
+                    ..u.count
+                })
                 .collect(),
             copies: stats.map_or_else(Copies::default, |s| Copies {
                 due: s.copies_due,
@@ -1048,10 +1520,18 @@ fn place(index: usize) -> u32 {
 fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, RehearsalError> {
     let plan = &line.uplinks[ix.0];
     let Some(success) = plan.success else {
-        return Err(RehearsalError::NotSaid { what: vec![format!("uplink.{} says nothing of its chance of success", plan.id)] });
+        return Err(RehearsalError::NotSaid {
+            what: vec![format!(
+                "uplink.{} says nothing of its chance of success",
+                plan.id
+            )],
+        });
     };
-    let uplink = Uplink::new(uplink_spec(line, ix)?)
-        .map_err(|source| RehearsalError::Uplink { at: Ns::ZERO, uplink: plan.id.clone(), source })?;
+    let uplink = Uplink::new(uplink_spec(line, ix)?).map_err(|source| RehearsalError::Uplink {
+        at: Ns::ZERO,
+        uplink: plan.id.clone(),
+        source,
+    })?;
     Ok(UplinkNow {
         uplink,
         chance: (success.si < 1.0).then_some(success.si),

@@ -58,7 +58,9 @@ pub enum RehearsalError {
         source: power::NetworkError,
     },
     /// Modules switch each other on and off without end.
-    #[error("at {at}: module.{module} has restarted {times} times: it switches on and off without end; its boot or its load is more than the line can carry")]
+    #[error(
+        "at {at}: module.{module} has restarted {times} times: it switches on and off without end; its boot or its load is more than the line can carry"
+    )]
     RestartLoop {
         /// When.
         at: Ns,

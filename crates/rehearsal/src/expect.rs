@@ -41,13 +41,21 @@ pub(crate) struct Watcher<'a> {
 
 impl<'a> Watcher<'a> {
     /// `arrivals` are those of every ear.
-    pub(crate) fn new(line: &'a Line, cues: &'a CueSheet, arrivals: &[(plan::SensorIx, Vec<Arrival>)]) -> Watcher<'a> {
+    pub(crate) fn new(
+        line: &'a Line,
+        cues: &'a CueSheet,
+        arrivals: &[(plan::SensorIx, Vec<Arrival>)],
+    ) -> Watcher<'a> {
         let windows = cues
             .expects
             .iter()
             .map(|e| windows(line, e, arrivals))
             .collect();
-        Watcher { line, expects: &cues.expects, windows }
+        Watcher {
+            line,
+            expects: &cues.expects,
+            windows,
+        }
     }
 
     pub(crate) fn see(&mut self, record: &Record) {
@@ -84,7 +92,11 @@ impl<'a> Watcher<'a> {
     }
 }
 
-fn windows(line: &Line, expect: &Expect, arrivals: &[(plan::SensorIx, Vec<Arrival>)]) -> Vec<Window> {
+fn windows(
+    line: &Line,
+    expect: &Expect,
+    arrivals: &[(plan::SensorIx, Vec<Arrival>)],
+) -> Vec<Window> {
     let window = |from: Ns, until: Ns, root| Window {
         from,
         until,
@@ -106,7 +118,10 @@ fn windows(line: &Line, expect: &Expect, arrivals: &[(plan::SensorIx, Vec<Arriva
                 _ => None,
             };
             let mut first: Vec<(u32, Ns)> = Vec::new();
-            for (_, list) in arrivals.iter().filter(|(s, _)| of_detector.is_none_or(|d| d == *s)) {
+            for (_, list) in arrivals
+                .iter()
+                .filter(|(s, _)| of_detector.is_none_or(|d| d == *s))
+            {
                 for a in list.iter().filter(|a| a.sound == sound) {
                     match first.iter_mut().find(|(r, _)| *r == a.repeat) {
                         Some((_, at)) => *at = (*at).min(a.from),
@@ -118,7 +133,13 @@ fn windows(line: &Line, expect: &Expect, arrivals: &[(plan::SensorIx, Vec<Arriva
             let span = Ns::from_s_f64(within_s.si).unwrap_or(Ns(u64::MAX));
             first
                 .into_iter()
-                .map(|(repeat, at)| window(at, at.checked_add(span).unwrap_or(Ns(u64::MAX)), Some((sound, repeat))))
+                .map(|(repeat, at)| {
+                    window(
+                        at,
+                        at.checked_add(span).unwrap_or(Ns(u64::MAX)),
+                        Some((sound, repeat)),
+                    )
+                })
                 .collect()
         }
     }
@@ -135,16 +156,32 @@ fn holds(window: &Window, record: &Record) -> bool {
         }
         // What has no sound at its root (a module going down) counts by its time alone.
         (Some(_), None) => {
-            matches!(record.what, What::Down { .. }) && window.from <= record.at && record.at <= window.until
+            matches!(record.what, What::Down { .. })
+                && window.from <= record.at
+                && record.at <= window.until
         }
     }
 }
 
 fn concerns(kind: &ExpectKind, what: &What) -> bool {
     match (kind, what) {
-        (ExpectKind::Notice { of, notice, .. }, What::Noticed { detector, notice: n, .. }) => of == detector && notice == n,
-        (ExpectKind::Switched { of, on, .. }, What::Switched { output, on: o }) => of == output && on == o,
-        (ExpectKind::Delivered { topic, to, .. }, What::Delivered { module, topic: t, .. }) => topic == t && to == module,
+        (
+            ExpectKind::Notice { of, notice, .. },
+            What::Noticed {
+                detector,
+                notice: n,
+                ..
+            },
+        ) => of == detector && notice == n,
+        (ExpectKind::Switched { of, on, .. }, What::Switched { output, on: o }) => {
+            of == output && on == o
+        }
+        (
+            ExpectKind::Delivered { topic, to, .. },
+            What::Delivered {
+                module, topic: t, ..
+            },
+        ) => topic == t && to == module,
         (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
         (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
         (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
@@ -165,15 +202,40 @@ fn see_voltage(windows: &mut [Window], at: Ns, voltage_v: f64) {
 }
 
 fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
-    let done = |passed, said: String| Expectation { id: expect.id.clone(), passed, said };
+    let done = |passed, said: String| Expectation {
+        id: expect.id.clone(),
+        passed,
+        said,
+    };
     if windows.is_empty() {
-        return done(false, "the sound reaches no hydrophone within the rehearsal".to_owned());
+        return done(
+            false,
+            "the sound reaches no hydrophone within the rehearsal".to_owned(),
+        );
     }
-    if let ExpectKind::Voltage { of, at_least_v, at_most_v } = &expect.what {
-        let low = windows.iter().map(|w| w.lowest_v).fold(f64::INFINITY, f64::min);
-        let high = windows.iter().map(|w| w.highest_v).fold(f64::NEG_INFINITY, f64::max);
-        let passed = at_least_v.is_none_or(|q| low >= q.si) && at_most_v.is_none_or(|q| high <= q.si);
-        return done(passed, format!("between {low:.3} V and {high:.3} V at {}", module(line, *of)));
+    if let ExpectKind::Voltage {
+        of,
+        at_least_v,
+        at_most_v,
+    } = &expect.what
+    {
+        let low = windows
+            .iter()
+            .map(|w| w.lowest_v)
+            .fold(f64::INFINITY, f64::min);
+        let high = windows
+            .iter()
+            .map(|w| w.highest_v)
+            .fold(f64::NEG_INFINITY, f64::max);
+        let passed =
+            at_least_v.is_none_or(|q| low >= q.si) && at_most_v.is_none_or(|q| high <= q.si);
+        return done(
+            passed,
+            format!(
+                "between {low:.3} V and {high:.3} V at {}",
+                module(line, *of)
+            ),
+        );
     }
     let count = match &expect.what {
         ExpectKind::Notice { count, .. }
@@ -202,7 +264,11 @@ fn seen(window: &Window) -> String {
         Some(_) => " after the sound was heard",
         None => "",
     };
-    let more = if window.count as usize > window.first.len() { ", ..." } else { "" };
+    let more = if window.count as usize > window.first.len() {
+        ", ..."
+    } else {
+        ""
+    };
     match window.count {
         0 => "not seen".to_owned(),
         1 => format!("seen at {}{of}", times.join("")),

@@ -44,7 +44,10 @@ impl Ears {
         sensors.sort_unstable();
         sensors.dedup();
         if sensors.is_empty() {
-            return Ok(Ears { hearings: Vec::new(), deciders });
+            return Ok(Ears {
+                hearings: Vec::new(),
+                deciders,
+            });
         }
         let sea = sea(line, cues)?;
         let ear_error = |sensor: SensorIx| {
@@ -58,12 +61,21 @@ impl Ears {
         let mut hearings = Vec::new();
         for sensor in sensors {
             let mut detectors = Vec::new();
-            for (d, _) in line.detectors.iter().enumerate().filter(|(_, d)| d.on == sensor) {
+            for (d, _) in line
+                .detectors
+                .iter()
+                .enumerate()
+                .filter(|(_, d)| d.on == sensor)
+            {
                 let ix = DetectorIx(d);
                 let spec = detector_spec(line, ix, None)?;
-                let error = |source| RehearsalError::Detector { detector: line.detectors[d].id.clone(), source };
+                let error = |source| RehearsalError::Detector {
+                    detector: line.detectors[d].id.clone(),
+                    source,
+                };
                 let front = detect::Front::new(&spec).map_err(error)?;
-                let reach_s = (front.delay_samples() as f64 + front.cell_samples() as f64) / spec.rate_hz;
+                let reach_s =
+                    (front.delay_samples() as f64 + front.cell_samples() as f64) / spec.rate_hz;
                 deciders[d] = Some(Decider {
                     logic: Logic::new(&spec).map_err(error)?,
                     reach: Ns::from_s_f64(reach_s).unwrap_or(Ns::ZERO),
@@ -105,7 +117,12 @@ impl Ears {
     }
 
     /// Runs every listening ear to `until`, in parallel; cells come out in the order of the ears.
-    pub(crate) fn advance(&mut self, line: &Line, until: Ns, mut each: impl FnMut(usize, u32, &HeardCell)) -> Result<(), RehearsalError> {
+    pub(crate) fn advance(
+        &mut self,
+        line: &Line,
+        until: Ns,
+        mut each: impl FnMut(usize, u32, &HeardCell),
+    ) -> Result<(), RehearsalError> {
         self.hearings
             .par_iter_mut()
             .filter(|h| h.listens)
@@ -113,7 +130,10 @@ impl Ears {
                 h.cells.clear();
                 h.ear
                     .advance(until, &mut h.cells)
-                    .map_err(|source| RehearsalError::Ear { sensor: line.sensor_path(h.sensor), source })
+                    .map_err(|source| RehearsalError::Ear {
+                        sensor: line.sensor_path(h.sensor),
+                        source,
+                    })
             })
             .collect::<Result<Vec<()>, _>>()?;
         for (i, h) in self.hearings.iter().enumerate().filter(|(_, h)| h.listens) {
@@ -157,7 +177,11 @@ impl Ears {
                     .total_cmp(&b.received_level_db_re_1upa)
                     .then(b.from.cmp(&a.from))
             })
-            .map(|a| Root { sound: a.sound, repeat: a.repeat, heard_at: a.from })
+            .map(|a| Root {
+                sound: a.sound,
+                repeat: a.repeat,
+                heard_at: a.from,
+            })
     }
 }
 
@@ -173,7 +197,8 @@ fn sea(line: &Line, cues: &CueSheet) -> Result<Sea, RehearsalError> {
     if line.sea.ph.is_none() {
         missing.push("site.ph: the acidity of the water, for absorption".to_owned());
     }
-    let (Some(spreading), Some(shipping), Some(ph)) = (spreading, line.sea.shipping, line.sea.ph) else {
+    let (Some(spreading), Some(shipping), Some(ph)) = (spreading, line.sea.shipping, line.sea.ph)
+    else {
         return Err(RehearsalError::NotSaid { what: missing });
     };
     Ok(Sea {

@@ -82,7 +82,10 @@ impl ModuleNow {
 
     /// Whether data still goes through it; a plan that says nothing lets data pass while the program runs.
     pub(crate) fn passes_data(&self, line: &Line, index: usize) -> bool {
-        match line.modules[index].passes.map_or(PassWhen::Running, |p| p.data) {
+        match line.modules[index]
+            .passes
+            .map_or(PassWhen::Running, |p| p.data)
+        {
             PassWhen::Always => true,
             PassWhen::Powered => self.life != Life::Off && !self.dead,
             PassWhen::Running | PassWhen::Never => self.works(),

@@ -1,7 +1,10 @@
 //! What happens in a rehearsal, record by record, each with the record that caused it.
 
 use network::{DropReason, MessageId};
-use plan::{BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx, UplinkIx};
+use plan::{
+    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
+    UplinkIx,
+};
 use timeline::Ns;
 
 /// Number of a record; later records have higher numbers.

@@ -2,6 +2,7 @@
 
 mod output;
 mod picture;
+mod told;
 
 pub use output::{OutputError, Overwrite, write_atomically, write_atomically_with};
 pub use picture::{
@@ -10,3 +11,4 @@ pub use picture::{
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, linear_ticks, logarithmic_ticks,
     scale_colour, si_label,
 };
+pub use told::{record_json, rehearsal_json, rehearsal_text};

@@ -8,12 +8,10 @@ pub(crate) enum Exit {
     /// 0: all that was asked is met (or marginal), and the command did its work.
     Met,
     /// 1: a requirement is broken.
-    #[expect(dead_code, reason = "verdicts are given by `check` and `rehearse`")]
     Broken,
     /// 2: the input cannot be used, or the output cannot be written.
     Unusable,
     /// 3: nothing is broken, but something is unknown.
-    #[expect(dead_code, reason = "verdicts are given by `check` and `rehearse`")]
     Unknown,
     /// 4: some of several inputs failed; the others were worked through.
     SomeFailed,

@@ -9,6 +9,7 @@ use crate::exit::Exit;
 use crate::listen::ListenError;
 use crate::new::NewError;
 use crate::out::Out;
+use crate::rehearse::RehearseError;
 
 /// Why a command ended without doing its work.
 #[derive(Debug, Error)]
@@ -25,6 +26,9 @@ pub(crate) enum Failure {
     /// No new plan was written.
     #[error(transparent)]
     New(#[from] NewError),
+    /// A rehearsal cannot be run.
+    #[error(transparent)]
+    Rehearse(#[from] RehearseError),
     /// The plan cannot be used. What is wrong has been shown already.
     #[error("{path}: the plan cannot be used as it is")]
     Plan {
@@ -43,7 +47,9 @@ impl Failure {
             ),
             Failure::Listen(error) => error.help(),
             Failure::New(error) => error.help(),
-            Failure::Output(_) | Failure::File(_) | Failure::Plan { .. } => None,
+            Failure::Output(_) | Failure::File(_) | Failure::Rehearse(_) | Failure::Plan { .. } => {
+                None
+            }
         }
     }
 

@@ -10,6 +10,7 @@ mod listen;
 mod new;
 mod out;
 mod plan_file;
+mod rehearse;
 mod schema;
 
 use clap::{Parser, Subcommand};
@@ -40,6 +41,7 @@ pub(crate) struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Rehearse(rehearse::Args),
     Listen(listen::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -74,6 +76,7 @@ fn main() -> std::process::ExitCode {
 
 fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
     match command {
+        Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

@@ -83,7 +83,16 @@ pub fn detector_spec(
         .stages
         .iter()
         .any(|s| matches!(s, plan::Stage::Background { .. }));
-    let offset_db = match (over_background, sensor.kind) {
+    let exposure = plan.stages.iter().any(|s| {
+        matches!(
+            s,
+            plan::Stage::Level {
+                kind: LevelStage::Exposure,
+                ..
+            }
+        )
+    });
+    let offset_db = match (over_background || exposure, sensor.kind) {
         (false, SensorKind::Microphone) => AIR_REFERENCE_DB,
         _ => 0.0,
     };

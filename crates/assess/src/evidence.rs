@@ -1,0 +1,174 @@
+//! Evidence that slow work leaves beside the plan, and that `check` reads.
+//!
+//! A record names its method and the digests of its exact inputs. A record whose digests are not those of the present plan
+//! and cue sheet is stale: what rests on it is unknown.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+/// Method of a rehearsal.
+pub const REHEARSAL: &str = "rehearsal/1";
+const FORMAT: &str = "evidence/1";
+
+/// What came of one piece of slow work.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Record {
+    format: String,
+    /// The method: [`REHEARSAL`].
+    pub method: String,
+    /// Digest of the plan's canonical content.
+    pub plan_digest: String,
+    /// The cue sheet, relative to the plan's folder.
+    pub cues: String,
+    /// Digest of the cue sheet's canonical content.
+    pub cues_digest: String,
+    /// Seed of the random draws.
+    pub seed: u64,
+    /// The program that made it.
+    pub program: String,
+    /// The expectations and how they came out.
+    pub expectations: Vec<ExpectationRecord>,
+    /// Digest of everything that happened.
+    pub result_digest: String,
+}
+
+/// How an expectation came out.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ExpectationRecord {
+    /// Its id.
+    pub id: String,
+    /// Whether it held.
+    pub passed: bool,
+    /// What was seen.
+    pub said: String,
+}
+
+/// Why a text is no evidence.
+#[derive(Debug, thiserror::Error)]
+pub enum EvidenceError {
+    /// Not the JSON of a record.
+    #[error("not a record of evidence: {0}")]
+    Json(#[from] serde_json::Error),
+    /// A record of another version.
+    #[error("`{found}` is a format that this program does not read; it reads `{FORMAT}`")]
+    Format {
+        /// The format named.
+        found: String,
+    },
+}
+
+impl Record {
+    /// A record of a rehearsal.
+    #[must_use]
+    pub fn rehearsal(
+        plan_digest: String,
+        cues: String,
+        cues_digest: String,
+        seed: u64,
+        program: String,
+        expectations: Vec<ExpectationRecord>,
+        result_digest: String,
+    ) -> Record {
+        Record {
+            format: FORMAT.to_owned(),
+            method: REHEARSAL.to_owned(),
+            plan_digest,
+            cues,
+            cues_digest,
+            seed,
+            program,
+            expectations,
+            result_digest,
+        }
+    }
+
+    /// Reads a record.
+    ///
+    /// # Errors
+    /// [`EvidenceError`].
+    pub fn from_json(text: &str) -> Result<Record, EvidenceError> {
+        let record: Record = serde_json::from_str(text)?;
+        if record.format == FORMAT {
+            Ok(record)
+        } else {
+            Err(EvidenceError::Format {
+                found: record.format,
+            })
+        }
+    }
+
+    /// The record as JSON, ending in a line end.
+    #[must_use]
+    pub fn to_json(&self) -> String {
+        let mut text = serde_json::to_string_pretty(self).expect("strings and numbers become JSON");
+        text.push('\n');
+        text
+    }
+
+    /// How many expectations held.
+    #[must_use]
+    pub fn passed(&self) -> usize {
+        self.expectations.iter().filter(|e| e.passed).count()
+    }
+}
+
+/// The folder beside a plan in which its evidence lies.
+#[must_use]
+pub fn folder(plan: &Path) -> PathBuf {
+    plan.with_extension("evidence")
+}
+
+/// Where a record of a plan belongs: one file for each cue sheet.
+#[must_use]
+pub fn path(plan: &Path, record: &Record) -> PathBuf {
+    let stem: String = Path::new(&record.cues)
+        .with_extension("")
+        .to_string_lossy()
+        .chars()
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || c == '-' {
+                c
+            } else {
+                '-'
+            }
+        })
+        .collect();
+    folder(plan).join(format!("rehearsal-{stem}.json"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_a_record_survives_its_json() {
+        let record = Record::rehearsal(
+            "aa".to_owned(),
+            "cues/night.toml".to_owned(),
+            "bb".to_owned(),
+            7,
+            "test".to_owned(),
+            vec![ExpectationRecord {
+                id: "x".to_owned(),
+                passed: true,
+                said: "seen".to_owned(),
+            }],
+            "cc".to_owned(),
+        );
+        assert_eq!(Record::from_json(&record.to_json()).unwrap(), record);
+        assert_eq!(record.passed(), 1);
+        assert_eq!(
+            path(Path::new("plans/a/plan.toml"), &record),
+            Path::new("plans/a/plan.evidence/rehearsal-cues-night.json")
+        );
+        let other = record.to_json().replace("evidence/1", "evidence/9");
+        assert!(matches!(
+            Record::from_json(&other),
+            Err(EvidenceError::Format { .. })
+        ));
+        assert!(Record::from_json("{}").is_err());
+    }
+}

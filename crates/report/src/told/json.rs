@@ -1,0 +1,251 @@
+//! JSON of a rehearsal: one object a record for the trace, one object for the whole.
+
+use plan::{CueSheet, Line};
+use rehearsal::{Outcome, Record, What};
+use serde_json::{Map, Value, json};
+
+use super::words;
+
+/// One record of the trace, as one JSON object; keys end in their unit.
+#[must_use]
+pub fn record_json(line: &Line, cues: &CueSheet, record: &Record) -> Value {
+    let mut object = Map::new();
+    object.insert("id".to_owned(), json!(record.id.0));
+    if let Some(parent) = record.parent {
+        object.insert("parent".to_owned(), json!(parent.0));
+    }
+    object.insert("at_ns".to_owned(), json!(record.at.0));
+    if let Some(root) = record.root {
+        object.insert(
+            "sound".to_owned(),
+            json!({
+                "id": format!("sound.{}", cues.sounds[root.sound.0].id),
+                "repeat": root.repeat,
+                "heard_at_ns": root.heard_at.0,
+            }),
+        );
+    }
+    let (what, detail) = detail(line, cues, &record.what);
+    object.insert("what".to_owned(), json!(what));
+    if let Value::Object(detail) = detail {
+        object.extend(detail);
+    }
+    Value::Object(object)
+}
+
+fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
+    let detector = |d: &plan::DetectorIx| format!("detector.{}", line.detectors[d.0].id);
+    let topic = |t: &plan::TopicIx| line.topics[t.0].name.clone();
+    let uplink = |u: &plan::UplinkIx| format!("uplink.{}", line.uplinks[u.0].id);
+    let behaviour = |b: &plan::BehaviourIx| format!("behaviour.{}", line.behaviours[b.0].id);
+    let module = |m: &plan::ModuleIx| line.module_path(*m);
+    match what {
+        What::Arrives {
+            sensor,
+            sound,
+            repeat,
+            closest_range_m,
+            level_db_re_1upa,
+        } => (
+            "arrives",
+            json!({ "sensor": line.sensor_path(*sensor), "arriving": format!("sound.{}", cues.sounds[sound.0].id), "repeat": repeat,
+                    "closest_range_m": closest_range_m, "level_db_re_1upa": level_db_re_1upa }),
+        ),
+        What::Noticed {
+            detector: d,
+            event,
+            notice,
+        } => (
+            "notice",
+            json!({ "detector": detector(d), "event": event, "notice": words::notice(*notice) }),
+        ),
+        What::Event { detector: d, event } => (
+            "event",
+            json!({ "detector": detector(d), "event": event.id.0, "begin_sample": event.begin_sample, "end_sample": event.end_sample,
+                    "peak_level_db_re_1upa": event.peak_level_db, "mean_level_db_re_1upa": event.mean_level_db,
+                    "background_db_re_1upa": event.background_db, "score_db": event.score_db, "pulses": event.pulses }),
+        ),
+        What::Dropped {
+            detector: d,
+            event,
+            reason,
+        } => (
+            "dropped",
+            json!({ "detector": detector(d), "event": event, "why": words::dropped(*reason) }),
+        ),
+        What::Started { behaviour: b } => ("started", json!({ "behaviour": behaviour(b) })),
+        What::Refused { behaviour: b, why } => (
+            "refused",
+            json!({ "behaviour": behaviour(b), "why": words::refusal(*why) }),
+        ),
+        What::Published {
+            module: m,
+            topic: t,
+            message,
+        } => (
+            "published",
+            json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
+        ),
+        What::Crossed {
+            span,
+            to,
+            message,
+            fragment,
+            queued,
+            start,
+            end,
+        } => (
+            "crossed",
+            json!({ "span": format!("span.{}", line.spans[span.0].id), "to": module(to), "message": message.0, "fragment": fragment,
+                    "queued_ns": queued.0, "start_ns": start.0, "end_ns": end.0 }),
+        ),
+        What::Delivered {
+            module: m,
+            topic: t,
+            message,
+        } => (
+            "delivered",
+            json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
+        ),
+        What::Lost {
+            module: m,
+            topic: t,
+            message,
+            why,
+        } => (
+            "lost",
+            json!({ "module": module(m), "topic": topic(t), "message": message.0, "why": words::loss(*why) }),
+        ),
+        What::Switched { output, on } => (
+            "switched",
+            json!({ "output": line.output_path(*output), "to": words::on_off(*on) }),
+        ),
+        What::Entered { module: m, state } => (
+            "entered",
+            json!({ "module": module(m), "state": line.modules[m.0].loads[*state].state }),
+        ),
+        What::Queued {
+            uplink: u,
+            message,
+            bytes,
+        } => (
+            "queued",
+            json!({ "uplink": uplink(u), "message": message, "size_bytes": bytes }),
+        ),
+        What::Attempt {
+            uplink: u,
+            message,
+            attempt,
+        } => (
+            "attempt",
+            json!({ "uplink": uplink(u), "message": message, "attempt": attempt }),
+        ),
+        What::Failed {
+            uplink: u,
+            message,
+            attempt,
+        } => (
+            "failed",
+            json!({ "uplink": uplink(u), "message": message, "attempt": attempt }),
+        ),
+        What::Sent {
+            uplink: u,
+            message,
+            billed,
+        } => (
+            "sent",
+            json!({ "uplink": uplink(u), "message": message, "billed": billed }),
+        ),
+        What::Expired { uplink: u, message } => (
+            "expired",
+            json!({ "uplink": uplink(u), "message": message }),
+        ),
+        What::Logged { module: m, text } => {
+            ("logged", json!({ "module": module(m), "text": text }))
+        }
+        What::FaultBegins { fault } => (
+            "fault-begins",
+            json!({ "fault": words::fault(line, cues, *fault) }),
+        ),
+        What::FaultEnds { fault } => (
+            "fault-ends",
+            json!({ "fault": words::fault(line, cues, *fault) }),
+        ),
+        What::Settled { voltages_v } => {
+            let all: Map<String, Value> = line
+                .modules
+                .iter()
+                .zip(voltages_v)
+                .map(|(m, v)| (format!("module.{}", m.id), json!(v)))
+                .collect();
+            ("settled", json!({ "voltages_v": all }))
+        }
+        What::Collapsed { share } => ("collapsed", json!({ "share_that_can_be_carried": share })),
+        What::Down {
+            module: m,
+            voltage_v,
+        } => (
+            "down",
+            json!({ "module": module(m), "voltage_v": voltage_v }),
+        ),
+        What::Boots { module: m } => ("boots", json!({ "module": module(m) })),
+        What::Up { module: m } => ("up", json!({ "module": module(m) })),
+    }
+}
+
+/// The whole of a rehearsal: expectations, voltages, energy, messages.
+#[must_use]
+pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value {
+    let expectations: Vec<Value> = outcome
+        .expectations
+        .iter()
+        .map(|e| json!({ "id": format!("expect.{}", e.id), "passed": e.passed, "seen": e.said }))
+        .collect();
+    let modules: Map<String, Value> = line
+        .modules
+        .iter()
+        .enumerate()
+        .map(|(i, m)| {
+            let (low, high) = outcome.voltages_v[i];
+            (
+                format!("module.{}", m.id),
+                json!({ "lowest_voltage_v": low, "highest_voltage_v": high, "energy_j": outcome.module_energy_j[i],
+                        "restarts": outcome.restarts[i] }),
+            )
+        })
+        .collect();
+    let uplinks: Map<String, Value> = line
+        .uplinks
+        .iter()
+        .zip(&outcome.uplinks)
+        .map(|(u, c)| {
+            (
+                format!("uplink.{}", u.id),
+                json!({ "sent": c.sent, "billed": c.billed, "expired": c.expired, "waiting": c.waiting,
+                        "price": format!("{}", quantity_total(u.price, c.billed)) }),
+            )
+        })
+        .collect();
+    json!({
+        "format": "rehearsal/1",
+        "name": cues.name,
+        "seed": cues.seed,
+        "duration_s": outcome.duration_s,
+        "arithmetic": "scalar",
+        "expectations": expectations,
+        "modules": modules,
+        "uplinks": uplinks,
+        "messages": { "copies_due": outcome.copies.due, "delivered": outcome.copies.delivered, "lost": outcome.copies.lost,
+                      "under_way": outcome.copies.under_way },
+        "records": outcome.records,
+    })
+}
+
+/// Price of a number of billed messages.
+pub(super) fn quantity_total(price: quantity::Money, billed: u64) -> quantity::Money {
+    let billed = i64::try_from(billed).unwrap_or(i64::MAX);
+    quantity::Money {
+        minor: price.minor.saturating_mul(billed),
+        currency: price.currency,
+    }
+}

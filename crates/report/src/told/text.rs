@@ -1,0 +1,310 @@
+//! A rehearsal for people: what was expected, what each sound led to, and when.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use plan::{CueSheet, Line, NoticeKind};
+use rehearsal::{Outcome, Record, RecordId, What};
+
+use super::json::quantity_total;
+use super::words;
+
+/// Expectations, the chain of each sound with every time in between, faults, voltages, messages.
+///
+/// `records` are those of the rehearsal in their order; the crossings of spans may be left out.
+#[must_use]
+pub fn rehearsal_text(
+    line: &Line,
+    cues: &CueSheet,
+    outcome: &Outcome,
+    records: &[Record],
+) -> String {
+    let mut out = String::new();
+    let passed = outcome.expectations.iter().filter(|e| e.passed).count();
+    let _ = writeln!(out, "{} on {}", cues.name, line.deployment.name);
+    let _ = writeln!(
+        out,
+        "{:.0} s rehearsed, seed {}, wind {} m/s, {} contacts, scalar arithmetic",
+        outcome.duration_s,
+        cues.seed,
+        cues.wind_m_s.si,
+        if cues.contacts_aged { "aged" } else { "new" },
+    );
+    let _ = writeln!(
+        out,
+        "\nExpected: {passed} of {} seen",
+        outcome.expectations.len()
+    );
+    let widest = outcome
+        .expectations
+        .iter()
+        .map(|e| e.id.len())
+        .max()
+        .unwrap_or(0);
+    for e in &outcome.expectations {
+        let verdict = if e.passed { "ok  " } else { "FAIL" };
+        let _ = writeln!(out, "  {verdict}  {:widest$}  {}", e.id, e.said);
+    }
+    let _ = writeln!(out, "\nWhat happened");
+    for record in records {
+        if let Some(words) = headline(line, cues, record) {
+            let _ = writeln!(out, "  {}  {words}", clock(record.at.as_s_f64()));
+        }
+    }
+    chains(&mut out, line, cues, records);
+    totals(&mut out, line, outcome);
+    out
+}
+
+fn clock(at_s: f64) -> String {
+    let minutes = (at_s / 60.0).floor();
+    format!("{minutes:3.0}:{:06.3}", at_s - 60.0 * minutes)
+}
+
+/// What begins a story of its own: arrivals, faults, modules going down and coming up, losses.
+fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
+    Some(match &record.what {
+        What::Arrives {
+            sensor,
+            sound,
+            repeat,
+            closest_range_m,
+            level_db_re_1upa,
+        } => {
+            // Of a train of like sounds the first is enough.
+            if *repeat > 0 {
+                return None;
+            }
+            format!(
+                "{} hears sound.{}, {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins",
+                line.sensor_path(*sensor),
+                cues.sounds[sound.0].id,
+                quantity::show(*closest_range_m, quantity::Dimension::Length),
+            )
+        }
+        What::FaultBegins { fault } => words::fault(line, cues, *fault),
+        What::FaultEnds { fault } => format!("over: {}", words::fault(line, cues, *fault)),
+        What::Down { module, voltage_v } => {
+            format!("{} goes down ({voltage_v:.2} V)", line.module_path(*module))
+        }
+        What::Boots { module } => format!("{} boots", line.module_path(*module)),
+        What::Up { module } => format!("{} works again", line.module_path(*module)),
+        What::Collapsed { share: Some(share) } => {
+            format!(
+                "the line collapses: it can carry {:.0} % of what is asked of it",
+                100.0 * share
+            )
+        }
+        What::Collapsed { share: None } => {
+            "the line collapses: a supply is asked for more than its current limit".to_owned()
+        }
+        What::Lost {
+            module, topic, why, ..
+        } => {
+            format!(
+                "lost: {} to {} ({})",
+                line.topics[topic.0].name,
+                line.module_path(*module),
+                words::loss(*why)
+            )
+        }
+        What::Noticed {
+            detector,
+            notice: NoticeKind::Confirmed,
+            ..
+        } if record.root.is_none() => {
+            format!(
+                "detector.{} confirms something that no cue explains",
+                line.detectors[detector.0].id
+            )
+        }
+        _ => return None,
+    })
+}
+
+/// For each confirmed event, every step from the sound to the outputs and the shore.
+fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
+    let mut children: BTreeMap<RecordId, Vec<&Record>> = BTreeMap::new();
+    for record in records {
+        if let Some(parent) = record.parent {
+            children.entry(parent).or_default().push(record);
+        }
+    }
+    let confirmed = records.iter().filter(|r| {
+        matches!(
+            r.what,
+            What::Noticed {
+                notice: NoticeKind::Confirmed,
+                ..
+            }
+        )
+    });
+    let mut any = false;
+    for record in confirmed {
+        let What::Noticed {
+            detector, event, ..
+        } = &record.what
+        else {
+            continue;
+        };
+        if !std::mem::replace(&mut any, true) {
+            let _ = writeln!(
+                out,
+                "\nFrom the sound to what it led to (seconds since it reached the hydrophone)"
+            );
+        }
+        let zero_s = record.root.map_or(record.at, |r| r.heard_at).as_s_f64();
+        let sound = match record.root {
+            Some(root) => format!("sound.{}", cues.sounds[root.sound.0].id),
+            None => "something that no cue explains".to_owned(),
+        };
+        let _ = writeln!(
+            out,
+            "  {}  {sound} at {}",
+            clock(zero_s),
+            line.sensor_path(line.detectors[detector.0].on),
+        );
+        let _ = writeln!(
+            out,
+            "    {:>12.6}  detector.{} confirms event {event}",
+            record.at.as_s_f64() - zero_s,
+            line.detectors[detector.0].id,
+        );
+        let mut steps: Vec<&Record> = Vec::new();
+        descend(&children, record.id, &mut steps);
+        steps.sort_by_key(|r| r.id);
+        for step in steps {
+            if let Some(words) = step_words(line, step) {
+                let _ = writeln!(out, "    {:>12.6}  {words}", step.at.as_s_f64() - zero_s);
+            }
+        }
+    }
+}
+
+fn descend<'r>(
+    children: &BTreeMap<RecordId, Vec<&'r Record>>,
+    from: RecordId,
+    steps: &mut Vec<&'r Record>,
+) {
+    for child in children.get(&from).into_iter().flatten() {
+        steps.push(child);
+        descend(children, child.id, steps);
+    }
+}
+
+fn step_words(line: &Line, record: &Record) -> Option<String> {
+    Some(match &record.what {
+        What::Event { event, .. } => format!(
+            "the event is over: peak {:.1} dB re 1 uPa, {:.1} dB above what it was held against",
+            event.peak_level_db, event.score_db
+        ),
+        What::Dropped { reason, .. } => format!("dropped: {}", words::dropped(*reason)),
+        What::Started { behaviour } => {
+            format!("behaviour.{} starts", line.behaviours[behaviour.0].id)
+        }
+        What::Refused { behaviour, why } => {
+            format!(
+                "behaviour.{} is held back by {}",
+                line.behaviours[behaviour.0].id,
+                words::refusal(*why)
+            )
+        }
+        What::Published { module, topic, .. } => {
+            format!(
+                "{} publishes {}",
+                line.module_path(*module),
+                line.topics[topic.0].name
+            )
+        }
+        What::Crossed { span, to, .. } => format!(
+            "over span.{} to {}",
+            line.spans[span.0].id,
+            line.module_path(*to)
+        ),
+        What::Delivered { module, topic, .. } => {
+            format!(
+                "{} is told {}",
+                line.module_path(*module),
+                line.topics[topic.0].name
+            )
+        }
+        What::Lost { module, why, .. } => format!(
+            "lost on the way to {}: {}",
+            line.module_path(*module),
+            words::loss(*why)
+        ),
+        What::Switched { output, on } => {
+            format!("{} goes {}", line.output_path(*output), words::on_off(*on))
+        }
+        What::Entered { module, state } => {
+            format!(
+                "{} enters `{}`",
+                line.module_path(*module),
+                line.modules[module.0].loads[*state].state
+            )
+        }
+        What::Queued { uplink, bytes, .. } => {
+            format!("uplink.{} queues {bytes} bytes", line.uplinks[uplink.0].id)
+        }
+        What::Attempt {
+            uplink, attempt, ..
+        } => format!(
+            "uplink.{} tries (attempt {attempt})",
+            line.uplinks[uplink.0].id
+        ),
+        What::Failed {
+            uplink, attempt, ..
+        } => format!(
+            "uplink.{}: attempt {attempt} fails",
+            line.uplinks[uplink.0].id
+        ),
+        What::Sent { uplink, billed, .. } => format!(
+            "ashore by uplink.{}, {billed} billed",
+            line.uplinks[uplink.0].id
+        ),
+        What::Expired { uplink, .. } => {
+            format!("given up by uplink.{}: too old", line.uplinks[uplink.0].id)
+        }
+        What::Logged { module, text } => format!("{} logs \"{text}\"", line.module_path(*module)),
+        _ => return None,
+    })
+}
+
+fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
+    let _ = writeln!(out, "\nVoltage and energy");
+    let widest = line.modules.iter().map(|m| m.id.len()).max().unwrap_or(0);
+    for (i, module) in line.modules.iter().enumerate() {
+        let (low, high) = outcome.voltages_v[i];
+        let restarts = match outcome.restarts[i] {
+            0 => String::new(),
+            n => format!(", restarted {n} times"),
+        };
+        let _ = writeln!(
+            out,
+            "  module.{:widest$}  {low:7.3} V to {high:7.3} V, {:9.3} Wh{restarts}",
+            module.id,
+            outcome.module_energy_j[i] / 3600.0,
+        );
+    }
+    for (supply, j) in line.supplies.iter().zip(&outcome.supply_energy_j) {
+        let _ = writeln!(out, "  supply.{} gave {:.3} Wh", supply.id, j / 3600.0);
+    }
+    let c = outcome.copies;
+    let _ = writeln!(
+        out,
+        "\nMessages on the line: {} copies due, {} delivered, {} lost, {} under way at the end",
+        c.due, c.delivered, c.lost, c.under_way
+    );
+    for (uplink, c) in line.uplinks.iter().zip(&outcome.uplinks) {
+        let _ = writeln!(
+            out,
+            "uplink.{}: {} sent, {} billed ({}), {} given up, {} still waiting",
+            uplink.id,
+            c.sent,
+            c.billed,
+            quantity_total(uplink.price, c.billed),
+            c.expired,
+            c.waiting
+        );
+    }
+}

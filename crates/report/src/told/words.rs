@@ -1,0 +1,56 @@
+//! Names and short words for what happens.
+
+use plan::{CueSheet, FaultKind, Line, NoticeKind};
+use rehearsal::{Loss, Refusal};
+
+pub(super) fn notice(kind: NoticeKind) -> &'static str {
+    match kind {
+        NoticeKind::Onset => "onset",
+        NoticeKind::Confirmed => "confirmed",
+        NoticeKind::Ended => "ended",
+    }
+}
+
+pub(super) fn on_off(on: bool) -> &'static str {
+    if on { "on" } else { "off" }
+}
+
+pub(super) fn loss(why: Loss) -> &'static str {
+    match why {
+        Loss::NotWorking => "the module was not working",
+        Loss::Network(reason) => match reason {
+            network::DropReason::LinkDown => "a span is cut",
+            network::DropReason::NodeDown => "a module on the way is down",
+            network::DropReason::NoPath => "there is no way to it",
+        },
+    }
+}
+
+pub(super) fn refusal(why: Refusal) -> &'static str {
+    match why {
+        Refusal::Behaviour => "the behaviour's at_most",
+        Refusal::Topic => "the topic's at_most",
+    }
+}
+
+pub(super) fn dropped(reason: detect::Reason) -> &'static str {
+    match reason {
+        detect::Reason::TooShort => "too short",
+        detect::Reason::TooLong => "too long",
+        detect::Reason::TooFewPulses => "too few pulses",
+        detect::Reason::StretchEnded => "its samples stopped",
+    }
+}
+
+/// A fault in words, by its index in the cue sheet.
+pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
+    let fault = &cues.faults[index];
+    let what = match fault.what {
+        FaultKind::Cut(s) => format!("span.{} is cut", line.spans[s.0].id),
+        FaultKind::Hang(m) => format!("{} hangs", line.module_path(m)),
+        FaultKind::Dead(m) => format!("{} is dead", line.module_path(m)),
+        FaultKind::NoUplink(u) => format!("uplink.{} cannot be reached", line.uplinks[u.0].id),
+        FaultKind::NoSupply(s) => format!("supply.{} gives nothing", line.supplies[s.0].id),
+    };
+    format!("fault.{}: {what}", fault.id)
+}

@@ -1,0 +1,228 @@
+//! `soundline rehearse`: the whole line in time, driven by a cue sheet.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
+use plan::{CueReading, CueSheet, Line, Mistake, Reading};
+use rehearsal::{Outcome, Record, RehearsalError, What};
+use report::{
+    Overwrite, record_json, rehearsal_json, rehearsal_text, write_atomically, write_atomically_with,
+};
+use serde_json::json;
+use sha2::{Digest, Sha256};
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Records that are kept for the text; a longer rehearsal is told whole only in its trace.
+const KEPT: usize = 200_000;
+
+/// Rehearse the line: play a cue sheet of sounds and faults, and see what the line makes of it.
+///
+/// Leaves its result beside the plan, in PLAN's folder under `<plan>.evidence`, where `check` finds it.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// The cue sheet.
+    cues: PathBuf,
+    /// Write every record, one JSON object a line, each with the record that caused it.
+    #[arg(long, value_name = "FILE")]
+    trace: Option<PathBuf>,
+    /// Replace the trace if it exists.
+    #[arg(long)]
+    force: bool,
+    /// Leave no evidence beside the plan.
+    #[arg(long)]
+    no_evidence: bool,
+}
+
+/// Why a rehearsal could not be run.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum RehearseError {
+    /// The cue sheet cannot be used. What is wrong has been shown already.
+    #[error("{path}: the cue sheet cannot be used as it is")]
+    Cues {
+        /// Its path as the user gave it.
+        path: String,
+    },
+    /// The rehearsal stopped.
+    #[error("the rehearsal cannot be run: {0}")]
+    Run(#[from] RehearsalError),
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan);
+    let path = |p: &Path| p.display().to_string();
+    plan_file::show(&reading, |_| true, out)?;
+    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
+        return Err(Failure::Plan {
+            path: path(&args.plan),
+        });
+    };
+    let read = plan::read_cues(&args.cues, &reading, &plan::from_disk);
+    let drawn = plan::render(&read.mistakes, &read.sources, out.drawing);
+    out.stderr.write_all(drawn.as_bytes())?;
+    let Some(cues) = read
+        .cues
+        .as_ref()
+        .filter(|_| !read.mistakes.iter().any(Mistake::is_error))
+    else {
+        return Err(RehearseError::Cues {
+            path: path(&args.cues),
+        }
+        .into());
+    };
+    let played = play(args, line, cues, out)?;
+    let passed = played.outcome.expectations.iter().all(|e| e.passed);
+    match out.format {
+        Format::Text => {
+            let text = rehearsal_text(line, cues, &played.outcome, &played.kept);
+            out.stdout.write_all(text.as_bytes())?;
+            if played.left_out > 0 {
+                writeln!(
+                    out.stdout,
+                    "\n{} further records are told only in the trace (--trace FILE)",
+                    played.left_out
+                )?;
+            }
+        }
+        Format::Json => {
+            let mut whole = rehearsal_json(line, cues, &played.outcome);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["cues_digest"] = json!(read.digest);
+            whole["result_digest"] = json!(played.digest);
+            whole["program"] = json!(PROGRAM);
+            out.json(&whole)?;
+        }
+    }
+    let left = if args.no_evidence {
+        None
+    } else {
+        Some(leave_evidence(args, &reading, &read, cues, &played)?)
+    };
+    if out.format == Format::Text {
+        writeln!(out.stdout)?;
+        if let Some(trace) = &args.trace {
+            writeln!(out.stdout, "trace: {}", trace.display())?;
+        }
+        if let Some(evidence) = left {
+            writeln!(out.stdout, "evidence: {}", evidence.display())?;
+        }
+        writeln!(out.stdout, "result {}", played.digest)?;
+    }
+    Ok(if passed { Exit::Met } else { Exit::Broken })
+}
+
+struct Played {
+    outcome: Outcome,
+    kept: Vec<Record>,
+    left_out: u64,
+    /// SHA-256 of the trace.
+    digest: String,
+}
+
+/// Runs the rehearsal; the trace goes straight to its file and into the digest.
+fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Played, Failure> {
+    let bar = out.progress(1000, "rehearsing");
+    let mut watch = |at: timeline::Ns| {
+        bar.set_position((1000.0 * at.as_s_f64() / cues.duration_s.si) as u64);
+        true
+    };
+    let mut kept = Vec::new();
+    let mut left_out = 0;
+    let mut hash = Sha256::new();
+    let mut ran = None;
+    let mut each = |record: &Record, to: &mut dyn Write| -> std::io::Result<()> {
+        let mut text = serde_json::to_string(&record_json(line, cues, record))?;
+        text.push('\n');
+        hash.update(text.as_bytes());
+        to.write_all(text.as_bytes())?;
+        if matches!(record.what, What::Settled { .. }) {
+            return Ok(());
+        }
+        if kept.len() < KEPT {
+            kept.push(record.clone());
+        } else {
+            left_out += 1;
+        }
+        Ok(())
+    };
+    let mut all = |to: &mut dyn Write| -> std::io::Result<()> {
+        let mut failed = None;
+        ran = Some(rehearsal::run(
+            line,
+            cues,
+            &mut |record| {
+                if failed.is_none() {
+                    failed = each(record, to).err();
+                }
+            },
+            &mut watch,
+        ));
+        failed.map_or(Ok(()), Err)
+    };
+    match &args.trace {
+        Some(path) => {
+            let overwrite = if args.force {
+                Overwrite::Force
+            } else {
+                Overwrite::Refuse
+            };
+            write_atomically_with(path, overwrite, |file| {
+                let mut file = std::io::BufWriter::new(file);
+                all(&mut file)?;
+                file.flush()
+            })?;
+        }
+        None => all(&mut std::io::sink())?,
+    }
+    bar.finish_and_clear();
+    let outcome = ran
+        .expect("the rehearsal has been run")
+        .map_err(RehearseError::from)?;
+    let digest = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    Ok(Played {
+        outcome,
+        kept,
+        left_out,
+        digest,
+    })
+}
+
+/// Writes what the rehearsal showed beside the plan, for `check`.
+fn leave_evidence(
+    args: &Args,
+    reading: &Reading,
+    read: &CueReading,
+    cues: &CueSheet,
+    played: &Played,
+) -> Result<PathBuf, Failure> {
+    let folder = args.plan.parent().unwrap_or(Path::new(""));
+    let relative = args.cues.strip_prefix(folder).unwrap_or(&args.cues);
+    let record = EvidenceRecord::rehearsal(
+        reading.digest.clone(),
+        relative.display().to_string(),
+        read.digest.clone(),
+        cues.seed,
+        PROGRAM.to_owned(),
+        played
+            .outcome
+            .expectations
+            .iter()
+            .map(|e| ExpectationRecord {
+                id: e.id.clone(),
+                passed: e.passed,
+                said: e.said.clone(),
+            })
+            .collect(),
+        played.digest.clone(),
+    );
+    let path = assess::evidence::path(&args.plan, &record);
+    // Evidence is the program's own; the newest of its kind replaces the one before.
+    write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force)?;
+    Ok(path)
+}
