@@ -222,6 +222,8 @@ fn leave_evidence(
         played.digest.clone(),
     );
     let path = assess::evidence::path(&args.plan, &record);
+    let evidence = assess::evidence::folder(&args.plan);
+    std::fs::create_dir_all(&evidence)?;
     // Evidence is the program's own; the newest of its kind replaces the one before.
     write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force)?;
     Ok(path)

@@ -9,6 +9,9 @@ use rehearsal::{Outcome, Record, RecordId, What};
 use super::json::quantity_total;
 use super::words;
 
+/// Events of one detector from one sound that are told step by step.
+const TOLD_ALIKE: usize = 3;
+
 /// Expectations, the chain of each sound with every time in between, faults, voltages, messages.
 ///
 /// `records` are those of the rehearsal in their order; the crossings of spans may be left out.
@@ -76,9 +79,9 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
                 return None;
             }
             format!(
-                "{} hears sound.{}, {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins",
-                line.sensor_path(*sensor),
+                "sound.{} reaches {}: {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins",
                 cues.sounds[sound.0].id,
+                line.sensor_path(*sensor),
                 quantity::show(*closest_range_m, quantity::Dimension::Length),
             )
         }
@@ -140,6 +143,7 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
         )
     });
     let mut any = false;
+    let mut alike: BTreeMap<(usize, Option<usize>), usize> = BTreeMap::new();
     for record in confirmed {
         let What::Noticed {
             detector, event, ..
@@ -152,6 +156,13 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
                 out,
                 "\nFrom the sound to what it led to (seconds since it reached the hydrophone)"
             );
+        }
+        let seen = alike
+            .entry((detector.0, record.root.map(|r| r.sound.0)))
+            .or_insert(0);
+        *seen += 1;
+        if *seen > TOLD_ALIKE {
+            continue;
         }
         let zero_s = record.root.map_or(record.at, |r| r.heard_at).as_s_f64();
         let sound = match record.root {
@@ -178,6 +189,17 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
                 let _ = writeln!(out, "    {:>12.6}  {words}", step.at.as_s_f64() - zero_s);
             }
         }
+    }
+    for ((detector, sound), seen) in alike.into_iter().filter(|(_, seen)| *seen > TOLD_ALIKE) {
+        let of = sound.map_or("sounds that no cue explains".to_owned(), |s| {
+            format!("sound.{}", cues.sounds[s].id)
+        });
+        let _ = writeln!(
+            out,
+            "  ... and {} further events of detector.{} from {of}",
+            seen - TOLD_ALIKE,
+            line.detectors[detector].id
+        );
     }
 }
 
