@@ -59,14 +59,6 @@ pub enum EarError {
         /// Id of the sound.
         sound: String,
     },
-    /// A sample of the recording is not a number.
-    #[error("sound.{sound}: frame {frame} of the recording is not a finite number")]
-    RecordingSample {
-        /// Id of the sound.
-        sound: String,
-        /// The frame.
-        frame: u64,
-    },
     /// A figure of the sound that has to be a finite number, or a positive one, is not.
     #[error("sound.{sound}: {what} of {value} {unit} is not {expected}")]
     Value {

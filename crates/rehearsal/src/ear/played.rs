@@ -121,14 +121,7 @@ fn read(sound: &str, path: &Path, channel: u32) -> Result<(Vec<f32>, f64), EarEr
             });
         }
         for frame in buffer[..chunk.frames * width].chunks_exact(width) {
-            let x = frame[channel as usize];
-            if !x.is_finite() {
-                return Err(EarError::RecordingSample {
-                    sound: sound.to_owned(),
-                    frame: samples.len() as u64,
-                });
-            }
-            samples.push(x);
+            samples.push(frame[channel as usize]);
         }
     }
 }

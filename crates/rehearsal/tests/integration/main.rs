@@ -1,0 +1,4 @@
+//! Checks of the rehearsal.
+
+mod ear;
+mod run;
