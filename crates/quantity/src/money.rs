@@ -94,6 +94,16 @@ pub fn parse_money(text: &str) -> Result<Money, Fault> {
     Ok(Money { minor, currency })
 }
 
+impl Money {
+    /// The amount in major units (euros, not cents), for showing beside other numbers; an unknown code counts two decimals.
+    #[must_use]
+    pub fn major(&self) -> f64 {
+        let code = String::from_utf8_lossy(&self.currency);
+        let decimals = currency(&code).map_or(2, |(_, decimals)| decimals);
+        self.minor as f64 / 10_f64.powi(decimals.cast_signed())
+    }
+}
+
 impl fmt::Display for Money {
     /// As it would be written in a plan: `0.12 EUR`, `300 JPY`. An unknown code shows the minor units as they are.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

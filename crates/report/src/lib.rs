@@ -11,4 +11,4 @@ pub use picture::{
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, linear_ticks, logarithmic_ticks,
     scale_colour, si_label,
 };
-pub use told::{record_json, rehearsal_json, rehearsal_text};
+pub use told::{check_json, check_text, record_json, rehearsal_json, rehearsal_text};

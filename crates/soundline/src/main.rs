@@ -3,6 +3,7 @@
 //! A command is one file with its `Args` and `run(args, &mut Out) -> Result<Exit, Failure>`; it is named three times here
 //! (`mod`, [`Command`], `match`) and once in [`Failure`].
 
+mod check;
 mod completions;
 mod exit;
 mod failure;
@@ -41,6 +42,7 @@ pub(crate) struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Check(check::Args),
     Rehearse(rehearse::Args),
     Listen(listen::Args),
     New(new::Args),
@@ -76,6 +78,7 @@ fn main() -> std::process::ExitCode {
 
 fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
     match command {
+        Command::Check(args) => check::run(&args, out),
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
         Command::New(args) => new::run(&args, out),

@@ -41,7 +41,6 @@ pub(crate) struct Out {
     /// How mistakes of a file are drawn on `stderr`.
     pub(crate) drawing: Drawing,
     /// Whether `stdout` may be coloured.
-    #[expect(dead_code, reason = "for the tables of verdicts")]
     pub(crate) colour: bool,
     progress: bool,
 }

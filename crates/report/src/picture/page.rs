@@ -135,8 +135,10 @@ pub(super) fn draw_axis_title(canvas: &mut Canvas, text: &str, plot: Area) {
     );
 }
 
-pub(super) fn frequency_unit(high_hz: f64) -> (f64, &'static str) {
-    if high_hz >= 2000.0 {
+/// Hertz for low and for wide logarithmic ranges, kilohertz else, so that labels stay short.
+pub(super) fn frequency_unit(range_hz: (f64, f64), scale: AxisScale) -> (f64, &'static str) {
+    let wide = scale == AxisScale::Logarithmic && range_hz.0 < 100.0;
+    if range_hz.1 >= 2000.0 && !wide {
         (1000.0, "kHz")
     } else {
         (1.0, "Hz")

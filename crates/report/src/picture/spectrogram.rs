@@ -57,7 +57,7 @@ impl SpectrogramPicture<'_> {
         let time_range_s = self.time_range_s.unwrap_or(grid.time_range_s());
         self.check_reach(time_range_s)?;
 
-        let (unit_hz, unit_name) = frequency_unit(self.frequency_range_hz.1);
+        let (unit_hz, unit_name) = frequency_unit(self.frequency_range_hz, self.frequency_scale);
         let frequency_ticks = vertical_ticks(
             self.frequency_range_hz,
             self.frequency_scale,

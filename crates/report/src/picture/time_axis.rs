@@ -34,11 +34,15 @@ pub(super) fn time_ticks(
     start_utc: Option<Timestamp>,
     size_px: f32,
 ) -> Result<TimeTicks, PictureError> {
+    // A recording's first window is centred a little after its first sample: a tick less than half
+    // a pixel outside the axis still stands on its edge.
+    let (low_px, high_px) = axis.pixels();
+    let range_s = (axis.value(low_px - 0.5), axis.value(high_px + 0.5));
     let mut most = MOST_TICKS;
     loop {
         let drawn = match start_utc {
-            Some(start) => utc_ticks(axis, start, most)?,
-            None => plain_ticks(axis, most),
+            Some(start) => utc_ticks(axis, range_s, start, most)?,
+            None => plain_ticks(axis, range_s, most),
         };
         let clear = drawn.ticks.windows(2).all(|pair| {
             let widths = pair
@@ -54,8 +58,7 @@ pub(super) fn time_ticks(
     }
 }
 
-fn plain_ticks(axis: &Axis, most: usize) -> TimeTicks {
-    let (low, high) = axis.range();
+fn plain_ticks(axis: &Axis, (low, high): (f64, f64), most: usize) -> TimeTicks {
     let (unit_s, title) = match high - low {
         span if span <= LONGEST_IN_SECONDS_S => (1.0, "Time from start of recording (s)"),
         span if span <= LONGEST_IN_MINUTES_S => (60.0, "Time from start of recording (min)"),
@@ -72,10 +75,15 @@ fn plain_ticks(axis: &Axis, most: usize) -> TimeTicks {
     }
 }
 
-fn utc_ticks(axis: &Axis, start: Timestamp, most: usize) -> Result<TimeTicks, PictureError> {
-    let (low, high) = axis.range();
-    let first = instant(start, low)?;
-    let last = instant(start, high)?;
+fn utc_ticks(
+    axis: &Axis,
+    (low, high): (f64, f64),
+    start: Timestamp,
+    most: usize,
+) -> Result<TimeTicks, PictureError> {
+    let (shown_low, shown_high) = axis.range();
+    let first = instant(start, shown_low)?;
+    let last = instant(start, shown_high)?;
     let day = Offset::UTC.to_datetime(first).date();
     let last_day = Offset::UTC.to_datetime(last).date();
     let midnight =

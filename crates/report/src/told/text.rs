@@ -216,9 +216,11 @@ fn descend<'r>(
 
 fn step_words(line: &Line, record: &Record) -> Option<String> {
     Some(match &record.what {
-        What::Event { event, .. } => format!(
-            "the event is over: peak {:.1} dB re 1 uPa, {:.1} dB above what it was held against",
-            event.peak_level_db, event.score_db
+        What::Event { detector, event } => format!(
+            "the event is over: peak {:.1} {}, {:.1} dB above what it was held against",
+            event.peak_level_db,
+            words::level_unit(line, *detector),
+            event.score_db
         ),
         What::Dropped { reason, .. } => format!("dropped: {}", words::dropped(*reason)),
         What::Started { behaviour } => {

@@ -1,6 +1,6 @@
 //! Names and short words for what happens.
 
-use plan::{CueSheet, FaultKind, Line, NoticeKind};
+use plan::{CueSheet, DetectorIx, FaultKind, LevelStage, Line, NoticeKind, Stage};
 use rehearsal::{Loss, Refusal};
 
 pub(super) fn notice(kind: NoticeKind) -> &'static str {
@@ -53,4 +53,22 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
         FaultKind::NoSupply(s) => format!("supply.{} gives nothing", line.supplies[s.0].id),
     };
     format!("fault.{}: {what}", fault.id)
+}
+
+/// What a detector's levels refer to.
+pub(super) fn level_unit(line: &Line, detector: DetectorIx) -> &'static str {
+    let exposure = line.detectors[detector.0].stages.iter().any(|s| {
+        matches!(
+            s,
+            Stage::Level {
+                kind: LevelStage::Exposure,
+                ..
+            }
+        )
+    });
+    if exposure {
+        "dB re 1 uPa2 s"
+    } else {
+        "dB re 1 uPa"
+    }
 }

@@ -1,0 +1,401 @@
+//! The whole of a plan against its requirements.
+
+use std::collections::BTreeMap;
+
+use plan::{Line, Mistake, Must, Reading, Requirement, That};
+
+use crate::evidence::Record;
+use crate::verdict::{Judged, Verdict, Word};
+use crate::{other_verdicts, power_verdicts, talk_verdicts};
+
+/// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
+#[derive(Clone, Debug, Default)]
+pub struct Shelf {
+    /// Records that could be read.
+    pub records: Vec<Record>,
+    /// Path of a cue sheet as the plan writes it, and its digest, or why it has none.
+    pub cues: BTreeMap<String, Result<String, String>>,
+}
+
+/// Exit status of a check.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Status {
+    /// All requirements are met or marginal.
+    Met,
+    /// A `shall` requirement or a standing check is broken.
+    Broken,
+    /// The plan has mistakes.
+    Unusable,
+    /// Nothing is broken, but something is unknown.
+    Unknown,
+}
+
+/// What came of checking a plan.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Check {
+    /// Name of the deployment; `None` when the plan does not say.
+    pub name: Option<String>,
+    /// Digest of the plan's canonical content.
+    pub plan_digest: String,
+    /// Digest of its source bytes.
+    pub source_digest: String,
+    /// The plan's requirements, by id.
+    pub requirements: Vec<Judged>,
+    /// What is checked in every plan.
+    pub standing: Vec<Judged>,
+    /// Values that count although nobody wrote them.
+    pub assumed: Vec<String>,
+    /// Cautions that this plan calls for.
+    pub cautions: Vec<&'static str>,
+    /// Errors in the plan.
+    pub errors: usize,
+    /// Warnings in the plan.
+    pub warnings: usize,
+}
+
+impl Check {
+    /// The exit status: mistakes first, then broken, then unknown. A broken `should` is shown and does not count.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        let all = || self.requirements.iter().chain(&self.standing);
+        if self.errors > 0 {
+            Status::Unusable
+        } else if all().any(|j| j.must == Must::Shall && j.word() == Word::Broken) {
+            Status::Broken
+        } else if all().any(|j| j.word() == Word::Unknown) {
+            Status::Unknown
+        } else {
+            Status::Met
+        }
+    }
+}
+
+/// Top-level tables of the plan that a kind of requirement reads.
+fn reads(that: &That) -> &'static [&'static str] {
+    const ELECTRIC: &[&str] = &[
+        "file", "include", "part", "site", "section", "anchor", "supply", "module", "span",
+    ];
+    const TALK: &[&str] = &[
+        "file",
+        "include",
+        "part",
+        "section",
+        "module",
+        "span",
+        "detector",
+        "traffic",
+        "topic",
+        "behaviour",
+        "uplink",
+    ];
+    const STORE: &[&str] = &["file", "include", "part", "deployment", "module", "storage"];
+    const ALL: &[&str] = &[
+        "file",
+        "include",
+        "part",
+        "deployment",
+        "site",
+        "section",
+        "anchor",
+        "supply",
+        "module",
+        "span",
+        "detector",
+        "traffic",
+        "topic",
+        "behaviour",
+        "uplink",
+    ];
+    match that {
+        That::Voltage { .. } | That::SupplyCurrent { .. } => ELECTRIC,
+        That::Delay { .. }
+        | That::LinkLoad { .. }
+        | That::UplinkMessages { .. }
+        | That::UplinkCost { .. } => TALK,
+        That::StorageTime { .. } => STORE,
+        That::Rehearsed { .. } => ALL,
+    }
+}
+
+/// Judges every requirement of a plan, and what is checked in every plan.
+///
+/// A mistake in one part of the plan makes the verdicts that read this part unknown and leaves the others standing.
+#[must_use]
+pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
+    let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
+    let mut check = Check {
+        name: reading.line.as_ref().map(|l| l.deployment.name.clone()),
+        plan_digest: reading.digest.clone(),
+        source_digest: reading.source_digest.clone(),
+        requirements: Vec::new(),
+        standing: Vec::new(),
+        assumed: Vec::new(),
+        cautions: Vec::new(),
+        errors: errors.len(),
+        warnings: reading.mistakes.len() - errors.len(),
+    };
+    let Some(line) = &reading.line else {
+        return check;
+    };
+    let spoilt = |tables: &[&str]| {
+        errors
+            .iter()
+            .find(|m| tables.contains(&m.part.split('.').next().unwrap_or("")))
+            .map(|m| Verdict::Unknown {
+                subject: m.part.clone(),
+                why: format!("the plan has a mistake in {}", m.part),
+            })
+    };
+    for r in &line.requirements {
+        let verdicts = match spoilt(reads(&r.that)) {
+            Some(unknown) => vec![unknown],
+            None => verdicts(line, r, &reading.digest, shelf),
+        };
+        check.requirements.push(Judged::new(
+            r.id.clone(),
+            r.must,
+            r.source.clone(),
+            sentence(line, r),
+            verdicts,
+        ));
+    }
+    let standing: [(&str, &str, Vec<Verdict>); 2] = [
+        (
+            "link-reach",
+            "every link is within the longest length of its standard",
+            talk_verdicts::link_reach(line),
+        ),
+        (
+            "housing-depth",
+            "every housing is within its rated depth",
+            other_verdicts::housing_depths(line),
+        ),
+    ];
+    for (id, sentence, verdicts) in standing {
+        let verdicts = match spoilt(&[
+            "file", "include", "part", "site", "section", "anchor", "module", "span",
+        ]) {
+            Some(unknown) => vec![unknown],
+            None => verdicts,
+        };
+        if !verdicts.is_empty() {
+            check.standing.push(Judged::new(
+                id.to_owned(),
+                Must::Shall,
+                None,
+                sentence.to_owned(),
+                verdicts,
+            ));
+        }
+    }
+    check.assumed = assumed(line);
+    check.cautions = cautions(line);
+    check
+}
+
+fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> Vec<Verdict> {
+    match &r.that {
+        That::Voltage { of, limits } => power_verdicts::voltage(line, *of, *limits),
+        That::SupplyCurrent { of, at_most_a } => {
+            power_verdicts::supply_current(line, *of, *at_most_a)
+        }
+        That::Delay {
+            from,
+            notice,
+            to,
+            at_most_s,
+        } => {
+            vec![talk_verdicts::delay(
+                line, *from, *notice, *to, *at_most_s, r.share,
+            )]
+        }
+        That::LinkLoad { of, at_most } => talk_verdicts::link_load(line, *of, *at_most),
+        That::UplinkMessages { of, at_most, .. } => {
+            vec![talk_verdicts::uplink_messages(line, *of, *at_most)]
+        }
+        That::UplinkCost { of, at_most, .. } => {
+            vec![talk_verdicts::uplink_cost(line, *of, *at_most)]
+        }
+        That::StorageTime { of, at_least_s } => {
+            vec![other_verdicts::storage_time(line, *of, *at_least_s)]
+        }
+        That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
+    }
+}
+
+/// A requirement in plain words.
+fn sentence(line: &Line, r: &Requirement) -> String {
+    use quantity::{Dimension, show};
+    let what = match &r.that {
+        That::Voltage { of, limits } => {
+            let whose = of.map_or_else(|| "every module".to_owned(), |m| line.module_path(m));
+            match limits {
+                None => format!("{whose} has a voltage within its own limits in every state"),
+                Some(l) => {
+                    let low = l
+                        .at_least
+                        .map(|q| format!(" at least {}", show(q.si, Dimension::Voltage)));
+                    let high = l
+                        .at_most
+                        .map(|q| format!(" at most {}", show(q.si, Dimension::Voltage)));
+                    format!(
+                        "{whose} has{}{} in every state",
+                        low.unwrap_or_default(),
+                        high.unwrap_or_default()
+                    )
+                }
+            }
+        }
+        That::SupplyCurrent { of, at_most_a } => {
+            let whose = of.map_or_else(
+                || "every supply".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id),
+            );
+            let limit = at_most_a.map_or_else(
+                || "its limit".to_owned(),
+                |q| show(q.si, Dimension::Current),
+            );
+            format!("{whose} gives at most {limit}")
+        }
+        That::Delay {
+            from,
+            to,
+            at_most_s,
+            ..
+        } => {
+            let end = match to {
+                plan::DelayEnd::Output(o) => format!("{} is on", line.output_path(*o)),
+                plan::DelayEnd::Module(m) => format!("{} is told", line.module_path(*m)),
+                plan::DelayEnd::Uplink(u) => {
+                    format!("the message is ashore by uplink.{}", line.uplinks[u.0].id)
+                }
+            };
+            format!(
+                "within {} of the sound at the hydrophone of detector.{}, {end}",
+                show(at_most_s.si, Dimension::Time),
+                line.detectors[from.0].id
+            )
+        }
+        That::LinkLoad { of, at_most } => {
+            let whose = of.map_or_else(
+                || "every link".to_owned(),
+                |s| format!("span.{}", line.spans[s.0].id),
+            );
+            format!(
+                "{whose} is in use at most {:.0} % of the time",
+                100.0 * at_most.si
+            )
+        }
+        That::UplinkMessages { of, at_most, .. } => {
+            format!(
+                "uplink.{} bills at most {} messages in {:.0} d",
+                line.uplinks[of.0].id,
+                at_most.count,
+                at_most.per_s / 86_400.0
+            )
+        }
+        That::UplinkCost { of, at_most, .. } => format!(
+            "uplink.{} costs at most {at_most} in 30 d",
+            line.uplinks[of.0].id
+        ),
+        That::StorageTime { of, at_least_s } => {
+            let limit = at_least_s.map_or_else(
+                || "the longest time in the water".to_owned(),
+                |q| show(q.si, Dimension::Time),
+            );
+            format!("storage.{} lasts {limit}", line.storages[of.0].id)
+        }
+        That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
+    };
+    let share = r
+        .share
+        .map(|q| format!(", in {:.0} % of cases", 100.0 * q.si))
+        .unwrap_or_default();
+    let wind = r
+        .when_wind_at_most_m_s
+        .map(|q| {
+            let within = line.sea.wind_m_s.iter().filter(|w| w.si <= q.si).count();
+            match line.sea.wind_m_s.len() {
+                0 => format!(", when the wind is at most {} m/s", q.si),
+                all => format!(", when the wind is at most {} m/s (the mean wind is so in {within} of {all} months)", q.si),
+            }
+        })
+        .unwrap_or_default();
+    format!("{what}{share}{wind}")
+}
+
+/// Values that count in the verdicts although the plan does not write them, those with most leverage first.
+fn assumed(line: &Line) -> Vec<String> {
+    let mut all = Vec::new();
+    if !line.supplies.is_empty() {
+        all.push("conductors have the highest resistance that IEC 60228 permits, at the water temperature of their mean depth".to_owned());
+    }
+    for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
+        all.push(format!(
+            "span.{} is {:.2} m long: the distance along the sections and its slack",
+            s.id, s.length_m
+        ));
+    }
+    if line.sections.iter().any(|_| true) {
+        all.push("sections hang straight down: no water current, no stretch".to_owned());
+    }
+    if line.spans.iter().any(|s| s.link.is_some()) {
+        all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
+    }
+    for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
+        all.push(format!("storage.{} may be filled to the last byte", s.id));
+    }
+    for d in &line.detectors {
+        all.push(format!(
+            "detector.{}: level cells follow each other by a quarter of the window",
+            d.id
+        ));
+    }
+    all
+}
+
+/// Above this a person in the water may be at risk from a damaged cable, V of direct current. Source: pool zones 0 and 1 of
+/// CEI 64-8 (IEC 60364-7-702) as quoted by a maker of luminaires; see docs/method/power.md.
+const WATER_CAUTION_V: f64 = 30.0;
+
+fn cautions(line: &Line) -> Vec<&'static str> {
+    let mut all = Vec::new();
+    let highest_v = line
+        .supplies
+        .iter()
+        .map(|s| s.voltage_v.si)
+        .fold(0.0, f64::max);
+    if highest_v > WATER_CAUTION_V {
+        all.push("Electricity in water: above 30 V DC (12 V AC) a person in the water may be at risk from a damaged cable, and above 60 V DC extra-low-voltage protection alone is not accepted even dry. No voltage is called safe here. A qualified person and the current standards decide.");
+    } else if highest_v > 0.0 {
+        all.push("Electricity in water: no voltage is called safe here. A qualified person and the current standards decide.");
+    }
+    let lithium = |b: &plan::Battery| {
+        matches!(
+            b.chemistry,
+            plan::Chemistry::LiFePo4 | plan::Chemistry::PrimaryLithium
+        )
+    };
+    if line
+        .supplies
+        .iter()
+        .filter_map(|s| s.battery.as_ref())
+        .any(lithium)
+    {
+        all.push("Lithium cells: fire, gas and pressure in closed housings. Follow the maker's limits and the rules for carriage; do not charge below freezing.");
+    }
+    if line
+        .modules
+        .iter()
+        .any(|m| m.depth_m > 0.0 && m.housing.is_some())
+    {
+        all.push("Pressure housings may hold pressure after recovery and may implode at depth: vent before opening, stay clear on deck.");
+    }
+    if !line.sections.is_empty() {
+        all.push("Lifting, tensioned lines, stored buoyancy, marking as a hazard to navigation: qualified people and local rules decide.");
+    }
+    if line.detectors.iter().any(|_| true) {
+        all.push("Work near protected animals and loud work in the sea need permits; their conditions decide, not this program.");
+    }
+    all
+}

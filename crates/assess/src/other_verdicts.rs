@@ -1,0 +1,167 @@
+//! Storage, housings, and what a rehearsal showed.
+
+use plan::{Line, Q, StorageIx};
+
+use crate::check::Shelf;
+use crate::evidence::REHEARSAL;
+use crate::verdict::{Against, Evidence, Side, Verdict};
+
+const SECONDS_PER_DAY: f64 = 86_400.0;
+/// A storage time closer to its limit than this is marginal, d.
+const NARROW_DAYS: f64 = 7.0;
+/// A depth closer to a housing's rating than this is marginal, m.
+const NARROW_M: f64 = 5.0;
+const STORAGE_METHOD: &str = "capacity over rate of recording (docs/method/assess.md)";
+
+fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
+    Verdict::Unknown {
+        subject: subject.into(),
+        why: why.into(),
+    }
+}
+
+/// Bytes that one sample takes in a recording: 16 bits are two, 24 bits are three.
+fn sample_bytes(bits: u32) -> f64 {
+    f64::from(bits.div_ceil(8))
+}
+
+/// Days until a store is full.
+pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) -> Verdict {
+    let storage = &line.storages[of.0];
+    let subject = format!("storage.{}", storage.id);
+    let mut rate_b_s = 0.0;
+    let mut parts = Vec::new();
+    for record in &storage.records {
+        let Some(chain) = &line.sensor(record.sensor).chain else {
+            return unknown(
+                subject,
+                format!("{} makes no samples", line.sensor_path(record.sensor)),
+            );
+        };
+        let each_b_s =
+            chain.rate_hz.si * sample_bytes(chain.bits) * record.share.si / record.compression.si;
+        rate_b_s += each_b_s;
+        parts.push(format!(
+            "{:.3} GB a day of {} ({:.0} % of the time, compressed {} times)",
+            each_b_s * SECONDS_PER_DAY / 1e9,
+            line.sensor_path(record.sensor),
+            100.0 * record.share.si,
+            record.compression.si
+        ));
+    }
+    let free = 1.0 - storage.keep_free.map_or(0.0, |q| q.si);
+    let days = storage.capacity_bytes.si * free / rate_b_s / SECONDS_PER_DAY;
+    let (limit_s, from) = match at_least_s {
+        Some(q) => (q.si, "the requirement".to_owned()),
+        None => (
+            line.deployment.longest_s(),
+            "the duration and the recovery slip".to_owned(),
+        ),
+    };
+    let against = Against {
+        side: Side::AtLeast,
+        limit: limit_s / SECONDS_PER_DAY,
+        narrow: NARROW_DAYS,
+        unit: "d".to_owned(),
+    };
+    let why = format!("{}; against {from}", parts.join(", "));
+    against.judge(
+        subject,
+        days,
+        Evidence::computed(STORAGE_METHOD, &(rate_b_s, free, limit_s)),
+        why,
+    )
+}
+
+/// Nominal depth of each housing against its rating.
+pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {
+    line.modules
+        .iter()
+        .filter(|m| m.depth_m > 0.0)
+        .map(|m| {
+            let subject = format!("module.{}", m.id);
+            match m.housing.as_ref().and_then(|h| h.rated_depth_m) {
+                None => unknown(subject, "nothing says how deep its housing may go"),
+                Some(rated) => {
+                    let against = Against {
+                        side: Side::AtMost,
+                        limit: rated.si,
+                        narrow: NARROW_M,
+                        unit: "m".to_owned(),
+                    };
+                    let evidence = Evidence::computed(
+                        "nominal depth, sections straight down",
+                        &(m.depth_m, rated.si),
+                    );
+                    against.judge(
+                        subject,
+                        m.depth_m,
+                        evidence,
+                        "with the line hanging straight".to_owned(),
+                    )
+                }
+            }
+        })
+        .collect()
+}
+
+/// What a rehearsal of a cue sheet showed, if its record is there and fresh.
+pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict {
+    let subject = cues.to_owned();
+    let again = format!("run `soundline rehearse PLAN {cues}`");
+    let present = match shelf.cues.get(cues) {
+        Some(Ok(digest)) => digest,
+        Some(Err(why)) => return unknown(subject, why.clone()),
+        None => return unknown(subject, "the cue sheet has not been looked at"),
+    };
+    let of_cues = || {
+        shelf
+            .records
+            .iter()
+            .filter(|r| r.method == REHEARSAL && r.cues == cues)
+    };
+    let Some(record) =
+        of_cues().find(|r| r.plan_digest == plan_digest && r.cues_digest == *present)
+    else {
+        return if of_cues().next().is_some() {
+            unknown(
+                subject,
+                format!("the plan or the cue sheet has changed since it was rehearsed; {again}"),
+            )
+        } else {
+            unknown(subject, format!("it has not been rehearsed yet; {again}"))
+        };
+    };
+    let all = record.expectations.len();
+    if all == 0 {
+        return unknown(
+            subject,
+            "the cue sheet expects nothing, so its rehearsal shows nothing",
+        );
+    }
+    let failed: Vec<&str> = record
+        .expectations
+        .iter()
+        .filter(|e| !e.passed)
+        .map(|e| e.id.as_str())
+        .collect();
+    let why = if failed.is_empty() {
+        "every expectation was seen".to_owned()
+    } else {
+        format!("not seen: {}", failed.join(", "))
+    };
+    let evidence = Evidence::Rehearsed {
+        cues: cues.to_owned(),
+        plan_digest: record.plan_digest.clone(),
+        cues_digest: record.cues_digest.clone(),
+        seed: record.seed,
+        result_digest: record.result_digest.clone(),
+    };
+    let against = Against {
+        side: Side::AtLeast,
+        limit: all as f64,
+        narrow: 0.0,
+        unit: "expectations".to_owned(),
+    };
+    against.judge(subject, record.passed() as f64, evidence, why)
+}

@@ -1,0 +1,303 @@
+//! Verdicts: met, marginal, broken or unknown, always with value, limit, margin and why.
+
+use plan::Must;
+use sha2::{Digest, Sha256};
+
+/// A number that is shown, with its unit.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Figure {
+    /// The number.
+    pub value: f64,
+    /// Its unit.
+    pub unit: String,
+}
+
+/// How a known value lies to its limit.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Ruling {
+    /// Beyond the limit.
+    Broken,
+    /// Within the limit, by less than the margin that its kind of requirement asks for.
+    Marginal,
+    /// Within the limit.
+    Met,
+}
+
+/// What a verdict rests on.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Evidence {
+    /// A calculation.
+    Computed {
+        /// The method, with its published source.
+        method: &'static str,
+        /// SHA-256 of its exact input.
+        inputs: String,
+    },
+    /// A rehearsal whose record lies beside the plan.
+    Rehearsed {
+        /// The cue sheet.
+        cues: String,
+        /// Digest of the plan's canonical content.
+        plan_digest: String,
+        /// Digest of the cue sheet's canonical content.
+        cues_digest: String,
+        /// Seed.
+        seed: u64,
+        /// Digest of everything that happened.
+        result_digest: String,
+    },
+}
+
+impl Evidence {
+    /// Evidence of a calculation on an input.
+    pub(crate) fn computed(method: &'static str, input: &impl std::fmt::Debug) -> Evidence {
+        let inputs = Sha256::digest(format!("{input:?}").as_bytes())
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect();
+        Evidence::Computed { method, inputs }
+    }
+}
+
+/// A verdict with a value. It cannot be made without evidence.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Known {
+    /// What it is about: a typed path.
+    pub subject: String,
+    /// The value.
+    pub value: Figure,
+    /// The limit.
+    pub limit: Figure,
+    /// How far the value lies within the limit; negative beyond it.
+    pub margin: Figure,
+    /// How it lies to the limit.
+    pub ruling: Ruling,
+    /// What it rests on.
+    pub evidence: Evidence,
+    /// One plain sentence: in which states, over which way, from what.
+    pub why: String,
+}
+
+/// A verdict.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Verdict {
+    /// The value is known.
+    Known(Known),
+    /// It is not.
+    Unknown {
+        /// What it is about.
+        subject: String,
+        /// Why it is not known, and what to do.
+        why: String,
+    },
+}
+
+/// On which side of a value its limit lies.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Side {
+    AtLeast,
+    AtMost,
+}
+
+/// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit.
+pub(crate) struct Against {
+    pub(crate) side: Side,
+    pub(crate) limit: f64,
+    pub(crate) narrow: f64,
+    pub(crate) unit: String,
+}
+
+impl Against {
+    pub(crate) fn judge(
+        &self,
+        subject: String,
+        value: f64,
+        evidence: Evidence,
+        why: String,
+    ) -> Verdict {
+        let margin = match self.side {
+            Side::AtLeast => value - self.limit,
+            Side::AtMost => self.limit - value,
+        };
+        let ruling = if margin < 0.0 {
+            Ruling::Broken
+        } else if margin < self.narrow {
+            Ruling::Marginal
+        } else {
+            Ruling::Met
+        };
+        let figure = |value| Figure {
+            value,
+            unit: self.unit.clone(),
+        };
+        Verdict::Known(Known {
+            subject,
+            value: figure(value),
+            limit: figure(self.limit),
+            margin: figure(margin),
+            ruling,
+            evidence,
+            why,
+        })
+    }
+}
+
+/// The word for the whole of a requirement.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Word {
+    /// Some verdict is broken.
+    Broken,
+    /// Nothing is broken, something is unknown.
+    Unknown,
+    /// Something is marginal.
+    Marginal,
+    /// All is met.
+    Met,
+}
+
+impl Word {
+    /// As it is printed.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Word::Broken => "broken",
+            Word::Unknown => "unknown",
+            Word::Marginal => "marginal",
+            Word::Met => "met",
+        }
+    }
+}
+
+impl Verdict {
+    /// Its word.
+    #[must_use]
+    pub fn word(&self) -> Word {
+        match self {
+            Verdict::Unknown { .. } => Word::Unknown,
+            Verdict::Known(known) => match known.ruling {
+                Ruling::Broken => Word::Broken,
+                Ruling::Marginal => Word::Marginal,
+                Ruling::Met => Word::Met,
+            },
+        }
+    }
+
+    /// Share of the limit that is left, for putting the worst first; an unknown one stands between broken and marginal.
+    fn rank(&self) -> (Word, f64) {
+        let share = match self {
+            Verdict::Unknown { .. } => 0.0,
+            Verdict::Known(k) if k.limit.value != 0.0 => k.margin.value / k.limit.value.abs(),
+            Verdict::Known(k) => k.margin.value,
+        };
+        (self.word(), share)
+    }
+}
+
+/// A requirement with its verdicts.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Judged {
+    /// Id of the requirement, or of a standing check.
+    pub id: String,
+    /// Shall or should.
+    pub must: Must,
+    /// Permit, clause or document.
+    pub clause: Option<String>,
+    /// The requirement in plain words.
+    pub sentence: String,
+    /// Verdicts, worst first.
+    pub verdicts: Vec<Verdict>,
+}
+
+impl Judged {
+    pub(crate) fn new(
+        id: String,
+        must: Must,
+        clause: Option<String>,
+        sentence: String,
+        mut verdicts: Vec<Verdict>,
+    ) -> Judged {
+        if verdicts.is_empty() {
+            verdicts.push(Verdict::Unknown {
+                subject: "the plan".to_owned(),
+                why: "there is nothing in the plan that this is about".to_owned(),
+            });
+        }
+        verdicts.sort_by(|a, b| {
+            let ((x, p), (y, q)) = (a.rank(), b.rank());
+            x.cmp(&y).then(p.total_cmp(&q))
+        });
+        Judged {
+            id,
+            must,
+            clause,
+            sentence,
+            verdicts,
+        }
+    }
+
+    /// The word for the whole: that of its worst verdict.
+    #[must_use]
+    pub fn word(&self) -> Word {
+        self.verdicts
+            .iter()
+            .map(Verdict::word)
+            .min()
+            .unwrap_or(Word::Unknown)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_a_margin_below_the_narrow_one_is_marginal_and_below_zero_broken() {
+        let against = Against {
+            side: Side::AtLeast,
+            limit: 9.0,
+            narrow: 0.5,
+            unit: "V".to_owned(),
+        };
+        let word = |v| {
+            against
+                .judge(
+                    "x".to_owned(),
+                    v,
+                    Evidence::computed("test", &v),
+                    String::new(),
+                )
+                .word()
+        };
+        assert_eq!(word(8.999), Word::Broken);
+        assert_eq!(word(9.0), Word::Marginal);
+        assert_eq!(word(9.5), Word::Met);
+    }
+
+    #[test]
+    fn verif_unknown_outweighs_met_and_broken_outweighs_unknown() {
+        let against = Against {
+            side: Side::AtMost,
+            limit: 2.0,
+            narrow: 0.1,
+            unit: "s".to_owned(),
+        };
+        let known = |v: f64| {
+            against.judge(
+                "x".to_owned(),
+                v,
+                Evidence::computed("test", &v),
+                String::new(),
+            )
+        };
+        let unknown = Verdict::Unknown {
+            subject: "y".to_owned(),
+            why: "z".to_owned(),
+        };
+        let judged = |all: Vec<Verdict>| {
+            Judged::new("id".to_owned(), Must::Shall, None, String::new(), all).word()
+        };
+        assert_eq!(judged(vec![known(1.0), unknown.clone()]), Word::Unknown);
+        assert_eq!(judged(vec![known(1.0), unknown, known(3.0)]), Word::Broken);
+        assert_eq!(judged(Vec::new()), Word::Unknown);
+    }
+}

@@ -1,0 +1,267 @@
+//! The verdicts of a plan, for people and for programs.
+
+use std::fmt::Write as _;
+
+use assess::{Check, Evidence, Figure, Judged, Known, Verdict, Word};
+use plan::{Mistake, Must, Sources};
+use serde_json::{Value, json};
+
+/// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
+const TOLD_EACH: usize = 12;
+
+/// A table of all requirements, the reasons of those that are not met, what was assumed, and cautions.
+#[must_use]
+pub fn check_text(check: &Check, colour: bool) -> String {
+    let mut out = String::new();
+    let name = check.name.as_deref().unwrap_or("a plan without a name");
+    let _ = writeln!(out, "{name}\n");
+    section(&mut out, &check.requirements, colour);
+    if check.requirements.is_empty() {
+        out.push_str("  This plan has no requirements: add [requirement.ID] tables.\n");
+    }
+    if !check.standing.is_empty() {
+        out.push_str("\nChecked in every plan\n");
+        section(&mut out, &check.standing, colour);
+    }
+    let count = |w: Word| {
+        check
+            .requirements
+            .iter()
+            .chain(&check.standing)
+            .filter(|j| j.word() == w)
+            .count()
+    };
+    let _ = writeln!(
+        out,
+        "\n{} met, {} marginal, {} broken, {} unknown; the plan has {} errors and {} warnings",
+        count(Word::Met),
+        count(Word::Marginal),
+        count(Word::Broken),
+        count(Word::Unknown),
+        check.errors,
+        check.warnings
+    );
+    list(
+        &mut out,
+        "Assumed, because the plan does not say otherwise",
+        &check.assumed,
+    );
+    let cautions: Vec<String> = check.cautions.iter().map(|c| (*c).to_owned()).collect();
+    list(
+        &mut out,
+        "Cautions (local codes and licensed practice decide)",
+        &cautions,
+    );
+    out
+}
+
+fn list(out: &mut String, title: &str, lines: &[String]) {
+    if lines.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\n{title}");
+    for line in lines {
+        for (i, row) in wrap(line, 108).iter().enumerate() {
+            let _ = writeln!(out, "  {} {row}", if i == 0 { "-" } else { " " });
+        }
+    }
+}
+
+/// Words put into rows of at most `width` characters.
+fn wrap(text: &str, width: usize) -> Vec<String> {
+    let mut rows = vec![String::new()];
+    for word in text.split_whitespace() {
+        let row = rows.last_mut().expect("there is always a row");
+        if !row.is_empty() && row.chars().count() + 1 + word.chars().count() > width {
+            rows.push(word.to_owned());
+        } else {
+            if !row.is_empty() {
+                row.push(' ');
+            }
+            row.push_str(word);
+        }
+    }
+    rows
+}
+
+fn section(out: &mut String, all: &[Judged], colour: bool) {
+    let mut rows: Vec<&Judged> = all.iter().collect();
+    rows.sort_by_key(|j| j.word());
+    for judged in rows {
+        let must = match judged.must {
+            Must::Shall => "shall",
+            Must::Should => "should",
+        };
+        let _ = writeln!(
+            out,
+            "  {}  {} ({must}): {}",
+            word(judged.word(), colour),
+            judged.id,
+            judged.sentence
+        );
+        if let Some(clause) = &judged.clause {
+            let _ = writeln!(out, "           by {clause}");
+        }
+        // Of what is met the one closest to its limit is enough.
+        let told = match judged.word() {
+            Word::Met => 1,
+            _ => judged
+                .verdicts
+                .iter()
+                .filter(|v| v.word() != Word::Met)
+                .count()
+                .min(TOLD_EACH),
+        };
+        for verdict in judged.verdicts.iter().take(told) {
+            tell(out, verdict);
+        }
+        let rest = judged.verdicts.len() - told;
+        if rest > 0 {
+            let _ = writeln!(out, "           and {rest} more, none of them worse");
+        }
+    }
+}
+
+fn word(word: Word, colour: bool) -> String {
+    let padded = format!("{:<7}", word.as_str());
+    if !colour {
+        return padded;
+    }
+    let code = match word {
+        Word::Met => "32",
+        Word::Marginal => "33",
+        Word::Broken => "31;1",
+        Word::Unknown => "35",
+    };
+    format!("\u{1b}[{code}m{padded}\u{1b}[0m")
+}
+
+fn tell(out: &mut String, verdict: &Verdict) {
+    match verdict {
+        Verdict::Known(k) => {
+            let _ = writeln!(
+                out,
+                "           {}: {}, limit {}, margin {}",
+                k.subject,
+                shown(&k.value),
+                shown(&k.limit),
+                shown(&k.margin)
+            );
+            for row in wrap(&k.why, 98) {
+                let _ = writeln!(out, "             {row}");
+            }
+        }
+        Verdict::Unknown { subject, why } => {
+            for (i, row) in wrap(&format!("{subject}: {why}"), 98).iter().enumerate() {
+                let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
+            }
+        }
+    }
+}
+
+/// A number with four significant digits and its unit.
+fn shown(figure: &Figure) -> String {
+    let x = figure.value;
+    let size = x.abs();
+    let digits = if size >= 1000.0 || x.fract() == 0.0 {
+        0
+    } else if size >= 100.0 {
+        1
+    } else if size >= 10.0 {
+        2
+    } else if size >= 1.0 {
+        3
+    } else {
+        4
+    };
+    format!("{x:.digits$} {}", figure.unit)
+}
+
+/// All verdicts as one JSON object; generic values are `{ "value", "unit" }`.
+#[must_use]
+pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &Sources) -> Value {
+    json!({
+        "format": "verdicts/1",
+        "program": program,
+        "name": check.name,
+        "plan_digest": check.plan_digest,
+        "source_digest": check.source_digest,
+        "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
+        "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
+        "assumed": check.assumed,
+        "cautions": check.cautions,
+        "mistakes": mistakes.iter().map(|m| mistake_json(m, sources)).collect::<Vec<_>>(),
+    })
+}
+
+fn judged_json(judged: &Judged) -> Value {
+    json!({
+        "id": judged.id,
+        "must": match judged.must { Must::Shall => "shall", Must::Should => "should" },
+        "source": judged.clause,
+        "sentence": judged.sentence,
+        "ruling": judged.word().as_str(),
+        "verdicts": judged.verdicts.iter().map(verdict_json).collect::<Vec<_>>(),
+    })
+}
+
+fn verdict_json(verdict: &Verdict) -> Value {
+    match verdict {
+        Verdict::Unknown { subject, why } => {
+            json!({ "subject": subject, "ruling": "unknown", "why": why })
+        }
+        Verdict::Known(Known {
+            subject,
+            value,
+            limit,
+            margin,
+            evidence,
+            why,
+            ..
+        }) => json!({
+            "subject": subject,
+            "value": figure_json(value),
+            "limit": figure_json(limit),
+            "margin": figure_json(margin),
+            "ruling": verdict.word().as_str(),
+            "evidence": evidence_json(evidence),
+            "why": why,
+        }),
+    }
+}
+
+fn figure_json(figure: &Figure) -> Value {
+    json!({ "value": figure.value, "unit": figure.unit })
+}
+
+fn evidence_json(evidence: &Evidence) -> Value {
+    match evidence {
+        Evidence::Computed { method, inputs } => {
+            json!({ "kind": "calculation", "method": method, "inputs": inputs })
+        }
+        Evidence::Rehearsed {
+            cues,
+            plan_digest,
+            cues_digest,
+            seed,
+            result_digest,
+        } => json!({
+            "kind": "rehearsal", "cues": cues, "plan_digest": plan_digest, "cues_digest": cues_digest, "seed": seed,
+            "result_digest": result_digest,
+        }),
+    }
+}
+
+fn mistake_json(mistake: &Mistake, sources: &Sources) -> Value {
+    let (line, column) = sources.line_column(mistake.site);
+    json!({
+        "code": mistake.code.as_str(),
+        "severity": if mistake.is_error() { "error" } else { "warning" },
+        "message": mistake.message,
+        "file": sources.get(mistake.site.file).path.display().to_string(),
+        "line": line,
+        "column": column,
+        "help": mistake.help,
+        "part": mistake.part,
+    })
+}

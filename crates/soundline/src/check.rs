@@ -1,0 +1,94 @@
+//! `soundline check`: every requirement of a plan, met or not.
+
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::evidence::{Record, folder};
+use assess::{Shelf, Status};
+use plan::{Reading, That};
+use report::{check_json, check_text};
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Check a plan against its requirements: met, marginal, broken or unknown, with value, limit, margin and why.
+///
+/// Reads the evidence that rehearsals have left beside the plan. A mistake in the plan leaves what does not rest on it
+/// standing, and the rest unknown.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan);
+    plan_file::show(&reading, |_| true, out)?;
+    let shelf = shelf(&args.plan, &reading, out)?;
+    let check = assess::check(&reading, &shelf);
+    match out.format {
+        Format::Text => {
+            let text = check_text(&check, out.colour);
+            out.stdout.write_all(text.as_bytes())?;
+        }
+        Format::Json => out.json(&check_json(
+            &check,
+            PROGRAM,
+            &reading.mistakes,
+            &reading.sources,
+        ))?,
+    }
+    Ok(match check.status() {
+        Status::Met => Exit::Met,
+        Status::Broken => Exit::Broken,
+        Status::Unusable => Exit::Unusable,
+        Status::Unknown => Exit::Unknown,
+    })
+}
+
+/// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name.
+fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure> {
+    let mut records = Vec::new();
+    let mut files: Vec<PathBuf> = match std::fs::read_dir(folder(path)) {
+        Ok(entries) => entries.filter_map(|e| e.ok().map(|e| e.path())).collect(),
+        // No folder, no evidence: the verdicts say so.
+        Err(_) => Vec::new(),
+    };
+    files.retain(|f| f.extension().is_some_and(|e| e == "json"));
+    files.sort();
+    for file in files {
+        let read = plan::from_disk(&file)
+            .map_err(|e| e.to_string())
+            .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
+            .and_then(|text| Record::from_json(&text).map_err(|e| e.to_string()));
+        match read {
+            Ok(record) => records.push(record),
+            Err(why) => writeln!(
+                out.stderr,
+                "warning: {}: {why}; it counts as no evidence",
+                file.display()
+            )?,
+        }
+    }
+    let mut cues = BTreeMap::new();
+    let requirements = reading.line.iter().flat_map(|l| &l.requirements);
+    for requirement in requirements {
+        if let That::Rehearsed { cues: name, .. } = &requirement.that {
+            let file = path.parent().unwrap_or(Path::new("")).join(name);
+            let read = plan::read_cues(&file, reading, &plan::from_disk);
+            let digest = match (read.cues, read.mistakes.iter().find(|m| m.is_error())) {
+                (Some(_), None) => Ok(read.digest),
+                (_, Some(m)) => Err(format!(
+                    "the cue sheet has mistakes, the first: {}",
+                    m.message
+                )),
+                (None, None) => Err("the cue sheet cannot be read against this plan".to_owned()),
+            };
+            cues.insert(name.clone(), digest);
+        }
+    }
+    Ok(Shelf { records, cues })
+}
