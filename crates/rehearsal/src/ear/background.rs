@@ -45,8 +45,7 @@ impl Background {
             source,
         };
         let table = density(around)?;
-        let taps = (around.rate_hz / WIDEST_LINE_HZ).max(FEWEST_TAPS);
-        let taps = (taps.ceil() as usize).next_power_of_two().min(MOST_TAPS);
+        let taps = taps(around.rate_hz);
         Ok(Self {
             shaped: ShapedNoise::new(&table, Ends::Hold, taps, around.rate_hz).map_err(refused)?,
             numbers: Numbers::new(around.seed, format!("noise/{}", around.ear)),
@@ -58,6 +57,11 @@ impl Background {
         let Self { shaped, numbers } = self;
         shaped.fill(first, out, |i| numbers.at(i));
     }
+}
+
+fn taps(rate_hz: f64) -> usize {
+    let taps = (rate_hz / WIDEST_LINE_HZ).max(FEWEST_TAPS);
+    (taps.ceil() as usize).next_power_of_two().min(MOST_TAPS)
 }
 
 /// Rows of frequency in Hz and the sum of both densities in dB re 1 uPa2/Hz.
@@ -109,6 +113,48 @@ fn level_db(table: &[(f64, f64)], f_hz: f64) -> Option<f64> {
         (Some((f0, l0)), Some(&(f1, l1))) => {
             let share = libm::log(f_hz / f0) / libm::log(f1 / f0);
             Some(l0 + share * (l1 - l0))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::PI;
+
+    use super::*;
+
+    /// The response of the filter against the four-term formula, in the calmest and steepest sea, from ten lines on.
+    #[test]
+    fn verif_the_filter_keeps_the_formula() {
+        for rate_hz in [8000.0, 48_000.0, 96_000.0] {
+            let around = Surroundings {
+                ear: "ear",
+                rate_hz,
+                wind_m_s: 0.0,
+                shipping: 0.0,
+                self_noise: &[],
+                seed: 0,
+            };
+            let taps = taps(rate_hz);
+            let line_hz = rate_hz / taps as f64;
+            assert!(line_hz <= WIDEST_LINE_HZ);
+            let table = density(&around).unwrap();
+            let filter = signal::design_shaping_fir(&table, Ends::Hold, taps, rate_hz).unwrap();
+            let mut worst_db: f64 = 0.0;
+            let mut f_hz = 10.0 * line_hz;
+            while f_hz < 0.45 * rate_hz {
+                let turn = 2.0 * PI * f_hz / rate_hz;
+                let (mut re, mut im) = (0.0, 0.0);
+                for (n, h) in filter.iter().enumerate() {
+                    re += h * libm::cos(turn * n as f64);
+                    im += h * libm::sin(turn * n as f64);
+                }
+                let found_db = 10.0 * libm::log10((re * re + im * im) * 2.0 / rate_hz);
+                let expected_db = ambient_noise(f_hz, 0.0, 0.0).unwrap();
+                worst_db = worst_db.max((found_db - expected_db.total_db_re_1upa2_per_hz).abs());
+                f_hz *= 1.21;
+            }
+            assert!(worst_db < 0.1, "{rate_hz} Hz: {worst_db} dB");
         }
     }
 }

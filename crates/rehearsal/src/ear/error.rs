@@ -107,6 +107,20 @@ pub enum EarError {
         /// Least distance allowed, m.
         limit_m: f64,
     },
+    /// The delay of a sound changes too fast to be solved for.
+    #[error(
+        "sound.{sound} to {ear}: its delay may change by {change} s in a second; the limit is {limit}"
+    )]
+    Delay {
+        /// Id of the sound.
+        sound: String,
+        /// Name of the ear.
+        ear: String,
+        /// Bound of the change, s/s.
+        change: f64,
+        /// Largest bound allowed, s/s.
+        limit: f64,
+    },
     /// The sound reaches so far above half the ear's rate that it cannot be filtered at this cost.
     #[error(
         "sound.{sound}: it reaches {high_hz} Hz, more than {most} times the rate {rate_hz} Hz of {ear}"

@@ -1,25 +1,22 @@
-//! The ear itself: arrivals, samples, cells.
+//! The ear itself: samples and cells.
 
 use std::sync::Arc;
 
 use detect::{Cell, Front, Spec};
-use plan::{DetectorIx, SensorIx, SoundIx};
+use plan::{DetectorIx, SensorIx};
 use seawater::{Profile, Spreading};
 use signal::{Block, SensorChain, Sos};
 use timeline::{Ns, SampleClock};
 
+use super::arrival::{Arrival, Coming};
 use super::background::{Background, Surroundings};
 use super::error::EarError;
-use super::path::Path;
-use super::sounding::{AUDIBLE, BLOCK, MOST_OVERSAMPLING, Sounding, oversampling};
-use super::voice::{Voice, What};
+use super::sounding::Sounding;
+use super::voice::Voice;
 
 const CHUNK: usize = 4096;
 const SLOWEST_HZ: f64 = 100.0;
 const FASTEST_HZ: f64 = 10e6;
-/// The source level is that at 1 m; nearer than that no law of spreading holds.
-const NEAREST_M: f64 = 1.0;
-
 /// A hydrophone with its chain and its detectors.
 #[derive(Clone, Debug)]
 pub struct EarSpec {
@@ -54,23 +51,6 @@ pub struct Sea {
     pub seed: u64,
 }
 
-/// When a sound is heard, and how loud.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Arrival {
-    /// The sound.
-    pub sound: SoundIx,
-    /// Which of its repeats, from 0.
-    pub repeat: u32,
-    /// When its beginning reaches the hydrophone.
-    pub from: Ns,
-    /// When its end does.
-    pub until: Ns,
-    /// Least distance of the source while it sounds, m.
-    pub closest_range_m: f64,
-    /// Source level less transmission loss at its beginning, dB re 1 uPa: over the whole band of the sound, ahead of the chain.
-    pub received_level_db_re_1upa: f64,
-}
-
 /// A cell of a detector.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HeardCell {
@@ -103,15 +83,11 @@ pub struct Ear {
     spec: EarSpec,
     clock: SampleClock,
     voices: Vec<Arc<Voice>>,
-    /// By voice; `None` for a sound beyond what the ear hears.
-    paths: Vec<Option<Path>>,
-    arrivals: Vec<Arrival>,
-    /// By arrival: voice, first sample, sample after the last.
-    spans: Vec<(usize, u64, u64)>,
+    coming: Coming,
     /// Sounds under way, by arrival.
     under_way: Vec<(usize, Sounding)>,
     /// First arrival that has not begun.
-    coming: usize,
+    next_arrival: usize,
     background: Option<Background>,
     high_pass: Option<Sos>,
     fronts: Vec<(DetectorIx, Front)>,
@@ -192,27 +168,14 @@ impl Ear {
             })?;
             fronts.push((*ix, front));
         }
-        let paths = sounds
-            .iter()
-            .map(|voice| path(voice, &spec, sea))
-            .collect::<Result<Vec<_>, _>>()?;
-        let mut heard = Vec::new();
-        for (v, (voice, path)) in sounds.iter().zip(&paths).enumerate() {
-            if let Some(path) = path {
-                arrive(v, voice, path, &spec, &clock, &mut heard)?;
-            }
-        }
-        heard.sort_by_key(|(a, _)| (a.from, a.sound, a.repeat));
-        let (arrivals, spans) = heard.into_iter().unzip();
+        let coming = Coming::new(&spec, sea, sounds, &clock)?;
         let longest = fronts.iter().map(|(_, f)| f.delay_samples()).max();
         Ok(Self {
             clock,
             voices: sounds.to_vec(),
-            paths,
-            arrivals,
-            spans,
+            coming,
             under_way: Vec::new(),
-            coming: 0,
+            next_arrival: 0,
             background: None,
             high_pass,
             fronts,
@@ -241,7 +204,7 @@ impl Ear {
     /// rate) is not among them.
     #[must_use]
     pub fn arrivals(&self) -> &[Arrival] {
-        &self.arrivals
+        &self.coming.arrivals
     }
 
     /// Whether the chain's self-noise is unknown, so that the ear hears the sea's noise alone.
@@ -270,7 +233,7 @@ impl Ear {
             front.gap();
         }
         self.under_way.clear();
-        self.coming = 0;
+        self.next_arrival = 0;
         self.clipped = 0;
         self.clips.clear();
     }
@@ -396,28 +359,32 @@ impl Ear {
     /// Adds up what sounds from `first` on.
     fn sound(&mut self, first: u64, count: usize) -> Result<(), EarError> {
         let end = first + count as u64;
-        let spans = &self.spans;
-        self.under_way.retain(|(a, _)| spans[*a].2 > first);
-        while self.coming < spans.len() && spans[self.coming].1 < end {
-            let (voice, _, until) = spans[self.coming];
-            if until > first {
-                let repeat = self.arrivals[self.coming].repeat;
+        let Coming {
+            paths,
+            arrivals,
+            spans,
+        } = &self.coming;
+        self.under_way.retain(|(a, _)| spans[*a].end > first);
+        while self.next_arrival < spans.len() && spans[self.next_arrival].first < end {
+            let span = &spans[self.next_arrival];
+            if span.end > first {
+                let repeat = arrivals[self.next_arrival].repeat;
                 let rate_hz = self.spec.chain.rate_hz();
-                let sounding = Sounding::new(&self.voices[voice], repeat, rate_hz)?;
-                self.under_way.push((self.coming, sounding));
+                let sounding = Sounding::new(&self.voices[span.voice], repeat, rate_hz)?;
+                self.under_way.push((self.next_arrival, sounding));
             }
-            self.coming += 1;
+            self.next_arrival += 1;
         }
         let sound = &mut self.buffers.sound[..count];
         if !self.under_way.is_empty() {
             sound.fill(0.0);
         }
         for (arrival, sounding) in &mut self.under_way {
-            let (voice, from, until) = spans[*arrival];
-            let path = self.paths[voice]
+            let span = &spans[*arrival];
+            let path = paths[span.voice]
                 .as_ref()
                 .expect("only what is heard arrives");
-            let (from, until) = (from.max(first), until.min(end));
+            let (from, until) = (span.first.max(first), span.end.min(end));
             let part = (from - first) as usize..(until - first) as usize;
             sounding.add(path, from, &mut sound[part]);
         }
@@ -441,97 +408,6 @@ fn clock(spec: &EarSpec, origin: Ns) -> Result<SampleClock, EarError> {
         ear: spec.name.clone(),
         source,
     })
-}
-
-/// The way of a sound to an ear; `None` when the ear cannot hear any of it.
-fn path(voice: &Voice, spec: &EarSpec, sea: &Sea) -> Result<Option<Path>, EarError> {
-    let rate_hz = spec.chain.rate_hz();
-    let (low_hz, high_hz) = voice.band_hz();
-    if low_hz >= AUDIBLE * 0.5 * rate_hz {
-        return Ok(None);
-    }
-    if matches!(voice.what, What::Exact(_)) && oversampling(high_hz, rate_hz) > MOST_OVERSAMPLING {
-        return Err(EarError::TooHigh {
-            sound: voice.id.clone(),
-            ear: spec.name.clone(),
-            high_hz,
-            rate_hz,
-            most: MOST_OVERSAMPLING,
-        });
-    }
-    let refused = |source| EarError::Path {
-        sound: voice.id.clone(),
-        ear: spec.name.clone(),
-        source,
-    };
-    let path = Path::new(
-        &voice.track,
-        spec.depth_m,
-        &sea.profile,
-        sea.spreading,
-        sea.ph,
-        voice.representative_hz,
-    )
-    .map_err(refused)?;
-    let range_m = path.closest_m(f64::NEG_INFINITY, f64::INFINITY);
-    if range_m < NEAREST_M {
-        return Err(EarError::TooClose {
-            sound: voice.id.clone(),
-            ear: spec.name.clone(),
-            range_m,
-            limit_m: NEAREST_M,
-        });
-    }
-    Ok(Some(path))
-}
-
-/// Appends the arrivals of every repeat of a sound, with voice, first sample and sample after the last.
-fn arrive(
-    index: usize,
-    voice: &Voice,
-    path: &Path,
-    spec: &EarSpec,
-    clock: &SampleClock,
-    heard: &mut Vec<(Arrival, (usize, u64, u64))>,
-) -> Result<(), EarError> {
-    let ns = |seconds_s: f64| {
-        Ns::from_s_f64(seconds_s).map_err(|source| EarError::Time {
-            sound: voice.id.clone(),
-            source,
-        })
-    };
-    for repeat in 0..voice.times {
-        let begin_s = f64::from(repeat) * voice.every_s;
-        let end_s = begin_s + voice.duration_s;
-        let from_s = voice.begin_s + begin_s + path.travel_s(begin_s);
-        let until_s = voice.begin_s + end_s + path.travel_s(end_s);
-        let loss_db = path.loss_db(begin_s).map_err(|source| EarError::Path {
-            sound: voice.id.clone(),
-            ear: spec.name.clone(),
-            source,
-        })?;
-        let arrival = Arrival {
-            sound: voice.sound,
-            repeat,
-            from: ns(clock.origin.as_s_f64() + from_s)?,
-            until: ns(clock.origin.as_s_f64() + until_s)?,
-            closest_range_m: path.closest_m(begin_s, end_s),
-            received_level_db_re_1upa: voice.source_level_db - loss_db,
-        };
-        // Filters ring for less than a block before and after. From the arrival's own instant, to keep the order of arrivals.
-        let sample = |at| {
-            clock
-                .first_at_or_after(at)
-                .map_err(|source| EarError::Clock {
-                    ear: spec.name.clone(),
-                    source,
-                })
-        };
-        let first = sample(arrival.from)?.saturating_sub(BLOCK);
-        let end = sample(arrival.until)?.saturating_add(BLOCK);
-        heard.push((arrival, (index, first, end)));
-    }
-    Ok(())
 }
 
 /// Whether a run of the rising list touches the samples from `from` to `last`.

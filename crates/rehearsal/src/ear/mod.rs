@@ -8,6 +8,7 @@
 //! the cells, bit for bit, whatever steps [`Ear::advance`] is taken in and on whatever thread. Sample 0 is at time 0 of the
 //! rehearsal. The method page is `docs/method/rehearsal-sound.md`.
 
+mod arrival;
 mod background;
 mod error;
 mod heard;
@@ -20,6 +21,7 @@ mod sounding;
 mod track;
 mod voice;
 
+pub use arrival::Arrival;
 pub use error::EarError;
-pub use heard::{Arrival, Ear, EarSpec, HeardCell, Sea, Taken};
+pub use heard::{Ear, EarSpec, HeardCell, Sea, Taken};
 pub use voice::Voice;

@@ -3,10 +3,11 @@
 //! A sound that leaves the source at `t_e` (since the sound's beginning) is heard at `t_r = t_e + R(t_e) / c(z(t_e))`, `R` the
 //! straight distance and `c` the harmonic mean of the sound speed between the depths of source and ear, so that `R/c` is the
 //! travel time on the straight line ([`seawater::Profile::slant_travel_time_s`]). `t_e` follows from `t_r` by fixed-point steps
-//! `t_e <- t_r - R(t_e) s(t_e)`, which shrink the error by the Mach number; sources are slower than a fifteenth of the speed of
-//! sound. Doppler shift needs no term of its own: it is the slope of `t_e` over `t_r`.
+//! `t_e <- t_r - R(t_e) s(t_e)`, which shrink the error by the Mach number (at most 1/14, see [`super::track`]) and what the
+//! mean speed changes when the source changes depth; a bound of both above one half is refused. Doppler shift needs no term of its own: it is the slope of `t_e` over `t_r`.
 //!
-//! The mean slowness is tabulated over depth in steps of at most half a metre (up to 4096 of them) and read linearly.
+//! The mean slowness is tabulated over depth in steps of a tenth of a metre (but no more than 4096 of them) and read linearly:
+//! within 1e-6 of the travel time of a source that dives through a sharp thermocline (checked).
 //! Loss: spreading law and absorption (Francois and Garrison 1982) at one frequency that stands for the sound, in the water
 //! half way in depth between the ear and the first point of the track. Straight rays, no surface or bottom, no directivity.
 
@@ -14,12 +15,28 @@ use seawater::{Profile, SeaError, Spreading, absorption};
 
 use super::track::{Track, distance_m};
 
-const DEPTH_STEP_M: f64 = 0.5;
+const DEPTH_STEP_M: f64 = 0.1;
 const MOST_DEPTH_STEPS: f64 = 4096.0;
 /// A tenth of a nanosecond: 6e-5 rad at 100 kHz, and above the rounding of times up to some days.
 const SOLVED_S: f64 = 1e-10;
-/// With a Mach number under 1/14 each step gains more than a digit; 3000 km are solved to 1e-10 s in 13.
+/// Largest change of the delay with the time of emission, s/s: with a half, 60 steps solve any delay.
+pub(crate) const MOST_CHANGE: f64 = 0.5;
 const MOST_STEPS: u32 = 60;
+
+/// Why there is no path.
+#[derive(Debug)]
+pub(crate) enum Refused {
+    /// The sea lies outside what the formulas hold for.
+    Sea(SeaError),
+    /// The delay may change by so much, s/s.
+    Delay(f64),
+}
+
+impl From<SeaError> for Refused {
+    fn from(source: SeaError) -> Self {
+        Self::Sea(source)
+    }
+}
 
 /// Delay and loss between one sound's track and one ear.
 #[derive(Clone, Debug)]
@@ -42,7 +59,7 @@ impl Path {
         spreading: Spreading,
         ph: f64,
         representative_hz: f64,
-    ) -> Result<Self, SeaError> {
+    ) -> Result<Self, Refused> {
         let (top_m, bottom_m) = track.depths_m();
         let steps = ((bottom_m - top_m) / DEPTH_STEP_M)
             .ceil()
@@ -60,6 +77,11 @@ impl Path {
                     .map(|c| 1.0 / c)
             })
             .collect::<Result<Vec<f64>, SeaError>>()?;
+        let ear = [0.0, 0.0, ear_depth_m];
+        let change = change(track, ear, &slowness_s_m, depth_step_m);
+        if change > MOST_CHANGE {
+            return Err(Refused::Delay(change));
+        }
         let middle_m = 0.5 * (ear_depth_m + track.at(0.0)[2]);
         let absorption_db_per_km = absorption(
             representative_hz,
@@ -71,7 +93,7 @@ impl Path {
         .total_db_per_km;
         Ok(Self {
             track: track.clone(),
-            ear: [0.0, 0.0, ear_depth_m],
+            ear,
             first_depth_m: top_m,
             depth_step_m,
             slowness_s_m,
@@ -129,5 +151,107 @@ impl Path {
     /// Factor on the pressure of what is emitted at `emitted_s`.
     pub(crate) fn gain(&self, emitted_s: f64) -> Result<f64, SeaError> {
         Ok(libm::pow(10.0, -self.loss_db(emitted_s)? / 20.0))
+    }
+}
+
+/// Bound of the change of the delay with the time of emission: speed times the largest slowness, and the largest distance times
+/// what the slowness changes by in a second.
+fn change(track: &Track, ear: [f64; 3], slowness_s_m: &[f64], depth_step_m: f64) -> f64 {
+    let (speed_m_s, sinking_m_s, farthest_m) = track.extremes(ear);
+    let slowest_s_m = slowness_s_m.iter().copied().fold(0.0, f64::max);
+    let steepest = slowness_s_m
+        .windows(2)
+        .map(|w| (w[1] - w[0]).abs() / depth_step_m)
+        .fold(0.0, f64::max);
+    speed_m_s * slowest_s_m + farthest_m * steepest * sinking_m_s
+}
+
+#[cfg(test)]
+mod tests {
+    use plan::{FileId, Q, Site, TrackPoint};
+    use seawater::ProfilePoint;
+
+    use super::*;
+
+    fn track(points: &[[f64; 4]]) -> Track {
+        let q = |si| Q {
+            si,
+            law: None,
+            at: Site {
+                file: FileId(0),
+                start: 0,
+                end: 0,
+            },
+        };
+        let points: Vec<TrackPoint> = points
+            .iter()
+            .map(|&[after, range, bearing, depth]| TrackPoint {
+                after_s: q(after),
+                range_m: q(range),
+                bearing_deg: q(bearing),
+                depth_m: q(depth),
+            })
+            .collect();
+        Track::new("check", &points).unwrap()
+    }
+
+    fn thermocline() -> Profile {
+        let point = |(depth_m, temperature_degc)| ProfilePoint {
+            depth_m,
+            temperature_degc,
+            salinity: 34.5,
+        };
+        Profile::new(&[(0.0, 17.0), (20.0, 16.5), (35.0, 9.0), (120.0, 7.0)].map(point)).unwrap()
+    }
+
+    fn path(track: &Track) -> Result<Path, Refused> {
+        Path::new(
+            track,
+            22.0,
+            &thermocline(),
+            Spreading::Practical,
+            8.0,
+            1000.0,
+        )
+    }
+
+    /// The table of slowness against the travel time that `seawater` integrates (and holds against SciPy).
+    #[test]
+    fn verif_travel_time_is_that_of_the_profile() {
+        let diving = track(&[[0.0, 4000.0, 40.0, 2.0], [600.0, 3000.0, 80.0, 110.0]]);
+        let path = path(&diving).unwrap();
+        for i in 0..=60 {
+            let place = diving.at(10.0 * f64::from(i));
+            let horizontal_m = libm::hypot(place[0], place[1]);
+            let expected_s = thermocline()
+                .slant_travel_time_s(place[2], 22.0, horizontal_m)
+                .unwrap();
+            let found_s = path.travel_s(10.0 * f64::from(i));
+            assert!(
+                (found_s - expected_s).abs() < 2e-6,
+                "{found_s} {expected_s}"
+            );
+        }
+    }
+
+    #[test]
+    fn verif_what_is_heard_was_emitted_one_delay_before() {
+        let diving = track(&[
+            [0.0, 9000.0, 40.0, 2.0],
+            [300.0, 300.0, 80.0, 110.0],
+            [500.0, 15_000.0, 200.0, 60.0],
+        ]);
+        let path = path(&diving).unwrap();
+        for i in -10..700 {
+            let heard_s = f64::from(i);
+            let emitted_s = path.emitted_s(heard_s);
+            assert!((emitted_s + path.travel_s(emitted_s) - heard_s).abs() < 2e-10);
+        }
+    }
+
+    #[test]
+    fn verif_a_delay_that_cannot_be_solved_is_refused() {
+        let plunging = track(&[[0.0, 1e6, 0.0, 0.0], [1.2, 1e6, 0.0, 110.0]]);
+        assert!(matches!(path(&plunging), Err(Refused::Delay(change)) if change > MOST_CHANGE));
     }
 }

@@ -104,6 +104,23 @@ impl Track {
             .fold(f64::INFINITY, f64::min)
     }
 
+    /// Highest speed, highest speed up or down (m/s), and largest distance to a place (m).
+    pub(crate) fn extremes(&self, to: [f64; 3]) -> (f64, f64, f64) {
+        let farthest_m = self.points.iter().map(|p| distance_m(p.1, to));
+        let farthest_m = farthest_m.fold(0.0, f64::max);
+        self.points.windows(2).fold(
+            (0.0_f64, 0.0_f64, farthest_m),
+            |(speed, sinking, far), w| {
+                let time_s = w[1].0 - w[0].0;
+                (
+                    speed.max(distance_m(w[0].1, w[1].1) / time_s),
+                    sinking.max((w[1].1[2] - w[0].1[2]).abs() / time_s),
+                    far,
+                )
+            },
+        )
+    }
+
     /// Shallowest and deepest depth, m.
     pub(crate) fn depths_m(&self) -> (f64, f64) {
         self.points

@@ -152,23 +152,31 @@ pub(crate) fn level_db(samples: &[f32], rate_hz: f64, from_s: f64, until_s: f64)
     10.0 * libm::log10(sum / part.len() as f64)
 }
 
-/// Every field with the bits of its numbers, for comparison bit for bit.
-pub(crate) fn bits(cells: &[HeardCell]) -> Vec<(DetectorIx, u64, u64, u64, Option<u64>, Ns, bool)> {
+/// Where a cell lies, with the bits of its levels.
+#[derive(Debug, PartialEq)]
+pub(crate) struct CellBits {
+    detector: DetectorIx,
+    samples: [u64; 4],
+    level: u64,
+    background: Option<u64>,
+    known_at: Ns,
+    clipped: bool,
+}
+
+/// For comparison bit for bit.
+pub(crate) fn bits(cells: &[HeardCell]) -> Vec<CellBits> {
     cells
         .iter()
         .map(|h| {
             let c = &h.cell;
-            let background = c.background_db.map(f64::to_bits);
-            let level = c.level_db.to_bits();
-            (
-                h.detector,
-                c.index,
-                c.begin_sample,
-                level,
-                background,
-                h.known_at,
-                h.clipped,
-            )
+            CellBits {
+                detector: h.detector,
+                samples: [c.index, c.begin_sample, c.end_sample, c.known_at_sample],
+                level: c.level_db.to_bits(),
+                background: c.background_db.map(f64::to_bits),
+                known_at: h.known_at,
+                clipped: h.clipped,
+            }
         })
         .collect()
 }
