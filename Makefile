@@ -1,0 +1,23 @@
+.PHONY: demo test bench soak fmt clean-fetched
+
+# Builds, runs the main job on the example deployment, prints what it found and where the files are.
+demo:
+	bash scripts/demo.sh
+
+# Installs what the tests need and runs everything that CI runs.
+test:
+	bash scripts/test.sh
+
+# Speed, beside general-purpose libraries doing the same work.
+bench:
+	bash scripts/bench.sh
+
+# Slow checks: many cases, and the reference scripts run again.
+soak:
+	bash scripts/soak.sh
+
+fmt:
+	cargo fmt --all
+
+clean-fetched:
+	rm -rf fetched
