@@ -231,7 +231,7 @@ fn module_voltage(
                 side,
                 limit,
                 value,
-                (*case).input.network.clone(),
+                case.input.network.clone(),
                 case.name.clone(),
             )
         })

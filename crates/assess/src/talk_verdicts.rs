@@ -354,21 +354,21 @@ fn sent_up(
     let mut all = Vec::new();
     for b in &line.behaviours {
         for action in &b.actions {
-            if let Action::SendUp { uplink: u, topic } = action {
-                if *u == uplink {
-                    let limit = match (b.at_most, &b.when) {
-                        (Some(rate), _) => Some(at_most(|| format!("behaviour.{}", b.id), rate)?),
-                        (None, When::Each { period_s }) => {
-                            let rate = EventRate {
-                                count: 1.0,
-                                per_s: period_s.si,
-                            };
-                            Some(at_most(|| format!("behaviour.{}", b.id), rate)?)
-                        }
-                        _ => None,
-                    };
-                    all.push((b.id.clone(), limit, payload_bytes(&line.topics[topic.0])?));
-                }
+            if let Action::SendUp { uplink: u, topic } = action
+                && *u == uplink
+            {
+                let limit = match (b.at_most, &b.when) {
+                    (Some(rate), _) => Some(at_most(|| format!("behaviour.{}", b.id), rate)?),
+                    (None, When::Each { period_s }) => {
+                        let rate = EventRate {
+                            count: 1.0,
+                            per_s: period_s.si,
+                        };
+                        Some(at_most(|| format!("behaviour.{}", b.id), rate)?)
+                    }
+                    _ => None,
+                };
+                all.push((b.id.clone(), limit, payload_bytes(&line.topics[topic.0])?));
             }
         }
     }

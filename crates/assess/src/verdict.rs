@@ -82,7 +82,7 @@ pub struct Known {
 #[derive(Clone, PartialEq, Debug)]
 pub enum Verdict {
     /// The value is known.
-    Known(Known),
+    Known(Box<Known>),
     /// It is not.
     Unknown {
         /// What it is about.
@@ -130,7 +130,7 @@ impl Against {
             value,
             unit: self.unit.clone(),
         };
-        Verdict::Known(Known {
+        Verdict::Known(Box::new(Known {
             subject,
             value: figure(value),
             limit: figure(self.limit),
@@ -138,7 +138,7 @@ impl Against {
             ruling,
             evidence,
             why,
-        })
+        }))
     }
 }
 

@@ -649,7 +649,7 @@ impl<'a> Engine<'a> {
                     root,
                     What::Event {
                         detector,
-                        event: event.clone(),
+                        event: *event,
                     },
                 );
                 self.close(detector, id);
@@ -699,10 +699,10 @@ impl<'a> Engine<'a> {
                 notice,
             },
         );
-        if let Some(d) = &mut self.ears.deciders[detector.0] {
-            if let Some(open) = d.open.iter_mut().find(|(e, ..)| *e == event) {
-                open.2 = Some(record);
-            }
+        if let Some(d) = &mut self.ears.deciders[detector.0]
+            && let Some(open) = d.open.iter_mut().find(|(e, ..)| *e == event)
+        {
+            open.2 = Some(record);
         }
         for (i, b) in self.line.behaviours.iter().enumerate() {
             if matches!(&b.when, When::Heard { detector: d, notice: n } if *d == detector && *n == notice)
@@ -727,18 +727,18 @@ impl<'a> Engine<'a> {
         if !self.modules[b.on.0].works() {
             return Ok(());
         }
-        if let Some(limit) = &mut self.behaviour_limits[behaviour.0] {
-            if !matches!(limit.admit(self.now), Ok(Admission::Passed)) {
-                self.record(
-                    parent,
-                    root,
-                    What::Refused {
-                        behaviour,
-                        why: Refusal::Behaviour,
-                    },
-                );
-                return Ok(());
-            }
+        if let Some(limit) = &mut self.behaviour_limits[behaviour.0]
+            && !matches!(limit.admit(self.now), Ok(Admission::Passed))
+        {
+            self.record(
+                parent,
+                root,
+                What::Refused {
+                    behaviour,
+                    why: Refusal::Behaviour,
+                },
+            );
+            return Ok(());
         }
         let started = self.record(parent, root, What::Started { behaviour });
         for action in &b.actions {
@@ -825,21 +825,21 @@ impl<'a> Engine<'a> {
         } else {
             parent
         };
-        if let (Some(time), Some(parent)) = (for_time, parent) {
-            if let Some(at) = self.now.checked_add(time) {
-                self.queue.push(
-                    at,
-                    Class::Supply,
-                    place(output.module.0),
-                    Happening::OutputBack {
-                        output,
-                        turn,
-                        on: !on,
-                        parent,
-                        root,
-                    },
-                );
-            }
+        if let (Some(time), Some(parent)) = (for_time, parent)
+            && let Some(at) = self.now.checked_add(time)
+        {
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(output.module.0),
+                Happening::OutputBack {
+                    output,
+                    turn,
+                    on: !on,
+                    parent,
+                    root,
+                },
+            );
         }
         Ok(())
     }

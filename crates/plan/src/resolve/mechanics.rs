@@ -80,10 +80,10 @@ pub(super) fn positions(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         let Some(ix) = line.module_by_id(id) else {
             continue;
         };
-        if let Some((p, site)) = f.table("position") {
-            if let Some(position) = position(r, p, site, line) {
-                line.modules[ix.0].position = position;
-            }
+        if let Some((p, site)) = f.table("position")
+            && let Some(position) = position(r, p, site, line)
+        {
+            line.modules[ix.0].position = position;
         }
     }
     for i in 0..line.modules.len() {

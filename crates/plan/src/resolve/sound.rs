@@ -325,28 +325,28 @@ fn against_sensor(
     }
     if let Some(chain) = &sensor.chain {
         for (stage, _) in stages {
-            if let Stage::Band { high_hz, .. } = stage {
-                if high_hz.si * 2.0 >= chain.rate_hz.si {
-                    r.tell(
-                        Mistake::error(
-                            Code::RateTooLow,
-                            high_hz.at,
-                            "the band reaches beyond half the sensor's sample rate",
-                        )
-                        .label(format!(
-                            "needs more than {}",
-                            show(2.0 * high_hz.si, Dimension::Frequency)
-                        ))
-                        .related(
-                            chain.rate_hz.at,
-                            format!(
-                                "samples at {}",
-                                show(chain.rate_hz.si, Dimension::Frequency)
-                            ),
-                        )
-                        .help("lower the band or raise the rate"),
-                    );
-                }
+            if let Stage::Band { high_hz, .. } = stage
+                && high_hz.si * 2.0 >= chain.rate_hz.si
+            {
+                r.tell(
+                    Mistake::error(
+                        Code::RateTooLow,
+                        high_hz.at,
+                        "the band reaches beyond half the sensor's sample rate",
+                    )
+                    .label(format!(
+                        "needs more than {}",
+                        show(2.0 * high_hz.si, Dimension::Frequency)
+                    ))
+                    .related(
+                        chain.rate_hz.at,
+                        format!(
+                            "samples at {}",
+                            show(chain.rate_hz.si, Dimension::Frequency)
+                        ),
+                    )
+                    .help("lower the band or raise the rate"),
+                );
             }
         }
     }

@@ -95,10 +95,10 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             continue;
         };
         let size_bytes = f.q("size");
-        if let Some(size) = size_bytes {
-            if whole(r, size.si, size.at).is_none() {
-                continue;
-            }
+        if let Some(size) = size_bytes
+            && whole(r, size.si, size.at).is_none()
+        {
+            continue;
         }
         line.topics.push(Topic {
             name: name.to_owned(),
@@ -601,21 +601,20 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
     }
     for behaviour in &line.behaviours {
         r.part = format!("behaviour.{}", behaviour.id);
-        if let When::Told { filter } = &behaviour.when {
-            if !line
+        if let When::Told { filter } = &behaviour.when
+            && !line
                 .topics
                 .iter()
                 .any(|t| topic_name::matches(filter, &t.name))
-            {
-                r.tell(
-                    Mistake::warning(
-                        Code::NobodyPublishes,
-                        behaviour.at,
-                        format!("no topic matches `{filter}`"),
-                    )
-                    .label("this behaviour never starts"),
-                );
-            }
+        {
+            r.tell(
+                Mistake::warning(
+                    Code::NobodyPublishes,
+                    behaviour.at,
+                    format!("no topic matches `{filter}`"),
+                )
+                .label("this behaviour never starts"),
+            );
         }
     }
 }

@@ -17,16 +17,21 @@ fn line_and_cues(change_plan: &[(&str, &str)], change_cues: &[(&str, &str)]) -> 
         }
         text.into_bytes()
     };
-    let reading = plan::read(Path::new("small.toml"), &|_| Ok(changed("small.toml", change_plan)));
+    let reading = plan::read(Path::new("small.toml"), &|_| {
+        Ok(changed("small.toml", change_plan))
+    });
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| Ok(changed("cues.toml", change_cues)));
+    let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| {
+        Ok(changed("cues.toml", change_cues))
+    });
     assert!(cues.cues.is_some(), "{:?}", cues.mistakes);
     (reading.line.unwrap(), cues.cues.unwrap())
 }
 
 fn run(line: &Line, cues: &CueSheet) -> (Outcome, Vec<Record>) {
     let mut records = Vec::new();
-    let outcome = rehearsal::run(line, cues, &mut |r| records.push(r.clone()), &mut |_| true).unwrap();
+    let outcome =
+        rehearsal::run(line, cues, &mut |r| records.push(r.clone()), &mut |_| true).unwrap();
     (outcome, records)
 }
 
@@ -42,7 +47,12 @@ fn lamp_times(records: &[Record], wanted: bool) -> Vec<Ns> {
 #[test]
 fn verif_the_same_records_on_one_thread_and_on_four() {
     let (line, cues) = line_and_cues(&[], &[]);
-    let pool = |n| rayon::ThreadPoolBuilder::new().num_threads(n).build().unwrap();
+    let pool = |n| {
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(n)
+            .build()
+            .unwrap()
+    };
     let one = pool(1).install(|| run(&line, &cues).1);
     let four = pool(4).install(|| run(&line, &cues).1);
     assert_eq!(one, four);
@@ -80,7 +90,16 @@ fn verif_messages_are_conserved() {
     assert_eq!(c.due, c.delivered + c.lost + c.under_way);
     let told = |f: fn(&What) -> bool| records.iter().filter(|r| f(&r.what)).count() as u64;
     assert_eq!(told(|w| matches!(w, What::Delivered { .. })), c.delivered);
-    assert_eq!(told(|w| matches!(w, What::Lost { why: Loss::Network(_), .. })), c.lost);
+    assert_eq!(
+        told(|w| matches!(
+            w,
+            What::Lost {
+                why: Loss::Network(_),
+                ..
+            }
+        )),
+        c.lost
+    );
 }
 
 /// From `confirmed` to the lamp nothing happens but one frame: 38 bytes of Ethernet (IEEE 802.3), 48 of IPv6 and UDP (RFC 8200,
@@ -91,7 +110,15 @@ fn val_the_lamp_follows_the_notice_by_one_frame() {
     let (_, records) = run(&line, &cues);
     let confirmed = records
         .iter()
-        .find(|r| matches!(r.what, What::Noticed { notice: NoticeKind::Confirmed, .. }))
+        .find(|r| {
+            matches!(
+                r.what,
+                What::Noticed {
+                    notice: NoticeKind::Confirmed,
+                    ..
+                }
+            )
+        })
         .unwrap();
     let lamp = lamp_times(&records, true)[0];
     let frame_ns = (38 + 48 + 200) * 8 * 100;
@@ -107,7 +134,12 @@ fn val_the_lamp_follows_the_notice_by_one_frame() {
 /// The voltage is that of the closed form V = (Vs + sqrt(Vs^2 - 4 P R)) / 2, and the energy its integral.
 #[test]
 fn val_voltage_and_energy_follow_the_closed_form() {
-    let quiet = [("at = \"20 s\"", "at = \"119 s\""), ("at = \"50 s\"", "at = \"119 s\""), ("at = \"90 s\"", "at = \"118 s\""), ("until = \"100 s\"", "until = \"119 s\"")];
+    let quiet = [
+        ("at = \"20 s\"", "at = \"119 s\""),
+        ("at = \"50 s\"", "at = \"119 s\""),
+        ("at = \"90 s\"", "at = \"118 s\""),
+        ("until = \"100 s\"", "until = \"119 s\""),
+    ];
     let (line, cues) = line_and_cues(&[], &quiet);
     let (outcome, records) = run(&line, &cues);
     // 18 AWG: 20.9478 ohm/km at 20 degC (ASTM B258 formula), 10 degC factor 0.96070, both conductors of 100 m.
@@ -125,7 +157,10 @@ fn val_voltage_and_energy_follow_the_closed_form() {
     let taken: f64 = outcome.module_energy_j.iter().sum();
     let loss = gave - taken;
     let expected_loss = (2.0 / volts).powi(2) * ohm * 118.0;
-    assert!((loss - expected_loss).abs() < 0.02 * expected_loss, "{loss} {expected_loss}");
+    assert!(
+        (loss - expected_loss).abs() < 0.02 * expected_loss,
+        "{loss} {expected_loss}"
+    );
 }
 
 /// While the uplink is out no attempt succeeds; the message goes up once it is back.
@@ -156,9 +191,21 @@ fn verif_a_cut_takes_the_ear_and_mending_brings_it_back() {
             .find(|r| f(&r.what) == Some(ear))
             .map(|r| r.at.as_s_f64())
     };
-    let down = at(|w| match w { What::Down { module, .. } => Some(*module), _ => None }).unwrap();
-    let boots = at(|w| match w { What::Boots { module } => Some(*module), _ => None }).unwrap();
-    let up = at(|w| match w { What::Up { module } => Some(*module), _ => None }).unwrap();
+    let down = at(|w| match w {
+        What::Down { module, .. } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
+    let boots = at(|w| match w {
+        What::Boots { module } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
+    let up = at(|w| match w {
+        What::Up { module } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
     assert!((down - 90.001).abs() < 1e-9, "{down}");
     assert!((boots - 100.001).abs() < 1e-9, "{boots}");
     assert!((up - 102.001).abs() < 1e-9, "{up}");
@@ -166,7 +213,15 @@ fn verif_a_cut_takes_the_ear_and_mending_brings_it_back() {
     // Its background is known again five seconds (half of ten) after it listens, at 103 s.
     let heard: Vec<f64> = records
         .iter()
-        .filter(|r| matches!(r.what, What::Noticed { notice: NoticeKind::Confirmed, .. }))
+        .filter(|r| {
+            matches!(
+                r.what,
+                What::Noticed {
+                    notice: NoticeKind::Confirmed,
+                    ..
+                }
+            )
+        })
         .map(|r| r.at.as_s_f64())
         .collect();
     assert_eq!(heard.len(), 2, "{heard:?}");
@@ -176,12 +231,25 @@ fn verif_a_cut_takes_the_ear_and_mending_brings_it_back() {
 /// A hung ear keeps its power but says nothing.
 #[test]
 fn verif_a_hung_module_keeps_its_power_and_says_nothing() {
-    let hang = [("kind = \"cut\"", "kind = \"hang\""), ("of = \"span.cable\"", "of = \"module.ear\""), ("at = \"90 s\"", "at = \"10 s\""), ("until = \"100 s\"", "until = \"40 s\"")];
+    let hang = [
+        ("kind = \"cut\"", "kind = \"hang\""),
+        ("of = \"span.cable\"", "of = \"module.ear\""),
+        ("at = \"90 s\"", "at = \"10 s\""),
+        ("until = \"100 s\"", "until = \"40 s\""),
+    ];
     let (line, cues) = line_and_cues(&[], &hang);
     let (outcome, records) = run(&line, &cues);
     let confirmed: Vec<f64> = records
         .iter()
-        .filter(|r| matches!(r.what, What::Noticed { notice: NoticeKind::Confirmed, .. }))
+        .filter(|r| {
+            matches!(
+                r.what,
+                What::Noticed {
+                    notice: NoticeKind::Confirmed,
+                    ..
+                }
+            )
+        })
         .map(|r| r.at.as_s_f64())
         .collect();
     assert_eq!(confirmed.len(), 1, "{confirmed:?}");
@@ -216,5 +284,8 @@ fn verif_a_load_beyond_the_line_collapses_it() {
 fn verif_a_rehearsal_can_be_cancelled() {
     let (line, cues) = line_and_cues(&[], &[]);
     let result = rehearsal::run(&line, &cues, &mut |_| {}, &mut |at| at < Ns(30_000_000_000));
-    assert!(matches!(result, Err(rehearsal::RehearsalError::Cancelled { .. })));
+    assert!(matches!(
+        result,
+        Err(rehearsal::RehearsalError::Cancelled { .. })
+    ));
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{Check, Evidence, Figure, Judged, Known, Verdict, Word};
+use assess::{Check, Evidence, Figure, Judged, Verdict, Word};
 use plan::{Mistake, Must, Sources};
 use serde_json::{Value, json};
 
@@ -210,22 +210,14 @@ fn verdict_json(verdict: &Verdict) -> Value {
         Verdict::Unknown { subject, why } => {
             json!({ "subject": subject, "ruling": "unknown", "why": why })
         }
-        Verdict::Known(Known {
-            subject,
-            value,
-            limit,
-            margin,
-            evidence,
-            why,
-            ..
-        }) => json!({
-            "subject": subject,
-            "value": figure_json(value),
-            "limit": figure_json(limit),
-            "margin": figure_json(margin),
+        Verdict::Known(k) => json!({
+            "subject": k.subject,
+            "value": figure_json(&k.value),
+            "limit": figure_json(&k.limit),
+            "margin": figure_json(&k.margin),
             "ruling": verdict.word().as_str(),
-            "evidence": evidence_json(evidence),
-            "why": why,
+            "evidence": evidence_json(&k.evidence),
+            "why": k.why,
         }),
     }
 }
