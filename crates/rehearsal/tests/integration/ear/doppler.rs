@@ -76,5 +76,5 @@ fn verif_a_pass_agrees_with_the_closed_form() {
         power += expected * expected;
     }
     let error_db = 10.0 * libm::log10(error / power);
-    assert!(error_db < -80.0, "error {error_db} dB");
+    assert!(error_db < -110.0, "error {error_db} dB");
 }
