@@ -30,11 +30,13 @@ fn whole(title: &str, root: &'static Section) -> Value {
     schema
 }
 
+/// `partial`: a catalogue part may fill what is not written, here or in a table around it.
 fn section(s: &'static Section, partial: bool) -> Value {
+    let inner = partial || s.field("part").is_some();
     let properties: Map<String, Value> = s
         .fields
         .iter()
-        .map(|f| (f.key.to_owned(), field(f)))
+        .map(|f| (f.key.to_owned(), field(f, inner)))
         .collect();
     let needed: Vec<&str> = s
         .fields
@@ -49,8 +51,7 @@ fn section(s: &'static Section, partial: bool) -> Value {
         "properties": properties,
     });
     if !needed.is_empty() && !partial {
-        if s.part.is_some() && properties_have_part(s) {
-            // What the part fills in need not be written.
+        if inner {
             object["anyOf"] = json!([{ "required": ["part"] }, { "required": needed }]);
         } else {
             object["required"] = json!(needed);
@@ -59,12 +60,8 @@ fn section(s: &'static Section, partial: bool) -> Value {
     object
 }
 
-fn properties_have_part(s: &Section) -> bool {
-    s.field("part").is_some()
-}
-
-fn field(f: &'static Field) -> Value {
-    let mut value = shape(&f.shape);
+fn field(f: &'static Field, partial: bool) -> Value {
+    let mut value = shape(&f.shape, partial);
     if let Some(object) = value.as_object_mut() {
         object.insert("description".to_owned(), json!(f.doc));
     }
@@ -101,7 +98,7 @@ fn keyed(values: Value, pattern: Option<&str>) -> Value {
     value
 }
 
-fn shape(shape: &Shape) -> Value {
+fn shape(shape: &Shape, partial: bool) -> Value {
     let text = |examples: Value| json!({ "type": "string", "minLength": 1, "examples": examples });
     match shape {
         Shape::Amount(d, _) => text(json!(d.examples())),
@@ -132,17 +129,17 @@ fn shape(shape: &Shape) -> Value {
         Shape::Topic => text(json!(["alert/whale"])),
         Shape::Filter => text(json!(["alert/#"])),
         Shape::Limit => json!({ "type": ["string", "integer"] }),
-        Shape::Table(s) => section(s, false),
-        Shape::Tables(s) => list(section(s, false), 1, usize::MAX),
-        Shape::Keyed(s) => keyed(section(s, false), Some(ID)),
-        Shape::KeyedTopics(s) => keyed(section(s, false), Some("^[^+#]+$")),
+        Shape::Table(s) => section(s, partial),
+        Shape::Tables(s) => list(section(s, partial), 1, usize::MAX),
+        Shape::Keyed(s) => keyed(section(s, partial), Some(ID)),
+        Shape::KeyedTopics(s) => keyed(section(s, partial), Some("^[^+#]+$")),
         Shape::KeyedLoads => keyed(shape_load(), Some(ID)),
         Shape::Parts => keyed(parts(), Some(ID)),
     }
 }
 
 fn shape_load() -> Value {
-    shape(&Shape::Load)
+    shape(&Shape::Load, false)
 }
 
 fn parts() -> Value {

@@ -17,11 +17,12 @@ use network::{
 };
 use plan::{
     Action, BehaviourIx, CueSheet, DetectorIx, FaultKind, Line, ModuleIx, NoticeKind, OutputIx,
-    TopicIx, UplinkIx, When,
+    SensorIx, TopicIx, UplinkIx, When,
 };
 use power::NetworkError;
 use timeline::{Class, Ns, Queue};
 
+use crate::ear::HeardCell;
 use crate::error::RehearsalError;
 use crate::expect::{Expectation, Watcher};
 use crate::hearing::{Ears, WaitingCell};
@@ -59,6 +60,10 @@ pub struct Outcome {
     pub confirmed: Vec<u64>,
     /// Records written.
     pub records: u64,
+    /// Samples of each hydrophone that were clipped.
+    pub clipped: Vec<(SensorIx, u64)>,
+    /// Hydrophones whose self-noise the plan leaves open: their ears hear the sea alone.
+    pub self_noise_unknown: Vec<SensorIx>,
 }
 
 /// What an uplink did.
@@ -406,34 +411,36 @@ impl<'a> Engine<'a> {
             .min_by_key(|(at, class, _)| (*at, *class))
     }
 
-    /// Runs the ears to the next cue, or one second on.
+    /// Runs the ears one second on. What they hear beyond a fault is void once the fault has happened.
     fn hear_ahead(&mut self) -> Result<(), RehearsalError> {
-        let ahead = self
+        let until = self
             .horizon
             .checked_add(AHEAD)
             .unwrap_or(self.end)
             .min(self.end);
-        let until = match self.queue.peek() {
-            Some((at, Class::Fault)) if at > self.horizon => ahead.min(at),
-            _ => ahead,
-        };
         self.horizon = until;
         let queue = &mut self.queue;
-        let line = self.line;
-        self.ears.advance(line, until, |hearing, turn, heard| {
-            let cell = WaitingCell {
-                hearing,
-                turn,
-                detector: heard.detector,
-                cell: heard.cell,
-            };
-            queue.push(
-                heard.known_at,
-                Class::Notice,
-                place(heard.detector.0),
-                Happening::Cell(cell),
-            );
-        })
+        self.ears.advance(
+            self.line,
+            until,
+            |_| true,
+            |hearing, turn, heard| {
+                put(queue, hearing, turn, heard);
+            },
+        )
+    }
+
+    /// Runs the ears of a module that has just begun to listen to where the others are.
+    fn catch_up(&mut self, module: ModuleIx) -> Result<(), RehearsalError> {
+        let queue = &mut self.queue;
+        self.ears.advance(
+            self.line,
+            self.horizon,
+            |m| m == module,
+            |hearing, turn, heard| {
+                put(queue, hearing, turn, heard);
+            },
+        )
     }
 
     fn record(&mut self, parent: Option<RecordId>, root: Option<Root>, what: What) -> RecordId {
@@ -523,6 +530,7 @@ impl<'a> Engine<'a> {
             Happening::Listens { module, turn, at } => {
                 if self.modules[module.0].life_turn == turn {
                     self.ears.start(module, at);
+                    self.catch_up(module)?;
                 }
             }
         }
@@ -1501,6 +1509,8 @@ impl<'a> Engine<'a> {
             }),
             confirmed: self.confirmed,
             records: self.next_record,
+            clipped: self.ears.clipped(),
+            self_noise_unknown: self.ears.self_noise_unknown(),
         }
     }
 }
@@ -1511,6 +1521,21 @@ enum From {
     Queue,
     Machine,
     Uplink(usize),
+}
+
+fn put(queue: &mut Queue<Happening>, hearing: usize, turn: u32, heard: &HeardCell) {
+    let cell = WaitingCell {
+        hearing,
+        turn,
+        detector: heard.detector,
+        cell: heard.cell,
+    };
+    queue.push(
+        heard.known_at,
+        Class::Notice,
+        place(heard.detector.0),
+        Happening::Cell(cell),
+    );
 }
 
 fn place(index: usize) -> u32 {

@@ -116,16 +116,32 @@ impl Ears {
         (h.sensor, h.ear.arrivals()[arrival].clone())
     }
 
-    /// Runs every listening ear to `until`, in parallel; cells come out in the order of the ears.
+    pub(crate) fn clipped(&self) -> Vec<(SensorIx, u64)> {
+        self.hearings
+            .iter()
+            .map(|h| (h.sensor, h.ear.clipped_samples()))
+            .collect()
+    }
+
+    pub(crate) fn self_noise_unknown(&self) -> Vec<SensorIx> {
+        self.hearings
+            .iter()
+            .filter(|h| h.ear.self_noise_unknown())
+            .map(|h| h.sensor)
+            .collect()
+    }
+
+    /// Runs every listening ear of the wanted modules to `until`, in parallel; cells come out in the order of the ears.
     pub(crate) fn advance(
         &mut self,
         line: &Line,
         until: Ns,
+        wanted: impl Fn(ModuleIx) -> bool + Sync,
         mut each: impl FnMut(usize, u32, &HeardCell),
     ) -> Result<(), RehearsalError> {
         self.hearings
             .par_iter_mut()
-            .filter(|h| h.listens)
+            .filter(|h| h.listens && wanted(h.module))
             .map(|h| {
                 h.cells.clear();
                 h.ear
@@ -136,7 +152,12 @@ impl Ears {
                     })
             })
             .collect::<Result<Vec<()>, _>>()?;
-        for (i, h) in self.hearings.iter().enumerate().filter(|(_, h)| h.listens) {
+        for (i, h) in self
+            .hearings
+            .iter()
+            .enumerate()
+            .filter(|(_, h)| h.listens && wanted(h.module))
+        {
             for cell in &h.cells {
                 each(i, h.turn, cell);
             }

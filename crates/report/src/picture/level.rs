@@ -2,13 +2,13 @@
 
 use jiff::Timestamp;
 
-use super::canvas::{Align, Area, Canvas, Pen, text_width};
+use super::canvas::{Align, Area, Canvas, Pen, shortened, text_width};
 use super::colour::{INK, QUIET_INK, Rgb};
 use super::marks::{check_marks, draw_bands, lay_out_strip};
 use super::page::{
-    Margins, blank, draw_axis_title, draw_frame, draw_grid, draw_notes, draw_time_axis, draw_title,
-    draw_vertical_axis, note_lines, plot_area, plot_sides, strip_area, time_ticks_of,
-    vertical_ticks, widest,
+    AXIS_TITLE_PX, Margins, blank, draw_axis_title, draw_frame, draw_grid, draw_notes,
+    draw_time_axis, draw_title, draw_vertical_axis, note_lines, plot_area, plot_sides, strip_area,
+    time_ticks_of, vertical_ticks, widest,
 };
 use super::{Axis, AxisScale, EventMark, Frame, Picture, PictureError, PictureSize};
 
@@ -83,6 +83,7 @@ const MOST_LEVEL_TICKS: usize = 11;
 const ROUND_DB: f64 = 5.0;
 const LEGEND_PX: f32 = 14.0;
 const SAMPLE_PX: f64 = 34.0;
+const ENTRY_GAP_PX: f64 = 22.0;
 
 struct Look {
     colour: Rgb,
@@ -126,14 +127,15 @@ impl LevelPicture<'_> {
     ///
     /// # Errors
     /// [`PictureError`] for a size, range, step or mark outside what its field states, for a
-    /// level of plus infinity, when no point in the time shown is finite, and when the marks
-    /// leave no room.
+    /// level of plus infinity, when no level range is given and no point in the time shown is
+    /// finite, and when the marks leave no room.
     pub fn draw(&self) -> Result<Picture, PictureError> {
         check_marks(self.marks)?;
         let traces = self.traces();
         for trace in &traces {
             check_trace(trace)?;
         }
+        self.check_constants()?;
         let time_range_s = self
             .time_range_s
             .unwrap_or_else(|| whole_range_s(&self.level));
@@ -147,8 +149,8 @@ impl LevelPicture<'_> {
         let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
         let time_ticks = time_ticks_of(&time, self.start_utc)?;
         let strip = lay_out_strip(self.marks, &time);
-        let notes = self.notes(&time, strip.notes());
-        let lines = note_lines(&notes, self.size, left);
+        let note = self.note(&time, strip.notes());
+        let lines = note_lines(std::slice::from_ref(&note), self.size, left);
         let margins = Margins {
             left_px,
             right_px: RIGHT_PX,
@@ -182,8 +184,10 @@ impl LevelPicture<'_> {
         }
         draw_frame(&mut canvas, plot);
         draw_title(&mut canvas, self.title, plot, self.size);
-        draw_axis_title(&mut canvas, &format!("Level ({})", self.unit), plot);
-        self.draw_legend(&mut canvas, plot);
+        let axis_title = format!("Level ({})", self.unit);
+        draw_axis_title(&mut canvas, &axis_title, plot);
+        let taken_px = text_width(&axis_title, AXIS_TITLE_PX);
+        self.draw_legend(&mut canvas, plot, taken_px);
         draw_vertical_axis(&mut canvas, plot, &level, &level_ticks);
         draw_time_axis(&mut canvas, plot, self.size, &time_ticks);
         if !self.marks.is_empty() {
@@ -199,7 +203,7 @@ impl LevelPicture<'_> {
             level_range_db.1,
             self.unit,
             self.marks.len(),
-            notes.join(" ")
+            note
         );
         Ok(Picture {
             png: canvas.png(self.title, description.trim_end()),
@@ -217,6 +221,22 @@ impl LevelPicture<'_> {
             LevelPoints::Constant(_) => None,
         });
         std::iter::once(self.level).chain(further).collect()
+    }
+
+    fn check_constants(&self) -> Result<(), PictureError> {
+        for line in self.lines {
+            if let LevelPoints::Constant(level_db) = line.points
+                && !level_db.is_finite()
+            {
+                return Err(PictureError::Value {
+                    what: "a line",
+                    value: level_db,
+                    unit: "dB",
+                    needed: "it must be finite",
+                });
+            }
+        }
+        Ok(())
     }
 
     fn fitting_range_db(
@@ -247,14 +267,6 @@ impl LevelPicture<'_> {
         }
         for line in self.lines {
             if let LevelPoints::Constant(level_db) = line.points {
-                if !level_db.is_finite() {
-                    return Err(PictureError::Value {
-                        what: "a line",
-                        value: level_db,
-                        unit: "dB",
-                        needed: "it must be finite",
-                    });
-                }
                 low = low.min(level_db);
                 high = high.max(level_db);
             }
@@ -266,7 +278,7 @@ impl LevelPicture<'_> {
         ))
     }
 
-    fn notes(&self, time: &Axis, strip_notes: Vec<String>) -> Vec<String> {
+    fn note(&self, time: &Axis, strip_notes: Vec<String>) -> String {
         let mut notes = Vec::new();
         let (left, right) = time.pixels();
         let (begin_s, end_s) = time.range();
@@ -277,38 +289,41 @@ impl LevelPicture<'_> {
                 libm::ceil(points_each)
             ));
         }
-        let powerless = self
-            .level
-            .level_db
-            .iter()
-            .filter(|v| **v == f32::NEG_INFINITY)
-            .count();
+        let shown = || shown_points(&self.level, time).map(|(_, level)| level);
+        let powerless = shown().filter(|v| *v == f32::NEG_INFINITY).count();
         if powerless > 0 {
             notes.push(format!("Points without any power, not drawn: {powerless}."));
         }
-        let missing = self.level.level_db.iter().filter(|v| v.is_nan()).count();
+        let missing = shown().filter(|v| v.is_nan()).count();
         if missing > 0 {
             notes.push(format!("Points not recorded, not drawn: {missing}."));
         }
         notes.extend(strip_notes);
-        notes
+        notes.join(" ")
     }
 
-    fn draw_legend(&self, canvas: &mut Canvas, plot: Area) {
+    /// Names the lines at the right above the plot; names too long for the room are shortened,
+    /// each to the same width.
+    fn draw_legend(&self, canvas: &mut Canvas, plot: Area, taken_px: f64) {
         let level = std::iter::once((self.name, LEVEL_LOOK));
         let further = self.lines.iter().map(|line| (line.name, look(line.style)));
         let entries: Vec<_> = level.chain(further).collect();
+        let count = entries.len() as f64;
+        let beside_px = SAMPLE_PX + 8.0 + ENTRY_GAP_PX;
+        let room_px = plot.width() - taken_px - count * beside_px;
+        let wanted_px = |name: &str| text_width(name, LEGEND_PX);
+        let fits = entries.iter().map(|(name, _)| wanted_px(name)).sum::<f64>() <= room_px;
         let baseline = plot.top - 12.0;
         let mut right = plot.right;
         for (name, look) in entries.iter().rev() {
-            let text_left = right - text_width(name, LEGEND_PX);
-            canvas.text(name, (right, baseline), LEGEND_PX, Align::Right, QUIET_INK);
+            let most_px = if fits { f64::INFINITY } else { room_px / count };
+            let name = shortened(name, LEGEND_PX, most_px);
+            let text_left = right - wanted_px(&name);
+            canvas.text(&name, (right, baseline), LEGEND_PX, Align::Right, QUIET_INK);
             let sample = (text_left - 8.0 - SAMPLE_PX, text_left - 8.0);
-            canvas.line(
-                &[(sample.0, baseline - 5.0), (sample.1, baseline - 5.0)],
-                look.pen(),
-            );
-            right = sample.0 - 22.0;
+            let y = baseline - 5.0;
+            canvas.line(&[(sample.0, y), (sample.1, y)], look.pen());
+            right = sample.0 - ENTRY_GAP_PX;
         }
     }
 }
@@ -342,6 +357,20 @@ fn check_trace(trace: &LevelTrace<'_>) -> Result<(), PictureError> {
     }
 }
 
+/// Time and level of the points on the time axis.
+fn shown_points<'a>(
+    trace: &LevelTrace<'a>,
+    time: &Axis,
+) -> impl Iterator<Item = (f64, f32)> + use<'a> {
+    let (begin_s, step_s, time) = (trace.begin_s, trace.step_s, *time);
+    trace
+        .level_db
+        .iter()
+        .enumerate()
+        .map(move |(i, &level)| (begin_s + i as f64 * step_s, level))
+        .filter(move |(at_s, _)| time.holds(*at_s))
+}
+
 /// From the first point to the last; one step wide when there is but one.
 fn whole_range_s(trace: &LevelTrace<'_>) -> (f64, f64) {
     let steps = trace.level_db.len().saturating_sub(1).max(1);
@@ -373,11 +402,7 @@ fn draw_trace(canvas: &mut Canvas, time: &Axis, level: &Axis, trace: &LevelTrace
             run.extend(span.points());
         }
     };
-    for (i, &value) in trace.level_db.iter().enumerate() {
-        let at_s = trace.begin_s + i as f64 * trace.step_s;
-        if !time.holds(at_s) {
-            continue;
-        }
+    for (at_s, value) in shown_points(trace, time) {
         if !value.is_finite() {
             flush(&mut run, &mut pixel);
             canvas.line(&run, look.pen());

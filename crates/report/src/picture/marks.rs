@@ -303,13 +303,20 @@ pub(super) fn draw_boxes(
             None => left_out += 1,
         }
     }
+    let mut notes = Vec::new();
     if left_out > 0 {
-        vec![format!(
+        notes.push(format!(
             "Numbers left off the picture for room: {left_out}; the strip has the times."
-        )]
-    } else {
-        Vec::new()
+        ));
     }
+    let timely = marks.iter().filter(|mark| bar_of(mark, time).is_some());
+    let beyond = timely.count() - boxes.len();
+    if beyond > 0 {
+        notes.push(format!(
+            "Marks outside the frequencies shown, in the strip alone: {beyond}."
+        ));
+    }
+    notes
 }
 
 fn box_of(mark: &EventMark, plot: Area, time: &Axis, frequency: &Axis) -> Option<Area> {
@@ -366,7 +373,8 @@ fn tag_place(
 
 /// Draws each mark of a level picture as a band with a dashed edge, before the lines.
 pub(super) fn draw_bands(canvas: &mut Canvas, plot: Area, time: &Axis, marks: &[EventMark]) {
-    const TINT: [u8; 3] = [226, 236, 243];
+    const TINT: [u8; 3] = [214, 229, 239];
+    const NARROW_PX: f64 = 10.0;
     for mark in marks {
         if let Some((left, right)) = bar_of(mark, time) {
             let band = Area {
@@ -375,6 +383,9 @@ pub(super) fn draw_bands(canvas: &mut Canvas, plot: Area, time: &Axis, marks: &[
                 ..plot
             };
             canvas.fill(band, TINT);
+            if band.width() < NARROW_PX {
+                continue;
+            }
             for px in [band.left, band.right] {
                 canvas.line(
                     &[(px, plot.top), (px, plot.bottom)],

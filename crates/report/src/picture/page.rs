@@ -298,7 +298,9 @@ pub(super) fn note_lines(notes: &[String], size: PictureSize, plot_left: f64) ->
                 line = longer;
             }
         }
-        lines.push(line);
+        if !line.is_empty() {
+            lines.push(line);
+        }
     }
     lines
 }

@@ -177,7 +177,10 @@ impl SpectrogramBuilder {
     /// [`PictureError::Sample`] at the first sample that is not a number or above 10 MPa; nothing
     /// of the block is then taken.
     pub fn push(&mut self, block_upa: &[f32]) -> Result<(), PictureError> {
-        if let Some(at) = block_upa.iter().position(|x| x.is_nan() || x.abs() > MOST_UPA) {
+        if let Some(at) = block_upa
+            .iter()
+            .position(|x| x.is_nan() || x.abs() > MOST_UPA)
+        {
             return Err(PictureError::Sample {
                 index: self.received + at as u64,
                 value: block_upa[at],

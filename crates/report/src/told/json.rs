@@ -238,6 +238,10 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "messages": { "copies_due": outcome.copies.due, "delivered": outcome.copies.delivered, "lost": outcome.copies.lost,
                       "under_way": outcome.copies.under_way },
         "records": outcome.records,
+        "hydrophones": outcome.clipped.iter().map(|(sensor, clipped)| json!({
+            "sensor": line.sensor_path(*sensor), "clipped_samples": clipped,
+            "self_noise": if outcome.self_noise_unknown.contains(sensor) { "unknown" } else { "as planned" },
+        })).collect::<Vec<_>>(),
     })
 }
 

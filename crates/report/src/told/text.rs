@@ -313,6 +313,20 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     for (supply, j) in line.supplies.iter().zip(&outcome.supply_energy_j) {
         let _ = writeln!(out, "  supply.{} gave {:.3} Wh", supply.id, j / 3600.0);
     }
+    for (sensor, clipped) in outcome.clipped.iter().filter(|(_, n)| *n > 0) {
+        let _ = writeln!(
+            out,
+            "  {} clipped {clipped} samples",
+            line.sensor_path(*sensor)
+        );
+    }
+    for sensor in &outcome.self_noise_unknown {
+        let _ = writeln!(
+            out,
+            "  the self-noise of {} is unknown: it was heard without any",
+            line.sensor_path(*sensor)
+        );
+    }
     let c = outcome.copies;
     let _ = writeln!(
         out,

@@ -1,0 +1,193 @@
+//! Bad plans: the small good plan with one thing changed, and what is said of it.
+
+use std::fmt::Write as _;
+
+use plan::{Drawing, render};
+
+use crate::support::{Files, SMALL, changed};
+
+fn said(files: &Files) -> String {
+    let reading = files.read();
+    let mut text = render(&reading.mistakes, &reading.sources, Drawing::Plain);
+    for m in &reading.mistakes {
+        let (line, column) = reading.sources.line_column(m.site);
+        let _ = writeln!(
+            text,
+            "{} {}:{line}:{column} in {}",
+            m.code,
+            if m.is_error() { "error" } else { "warning" },
+            m.part
+        );
+    }
+    // Line ends without trailing blanks, so that editors leave the snapshots alone.
+    text.lines()
+        .map(str::trim_end)
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+macro_rules! bad {
+    ($($name:ident: $from:expr => $to:expr;)*) => {$(
+        #[test]
+        fn $name() {
+            let text = changed(SMALL, $from, $to);
+            insta::assert_snapshot!(stringify!($name), said(&Files::one(text)));
+        }
+    )*};
+}
+
+bad! {
+    unknown_key_with_a_near_one: "starts_in = \"idle\"" => "start_in = \"idle\"";
+    unknown_key_far_from_all: "starts_in = \"idle\"" => "starts_in = \"idle\"\nzebra = 1";
+    unknown_top_level_table: "[traffic]" => "[colours]\nx = 1\n[traffic]";
+    missing_unit: "water_depth = \"85 m\"" => "water_depth = \"85\"";
+    bare_number_where_a_unit_is_needed: "water_depth = \"85 m\"" => "water_depth = 85";
+    wrong_dimension: "water_depth = \"85 m\"" => "water_depth = \"85 V\"";
+    unknown_unit: "water_depth = \"85 m\"" => "water_depth = \"85 meters deep\"";
+    decimal_comma: "price = \"0.10 EUR\"" => "price = \"0,10 EUR\"";
+    out_of_range: "latitude = \"57 deg\"" => "latitude = \"97 deg\"";
+    negative_length: "length = \"90 m\"" => "length = \"-90 m\"";
+    wrong_type: "starts_in = \"idle\"" => "starts_in = [\"idle\"]";
+    missing_key: "packet = \"1400 B\"" => "# no packet";
+    missing_table: "[site]\nlatitude" => "[deployment.site]\nlatitude";
+    unknown_word: "that = \"voltage\"" => "that = \"voltages\"";
+    bad_date: "start = 2027-03-15" => "start = \"15.3.2027\"";
+    date_time_without_offset: "start = 2027-03-15" => "start = 2027-03-15T06:00:00";
+    bad_id: "[module.upper]" => "[module.Upper]";
+    reference_that_names_nothing: "on = \"module.upper.sensor.ear\"" => "on = \"module.upper.sensor.eer\"";
+    reference_that_is_no_path: "at = \"module.buoy\"\nkind" => "at = \"buoy\"\nkind";
+    reference_to_another_kind: "at = \"module.buoy\"\nkind" => "at = \"span.top\"\nkind";
+    part_that_does_not_exist: "part = \"part.ear\"" => "part = \"part.eer\"";
+    part_of_another_kind: "part = \"part.ear\"" => "part = \"part.line\"";
+    part_that_does_not_say_what_it_is: "is = \"rope\"\n" => "";
+    mistake_in_a_part: "rate = \"8 kHz\"" => "rate = \"8 kHzz\"";
+    not_connected: "[detector.call]" => "[module.lost]\nposition = { depth = \"5 m\" }\n[detector.call]";
+    not_fed: "conductor = \"1.0 mm2 class 5\"\n" => "";
+    carries_nothing: "conductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\nlink = \"10BASE-T1L\"" => "";
+    span_too_short: "slack = \"2 %\"" => "length = \"21 m\"";
+    length_unknown: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { depth = \"22 m\" }";
+    both_ends_the_same: "to = \"module.upper\"\nslack" => "to = \"module.buoy\"\nslack";
+    below_the_seabed: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { section = \"section.riser\", from_top = \"89 m\" }";
+    beyond_the_section: "from_top = \"22 m\"" => "from_top = \"122 m\"";
+    position_said_twice: "from_top = \"22 m\"" => "from_top = \"22 m\", depth = \"22 m\"";
+    rate_too_low_for_the_band: "band = [\"60 Hz\", \"260 Hz\"]" => "band = [\"60 Hz\", \"4 kHz\"]";
+    band_upside_down: "band = [\"60 Hz\", \"260 Hz\"]" => "band = [\"260 Hz\", \"60 Hz\"]";
+    stages_out_of_order: "  { level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "  { background = \"median\", over = \"30 s\" },\n  { level = \"rms\", window = \"0.25 s\" },";
+    stage_that_is_two_things: "{ level = \"rms\", window" => "{ level = \"rms\", background = \"median\", window";
+    threshold_with_a_reference_over_a_background: "on_above = \"9 dB\", off_below = \"6 dB\"" => "on_above = \"109 dB re 1 uPa\", off_below = \"106 dB re 1 uPa\"";
+    threshold_without_a_reference: "  { background = \"median\", over = \"30 s\" },\n" => "";
+    ends_above_its_beginning: "off_below = \"6 dB\"" => "off_below = \"16 dB\"";
+    level_of_another_kind: "sensitivity = \"-170 dB re 1 V/uPa\"" => "sensitivity = \"-170 dB re 1 uPa\"";
+    bad_filter: "when_told = \"alert/#\"" => "when_told = \"alert/#/x\"";
+    topic_that_nobody_publishes: "do = [{ publish = \"alert/call\" }]" => "do = [{ log = \"heard\" }]";
+    topic_that_nobody_hears: "when_told = \"alert/#\"" => "when_told = \"status/#\"";
+    topic_without_size: "size = \"12 B\"" => "priority = 1";
+    behaviour_started_twice: "when_told = \"alert/#\"" => "when_told = \"alert/#\"\neach = \"5 min\"";
+    detector_of_another_module: "on = \"module.upper\"\nwhen_heard" => "on = \"module.buoy\"\nwhen_heard";
+    uplink_of_another_module: "do = [{ publish = \"alert/call\" }]" => "do = [{ publish = \"alert/call\" }, { send_up = \"uplink.shore\", about = \"alert/call\" }]";
+    output_of_another_module: "do = [{ publish = \"alert/call\" }]" => "do = [{ publish = \"alert/call\" }, { switch = \"module.buoy.output.lantern\", to = \"off\" }]";
+    action_that_is_nothing: "do = [{ publish = \"alert/call\" }]" => "do = [{ publish = \"alert/call\" }, { to = \"on\" }]";
+    unknown_state: "starts_in = \"idle\"" => "starts_in = \"idel\"";
+    load_of_another_dimension: "listening = \"0.5 W\"" => "listening = \"0.5 V\"";
+    highest_below_lowest: "loads = { listening = \"0.5 W\" }" => "loads = { listening = \"0.5 W\" }\n# upside down\nboot = { time = \"-1 s\", power = \"1 W\" }";
+    limit_in_another_dimension: "at_least = \"12 V\"" => "at_least = \"12 W\"";
+    limit_in_another_currency: "at_most = \"20 EUR\"" => "at_most = \"20 USD\"";
+    key_of_another_requirement: "at_least = \"12 V\"" => "at_least = \"12 V\"\ncues = \"x.toml\"";
+    link_with_a_rate_of_its_own: "link = \"10BASE-T1L\"" => "link = \"10BASE-T1L\"\nlink_rate = \"1 Mb/s\"";
+    free_link_without_a_rate: "link = \"10BASE-T1L\"" => "link = \"free\"";
+    conductor_of_no_class: "1.0 mm2 class 5" => "1.0 mm2 class 7";
+    empty_text: "name = \"Small\"" => "name = \"  \"";
+    syntax_in_several_places: "packet = \"1400 B\"" => "packet = \"1400 B\nx = = 2\ny = [1, 2";
+    key_written_twice: "packet = \"1400 B\"" => "packet = \"1400 B\"\npacket = \"1300 B\"";
+    wind_for_eleven_months: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\nwind = [\"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\", \"1 m/s\"]";
+    include_outside_the_folder: "format = 1\n" => "format = 1\ninclude = [\"../parts.toml\"]\n";
+    include_that_is_not_there: "format = 1\n" => "format = 1\ninclude = [\"parts.toml\"]\n";
+    include_of_itself: "format = 1\n" => "format = 1\ninclude = [\"plan.toml\"]\n";
+    no_lantern: "kind = \"lamp\"" => "kind = \"relay\"";
+    no_calibration: "calibrated = { date = 2026-11-02, by = \"tank\" }\n" => "";
+    no_contacts: "contacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\n" => "";
+}
+
+#[test]
+fn eight_mistakes_at_once() {
+    let mut text = SMALL.to_owned();
+    for (from, to) in [
+        ("water_depth = \"85 m\"", "water_depth = 85"),
+        ("length = \"90 m\"", "lenght = \"90 m\""),
+        ("voltage = \"24 V\"", "voltage = \"24 A\""),
+        ("starts_in = \"idle\"", "starts_in = \"idol\""),
+        ("link = \"10BASE-T1L\"", "link = \"10BASE-T1X\""),
+        ("size = \"12 B\"", "size = \"12 bytes\""),
+        ("session = \"20 s\"", "session = \"20,5 s\""),
+        ("share = \"50 %\"", "share = \"150 %\""),
+    ] {
+        text = changed(&text, from, to);
+    }
+    insta::assert_snapshot!("eight_mistakes_at_once", said(&Files::one(text)));
+}
+
+#[test]
+fn catalogues_that_include_each_other() {
+    let plan = changed(
+        SMALL,
+        "format = 1\n",
+        "format = 1\ninclude = [\"a.toml\"]\n",
+    );
+    let files = Files::one(plan)
+        .with("a.toml", "format = 1\ninclude = [\"b.toml\"]\n")
+        .with("b.toml", "format = 1\ninclude = [\"a.toml\"]\n");
+    insta::assert_snapshot!("catalogues_that_include_each_other", said(&files));
+}
+
+#[test]
+fn a_mistake_in_a_part_is_shown_at_the_part_and_at_its_use() {
+    let plan = changed(
+        SMALL,
+        "format = 1\n",
+        "format = 1\ninclude = [\"parts.toml\"]\n",
+    );
+    let plan = changed(&plan, "part = \"part.ear\"", "part = \"part.other\"");
+    let parts = "format = 1\n[part.other]\nis = \"sensor\"\nkind = \"hydrophone\"\nsensitivity = \"-170\"\ngain = \"20 dB\"\n";
+    insta::assert_snapshot!(
+        "a_mistake_in_a_part_of_a_catalogue",
+        said(&Files::one(plan).with("parts.toml", parts))
+    );
+}
+
+#[test]
+fn a_part_declared_twice() {
+    let plan = changed(
+        SMALL,
+        "format = 1\n",
+        "format = 1\ninclude = [\"parts.toml\"]\n",
+    );
+    let parts = "format = 1\n[part.line]\nis = \"rope\"\n";
+    insta::assert_snapshot!(
+        "a_part_declared_twice",
+        said(&Files::one(plan).with("parts.toml", parts))
+    );
+}
+
+#[test]
+fn a_plan_of_ten_megabytes() {
+    let text = format!("{SMALL}\n# {}", "x".repeat(10_000_000));
+    insta::assert_snapshot!("a_plan_of_ten_megabytes", said(&Files::one(text)));
+}
+
+#[test]
+fn a_plan_that_is_no_text() {
+    insta::assert_snapshot!(
+        "a_plan_that_is_no_text",
+        said(&Files::one(vec![0x52, 0x49, 0xff, 0xfe, 0x00]))
+    );
+}
+
+#[test]
+fn a_plan_that_is_not_there() {
+    insta::assert_snapshot!("a_plan_that_is_not_there", said(&Files::default()));
+}
+
+#[test]
+fn an_empty_plan() {
+    insta::assert_snapshot!("an_empty_plan", said(&Files::one("")));
+}

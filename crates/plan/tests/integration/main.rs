@@ -1,0 +1,8 @@
+//! Checks of the plan and cue-sheet files.
+
+mod bad;
+mod bad_cues;
+mod good;
+mod hostile;
+mod schema;
+mod support;
