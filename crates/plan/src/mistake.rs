@@ -217,6 +217,17 @@ impl Mistakes {
         }
     }
 
+    pub(crate) fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    /// Of a file that cannot be read at all, only that is told: everything else follows from it.
+    pub(crate) fn keep_only_first(&mut self, unreadable: bool) {
+        if unreadable {
+            self.list.truncate(1);
+        }
+    }
+
     /// Whether a part of the file below one of these top-level tables has an error.
     pub(crate) fn spoil(&self, tables: &[&str]) -> bool {
         self.list

@@ -1,6 +1,6 @@
 //! Reads a tree against the field tables: everything that is wrong is told, what is right is kept, typed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -22,6 +22,8 @@ use crate::topic_name;
 pub(crate) struct Fields {
     pub(crate) site: Site,
     entries: BTreeMap<&'static str, Item>,
+    /// Keys that are written but wrong: their mistakes have been told.
+    wrong: BTreeSet<&'static str>,
 }
 
 /// A value that is right, with its place.
@@ -136,6 +138,7 @@ impl<'a> Reader<'a> {
             return Fields {
                 site: root.site,
                 entries: BTreeMap::new(),
+                wrong: BTreeSet::new(),
             };
         };
         self.part = "file".to_owned();
@@ -157,6 +160,7 @@ impl<'a> Reader<'a> {
 
     fn table(&mut self, section: &'static Section, table: &Table, site: Site, top: bool) -> Fields {
         let mut entries = BTreeMap::new();
+        let mut wrong = BTreeSet::new();
         for (key, entry) in table {
             let Some(field) = section.field(key) else {
                 self.unknown_key(section, key, entry);
@@ -165,14 +169,14 @@ impl<'a> Reader<'a> {
             if top {
                 field.key.clone_into(&mut self.part);
             }
-            if let Some(value) = self.value(field, &entry.node, top) {
-                entries.insert(
-                    field.key,
-                    Item {
-                        site: entry.node.site,
-                        value,
-                    },
-                );
+            match self.value(field, &entry.node, top) {
+                Some(value) => {
+                    let site = entry.node.site;
+                    entries.insert(field.key, Item { site, value });
+                }
+                None => {
+                    wrong.insert(field.key);
+                }
             }
             if top {
                 "file".clone_into(&mut self.part);
@@ -193,7 +197,11 @@ impl<'a> Reader<'a> {
                 self.tell(mistake);
             }
         }
-        Fields { site, entries }
+        Fields {
+            site,
+            entries,
+            wrong,
+        }
     }
 
     fn unknown_key(&mut self, section: &'static Section, key: &str, entry: &Entry) {
@@ -790,8 +798,14 @@ impl Fields {
             .map(|(id, fields)| (id.as_str(), fields))
     }
 
+    /// Whether a key is written, right or wrong.
     pub(crate) fn has(&self, key: &'static str) -> bool {
-        self.entries.contains_key(key)
+        self.entries.contains_key(key) || self.wrong.contains(key)
+    }
+
+    /// The keys that are written, right or wrong.
+    pub(crate) fn keys(&self) -> impl Iterator<Item = &'static str> {
+        self.entries.keys().chain(&self.wrong).copied()
     }
 
     pub(crate) fn site_of(&self, key: &'static str) -> Option<Site> {

@@ -81,6 +81,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     let mut mistakes = Mistakes::default();
     let mut catalogue = Catalogue::default();
     let file = load(path, &mut sources, &mut mistakes, fetch, None);
+    let unreadable = !mistakes.is_empty();
     let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
     let table = match &root.value {
         Value::Table(table) => table.clone(),
@@ -99,9 +100,11 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
         &mut mistakes,
         fetch,
     );
-    check_parts(&catalogue, &mut mistakes);
     let fields = Reader::new(&catalogue, &mut mistakes).file(&PLAN, &root);
+    // After the plan itself, so that a mistake in a part that is used is told with its use.
+    check_parts(&catalogue, &mut mistakes);
     let line = resolve::line(&fields, &catalogue, &mut mistakes);
+    mistakes.keep_only_first(unreadable);
     Reading {
         source_digest: canonical::source_digest(&sources),
         digest: canonical::digest("plan/1", &fields),
@@ -118,6 +121,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     let mut sources = Sources::default();
     let mut mistakes = Mistakes::default();
     let file = load(path, &mut sources, &mut mistakes, fetch, None);
+    let unreadable = !mistakes.is_empty();
     let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
     let fields = Reader::new(&plan.catalogue, &mut mistakes).file(&CUE_SHEET, &root);
     let folder = path.parent().unwrap_or(Path::new(""));
@@ -126,6 +130,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
         .as_ref()
         .and_then(|line| resolve::cue_sheet(&fields, line, folder, &plan.catalogue, &mut mistakes));
     let digest = canonical::digest("cues/1", &fields);
+    mistakes.keep_only_first(unreadable);
     let mistakes = mistakes.into_sorted();
     let cues = cues.filter(|_| !mistakes.iter().any(Mistake::is_error));
     CueReading {

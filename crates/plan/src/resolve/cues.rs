@@ -236,7 +236,7 @@ fn keys_fit(
 ) -> bool {
     let mut fits = true;
     for key in needed {
-        if !f.entries().any(|(k, _)| k == *key) {
+        if !f.keys().any(|k| k == *key) {
             fits = false;
             r.tell(
                 Mistake::error(Code::MissingKey, f.site, format!("a {what} needs `{key}`"))

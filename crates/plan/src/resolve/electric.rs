@@ -171,6 +171,15 @@ fn length(
         }
         (Some(written), None) => Some(written.si),
         (None, Some(distance)) if distance > 0.0 => Some(distance * (1.0 + slack)),
+        // A place that could not be settled has been told.
+        (None, _)
+            if [from, to]
+                .iter()
+                .any(|m| line.modules[m.0].depth_m.is_nan()) =>
+        {
+            None
+        }
+        (None, _) if f.has("length") => None,
         (None, _) => {
             r.tell(
                 Mistake::error(

@@ -62,7 +62,7 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
     let kinds: Vec<&(&str, &[&str])> = KINDS
         .iter()
-        .filter(|(k, _)| f.entries().any(|(e, _)| e == *k))
+        .filter(|(k, _)| f.keys().any(|e| e == *k))
         .collect();
     let [(kind, own)] = kinds.as_slice() else {
         r.tell(

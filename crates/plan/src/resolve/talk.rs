@@ -2,8 +2,8 @@
 
 use super::{Resolver, bare, ix_of, output_of};
 use crate::line::{
-    Action, Behaviour, Line, ModuleIx, Record, Storage, Topic, TopicField, TopicIx, Traffic,
-    Uplink, UplinkIx, When, Windows,
+    Action, Behaviour, Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx,
+    Traffic, Uplink, UplinkIx, When, Windows,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
@@ -305,7 +305,8 @@ pub(super) fn storages(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 
 fn record(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Record> {
     let sensor = r.sensor(line, t, "sensor")?;
-    if line.sensor(sensor).chain.is_none() {
+    let kind = line.sensor(sensor).kind;
+    if !matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone) {
         let site = t.site_of("sensor").unwrap_or(t.site);
         r.tell(
             Mistake::error(
@@ -401,7 +402,7 @@ const ACTIONS: &[(&str, &[&str])] = &[
 fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
     let kinds: Vec<&(&str, &[&str])> = ACTIONS
         .iter()
-        .filter(|(k, _)| f.entries().any(|(e, _)| e == *k))
+        .filter(|(k, _)| f.keys().any(|e| e == *k))
         .collect();
     let [(kind, own)] = kinds.as_slice() else {
         r.tell(
@@ -555,7 +556,21 @@ pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -
 }
 
 /// Warns of topics that nobody publishes or nobody hears, and of filters that match nothing.
+///
+/// Not asked while topics or behaviours have other mistakes: it would only repeat them.
 pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
+    if r.mistakes.spoil(&[
+        "file",
+        "topic",
+        "behaviour",
+        "detector",
+        "uplink",
+        "module",
+        "part",
+        "include",
+    ]) {
+        return;
+    }
     let published = |t: usize| {
         line.behaviours.iter().any(|b| {
             b.actions
