@@ -6,7 +6,7 @@ use super::canvas::{Align, Area, Canvas, Pen, shortened, text_width};
 use super::colour::{INK, QUIET_INK, Rgb};
 use super::marks::{check_marks, draw_bands, lay_out_strip};
 use super::page::{
-    AXIS_TITLE_PX, Margins, blank, draw_axis_title, draw_frame, draw_grid, draw_notes,
+    AXIS_TITLE_PX, Margins, blank, crisp, draw_axis_title, draw_frame, draw_grid, draw_notes,
     draw_time_axis, draw_title, draw_vertical_axis, note_lines, plot_area, plot_sides, strip_area,
     time_ticks_of, vertical_ticks, widest,
 };
@@ -456,7 +456,7 @@ impl PixelSpan {
             return vec![(self.x, self.first)];
         }
         [self.first, self.least, self.greatest, self.last]
-            .map(|y| (self.x, y))
+            .map(|y| (crisp(self.x), y))
             .to_vec()
     }
 }

@@ -39,10 +39,20 @@ pub struct SpectrogramPicture<'a> {
     pub marks: &'a [EventMark],
 }
 
+/// A picture without its notes.
+struct Sheet {
+    canvas: Canvas,
+    frame: Frame,
+    left_px: f64,
+    lines: Vec<String>,
+}
+
 const UNIT: &str = "dB re 1 µPa²/Hz";
 const SCALE_GAP_PX: f64 = 28.0;
 const SCALE_WIDTH_PX: f64 = 22.0;
 const RIGHT_PX: f64 = 148.0;
+/// Notes of most pictures; more are found room on a second drawing.
+const USUAL_LINES: usize = 2;
 const MOST_FREQUENCY_TICKS: usize = 11;
 
 impl SpectrogramPicture<'_> {
@@ -57,6 +67,20 @@ impl SpectrogramPicture<'_> {
         let time_range_s = self.time_range_s.unwrap_or(grid.time_range_s());
         self.check_reach(time_range_s)?;
 
+        let mut lines_kept = USUAL_LINES;
+        loop {
+            let sheet = self.sheet(time_range_s, lines_kept)?;
+            if sheet.lines.len() > lines_kept {
+                lines_kept = sheet.lines.len();
+                continue;
+            }
+            return Ok(self.finished(sheet));
+        }
+    }
+
+    /// Draws all but the notes, whose number is known only when the cells have their colours and
+    /// the marks their numbers: `lines_kept` lines are left free for them.
+    fn sheet(&self, time_range_s: (f64, f64), lines_kept: usize) -> Result<Sheet, PictureError> {
         let (unit_hz, unit_name) = frequency_unit(self.frequency_range_hz, self.frequency_scale);
         let frequency_ticks = vertical_ticks(
             self.frequency_range_hz,
@@ -69,26 +93,18 @@ impl SpectrogramPicture<'_> {
         let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
         let time_ticks = time_ticks_of(&time, self.start_utc)?;
         let strip = lay_out_strip(self.marks, &time);
-        let strip_px = if self.marks.is_empty() {
-            0.0
-        } else {
-            strip.height_px()
-        };
-
-        let mut notes = vec![self.method_note()];
-        notes.extend(strip.notes());
-        let margins = |note_lines| Margins {
+        let margins = Margins {
             left_px,
             right_px: RIGHT_PX,
-            strip_px,
-            note_lines,
+            strip_px: if self.marks.is_empty() {
+                0.0
+            } else {
+                strip.height_px()
+            },
+            note_lines: lines_kept,
             marks: self.marks.len(),
         };
-        // What the colours mean and which numbers found no room is known only after drawing, so
-        // lines are kept free for it.
-        const LINES_KEPT: usize = 2;
-        let known = note_lines(&notes, self.size, left).len();
-        let plot = plot_area(self.size, &margins(known + LINES_KEPT))?;
+        let plot = plot_area(self.size, &margins)?;
         let frequency = Axis::new(
             "frequency",
             "Hz",
@@ -111,28 +127,34 @@ impl SpectrogramPicture<'_> {
         if !self.marks.is_empty() {
             strip.draw(&mut canvas, strip_area(plot, &strip));
         }
-        notes.push(self.colour_note(&levels, colour_db));
-        notes.extend(unnumbered);
-        let lines = note_lines(&notes, self.size, left);
-        draw_notes(&mut canvas, &lines, left, self.size);
-
-        let description = format!(
-            "Spectrogram, {} to {} s, {} to {} Hz, {} marks. {}",
-            time_range_s.0,
-            time_range_s.1,
-            self.frequency_range_hz.0,
-            self.frequency_range_hz.1,
-            self.marks.len(),
-            notes.join(" ")
-        );
-        Ok(Picture {
-            png: canvas.png(self.title, &description),
+        let mut notes = vec![self.method_note(), self.colour_note(&levels, colour_db)];
+        let on_marks: Vec<String> = strip.notes().into_iter().chain(unnumbered).collect();
+        notes.push(on_marks.join(" "));
+        Ok(Sheet {
+            canvas,
             frame: Frame {
                 time,
                 vertical: frequency,
                 colour_db,
             },
+            left_px: left,
+            lines: note_lines(&notes, self.size, left),
         })
+    }
+
+    fn finished(&self, mut sheet: Sheet) -> Picture {
+        draw_notes(&mut sheet.canvas, &sheet.lines, sheet.left_px, self.size);
+        let (begin_s, end_s) = sheet.frame.time.range();
+        let (low_hz, high_hz) = self.frequency_range_hz;
+        let description = format!(
+            "Spectrogram, {begin_s} to {end_s} s, {low_hz} to {high_hz} Hz, {} marks. {}",
+            self.marks.len(),
+            sheet.lines.join(" ")
+        );
+        Picture {
+            png: sheet.canvas.png(self.title, &description),
+            frame: sheet.frame,
+        }
     }
 
     fn check_reach(&self, time_range_s: (f64, f64)) -> Result<(), PictureError> {

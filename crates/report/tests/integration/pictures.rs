@@ -1,1 +1,568 @@
+//! What the pixels of a picture say, read back from the file.
 
+use std::f64::consts::PI;
+use std::io::Cursor;
+
+use report::{
+    Axis, AxisScale, ColourRange, EventMark, Grid, LevelLine, LevelPicture, LevelPoints,
+    LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
+    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, scale_colour,
+};
+
+struct Pixels {
+    width: usize,
+    height: usize,
+    rgb: Vec<u8>,
+    texts: Vec<(String, String)>,
+}
+
+impl Pixels {
+    fn of(picture: &Picture) -> Self {
+        let mut reader = png::Decoder::new(Cursor::new(&picture.png))
+            .read_info()
+            .unwrap();
+        let mut rgb = vec![0; reader.output_buffer_size().unwrap()];
+        let info = reader.next_frame(&mut rgb).unwrap();
+        assert_eq!(info.color_type, png::ColorType::Rgb);
+        let header = reader.info();
+        let latin = header.uncompressed_latin1_text.iter();
+        let texts = latin.map(|t| (t.keyword.clone(), t.text.clone()));
+        let international = header.utf8_text.iter();
+        let texts = texts
+            .chain(international.map(|t| (t.keyword.clone(), t.get_text().unwrap())))
+            .collect();
+        Self {
+            width: info.width as usize,
+            height: info.height as usize,
+            rgb,
+            texts,
+        }
+    }
+
+    fn at(&self, x: f64, y: f64) -> [u8; 3] {
+        let start = 3 * (y as usize * self.width + x as usize);
+        [self.rgb[start], self.rgb[start + 1], self.rgb[start + 2]]
+    }
+
+    fn text(&self, keyword: &str) -> &str {
+        &self.texts.iter().find(|(k, _)| k == keyword).unwrap().1
+    }
+}
+
+/// L* of CIELAB from sRGB, by the forward formulas of IEC 61966-2-1 and ISO/CIE 11664-4 (the
+/// program goes the other way).
+fn lightness(rgb: [u8; 3]) -> f64 {
+    let [r, g, b] = rgb.map(|c| {
+        let c = f64::from(c) / 255.0;
+        if c <= 0.04045 {
+            c / 12.92
+        } else {
+            ((c + 0.055) / 1.055).powf(2.4)
+        }
+    });
+    let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+    if y > 216.0 / 24_389.0 {
+        116.0 * y.cbrt() - 16.0
+    } else {
+        y * 24_389.0 / 27.0
+    }
+}
+
+fn dark(rgb: [u8; 3]) -> bool {
+    lightness(rgb) < 45.0
+}
+
+/// Middles of the runs of dark pixels along a line of pixels.
+fn dark_runs(pixels: impl Iterator<Item = [u8; 3]>) -> Vec<f64> {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for (i, rgb) in pixels.enumerate() {
+        if dark(rgb) {
+            match runs.last_mut() {
+                Some(run) if run.1 == i => run.1 = i + 1,
+                _ => runs.push((i, i + 1)),
+            }
+        }
+    }
+    runs.into_iter()
+        .map(|(a, b)| (a + b) as f64 / 2.0)
+        .collect()
+}
+
+fn spectrogram(rate_hz: f64, keep_hz: (f64, f64), signal: &[f32]) -> Spectrogram {
+    let mut builder = SpectrogramBuilder::new(SpectrogramSettings {
+        rate_hz,
+        window_samples: 1024,
+        hop_samples: 256,
+        keep_hz,
+        pooling: Pooling::Greatest,
+    })
+    .unwrap();
+    builder.push(signal).unwrap();
+    builder.finish().unwrap()
+}
+
+fn tone_in_noise(rate_hz: f64, frequency_hz: f64, seconds: f64) -> Vec<f32> {
+    let mut state = 99_u32;
+    (0..(rate_hz * seconds) as usize)
+        .map(|i| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = f64::from(state) / 4_294_967_296.0 - 0.5;
+            (1e4 * noise + 1e6 * (2.0 * PI * frequency_hz * i as f64 / rate_hz).sin()) as f32
+        })
+        .collect()
+}
+
+fn plain(spectrogram: &Spectrogram) -> SpectrogramPicture<'_> {
+    SpectrogramPicture {
+        title: "Tone",
+        spectrogram,
+        size: PictureSize::PAGE,
+        start_utc: None,
+        time_range_s: None,
+        frequency_range_hz: (0.0, 4000.0),
+        frequency_scale: AxisScale::Linear,
+        colour_range: ColourRange::Percentiles,
+        marks: &[],
+    }
+}
+
+fn mark(begin_s: f64, end_s: f64, band_hz: Option<(f64, f64)>) -> EventMark {
+    EventMark {
+        begin_s,
+        end_s,
+        band_hz,
+        label: "upcall  124.3 dB".to_owned(),
+    }
+}
+
+#[test]
+fn verif_the_file_has_the_stated_size_and_texts() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    for (width_px, height_px) in [(1400, 820), (1600, 900), (480, 480), (801, 603)] {
+        let size = PictureSize {
+            width_px,
+            height_px,
+        };
+        let title = "Harrow Sound – øvre lyttepost, 海";
+        let picture = SpectrogramPicture {
+            size,
+            title,
+            ..plain(&data)
+        }
+        .draw()
+        .unwrap();
+        let pixels = Pixels::of(&picture);
+        assert_eq!(
+            (pixels.width, pixels.height),
+            (width_px as usize, height_px as usize)
+        );
+        assert_eq!(pixels.text("Title"), title);
+        assert_eq!(pixels.text("Software"), "Soundline");
+        assert!(
+            pixels
+                .text("Description")
+                .contains("Hann window of 1024 samples")
+        );
+    }
+}
+
+#[test]
+fn verif_the_same_input_gives_the_same_bytes() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    let marks = [mark(0.5, 0.9, Some((900.0, 1100.0)))];
+    let picture = SpectrogramPicture {
+        marks: &marks,
+        ..plain(&data)
+    };
+    assert_eq!(picture.draw().unwrap(), picture.draw().unwrap());
+}
+
+#[test]
+fn verif_a_tone_is_brightest_in_its_own_row() {
+    for (rate_hz, scale, range_hz, tone_hz) in [
+        (8000.0, AxisScale::Linear, (0.0, 4000.0), 1000.0),
+        (8000.0, AxisScale::Logarithmic, (20.0, 4000.0), 1000.0),
+        (300_000.0, AxisScale::Linear, (0.0, 150_000.0), 120_000.0),
+    ] {
+        let signal = tone_in_noise(rate_hz, tone_hz, 16_000.0 / rate_hz);
+        let data = spectrogram(rate_hz, (0.0, rate_hz / 2.0), &signal);
+        let picture = SpectrogramPicture {
+            frequency_range_hz: range_hz,
+            frequency_scale: scale,
+            colour_range: ColourRange::Given {
+                low_db: 0.0,
+                high_db: 130.0,
+            },
+            ..plain(&data)
+        }
+        .draw()
+        .unwrap();
+        let pixels = Pixels::of(&picture);
+        let (left, right) = picture.frame.time.pixels();
+        let (bottom, top) = picture.frame.vertical.pixels();
+        let x = (left + right) / 2.0;
+        let bright = |y: usize| lightness(pixels.at(x, y as f64));
+        let rows = top as usize..bottom as usize;
+        let best = rows.clone().map(bright).fold(0.0, f64::max);
+        let brightest: Vec<f64> = rows
+            .filter(|&y| bright(y) == best)
+            .map(|y| picture.frame.vertical.value(y as f64 + 0.5))
+            .collect();
+        let middle_hz = (brightest[0] + brightest[brightest.len() - 1]) / 2.0;
+        let bin_hz = data.grid().row_step_hz;
+        assert!(
+            (middle_hz - tone_hz).abs() <= bin_hz,
+            "{middle_hz} for {tone_hz}"
+        );
+
+        // The colour is that of the level: 117 dB less the noise bandwidth of 1.5 bins. A tone off
+        // the middle of its bin loses up to 1.42 dB (Hann).
+        let wanted_db = 120.0 - 10.0 * 2.0_f64.log10() - 10.0 * (1.5 * bin_hz).log10();
+        let nearest = (0..=1300)
+            .map(|i| f64::from(i) / 10.0)
+            .min_by(|a, b| {
+                let off = |db: f64| (lightness(scale_colour(db / 130.0)) - best).abs();
+                off(*a).total_cmp(&off(*b))
+            })
+            .unwrap();
+        assert!(
+            (wanted_db - 2.2..=wanted_db + 0.8).contains(&nearest),
+            "{nearest} dB read from the colour, {wanted_db} dB set"
+        );
+    }
+}
+
+/// Ticks are found as dark pixels just outside the plot and must stand on multiples of a 1-2-5
+/// step to within the pixel.
+#[test]
+fn verif_tick_pixels_map_back_to_round_values() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 60.0));
+    let picture = plain(&data).draw().unwrap();
+    let pixels = Pixels::of(&picture);
+    let (left, _) = picture.frame.time.pixels();
+    let (bottom, top) = picture.frame.vertical.pixels();
+
+    let column = (0..bottom as usize + 2).map(|y| pixels.at(left - 4.0, y as f64));
+    let ticks_hz = on_axis(&picture.frame.vertical, dark_runs(column));
+    assert_eq!(ticks_hz.len(), 9, "{ticks_hz:?}");
+    let hz_a_pixel = 4000.0 / (bottom - top);
+    for (tick_hz, wanted_hz) in ticks_hz
+        .iter()
+        .rev()
+        .zip((0..9).map(|i| f64::from(i) * 500.0))
+    {
+        assert!(
+            (tick_hz - wanted_hz).abs() <= hz_a_pixel,
+            "{tick_hz} for {wanted_hz}"
+        );
+    }
+
+    let row = (0..pixels.width).map(|x| pixels.at(x as f64, bottom + 4.0));
+    let ticks_s = on_axis(&picture.frame.time, dark_runs(row));
+    assert_eq!(ticks_s.len(), 11, "{ticks_s:?}");
+    let (begin_s, end_s) = picture.frame.time.range();
+    let (_, right) = picture.frame.time.pixels();
+    let s_a_pixel = (end_s - begin_s) / (right - left);
+    for (tick_s, wanted_s) in ticks_s.iter().zip((1..12).map(|i| f64::from(i) * 5.0)) {
+        assert!(
+            (tick_s - wanted_s).abs() <= s_a_pixel,
+            "{tick_s} for {wanted_s}"
+        );
+    }
+}
+
+fn on_axis(axis: &Axis, pixels: Vec<f64>) -> Vec<f64> {
+    let (a, b) = axis.pixels();
+    let (low, high) = (a.min(b) - 1.0, a.max(b) + 1.0);
+    let inside = pixels.into_iter().filter(|px| (low..=high).contains(px));
+    inside.map(|px| axis.value(px)).collect()
+}
+
+#[test]
+fn verif_axes_map_there_and_back() {
+    for (scale, range) in [
+        (AxisScale::Linear, (-3.0, 17.0)),
+        (AxisScale::Logarithmic, (10.0, 150_000.0)),
+    ] {
+        let axis = Axis::new("frequency", "Hz", scale, range, (700.0, 80.0)).unwrap();
+        assert!((axis.px(range.0) - 700.0).abs() < 1e-9);
+        assert!((axis.px(range.1) - 80.0).abs() < 1e-9);
+        for i in 0..=100 {
+            let px = 80.0 + 6.2 * f64::from(i);
+            assert!((axis.px(axis.value(px)) - px).abs() < 1e-9);
+        }
+    }
+    let log = |low| {
+        let range = (low, 10.0);
+        Axis::new("frequency", "Hz", AxisScale::Logarithmic, range, (0.0, 1.0))
+    };
+    assert!(
+        log(0.0).is_err() && log(-1.0).is_err() && log(10.0).is_err() && log(f64::NAN).is_err()
+    );
+}
+
+/// Even steps of the scale are even steps of lightness, up to the rounding of 8-bit colours.
+#[test]
+fn verif_the_colour_scale_rises_evenly_in_lightness() {
+    let at = |i: i32| lightness(scale_colour(f64::from(i) / 255.0));
+    for i in 1..256 {
+        // Neighbours may share one 8-bit colour in the dark; two steps never do.
+        assert!(at(i) >= at(i - 1), "step {i}");
+        assert!(i < 2 || at(i) > at(i - 2), "step {i}");
+        let wanted = 8.0 + 86.0 * f64::from(i) / 255.0;
+        assert!(
+            (at(i) - wanted).abs() < 0.6,
+            "step {i}: {} for {wanted}",
+            at(i)
+        );
+    }
+    assert_eq!(scale_colour(-1.0), scale_colour(0.0));
+    assert_eq!(scale_colour(2.0), scale_colour(1.0));
+}
+
+#[test]
+fn verif_marks_are_outlined_at_their_bounds_and_numbered_below() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 10.0));
+    let marks = [mark(2.0, 4.0, Some((500.0, 1500.0))), mark(7.0, 8.0, None)];
+    let bare = plain(&data).draw().unwrap();
+    let picture = SpectrogramPicture {
+        marks: &marks,
+        ..plain(&data)
+    }
+    .draw()
+    .unwrap();
+    let pixels = Pixels::of(&picture);
+    let (time, frequency) = (picture.frame.time, picture.frame.vertical);
+    let white_near = |x: f64, y: f64, along_x: bool| {
+        (-6..=6).any(|d| {
+            let d = f64::from(d);
+            let (x, y) = if along_x { (x + d, y) } else { (x, y + d) };
+            pixels.at(x, y) == [255, 255, 255]
+        })
+    };
+    let middle_y = frequency.px(800.0);
+    assert!(white_near(time.px(2.0), middle_y, true));
+    assert!(white_near(time.px(4.0), middle_y, true));
+    assert!(white_near(time.px(3.0), frequency.px(500.0), false));
+    assert!(white_near(time.px(3.0), frequency.px(1500.0), false));
+    assert!(white_near(time.px(7.0), middle_y, true));
+    assert!(!white_near(time.px(5.5), middle_y, true));
+    let (bottom, bare_bottom) = (frequency.pixels().0, bare.frame.vertical.pixels().0);
+    assert!(
+        bottom < bare_bottom,
+        "the strip takes its room from the plot"
+    );
+    let strip = (bottom as usize + 54..pixels.height).filter(|&y| {
+        dark(pixels.at(time.px(3.0), y as f64)) && !dark(pixels.at(time.px(6.5), y as f64))
+    });
+    assert!(strip.count() >= 10, "no bar below the mark");
+}
+
+#[test]
+fn verif_missing_time_is_hatched_and_silence_is_told() {
+    let grid = Grid {
+        begin_s: 0.0,
+        column_step_s: 1.0,
+        columns: 3,
+        first_row_hz: 500.0,
+        row_step_hz: 1000.0,
+        rows: 4,
+    };
+    let mut levels = vec![60.0; 12];
+    levels[4..8].fill(f32::NAN);
+    let data = Spectrogram::from_levels(grid, Pooling::Mean, None, levels).unwrap();
+    let picture = plain(&data).draw().unwrap();
+    let pixels = Pixels::of(&picture);
+    let y = picture.frame.vertical.px(2000.0);
+    let [r, g, b] = pixels.at(picture.frame.time.px(1.5), y);
+    assert!(r == g && g == b && r > 150);
+    let [r, _, b] = pixels.at(picture.frame.time.px(0.5), y);
+    assert!(r != b);
+    assert!(
+        pixels
+            .text("Description")
+            .contains("Hatched: nothing recorded")
+    );
+
+    let silent =
+        Spectrogram::from_levels(grid, Pooling::Mean, None, vec![f32::NEG_INFINITY; 12]).unwrap();
+    let picture = plain(&silent).draw().unwrap();
+    assert_eq!(picture.frame.colour_db, None);
+    assert!(
+        Pixels::of(&picture)
+            .text("Description")
+            .contains("digital silence")
+    );
+}
+
+#[test]
+fn verif_unusable_pictures_are_refused() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    let good = plain(&data);
+    let size = PictureSize {
+        width_px: 100,
+        height_px: 900,
+    };
+    let outcome = SpectrogramPicture { size, ..good }.draw();
+    assert!(matches!(
+        outcome,
+        Err(PictureError::Size { width_px: 100, .. })
+    ));
+    let size = PictureSize {
+        width_px: u32::MAX,
+        height_px: 900,
+    };
+    assert!(SpectrogramPicture { size, ..good }.draw().is_err());
+    for frequency_range_hz in [
+        (5.0, 5.0),
+        (f64::NAN, 9.0),
+        (9000.0, 9500.0),
+        (0.0, f64::INFINITY),
+    ] {
+        assert!(
+            SpectrogramPicture {
+                frequency_range_hz,
+                ..good
+            }
+            .draw()
+            .is_err()
+        );
+    }
+    let frequency_scale = AxisScale::Logarithmic;
+    assert!(matches!(
+        SpectrogramPicture {
+            frequency_scale,
+            ..good
+        }
+        .draw(),
+        Err(PictureError::Range {
+            what: "frequency",
+            ..
+        })
+    ));
+    let time_range_s = Some((10.0, 20.0));
+    assert!(matches!(
+        SpectrogramPicture {
+            time_range_s,
+            ..good
+        }
+        .draw(),
+        Err(PictureError::Outside { what: "time", .. })
+    ));
+    let colour_range = ColourRange::Given {
+        low_db: 80.0,
+        high_db: 80.0,
+    };
+    assert!(
+        SpectrogramPicture {
+            colour_range,
+            ..good
+        }
+        .draw()
+        .is_err()
+    );
+    let marks = [mark(1.0, 0.5, None)];
+    assert!(matches!(
+        SpectrogramPicture {
+            marks: &marks,
+            ..good
+        }
+        .draw(),
+        Err(PictureError::Mark { number: 1, .. })
+    ));
+}
+
+fn level_picture<'a>(levels: &'a [f32], lines: &'a [LevelLine<'a>]) -> LevelPicture<'a> {
+    LevelPicture {
+        title: "Level",
+        name: "rms over 0.25 s",
+        unit: "dB re 1 µPa",
+        level: LevelTrace {
+            begin_s: 0.0,
+            step_s: 0.25,
+            level_db: levels,
+        },
+        lines,
+        size: PictureSize {
+            width_px: 1400,
+            height_px: 620,
+        },
+        start_utc: None,
+        time_range_s: None,
+        level_range_db: None,
+        marks: &[],
+    }
+}
+
+#[test]
+fn verif_levels_stand_where_the_axis_says() {
+    let mut levels = vec![90.0_f32; 100_000];
+    levels[40_000] = 121.5;
+    let lines = [LevelLine {
+        name: "switches on above",
+        style: LineStyle::Threshold,
+        points: LevelPoints::Constant(104.0),
+    }];
+    let picture = level_picture(&levels, &lines).draw().unwrap();
+    let pixels = Pixels::of(&picture);
+    let (time, level) = (picture.frame.time, picture.frame.vertical);
+    let reddest = (level.pixels().1 as usize..level.pixels().0 as usize)
+        .max_by_key(|&y| {
+            (time.pixels().0 as usize..time.pixels().1 as usize)
+                .map(|x| pixels.at(x as f64, y as f64))
+                .map(|[r, _, b]| i64::from(r) - i64::from(b))
+                .sum::<i64>()
+        })
+        .unwrap();
+    let db_a_pixel = (level.range().1 - level.range().0) / (level.pixels().0 - level.pixels().1);
+    assert!((level.value(reddest as f64 + 0.5) - 104.0).abs() <= 1.5 * db_a_pixel);
+
+    // One point in a hundred thousand, on 78 points a pixel, still reaches its height.
+    let x = time.px(10_000.0);
+    let peak = (level.pixels().1 as usize + 1..level.pixels().0 as usize)
+        .find(|&y| (-1..=1).any(|d| dark(pixels.at(x + f64::from(d), y as f64))))
+        .unwrap();
+    let read_db = level.value(peak as f64 + 0.5);
+    assert!((read_db - 121.5).abs() <= 2.0 * db_a_pixel, "{read_db}");
+    assert!(pixels.text("Description").contains("about 79 points"));
+}
+
+#[test]
+fn verif_unusable_levels_are_refused() {
+    let good = [80.0, f32::NAN, 82.0, f32::NEG_INFINITY];
+    let picture = level_picture(&good, &[]).draw().unwrap();
+    let pixels = Pixels::of(&picture);
+    assert!(
+        pixels
+            .text("Description")
+            .contains("not recorded, not drawn: 1")
+    );
+    assert!(
+        pixels
+            .text("Description")
+            .contains("without any power, not drawn: 1")
+    );
+
+    let none = level_picture(&[f32::NAN; 4], &[]).draw();
+    assert!(matches!(none, Err(PictureError::NoLevel { points: 4 })));
+    assert!(level_picture(&[], &[]).draw().is_err());
+    let loud = level_picture(&[1.0, f32::INFINITY], &[]).draw();
+    assert!(matches!(loud, Err(PictureError::Infinite { index: 1 })));
+    let lines = [LevelLine {
+        name: "threshold",
+        style: LineStyle::Threshold,
+        points: LevelPoints::Constant(f64::NAN),
+    }];
+    let level_range_db = Some((70.0, 90.0));
+    let bad = LevelPicture {
+        level_range_db,
+        ..level_picture(&good, &lines)
+    };
+    assert!(matches!(bad.draw(), Err(PictureError::Value { .. })));
+    let mut still = level_picture(&good, &[]);
+    still.level.step_s = 0.0;
+    assert!(matches!(
+        still.draw(),
+        Err(PictureError::Value { unit: "s", .. })
+    ));
+}
