@@ -1,1 +1,18 @@
-//! Checks of the network.
+//! Checks of the network against an independent simulator, published rules and closed forms.
+
+#![expect(
+    clippy::unwrap_used,
+    reason = "helpers of tests: a failed unwrap is a failed test"
+)]
+
+mod bound;
+mod faults;
+mod latency;
+mod properties;
+mod queueing;
+mod rate_limit;
+mod sizes;
+mod support;
+mod topics;
+mod twin;
+mod uplink;

@@ -1,0 +1,278 @@
+//! Network calculus: Le Boudec and Thiran (2001), and simulated latencies that never exceed the bound.
+
+use network::{
+    AtMost, BoundError, BurstAndRate, DelayBound, Flow, RateLatency, Topology, WhyUnknown,
+    delay_bounds, no_queue_latency, server_bound,
+};
+use proptest::prelude::*;
+use timeline::Ns;
+
+use crate::support::{HandIn, Scenario, Stream, flows, link, random_scenario, run};
+
+#[test]
+fn val_three_hops_of_a_token_bucket() {
+    // b 8 kbit, r 1 Mb/s through three servers of 10 Mb/s and 1 ms: 1.8 + 1.9 + 2.0 = 5.7 ms, backlog 9 kbit, burst behind 11 kbit.
+    let server = RateLatency {
+        rate_bps: 10_000_000,
+        latency: Ns(1_000_000),
+    };
+    let nobody = BurstAndRate {
+        burst_bits: 0,
+        rate_bps: 0,
+    };
+    let mut stream = BurstAndRate {
+        burst_bits: 8000,
+        rate_bps: 1_000_000,
+    };
+    let mut delays = Vec::new();
+    for hop in 0..3 {
+        let found = server_bound(server, stream, nobody).unwrap();
+        if hop == 0 {
+            assert_eq!(found.backlog_bits, 9000);
+        }
+        delays.push(found.delay.0);
+        stream.burst_bits = found.burst_out_bits;
+    }
+    assert_eq!(delays, [1_800_000, 1_900_000, 2_000_000]);
+    assert_eq!(delays.iter().sum::<u64>(), 5_700_000);
+    assert_eq!(stream.burst_bits, 11_000);
+    assert!(matches!(
+        server_bound(
+            server,
+            stream,
+            BurstAndRate {
+                burst_bits: 0,
+                rate_bps: 9_000_001
+            }
+        ),
+        Err(BoundError::Overloaded {
+            asked_bps: 10_000_001,
+            rate_bps: 10_000_000
+        })
+    ));
+}
+
+#[test]
+fn verif_one_link_by_hand() {
+    // 100 bytes each 10 ms beside 900 bytes of a later prio each 100 ms, overhead 100 bytes, 10 Mb/s, mtu 500.
+    // First: (600 B blocking + 200 B frame + 200 B burst)/10 Mb/s = 800 us.
+    // Later: it is left 10 Mb/s - 160 kb/s = 9.84 Mb/s; (200 B + 600 B + 1100 B) 8/9.84 Mb/s = 1544.7154... us, rounded up.
+    let topology =
+        Topology::new(vec![Ns(5); 2], vec![link(0, 1, 10_000_000, 7, 100)], 500).unwrap();
+    let flow = |bytes, prio, per_ms: u64| Flow {
+        node: 0,
+        targets: vec![1],
+        bytes,
+        prio,
+        at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
+    };
+    let found = delay_bounds(&topology, &[flow(100, 0, 10), flow(900, 1, 100)]).unwrap();
+    let totals: Vec<Ns> = found
+        .iter()
+        .map(|targets| total(&targets[0]).unwrap())
+        .collect();
+    assert_eq!(totals, [Ns(800_012), Ns(1_544_716 + 12)]);
+}
+
+fn total(bound: &DelayBound) -> Option<Ns> {
+    match bound {
+        DelayBound::Known { total, .. } => Some(*total),
+        DelayBound::Unknown(_) => None,
+    }
+}
+
+#[test]
+fn verif_what_cannot_be_promised_is_unknown() {
+    let links = vec![link(0, 1, 1_000_000, 0, 10), link(1, 2, 1_000_000, 0, 10)];
+    let topology = Topology::new(vec![Ns(0); 3], links, 1000).unwrap();
+    let flow = |node, target, at_most: Option<u64>| Flow {
+        node,
+        targets: vec![target],
+        bytes: 990,
+        prio: 0,
+        at_most: at_most.map(|ns| AtMost::new(1, Ns(ns)).unwrap()),
+    };
+    // The undeclared flow shares only the second link, and the third flow shares none with it.
+    let found = delay_bounds(
+        &topology,
+        &[
+            flow(0, 2, Some(100_000_000)),
+            flow(1, 2, None),
+            flow(0, 1, Some(100_000_000)),
+            flow(2, 0, Some(100_000_000)),
+        ],
+    )
+    .unwrap();
+    assert_eq!(
+        found[0],
+        [DelayBound::Unknown(WhyUnknown::NoLimitDeclared { flow: 1 })]
+    );
+    assert_eq!(
+        found[1],
+        [DelayBound::Unknown(WhyUnknown::NoLimitDeclared { flow: 1 })]
+    );
+    assert!(total(&found[2][0]).is_some() && total(&found[3][0]).is_some());
+    let found = delay_bounds(
+        &topology,
+        &[flow(0, 1, Some(8_000_000)), flow(0, 1, Some(8_001_000))],
+    )
+    .unwrap();
+    assert!(
+        matches!(
+            found[0][0],
+            DelayBound::Unknown(WhyUnknown::Overloaded {
+                link: 0,
+                to: 1,
+                rate_bps: 1_000_000,
+                ..
+            })
+        ),
+        "{found:?}"
+    );
+    let apart = Topology::new(vec![Ns(0); 3], vec![link(0, 1, 1_000_000, 0, 10)], 1000).unwrap();
+    assert_eq!(
+        delay_bounds(&apart, &[flow(0, 2, None)]),
+        Err(BoundError::NoPath {
+            flow: 0,
+            from: 0,
+            to: 2
+        })
+    );
+}
+
+#[test]
+fn verif_a_ring_is_unknown() {
+    // Five nodes in a ring, each sending two hops clockwise: every direction feeds the next.
+    let links = (0..5)
+        .map(|a| link(a, (a + 1) % 5, 10_000_000, 0, 10))
+        .collect();
+    let topology = Topology::new(vec![Ns(0); 5], links, 1000).unwrap();
+    let flow = |node: usize| Flow {
+        node,
+        targets: vec![(node + 2) % 5],
+        bytes: 10,
+        prio: 0,
+        at_most: Some(AtMost::new(1, Ns(1_000_000_000)).unwrap()),
+    };
+    let found = delay_bounds(&topology, &[0, 1, 2, 3, 4].map(flow)).unwrap();
+    assert!(
+        found
+            .iter()
+            .all(|targets| matches!(targets[0], DelayBound::Unknown(WhyUnknown::Ring { .. })))
+    );
+    let open = delay_bounds(&topology, &[0, 1, 2, 3].map(flow)).unwrap();
+    assert!(open.iter().all(|targets| total(&targets[0]).is_some()));
+}
+
+#[test]
+fn verif_red_a_bound_that_leaves_out_blocking_is_exceeded() {
+    let topology = Topology::new(vec![Ns(0); 2], vec![link(0, 1, 1_000_000, 0, 10)], 2000).unwrap();
+    let stream = |bytes, prio, offset_ns| Stream {
+        node: 0,
+        topic: "a".to_owned(),
+        bytes,
+        prio,
+        period_ns: 1_000_000_000,
+        offset_ns,
+        count: 1,
+    };
+    let scenario = Scenario {
+        topology,
+        subscriptions: vec![(1, "#".to_owned())],
+        streams: vec![stream(1990, 1, 0), stream(10, 0, 1)],
+        faults: Vec::new(),
+    };
+    let all = flows(&scenario);
+    let with = total(&delay_bounds(&scenario.topology, &all).unwrap()[1][0]).unwrap();
+    let without = total(&delay_bounds(&scenario.topology, &all[1..]).unwrap()[0][0]).unwrap();
+    let found = run(&scenario, HandIn::BeforeArrivals);
+    let late = found
+        .delivered
+        .iter()
+        .find(|d| d.stream == 1)
+        .map(|d| Ns(d.at.0 - d.published.0))
+        .unwrap();
+    assert!(without < late && late <= with, "{without} {late} {with}");
+}
+
+proptest! {
+    #[test]
+    fn verif_simulated_latency_lies_between_the_bounds(seed: u64, extra_links in 0u64..3) {
+        let scenario = random_scenario(seed, extra_links, 0);
+        let bounds = delay_bounds(&scenario.topology, &flows(&scenario)).unwrap();
+        let targets: Vec<Vec<usize>> = flows(&scenario).into_iter().map(|flow| flow.targets).collect();
+        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
+            let latency = Ns(d.at.0 - d.published.0);
+            let stream = &scenario.streams[d.stream as usize];
+            prop_assert!(latency >= no_queue_latency(&scenario.topology, stream.node, d.node, stream.bytes).unwrap());
+            let place = targets[d.stream as usize].iter().position(|&node| node == d.node).unwrap();
+            if let Some(bound) = total(&bounds[d.stream as usize][place]) {
+                prop_assert!(latency <= bound, "{} > {}", latency, bound);
+            }
+        }
+    }
+}
+
+#[test]
+fn verif_only_truly_overloaded_links_are_unknown_and_the_bound_is_within_reach() {
+    let (mut known, mut overloaded, mut closest) = (0u32, 0u32, 0.0f64);
+    for seed in 0..200 {
+        let scenario = random_scenario(seed, 0, 0);
+        let flows = flows(&scenario);
+        let bounds = delay_bounds(&scenario.topology, &flows).unwrap();
+        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
+            let flow = d.stream as usize;
+            let place = flows[flow]
+                .targets
+                .iter()
+                .position(|&node| node == d.node)
+                .unwrap();
+            match &bounds[flow][place] {
+                DelayBound::Known { total, .. } => {
+                    known += 1;
+                    closest = closest.max((d.at.0 - d.published.0) as f64 / total.0 as f64);
+                }
+                DelayBound::Unknown(WhyUnknown::Overloaded {
+                    link, to, rate_bps, ..
+                }) => {
+                    overloaded += 1;
+                    let asked_bps = asked_of(&scenario, &flows, *link, *to);
+                    assert!(
+                        asked_bps > *rate_bps as f64 * (1.0 - 1e-9),
+                        "{asked_bps} of {rate_bps}"
+                    );
+                }
+                DelayBound::Unknown(other) => panic!("{other:?} on a tree of declared flows"),
+            }
+        }
+    }
+    assert!(
+        known > 3000 && overloaded > 3000,
+        "{known} known, {overloaded} overloaded"
+    );
+    assert!(
+        closest > 0.6 && closest <= 1.0,
+        "the latest message used {closest} of its bound"
+    );
+}
+
+/// Second route to the load of a link: bits of whole messages per period, summed over the flows whose route to some target uses it.
+fn asked_of(scenario: &Scenario, flows: &[Flow], link: usize, to: usize) -> f64 {
+    let spec = scenario.topology.links()[link];
+    let from = if spec.a == to { spec.b } else { spec.a };
+    let mut asked_bps = 0.0;
+    for (flow, stream) in flows.iter().zip(&scenario.streams) {
+        let uses = flow.targets.iter().any(|&target| {
+            // On a tree a route from the flow's node passes `from` before `to` exactly when `to` is nearer to the target.
+            let hops = |a, b| scenario.topology.route(a, b).unwrap().len();
+            hops(flow.node, from) + 1 + hops(to, target) == hops(flow.node, target)
+        });
+        if uses {
+            let frames = stream.bytes.div_ceil(scenario.topology.mtu_bytes()).max(1);
+            let bits = 8.0
+                * (f64::from(stream.bytes) + f64::from(frames) * f64::from(spec.overhead_bytes));
+            asked_bps += bits / Ns(stream.period_ns).as_s_f64();
+        }
+    }
+    asked_bps
+}

@@ -1,0 +1,369 @@
+//! Scenarios: read from the reference files, drawn at random, and run.
+
+use network::{
+    AtMost, Delivery, Drop, Filter, Flow, HopRecord, LinkSpec, LinkState, Machine, NodeState,
+    Stats, TopicName, Topology,
+};
+use serde_json::Value;
+use timeline::{Class, Ns};
+
+#[derive(Clone, Debug)]
+pub(crate) struct Scenario {
+    pub(crate) topology: Topology,
+    pub(crate) subscriptions: Vec<(usize, String)>,
+    pub(crate) streams: Vec<Stream>,
+    pub(crate) faults: Vec<(u64, Fault)>,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Stream {
+    pub(crate) node: usize,
+    pub(crate) topic: String,
+    pub(crate) bytes: u32,
+    pub(crate) prio: u8,
+    pub(crate) period_ns: u64,
+    pub(crate) offset_ns: u64,
+    pub(crate) count: u64,
+}
+
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Fault {
+    Link(usize, LinkState),
+    Node(usize, NodeState),
+}
+
+/// Where within an instant, and in which order, publications are handed in.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum HandIn {
+    BeforeArrivals,
+    AfterArrivalsShuffled(u64),
+}
+
+#[derive(Debug)]
+pub(crate) struct Run {
+    pub(crate) delivered: Vec<Delivery>,
+    pub(crate) dropped: Vec<Drop>,
+    pub(crate) hops: Vec<HopRecord>,
+    pub(crate) stats: Stats,
+}
+
+pub(crate) fn reference(name: &str) -> Value {
+    let path = format!(
+        "{}/../../reference/network/{name}",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+pub(crate) fn int(value: &Value) -> u64 {
+    value.as_u64().unwrap()
+}
+
+pub(crate) fn list(value: &Value) -> &Vec<Value> {
+    value.as_array().unwrap()
+}
+
+fn small(value: &Value) -> u32 {
+    u32::try_from(int(value)).unwrap()
+}
+
+pub(crate) fn read_scenario(value: &Value) -> Scenario {
+    let links = list(&value["links"])
+        .iter()
+        .map(|link| LinkSpec {
+            a: int(&link["a"]) as usize,
+            b: int(&link["b"]) as usize,
+            rate_bps: int(&link["rate_bps"]),
+            prop: Ns(int(&link["prop_ns"])),
+            overhead_bytes: small(&link["overhead_bytes"]),
+            min_payload_bytes: small(&link["min_payload_bytes"]),
+        })
+        .collect();
+    let proc = list(&value["proc_ns"])
+        .iter()
+        .map(|ns| Ns(int(ns)))
+        .collect();
+    let streams = list(&value["streams"])
+        .iter()
+        .map(|stream| Stream {
+            node: int(&stream["node"]) as usize,
+            topic: stream["topic"].as_str().unwrap().to_owned(),
+            bytes: small(&stream["bytes"]),
+            prio: u8::try_from(int(&stream["prio"])).unwrap(),
+            period_ns: int(&stream["period_ns"]),
+            offset_ns: int(&stream["offset_ns"]),
+            count: int(&stream["count"]),
+        })
+        .collect();
+    let faults = list(&value["faults"])
+        .iter()
+        .map(|fault| {
+            let state = if fault["up"].as_bool().unwrap() {
+                LinkState::Up
+            } else {
+                LinkState::Down
+            };
+            (
+                int(&fault["at_ns"]),
+                Fault::Link(int(&fault["link"]) as usize, state),
+            )
+        })
+        .collect();
+    Scenario {
+        topology: Topology::new(proc, links, small(&value["mtu_bytes"])).unwrap(),
+        subscriptions: list(&value["subs"])
+            .iter()
+            .map(|sub| {
+                (
+                    int(&sub["node"]) as usize,
+                    sub["filter"].as_str().unwrap().to_owned(),
+                )
+            })
+            .collect(),
+        streams,
+        faults,
+    }
+}
+
+pub(crate) fn machine(scenario: &Scenario) -> Machine {
+    let subscriptions = scenario
+        .subscriptions
+        .iter()
+        .map(|(node, text)| (*node, Filter::parse(text).unwrap()))
+        .collect();
+    Machine::new(scenario.topology.clone(), subscriptions).unwrap()
+}
+
+pub(crate) fn run(scenario: &Scenario, hand_in: HandIn) -> Run {
+    let mut machine = machine(scenario);
+    let topics: Vec<_> = scenario
+        .streams
+        .iter()
+        .map(|stream| machine.topic(&TopicName::parse(&stream.topic).unwrap()))
+        .collect();
+    let mut publications = Vec::new();
+    for (number, stream) in scenario.streams.iter().enumerate() {
+        for seq in 0..stream.count {
+            publications.push((stream.offset_ns + seq * stream.period_ns, number, seq));
+        }
+    }
+    if let HandIn::AfterArrivalsShuffled(seed) = hand_in {
+        let mut draw = Draw(seed);
+        for last in (1..publications.len()).rev() {
+            publications.swap(last, draw.below(last as u64 + 1) as usize);
+        }
+    }
+    publications.sort_by_key(|&(at, ..)| at);
+    let mut instants: Vec<u64> = publications
+        .iter()
+        .map(|p| p.0)
+        .chain(scenario.faults.iter().map(|f| f.0))
+        .collect();
+    instants.sort_unstable();
+    instants.dedup();
+    let mut out = Run {
+        delivered: Vec::new(),
+        dropped: Vec::new(),
+        hops: Vec::new(),
+        stats: machine.stats(),
+    };
+    let mut next = 0;
+    for now in instants {
+        while machine.next_time().is_some_and(|at| at < Ns(now)) {
+            step(&mut machine, &mut out);
+        }
+        for (_, fault) in scenario.faults.iter().filter(|&&(at, _)| at == now) {
+            match *fault {
+                Fault::Link(link, state) => machine.set_link(Ns(now), link, state).unwrap(),
+                Fault::Node(node, state) => machine.set_node(Ns(now), node, state).unwrap(),
+            }
+        }
+        if matches!(hand_in, HandIn::AfterArrivalsShuffled(_)) {
+            while machine.next() == Some((Ns(now), Class::Arrive)) {
+                step(&mut machine, &mut out);
+            }
+        }
+        while next < publications.len() && publications[next].0 == now {
+            let (_, number, seq) = publications[next];
+            let stream = &scenario.streams[number];
+            machine
+                .publish(
+                    Ns(now),
+                    stream.node,
+                    topics[number],
+                    stream.bytes,
+                    stream.prio,
+                    number as u32,
+                    seq,
+                )
+                .unwrap();
+            next += 1;
+        }
+    }
+    while machine.next_time().is_some() {
+        step(&mut machine, &mut out);
+    }
+    out.dropped.extend(machine.drain_drops());
+    out.stats = machine.stats();
+    out
+}
+
+fn step(machine: &mut Machine, out: &mut Run) {
+    let Run {
+        delivered,
+        dropped,
+        hops,
+        ..
+    } = out;
+    machine.step_traced(delivered, |hop| hops.push(*hop));
+    dropped.extend(machine.drain_drops());
+    let stats = machine.stats();
+    assert_eq!(
+        stats.copies_due,
+        stats.delivered + stats.dropped + stats.in_flight,
+        "conservation"
+    );
+    assert_eq!(stats.delivered, delivered.len() as u64);
+    assert_eq!(stats.dropped, dropped.len() as u64);
+}
+
+/// splitmix64: Steele, Lea and Flood (2014).
+pub(crate) struct Draw(pub(crate) u64);
+
+impl Draw {
+    pub(crate) fn word(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    pub(crate) fn below(&mut self, n: u64) -> u64 {
+        ((u128::from(self.word()) * u128::from(n)) >> 64) as u64
+    }
+
+    pub(crate) fn pick<T: Copy>(&mut self, choices: &[T]) -> T {
+        choices[self.below(choices.len() as u64) as usize]
+    }
+
+    /// Exponential with this mean.
+    pub(crate) fn exponential(&mut self, mean: f64) -> f64 {
+        -mean * (((self.word() >> 11) as f64 + 0.5) / (1u64 << 53) as f64).ln()
+    }
+}
+
+pub(crate) fn link(
+    a: usize,
+    b: usize,
+    rate_bps: u64,
+    prop_ns: u64,
+    overhead_bytes: u32,
+) -> LinkSpec {
+    LinkSpec {
+        a,
+        b,
+        rate_bps,
+        prop: Ns(prop_ns),
+        overhead_bytes,
+        min_payload_bytes: 0,
+    }
+}
+
+/// A tree (`extra_links` = 0) or mesh on a coarse time grid, so that many things fall on one instant.
+pub(crate) fn random_scenario(seed: u64, extra_links: u64, faults: u64) -> Scenario {
+    let mut draw = Draw(seed);
+    let nodes = 2 + draw.below(7);
+    let mut ends: Vec<(u64, u64)> = (1..nodes).map(|node| (draw.below(node), node)).collect();
+    for _ in 0..extra_links {
+        let a = draw.below(nodes);
+        ends.push((a, (a + 1 + draw.below(nodes - 1)) % nodes));
+    }
+    let props = draw.pick(&[[0, 0], [250, 1_000], [100_000, 700_000]]);
+    let links: Vec<LinkSpec> = ends
+        .iter()
+        .map(|&(a, b)| {
+            link(
+                a as usize,
+                b as usize,
+                draw.pick(&[2_000_000, 10_000_000]),
+                draw.pick(&props),
+                draw.pick(&[25, 86]),
+            )
+        })
+        .collect();
+    let procs = draw.pick(&[[0, 0], [20_000, 100_000]]);
+    let proc = (0..nodes).map(|_| Ns(draw.pick(&procs))).collect();
+    let streams = (0..1 + draw.below(7))
+        .map(|_| {
+            let node = draw.below(nodes);
+            Stream {
+                node: node as usize,
+                topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
+                bytes: draw.pick(&[0, 1, 39, 100, 700, 3000]),
+                prio: draw.pick(&[0, 1, 2]),
+                period_ns: (1 + draw.below(60)) * 100_000,
+                offset_ns: draw.below(10) * 100_000,
+                count: 1 + draw.below(9),
+            }
+        })
+        .collect();
+    let subscriptions = (0..1 + draw.below(2 * nodes))
+        .map(|_| {
+            (
+                draw.below(nodes) as usize,
+                draw.pick(&["line/#", "line/+/level", "#", "+/n1/+"])
+                    .to_owned(),
+            )
+        })
+        .collect();
+    let mut fault_list: Vec<(u64, Fault)> = (0..faults)
+        .map(|_| {
+            let at = draw.below(60) * 100_000;
+            let fault = if draw.below(2) == 0 {
+                Fault::Link(
+                    draw.below(links.len() as u64) as usize,
+                    draw.pick(&[LinkState::Down, LinkState::Up]),
+                )
+            } else {
+                Fault::Node(
+                    draw.below(nodes) as usize,
+                    draw.pick(&[NodeState::Down, NodeState::Up]),
+                )
+            };
+            (at, fault)
+        })
+        .collect();
+    fault_list.sort_by_key(|&(at, _)| at);
+    Scenario {
+        topology: Topology::new(proc, links, 500).unwrap(),
+        subscriptions,
+        streams,
+        faults: fault_list,
+    }
+}
+
+/// The flows that the streams of a scenario make, each declared at its own period.
+pub(crate) fn flows(scenario: &Scenario) -> Vec<Flow> {
+    let mut machine = machine(scenario);
+    scenario
+        .streams
+        .iter()
+        .map(|stream| {
+            let topic = machine.topic(&TopicName::parse(&stream.topic).unwrap());
+            Flow {
+                node: stream.node,
+                targets: machine
+                    .subscribers(topic)
+                    .unwrap()
+                    .iter()
+                    .copied()
+                    .filter(|&node| node != stream.node)
+                    .collect(),
+                bytes: stream.bytes,
+                prio: stream.prio,
+                at_most: Some(AtMost::new(1, Ns(stream.period_ns)).unwrap()),
+            }
+        })
+        .collect()
+}
