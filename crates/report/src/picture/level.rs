@@ -4,12 +4,13 @@ use jiff::Timestamp;
 
 use super::canvas::{Align, Area, Canvas, Pen, shortened, text_width};
 use super::colour::{INK, QUIET_INK, Rgb};
-use super::marks::{check_marks, draw_bands, lay_out_strip};
+use super::marks::{check_marks, draw_bands};
 use super::page::{
     AXIS_TITLE_PX, Margins, blank, crisp, draw_axis_title, draw_frame, draw_grid, draw_notes,
     draw_time_axis, draw_title, draw_vertical_axis, note_lines, plot_area, plot_sides, strip_area,
     time_ticks_of, vertical_ticks, widest,
 };
+use super::strip::lay_out_strip;
 use super::{Axis, AxisScale, EventMark, Frame, Picture, PictureError, PictureSize};
 
 /// A series of levels at equal steps.

@@ -22,6 +22,7 @@ mod marks;
 mod page;
 mod spectrogram;
 mod stream;
+mod strip;
 mod ticks;
 mod time_axis;
 

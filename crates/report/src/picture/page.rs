@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::canvas::{Align, Area, Canvas, Pen, checked_size, shortened, text_width};
 use super::colour::{GRID_LINE, INK, QUIET_INK, WHITE};
-use super::marks::Strip;
+use super::strip::Strip;
 use super::ticks::{linear_ticks, logarithmic_minor_ticks, logarithmic_ticks, signed};
 use super::time_axis::{Tick, TimeTicks, time_ticks};
 use super::{Axis, AxisScale, PictureError};

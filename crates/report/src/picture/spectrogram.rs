@@ -5,12 +5,13 @@ use jiff::Timestamp;
 use super::canvas::{Align, Area, Canvas, text_width};
 use super::colour::{INK, NO_DATA, NO_DATA_STROKE, Rgb, scale_table};
 use super::grid::{PixelLevels, pixel_levels};
-use super::marks::{check_marks, draw_boxes, lay_out_strip};
+use super::marks::{check_marks, draw_boxes};
 use super::page::{
     AXIS_TITLE_PX, Margins, TICK_PX, blank, draw_axis_title, draw_frame, draw_notes,
     draw_time_axis, draw_title, draw_vertical_axis, frequency_unit, note_lines, plot_area,
     plot_sides, strip_area, tick_line, time_ticks_of, vertical_ticks, widest,
 };
+use super::strip::lay_out_strip;
 use super::ticks::{linear_ticks, si_label, signed};
 use super::{
     Axis, AxisScale, ColourRange, EventMark, Frame, Picture, PictureError, PictureSize, Spectrogram,
@@ -243,7 +244,7 @@ impl SpectrogramPicture<'_> {
             });
         }
         if levels.level_db.iter().any(|v| v.is_nan()) {
-            parts.push("Hatched: nothing recorded.".to_owned());
+            parts.push("Hatched: no data.".to_owned());
         }
         parts.join(" ")
     }
@@ -316,7 +317,12 @@ fn draw_colour_scale(canvas: &mut Canvas, plot: Area, ends: Option<(f64, f64)>, 
         canvas.text(&text, (label_left, at + 5.0), TICK_PX, Align::Left, INK);
         canvas.text(prefix, (label_left, at + 5.0), TICK_PX, Align::Right, INK);
     };
-    let end_decimals = |level: f64| if level.fract() == 0.0 { 0 } else { 1 };
+    let end_decimals = |level: f64| {
+        let written = level.to_string();
+        written
+            .split_once('.')
+            .map_or(0, |(_, digits)| digits.len().min(2))
+    };
     label(high_db, "≥ ", end_decimals(high_db));
     label(low_db, "≤ ", end_decimals(low_db));
     for level in inner {

@@ -1,76 +1,13 @@
-//! What the pixels of a picture say, read back from the file.
+//! What the pixels of a spectrogram say, read back from the file.
 
 use std::f64::consts::PI;
-use std::io::Cursor;
 
 use report::{
-    Axis, AxisScale, ColourRange, EventMark, Grid, LevelLine, LevelPicture, LevelPoints,
-    LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
+    Axis, AxisScale, ColourRange, EventMark, Grid, PictureError, PictureSize, Pooling, Spectrogram,
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, scale_colour,
 };
 
-struct Pixels {
-    width: usize,
-    height: usize,
-    rgb: Vec<u8>,
-    texts: Vec<(String, String)>,
-}
-
-impl Pixels {
-    fn of(picture: &Picture) -> Self {
-        let mut reader = png::Decoder::new(Cursor::new(&picture.png))
-            .read_info()
-            .unwrap();
-        let mut rgb = vec![0; reader.output_buffer_size().unwrap()];
-        let info = reader.next_frame(&mut rgb).unwrap();
-        assert_eq!(info.color_type, png::ColorType::Rgb);
-        let header = reader.info();
-        let latin = header.uncompressed_latin1_text.iter();
-        let texts = latin.map(|t| (t.keyword.clone(), t.text.clone()));
-        let international = header.utf8_text.iter();
-        let texts = texts
-            .chain(international.map(|t| (t.keyword.clone(), t.get_text().unwrap())))
-            .collect();
-        Self {
-            width: info.width as usize,
-            height: info.height as usize,
-            rgb,
-            texts,
-        }
-    }
-
-    fn at(&self, x: f64, y: f64) -> [u8; 3] {
-        let start = 3 * (y as usize * self.width + x as usize);
-        [self.rgb[start], self.rgb[start + 1], self.rgb[start + 2]]
-    }
-
-    fn text(&self, keyword: &str) -> &str {
-        &self.texts.iter().find(|(k, _)| k == keyword).unwrap().1
-    }
-}
-
-/// L* of CIELAB from sRGB, by the forward formulas of IEC 61966-2-1 and ISO/CIE 11664-4 (the
-/// program goes the other way).
-fn lightness(rgb: [u8; 3]) -> f64 {
-    let [r, g, b] = rgb.map(|c| {
-        let c = f64::from(c) / 255.0;
-        if c <= 0.04045 {
-            c / 12.92
-        } else {
-            ((c + 0.055) / 1.055).powf(2.4)
-        }
-    });
-    let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-    if y > 216.0 / 24_389.0 {
-        116.0 * y.cbrt() - 16.0
-    } else {
-        y * 24_389.0 / 27.0
-    }
-}
-
-fn dark(rgb: [u8; 3]) -> bool {
-    lightness(rgb) < 45.0
-}
+use crate::pixels::{Pixels, dark, lightness};
 
 /// Middles of the runs of dark pixels along a line of pixels.
 fn dark_runs(pixels: impl Iterator<Item = [u8; 3]>) -> Vec<f64> {
@@ -378,11 +315,7 @@ fn verif_missing_time_is_hatched_and_silence_is_told() {
     assert!(r == g && g == b && r > 150);
     let [r, _, b] = pixels.at(picture.frame.time.px(0.5), y);
     assert!(r != b);
-    assert!(
-        pixels
-            .text("Description")
-            .contains("Hatched: nothing recorded")
-    );
+    assert!(pixels.text("Description").contains("Hatched: no data"));
 
     let silent =
         Spectrogram::from_levels(grid, Pooling::Mean, None, vec![f32::NEG_INFINITY; 12]).unwrap();
@@ -469,100 +402,5 @@ fn verif_unusable_pictures_are_refused() {
         }
         .draw(),
         Err(PictureError::Mark { number: 1, .. })
-    ));
-}
-
-fn level_picture<'a>(levels: &'a [f32], lines: &'a [LevelLine<'a>]) -> LevelPicture<'a> {
-    LevelPicture {
-        title: "Level",
-        name: "rms over 0.25 s",
-        unit: "dB re 1 µPa",
-        level: LevelTrace {
-            begin_s: 0.0,
-            step_s: 0.25,
-            level_db: levels,
-        },
-        lines,
-        size: PictureSize {
-            width_px: 1400,
-            height_px: 620,
-        },
-        start_utc: None,
-        time_range_s: None,
-        level_range_db: None,
-        marks: &[],
-    }
-}
-
-#[test]
-fn verif_levels_stand_where_the_axis_says() {
-    let mut levels = vec![90.0_f32; 100_000];
-    levels[40_000] = 121.5;
-    let lines = [LevelLine {
-        name: "switches on above",
-        style: LineStyle::Threshold,
-        points: LevelPoints::Constant(104.0),
-    }];
-    let picture = level_picture(&levels, &lines).draw().unwrap();
-    let pixels = Pixels::of(&picture);
-    let (time, level) = (picture.frame.time, picture.frame.vertical);
-    let reddest = (level.pixels().1 as usize..level.pixels().0 as usize)
-        .max_by_key(|&y| {
-            (time.pixels().0 as usize..time.pixels().1 as usize)
-                .map(|x| pixels.at(x as f64, y as f64))
-                .map(|[r, _, b]| i64::from(r) - i64::from(b))
-                .sum::<i64>()
-        })
-        .unwrap();
-    let db_a_pixel = (level.range().1 - level.range().0) / (level.pixels().0 - level.pixels().1);
-    assert!((level.value(reddest as f64 + 0.5) - 104.0).abs() <= 1.5 * db_a_pixel);
-
-    // One point in a hundred thousand, on 78 points a pixel, still reaches its height.
-    let x = time.px(10_000.0);
-    let peak = (level.pixels().1 as usize + 1..level.pixels().0 as usize)
-        .find(|&y| (-1..=1).any(|d| dark(pixels.at(x + f64::from(d), y as f64))))
-        .unwrap();
-    let read_db = level.value(peak as f64 + 0.5);
-    assert!((read_db - 121.5).abs() <= 2.0 * db_a_pixel, "{read_db}");
-    assert!(pixels.text("Description").contains("about 79 points"));
-}
-
-#[test]
-fn verif_unusable_levels_are_refused() {
-    let good = [80.0, f32::NAN, 82.0, f32::NEG_INFINITY];
-    let picture = level_picture(&good, &[]).draw().unwrap();
-    let pixels = Pixels::of(&picture);
-    assert!(
-        pixels
-            .text("Description")
-            .contains("not recorded, not drawn: 1")
-    );
-    assert!(
-        pixels
-            .text("Description")
-            .contains("without any power, not drawn: 1")
-    );
-
-    let none = level_picture(&[f32::NAN; 4], &[]).draw();
-    assert!(matches!(none, Err(PictureError::NoLevel { points: 4 })));
-    assert!(level_picture(&[], &[]).draw().is_err());
-    let loud = level_picture(&[1.0, f32::INFINITY], &[]).draw();
-    assert!(matches!(loud, Err(PictureError::Infinite { index: 1 })));
-    let lines = [LevelLine {
-        name: "threshold",
-        style: LineStyle::Threshold,
-        points: LevelPoints::Constant(f64::NAN),
-    }];
-    let level_range_db = Some((70.0, 90.0));
-    let bad = LevelPicture {
-        level_range_db,
-        ..level_picture(&good, &lines)
-    };
-    assert!(matches!(bad.draw(), Err(PictureError::Value { .. })));
-    let mut still = level_picture(&good, &[]);
-    still.level.step_s = 0.0;
-    assert!(matches!(
-        still.draw(),
-        Err(PictureError::Value { unit: "s", .. })
     ));
 }
