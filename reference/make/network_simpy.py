@@ -130,6 +130,7 @@ class Net:
         for link in self.links:
             self.directions.append(Direction(self, link, link["a"], link["b"]))
             self.directions.append(Direction(self, link, link["b"], link["a"]))
+        self.trees = {}  # by stream, until the next fault
         self.delivered, self.dropped, self.hops = [], [], 0
         for number, spec in enumerate(scenario["streams"]):
             self.env.process(self.stream(number, spec))
@@ -142,6 +143,7 @@ class Net:
 
     def fault(self, fault):
         self.up[fault["link"]] = fault["up"]
+        self.trees = {}
         if not fault["up"]:
             self.directions[2 * fault["link"]].cut()
             self.directions[2 * fault["link"] + 1].cut()
@@ -157,19 +159,26 @@ class Net:
 
     def publish(self, number, seq, spec, readers, cuts):
         message = Message(number, seq, spec, self.env.now, len(cuts))
-        entered = self.ways(spec["node"])
-        for reader in readers:
-            if reader not in entered:
-                self.dropped.append((number, seq, reader, self.env.now, "path"))
-                continue
-            message.left[reader] = len(cuts)
-            node = reader
-            while node != spec["node"]:
-                direction = entered[node]
-                message.tree.setdefault(self.directions[direction].start, {}).setdefault(direction, set()).add(reader)
-                node = self.directions[direction].start
+        if number not in self.trees:
+            self.trees[number] = self.tree(spec["node"], readers)
+        message.tree, reached, unreached = self.trees[number]
+        for reader in unreached:
+            self.dropped.append((number, seq, reader, self.env.now, "path"))
+        message.left = dict.fromkeys(reached, len(cuts))
         for index, payload in enumerate(cuts):
             self.spread(message, index, payload, spec["node"])
+
+    def tree(self, source, readers):
+        """For each node the directions a frame goes on by, each with the readers beyond; the readers reached, and those not."""
+        entered, tree = self.ways(source), {}
+        reached = [reader for reader in readers if reader in entered]
+        for reader in reached:
+            node = reader
+            while node != source:
+                direction = entered[node]
+                node = self.directions[direction].start
+                tree.setdefault(node, {}).setdefault(direction, set()).add(reader)
+        return tree, reached, [reader for reader in readers if reader not in entered]
 
     def ways(self, source):
         """By which direction each node is entered: fewest hops, then lowest node before, then lowest link."""

@@ -74,6 +74,34 @@ fn verif_one_link_by_hand() {
     assert_eq!(totals, [Ns(800_012), Ns(1_544_716 + 12)]);
 }
 
+#[test]
+fn verif_a_burst_grows_by_what_it_waits_for() {
+    // Of one prio on the first link: A, 100 bytes each 10 ms, and B, 400 bytes each 100 ms; overhead 100 bytes, 10 Mb/s. A goes on alone.
+    // First link: (500 B frame + 500 B burst of B) 0.8 us/B = 800 us, and 160 us for A's own burst: 960 us.
+    // A's burst grows by 800 us/10 ms of a message to 1.08 messages = 1728 bits; second link: (1600 + 1728) bits/10 Mb/s = 332.8 us.
+    let links = vec![
+        link(0, 1, 10_000_000, 7, 100),
+        link(1, 2, 10_000_000, 7, 100),
+    ];
+    let topology = Topology::new(vec![Ns(5); 3], links, 500).unwrap();
+    let flow = |target, bytes, per_ms: u64| Flow {
+        node: 0,
+        targets: vec![target],
+        bytes,
+        prio: 0,
+        at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
+    };
+    let found = delay_bounds(&topology, &[flow(2, 100, 10), flow(1, 400, 100)]).unwrap();
+    let DelayBound::Known { total, hops } = &found[0][0] else {
+        panic!("{found:?}")
+    };
+    assert_eq!(
+        hops.iter().map(|hop| hop.service).collect::<Vec<_>>(),
+        [Ns(960_000), Ns(332_800)]
+    );
+    assert_eq!(*total, Ns(960_000 + 332_800 + 2 * 12));
+}
+
 fn total(bound: &DelayBound) -> Option<Ns> {
     match bound {
         DelayBound::Known { total, .. } => Some(*total),

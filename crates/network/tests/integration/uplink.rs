@@ -182,6 +182,58 @@ fn verif_price_counts_begun_messages() {
 }
 
 #[test]
+fn verif_an_age_of_just_the_expiry_is_kept() {
+    for (expiry_ns, expired) in [(10_000_000_000, 0), (9_999_999_999, 1)] {
+        let mut uplink = Uplink::new(UplinkSpec {
+            expiry: Some(Ns(expiry_ns)),
+            ..plain(Failure::Never)
+        })
+        .unwrap();
+        let mut out = Vec::new();
+        for id in 0..2 {
+            uplink.offer(Ns(0), UplinkMessage { id, bytes: 1 }).unwrap();
+        }
+        while uplink.next_time().is_some() {
+            uplink.step(&mut out).unwrap();
+        }
+        assert_eq!(uplink.stats().expired, expired);
+    }
+}
+
+#[test]
+fn verif_an_outage_touches_only_what_it_overlaps() {
+    // The first attempt lasts from 20 to 30.
+    for (from_ns, to_ns, sent_s) in [
+        (s(10).0, s(20).0, 30),
+        (s(30).0, s(40).0, 30),
+        // Touched in its last nanosecond: fails at 30, backs off until 35; touched in its first: begins when the outage is over.
+        (s(30).0 - 1, s(30).0, 45),
+        (s(20).0 - 1, s(21).0, 31),
+    ] {
+        let mut uplink = Uplink::new(plain(Failure::Never)).unwrap();
+        let mut out = Vec::new();
+        uplink.set_outage(Ns(from_ns), Ns(to_ns)).unwrap();
+        uplink
+            .offer(s(20), UplinkMessage { id: 0, bytes: 1 })
+            .unwrap();
+        while uplink.next_time().is_some() {
+            uplink.step(&mut out).unwrap();
+        }
+        let sent: Vec<Ns> = out
+            .iter()
+            .filter_map(|e| {
+                if let UplinkEvent::Sent { at, .. } = *e {
+                    Some(at)
+                } else {
+                    None
+                }
+            })
+            .collect();
+        assert_eq!(sent, [s(sent_s)], "outage from {from_ns} to {to_ns}");
+    }
+}
+
+#[test]
 fn verif_outcomes_are_asked_for() {
     let mut uplink = Uplink::new(plain(Failure::Asked)).unwrap();
     let mut out = Vec::new();
