@@ -5,8 +5,11 @@ use std::fmt::Write as _;
 use quantity::Law;
 use sha2::{Digest, Sha256};
 
+use crate::catalogue::Catalogue;
+use crate::field::RefKind;
+use crate::mistake::Mistakes;
 use crate::node::{Node, Value};
-use crate::read::{Fields, Item, Read};
+use crate::read::{Fields, Item, Read, Reader};
 use crate::site::Sources;
 
 /// Digest of all source bytes with line ends normalised, in reading order.
@@ -21,10 +24,10 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count.
-pub(crate) fn digest(version: &str, fields: &Fields) -> String {
+pub(crate) fn digest(version: &str, fields: &Fields, catalogue: &Catalogue) -> String {
     let mut text = String::new();
     text.push_str(version);
-    write_fields(&mut text, fields);
+    write_fields(&mut text, fields, catalogue);
     hex(&Sha256::digest(text.as_bytes()))
 }
 
@@ -35,7 +38,7 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn write_fields(out: &mut String, fields: &Fields) {
+fn write_fields(out: &mut String, fields: &Fields, catalogue: &Catalogue) {
     out.push('{');
     for (key, item) in fields.entries() {
         // Which catalogue file a part came from does not change what the plan says.
@@ -44,10 +47,20 @@ fn write_fields(out: &mut String, fields: &Fields) {
         }
         out.push_str(key);
         out.push('=');
-        write_item(out, item);
+        write_item(out, item, catalogue);
         out.push(';');
     }
     out.push('}');
+}
+
+/// A part that is named where it stands (a rope) counts by what it holds.
+fn write_part(out: &mut String, path: &str, catalogue: &Catalogue) {
+    let Some(part) = catalogue.get(path) else {
+        return;
+    };
+    let mut told = Mistakes::default();
+    let fields = Reader::new(catalogue, &mut told).part(part.section, &part.table, part.site, path);
+    write_fields(out, &fields, catalogue);
 }
 
 fn write_amount(out: &mut String, si: f64, law: Option<Law>) {
@@ -63,7 +76,7 @@ fn write_amount(out: &mut String, si: f64, law: Option<Law>) {
     }
 }
 
-fn write_item(out: &mut String, item: &Item) {
+fn write_item(out: &mut String, item: &Item, catalogue: &Catalogue) {
     let list = |out: &mut String, each: &mut dyn Iterator<Item = String>| {
         out.push('[');
         for x in each {
@@ -113,33 +126,34 @@ fn write_item(out: &mut String, item: &Item) {
         Read::Date(t) => {
             let _ = write!(out, "{t}");
         }
+        Read::Reference(RefKind::Part, path) => write_part(out, path, catalogue),
         Read::Reference(_, path) => out.push_str(path),
         Read::Load(dimension, a) => {
             let _ = write!(out, "{dimension:?} ");
             write_amount(out, a.si, a.law);
         }
         Read::Limit(node) => write_node(out, node),
-        Read::Table(fields) => write_fields(out, fields),
+        Read::Table(fields) => write_fields(out, fields, catalogue),
         Read::Tables(all) => {
             out.push('[');
             for f in all {
-                write_fields(out, f);
+                write_fields(out, f, catalogue);
             }
             out.push(']');
         }
         Read::Keyed(all) => {
             out.push('{');
-            for (id, fields) in all {
+            for (id, fields) in &all.right {
                 let _ = write!(out, "{id:?}=");
-                write_fields(out, fields);
+                write_fields(out, fields, catalogue);
             }
             out.push('}');
         }
         Read::Loads(all) => {
             out.push('{');
-            for (state, item) in all {
+            for (state, item) in &all.right {
                 let _ = write!(out, "{state:?}=");
-                write_item(out, item);
+                write_item(out, item, catalogue);
                 out.push(';');
             }
             out.push('}');

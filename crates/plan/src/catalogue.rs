@@ -1,10 +1,10 @@
 //! Catalogue parts: like things that are written once. What the plan writes itself wins over the part.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use quantity::nearest;
 
-use crate::field::Section;
+use crate::field::{ID_RULE, RefKind, Section, is_id};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{Entry, Node, Table, Value};
 use crate::read::join;
@@ -23,6 +23,12 @@ pub(crate) struct Part {
 #[derive(Debug, Default)]
 pub(crate) struct Catalogue {
     parts: BTreeMap<String, Part>,
+    /// Parts that are declared, but of which nothing can be used.
+    wrong: BTreeSet<String>,
+    /// The places of all that parts hold.
+    held: BTreeSet<Site>,
+    /// A file of parts could not be read, so that a part may be declared all the same.
+    incomplete: bool,
 }
 
 impl Catalogue {
@@ -50,6 +56,15 @@ impl Catalogue {
 
     fn take_part(&mut self, id: &str, entry: &Entry, mistakes: &mut Mistakes) {
         let part_path = format!("part.{id}");
+        if !is_id(id) {
+            mistakes.push(
+                Mistake::error(Code::BadId, entry.key, format!("`{id}` is no id"))
+                    .label(ID_RULE)
+                    .part(part_path),
+            );
+            self.wrong.insert(id.to_lowercase());
+            return;
+        }
         let words = || PART_KINDS.iter().filter_map(|s| s.part);
         let Value::Table(table) = &entry.node.value else {
             mistakes.push(
@@ -57,6 +72,7 @@ impl Catalogue {
                     .label("here")
                     .part(part_path),
             );
+            self.wrong.insert(id.to_owned());
             return;
         };
         let is = table.get("is").and_then(|e| match &e.node.value {
@@ -70,6 +86,7 @@ impl Catalogue {
                     .help(format!("add `is = \"...\"`, one of: {}", join(words())))
                     .part(part_path),
             );
+            self.wrong.insert(id.to_owned());
             return;
         };
         let Some(section) = PART_KINDS.iter().find(|s| s.part == Some(word.as_str())) else {
@@ -83,6 +100,7 @@ impl Catalogue {
                 .help(format!("the words are: {}", join(words())))
                 .part(part_path),
             );
+            self.wrong.insert(id.to_owned());
             return;
         };
         if let Some(known) = self.parts.get(id) {
@@ -100,6 +118,19 @@ impl Catalogue {
         }
         let mut table = table.clone();
         table.remove("is");
+        if let Some(own) = table.remove("part") {
+            mistakes.push(
+                Mistake::error(
+                    Code::KeyConflict,
+                    own.key,
+                    "a part is not built on another part",
+                )
+                .label("here")
+                .help("write what the part holds itself")
+                .part(part_path),
+            );
+        }
+        hold(&mut self.held, &table);
         self.parts.insert(
             id.to_owned(),
             Part {
@@ -108,6 +139,20 @@ impl Catalogue {
                 site: entry.key,
             },
         );
+    }
+
+    /// Notes that some file of parts could not be read.
+    pub(crate) fn lacks_a_file(&mut self) {
+        self.incomplete = true;
+    }
+
+    /// Whether a place lies in a part.
+    pub(crate) fn holds(&self, site: Site) -> bool {
+        self.held.contains(&site)
+    }
+
+    pub(crate) fn get(&self, path: &str) -> Option<&Part> {
+        self.parts.get(path.strip_prefix("part.").unwrap_or(path))
     }
 
     pub(crate) fn iter(&self) -> impl Iterator<Item = (&str, &Part)> {
@@ -125,6 +170,9 @@ impl Catalogue {
     ) -> Option<&Part> {
         let id = path.strip_prefix("part.").unwrap_or(path);
         let Some(part) = self.parts.get(id) else {
+            if self.incomplete || self.wrong.contains(id) {
+                return None;
+            }
             let help = match nearest(id, self.parts.keys().map(String::as_str)) {
                 Some(near) => format!("did you mean `part.{near}`?"),
                 None => "declare it as [part.ID] here or in an included catalogue".to_owned(),
@@ -147,6 +195,10 @@ impl Catalogue {
                 )
                 .label("a part of another kind")
                 .related(part.site, "declared here")
+                .help(format!(
+                    "a part that stands here says is = \"{}\"",
+                    section.part.unwrap_or("")
+                ))
                 .part(user),
             );
             return None;
@@ -154,26 +206,54 @@ impl Catalogue {
         Some(part)
     }
 
-    /// The table with what is missing filled in from the part that it names.
+    /// The table with what is missing filled in from the part that it names; `None` when there is no such part, which has
+    /// been told.
     pub(crate) fn fill(
         &self,
         section: &'static Section,
         table: &Table,
         mistakes: &mut Mistakes,
         user: &str,
-    ) -> Table {
+    ) -> Option<Table> {
         let mut filled = table.clone();
-        let named = table.get("part").and_then(|e| match &e.node.value {
-            Value::Text(path) => Some((path, e.node.site)),
-            _ => None,
-        });
-        let Some((path, used_at)) = named else {
-            return filled;
+        let (path, used_at) = match table.get("part").map(|e| &e.node) {
+            Some(node) => match &node.value {
+                Value::Text(path) if RefKind::of_path(path) == Some(RefKind::Part) => {
+                    (path, node.site)
+                }
+                // The reader tells what is wrong with it.
+                _ => return None,
+            },
+            None => return Some(filled),
         };
-        if let Some(part) = self.part(section, path, used_at, mistakes, user) {
-            fill_in(&mut filled, &part.table, used_at);
-        }
-        filled
+        let part = self.part(section, path, used_at, mistakes, user)?;
+        fill_in(&mut filled, &part.table, used_at);
+        Some(filled)
+    }
+}
+
+impl Part {
+    /// What it holds, marked as used at a place.
+    pub(crate) fn used_at(&self, site: Site) -> Table {
+        let mut table = Table::new();
+        fill_in(&mut table, &self.table, site);
+        table
+    }
+}
+
+fn hold(held: &mut BTreeSet<Site>, table: &Table) {
+    for entry in table.values() {
+        held.insert(entry.key);
+        hold_node(held, &entry.node);
+    }
+}
+
+fn hold_node(held: &mut BTreeSet<Site>, node: &Node) {
+    held.insert(node.site);
+    match &node.value {
+        Value::List(list) => list.iter().for_each(|n| hold_node(held, n)),
+        Value::Table(table) => hold(held, table),
+        _ => {}
     }
 }
 

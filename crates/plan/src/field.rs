@@ -163,6 +163,10 @@ impl RefKind {
     }
 }
 
+/// The rule for ids, as it is told.
+pub(crate) const ID_RULE: &str =
+    "ids begin with a lower-case letter and go on with lower-case letters, digits and hyphens";
+
 /// Ids are `[a-z][a-z0-9-]*`.
 pub(crate) fn is_id(word: &str) -> bool {
     let mut bytes = word.bytes();

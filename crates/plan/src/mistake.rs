@@ -1,5 +1,6 @@
 //! Mistakes and warnings of a file: each with a stable code, its place, what was expected, and help.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
@@ -126,6 +127,23 @@ impl Code {
     }
 }
 
+impl Code {
+    /// Whether it says that something is missing.
+    fn tells_of_absence(self) -> bool {
+        matches!(
+            self,
+            Code::MissingKey
+                | Code::NamesNothing
+                | Code::NotConnected
+                | Code::NotFed
+                | Code::LengthUnknown
+                | Code::NobodyPublishes
+                | Code::NobodyHears
+                | Code::Absent
+        )
+    }
+}
+
 impl fmt::Display for Code {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.as_str())
@@ -205,27 +223,41 @@ impl Mistake {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Mistakes {
     list: Vec<Mistake>,
+    index: BTreeMap<(Code, Site, String), usize>,
+    torn: bool,
+    torn_from: Vec<Site>,
 }
 
 impl Mistakes {
     pub(crate) fn push(&mut self, mistake: Mistake) {
-        let known = self.list.iter().any(|m| {
-            m.code == mistake.code && m.site == mistake.site && m.message == mistake.message
-        });
-        if !known {
-            self.list.push(mistake);
+        let key = (mistake.code, mistake.site, mistake.message.clone());
+        match self.index.get(&key) {
+            Some(&known) => join(&mut self.list[known], mistake),
+            None => {
+                self.index.insert(key, self.list.len());
+                self.list.push(mistake);
+            }
         }
     }
 
-    pub(crate) fn is_empty(&self) -> bool {
-        self.list.is_empty()
+    /// What stands after this place was read as something that it is not.
+    pub(crate) fn tear_from(&mut self, site: Site) {
+        self.torn = true;
+        self.torn_from.push(site);
+    }
+
+    pub(crate) fn is_torn(&self) -> bool {
+        self.torn
+    }
+
+    /// The text could be read in part only: what seems to be missing may stand in the rest.
+    pub(crate) fn tear(&mut self) {
+        self.torn = true;
     }
 
     /// Of a file that cannot be read at all, only that is told: everything else follows from it.
-    pub(crate) fn keep_only_first(&mut self, unreadable: bool) {
-        if unreadable {
-            self.list.truncate(1);
-        }
+    pub(crate) fn keep_only_first(&mut self) {
+        self.list.truncate(1);
     }
 
     /// Whether a part of the file below one of these top-level tables has an error.
@@ -236,14 +268,58 @@ impl Mistakes {
             .any(|m| tables.contains(&m.part.split('.').next().unwrap_or("")))
     }
 
-    /// The list sorted by place; the parts that use a catalogue part are all kept as tainted.
+    /// Warnings last, and otherwise sorted by place.
     pub(crate) fn into_sorted(mut self) -> Vec<Mistake> {
+        if self.torn {
+            let torn: Vec<Site> = self
+                .list
+                .iter()
+                .filter(|m| m.code == Code::Syntax)
+                .map(|m| m.site)
+                .collect();
+            let meets = |m: &Mistake| {
+                let (a, b) = (m.site.start, m.site.end);
+                torn.iter()
+                    .any(|t| t.file == m.site.file && (t.start == a || (t.start < b && a < t.end)))
+            };
+            let after = |m: &Mistake| {
+                self.torn_from
+                    .iter()
+                    .any(|t| t.file == m.site.file && m.site.end > t.start)
+            };
+            self.list.retain(|m| {
+                m.code == Code::Syntax || !(m.code.tells_of_absence() || meets(m) || after(m))
+            });
+        }
         self.list.sort_by(|a, b| {
             (a.severity, a.site, a.code, &a.message).cmp(&(b.severity, b.site, b.code, &b.message))
         });
         self.list
     }
 }
+
+/// Of a mistake told again, keeps the further places. The same mistake in two parts of the file is one in a catalogue
+/// part that both use, and belongs to that part.
+fn join(known: &mut Mistake, again: Mistake) {
+    for related in again.related {
+        if !known.related.contains(&related) {
+            known.related.push(related);
+        }
+    }
+    let of_part = |m: &str| m == PART || m.starts_with("part.");
+    if known.part != again.part {
+        if !of_part(&known.part) && !of_part(&again.part) {
+            PART.clone_into(&mut known.part);
+        } else if known.part == PART {
+            known.part = again.part;
+        }
+    }
+}
+
+const PART: &str = "part";
+
+/// Most mistakes that are drawn; of a file with more it is told how many.
+const MOST_DRAWN: usize = 200;
 
 /// How mistakes are drawn.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -269,7 +345,7 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
         .with_width(110)
         .with_context_lines(1);
     let mut text = String::new();
-    for mistake in mistakes {
+    for mistake in mistakes.iter().take(MOST_DRAWN) {
         let drawn = Drawn {
             mistake,
             source: FileSource {
@@ -286,6 +362,10 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
             text.push_str(&format!("  see also {path}:{line}:{column}: {label}\n"));
         }
         text.push('\n');
+    }
+    if mistakes.len() > MOST_DRAWN {
+        let more = mistakes.len() - MOST_DRAWN;
+        text.push_str(&format!("and {more} more mistakes\n"));
     }
     text
 }
@@ -319,7 +399,8 @@ impl SourceCode for FileSource<'_> {
             *inner.span(),
             inner.line(),
             inner.column(),
-            inner.line_count(),
+            // Lines of this piece; the library counts from the beginning of the text and would draw all between.
+            inner.data().iter().filter(|b| **b == b'\n').count(),
         )))
     }
 }

@@ -42,7 +42,7 @@ impl Node {
         match &self.value {
             Value::Text(_) => "a text",
             Value::Integer(_) => "a whole number",
-            Value::Float(_) => "a number",
+            Value::Float(_) => "a decimal number",
             Value::Flag(_) => "true or false",
             Value::Date(_) => "a date",
             Value::List(_) => "a list",
@@ -66,27 +66,103 @@ impl Node {
 
 /// Parses a text into a tree; all syntax mistakes are told, and what could be recovered is kept.
 pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
-    let (table, errors) = DeTable::parse_recoverable(text);
+    let site = Site::new(file, 0..0);
+    let root = |table: Table| Node {
+        site,
+        used_at: None,
+        value: Value::Table(table),
+    };
+    if let Some(range) = too_many_dots(text) {
+        mistakes.tear();
+        mistakes.push(
+            Mistake::error(
+                Code::Syntax,
+                Site::new(file, range),
+                format!("more than {MOST_DOTS} dotted steps in a row"),
+            )
+            .label("here")
+            .part("file"),
+        );
+        return root(Table::new());
+    }
+    let (table, mut errors) = DeTable::parse_recoverable(text);
+    errors.sort_by_key(|e| e.span().map_or(0, |s| s.start));
+    let mut last_line = None;
     for error in errors {
+        mistakes.tear();
         let range = error.span().unwrap_or(0..0);
         let message = error.message().trim();
+        let range = visible(text, range);
+        let line = text.as_bytes()[..range.start]
+            .iter()
+            .filter(|b| **b == b'\n')
+            .count();
+        // The first in a line is the cause of the others.
+        if last_line.replace(line) == Some(line) {
+            continue;
+        }
+        let unclosed = message.contains("between array elements")
+            || message.contains("between key-value pairs")
+            || message.contains("for inline table element");
+        let unclosed = unclosed && looks_like_a_statement(text, range.start);
         let (code, message) = if message.starts_with("duplicate key") {
             (Code::Duplicate, "this key is written twice".to_owned())
+        } else if range.is_empty() && message.starts_with("string values must be quoted") {
+            (
+                Code::Syntax,
+                "not valid TOML: a value is missing".to_owned(),
+            )
         } else {
             (Code::Syntax, format!("not valid TOML: {message}"))
         };
-        mistakes.push(
-            Mistake::error(code, Site::new(file, visible(text, range)), message)
-                .label("here")
-                .part("file"),
-        );
+        let mut mistake = Mistake::error(code, Site::new(file, range), message)
+            .label("here")
+            .part("file");
+        if unclosed {
+            mistake.help = Some("a `[` or `{` before this line is not closed".to_owned());
+        }
+        // An open bracket swallows the rest of the text: what is told of it would be noise.
+        let swallowed = unclosed.then_some(mistake.site);
+        mistakes.push(mistake);
+        if let Some(site) = swallowed {
+            mistakes.tear_from(site);
+            break;
+        }
     }
-    let site = Site::new(file, 0..0);
-    Node {
-        site,
-        used_at: None,
-        value: Value::Table(table_of(table.into_inner(), file)),
+    root(table_of(table.into_inner(), file))
+}
+
+/// Whether a line begins at this place as the headings and keys of tables do.
+fn looks_like_a_statement(text: &str, at: usize) -> bool {
+    let start = text[..at].rfind('\n').map_or(0, |i| i + 1);
+    let line = text[at..].lines().next().unwrap_or("");
+    let word = |s: &str| s.starts_with(|c: char| c.is_ascii_alphabetic() || c == '"' || c == '[');
+    let heading = line.strip_prefix('[').is_some_and(word);
+    let key = word(line) && line.contains('=');
+    text[start..at].trim().is_empty() && (heading || key)
+}
+
+/// Most dots in a row of words. No section lies half as deep, and trees are walked and dropped by recursion.
+const MOST_DOTS: usize = 16;
+
+/// The place of a dotted key with too many steps: dots between words with nothing else between them, quoted or not.
+fn too_many_dots(text: &str) -> Option<std::ops::Range<usize>> {
+    let (mut dots, mut start, mut after_dot) = (0, 0, false);
+    for (i, byte) in text.bytes().enumerate() {
+        match byte {
+            b'.' if after_dot => (dots, start, after_dot) = (0, i + 1, false),
+            b'.' => (dots, after_dot) = (dots + 1, true),
+            b' ' | b'\t' => {}
+            b'\n' | b'=' | b'#' | b',' | b'{' | b'}' => {
+                (dots, start, after_dot) = (0, i + 1, false)
+            }
+            _ => after_dot = false,
+        }
+        if dots > MOST_DOTS {
+            return Some(visible(text, start..i));
+        }
     }
+    None
 }
 
 /// A range that can be underlined: not empty, within the text, on character borders.

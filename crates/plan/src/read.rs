@@ -11,7 +11,7 @@ use quantity::{
 };
 
 use crate::catalogue::Catalogue;
-use crate::field::{Bounds, Field, Need, RefKind, Section, Shape, is_id};
+use crate::field::{Bounds, Field, ID_RULE, Need, RefKind, Section, Shape, is_id};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{Entry, Node, Table, Value};
 use crate::site::Site;
@@ -56,8 +56,25 @@ pub(crate) enum Read {
     Limit(Node),
     Table(Fields),
     Tables(Vec<Fields>),
-    Keyed(BTreeMap<String, Fields>),
-    Loads(BTreeMap<String, Item>),
+    Keyed(Keyed<Fields>),
+    Loads(Keyed<Item>),
+}
+
+/// Things by id.
+#[derive(Clone, Debug)]
+pub(crate) struct Keyed<T> {
+    pub(crate) right: BTreeMap<String, T>,
+    /// Declared, but of no use: their mistakes have been told. An id that breaks the rule stands here in lower case.
+    pub(crate) wrong: BTreeSet<String>,
+}
+
+impl<T> Default for Keyed<T> {
+    fn default() -> Keyed<T> {
+        Keyed {
+            right: BTreeMap::new(),
+            wrong: BTreeSet::new(),
+        }
+    }
 }
 
 /// What reading needs on the way.
@@ -105,11 +122,11 @@ impl<'a> Reader<'a> {
     }
 
     pub(crate) fn event_rate(&mut self, node: &Node) -> Option<EventRate> {
-        self.parsed(node, parse_event_rate, "300 per 30 d")
+        self.parsed(node, "a rate of events", parse_event_rate, "300 per 30 d")
     }
 
     pub(crate) fn money(&mut self, node: &Node) -> Option<Money> {
-        self.parsed(node, parse_money, "60 EUR")
+        self.parsed(node, "an amount of money", parse_money, "60 EUR")
     }
 
     /// A count of things seen.
@@ -150,10 +167,17 @@ impl<'a> Reader<'a> {
             return self.wrong_type(node, "a table", None);
         };
         if section.part.is_some() && table.contains_key("part") {
-            let merged = self
+            let filled = self
                 .catalogue
                 .fill(section, table, self.mistakes, &self.part);
-            return Some(self.table(section, &merged, node.site, false));
+            let Some(filled) = filled else {
+                // What the part would have given is not known to be missing.
+                let partial = std::mem::replace(&mut self.partial, true);
+                self.table(section, table, node.site, false);
+                self.partial = partial;
+                return None;
+            };
+            return Some(self.table(section, &filled, node.site, false));
         }
         Some(self.table(section, table, node.site, false))
     }
@@ -163,7 +187,9 @@ impl<'a> Reader<'a> {
         let mut wrong = BTreeSet::new();
         for (key, entry) in table {
             let Some(field) = section.field(key) else {
-                self.unknown_key(section, key, entry);
+                if let Some(meant) = self.unknown_key(section, table, key, entry) {
+                    wrong.insert(meant);
+                }
                 continue;
             };
             if top {
@@ -183,14 +209,18 @@ impl<'a> Reader<'a> {
             }
         }
         for field in section.fields {
-            if field.need == Need::Required && !self.partial && !table.contains_key(field.key) {
+            if field.need == Need::Required
+                && !self.partial
+                && !table.contains_key(field.key)
+                && !wrong.contains(field.key)
+            {
                 let mut mistake = Mistake::error(
                     Code::MissingKey,
                     site,
                     format!("{} needs `{}`", section.name, field.key),
                 )
                 .label(format!("`{}` is missing here", field.key))
-                .help(format!("add {}: {}", example_line(field), field.doc));
+                .help(format!("add {}: {}", example_line(field, top), field.doc));
                 if top {
                     mistake.label = format!("`{}` is missing in this file", field.key);
                 }
@@ -204,9 +234,17 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn unknown_key(&mut self, section: &'static Section, key: &str, entry: &Entry) {
+    /// Tells an unknown key, and gives the known one that was meant, if that is not written too.
+    fn unknown_key(
+        &mut self,
+        section: &'static Section,
+        table: &Table,
+        key: &str,
+        entry: &Entry,
+    ) -> Option<&'static str> {
         let keys = section.fields.iter().map(|f| f.key);
-        let help = match nearest(key, keys.clone()) {
+        let near = nearest(key, keys.clone());
+        let help = match near {
             Some(near) => format!("did you mean `{near}`?"),
             None => format!("{} may have: {}", section.name, join(keys)),
         };
@@ -218,6 +256,7 @@ impl<'a> Reader<'a> {
         .label("unknown key")
         .help(help);
         self.tell_at(&entry.node, mistake);
+        near.filter(|n| !table.contains_key(*n))
     }
 
     fn value(&mut self, field: &'static Field, node: &Node, top: bool) -> Option<Read> {
@@ -259,11 +298,13 @@ impl<'a> Reader<'a> {
             Shape::Choice(words) => self.choice(words, node).map(Read::Choice),
             Shape::Level(kinds, bounds) => self.level(kinds, bounds, node),
             Shape::Conductor => self
-                .parsed(node, parse_conductor, "1.0 mm2 class 5")
+                .parsed(node, "a conductor", parse_conductor, "1.0 mm2 class 5")
                 .map(Read::Conductor),
-            Shape::Money => self.parsed(node, parse_money, "0.12 EUR").map(Read::Money),
+            Shape::Money => self
+                .parsed(node, "an amount of money", parse_money, "0.12 EUR")
+                .map(Read::Money),
             Shape::EventRate => self
-                .parsed(node, parse_event_rate, "6 per hour")
+                .parsed(node, "a rate of events", parse_event_rate, "6 per hour")
                 .map(Read::EventRate),
             Shape::Date => self.date(node).map(Read::Date),
             Shape::Reference(kinds) => self.reference(kinds, node),
@@ -381,13 +422,13 @@ impl<'a> Reader<'a> {
     }
 
     fn level(&mut self, kinds: &[LevelKind], bounds: Bounds, node: &Node) -> Option<Read> {
-        let text = self.with_unit(node, "a level", kinds[0].example())?;
+        let text = self.with_unit(node, LEVEL, kinds[0].example())?;
         let mut first = None;
         for &kind in kinds {
             match parse_level(text, kind) {
                 Ok(level) => {
                     return self
-                        .bounded(level.db, bounds, "a level", node, None)
+                        .bounded(level.db, bounds, LEVEL, node, None)
                         .then_some(Read::Level(kind, level));
                 }
                 Err(fault) => {
@@ -438,7 +479,11 @@ impl<'a> Reader<'a> {
         if (bounds.least..=bounds.most).contains(&x) {
             return true;
         }
-        let shown = dimension.map_or_else(|| format!("{x}"), |d| quantity::show(x, d));
+        let shown = match dimension {
+            Some(d) => quantity::show(x, d),
+            None if name == LEVEL => format!("{x} dB"),
+            None => format!("{x}"),
+        };
         let m = Mistake::error(
             Code::OutOfRange,
             node.site,
@@ -453,6 +498,13 @@ impl<'a> Reader<'a> {
         let x = match node.value {
             Value::Float(x) => x,
             Value::Integer(Some(i)) => i as f64,
+            Value::Integer(None) => {
+                let m = Mistake::error(Code::OutOfRange, node.site, "this number is out of range")
+                    .label("too large to hold")
+                    .help("write it with a decimal point or an exponent, if it is meant");
+                self.tell_at(node, m);
+                return None;
+            }
             _ => {
                 return self.wrong_type(
                     node,
@@ -467,8 +519,7 @@ impl<'a> Reader<'a> {
             self.tell_at(node, m);
             return None;
         }
-        self.bounded(x, bounds, "this number", node, None)
-            .then_some(x)
+        self.bounded(x, bounds, "a number", node, None).then_some(x)
     }
 
     fn count(&mut self, least: i64, most: i64, node: &Node) -> Option<i64> {
@@ -536,7 +587,12 @@ impl<'a> Reader<'a> {
                 .and_then(|d| TimeZone::UTC.to_timestamp(d.at(0, 0, 0, 0)).ok())
         };
         if parsed.is_none() {
-            let m = if has_time {
+            let m = if has_time && !text.contains('-') {
+                bad(
+                    "a time without its date",
+                    "write year-month-dayThour:minute:secondZ: 2027-03-15T06:30:00Z",
+                )
+            } else if has_time {
                 bad(
                     "a date-time needs its offset",
                     "end it with Z for UTC, or with an offset such as +02:00",
@@ -564,6 +620,17 @@ impl<'a> Reader<'a> {
                 )
                 .label("another kind of thing")
                 .help(format!("expected {wanted}"));
+                self.tell_at(node, m);
+            }
+            None if kinds.contains(&RefKind::Notice) && wrong_notice(text).is_some() => {
+                let word = wrong_notice(text).unwrap_or_default();
+                let m = Mistake::error(
+                    Code::BadReference,
+                    node.site,
+                    format!("a detector tells no `{word}`"),
+                )
+                .label("unknown notice")
+                .help("the notices of a detector are: onset, confirmed, ended");
                 self.tell_at(node, m);
             }
             None => {
@@ -597,10 +664,11 @@ impl<'a> Reader<'a> {
     fn parsed<T>(
         &mut self,
         node: &Node,
+        what: &str,
         parse: fn(&str) -> Result<T, Fault>,
         example: &str,
     ) -> Option<T> {
-        let text = self.with_unit(node, "this value", example)?;
+        let text = self.with_unit(node, what, example)?;
         match parse(text) {
             Ok(value) => Some(value),
             Err(fault) => self.fault(node, text, &fault),
@@ -634,7 +702,7 @@ impl<'a> Reader<'a> {
             return self.wrong_type(node, "tables keyed by id", None);
         };
         let outer = self.part.clone();
-        let mut all = BTreeMap::new();
+        let mut all = Keyed::default();
         for (id, entry) in table {
             if top {
                 self.part = format!("{outer}.{id}");
@@ -649,17 +717,24 @@ impl<'a> Reader<'a> {
                     .label("here")
                     .help("see OASIS MQTT 5.0 section 4.7");
                     self.tell_at(&entry.node, m);
+                    all.wrong.insert(id.clone());
                     continue;
                 }
             } else if !is_id(id) {
                 let m = Mistake::error(Code::BadId, entry.key, format!("`{id}` is no id"))
-                    .label("ids begin with a lower-case letter and go on with lower-case letters, digits and hyphens");
+                    .label(ID_RULE);
                 self.tell_at(&entry.node, m);
+                all.wrong.insert(id.to_lowercase());
                 continue;
             }
-            if let Some(mut fields) = self.section(section, &entry.node) {
-                fields.site = entry.key;
-                all.insert(id.clone(), fields);
+            match self.section(section, &entry.node) {
+                Some(mut fields) => {
+                    fields.site = entry.key;
+                    all.right.insert(id.clone(), fields);
+                }
+                None => {
+                    all.wrong.insert(id.clone());
+                }
             }
         }
         self.part = outer;
@@ -674,7 +749,7 @@ impl<'a> Reader<'a> {
                 Some("for example { listening = \"0.55 W\", asleep = \"12 mW\" }".to_owned()),
             );
         };
-        let mut all = BTreeMap::new();
+        let mut all = Keyed::default();
         for (state, entry) in table {
             if !is_id(state) {
                 let m = Mistake::error(
@@ -682,26 +757,36 @@ impl<'a> Reader<'a> {
                     entry.key,
                     format!("`{state}` is no name for a state"),
                 )
-                .label("lower-case letters, digits and hyphens");
+                .label(ID_RULE);
                 self.tell_at(&entry.node, m);
+                all.wrong.insert(state.to_lowercase());
                 continue;
             }
-            if let Some(value) = self.load(&entry.node) {
-                all.insert(
-                    state.clone(),
-                    Item {
-                        site: entry.node.site,
-                        value,
-                    },
-                );
+            let site = entry.node.site;
+            match self.load(&entry.node) {
+                Some(value) => {
+                    all.right.insert(state.clone(), Item { site, value });
+                }
+                None => {
+                    all.wrong.insert(state.clone());
+                }
             }
         }
         Some(Read::Loads(all))
     }
 }
 
+/// How a level is called in a sentence.
+const LEVEL: &str = "a level";
+
+/// The last step of a path that would be a notice if that were one.
+fn wrong_notice(path: &str) -> Option<&str> {
+    let (head, word) = path.rsplit_once('.')?;
+    (RefKind::of_path(head) == Some(RefKind::Detector)).then_some(word)
+}
+
 /// A line that shows how a key is written.
-fn example_line(field: &Field) -> String {
+fn example_line(field: &Field, top: bool) -> String {
     let value = match field.shape {
         Shape::Amount(d, _) => format!("\"{}\"", d.examples()[0]),
         Shape::Amounts(d, ..) => format!("[\"{}\", ...]", d.examples()[0]),
@@ -726,6 +811,7 @@ fn example_line(field: &Field) -> String {
         Shape::Keyed(_) | Shape::KeyedTopics(_) | Shape::Parts => {
             return format!("`[{}.ID]`", field.key);
         }
+        Shape::Table(_) if top => return format!("`[{}]`", field.key),
         Shape::Table(_) | Shape::KeyedLoads => "{ ... }".to_owned(),
     };
     format!("`{} = {value}`", field.key)
@@ -763,7 +849,7 @@ impl Fields {
     getter!(date, Date, Timestamp);
     getter!(limit, Limit, Node);
     getter!(table, Table, Fields);
-    getter!(loads, Loads, BTreeMap<String, Item>);
+    getter!(loads, Loads, Keyed<Item>);
 
     pub(crate) fn level(&self, key: &'static str) -> Option<(LevelKind, LevelAmount, Site)> {
         let item = self.entries.get(key)?;
@@ -790,12 +876,27 @@ impl Fields {
 
     pub(crate) fn keyed(&self, key: &'static str) -> impl Iterator<Item = (&str, &Fields)> {
         let map = match self.entries.get(key).map(|i| &i.value) {
-            Some(Read::Keyed(map)) => Some(map),
+            Some(Read::Keyed(map)) => Some(&map.right),
             _ => None,
         };
         map.into_iter()
             .flatten()
             .map(|(id, fields)| (id.as_str(), fields))
+    }
+
+    /// The ids below a key that are declared, but of no use.
+    pub(crate) fn wrong_ids(&self, key: &'static str) -> impl Iterator<Item = &str> {
+        let set = match self.entries.get(key).map(|i| &i.value) {
+            Some(Read::Keyed(map)) => Some(&map.wrong),
+            Some(Read::Loads(map)) => Some(&map.wrong),
+            _ => None,
+        };
+        set.into_iter().flatten().map(String::as_str)
+    }
+
+    /// Whether a key is written, but wrong.
+    pub(crate) fn is_wrong(&self, key: &'static str) -> bool {
+        self.wrong.contains(key)
     }
 
     /// Whether a key is written, right or wrong.

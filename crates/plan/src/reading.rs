@@ -11,7 +11,7 @@ use crate::line::Line;
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
-use crate::resolve;
+use crate::resolve::{self, Declared};
 use crate::site::{FileId, Site, Sources};
 use crate::tables::{CATALOGUE, CUE_SHEET, PLAN};
 
@@ -51,6 +51,7 @@ pub struct Reading {
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
     pub digest: String,
     catalogue: Catalogue,
+    declared: Declared,
 }
 
 impl Reading {
@@ -68,7 +69,7 @@ pub struct CueReading {
     pub sources: Sources,
     /// Mistakes and warnings, errors last, each by its place.
     pub mistakes: Vec<Mistake>,
-    /// The cue sheet; `None` unless it has no errors.
+    /// The cue sheet; `None` when it has errors, and when the plan gave no line.
     pub cues: Option<CueSheet>,
     /// Digest of the canonical content, SHA-256 in hexadecimal.
     pub digest: String,
@@ -80,8 +81,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     let mut sources = Sources::default();
     let mut mistakes = Mistakes::default();
     let mut catalogue = Catalogue::default();
-    let file = load(path, &mut sources, &mut mistakes, fetch, None);
-    let unreadable = !mistakes.is_empty();
+    let (file, readable) = load(path, &mut sources, &mut mistakes, fetch, None);
     let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
     let table = match &root.value {
         Value::Table(table) => table.clone(),
@@ -103,15 +103,18 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     let fields = Reader::new(&catalogue, &mut mistakes).file(&PLAN, &root);
     // After the plan itself, so that a mistake in a part that is used is told with its use.
     check_parts(&catalogue, &mut mistakes);
-    let line = resolve::line(&fields, &catalogue, &mut mistakes);
-    mistakes.keep_only_first(unreadable);
+    let (line, declared) = resolve::line(&fields, &catalogue, &mut mistakes);
+    if !readable {
+        mistakes.keep_only_first();
+    }
     Reading {
         source_digest: canonical::source_digest(&sources),
-        digest: canonical::digest("plan/1", &fields),
+        digest: canonical::digest("plan/1", &fields, &catalogue),
         mistakes: mistakes.into_sorted(),
         sources,
         line,
         catalogue,
+        declared,
     }
 }
 
@@ -120,17 +123,24 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
 pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     let mut sources = Sources::default();
     let mut mistakes = Mistakes::default();
-    let file = load(path, &mut sources, &mut mistakes, fetch, None);
-    let unreadable = !mistakes.is_empty();
+    let (file, readable) = load(path, &mut sources, &mut mistakes, fetch, None);
     let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
     let fields = Reader::new(&plan.catalogue, &mut mistakes).file(&CUE_SHEET, &root);
     let folder = path.parent().unwrap_or(Path::new(""));
-    let cues = plan
-        .line
-        .as_ref()
-        .and_then(|line| resolve::cue_sheet(&fields, line, folder, &plan.catalogue, &mut mistakes));
-    let digest = canonical::digest("cues/1", &fields);
-    mistakes.keep_only_first(unreadable);
+    let cues = plan.line.as_ref().and_then(|line| {
+        resolve::cue_sheet(
+            &fields,
+            line,
+            &plan.declared,
+            folder,
+            &plan.catalogue,
+            &mut mistakes,
+        )
+    });
+    let digest = canonical::digest("cues/1", &fields, &plan.catalogue);
+    if !readable {
+        mistakes.keep_only_first();
+    }
     let mistakes = mistakes.into_sorted();
     let cues = cues.filter(|_| !mistakes.iter().any(Mistake::is_error));
     CueReading {
@@ -141,14 +151,15 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     }
 }
 
-/// Fetches a text; what is wrong with the file as a whole is told, and an empty text stands in for it.
+/// Fetches a text, and tells whether it could be had. What is wrong with the file as a whole is told, and an empty text
+/// stands in for it.
 fn load(
     path: &Path,
     sources: &mut Sources,
     mistakes: &mut Mistakes,
     fetch: &Fetch<'_>,
     asked: Option<Site>,
-) -> FileId {
+) -> (FileId, bool) {
     let (text, wrong) = match fetch(path) {
         Err(error) => (
             String::new(),
@@ -184,6 +195,7 @@ fn load(
         },
     };
     let file = sources.add(path, text);
+    let readable = wrong.is_none();
     if let Some((code, message)) = wrong {
         let site = asked.unwrap_or(Site::new(file, 0..0));
         mistakes.push(
@@ -196,7 +208,7 @@ fn load(
                 }),
         );
     }
-    file
+    (file, readable)
 }
 
 #[expect(
@@ -232,6 +244,7 @@ fn include(
                 .part("include")
         };
         if Path::new(name).is_absolute() || !inside {
+            catalogue.lacks_a_file();
             mistakes.push(
                 error(
                     Code::OutsideFolder,
@@ -252,21 +265,32 @@ fn include(
             continue;
         }
         if sources.iter().count() >= MOST_FILES {
+            catalogue.lacks_a_file();
             mistakes.push(error(
                 Code::TooLarge,
                 format!("more than {MOST_FILES} files are included"),
             ));
             return;
         }
-        let file = load(&path, sources, mistakes, fetch, Some(item.site));
-        let node = node::parse(&sources.get(file).text.clone(), file, mistakes);
+        let (file, readable) = load(&path, sources, mistakes, fetch, Some(item.site));
+        if !readable {
+            catalogue.lacks_a_file();
+            continue;
+        }
+        let mut own = Mistakes::default();
+        let node = node::parse(&sources.get(file).text.clone(), file, &mut own);
+        if own.is_torn() {
+            catalogue.lacks_a_file();
+            mistakes.tear();
+        }
         let Value::Table(inner) = &node.value else {
             continue;
         };
-        catalogue.take(inner, mistakes);
-        if !sources.get(file).text.is_empty() {
-            Reader::within(&Catalogue::default(), mistakes, "include".to_owned())
-                .file(&CATALOGUE, &node);
+        catalogue.take(inner, &mut own);
+        Reader::within(&Catalogue::default(), &mut own, "include".to_owned())
+            .file(&CATALOGUE, &node);
+        for mistake in own.into_sorted() {
+            mistakes.push(mistake);
         }
         let inner_folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
         trail.push(path);

@@ -6,7 +6,7 @@ use quantity::Dimension;
 
 use super::requirements::limit;
 use super::talk::topic;
-use super::{Declared, Resolver, ix_of, module_of};
+use super::{Declared, Resolver, ix_of, module_of, unknown};
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::{
     Count, CueSheet, Expect, ExpectKind, Fault, FaultKind, InputCue, Repeats, Sound, SoundIx,
@@ -22,6 +22,7 @@ use crate::site::Site;
 pub(crate) fn cue_sheet(
     root: &Fields,
     line: &Line,
+    of_plan: &Declared,
     folder: &Path,
     catalogue: &Catalogue,
     mistakes: &mut Mistakes,
@@ -29,22 +30,13 @@ pub(crate) fn cue_sheet(
     let mut r = Resolver {
         mistakes,
         catalogue,
-        declared: declared(root, line),
+        declared: declared(root, of_plan),
         part: "rehearsal".to_owned(),
     };
-    let f = root.table("rehearsal")?.0;
-    let mut sheet = CueSheet {
-        name: f.text("name")?.0.clone(),
-        start: f.date("start").map(|(t, _)| *t),
-        duration_s: f.q("duration")?,
-        seed: u64::try_from(*f.count("seed")?.0).ok()?,
-        wind_m_s: f.q("wind")?,
-        contacts_aged: f.choice("contacts").is_some_and(|(w, _)| *w == "aged"),
-        sounds: Vec::new(),
-        faults: Vec::new(),
-        inputs: Vec::new(),
-        expects: Vec::new(),
-    };
+    let known = root.table("rehearsal").and_then(|(f, _)| rehearsal(f));
+    let whole = known.is_some();
+    // Without it there is no cue sheet, but its other mistakes are told all the same.
+    let mut sheet = known.unwrap_or_else(|| no_rehearsal(root.site));
     for (id, f) in root.keyed("sound") {
         r.part = format!("sound.{id}");
         sheet.sounds.extend(sound(&mut r, id, f, folder, &sheet));
@@ -61,33 +53,43 @@ pub(crate) fn cue_sheet(
         r.part = format!("expect.{id}");
         sheet.expects.extend(expect(&mut r, id, f, line, &sheet));
     }
-    Some(sheet)
+    whole.then_some(sheet)
 }
 
-fn declared(root: &Fields, line: &Line) -> Declared {
-    let mut d = Declared::default();
-    for m in &line.modules {
-        d.add(format!("module.{}", m.id), m.at);
-        for o in &m.outputs {
-            d.add(format!("module.{}.output.{}", m.id, o.id), o.at);
-        }
+fn rehearsal(f: &Fields) -> Option<CueSheet> {
+    Some(CueSheet {
+        name: f.text("name")?.0.clone(),
+        start: f.date("start").map(|(t, _)| *t),
+        duration_s: f.q("duration")?,
+        seed: u64::try_from(*f.count("seed")?.0).ok()?,
+        wind_m_s: f.q("wind")?,
+        contacts_aged: f.choice("contacts").is_some_and(|(w, _)| *w == "aged"),
+        sounds: Vec::new(),
+        faults: Vec::new(),
+        inputs: Vec::new(),
+        expects: Vec::new(),
+    })
+}
+
+fn no_rehearsal(at: Site) -> CueSheet {
+    CueSheet {
+        name: String::new(),
+        start: None,
+        duration_s: unknown(at),
+        seed: 0,
+        wind_m_s: unknown(at),
+        contacts_aged: false,
+        sounds: Vec::new(),
+        faults: Vec::new(),
+        inputs: Vec::new(),
+        expects: Vec::new(),
     }
-    for s in &line.spans {
-        d.add(format!("span.{}", s.id), s.at);
-    }
-    for s in &line.supplies {
-        d.add(format!("supply.{}", s.id), s.at);
-    }
-    for u in &line.uplinks {
-        d.add(format!("uplink.{}", u.id), u.at);
-    }
-    for x in &line.detectors {
-        d.add(format!("detector.{}", x.id), x.at);
-    }
-    for (id, f) in root.keyed("sound") {
-        d.add(format!("sound.{id}"), f.site);
-    }
-    d
+}
+
+fn declared(root: &Fields, of_plan: &Declared) -> Declared {
+    let mut declared = of_plan.clone();
+    declared.add_below("", "sound", root);
+    declared
 }
 
 /// Keys that each kind of sound needs, and those it may have.
@@ -124,7 +126,7 @@ fn sound(
     if !keys_fit(
         r,
         f,
-        &format!("sound of kind `{kind}`"),
+        &format!("a sound of kind `{kind}`"),
         SOUND_COMMON,
         needed,
         allowed,
@@ -239,7 +241,7 @@ fn keys_fit(
         if !f.keys().any(|k| k == *key) {
             fits = false;
             r.tell(
-                Mistake::error(Code::MissingKey, f.site, format!("a {what} needs `{key}`"))
+                Mistake::error(Code::MissingKey, f.site, format!("{what} needs `{key}`"))
                     .label(format!("`{key}` is missing here")),
             );
         }
@@ -251,7 +253,7 @@ fn keys_fit(
                 Mistake::error(
                     Code::KeyConflict,
                     item.site,
-                    format!("`{key}` does not belong to a {what}"),
+                    format!("`{key}` does not belong to {what}"),
                 )
                 .label("here")
                 .help(format!(
@@ -389,7 +391,7 @@ fn expect(
     if !keys_fit(
         r,
         f,
-        &format!("expectation on `{that}`"),
+        &format!("an expectation on `{that}`"),
         WINDOW,
         needed,
         allowed,

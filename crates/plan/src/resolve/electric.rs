@@ -1,6 +1,8 @@
 //! Supplies and spans, and whether they join and feed every module.
 
-use super::mechanics::{distance_m, shown_m};
+use quantity::{Dimension, show};
+
+use super::mechanics::{distance_m, unsettled};
 use super::{Resolver, q};
 use crate::line::{
     Battery, Chemistry, Contacts, Line, Link, ModuleIx, Panels, Span, Supply, SupplyKind,
@@ -41,7 +43,30 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
                     f.site,
                     format!("this kind of supply needs `{key}`"),
                 )
-                .label(format!("`{key}` is missing here")),
+                .label(format!("`{key}` is missing here"))
+                .help(format!("add `{key} = {{ ... }}`")),
+            );
+        }
+    }
+    let owners: [(&'static str, &[SupplyKind], &str); 2] = [
+        ("panels", &[SupplyKind::SolarBattery], "solar-battery"),
+        (
+            "battery",
+            &[SupplyKind::SolarBattery, SupplyKind::PrimaryCells],
+            "solar-battery or primary-cells",
+        ),
+    ];
+    for (key, kinds, words) in owners {
+        if let Some(site) = f.site_of(key)
+            && !kinds.contains(&kind)
+        {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    format!("`{key}` does not belong to this kind of supply"),
+                )
+                .label(format!("only of {words}")),
             );
         }
     }
@@ -160,9 +185,9 @@ fn length(
                         "this span is shorter than the distance along the sections",
                     )
                     .label(format!(
-                        "{} of cable for {:.4} m",
-                        shown_m(written),
-                        distance
+                        "{} of cable for {}",
+                        show(written.si, Dimension::Length),
+                        show(distance, Dimension::Length)
                     ))
                     .help("lengthen it, or leave `length` out and give `slack`"),
                 );
@@ -171,15 +196,10 @@ fn length(
         }
         (Some(written), None) => Some(written.si),
         (None, Some(distance)) if distance > 0.0 => Some(distance * (1.0 + slack)),
-        // A place that could not be settled has been told.
-        (None, _)
-            if [from, to]
-                .iter()
-                .any(|m| line.modules[m.0].depth_m.is_nan()) =>
-        {
-            None
-        }
         (None, _) if f.has("length") => None,
+        // A place that could not be settled has been told.
+        (None, _) if r.declared.lost("section", line.sections.len()) => None,
+        (None, _) if [from, to].iter().any(|m| unsettled(line, *m)) => None,
         (None, _) => {
             r.tell(
                 Mistake::error(
@@ -187,7 +207,11 @@ fn length(
                     f.site,
                     "nothing gives the length of this span",
                 )
-                .label("no length, and its ends hang on no common sections")
+                .label(if distance.is_some() {
+                    "no length, and its ends hang at the same place"
+                } else {
+                    "no length, and its ends hang on no common sections"
+                })
                 .help("add `length = \"110 m\"`"),
             );
             None
@@ -197,7 +221,9 @@ fn length(
 
 fn link(r: &mut Resolver<'_>, f: &Fields) -> Option<Link> {
     let Some((standard, at)) = f.choice("link") else {
-        if let Some(site) = f.site_of("link_rate") {
+        if !f.has("link")
+            && let Some(site) = f.site_of("link_rate")
+        {
             r.tell(
                 Mistake::error(Code::KeyConflict, site, "a rate without a link")
                     .label("here")
@@ -207,12 +233,27 @@ fn link(r: &mut Resolver<'_>, f: &Fields) -> Option<Link> {
         return None;
     };
     let rate_bps = f.q("link_rate");
+    if f.is_wrong("link_rate") {
+        return None;
+    }
     if (*standard == "free") != rate_bps.is_some() {
-        let (site, message) = match rate_bps {
-            None => (at, "a free link must give its `link_rate`"),
-            Some(rate) => (rate.at, "the standard fixes the rate of this link"),
+        let (site, message, help) = match rate_bps {
+            None => (
+                at,
+                "a free link must give its `link_rate`",
+                "add `link_rate = \"1 Mbit/s\"`",
+            ),
+            Some(rate) => (
+                rate.at,
+                "the standard fixes the rate of this link",
+                "remove `link_rate`, or write `link = \"free\"`",
+            ),
         };
-        r.tell(Mistake::error(Code::KeyConflict, site, message).label("here"));
+        r.tell(
+            Mistake::error(Code::KeyConflict, site, message)
+                .label("here")
+                .help(help),
+        );
     }
     Some(Link {
         standard: (*standard).to_owned(),
@@ -227,6 +268,13 @@ fn link(r: &mut Resolver<'_>, f: &Fields) -> Option<Link> {
 pub(super) fn connected(r: &mut Resolver<'_>, line: &Line) {
     if r.mistakes
         .spoil(&["file", "span", "supply", "module", "part", "include"])
+    {
+        return;
+    }
+    let lost = |kind, left| r.declared.lost(kind, left);
+    if lost("module", line.modules.len())
+        || lost("span", line.spans.len())
+        || lost("supply", line.supplies.len())
     {
         return;
     }

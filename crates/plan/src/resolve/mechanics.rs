@@ -3,7 +3,7 @@
 use super::{Resolver, ix_of, module_of};
 use crate::field::RefKind;
 use crate::line::{
-    Anchor, Line, ModuleIx, OutputKind, Position, Q, Rope, Section, SectionEnd, SectionIx,
+    Anchor, Line, ModuleIx, OutputKind, Position, Rope, Section, SectionEnd, SectionIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -64,7 +64,8 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
     let (_, path, site) = f.reference("rope")?;
     let user = r.part.clone();
     let part = r.catalogue.part(&ROPE, path, site, r.mistakes, &user)?;
-    let fields = Reader::new(r.catalogue, r.mistakes).part(&ROPE, &part.table, part.site, &user);
+    let held = part.used_at(site);
+    let fields = Reader::new(r.catalogue, r.mistakes).part(&ROPE, &held, part.site, &user);
     Some(Rope {
         diameter_m: fields.q("diameter"),
         weight_in_water_n_m: fields.q("weight_in_water"),
@@ -86,11 +87,7 @@ pub(super) fn positions(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             line.modules[ix.0].position = position;
         }
     }
-    for i in 0..line.modules.len() {
-        let mut under_way = vec![false; line.modules.len()];
-        let depth = depth_of(line, ModuleIx(i), &mut under_way);
-        line.modules[i].depth_m = depth.unwrap_or(f64::NAN);
-    }
+    settle_depths(line);
     check_places(r, line);
     // A module whose place could not be settled has had its mistake told and is left out of depth-dependent results.
     if line.modules.iter().all(|m| m.depth_m.is_finite()) {
@@ -123,6 +120,7 @@ fn position(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Option
                 .label("a section here")
                 .related(length_m.at, "and a depth here"),
             );
+            return None;
         }
         return Some(Position::Depth(length_m));
     }
@@ -162,41 +160,69 @@ fn position(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Option
     })
 }
 
-fn depth_of(line: &Line, ix: ModuleIx, under_way: &mut [bool]) -> Option<f64> {
-    if std::mem::replace(&mut under_way[ix.0], true) {
-        return None;
+/// Settles the depths step by step from what is known: modules placed by depth, and anchors.
+///
+/// A position counts from the end that it names; only when that end has no depth of its own, from the other one.
+fn settle_depths(line: &mut Line) {
+    let mut depths: Vec<Option<f64>> = line
+        .modules
+        .iter()
+        .map(|m| match m.position {
+            Position::Depth(q) => Some(q.si).filter(|d| d.is_finite()),
+            _ => None,
+        })
+        .collect();
+    loop {
+        let by = |named_end: bool| -> Vec<Option<f64>> {
+            (0..depths.len())
+                .map(|i| depths[i].or_else(|| depth_from(line, &depths, i, named_end)))
+                .collect()
+        };
+        let mut next = by(true);
+        if next == depths {
+            next = by(false);
+        }
+        if next == depths {
+            break;
+        }
+        depths = next;
     }
-    let depth = match line.modules[ix.0].position {
-        Position::Depth(q) => Some(q.si).filter(|d| d.is_finite()),
-        Position::FromTop { section, length_m } => {
-            let top = end_depth(line, line.sections[section.0].from, under_way);
-            let bottom = || end_depth(line, line.sections[section.0].to, &mut under_way.to_vec());
-            let rest = line.sections[section.0].length_m.si - length_m.si;
-            top.map(|d| d + length_m.si)
-                .or_else(|| bottom().map(|d| d - rest))
-        }
-        Position::FromAnchor { section, length_m } => {
-            let bottom = end_depth(line, line.sections[section.0].to, under_way);
-            let top = || end_depth(line, line.sections[section.0].from, &mut under_way.to_vec());
-            let rest = line.sections[section.0].length_m.si - length_m.si;
-            bottom
-                .map(|d| d - length_m.si)
-                .or_else(|| top().map(|d| d + rest))
-        }
-    };
-    under_way[ix.0] = false;
-    depth
+    for (module, depth) in line.modules.iter_mut().zip(depths) {
+        module.depth_m = depth.unwrap_or(f64::NAN);
+    }
 }
 
-fn end_depth(line: &Line, end: SectionEnd, under_way: &mut [bool]) -> Option<f64> {
-    match end {
-        SectionEnd::Anchor(_) => Some(line.sea.water_depth_m.si),
-        SectionEnd::Module(m) => depth_of(line, m, under_way),
+/// Depth of a module on a section from the end that its position names, or from the other one.
+fn depth_from(line: &Line, depths: &[Option<f64>], i: usize, named_end: bool) -> Option<f64> {
+    let (section, length_m, top_is_named) = match line.modules[i].position {
+        Position::Depth(_) => return None,
+        Position::FromTop { section, length_m } => (section, length_m.si, true),
+        Position::FromAnchor { section, length_m } => (section, length_m.si, false),
+    };
+    let section = &line.sections[section.0];
+    let rest = section.length_m.si - length_m;
+    let (from_top, from_bottom) = if top_is_named {
+        (length_m, rest)
+    } else {
+        (rest, length_m)
+    };
+    let end = |end: SectionEnd| match end {
+        SectionEnd::Anchor(_) => Some(line.sea.water_depth_m.si).filter(|d| d.is_finite()),
+        SectionEnd::Module(m) => depths[m.0],
+    };
+    if top_is_named == named_end {
+        end(section.from).map(|d| d + from_top)
+    } else {
+        end(section.to).map(|d| d - from_bottom)
     }
 }
 
 fn check_places(r: &mut Resolver<'_>, line: &Line) {
     let floor = line.sea.water_depth_m;
+    // What cannot be found because of another mistake has been told there.
+    let all_read = !floor.si.is_nan()
+        && !r.declared.lost("section", line.sections.len())
+        && !(0..line.modules.len()).any(|i| unsettled(line, ModuleIx(i)));
     for module in &line.modules {
         r.part = format!("module.{}", module.id);
         let at = match module.position {
@@ -230,7 +256,7 @@ fn check_places(r: &mut Resolver<'_>, line: &Line) {
                     quantity::show(-module.depth_m, quantity::Dimension::Length)
                 )),
             );
-        } else if module.depth_m.is_nan() && !matches!(module.position, Position::Depth(_)) {
+        } else if module.depth_m.is_nan() && all_read {
             r.tell(
                 Mistake::error(
                     Code::BadPlace,
@@ -316,6 +342,7 @@ fn shortest(nodes: usize, edges: &[(usize, usize, f64)], from: usize, to: usize)
     best[to].is_finite().then_some(best[to])
 }
 
-pub(super) fn shown_m(q: Q) -> String {
-    quantity::show(q.si, quantity::Dimension::Length)
+/// Whether a module's position could not be read.
+pub(super) fn unsettled(line: &Line, ix: ModuleIx) -> bool {
+    matches!(line.modules[ix.0].position, Position::Depth(q) if q.si.is_nan())
 }

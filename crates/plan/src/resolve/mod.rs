@@ -8,8 +8,9 @@ mod requirements;
 mod sound;
 mod talk;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use jiff::Timestamp;
 use quantity::{Amount, Law, nearest};
 
 pub(crate) use cues::cue_sheet;
@@ -22,7 +23,7 @@ use crate::line::{
 };
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
-use crate::site::Site;
+use crate::site::{FileId, Site};
 
 pub(crate) fn q((amount, at): (&Amount, Site)) -> Q {
     Q {
@@ -72,9 +73,11 @@ impl Fields {
 }
 
 /// Everything that has an id, with its place: whether or not the rest of it could be read.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Declared {
     paths: BTreeMap<String, Site>,
+    /// Paths of things that are written, but of no use; all that lies below them may be declared.
+    wrong: BTreeSet<String>,
 }
 
 impl Declared {
@@ -82,24 +85,67 @@ impl Declared {
         self.paths.insert(path, site);
     }
 
+    /// Adds the things below a key of a table.
+    pub(crate) fn add_below(&mut self, before: &str, key: &'static str, table: &Fields) {
+        if table.is_wrong(key) {
+            self.wrong.insert(format!("{before}{key}"));
+        }
+        for id in table.wrong_ids(key) {
+            self.wrong.insert(format!("{before}{key}.{id}"));
+        }
+        for (id, fields) in table.keyed(key) {
+            self.add(format!("{before}{key}.{id}"), fields.site);
+        }
+    }
+
     fn of(root: &Fields) -> Declared {
         let mut declared = Declared::default();
         for key in [
-            "anchor", "section", "supply", "span", "detector", "uplink", "storage",
+            "anchor",
+            "section",
+            "supply",
+            "module",
+            "span",
+            "detector",
+            "topic",
+            "behaviour",
+            "uplink",
+            "storage",
         ] {
-            for (id, fields) in root.keyed(key) {
-                declared.add(format!("{key}.{id}"), fields.site);
-            }
+            declared.add_below("", key, root);
         }
         for (id, module) in root.keyed("module") {
-            declared.add(format!("module.{id}"), module.site);
-            for key in ["sensor", "output"] {
-                for (inner, fields) in module.keyed(key) {
-                    declared.add(format!("module.{id}.{key}.{inner}"), fields.site);
-                }
-            }
+            let before = format!("module.{id}.");
+            declared.add_below(&before, "sensor", module);
+            declared.add_below(&before, "output", module);
         }
         declared
+    }
+
+    /// Whether something with this path is written, right or wrong.
+    fn has(&self, path: &str) -> bool {
+        let above = |p: &str| {
+            path.starts_with(p) && matches!(path.as_bytes().get(p.len()), None | Some(b'.'))
+        };
+        self.paths.contains_key(path) || self.wrong.iter().any(|p| above(p))
+    }
+
+    fn has_topic(&self, name: &str) -> bool {
+        let path = format!("topic.{name}");
+        self.paths.contains_key(&path) || self.wrong.contains(&path) || self.wrong.contains("topic")
+    }
+
+    /// Whether some of the things of a kind have mistakes that keep them out of the line, which holds `left` of them.
+    fn lost(&self, kind: &str, left: usize) -> bool {
+        let of_kind = |p: &&String| p.split_once('.').is_some_and(|(k, _)| k == kind);
+        let deeper = |p: &&String| kind != "topic" && p.matches('.').count() > 1;
+        let declared = self
+            .paths
+            .keys()
+            .filter(of_kind)
+            .filter(|p| !deeper(p))
+            .count();
+        declared != left || self.wrong.contains(kind) || self.wrong.iter().any(|p| of_kind(&p))
     }
 }
 
@@ -113,11 +159,16 @@ pub(crate) struct Resolver<'a> {
 
 impl Resolver<'_> {
     pub(crate) fn tell(&mut self, mistake: Mistake) {
-        let mistake = if mistake.part.is_empty() {
+        let mut mistake = if mistake.part.is_empty() {
             mistake.part(self.part.clone())
         } else {
             mistake
         };
+        if self.catalogue.holds(mistake.site)
+            && let Some(user) = self.declared.paths.get(&self.part)
+        {
+            mistake = mistake.related(*user, "the part is used here");
+        }
         self.mistakes.push(mistake);
     }
 
@@ -127,7 +178,7 @@ impl Resolver<'_> {
             RefKind::Notice => path.rsplit_once('.').map_or(path, |(head, _)| head),
             _ => path,
         };
-        if self.declared.paths.contains_key(thing) {
+        if self.declared.has(thing) {
             return true;
         }
         let like = thing.split('.').next().unwrap_or(thing);
@@ -145,9 +196,9 @@ impl Resolver<'_> {
             None => {
                 let all: Vec<&str> = candidates.collect();
                 if all.is_empty() {
-                    format!("this file declares no {like}")
+                    format!("no such {like} is declared")
                 } else {
-                    format!("this file declares: {}", all.join(", "))
+                    format!("declared are: {}", all.join(", "))
                 }
             }
         });
@@ -240,16 +291,27 @@ pub(crate) fn ix_of<T>(list: &[T], path: &str, id: impl Fn(&T) -> &String) -> Op
 }
 
 /// Resolves a plan. Things with a mistake are left out of the line; their mistakes name them.
-pub(crate) fn line(root: &Fields, catalogue: &Catalogue, mistakes: &mut Mistakes) -> Option<Line> {
+///
+/// Gives also all that the plan declares, so that a cue sheet may name what the line lacks.
+pub(crate) fn line(
+    root: &Fields,
+    catalogue: &Catalogue,
+    mistakes: &mut Mistakes,
+) -> (Option<Line>, Declared) {
     let mut r = Resolver {
         mistakes,
         catalogue,
         declared: Declared::of(root),
         part: String::new(),
     };
+    let known_deployment = root.table("deployment").and_then(|(f, _)| deployment(f));
+    let known_sea = root.table("site").and_then(|(f, _)| sea(&mut r, f));
+    let whole = known_deployment.is_some() && known_sea.is_some();
+    // Without them there is no line, but its other mistakes are told all the same.
+    let nowhere = Site::new(FileId(0), 0..0);
     let mut line = Line {
-        deployment: deployment(root.table("deployment")?.0)?,
-        sea: sea(&mut r, root.table("site")?.0)?,
+        deployment: known_deployment.unwrap_or_else(|| no_deployment(nowhere)),
+        sea: known_sea.unwrap_or_else(|| no_sea(nowhere)),
         anchors: Vec::new(),
         sections: Vec::new(),
         supplies: Vec::new(),
@@ -277,7 +339,41 @@ pub(crate) fn line(root: &Fields, catalogue: &Catalogue, mistakes: &mut Mistakes
     talk::behaviours(&mut r, root, &mut line);
     talk::heard(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
-    Some(line)
+    let declared = r.declared;
+    (whole.then_some(line), declared)
+}
+
+fn unknown(at: Site) -> Q {
+    Q {
+        si: f64::NAN,
+        law: None,
+        at,
+    }
+}
+
+fn no_deployment(at: Site) -> Deployment {
+    Deployment {
+        name: String::new(),
+        start: Timestamp::UNIX_EPOCH,
+        duration_s: unknown(at),
+        start_slip_s: None,
+        recovery_slip_s: None,
+    }
+}
+
+fn no_sea(at: Site) -> Sea {
+    Sea {
+        latitude_deg: unknown(at),
+        longitude_deg: unknown(at),
+        water_depth_m: unknown(at),
+        profile: Vec::new(),
+        current: Vec::new(),
+        wind_m_s: Vec::new(),
+        clearness: Vec::new(),
+        shipping: None,
+        ph: None,
+        spreading: None,
+    }
 }
 
 fn deployment(f: &Fields) -> Option<Deployment> {
@@ -292,7 +388,6 @@ fn deployment(f: &Fields) -> Option<Deployment> {
 
 fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
     "site".clone_into(&mut r.part);
-    let water_depth_m = f.q("water_depth")?;
     let spreading = match f.choice("spreading") {
         None => None,
         Some((&"spherical", _)) => Some(Spreading::Spherical),
@@ -300,7 +395,7 @@ fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
         Some((&"cylindrical", _)) => Some(Spreading::Cylindrical),
         Some((_, site)) => {
             let at_m = f.q("spreading_changes_at");
-            if at_m.is_none() {
+            if !f.has("spreading_changes_at") {
                 r.tell(
                     Mistake::error(
                         Code::MissingKey,
@@ -345,7 +440,7 @@ fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
     Some(Sea {
         latitude_deg: f.deg("latitude")?,
         longitude_deg: f.deg("longitude")?,
-        water_depth_m,
+        water_depth_m: f.q("water_depth")?,
         profile,
         current,
         wind_m_s: f.amounts("wind").map_or_else(Vec::new, |(list, _)| {

@@ -2,13 +2,13 @@
 
 use quantity::{Dimension, LevelKind};
 
-use super::{Resolver, bare, q, rising};
+use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
     Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, Module, Output, OutputKind,
     PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad,
 };
 use crate::mistake::{Code, Mistake};
-use crate::read::{Fields, Read};
+use crate::read::{Fields, Read, join};
 
 pub(super) fn modules(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, fields) in root.keyed("module") {
@@ -23,7 +23,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     let position = f.table("position")?;
     let mut loads: Vec<StateLoad> = Vec::new();
     if let Some((map, _)) = f.loads("loads") {
-        for (state, item) in map {
+        for (state, item) in &map.right {
             if let Read::Load(dimension, amount) = &item.value {
                 let q = Q {
                     si: amount.si,
@@ -42,9 +42,10 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             }
         }
     }
-    let starts_in = starts_in(r, f, &loads);
+    r.declared.add_states(id, f, &loads);
+    let starts_in = starts_in(r, id, f, &loads);
     let input = f.table("input").and_then(|(t, _)| input(r, t));
-    if !loads.is_empty() && !f.has("input") {
+    if f.has("loads") && !f.has("input") {
         let site = f.site_of("loads").unwrap_or(f.site);
         r.tell(
             Mistake::error(Code::MissingKey, site, "loads need a power input")
@@ -94,9 +95,9 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     })
 }
 
-fn starts_in(r: &mut Resolver<'_>, f: &Fields, loads: &[StateLoad]) -> Option<usize> {
+fn starts_in(r: &mut Resolver<'_>, id: &str, f: &Fields, loads: &[StateLoad]) -> Option<usize> {
     let Some((state, site)) = f.text("starts_in") else {
-        if loads.len() > 1 {
+        if loads.len() > 1 && !f.has("starts_in") {
             let site = f.site_of("loads").unwrap_or(f.site);
             r.tell(
                 Mistake::error(
@@ -105,13 +106,16 @@ fn starts_in(r: &mut Resolver<'_>, f: &Fields, loads: &[StateLoad]) -> Option<us
                     "a module with several states must say in which it starts",
                 )
                 .label("several states")
-                .help(format!("add `starts_in = \"{}\"`", loads[0].state)),
+                .help(format!(
+                    "add `starts_in = \"...\"` with one of: {}",
+                    join(loads.iter().map(|l| l.state.as_str()))
+                )),
             );
         }
         return (loads.len() == 1).then_some(0);
     };
     let found = loads.iter().position(|l| &l.state == state);
-    if found.is_none() {
+    if found.is_none() && !r.declared.has_state(id, state) {
         let all: Vec<&str> = loads.iter().map(|l| l.state.as_str()).collect();
         r.tell(
             Mistake::error(
@@ -124,6 +128,25 @@ fn starts_in(r: &mut Resolver<'_>, f: &Fields, loads: &[StateLoad]) -> Option<us
         );
     }
     found
+}
+
+impl Declared {
+    fn add_states(&mut self, module: &str, f: &Fields, loads: &[StateLoad]) {
+        let before = format!("module.{module}.");
+        self.add_below(&before, "loads", f);
+        for load in loads {
+            self.add(state_path(module, &load.state), f.site);
+        }
+    }
+
+    /// Whether a module has a state of this name, right or wrong.
+    pub(super) fn has_state(&self, module: &str, state: &str) -> bool {
+        self.has(&state_path(module, state))
+    }
+}
+
+fn state_path(module: &str, state: &str) -> String {
+    format!("module.{module}.loads.{state}")
 }
 
 fn input(r: &mut Resolver<'_>, t: &Fields) -> Option<Input> {
@@ -166,7 +189,7 @@ fn sensor(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
         _ => SensorKind::Conductivity,
     };
     let hears = matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone);
-    let chain = if hears { chain(r, f, kind) } else { None };
+    let chain = if hears { chain(r, id, f, kind) } else { None };
     if !hears {
         for key in ["sensitivity", "gain", "adc", "high_pass", "self_noise"] {
             if let Some(site) = f.site_of(key) {
@@ -209,13 +232,13 @@ fn sensor(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
     })
 }
 
-fn chain(r: &mut Resolver<'_>, f: &Fields, kind: SensorKind) -> Option<Chain> {
+fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option<Chain> {
     for key in ["sensitivity", "gain", "adc"] {
         if !f.has(key) {
             r.tell(
-                Mistake::error(Code::MissingKey, f.site, format!("a hydrophone or microphone needs `{key}`"))
+                Mistake::error(Code::MissingKey, f.site, format!("sensor `{id}` needs `{key}`"))
                     .label(format!("`{key}` is missing here"))
-                    .help("its samples can be turned into sound pressure only with sensitivity, gain and converter"),
+                    .help("samples can be turned into sound pressure only with sensitivity, gain and converter"),
             );
         }
     }

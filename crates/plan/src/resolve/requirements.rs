@@ -1,9 +1,12 @@
 //! Requirements: the limits get the dimension that `that` calls for.
 
+use std::path::Path;
+
 use quantity::Dimension;
 
 use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
+use crate::folder::stays_inside;
 use crate::line::{
     DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, UplinkIx,
 };
@@ -21,6 +24,19 @@ const OWN: &[(&str, &[&str])] = &[
     ("storage-time", &["of", "at_least"]),
     ("rehearsed", &["cues"]),
 ];
+/// How a limit of a requirement is written.
+pub(crate) fn limit_example(that: &str) -> &'static str {
+    match that {
+        "voltage" => "12 V",
+        "supply-current" => "2 A",
+        "delay" => "2 s",
+        "link-load" => "20 %",
+        "uplink-messages" => "400 per 30 d",
+        "uplink-cost" => "50 EUR",
+        _ => "240 d",
+    }
+}
+
 const COMMON: &[&str] = &["that", "must", "source", "share", "when_wind_at_most"];
 
 pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
@@ -68,10 +84,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     let that = match *word {
         "voltage" => voltage(r, f, line),
         "supply-current" => {
-            let of = of(r, f, RefKind::Supply)?;
-            let of = of
-                .and_then(|p| ix_of(&line.supplies, p, |s| &s.id))
-                .map(SupplyIx);
+            let of = match of(r, f, RefKind::Supply)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.supplies, p, |s| &s.id).map(SupplyIx)?),
+            };
             Some(That::SupplyCurrent {
                 of,
                 at_most_a: limit(r, f, "at_most", Dimension::Current, NOT_NEGATIVE)?,
@@ -79,10 +95,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         }
         "delay" => delay(r, f, line),
         "link-load" => {
-            let of = of(r, f, RefKind::Span)?;
-            let of = of
-                .and_then(|p| ix_of(&line.spans, p, |s| &s.id))
-                .map(SpanIx);
+            let of = match of(r, f, RefKind::Span)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.spans, p, |s| &s.id).map(SpanIx)?),
+            };
             let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
             let at_most = need(r, f, "at_most", at_most)?;
             Some(That::LinkLoad { of, at_most })
@@ -99,6 +115,17 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         }
         _ => {
             let (cues, at) = need(r, f, "cues", f.text("cues"))?;
+            if !stays_inside(Path::new(cues)) {
+                r.tell(
+                    Mistake::error(
+                        Code::OutsideFolder,
+                        at,
+                        "cue sheets stay under the plan's folder",
+                    )
+                    .label("leads out of it"),
+                );
+                return None;
+            }
             Some(That::Rehearsed {
                 cues: cues.clone(),
                 at,
@@ -138,7 +165,13 @@ fn need<T>(r: &mut Resolver<'_>, f: &Fields, key: &'static str, value: Option<T>
                 f.site,
                 format!("this requirement needs `{key}`"),
             )
-            .label(format!("`{key}` is missing here")),
+            .label(format!("`{key}` is missing here"))
+            .help(match (key, f.choice("that")) {
+                ("at_least" | "at_most", Some((that, _))) => {
+                    format!("add `{key} = \"{}\"`", limit_example(that))
+                }
+                _ => format!("add `{key} = \"...\"`"),
+            }),
         );
     }
     value
@@ -170,6 +203,20 @@ fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     };
     let at_least = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
     let at_most = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
+    if let (Some(least), Some(most)) = (at_least, at_most)
+        && most.si < least.si
+    {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                most.at,
+                "no voltage is at least the one and at most the other",
+            )
+            .label("at most")
+            .related(least.at, "at least"),
+        );
+        return None;
+    }
     let limits = (at_least.is_some() || at_most.is_some()).then_some(Limits { at_least, at_most });
     Some(That::Voltage { of, limits })
 }

@@ -89,7 +89,7 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             Mistake::error(
                 Code::KeyConflict,
                 site,
-                format!("`{key}` does not belong to a `{kind}` stage"),
+                format!("`{key}` does not belong to a {}", named(kind)),
             )
             .label("here")
             .help(format!("it may have: {}", join(own.iter().copied()))),
@@ -102,7 +102,7 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 Mistake::error(
                     Code::MissingKey,
                     f.site,
-                    format!("a `{kind}` stage needs `{key}`"),
+                    format!("a {} needs `{key}`", named(kind)),
                 )
                 .label(format!("`{key}` is missing here"))
                 .help(doc),
@@ -192,6 +192,14 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             }
             trigger(r, f)
         }
+    }
+}
+
+/// What a stage is called in a sentence.
+fn named(kind: &str) -> String {
+    match kind {
+        "on_above" => "trigger (`on_above`)".to_owned(),
+        _ => format!("`{kind}` stage"),
     }
 }
 

@@ -18,7 +18,9 @@ const LAYERS: &[&str] = &["ethernet", "ipv4", "ipv6", "udp"];
 pub(super) fn traffic(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     "traffic".clone_into(&mut r.part);
     let Some((f, _)) = root.table("traffic") else {
-        if let Some(span) = line.spans.iter().find(|s| s.link.is_some()) {
+        if !root.has("traffic")
+            && let Some(span) = line.spans.iter().find(|s| s.link.is_some())
+        {
             r.tell(
                 Mistake::error(Code::MissingKey, span.at, "nothing says how messages are framed on the links")
                     .label("this span has a link")
@@ -82,7 +84,11 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 } else {
                     "neither here"
                 })
-                .help("add `fields = [ ... ]` for a packed payload, or `size = \"60 B\"`"),
+                .help(if f.has("size") {
+                    "remove one of them"
+                } else {
+                    "add `fields = [ ... ]` for a packed payload, or `size = \"60 B\"`"
+                }),
             );
             continue;
         }
@@ -94,6 +100,10 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         let Some(fields) = read.into_iter().collect::<Option<Vec<_>>>() else {
             continue;
         };
+        different(r, f);
+        if f.is_wrong("fields") || f.is_wrong("size") {
+            continue;
+        }
         let size_bytes = f.q("size");
         if let Some(size) = size_bytes
             && whole(r, size.si, size.at).is_none()
@@ -113,6 +123,28 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
+/// Tells fields of a topic that have the same name.
+fn different(r: &mut Resolver<'_>, f: &Fields) {
+    let names: Vec<(&String, Site)> = f
+        .tables("fields")
+        .iter()
+        .filter_map(|x| x.text("name"))
+        .collect();
+    for (i, (name, site)) in names.iter().enumerate() {
+        if let Some((_, first)) = names[..i].iter().find(|(n, _)| n == name) {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    *site,
+                    format!("field `{name}` is there twice"),
+                )
+                .label("again here")
+                .related(*first, "first here"),
+            );
+        }
+    }
+}
+
 fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
     let name = f.text("name")?.0.clone();
     let number = f.has("from") || f.has("to") || f.has("step");
@@ -125,7 +157,34 @@ fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
         );
         return None;
     }
+    for (key, of, there) in [
+        ("unit", "a number", number),
+        ("time_step", "a time stamp", f.has("time_bits")),
+    ] {
+        if let Some(site) = f.site_of(key)
+            && !there
+        {
+            r.tell(
+                Mistake::error(Code::KeyConflict, site, format!("`{key}` belongs to {of}"))
+                    .label(format!("field `{name}` is none")),
+            );
+            return None;
+        }
+    }
     if let Some((values, site)) = f.texts("values") {
+        let again =
+            (1..values.len()).find(|i| values[..*i].iter().any(|(v, _)| *v == values[*i].0));
+        if let Some(again) = again {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    values[again].1,
+                    "this value is there twice",
+                )
+                .label("again here"),
+            );
+            return None;
+        }
         if values.len() < 2 {
             r.tell(
                 Mistake::error(Code::OutOfRange, site, "a list of one value says nothing")
@@ -154,10 +213,13 @@ fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
     }
     if let Some((bits, site)) = f.count("time_bits") {
         let Some(step) = f.q("time_step") else {
-            r.tell(
-                Mistake::error(Code::MissingKey, site, "a time stamp needs `time_step`")
-                    .label("here"),
-            );
+            if !f.has("time_step") {
+                r.tell(
+                    Mistake::error(Code::MissingKey, site, "a time stamp needs `time_step`")
+                        .label("here")
+                        .help("add `time_step = \"1 s\"`"),
+                );
+            }
             return None;
         };
         return Some(TopicField::Time {
@@ -169,14 +231,16 @@ fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
     let (Some((from, _)), Some((to, to_site)), Some((step, _))) =
         (f.number("from"), f.number("to"), f.number("step"))
     else {
-        r.tell(
-            Mistake::error(
-                Code::MissingKey,
-                f.site,
-                format!("number `{name}` needs from, to and step"),
-            )
-            .label("here"),
-        );
+        if !["from", "to", "step"].iter().all(|k| f.has(k)) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("number `{name}` needs from, to and step"),
+                )
+                .label("here"),
+            );
+        }
         return None;
     };
     if to <= from {
@@ -260,7 +324,7 @@ fn state(
 ) -> Option<usize> {
     let m = &line.modules[module.0];
     let found = m.loads.iter().position(|l| l.state == name);
-    if found.is_none() {
+    if found.is_none() && !r.declared.has_state(&m.id, name) {
         let all = join(m.loads.iter().map(|l| l.state.as_str()));
         r.tell(
             Mistake::error(
@@ -536,7 +600,7 @@ fn own_module(
 
 pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -> Option<TopicIx> {
     let found = line.topics.iter().position(|t| t.name == name).map(TopicIx);
-    if found.is_none() {
+    if found.is_none() && !r.declared.has_topic(name) {
         let names = line.topics.iter().map(|t| t.name.as_str());
         let help = match quantity::nearest(name, names.clone()) {
             Some(near) => format!("did you mean \"{near}\"?"),
@@ -559,16 +623,9 @@ pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -
 ///
 /// Not asked while topics or behaviours have other mistakes: it would only repeat them.
 pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
-    if r.mistakes.spoil(&[
-        "file",
-        "topic",
-        "behaviour",
-        "detector",
-        "uplink",
-        "module",
-        "part",
-        "include",
-    ]) {
+    if r.declared.lost("topic", line.topics.len())
+        || r.declared.lost("behaviour", line.behaviours.len())
+    {
         return;
     }
     let published = |t: usize| {
@@ -578,11 +635,14 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
                 .any(|a| matches!(a, Action::Publish { topic } if topic.0 == t))
         })
     };
+    // What is sent up when it is told must be told by somebody.
     let sent_up = |t: usize| {
+        let name = &line.topics[t].name;
         line.behaviours.iter().any(|b| {
             b.actions
                 .iter()
                 .any(|a| matches!(a, Action::SendUp { topic, .. } if topic.0 == t))
+                && !matches!(&b.when, When::Told { filter } if topic_name::matches(filter, name))
         })
     };
     let told = |name: &str| {
@@ -599,7 +659,7 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
                     topic.at,
                     format!("nobody publishes `{}`", topic.name),
                 )
-                .label("declared, never used")
+                .label("declared, never published")
                 .help("add an action `publish` to a behaviour, or remove the topic"),
             );
         } else if published(t) && !told(&topic.name) {

@@ -22,19 +22,38 @@ macro_rules! bad {
     )*};
 }
 
+const UPSWEEP: &str = "kind = \"upsweep\"\nfrom = \"90 Hz\"\nto = \"150 Hz\"\nlength = \"0.7 s\"";
+const HEARD: &str = "that = \"notice\"\nof = \"detector.call.confirmed\"";
+
 bad! {
     unknown_span: "of = \"span.top\"" => "of = \"span.tip\"";
     fault_of_the_wrong_thing: "of = \"span.top\"" => "of = \"module.upper\"";
     fault_over_before_it_begins: "at = \"200 s\"" => "at = \"200 s\"\nuntil = \"100 s\"";
     sound_without_its_length: "length = \"0.7 s\"\n" => "";
     sound_with_a_strange_key: "length = \"0.7 s\"" => "length = \"0.7 s\"\nclicks = 5";
+    sound_with_a_misspelt_key: "length = \"0.7 s\"" => "lenght = \"0.7 s\"";
     level_without_its_metre: "170 dB re 1 uPa m" => "170 dB re 1 uPa";
     unknown_sound: "after = \"sound.near\"" => "after = \"sound.neer\"";
     unknown_notice: "of = \"detector.call.confirmed\"" => "of = \"detector.call.confirm\"";
     after_without_within: "within = \"2 s\"\n" => "";
+    after_and_until: "within = \"2 s\"" => "within = \"2 s\"\nuntil = \"100 s\"";
     window_beyond_the_end: "after = \"sound.near\"\nwithin = \"2 s\"" => "from = \"4 min\"\nuntil = \"6 min\"";
     counts_that_cannot_both_hold: "within = \"2 s\"" => "within = \"2 s\"\nat_least = 3\nat_most = 1";
+    count_below_zero: "within = \"2 s\"" => "within = \"2 s\"\nat_least = -3";
     track_that_goes_back: "track = [{ range = \"1 km\", bearing = \"10 deg\", depth = \"10 m\" }]" => "track = [{ after = \"5 s\", range = \"1 km\", depth = \"10 m\" }, { after = \"5 s\", range = \"2 km\", depth = \"10 m\" }]";
-    recording_outside_the_folder: "kind = \"upsweep\"\nfrom = \"90 Hz\"\nto = \"150 Hz\"\nlength = \"0.7 s\"" => "kind = \"recording\"\nfile = \"../../etc/sound.wav\"";
+    recording_outside_the_folder: UPSWEEP => "kind = \"recording\"\nfile = \"../../etc/sound.wav\"";
+    hum_upside_down: UPSWEEP => "kind = \"hum\"\nlow = \"900 Hz\"\nhigh = \"40 Hz\"\nlength = \"1 min\"";
+    kind_of_sound_that_nobody_knows: "kind = \"upsweep\"" => "kind = \"sweep\"";
     sound_after_the_end: "at = \"60 s\"" => "at = \"600 s\"";
+    a_wrong_sound_leaves_its_expectations_alone: "at = \"60 s\"" => "at = \"60\"";
+    no_seed: "seed = 1\n" => "";
+    a_wrong_rehearsal_does_not_hide_the_rest: "wind = \"5 m/s\"" => "wind = \"5 leagues\"\n\n[fault.no]\nat = \"1 s\"\nkind = \"dead\"\nof = \"module.uper\"";
+    unknown_table: "[fault.cut]" => "[failure.cut]";
+    notice_of_an_output: HEARD => "that = \"notice\"\nof = \"module.buoy.output.lantern\"";
+    voltage_without_limits: HEARD => "that = \"voltage\"\nof = \"module.upper\"";
+    voltage_as_a_count: HEARD => "that = \"voltage\"\nof = \"module.upper\"\nat_least = 12";
+    delivered_nowhere: HEARD => "that = \"delivered\"\ntopic = \"alert/call\"";
+    topic_that_does_not_exist: HEARD => "that = \"delivered\"\ntopic = \"alert/cal\"\nat = \"module.buoy\"";
+    input_on_a_filter: "[fault.cut]" => "[input.x]\nat = \"5 s\"\nmodule = \"module.upper\"\npublish = \"alert/#\"\n[fault.cut]";
+    syntax: "seed = 1" => "seed = ";
 }

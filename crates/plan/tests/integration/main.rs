@@ -2,6 +2,8 @@
 
 mod bad;
 mod bad_cues;
+mod bad_things;
+mod bad_values;
 mod good;
 mod hostile;
 mod schema;

@@ -1,10 +1,11 @@
 //! Reading texts from memory.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use plan::{CueReading, Reading};
+use plan::{CueReading, Drawing, Reading, render};
 
 pub(crate) const SMALL: &str = include_str!("../good/small.toml");
 pub(crate) const CUES: &str = include_str!("../good/cues.toml");
@@ -51,3 +52,39 @@ pub(crate) fn changed(text: &str, from: &str, to: &str) -> String {
     );
     text.replace(from, to)
 }
+
+/// What is said of a plan: as it is drawn, then code, place and part of each.
+pub(crate) fn said(files: &Files) -> String {
+    let reading = files.read();
+    let mut text = render(&reading.mistakes, &reading.sources, Drawing::Plain);
+    for m in &reading.mistakes {
+        let (line, column) = reading.sources.line_column(m.site);
+        let _ = writeln!(
+            text,
+            "{} {}:{line}:{column} in {}",
+            m.code,
+            if m.is_error() { "error" } else { "warning" },
+            m.part
+        );
+    }
+    // Line ends without trailing blanks, so that editors leave the snapshots alone.
+    text.lines()
+        .map(str::trim_end)
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// Tests, each of the small plan with one text replaced by another.
+macro_rules! bad {
+    ($($name:ident: $from:expr => $to:expr;)*) => {$(
+        #[test]
+        fn $name() {
+            let text = crate::support::changed(crate::support::SMALL, $from, $to);
+            insta::assert_snapshot!(
+                stringify!($name),
+                crate::support::said(&crate::support::Files::one(text))
+            );
+        }
+    )*};
+}
+pub(crate) use bad;
