@@ -80,6 +80,7 @@ fn reads(that: &That) -> &'static [&'static str] {
         "include",
         "part",
         "section",
+        "anchor",
         "module",
         "span",
         "detector",
@@ -328,7 +329,7 @@ fn sentence(line: &Line, r: &Requirement) -> String {
 fn assumed(line: &Line) -> Vec<String> {
     let mut all = Vec::new();
     if !line.supplies.is_empty() {
-        all.push("conductors have the highest resistance that IEC 60228 permits, at the water temperature of their mean depth".to_owned());
+        all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
     }
     for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
         all.push(format!(
@@ -336,7 +337,27 @@ fn assumed(line: &Line) -> Vec<String> {
             s.id, s.length_m
         ));
     }
-    if line.sections.iter().any(|_| true) {
+    for m in line
+        .modules
+        .iter()
+        .filter(|m| m.input.is_some() && m.passes.is_none())
+    {
+        all.push(format!(
+            "module.{} always passes power on, as a plain joint does",
+            m.id
+        ));
+    }
+    for m in line
+        .modules
+        .iter()
+        .filter(|m| m.input.as_ref().is_some_and(|i| i.efficiency.is_none()))
+    {
+        all.push(format!(
+            "the loads of module.{} are what it draws at its input: no converter stands before them",
+            m.id
+        ));
+    }
+    if !line.sections.is_empty() {
         all.push("sections hang straight down: no water current, no stretch".to_owned());
     }
     if line.spans.iter().any(|s| s.link.is_some()) {
@@ -394,7 +415,7 @@ fn cautions(line: &Line) -> Vec<&'static str> {
     if !line.sections.is_empty() {
         all.push("Lifting, tensioned lines, stored buoyancy, marking as a hazard to navigation: qualified people and local rules decide.");
     }
-    if line.detectors.iter().any(|_| true) {
+    if !line.detectors.is_empty() {
         all.push("Work near protected animals and loud work in the sea need permits; their conditions decide, not this program.");
     }
     all

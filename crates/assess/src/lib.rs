@@ -8,6 +8,7 @@ pub mod evidence;
 pub mod input;
 mod other_verdicts;
 mod power_verdicts;
+mod queue;
 mod talk_verdicts;
 mod verdict;
 

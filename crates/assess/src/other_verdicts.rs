@@ -49,6 +49,9 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
             record.compression.si
         ));
     }
+    if rate_b_s <= 0.0 {
+        return unknown(subject, "nothing is recorded on it");
+    }
     let free = 1.0 - storage.keep_free.map_or(0.0, |q| q.si);
     let days = storage.capacity_bytes.si * free / rate_b_s / SECONDS_PER_DAY;
     let (limit_s, from) = match at_least_s {

@@ -4,6 +4,8 @@
 //! its most is the worst; the least loads give the highest voltage. Between them stand the usual set and the one in which
 //! every module boots at once. Each is taken with new and with aged contacts.
 
+use std::mem::discriminant;
+
 use plan::{Limits, Line, Load, Module, ModuleIx, Q, SupplyIx};
 use power::{NetworkError, Solution};
 
@@ -18,9 +20,13 @@ const NARROW_A: f64 = 0.1;
 const NARROW_LOAD_PERCENT: f64 = 10.0;
 const METHOD: &str = "direct-current network, high-voltage solution (docs/method/power.md; IEC 60228 and ASTM B258 conductors)";
 
+const NO_LOAD: &str = "no load";
+
 /// One set of states and what came of it.
 struct Case {
     name: String,
+    /// Nothing draws: a module that passes power only while powered then passes none, and what lies behind it is left out.
+    idle: bool,
     input: ElectricInput,
     outcome: Result<Solution, NetworkError>,
 }
@@ -29,7 +35,7 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
     let electric: Electric = electric(line)?;
     let size = |load: &Load| match load {
         Load::Power(q) => q.si,
-        // At the same voltage the larger current and the smaller resistance draw more; states of one module are of one kind.
+        // At the same voltage the larger current and the smaller resistance draw more.
         Load::Current(q) => q.si,
         Load::Resistance(q) => 1.0 / q.si,
     };
@@ -52,13 +58,25 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
             state(m, false)
         }
     };
+    let mixed: Vec<String> = line
+        .modules
+        .iter()
+        .filter(|m| {
+            m.loads
+                .windows(2)
+                .any(|w| discriminant(&w[0].load) != discriminant(&w[1].load))
+        })
+        .map(|m| {
+            format!(
+                "module.{} mixes loads in W, A and ohm, so which state is the heaviest depends on its voltage: write all in one unit",
+                m.id
+            )
+        })
+        .collect();
     let mut all = Vec::new();
     for (contacts, age) in [(Contacts::New, "new"), (Contacts::Aged, "aged")] {
         let sets = [
-            (
-                "no load",
-                Conditions::with(line, contacts, |_| Draw::Nothing),
-            ),
+            (NO_LOAD, Conditions::with(line, contacts, |_| Draw::Nothing)),
             (
                 "every module in its lightest state",
                 Conditions::with(line, contacts, |m| state(m, false)),
@@ -77,10 +95,12 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
             ),
         ];
         for (name, conditions) in sets {
-            let input = electric.input(line, &conditions)?;
+            let mut input = electric.input(line, &conditions)?;
+            input.unknowns.extend(mixed.iter().cloned());
             let outcome = power::solve(&input.network);
             all.push(Case {
                 name: format!("{name}, {age} contacts"),
+                idle: name == NO_LOAD,
                 input,
                 outcome,
             });
@@ -201,11 +221,10 @@ fn module_voltage(
         Some(l) => (l.at_least.map(|q| q.si), l.at_most.map(|q| q.si)),
         None => (Some(input.minimum_v.si), Some(input.maximum_v.si)),
     };
-    let mut voltages = good.iter().map(|(case, solution)| {
-        (
-            case,
-            case.input.inlets[m.0].map_or(0.0, |n| solution.voltages_v[n]),
-        )
+    let mut voltages = good.iter().filter_map(|(case, solution)| {
+        let inlet = case.input.inlets[m.0];
+        let unfed = inlet.is_none() && case.idle;
+        (!unfed).then(|| (case, inlet.map_or(0.0, |n| solution.voltages_v[n])))
     });
     let Some(first) = voltages.next() else {
         return unknown(path, "no set of states has an operating point");

@@ -15,6 +15,7 @@ use quantity::{EventRate, Money};
 use crate::input::{
     InputError, Streams, Traffic, at_most, detector_spec, payload_bytes, streams, traffic,
 };
+use crate::queue::{attempts_needed, queue_s};
 use crate::verdict::{Against, Evidence, Side, Verdict};
 
 /// A delay closer to its limit than this is marginal, s.
@@ -26,7 +27,7 @@ const NARROW_MESSAGES: f64 = 1.0;
 /// Days over which a price is taken.
 const PRICE_DAYS: f64 = 30.0;
 const SECONDS_PER_DAY: f64 = 86_400.0;
-const DELAY_METHOD: &str = "detector latency plus network-calculus bound (docs/method/detect.md, docs/method/network.md; Le Boudec & Thiran 2001)";
+const DELAY_METHOD: &str = "detector latency, network-calculus bound, uplink queue (docs/method/assess.md; Le Boudec & Thiran 2001)";
 const LOAD_METHOD: &str =
     "declared rates times frame times (docs/method/network.md; IEEE 802.3 framing)";
 const UPLINK_METHOD: &str = "declared rates times billed messages";
@@ -82,7 +83,7 @@ pub(crate) fn delay(
         DelayEnd::Uplink(u) => format!("uplink.{}", line.uplinks[u.0].id),
     };
     let subject = format!("detector.{} to {end}", line.detectors[from.0].id);
-    match longest_delay(line, from, notice, to, share.map(|q| q.si)) {
+    match delay_bound(line, from, notice, to, share.map(|q| q.si)) {
         Err(why) => unknown(subject, why),
         Ok((way, inputs)) => {
             let against = Against {
@@ -101,7 +102,7 @@ pub(crate) fn delay(
     }
 }
 
-fn longest_delay(
+fn delay_bound(
     line: &Line,
     from: DetectorIx,
     notice: NoticeKind,
@@ -209,8 +210,8 @@ impl Search<'_> {
                 Action::Switch {
                     output, on: true, ..
                 } if self.to == DelayEnd::Output(*output) => self.arrived(way.clone()),
-                Action::SendUp { uplink, topic } if self.to == DelayEnd::Uplink(*uplink) => {
-                    match self.ashore(*uplink, *topic) {
+                Action::SendUp { uplink, .. } if self.to == DelayEnd::Uplink(*uplink) => {
+                    match self.ashore(*uplink) {
                         Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
                         Err(why) => {
                             self.why_not.insert(why);
@@ -296,54 +297,70 @@ impl Search<'_> {
         }
     }
 
-    /// Longest time on an uplink in the wanted share of cases, s.
-    fn ashore(&self, uplink: UplinkIx, topic: TopicIx) -> Result<(f64, String), String> {
+    /// Longest time on an uplink in the wanted share of cases, s; see [`crate::queue`].
+    fn ashore(&self, uplink: UplinkIx) -> Result<(f64, String), String> {
         let u = &self.line.uplinks[uplink.0];
         let id = &u.id;
         let success = u
             .success
             .ok_or_else(|| format!("uplink.{id} says nothing of its chance of success"))?
             .si;
-        let attempts = if success >= 1.0 {
-            1.0
-        } else {
-            let share = self.share.filter(|s| *s < 1.0).ok_or_else(|| {
-                format!("uplink.{id} succeeds in {:.0} % of attempts, so only a `share` of the messages has a bound", 100.0 * success)
-            })?;
-            (libm::log(1.0 - share) / libm::log(1.0 - success))
-                .ceil()
-                .max(1.0)
+        let share = match self.share {
+            _ if success >= 1.0 => 1.0,
+            Some(share) if share < 1.0 => share,
+            _ => {
+                return Err(format!(
+                    "uplink.{id} succeeds in {:.0} % of attempts, so only a `share` of the messages has a bound",
+                    100.0 * success
+                ));
+            }
         };
+        let mut messages = 0;
+        let mut shortest_per_s = f64::INFINITY;
+        for (behaviour, limit, _) in sent_up(self.line, uplink).map_err(|e| e.to_string())? {
+            let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
+            messages += limit.messages();
+            shortest_per_s = shortest_per_s.min(limit.per().as_s_f64());
+        }
+        let attempts = attempts_needed(messages, success, share).ok_or_else(|| {
+            format!(
+                "uplink.{id} succeeds so seldom that no number of attempts worth counting is enough"
+            )
+        })?;
+        let failures = attempts - messages;
         let back_off_s = match u.back_off_s {
             Some(q) => q.si,
-            None if attempts <= 1.0 => 0.0,
+            None if failures == 0 => 0.0,
             None => return Err(format!("uplink.{id} says nothing of its back-off")),
         };
-        let each_s = attempts * u.session_s.si + (attempts - 1.0) * back_off_s;
-        let ahead = (sent_up(self.line, uplink)
-            .map_err(|e| e.to_string())?
-            .iter()
-            .map(|(b, rate, _)| {
-                rate.map(|r| f64::from(r.messages())).ok_or_else(|| {
-                    format!("behaviour.{b} sends up as often as it likes: give it `at_most`")
-                })
-            })
-            .sum::<Result<f64, String>>()?
-            - 1.0)
-            .max(0.0);
-        let wait_s = u
-            .windows
-            .map_or(0.0, |w| w.period_s.si - w.width_s.si + u.session_s.si);
-        let _ = topic;
+        let seconds = queue_s(
+            attempts,
+            failures,
+            u.session_s.si,
+            back_off_s,
+            u.windows.map(|w| (w.period_s.si, w.width_s.si)),
+        );
+        if seconds > shortest_per_s {
+            return Err(format!(
+                "uplink.{id} may take {seconds:.0} s for {messages} messages, and more may come within {shortest_per_s:.0} s: the queue has no bound"
+            ));
+        }
+        let window = match u.windows {
+            None => "",
+            Some(_) => ", the wait for windows included",
+        };
         Ok((
-            wait_s + (ahead + 1.0) * each_s,
+            seconds,
             format!(
-                "{:.0} s on uplink.{id}: {attempts:.0} attempt(s) of {:.0} s behind at most {ahead:.0} others, {wait_s:.0} s for a window",
-                wait_s + (ahead + 1.0) * each_s,
+                "{seconds:.0} s on uplink.{id}: {messages} message(s), of which this is the last, need {attempts} attempts of {:.0} s{window}",
                 u.session_s.si
             ),
         ))
     }
+}
+
+fn as_it_likes(behaviour: &str) -> String {
+    format!("behaviour.{behaviour} sends up as often as it likes: give it `at_most`")
 }
 
 /// Who sends up an uplink: behaviour, what it sends at most, bytes.
@@ -381,9 +398,7 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<(f64, String), S
     let mut total = 0.0;
     let mut parts = Vec::new();
     for (behaviour, limit, bytes) in sent_up(line, uplink).map_err(|e| e.to_string())? {
-        let limit = limit.ok_or_else(|| {
-            format!("behaviour.{behaviour} sends up as often as it likes: give it `at_most`")
-        })?;
+        let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
         let each = f64::from(bytes.div_ceil(u.message_bytes).max(1));
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         total += each * count;
@@ -408,7 +423,10 @@ pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Ve
                 narrow: NARROW_MESSAGES,
                 unit: "messages".to_owned(),
             };
-            let why = format!("in {:.3} d: {why}", limit.per_s / SECONDS_PER_DAY);
+            let why = format!(
+                "in {}: {why}",
+                quantity::show(limit.per_s, quantity::Dimension::Time)
+            );
             against.judge(
                 subject,
                 value,

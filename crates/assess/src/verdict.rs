@@ -99,7 +99,8 @@ pub(crate) enum Side {
     AtMost,
 }
 
-/// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit.
+/// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit. What is
+/// not a finite number is unknown.
 pub(crate) struct Against {
     pub(crate) side: Side,
     pub(crate) limit: f64,
@@ -119,6 +120,12 @@ impl Against {
             Side::AtLeast => value - self.limit,
             Side::AtMost => self.limit - value,
         };
+        if !value.is_finite() || !margin.is_finite() {
+            return Verdict::Unknown {
+                subject,
+                why: format!("the calculation gives no number ({why})"),
+            };
+        }
         let ruling = if margin < 0.0 {
             Ruling::Broken
         } else if margin < self.narrow {
@@ -271,6 +278,8 @@ mod tests {
         assert_eq!(word(8.999), Word::Broken);
         assert_eq!(word(9.0), Word::Marginal);
         assert_eq!(word(9.5), Word::Met);
+        assert_eq!(word(f64::NAN), Word::Unknown);
+        assert_eq!(word(f64::INFINITY), Word::Unknown);
     }
 
     #[test]
