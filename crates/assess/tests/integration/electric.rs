@@ -1,0 +1,202 @@
+//! Voltages and currents against the closed form of one load at the end of one resistance.
+
+use assess::{Check, Ruling, Shelf, Status, Verdict, Word, check};
+
+use crate::support::{checked, close, known, read, requirement, why_unknown};
+
+const TWO: &str = include_str!("two.toml");
+const SUPPLY_V: f64 = 48.0;
+const LOOP_OHM: f64 = 20.0;
+
+#[track_caller]
+fn two(changes: &[(&str, &str)]) -> Check {
+    let mut text = TWO.to_owned();
+    for (from, to) in changes {
+        assert!(text.contains(from), "`{from}` is not in the plan");
+        text = text.replace(from, to);
+    }
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+/// `V = (Vs + sqrt(Vs^2 - 4 P R)) / 2`: 48 V, 20 ohm, 25 W give 32.717797887 V and 0.764110106 A (a circuit simulator finds the
+/// same root to 1e-8 V: ngspice 39, started at 40 V).
+#[test]
+fn val_the_lowest_voltage_is_the_high_root_of_the_quadratic() {
+    let check = two(&[]);
+    let far = known(&check, "voltage");
+    assert_eq!(far.subject, "module.far");
+    close(far.value.value, 32.717_797_887, 1e-8);
+    close(far.limit.value, 20.0, 0.0);
+    close(far.margin.value, 12.717_797_887, 1e-8);
+    let supply = known(&check, "supply");
+    close(supply.value.value, 0.764_110_106, 1e-8);
+    close(supply.limit.value, 5.0, 0.0);
+    assert_eq!(check.status(), Status::Met);
+}
+
+/// The low root, 15.282202113 V, satisfies Kirchhoff's laws too; it must never be the answer.
+#[test]
+fn val_the_low_root_is_not_taken() {
+    let check = two(&[("minimum = \"20 V\"", "minimum = \"10 V\"")]);
+    assert!((known(&check, "voltage").value.value - 15.282_202_113).abs() > 10.0);
+}
+
+/// `Pmax = Vs^2 / (4 R)` is 28.8 W: of 36 W the line carries 80 %.
+#[test]
+fn val_a_line_that_cannot_carry_its_load_is_broken_with_its_share() {
+    let check = two(&[("25 W", "36 W")]);
+    let worst = known(&check, "voltage");
+    assert_eq!(worst.ruling, Ruling::Broken);
+    assert_eq!(worst.subject, "the line");
+    let share = 100.0 * SUPPLY_V * SUPPLY_V / (4.0 * LOOP_OHM) / 36.0;
+    close(share, 80.0, 1e-12);
+    close(worst.value.value, share, 1e-4);
+    assert!(worst.why.contains("module.far"), "{}", worst.why);
+    assert_eq!(known(&check, "supply").ruling, Ruling::Broken);
+    assert_eq!(check.status(), Status::Broken);
+}
+
+/// Just below and just above the most that the line carries.
+#[test]
+fn val_the_limit_of_carrying_lies_at_a_quarter_of_vs_squared_over_r() {
+    assert_eq!(
+        requirement(&two(&[("25 W", "28.79 W")]), "voltage").word(),
+        Word::Met
+    );
+    assert_eq!(
+        requirement(&two(&[("25 W", "28.81 W")]), "voltage").word(),
+        Word::Broken
+    );
+}
+
+/// 0.764110106 A against 0.7 A.
+#[test]
+fn val_a_current_over_the_supply_limit_is_broken() {
+    let check = two(&[("current_limit = \"5 A\"", "current_limit = \"0.7 A\"")]);
+    let supply = known(&check, "supply");
+    assert_eq!(supply.ruling, Ruling::Broken);
+    close(supply.value.value, 0.764_110_106, 1e-8);
+    close(supply.margin.value, -0.064_110_106, 1e-8);
+    assert_eq!(requirement(&check, "voltage").word(), Word::Broken);
+}
+
+/// Within 0.5 V and within 0.1 A of the limit.
+#[test]
+fn verif_what_is_close_to_its_limit_is_marginal() {
+    let check = two(&[
+        ("minimum = \"20 V\"", "minimum = \"32.3 V\""),
+        ("current_limit = \"5 A\"", "current_limit = \"0.8 A\""),
+    ]);
+    assert_eq!(requirement(&check, "voltage").word(), Word::Marginal);
+    assert_eq!(requirement(&check, "supply").word(), Word::Marginal);
+    assert_eq!(check.status(), Status::Met);
+}
+
+/// Without a load the far end has the voltage of the supply: 48 V against 47 V at most.
+#[test]
+fn val_the_highest_voltage_is_that_without_load() {
+    let check = two(&[("maximum = \"72 V\"", "maximum = \"47 V\"")]);
+    let far = known(&check, "voltage");
+    assert_eq!(far.ruling, Ruling::Broken);
+    close(far.value.value, SUPPLY_V, 1e-9);
+    assert!(far.why.contains("no load"), "{}", far.why);
+}
+
+/// 10 ohm with new contacts and 20 ohm with aged ones: the lowest voltage is that of 20 ohm.
+#[test]
+fn val_aged_contacts_count() {
+    let check = two(&[("resistance = \"16.1 ohm\",", "resistance = \"6.1 ohm\",")]);
+    let far = known(&check, "voltage");
+    close(far.value.value, 32.717_797_887, 1e-8);
+    assert!(far.why.contains("aged contacts"), "{}", far.why);
+}
+
+/// What the plan does not say is unknown, not zero.
+#[test]
+fn verif_what_is_not_said_is_unknown_and_never_met() {
+    let ear_input = "input = { minimum = \"20 V\", maximum = \"56 V\" }";
+    for (what, changes) in [
+        (
+            "contacts",
+            [(
+                "contacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\n",
+                "",
+            )],
+        ),
+        (
+            "aged contacts",
+            [("mated_pins_in_loop = 0", "mated_pins_in_loop = 4")],
+        ),
+        (
+            "standing loss",
+            [(
+                ear_input,
+                "input = { minimum = \"20 V\", maximum = \"56 V\", efficiency = 0.9 }",
+            )],
+        ),
+        (
+            "boot",
+            [("boot = { time = \"2 s\", power = \"3 W\" }\n", "")],
+        ),
+        (
+            "through-resistance",
+            [(
+                "passes = { power = \"always\", data = \"running\" }\nthrough = { resistance = \"0 ohm\" }",
+                "passes = { power = \"always\", data = \"running\" }",
+            )],
+        ),
+        (
+            "power",
+            [("kind = \"lamp\"\npower = \"10 W\"", "kind = \"lamp\"")],
+        ),
+    ] {
+        let check = checked(&changes);
+        for id in ["voltage", "supply"] {
+            let why = why_unknown(&check, id);
+            assert!(why.contains(what), "{what}: {why}");
+        }
+        assert_eq!(check.status(), Status::Unknown, "{what}");
+    }
+}
+
+#[test]
+fn verif_a_supply_without_a_limit_has_an_unknown_current() {
+    let check = two(&[(", current_limit = \"5 A\"", "")]);
+    assert_eq!(requirement(&check, "supply").word(), Word::Unknown);
+    assert_eq!(requirement(&check, "voltage").word(), Word::Met);
+}
+
+/// Which of 25 W and 0.6 A draws more depends on the voltage, so no state is the heaviest.
+#[test]
+fn verif_loads_in_mixed_units_are_unknown() {
+    let check = two(&[
+        (
+            "working = \"25 W\"",
+            "sending = \"0.6 A\", working = \"25 W\"",
+        ),
+        ("boot =", "starts_in = \"working\"\nboot ="),
+    ]);
+    assert!(why_unknown(&check, "voltage").contains("mixes loads"));
+}
+
+/// A module that passes power only while it is powered: without load nothing comes through it, and that is no broken voltage.
+#[test]
+fn verif_a_module_left_without_power_by_an_idle_neighbour_is_not_broken() {
+    let check = checked(&[(
+        "passes = { power = \"always\", data = \"running\" }",
+        "passes = { power = \"powered\", data = \"running\" }",
+    )]);
+    let voltage = requirement(&check, "voltage");
+    assert_eq!(voltage.word(), Word::Met, "{voltage:?}");
+    let ear = voltage
+        .verdicts
+        .iter()
+        .find_map(|v| match v {
+            Verdict::Known(k) if k.subject == "module.ear" => Some(k),
+            _ => None,
+        })
+        .unwrap();
+    assert!(ear.value.value > 40.0, "{ear:?}");
+}

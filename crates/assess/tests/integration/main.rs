@@ -1,0 +1,13 @@
+//! Verdicts of small plans, held to closed forms, published tables and themselves.
+
+#![expect(
+    clippy::unwrap_used,
+    reason = "helpers of checks may fail like the checks themselves"
+)]
+
+mod electric;
+mod mistakes;
+mod paid;
+mod rehearsed;
+mod support;
+mod talk;

@@ -1,0 +1,120 @@
+//! What is paid and what is stored, by arithmetic.
+
+use assess::{Shelf, Status, Word, check};
+
+use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
+
+/// 12 a day for 30 days are 360 messages, at 0.12 EUR 43.20 EUR.
+#[test]
+fn val_cost_is_messages_times_price() {
+    let check = checked(&[("0.10 EUR", "0.12 EUR")]);
+    close(known(&check, "messages").value.value, 360.0, 0.0);
+    close(known(&check, "messages").margin.value, 40.0, 0.0);
+    let budget = known(&check, "budget");
+    close(budget.value.value, 43.20, 1e-9);
+    close(budget.margin.value, 6.80, 1e-9);
+    assert_eq!(budget.value.unit, "EUR");
+}
+
+/// 200 bytes in messages of 120 bytes are two billed messages each: 720.
+#[test]
+fn val_a_payload_over_the_message_size_is_billed_in_parts() {
+    let check = checked(&[("size = \"100 B\"", "size = \"200 B\"")]);
+    close(known(&check, "messages").value.value, 720.0, 0.0);
+    assert_eq!(requirement(&check, "messages").word(), Word::Broken);
+    close(known(&check, "budget").value.value, 72.0, 1e-9);
+    let exact = checked(&[("size = \"100 B\"", "size = \"120 B\"")]);
+    close(known(&exact, "messages").value.value, 360.0, 0.0);
+}
+
+#[test]
+fn verif_what_is_sent_up_without_a_limit_has_no_price() {
+    let check = checked(&[("at_most = \"12 per d\"\n", "")]);
+    for id in ["messages", "budget", "shore"] {
+        let why = why_unknown(&check, id);
+        assert!(why.contains("behaviour.act"), "{id}: {why}");
+    }
+}
+
+/// Rate = sampling rate times bytes times share over compression. 48 kHz of 24 bits are 144 000 B/s, 12.4416 GB a day; 96 kHz of 16
+/// bits 16.5888; 96 kHz of 24 bits 24.8832; 192 kHz of 16 bits 33.1776; 384 kHz of 16 bits 66.3552. 1 TB lasts 80.38 d at the
+/// first. (Arithmetic; 1 TB is 10^12 bytes.)
+#[test]
+fn val_storage_lasts_capacity_over_rate() {
+    for (rate, bits, gb_a_day) in [
+        ("48 kHz", 24, 12.4416),
+        ("96 kHz", 16, 16.5888),
+        ("96 kHz", 24, 24.8832),
+        ("192 kHz", 16, 33.1776),
+        ("384 kHz", 16, 66.3552),
+    ] {
+        let adc = format!("bits = {bits}, rate = \"{rate}\"");
+        let check = checked(&[("bits = 16, rate = \"4 kHz\"", &adc)]);
+        let card = known(&check, "card");
+        close(card.value.value, 1000.0 / gb_a_day, 1e-9);
+        assert!(
+            card.why.contains(&format!("{gb_a_day:.3} GB a day")),
+            "{}",
+            card.why
+        );
+    }
+    let check = checked(&[(
+        "bits = 16, rate = \"4 kHz\"",
+        "bits = 24, rate = \"48 kHz\"",
+    )]);
+    close(known(&check, "card").value.value, 80.38, 0.005);
+}
+
+/// A tenth kept free, half the time, compressed twice: 0.9 * 2 * 2 = 3.6 times as long.
+#[test]
+fn val_share_compression_and_what_is_kept_free_count() {
+    let plain = known(&checked(&[]), "card").value.value;
+    let check = checked(&[
+        (
+            "share = \"100 %\", compression = 1",
+            "share = \"50 %\", compression = 2",
+        ),
+        (
+            "capacity = \"1 TB\"",
+            "capacity = \"1 TB\"\nkeep_free = \"10 %\"",
+        ),
+    ]);
+    close(known(&check, "card").value.value / plain, 3.6, 1e-12);
+}
+
+/// The limit is the time in the water: 240 d and a recovery 12 weeks late are 324 d.
+#[test]
+fn val_storage_must_last_until_a_late_recovery() {
+    let check = checked(&[(
+        "duration = \"1 d\"",
+        "duration = \"240 d\"\nrecovery_slip = \"12 wk\"",
+    )]);
+    close(known(&check, "card").limit.value, 324.0, 1e-9);
+}
+
+/// A broken `should` is shown, and does not make the plan broken; an unknown one leaves it unknown.
+#[test]
+fn verif_a_broken_should_does_not_count() {
+    let size = ("size = \"100 B\"", "size = \"200 B\"");
+    let night = "[requirement.night]\nthat = \"rehearsed\"\ncues = \"cues/night.toml\"\n";
+    let messages = "[requirement.messages]\nthat = \"uplink-messages\"";
+    let budget = "[requirement.budget]\nthat = \"uplink-cost\"";
+    let should = |head: &str| format!("{head}\nmust = \"should\"");
+    let status = |changes: &[(&str, &str)]| {
+        let reading = read(&changed(changes));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default()).status()
+    };
+    assert_eq!(status(&[size, (night, "")]), Status::Broken);
+    let both = [
+        (night, String::new()),
+        (messages, should(messages)),
+        (budget, should(budget)),
+    ];
+    let mut both: Vec<(&str, &str)> = both.iter().map(|(a, b)| (*a, b.as_str())).collect();
+    both.push(size);
+    let softened = checked(&both);
+    assert_eq!(requirement(&softened, "messages").word(), Word::Broken);
+    assert_eq!(softened.status(), Status::Met);
+    assert_eq!(status(&both[1..]), Status::Unknown);
+}
