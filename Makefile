@@ -16,8 +16,10 @@ bench:
 soak:
 	bash scripts/soak.sh
 
+# Formats every crate.
 fmt:
 	cargo fmt --all
 
+# Forgets the downloaded recordings.
 clean-fetched:
 	rm -rf fetched

@@ -1,14 +1,29 @@
 #!/usr/bin/env bash
-# Ours beside the peers, in one run. Prints the figures with their bounds.
+# Speed, ours and the peer in turn in one run, one bench after another; all figures once more in one table at the end.
+# CRATES="power network" runs these alone. Fails when a bench fails or misses its bound.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-bash scripts/need.sh
+bash scripts/need.sh cc python pip venv
 bash scripts/venv.sh
-PYTHON=$PWD/.venv/bin/python
-export PYTHON
-cargo build --release --quiet
-for crate in power network signal soundline; do
-    printf '\n== %s\n' "$crate"
-    cargo bench --quiet -p "$crate"
+export PYTHON=$PWD/.venv/bin/python
+cargo build --release
+
+figures=$(mktemp)
+trap 'rm -f "$figures"' EXIT
+failed=()
+for crate in ${CRATES:-power network signal soundline}; do
+    for bench in crates/"$crate"/benches/*.rs; do
+        name=$(basename "$bench" .rs)
+        printf '\n== %s, %s\n' "$crate" "$name"
+        printf '\n%s, %s\n' "$crate" "$name" >> "$figures"
+        cargo bench -p "$crate" --bench "$name" | tee -a "$figures" || failed+=("$crate, $name")
+    done
 done
+
+printf '\n== all figures, %s, %s\n' "$(uname -m)" "$(rustc --version)"
+sed 's/^\(.*\)$/  \1/; s/^ *$//; s/^  \([a-z]*, [a-z]*\)$/\1/' "$figures"
+if [ "${#failed[@]}" -gt 0 ]; then
+    printf '\nFAILED: %s\n' "${failed[@]}"
+    exit 1
+fi
