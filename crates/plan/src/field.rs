@@ -1,6 +1,6 @@
 //! Field tables: one table of fields a section, from which the reader, the help and the JSON Schema are all made.
 
-use quantity::{Dimension, LevelKind};
+use quantity::{Dimension, LevelKind, parse_amount, show};
 
 /// A kind of table in a file.
 #[derive(Debug)]
@@ -18,6 +18,11 @@ pub(crate) struct Section {
 impl Section {
     pub(crate) fn field(&self, key: &str) -> Option<&'static Field> {
         self.fields.iter().find(|f| f.key == key)
+    }
+
+    /// Whether a table of this kind may name a part that fills it.
+    pub(crate) fn takes_a_part(&self) -> bool {
+        self.part.is_some() && self.field("part").is_some()
     }
 }
 
@@ -227,6 +232,17 @@ pub(crate) const fn degrees(least_deg: f64, most_deg: f64, why: &'static str) ->
         least: least_deg * RAD_PER_DEG - HAIR_RAD,
         most: most_deg * RAD_PER_DEG + HAIR_RAD,
         why,
+    }
+}
+
+/// A quantity that may stand where these bounds hold: a usual one, or one amid the bounds.
+pub(crate) fn amount_example(dimension: Dimension, bounds: Bounds) -> String {
+    let usual = dimension.examples().iter().find(|text| {
+        parse_amount(text, dimension).is_ok_and(|a| (bounds.least..=bounds.most).contains(&a.si))
+    });
+    match usual {
+        Some(text) => (*text).to_owned(),
+        None => show((bounds.least * bounds.most).sqrt(), dimension),
     }
 }
 

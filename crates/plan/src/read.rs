@@ -11,7 +11,7 @@ use quantity::{
 };
 
 use crate::catalogue::Catalogue;
-use crate::field::{Bounds, Field, ID_RULE, Need, RefKind, Section, Shape, is_id};
+use crate::field::{Bounds, Field, ID_RULE, Need, RefKind, Section, Shape, amount_example, is_id};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{Entry, Node, Table, Value};
 use crate::site::Site;
@@ -166,7 +166,7 @@ impl<'a> Reader<'a> {
         let Value::Table(table) = &node.value else {
             return self.wrong_type(node, "a table", None);
         };
-        if section.part.is_some() && table.contains_key("part") {
+        if section.takes_a_part() && table.contains_key("part") {
             let filled = self
                 .catalogue
                 .fill(section, table, self.mistakes, &self.part);
@@ -265,7 +265,12 @@ impl<'a> Reader<'a> {
                 self.amount(dimension, bounds, node).map(Read::Amount)
             }
             Shape::Amounts(dimension, bounds, least, most) => {
-                let list = self.list(node, least, most, dimension.examples()[0])?;
+                let list = self.list(
+                    node,
+                    least,
+                    most,
+                    &format!("\"{}\"", amount_example(dimension, bounds)),
+                )?;
                 let all: Vec<Option<(Amount, Site)>> = list
                     .iter()
                     .map(|n| self.amount(dimension, bounds, n).map(|a| (a, n.site)))
@@ -412,7 +417,7 @@ impl<'a> Reader<'a> {
         node: &Node,
     ) -> Option<Amount> {
         let name = format!("{} {}", article(dimension.name()), dimension.name());
-        let text = self.with_unit(node, &name, dimension.examples()[0])?;
+        let text = self.with_unit(node, &name, &amount_example(dimension, bounds))?;
         match parse_amount(text, dimension) {
             Ok(amount) => self
                 .bounded(amount.si, bounds, &name, node, Some(dimension))
@@ -788,8 +793,8 @@ fn wrong_notice(path: &str) -> Option<&str> {
 /// A line that shows how a key is written.
 fn example_line(field: &Field, top: bool) -> String {
     let value = match field.shape {
-        Shape::Amount(d, _) => format!("\"{}\"", d.examples()[0]),
-        Shape::Amounts(d, ..) => format!("[\"{}\", ...]", d.examples()[0]),
+        Shape::Amount(d, bounds) => format!("\"{}\"", amount_example(d, bounds)),
+        Shape::Amounts(d, bounds, ..) => format!("[\"{}\", ...]", amount_example(d, bounds)),
         Shape::Number(_) => "0.5".to_owned(),
         Shape::Numbers(..) => "[0.5, ...]".to_owned(),
         Shape::Count(least, _) => format!("{least}"),

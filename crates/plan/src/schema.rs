@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::field::{Bounds, Field, Need, Section, Shape};
+use crate::field::{Bounds, Field, Need, Section, Shape, amount_example};
 use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
 
 const ID: &str = "^[a-z][a-z0-9-]*$";
@@ -32,7 +32,7 @@ fn whole(title: &str, root: &'static Section) -> Value {
 
 /// `partial`: a catalogue part may fill what is not written, here or in a table around it.
 fn section(s: &'static Section, partial: bool) -> Value {
-    let inner = partial || s.field("part").is_some();
+    let inner = partial || s.takes_a_part();
     let properties: Map<String, Value> = s
         .fields
         .iter()
@@ -101,8 +101,10 @@ fn keyed(values: Value, pattern: Option<&str>) -> Value {
 fn shape(shape: &Shape, partial: bool) -> Value {
     let text = |examples: Value| json!({ "type": "string", "minLength": 1, "examples": examples });
     match shape {
-        Shape::Amount(d, _) => text(json!(d.examples())),
-        Shape::Amounts(d, _, least, most) => list(text(json!(d.examples())), *least, *most),
+        Shape::Amount(d, bounds) => text(json!([amount_example(*d, *bounds)])),
+        Shape::Amounts(d, bounds, least, most) => {
+            list(text(json!([amount_example(*d, *bounds)])), *least, *most)
+        }
         Shape::Number(bounds) => number(*bounds),
         Shape::Numbers(bounds, least, most) => list(number(*bounds), *least, *most),
         Shape::Count(least, most) => {
@@ -147,10 +149,18 @@ fn parts() -> Value {
         .iter()
         .map(|s| {
             let mut value = section(s, true);
-            value["properties"]["is"] = json!({ "const": s.part });
+            let properties = value["properties"]
+                .as_object_mut()
+                .expect("a section has properties");
+            // A part is not built on another part.
+            properties.remove("part");
+            properties.insert("is".to_owned(), json!({ "const": s.part }));
             value["required"] = json!(["is"]);
             value
         })
         .collect();
     json!({ "oneOf": kinds })
 }
+
+#[cfg(test)]
+mod tests;

@@ -9,7 +9,7 @@ use crate::support::{CUES, Files, SMALL, changed};
 fn line(text: &str) -> Line {
     let reading = Files::one(text).read();
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    reading.line.unwrap()
+    reading.line.expect("a plan without errors gives a line")
 }
 
 /// The module hangs 22 m down the riser; the cable is that times 1.02; 20 EUR are 2000 cents.

@@ -11,7 +11,8 @@ fn read(bytes: Vec<u8>) {
     assert_eq!(reading.mistakes.is_empty(), drawn.trim().is_empty());
     let small = Files::one(SMALL).with("cues.toml", CUES).read();
     let cues = files.read_cues(&small);
-    plan::render(&cues.mistakes, &cues.sources, plan::Drawing::Terminal);
+    let drawn = plan::render(&cues.mistakes, &cues.sources, plan::Drawing::Terminal);
+    assert_eq!(cues.mistakes.is_empty(), drawn.trim().is_empty());
 }
 
 #[test]

@@ -41,7 +41,8 @@ fn accepts(schema: &Value, value: &toml::Value) -> Result<(), String> {
         Value::Array(list) => list.iter().filter_map(Value::as_str).collect(),
         _ => return Err("a schema without a type".to_owned()),
     };
-    if !types.contains(&found) && !(found == "integer" && types.contains(&"number")) {
+    let whole_as_number = found == "integer" && types.contains(&"number");
+    if !types.contains(&found) && !whole_as_number {
         return Err(format!("{found} is not {types:?}"));
     }
     match value {
@@ -64,10 +65,10 @@ fn accepts(schema: &Value, value: &toml::Value) -> Result<(), String> {
             if !needed(&schema["required"]) {
                 return Err(format!("lacks one of {}", schema["required"]));
             }
-            if let Some(any) = schema["anyOf"].as_array() {
-                if !any.iter().any(|s| needed(&s["required"])) {
-                    return Err("lacks what is required".to_owned());
-                }
+            if let Some(any) = schema["anyOf"].as_array()
+                && !any.iter().any(|s| needed(&s["required"]))
+            {
+                return Err("lacks what is required".to_owned());
             }
             for (key, inner) in table {
                 match (&schema["properties"][key], &schema["additionalProperties"]) {

@@ -1,0 +1,290 @@
+//! The schema against the reader: documents made from the schema alone are read, and bent ones are refused.
+
+use serde_json::{Map, Value as Json, json};
+
+use super::{cues_schema, plan_schema};
+use crate::catalogue::Catalogue;
+use crate::field::Section;
+use crate::mistake::{Code, Mistakes};
+use crate::node::{Entry, Node, Table, Value};
+use crate::read::Reader;
+use crate::site::{FileId, Site};
+use crate::tables::{CUE_SHEET, PLAN};
+
+/// Marks a text that stands for a TOML date.
+const DATE: &str = "date:";
+
+/// A document that the schema accepts: with every key, or with those alone that must be there.
+fn sample(schema: &Json, whole: bool) -> Json {
+    if let Some(words) = schema["enum"].as_array() {
+        return words[0].clone();
+    }
+    match &schema["type"] {
+        Json::Array(types) if types.contains(&json!("object")) => {
+            json!(format!("{DATE}{}", schema["examples"][0].as_str().unwrap()))
+        }
+        Json::Array(_) => json!("1"),
+        Json::String(kind) => match kind.as_str() {
+            "string" => json!(
+                schema["examples"][0]
+                    .as_str()
+                    .unwrap_or("some text")
+                    .replace("ID", "x")
+            ),
+            "integer" => schema["minimum"].clone(),
+            "number" => json!(
+                schema["minimum"]
+                    .as_f64()
+                    .or(schema["exclusiveMinimum"].as_f64().map(|x| x + 0.5))
+                    .unwrap_or(1.5)
+            ),
+            "boolean" => json!(true),
+            "array" => {
+                let size = schema["minItems"].as_u64().unwrap();
+                Json::Array((0..size).map(|_| sample(&schema["items"], whole)).collect())
+            }
+            _ => object(schema, whole),
+        },
+        _ => panic!("a schema without a type: {schema}"),
+    }
+}
+
+fn object(schema: &Json, whole: bool) -> Json {
+    let Some(properties) = schema["properties"].as_object() else {
+        let key = match schema["propertyNames"]["pattern"].as_str() {
+            Some("^[^+#]+$") => "alert/whale",
+            _ => "x",
+        };
+        return json!({ key: sample(&schema["additionalProperties"], whole) });
+    };
+    let needed = needed(schema);
+    let keys = properties
+        .iter()
+        // The reader of fields alone knows no parts and fetches no files.
+        .filter(|(key, _)| !["part", "include"].contains(&key.as_str()))
+        .filter(|(key, _)| whole || needed.contains(key));
+    let object: Map<String, Json> = keys
+        .map(|(key, inner)| (key.clone(), sample(inner, whole)))
+        .collect();
+    Json::Object(object)
+}
+
+fn needed(schema: &Json) -> Vec<&String> {
+    let list = match schema["anyOf"].as_array() {
+        Some(any) => &any[1]["required"],
+        None => &schema["required"],
+    };
+    let properties = schema["properties"].as_object().unwrap();
+    list.as_array()
+        .into_iter()
+        .flatten()
+        .map(|key| properties.keys().find(|k| key == *k).unwrap())
+        .collect()
+}
+
+fn node(value: &Json) -> Node {
+    let site = Site::new(FileId(0), 0..0);
+    let value = match value {
+        Json::String(text) => match text.strip_prefix(DATE) {
+            Some(date) => Value::Date(date.to_owned()),
+            None => Value::Text(text.clone()),
+        },
+        Json::Bool(flag) => Value::Flag(*flag),
+        Json::Number(n) if n.is_i64() => Value::Integer(n.as_i64()),
+        Json::Number(n) => Value::Float(n.as_f64().unwrap()),
+        Json::Array(list) => Value::List(list.iter().map(node).collect()),
+        Json::Object(map) => Value::Table(
+            map.iter()
+                .map(|(key, inner)| {
+                    let node = node(inner);
+                    (key.clone(), Entry { key: site, node })
+                })
+                .collect::<Table>(),
+        ),
+        Json::Null => panic!("no null in TOML"),
+    };
+    Node {
+        site,
+        used_at: None,
+        value,
+    }
+}
+
+/// The codes of what the reader of fields finds wrong.
+fn told(section: &'static Section, document: &Json) -> Vec<(Code, String)> {
+    let catalogue = Catalogue::default();
+    let mut mistakes = Mistakes::default();
+    Reader::new(&catalogue, &mut mistakes).file(section, &node(document));
+    mistakes
+        .into_sorted()
+        .into_iter()
+        .map(|m| (m.code, m.message))
+        .collect()
+}
+
+/// Every place of the schema that a sample document holds: the pointer into the document, and the schema there.
+fn places<'s>(schema: &'s Json, document: &Json, at: &str, found: &mut Vec<(String, &'s Json)>) {
+    found.push((at.to_owned(), schema));
+    match document {
+        Json::Object(map) => {
+            for (key, inner) in map {
+                let own = match schema["properties"].get(key) {
+                    Some(own) => own,
+                    None => &schema["additionalProperties"],
+                };
+                let key = key.replace('~', "~0").replace('/', "~1");
+                places(own, inner, &format!("{at}/{key}"), found);
+            }
+        }
+        Json::Array(list) => places(&schema["items"], &list[0], &format!("{at}/0"), found),
+        _ => {}
+    }
+}
+
+fn bent(document: &Json, at: &str, bend: impl FnOnce(&mut Json)) -> Json {
+    let mut document = document.clone();
+    bend(document.pointer_mut(at).unwrap());
+    document
+}
+
+fn check(section: &'static Section, schema: &Json) -> usize {
+    assert_eq!(
+        told(section, &sample(schema, false)),
+        [],
+        "the least document"
+    );
+    let whole = sample(schema, true);
+    assert_eq!(told(section, &whole), [], "the whole document");
+    let mut found = Vec::new();
+    places(schema, &whole, "", &mut found);
+    let mut bends = 0;
+    let mut refuses = |document: Json, code: Code, why: &str| {
+        let told = told(section, &document);
+        assert!(told.iter().any(|(c, _)| *c == code), "{why}: {told:?}");
+        bends += 1;
+    };
+    for (at, schema) in &found {
+        if let Some(words) = schema["enum"].as_array() {
+            for word in words {
+                let document = bent(&whole, at, |v| *v = word.clone());
+                assert_eq!(told(section, &document), [], "{at}: {word}");
+            }
+            let strange = bent(&whole, at, |v| *v = json!("zz"));
+            refuses(strange, Code::UnknownWord, at);
+            continue;
+        }
+        let strange = if schema["type"] == "boolean" {
+            json!("zz")
+        } else {
+            json!(true)
+        };
+        if at.is_empty() {
+            // The whole document: a file is always a table.
+        } else if !schema["type"].is_array() || schema.get("examples").is_some() {
+            refuses(bent(&whole, at, |v| *v = strange), Code::WrongType, at);
+        }
+        if schema["type"] == "object" && schema.get("properties").is_some() {
+            for key in needed(schema) {
+                let less = bent(&whole, at, |v| {
+                    v.as_object_mut().unwrap().remove(key);
+                });
+                refuses(less, Code::MissingKey, &format!("{at} without {key}"));
+            }
+            let more = bent(&whole, at, |v| v["zz"] = json!(1));
+            refuses(more, Code::UnknownKey, at);
+        }
+        let limits = [("minimum", -1), ("exclusiveMinimum", 0), ("maximum", 1)];
+        for (limit, past) in limits {
+            let Some(most) = schema.get(limit) else {
+                continue;
+            };
+            let document = match most.as_i64().map(|n| n.checked_add(past)) {
+                Some(Some(n)) => bent(&whole, at, |v| *v = json!(n)),
+                Some(None) => continue,
+                None => bent(&whole, at, |v| {
+                    *v = json!(most.as_f64().unwrap() + past as f64)
+                }),
+            };
+            refuses(
+                document,
+                Code::OutOfRange,
+                &format!("{at} past its {limit}"),
+            );
+        }
+        if schema["type"] == "array" {
+            let less = bent(&whole, at, |v| drop(v.as_array_mut().unwrap().pop()));
+            refuses(less, Code::OutOfRange, &format!("{at} with an item less"));
+            if schema.get("maxItems").is_some() {
+                let more = bent(&whole, at, |v| {
+                    let list = v.as_array_mut().unwrap();
+                    list.push(list[0].clone());
+                });
+                refuses(more, Code::OutOfRange, &format!("{at} with an item more"));
+            }
+        }
+    }
+    bends
+}
+
+/// Keys, words, counts and bounds of the schema are those of the reader, in both directions.
+#[test]
+fn verif_the_schema_of_plans_says_what_the_reader_does() {
+    let bends = check(&PLAN, &without_parts(plan_schema()));
+    assert!(bends > 300, "{bends}");
+}
+
+#[test]
+fn verif_the_schema_of_cue_sheets_says_what_the_reader_does() {
+    let bends = check(&CUE_SHEET, &cues_schema());
+    assert!(bends >= 100, "{bends}");
+}
+
+/// Parts have their own check below: each is one of several kinds.
+fn without_parts(mut schema: Json) -> Json {
+    schema["properties"].as_object_mut().unwrap().remove("part");
+    schema
+}
+
+#[test]
+fn verif_the_schema_of_parts_says_what_the_reader_does() {
+    let schema = plan_schema();
+    let kinds = schema["properties"]["part"]["additionalProperties"]["oneOf"]
+        .as_array()
+        .unwrap();
+    assert_eq!(kinds.len(), crate::tables::PART_KINDS.len());
+    let mut bends = 0;
+    for (kind, section) in kinds.iter().zip(crate::tables::PART_KINDS) {
+        let word = kind["properties"]["is"]["const"].as_str();
+        assert_eq!(word, section.part);
+        let mut own = kind.clone();
+        own["properties"].as_object_mut().unwrap().remove("is");
+        own["required"] = json!([]);
+        let whole = sample(&own, true);
+        let read = |document: &Json| {
+            let catalogue = Catalogue::default();
+            let mut mistakes = Mistakes::default();
+            let Value::Table(table) = node(document).value else {
+                panic!("a part is a table");
+            };
+            Reader::new(&catalogue, &mut mistakes).part(
+                section,
+                &table,
+                Site::new(FileId(0), 0..0),
+                "part.x",
+            );
+            mistakes.into_sorted()
+        };
+        assert_eq!(read(&whole), []);
+        assert_eq!(read(&json!({})), []);
+        let mut found = Vec::new();
+        places(&own, &whole, "", &mut found);
+        for (at, schema) in found {
+            if schema["type"] == "object" && schema.get("properties").is_some() {
+                let more = bent(&whole, &at, |v| v["zz"] = json!(1));
+                assert_eq!(read(&more)[0].code, Code::UnknownKey, "{at}");
+                bends += 1;
+            }
+        }
+    }
+    assert!(bends >= 15, "{bends}");
+}
