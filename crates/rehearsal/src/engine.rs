@@ -159,6 +159,8 @@ struct UplinkNow {
     origins: BTreeMap<u64, Origin>,
     offered: u64,
     count: UplinkCount,
+    /// End of the attempt under way.
+    busy_until: Ns,
 }
 
 /// Runs a rehearsal.
@@ -250,6 +252,7 @@ impl<'a> Engine<'a> {
         let uplinks = (0..line.uplinks.len())
             .map(|u| uplink_now(line, UplinkIx(u)))
             .collect::<Result<_, _>>()?;
+        restartable(line, cues)?;
         let watcher = Watcher::new(line, cues, &ears.arrivals());
         let mut engine = Engine {
             line,
@@ -520,8 +523,10 @@ impl<'a> Engine<'a> {
                 root,
             } => {
                 if self.modules[module.0].state_turn == turn {
-                    let usual = self.line.modules[module.0].starts_in;
-                    self.enter(module, usual, Some(parent), root);
+                    let next = self
+                        .sending_state(module)
+                        .or(self.line.modules[module.0].starts_in);
+                    self.enter(module, next, Some(parent), root);
                 }
             }
             Happening::Trip { module, turn } => self.trip(module, turn)?,
@@ -574,15 +579,19 @@ impl<'a> Engine<'a> {
                 self.drain_drops();
             }
             FaultKind::Hang(module) | FaultKind::Dead(module) => {
+                let was_off = self.modules[module.0].life == Life::Off;
                 let m = &mut self.modules[module.0];
                 match what {
                     FaultKind::Hang(_) => m.hung = begins,
-                    _ => m.dead = begins,
+                    _ => {
+                        m.dead = begins;
+                        m.life = Life::Off;
+                    }
                 }
                 self.dirty = true;
-                if begins {
+                if begins && !was_off {
                     self.stopped(module, Some(id))?;
-                } else {
+                } else if !begins {
                     self.modules[module.0].life = Life::Off;
                     self.modules[module.0].pending = false;
                     self.reach_nodes()?;
@@ -622,6 +631,7 @@ impl<'a> Engine<'a> {
             return;
         }
         let detector = waiting.detector;
+        self.hears(detector, &waiting.cell);
         let mut told = Vec::new();
         let Some(decider) = &mut self.ears.deciders[detector.0] else {
             return;
@@ -629,6 +639,21 @@ impl<'a> Engine<'a> {
         decider.logic.push(&waiting.cell, &mut told);
         for t in told {
             self.tell(detector, &t.notice);
+        }
+    }
+
+    /// Records from when on a detector can hear: with a background, once the background is known.
+    fn hears(&mut self, detector: DetectorIx, cell: &detect::Cell) {
+        let over_background = self.line.detectors[detector.0]
+            .stages
+            .iter()
+            .any(|s| matches!(s, plan::Stage::Background { .. }));
+        let Some(decider) = &mut self.ears.deciders[detector.0] else {
+            return;
+        };
+        if !decider.hears && (!over_background || cell.background_db.is_some()) {
+            decider.hears = true;
+            self.record(None, None, What::Hears { detector });
         }
     }
 
@@ -1161,6 +1186,16 @@ impl<'a> Engine<'a> {
         Ok(())
     }
 
+    /// The state of a module while one of its uplinks is still sending.
+    fn sending_state(&self, module: ModuleIx) -> Option<usize> {
+        self.line
+            .uplinks
+            .iter()
+            .zip(&self.uplinks)
+            .find(|(plan, now)| plan.module == module && now.busy_until > self.now)
+            .and_then(|(plan, _)| plan.sending_state)
+    }
+
     /// The module of an uplink draws its sending power for the length of an attempt.
     fn sends(
         &mut self,
@@ -1175,6 +1210,7 @@ impl<'a> Engine<'a> {
         self.enter(u.module, Some(state), Some(parent), root);
         let turn = self.modules[u.module.0].state_turn;
         let session = ns(|| format!("uplink.{}", u.id), u.session_s.si)?;
+        self.uplinks[uplink.0].busy_until = self.now.checked_add(session).unwrap_or(self.end);
         if let Some(at) = self.now.checked_add(session) {
             self.queue.push(
                 at,
@@ -1376,6 +1412,12 @@ impl<'a> Engine<'a> {
         for t in told {
             self.tell(detector, &t.notice);
         }
+        let heard = self.ears.deciders[detector.0]
+            .as_mut()
+            .is_some_and(|d| std::mem::replace(&mut d.hears, false));
+        if heard {
+            self.record(None, None, What::Deaf { detector });
+        }
     }
 
     fn wake(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
@@ -1483,7 +1525,7 @@ impl<'a> Engine<'a> {
     fn finish(self) -> Outcome {
         let stats = self.machine.as_ref().map(Machine::stats);
         Outcome {
-            expectations: self.watcher.finish(),
+            expectations: self.watcher.finish(self.end),
             duration_s: self.end.as_s_f64(),
             voltages_v: self
                 .modules
@@ -1542,6 +1584,37 @@ fn place(index: usize) -> u32 {
     u32::try_from(index).expect("a line has fewer than 2^32 parts")
 }
 
+/// A cue sheet with faults may restart any module: what a restart needs must then be said.
+fn restartable(line: &Line, cues: &CueSheet) -> Result<(), RehearsalError> {
+    if cues.faults.is_empty() {
+        return Ok(());
+    }
+    let mut what = Vec::new();
+    for module in line.modules.iter().filter(|m| m.input.is_some()) {
+        if module.boot.is_none() {
+            what.push(format!(
+                "module.{} may restart, and says nothing of its boot",
+                module.id
+            ));
+        }
+        for sensor in module
+            .sensors
+            .iter()
+            .filter(|s| s.chain.is_some() && s.settles_s.is_none())
+        {
+            what.push(format!(
+                "module.{}.sensor.{} may restart, and says nothing of its settling time (settles_in)",
+                module.id, sensor.id
+            ));
+        }
+    }
+    if what.is_empty() {
+        Ok(())
+    } else {
+        Err(RehearsalError::NotSaid { what })
+    }
+}
+
 fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, RehearsalError> {
     let plan = &line.uplinks[ix.0];
     let Some(success) = plan.success else {
@@ -1563,5 +1636,6 @@ fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, RehearsalError> {
         origins: BTreeMap::new(),
         offered: 0,
         count: UplinkCount::default(),
+        busy_until: Ns::ZERO,
     })
 }

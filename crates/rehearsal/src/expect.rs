@@ -37,6 +37,8 @@ pub(crate) struct Watcher<'a> {
     line: &'a Line,
     expects: &'a [Expect],
     windows: Vec<Vec<Window>>,
+    /// From when to when each detector could hear.
+    hearing: Vec<Vec<(Ns, Ns)>>,
 }
 
 impl<'a> Watcher<'a> {
@@ -55,10 +57,20 @@ impl<'a> Watcher<'a> {
             line,
             expects: &cues.expects,
             windows,
+            hearing: vec![Vec::new(); line.detectors.len()],
         }
     }
 
     pub(crate) fn see(&mut self, record: &Record) {
+        match record.what {
+            What::Hears { detector } => self.hearing[detector.0].push((record.at, Ns(u64::MAX))),
+            What::Deaf { detector } => {
+                if let Some(last) = self.hearing[detector.0].last_mut() {
+                    last.1 = record.at;
+                }
+            }
+            _ => {}
+        }
         for (expect, windows) in self.expects.iter().zip(&mut self.windows) {
             if let What::Settled { voltages_v } = &record.what {
                 if let ExpectKind::Voltage { of, .. } = &expect.what {
@@ -83,12 +95,57 @@ impl<'a> Watcher<'a> {
         }
     }
 
-    pub(crate) fn finish(self) -> Vec<Expectation> {
+    /// How the expectations came out; `end` is the end of the rehearsal.
+    pub(crate) fn finish(self, end: Ns) -> Vec<Expectation> {
         self.expects
             .iter()
             .zip(&self.windows)
-            .map(|(e, windows)| judge(self.line, e, windows))
+            .map(|(e, windows)| {
+                let judged = judge(self.line, e, windows);
+                match self.untested(e, windows, end) {
+                    Some(why) if judged.passed => Expectation {
+                        passed: false,
+                        said: format!("{}, but this shows nothing: {why}", judged.said),
+                        ..judged
+                    },
+                    _ => judged,
+                }
+            })
             .collect()
+    }
+
+    /// Why an expectation that asks for nothing to be seen could not have seen it.
+    fn untested(&self, expect: &Expect, windows: &[Window], end: Ns) -> Option<String> {
+        let absence = match &expect.what {
+            ExpectKind::Notice { count, .. }
+            | ExpectKind::Switched { count, .. }
+            | ExpectKind::Delivered { count, .. }
+            | ExpectKind::Sent { count, .. }
+            | ExpectKind::Lost { count, .. }
+            | ExpectKind::Down { count, .. } => count.at_least == 0,
+            ExpectKind::Voltage { .. } => false,
+        };
+        if !absence {
+            return None;
+        }
+        if windows
+            .iter()
+            .any(|w| w.from >= end || (w.root.is_some() && w.until > end))
+        {
+            return Some("the rehearsal ends before the window is over".to_owned());
+        }
+        let ExpectKind::Notice { of, .. } = &expect.what else {
+            return None;
+        };
+        let heard = |w: &Window| {
+            self.hearing[of.0]
+                .iter()
+                .any(|(from, until)| *from <= w.from && w.until.min(end) <= *until)
+        };
+        let id = &self.line.detectors[of.0].id;
+        (!windows.iter().all(heard)).then(|| {
+            format!("detector.{id} could not hear all that time (its background was not known yet, or its module did not work)")
+        })
     }
 }
 

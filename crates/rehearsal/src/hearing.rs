@@ -20,12 +20,16 @@ pub(crate) struct Hearing {
     /// Goes up with each restart, so that cells heard ahead of a power cut are void.
     pub(crate) turn: u32,
     pub(crate) listens: bool,
+    /// Samples clipped before the last restart.
+    clipped_before: u64,
     cells: Vec<HeardCell>,
 }
 
 /// The deciding half of a detector.
 pub(crate) struct Decider {
     pub(crate) logic: Logic,
+    /// Whether it can hear: its background is known, if it has one.
+    pub(crate) hears: bool,
     /// Longest time from a sound's beginning to the instant at which its first cell is known.
     reach: Ns,
     /// Root of each open event.
@@ -80,6 +84,7 @@ impl Ears {
                     logic: Logic::new(&spec).map_err(error)?,
                     reach: Ns::from_s_f64(reach_s).unwrap_or(Ns::ZERO),
                     open: Vec::new(),
+                    hears: false,
                 });
                 detectors.push((ix, spec));
             }
@@ -97,6 +102,7 @@ impl Ears {
                 ear: Ear::new(spec, &sea, &voices, Ns(0)).map_err(ear_error(sensor))?,
                 turn: 0,
                 listens: true,
+                clipped_before: 0,
                 cells: Vec::new(),
             });
         }
@@ -119,7 +125,7 @@ impl Ears {
     pub(crate) fn clipped(&self) -> Vec<(SensorIx, u64)> {
         self.hearings
             .iter()
-            .map(|h| (h.sensor, h.ear.clipped_samples()))
+            .map(|h| (h.sensor, h.clipped_before + h.ear.clipped_samples()))
             .collect()
     }
 
@@ -178,6 +184,7 @@ impl Ears {
         for h in self.hearings.iter_mut().filter(|h| h.module == module) {
             h.turn += 1;
             h.listens = true;
+            h.clipped_before += h.ear.clipped_samples();
             h.ear.restart(at);
         }
     }

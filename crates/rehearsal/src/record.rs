@@ -245,6 +245,16 @@ pub enum What {
         /// Voltage at it, V.
         voltage_v: f64,
     },
+    /// A detector can hear from now on: its background is known, if it has one.
+    Hears {
+        /// The detector.
+        detector: DetectorIx,
+    },
+    /// A detector cannot hear any more: its module has stopped.
+    Deaf {
+        /// The detector.
+        detector: DetectorIx,
+    },
     /// A module begins to boot.
     Boots {
         /// The module.

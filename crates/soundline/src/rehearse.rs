@@ -121,7 +121,7 @@ struct Played {
     outcome: Outcome,
     kept: Vec<Record>,
     left_out: u64,
-    /// SHA-256 of the trace.
+    /// SHA-256 of the trace and of the whole as JSON.
     digest: String,
 }
 
@@ -163,9 +163,14 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
             },
             &mut watch,
         ));
-        failed.map_or(Ok(()), Err)
+        match (&ran, failed) {
+            (_, Some(error)) => Err(error),
+            // A trace of half a rehearsal is not left behind.
+            (Some(Err(_)), None) => Err(std::io::Error::other("the rehearsal stopped")),
+            _ => Ok(()),
+        }
     };
-    match &args.trace {
+    let written = match &args.trace {
         Some(path) => {
             let overwrite = if args.force {
                 Overwrite::Force
@@ -176,14 +181,23 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
                 let mut file = std::io::BufWriter::new(file);
                 all(&mut file)?;
                 file.flush()
-            })?;
+            })
+            .map_err(Failure::from)
         }
-        None => all(&mut std::io::sink())?,
-    }
+        None => all(&mut std::io::sink()).map_err(Failure::from),
+    };
     bar.finish_and_clear();
-    let outcome = ran
-        .expect("the rehearsal has been run")
-        .map_err(RehearseError::from)?;
+    let outcome = match ran {
+        Some(Err(error)) => return Err(RehearseError::from(error).into()),
+        Some(Ok(outcome)) => outcome,
+        // The trace could not even be begun.
+        None => {
+            written?;
+            unreachable!("a rehearsal that was not run could not be written");
+        }
+    };
+    written?;
+    hash.update(rehearsal_json(line, cues, &outcome).to_string().as_bytes());
     let digest = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
     Ok(Played {
         outcome,

@@ -289,3 +289,63 @@ fn verif_a_rehearsal_can_be_cancelled() {
         Err(rehearsal::RehearsalError::Cancelled { .. })
     ));
 }
+
+const HEARD_CUES: &str = "\n[expect.quiet]\nthat = \"notice\"\nof = \"detector.call.confirmed\"\nafter = \"sound.second\"\nwithin = \"5 s\"\nat_most = 0\n";
+
+fn quiet(change: &[(&str, &str)]) -> rehearsal::Expectation {
+    let fault = format!("{HEARD_CUES}\n[fault.outage]");
+    let mut changes = vec![("[fault.outage]", fault.as_str())];
+    changes.extend_from_slice(change);
+    let (line, cues) = line_and_cues(&[], &changes);
+    run(&line, &cues).0.expectations.remove(0)
+}
+
+/// That nothing was heard shows something only while the detector could hear, and the rehearsal lasted.
+#[test]
+fn verif_silence_of_a_deaf_detector_shows_nothing() {
+    let loud = quiet(&[]);
+    assert!(
+        !loud.passed && loud.said.contains("seen at"),
+        "{}",
+        loud.said
+    );
+    // Its background is known after five seconds: a sound before that finds it deaf.
+    let early = quiet(&[("at = \"50 s\"", "at = \"1 s\"")]);
+    assert!(
+        !early.passed && early.said.contains("could not hear"),
+        "{}",
+        early.said
+    );
+    let late = quiet(&[("at = \"50 s\"", "at = \"119.5 s\"")]);
+    assert!(
+        !late.passed && late.said.contains("ends before"),
+        "{}",
+        late.said
+    );
+}
+
+/// A module that is dead already does not go down once more when its cable is cut.
+#[test]
+fn verif_a_dead_module_does_not_go_down_twice() {
+    let dead = "[fault.cut]\nkind = \"dead\"\nof = \"module.ear\"\nat = \"30 s\"\n\n[fault.later]";
+    let (line, cues) = line_and_cues(&[], &[("[fault.cut]", dead)]);
+    let (_, records) = run(&line, &cues);
+    let down = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Down { .. }))
+        .count();
+    assert_eq!(down, 1);
+}
+
+/// What a restart needs is asked for before the rehearsal begins.
+#[test]
+fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
+    let (line, cues) = line_and_cues(&[("settles_in = \"1 s\"\n", "")], &[]);
+    let mut records = 0;
+    let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
+    assert!(matches!(
+        result,
+        Err(rehearsal::RehearsalError::NotSaid { .. })
+    ));
+    assert_eq!(records, 0);
+}

@@ -6,6 +6,8 @@ use assess::{Check, Evidence, Figure, Judged, Verdict, Word};
 use plan::{Mistake, Must, Sources};
 use serde_json::{Value, json};
 
+use super::words;
+
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
 const TOLD_EACH: usize = 12;
 
@@ -33,13 +35,13 @@ pub fn check_text(check: &Check, colour: bool) -> String {
     };
     let _ = writeln!(
         out,
-        "\n{} met, {} marginal, {} broken, {} unknown; the plan has {} errors and {} warnings",
+        "\n{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
         count(Word::Met),
         count(Word::Marginal),
         count(Word::Broken),
         count(Word::Unknown),
-        check.errors,
-        check.warnings
+        words::count(check.errors, "error"),
+        words::count(check.warnings, "warning"),
     );
     list(
         &mut out,
@@ -92,13 +94,13 @@ fn section(out: &mut String, all: &[Judged], colour: bool) {
             Must::Shall => "shall",
             Must::Should => "should",
         };
-        let _ = writeln!(
-            out,
-            "  {}  {} ({must}): {}",
-            word(judged.word(), colour),
-            judged.id,
-            judged.sentence
-        );
+        let head = format!("{} ({must}): {}", judged.id, judged.sentence);
+        for (i, row) in wrap(&head, 98).iter().enumerate() {
+            let _ = match i {
+                0 => writeln!(out, "  {}  {row}", word(judged.word(), colour)),
+                _ => writeln!(out, "           {row}"),
+            };
+        }
         if let Some(clause) = &judged.clause {
             let _ = writeln!(out, "           by {clause}");
         }
@@ -139,14 +141,22 @@ fn word(word: Word, colour: bool) -> String {
 fn tell(out: &mut String, verdict: &Verdict) {
     match verdict {
         Verdict::Known(k) => {
-            let _ = writeln!(
-                out,
-                "           {}: {}, limit {}, margin {}",
-                k.subject,
-                shown(&k.value),
-                shown(&k.limit),
-                shown(&k.margin)
-            );
+            let _ = match &k.evidence {
+                // Counts of one whole, not a value with room to spare.
+                Evidence::Rehearsed { .. } => writeln!(
+                    out,
+                    "           {}: {:.0} of {:.0} {}",
+                    k.subject, k.value.value, k.limit.value, k.value.unit
+                ),
+                Evidence::Computed { .. } => writeln!(
+                    out,
+                    "           {}: {}, limit {}, margin {}",
+                    k.subject,
+                    shown(&k.value),
+                    shown(&k.limit),
+                    shown(&k.margin)
+                ),
+            };
             for row in wrap(&k.why, 98) {
                 let _ = writeln!(out, "             {row}");
             }
@@ -159,11 +169,14 @@ fn tell(out: &mut String, verdict: &Verdict) {
     }
 }
 
-/// A number with four significant digits and its unit.
+/// A number with four significant digits and its unit; money to the hundredth.
 fn shown(figure: &Figure) -> String {
     let x = figure.value;
     let size = x.abs();
-    let digits = if size >= 1000.0 || x.fract() == 0.0 {
+    let money = figure.unit.len() == 3 && figure.unit.bytes().all(|b| b.is_ascii_uppercase());
+    let digits = if money {
+        2
+    } else if size >= 1000.0 || x.fract() == 0.0 {
         0
     } else if size >= 100.0 {
         1

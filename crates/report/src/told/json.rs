@@ -188,6 +188,8 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "down",
             json!({ "module": module(m), "voltage_v": voltage_v }),
         ),
+        What::Hears { detector: d } => ("hears", json!({ "detector": detector(d) })),
+        What::Deaf { detector: d } => ("deaf", json!({ "detector": detector(d) })),
         What::Boots { module: m } => ("boots", json!({ "module": module(m) })),
         What::Up { module: m } => ("up", json!({ "module": module(m) })),
     }

@@ -86,9 +86,21 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             )
         }
         What::FaultBegins { fault } => words::fault(line, cues, *fault),
-        What::FaultEnds { fault } => format!("over: {}", words::fault(line, cues, *fault)),
+        What::FaultEnds { fault } => format!("fault.{} is over", cues.faults[*fault].id),
         What::Down { module, voltage_v } => {
             format!("{} goes down ({voltage_v:.2} V)", line.module_path(*module))
+        }
+        What::Hears { detector } => {
+            format!(
+                "detector.{} can hear from now on",
+                line.detectors[detector.0].id
+            )
+        }
+        What::Deaf { detector } => {
+            format!(
+                "detector.{} can hear no more",
+                line.detectors[detector.0].id
+            )
         }
         What::Boots { module } => format!("{} boots", line.module_path(*module)),
         What::Up { module } => format!("{} works again", line.module_path(*module)),
@@ -154,7 +166,7 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
         if !std::mem::replace(&mut any, true) {
             let _ = writeln!(
                 out,
-                "\nFrom the sound to what it led to (seconds since it reached the hydrophone)"
+                "\nFrom the sound to what it led to (seconds since its beginning reached the hydrophone)"
             );
         }
         let seen = alike
@@ -301,6 +313,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         let (low, high) = outcome.voltages_v[i];
         let restarts = match outcome.restarts[i] {
             0 => String::new(),
+            1 => ", restarted once".to_owned(),
             n => format!(", restarted {n} times"),
         };
         let _ = writeln!(

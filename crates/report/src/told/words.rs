@@ -42,6 +42,14 @@ pub(super) fn dropped(reason: detect::Reason) -> &'static str {
     }
 }
 
+/// A number of things: "1 error", "2 errors".
+pub(super) fn count(n: usize, thing: &str) -> String {
+    match n {
+        1 => format!("1 {thing}"),
+        n => format!("{n} {thing}s"),
+    }
+}
+
 /// A fault in words, by its index in the cue sheet.
 pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
     let fault = &cues.faults[index];
