@@ -5,7 +5,7 @@ cd "$(dirname "$0")/.."
 
 bash scripts/need.sh cc
 cargo build --release --package soundline
-soundline=target/release/soundline
+soundline=${CARGO_TARGET_DIR:-target}/release/soundline
 plan=plans/harrow-sound/plan.toml
 cues=plans/harrow-sound/cues/ferry-night.toml
 out=target/demo

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use assess::input::sensor_chain;
+use detect::Stage;
 use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Survey, line_up, survey};
 use plan::Line;
 use rayon::prelude::*;
@@ -60,7 +61,29 @@ impl Outcome {
         if hearing.warnings_left_out > 0 {
             texts.push(format!("{} further warnings", hearing.warnings_left_out));
         }
+        texts.extend(self.too_short(hearing));
         texts
+    }
+
+    /// A detector over a background hears nothing before half of the background's time has been heard.
+    fn too_short(&self, hearing: &Hearing) -> Option<String> {
+        let longest_s = self
+            .ears
+            .iter()
+            .flat_map(|ear| &ear.detectors)
+            .flat_map(|spec| &spec.stages)
+            .filter_map(|stage| match stage {
+                Stage::Background { over_s, .. } => Some(*over_s),
+                _ => None,
+            })
+            .fold(0.0, f64::max);
+        let deaf_s = longest_s / 2.0;
+        (hearing.duration_s < deaf_s).then(|| {
+            format!(
+                "a detector over a background of {longest_s} s is deaf for its first {deaf_s} s, and this recording lasts {:.3} s: it can tell nothing, unless another recording leads up to it without a gap",
+                hearing.duration_s
+            )
+        })
     }
 
     /// Events that begin in it.
