@@ -791,7 +791,7 @@ fn wrong_notice(path: &str) -> Option<&str> {
 }
 
 /// A line that shows how a key is written.
-fn example_line(field: &Field, top: bool) -> String {
+pub(crate) fn example_line(field: &Field, top: bool) -> String {
     let value = match field.shape {
         Shape::Amount(d, bounds) => format!("\"{}\"", amount_example(d, bounds)),
         Shape::Amounts(d, bounds, ..) => format!("[\"{}\", ...]", amount_example(d, bounds)),

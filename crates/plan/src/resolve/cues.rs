@@ -15,8 +15,9 @@ use crate::cue_sheet::{
 use crate::field::{POSITIVE, RefKind};
 use crate::line::{Line, Q, SpanIx, SupplyIx, UplinkIx};
 use crate::mistake::{Code, Mistake, Mistakes};
-use crate::read::{Fields, Reader, join};
+use crate::read::{Fields, Reader};
 use crate::site::Site;
+use crate::tables::{EXPECT, EXPECTATIONS, OF_EXPECTATIONS, OF_SOUNDS, SOUND, SOUNDS};
 
 /// Resolves a cue sheet. `folder` is the cue sheet's own.
 pub(crate) fn cue_sheet(
@@ -92,25 +93,6 @@ fn declared(root: &Fields, of_plan: &Declared) -> Declared {
     declared
 }
 
-/// Keys that each kind of sound needs, and those it may have.
-const SOUNDS: &[(&str, &[&str], &[&str])] = &[
-    ("upsweep", &["from", "to", "length"], &[]),
-    ("tone", &["frequency", "length"], &[]),
-    (
-        "pulse-train",
-        &["frequency", "pulse", "interval", "pulses"],
-        &[],
-    ),
-    (
-        "click-train",
-        &["centre", "click", "interval", "clicks"],
-        &[],
-    ),
-    ("hum", &["low", "high", "length"], &["blade_rate"]),
-    ("recording", &["file"], &["channel"]),
-];
-const SOUND_COMMON: &[&str] = &["at", "kind", "source_level", "track", "repeats"];
-
 fn sound(
     r: &mut Resolver<'_>,
     id: &str,
@@ -119,17 +101,16 @@ fn sound(
     sheet: &CueSheet,
 ) -> Option<Sound> {
     let (kind, _) = f.choice("kind")?;
-    let (needed, allowed) = SOUNDS
+    let keys = SOUNDS
         .iter()
-        .find(|(k, ..)| k == kind)
-        .map(|(_, n, a)| (*n, *a))?;
-    if !keys_fit(
-        r,
+        .find(|k| k.word == *kind)
+        .expect("every word has its keys");
+    if !r.keys_fit(
         f,
+        &SOUND,
+        keys,
+        OF_SOUNDS,
         &format!("a sound of kind `{kind}`"),
-        SOUND_COMMON,
-        needed,
-        allowed,
     ) {
         return None;
     }
@@ -226,44 +207,6 @@ fn sound(
 
 fn whole(f: &Fields, key: &'static str) -> Option<u32> {
     f.count(key).and_then(|(n, _)| u32::try_from(*n).ok())
-}
-
-fn keys_fit(
-    r: &mut Resolver<'_>,
-    f: &Fields,
-    what: &str,
-    common: &[&str],
-    needed: &[&str],
-    allowed: &[&str],
-) -> bool {
-    let mut fits = true;
-    for key in needed {
-        if !f.keys().any(|k| k == *key) {
-            fits = false;
-            r.tell(
-                Mistake::error(Code::MissingKey, f.site, format!("{what} needs `{key}`"))
-                    .label(format!("`{key}` is missing here")),
-            );
-        }
-    }
-    for (key, item) in f.entries() {
-        if !common.contains(&key) && !needed.contains(&key) && !allowed.contains(&key) {
-            fits = false;
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    item.site,
-                    format!("`{key}` does not belong to {what}"),
-                )
-                .label("here")
-                .help(format!(
-                    "it may have: {}",
-                    join(needed.iter().chain(allowed).copied())
-                )),
-            );
-        }
-    }
-    fits
 }
 
 fn track(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<TrackPoint>> {
@@ -364,18 +307,6 @@ fn input(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Inpu
     })
 }
 
-/// Keys that each kind of expectation needs, and those it may have beside the window.
-const SEEN: &[(&str, &[&str], &[&str])] = &[
-    ("notice", &["of"], &["at_least", "at_most"]),
-    ("switched", &["of", "to"], &["at_least", "at_most"]),
-    ("delivered", &["topic", "at"], &["at_least", "at_most"]),
-    ("sent", &["of"], &["at_least", "at_most"]),
-    ("lost", &["topic"], &["at_least", "at_most"]),
-    ("voltage", &["of"], &["at_least", "at_most"]),
-    ("down", &["of"], &["at_least", "at_most"]),
-];
-const WINDOW: &[&str] = &["that", "after", "within", "from", "until"];
-
 fn expect(
     r: &mut Resolver<'_>,
     id: &str,
@@ -384,18 +315,12 @@ fn expect(
     sheet: &CueSheet,
 ) -> Option<Expect> {
     let (that, _) = f.choice("that")?;
-    let (needed, allowed) = SEEN
+    let keys = EXPECTATIONS
         .iter()
-        .find(|(k, ..)| k == that)
-        .map(|(_, n, a)| (*n, *a))?;
-    if !keys_fit(
-        r,
-        f,
-        &format!("an expectation on `{that}`"),
-        WINDOW,
-        needed,
-        allowed,
-    ) {
+        .find(|k| k.word == *that)
+        .expect("every word has its keys");
+    let what = format!("an expectation on `{that}`");
+    if !r.keys_fit(f, &EXPECT, keys, OF_EXPECTATIONS, &what) {
         return None;
     }
     let within = window(r, f, sheet)?;

@@ -16,14 +16,15 @@ use quantity::{Amount, Law, nearest};
 pub(crate) use cues::cue_sheet;
 
 use crate::catalogue::Catalogue;
-use crate::field::RefKind;
+use crate::field::{RefKind, Section, Shape};
 use crate::line::{
     Decibels, Deployment, DetectorIx, Flow, Line, ModuleIx, NoticeKind, OutputIx, Q, Sea, SensorIx,
     Spreading, Water,
 };
 use crate::mistake::{Code, Mistake, Mistakes};
-use crate::read::Fields;
+use crate::read::{Fields, example_line};
 use crate::site::{FileId, Site};
+use crate::tables::Kind;
 
 pub(crate) fn q((amount, at): (&Amount, Site)) -> Q {
     Q {
@@ -170,6 +171,54 @@ impl Resolver<'_> {
             mistake = mistake.related(*user, "the part is used here");
         }
         self.mistakes.push(mistake);
+    }
+
+    /// Whether a table has the keys that its kind must have, and no others; tells what is missing and what is strange.
+    pub(crate) fn keys_fit(
+        &mut self,
+        f: &Fields,
+        section: &'static Section,
+        kind: &Kind,
+        common: &[&str],
+        what: &str,
+    ) -> bool {
+        let mut fits = true;
+        for &key in kind.needs {
+            if f.keys().any(|k| k == key) {
+                continue;
+            }
+            fits = false;
+            let field = section
+                .field(key)
+                .expect("kinds have keys of their section");
+            let example = match field.shape {
+                Shape::Limit => format!("`{key} = \"{}\"`", kind.limit),
+                _ => example_line(field, false),
+            };
+            self.tell(
+                Mistake::error(Code::MissingKey, f.site, format!("{what} needs `{key}`"))
+                    .label(format!("`{key}` is missing here"))
+                    .help(format!("add {example}: {}", field.doc)),
+            );
+        }
+        let own: Vec<&str> = kind.needs.iter().chain(kind.may).copied().collect();
+        for (key, item) in f.entries() {
+            if key == kind.word || common.contains(&key) || own.contains(&key) {
+                continue;
+            }
+            fits = false;
+            let mut m = Mistake::error(
+                Code::KeyConflict,
+                item.site,
+                format!("`{key}` does not belong to {what}"),
+            )
+            .label("here");
+            if !own.is_empty() {
+                m.help = Some(format!("it may have: {}", own.join(", ")));
+            }
+            self.tell(m);
+        }
+        fits
     }
 
     /// Whether a path names something; tells a mistake with the nearest known path when it does not.

@@ -11,33 +11,8 @@ use crate::line::{
     DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
-use crate::read::{Fields, Reader, join};
-
-/// The keys that each kind of requirement may have beside `that`, `must`, `source`, `share` and `when_wind_at_most`.
-const OWN: &[(&str, &[&str])] = &[
-    ("voltage", &["of", "at_least", "at_most"]),
-    ("supply-current", &["of", "at_most"]),
-    ("delay", &["from", "to", "at_most"]),
-    ("link-load", &["of", "at_most"]),
-    ("uplink-messages", &["of", "at_most"]),
-    ("uplink-cost", &["of", "at_most"]),
-    ("storage-time", &["of", "at_least"]),
-    ("rehearsed", &["cues"]),
-];
-/// How a limit of a requirement is written.
-pub(crate) fn limit_example(that: &str) -> &'static str {
-    match that {
-        "voltage" => "12 V",
-        "supply-current" => "2 A",
-        "delay" => "2 s",
-        "link-load" => "20 %",
-        "uplink-messages" => "400 per 30 d",
-        "uplink-cost" => "50 EUR",
-        _ => "240 d",
-    }
-}
-
-const COMMON: &[&str] = &["that", "must", "source", "share", "when_wind_at_most"];
+use crate::read::{Fields, Reader};
+use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
 
 pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("requirement") {
@@ -62,26 +37,15 @@ pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line)
 
 fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     let (word, _) = f.choice("that")?;
-    let own = OWN
+    let kind = REQUIREMENTS
         .iter()
-        .find(|(w, _)| w == word)
-        .map_or(&[][..], |(_, keys)| keys);
-    let mut fits = true;
-    for (key, item) in f.entries() {
-        if !COMMON.contains(&key) && !own.contains(&key) {
-            fits = false;
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    item.site,
-                    format!("`{key}` does not belong to a requirement on `{word}`"),
-                )
-                .label("here")
-                .help(format!("it may have: {}", join(own.iter().copied()))),
-            );
-        }
+        .find(|k| k.word == *word)
+        .expect("every word has its keys");
+    let what = format!("a requirement on `{word}`");
+    if !r.keys_fit(f, &REQUIREMENT, kind, OF_REQUIREMENTS, &what) {
+        return None;
     }
-    let that = match *word {
+    match *word {
         "voltage" => voltage(r, f, line),
         "supply-current" => {
             let of = match of(r, f, RefKind::Supply)? {
@@ -100,13 +64,14 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 Some(p) => Some(ix_of(&line.spans, p, |s| &s.id).map(SpanIx)?),
             };
             let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
-            let at_most = need(r, f, "at_most", at_most)?;
-            Some(That::LinkLoad { of, at_most })
+            Some(That::LinkLoad {
+                of,
+                at_most: at_most?,
+            })
         }
         "uplink-messages" | "uplink-cost" => uplink(r, f, line, word),
         "storage-time" => {
-            let path = of(r, f, RefKind::Storage)?;
-            let path = need(r, f, "of", path)?;
+            let path = of(r, f, RefKind::Storage)??;
             let of = ix_of(&line.storages, path, |s| &s.id).map(StorageIx)?;
             Some(That::StorageTime {
                 of,
@@ -114,7 +79,7 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             })
         }
         _ => {
-            let (cues, at) = need(r, f, "cues", f.text("cues"))?;
+            let (cues, at) = f.text("cues")?;
             if !stays_inside(Path::new(cues)) {
                 r.tell(
                     Mistake::error(
@@ -131,8 +96,7 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 at,
             })
         }
-    };
-    that.filter(|_| fits)
+    }
 }
 
 /// The path behind `of`, if it names a thing of the wanted kind; `Some(None)` when it is not written.
@@ -155,26 +119,6 @@ fn of<'f>(r: &mut Resolver<'_>, f: &'f Fields, wanted: RefKind) -> Option<Option
         return None;
     }
     Some(Some(path))
-}
-
-fn need<T>(r: &mut Resolver<'_>, f: &Fields, key: &'static str, value: Option<T>) -> Option<T> {
-    if value.is_none() && !f.has(key) {
-        r.tell(
-            Mistake::error(
-                Code::MissingKey,
-                f.site,
-                format!("this requirement needs `{key}`"),
-            )
-            .label(format!("`{key}` is missing here"))
-            .help(match (key, f.choice("that")) {
-                ("at_least" | "at_most", Some((that, _))) => {
-                    format!("add `{key} = \"{}\"`", limit_example(that))
-                }
-                _ => format!("add `{key} = \"...\"`"),
-            }),
-        );
-    }
-    value
 }
 
 /// A limit in its dimension; `Some(None)` when it is not written, `None` when it is wrong.
@@ -222,9 +166,6 @@ fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
 }
 
 fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
-    for key in ["from", "to", "at_most"] {
-        need(r, f, key, f.has(key).then_some(()))?;
-    }
     let (from, notice, _) = r.notice(line, f, "from")?;
     let (kind, path, _) = r.reference(f, "to")?;
     let to = match kind {
@@ -242,10 +183,9 @@ fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
 }
 
 fn uplink(r: &mut Resolver<'_>, f: &Fields, line: &Line, word: &str) -> Option<That> {
-    let path = of(r, f, RefKind::Uplink)?;
-    let path = need(r, f, "of", path)?;
+    let path = of(r, f, RefKind::Uplink)??;
     let of = ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?;
-    let (node, at) = need(r, f, "at_most", f.limit("at_most"))?;
+    let (node, at) = f.limit("at_most")?;
     let part = r.part.clone();
     let mut reader = Reader::within(r.catalogue, r.mistakes, part);
     if word == "uplink-messages" {

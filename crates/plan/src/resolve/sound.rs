@@ -7,31 +7,10 @@ use crate::line::{Confirm, Detector, LevelStage, Line, SensorIx, SensorKind, Sta
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
-use crate::tables::STAGE;
+use crate::tables::{Kind, STAGE, STAGES};
 
 /// Order of a band's low-pass prototype when none is written.
 const BAND_ORDER: u32 = 4;
-
-/// The keys that say what a stage is, with the keys that go with each.
-const KINDS: &[(&str, &[&str])] = &[
-    ("band", &["order"]),
-    ("level", &["window"]),
-    ("background", &["over"]),
-    (
-        "pulses",
-        &[
-            "rise",
-            "least_interval",
-            "most_interval",
-            "at_least",
-            "hold_off",
-        ],
-    ),
-    (
-        "on_above",
-        &["off_below", "shortest", "longest", "hold_off", "confirm"],
-    ),
-];
 
 pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("detector") {
@@ -60,11 +39,11 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 }
 
 fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
-    let kinds: Vec<&(&str, &[&str])> = KINDS
+    let kinds: Vec<&Kind> = STAGES
         .iter()
-        .filter(|(k, _)| f.keys().any(|e| e == *k))
+        .filter(|k| f.keys().any(|e| e == k.word))
         .collect();
-    let [(kind, own)] = kinds.as_slice() else {
+    let [kind] = kinds.as_slice() else {
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "a stage is exactly one thing")
                 .label(if kinds.is_empty() {
@@ -74,42 +53,15 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 })
                 .help(format!(
                     "give it one of: {}",
-                    join(KINDS.iter().map(|(k, _)| *k))
+                    join(STAGES.iter().map(|k| k.word))
                 )),
         );
         return None;
     };
-    let strangers: Vec<(&str, Site)> = f
-        .entries()
-        .filter(|(key, _)| key != kind && !own.contains(key))
-        .map(|(key, item)| (key, item.site))
-        .collect();
-    for (key, site) in strangers {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                site,
-                format!("`{key}` does not belong to a {}", named(kind)),
-            )
-            .label("here")
-            .help(format!("it may have: {}", join(own.iter().copied()))),
-        );
+    if !r.keys_fit(f, &STAGE, kind, &[], &named(kind.word)) {
+        return None;
     }
-    let needs = |r: &mut Resolver<'_>, key: &'static str| {
-        if !f.has(key) {
-            let doc = STAGE.field(key).map_or("", |x| x.doc);
-            r.tell(
-                Mistake::error(
-                    Code::MissingKey,
-                    f.site,
-                    format!("a {} needs `{key}`", named(kind)),
-                )
-                .label(format!("`{key}` is missing here"))
-                .help(doc),
-            );
-        }
-    };
-    match *kind {
+    match kind.word {
         "band" => {
             let corners = f.amounts("band")?.0;
             let (low, high) = (
@@ -138,7 +90,6 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             })
         }
         "level" => {
-            needs(r, "window");
             let kind = match *f.choice("level")?.0 {
                 "rms" => LevelStage::Rms,
                 "exponential" => LevelStage::Exponential,
@@ -149,22 +100,10 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 window_s: f.q("window")?,
             })
         }
-        "background" => {
-            needs(r, "over");
-            Some(Stage::Background {
-                over_s: f.q("over")?,
-            })
-        }
+        "background" => Some(Stage::Background {
+            over_s: f.q("over")?,
+        }),
         "pulses" => {
-            for key in [
-                "rise",
-                "least_interval",
-                "most_interval",
-                "at_least",
-                "hold_off",
-            ] {
-                needs(r, key);
-            }
             let (least, most) = (f.q("least_interval")?, f.q("most_interval")?);
             if most.si <= least.si {
                 r.tell(
@@ -186,20 +125,15 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 hold_off_s: f.q("hold_off")?,
             })
         }
-        _ => {
-            for key in ["off_below", "shortest", "hold_off"] {
-                needs(r, key);
-            }
-            trigger(r, f)
-        }
+        _ => trigger(r, f),
     }
 }
 
 /// What a stage is called in a sentence.
 fn named(kind: &str) -> String {
     match kind {
-        "on_above" => "trigger (`on_above`)".to_owned(),
-        _ => format!("`{kind}` stage"),
+        "on_above" => "a trigger (`on_above`)".to_owned(),
+        _ => format!("a `{kind}` stage"),
     }
 }
 

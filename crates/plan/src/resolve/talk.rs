@@ -8,6 +8,7 @@ use crate::line::{
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
+use crate::tables::{ACTION, ACTIONS, Kind};
 use crate::topic_name;
 
 /// Priority of a topic that says none.
@@ -454,21 +455,12 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
     })
 }
 
-/// Keys that say what an action is, with those that go with each.
-const ACTIONS: &[(&str, &[&str])] = &[
-    ("publish", &[]),
-    ("switch", &["to", "for"]),
-    ("send_up", &["about"]),
-    ("enter", &["for"]),
-    ("log", &[]),
-];
-
 fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
-    let kinds: Vec<&(&str, &[&str])> = ACTIONS
+    let kinds: Vec<&Kind> = ACTIONS
         .iter()
-        .filter(|(k, _)| f.keys().any(|e| e == *k))
+        .filter(|k| f.keys().any(|e| e == k.word))
         .collect();
-    let [(kind, own)] = kinds.as_slice() else {
+    let [kind] = kinds.as_slice() else {
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "an action is exactly one thing")
                 .label(if kinds.is_empty() {
@@ -478,26 +470,21 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
                 })
                 .help(format!(
                     "give it one of: {}",
-                    join(ACTIONS.iter().map(|(k, _)| *k))
+                    join(ACTIONS.iter().map(|k| k.word))
                 )),
         );
         return None;
     };
-    let stranger = f
-        .entries()
-        .find(|(key, _)| key != kind && !own.contains(key));
-    if let Some((key, item)) = stranger {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                item.site,
-                format!("`{key}` does not belong to `{kind}`"),
-            )
-            .label("here"),
-        );
+    if !r.keys_fit(
+        f,
+        &ACTION,
+        kind,
+        &[],
+        &format!("the action `{}`", kind.word),
+    ) {
         return None;
     }
-    match *kind {
+    match kind.word {
         "publish" => {
             let (name, site) = f.text("publish")?;
             Some(Action::Publish {
@@ -515,14 +502,7 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
                 site,
                 "an output is switched by its own module",
             )?;
-            let Some((to, _)) = f.choice("to") else {
-                r.tell(
-                    Mistake::error(Code::MissingKey, f.site, "a switch needs `to`")
-                        .label("on or off?")
-                        .help("add `to = \"on\"`"),
-                );
-                return None;
-            };
+            let (to, _) = f.choice("to")?;
             Some(Action::Switch {
                 output,
                 on: *to == "on",
@@ -540,14 +520,7 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
                 site,
                 "an uplink is used by its own module",
             )?;
-            let Some((name, about)) = f.text("about") else {
-                r.tell(
-                    Mistake::error(Code::MissingKey, f.site, "what is sent up?")
-                        .label("`about` is missing here")
-                        .help("add `about = \"topic/name\"`"),
-                );
-                return None;
-            };
+            let (name, about) = f.text("about")?;
             Some(Action::SendUp {
                 uplink,
                 topic: topic(r, line, name, about)?,
@@ -555,14 +528,7 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
         }
         "enter" => {
             let (name, site) = f.text("enter")?;
-            let Some(for_s) = f.q("for") else {
-                r.tell(
-                    Mistake::error(Code::MissingKey, site, "for how long?")
-                        .label("`for` is missing")
-                        .help("add `for = \"2 s\"`"),
-                );
-                return None;
-            };
+            let for_s = f.q("for")?;
             Some(Action::Enter {
                 state: state(r, line, on, name, site)?,
                 for_s,

@@ -57,7 +57,7 @@ const REHEARSAL: Section = Section {
 
 const AFTER: S = S::Amount(D::Time, NOT_NEGATIVE);
 
-const SOUND: Section = Section {
+pub(crate) const SOUND: Section = Section {
     name: "a sound",
     doc: "A sound at a place that may move.",
     part: None,
@@ -244,7 +244,7 @@ const SEEN: &[&str] = &[
     "down",
 ];
 
-const EXPECT: Section = Section {
+pub(crate) const EXPECT: Section = Section {
     name: "an expectation",
     doc: "What must be seen.",
     part: None,

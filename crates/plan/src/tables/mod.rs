@@ -1,7 +1,12 @@
 //! The field tables of every file that Soundline reads.
 
 mod cues;
+mod kinds;
 mod plan;
 
-pub(crate) use cues::CUE_SHEET;
-pub(crate) use plan::{CATALOGUE, PART_KINDS, PLAN, ROPE, STAGE};
+pub(crate) use cues::{CUE_SHEET, EXPECT, SOUND};
+pub(crate) use kinds::{
+    ACTIONS, EXPECTATIONS, Kind, OF_EXPECTATIONS, OF_REQUIREMENTS, OF_SOUNDS, REQUIREMENTS, SOUNDS,
+    STAGES,
+};
+pub(crate) use plan::{ACTION, CATALOGUE, PART_KINDS, PLAN, REQUIREMENT, ROPE, STAGE};

@@ -920,7 +920,7 @@ const BEHAVIOUR: Section = Section {
     ],
 };
 
-const ACTION: Section = Section {
+pub(crate) const ACTION: Section = Section {
     name: "an action",
     doc: "publish, switch, send_up, enter or log.",
     part: None,
@@ -1067,7 +1067,7 @@ const THAT: &[&str] = &[
     "rehearsed",
 ];
 
-const REQUIREMENT: Section = Section {
+pub(crate) const REQUIREMENT: Section = Section {
     name: "a requirement",
     doc: "A sentence of the plan that must hold.",
     part: None,

@@ -1,0 +1,116 @@
+//! Which keys go together: stages, actions, requirements, sounds and expectations come in kinds, each with its own keys.
+
+/// A kind of table, and the keys that go with it.
+#[derive(Debug)]
+pub(crate) struct Kind {
+    /// The word or the key that says of which kind a table is.
+    pub(crate) word: &'static str,
+    /// Keys that it must have.
+    pub(crate) needs: &'static [&'static str],
+    /// Keys that it may have besides.
+    pub(crate) may: &'static [&'static str],
+    /// How a limit of it is written.
+    pub(crate) limit: &'static str,
+}
+
+const fn kind(
+    word: &'static str,
+    needs: &'static [&'static str],
+    may: &'static [&'static str],
+) -> Kind {
+    limited(word, needs, may, "")
+}
+
+const fn limited(
+    word: &'static str,
+    needs: &'static [&'static str],
+    may: &'static [&'static str],
+    limit: &'static str,
+) -> Kind {
+    Kind {
+        word,
+        needs,
+        may,
+        limit,
+    }
+}
+
+/// Stages of a detector, by the key that says what a stage is.
+pub(crate) const STAGES: &[Kind] = &[
+    kind("band", &[], &["order"]),
+    kind("level", &["window"], &[]),
+    kind("background", &["over"], &[]),
+    kind(
+        "pulses",
+        &[
+            "rise",
+            "least_interval",
+            "most_interval",
+            "at_least",
+            "hold_off",
+        ],
+        &[],
+    ),
+    kind(
+        "on_above",
+        &["off_below", "shortest", "hold_off"],
+        &["longest", "confirm"],
+    ),
+];
+
+/// Actions of a behaviour, by the key that says what is done.
+pub(crate) const ACTIONS: &[Kind] = &[
+    kind("publish", &[], &[]),
+    kind("switch", &["to"], &["for"]),
+    kind("send_up", &["about"], &[]),
+    kind("enter", &["for"], &[]),
+    kind("log", &[], &[]),
+];
+
+/// Requirements, by the word after `that`.
+pub(crate) const REQUIREMENTS: &[Kind] = &[
+    limited("voltage", &[], &["of", "at_least", "at_most"], "12 V"),
+    limited("supply-current", &[], &["of", "at_most"], "2 A"),
+    limited("delay", &["from", "to", "at_most"], &[], "2 s"),
+    limited("link-load", &["at_most"], &["of"], "20 %"),
+    limited("uplink-messages", &["of", "at_most"], &[], "400 per 30 d"),
+    limited("uplink-cost", &["of", "at_most"], &[], "50 EUR"),
+    limited("storage-time", &["of"], &["at_least"], "240 d"),
+    kind("rehearsed", &["cues"], &[]),
+];
+/// Keys that every requirement may have.
+pub(crate) const OF_REQUIREMENTS: &[&str] =
+    &["that", "must", "source", "share", "when_wind_at_most"];
+
+/// Sounds of a cue sheet, by the word after `kind`.
+pub(crate) const SOUNDS: &[Kind] = &[
+    kind("upsweep", &["from", "to", "length"], &[]),
+    kind("tone", &["frequency", "length"], &[]),
+    kind(
+        "pulse-train",
+        &["frequency", "pulse", "interval", "pulses"],
+        &[],
+    ),
+    kind(
+        "click-train",
+        &["centre", "click", "interval", "clicks"],
+        &[],
+    ),
+    kind("hum", &["low", "high", "length"], &["blade_rate"]),
+    kind("recording", &["file"], &["channel"]),
+];
+/// Keys that every sound may have.
+pub(crate) const OF_SOUNDS: &[&str] = &["at", "kind", "source_level", "track", "repeats"];
+
+/// Expectations of a cue sheet, by the word after `that`.
+pub(crate) const EXPECTATIONS: &[Kind] = &[
+    limited("notice", &["of"], &["at_least", "at_most"], "1"),
+    limited("switched", &["of", "to"], &["at_least", "at_most"], "1"),
+    limited("delivered", &["topic", "at"], &["at_least", "at_most"], "1"),
+    limited("sent", &["of"], &["at_least", "at_most"], "1"),
+    limited("lost", &["topic"], &["at_least", "at_most"], "1"),
+    limited("voltage", &["of"], &["at_least", "at_most"], "20 V"),
+    limited("down", &["of"], &["at_least", "at_most"], "1"),
+];
+/// Keys that every expectation may have.
+pub(crate) const OF_EXPECTATIONS: &[&str] = &["that", "after", "within", "from", "until"];
