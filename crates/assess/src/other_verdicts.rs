@@ -42,11 +42,15 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
             chain.rate_hz.si * sample_bytes(chain.bits) * record.share.si / record.compression.si;
         rate_b_s += each_b_s;
         parts.push(format!(
-            "{:.3} GB a day of {} ({:.0} % of the time, compressed {} times)",
+            "{:.3} GB a day of {} ({:.0} % of the time, {})",
             each_b_s * SECONDS_PER_DAY / 1e9,
             line.sensor_path(record.sensor),
             100.0 * record.share.si,
-            record.compression.si
+            if record.compression.si == 1.0 {
+                "uncompressed".to_owned()
+            } else {
+                format!("compressed {} times", record.compression.si)
+            }
         ));
     }
     if rate_b_s <= 0.0 {
@@ -149,9 +153,9 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
         .map(|e| e.id.as_str())
         .collect();
     let why = if failed.is_empty() {
-        "every expectation was seen".to_owned()
+        "every expectation held".to_owned()
     } else {
-        format!("not seen: {}", failed.join(", "))
+        format!("did not hold: {}", failed.join(", "))
     };
     let evidence = Evidence::Rehearsed {
         cues: cues.to_owned(),

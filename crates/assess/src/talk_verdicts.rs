@@ -352,7 +352,7 @@ impl Search<'_> {
         Ok((
             seconds,
             format!(
-                "{seconds:.0} s on uplink.{id}: {messages} message(s), of which this is the last, need {attempts} attempts of {:.0} s{window}",
+                "{seconds:.0} s on uplink.{id}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}",
                 u.session_s.si
             ),
         ))
