@@ -7,3 +7,4 @@ mod output;
 mod pictures;
 mod pixels;
 mod spectrum;
+mod told;

@@ -1,0 +1,117 @@
+//! Verdicts and rehearsals as text: the examples as a client would read them, and small checks of the wording.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use assess::evidence::Record;
+use assess::{Check, Shelf, Status, check};
+use plan::Reading;
+use report::{check_json, check_text, rehearsal_json, rehearsal_text};
+
+fn example(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../plans")
+        .join(name)
+}
+
+fn reading(name: &str) -> Reading {
+    let reading = plan::read(&example(name).join("plan.toml"), &plan::from_disk);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    reading
+}
+
+/// The example with its cue sheet rehearsed in words only: a record that says all was seen.
+fn checked(name: &str, cues: &str, expected: usize) -> (Reading, Check) {
+    let reading = reading(name);
+    let expectations = (0..expected)
+        .map(|i| assess::evidence::ExpectationRecord {
+            id: format!("e{i}"),
+            passed: true,
+            said: "seen".to_owned(),
+        })
+        .collect();
+    let record = Record::rehearsal(
+        reading.digest.clone(),
+        cues.to_owned(),
+        "cues".to_owned(),
+        1,
+        "test".to_owned(),
+        expectations,
+        "result".to_owned(),
+    );
+    let shelf = Shelf {
+        records: vec![record],
+        cues: BTreeMap::from([(cues.to_owned(), Ok("cues".to_owned()))]),
+    };
+    let check = check(&reading, &shelf);
+    (reading, check)
+}
+
+fn rehearsed() -> (Reading, plan::CueSheet, rehearsal::Outcome, String) {
+    let reading = reading("harrow-sound");
+    let path = example("harrow-sound").join("cues/ferry-night.toml");
+    let cues = plan::read_cues(&path, &reading, &plan::from_disk)
+        .cues
+        .unwrap();
+    let line = reading.line.as_ref().unwrap();
+    let mut records = Vec::new();
+    let outcome =
+        rehearsal::run(line, &cues, &mut |r| records.push(r.clone()), &mut |_| true).unwrap();
+    let text = rehearsal_text(line, &cues, &outcome, &records);
+    (reading, cues, outcome, text)
+}
+
+#[test]
+fn regress_the_verdicts_of_both_examples() {
+    let (_, check) = checked("harrow-sound", "cues/ferry-night.toml", 16);
+    insta::assert_snapshot!("check_harrow_sound", check_text(&check, false));
+    let (_, check) = checked("pile-watch", "cues/soft-start.toml", 4);
+    insta::assert_snapshot!("check_pile_watch", check_text(&check, false));
+}
+
+#[test]
+fn regress_the_rehearsal_of_the_first_example() {
+    let (reading, cues, outcome, text) = rehearsed();
+    insta::assert_snapshot!("rehearsal_harrow_sound", text);
+    let json = rehearsal_json(reading.line.as_ref().unwrap(), &cues, &outcome);
+    assert!(json.is_object());
+    for row in text.lines() {
+        assert!(row.chars().count() <= 130, "{row}");
+        assert_eq!(row, row.trim_end());
+    }
+}
+
+/// No row is too long for a page, and colour changes no word.
+#[test]
+fn verif_rows_fit_a_page_and_colour_adds_no_words() {
+    let (_, check) = checked("harrow-sound", "cues/ferry-night.toml", 16);
+    let plain = check_text(&check, false);
+    for row in plain.lines() {
+        assert!(row.chars().count() <= 112, "{row}");
+        assert_eq!(row, row.trim_end());
+    }
+    let mut bare = check_text(&check, true);
+    assert!(bare.contains('\u{1b}'));
+    for code in ["32", "33", "31;1", "35", "0"] {
+        bare = bare.replace(&format!("\u{1b}[{code}m"), "");
+    }
+    assert_eq!(bare, plain);
+}
+
+/// Every number of the JSON is finite, and each verdict that is known has its evidence.
+#[test]
+fn verif_the_json_holds_what_the_check_holds() {
+    let (reading, check) = checked("harrow-sound", "cues/ferry-night.toml", 16);
+    assert_eq!(check.status(), Status::Met);
+    let json = check_json(&check, "test", &reading.mistakes, &reading.sources);
+    let all = json["requirements"].as_array().unwrap();
+    assert_eq!(all.len(), check.requirements.len());
+    for (told, judged) in all.iter().zip(&check.requirements) {
+        assert_eq!(told["id"], judged.id);
+        assert_eq!(told["ruling"], judged.word().as_str());
+        for verdict in told["verdicts"].as_array().unwrap() {
+            assert!(verdict["value"]["value"].is_number());
+            assert!(verdict["evidence"]["kind"].is_string());
+        }
+    }
+}
