@@ -5,8 +5,10 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+mod check;
 mod files;
 mod frame;
 mod new;
 mod real;
+mod rehearse;
 mod support;

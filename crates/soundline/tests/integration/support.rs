@@ -1,7 +1,9 @@
 //! Running the program.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::Mutex;
 
 /// The program, away from the settings of whoever runs the tests.
 pub(crate) fn soundline() -> Command {
@@ -40,4 +42,62 @@ pub(crate) fn repository(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../..")
         .join(path)
+}
+
+/// A copy of an example that may be changed.
+pub(crate) struct Demo {
+    pub(crate) folder: tempfile::TempDir,
+    pub(crate) plan: String,
+}
+
+/// Copies an example of the repository, with the evidence that its own rehearsal leaves or without.
+pub(crate) fn demo(name: &str, with_evidence: bool) -> Demo {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = folder.path().join("plan.toml").display().to_string();
+    let demo = Demo { folder, plan };
+    copy(&repository(&format!("plans/{name}")), demo.folder.path());
+    if with_evidence {
+        let evidence = demo.folder.path().join("plan.evidence");
+        std::fs::create_dir(&evidence).unwrap();
+        copy(&rehearsed(name), &evidence);
+    }
+    demo
+}
+
+/// The evidence folder of an example, rehearsed once for all checks.
+fn rehearsed(name: &str) -> PathBuf {
+    static ALL: Mutex<BTreeMap<String, Demo>> = Mutex::new(BTreeMap::new());
+    let mut all = ALL.lock().unwrap();
+    let kept = all.entry(name.to_owned()).or_insert_with(|| {
+        let demo = demo(name, false);
+        for cues in std::fs::read_dir(demo.folder.path().join("cues")).unwrap() {
+            let cues = cues.unwrap().path().display().to_string();
+            let output = run(&["rehearse", &demo.plan, &cues]);
+            expect_status(&output, 0);
+        }
+        demo
+    });
+    kept.folder.path().join("plan.evidence")
+}
+
+/// All of a folder but evidence.
+fn copy(from: &Path, to: &Path) {
+    for entry in std::fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if !entry.file_type().unwrap().is_dir() {
+            std::fs::copy(entry.path(), target).unwrap();
+        } else if entry.file_name() != "plan.evidence" {
+            std::fs::create_dir(&target).unwrap();
+            copy(&entry.path(), &target);
+        }
+    }
+}
+
+/// Changes a text of a file; it must be there.
+#[track_caller]
+pub(crate) fn edit(path: &str, from: &str, to: &str) {
+    let text = std::fs::read_to_string(path).unwrap();
+    assert!(text.contains(from), "`{from}` is not in {path}");
+    std::fs::write(path, text.replace(from, to)).unwrap();
 }

@@ -1,0 +1,148 @@
+//! `check`: verdicts, exit status, evidence.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::support::{demo, edit, expect_status, run, stderr, stdout};
+
+fn ruling<'v>(verdicts: &'v Value, id: &str) -> &'v str {
+    verdicts["requirements"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|r| r["id"] == id)
+        .unwrap()["ruling"]
+        .as_str()
+        .unwrap()
+}
+
+fn json_of(plan: &str, status: i32) -> Value {
+    let output = run(&["--format", "json", "check", plan]);
+    expect_status(&output, status);
+    serde_json::from_str(&stdout(&output)).unwrap()
+}
+
+/// 0 when all is met; the JSON names its format, its plan, and for each verdict value, limit, margin, evidence and why.
+#[test]
+fn verif_both_examples_are_met_and_their_json_is_whole() {
+    for name in ["harrow-sound", "pile-watch"] {
+        let demo = demo(name, true);
+        let verdicts = json_of(&demo.plan, 0);
+        assert_eq!(verdicts["format"], "verdicts/1");
+        assert_eq!(verdicts["plan_digest"].as_str().unwrap().len(), 64);
+        assert!(verdicts["mistakes"].as_array().unwrap().is_empty());
+        let requirements = verdicts["requirements"].as_array().unwrap();
+        assert!(requirements.len() >= 6);
+        for verdict in requirements
+            .iter()
+            .flat_map(|r| r["verdicts"].as_array().unwrap())
+        {
+            for figure in ["value", "limit", "margin"] {
+                assert!(verdict[figure]["value"].is_number(), "{verdict}");
+                assert!(verdict[figure]["unit"].is_string(), "{verdict}");
+            }
+            assert!(verdict["evidence"]["kind"].is_string(), "{verdict}");
+            assert!(verdict["why"].as_str().is_some_and(|w| !w.is_empty()));
+        }
+    }
+}
+
+/// 43.20 EUR: 12 a day at 0.12 EUR for 30 days.
+#[test]
+fn val_the_cost_of_the_example_is_its_arithmetic() {
+    let demo = demo("harrow-sound", true);
+    let output = run(&["check", &demo.plan]);
+    expect_status(&output, 0);
+    assert!(stdout(&output).contains("43.20 EUR"), "{}", stdout(&output));
+}
+
+#[test]
+fn verif_without_evidence_the_rehearsed_requirement_is_unknown() {
+    let demo = demo("harrow-sound", false);
+    let verdicts = json_of(&demo.plan, 3);
+    assert_eq!(ruling(&verdicts, "night"), "unknown");
+    assert_eq!(ruling(&verdicts, "voltage"), "met");
+}
+
+/// Another length of the rope is another line: the record beside the plan says nothing about it.
+#[test]
+fn verif_after_an_edit_of_the_plan_the_evidence_is_stale() {
+    let demo = demo("harrow-sound", true);
+    edit(&demo.plan, "duration = \"240 d\"", "duration = \"230 d\"");
+    let output = run(&["check", &demo.plan]);
+    expect_status(&output, 3);
+    assert!(
+        stdout(&output).contains("has changed since"),
+        "{}",
+        stdout(&output)
+    );
+}
+
+/// A comment changes no value: the evidence stays fresh.
+#[test]
+fn verif_a_comment_leaves_the_evidence_fresh() {
+    let demo = demo("harrow-sound", true);
+    edit(&demo.plan, "[deployment]", "# a remark\n[deployment]");
+    expect_status(&run(&["check", &demo.plan]), 0);
+}
+
+#[test]
+fn verif_a_broken_requirement_gives_status_1_and_a_broken_should_does_not() {
+    let demo = demo("harrow-sound", true);
+    edit(
+        &demo.plan,
+        "at_most = \"50 EUR\"",
+        "at_most = \"43.19 EUR\"",
+    );
+    let verdicts = json_of(&demo.plan, 1);
+    assert_eq!(ruling(&verdicts, "budget"), "broken");
+    edit(
+        &demo.plan,
+        "that = \"uplink-cost\"",
+        "that = \"uplink-cost\"\nmust = \"should\"",
+    );
+    // The plan has changed, so its rehearsal is stale: unknown, but no longer broken.
+    let verdicts = json_of(&demo.plan, 3);
+    assert_eq!(ruling(&verdicts, "budget"), "broken");
+}
+
+/// What does not read the bad part is still judged.
+#[test]
+fn verif_a_mistake_gives_status_2_and_leaves_the_other_verdicts() {
+    let demo = demo("harrow-sound", true);
+    edit(&demo.plan, "voltage = \"24 V\"", "voltage = \"24 kg\"");
+    let output = run(&["check", &demo.plan]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("24 kg"), "{}", stderr(&output));
+    assert!(stdout(&output).contains("43.20 EUR"), "{}", stdout(&output));
+    let verdicts = json_of(&demo.plan, 2);
+    assert_eq!(ruling(&verdicts, "voltage"), "unknown");
+    assert_eq!(ruling(&verdicts, "budget"), "met");
+    assert_eq!(ruling(&verdicts, "prompt-lamp"), "met");
+    assert!(!verdicts["mistakes"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn verif_a_plan_that_is_not_there_gives_status_2() {
+    let output = run(&["check", "no/such/plan.toml"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("no/such/plan.toml"));
+}
+
+/// A record that cannot be read is named and counts as none.
+#[test]
+fn verif_evidence_that_cannot_be_read_is_a_warning() {
+    let demo = demo("harrow-sound", true);
+    let folder = demo.folder.path().join("plan.evidence");
+    fs::write(folder.join("broken.json"), "{ \"format\": 1").unwrap();
+    let output = run(&["check", &demo.plan]);
+    expect_status(&output, 0);
+    let said = stderr(&output);
+    assert!(
+        said.contains("warning") && said.contains("broken.json"),
+        "{said}"
+    );
+    fs::write(folder.join("rehearsal-cues-ferry-night.json"), "[]").unwrap();
+    expect_status(&run(&["check", &demo.plan]), 3);
+}

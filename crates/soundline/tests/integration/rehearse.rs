@@ -1,0 +1,224 @@
+//! `rehearse`: exit status, trace, evidence, sameness, and the bounds of `check`.
+
+use std::collections::BTreeSet;
+use std::fs;
+
+use serde_json::Value;
+
+use crate::support::{Demo, demo, edit, expect_status, run, soundline, stderr, stdout};
+
+const CUES: &str = "cues/ferry-night.toml";
+
+fn cues(demo: &Demo, name: &str) -> String {
+    demo.folder.path().join(name).display().to_string()
+}
+
+fn parsed(output: &std::process::Output) -> Value {
+    serde_json::from_str(&stdout(output)).unwrap()
+}
+
+/// A short cue sheet for the first example: one near call.
+fn short(demo: &Demo) -> String {
+    let path = cues(demo, "cues/short.toml");
+    let text = r#"format = 1
+[rehearsal]
+name = "One call"
+duration = "90 s"
+seed = 3
+wind = "7 m/s"
+[sound.call]
+at = "50 s"
+kind = "upsweep"
+from = "90 Hz"
+to = "150 Hz"
+length = "0.7 s"
+source_level = "176 dB re 1 uPa m"
+track = [{ range = "1.2 km", bearing = "80 deg", depth = "15 m" }]
+[expect.lamp]
+that = "switched"
+of = "module.marker.output.lamp"
+to = "on"
+after = "sound.call"
+within = "2 s"
+"#;
+    fs::write(&path, text).unwrap();
+    path
+}
+
+/// Unknown without evidence, met with what the rehearsal leaves; run twice and on other numbers of threads it is the same.
+#[test]
+fn verif_a_rehearsal_leaves_evidence_and_is_the_same_on_any_number_of_threads() {
+    let demo = demo("harrow-sound", false);
+    expect_status(&run(&["check", &demo.plan]), 3);
+    let mut digests = Vec::new();
+    for threads in ["1", "4"] {
+        let output = soundline()
+            .env("RAYON_NUM_THREADS", threads)
+            .args([
+                "--format",
+                "json",
+                "rehearse",
+                &demo.plan,
+                &cues(&demo, CUES),
+            ])
+            .output()
+            .unwrap();
+        expect_status(&output, 0);
+        let whole = parsed(&output);
+        for field in ["plan_digest", "cues_digest", "result_digest", "program"] {
+            assert!(whole[field].is_string(), "{field} in {whole}");
+        }
+        digests.push(whole["result_digest"].clone());
+    }
+    assert_eq!(digests[0], digests[1]);
+    let record = demo
+        .folder
+        .path()
+        .join("plan.evidence/rehearsal-cues-ferry-night.json");
+    let record: Value = serde_json::from_str(&fs::read_to_string(record).unwrap()).unwrap();
+    assert_eq!(record["result_digest"], digests[0]);
+    expect_status(&run(&["check", &demo.plan]), 0);
+}
+
+#[test]
+fn verif_the_trace_is_kept_from_overwriting() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    let trace = cues(&demo, "trace.jsonl");
+    let rehearse = |extra: &[&str]| {
+        let mut args = vec!["rehearse", &demo.plan, &sheet, "--trace", &trace];
+        args.extend_from_slice(extra);
+        run(&args)
+    };
+    let first = rehearse(&[]);
+    expect_status(&first, 0);
+    let text = fs::read_to_string(&trace).unwrap();
+    assert!(text.lines().count() > 10);
+    for line in text.lines() {
+        let record: Value = serde_json::from_str(line).unwrap();
+        assert!(
+            record["at_ns"].is_u64() && record["what"].is_string(),
+            "{line}"
+        );
+    }
+    fs::write(&trace, "mine").unwrap();
+    expect_status(&rehearse(&[]), 2);
+    assert_eq!(fs::read_to_string(&trace).unwrap(), "mine");
+    expect_status(&rehearse(&["--force"]), 0);
+    assert_eq!(fs::read_to_string(&trace).unwrap(), text);
+}
+
+#[test]
+fn verif_no_evidence_leaves_none() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    expect_status(&run(&["rehearse", "--no-evidence", &demo.plan, &sheet]), 0);
+    assert!(!demo.folder.path().join("plan.evidence").exists());
+}
+
+#[test]
+fn verif_a_failed_expectation_gives_status_1() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    edit(&sheet, "within = \"2 s\"", "within = \"0.1 s\"");
+    let output = run(&["rehearse", &demo.plan, &sheet]);
+    expect_status(&output, 1);
+    assert!(stdout(&output).contains("FAIL"), "{}", stdout(&output));
+}
+
+#[test]
+fn verif_a_cue_sheet_with_mistakes_gives_status_2_and_leaves_no_evidence() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    edit(&sheet, "sound.call\"", "sound.cal\"");
+    let output = run(&["rehearse", &demo.plan, &sheet]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("sound.cal"), "{}", stderr(&output));
+    assert!(!demo.folder.path().join("plan.evidence").exists());
+}
+
+#[test]
+fn verif_a_plan_with_mistakes_is_not_rehearsed() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    edit(&demo.plan, "voltage = \"24 V\"", "voltage = \"24 kg\"");
+    expect_status(&run(&["rehearse", &demo.plan, &sheet]), 2);
+}
+
+/// In both examples the first event of no confirmed sound reaches the module of the output, or switches it, later than `check` says it may.
+#[test]
+fn verif_no_delay_of_a_rehearsal_exceeds_the_bound_of_check() {
+    for (name, sheet, module, detectors) in [
+        (
+            "harrow-sound",
+            CUES,
+            "module.marker",
+            &[
+                ("prompt-lamp", "detector.upcall-upper"),
+                ("prompt-lamp-lower", "detector.upcall-lower"),
+            ][..],
+        ),
+        (
+            "pile-watch",
+            "cues/soft-start.toml",
+            "module.deck",
+            &[("stop-in-time", "detector.strike")][..],
+        ),
+    ] {
+        let demo = demo(name, false);
+        let trace = cues(&demo, "trace.jsonl");
+        let sheet = cues(&demo, sheet);
+        let output = run(&["rehearse", &demo.plan, &sheet, "--trace", &trace]);
+        expect_status(&output, 0);
+        let output = run(&["--format", "json", "check", &demo.plan]);
+        let verdicts = parsed(&output);
+        let records: Vec<Value> = fs::read_to_string(&trace)
+            .unwrap()
+            .lines()
+            .map(|l| serde_json::from_str(l).unwrap())
+            .collect();
+        let by_id = |id: &Value| records.iter().find(|r| r["id"] == *id);
+        for (requirement, detector) in detectors {
+            let bound_s = verdicts["requirements"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .find(|r| r["id"] == *requirement)
+                .unwrap()["verdicts"][0]["value"]["value"]
+                .as_f64()
+                .unwrap();
+            // The strikes of a train count from its first: only the first event of a sound is asked for.
+            let mut seen = BTreeSet::new();
+            for reached in records.iter().filter(|r| {
+                let switched = r["what"] == "switched" && r["to"] == "on";
+                // A lamp that is on already is not switched again; its module is told all the same.
+                switched || r["what"] == "delivered" && r["module"] == *module
+            }) {
+                let mut cause = reached;
+                while cause["what"] != "notice" {
+                    match by_id(&cause["parent"]) {
+                        Some(parent) => cause = parent,
+                        None => break,
+                    }
+                }
+                if cause["detector"] != *detector || !reached["sound"].is_object() {
+                    continue;
+                }
+                let at_ns = reached["at_ns"].as_u64().unwrap();
+                let heard_ns = reached["sound"]["heard_at_ns"].as_u64().unwrap();
+                if !seen.insert(heard_ns) {
+                    continue;
+                }
+                let delay_s = (at_ns - heard_ns) as f64 / 1e9;
+                assert!(
+                    delay_s <= bound_s,
+                    "{name} {requirement}: {delay_s} s is over {bound_s} s"
+                );
+            }
+            assert!(
+                !seen.is_empty(),
+                "{name}: nothing of {detector} reached {module}"
+            );
+        }
+    }
+}
