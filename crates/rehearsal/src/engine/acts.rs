@@ -1,0 +1,139 @@
+//! What behaviours do: publish, switch, send up, enter a state, log.
+
+use assess::input::ns;
+use network::Admission;
+use plan::{Action, BehaviourIx, ModuleIx, OutputIx};
+use timeline::{Class, Ns};
+
+use super::{Engine, Happening, place};
+use crate::error::RehearsalError;
+use crate::record::{RecordId, Refusal, Root, What};
+
+impl Engine<'_> {
+    pub(super) fn act(
+        &mut self,
+        behaviour: BehaviourIx,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        let b = &self.line.behaviours[behaviour.0];
+        if !self.modules[b.on.0].works() {
+            return Ok(());
+        }
+        if let Some(limit) = &mut self.behaviour_limits[behaviour.0]
+            && !matches!(limit.admit(self.now), Ok(Admission::Passed))
+        {
+            self.record(
+                parent,
+                root,
+                What::Refused {
+                    behaviour,
+                    why: Refusal::Behaviour,
+                },
+            );
+            return Ok(());
+        }
+        let started = self.record(parent, root, What::Started { behaviour });
+        for action in &b.actions {
+            match action {
+                Action::Publish { topic } => {
+                    self.publish(b.on, *topic, Some(behaviour), Some(started), root)?
+                }
+                Action::Switch { output, on, for_s } => {
+                    let for_s = for_s
+                        .map(|q| ns(|| format!("behaviour.{}", b.id), q.si))
+                        .transpose()?;
+                    self.switch(*output, *on, for_s, Some(started), root)?;
+                }
+                Action::SendUp { uplink, topic } => self.send_up(*uplink, *topic, started, root)?,
+                Action::Enter { state, for_s } => {
+                    self.enter(b.on, Some(*state), Some(started), root);
+                    let back = self
+                        .now
+                        .checked_add(ns(|| format!("behaviour.{}", b.id), for_s.si)?);
+                    let turn = self.modules[b.on.0].state_turn;
+                    if let Some(at) = back {
+                        self.queue.push(
+                            at,
+                            Class::Supply,
+                            place(b.on.0),
+                            Happening::StateBack {
+                                module: b.on,
+                                turn,
+                                parent: started,
+                                root,
+                            },
+                        );
+                    }
+                }
+                Action::Log { text } => {
+                    self.record(
+                        Some(started),
+                        root,
+                        What::Logged {
+                            module: b.on,
+                            text: text.clone(),
+                        },
+                    );
+                }
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn enter(
+        &mut self,
+        module: ModuleIx,
+        state: Option<usize>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) {
+        let m = &mut self.modules[module.0];
+        m.state_turn += 1;
+        if m.state != state {
+            m.state = state;
+            self.dirty = true;
+            if let Some(state) = state {
+                self.record(parent, root, What::Entered { module, state });
+            }
+        }
+    }
+
+    pub(super) fn switch(
+        &mut self,
+        output: OutputIx,
+        on: bool,
+        for_time: Option<Ns>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        let m = &mut self.modules[output.module.0];
+        m.output_turns[output.output] += 1;
+        let turn = m.output_turns[output.output];
+        let changes = m.outputs_on[output.output] != on;
+        m.outputs_on[output.output] = on;
+        let parent = if changes {
+            self.dirty = true;
+            Some(self.record(parent, root, What::Switched { output, on }))
+        } else {
+            parent
+        };
+        if let (Some(time), Some(parent)) = (for_time, parent)
+            && let Some(at) = self.now.checked_add(time)
+        {
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(output.module.0),
+                Happening::OutputBack {
+                    output,
+                    turn,
+                    on: !on,
+                    parent,
+                    root,
+                },
+            );
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,183 @@
+//! The cue sheet: what has a time of its own goes into the queue, and faults begin and end.
+
+use assess::input::ns;
+use network::LinkState;
+use plan::{BehaviourIx, CueSheet, FaultKind, Line, When};
+use timeline::{Class, Ns};
+
+use super::{Engine, Happening, place};
+use crate::error::RehearsalError;
+use crate::modules::Life;
+use crate::record::What;
+
+impl Engine<'_> {
+    /// Puts everything with a time of its own into the queue.
+    pub(super) fn cue(&mut self) -> Result<(), RehearsalError> {
+        for (i, fault) in self.cues.faults.iter().enumerate() {
+            let what = || format!("fault.{}", fault.id);
+            let place = place(i);
+            self.queue.push(
+                ns(what, fault.at_s.si)?,
+                Class::Fault,
+                place,
+                Happening::Fault {
+                    fault: i,
+                    begins: true,
+                },
+            );
+            if let Some(until) = fault.until_s {
+                self.queue.push(
+                    ns(what, until.si)?,
+                    Class::Fault,
+                    place,
+                    Happening::Fault {
+                        fault: i,
+                        begins: false,
+                    },
+                );
+            }
+        }
+        for (i, input) in self.cues.inputs.iter().enumerate() {
+            let at = ns(|| format!("input.{}", input.id), input.at_s.si)?;
+            self.queue.push(
+                at,
+                Class::Publish,
+                place(input.module.0),
+                Happening::Input { input: i },
+            );
+        }
+        for (i, behaviour) in self.line.behaviours.iter().enumerate() {
+            if let When::Each { period_s } = behaviour.when {
+                let at = ns(|| format!("behaviour.{}", behaviour.id), period_s.si)?;
+                self.queue.push(
+                    at,
+                    Class::Act,
+                    place(behaviour.on.0),
+                    Happening::Each {
+                        behaviour: BehaviourIx(i),
+                    },
+                );
+            }
+        }
+        for (h, (_, arrivals)) in self.ears.arrivals().into_iter().enumerate() {
+            for (a, arrival) in arrivals.iter().enumerate() {
+                self.queue.push(
+                    arrival.from,
+                    Class::Probe,
+                    place(h),
+                    Happening::Arrives {
+                        hearing: h,
+                        arrival: a,
+                    },
+                );
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn fault(&mut self, fault: usize, begins: bool) -> Result<(), RehearsalError> {
+        let what = self.cues.faults[fault].what;
+        let parent = self.fault_records[fault];
+        let id = self.record(
+            parent,
+            None,
+            if begins {
+                What::FaultBegins { fault }
+            } else {
+                What::FaultEnds { fault }
+            },
+        );
+        self.fault_records[fault] = Some(id);
+        match what {
+            FaultKind::Cut(span) => {
+                self.whole[span.0] = !begins;
+                self.dirty = true;
+                let link = self
+                    .traffic
+                    .as_ref()
+                    .and_then(|t| t.link_spans.iter().position(|s| *s == span));
+                if let (Some(link), Some(machine)) = (link, &mut self.machine) {
+                    let state = if begins {
+                        LinkState::Down
+                    } else {
+                        LinkState::Up
+                    };
+                    machine.set_link(self.now, link, state).map_err(|source| {
+                        RehearsalError::Machine {
+                            at: self.now,
+                            source,
+                        }
+                    })?;
+                }
+                self.drain_drops();
+            }
+            FaultKind::Hang(module) | FaultKind::Dead(module) => {
+                let was_off = self.modules[module.0].life == Life::Off;
+                let m = &mut self.modules[module.0];
+                match what {
+                    FaultKind::Hang(_) => m.hung = begins,
+                    _ => {
+                        m.dead = begins;
+                        m.life = Life::Off;
+                    }
+                }
+                self.dirty = true;
+                if begins && !was_off {
+                    self.stopped(module, Some(id))?;
+                } else if !begins {
+                    self.modules[module.0].life = Life::Off;
+                    self.modules[module.0].pending = false;
+                    self.reach_nodes()?;
+                }
+            }
+            FaultKind::NoUplink(uplink) => {
+                if begins {
+                    let until = match self.cues.faults[fault].until_s {
+                        Some(q) => ns(|| "the fault's end".to_owned(), q.si)?,
+                        None => self.end.checked_add(Ns(1)).unwrap_or(self.end),
+                    };
+                    self.uplinks[uplink.0]
+                        .uplink
+                        .set_outage(self.now, until)
+                        .map_err(|source| self.uplink_error(uplink, source))?;
+                }
+            }
+            FaultKind::NoSupply(supply) => {
+                self.giving[supply.0] = !begins;
+                self.dirty = true;
+            }
+        }
+        Ok(())
+    }
+}
+
+/// A cue sheet with faults may restart any module: what a restart needs must then be said.
+pub(super) fn restartable(line: &Line, cues: &CueSheet) -> Result<(), RehearsalError> {
+    if cues.faults.is_empty() {
+        return Ok(());
+    }
+    let mut what = Vec::new();
+    for module in line.modules.iter().filter(|m| m.input.is_some()) {
+        if module.boot.is_none() {
+            what.push(format!(
+                "module.{} may restart, and says nothing of its boot",
+                module.id
+            ));
+        }
+        for sensor in module
+            .sensors
+            .iter()
+            .filter(|s| s.chain.is_some() && s.settles_s.is_none())
+        {
+            what.push(format!(
+                "module.{}.sensor.{} may restart, and says nothing of its settling time (settles_in)",
+                module.id, sensor.id
+            ));
+        }
+    }
+    if what.is_empty() {
+        Ok(())
+    } else {
+        Err(RehearsalError::NotSaid { what })
+    }
+}

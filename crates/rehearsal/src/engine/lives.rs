@@ -1,0 +1,150 @@
+//! Modules trip, stop, wake, boot and listen again.
+
+use assess::input::ns;
+use plan::{DetectorIx, ModuleIx, OutputIx};
+use timeline::Class;
+
+use super::{Engine, Happening, place};
+use crate::error::RehearsalError;
+use crate::modules::Life;
+use crate::record::{RecordId, What};
+
+/// Restarts of one module after which the rehearsal gives up.
+const MOST_RESTARTS: u32 = 200;
+
+impl Engine<'_> {
+    pub(super) fn trip(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+        if self.modules[module.0].life_turn != turn {
+            return Ok(());
+        }
+        self.modules[module.0].pending = false;
+        if self.enough(module) {
+            return Ok(());
+        }
+        self.modules[module.0].life = Life::Off;
+        self.dirty = true;
+        self.stopped(module, None)
+    }
+
+    /// A module stops working: its ears, its outputs and its state with it.
+    pub(super) fn stopped(
+        &mut self,
+        module: ModuleIx,
+        parent: Option<RecordId>,
+    ) -> Result<(), RehearsalError> {
+        let starts_in = self.line.modules[module.0].starts_in;
+        let m = &mut self.modules[module.0];
+        m.life_turn += 1;
+        m.state_turn += 1;
+        m.pending = false;
+        let voltage_v = m.voltage_v;
+        if !m.hung {
+            m.state = starts_in;
+        }
+        let record = self.record(parent, None, What::Down { module, voltage_v });
+        self.ears.stop(module);
+        for (d, detector) in self.line.detectors.iter().enumerate() {
+            if detector.on.module == module {
+                self.silence(DetectorIx(d));
+            }
+        }
+        if !self.modules[module.0].hung {
+            for (o, output) in self.line.modules[module.0].outputs.iter().enumerate() {
+                self.modules[module.0].output_turns[o] += 1;
+                let was =
+                    std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
+                if was && !output.starts_on {
+                    self.record(
+                        Some(record),
+                        None,
+                        What::Switched {
+                            output: OutputIx { module, output: o },
+                            on: false,
+                        },
+                    );
+                }
+            }
+        }
+        self.reach_nodes()
+    }
+
+    pub(super) fn wake(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+        if self.modules[module.0].life_turn != turn {
+            return Ok(());
+        }
+        self.modules[module.0].pending = false;
+        if !self.enough(module) || self.modules[module.0].dead {
+            return Ok(());
+        }
+        let plan = &self.line.modules[module.0];
+        let Some(boot) = plan.boot else {
+            return Err(RehearsalError::NotSaid {
+                what: vec![format!(
+                    "module.{} restarts, and says nothing of its boot",
+                    plan.id
+                )],
+            });
+        };
+        let m = &mut self.modules[module.0];
+        m.life = Life::Boots;
+        m.life_turn += 1;
+        m.restarts += 1;
+        if m.restarts > MOST_RESTARTS {
+            return Err(RehearsalError::RestartLoop {
+                at: self.now,
+                module: plan.id.clone(),
+                times: m.restarts - 1,
+            });
+        }
+        let turn = m.life_turn;
+        self.dirty = true;
+        self.record(None, None, What::Boots { module });
+        let time = ns(|| format!("module.{}", plan.id), boot.time_s.si)?;
+        if let Some(at) = self.now.checked_add(time) {
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(module.0),
+                Happening::Booted { module, turn },
+            );
+        }
+        self.reach_nodes()
+    }
+
+    pub(super) fn booted(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+        if self.modules[module.0].life_turn != turn {
+            return Ok(());
+        }
+        self.modules[module.0].life = Life::Works;
+        self.dirty = true;
+        self.record(None, None, What::Up { module });
+        let plan = &self.line.modules[module.0];
+        let listens = plan.sensors.iter().any(|s| s.chain.is_some());
+        if listens {
+            let mut settles_s: f64 = 0.0;
+            for sensor in plan.sensors.iter().filter(|s| s.chain.is_some()) {
+                match sensor.settles_s {
+                    Some(q) => settles_s = settles_s.max(q.si),
+                    None => {
+                        return Err(RehearsalError::NotSaid {
+                            what: vec![format!(
+                                "module.{}.sensor.{} restarts, and says nothing of its settling time",
+                                plan.id, sensor.id
+                            )],
+                        });
+                    }
+                }
+            }
+            let settles = ns(|| format!("module.{}", plan.id), settles_s)?;
+            if let Some(at) = self.now.checked_add(settles) {
+                self.queue.push(
+                    at,
+                    Class::Supply,
+                    place(module.0),
+                    Happening::Listens { module, turn, at },
+                );
+            }
+        }
+        self.reach_nodes()
+    }
+}

@@ -1,0 +1,231 @@
+//! Messages on the line: published, carried link by link, delivered or lost.
+
+use assess::input::at_most;
+use network::{Admission, Delivery, MessageId, NodeState, RateLimit};
+use plan::{BehaviourIx, ModuleIx, TopicIx, When};
+use timeline::Class;
+
+use super::{Engine, Happening, Origin, place};
+use crate::error::RehearsalError;
+use crate::record::{Loss, RecordId, Refusal, Root, What};
+
+impl Engine<'_> {
+    pub(super) fn publish(
+        &mut self,
+        module: ModuleIx,
+        topic: TopicIx,
+        by: Option<BehaviourIx>,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        if !self.modules[module.0].works() {
+            return Ok(());
+        }
+        let plan = &self.line.topics[topic.0];
+        if let Some(rate) = plan.at_most {
+            let limit = at_most(|| format!("topic \"{}\"", plan.name), rate)?;
+            let gate = self
+                .topic_limits
+                .entry((module.0, topic.0))
+                .or_insert_with(|| RateLimit::new(limit));
+            if !matches!(gate.admit(self.now), Ok(Admission::Passed)) {
+                if let Some(behaviour) = by {
+                    self.record(
+                        parent,
+                        root,
+                        What::Refused {
+                            behaviour,
+                            why: Refusal::Topic,
+                        },
+                    );
+                }
+                return Ok(());
+            }
+        }
+        let (Some(machine), Some(traffic)) = (&mut self.machine, &self.traffic) else {
+            return Err(RehearsalError::NotSaid {
+                what: vec!["[traffic]: how messages are framed".to_owned()],
+            });
+        };
+        let sequence = self.sequences.entry((module.0, topic.0)).or_insert(0);
+        let stream = place(module.0 * self.line.topics.len() + topic.0);
+        let message = machine
+            .publish(
+                self.now,
+                module.0,
+                self.topics[topic.0],
+                traffic.bytes[topic.0],
+                plan.priority,
+                stream,
+                *sequence,
+            )
+            .map_err(|source| RehearsalError::Machine {
+                at: self.now,
+                source,
+            })?;
+        *sequence += 1;
+        let copies = machine
+            .subscribers(self.topics[topic.0])
+            .map_or(0, |nodes| nodes.iter().filter(|n| **n != module.0).count());
+        let record = self.record(
+            parent,
+            root,
+            What::Published {
+                module,
+                topic,
+                message,
+            },
+        );
+        if copies > 0 {
+            self.origins.insert(message, Origin { record, root });
+            self.copies_left.insert(message, copies);
+        }
+        self.drain_drops();
+        Ok(())
+    }
+
+    pub(super) fn step_machine(&mut self) -> Result<(), RehearsalError> {
+        let mut hops = Vec::new();
+        let mut deliveries = std::mem::take(&mut self.deliveries);
+        deliveries.clear();
+        if let Some(machine) = &mut self.machine {
+            machine.step_traced(&mut deliveries, |hop| hops.push(*hop));
+        }
+        for hop in hops {
+            let Some(origin) = self.origins.get(&hop.message).copied() else {
+                continue;
+            };
+            let span = self.traffic.as_ref().map(|t| t.link_spans[hop.link]);
+            if let Some(span) = span {
+                let what = What::Crossed {
+                    span,
+                    to: ModuleIx(hop.to),
+                    message: hop.message,
+                    fragment: hop.fragment,
+                    queued: hop.queued,
+                    start: hop.start,
+                    end: hop.end,
+                };
+                self.record(Some(origin.record), origin.root, what);
+            }
+        }
+        for delivery in &deliveries {
+            self.deliver(delivery);
+        }
+        self.deliveries = deliveries;
+        self.drain_drops();
+        Ok(())
+    }
+
+    fn deliver(&mut self, delivery: &Delivery) {
+        let Some(origin) = self.origins.get(&delivery.message).copied() else {
+            return;
+        };
+        let module = ModuleIx(delivery.node);
+        let Some(topic) = self
+            .topics
+            .iter()
+            .position(|t| *t == delivery.topic)
+            .map(TopicIx)
+        else {
+            return;
+        };
+        self.copy_done(delivery.message);
+        if !self.modules[module.0].works() {
+            let what = What::Lost {
+                module,
+                topic,
+                message: delivery.message,
+                why: Loss::NotWorking,
+            };
+            self.record(Some(origin.record), origin.root, what);
+            return;
+        }
+        let what = What::Delivered {
+            module,
+            topic,
+            message: delivery.message,
+        };
+        let record = self.record(Some(origin.record), origin.root, what);
+        let Some(traffic) = &self.traffic else { return };
+        let name = &traffic.names[topic.0];
+        for (i, b) in self
+            .line
+            .behaviours
+            .iter()
+            .enumerate()
+            .filter(|(_, b)| b.on == module)
+        {
+            let When::Told { filter } = &b.when else {
+                continue;
+            };
+            let hears = network::Filter::parse(filter).is_ok_and(|f| f.matches(name));
+            if hears {
+                let act = Happening::Act {
+                    behaviour: BehaviourIx(i),
+                    parent: Some(record),
+                    root: origin.root,
+                };
+                self.queue.push(self.now, Class::Act, place(module.0), act);
+            }
+        }
+    }
+
+    fn copy_done(&mut self, message: MessageId) {
+        if let Some(left) = self.copies_left.get_mut(&message) {
+            *left -= 1;
+            if *left == 0 {
+                self.copies_left.remove(&message);
+                self.origins.remove(&message);
+            }
+        }
+    }
+
+    pub(super) fn drain_drops(&mut self) {
+        let drops: Vec<network::Drop> = match &mut self.machine {
+            Some(machine) => machine.drain_drops().collect(),
+            None => return,
+        };
+        for drop in drops {
+            let origin = self.origins.get(&drop.message).copied();
+            let Some(topic) = self
+                .topics
+                .iter()
+                .position(|t| *t == drop.topic)
+                .map(TopicIx)
+            else {
+                continue;
+            };
+            let what = What::Lost {
+                module: ModuleIx(drop.node),
+                topic,
+                message: drop.message,
+                why: Loss::Network(drop.reason),
+            };
+            self.record(origin.map(|o| o.record), origin.and_then(|o| o.root), what);
+            self.copy_done(drop.message);
+        }
+    }
+
+    /// Tells the network which nodes still pass data.
+    pub(super) fn reach_nodes(&mut self) -> Result<(), RehearsalError> {
+        let Some(machine) = &mut self.machine else {
+            return Ok(());
+        };
+        for (i, m) in self.modules.iter().enumerate() {
+            let state = if m.passes_data(self.line, i) {
+                NodeState::Up
+            } else {
+                NodeState::Down
+            };
+            machine
+                .set_node(self.now, i, state)
+                .map_err(|source| RehearsalError::Machine {
+                    at: self.now,
+                    source,
+                })?;
+        }
+        self.drain_drops();
+        Ok(())
+    }
+}

@@ -1,0 +1,392 @@
+//! The rehearsal itself: one sequential queue over all that happens, and the network and the uplinks stepped in time.
+//!
+//! Order at one instant: fault, supply, settle, arrive, notice, act, publish, start service, probe; then by place, then by
+//! number. Voltages settle once an instant is over, and only when something changed that they rest on. A module whose
+//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late.
+
+mod acts;
+mod cues;
+mod listening;
+mod lives;
+mod messages;
+mod outcome;
+mod uplinks;
+mod voltages;
+
+use std::collections::BTreeMap;
+
+use assess::input::{Contacts, Electric, Traffic, at_most, electric, ns, traffic};
+use network::{Delivery, Machine, MessageId, RateLimit, TopicId};
+use plan::{BehaviourIx, CueSheet, Line, ModuleIx, OutputIx, UplinkIx, When};
+use timeline::{Class, Ns, Queue};
+
+use self::cues::restartable;
+use self::uplinks::{UplinkNow, uplink_now};
+use crate::error::RehearsalError;
+use crate::expect::Watcher;
+use crate::hearing::{Ears, WaitingCell};
+use crate::modules::ModuleNow;
+use crate::record::{Record, RecordId, Root, What};
+
+pub use outcome::{Copies, Outcome, UplinkCount};
+
+/// From a voltage out of range to the trip, and from its return to the boot. Common practice: some milliseconds of input
+/// capacitors and supervisor; the exact figure is the module's.
+pub const TRIP: Ns = Ns(1_000_000);
+
+/// What waits in the queue.
+#[derive(Clone, Debug)]
+enum Happening {
+    Fault {
+        fault: usize,
+        begins: bool,
+    },
+    Cell(WaitingCell),
+    Act {
+        behaviour: BehaviourIx,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    },
+    Each {
+        behaviour: BehaviourIx,
+    },
+    Input {
+        input: usize,
+    },
+    Arrives {
+        hearing: usize,
+        arrival: usize,
+    },
+    OutputBack {
+        output: OutputIx,
+        turn: u32,
+        on: bool,
+        parent: RecordId,
+        root: Option<Root>,
+    },
+    StateBack {
+        module: ModuleIx,
+        turn: u32,
+        parent: RecordId,
+        root: Option<Root>,
+    },
+    Trip {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Wake {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Booted {
+        module: ModuleIx,
+        turn: u32,
+    },
+    Listens {
+        module: ModuleIx,
+        turn: u32,
+        at: Ns,
+    },
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Origin {
+    record: RecordId,
+    root: Option<Root>,
+}
+
+/// Runs a rehearsal.
+///
+/// Every record goes to `sink` in the order in which it happens. `watch` is told how far the rehearsal has come and may
+/// stop it by answering false. The same line, cue sheet and seed give the same records, whatever the number of threads.
+///
+/// # Errors
+/// [`RehearsalError`].
+pub fn run(
+    line: &Line,
+    cues: &CueSheet,
+    sink: &mut dyn FnMut(&Record),
+    watch: &mut dyn FnMut(Ns) -> bool,
+) -> Result<Outcome, RehearsalError> {
+    let mut engine = Engine::new(line, cues, sink)?;
+    engine.run(watch)?;
+    Ok(engine.finish())
+}
+
+struct Engine<'a> {
+    line: &'a Line,
+    cues: &'a CueSheet,
+    sink: &'a mut dyn FnMut(&Record),
+    now: Ns,
+    end: Ns,
+    horizon: Ns,
+    queue: Queue<Happening>,
+    next_record: u64,
+    modules: Vec<ModuleNow>,
+    ears: Ears,
+    electric: Electric,
+    contacts: Contacts,
+    whole: Vec<bool>,
+    giving: Vec<bool>,
+    dirty: bool,
+    supply_w: Vec<f64>,
+    supply_j: Vec<f64>,
+    energy_since: Ns,
+    traffic: Option<Traffic>,
+    machine: Option<Machine>,
+    topics: Vec<TopicId>,
+    origins: BTreeMap<MessageId, Origin>,
+    copies_left: BTreeMap<MessageId, usize>,
+    topic_limits: BTreeMap<(usize, usize), RateLimit>,
+    behaviour_limits: Vec<Option<RateLimit>>,
+    sequences: BTreeMap<(usize, usize), u64>,
+    uplinks: Vec<UplinkNow>,
+    deliveries: Vec<Delivery>,
+    watcher: Watcher<'a>,
+    confirmed: Vec<u64>,
+    fault_records: Vec<Option<RecordId>>,
+}
+
+impl<'a> Engine<'a> {
+    fn new(
+        line: &'a Line,
+        cues: &'a CueSheet,
+        sink: &'a mut dyn FnMut(&Record),
+    ) -> Result<Engine<'a>, RehearsalError> {
+        let ears = Ears::new(line, cues)?;
+        let traffic = traffic(line)?;
+        if let Some(t) = traffic.as_ref().filter(|t| !t.unknowns.is_empty()) {
+            return Err(RehearsalError::NotSaid {
+                what: t.unknowns.clone(),
+            });
+        }
+        let mut machine = traffic
+            .as_ref()
+            .map(|t| Machine::new(t.topology.clone(), t.subscriptions.clone()))
+            .transpose()
+            .map_err(|source| RehearsalError::Machine {
+                at: Ns::ZERO,
+                source,
+            })?;
+        let topics = match (&mut machine, &traffic) {
+            (Some(machine), Some(t)) => t.names.iter().map(|n| machine.topic(n)).collect(),
+            _ => Vec::new(),
+        };
+        let behaviour_limits = line
+            .behaviours
+            .iter()
+            .map(|b| {
+                b.at_most
+                    .map(|r| at_most(|| format!("behaviour.{}", b.id), r).map(RateLimit::new))
+                    .transpose()
+            })
+            .collect::<Result<_, _>>()?;
+        let uplinks = (0..line.uplinks.len())
+            .map(|u| uplink_now(line, UplinkIx(u)))
+            .collect::<Result<_, _>>()?;
+        restartable(line, cues)?;
+        let watcher = Watcher::new(line, cues, &ears.arrivals());
+        let mut engine = Engine {
+            line,
+            cues,
+            sink,
+            now: Ns::ZERO,
+            end: ns(|| "the rehearsal's duration".to_owned(), cues.duration_s.si)?,
+            horizon: Ns::ZERO,
+            queue: Queue::new(),
+            next_record: 0,
+            modules: ModuleNow::all(line),
+            ears,
+            electric: electric(line)?,
+            contacts: if cues.contacts_aged {
+                Contacts::Aged
+            } else {
+                Contacts::New
+            },
+            whole: vec![true; line.spans.len()],
+            giving: vec![true; line.supplies.len()],
+            dirty: true,
+            supply_w: vec![0.0; line.supplies.len()],
+            supply_j: vec![0.0; line.supplies.len()],
+            energy_since: Ns::ZERO,
+            traffic,
+            machine,
+            topics,
+            origins: BTreeMap::new(),
+            copies_left: BTreeMap::new(),
+            topic_limits: BTreeMap::new(),
+            behaviour_limits,
+            sequences: BTreeMap::new(),
+            uplinks,
+            deliveries: Vec::new(),
+            watcher,
+            confirmed: vec![0; line.detectors.len()],
+            fault_records: vec![None; cues.faults.len()],
+        };
+        engine.cue()?;
+        Ok(engine)
+    }
+
+    fn run(&mut self, watch: &mut dyn FnMut(Ns) -> bool) -> Result<(), RehearsalError> {
+        loop {
+            let next = self.next();
+            let at = next.map_or(self.end, |(at, ..)| at.min(self.end));
+            if self.dirty && at > self.now {
+                self.settle()?;
+                continue;
+            }
+            if at >= self.horizon && self.horizon < self.end {
+                self.hear_ahead()?;
+                if !watch(self.now) {
+                    return Err(RehearsalError::Cancelled { at: self.now });
+                }
+                continue;
+            }
+            let Some((at, _, from)) = next.filter(|(at, ..)| *at < self.end) else {
+                self.now = self.end;
+                self.integrate();
+                return Ok(());
+            };
+            self.now = at;
+            match from {
+                From::Queue => {
+                    let entry = self.queue.pop().expect("what was peeked at is there");
+                    self.happen(entry.payload)?;
+                }
+                From::Machine => self.step_machine()?,
+                From::Uplink(u) => self.step_uplink(u)?,
+            }
+        }
+    }
+
+    /// What comes next, and from where.
+    fn next(&self) -> Option<(Ns, Class, From)> {
+        let queue = self
+            .queue
+            .peek()
+            .map(|(at, class)| (at, class, From::Queue));
+        let machine = self
+            .machine
+            .as_ref()
+            .and_then(Machine::next)
+            .map(|(at, class)| (at, class, From::Machine));
+        let uplinks = self.uplinks.iter().enumerate().filter_map(|(i, u)| {
+            u.uplink
+                .next()
+                .map(|(at, class)| (at, class, From::Uplink(i)))
+        });
+        queue
+            .into_iter()
+            .chain(machine)
+            .chain(uplinks)
+            .min_by_key(|(at, class, _)| (*at, *class))
+    }
+
+    fn record(&mut self, parent: Option<RecordId>, root: Option<Root>, what: What) -> RecordId {
+        let id = RecordId(self.next_record);
+        self.next_record += 1;
+        let record = Record {
+            id,
+            parent,
+            at: self.now,
+            root,
+            what,
+        };
+        self.watcher.see(&record);
+        (self.sink)(&record);
+        id
+    }
+
+    fn happen(&mut self, happening: Happening) -> Result<(), RehearsalError> {
+        match happening {
+            Happening::Fault { fault, begins } => self.fault(fault, begins)?,
+            Happening::Cell(cell) => self.cell(&cell),
+            Happening::Act {
+                behaviour,
+                parent,
+                root,
+            } => self.act(behaviour, parent, root)?,
+            Happening::Each { behaviour } => {
+                let b = &self.line.behaviours[behaviour.0];
+                if let When::Each { period_s } = b.when {
+                    let period = ns(|| format!("behaviour.{}", b.id), period_s.si)?;
+                    if let Some(at) = self.now.checked_add(period) {
+                        self.queue.push(
+                            at,
+                            Class::Act,
+                            place(b.on.0),
+                            Happening::Each { behaviour },
+                        );
+                    }
+                }
+                self.act(behaviour, None, None)?;
+            }
+            Happening::Input { input } => {
+                let cue = &self.cues.inputs[input];
+                self.publish(cue.module, cue.topic, None, None, None)?;
+            }
+            Happening::Arrives { hearing, arrival } => {
+                let (sensor, a) = self.ears.arrival(hearing, arrival);
+                let root = Root {
+                    sound: a.sound,
+                    repeat: a.repeat,
+                    heard_at: a.from,
+                };
+                let what = What::Arrives {
+                    sensor,
+                    sound: a.sound,
+                    repeat: a.repeat,
+                    closest_range_m: a.closest_range_m,
+                    level_db_re_1upa: a.received_level_db_re_1upa,
+                };
+                self.record(None, Some(root), what);
+            }
+            Happening::OutputBack {
+                output,
+                turn,
+                on,
+                parent,
+                root,
+            } => {
+                if self.modules[output.module.0].output_turns[output.output] == turn {
+                    self.switch(output, on, None, Some(parent), root)?;
+                }
+            }
+            Happening::StateBack {
+                module,
+                turn,
+                parent,
+                root,
+            } => {
+                if self.modules[module.0].state_turn == turn {
+                    let next = self
+                        .sending_state(module)
+                        .or(self.line.modules[module.0].starts_in);
+                    self.enter(module, next, Some(parent), root);
+                }
+            }
+            Happening::Trip { module, turn } => self.trip(module, turn)?,
+            Happening::Wake { module, turn } => self.wake(module, turn)?,
+            Happening::Booted { module, turn } => self.booted(module, turn)?,
+            Happening::Listens { module, turn, at } => {
+                if self.modules[module.0].life_turn == turn {
+                    self.ears.start(module, at);
+                    self.catch_up(module)?;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Where the next happening comes from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum From {
+    Queue,
+    Machine,
+    Uplink(usize),
+}
+
+fn place(index: usize) -> u32 {
+    u32::try_from(index).expect("a line has fewer than 2^32 parts")
+}

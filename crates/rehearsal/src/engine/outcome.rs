@@ -1,0 +1,98 @@
+//! What came of a rehearsal: counts, energies and lowest and highest voltages.
+
+use network::Machine;
+use plan::SensorIx;
+
+use super::Engine;
+use crate::expect::Expectation;
+
+/// What came of a rehearsal.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// The expectations, in the order of their ids.
+    pub expectations: Vec<Expectation>,
+    /// How long it ran, s.
+    pub duration_s: f64,
+    /// Lowest and highest voltage at each module, V.
+    pub voltages_v: Vec<(f64, f64)>,
+    /// Energy that each module drew from the line, J.
+    pub module_energy_j: Vec<f64>,
+    /// Energy that each supply gave, J.
+    pub supply_energy_j: Vec<f64>,
+    /// Restarts of each module.
+    pub restarts: Vec<u32>,
+    /// Of each uplink: messages sent, billed messages, expired, still waiting.
+    pub uplinks: Vec<UplinkCount>,
+    /// Copies of messages asked for, delivered, lost and under way at the end.
+    pub copies: Copies,
+    /// Events that each detector confirmed.
+    pub confirmed: Vec<u64>,
+    /// Records written.
+    pub records: u64,
+    /// Samples of each hydrophone that were clipped.
+    pub clipped: Vec<(SensorIx, u64)>,
+    /// Hydrophones whose self-noise the plan leaves open: their ears hear the sea alone.
+    pub self_noise_unknown: Vec<SensorIx>,
+}
+
+/// What an uplink did.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct UplinkCount {
+    /// Messages ashore.
+    pub sent: u64,
+    /// Billed messages.
+    pub billed: u64,
+    /// Given up.
+    pub expired: u64,
+    /// Still waiting at the end.
+    pub waiting: u64,
+}
+
+/// Copies of messages.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Copies {
+    /// Asked for.
+    pub due: u64,
+    /// Delivered by the network.
+    pub delivered: u64,
+    /// Lost by the network.
+    pub lost: u64,
+    /// Under way at the end.
+    pub under_way: u64,
+}
+
+impl Engine<'_> {
+    pub(super) fn finish(self) -> Outcome {
+        let stats = self.machine.as_ref().map(Machine::stats);
+        Outcome {
+            expectations: self.watcher.finish(self.end),
+            duration_s: self.end.as_s_f64(),
+            voltages_v: self
+                .modules
+                .iter()
+                .map(|m| (m.lowest_v, m.highest_v))
+                .collect(),
+            module_energy_j: self.modules.iter().map(|m| m.energy_j).collect(),
+            supply_energy_j: self.supply_j,
+            restarts: self.modules.iter().map(|m| m.restarts).collect(),
+            uplinks: self
+                .uplinks
+                .iter()
+                .map(|u| UplinkCount {
+                    waiting: u.uplink.stats().waiting,
+                    ..u.count
+                })
+                .collect(),
+            copies: stats.map_or_else(Copies::default, |s| Copies {
+                due: s.copies_due,
+                delivered: s.delivered,
+                lost: s.dropped,
+                under_way: s.in_flight,
+            }),
+            confirmed: self.confirmed,
+            records: self.next_record,
+            clipped: self.ears.clipped(),
+            self_noise_unknown: self.ears.self_noise_unknown(),
+        }
+    }
+}

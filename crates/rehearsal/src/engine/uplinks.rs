@@ -1,0 +1,216 @@
+//! The links ashore: messages queued, attempts and their luck, and the power that sending draws.
+
+use std::collections::BTreeMap;
+
+use assess::input::{ns, uplink_spec};
+use chance::Stream;
+use network::{Outcome as Attempted, Uplink, UplinkEvent, UplinkMessage};
+use plan::{Line, ModuleIx, TopicIx, UplinkIx};
+use timeline::{Class, Ns};
+
+use super::outcome::UplinkCount;
+use super::{Engine, Happening, Origin, place};
+use crate::error::RehearsalError;
+use crate::record::{RecordId, Root, What};
+
+pub(super) struct UplinkNow {
+    pub(super) uplink: Uplink,
+    pub(super) chance: Option<f64>,
+    pub(super) origins: BTreeMap<u64, Origin>,
+    pub(super) offered: u64,
+    pub(super) count: UplinkCount,
+    /// End of the attempt under way.
+    pub(super) busy_until: Ns,
+}
+
+impl Engine<'_> {
+    pub(super) fn uplink_error(
+        &self,
+        uplink: UplinkIx,
+        source: network::UplinkError,
+    ) -> RehearsalError {
+        RehearsalError::Uplink {
+            at: self.now,
+            uplink: self.line.uplinks[uplink.0].id.clone(),
+            source,
+        }
+    }
+
+    pub(super) fn send_up(
+        &mut self,
+        uplink: UplinkIx,
+        topic: TopicIx,
+        parent: RecordId,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        let bytes = match &self.traffic {
+            Some(t) => t.bytes[topic.0],
+            None => assess::input::payload_bytes(&self.line.topics[topic.0])?,
+        };
+        let message = self.uplinks[uplink.0].offered;
+        let record = self.record(
+            Some(parent),
+            root,
+            What::Queued {
+                uplink,
+                message,
+                bytes,
+            },
+        );
+        let u = &mut self.uplinks[uplink.0];
+        u.offered += 1;
+        u.origins.insert(message, Origin { record, root });
+        let offered = u
+            .uplink
+            .offer(self.now, UplinkMessage { id: message, bytes });
+        offered.map_err(|source| self.uplink_error(uplink, source))
+    }
+
+    pub(super) fn step_uplink(&mut self, index: usize) -> Result<(), RehearsalError> {
+        let uplink = UplinkIx(index);
+        let module = self.line.uplinks[index].module;
+        let works = self.modules[module.0].works();
+        let chance = self.uplinks[index].chance;
+        let name = format!("uplink/{}", self.line.uplinks[index].id);
+        let seed = self.cues.seed;
+        let mut events = Vec::new();
+        self.uplinks[index]
+            .uplink
+            .step_asking(&mut events, |attempt| {
+                let lucky =
+                    chance.is_none_or(|p| Stream::named(seed, &name, attempt).uniform() < p);
+                if works && lucky {
+                    Attempted::Arrived
+                } else {
+                    Attempted::Failed
+                }
+            });
+        for event in events {
+            let origin = |e: &Engine<'_>, id: u64| e.uplinks[index].origins.get(&id).copied();
+            match event {
+                UplinkEvent::Started { id, attempt, .. } => {
+                    let from = origin(self, id);
+                    let record = self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Attempt {
+                            uplink,
+                            message: id,
+                            attempt,
+                        },
+                    );
+                    self.sends(uplink, record, from.and_then(|o| o.root))?;
+                }
+                UplinkEvent::Sent { id, billed, .. } => {
+                    let from = origin(self, id);
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Sent {
+                            uplink,
+                            message: id,
+                            billed,
+                        },
+                    );
+                    let u = &mut self.uplinks[index];
+                    u.count.sent += 1;
+                    u.count.billed += u64::from(billed);
+                    u.origins.remove(&id);
+                }
+                UplinkEvent::Failed { id, attempt, .. } => {
+                    let from = origin(self, id);
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Failed {
+                            uplink,
+                            message: id,
+                            attempt,
+                        },
+                    );
+                }
+                UplinkEvent::Expired { id, .. } => {
+                    let from = origin(self, id);
+                    self.record(
+                        from.map(|o| o.record),
+                        from.and_then(|o| o.root),
+                        What::Expired {
+                            uplink,
+                            message: id,
+                        },
+                    );
+                    let u = &mut self.uplinks[index];
+                    u.count.expired += 1;
+                    u.origins.remove(&id);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The module of an uplink draws its sending power for the length of an attempt.
+    fn sends(
+        &mut self,
+        uplink: UplinkIx,
+        parent: RecordId,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        let u = &self.line.uplinks[uplink.0];
+        let (Some(state), true) = (u.sending_state, self.modules[u.module.0].works()) else {
+            return Ok(());
+        };
+        self.enter(u.module, Some(state), Some(parent), root);
+        let turn = self.modules[u.module.0].state_turn;
+        let session = ns(|| format!("uplink.{}", u.id), u.session_s.si)?;
+        self.uplinks[uplink.0].busy_until = self.now.checked_add(session).unwrap_or(self.end);
+        if let Some(at) = self.now.checked_add(session) {
+            self.queue.push(
+                at,
+                Class::Supply,
+                place(u.module.0),
+                Happening::StateBack {
+                    module: u.module,
+                    turn,
+                    parent,
+                    root,
+                },
+            );
+        }
+        Ok(())
+    }
+
+    /// The state of a module while one of its uplinks is still sending.
+    pub(super) fn sending_state(&self, module: ModuleIx) -> Option<usize> {
+        self.line
+            .uplinks
+            .iter()
+            .zip(&self.uplinks)
+            .find(|(plan, now)| plan.module == module && now.busy_until > self.now)
+            .and_then(|(plan, _)| plan.sending_state)
+    }
+}
+
+pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, RehearsalError> {
+    let plan = &line.uplinks[ix.0];
+    let Some(success) = plan.success else {
+        return Err(RehearsalError::NotSaid {
+            what: vec![format!(
+                "uplink.{} says nothing of its chance of success",
+                plan.id
+            )],
+        });
+    };
+    let uplink = Uplink::new(uplink_spec(line, ix)?).map_err(|source| RehearsalError::Uplink {
+        at: Ns::ZERO,
+        uplink: plan.id.clone(),
+        source,
+    })?;
+    Ok(UplinkNow {
+        uplink,
+        chance: (success.si < 1.0).then_some(success.si),
+        origins: BTreeMap::new(),
+        offered: 0,
+        count: UplinkCount::default(),
+        busy_until: Ns::ZERO,
+    })
+}
