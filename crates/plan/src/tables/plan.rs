@@ -262,7 +262,7 @@ pub(crate) const ROPE: Section = Section {
 
 const SUPPLY: Section = Section {
     name: "a supply",
-    doc: "Where power enters.",
+    doc: "Where power enters. A solar battery needs panels and a battery, primary cells need a battery.",
     part: None,
     fields: &[
         r(
@@ -398,7 +398,7 @@ const MODULE: Section = Section {
 
 const POSITION: Section = Section {
     name: "a position",
-    doc: "On a section, or at a depth.",
+    doc: "On a section (with from_top or from_anchor), or at a depth.",
     part: None,
     fields: &[
         o(
@@ -522,7 +522,7 @@ const HOUSING: Section = Section {
 
 const SENSOR: Section = Section {
     name: "a sensor",
-    doc: "A hydrophone or another sensor of a module.",
+    doc: "A hydrophone or another sensor of a module. Hydrophones and microphones need sensitivity, gain and adc.",
     part: Some("sensor"),
     fields: &[
         o(
@@ -650,7 +650,7 @@ const OUTPUT: Section = Section {
 
 const SPAN: Section = Section {
     name: "a span",
-    doc: "An electrical cable between two modules.",
+    doc: "An electrical cable between two modules, with a conductor, a link, or both.",
     part: Some("span"),
     fields: &[
         o(
@@ -847,7 +847,7 @@ const TRAFFIC: Section = Section {
 
 const TOPIC: Section = Section {
     name: "a topic",
-    doc: "What a message is about.",
+    doc: "What a message is about. It has either fields or a size.",
     part: None,
     fields: &[
         o(
@@ -871,7 +871,7 @@ const TOPIC: Section = Section {
 
 const TOPIC_FIELD: Section = Section {
     name: "a field of a topic",
-    doc: "A number on a grid, one of a list, a flag, or a time.",
+    doc: "A number on a grid (from, to, step), one of a list (values), a flag, or a time (time_bits, time_step).",
     part: None,
     fields: &[
         r("name", S::Text, "name"),
@@ -892,7 +892,7 @@ const TOPIC_FIELD: Section = Section {
 
 const BEHAVIOUR: Section = Section {
     name: "a behaviour",
-    doc: "What a module does when it has heard, been told, or at intervals.",
+    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_told, each.",
     part: None,
     fields: &[
         r(

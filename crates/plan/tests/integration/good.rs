@@ -110,3 +110,167 @@ fn verif_the_examples_read_without_mistakes() {
     }
     assert!(seen >= 2);
 }
+
+/// The line of Harrow Sound against figures worked out by hand from its file: positions from the top of a riser that hangs
+/// from the surface, cables 2 % longer than the rope between their ends, 60 Ah in coulombs, 512 GB in bytes.
+#[test]
+fn verif_harrow_sound_resolves_to_what_it_says() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound/plan.toml");
+    let reading = plan::read(&path, &plan::from_disk);
+    let line = reading.line.unwrap();
+    let close = |found: f64, by_hand: f64| {
+        assert!(
+            (found - by_hand).abs() < 1e-9 * by_hand.abs().max(1.0),
+            "{found} {by_hand}"
+        );
+    };
+    let ids: Vec<&str> = line.modules.iter().map(|m| m.id.as_str()).collect();
+    assert_eq!(ids, ["buoy", "lower", "marker", "probe", "upper"]);
+    for (module, depth_m) in line.modules.iter().zip([0.0, 58.0, 6.0, 30.0, 22.0]) {
+        close(module.depth_m, depth_m);
+    }
+    let spans: Vec<&str> = line.spans.iter().map(|s| s.id.as_str()).collect();
+    assert_eq!(
+        spans,
+        ["buoy-marker", "marker-upper", "probe-lower", "upper-probe"]
+    );
+    for (span, apart_m) in line.spans.iter().zip([6.0, 16.0, 28.0, 8.0]) {
+        close(span.length_m, apart_m * 1.02);
+        assert!(span.written_length_m.is_none());
+    }
+    let supply = &line.supplies[0];
+    assert_eq!(line.module_path(supply.module), "module.buoy");
+    close(
+        supply.battery.as_ref().unwrap().capacity_c.si,
+        60.0 * 3600.0,
+    );
+    close(supply.panels.as_ref().unwrap().tilt_deg.si, 60.0);
+    close(line.storages[0].capacity_bytes.si, 512e9);
+    close(line.sea.wind_m_s[11].si, 10.9);
+    // 240 d and the 12 weeks that the recovery may slip.
+    close(line.deployment.longest_s(), (240.0 + 84.0) * 86_400.0);
+    // 2027-03-15T00:00Z, by `date -u -d 2027-03-15 +%s` (GNU coreutils).
+    assert_eq!(line.deployment.start.as_second(), 1_805_068_800);
+    let ear = line.sensor(line.detectors[0].on);
+    let chain = ear.chain.as_ref().unwrap();
+    close(chain.rate_hz.si, 16_000.0);
+    assert_eq!(chain.self_noise.len(), 4);
+    assert_eq!(ear.calibrated.as_ref().unwrap().by, "yard tank");
+    let rope = line.sections[0].rope.as_ref().unwrap();
+    close(rope.stiffness_n.unwrap().si, 600e3);
+    assert_eq!(line.behaviours.len(), 6);
+    assert_eq!(line.requirements.len(), 10);
+}
+
+/// A catalogue counts by what it gives, even where only the name of a rope stands in the plan.
+#[test]
+fn verif_the_digest_holds_what_parts_hold() {
+    let digest = |text: &str| Files::one(text).read().digest;
+    let own = digest(SMALL);
+    for (from, to) in [
+        ("diameter = \"12 mm\"", "diameter = \"14 mm\""),
+        ("gain = \"20 dB\"", "gain = \"21 dB\""),
+    ] {
+        assert_ne!(digest(&changed(SMALL, from, to)), own, "{from}");
+    }
+    let renamed = SMALL.replace("part.line", "part.rope-12");
+    assert_eq!(digest(&renamed), own);
+    let unused = format!("{SMALL}\n[part.spare]\nis = \"rope\"\n");
+    assert_eq!(digest(&unused), own);
+    let (head, part) = SMALL.split_at(SMALL.find("[part.line]").unwrap());
+    let (part, tail) = part.split_at(part.find("[part.ear]").unwrap());
+    let plan = changed(
+        &format!("{head}{tail}"),
+        "format = 1\n",
+        "format = 1\ninclude = [\"parts.toml\"]\n",
+    );
+    let moved = Files::one(plan).with("parts.toml", format!("format = 1\n{part}"));
+    let reading = moved.read();
+    assert!(reading.mistakes.is_empty(), "{:?}", reading.mistakes);
+    assert_eq!(reading.digest, own);
+    assert_eq!(reading.sources.iter().count(), 2);
+}
+
+/// Every value of the small plan counts: each line bent to another good value gives another digest.
+#[test]
+fn verif_every_value_counts_in_the_digest() {
+    let own = Files::one(SMALL).read().digest;
+    let mut seen = 0;
+    for (i, line) in SMALL.lines().enumerate() {
+        for (from, to) in [
+            ("1 V/uPa\"", "1 V/uPa ± 1 dB\""),
+            (" V\"", " V ± 1 %\""),
+            (" m\"", " m ± 1 %\""),
+            (" s\"", " s ± 1 %\""),
+            (" W\"", " W ± 1 %\""),
+            ("= 34 ", "= 35 "),
+            ("EUR", "USD"),
+            ("per hour", "per d"),
+            ("on\"", "off\""),
+            ("2027-", "2028-"),
+            ("class 5", "class 2"),
+            ("60 Hz\"", "61 Hz\""),
+        ] {
+            if !line.contains(from) {
+                continue;
+            }
+            let lines: Vec<String> = SMALL
+                .lines()
+                .enumerate()
+                .map(|(j, l)| {
+                    if i == j {
+                        l.replacen(from, to, 1)
+                    } else {
+                        l.to_owned()
+                    }
+                })
+                .collect();
+            assert_ne!(
+                Files::one(lines.join("\n")).read().digest,
+                own,
+                "{line}: {to}"
+            );
+            seen += 1;
+        }
+    }
+    assert!(seen > 20, "{seen}");
+}
+
+/// A file that two others include is read once, and paths are the same however they are written.
+#[test]
+fn verif_a_catalogue_is_read_once() {
+    let plan = changed(
+        SMALL,
+        "format = 1\n",
+        "format = 1\ninclude = [\"a/parts.toml\", \"./a/../b.toml\", \"b.toml\"]\n",
+    );
+    let files = Files::one(plan)
+        .with("a/parts.toml", "format = 1\ninclude = [\"../b.toml\"]\n")
+        .with("b.toml", "format = 1\n[part.can]\nis = \"housing\"\n");
+    let reading = files.read();
+    assert!(reading.mistakes.is_empty(), "{:?}", reading.mistakes);
+    let read: Vec<String> = reading
+        .sources
+        .iter()
+        .map(|(_, s)| s.path.display().to_string())
+        .collect();
+    assert_eq!(read, ["plan.toml", "a/parts.toml", "b.toml"]);
+}
+
+/// Dotted keys, inline tables and headings say the same.
+#[test]
+fn verif_the_layout_of_a_table_does_not_matter() {
+    let own = Files::one(SMALL).read().digest;
+    for table in [
+        "sensor.ear.part = \"part.ear\"",
+        "sensor = { ear = { part = \"part.ear\" } }",
+        "sensor = { ear.part = \"part.ear\" }",
+        "[module.upper.sensor.ear]\npart = \"part.ear\"",
+        "\"sensor\".'ear'.\"part\" = 'part.ear'",
+        "sensor.ear = { part = \"\"\"part.ear\"\"\" }",
+    ] {
+        let text = changed(SMALL, "sensor.ear = { part = \"part.ear\" }", table);
+        assert_eq!(Files::one(text).read().digest, own, "{table}");
+    }
+    assert_eq!(Files::one(format!("\u{feff}{SMALL}")).read().digest, own);
+}

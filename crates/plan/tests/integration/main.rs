@@ -5,6 +5,7 @@ mod bad_cues;
 mod bad_things;
 mod bad_values;
 mod good;
+mod guide;
 mod hostile;
 mod schema;
 mod support;
