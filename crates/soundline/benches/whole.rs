@@ -162,7 +162,7 @@ fn listen(plan: &Path, wav: &Path, detector: &str) -> Run {
     std::io::Read::read_to_string(&mut child.stdout.take().expect("piped"), &mut text)
         .expect("JSON is text");
     let json: serde_json::Value = serde_json::from_str(&text).expect("listen prints JSON");
-    let level_db = find(&json, "mean_level_db_re_1upa").expect("the whole file is one event");
+    let level_db = find(&json, "mean_level_db").expect("the whole file is one event");
     Run {
         seconds,
         level_db,
