@@ -1,6 +1,6 @@
 //! The whole of a plan against its requirements.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
@@ -136,19 +136,33 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         warnings: reading.mistakes.len() - errors.len(),
     };
     let Some(line) = &reading.line else {
+        let wrong: BTreeSet<&str> = errors.iter().map(|m| m.part.as_str()).collect();
+        let verdicts = wrong
+            .into_iter()
+            .map(|part| Verdict::Unknown {
+                subject: part.to_owned(),
+                why: "a mistake here leaves too little of the plan to judge anything".to_owned(),
+            })
+            .collect();
+        check.standing.push(Judged::new(
+            "plan".to_owned(),
+            Must::Shall,
+            None,
+            "the plan says enough to be judged".to_owned(),
+            verdicts,
+        ));
         return check;
     };
     let spoilt = |tables: &[&str]| {
         errors
             .iter()
             .find(|m| tables.contains(&m.part.split('.').next().unwrap_or("")))
-            .map(|m| Verdict::Unknown {
-                subject: m.part.clone(),
-                why: format!("the plan has a mistake in {}", m.part),
-            })
+            .map(|m| mistaken(m.part.clone()))
     };
     for r in &line.requirements {
+        let own = format!("requirement.{}", r.id);
         let verdicts = match spoilt(reads(&r.that)) {
+            _ if errors.iter().any(|m| m.part == own) => vec![mistaken(own)],
             Some(unknown) => vec![unknown],
             None => verdicts(line, r, &reading.digest, shelf),
         };
@@ -160,6 +174,8 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             verdicts,
         ));
     }
+    check.requirements.extend(unread(line, &errors));
+    check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
     let standing: [(&str, &str, Vec<Verdict>); 2] = [
         (
             "link-reach",
@@ -192,6 +208,32 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.assumed = assumed(line);
     check.cautions = cautions(line);
     check
+}
+
+fn mistaken(part: String) -> Verdict {
+    let why = format!("the plan has a mistake in {part}");
+    Verdict::Unknown { subject: part, why }
+}
+
+/// Requirements that are written with a mistake, and so are not in the line: nothing is known of them.
+fn unread(line: &Line, errors: &[&Mistake]) -> Vec<Judged> {
+    let wrong: BTreeSet<&str> = errors
+        .iter()
+        .filter_map(|m| m.part.strip_prefix("requirement."))
+        .filter(|id| line.requirements.iter().all(|r| r.id != *id))
+        .collect();
+    wrong
+        .into_iter()
+        .map(|id| {
+            Judged::new(
+                id.to_owned(),
+                Must::Shall,
+                None,
+                "this requirement cannot be read".to_owned(),
+                vec![mistaken(format!("requirement.{id}"))],
+            )
+        })
+        .collect()
 }
 
 fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> Vec<Verdict> {
@@ -362,6 +404,25 @@ fn assumed(line: &Line) -> Vec<String> {
     }
     if line.spans.iter().any(|s| s.link.is_some()) {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
+    }
+    for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
+        all.push(format!("uplink.{} can be reached at any time", u.id));
+    }
+    let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
+    if line.requirements.iter().any(delays) {
+        all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());
+    }
+    let whole_time = |r: &Requirement| {
+        matches!(
+            r.that,
+            That::StorageTime {
+                at_least_s: None,
+                ..
+            }
+        )
+    };
+    if line.deployment.recovery_slip_s.is_none() && line.requirements.iter().any(whole_time) {
+        all.push("the recovery is on the day: the plan writes no recovery_slip".to_owned());
     }
     for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
         all.push(format!("storage.{} may be filled to the last byte", s.id));

@@ -75,7 +75,10 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
     against.judge(
         subject,
         days,
-        Evidence::computed(STORAGE_METHOD, &(rate_b_s, free, limit_s)),
+        Evidence::computed(
+            STORAGE_METHOD,
+            &(storage.capacity_bytes.si, rate_b_s, free, limit_s),
+        ),
         why,
     )
 }
@@ -121,16 +124,12 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
         Some(Err(why)) => return unknown(subject, why.clone()),
         None => return unknown(subject, "the cue sheet has not been looked at"),
     };
-    let of_cues = || {
-        shelf
-            .records
-            .iter()
-            .filter(|r| r.method == REHEARSAL && r.cues == cues)
-    };
+    let rehearsals = || shelf.records.iter().filter(|r| r.method == REHEARSAL);
+    // The digests say what was rehearsed, by whatever path the cue sheet was named.
     let Some(record) =
-        of_cues().find(|r| r.plan_digest == plan_digest && r.cues_digest == *present)
+        rehearsals().find(|r| r.plan_digest == plan_digest && r.cues_digest == *present)
     else {
-        return if of_cues().next().is_some() {
+        return if rehearsals().any(|r| r.cues == cues) {
             unknown(
                 subject,
                 format!("the plan or the cue sheet has changed since it was rehearsed; {again}"),

@@ -289,6 +289,21 @@ pub(crate) fn supply_current(
         Err(error) => return vec![unknown("the line", error.to_string())],
     };
     let (mut verdicts, good) = sound(line, &cases);
+    if let Some(asked) = of {
+        let path = format!("supply.{}", line.supplies[asked.0].id);
+        for verdict in &mut verdicts {
+            if let Verdict::Known(k) = verdict
+                && k.subject.starts_with("supply.")
+                && k.subject != path
+            {
+                // Beyond the limit of one supply nothing is known of the others.
+                *verdict = unknown(
+                    path.clone(),
+                    format!("{} is over its limit: {}", k.subject, k.why),
+                );
+            }
+        }
+    }
     for (s, supply) in line
         .supplies
         .iter()

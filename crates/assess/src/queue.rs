@@ -6,7 +6,8 @@
 //! A burst of `m` messages is ashore after `m` successes. The number of attempts up to the m-th success is distributed
 //! negative-binomially: `P(N <= n) = 1 - sum_{i<m} C(n, i) p^i (1-p)^(n-i)`. With `m = 1` it is `1 - (1-p)^n`. Each attempt takes a
 //! session; each failure also its back-off. Windows: the last attempt just missed one, so the wait is `period - width + session`;
-//! each window holds at least `floor((width + back-off) / (session + back-off))` attempts when some fail.
+//! each window holds at least `floor((width + back-off) / (session + back-off))` attempts when some fail. A back-off that is
+//! longer than the pause between windows reaches into the next, whose width counts for so much less.
 //!
 //! Source: textbook probability; held to scipy.stats.nbinom. Units: seconds, probabilities 0 to 1. Valid when the burst is over
 //! before the next may begin, which the caller checks. Expiry and outages are not counted.
@@ -48,27 +49,29 @@ pub(crate) fn attempts_needed(messages: u32, success: f64, share: f64) -> Option
 }
 
 /// Time that so many attempts take at most, from the offer to the end of the last session, s. `window_s` is the period of the
-/// windows and their width; a session must fit into one.
+/// windows and their width. `None` when no session is sure to fit into what a back-off leaves of a window.
 pub(crate) fn queue_s(
     attempts: u32,
     failures: u32,
     session_s: f64,
     back_off_s: f64,
     window_s: Option<(f64, f64)>,
-) -> f64 {
+) -> Option<f64> {
     let busy_s = |n: f64, failed: f64| n * session_s + failed * back_off_s;
     let (n, failed) = (f64::from(attempts), f64::from(failures));
     let Some((period_s, width_s)) = window_s else {
-        return busy_s(n, failed);
+        return Some(busy_s(n, failed));
     };
     let pause_s = if failures == 0 { 0.0 } else { back_off_s };
-    let fit = ((width_s + pause_s) / (session_s + pause_s))
-        .floor()
-        .max(1.0);
+    let reach_s = (pause_s - (period_s - width_s)).max(0.0);
+    let fit = ((width_s - reach_s + pause_s) / (session_s + pause_s)).floor();
+    if fit < 1.0 {
+        return None;
+    }
     let full = (n / fit).ceil().max(1.0) - 1.0;
     let rest = n - full * fit;
     let wait_s = period_s - width_s + session_s;
-    wait_s + full * period_s + busy_s(rest, failed.min(rest))
+    Some(wait_s + full * period_s + reach_s + busy_s(rest, failed.min(rest)))
 }
 
 #[cfg(test)]
@@ -107,13 +110,90 @@ mod tests {
         assert_eq!(attempts_needed(1, 1e-9, 0.5), None);
     }
 
+    fn taken(
+        attempts: u32,
+        failures: u32,
+        back_off_s: f64,
+        window_s: Option<(f64, f64)>,
+    ) -> Option<f64> {
+        queue_s(attempts, failures, 20.0, back_off_s, window_s)
+    }
+
     /// By hand: windows of 100 s each 1000 s hold five sessions of 20 s. The sixth waits for the second window.
     #[test]
     fn verif_a_full_window_leaves_the_rest_to_the_next() {
-        assert!((queue_s(5, 0, 20.0, 60.0, Some((1000.0, 100.0))) - (920.0 + 100.0)).abs() < 1e-9);
-        assert!((queue_s(6, 0, 20.0, 60.0, Some((1000.0, 100.0))) - (1920.0 + 20.0)).abs() < 1e-9);
+        let window = Some((1000.0, 100.0));
+        assert_eq!(taken(5, 0, 60.0, window), Some(920.0 + 100.0));
+        assert_eq!(taken(6, 0, 60.0, window), Some(1920.0 + 20.0));
         // With failures two fit: 20 + 60 + 20 s.
-        assert!((queue_s(3, 1, 20.0, 60.0, Some((1000.0, 100.0))) - (1920.0 + 80.0)).abs() < 1e-9);
-        assert!((queue_s(14, 2, 20.0, 60.0, None) - 400.0).abs() < 1e-9);
+        assert_eq!(taken(3, 1, 60.0, window), Some(1920.0 + 80.0));
+        assert_eq!(taken(14, 2, 60.0, None), Some(400.0));
+    }
+
+    /// By hand: 30 s of a back-off of 930 s reach into the next window and leave 70 s of it, in which one attempt is sure to
+    /// fit; 90 s leave 10 s, in which none is.
+    #[test]
+    fn verif_a_back_off_that_reaches_into_the_next_window_shortens_it() {
+        let window = Some((1000.0, 100.0));
+        assert_eq!(
+            taken(2, 1, 930.0, window),
+            Some(920.0 + 1000.0 + 30.0 + 20.0 + 930.0)
+        );
+        assert_eq!(taken(2, 1, 990.0, window), None);
+    }
+
+    /// The bound against the queue itself: every offset of the offer against the windows, every attempt that fails.
+    #[test]
+    fn verif_no_queue_is_later_than_its_bound() {
+        use network::{Failure, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, Windows};
+        use timeline::Ns;
+        let s = |x: u64| Ns(x * 1_000_000_000);
+        for (period, width, session, back_off) in
+            [(1000, 100, 20, 60), (300, 100, 20, 230), (200, 110, 50, 10)]
+        {
+            for nth in [2, 3, 5] {
+                for offset in (0..period).step_by(7) {
+                    let mut uplink = Uplink::new(UplinkSpec {
+                        session: s(session),
+                        windows: Windows::Every {
+                            first: Ns::ZERO,
+                            period: s(period),
+                            width: s(width),
+                        },
+                        failure: Failure::EveryNth(nth),
+                        backoff: s(back_off),
+                        expiry: None,
+                        message_bytes: 100,
+                    })
+                    .unwrap();
+                    for id in 0..7 {
+                        uplink
+                            .offer(s(offset), UplinkMessage { id, bytes: 50 })
+                            .unwrap();
+                    }
+                    let mut events = Vec::new();
+                    while uplink.next().is_some() {
+                        uplink.step(&mut events).unwrap();
+                    }
+                    let Some(UplinkEvent::Sent { id: 6, at, .. }) = events.last().copied() else {
+                        panic!("the last message is sent last: {events:?}");
+                    };
+                    let attempts = uplink.stats().attempts as u32;
+                    let bound_s = queue_s(
+                        attempts,
+                        attempts - 7,
+                        session as f64,
+                        back_off as f64,
+                        Some((period as f64, width as f64)),
+                    )
+                    .unwrap();
+                    let took_s = Ns(at.0 - s(offset).0).as_s_f64();
+                    assert!(
+                        took_s <= bound_s,
+                        "period {period} offset {offset} every {nth}: {took_s} > {bound_s}"
+                    );
+                }
+            }
+        }
     }
 }

@@ -13,7 +13,8 @@ use plan::{
 use quantity::{EventRate, Money};
 
 use crate::input::{
-    InputError, Streams, Traffic, at_most, detector_spec, payload_bytes, streams, traffic,
+    InputError, Streams, Traffic, detector_spec, payload_bytes, start_limits, streams, traffic,
+    uplink_spec,
 };
 use crate::queue::{attempts_needed, queue_s};
 use crate::verdict::{Against, Evidence, Side, Verdict};
@@ -122,11 +123,18 @@ fn delay_bound(
         }
     };
     let heard_s = latency_s(line, from, notice)?;
-    let inputs = format!(
-        "{:?} {:?} {heard_s:?} {to:?} {share:?}",
-        streams,
-        line.behaviours.iter().map(|b| &b.id).collect::<Vec<_>>()
-    );
+    let mut inputs = format!("{heard_s:?} {to:?} {share:?} {streams:?}");
+    if let Some(t) = &traffic {
+        inputs.push_str(&format!("{:?}", t.topology));
+    }
+    if let DelayEnd::Uplink(u) = to {
+        let success = line.uplinks[u.0].success.map(|q| q.si);
+        inputs.push_str(&format!(
+            "{:?} {success:?} {:?}",
+            uplink_spec(line, u),
+            sent_up(line, u)
+        ));
+    }
     let first = Way {
         seconds: heard_s,
         steps: vec![format!(
@@ -151,7 +159,10 @@ fn delay_bound(
         }
     }
     match search.found {
-        Some(way) => Ok((way, inputs)),
+        Some(way) => {
+            let inputs = format!("{inputs} {way:?}");
+            Ok((way, inputs))
+        }
         None if search.why_not.is_empty() => {
             Err("no behaviour leads from that notice to that end".to_owned())
         }
@@ -233,6 +244,10 @@ impl Search<'_> {
         trail: &mut Vec<BehaviourIx>,
     ) {
         let Some(flow) = self.streams.of.iter().position(|f| *f == (module, topic)) else {
+            if self.traffic.is_none() {
+                self.why_not
+                    .insert("the plan has no [traffic], so no message gets anywhere".to_owned());
+            }
             return;
         };
         let targets = self.streams.flows[flow].targets.clone();
@@ -315,11 +330,11 @@ impl Search<'_> {
                 ));
             }
         };
-        let mut messages = 0;
+        let mut messages: u32 = 0;
         let mut shortest_per_s = f64::INFINITY;
         for (behaviour, limit, _) in sent_up(self.line, uplink).map_err(|e| e.to_string())? {
             let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
-            messages += limit.messages();
+            messages = messages.saturating_add(limit.messages());
             shortest_per_s = shortest_per_s.min(limit.per().as_s_f64());
         }
         let attempts = attempts_needed(messages, success, share).ok_or_else(|| {
@@ -339,7 +354,18 @@ impl Search<'_> {
             u.session_s.si,
             back_off_s,
             u.windows.map(|w| (w.period_s.si, w.width_s.si)),
-        );
+        )
+        .ok_or_else(|| {
+            format!(
+                "the back-off of uplink.{id} leaves no window in which an attempt is sure to fit"
+            )
+        })?;
+        if let Some(expiry) = u.expiry_s.filter(|e| seconds - u.session_s.si > e.si) {
+            return Err(format!(
+                "uplink.{id} gives a message up after {}, and {messages} messages may take {seconds:.0} s: the last may never be sent",
+                quantity::show(expiry.si, quantity::Dimension::Time)
+            ));
+        }
         if seconds > shortest_per_s {
             return Err(format!(
                 "uplink.{id} may take {seconds:.0} s for {messages} messages, and more may come within {shortest_per_s:.0} s: the queue has no bound"
@@ -368,24 +394,19 @@ fn sent_up(
     line: &Line,
     uplink: UplinkIx,
 ) -> Result<Vec<(String, Option<AtMost>, u32)>, InputError> {
+    let traffic = traffic(line)?;
+    let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
+    let talk = traffic.as_ref().zip(streams.as_ref());
     let mut all = Vec::new();
-    for b in &line.behaviours {
+    for (i, b) in line.behaviours.iter().enumerate() {
         for action in &b.actions {
             if let Action::SendUp { uplink: u, topic } = action
                 && *u == uplink
             {
-                let limit = match (b.at_most, &b.when) {
-                    (Some(rate), _) => Some(at_most(|| format!("behaviour.{}", b.id), rate)?),
-                    (None, When::Each { period_s }) => {
-                        let rate = EventRate {
-                            count: 1.0,
-                            per_s: period_s.si,
-                        };
-                        Some(at_most(|| format!("behaviour.{}", b.id), rate)?)
-                    }
-                    _ => None,
-                };
-                all.push((b.id.clone(), limit, payload_bytes(&line.topics[topic.0])?));
+                let bytes = payload_bytes(&line.topics[topic.0])?;
+                for limit in start_limits(line, talk, BehaviourIx(i))? {
+                    all.push((b.id.clone(), limit, bytes));
+                }
             }
         }
     }
@@ -458,7 +479,7 @@ pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
             against.judge(
                 subject,
                 total.major(),
-                Evidence::computed(UPLINK_METHOD, &(limit, &why)),
+                Evidence::computed(UPLINK_METHOD, &(limit, u.price, &why)),
                 why,
             )
         }

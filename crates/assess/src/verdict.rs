@@ -59,8 +59,9 @@ impl Evidence {
     }
 }
 
-/// A verdict with a value. It cannot be made without evidence.
+/// A verdict with a value. It cannot be made without evidence, nor outside this crate.
 #[derive(Clone, PartialEq, Debug)]
+#[non_exhaustive]
 pub struct Known {
     /// What it is about: a typed path.
     pub subject: String,

@@ -10,7 +10,9 @@ mod traffic;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};
-pub use traffic::{Streams, Traffic, at_most, ns, payload_bytes, streams, traffic, uplink_spec};
+pub use traffic::{
+    Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
+};
 
 /// Why a discipline's input cannot be built from a line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -216,7 +216,9 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
             let limit = match topic.at_most {
                 Some(rate) => Some(at_most(|| format!("topic \"{}\"", topic.name), rate)?),
                 None => match publishers.as_slice() {
-                    [one] => start_limit(line, *one)?,
+                    [one] => start_limit(line, *one)?
+                        .map(|limit| times(limit, publishings(line, *one, TopicIx(t))))
+                        .transpose()?,
                     _ => None,
                 },
             };
@@ -243,6 +245,26 @@ fn publishes(actions: &[Action], wanted: TopicIx) -> bool {
         .any(|a| matches!(a, Action::Publish { topic } if *topic == wanted))
 }
 
+/// How often one run of a behaviour publishes a topic.
+fn publishings(line: &Line, behaviour: BehaviourIx, wanted: TopicIx) -> usize {
+    line.behaviours[behaviour.0]
+        .actions
+        .iter()
+        .filter(|a| matches!(a, Action::Publish { topic } if *topic == wanted))
+        .count()
+}
+
+/// A limit on runs as a limit on messages, when each run publishes so many.
+fn times(limit: AtMost, each: usize) -> Result<AtMost, InputError> {
+    let each = u32::try_from(each).unwrap_or(u32::MAX);
+    AtMost::new(limit.messages().saturating_mul(each), limit.per()).map_err(|source| {
+        InputError::Rate {
+            what: "traffic".to_owned(),
+            source,
+        }
+    })
+}
+
 /// Modules that hear a topic, ascending.
 fn subscribers(traffic: &Traffic, topic: usize) -> Vec<usize> {
     let mut nodes: Vec<usize> = traffic
@@ -256,7 +278,40 @@ fn subscribers(traffic: &Traffic, topic: usize) -> Vec<usize> {
     nodes
 }
 
-/// How often a behaviour can start at most, when that follows from the plan.
+/// How often a behaviour can start at most: one entry for each thing that may start it, `None` where nothing limits that.
+///
+/// Its own `at_most`, its period, or the hold-off of its detector; without them, for one that is told, what each module may
+/// publish that its filter matches and that reaches it.
+///
+/// # Errors
+/// [`InputError::Rate`], [`InputError::Time`], [`InputError::Topic`].
+pub fn start_limits(
+    line: &Line,
+    talk: Option<(&Traffic, &Streams)>,
+    behaviour: BehaviourIx,
+) -> Result<Vec<Option<AtMost>>, InputError> {
+    let b = &line.behaviours[behaviour.0];
+    let When::Told { filter } = &b.when else {
+        return Ok(vec![start_limit(line, behaviour)?]);
+    };
+    let (None, Some((traffic, streams))) = (b.at_most, talk) else {
+        return Ok(vec![start_limit(line, behaviour)?]);
+    };
+    let filter = Filter::parse(filter).map_err(|source| InputError::Topic {
+        what: format!("behaviour.{}", b.id),
+        source,
+    })?;
+    let told = streams
+        .of
+        .iter()
+        .zip(&streams.flows)
+        .filter(|((_, topic), flow)| {
+            filter.matches(&traffic.names[topic.0]) && flow.targets.contains(&b.on.0)
+        });
+    Ok(told.map(|(_, flow)| flow.at_most).collect())
+}
+
+/// How often a behaviour can start at most, when that follows from what is written at it.
 fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, InputError> {
     let b = &line.behaviours[behaviour.0];
     let what = || format!("behaviour.{}", b.id);

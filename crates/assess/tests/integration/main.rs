@@ -6,6 +6,7 @@
 )]
 
 mod electric;
+mod limits;
 mod mistakes;
 mod paid;
 mod rehearsed;

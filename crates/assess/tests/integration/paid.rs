@@ -2,7 +2,7 @@
 
 use assess::{Shelf, Status, Word, check};
 
-use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
+use crate::support::{changed, checked, close, known, read, requirement};
 
 /// 12 a day for 30 days are 360 messages, at 0.12 EUR 43.20 EUR.
 #[test]
@@ -25,15 +25,6 @@ fn val_a_payload_over_the_message_size_is_billed_in_parts() {
     close(known(&check, "budget").value.value, 72.0, 1e-9);
     let exact = checked(&[("size = \"100 B\"", "size = \"120 B\"")]);
     close(known(&exact, "messages").value.value, 360.0, 0.0);
-}
-
-#[test]
-fn verif_what_is_sent_up_without_a_limit_has_no_price() {
-    let check = checked(&[("at_most = \"12 per d\"\n", "")]);
-    for id in ["messages", "budget", "shore"] {
-        let why = why_unknown(&check, id);
-        assert!(why.contains("behaviour.act"), "{id}: {why}");
-    }
 }
 
 /// Rate = sampling rate times bytes times share over compression. 48 kHz of 24 bits are 144 000 B/s, 12.4416 GB a day; 96 kHz of 16

@@ -18,7 +18,7 @@ pub fn check_text(check: &Check, colour: bool) -> String {
     let name = check.name.as_deref().unwrap_or("a plan without a name");
     let _ = writeln!(out, "{name}\n");
     section(&mut out, &check.requirements, colour);
-    if check.requirements.is_empty() {
+    if check.requirements.is_empty() && check.errors == 0 {
         out.push_str("  This plan has no requirements: add [requirement.ID] tables.\n");
     }
     if !check.standing.is_empty() {

@@ -115,3 +115,15 @@ fn verif_the_json_holds_what_the_check_holds() {
         }
     }
 }
+
+/// Of a plan that cannot be read it is not known that it has no requirements.
+#[test]
+fn verif_a_plan_that_says_too_little_is_not_told_to_add_requirements() {
+    let text = |plan: &'static str| {
+        let reading = plan::read(Path::new("plan.toml"), &|_| Ok(plan.as_bytes().to_vec()));
+        check_text(&check(&reading, &Shelf::default()), false)
+    };
+    let torn = text("format = 1\n[site]\nlatitude = \"no\"\n[requirement.a]\nthat = \"voltage\"\n");
+    assert!(!torn.contains("has no requirements"), "{torn}");
+    assert!(torn.contains("unknown  plan"), "{torn}");
+}
