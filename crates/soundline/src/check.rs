@@ -1,7 +1,7 @@
 //! `soundline check`: every requirement of a plan, met or not.
 
 use std::collections::BTreeMap;
-use std::io::Write;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use assess::evidence::{Record, folder};
@@ -52,10 +52,24 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
 /// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name.
 fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure> {
     let mut records = Vec::new();
-    let mut files: Vec<PathBuf> = match std::fs::read_dir(folder(path)) {
-        Ok(entries) => entries.filter_map(|e| e.ok().map(|e| e.path())).collect(),
+    let shelf = folder(path);
+    let listed = std::fs::read_dir(&shelf).and_then(|entries| {
+        entries
+            .map(|entry| Ok(entry?.path()))
+            .collect::<io::Result<Vec<PathBuf>>>()
+    });
+    let mut files = match listed {
+        Ok(files) => files,
         // No folder, no evidence: the verdicts say so.
-        Err(_) => Vec::new(),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
+        Err(error) => {
+            writeln!(
+                out.stderr,
+                "warning: {}: {error}; what lies there counts as no evidence",
+                shelf.display()
+            )?;
+            Vec::new()
+        }
     };
     files.retain(|f| f.extension().is_some_and(|e| e == "json"));
     files.sort();
