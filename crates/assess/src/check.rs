@@ -6,7 +6,7 @@ use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::evidence::Record;
 use crate::verdict::{Judged, Verdict, Word};
-use crate::{other_verdicts, power_verdicts, talk_verdicts};
+use crate::{delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts};
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
 #[derive(Clone, Debug, Default)]
@@ -180,7 +180,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         (
             "link-reach",
             "every link is within the longest length of its standard",
-            talk_verdicts::link_reach(line),
+            link_verdicts::link_reach(line),
         ),
         (
             "housing-depth",
@@ -248,16 +248,16 @@ fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> V
             to,
             at_most_s,
         } => {
-            vec![talk_verdicts::delay(
+            vec![delay_verdicts::delay(
                 line, *from, *notice, *to, *at_most_s, r.share,
             )]
         }
-        That::LinkLoad { of, at_most } => talk_verdicts::link_load(line, *of, *at_most),
+        That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
         That::UplinkMessages { of, at_most, .. } => {
-            vec![talk_verdicts::uplink_messages(line, *of, *at_most)]
+            vec![uplink_verdicts::uplink_messages(line, *of, *at_most)]
         }
         That::UplinkCost { of, at_most, .. } => {
-            vec![talk_verdicts::uplink_cost(line, *of, *at_most)]
+            vec![uplink_verdicts::uplink_cost(line, *of, *at_most)]
         }
         That::StorageTime { of, at_least_s } => {
             vec![other_verdicts::storage_time(line, *of, *at_least_s)]

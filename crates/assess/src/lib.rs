@@ -4,12 +4,14 @@
 //! requirement is judged in one place; a verdict with a value cannot be made without its evidence.
 
 mod check;
+mod delay_verdicts;
 pub mod evidence;
 pub mod input;
+mod link_verdicts;
 mod other_verdicts;
 mod power_verdicts;
 mod queue;
-mod talk_verdicts;
+mod uplink_verdicts;
 mod verdict;
 
 pub use check::{Check, Shelf, Status, check};

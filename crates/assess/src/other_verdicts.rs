@@ -4,7 +4,7 @@ use plan::{Line, Q, StorageIx};
 
 use crate::check::Shelf;
 use crate::evidence::REHEARSAL;
-use crate::verdict::{Against, Evidence, Side, Verdict};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 const SECONDS_PER_DAY: f64 = 86_400.0;
 /// A storage time closer to its limit than this is marginal, d.
@@ -12,13 +12,6 @@ const NARROW_DAYS: f64 = 7.0;
 /// A depth closer to a housing's rating than this is marginal, m.
 const NARROW_M: f64 = 5.0;
 const STORAGE_METHOD: &str = "capacity over rate of recording (docs/method/assess.md)";
-
-fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
-    Verdict::Unknown {
-        subject: subject.into(),
-        why: why.into(),
-    }
-}
 
 /// Bytes that one sample takes in a recording: 16 bits are two, 24 bits are three.
 fn sample_bytes(bits: u32) -> f64 {

@@ -10,7 +10,7 @@ use plan::{Limits, Line, Load, Module, ModuleIx, Q, SupplyIx};
 use power::{NetworkError, Solution};
 
 use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, electric};
-use crate::verdict::{Against, Evidence, Side, Verdict};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A voltage closer to its limit than this is marginal, V.
 const NARROW_V: f64 = 0.5;
@@ -107,13 +107,6 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
         }
     }
     Ok(all)
-}
-
-fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
-    Verdict::Unknown {
-        subject: subject.into(),
-        why: why.into(),
-    }
 }
 
 /// The verdicts that hold for every case: what is not said, what cannot be carried, what is over its limit. The second

@@ -93,6 +93,14 @@ pub enum Verdict {
     },
 }
 
+/// A verdict without a value.
+pub(crate) fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
+    Verdict::Unknown {
+        subject: subject.into(),
+        why: why.into(),
+    }
+}
+
 /// On which side of a value its limit lies.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(crate) enum Side {

@@ -1,0 +1,290 @@
+//! Delays: from a sound at a hydrophone, over detector, behaviours and links, to an output, a module or the shore.
+
+use std::collections::BTreeSet;
+
+use detect::{Confirm, Detector, Stage};
+use network::{DelayBound, WhyUnknown, delay_bounds};
+use plan::{
+    Action, BehaviourIx, DelayEnd, DetectorIx, Line, ModuleIx, NoticeKind, Q, TopicIx, When,
+};
+
+use crate::input::{Streams, Traffic, detector_spec, streams, traffic, uplink_spec};
+use crate::uplink_verdicts::{ashore, sent_up};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+
+/// A delay closer to its limit than this is marginal, s.
+const NARROW_S: f64 = 0.1;
+const DELAY_METHOD: &str = "detector latency, network-calculus bound, uplink queue (docs/method/assess.md; Le Boudec & Thiran 2001)";
+
+/// A way from a notice to an end: how long it takes, step by step.
+#[derive(Clone, Debug)]
+struct Way {
+    seconds: f64,
+    steps: Vec<String>,
+}
+
+impl Way {
+    fn and(&self, seconds: f64, step: String) -> Way {
+        let mut steps = self.steps.clone();
+        steps.push(step);
+        Way {
+            seconds: self.seconds + seconds,
+            steps,
+        }
+    }
+}
+
+struct Search<'a> {
+    line: &'a Line,
+    traffic: Option<&'a Traffic>,
+    streams: Streams,
+    bounds: Vec<Vec<DelayBound>>,
+    to: DelayEnd,
+    share: Option<f64>,
+    found: Option<Way>,
+    why_not: BTreeSet<String>,
+}
+
+/// Time from a sound at a hydrophone to an end, at most.
+pub(crate) fn delay(
+    line: &Line,
+    from: DetectorIx,
+    notice: NoticeKind,
+    to: DelayEnd,
+    at_most_s: Q,
+    share: Option<Q>,
+) -> Verdict {
+    let end = match to {
+        DelayEnd::Output(o) => line.output_path(o),
+        DelayEnd::Module(m) => line.module_path(m),
+        DelayEnd::Uplink(u) => format!("uplink.{}", line.uplinks[u.0].id),
+    };
+    let subject = format!("detector.{} to {end}", line.detectors[from.0].id);
+    match delay_bound(line, from, notice, to, share.map(|q| q.si)) {
+        Err(why) => unknown(subject, why),
+        Ok((way, inputs)) => {
+            let against = Against {
+                side: Side::AtMost,
+                limit: at_most_s.si,
+                narrow: NARROW_S,
+                unit: "s".to_owned(),
+            };
+            against.judge(
+                subject,
+                way.seconds,
+                Evidence::computed(DELAY_METHOD, &inputs),
+                way.steps.join(", "),
+            )
+        }
+    }
+}
+
+fn delay_bound(
+    line: &Line,
+    from: DetectorIx,
+    notice: NoticeKind,
+    to: DelayEnd,
+    share: Option<f64>,
+) -> Result<(Way, String), String> {
+    let traffic = traffic(line).map_err(|e| e.to_string())?;
+    if let Some(t) = traffic.as_ref().filter(|t| !t.unknowns.is_empty()) {
+        return Err(t.unknowns.join("; "));
+    }
+    let (streams, bounds) = match &traffic {
+        None => (Streams::default(), Vec::new()),
+        Some(t) => {
+            let streams = streams(line, t).map_err(|e| e.to_string())?;
+            let bounds = delay_bounds(&t.topology, &streams.flows).map_err(|e| e.to_string())?;
+            (streams, bounds)
+        }
+    };
+    let heard_s = latency_s(line, from, notice)?;
+    let mut inputs = format!("{heard_s:?} {to:?} {share:?} {streams:?}");
+    if let Some(t) = &traffic {
+        inputs.push_str(&format!("{:?}", t.topology));
+    }
+    if let DelayEnd::Uplink(u) = to {
+        let success = line.uplinks[u.0].success.map(|q| q.si);
+        inputs.push_str(&format!(
+            "{:?} {success:?} {:?}",
+            uplink_spec(line, u),
+            sent_up(line, u)
+        ));
+    }
+    let first = Way {
+        seconds: heard_s,
+        steps: vec![format!(
+            "{heard_s:.3} s until detector.{} can tell",
+            line.detectors[from.0].id
+        )],
+    };
+    let mut search = Search {
+        line,
+        traffic: traffic.as_ref(),
+        streams,
+        bounds,
+        to,
+        share,
+        found: None,
+        why_not: BTreeSet::new(),
+    };
+    for (i, b) in line.behaviours.iter().enumerate() {
+        if matches!(&b.when, When::Heard { detector, notice: n } if *detector == from && *n == notice)
+        {
+            search.start(BehaviourIx(i), &first, &mut Vec::new());
+        }
+    }
+    match search.found {
+        Some(way) => {
+            let inputs = format!("{inputs} {way:?}");
+            Ok((way, inputs))
+        }
+        None if search.why_not.is_empty() => {
+            Err("no behaviour leads from that notice to that end".to_owned())
+        }
+        None => Err(search.why_not.into_iter().collect::<Vec<_>>().join("; ")),
+    }
+}
+
+/// Longest time from the beginning of a sound to the notice, s.
+fn latency_s(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<f64, String> {
+    let mut spec = detector_spec(line, detector, None).map_err(|e| e.to_string())?;
+    let id = &line.detectors[detector.0].id;
+    for stage in &mut spec.stages {
+        if let Stage::Trigger {
+            shortest_s,
+            confirm,
+            ..
+        } = stage
+        {
+            match notice {
+                NoticeKind::Confirmed => {}
+                NoticeKind::Onset => {
+                    *shortest_s = 0.0;
+                    *confirm = Confirm::Early;
+                }
+                NoticeKind::Ended => *confirm = Confirm::AtEnd,
+            }
+        } else if matches!(stage, Stage::Pulses { .. }) && notice == NoticeKind::Ended {
+            return Err(format!(
+                "a train of pulses of detector.{id} has no longest length, so its end has no bound"
+            ));
+        }
+    }
+    let rate_hz = spec.rate_hz;
+    let built = Detector::new(&spec).map_err(|e| format!("detector.{id}: {e}"))?;
+    let samples = built.latency_samples().ok_or_else(|| {
+        format!("detector.{id} has no longest length, so its notice has no bound")
+    })?;
+    Ok(samples as f64 / rate_hz)
+}
+
+impl Search<'_> {
+    fn arrived(&mut self, way: Way) {
+        if self.found.as_ref().is_none_or(|f| way.seconds < f.seconds) {
+            self.found = Some(way);
+        }
+    }
+
+    fn start(&mut self, behaviour: BehaviourIx, way: &Way, trail: &mut Vec<BehaviourIx>) {
+        if trail.contains(&behaviour) {
+            return;
+        }
+        trail.push(behaviour);
+        let b = &self.line.behaviours[behaviour.0];
+        for action in &b.actions {
+            match action {
+                Action::Switch {
+                    output, on: true, ..
+                } if self.to == DelayEnd::Output(*output) => self.arrived(way.clone()),
+                Action::SendUp { uplink, .. } if self.to == DelayEnd::Uplink(*uplink) => {
+                    match ashore(self.line, *uplink, self.share) {
+                        Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
+                        Err(why) => {
+                            self.why_not.insert(why);
+                        }
+                    }
+                }
+                Action::Publish { topic } => self.publish(b.on, *topic, way, trail),
+                _ => {}
+            }
+        }
+        trail.pop();
+    }
+
+    fn publish(
+        &mut self,
+        module: ModuleIx,
+        topic: TopicIx,
+        way: &Way,
+        trail: &mut Vec<BehaviourIx>,
+    ) {
+        let Some(flow) = self.streams.of.iter().position(|f| *f == (module, topic)) else {
+            if self.traffic.is_none() {
+                self.why_not
+                    .insert("the plan has no [traffic], so no message gets anywhere".to_owned());
+            }
+            return;
+        };
+        let targets = self.streams.flows[flow].targets.clone();
+        for (t, target) in targets.into_iter().enumerate() {
+            let seconds = match &self.bounds[flow][t] {
+                DelayBound::Known { total, .. } => total.as_s_f64(),
+                DelayBound::Unknown(why) => {
+                    let why = self.words(why);
+                    self.why_not.insert(why);
+                    continue;
+                }
+            };
+            let name = &self.line.topics[topic.0].name;
+            let next = way.and(
+                seconds,
+                format!(
+                    "{:.3} ms at most for {name} to module.{}",
+                    1e3 * seconds,
+                    self.line.modules[target].id
+                ),
+            );
+            if self.to == DelayEnd::Module(ModuleIx(target)) {
+                self.arrived(next.clone());
+            }
+            for (i, b) in self
+                .line
+                .behaviours
+                .iter()
+                .enumerate()
+                .filter(|(_, b)| b.on.0 == target)
+            {
+                let When::Told { filter } = &b.when else {
+                    continue;
+                };
+                let hears = match (network::Filter::parse(filter), self.traffic) {
+                    (Ok(filter), Some(traffic)) => filter.matches(&traffic.names[topic.0]),
+                    _ => false,
+                };
+                if hears {
+                    self.start(BehaviourIx(i), &next, trail);
+                }
+            }
+        }
+    }
+
+    fn words(&self, why: &WhyUnknown) -> String {
+        match why {
+            WhyUnknown::NoLimitDeclared { flow } => {
+                let (module, topic) = self.streams.of[*flow];
+                let name = &self.line.topics[topic.0].name;
+                format!(
+                    "topic \"{name}\" of {} has no `at_most`, so nothing that shares its way has a bound",
+                    self.line.module_path(module)
+                )
+            }
+            WhyUnknown::Overloaded {
+                asked_bps,
+                rate_bps,
+                ..
+            } => format!("a link is asked for {asked_bps} b/s and has {rate_bps} b/s"),
+            WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
+        }
+    }
+}
