@@ -1,5 +1,6 @@
 //! From read fields to the resolved line: ids become indices, references are looked up, the graph is checked.
 
+mod behaviours;
 mod cues;
 mod electric;
 mod mechanics;
@@ -385,8 +386,8 @@ pub(crate) fn line(
     talk::topics(&mut r, root, &mut line);
     talk::uplinks(&mut r, root, &mut line);
     talk::storages(&mut r, root, &mut line);
-    talk::behaviours(&mut r, root, &mut line);
-    talk::heard(&mut r, &line);
+    behaviours::behaviours(&mut r, root, &mut line);
+    behaviours::heard(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
     let declared = r.declared;
     (whole.then_some(line), declared)

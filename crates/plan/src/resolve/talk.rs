@@ -1,15 +1,13 @@
-//! Topics, behaviours, uplinks and storage, and who hears whom.
+//! Traffic, topics, uplinks and storage.
 
-use super::{Resolver, bare, ix_of, output_of};
+use super::{Resolver, bare};
 use crate::line::{
-    Action, Behaviour, Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx,
-    Traffic, Uplink, UplinkIx, When, Windows,
+    Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Uplink,
+    Windows,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
-use crate::tables::{ACTION, ACTIONS, Kind};
-use crate::topic_name;
 
 /// Priority of a topic that says none.
 const PRIORITY: u8 = 1;
@@ -316,7 +314,7 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
     })
 }
 
-fn state(
+pub(super) fn state(
     r: &mut Resolver<'_>,
     line: &Line,
     module: ModuleIx,
@@ -390,180 +388,6 @@ fn record(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Record> {
     })
 }
 
-pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
-    for (id, f) in root.keyed("behaviour") {
-        r.part = format!("behaviour.{id}");
-        if let Some(behaviour) = behaviour(r, id, f, line) {
-            line.behaviours.push(behaviour);
-        }
-    }
-}
-
-fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Behaviour> {
-    let on = r.module(line, f, "on");
-    let starts: Vec<&'static str> = ["when_heard", "when_told", "each"]
-        .into_iter()
-        .filter(|k| f.has(k))
-        .collect();
-    if starts.len() != 1 {
-        r.tell(
-            Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
-                .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
-                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_told = \"topic/filter\", each = \"10 min\""),
-        );
-        return None;
-    }
-    let on = on?;
-    let when = if let Some((filter, _)) = f.text("when_told") {
-        When::Told {
-            filter: filter.clone(),
-        }
-    } else if let Some(period_s) = f.q("each") {
-        When::Each { period_s }
-    } else {
-        let (detector, notice, site) = r.notice(line, f, "when_heard")?;
-        let hears = line.detectors[detector.0].on.module;
-        if hears != on {
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    site,
-                    "a module learns only of its own detectors",
-                )
-                .label(format!(
-                    "this detector runs on module.{}",
-                    line.modules[hears.0].id
-                ))
-                .help("let that module publish a topic and start here with `when_told`"),
-            );
-            return None;
-        }
-        When::Heard { detector, notice }
-    };
-    let actions: Vec<Option<Action>> = f
-        .tables("do")
-        .iter()
-        .map(|a| action(r, line, on, a))
-        .collect();
-    Some(Behaviour {
-        id: id.to_owned(),
-        at: f.site,
-        on,
-        when,
-        actions: actions.into_iter().collect::<Option<_>>()?,
-        at_most: f.event_rate("at_most").map(|(x, _)| *x),
-    })
-}
-
-fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
-    let kinds: Vec<&Kind> = ACTIONS
-        .iter()
-        .filter(|k| f.keys().any(|e| e == k.word))
-        .collect();
-    let [kind] = kinds.as_slice() else {
-        r.tell(
-            Mistake::error(Code::KeyConflict, f.site, "an action is exactly one thing")
-                .label(if kinds.is_empty() {
-                    "nothing is done here"
-                } else {
-                    "several things in one"
-                })
-                .help(format!(
-                    "give it one of: {}",
-                    join(ACTIONS.iter().map(|k| k.word))
-                )),
-        );
-        return None;
-    };
-    if !r.keys_fit(
-        f,
-        &ACTION,
-        kind,
-        &[],
-        &format!("the action `{}`", kind.word),
-    ) {
-        return None;
-    }
-    match kind.word {
-        "publish" => {
-            let (name, site) = f.text("publish")?;
-            Some(Action::Publish {
-                topic: topic(r, line, name, site)?,
-            })
-        }
-        "switch" => {
-            let (_, path, site) = r.reference(f, "switch")?;
-            let output = output_of(line, path)?;
-            own_module(
-                r,
-                line,
-                on,
-                output.module,
-                site,
-                "an output is switched by its own module",
-            )?;
-            let (to, _) = f.choice("to")?;
-            Some(Action::Switch {
-                output,
-                on: *to == "on",
-                for_s: f.q("for"),
-            })
-        }
-        "send_up" => {
-            let (_, path, site) = r.reference(f, "send_up")?;
-            let uplink = ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?;
-            own_module(
-                r,
-                line,
-                on,
-                line.uplinks[uplink.0].module,
-                site,
-                "an uplink is used by its own module",
-            )?;
-            let (name, about) = f.text("about")?;
-            Some(Action::SendUp {
-                uplink,
-                topic: topic(r, line, name, about)?,
-            })
-        }
-        "enter" => {
-            let (name, site) = f.text("enter")?;
-            let for_s = f.q("for")?;
-            Some(Action::Enter {
-                state: state(r, line, on, name, site)?,
-                for_s,
-            })
-        }
-        _ => Some(Action::Log {
-            text: f.text("log")?.0.clone(),
-        }),
-    }
-}
-
-fn own_module(
-    r: &mut Resolver<'_>,
-    line: &Line,
-    on: ModuleIx,
-    of: ModuleIx,
-    site: Site,
-    why: &str,
-) -> Option<()> {
-    if on == of {
-        return Some(());
-    }
-    r.tell(
-        Mistake::error(Code::KeyConflict, site, why)
-            .label(format!(
-                "this is at module.{}, the behaviour runs on module.{}",
-                line.modules[of.0].id, line.modules[on.0].id
-            ))
-            .help(
-                "publish a topic here, and let a behaviour of that module start with `when_told`",
-            ),
-    );
-    None
-}
-
 pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -> Option<TopicIx> {
     let found = line.topics.iter().position(|t| t.name == name).map(TopicIx);
     if found.is_none() && !r.declared.has_topic(name) {
@@ -583,79 +407,4 @@ pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -
         );
     }
     found
-}
-
-/// Warns of topics that nobody publishes or nobody hears, and of filters that match nothing.
-///
-/// Not asked while topics or behaviours have other mistakes: it would only repeat them.
-pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
-    if r.declared.lost("topic", line.topics.len())
-        || r.declared.lost("behaviour", line.behaviours.len())
-    {
-        return;
-    }
-    let published = |t: usize| {
-        line.behaviours.iter().any(|b| {
-            b.actions
-                .iter()
-                .any(|a| matches!(a, Action::Publish { topic } if topic.0 == t))
-        })
-    };
-    // What is sent up when it is told must be told by somebody.
-    let sent_up = |t: usize| {
-        let name = &line.topics[t].name;
-        line.behaviours.iter().any(|b| {
-            b.actions
-                .iter()
-                .any(|a| matches!(a, Action::SendUp { topic, .. } if topic.0 == t))
-                && !matches!(&b.when, When::Told { filter } if topic_name::matches(filter, name))
-        })
-    };
-    let told = |name: &str| {
-        line.behaviours
-            .iter()
-            .any(|b| matches!(&b.when, When::Told { filter } if topic_name::matches(filter, name)))
-    };
-    for (t, topic) in line.topics.iter().enumerate() {
-        r.part = format!("topic.{}", topic.name);
-        if !published(t) && !sent_up(t) {
-            r.tell(
-                Mistake::warning(
-                    Code::NobodyPublishes,
-                    topic.at,
-                    format!("nobody publishes `{}`", topic.name),
-                )
-                .label("declared, never published")
-                .help("add an action `publish` to a behaviour, or remove the topic"),
-            );
-        } else if published(t) && !told(&topic.name) {
-            r.tell(
-                Mistake::warning(
-                    Code::NobodyHears,
-                    topic.at,
-                    format!("nobody hears `{}`", topic.name),
-                )
-                .label("published, but no behaviour is started by it")
-                .help("add a behaviour with a matching `when_told`"),
-            );
-        }
-    }
-    for behaviour in &line.behaviours {
-        r.part = format!("behaviour.{}", behaviour.id);
-        if let When::Told { filter } = &behaviour.when
-            && !line
-                .topics
-                .iter()
-                .any(|t| topic_name::matches(filter, &t.name))
-        {
-            r.tell(
-                Mistake::warning(
-                    Code::NobodyPublishes,
-                    behaviour.at,
-                    format!("no topic matches `{filter}`"),
-                )
-                .label("this behaviour never starts"),
-            );
-        }
-    }
 }

@@ -156,3 +156,53 @@ fn a_plan_that_is_not_there() {
 fn an_empty_plan() {
     insta::assert_snapshot!("an_empty_plan", said(&Files::one("")));
 }
+
+/// Every code that a mistake may carry is shown by some snapshot.
+#[test]
+fn verif_every_code_is_shown() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/integration/snapshots");
+    let shown: String = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|file| std::fs::read_to_string(file.unwrap().path()).unwrap())
+        .collect();
+    use plan::Code::*;
+    for code in [
+        Unreadable,
+        TooLarge,
+        Syntax,
+        UnknownKey,
+        MissingKey,
+        KeyConflict,
+        WrongType,
+        MissingUnit,
+        UnknownUnit,
+        WrongDimension,
+        BadQuantity,
+        OutOfRange,
+        UnknownWord,
+        BadDate,
+        BadId,
+        BadTopic,
+        BadReference,
+        NamesNothing,
+        IncludesItself,
+        OutsideFolder,
+        WrongPart,
+        NotConnected,
+        NotFed,
+        SpanTooShort,
+        LengthUnknown,
+        BadPlace,
+        RateTooLow,
+        BadStages,
+        NobodyPublishes,
+        NobodyHears,
+        Absent,
+        Duplicate,
+    ] {
+        assert!(
+            shown.contains(&format!("\n{code} ")),
+            "no snapshot shows `{code}`"
+        );
+    }
+}
