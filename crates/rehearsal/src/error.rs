@@ -69,6 +69,14 @@ pub enum RehearsalError {
         /// How often.
         times: u32,
     },
+    /// A behaviour starts without end at one instant.
+    #[error("behaviour.{behaviour} starts every {period_s} s, which is no whole nanosecond")]
+    NoInterval {
+        /// Its id.
+        behaviour: String,
+        /// Its interval, s.
+        period_s: f64,
+    },
     /// The caller asked to stop.
     #[error("cancelled at {at} of the rehearsal")]
     Cancelled {

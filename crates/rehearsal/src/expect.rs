@@ -1,5 +1,6 @@
 //! The expectations of a cue sheet, counted while the rehearsal runs.
 
+use assess::input::{InputError, ns};
 use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, SoundIx, Within};
 use timeline::Ns;
 
@@ -47,18 +48,18 @@ impl<'a> Watcher<'a> {
         line: &'a Line,
         cues: &'a CueSheet,
         arrivals: &[(plan::SensorIx, Vec<Arrival>)],
-    ) -> Watcher<'a> {
+    ) -> Result<Watcher<'a>, InputError> {
         let windows = cues
             .expects
             .iter()
             .map(|e| windows(line, e, arrivals))
-            .collect();
-        Watcher {
+            .collect::<Result<_, _>>()?;
+        Ok(Watcher {
             line,
             expects: &cues.expects,
             windows,
             hearing: vec![Vec::new(); line.detectors.len()],
-        }
+        })
     }
 
     pub(crate) fn see(&mut self, record: &Record) {
@@ -153,7 +154,8 @@ fn windows(
     line: &Line,
     expect: &Expect,
     arrivals: &[(plan::SensorIx, Vec<Arrival>)],
-) -> Vec<Window> {
+) -> Result<Vec<Window>, InputError> {
+    let what = || format!("expect.{}", expect.id);
     let window = |from: Ns, until: Ns, root| Window {
         from,
         until,
@@ -165,9 +167,8 @@ fn windows(
     };
     match expect.within {
         Within::Between { from_s, until_s } => {
-            let from = Ns::from_s_f64(from_s).unwrap_or(Ns::ZERO);
-            let until = Ns::from_s_f64(until_s).unwrap_or(Ns(u64::MAX));
-            vec![window(from, until, None)]
+            let (from, until) = (ns(what, from_s)?, ns(what, until_s)?);
+            Ok(vec![window(from, until, None)])
         }
         Within::After { sound, within_s } => {
             let of_detector = match &expect.what {
@@ -187,8 +188,8 @@ fn windows(
                 }
             }
             first.sort_unstable();
-            let span = Ns::from_s_f64(within_s.si).unwrap_or(Ns(u64::MAX));
-            first
+            let span = ns(what, within_s.si)?;
+            Ok(first
                 .into_iter()
                 .map(|(repeat, at)| {
                     window(
@@ -197,7 +198,7 @@ fn windows(
                         Some((sound, repeat)),
                     )
                 })
-                .collect()
+                .collect())
         }
     }
 }

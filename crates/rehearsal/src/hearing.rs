@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use assess::input::{detector_spec, profile, self_noise, sensor_chain, spreading};
+use assess::input::{detector_spec, ns, profile, self_noise, sensor_chain, spreading};
 use detect::{Cell, Logic};
 use plan::{CueSheet, DetectorIx, Line, ModuleIx, SensorIx};
 use rayon::prelude::*;
@@ -82,7 +82,7 @@ impl Ears {
                     (front.delay_samples() as f64 + front.cell_samples() as f64) / spec.rate_hz;
                 deciders[d] = Some(Decider {
                     logic: Logic::new(&spec).map_err(error)?,
-                    reach: Ns::from_s_f64(reach_s).unwrap_or(Ns::ZERO),
+                    reach: ns(|| format!("detector.{}", line.detectors[d].id), reach_s)?,
                     open: Vec::new(),
                     hears: false,
                 });

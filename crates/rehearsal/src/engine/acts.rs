@@ -1,10 +1,10 @@
 //! What behaviours do: publish, switch, send up, enter a state, log.
 
 use assess::input::ns;
-use network::Admission;
 use plan::{Action, BehaviourIx, ModuleIx, OutputIx};
 use timeline::{Class, Ns};
 
+use super::messages::passes;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
 use crate::record::{RecordId, Refusal, Root, What};
@@ -21,7 +21,7 @@ impl Engine<'_> {
             return Ok(());
         }
         if let Some(limit) = &mut self.behaviour_limits[behaviour.0]
-            && !matches!(limit.admit(self.now), Ok(Admission::Passed))
+            && !passes(limit, self.now)
         {
             self.record(
                 parent,
@@ -43,7 +43,7 @@ impl Engine<'_> {
                     let for_s = for_s
                         .map(|q| ns(|| format!("behaviour.{}", b.id), q.si))
                         .transpose()?;
-                    self.switch(*output, *on, for_s, Some(started), root)?;
+                    self.switch(*output, *on, for_s, Some(started), root);
                 }
                 Action::SendUp { uplink, topic } => self.send_up(*uplink, *topic, started, root)?,
                 Action::Enter { state, for_s } => {
@@ -106,7 +106,7 @@ impl Engine<'_> {
         for_time: Option<Ns>,
         parent: Option<RecordId>,
         root: Option<Root>,
-    ) -> Result<(), RehearsalError> {
+    ) {
         let m = &mut self.modules[output.module.0];
         m.output_turns[output.output] += 1;
         let turn = m.output_turns[output.output];
@@ -134,6 +134,5 @@ impl Engine<'_> {
                 },
             );
         }
-        Ok(())
     }
 }

@@ -5,6 +5,7 @@ use network::LinkState;
 use plan::{BehaviourIx, CueSheet, FaultKind, Line, When};
 use timeline::{Class, Ns};
 
+use super::lives::Stop;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
 use crate::modules::Life;
@@ -49,6 +50,12 @@ impl Engine<'_> {
         for (i, behaviour) in self.line.behaviours.iter().enumerate() {
             if let When::Each { period_s } = behaviour.when {
                 let at = ns(|| format!("behaviour.{}", behaviour.id), period_s.si)?;
+                if at == Ns::ZERO {
+                    return Err(RehearsalError::NoInterval {
+                        behaviour: behaviour.id.clone(),
+                        period_s: period_s.si,
+                    });
+                }
                 self.queue.push(
                     at,
                     Class::Act,
@@ -88,6 +95,11 @@ impl Engine<'_> {
             },
         );
         self.fault_records[fault] = Some(id);
+        self.faults_in_force[fault] = begins;
+        // An uplink keeps count of its outages by itself.
+        if self.another_holds(fault) && !matches!(what, FaultKind::NoUplink(_)) {
+            return Ok(());
+        }
         match what {
             FaultKind::Cut(span) => {
                 self.whole[span.0] = !begins;
@@ -122,12 +134,14 @@ impl Engine<'_> {
                     }
                 }
                 self.dirty = true;
-                if begins && !was_off {
-                    self.stopped(module, Some(id))?;
-                } else if !begins {
-                    self.modules[module.0].life = Life::Off;
-                    self.modules[module.0].pending = false;
-                    self.reach_nodes()?;
+                let stop = match what {
+                    FaultKind::Hang(_) => Stop::Hung,
+                    _ => Stop::NoPower,
+                };
+                if !begins {
+                    self.freed(module, id)?;
+                } else if !was_off {
+                    self.stopped(module, stop, Some(id))?;
                 }
             }
             FaultKind::NoUplink(uplink) => {
@@ -149,6 +163,17 @@ impl Engine<'_> {
         }
         Ok(())
     }
+
+    /// Whether another fault of the same kind at the same place is in force.
+    fn another_holds(&self, fault: usize) -> bool {
+        let what = self.cues.faults[fault].what;
+        self.cues
+            .faults
+            .iter()
+            .zip(&self.faults_in_force)
+            .enumerate()
+            .any(|(i, (f, holds))| i != fault && *holds && f.what == what)
+    }
 }
 
 /// A cue sheet with faults may restart any module: what a restart needs must then be said.
@@ -157,7 +182,12 @@ pub(super) fn restartable(line: &Line, cues: &CueSheet) -> Result<(), RehearsalE
         return Ok(());
     }
     let mut what = Vec::new();
-    for module in line.modules.iter().filter(|m| m.input.is_some()) {
+    for (i, module) in line.modules.iter().enumerate() {
+        let stopped =
+            |what: FaultKind| matches!(what, FaultKind::Hang(m) | FaultKind::Dead(m) if m.0 == i);
+        if module.input.is_none() && !cues.faults.iter().any(|f| stopped(f.what)) {
+            continue;
+        }
         if module.boot.is_none() {
             what.push(format!(
                 "module.{} may restart, and says nothing of its boot",

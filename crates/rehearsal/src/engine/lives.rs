@@ -12,6 +12,15 @@ use crate::record::{RecordId, What};
 /// Restarts of one module after which the rehearsal gives up.
 const MOST_RESTARTS: u32 = 200;
 
+/// Why a module stops.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Stop {
+    /// Its program hangs: its state and its outputs stay as they are.
+    Hung,
+    /// It has no power: its state and its outputs fall back to those at start.
+    NoPower,
+}
+
 impl Engine<'_> {
     pub(super) fn trip(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
         if self.modules[module.0].life_turn != turn {
@@ -23,24 +32,24 @@ impl Engine<'_> {
         }
         self.modules[module.0].life = Life::Off;
         self.dirty = true;
-        self.stopped(module, None)
+        self.stopped(module, Stop::NoPower, None)
     }
 
-    /// A module stops working: its ears, its outputs and its state with it.
+    /// A module stops working: its ears with it, and nothing that its program meant to do later is done.
     pub(super) fn stopped(
         &mut self,
         module: ModuleIx,
+        stop: Stop,
         parent: Option<RecordId>,
     ) -> Result<(), RehearsalError> {
-        let starts_in = self.line.modules[module.0].starts_in;
         let m = &mut self.modules[module.0];
         m.life_turn += 1;
         m.state_turn += 1;
         m.pending = false;
-        let voltage_v = m.voltage_v;
-        if !m.hung {
-            m.state = starts_in;
+        for turn in &mut m.output_turns {
+            *turn += 1;
         }
+        let voltage_v = m.voltage_v;
         let record = self.record(parent, None, What::Down { module, voltage_v });
         self.ears.stop(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {
@@ -48,24 +57,38 @@ impl Engine<'_> {
                 self.silence(DetectorIx(d));
             }
         }
-        if !self.modules[module.0].hung {
-            for (o, output) in self.line.modules[module.0].outputs.iter().enumerate() {
-                self.modules[module.0].output_turns[o] += 1;
-                let was =
-                    std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
-                if was && !output.starts_on {
-                    self.record(
-                        Some(record),
-                        None,
-                        What::Switched {
-                            output: OutputIx { module, output: o },
-                            on: false,
-                        },
-                    );
-                }
-            }
+        if stop == Stop::NoPower {
+            self.fall_back(module, record);
         }
         self.reach_nodes()
+    }
+
+    /// A fault that held a module is over: it is off, and boots when its voltage suffices.
+    pub(super) fn freed(
+        &mut self,
+        module: ModuleIx,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
+        let m = &mut self.modules[module.0];
+        m.life = Life::Off;
+        m.life_turn += 1;
+        m.pending = false;
+        self.fall_back(module, parent);
+        self.reach_nodes()
+    }
+
+    /// A module falls back to the state and the outputs with which it starts.
+    fn fall_back(&mut self, module: ModuleIx, parent: RecordId) {
+        let plan = &self.line.modules[module.0];
+        self.modules[module.0].state = plan.starts_in;
+        for (o, output) in plan.outputs.iter().enumerate() {
+            let was =
+                std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
+            if was && !output.starts_on {
+                let output = OutputIx { module, output: o };
+                self.record(Some(parent), None, What::Switched { output, on: false });
+            }
+        }
     }
 
     pub(super) fn wake(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
@@ -73,7 +96,8 @@ impl Engine<'_> {
             return Ok(());
         }
         self.modules[module.0].pending = false;
-        if !self.enough(module) || self.modules[module.0].dead {
+        let m = &self.modules[module.0];
+        if !self.enough(module) || m.dead || m.hung {
             return Ok(());
         }
         let plan = &self.line.modules[module.0];

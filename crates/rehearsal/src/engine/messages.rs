@@ -1,9 +1,8 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
-use assess::input::at_most;
-use network::{Admission, Delivery, MessageId, NodeState, RateLimit};
-use plan::{BehaviourIx, ModuleIx, TopicIx, When};
-use timeline::Class;
+use network::{Admission, Delivery, MessageId, NodeState, RateLimit, TopicId};
+use plan::{BehaviourIx, ModuleIx, TopicIx};
+use timeline::{Class, Ns};
 
 use super::{Engine, Happening, Origin, place};
 use crate::error::RehearsalError;
@@ -22,13 +21,12 @@ impl Engine<'_> {
             return Ok(());
         }
         let plan = &self.line.topics[topic.0];
-        if let Some(rate) = plan.at_most {
-            let limit = at_most(|| format!("topic \"{}\"", plan.name), rate)?;
+        if let Some(limit) = self.topic_at_most[topic.0] {
             let gate = self
                 .topic_limits
                 .entry((module.0, topic.0))
                 .or_insert_with(|| RateLimit::new(limit));
-            if !matches!(gate.admit(self.now), Ok(Admission::Passed)) {
+            if !passes(gate, self.now) {
                 if let Some(behaviour) = by {
                     self.record(
                         parent,
@@ -84,7 +82,7 @@ impl Engine<'_> {
         Ok(())
     }
 
-    pub(super) fn step_machine(&mut self) -> Result<(), RehearsalError> {
+    pub(super) fn step_machine(&mut self) {
         let mut hops = Vec::new();
         let mut deliveries = std::mem::take(&mut self.deliveries);
         deliveries.clear();
@@ -114,22 +112,12 @@ impl Engine<'_> {
         }
         self.deliveries = deliveries;
         self.drain_drops();
-        Ok(())
     }
 
     fn deliver(&mut self, delivery: &Delivery) {
-        let Some(origin) = self.origins.get(&delivery.message).copied() else {
-            return;
-        };
+        let origin = self.origin(delivery.message);
         let module = ModuleIx(delivery.node);
-        let Some(topic) = self
-            .topics
-            .iter()
-            .position(|t| *t == delivery.topic)
-            .map(TopicIx)
-        else {
-            return;
-        };
+        let topic = self.topic(delivery.topic);
         self.copy_done(delivery.message);
         if !self.modules[module.0].works() {
             let what = What::Lost {
@@ -147,20 +135,13 @@ impl Engine<'_> {
             message: delivery.message,
         };
         let record = self.record(Some(origin.record), origin.root, what);
-        let Some(traffic) = &self.traffic else { return };
+        let traffic = self
+            .traffic
+            .as_ref()
+            .expect("only a line with traffic delivers");
         let name = &traffic.names[topic.0];
-        for (i, b) in self
-            .line
-            .behaviours
-            .iter()
-            .enumerate()
-            .filter(|(_, b)| b.on == module)
-        {
-            let When::Told { filter } = &b.when else {
-                continue;
-            };
-            let hears = network::Filter::parse(filter).is_ok_and(|f| f.matches(name));
-            if hears {
+        for (i, (b, filter)) in self.line.behaviours.iter().zip(&self.filters).enumerate() {
+            if b.on == module && filter.as_ref().is_some_and(|f| f.matches(name)) {
                 let act = Happening::Act {
                     behaviour: BehaviourIx(i),
                     parent: Some(record),
@@ -169,6 +150,19 @@ impl Engine<'_> {
                 self.queue.push(self.now, Class::Act, place(module.0), act);
             }
         }
+    }
+
+    /// Where a message with copies still under way comes from.
+    fn origin(&self, message: MessageId) -> Origin {
+        *self
+            .origins
+            .get(&message)
+            .expect("a message keeps its origin until its last copy is delivered or lost")
+    }
+
+    fn topic(&self, id: TopicId) -> TopicIx {
+        let ix = self.topics.iter().position(|t| *t == id);
+        TopicIx(ix.expect("only topics of the line are published"))
     }
 
     fn copy_done(&mut self, message: MessageId) {
@@ -187,22 +181,15 @@ impl Engine<'_> {
             None => return,
         };
         for drop in drops {
-            let origin = self.origins.get(&drop.message).copied();
-            let Some(topic) = self
-                .topics
-                .iter()
-                .position(|t| *t == drop.topic)
-                .map(TopicIx)
-            else {
-                continue;
-            };
+            let origin = self.origin(drop.message);
+            let topic = self.topic(drop.topic);
             let what = What::Lost {
                 module: ModuleIx(drop.node),
                 topic,
                 message: drop.message,
                 why: Loss::Network(drop.reason),
             };
-            self.record(origin.map(|o| o.record), origin.and_then(|o| o.root), what);
+            self.record(Some(origin.record), origin.root, what);
             self.copy_done(drop.message);
         }
     }
@@ -228,4 +215,12 @@ impl Engine<'_> {
         self.drain_drops();
         Ok(())
     }
+}
+
+/// Whether a limit lets one more through now.
+pub(super) fn passes(limit: &mut RateLimit, now: Ns) -> bool {
+    let admission = limit
+        .admit(now)
+        .expect("the time of a rehearsal never runs backwards");
+    matches!(admission, Admission::Passed)
 }

@@ -15,8 +15,8 @@ mod voltages;
 
 use std::collections::BTreeMap;
 
-use assess::input::{Contacts, Electric, Traffic, at_most, electric, ns, traffic};
-use network::{Delivery, Machine, MessageId, RateLimit, TopicId};
+use assess::input::{Contacts, Electric, InputError, Traffic, at_most, electric, ns, traffic};
+use network::{AtMost, Delivery, Filter, Machine, MessageId, RateLimit, TopicId};
 use plan::{BehaviourIx, CueSheet, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
@@ -137,14 +137,19 @@ struct Engine<'a> {
     topics: Vec<TopicId>,
     origins: BTreeMap<MessageId, Origin>,
     copies_left: BTreeMap<MessageId, usize>,
+    /// The limit of each topic, and its gate at each module that publishes on it.
+    topic_at_most: Vec<Option<AtMost>>,
     topic_limits: BTreeMap<(usize, usize), RateLimit>,
     behaviour_limits: Vec<Option<RateLimit>>,
+    /// What each behaviour is told of, if it is told.
+    filters: Vec<Option<Filter>>,
     sequences: BTreeMap<(usize, usize), u64>,
     uplinks: Vec<UplinkNow>,
     deliveries: Vec<Delivery>,
     watcher: Watcher<'a>,
     confirmed: Vec<u64>,
     fault_records: Vec<Option<RecordId>>,
+    faults_in_force: Vec<bool>,
 }
 
 impl<'a> Engine<'a> {
@@ -181,11 +186,35 @@ impl<'a> Engine<'a> {
                     .transpose()
             })
             .collect::<Result<_, _>>()?;
+        let topic_at_most = line
+            .topics
+            .iter()
+            .map(|t| {
+                t.at_most
+                    .map(|r| at_most(|| format!("topic \"{}\"", t.name), r))
+                    .transpose()
+            })
+            .collect::<Result<_, _>>()?;
+        let filters = line
+            .behaviours
+            .iter()
+            .map(|b| match &b.when {
+                When::Told { filter } => {
+                    Filter::parse(filter)
+                        .map(Some)
+                        .map_err(|source| InputError::Topic {
+                            what: format!("behaviour.{}", b.id),
+                            source,
+                        })
+                }
+                _ => Ok(None),
+            })
+            .collect::<Result<_, _>>()?;
         let uplinks = (0..line.uplinks.len())
             .map(|u| uplink_now(line, UplinkIx(u)))
             .collect::<Result<_, _>>()?;
         restartable(line, cues)?;
-        let watcher = Watcher::new(line, cues, &ears.arrivals());
+        let watcher = Watcher::new(line, cues, &ears.arrivals())?;
         let mut engine = Engine {
             line,
             cues,
@@ -214,20 +243,25 @@ impl<'a> Engine<'a> {
             topics,
             origins: BTreeMap::new(),
             copies_left: BTreeMap::new(),
+            topic_at_most,
             topic_limits: BTreeMap::new(),
             behaviour_limits,
+            filters,
             sequences: BTreeMap::new(),
             uplinks,
             deliveries: Vec::new(),
             watcher,
             confirmed: vec![0; line.detectors.len()],
             fault_records: vec![None; cues.faults.len()],
+            faults_in_force: vec![false; cues.faults.len()],
         };
         engine.cue()?;
         Ok(engine)
     }
 
     fn run(&mut self, watch: &mut dyn FnMut(Ns) -> bool) -> Result<(), RehearsalError> {
+        // A fault at the first instant finds the line under voltage.
+        self.settle()?;
         loop {
             let next = self.next();
             let at = next.map_or(self.end, |(at, ..)| at.min(self.end));
@@ -253,7 +287,7 @@ impl<'a> Engine<'a> {
                     let entry = self.queue.pop().expect("what was peeked at is there");
                     self.happen(entry.payload)?;
                 }
-                From::Machine => self.step_machine()?,
+                From::Machine => self.step_machine(),
                 From::Uplink(u) => self.step_uplink(u)?,
             }
         }
@@ -349,7 +383,7 @@ impl<'a> Engine<'a> {
                 root,
             } => {
                 if self.modules[output.module.0].output_turns[output.output] == turn {
-                    self.switch(output, on, None, Some(parent), root)?;
+                    self.switch(output, on, None, Some(parent), root);
                 }
             }
             Happening::StateBack {

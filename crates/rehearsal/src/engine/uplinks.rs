@@ -15,7 +15,9 @@ use crate::record::{RecordId, Root, What};
 
 pub(super) struct UplinkNow {
     pub(super) uplink: Uplink,
-    pub(super) chance: Option<f64>,
+    chance: Option<f64>,
+    /// Name of the random stream that decides its attempts.
+    stream: String,
     pub(super) origins: BTreeMap<u64, Origin>,
     pub(super) offered: u64,
     pub(super) count: UplinkCount,
@@ -70,21 +72,22 @@ impl Engine<'_> {
         let uplink = UplinkIx(index);
         let module = self.line.uplinks[index].module;
         let works = self.modules[module.0].works();
-        let chance = self.uplinks[index].chance;
-        let name = format!("uplink/{}", self.line.uplinks[index].id);
         let seed = self.cues.seed;
         let mut events = Vec::new();
-        self.uplinks[index]
-            .uplink
-            .step_asking(&mut events, |attempt| {
-                let lucky =
-                    chance.is_none_or(|p| Stream::named(seed, &name, attempt).uniform() < p);
-                if works && lucky {
-                    Attempted::Arrived
-                } else {
-                    Attempted::Failed
-                }
-            });
+        let UplinkNow {
+            uplink: link,
+            chance,
+            stream,
+            ..
+        } = &mut self.uplinks[index];
+        link.step_asking(&mut events, |attempt| {
+            let lucky = chance.is_none_or(|p| Stream::named(seed, stream, attempt).uniform() < p);
+            if works && lucky {
+                Attempted::Arrived
+            } else {
+                Attempted::Failed
+            }
+        });
         for event in events {
             let origin = |e: &Engine<'_>, id: u64| e.uplinks[index].origins.get(&id).copied();
             match event {
@@ -208,6 +211,7 @@ pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, Rehears
     Ok(UplinkNow {
         uplink,
         chance: (success.si < 1.0).then_some(success.si),
+        stream: format!("uplink/{}", plan.id),
         origins: BTreeMap::new(),
         offered: 0,
         count: UplinkCount::default(),

@@ -81,9 +81,9 @@ impl Engine<'_> {
                 power::LoadKind::Current { current_a } => current_a * v,
                 power::LoadKind::Resistance { resistance_ohm } => v * v / resistance_ohm,
             };
-            if let Some(m) = input.inlets.iter().position(|n| *n == Some(load.node)) {
-                self.modules[m].power_w += power_w;
-            }
+            let at = input.inlets.iter().position(|n| *n == Some(load.node));
+            let m = at.expect("every load sits at the inlet of its module");
+            self.modules[m].power_w += power_w;
         }
         Ok(input
             .inlets
@@ -104,14 +104,11 @@ impl Engine<'_> {
     }
 
     fn watch_voltage(&mut self, module: ModuleIx) {
-        let Some(input) = &self.line.modules[module.0].input else {
-            return;
-        };
+        let enough = self.enough(module);
         let m = &mut self.modules[module.0];
-        let enough = m.voltage_v >= input.minimum_v.si;
         let turn = m.life_turn;
         let happening = match (m.life, enough) {
-            (Life::Off, true) if !m.dead => Happening::Wake { module, turn },
+            (Life::Off, true) if !m.dead && !m.hung => Happening::Wake { module, turn },
             (Life::Boots | Life::Works, false) => Happening::Trip { module, turn },
             _ => return,
         };
@@ -124,6 +121,7 @@ impl Engine<'_> {
         }
     }
 
+    /// Whether a module has its lowest voltage; one without a power input needs none from the line.
     pub(super) fn enough(&self, module: ModuleIx) -> bool {
         let minimum_v = self.line.modules[module.0]
             .input

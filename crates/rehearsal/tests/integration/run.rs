@@ -349,3 +349,95 @@ fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
     ));
     assert_eq!(records, 0);
 }
+
+fn faults(text: &str) -> (Outcome, Vec<Record>) {
+    let later = format!("{text}\n[fault.outage]");
+    let (line, cues) = line_and_cues(&[], &[("[fault.outage]", &later)]);
+    run(&line, &cues)
+}
+
+/// Where two cuts of one cable overlap, it is whole again once the later one is over.
+#[test]
+fn verif_a_cable_cut_twice_is_whole_after_the_later_end() {
+    let (_, records) = faults(
+        "[fault.other]\nkind = \"cut\"\nof = \"span.cable\"\nat = \"95 s\"\nuntil = \"110 s\"\n",
+    );
+    let boots: Vec<f64> = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Boots { .. }))
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(boots.len(), 1, "{boots:?}");
+    assert!((boots[0] - 110.0).abs() < 0.01, "{boots:?}");
+}
+
+/// A module that hangs leaves its lamp as it is, past the time at which its program would have switched it off; once
+/// the fault is over it starts anew, with the lamp off and in the state in which it starts.
+#[test]
+fn verif_a_hung_module_keeps_its_lamp_and_starts_anew_afterwards() {
+    let hang =
+        "[fault.hang]\nkind = \"hang\"\nof = \"module.base\"\nat = \"23 s\"\nuntil = \"46 s\"\n";
+    let (outcome, records) = faults(hang);
+    let on = lamp_times(&records, true)[0];
+    let off = lamp_times(&records, false)[0];
+    assert!(on < Ns(23_000_000_000), "{on}");
+    assert_eq!(off, Ns(46_000_000_000));
+    assert_eq!(outcome.restarts[0], 1);
+    let up = records
+        .iter()
+        .find(|r| matches!(r.what, What::Up { module } if module.0 == 0))
+        .unwrap();
+    assert!((up.at.as_s_f64() - 49.0).abs() < 0.01, "{}", up.at);
+    // It hung while it was sending; both hangs are over before the second sound.
+    let shorter = faults(&hang.replace("46 s", "43 s")).0;
+    let extra_j = outcome.module_energy_j[0] - shorter.module_energy_j[0];
+    // Three seconds more of sending (5 W) and lamp (10 W) instead of idling (1 W).
+    assert!((extra_j - 3.0 * 14.0).abs() < 0.1, "{extra_j}");
+}
+
+/// A module that fails at the first instant is told with the voltage that it had.
+#[test]
+fn verif_a_fault_at_the_first_instant_finds_the_line_under_voltage() {
+    let (_, records) =
+        faults("[fault.first]\nkind = \"dead\"\nof = \"module.base\"\nat = \"0 s\"\n");
+    let voltage_v = records
+        .iter()
+        .find_map(|r| match r.what {
+            What::Down { voltage_v, .. } => Some(voltage_v),
+            _ => None,
+        })
+        .unwrap();
+    // An ideal supply of 48 V stands at this module.
+    assert!((voltage_v - 48.0).abs() < 1e-9, "{voltage_v}");
+}
+
+/// A module that regains its voltage while it hangs does not come up before the fault is over.
+#[test]
+fn verif_a_hung_module_does_not_boot_with_the_voltage() {
+    let (_, records) = faults(
+        "[fault.hang]\nkind = \"hang\"\nof = \"module.ear\"\nat = \"92 s\"\nuntil = \"112 s\"\n",
+    );
+    let ups: Vec<f64> = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Up { .. }))
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(ups.len(), 1, "{ups:?}");
+    assert!((ups[0] - 114.0).abs() < 0.01, "{ups:?}");
+}
+
+/// An interval that is no whole nanosecond is refused, not repeated without end.
+#[test]
+fn verif_a_behaviour_without_an_interval_is_refused() {
+    let (line, cues) = line_and_cues(
+        &[(
+            "when_heard = \"detector.call.confirmed\"",
+            "each = \"0.0000000001 s\"",
+        )],
+        &[],
+    );
+    assert!(matches!(
+        rehearsal::run(&line, &cues, &mut |_| {}, &mut |_| true),
+        Err(rehearsal::RehearsalError::NoInterval { .. })
+    ));
+}
