@@ -146,3 +146,17 @@ fn verif_evidence_that_cannot_be_read_is_a_warning() {
     fs::write(folder.join("rehearsal-cues-ferry-night.json"), "[]").unwrap();
     expect_status(&run(&["check", &demo.plan]), 3);
 }
+
+/// Something else where the folder of evidence should be: said, and nothing counts as evidence.
+#[test]
+fn verif_a_folder_of_evidence_that_cannot_be_listed_is_a_warning() {
+    let demo = demo("harrow-sound", false);
+    fs::write(demo.folder.path().join("plan.evidence"), "no folder").unwrap();
+    let output = run(&["check", &demo.plan]);
+    expect_status(&output, 3);
+    let said = stderr(&output);
+    assert!(
+        said.contains("warning") && said.contains("plan.evidence"),
+        "{said}"
+    );
+}
