@@ -48,9 +48,7 @@ impl Format {
         );
         Ok(match self.encoding {
             Encoding::Pcm8 => self.integers::<1>(bytes, out, |b| (i32::from(b[0]) - 128) << 24),
-            Encoding::Pcm16 => {
-                self.integers::<2>(bytes, out, |b| i32::from_le_bytes([0, 0, b[0], b[1]]))
-            }
+            Encoding::Pcm16 => self.sixteen_bits(bytes, out),
             Encoding::Pcm24 => {
                 self.integers::<3>(bytes, out, |b| i32::from_le_bytes([0, b[0], b[1], b[2]]))
             }
@@ -61,6 +59,30 @@ impl Format {
                 unreachable!("coded streams are not converted here")
             }
         })
+    }
+
+    /// The commonest encoding by a way of its own, several samples at once; the same values as `integers` gives.
+    fn sixteen_bits(&self, bytes: &[u8], out: &mut [f32]) -> u64 {
+        const FULL_SCALE: f32 = 32_768.0;
+        // Few enough at a time that a narrow counter holds.
+        const RUN: usize = 4_096;
+        let top = top_code(u32::from(self.valid_bits)) >> 16;
+        let mut full_scale = 0;
+        for (stored, out) in bytes
+            .as_chunks::<2>()
+            .0
+            .chunks(RUN)
+            .zip(out.chunks_mut(RUN))
+        {
+            let mut count = 0;
+            for (stored, out) in stored.iter().zip(out) {
+                let code = i32::from(i16::from_le_bytes(*stored));
+                count += i32::from(code >= top) + i32::from(code == i32::from(i16::MIN));
+                *out = code as f32 / FULL_SCALE;
+            }
+            full_scale += u64::from(count.cast_unsigned());
+        }
+        full_scale
     }
 
     /// `code` gives a sample in the upper bits of 32.
@@ -113,6 +135,30 @@ fn floats<const N: usize>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Every code of 16 bits, by the way of its own and by the way of all integers.
+    #[test]
+    fn verif_sixteen_bits_are_read_as_all_integers_are() {
+        let bytes: Vec<u8> = (i16::MIN..=i16::MAX).flat_map(i16::to_le_bytes).collect();
+        for valid_bits in [16, 12, 8] {
+            let format = Format {
+                encoding: Encoding::Pcm16,
+                valid_bits,
+                channels: 1,
+            };
+            let (mut own, mut general) = (vec![0.0; 65_536], vec![0.0; 65_536]);
+            let counted = format.convert(&bytes, &mut own).unwrap();
+            let expected = format.integers::<2>(&bytes, &mut general, |b| {
+                i32::from_le_bytes([0, 0, b[0], b[1]])
+            });
+            assert_eq!(counted, expected);
+            assert!(
+                own.iter()
+                    .zip(&general)
+                    .all(|(a, b)| a.to_bits() == b.to_bits())
+            );
+        }
+    }
 
     #[test]
     fn verif_top_codes() {
