@@ -1,7 +1,6 @@
 #!/usr/bin/env bash
 # Speed, ours and the peer in turn in one run, one bench after another; all figures once more in one table at the end.
-# CRATES="power network" runs these alone. Fails when a bench fails: those of power and network do when they miss their bound, the
-# others print bound and figure.
+# CRATES="power network" runs these alone. Fails when a bench fails or misses its bound.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 

@@ -4,7 +4,11 @@
 //! peer, `bench/network_simpy.py`, run with the interpreter named by the environment variable PYTHON (default python3). Equal results come first, to the
 //! nanosecond; then ours and theirs take turns, both warm. Building the network is inside the measured part on both sides. Exit status 1 if results
 //! differ, the peer does not run, or a bound is missed.
-#![allow(clippy::print_stdout, clippy::print_stderr)]
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a bench tells its figures"
+)]
 
 use std::error::Error;
 use std::io::{BufRead, BufReader, Write};

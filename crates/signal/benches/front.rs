@@ -1,13 +1,16 @@
 //! Band level of ten minutes of 96 kHz, 16-bit sound, as `bench/listen_scipy.py` does it, on one thread.
 //!
 //! Run with `cargo bench -p signal`. `PYTHON` names an interpreter with scipy (default `python3`); ours and scipy run in
-//! turn, both warm, and the levels are compared. `LISTEN_SECONDS` and `LISTEN_REPEATS` shorten it.
+//! turn, both warm, and the levels are compared. Exit status 1 when a bound is missed or scipy does not run. `LISTEN_SECONDS` and `LISTEN_REPEATS` shorten it.
 #![expect(clippy::print_stdout, reason = "a bench tells its figures")]
 
-use std::env;
-use std::io::{BufRead, BufReader, Write};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+#[path = "../../../bench/scipy_peer.rs"]
+mod scipy_peer;
+
+use std::process::ExitCode;
 use std::time::Instant;
+
+use scipy_peer::{Peer, compare, number, spread};
 
 use signal::{BandFront, Block, Cell, MeanSquare, level_db};
 
@@ -16,12 +19,13 @@ const RATE_HZ: f64 = 96_000.0;
 const BANDS_HZ: [(f64, f64, f64); 2] = [(5_000.0, 40_000.0, 1.5), (60.0, 260.0, 5.0)];
 const CHUNK: usize = 4096;
 
-fn main() {
+fn main() -> ExitCode {
+    let mut good = true;
     let seconds = number("LISTEN_SECONDS", 600);
     let repeats = number("LISTEN_REPEATS", 7).max(1);
-    let mut peer = Peer::start();
+    let mut peer = Peer::start(None);
     let pcm = samples(96_000 * seconds);
-    for (place, (low, high, aim)) in BANDS_HZ.into_iter().enumerate() {
+    for (place, (low, high, bound)) in BANDS_HZ.into_iter().enumerate() {
         let (mut ours, mut theirs, mut difference_db) = (Vec::new(), Vec::new(), f64::NAN);
         listen(&pcm, (low, high));
         if let Some(p) = &mut peer {
@@ -38,72 +42,16 @@ fn main() {
         }
         let (median, range) = spread(&mut ours);
         println!("{low} Hz to {high} Hz: ours {median:.3} s {range}");
-        if peer.is_some() {
-            let (their_median, range) = spread(&mut theirs);
-            println!(
-                "    scipy {their_median:.3} s {range}; ratio {:.2} (aim {aim}); level differs by {difference_db:.5} dB",
-                their_median / median
-            );
-        }
+        good &= peer.is_some() && compare(&ours, &mut theirs, bound, difference_db);
     }
     if peer.is_none() {
         println!("scipy was not run: no interpreter with scipy (set PYTHON)");
     }
-}
-
-/// The scipy program, answering one run for each line.
-struct Peer {
-    child: Child,
-    input: ChildStdin,
-    output: BufReader<ChildStdout>,
-}
-
-impl Peer {
-    fn start() -> Option<Self> {
-        let python = env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../bench/listen_scipy.py");
-        let mut child = Command::new(python)
-            .args([script, "--serve"])
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .ok()?;
-        let input = child.stdin.take()?;
-        let mut output = BufReader::new(child.stdout.take()?);
-        let mut line = String::new();
-        output.read_line(&mut line).ok()?;
-        (line.trim() == "ready").then_some(Self {
-            child,
-            input,
-            output,
-        })
+    if good {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
     }
-
-    fn run(&mut self, place: usize) -> (f64, f64) {
-        writeln!(self.input, "{place}").expect("scipy listens");
-        let mut line = String::new();
-        self.output.read_line(&mut line).expect("scipy answers");
-        let mut fields = line
-            .split_whitespace()
-            .map(|f| f.parse().expect("a number"));
-        (
-            fields.next().expect("seconds"),
-            fields.next().expect("a level"),
-        )
-    }
-}
-
-impl Drop for Peer {
-    fn drop(&mut self) {
-        self.child.kill().ok();
-        self.child.wait().ok();
-    }
-}
-
-fn spread(times: &mut [f64]) -> (f64, String) {
-    times.sort_by(f64::total_cmp);
-    let (first, last) = (times[0], times[times.len() - 1]);
-    (times[times.len() / 2], format!("({first:.3} to {last:.3})"))
 }
 
 fn late_mean_db(levels: &[f64]) -> f64 {
@@ -155,10 +103,4 @@ fn samples(count: usize) -> Vec<i16> {
     (0..count)
         .map(|i| (6000.0 * noise[i % noise.len()] + tones[i % 640]).round_ties_even() as i16)
         .collect()
-}
-
-fn number(name: &str, default: usize) -> usize {
-    env::var(name)
-        .ok()
-        .map_or(default, |v| v.parse().expect("a whole number"))
 }

@@ -2,14 +2,18 @@
 //!
 //! Run with `cargo bench -p soundline`. `PYTHON` names an interpreter with numpy, scipy and soundfile (default `python3`).
 //! `listen` is timed as a whole process on one thread; SciPy as the work alone, warm, without starting its interpreter.
-//! `LISTEN_SECONDS` (600) and `LISTEN_REPEATS` (5) shorten it.
+//! `LISTEN_SECONDS` (600) and `LISTEN_REPEATS` (5) shorten it. Exit status 1 when
+//! a bound is missed or SciPy does not run.
 #![expect(clippy::print_stdout, reason = "a bench tells its figures")]
 
-use std::env;
-use std::io::{BufRead, BufReader, Write};
+#[path = "../../../bench/scipy_peer.rs"]
+mod scipy_peer;
+
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::process::{Command, ExitCode, Stdio};
 use std::time::Instant;
+
+use scipy_peer::{Peer, compare, number, spread};
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_soundline");
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../..");
@@ -53,7 +57,8 @@ stages = [{ band = ["60 Hz", "260 Hz"] }, { level = "rms", window = "10 ms" }, {
 /// Full scale of that chain: 1 V at -180 dB re 1 V/uPa, so levels re full scale lie 180 dB below those re 1 uPa.
 const FULL_SCALE_DB: f64 = 180.0;
 
-fn main() {
+fn main() -> ExitCode {
+    let mut good = true;
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("whole");
     std::fs::create_dir_all(&folder).expect("the target folder can be written");
     let plan = folder.join("plan.toml");
@@ -62,7 +67,7 @@ fn main() {
     let repeats = number("LISTEN_REPEATS", 5).max(1);
     let wav = folder.join("bench.wav");
     write_wav(&wav, RATE_HZ * seconds);
-    let mut peer = Peer::start(&wav);
+    let mut peer = Peer::start(Some(&wav));
     for (place, (detector, aim)) in BANDS.into_iter().enumerate() {
         let (mut ours, mut theirs) = (Vec::new(), Vec::new());
         let (mut level_db, mut peer_db, mut memory_mb) = (f64::NAN, f64::NAN, 0.0f64);
@@ -85,14 +90,9 @@ fn main() {
         println!(
             "listen, detector {detector}: ours {median:.3} s {range}, {memory_mb:.1} MB at most (bound {MOST_MEMORY_MB} MB)"
         );
-        if peer.is_some() {
-            let (their_median, range) = spread(&mut theirs);
-            println!(
-                "    scipy {their_median:.3} s {range}; ratio {:.2} (bound {aim}); level differs by {:.5} dB (bound 0.01)",
-                their_median / median,
-                level_db - FULL_SCALE_DB - peer_db
-            );
-        }
+        let difference_db = level_db - FULL_SCALE_DB - peer_db;
+        good &= peer.is_some() && compare(&ours, &mut theirs, aim, difference_db);
+        good &= memory_mb <= MOST_MEMORY_MB;
     }
     if peer.is_none() {
         println!("scipy was not run: no interpreter with scipy and soundfile (set PYTHON)");
@@ -120,6 +120,11 @@ fn main() {
     println!(
         "rehearse on the example (21 min, two ears at 16 kHz), whole process: {median:.3} s {range}"
     );
+    if good {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    }
 }
 
 struct Run {
@@ -236,69 +241,4 @@ fn write_wav(path: &Path, count: usize) {
 
 fn sine(x: f64) -> f64 {
     x.sin()
-}
-
-/// The scipy program, answering one run for each line.
-struct Peer {
-    child: Child,
-    input: ChildStdin,
-    output: BufReader<ChildStdout>,
-}
-
-impl Peer {
-    fn start(wav: &Path) -> Option<Self> {
-        let python = env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());
-        let mut child = Command::new(python)
-            .arg(Path::new(ROOT).join("bench/listen_scipy.py"))
-            .arg("--serve")
-            .arg(wav)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .ok()?;
-        let input = child.stdin.take()?;
-        let mut output = BufReader::new(child.stdout.take()?);
-        let mut line = String::new();
-        output.read_line(&mut line).ok()?;
-        (line.trim() == "ready").then_some(Self {
-            child,
-            input,
-            output,
-        })
-    }
-
-    /// Seconds of one run, and the mean level re full scale.
-    fn run(&mut self, place: usize) -> (f64, f64) {
-        writeln!(self.input, "{place}").expect("scipy listens");
-        let mut line = String::new();
-        self.output.read_line(&mut line).expect("scipy answers");
-        let mut numbers = line
-            .split_whitespace()
-            .map(|w| w.parse().expect("a number"));
-        (
-            numbers.next().expect("seconds"),
-            numbers.next().expect("level"),
-        )
-    }
-}
-
-impl Drop for Peer {
-    fn drop(&mut self) {
-        drop(self.child.kill());
-        drop(self.child.wait());
-    }
-}
-
-fn number(name: &str, otherwise: usize) -> usize {
-    env::var(name)
-        .ok()
-        .and_then(|v| v.parse().ok())
-        .unwrap_or(otherwise)
-}
-
-/// Median, and the range as text.
-fn spread(all: &mut [f64]) -> (f64, String) {
-    all.sort_by(f64::total_cmp);
-    let (first, last) = (all[0], all[all.len() - 1]);
-    (all[all.len() / 2], format!("({first:.3} to {last:.3})"))
 }
