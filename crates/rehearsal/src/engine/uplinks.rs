@@ -89,62 +89,53 @@ impl Engine<'_> {
             }
         });
         for event in events {
-            let origin = |e: &Engine<'_>, id: u64| e.uplinks[index].origins.get(&id).copied();
+            let (message, what) = match event {
+                UplinkEvent::Started { id, attempt, .. } => (
+                    id,
+                    What::Attempt {
+                        uplink,
+                        message: id,
+                        attempt,
+                    },
+                ),
+                UplinkEvent::Sent { id, billed, .. } => (
+                    id,
+                    What::Sent {
+                        uplink,
+                        message: id,
+                        billed,
+                    },
+                ),
+                UplinkEvent::Failed { id, attempt, .. } => (
+                    id,
+                    What::Failed {
+                        uplink,
+                        message: id,
+                        attempt,
+                    },
+                ),
+                UplinkEvent::Expired { id, .. } => (
+                    id,
+                    What::Expired {
+                        uplink,
+                        message: id,
+                    },
+                ),
+            };
+            let origin = self.uplinks[index].origins[&message];
+            let record = self.record(Some(origin.record), origin.root, what);
+            let now = &mut self.uplinks[index];
             match event {
-                UplinkEvent::Started { id, attempt, .. } => {
-                    let from = origin(self, id);
-                    let record = self.record(
-                        from.map(|o| o.record),
-                        from.and_then(|o| o.root),
-                        What::Attempt {
-                            uplink,
-                            message: id,
-                            attempt,
-                        },
-                    );
-                    self.sends(uplink, record, from.and_then(|o| o.root))?;
+                UplinkEvent::Started { .. } => self.sends(uplink, record, origin.root)?,
+                UplinkEvent::Failed { .. } => {}
+                UplinkEvent::Sent { billed, .. } => {
+                    now.count.sent += 1;
+                    now.count.billed += u64::from(billed);
+                    now.origins.remove(&message);
                 }
-                UplinkEvent::Sent { id, billed, .. } => {
-                    let from = origin(self, id);
-                    self.record(
-                        from.map(|o| o.record),
-                        from.and_then(|o| o.root),
-                        What::Sent {
-                            uplink,
-                            message: id,
-                            billed,
-                        },
-                    );
-                    let u = &mut self.uplinks[index];
-                    u.count.sent += 1;
-                    u.count.billed += u64::from(billed);
-                    u.origins.remove(&id);
-                }
-                UplinkEvent::Failed { id, attempt, .. } => {
-                    let from = origin(self, id);
-                    self.record(
-                        from.map(|o| o.record),
-                        from.and_then(|o| o.root),
-                        What::Failed {
-                            uplink,
-                            message: id,
-                            attempt,
-                        },
-                    );
-                }
-                UplinkEvent::Expired { id, .. } => {
-                    let from = origin(self, id);
-                    self.record(
-                        from.map(|o| o.record),
-                        from.and_then(|o| o.root),
-                        What::Expired {
-                            uplink,
-                            message: id,
-                        },
-                    );
-                    let u = &mut self.uplinks[index];
-                    u.count.expired += 1;
-                    u.origins.remove(&id);
+                UplinkEvent::Expired { .. } => {
+                    now.count.expired += 1;
+                    now.origins.remove(&message);
                 }
             }
         }
