@@ -4,6 +4,7 @@
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
 //! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
+//! What the sun gives a panel at sea stands in [`sun`].
 //!
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
@@ -15,6 +16,7 @@ mod headroom;
 mod network;
 mod nose;
 mod solver;
+pub mod sun;
 mod topology;
 
 pub use converter::{Converter, ConverterError};

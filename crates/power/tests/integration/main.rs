@@ -9,6 +9,7 @@ mod networks;
 mod properties;
 mod published;
 mod refusals;
+mod sun;
 
 /// 64 cases, or as many as the environment variable PROPTEST_CASES asks for.
 fn cases() -> Config {
