@@ -3,7 +3,9 @@
 //! Own geometry. The horizon is straight lines between points of azimuth and elevation. Share of an even sky, as
 //! light on a plane,
 //!
-//!     F = 1/pi  integral over azimuth  integral from e0 to 90 deg  cos(incidence) cos(e) de dA
+//! ```text
+//! F = 1/pi  integral over azimuth  integral from e0 to 90 deg  cos(incidence) cos(e) de dA
+//! ```
 //!
 //! with `e0` the higher of the horizon and the plane's own edge; the inner integral is closed, the outer is a sum over
 //! whole degrees. On the horizontal it is the mean of `cos^2` of the horizon; with nothing around, `(1 + cos tilt)/2`.

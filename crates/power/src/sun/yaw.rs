@@ -3,8 +3,10 @@
 //! No anchor holds a buoy's heading, so over an hour a panel looks everywhere. With every azimuth equally likely, the positive part of
 //! the cosine of incidence `a + c cos(yaw)`, `a = cos tilt cos zenith`, `c = sin tilt sin zenith`, has the mean
 //!
-//!     a                      where a >= c
-//!     (a p + c sin p) / pi   otherwise, with p = arccos(-a/c)
+//! ```text
+//! a                      where a >= c
+//! (a p + c sin p) / pi   otherwise, with p = arccos(-a/c)
+//! ```
 //!
 //! by elementary integration. Multiplied with the ASHRAE modifier the cosine becomes the positive part of
 //! `(1 + b) cos - b`, of the same form, so that mean is closed too; the physical modifier is integrated by Simpson's rule.

@@ -115,12 +115,19 @@ fn val_clear_days() {
     }
 }
 
-/// Samples of ten minutes over December 2023 at 60 deg north: zenith and azimuth of the sun, its clear sky.
-fn december() -> Vec<(f64, f64, f64, Components)> {
+struct Sample {
+    zenith_deg: f64,
+    azimuth_deg: f64,
+    normal_w_m2: f64,
+    clear: Components,
+}
+
+/// Samples of ten minutes over December 2023 at 60 deg north.
+fn december() -> Vec<Sample> {
     let observer = at_sea(60.0);
     let mut samples = Vec::new();
     for day in 1..=31 {
-        let normal =
+        let normal_w_m2 =
             extraterrestrial_w_m2(334 + u16::from(day), SOLAR_CONSTANT_ASTM_E490_W_M2).unwrap();
         for step in 0..144_u8 {
             let hour_h = (f64::from(step) + 0.5) / 6.0;
@@ -128,8 +135,13 @@ fn december() -> Vec<(f64, f64, f64, Components)> {
             let sun = sun_position(instant, &observer).unwrap();
             let zenith_deg = sun.apparent_zenith_deg;
             let air_mass = relative_air_mass(zenith_deg).unwrap();
-            let clear = ineichen_perez(zenith_deg, air_mass, 3.0, 0.0, normal).unwrap();
-            samples.push((zenith_deg, sun.azimuth_deg, normal, clear));
+            let clear = ineichen_perez(zenith_deg, air_mass, 3.0, 0.0, normal_w_m2).unwrap();
+            samples.push(Sample {
+                zenith_deg,
+                azimuth_deg: sun.azimuth_deg,
+                normal_w_m2,
+                clear,
+            });
         }
     }
     samples
@@ -140,19 +152,19 @@ fn val_december_of_60_degrees_north() {
     let file = json("pvlib-sun-days.json");
     let expected = &file["december"];
     let samples = december();
-    let kwh = |of_sample: &dyn Fn(&(f64, f64, f64, Components)) -> f64| {
+    let kwh = |of_sample: &dyn Fn(&Sample) -> f64| {
         samples.iter().map(of_sample).sum::<f64>() / 6.0 / 1000.0
     };
-    let global = kwh(&|sample| sample.3.global_w_m2);
+    let global = kwh(&|sample| sample.clear.global_w_m2);
     close_relative(global, number(expected, "global_kwh_m2"), SUM_TOLERANCE);
     let highest_deg = samples
         .iter()
-        .map(|sample| 90.0 - sample.0)
+        .map(|sample| 90.0 - sample.zenith_deg)
         .fold(0.0, f64::max);
     close(highest_deg, number(expected, "highest_elevation_deg"), 1e-5);
     let low = kwh(&|sample| {
-        if sample.0 > 85.0 {
-            sample.3.global_w_m2
+        if sample.zenith_deg > 85.0 {
+            sample.clear.global_w_m2
         } else {
             0.0
         }
@@ -164,7 +176,7 @@ fn val_december_of_60_degrees_north() {
     );
 
     // Must fail, and does: Haurwitz under a low sun gives two fifths too much.
-    let haurwitz = kwh(&|sample| haurwitz_w_m2(sample.0).unwrap());
+    let haurwitz = kwh(&|sample| haurwitz_w_m2(sample.zenith_deg).unwrap());
     close_relative(haurwitz, number(expected, "haurwitz_kwh_m2"), SUM_TOLERANCE);
     assert!(haurwitz > 1.4 * global);
 
@@ -172,10 +184,11 @@ fn val_december_of_60_degrees_north() {
     for plane in list(expected, "planes") {
         let tilt_deg = number(plane, "tilt_deg");
         let total = |cos: &dyn Fn(f64, f64) -> f64, seen: &dyn Fn(f64, f64) -> bool| {
-            kwh(&|&(zenith_deg, azimuth_deg, normal, clear)| {
+            kwh(&|sample| {
+                let (zenith_deg, azimuth_deg) = (sample.zenith_deg, sample.azimuth_deg);
                 let parts = transpose(
-                    &clear,
-                    normal,
+                    &sample.clear,
+                    sample.normal_w_m2,
                     zenith_deg,
                     tilt_deg,
                     cos(zenith_deg, azimuth_deg),
