@@ -51,9 +51,12 @@ def planes(zenith, azimuth, normal, clear, tilt, facing):
 
 
 fixed = []
-for latitude, when, tilt, facing in [(10, "2023-06-21 09:00", 15, 180), (45, "2023-03-21 12:00", 45, 180), (45, "2023-12-21 09:00", 60, 180),
-                                     (62, "2023-12-21 12:00", 90, 180), (62, "2023-06-21 15:00", 60, 270)]:
-    here = sun(latitude, when)
+SHOWN = [(10, "2023-06-21 09:00", 15, 180), (45, "2023-03-21 12:00", 45, 180), (45, "2023-12-21 09:00", 60, 180), (62, "2023-12-21 12:00", 90, 180),
+         (62, "2023-06-21 15:00", 60, 270)]
+cases = [(sun(latitude, when), tilt, facing) for latitude, when, tilt, facing in SHOWN]
+# A measured hour with the sun within a degree of the horizon (invented), and a panel that looks away from the sun.
+cases += [((89.6, 200.0, 1400.0, {"ghi": 12.0, "dni": 150.0, "dhi": 10.9}), 90, 180), (sun(45, "2023-12-21 12:00"), 60, 0)]
+for here, tilt, facing in cases:
     isotropic, hay_davies, _ = planes(*here, tilt, facing)
     aoi = irradiance.aoi(tilt, facing, here[0], here[1])
     fixed.append({**given(*here), "tilt_deg": tilt, "plane_azimuth_deg": facing, "incidence_deg": kept(aoi), "isotropic_w_m2": kept(isotropic),

@@ -1,9 +1,9 @@
 //! Irradiance under a cloudless sky.
 //!
-//! Sources: Haurwitz, Insolation in relation to cloudiness and cloud density, Journal of Meteorology 2 (1945) 154 and 3 (1946)
-//! 123, with the exponent 0.059 of public programs (some texts print 0.057, from memory: 0.2 % at noon); Ineichen and Perez, A new airmass
-//! independent formulation for the Linke turbidity coefficient, Solar Energy 73 (2002) 151, as written in pvlib 0.16.1, without its
-//! enhancement factor. The papers were not read.
+//! Sources: Haurwitz, Insolation in relation to cloudiness and cloud density, Journal of Meteorology 2 (1945) 154 and
+//! 3 (1946) 123, with the exponent 0.059 of public programs (some texts print 0.057, from memory: 0.2 % at noon);
+//! Ineichen and Perez, A new airmass independent formulation for the Linke turbidity coefficient, Solar Energy 73
+//! (2002) 151, as written in pvlib 0.16.1, without its enhancement factor. The papers were not read.
 //!
 //! Linke turbidity: 2 to 3 in clean cold air, 3 to 5 over temperate seas in summer, more in dust (from memory).
 //!

@@ -1,11 +1,14 @@
 //! Clearness index, and the split of global into beam and diffuse irradiance that goes with it.
 //!
-//! Source: Erbs, Klein and Duffie, Estimation of the diffuse radiation fraction for hourly, daily and monthly-average global
-//! radiation, Solar Energy 28 (1982) 293; as equations 2.10.1 and 2.11.1 of Duffie and Beckman, read in a public program.
+//! Source: Erbs, Klein and Duffie, Estimation of the diffuse radiation fraction for hourly, daily and monthly-average
+//! global radiation, Solar Energy 28 (1982) 293; as equations 2.10.1 and 2.11.1 of Duffie and Beckman, read in a
+//! public program.
 //!
 //! Near the horizon the index divides two small numbers, so the floor of the cosine, 0.065 (86.3 deg), the cap of the
-//! index, and no beam above 87 deg are part of the method here as they are in pvlib 0.16.1. Validity: hours and days; fitted to
-//! stations between 31 and 42 deg north. Accuracy: single hours scatter by 0.1 to 0.2 of the share (from memory).
+//! index, and no beam with the sun beyond 87 deg are part of the method here as they are in pvlib 0.16.1. (There the
+//! split caps the index at 1; the share above 0.8 is constant, so that changes nothing.) Validity: hours and days;
+//! fitted to stations between 31 and 42 deg north. Accuracy: single hours scatter by 0.1 to 0.2 of the share (both
+//! from memory).
 
 use super::error::{Quantity, SunError};
 
@@ -43,8 +46,8 @@ pub fn clearness_index(
     Ok((global_w_m2 / (normal_w_m2 * cos_zenith.max(LOWEST_COS_ZENITH))).min(HIGHEST_CLEARNESS))
 }
 
-/// Share of diffuse in global irradiance for an hour's clearness index (Erbs, hourly). Above 0.8 it is 0.165 however high
-/// the index.
+/// Share of diffuse in global irradiance for an hour's clearness index (Erbs, hourly). Above 0.8 it is 0.165 however
+/// high the index.
 #[must_use]
 #[inline]
 pub fn hourly_diffuse_share(clearness: f64) -> f64 {
@@ -69,7 +72,7 @@ pub fn hourly_components(
     zenith_deg: f64,
     normal_w_m2: f64,
 ) -> Result<Components, SunError> {
-    let clearness = clearness_index(global_w_m2, zenith_deg, normal_w_m2)?.min(1.0);
+    let clearness = clearness_index(global_w_m2, zenith_deg, normal_w_m2)?;
     let cos_zenith = libm::cos(zenith_deg.to_radians());
     if cos_zenith < COS_LAST_BEAM {
         return Ok(Components {
@@ -86,8 +89,8 @@ pub fn hourly_components(
     })
 }
 
-/// Share of diffuse in a day's global energy for the day's clearness index (Erbs, daily); two curves, parted at a sunset
-/// hour angle of 81.4 deg.
+/// Share of diffuse in a day's global energy for the day's clearness index (Erbs, daily); two curves, parted at a
+/// sunset hour angle of 81.4 deg.
 ///
 /// # Errors
 /// An index outside 0 to 1, a sunset hour angle outside 0 to 180 deg.

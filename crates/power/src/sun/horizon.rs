@@ -29,8 +29,8 @@ impl Horizon {
         }
     }
 
-    /// From points of azimuth (deg, ascending, 0 to below 360) and elevation (deg, 0 to 90), joined by straight lines all the way
-    /// round. One point is the same elevation everywhere.
+    /// From points of azimuth (deg, ascending, 0 to below 360) and elevation (deg, 0 to 90), joined by straight lines
+    /// all the way round. One point is the same elevation everywhere.
     ///
     /// # Errors
     /// No point; azimuths out of order; a value outside its range ([`Quantity::range`]).

@@ -1,11 +1,13 @@
 //! The sun's year at one site, and one array's view of it, worked out once for the 8760 hours of a year of 365 days.
 //!
-//! [`SunYear`] holds where the sun stands in the middle of each hour, what would arrive under a clear sky and outside the
-//! atmosphere; [`PlaneYear`] the factors of one array. The irradiance of an hour then needs no trigonometry
-//! ([`PlaneHour`]): diffuse share by Erbs, beam and circumsolar light by the array's share of the beam, sky and sea by theirs.
+//! [`SunYear`] holds where the sun stands in the middle of each hour, what would arrive under a clear sky and outside
+//! the atmosphere; [`PlaneYear`] the factors of one array. The irradiance of an hour then needs no trigonometry
+//! ([`PlaneHour`]): diffuse share by Erbs, beam and circumsolar light by the array's share of the beam, sky and sea by
+//! theirs.
 //!
-//! Hours are those of local standard time: hour 0 runs from 00:00 to 01:00 on 1 January. The sun of an hour is that of its
-//! middle; hours in which the sun rises or sets after it lose or gain a little. A 29 February is left out.
+//! Hours are those of local standard time: hour 0 runs from 00:00 to 01:00 on 1 January. The sun of an hour is that of
+//! its middle; over a month that is within 0.3 % of the integral, but 1.5 % short in December at 62 deg north, where
+//! the day is few hours long; [`SunDay`] holds the day in closed form. A 29 February is left out.
 
 use super::air_mass::relative_air_mass;
 use super::clear_sky::ineichen_perez;
@@ -33,7 +35,8 @@ const DAYS_BEFORE_MONTH: [usize; 12] = [0, 31, 59, 90, 120, 151, 181, 212, 243, 
 pub struct Site {
     /// Place and air.
     pub observer: Observer,
-    /// Calendar year whose sun is taken; one year differs from the next by up to 0.1 deg.
+    /// Calendar year whose sun is taken; one year differs from another by up to 0.4 deg of
+    /// declination.
     pub year: i32,
     /// Local standard time less Universal Time, h.
     pub utc_offset_h: f64,
@@ -347,7 +350,7 @@ impl PlaneHour {
                 diffuse_w_m2: global_w_m2,
             }
         } else {
-            // The share above 0.8 is constant, so the cap of the index at 1 changes nothing here.
+            // The share above 0.8 is constant, so the cap of the index changes nothing here.
             let share = hourly_diffuse_share(global_w_m2 * self.clearness_per_w_m2);
             let diffuse_w_m2 = global_w_m2 * share;
             Components {

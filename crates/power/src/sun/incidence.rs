@@ -1,8 +1,8 @@
 //! Angle between the sun and a panel, and what its glass lets through at that angle.
 //!
-//! Sources: angle of incidence, section 3.15 of NREL/TP-560-34302; ASHRAE modifier, Souka and Safwat 1966 and ASHRAE 93; physical
-//! modifier, De Soto, Klein and Beckman, Solar Energy 80 (2006) 78, equations 11 and 12 (Fresnel and Snell, absorption in the
-//! cover), as written in pvlib 0.16.1.
+//! Sources: angle of incidence, section 3.15 of NREL/TP-560-34302; ASHRAE modifier, Souka and Safwat 1966 and ASHRAE
+//! 93; physical modifier, De Soto, Klein and Beckman, Solar Energy 80 (2006) 78, equations 11 and 12 (Fresnel and
+//! Snell, absorption in the cover), as written in pvlib 0.16.1.
 //!
 //! Validity: clean glass, beam light. Salt and water on the cover are not in it.
 

@@ -1,15 +1,15 @@
 //! From horizontal irradiance to a tilted plane.
 //!
-//! Sources: isotropic sky, Liu and Jordan, Solar Energy 4 (1960) 1; circumsolar share, Hay and Davies, Calculation of the solar
-//! radiation incident on an inclined surface, 1980; both as in pvlib 0.16.1 (the papers were not read). The ground, or the sea,
-//! reflects evenly.
+//! Sources: isotropic sky, Liu and Jordan, Solar Energy 4 (1960) 1; circumsolar share, Hay and Davies, Calculation of
+//! the solar radiation incident on an inclined surface, 1980; both as in pvlib 0.16.1 (the papers were not read). The
+//! ground, or the sea, reflects evenly.
 //!
 //! With `A` the beam's transmittance (beam over irradiance outside the atmosphere) and `Rb` the ratio of the cosines
-//! of incidence and zenith, the sky gives `diffuse (A Rb + (1 - A) (1 + cos tilt)/2)`; isotropic is A = 0. For a panel whose
-//! azimuth changes, put the mean of the positive cosine ([`super::mean_cos_incidence`]) in place of the cosine.
+//! of incidence and zenith, the sky gives `diffuse (A Rb + (1 - A) (1 + cos tilt)/2)`; isotropic is A = 0. For a panel
+//! whose azimuth changes, put the mean of the positive cosine ([`super::mean_cos_incidence`]) in place of the cosine.
 //!
-//! The sea's albedo is about 0.06 under high sun (from memory). It rises steeply under a low sun, where the reflection is a mirror
-//! image below the horizon; that is not in it.
+//! The sea's albedo is about 0.06 under high sun (from memory). It rises steeply under a low sun, where the reflection
+//! is a mirror image below the horizon; that is not in it.
 
 use super::clearness::Components;
 use super::error::{Quantity, SunError};
@@ -53,8 +53,8 @@ pub fn circumsolar_ratio(cos_incidence: f64, cos_zenith: f64) -> f64 {
 
 /// Irradiance of a plane by origin.
 ///
-/// `normal_w_m2` is the irradiance outside the atmosphere; `cos_incidence` may be negative (sun behind the plane) or the mean over the
-/// azimuths of a panel that turns.
+/// `normal_w_m2` is the irradiance outside the atmosphere; `cos_incidence` may be negative (sun behind the plane) or
+/// the mean over the azimuths of a panel that turns.
 ///
 /// # Errors
 /// A value outside its range ([`Quantity::range`]).

@@ -1,18 +1,19 @@
 //! Panels on the faces of a buoy that yaws.
 //!
-//! No anchor holds a buoy's heading, so over an hour a panel looks everywhere. With every azimuth equally likely, the positive part of
-//! the cosine of incidence `a + c cos(yaw)`, `a = cos tilt cos zenith`, `c = sin tilt sin zenith`, has the mean
+//! No anchor holds a buoy's heading, so over an hour a panel looks everywhere. With every azimuth equally likely, the
+//! positive part of the cosine of incidence `a + c cos(yaw)`, `a = cos tilt cos zenith`, `c = sin tilt sin zenith`,
+//! has the mean
 //!
 //! ```text
 //! a                      where a >= c
 //! (a p + c sin p) / pi   otherwise, with p = arccos(-a/c)
 //! ```
 //!
-//! by elementary integration. Multiplied with the ASHRAE modifier the cosine becomes the positive part of
-//! `(1 + b) cos - b`, of the same form, so that mean is closed too; the physical modifier is integrated by Simpson's rule.
+//! by elementary integration. Multiplied with the ASHRAE modifier the cosine becomes the positive part of `(1 + b) cos
+//! - b`, of the same form, so that mean is closed too; the physical modifier is integrated by Simpson's rule.
 //!
-//! Validity: a buoy that turns well within the hour, or whose heading is unknown. Heel and roll are not in it. Panels that look in
-//! different directions must not share a series string: the darkest one then sets the current.
+//! Validity: a buoy that turns well within the hour, or whose heading is unknown. Heel and roll are not in it. Panels
+//! that look in different directions must not share a series string: the darkest one then sets the current.
 
 use core::f64::consts::PI;
 
@@ -61,8 +62,8 @@ pub fn mean_beam_share(tilt_deg: f64, zenith_deg: f64, iam: Iam) -> Result<f64, 
     })
 }
 
-/// Lowest and highest share of the beam that a ring of panels catches while it turns: the mean over the panels, evenly spaced in
-/// azimuth, of the positive part of the cosine of incidence.
+/// Lowest and highest share of the beam that a ring of panels catches while it turns: the mean over the panels, evenly
+/// spaced in azimuth, of the positive part of the cosine of incidence.
 ///
 /// Between the headings at which a panel enters or leaves the light the share is one sinusoid whose extremes lie
 /// where the ring is symmetric to the sun, so these headings and the two symmetric ones hold both extremes.

@@ -14,7 +14,7 @@ const SUM_TOLERANCE: f64 = 1e-6;
 /// The reference turns the panel in 256 steps.
 const YAW_TOLERANCE: f64 = 2e-5;
 /// Each day in closed form against the sun's path in steps of five minutes.
-const DAY_TOLERANCE: f64 = 0.002;
+const DAY_TOLERANCE: f64 = 0.001;
 /// The middle of an hour for the hour: most in the shortest days of 62 deg north, 1.5 %.
 const MIDDLE_TOLERANCE: f64 = 0.02;
 const MONTH_ENDS: [usize; 13] = [0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334, 365];

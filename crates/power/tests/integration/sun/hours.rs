@@ -177,6 +177,41 @@ fn verif_calendar() {
     }
 }
 
+/// A station may report beam light while the middle of the hour has the sun down, or behind land at the site: the array has
+/// none of it, and no light from around the sun.
+#[test]
+fn verif_no_beam_from_a_hidden_sun() {
+    let mut site = site();
+    site.horizon = Horizon::new(&[(0.0, 8.0)]).unwrap();
+    let year = SunYear::new(&site).unwrap();
+    let fixed = array(
+        Mounting::Fixed(vec![face(90.0, 135.0)]),
+        Iam::None,
+        Sky::HayDavies,
+    );
+    let plane = PlaneYear::new(&year, &fixed).unwrap();
+    let sky_share = site.horizon.sky_share(90.0, 135.0).unwrap();
+    let measured = Components {
+        global_w_m2: 30.0,
+        beam_normal_w_m2: 140.0,
+        diffuse_w_m2: 20.0,
+    };
+    let ground = 30.0 * 0.06 * 0.5;
+    let (mut down, mut behind_land) = (0, 0);
+    for (sun, hour) in year.hours().iter().zip(plane.hours()) {
+        let ours = hour.plane_from_components_w_m2(&measured);
+        if sun.apparent_zenith_deg > 90.0 {
+            close(ours, 20.0 * sky_share + ground, 1e-12);
+            down += 1;
+        } else if sun.hidden {
+            let even = 1.0 - 140.0 / sun.normal_w_m2;
+            close(ours, 20.0 * even * sky_share + ground, 1e-12);
+            behind_land += 1;
+        }
+    }
+    assert!(down > 4000 && behind_land > 400);
+}
+
 /// With one factor missing nothing is made up: not a number stays so.
 #[test]
 fn verif_not_a_number_is_not_repaired() {

@@ -1,5 +1,5 @@
-//! Clear sky, clearness and what is outside the atmosphere, formula by formula: `reference/power/pvlib-sun-clear-sky.csv`
-//! and `pvlib-sun-planes.json`.
+//! Clear sky, clearness and what is outside the atmosphere, formula by formula:
+//! `reference/power/pvlib-sun-clear-sky.csv` and `pvlib-sun-planes.json`.
 
 use power::sun::{
     Instant, Observer, SOLAR_CONSTANT_ASTM_E490_W_M2, clearness_index, daily_diffuse_share,
@@ -98,7 +98,8 @@ fn val_hourly_split() {
     }
 }
 
-/// Erbs, Klein and Duffie 1982 by hand from the printed polynomials (equations 2.10.1 and 2.11.1 of Duffie and Beckman).
+/// Erbs, Klein and Duffie 1982 by hand from the printed polynomials (equations 2.10.1 and 2.11.1 of Duffie and
+/// Beckman).
 #[test]
 fn val_diffuse_shares() {
     for (clearness, share) in [
@@ -127,7 +128,8 @@ pub(super) fn cooper_deg(day_of_year: f64) -> f64 {
     23.45 * (360.0 * (284.0 + day_of_year) / 365.0).to_radians().sin()
 }
 
-/// 15 April at 43 deg north with the declination of the book: 33.8 MJ/m2 (Duffie and Beckman, example 1.10.1, from memory).
+/// 15 April at 43 deg north with the declination of the book: 33.8 MJ/m2 (Duffie and Beckman, example 1.10.1, from
+/// memory).
 #[test]
 fn val_day_outside_the_atmosphere() {
     let normal = extraterrestrial_w_m2(105, 1367.0).unwrap();
