@@ -121,10 +121,7 @@ impl Quantity {
 #[derive(Clone, Debug, Error, PartialEq)]
 pub enum SunError {
     /// A value lies outside its range, or is not a number.
-    #[error(
-        "{} {value} {unit} is outside {lowest} to {highest} {unit}",
-        .quantity.range().0, unit = .quantity.range().3, lowest = .quantity.range().1, highest = .quantity.range().2
-    )]
+    #[error("{}", out_of_range(*.quantity, *.value))]
     OutOfRange {
         /// What it is; [`Quantity::range`] gives the limits and the unit.
         quantity: Quantity,
@@ -160,4 +157,10 @@ pub enum SunError {
         /// Its azimuth, deg.
         azimuth_deg: f64,
     },
+}
+
+fn out_of_range(quantity: Quantity, value: f64) -> String {
+    let (name, lowest, highest, unit) = quantity.range();
+    let gap = if unit.is_empty() { "" } else { " " };
+    format!("{name} {value}{gap}{unit} is outside {lowest} to {highest}{gap}{unit}")
 }

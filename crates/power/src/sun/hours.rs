@@ -18,7 +18,7 @@ use super::extraterrestrial::{
 };
 use super::horizon::Horizon;
 use super::incidence::{Iam, cos_incidence};
-use super::position::{Instant, Observer, sun_position};
+use super::position::{Instant, Observer, SunPosition, sun_position};
 use super::transposition::{Sky, circumsolar_ratio, ground_share};
 use super::yaw::{mean_beam_share, mean_cos_incidence};
 
@@ -99,62 +99,13 @@ impl SunYear {
     /// A value of the site outside its range ([`Quantity::range`]).
     pub fn new(site: &Site) -> Result<Self, SunError> {
         Quantity::UtcOffset.check(site.utc_offset_h)?;
-        let at = |day: usize, hour_h: f64| -> Result<_, SunError> {
-            let month = month_of_day(day);
-            // Both fit: 12 months of at most 31 days.
-            let day_of_month = (day - DAYS_BEFORE_MONTH[month] + 1) as u8;
-            let midnight = Instant::from_utc(
-                site.year,
-                month as u8 + 1,
-                day_of_month,
-                0.0,
-                site.delta_t_s,
-            )?;
-            let hours_after_h = hour_h - site.utc_offset_h;
-            let instant = Instant::from_julian_day(
-                midnight.julian_day_ut() + hours_after_h / 24.0,
-                site.delta_t_s,
-            )?;
-            sun_position(instant, &site.observer)
-        };
         let mut hours = Vec::with_capacity(HOURS);
         let mut days = Vec::with_capacity(DAYS);
         for day in 0..DAYS {
-            let month = month_of_day(day);
             let normal_w_m2 = extraterrestrial_w_m2(day as u16 + 1, site.solar_constant_w_m2)?;
-            let latitude_deg = site.observer.latitude_deg;
-            let declination_deg = at(day, 12.0)?.declination_deg;
-            days.push(SunDay {
-                month,
-                declination_deg,
-                sunset_hour_angle_deg: sunset_hour_angle_deg(latitude_deg, declination_deg)?,
-                extraterrestrial_wh_m2: daily_extraterrestrial_wh_m2(
-                    latitude_deg,
-                    declination_deg,
-                    normal_w_m2,
-                )?,
-            });
+            days.push(site.sun_day(day, normal_w_m2)?);
             for hour in 0..24_u8 {
-                let sun = at(day, f64::from(hour) + 0.5)?;
-                let air_mass = relative_air_mass(sun.apparent_zenith_deg)?
-                    .map(|relative| relative * site.observer.pressure_pa / SEA_LEVEL_PA);
-                hours.push(SunHour {
-                    month,
-                    apparent_zenith_deg: sun.apparent_zenith_deg,
-                    azimuth_deg: sun.azimuth_deg,
-                    hour_angle_deg: sun.hour_angle_deg,
-                    normal_w_m2,
-                    extraterrestrial_w_m2: normal_w_m2
-                        * libm::cos(sun.true_zenith_deg.to_radians()).max(0.0),
-                    clear: ineichen_perez(
-                        sun.apparent_zenith_deg,
-                        air_mass,
-                        site.linke_turbidity[month],
-                        site.observer.elevation_m,
-                        normal_w_m2,
-                    )?,
-                    hidden: site.horizon.hides(sun.apparent_zenith_deg, sun.azimuth_deg),
-                });
+                hours.push(site.sun_hour(day, hour, normal_w_m2)?);
             }
         }
         Ok(Self {
@@ -174,6 +125,66 @@ impl SunYear {
     #[must_use]
     pub fn days(&self) -> &[SunDay] {
         &self.days
+    }
+}
+
+impl Site {
+    fn sun_day(&self, day: usize, normal_w_m2: f64) -> Result<SunDay, SunError> {
+        let latitude_deg = self.observer.latitude_deg;
+        let declination_deg = self.sun_at(day, 12.0)?.declination_deg;
+        Ok(SunDay {
+            month: month_of_day(day),
+            declination_deg,
+            sunset_hour_angle_deg: sunset_hour_angle_deg(latitude_deg, declination_deg)?,
+            extraterrestrial_wh_m2: daily_extraterrestrial_wh_m2(
+                latitude_deg,
+                declination_deg,
+                normal_w_m2,
+            )?,
+        })
+    }
+
+    fn sun_hour(&self, day: usize, hour: u8, normal_w_m2: f64) -> Result<SunHour, SunError> {
+        let month = month_of_day(day);
+        let sun = self.sun_at(day, f64::from(hour) + 0.5)?;
+        let air_mass = relative_air_mass(sun.apparent_zenith_deg)?
+            .map(|relative| relative * self.observer.pressure_pa / SEA_LEVEL_PA);
+        Ok(SunHour {
+            month,
+            apparent_zenith_deg: sun.apparent_zenith_deg,
+            azimuth_deg: sun.azimuth_deg,
+            hour_angle_deg: sun.hour_angle_deg,
+            normal_w_m2,
+            extraterrestrial_w_m2: normal_w_m2
+                * libm::cos(sun.true_zenith_deg.to_radians()).max(0.0),
+            clear: ineichen_perez(
+                sun.apparent_zenith_deg,
+                air_mass,
+                self.linke_turbidity[month],
+                self.observer.elevation_m,
+                normal_w_m2,
+            )?,
+            hidden: self.horizon.hides(sun.apparent_zenith_deg, sun.azimuth_deg),
+        })
+    }
+
+    /// The sun at an hour of local standard time.
+    fn sun_at(&self, day: usize, hour_h: f64) -> Result<SunPosition, SunError> {
+        let month = month_of_day(day);
+        let day_of_month = day - DAYS_BEFORE_MONTH[month] + 1;
+        let midnight = Instant::from_utc(
+            self.year,
+            month as u8 + 1,
+            day_of_month as u8,
+            0.0,
+            self.delta_t_s,
+        )?;
+        let hours_after_h = hour_h - self.utc_offset_h;
+        let instant = Instant::from_julian_day(
+            midnight.julian_day_ut() + hours_after_h / 24.0,
+            self.delta_t_s,
+        )?;
+        sun_position(instant, &self.observer)
     }
 }
 

@@ -191,4 +191,6 @@ fn verif_sites_arrays_and_dirt() {
 fn verif_messages() {
     let error = cos_incidence(95.0, 0.0, 0.0, 0.0).unwrap_err();
     assert_eq!(error.to_string(), "tilt 95 deg is outside 0 to 90 deg");
+    let error = mean_beam_share(9.0, 9.0, Iam::Ashrae { b: 0.6 }).unwrap_err();
+    assert_eq!(error.to_string(), "ASHRAE factor 0.6 is outside 0 to 0.5");
 }
