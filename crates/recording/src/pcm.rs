@@ -64,9 +64,9 @@ impl Format {
     /// The commonest encoding by a way of its own, several samples at once; the same values as `integers` gives.
     fn sixteen_bits(&self, bytes: &[u8], out: &mut [f32]) -> u64 {
         const FULL_SCALE: f32 = 32_768.0;
-        // Few enough at a time that a narrow counter holds.
+        // Few enough at a time that a counter of 16 bits holds, and that the second look finds them near.
         const RUN: usize = 4_096;
-        let top = top_code(u32::from(self.valid_bits)) >> 16;
+        let top = (top_code(u32::from(self.valid_bits)) >> 16) as i16;
         let mut full_scale = 0;
         for (stored, out) in bytes
             .as_chunks::<2>()
@@ -74,13 +74,15 @@ impl Format {
             .chunks(RUN)
             .zip(out.chunks_mut(RUN))
         {
-            let mut count = 0;
-            for (stored, out) in stored.iter().zip(out) {
-                let code = i32::from(i16::from_le_bytes(*stored));
-                count += i32::from(code >= top) + i32::from(code == i32::from(i16::MIN));
-                *out = code as f32 / FULL_SCALE;
+            let mut count: u16 = 0;
+            for &code in stored {
+                let code = i16::from_le_bytes(code);
+                count += u16::from(code >= top) + u16::from(code == i16::MIN);
             }
-            full_scale += u64::from(count.cast_unsigned());
+            full_scale += u64::from(count);
+            for (&code, out) in stored.iter().zip(out) {
+                *out = f32::from(i16::from_le_bytes(code)) / FULL_SCALE;
+            }
         }
         full_scale
     }
