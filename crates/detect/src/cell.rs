@@ -17,6 +17,8 @@ pub struct Cell {
     /// Level, dB re 1 uPa when samples are in uPa (dB re 1 uPa^2 s after an exposure stage); minus infinity for
     /// exact silence.
     pub level_db: f64,
+    /// What the level is the level of: `10^(level_db / 10)`, the mean square (its exposure after an exposure stage).
+    pub power: f64,
     /// Level of the background before this cell, same reference; `None` without such a stage, before it is known,
     /// and where it is exact silence.
     pub background_db: Option<f64>,

@@ -277,9 +277,7 @@ impl Front {
             }
         }
         if let Meter::Windows(_) = self.meter {
-            bytes += (self.shape.window / common_divisor(self.shape.window, self.shape.hop))
-                as usize
-                * size_of::<f64>();
+            bytes += (self.shape.window / self.shape.hop + 1) as usize * size_of::<[f64; 2]>();
         }
         bytes + self.background.as_ref().map_or(0, RunningMedian::bytes)
     }
@@ -329,10 +327,8 @@ impl Shape {
         if begin_sample < stretch_begin {
             return None;
         }
-        let level_db = level_db(
-            mean_square * self.exposure_s.unwrap_or(1.0),
-            signal::WATER_REFERENCE_UPA,
-        );
+        let power = mean_square * self.exposure_s.unwrap_or(1.0);
+        let level_db = level_db(power, signal::WATER_REFERENCE_UPA);
         let background_db = background.as_mut().and_then(|median| {
             let known = 2 * median.held() >= median.capacity();
             let before = median
@@ -347,6 +343,7 @@ impl Shape {
             end_sample: begin_sample + self.hop * self.factor,
             known_at_sample: last * self.factor + self.reach,
             level_db,
+            power,
             background_db,
         })
     }
@@ -424,8 +421,4 @@ fn median(stage: usize, over_s: f64, shape: &Shape) -> Result<RunningMedian, Spe
         cells,
         most: RunningMedian::MOST,
     })
-}
-
-fn common_divisor(a: u64, b: u64) -> u64 {
-    if b == 0 { a } else { common_divisor(b, a % b) }
 }

@@ -22,7 +22,7 @@ use alloc::vec::Vec;
 use crate::cell::Cell;
 use crate::notice::{Ending, Event, EventId, Notice, Reason, Told};
 use crate::resolve::PulsesSpec;
-use crate::trigger::{energy, mean_level_db};
+use crate::trigger::mean_level_db;
 
 #[derive(Clone, Debug)]
 pub(crate) struct PulseLogic {
@@ -163,7 +163,7 @@ impl PulseLogic {
                 train.last_end = peak.end_sample;
                 train.pulses = train.pulses.saturating_add(1);
                 train.peak_level_db = train.peak_level_db.max(peak.level_db);
-                train.energy += energy(peak.level_db);
+                train.energy += peak.power;
                 train.score_db = train.score_db.max(excess_db);
                 train
             }
@@ -177,7 +177,7 @@ impl PulseLogic {
                     last_end: peak.end_sample,
                     pulses: 1,
                     peak_level_db: peak.level_db,
-                    energy: energy(peak.level_db),
+                    energy: peak.power,
                     background_db,
                     score_db: excess_db,
                 }

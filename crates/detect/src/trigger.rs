@@ -129,7 +129,7 @@ impl TriggerLogic {
             begin: cell.begin_sample,
             end: cell.end_sample,
             peak_level_db: cell.level_db,
-            energy: energy(cell.level_db),
+            energy: cell.power,
             cells: 1,
             background_db: cell.background_db,
             score_db: self.excess_db(value),
@@ -139,7 +139,7 @@ impl TriggerLogic {
     fn extend(&self, mut open: Open, cell: &Cell, value: f64) -> Open {
         open.end = cell.end_sample;
         open.peak_level_db = open.peak_level_db.max(cell.level_db);
-        open.energy += energy(cell.level_db);
+        open.energy += cell.power;
         open.cells += 1;
         open.score_db = open.score_db.max(self.excess_db(value));
         open
@@ -245,10 +245,6 @@ impl Open {
             ending,
         }
     }
-}
-
-pub(crate) fn energy(level_db: f64) -> f64 {
-    libm::pow(10.0, level_db / 10.0)
 }
 
 pub(crate) fn mean_level_db(energy: f64, count: u64) -> f64 {

@@ -1,8 +1,9 @@
 //! Mean squares over windows anchored at the absolute sample index.
 //!
-//! Cell `k` covers samples `k * hop` to `k * hop + window` (the end excluded). Sums are kept for segments of the greatest
-//! common divisor of window and hop, each in eight lanes by position, so that a cell has the same bits however the
-//! samples were cut.
+//! Cell `k` covers samples `k * hop` to `k * hop + window` (the end excluded). With `window = q * hop + r` every hop is cut
+//! at its sample `r` into a head and a tail: a cell is the heads and tails of `q` hops and one head more, so each sample is
+//! squared once. Heads and tails are summed in eight lanes by position, so that a cell has the same bits however the samples
+//! were cut.
 
 use alloc::vec;
 use alloc::vec::Vec;
@@ -12,7 +13,7 @@ use crate::error::{FilterError, StreamError};
 
 const LANES: usize = 8;
 const MAX_SAMPLES: u64 = 1 << 40;
-const MAX_SEGMENTS: u64 = 1 << 24;
+const MAX_HOPS: u64 = 1 << 24;
 
 /// The mean square of one window.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,23 +31,31 @@ pub struct Cell {
 pub struct MeanSquare {
     window: u64,
     hop: u64,
-    segment: u64,
+    /// Whole hops in a window.
+    hops: u64,
+    /// Samples of a hop's head; 0 where windows are whole hops.
+    head: u64,
     cursor: Cursor,
     sum: SquareSum,
-    ring: Vec<f64>,
-    /// Number of the segment being summed.
+    /// The last hops that a window spans, by number modulo their count: sums of head and tail.
+    ring: Vec<[f64; 2]>,
+    /// Place in the ring of the hop at hand.
+    place: usize,
+    /// Number of the hop at hand.
     at: u64,
-    /// Whole segments heard without a gap, up to the ring's length.
-    whole: usize,
-    /// Samples still to pass before the first segment that begins inside the stretch.
+    /// Whole hops heard without a gap, up to what a window spans.
+    whole: u64,
+    /// Samples still to pass before the first hop that begins inside the stretch.
     skip: u64,
+    /// Samples of the hop at hand that were taken.
+    taken: u64,
 }
 
 impl MeanSquare {
     /// Windows of `window` samples every `hop` samples; windows may overlap or leave gaps.
     ///
     /// # Errors
-    /// [`FilterError::Length`] for a length of 0 or above 2^40, or for more than 2^24 segments in a window.
+    /// [`FilterError::Length`] for a length of 0 or above 2^40, or for more than 2^24 hops in a window.
     pub fn new(window: u64, hop: u64) -> Result<Self, FilterError> {
         for (what, samples) in [("window", window), ("hop", hop)] {
             if !(1..=MAX_SAMPLES).contains(&samples) {
@@ -57,25 +66,27 @@ impl MeanSquare {
                 });
             }
         }
-        let segment = greatest_common_divisor(window, hop);
-        let segments = window / segment;
-        if segments > MAX_SEGMENTS {
+        let hops = window / hop;
+        if hops > MAX_HOPS {
             return Err(FilterError::Length {
                 what: "window",
                 samples: window,
-                max: MAX_SEGMENTS * segment,
+                max: MAX_HOPS * hop,
             });
         }
         Ok(Self {
             window,
             hop,
-            segment,
+            hops,
+            head: window % hop,
             cursor: Cursor::default(),
             sum: SquareSum::default(),
-            ring: vec![0.0; segments as usize],
+            ring: vec![[0.0; 2]; hops as usize + 1],
+            place: 0,
             at: 0,
             whole: 0,
             skip: 0,
+            taken: 0,
         })
     }
 
@@ -99,18 +110,26 @@ impl MeanSquare {
         mut sink: impl FnMut(Cell),
     ) -> Result<(), StreamError> {
         if self.cursor.accept(block.first, block.x.len())? {
-            self.at = block.first.div_ceil(self.segment);
-            self.skip = self.at * self.segment - block.first;
+            self.at = block.first.div_ceil(self.hop);
+            self.skip = self.at * self.hop - block.first;
+            self.place = 0;
         }
         let skipped = self.skip.min(block.x.len() as u64);
         self.skip -= skipped;
         let mut x = &block.x[skipped as usize..];
         while !x.is_empty() {
-            let n = (self.segment - self.sum.count).min(x.len() as u64) as usize;
-            self.sum.add(&x[..n]);
-            x = &x[n..];
-            if self.sum.count == self.segment {
-                self.close_segment(&mut sink);
+            let in_head = self.taken < self.head;
+            let end = if in_head { self.head } else { self.hop };
+            let n = (end - self.taken).min(x.len() as u64) as usize;
+            let (piece, rest) = x.split_at(n);
+            // A tail that no window reaches is passed over.
+            if in_head || self.window >= self.hop {
+                self.sum.add(piece);
+            }
+            self.taken += n as u64;
+            x = rest;
+            if self.taken == end {
+                self.close_part(in_head, &mut sink);
             }
         }
         Ok(())
@@ -121,28 +140,49 @@ impl MeanSquare {
         self.cursor = Cursor::default();
         self.sum = SquareSum::default();
         self.whole = 0;
+        self.taken = 0;
     }
 
-    fn close_segment(&mut self, sink: &mut impl FnMut(Cell)) {
-        let n = self.ring.len();
-        let place = (self.at % n as u64) as usize;
-        self.ring[place] = self.sum.total();
+    /// Ends a head or a tail, and the cell that it completes.
+    fn close_part(&mut self, head: bool, sink: &mut impl FnMut(Cell)) {
+        let part = usize::from(!head);
+        self.ring[self.place][part] = self.sum.total();
         self.sum = SquareSum::default();
-        self.at += 1;
-        self.whole = (self.whole + 1).min(n);
-        let end = self.at * self.segment;
-        if self.whole < n || !(end - self.window).is_multiple_of(self.hop) {
+        if head {
+            if self.whole == self.hops {
+                let total = self.hops_total() + self.ring[self.place][0];
+                sink(self.cell(self.at - self.hops, total));
+            }
             return;
         }
-        let total: f64 = self.ring[place + 1..]
+        self.taken = 0;
+        self.at += 1;
+        self.whole = (self.whole + 1).min(self.hops);
+        self.place = if self.place + 1 == self.ring.len() {
+            0
+        } else {
+            self.place + 1
+        };
+        if self.head == 0 && self.whole == self.hops {
+            sink(self.cell(self.at - self.hops, self.hops_total()));
+        }
+    }
+
+    /// Sum over the whole hops before the one at hand that a window spans, oldest first.
+    fn hops_total(&self) -> f64 {
+        let (newer, older) = self.ring.split_at(self.place);
+        older[1..]
             .iter()
-            .chain(&self.ring[..=place])
-            .sum();
-        sink(Cell {
-            k: (end - self.window) / self.hop,
+            .chain(newer)
+            .fold(0.0, |sum, [head, tail]| sum + (head + tail))
+    }
+
+    fn cell(&self, k: u64, total: f64) -> Cell {
+        Cell {
+            k,
             mean_square: total / self.window as f64,
-            last: end - 1,
-        });
+            last: k * self.hop + self.window - 1,
+        }
     }
 }
 
@@ -185,13 +225,5 @@ impl SquareSum {
     pub(crate) fn total(&self) -> f64 {
         let l = &self.lanes;
         ((l[0] + l[4]) + (l[2] + l[6])) + ((l[1] + l[5]) + (l[3] + l[7]))
-    }
-}
-
-fn greatest_common_divisor(a: u64, b: u64) -> u64 {
-    if b == 0 {
-        a
-    } else {
-        greatest_common_divisor(b, a % b)
     }
 }

@@ -22,6 +22,7 @@ fn cells(levels_db: &[f64]) -> Vec<Cell> {
                 end_sample: begin_sample + CELL,
                 known_at_sample: begin_sample + 150,
                 level_db,
+                power: 10.0_f64.powf(level_db / 10.0),
                 background_db: None,
             }
         })
