@@ -41,7 +41,7 @@ impl Reference {
 pub struct Ear {
     /// Index of the channel in the recording, from 0.
     pub channel: u16,
-    /// Sound pressure of a sample of 1.0, uPa; finite and greater than zero.
+    /// Sound pressure of a sample of 1.0, uPa; greater than zero and within single precision.
     pub full_scale_upa: f64,
     /// What its levels are told against. Detectors always work in uPa.
     pub reference: Reference,

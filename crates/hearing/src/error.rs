@@ -50,7 +50,7 @@ pub enum HearError {
     Rate(#[from] FilterError),
     /// A calibration that is no positive number.
     #[error(
-        "full scale of ear {ear} is {full_scale_upa} uPa, it must be finite and greater than zero"
+        "full scale of ear {ear} is {full_scale_upa} uPa, it must be greater than zero and at most 3.4e38"
     )]
     FullScale {
         /// Index of the ear.

@@ -113,7 +113,7 @@ struct Channel<'a> {
 
 impl<'a> Channel<'a> {
     fn new(index: usize, ear: &'a Ear, rate_hz: f64) -> Result<Self, HearError> {
-        if !(ear.full_scale_upa.is_finite() && ear.full_scale_upa > 0.0) {
+        if !(ear.full_scale_upa > 0.0 && ear.full_scale_upa <= f64::from(f32::MAX)) {
             return Err(HearError::FullScale {
                 ear: index,
                 full_scale_upa: ear.full_scale_upa,
@@ -235,7 +235,6 @@ impl Stretch<'_> {
                     channel: u32::from(channel.ear.channel) + 1,
                     value: samples[frame * channels + usize::from(channel.ear.channel)],
                 })?;
-                channel.levels.push(&channel.pressure_upa);
                 step(Step::Samples {
                     file: index,
                     ear: channel.index,
@@ -338,10 +337,12 @@ impl Stretch<'_> {
     }
 }
 
-/// The ear's channel out of interleaved samples, in uPa. Gives the index of the first frame whose pressure is infinite.
+/// Takes the ear's channel out of interleaved samples, in uPa, and into its levels. Gives the index of the first frame whose
+/// pressure is beyond single precision, and then leaves the levels as they were.
 fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Result<(), usize> {
-    let (full_scale_upa, own) = (channel.ear.full_scale_upa, usize::from(channel.ear.channel));
-    let pressure = |x: f32| (f64::from(x) * full_scale_upa) as f32;
+    let own = usize::from(channel.ear.channel);
+    let full_scale_upa = channel.ear.full_scale_upa as f32;
+    let pressure = |x: f32| x * full_scale_upa;
     channel.pressure_upa.clear();
     // The common case of one channel needs no stride, which lets the compiler take several samples at once.
     if channels == 1 {
@@ -354,21 +355,15 @@ fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Res
             .pressure_upa
             .extend(frames.map(|frame| pressure(frame[own])));
     }
-    if all_finite(&channel.pressure_upa) {
+    // Samples are finite numbers, so what is too large shows as an infinite peak.
+    let before = channel.levels.clone();
+    channel.levels.push(&channel.pressure_upa);
+    if channel.levels.peak().is_finite() {
         return Ok(());
     }
-    match channel.pressure_upa.iter().position(|p| !p.is_finite()) {
-        Some(frame) => Err(frame),
-        None => Ok(()),
-    }
-}
-
-/// Whether every sample is a finite number; without a branch a sample.
-fn all_finite(x: &[f32]) -> bool {
-    const EXPONENT: u32 = 0x7f80_0000;
-    x.iter().fold(0, |bad, v| {
-        bad | u32::from(v.to_bits() & EXPONENT == EXPONENT)
-    }) == 0
+    channel.levels = before;
+    let beyond = channel.pressure_upa.iter().position(|p| !p.is_finite());
+    beyond.map_or(Ok(()), Err)
 }
 
 /// The instant of a frame, to the nanosecond below.

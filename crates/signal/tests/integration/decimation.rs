@@ -17,6 +17,9 @@ fn verif_pass_band_is_flat_and_folded_bands_are_stopped() {
     for (factor, pass_hz) in [
         (2, 10_000.0),
         (7, 2_000.0),
+        (18, 1_040.0),
+        (16, 600.0),
+        (27, 300.0),
         (30, 1_040.0),
         (36, 1_200.0),
         (240, 120.0),
