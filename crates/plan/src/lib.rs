@@ -24,7 +24,9 @@ mod topic_name;
 pub use cue_sheet::*;
 pub use line::*;
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
-pub use reading::{CueReading, Fetch, LARGEST_FILE, Reading, from_disk, read, read_cues};
+pub use reading::{
+    CueReading, Fetch, LARGEST_FILE, Reading, from_disk, from_folder_of, read, read_cues,
+};
 pub use reference::{cues_reference, plan_reference};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};

@@ -37,6 +37,26 @@ pub fn from_disk(path: &Path) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// Fetches a plan and what it includes from the disk. The plan itself may be a link to anywhere; what it includes may be a
+/// link too, but not one that leads out of the plan's folder.
+pub fn from_folder_of(plan: &Path) -> impl Fn(&Path) -> io::Result<Vec<u8>> + '_ {
+    move |path| {
+        if path != plan {
+            let folder = match plan.parent() {
+                Some(folder) if !folder.as_os_str().is_empty() => folder,
+                _ => Path::new("."),
+            };
+            if !path.canonicalize()?.starts_with(folder.canonicalize()?) {
+                return Err(io::Error::new(
+                    io::ErrorKind::PermissionDenied,
+                    "it is a link that leads out of the plan's folder; copy the file into the folder",
+                ));
+            }
+        }
+        from_disk(path)
+    }
+}
+
 /// What came of reading a plan.
 #[derive(Debug)]
 pub struct Reading {

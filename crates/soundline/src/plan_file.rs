@@ -9,7 +9,7 @@ use crate::out::Out;
 
 /// Reads the plan at `path` from the disk.
 pub(crate) fn read(path: &Path) -> Reading {
-    plan::read(path, &plan::from_disk)
+    plan::read(path, &plan::from_folder_of(path))
 }
 
 /// Shows those mistakes and warnings that `wanted` picks on standard error; gives their number.

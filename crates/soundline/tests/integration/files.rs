@@ -341,3 +341,34 @@ fn verif_a_reader_that_goes_away_while_listening_is_no_panic() {
     expect_status(&output, 130);
     assert_eq!(stderr(&output), "");
 }
+
+/// A catalogue may be a link, but not one that leads out of the plan's folder.
+#[cfg(unix)]
+#[test]
+fn verif_an_included_link_stays_in_the_folder_of_the_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path().join("home");
+    fs::create_dir(&home).unwrap();
+    let plan = fs::read_to_string(PLAN).unwrap();
+    let path = home.join("plan.toml");
+    fs::write(
+        &path,
+        plan.replace("format = 1", "format = 1\ninclude = [\"parts.toml\"]"),
+    )
+    .unwrap();
+    fs::write(folder.path().join("outside.toml"), "format = 1\n").unwrap();
+    fs::write(home.join("inside.toml"), "format = 1\n").unwrap();
+    let link = home.join("parts.toml");
+    let said = |target: &Path| {
+        let _ = fs::remove_file(&link);
+        std::os::unix::fs::symlink(target, &link).unwrap();
+        stderr(&run(&["check", path.to_str().unwrap()]))
+    };
+    let refused = said(&folder.path().join("outside.toml"));
+    assert!(
+        refused.contains("leads out of the plan's folder"),
+        "{refused}"
+    );
+    let taken = said(&home.join("inside.toml"));
+    assert!(!taken.contains("parts.toml"), "{taken}");
+}
