@@ -26,6 +26,8 @@ pub(crate) struct ModuleNow {
     /// Goes up with each change of state, so that an old return is void.
     pub(crate) state_turn: u32,
     pub(crate) outputs_on: Vec<bool>,
+    /// What each output returns to when a switching for a time is over: as at start, or as switched last for good.
+    pub(crate) outputs_rest: Vec<bool>,
     pub(crate) output_turns: Vec<u32>,
     /// Goes up with each change of life, so that old boots and trips are void.
     pub(crate) life_turn: u32,
@@ -50,6 +52,7 @@ impl ModuleNow {
                 state: m.starts_in,
                 state_turn: 0,
                 outputs_on: m.outputs.iter().map(|o| o.starts_on).collect(),
+                outputs_rest: m.outputs.iter().map(|o| o.starts_on).collect(),
                 output_turns: vec![0; m.outputs.len()],
                 life_turn: 0,
                 pending: false,

@@ -99,6 +99,7 @@ impl Engine<'_> {
         }
     }
 
+    /// Switches an output for good, or for a time after which it returns to what it rests at.
     pub(super) fn switch(
         &mut self,
         output: OutputIx,
@@ -112,6 +113,9 @@ impl Engine<'_> {
         let turn = m.output_turns[output.output];
         let changes = m.outputs_on[output.output] != on;
         m.outputs_on[output.output] = on;
+        if for_time.is_none() {
+            m.outputs_rest[output.output] = on;
+        }
         let parent = if changes {
             self.dirty = true;
             Some(self.record(parent, root, What::Switched { output, on }))
@@ -128,7 +132,6 @@ impl Engine<'_> {
                 Happening::OutputBack {
                     output,
                     turn,
-                    on: !on,
                     parent,
                     root,
                 },

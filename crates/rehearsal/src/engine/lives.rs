@@ -82,8 +82,9 @@ impl Engine<'_> {
         let plan = &self.line.modules[module.0];
         self.modules[module.0].state = plan.starts_in;
         for (o, output) in plan.outputs.iter().enumerate() {
-            let was =
-                std::mem::replace(&mut self.modules[module.0].outputs_on[o], output.starts_on);
+            let m = &mut self.modules[module.0];
+            let was = std::mem::replace(&mut m.outputs_on[o], output.starts_on);
+            m.outputs_rest[o] = output.starts_on;
             if was && !output.starts_on {
                 let output = OutputIx { module, output: o };
                 self.record(Some(parent), None, What::Switched { output, on: false });

@@ -60,7 +60,6 @@ enum Happening {
     OutputBack {
         output: OutputIx,
         turn: u32,
-        on: bool,
         parent: RecordId,
         root: Option<Root>,
     },
@@ -378,11 +377,12 @@ impl<'a> Engine<'a> {
             Happening::OutputBack {
                 output,
                 turn,
-                on,
                 parent,
                 root,
             } => {
-                if self.modules[output.module.0].output_turns[output.output] == turn {
+                let m = &self.modules[output.module.0];
+                if m.output_turns[output.output] == turn {
+                    let on = m.outputs_rest[output.output];
                     self.switch(output, on, None, Some(parent), root);
                 }
             }

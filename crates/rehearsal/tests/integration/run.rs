@@ -102,6 +102,33 @@ fn verif_messages_are_conserved() {
     );
 }
 
+/// An output switched for a time returns to what it was before: one that was off and is switched off stays off, one that
+/// rests on is on again after the 20 s.
+#[test]
+fn verif_an_output_switched_for_a_time_returns_to_what_it_rests_at() {
+    let off = ("to = \"on\"", "to = \"off\"");
+    let (line, cues) = line_and_cues(&[off], &[]);
+    let (_, records) = run(&line, &cues);
+    assert!(lamp_times(&records, true).is_empty() && lamp_times(&records, false).is_empty());
+    assert!(
+        records
+            .iter()
+            .any(|r| matches!(r.what, What::Started { .. }))
+    );
+    let rests_on = ("power = \"10 W\"", "power = \"10 W\"\nstarts = \"on\"");
+    let (line, cues) = line_and_cues(&[off, rests_on], &[]);
+    let (_, records) = run(&line, &cues);
+    let (went_off, came_on) = (lamp_times(&records, false), lamp_times(&records, true));
+    assert!(!went_off.is_empty() && !came_on.is_empty());
+    for at in came_on {
+        assert!(went_off.iter().any(|off| at.0 - off.0 == 20_000_000_000));
+    }
+    // What rests on and is switched on for a time stays on.
+    let (line, cues) = line_and_cues(&[rests_on], &[]);
+    let (_, records) = run(&line, &cues);
+    assert!(lamp_times(&records, false).is_empty());
+}
+
 /// From `confirmed` to the lamp nothing happens but one frame: 38 bytes of Ethernet (IEEE 802.3), 48 of IPv6 and UDP (RFC 8200,
 /// RFC 768) and 200 of payload at 10 Mb/s, 100 m at 5 ns/m, and 100 us of processing.
 #[test]
