@@ -215,25 +215,42 @@ fn mistaken(part: String) -> Verdict {
     Verdict::Unknown { subject: part, why }
 }
 
-/// Requirements that are written with a mistake, and so are not in the line: nothing is known of them.
+/// Requirements that are written, but not in the line: nothing is known of them.
 fn unread(line: &Line, errors: &[&Mistake]) -> Vec<Judged> {
+    const SENTENCE: &str = "this requirement cannot be read";
     let wrong: BTreeSet<&str> = errors
         .iter()
         .filter_map(|m| m.part.strip_prefix("requirement."))
         .filter(|id| line.requirements.iter().all(|r| r.id != *id))
         .collect();
-    wrong
-        .into_iter()
+    let unresolved = line.unresolved_requirements.iter().map(|r| {
+        let subject = format!("requirement.{}", r.id);
+        let verdict = if wrong.contains(r.id.as_str()) {
+            mistaken(subject)
+        } else {
+            Verdict::Unknown {
+                subject,
+                why: "what it names cannot be read: the plan has a mistake there".to_owned(),
+            }
+        };
+        let (must, source) = (r.must, r.source.clone());
+        Judged::new(
+            r.id.clone(),
+            must,
+            source,
+            SENTENCE.to_owned(),
+            vec![verdict],
+        )
+    });
+    let torn = wrong
+        .iter()
+        .filter(|id| line.unresolved_requirements.iter().all(|r| r.id != **id))
         .map(|id| {
-            Judged::new(
-                id.to_owned(),
-                Must::Shall,
-                None,
-                "this requirement cannot be read".to_owned(),
-                vec![mistaken(format!("requirement.{id}"))],
-            )
-        })
-        .collect()
+            let verdict = mistaken(format!("requirement.{id}"));
+            let sentence = SENTENCE.to_owned();
+            Judged::new((*id).to_owned(), Must::Shall, None, sentence, vec![verdict])
+        });
+    unresolved.chain(torn).collect()
 }
 
 fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> Vec<Verdict> {

@@ -107,6 +107,8 @@ pub struct Line {
     pub storages: Vec<Storage>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
+    /// Requirements that were read, but name something that could not be, or have a mistake themselves.
+    pub unresolved_requirements: Vec<UnresolvedRequirement>,
 }
 
 /// Name, dates and slips of the deployment.
@@ -927,6 +929,19 @@ pub struct Requirement {
     pub share: Option<Q>,
     /// Only when the wind is at most this, m/s.
     pub when_wind_at_most_m_s: Option<Q>,
+}
+
+/// A requirement of which it is not known what must hold.
+#[derive(Clone, Debug)]
+pub struct UnresolvedRequirement {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Shall or should.
+    pub must: Must,
+    /// Permit, clause or document.
+    pub source: Option<String>,
 }
 
 /// Limits on a quantity; at least one side is set.

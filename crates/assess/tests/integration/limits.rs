@@ -129,6 +129,25 @@ fn verif_a_requirement_with_a_mistake_is_shown_as_unknown() {
     }
 }
 
+/// Every requirement that is written has its row, also where what it names is lost to a mistake elsewhere.
+#[test]
+fn verif_a_requirement_on_something_with_a_mistake_is_shown_as_unknown() {
+    let ids = |check: &assess::Check| -> Vec<String> {
+        check.requirements.iter().map(|j| j.id.clone()).collect()
+    };
+    let whole = ids(&check(&read(&changed(&[])), &Shelf::default()));
+    for (change, id) in [
+        (("capacity = \"1 TB\"", "capacity = \"1 kg\""), "card"),
+        (("[uplink.", "[uplonk."), "budget"),
+    ] {
+        let reading = read(&changed(&[change]));
+        assert!(reading.has_errors());
+        let check = check(&reading, &Shelf::default());
+        assert_eq!(ids(&check), whole, "{change:?}");
+        assert_eq!(requirement(&check, id).word(), Word::Unknown, "{change:?}");
+    }
+}
+
 #[test]
 fn verif_a_plan_that_says_too_little_is_unknown() {
     for text in [

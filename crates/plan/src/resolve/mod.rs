@@ -374,6 +374,7 @@ pub(crate) fn line(
         uplinks: Vec::new(),
         storages: Vec::new(),
         requirements: Vec::new(),
+        unresolved_requirements: Vec::new(),
     };
     modules::modules(&mut r, root, &mut line);
     mechanics::sections(&mut r, root, &mut line);
