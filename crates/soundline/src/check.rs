@@ -26,7 +26,10 @@ pub(crate) struct Args {
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan);
-    plan_file::show(&reading, |_| true, out)?;
+    // In JSON the mistakes are part of the document.
+    if matches!(out.format, Format::Text) {
+        plan_file::show(&reading, |_| true, out)?;
+    }
     let shelf = shelf(&args.plan, &reading, out)?;
     let check = assess::check(&reading, &shelf);
     match out.format {

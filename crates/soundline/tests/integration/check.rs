@@ -160,3 +160,22 @@ fn verif_a_folder_of_evidence_that_cannot_be_listed_is_a_warning() {
         "{said}"
     );
 }
+
+/// In JSON a mistake is told once, in the document, with its code, place and help; standard error stays empty.
+#[test]
+fn verif_mistakes_are_part_of_the_json() {
+    let demo = demo("pile-watch", true);
+    edit(&demo.plan, "format = 1", "format = 1\ncolour = \"red\"");
+    let output = run(&["--format", "json", "check", &demo.plan]);
+    expect_status(&output, 2);
+    assert_eq!(stderr(&output), "");
+    let verdicts: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let mistakes = verdicts["mistakes"].as_array().unwrap();
+    assert_eq!(mistakes.len(), 1);
+    assert_eq!(mistakes[0]["code"], "unknown-key");
+    let drawn = stderr(&run(&["check", &demo.plan]));
+    assert!(
+        drawn.contains("unknown-key") && drawn.contains("colour"),
+        "{drawn}"
+    );
+}
