@@ -37,6 +37,8 @@ pub struct Topology {
     mtu_bytes: u32,
     /// By node: (neighbour, direction towards it), ascending.
     neighbours: Vec<Vec<(usize, usize)>>,
+    /// By node: whether it hands on what is meant for others.
+    relays: Vec<bool>,
 }
 
 /// A network that cannot be built.
@@ -165,7 +167,20 @@ impl Topology {
             proc,
             mtu_bytes,
             neighbours,
+            relays: vec![true; nodes],
         })
+    }
+
+    /// The same network where some nodes send and receive, but hand on nothing that is meant for others; numbers of nodes that
+    /// do not exist change nothing.
+    #[must_use]
+    pub fn without_relays(mut self, ends: &[usize]) -> Topology {
+        for &node in ends {
+            if let Some(relays) = self.relays.get_mut(node) {
+                *relays = false;
+            }
+        }
+        self
     }
 
     /// The links, in the order given.
@@ -230,7 +245,8 @@ impl Topology {
         let mut level = vec![from];
         while !level.is_empty() {
             let mut next = Vec::new();
-            for &node in &level {
+            let relaying = |node: &&usize| **node == from || self.relays[**node];
+            for &node in level.iter().filter(relaying) {
                 for &(neighbour, direction) in &self.neighbours[node] {
                     if neighbour != from && arrived_by[neighbour].is_none() && usable(direction) {
                         arrived_by[neighbour] = Some(direction);

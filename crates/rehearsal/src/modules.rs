@@ -91,6 +91,7 @@ impl ModuleNow {
         {
             PassWhen::Always => true,
             PassWhen::Powered => self.life != Life::Off && !self.dead,
+            // That no route leads through a module that never passes data is a matter of the network.
             PassWhen::Running | PassWhen::Never => self.works(),
         }
     }

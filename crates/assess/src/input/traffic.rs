@@ -5,7 +5,8 @@ use network::{
     UplinkSpec, Windows, payload_bytes as packed_bytes, stack_overhead,
 };
 use plan::{
-    Action, BehaviourIx, Line, ModuleIx, SpanIx, Stage, Topic, TopicField, TopicIx, UplinkIx, When,
+    Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, Stage, Topic, TopicField, TopicIx,
+    UplinkIx, When,
 };
 use quantity::EventRate;
 use timeline::Ns;
@@ -131,6 +132,10 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             }
         }
     }
+    let never = |passes: plan::Passes| passes.data == PassWhen::Never;
+    let ends: Vec<usize> = (0..line.modules.len())
+        .filter(|&m| line.modules[m].passes.is_some_and(never))
+        .collect();
     let mut subscriptions = Vec::new();
     for behaviour in &line.behaviours {
         if let When::Told { filter } = &behaviour.when {
@@ -152,7 +157,7 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         })
         .collect::<Result<_, _>>()?;
     Ok(Some(Traffic {
-        topology: Topology::new(proc, links, framing.packet_bytes)?,
+        topology: Topology::new(proc, links, framing.packet_bytes)?.without_relays(&ends),
         link_spans,
         subscriptions,
         names,

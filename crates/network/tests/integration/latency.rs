@@ -120,4 +120,12 @@ fn verif_mesh_routes_take_the_lowest_number() {
     let topology = Topology::new(vec![Ns(0); 4], links, 100).unwrap();
     assert_eq!(topology.route(0, 3), Some(vec![2, 3]));
     assert_eq!(topology.route(3, 0), Some(vec![3, 2]));
+    // A node that hands nothing on still sends and receives; the route goes round it, or nowhere.
+    let round = topology.clone().without_relays(&[1]);
+    assert_eq!(round.route(0, 3), Some(vec![0, 1]));
+    assert_eq!(round.route(0, 1), Some(vec![2]));
+    assert_eq!(round.route(1, 3), Some(vec![3]));
+    let nowhere = topology.without_relays(&[1, 2]);
+    assert_eq!(nowhere.route(0, 3), None);
+    assert_eq!(nowhere.route(2, 3), Some(vec![1]));
 }
