@@ -11,6 +11,7 @@ mod text;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 
+use assess::{Shelf, Word};
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::Mistake;
@@ -133,6 +134,15 @@ struct Written<'a> {
     /// Flags whose answers were assumed.
     not_answered: Vec<&'a str>,
     assumed_lines: usize,
+    /// What `check` finds broken or unknown in the plan as it was written.
+    not_met: Vec<NotMet>,
+}
+
+#[derive(Serialize)]
+struct NotMet {
+    id: String,
+    ruling: &'static str,
+    sentence: String,
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
@@ -183,19 +193,49 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .lines()
         .filter(|line| line.contains("  # assumed"))
         .count();
+    let check = assess::check(&reading, &Shelf::default());
+    let not_met: Vec<NotMet> = check
+        .requirements
+        .into_iter()
+        .chain(check.standing)
+        .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
+        .map(|judged| NotMet {
+            ruling: judged.word().as_str(),
+            id: judged.id,
+            sentence: judged.sentence,
+        })
+        .collect();
     match out.format {
-        Format::Text => writeln!(
-            out.stdout,
-            "wrote {}: {assumed_lines} lines are marked `# assumed`\nnext: look at each of them, then run soundline check {}",
-            path.display(),
-            path.display()
-        )?,
+        Format::Text => {
+            writeln!(
+                out.stdout,
+                "wrote {}: {assumed_lines} lines are marked `# assumed`",
+                path.display()
+            )?;
+            if !not_met.is_empty() {
+                writeln!(out.stdout, "as it stands it does not hold:")?;
+            }
+            for NotMet {
+                id,
+                ruling,
+                sentence,
+            } in &not_met
+            {
+                writeln!(out.stdout, "  {ruling}: {id}: {sentence}")?;
+            }
+            writeln!(
+                out.stdout,
+                "next: look at each assumed line, then run soundline check {}",
+                path.display()
+            )?;
+        }
         Format::Json => out.json(&Written {
             format: "new/1",
             program: PROGRAM,
             plan: path.display().to_string(),
             not_answered: answers.missing().into_iter().map(Ask::flag).collect(),
             assumed_lines,
+            not_met,
         })?,
     }
     Ok(Exit::Met)

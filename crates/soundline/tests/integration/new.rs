@@ -79,3 +79,26 @@ fn verif_json_tells_which_answers_were_assumed() {
     assert_eq!(flags.len(), 14);
     assert!(!flags.contains(&"--name".into()));
 }
+
+/// A plan that does not hold as it was written says so at once, and `check` agrees.
+#[test]
+fn verif_a_first_plan_that_does_not_hold_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let thin = ["--conductor", "36 AWG", "--voltage", "12 V"];
+    for (name, more, word) in [
+        ("good", &[][..], None),
+        ("thin", &thin[..], Some("voltage")),
+    ] {
+        let at = folder.path().join(name);
+        let output = run(&[&["new", "--yes", "--out", at.to_str().unwrap()][..], more].concat());
+        expect_status(&output, 0);
+        let said = stdout(&output);
+        assert_eq!(said.contains("does not hold"), word.is_some(), "{said}");
+        let plan = at.join("plan.toml");
+        let check = stdout(&run(&["check", plan.to_str().unwrap()]));
+        assert_eq!(check.contains("  broken"), word.is_some(), "{check}");
+        if let Some(word) = word {
+            assert!(said.contains(&format!("broken: {word}")), "{said}");
+        }
+    }
+}
