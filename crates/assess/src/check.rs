@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::evidence::Record;
+use crate::reach::{Reach, lost};
 use crate::verdict::{Judged, Verdict, Word};
 use crate::{delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts};
 
@@ -70,57 +71,10 @@ impl Check {
     }
 }
 
-/// Top-level tables of the plan that a kind of requirement reads.
-fn reads(that: &That) -> &'static [&'static str] {
-    const ELECTRIC: &[&str] = &[
-        "file", "include", "part", "site", "section", "anchor", "supply", "module", "span",
-    ];
-    const TALK: &[&str] = &[
-        "file",
-        "include",
-        "part",
-        "section",
-        "anchor",
-        "module",
-        "span",
-        "detector",
-        "traffic",
-        "topic",
-        "behaviour",
-        "uplink",
-    ];
-    const STORE: &[&str] = &["file", "include", "part", "deployment", "module", "storage"];
-    const ALL: &[&str] = &[
-        "file",
-        "include",
-        "part",
-        "deployment",
-        "site",
-        "section",
-        "anchor",
-        "supply",
-        "module",
-        "span",
-        "detector",
-        "traffic",
-        "topic",
-        "behaviour",
-        "uplink",
-    ];
-    match that {
-        That::Voltage { .. } | That::SupplyCurrent { .. } => ELECTRIC,
-        That::Delay { .. }
-        | That::LinkLoad { .. }
-        | That::UplinkMessages { .. }
-        | That::UplinkCost { .. } => TALK,
-        That::StorageTime { .. } => STORE,
-        That::Rehearsed { .. } => ALL,
-    }
-}
-
 /// Judges every requirement of a plan, and what is checked in every plan.
 ///
-/// A mistake in one part of the plan makes the verdicts that read this part unknown and leaves the others standing.
+/// A mistake in one part of the plan makes the verdicts that read this part unknown and leaves the others standing. Every
+/// requirement that is written is there, also one that a mistake keeps out of the line.
 #[must_use]
 pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
@@ -136,6 +90,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         warnings: reading.mistakes.len() - errors.len(),
     };
     let Some(line) = &reading.line else {
+        check.requirements = lost(reading);
         let wrong: BTreeSet<&str> = errors.iter().map(|m| m.part.as_str()).collect();
         let verdicts = wrong
             .into_iter()
@@ -153,16 +108,13 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         ));
         return check;
     };
-    let spoilt = |tables: &[&str]| {
-        errors
-            .iter()
-            .find(|m| tables.contains(&m.part.split('.').next().unwrap_or("")))
-            .map(|m| mistaken(m.part.clone()))
-    };
+    let reach = Reach { reading, line };
     for r in &line.requirements {
         let own = format!("requirement.{}", r.id);
-        let verdicts = match spoilt(reads(&r.that)) {
-            _ if errors.iter().any(|m| m.part == own) => vec![mistaken(own)],
+        let spoilt = reach
+            .spoilt(&BTreeSet::from([own]))
+            .or_else(|| reach.spoilt(&reach.of(&r.that)));
+        let verdicts = match spoilt {
             Some(unknown) => vec![unknown],
             None => verdicts(line, r, &reading.digest, shelf),
         };
@@ -174,27 +126,23 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             verdicts,
         ));
     }
-    check.requirements.extend(unread(line, &errors));
+    check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
     let standing: [(&str, &str, Vec<Verdict>); 2] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
-            link_verdicts::link_reach(line),
+            reach.each(link_verdicts::link_reach(line), "span", |p| reach.length(p)),
         ),
         (
             "housing-depth",
             "every housing is within its rated depth",
-            other_verdicts::housing_depths(line),
+            reach.each(other_verdicts::housing_depths(line), "module", |p| {
+                reach.depth(p)
+            }),
         ),
     ];
     for (id, sentence, verdicts) in standing {
-        let verdicts = match spoilt(&[
-            "file", "include", "part", "site", "section", "anchor", "module", "span",
-        ]) {
-            Some(unknown) => vec![unknown],
-            None => verdicts,
-        };
         if !verdicts.is_empty() {
             check.standing.push(Judged::new(
                 id.to_owned(),
@@ -208,49 +156,6 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.assumed = assumed(line);
     check.cautions = cautions(line);
     check
-}
-
-fn mistaken(part: String) -> Verdict {
-    let why = format!("the plan has a mistake in {part}");
-    Verdict::Unknown { subject: part, why }
-}
-
-/// Requirements that are written, but not in the line: nothing is known of them.
-fn unread(line: &Line, errors: &[&Mistake]) -> Vec<Judged> {
-    const SENTENCE: &str = "this requirement cannot be read";
-    let wrong: BTreeSet<&str> = errors
-        .iter()
-        .filter_map(|m| m.part.strip_prefix("requirement."))
-        .filter(|id| line.requirements.iter().all(|r| r.id != *id))
-        .collect();
-    let unresolved = line.unresolved_requirements.iter().map(|r| {
-        let subject = format!("requirement.{}", r.id);
-        let verdict = if wrong.contains(r.id.as_str()) {
-            mistaken(subject)
-        } else {
-            Verdict::Unknown {
-                subject,
-                why: "what it names cannot be read: the plan has a mistake there".to_owned(),
-            }
-        };
-        let (must, source) = (r.must, r.source.clone());
-        Judged::new(
-            r.id.clone(),
-            must,
-            source,
-            SENTENCE.to_owned(),
-            vec![verdict],
-        )
-    });
-    let torn = wrong
-        .iter()
-        .filter(|id| line.unresolved_requirements.iter().all(|r| r.id != **id))
-        .map(|id| {
-            let verdict = mistaken(format!("requirement.{id}"));
-            let sentence = SENTENCE.to_owned();
-            Judged::new((*id).to_owned(), Must::Shall, None, sentence, vec![verdict])
-        });
-    unresolved.chain(torn).collect()
 }
 
 fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> Vec<Verdict> {

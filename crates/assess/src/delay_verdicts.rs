@@ -69,12 +69,8 @@ pub(crate) fn delay(
                 narrow: NARROW_S,
                 unit: "s".to_owned(),
             };
-            against.judge(
-                subject,
-                way.seconds,
-                Evidence::computed(DELAY_METHOD, &inputs),
-                way.steps.join(", "),
-            )
+            let evidence = Evidence::computed(DELAY_METHOD, &(&subject, inputs));
+            against.judge(subject, way.seconds, evidence, way.steps.join(", "))
         }
     }
 }
@@ -99,7 +95,7 @@ fn delay_bound(
         }
     };
     let heard_s = latency_s(line, from, notice)?;
-    let mut inputs = format!("{heard_s:?} {to:?} {share:?} {streams:?}");
+    let mut inputs = format!("{heard_s:?} {share:?} {:?}", streams.crossing());
     if let Some(t) = &traffic {
         inputs.push_str(&format!("{:?}", t.topology));
     }

@@ -11,6 +11,7 @@ mod link_verdicts;
 mod other_verdicts;
 mod power_verdicts;
 mod queue;
+mod reach;
 mod uplink_verdicts;
 mod verdict;
 

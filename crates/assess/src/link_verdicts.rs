@@ -39,7 +39,7 @@ pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdic
                     narrow: NARROW_POINTS,
                     unit: "%".to_owned(),
                 };
-                let inputs = (l, &streams, &traffic.topology);
+                let inputs = (l, streams.crossing(), &traffic.topology);
                 against.judge(
                     subject,
                     100.0 * share,

@@ -185,6 +185,15 @@ impl Word {
 }
 
 impl Verdict {
+    /// What it is about.
+    #[must_use]
+    pub fn subject(&self) -> &str {
+        match self {
+            Verdict::Known(known) => &known.subject,
+            Verdict::Unknown { subject, .. } => subject,
+        }
+    }
+
     /// Its word.
     #[must_use]
     pub fn word(&self) -> Word {

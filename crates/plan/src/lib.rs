@@ -7,6 +7,7 @@
 mod canonical;
 mod catalogue;
 mod cue_sheet;
+mod faults;
 mod field;
 mod folder;
 mod line;
@@ -22,6 +23,7 @@ mod tables;
 mod topic_name;
 
 pub use cue_sheet::*;
+pub use faults::{Fault, Faults, WrittenBehaviour, WrittenRequirement, WrittenStart};
 pub use line::*;
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{

@@ -107,8 +107,6 @@ pub struct Line {
     pub storages: Vec<Storage>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
-    /// Requirements that were read, but name something that could not be, or have a mistake themselves.
-    pub unresolved_requirements: Vec<UnresolvedRequirement>,
 }
 
 /// Name, dates and slips of the deployment.
@@ -760,6 +758,17 @@ pub enum NoticeKind {
     Ended,
 }
 
+impl NoticeKind {
+    /// The notice of a word that a path may end in.
+    pub(crate) fn of_word(word: &str) -> NoticeKind {
+        match word {
+            "onset" => NoticeKind::Onset,
+            "confirmed" => NoticeKind::Confirmed,
+            _ => NoticeKind::Ended,
+        }
+    }
+}
+
 /// What a module does when something happens.
 #[derive(Clone, Debug)]
 pub struct Behaviour {
@@ -912,6 +921,16 @@ pub enum Must {
     Should,
 }
 
+impl Must {
+    /// What a word of the plan says.
+    pub(crate) fn of_word(word: &str) -> Must {
+        match word {
+            "should" => Must::Should,
+            _ => Must::Shall,
+        }
+    }
+}
+
 /// A sentence of the plan that must hold.
 #[derive(Clone, Debug)]
 pub struct Requirement {
@@ -929,19 +948,6 @@ pub struct Requirement {
     pub share: Option<Q>,
     /// Only when the wind is at most this, m/s.
     pub when_wind_at_most_m_s: Option<Q>,
-}
-
-/// A requirement of which it is not known what must hold.
-#[derive(Clone, Debug)]
-pub struct UnresolvedRequirement {
-    /// Id.
-    pub id: String,
-    /// Where it was declared.
-    pub at: Site,
-    /// Shall or should.
-    pub must: Must,
-    /// Permit, clause or document.
-    pub source: Option<String>,
 }
 
 /// Limits on a quantity; at least one side is set.

@@ -1,6 +1,6 @@
 //! Mistakes and warnings of a file: each with a stable code, its place, what was expected, and help.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
@@ -169,6 +169,8 @@ pub struct Mistake {
     pub help: Option<String>,
     /// The part of the file it belongs to, as a typed path (`module.upper`), or the name of a top-level table.
     pub part: String,
+    /// Further parts that have the same mistake: those that use the catalogue part it stands in.
+    pub also: BTreeSet<String>,
 }
 
 impl Mistake {
@@ -182,6 +184,7 @@ impl Mistake {
             related: Vec::new(),
             help: None,
             part: String::new(),
+            also: BTreeSet::new(),
         }
     }
 
@@ -210,6 +213,11 @@ impl Mistake {
     pub(crate) fn part(mut self, part: impl Into<String>) -> Mistake {
         self.part = part.into();
         self
+    }
+
+    /// All parts of the file that have it.
+    pub fn parts(&self) -> impl Iterator<Item = &str> {
+        std::iter::once(self.part.as_str()).chain(self.also.iter().map(String::as_str))
     }
 
     /// Whether it is an error rather than a warning.
@@ -308,6 +316,7 @@ fn join(known: &mut Mistake, again: Mistake) {
     }
     let of_part = |m: &str| m == PART || m.starts_with("part.");
     if known.part != again.part {
+        known.also.extend([known.part.clone(), again.part.clone()]);
         if !of_part(&known.part) && !of_part(&again.part) {
             PART.clone_into(&mut known.part);
         } else if known.part == PART {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
+use crate::faults::{Faults, faults};
 use crate::folder::{stays_inside, tidy};
 use crate::line::Line;
 use crate::mistake::{Code, Mistake, Mistakes};
@@ -70,6 +71,8 @@ pub struct Reading {
     pub source_digest: String,
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
     pub digest: String,
+    /// What the mistakes reach.
+    pub faults: Faults,
     catalogue: Catalogue,
     declared: Declared,
 }
@@ -127,10 +130,19 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     if !readable {
         mistakes.keep_only_first();
     }
+    let mistakes = mistakes.into_sorted();
     Reading {
         source_digest: canonical::source_digest(&sources),
         digest: canonical::digest("plan/1", &fields, &catalogue),
-        mistakes: mistakes.into_sorted(),
+        faults: faults(
+            &table,
+            &fields,
+            &declared,
+            &catalogue,
+            line.as_ref(),
+            &mistakes,
+        ),
+        mistakes,
         sources,
         line,
         catalogue,
@@ -221,7 +233,7 @@ fn load(
         mistakes.push(
             Mistake::error(code, site, message)
                 .label("here")
-                .part("file")
+                .part(if asked.is_some() { "include" } else { "file" })
                 .help(match code {
                     Code::TooLarge => "a plan is a text of some pages; is this the right file?",
                     _ => "check the name and that it may be read",

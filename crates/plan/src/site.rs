@@ -70,6 +70,21 @@ impl Sources {
         (0u32..).map(FileId).zip(&self.files)
     }
 
+    /// A place in words: `line 34` in the first file, `line 3 of parts/pods.toml` in another, named from the folder of the first.
+    #[must_use]
+    pub fn place(&self, site: Site) -> String {
+        let (line, _) = self.line_column(site);
+        let path = &self.get(site.file).path;
+        if site.file == FileId(0) {
+            return format!("line {line}");
+        }
+        let folder = self.get(FileId(0)).path.parent();
+        let path = folder
+            .and_then(|f| path.strip_prefix(f).ok())
+            .unwrap_or(path);
+        format!("line {line} of {}", path.display())
+    }
+
     /// Line and column (both from 1, the column in characters) of a site's first byte.
     #[must_use]
     pub fn line_column(&self, site: Site) -> (usize, usize) {

@@ -197,6 +197,14 @@ pub struct Streams {
     pub flows: Vec<Flow>,
 }
 
+impl Streams {
+    /// The flows that cross a link: all that a bound or a load reads.
+    pub(crate) fn crossing(&self) -> Vec<&Flow> {
+        let crossing = self.flows.iter().filter(|f| !f.targets.is_empty());
+        crossing.collect()
+    }
+}
+
 /// The streams of the line with what each may publish at most.
 ///
 /// A topic's own `at_most` holds for each module that publishes it. Without one the limit is that of what starts the

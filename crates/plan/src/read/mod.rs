@@ -263,8 +263,8 @@ impl<'a> Reader<'a> {
                     list.iter().map(|n| self.section(section, n)).collect();
                 all.into_iter().collect::<Option<_>>().map(Read::Tables)
             }
-            Shape::Keyed(section) => self.keyed(section, node, top, false),
-            Shape::KeyedTopics(section) => self.keyed(section, node, top, true),
+            Shape::Keyed(section) => self.keyed(field.key, section, node, top, false),
+            Shape::KeyedTopics(section) => self.keyed(field.key, section, node, top, true),
             Shape::KeyedLoads => self.loads(node),
             Shape::Parts => None,
         }
@@ -284,6 +284,7 @@ impl<'a> Reader<'a> {
 
     fn keyed(
         &mut self,
+        key: &str,
         section: &'static Section,
         node: &Node,
         top: bool,
@@ -295,9 +296,11 @@ impl<'a> Reader<'a> {
         let outer = self.part.clone();
         let mut all = Keyed::default();
         for (id, entry) in table {
-            if top {
-                self.part = format!("{outer}.{id}");
-            }
+            self.part = if top {
+                format!("{outer}.{id}")
+            } else {
+                format!("{outer}.{key}.{id}")
+            };
             if topics {
                 if let Err(why) = topic_name::check_name(id) {
                     let m = Mistake::error(

@@ -124,6 +124,21 @@ impl Declared {
         declared
     }
 
+    /// Paths of all things, right or wrong; not of the states of modules.
+    pub(crate) fn things(&self) -> impl Iterator<Item = &str> {
+        let all = self.paths.keys().chain(&self.wrong).map(String::as_str);
+        all.filter(|p| {
+            let steps: Vec<&str> = p.split('.').collect();
+            match steps.as_slice() {
+                ["topic", ..] => *p != "topic",
+                ["module", _] => true,
+                ["module", _, key, _] => *key != "loads",
+                ["module", ..] => false,
+                _ => steps.len() == 2,
+            }
+        })
+    }
+
     /// Whether something with this path is written, right or wrong.
     fn has(&self, path: &str) -> bool {
         let above = |p: &str| {
@@ -167,11 +182,23 @@ impl Resolver<'_> {
             mistake
         };
         if self.catalogue.holds(mistake.site)
-            && let Some(user) = self.declared.paths.get(&self.part)
+            && let Some(user) = self.user()
         {
-            mistake = mistake.related(*user, "the part is used here");
+            mistake = mistake.related(user, "the part is used here");
         }
         self.mistakes.push(mistake);
+    }
+
+    /// Where the part under way, or the thing that it belongs to, is declared outside the catalogue.
+    fn user(&self) -> Option<Site> {
+        let mut path = self.part.as_str();
+        loop {
+            let site = self.declared.paths.get(path).copied();
+            if let Some(site) = site.filter(|s| !self.catalogue.holds(*s)) {
+                return Some(site);
+            }
+            path = path.rsplit_once('.')?.0;
+        }
     }
 
     /// Whether a table has the keys that its kind must have, and no others; tells what is missing and what is strange.
@@ -311,12 +338,7 @@ impl Resolver<'_> {
         let (_, path, site) = self.reference(fields, key)?;
         let (head, notice) = path.rsplit_once('.')?;
         let detector = ix_of(&line.detectors, head, |d| &d.id).map(DetectorIx)?;
-        let notice = match notice {
-            "onset" => NoticeKind::Onset,
-            "confirmed" => NoticeKind::Confirmed,
-            _ => NoticeKind::Ended,
-        };
-        Some((detector, notice, site))
+        Some((detector, NoticeKind::of_word(notice), site))
     }
 }
 
@@ -374,7 +396,6 @@ pub(crate) fn line(
         uplinks: Vec::new(),
         storages: Vec::new(),
         requirements: Vec::new(),
-        unresolved_requirements: Vec::new(),
     };
     modules::modules(&mut r, root, &mut line);
     mechanics::sections(&mut r, root, &mut line);

@@ -86,7 +86,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         }),
         sensors: f
             .keyed("sensor")
-            .filter_map(|(id, s)| sensor(r, id, s))
+            .filter_map(|(sensor_id, s)| sensor(r, id, sensor_id, s))
             .collect(),
         outputs: f
             .keyed("output")
@@ -180,7 +180,14 @@ fn pass(word: &str) -> PassWhen {
     }
 }
 
-fn sensor(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
+fn sensor(r: &mut Resolver<'_>, module: &str, id: &str, f: &Fields) -> Option<Sensor> {
+    r.part = format!("module.{module}.sensor.{id}");
+    let read = sensor_itself(r, id, f);
+    r.part = format!("module.{module}");
+    read
+}
+
+fn sensor_itself(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
     let kind = match *f.choice("kind")?.0 {
         "hydrophone" => SensorKind::Hydrophone,
         "microphone" => SensorKind::Microphone,

@@ -8,35 +8,28 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
 use crate::folder::stays_inside;
 use crate::line::{
-    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That,
-    UnresolvedRequirement, UplinkIx,
+    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
 use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
 
+/// How binding a requirement is that does not say so.
+const MUST: Must = Must::Shall;
+
 pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("requirement") {
         r.part = format!("requirement.{id}");
-        let must = match f.choice("must") {
-            Some((&"should", _)) => Must::Should,
-            _ => Must::Shall,
-        };
-        let source = f.text("source").map(|(t, _)| t.clone());
         let Some(that) = that(r, f, line) else {
-            line.unresolved_requirements.push(UnresolvedRequirement {
-                id: id.to_owned(),
-                at: f.site,
-                must,
-                source,
-            });
             continue;
         };
         line.requirements.push(Requirement {
             id: id.to_owned(),
             at: f.site,
-            must,
-            source,
+            must: f
+                .choice("must")
+                .map_or(MUST, |(word, _)| Must::of_word(word)),
+            source: f.text("source").map(|(t, _)| t.clone()),
             that,
             share: f.q("share"),
             when_wind_at_most_m_s: f.q("when_wind_at_most"),
