@@ -34,6 +34,16 @@ impl Reference {
             Reference::FullScale => "(full scale)2 s",
         }
     }
+
+    /// The reference of a level of power spectral density, as text.
+    #[must_use]
+    pub fn density(self) -> &'static str {
+        match self {
+            Reference::Water => "1 uPa2/Hz",
+            Reference::Air => "(20 uPa)2/Hz",
+            Reference::FullScale => "(full scale)2/Hz",
+        }
+    }
 }
 
 /// One channel of a recording as one sensor hears it.
@@ -60,7 +70,8 @@ impl Ear {
     }
 
     /// What is taken from a level re 1 uPa to tell it against the reference, dB.
-    pub(crate) fn reference_db(&self) -> f64 {
+    #[must_use]
+    pub fn reference_db(&self) -> f64 {
         peak_level_db(self.reference_upa(), WATER_REFERENCE_UPA)
     }
 

@@ -8,7 +8,9 @@ pub use output::{OutputError, Overwrite, write_atomically, write_atomically_with
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
-    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, linear_ticks, logarithmic_ticks,
-    scale_colour, si_label,
+    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference, linear_ticks,
+    logarithmic_ticks, scale_colour, si_label,
 };
-pub use told::{check_json, check_text, record_json, rehearsal_json, rehearsal_text};
+pub use told::{
+    check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json, rehearsal_text,
+};

@@ -88,6 +88,7 @@ pub struct Spectrogram {
     grid: Grid,
     pooling: Pooling,
     analysis: Option<Analysis>,
+    reach_s: (f64, f64),
     level_db: Vec<f32>,
 }
 
@@ -125,8 +126,24 @@ impl Spectrogram {
             grid: grid.checked()?,
             pooling,
             analysis,
+            reach_s: grid.time_range_s(),
             level_db: level_db_re_1upa2_per_hz,
         })
+    }
+
+    /// The same, whose first and last column rest on sound from `begin_s` to `end_s`.
+    pub(super) fn reaching(self, begin_s: f64, end_s: f64) -> Self {
+        Self {
+            reach_s: (begin_s, end_s),
+            ..self
+        }
+    }
+
+    /// Begin and end of the sound on which the columns rest, seconds after the first sample of the recording: of a
+    /// [`SpectrogramBuilder`](super::SpectrogramBuilder), from the first sample to the end of the last window, half a
+    /// window further than the columns lie. A picture shows the outer columns that far.
+    pub fn reach_s(&self) -> (f64, f64) {
+        self.reach_s
     }
 
     /// Where the columns and rows lie.
@@ -159,8 +176,9 @@ pub(super) struct PixelLevels {
 }
 
 /// Brings the cells of `spectrogram` to the pixels of a plot. A pixel takes all cells whose centre
-/// lies in it, pooled as the spectrogram says; where none does, the cell over its middle. So every
-/// cell in the range reaches at least one pixel, and nothing is interpolated.
+/// lies in it, pooled as the spectrogram says; where none does, the cell over its middle, and
+/// beyond the outer columns, as far as they reach, the outer column. So every cell in the range
+/// reaches at least one pixel, and nothing is interpolated.
 pub(super) fn pixel_levels(
     spectrogram: &Spectrogram,
     time: &Axis,
@@ -174,7 +192,16 @@ pub(super) fn pixel_levels(
         .map(|x| {
             let edge = |px: f64| (time.value(left + px) - grid.begin_s) / grid.column_step_s;
             let x = x as f64;
-            cells_between(edge(x), edge(x + 0.5), edge(x + 1.0), grid.columns)
+            let cells = cells_between(edge(x), edge(x + 0.5), edge(x + 1.0), grid.columns);
+            let middle_s = time.value(left + x + 0.5);
+            let (begin_s, end_s) = spectrogram.reach_s;
+            if !cells.is_empty() || !(begin_s..=end_s).contains(&middle_s) {
+                cells
+            } else if middle_s < grid.begin_s {
+                0..1
+            } else {
+                grid.columns - 1..grid.columns
+            }
         })
         .collect();
     let rows: Vec<_> = (0..height)

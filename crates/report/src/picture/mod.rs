@@ -33,6 +33,6 @@ pub use grid::{Analysis, Grid, Spectrogram};
 pub use level::{LevelLine, LevelPicture, LevelPoints, LevelTrace, LineStyle};
 pub use marks::EventMark;
 pub use page::{Frame, Picture, PictureSize};
-pub use spectrogram::SpectrogramPicture;
+pub use spectrogram::{SpectrogramPicture, SpectrumReference};
 pub use stream::{Pooling, SpectrogramBuilder, SpectrogramSettings};
 pub use ticks::{linear_ticks, logarithmic_ticks, si_label};

@@ -17,6 +17,23 @@ use super::{
     Axis, AxisScale, ColourRange, EventMark, Frame, Picture, PictureError, PictureSize, Spectrogram,
 };
 
+/// What the levels of a spectrogram are told against.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpectrumReference<'a> {
+    /// The unit over the colour scale, such as `dB re 1 µPa²/Hz`.
+    pub unit: &'a str,
+    /// What is taken from a level re 1 µPa²/Hz, dB; finite.
+    pub offset_db: f64,
+}
+
+impl SpectrumReference<'_> {
+    /// 1 µPa²/Hz, for sound in water (ISO 18405).
+    pub const WATER: Self = Self {
+        unit: "dB re 1 µPa²/Hz",
+        offset_db: 0.0,
+    };
+}
+
 /// All that a picture of a spectrogram shows.
 #[derive(Debug, Clone, Copy)]
 pub struct SpectrogramPicture<'a> {
@@ -24,17 +41,19 @@ pub struct SpectrogramPicture<'a> {
     pub title: &'a str,
     /// The levels.
     pub spectrogram: &'a Spectrogram,
+    /// What the levels are told against.
+    pub reference: SpectrumReference<'a>,
     /// Size of the picture.
     pub size: PictureSize,
     /// Instant of the first sample, where known; the time axis is then in UTC.
     pub start_utc: Option<Timestamp>,
-    /// Time shown, seconds after the first sample; all of the spectrogram without it.
+    /// Time shown, seconds after the first sample; without it all that the spectrogram rests on.
     pub time_range_s: Option<(f64, f64)>,
     /// Frequency shown, hertz; above zero on a logarithmic axis.
     pub frequency_range_hz: (f64, f64),
     /// How the frequency axis divides its range.
     pub frequency_scale: AxisScale,
-    /// Ends of the colour scale.
+    /// Ends of the colour scale, in the unit of `reference`.
     pub colour_range: ColourRange,
     /// Events to be marked.
     pub marks: &'a [EventMark],
@@ -48,7 +67,6 @@ struct Sheet {
     lines: Vec<String>,
 }
 
-const UNIT: &str = "dB re 1 µPa²/Hz";
 const SCALE_GAP_PX: f64 = 28.0;
 const SCALE_WIDTH_PX: f64 = 22.0;
 const RIGHT_PX: f64 = 148.0;
@@ -64,8 +82,15 @@ impl SpectrogramPicture<'_> {
     /// the spectrogram does not reach, and when the marks leave no room.
     pub fn draw(&self) -> Result<Picture, PictureError> {
         check_marks(self.marks)?;
-        let grid = self.spectrogram.grid();
-        let time_range_s = self.time_range_s.unwrap_or(grid.time_range_s());
+        if !self.reference.offset_db.is_finite() {
+            return Err(PictureError::Value {
+                what: "offset of the levels",
+                value: self.reference.offset_db,
+                unit: "dB",
+                needed: "it must be finite",
+            });
+        }
+        let time_range_s = self.time_range_s.unwrap_or(self.spectrogram.reach_s());
         self.check_reach(time_range_s)?;
 
         let mut lines_kept = USUAL_LINES;
@@ -114,7 +139,10 @@ impl SpectrogramPicture<'_> {
             (plot.bottom, plot.top),
         )?;
 
-        let levels = pixel_levels(self.spectrogram, &time, &frequency);
+        let mut levels = pixel_levels(self.spectrogram, &time, &frequency);
+        for level_db in &mut levels.level_db {
+            *level_db = (f64::from(*level_db) - self.reference.offset_db) as f32;
+        }
         let colour_db = self.colour_range.ends(&levels.level_db)?;
         let mut canvas = blank(self.size);
         draw_cells(&mut canvas, plot, &levels, colour_db);
@@ -122,7 +150,7 @@ impl SpectrogramPicture<'_> {
         draw_axis_title(&mut canvas, &format!("Frequency ({unit_name})"), plot);
         draw_vertical_axis(&mut canvas, plot, &frequency, &frequency_ticks);
         draw_time_axis(&mut canvas, plot, self.size, &time_ticks);
-        draw_colour_scale(&mut canvas, plot, colour_db, self.size);
+        draw_colour_scale(&mut canvas, plot, colour_db, self.reference.unit, self.size);
         let unnumbered = draw_boxes(&mut canvas, plot, &time, &frequency, self.marks);
         draw_frame(&mut canvas, plot);
         if !self.marks.is_empty() {
@@ -167,7 +195,7 @@ impl SpectrogramPicture<'_> {
         );
         let reaches = |wanted: (f64, f64), held: (f64, f64)| wanted.0 < held.1 && held.0 < wanted.1;
         let checks = [
-            ("time", "s", time_range_s, grid.time_range_s()),
+            ("time", "s", time_range_s, self.spectrogram.reach_s()),
             ("frequency", "Hz", self.frequency_range_hz, held_hz),
         ];
         for (what, unit, wanted, held) in checks {
@@ -280,10 +308,16 @@ fn cell_colour(level: f32, ends: Option<(f64, f64)>, table: &[Rgb]) -> Option<Rg
     Some(table[libm::round(share * (table.len() - 1) as f64) as usize])
 }
 
-fn draw_colour_scale(canvas: &mut Canvas, plot: Area, ends: Option<(f64, f64)>, size: PictureSize) {
+fn draw_colour_scale(
+    canvas: &mut Canvas,
+    plot: Area,
+    ends: Option<(f64, f64)>,
+    unit: &str,
+    size: PictureSize,
+) {
     let right = f64::from(size.width_px) - 14.0;
     canvas.text(
-        UNIT,
+        unit,
         (right, plot.top - 12.0),
         AXIS_TITLE_PX,
         Align::Right,

@@ -88,6 +88,8 @@ pub struct SpectrogramBuilder {
     received: u64,
     next_window: u64,
     windows: u64,
+    /// Samples from the first of the recording to the end of the last window.
+    reached: u64,
     columns: Columns,
 }
 
@@ -167,6 +169,7 @@ impl SpectrogramBuilder {
             received: 0,
             next_window: 0,
             windows: 0,
+            reached: 0,
             columns: Columns::new(rows, pooling),
         })
     }
@@ -264,6 +267,8 @@ impl SpectrogramBuilder {
             });
         self.columns.add(self.next_window, powers);
         self.windows += 1;
+        self.reached =
+            self.next_window * self.settings.hop_samples as u64 + self.window.len() as u64;
     }
 
     /// The spectrogram of all that was taken. Samples after the last whole window are left out.
@@ -296,7 +301,8 @@ impl SpectrogramBuilder {
             windows_per_column: self.columns.windows_each,
         };
         let levels = self.columns.levels_db();
-        Spectrogram::from_levels(grid, settings.pooling, Some(analysis), levels)
+        let spectrogram = Spectrogram::from_levels(grid, settings.pooling, Some(analysis), levels)?;
+        Ok(spectrogram.reaching(0.0, self.reached as f64 / settings.rate_hz))
     }
 }
 

@@ -34,8 +34,8 @@ pub(super) fn time_ticks(
     start_utc: Option<Timestamp>,
     size_px: f32,
 ) -> Result<TimeTicks, PictureError> {
-    // A recording's first window is centred a little after its first sample: a tick less than half
-    // a pixel outside the axis still stands on its edge.
+    // A recording's last window ends a little before its last sample: a tick less than half a pixel
+    // outside the axis still stands on its edge.
     let (low_px, high_px) = axis.pixels();
     let range_s = (axis.value(low_px - 0.5), axis.value(high_px + 0.5));
     let mut most = MOST_TICKS;

@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use assess::{Check, Evidence, Figure, Judged, Verdict, Word};
-use plan::{Mistake, Must, Sources};
-use serde_json::{Value, json};
+use plan::{Mistake, Must, Site, Sources};
+use serde_json::{Map, Value, json};
 
 use super::words;
 
@@ -25,24 +25,7 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         out.push_str("\nChecked in every plan\n");
         section(&mut out, &check.standing, colour);
     }
-    let count = |w: Word| {
-        check
-            .requirements
-            .iter()
-            .chain(&check.standing)
-            .filter(|j| j.word() == w)
-            .count()
-    };
-    let _ = writeln!(
-        out,
-        "\n{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
-        count(Word::Met),
-        count(Word::Marginal),
-        count(Word::Broken),
-        count(Word::Unknown),
-        words::count(check.errors, "error"),
-        words::count(check.warnings, "warning"),
-    );
+    let _ = writeln!(out, "\n{}", totals(check));
     list(
         &mut out,
         "Assumed, because the plan does not say otherwise",
@@ -55,6 +38,50 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         &cautions,
     );
     out
+}
+
+/// What does not hold, each with its worst verdict and with what `change` says would mend it, and the line of totals.
+#[must_use]
+pub fn check_brief(
+    check: &Check,
+    colour: bool,
+    change: &dyn Fn(&Judged) -> Option<&'static str>,
+) -> String {
+    let mut out = String::new();
+    let mut rows: Vec<&Judged> = check
+        .requirements
+        .iter()
+        .chain(&check.standing)
+        .filter(|j| matches!(j.word(), Word::Broken | Word::Unknown))
+        .collect();
+    rows.sort_by_key(|j| j.word());
+    for judged in rows {
+        row(&mut out, judged, 1, colour);
+        let Some(change) = change(judged) else {
+            continue;
+        };
+        for (i, words) in wrap(change, 90).iter().enumerate() {
+            let lead = if i == 0 { "change: " } else { "        " };
+            let _ = writeln!(out, "           {lead}{words}");
+        }
+    }
+    let _ = writeln!(out, "{}", totals(check));
+    out
+}
+
+/// How many requirements are met, marginal, broken and unknown, and how many mistakes the plan has.
+fn totals(check: &Check) -> String {
+    let all = || check.requirements.iter().chain(&check.standing);
+    let count = |w: Word| all().filter(|j| j.word() == w).count();
+    format!(
+        "{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
+        count(Word::Met),
+        count(Word::Marginal),
+        count(Word::Broken),
+        count(Word::Unknown),
+        words::count(check.errors, "error"),
+        words::count(check.warnings, "warning"),
+    )
 }
 
 fn list(out: &mut String, title: &str, lines: &[String]) {
@@ -90,37 +117,42 @@ fn section(out: &mut String, all: &[Judged], colour: bool) {
     let mut rows: Vec<&Judged> = all.iter().collect();
     rows.sort_by_key(|j| j.word());
     for judged in rows {
-        let must = match judged.must {
-            Must::Shall => "shall",
-            Must::Should => "should",
+        row(out, judged, TOLD_EACH, colour);
+    }
+}
+
+/// One requirement with at most `most` of its verdicts that are not met.
+fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
+    let must = match judged.must {
+        Must::Shall => "shall",
+        Must::Should => "should",
+    };
+    let head = format!("{} ({must}): {}", judged.id, judged.sentence);
+    for (i, row) in wrap(&head, 98).iter().enumerate() {
+        let _ = match i {
+            0 => writeln!(out, "  {}  {row}", word(judged.word(), colour)),
+            _ => writeln!(out, "           {row}"),
         };
-        let head = format!("{} ({must}): {}", judged.id, judged.sentence);
-        for (i, row) in wrap(&head, 98).iter().enumerate() {
-            let _ = match i {
-                0 => writeln!(out, "  {}  {row}", word(judged.word(), colour)),
-                _ => writeln!(out, "           {row}"),
-            };
-        }
-        if let Some(clause) = &judged.clause {
-            let _ = writeln!(out, "           by {clause}");
-        }
-        // Of what is met the one closest to its limit is enough.
-        let told = match judged.word() {
-            Word::Met => 1,
-            _ => judged
-                .verdicts
-                .iter()
-                .filter(|v| v.word() != Word::Met)
-                .count()
-                .min(TOLD_EACH),
-        };
-        for verdict in judged.verdicts.iter().take(told) {
-            tell(out, verdict);
-        }
-        let rest = judged.verdicts.len() - told;
-        if rest > 0 {
-            let _ = writeln!(out, "           and {rest} more, none of them worse");
-        }
+    }
+    if let Some(clause) = &judged.clause {
+        let _ = writeln!(out, "           by {clause}");
+    }
+    // Of what is met the one closest to its limit is enough.
+    let told = match judged.word() {
+        Word::Met => 1,
+        _ => judged
+            .verdicts
+            .iter()
+            .filter(|v| v.word() != Word::Met)
+            .count()
+            .min(most),
+    };
+    for verdict in judged.verdicts.iter().take(told) {
+        tell(out, verdict);
+    }
+    let rest = judged.verdicts.len() - told;
+    if rest > 0 {
+        let _ = writeln!(out, "           and {rest} more, none of them worse");
     }
 }
 
@@ -203,7 +235,7 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
         "assumed": check.assumed,
         "cautions": check.cautions,
-        "mistakes": mistakes.iter().map(|m| mistake_json(m, sources)).collect::<Vec<_>>(),
+        "mistakes": mistakes_json(mistakes, sources),
     })
 }
 
@@ -257,16 +289,44 @@ fn evidence_json(evidence: &Evidence) -> Value {
     }
 }
 
+/// Mistakes and warnings of a file, each with its code, its place, what is wrong and how to mend it.
+#[must_use]
+pub fn mistakes_json(mistakes: &[Mistake], sources: &Sources) -> Vec<Value> {
+    mistakes.iter().map(|m| mistake_json(m, sources)).collect()
+}
+
 fn mistake_json(mistake: &Mistake, sources: &Sources) -> Value {
-    let (line, column) = sources.line_column(mistake.site);
-    json!({
+    let mut told = json!({
         "code": mistake.code.as_str(),
         "severity": if mistake.is_error() { "error" } else { "warning" },
         "message": mistake.message,
-        "file": sources.get(mistake.site.file).path.display().to_string(),
-        "line": line,
-        "column": column,
+        "label": mistake.label,
         "help": mistake.help,
         "part": mistake.part,
-    })
+        "related": mistake.related.iter().map(|(site, label)| {
+            let mut place = place_json(*site, sources);
+            place.insert("label".to_owned(), json!(label));
+            place
+        }).collect::<Vec<_>>(),
+    });
+    told.as_object_mut()
+        .expect("it was made as an object")
+        .extend(place_json(mistake.site, sources));
+    told
+}
+
+/// Line and column count from 1, bytes from 0; the end is one past the last byte.
+fn place_json(site: Site, sources: &Sources) -> Map<String, Value> {
+    let (line, column) = sources.line_column(site);
+    let place = json!({
+        "file": sources.get(site.file).path.display().to_string(),
+        "line": line,
+        "column": column,
+        "begin_byte": site.start,
+        "end_byte": site.end,
+    });
+    match place {
+        Value::Object(place) => place,
+        _ => unreachable!("it was made as an object"),
+    }
 }

@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use report::{
     Axis, AxisScale, ColourRange, EventMark, Grid, PictureError, PictureSize, Pooling, Spectrogram,
-    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, scale_colour,
+    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference, scale_colour,
 };
 
 use crate::pixels::{Pixels, dark, lightness};
@@ -53,6 +53,7 @@ fn plain(spectrogram: &Spectrogram) -> SpectrogramPicture<'_> {
     SpectrogramPicture {
         title: "Tone",
         spectrogram,
+        reference: SpectrumReference::WATER,
         size: PictureSize::PAGE,
         start_utc: None,
         time_range_s: None,
@@ -196,11 +197,11 @@ fn verif_tick_pixels_map_back_to_round_values() {
 
     let row = (0..pixels.width).map(|x| pixels.at(x as f64, bottom + 4.0));
     let ticks_s = on_axis(&picture.frame.time, dark_runs(row));
-    assert_eq!(ticks_s.len(), 11, "{ticks_s:?}");
+    assert_eq!(ticks_s.len(), 13, "{ticks_s:?}");
     let (begin_s, end_s) = picture.frame.time.range();
     let (_, right) = picture.frame.time.pixels();
     let s_a_pixel = (end_s - begin_s) / (right - left);
-    for (tick_s, wanted_s) in ticks_s.iter().zip((1..12).map(|i| f64::from(i) * 5.0)) {
+    for (tick_s, wanted_s) in ticks_s.iter().zip((0..13).map(|i| f64::from(i) * 5.0)) {
         assert!(
             (tick_s - wanted_s).abs() <= s_a_pixel,
             "{tick_s} for {wanted_s}"
@@ -326,6 +327,96 @@ fn verif_missing_time_is_hatched_and_silence_is_told() {
             .text("Description")
             .contains("digital silence")
     );
+}
+
+/// Windows lie half their length inside the recording; the picture begins at the first sample all the same, ends with the
+/// last window, and is hatched only where samples are missing.
+#[test]
+fn verif_a_picture_begins_at_the_first_sample() {
+    // 61 windows of 1024 samples, 256 apart, are 16 384 samples; a further 100 fill no window.
+    let tone_hz = 141.0 * 8000.0 / 1024.0;
+    let signal = tone_in_noise(8000.0, tone_hz, 16_484.0 / 8000.0);
+    let data = spectrogram(8000.0, (0.0, 4000.0), &signal);
+    assert_eq!(data.reach_s(), (0.0, 16_384.0 / 8000.0));
+    let picture = plain(&data).draw().unwrap();
+    assert_eq!(picture.frame.time.range(), data.reach_s());
+    let pixels = Pixels::of(&picture);
+    assert!(!pixels.text("Description").contains("Hatched"));
+    let (left, right) = picture.frame.time.pixels();
+    let tone_y = picture.frame.vertical.px(tone_hz);
+    for x in [left, right - 1.0] {
+        assert!(lightness(pixels.at(x, tone_y)) > 60.0, "at {x}");
+    }
+
+    let mut builder = SpectrogramBuilder::new(SpectrogramSettings {
+        rate_hz: 8000.0,
+        window_samples: 1024,
+        hop_samples: 256,
+        keep_hz: (0.0, 4000.0),
+        pooling: Pooling::Greatest,
+    })
+    .unwrap();
+    builder.push(&signal[..8192]).unwrap();
+    builder.gap(8192).unwrap();
+    builder.push(&signal[..100]).unwrap();
+    let cut = builder.finish().unwrap();
+    assert_eq!(cut.reach_s(), (0.0, 8192.0 / 8000.0));
+
+    let mut builder = SpectrogramBuilder::new(SpectrogramSettings {
+        rate_hz: 8000.0,
+        window_samples: 1024,
+        hop_samples: 256,
+        keep_hz: (0.0, 4000.0),
+        pooling: Pooling::Greatest,
+    })
+    .unwrap();
+    builder.gap(4096).unwrap();
+    builder.push(&signal[..8192]).unwrap();
+    let late = builder.finish().unwrap();
+    let picture = plain(&late).draw().unwrap();
+    let pixels = Pixels::of(&picture);
+    assert!(pixels.text("Description").contains("Hatched: no data"));
+    let [r, g, b] = pixels.at(picture.frame.time.pixels().0, tone_y);
+    assert!(r == g && g == b, "missing samples look like {r} {g} {b}");
+}
+
+/// Against 20 µPa every level is 26.0 dB lower than against 1 µPa, and the colours stay.
+#[test]
+fn verif_levels_are_told_against_their_reference() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    let given = |low_db| ColourRange::Given {
+        low_db,
+        high_db: low_db + 100.0,
+    };
+    let water = SpectrogramPicture {
+        colour_range: given(20.0),
+        ..plain(&data)
+    };
+    let air = SpectrogramPicture {
+        reference: SpectrumReference {
+            unit: "dB re (20 µPa)²/Hz",
+            offset_db: 20.0 * 20f64.log10(),
+        },
+        colour_range: given(20.0 - 20.0 * 20f64.log10()),
+        ..water
+    };
+    let loudest_db = |picture: &SpectrogramPicture<'_>| {
+        let drawn = picture.draw().unwrap();
+        let pixels = Pixels::of(&drawn);
+        let text = pixels.text("Description");
+        let (_, rest) = text.split_once("loudest cell ").unwrap();
+        let level_db: f64 = rest.split_once(" dB").unwrap().0.parse().unwrap();
+        let y = drawn.frame.vertical.px(1000.0);
+        (level_db, pixels.at(drawn.frame.time.px(1.0), y))
+    };
+    let (in_water, in_air) = (loudest_db(&water), loudest_db(&air));
+    assert!((in_water.0 - in_air.0 - 26.0).abs() < 0.11);
+    assert_eq!(in_water.1, in_air.1);
+    let reference = SpectrumReference {
+        offset_db: f64::NAN,
+        ..SpectrumReference::WATER
+    };
+    assert!(SpectrogramPicture { reference, ..water }.draw().is_err());
 }
 
 #[test]

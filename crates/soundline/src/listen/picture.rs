@@ -8,7 +8,8 @@ use hearing::{Ear, Hearing, Step, Survey, band_hz, view};
 use plan::Line;
 use report::{
     AxisScale, ColourRange, EventMark, OutputError, Overwrite, PictureError, PictureSize, Pooling,
-    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, write_atomically,
+    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
+    write_atomically,
 };
 
 use super::ears::Assigned;
@@ -186,9 +187,21 @@ fn begin(survey: &Survey, ear: &Ear) -> Result<SpectrogramBuilder, PictureError>
         rate_hz,
         window_samples: view.window_samples,
         hop_samples: view.hop_samples,
-        keep_hz: (0.0, view.top_hz),
+        // The last row kept is the one that holds the top edge of the picture.
+        keep_hz: (
+            0.0,
+            view.top_hz + 0.5 * rate_hz / view.window_samples as f64,
+        ),
         pooling: Pooling::Greatest,
     })
+}
+
+/// A reference as it is lettered on a picture: with µ and ², which plain text here writes as u and 2.
+fn lettered(reference: &str) -> String {
+    reference
+        .replace("uPa", "µPa")
+        .replace("µPa2", "µPa²")
+        .replace(")2", ")²")
 }
 
 fn write(path: &Path, png: &[u8], overwrite: Overwrite) -> Result<(), OutputError> {
@@ -226,7 +239,7 @@ impl Labels<'_> {
                     "{}  {:.1} dB re {}{}",
                     self.line.detectors[self.assigned[ear].detectors[event.detector].0].id,
                     event.peak_level_db,
-                    self.ears[ear].level_reference(event.detector),
+                    lettered(self.ears[ear].level_reference(event.detector)),
                     match event.ending {
                         Ending::Quiet => "",
                         Ending::StretchEnded => " (cut off)",
@@ -235,6 +248,7 @@ impl Labels<'_> {
             })
             .collect();
         let name = survey.path.file_name().unwrap_or_default();
+        let unit = format!("dB re {}", lettered(self.ears[ear].reference.density()));
         let picture = SpectrogramPicture {
             title: &format!(
                 "{}, channel {}: {}",
@@ -243,6 +257,10 @@ impl Labels<'_> {
                 self.assigned[ear].path
             ),
             spectrogram: &builder.finish()?,
+            reference: SpectrumReference {
+                unit: &unit,
+                offset_db: self.ears[ear].reference_db(),
+            },
             size: PictureSize::PAGE,
             start_utc: survey.start,
             time_range_s: None,
