@@ -8,6 +8,7 @@ use assess::evidence::{Record, folder};
 use assess::{Shelf, Status};
 use plan::{Reading, That};
 use report::{check_json, check_text};
+use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -25,24 +26,23 @@ pub(crate) struct Args {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan);
-    // In JSON the mistakes are part of the document.
-    if matches!(out.format, Format::Text) {
-        plan_file::show(&reading, |_| true, out)?;
-    }
-    let shelf = shelf(&args.plan, &reading, out)?;
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let (shelf, warnings) = shelf(&args.plan, &reading);
     let check = assess::check(&reading, &shelf);
     match out.format {
         Format::Text => {
+            for warning in &warnings {
+                writeln!(out.stderr, "warning: {warning}")?;
+            }
             let text = check_text(&check, out.colour);
             out.stdout.write_all(text.as_bytes())?;
         }
-        Format::Json => out.json(&check_json(
-            &check,
-            PROGRAM,
-            &reading.mistakes,
-            &reading.sources,
-        ))?,
+        Format::Json => {
+            let mut whole = check_json(&check, PROGRAM, &reading.mistakes, &reading.sources);
+            whole["warnings"] = json!(warnings);
+            out.json(&whole)?;
+        }
     }
     Ok(match check.status() {
         Status::Met => Exit::Met,
@@ -52,8 +52,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     })
 }
 
-/// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name.
-fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure> {
+/// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name. With
+/// what could not be read.
+pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
+    let mut warnings = Vec::new();
     let mut records = Vec::new();
     let shelf = folder(path);
     let listed = std::fs::read_dir(&shelf).and_then(|entries| {
@@ -66,11 +68,10 @@ fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure
         // No folder, no evidence: the verdicts say so.
         Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
         Err(error) => {
-            writeln!(
-                out.stderr,
-                "warning: {}: {error}; what lies there counts as no evidence",
+            warnings.push(format!(
+                "{}: {error}; what lies there counts as no evidence",
                 shelf.display()
-            )?;
+            ));
             Vec::new()
         }
     };
@@ -83,11 +84,10 @@ fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure
             .and_then(|text| Record::from_json(&text).map_err(|e| e.to_string()));
         match read {
             Ok(record) => records.push(record),
-            Err(why) => writeln!(
-                out.stderr,
-                "warning: {}: {why}; it counts as no evidence",
+            Err(why) => warnings.push(format!(
+                "{}: {why}; it counts as no evidence",
                 file.display()
-            )?,
+            )),
         }
     }
     let mut cues = BTreeMap::new();
@@ -107,5 +107,5 @@ fn shelf(path: &Path, reading: &Reading, out: &mut Out) -> Result<Shelf, Failure
             cues.insert(name.clone(), digest);
         }
     }
-    Ok(Shelf { records, cues })
+    (Shelf { records, cues }, warnings)
 }

@@ -1,14 +1,16 @@
 //! Why a command could not do its work.
 
 use std::io::{self, Write};
+use std::path::Path;
 
 use report::OutputError;
+use serde_json::json;
 use thiserror::Error;
 
 use crate::exit::Exit;
 use crate::listen::ListenError;
 use crate::new::NewError;
-use crate::out::Out;
+use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
 
 /// Why a command ended without doing its work.
@@ -29,6 +31,18 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// A plan or a cue sheet gives no text.
+    #[error("{path}: this {what} cannot be read: {why}")]
+    Unreadable {
+        /// Plan or cue sheet.
+        what: &'static str,
+        /// Its path as the user gave it.
+        path: String,
+        /// Why.
+        why: String,
+        /// What to do.
+        help: String,
+    },
     /// The plan cannot be used. What is wrong has been shown already.
     #[error("{path}: the plan cannot be used as it is")]
     Plan {
@@ -45,20 +59,33 @@ impl Failure {
                 "give another name, or add --force to replace it where the command has that flag"
                     .to_owned(),
             ),
+            Failure::File(OutputError::Io { source, path, .. }) => io_help(source, path),
+            Failure::Unreadable { help, .. } => Some(help.clone()),
             Failure::Listen(error) => error.help(),
             Failure::New(error) => error.help(),
-            Failure::Output(_) | Failure::File(_) | Failure::Rehearse(_) | Failure::Plan { .. } => {
-                None
-            }
+            Failure::Rehearse(error) => error.help(),
+            Failure::Output(_) | Failure::File(_) | Failure::Plan { .. } => None,
         }
     }
 
-    /// Tells the user, and gives the exit status. A reader that went away is told nothing.
+    /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the
+    /// same, with the mistakes of the files.
     pub(crate) fn tell(&self, out: &mut Out) -> Exit {
         if let Failure::Output(error) = self
             && error.kind() == io::ErrorKind::BrokenPipe
         {
             return Exit::Cancelled;
+        }
+        if out.format == Format::Json && !matches!(self, Failure::Output(_)) && !out.documented {
+            let document = json!({
+                "format": "failure/1",
+                "program": PROGRAM,
+                "error": self.to_string(),
+                "help": self.help(),
+                "mistakes": out.mistakes,
+            });
+            // When standard output cannot be written, standard error still tells.
+            drop(out.json(&document).and_then(|()| out.stdout.flush()));
         }
         let told = writeln!(out.stderr, "error: {self}").and_then(|()| match self.help() {
             Some(help) => writeln!(out.stderr, "  help: {help}"),
@@ -67,5 +94,23 @@ impl Failure {
         // When standard error cannot be written either, the exit status is all that is left.
         drop(told);
         Exit::Unusable
+    }
+}
+
+/// What to do when the system refuses to write.
+fn io_help(error: &io::Error, path: &Path) -> Option<String> {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty());
+    match (error.kind(), folder) {
+        (io::ErrorKind::NotFound, Some(folder)) => Some(format!(
+            "make the folder first: mkdir -p {}",
+            folder.display()
+        )),
+        (io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem, _) => {
+            Some("name a folder in which you may write".to_owned())
+        }
+        (io::ErrorKind::NotADirectory, _) => {
+            Some("a part of this path is a file: name a folder".to_owned())
+        }
+        _ => None,
     }
 }

@@ -6,6 +6,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plan::Drawing;
 use serde::Serialize;
+use serde_json::Value;
 
 /// Name and version of the program, as outputs carry them.
 pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION"));
@@ -42,6 +43,10 @@ pub(crate) struct Out {
     pub(crate) drawing: Drawing,
     /// Whether `stdout` may be coloured.
     pub(crate) colour: bool,
+    /// In JSON: the mistakes told so far, for the document of a command that fails.
+    pub(crate) mistakes: Vec<Value>,
+    /// Whether a JSON document has been written; a second one would spoil the output.
+    pub(crate) documented: bool,
     progress: bool,
 }
 
@@ -63,6 +68,8 @@ impl Out {
                 Drawing::Plain
             },
             colour: coloured(stdout.is_terminal()),
+            mistakes: Vec::new(),
+            documented: false,
             progress: stderr.is_terminal(),
             stdout: Box::new(BufWriter::new(stdout)),
             stderr: Box::new(stderr),
@@ -71,6 +78,7 @@ impl Out {
 
     /// Writes a result as JSON, indented, with a line end.
     pub(crate) fn json(&mut self, value: &impl Serialize) -> io::Result<()> {
+        self.documented = true;
         serde_json::to_writer_pretty(&mut self.stdout, value)?;
         self.stdout.write_all(b"\n")
     }

@@ -7,7 +7,8 @@ use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
 use plan::{CueReading, CueSheet, Line, Mistake, Reading};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{
-    Overwrite, record_json, rehearsal_json, rehearsal_text, write_atomically, write_atomically_with,
+    OutputError, Overwrite, record_json, rehearsal_json, rehearsal_text, write_atomically,
+    write_atomically_with,
 };
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -52,20 +53,35 @@ pub(crate) enum RehearseError {
     /// The rehearsal stopped.
     #[error("the rehearsal cannot be run: {0}")]
     Run(#[from] RehearsalError),
+    /// The result cannot be left beside the plan.
+    #[error("the evidence was not left: {0}")]
+    Evidence(#[source] OutputError),
+}
+
+impl RehearseError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            RehearseError::Evidence(_) => Some(
+                "add --no-evidence to leave none, or copy the plan's folder to where you may write"
+                    .to_owned(),
+            ),
+            RehearseError::Cues { .. } | RehearseError::Run(_) => None,
+        }
+    }
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan);
+    let reading = plan_file::read(&args.plan, out)?;
     let path = |p: &Path| p.display().to_string();
-    plan_file::show(&reading, |_| true, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
     let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
         return Err(Failure::Plan {
             path: path(&args.plan),
         });
     };
-    let read = plan::read_cues(&args.cues, &reading, &plan::from_disk);
-    let drawn = plan::render(&read.mistakes, &read.sources, out.drawing);
-    out.stderr.write_all(drawn.as_bytes())?;
+    let read = plan_file::read_cues(&args.cues, &reading, out)?;
+    plan_file::show(read.mistakes.iter(), &read.sources, out)?;
     let Some(cues) = read
         .cues
         .as_ref()
@@ -78,6 +94,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     };
     let played = play(args, line, cues, out)?;
     let passed = played.outcome.expectations.iter().all(|e| e.passed);
+    // The result is told even where it cannot be left beside the plan.
+    let left = (!args.no_evidence).then(|| leave_evidence(args, &reading, &read, cues, &played));
+    let (evidence, refused) = match left {
+        None => (None, None),
+        Some(Ok(path)) => (Some(path), None),
+        Some(Err(error)) => (None, Some(error)),
+    };
     match out.format {
         Format::Text => {
             let text = rehearsal_text(line, cues, &played.outcome, &played.kept);
@@ -89,6 +112,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                     played.left_out
                 )?;
             }
+            writeln!(out.stdout)?;
+            if let Some(trace) = &args.trace {
+                writeln!(out.stdout, "trace: {}", trace.display())?;
+            }
+            if let Some(evidence) = evidence {
+                writeln!(out.stdout, "evidence: {}", evidence.display())?;
+            }
+            writeln!(out.stdout, "result {}", played.digest)?;
         }
         Format::Json => {
             let mut whole = rehearsal_json(line, cues, &played.outcome);
@@ -96,23 +127,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             whole["cues_digest"] = json!(read.digest);
             whole["result_digest"] = json!(played.digest);
             whole["program"] = json!(PROGRAM);
+            whole["trace"] = json!(args.trace.as_deref().map(path));
+            whole["evidence"] = json!(evidence.as_deref().map(path));
+            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }
-    let left = if args.no_evidence {
-        None
-    } else {
-        Some(leave_evidence(args, &reading, &read, cues, &played)?)
-    };
-    if out.format == Format::Text {
-        writeln!(out.stdout)?;
-        if let Some(trace) = &args.trace {
-            writeln!(out.stdout, "trace: {}", trace.display())?;
-        }
-        if let Some(evidence) = left {
-            writeln!(out.stdout, "evidence: {}", evidence.display())?;
-        }
-        writeln!(out.stdout, "result {}", played.digest)?;
+    if let Some(error) = refused {
+        return Err(error);
     }
     Ok(if passed { Exit::Met } else { Exit::Broken })
 }
@@ -237,8 +259,14 @@ fn leave_evidence(
     );
     let path = assess::evidence::path(&args.plan, &record);
     let evidence = assess::evidence::folder(&args.plan);
-    std::fs::create_dir_all(&evidence)?;
-    // Evidence is the program's own; the newest of its kind replaces the one before.
-    write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force)?;
+    std::fs::create_dir_all(&evidence)
+        .map_err(|source| OutputError::Io {
+            action: "create the folder",
+            path: evidence,
+            source,
+        })
+        // Evidence is the program's own; the newest of its kind replaces the one before.
+        .and_then(|()| write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force))
+        .map_err(RehearseError::Evidence)?;
     Ok(path)
 }

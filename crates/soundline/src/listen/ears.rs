@@ -1,12 +1,12 @@
 //! Channels to sensors, as the user says; never guessed.
 
-use std::convert::Infallible;
 use std::str::FromStr;
 
 use assess::input::{detector_spec, sensor_chain};
 use hearing::{Ear, Reference};
 use plan::{DetectorIx, Line, ModuleIx, SensorIx, SensorKind};
 use recording::Info;
+use thiserror::Error;
 
 use super::Units;
 use super::error::ListenError;
@@ -20,25 +20,34 @@ pub(crate) struct Assignment {
     pub(crate) sensor: String,
 }
 
-impl FromStr for Assignment {
-    type Err = Infallible;
+/// `--as` with something before `=` that is no channel.
+#[derive(Debug, Error)]
+#[error("`{found}` is no channel: channels are counted from 1, such as 1={sensor}")]
+pub(crate) struct NoChannelNumber {
+    found: String,
+    sensor: String,
+}
 
-    /// What is before `=` and no number stays part of the name, which then names no sensor.
-    fn from_str(text: &str) -> Result<Self, Infallible> {
-        let numbered = text.split_once('=').and_then(|(number, sensor)| {
-            let channel = number.parse().ok().filter(|&n: &u16| n > 0)?;
-            Some((channel, sensor))
-        });
-        Ok(match numbered {
-            Some((channel, sensor)) => Self {
-                channel: Some(channel),
-                sensor: sensor.to_owned(),
-            },
-            None => Self {
+impl FromStr for Assignment {
+    type Err = NoChannelNumber;
+
+    fn from_str(text: &str) -> Result<Self, NoChannelNumber> {
+        let Some((number, sensor)) = text.split_once('=') else {
+            return Ok(Self {
                 channel: None,
                 sensor: text.to_owned(),
-            },
-        })
+            });
+        };
+        match number.trim().parse() {
+            Ok(channel) if channel > 0 => Ok(Self {
+                channel: Some(channel),
+                sensor: sensor.to_owned(),
+            }),
+            _ => Err(NoChannelNumber {
+                found: number.to_owned(),
+                sensor: sensor.to_owned(),
+            }),
+        }
     }
 }
 

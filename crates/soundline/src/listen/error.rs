@@ -91,16 +91,13 @@ impl ListenError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
-            ListenError::NotAssigned { sensors } | ListenError::UnknownSensor { sensors, .. } => {
-                Some(match sensors.as_slice() {
-                    [] => "the plan has no hydrophone or microphone; describe one".to_owned(),
-                    [only] => format!("add --as {only} (or --as 1={only} for one of several channels)"),
-                    several => format!(
-                        "add one of --as {} (or --as 1=... for one of several channels)",
-                        several.join(", --as ")
-                    ),
-                })
-            }
+            ListenError::NotAssigned { sensors } => Some(name_one(sensors)),
+            ListenError::UnknownSensor { sensor, sensors } => Some(
+                match quantity::nearest(sensor, sensors.iter().map(String::as_str)) {
+                    Some(near) => format!("did you mean --as {near}?"),
+                    None => name_one(sensors),
+                },
+            ),
             ListenError::UnknownDetector { id, detectors } => Some(
                 match quantity::nearest(id, detectors.iter().map(String::as_str)) {
                     Some(near) => format!("did you mean --detector {near}?"),
@@ -147,6 +144,18 @@ pub(crate) enum RecordingFault {
         /// The sensor that was named.
         sensor: String,
     },
+    /// A channel was named that the recording does not have.
+    #[error("{}: has {}, and no channel {channel} for {sensor}", path.display(), counted(*channels))]
+    NoSuchChannel {
+        /// The recording.
+        path: PathBuf,
+        /// The channel that was named, from 1.
+        channel: u16,
+        /// Its channels.
+        channels: u16,
+        /// The sensor that was named with it.
+        sensor: String,
+    },
     /// The rate is not that of the sensor.
     #[error("{}: is sampled at {rate_hz} Hz, {sensor} of the plan at {plan_rate_hz} Hz", path.display())]
     OtherRate {
@@ -189,6 +198,16 @@ impl RecordingFault {
             RecordingFault::WhichChannel { sensor, .. } => {
                 Some(format!("add the channel's number: --as 1={sensor}"))
             }
+            RecordingFault::NoSuchChannel {
+                channels: 1,
+                sensor,
+                ..
+            } => Some(format!("name its only channel: --as {sensor}")),
+            RecordingFault::NoSuchChannel {
+                channels, sensor, ..
+            } => Some(format!(
+                "channels are counted from 1 to {channels}: --as 1={sensor}"
+            )),
             RecordingFault::OtherRate { .. } => {
                 Some("add --own-rate if the recording's rate is right, or mend the plan".to_owned())
             }
@@ -198,5 +217,25 @@ impl RecordingFault {
             | RecordingFault::Picture { .. }
             | RecordingFault::Write(_) => None,
         }
+    }
+}
+
+/// A number of channels in words.
+pub(crate) fn counted(channels: u16) -> String {
+    match channels {
+        1 => "1 channel".to_owned(),
+        n => format!("{n} channels"),
+    }
+}
+
+/// The sensors of the plan that may be named.
+fn name_one(sensors: &[String]) -> String {
+    match sensors {
+        [] => "the plan has no hydrophone or microphone; describe one".to_owned(),
+        [only] => format!("add --as {only} (or --as 1={only} for one of several channels)"),
+        several => format!(
+            "add one of --as {} (or --as 1=... for one of several channels)",
+            several.join(", --as ")
+        ),
     }
 }

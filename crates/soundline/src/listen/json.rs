@@ -6,6 +6,7 @@ use detect::Ending;
 use hearing::Found;
 use plan::Line;
 use serde::Serialize;
+use serde_json::Value;
 
 use super::ears::Assigned;
 use super::work::Outcome;
@@ -18,6 +19,8 @@ pub(crate) struct Told<'a> {
     pub(crate) outcomes: &'a [Outcome],
     pub(crate) assigned: &'a [Assigned],
     pub(crate) line: &'a Line,
+    /// Mistakes and warnings of the plan.
+    pub(crate) mistakes: Vec<Value>,
 }
 
 impl Told<'_> {
@@ -42,13 +45,14 @@ pub(crate) fn ending(ending: Ending) -> &'static str {
 }
 
 #[derive(Serialize)]
-struct Document<'a> {
+pub(crate) struct Document<'a> {
     format: &'static str,
     program: &'static str,
     plan: String,
     plan_digest: &'a str,
     /// Events and levels are computed without vector transforms: the same on every processor.
     arithmetic: &'static str,
+    mistakes: &'a [Value],
     recordings: Vec<Recording<'a>>,
 }
 
@@ -102,18 +106,23 @@ struct Event<'a> {
     ending: &'static str,
 }
 
-/// The document, indented, with a line end.
-pub(crate) fn bytes(told: &Told<'_>) -> Vec<u8> {
-    let document = Document {
+/// The document.
+pub(crate) fn document<'a>(told: &'a Told<'_>) -> Document<'a> {
+    Document {
         format: "events/1",
         program: PROGRAM,
         plan: told.plan.display().to_string(),
         plan_digest: told.plan_digest,
         arithmetic: "scalar",
+        mistakes: &told.mistakes,
         recordings: told.outcomes.iter().map(|o| recording(told, o)).collect(),
-    };
+    }
+}
+
+/// The document, indented, with a line end.
+pub(crate) fn bytes(told: &Told<'_>) -> Vec<u8> {
     let mut bytes =
-        serde_json::to_vec_pretty(&document).expect("numbers and texts always become JSON");
+        serde_json::to_vec_pretty(&document(told)).expect("numbers and texts always become JSON");
     bytes.push(b'\n');
     bytes
 }

@@ -91,19 +91,28 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         .into());
     }
-    let reading = plan_file::read(&args.plan);
+    let reading = plan_file::read(&args.plan, out)?;
     let unusable = || Failure::Plan {
         path: args.plan.display().to_string(),
     };
     let Some(line) = &reading.line else {
-        plan_file::show(&reading, Mistake::is_error, out)?;
+        plan_file::show(
+            reading.mistakes.iter().filter(|m| m.is_error()),
+            &reading.sources,
+            out,
+        )?;
         return Err(unusable());
     };
-    let concerns = |m: &Mistake| m.is_error() && concerns(&m.part, args);
-    if plan_file::show(&reading, concerns, out)? > 0 {
+    let concerns = |m: &&Mistake| m.is_error() && m.parts().any(|part| concerns(part, args));
+    if plan_file::show(
+        reading.mistakes.iter().filter(concerns),
+        &reading.sources,
+        out,
+    )? > 0
+    {
         return Err(unusable());
     }
-    if reading.has_errors() {
+    if reading.has_errors() && out.format == Format::Text {
         writeln!(
             out.stderr,
             "note: the plan has mistakes elsewhere; they do not touch what is listened with"
@@ -118,6 +127,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         outcomes: &outcomes,
         assigned: &assigned,
         line,
+        mistakes: report::mistakes_json(&reading.mistakes, &reading.sources),
     };
     if let (Some(path), Some(table)) = (&args.out, table) {
         let bytes = match table {
@@ -128,7 +138,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     match out.format {
         Format::Text => table::write(&told, &mut out.stdout)?,
-        Format::Json => out.stdout.write_all(&json::bytes(&told))?,
+        Format::Json => out.json(&json::document(&told))?,
     }
     out.stdout.flush()?;
     if let Some(path) = &args.out {

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::error::counted;
 use super::json::{Told, ending};
 use super::work::Outcome;
 
@@ -18,8 +19,11 @@ const COLUMNS: [(&str, bool); 9] = [
     ("", false),
 ];
 
-/// Writes all recordings.
+/// Writes all recordings; nothing when none was heard, which leaves why to the errors.
 pub(crate) fn write(told: &Told<'_>, to: &mut dyn Write) -> io::Result<()> {
+    if told.outcomes.iter().all(|o| o.hearing.is_none()) {
+        return Ok(());
+    }
     for (index, outcome) in told.outcomes.iter().enumerate() {
         if index > 0 {
             writeln!(to)?;
@@ -38,10 +42,7 @@ fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Resu
     let start = survey
         .start
         .map_or_else(|| "start unknown".to_owned(), |s| format!("begins {s}"));
-    let channels = match info.channels {
-        1 => "1 channel".to_owned(),
-        n => format!("{n} channels"),
-    };
+    let channels = counted(info.channels);
     write!(
         to,
         "  {}, {}, {} Hz, {channels}, ",

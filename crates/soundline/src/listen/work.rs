@@ -143,6 +143,14 @@ fn misfit(
                 sensor: a.path.clone(),
             }));
         }
+        if let Some(channel) = a.channel.filter(|&n| n > survey.info.channels) {
+            return Ok(Some(RecordingFault::NoSuchChannel {
+                path: path(),
+                channel,
+                channels: survey.info.channels,
+                sensor: a.path.clone(),
+            }));
+        }
         let plan_rate_hz = sensor_chain(line, a.sensor)?.rate_hz();
         if plan_rate_hz != f64::from(survey.info.rate_hz) && !args.own_rate {
             return Ok(Some(RecordingFault::OtherRate {

@@ -71,6 +71,15 @@ pub(super) struct Read {
     pub(super) start: Value,
 }
 
+/// Id of the module at the top.
+pub(super) fn head(read: &Read) -> &'static str {
+    if read.supply == SupplyKind::Shore {
+        "shore"
+    } else {
+        "buoy"
+    }
+}
+
 /// Reads the answers; `today` is assumed as the start.
 ///
 /// # Errors

@@ -4,7 +4,7 @@ use std::io::{self, BufRead, Write};
 use std::path::Path;
 
 use jiff::civil::Date;
-use plan::{Mistake, Reading};
+use plan::{CueReading, Mistake, Reading};
 
 use super::questions::Answers;
 use super::template::plan_text;
@@ -78,4 +78,11 @@ fn wrong(answers: &Answers, today: Date) -> Option<String> {
 /// Reads a plan that is not on the disk yet.
 pub(crate) fn read(text: &str) -> Reading {
     plan::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
+}
+
+/// Reads a cue sheet that is not on the disk yet, against such a plan.
+pub(crate) fn read_cues(text: &str, plan: &Reading) -> CueReading {
+    plan::read_cues(Path::new("cues.toml"), plan, &|_| {
+        Ok(text.as_bytes().to_vec())
+    })
 }

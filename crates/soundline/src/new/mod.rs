@@ -2,6 +2,7 @@
 
 mod answers;
 mod ask;
+mod cues;
 mod questions;
 mod template;
 #[cfg(test)]
@@ -9,31 +10,36 @@ mod tests;
 mod text;
 
 use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use assess::{Shelf, Word};
+use assess::{Check, Judged, Word};
 use jiff::Timestamp;
 use jiff::tz::Offset;
-use plan::Mistake;
+use plan::{Mistake, Sources};
 use report::{OutputError, Overwrite, write_atomically};
 use serde::Serialize;
 use thiserror::Error;
 
+use crate::check;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
 use answers::TemplateError;
 use questions::{Answers, Ask, SupplyKind};
 
-/// Write a first plan from about fifteen answers, asked on a terminal or given as flags.
+/// Write a first plan and cue sheet from about fifteen answers, asked on a terminal or given as flags.
 ///
-/// What is not answered is assumed, and each assumed value is marked `# assumed` at its line. A file that exists is never
-/// replaced.
+/// What is not answered is assumed, and each assumed value is marked `# assumed` at its line. The plan is checked at once,
+/// and what does not hold is told with what to change. Files that exist are replaced only with --force.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// The folder in which plan.toml is written; made if it is not there.
+    /// The folder in which plan.toml and cues.toml are written; made if it is not there.
     #[arg(long, value_name = "DIR", default_value = ".")]
     out: PathBuf,
+    /// Replace plan.toml and cues.toml if they exist.
+    #[arg(long)]
+    force: bool,
     /// Ask nothing: assume what no flag answers.
     #[arg(long)]
     yes: bool,
@@ -131,9 +137,11 @@ struct Written<'a> {
     format: &'static str,
     program: &'static str,
     plan: String,
+    cues: String,
     /// Flags whose answers were assumed.
     not_answered: Vec<&'a str>,
     assumed_lines: usize,
+    assumed_lines_of_cues: usize,
     /// What `check` finds broken or unknown in the plan as it was written.
     not_met: Vec<NotMet>,
 }
@@ -143,12 +151,26 @@ struct NotMet {
     id: String,
     ruling: &'static str,
     sentence: String,
+    /// What would mend it.
+    change: Option<&'static str>,
 }
 
+const MARKED: &str = "  # assumed";
+
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let path = args.out.join("plan.toml");
-    if path.symlink_metadata().is_ok() {
-        return Err(OutputError::Exists { path }.into());
+    let (plan_path, cues_path) = (args.out.join("plan.toml"), args.out.join("cues.toml"));
+    let overwrite = if args.force {
+        Overwrite::Force
+    } else {
+        Overwrite::Refuse
+    };
+    if overwrite == Overwrite::Refuse {
+        // Both, so that a plan is not left without its cue sheet.
+        for path in [&plan_path, &cues_path] {
+            if path.symlink_metadata().is_ok() {
+                return Err(OutputError::Exists { path: path.clone() }.into());
+            }
+        }
     }
     let today = Offset::UTC.to_datetime(Timestamp::now()).date();
     let mut answers = args.answers();
@@ -167,78 +189,121 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             return Ok(Exit::Cancelled);
         }
     }
-    let text = template::plan_text(&answers, today).map_err(NewError::from)?;
-    let reading = ask::read(&text);
-    if reading.has_errors() {
-        let wrong: Vec<Mistake> = reading
-            .mistakes
-            .iter()
-            .filter(|m| m.is_error())
-            .cloned()
-            .collect();
-        let drawn = plan::render(&wrong, &reading.sources, out.drawing);
-        out.stderr.write_all(drawn.as_bytes())?;
-        return Err(NewError::NoPlan {
-            mistakes: wrong.len(),
-        }
-        .into());
-    }
+    let plan_text = template::plan_text(&answers, today).map_err(NewError::from)?;
+    let cues_text = cues::cues_text(&answers, today).map_err(NewError::from)?;
+    let reading = ask::read(&plan_text);
+    refuse_errors(&reading.mistakes, &reading.sources, out)?;
+    let cues = ask::read_cues(&cues_text, &reading);
+    refuse_errors(&cues.mistakes, &cues.sources, out)?;
     std::fs::create_dir_all(&args.out).map_err(|source| OutputError::Io {
         action: "create the folder",
         path: args.out.clone(),
         source,
     })?;
-    write_atomically(&path, text.as_bytes(), Overwrite::Refuse)?;
-    let assumed_lines = text
-        .lines()
-        .filter(|line| line.contains("  # assumed"))
-        .count();
-    let check = assess::check(&reading, &Shelf::default());
-    let not_met: Vec<NotMet> = check
-        .requirements
-        .into_iter()
-        .chain(check.standing)
-        .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
-        .map(|judged| NotMet {
-            ruling: judged.word().as_str(),
-            id: judged.id,
-            sentence: judged.sentence,
-        })
-        .collect();
+    write_atomically(&plan_path, plan_text.as_bytes(), overwrite)?;
+    write_atomically(&cues_path, cues_text.as_bytes(), overwrite)?;
+
+    // What `soundline check` finds, from what now lies on the disk.
+    let reading = plan_file::read(&plan_path, out)?;
+    let (shelf, _) = check::shelf(&plan_path, &reading);
+    let check = assess::check(&reading, &shelf);
+    let marked = |text: &str| text.lines().filter(|line| line.contains(MARKED)).count();
+    let (plan_marked, cues_marked) = (marked(&plan_text), marked(&cues_text));
     match out.format {
         Format::Text => {
+            let (plan, cues) = (plan_path.display(), cues_path.display());
             writeln!(
                 out.stdout,
-                "wrote {}: {assumed_lines} lines are marked `# assumed`",
-                path.display()
+                "wrote {plan}: {plan_marked} lines are marked `# assumed`\n\
+                 wrote {cues}: {cues_marked} lines are marked `# assumed`\n"
             )?;
-            if !not_met.is_empty() {
-                writeln!(out.stdout, "as it stands it does not hold:")?;
+            if does_not_hold(&check).next().is_some() {
+                writeln!(
+                    out.stdout,
+                    "As written, the plan does not hold (edit it, or answer anew with --force):"
+                )?;
             }
-            for NotMet {
-                id,
-                ruling,
-                sentence,
-            } in &not_met
-            {
-                writeln!(out.stdout, "  {ruling}: {id}: {sentence}")?;
-            }
+            let brief = report::check_brief(&check, out.colour, &|judged| change(&judged.id));
+            write!(out.stdout, "{brief}")?;
+            let (plan, cues) = (shell_word(&plan_path), shell_word(&cues_path));
             writeln!(
                 out.stdout,
-                "next: look at each assumed line, then run soundline check {}",
-                path.display()
+                "\nNext: look at each assumed line, then\n  \
+                   soundline check {plan}\n  \
+                   soundline rehearse {plan} {cues}"
             )?;
         }
         Format::Json => out.json(&Written {
             format: "new/1",
             program: PROGRAM,
-            plan: path.display().to_string(),
+            plan: plan_path.display().to_string(),
+            cues: cues_path.display().to_string(),
             not_answered: answers.missing().into_iter().map(Ask::flag).collect(),
-            assumed_lines,
-            not_met,
+            assumed_lines: plan_marked,
+            assumed_lines_of_cues: cues_marked,
+            not_met: does_not_hold(&check)
+                .map(|judged| NotMet {
+                    ruling: judged.word().as_str(),
+                    id: judged.id.clone(),
+                    sentence: judged.sentence.clone(),
+                    change: change(&judged.id),
+                })
+                .collect(),
         })?,
     }
     Ok(Exit::Met)
+}
+
+/// Shows the errors of a text that was made from the answers, and refuses it for them.
+fn refuse_errors(mistakes: &[Mistake], sources: &Sources, out: &mut Out) -> Result<(), Failure> {
+    let errors = mistakes.iter().filter(|m| m.is_error());
+    match plan_file::show(errors, sources, out)? {
+        0 => Ok(()),
+        mistakes => Err(NewError::NoPlan { mistakes }.into()),
+    }
+}
+
+fn does_not_hold(check: &Check) -> impl Iterator<Item = &Judged> {
+    check
+        .requirements
+        .iter()
+        .chain(&check.standing)
+        .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
+}
+
+/// What mends a requirement that the template writes, or one of those that are checked in every plan.
+fn change(id: &str) -> Option<&'static str> {
+    Some(match id {
+        "voltage" => {
+            "a higher --voltage, a thicker --conductor, or fewer or higher hydrophones (--depths); or `input` and `loads` of the modules, which are assumed"
+        }
+        "supply" => {
+            "a higher --voltage or a thicker --conductor; or `current_limit` under [supply.main.output], which is assumed"
+        }
+        "links" => "a faster --link, or a lower `at_most` under [topic.\"alert/call\"]",
+        "prompt" => {
+            "a wider --band, whose detector tells sooner; or `at_most` under [requirement.prompt], which is assumed"
+        }
+        "messages" => {
+            "`at_most` under [behaviour.tell-the-shore] or [requirement.messages], which are assumed"
+        }
+        "link-reach" => {
+            "a --link that reaches further, hydrophones nearer to each other (--depths), or the `length` of a span where it is assumed"
+        }
+        "housing-depth" => "`rated_depth` under [part.listener], which is assumed",
+        _ => return None,
+    })
+}
+
+/// A path as a word for a shell.
+fn shell_word(path: &Path) -> String {
+    let text = path.display().to_string();
+    let plain = |c: char| c.is_alphanumeric() || "/._-+,@%:=".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        text
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
 }
 
 impl Args {

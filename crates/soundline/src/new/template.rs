@@ -6,7 +6,7 @@ use std::fmt::Write;
 
 use jiff::civil::Date;
 
-use super::answers::{Read, TemplateError, read};
+use super::answers::{Read, TemplateError, head, read};
 use super::questions::{Answers, Ask, SupplyKind, Value};
 use super::text::{Text, quoted, short};
 
@@ -14,6 +14,22 @@ use super::text::{Text, quoted, short};
 const USUAL_RATES_KHZ: [f64; 7] = [8.0, 16.0, 32.0, 48.0, 96.0, 192.0, 384.0];
 /// Sample rate over the highest frequency, at least; leaves room for the filter ahead of the converter.
 const RATE_OVER_HIGHEST: f64 = 2.5;
+/// Frequencies that a plan takes, Hz.
+const LEAST_NOISE_HZ: f64 = 1e-3;
+const MOST_NOISE_HZ: f64 = 1e7;
+
+/// Most messages that the behaviour at the top sends up in a day.
+pub(super) const BILLED_A_DAY: usize = 12;
+
+/// Window of the detectors, s: no shorter than the band can follow, ten times the inverse of its width.
+pub(super) fn window_s(read: &Read) -> f64 {
+    f64::max(0.25, 10.0 / (read.high.1 - read.low.1))
+}
+
+/// Time over which the detectors know their background, s.
+pub(super) fn background_s(read: &Read) -> f64 {
+    120.0 * window_s(read)
+}
 
 /// The plan that follows from the answers; `today` is assumed as the start.
 ///
@@ -65,7 +81,7 @@ pub(crate) fn plan_text(answers: &Answers, today: Date) -> Result<String, Templa
     text.assumed("spreading", "\"practical\"");
 
     let shore = read.supply == SupplyKind::Shore;
-    let head = if shore { "shore" } else { "buoy" };
+    let head = head(&read);
     if !shore {
         text.table("anchor.sinker");
         text.assumed("weight_in_water", "\"2400 N\"");
@@ -214,10 +230,34 @@ fn ear_part(text: &mut Text, read: &Read) {
         &format!("{{ corner = \"{} Hz\", poles = 2 }}", short(corner_hz)),
     );
     text.assumed("settles_in", "\"20 s\"");
-    text.assumed(
-        "self_noise",
-        "[{ frequency = \"10 Hz\", level = \"58 dB re 1 uPa2/Hz\" }, { frequency = \"1 kHz\", level = \"41 dB re 1 uPa2/Hz\" }]",
+    text.assumed("self_noise", &self_noise(read));
+}
+
+/// Self-noise from an octave below the band to a third of an octave above it, with the powers of ten between.
+fn self_noise(read: &Read) -> String {
+    let (least_hz, most_hz) = (
+        f64::max(0.5 * read.low.1, LEAST_NOISE_HZ),
+        f64::min(1.25 * read.high.1, MOST_NOISE_HZ),
     );
+    let decades = (-3..=7).map(|power| 10f64.powi(power));
+    let between = decades.filter(|&hz| hz > 1.2 * least_hz && 1.2 * hz < most_hz);
+    let rows: Vec<String> = std::iter::once(least_hz)
+        .chain(between)
+        .chain(std::iter::once(most_hz))
+        .map(|hz| {
+            format!(
+                "{{ frequency = \"{} Hz\", level = \"{:.0} dB re 1 uPa2/Hz\" }}",
+                short(hz),
+                noise_db_re_1upa2_per_hz(hz)
+            )
+        })
+        .collect();
+    format!("[{}]", rows.join(", "))
+}
+
+/// Invented, of a size that is usual: 41 dB at 1 kHz, 8.5 dB less for each decade up to 10 kHz, level above.
+fn noise_db_re_1upa2_per_hz(frequency_hz: f64) -> f64 {
+    41.0 - 8.5 * f64::min(frequency_hz / 1000.0, 10.0).log10()
 }
 
 fn ears(text: &mut Text, read: &Read, shore: bool) {
@@ -264,7 +304,7 @@ fn spans(text: &mut Text, read: &Read, head: &str, conductor: &Value, link: &Val
         text.line(&format!("to = \"module.{}\"", ends[1]));
         match (head, index) {
             ("shore", 0) => {
-                text.assumed("length", &format!("\"{} m\"", short(1000.0 + depths_m[0])))
+                text.assumed("length", &format!("\"{} m\"", short(500.0 + depths_m[0])))
             }
             ("shore", _) => {
                 let length_m = 1.02 * (depths_m[index] - depths_m[index - 1]);
@@ -276,8 +316,7 @@ fn spans(text: &mut Text, read: &Read, head: &str, conductor: &Value, link: &Val
 }
 
 fn detectors(text: &mut Text, read: &Read, threshold: &Value) {
-    // A window no shorter than the band can follow: ten times the inverse of its width.
-    let window_s = f64::max(0.25, 10.0 / (read.high.1 - read.low.1));
+    let window_s = window_s(read);
     let band = Value {
         text: format!(
             "{{ band = [{}, {}] }},",
@@ -297,7 +336,7 @@ fn detectors(text: &mut Text, read: &Read, threshold: &Value) {
         ));
         text.assumed_item(&format!(
             "{{ background = \"median\", over = \"{} s\" }},",
-            short(120.0 * window_s)
+            short(background_s(read))
         ));
         // The threshold is answered or assumed; the rest of its stage is assumed in any case.
         let mut stage = String::new();
@@ -349,7 +388,7 @@ fn talk(text: &mut Text, read: &Read, head: &str, price: &Value) {
     text.table("behaviour.tell-the-shore");
     text.line(&format!("on = \"module.{head}\""));
     text.line("when_told = \"alert/call\"");
-    text.assumed("at_most", "\"12 per d\"");
+    text.assumed("at_most", &format!("\"{BILLED_A_DAY} per d\""));
     text.line("do = [{ send_up = \"uplink.ashore\", about = \"alert/call\" }]");
     text.table("uplink.ashore");
     text.line(&format!("at = \"module.{head}\""));

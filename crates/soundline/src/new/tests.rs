@@ -2,13 +2,14 @@
 
 use std::io::Cursor;
 
-use assess::input::{detector_spec, sensor_chain};
+use assess::input::{detector_spec, self_noise, sensor_chain};
 use detect::Detector;
 use jiff::civil::{Date, date};
 use plan::{DetectorIx, Mistake};
 use proptest::prelude::*;
 
-use super::ask::{Asked, ask, read};
+use super::ask::{Asked, ask, read, read_cues};
+use super::cues::cues_text;
 use super::questions::{Answers, Ask};
 use super::template::plan_text;
 
@@ -22,16 +23,29 @@ fn answers(given: &[(Ask, &str)]) -> Answers {
     answers
 }
 
-/// Fails with the text when it has an error, or a sensor or detector cannot be built.
-fn check(text: &str) {
+/// Fails with the text when it has an error, when a sensor or detector cannot be built, when the noise of a hydrophone is
+/// not given all over the band, or when the cue sheet has an error.
+fn check(answers: &Answers) {
+    let text = &plan_text(answers, TODAY).unwrap();
     let reading = read(text);
     let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
     assert!(errors.is_empty(), "{errors:#?}\n{text}");
+    let cues = cues_text(answers, TODAY).unwrap();
+    let cues_reading = read_cues(&cues, &reading);
+    assert!(
+        cues_reading.cues.is_some(),
+        "{:#?}\n{cues}",
+        cues_reading.mistakes
+    );
     let line = reading.line.unwrap();
     assert!(!line.detectors.is_empty());
     for (index, detector) in line.detectors.iter().enumerate() {
         sensor_chain(&line, detector.on).unwrap();
         let spec = detector_spec(&line, DetectorIx(index), None).unwrap();
+        let (low_hz, high_hz) = hearing::band_hz(&spec).unwrap();
+        let noise = self_noise(&line, detector.on);
+        let (first_hz, last_hz) = (noise[0].0, noise[noise.len() - 1].0);
+        assert!(first_hz < low_hz && high_hz < last_hz, "{text}");
         if let Err(error) = Detector::new(&spec) {
             panic!("{error}\n{text}");
         }
@@ -40,8 +54,8 @@ fn check(text: &str) {
 
 #[test]
 fn verif_the_plan_of_no_answers_reads_without_errors() {
+    check(&Answers::default());
     let text = plan_text(&Answers::default(), TODAY).unwrap();
-    check(&text);
     let warnings: Vec<String> = read(&text)
         .mistakes
         .iter()
@@ -71,8 +85,8 @@ fn verif_answers_stand_in_the_plan_unmarked() {
         (Ask::Supply, "primary-cells"),
         (Ask::Threshold, "9 dB"),
     ];
+    check(&answers(&given));
     let text = plan_text(&answers(&given), TODAY).unwrap();
-    check(&text);
     for line in [
         "name = \"A \\\"quoted\\\" \\\\ name\"",
         "latitude = \"57.3 deg\"",
@@ -183,6 +197,6 @@ proptest! {
 
     #[test]
     fn verif_every_generated_plan_reads_without_errors(answers in any_answers()) {
-        check(&plan_text(&answers, TODAY).unwrap());
+        check(&answers);
     }
 }

@@ -172,10 +172,60 @@ fn verif_mistakes_are_part_of_the_json() {
     let verdicts: Value = serde_json::from_str(&stdout(&output)).unwrap();
     let mistakes = verdicts["mistakes"].as_array().unwrap();
     assert_eq!(mistakes.len(), 1);
-    assert_eq!(mistakes[0]["code"], "unknown-key");
+    let told = &mistakes[0];
+    assert_eq!(told["code"], "unknown-key");
+    assert_eq!(told["severity"], "error");
+    assert!(told["file"].as_str().unwrap().ends_with("plan.toml"));
+    assert!(told["message"].is_string() && told["help"].is_string());
+    let number = |key: &str| told[key].as_u64().unwrap() as usize;
+    let text = fs::read_to_string(&demo.plan).unwrap();
+    assert_eq!(&text[number("begin_byte")..number("end_byte")], "colour");
+    let line = text.lines().nth(number("line") - 1).unwrap();
+    assert!(line[number("column") - 1..].starts_with("colour"), "{line}");
     let drawn = stderr(&run(&["check", &demo.plan]));
     assert!(
         drawn.contains("unknown-key") && drawn.contains("colour"),
         "{drawn}"
     );
+}
+
+/// A plan without a text: what it is, where, and what to do; nothing is drawn, and no verdicts follow.
+#[test]
+fn verif_a_plan_that_cannot_be_read_is_told_in_a_sentence() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(at("latin.toml"), b"format = 1\n# H\xe9braut\n").unwrap();
+    fs::write(at("wide.toml"), b"\xff\xfef\0o\0").unwrap();
+    fs::write(at("huge.toml"), "# filling\n".repeat(1024 * 1024)).unwrap();
+    for (name, why, help) in [
+        ("latin.toml", "line 2 holds the byte 0xE9", "UTF-8"),
+        ("wide.toml", "UTF-8", "UTF-16"),
+        ("huge.toml", "larger than 2 MiB", "right file"),
+        ("missing.toml", "no such file", "soundline new"),
+        ("none/plan.toml", "no such file", "no folder"),
+        ("", "a folder", "plan.toml"),
+    ] {
+        let path = at(name);
+        for args in [
+            &["check", &path][..],
+            &["rehearse", &path, "cues.toml"],
+            &["listen", &path, "x.wav"],
+        ] {
+            let output = run(args);
+            expect_status(&output, 2);
+            assert_eq!(stdout(&output), "", "{args:?}");
+            let said = stderr(&output);
+            let rows: Vec<&str> = said.lines().collect();
+            assert_eq!(rows.len(), 2, "{said}");
+            assert!(rows[0].contains(&path) && rows[0].contains(why), "{said}");
+            assert!(rows[1].contains("help") && rows[1].contains(help), "{said}");
+
+            let output = run(&[args, &["--format", "json"]].concat());
+            expect_status(&output, 2);
+            let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+            assert_eq!(told["format"], "failure/1");
+            assert!(told["error"].as_str().unwrap().contains(why), "{told}");
+            assert_eq!(told["mistakes"].as_array().unwrap().len(), 1);
+        }
+    }
 }

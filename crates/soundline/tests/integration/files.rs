@@ -245,13 +245,20 @@ fn verif_channels_are_never_guessed() {
     );
     for (wrong, word) in [
         ("module.bench.sensor.poool", POOL),
-        ("7=module.bench.sensor.pool", "channel 7"),
+        (
+            "7=module.bench.sensor.pool",
+            "has 1 channel, and no channel 7",
+        ),
+        ("0=module.bench.sensor.pool", "counted from 1"),
+        ("left=module.bench.sensor.pool", "`left` is no channel"),
         // At 10 kHz in the plan.
         ("module.bench.sensor.left", "--own-rate"),
     ] {
         let output = run(&["listen", PLAN, wav, "--as", wrong]);
         expect_status(&output, 2);
         assert!(stderr(&output).contains(word), "{}", stderr(&output));
+        // Nothing was heard: there is nothing to tell but the error.
+        assert_eq!(stdout(&output), "", "{wrong}");
     }
     let near = run(&["listen", PLAN, wav, "--as", POOL, "--detector", "orka"]);
     expect_status(&near, 2);
@@ -371,4 +378,28 @@ fn verif_an_included_link_stays_in_the_folder_of_the_plan() {
     );
     let taken = said(&home.join("inside.toml"));
     assert!(!taken.contains("parts.toml"), "{taken}");
+}
+
+/// In JSON the mistakes of the plan are in the document, with what was heard or with why nothing was.
+#[test]
+fn verif_json_of_listening_holds_the_mistakes_of_the_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let plan = folder.path().join("plan.toml");
+    let text = fs::read_to_string(PLAN).unwrap();
+    fs::write(&plan, text.replace("\"62 dB re 20 uPa\"", "\"62\"")).unwrap();
+    let (plan, wav) = (plan.to_str().unwrap(), wav.to_str().unwrap());
+    let args = ["--format", "json", "listen", plan, wav, "--as", POOL];
+    for (more, status, format, said) in [
+        (&["--detector", "orca"][..], 0, "events/1", 0),
+        (&[][..], 2, "failure/1", 1),
+    ] {
+        let output = run(&[&args[..], more].concat());
+        expect_status(&output, status);
+        let told: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+        assert_eq!(told["format"], format);
+        let mistakes = told["mistakes"].as_array().unwrap();
+        assert!(mistakes.iter().any(|m| m["severity"] == "error"), "{told}");
+        assert_eq!(stderr(&output).lines().count(), said, "{}", stderr(&output));
+    }
 }

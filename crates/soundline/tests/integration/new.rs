@@ -98,7 +98,61 @@ fn verif_a_first_plan_that_does_not_hold_says_so() {
         let check = stdout(&run(&["check", plan.to_str().unwrap()]));
         assert_eq!(check.contains("  broken"), word.is_some(), "{check}");
         if let Some(word) = word {
-            assert!(said.contains(&format!("broken: {word}")), "{said}");
+            assert!(said.contains(&format!("broken   {word}")), "{said}");
+            assert!(said.contains("change: "), "{said}");
         }
     }
+}
+
+/// The cue sheet beside a first plan runs at once, whatever the band, and all that it expects is seen.
+#[test]
+fn verif_a_first_cue_sheet_runs_and_shows_what_it_expects() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, more) in [
+        ("assumed", &[][..]),
+        ("low", &["--band", "5 Hz, 15 Hz"][..]),
+        ("shore", &["--supply", "shore", "--wind", "12 m/s"][..]),
+        (
+            "many",
+            &["--depths", "5 m, 10 m, 15 m, 20 m, 25 m, 30 m, 35 m"][..],
+        ),
+    ] {
+        let at = folder.path().join(name);
+        let args = [&["new", "--yes", "--out", at.to_str().unwrap()][..], more].concat();
+        expect_status(&run(&args), 0);
+        let (plan, cues) = (at.join("plan.toml"), at.join("cues.toml"));
+        let rehearsed = run(&["rehearse", plan.to_str().unwrap(), cues.to_str().unwrap()]);
+        expect_status(&rehearsed, 0);
+        let text = fs::read_to_string(&cues).unwrap();
+        let marked = |key: &str| {
+            let mut lines = text.lines().filter(|l| l.starts_with(key)).peekable();
+            lines.peek().is_some() && lines.all(|l| l.ends_with("# assumed"))
+        };
+        let assumed = ["duration", "seed", "source_level", "track"];
+        assert!(assumed.into_iter().all(marked), "{text}");
+        assert_eq!(marked("wind"), name != "shore", "{text}");
+    }
+}
+
+/// Neither file is replaced unasked, not even when only one of them is there.
+#[test]
+fn verif_neither_plan_nor_cue_sheet_is_replaced_without_force() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().to_str().unwrap();
+    let cues = folder.path().join("cues.toml");
+    fs::write(&cues, "kept").unwrap();
+    let args = ["new", "--yes", "--out", at];
+    let refused = run(&args);
+    expect_status(&refused, 2);
+    assert!(
+        stderr(&refused).contains("cues.toml"),
+        "{}",
+        stderr(&refused)
+    );
+    assert!(stderr(&refused).contains("--force"), "{}", stderr(&refused));
+    assert_eq!(fs::read_to_string(&cues).unwrap(), "kept");
+    assert!(!folder.path().join("plan.toml").exists());
+    expect_status(&run(&[&args[..], &["--force"]].concat()), 0);
+    assert_ne!(fs::read_to_string(&cues).unwrap(), "kept");
+    assert!(folder.path().join("plan.toml").exists());
 }

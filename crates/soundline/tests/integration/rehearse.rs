@@ -222,3 +222,57 @@ fn verif_no_delay_of_a_rehearsal_exceeds_the_bound_of_check() {
         }
     }
 }
+
+/// In JSON standard output holds one document whatever happens, and nothing is drawn on standard error.
+#[test]
+fn verif_json_holds_the_mistakes_of_plan_and_cue_sheet() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    let args = ["--format", "json", "rehearse", &demo.plan, &sheet];
+    edit(&sheet, "duration = \"90 s\"", "duration = \"90 kg\"");
+    let output = run(&args);
+    expect_status(&output, 2);
+    let told = parsed(&output);
+    assert_eq!(told["format"], "failure/1");
+    let mistakes = told["mistakes"].as_array().unwrap();
+    assert_eq!(mistakes.len(), 1, "{told}");
+    assert_eq!(mistakes[0]["severity"], "error");
+    assert!(
+        mistakes[0]["file"]
+            .as_str()
+            .unwrap()
+            .ends_with("short.toml")
+    );
+    assert_eq!(stderr(&output).lines().count(), 1, "{}", stderr(&output));
+
+    edit(&sheet, "duration = \"90 kg\"", "duration = \"90 s\"");
+    let told = parsed(&run(&args));
+    assert_eq!(told["format"], "rehearsal/1");
+    assert_eq!(told["mistakes"].as_array().unwrap().len(), 0);
+    let evidence = told["evidence"].as_str().unwrap();
+    assert!(fs::exists(evidence).unwrap(), "{evidence}");
+}
+
+/// Where no evidence can be left the result is told all the same, and the status says that the work was not done.
+#[test]
+fn verif_evidence_that_cannot_be_left_does_not_cost_the_result() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    fs::write(demo.folder.path().join("plan.evidence"), "no folder").unwrap();
+    let output = run(&["rehearse", &demo.plan, &sheet]);
+    expect_status(&output, 2);
+    assert!(
+        stdout(&output).contains("1 of 1 seen"),
+        "{}",
+        stdout(&output)
+    );
+    let said = stderr(&output);
+    assert!(
+        said.contains("plan.evidence") && said.contains("--no-evidence"),
+        "{said}"
+    );
+    let output = run(&["--format", "json", "rehearse", &demo.plan, &sheet]);
+    expect_status(&output, 2);
+    assert_eq!(parsed(&output)["format"], "rehearsal/1");
+    assert!(parsed(&output)["evidence"].is_null());
+}
