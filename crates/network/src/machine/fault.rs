@@ -30,10 +30,14 @@ impl Machine {
         Ok(())
     }
 
-    /// Stops or starts a node. Setting the state it has already changes nothing.
+    /// Stops or starts a node, or leaves it as a tap. Setting the state it has already changes nothing.
     ///
-    /// A node that stops takes all its links down with it, by the rule of [`set_link`](Self::set_link); besides, the frames it was processing are lost. It
-    /// neither publishes nor is delivered to until it starts again.
+    /// A node that stops ([`NodeState::Down`]) takes all its links down with it, by the rule of [`set_link`](Self::set_link); besides, the frames it was
+    /// processing are lost. It neither publishes nor is delivered to until it starts again.
+    ///
+    /// A tap ([`NodeState::Passes`]) loses nothing that it holds, and frames for others go through it as through a node that is up, processing time
+    /// included: a wire would be sooner, so that a bound on lateness stays one. It does not publish, and a copy of which a frame comes in for the tap
+    /// itself is dropped.
     ///
     /// # Errors
     /// [`MachineError`]: unknown node, or a `now` that is late, early or beyond [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
@@ -66,25 +70,33 @@ impl Machine {
 
     /// Loses a frame and with it every copy that needed it.
     pub(super) fn drop_frame(&mut self, now: Ns, frame: Waiting, reason: DropReason) {
-        let message = &mut self.messages[frame.slot as usize];
+        let message = &self.messages[frame.slot as usize];
         let (first, end) = message.plan.hops[frame.hop as usize].under;
-        for target in first as usize..end as usize {
-            if message.left[target] != LOST {
-                message.left[target] = LOST;
-                self.dropped += 1;
-                self.drops.push(Drop {
-                    message: message.id,
-                    node: message.plan.targets[target],
-                    at: now,
-                    published: message.published,
-                    topic: message.topic,
-                    stream: message.stream,
-                    seq: message.seq,
-                    reason,
-                });
-            }
+        for target in first..end {
+            self.drop_copy(now, frame.slot, target, reason);
         }
         self.end_frame(frame.slot);
+    }
+
+    /// Drops the copy for one target of a message's plan, once.
+    pub(super) fn drop_copy(&mut self, now: Ns, slot: u32, target: u32, reason: DropReason) {
+        let message = &mut self.messages[slot as usize];
+        let left = &mut message.left[target as usize];
+        if *left == LOST {
+            return;
+        }
+        *left = LOST;
+        self.dropped += 1;
+        self.drops.push(Drop {
+            message: message.id,
+            node: message.plan.targets[target as usize],
+            at: now,
+            published: message.published,
+            topic: message.topic,
+            stream: message.stream,
+            seq: message.seq,
+            reason,
+        });
     }
 
     fn refresh_usable(&mut self, now: Ns) {
@@ -94,8 +106,8 @@ impl Machine {
         for index in 0..self.directions.len() {
             let (from, to) = (self.directions[index].from, self.directions[index].to);
             let usable = self.link_states[index / 2] == LinkState::Up
-                && self.node_states[from] == NodeState::Up
-                && self.node_states[to] == NodeState::Up;
+                && self.node_states[from] != NodeState::Down
+                && self.node_states[to] != NodeState::Down;
             let was_usable = std::mem::replace(&mut self.directions[index].usable, usable);
             if was_usable && !usable {
                 self.stop_direction(now, index);

@@ -35,13 +35,13 @@ impl Plan {
         node_states: &[NodeState],
         usable: impl Fn(usize) -> bool,
     ) -> Plan {
-        let publisher_down = node_states[publisher] == NodeState::Down;
+        let publisher_down = node_states[publisher] != NodeState::Up;
         let arrived_by = topology.tree_from(publisher, usable);
         let mut needed = vec![false; topology.node_count()];
         let mut wanted = vec![false; topology.node_count()];
         let mut unreachable = Vec::new();
         for &node in subscribers.iter().filter(|&&node| node != publisher) {
-            if publisher_down || node_states[node] == NodeState::Down {
+            if publisher_down || node_states[node] != NodeState::Up {
                 unreachable.push((node, DropReason::NodeDown));
             } else if arrived_by[node].is_none() {
                 unreachable.push((node, DropReason::NoPath));

@@ -26,6 +26,8 @@ pub enum LinkState {
 pub enum NodeState {
     /// It does.
     Up,
+    /// It neither publishes nor receives, but passes on what is meant for others: a tap that needs no power or no program.
+    Passes,
     /// It neither publishes, receives nor passes anything on.
     Down,
 }

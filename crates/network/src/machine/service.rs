@@ -5,7 +5,7 @@ use std::sync::Arc;
 use timeline::{Class, Ns};
 
 use super::direction::Waiting;
-use super::records::{Delivery, HopRecord};
+use super::records::{Delivery, DropReason, HopRecord, NodeState};
 use super::{Event, Flight, LOST, Machine, touch};
 use crate::frame::fragment_bytes;
 
@@ -78,7 +78,7 @@ impl Machine {
         self.frame_hops += 1;
         let frame = flight.frame;
         let direction = &self.directions[flight.direction as usize];
-        let message = &mut self.messages[frame.slot as usize];
+        let message = &self.messages[frame.slot as usize];
         trace(&HopRecord {
             message: message.id,
             link: flight.direction as usize / 2,
@@ -93,28 +93,17 @@ impl Machine {
         let hop = message.plan.hops[frame.hop as usize];
         let to = direction.to;
         if let Some(target) = hop.target {
-            let left = &mut message.left[target as usize];
-            if *left != LOST {
-                *left -= 1;
-                if *left == 0 {
-                    self.delivered += 1;
-                    out.push(Delivery {
-                        message: message.id,
-                        node: to,
-                        at: now,
-                        published: message.published,
-                        topic: message.topic,
-                        stream: message.stream,
-                        seq: message.seq,
-                    });
-                }
+            if self.node_states[to] == NodeState::Up {
+                self.receive(now, frame.slot, target, to, out);
+            } else {
+                self.drop_copy(now, frame.slot, target, DropReason::NodeDown);
             }
         }
         if hop.kids.0 == hop.kids.1 {
             self.end_frame(frame.slot);
             return;
         }
-        let plan = Arc::clone(&message.plan);
+        let plan = Arc::clone(&self.messages[frame.slot as usize].plan);
         for &kid in plan.kids(&hop) {
             let direction = plan.hops[kid as usize].direction;
             let message = &mut self.messages[frame.slot as usize];
@@ -137,6 +126,28 @@ impl Machine {
             }
         }
         self.end_frame(frame.slot);
+    }
+
+    /// A node takes one frame of its copy; with the last one the copy is delivered.
+    fn receive(&mut self, now: Ns, slot: u32, target: u32, node: usize, out: &mut Vec<Delivery>) {
+        let message = &mut self.messages[slot as usize];
+        let left = &mut message.left[target as usize];
+        if *left == LOST {
+            return;
+        }
+        *left -= 1;
+        if *left == 0 {
+            self.delivered += 1;
+            out.push(Delivery {
+                message: message.id,
+                node,
+                at: now,
+                published: message.published,
+                topic: message.topic,
+                stream: message.stream,
+                seq: message.seq,
+            });
+        }
     }
 
     /// One frame of a message is no more; with the last one the message goes.

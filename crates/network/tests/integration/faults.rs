@@ -180,6 +180,103 @@ fn verif_a_stopped_node_loses_what_it_holds() {
     assert_eq!(run_until(&mut machine, Ns::MAX)[0].at, Ns(6 + 1_612_000));
 }
 
+/// A tap hands on what is meant for others, to the nanosecond as a node that is up, and takes and gives nothing itself.
+#[test]
+fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
+    let links = vec![
+        link(0, 1, 1_000_000, 1000, 10),
+        link(1, 2, 1_000_000, 1000, 10),
+    ];
+    let topology = Topology::new(vec![Ns(5000); 3], links, 90).unwrap();
+    let everything = Filter::parse("#").unwrap();
+    let subscriptions = (0..3).map(|node| (node, everything.clone())).collect();
+    let mut machine = Machine::new(topology, subscriptions).unwrap();
+    let topic = machine.topic(&TopicName::parse("a").unwrap());
+    let due = |machine: &Machine| {
+        let s = machine.stats();
+        assert_eq!(s.copies_due, s.delivered + s.dropped + s.in_flight);
+    };
+    // A copy under way to it when it becomes a tap: dropped as its frame comes in; the other copy goes on.
+    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+    let mut out = run_until(&mut machine, Ns(400_000));
+    machine.set_node(Ns(400_000), 1, NodeState::Passes).unwrap();
+    due(&machine);
+    out.extend(run_until(&mut machine, Ns::MAX));
+    let rows: Vec<_> = out.iter().map(|d| (d.node, d.at.0)).collect();
+    assert_eq!(rows, [(2, 1_612_000)]);
+    assert_eq!(drops(&mut machine), [(0, 1, 806_000, DropReason::NodeDown)]);
+    // Published while it is one: its copy is dropped at once, and so is all that it would publish itself.
+    let at = Ns(2_000_000);
+    machine.publish(at, 0, topic, 90, 0, 0, 1).unwrap();
+    machine.publish(at, 1, topic, 90, 0, 1, 0).unwrap();
+    due(&machine);
+    assert_eq!(
+        drops(&mut machine),
+        [
+            (1, 1, at.0, DropReason::NodeDown),
+            (0, 0, at.0, DropReason::NodeDown),
+            (0, 2, at.0, DropReason::NodeDown)
+        ]
+    );
+    let out = run_until(&mut machine, Ns::MAX);
+    let rows: Vec<_> = out.iter().map(|d| (d.node, d.at.0)).collect();
+    assert_eq!(rows, [(2, at.0 + 1_612_000)]);
+    // What a tap holds for others is lost once it stops.
+    let at = Ns(4_000_000);
+    machine.publish(at, 0, topic, 90, 0, 0, 2).unwrap();
+    run_until(&mut machine, Ns(at.0 + 803_000));
+    let stop = Ns(at.0 + 803_000);
+    machine.set_node(stop, 1, NodeState::Down).unwrap();
+    assert!(run_until(&mut machine, Ns::MAX).is_empty());
+    let lost = drops(&mut machine);
+    assert!(lost.contains(&(2, 2, stop.0, DropReason::NodeDown)));
+    due(&machine);
+    machine.set_node(Ns(6_000_000), 1, NodeState::Up).unwrap();
+    machine
+        .publish(Ns(6_000_000), 0, topic, 90, 0, 0, 3)
+        .unwrap();
+    assert_eq!(run_until(&mut machine, Ns::MAX).len(), 2);
+}
+
+/// A message of two frames misses one while its node is a tap: the copy is dropped once, though the second frame is received.
+#[test]
+fn verif_a_copy_that_misses_a_frame_at_a_tap_is_dropped_once() {
+    let (mut machine, topic) = line();
+    machine.publish(Ns(0), 0, topic, 180, 0, 0, 0).unwrap();
+    run_until(&mut machine, Ns(1_600_000));
+    machine
+        .set_node(Ns(1_600_000), 2, NodeState::Passes)
+        .unwrap();
+    run_until(&mut machine, Ns(1_700_000));
+    machine.set_node(Ns(1_700_000), 2, NodeState::Up).unwrap();
+    assert!(run_until(&mut machine, Ns::MAX).is_empty());
+    assert_eq!(
+        drops(&mut machine),
+        [(0, 2, 1_612_000, DropReason::NodeDown)]
+    );
+    assert_eq!(machine.stats().in_flight, 0);
+}
+
+/// No frame goes through a node that hands nothing on; those for the node itself and from it still do.
+#[test]
+fn verif_a_machine_sends_nothing_through_a_node_that_does_not_relay() {
+    let (whole, _) = line();
+    let topology = whole.topology().clone().without_relays(&[1]);
+    let everything = Filter::parse("#").unwrap();
+    let subscriptions = (0..3).map(|node| (node, everything.clone())).collect();
+    let mut machine = Machine::new(topology, subscriptions).unwrap();
+    let topic = machine.topic(&TopicName::parse("a").unwrap());
+    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+    machine.publish(Ns(0), 1, topic, 90, 0, 1, 0).unwrap();
+    assert_eq!(drops(&mut machine), [(0, 2, 0, DropReason::NoPath)]);
+    let mut reached: Vec<_> = run_until(&mut machine, Ns::MAX)
+        .iter()
+        .map(|d| (d.stream, d.node))
+        .collect();
+    reached.sort_unstable();
+    assert_eq!(reached, [(0, 1), (1, 0), (1, 2)]);
+}
+
 #[test]
 fn verif_later_messages_go_round_a_cut() {
     let links = vec![

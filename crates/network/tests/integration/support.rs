@@ -328,7 +328,7 @@ pub(crate) fn random_scenario(seed: u64, extra_links: u64, faults: u64) -> Scena
             } else {
                 Fault::Node(
                     draw.below(nodes) as usize,
-                    draw.pick(&[NodeState::Down, NodeState::Up]),
+                    draw.pick(&[NodeState::Down, NodeState::Passes, NodeState::Up]),
                 )
             };
             (at, fault)
