@@ -1,8 +1,9 @@
 //! The state of each module: powered, booting, working, hung; its load state and its outputs.
 
-use plan::{Line, PassWhen};
-
 use assess::input::Draw;
+use network::NodeState;
+use plan::{Line, PassWhen, Passes};
+use timeline::Ns;
 
 /// How far a module has come.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -15,6 +16,16 @@ pub(crate) enum Life {
     Works,
 }
 
+/// A wish that a module be in a load state.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) struct Wish {
+    /// Its number at the module; later wishes have higher numbers.
+    pub(crate) number: u32,
+    /// Index into the module's loads.
+    pub(crate) state: usize,
+    pub(crate) until: Ns,
+}
+
 /// A module in the rehearsal.
 #[derive(Clone, Debug)]
 pub(crate) struct ModuleNow {
@@ -23,8 +34,11 @@ pub(crate) struct ModuleNow {
     pub(crate) dead: bool,
     /// Index into the module's loads.
     pub(crate) state: Option<usize>,
-    /// Goes up with each change of state, so that an old return is void.
-    pub(crate) state_turn: u32,
+    /// Wishes in force for a load state, in the order in which they were made.
+    pub(crate) wishes: Vec<Wish>,
+    /// Number of the wish that is obeyed.
+    pub(crate) obeyed: Option<u32>,
+    wishes_made: u32,
     pub(crate) outputs_on: Vec<bool>,
     /// What each output returns to when a switching for a time is over: as at start, or as switched last for good.
     pub(crate) outputs_rest: Vec<bool>,
@@ -33,6 +47,8 @@ pub(crate) struct ModuleNow {
     pub(crate) life_turn: u32,
     /// A trip or a boot is under way.
     pub(crate) pending: bool,
+    /// It has been told that it went down, and it has not booted since.
+    pub(crate) told_down: bool,
     pub(crate) restarts: u32,
     pub(crate) voltage_v: f64,
     pub(crate) lowest_v: f64,
@@ -50,12 +66,15 @@ impl ModuleNow {
                 hung: false,
                 dead: false,
                 state: m.starts_in,
-                state_turn: 0,
+                wishes: Vec::new(),
+                obeyed: None,
+                wishes_made: 0,
                 outputs_on: m.outputs.iter().map(|o| o.starts_on).collect(),
                 outputs_rest: m.outputs.iter().map(|o| o.starts_on).collect(),
                 output_turns: vec![0; m.outputs.len()],
                 life_turn: 0,
                 pending: false,
+                told_down: false,
                 restarts: 0,
                 voltage_v: f64::NAN,
                 lowest_v: f64::INFINITY,
@@ -64,6 +83,30 @@ impl ModuleNow {
                 power_w: 0.0,
             })
             .collect()
+    }
+
+    /// Takes down a wish as the one that is obeyed, and gives it a number.
+    pub(crate) fn wish(&mut self, state: usize, until: Ns) -> u32 {
+        self.wishes_made += 1;
+        let number = self.wishes_made;
+        self.wishes.push(Wish {
+            number,
+            state,
+            until,
+        });
+        self.obeyed = Some(number);
+        number
+    }
+
+    /// Voids what its program meant to do later.
+    pub(crate) fn forget(&mut self) {
+        self.life_turn += 1;
+        self.pending = false;
+        self.wishes.clear();
+        self.obeyed = None;
+        for turn in &mut self.output_turns {
+            *turn += 1;
+        }
     }
 
     /// Whether its program runs.
@@ -83,16 +126,21 @@ impl ModuleNow {
         }
     }
 
-    /// Whether data still goes through it; a plan that says nothing lets data pass while the program runs.
-    pub(crate) fn passes_data(&self, line: &Line, index: usize) -> bool {
-        match line.modules[index]
-            .passes
-            .map_or(PassWhen::Running, |p| p.data)
-        {
+    /// What it is to the network; a plan that says nothing lets data pass while the program runs.
+    pub(crate) fn node_state(&self, passes: Option<Passes>) -> NodeState {
+        if self.works() {
+            return NodeState::Up;
+        }
+        let still_passes = match passes.map_or(PassWhen::Running, |p| p.data) {
             PassWhen::Always => true,
             PassWhen::Powered => self.life != Life::Off && !self.dead,
             // That no route leads through a module that never passes data is a matter of the network.
-            PassWhen::Running | PassWhen::Never => self.works(),
+            PassWhen::Running | PassWhen::Never => false,
+        };
+        if still_passes {
+            NodeState::Passes
+        } else {
+            NodeState::Down
         }
     }
 }

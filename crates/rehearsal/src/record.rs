@@ -51,7 +51,7 @@ pub enum Refusal {
 pub enum Loss {
     /// Lost by the network.
     Network(DropReason),
-    /// It reached a module that was not working.
+    /// The module it was meant for passes data on, but was not working.
     NotWorking,
 }
 
@@ -183,7 +183,7 @@ pub enum What {
         uplink: UplinkIx,
         /// The message.
         message: u64,
-        /// Number of the attempt, from 1.
+        /// Number of the attempt to send this message, from 1.
         attempt: u64,
     },
     /// An attempt has failed.
@@ -192,7 +192,7 @@ pub enum What {
         uplink: UplinkIx,
         /// The message.
         message: u64,
-        /// Number of the attempt, from 1.
+        /// Number of the attempt to send this message, from 1.
         attempt: u64,
     },
     /// A message is ashore.

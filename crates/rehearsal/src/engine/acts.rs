@@ -1,7 +1,7 @@
 //! What behaviours do: publish, switch, send up, enter a state, log.
 
 use assess::input::ns;
-use plan::{Action, BehaviourIx, ModuleIx, OutputIx};
+use plan::{Action, BehaviourIx, OutputIx};
 use timeline::{Class, Ns};
 
 use super::messages::passes;
@@ -47,24 +47,8 @@ impl Engine<'_> {
                 }
                 Action::SendUp { uplink, topic } => self.send_up(*uplink, *topic, started, root)?,
                 Action::Enter { state, for_s } => {
-                    self.enter(b.on, Some(*state), Some(started), root);
-                    let back = self
-                        .now
-                        .checked_add(ns(|| format!("behaviour.{}", b.id), for_s.si)?);
-                    let turn = self.modules[b.on.0].state_turn;
-                    if let Some(at) = back {
-                        self.queue.push(
-                            at,
-                            Class::Supply,
-                            place(b.on.0),
-                            Happening::StateBack {
-                                module: b.on,
-                                turn,
-                                parent: started,
-                                root,
-                            },
-                        );
-                    }
+                    let time = ns(|| format!("behaviour.{}", b.id), for_s.si)?;
+                    self.wish(b.on, *state, time, started, root);
                 }
                 Action::Log { text } => {
                     self.record(
@@ -79,24 +63,6 @@ impl Engine<'_> {
             }
         }
         Ok(())
-    }
-
-    pub(super) fn enter(
-        &mut self,
-        module: ModuleIx,
-        state: Option<usize>,
-        parent: Option<RecordId>,
-        root: Option<Root>,
-    ) {
-        let m = &mut self.modules[module.0];
-        m.state_turn += 1;
-        if m.state != state {
-            m.state = state;
-            self.dirty = true;
-            if let Some(state) = state {
-                self.record(parent, root, What::Entered { module, state });
-            }
-        }
     }
 
     /// Switches an output for good, or for a time after which it returns to what it rests at.

@@ -141,7 +141,7 @@ impl Engine<'_> {
                 if !begins {
                     self.freed(module, id)?;
                 } else if !was_off {
-                    self.stopped(module, stop, Some(id))?;
+                    self.stopped(module, stop, id)?;
                 }
             }
             FaultKind::NoUplink(uplink) => {

@@ -22,7 +22,12 @@ pub(super) enum Stop {
 }
 
 impl Engine<'_> {
-    pub(super) fn trip(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+    pub(super) fn trip(
+        &mut self,
+        module: ModuleIx,
+        turn: u32,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
         if self.modules[module.0].life_turn != turn {
             return Ok(());
         }
@@ -32,25 +37,25 @@ impl Engine<'_> {
         }
         self.modules[module.0].life = Life::Off;
         self.dirty = true;
-        self.stopped(module, Stop::NoPower, None)
+        self.stopped(module, Stop::NoPower, parent)
     }
 
-    /// A module stops working: its ears with it, and nothing that its program meant to do later is done.
+    /// A module stops working: its ears with it, and nothing that its program meant to do later is done. One that is down
+    /// already (it hung, and now loses its power) does not go down once more.
     pub(super) fn stopped(
         &mut self,
         module: ModuleIx,
         stop: Stop,
-        parent: Option<RecordId>,
+        parent: RecordId,
     ) -> Result<(), RehearsalError> {
         let m = &mut self.modules[module.0];
-        m.life_turn += 1;
-        m.state_turn += 1;
-        m.pending = false;
-        for turn in &mut m.output_turns {
-            *turn += 1;
-        }
+        m.forget();
         let voltage_v = m.voltage_v;
-        let record = self.record(parent, None, What::Down { module, voltage_v });
+        let cause = if std::mem::replace(&mut m.told_down, true) {
+            parent
+        } else {
+            self.record(Some(parent), None, What::Down { module, voltage_v })
+        };
         self.ears.stop(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {
@@ -58,7 +63,7 @@ impl Engine<'_> {
             }
         }
         if stop == Stop::NoPower {
-            self.fall_back(module, record);
+            self.fall_back(module, cause);
         }
         self.reach_nodes()
     }
@@ -71,8 +76,7 @@ impl Engine<'_> {
     ) -> Result<(), RehearsalError> {
         let m = &mut self.modules[module.0];
         m.life = Life::Off;
-        m.life_turn += 1;
-        m.pending = false;
+        m.forget();
         self.fall_back(module, parent);
         self.reach_nodes()
     }
@@ -92,7 +96,12 @@ impl Engine<'_> {
         }
     }
 
-    pub(super) fn wake(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+    pub(super) fn wake(
+        &mut self,
+        module: ModuleIx,
+        turn: u32,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
         if self.modules[module.0].life_turn != turn {
             return Ok(());
         }
@@ -113,6 +122,7 @@ impl Engine<'_> {
         let m = &mut self.modules[module.0];
         m.life = Life::Boots;
         m.life_turn += 1;
+        m.told_down = false;
         m.restarts += 1;
         if m.restarts > MOST_RESTARTS {
             return Err(RehearsalError::RestartLoop {
@@ -123,26 +133,35 @@ impl Engine<'_> {
         }
         let turn = m.life_turn;
         self.dirty = true;
-        self.record(None, None, What::Boots { module });
+        let boots = self.record(Some(parent), None, What::Boots { module });
         let time = ns(|| format!("module.{}", plan.id), boot.time_s.si)?;
         if let Some(at) = self.now.checked_add(time) {
             self.queue.push(
                 at,
                 Class::Supply,
                 place(module.0),
-                Happening::Booted { module, turn },
+                Happening::Booted {
+                    module,
+                    turn,
+                    parent: boots,
+                },
             );
         }
         self.reach_nodes()
     }
 
-    pub(super) fn booted(&mut self, module: ModuleIx, turn: u32) -> Result<(), RehearsalError> {
+    pub(super) fn booted(
+        &mut self,
+        module: ModuleIx,
+        turn: u32,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
         if self.modules[module.0].life_turn != turn {
             return Ok(());
         }
         self.modules[module.0].life = Life::Works;
         self.dirty = true;
-        self.record(None, None, What::Up { module });
+        self.record(Some(parent), None, What::Up { module });
         let plan = &self.line.modules[module.0];
         let listens = plan.sensors.iter().any(|s| s.chain.is_some());
         if listens {

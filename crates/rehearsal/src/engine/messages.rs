@@ -1,6 +1,6 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
-use network::{Admission, Delivery, MessageId, NodeState, RateLimit, TopicId};
+use network::{Admission, Delivery, DropReason, MessageId, NodeState, RateLimit, TopicId};
 use plan::{BehaviourIx, ModuleIx, TopicIx};
 use timeline::{Class, Ns};
 
@@ -119,16 +119,6 @@ impl Engine<'_> {
         let module = ModuleIx(delivery.node);
         let topic = self.topic(delivery.topic);
         self.copy_done(delivery.message);
-        if !self.modules[module.0].works() {
-            let what = What::Lost {
-                module,
-                topic,
-                message: delivery.message,
-                why: Loss::NotWorking,
-            };
-            self.record(Some(origin.record), origin.root, what);
-            return;
-        }
         let what = What::Delivered {
             module,
             topic,
@@ -183,28 +173,34 @@ impl Engine<'_> {
         for drop in drops {
             let origin = self.origin(drop.message);
             let topic = self.topic(drop.topic);
+            let passes = self.line.modules[drop.node].passes;
+            let why = match drop.reason {
+                // It was reached, or could have been.
+                DropReason::NodeDown
+                    if self.modules[drop.node].node_state(passes) == NodeState::Passes =>
+                {
+                    Loss::NotWorking
+                }
+                reason => Loss::Network(reason),
+            };
             let what = What::Lost {
                 module: ModuleIx(drop.node),
                 topic,
                 message: drop.message,
-                why: Loss::Network(drop.reason),
+                why,
             };
             self.record(Some(origin.record), origin.root, what);
             self.copy_done(drop.message);
         }
     }
 
-    /// Tells the network which nodes still pass data.
+    /// Tells the network which modules work, and which still pass data.
     pub(super) fn reach_nodes(&mut self) -> Result<(), RehearsalError> {
         let Some(machine) = &mut self.machine else {
             return Ok(());
         };
-        for (i, m) in self.modules.iter().enumerate() {
-            let state = if m.passes_data(self.line, i) {
-                NodeState::Up
-            } else {
-                NodeState::Down
-            };
+        for (i, (now, plan)) in self.modules.iter().zip(&self.line.modules).enumerate() {
+            let state = now.node_state(plan.passes);
             machine
                 .set_node(self.now, i, state)
                 .map_err(|source| RehearsalError::Machine {

@@ -10,6 +10,7 @@ mod listening;
 mod lives;
 mod messages;
 mod outcome;
+mod states;
 mod uplinks;
 mod voltages;
 
@@ -63,23 +64,26 @@ enum Happening {
         parent: RecordId,
         root: Option<Root>,
     },
-    StateBack {
+    WishEnds {
         module: ModuleIx,
-        turn: u32,
+        wish: u32,
         parent: RecordId,
         root: Option<Root>,
     },
     Trip {
         module: ModuleIx,
         turn: u32,
+        parent: RecordId,
     },
     Wake {
         module: ModuleIx,
         turn: u32,
+        parent: RecordId,
     },
     Booted {
         module: ModuleIx,
         turn: u32,
+        parent: RecordId,
     },
     Listens {
         module: ModuleIx,
@@ -386,22 +390,27 @@ impl<'a> Engine<'a> {
                     self.switch(output, on, None, Some(parent), root);
                 }
             }
-            Happening::StateBack {
+            Happening::WishEnds {
+                module,
+                wish,
+                parent,
+                root,
+            } => self.wish_ends(module, wish, parent, root),
+            Happening::Trip {
                 module,
                 turn,
                 parent,
-                root,
-            } => {
-                if self.modules[module.0].state_turn == turn {
-                    let next = self
-                        .sending_state(module)
-                        .or(self.line.modules[module.0].starts_in);
-                    self.enter(module, next, Some(parent), root);
-                }
-            }
-            Happening::Trip { module, turn } => self.trip(module, turn)?,
-            Happening::Wake { module, turn } => self.wake(module, turn)?,
-            Happening::Booted { module, turn } => self.booted(module, turn)?,
+            } => self.trip(module, turn, parent)?,
+            Happening::Wake {
+                module,
+                turn,
+                parent,
+            } => self.wake(module, turn, parent)?,
+            Happening::Booted {
+                module,
+                turn,
+                parent,
+            } => self.booted(module, turn, parent)?,
             Happening::Listens { module, turn, at } => {
                 if self.modules[module.0].life_turn == turn {
                     self.ears.start(module, at);

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use assess::input::{ns, uplink_spec};
 use chance::Stream;
 use network::{Outcome as Attempted, Uplink, UplinkEvent, UplinkMessage};
-use plan::{Line, ModuleIx, TopicIx, UplinkIx};
-use timeline::{Class, Ns};
+use plan::{Line, TopicIx, UplinkIx};
+use timeline::Ns;
 
 use super::outcome::UplinkCount;
-use super::{Engine, Happening, Origin, place};
+use super::{Engine, Origin};
 use crate::error::RehearsalError;
 use crate::record::{RecordId, Root, What};
 
@@ -18,11 +18,17 @@ pub(super) struct UplinkNow {
     chance: Option<f64>,
     /// Name of the random stream that decides its attempts.
     stream: String,
-    pub(super) origins: BTreeMap<u64, Origin>,
+    waiting: BTreeMap<u64, Waiting>,
     pub(super) offered: u64,
     pub(super) count: UplinkCount,
-    /// End of the attempt under way.
-    pub(super) busy_until: Ns,
+}
+
+/// A message that waits for the shore.
+#[derive(Clone, Copy, Debug)]
+struct Waiting {
+    origin: Origin,
+    /// Attempts begun to send it.
+    attempts: u64,
 }
 
 impl Engine<'_> {
@@ -61,7 +67,13 @@ impl Engine<'_> {
         );
         let u = &mut self.uplinks[uplink.0];
         u.offered += 1;
-        u.origins.insert(message, Origin { record, root });
+        u.waiting.insert(
+            message,
+            Waiting {
+                origin: Origin { record, root },
+                attempts: 0,
+            },
+        );
         let offered = u
             .uplink
             .offer(self.now, UplinkMessage { id: message, bytes });
@@ -89,55 +101,56 @@ impl Engine<'_> {
             }
         });
         for event in events {
-            let (message, what) = match event {
-                UplinkEvent::Started { id, attempt, .. } => (
-                    id,
-                    What::Attempt {
-                        uplink,
-                        message: id,
-                        attempt,
-                    },
-                ),
-                UplinkEvent::Sent { id, billed, .. } => (
-                    id,
-                    What::Sent {
-                        uplink,
-                        message: id,
-                        billed,
-                    },
-                ),
-                UplinkEvent::Failed { id, attempt, .. } => (
-                    id,
-                    What::Failed {
-                        uplink,
-                        message: id,
-                        attempt,
-                    },
-                ),
-                UplinkEvent::Expired { id, .. } => (
-                    id,
-                    What::Expired {
-                        uplink,
-                        message: id,
-                    },
-                ),
-            };
-            let origin = self.uplinks[index].origins[&message];
-            let record = self.record(Some(origin.record), origin.root, what);
-            let now = &mut self.uplinks[index];
-            match event {
-                UplinkEvent::Started { .. } => self.sends(uplink, record, origin.root)?,
-                UplinkEvent::Failed { .. } => {}
-                UplinkEvent::Sent { billed, .. } => {
-                    now.count.sent += 1;
-                    now.count.billed += u64::from(billed);
-                    now.origins.remove(&message);
-                }
-                UplinkEvent::Expired { .. } => {
-                    now.count.expired += 1;
-                    now.origins.remove(&message);
+            self.uplink_event(uplink, event)?;
+        }
+        Ok(())
+    }
+
+    /// Records what an uplink tells. The uplink numbers its attempts over its life; the records number those of each message.
+    fn uplink_event(&mut self, uplink: UplinkIx, event: UplinkEvent) -> Result<(), RehearsalError> {
+        let (UplinkEvent::Started { id: message, .. }
+        | UplinkEvent::Sent { id: message, .. }
+        | UplinkEvent::Failed { id: message, .. }
+        | UplinkEvent::Expired { id: message, .. }) = event;
+        let now = &mut self.uplinks[uplink.0];
+        let waiting = now
+            .waiting
+            .get_mut(&message)
+            .expect("an uplink tells only of messages that wait");
+        if matches!(event, UplinkEvent::Started { .. }) {
+            waiting.attempts += 1;
+        }
+        let Waiting { origin, attempts } = *waiting;
+        let what = match event {
+            UplinkEvent::Started { .. } => What::Attempt {
+                uplink,
+                message,
+                attempt: attempts,
+            },
+            UplinkEvent::Failed { .. } => What::Failed {
+                uplink,
+                message,
+                attempt: attempts,
+            },
+            UplinkEvent::Sent { billed, .. } => {
+                now.count.sent += 1;
+                now.count.billed += u64::from(billed);
+                now.waiting.remove(&message);
+                What::Sent {
+                    uplink,
+                    message,
+                    billed,
                 }
             }
+            UplinkEvent::Expired { .. } => {
+                now.count.expired += 1;
+                now.waiting.remove(&message);
+                What::Expired { uplink, message }
+            }
+        };
+        let record = self.record(Some(origin.record), origin.root, what);
+        if matches!(event, UplinkEvent::Started { .. }) {
+            self.sends(uplink, record, origin.root)?;
         }
         Ok(())
     }
@@ -153,34 +166,9 @@ impl Engine<'_> {
         let (Some(state), true) = (u.sending_state, self.modules[u.module.0].works()) else {
             return Ok(());
         };
-        self.enter(u.module, Some(state), Some(parent), root);
-        let turn = self.modules[u.module.0].state_turn;
         let session = ns(|| format!("uplink.{}", u.id), u.session_s.si)?;
-        self.uplinks[uplink.0].busy_until = self.now.checked_add(session).unwrap_or(self.end);
-        if let Some(at) = self.now.checked_add(session) {
-            self.queue.push(
-                at,
-                Class::Supply,
-                place(u.module.0),
-                Happening::StateBack {
-                    module: u.module,
-                    turn,
-                    parent,
-                    root,
-                },
-            );
-        }
+        self.wish(u.module, state, session, parent, root);
         Ok(())
-    }
-
-    /// The state of a module while one of its uplinks is still sending.
-    pub(super) fn sending_state(&self, module: ModuleIx) -> Option<usize> {
-        self.line
-            .uplinks
-            .iter()
-            .zip(&self.uplinks)
-            .find(|(plan, now)| plan.module == module && now.busy_until > self.now)
-            .and_then(|(plan, _)| plan.sending_state)
     }
 }
 
@@ -203,9 +191,8 @@ pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, Rehears
         uplink,
         chance: (success.si < 1.0).then_some(success.si),
         stream: format!("uplink/{}", plan.id),
-        origins: BTreeMap::new(),
+        waiting: BTreeMap::new(),
         offered: 0,
         count: UplinkCount::default(),
-        busy_until: Ns::ZERO,
     })
 }

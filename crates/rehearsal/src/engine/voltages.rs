@@ -8,7 +8,7 @@ use timeline::Class;
 use super::{Engine, Happening, TRIP, place};
 use crate::error::RehearsalError;
 use crate::modules::{Life, ModuleNow};
-use crate::record::What;
+use crate::record::{RecordId, What};
 
 impl Engine<'_> {
     fn conditions(&self) -> Conditions {
@@ -37,9 +37,9 @@ impl Engine<'_> {
             m.lowest_v = m.lowest_v.min(*v);
             m.highest_v = m.highest_v.max(*v);
         }
-        self.record(None, None, What::Settled { voltages_v });
+        let settled = self.record(None, None, What::Settled { voltages_v });
         for i in 0..self.modules.len() {
-            self.watch_voltage(ModuleIx(i));
+            self.watch_voltage(ModuleIx(i), settled);
         }
         Ok(())
     }
@@ -103,13 +103,21 @@ impl Engine<'_> {
         }
     }
 
-    fn watch_voltage(&mut self, module: ModuleIx) {
+    fn watch_voltage(&mut self, module: ModuleIx, parent: RecordId) {
         let enough = self.enough(module);
         let m = &mut self.modules[module.0];
         let turn = m.life_turn;
         let happening = match (m.life, enough) {
-            (Life::Off, true) if !m.dead && !m.hung => Happening::Wake { module, turn },
-            (Life::Boots | Life::Works, false) => Happening::Trip { module, turn },
+            (Life::Off, true) if !m.dead && !m.hung => Happening::Wake {
+                module,
+                turn,
+                parent,
+            },
+            (Life::Boots | Life::Works, false) => Happening::Trip {
+                module,
+                turn,
+                parent,
+            },
             _ => return,
         };
         if !m.pending {

@@ -1,5 +1,11 @@
 //! Checks of the rehearsal.
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on has failed")]
 
+mod chain;
+mod conservation;
 mod ear;
+mod faults;
+mod relays;
 mod run;
+mod states;
+mod support;

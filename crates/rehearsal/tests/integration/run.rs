@@ -1,47 +1,10 @@
 //! The whole rehearsal on a small line.
 
-use std::path::Path;
-
-use plan::{CueSheet, Line, NoticeKind, SoundIx};
-use rehearsal::{Loss, Outcome, Record, What};
+use plan::{NoticeKind, SoundIx};
+use rehearsal::What;
 use timeline::Ns;
 
-const FOLDER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data");
-
-fn line_and_cues(change_plan: &[(&str, &str)], change_cues: &[(&str, &str)]) -> (Line, CueSheet) {
-    let changed = |name: &str, changes: &[(&str, &str)]| {
-        let mut text = std::fs::read_to_string(Path::new(FOLDER).join(name)).unwrap();
-        for (from, to) in changes {
-            assert!(text.contains(from), "{from}");
-            text = text.replace(from, to);
-        }
-        text.into_bytes()
-    };
-    let reading = plan::read(Path::new("small.toml"), &|_| {
-        Ok(changed("small.toml", change_plan))
-    });
-    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| {
-        Ok(changed("cues.toml", change_cues))
-    });
-    assert!(cues.cues.is_some(), "{:?}", cues.mistakes);
-    (reading.line.unwrap(), cues.cues.unwrap())
-}
-
-fn run(line: &Line, cues: &CueSheet) -> (Outcome, Vec<Record>) {
-    let mut records = Vec::new();
-    let outcome =
-        rehearsal::run(line, cues, &mut |r| records.push(r.clone()), &mut |_| true).unwrap();
-    (outcome, records)
-}
-
-fn lamp_times(records: &[Record], wanted: bool) -> Vec<Ns> {
-    records
-        .iter()
-        .filter(|r| matches!(r.what, What::Switched { on, .. } if on == wanted))
-        .map(|r| r.at)
-        .collect()
-}
+use crate::support::{lamp_times, line_and_cues, run};
 
 /// Two identical runs, and a run on four threads instead of one, give the same records.
 #[test]
@@ -77,29 +40,6 @@ fn verif_another_seed_gives_other_levels() {
     let (a, b) = (levels(&cues), levels(&other));
     assert!(!a.is_empty());
     assert_ne!(a, b);
-}
-
-/// Copies due = delivered + lost + under way, and each loss is told.
-#[test]
-fn verif_messages_are_conserved() {
-    let late = [("at = \"50 s\"", "at = \"94 s\"")];
-    let (line, cues) = line_and_cues(&[], &late);
-    let (outcome, records) = run(&line, &cues);
-    let c = outcome.copies;
-    assert!(c.due > 0);
-    assert_eq!(c.due, c.delivered + c.lost + c.under_way);
-    let told = |f: fn(&What) -> bool| records.iter().filter(|r| f(&r.what)).count() as u64;
-    assert_eq!(told(|w| matches!(w, What::Delivered { .. })), c.delivered);
-    assert_eq!(
-        told(|w| matches!(
-            w,
-            What::Lost {
-                why: Loss::Network(_),
-                ..
-            }
-        )),
-        c.lost
-    );
 }
 
 /// An output switched for a time returns to what it was before: one that was off and is switched off stays off, one that
@@ -206,85 +146,6 @@ fn verif_a_message_waits_for_the_uplink() {
     assert_eq!(outcome.uplinks[0].billed, 4);
 }
 
-/// A cut takes the ear's power; when it is mended the ear boots, settles, and hears again.
-#[test]
-fn verif_a_cut_takes_the_ear_and_mending_brings_it_back() {
-    let (line, cues) = line_and_cues(&[], &[("at = \"50 s\"", "at = \"113 s\"")]);
-    let (outcome, records) = run(&line, &cues);
-    let ear = line.module_by_id("ear").unwrap();
-    let at = |f: fn(&What) -> Option<plan::ModuleIx>| {
-        records
-            .iter()
-            .find(|r| f(&r.what) == Some(ear))
-            .map(|r| r.at.as_s_f64())
-    };
-    let down = at(|w| match w {
-        What::Down { module, .. } => Some(*module),
-        _ => None,
-    })
-    .unwrap();
-    let boots = at(|w| match w {
-        What::Boots { module } => Some(*module),
-        _ => None,
-    })
-    .unwrap();
-    let up = at(|w| match w {
-        What::Up { module } => Some(*module),
-        _ => None,
-    })
-    .unwrap();
-    assert!((down - 90.001).abs() < 1e-9, "{down}");
-    assert!((boots - 100.001).abs() < 1e-9, "{boots}");
-    assert!((up - 102.001).abs() < 1e-9, "{up}");
-    assert_eq!(outcome.restarts[ear.0], 1);
-    // Its background is known again five seconds (half of ten) after it listens, at 103 s.
-    let heard: Vec<f64> = records
-        .iter()
-        .filter(|r| {
-            matches!(
-                r.what,
-                What::Noticed {
-                    notice: NoticeKind::Confirmed,
-                    ..
-                }
-            )
-        })
-        .map(|r| r.at.as_s_f64())
-        .collect();
-    assert_eq!(heard.len(), 2, "{heard:?}");
-    assert!(heard[1] > 114.0);
-}
-
-/// A hung ear keeps its power but says nothing.
-#[test]
-fn verif_a_hung_module_keeps_its_power_and_says_nothing() {
-    let hang = [
-        ("kind = \"cut\"", "kind = \"hang\""),
-        ("of = \"span.cable\"", "of = \"module.ear\""),
-        ("at = \"90 s\"", "at = \"10 s\""),
-        ("until = \"100 s\"", "until = \"40 s\""),
-    ];
-    let (line, cues) = line_and_cues(&[], &hang);
-    let (outcome, records) = run(&line, &cues);
-    let confirmed: Vec<f64> = records
-        .iter()
-        .filter(|r| {
-            matches!(
-                r.what,
-                What::Noticed {
-                    notice: NoticeKind::Confirmed,
-                    ..
-                }
-            )
-        })
-        .map(|r| r.at.as_s_f64())
-        .collect();
-    assert_eq!(confirmed.len(), 1, "{confirmed:?}");
-    assert!(confirmed[0] > 51.0);
-    let ear = line.module_by_id("ear").unwrap();
-    assert!(outcome.voltages_v[ear.0].0 > 40.0);
-}
-
 /// A line that cannot carry its load says so, and does not go on for ever.
 #[test]
 fn verif_a_load_beyond_the_line_collapses_it() {
@@ -349,108 +210,6 @@ fn verif_silence_of_a_deaf_detector_shows_nothing() {
         "{}",
         late.said
     );
-}
-
-/// A module that is dead already does not go down once more when its cable is cut.
-#[test]
-fn verif_a_dead_module_does_not_go_down_twice() {
-    let dead = "[fault.cut]\nkind = \"dead\"\nof = \"module.ear\"\nat = \"30 s\"\n\n[fault.later]";
-    let (line, cues) = line_and_cues(&[], &[("[fault.cut]", dead)]);
-    let (_, records) = run(&line, &cues);
-    let down = records
-        .iter()
-        .filter(|r| matches!(r.what, What::Down { .. }))
-        .count();
-    assert_eq!(down, 1);
-}
-
-/// What a restart needs is asked for before the rehearsal begins.
-#[test]
-fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
-    let (line, cues) = line_and_cues(&[("settles_in = \"1 s\"\n", "")], &[]);
-    let mut records = 0;
-    let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
-    assert!(matches!(
-        result,
-        Err(rehearsal::RehearsalError::NotSaid { .. })
-    ));
-    assert_eq!(records, 0);
-}
-
-fn faults(text: &str) -> (Outcome, Vec<Record>) {
-    let later = format!("{text}\n[fault.outage]");
-    let (line, cues) = line_and_cues(&[], &[("[fault.outage]", &later)]);
-    run(&line, &cues)
-}
-
-/// Where two cuts of one cable overlap, it is whole again once the later one is over.
-#[test]
-fn verif_a_cable_cut_twice_is_whole_after_the_later_end() {
-    let (_, records) = faults(
-        "[fault.other]\nkind = \"cut\"\nof = \"span.cable\"\nat = \"95 s\"\nuntil = \"110 s\"\n",
-    );
-    let boots: Vec<f64> = records
-        .iter()
-        .filter(|r| matches!(r.what, What::Boots { .. }))
-        .map(|r| r.at.as_s_f64())
-        .collect();
-    assert_eq!(boots.len(), 1, "{boots:?}");
-    assert!((boots[0] - 110.0).abs() < 0.01, "{boots:?}");
-}
-
-/// A module that hangs leaves its lamp as it is, past the time at which its program would have switched it off; once
-/// the fault is over it starts anew, with the lamp off and in the state in which it starts.
-#[test]
-fn verif_a_hung_module_keeps_its_lamp_and_starts_anew_afterwards() {
-    let hang =
-        "[fault.hang]\nkind = \"hang\"\nof = \"module.base\"\nat = \"23 s\"\nuntil = \"46 s\"\n";
-    let (outcome, records) = faults(hang);
-    let on = lamp_times(&records, true)[0];
-    let off = lamp_times(&records, false)[0];
-    assert!(on < Ns(23_000_000_000), "{on}");
-    assert_eq!(off, Ns(46_000_000_000));
-    assert_eq!(outcome.restarts[0], 1);
-    let up = records
-        .iter()
-        .find(|r| matches!(r.what, What::Up { module } if module.0 == 0))
-        .unwrap();
-    assert!((up.at.as_s_f64() - 49.0).abs() < 0.01, "{}", up.at);
-    // It hung while it was sending; both hangs are over before the second sound.
-    let shorter = faults(&hang.replace("46 s", "43 s")).0;
-    let extra_j = outcome.module_energy_j[0] - shorter.module_energy_j[0];
-    // Three seconds more of sending (5 W) and lamp (10 W) instead of idling (1 W).
-    assert!((extra_j - 3.0 * 14.0).abs() < 0.1, "{extra_j}");
-}
-
-/// A module that fails at the first instant is told with the voltage that it had.
-#[test]
-fn verif_a_fault_at_the_first_instant_finds_the_line_under_voltage() {
-    let (_, records) =
-        faults("[fault.first]\nkind = \"dead\"\nof = \"module.base\"\nat = \"0 s\"\n");
-    let voltage_v = records
-        .iter()
-        .find_map(|r| match r.what {
-            What::Down { voltage_v, .. } => Some(voltage_v),
-            _ => None,
-        })
-        .unwrap();
-    // An ideal supply of 48 V stands at this module.
-    assert!((voltage_v - 48.0).abs() < 1e-9, "{voltage_v}");
-}
-
-/// A module that regains its voltage while it hangs does not come up before the fault is over.
-#[test]
-fn verif_a_hung_module_does_not_boot_with_the_voltage() {
-    let (_, records) = faults(
-        "[fault.hang]\nkind = \"hang\"\nof = \"module.ear\"\nat = \"92 s\"\nuntil = \"112 s\"\n",
-    );
-    let ups: Vec<f64> = records
-        .iter()
-        .filter(|r| matches!(r.what, What::Up { .. }))
-        .map(|r| r.at.as_s_f64())
-        .collect();
-    assert_eq!(ups.len(), 1, "{ups:?}");
-    assert!((ups[0] - 114.0).abs() < 0.01, "{ups:?}");
 }
 
 /// An interval that is no whole nanosecond is refused, not repeated without end.

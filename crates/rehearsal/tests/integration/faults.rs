@@ -1,0 +1,245 @@
+//! Cables that are cut, modules that hang or die, and what comes back afterwards.
+
+use plan::NoticeKind;
+use rehearsal::{Outcome, Record, What};
+use timeline::Ns;
+
+use crate::support::{lamp_times, line_and_cues, run};
+
+fn faults(text: &str) -> (Outcome, Vec<Record>) {
+    let later = format!("{text}\n[fault.outage]");
+    let (line, cues) = line_and_cues(&[], &[("[fault.outage]", &later)]);
+    run(&line, &cues)
+}
+
+/// A cut takes the ear's power; when it is mended the ear boots, settles, and hears again.
+#[test]
+fn verif_a_cut_takes_the_ear_and_mending_brings_it_back() {
+    let (line, cues) = line_and_cues(&[], &[("at = \"50 s\"", "at = \"113 s\"")]);
+    let (outcome, records) = run(&line, &cues);
+    let ear = line.module_by_id("ear").unwrap();
+    let at = |f: fn(&What) -> Option<plan::ModuleIx>| {
+        records
+            .iter()
+            .find(|r| f(&r.what) == Some(ear))
+            .map(|r| r.at.as_s_f64())
+    };
+    let down = at(|w| match w {
+        What::Down { module, .. } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
+    let boots = at(|w| match w {
+        What::Boots { module } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
+    let up = at(|w| match w {
+        What::Up { module } => Some(*module),
+        _ => None,
+    })
+    .unwrap();
+    assert!((down - 90.001).abs() < 1e-9, "{down}");
+    assert!((boots - 100.001).abs() < 1e-9, "{boots}");
+    assert!((up - 102.001).abs() < 1e-9, "{up}");
+    assert_eq!(outcome.restarts[ear.0], 1);
+    // Its background is known again five seconds (half of ten) after it listens, at 103 s.
+    let heard: Vec<f64> = records
+        .iter()
+        .filter(|r| {
+            matches!(
+                r.what,
+                What::Noticed {
+                    notice: NoticeKind::Confirmed,
+                    ..
+                }
+            )
+        })
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(heard.len(), 2, "{heard:?}");
+    assert!(heard[1] > 114.0);
+}
+
+/// A hung ear keeps its power but says nothing.
+#[test]
+fn verif_a_hung_module_keeps_its_power_and_says_nothing() {
+    let hang = [
+        ("kind = \"cut\"", "kind = \"hang\""),
+        ("of = \"span.cable\"", "of = \"module.ear\""),
+        ("at = \"90 s\"", "at = \"10 s\""),
+        ("until = \"100 s\"", "until = \"40 s\""),
+    ];
+    let (line, cues) = line_and_cues(&[], &hang);
+    let (outcome, records) = run(&line, &cues);
+    let confirmed: Vec<f64> = records
+        .iter()
+        .filter(|r| {
+            matches!(
+                r.what,
+                What::Noticed {
+                    notice: NoticeKind::Confirmed,
+                    ..
+                }
+            )
+        })
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(confirmed.len(), 1, "{confirmed:?}");
+    assert!(confirmed[0] > 51.0);
+    let ear = line.module_by_id("ear").unwrap();
+    assert!(outcome.voltages_v[ear.0].0 > 40.0);
+}
+
+/// A module that is dead already does not go down once more when its cable is cut.
+#[test]
+fn verif_a_dead_module_does_not_go_down_twice() {
+    let dead = "[fault.cut]\nkind = \"dead\"\nof = \"module.ear\"\nat = \"30 s\"\n\n[fault.later]";
+    let (line, cues) = line_and_cues(&[], &[("[fault.cut]", dead)]);
+    let (_, records) = run(&line, &cues);
+    let down = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Down { .. }))
+        .count();
+    assert_eq!(down, 1);
+}
+
+/// What a restart needs is asked for before the rehearsal begins.
+#[test]
+fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
+    let (line, cues) = line_and_cues(&[("settles_in = \"1 s\"\n", "")], &[]);
+    let mut records = 0;
+    let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
+    assert!(matches!(
+        result,
+        Err(rehearsal::RehearsalError::NotSaid { .. })
+    ));
+    assert_eq!(records, 0);
+}
+
+/// Where two cuts of one cable overlap, it is whole again once the later one is over.
+#[test]
+fn verif_a_cable_cut_twice_is_whole_after_the_later_end() {
+    let (_, records) = faults(
+        "[fault.other]\nkind = \"cut\"\nof = \"span.cable\"\nat = \"95 s\"\nuntil = \"110 s\"\n",
+    );
+    let boots: Vec<f64> = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Boots { .. }))
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(boots.len(), 1, "{boots:?}");
+    assert!((boots[0] - 110.0).abs() < 0.01, "{boots:?}");
+}
+
+/// A module that hangs leaves its lamp as it is, past the time at which its program would have switched it off; once
+/// the fault is over it starts anew, with the lamp off and in the state in which it starts.
+#[test]
+fn verif_a_hung_module_keeps_its_lamp_and_starts_anew_afterwards() {
+    let hang =
+        "[fault.hang]\nkind = \"hang\"\nof = \"module.base\"\nat = \"23 s\"\nuntil = \"46 s\"\n";
+    let (outcome, records) = faults(hang);
+    let on = lamp_times(&records, true)[0];
+    let off = lamp_times(&records, false)[0];
+    assert!(on < Ns(23_000_000_000), "{on}");
+    assert_eq!(off, Ns(46_000_000_000));
+    assert_eq!(outcome.restarts[0], 1);
+    let up = records
+        .iter()
+        .find(|r| matches!(r.what, What::Up { module } if module.0 == 0))
+        .unwrap();
+    assert!((up.at.as_s_f64() - 49.0).abs() < 0.01, "{}", up.at);
+    // It hung while it was sending; both hangs are over before the second sound.
+    let shorter = faults(&hang.replace("46 s", "43 s")).0;
+    let extra_j = outcome.module_energy_j[0] - shorter.module_energy_j[0];
+    // Three seconds more of sending (5 W) and lamp (10 W) instead of idling (1 W).
+    assert!((extra_j - 3.0 * 14.0).abs() < 0.1, "{extra_j}");
+}
+
+/// A module that fails at the first instant is told with the voltage that it had.
+#[test]
+fn verif_a_fault_at_the_first_instant_finds_the_line_under_voltage() {
+    let (_, records) =
+        faults("[fault.first]\nkind = \"dead\"\nof = \"module.base\"\nat = \"0 s\"\n");
+    let voltage_v = records
+        .iter()
+        .find_map(|r| match r.what {
+            What::Down { voltage_v, .. } => Some(voltage_v),
+            _ => None,
+        })
+        .unwrap();
+    // An ideal supply of 48 V stands at this module.
+    assert!((voltage_v - 48.0).abs() < 1e-9, "{voltage_v}");
+}
+
+/// A module that regains its voltage while it hangs does not come up before the fault is over.
+#[test]
+fn verif_a_hung_module_does_not_boot_with_the_voltage() {
+    let (_, records) = faults(
+        "[fault.hang]\nkind = \"hang\"\nof = \"module.ear\"\nat = \"92 s\"\nuntil = \"112 s\"\n",
+    );
+    let ups: Vec<f64> = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Up { .. }))
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert_eq!(ups.len(), 1, "{ups:?}");
+    assert!((ups[0] - 114.0).abs() < 0.01, "{ups:?}");
+}
+
+/// A module that hangs goes down; when it then loses its power it does not go down once more, but its lamp goes off with the power.
+#[test]
+fn verif_a_hung_module_that_loses_its_power_is_down_already() {
+    for stops in [
+        "kind = \"no-supply\"\nof = \"supply.bench\"",
+        "kind = \"dead\"\nof = \"module.base\"",
+    ] {
+        let (_, records) = faults(&format!(
+            "[fault.hang]\nkind = \"hang\"\nof = \"module.base\"\nat = \"23 s\"\nuntil = \"46 s\"\n\n[fault.power]\n{stops}\nat = \"30 s\"\nuntil = \"44 s\"\n"
+        ));
+        let of_base: Vec<(bool, f64)> = records
+            .iter()
+            .filter_map(|r| match r.what {
+                What::Down { module, .. } if module.0 == 0 => Some((false, r.at.as_s_f64())),
+                What::Boots { module } if module.0 == 0 => Some((true, r.at.as_s_f64())),
+                _ => None,
+            })
+            .collect();
+        let [(false, down_s), (true, boots_s)] = of_base.as_slice() else {
+            panic!("{of_base:?}");
+        };
+        assert!((down_s - 23.0).abs() < 1e-9, "{down_s}");
+        assert!((boots_s - 46.0).abs() < 0.01, "{boots_s}");
+        let off = lamp_times(&records, false)[0].as_s_f64();
+        assert!((off - 30.0).abs() < 0.01, "{off}");
+    }
+}
+
+/// What a module does because of its voltage goes back to the settling of the voltages.
+#[test]
+fn verif_a_trip_and_a_boot_name_the_voltages_that_cause_them() {
+    let (_, records) = faults("");
+    let cause = |r: &Record| {
+        let parent = r.parent.unwrap();
+        &records[usize::try_from(parent.0).unwrap()].what
+    };
+    let mut seen = [false; 3];
+    for r in &records {
+        match r.what {
+            What::Down { .. } => {
+                assert!(matches!(cause(r), What::Settled { .. }));
+                seen[0] = true;
+            }
+            What::Boots { .. } => {
+                assert!(matches!(cause(r), What::Settled { .. }));
+                seen[1] = true;
+            }
+            What::Up { .. } => {
+                assert!(matches!(cause(r), What::Boots { .. }));
+                seen[2] = true;
+            }
+            _ => {}
+        }
+    }
+    assert_eq!(seen, [true; 3]);
+}
