@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
+use crate::assumed::assumed;
 use crate::evidence::Record;
 use crate::reach::{Reach, lost};
 use crate::verdict::{Judged, Verdict, Word};
@@ -287,75 +288,6 @@ fn sentence(line: &Line, r: &Requirement) -> String {
         })
         .unwrap_or_default();
     format!("{what}{share}{wind}")
-}
-
-/// Values that count in the verdicts although the plan does not write them, those with most leverage first.
-fn assumed(line: &Line) -> Vec<String> {
-    let mut all = Vec::new();
-    if !line.supplies.is_empty() {
-        all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
-    }
-    for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
-        all.push(format!(
-            "span.{} is {:.2} m long: the distance along the sections and its slack",
-            s.id, s.length_m
-        ));
-    }
-    for m in line
-        .modules
-        .iter()
-        .filter(|m| m.input.is_some() && m.passes.is_none())
-    {
-        all.push(format!(
-            "module.{} always passes power on, as a plain joint does",
-            m.id
-        ));
-    }
-    for m in line
-        .modules
-        .iter()
-        .filter(|m| m.input.as_ref().is_some_and(|i| i.efficiency.is_none()))
-    {
-        all.push(format!(
-            "the loads of module.{} are what it draws at its input: no converter stands before them",
-            m.id
-        ));
-    }
-    if !line.sections.is_empty() {
-        all.push("sections hang straight down: no water current, no stretch".to_owned());
-    }
-    if line.spans.iter().any(|s| s.link.is_some()) {
-        all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
-    }
-    for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
-        all.push(format!("uplink.{} can be reached at any time", u.id));
-    }
-    let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
-    if line.requirements.iter().any(delays) {
-        all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());
-    }
-    let whole_time = |r: &Requirement| {
-        matches!(
-            r.that,
-            That::StorageTime {
-                at_least_s: None,
-                ..
-            }
-        )
-    };
-    if line.deployment.recovery_slip_s.is_none() && line.requirements.iter().any(whole_time) {
-        all.push("the recovery is on the day: the plan writes no recovery_slip".to_owned());
-    }
-    for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
-        all.push(format!("storage.{} may be filled to the last byte", s.id));
-    }
-    for d in &line.detectors {
-        all.push(format!(
-            "detector.{}: level cells follow each other by a quarter of the window",
-            d.id
-        ));
-    }
-    all
 }
 
 /// Above this a person in the water may be at risk from a damaged cable, V of direct current. Source: pool zones 0 and 1 of

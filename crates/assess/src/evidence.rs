@@ -6,6 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 /// Method of a rehearsal.
 pub const REHEARSAL: &str = "rehearsal/1";
@@ -121,7 +122,8 @@ pub fn folder(plan: &Path) -> PathBuf {
     plan.with_extension("evidence")
 }
 
-/// Where a record of a plan belongs: one file for each cue sheet.
+/// Where a record of a plan belongs: in a file named for its cue sheet and its content, so that two records never meet in one
+/// file unless they are the same.
 #[must_use]
 pub fn path(plan: &Path, record: &Record) -> PathBuf {
     let stem: String = Path::new(&record.cues)
@@ -136,7 +138,9 @@ pub fn path(plan: &Path, record: &Record) -> PathBuf {
             }
         })
         .collect();
-    folder(plan).join(format!("rehearsal-{stem}.json"))
+    let digest = Sha256::digest(record.to_json().as_bytes());
+    let short: String = digest.iter().take(8).map(|b| format!("{b:02x}")).collect();
+    folder(plan).join(format!("rehearsal-{stem}-{short}.json"))
 }
 
 #[cfg(test)]
@@ -160,10 +164,23 @@ mod tests {
         );
         assert_eq!(Record::from_json(&record.to_json()).unwrap(), record);
         assert_eq!(record.passed(), 1);
+        let plan = Path::new("plans/a/plan.toml");
+        // Python 3.11: hashlib.sha256 of json.dumps(record, indent=2) and a line end, first 16 digits.
         assert_eq!(
-            path(Path::new("plans/a/plan.toml"), &record),
-            Path::new("plans/a/plan.evidence/rehearsal-cues-night.json")
+            path(plan, &record),
+            Path::new("plans/a/plan.evidence/rehearsal-cues-night-ce511f485a92b668.json")
         );
+        for change in [
+            |r: &mut Record| r.seed = 8,
+            |r: &mut Record| r.plan_digest = "ab".to_owned(),
+            |r: &mut Record| r.program = "another".to_owned(),
+            |r: &mut Record| r.expectations[0].passed = false,
+            |r: &mut Record| r.cues = "cues-night.toml".to_owned(),
+        ] {
+            let mut other = record.clone();
+            change(&mut other);
+            assert_ne!(path(plan, &other), path(plan, &record));
+        }
         let other = record.to_json().replace("evidence/1", "evidence/9");
         assert!(matches!(
             Record::from_json(&other),

@@ -3,6 +3,7 @@
 //! [`check`] is a pure function of a plan that has been read and of the evidence that lies beside it. Each kind of
 //! requirement is judged in one place; a verdict with a value cannot be made without its evidence.
 
+mod assumed;
 mod check;
 mod delay_verdicts;
 pub mod evidence;

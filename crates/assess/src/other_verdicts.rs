@@ -119,9 +119,9 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
     };
     let rehearsals = || shelf.records.iter().filter(|r| r.method == REHEARSAL);
     // The digests say what was rehearsed, by whatever path the cue sheet was named.
-    let Some(record) =
-        rehearsals().find(|r| r.plan_digest == plan_digest && r.cues_digest == *present)
-    else {
+    let fresh =
+        || rehearsals().filter(|r| r.plan_digest == plan_digest && r.cues_digest == *present);
+    let Some(record) = fresh().min_by_key(|r| (r.passed(), &r.result_digest)) else {
         return if rehearsals().any(|r| r.cues == cues) {
             unknown(
                 subject,
@@ -144,11 +144,14 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
         .filter(|e| !e.passed)
         .map(|e| e.id.as_str())
         .collect();
-    let why = if failed.is_empty() {
+    let mut why = if failed.is_empty() {
         "every expectation held".to_owned()
     } else {
         format!("did not hold: {}", failed.join(", "))
     };
+    if fresh().any(|r| r.result_digest != record.result_digest) {
+        why.push_str("; rehearsals of the same plan and cue sheet came out differently, by other programs or machines, and this is the worst of them");
+    }
     let evidence = Evidence::Rehearsed {
         cues: cues.to_owned(),
         plan_digest: record.plan_digest.clone(),

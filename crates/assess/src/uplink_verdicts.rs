@@ -11,7 +11,7 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 /// Messages closer to their limit than this are marginal.
 const NARROW_MESSAGES: f64 = 1.0;
 /// Days over which a price is taken.
-const PRICE_DAYS: f64 = 30.0;
+pub(crate) const PRICE_DAYS: f64 = 30.0;
 const SECONDS_PER_DAY: f64 = 86_400.0;
 const UPLINK_METHOD: &str = "declared rates times billed messages (docs/method/assess.md)";
 

@@ -3,6 +3,8 @@
 //! Every list is sorted by id, so results never depend on the order in the file. A field is `None` where the plan
 //! says nothing: unknown, never zero.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use quantity::{Conductor, EventRate, Law, Money};
 
@@ -107,6 +109,25 @@ pub struct Line {
     pub storages: Vec<Storage>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
+    /// Values that count although nobody wrote them, each with the paths of the things that have it.
+    pub unwritten: BTreeMap<Unwritten, Vec<String>>,
+}
+
+/// A value that counts although the plan does not write it: what the field tables say of each such key.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Unwritten {
+    /// A span without length and slack lies along its sections with none.
+    Slack,
+    /// An output is off at start.
+    Starts,
+    /// A band has the order 4.
+    BandOrder,
+    /// An event is confirmed as soon as it has lasted the shortest time.
+    Confirm,
+    /// A topic has the priority 1.
+    Priority,
+    /// A requirement is a `shall`.
+    Must,
 }
 
 /// Name, dates and slips of the deployment.

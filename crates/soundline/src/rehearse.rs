@@ -265,7 +265,7 @@ fn leave_evidence(
             path: evidence,
             source,
         })
-        // Evidence is the program's own; the newest of its kind replaces the one before.
+        // The name says what is in it: what is replaced is the same.
         .and_then(|()| write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force))
         .map_err(RehearseError::Evidence)?;
     Ok(path)

@@ -5,6 +5,7 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+mod assumed;
 mod electric;
 mod limits;
 mod mistakes;

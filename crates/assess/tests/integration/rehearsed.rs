@@ -90,6 +90,26 @@ fn verif_one_failed_expectation_is_broken_and_named() {
     assert!(night.why.contains("e1"), "{}", night.why);
 }
 
+/// Two rehearsals of the same plan and cue sheet that differ: the worse counts, in whatever order they lie there, and it is said.
+#[test]
+fn verif_of_two_fresh_records_the_worse_counts() {
+    let plan = good(&[]).digest;
+    let mut held = record(&plan, "c1", &[true, true]);
+    held.result_digest = "another".to_owned();
+    let failed = record(&plan, "c1", &[true, false]);
+    for records in [
+        vec![held.clone(), failed.clone()],
+        vec![failed.clone(), held.clone()],
+    ] {
+        let check = with(records, Ok("c1"));
+        let night = known(&check, "night");
+        assert_eq!(night.ruling, Ruling::Broken);
+        assert!(night.why.contains("differently"), "{}", night.why);
+    }
+    let check = with(vec![held.clone(), held], Ok("c1"));
+    assert_eq!(known(&check, "night").why, "every expectation held");
+}
+
 #[test]
 fn verif_nothing_expected_and_an_unreadable_cue_sheet_are_unknown() {
     let plan = good(&[]).digest;

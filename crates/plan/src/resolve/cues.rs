@@ -1,5 +1,6 @@
 //! A cue sheet against a line.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use quantity::Dimension;
@@ -33,6 +34,7 @@ pub(crate) fn cue_sheet(
         catalogue,
         declared: declared(root, of_plan),
         part: "rehearsal".to_owned(),
+        unwritten: BTreeMap::new(),
     };
     let known = root.table("rehearsal").and_then(|(f, _)| rehearsal(f));
     let whole = known.is_some();

@@ -5,7 +5,7 @@ use quantity::{Dimension, show};
 use super::mechanics::{distance_m, unsettled};
 use super::{Resolver, q};
 use crate::line::{
-    Battery, Chemistry, Contacts, Line, Link, ModuleIx, Panels, Span, Supply, SupplyKind,
+    Battery, Chemistry, Contacts, Line, Link, ModuleIx, Panels, Span, Supply, SupplyKind, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -195,7 +195,12 @@ fn length(
             Some(written.si)
         }
         (Some(written), None) => Some(written.si),
-        (None, Some(distance)) if distance > 0.0 => Some(distance * (1.0 + slack)),
+        (None, Some(distance)) if distance > 0.0 => {
+            if !f.has("length") && !f.has("slack") {
+                r.unwritten(Unwritten::Slack);
+            }
+            Some(distance * (1.0 + slack))
+        }
         (None, _) if f.has("length") => None,
         // A place that could not be settled has been told.
         (None, _) if r.declared.lost("section", line.sections.len()) => None,

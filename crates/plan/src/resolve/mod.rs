@@ -20,7 +20,7 @@ use crate::catalogue::Catalogue;
 use crate::field::{RefKind, Section, Shape};
 use crate::line::{
     Decibels, Deployment, DetectorIx, Flow, Line, ModuleIx, NoticeKind, OutputIx, Q, Sea, SensorIx,
-    Spreading, Water,
+    Spreading, Unwritten, Water,
 };
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::{Fields, example_line};
@@ -172,6 +172,7 @@ pub(crate) struct Resolver<'a> {
     pub(crate) catalogue: &'a Catalogue,
     pub(crate) declared: Declared,
     pub(crate) part: String,
+    pub(crate) unwritten: BTreeMap<Unwritten, Vec<String>>,
 }
 
 impl Resolver<'_> {
@@ -187,6 +188,12 @@ impl Resolver<'_> {
             mistake = mistake.related(user, "the part is used here");
         }
         self.mistakes.push(mistake);
+    }
+
+    /// Notes that the part under way has a value that it does not write.
+    pub(crate) fn unwritten(&mut self, what: Unwritten) {
+        let part = self.part.clone();
+        self.unwritten.entry(what).or_default().push(part);
     }
 
     /// Where the part under way, or the thing that it belongs to, is declared outside the catalogue.
@@ -375,6 +382,7 @@ pub(crate) fn line(
         catalogue,
         declared: Declared::of(root),
         part: String::new(),
+        unwritten: BTreeMap::new(),
     };
     let known_deployment = root.table("deployment").and_then(|(f, _)| deployment(f));
     let known_sea = root.table("site").and_then(|(f, _)| sea(&mut r, f));
@@ -396,6 +404,7 @@ pub(crate) fn line(
         uplinks: Vec::new(),
         storages: Vec::new(),
         requirements: Vec::new(),
+        unwritten: BTreeMap::new(),
     };
     modules::modules(&mut r, root, &mut line);
     mechanics::sections(&mut r, root, &mut line);
@@ -411,6 +420,7 @@ pub(crate) fn line(
     behaviours::behaviours(&mut r, root, &mut line);
     behaviours::heard(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
+    line.unwritten = r.unwritten;
     let declared = r.declared;
     (whole.then_some(line), declared)
 }

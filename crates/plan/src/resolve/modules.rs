@@ -5,7 +5,7 @@ use quantity::{Dimension, LevelKind};
 use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
     Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, Module, Output, OutputKind,
-    PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad,
+    PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Read, join};
@@ -90,7 +90,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             .collect(),
         outputs: f
             .keyed("output")
-            .filter_map(|(id, o)| output(id, o))
+            .filter_map(|(output_id, o)| output(r, id, output_id, o))
             .collect(),
     })
 }
@@ -292,12 +292,17 @@ fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option
     })
 }
 
-fn output(id: &str, f: &Fields) -> Option<Output> {
+fn output(r: &mut Resolver<'_>, module: &str, id: &str, f: &Fields) -> Option<Output> {
     let kind = match *f.choice("kind")?.0 {
         "lamp" => OutputKind::Lamp,
         "relay" => OutputKind::Relay,
         _ => OutputKind::Sounder,
     };
+    if !f.has("starts") {
+        r.part = format!("module.{module}.output.{id}");
+        r.unwritten(Unwritten::Starts);
+        r.part = format!("module.{module}");
+    }
     Some(Output {
         id: id.to_owned(),
         at: f.site,

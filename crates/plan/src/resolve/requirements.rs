@@ -8,7 +8,8 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
 use crate::folder::stays_inside;
 use crate::line::{
-    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, UplinkIx,
+    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, Unwritten,
+    UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -23,6 +24,9 @@ pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line)
         let Some(that) = that(r, f, line) else {
             continue;
         };
+        if !f.has("must") {
+            r.unwritten(Unwritten::Must);
+        }
         line.requirements.push(Requirement {
             id: id.to_owned(),
             at: f.site,

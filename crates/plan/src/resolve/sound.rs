@@ -3,7 +3,7 @@
 use quantity::{Dimension, LevelKind, show};
 
 use super::{Resolver, q};
-use crate::line::{Confirm, Detector, LevelStage, Line, SensorIx, SensorKind, Stage};
+use crate::line::{Confirm, Detector, LevelStage, Line, SensorIx, SensorKind, Stage, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
@@ -83,6 +83,9 @@ fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             let order = f
                 .count("order")
                 .map_or(BAND_ORDER, |(n, _)| u32::try_from(*n).unwrap_or(BAND_ORDER));
+            if !f.has("order") {
+                r.unwritten(Unwritten::BandOrder);
+            }
             Some(Stage::Band {
                 low_hz: low,
                 high_hz: high,
@@ -177,6 +180,9 @@ fn trigger(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
             .related(shortest.at, "shortest"),
         );
         return None;
+    }
+    if !f.has("confirm") {
+        r.unwritten(Unwritten::Confirm);
     }
     let confirm = match f.choice("confirm") {
         Some((&"at-end", _)) => Confirm::AtEnd,

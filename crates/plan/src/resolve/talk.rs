@@ -2,8 +2,8 @@
 
 use super::{Resolver, bare};
 use crate::line::{
-    Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Uplink,
-    Windows,
+    Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Unwritten,
+    Uplink, Windows,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
@@ -108,6 +108,9 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             && whole(r, size.si, size.at).is_none()
         {
             continue;
+        }
+        if !f.has("priority") {
+            r.unwritten(Unwritten::Priority);
         }
         line.topics.push(Topic {
             name: name.to_owned(),

@@ -4,7 +4,7 @@ use std::fs;
 
 use serde_json::Value;
 
-use crate::support::{demo, edit, expect_status, run, stderr, stdout};
+use crate::support::{demo, edit, expect_status, only_evidence, run, stderr, stdout};
 
 fn ruling<'v>(verdicts: &'v Value, id: &str) -> &'v str {
     verdicts["requirements"]
@@ -143,7 +143,8 @@ fn verif_evidence_that_cannot_be_read_is_a_warning() {
         said.contains("warning") && said.contains("broken.json"),
         "{said}"
     );
-    fs::write(folder.join("rehearsal-cues-ferry-night.json"), "[]").unwrap();
+    fs::remove_file(folder.join("broken.json")).unwrap();
+    fs::write(only_evidence(&demo), "[]").unwrap();
     expect_status(&run(&["check", &demo.plan]), 3);
 }
 

@@ -5,7 +5,9 @@ use std::fs;
 
 use serde_json::Value;
 
-use crate::support::{Demo, demo, edit, expect_status, run, soundline, stderr, stdout};
+use crate::support::{
+    Demo, demo, edit, expect_status, only_evidence, run, soundline, stderr, stdout,
+};
 
 const CUES: &str = "cues/ferry-night.toml";
 
@@ -71,10 +73,8 @@ fn verif_a_rehearsal_leaves_evidence_and_is_the_same_on_any_number_of_threads() 
         digests.push(whole["result_digest"].clone());
     }
     assert_eq!(digests[0], digests[1]);
-    let record = demo
-        .folder
-        .path()
-        .join("plan.evidence/rehearsal-cues-ferry-night.json");
+    // The same content in the same file, and no other.
+    let record = only_evidence(&demo);
     let record: Value = serde_json::from_str(&fs::read_to_string(record).unwrap()).unwrap();
     assert_eq!(record["result_digest"], digests[0]);
     expect_status(&run(&["check", &demo.plan]), 0);

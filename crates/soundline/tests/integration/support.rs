@@ -64,6 +64,17 @@ pub(crate) fn demo(name: &str, with_evidence: bool) -> Demo {
     demo
 }
 
+/// The one record of evidence that lies beside the plan of a copy.
+pub(crate) fn only_evidence(demo: &Demo) -> PathBuf {
+    let folder = demo.folder.path().join("plan.evidence");
+    let mut all = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path());
+    let record = all.next().unwrap();
+    assert_eq!(all.next(), None);
+    record
+}
+
 /// The evidence folder of an example, rehearsed once for all checks.
 fn rehearsed(name: &str) -> PathBuf {
     static ALL: Mutex<BTreeMap<String, Demo>> = Mutex::new(BTreeMap::new());

@@ -1,0 +1,169 @@
+//! Values that count although the plan does not write them.
+
+use plan::{Action, Line, Requirement, That, Unwritten};
+
+use crate::uplink_verdicts::PRICE_DAYS;
+
+/// Values that count in the verdicts although the plan does not write them, those with most leverage first.
+pub(crate) fn assumed(line: &Line) -> Vec<String> {
+    let mut all = Vec::new();
+    if !line.supplies.is_empty() {
+        all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
+    }
+    let unwritten = |what: Unwritten| line.unwritten.get(&what).map_or(&[][..], Vec::as_slice);
+    for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
+        let path = format!("span.{}", s.id);
+        let slack = if unwritten(Unwritten::Slack).contains(&path) {
+            "without slack"
+        } else {
+            "and its slack"
+        };
+        all.push(format!(
+            "{path} is {:.2} m long: the distance along the sections {slack}",
+            s.length_m
+        ));
+    }
+    for m in line.modules.iter().filter(|m| m.passes.is_none()) {
+        all.push(format!(
+            "module.{} always passes power on, as a plain joint does, and messages while it runs",
+            m.id
+        ));
+    }
+    for m in &line.modules {
+        if let Some(input) = m.input.as_ref().filter(|i| i.efficiency.is_none()) {
+            let loss = match input.standing_w {
+                None => ", and it has no loss of its own",
+                Some(_) => "",
+            };
+            all.push(format!(
+                "the loads of module.{} are what it draws at its input: no converter stands before them{loss}",
+                m.id
+            ));
+        }
+    }
+    if !line.sections.is_empty() {
+        all.push("sections hang straight down: no water current, no stretch".to_owned());
+    }
+    if line.spans.iter().any(|s| s.link.is_some()) {
+        all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
+    }
+    for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
+        all.push(format!("uplink.{} can be reached at any time", u.id));
+    }
+    let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
+    if line.requirements.iter().any(delays) {
+        all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());
+    }
+    let whole_time = |r: &Requirement| {
+        matches!(
+            r.that,
+            That::StorageTime {
+                at_least_s: None,
+                ..
+            }
+        )
+    };
+    if line.deployment.recovery_slip_s.is_none() && line.requirements.iter().any(whole_time) {
+        all.push("the recovery is on the day: the plan writes no recovery_slip".to_owned());
+    }
+    for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
+        all.push(format!("storage.{} may be filled to the last byte", s.id));
+    }
+    for d in &line.detectors {
+        all.push(format!(
+            "detector.{}: level cells follow each other by a quarter of the window",
+            d.id
+        ));
+    }
+    let mut of = |paths: &[String], sentence: &str| {
+        if !paths.is_empty() {
+            all.push(format!("{sentence}: {}", paths.join(", ")));
+        }
+    };
+    let plain = |s: &&plan::Span| {
+        matches!(
+            s.conductor,
+            Some(quantity::Conductor::Stranded { tinned: false, .. })
+        )
+    };
+    let plain: Vec<String> = line
+        .spans
+        .iter()
+        .filter(plain)
+        .map(|s| format!("span.{}", s.id))
+        .collect();
+    of(&plain, "plain strands, because `tinned` is not written");
+    of(
+        unwritten(Unwritten::BandOrder),
+        "filters of the order 4, because no order of the band is written",
+    );
+    of(
+        unwritten(Unwritten::Confirm),
+        "confirmed as soon as the shortest length is reached, because no `confirm` is written",
+    );
+    of(
+        unwritten(Unwritten::Priority),
+        "priority 1, because none is written",
+    );
+    of(
+        unwritten(Unwritten::Starts),
+        "off at start, because no `starts` is written",
+    );
+    let costs = line
+        .requirements
+        .iter()
+        .filter(|r| matches!(r.that, That::UplinkCost { .. }));
+    let costs: Vec<String> = costs.map(|r| format!("requirement.{}", r.id)).collect();
+    of(
+        &costs,
+        &format!("a cost counts over {PRICE_DAYS:.0} d, because a limit on it says no time"),
+    );
+    of(
+        unwritten(Unwritten::Must),
+        "binding as a `shall`, because no `must` is written",
+    );
+    let uplinks = |wanted: fn(&plan::Uplink) -> bool| -> Vec<String> {
+        let wanted = line.uplinks.iter().filter(|u| wanted(u));
+        wanted.map(|u| format!("uplink.{}", u.id)).collect()
+    };
+    of(
+        &uplinks(|u| u.expiry_s.is_none()),
+        "a message is never given up, because no `expiry` is written",
+    );
+    of(
+        &uplinks(|u| u.sending_state.is_none()),
+        "sending changes no load, because no `sending_state` is written",
+    );
+    let for_good: Vec<String> = line
+        .behaviours
+        .iter()
+        .filter(|b| {
+            let mut actions = b.actions.iter();
+            actions.any(|a| matches!(a, Action::Switch { for_s: None, .. }))
+        })
+        .map(|b| format!("behaviour.{}", b.id))
+        .collect();
+    of(
+        &for_good,
+        "an output is switched for good, because no `for` is written",
+    );
+    let chains = |wanted: fn(&plan::Chain) -> bool| -> Vec<String> {
+        let sensors = line.modules.iter().flat_map(|m| {
+            let sensors = m.sensors.iter();
+            sensors.map(|s| (format!("module.{}.sensor.{}", m.id, s.id), s))
+        });
+        sensors
+            .filter(|(_, s)| s.chain.as_ref().is_some_and(wanted))
+            .map(|(path, _)| path)
+            .collect()
+    };
+    of(
+        &chains(|c| c.self_noise.is_empty()),
+        "no noise of its own, because no `self_noise` is written",
+    );
+    of(
+        &chains(|c| c.high_pass.is_none()),
+        "no high-pass before the converter, because none is written",
+    );
+    all
+}
