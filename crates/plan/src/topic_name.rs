@@ -1,4 +1,7 @@
 //! Topic names and filters as OASIS MQTT 5.0 section 4.7 defines them: the part that a file's reader must check.
+//!
+//! `network` has the same rules for messages under way. The reader may use no discipline, and a filter is no quantity, so the rules stand
+//! twice; `crates/assess/tests/integration/topics.rs` holds the two to each other.
 
 /// Longest name or filter, bytes of UTF-8 (OASIS MQTT 5.0 section 4.7.3).
 const LONGEST: usize = 65_535;
@@ -28,6 +31,9 @@ pub(crate) fn check_name(text: &str) -> Result<(), &'static str> {
 /// Whether a text may be a topic filter.
 pub(crate) fn check_filter(text: &str) -> Result<(), &'static str> {
     check_common(text)?;
+    if text == "$share" || text.starts_with("$share/") {
+        return Err("shared subscriptions (`$share/...`, section 4.8.2) are not modelled");
+    }
     let levels: Vec<&str> = text.split('/').collect();
     for (i, level) in levels.iter().enumerate() {
         if level.contains('#') && (*level != "#" || i + 1 != levels.len()) {
@@ -84,6 +90,7 @@ mod tests {
             "sport+",
             "a/#b",
             "#/",
+            "$share/group/sport",
         ] {
             assert!(check_filter(bad).is_err(), "{bad}");
         }

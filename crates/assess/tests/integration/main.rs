@@ -13,3 +13,4 @@ mod paid;
 mod rehearsed;
 mod support;
 mod talk;
+mod topics;
