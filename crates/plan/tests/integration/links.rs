@@ -1,5 +1,10 @@
 //! Included files that are links: they stay in the plan's folder by their real path.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "helpers of checks may fail like the checks themselves"
+)]
+
 use std::fs;
 use std::os::unix::fs::symlink;
 use std::path::Path;

@@ -1,10 +1,5 @@
 //! Checks of the plan and cue-sheet files.
 
-#![expect(
-    clippy::unwrap_used,
-    reason = "helpers of checks may fail like the checks themselves"
-)]
-
 mod bad;
 mod bad_cues;
 mod bad_things;

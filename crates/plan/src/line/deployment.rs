@@ -1,0 +1,28 @@
+//! Name, dates and slips of the deployment.
+
+use jiff::Timestamp;
+
+use super::Q;
+
+/// Name, dates and slips of the deployment.
+#[derive(Clone, Debug)]
+pub struct Deployment {
+    /// Name shown on every output.
+    pub name: String,
+    /// Planned start.
+    pub start: Timestamp,
+    /// Planned time in the water, s.
+    pub duration_s: Q,
+    /// How much later the start may be, s.
+    pub start_slip_s: Option<Q>,
+    /// How much later the recovery may be, s.
+    pub recovery_slip_s: Option<Q>,
+}
+
+impl Deployment {
+    /// Longest time in the water: duration and recovery slip, s.
+    #[must_use]
+    pub fn longest_s(&self) -> f64 {
+        self.duration_s.si + self.recovery_slip_s.map_or(0.0, |q| q.si)
+    }
+}

@@ -1,0 +1,138 @@
+//! The resolved line: ids have become indices, catalogue parts are filled in, the graph is checked.
+//!
+//! Every list is sorted by id, so results never depend on the order in the file. A field is `None` where the plan
+//! says nothing: unknown, never zero.
+
+mod behaviour;
+mod deployment;
+mod detector;
+mod index;
+mod module;
+mod mooring;
+mod requirement;
+mod sea;
+mod sensor;
+mod span;
+mod storage;
+mod supply;
+mod talk;
+mod uplink;
+mod value;
+
+use std::collections::BTreeMap;
+
+pub use behaviour::{Action, Behaviour, When};
+pub use deployment::Deployment;
+pub use detector::{Confirm, Detector, LevelStage, NoticeKind, Stage};
+pub use index::{
+    BehaviourIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx, SupplyIx,
+    TopicIx, UplinkIx,
+};
+pub use module::{
+    Boot, Housing, Input, Load, Module, Output, OutputKind, PassWhen, Passes, StateLoad,
+};
+pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
+pub use requirement::{DelayEnd, Limits, Must, Requirement, That};
+pub use sea::{Flow, Sea, Spreading, Water};
+pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
+pub use span::{Contacts, Link, Span};
+pub use storage::{Record, Storage};
+pub use supply::{Battery, Chemistry, Panels, Supply, SupplyKind};
+pub use talk::{Topic, TopicField, Traffic};
+pub use uplink::{Uplink, Windows};
+pub use value::{Decibels, Q};
+
+/// The whole deployment, resolved.
+#[derive(Clone, Debug)]
+pub struct Line {
+    /// Name, dates and slips.
+    pub deployment: Deployment,
+    /// The sea and the weather at the site.
+    pub sea: Sea,
+    /// Anchors by id: where sections may end.
+    pub anchors: Vec<Anchor>,
+    /// Mechanical lengths.
+    pub sections: Vec<Section>,
+    /// Where power enters.
+    pub supplies: Vec<Supply>,
+    /// Housings with a processor.
+    pub modules: Vec<Module>,
+    /// Electrical cables between modules.
+    pub spans: Vec<Span>,
+    /// Detectors.
+    pub detectors: Vec<Detector>,
+    /// How messages are framed; `None` when the plan does not say.
+    pub traffic: Option<Traffic>,
+    /// Topics by name.
+    pub topics: Vec<Topic>,
+    /// What modules do.
+    pub behaviours: Vec<Behaviour>,
+    /// Paid links ashore.
+    pub uplinks: Vec<Uplink>,
+    /// Recording stores.
+    pub storages: Vec<Storage>,
+    /// What must hold.
+    pub requirements: Vec<Requirement>,
+    /// Values that count although nobody wrote them, each with the paths of the things that have it.
+    pub unwritten: BTreeMap<Unwritten, Vec<String>>,
+}
+
+/// A value that counts although the plan does not write it: what the field tables say of each such key.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Unwritten {
+    /// A span without length and slack lies along its sections with none.
+    Slack,
+    /// An output is off at start.
+    Starts,
+    /// A band has the order 4.
+    BandOrder,
+    /// An event is confirmed as soon as it has lasted the shortest time.
+    Confirm,
+    /// A topic has the priority 1.
+    Priority,
+    /// A requirement is a `shall`.
+    Must,
+}
+
+impl Line {
+    /// The full typed path of a module: `module.upper`.
+    #[must_use]
+    pub fn module_path(&self, ix: ModuleIx) -> String {
+        format!("module.{}", self.modules[ix.0].id)
+    }
+
+    /// The full typed path of a sensor: `module.upper.sensor.ear`.
+    #[must_use]
+    pub fn sensor_path(&self, ix: SensorIx) -> String {
+        let module = &self.modules[ix.module.0];
+        format!(
+            "module.{}.sensor.{}",
+            module.id, module.sensors[ix.sensor].id
+        )
+    }
+
+    /// The full typed path of an output: `module.marker.output.lamp`.
+    #[must_use]
+    pub fn output_path(&self, ix: OutputIx) -> String {
+        let module = &self.modules[ix.module.0];
+        format!(
+            "module.{}.output.{}",
+            module.id, module.outputs[ix.output].id
+        )
+    }
+
+    /// The sensor itself.
+    #[must_use]
+    pub fn sensor(&self, ix: SensorIx) -> &Sensor {
+        &self.modules[ix.module.0].sensors[ix.sensor]
+    }
+
+    /// The module whose id this is.
+    #[must_use]
+    pub fn module_by_id(&self, id: &str) -> Option<ModuleIx> {
+        self.modules
+            .binary_search_by(|m| m.id.as_str().cmp(id))
+            .ok()
+            .map(ModuleIx)
+    }
+}

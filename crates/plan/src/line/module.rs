@@ -1,0 +1,140 @@
+//! Modules: inputs, loads, boot, what they pass on, housings and outputs.
+
+use super::{Position, Q, Sensor};
+use crate::site::Site;
+
+/// A housing with a processor, sensors and outputs.
+#[derive(Clone, Debug)]
+pub struct Module {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Where it hangs.
+    pub position: Position,
+    /// Nominal depth, m: sections taken straight down, no current.
+    pub depth_m: f64,
+    /// Power input; a module without one draws nothing from the line.
+    pub input: Option<Input>,
+    /// Loads by state, sorted by state.
+    pub loads: Vec<StateLoad>,
+    /// The state in which it works when nothing happens: index into `loads`.
+    pub starts_in: Option<usize>,
+    /// Boot time and power.
+    pub boot: Option<Boot>,
+    /// What still goes through the module when it is hung or dead.
+    pub passes: Option<Passes>,
+    /// Resistance in the path onwards: fuse, inductors, diode, ohm.
+    pub through_ohm: Option<Q>,
+    /// Time the processor adds to each message it forwards or delivers, s.
+    pub processing_s: Option<Q>,
+    /// Pressure housing.
+    pub housing: Option<Housing>,
+    /// Sensors by id.
+    pub sensors: Vec<Sensor>,
+    /// Outputs by id.
+    pub outputs: Vec<Output>,
+}
+
+/// Power input of a module.
+#[derive(Clone, Debug)]
+pub struct Input {
+    /// Lowest voltage at which it works, V.
+    pub minimum_v: Q,
+    /// Highest voltage it bears, V.
+    pub maximum_v: Q,
+    /// Input capacitance, F.
+    pub capacitance_f: Option<Q>,
+    /// Efficiency of its converter, 0 to 1; without one the loads are taken at the input.
+    pub efficiency: Option<Q>,
+    /// Standing loss of its converter, W.
+    pub standing_w: Option<Q>,
+}
+
+/// What a module draws in a state, at its converter's output.
+#[derive(Clone, Debug)]
+pub struct StateLoad {
+    /// Name of the state.
+    pub state: String,
+    /// The load.
+    pub load: Load,
+}
+
+/// A load: constant power, constant current, or a resistor.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Load {
+    /// W.
+    Power(Q),
+    /// A.
+    Current(Q),
+    /// ohm.
+    Resistance(Q),
+}
+
+/// Boot of a module.
+#[derive(Clone, Copy, Debug)]
+pub struct Boot {
+    /// Time from power to work, s.
+    pub time_s: Q,
+    /// Power meanwhile, W.
+    pub power_w: Q,
+}
+
+/// When something still passes through a module.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum PassWhen {
+    /// Even hung, unpowered or flooded.
+    Always,
+    /// While it has power, even when its program hangs.
+    Powered,
+    /// Only while its program runs.
+    Running,
+    /// Never: it is an end.
+    Never,
+}
+
+/// What still goes through a module.
+#[derive(Clone, Copy, Debug)]
+pub struct Passes {
+    /// Power.
+    pub power: PassWhen,
+    /// Data.
+    pub data: PassWhen,
+}
+
+/// A pressure housing.
+#[derive(Clone, Debug)]
+pub struct Housing {
+    /// Rated depth, m.
+    pub rated_depth_m: Option<Q>,
+    /// Weight in water, N (negative floats).
+    pub weight_in_water_n: Option<Q>,
+    /// Drag area (drag coefficient times area), m2.
+    pub cd_a_m2: Option<Q>,
+}
+
+/// What an output does.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum OutputKind {
+    /// A light.
+    Lamp,
+    /// A contact.
+    Relay,
+    /// A sounder.
+    Sounder,
+}
+
+/// Something a module switches.
+#[derive(Clone, Debug)]
+pub struct Output {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// What it is.
+    pub kind: OutputKind,
+    /// Power while on, at the module's converter output, W.
+    pub power_w: Option<Q>,
+    /// Whether it is on at start.
+    pub starts_on: bool,
+}

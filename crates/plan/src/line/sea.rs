@@ -1,0 +1,66 @@
+//! The sea and the weather at the site.
+
+use super::Q;
+
+/// The sea and the weather at the site.
+#[derive(Clone, Debug)]
+pub struct Sea {
+    /// Latitude, degrees, north positive.
+    pub latitude_deg: Q,
+    /// Longitude, degrees, east positive.
+    pub longitude_deg: Q,
+    /// Water depth, m.
+    pub water_depth_m: Q,
+    /// Temperature and salinity by depth, shallowest first.
+    pub profile: Vec<Water>,
+    /// Water current by depth, shallowest first.
+    pub current: Vec<Flow>,
+    /// Mean wind speed of each month from January, m/s; empty or twelve.
+    pub wind_m_s: Vec<Q>,
+    /// Clearness index of each month from January, 0 to 1; empty or twelve.
+    pub clearness: Vec<Q>,
+    /// Shipping activity from 0 (none) to 1 (heavy).
+    pub shipping: Option<Q>,
+    /// Acidity, pH on the scale of the absorption formula.
+    pub ph: Option<Q>,
+    /// How sound spreads, when the plan says.
+    pub spreading: Option<Spreading>,
+}
+
+/// How sound spreads with range.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Spreading {
+    /// 20 lg r.
+    Spherical,
+    /// 15 lg r.
+    Practical,
+    /// 10 lg r.
+    Cylindrical,
+    /// Spherical to a range in m, cylindrical beyond it.
+    Transition {
+        /// The range at which the law changes, m.
+        at_m: Q,
+    },
+}
+
+/// One point of the water profile.
+#[derive(Clone, Copy, Debug)]
+pub struct Water {
+    /// Depth, m.
+    pub depth_m: Q,
+    /// Temperature, degC.
+    pub temperature_degc: Q,
+    /// Practical salinity.
+    pub salinity: Q,
+}
+
+/// One point of the profile of water current.
+#[derive(Clone, Copy, Debug)]
+pub struct Flow {
+    /// Depth, m.
+    pub depth_m: Q,
+    /// Speed, m/s.
+    pub speed_m_s: Q,
+    /// Direction towards which the water moves, degrees from north.
+    pub towards_deg: Option<Q>,
+}

@@ -1,0 +1,71 @@
+//! Framing of messages, topics and their payloads.
+
+use quantity::EventRate;
+
+use super::Q;
+use crate::site::Site;
+
+/// How messages are framed on the links.
+#[derive(Clone, Debug)]
+pub struct Traffic {
+    /// Protocol layers from the wire upwards, for example `ethernet`, `ipv6`, `udp`.
+    pub stack: Vec<String>,
+    /// Largest message piece in one frame, B.
+    pub packet_bytes: u32,
+}
+
+/// A field of a topic's payload.
+#[derive(Clone, Debug)]
+pub enum TopicField {
+    /// A number on a grid.
+    Scaled {
+        /// Name.
+        name: String,
+        /// Unit, as text.
+        unit: String,
+        /// Lowest value.
+        from: f64,
+        /// Highest value.
+        to: f64,
+        /// Step.
+        step: f64,
+    },
+    /// One of a list.
+    Choice {
+        /// Name.
+        name: String,
+        /// The values.
+        values: Vec<String>,
+    },
+    /// Yes or no.
+    Flag {
+        /// Name.
+        name: String,
+    },
+    /// A time stamp.
+    Time {
+        /// Name.
+        name: String,
+        /// Bits.
+        bits: u32,
+        /// Step, s.
+        step_s: f64,
+    },
+}
+
+/// A topic.
+#[derive(Clone, Debug)]
+pub struct Topic {
+    /// Name (OASIS MQTT 5.0).
+    pub name: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Most messages in a time, enforced at run time.
+    pub at_most: Option<EventRate>,
+    /// Priority: 0 goes first.
+    pub priority: u8,
+    /// Payload fields.
+    pub fields: Vec<TopicField>,
+    /// Payload size when written instead of fields, B.
+    pub size_bytes: Option<Q>,
+}

@@ -1,0 +1,130 @@
+//! The deployment, the sea and the weather.
+
+use jiff::Timestamp;
+
+use super::{Resolver, bare, q, unknown};
+use crate::line::{Deployment, Flow, Q, Sea, Spreading, Water};
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+use crate::site::Site;
+
+pub(super) fn no_deployment(at: Site) -> Deployment {
+    Deployment {
+        name: String::new(),
+        start: Timestamp::UNIX_EPOCH,
+        duration_s: unknown(at),
+        start_slip_s: None,
+        recovery_slip_s: None,
+    }
+}
+
+pub(super) fn no_sea(at: Site) -> Sea {
+    Sea {
+        latitude_deg: unknown(at),
+        longitude_deg: unknown(at),
+        water_depth_m: unknown(at),
+        profile: Vec::new(),
+        current: Vec::new(),
+        wind_m_s: Vec::new(),
+        clearness: Vec::new(),
+        shipping: None,
+        ph: None,
+        spreading: None,
+    }
+}
+
+pub(super) fn deployment(f: &Fields) -> Option<Deployment> {
+    Some(Deployment {
+        name: f.text("name")?.0.clone(),
+        start: *f.date("start")?.0,
+        duration_s: f.q("duration")?,
+        start_slip_s: f.q("start_slip"),
+        recovery_slip_s: f.q("recovery_slip"),
+    })
+}
+
+pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
+    "site".clone_into(&mut r.part);
+    let spreading = match f.choice("spreading") {
+        None => None,
+        Some((&"spherical", _)) => Some(Spreading::Spherical),
+        Some((&"practical", _)) => Some(Spreading::Practical),
+        Some((&"cylindrical", _)) => Some(Spreading::Cylindrical),
+        Some((_, site)) => {
+            let at_m = f.q("spreading_changes_at");
+            if !f.has("spreading_changes_at") {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        site,
+                        "`transition` needs the range at which it changes",
+                    )
+                    .label("this choice")
+                    .help("add `spreading_changes_at = \"200 m\"`"),
+                );
+            }
+            at_m.map(|at_m| Spreading::Transition { at_m })
+        }
+    };
+    let profile: Vec<Water> = f
+        .tables("profile")
+        .iter()
+        .filter_map(|p| {
+            Some(Water {
+                depth_m: p.q("depth")?,
+                temperature_degc: p.q("temperature")?,
+                salinity: p.number("salinity").map(bare)?,
+            })
+        })
+        .collect();
+    let current: Vec<Flow> = f
+        .tables("current")
+        .iter()
+        .filter_map(|p| {
+            Some(Flow {
+                depth_m: p.q("depth")?,
+                speed_m_s: p.q("speed")?,
+                towards_deg: p.deg("towards"),
+            })
+        })
+        .collect();
+    for depths in [
+        profile.iter().map(|p| p.depth_m).collect::<Vec<Q>>(),
+        current.iter().map(|p| p.depth_m).collect(),
+    ] {
+        rising(r, &depths, "depths");
+    }
+    Some(Sea {
+        latitude_deg: f.deg("latitude")?,
+        longitude_deg: f.deg("longitude")?,
+        water_depth_m: f.q("water_depth")?,
+        profile,
+        current,
+        wind_m_s: f.amounts("wind").map_or_else(Vec::new, |(list, _)| {
+            list.iter().map(|(a, s)| q((a, *s))).collect()
+        }),
+        clearness: f.numbers("clearness").map_or_else(Vec::new, |(list, _)| {
+            list.iter().map(|(x, s)| bare((x, *s))).collect()
+        }),
+        shipping: f.number("shipping").map(bare),
+        ph: f.number("ph").map(bare),
+        spreading,
+    })
+}
+
+/// Tells a mistake where a list of depths or frequencies does not rise.
+pub(super) fn rising(r: &mut Resolver<'_>, list: &[Q], what: &str) {
+    for pair in list.windows(2) {
+        if pair[1].si <= pair[0].si {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    pair[1].at,
+                    format!("{what} must rise from point to point"),
+                )
+                .label("not above the one before")
+                .related(pair[0].at, "the one before"),
+            );
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! Behaviours and their actions.
+
+use quantity::Dimension as D;
+
+use crate::field::{POSITIVE, RefKind as R, Section, Shape as S, optional as o, required as r};
+
+pub(crate) const BEHAVIOUR: Section = Section {
+    name: "a behaviour",
+    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_told, each.",
+    part: None,
+    fields: &[
+        r(
+            "on",
+            S::Reference(&[R::Module]),
+            "the module on which it runs",
+        ),
+        o(
+            "when_heard",
+            S::Reference(&[R::Notice]),
+            "starts at a notice of a detector on this module",
+        ),
+        o(
+            "when_told",
+            S::Filter,
+            "starts at a message that the filter matches",
+        ),
+        o("each", S::Amount(D::Time, POSITIVE), "starts at intervals"),
+        r("do", S::Tables(&ACTION), "what it does, in order"),
+        o(
+            "at_most",
+            S::EventRate,
+            "most runs in a time; further starts are counted and dropped",
+        ),
+    ],
+};
+
+pub(crate) const ACTION: Section = Section {
+    name: "an action",
+    doc: "publish, switch, send_up, enter or log.",
+    part: None,
+    fields: &[
+        o("publish", S::Topic, "publish a message on a topic"),
+        o(
+            "switch",
+            S::Reference(&[R::Output]),
+            "switch an output of this module",
+        ),
+        o("to", S::Choice(&["on", "off"]), "of the switch"),
+        o(
+            "for",
+            S::Amount(D::Time, POSITIVE),
+            "of the switch or of the state: for how long",
+        ),
+        o(
+            "send_up",
+            S::Reference(&[R::Uplink]),
+            "queue a topic's payload on an uplink of this module",
+        ),
+        o(
+            "about",
+            S::Topic,
+            "of send_up: the topic whose payload is sent",
+        ),
+        o("enter", S::Text, "enter a state of this module"),
+        o("log", S::Text, "write a line to the log"),
+    ],
+};

@@ -1,0 +1,98 @@
+//! The fields of a plan file.
+
+mod behaviour;
+mod bounds;
+mod detector;
+mod module;
+mod mooring;
+mod requirement;
+mod sensor;
+mod site;
+mod span;
+mod storage;
+mod supply;
+mod talk;
+mod uplink;
+
+use crate::field::{Section, Shape as S, optional as o, required as r};
+use behaviour::BEHAVIOUR;
+use detector::DETECTOR;
+use module::{HOUSING, MODULE};
+use mooring::{ANCHOR, SECTION};
+use sensor::SENSOR;
+use site::{DEPLOYMENT, SITE};
+use span::SPAN;
+use storage::STORAGE;
+use supply::SUPPLY;
+use talk::{TOPIC, TRAFFIC};
+use uplink::UPLINK;
+
+pub(crate) use behaviour::ACTION;
+pub(crate) use bounds::{FREQUENCY, TURN, WIND};
+pub(crate) use detector::STAGE;
+pub(crate) use mooring::ROPE;
+pub(crate) use requirement::REQUIREMENT;
+
+pub(crate) const PLAN: Section = Section {
+    name: "a plan",
+    doc: "One deployment; everything is computed from it.",
+    part: None,
+    fields: &[
+        r("format", S::Count(1, 1), "version of the plan format: 1"),
+        o(
+            "include",
+            S::Texts,
+            "catalogue files of parts, relative to the plan's folder",
+        ),
+        r("deployment", S::Table(&DEPLOYMENT), "name, dates and slips"),
+        r("site", S::Table(&SITE), "the sea and the weather"),
+        o("part", S::Parts, "catalogue parts"),
+        o("anchor", S::Keyed(&ANCHOR), "weights on the seabed"),
+        o("section", S::Keyed(&SECTION), "mechanical lengths"),
+        r("supply", S::Keyed(&SUPPLY), "where power enters"),
+        r("module", S::Keyed(&MODULE), "housings with a processor"),
+        o("span", S::Keyed(&SPAN), "electrical cables between modules"),
+        o(
+            "detector",
+            S::Keyed(&DETECTOR),
+            "named chains of stages from samples to events",
+        ),
+        o(
+            "traffic",
+            S::Table(&TRAFFIC),
+            "how messages are framed on the links",
+        ),
+        o("topic", S::KeyedTopics(&TOPIC), "what messages are about"),
+        o(
+            "behaviour",
+            S::Keyed(&BEHAVIOUR),
+            "what modules do when they hear, are told, or at intervals",
+        ),
+        o("uplink", S::Keyed(&UPLINK), "paid links ashore"),
+        o("storage", S::Keyed(&STORAGE), "stores for recordings"),
+        o("requirement", S::Keyed(&REQUIREMENT), "what must hold"),
+    ],
+};
+
+/// A catalogue file: parts only.
+pub(crate) const CATALOGUE: Section = Section {
+    name: "a catalogue",
+    doc: "Parts that plans may use.",
+    part: None,
+    fields: &[
+        r(
+            "format",
+            S::Count(1, 1),
+            "version of the catalogue format: 1",
+        ),
+        o(
+            "include",
+            S::Texts,
+            "further catalogue files, relative to this file's folder",
+        ),
+        o("part", S::Parts, "catalogue parts"),
+    ],
+};
+
+/// The sections that a part may fill, by the word after `is =`.
+pub(crate) const PART_KINDS: &[&Section] = &[&ROPE, &MODULE, &SENSOR, &SPAN, &HOUSING];

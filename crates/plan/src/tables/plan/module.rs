@@ -1,0 +1,167 @@
+//! Modules and their outputs.
+
+use quantity::Dimension as D;
+
+use super::mooring::POSITION;
+use super::sensor::SENSOR;
+use crate::field::{
+    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    required as r,
+};
+
+const PASS: &[&str] = &["always", "powered", "running", "never"];
+
+pub(crate) const MODULE: Section = Section {
+    name: "a module",
+    doc: "A housing with a processor, sensors and outputs.",
+    part: Some("module"),
+    fields: &[
+        o(
+            "part",
+            S::Reference(&[R::Part]),
+            "catalogue part that fills what is not written here",
+        ),
+        r("position", S::Table(&POSITION), "where it hangs"),
+        o("input", S::Table(&INPUT), "power input"),
+        o(
+            "loads",
+            S::KeyedLoads,
+            "what it draws in each state, behind its converter",
+        ),
+        o(
+            "starts_in",
+            S::Text,
+            "the state in which it works when nothing happens",
+        ),
+        o("boot", S::Table(&BOOT), "boot time and power"),
+        o(
+            "passes",
+            S::Table(&PASSES),
+            "what still goes through it when hung or dead",
+        ),
+        o("through", S::Table(&THROUGH), "what is in the path onwards"),
+        o(
+            "processing",
+            S::Amount(D::Time, between(0.0, 60.0, "from 0 s to 60 s")),
+            "time it adds to each message",
+        ),
+        o("housing", S::Table(&HOUSING), "pressure housing"),
+        o("sensor", S::Keyed(&SENSOR), "sensors"),
+        o("output", S::Keyed(&OUTPUT), "what it switches"),
+    ],
+};
+
+const INPUT: Section = Section {
+    name: "a power input",
+    doc: "Power input of a module.",
+    part: None,
+    fields: &[
+        r(
+            "minimum",
+            S::Amount(D::Voltage, POSITIVE),
+            "lowest voltage at which it works",
+        ),
+        r(
+            "maximum",
+            S::Amount(D::Voltage, POSITIVE),
+            "highest voltage it bears",
+        ),
+        o(
+            "capacitance",
+            S::Amount(D::Capacitance, NOT_NEGATIVE),
+            "input capacitance",
+        ),
+        o(
+            "efficiency",
+            S::Number(between(0.01, 1.0, "from 0.01 to 1")),
+            "efficiency of its converter",
+        ),
+        o(
+            "standing",
+            S::Amount(D::Power, NOT_NEGATIVE),
+            "standing loss of its converter",
+        ),
+    ],
+};
+
+const BOOT: Section = Section {
+    name: "a boot",
+    doc: "Boot time and power.",
+    part: None,
+    fields: &[
+        r(
+            "time",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "time from power to work",
+        ),
+        r(
+            "power",
+            S::Amount(D::Power, NOT_NEGATIVE),
+            "power meanwhile",
+        ),
+    ],
+};
+
+const PASSES: Section = Section {
+    name: "a pass",
+    doc: "What still goes through a module.",
+    part: None,
+    fields: &[
+        r("power", S::Choice(PASS), "when power passes"),
+        r("data", S::Choice(PASS), "when data passes"),
+    ],
+};
+
+const THROUGH: Section = Section {
+    name: "a way through",
+    doc: "Fuse, inductors, diode in the path onwards.",
+    part: None,
+    fields: &[r(
+        "resistance",
+        S::Amount(D::Resistance, NOT_NEGATIVE),
+        "resistance in the path onwards",
+    )],
+};
+
+pub(crate) const HOUSING: Section = Section {
+    name: "a housing",
+    doc: "Pressure housing of a module.",
+    part: Some("housing"),
+    fields: &[
+        o(
+            "part",
+            S::Reference(&[R::Part]),
+            "catalogue part that fills what is not written here",
+        ),
+        o("rated_depth", S::Amount(D::Length, POSITIVE), "rated depth"),
+        o(
+            "weight_in_water",
+            S::Amount(D::Force, ANY),
+            "weight in water; negative floats",
+        ),
+        o(
+            "cd_a",
+            S::Amount(D::Area, NOT_NEGATIVE),
+            "drag coefficient times area",
+        ),
+    ],
+};
+
+const OUTPUT: Section = Section {
+    name: "an output",
+    doc: "Something a module switches.",
+    part: None,
+    fields: &[
+        r(
+            "kind",
+            S::Choice(&["lamp", "relay", "sounder"]),
+            "what it is",
+        ),
+        o("power", S::Amount(D::Power, NOT_NEGATIVE), "power while on"),
+        o(
+            "starts",
+            S::Choice(&["off", "on"]),
+            "at start; off when not written",
+        ),
+    ],
+};

@@ -1,0 +1,67 @@
+//! Requirements.
+
+use quantity::Dimension as D;
+
+use super::bounds::WIND;
+use crate::field::{
+    POSITIVE_SHARE, RefKind as R, Section, Shape as S, optional as o, required as r,
+};
+
+/// What a requirement may be about.
+const THAT: &[&str] = &[
+    "voltage",
+    "supply-current",
+    "delay",
+    "link-load",
+    "uplink-messages",
+    "uplink-cost",
+    "storage-time",
+    "rehearsed",
+];
+
+pub(crate) const REQUIREMENT: Section = Section {
+    name: "a requirement",
+    doc: "A sentence of the plan that must hold.",
+    part: None,
+    fields: &[
+        r("that", S::Choice(THAT), "what it is about"),
+        o(
+            "must",
+            S::Choice(&["shall", "should"]),
+            "how binding; shall when not written",
+        ),
+        o("source", S::Text, "permit, clause or document"),
+        o(
+            "of",
+            S::Reference(&[R::Module, R::Supply, R::Span, R::Uplink, R::Storage]),
+            "what it is about; each when not written",
+        ),
+        o(
+            "from",
+            S::Reference(&[R::Notice]),
+            "of a delay: the notice that is acted on; time counts from the sound at the hydrophone",
+        ),
+        o(
+            "to",
+            S::Reference(&[R::Output, R::Module, R::Uplink]),
+            "of a delay: where it ends",
+        ),
+        o("at_least", S::Limit, "lower limit"),
+        o("at_most", S::Limit, "upper limit"),
+        o(
+            "cues",
+            S::Text,
+            "of `rehearsed`: the cue sheet, relative to the plan's folder",
+        ),
+        o(
+            "share",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "share of cases in which it must hold; all when not written",
+        ),
+        o(
+            "when_wind_at_most",
+            S::Amount(D::Speed, WIND),
+            "only when the wind is at most this",
+        ),
+    ],
+};

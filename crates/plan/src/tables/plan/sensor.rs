@@ -1,0 +1,118 @@
+//! Sensors.
+
+use quantity::{Dimension as D, LevelKind as K};
+
+use super::bounds::{FREQUENCY, LEVEL};
+use crate::field::{
+    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    required as r,
+};
+
+pub(crate) const SENSOR: Section = Section {
+    name: "a sensor",
+    doc: "A hydrophone or another sensor of a module. Hydrophones and microphones need sensitivity, gain and adc.",
+    part: Some("sensor"),
+    fields: &[
+        o(
+            "part",
+            S::Reference(&[R::Part]),
+            "catalogue part that fills what is not written here",
+        ),
+        r(
+            "kind",
+            S::Choice(&[
+                "hydrophone",
+                "microphone",
+                "temperature",
+                "pressure",
+                "conductivity",
+            ]),
+            "what it measures",
+        ),
+        o(
+            "sensitivity",
+            S::Level(&[K::Sensitivity, K::InAirSensitivity], LEVEL),
+            "dB re 1 V/uPa, of a microphone dB re 1 V/Pa",
+        ),
+        o(
+            "gain",
+            S::Level(&[K::Gain], LEVEL),
+            "gain ahead of the converter",
+        ),
+        o("adc", S::Table(&ADC), "converter"),
+        o(
+            "high_pass",
+            S::Table(&HIGH_PASS),
+            "high-pass ahead of the converter",
+        ),
+        o(
+            "settles_in",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "time from power to usable samples",
+        ),
+        o("calibrated", S::Table(&CALIBRATED), "last calibration"),
+        o(
+            "self_noise",
+            S::Tables(&SELF_NOISE),
+            "noise of the chain at its input, by frequency",
+        ),
+    ],
+};
+
+const ADC: Section = Section {
+    name: "a converter",
+    doc: "From volts to counts.",
+    part: None,
+    fields: &[
+        r(
+            "full_scale",
+            S::Amount(D::Voltage, POSITIVE),
+            "peak voltage of full scale",
+        ),
+        r("bits", S::Count(8, 32), "width"),
+        r(
+            "rate",
+            S::Amount(D::Frequency, between(1.0, 1.0e7, "from 1 Hz to 10 MHz")),
+            "sample rate",
+        ),
+    ],
+};
+
+const HIGH_PASS: Section = Section {
+    name: "a high-pass",
+    doc: "High-pass ahead of the converter.",
+    part: None,
+    fields: &[
+        r("corner", S::Amount(D::Frequency, FREQUENCY), "-3 dB corner"),
+        r("poles", S::Count(1, 8), "poles"),
+    ],
+};
+
+const CALIBRATED: Section = Section {
+    name: "a calibration",
+    doc: "When, by whom, how surely.",
+    part: None,
+    fields: &[
+        r("date", S::Date, "when"),
+        r("by", S::Text, "by whom or where"),
+        o(
+            "uncertainty",
+            S::Level(&[K::Gain], between(0.0, 40.0, "from 0 dB to 40 dB")),
+            "uncertainty (k = 2)",
+        ),
+    ],
+};
+
+const SELF_NOISE: Section = Section {
+    name: "a point of self-noise",
+    doc: "Noise of the chain at its input.",
+    part: None,
+    fields: &[
+        r("frequency", S::Amount(D::Frequency, FREQUENCY), "frequency"),
+        r(
+            "level",
+            S::Level(&[K::SpectralDensity], LEVEL),
+            "spectral density",
+        ),
+    ],
+};

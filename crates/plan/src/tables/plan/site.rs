@@ -1,0 +1,132 @@
+//! The deployment and the site.
+
+use quantity::Dimension as D;
+
+use super::bounds::{DEPTH, TURN, WIND};
+use crate::field::{
+    Bounds, NOT_NEGATIVE, POSITIVE, Section, Shape as S, between, degrees, optional as o,
+    required as r,
+};
+
+const MONTHS: usize = 12;
+
+pub(crate) const DEPLOYMENT: Section = Section {
+    name: "a deployment",
+    doc: "Name, dates and slips.",
+    part: None,
+    fields: &[
+        r("name", S::Text, "name shown on every output"),
+        r("start", S::Date, "planned start"),
+        r(
+            "duration",
+            S::Amount(D::Time, POSITIVE),
+            "planned time in the water",
+        ),
+        o(
+            "start_slip",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how much later the start may be",
+        ),
+        o(
+            "recovery_slip",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how much later the recovery may be",
+        ),
+    ],
+};
+
+pub(crate) const SITE: Section = Section {
+    name: "a site",
+    doc: "The sea and the weather.",
+    part: None,
+    fields: &[
+        r("latitude", S::Amount(D::Angle, LATITUDE), "north positive"),
+        r("longitude", S::Amount(D::Angle, LONGITUDE), "east positive"),
+        r(
+            "water_depth",
+            S::Amount(D::Length, between(0.1, 11_000.0, "from 0.1 m to 11 km")),
+            "depth of the seabed",
+        ),
+        r(
+            "profile",
+            S::Tables(&WATER),
+            "temperature and salinity by depth",
+        ),
+        o("current", S::Tables(&FLOW), "water current by depth"),
+        o(
+            "wind",
+            S::Amounts(D::Speed, WIND, MONTHS, MONTHS),
+            "mean wind of each month from January",
+        ),
+        o(
+            "clearness",
+            S::Numbers(between(0.0, 1.0, "from 0 to 1"), MONTHS, MONTHS),
+            "clearness index of each month from January",
+        ),
+        o(
+            "shipping",
+            S::Number(between(0.0, 1.0, "from 0 (no ships) to 1 (heavy traffic)")),
+            "shipping activity",
+        ),
+        o(
+            "ph",
+            S::Number(between(7.0, 8.6, "from 7.0 to 8.6")),
+            "acidity of the water",
+        ),
+        o(
+            "spreading",
+            S::Choice(&["spherical", "practical", "cylindrical", "transition"]),
+            "how sound spreads: 20, 15 or 10 lg r, or 20 changing to 10 at `spreading_changes_at`",
+        ),
+        o(
+            "spreading_changes_at",
+            S::Amount(D::Length, between(1.0, 1.0e6, "from 1 m to 1000 km")),
+            "range at which `transition` changes",
+        ),
+    ],
+};
+
+const LATITUDE: Bounds = degrees(-90.0, 90.0, "from -90 deg to 90 deg");
+
+const LONGITUDE: Bounds = degrees(-180.0, 180.0, "from -180 deg to 180 deg");
+
+const WATER: Section = Section {
+    name: "a point of the profile",
+    doc: "Temperature and salinity at a depth.",
+    part: None,
+    fields: &[
+        r("depth", S::Amount(D::Length, DEPTH), "depth"),
+        r(
+            "temperature",
+            S::Amount(
+                D::Temperature,
+                between(-2.0, 40.0, "from -2 degC to 40 degC"),
+            ),
+            "water temperature",
+        ),
+        r(
+            "salinity",
+            S::Number(between(0.0, 42.0, "from 0 to 42")),
+            "practical salinity",
+        ),
+    ],
+};
+
+const FLOW: Section = Section {
+    name: "a point of the water current",
+    doc: "Water current at a depth.",
+    part: None,
+    fields: &[
+        r("depth", S::Amount(D::Length, DEPTH), "depth"),
+        r(
+            "speed",
+            S::Amount(D::Speed, between(0.0, 10.0, "from 0 m/s to 10 m/s")),
+            "speed",
+        ),
+        o(
+            "towards",
+            S::Amount(D::Angle, TURN),
+            "where the water moves to, from north",
+        ),
+    ],
+};

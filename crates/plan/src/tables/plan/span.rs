@@ -1,0 +1,75 @@
+//! Spans.
+
+use quantity::Dimension as D;
+
+use crate::field::{
+    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    required as r,
+};
+
+pub(crate) const SPAN: Section = Section {
+    name: "a span",
+    doc: "An electrical cable between two modules, with a conductor, a link, or both.",
+    part: Some("span"),
+    fields: &[
+        o(
+            "part",
+            S::Reference(&[R::Part]),
+            "catalogue part that fills what is not written here",
+        ),
+        r("from", S::Reference(&[R::Module]), "one end"),
+        r("to", S::Reference(&[R::Module]), "other end"),
+        o(
+            "length",
+            S::Amount(D::Length, POSITIVE),
+            "length; by default the distance along the sections times (1 + slack)",
+        ),
+        o(
+            "slack",
+            S::Amount(D::Ratio, between(0.0, 10.0, "from 0 % to 1000 %")),
+            "extra length over the distance along the sections",
+        ),
+        o(
+            "conductor",
+            S::Conductor,
+            "conductor; a span without one carries no power",
+        ),
+        o("contacts", S::Table(&CONTACTS), "mated contacts"),
+        o(
+            "link",
+            S::Choice(LINKS),
+            "how data crosses it; a span without one carries no data",
+        ),
+        o(
+            "link_rate",
+            S::Amount(D::DataRate, between(1.0, 1.0e11, "from 1 b/s to 100 Gb/s")),
+            "rate, where the standard leaves it open",
+        ),
+    ],
+};
+
+/// Links that are point to point and full duplex, by their open standard.
+const LINKS: &[&str] = &["10BASE-T1L", "100BASE-T1", "100BASE-TX", "free"];
+
+const CONTACTS: Section = Section {
+    name: "contacts",
+    doc: "Mated pins in the loop of a span.",
+    part: None,
+    fields: &[
+        r(
+            "mated_pins_in_loop",
+            S::Count(0, 64),
+            "mated pins that the current passes, go and return",
+        ),
+        r(
+            "resistance",
+            S::Amount(D::Resistance, NOT_NEGATIVE),
+            "resistance of each when new",
+        ),
+        o(
+            "aged",
+            S::Amount(D::Resistance, NOT_NEGATIVE),
+            "resistance of each when aged",
+        ),
+    ],
+};

@@ -1,0 +1,68 @@
+//! Traffic and topics.
+
+use quantity::Dimension as D;
+
+use crate::field::{ANY, POSITIVE, Section, Shape as S, between, optional as o, required as r};
+
+pub(crate) const TRAFFIC: Section = Section {
+    name: "the traffic",
+    doc: "How messages are framed on the links.",
+    part: None,
+    fields: &[
+        r(
+            "stack",
+            S::Texts,
+            "protocol layers from the wire upwards: ethernet, ipv4 or ipv6, udp",
+        ),
+        r(
+            "packet",
+            S::Amount(D::DataSize, between(1.0, 65_535.0, "from 1 B to 65535 B")),
+            "largest piece of a message in one frame",
+        ),
+    ],
+};
+
+pub(crate) const TOPIC: Section = Section {
+    name: "a topic",
+    doc: "What a message is about. It has either fields or a size.",
+    part: None,
+    fields: &[
+        o(
+            "at_most",
+            S::EventRate,
+            "most messages in a time, enforced at run time",
+        ),
+        o(
+            "priority",
+            S::Count(0, 7),
+            "0 goes first; 1 when not written",
+        ),
+        o("fields", S::Tables(&TOPIC_FIELD), "packed payload"),
+        o(
+            "size",
+            S::Amount(D::DataSize, between(1.0, 1.0e9, "from 1 B to 1 GB")),
+            "payload size, instead of fields",
+        ),
+    ],
+};
+
+const TOPIC_FIELD: Section = Section {
+    name: "a field of a topic",
+    doc: "A number on a grid (from, to, step), one of a list (values), a flag, or a time (time_bits, time_step).",
+    part: None,
+    fields: &[
+        r("name", S::Text, "name"),
+        o("unit", S::Text, "unit of a number"),
+        o("from", S::Number(ANY), "lowest value"),
+        o("to", S::Number(ANY), "highest value"),
+        o("step", S::Number(POSITIVE), "step"),
+        o("values", S::Texts, "the values of a list"),
+        o("flag", S::Flag, "true for a yes-or-no field"),
+        o("time_bits", S::Count(8, 64), "bits of a time stamp"),
+        o(
+            "time_step",
+            S::Amount(D::Time, POSITIVE),
+            "step of a time stamp",
+        ),
+    ],
+};
