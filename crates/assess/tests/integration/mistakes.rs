@@ -1,5 +1,6 @@
 //! A mistake in one part of the plan leaves what does not rest on it standing.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use assess::{Check, Judged, Shelf, Status, Word, check};
@@ -459,6 +460,41 @@ fn verif_what_stands_beside_a_mistake_is_what_the_good_plan_says() {
     assert!(bent_plans > 500, "{bent_plans}");
     // Far more stands than a rule by kinds of tables would leave.
     assert!(standing > 5 * bent_plans, "{standing} of {bent_plans}");
+}
+
+/// What is checked of each span or module on its own: a mistake in one leaves the others as they are.
+#[test]
+fn verif_a_mistake_in_one_span_or_module_leaves_the_others_checked() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound/plan.toml");
+    let checked = |from: &str, to: &str| {
+        let fetch = |file: &Path| {
+            let bytes = plan::from_disk(file)?;
+            let text = String::from_utf8(bytes).unwrap();
+            Ok(text.replacen(from, to, 1).into_bytes())
+        };
+        check(&plan::read(&path, &fetch), &Shelf::default())
+    };
+    let good = checked("", "");
+    let told = |check: &Check, id: &str| -> BTreeMap<String, Word> {
+        let verdicts = requirement(check, id).verdicts.iter();
+        verdicts
+            .map(|v| (v.subject().to_owned(), v.word()))
+            .collect()
+    };
+    for (header, id, wrong) in [
+        ("[span.marker-upper]\n", "link-reach", "span.marker-upper"),
+        ("[module.marker.output.lamp]\n", "link-reach", ""),
+        ("[detector.upcall-upper]\n", "housing-depth", ""),
+    ] {
+        let bad = checked(header, &format!("{header}no-such-key = 1\n"));
+        assert_eq!(bad.status(), Status::Unusable);
+        let mut expected = told(&good, id);
+        assert!(expected.len() > 2, "{expected:?}");
+        if let Some(word) = expected.get_mut(wrong) {
+            assert_eq!(std::mem::replace(word, Word::Unknown), Word::Met);
+        }
+        assert_eq!(told(&bad, id), expected, "{header}");
+    }
 }
 
 proptest! {
