@@ -1,8 +1,9 @@
 //! Voltage at each module and current of each supply, in every set of states that matters.
 //!
 //! On the high-voltage branch the largest loads give the lowest voltage everywhere, so the set in which every module draws
-//! its most is the worst; the least loads give the highest voltage. Between them stand the usual set and the one in which
-//! every module boots at once. Each is taken with new and with aged contacts.
+//! its most is the worst: the larger of its heaviest state and its boot, since one may restart while the others work. The
+//! least loads give the highest voltage. The sets between them (the usual one, all in their heaviest states, all booting at
+//! once) are there because people ask for them by name. Each is taken with new and with aged contacts.
 
 use std::mem::discriminant;
 
@@ -58,7 +59,11 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
             state(m, false)
         }
     };
-    let mixed: Vec<String> = line
+    let most = |m: &Module| match heavier(m, extreme(m, true)) {
+        Some(Heavier::Boot) => Draw::Boot,
+        Some(Heavier::State) | None => state(m, true),
+    };
+    let mut mixed: Vec<String> = line
         .modules
         .iter()
         .filter(|m| {
@@ -73,6 +78,17 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
             )
         })
         .collect();
+    mixed.extend(
+        line.modules
+            .iter()
+            .filter(|m| heavier(m, extreme(m, true)).is_none())
+            .map(|m| {
+                format!(
+                    "module.{} boots on W and works on A or ohm, so which of the two is heavier depends on its voltage: write all in W",
+                    m.id
+                )
+            }),
+    );
     let mut all = Vec::new();
     for (contacts, age) in [(Contacts::New, "new"), (Contacts::Aged, "aged")] {
         let sets = [
@@ -93,6 +109,10 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
                 "every module booting at once",
                 Conditions::with(line, contacts, boot),
             ),
+            (
+                "every module at the larger of its boot and its heaviest state",
+                Conditions::with(line, contacts, most),
+            ),
         ];
         for (name, conditions) in sets {
             let mut input = electric.input(line, &conditions)?;
@@ -107,6 +127,44 @@ fn cases(line: &Line) -> Result<Vec<Case>, InputError> {
         }
     }
     Ok(all)
+}
+
+/// What a module draws more in.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Heavier {
+    Boot,
+    State,
+}
+
+/// Whether a module draws more while it boots or in a state with all its outputs on. `None` where that depends on its voltage.
+/// A boot of which nothing is said counts as the lighter; that it is not said is told elsewhere.
+fn heavier(module: &Module, state: Option<usize>) -> Option<Heavier> {
+    let (Some(input), Some(boot)) = (&module.input, module.boot) else {
+        return Some(Heavier::State);
+    };
+    let outputs_w: f64 = module
+        .outputs
+        .iter()
+        .filter_map(|o| o.power_w)
+        .map(|q| q.si)
+        .sum();
+    // A load in A or ohm lies before the converter.
+    let efficiency = input.efficiency.map_or(1.0, |q| q.si);
+    let boot_w = boot.power_w.si - outputs_w;
+    let at = |v: f64| match state.map(|s| module.loads[s].load) {
+        Some(Load::Power(q)) => q.si,
+        Some(Load::Current(q)) => q.si * v * efficiency,
+        Some(Load::Resistance(q)) => v * v / q.si * efficiency,
+        None => 0.0,
+    };
+    let (least_w, most_w) = (at(input.minimum_v.si), at(input.maximum_v.si));
+    if least_w >= boot_w {
+        Some(Heavier::State)
+    } else if most_w < boot_w {
+        Some(Heavier::Boot)
+    } else {
+        None
+    }
 }
 
 /// The verdicts that hold for every case: what is not said, what cannot be carried, what is over its limit. The second

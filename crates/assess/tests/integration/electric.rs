@@ -200,3 +200,62 @@ fn verif_a_module_left_without_power_by_an_idle_neighbour_is_not_broken() {
         .unwrap();
     assert!(ear.value.value > 40.0, "{ear:?}");
 }
+
+/// One module restarts while the other works: each draws the larger of its boot and its heaviest state. 12.5 W and 12.5 W at the
+/// end of 20 ohm are the 25 W of the closed form, though all working draw 17.5 W and all booting draw 17.5 W.
+#[test]
+fn val_one_module_may_restart_while_the_others_work() {
+    let pair = r#"loads = { working = "12.5 W" }
+boot = { time = "1 s", power = "5 W" }
+passes = { power = "always", data = "never" }
+through = { resistance = "0 ohm" }
+housing = { rated_depth = "200 m" }
+
+[module.other]
+position = { depth = "20 m" }
+input = { minimum = "20 V", maximum = "72 V" }
+loads = { working = "5 W" }
+boot = { time = "1 s", power = "12.5 W" }
+passes = { power = "never", data = "never" }
+through = { resistance = "0 ohm" }
+housing = { rated_depth = "200 m" }
+
+[span.joint]
+from = "module.far"
+to = "module.other"
+length = "1 cm"
+conductor = "50 mm2 class 5"
+contacts = { mated_pins_in_loop = 0, resistance = "0 ohm" }
+"#;
+    let one = r#"loads = { working = "25 W" }
+boot = { time = "1 s", power = "5 W" }
+passes = { power = "never", data = "never" }
+through = { resistance = "0 ohm" }
+housing = { rated_depth = "200 m" }
+"#;
+    let check = two(&[(one, pair)]);
+    let worst = known(&check, "voltage");
+    // The joint of 1 cm has 8e-6 ohm.
+    close(worst.value.value, 32.717_797_887, 1e-5);
+    assert!(
+        worst
+            .why
+            .contains("the larger of its boot and its heaviest state"),
+        "{}",
+        worst.why
+    );
+    close(known(&check, "supply").value.value, 0.764_110_106, 1e-7);
+}
+
+/// 0.6 A is 12 W at the lowest voltage and 43.2 W at the highest: whether a boot of 20 W draws more is not known before.
+#[test]
+fn verif_a_boot_in_watts_beside_a_load_in_amperes_is_unknown_where_it_depends_on_the_voltage() {
+    let check = two(&[("25 W", "0.6 A"), ("power = \"5 W\"", "power = \"20 W\"")]);
+    assert!(why_unknown(&check, "voltage").contains("write all in W"));
+    let check = two(&[("25 W", "0.6 A")]);
+    close(
+        known(&check, "voltage").value.value,
+        48.0 - 0.6 * 20.0,
+        1e-9,
+    );
+}
