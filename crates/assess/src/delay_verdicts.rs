@@ -41,6 +41,8 @@ struct Search<'a> {
     bounds: Vec<Vec<DelayBound>>,
     to: DelayEnd,
     share: Option<f64>,
+    /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
+    open: Vec<(Way, BehaviourIx)>,
     found: Option<Way>,
     why_not: BTreeSet<String>,
 }
@@ -121,15 +123,17 @@ fn delay_bound(
         bounds,
         to,
         share,
+        open: Vec::new(),
         found: None,
         why_not: BTreeSet::new(),
     };
     for (i, b) in line.behaviours.iter().enumerate() {
         if matches!(&b.when, When::Heard { detector, notice: n } if *detector == from && *n == notice)
         {
-            search.start(BehaviourIx(i), &first, &mut Vec::new());
+            search.open.push((first.clone(), BehaviourIx(i)));
         }
     }
+    search.run();
     match search.found {
         Some(way) => {
             let inputs = format!("{inputs} {way:?}");
@@ -182,11 +186,22 @@ impl Search<'_> {
         }
     }
 
-    fn start(&mut self, behaviour: BehaviourIx, way: &Way, trail: &mut Vec<BehaviourIx>) {
-        if trail.contains(&behaviour) {
-            return;
+    /// Follows the soonest open behaviour until none is left (Dijkstra 1959): no step takes less than no time, so the first way
+    /// to a behaviour is its shortest.
+    fn run(&mut self) {
+        let mut followed = vec![false; self.line.behaviours.len()];
+        loop {
+            let soonest = (0..self.open.len())
+                .min_by(|a, b| self.open[*a].0.seconds.total_cmp(&self.open[*b].0.seconds));
+            let Some(soonest) = soonest else { break };
+            let (way, behaviour) = self.open.remove(soonest);
+            if !std::mem::replace(&mut followed[behaviour.0], true) {
+                self.follow(behaviour, &way);
+            }
         }
-        trail.push(behaviour);
+    }
+
+    fn follow(&mut self, behaviour: BehaviourIx, way: &Way) {
         let b = &self.line.behaviours[behaviour.0];
         for action in &b.actions {
             match action {
@@ -201,20 +216,13 @@ impl Search<'_> {
                         }
                     }
                 }
-                Action::Publish { topic } => self.publish(b.on, *topic, way, trail),
+                Action::Publish { topic } => self.publish(b.on, *topic, way),
                 _ => {}
             }
         }
-        trail.pop();
     }
 
-    fn publish(
-        &mut self,
-        module: ModuleIx,
-        topic: TopicIx,
-        way: &Way,
-        trail: &mut Vec<BehaviourIx>,
-    ) {
+    fn publish(&mut self, module: ModuleIx, topic: TopicIx, way: &Way) {
         let Some(flow) = self.streams.of.iter().position(|f| *f == (module, topic)) else {
             if self.traffic.is_none() {
                 self.why_not
@@ -259,7 +267,7 @@ impl Search<'_> {
                     _ => false,
                 };
                 if hears {
-                    self.start(BehaviourIx(i), &next, trail);
+                    self.open.push((next.clone(), BehaviourIx(i)));
                 }
             }
         }

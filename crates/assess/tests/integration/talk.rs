@@ -187,3 +187,42 @@ fn verif_a_housing_below_its_rating_is_broken_and_without_one_unknown() {
     let check = checked(&[("housing = { rated_depth = \"200 m\" }\n", "")]);
     assert_eq!(requirement(&check, "housing-depth").word(), Word::Unknown);
 }
+
+/// Thirty modules that each pass on what they hear from any other: the way is the direct one, found at once. (A search over
+/// all ways would not end: there are more than 28! of them.)
+#[test]
+fn verif_modules_that_relay_to_one_another_cost_no_time() {
+    let mut more = String::new();
+    for i in 0..30 {
+        more.push_str(&format!(
+            r#"
+[module.relay-{i}]
+position = {{ depth = "0 m" }}
+processing = "100 us"
+passes = {{ power = "always", data = "always" }}
+through = {{ resistance = "0 ohm" }}
+[span.relay-{i}]
+from = "module.base"
+to = "module.relay-{i}"
+length = "1 m"
+conductor = "18 AWG"
+contacts = {{ mated_pins_in_loop = 0, resistance = "0 ohm" }}
+link = "10BASE-T1L"
+[behaviour.relay-{i}]
+on = "module.relay-{i}"
+when_told = "alert/#"
+at_most = "1 per h"
+do = [{{ publish = "alert/relayed-{i}" }}]
+[topic."alert/relayed-{i}"]
+at_most = "1 per h"
+size = "10 B"
+"#
+        ));
+    }
+    let begun = std::time::Instant::now();
+    let check = crate::support::read(&(crate::support::changed(&[]) + &more));
+    let check = assess::check(&check, &assess::Shelf::default());
+    let told = &requirement(&check, "told").verdicts[0];
+    assert!(matches!(told, assess::Verdict::Known(_)), "{told:?}");
+    assert!(begun.elapsed().as_secs() < 20, "{:?}", begun.elapsed());
+}
