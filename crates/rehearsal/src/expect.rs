@@ -28,6 +28,8 @@ struct Window {
     until: Ns,
     /// The sound and repeat that the thing must go back to.
     root: Option<(SoundIx, u32)>,
+    /// Detectors that must be able to hear all that time, so that hearing nothing of it shows something.
+    ears: Vec<usize>,
     count: u32,
     first: Vec<f64>,
     lowest_v: f64,
@@ -124,7 +126,8 @@ impl<'a> Watcher<'a> {
             | ExpectKind::Sent { count, .. }
             | ExpectKind::Lost { count, .. }
             | ExpectKind::Down { count, .. } => count.at_least == 0,
-            ExpectKind::Voltage { .. } => false,
+            // A voltage holds all the time or not at all.
+            ExpectKind::Voltage { .. } => true,
         };
         if !absence {
             return None;
@@ -135,18 +138,18 @@ impl<'a> Watcher<'a> {
         {
             return Some("the rehearsal ends before the window is over".to_owned());
         }
-        let ExpectKind::Notice { of, .. } = &expect.what else {
-            return None;
-        };
-        let heard = |w: &Window| {
-            self.hearing[of.0]
+        let heard = |w: &Window, detector: usize| {
+            self.hearing[detector]
                 .iter()
                 .any(|(from, until)| *from <= w.from && w.until.min(end) <= *until)
         };
-        let id = &self.line.detectors[of.0].id;
-        (!windows.iter().all(heard)).then(|| {
-            format!("detector.{id} could not hear all that time (its background was not known yet, or its module did not work)")
-        })
+        let deaf = windows
+            .iter()
+            .find_map(|w| w.ears.iter().copied().find(|d| !heard(w, *d)))?;
+        let id = &self.line.detectors[deaf].id;
+        Some(format!(
+            "detector.{id} could not hear all that time (its background was not known yet, or its module did not work)"
+        ))
     }
 }
 
@@ -156,10 +159,28 @@ fn windows(
     arrivals: &[(plan::SensorIx, Vec<Arrival>)],
 ) -> Result<Vec<Window>, InputError> {
     let what = || format!("expect.{}", expect.id);
+    let on = |wanted: &dyn Fn(plan::SensorIx) -> bool| -> Vec<usize> {
+        (0..line.detectors.len())
+            .filter(|d| wanted(line.detectors[*d].on))
+            .collect()
+    };
+    let ears = match (&expect.what, &expect.within) {
+        (ExpectKind::Notice { of, .. }, _) => vec![of.0],
+        // A module goes down, and a voltage falls, whether anybody hears or not.
+        (ExpectKind::Down { .. } | ExpectKind::Voltage { .. }, _) => Vec::new(),
+        // What a sound leads to begins at any detector that it reaches.
+        (_, Within::After { sound, .. }) => on(&|sensor| {
+            arrivals
+                .iter()
+                .any(|(s, all)| *s == sensor && all.iter().any(|a| a.sound == *sound))
+        }),
+        (_, Within::Between { .. }) => Vec::new(),
+    };
     let window = |from: Ns, until: Ns, root| Window {
         from,
         until,
         root,
+        ears: ears.clone(),
         count: 0,
         first: Vec::new(),
         lowest_v: f64::INFINITY,

@@ -386,11 +386,7 @@ pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputErr
     Ok(UplinkSpec {
         session: ns(what, u.session_s.si)?,
         windows,
-        failure: if certain {
-            Failure::Never
-        } else {
-            Failure::Asked
-        },
+        failure: Failure::Asked,
         backoff,
         expiry: u.expiry_s.map(|q| ns(what, q.si)).transpose()?,
         message_bytes: u.message_bytes,

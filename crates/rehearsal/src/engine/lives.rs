@@ -57,6 +57,7 @@ impl Engine<'_> {
             self.record(Some(parent), None, What::Down { module, voltage_v })
         };
         self.ears.stop(module);
+        self.break_off(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {
                 self.silence(DetectorIx(d));

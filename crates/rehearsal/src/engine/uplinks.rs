@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use assess::input::{ns, uplink_spec};
 use chance::Stream;
 use network::{Outcome as Attempted, Uplink, UplinkEvent, UplinkMessage};
-use plan::{Line, TopicIx, UplinkIx};
+use plan::{Line, ModuleIx, TopicIx, UplinkIx};
 use timeline::Ns;
 
 use super::outcome::UplinkCount;
@@ -19,6 +19,8 @@ pub(super) struct UplinkNow {
     /// Name of the random stream that decides its attempts.
     stream: String,
     waiting: BTreeMap<u64, Waiting>,
+    /// The module did not work at some time of the attempt under way, which is lost with it.
+    broken_off: bool,
     pub(super) offered: u64,
     pub(super) count: UplinkCount,
 }
@@ -90,11 +92,12 @@ impl Engine<'_> {
             uplink: link,
             chance,
             stream,
+            broken_off,
             ..
         } = &mut self.uplinks[index];
         link.step_asking(&mut events, |attempt| {
             let lucky = chance.is_none_or(|p| Stream::named(seed, stream, attempt).uniform() < p);
-            if works && lucky {
+            if works && !*broken_off && lucky {
                 Attempted::Arrived
             } else {
                 Attempted::Failed
@@ -119,6 +122,7 @@ impl Engine<'_> {
             .expect("an uplink tells only of messages that wait");
         if matches!(event, UplinkEvent::Started { .. }) {
             waiting.attempts += 1;
+            now.broken_off = !self.modules[self.line.uplinks[uplink.0].module.0].works();
         }
         let Waiting { origin, attempts } = *waiting;
         let what = match event {
@@ -153,6 +157,13 @@ impl Engine<'_> {
             self.sends(uplink, record, origin.root)?;
         }
         Ok(())
+    }
+
+    /// A module stops: what its uplinks are sending does not arrive.
+    pub(super) fn break_off(&mut self, module: ModuleIx) {
+        for (plan, now) in self.line.uplinks.iter().zip(&mut self.uplinks) {
+            now.broken_off |= plan.module == module;
+        }
     }
 
     /// The module of an uplink draws its sending power for the length of an attempt.
@@ -192,6 +203,7 @@ pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, Rehears
         chance: (success.si < 1.0).then_some(success.si),
         stream: format!("uplink/{}", plan.id),
         waiting: BTreeMap::new(),
+        broken_off: false,
         offered: 0,
         count: UplinkCount::default(),
     })

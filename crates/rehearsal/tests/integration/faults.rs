@@ -243,3 +243,49 @@ fn verif_a_trip_and_a_boot_name_the_voltages_that_cause_them() {
     }
     assert_eq!(seen, [true; 3]);
 }
+
+fn sent(records: &[Record]) -> usize {
+    let is = |r: &&Record| matches!(r.what, What::Sent { .. });
+    records.iter().filter(is).count()
+}
+
+/// A module that is dead sends nothing ashore, however sure its link; one that dies in the middle of an attempt and works again
+/// before its end has lost it.
+#[test]
+fn verif_a_module_that_stops_sends_nothing_ashore() {
+    // The outage out of the way, so that only the module matters.
+    let quiet = (
+        "at = \"40 s\"\nuntil = \"80 s\"",
+        "at = \"110 s\"\nuntil = \"111 s\"",
+    );
+    let (line, cues) = line_and_cues(&[], &[quiet]);
+    let (_, whole) = run(&line, &cues);
+    let first = whole
+        .iter()
+        .find(|r| matches!(r.what, What::Attempt { .. }))
+        .unwrap()
+        .at;
+    assert!(sent(&whole) >= 2);
+    let dies = |after_s: f64, for_s: f64| {
+        let from_s = first.as_s_f64() + after_s;
+        let fault = format!(
+            "[fault.dead]\nkind = \"dead\"\nof = \"module.base\"\nat = \"{from_s} s\"\nuntil = \"{} s\"\n\n[fault.outage]",
+            from_s + for_s
+        );
+        // Booting takes 0.5 s here, so that the module works again before the 5 s of the attempt are over.
+        let quick = ("boot = { time = \"3 s\"", "boot = { time = \"0.5 s\"");
+        let (line, cues) = line_and_cues(&[quick], &[quiet, ("[fault.outage]", &fault)]);
+        run(&line, &cues).1
+    };
+    let interrupted = dies(1.0, 1.0);
+    let failed = |r: &&Record| matches!(r.what, What::Failed { attempt: 1, .. });
+    assert!(interrupted.iter().any(|r| failed(&r)));
+    assert!(
+        interrupted
+            .iter()
+            .all(|r| !matches!(r.what, What::Sent { .. })
+                || r.at.as_s_f64() > first.as_s_f64() + 5.5)
+    );
+    let dead = dies(1.0, 500.0);
+    assert_eq!(sent(&dead), 0);
+}

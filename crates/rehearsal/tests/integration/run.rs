@@ -227,3 +227,24 @@ fn verif_a_behaviour_without_an_interval_is_refused() {
         Err(rehearsal::RehearsalError::NoInterval { .. })
     ));
 }
+
+/// That a lamp stayed dark shows nothing while the detector could not hear, nor a voltage that nobody watched to the end.
+#[test]
+fn verif_what_could_not_be_seen_is_not_held() {
+    let expect = |at: &str, that: &str| {
+        let sound = "[sound.second]\nat = \"50 s\"";
+        let moved = format!("[expect.it]\n{that}\n\n[sound.second]\nat = \"{at}\"");
+        let (line, cues) = line_and_cues(&[], &[(sound, &moved)]);
+        let (outcome, _) = run(&line, &cues);
+        let it = outcome.expectations.iter().find(|e| e.id == "it").unwrap();
+        (it.passed, it.said.clone())
+    };
+    // The background is known after 5 s; a sound at 1 s cannot be heard.
+    let dark = "that = \"switched\"\nof = \"module.base.output.lamp\"\nto = \"on\"\nat_most = 0\nafter = \"sound.second\"\nwithin = \"2 s\"";
+    let (passed, said) = expect("1 s", dark);
+    assert!(!passed && said.contains("this shows nothing"), "{said}");
+    let voltage = "that = \"voltage\"\nof = \"module.base\"\nat_least = \"20 V\"\nafter = \"sound.second\"\nwithin = \"60 s\"";
+    let (passed, said) = expect("110 s", voltage);
+    assert!(!passed && said.contains("the rehearsal ends"), "{said}");
+    assert!(expect("50 s", voltage).0);
+}
