@@ -59,12 +59,15 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "notice",
             json!({ "detector": detector(d), "event": event, "notice": words::notice(*notice) }),
         ),
-        What::Event { detector: d, event } => (
-            "event",
-            json!({ "detector": detector(d), "event": event.id.0, "begin_sample": event.begin_sample, "end_sample": event.end_sample,
-                    "peak_level_db_re_1upa": event.peak_level_db, "mean_level_db_re_1upa": event.mean_level_db,
-                    "background_db_re_1upa": event.background_db, "score_db": event.score_db, "pulses": event.pulses }),
-        ),
+        What::Event { detector: d, event } => {
+            let reference = words::level_key(line, *d);
+            let mut told = json!({ "detector": detector(d), "event": event.id.0, "begin_sample": event.begin_sample,
+                    "end_sample": event.end_sample, "score_db": event.score_db, "pulses": event.pulses });
+            told[format!("peak_level_{reference}")] = json!(event.peak_level_db);
+            told[format!("mean_level_{reference}")] = json!(event.mean_level_db);
+            told[format!("background_{reference}")] = json!(event.background_db);
+            ("event", told)
+        }
         What::Dropped {
             detector: d,
             event,

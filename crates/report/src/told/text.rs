@@ -11,6 +11,8 @@ use super::words;
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
+/// Steps of one chain that are told one by one.
+const TOLD_STEPS: usize = 200;
 
 /// Expectations, the chain of each sound with every time in between, faults, voltages, messages.
 ///
@@ -193,13 +195,20 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
             record.at.as_s_f64() - zero_s,
             line.detectors[detector.0].id,
         );
-        let mut steps: Vec<&Record> = Vec::new();
-        descend(&children, record.id, &mut steps);
+        let mut steps = descend(&children, record.id);
         steps.sort_by_key(|r| r.id);
-        for step in steps {
-            if let Some(words) = step_words(line, step) {
-                let _ = writeln!(out, "    {:>12.6}  {words}", step.at.as_s_f64() - zero_s);
-            }
+        let mut told = steps
+            .iter()
+            .filter_map(|step| Some((step, step_words(line, step)?)));
+        for (step, words) in told.by_ref().take(TOLD_STEPS) {
+            let _ = writeln!(out, "    {:>12.6}  {words}", step.at.as_s_f64() - zero_s);
+        }
+        let more = told.count();
+        if more > 0 {
+            let _ = writeln!(
+                out,
+                "    ... and {more} further steps: `--trace FILE` has all of them"
+            );
         }
     }
     for ((detector, sound), seen) in alike.into_iter().filter(|(_, seen)| *seen > TOLD_ALIKE) {
@@ -215,15 +224,15 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
     }
 }
 
-fn descend<'r>(
-    children: &BTreeMap<RecordId, Vec<&'r Record>>,
-    from: RecordId,
-    steps: &mut Vec<&'r Record>,
-) {
-    for child in children.get(&from).into_iter().flatten() {
-        steps.push(child);
-        descend(children, child.id, steps);
+/// All that a record led to, in no particular order.
+fn descend<'r>(children: &BTreeMap<RecordId, Vec<&'r Record>>, from: RecordId) -> Vec<&'r Record> {
+    let mut steps: Vec<&Record> = children.get(&from).into_iter().flatten().copied().collect();
+    let mut next = 0;
+    while let Some(step) = steps.get(next) {
+        steps.extend(children.get(&step.id).into_iter().flatten());
+        next += 1;
     }
+    steps
 }
 
 fn step_words(line: &Line, record: &Record) -> Option<String> {
@@ -357,5 +366,34 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             c.expired,
             c.waiting
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A chain as long as two behaviours that answer each other make it in an hour needs no deeper stack.
+    #[test]
+    fn verif_a_long_chain_is_followed_to_its_end() {
+        let records: Vec<Record> = (0..300_000)
+            .map(|i| Record {
+                id: RecordId(i),
+                parent: i.checked_sub(1).map(RecordId),
+                at: timeline::Ns(i),
+                root: None,
+                what: What::Logged {
+                    module: plan::ModuleIx(0),
+                    text: String::new(),
+                },
+            })
+            .collect();
+        let mut children: BTreeMap<RecordId, Vec<&Record>> = BTreeMap::new();
+        for record in &records[1..] {
+            let parent = record.parent.expect("all but the first have one");
+            children.entry(parent).or_default().push(record);
+        }
+        assert_eq!(descend(&children, RecordId(0)).len(), 299_999);
+        assert_eq!(descend(&children, RecordId(299_998)).len(), 1);
     }
 }

@@ -65,7 +65,24 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
 
 /// What a detector's levels refer to.
 pub(super) fn level_unit(line: &Line, detector: DetectorIx) -> &'static str {
-    let exposure = line.detectors[detector.0].stages.iter().any(|s| {
+    if tells_exposure(line, detector) {
+        "dB re 1 uPa2 s"
+    } else {
+        "dB re 1 uPa"
+    }
+}
+
+/// The end of a key that holds a level of a detector.
+pub(super) fn level_key(line: &Line, detector: DetectorIx) -> &'static str {
+    if tells_exposure(line, detector) {
+        "db_re_1upa2_s"
+    } else {
+        "db_re_1upa"
+    }
+}
+
+fn tells_exposure(line: &Line, detector: DetectorIx) -> bool {
+    line.detectors[detector.0].stages.iter().any(|s| {
         matches!(
             s,
             Stage::Level {
@@ -73,10 +90,5 @@ pub(super) fn level_unit(line: &Line, detector: DetectorIx) -> &'static str {
                 ..
             }
         )
-    });
-    if exposure {
-        "dB re 1 uPa2 s"
-    } else {
-        "dB re 1 uPa"
-    }
+    })
 }
