@@ -10,6 +10,7 @@ use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
 
+use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
@@ -83,6 +84,12 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
             .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
             .and_then(|text| Record::from_json(&text).map_err(|e| e.to_string()));
         match read {
+            // Sameness is promised for one build of the program.
+            Ok(record) if record.program != PROGRAM => warnings.push(format!(
+                "{}: is of {}, and this is {PROGRAM}; it counts as no evidence",
+                file.display(),
+                record.program
+            )),
             Ok(record) => records.push(record),
             Err(why) => warnings.push(format!(
                 "{}: {why}; it counts as no evidence",
@@ -96,8 +103,8 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         if let That::Rehearsed { cues: name, .. } = &requirement.that {
             let file = path.parent().unwrap_or(Path::new("")).join(name);
             let read = plan::read_cues(&file, reading, &plan::from_disk);
-            let digest = match (read.cues, read.mistakes.iter().find(|m| m.is_error())) {
-                (Some(_), None) => Ok(read.digest),
+            let digest = match (&read.cues, read.mistakes.iter().find(|m| m.is_error())) {
+                (Some(_), None) => cue_digest(&read),
                 (_, Some(m)) => Err(format!(
                     "the cue sheet has mistakes, the first: {}",
                     m.message

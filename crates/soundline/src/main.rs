@@ -5,6 +5,7 @@
 
 mod check;
 mod completions;
+mod cue_digest;
 mod exit;
 mod failure;
 mod listen;

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
-use plan::{CueReading, CueSheet, Line, Mistake, Reading};
+use plan::{CueSheet, Line, Mistake, Reading};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{
     OutputError, Overwrite, record_json, rehearsal_json, rehearsal_text, write_atomically,
@@ -13,6 +13,7 @@ use report::{
 use serde_json::json;
 use sha2::{Digest, Sha256};
 
+use crate::cue_digest::{cue_digest, hex};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
@@ -50,6 +51,9 @@ pub(crate) enum RehearseError {
         /// Its path as the user gave it.
         path: String,
     },
+    /// A recording that the cue sheet plays cannot be read.
+    #[error("the rehearsal cannot be run: {0}")]
+    Sounds(String),
     /// The rehearsal stopped.
     #[error("the rehearsal cannot be run: {0}")]
     Run(#[from] RehearsalError),
@@ -66,6 +70,9 @@ impl RehearseError {
                 "add --no-evidence to leave none, or copy the plan's folder to where you may write"
                     .to_owned(),
             ),
+            RehearseError::Sounds(_) => {
+                Some("mend the path in the cue sheet, or put the recording there".to_owned())
+            }
             RehearseError::Cues { .. } | RehearseError::Run(_) => None,
         }
     }
@@ -92,10 +99,19 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         .into());
     };
+    let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let played = play(args, line, cues, out)?;
-    let passed = played.outcome.expectations.iter().all(|e| e.passed);
+    let expectations = &played.outcome.expectations;
+    let exit = if expectations.is_empty() {
+        Exit::Unknown
+    } else if expectations.iter().all(|e| e.passed) {
+        Exit::Met
+    } else {
+        Exit::Broken
+    };
     // The result is told even where it cannot be left beside the plan.
-    let left = (!args.no_evidence).then(|| leave_evidence(args, &reading, &read, cues, &played));
+    let left =
+        (!args.no_evidence).then(|| leave_evidence(args, &reading, digest.clone(), cues, &played));
     let (evidence, refused) = match left {
         None => (None, None),
         Some(Ok(path)) => (Some(path), None),
@@ -124,7 +140,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         Format::Json => {
             let mut whole = rehearsal_json(line, cues, &played.outcome);
             whole["plan_digest"] = json!(reading.digest);
-            whole["cues_digest"] = json!(read.digest);
+            whole["cues_digest"] = json!(digest);
             whole["result_digest"] = json!(played.digest);
             whole["program"] = json!(PROGRAM);
             whole["trace"] = json!(args.trace.as_deref().map(path));
@@ -136,7 +152,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     if let Some(error) = refused {
         return Err(error);
     }
-    Ok(if passed { Exit::Met } else { Exit::Broken })
+    Ok(exit)
 }
 
 struct Played {
@@ -220,7 +236,7 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
     };
     written?;
     hash.update(rehearsal_json(line, cues, &outcome).to_string().as_bytes());
-    let digest = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    let digest = hex(&hash.finalize());
     Ok(Played {
         outcome,
         kept,
@@ -233,7 +249,7 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
 fn leave_evidence(
     args: &Args,
     reading: &Reading,
-    read: &CueReading,
+    cues_digest: String,
     cues: &CueSheet,
     played: &Played,
 ) -> Result<PathBuf, Failure> {
@@ -242,7 +258,7 @@ fn leave_evidence(
     let record = EvidenceRecord::rehearsal(
         reading.digest.clone(),
         relative.display().to_string(),
-        read.digest.clone(),
+        cues_digest,
         cues.seed,
         PROGRAM.to_owned(),
         played

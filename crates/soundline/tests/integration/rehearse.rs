@@ -276,3 +276,88 @@ fn verif_evidence_that_cannot_be_left_does_not_cost_the_result() {
     assert_eq!(parsed(&output)["format"], "rehearsal/1");
     assert!(parsed(&output)["evidence"].is_null());
 }
+
+/// Evidence is of the very recordings that were played: another one under the same name makes it stale, and so does none.
+/// A record of another program counts as none.
+#[test]
+fn verif_evidence_is_of_the_recordings_that_were_played() {
+    let demo = demo("harrow-sound", false);
+    let folder = demo.folder.path().join("cues");
+    let wav = folder.join("played.wav");
+    let write = |hz: f32| {
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: 16_000,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut file = hound::WavWriter::create(&wav, spec).unwrap();
+        for i in 0..16_000 {
+            let v = (std::f32::consts::TAU * hz * i as f32 / 16_000.0).sin();
+            file.write_sample((v * 20_000.0) as i16).unwrap();
+        }
+        file.finalize().unwrap();
+    };
+    write(200.0);
+    let sheet = short(&demo);
+    let text = fs::read_to_string(&sheet).unwrap();
+    let begin = text.find("kind = ").unwrap();
+    let end = text.find("source_level").unwrap();
+    let played = format!(
+        "{}kind = \"recording\"\nfile = \"played.wav\"\n{}",
+        &text[..begin],
+        &text[end..]
+    );
+    let lamp = played.find("[expect.lamp]").unwrap();
+    let dark = "[expect.up]\nthat = \"voltage\"\nof = \"module.buoy\"\nat_least = \"10 V\"\nfrom = \"1 s\"\nuntil = \"80 s\"\n";
+    fs::write(&sheet, format!("{}{dark}", &played[..lamp])).unwrap();
+    edit(
+        &demo.plan,
+        "cues = \"cues/ferry-night.toml\"",
+        "cues = \"cues/short.toml\"",
+    );
+    let verdict = || {
+        let output = run(&["--format", "json", "check", &demo.plan]);
+        let whole = parsed(&output);
+        let all = whole["requirements"].as_array().unwrap();
+        let night = all.iter().find(|r| r["id"] == "night").unwrap();
+        (
+            night["ruling"].as_str().unwrap().to_owned(),
+            whole["warnings"].to_string(),
+        )
+    };
+    assert_eq!(verdict().0, "unknown");
+    expect_status(&run(&["rehearse", &demo.plan, &sheet]), 0);
+    assert_eq!(verdict().0, "met");
+    write(1_500.0);
+    assert_eq!(verdict().0, "unknown");
+    fs::remove_file(&wav).unwrap();
+    assert_eq!(verdict().0, "unknown");
+    let output = run(&["rehearse", &demo.plan, &sheet]);
+    expect_status(&output, 2);
+    assert!(
+        stderr(&output).contains("played.wav"),
+        "{}",
+        stderr(&output)
+    );
+    write(200.0);
+    assert_eq!(verdict().0, "met");
+    let record = only_evidence(&demo);
+    let other = fs::read_to_string(&record)
+        .unwrap()
+        .replace("\"soundline 0", "\"soundline 9");
+    fs::write(&record, other).unwrap();
+    let (ruling, warnings) = verdict();
+    assert_eq!(ruling, "unknown");
+    assert!(warnings.contains("soundline 9"), "{warnings}");
+}
+
+/// A sheet that expects nothing shows nothing: neither met nor broken.
+#[test]
+fn verif_a_cue_sheet_without_expectations_is_unknown() {
+    let demo = demo("harrow-sound", false);
+    let sheet = short(&demo);
+    let text = fs::read_to_string(&sheet).unwrap();
+    fs::write(&sheet, text.split("[expect").next().unwrap()).unwrap();
+    expect_status(&run(&["rehearse", &demo.plan, &sheet, "--no-evidence"]), 3);
+}
