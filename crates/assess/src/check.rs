@@ -56,6 +56,14 @@ pub struct Check {
 }
 
 impl Check {
+    /// What is broken or unknown, in the order of the check.
+    pub fn not_held(&self) -> impl Iterator<Item = &Judged> {
+        self.requirements
+            .iter()
+            .chain(&self.standing)
+            .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
+    }
+
     /// The exit status: mistakes first, then broken, then unknown. A broken `should` is shown and does not count.
     #[must_use]
     pub fn status(&self) -> Status {
@@ -248,16 +256,16 @@ fn sentence(line: &Line, r: &Requirement) -> String {
                 |s| format!("span.{}", line.spans[s.0].id),
             );
             format!(
-                "{whose} is in use at most {:.0} % of the time",
-                100.0 * at_most.si
+                "{whose} is in use at most {} of the time",
+                show(at_most.si, Dimension::Ratio)
             )
         }
         That::UplinkMessages { of, at_most, .. } => {
             format!(
-                "uplink.{} bills at most {} messages in {:.0} d",
+                "uplink.{} bills at most {} messages in {}",
                 line.uplinks[of.0].id,
                 at_most.count,
-                at_most.per_s / 86_400.0
+                show(at_most.per_s, Dimension::Time)
             )
         }
         That::UplinkCost { of, at_most, .. } => format!(
@@ -275,7 +283,7 @@ fn sentence(line: &Line, r: &Requirement) -> String {
     };
     let share = r
         .share
-        .map(|q| format!(", in {:.0} % of cases", 100.0 * q.si))
+        .map(|q| format!(", in {} of cases", show(q.si, Dimension::Ratio)))
         .unwrap_or_default();
     let wind = r
         .when_wind_at_most_m_s

@@ -48,12 +48,7 @@ pub fn check_brief(
     change: &dyn Fn(&Judged) -> Option<&'static str>,
 ) -> String {
     let mut out = String::new();
-    let mut rows: Vec<&Judged> = check
-        .requirements
-        .iter()
-        .chain(&check.standing)
-        .filter(|j| matches!(j.word(), Word::Broken | Word::Unknown))
-        .collect();
+    let mut rows: Vec<&Judged> = check.not_held().collect();
     rows.sort_by_key(|j| j.word());
     for judged in rows {
         row(&mut out, judged, 1, colour);

@@ -12,7 +12,6 @@ mod text;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
-use assess::{Check, Judged, Word};
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Mistake, Sources};
@@ -217,7 +216,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 "wrote {plan}: {plan_marked} lines are marked `# assumed`\n\
                  wrote {cues}: {cues_marked} lines are marked `# assumed`\n"
             )?;
-            if does_not_hold(&check).next().is_some() {
+            if check.not_held().next().is_some() {
                 writeln!(
                     out.stdout,
                     "As written, the plan does not hold (edit it, or answer anew with --force):"
@@ -241,7 +240,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             not_answered: answers.missing().into_iter().map(Ask::flag).collect(),
             assumed_lines: plan_marked,
             assumed_lines_of_cues: cues_marked,
-            not_met: does_not_hold(&check)
+            not_met: check
+                .not_held()
                 .map(|judged| NotMet {
                     ruling: judged.word().as_str(),
                     id: judged.id.clone(),
@@ -261,14 +261,6 @@ fn refuse_errors(mistakes: &[Mistake], sources: &Sources, out: &mut Out) -> Resu
         0 => Ok(()),
         mistakes => Err(NewError::NoPlan { mistakes }.into()),
     }
-}
-
-fn does_not_hold(check: &Check) -> impl Iterator<Item = &Judged> {
-    check
-        .requirements
-        .iter()
-        .chain(&check.standing)
-        .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
 }
 
 /// What mends a requirement that the template writes, or one of those that are checked in every plan.
