@@ -248,7 +248,7 @@ impl Page {
                 "power `\"0.55 W\"`, constant supply current `\"20 mA\"` or resistor `\"240 ohm\"`"
                     .to_owned()
             }
-            Shape::Topic => "topic name: `\"alert/whale\"` (OASIS MQTT 5.0, 4.7)".to_owned(),
+            Shape::Topic => "topic name: `\"alert/call\"` (OASIS MQTT 5.0, 4.7)".to_owned(),
             Shape::Filter => "topic filter: `\"alert/#\"` (OASIS MQTT 5.0, 4.7)".to_owned(),
             Shape::Limit => {
                 self.note(Dimension::Voltage);

@@ -128,7 +128,7 @@ fn shape(shape: &Shape, partial: bool) -> Value {
             text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
         }
         Shape::Load => text(json!(["0.55 W", "20 mA", "240 ohm"])),
-        Shape::Topic => text(json!(["alert/whale"])),
+        Shape::Topic => text(json!(["alert/call"])),
         Shape::Filter => text(json!(["alert/#"])),
         Shape::Limit => json!({ "type": ["string", "integer"] }),
         Shape::Table(s) => section(s, partial),

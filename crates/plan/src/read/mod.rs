@@ -389,7 +389,7 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
         Shape::Date => "2027-03-15".to_owned(),
         Shape::Reference(kinds) => format!("\"{}\"", kinds[0].example()),
         Shape::Load => "\"0.55 W\"".to_owned(),
-        Shape::Topic => "\"alert/whale\"".to_owned(),
+        Shape::Topic => "\"alert/call\"".to_owned(),
         Shape::Filter => "\"alert/#\"".to_owned(),
         Shape::Limit => "\"...\"".to_owned(),
         Shape::Tables(_) => "[{ ... }]".to_owned(),

@@ -52,7 +52,7 @@ fn sample(schema: &Json, whole: bool) -> Json {
 fn object(schema: &Json, whole: bool) -> Json {
     let Some(properties) = schema["properties"].as_object() else {
         let key = match schema["propertyNames"]["pattern"].as_str() {
-            Some("^[^+#]+$") => "alert/whale",
+            Some("^[^+#]+$") => "alert/call",
             _ => "x",
         };
         return json!({ key: sample(&schema["additionalProperties"], whole) });
