@@ -202,11 +202,11 @@ impl Strip {
         match self.lettering {
             Lettering::NumberAndLabel => {}
             Lettering::Number => notes.push(format!(
-                "In the strip the {} marks carry numbers only: there is no room for their labels.",
+                "Marks in the strip: {}, with numbers only, as there is no room for labels.",
                 self.items.len()
             )),
             Lettering::Nothing => notes.push(format!(
-                "In the strip the {} marks carry no numbers: there is no room for them.",
+                "Marks in the strip: {}, without numbers, as there is no room for them.",
                 self.items.len()
             )),
         }
