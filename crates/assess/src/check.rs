@@ -17,6 +17,8 @@ pub struct Shelf {
     pub records: Vec<Record>,
     /// Path of a cue sheet as the plan writes it, and its digest, or why it has none.
     pub cues: BTreeMap<String, Result<String, String>>,
+    /// Path of a cue sheet as the plan writes it, and the command line that rehearses it.
+    pub commands: BTreeMap<String, String>,
 }
 
 /// Exit status of a check.

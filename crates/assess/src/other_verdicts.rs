@@ -111,7 +111,10 @@ pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {
 /// What a rehearsal of a cue sheet showed, if its record is there and fresh.
 pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict {
     let subject = cues.to_owned();
-    let again = format!("run `soundline rehearse PLAN {cues}`");
+    let again = match shelf.commands.get(cues) {
+        Some(command) => format!("run `{command}`"),
+        None => "rehearse it".to_owned(),
+    };
     let present = match shelf.cues.get(cues) {
         Some(Ok(digest)) => digest,
         Some(Err(why)) => return unknown(subject, why.clone()),

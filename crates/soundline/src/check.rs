@@ -15,6 +15,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
+use crate::shell::rehearse_line;
 
 /// Check a plan against its requirements: met, marginal, broken or unknown, with value, limit, margin and why.
 ///
@@ -98,6 +99,7 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         }
     }
     let mut cues = BTreeMap::new();
+    let mut commands = BTreeMap::new();
     let requirements = reading.line.iter().flat_map(|l| &l.requirements);
     for requirement in requirements {
         if let That::Rehearsed { cues: name, .. } = &requirement.that {
@@ -112,7 +114,13 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
                 (None, None) => Err("the cue sheet cannot be read against this plan".to_owned()),
             };
             cues.insert(name.clone(), digest);
+            commands.insert(name.clone(), rehearse_line(path, &file));
         }
     }
-    (Shelf { records, cues }, warnings)
+    let shelf = Shelf {
+        records,
+        cues,
+        commands,
+    };
+    (shelf, warnings)
 }

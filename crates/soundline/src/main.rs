@@ -14,6 +14,7 @@ mod out;
 mod plan_file;
 mod rehearse;
 mod schema;
+mod shell;
 
 use clap::{Parser, Subcommand};
 

@@ -8,6 +8,7 @@ use assess::{Check, Evidence, Ruling, Shelf, check};
 use crate::support::{good, known, why_unknown};
 
 const CUES: &str = "cues/night.toml";
+const COMMAND: &str = "soundline rehearse a/plan.toml a/cues/night.toml";
 
 fn record(plan: &str, cues: &str, passed: &[bool]) -> Record {
     let expectations = passed
@@ -35,7 +36,13 @@ fn with(records: Vec<Record>, cues: Result<&str, &str>) -> Check {
         CUES.to_owned(),
         cues.map(str::to_owned).map_err(str::to_owned),
     )]);
-    check(&good(&[]), &Shelf { records, cues })
+    let commands = BTreeMap::from([(CUES.to_owned(), COMMAND.to_owned())]);
+    let shelf = Shelf {
+        records,
+        cues,
+        commands,
+    };
+    check(&good(&[]), &shelf)
 }
 
 #[test]
@@ -43,7 +50,7 @@ fn verif_without_a_record_it_is_unknown_and_says_what_to_do() {
     let check = with(Vec::new(), Ok("c1"));
     let why = why_unknown(&check, "night");
     assert!(
-        why.contains("not been rehearsed") && why.contains("soundline rehearse"),
+        why.contains("not been rehearsed") && why.contains(COMMAND),
         "{why}"
     );
 }

@@ -42,6 +42,7 @@ fn checked(name: &str, cues: &str, expected: usize) -> (Reading, Check) {
     let shelf = Shelf {
         records: vec![record],
         cues: BTreeMap::from([(cues.to_owned(), Ok("cues".to_owned()))]),
+        ..Shelf::default()
     };
     let check = check(&reading, &shelf);
     (reading, check)

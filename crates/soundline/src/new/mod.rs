@@ -10,7 +10,7 @@ mod tests;
 mod text;
 
 use std::io::{self, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use jiff::Timestamp;
 use jiff::tz::Offset;
@@ -24,6 +24,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
+use crate::shell::{rehearse_line, shell_word};
 use answers::TemplateError;
 use questions::{Answers, Ask, SupplyKind};
 
@@ -224,12 +225,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             }
             let brief = report::check_brief(&check, out.colour, &|judged| change(&judged.id));
             write!(out.stdout, "{brief}")?;
-            let (plan, cues) = (shell_word(&plan_path), shell_word(&cues_path));
             writeln!(
                 out.stdout,
                 "\nNext: look at each assumed line, then\n  \
-                   soundline check {plan}\n  \
-                   soundline rehearse {plan} {cues}"
+                   soundline check {}\n  \
+                   {}",
+                shell_word(&plan_path),
+                rehearse_line(&plan_path, &cues_path),
             )?;
         }
         Format::Json => out.json(&Written {
@@ -285,17 +287,6 @@ fn change(id: &str) -> Option<&'static str> {
         "housing-depth" => "`rated_depth` under [part.listener], which is assumed",
         _ => return None,
     })
-}
-
-/// A path as a word for a shell.
-fn shell_word(path: &Path) -> String {
-    let text = path.display().to_string();
-    let plain = |c: char| c.is_alphanumeric() || "/._-+,@%:=".contains(c);
-    if !text.is_empty() && text.chars().all(plain) {
-        text
-    } else {
-        format!("'{}'", text.replace('\'', "'\\''"))
-    }
 }
 
 impl Args {

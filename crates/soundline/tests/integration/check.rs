@@ -1,10 +1,11 @@
 //! `check`: verdicts, exit status, evidence.
 
 use std::fs;
+use std::process::Command;
 
 use serde_json::Value;
 
-use crate::support::{demo, edit, expect_status, only_evidence, run, stderr, stdout};
+use crate::support::{demo, edit, expect_status, only_evidence, run, soundline, stderr, stdout};
 
 fn ruling<'v>(verdicts: &'v Value, id: &str) -> &'v str {
     verdicts["requirements"]
@@ -63,6 +64,40 @@ fn verif_without_evidence_the_rehearsed_requirement_is_unknown() {
     let verdicts = json_of(&demo.plan, 3);
     assert_eq!(ruling(&verdicts, "night"), "unknown");
     assert_eq!(ruling(&verdicts, "voltage"), "met");
+}
+
+/// The command that the unknown verdict names does what it says from where the user stands, whatever the path.
+#[test]
+fn verif_the_command_of_an_unknown_rehearsal_works_as_it_is_printed() {
+    let demo = demo("harrow-sound", false);
+    let root = tempfile::tempdir().unwrap();
+    let folder = root.path().join("a line's plan");
+    fs::rename(demo.folder.path(), &folder).unwrap();
+    let check = || {
+        let output = soundline()
+            .current_dir(root.path())
+            .args(["--format", "json", "check", "a line's plan/plan.toml"])
+            .output()
+            .unwrap();
+        serde_json::from_str::<Value>(&stdout(&output)).unwrap()
+    };
+    let verdicts = check();
+    let night = verdicts["requirements"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|r| r["id"] == "night")
+        .unwrap();
+    let why = night["verdicts"][0]["why"].as_str().unwrap();
+    let command = why.split('`').nth(1).unwrap();
+    let program = soundline().get_program().to_str().unwrap().to_owned();
+    let output = Command::new("sh")
+        .current_dir(root.path())
+        .args(["-c", &command.replacen("soundline", &program, 1)])
+        .output()
+        .unwrap();
+    expect_status(&output, 0);
+    assert_eq!(ruling(&check(), "night"), "met");
 }
 
 /// Another length of the rope is another line: the record beside the plan says nothing about it.
