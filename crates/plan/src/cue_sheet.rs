@@ -137,8 +137,8 @@ pub enum SoundKind {
     Recording {
         /// The file, already joined to the cue sheet's folder.
         path: PathBuf,
-        /// Channel, from 0.
-        channel: u32,
+        /// Number of the channel, from 1; `None` only fits a recording with a single one.
+        channel: Option<u32>,
     },
 }
 

@@ -174,7 +174,7 @@ fn sound(
             }
             SoundKind::Recording {
                 path: folder.join(file),
-                channel: whole(f, "channel").unwrap_or(0),
+                channel: whole(f, "channel"),
             }
         }
     };

@@ -150,8 +150,8 @@ pub(crate) const SOUND: Section = Section {
         ),
         o(
             "channel",
-            S::Count(0, 65_535),
-            "of a recording: channel from 0; 0 when not written",
+            S::Count(1, 65_535),
+            "of a recording: number of its channel, counted from 1; needed when it has several",
         ),
     ],
 };

@@ -23,13 +23,23 @@ pub enum EarError {
     },
     /// The recording has no such channel.
     #[error(
-        "sound.{sound}: channel {channel} is asked for, counted from 0; the recording has {channels}"
+        "sound.{sound}: channel {channel} is asked for, counted from 1; the recording has {channels}"
     )]
     NoChannel {
         /// Id of the sound.
         sound: String,
-        /// Channel asked for, from 0.
+        /// Channel asked for, from 1.
         channel: u32,
+        /// Channels of the file.
+        channels: u16,
+    },
+    /// The recording has several channels, and none is named.
+    #[error(
+        "sound.{sound}: the recording has {channels} channels; add `channel`, counted from 1, to say which one is played"
+    )]
+    WhichChannel {
+        /// Id of the sound.
+        sound: String,
         /// Channels of the file.
         channels: u16,
     },

@@ -32,7 +32,7 @@ impl Played {
     pub(crate) fn open(
         sound: &str,
         path: &Path,
-        channel: u32,
+        channel: Option<u32>,
         level_db: f64,
     ) -> Result<Self, EarError> {
         let (mut samples, rate_hz) = read(sound, path, channel)?;
@@ -86,20 +86,31 @@ impl Played {
     }
 }
 
-fn read(sound: &str, path: &Path, channel: u32) -> Result<(Vec<f32>, f64), EarError> {
+/// All samples of a channel, counted from 1, and their rate in Hz. Only of a single channel need nobody say which it is.
+fn read(sound: &str, path: &Path, channel: Option<u32>) -> Result<(Vec<f32>, f64), EarError> {
     let refused = |source| EarError::Recording {
         sound: sound.to_owned(),
         source,
     };
     let mut recording = Recording::open(path).map_err(refused)?;
     let (channels, rate_hz) = (recording.info().channels, recording.info().rate_hz);
-    if channel >= u32::from(channels) {
-        return Err(EarError::NoChannel {
-            sound: sound.to_owned(),
-            channel,
-            channels,
-        });
-    }
+    let channel = match channel {
+        Some(channel) if (1..=u32::from(channels)).contains(&channel) => channel,
+        Some(channel) => {
+            return Err(EarError::NoChannel {
+                sound: sound.to_owned(),
+                channel,
+                channels,
+            });
+        }
+        None if channels == 1 => 1,
+        None => {
+            return Err(EarError::WhichChannel {
+                sound: sound.to_owned(),
+                channels,
+            });
+        }
+    };
     let width = usize::from(channels);
     let mut buffer = vec![0.0; CHUNK_FRAMES * width];
     let mut samples: Vec<f32> = Vec::new();
@@ -121,7 +132,7 @@ fn read(sound: &str, path: &Path, channel: u32) -> Result<(Vec<f32>, f64), EarEr
             });
         }
         for frame in buffer[..chunk.frames * width].chunks_exact(width) {
-            samples.push(frame[channel as usize]);
+            samples.push(frame[channel as usize - 1]);
         }
     }
 }

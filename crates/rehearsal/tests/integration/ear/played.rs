@@ -29,7 +29,7 @@ fn write(path: &std::path::Path, rate_hz: u32, channels: &[&dyn Fn(f64) -> f64],
     writer.finish().unwrap();
 }
 
-fn played(path: &std::path::Path, channel: u32) -> SoundKind {
+fn played(path: &std::path::Path, channel: Option<u32>) -> SoundKind {
     SoundKind::Recording {
         path: path.to_owned(),
         channel,
@@ -47,7 +47,7 @@ fn verif_a_recording_is_heard_between_its_samples() {
         write(&path, file_hz, &[&other, &sine], 2 * file_hz);
         let sounds = voices(vec![sound(
             0.0,
-            played(&path, 1),
+            played(&path, Some(2)),
             160.0,
             fixed(1000.0, 0.0),
         )]);
@@ -80,7 +80,12 @@ fn verif_a_recording_is_band_limited_for_a_slower_ear() {
     let path = folder.path().join("high.wav");
     let whistle = |t_s: f64| 0.3 * libm::sin(2.0 * PI * 30_000.0 * t_s);
     write(&path, 96_000, &[&whistle], 96_000);
-    let sounds = voices(vec![sound(0.0, played(&path, 0), 180.0, fixed(100.0, 0.0))]);
+    let sounds = voices(vec![sound(
+        0.0,
+        played(&path, None),
+        180.0,
+        fixed(100.0, 0.0),
+    )]);
     let spec = ear("ear", 0.0, wide_chain(48_000.0));
     let sea = sea(Spreading::Practical);
     let mut ear = Ear::without_noise(spec, &sea, &sounds, Ns(0)).unwrap();
@@ -99,19 +104,22 @@ fn verif_recordings_that_cannot_sound_are_refused() {
         try_voices(vec![sound(0.0, what, 160.0, fixed(1000.0, 0.0))])
     };
     assert!(matches!(
-        open(&silent, 0),
+        open(&silent, None),
         Err(EarError::RecordingSilent { .. })
     ));
     assert!(matches!(
-        open(&silent, 1),
+        open(&silent, Some(2)),
         Err(EarError::NoChannel {
-            channel: 1,
+            channel: 2,
             channels: 1,
             ..
         })
     ));
     let missing = folder.path().join("missing.wav");
-    assert!(matches!(open(&missing, 0), Err(EarError::Recording { .. })));
+    assert!(matches!(
+        open(&missing, None),
+        Err(EarError::Recording { .. })
+    ));
     let broken = folder.path().join("broken.wav");
     let good = folder.path().join("good.wav");
     write(&good, 8000, &[&|_| 0.1], 8000);
@@ -119,7 +127,28 @@ fn verif_recordings_that_cannot_sound_are_refused() {
     let at = bytes.len() - 4 * 100;
     bytes[at..at + 4].copy_from_slice(&f32::NAN.to_le_bytes());
     std::fs::write(&broken, bytes).unwrap();
-    assert!(open(&good, 0).is_ok());
+    assert!(open(&good, Some(1)).is_ok());
     // The reader itself lets nothing through that is not a number.
-    assert!(matches!(open(&broken, 0), Err(EarError::Recording { .. })));
+    assert!(matches!(
+        open(&broken, None),
+        Err(EarError::Recording { .. })
+    ));
+}
+
+/// Which of several channels is played is never guessed: the error counts them.
+#[test]
+fn verif_of_several_channels_one_must_be_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pair.wav");
+    write(&path, 8000, &[&|_| 0.1, &|_| 0.2], 8000);
+    let open = |channel| {
+        let what = played(&path, channel);
+        try_voices(vec![sound(0.0, what, 160.0, fixed(1000.0, 0.0))])
+    };
+    let error = open(None).unwrap_err();
+    assert!(matches!(error, EarError::WhichChannel { channels: 2, .. }));
+    assert!(error.to_string().contains("2 channels"), "{error}");
+    assert!(matches!(open(Some(0)), Err(EarError::NoChannel { .. })));
+    assert!(open(Some(1)).is_ok() && open(Some(2)).is_ok());
+    assert!(matches!(open(Some(3)), Err(EarError::NoChannel { .. })));
 }
