@@ -23,6 +23,9 @@ pub enum RehearsalError {
         /// Why.
         source: crate::ear::EarError,
     },
+    /// A sound of the cue sheet cannot sound.
+    #[error(transparent)]
+    Sound(crate::ear::EarError),
     /// A detector cannot be built.
     #[error("detector.{detector}: {source}")]
     Detector {

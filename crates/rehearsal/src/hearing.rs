@@ -10,6 +10,7 @@ use timeline::Ns;
 
 use crate::ear::{Arrival, Ear, EarSpec, HeardCell, Sea, Voice};
 use crate::error::RehearsalError;
+use crate::order::in_order;
 use crate::record::Root;
 
 /// One hydrophone with the detectors on it.
@@ -61,7 +62,7 @@ impl Ears {
         let voices: Vec<Arc<Voice>> = (0..cues.sounds.len())
             .map(|s| Voice::new(cues, plan::SoundIx(s)).map(Arc::new))
             .collect::<Result<_, _>>()
-            .map_err(ear_error(sensors[0]))?;
+            .map_err(RehearsalError::Sound)?;
         let mut hearings = Vec::new();
         for sensor in sensors {
             let mut detectors = Vec::new();
@@ -145,19 +146,20 @@ impl Ears {
         wanted: impl Fn(ModuleIx) -> bool + Sync,
         mut each: impl FnMut(usize, u32, &HeardCell),
     ) -> Result<(), RehearsalError> {
-        self.hearings
-            .par_iter_mut()
-            .filter(|h| h.listens && wanted(h.module))
-            .map(|h| {
-                h.cells.clear();
-                h.ear
-                    .advance(until, &mut h.cells)
-                    .map_err(|source| RehearsalError::Ear {
-                        sensor: line.sensor_path(h.sensor),
-                        source,
-                    })
-            })
-            .collect::<Result<Vec<()>, _>>()?;
+        in_order(
+            self.hearings
+                .par_iter_mut()
+                .filter(|h| h.listens && wanted(h.module))
+                .map(|h| {
+                    h.cells.clear();
+                    h.ear
+                        .advance(until, &mut h.cells)
+                        .map_err(|source| RehearsalError::Ear {
+                            sensor: line.sensor_path(h.sensor),
+                            source,
+                        })
+                }),
+        )?;
         for (i, h) in self
             .hearings
             .iter()

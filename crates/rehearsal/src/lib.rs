@@ -10,9 +10,11 @@ mod error;
 mod expect;
 mod hearing;
 mod modules;
+mod order;
 mod record;
 
 pub use engine::{Copies, Outcome, TRIP, UplinkCount, run};
 pub use error::RehearsalError;
 pub use expect::Expectation;
+pub use order::in_order;
 pub use record::{Loss, Record, RecordId, Refusal, Root, What};

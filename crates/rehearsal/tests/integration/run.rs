@@ -248,3 +248,18 @@ fn verif_what_could_not_be_seen_is_not_held() {
     assert!(!passed && said.contains("the rehearsal ends"), "{said}");
     assert!(expect("50 s", voltage).0);
 }
+
+/// A recording that cannot be played is told of its sound, not of a hydrophone that has no part in it.
+#[test]
+fn verif_a_mistake_of_a_sound_is_told_of_the_sound() {
+    let (line, mut cues) = line_and_cues(&[], &[]);
+    cues.sounds[1].what = plan::SoundKind::Recording {
+        path: "nowhere/nosuch.wav".into(),
+        channel: None,
+    };
+    let error = rehearsal::run(&line, &cues, &mut |_| {}, &mut |_| true).unwrap_err();
+    assert!(matches!(error, rehearsal::RehearsalError::Sound(_)));
+    let said = error.to_string();
+    assert!(said.starts_with("sound.second: "), "{said}");
+    assert!(!said.contains("module."), "{said}");
+}

@@ -196,19 +196,16 @@ pub(crate) fn hear(
         });
     }
     let stretches = line_up(&surveys).map_err(ListenError::from)?;
-    let heard: Vec<(Vec<usize>, Vec<Outcome>)> = stretches
-        .into_par_iter()
-        .map(|stretch| {
-            let files: Vec<Survey> = stretch.iter().map(|&i| surveys[i].clone()).collect();
-            let indices: Vec<usize> = stretch.iter().map(|&i| places[i]).collect();
-            let painter = picture::Painter {
-                paths: indices.iter().map(|&i| pictures[i].clone()).collect(),
-                overwrite,
-            };
-            let outcome = stretch_outcomes(args, line, assigned, files, painter, read);
-            outcome.map(|outcome| (indices, outcome))
-        })
-        .collect::<Result<_, ListenError>>()?;
+    let heard = rehearsal::in_order(stretches.into_par_iter().map(|stretch| {
+        let files: Vec<Survey> = stretch.iter().map(|&i| surveys[i].clone()).collect();
+        let indices: Vec<usize> = stretch.iter().map(|&i| places[i]).collect();
+        let painter = picture::Painter {
+            paths: indices.iter().map(|&i| pictures[i].clone()).collect(),
+            overwrite,
+        };
+        let outcome = stretch_outcomes(args, line, assigned, files, painter, read);
+        outcome.map(|outcome| (indices, outcome))
+    }))?;
     for (indices, heard) in heard {
         for (index, outcome) in indices.into_iter().zip(heard) {
             outcomes[index] = outcome;
