@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Fetches the real recordings that reference/recordings.toml lists into fetched/recordings/.
+"""Fetches what reference/recordings.toml lists: real recordings into fetched/recordings/, weather into fetched/weather/.
 
 Uses the ordinary package clients only (pip for the source archive, apt-get and dpkg-deb for the Debian package), takes
 out the listed files and nothing else, and holds archives and files against their SHA-256. What is there already is not
@@ -20,7 +20,9 @@ import tomllib
 from pathlib import Path
 
 REFERENCE = Path(__file__).resolve().parent
-TARGET = REFERENCE.parent / "fetched" / "recordings"
+FETCHED = REFERENCE.parent / "fetched"
+# Tables of the list, and the folder that their files go to.
+FOLDERS = {"recording": "recordings", "text": "recordings", "weather": "weather"}
 
 
 class NotFetched(Exception):
@@ -29,8 +31,10 @@ class NotFetched(Exception):
 
 def main():
     listed = tomllib.loads((REFERENCE / "recordings.toml").read_text(encoding="utf-8"))
-    wanted = {**listed["recording"], **listed["text"]}
-    missing = {name: entry for name, entry in wanted.items() if not is_there(name, entry)}
+    wanted = {}
+    for table, folder in FOLDERS.items():
+        wanted |= {name: {**entry, "target": FETCHED / folder / name} for name, entry in listed[table].items()}
+    missing = {name: entry for name, entry in wanted.items() if not is_there(entry)}
     reasons = {}
     for package in sorted({entry["package"] for entry in missing.values()}):
         members = {name: entry for name, entry in missing.items() if entry["package"] == package}
@@ -45,8 +49,8 @@ def main():
     return 3 if reasons else 0
 
 
-def is_there(name, entry):
-    path = TARGET / name
+def is_there(entry):
+    path = entry["target"]
     return path.is_file() and digest(path.read_bytes()) == entry["sha256"]
 
 
@@ -108,7 +112,6 @@ def run(command, folder, stdout=subprocess.DEVNULL):
 
 def take_out(archive, members):
     reasons = {}
-    TARGET.mkdir(parents=True, exist_ok=True)
     with tarfile.open(archive) as tar:
         files = {item.name.removeprefix("./"): item for item in tar if item.isfile()}
         for name, entry in members.items():
@@ -119,9 +122,11 @@ def take_out(archive, members):
             elif digest(data) != entry["sha256"]:
                 reasons[name] = "its SHA-256 is not the listed one"
             else:
-                part = TARGET / (name + ".part")
+                target = entry["target"]
+                target.parent.mkdir(parents=True, exist_ok=True)
+                part = target.with_name(name + ".part")
                 part.write_bytes(data)
-                shutil.move(part, TARGET / name)
+                shutil.move(part, target)
     return reasons
 
 

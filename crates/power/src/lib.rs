@@ -4,7 +4,7 @@
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
 //! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
-//! What the sun gives a panel at sea stands in [`sun`].
+//! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`].
 //!
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
@@ -18,6 +18,7 @@ mod nose;
 mod solver;
 pub mod sun;
 mod topology;
+pub mod weather;
 
 pub use converter::{Converter, ConverterError};
 pub use fault::short_circuit_current_a;

@@ -10,6 +10,7 @@ mod properties;
 mod published;
 mod refusals;
 mod sun;
+mod year;
 
 /// 64 cases, or as many as the environment variable PROPTEST_CASES asks for.
 fn cases() -> Config {
