@@ -17,4 +17,4 @@ pub use engine::{Copies, Outcome, TRIP, UplinkCount, run};
 pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use order::in_order;
-pub use record::{Loss, Record, RecordId, Refusal, Root, What};
+pub use record::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};

@@ -5,6 +5,8 @@ use network::NodeState;
 use plan::{Line, PassWhen, Passes};
 use timeline::Ns;
 
+use crate::record::RecordId;
+
 /// How far a module has come.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(crate) enum Life {
@@ -49,6 +51,10 @@ pub(crate) struct ModuleNow {
     pub(crate) pending: bool,
     /// It has been told that it went down, and it has not booted since.
     pub(crate) told_down: bool,
+    /// The record of what stopped it last.
+    pub(crate) stopped_by: Option<RecordId>,
+    /// It has been told that it has more than its highest voltage.
+    pub(crate) told_over: bool,
     pub(crate) restarts: u32,
     pub(crate) voltage_v: f64,
     pub(crate) lowest_v: f64,
@@ -75,6 +81,8 @@ impl ModuleNow {
                 life_turn: 0,
                 pending: false,
                 told_down: false,
+                stopped_by: None,
+                told_over: false,
                 restarts: 0,
                 voltage_v: f64::NAN,
                 lowest_v: f64::INFINITY,

@@ -44,6 +44,17 @@ pub enum Refusal {
     Behaviour,
     /// The topic's `at_most`.
     Topic,
+    /// The module does not work.
+    NotWorking,
+}
+
+/// What is kept back.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum KeptBack {
+    /// A behaviour, or its message.
+    Behaviour(BehaviourIx),
+    /// The message of an input, by its index in the cue sheet.
+    Input(usize),
 }
 
 /// Why a copy of a message was lost.
@@ -101,11 +112,12 @@ pub enum What {
         /// The behaviour.
         behaviour: BehaviourIx,
     },
-    /// A limit keeps a behaviour or a message back.
+    /// A limit, or a module that does not work, keeps a behaviour or a message back. A behaviour at intervals is told once for
+    /// each time that its module stops.
     Refused {
-        /// The behaviour.
-        behaviour: BehaviourIx,
-        /// Which limit.
+        /// What is kept back.
+        what: KeptBack,
+        /// Why.
         why: Refusal,
     },
     /// A message is published.
@@ -156,6 +168,13 @@ pub enum What {
     },
     /// An output switches.
     Switched {
+        /// The output.
+        output: OutputIx,
+        /// On or off.
+        on: bool,
+    },
+    /// An output is to be what it is already; one that was switched for a time stays so from now on for the new time.
+    Stays {
         /// The output.
         output: OutputIx,
         /// On or off.
@@ -237,6 +256,15 @@ pub enum What {
     Collapsed {
         /// The share of the load that it could carry; `None` when a supply is asked for more than its current limit.
         share: Option<f64>,
+    },
+    /// A module has more than its highest voltage. Told once for each module: what becomes of it is not known, and it works on.
+    OverVoltage {
+        /// The module.
+        module: ModuleIx,
+        /// Voltage at it, V.
+        voltage_v: f64,
+        /// The highest that it bears, V.
+        highest_v: f64,
     },
     /// A module stops: no power, or hung.
     Down {

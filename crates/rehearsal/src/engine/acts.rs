@@ -7,7 +7,7 @@ use timeline::{Class, Ns};
 use super::messages::passes;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
-use crate::record::{RecordId, Refusal, Root, What};
+use crate::record::{KeptBack, RecordId, Refusal, Root, What};
 
 impl Engine<'_> {
     pub(super) fn act(
@@ -18,6 +18,7 @@ impl Engine<'_> {
     ) -> Result<(), RehearsalError> {
         let b = &self.line.behaviours[behaviour.0];
         if !self.modules[b.on.0].works() {
+            self.idle(behaviour, parent, root);
             return Ok(());
         }
         if let Some(limit) = &mut self.behaviour_limits[behaviour.0]
@@ -27,7 +28,7 @@ impl Engine<'_> {
                 parent,
                 root,
                 What::Refused {
-                    behaviour,
+                    what: KeptBack::Behaviour(behaviour),
                     why: Refusal::Behaviour,
                 },
             );
@@ -37,7 +38,8 @@ impl Engine<'_> {
         for action in &b.actions {
             match action {
                 Action::Publish { topic } => {
-                    self.publish(b.on, *topic, Some(behaviour), Some(started), root)?
+                    let by = KeptBack::Behaviour(behaviour);
+                    self.publish(b.on, *topic, by, Some(started), root)?;
                 }
                 Action::Switch { output, on, for_s } => {
                     let for_s = for_s
@@ -65,6 +67,22 @@ impl Engine<'_> {
         Ok(())
     }
 
+    /// A behaviour does not run because its module does not work. With nothing else that led to it, the cause is what stopped
+    /// the module; one cause is told once.
+    fn idle(&mut self, behaviour: BehaviourIx, parent: Option<RecordId>, root: Option<Root>) {
+        let module = self.line.behaviours[behaviour.0].on;
+        let cause = parent.or(self.modules[module.0].stopped_by);
+        if self.idle_told[behaviour.0] == cause {
+            return;
+        }
+        self.idle_told[behaviour.0] = cause;
+        let refused = What::Refused {
+            what: KeptBack::Behaviour(behaviour),
+            why: Refusal::NotWorking,
+        };
+        self.record(cause, root, refused);
+    }
+
     /// Switches an output for good, or for a time after which it returns to what it rests at.
     pub(super) fn switch(
         &mut self,
@@ -82,13 +100,14 @@ impl Engine<'_> {
         if for_time.is_none() {
             m.outputs_rest[output.output] = on;
         }
-        let parent = if changes {
+        let what = if changes {
             self.dirty = true;
-            Some(self.record(parent, root, What::Switched { output, on }))
+            What::Switched { output, on }
         } else {
-            parent
+            What::Stays { output, on }
         };
-        if let (Some(time), Some(parent)) = (for_time, parent)
+        let parent = self.record(parent, root, what);
+        if let Some(time) = for_time
             && let Some(at) = self.now.checked_add(time)
         {
             self.queue.push(

@@ -56,6 +56,7 @@ impl Engine<'_> {
         } else {
             self.record(Some(parent), None, What::Down { module, voltage_v })
         };
+        self.modules[module.0].stopped_by = Some(cause);
         self.ears.stop(module);
         self.break_off(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {

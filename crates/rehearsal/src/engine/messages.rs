@@ -6,18 +6,21 @@ use timeline::{Class, Ns};
 
 use super::{Engine, Happening, Origin, place};
 use crate::error::RehearsalError;
-use crate::record::{Loss, RecordId, Refusal, Root, What};
+use crate::record::{KeptBack, Loss, RecordId, Refusal, Root, What};
 
 impl Engine<'_> {
     pub(super) fn publish(
         &mut self,
         module: ModuleIx,
         topic: TopicIx,
-        by: Option<BehaviourIx>,
+        by: KeptBack,
         parent: Option<RecordId>,
         root: Option<Root>,
     ) -> Result<(), RehearsalError> {
         if !self.modules[module.0].works() {
+            let cause = parent.or(self.modules[module.0].stopped_by);
+            let why = Refusal::NotWorking;
+            self.record(cause, root, What::Refused { what: by, why });
             return Ok(());
         }
         let plan = &self.line.topics[topic.0];
@@ -27,16 +30,8 @@ impl Engine<'_> {
                 .entry((module.0, topic.0))
                 .or_insert_with(|| RateLimit::new(limit));
             if !passes(gate, self.now) {
-                if let Some(behaviour) = by {
-                    self.record(
-                        parent,
-                        root,
-                        What::Refused {
-                            behaviour,
-                            why: Refusal::Topic,
-                        },
-                    );
-                }
+                let why = Refusal::Topic;
+                self.record(parent, root, What::Refused { what: by, why });
                 return Ok(());
             }
         }

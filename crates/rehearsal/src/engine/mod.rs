@@ -2,7 +2,7 @@
 //!
 //! Order at one instant: fault, supply, settle, arrive, notice, act, publish, start service, probe; then by place, then by
 //! number. Voltages settle once an instant is over, and only when something changed that they rest on. A module whose
-//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late.
+//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late. One above its highest is told.
 
 mod acts;
 mod cues;
@@ -27,11 +27,11 @@ use crate::error::RehearsalError;
 use crate::expect::Watcher;
 use crate::hearing::{Ears, WaitingCell};
 use crate::modules::ModuleNow;
-use crate::record::{Record, RecordId, Root, What};
+use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use outcome::{Copies, Outcome, UplinkCount};
 
-/// From a voltage out of range to the trip, and from its return to the boot. Common practice: some milliseconds of input
+/// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
 /// capacitors and supervisor; the exact figure is the module's.
 pub const TRIP: Ns = Ns(1_000_000);
 
@@ -144,6 +144,8 @@ struct Engine<'a> {
     topic_at_most: Vec<Option<AtMost>>,
     topic_limits: BTreeMap<(usize, usize), RateLimit>,
     behaviour_limits: Vec<Option<RateLimit>>,
+    /// The last cause for which each behaviour was told not to run because its module does not work.
+    idle_told: Vec<Option<RecordId>>,
     /// What each behaviour is told of, if it is told.
     filters: Vec<Option<Filter>>,
     sequences: BTreeMap<(usize, usize), u64>,
@@ -249,6 +251,7 @@ impl<'a> Engine<'a> {
             topic_at_most,
             topic_limits: BTreeMap::new(),
             behaviour_limits,
+            idle_told: vec![None; line.behaviours.len()],
             filters,
             sequences: BTreeMap::new(),
             uplinks,
@@ -360,7 +363,8 @@ impl<'a> Engine<'a> {
             }
             Happening::Input { input } => {
                 let cue = &self.cues.inputs[input];
-                self.publish(cue.module, cue.topic, None, None, None)?;
+                let by = KeptBack::Input(input);
+                self.publish(cue.module, cue.topic, by, None, None)?;
             }
             Happening::Arrives { hearing, arrival } => {
                 let (sensor, a) = self.ears.arrival(hearing, arrival);
@@ -385,8 +389,8 @@ impl<'a> Engine<'a> {
                 root,
             } => {
                 let m = &self.modules[output.module.0];
-                if m.output_turns[output.output] == turn {
-                    let on = m.outputs_rest[output.output];
+                let on = m.outputs_rest[output.output];
+                if m.output_turns[output.output] == turn && m.outputs_on[output.output] != on {
                     self.switch(output, on, None, Some(parent), root);
                 }
             }

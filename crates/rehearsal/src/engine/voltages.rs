@@ -40,6 +40,7 @@ impl Engine<'_> {
         let settled = self.record(None, None, What::Settled { voltages_v });
         for i in 0..self.modules.len() {
             self.watch_voltage(ModuleIx(i), settled);
+            self.watch_highest(ModuleIx(i), settled);
         }
         Ok(())
     }
@@ -127,6 +128,24 @@ impl Engine<'_> {
                     .push(at, Class::Supply, place(module.0), happening);
             }
         }
+    }
+
+    /// Tells once of each module that it has more than its highest voltage.
+    fn watch_highest(&mut self, module: ModuleIx, parent: RecordId) {
+        let Some(input) = &self.line.modules[module.0].input else {
+            return;
+        };
+        let m = &mut self.modules[module.0];
+        let (voltage_v, highest_v) = (m.voltage_v, input.maximum_v.si);
+        if voltage_v <= highest_v || std::mem::replace(&mut m.told_over, true) {
+            return;
+        }
+        let over = What::OverVoltage {
+            module,
+            voltage_v,
+            highest_v,
+        };
+        self.record(Some(parent), None, over);
     }
 
     /// Whether a module has its lowest voltage; one without a power input needs none from the line.

@@ -1,7 +1,7 @@
 //! JSON of a rehearsal: one object a record for the trace, one object for the whole.
 
 use plan::{CueSheet, Line};
-use rehearsal::{Outcome, Record, What};
+use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::words;
@@ -77,9 +77,16 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             json!({ "detector": detector(d), "event": event, "why": words::dropped(*reason) }),
         ),
         What::Started { behaviour: b } => ("started", json!({ "behaviour": behaviour(b) })),
-        What::Refused { behaviour: b, why } => (
+        What::Refused { what, why } => (
             "refused",
-            json!({ "behaviour": behaviour(b), "why": words::refusal(*why) }),
+            match what {
+                KeptBack::Behaviour(b) => {
+                    json!({ "behaviour": behaviour(b), "why": words::refusal(*why) })
+                }
+                KeptBack::Input(i) => {
+                    json!({ "input": words::input(cues, *i), "why": words::refusal(*why) })
+                }
+            },
         ),
         What::Published {
             module: m,
@@ -122,6 +129,10 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
         What::Switched { output, on } => (
             "switched",
             json!({ "output": line.output_path(*output), "to": words::on_off(*on) }),
+        ),
+        What::Stays { output, on } => (
+            "stays",
+            json!({ "output": line.output_path(*output), "at": words::on_off(*on) }),
         ),
         What::Entered { module: m, state } => (
             "entered",
@@ -184,6 +195,14 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             ("settled", json!({ "voltages_v": all }))
         }
         What::Collapsed { share } => ("collapsed", json!({ "share_that_can_be_carried": share })),
+        What::OverVoltage {
+            module: m,
+            voltage_v,
+            highest_v,
+        } => (
+            "over-voltage",
+            json!({ "module": module(m), "voltage_v": voltage_v, "highest_v": highest_v }),
+        ),
         What::Down {
             module: m,
             voltage_v,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use plan::{CueSheet, Line, NoticeKind};
-use rehearsal::{Outcome, Record, RecordId, What};
+use rehearsal::{KeptBack, Outcome, Record, RecordId, What};
 
 use super::json::quantity_total;
 use super::words;
@@ -92,6 +92,23 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
         What::Down { module, voltage_v } => {
             format!("{} goes down ({voltage_v:.2} V)", line.module_path(*module))
         }
+        What::OverVoltage {
+            module,
+            voltage_v,
+            highest_v,
+        } => format!(
+            "{} has {voltage_v:.2} V, more than the {} that it bears: what becomes of it is not known",
+            line.module_path(*module),
+            quantity::show(*highest_v, quantity::Dimension::Voltage),
+        ),
+        What::Refused {
+            what: KeptBack::Input(input),
+            why,
+        } => format!(
+            "{} is held back by {}",
+            words::input(cues, *input),
+            words::refusal(*why)
+        ),
         What::Hears { detector } => {
             format!(
                 "detector.{} can hear from now on",
@@ -247,7 +264,10 @@ fn step_words(line: &Line, record: &Record) -> Option<String> {
         What::Started { behaviour } => {
             format!("behaviour.{} starts", line.behaviours[behaviour.0].id)
         }
-        What::Refused { behaviour, why } => {
+        What::Refused {
+            what: KeptBack::Behaviour(behaviour),
+            why,
+        } => {
             format!(
                 "behaviour.{} is held back by {}",
                 line.behaviours[behaviour.0].id,
@@ -280,6 +300,9 @@ fn step_words(line: &Line, record: &Record) -> Option<String> {
         ),
         What::Switched { output, on } => {
             format!("{} goes {}", line.output_path(*output), words::on_off(*on))
+        }
+        What::Stays { output, on } => {
+            format!("{} stays {}", line.output_path(*output), words::on_off(*on))
         }
         What::Entered { module, state } => {
             format!(

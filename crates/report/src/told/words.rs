@@ -30,6 +30,7 @@ pub(super) fn refusal(why: Refusal) -> &'static str {
     match why {
         Refusal::Behaviour => "the behaviour's at_most",
         Refusal::Topic => "the topic's at_most",
+        Refusal::NotWorking => "its module, which does not work",
     }
 }
 
@@ -48,6 +49,11 @@ pub(super) fn count(n: usize, thing: &str) -> String {
         1 => format!("1 {thing}"),
         n => format!("{n} {thing}s"),
     }
+}
+
+/// An input by its index in the cue sheet.
+pub(super) fn input(cues: &CueSheet, index: usize) -> String {
+    format!("input.{}", cues.inputs[index].id)
 }
 
 /// A fault in words, by its index in the cue sheet.
