@@ -4,10 +4,12 @@
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
 //! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
-//! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`].
+//! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
+//! capacitors in [`battery`].
 //!
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
+pub mod battery;
 pub mod conductor;
 mod converter;
 mod elimination;

@@ -5,10 +5,10 @@
 //! and K evenly within the bin.
 //!
 //! Deliberate deviations: the rows are divided by their sums; the K of a class are multiplied by one factor so that the
-//! mean over the chain's stationary state, with K cut at [`HIGHEST_DAILY_CLEARNESS`], is Kt and not the class's own mean
-//! (which jumps at the edges: Kt 0.2987 would get 0.241). At the turn of a month the chain goes on from the bin of the
-//! new class that has the last day's rank (the share of days below it, in the stationary state of each class): a day
-//! that was dull for its month is followed by one that is dull for the next, and the mean of neither month moves.
+//! mean over the chain's stationary state, with K cut at [`HIGHEST_DAILY_CLEARNESS`], is Kt and not the class's own
+//! mean (which jumps at the edges: Kt 0.2987 would get 0.241). At the turn of a month the chain goes on from the bin of
+//! the new class that has the last day's rank (the share of days below it, in the stationary state of each class): a
+//! day that was dull for its month is followed by one that is dull for the next, and the mean of neither month moves.
 //!
 //! Validity: Kt 0.1 to 0.8; the classes below 0.30 and from 0.65 to 0.70 come from little data. Accuracy: of the
 //! stationary mean 1e-12. How far the spread of a chain is that of a given site, no check here can tell.

@@ -77,8 +77,8 @@ fn expected(file: &WeatherFile) {
     }
 }
 
-/// The fetched typical year as pvlib reads it (`reference/power/pvlib-year-sand-point.json`): sums, monthly means, and the
-/// clearness of its months.
+/// The fetched typical year as pvlib reads it (`reference/power/pvlib-year-sand-point.json`): sums, monthly means, and
+/// the clearness of its months.
 #[test]
 fn val_sums_of_the_file() {
     let Some(hours) = sand_point_hours("sums of the typical year") else {

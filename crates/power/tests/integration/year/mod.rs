@@ -1,5 +1,6 @@
-//! Weather against `reference/power/*`, handbook figures, and second routes.
+//! Weather and battery against `reference/power/*`, handbook figures, and second routes.
 
+mod battery;
 mod files;
 mod weather;
 

@@ -41,8 +41,9 @@ fn statistics(years: &ClearnessYears, count: u64) -> [f64; 4] {
 }
 
 /// The table in the program against the transcription, by way of long sequences: with the month's clearness at the mean
-/// of its class the factor is 1, and 400 years (146,000 days, correlation 0.4 at most) have sampling errors of 0.0008 in
-/// the mean, 0.0005 in the spread, 0.003 in the correlation and 0.002 in the share (one standard deviation, at most).
+/// of its class the factor is 1, and 400 years (146,000 days, correlation 0.4 at most) have sampling errors of 0.0008
+/// in the mean, 0.0005 in the spread, 0.003 in the correlation and 0.002 in the share (one standard deviation, at
+/// most).
 #[test]
 fn val_sequences_of_the_ten_chains() {
     let sun = sand_point_sun();

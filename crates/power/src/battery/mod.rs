@@ -1,0 +1,20 @@
+//! Batteries through a year at sea, Peukert's rule, and capacitors for short bursts.
+//!
+//! A [`Battery`] is what the user has; [`Battery::at`] is that battery at one temperature, and [`BatteryAt::step`]
+//! takes it through one hour. What goes in and comes out in it is accounted for ([`Flows`]). Equations, sources, limits
+//! and checks: `docs/method/energy-year.md`.
+//!
+//! Cells can burn, and lithium cells more than others. Nothing here says that a battery is safe in a housing: the
+//! maker's data, local codes and licensed practice decide.
+
+mod capacitor;
+mod chemistry;
+mod error;
+mod peukert;
+mod step;
+
+pub use capacitor::{capacitance_needed_f, voltage_after_burst_v};
+pub use chemistry::{Charging, Chemistry, Taper};
+pub use error::{BatteryError, BatteryQuantity};
+pub use peukert::{peukert_exponent, peukert_hours};
+pub use step::{Battery, BatteryAt, BatteryState, Flows, HOURS_PER_MONTH};
