@@ -139,7 +139,7 @@ pub fn path(plan: &Path, record: &Record) -> PathBuf {
         })
         .collect();
     let digest = Sha256::digest(record.to_json().as_bytes());
-    let short: String = digest.iter().take(8).map(|b| format!("{b:02x}")).collect();
+    let short = plan::hex(&digest[..8]);
     folder(plan).join(format!("rehearsal-{stem}-{short}.json"))
 }
 

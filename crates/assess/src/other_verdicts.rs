@@ -1,12 +1,12 @@
 //! Storage, housings, and what a rehearsal showed.
 
 use plan::{Line, Q, StorageIx};
+use quantity::SECONDS_PER_DAY;
 
 use crate::check::Shelf;
 use crate::evidence::REHEARSAL;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
-const SECONDS_PER_DAY: f64 = 86_400.0;
 /// A storage time closer to its limit than this is marginal, d.
 const NARROW_DAYS: f64 = 7.0;
 /// A depth closer to a housing's rating than this is marginal, m.

@@ -2,7 +2,7 @@
 
 use network::AtMost;
 use plan::{Action, BehaviourIx, Line, UplinkIx};
-use quantity::{EventRate, Money};
+use quantity::{EventRate, Money, SECONDS_PER_DAY};
 
 use crate::input::{InputError, payload_bytes, start_limits, streams, traffic};
 use crate::queue::{attempts_needed, queue_s};
@@ -12,7 +12,6 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 const NARROW_MESSAGES: f64 = 1.0;
 /// Days over which a price is taken.
 pub(crate) const PRICE_DAYS: f64 = 30.0;
-const SECONDS_PER_DAY: f64 = 86_400.0;
 const UPLINK_METHOD: &str = "declared rates times billed messages (docs/method/assess.md)";
 
 /// Longest time on an uplink in the wanted share of cases, s; see [`crate::queue`].
@@ -168,9 +167,9 @@ pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
     match billed(line, of, PRICE_DAYS * SECONDS_PER_DAY) {
         Err(why) => unknown(subject, why),
         Ok((count, why)) => {
-            let total = Money {
-                minor: (count as i64).saturating_mul(u.price.minor),
-                currency: u.price.currency,
+            let Some(total) = u.price.times(count as u64) else {
+                let why = format!("the price of {count:.0} messages is more than can be counted");
+                return unknown(subject, why);
             };
             let currency = String::from_utf8_lossy(&limit.currency).into_owned();
             let against = Against {

@@ -51,10 +51,7 @@ pub enum Evidence {
 impl Evidence {
     /// Evidence of a calculation on an input.
     pub(crate) fn computed(method: &'static str, input: &impl std::fmt::Debug) -> Evidence {
-        let inputs = Sha256::digest(format!("{input:?}").as_bytes())
-            .iter()
-            .map(|b| format!("{b:02x}"))
-            .collect();
+        let inputs = plan::hex(&Sha256::digest(format!("{input:?}").as_bytes()));
         Evidence::Computed { method, inputs }
     }
 }

@@ -31,7 +31,9 @@ pub(crate) fn digest(version: &str, fields: &Fields, catalogue: &Catalogue) -> S
     hex(&Sha256::digest(text.as_bytes()))
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Bytes in hexadecimal, as every digest is written.
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::new(), |mut s, b| {
         let _ = write!(s, "{b:02x}");
         s

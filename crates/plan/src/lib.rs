@@ -22,6 +22,7 @@ mod site;
 mod tables;
 mod topic_name;
 
+pub use canonical::hex;
 pub use cue_sheet::*;
 pub use faults::{Fault, Faults, WrittenBehaviour, WrittenRequirement, WrittenStart};
 pub use line::*;

@@ -2,7 +2,7 @@
 
 use crate::amount::known_unit;
 use crate::scan::{Piece, number};
-use crate::{Dimension, Fault, FaultKind, SpreadFault};
+use crate::{Dimension, Fault, FaultKind, SECONDS_PER_DAY, SpreadFault};
 
 /// A number of events in a period.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -18,9 +18,9 @@ const PERIODS_S: &[(&str, f64)] = &[
     ("second", 1.0),
     ("minute", 60.0),
     ("hour", 3600.0),
-    ("day", 86_400.0),
-    ("week", 604_800.0),
-    ("month", 2_592_000.0),
+    ("day", SECONDS_PER_DAY),
+    ("week", 7.0 * SECONDS_PER_DAY),
+    ("month", 30.0 * SECONDS_PER_DAY),
 ];
 
 /// Reads a rate of events: `COUNT per PERIOD`, where the period is `second`, `minute`, `hour`, `day`, `week`,

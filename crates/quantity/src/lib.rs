@@ -29,7 +29,10 @@ pub use dimension::{Dimension, article};
 pub use event_rate::{EventRate, parse_event_rate};
 pub use fault::{Fault, FaultKind, SpreadFault};
 pub use level::{LevelAmount, LevelKind, parse_level};
-pub use money::{Money, parse_money};
+pub use money::{Money, currency_decimals, parse_money};
 pub use nearest::nearest;
 pub use share::{Share, parse_share};
 pub use show::show;
+
+/// Seconds of a day (SI Brochure, 9th edition, table 8).
+pub const SECONDS_PER_DAY: f64 = 86_400.0;

@@ -45,6 +45,12 @@ fn currency(code: &str) -> Option<(&'static str, u32)> {
     })
 }
 
+/// Decimals of a currency in use, by its ISO 4217 code.
+#[must_use]
+pub fn currency_decimals(code: &str) -> Option<u32> {
+    currency(code).map(|(_, decimals)| decimals)
+}
+
 /// Reads an amount of money: `NUMBER CODE`, without exponent and with no more decimals than the currency has.
 ///
 /// # Errors
@@ -95,6 +101,16 @@ pub fn parse_money(text: &str) -> Result<Money, Fault> {
 }
 
 impl Money {
+    /// So many times the amount; `None` when that is more than can be counted.
+    #[must_use]
+    pub fn times(self, count: u64) -> Option<Money> {
+        let minor = i128::from(self.minor) * i128::from(count);
+        Some(Money {
+            minor: i64::try_from(minor).ok()?,
+            ..self
+        })
+    }
+
     /// The amount in major units (euros, not cents), for showing beside other numbers; an unknown code counts two decimals.
     #[must_use]
     pub fn major(&self) -> f64 {

@@ -16,7 +16,7 @@
 
 use std::f64::consts::PI;
 
-use crate::Dimension;
+use crate::{Dimension, SECONDS_PER_DAY};
 
 #[derive(Debug)]
 pub(crate) struct Unit {
@@ -107,8 +107,8 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
                     ten("ns", -9),
                     times("min", 60.0),
                     times("h", HOUR_S),
-                    times("d", 24.0 * HOUR_S),
-                    times("wk", 7.0 * 24.0 * HOUR_S),
+                    times("d", SECONDS_PER_DAY),
+                    times("wk", 7.0 * SECONDS_PER_DAY),
                 ]
             }
         }

@@ -24,7 +24,7 @@ pub(crate) fn cue_digest(read: &CueReading) -> Result<String, String> {
         }
     }
     Ok(if plays {
-        hex(&whole.finalize())
+        plan::hex(&whole.finalize())
     } else {
         read.digest.clone()
     })
@@ -40,9 +40,4 @@ fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
             n => hash.update(&piece[..n]),
         }
     }
-}
-
-/// Bytes in hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }

@@ -13,7 +13,7 @@ use report::{
 use serde_json::json;
 use sha2::{Digest, Sha256};
 
-use crate::cue_digest::{cue_digest, hex};
+use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
@@ -236,7 +236,7 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
     };
     written?;
     hash.update(rehearsal_json(line, cues, &outcome).to_string().as_bytes());
-    let digest = hex(&hash.finalize());
+    let digest = plan::hex(&hash.finalize());
     Ok(Played {
         outcome,
         kept,

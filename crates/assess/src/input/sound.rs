@@ -79,20 +79,8 @@ pub fn detector_spec(
         what: line.sensor_path(plan.on),
         missing: "its converter",
     })?;
-    let over_background = plan
-        .stages
-        .iter()
-        .any(|s| matches!(s, plan::Stage::Background { .. }));
-    let exposure = plan.stages.iter().any(|s| {
-        matches!(
-            s,
-            plan::Stage::Level {
-                kind: LevelStage::Exposure,
-                ..
-            }
-        )
-    });
-    let offset_db = match (over_background || exposure, sensor.kind) {
+    let own_reference = plan.over_background() || plan.of_exposure();
+    let offset_db = match (own_reference, sensor.kind) {
         (false, SensorKind::Microphone) => AIR_REFERENCE_DB,
         _ => 0.0,
     };

@@ -81,6 +81,40 @@ pub enum Stage {
     },
 }
 
+impl Stage {
+    /// Whether it makes the sound exposure.
+    #[must_use]
+    pub fn is_exposure(&self) -> bool {
+        matches!(
+            self,
+            Stage::Level {
+                kind: LevelStage::Exposure,
+                ..
+            }
+        )
+    }
+
+    /// Whether it makes the running background.
+    #[must_use]
+    pub fn is_background(&self) -> bool {
+        matches!(self, Stage::Background { .. })
+    }
+}
+
+impl Detector {
+    /// Whether its levels are those of sound exposure.
+    #[must_use]
+    pub fn of_exposure(&self) -> bool {
+        self.stages.iter().any(Stage::is_exposure)
+    }
+
+    /// Whether it holds its level against a running background.
+    #[must_use]
+    pub fn over_background(&self) -> bool {
+        self.stages.iter().any(Stage::is_background)
+    }
+}
+
 /// When an event counts as confirmed.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Confirm {

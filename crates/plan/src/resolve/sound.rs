@@ -303,18 +303,8 @@ fn against_sensor(
 
 /// With a background the thresholds are plain dB over it; without one they carry the level's own reference.
 fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage, &Fields)]) {
-    let over_background = stages
-        .iter()
-        .any(|(s, _)| matches!(s, Stage::Background { .. }));
-    let exposure = stages.iter().any(|(s, _)| {
-        matches!(
-            s,
-            Stage::Level {
-                kind: LevelStage::Exposure,
-                ..
-            }
-        )
-    });
+    let over_background = stages.iter().any(|(s, _)| s.is_background());
+    let exposure = stages.iter().any(|(s, _)| s.is_exposure());
     for (stage, f) in stages {
         if !matches!(stage, Stage::Trigger { .. }) {
             continue;

@@ -1,6 +1,6 @@
 //! The fields of a cue sheet.
 
-use quantity::{Dimension as D, LevelKind as K};
+use quantity::{Dimension as D, LevelKind as K, SECONDS_PER_DAY};
 
 use super::plan::{FREQUENCY, TURN, WIND};
 use crate::field::{
@@ -41,7 +41,7 @@ const REHEARSAL: Section = Section {
             "duration",
             S::Amount(
                 D::Time,
-                between(0.001, 366.0 * 86_400.0, "from 1 ms to 366 d"),
+                between(0.001, 366.0 * SECONDS_PER_DAY, "from 1 ms to 366 d"),
             ),
             "length",
         ),

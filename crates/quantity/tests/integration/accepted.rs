@@ -227,3 +227,15 @@ fn verif_money_rates_and_shares() {
     assert_eq!(parse_share("0%").unwrap().fraction, 0.0);
     assert_eq!(parse_share("100 %").unwrap().fraction, 1.0);
 }
+
+/// A sum that does not fit is none, and never the largest that does.
+#[test]
+fn verif_money_that_cannot_be_counted_is_none() {
+    let price = parse_money("0.12 EUR").unwrap();
+    assert_eq!(price.times(360).unwrap().to_string(), "43.20 EUR");
+    assert_eq!(price.times(0).unwrap().minor, 0);
+    let most = u64::try_from(i64::MAX / 12).unwrap();
+    assert_eq!(price.times(most).unwrap().minor, i64::MAX / 12 * 12);
+    assert_eq!(price.times(most + 1), None);
+    assert_eq!(price.times(u64::MAX), None);
+}

@@ -64,10 +64,7 @@ impl Engine<'_> {
 
     /// Records from when on a detector can hear: with a background, once the background is known.
     fn hears(&mut self, detector: DetectorIx, cell: &detect::Cell) {
-        let over_background = self.line.detectors[detector.0]
-            .stages
-            .iter()
-            .any(|s| matches!(s, plan::Stage::Background { .. }));
+        let over_background = self.line.detectors[detector.0].over_background();
         let Some(decider) = &mut self.ears.deciders[detector.0] else {
             return;
         };

@@ -1,12 +1,12 @@
 //! Ticks and title of a time axis: seconds, minutes, hours, or UTC where the start is known.
 
 use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date, tz::Offset};
+use quantity::SECONDS_PER_DAY;
 
 use super::canvas::text_width;
 use super::ticks::{linear_ticks, signed};
 use super::{Axis, PictureError};
 
-const SECONDS_A_DAY: f64 = 86_400.0;
 const LONGEST_IN_SECONDS_S: f64 = 120.0;
 const LONGEST_IN_MINUTES_S: f64 = 7200.0;
 /// Clock steps that divide the next larger unit of the clock, seconds.
@@ -143,19 +143,23 @@ fn clock_ticks(low_s: f64, high_s: f64, most: usize) -> (Vec<f64>, f64, usize) {
             (ticks, step_s, 0)
         }
         None => {
-            let (days, _) = linear_ticks(low_s / SECONDS_A_DAY, high_s / SECONDS_A_DAY, most);
+            let (days, _) = linear_ticks(low_s / SECONDS_PER_DAY, high_s / SECONDS_PER_DAY, most);
             let whole = days.into_iter().filter(|d| d.fract() == 0.0);
-            (whole.map(|d| d * SECONDS_A_DAY).collect(), SECONDS_A_DAY, 0)
+            (
+                whole.map(|d| d * SECONDS_PER_DAY).collect(),
+                SECONDS_PER_DAY,
+                0,
+            )
         }
     }
 }
 
 /// The clock at `value_s` seconds after the midnight that begins `day`; the date at a midnight.
 fn clock_label(day: Date, value_s: f64, step_s: f64, decimals: usize) -> Option<String> {
-    let days = libm::floor(value_s / SECONDS_A_DAY);
-    let second_of_day = value_s - days * SECONDS_A_DAY;
+    let days = libm::floor(value_s / SECONDS_PER_DAY);
+    let second_of_day = value_s - days * SECONDS_PER_DAY;
     let date = day.checked_add((days as i64).days()).ok()?;
-    if step_s >= SECONDS_A_DAY {
+    if step_s >= SECONDS_PER_DAY {
         return Some(date.to_string());
     }
     if days > 0.0 && second_of_day == 0.0 {

@@ -246,7 +246,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             (
                 format!("uplink.{}", u.id),
                 json!({ "sent": c.sent, "billed": c.billed, "expired": c.expired, "waiting": c.waiting,
-                        "price": format!("{}", quantity_total(u.price, c.billed)) }),
+                        "price": u.price.times(c.billed).map(money_json) }),
             )
         })
         .collect();
@@ -269,11 +269,6 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
     })
 }
 
-/// Price of a number of billed messages.
-pub(super) fn quantity_total(price: quantity::Money, billed: u64) -> quantity::Money {
-    let billed = i64::try_from(billed).unwrap_or(i64::MAX);
-    quantity::Money {
-        minor: price.minor.saturating_mul(billed),
-        currency: price.currency,
-    }
+fn money_json(money: quantity::Money) -> Value {
+    json!({ "value": money.major(), "unit": String::from_utf8_lossy(&money.currency) })
 }

@@ -6,7 +6,6 @@ use std::fmt::Write as _;
 use plan::{CueSheet, Line, NoticeKind};
 use rehearsal::{KeptBack, Outcome, Record, RecordId, What};
 
-use super::json::quantity_total;
 use super::words;
 
 /// Events of one detector from one sound that are told step by step.
@@ -379,13 +378,14 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         c.due, c.delivered, c.lost, c.under_way
     );
     for (uplink, c) in line.uplinks.iter().zip(&outcome.uplinks) {
+        let price = uplink.price.times(c.billed);
         let _ = writeln!(
             out,
             "uplink.{}: {} sent, {} billed ({}), {} given up, {} still waiting",
             uplink.id,
             c.sent,
             c.billed,
-            quantity_total(uplink.price, c.billed),
+            price.map_or("more than can be counted".to_owned(), |p| p.to_string()),
             c.expired,
             c.waiting
         );

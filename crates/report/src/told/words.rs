@@ -1,6 +1,6 @@
 //! Names and short words for what happens.
 
-use plan::{CueSheet, DetectorIx, FaultKind, LevelStage, Line, NoticeKind, Stage};
+use plan::{CueSheet, DetectorIx, FaultKind, Line, NoticeKind};
 use rehearsal::{Loss, Refusal};
 
 pub(super) fn notice(kind: NoticeKind) -> &'static str {
@@ -71,7 +71,7 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
 
 /// What a detector's levels refer to.
 pub(super) fn level_unit(line: &Line, detector: DetectorIx) -> &'static str {
-    if tells_exposure(line, detector) {
+    if line.detectors[detector.0].of_exposure() {
         "dB re 1 uPa2 s"
     } else {
         "dB re 1 uPa"
@@ -80,21 +80,9 @@ pub(super) fn level_unit(line: &Line, detector: DetectorIx) -> &'static str {
 
 /// The end of a key that holds a level of a detector.
 pub(super) fn level_key(line: &Line, detector: DetectorIx) -> &'static str {
-    if tells_exposure(line, detector) {
+    if line.detectors[detector.0].of_exposure() {
         "db_re_1upa2_s"
     } else {
         "db_re_1upa"
     }
-}
-
-fn tells_exposure(line: &Line, detector: DetectorIx) -> bool {
-    line.detectors[detector.0].stages.iter().any(|s| {
-        matches!(
-            s,
-            Stage::Level {
-                kind: LevelStage::Exposure,
-                ..
-            }
-        )
-    })
 }
