@@ -10,6 +10,10 @@ use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
 const TOLD_EACH: usize = 12;
+/// Significant digits of a figure.
+const SIGNIFICANT: usize = 4;
+/// A number that needs more decimals is written with a power of ten.
+const MOST_DECIMALS: i32 = 9;
 
 /// A table of all requirements, the reasons of those that are not met, what was assumed, and cautions.
 #[must_use]
@@ -196,25 +200,29 @@ fn tell(out: &mut String, verdict: &Verdict) {
     }
 }
 
-/// A number with four significant digits and its unit; money to the hundredth.
+/// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
+/// its currency.
 fn shown(figure: &Figure) -> String {
-    let x = figure.value;
-    let size = x.abs();
-    let money = figure.unit.len() == 3 && figure.unit.bytes().all(|b| b.is_ascii_uppercase());
-    let digits = if money {
-        2
-    } else if size >= 1000.0 || x.fract() == 0.0 {
-        0
-    } else if size >= 100.0 {
-        1
-    } else if size >= 10.0 {
-        2
-    } else if size >= 1.0 {
-        3
-    } else {
-        4
-    };
-    format!("{x:.digits$} {}", figure.unit)
+    let (x, unit) = (figure.value, figure.unit.as_str());
+    if let Some(decimals) = quantity::currency_decimals(unit) {
+        let width = usize::try_from(decimals).expect("a handful of decimals");
+        return format!("{x:.width$} {unit}");
+    }
+    // Also minus zero.
+    if x == 0.0 {
+        return format!("0 {unit}");
+    }
+    if x.fract() == 0.0 {
+        return format!("{x:.0} {unit}");
+    }
+    let scientific = format!("{x:.*e}", SIGNIFICANT - 1);
+    let power: Option<i32> = scientific.split_once('e').and_then(|(_, p)| p.parse().ok());
+    match power.map(|p| SIGNIFICANT as i32 - 1 - p) {
+        Some(digits) if digits <= MOST_DECIMALS => {
+            format!("{x:.*} {unit}", usize::try_from(digits).unwrap_or(0))
+        }
+        _ => format!("{scientific} {unit}"),
+    }
 }
 
 /// All verdicts as one JSON object; generic values are `{ "value", "unit" }`.
@@ -323,5 +331,37 @@ fn place_json(site: Site, sources: &Sources) -> Map<String, Value> {
     match place {
         Value::Object(place) => place,
         _ => unreachable!("it was made as an object"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked by hand.
+    #[test]
+    fn verif_figures_keep_four_significant_digits() {
+        for (value, unit, expected) in [
+            (0.000_04, "s", "0.00004000 s"),
+            (-0.000_012_345, "s", "-0.00001234 s"),
+            (1.234_56e-8, "s", "1.235e-8 s"),
+            (0.700_34, "s", "0.7003 s"),
+            (0.044_6, "V", "0.04460 V"),
+            (9.999_96, "V", "10.00 V"),
+            (0.999_96, "V", "1.000 V"),
+            (23.918, "V", "23.92 V"),
+            (-1.3, "s", "-1.300 s"),
+            (123_456.7, "m", "123457 m"),
+            (1234.5, "m", "1234 m"),
+            (2.0, "s", "2 s"),
+            (-0.0, "s", "0 s"),
+            (43.2, "EUR", "43.20 EUR"),
+            (288_000.0, "JPY", "288000 JPY"),
+            (0.005, "KWD", "0.005 KWD"),
+            (f64::INFINITY, "s", "inf s"),
+        ] {
+            let unit = unit.to_owned();
+            assert_eq!(shown(&Figure { value, unit }), expected);
+        }
     }
 }
