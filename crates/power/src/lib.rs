@@ -5,7 +5,7 @@
 //! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
 //! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
-//! capacitors in [`battery`].
+//! capacitors in [`battery`]; the hourly year that brings them together in [`year`] (`docs/method/energy-year.md`).
 //!
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
@@ -21,6 +21,7 @@ mod solver;
 pub mod sun;
 mod topology;
 pub mod weather;
+pub mod year;
 
 pub use converter::{Converter, ConverterError};
 pub use fault::short_circuit_current_a;

@@ -19,6 +19,7 @@ pub use clearness::{
     LOWEST_MONTHLY_CLEARNESS, MonthMean, PERSISTENCE, WEATHER_STREAM,
 };
 pub use error::WeatherError;
+pub(crate) use file::MONTH_DAYS;
 pub use file::{FileError, Place, WeatherFile, WeatherHour};
 pub use hourly::{DayShapes, HourShare, diffuse_share_density, global_share_density};
 pub use plain::parse_plain_csv;
