@@ -5,8 +5,14 @@ use plan::{Action, Line, Requirement, That, Unwritten};
 use crate::uplink_verdicts::PRICE_DAYS;
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
-pub(crate) fn assumed(line: &Line) -> Vec<String> {
+pub(crate) fn assumed(line: &Line, spreads: &[String]) -> Vec<String> {
     let mut all = Vec::new();
+    if !spreads.is_empty() {
+        all.push(format!(
+            "every value is at its nominal: what is written after ± changes no verdict: {}",
+            spreads.join(", ")
+        ));
+    }
     if !line.supplies.is_empty() {
         all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
     }
@@ -43,6 +49,14 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     }
     if !line.sections.is_empty() {
         all.push("sections hang straight down: no water current, no stretch".to_owned());
+    }
+    for section in &line.sections {
+        if let Some(excess_m) = line.excess_m(section).filter(|m| *m > 0.0) {
+            all.push(format!(
+                "section.{} is {excess_m:.2} m longer than the water between its ends: places on it count from its upper end, and what is over lies on the seabed",
+                section.id
+            ));
+        }
     }
     if line.spans.iter().any(|s| s.link.is_some()) {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());

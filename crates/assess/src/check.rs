@@ -164,7 +164,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             ));
         }
     }
-    check.assumed = assumed(line);
+    check.assumed = assumed(line, &reading.spreads);
     check.cautions = cautions(line);
     check
 }

@@ -76,14 +76,14 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
     )
 }
 
-/// Nominal depth of each housing against its rating.
+/// Nominal depth of each housing against its rating; a module at the surface needs none.
 pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {
     line.modules
         .iter()
-        .filter(|m| m.depth_m > 0.0)
+        .filter(|m| m.depth_m != 0.0 || rated_m(m).is_some())
         .map(|m| {
             let subject = format!("module.{}", m.id);
-            match m.housing.as_ref().and_then(|h| h.rated_depth_m) {
+            match rated_m(m) {
                 None => unknown(subject, "nothing says how deep its housing may go"),
                 Some(rated) => {
                     let against = Against {
@@ -106,6 +106,10 @@ pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {
             }
         })
         .collect()
+}
+
+fn rated_m(module: &plan::Module) -> Option<Q> {
+    module.housing.as_ref().and_then(|h| h.rated_depth_m)
 }
 
 /// What a rehearsal of a cue sheet showed, if its record is there and fresh.

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use network::{Filter, TopicName};
-use plan::{DelayEnd, Fault, Line, Must, Reading, That, WrittenBehaviour, WrittenStart};
+use plan::{DelayEnd, Line, Must, Reading, Spoilt, That, WrittenBehaviour, WrittenStart};
 
 use crate::verdict::{Judged, Verdict, unknown};
 
@@ -23,17 +23,17 @@ pub(crate) struct Reach<'a> {
 impl Reach<'_> {
     /// The verdict for a mistake in one of these parts; `None` when none of them has any.
     pub(crate) fn spoilt(&self, parts: &Parts) -> Option<Verdict> {
-        let faults = &self.reading.faults;
-        if let Some(fault) = faults.whole() {
-            return Some(mistaken(self.reading, "the plan", fault));
+        let reached = &self.reading.spoilt;
+        if let Some(spoilt) = reached.whole() {
+            return Some(mistaken(self.reading, "the plan", spoilt));
         }
         // The part that has the mistake itself says more than one that is lost with it.
         let mut all = parts
             .iter()
-            .filter_map(|p| faults.of(p).map(|fault| (p, fault)));
-        let own = all.clone().find(|(p, fault)| fault.part == **p);
+            .filter_map(|p| reached.of(p).map(|mistake| (p, mistake)));
+        let own = all.clone().find(|(p, spoilt)| spoilt.part == **p);
         own.or_else(|| all.next())
-            .map(|(part, fault)| mistaken(self.reading, part, fault))
+            .map(|(part, spoilt)| mistaken(self.reading, part, spoilt))
     }
 
     /// What a requirement reads.
@@ -83,7 +83,7 @@ impl Reach<'_> {
     /// module, as sensors and outputs do.
     fn all(&self, wanted: impl Fn(&str, Option<&str>) -> bool) -> Parts {
         let mut parts = Parts::new();
-        for path in self.reading.faults.declared() {
+        for path in self.reading.spoilt.declared() {
             let kind = path.split('.').next().unwrap_or(path);
             let below = match kind {
                 "module" => path.split('.').nth(2),
@@ -170,7 +170,7 @@ impl Reach<'_> {
     }
 
     fn behaviours(&self) -> &[WrittenBehaviour] {
-        self.reading.faults.behaviours()
+        self.reading.spoilt.behaviours()
     }
 
     /// Behaviours of which it is not known what they do: every verdict on messages may rest on them.
@@ -294,7 +294,7 @@ impl Reach<'_> {
         kind: &str,
         parts: impl Fn(&str) -> Parts,
     ) -> Vec<Verdict> {
-        let things = self.reading.faults.declared().filter(|p| {
+        let things = self.reading.spoilt.declared().filter(|p| {
             p.split_once('.')
                 .is_some_and(|(k, id)| k == kind && !id.contains('.'))
         });
@@ -339,30 +339,28 @@ fn some<const N: usize>(parts: [String; N]) -> Parts {
 }
 
 /// What is told of a part of the plan that a mistake reaches.
-pub(crate) fn mistaken(reading: &Reading, part: &str, fault: &Fault) -> Verdict {
-    let place = reading.sources.place(fault.at);
-    let why = if fault.part == part {
+pub(crate) fn mistaken(reading: &Reading, part: &str, spoilt: &Spoilt) -> Verdict {
+    let place = reading.sources.place(spoilt.at);
+    let why = if spoilt.part == part {
         format!("the plan has a mistake in it, at {place}")
-    } else if matches!(fault.part.as_str(), "file" | "include") {
+    } else if matches!(spoilt.part.as_str(), "file" | "include") {
         format!("the plan has a mistake at {place}")
     } else {
-        format!("the plan has a mistake in {}, at {place}", fault.part)
+        format!("the plan has a mistake in {}, at {place}", spoilt.part)
     };
     unknown(part, why)
 }
 
 /// What is told of a requirement when the plan gives no line, or loses it without a trace.
 fn too_little(reading: &Reading, requirement: String) -> Verdict {
-    let faults = &reading.faults;
-    let table = ["deployment", "site"]
-        .into_iter()
-        .find_map(|t| faults.of(t));
+    let parts = &reading.spoilt;
+    let table = ["deployment", "site"].into_iter().find_map(|t| parts.of(t));
     let first = reading
         .mistakes
         .iter()
         .find(|m| m.is_error())
         .map(|m| m.site);
-    let at = table.map(|fault| fault.at).or(first);
+    let at = table.map(|spoilt| spoilt.at).or(first);
     let place = at.map_or_else(String::new, |at| {
         format!(", for the mistake at {}", reading.sources.place(at))
     });
@@ -376,8 +374,8 @@ fn too_little(reading: &Reading, requirement: String) -> Verdict {
 pub(crate) fn lost(reading: &Reading) -> Vec<Judged> {
     let held = reading.line.iter().flat_map(|l| &l.requirements);
     let held: BTreeSet<&str> = held.map(|r| r.id.as_str()).collect();
-    let faults = &reading.faults;
-    let missing = faults
+    let parts = &reading.spoilt;
+    let missing = parts
         .requirements()
         .iter()
         .filter(|r| !held.contains(r.id.as_str()));
@@ -387,12 +385,12 @@ pub(crate) fn lost(reading: &Reading) -> Vec<Judged> {
             let named = || {
                 r.names
                     .iter()
-                    .find_map(|n| Some((n.as_str(), faults.of(n)?)))
+                    .find_map(|n| Some((n.as_str(), parts.of(n)?)))
             };
-            let found = match (faults.of(&own), named(), faults.whole()) {
-                (Some(fault), ..) => mistaken(reading, &own, fault),
-                (_, Some((part, fault)), _) => mistaken(reading, part, fault),
-                (_, _, Some(fault)) => mistaken(reading, "the plan", fault),
+            let found = match (parts.of(&own), named(), parts.whole()) {
+                (Some(spoilt), ..) => mistaken(reading, &own, spoilt),
+                (_, Some((part, spoilt)), _) => mistaken(reading, part, spoilt),
+                (_, _, Some(spoilt)) => mistaken(reading, "the plan", spoilt),
                 _ => too_little(reading, own),
             };
             let about = match (r.that, r.names.is_empty()) {

@@ -117,15 +117,25 @@ pub(crate) fn sent_up(
 }
 
 /// Billed messages of an uplink in a time, at most.
-fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<(f64, String), String> {
+struct Billed {
+    messages: f64,
+    /// Behaviour by behaviour.
+    why: String,
+    /// What it follows from: the time in s, and of each behaviour its limit and the messages that each start costs.
+    from: (f64, Vec<(AtMost, f64)>),
+}
+
+fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
     let u = &line.uplinks[uplink.0];
-    let mut total = 0.0;
+    let mut messages = 0.0;
     let mut parts = Vec::new();
+    let mut from = Vec::new();
     for (behaviour, limit, bytes) in sent_up(line, uplink).map_err(|e| e.to_string())? {
         let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
         let each = f64::from(bytes.div_ceil(u.message_bytes).max(1));
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
-        total += each * count;
+        messages += each * count;
+        from.push((limit, each));
         parts.push(format!(
             "{count:.0} of behaviour.{behaviour} at {each:.0} billed each"
         ));
@@ -133,14 +143,22 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<(f64, String), S
     if parts.is_empty() {
         parts.push("nothing is sent up".to_owned());
     }
-    Ok((total, parts.join(", ")))
+    Ok(Billed {
+        messages,
+        why: parts.join(", "),
+        from: (span_s, from),
+    })
 }
 
 pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     match billed(line, of, limit.per_s) {
         Err(why) => unknown(subject, why),
-        Ok((value, why)) => {
+        Ok(Billed {
+            messages,
+            why,
+            from,
+        }) => {
             let against = Against {
                 side: Side::AtMost,
                 limit: limit.count,
@@ -153,8 +171,8 @@ pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Ve
             );
             against.judge(
                 subject,
-                value,
-                Evidence::computed(UPLINK_METHOD, &(limit, &why)),
+                messages,
+                Evidence::computed(UPLINK_METHOD, &(limit, from)),
                 why,
             )
         }
@@ -166,9 +184,14 @@ pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
     let subject = format!("uplink.{}", u.id);
     match billed(line, of, PRICE_DAYS * SECONDS_PER_DAY) {
         Err(why) => unknown(subject, why),
-        Ok((count, why)) => {
-            let Some(total) = u.price.times(count as u64) else {
-                let why = format!("the price of {count:.0} messages is more than can be counted");
+        Ok(Billed {
+            messages,
+            why,
+            from,
+        }) => {
+            let Some(total) = u.price.times(messages as u64) else {
+                let why =
+                    format!("the price of {messages:.0} messages is more than can be counted");
                 return unknown(subject, why);
             };
             let currency = String::from_utf8_lossy(&limit.currency).into_owned();
@@ -182,7 +205,7 @@ pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
             against.judge(
                 subject,
                 total.major(),
-                Evidence::computed(UPLINK_METHOD, &(limit, u.price, &why)),
+                Evidence::computed(UPLINK_METHOD, &(limit, u.price, from)),
                 why,
             )
         }

@@ -105,8 +105,9 @@ pub(crate) enum Side {
     AtMost,
 }
 
-/// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit. What is
-/// not a finite number is unknown.
+/// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit. Below an
+/// upper limit no value may lie further than the limit itself, so there `narrow` is at most half of the limit: a limit of
+/// nothing at all can be met. What is not a finite number is unknown.
 pub(crate) struct Against {
     pub(crate) side: Side,
     pub(crate) limit: f64,
@@ -132,12 +133,20 @@ impl Against {
                 why: format!("the calculation gives no number ({why})"),
             };
         }
-        let ruling = if margin < 0.0 {
-            Ruling::Broken
-        } else if margin < self.narrow {
-            Ruling::Marginal
+        let narrow = match self.side {
+            Side::AtLeast => self.narrow,
+            Side::AtMost => self.narrow.min(self.limit.abs() / 2.0),
+        };
+        let (ruling, why) = if margin < 0.0 {
+            (Ruling::Broken, why)
+        } else if margin < narrow {
+            let why = format!(
+                "{why}; marginal, as less than {narrow} {} is left",
+                self.unit
+            );
+            (Ruling::Marginal, why)
         } else {
-            Ruling::Met
+            (Ruling::Met, why)
         };
         let figure = |value| Figure {
             value,
@@ -295,6 +304,28 @@ mod tests {
         assert_eq!(word(9.5), Word::Met);
         assert_eq!(word(f64::NAN), Word::Unknown);
         assert_eq!(word(f64::INFINITY), Word::Unknown);
+    }
+
+    /// Without the half, a share of 0.0038 % would be marginal against 0.4 %, and nothing against nothing.
+    #[test]
+    fn verif_a_small_upper_limit_can_be_met() {
+        let word = |limit, value: f64| {
+            let against = Against {
+                side: Side::AtMost,
+                limit,
+                narrow: 2.0,
+                unit: "%".to_owned(),
+            };
+            let evidence = Evidence::computed("test", &value);
+            against
+                .judge("x".to_owned(), value, evidence, String::new())
+                .word()
+        };
+        assert_eq!(word(0.4, 0.0038), Word::Met);
+        assert_eq!(word(0.4, 0.3), Word::Marginal);
+        assert_eq!(word(0.4, 0.5), Word::Broken);
+        assert_eq!(word(0.0, 0.0), Word::Met);
+        assert_eq!(word(50.0, 48.5), Word::Marginal);
     }
 
     #[test]

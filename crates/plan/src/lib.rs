@@ -7,7 +7,6 @@
 mod canonical;
 mod catalogue;
 mod cue_sheet;
-mod faults;
 mod field;
 mod folder;
 mod line;
@@ -19,13 +18,25 @@ mod reference;
 mod resolve;
 mod schema;
 mod site;
+mod spoilt;
+mod spreads;
 mod tables;
 mod topic_name;
 
 pub use canonical::hex;
-pub use cue_sheet::*;
-pub use faults::{Fault, Faults, WrittenBehaviour, WrittenRequirement, WrittenStart};
-pub use line::*;
+pub use cue_sheet::{
+    Count, CueSheet, Expect, ExpectKind, Fault, FaultKind, InputCue, Repeats, Sound, SoundIx,
+    SoundKind, TrackPoint, Within,
+};
+pub use line::{
+    Action, Anchor, Battery, Behaviour, BehaviourIx, Boot, Calibration, Chain, Chemistry, Confirm,
+    Contacts, Decibels, DelayEnd, Deployment, Detector, DetectorIx, Flow, HighPass, Housing, Input,
+    LevelStage, Limits, Line, Link, Load, Module, ModuleIx, Must, NoticeKind, Output, OutputIx,
+    OutputKind, Panels, PassWhen, Passes, Position, Q, Record, Requirement, Rope, Sea, Section,
+    SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spreading, Stage, StateLoad,
+    Storage, StorageIx, Supply, SupplyIx, SupplyKind, That, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, UplinkIx, Water, When, Windows,
+};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{
     CueReading, Fetch, LARGEST_FILE, Reading, from_disk, from_folder_of, read, read_cues,
@@ -33,3 +44,4 @@ pub use reading::{
 pub use reference::{cues_reference, plan_reference};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
+pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};

@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
-use crate::faults::{Faults, faults};
 use crate::folder::{stays_inside, tidy};
 use crate::line::Line;
 use crate::mistake::{Code, Mistake, Mistakes};
@@ -14,6 +13,8 @@ use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
 use crate::resolve::{self, Declared};
 use crate::site::{FileId, Site, Sources};
+use crate::spoilt::{SpoiltParts, spoilt_parts};
+use crate::spreads::spreads;
 use crate::tables::{CATALOGUE, CUE_SHEET, PLAN};
 
 /// Largest file that is read, bytes.
@@ -71,8 +72,10 @@ pub struct Reading {
     pub source_digest: String,
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
     pub digest: String,
+    /// Full paths of the values that are written with a spread (`±`), sorted.
+    pub spreads: Vec<String>,
     /// What the mistakes reach.
-    pub faults: Faults,
+    pub spoilt: SpoiltParts,
     catalogue: Catalogue,
     declared: Declared,
 }
@@ -134,7 +137,8 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     Reading {
         source_digest: canonical::source_digest(&sources),
         digest: canonical::digest("plan/1", &fields, &catalogue),
-        faults: faults(
+        spreads: spreads(&fields, &catalogue),
+        spoilt: spoilt_parts(
             &table,
             &fields,
             &declared,

@@ -64,6 +64,14 @@ pub enum InputError {
         /// Why.
         source: detect::SpecError,
     },
+    /// A limit that is enforced on more than one thing, but not on a whole number of them.
+    #[error("{what}: at most {count} in a time is no whole number")]
+    NotWhole {
+        /// Whose: a typed path.
+        what: String,
+        /// The count of the limit.
+        count: f64,
+    },
     /// Frames that cannot be.
     #[error("traffic: {source}")]
     Stack {

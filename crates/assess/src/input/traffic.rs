@@ -173,14 +173,19 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
 /// A limit of the plan as the network enforces it.
 ///
 /// # Errors
-/// [`InputError::Rate`] for a limit that lets nothing pass.
+/// [`InputError::Rate`] for a limit that lets nothing pass, [`InputError::NotWhole`] for one of two and a half.
 pub fn at_most(what: impl Fn() -> String, rate: EventRate) -> Result<AtMost, InputError> {
     let per = ns(&what, rate.per_s)?;
     // A fraction of a message cannot pass: "0.5 per hour" is one in two hours.
     let (count, per) = if rate.count < 1.0 {
         (1.0, ns(&what, rate.per_s / rate.count)?)
+    } else if rate.count.fract() == 0.0 {
+        (rate.count, per)
     } else {
-        (rate.count.floor(), per)
+        return Err(InputError::NotWhole {
+            what: what(),
+            count: rate.count,
+        });
     };
     AtMost::new(count as u32, per).map_err(|source| InputError::Rate {
         what: what(),

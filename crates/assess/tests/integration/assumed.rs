@@ -69,6 +69,16 @@ fn verif_what_is_not_written_is_told_as_assumed() {
     }
 }
 
+/// A spread that is written and changes no verdict is told, first of all.
+#[test]
+fn verif_spreads_that_change_no_verdict_are_told_first() {
+    let nominal = checked(&[]);
+    assert!(nominal.assumed.iter().all(|a| !a.contains('±')));
+    let spread = checked(&[("depth = \"20 m\"", "depth = \"20 m ± 400 %\"")]);
+    assert!(spread.assumed[0].contains("module.ear.position.depth"));
+    assert_eq!(spread.requirements, nominal.requirements);
+}
+
 /// The small plan writes these; without them they are assumed.
 #[test]
 fn verif_what_is_no_longer_written_is_told_as_assumed() {

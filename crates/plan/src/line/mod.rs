@@ -101,6 +101,27 @@ impl Line {
         format!("module.{}", self.modules[ix.0].id)
     }
 
+    /// Depth of an end of a section, m; `None` when the plan does not say it.
+    #[must_use]
+    pub fn end_depth_m(&self, end: SectionEnd) -> Option<f64> {
+        let depth_m = match end {
+            SectionEnd::Anchor(_) => self.sea.water_depth_m.si,
+            SectionEnd::Module(m) => self.modules[m.0].depth_m,
+        };
+        Some(depth_m).filter(|d| d.is_finite())
+    }
+
+    /// By how much a section is longer than the water between its ends, m; negative when it does not reach, `None` when
+    /// the depth of an end is not known.
+    #[must_use]
+    pub fn excess_m(&self, section: &Section) -> Option<f64> {
+        let (top_m, bottom_m) = (
+            self.end_depth_m(section.from)?,
+            self.end_depth_m(section.to)?,
+        );
+        Some(section.length_m.si - (bottom_m - top_m).abs())
+    }
+
     /// The full typed path of a sensor: `module.upper.sensor.ear`.
     #[must_use]
     pub fn sensor_path(&self, ix: SensorIx) -> String {

@@ -70,7 +70,7 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         on,
         when,
         actions: actions.into_iter().collect::<Option<_>>()?,
-        at_most: f.event_rate("at_most").map(|(x, _)| *x),
+        at_most: super::talk::most(r, f),
     })
 }
 

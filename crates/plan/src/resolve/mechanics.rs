@@ -3,7 +3,7 @@
 use super::{Resolver, ix_of, module_of};
 use crate::field::RefKind;
 use crate::line::{
-    Anchor, Line, ModuleIx, OutputKind, Position, Rope, Section, SectionEnd, SectionIx,
+    Anchor, Line, Module, ModuleIx, OutputKind, Position, Rope, Section, SectionEnd, SectionIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -88,6 +88,7 @@ pub(super) fn positions(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         }
     }
     settle_depths(line);
+    check_lengths(r, line);
     check_places(r, line);
     // A module whose place could not be settled has had its mistake told and is left out of depth-dependent results.
     if line.modules.iter().all(|m| m.depth_m.is_finite()) {
@@ -162,58 +163,81 @@ fn position(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Option
 
 /// Settles the depths step by step from what is known: modules placed by depth, and anchors.
 ///
-/// A position counts from the end that it names; only when that end has no depth of its own, from the other one.
+/// A section hangs straight down from its upper end, and what of it is longer than the water lies on the seabed: so a place
+/// on it has one depth, by whichever end it is written. Only when the upper end has no depth of its own does the section
+/// stand straight up from its lower one.
 fn settle_depths(line: &mut Line) {
-    let mut depths: Vec<Option<f64>> = line
-        .modules
-        .iter()
-        .map(|m| match m.position {
-            Position::Depth(q) => Some(q.si).filter(|d| d.is_finite()),
-            _ => None,
+    for module in &mut line.modules {
+        module.depth_m = match module.position {
+            Position::Depth(q) if q.si.is_finite() => q.si,
+            _ => f64::NAN,
+        };
+    }
+    while settle_some(line, depth_below_top) || settle_some(line, depth_above_bottom) {}
+}
+
+/// Settles what can be settled in one step; whether there was anything.
+fn settle_some(line: &mut Line, depth_m: fn(&Line, &Section, f64) -> Option<f64>) -> bool {
+    let found: Vec<(usize, f64)> = (0..line.modules.len())
+        .filter(|&i| line.modules[i].depth_m.is_nan())
+        .filter_map(|i| {
+            let (section, from_top_m) = place(line, &line.modules[i])?;
+            Some((i, depth_m(line, section, from_top_m)?))
         })
         .collect();
-    loop {
-        let by = |named_end: bool| -> Vec<Option<f64>> {
-            (0..depths.len())
-                .map(|i| depths[i].or_else(|| depth_from(line, &depths, i, named_end)))
-                .collect()
-        };
-        let mut next = by(true);
-        if next == depths {
-            next = by(false);
-        }
-        if next == depths {
-            break;
-        }
-        depths = next;
+    for &(i, depth_m) in &found {
+        line.modules[i].depth_m = depth_m;
     }
-    for (module, depth) in line.modules.iter_mut().zip(depths) {
-        module.depth_m = depth.unwrap_or(f64::NAN);
+    !found.is_empty()
+}
+
+/// The section on which a module hangs, and the length along it from its upper end, m.
+fn place<'a>(line: &'a Line, module: &Module) -> Option<(&'a Section, f64)> {
+    match module.position {
+        Position::Depth(_) => None,
+        Position::FromTop { section, length_m } => Some((&line.sections[section.0], length_m.si)),
+        Position::FromAnchor { section, length_m } => {
+            let section = &line.sections[section.0];
+            Some((section, section.length_m.si - length_m.si))
+        }
     }
 }
 
-/// Depth of a module on a section from the end that its position names, or from the other one.
-fn depth_from(line: &Line, depths: &[Option<f64>], i: usize, named_end: bool) -> Option<f64> {
-    let (section, length_m, top_is_named) = match line.modules[i].position {
-        Position::Depth(_) => return None,
-        Position::FromTop { section, length_m } => (section, length_m.si, true),
-        Position::FromAnchor { section, length_m } => (section, length_m.si, false),
-    };
-    let section = &line.sections[section.0];
-    let rest = section.length_m.si - length_m;
-    let (from_top, from_bottom) = if top_is_named {
-        (length_m, rest)
-    } else {
-        (rest, length_m)
-    };
-    let end = |end: SectionEnd| match end {
-        SectionEnd::Anchor(_) => Some(line.sea.water_depth_m.si).filter(|d| d.is_finite()),
-        SectionEnd::Module(m) => depths[m.0],
-    };
-    if top_is_named == named_end {
-        end(section.from).map(|d| d + from_top)
-    } else {
-        end(section.to).map(|d| d - from_bottom)
+fn depth_below_top(line: &Line, section: &Section, from_top_m: f64) -> Option<f64> {
+    let hanging_m = line.end_depth_m(section.from)? + from_top_m;
+    match (section.to, line.end_depth_m(section.to)) {
+        (SectionEnd::Anchor(_), Some(seabed_m)) => Some(hanging_m.min(seabed_m)),
+        _ => Some(hanging_m),
+    }
+}
+
+fn depth_above_bottom(line: &Line, section: &Section, from_top_m: f64) -> Option<f64> {
+    Some(line.end_depth_m(section.to)? - (section.length_m.si - from_top_m))
+}
+
+/// A section must span the water between its ends.
+fn check_lengths(r: &mut Resolver<'_>, line: &Line) {
+    for section in &line.sections {
+        r.part = format!("section.{}", section.id);
+        let Some(excess_m) = line.excess_m(section) else {
+            continue;
+        };
+        let show = |m: f64| quantity::show(m, quantity::Dimension::Length);
+        if excess_m < 0.0 {
+            r.tell(
+                Mistake::error(
+                    Code::BadPlace,
+                    section.length_m.at,
+                    format!("`section.{}` does not reach from one end to the other", section.id),
+                )
+                .label(format!("{} too short", show(-excess_m)))
+                .related(line.sea.water_depth_m.at, "the water depth")
+                .help(format!(
+                    "its ends are {} apart in depth; a rope that stretches has the length that it has under tension",
+                    show(section.length_m.si - excess_m)
+                )),
+            );
+        }
     }
 }
 
@@ -256,6 +280,22 @@ fn check_places(r: &mut Resolver<'_>, line: &Line) {
                     quantity::show(-module.depth_m, quantity::Dimension::Length)
                 )),
             );
+        } else if on_the_seabed(line, module) {
+            r.tell(
+                Mistake::warning(
+                    Code::BadPlace,
+                    at,
+                    format!(
+                        "`module.{}` lies on the seabed when the line hangs straight",
+                        module.id
+                    ),
+                )
+                .label("within what the section is longer than the water")
+                .related(floor.at, "the water depth")
+                .help(
+                    "shorten the section, place the module higher, or see that floats hold it up",
+                ),
+            );
         } else if module.depth_m.is_nan() && all_read {
             r.tell(
                 Mistake::error(
@@ -268,6 +308,14 @@ fn check_places(r: &mut Resolver<'_>, line: &Line) {
             );
         }
     }
+}
+
+/// Whether a module hangs so low on a section that is longer than the water that it comes to lie on the seabed.
+fn on_the_seabed(line: &Line, module: &Module) -> bool {
+    place(line, module).is_some_and(|(section, from_top_m)| {
+        line.end_depth_m(section.from)
+            .is_some_and(|top_m| top_m + from_top_m > module.depth_m)
+    })
 }
 
 /// A surface buoy without a lantern is a hazard to navigation, and its load is often forgotten.

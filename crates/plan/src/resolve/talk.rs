@@ -1,8 +1,10 @@
 //! Traffic, topics, uplinks and storage.
 
+use quantity::EventRate;
+
 use super::{Resolver, bare};
 use crate::line::{
-    Line, ModuleIx, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Unwritten,
+    Line, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Unwritten,
     Uplink, Windows,
 };
 use crate::mistake::{Code, Mistake};
@@ -11,6 +13,8 @@ use crate::site::Site;
 
 /// Priority of a topic that says none.
 const PRIORITY: u8 = 1;
+/// Most packets of one message, so that one message cannot fill the memory of a rehearsal.
+const MOST_PACKETS: f64 = 65_535.0;
 /// Layers that a stack may name, from the wire upwards.
 const LAYERS: &[&str] = &["ethernet", "ipv4", "ipv6", "udp"];
 
@@ -105,7 +109,7 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         }
         let size_bytes = f.q("size");
         if let Some(size) = size_bytes
-            && whole(r, size.si, size.at).is_none()
+            && (whole(r, size.si, size.at).is_none() || too_many_packets(r, size, line))
         {
             continue;
         }
@@ -115,7 +119,7 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         line.topics.push(Topic {
             name: name.to_owned(),
             at: f.site,
-            at_most: f.event_rate("at_most").map(|(x, _)| *x),
+            at_most: most(r, f),
             priority: f
                 .count("priority")
                 .map_or(PRIORITY, |(n, _)| u8::try_from(*n).unwrap_or(PRIORITY)),
@@ -123,6 +127,51 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             size_bytes,
         });
     }
+}
+
+/// The most that may pass of something in a time: a whole number, or less than one.
+pub(super) fn most(r: &mut Resolver<'_>, f: &Fields) -> Option<EventRate> {
+    let (rate, site) = f.event_rate("at_most")?;
+    if rate.count > 1.0 && rate.count.fract() != 0.0 {
+        let mut mistake = Mistake::error(
+            Code::OutOfRange,
+            site,
+            format!(
+                "a limit that is enforced counts whole ones, not {}",
+                rate.count
+            ),
+        )
+        .label("not whole");
+        let whole = (2..=100).find(|k| (rate.count * f64::from(*k)).fract() == 0.0);
+        if let Some(times) = whole.map(f64::from) {
+            let period = quantity::show(rate.per_s * times, quantity::Dimension::Time);
+            mistake = mistake.help(format!("write \"{} per {period}\"", rate.count * times));
+        }
+        r.tell(mistake);
+        return None;
+    }
+    Some(*rate)
+}
+
+/// Tells a payload that needs more packets than one message may have.
+fn too_many_packets(r: &mut Resolver<'_>, size: Q, line: &Line) -> bool {
+    let Some(traffic) = &line.traffic else {
+        return false;
+    };
+    let packets = (size.si / f64::from(traffic.packet_bytes)).ceil();
+    let too_many = packets > MOST_PACKETS;
+    if too_many {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                size.at,
+                format!("a message of this size is {packets} packets; at most {MOST_PACKETS} are followed"),
+            )
+            .label(format!("in packets of {} B", traffic.packet_bytes))
+            .help("send it in parts, or write a larger `packet` in [traffic]"),
+        );
+    }
+    too_many
 }
 
 /// Tells fields of a topic that have the same name.

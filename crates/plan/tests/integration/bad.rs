@@ -33,7 +33,8 @@ bad! {
     span_too_short: "slack = \"2 %\"" => "length = \"21 m\"";
     length_unknown: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { depth = \"22 m\" }";
     both_ends_the_same: "to = \"module.upper\"\nslack" => "to = \"module.buoy\"\nslack";
-    below_the_seabed: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { section = \"section.riser\", from_top = \"89 m\" }";
+    below_the_seabed: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { depth = \"89 m\" }";
+    on_the_seabed: "position = { section = \"section.riser\", from_top = \"22 m\" }" => "position = { section = \"section.riser\", from_top = \"89 m\" }";
     beyond_the_section: "from_top = \"22 m\"" => "from_top = \"122 m\"";
     position_said_twice: "from_top = \"22 m\"" => "from_top = \"22 m\", depth = \"22 m\"";
     rate_too_low_for_the_band: "band = [\"60 Hz\", \"260 Hz\"]" => "band = [\"60 Hz\", \"4 kHz\"]";

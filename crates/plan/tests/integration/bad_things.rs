@@ -13,7 +13,11 @@ bad! {
     position_with_section_and_depth: PLACE => "position = { section = \"section.riser\", depth = \"22 m\" }";
     position_with_a_wrong_length: PLACE => "position = { section = \"section.riser\", from_top = \"22\" }";
     position_on_no_section: PLACE => "position = { section = \"section.raiser\", from_top = \"22 m\" }";
-    above_the_surface: "from_top = \"22 m\"" => "from_anchor = \"88 m\"";
+    above_the_surface: "position = { depth = \"0 m\" }" => "position = { section = \"section.riser\", from_top = \"0 m\" }";
+    section_that_does_not_reach: "length = \"90 m\"" => "length = \"70 m\"";
+    limit_on_half_a_message: "at_most = \"6 per hour\"" => "at_most = \"2.5 per hour\"";
+    message_of_a_million_packets: "size = \"12 B\"" => "size = \"1 GB\"";
+    interval_of_nothing: "when_told = \"alert/#\"" => "each = \"1 us\"";
     sections_that_hang_on_each_other: "[section.riser]" => "[section.arm]\nfrom = \"module.upper\"\nto = \"module.far\"\nlength = \"9 m\"\n[module.far]\nposition = { section = \"section.leg\", from_top = \"1 m\" }\n[section.leg]\nfrom = \"module.near\"\nto = \"module.far\"\nlength = \"9 m\"\n[module.near]\nposition = { section = \"section.leg\", from_anchor = \"1 m\" }\n[section.riser]";
     section_with_both_ends_the_same: "to = \"anchor.sinker\"" => "to = \"module.buoy\"";
     module_that_is_no_table: "[module.upper]" => "[module]\nupper = 3\n[module.lower]";

@@ -33,15 +33,52 @@ fn verif_the_small_plan_resolves_to_what_it_says() {
     assert!(cues.mistakes.is_empty(), "{:?}", cues.mistakes);
 }
 
-/// A position from the anchor is counted from the seabed: 85 m - 30 m.
+/// The section is 90 m long in 85 m of water: what is 60 m from its lower end is 30 m from the buoy, and hangs 30 m deep.
 #[test]
-fn verif_from_anchor_is_counted_from_the_seabed() {
-    let text = changed(SMALL, "from_top = \"22 m\"", "from_anchor = \"30 m\"");
-    let line = line(&text);
+fn verif_one_place_has_one_depth_by_whichever_end_it_is_written() {
+    let depth_m = |place: &str| {
+        let line = line(&changed(SMALL, "from_top = \"22 m\"", place));
+        let upper = line.module_by_id("upper").unwrap();
+        (line.modules[upper.0].depth_m, line.spans[0].length_m)
+    };
+    for place in ["from_top = \"30 m\"", "from_anchor = \"60 m\""] {
+        let (depth_m, span_m) = depth_m(place);
+        assert!((depth_m - 30.0).abs() < 1e-12, "{place}: {depth_m}");
+        // Along the rope, and 2 % more of cable.
+        assert!((span_m - 30.0 * 1.02).abs() < 1e-9, "{place}: {span_m}");
+    }
+    // What is less than the excess of 5 m from the lower end lies on the seabed when the line hangs straight.
+    let text = changed(SMALL, "from_top = \"22 m\"", "from_anchor = \"3 m\"");
+    let reading = Files::one(text).read();
+    let line = reading.line.as_ref().unwrap();
     let upper = line.module_by_id("upper").unwrap();
-    assert!((line.modules[upper.0].depth_m - 55.0).abs() < 1e-12);
-    // Along the rope it is 90 m - 30 m from the buoy, and 2 % more of cable.
-    assert!((line.spans[0].length_m - 60.0 * 1.02).abs() < 1e-9);
+    assert!((line.modules[upper.0].depth_m - 85.0).abs() < 1e-12);
+    assert!(
+        reading
+            .mistakes
+            .iter()
+            .any(|m| m.message.contains("lies on the seabed"))
+    );
+}
+
+#[test]
+fn verif_values_with_a_spread_are_listed_with_their_paths() {
+    assert!(Files::one(SMALL).read().spreads.is_empty());
+    let text = changed(SMALL, "gain = \"20 dB\"", "gain = \"20 dB ± 1 dB\"");
+    let text = changed(
+        &text,
+        "listening = \"0.5 W\"",
+        "listening = \"0.5 W ± 10 %\"",
+    );
+    let text = changed(&text, "diameter = \"12 mm\"", "diameter = \"12 mm ± 1 mm\"");
+    assert_eq!(
+        Files::one(text).read().spreads,
+        [
+            "module.upper.loads.listening",
+            "module.upper.sensor.ear.gain",
+            "section.riser.rope.diameter"
+        ]
+    );
 }
 
 #[test]

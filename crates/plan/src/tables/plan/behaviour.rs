@@ -2,7 +2,9 @@
 
 use quantity::Dimension as D;
 
-use crate::field::{POSITIVE, RefKind as R, Section, Shape as S, optional as o, required as r};
+use crate::field::{
+    POSITIVE, RefKind as R, Section, Shape as S, between, optional as o, required as r,
+};
 
 pub(crate) const BEHAVIOUR: Section = Section {
     name: "a behaviour",
@@ -24,7 +26,11 @@ pub(crate) const BEHAVIOUR: Section = Section {
             S::Filter,
             "starts at a message that the filter matches",
         ),
-        o("each", S::Amount(D::Time, POSITIVE), "starts at intervals"),
+        o(
+            "each",
+            S::Amount(D::Time, between(1e-3, 1.0e9, "from 1 ms to 1e9 s")),
+            "starts at intervals",
+        ),
         r("do", S::Tables(&ACTION), "what it does, in order"),
         o(
             "at_most",

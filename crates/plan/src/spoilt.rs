@@ -17,7 +17,7 @@ use crate::site::Site;
 
 /// The mistake that a part of the plan rests on.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Fault {
+pub struct Spoilt {
     /// The part in which the mistake is.
     pub part: String,
     /// Its place.
@@ -73,24 +73,24 @@ pub struct WrittenRequirement {
 
 /// All parts of a plan that mistakes reach.
 #[derive(Clone, Debug, Default)]
-pub struct Faults {
-    whole: Option<Fault>,
+pub struct SpoiltParts {
+    whole: Option<Spoilt>,
     declared: BTreeSet<String>,
-    of: BTreeMap<String, Fault>,
+    of: BTreeMap<String, Spoilt>,
     behaviours: Vec<WrittenBehaviour>,
     requirements: Vec<WrittenRequirement>,
 }
 
-impl Faults {
+impl SpoiltParts {
     /// The mistake that leaves open what else the plan says: no valid TOML, or a table that nobody knows.
     #[must_use]
-    pub fn whole(&self) -> Option<&Fault> {
+    pub fn whole(&self) -> Option<&Spoilt> {
         self.whole.as_ref()
     }
 
     /// The mistake for which nothing can be said of a part, named by its path or as a top-level table.
     #[must_use]
-    pub fn of(&self, path: &str) -> Option<&Fault> {
+    pub fn of(&self, path: &str) -> Option<&Spoilt> {
         self.of.get(path)
     }
 
@@ -115,14 +115,14 @@ impl Faults {
 /// Parts that are told of a whole file.
 const WHOLE: &str = "file";
 
-pub(crate) fn faults(
+pub(crate) fn spoilt_parts(
     root: &Table,
     fields: &Fields,
     declared: &Declared,
     catalogue: &Catalogue,
     line: Option<&Line>,
     mistakes: &[Mistake],
-) -> Faults {
+) -> SpoiltParts {
     let mut wrong: BTreeMap<String, Vec<&Mistake>> = BTreeMap::new();
     for mistake in mistakes.iter().filter(|m| m.is_error()) {
         for part in mistake.parts() {
@@ -141,16 +141,16 @@ pub(crate) fn faults(
         first: mistakes.iter().find(|m| m.is_error()),
     };
     let all: BTreeSet<String> = declared.things().map(str::to_owned).collect();
-    let mut of: BTreeMap<String, Fault> = wrong
+    let mut of: BTreeMap<String, Spoilt> = wrong
         .keys()
         .filter_map(|part| Some((part.clone(), search.own(part)?)))
         .collect();
     for path in &all {
-        if let Some(fault) = search.fault(path) {
-            of.insert(path.clone(), fault);
+        if let Some(spoilt) = search.spoilt(path) {
+            of.insert(path.clone(), spoilt);
         }
     }
-    Faults {
+    SpoiltParts {
         whole: search.own(WHOLE),
         of,
         behaviours: all
@@ -173,15 +173,15 @@ struct Search<'a> {
 
 impl Search<'_> {
     /// The first mistake that is told of a part itself.
-    fn own(&self, part: &str) -> Option<Fault> {
+    fn own(&self, part: &str) -> Option<Spoilt> {
         let first = self.wrong.get(part)?.first()?;
-        Some(Fault {
+        Some(Spoilt {
             part: part.to_owned(),
             at: first.site,
         })
     }
 
-    fn fault(&self, path: &str) -> Option<Fault> {
+    fn spoilt(&self, path: &str) -> Option<Spoilt> {
         self.direct(path).or_else(|| {
             self.lost
                 .contains(path)
@@ -192,17 +192,17 @@ impl Search<'_> {
     }
 
     /// A part that is lost rests on some mistake, even when no way to it is found.
-    fn any(&self, path: &str) -> Option<Fault> {
+    fn any(&self, path: &str) -> Option<Spoilt> {
         self.first
             .filter(|_| self.lost.contains(path))
-            .map(|m| Fault {
+            .map(|m| Spoilt {
                 part: m.part.clone(),
                 at: m.site,
             })
     }
 
     /// The mistake in a part, or in a catalogue part that it uses.
-    fn direct(&self, path: &str) -> Option<Fault> {
+    fn direct(&self, path: &str) -> Option<Spoilt> {
         self.own(path).or_else(|| {
             self.names(path)
                 .iter()
@@ -213,11 +213,11 @@ impl Search<'_> {
 
     /// The mistake for which a catalogue part is not what it is meant to be. What is wrong with its values is told of each
     /// part that uses them.
-    fn unusable(&self, part: &str) -> Option<Fault> {
+    fn unusable(&self, part: &str) -> Option<Spoilt> {
         let told = self.wrong.get(part).into_iter().flatten();
         let meant = |m: &&&Mistake| matches!(m.code, Code::Duplicate | Code::KeyConflict);
         if let Some(mistake) = told.clone().find(meant) {
-            return Some(Fault {
+            return Some(Spoilt {
                 part: part.to_owned(),
                 at: mistake.site,
             });
@@ -231,7 +231,7 @@ impl Search<'_> {
     }
 
     /// The nearest mistake along the names that a lost part holds.
-    fn cause(&self, path: &str, seen: &mut BTreeSet<String>) -> Option<Fault> {
+    fn cause(&self, path: &str, seen: &mut BTreeSet<String>) -> Option<Spoilt> {
         if !seen.insert(path.to_owned()) {
             return None;
         }
