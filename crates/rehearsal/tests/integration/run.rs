@@ -215,13 +215,20 @@ fn verif_silence_of_a_deaf_detector_shows_nothing() {
 /// An interval that is no whole nanosecond is refused, not repeated without end.
 #[test]
 fn verif_a_behaviour_without_an_interval_is_refused() {
-    let (line, cues) = line_and_cues(
-        &[(
-            "when_heard = \"detector.call.confirmed\"",
-            "each = \"0.0000000001 s\"",
-        )],
-        &[],
+    let each = (
+        "when_heard = \"detector.call.confirmed\"",
+        "each = \"1 ms\"",
     );
+    let (mut line, cues) = line_and_cues(&[each], &[]);
+    // No plan can say this.
+    let mut intervals = line
+        .behaviours
+        .iter_mut()
+        .filter_map(|b| match &mut b.when {
+            plan::When::Each { period_s } => Some(period_s),
+            _ => None,
+        });
+    intervals.next().unwrap().si = 1e-10;
     assert!(matches!(
         rehearsal::run(&line, &cues, &mut |_| {}, &mut |_| true),
         Err(rehearsal::RehearsalError::NoInterval { .. })
