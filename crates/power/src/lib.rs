@@ -6,6 +6,7 @@
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
 //! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
 //! capacitors in [`battery`]; the hourly year that brings them together in [`year`] (`docs/method/energy-year.md`).
+//! What happens between the switch and rest stands in [`startup`] (`docs/method/start-up.md`).
 //!
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
@@ -18,6 +19,7 @@ mod headroom;
 mod network;
 mod nose;
 mod solver;
+pub mod startup;
 pub mod sun;
 mod topology;
 pub mod weather;

@@ -9,6 +9,7 @@ mod networks;
 mod properties;
 mod published;
 mod refusals;
+mod startup;
 mod sun;
 mod year;
 

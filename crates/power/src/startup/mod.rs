@@ -1,0 +1,19 @@
+//! Start-up in time: what happens between the switch and rest.
+//!
+//! Capacitors fill through long spans and current limits, lock-outs switch modules on and off, modules boot at more
+//! than their running power. [`start_up`] follows a [`Line`] from empty capacitors until it is at rest, repeats itself or
+//! is out of time, and says by name what it came to ([`Outcome`]), with switchings, traces and a ledger.
+//! Equations, sources, limits and checks: `docs/method/start-up.md`.
+
+mod circuit;
+mod line;
+mod outcome;
+mod record;
+mod rosenbrock;
+mod run;
+
+pub use circuit::{Phase, Shortfall};
+pub use line::{Capacitor, Input, Line, Module, Settings, StartupError};
+pub use outcome::{ModuleRecord, Outcome, Report, Start, start_up, start_up_with_method};
+pub use record::{Event, EventKind, Ledger, Trace};
+pub use run::Effort;

@@ -1,0 +1,357 @@
+//! What a start came to.
+
+use crate::startup::circuit::{Circuit, Phase, Shortfall};
+use crate::startup::line::{Input, Line, Settings, StartupError};
+use crate::startup::record::{Event, EventKind, Ledger, Trace};
+use crate::startup::run::{Effort, End, Run};
+use crate::topology::Method;
+
+/// Share of the unloaded voltage that counts as reached.
+const REACHED: f64 = 0.9;
+/// A start that runs out of time hiccups if a module has switched off at least this often.
+const OFTEN: usize = 3;
+
+/// A module that has started.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Start {
+    /// The module.
+    pub module: usize,
+    /// When it switched on for the last time, s.
+    pub on_s: f64,
+    /// When it had booted, s.
+    pub boot_end_s: f64,
+}
+
+/// How a start ends, in order of what is told first.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Outcome {
+    /// Every module that is not held off for good runs, and the line is at rest.
+    Started {
+        /// Each of them, by module.
+        modules: Vec<Start>,
+    },
+    /// A module switches on and off without end.
+    Hiccup {
+        /// The module that falls out first in the period.
+        module: usize,
+        /// Time after which all repeats, s; zero for a module without capacitor, which nothing slows down.
+        period_s: f64,
+        /// When this module switched on for the last time before it fell out, s.
+        on_s: f64,
+        /// When it then fell out, s.
+        off_s: f64,
+        /// Whether the state of the whole line came back to itself (within 1e-5). If not, the time was up, and the
+        /// period is the time between the module's last two falls.
+        repeats: bool,
+    },
+    /// A module without lock-out stays below the voltage at which its converter regulates.
+    LatchLow {
+        /// The module.
+        module: usize,
+        /// Where it stays, V.
+        voltage_v: f64,
+    },
+    /// The modules could all run, but they stand in each other's way while they boot: those that do not start,
+    /// booting at the same time beside those that run, have no operating point.
+    Deadlock {
+        /// The modules that do not start.
+        modules: Vec<usize>,
+        /// Largest share of their boot power that could be carried at once.
+        carried_share: f64,
+        /// What keeps it from being 1.
+        shortfall: Shortfall,
+        /// How it shows: a hiccup, a latch or a module that falls out.
+        seen: Box<Outcome>,
+    },
+    /// A module was on, fell out and does not come back.
+    FallsOut {
+        /// The module.
+        module: usize,
+        /// When it fell out for the last time, s.
+        off_s: f64,
+        /// Where its voltage stays, V.
+        voltage_v: f64,
+        /// What it would need to switch on, V.
+        on_v: f64,
+    },
+    /// A module never sees the voltage at which it switches on.
+    NeverReaches {
+        /// The module.
+        module: usize,
+        /// Where its voltage stays, V.
+        voltage_v: f64,
+        /// What it would need to switch on, V.
+        on_v: f64,
+    },
+    /// The time was up before the line came to rest.
+    Unsettled {
+        /// When the run was left, s.
+        at_s: f64,
+    },
+}
+
+/// A module's part in a start.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModuleRecord {
+    /// When it switched on, s, each time.
+    pub on_s: Vec<f64>,
+    /// When it fell out, s, each time.
+    pub off_s: Vec<f64>,
+    /// When it last had booted, s.
+    pub boot_end_s: Option<f64>,
+    /// What it does at the end.
+    pub phase: Phase,
+    /// Its voltage at the end, V.
+    pub voltage_v: f64,
+}
+
+/// A start, followed to its end.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// What it came to.
+    pub outcome: Outcome,
+    /// Each module's part, in order of modules.
+    pub modules: Vec<ModuleRecord>,
+    /// Voltage of each node at the end, V.
+    pub voltages_v: Vec<f64>,
+    /// Current of each source at the end, A.
+    pub source_currents_a: Vec<f64>,
+    /// When the run ended, s.
+    pub end_s: f64,
+    /// For each source its largest current, A, at ends of steps and after switchings.
+    pub peak_currents_a: Vec<f64>,
+    /// For each source when it first left its current limit, s.
+    pub left_limit_s: Vec<Option<f64>>,
+    /// Sources that took current in at some time. A supply behind a diode would give nothing instead.
+    pub backfed: Vec<usize>,
+    /// For each node when it first came to 90 % of its voltage without modules, s.
+    pub reached_s: Vec<Option<f64>>,
+    /// All switchings in order.
+    pub events: Vec<Event>,
+    /// Samples for a picture.
+    pub trace: Trace,
+    /// Energy and charge.
+    pub ledger: Ledger,
+    /// Steps taken.
+    pub effort: Effort,
+}
+
+/// Switches a line on and follows it until it is at rest, repeats itself, or the time is up.
+///
+/// Sources come on at full voltage at time zero, capacitors empty. Errors: a wrong line or setting; more switchings or
+/// steps than allowed; a step that shrinks to nothing.
+/// Method and sources: `docs/method/start-up.md`.
+pub fn start_up(line: &Line, settings: &Settings) -> Result<Report, StartupError> {
+    start_up_with_method(line, settings, Method::Automatic)
+}
+
+/// As [`start_up`], with a choice of elimination.
+pub fn start_up_with_method(
+    line: &Line,
+    settings: &Settings,
+    method: Method,
+) -> Result<Report, StartupError> {
+    settings.check()?;
+    let circuit = Circuit::plan(line, method)?;
+    let mut run = Run::new(&circuit, settings, circuit.marks_v(REACHED));
+    let end = run.follow()?;
+    Ok(report(&circuit, run, end))
+}
+
+fn report(circuit: &Circuit, mut run: Run<'_>, end: End) -> Report {
+    let modules = module_records(circuit, &run);
+    let outcome = outcome(circuit, &run, end, &modules);
+    let joined = &circuit.topology.joined;
+    let mut left_limit_s = vec![None; circuit.sources.len()];
+    for event in &run.record.events {
+        if let EventKind::LimitLeft { source } = event.kind {
+            left_limit_s[source].get_or_insert(event.at_s);
+        }
+    }
+    let mut into_a = vec![0.0; circuit.nodes()];
+    circuit.charging_currents(&run.w.voltage_v, &run.w, &mut into_a);
+    Report {
+        outcome,
+        modules,
+        voltages_v: joined.iter().map(|&i| run.w.voltage_v[i]).collect(),
+        source_currents_a: (0..circuit.sources.len())
+            .map(|i| circuit.source_current_a(i, &run.w.voltage_v, &into_a, &run.w))
+            .collect(),
+        end_s: run.at_s,
+        left_limit_s,
+        backfed: (0..circuit.sources.len())
+            .filter(|&i| run.record.backfed[i])
+            .collect(),
+        reached_s: joined.iter().map(|&i| run.record.marked_s[i]).collect(),
+        trace: run.record.trace(circuit),
+        ledger: run.record.close(circuit, &run.w.voltage_v),
+        peak_currents_a: run.record.peak_a,
+        events: run.record.events,
+        effort: run.effort,
+    }
+}
+
+fn module_records(circuit: &Circuit, run: &Run<'_>) -> Vec<ModuleRecord> {
+    let mut records: Vec<ModuleRecord> = (0..circuit.modules.len())
+        .map(|i| ModuleRecord {
+            on_s: Vec::new(),
+            off_s: Vec::new(),
+            boot_end_s: None,
+            phase: run.phases[i],
+            voltage_v: run.w.voltage_v[circuit.module_at[i]],
+        })
+        .collect();
+    for event in &run.record.events {
+        match event.kind {
+            EventKind::On { module } => records[module].on_s.push(event.at_s),
+            EventKind::Off { module } => records[module].off_s.push(event.at_s),
+            EventKind::BootEnd { module } => records[module].boot_end_s = Some(event.at_s),
+            _ => {}
+        }
+    }
+    records
+}
+
+fn outcome(circuit: &Circuit, run: &Run<'_>, end: End, records: &[ModuleRecord]) -> Outcome {
+    let wanted: Vec<usize> = (0..circuit.modules.len())
+        .filter(|&i| !circuit.modules[i].held_for_good())
+        .collect();
+    let (seen, stuck) = match end {
+        End::Recurs { since_s } => hiccup(records, since_s, Some(run.at_s - since_s)),
+        End::Chatters { module } => {
+            let at_s = run.at_s;
+            let seen = Outcome::Hiccup {
+                module,
+                period_s: 0.0,
+                off_s: at_s,
+                on_s: at_s,
+                repeats: true,
+            };
+            (seen, vec![module])
+        }
+        End::TimeIsUp => {
+            let often = |record: &&ModuleRecord| record.off_s.len() >= OFTEN;
+            let last_two = |record: &ModuleRecord| record.off_s[record.off_s.len() - 2];
+            let since_s = records.iter().filter(often).map(last_two).reduce(f64::max);
+            let Some(since_s) = since_s else {
+                return Outcome::Unsettled { at_s: run.at_s };
+            };
+            hiccup(records, since_s, None)
+        }
+        End::AtRest => match at_rest(circuit, records, &wanted) {
+            Ok(modules) => return Outcome::Started { modules },
+            Err(stuck) => stuck,
+        },
+    };
+    if matches!(seen, Outcome::NeverReaches { .. }) || stuck.len() < 2 {
+        return seen;
+    }
+    let phases = |stuck_phase: Phase| -> Vec<Phase> {
+        let of = |i: &usize| {
+            if stuck.contains(i) {
+                stuck_phase
+            } else if wanted.contains(i) {
+                Phase::Running
+            } else {
+                Phase::Off
+            }
+        };
+        (0..circuit.modules.len()).map(|i| of(&i)).collect()
+    };
+    let all = vec![true; circuit.modules.len()];
+    if circuit
+        .carried_share(&phases(Phase::Running), &all)
+        .1
+        .is_some()
+    {
+        return seen;
+    }
+    let scaled: Vec<bool> = (0..all.len()).map(|i| stuck.contains(&i)).collect();
+    match circuit.carried_share(&phases(Phase::Booting), &scaled) {
+        (carried_share, Some(shortfall)) => Outcome::Deadlock {
+            modules: stuck,
+            carried_share,
+            shortfall,
+            seen: Box::new(seen),
+        },
+        (_, None) => seen,
+    }
+}
+
+/// The hiccup since `since_s`, and the modules that fall out in it. Without a period that is known to repeat it is the
+/// time between the last two falls of the module.
+fn hiccup(records: &[ModuleRecord], since_s: f64, period_s: Option<f64>) -> (Outcome, Vec<usize>) {
+    let first_off = |i: usize| {
+        let later = |&&off_s: &&f64| off_s >= since_s;
+        records[i].off_s.iter().find(later).map(|&off_s| (off_s, i))
+    };
+    let falling: Vec<(f64, usize)> = (0..records.len()).filter_map(first_off).collect();
+    let &(_, module) = falling
+        .iter()
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .expect("a state that comes back after switching on has switched off between");
+    let record = &records[module];
+    let off_s = record.off_s[record.off_s.len() - 1];
+    let on_s = *record
+        .on_s
+        .iter()
+        .rfind(|&&on_s| on_s <= off_s)
+        .expect("a module that fell out was on");
+    let seen = Outcome::Hiccup {
+        module,
+        period_s: period_s.unwrap_or_else(|| off_s - record.off_s[record.off_s.len() - 2]),
+        on_s,
+        off_s,
+        repeats: period_s.is_some(),
+    };
+    (seen, falling.iter().map(|&(_, i)| i).collect())
+}
+
+fn at_rest(
+    circuit: &Circuit,
+    records: &[ModuleRecord],
+    wanted: &[usize],
+) -> Result<Vec<Start>, (Outcome, Vec<usize>)> {
+    let stuck: Vec<usize> = wanted
+        .iter()
+        .copied()
+        .filter(|&i| records[i].phase != Phase::Running)
+        .collect();
+    let find = |test: &dyn Fn(usize) -> bool| stuck.iter().copied().find(|&i| test(i));
+    let on_v = |i: usize| circuit.modules[i].on_v();
+    let voltage_v = |i: usize| records[i].voltage_v;
+    let bare = |i: usize| matches!(circuit.modules[i].input, Input::Bare { .. });
+    let seen = if let Some(module) = find(&bare) {
+        Outcome::LatchLow {
+            module,
+            voltage_v: voltage_v(module),
+        }
+    } else if let Some(module) = find(&|i| !records[i].off_s.is_empty()) {
+        Outcome::FallsOut {
+            module,
+            off_s: records[module].off_s[records[module].off_s.len() - 1],
+            voltage_v: voltage_v(module),
+            on_v: on_v(module),
+        }
+    } else if let Some(&module) = stuck
+        .iter()
+        .min_by(|&&a, &&b| (voltage_v(a) / on_v(a)).total_cmp(&(voltage_v(b) / on_v(b))))
+    {
+        Outcome::NeverReaches {
+            module,
+            voltage_v: voltage_v(module),
+            on_v: on_v(module),
+        }
+    } else {
+        let start = |&i: &usize| Start {
+            module: i,
+            on_s: *records[i]
+                .on_s
+                .last()
+                .expect("a running module was switched on"),
+            boot_end_s: records[i].boot_end_s.expect("a running module has booted"),
+        };
+        return Ok(wanted.iter().map(start).collect());
+    };
+    Err((seen, stuck))
+}
