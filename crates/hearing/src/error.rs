@@ -45,6 +45,9 @@ pub enum HearError {
         /// Why.
         source: SpecError,
     },
+    /// The caller asked to stop.
+    #[error("cancelled")]
+    Cancelled,
     /// A rate without levels.
     #[error(transparent)]
     Rate(#[from] FilterError),

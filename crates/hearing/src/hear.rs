@@ -44,15 +44,17 @@ pub enum Step<'a> {
 /// Hears one stretch: files that follow each other as [`line_up`](crate::line_up) puts them. Gives what was heard, file by
 /// file. A file that fails ends the stretch there and begins it anew after.
 ///
-/// `step` is shown samples and settled files, `read` is told the number of frames after each block.
+/// `step` is shown samples and settled files; `read` is told the number of frames after each block, and may stop the work by
+/// answering false.
 ///
 /// # Errors
-/// [`HearError`] when the ears cannot be at the rate of the files; what is wrong with a file is in its [`Hearing`].
+/// [`HearError`] when the ears cannot be at the rate of the files, or `read` stops the work; what is wrong with a file is in its
+/// [`Hearing`].
 pub fn hear(
     files: &[Survey],
     ears: &[Ear],
     step: &mut dyn FnMut(Step<'_>),
-    read: &dyn Fn(u64),
+    read: &dyn Fn(u64) -> bool,
 ) -> Result<Vec<Hearing>, HearError> {
     let Some(first) = files.first() else {
         return Ok(Vec::new());
@@ -73,6 +75,7 @@ pub fn hear(
             .iter()
             .map(|ear| vec![None; ear.detectors.len()])
             .collect(),
+        cancelled: false,
     };
     let mut origin = 0;
     for (index, file) in files.iter().enumerate() {
@@ -81,6 +84,9 @@ pub fn hear(
             channel.levels.reset();
         }
         let failed = stretch.hear_file(index, origin, step, read).err();
+        if stretch.cancelled {
+            return Err(HearError::Cancelled);
+        }
         let hearing = &mut stretch.hearings[index];
         hearing.levels = stretch.channels.iter().map(Channel::level).collect();
         let whole = failed.is_none() && file.info.frames.is_none_or(|f| f == hearing.frames);
@@ -162,6 +168,8 @@ struct Stretch<'a> {
     told: Vec<Told>,
     /// By ear and detector: when the onset was known of an event that has come to no end.
     open: Vec<Vec<Option<u64>>>,
+    /// The caller has asked to stop.
+    cancelled: bool,
 }
 
 impl Stretch<'_> {
@@ -170,7 +178,7 @@ impl Stretch<'_> {
         index: usize,
         origin: u64,
         step: &mut dyn FnMut(Step<'_>),
-        read: &dyn Fn(u64),
+        read: &dyn Fn(u64) -> bool,
     ) -> Result<(), FileError> {
         let survey = &self.files[index];
         let mut recording = Recording::open(&survey.path)?;
@@ -190,7 +198,7 @@ impl Stretch<'_> {
         origin: u64,
         recording: &mut Recording,
         step: &mut dyn FnMut(Step<'_>),
-        read: &dyn Fn(u64),
+        read: &dyn Fn(u64) -> bool,
     ) -> Result<(), FileError> {
         let survey = &self.files[index];
         let info = recording.info();
@@ -248,7 +256,10 @@ impl Stretch<'_> {
                         source,
                     })?;
             }
-            read(chunk.frames as u64);
+            if !read(chunk.frames as u64) {
+                self.cancelled = true;
+                return Ok(());
+            }
         }
     }
 

@@ -15,7 +15,7 @@ pub(crate) enum Exit {
     Unknown,
     /// 4: some of several inputs failed; the others were worked through.
     SomeFailed,
-    /// 130: cancelled, by Ctrl-C (the system ends the program) or because nobody reads the output any more.
+    /// 130: cancelled, by Ctrl-C or because nobody reads the output any more.
     Cancelled,
 }
 

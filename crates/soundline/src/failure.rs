@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 use std::path::Path;
 
+use rehearsal::RehearsalError;
 use report::OutputError;
 use serde_json::json;
 use thiserror::Error;
@@ -31,6 +32,9 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// Ctrl-C cannot be watched for.
+    #[error("watch for Ctrl-C: {0}")]
+    Signal(#[from] ctrlc::Error),
     /// A plan or a cue sheet gives no text.
     #[error("{path}: this {what} cannot be read: {why}")]
     Unreadable {
@@ -64,8 +68,19 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
-            Failure::Output(_) | Failure::File(_) | Failure::Plan { .. } => None,
+            Failure::Output(_) | Failure::Signal(_) | Failure::File(_) | Failure::Plan { .. } => {
+                None
+            }
         }
+    }
+
+    /// Whether the user asked to stop.
+    fn is_cancelled(&self) -> bool {
+        matches!(
+            self,
+            Failure::Listen(ListenError::Cancelled)
+                | Failure::Rehearse(RehearseError::Run(RehearsalError::Cancelled { .. }))
+        )
     }
 
     /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the
@@ -87,13 +102,18 @@ impl Failure {
             // When standard output cannot be written, standard error still tells.
             drop(out.json(&document).and_then(|()| out.stdout.flush()));
         }
-        let told = writeln!(out.stderr, "error: {self}").and_then(|()| match self.help() {
+        let kind = if self.is_cancelled() { "" } else { "error: " };
+        let told = writeln!(out.stderr, "{kind}{self}").and_then(|()| match self.help() {
             Some(help) => writeln!(out.stderr, "  help: {help}"),
             None => Ok(()),
         });
         // When standard error cannot be written either, the exit status is all that is left.
         drop(told);
-        Exit::Unusable
+        if self.is_cancelled() {
+            Exit::Cancelled
+        } else {
+            Exit::Unusable
+        }
     }
 }
 

@@ -13,6 +13,7 @@ use report::{
 use serde_json::json;
 use sha2::{Digest, Sha256};
 
+use crate::cancel::Cancel;
 use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -55,7 +56,7 @@ pub(crate) enum RehearseError {
     #[error("the rehearsal cannot be run: {0}")]
     Sounds(String),
     /// The rehearsal stopped.
-    #[error("the rehearsal cannot be run: {0}")]
+    #[error("{}{_0}", if matches!(_0, RehearsalError::Cancelled { .. }) { "" } else { "the rehearsal cannot be run: " })]
     Run(#[from] RehearsalError),
     /// The result cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
@@ -165,10 +166,11 @@ struct Played {
 
 /// Runs the rehearsal; the trace goes straight to its file and into the digest.
 fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Played, Failure> {
+    let cancel = Cancel::on_ctrl_c()?;
     let bar = out.progress(1000, "rehearsing");
     let mut watch = |at: timeline::Ns| {
         bar.set_position((1000.0 * at.as_s_f64() / cues.duration_s.si) as u64);
-        true
+        !cancel.asked()
     };
     let mut kept = Vec::new();
     let mut left_out = 0;

@@ -64,7 +64,7 @@ fn ear(channel: u16, reference: Reference) -> Ear {
 }
 
 fn heard(surveys: &[Survey], ears: &[Ear]) -> Vec<Hearing> {
-    hear(surveys, ears, &mut |_| {}, &|_| {}).unwrap()
+    hear(surveys, ears, &mut |_| {}, &|_| true).unwrap()
 }
 
 fn looked(paths: &[PathBuf]) -> Vec<Survey> {
@@ -258,7 +258,10 @@ fn verif_steps_give_every_sample_once_and_settle_every_file() {
                 settled += 1;
             }
         },
-        &|read| frames.set(frames.get() + read),
+        &|read| {
+            frames.set(frames.get() + read);
+            true
+        },
     )
     .unwrap();
     assert_eq!((settled, *frames.get_mut()), (1, 150_000));
@@ -275,7 +278,7 @@ fn verif_a_detector_that_cannot_be_is_named() {
     let surveys = looked(&[write(&folder.path().join("a.wav"), 1, &[0.0; 100])]);
     let mut ears = [ear(0, Reference::Water)];
     ears[0].detectors[0].stages.remove(0);
-    let error = hear(&surveys, &ears, &mut |_| {}, &|_| {}).unwrap_err();
+    let error = hear(&surveys, &ears, &mut |_| {}, &|_| true).unwrap_err();
     assert!(
         matches!(
             error,
@@ -332,10 +335,30 @@ fn verif_an_event_that_outlasts_a_file_is_told_as_open() {
                 settled.push((file, open));
             }
         },
-        &|_| {},
+        &|_| true,
     )
     .unwrap();
     assert_eq!(settled, [(0, 1), (1, 0), (2, 0)]);
     assert_eq!(hearings[0].events.len(), 1);
     close(hearings[0].events[0].end_s, 3.0, 0.02);
+}
+
+/// Asked to stop, it reads no further block and settles nothing.
+#[test]
+fn verif_hearing_stops_when_it_is_asked_to() {
+    let folder = tempfile::tempdir().unwrap();
+    let samples = vec![0.1; 150_000];
+    let surveys = looked(&[write(&folder.path().join("long.wav"), 1, &samples)]);
+    let frames = std::cell::Cell::new(0);
+    let result = hear(
+        &surveys,
+        &[ear(0, Reference::Water)],
+        &mut |step| assert!(!matches!(step, Step::Settled { .. })),
+        &|read| {
+            frames.set(frames.get() + read);
+            frames.get() < 20_000
+        },
+    );
+    assert!(matches!(result, Err(HearError::Cancelled)));
+    assert!((20_000..30_000).contains(&frames.get()), "{frames:?}");
 }

@@ -35,6 +35,9 @@ pub use outcome::{Copies, Outcome, UplinkCount};
 /// capacitors and supervisor; the exact figure is the module's.
 pub const TRIP: Ns = Ns(1_000_000);
 
+/// Steps after which the caller is asked whether to go on, however little time has passed in the rehearsal.
+const WATCHED: u64 = 4096;
+
 /// What waits in the queue.
 #[derive(Clone, Debug)]
 enum Happening {
@@ -268,7 +271,13 @@ impl<'a> Engine<'a> {
     fn run(&mut self, watch: &mut dyn FnMut(Ns) -> bool) -> Result<(), RehearsalError> {
         // A fault at the first instant finds the line under voltage.
         self.settle()?;
+        let mut steps: u64 = 0;
         loop {
+            // Also where more happens in a second than anybody waits for.
+            steps += 1;
+            if steps.is_multiple_of(WATCHED) && !watch(self.now) {
+                return Err(RehearsalError::Cancelled { at: self.now });
+            }
             let next = self.next();
             let at = next.map_or(self.end, |(at, ..)| at.min(self.end));
             if self.dirty && at > self.now {

@@ -178,6 +178,22 @@ fn verif_a_rehearsal_can_be_cancelled() {
     ));
 }
 
+/// Also in the middle of a second in which more happens than anybody waits for.
+#[test]
+fn verif_a_rehearsal_can_be_cancelled_within_a_second_of_it() {
+    let change = ("when_heard = \"detector.call.confirmed\"", "each = \"1 s\"");
+    let (mut line, cues) = line_and_cues(&[change], &[]);
+    match &mut line.behaviours[1].when {
+        plan::When::Each { period_s } => period_s.si = 1e-6,
+        other => panic!("{other:?}"),
+    }
+    let result = rehearsal::run(&line, &cues, &mut |_| {}, &mut |at| at == Ns::ZERO);
+    match result {
+        Err(rehearsal::RehearsalError::Cancelled { at }) => assert!(at < Ns(50_000_000), "{at}"),
+        other => panic!("{other:?}"),
+    }
+}
+
 const HEARD_CUES: &str = "\n[expect.quiet]\nthat = \"notice\"\nof = \"detector.call.confirmed\"\nafter = \"sound.second\"\nwithin = \"5 s\"\nat_most = 0\n";
 
 fn quiet(change: &[(&str, &str)]) -> rehearsal::Expectation {

@@ -82,6 +82,9 @@ pub(crate) enum ListenError {
         /// The picture.
         path: PathBuf,
     },
+    /// The user asked to stop.
+    #[error("cancelled")]
+    Cancelled,
     /// A sensor or detector without figures.
     #[error(transparent)]
     Input(#[from] InputError),
@@ -120,6 +123,7 @@ impl ListenError {
             | ListenError::NoChannel { .. }
             | ListenError::LineUp(_)
             | ListenError::OutName { .. }
+            | ListenError::Cancelled
             | ListenError::Input(_) => None,
         }
     }

@@ -16,6 +16,7 @@ use jiff::Timestamp;
 use plan::{Line, Mistake};
 use report::{OutputError, Overwrite, write_atomically};
 
+use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
@@ -172,8 +173,12 @@ fn listen(
         }
     }
     let frames = looked.iter().flatten().filter_map(|f| f.survey.info.frames);
+    let cancel = Cancel::on_ctrl_c()?;
     let progress = out.progress(frames.sum(), "listening");
-    let read = |frames| progress.inc(frames);
+    let read = |frames| {
+        progress.inc(frames);
+        !cancel.asked()
+    };
     let outcomes = work::hear(args, looked, line, assigned, &pictures, overwrite, &read);
     progress.finish_and_clear();
     outcomes

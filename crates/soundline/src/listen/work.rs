@@ -172,7 +172,7 @@ pub(crate) fn hear(
     assigned: &[Assigned],
     pictures: &Pictures,
     overwrite: Overwrite,
-    read: &(dyn Fn(u64) + Sync),
+    read: &(dyn Fn(u64) -> bool + Sync),
 ) -> Result<Vec<Outcome>, Failure> {
     let mut outcomes: Vec<Outcome> = Vec::new();
     let (mut surveys, mut places) = (Vec::new(), Vec::new());
@@ -220,7 +220,7 @@ fn stretch_outcomes(
     assigned: &[Assigned],
     files: Vec<Survey>,
     painter: picture::Painter,
-    read: &(dyn Fn(u64) + Sync),
+    read: &(dyn Fn(u64) -> bool + Sync),
 ) -> Result<Vec<Outcome>, ListenError> {
     let ears = ears(line, assigned, &files[0].info, args.units)?;
     let labels = picture::Labels {
@@ -231,6 +231,9 @@ fn stretch_outcomes(
     };
     let mut painting = painter.begin(labels);
     let heard = hearing::hear(&files, &ears, &mut |step| painting.step(step), &read);
+    if matches!(heard, Err(HearError::Cancelled)) {
+        return Err(ListenError::Cancelled);
+    }
     let painted = painting.done();
     let hearings: Vec<Result<Hearing, HearError>> = match heard {
         Ok(hearings) => hearings.into_iter().map(Ok).collect(),
@@ -266,7 +269,7 @@ fn outcome(
                         let ix = assigned[ear].detectors[detector];
                         Some(line.detectors[ix.0].id.clone())
                     }
-                    HearError::Rate(_) | HearError::FullScale { .. } => None,
+                    HearError::Rate(_) | HearError::FullScale { .. } | HearError::Cancelled => None,
                 },
                 source,
             });

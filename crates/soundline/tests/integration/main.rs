@@ -5,6 +5,8 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+#[cfg(target_os = "linux")]
+mod cancel;
 mod check;
 mod files;
 mod frame;

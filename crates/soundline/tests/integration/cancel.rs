@@ -1,0 +1,131 @@
+//! Ctrl-C during long work: status 130, and nothing is left half written. On Linux, whose `/proc` tells when a program has begun
+//! to watch for the signal.
+
+use std::fs::{self, File};
+use std::io::Write;
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+
+use crate::support::{demo, expect_status, soundline, stderr, stdout};
+
+const PATIENCE: Duration = Duration::from_secs(60);
+/// The bit of SIGINT (2) in the mask of `SigCgt`, counted from 1.
+const SIGINT_BIT: u64 = 1 << 1;
+
+/// Whether a child has a handler of its own for SIGINT.
+fn watches(child: &Child) -> bool {
+    let status = fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
+    let caught = status
+        .lines()
+        .find_map(|line| line.strip_prefix("SigCgt:"))
+        .unwrap();
+    u64::from_str_radix(caught.trim(), 16).unwrap() & SIGINT_BIT != 0
+}
+
+/// Runs the program, presses Ctrl-C once it watches for it and `under_way` holds, and gives what it said.
+fn cancelled(args: &[&str], under_way: impl Fn() -> bool) -> Output {
+    let mut child = soundline()
+        .args(args)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let begun = Instant::now();
+    while !(watches(&child) && under_way()) {
+        assert!(begun.elapsed() < PATIENCE, "it has not begun to watch");
+        assert_eq!(child.try_wait().unwrap(), None, "it was over before");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    let kill = Command::new("sh")
+        .args(["-c", &format!("kill -INT {}", child.id())])
+        .status()
+        .unwrap();
+    assert!(kill.success());
+    child.wait_with_output().unwrap()
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn verif_a_cancelled_rehearsal_leaves_nothing_and_gives_status_130() {
+    let demo = demo("harrow-sound", false);
+    let folder = demo.folder.path();
+    let sheet = folder.join("cues/long.toml");
+    let text = "format = 1\n[rehearsal]\nname = \"Long\"\nduration = \"300 d\"\nseed = 1\nwind = \"7 m/s\"\n";
+    fs::write(&sheet, text).unwrap();
+    let before = names(folder);
+    let trace = folder.join("trace.jsonl");
+    let (sheet, trace) = (sheet.display().to_string(), trace.display().to_string());
+    let args = ["rehearse", &demo.plan, &sheet, "--trace", &trace];
+    let half_written = || names(folder).iter().any(|name| name.ends_with(".part"));
+    let output = cancelled(&args, half_written);
+    expect_status(&output, 130);
+    let said = stderr(&output);
+    assert!(said.starts_with("cancelled at "), "{said}");
+    assert_eq!(names(folder), before);
+
+    let args = ["--format", "json", "rehearse", &demo.plan, &sheet];
+    let output = cancelled(&args, || true);
+    expect_status(&output, 130);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    assert_eq!(told["format"], "failure/1");
+    assert_eq!(names(folder), before);
+}
+
+/// Ten hours of silence, of which the file system keeps no byte.
+fn long_wav(path: &Path, rate_hz: u32) {
+    let bytes = 10 * 3600 * rate_hz * 2;
+    let mut file = File::create(path).unwrap();
+    let mut header = Vec::new();
+    header.extend_from_slice(b"RIFF");
+    header.extend_from_slice(&(bytes + 36).to_le_bytes());
+    header.extend_from_slice(b"WAVEfmt ");
+    header.extend_from_slice(&16_u32.to_le_bytes());
+    header.extend_from_slice(&1_u16.to_le_bytes());
+    header.extend_from_slice(&1_u16.to_le_bytes());
+    header.extend_from_slice(&rate_hz.to_le_bytes());
+    header.extend_from_slice(&(2 * rate_hz).to_le_bytes());
+    header.extend_from_slice(&2_u16.to_le_bytes());
+    header.extend_from_slice(&16_u16.to_le_bytes());
+    header.extend_from_slice(b"data");
+    header.extend_from_slice(&bytes.to_le_bytes());
+    file.write_all(&header).unwrap();
+    file.set_len(u64::from(bytes) + 44).unwrap();
+}
+
+#[test]
+fn verif_cancelled_listening_leaves_nothing_and_gives_status_130() {
+    let demo = demo("harrow-sound", false);
+    let folder = demo.folder.path();
+    let wav = folder.join("long.wav");
+    long_wav(&wav, 48_000);
+    let before = names(folder);
+    let path = |name: &str| folder.join(name).display().to_string();
+    let args = [
+        "listen",
+        &demo.plan,
+        &path("long.wav"),
+        "--as",
+        "module.upper.sensor.ear",
+        "--own-rate",
+        "--picture",
+        &path("picture.png"),
+        "--out",
+        &path("events.csv"),
+    ];
+    let output = cancelled(&args, || true);
+    expect_status(&output, 130);
+    assert_eq!(stderr(&output), "cancelled\n");
+    assert_eq!(stdout(&output), "");
+    assert_eq!(names(folder), before);
+}
