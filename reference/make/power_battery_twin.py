@@ -55,15 +55,16 @@ def run(case, yields, extra, start, stored, on):
         usable = table(case["usable"], degc)
         frozen = (1 - usable) * capacity
         soc = (stored - frozen) / (usable * capacity)
-        if on and soc <= case["disconnect_at"]:
+        off_at, on_at = case["cutoff"] or (-1.0, 0.0)
+        if on and soc <= off_at:
             on = False
             disconnections += 1
-        elif not on and soc >= case["reconnect_at"]:
+        elif not on and soc >= on_at:
             on = True
         gain = yields[hour] * case["peak_power_w"]
         load = base + extra[hour]
         want = load if on else 0.0
-        leak = stored * case["self_discharge_per_month"] / 730
+        leak = stored * -np.expm1(np.log1p(-case["self_discharge_per_month"]) / 730)
         net = gain - want - case["standby_w"]
         flow = dict.fromkeys(names, 0.0)
         flow |= {"gained": gain, "self_discharge": leak, "delivered": want, "standby": case["standby_w"]}
@@ -126,23 +127,18 @@ COOL = [4, 3, 4, 6, 9, 12, 14, 15, 13, 10, 7, 5]
 TABLE = [(-20.0, 0.5), (0.0, 0.8), (25.0, 1.0), (50.0, 1.0)]
 CASES = [
     {"name": "lead, falling charging power", "seed": 1, "peak_power_w": 120.0, "capacity_wh": 2400.0, "age_years": 2.5, "yearly_loss": 0.04, "standby_w": 0.3,
-     "states": [(4.0, 0.75), (9.0, 0.25)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.03, "disconnect_at": 0.4,
-     "reconnect_at": 0.55, "discharge_efficiency": 0.95,
+     "states": [(4.0, 0.75), (9.0, 0.25)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.03, "cutoff": (0.4, 0.55), "discharge_efficiency": 0.95,
      "charging": {"efficiency": 0.9, "lowest_degc": -20.0, "highest_degc": 50.0, "limit": (0.02, 0.6, 0.05)}, "start": (6000, 0.7)},
     {"name": "lithium, blocked in the frost", "seed": 2, "peak_power_w": 160.0, "capacity_wh": 2600.0, "age_years": 0.0, "yearly_loss": 0.0, "standby_w": 0.5,
-     "states": [(5.0, 1.0)], "battery_degc": COLD, "usable": TABLE, "self_discharge_per_month": 0.05, "disconnect_at": 0.2,
-     "reconnect_at": 0.3, "discharge_efficiency": 0.96,
+     "states": [(5.0, 1.0)], "battery_degc": COLD, "usable": TABLE, "self_discharge_per_month": 0.05, "cutoff": (0.2, 0.3), "discharge_efficiency": 0.96,
      "charging": {"efficiency": 0.96, "lowest_degc": 0.0, "highest_degc": 45.0, "limit": (0.5, 0.95, 0.05)}, "start": (0, 1.0)},
     {"name": "runs out", "seed": 3, "peak_power_w": 60.0, "capacity_wh": 150.0, "age_years": 0.0, "yearly_loss": 0.0, "standby_w": 1.0,
-     "states": [(3.0, 1.0)], "battery_degc": COLD, "usable": TABLE, "self_discharge_per_month": 0.03, "disconnect_at": 0.0,
-     "reconnect_at": 0.1, "discharge_efficiency": 0.9,
+     "states": [(3.0, 1.0)], "battery_degc": COLD, "usable": TABLE, "self_discharge_per_month": 0.03, "cutoff": (0.0, 0.1), "discharge_efficiency": 0.9,
      "charging": {"efficiency": 0.92, "lowest_degc": -20.0, "highest_degc": 45.0, "limit": None}, "start": (3000, 0.5)},
     {"name": "primary cells", "seed": 4, "peak_power_w": 10.0, "capacity_wh": 40000.0, "age_years": 1.0, "yearly_loss": 0.02, "standby_w": 0.0,
-     "states": [(4.0, 1.0)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.001, "disconnect_at": 0.0,
-     "reconnect_at": 1.0, "discharge_efficiency": 1.0, "charging": None, "start": (2000, 1.0)},
+     "states": [(4.0, 1.0)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.001, "cutoff": None, "discharge_efficiency": 1.0, "charging": None, "start": (2000, 1.0)},
     {"name": "lithium, repeating", "seed": 5, "peak_power_w": 110.0, "capacity_wh": 3000.0, "age_years": 1.0, "yearly_loss": 0.03, "standby_w": 0.5,
-     "states": [(5.0, 1.0)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.05, "disconnect_at": 0.2,
-     "reconnect_at": 0.3, "discharge_efficiency": 0.96,
+     "states": [(5.0, 1.0)], "battery_degc": COOL, "usable": TABLE, "self_discharge_per_month": 0.05, "cutoff": (0.2, 0.3), "discharge_efficiency": 0.96,
      "charging": {"efficiency": 0.96, "lowest_degc": 0.0, "highest_degc": 45.0, "limit": (0.5, 0.95, 0.05)}, "start": "repeating"},
 ]
 

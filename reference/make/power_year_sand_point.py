@@ -65,7 +65,7 @@ def battery(gain, capacity, stored, on):
         net = gain[hour] - (6.0 if on else 0.0) - 0.3
         begin = stored
         stored += net * 0.92 if net >= 0 else net / 0.96
-        stored -= 0.03 / 730 * begin
+        stored -= (1 - 0.97 ** (1 / 730)) * begin
         spilled += max(stored - capacity, 0) / 0.92
         stored = min(max(stored, 0.0), capacity)
         charge[hour] = stored / capacity

@@ -15,12 +15,19 @@ pub struct Chemistry {
     pub self_discharge_per_month: f64,
     /// Share of the new capacity lost in a year of service.
     pub yearly_loss: f64,
-    /// State of charge at or below which the load is taken off.
-    pub disconnect_at: f64,
-    /// State of charge at or above which it is connected again.
-    pub reconnect_at: f64,
+    /// When a controller takes the load off; `None` where nothing does and the load has what can be drawn.
+    pub cutoff: Option<Cutoff>,
     /// How it takes charge; `None` for primary cells.
     pub charging: Option<Charging>,
+}
+
+/// Usable states of charge at which a controller takes the load off and connects it again.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Cutoff {
+    /// At or below it the load is taken off.
+    pub disconnect_at: f64,
+    /// At or above it the load is connected again.
+    pub reconnect_at: f64,
 }
 
 /// How a kind of cell takes charge.
@@ -63,8 +70,10 @@ impl Chemistry {
             discharge_efficiency: 0.95,
             self_discharge_per_month: 0.03,
             yearly_loss: 0.04,
-            disconnect_at: 0.4,
-            reconnect_at: 0.55,
+            cutoff: Some(Cutoff {
+                disconnect_at: 0.4,
+                reconnect_at: 0.55,
+            }),
             charging: Some(Charging {
                 efficiency: 0.90,
                 lowest_degc: -20.0,
@@ -92,8 +101,10 @@ impl Chemistry {
             discharge_efficiency: 0.96,
             self_discharge_per_month: 0.05,
             yearly_loss: 0.03,
-            disconnect_at: 0.2,
-            reconnect_at: 0.3,
+            cutoff: Some(Cutoff {
+                disconnect_at: 0.2,
+                reconnect_at: 0.3,
+            }),
             charging: Some(Charging {
                 efficiency: 0.96,
                 lowest_degc: 0.0,
@@ -112,7 +123,7 @@ impl Chemistry {
     /// Self-discharge 1 % a year (from memory). Usable capacity 0.85 at 0 degC and 0.60 at -30 degC (from memory). The
     /// capacity that counts depends on the current by half and more: a 19 Ah cell at 4 mA gives 13.5 Ah at 20 mA and 7
     /// Ah at 35 mA (Linden's Handbook of Batteries, figure 14.17); take it from the maker's curve at the load's
-    /// current. Nothing is drawn below empty, and what is empty stays so.
+    /// current. No controller takes the load off; what a cold hour does not give it gets again in warmth.
     #[must_use]
     pub fn primary_lithium() -> Self {
         Self {
@@ -120,8 +131,7 @@ impl Chemistry {
             discharge_efficiency: 1.0,
             self_discharge_per_month: 0.01 / 12.0,
             yearly_loss: 0.0,
-            disconnect_at: 0.0,
-            reconnect_at: 1.0,
+            cutoff: None,
             charging: None,
         }
     }
@@ -129,8 +139,8 @@ impl Chemistry {
     /// Alkaline manganese dioxide at a small steady current.
     ///
     /// Self-discharge 3 % a year: the high end of 2-3 % (from memory). Usable capacity 0.70 at 0 degC and 0.20 at -20
-    /// degC (from memory); it falls with the current as well. Nothing is drawn below empty, and what is empty
-    /// stays so.
+    /// degC (from memory); it falls with the current as well. No controller takes the load
+    /// off; what a cold hour does not give it gets again in warmth.
     #[must_use]
     pub fn alkaline() -> Self {
         Self {
@@ -138,8 +148,7 @@ impl Chemistry {
             discharge_efficiency: 1.0,
             self_discharge_per_month: 0.03 / 12.0,
             yearly_loss: 0.0,
-            disconnect_at: 0.0,
-            reconnect_at: 1.0,
+            cutoff: None,
             charging: None,
         }
     }

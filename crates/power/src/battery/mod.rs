@@ -14,7 +14,7 @@ mod peukert;
 mod step;
 
 pub use capacitor::{capacitance_needed_f, voltage_after_burst_v};
-pub use chemistry::{Charging, Chemistry, Taper};
+pub use chemistry::{Charging, Chemistry, Cutoff, Taper};
 pub use error::{BatteryError, BatteryQuantity};
 pub use peukert::{peukert_exponent, peukert_hours};
 pub use step::{Battery, BatteryAt, BatteryState, Flows, HOURS_PER_MONTH};

@@ -6,14 +6,15 @@
 //!
 //! With E the content, cap the aged capacity, f the usable share at the temperature: what lies below `(1 - f) cap`
 //! cannot be drawn in that cold, and comes back with warmth. The *usable state of charge* is
-//! `(E - (1 - f) cap)/(f cap)`, 0 below that; the controller acts on it. In an hour, in this order: the controller
-//! looks at E; the load (if connected) and the standing consumption take what the panel gives; what is over is charged,
+//! `(E - (1 - f) cap)/(f cap)`, 0 below that; the controller, where there is one, acts on it. Of a content left alone
+//! `(1 - m)^(1/730)` is kept in an hour, so that a month of 730 h takes the share m. In an hour, in this order: the
+//! controller looks at E; the load (if connected) and the standing consumption take what the panel gives; what is over is charged,
 //! what is missing is drawn; the self-discharge of the content at the hour's beginning goes off; what is above cap was
 //! never taken.
 //!
 //! Validity: hours; currents for which the capacity holds. Accuracy: the account closes to rounding.
 
-use super::chemistry::{Charging, Chemistry, Taper};
+use super::chemistry::{Charging, Chemistry, Cutoff, Taper};
 use super::error::{BatteryError, BatteryQuantity};
 
 /// Hours in the month of a self-discharge: 8760/12.
@@ -114,26 +115,29 @@ impl Battery {
         let capacity_wh = self.aged_capacity_wh()?;
         let chemistry = &self.chemistry;
         let usable = chemistry.usable_share(temperature_degc)?;
-        let disconnect_at = BatteryQuantity::StateOfCharge.check(chemistry.disconnect_at)?;
-        let reconnect_at = BatteryQuantity::StateOfCharge.check(chemistry.reconnect_at)?;
-        if reconnect_at <= disconnect_at {
-            return Err(BatteryError::NoHysteresis {
-                disconnect_at,
-                reconnect_at,
-            });
-        }
         let floor_wh = (1.0 - usable) * capacity_wh;
+        let (disconnect_wh, reconnect_wh) = match &chemistry.cutoff {
+            None => (f64::NEG_INFINITY, f64::NEG_INFINITY),
+            Some(cutoff) => {
+                let (disconnect_at, reconnect_at) = cutoff.checked()?;
+                let usable_wh = usable * capacity_wh;
+                (
+                    floor_wh + disconnect_at * usable_wh,
+                    floor_wh + reconnect_at * usable_wh,
+                )
+            }
+        };
         let lost = BatteryQuantity::SelfDischarge.check(chemistry.self_discharge_per_month)?;
         let discharge_efficiency =
             BatteryQuantity::DischargeEfficiency.check(chemistry.discharge_efficiency)?;
         let mut at = BatteryAt {
             capacity_wh,
             floor_wh,
-            disconnect_wh: floor_wh + disconnect_at * usable * capacity_wh,
-            reconnect_wh: floor_wh + reconnect_at * usable * capacity_wh,
+            disconnect_wh,
+            reconnect_wh,
             charge_efficiency: 1.0,
             discharge_efficiency,
-            kept_share: 1.0 - lost / HOURS_PER_MONTH,
+            kept_share: libm::pow(1.0 - lost, 1.0 / HOURS_PER_MONTH),
             highest_wh: 0.0,
             at_full_wh: 0.0,
             slope: 0.0,
@@ -218,7 +222,8 @@ impl BatteryAt {
     /// Takes the battery through an hour in which the panel gives `gained_wh`, the load asks for `load_wh` and the
     /// controller for `standby_wh`, Wh, each finite and 0 or more: check them where they enter.
     ///
-    /// The load is taken off or connected at the beginning; without load the controller's consumption goes on. With
+    /// The content has to lie between nothing and [`BatteryAt::capacity_wh`]; one above full makes a charge loss below
+    /// zero. The load is taken off or connected at the beginning; without load the controller's consumption goes on. With
     /// nothing left to draw the load goes short first.
     #[inline]
     pub fn step(
@@ -281,6 +286,20 @@ impl BatteryAt {
             }
         }
         flows
+    }
+}
+
+impl Cutoff {
+    fn checked(&self) -> Result<(f64, f64), BatteryError> {
+        let disconnect_at = BatteryQuantity::StateOfCharge.check(self.disconnect_at)?;
+        let reconnect_at = BatteryQuantity::StateOfCharge.check(self.reconnect_at)?;
+        if reconnect_at <= disconnect_at {
+            return Err(BatteryError::NoHysteresis {
+                disconnect_at,
+                reconnect_at,
+            });
+        }
+        Ok((disconnect_at, reconnect_at))
     }
 }
 

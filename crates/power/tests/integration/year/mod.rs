@@ -11,7 +11,7 @@ mod weather;
 
 use std::io::Write;
 
-use power::battery::{Battery, Charging, Chemistry};
+use power::battery::{Battery, Charging, Chemistry, Cutoff};
 use power::sun::{
     Array, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneYear, SOLAR_CONSTANT_ASTM_E490_W_M2,
     Site, Sky, SunYear,
@@ -168,8 +168,10 @@ fn plain_system(peak_power_w: f64, capacity_wh: f64, start: Start) -> PowerSyste
                 discharge_efficiency: 0.96,
                 self_discharge_per_month: 0.03,
                 yearly_loss: 0.0,
-                disconnect_at: 0.2,
-                reconnect_at: 0.4,
+                cutoff: Some(Cutoff {
+                    disconnect_at: 0.2,
+                    reconnect_at: 0.4,
+                }),
                 charging: Some(Charging {
                     efficiency: 0.92,
                     lowest_degc: -40.0,

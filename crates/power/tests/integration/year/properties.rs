@@ -1,6 +1,6 @@
 //! The hourly year for any system: the account closes, the sums agree, and a plain loop finds the same.
 
-use power::battery::{BatteryState, Charging, Chemistry, Taper};
+use power::battery::{BatteryState, Charging, Chemistry, Cutoff, Taper};
 use power::sun::{Array, DAYS, Face, HOURS, Iam, Mounting, PlaneYear, Sky, Soiling, SunYear};
 use power::weather::{ClearnessModel, ClearnessYears, MonthMean};
 use power::year::{
@@ -58,7 +58,10 @@ fn any_system() -> impl Strategy<Value = PowerSystem> {
                 Chemistry::lithium_iron_phosphate()
             };
             let chemistry = &mut system.battery.chemistry;
-            (chemistry.disconnect_at, chemistry.reconnect_at) = (off, off + gap);
+            chemistry.cutoff = Some(Cutoff {
+                disconnect_at: off,
+                reconnect_at: off + gap,
+            });
             chemistry.charging = chemistry.charging.map(|charging| Charging {
                 limit: limit.map(|(highest_per_h, from, left)| Taper {
                     highest_per_h,
@@ -196,7 +199,7 @@ proptest! {
         let yields = invented_year(seed);
         let repeating = run(&system, &load, &yields);
         let (begin, _) = repeating.start_end_charge;
-        let above_off = begin > system.battery.chemistry.reconnect_at;
+        let above_off = begin > system.battery.chemistry.cutoff.unwrap().reconnect_at;
         if matches!(repeating.settled, Settled::After(_)) && above_off {
             system.start = Start::At { hour: 0, charge: begin };
             let again = run(&system, &load, &yields);

@@ -1,6 +1,6 @@
 //! A second battery written from the rules: `reference/power/numpy-battery-twin.json`.
 
-use power::battery::{Battery, Charging, Chemistry, Taper};
+use power::battery::{Battery, Charging, Chemistry, Cutoff, Taper};
 use power::sun::HOURS;
 use power::year::{
     Extra, Load, PowerSystem, Scratch, Settled, Start, StateShare, YearPlan, first_hour_of_month,
@@ -58,6 +58,10 @@ fn system(case: &Value) -> PowerSystem {
             left: limit[2].as_f64().unwrap(),
         }),
     });
+    let cutoff = case["cutoff"].as_array().map(|at| Cutoff {
+        disconnect_at: at[0].as_f64().unwrap(),
+        reconnect_at: at[1].as_f64().unwrap(),
+    });
     let start = match case["start"].as_array() {
         None => Start::Repeating,
         Some(start) => Start::At {
@@ -76,8 +80,7 @@ fn system(case: &Value) -> PowerSystem {
                 discharge_efficiency: number("discharge_efficiency"),
                 self_discharge_per_month: number("self_discharge_per_month"),
                 yearly_loss: number("yearly_loss"),
-                disconnect_at: number("disconnect_at"),
-                reconnect_at: number("reconnect_at"),
+                cutoff,
                 charging,
             },
         },
