@@ -18,6 +18,7 @@ mod reference;
 mod resolve;
 mod schema;
 mod site;
+mod slips;
 mod spoilt;
 mod spreads;
 mod tables;

@@ -234,6 +234,7 @@ pub(crate) struct Mistakes {
     index: BTreeMap<(Code, Site, String), usize>,
     torn: bool,
     torn_from: Vec<Site>,
+    torn_over: Vec<Site>,
 }
 
 impl Mistakes {
@@ -252,6 +253,12 @@ impl Mistakes {
     pub(crate) fn tear_from(&mut self, site: Site) {
         self.torn = true;
         self.torn_from.push(site);
+    }
+
+    /// What stands here may have been read as something that it is not.
+    pub(crate) fn tear_over(&mut self, site: Site) {
+        self.torn = true;
+        self.torn_over.push(site);
     }
 
     pub(crate) fn is_torn(&self) -> bool {
@@ -284,6 +291,7 @@ impl Mistakes {
                 .iter()
                 .filter(|m| m.code == Code::Syntax)
                 .map(|m| m.site)
+                .chain(self.torn_over)
                 .collect();
             let meets = |m: &Mistake| {
                 let (a, b) = (m.site.start, m.site.end);

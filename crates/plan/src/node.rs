@@ -7,6 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::site::{FileId, Site};
+use crate::slips::slips;
 
 /// A value and its place.
 #[derive(Clone, Debug)]
@@ -93,12 +94,23 @@ pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
         let range = error.span().unwrap_or(0..0);
         let message = error.message().trim();
         let range = visible(text, range);
-        let line = text.as_bytes()[..range.start]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count();
+        let line = text[..range.start].rfind('\n').map_or(0, |i| i + 1);
         // The first in a line is the cause of the others.
         if last_line.replace(line) == Some(line) {
+            continue;
+        }
+        let slips = slips(text, line);
+        if !slips.is_empty() && !message.starts_with("duplicate key") {
+            let end = text[line..].find('\n').map_or(text.len(), |i| line + i);
+            mistakes.tear_over(Site::new(file, slips[0].range.start..end));
+            for slip in slips {
+                mistakes.push(
+                    Mistake::error(Code::Syntax, Site::new(file, slip.range), slip.message)
+                        .label("here")
+                        .help(slip.help)
+                        .part("file"),
+                );
+            }
             continue;
         }
         let unclosed = message.contains("between array elements")

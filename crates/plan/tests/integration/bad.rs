@@ -71,6 +71,10 @@ bad! {
     include_of_itself: "format = 1\n" => "format = 1\ninclude = [\"plan.toml\"]\n";
     no_lantern: "kind = \"lamp\"" => "kind = \"relay\"";
     no_calibration: "calibrated = { date = 2026-11-02, by = \"tank\" }\n" => "";
+    decimal_comma_in_a_bare_number: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\nshipping = 0,3";
+    value_with_a_unit_that_is_not_in_quotes: "voltage = \"24 V\"" => "voltage = 24 V";
+    quote_that_the_next_one_closes: "voltage = \"24 V\", resistance" => "voltage = \"24 V, resistance";
+    curly_quotes: "water_depth = \"85 m\"" => "water_depth = “85 m”";
     no_contacts: "contacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\n" => "";
 }
 
