@@ -21,12 +21,13 @@ lines = [
     "# source: H. Urkowitz, Proc. IEEE 55 (1967) 523-531; values by scipy 1.17.1 scipy.stats.chi2, ncx2",
     "# script: reference/make/detect_urkowitz.py",
     f"# script-sha256: {hashlib.sha256(HERE.read_bytes()).hexdigest()}",
-    "# tolerance: relative 1e-8 (printed digits); trials are held to five standard deviations of their count",
-    "time_bandwidth,false_alarm_probability,snr_db,threshold,detection_probability",
+    "# tolerance: relative 1e-8 (printed digits); counts of trials are held to their exact limits, one in a million",
+    "# the last column is wrong on purpose: the threshold of half the degrees of freedom over the same mean level",
+    "time_bandwidth,false_alarm_probability,snr_db,threshold,detection_probability,threshold_of_half",
 ]
 for tw, pfa, snr_db in ROWS:
     dof = 2 * tw
     threshold = chi2.isf(pfa, dof)
     detection = ncx2.sf(threshold, dof, dof * 10.0 ** (snr_db / 10.0))
-    lines.append(f"{tw},{pfa!r},{snr_db!r},{threshold:.9f},{detection:.9f}")
+    lines.append(f"{tw},{pfa!r},{snr_db!r},{threshold:.9f},{detection:.9f},{2 * chi2.isf(pfa, tw):.9f}")
 OUT.write_text("\n".join(lines) + "\n")

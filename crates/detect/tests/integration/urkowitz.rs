@@ -90,20 +90,25 @@ fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u6
     found
 }
 
-/// Five standard deviations of a count of trials with probability `p`: exceeded by chance less than once in a million.
-fn hold(what: &str, found: usize, trials: usize, p: f64) {
-    let expected = p * trials as f64;
-    let spread = (expected * (1.0 - p)).sqrt();
-    assert!(spread > 3.0, "too few trials to say anything");
+/// Whether a count of trials speaks for probability `p`: within the exact two-sided limits (Clopper and Pearson), which a right
+/// count leaves by chance once in a million.
+fn holds(found: usize, trials: usize, p: f64) -> bool {
     assert!(
-        (found as f64 - expected).abs() <= 5.0 * spread,
-        "{what}: {found} of {trials}, expected {expected}"
+        p * trials as f64 > 50.0,
+        "too few trials to say anything on both sides"
     );
+    let (low, high) = chance::clopper_pearson(found as u64, trials as u64, 1.0 - 1e-6).unwrap();
+    (low..=high).contains(&p)
 }
 
-fn rows() -> Vec<[f64; 5]> {
+/// Trials in which 60 false alarms are expected.
+fn trials_for(pfa: f64) -> usize {
+    (60.0 / pfa) as usize
+}
+
+fn rows() -> Vec<[f64; 6]> {
     let text = std::fs::read_to_string(reference("scipy-urkowitz.csv")).unwrap();
-    let rows: Vec<[f64; 5]> = text
+    let rows: Vec<[f64; 6]> = text
         .lines()
         .filter(|line| !line.starts_with('#'))
         .skip(1)
@@ -121,34 +126,46 @@ fn rows() -> Vec<[f64; 5]> {
 
 #[test]
 fn val_false_alarms_of_energy_follow_chi_square() {
-    for (i, [tw, pfa, _, threshold, _]) in rows().into_iter().enumerate() {
-        let dof = (2.0 * tw) as u32;
-        // About 40 million samples at most; at least ten events are expected.
-        let trials = (20.0 / pfa) as usize;
-        let found = events(dof, threshold, None, trials, 1000 + i as u64);
-        hold("false alarms", found, trials, pfa);
+    for (i, [tw, pfa, _, threshold, ..]) in rows().into_iter().enumerate() {
+        let trials = trials_for(pfa);
+        let found = events((2.0 * tw) as u32, threshold, None, trials, 1000 + i as u64);
+        assert!(
+            holds(found, trials, pfa),
+            "false alarms: {found} of {trials}, expected {pfa} of them"
+        );
     }
 }
 
 #[test]
 fn val_detections_of_energy_follow_noncentral_chi_square() {
-    for (i, [tw, _, snr_db, threshold, pd]) in rows().into_iter().enumerate() {
+    for (i, [tw, _, snr_db, threshold, pd, _]) in rows().into_iter().enumerate() {
         let dof = (2.0 * tw) as u32;
         let trials = 20_000;
         let found = events(dof, threshold, Some(snr_db), trials, 2000 + i as u64);
-        hold("detections", found, trials, pd);
+        assert!(
+            holds(found, trials, pd),
+            "detections: {found} of {trials}, expected {pd} of them"
+        );
     }
 }
 
+/// Red: a threshold for TW instead of 2TW degrees of freedom must fail the check above in every row, and so must a
+/// detector that never fires.
 #[test]
 fn val_wrong_degrees_of_freedom_are_seen() {
-    // The slip of counting TW instead of 2TW degrees of freedom must not pass the check above.
-    let threshold_for_10_dof = 23.209_251; // chi2.isf(0.01, 10), scipy 1.17.1
-    let trials = 2000;
-    let found = events(20, 2.0 * threshold_for_10_dof, None, trials, 3);
-    let expected = 0.01 * trials as f64;
-    assert!(
-        (found as f64 - expected).abs() > 3.0 * expected.sqrt(),
-        "{found} against {expected}"
-    );
+    for (i, [tw, pfa, .., threshold_of_half]) in rows().into_iter().enumerate() {
+        let trials = trials_for(pfa);
+        let found = events(
+            (2.0 * tw) as u32,
+            threshold_of_half,
+            None,
+            trials,
+            3000 + i as u64,
+        );
+        assert!(
+            !holds(found, trials, pfa),
+            "TW {tw}: {found} of {trials} passed for {pfa}"
+        );
+        assert!(!holds(0, trials, pfa));
+    }
 }
