@@ -187,6 +187,27 @@ mod tests {
             }
             seen += 1;
         }
-        assert!(seen > 30);
+        assert_eq!(seen, 42);
+    }
+
+    /// Under a sun that hardly sets, a clock that runs beside the sun parts the night in the middle of an hour; the hours
+    /// together still have the whole day.
+    #[test]
+    fn verif_the_hour_about_midnight_has_both_its_parts() {
+        let sum = |clock_deg: f64, ws: f64| -> f64 {
+            (0..24)
+                .map(|hour| {
+                    let angle_deg = 15.0 * f64::from(hour) - 172.5 + clock_deg;
+                    share(angle_deg.to_radians(), ws).global
+                })
+                .sum()
+        };
+        for ws_deg in [90.0_f64, 170.0, 178.0, 180.0] {
+            let ws = ws_deg.to_radians();
+            for clock_deg in [-7.0, -3.0, 4.0, 7.4] {
+                let (beside, with) = (sum(clock_deg, ws), sum(0.0, ws));
+                assert!((beside / with - 1.0).abs() < 1e-12, "{ws_deg} {clock_deg}");
+            }
+        }
     }
 }

@@ -112,6 +112,9 @@ fn verif_distribution_of_outage() {
         (Some(0), Some(6))
     );
     assert_eq!(ten.unsettled(), 0);
+    // 0.07 of 100 is 7.000000000000001 in binary.
+    let hundred = outages(&(0..100).collect::<Vec<_>>());
+    assert_eq!(hundred.hours_off_in(0.07), Some(6));
 }
 
 const SEARCH: CapacitySearch = CapacitySearch {

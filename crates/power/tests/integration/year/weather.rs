@@ -144,6 +144,34 @@ fn verif_months_keep_their_clearness() {
     }
 }
 
+/// At the turn of a month the day's rank goes on: the first day of a dull December after a bright November has December's
+/// mean, and is duller after a dull day than after a bright one. 4000 days with a spread of 0.16 have an error of 0.0025.
+#[test]
+fn verif_the_turn_of_a_month_moves_no_mean() {
+    let sun = sand_point_sun();
+    let mut monthly = [0.4; 12];
+    (monthly[10], monthly[11]) = (0.72, 0.30);
+    for model in [ClearnessModel::Aguiar, BENDT] {
+        let years = ClearnessYears::new(model, &monthly, MonthMean::OverYears, &sun).unwrap();
+        let mut days = [0.0; DAYS];
+        let pairs: Vec<(f64, f64)> = (0..4000)
+            .map(|year| {
+                years.fill(5, year, &mut days);
+                (days[333], days[334])
+            })
+            .collect();
+        let mean = |of: fn(&(f64, f64)) -> f64, pairs: &[(f64, f64)]| {
+            pairs.iter().map(of).sum::<f64>() / pairs.len() as f64
+        };
+        within(mean(|pair| pair.0, &pairs), 0.72, 0.01);
+        within(mean(|pair| pair.1, &pairs), 0.30, 0.01);
+        let mut sorted = pairs;
+        sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let (dull, bright) = sorted.split_at(2000);
+        assert!(mean(|pair| pair.1, bright) > mean(|pair| pair.1, dull) + 0.03);
+    }
+}
+
 /// Red: scaling every year's months takes the bad winters away.
 #[test]
 fn verif_scaling_every_year_hides_bad_years() {
