@@ -77,7 +77,7 @@ def battery(gain):
     """Hours off, unserved energy and lowest usable charge of each year, from a full battery at the start."""
     count = gain.shape[1]
     cap, load, standby = system["capacity_wh"], system["load_wh"], system["standby_wh"]
-    kept_share = 1 - system["self_discharge"] / 730
+    kept_share = (1 - system["self_discharge"]) ** (1 / 730)
     inward, outward = system["charge_efficiency"], system["discharge_efficiency"]
     stored, on = np.full(count, cap), np.ones(count, bool)
     off, unserved, lowest = np.zeros(count, int), np.zeros(count), np.full(count, np.inf)

@@ -272,6 +272,9 @@ impl Bench {
         let battery = &self.system.battery;
         let chemistry = &battery.chemistry;
         let charging = chemistry.charging.ok_or("a battery that is charged")?;
+        let cutoff = chemistry
+            .cutoff
+            .ok_or("a controller that takes the load off")?;
         let taper = charging.limit.ok_or("a charging power that falls")?;
         let capacity_wh = battery.aged_capacity_wh()?;
         let highest_wh = taper.highest_per_h * capacity_wh;
@@ -311,8 +314,8 @@ impl Bench {
                 "self_discharge": chemistry.self_discharge_per_month,
                 "charge_efficiency": charging.efficiency,
                 "discharge_efficiency": chemistry.discharge_efficiency,
-                "disconnect_at": chemistry.disconnect_at,
-                "reconnect_at": chemistry.reconnect_at,
+                "disconnect_at": cutoff.disconnect_at,
+                "reconnect_at": cutoff.reconnect_at,
                 "highest_wh": highest_wh,
                 "at_full_wh": taper.left * highest_wh,
                 "slope": (1.0 - taper.left) * taper.highest_per_h / (1.0 - taper.from),
