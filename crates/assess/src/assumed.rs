@@ -5,14 +5,8 @@ use plan::{Action, Line, Requirement, That, Unwritten};
 use crate::uplink_verdicts::PRICE_DAYS;
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
-pub(crate) fn assumed(line: &Line, spreads: &[String]) -> Vec<String> {
+pub(crate) fn assumed(line: &Line) -> Vec<String> {
     let mut all = Vec::new();
-    if !spreads.is_empty() {
-        all.push(format!(
-            "every value is at its nominal: what is written after ± changes no verdict: {}",
-            spreads.join(", ")
-        ));
-    }
     if !line.supplies.is_empty() {
         all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
     }
@@ -46,9 +40,6 @@ pub(crate) fn assumed(line: &Line, spreads: &[String]) -> Vec<String> {
                 m.id
             ));
         }
-    }
-    if !line.sections.is_empty() {
-        all.push("sections hang straight down: no water current, no stretch".to_owned());
     }
     for section in &line.sections {
         if let Some(excess_m) = line.excess_m(section).filter(|m| *m > 0.0) {

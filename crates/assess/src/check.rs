@@ -6,6 +6,7 @@ use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::assumed::assumed;
 use crate::evidence::Record;
+use crate::open::open;
 use crate::reach::{Reach, lost};
 use crate::verdict::{Judged, Verdict, Word};
 use crate::{delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts};
@@ -49,6 +50,8 @@ pub struct Check {
     pub standing: Vec<Judged>,
     /// Values that count although nobody wrote them.
     pub assumed: Vec<String>,
+    /// What no verdict answers yet although the plan has it.
+    pub open: Vec<String>,
     /// Cautions that this plan calls for.
     pub cautions: Vec<&'static str>,
     /// Errors in the plan.
@@ -96,6 +99,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         requirements: Vec::new(),
         standing: Vec::new(),
         assumed: Vec::new(),
+        open: Vec::new(),
         cautions: Vec::new(),
         errors: errors.len(),
         warnings: reading.mistakes.len() - errors.len(),
@@ -164,7 +168,8 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             ));
         }
     }
-    check.assumed = assumed(line, &reading.spreads);
+    check.assumed = assumed(line);
+    check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
 }

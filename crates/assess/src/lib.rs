@@ -9,6 +9,7 @@ mod delay_verdicts;
 pub mod evidence;
 pub mod input;
 mod link_verdicts;
+mod open;
 mod other_verdicts;
 mod power_verdicts;
 mod queue;

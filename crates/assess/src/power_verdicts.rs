@@ -8,7 +8,7 @@
 use std::mem::discriminant;
 
 use plan::{Limits, Line, Load, Module, ModuleIx, Q, SupplyIx};
-use power::{NetworkError, Solution};
+use power::{LoadKind, NetworkError, Solution};
 
 use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, electric};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -219,11 +219,12 @@ fn sound<'c>(line: &Line, cases: &'c [Case]) -> (Vec<Verdict>, Vec<(&'c Case, &'
                     side: Side::AtLeast,
                     limit: 100.0,
                     narrow: NARROW_LOAD_PERCENT,
-                    unit: "% of the load".to_owned(),
+                    unit: "% of the load that is asked".to_owned(),
                 };
                 let why = format!(
-                    "this line cannot carry that load: with {} it collapses, first at {first}",
-                    case.name
+                    "this line cannot carry that load: with {} it collapses, first at {first}{}",
+                    case.name,
+                    enough(line, case, *scale)
                 );
                 verdicts.push(against.judge("the line".to_owned(), 100.0 * scale, evidence(), why));
             }
@@ -233,6 +234,37 @@ fn sound<'c>(line: &Line, cases: &'c [Case]) -> (Vec<Verdict>, Vec<(&'c Case, &'
         }
     }
     (verdicts, good)
+}
+
+/// What would just carry the load of a case of which the line carries only the share `scale`.
+///
+/// Kirchhoff's laws keep their form when every voltage grows by k and every power by k^2, and when every resistance grows by
+/// 1/k and every power by k: so the share that is carried goes with the square of the supply's voltage, and with one over
+/// the resistances. A load of constant current keeps neither form, a resistor not the second.
+fn enough(line: &Line, case: &Case, scale: f64) -> String {
+    let network = &case.input.network;
+    let any = |wanted: fn(&LoadKind) -> bool| network.loads.iter().any(|l| wanted(&l.kind));
+    let ([source], false) = (
+        network.sources.as_slice(),
+        any(|k| matches!(k, LoadKind::Current { .. })),
+    ) else {
+        return String::new();
+    };
+    let supply = &line.supplies[case.input.sources[0]];
+    // Rounded up, so that what is said is enough.
+    let volts = (10.0 * source.voltage_v / libm::sqrt(scale)).ceil() / 10.0;
+    let resistances = if any(|k| matches!(k, LoadKind::Resistance { .. })) {
+        String::new()
+    } else {
+        format!(
+            ", or with all resistances, that of the supply among them, at {:.1} % of theirs",
+            (1000.0 * scale).floor() / 10.0
+        )
+    };
+    format!(
+        "; it would just carry it with supply.{} at {volts:.1} V{resistances}",
+        supply.id
+    )
 }
 
 /// Voltage of one module, or of each, against the limits given or its own.

@@ -62,7 +62,7 @@ pub enum RehearsalError {
     },
     /// Modules switch each other on and off without end.
     #[error(
-        "at {at}: module.{module} has restarted {times} times: it switches on and off without end; its boot or its load is more than the line can carry"
+        "at {at}: module.{module} has restarted {times} times: it switches on and off without end, for its boot or a load on the line is more than the line carries; `soundline check` tells how much it carries"
     )]
     RestartLoop {
         /// When.

@@ -69,14 +69,29 @@ fn verif_what_is_not_written_is_told_as_assumed() {
     }
 }
 
-/// A spread that is written and changes no verdict is told, first of all.
+/// Spreads that change no verdict are told as open, and so is what no verdict answers.
 #[test]
-fn verif_spreads_that_change_no_verdict_are_told_first() {
+fn verif_what_no_verdict_answers_is_told() {
     let nominal = checked(&[]);
-    assert!(nominal.assumed.iter().all(|a| !a.contains('±')));
+    assert!(nominal.open.iter().all(|o| !o.contains('±')));
     let spread = checked(&[("depth = \"20 m\"", "depth = \"20 m ± 400 %\"")]);
-    assert!(spread.assumed[0].contains("module.ear.position.depth"));
     assert_eq!(spread.requirements, nominal.requirements);
+    assert!(
+        spread
+            .open
+            .iter()
+            .any(|o| o.contains("module.ear.position.depth")),
+        "{:?}",
+        spread.open
+    );
+    let about = |check: &assess::Check, what: &str| check.open.iter().any(|o| o.contains(what));
+    assert!(about(&nominal, "start-up in time"));
+    assert!(about(&nominal, "how far each hydrophone hears"));
+    assert!(about(&nominal, "no sections"));
+    assert!(!about(&nominal, "panels and battery"));
+    let sun = "kind = \"solar-battery\"\npanels = { peak_power_each = \"20 W\", tilt = \"30 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"agm\", capacity = \"9 Ah\", voltage = \"12 V\" }";
+    let solar = checked(&[("kind = \"bench\"", sun)]);
+    assert!(about(&solar, "panels and battery"), "{:?}", solar.open);
 }
 
 /// The small plan writes these; without them they are assumed.

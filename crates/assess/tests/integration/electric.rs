@@ -58,6 +58,28 @@ fn val_a_line_that_cannot_carry_its_load_is_broken_with_its_share() {
     assert_eq!(check.status(), Status::Broken);
 }
 
+/// What is said to be just enough is: `Pmax` goes with `Vs^2` and with `1 / R`, so 36 W need `48 V / sqrt(0.8)` or 80 % of the
+/// 20 ohm. A tenth of a volt less, or of a percent more, and the line collapses again.
+#[test]
+fn val_what_would_just_carry_the_load_does() {
+    let check = two(&[("25 W", "36 W")]);
+    let volts = SUPPLY_V / 0.8_f64.sqrt();
+    let why = &known(&check, "voltage").why;
+    assert!(why.contains("supply.bench at 53.7 V"), "{why}");
+    assert!(why.contains("at 80.0 % of theirs"), "{why}");
+    assert!((53.6..53.7).contains(&volts));
+    let collapses = |changes: &[(&str, &str)]| {
+        let check = two(changes);
+        requirement(&check, "voltage")
+            .verdicts
+            .iter()
+            .any(|v| matches!(v, Verdict::Known(k) if k.why.contains("collapses")))
+    };
+    let supply = |v: &str| collapses(&[("25 W", "36 W"), ("voltage = \"48 V\"", v)]);
+    assert!(supply("voltage = \"53.6 V\""));
+    assert!(!supply("voltage = \"53.7 V\""));
+}
+
 /// Just below and just above the most that the line carries.
 #[test]
 fn val_the_limit_of_carrying_lies_at_a_quarter_of_vs_squared_over_r() {

@@ -32,6 +32,11 @@ pub fn check_text(check: &Check, colour: bool) -> String {
     let _ = writeln!(out, "\n{}", totals(check));
     list(
         &mut out,
+        "Still open: no verdict above answers",
+        &check.open,
+    );
+    list(
+        &mut out,
         "Assumed, because the plan does not say otherwise",
         &check.assumed,
     );
@@ -136,20 +141,21 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if let Some(clause) = &judged.clause {
         let _ = writeln!(out, "           by {clause}");
     }
-    // Of what is met the one closest to its limit is enough.
-    let told = match judged.word() {
-        Word::Met => 1,
-        _ => judged
-            .verdicts
-            .iter()
-            .filter(|v| v.word() != Word::Met)
-            .count()
-            .min(most),
-    };
-    for verdict in judged.verdicts.iter().take(told) {
+    // Of what is met the one closest to its limit is enough, and of one subject in many cases the worst.
+    let mut told: Vec<&Verdict> = Vec::new();
+    for verdict in &judged.verdicts {
+        let most = if judged.word() == Word::Met { 1 } else { most };
+        let again = matches!(verdict, Verdict::Known(_))
+            && told.iter().any(|t| t.subject() == verdict.subject());
+        let counts = verdict.word() != Word::Met || judged.word() == Word::Met;
+        if counts && !again && told.len() < most {
+            told.push(verdict);
+        }
+    }
+    for verdict in &told {
         tell(out, verdict);
     }
-    let rest = judged.verdicts.len() - told;
+    let rest = judged.verdicts.len() - told.len();
     if rest > 0 {
         let _ = writeln!(out, "           and {rest} more, none of them worse");
     }
@@ -236,6 +242,7 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "source_digest": check.source_digest,
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
+        "open": check.open,
         "assumed": check.assumed,
         "cautions": check.cautions,
         "mistakes": mistakes_json(mistakes, sources),

@@ -14,7 +14,7 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 use jiff::tz::Offset;
-use plan::{Mistake, Sources};
+use plan::{Mistake, Reading, Sources};
 use report::{OutputError, Overwrite, write_atomically};
 use serde::Serialize;
 use thiserror::Error;
@@ -215,8 +215,12 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             writeln!(
                 out.stdout,
                 "wrote {plan}: {plan_marked} lines are marked `# assumed`\n\
-                 wrote {cues}: {cues_marked} lines are marked `# assumed`\n"
+                 wrote {cues}: {cues_marked} lines are marked `# assumed`"
             )?;
+            if let Some(suited) = suited(&reading) {
+                writeln!(out.stdout, "{suited}")?;
+            }
+            writeln!(out.stdout)?;
             if check.not_held().next().is_some() {
                 writeln!(
                     out.stdout,
@@ -263,6 +267,22 @@ fn refuse_errors(mistakes: &[Mistake], sources: &Sources, out: &mut Out) -> Resu
         0 => Ok(()),
         mistakes => Err(NewError::NoPlan { mistakes }.into()),
     }
+}
+
+/// The limits that were assumed such that the answers fit them: with others they may not.
+fn suited(reading: &Reading) -> Option<String> {
+    use quantity::{Dimension, show};
+    let modules = &reading.line.as_ref()?.modules;
+    let input = modules.iter().find_map(|m| m.input.as_ref())?;
+    let rated_m = modules
+        .iter()
+        .find_map(|m| m.housing.as_ref()?.rated_depth_m)?;
+    Some(format!(
+        "modules are assumed to suit these answers: an input of {} to {}, a housing for {}; put in what yours have",
+        show(input.minimum_v.si, Dimension::Voltage),
+        show(input.maximum_v.si, Dimension::Voltage),
+        show(rated_m.si, Dimension::Length)
+    ))
 }
 
 /// What mends a requirement that the template writes, or one of those that are checked in every plan.

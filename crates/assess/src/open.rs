@@ -1,0 +1,43 @@
+//! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
+
+use plan::{Line, Position, SupplyKind};
+
+/// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
+pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
+    let mut all = Vec::new();
+    for supply in &line.supplies {
+        match supply.kind {
+            SupplyKind::SolarBattery => all.push(format!(
+                "supply.{}: whether panels and battery carry the load through the deployment and its darkest month",
+                supply.id
+            )),
+            SupplyKind::PrimaryCells => all.push(format!(
+                "supply.{}: how long its cells last",
+                supply.id
+            )),
+            SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => {}
+        }
+    }
+    if !line.supplies.is_empty() {
+        all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first".to_owned());
+    }
+    if !line.detectors.is_empty() {
+        all.push("how far each hydrophone hears, in which wind, and how often its detector is wrong: `soundline listen` and a rehearsal show single cases".to_owned());
+    }
+    if !line.sections.is_empty() {
+        all.push("where the line hangs and what it pulls: depths are those of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
+    } else if line
+        .modules
+        .iter()
+        .any(|m| matches!(m.position, Position::Depth(q) if q.si > 0.0))
+    {
+        all.push("what holds the modules at their depth: the plan has no sections".to_owned());
+    }
+    if !spreads.is_empty() {
+        all.push(format!(
+            "what spreads do: every value counts at its nominal, and what is written after ± changes no verdict: {}",
+            spreads.join(", ")
+        ));
+    }
+    all
+}
