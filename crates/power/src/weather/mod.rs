@@ -24,3 +24,22 @@ pub use file::{FileError, Place, WeatherFile, WeatherHour};
 pub use hourly::{DayShapes, HourShare, diffuse_share_density, global_share_density};
 pub use plain::parse_plain_csv;
 pub use tmy3::parse_tmy3;
+
+/// The numbers of a file in `reference/power`, row by row.
+#[cfg(test)]
+fn reference_rows(name: &str) -> Vec<Vec<f64>> {
+    let path = format!(
+        "{}/../../reference/power/{name}",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    let text = std::fs::read_to_string(path).unwrap();
+    text.lines()
+        .filter(|line| !line.starts_with('#'))
+        .skip(1)
+        .map(|line| {
+            line.split(',')
+                .map(|field| field.parse().unwrap())
+                .collect()
+        })
+        .collect()
+}

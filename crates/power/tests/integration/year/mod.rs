@@ -17,7 +17,7 @@ use power::sun::{
     Site, Sky, SunYear,
 };
 use power::weather::{WeatherHour, parse_tmy3};
-use power::year::{Extra, Load, PanelModel, PowerSystem, Start, StateShare};
+use power::year::{Extra, Load, PanelModel, PowerSystem, Start, StateShare, first_hour_of_month};
 use serde_json::Value;
 
 fn reference(name: &str) -> String {
@@ -226,4 +226,11 @@ fn invented_year(seed: u64) -> Vec<f64> {
             }
         })
         .collect()
+}
+
+fn month_of(hour: usize) -> usize {
+    (0..12)
+        .rev()
+        .find(|&month| first_hour_of_month(month).unwrap() <= hour)
+        .unwrap()
 }

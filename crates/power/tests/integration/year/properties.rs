@@ -10,21 +10,14 @@ use power::year::{
 use proptest::prelude::*;
 
 use super::{
-    FULL_ON_1_JANUARY, invented_year, panels, plain_load, plain_system, sand_point_sun, within,
-    within_share, yaw_60,
+    FULL_ON_1_JANUARY, invented_year, month_of, panels, plain_load, plain_system, sand_point_sun,
+    within, within_share, yaw_60,
 };
 
 const CLIMATE: Climate = Climate {
     air_temperature_degc: [8.0; 12],
     wind_speed_m_s: [6.0; 12],
 };
-
-fn month_of(hour: usize) -> usize {
-    (0..12)
-        .rev()
-        .find(|&month| first_hour_of_month(month).unwrap() <= hour)
-        .unwrap()
-}
 
 fn run(system: &PowerSystem, load: &Load, yields: &[f64]) -> YearAccount {
     YearPlan::new(system, load)

@@ -2,12 +2,10 @@
 
 use power::battery::{Battery, Charging, Chemistry, Cutoff, Taper};
 use power::sun::HOURS;
-use power::year::{
-    Extra, Load, PowerSystem, Scratch, Settled, Start, StateShare, YearPlan, first_hour_of_month,
-};
+use power::year::{Extra, Load, PowerSystem, Scratch, Settled, Start, StateShare, YearPlan};
 use serde_json::Value;
 
-use super::{document, twelve, within_share};
+use super::{document, month_of, twelve, within_share};
 
 /// Order of sums.
 const TOLERANCE: f64 = 1e-9;
@@ -20,12 +18,6 @@ fn invented(seed: u64, season: &[f64; 12]) -> (Vec<f64>, Vec<f64>) {
             .wrapping_mul(6_364_136_223_846_793_005)
             .wrapping_add(1_442_695_040_888_963_407);
         ((state >> 33) % below) as f64
-    };
-    let month_of = |hour: usize| {
-        (0..12)
-            .rev()
-            .find(|&month| first_hour_of_month(month).unwrap() <= hour)
-            .unwrap()
     };
     (0..HOURS)
         .map(|hour| {
