@@ -56,7 +56,8 @@ impl Coded {
         length: u64,
         file: &str,
     ) -> Result<(Info, Coded), RecordingError> {
-        Self::open(Bytes::stream(reader, length), length, Container::Flac, file)
+        let bytes = Bytes::stream(reader, length, file)?;
+        Self::open(bytes, length, Container::Flac, file)
     }
 
     pub(crate) fn ogg(
@@ -69,8 +70,8 @@ impl Coded {
             action: "read its pages",
             source,
         })?;
-        let (mut info, mut coded) =
-            Self::open(Bytes::stream(reader, length), length, Container::Ogg, file)?;
+        let bytes = Bytes::stream(reader, length, file)?;
+        let (mut info, mut coded) = Self::open(bytes, length, Container::Ogg, file)?;
         // What the decoder finds out about the end is left aside: behind a damaged page it finds nothing.
         let frames = match tail {
             Tail::SameStream { last_count } => coded.stream.frames_to(last_count),

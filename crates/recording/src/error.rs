@@ -79,7 +79,8 @@ pub enum RecordingError {
     },
     /// A floating-point sample is not a number or is infinite (also: a 64-bit sample beyond the range of 32 bits).
     #[error(
-        "{file}: sample {value} in frame {frame}, channel {channel} (both counted from 0) is not finite"
+        "{file}: sample {value} in frame {frame} (counted from 0) of channel {} is not finite",
+        u32::from(*.channel) + 1
     )]
     NotFinite {
         /// Name of the file.

@@ -4,6 +4,9 @@ use std::fmt;
 
 use jiff::Timestamp;
 
+/// Highest rate read, Hz (ours): far above any hydrophone converter.
+pub(crate) const RATE_LIMIT_HZ: u32 = 100_000_000;
+
 /// What a recording says about itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Info {

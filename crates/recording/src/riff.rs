@@ -18,14 +18,12 @@
 use std::io::{self, Read, Seek, SeekFrom};
 
 use crate::error::{RecordingError, Unsupported};
-use crate::info::{Container, Encoding};
+use crate::info::{Container, Encoding, RATE_LIMIT_HZ};
 use crate::pcm::Format;
 use crate::warning::{Warning, Warnings};
 
 /// Most channels read (ours): a frame of 64-bit samples stays within 8 KiB.
 const CHANNELS_LIMIT: u64 = 1024;
-/// Highest rate read, Hz (ours): far above any hydrophone converter.
-const RATE_LIMIT_HZ: u64 = 100_000_000;
 /// Most chunks walked over before the data (ours), so that a file of empty chunks cannot hold the reader.
 const CHUNKS_LIMIT: u64 = 10_000;
 /// Most entries of a `ds64` table (ours).
@@ -377,8 +375,8 @@ fn read_format<R: Read + Seek + ?Sized>(
     if rate_hz == 0 {
         return Err(scan.malformed(at + 4, "a rate above 0 Hz", "0".into()));
     }
-    if u64::from(rate_hz) > RATE_LIMIT_HZ {
-        return Err(scan.over_limit("rate in Hz", rate_hz.into(), RATE_LIMIT_HZ));
+    if rate_hz > RATE_LIMIT_HZ {
+        return Err(scan.over_limit("rate in Hz", rate_hz.into(), RATE_LIMIT_HZ.into()));
     }
     if valid_bits > bits {
         return Err(scan.malformed(

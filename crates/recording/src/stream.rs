@@ -14,7 +14,7 @@ use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptio
 use symphonia::default::codecs::{FlacDecoder, VorbisDecoder};
 
 use crate::error::{RecordingError, Unsupported};
-use crate::info::Encoding;
+use crate::info::{Encoding, RATE_LIMIT_HZ};
 use crate::pcm::{from_code, top_code};
 use crate::recording::ReadSeek;
 
@@ -72,6 +72,14 @@ impl Stream {
             .sample_rate
             .filter(|&rate_hz| rate_hz > 0)
             .ok_or_else(|| damaged("the rate is not given"))?;
+        if rate_hz > RATE_LIMIT_HZ {
+            return Err(RecordingError::OverLimit {
+                file: file.to_owned(),
+                quantity: "rate in Hz",
+                value: rate_hz.into(),
+                limit: RATE_LIMIT_HZ.into(),
+            });
+        }
         let channels = parameters
             .channels
             .as_ref()
@@ -179,7 +187,8 @@ pub(crate) fn interleave(decoded: &GenericAudioBufferRef<'_>, block: &mut Vec<f3
 
 const PANICKED: Fault = Fault::DecodeError("the decoder broke down on it");
 
-/// Runs foreign code; a panic in it becomes a fault.
+/// Runs foreign code; a panic in it becomes a fault. The panic hook of the process, which prints unless a program sets its
+/// own, still runs.
 pub(crate) fn guarded<T>(run: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
     catch_unwind(AssertUnwindSafe(run)).unwrap_or(Err(PANICKED))
 }
@@ -216,11 +225,23 @@ pub(crate) struct Bytes {
 }
 
 impl Bytes {
-    pub(crate) fn stream(reader: Box<dyn ReadSeek>, length: u64) -> MediaSourceStream<'static> {
-        let mut bytes = Bytes { reader, length };
-        // A failure to go back shows again at the first read.
-        let _ = bytes.seek(SeekFrom::Start(0));
-        MediaSourceStream::new(Box::new(bytes), MediaSourceStreamOptions::default())
+    /// The stream from the first byte on.
+    pub(crate) fn stream(
+        mut reader: Box<dyn ReadSeek>,
+        length: u64,
+        file: &str,
+    ) -> Result<MediaSourceStream<'static>, RecordingError> {
+        reader
+            .seek(SeekFrom::Start(0))
+            .map_err(|source| RecordingError::Io {
+                file: file.to_owned(),
+                action: "go back to its first byte",
+                source,
+            })?;
+        Ok(MediaSourceStream::new(
+            Box::new(Bytes { reader, length }),
+            MediaSourceStreamOptions::default(),
+        ))
     }
 }
 

@@ -69,7 +69,7 @@ const NS_PER_S: i128 = 1_000_000_000;
 /// Computed in whole nanoseconds times hertz, so that nothing is rounded.
 ///
 /// # Errors
-/// [`StretchError::Overlap`] and [`StretchError::NoLength`], naming the pieces.
+/// [`StretchError::Overlap`], [`StretchError::NoLength`] and [`StretchError::TooLong`], naming the pieces.
 pub fn stretches(pieces: &[Piece]) -> Result<Vec<Stretch>, StretchError> {
     if let Some(piece) = pieces.iter().position(|p| p.frames == 0 || p.rate_hz == 0) {
         let Piece {

@@ -67,14 +67,15 @@ pub enum WriteError {
     },
     /// A sample is not finite, or beyond full scale in an integer format.
     #[error(
-        "sample {value} in frame {frame}, channel {channel} (both counted from 0) cannot be stored"
+        "sample {value} in frame {frame} (counted from 0) of channel {} cannot be stored",
+        u32::from(*.channel) + 1
     )]
     Sample {
         /// The sample, full scale = 1.0.
         value: f32,
         /// Index of its frame.
         frame: u64,
-        /// Index of its channel.
+        /// Index of its channel, from 0.
         channel: u16,
     },
     /// The samples given are no whole number of frames.

@@ -125,6 +125,9 @@ impl Sos {
     }
 
     /// Complex response at `f_hz`, as real and imaginary part.
+    ///
+    /// From the sections, so digits are lost toward 0 Hz: relative error up to 1e-8 at a twenty-thousandth of the rate, 1e-7 at
+    /// a fifty-thousandth (corners near there, orders up to 7).
     pub fn response(&self, f_hz: f64) -> (f64, f64) {
         let omega = 2.0 * PI * f_hz / self.rate_hz;
         let mut h = Complex { re: 1.0, im: 0.0 };
@@ -134,7 +137,7 @@ impl Sos {
         (h.re, h.im)
     }
 
-    /// Group delay at `f_hz`, s. Not a number where the response is zero.
+    /// Group delay at `f_hz`, s. Not a number where the response is zero. Loses digits toward 0 Hz as [`Self::response`] does.
     pub fn group_delay_at_s(&self, f_hz: f64) -> f64 {
         let omega = 2.0 * PI * f_hz / self.rate_hz;
         let samples: f64 = self

@@ -343,3 +343,27 @@ fn verif_opus_is_refused_by_name() {
         "{error}"
     );
 }
+
+/// The rate stands in bytes 12 to 16 of the identification header (Vorbis I, section 4.2.2), which the first page holds.
+#[test]
+fn verif_a_vorbis_file_beyond_the_highest_rate_is_refused() {
+    for (rate_hz, read) in [
+        (100_000_000_u32, true),
+        (100_000_001, false),
+        (2_000_000_000, false),
+    ] {
+        let mut bytes = data("tone.ogg");
+        let second = pages(&bytes)[1];
+        let header = bytes.windows(7).position(|w| w == b"\x01vorbis").unwrap();
+        bytes[header + 12..header + 16].copy_from_slice(&rate_hz.to_le_bytes());
+        seal(&mut bytes[..second]);
+        match open(&bytes) {
+            Ok(recording) => assert!(read && recording.info().rate_hz == rate_hz, "{rate_hz}"),
+            Err(RecordingError::OverLimit { value, limit, .. }) => {
+                assert!(!read);
+                assert_eq!((value, limit), (rate_hz.into(), 100_000_000));
+            }
+            Err(other) => panic!("{rate_hz}: {other}"),
+        }
+    }
+}

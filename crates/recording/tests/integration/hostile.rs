@@ -1,5 +1,6 @@
 //! Files bent field by field: an error or samples, never a panic, never much memory.
 
+use std::io::{self, Cursor, Read, Seek, SeekFrom};
 use std::process::Command;
 
 use proptest::prelude::*;
@@ -25,6 +26,29 @@ const FILES: [&str; 11] = [
 /// Address space of the child process, KiB: the binary, its threads and 64 KiB blocks fit many times over.
 #[cfg(unix)]
 const LIMIT_KIB: u32 = 256 * 1024;
+
+/// Bytes whose `fails`-th seek fails and leaves the place where it was.
+struct Stubborn {
+    bytes: Cursor<Vec<u8>>,
+    seeks: u32,
+    fails: u32,
+}
+
+impl Read for Stubborn {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        self.bytes.read(out)
+    }
+}
+
+impl Seek for Stubborn {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.seeks += 1;
+        if self.seeks == self.fails {
+            return Err(io::Error::other("will not go"));
+        }
+        self.bytes.seek(to)
+    }
+}
 
 fn read(bytes: &[u8]) -> Result<usize, RecordingError> {
     open(bytes)
@@ -163,4 +187,32 @@ proptest! {
 fn verif_a_recording_can_be_sent_to_another_thread() {
     fn sent<T: Send>() {}
     sent::<Recording>();
+}
+
+/// Of a file that will not be gone through as asked the samples are not given from another place.
+#[test]
+fn verif_a_seek_that_fails_is_told() {
+    for file in ["i16.wav", "i16.flac", "tone.ogg"] {
+        let bytes = data(file);
+        let whole = all(&mut open(&bytes).unwrap(), 512).unwrap();
+        let mut told = 0;
+        for fails in 1..12 {
+            let reader = Stubborn {
+                bytes: Cursor::new(bytes.clone()),
+                seeks: 0,
+                fails,
+            };
+            match Recording::from_reader(Box::new(reader), file)
+                .and_then(|mut recording| all(&mut recording, 512))
+            {
+                Ok(samples) => assert!(samples == whole, "{file}, seek {fails}"),
+                Err(RecordingError::Io { source, .. }) => {
+                    assert_eq!(source.to_string(), "will not go");
+                    told += 1;
+                }
+                Err(other) => panic!("{file}, seek {fails}: {other}"),
+            }
+        }
+        assert!(told > 0, "{file}");
+    }
 }

@@ -340,6 +340,11 @@ fn verif_samples_that_are_not_finite_name_their_place() {
             ..
         }
     ));
+    let said = error(&wav).to_string();
+    assert!(
+        said.contains("frame 1 (counted from 0) of channel 1 is not finite"),
+        "{said}"
+    );
 }
 
 #[test]

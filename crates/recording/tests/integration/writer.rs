@@ -84,6 +84,11 @@ fn verif_samples_that_cannot_be_stored_are_named() {
             ),
             "{error}"
         );
+        let said = error.to_string();
+        assert!(
+            said.ends_with("in frame 2 (counted from 0) of channel 2 cannot be stored"),
+            "{said}"
+        );
     }
     assert!(matches!(
         writer.write(&[0.0]),

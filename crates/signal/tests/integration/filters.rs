@@ -164,6 +164,28 @@ fn val_six_pole_decidecade_keeps_class_1_and_four_pole_fails() {
     assert!(!keeps_class_1(2).0);
 }
 
+/// Far below the rate, against `1/(1 + (w_c/w)^(2N))` of the prototype with `w = tan(pi f/rate)`: what is stated of the loss of
+/// digits.
+#[test]
+fn verif_responses_near_zero_lose_the_digits_that_are_stated() {
+    for order in 1..=7 {
+        for (f_hz, rate_hz, tolerance) in [(20.0, 384_000.0, 1e-8), (0.02, 1000.0, 1e-7)] {
+            for corner_hz in [0.7 * f_hz, f_hz, 1.3 * f_hz] {
+                let w = |f_hz: f64| (std::f64::consts::PI * f_hz / rate_hz).tan();
+                let ratio = (w(corner_hz) / w(f_hz)).powi(2 * order);
+                let filter = butterworth_highpass(order as usize, corner_hz, rate_hz).unwrap();
+                let (re, im) = filter.response(f_hz);
+                close(
+                    ((re * re + im * im) * (1.0 + ratio)).sqrt(),
+                    1.0,
+                    tolerance,
+                    "gain",
+                );
+            }
+        }
+    }
+}
+
 #[test]
 fn verif_quiet_state_never_becomes_subnormal() {
     let mut filter = butterworth_highpass(2, 10.0, 48_000.0).unwrap();
