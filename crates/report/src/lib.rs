@@ -12,5 +12,6 @@ pub use picture::{
     logarithmic_ticks, scale_colour, si_label,
 };
 pub use told::{
-    check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json, rehearsal_text,
+    check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json,
+    rehearsal_text, trace_json,
 };

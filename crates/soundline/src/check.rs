@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use assess::Shelf;
 use assess::evidence::{Record, folder};
-use assess::{Shelf, Status};
 use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
@@ -46,12 +46,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             out.json(&whole)?;
         }
     }
-    Ok(match check.status() {
-        Status::Met => Exit::Met,
-        Status::Broken => Exit::Broken,
-        Status::Unusable => Exit::Unusable,
-        Status::Unknown => Exit::Unknown,
-    })
+    Ok(check.status().into())
 }
 
 /// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name. With

@@ -2,6 +2,8 @@
 
 use std::process::ExitCode;
 
+use assess::Status;
+
 /// The exit status of every command.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Exit {
@@ -28,6 +30,17 @@ Exit status:
   3    nothing is broken, but something is unknown
   4    some of several inputs failed; the others were worked through
   130  cancelled";
+
+impl From<Status> for Exit {
+    fn from(status: Status) -> Exit {
+        match status {
+            Status::Met => Exit::Met,
+            Status::Broken => Exit::Broken,
+            Status::Unusable => Exit::Unusable,
+            Status::Unknown => Exit::Unknown,
+        }
+    }
+}
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> ExitCode {

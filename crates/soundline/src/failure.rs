@@ -95,6 +95,7 @@ impl Failure {
             let document = json!({
                 "format": "failure/1",
                 "program": PROGRAM,
+                "plan_digest": out.plan_digest,
                 "error": self.to_string(),
                 "help": self.help(),
                 "mistakes": out.mistakes,

@@ -43,7 +43,9 @@ pub(crate) struct Out {
     pub(crate) drawing: Drawing,
     /// Whether `stdout` may be coloured.
     pub(crate) colour: bool,
-    /// In JSON: the mistakes told so far, for the document of a command that fails.
+    /// Digest of the plan once it has been read, for the document of a command that fails.
+    pub(crate) plan_digest: Option<String>,
+    /// In JSON: the mistakes told so far, for the same.
     pub(crate) mistakes: Vec<Value>,
     /// Whether a JSON document has been written; a second one would spoil the output.
     pub(crate) documented: bool,
@@ -68,6 +70,7 @@ impl Out {
                 Drawing::Plain
             },
             colour: coloured(stdout.is_terminal()),
+            plan_digest: None,
             mistakes: Vec::new(),
             documented: false,
             progress: stderr.is_terminal(),

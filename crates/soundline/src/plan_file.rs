@@ -15,6 +15,7 @@ use crate::out::{Format, Out};
 pub(crate) fn read(path: &Path, out: &mut Out) -> Result<Reading, Failure> {
     let reading = plan::read(path, &plan::from_folder_of(path));
     readable("plan", path, &reading.mistakes, &reading.sources, out)?;
+    out.plan_digest = Some(reading.digest.clone());
     Ok(reading)
 }
 

@@ -7,10 +7,10 @@ use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
 use plan::{CueSheet, Line, Mistake, Reading};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{
-    OutputError, Overwrite, record_json, rehearsal_json, rehearsal_text, write_atomically,
-    write_atomically_with,
+    OutputError, Overwrite, record_json, rehearsal_json, rehearsal_text, trace_json,
+    write_atomically, write_atomically_with,
 };
-use serde_json::json;
+use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
 use crate::cancel::Cancel;
@@ -32,7 +32,7 @@ pub(crate) struct Args {
     plan: PathBuf,
     /// The cue sheet.
     cues: PathBuf,
-    /// Write every record, one JSON object a line, each with the record that caused it.
+    /// Write every record, one JSON object a line, each with the record that caused it. The first line says of what.
     #[arg(long, value_name = "FILE")]
     trace: Option<PathBuf>,
     /// Replace the trace if it exists.
@@ -101,15 +101,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .into());
     };
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
-    let played = play(args, line, cues, out)?;
-    let expectations = &played.outcome.expectations;
-    let exit = if expectations.is_empty() {
-        Exit::Unknown
-    } else if expectations.iter().all(|e| e.passed) {
-        Exit::Met
-    } else {
-        Exit::Broken
-    };
+    let head = trace_json(PROGRAM, &reading.digest, &digest, cues);
+    let played = play(args, line, cues, &head, out)?;
     // The result is told even where it cannot be left beside the plan.
     let left =
         (!args.no_evidence).then(|| leave_evidence(args, &reading, digest.clone(), cues, &played));
@@ -153,7 +146,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     if let Some(error) = refused {
         return Err(error);
     }
-    Ok(exit)
+    Ok(played.outcome.status().into())
 }
 
 struct Played {
@@ -165,7 +158,13 @@ struct Played {
 }
 
 /// Runs the rehearsal; the trace goes straight to its file and into the digest.
-fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Played, Failure> {
+fn play(
+    args: &Args,
+    line: &Line,
+    cues: &CueSheet,
+    head: &Value,
+    out: &mut Out,
+) -> Result<Played, Failure> {
     let cancel = Cancel::on_ctrl_c()?;
     let bar = out.progress(1000, "rehearsing");
     let mut watch = |at: timeline::Ns| {
@@ -192,6 +191,7 @@ fn play(args: &Args, line: &Line, cues: &CueSheet, out: &mut Out) -> Result<Play
         Ok(())
     };
     let mut all = |to: &mut dyn Write| -> std::io::Result<()> {
+        writeln!(to, "{head}")?;
         let mut failed = None;
         ran = Some(rehearsal::run(
             line,

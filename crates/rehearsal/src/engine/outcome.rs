@@ -1,5 +1,6 @@
 //! What came of a rehearsal: counts, energies and lowest and highest voltages.
 
+use assess::Status;
 use network::Machine;
 use plan::SensorIx;
 
@@ -33,6 +34,20 @@ pub struct Outcome {
     pub clipped: Vec<(SensorIx, u64)>,
     /// Hydrophones whose self-noise the plan leaves open: their ears hear the sea alone.
     pub self_noise_unknown: Vec<SensorIx>,
+}
+
+impl Outcome {
+    /// Met when every expectation held, broken when one did not, unknown when there is none.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        if self.expectations.is_empty() {
+            Status::Unknown
+        } else if self.expectations.iter().all(|e| e.passed) {
+            Status::Met
+        } else {
+            Status::Broken
+        }
+    }
 }
 
 /// What an uplink did.

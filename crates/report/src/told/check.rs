@@ -73,16 +73,20 @@ pub fn check_brief(
     out
 }
 
+/// How many requirements and standing checks have this ruling.
+fn count(check: &Check, word: Word) -> usize {
+    let all = check.requirements.iter().chain(&check.standing);
+    all.filter(|j| j.word() == word).count()
+}
+
 /// How many requirements are met, marginal, broken and unknown, and how many mistakes the plan has.
 fn totals(check: &Check) -> String {
-    let all = || check.requirements.iter().chain(&check.standing);
-    let count = |w: Word| all().filter(|j| j.word() == w).count();
     format!(
         "{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
-        count(Word::Met),
-        count(Word::Marginal),
-        count(Word::Broken),
-        count(Word::Unknown),
+        count(check, Word::Met),
+        count(check, Word::Marginal),
+        count(check, Word::Broken),
+        count(check, Word::Unknown),
         words::count(check.errors, "error"),
         words::count(check.warnings, "warning"),
     )
@@ -240,6 +244,13 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "name": check.name,
         "plan_digest": check.plan_digest,
         "source_digest": check.source_digest,
+        "status": words::status(check.status()),
+        "counts": {
+            "met": count(check, Word::Met),
+            "marginal": count(check, Word::Marginal),
+            "broken": count(check, Word::Broken),
+            "unknown": count(check, Word::Unknown),
+        },
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
         "open": check.open,

@@ -6,6 +6,22 @@ use serde_json::{Map, Value, json};
 
 use super::words;
 
+/// Class of arithmetic of a rehearsal: without vector transforms, the same on every processor.
+const ARITHMETIC: &str = "scalar";
+
+/// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
+#[must_use]
+pub fn trace_json(program: &str, plan_digest: &str, cues_digest: &str, cues: &CueSheet) -> Value {
+    json!({
+        "format": "trace/1",
+        "program": program,
+        "plan_digest": plan_digest,
+        "cues_digest": cues_digest,
+        "seed": cues.seed,
+        "arithmetic": ARITHMETIC,
+    })
+}
+
 /// One record of the trace, as one JSON object; keys end in their unit.
 #[must_use]
 pub fn record_json(line: &Line, cues: &CueSheet, record: &Record) -> Value {
@@ -225,6 +241,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         .iter()
         .map(|e| json!({ "id": format!("expect.{}", e.id), "passed": e.passed, "seen": e.said }))
         .collect();
+    let passed = outcome.expectations.iter().filter(|e| e.passed).count();
     let modules: Map<String, Value> = line
         .modules
         .iter()
@@ -255,7 +272,9 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "name": cues.name,
         "seed": cues.seed,
         "duration_s": outcome.duration_s,
-        "arithmetic": "scalar",
+        "arithmetic": ARITHMETIC,
+        "status": words::status(outcome.status()),
+        "counts": { "passed": passed, "failed": outcome.expectations.len() - passed },
         "expectations": expectations,
         "modules": modules,
         "uplinks": uplinks,

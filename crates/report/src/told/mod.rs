@@ -6,5 +6,5 @@ mod text;
 mod words;
 
 pub use check::{check_brief, check_json, check_text, mistakes_json};
-pub use json::{record_json, rehearsal_json};
+pub use json::{record_json, rehearsal_json, trace_json};
 pub use text::rehearsal_text;

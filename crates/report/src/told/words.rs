@@ -1,7 +1,18 @@
 //! Names and short words for what happens.
 
+use assess::Status;
 use plan::{CueSheet, DetectorIx, FaultKind, Line, NoticeKind};
 use rehearsal::{Loss, Refusal};
+
+/// The word for the exit status.
+pub(super) fn status(status: Status) -> &'static str {
+    match status {
+        Status::Met => "met",
+        Status::Broken => "broken",
+        Status::Unusable => "unusable",
+        Status::Unknown => "unknown",
+    }
+}
 
 pub(super) fn notice(kind: NoticeKind) -> &'static str {
     match kind {

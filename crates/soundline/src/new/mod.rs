@@ -137,6 +137,7 @@ struct Written<'a> {
     format: &'static str,
     program: &'static str,
     plan: String,
+    plan_digest: &'a str,
     cues: String,
     /// Flags whose answers were assumed.
     not_answered: Vec<&'a str>,
@@ -242,6 +243,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             format: "new/1",
             program: PROGRAM,
             plan: plan_path.display().to_string(),
+            plan_digest: &reading.digest,
             cues: cues_path.display().to_string(),
             not_answered: answers.missing().into_iter().map(Ask::flag).collect(),
             assumed_lines: plan_marked,

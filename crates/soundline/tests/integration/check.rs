@@ -21,7 +21,16 @@ fn ruling<'v>(verdicts: &'v Value, id: &str) -> &'v str {
 fn json_of(plan: &str, status: i32) -> Value {
     let output = run(&["--format", "json", "check", plan]);
     expect_status(&output, status);
-    serde_json::from_str(&stdout(&output)).unwrap()
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let words = ["met", "broken", "unusable", "unknown"];
+    assert_eq!(told["status"], words[usize::try_from(status).unwrap()]);
+    let judged = |list: &str| told[list].as_array().unwrap().clone();
+    for word in ["met", "marginal", "broken", "unknown"] {
+        let all = [judged("requirements"), judged("standing")].concat();
+        let count = all.iter().filter(|r| r["ruling"] == word).count();
+        assert_eq!(told["counts"][word], count, "{word}");
+    }
+    told
 }
 
 /// 0 when all is met; the JSON names its format, its plan, and for each verdict value, limit, margin, evidence and why.

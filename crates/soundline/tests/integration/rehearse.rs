@@ -94,7 +94,7 @@ fn verif_the_trace_is_kept_from_overwriting() {
     expect_status(&first, 0);
     let text = fs::read_to_string(&trace).unwrap();
     assert!(text.lines().count() > 10);
-    for line in text.lines() {
+    for line in text.lines().skip(1) {
         let record: Value = serde_json::from_str(line).unwrap();
         assert!(
             record["at_ns"].is_u64() && record["what"].is_string(),
@@ -124,6 +124,10 @@ fn verif_a_failed_expectation_gives_status_1() {
     let output = run(&["rehearse", &demo.plan, &sheet]);
     expect_status(&output, 1);
     assert!(stdout(&output).contains("FAIL"), "{}", stdout(&output));
+    let told = parsed(&run(&["--format", "json", "rehearse", &demo.plan, &sheet]));
+    assert_eq!(told["status"], "broken");
+    assert_eq!(told["counts"]["passed"], 0);
+    assert_eq!(told["counts"]["failed"], 1);
 }
 
 #[test]
@@ -175,6 +179,7 @@ fn verif_no_delay_of_a_rehearsal_exceeds_the_bound_of_check() {
         let records: Vec<Value> = fs::read_to_string(&trace)
             .unwrap()
             .lines()
+            .skip(1)
             .map(|l| serde_json::from_str(l).unwrap())
             .collect();
         let by_id = |id: &Value| records.iter().find(|r| r["id"] == *id);
@@ -359,5 +364,14 @@ fn verif_a_cue_sheet_without_expectations_is_unknown() {
     let sheet = short(&demo);
     let text = fs::read_to_string(&sheet).unwrap();
     fs::write(&sheet, text.split("[expect").next().unwrap()).unwrap();
-    expect_status(&run(&["rehearse", &demo.plan, &sheet, "--no-evidence"]), 3);
+    let output = run(&[
+        "--format",
+        "json",
+        "rehearse",
+        &demo.plan,
+        &sheet,
+        "--no-evidence",
+    ]);
+    expect_status(&output, 3);
+    assert_eq!(parsed(&output)["status"], "unknown");
 }
