@@ -80,7 +80,28 @@ fn regress_the_rehearsal_of_the_first_example() {
     let (reading, cues, outcome, text) = rehearsed();
     insta::assert_snapshot!("rehearsal_harrow_sound", text);
     let json = rehearsal_json(reading.line.as_ref().unwrap(), &cues, &outcome);
-    assert!(json.is_object());
+    assert_eq!(json["status"], "met");
+    assert_eq!(json["counts"]["passed"], cues.expects.len());
+    let told = json["expectations"].as_array().unwrap();
+    assert_eq!(told.len(), cues.expects.len());
+    for (told, expectation) in told.iter().zip(&outcome.expectations) {
+        assert_eq!(told["id"], format!("expect.{}", expectation.id));
+        assert_eq!(told["passed"], expectation.passed);
+        assert_eq!(told["seen"], expectation.said);
+    }
+    let modules = json["modules"].as_object().unwrap();
+    assert_eq!(modules.len(), outcome.voltages_v.len());
+    for (told, (low_v, high_v)) in modules.values().zip(&outcome.voltages_v) {
+        assert_eq!(told["lowest_voltage_v"], *low_v);
+        assert_eq!(told["highest_voltage_v"], *high_v);
+    }
+    let messages = &json["messages"];
+    let sum = |keys: &[&str]| -> u64 { keys.iter().map(|k| messages[k].as_u64().unwrap()).sum() };
+    assert!(sum(&["copies_due"]) > 0);
+    assert_eq!(
+        sum(&["copies_due"]),
+        sum(&["delivered", "lost", "under_way"])
+    );
     for row in text.lines() {
         assert!(row.chars().count() <= 130, "{row}");
         assert_eq!(row, row.trim_end());

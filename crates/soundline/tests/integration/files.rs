@@ -35,7 +35,7 @@ fn float_wav(path: &Path, samples: impl Iterator<Item = f32>) -> PathBuf {
     path.to_path_buf()
 }
 
-fn tone_wav(path: &Path) -> PathBuf {
+pub(crate) fn tone_wav(path: &Path) -> PathBuf {
     float_wav(path, (0..RATE_HZ).map(tone))
 }
 

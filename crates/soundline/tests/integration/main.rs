@@ -8,9 +8,11 @@
 #[cfg(target_os = "linux")]
 mod cancel;
 mod check;
+mod documents;
 mod files;
 mod frame;
 mod new;
 mod real;
+mod records;
 mod rehearse;
 mod support;

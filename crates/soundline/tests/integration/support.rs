@@ -66,7 +66,11 @@ pub(crate) fn demo(name: &str, with_evidence: bool) -> Demo {
 
 /// The one record of evidence that lies beside the plan of a copy.
 pub(crate) fn only_evidence(demo: &Demo) -> PathBuf {
-    let folder = demo.folder.path().join("plan.evidence");
+    only_file(&demo.folder.path().join("plan.evidence"))
+}
+
+/// The one file of a folder.
+pub(crate) fn only_file(folder: &Path) -> PathBuf {
     let mut all = std::fs::read_dir(folder)
         .unwrap()
         .map(|entry| entry.unwrap().path());

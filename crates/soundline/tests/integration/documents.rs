@@ -1,0 +1,318 @@
+//! Every kind of JSON document against a committed one of the same version: no key, no unit in a key, no unit beside a value and no
+//! type may be lost or renamed without a new version. A key that is new is added to the committed document with
+//! `SOUNDLINE_RENEW=1 cargo test -p soundline documents`, which refuses when anything is lost. The documents are kept for ever.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use crate::files::tone_wav;
+use crate::records::every_record;
+use crate::support::{expect_status, only_file, repository, run, stdout};
+
+/// What stands at each place of a document: types, and the texts that say what a number is.
+type Shape = BTreeMap<String, BTreeSet<String>>;
+
+/// Keys whose text counts like a key.
+fn says_what_a_number_is(key: &str) -> bool {
+    matches!(key, "format" | "unit" | "arithmetic") || key.ends_with("_reference")
+}
+
+fn shape(value: &Value) -> Shape {
+    let mut found = Shape::new();
+    add(value, "", &mut found);
+    found
+}
+
+fn add(value: &Value, place: &str, found: &mut Shape) {
+    let kind = match value {
+        Value::Null => "null",
+        Value::Bool(_) => "bool",
+        Value::Number(_) => "number",
+        Value::String(_) => "text",
+        Value::Array(_) => "list",
+        Value::Object(_) => "object",
+    };
+    let key = place.rsplit('/').next().unwrap();
+    let kind = match value {
+        Value::String(text) if says_what_a_number_is(key) => text.as_str(),
+        _ => kind,
+    };
+    found
+        .entry(place.to_owned())
+        .or_default()
+        .insert(kind.to_owned());
+    match value {
+        Value::Object(map) => {
+            for (key, value) in map {
+                add(value, &format!("{place}/{key}"), found);
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                // What bears a name is compared with what bears the same.
+                let name = ["what", "id", "subject"]
+                    .iter()
+                    .find_map(|key| item[*key].as_str())
+                    .unwrap_or("");
+                add(item, &format!("{place}[{name}]"), found);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// What the first has and the second has not.
+fn lacking(first: &Shape, second: &Shape) -> Vec<String> {
+    first
+        .iter()
+        .flat_map(|(place, kinds)| kinds.iter().map(move |kind| (place, kind)))
+        .filter(|(place, kind)| second.get(*place).is_none_or(|k| !k.contains(*kind)))
+        .map(|(place, kind)| format!("{place}: {kind}"))
+        .collect()
+}
+
+fn committed(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/documents")
+        .join(name)
+}
+
+/// Compares a document with the committed one; `folder` is where its files lay.
+#[track_caller]
+fn compare(name: &str, document: &Value, folder: &Path) {
+    let path = committed(name);
+    let known: Value = fs::read_to_string(&path)
+        .ok()
+        .map_or(Value::Null, |text| serde_json::from_str(&text).unwrap());
+    let (was, is) = (shape(&known), shape(document));
+    let (lost, new) = (lacking(&was, &is), lacking(&is, &was));
+    if std::env::var_os("SOUNDLINE_RENEW").is_some() && (known.is_null() || lost.is_empty()) {
+        let text = serde_json::to_string_pretty(document).unwrap();
+        let text = text.replace(&folder.display().to_string(), "FOLDER");
+        fs::write(&path, text + "\n").unwrap();
+        return;
+    }
+    assert!(
+        lost.is_empty(),
+        "{name}: lost, which needs a new version:\n{}\n(new: {new:#?})",
+        lost.join("\n")
+    );
+    assert!(
+        new.is_empty(),
+        "{name}: new, and not yet in the committed document (see the head of this file):\n{}",
+        new.join("\n")
+    );
+}
+
+const REQUIREMENTS: &str = r#"
+[detector.loud]
+on = "module.ear.sensor.one"
+stages = [
+  { level = "exposure", window = "0.2 s" },
+  { on_above = "150 dB re 1 uPa2 s", off_below = "145 dB re 1 uPa2 s", shortest = "0.1 s", hold_off = "5 s" },
+]
+
+[requirement.volts]
+that = "voltage"
+source = "permit 1, clause 2"
+
+[requirement.amperes]
+that = "supply-current"
+of = "supply.bench"
+at_most = "2 A"
+
+[requirement.prompt]
+that = "delay"
+from = "detector.call.confirmed"
+to = "module.base.output.lamp"
+at_most = "2 s"
+
+[requirement.links]
+that = "link-load"
+at_most = "20 %"
+
+[requirement.messages]
+that = "uplink-messages"
+of = "uplink.shore"
+at_most = "400 per 30 d"
+must = "should"
+
+[requirement.budget]
+that = "uplink-cost"
+of = "uplink.shore"
+at_most = "50 EUR"
+
+[requirement.night]
+that = "rehearsed"
+cues = "cues.toml"
+"#;
+
+const EXPECTED: &str = r#"
+[expect.lamp]
+that = "switched"
+of = "module.base.output.lamp"
+to = "on"
+after = "sound.first"
+within = "5 s"
+
+[expect.dark]
+that = "switched"
+of = "module.base.output.lamp"
+to = "on"
+at_most = 0
+until = "5 s"
+"#;
+
+/// The small line with requirements, its cues with expectations, and their folder.
+struct Small {
+    folder: tempfile::TempDir,
+    plan: String,
+    cues: String,
+}
+
+fn small() -> Small {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |from: &str, to: &str, more: &str| {
+        let from = repository("crates/rehearsal/tests/data").join(from);
+        let path = folder.path().join(to);
+        fs::write(&path, fs::read_to_string(from).unwrap() + more).unwrap();
+        path.display().to_string()
+    };
+    let (plan, cues) = (
+        write("small.toml", "plan.toml", REQUIREMENTS),
+        write("cues.toml", "cues.toml", EXPECTED),
+    );
+    Small { folder, plan, cues }
+}
+
+/// The document that a command writes to standard output.
+fn document(args: &[&str]) -> Value {
+    let output = run(&[&["--format", "json"], args].concat());
+    serde_json::from_str(&stdout(&output)).unwrap()
+}
+
+#[test]
+fn regress_the_documents_of_a_rehearsal_and_of_a_check() {
+    let small = small();
+    let folder = small.folder.path();
+    let before = document(&["check", &small.plan]);
+    compare("verdicts-1-unknown.json", &before, folder);
+    let trace = folder.join("trace.jsonl").display().to_string();
+    let rehearsal = document(&["rehearse", &small.plan, &small.cues, "--trace", &trace]);
+    compare("rehearsal-1.json", &rehearsal, folder);
+    let evidence = fs::read_to_string(only_file(&folder.join("plan.evidence"))).unwrap();
+    let evidence: Value = serde_json::from_str(&evidence).unwrap();
+    compare("evidence-1.json", &evidence, folder);
+    let verdicts = document(&["check", &small.plan]);
+    compare("verdicts-1.json", &verdicts, folder);
+
+    // The head is that of the trace; the records are one of each kind.
+    let text = fs::read_to_string(&trace).unwrap();
+    let head: Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
+    for key in [
+        "plan_digest",
+        "cues_digest",
+        "program",
+        "seed",
+        "arithmetic",
+    ] {
+        assert_eq!(head[key], rehearsal[key], "{key}");
+        assert!(!head[key].is_null(), "{key}");
+    }
+    let records = every_record(Path::new(&small.plan), Path::new(&small.cues));
+    let known: BTreeSet<&str> = records
+        .iter()
+        .map(|r| r["what"].as_str().unwrap())
+        .collect();
+    for line in text.lines().skip(1) {
+        let record: Value = serde_json::from_str(line).unwrap();
+        assert!(known.contains(record["what"].as_str().unwrap()), "{line}");
+    }
+    compare(
+        "trace-1.json",
+        &json!({ "head": head, "records": records }),
+        folder,
+    );
+}
+
+#[test]
+fn regress_the_document_of_a_failure() {
+    let small = small();
+    let text = fs::read_to_string(&small.cues).unwrap();
+    let twice = text.replacen("[sound.first]", "[sound.first]\nkind = \"tone\"", 1);
+    let wrong = twice.replace("duration = \"2 min\"", "duration = \"2 kg\"");
+    fs::write(&small.cues, wrong).unwrap();
+    let output = run(&["--format", "json", "rehearse", &small.plan, &small.cues]);
+    expect_status(&output, 2);
+    let failure = serde_json::from_str(&stdout(&output)).unwrap();
+    compare("failure-1.json", &failure, small.folder.path());
+}
+
+#[test]
+fn regress_the_document_of_what_was_heard() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
+    let plan = folder.path().join("plan.toml");
+    fs::copy(repository("crates/soundline/tests/data/listen.toml"), &plan).unwrap();
+    let out = folder.path().join("events.json");
+    let events = document(&[
+        "listen",
+        plan.to_str().unwrap(),
+        "--as",
+        "module.bench.sensor.pool",
+        wav.to_str().unwrap(),
+        folder.path().join("missing.wav").to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    let written: Value = serde_json::from_str(&fs::read_to_string(&out).unwrap()).unwrap();
+    assert_eq!(events, written);
+    compare("events-1.json", &events, folder.path());
+}
+
+#[test]
+fn regress_the_document_of_a_first_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let told = document(&[
+        "new",
+        "--yes",
+        "--out",
+        folder.path().to_str().unwrap(),
+        "--conductor",
+        "36 AWG",
+        "--voltage",
+        "12 V",
+    ]);
+    let plan = folder.path().join("plan.toml");
+    let check = document(&["check", plan.to_str().unwrap()]);
+    assert_eq!(told["plan_digest"], check["plan_digest"]);
+    compare("new-1.json", &told, folder.path());
+}
+
+/// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
+#[test]
+fn verif_a_document_that_differs_is_seen() {
+    let text = fs::read_to_string(committed("verdicts-1.json")).unwrap();
+    let good: Value = serde_json::from_str(&text).unwrap();
+    assert!(lacking(&shape(&good), &shape(&good)).is_empty());
+    for (from, to) in [
+        ("\"plan_digest\"", "\"digest\""),
+        ("\"margin\"", "\"room\""),
+        ("\"unit\": \"V\"", "\"unit\": \"mV\""),
+        ("\"verdicts/1\"", "\"verdicts/2\""),
+        ("\"marginal\": 0", "\"marginal\": \"0\""),
+    ] {
+        assert!(text.contains(from), "{from}");
+        let other: Value = serde_json::from_str(&text.replace(from, to)).unwrap();
+        assert!(!lacking(&shape(&good), &shape(&other)).is_empty(), "{from}");
+    }
+    // Another number is no other document.
+    let value = good["requirements"][0]["verdicts"][0]["value"]["value"].to_string();
+    let other = text.replace(&format!("\"value\": {value}"), "\"value\": 1.5");
+    assert_ne!(other, text);
+    let other = serde_json::from_str(&other).unwrap();
+    assert!(lacking(&shape(&good), &shape(&other)).is_empty());
+}

@@ -1,0 +1,213 @@
+//! One record of each kind that a rehearsal makes, as the trace tells it.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use detect::{Ending, Event, EventId, Reason};
+use network::{DropReason, MessageId};
+use plan::{
+    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
+    UplinkIx,
+};
+use rehearsal::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};
+use serde_json::Value;
+use timeline::Ns;
+
+/// Kinds of records: the number of arms of [`kind`].
+const KINDS: usize = 29;
+
+/// The number of a kind. A new kind does not compile here: give it a number, and an example below.
+fn kind(what: &What) -> usize {
+    match what {
+        What::Arrives { .. } => 0,
+        What::Noticed { .. } => 1,
+        What::Event { .. } => 2,
+        What::Dropped { .. } => 3,
+        What::Started { .. } => 4,
+        What::Refused { .. } => 5,
+        What::Published { .. } => 6,
+        What::Crossed { .. } => 7,
+        What::Delivered { .. } => 8,
+        What::Lost { .. } => 9,
+        What::Switched { .. } => 10,
+        What::Stays { .. } => 11,
+        What::Entered { .. } => 12,
+        What::Queued { .. } => 13,
+        What::Attempt { .. } => 14,
+        What::Failed { .. } => 15,
+        What::Sent { .. } => 16,
+        What::Expired { .. } => 17,
+        What::Logged { .. } => 18,
+        What::FaultBegins { .. } => 19,
+        What::FaultEnds { .. } => 20,
+        What::Settled { .. } => 21,
+        What::Collapsed { .. } => 22,
+        What::OverVoltage { .. } => 23,
+        What::Down { .. } => 24,
+        What::Hears { .. } => 25,
+        What::Deaf { .. } => 26,
+        What::Boots { .. } => 27,
+        What::Up { .. } => 28,
+    }
+}
+
+/// One record of each kind, on the small line: its detectors are `call` over a background and `loud` of exposure.
+pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
+    let reading = plan::read(plan, &plan::from_disk);
+    let mut sheet = plan::read_cues(cues, &reading, &plan::from_disk)
+        .cues
+        .unwrap();
+    let line = reading.line.as_ref().unwrap();
+    let module = ModuleIx(0);
+    let output = OutputIx { module, output: 0 };
+    let (uplink, topic) = (UplinkIx(0), TopicIx(0));
+    let message = MessageId(7);
+    sheet.inputs.push(plan::InputCue {
+        id: "call".to_owned(),
+        at: sheet.sounds[0].at,
+        at_s: sheet.sounds[0].at_s,
+        module,
+        topic,
+    });
+    let detectors = [DetectorIx(0), DetectorIx(1)];
+    let event = |detector: DetectorIx| What::Event {
+        detector,
+        event: Event {
+            id: EventId(1),
+            begin_sample: 10,
+            end_sample: 20,
+            peak_level_db: 150.5,
+            mean_level_db: 149.5,
+            background_db: (detector.0 == 0).then_some(90.5),
+            score_db: 12.5,
+            pulses: None,
+            ending: Ending::Quiet,
+        },
+    };
+    let refused = |what| What::Refused {
+        what,
+        why: Refusal::NotWorking,
+    };
+    let all = vec![
+        What::Arrives {
+            sensor: SensorIx {
+                module: ModuleIx(1),
+                sensor: 0,
+            },
+            sound: SoundIx(0),
+            repeat: 0,
+            closest_range_m: 1500.5,
+            level_db_re_1upa: 101.5,
+        },
+        What::Noticed {
+            detector: detectors[0],
+            event: 1,
+            notice: NoticeKind::Confirmed,
+        },
+        event(detectors[0]),
+        event(detectors[1]),
+        What::Dropped {
+            detector: detectors[0],
+            event: 1,
+            reason: Reason::TooShort,
+        },
+        What::Started {
+            behaviour: BehaviourIx(0),
+        },
+        refused(KeptBack::Behaviour(BehaviourIx(0))),
+        refused(KeptBack::Input(0)),
+        What::Published {
+            module,
+            topic,
+            message,
+        },
+        What::Crossed {
+            span: SpanIx(0),
+            to: module,
+            message,
+            fragment: 0,
+            queued: Ns(1),
+            start: Ns(2),
+            end: Ns(3),
+        },
+        What::Delivered {
+            module,
+            topic,
+            message,
+        },
+        What::Lost {
+            module,
+            topic,
+            message,
+            why: Loss::Network(DropReason::LinkDown),
+        },
+        What::Switched { output, on: true },
+        What::Stays { output, on: true },
+        What::Entered { module, state: 0 },
+        What::Queued {
+            uplink,
+            message: 7,
+            bytes: 20,
+        },
+        What::Attempt {
+            uplink,
+            message: 7,
+            attempt: 1,
+        },
+        What::Failed {
+            uplink,
+            message: 7,
+            attempt: 1,
+        },
+        What::Sent {
+            uplink,
+            message: 7,
+            billed: 1,
+        },
+        What::Expired { uplink, message: 7 },
+        What::Logged {
+            module,
+            text: "a line".to_owned(),
+        },
+        What::FaultBegins { fault: 0 },
+        What::FaultEnds { fault: 0 },
+        What::Settled {
+            voltages_v: vec![48.5; line.modules.len()],
+        },
+        What::Collapsed { share: Some(0.5) },
+        What::OverVoltage {
+            module,
+            voltage_v: 60.5,
+            highest_v: 56.5,
+        },
+        What::Down {
+            module,
+            voltage_v: 1.5,
+        },
+        What::Hears {
+            detector: detectors[0],
+        },
+        What::Deaf {
+            detector: detectors[0],
+        },
+        What::Boots { module },
+        What::Up { module },
+    ];
+    let kinds: BTreeSet<usize> = all.iter().map(kind).collect();
+    assert!(kinds.into_iter().eq(0..KINDS), "a kind has no example");
+    let root = Some(Root {
+        sound: SoundIx(0),
+        repeat: 0,
+        heard_at: Ns(1),
+    });
+    let records = (1..).zip(all).map(|(id, what)| Record {
+        id: RecordId(id),
+        parent: Some(RecordId(id - 1)),
+        at: Ns(id),
+        root,
+        what,
+    });
+    records
+        .map(|record| report::record_json(line, &sheet, &record))
+        .collect()
+}
