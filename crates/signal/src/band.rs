@@ -1,7 +1,7 @@
 //! Band levels from a power spectral density.
 //!
 //! The standards fix no method for this; here the one-sided density is integrated over the band with the two edge lines
-//! cut in proportion (methods: derived). A line at `k * bin_hz` stands for the interval half a line to each side, cut off
+//! cut in proportion (derived in `docs/method/signal.md`). A line at `k * bin_hz` stands for the interval half a line to each side, cut off
 //! at 0 and at the end of the spectrum. Within 0.025 dB for white or f^-2 noise even at 10 Hz with 1 Hz lines, where
 //! whole lines are off by more than 1 dB (both checked).
 

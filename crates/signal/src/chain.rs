@@ -1,6 +1,6 @@
 //! The sensor chain: hydrophone, gain, high-pass, converter; micropascals to counts and back.
 //!
-//! Equations (methods: derived). With sensitivity `M` (dB re 1 V/uPa), gain `G` (dB) and converter full scale `F` (V peak):
+//! Equations (derived in `docs/method/signal.md`). With sensitivity `M` (dB re 1 V/uPa), gain `G` (dB) and converter full scale `F` (V peak):
 //! full-scale pressure `F / 10^((M + G)/20)` uPa; step `q = 2 F / 2^bits`; quantisation noise `q^2/12`, one-sided density
 //! `q^2/(6 rate)`; a full-scale sine has `F^2/2`. Effective bits: SINAD = 10 lg(1.5) + 20 lg(2) bits (the usual 6.02 n + 1.76).
 //! The high-pass is a Butterworth; the converter clips at its end codes.

@@ -1,6 +1,6 @@
 //! Steady tones and the tonal part of a vessel's hum.
 //!
-//! Blade rate is blades times revolutions a second (methods: derived); its lines carry the levels the caller gives. The
+//! Blade rate is blades times revolutions a second; its lines carry the levels the caller gives. The
 //! broadband part is random and comes from [`crate::ShapedNoise`], which the caller multiplies by [`Hum::modulation`]: the
 //! cavitation noise of a propeller swells at the blade rate. Lines start at the phases `pi k^2 / n`, so that their sum has
 //! no needless peak (M. Schroeder 1970, from memory).

@@ -2,38 +2,27 @@
 
 use signal::{Decidecade, SpectrumError, band_levels_db, band_power, decidecades, level_db};
 
-use crate::support::close;
+use crate::support::{close, number, standards};
 
-/// IEC 61260-1:2014 with G = 10^0.3 (methods section 5): nominal, exact centre and lower edge of one decade.
-const DECADE: [(f64, f64, f64); 10] = [
-    (10.0, 10.0, 8.91251),
-    (12.5, 12.5893, 11.2202),
-    (16.0, 15.8489, 14.1254),
-    (20.0, 19.9526, 17.7828),
-    (25.0, 25.1189, 22.3872),
-    (31.5, 31.6228, 28.1838),
-    (40.0, 39.8107, 35.4813),
-    (50.0, 50.1187, 44.6684),
-    (63.0, 63.0957, 56.2341),
-    (80.0, 79.4328, 70.7946),
-];
+/// Nominal frequencies of a decade as they are printed on instruments (ISO 266; from memory), Hz.
+const NOMINAL_HZ: [f64; 10] = [10.0, 12.5, 16.0, 20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0];
 
+/// IEC 61260-1:2014, base ten: exact centres and edges.
 #[test]
 fn val_centres_edges_and_labels() {
-    for decade in 0..5 {
-        let scale = 10f64.powi(decade);
-        for (step, (nominal, centre, low)) in DECADE.into_iter().enumerate() {
-            let band = Decidecade::new(10 + 10 * decade + step as i32);
-            close(
-                band.nominal_hz(),
-                nominal * scale,
-                1e-9 * nominal * scale,
-                "nominal",
-            );
-            close(band.centre_hz(), centre * scale, 6e-5 * scale, "centre");
-            close(band.low_hz(), low * scale, 6e-5 * scale, "lower edge");
-            assert_eq!(band.high_hz(), Decidecade::new(band.index + 1).low_hz());
-        }
+    let standards = standards();
+    let octaves = standards["one_third_octaves"].as_array().unwrap();
+    assert_eq!(octaves.len(), 50);
+    for theirs in octaves {
+        let index = theirs["index"].as_i64().unwrap() as i32;
+        let band = Decidecade::new(index);
+        let scale = 10f64.powi(index / 10 - 1);
+        let nominal_hz = NOMINAL_HZ[index as usize % 10] * scale;
+        close(band.nominal_hz(), nominal_hz, 1e-9 * nominal_hz, "nominal");
+        let (centre_hz, low_hz) = (number(theirs, "centre_hz"), number(theirs, "low_hz"));
+        close(band.centre_hz(), centre_hz, 1e-9 * centre_hz, "centre");
+        close(band.low_hz(), low_hz, 1e-9 * low_hz, "lower edge");
+        assert_eq!(band.high_hz(), Decidecade::new(index + 1).low_hz());
     }
     let labels: Vec<String> = [15, 10, 31, 35, 50, 0]
         .map(|i| Decidecade::new(i).label())
@@ -77,11 +66,11 @@ fn falling(lines: usize, exponent: f64) -> Vec<f64> {
 
 #[test]
 fn val_white_noise_gives_the_bandwidth() {
-    // Methods section 5: bandwidth 0.230768 fc, level + 10 lg fc - 6.368 dB.
+    let band_less_centre_db = number(&standards(), "white_noise_band_less_centre_db");
     let psd = falling(20_001, 0.0);
     for band in decidecades(9.0, 15_000.0) {
         let power = band_power(&psd, 1.0, band.low_hz(), band.high_hz()).unwrap();
-        let expected = 10.0 * band.centre_hz().log10() - 6.368;
+        let expected = 10.0 * band.centre_hz().log10() + band_less_centre_db;
         close(level_db(power, 1.0), expected, 1e-3, &band.label());
     }
 }

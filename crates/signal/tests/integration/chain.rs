@@ -1,66 +1,50 @@
 //! The sensor chain's worked example and the converter.
 
+use serde_json::Value;
 use signal::{ChainError, FilterError, HighPass, SensorChain};
 
-use crate::support::{close, lcg};
+use crate::support::{close, lcg, number, standards};
 
-/// Methods section 10: -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit, 96 kHz (values derived and computed with numpy).
+/// The chain of `reference/make/signal_standards.py`: -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit, 96 kHz.
 fn example() -> SensorChain {
     SensorChain::new(-180.0, 20.0, None, 2.5, 24, 96_000.0).unwrap()
 }
 
+/// Against the same quantities worked out by volts and steps, and a quantiser run on a million numbers.
 #[test]
-fn val_worked_example() {
+fn verif_worked_example() {
     let c = example();
+    let theirs = &standards()["chain"];
+    let within = |found: f64, of: &Value, name: &str| close(found, number(of, name), 1e-9, name);
+    let is = |found: f64, name: &str| within(found, theirs, name);
+    is(c.overload_peak_level_db_re_1upa(), "overload_peak_level_db");
+    is(c.overload_sine_level_db_re_1upa(), "overload_sine_level_db");
     close(
-        c.overload_peak_level_db_re_1upa(),
-        167.959,
-        1e-3,
-        "overload, peak",
+        c.full_scale_upa(),
+        number(theirs, "full_scale_upa"),
+        1.0,
+        "full scale",
     );
-    close(
-        c.overload_sine_level_db_re_1upa(),
-        164.949,
-        1e-3,
-        "overload, sine",
-    );
-    close(c.full_scale_upa(), 2.5e8, 1.0, "full scale");
-    close(
-        c.quantisation_level_db_re_1upa(),
-        18.693,
-        1e-3,
-        "quantisation noise",
-    );
-    close(
+    is(c.quantisation_level_db_re_1upa(), "quantisation_level_db");
+    is(
         c.quantisation_density_db_re_1upa2_hz(),
-        -28.119,
-        1e-3,
-        "quantisation density",
+        "quantisation_density_db",
     );
-    close(c.sine_dynamic_range_db(), 146.255, 1e-3, "dynamic range");
-    for (bits, level, density) in [
-        (18.0, 54.817, 8.004),
-        (16.0, 66.858, 20.046),
-        (20.0, 42.776, -4.037),
-    ] {
-        close(
-            c.converter_noise_level_db_re_1upa(bits),
-            level,
-            1.5e-3,
-            "effective bits, level",
-        );
-        close(
-            c.converter_noise_density_db_re_1upa2_hz(bits),
-            density,
-            1.5e-3,
-            "effective bits, density",
-        );
+    is(c.sine_dynamic_range_db(), "sine_dynamic_range_db");
+    let effective = theirs["effective_bits"].as_array().unwrap();
+    assert_eq!(effective.len(), 3);
+    for case in effective {
+        let bits = number(case, "bits");
+        for (found, name) in [
+            (c.converter_noise_level_db_re_1upa(bits), "level_db"),
+            (c.converter_noise_density_db_re_1upa2_hz(bits), "density_db"),
+        ] {
+            within(found, case, name);
+        }
     }
-    close(
-        c.preamplifier_density_db_re_1upa2_hz(5e-9),
-        13.979,
-        1e-3,
-        "preamplifier",
+    is(
+        c.preamplifier_density_db_re_1upa2_hz(number(theirs, "preamplifier_v_per_root_hz")),
+        "preamplifier_density_db",
     );
 }
 

@@ -5,7 +5,7 @@ use signal::{
     level_db, peak_level_db,
 };
 
-use crate::support::{close, lcg, sine};
+use crate::support::{close, lcg, number, sine, standards};
 
 /// ISO 18405:2017 definitions (wording from memory): a sine of amplitude 1 Pa for 2 s.
 #[test]
@@ -47,11 +47,10 @@ fn val_levels_of_a_sine_by_definition() {
 
 #[test]
 fn val_air_and_water_references_differ_by_26_db() {
-    // Methods section 5: 20 lg 20 = 26.0206 dB.
     close(
         level_db(400.0, WATER_REFERENCE_UPA) - level_db(400.0, AIR_REFERENCE_UPA),
-        26.0206,
-        1e-4,
+        number(&standards(), "water_less_air_reference_db"),
+        1e-9,
         "references",
     );
 }
@@ -85,23 +84,6 @@ fn verif_peaks_of_an_uneven_wave() {
     );
 }
 
-/// IEC 61672-1:2013 Table 4, 4 kHz tone bursts with weighting F: duration ms, maximum less steady level, upper and lower
-/// class 1 limits (secondary transcription, methods section 5).
-const BURSTS_F: [(f64, f64, f64, f64); 12] = [
-    (1000.0, 0.0, 0.5, -0.5),
-    (500.0, -0.1, 0.5, -0.5),
-    (200.0, -1.0, 0.5, -0.5),
-    (100.0, -2.6, 1.0, -1.0),
-    (50.0, -4.8, 1.0, -1.0),
-    (20.0, -8.3, 1.0, -1.0),
-    (10.0, -11.1, 1.0, -1.0),
-    (5.0, -14.1, 1.0, -1.0),
-    (2.0, -18.0, 1.0, -1.5),
-    (1.0, -21.0, 1.0, -2.0),
-    (0.5, -24.0, 1.0, -2.5),
-    (0.25, -27.0, 1.0, -3.0),
-];
-
 fn burst_maximum_db(tau_s: f64, duration_ms: f64) -> f64 {
     let rate_hz = 192_000.0;
     let mut weighting = Exponential::new(tau_s, rate_hz).unwrap();
@@ -117,7 +99,10 @@ fn burst_maximum_db(tau_s: f64, duration_ms: f64) -> f64 {
 
 #[test]
 fn val_tone_bursts_keep_class_1() {
-    for (duration_ms, target_db, over, under) in BURSTS_F {
+    // IEC 61672-1:2013 Table 4, weighting F.
+    let bursts = truth::numbers("signal/iec61672-1-bursts.csv");
+    assert_eq!(bursts.len(), 12);
+    for [duration_ms, target_db, over, under] in bursts {
         let found = burst_maximum_db(FAST_S, duration_ms);
         assert!(
             (target_db + under..=target_db + over).contains(&found),
@@ -130,17 +115,11 @@ fn val_tone_bursts_keep_class_1() {
             "the table's value, printed to 0.1 dB",
         );
     }
-    // Weighting S, computed from the standard's formula 10 lg(1 - exp(-T/tau)) (methods section 5).
-    for (duration_ms, expected) in [
-        (1000.0, -1.99),
-        (500.0, -4.05),
-        (200.0, -7.42),
-        (100.0, -10.22),
-        (20.0, -17.03),
-    ] {
+    // Weighting S, by the formula 10 lg(1 - exp(-T/tau)) of the same standard.
+    for burst in standards()["bursts_s"].as_array().unwrap() {
         close(
-            burst_maximum_db(SLOW_S, duration_ms),
-            expected,
+            burst_maximum_db(SLOW_S, number(burst, "duration_ms")),
+            number(burst, "largest_less_steady_db"),
             0.01,
             "weighting S",
         );
@@ -149,14 +128,18 @@ fn val_tone_bursts_keep_class_1() {
 
 #[test]
 fn val_weightings_decay_as_the_standard_says() {
-    // IEC 61672-1: exact 34.7436 and 4.3429 dB/s (methods section 5).
-    for (tau_s, expected) in [(FAST_S, 34.7436), (SLOW_S, 4.3429)] {
+    let standards = standards();
+    for (tau_s, decay) in [FAST_S, SLOW_S]
+        .into_iter()
+        .zip(standards["decays"].as_array().unwrap())
+    {
+        assert_eq!(tau_s, number(decay, "time_constant_s"));
         let mut weighting = Exponential::new(tau_s, 48_000.0).unwrap();
         let start = weighting.process(&[1.0; 48_000]);
         let end = weighting.process(&[0.0; 48_000]);
         close(
             level_db(start, 1.0) - level_db(end, 1.0),
-            expected,
+            number(decay, "db_per_s"),
             1e-4,
             "decay in a second",
         );

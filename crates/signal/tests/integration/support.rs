@@ -35,12 +35,21 @@ pub(crate) fn sine(f_hz: f64, rate_hz: f64, amplitude: f64, count: usize) -> Vec
         .collect()
 }
 
+/// Filters and one spectrum by SciPy.
 pub(crate) fn reference() -> Value {
-    let path = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/../../reference/signal/scipy-filters.json"
-    );
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    truth::json("signal/scipy-filters.json")
+}
+
+/// What the formulas of the standards give, by NumPy.
+pub(crate) fn standards() -> Value {
+    truth::json("signal/numpy-standards.json")
+}
+
+#[track_caller]
+pub(crate) fn number(of: &Value, name: &str) -> f64 {
+    of[name]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{name} is no number"))
 }
 
 pub(crate) fn numbers(value: &Value) -> Vec<f64> {

@@ -93,7 +93,7 @@ fn verif_pulses_repeat() {
 
 #[test]
 fn verif_clicks_have_their_peak_to_peak_level_and_duration() {
-    // A porpoise-like click (methods section 9): 130 kHz, 80 us, 191 dB peak-to-peak; and one of few cycles.
+    // Lengths of a porpoise's click, and one of few cycles.
     for (f_hz, duration_s) in [(130_000.0, 80e-6), (50_000.0, 40e-6)] {
         let train = ClickTrain::new(f_hz, duration_s, 191.0, 0.06, 5).unwrap();
         let x = sampled(
