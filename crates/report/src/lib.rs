@@ -4,7 +4,9 @@ mod output;
 mod picture;
 mod told;
 
-pub use output::{OutputError, Overwrite, write_atomically, write_atomically_with};
+pub use output::{
+    Inputs, OutputError, Overwrite, refuse_output, write_atomically, write_atomically_with,
+};
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,

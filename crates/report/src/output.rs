@@ -1,4 +1,4 @@
-//! Writing an output file: whole or not at all, and never over another file unasked.
+//! Writing an output file: whole or not at all, never over another file unasked, and never over what the command reads.
 
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -6,6 +6,104 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
+
+/// The files that a command reads: none of them may become its output, whatever it is asked.
+#[derive(Debug, Clone, Default)]
+pub struct Inputs {
+    files: Vec<Input>,
+}
+
+/// A file that is read, under every name.
+#[derive(Debug, Clone)]
+struct Input {
+    named: PathBuf,
+    identity: Identity,
+}
+
+/// What tells whether two names are of one file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Identity {
+    /// Without links and `..`.
+    path: PathBuf,
+    /// Where the system numbers its files.
+    number: Option<FileNumber>,
+}
+
+/// Device and number on it.
+type FileNumber = (u64, u64);
+
+impl Inputs {
+    /// Nothing is read.
+    #[must_use]
+    pub fn none() -> Self {
+        Self::default()
+    }
+
+    /// These files are read. One that is not there is no file that could be lost.
+    pub fn of<P: AsRef<Path>>(paths: impl IntoIterator<Item = P>) -> Self {
+        let mut inputs = Self::none();
+        for path in paths {
+            inputs.add(path.as_ref());
+        }
+        inputs
+    }
+
+    /// These are read too.
+    pub fn extend(&mut self, others: Inputs) {
+        self.files.extend(others.files);
+    }
+
+    /// This file is read too.
+    pub fn add(&mut self, path: &Path) {
+        self.files.extend(Identity::of(path).map(|identity| Input {
+            named: path.to_path_buf(),
+            identity,
+        }));
+    }
+
+    /// Refuses an output that is one of these files, by this name, by another, or by a link of either kind.
+    ///
+    /// # Errors
+    /// [`OutputError::Input`].
+    pub fn refuse(&self, path: &Path) -> Result<(), OutputError> {
+        let Some(output) = Identity::of(path) else {
+            return Ok(());
+        };
+        match self.files.iter().find(|i| i.identity.is_of(&output)) {
+            Some(input) => Err(OutputError::Input {
+                path: path.to_path_buf(),
+                input: input.named.clone(),
+            }),
+            None => Ok(()),
+        }
+    }
+}
+
+impl Identity {
+    /// `None` when there is no such file, or a link that leads nowhere.
+    fn of(path: &Path) -> Option<Self> {
+        let number = fs::metadata(path).ok().and_then(|found| number(&found));
+        Some(Self {
+            path: path.canonicalize().ok()?,
+            number,
+        })
+    }
+
+    fn is_of(&self, other: &Self) -> bool {
+        self.path == other.path || (self.number.is_some() && self.number == other.number)
+    }
+}
+
+#[cfg(unix)]
+fn number(found: &fs::Metadata) -> Option<FileNumber> {
+    use std::os::unix::fs::MetadataExt;
+    Some((found.dev(), found.ino()))
+}
+
+#[cfg(not(unix))]
+fn number(_: &fs::Metadata) -> Option<FileNumber> {
+    None
+}
 
 /// What to do when the file is already there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,6 +123,14 @@ pub enum OutputError {
     Exists {
         /// The file.
         path: PathBuf,
+    },
+    /// The file is one of those that the command reads, under this name or another.
+    #[error("write {}: the command reads it{}", path.display(), also_named(path, input))]
+    Input {
+        /// The output as it was named.
+        path: PathBuf,
+        /// The input as it was named.
+        input: PathBuf,
     },
     /// The path names a folder.
     #[error("write {}: it is a folder", path.display())]
@@ -50,6 +156,14 @@ pub enum OutputError {
     },
 }
 
+fn also_named(path: &Path, input: &Path) -> String {
+    if path == input {
+        String::new()
+    } else {
+        format!(", named {}", input.display())
+    }
+}
+
 /// Writes `bytes` to `path`: see [`write_atomically_with`].
 ///
 /// # Errors
@@ -58,8 +172,23 @@ pub fn write_atomically(
     path: &Path,
     bytes: &[u8],
     overwrite: Overwrite,
+    inputs: &Inputs,
 ) -> Result<(), OutputError> {
-    write_atomically_with(path, overwrite, |file| file.write_all(bytes))
+    write_atomically_with(path, overwrite, inputs, |file| file.write_all(bytes))
+}
+
+/// Refuses an output before the work that would be lost with it: an input of the command always, and an existing file
+/// with [`Overwrite::Refuse`]. [`write_atomically_with`] looks again.
+///
+/// # Errors
+/// [`OutputError::Input`], [`OutputError::Exists`], [`OutputError::Folder`].
+pub fn refuse_output(
+    path: &Path,
+    overwrite: Overwrite,
+    inputs: &Inputs,
+) -> Result<(), OutputError> {
+    inputs.refuse(path)?;
+    refuse_what_is_there(path, overwrite)
 }
 
 /// Lets `write` fill a temporary file beside `path`, hands it to the disk, and gives it its name
@@ -69,15 +198,18 @@ pub fn write_atomically(
 /// With [`Overwrite::Refuse`] a file that appears while writing is left too, except on a file
 /// system without hard links, where a file made between the last look and the renaming is lost.
 ///
+/// What is among the `inputs` is refused with either.
+///
 /// # Errors
-/// [`OutputError::Exists`], [`OutputError::Folder`], [`OutputError::NoName`], and
+/// [`OutputError::Input`], [`OutputError::Exists`], [`OutputError::Folder`], [`OutputError::NoName`], and
 /// [`OutputError::Io`] with what was being done, also for an error of `write` itself.
 pub fn write_atomically_with(
     path: &Path,
     overwrite: Overwrite,
+    inputs: &Inputs,
     write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), OutputError> {
-    refuse_what_is_there(path, overwrite)?;
+    refuse_output(path, overwrite, inputs)?;
     let (part_path, part) = create_part(path)?;
     let outcome = fill(part, path, write).and_then(|()| give_name(&part_path, path, overwrite));
     if outcome.is_err() {

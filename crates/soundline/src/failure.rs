@@ -63,6 +63,9 @@ impl Failure {
                 "give another name, or add --force to replace it where the command has that flag"
                     .to_owned(),
             ),
+            Failure::File(OutputError::Input { .. }) => {
+                Some("give another name: what a command reads is never replaced".to_owned())
+            }
             Failure::File(OutputError::Io { source, path, .. }) => io_help(source, path),
             Failure::Unreadable { help, .. } => Some(help.clone()),
             Failure::Listen(error) => error.help(),

@@ -4,6 +4,7 @@ use std::io;
 use std::path::Path;
 
 use plan::{Code, CueReading, Mistake, Reading, Sources};
+use report::Inputs;
 
 use crate::failure::Failure;
 use crate::out::{Format, Out};
@@ -27,6 +28,11 @@ pub(crate) fn read_cues(path: &Path, plan: &Reading, out: &mut Out) -> Result<Cu
     let read = plan::read_cues(path, plan, &plan::from_disk);
     readable("cue sheet", path, &read.mistakes, &read.sources, out)?;
     Ok(read)
+}
+
+/// The files from which these texts came, which no output may replace.
+pub(crate) fn inputs(sources: &Sources) -> Inputs {
+    Inputs::of(sources.iter().map(|(_, source)| &source.path))
 }
 
 /// Shows mistakes and warnings: drawn on standard error or, in JSON, kept for the document. Gives their number.

@@ -4,11 +4,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
-use plan::{CueSheet, Line, Mistake, Reading};
+use plan::{CueReading, CueSheet, Line, Mistake, Reading, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{
-    OutputError, Overwrite, record_json, rehearsal_json, rehearsal_text, trace_json,
-    write_atomically, write_atomically_with,
+    Inputs, OutputError, Overwrite, record_json, refuse_output, rehearsal_json, rehearsal_text,
+    trace_json, write_atomically, write_atomically_with,
 };
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -100,12 +100,16 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         .into());
     };
+    let inputs = inputs(&reading, &read);
+    if let Some(trace) = &args.trace {
+        refuse_output(trace, args.overwrite(), &inputs)?;
+    }
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let head = trace_json(PROGRAM, &reading.digest, &digest, cues);
-    let played = play(args, line, cues, &head, out)?;
+    let played = play(args, line, cues, &head, &inputs, out)?;
     // The result is told even where it cannot be left beside the plan.
-    let left =
-        (!args.no_evidence).then(|| leave_evidence(args, &reading, digest.clone(), cues, &played));
+    let left = (!args.no_evidence)
+        .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &inputs));
     let (evidence, refused) = match left {
         None => (None, None),
         Some(Ok(path)) => (Some(path), None),
@@ -149,6 +153,28 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     Ok(played.outcome.status().into())
 }
 
+/// All that the rehearsal reads: the plan with what it includes, the cue sheet, and the recordings that it plays.
+fn inputs(reading: &Reading, read: &CueReading) -> Inputs {
+    let mut inputs = plan_file::inputs(&reading.sources);
+    inputs.extend(plan_file::inputs(&read.sources));
+    for sound in read.cues.iter().flat_map(|cues| &cues.sounds) {
+        if let SoundKind::Recording { path, .. } = &sound.what {
+            inputs.add(path);
+        }
+    }
+    inputs
+}
+
+impl Args {
+    fn overwrite(&self) -> Overwrite {
+        if self.force {
+            Overwrite::Force
+        } else {
+            Overwrite::Refuse
+        }
+    }
+}
+
 struct Played {
     outcome: Outcome,
     kept: Vec<Record>,
@@ -163,6 +189,7 @@ fn play(
     line: &Line,
     cues: &CueSheet,
     head: &Value,
+    inputs: &Inputs,
     out: &mut Out,
 ) -> Result<Played, Failure> {
     let cancel = Cancel::on_ctrl_c()?;
@@ -211,19 +238,12 @@ fn play(
         }
     };
     let written = match &args.trace {
-        Some(path) => {
-            let overwrite = if args.force {
-                Overwrite::Force
-            } else {
-                Overwrite::Refuse
-            };
-            write_atomically_with(path, overwrite, |file| {
-                let mut file = std::io::BufWriter::new(file);
-                all(&mut file)?;
-                file.flush()
-            })
-            .map_err(Failure::from)
-        }
+        Some(path) => write_atomically_with(path, args.overwrite(), inputs, |file| {
+            let mut file = std::io::BufWriter::new(file);
+            all(&mut file)?;
+            file.flush()
+        })
+        .map_err(Failure::from),
         None => all(&mut std::io::sink()).map_err(Failure::from),
     };
     bar.finish_and_clear();
@@ -254,6 +274,7 @@ fn leave_evidence(
     cues_digest: String,
     cues: &CueSheet,
     played: &Played,
+    inputs: &Inputs,
 ) -> Result<PathBuf, Failure> {
     let folder = args.plan.parent().unwrap_or(Path::new(""));
     let relative = args.cues.strip_prefix(folder).unwrap_or(&args.cues);
@@ -284,7 +305,9 @@ fn leave_evidence(
             source,
         })
         // The name says what is in it: what is replaced is the same.
-        .and_then(|()| write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force))
+        .and_then(|()| {
+            write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force, inputs)
+        })
         .map_err(RehearseError::Evidence)?;
     Ok(path)
 }

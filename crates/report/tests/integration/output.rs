@@ -3,7 +3,7 @@
 use std::fs;
 use std::io::{self, Write};
 
-use report::{OutputError, Overwrite, write_atomically, write_atomically_with};
+use report::{Inputs, OutputError, Overwrite, write_atomically, write_atomically_with};
 
 fn names(folder: &std::path::Path) -> Vec<String> {
     let mut names: Vec<String> = fs::read_dir(folder)
@@ -18,15 +18,15 @@ fn names(folder: &std::path::Path) -> Vec<String> {
 fn verif_refuse_leaves_the_file_and_force_replaces_it() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("levels.png");
-    write_atomically(&path, b"first", Overwrite::Refuse).unwrap();
+    write_atomically(&path, b"first", Overwrite::Refuse, &Inputs::none()).unwrap();
     assert_eq!(fs::read(&path).unwrap(), b"first");
 
-    let refused = write_atomically(&path, b"second", Overwrite::Refuse);
+    let refused = write_atomically(&path, b"second", Overwrite::Refuse, &Inputs::none());
     assert!(matches!(&refused, Err(OutputError::Exists { path: p }) if *p == path));
     assert!(refused.unwrap_err().to_string().contains("levels.png"));
     assert_eq!(fs::read(&path).unwrap(), b"first");
 
-    write_atomically(&path, b"second", Overwrite::Force).unwrap();
+    write_atomically(&path, b"second", Overwrite::Force, &Inputs::none()).unwrap();
     assert_eq!(fs::read(&path).unwrap(), b"second");
     assert_eq!(names(folder.path()), ["levels.png"]);
 }
@@ -40,7 +40,7 @@ fn verif_a_failing_writer_leaves_nothing_behind() {
         Err(io::Error::other("the source ran dry"))
     };
     for overwrite in [Overwrite::Refuse, Overwrite::Force] {
-        let outcome = write_atomically_with(&path, overwrite, fail);
+        let outcome = write_atomically_with(&path, overwrite, &Inputs::none(), fail);
         assert!(matches!(
             outcome,
             Err(OutputError::Io {
@@ -52,7 +52,7 @@ fn verif_a_failing_writer_leaves_nothing_behind() {
     }
 
     fs::write(&path, b"former").unwrap();
-    let outcome = write_atomically_with(&path, Overwrite::Force, fail);
+    let outcome = write_atomically_with(&path, Overwrite::Force, &Inputs::none(), fail);
     assert!(outcome.is_err());
     assert_eq!(fs::read(&path).unwrap(), b"former");
     assert_eq!(names(folder.path()), ["levels.png"]);
@@ -62,7 +62,7 @@ fn verif_a_failing_writer_leaves_nothing_behind() {
 fn verif_a_file_that_appears_while_writing_is_left() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("levels.png");
-    let outcome = write_atomically_with(&path, Overwrite::Refuse, |file| {
+    let outcome = write_atomically_with(&path, Overwrite::Refuse, &Inputs::none(), |file| {
         fs::write(&path, b"someone else's")?;
         file.write_all(b"ours")
     });
@@ -74,10 +74,45 @@ fn verif_a_file_that_appears_while_writing_is_left() {
 #[test]
 fn verif_folders_and_missing_folders_are_named() {
     let folder = tempfile::tempdir().unwrap();
-    let onto = write_atomically(folder.path(), b"x", Overwrite::Force);
+    let onto = write_atomically(folder.path(), b"x", Overwrite::Force, &Inputs::none());
     assert!(matches!(onto, Err(OutputError::Folder { .. })));
     let below = folder.path().join("absent").join("levels.png");
-    let outcome = write_atomically(&below, b"x", Overwrite::Refuse);
+    let outcome = write_atomically(&below, b"x", Overwrite::Refuse, &Inputs::none());
     assert!(matches!(&outcome, Err(OutputError::Io { path, .. }) if *path == below));
     assert!(names(folder.path()).is_empty());
+}
+
+/// An input is kept by whatever name the output goes: another spelling, a symbolic link to it, a hard link of it, and the
+/// file itself where the input was named by a link.
+#[test]
+fn verif_an_input_is_never_replaced_by_any_of_its_names() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    fs::create_dir(at("sub")).unwrap();
+    for name in ["sea.wav", "other.wav"] {
+        fs::write(at(name), name).unwrap();
+    }
+    let mut names = vec![at("sea.wav"), at("sub/../sea.wav")];
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink(at("sea.wav"), at("soft.wav")).unwrap();
+        fs::hard_link(at("sea.wav"), at("hard.wav")).unwrap();
+        names.extend([at("soft.wav"), at("hard.wav")]);
+    }
+    for input in &names {
+        let inputs = Inputs::of([at("other.wav"), input.clone(), at("missing.wav")]);
+        for output in &names {
+            for overwrite in [Overwrite::Force, Overwrite::Refuse] {
+                let refused = write_atomically(output, b"trace", overwrite, &inputs);
+                assert!(
+                    matches!(&refused, Err(OutputError::Input { path, input: i }) if path == output && i == input),
+                    "{refused:?}"
+                );
+            }
+        }
+        write_atomically(&at("new.csv"), b"new", Overwrite::Force, &inputs).unwrap();
+        write_atomically(&at("missing.wav"), b"new", Overwrite::Force, &inputs).unwrap();
+        fs::remove_file(at("missing.wav")).unwrap();
+    }
+    assert_eq!(fs::read(at("sea.wav")).unwrap(), b"sea.wav");
 }

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use jiff::Timestamp;
 use plan::{Line, Mistake};
-use report::{OutputError, Overwrite, write_atomically};
+use report::{Inputs, Overwrite, refuse_output, write_atomically};
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
@@ -120,7 +120,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         )?;
     }
     let assigned = ears::assign(line, &args.assignments, &args.detectors)?;
-    let outcomes = listen(args, line, &assigned, overwrite, out)?;
+    let mut inputs = plan_file::inputs(&reading.sources);
+    inputs.extend(Inputs::of(&args.recordings));
+    let outcomes = listen(args, line, &assigned, overwrite, &inputs, out)?;
 
     let told = json::Told {
         plan: &args.plan,
@@ -135,7 +137,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             Table::Csv => csv::events(&told).into_bytes(),
             Table::Json => json::bytes(&told),
         };
-        write_atomically(path, &bytes, overwrite)?;
+        write_atomically(path, &bytes, overwrite, &inputs)?;
     }
     match out.format {
         Format::Text => table::write(&told, &mut out.stdout)?,
@@ -160,17 +162,13 @@ fn listen(
     line: &Line,
     assigned: &[Assigned],
     overwrite: Overwrite,
+    inputs: &Inputs,
     out: &Out,
 ) -> Result<Vec<Outcome>, Failure> {
     let looked = work::look(args, line, assigned)?;
     let pictures = picture::paths(args.picture.as_deref(), &looked, assigned)?;
-    let planned = pictures.iter().flatten().chain(&args.out);
-    if overwrite == Overwrite::Refuse {
-        for path in planned {
-            if path.symlink_metadata().is_ok() {
-                return Err(OutputError::Exists { path: path.clone() }.into());
-            }
-        }
+    for path in pictures.iter().flatten().chain(&args.out) {
+        refuse_output(path, overwrite, inputs)?;
     }
     let frames = looked.iter().flatten().filter_map(|f| f.survey.info.frames);
     let cancel = Cancel::on_ctrl_c()?;
@@ -179,7 +177,12 @@ fn listen(
         progress.inc(frames);
         !cancel.asked()
     };
-    let outcomes = work::hear(args, looked, line, assigned, &pictures, overwrite, &read);
+    let files = work::Files {
+        pictures: &pictures,
+        overwrite,
+        inputs,
+    };
+    let outcomes = work::hear(args, looked, line, assigned, files, &read);
     progress.finish_and_clear();
     outcomes
 }

@@ -7,8 +7,8 @@ use detect::Ending;
 use hearing::{Ear, Hearing, Step, Survey, band_hz, view};
 use plan::Line;
 use report::{
-    AxisScale, ColourRange, EventMark, OutputError, Overwrite, PictureError, PictureSize, Pooling,
-    SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
+    AxisScale, ColourRange, EventMark, Inputs, OutputError, Overwrite, PictureError, PictureSize,
+    Pooling, SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
     write_atomically,
 };
 
@@ -65,10 +65,11 @@ pub(crate) fn paths(
 }
 
 /// Where the pictures of one stretch go.
-pub(crate) struct Painter {
+pub(crate) struct Painter<'a> {
     /// By file of the stretch, by ear.
     pub(crate) paths: Pictures,
     pub(crate) overwrite: Overwrite,
+    pub(crate) inputs: &'a Inputs,
 }
 
 /// What the pictures are of.
@@ -90,15 +91,15 @@ pub(crate) struct Painted {
 
 /// Pictures under way: at most those of two files at a time.
 pub(crate) struct Painting<'a> {
-    painter: Painter,
+    painter: Painter<'a>,
     labels: Labels<'a>,
     /// By file, by ear.
     builders: Vec<Vec<Option<Result<SpectrogramBuilder, PictureError>>>>,
     painted: Vec<Painted>,
 }
 
-impl Painter {
-    pub(crate) fn begin(self, labels: Labels<'_>) -> Painting<'_> {
+impl<'a> Painter<'a> {
+    pub(crate) fn begin(self, labels: Labels<'a>) -> Painting<'a> {
         Painting {
             builders: self
                 .paths
@@ -161,7 +162,7 @@ impl Painting<'_> {
                     source,
                 });
             let path = &self.painter.paths[file][ear];
-            let written = drawn.and_then(|png| Ok(write(path, &png, self.painter.overwrite)?));
+            let written = drawn.and_then(|png| Ok(write(path, &png, &self.painter)?));
             let painted = &mut self.painted[file];
             match written {
                 Ok(()) => painted.written.push(path.clone()),
@@ -204,7 +205,7 @@ fn lettered(reference: &str) -> String {
         .replace(")2", ")²")
 }
 
-fn write(path: &Path, png: &[u8], overwrite: Overwrite) -> Result<(), OutputError> {
+fn write(path: &Path, png: &[u8], painter: &Painter<'_>) -> Result<(), OutputError> {
     if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
             action: "create the folder",
@@ -212,7 +213,7 @@ fn write(path: &Path, png: &[u8], overwrite: Overwrite) -> Result<(), OutputErro
             source,
         })?;
     }
-    write_atomically(path, png, overwrite)
+    write_atomically(path, png, painter.overwrite, painter.inputs)
 }
 
 impl Labels<'_> {

@@ -8,7 +8,7 @@ use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Survey, line_up, su
 use plan::Line;
 use rayon::prelude::*;
 use recording::Warning;
-use report::Overwrite;
+use report::{Inputs, Overwrite};
 
 use super::ears::{Assigned, ears};
 use super::error::{ListenError, RecordingFault};
@@ -164,14 +164,21 @@ fn misfit(
     Ok(None)
 }
 
+/// Where pictures go, and what may not be lost to them.
+#[derive(Clone, Copy)]
+pub(crate) struct Files<'a> {
+    pub(crate) pictures: &'a Pictures,
+    pub(crate) overwrite: Overwrite,
+    pub(crate) inputs: &'a Inputs,
+}
+
 /// Hears every recording that can be heard: stretches side by side, each on one thread.
 pub(crate) fn hear(
     args: &Args,
     looked: Lookings,
     line: &Line,
     assigned: &[Assigned],
-    pictures: &Pictures,
-    overwrite: Overwrite,
+    to: Files<'_>,
     read: &(dyn Fn(u64) -> bool + Sync),
 ) -> Result<Vec<Outcome>, Failure> {
     let mut outcomes: Vec<Outcome> = Vec::new();
@@ -200,8 +207,9 @@ pub(crate) fn hear(
         let files: Vec<Survey> = stretch.iter().map(|&i| surveys[i].clone()).collect();
         let indices: Vec<usize> = stretch.iter().map(|&i| places[i]).collect();
         let painter = picture::Painter {
-            paths: indices.iter().map(|&i| pictures[i].clone()).collect(),
-            overwrite,
+            paths: indices.iter().map(|&i| to.pictures[i].clone()).collect(),
+            overwrite: to.overwrite,
+            inputs: to.inputs,
         };
         let outcome = stretch_outcomes(args, line, assigned, files, painter, read);
         outcome.map(|outcome| (indices, outcome))
@@ -219,7 +227,7 @@ fn stretch_outcomes(
     line: &Line,
     assigned: &[Assigned],
     files: Vec<Survey>,
-    painter: picture::Painter,
+    painter: picture::Painter<'_>,
     read: &(dyn Fn(u64) -> bool + Sync),
 ) -> Result<Vec<Outcome>, ListenError> {
     let ears = ears(line, assigned, &files[0].info, args.units)?;

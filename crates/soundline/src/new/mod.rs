@@ -15,7 +15,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Mistake, Reading, Sources};
-use report::{OutputError, Overwrite, write_atomically};
+use report::{Inputs, OutputError, Overwrite, write_atomically};
 use serde::Serialize;
 use thiserror::Error;
 
@@ -201,8 +201,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         path: args.out.clone(),
         source,
     })?;
-    write_atomically(&plan_path, plan_text.as_bytes(), overwrite)?;
-    write_atomically(&cues_path, cues_text.as_bytes(), overwrite)?;
+    write_atomically(&plan_path, plan_text.as_bytes(), overwrite, &Inputs::none())?;
+    write_atomically(&cues_path, cues_text.as_bytes(), overwrite, &Inputs::none())?;
 
     // What `soundline check` finds, from what now lies on the disk.
     let reading = plan_file::read(&plan_path, out)?;

@@ -6,8 +6,8 @@ use std::process::{Output, Stdio};
 
 use crate::support::{expect_status, run, soundline, stderr, stdout};
 
-const PLAN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/listen.toml");
-const POOL: &str = "module.bench.sensor.pool";
+pub(crate) const PLAN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/listen.toml");
+pub(crate) const POOL: &str = "module.bench.sensor.pool";
 const RATE_HZ: u32 = 44_100;
 
 /// A second of silence with a tone of 2 kHz at half of full scale from 0.3 s to 0.6 s.

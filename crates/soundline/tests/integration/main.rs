@@ -11,6 +11,7 @@ mod check;
 mod documents;
 mod files;
 mod frame;
+mod inputs;
 mod new;
 mod real;
 mod records;
