@@ -48,11 +48,7 @@ pub(crate) struct Run {
 }
 
 pub(crate) fn reference(name: &str) -> Value {
-    let path = format!(
-        "{}/../../reference/network/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    truth::json(&format!("network/{name}"))
 }
 
 pub(crate) fn int(value: &Value) -> u64 {

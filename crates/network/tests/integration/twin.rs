@@ -69,7 +69,13 @@ fn val_line_of_four_to_the_nanosecond() {
     let file = reference("simpy-line-of-four.json");
     let case = &list(&file["cases"])[0];
     assert_eq!(check_case(case, HandIn::BeforeArrivals), (18, 0));
-    // The same latencies as an earlier, separate SimPy model of this line gave.
+}
+
+/// The same line by figures of our own, so that a slip of script and crate together shows.
+#[test]
+fn regress_line_of_four_by_its_figures() {
+    let file = reference("simpy-line-of-four.json");
+    let case = &list(&file["cases"])[0];
     let ours = run(&read_scenario(&case["scenario"]), HandIn::BeforeArrivals);
     let latency = |stream: u32, seq: u64, node: usize| {
         let d = ours

@@ -1,8 +1,8 @@
 //! Conductors against the tables they come from.
 
 use power::conductor::{
-    Conductor, ConductorError, StrandClass, awg_diameter_mm, conductor_resistance_20_ohm_per_km,
-    loop_resistance_ohm,
+    Conductor, ConductorError, LISTED_AREAS_MM2, StrandClass, awg_diameter_mm,
+    conductor_resistance_20_ohm_per_km, loop_resistance_ohm,
 };
 
 fn stranded(area_mm2: f64, class: StrandClass, tinned: bool) -> Conductor {
@@ -13,28 +13,13 @@ fn stranded(area_mm2: f64, class: StrandClass, tinned: bool) -> Conductor {
     }
 }
 
-/// IEC 60228, resistance of one conductor at 20 degC, ohm/km, as copied on a public page (mycableengineering.com,
-/// knowledge base, "IEC 60228 DC resistance"; class 2 tinned: uecables.com, "power copper conductors according to IEC
-/// 60228", and kabelmetal-indonesia.com, "conductor specification", table A.2).
-/// Columns: mm2, class 2 plain, class 2 tinned, class 5 plain, class 5 tinned.
-const IEC_60228: [(f64, f64, f64, f64, f64); 12] = [
-    (0.5, 36.0, 36.7, 39.0, 40.1),
-    (0.75, 24.5, 24.8, 26.0, 26.7),
-    (1.0, 18.1, 18.2, 19.5, 20.0),
-    (1.5, 12.1, 12.2, 13.3, 13.7),
-    (2.5, 7.41, 7.56, 7.98, 8.21),
-    (4.0, 4.61, 4.70, 4.95, 5.09),
-    (6.0, 3.08, 3.11, 3.30, 3.39),
-    (10.0, 1.83, 1.84, 1.91, 1.95),
-    (16.0, 1.15, 1.16, 1.21, 1.24),
-    (25.0, 0.727, 0.734, 0.78, 0.795),
-    (35.0, 0.524, 0.529, 0.554, 0.565),
-    (50.0, 0.387, 0.391, 0.386, 0.393),
-];
-
+/// IEC 60228, resistance of one conductor at 20 degC.
 #[test]
 fn val_stranded_sizes_are_those_of_the_standard() {
-    for (area_mm2, plain_2, tinned_2, plain_5, tinned_5) in IEC_60228 {
+    let rows = truth::numbers("power/iec60228-resistance.csv");
+    let areas: Vec<f64> = rows.iter().map(|row| row[0]).collect();
+    assert_eq!(areas, LISTED_AREAS_MM2);
+    for [area_mm2, plain_2, tinned_2, plain_5, tinned_5] in rows {
         for (class, tinned, expected) in [
             (StrandClass::Two, false, plain_2),
             (StrandClass::Two, true, tinned_2),
@@ -51,37 +36,15 @@ fn val_stranded_sizes_are_those_of_the_standard() {
     }
 }
 
-/// AWG, ohm per 1,000 ft of solid copper at 20 degC: the table of Floyd, Electric Circuit Fundamentals (2nd ed.), as
-/// reproduced by HyperPhysics (American wire gauge); 12 to 30 read in a second public copy (Cirris, "wire resistance
-/// calculator", given there per 100 ft), 10 and 11 from memory.
-const AWG_OHM_PER_1000_FT: [(i32, f64); 20] = [
-    (10, 0.9989),
-    (11, 1.260),
-    (12, 1.588),
-    (13, 2.003),
-    (14, 2.525),
-    (15, 3.184),
-    (16, 4.016),
-    (17, 5.064),
-    (18, 6.385),
-    (19, 8.051),
-    (20, 10.15),
-    (22, 16.14),
-    (23, 20.36),
-    (24, 25.67),
-    (25, 32.37),
-    (26, 40.81),
-    (27, 51.47),
-    (28, 64.90),
-    (29, 81.83),
-    (30, 103.2),
-];
 /// The table prints four digits, from a resistivity that it does not give.
 const AWG_TOLERANCE: f64 = 4e-4;
 
 #[test]
 fn val_wire_gauge_resistance_is_that_of_the_handbook() {
-    for (gauge, ohm_per_1000_ft) in AWG_OHM_PER_1000_FT {
+    let rows = truth::numbers("power/floyd-awg.csv");
+    assert_eq!(rows.len(), 20);
+    for [gauge, ohm_per_1000_ft] in rows {
+        let gauge = gauge as i32;
         let expected = ohm_per_1000_ft / 0.3048;
         let ours = conductor_resistance_20_ohm_per_km(Conductor::Awg(gauge)).unwrap();
         let off = ours / expected - 1.0;
@@ -89,7 +52,7 @@ fn val_wire_gauge_resistance_is_that_of_the_handbook() {
     }
 }
 
-/// Diameters in mils of the same public copy (Cirris); five digits printed.
+/// Diameters in mils of a public copy of the table (Cirris, "wire resistance calculator"); five digits printed.
 #[test]
 fn val_wire_gauge_diameter_is_that_of_the_handbook() {
     for (gauge, mil) in [

@@ -21,13 +21,7 @@ pub(crate) struct Case {
 }
 
 fn reference(name: &str) -> Value {
-    let path = format!(
-        "{}/../../reference/power/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let text = std::fs::read_to_string(&path).unwrap();
-    let file: Value = serde_json::from_str(&text).unwrap();
-    file["networks"].clone()
+    truth::json(&format!("power/{name}"))["networks"].clone()
 }
 
 fn list(value: &Value) -> &[Value] {

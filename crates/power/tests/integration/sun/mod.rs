@@ -14,11 +14,7 @@ use power::sun::Observer;
 use serde_json::Value;
 
 fn text(name: &str) -> String {
-    let path = format!(
-        "{}/../../reference/power/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    std::fs::read_to_string(&path).unwrap()
+    truth::text(&format!("power/{name}"))
 }
 
 /// Rows of a CSV file by the names of its columns.

@@ -9,8 +9,6 @@ mod sand_point;
 mod twin;
 mod weather;
 
-use std::io::Write;
-
 use power::battery::{Battery, Charging, Chemistry, Cutoff};
 use power::sun::{
     Array, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneYear, SOLAR_CONSTANT_ASTM_E490_W_M2,
@@ -20,32 +18,16 @@ use power::weather::{WeatherHour, parse_tmy3};
 use power::year::{Extra, Load, PanelModel, PowerSystem, Start, StateShare, first_hour_of_month};
 use serde_json::Value;
 
-fn reference(name: &str) -> String {
-    let path = format!(
-        "{}/../../reference/power/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    std::fs::read_to_string(&path).unwrap()
-}
-
 /// The numbers of a CSV file, row by row.
 fn numbers(name: &str) -> Vec<Vec<f64>> {
-    let rows: Vec<Vec<f64>> = reference(name)
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| {
-            line.split(',')
-                .map(|field| field.parse().unwrap())
-                .collect()
-        })
-        .collect();
-    assert!(!rows.is_empty());
-    rows
+    truth::rows(&format!("power/{name}"))
+        .iter()
+        .map(|row| row.iter().map(|field| truth::number(field)).collect())
+        .collect()
 }
 
 fn document(name: &str) -> Value {
-    serde_json::from_str(&reference(name)).unwrap()
+    truth::json(&format!("power/{name}"))
 }
 
 fn twelve(value: &Value) -> [f64; 12] {
@@ -71,23 +53,10 @@ fn within_share(ours: f64, theirs: f64, share: f64) {
     within(ours, theirs, share * theirs.abs());
 }
 
-/// A file that `reference/fetch.py` fetches, or `None` after saying that the check is skipped. Where fetched files are
-/// required (in continuous integration and with `SOUNDLINE_REQUIRE_RECORDINGS=1`) a missing one fails the check.
+/// A weather file that `reference/fetch.py` fetches, or `None` after saying that the check is skipped.
 fn fetched(check: &str, name: &str) -> Option<String> {
-    let path = format!(
-        "{}/../../fetched/weather/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    if let Ok(text) = std::fs::read_to_string(path) {
-        return Some(text);
-    }
-    let set = |variable, value| std::env::var(variable).is_ok_and(|found| found == value);
-    let required = set("CI", "true") || set("SOUNDLINE_REQUIRE_RECORDINGS", "1");
-    assert!(!required, "{check} needs {name}: run reference/fetch.py");
-    // Straight to the stream: the test harness would swallow what a passing test prints.
-    let line = format!("\nSKIPPED: {check} ({name} not fetched)\n");
-    std::io::stdout().write_all(line.as_bytes()).unwrap();
-    None
+    let path = truth::fetched(check, &format!("weather/{name}"))?;
+    Some(std::fs::read_to_string(path).unwrap())
 }
 
 /// The hours of 703165TY.csv.
