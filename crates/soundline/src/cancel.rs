@@ -8,8 +8,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub(crate) struct Cancel(Arc<AtomicBool>);
 
 impl Cancel {
-    /// From now on Ctrl-C (and the system's wish that the program end) is a question for long work to look at. Whoever presses
-    /// it a second time does not wait for that: the program ends at once, and what was half written stays.
+    /// From now on Ctrl-C is a question for long work to look at. Whoever presses it a second time does not wait for that: the
+    /// program ends at once, and what was half written stays.
     ///
     /// # Errors
     /// The system refuses, or it is asked for twice.

@@ -3,7 +3,6 @@
 use std::io::{self, Write};
 use std::path::Path;
 
-use rehearsal::RehearsalError;
 use report::OutputError;
 use serde_json::json;
 use thiserror::Error;
@@ -82,7 +81,7 @@ impl Failure {
         matches!(
             self,
             Failure::Listen(ListenError::Cancelled)
-                | Failure::Rehearse(RehearseError::Run(RehearsalError::Cancelled { .. }))
+                | Failure::Rehearse(RehearseError::Cancelled { .. })
         )
     }
 

@@ -56,8 +56,14 @@ pub(crate) enum RehearseError {
     #[error("the rehearsal cannot be run: {0}")]
     Sounds(String),
     /// The rehearsal stopped.
-    #[error("{}{_0}", if matches!(_0, RehearsalError::Cancelled { .. }) { "" } else { "the rehearsal cannot be run: " })]
+    #[error("the rehearsal cannot be run: {0}")]
     Run(#[from] RehearsalError),
+    /// The user asked to stop.
+    #[error("cancelled at {at} of the rehearsal")]
+    Cancelled {
+        /// How far it had come.
+        at: timeline::Ns,
+    },
     /// The result cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(#[source] OutputError),
@@ -74,7 +80,9 @@ impl RehearseError {
             RehearseError::Sounds(_) => {
                 Some("mend the path in the cue sheet, or put the recording there".to_owned())
             }
-            RehearseError::Cues { .. } | RehearseError::Run(_) => None,
+            RehearseError::Cues { .. }
+            | RehearseError::Run(_)
+            | RehearseError::Cancelled { .. } => None,
         }
     }
 }
@@ -248,6 +256,9 @@ fn play(
     };
     bar.finish_and_clear();
     let outcome = match ran {
+        Some(Err(RehearsalError::Cancelled { at })) => {
+            return Err(RehearseError::Cancelled { at }.into());
+        }
         Some(Err(error)) => return Err(RehearseError::from(error).into()),
         Some(Ok(outcome)) => outcome,
         // The trace could not even be begun.

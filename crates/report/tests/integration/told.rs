@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use assess::evidence::Record;
+use assess::evidence::Record as Kept;
 use assess::{Check, Shelf, Status, check};
 use plan::Reading;
+use rehearsal::{KeptBack, Record, RecordId, Refusal, What};
 use report::{check_json, check_text, rehearsal_json, rehearsal_text};
 
 fn example(name: &str) -> PathBuf {
@@ -35,7 +36,7 @@ fn checked(name: &str, cues: &str) -> (Reading, Check) {
             said: "seen".to_owned(),
         })
         .collect();
-    let record = Record::rehearsal(
+    let record = Kept::rehearsal(
         reading.digest.clone(),
         cues.to_owned(),
         "cues".to_owned(),
@@ -105,6 +106,46 @@ fn regress_the_rehearsal_of_the_first_example() {
     for row in text.lines() {
         assert!(row.chars().count() <= 130, "{row}");
         assert_eq!(row, row.trim_end());
+    }
+}
+
+/// What nobody asked for and what did not happen is told among what happened.
+#[test]
+fn verif_too_much_voltage_and_an_input_kept_back_are_told() {
+    let (reading, mut cues, outcome, _) = rehearsed();
+    let module = plan::ModuleIx(0);
+    cues.inputs = vec![plan::InputCue {
+        id: "ping".to_owned(),
+        at: cues.sounds[0].at,
+        at_s: cues.sounds[0].at_s,
+        module,
+        topic: plan::TopicIx(0),
+    }];
+    let record = |what| Record {
+        id: RecordId(1),
+        parent: None,
+        at: timeline::Ns(2_500_000_000),
+        root: None,
+        what,
+    };
+    let records = [
+        record(What::OverVoltage {
+            module,
+            voltage_v: 47.8,
+            highest_v: 30.0,
+        }),
+        record(What::Refused {
+            what: KeptBack::Input(0),
+            why: Refusal::NotWorking,
+        }),
+    ];
+    let line = reading.line.as_ref().unwrap();
+    let text = rehearsal_text(line, &cues, &outcome, &records);
+    for row in [
+        "    0:02.500  module.buoy has 47.80 V, more than the 30 V that it bears: what becomes of it is not known\n",
+        "    0:02.500  input.ping is held back by its module, which does not work\n",
+    ] {
+        assert!(text.contains(row), "{text}");
     }
 }
 
