@@ -93,7 +93,7 @@ impl Check {
 pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
     let mut check = Check {
-        name: reading.line.as_ref().map(|l| l.deployment.name.clone()),
+        name: reading.name.clone(),
         plan_digest: reading.digest.clone(),
         source_digest: reading.source_digest.clone(),
         requirements: Vec::new(),

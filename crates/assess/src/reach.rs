@@ -6,12 +6,18 @@
 use std::collections::BTreeSet;
 
 use network::{Filter, TopicName};
-use plan::{DelayEnd, Line, Must, Reading, Spoilt, That, WrittenBehaviour, WrittenStart};
+use plan::{
+    DelayEnd, Line, ModuleIx, Must, Position, Reading, SectionEnd, Spoilt, That, WrittenBehaviour,
+    WrittenStart,
+};
 
 use crate::verdict::{Judged, Verdict, unknown};
 
 /// Paths of parts, and names of top-level tables.
 pub(crate) type Parts = BTreeSet<String>;
+
+/// The depth of the seabed.
+const FLOOR: &str = "site.water_depth";
 
 /// A plan that has been read, its line, and what its mistakes reach.
 #[derive(Clone, Copy)]
@@ -65,7 +71,9 @@ impl Reach<'_> {
                         .map(|r| self.line.sensor_path(r.sensor)),
                 );
                 if at_least_s.is_none() {
-                    parts.insert("deployment".to_owned());
+                    parts.extend(
+                        ["duration", "recovery_slip"].map(|key| format!("deployment.{key}")),
+                    );
                 }
                 parts
             }
@@ -115,8 +123,40 @@ impl Reach<'_> {
         let mut parts = self.all(|kind, below| {
             matches!(kind, "supply" | "module" | "span" | "section") && below != Some("sensor")
         });
-        parts.insert("site".to_owned());
+        parts.insert("site.profile".to_owned());
+        // In water that is as warm at every depth no depth is read.
+        if self.line.sea.profile.len() > 1 {
+            let ends = self.line.spans.iter().filter(|s| s.conductor.is_some());
+            let mut ends = ends.flat_map(|s| [s.from, s.to]);
+            if ends.any(|m| self.reads_the_floor(m)) {
+                parts.insert(FLOOR.to_owned());
+            }
+        }
         parts
+    }
+
+    /// Whether the depth of a module rests on that of the water: by the sections on which it hangs it comes to an anchor, or to
+    /// what could not be settled.
+    fn reads_the_floor(&self, module: ModuleIx) -> bool {
+        let mut on_the_way = vec![module];
+        let mut next = 0;
+        while let Some(m) = on_the_way.get(next).copied() {
+            next += 1;
+            let section = match self.line.modules[m.0].position {
+                Position::Depth(q) if q.si.is_finite() => continue,
+                Position::Depth(_) => return true,
+                Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => section,
+            };
+            let section = &self.line.sections[section.0];
+            for end in [section.from, section.to] {
+                match end {
+                    SectionEnd::Anchor(_) => return true,
+                    SectionEnd::Module(m) if on_the_way.contains(&m) => {}
+                    SectionEnd::Module(m) => on_the_way.push(m),
+                }
+            }
+        }
+        false
     }
 
     /// The links: every span and every module, and the sections where they give a length.
@@ -131,24 +171,34 @@ impl Reach<'_> {
         parts
     }
 
-    /// Depth of a module: the sections on which it hangs, and what they hang on.
+    /// Depth of a module and that of its housing: the sections on which it hangs, and what they hang on.
     pub(crate) fn depth(&self, module: &str) -> Parts {
-        let mut parts = some(["module".to_owned(), module.to_owned()]);
+        let own = ["position", "housing"].map(|key| format!("{module}.{key}"));
+        let mut parts = Parts::from_iter(own);
+        parts.insert("module".to_owned());
         let Some(m) = module
             .strip_prefix("module.")
             .and_then(|id| self.line.module_by_id(id))
         else {
             return parts;
         };
-        // A place that could not be settled may rest on any of them.
         let plain =
-            matches!(self.line.modules[m.0].position, plan::Position::Depth(q) if q.si.is_finite());
+            matches!(self.line.modules[m.0].position, Position::Depth(q) if q.si.is_finite());
         if !plain {
-            parts.extend(
-                self.all(|kind, below| kind == "section" || kind == "module" && below.is_none()),
-            );
-            parts.insert("site".to_owned());
+            parts.extend(self.places());
         }
+        if self.reads_the_floor(m) {
+            parts.insert(FLOOR.to_owned());
+        }
+        parts
+    }
+
+    /// Where everything hangs: every section, and the position of every module.
+    fn places(&self) -> Parts {
+        let mut parts = self.all(|kind, _| kind == "section");
+        parts.insert("module".to_owned());
+        let modules = self.all(|kind, below| kind == "module" && below.is_none());
+        parts.extend(modules.iter().map(|m| format!("{m}.position")));
         parts
     }
 
@@ -162,9 +212,7 @@ impl Reach<'_> {
             .iter()
             .any(|s| s.id == id && s.written_length_m.is_none());
         if derived {
-            parts.extend(
-                self.all(|kind, below| kind == "section" || kind == "module" && below.is_none()),
-            );
+            parts.extend(self.places());
         }
         parts
     }

@@ -9,6 +9,7 @@ mod catalogue;
 mod cue_sheet;
 mod field;
 mod folder;
+mod keys;
 mod line;
 mod mistake;
 mod node;
@@ -23,6 +24,7 @@ mod spoilt;
 mod spreads;
 mod tables;
 mod topic_name;
+mod twice;
 
 pub use canonical::hex;
 pub use cue_sheet::{

@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use crate::field::Section;
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::site::{FileId, Site};
 use crate::slips::slips;
+use crate::twice::twice;
 
 /// A value and its place.
 #[derive(Clone, Debug)]
@@ -66,7 +68,12 @@ impl Node {
 }
 
 /// Parses a text into a tree; all syntax mistakes are told, and what could be recovered is kept.
-pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
+pub(crate) fn parse(
+    text: &str,
+    file: FileId,
+    section: &'static Section,
+    mistakes: &mut Mistakes,
+) -> Node {
     let site = Site::new(file, 0..0);
     let root = |table: Table| Node {
         site,
@@ -89,6 +96,7 @@ pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
     let (table, mut errors) = DeTable::parse_recoverable(text);
     errors.sort_by_key(|e| e.span().map_or(0, |s| s.start));
     let mut last_line = None;
+    let mut doubles = Doubles::default();
     for error in errors {
         mistakes.tear();
         let range = error.span().unwrap_or(0..0);
@@ -99,8 +107,12 @@ pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
         if last_line.replace(line) == Some(line) {
             continue;
         }
+        if message.starts_with("duplicate key") {
+            doubles.add(text, file, range, section);
+            continue;
+        }
         let slips = slips(text, line);
-        if !slips.is_empty() && !message.starts_with("duplicate key") {
+        if !slips.is_empty() {
             let end = text[line..].find('\n').map_or(text.len(), |i| line + i);
             mistakes.tear_over(Site::new(file, slips[0].range.start..end));
             for slip in slips {
@@ -117,17 +129,14 @@ pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
             || message.contains("between key-value pairs")
             || message.contains("for inline table element");
         let unclosed = unclosed && looks_like_a_statement(text, range.start);
-        let (code, message) = if message.starts_with("duplicate key") {
-            (Code::Duplicate, "this key is written twice".to_owned())
-        } else if range.is_empty() && message.starts_with("string values must be quoted") {
-            (
-                Code::Syntax,
-                "not valid TOML: a value is missing".to_owned(),
-            )
+        let missing = range.is_empty() && message.starts_with("string values must be quoted");
+        let message = if missing {
+            "a value is missing"
         } else {
-            (Code::Syntax, format!("not valid TOML: {message}"))
+            message
         };
-        let mut mistake = Mistake::error(code, Site::new(file, range), message)
+        let message = format!("not valid TOML: {message}");
+        let mut mistake = Mistake::error(Code::Syntax, Site::new(file, range), message)
             .label("here")
             .part("file");
         if unclosed {
@@ -141,7 +150,69 @@ pub(crate) fn parse(text: &str, file: FileId, mistakes: &mut Mistakes) -> Node {
             break;
         }
     }
+    for mistake in doubles.told {
+        mistakes.push(mistake);
+    }
     root(table_of(table.into_inner(), file))
+}
+
+/// Keys and tables that are written twice.
+#[derive(Default)]
+struct Doubles {
+    told: Vec<Mistake>,
+    /// Tables with two headings, each with the index of its mistake.
+    headings: Vec<(Vec<String>, usize)>,
+    looked: usize,
+}
+
+impl Doubles {
+    /// Most of which the first place is looked for: each time the text is read again.
+    const MOST: usize = 64;
+
+    fn add(
+        &mut self,
+        text: &str,
+        file: FileId,
+        again: std::ops::Range<usize>,
+        section: &'static Section,
+    ) {
+        self.looked += 1;
+        let found = (self.looked <= Self::MOST)
+            .then(|| twice(text, again.clone(), section))
+            .flatten();
+        let part = found.as_ref().and_then(|t| t.part.as_deref());
+        let part = part.unwrap_or("file").to_owned();
+        let headings = found.as_ref().is_some_and(|t| t.headings);
+        let what = if headings { "table" } else { "key" };
+        let mistake = Mistake::error(
+            Code::Duplicate,
+            Site::new(file, again),
+            format!("this {what} is written twice"),
+        );
+        let Some(found) = found else {
+            self.told.push(mistake.label("here").part(part));
+            return;
+        };
+        // Of a table that is written twice, what stands in both follows from it.
+        let above = self
+            .headings
+            .iter()
+            .find(|(path, _)| found.path.starts_with(path));
+        if let Some(&(_, index)) = above {
+            self.told[index].also.insert(part);
+            return;
+        }
+        if headings {
+            self.headings.push((found.path, self.told.len()));
+        }
+        self.told.push(
+            mistake
+                .label("again here")
+                .related(Site::new(file, found.first), "first here")
+                .help("keep one of them")
+                .part(part),
+        );
+    }
 }
 
 /// Whether a line begins at this place as the headings and keys of tables do.

@@ -68,6 +68,8 @@ pub struct Reading {
     pub mistakes: Vec<Mistake>,
     /// The line, without the things that have mistakes; `None` when too little is right to make one.
     pub line: Option<Line>,
+    /// Name of the deployment; `None` when it cannot be read.
+    pub name: Option<String>,
     /// Digest of the source bytes (line ends normalised), SHA-256 in hexadecimal.
     pub source_digest: String,
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
@@ -108,7 +110,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     let mut mistakes = Mistakes::default();
     let mut catalogue = Catalogue::default();
     let (file, readable) = load(path, &mut sources, &mut mistakes, fetch, None);
-    let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
+    let root = node::parse(&sources.get(file).text.clone(), file, &PLAN, &mut mistakes);
     let table = match &root.value {
         Value::Table(table) => table.clone(),
         _ => Table::new(),
@@ -135,6 +137,9 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     }
     let mistakes = mistakes.into_sorted();
     Reading {
+        name: fields
+            .table("deployment")
+            .and_then(|(f, _)| Some(f.text("name")?.0.clone())),
         source_digest: canonical::source_digest(&sources),
         digest: canonical::digest("plan/1", &fields, &catalogue),
         spreads: spreads(&fields, &catalogue),
@@ -160,7 +165,12 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     let mut sources = Sources::default();
     let mut mistakes = Mistakes::default();
     let (file, readable) = load(path, &mut sources, &mut mistakes, fetch, None);
-    let root = node::parse(&sources.get(file).text.clone(), file, &mut mistakes);
+    let root = node::parse(
+        &sources.get(file).text.clone(),
+        file,
+        &CUE_SHEET,
+        &mut mistakes,
+    );
     let fields = Reader::new(&plan.catalogue, &mut mistakes).file(&CUE_SHEET, &root);
     let folder = path.parent().unwrap_or(Path::new(""));
     let cues = plan.line.as_ref().and_then(|line| {
@@ -314,7 +324,7 @@ fn include(
             continue;
         }
         let mut own = Mistakes::default();
-        let node = node::parse(&sources.get(file).text.clone(), file, &mut own);
+        let node = node::parse(&sources.get(file).text.clone(), file, &CATALOGUE, &mut own);
         if own.is_torn() {
             catalogue.lacks_a_file();
             mistakes.tear();

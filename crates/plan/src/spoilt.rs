@@ -8,12 +8,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::catalogue::Catalogue;
 use crate::field::RefKind;
+use crate::keys::open_keys;
 use crate::line::{Line, Must, NoticeKind};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Node, Table, Value};
 use crate::read::Fields;
 use crate::resolve::Declared;
 use crate::site::Site;
+use crate::tables::{DEPLOYMENT, MODULE, SITE};
 
 /// The mistake that a part of the plan rests on.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -88,7 +90,8 @@ impl SpoiltParts {
         self.whole.as_ref()
     }
 
-    /// The mistake for which nothing can be said of a part, named by its path or as a top-level table.
+    /// The mistake for which nothing can be said of a part, named by its path or as a top-level table. Of the site, of the
+    /// deployment and of each module also key by key: `site.water_depth`, `module.upper.position`.
     #[must_use]
     pub fn of(&self, path: &str) -> Option<&Spoilt> {
         self.of.get(path)
@@ -150,6 +153,21 @@ pub(crate) fn spoilt_parts(
             of.insert(path.clone(), spoilt);
         }
     }
+    let modules = all.iter().filter(|p| p.split('.').count() == 2);
+    let modules = modules.filter(|p| p.starts_with("module.")).cloned();
+    for part in ["site".to_owned(), "deployment".to_owned()]
+        .into_iter()
+        .chain(modules)
+    {
+        let Some(spoilt) = of.get(&part).cloned() else {
+            continue;
+        };
+        for (key, at) in search.open_keys(&part, &spoilt, fields) {
+            let key = format!("{part}.{key}");
+            let part = spoilt.part.clone();
+            of.insert(key, Spoilt { part, at });
+        }
+    }
     SpoiltParts {
         whole: search.own(WHOLE),
         of,
@@ -179,6 +197,40 @@ impl Search<'_> {
             part: part.to_owned(),
             at: first.site,
         })
+    }
+
+    /// The keys that mistakes in a table leave open, each with the place of a mistake.
+    fn open_keys(
+        &self,
+        path: &str,
+        spoilt: &Spoilt,
+        fields: &Fields,
+    ) -> BTreeMap<&'static str, Site> {
+        let (section, read) = match path.strip_prefix("module.") {
+            Some(id) => (
+                &MODULE,
+                fields
+                    .keyed("module")
+                    .find(|(i, _)| *i == id)
+                    .map(|(_, f)| f),
+            ),
+            None if path == "site" => (&SITE, fields.table("site").map(|(f, _)| f)),
+            None => (&DEPLOYMENT, fields.table("deployment").map(|(f, _)| f)),
+        };
+        let names = self.names(path);
+        let mut parts = names.iter().filter(|n| n.starts_with("part."));
+        let elsewhere = self.lost.contains(path)
+            || spoilt.part != path
+            || parts.any(|part| self.unusable(part).is_some());
+        match written(self.root, path).filter(|_| !elsewhere) {
+            Some(table) => open_keys(
+                section,
+                table,
+                read,
+                self.wrong.get(path).map_or(&[], Vec::as_slice),
+            ),
+            None => section.fields.iter().map(|f| (f.key, spoilt.at)).collect(),
+        }
     }
 
     fn spoilt(&self, path: &str) -> Option<Spoilt> {

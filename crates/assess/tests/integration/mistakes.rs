@@ -106,13 +106,13 @@ const BAD: &[Bad] = &[
         "module.ear",
         "loads = { listening = \"2 W\" }",
         "loads = { listening = \"2 kg\" }",
-        &[ELECTRIC, DELAYS, LINKS, DEPTH],
+        &[ELECTRIC, DELAYS, LINKS],
     ),
     Bad(
         "module.base",
         "minimum = \"36 V\"",
         "minimum = \"36 s\"",
-        &[ELECTRIC, DELAYS, LINKS, DEPTH],
+        &[ELECTRIC, DELAYS, LINKS],
     ),
     Bad(
         "module.base.output.lamp",
@@ -223,7 +223,56 @@ const BAD: &[Bad] = &[
         "duration = \"1 d\"\nrecovery_slip = \"1 V\"",
         &[CARD],
     ),
-    Bad("site", "ph = 8\n", "ph = \"sour\"\n", &[ELECTRIC]),
+    Bad(
+        "module.ear",
+        "rated_depth = \"200 m\"",
+        "rated_depth = \"200\"",
+        &[ELECTRIC, DELAYS, LINKS, DEPTH],
+    ),
+    Bad(
+        "deployment",
+        "start = 2027-01-01",
+        "start = \"1.1.2027\"",
+        &[],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1\"",
+        &[CARD],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nduration = \"2 d\"",
+        &[CARD],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nrecovery_slop = \"2 d\"",
+        &[CARD],
+    ),
+    Bad(
+        "site",
+        "water_depth = \"40 m\"",
+        "water_depth = \"40\"",
+        &[],
+    ),
+    Bad(
+        "site",
+        "latitude = \"50 deg\"",
+        "latitude = \"150 deg\"",
+        &[],
+    ),
+    Bad(
+        "site",
+        "temperature = \"10 degC\"",
+        "temperature = \"10\"",
+        &[ELECTRIC],
+    ),
+    Bad("site", "ph = 8\n", "ph = \"sour\"\n", &[]),
+    Bad("site", "ph = 8\n", "ph = 8\nph = 8\n", &[]),
     Bad(
         "requirement.budget",
         "at_most = \"50 EUR\"",
@@ -323,7 +372,7 @@ fn verif_a_requirement_whose_subject_is_lost_is_there() {
 #[test]
 fn verif_every_requirement_that_is_written_is_there() {
     let reading = read(&changed(&[
-        ("latitude = \"50 deg\"", "latitude = \"50 kg\""),
+        ("[site]", "[sites]"),
         ("[requirement.card]", "[requirement.Card]"),
         ("at_most = \"50 EUR\"", "at_most = \"50 V\""),
         ("that = \"supply-current\"", "of = \"supply.bench\""),
@@ -495,6 +544,68 @@ fn verif_a_mistake_in_one_span_or_module_leaves_the_others_checked() {
         }
         assert_eq!(told(&bad, id), expected, "{header}");
     }
+}
+
+/// Of a line that hangs on its anchor, the water depth is read by depths and by the warmth at them, and by nothing else. The
+/// name of the deployment is printed all the same.
+#[test]
+fn verif_a_slip_in_the_water_depth_reaches_depths_and_what_is_worked_out_at_them() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound/plan.toml");
+    let checked = |changes: &[(&str, &str)]| {
+        let fetch = |file: &Path| {
+            let mut text = String::from_utf8(plan::from_disk(file)?).unwrap();
+            for (from, to) in changes {
+                text = text.replacen(from, to, 1);
+            }
+            Ok(text.into_bytes())
+        };
+        check(&plan::read(&path, &fetch), &Shelf::default())
+    };
+    let depths = |check: &Check| -> BTreeMap<String, Word> {
+        let verdicts = requirement(check, "housing-depth").verdicts.iter();
+        verdicts
+            .map(|v| (v.subject().to_owned(), v.word()))
+            .collect()
+    };
+    let good = checked(&[]);
+    let wrong = ("water_depth = \"85 m\"", "water_depth = \"85\"");
+    let bad = checked(&[wrong]);
+    assert_eq!(bad.name.as_deref(), Some("Harrow Sound ferry-lane watch"));
+    assert_eq!(
+        requirement(&bad, "prompt-lamp"),
+        requirement(&good, "prompt-lamp")
+    );
+    assert!(why_unknown(&bad, "voltage").contains("a mistake in site, at line 15"));
+    assert!(depths(&bad).values().all(|w| *w == Word::Unknown));
+    assert!(depths(&good).values().all(|w| *w == Word::Met));
+
+    // Water that is as warm everywhere: the depth is not read.
+    let even = [
+        (
+            "  { depth = \"0 m\", temperature = \"9.6 degC\", salinity = 34.2 },\n",
+            "",
+        ),
+        (
+            "  { depth = \"85 m\", temperature = \"8.1 degC\", salinity = 34.6 },\n",
+            "",
+        ),
+    ];
+    let good = checked(&even);
+    let bad = checked(&[even[0], even[1], wrong]);
+    assert_eq!(requirement(&good, "voltage").word(), Word::Met);
+    assert_eq!(requirement(&bad, "voltage"), requirement(&good, "voltage"));
+
+    // What a module starts in says nothing of where others hang, nor of its own place.
+    let bad = checked(&[("starts_in = \"ready\"", "starts_in = \"raedy\"")]);
+    assert_eq!(bad.status(), Status::Unusable);
+    assert_eq!(
+        requirement(&bad, "housing-depth"),
+        requirement(&good, "housing-depth")
+    );
+    assert_eq!(requirement(&bad, "voltage").word(), Word::Unknown);
+    // Where it hangs itself does.
+    let bad = checked(&[("from_top = \"6 m\"", "from_top = \"6\"")]);
+    assert!(depths(&bad).values().all(|w| *w == Word::Unknown));
 }
 
 proptest! {

@@ -7,11 +7,11 @@ use super::Q;
 /// Name, dates and slips of the deployment.
 #[derive(Clone, Debug)]
 pub struct Deployment {
-    /// Name shown on every output.
+    /// Name shown on every output; empty when a mistake hides it.
     pub name: String,
-    /// Planned start.
-    pub start: Timestamp,
-    /// Planned time in the water, s.
+    /// Planned start; `None` when a mistake hides it.
+    pub start: Option<Timestamp>,
+    /// Planned time in the water, s; not a number when a mistake hides it.
     pub duration_s: Q,
     /// How much later the start may be, s.
     pub start_slip_s: Option<Q>,

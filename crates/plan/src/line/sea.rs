@@ -3,6 +3,8 @@
 use super::Q;
 
 /// The sea and the weather at the site.
+///
+/// What a mistake hides is not a number, or absent; [`crate::SpoiltParts`] says which.
 #[derive(Clone, Debug)]
 pub struct Sea {
     /// Latitude, degrees, north positive.

@@ -18,6 +18,17 @@ pub(crate) struct Fields {
     pub(super) wrong: BTreeSet<&'static str>,
 }
 
+impl Fields {
+    /// A section of which nothing is written.
+    pub(crate) fn none(site: Site) -> Fields {
+        Fields {
+            site,
+            entries: BTreeMap::new(),
+            wrong: BTreeSet::new(),
+        }
+    }
+}
+
 /// A value that is right, with its place.
 #[derive(Clone, Debug)]
 pub(crate) struct Item {

@@ -91,11 +91,7 @@ impl<'a> Reader<'a> {
     /// Reads a whole file: each top-level table, and each id below it, is a part of its own.
     pub(crate) fn file(&mut self, section: &'static Section, root: &Node) -> Fields {
         let Value::Table(table) = &root.value else {
-            return Fields {
-                site: root.site,
-                entries: BTreeMap::new(),
-                wrong: BTreeSet::new(),
-            };
+            return Fields::none(root.site);
         };
         self.part = "file".to_owned();
         self.table(section, table, root.site, true)

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 pub(crate) use cues::cue_sheet;
 pub(crate) use declared::Declared;
 use resolver::{Resolver, ix_of, module_of, output_of};
-use site::{deployment, no_deployment, no_sea, rising, sea};
+use site::{deployment, rising, sea};
 use values::{bare, q, unknown};
 
 use crate::catalogue::Catalogue;
@@ -42,14 +42,14 @@ pub(crate) fn line(
         part: String::new(),
         unwritten: BTreeMap::new(),
     };
-    let known_deployment = root.table("deployment").and_then(|(f, _)| deployment(f));
-    let known_sea = root.table("site").and_then(|(f, _)| sea(&mut r, f));
-    let whole = known_deployment.is_some() && known_sea.is_some();
-    // Without them there is no line, but its other mistakes are told all the same.
-    let nowhere = Site::new(FileId(0), 0..0);
+    // Without one of these tables there is no line, but its other mistakes are told all the same.
+    let tables = ["deployment", "site"].map(|key| root.table(key).map(|(f, _)| f));
+    let whole = tables.iter().all(Option::is_some);
+    let none = Fields::none(Site::new(FileId(0), 0..0));
+    let [about, sea_fields] = tables.map(|f| f.unwrap_or(&none));
     let mut line = Line {
-        deployment: known_deployment.unwrap_or_else(|| no_deployment(nowhere)),
-        sea: known_sea.unwrap_or_else(|| no_sea(nowhere)),
+        deployment: deployment(about),
+        sea: sea(&mut r, sea_fields),
         anchors: Vec::new(),
         sections: Vec::new(),
         supplies: Vec::new(),

@@ -1,49 +1,23 @@
 //! The deployment, the sea and the weather.
 
-use jiff::Timestamp;
-
 use super::{Resolver, bare, q, unknown};
 use crate::line::{Deployment, Flow, Q, Sea, Spreading, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
-use crate::site::Site;
 
-pub(super) fn no_deployment(at: Site) -> Deployment {
+/// What of the deployment can be read.
+pub(super) fn deployment(f: &Fields) -> Deployment {
     Deployment {
-        name: String::new(),
-        start: Timestamp::UNIX_EPOCH,
-        duration_s: unknown(at),
-        start_slip_s: None,
-        recovery_slip_s: None,
-    }
-}
-
-pub(super) fn no_sea(at: Site) -> Sea {
-    Sea {
-        latitude_deg: unknown(at),
-        longitude_deg: unknown(at),
-        water_depth_m: unknown(at),
-        profile: Vec::new(),
-        current: Vec::new(),
-        wind_m_s: Vec::new(),
-        clearness: Vec::new(),
-        shipping: None,
-        ph: None,
-        spreading: None,
-    }
-}
-
-pub(super) fn deployment(f: &Fields) -> Option<Deployment> {
-    Some(Deployment {
-        name: f.text("name")?.0.clone(),
-        start: *f.date("start")?.0,
-        duration_s: f.q("duration")?,
+        name: f.text("name").map_or_else(String::new, |(t, _)| t.clone()),
+        start: f.date("start").map(|(start, _)| *start),
+        duration_s: f.q("duration").unwrap_or_else(|| unknown(f.site)),
         start_slip_s: f.q("start_slip"),
         recovery_slip_s: f.q("recovery_slip"),
-    })
+    }
 }
 
-pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
+/// What of the sea can be read.
+pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
     "site".clone_into(&mut r.part);
     let spreading = match f.choice("spreading") {
         None => None,
@@ -94,10 +68,11 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
     ] {
         rising(r, &depths, "depths");
     }
-    Some(Sea {
-        latitude_deg: f.deg("latitude")?,
-        longitude_deg: f.deg("longitude")?,
-        water_depth_m: f.q("water_depth")?,
+    let hidden = || unknown(f.site);
+    Sea {
+        latitude_deg: f.deg("latitude").unwrap_or_else(hidden),
+        longitude_deg: f.deg("longitude").unwrap_or_else(hidden),
+        water_depth_m: f.q("water_depth").unwrap_or_else(hidden),
         profile,
         current,
         wind_m_s: f.amounts("wind").map_or_else(Vec::new, |(list, _)| {
@@ -109,7 +84,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Sea> {
         shipping: f.number("shipping").map(bare),
         ph: f.number("ph").map(bare),
         spreading,
-    })
+    }
 }
 
 /// Tells a mistake where a list of depths or frequencies does not rise.

@@ -25,6 +25,10 @@ bad! {
     deployment_that_is_wrong_does_not_hide_the_rest: "start = 2027-03-15\nduration" => "start = 2027-03-15T06:00\nend";
     solar_supply_without_panels: "kind = \"bench\"" => "kind = \"solar-battery\"";
     bench_supply_with_a_battery: "kind = \"bench\"" => "kind = \"bench\"\nbattery = { chemistry = \"agm\", capacity = \"9 Ah\", voltage = \"12 V\" }";
+    module_written_twice: "[module.upper]" => "[module.buoy]\nposition = { depth = \"1 m\" }\nloads = { idle = \"0.4 W\" }\nprocessing = \"1 ms\"\n[module.buoy.output.lantern]\nkind = \"relay\"\n[module.upper]";
+    module_written_twice_without_its_position: "[module.upper]" => "[module.buoy]\nprocessing = \"1 ms\"\n[module.upper]";
+    site_written_twice: "[anchor.sinker]" => "[site]\nph = 8\n[anchor.sinker]";
+    key_of_an_inline_table_written_twice: "salinity = 34 }" => "salinity = 34, depth = \"1 m\" }";
     rate_without_a_link: "link = \"10BASE-T1L\"" => "link_rate = \"1 Mbit/s\"";
     free_link_with_a_wrong_rate: "link = \"10BASE-T1L\"" => "link = \"free\"\nlink_rate = \"1 MHz\"";
     no_traffic: "[traffic]\nstack = [\"ethernet\", \"ipv6\", \"udp\"]\npacket = \"1400 B\"" => "";

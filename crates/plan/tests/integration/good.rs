@@ -187,7 +187,7 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     // 240 d and the 12 weeks that the recovery may slip.
     close(line.deployment.longest_s(), (240.0 + 84.0) * 86_400.0);
     // 2027-03-15T00:00Z, by `date -u -d 2027-03-15 +%s` (GNU coreutils).
-    assert_eq!(line.deployment.start.as_second(), 1_805_068_800);
+    assert_eq!(line.deployment.start.unwrap().as_second(), 1_805_068_800);
     let ear = line.sensor(line.detectors[0].on);
     let chain = ear.chain.as_ref().unwrap();
     close(chain.rate_hz.si, 16_000.0);

@@ -17,10 +17,9 @@ mod uplink;
 use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
 use detector::DETECTOR;
-use module::{HOUSING, MODULE};
+use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
 use sensor::SENSOR;
-use site::{DEPLOYMENT, SITE};
 use span::SPAN;
 use storage::STORAGE;
 use supply::SUPPLY;
@@ -30,8 +29,10 @@ use uplink::UPLINK;
 pub(crate) use behaviour::ACTION;
 pub(crate) use bounds::{FREQUENCY, TURN, WIND};
 pub(crate) use detector::STAGE;
+pub(crate) use module::MODULE;
 pub(crate) use mooring::ROPE;
 pub(crate) use requirement::REQUIREMENT;
+pub(crate) use site::{DEPLOYMENT, SITE};
 
 pub(crate) const PLAN: Section = Section {
     name: "a plan",
