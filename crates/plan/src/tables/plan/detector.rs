@@ -1,6 +1,6 @@
 //! Detectors and their stages.
 
-use quantity::{Dimension as D, LevelKind as K};
+use quantity::{Dimension as D, LevelKind as K, SECONDS_PER_DAY};
 
 use super::bounds::{FREQUENCY, LEVEL};
 use crate::field::{
@@ -59,7 +59,7 @@ pub(crate) const STAGE: Section = Section {
         ),
         o(
             "over",
-            S::Amount(D::Time, between(1e-3, 86_400.0, "from 1 ms to 1 d")),
+            S::Amount(D::Time, between(1e-3, SECONDS_PER_DAY, "from 1 ms to 1 d")),
             "of the background: over how long",
         ),
         o(
