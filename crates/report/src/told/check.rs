@@ -104,21 +104,42 @@ fn list(out: &mut String, title: &str, lines: &[String]) {
     }
 }
 
-/// Words put into rows of at most `width` characters.
+/// Words put into rows of at most `width` characters. What stands between a pair of backticks stays in one row, however long,
+/// so that a command can be copied from it.
 fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut rows = vec![String::new()];
-    for word in text.split_whitespace() {
+    for word in unbroken(text) {
         let row = rows.last_mut().expect("there is always a row");
         if !row.is_empty() && row.chars().count() + 1 + word.chars().count() > width {
-            rows.push(word.to_owned());
+            rows.push(word);
         } else {
             if !row.is_empty() {
                 row.push(' ');
             }
-            row.push_str(word);
+            row.push_str(&word);
         }
     }
     rows
+}
+
+/// The words of a text; a pair of backticks and what stands between them is part of one word.
+fn unbroken(text: &str) -> Vec<String> {
+    let last = text.rfind('`').unwrap_or(0);
+    let mut words = vec![String::new()];
+    let mut quoted = false;
+    for (at, c) in text.char_indices() {
+        if c == '`' {
+            quoted = !quoted && at < last;
+        }
+        let word = words.last_mut().expect("there is always a word");
+        if quoted || !c.is_whitespace() {
+            word.push(c);
+        } else if !word.is_empty() {
+            words.push(String::new());
+        }
+    }
+    words.retain(|word| !word.is_empty());
+    words
 }
 
 fn section(out: &mut String, all: &[Judged], colour: bool) {
@@ -355,6 +376,27 @@ fn place_json(site: Site, sources: &Sources) -> Map<String, Value> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn verif_rows_break_between_words_and_never_in_a_command() {
+        let rows = wrap(
+            "one two; run `soundline rehearse a.toml b.toml` now, or  three",
+            12,
+        );
+        assert_eq!(
+            rows,
+            [
+                "one two; run",
+                "`soundline rehearse a.toml b.toml`",
+                "now, or",
+                "three"
+            ]
+        );
+        // A backtick without its other half quotes nothing.
+        let rows = wrap("`at_most` and a stray ` in it", 9);
+        assert_eq!(rows, ["`at_most`", "and a", "stray `", "in it"]);
+        assert_eq!(wrap("", 9), [""]);
+    }
 
     /// Worked by hand.
     #[test]

@@ -99,6 +99,12 @@ fn verif_the_command_of_an_unknown_rehearsal_works_as_it_is_printed() {
         .unwrap();
     let why = night["verdicts"][0]["why"].as_str().unwrap();
     let command = why.split('`').nth(1).unwrap();
+    let output = soundline()
+        .current_dir(root.path())
+        .args(["check", "a line's plan/plan.toml"])
+        .output()
+        .unwrap();
+    assert!(stdout(&output).contains(command), "{}", stdout(&output));
     let program = soundline().get_program().to_str().unwrap().to_owned();
     let output = Command::new("sh")
         .current_dir(root.path())
