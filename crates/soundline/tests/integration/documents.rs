@@ -64,12 +64,16 @@ fn add(value: &Value, place: &str, found: &mut Shape) {
     }
 }
 
-/// What the first has and the second has not.
+/// What the first has and the second has not. Where a key is, that nothing stands there in one of the two is no difference.
 fn lacking(first: &Shape, second: &Shape) -> Vec<String> {
+    let has = |place: &str, kind: &str| {
+        let kinds = second.get(place);
+        kinds.is_some_and(|kinds| kind == "null" || kinds.contains(kind))
+    };
     first
         .iter()
         .flat_map(|(place, kinds)| kinds.iter().map(move |kind| (place, kind)))
-        .filter(|(place, kind)| second.get(*place).is_none_or(|k| !k.contains(*kind)))
+        .filter(|(place, kind)| !has(place, kind))
         .map(|(place, kind)| format!("{place}: {kind}"))
         .collect()
 }
