@@ -133,19 +133,20 @@ impl Coded {
         Ok((info, coded))
     }
 
+    pub(crate) fn top(&self) -> f32 {
+        self.stream.top()
+    }
+
+    /// Fills `chunk` as far as frames come; what comes in the way is told when they have been taken.
     pub(crate) fn read(
         &mut self,
+        chunk: &mut Chunk,
         out: &mut [f32],
         file: &str,
         warnings: &mut Warnings,
-    ) -> Result<Chunk, RecordingError> {
+    ) -> Result<(), RecordingError> {
         let channels = usize::from(self.stream.channels);
-        let mut chunk = Chunk {
-            first: self.next,
-            frames: 0,
-            after_gap: false,
-            full_scale: 0,
-        };
+        chunk.first = self.next;
         let mut filled = 0;
         while filled < out.len() {
             if self.used == self.block.len() && !self.decode(file, warnings)? {
@@ -162,11 +163,11 @@ impl Coded {
             out[filled..filled + samples].copy_from_slice(given);
             chunk.full_scale += self.stream.at_full_scale(given);
             filled += samples;
+            chunk.frames = filled / channels;
             self.used += samples;
             self.next += (samples / channels) as u64;
         }
-        chunk.frames = filled / channels;
-        Ok(chunk)
+        Ok(())
     }
 
     pub(crate) fn skip_to(

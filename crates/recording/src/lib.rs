@@ -13,6 +13,7 @@ mod info;
 mod name;
 mod ogg;
 mod pcm;
+mod plain;
 mod recording;
 mod riff;
 mod sniff;

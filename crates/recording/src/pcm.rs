@@ -39,6 +39,14 @@ impl Format {
         self.sample_bytes() * usize::from(self.channels)
     }
 
+    /// The lowest sample that lies at full scale above zero.
+    pub(crate) fn top(&self) -> f32 {
+        match self.encoding {
+            Encoding::Float32 | Encoding::Float64 => 1.0,
+            _ => from_code(top_code(u32::from(self.valid_bits))),
+        }
+    }
+
     /// Turns stored samples into `out` (of the same number) and counts those at full scale.
     pub(crate) fn convert(&self, bytes: &[u8], out: &mut [f32]) -> Result<u64, NotFinite> {
         debug_assert_eq!(

@@ -8,7 +8,8 @@ use crate::coded::Coded;
 use crate::error::{RecordingError, Unsupported};
 use crate::info::Info;
 use crate::name::start_from_name;
-use crate::riff::{self, Layout};
+use crate::plain::Plain;
+use crate::riff;
 use crate::sniff::{self, Kind};
 use crate::warning::{Warning, Warnings};
 
@@ -40,6 +41,8 @@ pub struct Recording {
     position: u64,
     full_scale: u64,
     warnings: Warnings,
+    /// What came in the way of the last read, after frames that were still given out.
+    pending: Option<RecordingError>,
     stopped: bool,
 }
 
@@ -118,11 +121,7 @@ impl Recording {
             }
             Kind::Riff => {
                 let layout = riff::layout(&mut *reader, length, &file, &mut warnings)?;
-                let plain = Plain {
-                    reader,
-                    layout,
-                    bytes: Vec::new(),
-                };
+                let plain = Plain::new(reader, layout);
                 (plain.info(), Source::Plain(plain))
             }
             Kind::Flac => {
@@ -142,6 +141,7 @@ impl Recording {
             position: 0,
             full_scale: 0,
             warnings,
+            pending: None,
             stopped: false,
         })
     }
@@ -171,18 +171,26 @@ impl Recording {
         self.full_scale
     }
 
+    /// Whether a sample that was given out lies at full scale (see [`Chunk::full_scale`]).
+    pub fn at_full_scale(&self, sample: f32) -> bool {
+        let top = match &self.source {
+            Source::Plain(plain) => plain.top(),
+            Source::Coded(coded) => coded.top(),
+        };
+        sample >= top || sample <= -1.0
+    }
+
     /// Reads the next frames into `out`, interleaved: frame by frame, channel by channel. Gives fewer frames than fit
-    /// only before a gap and at the end, and none only at the end.
+    /// only before a gap, before an error and at the end, and none only at the end.
+    ///
+    /// Frames with a stored sample that is no number are missing frames: a gap, with a warning.
     ///
     /// # Errors
     /// [`RecordingError::Buffer`] if `out` is empty or no whole number of frames; otherwise what is wrong with the file
-    /// at this place. After any other error the recording is stopped, since the place of what follows is not known.
+    /// at this place, once all frames before it have been given out. After any other error the recording is stopped,
+    /// since the place of what follows is not known.
     pub fn read(&mut self, out: &mut [f32]) -> Result<Chunk, RecordingError> {
-        if self.stopped {
-            return Err(RecordingError::Stopped {
-                file: self.file.clone(),
-            });
-        }
+        self.ready()?;
         let channels = self.info.channels;
         if out.is_empty() || !out.len().is_multiple_of(usize::from(channels)) {
             return Err(RecordingError::Buffer {
@@ -191,17 +199,39 @@ impl Recording {
                 channels,
             });
         }
-        let chunk = match &mut self.source {
-            Source::Plain(plain) => plain.read(self.position, out, &self.file, &mut self.warnings),
-            Source::Coded(coded) => coded.read(out, &self.file, &mut self.warnings),
+        let mut chunk = Chunk {
+            first: self.position,
+            frames: 0,
+            after_gap: false,
+            full_scale: 0,
         };
-        match chunk {
-            Ok(chunk) => {
-                self.position = chunk.first + chunk.frames as u64;
-                self.full_scale += chunk.full_scale;
-                Ok(chunk)
+        let read = match &mut self.source {
+            Source::Plain(plain) => plain.read(&mut chunk, out, &self.file, &mut self.warnings),
+            Source::Coded(coded) => coded.read(&mut chunk, out, &self.file, &mut self.warnings),
+        };
+        match read {
+            Err(error) if chunk.frames == 0 => {
+                self.stopped = true;
+                return Err(error);
             }
-            Err(error) => {
+            Err(error) => self.pending = Some(error),
+            Ok(()) => {}
+        }
+        self.position = chunk.first + chunk.frames as u64;
+        self.full_scale += chunk.full_scale;
+        Ok(chunk)
+    }
+
+    /// Tells the error that came in the way of the last read, or that there was one.
+    fn ready(&mut self) -> Result<(), RecordingError> {
+        if self.stopped {
+            return Err(RecordingError::Stopped {
+                file: self.file.clone(),
+            });
+        }
+        match self.pending.take() {
+            None => Ok(()),
+            Some(error) => {
                 self.stopped = true;
                 Err(error)
             }
@@ -214,14 +244,10 @@ impl Recording {
     /// # Errors
     /// As [`Recording::read`].
     pub fn skip(&mut self, frames: u64) -> Result<u64, RecordingError> {
-        if self.stopped {
-            return Err(RecordingError::Stopped {
-                file: self.file.clone(),
-            });
-        }
+        self.ready()?;
         let to = self.position.saturating_add(frames);
         self.position = match &mut self.source {
-            Source::Plain(plain) => to.min(plain.layout.frames),
+            Source::Plain(plain) => to.min(plain.frames()),
             Source::Coded(coded) => coded
                 .skip_to(to, &self.file, &mut self.warnings)
                 .inspect_err(|_| self.stopped = true)?,
@@ -247,90 +273,4 @@ fn measure(reader: &mut dyn ReadSeek) -> io::Result<(u64, Vec<u8>)> {
     let mut head = Vec::new();
     reader.take(512).read_to_end(&mut head)?;
     Ok((length, head))
-}
-
-/// Bytes turned at once: enough to make system calls rare, and at least one frame of the widest kind.
-const BLOCK_BYTES: usize = 64 * 1024;
-
-/// Samples stored one after the other.
-struct Plain {
-    reader: Box<dyn ReadSeek>,
-    layout: Layout,
-    bytes: Vec<u8>,
-}
-
-impl Plain {
-    fn info(&self) -> Info {
-        Info {
-            rate_hz: self.layout.rate_hz,
-            channels: self.layout.format.channels,
-            frames: Some(self.layout.frames),
-            encoding: self.layout.format.encoding,
-            container: self.layout.container,
-            start: None,
-        }
-    }
-
-    fn read(
-        &mut self,
-        first: u64,
-        out: &mut [f32],
-        file: &str,
-        warnings: &mut Warnings,
-    ) -> Result<Chunk, RecordingError> {
-        let Layout {
-            format, data_at, ..
-        } = self.layout;
-        let (channels, frame_bytes) = (usize::from(format.channels), format.frame_bytes());
-        let mut chunk = Chunk {
-            first,
-            frames: 0,
-            after_gap: false,
-            full_scale: 0,
-        };
-        let wanted = u64::try_from(out.len() / channels)
-            .expect("a length fits 64 bits")
-            .min(self.layout.frames - first);
-        let io = |source| RecordingError::Io {
-            file: file.to_owned(),
-            action: "read its samples",
-            source,
-        };
-        if wanted > 0 {
-            self.reader
-                .seek(SeekFrom::Start(data_at + first * frame_bytes as u64))
-                .map_err(io)?;
-        }
-        while (chunk.frames as u64) < wanted {
-            let at = first + chunk.frames as u64;
-            let frames =
-                (wanted - chunk.frames as u64).min((BLOCK_BYTES / frame_bytes) as u64) as usize;
-            self.bytes.clear();
-            let asked = frames * frame_bytes;
-            (&mut self.reader)
-                .take(asked as u64)
-                .read_to_end(&mut self.bytes)
-                .map_err(io)?;
-            let frames = self.bytes.len() / frame_bytes;
-            let samples = &mut out[chunk.frames * channels..][..frames * channels];
-            let converted = format.convert(&self.bytes[..frames * frame_bytes], samples);
-            chunk.full_scale += converted.map_err(|bad| RecordingError::NotFinite {
-                file: file.to_owned(),
-                frame: at + (bad.sample / channels) as u64,
-                channel: (bad.sample % channels) as u16,
-                value: bad.value,
-            })?;
-            chunk.frames += frames;
-            if self.bytes.len() < asked {
-                let read_frames = at + frames as u64;
-                warnings.push(Warning::EndedEarly {
-                    stated_frames: Some(self.layout.frames),
-                    read_frames,
-                });
-                self.layout.frames = read_frames;
-                break;
-            }
-        }
-        Ok(chunk)
-    }
 }

@@ -111,11 +111,16 @@ impl Stream {
         u64::try_from(i128::from(last_count) - self.counted_from).ok()
     }
 
-    pub(crate) fn at_full_scale(&self, samples: &[f32]) -> u64 {
-        let top = match self.encoding {
+    /// The lowest sample that lies at full scale above zero.
+    pub(crate) fn top(&self) -> f32 {
+        match self.encoding {
             Encoding::Flac { bits } => from_code(top_code(bits.into())),
             _ => 1.0,
-        };
+        }
+    }
+
+    pub(crate) fn at_full_scale(&self, samples: &[f32]) -> u64 {
+        let top = self.top();
         samples
             .iter()
             .filter(|&&sample| sample >= top || sample <= -1.0)

@@ -73,6 +73,13 @@ pub enum Warning {
         /// How many are missing.
         missing_frames: u64,
     },
+    /// Frames with a sample that is not a number or infinite: they are left out, and what follows comes after a gap.
+    NoNumbers {
+        /// First of them.
+        at_frame: u64,
+        /// How many there are.
+        frames: u64,
+    },
     /// A coded block could not be decoded and is left out (a gap follows).
     Undecodable {
         /// Frame at which it would have begun.
@@ -179,6 +186,16 @@ impl fmt::Display for Warning {
                     "{missing_frames} frames are missing from frame {at_frame} on"
                 )
             }
+            Warning::NoNumbers { at_frame, frames } => write!(
+                f,
+                "{} from frame {at_frame} on {} a sample that is no number: left out, and what follows is heard as after a gap",
+                if *frames == 1 {
+                    "1 frame".to_owned()
+                } else {
+                    format!("{frames} frames")
+                },
+                if *frames == 1 { "holds" } else { "hold" },
+            ),
             Warning::Undecodable { at_frame, reason } => {
                 write!(
                     f,

@@ -296,55 +296,115 @@ fn verif_headers_that_cannot_be_understood_name_the_byte() {
     );
 }
 
-#[test]
-fn verif_samples_that_are_not_finite_name_their_place() {
-    let mut samples = [0.25_f32; 12];
-    samples[7] = f32::NAN;
-    let bytes: Vec<u8> = samples
-        .iter()
-        .flat_map(|sample| sample.to_le_bytes())
-        .collect();
-    let wav = riff(&[
-        chunk(b"fmt ", &format(3, 2, 8000, 32)),
+fn float_wav(channels: u16, samples: &[f32]) -> Vec<u8> {
+    let bytes: Vec<u8> = samples.iter().flat_map(|s| s.to_le_bytes()).collect();
+    riff(&[
+        chunk(b"fmt ", &format(3, channels, 8000, 32)),
         chunk(b"data", &bytes),
-    ]);
-    let mut recording = open(&wav).unwrap();
-    let bad = all(&mut recording, 3).unwrap_err();
-    assert!(
-        matches!(
-            bad,
-            RecordingError::NotFinite {
-                frame: 3,
-                channel: 1,
-                ..
-            }
+    ])
+}
+
+/// First frame, number of frames and gap of each chunk, read `frames` at a time; the error, if there is one.
+fn chunks(
+    recording: &mut Recording,
+    frames: usize,
+) -> (Vec<(u64, usize, bool)>, Option<RecordingError>) {
+    let mut samples = vec![0.0; frames * usize::from(recording.info().channels)];
+    let mut found = Vec::new();
+    loop {
+        match recording.read(&mut samples) {
+            Ok(chunk) if chunk.frames == 0 => return (found, None),
+            Ok(chunk) => found.push((chunk.first, chunk.frames, chunk.after_gap)),
+            Err(error) => return (found, Some(error)),
+        }
+    }
+}
+
+/// Every frame around a sample that is no number is given out, with its true index and a gap.
+#[test]
+fn verif_a_sample_that_is_no_number_costs_its_frame_alone() {
+    let mut samples = [0.25_f32; 24];
+    for bad in [7, 12, 15, 23] {
+        samples[bad] = [f32::NAN, f32::INFINITY][bad % 2];
+    }
+    let wav = float_wav(2, &samples);
+    for (frames, expected) in [
+        (20, vec![(0, 3, false), (4, 2, true), (8, 3, true)]),
+        (
+            2,
+            vec![
+                (0, 2, false),
+                (2, 1, false),
+                (4, 2, true),
+                (8, 2, true),
+                (10, 1, false),
+            ],
         ),
-        "{bad}"
-    );
-    let after = recording.read(&mut [0.0; 2]).unwrap_err();
-    assert!(matches!(after, RecordingError::Stopped { .. }), "{after}");
+    ] {
+        let mut recording = open(&wav).unwrap();
+        let (found, error) = chunks(&mut recording, frames);
+        assert_eq!(found, expected);
+        assert!(error.is_none());
+        assert_eq!(recording.position(), 12);
+        let holes = [(3, 1), (6, 2), (11, 1)]
+            .map(|(at_frame, frames)| Warning::NoNumbers { at_frame, frames });
+        assert!(recording.warnings().ends_with(&holes));
+    }
+    // A 64-bit number beyond the range of 32 bits is none here.
     let beyond: Vec<u8> = [1.0_f64, 1e39]
         .iter()
-        .flat_map(|sample| sample.to_le_bytes())
+        .flat_map(|s| s.to_le_bytes())
         .collect();
     let wav = riff(&[
         chunk(b"fmt ", &format(3, 1, 8000, 64)),
         chunk(b"data", &beyond),
     ]);
-    assert!(matches!(
-        error(&wav),
-        RecordingError::NotFinite {
-            frame: 1,
-            channel: 0,
-            value: 1e39,
-            ..
-        }
-    ));
-    let said = error(&wav).to_string();
+    let mut recording = open(&wav).unwrap();
+    assert_eq!(chunks(&mut recording, 8).0, [(0, 1, false)]);
+    assert_eq!(recording.position(), 2);
+}
+
+#[test]
+fn verif_a_file_without_numbers_is_refused_at_its_first_frame() {
+    let mut recording = open(&float_wav(2, &[0.5, f32::NAN, f32::NAN, 0.5])).unwrap();
+    let (found, error) = chunks(&mut recording, 8);
+    assert!(found.is_empty());
+    let error = error.unwrap();
     assert!(
-        said.contains("frame 1 (counted from 0) of channel 1 is not finite"),
+        matches!(
+            error,
+            RecordingError::NotFinite {
+                frame: 0,
+                channel: 1,
+                ..
+            }
+        ),
+        "{error}"
+    );
+    let said = error.to_string();
+    assert!(
+        said.contains("frame 0 (counted from 0) of channel 2 is not finite"),
         "{said}"
     );
+    let after = recording.read(&mut [0.0; 2]).unwrap_err();
+    assert!(matches!(after, RecordingError::Stopped { .. }), "{after}");
+}
+
+/// The thousand-and-first hole ends the reading; all that lies before it has been given out.
+#[test]
+fn verif_a_file_full_of_holes_ends_with_an_error_after_what_was_good() {
+    let samples: Vec<f32> = (0..5000)
+        .map(|i| if i % 3 == 2 { f32::NAN } else { 0.5 })
+        .collect();
+    let mut recording = open(&float_wav(1, &samples)).unwrap();
+    let (found, error) = chunks(&mut recording, 4096);
+    assert_eq!(found.len(), 1001);
+    assert_eq!(found[1000], (3000, 2, true));
+    assert!(
+        matches!(error, Some(RecordingError::NotFinite { frame: 3002, .. })),
+        "{error:?}"
+    );
+    assert_eq!(recording.position(), 3002);
 }
 
 #[test]

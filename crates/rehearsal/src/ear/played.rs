@@ -116,14 +116,14 @@ fn read(sound: &str, path: &Path, channel: Option<u32>) -> Result<(Vec<f32>, f64
     let mut samples: Vec<f32> = Vec::new();
     loop {
         let chunk = recording.read(&mut buffer).map_err(refused)?;
-        if chunk.frames == 0 {
-            return Ok((samples, f64::from(rate_hz)));
-        }
         if chunk.after_gap || chunk.first != samples.len() as u64 {
             return Err(EarError::RecordingGap {
                 sound: sound.to_owned(),
                 frame: chunk.first,
             });
+        }
+        if chunk.frames == 0 {
+            return Ok((samples, f64::from(rate_hz)));
         }
         if samples.len() + chunk.frames > MOST_FRAMES {
             return Err(EarError::RecordingTooLong {
