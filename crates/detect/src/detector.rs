@@ -65,6 +65,12 @@ impl Detector {
         self.gap(out);
     }
 
+    /// No event that is still to be ended begins before this sample, see [`Logic::undecided_from`].
+    #[must_use]
+    pub fn undecided_from(&self) -> Option<u64> {
+        self.logic.undecided_from()
+    }
+
     /// Change the thresholds of a trigger, see [`Logic::set_threshold`].
     ///
     /// # Errors

@@ -74,6 +74,18 @@ impl Logic {
         }
     }
 
+    /// No event that is still to be ended begins before this sample of the stretch, be it open, followed silently or not
+    /// yet heard; `None` before the first cell.
+    #[must_use]
+    pub fn undecided_from(&self) -> Option<u64> {
+        let next = self.last?.end_sample;
+        let followed = match &self.kind {
+            Kind::Trigger(logic) => logic.followed_from(),
+            Kind::Pulses(logic) => logic.followed_from(),
+        };
+        Some(followed.map_or(next, |begin| begin.min(next)))
+    }
+
     /// Change the thresholds of a trigger, dB; the next cell is the first that meets them. An open event goes on
     /// under the new ones; its score counts every cell against the threshold that held then.
     ///

@@ -238,6 +238,15 @@ impl PulseLogic {
         });
     }
 
+    /// Begin of the train that is followed or, without one, of the peak that may begin it.
+    pub(crate) fn followed_from(&self) -> Option<u64> {
+        match (&self.train, self.turn) {
+            (Some(train), _) => Some(train.begin),
+            (None, Turn::Peak { highest }) => Some(highest.begin_sample),
+            (None, Turn::Valley { .. }) => None,
+        }
+    }
+
     pub(crate) fn end_stretch(&mut self, known_at_sample: u64, out: &mut Vec<Told>) {
         if let Some(train) = self.train {
             self.end_train(train, Ending::StretchEnded, known_at_sample, out);

@@ -212,6 +212,14 @@ impl TriggerLogic {
         self.hold_until = open.end.saturating_add(self.spec.hold_off_samples);
     }
 
+    /// Begin of the sound that is followed, if it may still become an event.
+    pub(crate) fn followed_from(&self) -> Option<u64> {
+        match self.state {
+            State::Open(open) => Some(open.begin),
+            State::Quiet | State::Overlong { .. } => None,
+        }
+    }
+
     pub(crate) fn end_stretch(&mut self, known_at_sample: u64, out: &mut Vec<Told>) {
         if let State::Open(open) = self.state
             && let Some(id) = open.id

@@ -3,10 +3,11 @@
 use detect::{Detector, Event, Notice, PushError, Told};
 use jiff::Timestamp;
 use recording::Recording;
-use signal::{Block, Levels};
+use signal::{Block, Levels, level_db};
 
 use crate::ear::Ear;
 use crate::error::{FileError, HearError};
+use crate::full_scale::FullScale;
 use crate::heard::{ChannelLevels, Found, Hearing};
 use crate::survey::Survey;
 
@@ -39,12 +40,19 @@ pub enum Step<'a> {
         /// Events begun before the file after it that are not over yet.
         open: usize,
     },
+    /// All is known of the file. Files are done in their order, each as soon as no event that begins in it can follow.
+    Done {
+        /// Index of the file in the stretch.
+        file: usize,
+        /// What was heard in it.
+        hearing: Hearing,
+    },
 }
 
-/// Hears one stretch: files that follow each other as [`line_up`](crate::line_up) puts them. Gives what was heard, file by
-/// file. A file that fails ends the stretch there and begins it anew after.
+/// Hears one stretch: files that follow each other as [`line_up`](crate::line_up) puts them. A file that fails ends the
+/// stretch there and begins it anew after.
 ///
-/// `step` is shown samples and settled files; `read` is told the number of frames after each block, and may stop the work by
+/// `step` is shown samples and settled files and given what was heard, file by file; `read` is told the number of frames after each block, and may stop the work by
 /// answering false.
 ///
 /// # Errors
@@ -55,9 +63,9 @@ pub fn hear(
     ears: &[Ear],
     step: &mut dyn FnMut(Step<'_>),
     read: &dyn Fn(u64) -> bool,
-) -> Result<Vec<Hearing>, HearError> {
+) -> Result<(), HearError> {
     let Some(first) = files.first() else {
-        return Ok(Vec::new());
+        return Ok(());
     };
     let rate_hz = f64::from(first.info.rate_hz);
     let mut stretch = Stretch {
@@ -75,6 +83,8 @@ pub fn hear(
             .iter()
             .map(|ear| vec![None; ear.detectors.len()])
             .collect(),
+        since: 0,
+        done: 0,
         cancelled: false,
     };
     let mut origin = 0;
@@ -93,19 +103,19 @@ pub fn hear(
         hearing.failed = failed;
         origin += hearing.frames;
         if !whole || index + 1 == files.len() {
-            stretch.gap();
+            stretch.gap(origin);
         }
         if index > 0 {
             stretch.settle(index - 1, step);
         }
         if index + 1 == files.len() {
             stretch.settle(index, step);
+            stretch.finish(files.len(), step);
+        } else {
+            stretch.finish(stretch.decided(), step);
         }
     }
-    for hearing in &mut stretch.hearings {
-        hearing.number();
-    }
-    Ok(stretch.hearings)
+    Ok(())
 }
 
 /// One ear at work.
@@ -114,7 +124,10 @@ struct Channel<'a> {
     ear: &'a Ear,
     detectors: Vec<Detector>,
     levels: Levels,
+    /// As they were before the block at hand.
+    levels_before: Levels,
     pressure_upa: Vec<f32>,
+    full_scale: FullScale,
 }
 
 impl<'a> Channel<'a> {
@@ -142,16 +155,23 @@ impl<'a> Channel<'a> {
             ear,
             detectors,
             levels: Levels::new(rate_hz)?,
+            levels_before: Levels::new(rate_hz)?,
             pressure_upa: Vec::new(),
+            full_scale: FullScale::default(),
         })
     }
 
     fn level(&self) -> Option<ChannelLevels> {
         let reference_upa = self.ear.reference_upa();
+        let mean_upa = self.levels.mean();
+        let varying = self.levels.mean_square() - mean_upa * mean_upa;
         (self.levels.count() > 0).then(|| ChannelLevels {
             level_db: self.levels.level_db(reference_upa),
             peak_level_db: self.levels.peak_level_db(reference_upa),
             exposure_level_db: self.levels.exposure_level_db(reference_upa),
+            // Of a steady offset alone rounding may leave less than nothing.
+            level_without_mean_db: level_db(varying.max(0.0), reference_upa),
+            mean_share: mean_upa.abs() / self.ear.full_scale_upa,
             heard_s: self.levels.duration_s(),
         })
     }
@@ -168,6 +188,10 @@ struct Stretch<'a> {
     told: Vec<Told>,
     /// By ear and detector: when the onset was known of an event that has come to no end.
     open: Vec<Vec<Option<u64>>>,
+    /// Frame of the stretch at which the detectors began anew.
+    since: u64,
+    /// Files given out.
+    done: usize,
     /// The caller has asked to stop.
     cancelled: bool,
 }
@@ -184,7 +208,10 @@ impl Stretch<'_> {
         let mut recording = Recording::open(&survey.path)?;
         let outcome = self.hear_samples(index, origin, &mut recording, step, read);
         let hearing = &mut self.hearings[index];
-        hearing.frames = recording.position();
+        hearing.frames = match &outcome {
+            Err(FileError::Beyond { frame, .. }) => *frame,
+            _ => recording.position(),
+        };
         hearing.duration_s = hearing.frames as f64 / self.rate_hz;
         hearing.full_scale_samples = recording.full_scale();
         hearing.warnings = recording.warnings().to_vec();
@@ -230,19 +257,26 @@ impl Stretch<'_> {
                 return Ok(());
             }
             if chunk.after_gap {
-                self.gap();
+                self.gap(origin + chunk.first);
             }
             let missing = chunk.first - expected;
             expected = chunk.first + chunk.frames as u64;
-            let samples = &interleaved[..chunk.frames * channels];
+            let mut samples = &interleaved[..chunk.frames * channels];
+            let beyond = self.calibrate(samples, channels);
+            if let Some((frame, _)) = beyond {
+                // What comes before it is sound.
+                samples = &samples[..frame * channels];
+                self.calibrate_again(samples, channels);
+            }
             for at in 0..self.channels.len() {
                 let channel = &mut self.channels[at];
-                calibrate(samples, channels, channel).map_err(|frame| FileError::Beyond {
-                    file: survey.path.clone(),
-                    frame: chunk.first + frame as u64,
-                    channel: u32::from(channel.ear.channel) + 1,
-                    value: samples[frame * channels + usize::from(channel.ear.channel)],
-                })?;
+                if chunk.full_scale > 0 {
+                    let own = usize::from(channel.ear.channel);
+                    let frames = samples.chunks_exact(channels).enumerate();
+                    for (frame, _) in frames.filter(|(_, f)| recording.at_full_scale(f[own])) {
+                        channel.full_scale.push(origin + chunk.first + frame as u64);
+                    }
+                }
                 step(Step::Samples {
                     file: index,
                     ear: channel.index,
@@ -256,10 +290,37 @@ impl Stretch<'_> {
                         source,
                     })?;
             }
+            if let Some((frame, own)) = beyond {
+                return Err(FileError::Beyond {
+                    file: survey.path.clone(),
+                    frame: chunk.first + frame as u64,
+                    channel: u32::from(own) + 1,
+                    value: interleaved[frame * channels + usize::from(own)],
+                });
+            }
             if !read(chunk.frames as u64) {
                 self.cancelled = true;
                 return Ok(());
             }
+        }
+    }
+
+    /// Takes the samples of every ear; gives the first frame whose pressure is beyond single precision, and its channel.
+    fn calibrate(&mut self, samples: &[f32], channels: usize) -> Option<(usize, u16)> {
+        let ears = self.channels.iter_mut();
+        ears.filter_map(|channel| {
+            channel.levels_before = channel.levels.clone();
+            let frame = calibrate(samples, channels, channel).err()?;
+            Some((frame, channel.ear.channel))
+        })
+        .min()
+    }
+
+    /// The same, of fewer samples than were taken before: those are forgotten.
+    fn calibrate_again(&mut self, samples: &[f32], channels: usize) {
+        for channel in &mut self.channels {
+            channel.levels = channel.levels_before.clone();
+            calibrate(samples, channels, channel).expect("the first such sample has been cut off");
         }
     }
 
@@ -277,8 +338,9 @@ impl Stretch<'_> {
         Ok(())
     }
 
-    /// Ends what is going on: what follows is heard anew.
-    fn gap(&mut self) {
+    /// Ends what is going on: what follows, from this frame of the stretch on, is heard anew.
+    fn gap(&mut self, at_frame: u64) {
+        self.since = at_frame;
         for at in 0..self.channels.len() {
             for detector in 0..self.channels[at].detectors.len() {
                 self.channels[at].detectors[detector].gap(&mut self.told);
@@ -332,13 +394,28 @@ impl Stretch<'_> {
             background_db: event.background_db.map(|level_db| level_db - reference_db),
             score_db: event.score_db,
             pulses: event.pulses,
+            full_scale_samples: channel
+                .full_scale
+                .count(event.begin_sample, event.end_sample),
             ending: event.ending,
         }
     }
 
     fn settle(&mut self, file: usize, step: &mut dyn FnMut(Step<'_>)) {
         self.hearings[file].number();
-        let after = self.origins.get(file + 1).copied().unwrap_or(u64::MAX);
+        let (begin, after) = (self.origins[file], self.after(file));
+        let seconds = |frame: u64| (frame - begin) as f64 / self.rate_hz;
+        self.hearings[file].full_scale_s = self
+            .channels
+            .iter()
+            .map(|channel| {
+                let spans = channel.full_scale.spans(begin, after);
+                spans
+                    .into_iter()
+                    .map(|(begin, end)| (seconds(begin), seconds(end)))
+                    .collect()
+            })
+            .collect();
         let open = self.open.iter().flatten().flatten();
         step(Step::Settled {
             file,
@@ -346,10 +423,44 @@ impl Stretch<'_> {
             open: open.filter(|&&known_at| known_at < after).count(),
         });
     }
+
+    /// Frame of the stretch after the last one of a file.
+    fn after(&self, file: usize) -> u64 {
+        self.origins.get(file + 1).copied().unwrap_or(u64::MAX)
+    }
+
+    /// Number of files in which no event can begin any more, of those that were settled.
+    fn decided(&self) -> usize {
+        let detectors = self.channels.iter().flat_map(|channel| &channel.detectors);
+        let from = detectors
+            .map(|detector| detector.undecided_from().unwrap_or(self.since))
+            .min();
+        let settled = self.origins.len() - 1;
+        (self.done..settled)
+            .take_while(|&file| from.is_none_or(|from| self.after(file) <= from))
+            .last()
+            .map_or(self.done, |file| file + 1)
+    }
+
+    /// Gives out what was heard in the files before `file`.
+    fn finish(&mut self, file: usize, step: &mut dyn FnMut(Step<'_>)) {
+        for file in self.done..file {
+            self.hearings[file].number();
+            let hearing = std::mem::take(&mut self.hearings[file]);
+            step(Step::Done { file, hearing });
+        }
+        if file > self.done {
+            self.done = file;
+            let begin = self.origins.get(file).copied().unwrap_or(u64::MAX);
+            for channel in &mut self.channels {
+                channel.full_scale.forget(begin);
+            }
+        }
+    }
 }
 
 /// Takes the ear's channel out of interleaved samples, in uPa, and into its levels. Gives the index of the first frame whose
-/// pressure is beyond single precision, and then leaves the levels as they were.
+/// pressure is beyond single precision; the levels are then of no use.
 fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Result<(), usize> {
     let own = usize::from(channel.ear.channel);
     let full_scale_upa = channel.ear.full_scale_upa as f32;
@@ -367,12 +478,10 @@ fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Res
             .extend(frames.map(|frame| pressure(frame[own])));
     }
     // Samples are finite numbers, so what is too large shows as an infinite peak.
-    let before = channel.levels.clone();
     channel.levels.push(&channel.pressure_upa);
     if channel.levels.peak().is_finite() {
         return Ok(());
     }
-    channel.levels = before;
     let beyond = channel.pressure_upa.iter().position(|p| !p.is_finite());
     beyond.map_or(Ok(()), Err)
 }

@@ -33,6 +33,9 @@ pub struct Found {
     pub score_db: f64,
     /// Number of pulses of a train.
     pub pulses: Option<u32>,
+    /// Samples of its channel at full scale from its begin to its end: with any, it may have been louder. Beyond 65,536
+    /// such samples in one channel they are counted in cells, and the count is that of the cells that begin in it.
+    pub full_scale_samples: u64,
     /// Whether its end was heard.
     pub ending: Ending,
 }
@@ -46,6 +49,10 @@ pub struct ChannelLevels {
     pub peak_level_db: f64,
     /// Sound exposure level, dB re the reference squared times 1 s.
     pub exposure_level_db: f64,
+    /// The same level without the mean: what it is but for an offset of the recorder, dB.
+    pub level_without_mean_db: f64,
+    /// Magnitude of the mean as a share of full scale: the offset of the recorder.
+    pub mean_share: f64,
     /// Time heard, s; gaps do not count.
     pub heard_s: f64,
 }
@@ -63,6 +70,8 @@ pub struct Hearing {
     pub duration_s: f64,
     /// Samples (over all channels of the file) at full scale.
     pub full_scale_samples: u64,
+    /// By ear: begin and end of the runs of samples at full scale, s after the first frame of the file.
+    pub full_scale_s: Vec<Vec<(f64, f64)>>,
     /// What is odd about the file.
     pub warnings: Vec<Warning>,
     /// Warnings beyond those kept.

@@ -6,6 +6,7 @@
 
 mod ear;
 mod error;
+mod full_scale;
 mod hear;
 mod heard;
 mod survey;

@@ -4,7 +4,7 @@
 //! `10 lg(int p^2 dt / (p0^2 1 s))`, zero-to-peak level `20 lg(max|p|/p0)`, with `p0` = 1 micropascal in water.
 
 use crate::error::{FilterError, checked_rate};
-use crate::mean_square::SquareSum;
+use crate::mean_square::{PlainSum, SquareSum};
 
 /// Reference sound pressure in water, uPa (ISO 18405).
 pub const WATER_REFERENCE_UPA: f64 = 1.0;
@@ -36,6 +36,7 @@ pub fn peak_level_db(peak: f64, reference: f64) -> f64 {
 pub struct Levels {
     rate_hz: f64,
     sum: SquareSum,
+    plain: PlainSum,
     highest: f32,
     lowest: f32,
 }
@@ -50,6 +51,7 @@ impl Levels {
         Ok(Self {
             rate_hz,
             sum: SquareSum::default(),
+            plain: PlainSum::default(),
             highest: f32::NEG_INFINITY,
             lowest: f32::INFINITY,
         })
@@ -58,6 +60,7 @@ impl Levels {
     /// Takes the next samples.
     pub fn push(&mut self, x: &[f32]) {
         self.sum.add(x);
+        self.plain.add(x);
         let (body, tail) = x.as_chunks::<8>();
         let (mut high, mut low) = ([self.highest; 8], [self.lowest; 8]);
         for c in body {
@@ -87,6 +90,11 @@ impl Levels {
     /// Mean square, in the square of the samples' unit; not-a-number before the first sample.
     pub fn mean_square(&self) -> f64 {
         self.sum.total() / self.sum.count as f64
+    }
+
+    /// Mean (the offset of a recorder), in the samples' unit; not-a-number before the first sample.
+    pub fn mean(&self) -> f64 {
+        self.plain.total() / self.sum.count as f64
     }
 
     /// Exposure: the time integral of the square, in the samples' unit squared times s.
@@ -127,6 +135,7 @@ impl Levels {
     /// Forgets everything heard.
     pub fn reset(&mut self) {
         self.sum = SquareSum::default();
+        self.plain = PlainSum::default();
         self.highest = f32::NEG_INFINITY;
         self.lowest = f32::INFINITY;
     }

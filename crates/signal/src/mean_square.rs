@@ -186,14 +186,19 @@ impl MeanSquare {
     }
 }
 
-/// A sum of squares in lanes by position, the same bits however it was fed.
+/// A sum of squares, or of the samples themselves, in lanes by position, the same bits however it was fed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct SquareSum {
+pub(crate) struct LaneSum<const SQUARED: bool> {
     pub(crate) count: u64,
     lanes: [f64; LANES],
 }
 
-impl SquareSum {
+/// Sum of squares.
+pub(crate) type SquareSum = LaneSum<true>;
+/// Sum of the samples.
+pub(crate) type PlainSum = LaneSum<false>;
+
+impl<const SQUARED: bool> LaneSum<SQUARED> {
     pub(crate) fn add(&mut self, x: &[f32]) {
         let head = ((LANES as u64 - self.count % LANES as u64) % LANES as u64).min(x.len() as u64)
             as usize;
@@ -206,7 +211,7 @@ impl SquareSum {
         for c in body {
             for i in 0..LANES {
                 let v = f64::from(c[i]);
-                lanes[i] += v * v;
+                lanes[i] += if SQUARED { v * v } else { v };
             }
         }
         self.lanes = lanes;
@@ -218,7 +223,7 @@ impl SquareSum {
 
     fn add_one(&mut self, v: f32) {
         let v = f64::from(v);
-        self.lanes[(self.count % LANES as u64) as usize] += v * v;
+        self.lanes[(self.count % LANES as u64) as usize] += if SQUARED { v * v } else { v };
         self.count += 1;
     }
 

@@ -80,7 +80,7 @@ impl Failure {
     fn is_cancelled(&self) -> bool {
         matches!(
             self,
-            Failure::Listen(ListenError::Cancelled)
+            Failure::Listen(ListenError::Cancelled { .. })
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
         )
     }

@@ -1,23 +1,26 @@
-//! Events as CSV (RFC 4180, with line feeds): one row an event, empty where unknown.
+//! Events as CSV (RFC 4180, with line feeds): one row an event, empty where unknown. `heard_s` and `recording_s` say how much of the
+//! recording was heard, and how long it is.
 
 use std::fmt::{Display, Write};
 
 use super::json::{Told, ending};
 
-const HEADER: &str = "recording,channel,sensor,detector,event,begin_s,end_s,begin_utc,end_utc,level_reference,peak_level_db,mean_level_db,background_db,score_db,pulses,ending\n";
+const HEADER: &str = "recording,channel,sensor,detector,event,begin_s,end_s,begin_utc,end_utc,level_reference,peak_level_db,mean_level_db,background_db,score_db,pulses,ending,full_scale_samples,heard_s,recording_s\n";
 
 /// The whole file.
 pub(crate) fn events(told: &Told<'_>) -> String {
     let mut text = HEADER.to_owned();
     for outcome in told.outcomes {
         let name = quoted(&outcome.path.display().to_string());
+        let heard_s = outcome.hearing.as_ref().map_or(0.0, |h| h.duration_s);
+        let whole_s = outcome.whole_s();
         for event in outcome.events() {
             writeln!(
                 text,
-                "{name},{},{},{},{},{:.6},{:.6},{},{},{},{:.3},{:.3},{},{:.3},{},{}",
-                told.channel(event.ear),
-                told.assigned[event.ear].path,
-                told.detector(event),
+                "{name},{},{},{},{},{:.6},{:.6},{},{},{},{:.3},{:.3},{},{:.3},{},{},{},{:.6},{}",
+                told.labels.channel(event.ear),
+                told.labels.assigned[event.ear].path,
+                told.labels.detector(event),
                 event.number,
                 event.begin_s,
                 event.end_s,
@@ -30,6 +33,9 @@ pub(crate) fn events(told: &Told<'_>) -> String {
                 event.score_db,
                 or_empty(event.pulses),
                 ending(event.ending),
+                event.full_scale_samples,
+                heard_s,
+                or_empty(whole_s.map(|whole_s| format!("{whole_s:.6}"))),
             )
             .expect("writing to a string does not fail");
         }

@@ -95,6 +95,13 @@ pub(crate) fn assign(
             }
             _ => {}
         }
+        if let Some(other) = assigned.iter().find(|a| a.sensor == *sensor) {
+            return Err(ListenError::OneSensor {
+                sensor: path.clone(),
+                first: other.channel.unwrap_or(1),
+                second: assignment.channel.unwrap_or(1),
+            });
+        }
         assigned.push(Assigned {
             channel: assignment.channel,
             sensor: *sensor,

@@ -1,6 +1,7 @@
 //! Why recordings could not be listened to.
 
-use std::path::PathBuf;
+use std::io;
+use std::path::{Path, PathBuf};
 
 use assess::input::InputError;
 use hearing::{FileError, HearError, LineUpError};
@@ -83,8 +84,23 @@ pub(crate) enum ListenError {
         path: PathBuf,
     },
     /// The user asked to stop.
-    #[error("cancelled")]
-    Cancelled,
+    #[error("cancelled: {told} of {total} recordings are told above")]
+    Cancelled {
+        /// Recordings that were told.
+        told: usize,
+        /// Recordings that were named.
+        total: usize,
+    },
+    /// One sensor for several channels.
+    #[error("{sensor} is given to channels {first} and {second}")]
+    OneSensor {
+        /// The sensor.
+        sensor: String,
+        /// Number of the channel that has it already, from 1.
+        first: u16,
+        /// Number of the other, from 1.
+        second: u16,
+    },
     /// A sensor or detector without figures.
     #[error(transparent)]
     Input(#[from] InputError),
@@ -116,6 +132,10 @@ impl ListenError {
                 "listen to recordings of different sensors one after the other, each with its own --as"
                     .to_owned(),
             ),
+            ListenError::OneSensor { .. } => Some(
+                "each channel has a sensor of its own: name another sensor, or leave a channel out"
+                    .to_owned(),
+            ),
             ListenError::SamePicture { .. } => {
                 Some("listen to them one after the other, with two folders".to_owned())
             }
@@ -123,7 +143,7 @@ impl ListenError {
             | ListenError::NoChannel { .. }
             | ListenError::LineUp(_)
             | ListenError::OutName { .. }
-            | ListenError::Cancelled
+            | ListenError::Cancelled { .. }
             | ListenError::Input(_) => None,
         }
     }
@@ -196,6 +216,11 @@ pub(crate) enum RecordingFault {
 }
 
 impl RecordingFault {
+    /// Whether it kept the recording from being heard to its end.
+    pub(crate) fn ends_the_hearing(&self) -> bool {
+        matches!(self, RecordingFault::Hear(_))
+    }
+
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
@@ -215,12 +240,47 @@ impl RecordingFault {
             RecordingFault::OtherRate { .. } => {
                 Some("add --own-rate if the recording's rate is right, or mend the plan".to_owned())
             }
-            RecordingFault::Look(_)
-            | RecordingFault::Hear(_)
+            RecordingFault::Look(error) | RecordingFault::Hear(FileError::Recording(error)) => {
+                reading_help(error)
+            }
+            RecordingFault::Hear(FileError::Beyond { .. } | FileError::Detector { .. }) => Some(
+                "what was heard before it stands; cut the recording there, and listen to the rest as well"
+                    .to_owned(),
+            ),
+            RecordingFault::Hear(FileError::Changed { .. } | FileError::Channel { .. })
             | RecordingFault::Ear { .. }
             | RecordingFault::Picture { .. }
             | RecordingFault::Write(_) => None,
         }
+    }
+}
+
+/// What to do about a recording that cannot be read, or not to its end.
+fn reading_help(error: &RecordingError) -> Option<String> {
+    const READ: &str = "WAV (integers of 8 to 32 bits, floats of 32 and 64), RF64, BW64, FLAC and Ogg Vorbis are read";
+    match error {
+        RecordingError::Io { file, source, .. } => match source.kind() {
+            io::ErrorKind::IsADirectory => Some(format!(
+                "name the recordings in it: {}",
+                Path::new(file).join("*.wav").display()
+            )),
+            io::ErrorKind::NotFound => Some("check the name".to_owned()),
+            _ => None,
+        },
+        RecordingError::NotARecording { .. } | RecordingError::Empty { .. } => {
+            Some(format!("is this the right file? {READ}"))
+        }
+        RecordingError::Unsupported { .. } => Some(format!(
+            "{READ}; turn it into WAV or FLAC, at the same rate"
+        )),
+        RecordingError::NotFinite { .. } => Some(
+            "what was heard before it stands; does the recorder store floats in the order that the header tells?"
+                .to_owned(),
+        ),
+        RecordingError::Damaged { .. } => Some(
+            "what was heard before it stands; copy the file from the recorder once more".to_owned(),
+        ),
+        _ => None,
     }
 }
 

@@ -12,18 +12,24 @@ use super::ears::Assigned;
 use super::work::Outcome;
 use crate::out::PROGRAM;
 
+/// What channels and detectors are called.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Labels<'a> {
+    pub(crate) assigned: &'a [Assigned],
+    pub(crate) line: &'a Line,
+}
+
 /// All that the outputs are made from.
 pub(crate) struct Told<'a> {
     pub(crate) plan: &'a Path,
     pub(crate) plan_digest: &'a str,
     pub(crate) outcomes: &'a [Outcome],
-    pub(crate) assigned: &'a [Assigned],
-    pub(crate) line: &'a Line,
+    pub(crate) labels: Labels<'a>,
     /// Mistakes and warnings of the plan.
     pub(crate) mistakes: Vec<Value>,
 }
 
-impl Told<'_> {
+impl Labels<'_> {
     /// Number of an ear's channel, from 1.
     pub(crate) fn channel(&self, ear: usize) -> u16 {
         self.assigned[ear].channel.unwrap_or(1)
@@ -64,8 +70,12 @@ struct Recording<'a> {
     rate_hz: Option<u32>,
     channels: Option<u16>,
     start_utc: Option<String>,
+    /// Frames that the file says or has.
+    frames: Option<u64>,
     heard_frames: Option<u64>,
     heard_s: Option<f64>,
+    /// Whether it was heard to its end.
+    whole: bool,
     full_scale_samples: Option<u64>,
     warnings: Vec<String>,
     notes: &'a [String],
@@ -84,6 +94,9 @@ struct Levels<'a> {
     peak_level_db: f64,
     exposure_reference: &'static str,
     exposure_level_db: f64,
+    level_without_mean_db: f64,
+    /// Magnitude of the mean over full scale.
+    mean_share: f64,
     heard_s: f64,
 }
 
@@ -103,6 +116,7 @@ struct Event<'a> {
     background_db: Option<f64>,
     score_db: f64,
     pulses: Option<u32>,
+    full_scale_samples: u64,
     ending: &'static str,
 }
 
@@ -140,10 +154,16 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
             .survey
             .as_ref()
             .and_then(|survey| survey.start.map(|start| start.to_string())),
+        frames: info.and_then(|info| info.frames),
         heard_frames: hearing.map(|h| h.frames),
         heard_s: hearing.map(|h| h.duration_s),
+        whole: hearing.is_some() && outcome.heard_of().is_none(),
         full_scale_samples: hearing.map(|h| h.full_scale_samples),
-        warnings: outcome.warnings(),
+        warnings: outcome
+            .warnings()
+            .into_iter()
+            .chain(outcome.offsets(|ear| told.labels.channel(ear)))
+            .collect(),
         notes: &outcome.notes,
         errors: outcome.errors.iter().map(ToString::to_string).collect(),
         pictures: outcome
@@ -154,13 +174,15 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
         levels: outcome
             .levels()
             .map(|(ear, levels)| Levels {
-                channel: told.channel(ear),
-                sensor: &told.assigned[ear].path,
+                channel: told.labels.channel(ear),
+                sensor: &told.labels.assigned[ear].path,
                 level_reference: outcome.ears[ear].reference.pressure(),
                 level_db: levels.level_db,
                 peak_level_db: levels.peak_level_db,
                 exposure_reference: outcome.ears[ear].reference.exposure(),
                 exposure_level_db: levels.exposure_level_db,
+                level_without_mean_db: levels.level_without_mean_db,
+                mean_share: levels.mean_share,
                 heard_s: levels.heard_s,
             })
             .collect(),
@@ -168,9 +190,9 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
             .events()
             .iter()
             .map(|event| Event {
-                channel: told.channel(event.ear),
-                sensor: &told.assigned[event.ear].path,
-                detector: told.detector(event),
+                channel: told.labels.channel(event.ear),
+                sensor: &told.labels.assigned[event.ear].path,
+                detector: told.labels.detector(event),
                 event: event.number,
                 begin_s: event.begin_s,
                 end_s: event.end_s,
@@ -182,6 +204,7 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
                 background_db: event.background_db,
                 score_db: event.score_db,
                 pulses: event.pulses,
+                full_scale_samples: event.full_scale_samples,
                 ending: ending(event.ending),
             })
             .collect(),

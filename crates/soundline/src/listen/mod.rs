@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use jiff::Timestamp;
-use plan::{Line, Mistake};
+use plan::Mistake;
 use report::{Inputs, Overwrite, refuse_output, write_atomically};
 
 use crate::cancel::Cancel;
@@ -21,7 +21,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
-use ears::{Assigned, Assignment};
+use ears::Assignment;
 pub(crate) use error::ListenError;
 use work::Outcome;
 
@@ -122,14 +122,17 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let assigned = ears::assign(line, &args.assignments, &args.detectors)?;
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
-    let outcomes = listen(args, line, &assigned, overwrite, &inputs, out)?;
+    let labels = json::Labels {
+        assigned: &assigned,
+        line,
+    };
+    let heard = listen(args, labels, overwrite, &inputs, out)?;
 
     let told = json::Told {
         plan: &args.plan,
         plan_digest: &reading.digest,
-        outcomes: &outcomes,
-        assigned: &assigned,
-        line,
+        outcomes: &heard.kept,
+        labels,
         mistakes: report::mistakes_json(&reading.mistakes, &reading.sources),
     };
     if let (Some(path), Some(table)) = (&args.out, table) {
@@ -139,32 +142,38 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         };
         write_atomically(path, &bytes, overwrite, &inputs)?;
     }
-    match out.format {
-        Format::Text => table::write(&told, &mut out.stdout)?,
-        Format::Json => out.json(&json::document(&told))?,
+    if out.format == Format::Json {
+        out.json(&json::document(&told))?;
     }
     out.stdout.flush()?;
     if let Some(path) = &args.out {
         writeln!(out.stderr, "wrote {}", path.display())?;
     }
-    tell(&outcomes, out)?;
-    let failed = outcomes.iter().filter(|o| o.failed()).count();
-    Ok(match failed {
+    Ok(match heard.failed {
         0 => Exit::Met,
-        n if n == outcomes.len() => Exit::Unusable,
+        n if n == args.recordings.len() => Exit::Unusable,
         _ => Exit::SomeFailed,
     })
 }
 
-/// Looks at the recordings, checks all that can be checked before the long work, and does it.
+/// What is left when all recordings have been told.
+#[derive(Default)]
+struct Heard {
+    failed: usize,
+    /// What came of each, where a document of them all is still to be written.
+    kept: Vec<Outcome>,
+}
+
+/// Looks at the recordings, checks all that can be checked before the long work, and does it; each recording is told as
+/// soon as it and all before it are done.
 fn listen(
     args: &Args,
-    line: &Line,
-    assigned: &[Assigned],
+    labels: json::Labels<'_>,
     overwrite: Overwrite,
     inputs: &Inputs,
-    out: &Out,
-) -> Result<Vec<Outcome>, Failure> {
+    out: &mut Out,
+) -> Result<Heard, Failure> {
+    let json::Labels { assigned, line } = labels;
     let looked = work::look(args, line, assigned)?;
     let pictures = picture::paths(args.picture.as_deref(), &looked, assigned)?;
     for path in pictures.iter().flatten().chain(&args.out) {
@@ -182,9 +191,31 @@ fn listen(
         overwrite,
         inputs,
     };
-    let outcomes = work::hear(args, looked, line, assigned, files, &read);
+    // Where nothing can be heard, the errors alone say why.
+    let in_text = out.format == Format::Text && looked.iter().any(Result::is_ok);
+    let keep = args.out.is_some() || out.format == Format::Json;
+    let mut heard = Heard::default();
+    let mut first = true;
+    let mut each = |outcome: Outcome| -> Result<(), Failure> {
+        progress.suspend(|| {
+            if in_text {
+                if !std::mem::take(&mut first) {
+                    writeln!(out.stdout)?;
+                }
+                table::recording(labels, &outcome, &mut out.stdout)?;
+                out.stdout.flush()?;
+            }
+            tell(&outcome, out)
+        })?;
+        heard.failed += usize::from(outcome.failed());
+        if keep {
+            heard.kept.push(outcome);
+        }
+        Ok(())
+    };
+    let worked = work::hear(args, looked, line, assigned, files, &read, &mut each);
     progress.finish_and_clear();
-    outcomes
+    worked.map(|()| heard)
 }
 
 /// Whether a mistake in a part of the plan touches what is listened with.
@@ -214,19 +245,17 @@ fn table_kind(path: &Path) -> Result<Table, ListenError> {
 }
 
 /// What went wrong and what was written, on standard error.
-fn tell(outcomes: &[Outcome], out: &mut Out) -> Result<(), Failure> {
-    for outcome in outcomes {
-        for picture in &outcome.pictures {
-            writeln!(out.stderr, "wrote {}", picture.display())?;
-        }
-        for note in &outcome.notes {
-            writeln!(out.stderr, "note: {}: {note}", outcome.path.display())?;
-        }
-        for error in &outcome.errors {
-            writeln!(out.stderr, "error: {error}")?;
-            if let Some(help) = error.help() {
-                writeln!(out.stderr, "  help: {help}")?;
-            }
+fn tell(outcome: &Outcome, out: &mut Out) -> Result<(), Failure> {
+    for picture in &outcome.pictures {
+        writeln!(out.stderr, "wrote {}", picture.display())?;
+    }
+    for note in &outcome.notes {
+        writeln!(out.stderr, "note: {}: {note}", outcome.path.display())?;
+    }
+    for error in &outcome.errors {
+        writeln!(out.stderr, "error: {error}")?;
+        if let Some(help) = error.help() {
+            writeln!(out.stderr, "  help: {help}")?;
         }
     }
     Ok(())

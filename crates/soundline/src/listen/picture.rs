@@ -127,11 +127,13 @@ impl Painting<'_> {
                 hearing,
                 open,
             } => self.settle(file, hearing, open),
+            Step::Done { .. } => {}
         }
     }
 
-    pub(crate) fn done(self) -> Vec<Painted> {
-        self.painted
+    /// What came of the pictures of a file, once it is settled.
+    pub(crate) fn take_painted(&mut self, file: usize) -> Painted {
+        std::mem::take(&mut self.painted[file])
     }
 
     fn take(&mut self, file: usize, ear: usize, missing: u64, pressure_upa: &[f32]) {

@@ -3,11 +3,13 @@
 use std::io::{self, Write};
 
 use super::error::counted;
-use super::json::{Told, ending};
+use super::json::{Labels, ending};
 use super::work::Outcome;
 
+/// Column of the samples at full scale: left out where no event holds any.
+const FULL_SCALE: usize = 8;
 /// Columns of the table of events: heading, and whether it is set to the right.
-const COLUMNS: [(&str, bool); 9] = [
+const COLUMNS: [(&str, bool); 10] = [
     ("#", true),
     ("detector", false),
     ("begin s", true),
@@ -16,24 +18,16 @@ const COLUMNS: [(&str, bool); 9] = [
     ("mean dB", true),
     ("excess dB", true),
     ("pulses", true),
+    ("full scale", true),
     ("", false),
 ];
 
-/// Writes all recordings; nothing when none was heard, which leaves why to the errors.
-pub(crate) fn write(told: &Told<'_>, to: &mut dyn Write) -> io::Result<()> {
-    if told.outcomes.iter().all(|o| o.hearing.is_none()) {
-        return Ok(());
-    }
-    for (index, outcome) in told.outcomes.iter().enumerate() {
-        if index > 0 {
-            writeln!(to)?;
-        }
-        recording(told, outcome, to)?;
-    }
-    Ok(())
-}
-
-fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Result<()> {
+/// Writes what came of one recording.
+pub(crate) fn recording(
+    labels: Labels<'_>,
+    outcome: &Outcome,
+    to: &mut dyn Write,
+) -> io::Result<()> {
     writeln!(to, "{}", outcome.path.display())?;
     let Some(survey) = &outcome.survey else {
         return writeln!(to, "  not read");
@@ -51,8 +45,20 @@ fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Resu
     let Some(hearing) = &outcome.hearing else {
         return writeln!(to, "{start}\n  not heard");
     };
-    writeln!(to, "{:.3} s, {start}", hearing.duration_s)?;
-    for warning in outcome.warnings() {
+    match outcome.heard_of() {
+        None => write!(to, "{:.3} s", hearing.duration_s)?,
+        Some((heard_s, Some(whole_s))) => write!(to, "heard {heard_s:.3} s of {whole_s:.3} s")?,
+        Some((heard_s, None)) => write!(to, "heard {heard_s:.3} s")?,
+    }
+    writeln!(to, ", {start}")?;
+    for error in outcome.errors.iter().filter(|e| e.ends_the_hearing()) {
+        writeln!(to, "  then: {}", outcome.without_name(error))?;
+    }
+    for warning in outcome
+        .warnings()
+        .into_iter()
+        .chain(outcome.offsets(|ear| labels.channel(ear)))
+    {
         writeln!(to, "  warning: {warning}")?;
     }
     if hearing.full_scale_samples > 0 {
@@ -62,8 +68,8 @@ fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Resu
             hearing.full_scale_samples
         )?;
     }
-    for (ear, assigned) in told.assigned.iter().enumerate() {
-        write!(to, "  channel {} is {}", told.channel(ear), assigned.path)?;
+    for (ear, assigned) in labels.assigned.iter().enumerate() {
+        write!(to, "  channel {} is {}", labels.channel(ear), assigned.path)?;
         let reference = outcome.ears[ear].reference;
         match hearing.levels.get(ear).copied().flatten() {
             None => writeln!(to, ": nothing heard")?,
@@ -84,12 +90,12 @@ fn recording(told: &Told<'_>, outcome: &Outcome, to: &mut dyn Write) -> io::Resu
             writeln!(to, "    no detector is on it")?;
             continue;
         }
-        events(told, outcome, ear, to)?;
+        events(labels, outcome, ear, to)?;
     }
     Ok(())
 }
 
-fn events(told: &Told<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) -> io::Result<()> {
+fn events(labels: Labels<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) -> io::Result<()> {
     let rows: Vec<[String; COLUMNS.len()]> = outcome
         .events()
         .iter()
@@ -97,13 +103,17 @@ fn events(told: &Told<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) ->
         .map(|event| {
             [
                 event.number.to_string(),
-                told.detector(event).to_owned(),
+                labels.detector(event).to_owned(),
                 format!("{:.3}", event.begin_s),
                 format!("{:.3}", event.end_s),
                 format!("{:.1}", event.peak_level_db),
                 format!("{:.1}", event.mean_level_db),
                 format!("{:.1}", event.score_db),
                 event.pulses.map_or_else(String::new, |n| n.to_string()),
+                match event.full_scale_samples {
+                    0 => String::new(),
+                    n => n.to_string(),
+                },
                 match ending(event.ending) {
                     "quiet" => String::new(),
                     other => other.to_owned(),
@@ -114,7 +124,10 @@ fn events(told: &Told<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) ->
     if rows.is_empty() {
         return writeln!(to, "    no events");
     }
-    let headings = COLUMNS.map(|(heading, _)| heading.to_owned());
+    let mut headings = COLUMNS.map(|(heading, _)| heading.to_owned());
+    if rows.iter().all(|row| row[FULL_SCALE].is_empty()) {
+        headings[FULL_SCALE].clear();
+    }
     let all = || std::iter::once(&headings).chain(&rows);
     let widths: Vec<usize> = (0..COLUMNS.len())
         .map(|column| all().map(|row| row[column].len()).fold(0, usize::max))

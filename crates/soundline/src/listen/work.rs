@@ -1,12 +1,14 @@
 //! From the named files to what was heard in each, in the order in which they were named.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Condvar, Mutex, PoisonError, mpsc};
 
 use assess::input::sensor_chain;
 use detect::Stage;
-use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Survey, line_up, survey};
+use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Step, Survey, line_up, survey};
 use plan::Line;
-use rayon::prelude::*;
 use recording::Warning;
 use report::{Inputs, Overwrite};
 
@@ -15,6 +17,9 @@ use super::error::{ListenError, RecordingFault};
 use super::picture::Pictures;
 use super::{Args, picture};
 use crate::failure::Failure;
+
+/// Mean of a recording, as a share of full scale, from which on it is told (ours): -46 dB re full scale.
+const MOST_MEAN_SHARE: f64 = 0.005;
 
 /// A recording that can be heard.
 #[derive(Debug)]
@@ -42,6 +47,40 @@ pub(crate) struct Outcome {
 }
 
 impl Outcome {
+    fn unheard(path: PathBuf, survey: Option<Survey>, fault: RecordingFault) -> Self {
+        Self {
+            path,
+            survey,
+            hearing: None,
+            ears: Vec::new(),
+            pictures: Vec::new(),
+            notes: Vec::new(),
+            errors: vec![fault],
+        }
+    }
+
+    /// Length that the recording says or has, s.
+    pub(crate) fn whole_s(&self) -> Option<f64> {
+        let info = &self.survey.as_ref()?.info;
+        Some(info.frames? as f64 / f64::from(info.rate_hz))
+    }
+
+    /// How much was heard, and of how much, where it was not heard to its end, s.
+    pub(crate) fn heard_of(&self) -> Option<(f64, Option<f64>)> {
+        let heard_s = self.hearing.as_ref()?.duration_s;
+        let mut errors = self.errors.iter();
+        errors
+            .any(RecordingFault::ends_the_hearing)
+            .then(|| (heard_s, self.whole_s()))
+    }
+
+    /// An error of it without its name, where that stands above.
+    pub(crate) fn without_name(&self, error: &RecordingFault) -> String {
+        let text = error.to_string();
+        let name = format!("{}: ", self.path.display());
+        text.strip_prefix(&name).unwrap_or(&text).to_owned()
+    }
+
     pub(crate) fn failed(&self) -> bool {
         !self.errors.is_empty()
     }
@@ -63,6 +102,24 @@ impl Outcome {
         }
         texts.extend(self.too_short(hearing));
         texts
+    }
+
+    /// What is odd about the channels that were heard, as text.
+    pub(crate) fn offsets(&self, channel: impl Fn(usize) -> u16) -> Vec<String> {
+        let held = self
+            .levels()
+            .filter(|(_, levels)| levels.mean_share > MOST_MEAN_SHARE);
+        held.map(|(ear, levels)| {
+            format!(
+                "the mean of channel {} is {:.1} % of full scale, more than {} %: the overall level, peak and exposure hold it; without it rms {:.1} dB re {}",
+                channel(ear),
+                100.0 * levels.mean_share,
+                100.0 * MOST_MEAN_SHARE,
+                levels.level_without_mean_db,
+                self.ears[ear].reference.pressure()
+            )
+        })
+        .collect()
     }
 
     /// A detector over a background hears nothing before half of the background's time has been heard.
@@ -172,7 +229,11 @@ pub(crate) struct Files<'a> {
     pub(crate) inputs: &'a Inputs,
 }
 
-/// Hears every recording that can be heard: stretches side by side, each on one thread.
+/// Recordings that may be begun beyond the first that is not yet told: with more, what waits for its turn would fill the memory.
+const MOST_AHEAD: usize = 64;
+
+/// Hears every recording that can be heard: stretches side by side, each on one thread. `each` is given what came of each
+/// recording, in the order in which they were named, as soon as it and all before it are done.
 pub(crate) fn hear(
     args: &Args,
     looked: Lookings,
@@ -180,79 +241,186 @@ pub(crate) fn hear(
     assigned: &[Assigned],
     to: Files<'_>,
     read: &(dyn Fn(u64) -> bool + Sync),
-) -> Result<Vec<Outcome>, Failure> {
-    let mut outcomes: Vec<Outcome> = Vec::new();
+    each: &mut dyn FnMut(Outcome) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let total = looked.len();
+    let mut waiting: BTreeMap<usize, Outcome> = BTreeMap::new();
     let (mut surveys, mut places) = (Vec::new(), Vec::new());
     for (index, looked) in looked.into_iter().enumerate() {
-        let (survey, errors) = match looked {
+        match looked {
             Ok(looked) => {
-                surveys.push(looked.survey.clone());
+                surveys.push(looked.survey);
                 places.push(index);
-                (Some(looked.survey), Vec::new())
             }
-            Err((survey, fault)) => (survey, vec![fault]),
-        };
-        outcomes.push(Outcome {
-            path: args.recordings[index].clone(),
-            survey,
-            hearing: None,
-            ears: Vec::new(),
-            pictures: Vec::new(),
-            notes: Vec::new(),
-            errors,
-        });
+            Err((survey, fault)) => {
+                let path = args.recordings[index].clone();
+                waiting.insert(index, Outcome::unheard(path, survey, fault));
+            }
+        }
     }
-    let stretches = line_up(&surveys).map_err(ListenError::from)?;
-    let heard = rehearsal::in_order(stretches.into_par_iter().map(|stretch| {
-        let files: Vec<Survey> = stretch.iter().map(|&i| surveys[i].clone()).collect();
-        let indices: Vec<usize> = stretch.iter().map(|&i| places[i]).collect();
+    let tasks = line_up(&surveys)
+        .map_err(ListenError::from)?
+        .into_iter()
+        .map(|stretch| {
+            Ok(Task {
+                ears: ears(line, assigned, &surveys[stretch[0]].info, args.units)?,
+                files: stretch.iter().map(|&i| surveys[i].clone()).collect(),
+                places: stretch.iter().map(|&i| places[i]).collect(),
+            })
+        })
+        .collect::<Result<Vec<Task>, ListenError>>()?;
+
+    let turn = Turn::default();
+    let next_task = AtomicUsize::new(0);
+    let (sender, receiver) = mpsc::channel();
+    std::thread::scope(|scope| {
+        for _ in 0..rayon::current_num_threads().min(tasks.len()) {
+            let (sender, tasks, turn, next_task) = (sender.clone(), &tasks, &turn, &next_task);
+            scope.spawn(move || {
+                let go_on = |frames| read(frames) && !turn.over.load(Ordering::Relaxed);
+                while let Some(task) = tasks.get(next_task.fetch_add(1, Ordering::Relaxed)) {
+                    let first = task.places.iter().min().copied().unwrap_or(0);
+                    let may_begin = turn.wait_for(first);
+                    if !may_begin || task.run(line, assigned, to, &go_on, &sender).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(sender);
+        let told = tell_in_order(total, &mut waiting, &receiver, &turn, each);
+        // Whatever came of it, nobody waits any more.
+        turn.end();
+        told
+    })
+}
+
+/// Hands on what comes of each recording in its turn.
+fn tell_in_order(
+    total: usize,
+    waiting: &mut BTreeMap<usize, Outcome>,
+    receiver: &mpsc::Receiver<(usize, Outcome)>,
+    turn: &Turn,
+    each: &mut dyn FnMut(Outcome) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let mut next = 0;
+    loop {
+        while let Some(outcome) = waiting.remove(&next) {
+            each(outcome)?;
+            next += 1;
+            turn.come_to(next);
+        }
+        if next == total {
+            return Ok(());
+        }
+        match receiver.recv() {
+            Ok((index, outcome)) => {
+                waiting.insert(index, outcome);
+            }
+            // All threads have ended before their time: they do so only when they are asked to.
+            Err(mpsc::RecvError) => return Err(ListenError::Cancelled { told: next, total }.into()),
+        }
+    }
+}
+
+/// How far the recordings have been told.
+#[derive(Default)]
+struct Turn {
+    next: Mutex<usize>,
+    moved: Condvar,
+    over: AtomicBool,
+}
+
+impl Turn {
+    fn come_to(&self, next: usize) {
+        *self.next.lock().unwrap_or_else(PoisonError::into_inner) = next;
+        self.moved.notify_all();
+    }
+
+    fn end(&self) {
+        // Under the lock, so that nobody is between looking and waiting.
+        let guard = self.next.lock().unwrap_or_else(PoisonError::into_inner);
+        self.over.store(true, Ordering::Relaxed);
+        self.moved.notify_all();
+        drop(guard);
+    }
+
+    /// Waits until a recording may be begun; false when no more is to be done.
+    fn wait_for(&self, recording: usize) -> bool {
+        let too_far = |next: &mut usize| {
+            recording >= *next + MOST_AHEAD && !self.over.load(Ordering::Relaxed)
+        };
+        let guard = self.next.lock().unwrap_or_else(PoisonError::into_inner);
+        let guard = self.moved.wait_while(guard, too_far);
+        drop(guard.unwrap_or_else(PoisonError::into_inner));
+        !self.over.load(Ordering::Relaxed)
+    }
+}
+
+/// One stretch to be heard.
+struct Task {
+    files: Vec<Survey>,
+    /// Place of each file among the recordings as they were named.
+    places: Vec<usize>,
+    ears: Vec<Ear>,
+}
+
+/// The work is to end before its time.
+struct Stopped;
+
+impl Task {
+    fn run(
+        &self,
+        line: &Line,
+        assigned: &[Assigned],
+        to: Files<'_>,
+        read: &dyn Fn(u64) -> bool,
+        sender: &mpsc::Sender<(usize, Outcome)>,
+    ) -> Result<(), Stopped> {
         let painter = picture::Painter {
-            paths: indices.iter().map(|&i| to.pictures[i].clone()).collect(),
+            paths: self
+                .places
+                .iter()
+                .map(|&i| to.pictures[i].clone())
+                .collect(),
             overwrite: to.overwrite,
             inputs: to.inputs,
         };
-        let outcome = stretch_outcomes(args, line, assigned, files, painter, read);
-        outcome.map(|outcome| (indices, outcome))
-    }))?;
-    for (indices, heard) in heard {
-        for (index, outcome) in indices.into_iter().zip(heard) {
-            outcomes[index] = outcome;
+        let mut painting = painter.begin(picture::Labels {
+            line,
+            assigned,
+            ears: &self.ears,
+            files: &self.files,
+        });
+        let send = |file: usize, hearing, painted| {
+            let survey = self.files[file].clone();
+            let outcome = outcome(line, assigned, &self.ears, survey, hearing, painted);
+            sender
+                .send((self.places[file], outcome))
+                .map_err(|_| Stopped)
+        };
+        let mut sent = Ok(());
+        let heard = hearing::hear(
+            &self.files,
+            &self.ears,
+            &mut |step| match step {
+                Step::Done { file, hearing } => {
+                    if sent.is_ok() {
+                        sent = send(file, Ok(hearing), painting.take_painted(file));
+                    }
+                }
+                step => painting.step(step),
+            },
+            &|frames| read(frames),
+        );
+        sent?;
+        match heard {
+            Ok(()) => Ok(()),
+            Err(HearError::Cancelled) => Err(Stopped),
+            Err(error) => (0..self.files.len())
+                .try_for_each(|file| send(file, Err(error.clone()), picture::Painted::default())),
         }
     }
-    Ok(outcomes)
-}
-
-fn stretch_outcomes(
-    args: &Args,
-    line: &Line,
-    assigned: &[Assigned],
-    files: Vec<Survey>,
-    painter: picture::Painter<'_>,
-    read: &(dyn Fn(u64) -> bool + Sync),
-) -> Result<Vec<Outcome>, ListenError> {
-    let ears = ears(line, assigned, &files[0].info, args.units)?;
-    let labels = picture::Labels {
-        line,
-        assigned,
-        ears: &ears,
-        files: &files,
-    };
-    let mut painting = painter.begin(labels);
-    let heard = hearing::hear(&files, &ears, &mut |step| painting.step(step), &read);
-    if matches!(heard, Err(HearError::Cancelled)) {
-        return Err(ListenError::Cancelled);
-    }
-    let painted = painting.done();
-    let hearings: Vec<Result<Hearing, HearError>> = match heard {
-        Ok(hearings) => hearings.into_iter().map(Ok).collect(),
-        Err(error) => files.iter().map(|_| Err(error.clone())).collect(),
-    };
-    let outcomes = files.into_iter().zip(hearings).zip(painted);
-    Ok(outcomes
-        .map(|((survey, hearing), painted)| {
-            outcome(line, assigned, &ears, survey, hearing, painted)
-        })
-        .collect())
 }
 
 fn outcome(

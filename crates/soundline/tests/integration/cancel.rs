@@ -125,7 +125,10 @@ fn verif_cancelled_listening_leaves_nothing_and_gives_status_130() {
     ];
     let output = cancelled(&args, || true);
     expect_status(&output, 130);
-    assert_eq!(stderr(&output), "cancelled\n");
+    assert_eq!(
+        stderr(&output),
+        "cancelled: 0 of 1 recordings are told above\n"
+    );
     assert_eq!(stdout(&output), "");
     assert_eq!(names(folder), before);
 }
