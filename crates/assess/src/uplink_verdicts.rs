@@ -194,17 +194,22 @@ pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
                     format!("the price of {messages:.0} messages is more than can be counted");
                 return unknown(subject, why);
             };
-            let currency = String::from_utf8_lossy(&limit.currency).into_owned();
+            let unit = String::from_utf8_lossy(&limit.currency).into_owned();
+            let (Some(limit_major), Some(price_major), Some(total_major)) =
+                (limit.major(), u.price.major(), total.major())
+            else {
+                return unknown(subject, format!("how {unit} is divided is not known"));
+            };
             let against = Against {
                 side: Side::AtMost,
-                limit: limit.major(),
-                narrow: u.price.major(),
-                unit: currency,
+                limit: limit_major,
+                narrow: price_major,
+                unit,
             };
             let why = format!("in {PRICE_DAYS:.0} d: {why}");
             against.judge(
                 subject,
-                total.major(),
+                total_major,
                 Evidence::computed(UPLINK_METHOD, &(limit, u.price, from)),
                 why,
             )

@@ -13,21 +13,20 @@ pub struct EventRate {
     pub per_s: f64,
 }
 
-/// Periods that may be written as a word. A month is 30 days here: an allowance of messages, not a calendar.
+/// Periods that may be written as a word: those of one length only, so no month and no year.
 const PERIODS_S: &[(&str, f64)] = &[
     ("second", 1.0),
     ("minute", 60.0),
     ("hour", 3600.0),
     ("day", SECONDS_PER_DAY),
     ("week", 7.0 * SECONDS_PER_DAY),
-    ("month", 30.0 * SECONDS_PER_DAY),
 ];
 
 /// Reads a rate of events: `COUNT per PERIOD`, where the period is `second`, `minute`, `hour`, `day`, `week`,
-/// `month` (30 days), a unit of time, or a number with a unit of time.
+/// a unit of time, or a number with a unit of time.
 ///
 /// # Errors
-/// A [`Fault`] with the byte range of the part that is wrong. A year is refused: write the days.
+/// A [`Fault`] with the byte range of the part that is wrong. A month and a year are refused, as everywhere: write the days.
 pub fn parse_event_rate(text: &str) -> Result<EventRate, Fault> {
     let (value, spread) = Piece::whole(text).split_spread();
     if let Some(spread) = spread {

@@ -111,12 +111,11 @@ impl Money {
         })
     }
 
-    /// The amount in major units (euros, not cents), for showing beside other numbers; an unknown code counts two decimals.
+    /// The amount in major units (euros, not cents), for showing beside other numbers; `None` for a code whose decimals are not known.
     #[must_use]
-    pub fn major(&self) -> f64 {
-        let code = String::from_utf8_lossy(&self.currency);
-        let decimals = currency(&code).map_or(2, |(_, decimals)| decimals);
-        self.minor as f64 / 10_f64.powi(decimals.cast_signed())
+    pub fn major(&self) -> Option<f64> {
+        let (_, decimals) = currency(&String::from_utf8_lossy(&self.currency))?;
+        Some(self.minor as f64 / 10_u64.pow(decimals) as f64)
     }
 }
 

@@ -117,7 +117,7 @@ pub fn show(si: f64, dimension: Dimension) -> String {
     let mut at = rungs
         .iter()
         .rposition(|&(_, from)| si.abs() >= from)
-        .unwrap_or(0);
+        .expect("the first rung begins at nothing");
     let mut digits = four_digits(in_unit(si, rungs[at].0, dimension));
     if let Some(&(next, from)) = rungs.get(at + 1) {
         let edge = in_unit(from, rungs[at].0, dimension);

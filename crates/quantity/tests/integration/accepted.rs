@@ -213,10 +213,18 @@ fn verif_money_rates_and_shares() {
         currency: *b"QQQ",
     };
     assert_eq!(strange.to_string(), "7 minor units of QQQ");
+    assert_eq!(strange.major(), None);
+    for (text, major) in [
+        ("0.12 EUR", 0.12),
+        ("300 JPY", 300.0),
+        ("-1.234 KWD", -1.234),
+    ] {
+        assert_eq!(parse_money(text).unwrap().major(), Some(major), "{text}");
+    }
     for (text, count, per_s) in [
         ("6 per hour", 6.0, 3600.0),
         ("1 per 10 s", 1.0, 10.0),
-        ("300 per month", 300.0, 30.0 * 86_400.0),
+        ("300 per 30 d", 300.0, 30.0 * 86_400.0),
         ("0.5 per d", 0.5, 86_400.0),
         ("2 per ms", 2.0, 1e-3),
         ("0 per 1.5 h", 0.0, 5400.0),

@@ -484,6 +484,9 @@ fn verif_the_other_kinds_name_their_mistakes() {
         rate("6 per year"),
         FaultKind::AmbiguousUnit { .. }
     ));
+    let fault = parse_event_rate("6 per month").unwrap_err();
+    assert!(matches!(fault.kind, FaultKind::AmbiguousUnit { .. }));
+    assert!(fault.help().unwrap().contains("30 d"));
     assert!(matches!(
         rate("6 per 2 months"),
         FaultKind::AmbiguousUnit { .. }
