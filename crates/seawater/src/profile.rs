@@ -76,7 +76,7 @@ impl Profile {
     /// Temperature in degC at a depth, held constant beyond the ends.
     ///
     /// # Errors
-    /// [`SeaError::OutOfRange`] when the depth is negative or not a number.
+    /// [`SeaError::OutOfRange`] when the depth is negative, deeper than 11 000 m or not a number.
     pub fn temperature_degc(&self, depth_m: f64) -> Result<f64, SeaError> {
         Self::read(&self.temperature_degc, depth_m)
     }
@@ -84,7 +84,7 @@ impl Profile {
     /// Practical salinity at a depth, held constant beyond the ends.
     ///
     /// # Errors
-    /// [`SeaError::OutOfRange`] when the depth is negative or not a number.
+    /// [`SeaError::OutOfRange`] when the depth is negative, deeper than 11 000 m or not a number.
     pub fn salinity(&self, depth_m: f64) -> Result<f64, SeaError> {
         Self::read(&self.salinity, depth_m)
     }
