@@ -71,8 +71,8 @@ pub enum PayloadError {
         /// The range divided by the step.
         steps: f64,
     },
-    /// More steps than a double counts exactly.
-    #[error("{steps} steps are too many for one field; the limit is 2^52")]
+    /// More steps than can be told from a range with a remainder.
+    #[error("{steps} steps are too many for one field; the limit is {MOST_STEPS}")]
     TooFine {
         /// The range divided by the step.
         steps: f64,
@@ -91,8 +91,12 @@ pub enum PayloadError {
     TooLarge,
 }
 
-// 0.1 is no double: 204.6/0.1 is whole only to rounding. A millionth of a step is far above that and far below any intended remainder.
+// 0.1 is no double: 204.6/0.1 is whole only to rounding, of the range's ends, the step and the division. A millionth of a
+// step is far above that for fields of up to 30 bits and far below any intended remainder; beyond, the rounding itself.
 const WHOLE_STEP_TOLERANCE: f64 = 1e-6;
+const ROUNDINGS: f64 = 4.0 * f64::EPSILON;
+/// Here the rounding is a thousandth of a step.
+const MOST_STEPS: f64 = 1e12;
 
 /// How many bits a field takes.
 ///
@@ -141,11 +145,12 @@ fn scaled_bits(from: f64, to: f64, step: f64) -> Result<u32, PayloadError> {
         return Err(PayloadError::NoRange { from, to });
     }
     let steps = (to - from) / step;
-    if !steps.is_finite() || steps > 4_503_599_627_370_496.0 {
+    if !steps.is_finite() || steps > MOST_STEPS {
         return Err(PayloadError::TooFine { steps });
     }
     let whole = steps.round();
-    if (steps - whole).abs() > WHOLE_STEP_TOLERANCE || whole < 1.0 {
+    let tolerance = WHOLE_STEP_TOLERANCE.max(ROUNDINGS * steps);
+    if (steps - whole).abs() > tolerance || whole < 1.0 {
         return Err(PayloadError::BrokenStep {
             from,
             to,

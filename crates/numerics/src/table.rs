@@ -192,7 +192,13 @@ impl Table {
         }
         let (x0, x1) = (axis(self.x[above - 1]), axis(self.x[above]));
         let (y0, y1) = (self.y[above - 1], self.y[above]);
-        let share = (axis(x) - x0) / (x1 - x0);
+        // Knots that are a few roundings apart may fall together on the axis; so near, every axis is straight.
+        let share = if x0 == x1 {
+            let (x0, x1) = (self.x[above - 1], self.x[above]);
+            (x - x0) / (x1 - x0)
+        } else {
+            (axis(x) - x0) / (x1 - x0)
+        };
         y0 * (1.0 - share) + y1 * share
     }
 }

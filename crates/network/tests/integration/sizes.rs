@@ -220,6 +220,10 @@ fn verif_fields_without_a_size_are_refused() {
         Err(PayloadError::TooFine { .. })
     ));
     assert!(matches!(
+        scaled(0.0, 2e12, 1.0),
+        Err(PayloadError::TooFine { .. })
+    ));
+    assert!(matches!(
         scaled(0.0, 0.5, 1e6),
         Err(PayloadError::BrokenStep { .. })
     ));
@@ -238,4 +242,35 @@ fn verif_fields_without_a_size_are_refused() {
         }),
         Err(PayloadError::NoStep { .. })
     ));
+}
+
+/// Ranges of whole steps of a hundredth, of up to 1e12 of them, are none of them taken for broken; a tenth of a step over is.
+#[test]
+fn verif_wide_ranges_of_whole_steps_are_taken() {
+    let bits_of = |to| {
+        bits(&Field::Scaled {
+            from: 0.0,
+            to,
+            step: 0.01,
+        })
+    };
+    let mut state = 1_u64;
+    for most in [1_000_000_000_u64, 10_000_000_000, 1_000_000_000_000] {
+        for _ in 0..1000 {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            let steps = (state >> 20) % most + 1;
+            // As a person writes it: digits with two decimals.
+            let to: f64 = format!("{}.{:02}", steps / 100, steps % 100)
+                .parse()
+                .unwrap();
+            let bits = bits_of(to).unwrap_or_else(|error| panic!("{steps}: {error}"));
+            assert_eq!(bits, (steps + 1).ilog2() + 1);
+            assert!(matches!(
+                bits_of(to + 0.001),
+                Err(PayloadError::BrokenStep { .. })
+            ));
+        }
+    }
 }

@@ -38,6 +38,18 @@ fn verif_log_reading_is_exact_for_a_slope_per_decade() {
     );
 }
 
+/// Knots so near that their logarithms are one number: between them a straight line, and never no number.
+#[test]
+fn verif_log_reading_between_knots_that_fall_together() {
+    let first = 1e6_f64;
+    let step = first.next_up() - first;
+    let x = [1.0, first, first + 3.0 * step, 1e7];
+    assert_eq!(libm::log(x[1]), libm::log(x[2]));
+    let table = Table::new(&x, &[0.0, 10.0, 40.0, 50.0]).unwrap();
+    assert_eq!(table.at_log_x(first + step), Ok(20.0));
+    assert_eq!(table.at_log_x(first + 2.0 * step), Ok(30.0));
+}
+
 #[test]
 fn verif_outside_is_an_error_and_only_clamped_gives_the_end() {
     let table = Table::new(&X, &Y).unwrap();
