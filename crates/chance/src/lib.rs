@@ -13,4 +13,5 @@ mod stream;
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
 };
+pub use normal::normal_share_below;
 pub use stream::Stream;

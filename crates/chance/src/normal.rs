@@ -19,6 +19,13 @@ use crate::stream::unit_interval;
 
 const LAYERS: usize = 256;
 
+/// Share of the standard normal law below `x`: `erfc(-x / sqrt 2) / 2` (definition), to a few units in the last place, also
+/// far below 0; not a number for one.
+#[must_use]
+pub fn normal_share_below(x: f64) -> f64 {
+    0.5 * libm::erfc(-x * std::f64::consts::FRAC_1_SQRT_2)
+}
+
 /// Widths and heights of the layers.
 #[derive(Debug)]
 pub(crate) struct Layers {

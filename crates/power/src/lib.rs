@@ -11,6 +11,7 @@
 //! Nothing here says that a voltage is safe to touch, in water or out of it.
 
 pub mod battery;
+mod calendar;
 pub mod conductor;
 mod converter;
 mod elimination;

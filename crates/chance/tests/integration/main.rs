@@ -2,4 +2,5 @@
 
 mod draws;
 mod limits;
+mod normal_share;
 mod reference;

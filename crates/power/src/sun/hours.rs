@@ -21,14 +21,14 @@ use super::incidence::{Iam, cos_incidence};
 use super::position::{Instant, Observer, SunPosition, sun_position};
 use super::transposition::{Sky, circumsolar_ratio, ground_share};
 use super::yaw::{mean_beam_share, mean_cos_incidence};
+use crate::calendar::{DAYS_BEFORE_MONTH, month_of_day};
 
 /// Days of the year here.
-pub const DAYS: usize = 365;
+pub const DAYS: usize = DAYS_BEFORE_MONTH[12];
 /// Hours of the year here.
 pub const HOURS: usize = 24 * DAYS;
 
 const SEA_LEVEL_PA: f64 = 101_325.0;
-const DAYS_BEFORE_MONTH: [usize; 12] = [0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334];
 
 /// A site and the calendar of its year.
 #[derive(Clone, Debug, PartialEq)]
@@ -186,10 +186,6 @@ impl Site {
         )?;
         sun_position(instant, &self.observer)
     }
-}
-
-fn month_of_day(day: usize) -> usize {
-    DAYS_BEFORE_MONTH.partition_point(|&before| before <= day) - 1
 }
 
 /// A panel's direction.

@@ -17,6 +17,7 @@
 mod terms;
 
 use super::error::{Quantity, SunError};
+use crate::calendar::{days_in_month, is_leap};
 use terms::{B0, B1, L0, L1, L2, L3, L4, L5, NUTATION, R0, R1, R2, R3, R4, Term};
 
 /// Refraction at sunrise and sunset, deg (3.14.3, the usual value).
@@ -46,7 +47,7 @@ impl Instant {
     ) -> Result<Self, SunError> {
         Quantity::Year.check(f64::from(year))?;
         Quantity::Hour.check(hour_h)?;
-        if !(1..=12).contains(&month) || day == 0 || day > days_in_month(year, month) {
+        if !(1..=12).contains(&month) || day == 0 || day > days_in_month(month, is_leap(year)) {
             return Err(SunError::NoSuchDay { year, month, day });
         }
         let (shifted_year, shifted_month) = if month > 2 {
@@ -78,15 +79,6 @@ impl Instant {
     #[must_use]
     pub fn julian_day_ut(self) -> f64 {
         self.julian_day_ut
-    }
-}
-
-fn days_in_month(year: i32, month: u8) -> u8 {
-    match month {
-        2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
-        2 => 28,
-        4 | 6 | 9 | 11 => 30,
-        _ => 31,
     }
 }
 

@@ -28,9 +28,15 @@ impl Bendt {
     /// [`super::HIGHEST_MONTHLY_CLEARNESS`].
     ///
     /// # Errors
-    /// A mean outside that range, told as that of month 0.
+    /// [`super::WeatherError::Clearness`]: a mean outside that range.
     pub fn new(monthly: f64) -> Result<Self, super::WeatherError> {
-        super::clearness::check_monthly(0, monthly)?;
+        if !super::clearness::is_taken(monthly) {
+            return Err(super::WeatherError::Clearness {
+                value: monthly,
+                lowest: super::LOWEST_MONTHLY_CLEARNESS,
+                highest: super::HIGHEST_MONTHLY_CLEARNESS,
+            });
+        }
         Ok(Self::of_checked(monthly))
     }
 

@@ -119,7 +119,7 @@ impl ClearnessYears {
                     if day > 0 {
                         x = persistence * x + fresh * stream.gaussian();
                     }
-                    *k = months[self.days[day].0].quantile(normal_share(x));
+                    *k = months[self.days[day].0].quantile(chance::normal_share_below(x));
                 }
             }
         }
@@ -205,8 +205,8 @@ fn scale_to_mean(clearness: &mut [f64], days: &[(usize, f64)], mean: f64) {
     }
 }
 
-pub(super) fn check_monthly(month: usize, value: f64) -> Result<(), WeatherError> {
-    if (LOWEST_MONTHLY_CLEARNESS..=HIGHEST_MONTHLY_CLEARNESS).contains(&value) {
+fn check_monthly(month: usize, value: f64) -> Result<(), WeatherError> {
+    if is_taken(value) {
         Ok(())
     } else {
         Err(WeatherError::MonthlyClearness {
@@ -218,7 +218,7 @@ pub(super) fn check_monthly(month: usize, value: f64) -> Result<(), WeatherError
     }
 }
 
-/// Share of the normal law below `x`.
-fn normal_share(x: f64) -> f64 {
-    0.5 * libm::erfc(-x * core::f64::consts::FRAC_1_SQRT_2)
+/// Whether the models take a monthly mean.
+pub(super) fn is_taken(monthly: f64) -> bool {
+    (LOWEST_MONTHLY_CLEARNESS..=HIGHEST_MONTHLY_CLEARNESS).contains(&monthly)
 }

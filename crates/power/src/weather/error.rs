@@ -18,6 +18,16 @@ pub enum WeatherError {
         /// Highest clearness taken.
         highest: f64,
     },
+    /// A clearness of no month in particular is outside what the models take, or is not a number.
+    #[error("clearness {value} is outside {lowest} to {highest}")]
+    Clearness {
+        /// The value.
+        value: f64,
+        /// Lowest clearness taken.
+        lowest: f64,
+        /// Highest clearness taken.
+        highest: f64,
+    },
     /// The day-to-day correlation is not from 0 to below 1.
     #[error("persistence {value} is outside 0 to below 1")]
     Persistence {

@@ -2,6 +2,7 @@
 
 use thiserror::Error;
 
+use crate::calendar::days_in_month;
 use crate::sun::{Components, HOURS, Quantity};
 
 /// Weather of one hour.
@@ -282,9 +283,6 @@ pub(super) fn shortened(text: &str) -> String {
     }
 }
 
-/// Days of the months of a year of 365 days.
-pub(crate) const MONTH_DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
-
 /// The hour of a year that comes next, by its beginning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct NextHour {
@@ -314,8 +312,7 @@ impl NextHour {
         if self.hour == 24 {
             self.hour = 0;
             self.day += 1;
-            let leap_day = u8::from(self.leap && self.month == 2);
-            if self.day > MONTH_DAYS[usize::from(self.month) - 1] + leap_day {
+            if self.day > days_in_month(self.month, self.leap) {
                 self.day = 1;
                 self.month += 1;
                 if self.month == 13 {

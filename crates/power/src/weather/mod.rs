@@ -19,7 +19,6 @@ pub use clearness::{
     LOWEST_MONTHLY_CLEARNESS, MonthMean, PERSISTENCE, WEATHER_STREAM,
 };
 pub use error::WeatherError;
-pub(crate) use file::MONTH_DAYS;
 pub use file::{FileError, Place, WeatherFile, WeatherHour};
 pub use hourly::{DayShapes, HourShare, diffuse_share_density, global_share_density};
 pub use plain::parse_plain_csv;
@@ -28,18 +27,8 @@ pub use tmy3::parse_tmy3;
 /// The numbers of a file in `reference/power`, row by row.
 #[cfg(test)]
 fn reference_rows(name: &str) -> Vec<Vec<f64>> {
-    let path = format!(
-        "{}/../../reference/power/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let text = std::fs::read_to_string(path).unwrap();
-    text.lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| {
-            line.split(',')
-                .map(|field| field.parse().unwrap())
-                .collect()
-        })
+    truth::rows(&format!("power/{name}"))
+        .iter()
+        .map(|row| row.iter().map(|field| truth::number(field)).collect())
         .collect()
 }

@@ -14,6 +14,7 @@ use super::file::{
     FileError, Filling, NextHour, WeatherFile, numbered_lines, shortened, weather_columns,
     weather_hour,
 };
+use crate::calendar::is_leap;
 use crate::sun::Quantity;
 
 const TIME: &str = "time";
@@ -64,7 +65,7 @@ pub fn parse_plain_csv(text: &str) -> Result<WeatherFile, FileError> {
             (
                 time.year,
                 time.utc_offset_h,
-                Filling::new(is_leap(time.year)),
+                Filling::new(is_leap(time.year.into())),
             )
         });
         let next = filling.next(line)?;
@@ -181,10 +182,6 @@ impl Time {
 fn offset_range() -> (f64, f64) {
     let (_, lowest, highest, _) = Quantity::UtcOffset.range();
     (lowest, highest)
-}
-
-fn is_leap(year: u16) -> bool {
-    year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400))
 }
 
 fn written(year: u16, hour: NextHour, utc_offset_h: f64) -> String {

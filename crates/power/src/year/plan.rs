@@ -4,15 +4,15 @@ use super::account::{Ledger, MonthAccount, Settled, WEEK_HOURS, Week, YearAccoun
 use super::error::{YearError, YearQuantity};
 use super::load::Load;
 use crate::battery::{Battery, BatteryAt, BatteryState};
+use crate::calendar::DAYS_BEFORE_MONTH;
 use crate::sun::HOURS;
-use crate::weather::MONTH_DAYS;
 
 /// First hour of each month, and the end of the year.
 const FIRST_HOURS: [usize; 13] = {
-    let mut hours = [0; 13];
+    let mut hours = DAYS_BEFORE_MONTH;
     let mut month = 0;
-    while month < 12 {
-        hours[month + 1] = hours[month] + 24 * MONTH_DAYS[month] as usize;
+    while month < hours.len() {
+        hours[month] *= 24;
         month += 1;
     }
     hours

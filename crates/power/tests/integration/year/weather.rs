@@ -303,7 +303,8 @@ fn verif_refusals() {
             let said = new(model, &monthly).unwrap().to_string();
             assert!(said.contains("month 11"), "{said}");
         }
-        assert!(Bendt::new(wrong).is_err());
+        let said = Bendt::new(wrong).unwrap_err().to_string();
+        assert_eq!(said, format!("clearness {wrong} is outside 0.1 to 0.8"));
     }
     assert!(global_share_density(181.0, 90.0).is_err());
     assert!(global_share_density(0.0, -90.0).is_err());
