@@ -5,7 +5,7 @@
 //! place of 1 uPa. `python3 reference/fetch.py` fetches the recordings; without them the checks are skipped aloud, and
 //! fail where `CI=true` or `SOUNDLINE_REQUIRE_RECORDINGS=1`.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use detect::{
     BackgroundKind, Confirm, Detector, Event, LevelKind, Notice, Rule, Span, Spec, Stage, Told,
@@ -13,26 +13,6 @@ use detect::{
 };
 use recording::Recording;
 use signal::Block;
-
-/// Path of a recording, or `None` after saying so when it may be missing.
-fn fetched(name: &str) -> Option<PathBuf> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../fetched/recordings")
-        .join(name);
-    if path.is_file() {
-        return Some(path);
-    }
-    let set = |key: &str, value: &str| std::env::var(key).is_ok_and(|v| v == value);
-    assert!(
-        !set("CI", "true") && !set("SOUNDLINE_REQUIRE_RECORDINGS", "1"),
-        "{name} is required and not fetched"
-    );
-    #[expect(clippy::print_stderr, reason = "a skipped check says so")]
-    {
-        eprintln!("SKIPPED: {name} is not fetched (python3 reference/fetch.py)");
-    }
-    None
-}
 
 fn samples(path: &Path) -> (f64, Vec<f32>) {
     let mut recording = Recording::open(path).unwrap();
@@ -81,20 +61,6 @@ fn events(told: &[Told]) -> Vec<Event> {
         .collect()
 }
 
-/// Rows of a reference table as fields.
-fn table(name: &str) -> Vec<Vec<String>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../reference/recording")
-        .join(name);
-    std::fs::read_to_string(path)
-        .unwrap()
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| line.split(',').map(str::to_owned).collect())
-        .collect()
-}
-
 #[derive(Debug)]
 struct Call {
     low_hz: f64,
@@ -109,7 +75,7 @@ struct Call {
 }
 
 fn calls(name: &str) -> Vec<Call> {
-    table("scipy-calls.csv")
+    truth::rows("recording/scipy-calls.csv")
         .iter()
         .filter(|row| row[0] == name)
         .map(|row| {
@@ -132,7 +98,9 @@ fn calls(name: &str) -> Vec<Call> {
 /// `join_s`: the labels join calls that follow each other sooner than this; so are the found ones joined before they are
 /// compared. `shortest_s`: joined ones that are shorter are no calls.
 fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
-    let Some(path) = fetched(name) else { return };
+    let Some(path) = truth::fetched("calls and clicks", &format!("recordings/{name}")) else {
+        return;
+    };
     let (rate_hz, x) = samples(&path);
     let labels = calls(name);
     assert_eq!(labels.len(), expected);
@@ -240,7 +208,7 @@ fn val_deer_mouse_calls_are_those_that_scipy_finds() {
 
 #[test]
 fn val_dolphin_clicks_are_those_that_scipy_finds() {
-    let Some(path) = fetched("dolphin.ogg") else {
+    let Some(path) = truth::fetched("clicks", "recordings/dolphin.ogg") else {
         return;
     };
     let (rate_hz, x) = samples(&path);
@@ -276,7 +244,7 @@ fn val_dolphin_clicks_are_those_that_scipy_finds() {
     };
     let cut = (cut_s * rate_hz) as usize;
     let told = told(&spec, &x[cut..]);
-    let labels: Vec<f64> = table("scipy-clicks.csv")
+    let labels: Vec<f64> = truth::rows("recording/scipy-clicks.csv")
         .iter()
         .map(|row| row[1].parse::<f64>().unwrap())
         .filter(|at_s| *at_s > cut_s + over_s / 2.0 + 0.01)

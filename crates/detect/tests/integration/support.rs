@@ -1,7 +1,5 @@
 //! Sounds and detectors that several checks share.
 
-use std::path::PathBuf;
-
 use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
 
 /// Irwin-Hall noise of unit variance from a 64-bit linear congruential generator, as in `detect_twin.py`.
@@ -139,10 +137,4 @@ pub(crate) fn plain(window: u32, hop: u32, trigger: Stage) -> Spec {
             trigger,
         ],
     }
-}
-
-pub(crate) fn reference(name: &str) -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join("../../reference/detect")
-        .join(name)
 }

@@ -4,7 +4,7 @@ use detect::{Cell, Confirm, Detector, Event, Front, Logic, Notice, Reason, Spec,
 use serde_json::Value;
 use signal::Block;
 
-use crate::support::{add_click, add_sweep, clicks, noise, reference, single, upcall};
+use crate::support::{add_click, add_sweep, clicks, noise, single, upcall};
 
 /// Band levels after decimation, dB: the bilinear transform bends the skirts more at the lower rate (5333 Hz against 48 kHz).
 const LEVEL_DB: f64 = 0.01;
@@ -12,7 +12,7 @@ const LEVEL_DB: f64 = 0.01;
 const SAME_DB: f64 = 1e-5;
 
 fn twin() -> Value {
-    serde_json::from_str(&std::fs::read_to_string(reference("scipy-events.json")).unwrap()).unwrap()
+    truth::json("detect/scipy-events.json")
 }
 
 fn number(value: &Value, key: &str) -> f64 {

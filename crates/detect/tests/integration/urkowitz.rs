@@ -7,7 +7,7 @@
 use detect::{Confirm, Detector, Notice, Stage};
 use signal::Block;
 
-use crate::support::{plain, reference};
+use crate::support::plain;
 
 /// Gaussian noise of unit variance by the polar method of Marsaglia, from a 64-bit generator (SplitMix64 steps).
 struct Gaussian {
@@ -90,8 +90,8 @@ fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u6
     found
 }
 
-/// Whether a count of trials speaks for probability `p`: within the exact two-sided limits (Clopper and Pearson), which a right
-/// count leaves by chance once in a million.
+/// Whether a count of trials speaks for probability `p`: within the exact two-sided limits of Clopper and Pearson, which
+/// a right count leaves by chance once in a million.
 fn holds(found: usize, trials: usize, p: f64) -> bool {
     assert!(
         p * trials as f64 > 50.0,
@@ -106,20 +106,9 @@ fn trials_for(pfa: f64) -> usize {
     (60.0 / pfa) as usize
 }
 
+/// Time-bandwidth product, false alarms, signal to noise in dB, threshold, detections, and the threshold of half.
 fn rows() -> Vec<[f64; 6]> {
-    let text = std::fs::read_to_string(reference("scipy-urkowitz.csv")).unwrap();
-    let rows: Vec<[f64; 6]> = text
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| {
-            let fields: Vec<f64> = line
-                .split(',')
-                .map(|field| field.parse().unwrap())
-                .collect();
-            fields.try_into().unwrap()
-        })
-        .collect();
+    let rows = truth::numbers("detect/scipy-urkowitz.csv");
     assert_eq!(rows.len(), 6);
     rows
 }

@@ -1,7 +1,5 @@
 //! Checks against reference files made by other programs from published lists.
 
-use std::path::Path;
-
 use quantity::{Dimension, parse_amount, parse_money};
 
 /// One or two roundings of an f64 operation on either side.
@@ -10,17 +8,8 @@ const RELATIVE_ROUNDING: f64 = 4e-16;
 const KELVIN_ROUNDING_DEGC: f64 = 1.2e-13;
 
 fn rows(name: &str) -> Vec<Vec<String>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../reference/quantity")
-        .join(name);
-    let text = std::fs::read_to_string(&path).expect("the reference file is there");
-    let rows: Vec<Vec<String>> = text
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| line.split(',').map(str::to_owned).collect())
-        .collect();
-    assert!(rows.len() > 30, "{} is cut short", path.display());
+    let rows = truth::rows(&format!("quantity/{name}"));
+    assert!(rows.len() > 30, "{name} is cut short");
     rows
 }
 

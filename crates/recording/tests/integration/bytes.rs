@@ -1,15 +1,11 @@
 //! Building files byte by byte, and reading them whole.
 
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use recording::{Recording, RecordingError};
 
 pub(crate) const NAME: &str = "site_20270315T041500Z_ch00.wav";
-
-pub(crate) fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
-}
 
 pub(crate) fn data(name: &str) -> Vec<u8> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -18,17 +14,9 @@ pub(crate) fn data(name: &str) -> Vec<u8> {
     std::fs::read(path).unwrap()
 }
 
-/// The rows of a reference file without comments and without the line of names.
+/// The rows of a file in `reference/recording`.
 pub(crate) fn reference(name: &str) -> Vec<Vec<String>> {
-    let text = std::fs::read_to_string(root().join("reference/recording").join(name)).unwrap();
-    let rows: Vec<Vec<String>> = text
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| line.split(',').map(str::to_owned).collect())
-        .collect();
-    assert!(!rows.is_empty(), "{name} holds rows");
-    rows
+    truth::rows(&format!("recording/{name}"))
 }
 
 pub(crate) fn open(bytes: &[u8]) -> Result<Recording, RecordingError> {

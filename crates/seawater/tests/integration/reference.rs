@@ -1,5 +1,3 @@
-use std::path::Path;
-
 /// A reference file: its column names and rows, without the comment lines.
 pub(crate) struct Reference {
     columns: Vec<String>,
@@ -14,11 +12,7 @@ pub(crate) struct Row<'a> {
 
 impl Reference {
     pub(crate) fn open(name: &str) -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("../../reference/seawater")
-            .join(name);
-        let text =
-            std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+        let text = truth::text(&format!("seawater/{name}"));
         let mut lines = text.lines().filter(|line| !line.starts_with('#'));
         let cells = |line: &str| line.split(',').map(str::to_owned).collect::<Vec<_>>();
         let columns = cells(lines.next().expect("a line of column names"));
