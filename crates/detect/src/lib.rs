@@ -30,7 +30,7 @@ pub use detector::{Cost, Detector};
 pub use error::{PushError, SpecError};
 pub use front::Front;
 pub use logic::Logic;
-pub use matching::{Matching, Rule, Span, match_events};
+pub use matching::{Matching, Rule, Sounding, match_events};
 pub use median::RunningMedian;
 pub use notice::{Ending, Event, EventId, Notice, Reason, Told};
 pub use spec::{BackgroundKind, Confirm, LevelKind, Spec, Stage};

@@ -1,11 +1,11 @@
 //! Comparing what was found with what was labelled: one to one, greedy by score.
 //!
-//! Found spans are taken from the highest score down (equal scores: the earlier begin, then the lower index); each
-//! takes the free labelled span that fits best. What takes none is a false alarm, what is not taken is missed.
+//! Found soundings are taken from the highest score down (equal scores: the earlier begin, then the lower index); each
+//! takes the free labelled sounding that fits best. What takes none is a false alarm, what is not taken is missed.
 //! Precision = hits / found, recall = hits / labelled, F1 = 2 hits / (found + labelled).
 //!
 //! Greedy matching is not always the largest possible one; it finds at least half as many pairs (a maximal matching
-//! against a maximum one) and all of them where no span fits two.
+//! against a maximum one) and all of them where no sounding fits two.
 
 use alloc::vec;
 use alloc::vec::Vec;
@@ -13,16 +13,16 @@ use core::cmp::Ordering;
 
 /// A sound in time.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Span {
+pub struct Sounding {
     /// Begin, s.
     pub begin_s: f64,
     /// End, s.
     pub end_s: f64,
-    /// Score by which found spans take their turn, any scale; not looked at in labels.
+    /// Score by which found soundings take their turn, any scale; not looked at in labels.
     pub score: f64,
 }
 
-/// When a found span fits a labelled one.
+/// When a found sounding fits a labelled one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Rule {
     /// They have more than `least_s` (zero or more) of time in common. Best: most in common, then the nearest begin, then
@@ -76,10 +76,10 @@ fn share(part: usize, whole: usize) -> Option<f64> {
     (whole > 0).then(|| part as f64 / whole as f64)
 }
 
-/// Pair found with labelled spans. Spans with a not-a-number fit nothing. Time is the product of the two numbers of
-/// spans at worst.
+/// Pair found with labelled soundings. Soundings with a not-a-number fit nothing. Time is the product of the two numbers of
+/// soundings at worst.
 #[must_use]
-pub fn match_events(found: &[Span], truth: &[Span], rule: Rule) -> Matching {
+pub fn match_events(found: &[Sounding], truth: &[Sounding], rule: Rule) -> Matching {
     let mut turns: Vec<usize> = (0..found.len()).collect();
     turns.sort_by(|&a, &b| {
         found[b]
@@ -121,7 +121,7 @@ pub fn match_events(found: &[Span], truth: &[Span], rule: Rule) -> Matching {
     }
 }
 
-/// How well two spans fit: more in common first, then the nearer begin.
+/// How well two soundings fit: more in common first, then the nearer begin.
 #[derive(Clone, Copy)]
 struct Fit {
     common_s: f64,
@@ -136,7 +136,7 @@ impl Fit {
     }
 }
 
-fn fit(found: &Span, label: &Span, rule: Rule) -> Option<Fit> {
+fn fit(found: &Sounding, label: &Sounding, rule: Rule) -> Option<Fit> {
     let apart_s = (found.begin_s - label.begin_s).abs();
     match rule {
         Rule::Overlap { least_s } => {

@@ -41,7 +41,7 @@ struct Stream {
     node: usize,
     topic: String,
     bytes: u32,
-    prio: u8,
+    priority: u8,
     period_ns: u64,
     offset_ns: u64,
 }
@@ -57,11 +57,11 @@ fn streams() -> Vec<Stream> {
     let mut streams = Vec::new();
     for node in 0..NODES {
         let offset_ns = 37_000 * node as u64;
-        let stream = |kind: &str, bytes, prio, period_ns| Stream {
+        let stream = |kind: &str, bytes, priority, period_ns| Stream {
             node,
             topic: format!("line/n{node}/{kind}"),
             bytes,
-            prio,
+            priority,
             period_ns,
             offset_ns,
         };
@@ -86,7 +86,7 @@ fn links() -> Vec<LinkSpec> {
             a: node - 1,
             b: node,
             rate_bps: 10_000_000,
-            prop: Ns(500),
+            propagation: Ns(500),
             overhead_bytes: 86,
             min_payload_bytes: 0,
         })
@@ -124,7 +124,7 @@ fn ours(streams: &[Stream], publications: &[(Ns, u32, u64)]) -> Result<Ours, Box
             stream.node,
             topic,
             stream.bytes,
-            stream.prio,
+            stream.priority,
             number,
             seq,
         )?;
@@ -225,11 +225,11 @@ fn scenario(streams: &[Stream]) -> Value {
         "proc_ns": vec![PROC_NS; NODES],
         "mtu_bytes": MTU_BYTES,
         "links": links().iter().map(|link| json!({
-            "a": link.a, "b": link.b, "rate_bps": link.rate_bps, "prop_ns": link.prop.0,
+            "a": link.a, "b": link.b, "rate_bps": link.rate_bps, "prop_ns": link.propagation.0,
             "overhead_bytes": link.overhead_bytes, "min_payload_bytes": link.min_payload_bytes,
         })).collect::<Vec<_>>(),
         "streams": streams.iter().map(|stream| json!({
-            "node": stream.node, "topic": stream.topic, "bytes": stream.bytes, "prio": stream.prio,
+            "node": stream.node, "topic": stream.topic, "bytes": stream.bytes, "prio": stream.priority,
             "period_ns": stream.period_ns, "offset_ns": stream.offset_ns, "count": stream.count(),
         })).collect::<Vec<_>>(),
         "subs": subscriptions().iter().map(|(node, filter)| json!({ "node": node, "filter": filter })).collect::<Vec<_>>(),

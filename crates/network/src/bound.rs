@@ -4,7 +4,7 @@
 //! priority (section 1.3), packetizers (section 1.7) and the growth of a burst in a FIFO aggregate (section 6.2). Theorem numbers from memory.
 //!
 //! A stream that lets at most n messages through in any span P conforms to a token bucket: burst n messages, rate n/P. On a direction of rate C the streams
-//! of one prio form a FIFO aggregate E behind those that go first (H: bursts s_H, rates r_H) and at most one frame l of those that go after. It is
+//! of one priority form a FIFO aggregate E behind those that go first (H: bursts s_H, rates r_H) and at most one frame l of those that go after. It is
 //! served at R = C - r_H after the latency T = (l + s_H + L)/R, where L is the largest frame of E (a frame goes on only when it is whole). With b the
 //! burst of a stream and s the sum over E:
 //! - every frame is through within D = T + s/R;
@@ -62,7 +62,7 @@ pub struct Flow {
     /// Size of its largest message, bytes.
     pub bytes: u32,
     /// A smaller one goes first.
-    pub prio: u8,
+    pub priority: u8,
     /// How many it may publish; `None` when nothing is declared.
     pub at_most: Option<AtMost>,
 }
@@ -91,9 +91,9 @@ pub struct HopBound {
     /// Queueing and transmission, at most.
     pub service: Ns,
     /// Propagation.
-    pub prop: Ns,
+    pub propagation: Ns,
     /// Processing in the far node.
-    pub proc: Ns,
+    pub processing: Ns,
 }
 
 /// Why nothing can be promised.
@@ -328,7 +328,7 @@ fn feed_order(paths: &[Trail], uses: &[Vec<(usize, usize)>]) -> (Vec<usize>, Vec
 
 /// A flow at one direction, in bits on that wire.
 struct Load {
-    prio: u8,
+    priority: u8,
     messages: u128,
     per: u128,
     /// Burst in messages times `per`: whole, so that nothing is lost to rounding.
@@ -399,7 +399,7 @@ fn direction_loads(
             .ok_or(BoundError::TooLarge)?
             .div_ceil(per);
         loads.push(Load {
-            prio: flow.prio,
+            priority: flow.priority,
             messages,
             per,
             burst_scaled,
@@ -419,8 +419,8 @@ fn step_bound(
 ) -> Result<Step, BoundError> {
     let link = direction / 2;
     let rate_bps = topology.links()[link].rate_bps;
-    let first = || loads.iter().filter(|other| other.prio < load.prio);
-    let equal = || loads.iter().filter(|other| other.prio == load.prio);
+    let first = || loads.iter().filter(|other| other.priority < load.priority);
+    let equal = || loads.iter().filter(|other| other.priority == load.priority);
     let first_rate: u128 = first().map(|other| other.rate_bps).sum();
     let asked = first_rate + equal().map(|other| other.rate_bps).sum::<u128>();
     if asked > u128::from(rate_bps) || first_rate == u128::from(rate_bps) {
@@ -435,7 +435,7 @@ fn step_bound(
     let rate = u128::from(rate_bps) - first_rate;
     let blocking = loads
         .iter()
-        .filter(|other| other.prio > load.prio)
+        .filter(|other| other.priority > load.priority)
         .map(|other| other.frame_bits)
         .max()
         .map_or(0, |bits| bits);
@@ -500,10 +500,10 @@ fn sum_route(
             link,
             to,
             service,
-            prop: topology.links()[link].prop,
-            proc: topology.proc()[to],
+            propagation: topology.links()[link].propagation,
+            processing: topology.processing()[to],
         };
-        total = [hop.service, hop.prop, hop.proc]
+        total = [hop.service, hop.propagation, hop.processing]
             .into_iter()
             .try_fold(total, |sum, part| sum.checked_add(part))
             .ok_or(BoundError::TooLarge)?;

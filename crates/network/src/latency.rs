@@ -1,8 +1,8 @@
 //! How soon a message can be there: its latency in an otherwise empty network.
 //!
 //! Fragment `i` leaves a node when it has arrived there and fragment `i - 1` has left; it arrives at the next node one frame time, one propagation time
-//! and one processing time later. For `k` equal fragments over `n` equal links this is T = (n + k - 1) 8 (M/k + h)/R + n (prop + proc), the pipeline
-//! formula of store-and-forward switching.
+//! and one processing time later. For `k` equal fragments over `n` equal links this is the pipeline formula of store-and-forward switching,
+//! T = (n + k - 1) 8 (M/k + h)/R + n (t + q), with t the propagation and q the processing.
 
 use timeline::Ns;
 
@@ -65,8 +65,8 @@ pub fn no_queue_latency(
             )?;
             *free = arrived.max(*free).checked_add(time).ok_or(too_long)?;
             arrived = free
-                .checked_add(link.prop)
-                .and_then(|at| at.checked_add(topology.proc()[topology.head(direction)]))
+                .checked_add(link.propagation)
+                .and_then(|at| at.checked_add(topology.processing()[topology.head(direction)]))
                 .ok_or(too_long)?;
         }
     }

@@ -28,7 +28,7 @@ pub use bound::{
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
 pub use machine::{
-    Delivery, DirectionStats, Drop, DropReason, HopRecord, LATEST_PUBLISH, LinkState, Machine,
+    Delivery, DirectionStats, DropReason, Dropped, HopRecord, LATEST_PUBLISH, LinkState, Machine,
     MachineError, MessageId, NodeState, Stats, TopicId,
 };
 pub use payload::{Field, PayloadError, bits, payload_bytes};

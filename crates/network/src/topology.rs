@@ -22,7 +22,7 @@ pub struct LinkSpec {
     /// Bit rate of each direction, bit/s.
     pub rate_bps: u64,
     /// Propagation time from end to end.
-    pub prop: Ns,
+    pub propagation: Ns,
     /// Bytes added to each frame.
     pub overhead_bytes: u32,
     /// Shorter payloads are padded to this many bytes; 0 where nothing is padded.
@@ -33,7 +33,7 @@ pub struct LinkSpec {
 #[derive(Clone, Debug)]
 pub struct Topology {
     links: Vec<LinkSpec>,
-    proc: Vec<Ns>,
+    processing: Vec<Ns>,
     mtu_bytes: u32,
     /// By node: (neighbour, direction towards it), ascending.
     neighbours: Vec<Vec<(usize, usize)>>,
@@ -103,23 +103,23 @@ pub enum TopologyError {
     },
     /// A propagation time longer than [`LONGEST_HOLD`].
     #[error(
-        "the propagation time of {prop} on link {link} is longer than the limit of {LONGEST_HOLD}"
+        "the propagation time of {propagation} on link {link} is longer than the limit of {LONGEST_HOLD}"
     )]
     PropagationTooLong {
         /// Link index.
         link: usize,
         /// Time given.
-        prop: Ns,
+        propagation: Ns,
     },
     /// A processing time longer than [`LONGEST_HOLD`].
     #[error(
-        "the processing time of {proc} at node {node} is longer than the limit of {LONGEST_HOLD}"
+        "the processing time of {processing} at node {node} is longer than the limit of {LONGEST_HOLD}"
     )]
     ProcessingTooLong {
         /// Node index.
         node: usize,
         /// Time given.
-        proc: Ns,
+        processing: Ns,
     },
     /// More nodes or links than 2^31 - 1.
     #[error("{count} nodes or links are too many; the limit is 2147483647")]
@@ -130,17 +130,17 @@ pub enum TopologyError {
 }
 
 impl Topology {
-    /// Checks and joins: `proc[n]` is what node `n` adds to every frame it receives before it queues or delivers it, and there are as many nodes
+    /// Checks and joins: `processing[n]` is what node `n` adds to every frame it receives before it queues or delivers it, and there are as many nodes
     /// as entries; `mtu_bytes` is the largest payload of one frame.
     ///
     /// # Errors
     /// The first [`TopologyError`] found.
     pub fn new(
-        proc: Vec<Ns>,
+        processing: Vec<Ns>,
         links: Vec<LinkSpec>,
         mtu_bytes: u32,
     ) -> Result<Topology, TopologyError> {
-        let nodes = proc.len();
+        let nodes = processing.len();
         let count = nodes.max(links.len());
         if count > i32::MAX as usize {
             return Err(TopologyError::TooMany { count });
@@ -148,9 +148,9 @@ impl Topology {
         if mtu_bytes == 0 {
             return Err(TopologyError::NoMtu);
         }
-        for (node, &proc) in proc.iter().enumerate() {
-            if proc > LONGEST_HOLD {
-                return Err(TopologyError::ProcessingTooLong { node, proc });
+        for (node, &processing) in processing.iter().enumerate() {
+            if processing > LONGEST_HOLD {
+                return Err(TopologyError::ProcessingTooLong { node, processing });
             }
         }
         let mut neighbours = vec![Vec::new(); nodes];
@@ -164,7 +164,7 @@ impl Topology {
         }
         Ok(Topology {
             links,
-            proc,
+            processing,
             mtu_bytes,
             neighbours,
             relays: vec![true; nodes],
@@ -192,13 +192,13 @@ impl Topology {
     /// How many nodes there are.
     #[must_use]
     pub fn node_count(&self) -> usize {
-        self.proc.len()
+        self.processing.len()
     }
 
     /// What each node adds to a frame it receives.
     #[must_use]
-    pub fn proc(&self) -> &[Ns] {
-        &self.proc
+    pub fn processing(&self) -> &[Ns] {
+        &self.processing
     }
 
     /// Largest payload of one frame, bytes.
@@ -327,10 +327,10 @@ fn check_link(
             });
         }
     }
-    if link.prop > LONGEST_HOLD {
+    if link.propagation > LONGEST_HOLD {
         return Err(TopologyError::PropagationTooLong {
             link: index,
-            prop: link.prop,
+            propagation: link.propagation,
         });
     }
     Ok(())

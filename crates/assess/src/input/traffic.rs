@@ -112,23 +112,23 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             a: span.from.0,
             b: span.to.0,
             rate_bps,
-            prop: Ns((span.length_m * PROPAGATION_NS_PER_M).ceil() as u64),
+            propagation: Ns((span.length_m * PROPAGATION_NS_PER_M).ceil() as u64),
             overhead_bytes: overhead.overhead_bytes,
             min_payload_bytes: overhead.min_payload_bytes,
         });
         link_spans.push(SpanIx(i));
     }
-    let mut proc = Vec::new();
+    let mut processing = Vec::new();
     for module in &line.modules {
         let what = || format!("module.{}", module.id);
         match module.processing_s {
-            Some(q) => proc.push(ns(what, q.si)?),
+            Some(q) => processing.push(ns(what, q.si)?),
             None => {
                 unknowns.push(format!(
                     "module.{} says nothing of its processing time",
                     module.id
                 ));
-                proc.push(Ns::ZERO);
+                processing.push(Ns::ZERO);
             }
         }
     }
@@ -157,7 +157,7 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         })
         .collect::<Result<_, _>>()?;
     Ok(Some(Traffic {
-        topology: Topology::new(proc, links, framing.packet_bytes)?.without_relays(&ends),
+        topology: Topology::new(processing, links, framing.packet_bytes)?.without_relays(&ends),
         link_spans,
         subscriptions,
         names,
@@ -249,7 +249,7 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
                 node: m,
                 targets,
                 bytes: traffic.bytes[t],
-                prio: topic.priority,
+                priority: topic.priority,
                 at_most: limit,
             });
         }

@@ -1,10 +1,10 @@
 //! Matching of found and labelled sounds.
 
-use detect::{Matching, Rule, Span, match_events};
+use detect::{Matching, Rule, Sounding, match_events};
 use proptest::prelude::*;
 
-fn span(begin_s: f64, end_s: f64, score: f64) -> Span {
-    Span {
+fn sounding(begin_s: f64, end_s: f64, score: f64) -> Sounding {
+    Sounding {
         begin_s,
         end_s,
         score,
@@ -32,7 +32,11 @@ fn verif_nothing_found_or_labelled_has_no_share() {
         (none.precision(), none.recall(), none.f1()),
         (None, None, None)
     );
-    let missed = match_events(&[], &[span(0.0, 1.0, 0.0)], Rule::Overlap { least_s: 0.0 });
+    let missed = match_events(
+        &[],
+        &[sounding(0.0, 1.0, 0.0)],
+        Rule::Overlap { least_s: 0.0 },
+    );
     assert_eq!(
         (missed.precision(), missed.recall(), missed.f1()),
         (None, Some(0.0), Some(0.0))
@@ -41,13 +45,13 @@ fn verif_nothing_found_or_labelled_has_no_share() {
 
 #[test]
 fn verif_higher_score_chooses_first_and_each_label_is_taken_once() {
-    let truth = [span(0.0, 2.0, 0.0), span(3.0, 4.0, 0.0)];
+    let truth = [sounding(0.0, 2.0, 0.0), sounding(3.0, 4.0, 0.0)];
     // Two found in one label: the stronger has it, the other is a false alarm although it came first.
     let found = [
-        span(0.2, 1.0, 5.0),
-        span(0.8, 1.9, 9.0),
-        span(3.9, 5.0, 1.0),
-        span(6.0, 7.0, 20.0),
+        sounding(0.2, 1.0, 5.0),
+        sounding(0.8, 1.9, 9.0),
+        sounding(3.9, 5.0, 1.0),
+        sounding(6.0, 7.0, 20.0),
     ];
     let m = match_events(&found, &truth, Rule::Overlap { least_s: 0.0 });
     assert_eq!(m.hits, [(1, 0), (2, 1)]);
@@ -59,7 +63,7 @@ fn verif_higher_score_chooses_first_and_each_label_is_taken_once() {
     assert_eq!(m.missed, [1]);
     // Touching is not overlapping.
     let m = match_events(
-        &[span(2.0, 3.0, 1.0)],
+        &[sounding(2.0, 3.0, 1.0)],
         &truth,
         Rule::Overlap { least_s: 0.0 },
     );
@@ -68,27 +72,27 @@ fn verif_higher_score_chooses_first_and_each_label_is_taken_once() {
 
 #[test]
 fn verif_begin_rule_takes_the_nearest_and_includes_its_limit() {
-    let truth = [span(1.0, 1.0, 0.0), span(1.5, 1.5, 0.0)];
+    let truth = [sounding(1.0, 1.0, 0.0), sounding(1.5, 1.5, 0.0)];
     let m = match_events(
-        &[span(1.375, 9.0, 0.0)],
+        &[sounding(1.375, 9.0, 0.0)],
         &truth,
         Rule::Begin { within_s: 0.5 },
     );
     assert_eq!(m.hits, [(0, 1)]);
     let m = match_events(
-        &[span(2.0, 9.0, 0.0)],
+        &[sounding(2.0, 9.0, 0.0)],
         &truth,
         Rule::Begin { within_s: 0.5 },
     );
     assert_eq!(m.hits, [(0, 1)]);
     let m = match_events(
-        &[span(2.0625, 9.0, 0.0)],
+        &[sounding(2.0625, 9.0, 0.0)],
         &truth,
         Rule::Begin { within_s: 0.5 },
     );
     assert!(m.hits.is_empty());
     let m = match_events(
-        &[span(f64::NAN, 9.0, 0.0)],
+        &[sounding(f64::NAN, 9.0, 0.0)],
         &truth,
         Rule::Begin { within_s: 0.5 },
     );
@@ -96,7 +100,7 @@ fn verif_begin_rule_takes_the_nearest_and_includes_its_limit() {
 }
 
 /// Largest number of pairs, by augmenting paths: a second route without scores.
-fn most_pairs(found: &[Span], truth: &[Span]) -> usize {
+fn most_pairs(found: &[Sounding], truth: &[Sounding]) -> usize {
     fn augment(
         f: usize,
         fits: &[Vec<usize>],
@@ -128,10 +132,10 @@ fn most_pairs(found: &[Span], truth: &[Span]) -> usize {
         .count()
 }
 
-fn spans(most: usize) -> impl Strategy<Value = Vec<Span>> {
+fn soundings(most: usize) -> impl Strategy<Value = Vec<Sounding>> {
     prop::collection::vec((0u32..200, 1u32..12, 0u32..50), 0..most).prop_map(|rows| {
         rows.into_iter()
-            .map(|(b, l, s)| span(f64::from(b), f64::from(b + l), f64::from(s)))
+            .map(|(b, l, s)| sounding(f64::from(b), f64::from(b + l), f64::from(s)))
             .collect()
     })
 }
@@ -140,7 +144,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
     #[test]
-    fn verif_matching_is_one_to_one_and_maximal(found in spans(40), truth in spans(40)) {
+    fn verif_matching_is_one_to_one_and_maximal(found in soundings(40), truth in soundings(40)) {
         let m = match_events(&found, &truth, Rule::Overlap { least_s: 0.0 });
         let mut fs: Vec<usize> = m.hits.iter().map(|h| h.0).chain(m.false_alarms.iter().copied()).collect();
         let mut ts: Vec<usize> = m.hits.iter().map(|h| h.1).chain(m.missed.iter().copied()).collect();

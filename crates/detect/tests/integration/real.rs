@@ -8,7 +8,7 @@
 use std::path::Path;
 
 use detect::{
-    BackgroundKind, Confirm, Detector, Event, LevelKind, Notice, Rule, Span, Spec, Stage, Told,
+    BackgroundKind, Confirm, Detector, Event, LevelKind, Notice, Rule, Sounding, Spec, Stage, Told,
     match_events,
 };
 use recording::Recording;
@@ -128,7 +128,7 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
             },
         ],
     };
-    let mut ours: Vec<Span> = Vec::new();
+    let mut ours: Vec<Sounding> = Vec::new();
     let mut top_level_db: Vec<f64> = Vec::new();
     for event in events(&told(&spec, &x)) {
         let (begin_s, end_s) = (
@@ -143,7 +143,7 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
                 *top = top.max(event.peak_level_db);
             }
             _ => {
-                ours.push(Span {
+                ours.push(Sounding {
                     begin_s,
                     end_s,
                     score: event.score_db,
@@ -152,14 +152,14 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
             }
         }
     }
-    let (ours, top_level_db): (Vec<Span>, Vec<f64>) = ours
+    let (ours, top_level_db): (Vec<Sounding>, Vec<f64>) = ours
         .into_iter()
         .zip(top_level_db)
         .filter(|(span, _)| span.end_s - span.begin_s >= shortest_s)
         .unzip();
-    let theirs: Vec<Span> = labels
+    let theirs: Vec<Sounding> = labels
         .iter()
-        .map(|c| Span {
+        .map(|c| Sounding {
             begin_s: c.begin_s,
             end_s: c.end_s,
             score: 0.0,

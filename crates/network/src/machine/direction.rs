@@ -12,9 +12,9 @@ use crate::topology::Topology;
 pub(super) struct Direction {
     pub(super) from: usize,
     pub(super) to: usize,
-    pub(super) prop: Ns,
+    pub(super) propagation: Ns,
     /// What the far node adds.
-    pub(super) far_proc: Ns,
+    pub(super) far_processing: Ns,
     rate_bps: u64,
     overhead_bytes: u32,
     min_payload_bytes: u32,
@@ -47,7 +47,7 @@ pub(super) struct Waiting {
 
 impl Waiting {
     pub(super) fn new(
-        prio: u8,
+        priority: u8,
         queued: Ns,
         stream: u32,
         seq: u64,
@@ -56,7 +56,7 @@ impl Waiting {
         hop: u32,
     ) -> Waiting {
         Waiting {
-            order: u128::from(prio) << 64 | u128::from(queued.0),
+            order: u128::from(priority) << 64 | u128::from(queued.0),
             seq,
             stream,
             fragment,
@@ -97,8 +97,8 @@ impl Direction {
         let mut direction = Direction {
             from: topology.tail(index),
             to,
-            prop: link.prop,
-            far_proc: topology.proc()[to],
+            propagation: link.propagation,
+            far_processing: topology.processing()[to],
             rate_bps: link.rate_bps,
             overhead_bytes: link.overhead_bytes,
             min_payload_bytes: link.min_payload_bytes,

@@ -3,7 +3,7 @@
 use timeline::Ns;
 
 use super::direction::Waiting;
-use super::records::{Drop, DropReason, LinkState, MachineError, NodeState};
+use super::records::{DropReason, Dropped, LinkState, MachineError, NodeState};
 use super::{LOST, Machine, check_node};
 
 impl Machine {
@@ -87,7 +87,7 @@ impl Machine {
         }
         *left = LOST;
         self.dropped += 1;
-        self.drops.push(Drop {
+        self.drops.push(Dropped {
             message: message.id,
             node: message.plan.targets[target as usize],
             at: now,

@@ -5,9 +5,9 @@
 //! subscriber lies beyond. The publisher's own node is not delivered to; a node with several matching filters is delivered to once. A copy of a message is
 //! delivered when its last frame is.
 //!
-//! Each direction of a link serves, without interruption, the waiting frame that is least by (prio, instant queued, stream, seq, fragment); a smaller
-//! `prio` goes first. All arrivals and publications of an instant are queued before any service starts at that instant. Results therefore do not
-//! depend on the order in which things of one instant are handed in, as long as no two living messages share prio, stream and seq.
+//! Each direction of a link serves, without interruption, the waiting frame that is least by (priority, instant queued, stream, seq, fragment); a smaller
+//! `priority` goes first. All arrivals and publications of an instant are queued before any service starts at that instant. Results therefore do not
+//! depend on the order in which things of one instant are handed in, as long as no two living messages share priority, stream and seq.
 //!
 //! Stepping. One [`Machine::step`] does either all arrivals of an instant ([`Class::Arrive`]) or all its service starts ([`Class::StartService`]). Between
 //! the two the master may publish what the arrivals caused; [`Machine::next`] tells which comes next. A call with an instant that lies after
@@ -33,7 +33,7 @@ use direction::{Direction, Waiting};
 use plan::Plan;
 
 pub use records::{
-    Delivery, DirectionStats, Drop, DropReason, HopRecord, LinkState, MachineError, MessageId,
+    Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError, MessageId,
     NodeState, Stats, TopicId,
 };
 
@@ -68,7 +68,7 @@ pub struct Machine {
     delivered: u64,
     dropped: u64,
     frame_hops: u64,
-    drops: Vec<Drop>,
+    drops: Vec<Dropped>,
 }
 
 #[derive(Clone, Debug)]
@@ -87,7 +87,7 @@ struct Message {
     published: Ns,
     bytes: u32,
     fragments: u32,
-    prio: u8,
+    priority: u8,
     stream: u32,
     seq: u64,
     plan: Arc<Plan>,
@@ -203,7 +203,7 @@ impl Machine {
         &self.topology
     }
 
-    /// Publishes a message of `bytes` at `node`; it is queued at once on every link its copies leave by. A smaller `prio` goes first.
+    /// Publishes a message of `bytes` at `node`; it is queued at once on every link its copies leave by. A smaller `priority` goes first.
     ///
     /// A copy for which there is no route just now, or whose subscriber or publisher is down, is dropped at once and reported.
     ///
@@ -219,7 +219,7 @@ impl Machine {
         node: usize,
         topic: TopicId,
         bytes: u32,
-        prio: u8,
+        priority: u8,
         stream: u32,
         seq: u64,
     ) -> Result<MessageId, MachineError> {
@@ -240,7 +240,7 @@ impl Machine {
         }
         for &(target, reason) in &plan.unreachable {
             self.dropped += 1;
-            self.drops.push(Drop {
+            self.drops.push(Dropped {
                 message: id,
                 node: target,
                 at: now,
@@ -254,10 +254,12 @@ impl Machine {
         if plan.targets.is_empty() {
             return Ok(id);
         }
-        let slot = self.message_slot(id, topic, now, bytes, fragments, prio, stream, seq, &plan);
+        let slot = self.message_slot(
+            id, topic, now, bytes, fragments, priority, stream, seq, &plan,
+        );
         for &hop in plan.roots() {
             for fragment in 0..fragments {
-                let frame = Waiting::new(prio, now, stream, seq, fragment, slot, hop);
+                let frame = Waiting::new(priority, now, stream, seq, fragment, slot, hop);
                 let direction = plan.hops[hop as usize].direction;
                 self.directions[direction as usize].waiting.push(frame);
                 touch(&mut self.directions, &mut self.touched, direction);
@@ -317,7 +319,7 @@ impl Machine {
     }
 
     /// What was dropped since the last call, in the order it happened. The list grows until it is taken.
-    pub fn drain_drops(&mut self) -> std::vec::Drain<'_, Drop> {
+    pub fn drain_drops(&mut self) -> std::vec::Drain<'_, Dropped> {
         self.drops.drain(..)
     }
 
@@ -358,7 +360,7 @@ impl Machine {
         published: Ns,
         bytes: u32,
         fragments: u32,
-        prio: u8,
+        priority: u8,
         stream: u32,
         seq: u64,
         plan: &Arc<Plan>,
@@ -378,7 +380,7 @@ impl Machine {
             published,
             bytes,
             fragments,
-            prio,
+            priority,
             stream,
             seq,
             plan: Arc::clone(plan),

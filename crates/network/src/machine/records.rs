@@ -53,7 +53,7 @@ pub struct Delivery {
 
 /// A copy of a message that will not arrive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Drop {
+pub struct Dropped {
     /// Which message.
     pub message: MessageId,
     /// The node that does not receive it.

@@ -25,7 +25,7 @@ impl Machine {
                     message.fragments,
                 );
                 let end = later(now, direction.frame_time(payload));
-                let last_bit = later(end, direction.prop);
+                let last_bit = later(end, direction.propagation);
                 direction.serving_until = Some(end);
                 direction.busy_ns += end.0 - now.0;
                 direction.frames += 1;
@@ -38,7 +38,7 @@ impl Machine {
                     lost: false,
                 };
                 let epoch = direction.epoch;
-                let landing = later(last_bit, direction.far_proc);
+                let landing = later(last_bit, direction.far_processing);
                 let slot = match self.free_flights.pop() {
                     Some(slot) => {
                         self.flights[slot as usize] = flight;
@@ -108,7 +108,7 @@ impl Machine {
             let direction = plan.hops[kid as usize].direction;
             let message = &mut self.messages[frame.slot as usize];
             let onward = Waiting::new(
-                message.prio,
+                message.priority,
                 now,
                 message.stream,
                 message.seq,

@@ -54,16 +54,16 @@ fn val_three_hops_of_a_token_bucket() {
 
 #[test]
 fn verif_one_link_by_hand() {
-    // 100 bytes each 10 ms beside 900 bytes of a later prio each 100 ms, overhead 100 bytes, 10 Mb/s, mtu 500.
+    // 100 bytes each 10 ms beside 900 bytes of a later priority each 100 ms, overhead 100 bytes, 10 Mb/s, mtu 500.
     // First: (600 B blocking + 200 B frame + 200 B burst)/10 Mb/s = 800 us.
     // Later: it is left 10 Mb/s - 160 kb/s = 9.84 Mb/s; (200 B + 600 B + 1100 B) 8/9.84 Mb/s = 1544.7154... us, rounded up.
     let topology =
         Topology::new(vec![Ns(5); 2], vec![link(0, 1, 10_000_000, 7, 100)], 500).unwrap();
-    let flow = |bytes, prio, per_ms: u64| Flow {
+    let flow = |bytes, priority, per_ms: u64| Flow {
         node: 0,
         targets: vec![1],
         bytes,
-        prio,
+        priority,
         at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
     };
     let found = delay_bounds(&topology, &[flow(100, 0, 10), flow(900, 1, 100)]).unwrap();
@@ -76,7 +76,7 @@ fn verif_one_link_by_hand() {
 
 #[test]
 fn verif_a_burst_grows_by_what_it_waits_for() {
-    // Of one prio on the first link: A, 100 bytes each 10 ms, and B, 400 bytes each 100 ms; overhead 100 bytes, 10 Mb/s. A goes on alone.
+    // Of one priority on the first link: A, 100 bytes each 10 ms, and B, 400 bytes each 100 ms; overhead 100 bytes, 10 Mb/s. A goes on alone.
     // First link: (500 B frame + 500 B burst of B) 0.8 us/B = 800 us, and 160 us for A's own burst: 960 us.
     // A's burst grows by 800 us/10 ms of a message to 1.08 messages = 1728 bits; second link: (1600 + 1728) bits/10 Mb/s = 332.8 us.
     let links = vec![
@@ -88,7 +88,7 @@ fn verif_a_burst_grows_by_what_it_waits_for() {
         node: 0,
         targets: vec![target],
         bytes,
-        prio: 0,
+        priority: 0,
         at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
     };
     let found = delay_bounds(&topology, &[flow(2, 100, 10), flow(1, 400, 100)]).unwrap();
@@ -117,7 +117,7 @@ fn verif_what_cannot_be_promised_is_unknown() {
         node,
         targets: vec![target],
         bytes: 990,
-        prio: 0,
+        priority: 0,
         at_most: at_most.map(|ns| AtMost::new(1, Ns(ns)).unwrap()),
     };
     // The undeclared flow shares only the second link, and the third flow shares none with it.
@@ -179,7 +179,7 @@ fn verif_a_ring_is_unknown() {
         node,
         targets: vec![(node + 2) % 5],
         bytes: 10,
-        prio: 0,
+        priority: 0,
         at_most: Some(AtMost::new(1, Ns(1_000_000_000)).unwrap()),
     };
     let found = delay_bounds(&topology, &[0, 1, 2, 3, 4].map(flow)).unwrap();
@@ -195,11 +195,11 @@ fn verif_a_ring_is_unknown() {
 #[test]
 fn verif_red_a_bound_that_leaves_out_blocking_is_exceeded() {
     let topology = Topology::new(vec![Ns(0); 2], vec![link(0, 1, 1_000_000, 0, 10)], 2000).unwrap();
-    let stream = |bytes, prio, offset_ns| Stream {
+    let stream = |bytes, priority, offset_ns| Stream {
         node: 0,
         topic: "a".to_owned(),
         bytes,
-        prio,
+        priority,
         period_ns: 1_000_000_000,
         offset_ns,
         count: 1,

@@ -5,7 +5,7 @@
 //! delivered at 1 612 000.
 
 use network::{
-    Delivery, Drop, DropReason, Filter, LinkState, Machine, MachineError, NodeState, TopicId,
+    Delivery, DropReason, Dropped, Filter, LinkState, Machine, MachineError, NodeState, TopicId,
     TopicName, Topology,
 };
 use timeline::{Class, Ns};
@@ -36,7 +36,7 @@ fn run_until(machine: &mut Machine, until: Ns) -> Vec<Delivery> {
 fn drops(machine: &mut Machine) -> Vec<(u64, usize, u64, DropReason)> {
     machine
         .drain_drops()
-        .map(|d: Drop| (d.seq, d.node, d.at.0, d.reason))
+        .map(|d: Dropped| (d.seq, d.node, d.at.0, d.reason))
         .collect()
 }
 
@@ -304,7 +304,7 @@ fn verif_an_answer_is_published_before_links_choose() {
     machine.publish(Ns(0), 0, topic, 90, 1, 0, 0).unwrap();
     machine.publish(Ns(0), 0, topic, 90, 1, 0, 1).unwrap();
     let mut out = Vec::new();
-    // At 800 000 the first frame has left node 0; the answer of a prio that goes first overtakes the second message.
+    // At 800 000 the first frame has left node 0; the answer of a priority that goes first overtakes the second message.
     while machine.next() != Some((Ns(800_000), Class::StartService)) {
         machine.step(&mut out);
     }

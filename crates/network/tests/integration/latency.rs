@@ -14,7 +14,7 @@ fn line(nodes: usize, mtu_bytes: u32) -> Topology {
 
 #[test]
 fn verif_fragment_pipeline_formula() {
-    // T = (n + k - 1) 8 (M/k + h)/R + n (prop + proc), M 6000 B, h 86 B, n 9 hops, R 10 Mb/s.
+    // T = (n + k - 1) 8 (M/k + h)/R + n (propagation + processing), M 6000 B, h 86 B, n 9 hops, R 10 Mb/s.
     for (k, ms) in [(1u32, 44.0037), (10, 10.0629), (24, 8.7861), (60, 10.3029)] {
         let topology = line(10, 6000 / k);
         let ours = no_queue_latency(&topology, 0, 9, 6000).unwrap();
@@ -29,7 +29,7 @@ fn verif_fragment_pipeline_formula() {
                 node: 0,
                 topic: "a".to_owned(),
                 bytes: 6000,
-                prio: 0,
+                priority: 0,
                 period_ns: 1,
                 offset_ns: 7,
                 count: 1,

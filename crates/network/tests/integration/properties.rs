@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use network::{Delivery, Drop, HopRecord, MessageId, frame_time};
+use network::{Delivery, Dropped, HopRecord, MessageId, frame_time};
 use proptest::prelude::*;
 use timeline::Ns;
 
@@ -22,7 +22,7 @@ fn plain_drops(run: &Run) -> Vec<(usize, u32, u64, Ns, network::DropReason)> {
     let mut rows: Vec<_> = run
         .dropped
         .iter()
-        .map(|d: &Drop| (d.node, d.stream, d.seq, d.at, d.reason))
+        .map(|d: &Dropped| (d.node, d.stream, d.seq, d.at, d.reason))
         .collect();
     rows.sort_unstable();
     rows
@@ -39,7 +39,7 @@ fn check_hops(scenario: &Scenario, hops: &[HopRecord]) -> Result<(), TestCaseErr
         prop_assert!(hop.queued <= hop.start && hop.start < hop.end);
         prop_assert_eq!(
             hop.at.0,
-            hop.end.0 + link.prop.0 + scenario.topology.proc()[hop.to].0
+            hop.end.0 + link.propagation.0 + scenario.topology.processing()[hop.to].0
         );
         prop_assert!(
             hop.end.0 - hop.start.0

@@ -13,7 +13,7 @@ struct Class {
     bytes: u32,
 }
 
-/// Mean wait before service in units of a millisecond, and its standard error from batch means, by class (prio = index).
+/// Mean wait before service in units of a millisecond, and its standard error from batch means, by class (priority = index).
 fn waits(classes: &[Class], messages: u64, seed: u64) -> Vec<(f64, f64)> {
     let topology = Topology::new(
         vec![Ns(0); 2],

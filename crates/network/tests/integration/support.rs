@@ -1,7 +1,7 @@
 //! Scenarios: read from the reference files, drawn at random, and run.
 
 use network::{
-    AtMost, Delivery, Drop, Filter, Flow, HopRecord, LinkSpec, LinkState, Machine, NodeState,
+    AtMost, Delivery, Dropped, Filter, Flow, HopRecord, LinkSpec, LinkState, Machine, NodeState,
     Stats, TopicName, Topology,
 };
 use serde_json::Value;
@@ -20,7 +20,7 @@ pub(crate) struct Stream {
     pub(crate) node: usize,
     pub(crate) topic: String,
     pub(crate) bytes: u32,
-    pub(crate) prio: u8,
+    pub(crate) priority: u8,
     pub(crate) period_ns: u64,
     pub(crate) offset_ns: u64,
     pub(crate) count: u64,
@@ -42,7 +42,7 @@ pub(crate) enum HandIn {
 #[derive(Debug)]
 pub(crate) struct Run {
     pub(crate) delivered: Vec<Delivery>,
-    pub(crate) dropped: Vec<Drop>,
+    pub(crate) dropped: Vec<Dropped>,
     pub(crate) hops: Vec<HopRecord>,
     pub(crate) stats: Stats,
 }
@@ -70,12 +70,12 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
             a: int(&link["a"]) as usize,
             b: int(&link["b"]) as usize,
             rate_bps: int(&link["rate_bps"]),
-            prop: Ns(int(&link["prop_ns"])),
+            propagation: Ns(int(&link["prop_ns"])),
             overhead_bytes: small(&link["overhead_bytes"]),
             min_payload_bytes: small(&link["min_payload_bytes"]),
         })
         .collect();
-    let proc = list(&value["proc_ns"])
+    let processing = list(&value["proc_ns"])
         .iter()
         .map(|ns| Ns(int(ns)))
         .collect();
@@ -85,7 +85,7 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
             node: int(&stream["node"]) as usize,
             topic: stream["topic"].as_str().unwrap().to_owned(),
             bytes: small(&stream["bytes"]),
-            prio: u8::try_from(int(&stream["prio"])).unwrap(),
+            priority: u8::try_from(int(&stream["prio"])).unwrap(),
             period_ns: int(&stream["period_ns"]),
             offset_ns: int(&stream["offset_ns"]),
             count: int(&stream["count"]),
@@ -106,7 +106,7 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
         })
         .collect();
     Scenario {
-        topology: Topology::new(proc, links, small(&value["mtu_bytes"])).unwrap(),
+        topology: Topology::new(processing, links, small(&value["mtu_bytes"])).unwrap(),
         subscriptions: list(&value["subs"])
             .iter()
             .map(|sub| {
@@ -188,7 +188,7 @@ pub(crate) fn run(scenario: &Scenario, hand_in: HandIn) -> Run {
                     stream.node,
                     topics[number],
                     stream.bytes,
-                    stream.prio,
+                    stream.priority,
                     number as u32,
                     seq,
                 )
@@ -260,7 +260,7 @@ pub(crate) fn link(
         a,
         b,
         rate_bps,
-        prop: Ns(prop_ns),
+        propagation: Ns(prop_ns),
         overhead_bytes,
         min_payload_bytes: 0,
     }
@@ -289,7 +289,7 @@ pub(crate) fn random_scenario(seed: u64, extra_links: u64, faults: u64) -> Scena
         })
         .collect();
     let procs = draw.pick(&[[0, 0], [20_000, 100_000]]);
-    let proc = (0..nodes).map(|_| Ns(draw.pick(&procs))).collect();
+    let processing = (0..nodes).map(|_| Ns(draw.pick(&procs))).collect();
     let streams = (0..1 + draw.below(7))
         .map(|_| {
             let node = draw.below(nodes);
@@ -297,7 +297,7 @@ pub(crate) fn random_scenario(seed: u64, extra_links: u64, faults: u64) -> Scena
                 node: node as usize,
                 topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
                 bytes: draw.pick(&[0, 1, 39, 100, 700, 3000]),
-                prio: draw.pick(&[0, 1, 2]),
+                priority: draw.pick(&[0, 1, 2]),
                 period_ns: (1 + draw.below(60)) * 100_000,
                 offset_ns: draw.below(10) * 100_000,
                 count: 1 + draw.below(9),
@@ -332,7 +332,7 @@ pub(crate) fn random_scenario(seed: u64, extra_links: u64, faults: u64) -> Scena
         .collect();
     fault_list.sort_by_key(|&(at, _)| at);
     Scenario {
-        topology: Topology::new(proc, links, 500).unwrap(),
+        topology: Topology::new(processing, links, 500).unwrap(),
         subscriptions,
         streams,
         faults: fault_list,
@@ -357,7 +357,7 @@ pub(crate) fn flows(scenario: &Scenario) -> Vec<Flow> {
                     .filter(|&node| node != stream.node)
                     .collect(),
                 bytes: stream.bytes,
-                prio: stream.prio,
+                priority: stream.priority,
                 at_most: Some(AtMost::new(1, Ns(stream.period_ns)).unwrap()),
             }
         })

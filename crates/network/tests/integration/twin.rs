@@ -121,7 +121,7 @@ fn val_hundred_random_networks_to_the_nanosecond() {
 #[test]
 #[should_panic(expected = "assertion")]
 fn val_red_a_later_first_prio_fails_the_twin() {
-    // The wrong convention that a larger prio goes first does not pass.
+    // The wrong convention that a larger priority goes first does not pass.
     let file = reference("simpy-line-of-four.json");
     let mut case = list(&file["cases"])[0].clone();
     for stream in case["scenario"]["streams"].as_array_mut().unwrap() {

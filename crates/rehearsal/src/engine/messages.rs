@@ -161,7 +161,7 @@ impl Engine<'_> {
     }
 
     pub(super) fn drain_drops(&mut self) {
-        let drops: Vec<network::Drop> = match &mut self.machine {
+        let drops: Vec<network::Dropped> = match &mut self.machine {
             Some(machine) => machine.drain_drops().collect(),
             None => return,
         };
