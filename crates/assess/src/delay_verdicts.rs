@@ -287,7 +287,7 @@ impl Search<'_> {
                 asked_bps,
                 rate_bps,
                 ..
-            } => format!("a link is asked for {asked_bps} b/s and has {rate_bps} b/s"),
+            } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
             WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
         }
     }

@@ -128,10 +128,10 @@ fn verif_recordings_that_cannot_sound_are_refused() {
     bytes[at..at + 4].copy_from_slice(&f32::NAN.to_le_bytes());
     std::fs::write(&broken, bytes).unwrap();
     assert!(open(&good, Some(1)).is_ok());
-    // The reader itself lets nothing through that is not a number.
+    // The reader takes a sample that is no number for a gap, and a sound with a gap is none.
     assert!(matches!(
         open(&broken, None),
-        Err(EarError::Recording { .. })
+        Err(EarError::RecordingGap { frame: 7901, .. })
     ));
 }
 
