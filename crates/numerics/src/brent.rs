@@ -141,6 +141,9 @@ pub fn brent(
                 iterations,
             });
         }
+        if iterations == MAX_ITERATIONS {
+            break;
+        }
         let interpolated = if step_before.abs() >= least_step && f_before.abs() > f_best.abs() {
             interpolated_step(
                 (before, f_before),

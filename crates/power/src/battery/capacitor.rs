@@ -86,7 +86,7 @@ impl Burst {
         before_v: f64,
         resistance_ohm: f64,
     ) -> Result<Self, BatteryError> {
-        BatteryQuantity::Duration.check(seconds)?;
+        BatteryQuantity::BurstTime.check(seconds)?;
         let burst = Self {
             power_w: BatteryQuantity::Power.check(power_w)?,
             before_v: BatteryQuantity::Voltage.check(before_v)?,

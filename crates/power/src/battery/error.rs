@@ -32,8 +32,10 @@ pub enum BatteryQuantity {
     AmpereHours,
     /// A current.
     Current,
-    /// A time.
-    Duration,
+    /// How long a battery lasts at a rate.
+    LastingTime,
+    /// How long a burst takes.
+    BurstTime,
     /// Peukert's exponent.
     Exponent,
     /// A voltage.
@@ -65,7 +67,8 @@ impl BatteryQuantity {
             Self::Temperature => ("battery temperature", -80.0, 100.0, "degC"),
             Self::AmpereHours => ("capacity", 1e-6, 1e9, "Ah"),
             Self::Current => ("current", 1e-9, 1e6, "A"),
-            Self::Duration => ("time", 1e-9, 1e9, ""),
+            Self::LastingTime => ("time at a rate", 1e-9, 1e9, "h"),
+            Self::BurstTime => ("length of the burst", 1e-9, 1e9, "s"),
             // Below 1 a battery would give more at a higher current.
             Self::Exponent => ("Peukert's exponent", 1.0, 2.0, ""),
             Self::Voltage => ("voltage", 1e-3, 1e5, "V"),

@@ -20,7 +20,7 @@ pub fn peukert_hours(
     current_a: f64,
 ) -> Result<f64, BatteryError> {
     let capacity_ah = BatteryQuantity::AmpereHours.check(capacity_ah)?;
-    let rated_hours = BatteryQuantity::Duration.check(rated_hours)?;
+    let rated_hours = BatteryQuantity::LastingTime.check(rated_hours)?;
     let exponent = BatteryQuantity::Exponent.check(exponent)?;
     let current_a = BatteryQuantity::Current.check(current_a)?;
     let by_rule_h = rated_hours * libm::pow(capacity_ah / (current_a * rated_hours), exponent);
@@ -40,7 +40,7 @@ pub fn peukert_exponent(
         BatteryQuantity::Current.check(current_a)?;
     }
     for hours in [first_h, second_h] {
-        BatteryQuantity::Duration.check(hours)?;
+        BatteryQuantity::LastingTime.check(hours)?;
     }
     if first_a == second_a {
         return Err(BatteryError::SameRates);

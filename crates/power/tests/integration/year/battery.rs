@@ -45,10 +45,10 @@ fn gap_wh(gained_wh: f64, change_wh: f64, flows: &Flows) -> f64 {
         - flows.self_discharge_wh
 }
 
-/// 100 Ah at the 20 h rate with an exponent of 1.2, and the exponent of 100 Ah in 20 h and 85 Ah in 5 h: by hand from
-/// the rule as a public page prints it. 93.303 Ah at a tenth, k = 1.1, where a table on the same web has 89.
+/// 100 Ah at the 20 h rate with an exponent of 1.2; 93.303 Ah at a tenth with 1.1; and the exponent of 100 Ah in 20 h and
+/// 85 Ah in 5 h: worked by hand from `t = H (C/(I H))^k`.
 #[test]
-fn val_peukert() {
+fn verif_peukert() {
     for (current_a, hours) in [(5.0, 20.0), (10.0, 8.705_51), (20.0, 3.789_29)] {
         within(
             peukert_hours(100.0, 20.0, 1.2, current_a).unwrap(),
@@ -83,6 +83,12 @@ fn verif_peukert_is_capped_at_the_rated_capacity() {
     // A battery that gives more the harder it is drawn.
     assert!(peukert_exponent((5.0, 20.0), (10.0, 11.0)).is_err());
     assert!(peukert_hours(f64::NAN, 20.0, 1.2, 1.0).is_err());
+    assert_eq!(
+        peukert_hours(100.0, 1e10, 1.2, 1.0)
+            .unwrap_err()
+            .to_string(),
+        "time at a rate 10000000000 h is outside 0.000000001 to 1000000000 h"
+    );
 }
 
 /// Straight line between the points of the table; beyond its ends nobody knows. Age takes from the capacity.

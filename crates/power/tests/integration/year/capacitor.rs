@@ -56,6 +56,12 @@ fn verif_capacitor_refusals() {
     assert!(capacitance_needed_f(12.0, 10.0, 10.2, 10.0, 0.25).is_err());
     assert!(capacitance_needed_f(12.0, 10.0, 10.4, 10.0, 0.25).is_ok());
     assert!(capacitance_needed_f(0.0, 10.0, 14.0, 10.0, 0.0).is_err());
+    assert_eq!(
+        capacitance_needed_f(12.0, 1e10, 14.0, 10.0, 0.0)
+            .unwrap_err()
+            .to_string(),
+        "length of the burst 10000000000 s is outside 0.000000001 to 1000000000 s"
+    );
     assert!(capacitance_needed_f(12.0, f64::INFINITY, 14.0, 10.0, 0.0).is_err());
     assert!(voltage_after_burst_v(12.0, 10.0, 14.0, -1.0, 0.0).is_err());
 }
