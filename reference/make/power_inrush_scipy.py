@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
-from scipy.optimize import brentq
+from scipy.optimize import brentq, fsolve
 
 HERE = pathlib.Path(__file__).resolve()
 POWER = HERE.parent.parent / "power"
@@ -243,6 +243,30 @@ for name, (case, until_s) in CASES.items():
         "reached_s": {str(node): g10(t) for node, t in sorted(reached.items())},
         "end_v": [g10(x) for x in v], "end_a": g10(amp),
     }
+
+
+
+def collapse_factor(case):
+    """Largest common factor on the running powers with an operating point: F = 0, J w = 0, w'w = 1."""
+    line, source = Line(case), case["source"]
+    n = len(line.c)
+    g, p, j = line.laplacian.copy(), np.zeros(n), np.zeros(n)
+    g[source["node"], source["node"]] += 1 / source["resistance_ohm"]
+    j[source["node"]] = source["voltage_v"] / source["resistance_ohm"]
+    for m in case["modules"]:
+        p[m["node"]] += m["running_power_w"]
+
+    def equations(x):
+        v, w, k = x[:n], x[n:-1], x[-1]
+        return np.concatenate([g @ v + k * p / v - j, g @ w - k * p / v**2 * w, [w @ w - 1]])
+
+    start = np.concatenate([np.linalg.solve(g, j) * np.linspace(0.95, 0.55, n), np.full(n, n**-0.5), [1.7]])
+    x, _, status, _ = fsolve(equations, start, xtol=1e-13, full_output=True)
+    assert status == 1 and abs(equations(x)).max() < 1e-9 and (x[:n] > 0).all() and (x[n:-1] > 0).all()
+    return x[-1]
+
+
+result["N2 at once"]["collapse_factor"] = g10(collapse_factor(CASES["N2 at once"][0]))
 
 # second routes
 for name in ("two nodes, no limit", "three nodes, no limit"):

@@ -204,6 +204,25 @@ impl Circuit {
         w.voltage_v.iter().map(|v| share * v).collect()
     }
 
+    /// Resistance that each module sees towards the sources, ohm.
+    pub(crate) fn resistance_seen_ohm(&self) -> Vec<f64> {
+        let mut w = self.work();
+        self.gather(&vec![Phase::Off; self.modules.len()], &mut w);
+        w.s.copy_from_slice(&w.ground_s);
+        let elimination = &self.topology.elimination;
+        elimination
+            .factor(&mut w.s, &w.held, &mut w.factor)
+            .expect("every node has a path of conductances to a source");
+        let mut seen_ohm = |&node: &usize| {
+            w.r.fill(0.0);
+            w.x.fill(0.0);
+            w.r[node] = 1.0;
+            elimination.solve(&w.factor, &w.held, &mut w.r, &mut w.x);
+            w.x[node]
+        };
+        self.module_at.iter().map(&mut seen_ohm).collect()
+    }
+
     /// The limit of a source in this work, A.
     fn limit_a(&self, source: usize, w: &Work) -> Option<f64> {
         self.sources[source].current_limit_a.filter(|_| w.limits)
@@ -428,22 +447,22 @@ impl Circuit {
                 high = middle;
             }
         }
-        set(&mut w, 1.0);
+        // what goes wrong first: at the smallest factor known to be too large, with and without the limits
+        set(&mut w, high);
         w.limits = false;
-        let shortfall = if self.carries(phases, &mut w) {
-            w.limits = true;
-            set(&mut w, high);
-            // at the first factor too large a limit is reached, also where that collapses the voltage
-            let _ = self.settle(phases, Capacitors::AtRest, &mut w);
-            let source = w.limited.iter().position(|&limited| limited);
-            source.map_or(Shortfall::Line, |source| Shortfall::Supply { source })
-        } else {
-            w.limits = true;
-            match self.settle(phases, Capacitors::AtRest, &mut w) {
-                Err(Collapse) => Shortfall::Line,
-                Ok(()) => self
-                    .too_low(phases, &w)
-                    .map_or(Shortfall::Line, |module| Shortfall::Voltage { module }),
+        let without_limits = self.settle(phases, Capacitors::AtRest, &mut w);
+        let too_low = self.too_low(phases, &w);
+        w.limits = true;
+        let shortfall = match (without_limits, too_low) {
+            (Err(Collapse), _) => Shortfall::Line,
+            (Ok(()), Some(module)) => Shortfall::Voltage { module },
+            (Ok(()), None) => {
+                // a limit is reached, also where that collapses the voltage
+                let _ = self.settle(phases, Capacitors::AtRest, &mut w);
+                let source = w.limited.iter().position(|&limited| limited);
+                Shortfall::Supply {
+                    source: source.expect("without limits the line carries this"),
+                }
             }
         };
         (low, Some(shortfall))

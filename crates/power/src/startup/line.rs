@@ -34,7 +34,8 @@ pub struct Module {
     pub input: Input,
     /// What it draws while switched off, as a resistance, ohm; above zero. `None`: nothing.
     pub leakage_ohm: Option<f64>,
-    /// Power drawn while it boots, W; zero or more.
+    /// Power drawn while it boots, W; zero or more. Without lock-out and with a boot that takes no time, at least the
+    /// running power.
     pub boot_power_w: f64,
     /// How long it boots, s; zero or more.
     pub boot_s: f64,
@@ -72,7 +73,8 @@ pub struct Settings {
     pub longest_s: f64,
     /// Most samples kept for pictures; at least 16.
     pub trace_points: usize,
-    /// Most switchings followed before [`StartupError::TooManyEvents`]; at least 1.
+    /// Most switchings followed; at least 1. A start that hiccups without repeating itself ends there as such, any
+    /// other with [`StartupError::TooManyEvents`].
     pub most_events: usize,
 }
 
@@ -147,7 +149,7 @@ pub enum StartupError {
         /// Its node.
         node: usize,
     },
-    /// More switchings than the settings allow.
+    /// More switchings than the settings allow, and no module that hiccups.
     #[error("more than {most} switchings by {at_s} s")]
     TooManyEvents {
         /// The most allowed.
@@ -289,6 +291,10 @@ impl Module {
             Input::Bare { minimum_v } => {
                 if !above_zero(minimum_v) {
                     return refuse("minimum_v", minimum_v, "finite and above zero");
+                }
+                if self.boot_s == 0.0 && self.boot_power_w < self.running_power_w {
+                    let wanted = "at least running_power_w: without lock-out and without time to boot the module would switch on and off in no time at its lowest voltage";
+                    return refuse("boot_power_w", self.boot_power_w, wanted);
                 }
                 if self.not_before_s > 0.0 {
                     return Err(StartupError::CannotHoldOff {

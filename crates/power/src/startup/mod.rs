@@ -11,9 +11,13 @@ mod outcome;
 mod record;
 mod rosenbrock;
 mod run;
+mod staged;
 
 pub use circuit::{Phase, Shortfall};
 pub use line::{Capacitor, Input, Line, Module, Settings, StartupError};
 pub use outcome::{ModuleRecord, Outcome, Report, Start, start_up, start_up_with_method};
 pub use record::{Event, EventKind, Ledger, Trace};
 pub use run::Effort;
+pub use staged::{
+    AtOnce, COMPLETE_UP_TO, NoOrder, Staged, Stop, booting_at_once, running_at_once, staged_start,
+};

@@ -8,7 +8,7 @@ use crate::topology::Method;
 
 /// Share of the unloaded voltage that counts as reached.
 const REACHED: f64 = 0.9;
-/// A start that runs out of time hiccups if a module has switched off at least this often.
+/// A start that runs out of time or switchings hiccups if a module has switched off at least this often.
 const OFTEN: usize = 3;
 
 /// A module that has started.
@@ -40,8 +40,8 @@ pub enum Outcome {
         on_s: f64,
         /// When it then fell out, s.
         off_s: f64,
-        /// Whether the state of the whole line came back to itself (within 1e-5). If not, the time was up, and the
-        /// period is the time between the module's last two falls.
+        /// Whether the state of the whole line came back to itself (within 1e-5). If not, the time or the
+        /// switchings were up, and the period is the time between the module's last two falls.
         repeats: bool,
     },
     /// A module without lock-out stays below the voltage at which its converter regulates.
@@ -51,8 +51,8 @@ pub enum Outcome {
         /// Where it stays, V.
         voltage_v: f64,
     },
-    /// The modules could all run, but they stand in each other's way while they boot: those that do not start,
-    /// booting at the same time beside those that run, have no operating point.
+    /// The modules could all run, and at least one of those that do not start could boot beside those that run, but
+    /// booting at the same time they stand in each other's way.
     Deadlock {
         /// The modules that do not start.
         modules: Vec<usize>,
@@ -155,6 +155,13 @@ pub fn start_up_with_method(
     let circuit = Circuit::plan(line, method)?;
     let mut run = Run::new(&circuit, settings, circuit.marks_v(REACHED));
     let end = run.follow()?;
+    let often = |module| run.falls_of(module) >= OFTEN;
+    if end == End::SwitchingsAreUp && !(0..circuit.modules.len()).any(often) {
+        return Err(StartupError::TooManyEvents {
+            most: settings.most_events,
+            at_s: run.at_s,
+        });
+    }
     Ok(report(&circuit, run, end))
 }
 
@@ -218,18 +225,7 @@ fn outcome(circuit: &Circuit, run: &Run<'_>, end: End, records: &[ModuleRecord])
         .collect();
     let (seen, stuck) = match end {
         End::Recurs { since_s } => hiccup(records, since_s, Some(run.at_s - since_s)),
-        End::Chatters { module } => {
-            let at_s = run.at_s;
-            let seen = Outcome::Hiccup {
-                module,
-                period_s: 0.0,
-                off_s: at_s,
-                on_s: at_s,
-                repeats: true,
-            };
-            (seen, vec![module])
-        }
-        End::TimeIsUp => {
+        End::TimeIsUp | End::SwitchingsAreUp => {
             let often = |record: &&ModuleRecord| record.off_s.len() >= OFTEN;
             let last_two = |record: &ModuleRecord| record.off_s[record.off_s.len() - 2];
             let since_s = records.iter().filter(often).map(last_two).reduce(f64::max);
@@ -238,44 +234,63 @@ fn outcome(circuit: &Circuit, run: &Run<'_>, end: End, records: &[ModuleRecord])
             };
             hiccup(records, since_s, None)
         }
-        End::AtRest => match at_rest(circuit, records, &wanted) {
+        End::AtRest => match at_rest(circuit, run, records, &wanted) {
             Ok(modules) => return Outcome::Started { modules },
             Err(stuck) => stuck,
         },
     };
-    if matches!(seen, Outcome::NeverReaches { .. }) || stuck.len() < 2 {
+    if matches!(seen, Outcome::NeverReaches { .. }) {
         return seen;
     }
-    let phases = |stuck_phase: Phase| -> Vec<Phase> {
-        let of = |i: &usize| {
-            if stuck.contains(i) {
-                stuck_phase
-            } else if wanted.contains(i) {
-                Phase::Running
-            } else {
-                Phase::Off
-            }
-        };
-        (0..circuit.modules.len()).map(|i| of(&i)).collect()
-    };
-    let all = vec![true; circuit.modules.len()];
-    if circuit
-        .carried_share(&phases(Phase::Running), &all)
-        .1
-        .is_some()
-    {
-        return seen;
-    }
-    let scaled: Vec<bool> = (0..all.len()).map(|i| stuck.contains(&i)).collect();
-    match circuit.carried_share(&phases(Phase::Booting), &scaled) {
-        (carried_share, Some(shortfall)) => Outcome::Deadlock {
+    let off = |i: &usize| !run.phases[*i].is_on();
+    let stuck: Vec<usize> = wanted
+        .iter()
+        .copied()
+        .filter(|i| stuck.contains(i) || off(i))
+        .collect();
+    deadlock(circuit, &wanted, &stuck).map_or(seen.clone(), |(carried_share, shortfall)| {
+        Outcome::Deadlock {
             modules: stuck,
             carried_share,
             shortfall,
             seen: Box::new(seen),
-        },
-        (_, None) => seen,
+        }
+    })
+}
+
+/// Whether modules that do not start stand in each other's way: all could run, at least one of them could boot beside
+/// those that run, but they cannot all boot at the same time. Then the share that could, and what is missing.
+fn deadlock(circuit: &Circuit, wanted: &[usize], stuck: &[usize]) -> Option<(f64, Shortfall)> {
+    if stuck.len() < 2 {
+        return None;
     }
+    let modules = circuit.modules.len();
+    let with = |of_stuck: &dyn Fn(usize) -> Phase| -> Vec<Phase> {
+        let phase = |i: usize| match (stuck.contains(&i), wanted.contains(&i)) {
+            (true, _) => of_stuck(i),
+            (false, true) => Phase::Running,
+            (false, false) => Phase::Off,
+        };
+        (0..modules).map(phase).collect()
+    };
+    let carried = |phases: &[Phase], scaled: &[bool]| circuit.carried_share(phases, scaled);
+    let all = vec![true; modules];
+    let alone = |&only: &usize| {
+        let phase = |i| {
+            if i == only {
+                Phase::Booting
+            } else {
+                Phase::Off
+            }
+        };
+        carried(&with(&phase), &all).1.is_none()
+    };
+    if carried(&with(&|_| Phase::Running), &all).1.is_some() || !stuck.iter().any(alone) {
+        return None;
+    }
+    let scaled: Vec<bool> = (0..modules).map(|i| stuck.contains(&i)).collect();
+    let (carried_share, shortfall) = carried(&with(&|_| Phase::Booting), &scaled);
+    shortfall.map(|shortfall| (carried_share, shortfall))
 }
 
 /// The hiccup since `since_s`, and the modules that fall out in it. Without a period that is known to repeat it is the
@@ -309,6 +324,7 @@ fn hiccup(records: &[ModuleRecord], since_s: f64, period_s: Option<f64>) -> (Out
 
 fn at_rest(
     circuit: &Circuit,
+    run: &Run<'_>,
     records: &[ModuleRecord],
     wanted: &[usize],
 ) -> Result<Vec<Start>, (Outcome, Vec<usize>)> {
@@ -321,7 +337,15 @@ fn at_rest(
     let on_v = |i: usize| circuit.modules[i].on_v();
     let voltage_v = |i: usize| records[i].voltage_v;
     let bare = |i: usize| matches!(circuit.modules[i].input, Input::Bare { .. });
-    let seen = if let Some(module) = find(&bare) {
+    let seen = if let Some(module) = find(&|i| run.flutters[i]) {
+        Outcome::Hiccup {
+            module,
+            period_s: 0.0,
+            on_s: run.at_s,
+            off_s: run.at_s,
+            repeats: true,
+        }
+    } else if let Some(module) = find(&bare) {
         Outcome::LatchLow {
             module,
             voltage_v: voltage_v(module),

@@ -12,7 +12,7 @@ pub struct Event {
 }
 
 /// What happened.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum EventKind {
     /// A module began to draw constant power.
     On {
@@ -29,6 +29,21 @@ pub enum EventKind {
     Collapse {
         /// The module.
         module: usize,
+    },
+    /// A module without capacitor fell out twice at this instant and would go on so without end. It counts as off
+    /// until something else switches, or the line comes to rest.
+    Flutter {
+        /// The module.
+        module: usize,
+    },
+    /// Everything but timers that run on by themselves had come back to what it was when this module
+    /// switched on before: so many periods follow that are alike (together within 1e-7 of the voltages) and not told
+    /// one by one, in the ledger but neither in the events nor in the trace.
+    Skipped {
+        /// The module.
+        module: usize,
+        /// How many, a whole number.
+        periods: f64,
     },
     /// A module has booted.
     BootEnd {
@@ -47,7 +62,8 @@ pub enum EventKind {
     },
 }
 
-/// Samples of a start for a picture: at steps, thinned to at most as many as asked for; both sides of a switching.
+/// Samples of a start for a picture: at ends of steps and on both sides of a switching, every so many of them, so that
+/// there are at most as many as asked for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Trace {
     /// Times, s; not evenly spaced.
@@ -75,6 +91,17 @@ pub struct Ledger {
     pub drawn_c: f64,
     /// In the capacitors at the end, C.
     pub stored_c: f64,
+}
+
+impl Ledger {
+    /// Adds so many times what has come since `earlier`.
+    pub(crate) fn repeat(&mut self, earlier: &Self, times: f64) {
+        self.source_j += times * (self.source_j - earlier.source_j);
+        self.lost_j += times * (self.lost_j - earlier.lost_j);
+        self.delivered_j += times * (self.delivered_j - earlier.delivered_j);
+        self.source_c += times * (self.source_c - earlier.source_c);
+        self.drawn_c += times * (self.drawn_c - earlier.drawn_c);
+    }
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -147,8 +174,8 @@ impl Record {
         self.ledger.drawn_c += simpson(|f| f.drawn_a);
     }
 
-    /// Peaks, marks and a sample at the voltages in `w`. `always` keeps the sample whatever the thinning.
-    pub(crate) fn sample(&mut self, circuit: &Circuit, at_s: f64, w: &Work, always: bool) {
+    /// Peaks, marks and a sample at the voltages in `w`.
+    pub(crate) fn sample(&mut self, circuit: &Circuit, at_s: f64, w: &Work) {
         circuit.charging_currents(&w.voltage_v, w, &mut self.into_a);
         for i in 0..circuit.sources.len() {
             let current_a = circuit.source_current_a(i, &w.voltage_v, &self.into_a, w);
@@ -161,7 +188,7 @@ impl Record {
             }
         }
         self.offered += 1;
-        if !always && !self.offered.is_multiple_of(self.stride) {
+        if !self.offered.is_multiple_of(self.stride) {
             return;
         }
         if self.rows.len() == self.most_rows * self.row_len {

@@ -1,24 +1,31 @@
 //! A start followed in time: steps, switchings, and how it ends.
 //!
 //! Between switchings the equations are smooth and the method of [`crate::startup::rosenbrock`] advances them with
-//! step control. A step in which something switches is taken again, shorter, until its end lies within 1e-9 s past the
-//! switching (Illinois variant of the rule of false position, Dowell and Jarratt 1971; from memory): the instant is
+//! step control. A step in which something switches is taken again, shorter, until its end lies within 1e-9 s (and a
+//! millionth of the step) past the switching (Illinois variant of the rule of false position, Dowell and Jarratt 1971; from memory): the instant is
 //! found on the method itself, not on an interpolant. Timers (end of boot, delays) are ends of steps.
 
 use crate::startup::circuit::{Capacitors, Circuit, Phase, Work};
 use crate::startup::line::{Settings, StartupError};
-use crate::startup::record::{Event, EventKind, Record};
+use crate::startup::record::{Event, EventKind, Ledger, Record};
 use crate::startup::rosenbrock::Stepper;
 
 /// Error of a voltage in one step against the highest source voltage.
 const TOLERANCE: f64 = 1e-9;
 const TIME_RESOLUTION_S: f64 = 1e-9;
+const LEAST_RESOLUTION_S: f64 = 1e-15;
+/// From here on the search for a switching halves its interval.
+const MOST_REGULA_FALSI: u32 = 30;
 const LEAST_STEP_S: f64 = 1e-13;
 const MOST_STEPS: u64 = 2_000_000;
 /// At rest when the way left to the resting voltages is below this share of the highest source voltage.
 const AT_REST: f64 = 1e-9;
 /// A state has come back when voltages and timers agree to this share.
 const SAME_STATE: f64 = 1e-5;
+/// How far the state may be off after skipped periods: so many times as far as after one.
+const MOST_DRIFT: f64 = 1e-7;
+/// After this many falls at one instant a module does not come on again at it.
+const MOST_FALLS: u32 = 2;
 
 /// How a run ended.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,11 +35,9 @@ pub(crate) enum End {
     Recurs {
         since_s: f64,
     },
-    /// A module without capacitor switches on and off in the same instant.
-    Chatters {
-        module: usize,
-    },
     TimeIsUp,
+    /// As many switchings as the settings allow.
+    SwitchingsAreUp,
 }
 
 /// Work done.
@@ -53,7 +58,8 @@ struct Snapshot {
     at_s: f64,
     voltage_v: Vec<f64>,
     phases: Vec<Phase>,
-    boot_left_s: Vec<f64>,
+    boot_end_s: Vec<f64>,
+    ledger: Ledger,
     returns: u64,
     renew_after: u64,
 }
@@ -71,7 +77,16 @@ pub(crate) struct Run<'a> {
     pub(crate) effort: Effort,
     end: Option<End>,
     turned_on: Vec<bool>,
+    /// How often each module fell out at this instant.
+    falls: Vec<u32>,
+    /// Modules without capacitor that would switch on and off without end at one instant; off until something else
+    /// switches.
+    pub(crate) flutters: Vec<bool>,
     was_limited: Vec<bool>,
+    /// A module has just fallen from a fold.
+    at_fold: bool,
+    /// When modules that flutter last got another try, s.
+    woken_s: Option<f64>,
     snapshots: Vec<Option<Snapshot>>,
     into_a: Vec<f64>,
 }
@@ -91,7 +106,11 @@ impl<'a> Run<'a> {
             effort: Effort::default(),
             end: None,
             turned_on: vec![false; modules],
+            falls: vec![0; modules],
+            flutters: vec![false; modules],
             was_limited: vec![false; circuit.sources.len()],
+            at_fold: false,
+            woken_s: None,
             snapshots: vec![None; modules],
             into_a: vec![0.0; circuit.nodes()],
         }
@@ -106,7 +125,7 @@ impl<'a> Run<'a> {
             if let Some(end) = self.end {
                 return Ok(end);
             }
-            if self.at_rest() {
+            if self.at_rest() && !self.wakes()? {
                 return Ok(End::AtRest);
             }
             if self.at_s >= self.settings.longest_s {
@@ -155,6 +174,12 @@ impl<'a> Run<'a> {
         }
     }
 
+    /// How often a module has fallen out.
+    pub(crate) fn falls_of(&self, module: usize) -> usize {
+        let fell = |event: &&Event| event.kind == EventKind::Off { module };
+        self.record.events.iter().filter(fell).count()
+    }
+
     fn accept(&mut self, end_s: f64, taken_s: f64) {
         self.effort.steps += 1;
         let stepper = &self.stepper;
@@ -167,7 +192,7 @@ impl<'a> Run<'a> {
         );
         self.w.voltage_v.copy_from_slice(&self.stepper.end_v);
         self.at_s = end_s;
-        self.record.sample(self.circuit, end_s, &self.w, false);
+        self.record.sample(self.circuit, end_s, &self.w);
     }
 
     /// A step that moves no capacitor by more than a hundredth of the highest voltage.
@@ -218,6 +243,7 @@ impl<'a> Run<'a> {
         for (i, module) in self.circuit.modules.iter().enumerate() {
             let v = voltage_v[self.circuit.module_at[i]];
             past = past.max(match self.phases[i] {
+                Phase::Off | Phase::Low if self.flutters[i] => f64::NEG_INFINITY,
                 Phase::Off if module.not_before_s > self.at_s => f64::NEG_INFINITY,
                 Phase::Off | Phase::Low => v - module.on_v(),
                 Phase::Booting | Phase::Running => module.lowest_v() - v,
@@ -234,12 +260,20 @@ impl<'a> Run<'a> {
         let (mut low_past, mut high_past) = (self.past(&begin_v).min(0.0), long_past);
         self.w.voltage_v = begin_v;
         let mut same_side = 0_i32;
-        while high_s - low_s > TIME_RESOLUTION_S {
-            let root_s = low_s + (high_s - low_s) * (-low_past / (high_past - low_past));
-            if taken_s == high_s && high_s - root_s <= 0.5 * TIME_RESOLUTION_S && low_past < 0.0 {
+        let mut tries = 0;
+        let resolution_s = TIME_RESOLUTION_S.min(1e-6 * long_s).max(LEAST_RESOLUTION_S);
+        while high_s - low_s > resolution_s {
+            tries += 1;
+            let share = if tries <= MOST_REGULA_FALSI && high_past > low_past {
+                -low_past / (high_past - low_past)
+            } else {
+                0.5
+            };
+            let root_s = low_s + (high_s - low_s) * share;
+            if taken_s == high_s && high_s - root_s <= 0.5 * resolution_s && low_past < 0.0 {
                 break;
             }
-            let try_s = (root_s + 0.25 * TIME_RESOLUTION_S).min(0.5 * (root_s + high_s));
+            let try_s = (root_s + 0.25 * resolution_s).min(0.5 * (root_s + high_s));
             self.effort.searches += 1;
             if self.effort.searches >= MOST_STEPS {
                 return Err(StartupError::TooManySteps {
@@ -287,16 +321,24 @@ impl<'a> Run<'a> {
         let circuit = self.circuit;
         self.was_limited.copy_from_slice(&self.w.limited);
         self.turned_on.fill(false);
-        let mut rounds = 0;
+        if std::mem::take(&mut self.at_fold) {
+            // the module that fell would come back to the very fold it fell from
+            for falls in &mut self.falls {
+                *falls = if *falls > 0 { MOST_FALLS } else { 0 };
+            }
+        } else {
+            self.falls.fill(0);
+        }
+        self.flutters.fill(false);
         loop {
             let changed = match circuit.settle(&self.phases, Capacitors::Held, &mut self.w) {
                 Ok(()) => self.switch_modules(),
-                Err(_) => Some(self.drop_weakest()?),
+                Err(_) => {
+                    self.drop_weakest()?;
+                    true
+                }
             };
-            let Some(module) = changed else { break };
-            rounds += 1;
-            if rounds > 2 * circuit.modules.len() + 4 {
-                self.end = Some(End::Chatters { module });
+            if !changed {
                 break;
             }
         }
@@ -309,12 +351,9 @@ impl<'a> Run<'a> {
             self.log(kind);
         }
         if self.record.events.len() > self.settings.most_events {
-            return Err(StartupError::TooManyEvents {
-                most: self.settings.most_events,
-                at_s: self.at_s,
-            });
+            self.end = Some(End::SwitchingsAreUp);
         }
-        self.record.sample(circuit, self.at_s, &self.w, true);
+        self.record.sample(circuit, self.at_s, &self.w);
         for module in 0..circuit.modules.len() {
             if self.turned_on[module] && self.end.is_none() {
                 self.look_back(module);
@@ -328,9 +367,10 @@ impl<'a> Run<'a> {
         self.record.events.push(Event { at_s, kind });
     }
 
-    /// Returns the last module that changed, if any did.
-    fn switch_modules(&mut self) -> Option<usize> {
-        let mut changed = None;
+    /// Whether any module changed. A module that has fallen out twice at this instant does not come on again at it:
+    /// each switches a bounded number of times.
+    fn switch_modules(&mut self) -> bool {
+        let mut changed = false;
         for i in 0..self.circuit.modules.len() {
             let module = &self.circuit.modules[i];
             let v = self.w.voltage_v[self.circuit.module_at[i]];
@@ -338,21 +378,27 @@ impl<'a> Run<'a> {
                 Phase::Off | Phase::Low
                     if v >= module.on_v() && self.at_s >= module.not_before_s =>
                 {
+                    if self.falls[i] >= MOST_FALLS {
+                        if !std::mem::replace(&mut self.flutters[i], true) {
+                            self.log(EventKind::Flutter { module: i });
+                        }
+                        continue;
+                    }
                     self.turned_on[i] = true;
                     self.log(EventKind::On { module: i });
                     self.phases[i] = Phase::Booting;
                     self.boot_end_s[i] = self.at_s + module.boot_s;
-                    changed = Some(i);
+                    changed = true;
                 }
                 Phase::Booting | Phase::Running if v < module.lowest_v() => {
                     self.turn_off(i);
-                    changed = Some(i);
+                    changed = true;
                 }
                 Phase::Booting if self.at_s >= self.boot_end_s[i] => {
                     self.log(EventKind::BootEnd { module: i });
                     self.phases[i] = Phase::Running;
                     self.boot_end_s[i] = f64::INFINITY;
-                    changed = Some(i);
+                    changed = true;
                 }
                 _ => {}
             }
@@ -364,10 +410,12 @@ impl<'a> Run<'a> {
         self.log(EventKind::Off { module });
         self.phases[module] = Circuit::first_phase(&self.circuit.modules[module]);
         self.boot_end_s[module] = f64::INFINITY;
+        self.falls[module] += 1;
+        self.turned_on[module] = false;
     }
 
     /// The algebraic nodes have no operating point: the module among them with the lowest voltage falls.
-    fn drop_weakest(&mut self) -> Result<usize, StartupError> {
+    fn drop_weakest(&mut self) -> Result<(), StartupError> {
         let circuit = self.circuit;
         let voltage_v = |i: &usize| self.w.voltage_v[circuit.module_at[*i]];
         let weakest = (0..circuit.modules.len())
@@ -383,18 +431,31 @@ impl<'a> Run<'a> {
         };
         self.log(EventKind::Collapse { module });
         self.turn_off(module);
-        Ok(module)
+        Ok(())
     }
 
     /// The step has shrunk to nothing: an algebraic node stands at its fold, where the voltage falls infinitely fast.
     fn collapse_or_fail(&mut self) -> Result<(), StartupError> {
+        self.falls.fill(0);
         if self.drop_weakest().is_err() {
             return Err(StartupError::StepTooSmall {
                 at_s: self.at_s,
                 step_s: LEAST_STEP_S,
             });
         }
+        self.at_fold = true;
         self.switch()
+    }
+
+    /// Gives modules that flutter another try, now that the line is at rest. Whether the line is awake again.
+    fn wakes(&mut self) -> Result<bool, StartupError> {
+        if !self.flutters.contains(&true) || self.woken_s == Some(self.at_s) {
+            return Ok(false);
+        }
+        self.woken_s = Some(self.at_s);
+        let before = self.phases.clone();
+        self.switch()?;
+        Ok(before != self.phases)
     }
 
     /// Whether nothing will change any more.
@@ -441,43 +502,62 @@ impl<'a> Run<'a> {
         past < -10.0 * AT_REST * circuit.highest_v
     }
 
-    /// Compares the state with the one kept when `module` switched on earlier.
+    /// Compares the state with the one kept when `module` switched on earlier. If all of it came back, the run ends. If
+    /// all came back but timers that run on by themselves, whole periods are skipped until shortly before the first of
+    /// these.
     fn look_back(&mut self, module: usize) {
-        let delays_pending = (0..self.phases.len()).any(|i| {
-            let not_before_s = self.circuit.modules[i].not_before_s;
-            not_before_s > self.at_s && not_before_s.is_finite()
-        });
-        if delays_pending {
-            return;
-        }
         let Some(kept) = &mut self.snapshots[module] else {
             self.snapshots[module] = Some(Snapshot {
                 at_s: self.at_s,
                 voltage_v: self.w.voltage_v.clone(),
                 phases: self.phases.clone(),
-                boot_left_s: self
-                    .boot_end_s
-                    .iter()
-                    .map(|end_s| end_s - self.at_s)
-                    .collect(),
+                boot_end_s: self.boot_end_s.clone(),
+                ledger: self.record.ledger,
                 returns: 0,
                 renew_after: 1,
             });
             return;
         };
         let period_s = self.at_s - kept.at_s;
-        let near_v = SAME_STATE * self.circuit.highest_v;
-        let same = kept.phases == self.phases
-            && (0..self.w.voltage_v.len())
-                .all(|i| (kept.voltage_v[i] - self.w.voltage_v[i]).abs() <= near_v)
-            && (0..self.phases.len()).all(|i| {
-                let left_s = self.boot_end_s[i] - self.at_s;
-                left_s == kept.boot_left_s[i]
-                    || (left_s - kept.boot_left_s[i]).abs() <= SAME_STATE * period_s
-            });
-        if same {
+        let mut apart = 0.0_f64;
+        for i in 0..self.w.voltage_v.len() {
+            let apart_v = (kept.voltage_v[i] - self.w.voltage_v[i]).abs();
+            apart = apart.max(apart_v / self.circuit.highest_v);
+        }
+        let mut next_s = f64::INFINITY;
+        for i in 0..self.phases.len() {
+            let not_before_s = self.circuit.modules[i].not_before_s;
+            if self.phases[i] == Phase::Off && not_before_s > self.at_s && not_before_s.is_finite()
+            {
+                next_s = next_s.min(not_before_s);
+            }
+            if kept.phases[i] != self.phases[i] {
+                apart = f64::INFINITY;
+            } else if self.boot_end_s[i].is_finite() && self.boot_end_s[i] == kept.boot_end_s[i] {
+                next_s = next_s.min(self.boot_end_s[i]);
+            } else if self.boot_end_s[i].is_finite() {
+                let later_s = self.boot_end_s[i] - kept.boot_end_s[i];
+                apart = apart.max((later_s - period_s).abs() / period_s.max(f64::MIN_POSITIVE));
+            }
+        }
+        if apart <= SAME_STATE && next_s.is_infinite() {
             let since_s = kept.at_s;
             self.end = Some(End::Recurs { since_s });
+            return;
+        }
+        let to_next = ((next_s.min(self.settings.longest_s) - self.at_s) / period_s).floor() - 1.0;
+        let periods = to_next.min((MOST_DRIFT / apart).floor());
+        if period_s > 0.0 && periods >= 1.0 {
+            let skipped_s = periods * period_s;
+            for i in 0..self.boot_end_s.len() {
+                if self.boot_end_s[i] != kept.boot_end_s[i] {
+                    self.boot_end_s[i] += skipped_s;
+                }
+            }
+            self.record.ledger.repeat(&kept.ledger, periods);
+            self.log(EventKind::Skipped { module, periods });
+            self.at_s += skipped_s;
+            self.snapshots[module] = None;
             return;
         }
         kept.returns += 1;
@@ -485,9 +565,8 @@ impl<'a> Run<'a> {
             kept.at_s = self.at_s;
             kept.voltage_v.copy_from_slice(&self.w.voltage_v);
             kept.phases.copy_from_slice(&self.phases);
-            for i in 0..self.boot_end_s.len() {
-                kept.boot_left_s[i] = self.boot_end_s[i] - self.at_s;
-            }
+            kept.boot_end_s.copy_from_slice(&self.boot_end_s);
+            kept.ledger = self.record.ledger;
             kept.returns = 0;
             kept.renew_after *= 2;
         }

@@ -1,6 +1,8 @@
 //! Start-up in time against two programs outside the project, closed forms, and laws of conservation.
 
 mod ladders;
+mod outcomes;
+mod properties;
 
 use power::startup::{Capacitor, EventKind, Input, Line, Module, Report};
 use power::{Branch, Load, LoadKind, Network, Source};
@@ -27,11 +29,7 @@ pub(crate) fn list(value: &Value) -> &[Value] {
 }
 
 pub(crate) fn reference(name: &str) -> Value {
-    let path = format!(
-        "{}/../../reference/power/{name}",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap()
+    truth::json(&format!("power/{name}"))
 }
 
 fn module(value: &Value) -> Module {
