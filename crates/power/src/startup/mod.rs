@@ -9,6 +9,7 @@ mod circuit;
 mod line;
 mod outcome;
 mod record;
+mod repeat;
 mod rosenbrock;
 mod run;
 mod staged;

@@ -7,7 +7,8 @@
 
 use crate::startup::circuit::{Capacitors, Circuit, Phase, Work};
 use crate::startup::line::{Settings, StartupError};
-use crate::startup::record::{Event, EventKind, Ledger, Record};
+use crate::startup::record::{Event, EventKind, Record};
+use crate::startup::repeat::Snapshot;
 use crate::startup::rosenbrock::Stepper;
 
 /// Error of a voltage in one step against the highest source voltage.
@@ -20,10 +21,6 @@ const LEAST_STEP_S: f64 = 1e-13;
 const MOST_STEPS: u64 = 2_000_000;
 /// At rest when the way left to the resting voltages is below this share of the highest source voltage.
 const AT_REST: f64 = 1e-9;
-/// A state has come back when voltages and timers agree to this share.
-const SAME_STATE: f64 = 1e-5;
-/// How far the state may be off after skipped periods: so many times as far as after one.
-const MOST_DRIFT: f64 = 1e-7;
 /// After this many falls at one instant a module does not come on again at it.
 const MOST_FALLS: u32 = 2;
 
@@ -51,31 +48,18 @@ pub struct Effort {
     pub searches: u64,
 }
 
-/// The state when a module switched on, to be recognised when it comes back (Brent's rule: the state kept is renewed
-/// after 1, 2, 4, 8 ... returns, so that a period of any number of switchings is found).
-#[derive(Clone, Debug)]
-struct Snapshot {
-    at_s: f64,
-    voltage_v: Vec<f64>,
-    phases: Vec<Phase>,
-    boot_end_s: Vec<f64>,
-    ledger: Ledger,
-    returns: u64,
-    renew_after: u64,
-}
-
 pub(crate) struct Run<'a> {
     pub(crate) circuit: &'a Circuit,
-    settings: &'a Settings,
+    pub(crate) settings: &'a Settings,
     pub(crate) w: Work,
     stepper: Stepper,
     pub(crate) phases: Vec<Phase>,
     /// When a booting module has booted, s; infinite for the others.
-    boot_end_s: Vec<f64>,
+    pub(crate) boot_end_s: Vec<f64>,
     pub(crate) at_s: f64,
     pub(crate) record: Record,
     pub(crate) effort: Effort,
-    end: Option<End>,
+    pub(crate) end: Option<End>,
     turned_on: Vec<bool>,
     /// How often each module fell out at this instant.
     falls: Vec<u32>,
@@ -87,7 +71,7 @@ pub(crate) struct Run<'a> {
     at_fold: bool,
     /// When modules that flutter last got another try, s.
     woken_s: Option<f64>,
-    snapshots: Vec<Option<Snapshot>>,
+    pub(crate) snapshots: Vec<Option<Snapshot>>,
     into_a: Vec<f64>,
 }
 
@@ -362,7 +346,7 @@ impl<'a> Run<'a> {
         Ok(())
     }
 
-    fn log(&mut self, kind: EventKind) {
+    pub(crate) fn log(&mut self, kind: EventKind) {
         let at_s = self.at_s;
         self.record.events.push(Event { at_s, kind });
     }
@@ -500,76 +484,6 @@ impl<'a> Run<'a> {
         self.w.voltage_v = voltage_v;
         self.into_a = into_a;
         past < -10.0 * AT_REST * circuit.highest_v
-    }
-
-    /// Compares the state with the one kept when `module` switched on earlier. If all of it came back, the run ends. If
-    /// all came back but timers that run on by themselves, whole periods are skipped until shortly before the first of
-    /// these.
-    fn look_back(&mut self, module: usize) {
-        let Some(kept) = &mut self.snapshots[module] else {
-            self.snapshots[module] = Some(Snapshot {
-                at_s: self.at_s,
-                voltage_v: self.w.voltage_v.clone(),
-                phases: self.phases.clone(),
-                boot_end_s: self.boot_end_s.clone(),
-                ledger: self.record.ledger,
-                returns: 0,
-                renew_after: 1,
-            });
-            return;
-        };
-        let period_s = self.at_s - kept.at_s;
-        let mut apart = 0.0_f64;
-        for i in 0..self.w.voltage_v.len() {
-            let apart_v = (kept.voltage_v[i] - self.w.voltage_v[i]).abs();
-            apart = apart.max(apart_v / self.circuit.highest_v);
-        }
-        let mut next_s = f64::INFINITY;
-        for i in 0..self.phases.len() {
-            let not_before_s = self.circuit.modules[i].not_before_s;
-            if self.phases[i] == Phase::Off && not_before_s > self.at_s && not_before_s.is_finite()
-            {
-                next_s = next_s.min(not_before_s);
-            }
-            if kept.phases[i] != self.phases[i] {
-                apart = f64::INFINITY;
-            } else if self.boot_end_s[i].is_finite() && self.boot_end_s[i] == kept.boot_end_s[i] {
-                next_s = next_s.min(self.boot_end_s[i]);
-            } else if self.boot_end_s[i].is_finite() {
-                let later_s = self.boot_end_s[i] - kept.boot_end_s[i];
-                apart = apart.max((later_s - period_s).abs() / period_s.max(f64::MIN_POSITIVE));
-            }
-        }
-        if apart <= SAME_STATE && next_s.is_infinite() {
-            let since_s = kept.at_s;
-            self.end = Some(End::Recurs { since_s });
-            return;
-        }
-        let to_next = ((next_s.min(self.settings.longest_s) - self.at_s) / period_s).floor() - 1.0;
-        let periods = to_next.min((MOST_DRIFT / apart).floor());
-        if period_s > 0.0 && periods >= 1.0 {
-            let skipped_s = periods * period_s;
-            for i in 0..self.boot_end_s.len() {
-                if self.boot_end_s[i] != kept.boot_end_s[i] {
-                    self.boot_end_s[i] += skipped_s;
-                }
-            }
-            self.record.ledger.repeat(&kept.ledger, periods);
-            self.log(EventKind::Skipped { module, periods });
-            self.at_s += skipped_s;
-            self.snapshots[module] = None;
-            return;
-        }
-        kept.returns += 1;
-        if kept.returns == kept.renew_after {
-            kept.at_s = self.at_s;
-            kept.voltage_v.copy_from_slice(&self.w.voltage_v);
-            kept.phases.copy_from_slice(&self.phases);
-            kept.boot_end_s.copy_from_slice(&self.boot_end_s);
-            kept.ledger = self.record.ledger;
-            kept.returns = 0;
-            kept.renew_after *= 2;
-        }
     }
 }
 

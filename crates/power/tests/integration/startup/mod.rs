@@ -3,6 +3,7 @@
 mod ladders;
 mod outcomes;
 mod properties;
+mod refusals;
 
 use power::startup::{Capacitor, EventKind, Input, Line, Module, Report};
 use power::{Branch, Load, LoadKind, Network, Source};
