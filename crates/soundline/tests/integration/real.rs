@@ -5,12 +5,11 @@
 //! fetches the recordings; without them the checks are skipped aloud, and fail where `CI=true` or
 //! `SOUNDLINE_REQUIRE_RECORDINGS=1`.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
-use crate::support::{expect_status, repository, run, stdout};
+use crate::support::{expect_status, run, stdout};
 
 const PLAN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/listen.toml");
 /// A sample of 1.0 on the hydrophone of the plan, dB re 1 uPa.
@@ -19,20 +18,10 @@ const POOL_DB: f64 = 160.0;
 const AIR_DB: f64 = 93.979_400_086_720_37;
 
 fn fetched(name: &str) -> Option<PathBuf> {
-    let path = repository("fetched/recordings").join(name);
-    if path.is_file() {
-        return Some(path);
-    }
-    let set = |key: &str, value: &str| std::env::var(key).is_ok_and(|v| v == value);
-    assert!(
-        !set("CI", "true") && !set("SOUNDLINE_REQUIRE_RECORDINGS", "1"),
-        "{name} is required and not fetched"
-    );
-    #[expect(clippy::print_stderr, reason = "a skipped check says so")]
-    {
-        eprintln!("SKIPPED: {name} is not fetched (python3 reference/fetch.py)");
-    }
-    None
+    truth::fetched(
+        "`listen` on a real recording",
+        &format!("recordings/{name}"),
+    )
 }
 
 fn listen(path: &Path, more: &[&str]) -> Value {
@@ -40,17 +29,6 @@ fn listen(path: &Path, more: &[&str]) -> Value {
     let output = run(&[&args[..], more].concat());
     expect_status(&output, 0);
     serde_json::from_str(&stdout(&output)).unwrap()
-}
-
-/// Rows of a reference table as fields.
-fn table(name: &str) -> Vec<Vec<String>> {
-    fs::read_to_string(repository("reference/recording").join(name))
-        .unwrap()
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| line.split(',').map(str::to_owned).collect())
-        .collect()
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -95,7 +73,7 @@ fn check_calls(
     let sensor = format!("module.bench.sensor.{sensor}");
     let told = listen(&path, &["--as", &sensor, "--detector", detector]);
     let found = calls(&told, join_s, shortest_s);
-    let labels: Vec<Vec<f64>> = table("scipy-calls.csv")
+    let labels: Vec<Vec<f64>> = truth::rows("recording/scipy-calls.csv")
         .iter()
         .filter(|row| row[0] == name)
         .map(|row| {
@@ -164,7 +142,7 @@ fn val_dolphin_clicks_are_one_train_of_those_that_scipy_finds() {
     let [train] = events.as_slice() else {
         panic!("one train: {events:?}");
     };
-    let at_s: Vec<f64> = table("scipy-clicks.csv")
+    let at_s: Vec<f64> = truth::rows("recording/scipy-clicks.csv")
         .iter()
         .map(|row| row[1].parse().unwrap())
         .collect();

@@ -31,11 +31,9 @@ fn tolerance_db(low_hz: f64, high_hz: f64) -> f64 {
 /// Band levels of the four-term formula by `scipy.integrate.quad` (`reference/make/seawater_noise.py`).
 #[test]
 fn val_the_noise_has_the_band_levels_of_the_formula() {
-    let text = include_str!("../../../../../reference/seawater/scipy-noise-bands.csv");
     let mut checked = 0;
     let mut made: Option<((f64, f64), signal::Psd)> = None;
-    for line in text.lines().filter(|l| !l.starts_with('#')).skip(1) {
-        let row: Vec<f64> = line.split(',').map(|x| x.parse().unwrap()).collect();
+    for row in truth::numbers::<5>("seawater/scipy-noise-bands.csv") {
         let (low_hz, high_hz, weather) = (row[0], row[1], (row[2], row[3]));
         if low_hz < 20.0 || high_hz > 0.45 * RATE_HZ {
             continue;
