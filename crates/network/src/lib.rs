@@ -15,16 +15,14 @@ mod latency;
 mod machine;
 mod payload;
 mod rate_limit;
+mod server;
 mod stack;
 mod standard;
 mod topic;
 mod topology;
 mod uplink;
 
-pub use bound::{
-    BoundError, BurstAndRate, DelayBound, Flow, HopBound, RateLatency, ServerBound, WhyUnknown,
-    delay_bounds, server_bound,
-};
+pub use bound::{BoundError, DelayBound, Flow, HopBound, WhyUnknown, delay_bounds};
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
 pub use machine::{
@@ -33,6 +31,7 @@ pub use machine::{
 };
 pub use payload::{Field, PayloadError, bits, payload_bytes};
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
+pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};
 pub use standard::{Duplex, LinkStandard, UnknownStandard};
 pub use topic::{Filter, TopicError, TopicName};

@@ -8,6 +8,7 @@ mod bendt;
 mod clearness;
 mod error;
 mod file;
+mod filling;
 mod hourly;
 mod matrices;
 mod plain;

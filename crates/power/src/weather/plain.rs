@@ -11,9 +11,9 @@
 //! here has 365 days.
 
 use super::file::{
-    FileError, Filling, NextHour, WeatherFile, numbered_lines, shortened, weather_columns,
-    weather_hour,
+    FileError, WeatherFile, numbered_lines, shortened, weather_columns, weather_hour,
 };
+use super::filling::{Filling, NextHour};
 use crate::calendar::is_leap;
 use crate::sun::Quantity;
 

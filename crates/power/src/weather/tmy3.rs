@@ -6,9 +6,9 @@
 //! from different years. Only irradiance, dry-bulb temperature and wind speed are read; `-9900` marks what is missing.
 
 use super::file::{
-    Column, FileError, Filling, NextHour, Place, WeatherFile, numbered_lines, shortened,
-    weather_columns, weather_hour,
+    Column, FileError, Place, WeatherFile, numbered_lines, shortened, weather_columns, weather_hour,
 };
+use super::filling::{Filling, NextHour};
 use crate::sun::Quantity;
 
 const DATE: &str = "Date (MM/DD/YYYY)";
