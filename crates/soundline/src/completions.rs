@@ -20,6 +20,6 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     // The generator panics when its writer fails, so it writes to memory.
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Cli::command(), "soundline", &mut script);
-    out.stdout.write_all(&script)?;
+    out.reference(|out| out.stdout.write_all(&script))?;
     Ok(Exit::Met)
 }

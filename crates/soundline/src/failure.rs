@@ -124,6 +124,10 @@ impl Failure {
 fn io_help(error: &io::Error, path: &Path) -> Option<String> {
     let folder = path.parent().filter(|f| !f.as_os_str().is_empty());
     match (error.kind(), folder) {
+        (io::ErrorKind::NotFound, Some(folder)) if folder.is_dir() => Some(format!(
+            "name another folder: {} takes no files",
+            folder.display()
+        )),
         (io::ErrorKind::NotFound, Some(folder)) => Some(format!(
             "make the folder first: mkdir -p {}",
             folder.display()

@@ -86,6 +86,21 @@ impl Out {
         self.stdout.write_all(b"\n")
     }
 
+    /// Prints a text to look things up in: a reader who leaves early has found what was sought.
+    pub(crate) fn reference(
+        &mut self,
+        print: impl FnOnce(&mut Out) -> io::Result<()>,
+    ) -> io::Result<()> {
+        match print(self).and_then(|()| self.stdout.flush()) {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => {
+                // What is still held back has no reader.
+                self.stdout = Box::new(io::sink());
+                Ok(())
+            }
+            printed => printed,
+        }
+    }
+
     /// A progress bar over `length` steps on standard error; it draws nothing unless that is a terminal.
     pub(crate) fn progress(&self, length: u64, what: &'static str) -> ProgressBar {
         let target = if self.progress {

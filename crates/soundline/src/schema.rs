@@ -24,9 +24,10 @@ enum Kind {
 
 /// A schema is JSON whatever `--format` says.
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    out.json(&match args.of {
+    let schema = match args.of {
         Kind::Plan => plan::plan_schema(),
         Kind::Cues => plan::cues_schema(),
-    })?;
+    };
+    out.reference(|out| out.json(&schema))?;
     Ok(Exit::Met)
 }

@@ -1,5 +1,6 @@
 //! A small drawing layer: filled rectangles, lines, lettering, and the PNG file.
 
+use std::borrow::Cow;
 use std::sync::OnceLock;
 
 use fontdue::{Font, FontSettings};
@@ -71,16 +72,31 @@ fn font() -> &'static Font {
     })
 }
 
-/// Control characters would move nothing and show nothing: they are drawn as the mark for an
-/// unknown character.
-fn visible(c: char) -> char {
-    if c.is_control() { '\u{fffd}' } else { c }
+/// `text` in characters that can be seen: control characters, which would show nothing, become the mark for an unknown
+/// character, and one that the typeface lacks its number, `<U+6D77>`.
+fn legible(text: &str) -> Cow<'_, str> {
+    let plain = |c: char| !c.is_control() && font().has_glyph(c);
+    if text.chars().all(plain) {
+        return Cow::Borrowed(text);
+    }
+    let mut legible = String::new();
+    for c in text.chars() {
+        if c.is_control() {
+            legible.push('\u{fffd}');
+        } else if plain(c) {
+            legible.push(c);
+        } else {
+            legible.push_str(&format!("<U+{:04X}>", u32::from(c)));
+        }
+    }
+    Cow::Owned(legible)
 }
 
 /// Width of `text` in pixels at the given size.
 pub(super) fn text_width(text: &str, size_px: f32) -> f64 {
-    text.chars()
-        .map(|c| f64::from(font().metrics(visible(c), size_px).advance_width))
+    legible(text)
+        .chars()
+        .map(|c| f64::from(font().metrics(c, size_px).advance_width))
         .sum()
 }
 
@@ -91,8 +107,8 @@ pub(super) fn shortened(text: &str, size_px: f32, room_px: f64) -> String {
     }
     let mut kept = String::new();
     let mut width = text_width("…", size_px);
-    for c in text.chars() {
-        width += f64::from(font().metrics(visible(c), size_px).advance_width);
+    for c in legible(text).chars() {
+        width += f64::from(font().metrics(c, size_px).advance_width);
         if width > room_px {
             break;
         }
@@ -179,8 +195,8 @@ impl Canvas {
             Align::Centre => x_px - width / 2.0,
             Align::Right => x_px - width,
         };
-        for c in text.chars() {
-            let (metrics, coverage) = font().rasterize(visible(c), size_px);
+        for c in legible(text).chars() {
+            let (metrics, coverage) = font().rasterize(c, size_px);
             let left = libm::round(pen_px) as i64 + i64::from(metrics.xmin);
             let top =
                 libm::round(baseline_px) as i64 - metrics.height as i64 - i64::from(metrics.ymin);
@@ -289,5 +305,17 @@ pub(super) fn checked_size(width_px: u32, height_px: u32) -> Result<(), PictureE
             least_px: LEAST_PX,
             most_px: MOST_PX,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_what_the_typeface_lacks_is_told_by_its_number() {
+        assert_eq!(legible("a b é µPa²"), "a b é µPa²");
+        assert_eq!(legible("a 海\n.wav"), "a <U+6D77>\u{fffd}.wav");
+        assert!(text_width("海", 14.0) > 3.0 * text_width("a", 14.0));
     }
 }

@@ -10,7 +10,7 @@ use super::page::{
     draw_time_axis, draw_title, draw_vertical_axis, note_lines, plot_area, plot_sides, strip_area,
     time_ticks_of, vertical_ticks, widest,
 };
-use super::strip::lay_out_strip;
+use super::strip::{StripOf, lay_out_strip};
 use super::{Axis, AxisScale, EventMark, Frame, Picture, PictureError, PictureSize};
 
 /// A series of levels at equal steps.
@@ -149,7 +149,14 @@ impl LevelPicture<'_> {
         let (left, right) = plot_sides(self.size, left_px, RIGHT_PX)?;
         let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
         let time_ticks = time_ticks_of(&time, self.start_utc)?;
-        let strip = lay_out_strip(self.marks, &time);
+        let strip = lay_out_strip(
+            StripOf {
+                marks: self.marks,
+                kinds: &[],
+                full_scale_s: &[],
+            },
+            &time,
+        );
         let note = self.note(&time, strip.notes());
         let lines = note_lines(std::slice::from_ref(&note), self.size, left);
         let margins = Margins {

@@ -13,6 +13,8 @@ pub struct EventMark {
     pub end_s: f64,
     /// Lowest and highest frequency, hertz; without them the mark runs over the whole height.
     pub band_hz: Option<(f64, f64)>,
+    /// Index of its kind, such as the detector that found it, among the kinds of the picture.
+    pub kind: usize,
     /// A few words for the strip, such as `upcall  124.3 dB`. The number is put before it.
     pub label: String,
 }
@@ -54,14 +56,26 @@ pub(super) fn bar_of(mark: &EventMark, time: &Axis) -> Option<(f64, f64)> {
     Some((left - short, right + short))
 }
 
-/// Outlines each mark on the plot and sets its number beside it where it hides no other number
-/// and, if it can be helped, no other box. Gives back what was left out, in words.
+/// Dashes of the outline of each kind, pixels on and off, with a word for them; further kinds begin again.
+const STYLES: [(&str, &[f32]); 4] = [
+    ("unbroken", &[]),
+    ("dashed", &[9.0, 6.0]),
+    ("dotted", &[3.0, 4.0]),
+    ("dash and dot", &[11.0, 4.0, 3.0, 4.0]),
+];
+
+/// Which boxes bear their number: every one, or every second, fifth, tenth and so on.
+const STEPS: [usize; 10] = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
+
+/// Outlines each mark on the plot, in the manner of its kind, and sets numbers at their own boxes: at each if they find
+/// room, else at every second, fifth, tenth ... Gives back, in words, the manners and what was left out.
 pub(super) fn draw_boxes(
     canvas: &mut Canvas,
     plot: Area,
     time: &Axis,
     frequency: &Axis,
     marks: &[EventMark],
+    kinds: &[&str],
 ) -> Vec<String> {
     let boxes: Vec<(usize, Area)> = marks
         .iter()
@@ -79,57 +93,54 @@ pub(super) fn draw_boxes(
             boxes.len()
         )];
     }
-    for (_, area) in &boxes {
-        canvas.outline(
-            *area,
-            Pen {
-                colour: BLACK,
-                width_px: OUTLINE_PX,
-                dashes_px: &[],
-            },
-        );
-        canvas.outline(
-            *area,
-            Pen {
-                colour: WHITE,
-                width_px: 2.0,
-                dashes_px: &[],
-            },
-        );
+    let tags = STEPS.iter().find_map(|&step| {
+        let tags = tags_of_every(step, plot, &boxes)?;
+        Some((step, tags))
+    });
+    if let Some((_, tags)) = &tags {
+        for tag in tags {
+            tag.draw_leader(canvas);
+        }
     }
-    let mut tags: Vec<Area> = Vec::new();
-    let mut left_out = 0;
     for (number, area) in &boxes {
-        let text = number.to_string();
-        match tag_place(&text, *area, plot, &boxes, &tags) {
-            Some(tag) => {
-                canvas.fill(tag, WHITE);
-                canvas.outline(
-                    tag,
-                    Pen {
-                        colour: BLACK,
-                        width_px: 1.0,
-                        dashes_px: &[],
-                    },
-                );
-                let middle = (tag.left + tag.right) / 2.0;
-                canvas.text(
-                    &text,
-                    (middle, tag.bottom - 4.0),
-                    TAG_PX,
-                    Align::Centre,
-                    BLACK,
-                );
-                tags.push(tag);
-            }
-            None => left_out += 1,
+        let kind = marks[number - 1].kind;
+        for (colour, width_px, dashes_px) in [
+            (BLACK, OUTLINE_PX, &[][..]),
+            (WHITE, 2.0, STYLES[kind % STYLES.len()].1),
+        ] {
+            let pen = Pen {
+                colour,
+                width_px,
+                dashes_px,
+            };
+            canvas.outline(*area, pen);
         }
     }
     let mut notes = Vec::new();
-    if left_out > 0 {
-        notes.push(format!(
-            "Numbers left off the picture for room: {left_out}; the strip has the times."
-        ));
+    let shown = |kind: &usize| boxes.iter().any(|(n, _)| marks[n - 1].kind == *kind);
+    let manners: Vec<String> = (0..kinds.len())
+        .filter(shown)
+        .map(|kind| format!("{} {}", kinds[kind], STYLES[kind % STYLES.len()].0))
+        .collect();
+    if manners.len() > 1 {
+        notes.push(format!("Outlines: {}.", manners.join(", ")));
+    }
+    match tags {
+        Some((step, tags)) => {
+            for tag in &tags {
+                tag.draw(canvas);
+            }
+            if step > 1 {
+                notes.push(match tags.len() {
+                    0 => "No box bears its number, for want of room.".to_owned(),
+                    _ => format!(
+                        "One box in {step} bears its number ({}).",
+                        counted(step, marks.len())
+                    ),
+                });
+            }
+        }
+        None => notes.push("No box bears its number, for want of room.".to_owned()),
     }
     let timely = marks.iter().filter(|mark| bar_of(mark, time).is_some());
     let beyond = timely.count() - boxes.len();
@@ -139,6 +150,151 @@ pub(super) fn draw_boxes(
         ));
     }
     notes
+}
+
+/// The multiples of `step` up to `last`, in words: `10, 20 ... 90`.
+pub(super) fn counted(step: usize, last: usize) -> String {
+    match last / step {
+        0 => "none".to_owned(),
+        1 => step.to_string(),
+        2 => format!("{step}, {}", 2 * step),
+        n => format!("{step}, {} ... {}", 2 * step, n * step),
+    }
+}
+
+/// A number at its box, with a line to it where it stands apart.
+struct Tag {
+    text: String,
+    area: Area,
+    leader: Option<Area>,
+}
+
+impl Tag {
+    fn draw_leader(&self, canvas: &mut Canvas) {
+        let Some(leader) = self.leader else { return };
+        canvas.fill(leader, BLACK);
+        let inner = Area {
+            left: leader.left + 1.0,
+            right: leader.right - 1.0,
+            ..leader
+        };
+        canvas.fill(inner, WHITE);
+    }
+
+    fn draw(&self, canvas: &mut Canvas) {
+        canvas.fill(self.area, WHITE);
+        canvas.outline(
+            self.area,
+            Pen {
+                colour: BLACK,
+                width_px: 1.0,
+                dashes_px: &[],
+            },
+        );
+        let middle = (self.area.left + self.area.right) / 2.0;
+        canvas.text(
+            &self.text,
+            (middle, self.area.bottom - 4.0),
+            TAG_PX,
+            Align::Centre,
+            BLACK,
+        );
+    }
+}
+
+/// The numbers that are multiples of `step`, each where it belongs to its own box and to no other; none when one of them
+/// finds no such place.
+fn tags_of_every(step: usize, plot: Area, boxes: &[(usize, Area)]) -> Option<Vec<Tag>> {
+    let mut tags: Vec<Tag> = Vec::new();
+    for (number, own) in boxes.iter().filter(|(number, _)| number % step == 0) {
+        let tag = tag_at(*number, *own, plot, boxes, &tags)?;
+        tags.push(tag);
+    }
+    Some(tags)
+}
+
+fn tag_at(
+    number: usize,
+    own: Area,
+    plot: Area,
+    boxes: &[(usize, Area)],
+    tags: &[Tag],
+) -> Option<Tag> {
+    const HEIGHT_PX: f64 = 19.0;
+    /// Gap that shows to which box a number belongs.
+    const CLEAR_PX: f64 = 5.0;
+    /// Lengths of the line to a number that stands apart.
+    const LEADERS_PX: [f64; 3] = [10.0, 32.0, 54.0];
+    let text = number.to_string();
+    let width = libm::ceil(text_width(&text, TAG_PX)) + 8.0;
+    let at = |left: f64, top: f64| {
+        let (left, top) = (libm::round(left) + 0.5, libm::round(top) + 0.5);
+        Area {
+            left,
+            top,
+            right: left + width,
+            bottom: top + HEIGHT_PX,
+        }
+    };
+    let middle = libm::round((own.left + own.right) / 2.0);
+    let beside = [
+        at(own.left, own.top - HEIGHT_PX - 2.0),
+        at(own.right - width, own.top - HEIGHT_PX - 2.0),
+        at(own.left, own.bottom + 2.0),
+        at(own.right + 2.0, own.top),
+        at(own.left - width - 2.0, own.top),
+        at(own.right + 2.0, own.bottom - HEIGHT_PX),
+    ]
+    .map(|area| (area, None));
+    let inside = [
+        at(own.left + 3.0, own.top + 3.0),
+        at(own.left + 3.0, own.bottom - HEIGHT_PX - 4.0),
+    ]
+    .map(|area| (area, None));
+    let apart = LEADERS_PX.iter().flat_map(|length| {
+        let line = |top: f64, bottom: f64| Area {
+            left: middle - 2.0,
+            top,
+            right: middle + 2.0,
+            bottom,
+        };
+        let above = at(middle - width / 2.0, own.top - length - HEIGHT_PX);
+        let below = at(middle - width / 2.0, own.bottom + length);
+        [
+            (above, Some(line(above.bottom, own.top))),
+            (below, Some(line(own.bottom, below.top))),
+        ]
+    });
+    let wider = |area: &Area, by: f64| Area {
+        left: area.left - by,
+        top: area.top - by,
+        right: area.right + by,
+        bottom: area.bottom + by,
+    };
+    let others = || boxes.iter().filter(|(n, _)| *n != number).map(|(_, b)| b);
+    let free = |area: &Area, by: f64| {
+        let around = wider(area, by);
+        plot.holds(area)
+            // A box all around is in nobody's way; its edge is.
+            && !others().any(|other| other.meets(&around) && !other.holds(&around))
+            && !tags.iter().any(|tag| {
+                tag.area.meets(area) || tag.leader.is_some_and(|leader| leader.meets(area))
+            })
+    };
+    let fits = |(area, leader): &(Area, Option<Area>)| {
+        // What has a line of its own may come near to another box.
+        free(area, if leader.is_some() { 1.0 } else { CLEAR_PX })
+            && leader.is_none_or(|leader| free(&leader, 1.0))
+    };
+    let holds = |(area, leader): &(Area, Option<Area>)| {
+        own.holds(&wider(area, 2.0)) && fits(&(*area, *leader))
+    };
+    let (area, leader) = beside
+        .into_iter()
+        .find(fits)
+        .or_else(|| inside.into_iter().find(holds))
+        .or_else(|| apart.into_iter().find(fits))?;
+    Some(Tag { text, area, leader })
 }
 
 fn box_of(mark: &EventMark, plot: Area, time: &Axis, frequency: &Axis) -> Option<Area> {
@@ -154,43 +310,6 @@ fn box_of(mark: &EventMark, plot: Area, time: &Axis, frequency: &Axis) -> Option
         right: (right + MARGIN_PX).min(plot.right - 2.0),
         bottom: (frequency.px(low) + MARGIN_PX).min(plot.bottom - 2.0),
     })
-}
-
-fn tag_place(
-    text: &str,
-    around: Area,
-    plot: Area,
-    boxes: &[(usize, Area)],
-    tags: &[Area],
-) -> Option<Area> {
-    const HEIGHT_PX: f64 = 19.0;
-    let width = libm::ceil(text_width(text, TAG_PX)) + 8.0;
-    let at = |left: f64, top: f64| {
-        let (left, top) = (libm::round(left) + 0.5, libm::round(top) + 0.5);
-        Area {
-            left,
-            top,
-            right: left + width,
-            bottom: top + HEIGHT_PX,
-        }
-    };
-    let (above, below) = (around.top - HEIGHT_PX - 2.0, around.bottom + 2.0);
-    let places = [
-        at(around.left, above),
-        at(around.right - width, above),
-        at(around.left, below),
-        at(around.right + 2.0, around.top),
-        at(around.left - width - 2.0, around.top),
-        at(around.right + 2.0, around.bottom - HEIGHT_PX),
-        at(around.left + 2.0, around.top + 2.0),
-        at(around.left + 2.0, around.bottom - HEIGHT_PX - 2.0),
-    ];
-    let clear = |tag: &&Area| plot.holds(tag) && !tags.iter().any(|t| t.meets(tag));
-    let best = places
-        .iter()
-        .filter(clear)
-        .find(|tag| !boxes.iter().any(|(_, other)| other.meets(tag)));
-    best.or_else(|| places.iter().find(clear)).copied()
 }
 
 /// Draws each mark of a level picture as a band with a dashed edge, before the lines.
@@ -232,6 +351,7 @@ mod tests {
             begin_s: 1.0,
             end_s: 2.0,
             band_hz: Some((60.0, 260.0)),
+            kind: 0,
             label: String::new(),
         };
         let mut list = vec![mark; 3];

@@ -11,7 +11,7 @@ use super::page::{
     draw_time_axis, draw_title, draw_vertical_axis, frequency_unit, note_lines, plot_area,
     plot_sides, strip_area, tick_line, time_ticks_of, vertical_ticks, widest,
 };
-use super::strip::lay_out_strip;
+use super::strip::{StripOf, lay_out_strip};
 use super::ticks::{linear_ticks, si_label, signed};
 use super::{
     Axis, AxisScale, ColourRange, EventMark, Frame, Picture, PictureError, PictureSize, Spectrogram,
@@ -57,6 +57,12 @@ pub struct SpectrogramPicture<'a> {
     pub colour_range: ColourRange,
     /// Events to be marked.
     pub marks: &'a [EventMark],
+    /// Names of the kinds of marks, such as the detectors, by [`EventMark::kind`].
+    pub kinds: &'a [&'a str],
+    /// Begin and end of each run of samples at full scale, in order, seconds after the first sample.
+    pub full_scale_s: &'a [(f64, f64)],
+    /// Sentences about the sound that stand under the picture, such as how much of a recording was heard.
+    pub remarks: &'a [String],
 }
 
 /// A picture without its notes.
@@ -70,6 +76,8 @@ struct Sheet {
 const SCALE_GAP_PX: f64 = 28.0;
 const SCALE_WIDTH_PX: f64 = 22.0;
 const RIGHT_PX: f64 = 148.0;
+/// Between the labels of the ends of the colour scale and those between.
+const LEAST_LABEL_GAP_PX: f64 = 26.0;
 /// Notes of most pictures; more are found room on a second drawing.
 const USUAL_LINES: usize = 2;
 const MOST_FREQUENCY_TICKS: usize = 11;
@@ -114,19 +122,20 @@ impl SpectrogramPicture<'_> {
             unit_hz,
             MOST_FREQUENCY_TICKS,
         );
-        let left_px = widest(&frequency_ticks);
+        let strip_of = StripOf {
+            marks: self.marks,
+            kinds: self.kinds,
+            full_scale_s: self.full_scale_s,
+        };
+        let left_px = widest(&frequency_ticks).max(strip_of.names_px());
         let (left, right) = plot_sides(self.size, left_px, RIGHT_PX)?;
         let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
         let time_ticks = time_ticks_of(&time, self.start_utc)?;
-        let strip = lay_out_strip(self.marks, &time);
+        let strip = lay_out_strip(strip_of, &time);
         let margins = Margins {
             left_px,
             right_px: RIGHT_PX,
-            strip_px: if self.marks.is_empty() {
-                0.0
-            } else {
-                strip.height_px()
-            },
+            strip_px: strip.height_px(),
             note_lines: lines_kept,
             marks: self.marks.len(),
         };
@@ -151,13 +160,14 @@ impl SpectrogramPicture<'_> {
         draw_vertical_axis(&mut canvas, plot, &frequency, &frequency_ticks);
         draw_time_axis(&mut canvas, plot, self.size, &time_ticks);
         draw_colour_scale(&mut canvas, plot, colour_db, self.reference.unit, self.size);
-        let unnumbered = draw_boxes(&mut canvas, plot, &time, &frequency, self.marks);
+        let on_boxes = draw_boxes(&mut canvas, plot, &time, &frequency, self.marks, self.kinds);
         draw_frame(&mut canvas, plot);
-        if !self.marks.is_empty() {
+        if strip.height_px() > 0.0 {
             strip.draw(&mut canvas, strip_area(plot, &strip));
         }
-        let mut notes = vec![self.method_note(), self.colour_note(&levels, colour_db)];
-        let on_marks: Vec<String> = strip.notes().into_iter().chain(unnumbered).collect();
+        let mut notes = self.remarks.to_vec();
+        notes.extend([self.method_note(), self.colour_note(&levels, colour_db)]);
+        let on_marks: Vec<String> = strip.notes().into_iter().chain(on_boxes).collect();
         notes.push(on_marks.join(" "));
         Ok(Sheet {
             canvas,
@@ -232,8 +242,18 @@ impl SpectrogramPicture<'_> {
                 self.spectrogram.pooling().name()
             ),
         };
+        let half_rate_hz = analysis.rate_hz / 2.0;
+        let shown = if self.frequency_range_hz.1 < half_rate_hz {
+            format!(
+                ", shown to {} of {}",
+                si_label(self.frequency_range_hz.1, "Hz", 4),
+                si_label(half_rate_hz, "Hz", 4)
+            )
+        } else {
+            String::new()
+        };
         format!(
-            "Sampled at {}. Hann window of {} samples ({}), step {} ({}), {column}; rows of {} (noise bandwidth {}).",
+            "Sampled at {}{shown}. Hann window of {} samples ({}), step {} ({}), {column}; rows of {} (noise bandwidth {}).",
             si_label(analysis.rate_hz, "Hz", 6),
             analysis.window_samples,
             seconds(analysis.window_samples),
@@ -315,6 +335,9 @@ fn draw_colour_scale(
     unit: &str,
     size: PictureSize,
 ) {
+    let Some((low_db, high_db)) = ends else {
+        return;
+    };
     let right = f64::from(size.width_px) - 14.0;
     canvas.text(
         unit,
@@ -323,9 +346,6 @@ fn draw_colour_scale(
         Align::Right,
         INK,
     );
-    let Some((low_db, high_db)) = ends else {
-        return;
-    };
     let bar = Area {
         left: plot.right + SCALE_GAP_PX,
         right: plot.right + SCALE_GAP_PX + SCALE_WIDTH_PX,
@@ -360,7 +380,7 @@ fn draw_colour_scale(
     label(high_db, "≥ ", end_decimals(high_db));
     label(low_db, "≤ ", end_decimals(low_db));
     for level in inner {
-        if (px(level) - bar.top).min(bar.bottom - px(level)) > 18.0 {
+        if (px(level) - bar.top).min(bar.bottom - px(level)) > LEAST_LABEL_GAP_PX {
             label(level, "", decimals);
         }
     }

@@ -61,6 +61,9 @@ fn plain(spectrogram: &Spectrogram) -> SpectrogramPicture<'_> {
         frequency_scale: AxisScale::Linear,
         colour_range: ColourRange::Percentiles,
         marks: &[],
+        kinds: &[],
+        full_scale_s: &[],
+        remarks: &[],
     }
 }
 
@@ -69,6 +72,7 @@ fn mark(begin_s: f64, end_s: f64, band_hz: Option<(f64, f64)>) -> EventMark {
         begin_s,
         end_s,
         band_hz,
+        kind: 0,
         label: "upcall  124.3 dB".to_owned(),
     }
 }

@@ -13,6 +13,8 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::Offset;
 use plan::Mistake;
 use report::{Inputs, Overwrite, refuse_output, write_atomically};
 
@@ -44,7 +46,7 @@ pub(crate) struct Args {
     #[arg(long = "detector", value_name = "ID")]
     detectors: Vec<String>,
     /// When the recording begins, such as 2027-03-15T04:15:00Z; otherwise the file name tells (..._20270315T041500Z...).
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = instant)]
     start: Option<Timestamp>,
     /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
     #[arg(long)]
@@ -77,6 +79,27 @@ enum Units {
 enum Table {
     Csv,
     Json,
+}
+
+/// `--start` with something that is no time.
+#[derive(Debug, thiserror::Error)]
+#[error(
+    "it is no time such as 2027-03-15T04:15:00Z, in UTC (Z) or with its offset (+02:00); a date alone is 00:00 UTC"
+)]
+struct NoTime;
+
+/// A time with its offset, or a date, which is 00:00 UTC.
+fn instant(text: &str) -> Result<Timestamp, NoTime> {
+    text.parse::<Timestamp>().or_else(|_| {
+        // A time of day without an offset would be taken for a date, and its time be lost.
+        let date: Date = text.parse().map_err(|_| NoTime)?;
+        if date.to_string() != text {
+            return Err(NoTime);
+        }
+        Offset::UTC
+            .to_timestamp(date.at(0, 0, 0, 0))
+            .map_err(|_| NoTime)
+    })
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {

@@ -238,6 +238,7 @@ impl Labels<'_> {
                 begin_s: event.begin_s,
                 end_s: event.end_s,
                 band_hz: band_hz(&detectors[event.detector]),
+                kind: event.detector,
                 label: format!(
                     "{}  {:.1} dB re {}{}",
                     self.line.detectors[self.assigned[ear].detectors[event.detector].0].id,
@@ -250,6 +251,29 @@ impl Labels<'_> {
                 ),
             })
             .collect();
+        let own = &self.assigned[ear].detectors;
+        let kinds: Vec<&str> = own
+            .iter()
+            .map(|ix| self.line.detectors[ix.0].id.as_str())
+            .collect();
+        let remarks: Vec<String> = hearing
+            .failed
+            .iter()
+            .map(|error| {
+                let fault = error.to_string();
+                let name = format!("{}: ", survey.path.display());
+                let why = fault.strip_prefix(&name).unwrap_or(&fault);
+                match survey.info.frames {
+                    Some(frames) => format!(
+                        "Heard {:.3} s of {:.3} s, then: {why}.",
+                        hearing.duration_s,
+                        frames as f64 / rate_hz
+                    ),
+                    None => format!("Heard {:.3} s, then: {why}.", hearing.duration_s),
+                }
+            })
+            .collect();
+        let full_scale_s = hearing.full_scale_s.get(ear).map_or(&[][..], Vec::as_slice);
         let name = survey.path.file_name().unwrap_or_default();
         let unit = format!("dB re {}", lettered(self.ears[ear].reference.density()));
         let picture = SpectrogramPicture {
@@ -271,6 +295,9 @@ impl Labels<'_> {
             frequency_scale: AxisScale::Linear,
             colour_range: ColourRange::Percentiles,
             marks: &marks,
+            kinds: &kinds,
+            full_scale_s,
+            remarks: &remarks,
         };
         Ok(picture.draw()?.png)
     }

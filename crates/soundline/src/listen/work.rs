@@ -18,8 +18,9 @@ use super::picture::Pictures;
 use super::{Args, picture};
 use crate::failure::Failure;
 
-/// Mean of a recording, as a share of full scale, from which on it is told (ours): -46 dB re full scale.
-const MOST_MEAN_SHARE: f64 = 0.005;
+/// A mean is told from this share of full scale on (ours, -60 dB), where it raises the level by at least this much.
+const MOST_MEAN_SHARE: f64 = 0.001;
+const MOST_RAISED_DB: f64 = 0.1;
 
 /// A recording that can be heard.
 #[derive(Debug)]
@@ -106,15 +107,15 @@ impl Outcome {
 
     /// What is odd about the channels that were heard, as text.
     pub(crate) fn offsets(&self, channel: impl Fn(usize) -> u16) -> Vec<String> {
-        let held = self
-            .levels()
-            .filter(|(_, levels)| levels.mean_share > MOST_MEAN_SHARE);
+        let held = self.levels().filter(|(_, levels)| {
+            levels.mean_share > MOST_MEAN_SHARE
+                && levels.level_db - levels.level_without_mean_db >= MOST_RAISED_DB
+        });
         held.map(|(ear, levels)| {
             format!(
-                "the mean of channel {} is {:.1} % of full scale, more than {} %: the overall level, peak and exposure hold it; without it rms {:.1} dB re {}",
+                "the mean of channel {} is {:.1} % of full scale: the overall level, peak and exposure hold it; without it rms {:.1} dB re {}",
                 channel(ear),
                 100.0 * levels.mean_share,
-                100.0 * MOST_MEAN_SHARE,
                 levels.level_without_mean_db,
                 self.ears[ear].reference.pressure()
             )

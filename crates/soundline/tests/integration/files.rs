@@ -298,11 +298,73 @@ fn verif_full_scale_and_offset_are_told() {
     // A tone of 0.25 for 0.3 s: 160 dB - 12.04 dB - 3.01 dB - 5.23 dB.
     assert!(
         said.contains(
-            "warning: the mean of channel 1 is 20.0 % of full scale, more than 0.5 %: the overall level, peak and exposure hold it; without it rms 139.7 dB re 1 uPa"
+            "warning: the mean of channel 1 is 20.0 % of full scale: the overall level, peak and exposure hold it; without it rms 139.7 dB re 1 uPa"
         ),
         "{said}"
     );
     assert!(!said.contains("full scale\n"), "{said}");
+}
+
+#[test]
+fn verif_a_start_is_a_time_or_a_date() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    for wrong in ["yesterday", "2027-03-15T04:15:00", "2027-02-30", "20270315"] {
+        let output = listen(&[&wav], &["--start", wrong]);
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(
+            said.contains("it is no time such as 2027-03-15T04:15:00Z"),
+            "{said}"
+        );
+    }
+    let output = listen(&[&wav], &["--start", "2027-03-15", "--format", "json"]);
+    expect_status(&output, 0);
+    let told: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+    assert_eq!(told["recordings"][0]["start_utc"], "2027-03-15T00:00:00Z");
+}
+
+/// A folder that is there and takes no files is not to be made.
+#[cfg(target_os = "linux")]
+#[test]
+fn verif_a_folder_that_is_there_is_not_to_be_made() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let said = |out: &str| {
+        let output = listen(&[&wav], &["--out", out]);
+        expect_status(&output, 2);
+        stderr(&output)
+    };
+    let there = said("/proc/x.csv");
+    assert!(
+        there.contains("help: name another folder: /proc takes no files"),
+        "{there}"
+    );
+    let missing = folder.path().join("missing/x.csv");
+    assert!(said(missing.to_str().unwrap()).contains("help: make the folder first: mkdir -p "));
+}
+
+/// Whoever has read enough of a schema has what he wanted.
+#[test]
+fn verif_a_reader_may_leave_a_schema() {
+    for args in [
+        &["schema"][..],
+        &["schema", "cues"],
+        &["completions", "bash"],
+    ] {
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let output = soundline()
+            .args(args)
+            .stdout(writer)
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap()
+            .wait_with_output()
+            .unwrap();
+        expect_status(&output, 0);
+        assert_eq!(stderr(&output), "");
+    }
 }
 
 /// A sensor has one channel: the same for two of them is a slip.
