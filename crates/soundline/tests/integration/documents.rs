@@ -260,7 +260,7 @@ fn regress_the_document_of_what_was_heard() {
     let folder = tempfile::tempdir().unwrap();
     let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
     let plan = folder.path().join("plan.toml");
-    fs::copy(repository("crates/soundline/tests/data/listen.toml"), &plan).unwrap();
+    fs::copy(repository("plans/listening-bench/plan.toml"), &plan).unwrap();
     let out = folder.path().join("events.json");
     let events = document(&[
         "listen",

@@ -6,7 +6,10 @@ use std::process::{Output, Stdio};
 
 use crate::support::{expect_status, run, soundline, stderr, stdout};
 
-pub(crate) const PLAN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/listen.toml");
+pub(crate) const PLAN: &str = concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/../../plans/listening-bench/plan.toml"
+);
 pub(crate) const POOL: &str = "module.bench.sensor.pool";
 const RATE_HZ: u32 = 44_100;
 

@@ -5,13 +5,17 @@
 //! fetches the recordings; without them the checks are skipped aloud, and fail where `CI=true` or
 //! `SOUNDLINE_REQUIRE_RECORDINGS=1`.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
-use crate::support::{expect_status, run, stdout};
+use crate::support::{expect_status, repository, run, soundline, stderr, stdout};
 
-const PLAN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/listen.toml");
+const PLAN: &str = concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/../../plans/listening-bench/plan.toml"
+);
 /// A sample of 1.0 on the hydrophone of the plan, dB re 1 uPa.
 const POOL_DB: f64 = 160.0;
 /// A sample of 1.0 on its microphones, dB re 20 uPa: 1 Pa, 20 lg(10^6 / 20).
@@ -199,4 +203,68 @@ fn verif_each_microphone_of_a_recording_goes_to_its_own_sensor() {
         !events.is_empty() && events.iter().all(|e| e["channel"] == 1),
         "{events:?}"
     );
+}
+
+/// The tour of `listen` in the README: run from a folder that looks like a clone, word for word what the README shows.
+#[cfg(unix)]
+#[test]
+fn verif_the_tour_of_listening_prints_what_the_readme_shows() {
+    let Some(recording) = fetched("orca.ogg") else {
+        return;
+    };
+    let readme = fs::read_to_string(repository("README.md")).unwrap();
+    let mut block = readme
+        .lines()
+        .skip_while(|line| !line.starts_with("    $ soundline listen "))
+        .map_while(|line| line.strip_prefix("    "));
+    let command = block.next().unwrap().strip_prefix("$ soundline ").unwrap();
+    let shown: Vec<&str> = block.collect();
+    let clone = tempfile::tempdir().unwrap();
+    for (folder, real) in [
+        ("plans", repository("plans")),
+        (
+            "fetched/recordings",
+            recording.parent().unwrap().to_path_buf(),
+        ),
+    ] {
+        let link = clone.path().join(folder);
+        fs::create_dir_all(link.parent().unwrap()).unwrap();
+        std::os::unix::fs::symlink(real.canonicalize().unwrap(), link).unwrap();
+    }
+    let output = soundline()
+        .args(command.split_whitespace())
+        .current_dir(clone.path())
+        .output()
+        .unwrap();
+    expect_status(&output, 0);
+    let said = stdout(&output) + &stderr(&output);
+    assert_eq!(said.lines().collect::<Vec<_>>(), shown);
+    assert!(clone.path().join("pictures/orca.ogg.ch1.png").is_file());
+}
+
+/// Every sensor and recording that the bench's README names is there to be heard.
+#[test]
+fn verif_the_listening_bench_hears_each_recording_that_it_names() {
+    let readme = fs::read_to_string(repository("plans/listening-bench/README.md")).unwrap();
+    let rows: Vec<Vec<&str>> = readme
+        .lines()
+        .filter(|line| line.starts_with("| `"))
+        .map(|line| line.split('`').skip(1).step_by(2).collect())
+        .collect();
+    assert_eq!(rows.len(), 5);
+    for row in rows {
+        let Some(path) = fetched(row[0]) else {
+            continue;
+        };
+        let sensors = row[1..].iter().filter(|word| word.contains(".sensor."));
+        let named: Vec<&str> = sensors.flat_map(|sensor| ["--as", sensor]).collect();
+        let told = listen(&path, &named);
+        let recording = &told["recordings"][0];
+        assert_eq!(recording["whole"], true, "{}", row[0]);
+        assert!(
+            !recording["events"].as_array().unwrap().is_empty(),
+            "{}",
+            row[0]
+        );
+    }
 }
