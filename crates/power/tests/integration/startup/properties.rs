@@ -2,8 +2,8 @@
 //! rest, a loop that carries nothing changes nothing, and the same line starts in the same way.
 
 use power::startup::{
-    EventKind, Input, Line, Module, Outcome, Phase, Report, Settings, StartupError, start_up,
-    start_up_with_method,
+    EventKind, Input, Line, Module, NoOrder, Outcome, Phase, Report, Settings, Staged,
+    StartupError, staged_start, start_up, start_up_with_method,
 };
 use power::{Branch, Load, LoadKind, Method, Network, Source, solve};
 use proptest::prelude::*;
@@ -170,6 +170,10 @@ fn at_the_end(line: &Line, report: &Report) -> Network {
     network
 }
 
+fn has_started(report: &Report) -> bool {
+    matches!(report.outcome, Outcome::Started { .. })
+}
+
 fn rests(report: &Report) -> bool {
     !matches!(
         report.outcome,
@@ -201,6 +205,90 @@ proptest! {
         }
         for (a, b) in report.source_currents_a.iter().zip(&solution.source_currents_a) {
             prop_assert!((a - b).abs() < 1e-5, "{} {}", a, b);
+        }
+    }
+
+    /// With sources at their limit too: Kirchhoff's current law at each node, and each source either gives its limit
+    /// with no more than its voltage, or its voltage with no more than its limit.
+    #[test]
+    fn verif_rest_obeys_kirchhoff_and_the_limits(line in a_line(1)) {
+        let Some(report) = follow(&line)? else { return Ok(()) };
+        prop_assume!(rests(&report));
+        let v = &report.voltages_v;
+        let mut left_a = vec![0.0; v.len()];
+        for span in &line.network.spans {
+            let amp = (v[span.a] - v[span.b]) / span.resistance_ohm;
+            left_a[span.a] -= amp;
+            left_a[span.b] += amp;
+        }
+        for load in at_the_end(&line, &report).loads {
+            left_a[load.node] -= match load.kind {
+                LoadKind::Power { power_w } => power_w / v[load.node],
+                LoadKind::Current { current_a } => current_a,
+                LoadKind::Resistance { resistance_ohm } => v[load.node] / resistance_ohm,
+            };
+        }
+        for (source, &amp) in line.network.sources.iter().zip(&report.source_currents_a) {
+            left_a[source.node] += amp;
+            let inner_v = v[source.node] + source.resistance_ohm * amp;
+            let limit_a = source.current_limit_a.unwrap_or(f64::INFINITY);
+            prop_assert!(amp <= limit_a * (1.0 + 1e-9) && inner_v <= source.voltage_v + 1e-6);
+            let short_v = source.voltage_v - inner_v;
+            prop_assert!(short_v < 1e-6 || amp >= limit_a * (1.0 - 1e-9), "{} {}", amp, short_v);
+        }
+        for amp in left_a {
+            prop_assert!(amp.abs() < 1e-6, "{} A left over", amp);
+        }
+    }
+
+    /// A staged start whose order is given starts with generous delays too; where every order is said to fail, each of
+    /// the six of three modules does.
+    #[test]
+    fn verif_orders_are_what_they_are_said_to_be(
+        line in a_line(0),
+        nodes in prop::collection::vec(any::<prop::sample::Index>(), 3),
+        on_v in prop::collection::vec(38.0..44.0_f64, 3),
+        gap_v in 2.0..12.0_f64,
+        boot_w in prop::collection::vec(8.0..30.0_f64, 3),
+        share in 0.2..0.9_f64,
+    ) {
+        let mut line = line;
+        line.modules = (0..3)
+            .map(|i| Module {
+                node: nodes[i].index(line.network.nodes),
+                capacitance_f: 470e-6,
+                input: Input::LockOut { on_v: on_v[i], off_v: on_v[i] - gap_v },
+                leakage_ohm: None,
+                boot_power_w: boot_w[i],
+                boot_s: 0.2,
+                running_power_w: share * boot_w[i],
+                not_before_s: 0.0,
+            })
+            .collect();
+        let starts = |order: [usize; 3]| {
+            let mut line = line.clone();
+            for (at, module) in order.into_iter().enumerate() {
+                line.modules[module].not_before_s = 4.0 * at as f64;
+            }
+            let report = start_up(&line, &settings()).unwrap();
+            has_started(&report)
+        };
+        match staged_start(&line, &settings()) {
+            Ok(Staged::InOrder { order, report, .. }) => {
+                prop_assert!(has_started(&report));
+                prop_assert!(starts([order[0], order[1], order[2]]), "{:?}", order);
+            }
+            Ok(Staged::Fails { why: NoOrder::Exhausted(_) | NoOrder::Running { .. }, .. }) => {
+                for order in [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]] {
+                    prop_assert!(!starts(order), "{:?}", order);
+                }
+            }
+            Ok(Staged::NotNeeded { report }) => {
+                prop_assert!(has_started(&report));
+            }
+            Ok(other) => prop_assert!(false, "{:?}", other),
+            Err(StartupError::IdealInrush { .. } | StartupError::Network(_)) => {}
+            Err(other) => prop_assert!(false, "{}", other),
         }
     }
 
