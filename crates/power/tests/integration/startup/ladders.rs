@@ -164,6 +164,41 @@ fn verif_one_capacitor_follows_its_closed_form() {
     }
 }
 
+/// What of the first span's resistance lies inside the source makes no difference to the nodes behind it, with or
+/// without a limit.
+#[test]
+fn verif_resistance_inside_the_source_counts_as_that_of_the_span() {
+    for name in [
+        "two nodes, 0.8 A",
+        "three nodes, no limit",
+        "booting, 0.8 A",
+    ] {
+        let mut case = case(name);
+        let outside = follow(&case);
+        case.line.network.spans[0].resistance_ohm -= 4.0;
+        case.line.network.sources[0].resistance_ohm = 4.0;
+        let inside = follow(&case);
+        assert_eq!(outside.left_limit_s.len(), 1);
+        let times = |report: &Report| -> Vec<f64> {
+            let of_nodes = report.reached_s[1..].iter().flatten();
+            let of_limit = report.left_limit_s.iter().flatten();
+            let switched = report.events.iter().map(|event| event.at_s);
+            of_nodes.chain(of_limit).copied().chain(switched).collect()
+        };
+        let (a, b) = (times(&outside), times(&inside));
+        assert_eq!(a.len(), b.len(), "{name}: {a:?} {b:?}");
+        assert!(a.len() >= 3, "{name}: {a:?}");
+        for (x, y) in a.iter().zip(&b) {
+            assert!((x - y).abs() < 1e-8, "{name}: {x} {y}");
+        }
+        let lost = |report: &Report| report.ledger.lost_j;
+        assert!(
+            (lost(&outside) / lost(&inside) - 1.0).abs() < 1e-6,
+            "{name}"
+        );
+    }
+}
+
 /// The start with lock-outs comes to rest at the operating point of the network N1, which the solver at rest finds
 /// too.
 #[test]

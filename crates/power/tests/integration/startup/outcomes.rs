@@ -386,6 +386,45 @@ fn verif_collapse_without_capacitor_is_told() {
     assert!(matches!(report.outcome, Outcome::Started { .. }));
 }
 
+/// Behind 1 uF at a supply of 44 V limited to 0.4 A, a module without capacitor that draws 14.76 W over 14.43 ohm: on with the
+/// capacitor charged, it pulls it down to where `V^2 / (4 R)` is its power, and falls from there. It must not be tried
+/// again at that very voltage without end.
+#[test]
+fn verif_a_fall_from_a_fold_is_found_and_not_repeated_on_the_spot() {
+    let mut line = case("latch").line;
+    let (ohm, watt) = (14.433_057_941, 14.759_586_132);
+    line.network.spans[0].resistance_ohm = ohm;
+    line.network.sources[0].voltage_v = 44.0;
+    line.network.sources[0].current_limit_a = Some(0.4);
+    line.capacitors = vec![Capacitor {
+        node: 0,
+        capacitance_f: 1e-6,
+    }];
+    line.modules[0].boot_power_w = watt;
+    line.modules[0].boot_s = 0.2;
+    line.modules[0].running_power_w = 1.0;
+    line.modules[0].input = Input::LockOut {
+        on_v: 8.0,
+        off_v: 7.5,
+    };
+    let report = start_up(&line, &Settings::following(2e-4)).unwrap();
+    let collapse = report
+        .events
+        .iter()
+        .find(|event| event.kind == EventKind::Collapse { module: 0 } && event.at_s > 1e-4)
+        .unwrap();
+    let at = report
+        .trace
+        .time_s
+        .iter()
+        .rposition(|&t| t < collapse.at_s)
+        .unwrap();
+    let fold_v = libm::sqrt(4.0 * ohm * watt);
+    let before_v = report.trace.voltages_v[0][at];
+    assert!((before_v - fold_v).abs() < 0.01, "{before_v} {fold_v}");
+    assert!(report.events.len() < 100, "{}", report.events.len());
+}
+
 #[test]
 fn verif_a_start_that_is_not_over_is_not_called_so() {
     let case = case("lock-out, 0.8 A");
