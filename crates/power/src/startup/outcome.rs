@@ -224,16 +224,11 @@ fn outcome(circuit: &Circuit, run: &Run<'_>, end: End, records: &[ModuleRecord])
         .filter(|&i| !circuit.modules[i].held_for_good())
         .collect();
     let (seen, stuck) = match end {
-        End::Recurs { since_s } => hiccup(records, since_s, Some(run.at_s - since_s)),
-        End::TimeIsUp | End::SwitchingsAreUp => {
-            let often = |record: &&ModuleRecord| record.off_s.len() >= OFTEN;
-            let last_two = |record: &ModuleRecord| record.off_s[record.off_s.len() - 2];
-            let since_s = records.iter().filter(often).map(last_two).reduce(f64::max);
-            let Some(since_s) = since_s else {
-                return Outcome::Unsettled { at_s: run.at_s };
-            };
-            hiccup(records, since_s, None)
-        }
+        End::Recurs { since_s } => hiccup_that_repeats(records, since_s, run.at_s),
+        End::TimeIsUp | End::SwitchingsAreUp => match hiccup_so_far(records, &run.record.events) {
+            Some(hiccup) => hiccup,
+            None => return Outcome::Unsettled { at_s: run.at_s },
+        },
         End::AtRest => match at_rest(circuit, run, records, &wanted) {
             Ok(modules) => return Outcome::Started { modules },
             Err(stuck) => stuck,
@@ -293,33 +288,64 @@ fn deadlock(circuit: &Circuit, wanted: &[usize], stuck: &[usize]) -> Option<(f64
     shortfall.map(|shortfall| (carried_share, shortfall))
 }
 
-/// The hiccup since `since_s`, and the modules that fall out in it. Without a period that is known to repeat it is the
-/// time between the last two falls of the module.
-fn hiccup(records: &[ModuleRecord], since_s: f64, period_s: Option<f64>) -> (Outcome, Vec<usize>) {
-    let first_off = |i: usize| {
-        let later = |&&off_s: &&f64| off_s >= since_s;
-        records[i].off_s.iter().find(later).map(|&off_s| (off_s, i))
+/// The modules that fall out at or after `since_s`, each with the first time.
+fn falling_since(records: &[ModuleRecord], since_s: f64) -> Vec<(usize, f64)> {
+    let first = |i: usize| {
+        let off_s = records[i].off_s.iter().find(|&&off_s| off_s >= since_s);
+        off_s.map(|&off_s| (i, off_s))
     };
-    let falling: Vec<(f64, usize)> = (0..records.len()).filter_map(first_off).collect();
-    let &(_, module) = falling
+    (0..records.len()).filter_map(first).collect()
+}
+
+/// The period that began at `since_s`, and the modules that fall out in it.
+fn hiccup_that_repeats(
+    records: &[ModuleRecord],
+    since_s: f64,
+    until_s: f64,
+) -> (Outcome, Vec<usize>) {
+    let falling = falling_since(records, since_s);
+    let &(module, _) = falling
         .iter()
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .expect("a state that comes back after switching on has switched off between");
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .expect("a module that switched on twice has fallen out between");
+    let seen = hiccup(records, module, until_s - since_s, true);
+    (seen, falling.iter().map(|&(i, _)| i).collect())
+}
+
+/// Without a period that is known to repeat: of the modules that have fallen out often, the one whose last two falls
+/// came last, and those that fell out between the two.
+fn hiccup_so_far(records: &[ModuleRecord], events: &[Event]) -> Option<(Outcome, Vec<usize>)> {
+    let last_two = |i: usize| match *records[i].off_s.as_slice() {
+        [.., before_s, last_s] if records[i].off_s.len() >= OFTEN => Some((i, before_s, last_s)),
+        _ => None,
+    };
+    let (module, before_s, last_s) = (0..records.len())
+        .filter_map(last_two)
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let falling = falling_since(records, before_s);
+    let skipped_s: f64 = events
+        .iter()
+        .filter(|event| event.at_s >= before_s && event.at_s < last_s)
+        .map(|event| match event.kind {
+            EventKind::Skipped { lasting_s, .. } => lasting_s,
+            _ => 0.0,
+        })
+        .sum();
+    let seen = hiccup(records, module, last_s - before_s - skipped_s, false);
+    Some((seen, falling.iter().map(|&(i, _)| i).collect()))
+}
+
+fn hiccup(records: &[ModuleRecord], module: usize, period_s: f64, repeats: bool) -> Outcome {
     let record = &records[module];
-    let off_s = record.off_s[record.off_s.len() - 1];
-    let on_s = *record
-        .on_s
-        .iter()
-        .rfind(|&&on_s| on_s <= off_s)
-        .expect("a module that fell out was on");
-    let seen = Outcome::Hiccup {
+    let off_s = *record.off_s.last().expect("the module fell out");
+    let on_s = record.on_s.iter().rfind(|&&on_s| on_s <= off_s);
+    Outcome::Hiccup {
         module,
-        period_s: period_s.unwrap_or_else(|| off_s - record.off_s[record.off_s.len() - 2]),
-        on_s,
+        period_s,
+        on_s: *on_s.expect("a module that fell out was on"),
         off_s,
-        repeats: period_s.is_some(),
-    };
-    (seen, falling.iter().map(|&(_, i)| i).collect())
+        repeats,
+    }
 }
 
 fn at_rest(

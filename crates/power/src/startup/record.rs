@@ -44,6 +44,8 @@ pub enum EventKind {
         module: usize,
         /// How many, a whole number.
         periods: f64,
+        /// How long they last together, s.
+        lasting_s: f64,
     },
     /// A module has booted.
     BootEnd {

@@ -77,7 +77,11 @@ impl Run<'_> {
                 }
             }
             self.record.ledger.repeat(&kept.ledger, periods);
-            self.log(EventKind::Skipped { module, periods });
+            self.log(EventKind::Skipped {
+                module,
+                periods,
+                lasting_s: skipped_s,
+            });
             self.at_s += skipped_s;
             self.snapshots[module] = None;
             return;

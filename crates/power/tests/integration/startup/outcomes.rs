@@ -425,6 +425,42 @@ fn verif_a_fall_from_a_fold_is_found_and_not_repeated_on_the_spot() {
     assert!(report.events.len() < 100, "{}", report.events.len());
 }
 
+/// The time is up before the hiccup is seen to repeat itself: it is told as what it is.
+#[test]
+fn verif_a_hiccup_that_is_cut_short_is_told() {
+    let mut line = case("lock-out, 0.45 A").line;
+    // a module to come, so that it cannot be said to go on for ever
+    line.modules.push(Module {
+        not_before_s: 50.0,
+        ..line.modules[1]
+    });
+    let settings = Settings {
+        most_events: 12,
+        ..Settings::following(20.0)
+    };
+    let report = start_up(&line, &settings).unwrap();
+    match report.outcome {
+        Outcome::Hiccup {
+            module,
+            period_s,
+            repeats,
+            ..
+        } => {
+            assert_eq!((module, repeats), (1, false));
+            assert!((period_s - 0.09946).abs() < 1e-4, "{period_s}");
+        }
+        other => panic!("{other:?}"),
+    }
+    // with time enough the periods between are skipped
+    let report = start_up(&line, &Settings::following(20.0)).unwrap();
+    assert!(report.end_s > 19.0, "{}", report.end_s);
+    let skipped = |kind| matches!(kind, EventKind::Skipped { periods, .. } if periods > 50.0);
+    assert!(report.events.iter().any(|event| skipped(event.kind)));
+    let ledger = report.ledger;
+    let missing_j = ledger.source_j - ledger.lost_j - ledger.delivered_j - ledger.stored_j;
+    assert!(missing_j.abs() < 1e-6 * ledger.source_j);
+}
+
 #[test]
 fn verif_a_start_that_is_not_over_is_not_called_so() {
     let case = case("lock-out, 0.8 A");
