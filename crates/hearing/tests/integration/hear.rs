@@ -7,18 +7,18 @@ use hearing::{
     Ear, FileError, HearError, Hearing, LineUpError, Reference, Step, Survey, hear, line_up,
     survey, view,
 };
-use recording::{Overwrite, SampleFormat, Warning, WavWriter};
+use recording::{Overwrite, SampleFormat, WavWriter};
 
 const RATE_HZ: u32 = 8000;
 
 /// Two seconds: quiet, with a tone of half of full scale from 0.7 s to 1.2 s.
-fn call(frame: usize) -> f32 {
+pub(crate) fn call(frame: usize) -> f32 {
     let t_s = frame as f64 / f64::from(RATE_HZ);
     let amplitude = if (0.7..1.2).contains(&t_s) { 0.5 } else { 1e-4 };
     (amplitude * libm::sin(2.0 * std::f64::consts::PI * 500.0 * t_s)) as f32
 }
 
-fn write(path: &Path, channels: u16, samples: &[f32]) -> PathBuf {
+pub(crate) fn write(path: &Path, channels: u16, samples: &[f32]) -> PathBuf {
     let mut writer = WavWriter::create(
         path,
         RATE_HZ,
@@ -32,7 +32,7 @@ fn write(path: &Path, channels: u16, samples: &[f32]) -> PathBuf {
     path.to_path_buf()
 }
 
-fn spec() -> Spec {
+pub(crate) fn spec() -> Spec {
     Spec {
         rate_hz: f64::from(RATE_HZ),
         stages: vec![
@@ -54,7 +54,7 @@ fn spec() -> Spec {
 }
 
 /// A sample of 1.0 is 10^7 uPa, 140 dB re 1 uPa.
-fn ear(channel: u16, reference: Reference) -> Ear {
+pub(crate) fn ear(channel: u16, reference: Reference) -> Ear {
     Ear {
         channel,
         full_scale_upa: 1e7,
@@ -63,7 +63,7 @@ fn ear(channel: u16, reference: Reference) -> Ear {
     }
 }
 
-fn heard(surveys: &[Survey], ears: &[Ear]) -> Vec<Hearing> {
+pub(crate) fn heard(surveys: &[Survey], ears: &[Ear]) -> Vec<Hearing> {
     let mut hearings = Vec::new();
     let mut step = |step: Step<'_>| {
         if let Step::Done { file, hearing } = step {
@@ -75,11 +75,11 @@ fn heard(surveys: &[Survey], ears: &[Ear]) -> Vec<Hearing> {
     hearings
 }
 
-fn looked(paths: &[PathBuf]) -> Vec<Survey> {
+pub(crate) fn looked(paths: &[PathBuf]) -> Vec<Survey> {
     paths.iter().map(|path| survey(path).unwrap()).collect()
 }
 
-fn close(found: f64, wanted: f64, tolerance: f64) {
+pub(crate) fn close(found: f64, wanted: f64, tolerance: f64) {
     assert!((found - wanted).abs() <= tolerance, "{found} for {wanted}");
 }
 
@@ -250,130 +250,6 @@ fn verif_a_bad_sample_ends_one_file_and_not_the_next() {
     assert_eq!(hearings[1].events.len(), 1);
     assert_eq!(hearings[0].frames, 7000);
     assert_eq!(hearings[0].levels[0].unwrap().heard_s, 7000.0 / 8000.0);
-}
-
-/// Of a sample that is no number its frame alone is missing: what is before it and after it is heard, as after a gap.
-#[test]
-fn verif_a_sample_that_is_no_number_is_a_gap() {
-    let folder = tempfile::tempdir().unwrap();
-    let samples: Vec<f32> = (0..32_000).map(|i| call(i % 16_000)).collect();
-    let sound = heard(
-        &looked(&[write(&folder.path().join("good.wav"), 1, &samples)]),
-        &[ear(0, Reference::Water)],
-    );
-    let bad = write(&folder.path().join("bad.wav"), 1, &samples);
-    let mut bytes = std::fs::read(&bad).unwrap();
-    // The samples are the end of the file.
-    let at = bytes.len() - 4 * (32_000 - 8400);
-    bytes[at..at + 4].copy_from_slice(&f32::NAN.to_le_bytes());
-    std::fs::write(&bad, bytes).unwrap();
-    let surveys = looked(&[bad]);
-    let hearing = &heard(&surveys, &[ear(0, Reference::Water)])[0];
-    assert!(hearing.failed.is_none());
-    assert_eq!((hearing.frames, hearing.duration_s), (32_000, 4.0));
-    let levels = hearing.levels[0].unwrap();
-    assert_eq!(levels.heard_s, 31_999.0 / 8000.0);
-    assert!(hearing.warnings.contains(&Warning::NoNumbers {
-        at_frame: 8400,
-        frames: 1
-    }));
-    // The call of 0.7 s to 1.2 s is cut at 1.05 s; what is left of it and the next call are events of their own.
-    assert_eq!(sound[0].events.len(), 2);
-    let found: Vec<(f64, Ending)> = hearing
-        .events
-        .iter()
-        .map(|e| (e.begin_s, e.ending))
-        .collect();
-    assert_eq!(hearing.events.len(), 3, "{found:?}");
-    assert_eq!(hearing.events[0].ending, Ending::StretchEnded);
-    close(hearing.events[0].end_s, 1.05, 0.02);
-    close(hearing.events[1].begin_s, 1.05, 0.02);
-    assert_eq!(
-        (hearing.events[2].begin_s, hearing.events[2].ending),
-        (sound[0].events[1].begin_s, sound[0].events[1].ending)
-    );
-}
-
-/// Files are done while later ones are still to be heard, with all the events that begin in them, whatever a detector
-/// follows silently.
-#[test]
-fn verif_a_file_is_done_before_the_stretch_is_over() {
-    let folder = tempfile::tempdir().unwrap();
-    let files: Vec<PathBuf> = (0..6)
-        .map(|file| {
-            let samples: Vec<f32> = (0..16_000).map(call).collect();
-            let name = format!("20270315T0415{:02}Z.wav", 2 * file);
-            write(&folder.path().join(name), 1, &samples)
-        })
-        .collect();
-    let surveys = looked(&files);
-    assert_eq!(line_up(&surveys).unwrap().len(), 1);
-    let ears = [ear(0, Reference::Water)];
-    let (mut read, mut done_at, mut events) = (0, Vec::new(), 0);
-    hear(
-        &surveys,
-        &ears,
-        &mut |step| match step {
-            Step::Samples { pressure_upa, .. } => read += pressure_upa.len(),
-            Step::Done { file, hearing } => {
-                assert_eq!(file, done_at.len());
-                events += hearing.events.len();
-                done_at.push(read);
-            }
-            Step::Settled { .. } => {}
-        },
-        &|_| true,
-    )
-    .unwrap();
-    assert_eq!(events, 6);
-    assert_eq!(done_at, [32_000, 48_000, 64_000, 80_000, 96_000, 96_000]);
-}
-
-/// An offset of 0.1 and a tone of 0.05: the mean is told, and the level without it is that of the tone.
-#[test]
-fn verif_an_offset_is_told_with_the_level_that_is_left_without_it() {
-    let folder = tempfile::tempdir().unwrap();
-    let tone = |i: u32| (std::f64::consts::TAU * 200.0 * f64::from(i) / 8000.0).sin();
-    let samples: Vec<f32> = (0..16_000)
-        .map(|i| (-0.1 + 0.05 * tone(i)) as f32)
-        .collect();
-    let surveys = looked(&[write(&folder.path().join("offset.wav"), 1, &samples)]);
-    let levels = heard(&surveys, &[ear(0, Reference::FullScale)])[0].levels[0].unwrap();
-    close(levels.mean_share, 0.1, 1e-6);
-    close(
-        levels.level_without_mean_db,
-        10.0 * libm::log10(0.05 * 0.05 / 2.0),
-        1e-3,
-    );
-    close(
-        levels.level_db,
-        10.0 * libm::log10(0.01 + 0.05 * 0.05 / 2.0),
-        1e-3,
-    );
-}
-
-/// Samples at full scale are counted for the event that holds them, and told with their times.
-#[test]
-fn verif_full_scale_is_told_of_its_event() {
-    let folder = tempfile::tempdir().unwrap();
-    let mut samples: Vec<f32> = (0..32_000).map(|i| call(i % 16_000)).collect();
-    for frame in [100, 7000, 7001, 7003] {
-        samples[frame] = -1.0;
-    }
-    let surveys = looked(&[write(&folder.path().join("full.wav"), 1, &samples)]);
-    let hearing = &heard(&surveys, &[ear(0, Reference::Water)])[0];
-    let counts: Vec<u64> = hearing
-        .events
-        .iter()
-        .map(|event| event.full_scale_samples)
-        .collect();
-    assert_eq!(hearing.full_scale_samples, 4);
-    assert_eq!(counts, [3, 0]);
-    let s = |frame: u32| f64::from(frame) / 8000.0;
-    assert_eq!(
-        hearing.full_scale_s,
-        [[(s(100), s(101)), (s(7000), s(7002)), (s(7003), s(7004))]]
-    );
 }
 
 #[test]

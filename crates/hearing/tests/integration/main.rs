@@ -6,3 +6,4 @@
 )]
 
 mod hear;
+mod stretch;

@@ -245,11 +245,23 @@ fn verif_a_lost_or_damaged_vorbis_page_is_an_error_not_a_shift() {
     let mut flipped = bytes.clone();
     flipped[starts[3] + 400] ^= 1;
     for damaged in [lost, flipped, lost_then_chained] {
-        let error = all(&mut open(&damaged).unwrap(), 1000).unwrap_err();
-        let RecordingError::Damaged { at_frame, .. } = error else {
-            panic!("{error}")
-        };
-        assert!(at_frame < whole.len() as u64, "{at_frame}");
+        // However many frames are asked for, all that lie before the damage are given out first.
+        for frames in [1, 7, 1000] {
+            let mut recording = open(&damaged).unwrap();
+            let mut block = vec![0.0; frames];
+            let mut given = 0;
+            let error = loop {
+                match recording.read(&mut block) {
+                    Ok(chunk) => given += chunk.frames as u64,
+                    Err(error) => break error,
+                }
+            };
+            let RecordingError::Damaged { at_frame, .. } = error else {
+                panic!("{error}")
+            };
+            assert!(at_frame < whole.len() as u64, "{at_frame}");
+            assert_eq!((given, recording.position()), (at_frame, at_frame));
+        }
     }
 }
 

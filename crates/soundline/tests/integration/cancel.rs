@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
+use crate::files::{PLAN, POOL, tone_wav};
 use crate::support::{demo, expect_status, soundline, stderr, stdout};
 
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -131,4 +132,44 @@ fn verif_cancelled_listening_leaves_nothing_and_gives_status_130() {
     );
     assert_eq!(stdout(&output), "");
     assert_eq!(names(folder), before);
+}
+
+/// What was done before Ctrl-C has been told; what was not is neither told nor half written.
+#[test]
+fn verif_what_was_heard_before_the_cancelling_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    tone_wav(&folder.path().join("first.wav"));
+    long_wav(&folder.path().join("long.wav"), 44_100);
+    let args = [
+        "listen",
+        PLAN,
+        &path("first.wav"),
+        &path("long.wav"),
+        "--as",
+        POOL,
+        "--picture",
+        &path("pictures"),
+        "--out",
+        &path("events.csv"),
+    ];
+    let picture = folder.path().join("pictures/first.wav.ch1.png");
+    let output = cancelled(&args, || picture.is_file());
+    expect_status(&output, 130);
+    let told = stdout(&output);
+    assert!(
+        told.contains("first.wav") && told.contains("orca"),
+        "{told}"
+    );
+    assert!(!told.contains("long.wav"), "{told}");
+    let said = stderr(&output);
+    assert!(
+        said.ends_with("cancelled: 1 of 2 recordings are told above\n"),
+        "{said}"
+    );
+    assert_eq!(names(folder.path()), ["first.wav", "long.wav", "pictures"]);
+    assert_eq!(
+        names(&folder.path().join("pictures")),
+        ["first.wav.ch1.png"]
+    );
 }

@@ -11,6 +11,7 @@ mod check;
 mod documents;
 mod files;
 mod frame;
+mod heard;
 mod inputs;
 mod new;
 mod real;
