@@ -304,13 +304,15 @@ proptest! {
             start_up(&looped, &settings()).unwrap(),
             start_up_with_method(&line, &settings(), Method::Mesh).unwrap(),
         ] {
+            prop_assert_eq!(rests(&tree), rests(&mesh));
+            if !rests(&tree) {
+                // a hiccup that does not repeat itself is irregular: where it is cut hangs on rounding
+                continue;
+            }
             prop_assert_eq!(
                 std::mem::discriminant(&tree.outcome),
                 std::mem::discriminant(&mesh.outcome)
             );
-            if !rests(&tree) {
-                continue;
-            }
             for (v, w) in tree.voltages_v.iter().zip(&mesh.voltages_v) {
                 prop_assert!((v - w).abs() < 1e-6, "{} {}", v, w);
             }
