@@ -10,12 +10,14 @@
 //! out with them is on the safe side by a few percent; wire gauge is for SOLID wire, stranded wire of the same gauge
 //! is a few percent higher (common practice, not checked here).
 
+use quantity::{Conductor, StrandClass};
 use thiserror::Error;
 
 /// Coldest conductor for which the linear temperature law is used, degC.
 pub const LOWEST_TEMPERATURE_DEGC: f64 = -40.0;
 /// Warmest conductor for which the linear temperature law is used, degC.
 pub const HIGHEST_TEMPERATURE_DEGC: f64 = 120.0;
+
 /// Thickest wire gauge accepted: 4/0 is written -3.
 pub const THICKEST_AWG: i32 = -3;
 /// Thinnest wire gauge accepted.
@@ -25,31 +27,6 @@ const TEMPERATURE_COEFFICIENT_PER_K: f64 = 0.00393;
 const RESISTIVITY_20_OHM_MM2_PER_KM: f64 = 17.241;
 /// An area that went through a change of unit may differ from the table's in its last bits.
 const SAME_AREA_RELATIVE: f64 = 1e-9;
-
-/// Stranding class of IEC 60228.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StrandClass {
-    /// Class 2: stranded, for fixed installation.
-    Two,
-    /// Class 5: flexible.
-    Five,
-}
-
-/// What one of the two conductors of a span is made of. Copper.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Conductor {
-    /// A nominal cross-section of IEC 60228.
-    Stranded {
-        /// Nominal cross-section, mm2; one of [`LISTED_AREAS_MM2`].
-        area_mm2: f64,
-        /// Stranding class.
-        class: StrandClass,
-        /// Whether the strands are tinned (metal-coated), which raises the permitted resistance.
-        tinned: bool,
-    },
-    /// Solid wire by American wire gauge, -3 (4/0) to 40.
-    Awg(i32),
-}
 
 /// Why a conductor has no resistance here.
 #[derive(Clone, Copy, Debug, PartialEq, Error)]

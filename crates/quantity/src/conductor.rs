@@ -4,7 +4,7 @@
 //! for the gauges. Both from memory; the resistances belong to the power discipline.
 
 use crate::scan::{Piece, number};
-use crate::{Dimension, Fault, FaultKind, SpreadFault};
+use crate::{Dimension, Fault, FaultKind, SpreadFault, StrandClass};
 
 /// A copper conductor, as an area with its class or as a gauge.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -13,12 +13,12 @@ pub enum Conductor {
     Stranded {
         /// Nominal cross-section in mm2, above zero.
         area_mm2: f64,
-        /// 2 (stranded) or 5 (flexible).
-        class: u8,
+        /// How it is stranded.
+        class: StrandClass,
         /// Whether the wires are coated with tin.
         tinned: bool,
     },
-    /// American wire gauge: 40 (thin) to 0, then -1 for 2/0, -2 for 3/0, -3 for 4/0.
+    /// Solid wire by American wire gauge: 40 (thin) to 0, then -1 for 2/0, -2 for 3/0, -3 for 4/0.
     Awg(i32),
 }
 
@@ -101,8 +101,8 @@ fn stranded(text: Piece<'_>) -> Result<Conductor, Fault> {
     }
     let (class_word, rest) = rest.first_word();
     let class = match class_word.text {
-        "2" => 2,
-        "5" => 5,
+        "2" => StrandClass::Two,
+        "5" => StrandClass::Five,
         found => {
             let at = if class_word.is_empty() {
                 keyword

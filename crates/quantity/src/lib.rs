@@ -21,6 +21,7 @@ mod nearest;
 mod scan;
 mod share;
 mod show;
+mod strand;
 mod unit;
 
 pub use amount::{Amount, Law, parse_amount};
@@ -33,6 +34,7 @@ pub use money::{Money, currency_decimals, parse_money};
 pub use nearest::nearest;
 pub use share::{Share, parse_share};
 pub use show::show;
+pub use strand::StrandClass;
 
 /// Seconds of a day (SI Brochure, 9th edition, table 8).
 pub const SECONDS_PER_DAY: f64 = 86_400.0;

@@ -9,7 +9,7 @@
 use std::collections::VecDeque;
 
 use plan::{Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
-use power::conductor::{Conductor, StrandClass, loop_resistance_ohm};
+use power::conductor::loop_resistance_ohm;
 use power::{Branch, Converter, LoadKind, Network, Source};
 
 use super::{InputError, profile};
@@ -92,7 +92,7 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
             let depth_m =
                 (line.modules[span.from.0].depth_m + line.modules[span.to.0].depth_m) / 2.0;
             let temperature_degc = water.temperature_degc(depth_m)?;
-            loop_resistance_ohm(of_plan(conductor), span.length_m, temperature_degc)
+            loop_resistance_ohm(conductor, span.length_m, temperature_degc)
                 .map(Some)
                 .map_err(|source| InputError::Conductor {
                     what: format!("span.{}", span.id),
@@ -101,25 +101,6 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
         })
         .collect::<Result<_, InputError>>()?;
     Ok(Electric { wire_ohm })
-}
-
-fn of_plan(conductor: quantity::Conductor) -> Conductor {
-    match conductor {
-        quantity::Conductor::Stranded {
-            area_mm2,
-            class,
-            tinned,
-        } => Conductor::Stranded {
-            area_mm2,
-            class: if class == 2 {
-                StrandClass::Two
-            } else {
-                StrandClass::Five
-            },
-            tinned,
-        },
-        quantity::Conductor::Awg(gauge) => Conductor::Awg(gauge),
-    }
 }
 
 impl Conditions {
@@ -393,7 +374,7 @@ mod tests {
     #[test]
     fn val_a_conductor_keeps_its_area() {
         let text = quantity::parse_conductor("1.0 mm2 class 5").unwrap();
-        let ohm = loop_resistance_ohm(of_plan(text), 100.0, 20.0).unwrap();
+        let ohm = loop_resistance_ohm(text, 100.0, 20.0).unwrap();
         assert!((ohm - 3.9).abs() < 1e-9, "{ohm}");
     }
 }

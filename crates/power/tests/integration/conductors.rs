@@ -1,9 +1,10 @@
 //! Conductors against the tables they come from.
 
 use power::conductor::{
-    Conductor, ConductorError, LISTED_AREAS_MM2, StrandClass, awg_diameter_mm,
-    conductor_resistance_20_ohm_per_km, loop_resistance_ohm,
+    ConductorError, LISTED_AREAS_MM2, awg_diameter_mm, conductor_resistance_20_ohm_per_km,
+    loop_resistance_ohm,
 };
+use quantity::{Conductor, StrandClass};
 
 fn stranded(area_mm2: f64, class: StrandClass, tinned: bool) -> Conductor {
     Conductor::Stranded {

@@ -1,11 +1,12 @@
 //! Four networks against two programs outside the project: `reference/power/scipy-networks.json` (MINPACK through
 //! SciPy) and `reference/power/ngspice-networks.json` (a general circuit simulator).
 
-use power::conductor::{Conductor, StrandClass, loop_resistance_ohm};
+use power::conductor::loop_resistance_ohm;
 use power::{
     Branch, Load, LoadKind, Method, Network, Solver, Source, collapse_factor, headroom_w,
     short_circuit_current_a, solve,
 };
+use quantity::{Conductor, StrandClass};
 use serde_json::Value;
 
 /// Both programs agree to 1e-8 V; their results are kept with ten digits.

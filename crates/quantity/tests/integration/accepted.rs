@@ -1,8 +1,8 @@
 //! Spellings that must be read, and what they must give.
 
 use quantity::{
-    Amount, Conductor, Dimension, EventRate, Law, LevelAmount, LevelKind, Money, parse_amount,
-    parse_conductor, parse_event_rate, parse_level, parse_money, parse_share,
+    Amount, Conductor, Dimension, EventRate, Law, LevelAmount, LevelKind, Money, StrandClass,
+    parse_amount, parse_conductor, parse_event_rate, parse_level, parse_money, parse_share,
 };
 
 fn si(text: &str, dimension: Dimension) -> f64 {
@@ -171,9 +171,15 @@ fn verif_conductors() {
         tinned,
     };
     for (text, conductor) in [
-        ("1.0 mm2 class 5", stranded(1.0, 5, false)),
-        ("1.5 mm2 class 2 tinned", stranded(1.5, 2, true)),
-        ("0.75mm\u{b2} class 5", stranded(0.75, 5, false)),
+        ("1.0 mm2 class 5", stranded(1.0, StrandClass::Five, false)),
+        (
+            "1.5 mm2 class 2 tinned",
+            stranded(1.5, StrandClass::Two, true),
+        ),
+        (
+            "0.75mm\u{b2} class 5",
+            stranded(0.75, StrandClass::Five, false),
+        ),
         ("18 AWG", Conductor::Awg(18)),
         ("18AWG", Conductor::Awg(18)),
         ("0 AWG", Conductor::Awg(0)),
