@@ -98,7 +98,7 @@ pub enum FileError {
     },
     /// A sample so large that its pressure is no 32-bit number.
     #[error(
-        "{}: sample {value} in frame {frame} (from 0), channel {channel} (from 1) is beyond any sound: its pressure cannot be held",
+        "{}: sample {value:e} in frame {frame} (from 0), channel {channel} (from 1) is beyond any sound: its pressure cannot be held",
         file.display()
     )]
     Beyond {

@@ -59,8 +59,7 @@ impl Levels {
 
     /// Takes the next samples.
     pub fn push(&mut self, x: &[f32]) {
-        self.sum.add(x);
-        self.plain.add(x);
+        self.sum.add_both(x, &mut self.plain);
         let (body, tail) = x.as_chunks::<8>();
         let (mut high, mut low) = ([self.highest; 8], [self.lowest; 8]);
         for c in body {

@@ -20,6 +20,8 @@ const FULL_SCALE: &str = "Full scale";
 const NAME_GAP_PX: f64 = 10.0;
 /// Room for names at most.
 const MOST_NAME_PX: f64 = 150.0;
+/// Fewer numbers than these tell nothing.
+const LEAST_NUMBERS: usize = 3;
 /// Which bars bear their number where not all can.
 const STEPS: [usize; 9] = [2, 5, 10, 20, 50, 100, 200, 500, 1000];
 
@@ -90,7 +92,7 @@ pub(super) fn lay_out_strip(of: StripOf<'_>, time: &Axis) -> Strip {
     tries.extend(
         std::iter::once(&1)
             .chain(&STEPS)
-            .filter(|step| **step <= of.marks.len())
+            .filter(|step| **step == 1 || of.marks.len() / **step >= LEAST_NUMBERS)
             .map(|&step| (Lettering::Number { step }, lanes)),
     );
     let mut strip = tries

@@ -116,7 +116,7 @@ proptest! {
                 levels.push(b.x);
                 weighting.process(b.x);
             });
-            [levels.mean_square(), levels.peak(), levels.peak_to_peak(), weighting.mean_square()].map(|v| (0, v.to_bits())).into()
+            [levels.mean_square(), levels.mean(), levels.peak(), levels.peak_to_peak(), weighting.mean_square()].map(|v| (0, v.to_bits())).into()
         });
     }
 

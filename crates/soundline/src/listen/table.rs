@@ -64,8 +64,11 @@ pub(crate) fn recording(
     if hearing.full_scale_samples > 0 {
         writeln!(
             to,
-            "  warning: {} samples at full scale or beyond: what was louder may be cut off",
-            hearing.full_scale_samples
+            "  warning: {} at full scale or beyond: what was louder may be cut off",
+            match hearing.full_scale_samples {
+                1 => "1 sample".to_owned(),
+                n => format!("{n} samples"),
+            }
         )?;
     }
     for (ear, assigned) in labels.assigned.iter().enumerate() {
