@@ -193,68 +193,37 @@ pub(crate) struct SquareSum {
     lanes: [f64; LANES],
 }
 
-/// A sum of samples in lanes by position, kept beside a [`SquareSum`].
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct PlainSum {
-    lanes: [f64; LANES],
-}
-
 impl SquareSum {
     pub(crate) fn add(&mut self, x: &[f32]) {
-        self.take::<false>(x, &mut PlainSum::default());
-    }
-
-    /// Adds the samples themselves to `plain` in the same pass, which is then to be fed in no other way.
-    pub(crate) fn add_both(&mut self, x: &[f32], plain: &mut PlainSum) {
-        self.take::<true>(x, plain);
-    }
-
-    fn take<const PLAIN: bool>(&mut self, x: &[f32], plain: &mut PlainSum) {
         let head = ((LANES as u64 - self.count % LANES as u64) % LANES as u64).min(x.len() as u64)
             as usize;
         let (head, body) = x.split_at(head);
         for &v in head {
-            self.take_one::<PLAIN>(v, plain);
+            self.add_one(v);
         }
         let (body, tail) = body.as_chunks::<LANES>();
-        let (mut lanes, mut sums) = (self.lanes, plain.lanes);
+        let mut lanes = self.lanes;
         for c in body {
             for i in 0..LANES {
                 let v = f64::from(c[i]);
                 lanes[i] += v * v;
-                if PLAIN {
-                    sums[i] += v;
-                }
             }
         }
-        (self.lanes, plain.lanes) = (lanes, sums);
+        self.lanes = lanes;
         self.count += (body.len() * LANES) as u64;
         for &v in tail {
-            self.take_one::<PLAIN>(v, plain);
+            self.add_one(v);
         }
     }
 
-    fn take_one<const PLAIN: bool>(&mut self, v: f32, plain: &mut PlainSum) {
+    fn add_one(&mut self, v: f32) {
         let v = f64::from(v);
-        let lane = (self.count % LANES as u64) as usize;
-        self.lanes[lane] += v * v;
-        if PLAIN {
-            plain.lanes[lane] += v;
-        }
+        self.lanes[(self.count % LANES as u64) as usize] += v * v;
         self.count += 1;
     }
 
     pub(crate) fn total(&self) -> f64 {
-        in_pairs(&self.lanes)
+        let l = &self.lanes;
+        ((l[0] + l[4]) + (l[2] + l[6])) + ((l[1] + l[5]) + (l[3] + l[7]))
     }
-}
-
-impl PlainSum {
-    pub(crate) fn total(&self) -> f64 {
-        in_pairs(&self.lanes)
-    }
-}
-
-fn in_pairs(l: &[f64; LANES]) -> f64 {
-    ((l[0] + l[4]) + (l[2] + l[6])) + ((l[1] + l[5]) + (l[3] + l[7]))
 }
