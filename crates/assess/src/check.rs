@@ -9,7 +9,9 @@ use crate::evidence::Record;
 use crate::open::open;
 use crate::reach::{Reach, lost};
 use crate::verdict::{Judged, Verdict, Word};
-use crate::{delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts};
+use crate::{
+    delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts, year_verdicts,
+};
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
 #[derive(Clone, Debug, Default)]
@@ -124,6 +126,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         return check;
     };
     let reach = Reach { reading, line };
+    let mut assumed_in_years = Vec::new();
     for r in &line.requirements {
         let own = format!("requirement.{}", r.id);
         let spoilt = reach
@@ -131,7 +134,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             .or_else(|| reach.spoilt(&reach.of(&r.that)));
         let verdicts = match spoilt {
             Some(unknown) => vec![unknown],
-            None => verdicts(line, r, &reading.digest, shelf),
+            None => verdicts(line, r, &reading.digest, shelf, &mut assumed_in_years),
         };
         check.requirements.push(Judged::new(
             r.id.clone(),
@@ -169,12 +172,24 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         }
     }
     check.assumed = assumed(line);
+    for one in assumed_in_years {
+        if !check.assumed.contains(&one) {
+            check.assumed.push(one);
+        }
+    }
     check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
 }
 
-fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> Vec<Verdict> {
+/// `assumed` gets what counts in these verdicts although nobody wrote it.
+fn verdicts(
+    line: &Line,
+    r: &Requirement,
+    plan_digest: &str,
+    shelf: &Shelf,
+    assumed: &mut Vec<String>,
+) -> Vec<Verdict> {
     match &r.that {
         That::Voltage { of, limits } => power_verdicts::voltage(line, *of, *limits),
         That::SupplyCurrent { of, at_most_a } => {
@@ -200,6 +215,11 @@ fn verdicts(line: &Line, r: &Requirement, plan_digest: &str, shelf: &Shelf) -> V
         That::StorageTime { of, at_least_s } => {
             vec![other_verdicts::storage_time(line, *of, *at_least_s)]
         }
+        That::OutageHours {
+            of,
+            at_most_s,
+            confidence,
+        } => year_verdicts::outage_hours(line, *of, *at_most_s, r.share, *confidence, assumed),
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }
 }
@@ -285,6 +305,26 @@ fn sentence(line: &Line, r: &Requirement) -> String {
                 |q| show(q.si, Dimension::Time),
             );
             format!("storage.{} lasts {limit}", line.storages[of.0].id)
+        }
+        That::OutageHours {
+            of,
+            at_most_s,
+            confidence,
+        } => {
+            let whose = of.map_or_else(
+                || "every battery".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id),
+            );
+            return format!(
+                "{whose} leaves the line without power for at most {} a year, in {} of years, shown with {} confidence",
+                show(at_most_s.si, Dimension::Time),
+                r.share
+                    .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(
+                    confidence.map_or(year_verdicts::CONFIDENCE, |q| q.si),
+                    Dimension::Ratio
+                ),
+            );
         }
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };

@@ -6,6 +6,7 @@
 mod assumed;
 mod check;
 mod delay_verdicts;
+mod energy_year;
 pub mod evidence;
 pub mod input;
 mod link_verdicts;
@@ -16,6 +17,9 @@ mod queue;
 mod reach;
 mod uplink_verdicts;
 mod verdict;
+mod year_verdicts;
 
 pub use check::{Check, Shelf, Status, check};
+pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
+pub use year_verdicts::{WEATHER_SEED, generated_years};

@@ -1,14 +1,15 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
-use plan::{Line, Position, SupplyKind};
+use plan::{Line, Position, SupplyKind, That};
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
 pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     let mut all = Vec::new();
-    for supply in &line.supplies {
+    for (s, supply) in line.supplies.iter().enumerate() {
         match supply.kind {
+            SupplyKind::SolarBattery if judged(line, s) => {}
             SupplyKind::SolarBattery => all.push(format!(
-                "supply.{}: whether panels and battery carry the load through the deployment and its darkest month",
+                "supply.{}: whether panels and battery carry the load through the deployment and its darkest month: a requirement on `outage-hours` asks it",
                 supply.id
             )),
             SupplyKind::PrimaryCells => all.push(format!(
@@ -40,4 +41,11 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
         ));
     }
     all
+}
+
+/// Whether some requirement asks for the year of a supply.
+fn judged(line: &Line, supply: usize) -> bool {
+    line.requirements.iter().any(
+        |r| matches!(&r.that, That::OutageHours { of, .. } if of.is_none_or(|s| s.0 == supply)),
+    )
 }

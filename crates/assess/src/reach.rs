@@ -77,6 +77,13 @@ impl Reach<'_> {
                 }
                 parts
             }
+            That::OutageHours { .. } => {
+                let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "requirement"));
+                for table in ["deployment", "site", "traffic"] {
+                    parts.insert(table.to_owned());
+                }
+                parts
+            }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| kind != "storage");
                 for table in ["deployment", "site", "traffic"] {

@@ -3,11 +3,13 @@
 //! `check` and the rehearsal both build their inputs here, so that both speak of the same line.
 
 mod electric;
+mod energy;
 mod sea;
 mod sound;
 mod traffic;
 
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
+pub use energy::{EnergyInput, LoadPart, energy};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};
 pub use traffic::{
@@ -71,6 +73,42 @@ pub enum InputError {
         what: String,
         /// The count of the limit.
         count: f64,
+    },
+    /// Something that the year's load needs is open.
+    #[error("{what}")]
+    Open {
+        /// What.
+        what: String,
+    },
+    /// The line has no operating point in the usual states.
+    #[error("{what}: {source}")]
+    Network {
+        /// The supply: a typed path.
+        what: String,
+        /// Why.
+        source: power::NetworkError,
+    },
+    /// A site or panels that the sun's formulas do not take.
+    #[error("the sun: {source}")]
+    Sun {
+        /// Why.
+        #[from]
+        source: power::sun::SunError,
+    },
+    /// A clearness that no weather can have.
+    #[error("the weather: {source}")]
+    Weather {
+        /// Why.
+        #[from]
+        source: power::weather::WeatherError,
+    },
+    /// A battery, panels or load that the hourly year does not take.
+    #[error("{what}: {source}")]
+    Year {
+        /// The supply: a typed path.
+        what: String,
+        /// Why.
+        source: power::year::YearError,
     },
     /// Frames that cannot be.
     #[error("traffic: {source}")]

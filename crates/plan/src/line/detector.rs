@@ -1,5 +1,7 @@
 //! Detectors, their stages and their notices.
 
+use quantity::EventRate;
+
 use super::{Decibels, Q, SensorIx};
 use crate::site::Site;
 
@@ -14,6 +16,8 @@ pub struct Detector {
     pub on: SensorIx,
     /// Stages from samples to events; the last is a trigger.
     pub stages: Vec<Stage>,
+    /// Events that it is expected to tell, false ones among them.
+    pub expects: Option<EventRate>,
 }
 
 /// The level that a stage makes.

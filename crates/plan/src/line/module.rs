@@ -20,6 +20,9 @@ pub struct Module {
     pub loads: Vec<StateLoad>,
     /// The state in which it works when nothing happens: index into `loads`.
     pub starts_in: Option<usize>,
+    /// Share of the time in each state when nothing happens: index into `loads`, and 0 to 1, together 1; empty when the
+    /// plan does not say.
+    pub duty: Vec<(usize, Q)>,
     /// Boot time and power.
     pub boot: Option<Boot>,
     /// What still goes through the module when it is hung or dead.

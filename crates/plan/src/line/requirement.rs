@@ -123,6 +123,16 @@ pub enum That {
         /// Lower limit, s.
         at_least_s: Option<Q>,
     },
+    /// Hours of a year in which a supply's battery leaves the line without power (each such supply when `of` is absent), in
+    /// the share of years that the requirement names.
+    OutageHours {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Upper limit, s.
+        at_most_s: Q,
+        /// Confidence with which the share of years must be shown, 0 to 1.
+        confidence: Option<Q>,
+    },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {
         /// Path of the cue sheet, relative to the plan's folder.

@@ -19,6 +19,9 @@ pub(super) fn modules(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
+/// Shares of the time are decimals that people write: they add up to the whole within this.
+const ROUNDING: f64 = 1e-9;
+
 fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     let position = f.table("position")?;
     let mut loads: Vec<StateLoad> = Vec::new();
@@ -44,6 +47,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     }
     r.declared.add_states(id, f, &loads);
     let starts_in = starts_in(r, id, f, &loads);
+    let duty = duty(r, f, &loads);
     let input = f.table("input").and_then(|(t, _)| input(r, t));
     if f.has("loads") && !f.has("input") {
         let site = f.site_of("loads").unwrap_or(f.site);
@@ -65,6 +69,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         input,
         loads,
         starts_in,
+        duty,
         boot: f.table("boot").and_then(|(t, _)| {
             Some(Boot {
                 time_s: t.q("time")?,
@@ -128,6 +133,60 @@ fn starts_in(r: &mut Resolver<'_>, id: &str, f: &Fields, loads: &[StateLoad]) ->
         );
     }
     found
+}
+
+/// Shares of the time by state; empty when none are written, or some are wrong.
+fn duty(r: &mut Resolver<'_>, f: &Fields, loads: &[StateLoad]) -> Vec<(usize, Q)> {
+    let mut duty: Vec<(usize, Q)> = Vec::new();
+    for t in f.tables("duty") {
+        let (Some((state, site)), Some(share)) = (t.text("state"), t.q("share")) else {
+            return Vec::new();
+        };
+        let Some(index) = loads.iter().position(|l| &l.state == state) else {
+            r.tell(
+                Mistake::error(
+                    Code::NamesNothing,
+                    site,
+                    format!("there is no state `{state}`"),
+                )
+                .label("names nothing")
+                .help(format!(
+                    "the states of this module are: {}",
+                    join(loads.iter().map(|l| l.state.as_str()))
+                )),
+            );
+            return Vec::new();
+        };
+        if let Some((_, first)) = duty.iter().find(|(i, _)| *i == index) {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    site,
+                    format!("state `{state}` has two shares of the time"),
+                )
+                .label("again here")
+                .related(first.at, "first here"),
+            );
+            return Vec::new();
+        }
+        duty.push((index, share));
+    }
+    let sum: f64 = duty.iter().map(|(_, q)| q.si).sum();
+    if !duty.is_empty() && (sum - 1.0).abs() > ROUNDING {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                f.site_of("duty").unwrap_or(f.site),
+                format!(
+                    "the shares of the time add up to {:.4} %, not to 100 %",
+                    100.0 * sum
+                ),
+            )
+            .label("not the whole time"),
+        );
+        return Vec::new();
+    }
+    duty
 }
 
 impl Declared {

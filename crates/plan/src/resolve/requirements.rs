@@ -84,6 +84,17 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
             })
         }
+        "outage-hours" => {
+            let of = match of(r, f, RefKind::Supply)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.supplies, p, |s| &s.id).map(SupplyIx)?),
+            };
+            Some(That::OutageHours {
+                of,
+                at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
+                confidence: f.q("confidence"),
+            })
+        }
         _ => {
             let (cues, at) = f.text("cues")?;
             if !stays_inside(Path::new(cues)) {

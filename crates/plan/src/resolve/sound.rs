@@ -34,6 +34,7 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             at: f.site,
             on,
             stages: stages.into_iter().map(|(s, _)| s).collect(),
+            expects: f.event_rate("expects").map(|(rate, _)| *rate),
         });
     }
 }

@@ -76,6 +76,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("uplink-messages", &["of", "at_most"], &[], "400 per 30 d"),
     limited("uplink-cost", &["of", "at_most"], &[], "50 EUR"),
     limited("storage-time", &["of"], &["at_least"], "240 d"),
+    limited(
+        "outage-hours",
+        &["at_most", "share"],
+        &["of", "confidence"],
+        "0 h",
+    ),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.

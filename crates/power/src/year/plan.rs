@@ -84,6 +84,14 @@ pub struct Scratch {
     charge: Vec<f64>,
 }
 
+impl Scratch {
+    /// Usable state of charge at the end of each hour of the last year that was run, 1 January first; empty before any.
+    #[must_use]
+    pub fn charge(&self) -> &[f64] {
+        &self.charge
+    }
+}
+
 /// What one run through the hours tells.
 struct Run {
     ledger: Ledger,

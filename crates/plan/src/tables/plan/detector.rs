@@ -23,6 +23,11 @@ pub(crate) const DETECTOR: Section = Section {
             S::Tables(&STAGE),
             "stages in order; the last is a trigger",
         ),
+        o(
+            "expects",
+            S::EventRate,
+            "events that it is expected to tell, false ones among them: what the year's energy rests on",
+        ),
     ],
 };
 

@@ -5,11 +5,21 @@ use quantity::Dimension as D;
 use super::mooring::POSITION;
 use super::sensor::SENSOR;
 use crate::field::{
-    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Section, Shape as S, between, optional as o,
     required as r,
 };
 
 const PASS: &[&str] = &["always", "powered", "running", "never"];
+
+const DUTY: Section = Section {
+    name: "a share of a module's time",
+    doc: "A state and the share of the time that it holds; the shares of a module add up to 100 %.",
+    part: None,
+    fields: &[
+        r("state", S::Text, "the state, one of its loads"),
+        r("share", S::Amount(D::Ratio, SHARE), "share of the time"),
+    ],
+};
 
 pub(crate) const MODULE: Section = Section {
     name: "a module",
@@ -32,6 +42,11 @@ pub(crate) const MODULE: Section = Section {
             "starts_in",
             S::Text,
             "the state in which it works when nothing happens",
+        ),
+        o(
+            "duty",
+            S::Tables(&DUTY),
+            "share of the time in each state when nothing happens; always in `starts_in` when not written",
         ),
         o("boot", S::Table(&BOOT), "boot time and power"),
         o(

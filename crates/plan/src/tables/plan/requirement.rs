@@ -16,6 +16,7 @@ const THAT: &[&str] = &[
     "uplink-messages",
     "uplink-cost",
     "storage-time",
+    "outage-hours",
     "rehearsed",
 ];
 
@@ -57,6 +58,11 @@ pub(crate) const REQUIREMENT: Section = Section {
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
             "share of cases in which it must hold; all when not written",
+        ),
+        o(
+            "confidence",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "of `outage-hours`: confidence with which the share of years must be shown; 95 % when not written",
         ),
         o(
             "when_wind_at_most",
