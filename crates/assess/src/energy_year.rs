@@ -52,6 +52,8 @@ pub struct EnergyYears {
     pub wh_per_sensor_hour: Option<f64>,
     /// Days that the battery lasts from full without any light, at its temperature and age, down to the cut-off.
     pub autonomy_d: f64,
+    /// Hour of the year, in local standard time, at which the planned deployment begins with a full battery.
+    pub start_hour: usize,
     /// January to December.
     pub months: [MonthRow; 12],
     /// Hours off of each year, the worse of the starts.
@@ -144,6 +146,10 @@ pub fn energy_years(
         load_w,
         wh_per_sensor_hour: (hydrophones > 0).then(|| load_w / hydrophones as f64),
         autonomy_d: usable_wh / load_w / 24.0,
+        start_hour: match system.start {
+            power::year::Start::At { hour, .. } => hour,
+            power::year::Start::Repeating => 0,
+        },
         months: all.months(),
         lowest_charge: all.lowest.iter().flatten().copied().fold(1.0, f64::min),
         band: all.band(),
@@ -275,7 +281,7 @@ impl Gathered {
     fn months(&self) -> [MonthRow; 12] {
         let years = self.lowest.len() as f64;
         std::array::from_fn(|m| {
-            let days = f64::from(DAYS_OF[m]) * years;
+            let days = DAYS_OF_MONTHS[m] as f64 * years;
             let mut lowest: Vec<f64> = self.lowest.iter().map(|year| year[m]).collect();
             lowest.sort_by(f64::total_cmp);
             MonthRow {
@@ -305,4 +311,10 @@ impl Gathered {
 }
 
 /// Days of each month of a year of 365 days.
-const DAYS_OF: [u32; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+pub const DAYS_OF_MONTHS: [usize; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+
+/// Two-sided exact limits of a share of years (Clopper and Pearson 1934); `None` for counts or a confidence that cannot be.
+#[must_use]
+pub fn share_limits(bad: u64, years: u64, confidence: f64) -> Option<(f64, f64)> {
+    chance::clopper_pearson(bad, years, confidence).ok()
+}

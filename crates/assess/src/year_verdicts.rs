@@ -18,10 +18,11 @@ pub const WEATHER_SEED: u64 = 1;
 const MOST_YEARS: u64 = 3000;
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
+/// What gets each year: its number, the start (0 for the planned one, 1 for the last), its account, and the usable state of charge
+/// at the end of each of its hours, 1 January first. It says whether to go on.
+pub type EachYear<'a> = dyn FnMut(u64, usize, &YearAccount, &[f64]) -> bool + 'a;
+
 /// The years of a supply, for each planned start one after the other.
-///
-/// `each` gets the number of the year, the start (0 for the planned one, 1 for the last), its account, and the usable state of
-/// charge at the end of each of its hours, 1 January first; it says whether to go on.
 ///
 /// # Errors
 /// [`InputError`] for what the energy year refuses.
@@ -30,7 +31,7 @@ pub fn generated_years(
     input: &EnergyInput,
     seed: u64,
     years: u64,
-    each: &mut dyn FnMut(u64, usize, &YearAccount, &[f64]) -> bool,
+    each: &mut EachYear<'_>,
 ) -> Result<(), InputError> {
     let plans = input.plans(line)?;
     let what = || format!("supply.{}", line.supplies[input.supply.0].id);

@@ -12,6 +12,7 @@ use crate::listen::ListenError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
+use crate::year::YearCommandError;
 
 /// Why a command ended without doing its work.
 #[derive(Debug, Error)]
@@ -31,6 +32,9 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// The years of a supply cannot be computed.
+    #[error(transparent)]
+    Year(#[from] YearCommandError),
     /// Ctrl-C cannot be watched for.
     #[error("watch for Ctrl-C: {0}")]
     Signal(#[from] ctrlc::Error),
@@ -70,6 +74,7 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
+            Failure::Year(error) => error.help(),
             Failure::Output(_) | Failure::Signal(_) | Failure::File(_) | Failure::Plan { .. } => {
                 None
             }
@@ -82,6 +87,7 @@ impl Failure {
             self,
             Failure::Listen(ListenError::Cancelled { .. })
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
+                | Failure::Year(YearCommandError::Cancelled)
         )
     }
 

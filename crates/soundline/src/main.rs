@@ -16,6 +16,7 @@ mod plan_file;
 mod rehearse;
 mod schema;
 mod shell;
+mod year;
 
 use clap::{Parser, Subcommand};
 
@@ -48,6 +49,7 @@ enum Command {
     Check(check::Args),
     Rehearse(rehearse::Args),
     Listen(listen::Args),
+    Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
     Completions(completions::Args),
@@ -84,6 +86,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Check(args) => check::run(&args, out),
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
+        Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),

@@ -5,6 +5,7 @@
 //! up) the power that it adds at the supply times how long and how often. Each addition is the network solved once
 //! more with that one change, so it holds what the cable loses; that several at once lose a little more is left out.
 
+use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Action, Line, ModuleIx, SupplyIx, UplinkIx, When};
 use power::battery::{Battery, Chemistry};
@@ -131,7 +132,11 @@ pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
         assumed.push("no wind cools the panels, because none is written".to_owned());
         [0.0; 12]
     });
-    let year = i32::from(Offset::UTC.to_datetime(line.deployment.start).year());
+    let start = line.deployment.start.ok_or(InputError::NotSaid {
+        what: "the deployment".to_owned(),
+        missing: "its start",
+    })?;
+    let year = i32::from(Offset::UTC.to_datetime(start).year());
     let observer = Observer {
         latitude_deg: line.sea.latitude_deg.si,
         longitude_deg: line.sea.longitude_deg.si,
@@ -204,7 +209,7 @@ pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
                 },
                 battery_temperature_degc: [surface_degc; 12],
                 start: Start::At {
-                    hour: hour_of_year(line, later_s)?,
+                    hour: hour_of_year(line, start, later_s)?,
                     charge: 1.0,
                 },
             })
@@ -251,12 +256,10 @@ fn chemistry_name(of: plan::Chemistry) -> &'static str {
 }
 
 /// The hour of a year of 365 days, in local standard time, at which the deployment begins when it begins so much later.
-fn hour_of_year(line: &Line, later_s: f64) -> Result<usize, InputError> {
+fn hour_of_year(line: &Line, start: Timestamp, later_s: f64) -> Result<usize, InputError> {
     let zone_s = (line.sea.longitude_deg.si / 15.0).round() * SECONDS_PER_HOUR;
     let seconds = (later_s + zone_s) as i64;
-    let start = line
-        .deployment
-        .start
+    let start = start
         .checked_add(jiff::SignedDuration::from_secs(seconds))
         .map_err(|_| InputError::Open {
             what: "the start with its slip leaves the calendar".to_owned(),

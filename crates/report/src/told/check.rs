@@ -92,7 +92,7 @@ fn totals(check: &Check) -> String {
     )
 }
 
-fn list(out: &mut String, title: &str, lines: &[String]) {
+pub(super) fn list(out: &mut String, title: &str, lines: &[String]) {
     if lines.is_empty() {
         return;
     }
@@ -106,7 +106,7 @@ fn list(out: &mut String, title: &str, lines: &[String]) {
 
 /// Words put into rows of at most `width` characters. What stands between a pair of backticks stays in one row, however long,
 /// so that a command can be copied from it.
-fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut rows = vec![String::new()];
     for word in unbroken(text) {
         let row = rows.last_mut().expect("there is always a row");

@@ -1,0 +1,342 @@
+//! The picture of many energy years: state of charge by day, sun and load by month, the worst week enlarged.
+
+use assess::{DAYS_OF_MONTHS, EnergyYears};
+
+use super::canvas::{Align, Area, checked_size, shortened};
+use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
+use super::shapes::{self, Shape};
+use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+
+const MONTHS: [&str; 12] = [
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+];
+const ALL_YEARS: Rgb = [222, 232, 240];
+const MOST_YEARS: Rgb = [166, 196, 220];
+const MIDDLE: Rgb = [22, 78, 120];
+const LOWEST: Rgb = [176, 58, 20];
+const SUN: Rgb = [226, 186, 84];
+const TEXT_PX: f32 = 15.0;
+const TITLE_PX: f32 = 22.0;
+const LOWEST_DASHES: &[f32] = &[10.0, 5.0];
+
+/// The picture as a PNG file.
+///
+/// # Errors
+/// [`PictureError::Size`].
+pub fn year_picture_png(
+    title: &str,
+    years: &EnergyYears,
+    size: PictureSize,
+) -> Result<Vec<u8>, PictureError> {
+    let shapes = draw(title, years, size)?;
+    Ok(shapes::png(&shapes, size, title, &description(years)))
+}
+
+/// The picture as an SVG file.
+///
+/// # Errors
+/// [`PictureError::Size`].
+pub fn year_picture_svg(
+    title: &str,
+    years: &EnergyYears,
+    size: PictureSize,
+) -> Result<String, PictureError> {
+    let shapes = draw(title, years, size)?;
+    Ok(shapes::svg(&shapes, size, title, &description(years)))
+}
+
+fn description(years: &EnergyYears) -> String {
+    format!(
+        "Usable state of charge of {} through {} generated years, sun and load by month, and the worst week.",
+        years.supply, years.years
+    )
+}
+
+struct Drawing {
+    shapes: Vec<Shape>,
+}
+
+impl Drawing {
+    fn text(&mut self, text: impl Into<String>, at: (f64, f64), align: Align, colour: Rgb) {
+        self.shapes.push(Shape::Text {
+            text: text.into(),
+            at,
+            size_px: TEXT_PX,
+            align,
+            colour,
+        });
+    }
+
+    fn fill(&mut self, (left, top, right, bottom): (f64, f64, f64, f64), colour: Rgb) {
+        let area = Area {
+            left,
+            top,
+            right,
+            bottom,
+        };
+        self.shapes.push(Shape::Fill { area, colour });
+    }
+
+    fn line(&mut self, points: Vec<(f64, f64)>, colour: Rgb, width_px: f32, dashed: bool) {
+        self.shapes.push(Shape::Line {
+            points,
+            colour,
+            width_px,
+            dashes_px: if dashed { LOWEST_DASHES } else { &[] },
+        });
+    }
+
+    /// Frame, horizontal grid with labels, and what the vertical axis is.
+    fn frame(&mut self, area: Area, vertical: &Axis, what: &str) {
+        let (low, high) = vertical.range();
+        let (ticks, decimals) = linear_ticks(low, high, 6);
+        for tick in ticks {
+            let y = vertical.px(tick);
+            self.line(vec![(area.left, y), (area.right, y)], GRID_LINE, 1.0, false);
+            self.text(
+                format!("{tick:.decimals$}"),
+                (area.left - 8.0, y + 5.0),
+                Align::Right,
+                INK,
+            );
+        }
+        self.text(what, (area.left, area.top - 10.0), Align::Left, INK);
+    }
+
+    fn border(&mut self, area: Area) {
+        let corners = vec![
+            (area.left, area.top),
+            (area.right, area.top),
+            (area.right, area.bottom),
+            (area.left, area.bottom),
+            (area.left, area.top),
+        ];
+        self.line(corners, QUIET_INK, 1.0, false);
+    }
+}
+
+fn draw(title: &str, years: &EnergyYears, size: PictureSize) -> Result<Vec<Shape>, PictureError> {
+    checked_size(size.width_px, size.height_px)?;
+    let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
+    let mut drawing = Drawing { shapes: Vec::new() };
+    drawing.shapes.push(Shape::Text {
+        text: shortened(title, TITLE_PX, width - 100.0),
+        at: (70.0, 36.0),
+        size_px: TITLE_PX,
+        align: Align::Left,
+        colour: INK,
+    });
+    let top = Area {
+        left: 70.0,
+        top: 104.0,
+        right: width - 30.0,
+        bottom: 0.56 * height,
+    };
+    let lower = (top.bottom + 100.0, height - 60.0);
+    let months = Area {
+        left: 70.0,
+        top: lower.0,
+        right: 0.56 * width,
+        bottom: lower.1,
+    };
+    let week = Area {
+        left: months.right + 90.0,
+        right: width - 30.0,
+        ..months
+    };
+    charge_by_day(&mut drawing, years, top)?;
+    sun_and_load(&mut drawing, years, months)?;
+    worst_week(&mut drawing, years, week)?;
+    drawing.text(
+        "Generated years err to the dark side; they show no single winter that was.",
+        (70.0, height - 14.0),
+        Align::Left,
+        QUIET_INK,
+    );
+    Ok(drawing.shapes)
+}
+
+fn percent(area: Area) -> Result<Axis, PictureError> {
+    Axis::new(
+        "charge",
+        "%",
+        AxisScale::Linear,
+        (0.0, 100.0),
+        (area.bottom, area.top),
+    )
+}
+
+fn charge_by_day(
+    drawing: &mut Drawing,
+    years: &EnergyYears,
+    area: Area,
+) -> Result<(), PictureError> {
+    let vertical = percent(area)?;
+    let days = years.band.len() as f64;
+    let x = |day: f64| area.left + area.width() * day / days;
+    for (day, of_day) in years.band.iter().enumerate() {
+        let (left, right) = (x(day as f64), x(day as f64 + 1.0));
+        let y = |i: usize| vertical.px(100.0 * of_day[i]);
+        drawing.fill((left, y(4), right, y(0)), ALL_YEARS);
+        drawing.fill((left, y(3), right, y(1)), MOST_YEARS);
+    }
+    drawing.frame(area, &vertical, "usable charge at the end of the day, %");
+    let line = |i: usize| -> Vec<(f64, f64)> {
+        let of_day = years.band.iter().enumerate();
+        of_day
+            .map(|(day, shares)| (x(day as f64 + 0.5), vertical.px(100.0 * shares[i])))
+            .collect()
+    };
+    let start = x(years.start_hour as f64 / 24.0);
+    drawing.line(
+        vec![(start, area.top), (start, area.bottom)],
+        QUIET_INK,
+        1.5,
+        false,
+    );
+    // Beside the line, on the side with more room.
+    let (side_px, align) = if start < area.left + area.width() / 2.0 {
+        (8.0, Align::Left)
+    } else {
+        (-8.0, Align::Right)
+    };
+    drawing.text(
+        "begins here, full",
+        (start + side_px, area.bottom - 12.0),
+        align,
+        QUIET_INK,
+    );
+    drawing.line(line(2), MIDDLE, 2.2, false);
+    drawing.line(line(0), LOWEST, 1.8, true);
+    let mut day = 0;
+    for (name, of_month) in MONTHS.iter().zip(DAYS_OF_MONTHS) {
+        let left = x(day as f64);
+        drawing.line(
+            vec![(left, area.bottom), (left, area.bottom + 6.0)],
+            QUIET_INK,
+            1.0,
+            false,
+        );
+        drawing.text(
+            *name,
+            (x(day as f64 + of_month as f64 / 2.0), area.bottom + 22.0),
+            Align::Centre,
+            INK,
+        );
+        day += of_month;
+    }
+    drawing.border(area);
+    // The legend, over the plot.
+    let y = 68.0;
+    drawing.line(vec![(72.0, y), (106.0, y)], MIDDLE, 2.2, false);
+    drawing.text("middle year", (114.0, y + 5.0), Align::Left, INK);
+    drawing.line(vec![(242.0, y), (276.0, y)], LOWEST, 1.8, true);
+    drawing.text("lowest of all years", (284.0, y + 5.0), Align::Left, INK);
+    drawing.fill((484.0, y - 8.0, 518.0, y + 8.0), MOST_YEARS);
+    drawing.text("four years in five", (526.0, y + 5.0), Align::Left, INK);
+    drawing.fill((718.0, y - 8.0, 752.0, y + 8.0), ALL_YEARS);
+    drawing.text(
+        format!("all {} years", years.years),
+        (760.0, y + 5.0),
+        Align::Left,
+        INK,
+    );
+    Ok(())
+}
+
+fn sun_and_load(
+    drawing: &mut Drawing,
+    years: &EnergyYears,
+    area: Area,
+) -> Result<(), PictureError> {
+    let most = years
+        .months
+        .iter()
+        .map(|m| m.gained_wh_per_d.max(m.asked_wh_per_d))
+        .fold(1e-3, f64::max);
+    let vertical = Axis::new(
+        "energy",
+        "Wh/d",
+        AxisScale::Linear,
+        (0.0, 1.08 * most),
+        (area.bottom, area.top),
+    )?;
+    drawing.frame(
+        area,
+        &vertical,
+        "mean day, Wh: bar the panels, line the load",
+    );
+    let step = area.width() / 12.0;
+    for (i, (name, month)) in MONTHS.iter().zip(&years.months).enumerate() {
+        let left = area.left + step * i as f64;
+        let bar = (left + 0.2 * step, left + 0.8 * step);
+        let y = vertical.px(month.gained_wh_per_d);
+        drawing.fill((bar.0, y, bar.1, area.bottom), SUN);
+        let load = vertical.px(month.asked_wh_per_d);
+        drawing.line(
+            vec![(left + 0.05 * step, load), (left + 0.95 * step, load)],
+            MIDDLE,
+            3.0,
+            false,
+        );
+        drawing.text(
+            *name,
+            (left + step / 2.0, area.bottom + 22.0),
+            Align::Centre,
+            INK,
+        );
+    }
+    drawing.border(area);
+    Ok(())
+}
+
+fn worst_week(drawing: &mut Drawing, years: &EnergyYears, area: Area) -> Result<(), PictureError> {
+    let vertical = percent(area)?;
+    let (year, week) = &years.worst_week;
+    drawing.frame(
+        area,
+        &vertical,
+        &format!(
+            "worst week, charge %: year {year}, from {}",
+            day_name(week.first_hour / 24)
+        ),
+    );
+    let hours = week.charge.len() as f64;
+    let x = |hour: f64| area.left + area.width() * hour / hours;
+    let points = week
+        .charge
+        .iter()
+        .enumerate()
+        .map(|(hour, charge)| (x(hour as f64 + 1.0), vertical.px(100.0 * charge)))
+        .collect();
+    drawing.line(points, LOWEST, 2.2, false);
+    for day in 0..7 {
+        let left = x(24.0 * f64::from(day));
+        drawing.line(
+            vec![(left, area.bottom), (left, area.bottom + 6.0)],
+            QUIET_INK,
+            1.0,
+            false,
+        );
+        drawing.text(
+            format!("day {}", day + 1),
+            (x(24.0 * f64::from(day) + 12.0), area.bottom + 22.0),
+            Align::Centre,
+            INK,
+        );
+    }
+    drawing.border(area);
+    Ok(())
+}
+
+/// A day of a year of 365 days, as `14 Dec`.
+pub(crate) fn day_name(day: usize) -> String {
+    let mut left = day;
+    for (name, days) in MONTHS.iter().zip(DAYS_OF_MONTHS) {
+        if left < days {
+            return format!("{} {name}", left + 1);
+        }
+        left -= days;
+    }
+    format!("day {day}")
+}

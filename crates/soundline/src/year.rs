@@ -1,0 +1,190 @@
+//! `soundline year`: panels, battery and load of a supply through many years.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use plan::SupplyIx;
+use report::{
+    Overwrite, PictureSize, refuse_output, write_atomically, year_json, year_picture_png,
+    year_picture_svg, year_text,
+};
+use serde_json::json;
+
+use crate::cancel::Cancel;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Take a solar supply through many generated years: load, months, hours off, the worst week, and the sizes that would do.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// The supply, `supply.ID`; not needed where only one has panels and a battery.
+    #[arg(long, value_name = "SUPPLY")]
+    supply: Option<String>,
+    /// How many years; as many as the plan's requirement needs, and at least 100, when not given.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    years: Option<u64>,
+    /// Seed of the weather; `check` takes 1.
+    #[arg(long, value_name = "N", default_value_t = assess::WEATHER_SEED)]
+    seed: u64,
+    /// Draw the state of charge through the year: a file ending in .png or .svg.
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
+    /// Replace the picture if it exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Why the years could not be computed.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum YearCommandError {
+    /// No supply has panels and a battery.
+    #[error("no supply of this plan has panels and a battery")]
+    NoSupply,
+    /// Several have.
+    #[error("several supplies have panels and a battery: {0}")]
+    WhichSupply(String),
+    /// The one that is named is none of them.
+    #[error("{named} is no supply with panels and a battery; there is {there}")]
+    NoSuchSupply {
+        /// As given.
+        named: String,
+        /// What there is.
+        there: String,
+    },
+    /// The plan does not say enough, or something that cannot be.
+    #[error("the year cannot be worked out: {0}")]
+    Input(#[from] assess::input::InputError),
+    /// A picture is neither PNG nor SVG.
+    #[error("{path}: a picture is a .png or an .svg file", path = .0.display())]
+    Picture(PathBuf),
+    /// The picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
+    /// The user asked to stop.
+    #[error("cancelled")]
+    Cancelled,
+}
+
+impl YearCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            YearCommandError::NoSupply => Some(
+                "a supply of the kind \"solar-battery\" has them; `soundline check` judges the others"
+                    .to_owned(),
+            ),
+            YearCommandError::WhichSupply(_) => Some("add --supply supply.ID".to_owned()),
+            YearCommandError::NoSuchSupply { .. }
+            | YearCommandError::Input(_)
+            | YearCommandError::Picture(_)
+            | YearCommandError::Draw(_)
+            | YearCommandError::Cancelled => None,
+        }
+    }
+}
+
+#[derive(Clone, Copy)]
+enum Drawn {
+    Png,
+    Svg,
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
+        return Err(Failure::Plan {
+            path: args.plan.display().to_string(),
+        });
+    };
+    let overwrite = if args.force {
+        Overwrite::Force
+    } else {
+        Overwrite::Refuse
+    };
+    let inputs = plan_file::inputs(&reading.sources);
+    let picture = match &args.picture {
+        None => None,
+        Some(path) => {
+            let kind = match path.extension().and_then(|e| e.to_str()) {
+                Some("png") => Drawn::Png,
+                Some("svg") => Drawn::Svg,
+                _ => return Err(YearCommandError::Picture(path.clone()).into()),
+            };
+            refuse_output(path, overwrite, &inputs)?;
+            Some((path, kind))
+        }
+    };
+    let of = which(line, args.supply.as_deref())?;
+    let cancel = Cancel::on_ctrl_c()?;
+    let bar = out.progress(1000, "years");
+    let years = assess::energy_years(line, of, args.seed, args.years, &mut |share| {
+        bar.set_position((1000.0 * share) as u64);
+        !cancel.asked()
+    });
+    bar.finish_and_clear();
+    let Some(years) = years.map_err(YearCommandError::from)? else {
+        return Err(YearCommandError::Cancelled.into());
+    };
+    let name = &line.deployment.name;
+    if let Some((path, kind)) = picture {
+        let title = format!("{name}: {}", years.supply);
+        let bytes = match kind {
+            Drawn::Png => year_picture_png(&title, &years, PictureSize::PAGE),
+            Drawn::Svg => {
+                year_picture_svg(&title, &years, PictureSize::PAGE).map(String::into_bytes)
+            }
+        }
+        .map_err(YearCommandError::from)?;
+        write_atomically(path, &bytes, overwrite, &inputs)?;
+    }
+    match out.format {
+        Format::Text => {
+            out.stdout.write_all(year_text(name, &years).as_bytes())?;
+            if let Some((path, _)) = picture {
+                writeln!(out.stdout, "\npicture: {}", path.display())?;
+            }
+        }
+        Format::Json => {
+            let mut whole = year_json(name, &years);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            whole["picture"] = json!(args.picture.as_ref().map(|p| p.display().to_string()));
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    Ok(Exit::Met)
+}
+
+/// The supply that is meant.
+fn which(line: &plan::Line, named: Option<&str>) -> Result<SupplyIx, YearCommandError> {
+    let all: Vec<(usize, String)> = line
+        .supplies
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.panels.is_some() && s.battery.is_some())
+        .map(|(i, s)| (i, format!("supply.{}", s.id)))
+        .collect();
+    let there = || {
+        let names: Vec<&str> = all.iter().map(|(_, path)| path.as_str()).collect();
+        names.join(", ")
+    };
+    match (all.as_slice(), named) {
+        ([], _) => Err(YearCommandError::NoSupply),
+        ([one], None) => Ok(SupplyIx(one.0)),
+        (_, None) => Err(YearCommandError::WhichSupply(there())),
+        (several, Some(named)) => several
+            .iter()
+            .find(|(_, path)| path == named)
+            .map(|(i, _)| SupplyIx(*i))
+            .ok_or_else(|| YearCommandError::NoSuchSupply {
+                named: named.to_owned(),
+                there: there(),
+            }),
+    }
+}
