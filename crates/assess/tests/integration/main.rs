@@ -7,6 +7,7 @@
 
 mod assumed;
 mod electric;
+mod energy;
 mod limits;
 mod mistakes;
 mod paid;

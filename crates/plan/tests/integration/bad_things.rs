@@ -15,6 +15,10 @@ bad! {
     position_on_no_section: PLACE => "position = { section = \"section.raiser\", from_top = \"22 m\" }";
     above_the_surface: "position = { depth = \"0 m\" }" => "position = { section = \"section.riser\", from_top = \"0 m\" }";
     section_that_does_not_reach: "length = \"90 m\"" => "length = \"70 m\"";
+    duty_that_is_not_the_whole_time: UPPER => "loads = { listening = \"0.5 W\", asleep = \"1 mW\" }\nduty = [{ state = \"listening\", share = \"50 %\" }, { state = \"asleep\", share = \"40 %\" }]";
+    duty_of_no_state: UPPER => "loads = { listening = \"0.5 W\" }\nduty = [{ state = \"listning\", share = \"100 %\" }]";
+    duty_of_one_state_twice: UPPER => "loads = { listening = \"0.5 W\" }\nduty = [{ state = \"listening\", share = \"50 %\" }, { state = \"listening\", share = \"50 %\" }]";
+    outage_without_a_share: VOLTS => "that = \"outage-hours\"\nat_most = \"0 h\"";
     limit_on_half_a_message: "at_most = \"6 per hour\"" => "at_most = \"2.5 per hour\"";
     message_of_a_million_packets: "size = \"12 B\"" => "size = \"1 GB\"";
     interval_of_nothing: "when_told = \"alert/#\"" => "each = \"1 us\"";
