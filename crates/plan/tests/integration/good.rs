@@ -133,13 +133,21 @@ fn verif_the_examples_read_without_mistakes() {
             continue;
         }
         let reading = plan::read(&file, &plan::from_disk);
+        // The bench plays recordings of others, of which nobody knows the calibration; it says so, and nothing else.
+        let bench = folder.ends_with("listening-bench");
+        let said: Vec<&String> = reading.mistakes.iter().map(|m| &m.message).collect();
         assert!(
-            reading.mistakes.is_empty(),
-            "{}: {:?}",
-            file.display(),
-            reading.mistakes
+            said.iter()
+                .all(|m| bench && m.contains("has no calibration")),
+            "{}: {said:?}",
+            file.display()
         );
-        for cues in std::fs::read_dir(folder.join("cues")).unwrap() {
+        assert!(!reading.has_errors());
+        let Ok(sheets) = std::fs::read_dir(folder.join("cues")) else {
+            assert!(bench, "{} has no cue sheets", folder.display());
+            continue;
+        };
+        for cues in sheets {
             let cues = plan::read_cues(&cues.unwrap().path(), &reading, &plan::from_disk);
             assert!(cues.mistakes.is_empty(), "{:?}", cues.mistakes);
             seen += 1;
@@ -149,7 +157,7 @@ fn verif_the_examples_read_without_mistakes() {
 }
 
 /// The line of Harrow Sound against figures worked out by hand from its file: positions from the top of a riser that hangs
-/// from the surface, cables 2 % longer than the rope between their ends, 60 Ah in coulombs, 512 GB in bytes.
+/// from the surface, cables 2 % longer than the rope between their ends, 240 Ah in coulombs, 512 GB in bytes.
 #[test]
 fn verif_harrow_sound_resolves_to_what_it_says() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound/plan.toml");
@@ -179,7 +187,7 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     assert_eq!(line.module_path(supply.module), "module.buoy");
     close(
         supply.battery.as_ref().unwrap().capacity_c.si,
-        60.0 * 3600.0,
+        240.0 * 3600.0,
     );
     close(supply.panels.as_ref().unwrap().tilt_deg.si, 60.0);
     close(line.storages[0].capacity_bytes.si, 512e9);
@@ -196,7 +204,7 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     let rope = line.sections[0].rope.as_ref().unwrap();
     close(rope.stiffness_n.unwrap().si, 600e3);
     assert_eq!(line.behaviours.len(), 6);
-    assert_eq!(line.requirements.len(), 10);
+    assert_eq!(line.requirements.len(), 11);
 }
 
 /// A catalogue counts by what it gives, even where only the name of a rope stands in the plan.
