@@ -18,3 +18,4 @@ mod real;
 mod records;
 mod rehearse;
 mod support;
+mod year;

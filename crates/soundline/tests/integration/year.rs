@@ -1,0 +1,92 @@
+//! `year`: months, hours off, sizes, pictures, and what is refused.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::support::{demo, edit, expect_status, run, stderr, stdout};
+
+/// The same seed gives the same years; the JSON names its format, plan and units, and the text shows the load, part by part.
+#[test]
+fn verif_years_are_told_in_text_and_json() {
+    let demo = demo("harrow-sound", false);
+    let json = || {
+        let output = run(&["--format", "json", "year", &demo.plan, "--years", "12"]);
+        expect_status(&output, 0);
+        stdout(&output)
+    };
+    let told: Value = serde_json::from_str(&json()).unwrap();
+    assert_eq!(json(), json());
+    assert_eq!(told["format"], "year/1");
+    assert_eq!(told["plan_digest"].as_str().unwrap().len(), 64);
+    assert_eq!(told["hours_off_h"].as_array().unwrap().len(), 12);
+    assert_eq!(told["months"].as_array().unwrap().len(), 12);
+    assert_eq!(told["charge_by_day"].as_array().unwrap().len(), 365);
+    // Twelve years show nothing of 99 % of years: no sizes are told.
+    assert!(told["sizes"].is_null());
+    let parts: f64 = told["load_parts"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| p["power_w"].as_f64().unwrap())
+        .sum();
+    assert!((parts - told["load_w"].as_f64().unwrap()).abs() < 1e-12);
+    let text = run(&["year", &demo.plan, "--years", "12"]);
+    expect_status(&text, 0);
+    for what in [
+        "Load at the battery",
+        "behaviour.light-the-lane",
+        "Worst week",
+        "Hours off a year",
+    ] {
+        assert!(stdout(&text).contains(what), "{what}");
+    }
+}
+
+#[test]
+fn verif_pictures_are_png_or_svg_and_nothing_is_replaced() {
+    let demo = demo("harrow-sound", false);
+    let folder = std::path::Path::new(&demo.plan).parent().unwrap();
+    let draw = |name: &str, status: i32| {
+        let path = folder.join(name);
+        let output = run(&[
+            "year",
+            &demo.plan,
+            "--years",
+            "3",
+            "--picture",
+            path.to_str().unwrap(),
+        ]);
+        expect_status(&output, status);
+        (path, stderr(&output))
+    };
+    let (png, _) = draw("y.png", 0);
+    assert!(fs::read(&png).unwrap().starts_with(b"\x89PNG\r\n\x1a\n"));
+    let (svg, _) = draw("y.svg", 0);
+    let text = fs::read_to_string(&svg).unwrap();
+    assert!(text.starts_with("<svg ") && text.ends_with("</svg>\n"));
+    for what in ["lowest of all years", "worst week", "Wh: bar the panels"] {
+        assert!(text.contains(what), "{what}");
+    }
+    assert!(draw("y.svg", 2).1.contains("exists"));
+    assert!(draw("y.jpg", 2).1.contains(".png"));
+    assert!(!folder.join("y.jpg").exists());
+    // The plan itself is never the picture.
+    assert!(draw("plan.toml", 2).1.contains(".png"));
+}
+
+#[test]
+fn verif_a_plan_without_sun_or_clearness_is_refused_with_what_is_missing() {
+    let bench = demo("pile-watch", false);
+    let output = run(&["year", &bench.plan]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("no supply of this plan has panels"));
+    let sun = demo("harrow-sound", false);
+    edit(&sun.plan, "clearness = [0.34,", "# clearness = [0.34,");
+    let output = run(&["year", &sun.plan, "--years", "3"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("clearness"), "{}", stderr(&output));
+    let output = run(&["year", &sun.plan, "--supply", "supply.moon"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("there is supply.sun"));
+}
