@@ -3,7 +3,7 @@
 use signal::{FilterError, StreamError};
 use thiserror::Error;
 
-/// A detector that cannot be. `stage` counts from 0.
+/// A detector that cannot be. `stage` counts from 0, and from 1 in messages.
 #[derive(Clone, Debug, PartialEq, Error)]
 #[expect(
     missing_docs,
@@ -16,33 +16,33 @@ pub enum SpecError {
     Empty,
     #[error("detector decides nothing: its last stage must be a trigger or pulses stage")]
     NoDecision,
-    #[error("stage {stage} ({found}) is out of place: {right}")]
+    #[error("stage {n} ({found}) is out of place: {right}", n = .stage + 1)]
     Misplaced {
         stage: usize,
         found: &'static str,
         right: &'static str,
     },
-    #[error("stage {stage}: {name} is {value} {unit}, it must be finite and greater than zero")]
+    #[error("stage {n}: {name} is {value} {unit}, it must be finite and greater than zero", n = .stage + 1)]
     NotPositive {
         stage: usize,
         name: &'static str,
         value: f64,
         unit: &'static str,
     },
-    #[error("stage {stage}: {name} is {value} dB, it must be finite")]
+    #[error("stage {n}: {name} is {value} dB, it must be finite", n = .stage + 1)]
     NotFinite {
         stage: usize,
         name: &'static str,
         value: f64,
     },
-    #[error("stage {stage}: {name} is {value_s} s, it must be zero or more")]
+    #[error("stage {n}: {name} is {value_s} s, it must be zero or more", n = .stage + 1)]
     Negative {
         stage: usize,
         name: &'static str,
         value_s: f64,
     },
     #[error(
-        "stage {stage}: {name} is {value_s} s, more than the {most_s} s that a detector can span"
+        "stage {n}: {name} is {value_s} s, more than the {most_s} s that a detector can span", n = .stage + 1
     )]
     TimeTooLong {
         stage: usize,
@@ -51,7 +51,7 @@ pub enum SpecError {
         most_s: f64,
     },
     #[error(
-        "stage {stage}: band from {low_hz} Hz to {high_hz} Hz is empty, the lower corner must come first"
+        "stage {n}: band from {low_hz} Hz to {high_hz} Hz is empty, the lower corner must come first", n = .stage + 1
     )]
     BandEmpty {
         stage: usize,
@@ -59,37 +59,37 @@ pub enum SpecError {
         high_hz: f64,
     },
     #[error(
-        "stage {stage}: band reaches {high_hz} Hz, it must stay below half the sample rate, {nyquist_hz} Hz"
+        "stage {n}: band reaches {high_hz} Hz, it must stay below half the sample rate, {nyquist_hz} Hz", n = .stage + 1
     )]
     BandAboveNyquist {
         stage: usize,
         high_hz: f64,
         nyquist_hz: f64,
     },
-    #[error("stage {stage}: band-pass of order {order}, it must be 1 to {highest}")]
+    #[error("stage {n}: band-pass of order {order}, it must be 1 to {highest}", n = .stage + 1)]
     BandOrder {
         stage: usize,
         order: usize,
         highest: usize,
     },
-    #[error("stage {stage} cannot be built: {source}")]
+    #[error("stage {n} cannot be built: {source}", n = .stage + 1)]
     Filter { stage: usize, source: FilterError },
     #[error(
-        "stage {stage}: window of {window_s} s is shorter than a sample of the band, {least_s} s"
+        "stage {n}: window of {window_s} s is shorter than a sample of the band, {least_s} s", n = .stage + 1
     )]
     WindowTooShort {
         stage: usize,
         window_s: f64,
         least_s: f64,
     },
-    #[error("stage {stage}: hop of {hop_s} s is shorter than a sample of the band, {least_s} s")]
+    #[error("stage {n}: hop of {hop_s} s is shorter than a sample of the band, {least_s} s", n = .stage + 1)]
     HopTooShort {
         stage: usize,
         hop_s: f64,
         least_s: f64,
     },
     #[error(
-        "stage {stage}: hop of {hop_s} s is longer than the window, {window_s} s: samples between would go unheard"
+        "stage {n}: hop of {hop_s} s is longer than the window, {window_s} s: samples between would go unheard", n = .stage + 1
     )]
     HopTooLong {
         stage: usize,
@@ -97,7 +97,7 @@ pub enum SpecError {
         window_s: f64,
     },
     #[error(
-        "stage {stage}: background over {over_s} s, it must run over at least {least_s} s (twice the shortest sound, three cells)"
+        "stage {n}: background over {over_s} s, it must run over at least {least_s} s (twice the shortest sound, three cells)", n = .stage + 1
     )]
     BackgroundTooShort {
         stage: usize,
@@ -105,7 +105,7 @@ pub enum SpecError {
         least_s: f64,
     },
     #[error(
-        "stage {stage}: background over {cells} cells, more than the {most} it may hold; lengthen the hop"
+        "stage {n}: background over {cells} cells, more than the {most} it may hold; lengthen the hop", n = .stage + 1
     )]
     BackgroundTooLong {
         stage: usize,
@@ -113,35 +113,35 @@ pub enum SpecError {
         most: usize,
     },
     #[error(
-        "stage {stage}: off-below is {off_below_db} dB, it must not lie above on-above, {on_above_db} dB"
+        "stage {n}: off-below is {off_below_db} dB, it must not lie above on-above, {on_above_db} dB", n = .stage + 1
     )]
     OffAboveOn {
         stage: usize,
         off_below_db: f64,
         on_above_db: f64,
     },
-    #[error("stage {stage}: longest is {longest_s} s, less than shortest, {shortest_s} s")]
+    #[error("stage {n}: longest is {longest_s} s, less than shortest, {shortest_s} s", n = .stage + 1)]
     LongestBelowShortest {
         stage: usize,
         longest_s: f64,
         shortest_s: f64,
     },
     #[error(
-        "stage {stage}: min-interval of {min_interval_s} s must be less than max-interval, {max_interval_s} s"
+        "stage {n}: min-interval of {min_interval_s} s must be less than max-interval, {max_interval_s} s", n = .stage + 1
     )]
     IntervalsCrossed {
         stage: usize,
         min_interval_s: f64,
         max_interval_s: f64,
     },
-    #[error("stage {stage}: at-least is {at_least} pulses, it must be 2 to {most}")]
+    #[error("stage {n}: at-least is {at_least} pulses, it must be 2 to {most}", n = .stage + 1)]
     PulseCount {
         stage: usize,
         at_least: u32,
         most: u32,
     },
     #[error(
-        "stage {stage}: within is {within_s} s, so many pulses need at least {least_s} s at the shortest interval"
+        "stage {n}: within is {within_s} s, so many pulses need at least {least_s} s at the shortest interval", n = .stage + 1
     )]
     WithinTooShort {
         stage: usize,

@@ -7,7 +7,7 @@ use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
 use crate::folder::{stays_inside, tidy};
-use crate::line::Line;
+use crate::line::{Line, That};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
@@ -132,6 +132,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     // After the plan itself, so that a mistake in a part that is used is told with its use.
     check_parts(&catalogue, &mut mistakes);
     let (line, declared) = resolve::line(&fields, &catalogue, &mut mistakes);
+    cue_sheets(line.as_ref(), &folder, &mut mistakes, fetch);
     if !readable {
         mistakes.keep_only_first();
     }
@@ -197,6 +198,30 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     }
 }
 
+/// Warns of cue sheets that requirements name and that are not there: they may still be written.
+fn cue_sheets(line: Option<&Line>, folder: &Path, mistakes: &mut Mistakes, fetch: &Fetch<'_>) {
+    for requirement in line.iter().flat_map(|l| &l.requirements) {
+        let That::Rehearsed { cues, at } = &requirement.that else {
+            continue;
+        };
+        let Err(error) = fetch(&folder.join(cues)) else {
+            continue;
+        };
+        let message = match error.kind() {
+            io::ErrorKind::NotFound => format!("there is no cue sheet `{cues}` yet"),
+            _ => format!("the cue sheet `{cues}` cannot be read: {error}"),
+        };
+        mistakes.push(
+            Mistake::warning(Code::Unreadable, *at, message)
+                .label("this file")
+                .help(
+                    "write it, or mend its name; until it is rehearsed this requirement is unknown",
+                )
+                .part(format!("requirement.{}", requirement.id)),
+        );
+    }
+}
+
 /// Fetches a text, and tells whether it could be had. What is wrong with the file as a whole is told, and an empty text
 /// stands in for it.
 fn load(
@@ -206,55 +231,67 @@ fn load(
     fetch: &Fetch<'_>,
     asked: Option<Site>,
 ) -> (FileId, bool) {
-    let (text, wrong) = match fetch(path) {
-        Err(error) => (
-            String::new(),
-            Some((
-                Code::Unreadable,
-                format!("cannot read {}: {error}", path.display()),
-            )),
-        ),
-        Ok(bytes) if bytes.len() > LARGEST_FILE => (
-            String::new(),
-            Some((
-                Code::TooLarge,
-                format!(
-                    "{} is larger than {} MiB",
-                    path.display(),
-                    LARGEST_FILE / 1024 / 1024
-                ),
-            )),
-        ),
-        Ok(bytes) => match String::from_utf8(bytes) {
-            Ok(text) => (text, None),
-            Err(error) => (
-                String::new(),
-                Some((
-                    Code::Unreadable,
-                    format!(
-                        "{} is not UTF-8 text (byte {})",
-                        path.display(),
-                        error.utf8_error().valid_up_to()
-                    ),
-                )),
+    const NAME: &str = "check the name and that it may be read";
+    let path_shown = path.display();
+    let read = match fetch(path) {
+        Err(error) => Err((
+            Code::Unreadable,
+            format!("cannot read {path_shown}: {error}"),
+            NAME,
+        )),
+        Ok(bytes) if bytes.len() > LARGEST_FILE => Err((
+            Code::TooLarge,
+            format!(
+                "{path_shown} is larger than {} MiB",
+                LARGEST_FILE / 1024 / 1024
             ),
+            "a plan is a text of some pages; is this the right file?",
+        )),
+        Ok(bytes) if bytes.is_empty() => Err((
+            Code::Syntax,
+            "the file is empty".to_owned(),
+            "`soundline new` writes a first plan and a first cue sheet",
+        )),
+        Ok(bytes) => match String::from_utf8(bytes) {
+            Ok(text) if is_utf_16(&text) => Err((
+                Code::Syntax,
+                "this is UTF-16 text without a mark, not UTF-8".to_owned(),
+                "save it as UTF-8 (editors call this the encoding)",
+            )),
+            Ok(text) => Ok(text),
+            Err(error) => Err((
+                Code::Unreadable,
+                format!(
+                    "{path_shown} is not UTF-8 text (byte {})",
+                    error.utf8_error().valid_up_to()
+                ),
+                NAME,
+            )),
         },
+    };
+    let (text, wrong) = match read {
+        Ok(text) => (text, None),
+        Err(wrong) => (String::new(), Some(wrong)),
     };
     let file = sources.add(path, text);
     let readable = wrong.is_none();
-    if let Some((code, message)) = wrong {
+    if let Some((code, message, help)) = wrong {
         let site = asked.unwrap_or(Site::new(file, 0..0));
         mistakes.push(
             Mistake::error(code, site, message)
                 .label("here")
                 .part(if asked.is_some() { "include" } else { "file" })
-                .help(match code {
-                    Code::TooLarge => "a plan is a text of some pages; is this the right file?",
-                    _ => "check the name and that it may be read",
-                }),
+                .help(help),
         );
     }
     (file, readable)
+}
+
+/// Whether a text is one of two bytes a character, most of them from ASCII, so that every other byte is zero.
+fn is_utf_16(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    let zeros = bytes.iter().filter(|b| **b == 0).count();
+    bytes.len() > 2 && zeros > bytes.len() / 3
 }
 
 #[expect(

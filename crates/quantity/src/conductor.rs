@@ -22,6 +22,14 @@ pub enum Conductor {
     Awg(i32),
 }
 
+/// Nominal cross-sections of stranded copper whose resistances are held: those of IEC 60228 from 0.5 to 50 mm2, in mm2.
+///
+/// Source: IEC 60228, tables A.2 (class 2) and A.3 (class 5), from the public copies that
+/// `reference/power/iec60228-resistance.csv` names.
+pub const CROSS_SECTIONS_MM2: [f64; 12] = [
+    0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0,
+];
+
 const THINNEST_AWG: i32 = 40;
 const MOST_NOUGHTS: i32 = 4;
 
@@ -43,7 +51,20 @@ pub fn parse_conductor(text: &str) -> Result<Conductor, Fault> {
     if let Some(glued) = last.text.strip_suffix("AWG").filter(|_| before.is_empty()) {
         return gauge(last.split_at(glued.len()).0);
     }
+    if let Some(meant) = misspelt_gauge(text.trim().text) {
+        return Err(text.trim().fault(FaultKind::MisspeltGauge { meant }));
+    }
     stranded(text)
+}
+
+/// How a gauge is written that has its word in small letters or in front: `20 AWG` for `20 awg` and `AWG 20`.
+fn misspelt_gauge(text: &str) -> Option<String> {
+    let folded = text.to_ascii_uppercase();
+    let before = folded.strip_suffix("AWG");
+    let number = before.or_else(|| folded.strip_prefix("AWG"))?.trim();
+    let digits = number.strip_suffix("/0").unwrap_or(number);
+    let is_number = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
+    is_number.then(|| format!("{number} AWG"))
 }
 
 fn gauge(piece: Piece<'_>) -> Result<Conductor, Fault> {
@@ -91,6 +112,9 @@ fn stranded(text: Piece<'_>) -> Result<Conductor, Fault> {
         }));
     }
     let area_mm2 = number.value()?;
+    if !CROSS_SECTIONS_MM2.contains(&area_mm2) {
+        return Err(number.piece.fault(FaultKind::UnlistedArea { area_mm2 }));
+    }
     let (keyword, rest) = rest.first_word();
     if keyword.text != "class" {
         return Err(not_a_conductor(if keyword.is_empty() {

@@ -151,6 +151,18 @@ pub enum FaultKind {
         /// The gauge as written.
         found: String,
     },
+    /// A gauge whose word is not written as `AWG` behind its number.
+    #[error("a gauge is a number before `AWG`")]
+    MisspeltGauge {
+        /// As it is written.
+        meant: String,
+    },
+    /// A cross-section for which no resistance is held.
+    #[error("{area_mm2} mm2 is no cross-section of IEC 60228 from 0.5 to 50 mm2")]
+    UnlistedArea {
+        /// The cross-section, mm2.
+        area_mm2: f64,
+    },
     /// An amount of money without a currency.
     #[error("an amount of money needs its currency")]
     MissingCurrency,
@@ -244,6 +256,8 @@ impl Fault {
             }
             FaultKind::UnknownClass { .. } => Some("IEC 60228: class 2 is stranded, class 5 is flexible".to_owned()),
             FaultKind::UnknownGauge { .. } => Some("gauges run from 4/0 AWG to 40 AWG".to_owned()),
+            FaultKind::MisspeltGauge { meant } => Some(format!("write `{meant}`")),
+            FaultKind::UnlistedArea { area_mm2 } => Some(next_areas(*area_mm2)),
             FaultKind::MissingCurrency | FaultKind::UnknownCurrency { .. } => {
                 Some("end with the three capital letters of ISO 4217: 0.12 EUR".to_owned())
             }
@@ -269,6 +283,22 @@ fn example(dimension: Dimension) -> String {
         .map(|text| format!("`{text}`"))
         .collect();
     format!("write it as {}", examples.join(" or "))
+}
+
+/// The listed cross-sections on both sides of one that is not.
+fn next_areas(area_mm2: f64) -> String {
+    let listed = crate::CROSS_SECTIONS_MM2;
+    let below = listed.iter().rev().find(|a| **a < area_mm2);
+    let above = listed.iter().find(|a| **a > area_mm2);
+    let next: Vec<String> = [below, above]
+        .into_iter()
+        .flatten()
+        .map(|a| format!("{a} mm2"))
+        .collect();
+    match &next[..] {
+        [one] => format!("the next one is {one}"),
+        _ => format!("the next ones are {}", next.join(" and ")),
+    }
 }
 
 fn level_example(kind: LevelKind) -> String {

@@ -25,7 +25,7 @@ mod strand;
 mod unit;
 
 pub use amount::{Amount, Law, parse_amount};
-pub use conductor::{Conductor, parse_conductor};
+pub use conductor::{CROSS_SECTIONS_MM2, Conductor, parse_conductor};
 pub use dimension::{Dimension, article};
 pub use event_rate::{EventRate, parse_event_rate};
 pub use fault::{Fault, FaultKind, SpreadFault};

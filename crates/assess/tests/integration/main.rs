@@ -14,4 +14,5 @@ mod paid;
 mod rehearsed;
 mod support;
 mod talk;
+mod told_where_written;
 mod topics;

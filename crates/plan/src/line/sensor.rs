@@ -56,6 +56,18 @@ pub struct Chain {
     pub self_noise: Vec<(Q, Decibels)>,
 }
 
+impl Chain {
+    /// Share of half the sample rate up to which an ear hears in a rehearsal. It stands for the converter's own filter; see
+    /// docs/method/rehearsal-sound.md, "Half the rate".
+    pub const AUDIBLE_SHARE: f64 = 0.9;
+
+    /// Frequency up to which an ear hears in a rehearsal, Hz.
+    #[must_use]
+    pub fn audible_hz(&self) -> f64 {
+        Chain::AUDIBLE_SHARE * 0.5 * self.rate_hz.si
+    }
+}
+
 /// High-pass of a sensor chain.
 #[derive(Clone, Copy, Debug)]
 pub struct HighPass {

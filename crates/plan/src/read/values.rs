@@ -4,7 +4,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use quantity::{
-    Amount, Dimension, Fault, FaultKind, LevelKind, article, nearest, parse_amount, parse_level,
+    Amount, Dimension, Fault, FaultKind, Law, LevelKind, article, nearest, parse_amount,
+    parse_level,
 };
 
 use super::{Read, Reader, join};
@@ -89,9 +90,11 @@ impl Reader<'_> {
         let name = format!("{} {}", article(dimension.name()), dimension.name());
         let text = self.with_unit(node, &name, &amount_example(dimension, bounds))?;
         match parse_amount(text, dimension) {
-            Ok(amount) => self
-                .bounded(amount.si, bounds, &name, node, Some(dimension))
-                .then_some(amount),
+            Ok(amount) => {
+                let fits = self.bounded(amount.si, bounds, &name, node, Some(dimension))
+                    && self.spread_above_zero(amount, bounds, &name, node, dimension);
+                fits.then_some(amount)
+            }
             Err(fault) => self.fault(node, text, &fault),
         }
     }
@@ -130,9 +133,9 @@ impl Reader<'_> {
                         _ => crate::field::NOT_NEGATIVE,
                     };
                     let name = format!("{} {}", article(dimension.name()), dimension.name());
-                    return self
-                        .bounded(amount.si, bounds, &name, node, Some(dimension))
-                        .then_some(Read::Load(dimension, amount));
+                    let fits = self.bounded(amount.si, bounds, &name, node, Some(dimension))
+                        && self.spread_above_zero(amount, bounds, &name, node, dimension);
+                    return fits.then_some(Read::Load(dimension, amount));
                 }
                 Err(Fault {
                     kind: FaultKind::WrongDimension { .. },
@@ -174,6 +177,37 @@ impl Reader<'_> {
         false
     }
 
+    /// Whether a spread stays above zero where nothing can be less.
+    fn spread_above_zero(
+        &mut self,
+        amount: Amount,
+        bounds: Bounds,
+        name: &str,
+        node: &Node,
+        dimension: Dimension,
+    ) -> bool {
+        let half_width = match amount.law {
+            Some(Law::Normal { half_width } | Law::Uniform { half_width }) => half_width,
+            None => return true,
+        };
+        let lowest = amount.si - half_width;
+        if bounds.least < 0.0 || lowest >= 0.0 {
+            return true;
+        }
+        let m = Mistake::error(
+            Code::OutOfRange,
+            node.site,
+            format!(
+                "this spread goes down to {}",
+                quantity::show(lowest, dimension)
+            ),
+        )
+        .label(format!("{name} here is {}", bounds.why))
+        .help("a half width is at most the value itself");
+        self.tell_at(node, m);
+        false
+    }
+
     pub(super) fn number(&mut self, bounds: Bounds, node: &Node) -> Option<f64> {
         let x = match node.value {
             Value::Float(x) => x,
@@ -205,13 +239,21 @@ impl Reader<'_> {
     pub(super) fn count(&mut self, least: i64, most: i64, node: &Node) -> Option<i64> {
         match node.value {
             Value::Integer(Some(i)) if (least..=most).contains(&i) => Some(i),
+            // Only versions have one number that may stand there.
+            Value::Integer(found) if least == most => {
+                let found = found.map_or_else(String::new, |i| format!(" {i}"));
+                let message = format!("format{found} is not read here");
+                let m = Mistake::error(Code::OutOfRange, node.site, message)
+                    .label(format!("formats that are read: {least}"))
+                    .help(format!(
+                        "write {least}, or use the version of the program for which the file was written"
+                    ));
+                self.tell_at(node, m);
+                None
+            }
             Value::Integer(_) => {
                 let m = Mistake::error(Code::OutOfRange, node.site, "this number is out of range")
-                    .label(if least == most {
-                        format!("must be {least}")
-                    } else {
-                        format!("a whole number from {least} to {most}")
-                    });
+                    .label(format!("a whole number from {least} to {most}"));
                 self.tell_at(node, m);
                 None
             }

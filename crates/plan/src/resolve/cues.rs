@@ -46,11 +46,11 @@ pub(crate) fn cue_sheet(
     }
     for (id, f) in root.keyed("fault") {
         r.part = format!("fault.{id}");
-        sheet.faults.extend(fault(&mut r, id, f, line));
+        sheet.faults.extend(fault(&mut r, id, f, line, &sheet));
     }
     for (id, f) in root.keyed("input") {
         r.part = format!("input.{id}");
-        sheet.inputs.extend(input(&mut r, id, f, line));
+        sheet.inputs.extend(input(&mut r, id, f, line, &sheet));
     }
     for (id, f) in root.keyed("expect") {
         r.part = format!("expect.{id}");
@@ -179,17 +179,7 @@ fn sound(
         }
     };
     let at_s = f.q("at")?;
-    if at_s.si >= sheet.duration_s.si {
-        r.tell(
-            Mistake::warning(
-                Code::OutOfRange,
-                at_s.at,
-                format!("`sound.{id}` begins after the rehearsal is over"),
-            )
-            .label("never heard")
-            .related(sheet.duration_s.at, "the rehearsal's length"),
-        );
-    }
+    after_the_end(r, &format!("sound.{id}"), at_s, "never heard", sheet);
     let track = track(r, f)?;
     Some(Sound {
         id: id.to_owned(),
@@ -205,6 +195,21 @@ fn sound(
             })
         }),
     })
+}
+
+/// Warns of what begins when the rehearsal is over.
+fn after_the_end(r: &mut Resolver<'_>, what: &str, at_s: Q, label: &str, sheet: &CueSheet) {
+    if at_s.si >= sheet.duration_s.si {
+        r.tell(
+            Mistake::warning(
+                Code::OutOfRange,
+                at_s.at,
+                format!("`{what}` begins after the rehearsal is over"),
+            )
+            .label(label)
+            .related(sheet.duration_s.at, "the rehearsal's length"),
+        );
+    }
 }
 
 fn whole(f: &Fields, key: &'static str) -> Option<u32> {
@@ -241,7 +246,13 @@ fn track(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<TrackPoint>> {
         .then_some(points)
 }
 
-fn fault(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Fault> {
+fn fault(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    line: &Line,
+    sheet: &CueSheet,
+) -> Option<Fault> {
     let (kind, _) = f.choice("kind")?;
     let (found, path, site) = r.reference(f, "of")?;
     let what = match (*kind, found) {
@@ -288,6 +299,7 @@ fn fault(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Faul
         );
         return None;
     }
+    after_the_end(r, &format!("fault.{id}"), at_s, "never happens", sheet);
     Some(Fault {
         id: id.to_owned(),
         at: f.site,
@@ -297,13 +309,21 @@ fn fault(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Faul
     })
 }
 
-fn input(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<InputCue> {
+fn input(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    line: &Line,
+    sheet: &CueSheet,
+) -> Option<InputCue> {
     let module = r.module(line, f, "module")?;
     let (name, site) = f.text("publish")?;
+    let at_s = f.q("at")?;
+    after_the_end(r, &format!("input.{id}"), at_s, "never published", sheet);
     Some(InputCue {
         id: id.to_owned(),
         at: f.site,
-        at_s: f.q("at")?,
+        at_s,
         module,
         topic: topic(r, line, name, site)?,
     })

@@ -3,7 +3,9 @@
 use quantity::{Dimension, LevelKind, show};
 
 use super::{Resolver, q};
-use crate::line::{Confirm, Detector, LevelStage, Line, SensorIx, SensorKind, Stage, Unwritten};
+use crate::line::{
+    Chain, Confirm, Detector, LevelStage, Line, Q, SensorIx, SensorKind, Stage, Unwritten,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
@@ -28,6 +30,7 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             continue;
         };
         order(r, &stages, f.site_of("stages").unwrap_or(f.site));
+        background(r, &stages);
         against_sensor(r, line, on, on_site, &stages);
         line.detectors.push(Detector {
             id: id.to_owned(),
@@ -252,6 +255,57 @@ fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
     }
 }
 
+/// A detector takes four cells in the window of its level, and a background of at least three of them.
+const CELLS_IN_A_WINDOW: f64 = 4.0;
+const LEAST_CELLS: f64 = 3.0;
+/// A background must outlast the shortest event so many times.
+const SHORTEST_IN_A_BACKGROUND: f64 = 2.0;
+
+/// A background must run over more than the sound that rises over it.
+fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
+    let find = |pick: fn(&Stage) -> Option<Q>| stages.iter().find_map(|(s, _)| pick(s));
+    let Some(over) = find(|s| match s {
+        Stage::Background { over_s } => Some(*over_s),
+        _ => None,
+    }) else {
+        return;
+    };
+    let shortest = find(|s| match s {
+        Stage::Trigger { shortest_s, .. } => Some(*shortest_s),
+        _ => None,
+    });
+    let window = find(|s| match s {
+        Stage::Level { window_s, .. } => Some(*window_s),
+        _ => None,
+    });
+    let events = shortest
+        .map(|q| {
+            (
+                q,
+                SHORTEST_IN_A_BACKGROUND * q.si,
+                "twice this shortest event",
+            )
+        })
+        .filter(|(_, least_s, _)| over.si < *least_s);
+    let cells = window
+        .map(|q| (q, q.si / CELLS_IN_A_WINDOW))
+        .filter(|(_, cell_s)| (over.si / cell_s).round() < LEAST_CELLS)
+        .map(|(q, cell_s)| (q, LEAST_CELLS * cell_s, "three quarters of this window"));
+    if let Some((of, least_s, what)) = events.or(cells) {
+        let least = show(least_s, Dimension::Time);
+        r.tell(
+            Mistake::error(
+                Code::BadStages,
+                over.at,
+                format!("this background must run over at least {least}"),
+            )
+            .label("too short")
+            .related(of.at, format!("at least {what}"))
+            .help(format!("write over = \"{least}\" or more")),
+        );
+    }
+}
+
 fn against_sensor(
     r: &mut Resolver<'_>,
     line: &Line,
@@ -274,32 +328,51 @@ fn against_sensor(
     }
     if let Some(chain) = &sensor.chain {
         for (stage, _) in stages {
-            if let Stage::Band { high_hz, .. } = stage
-                && high_hz.si * 2.0 >= chain.rate_hz.si
-            {
-                r.tell(
-                    Mistake::error(
-                        Code::RateTooLow,
-                        high_hz.at,
-                        "the band reaches beyond half the sensor's sample rate",
-                    )
-                    .label(format!(
-                        "needs more than {}",
-                        show(2.0 * high_hz.si, Dimension::Frequency)
-                    ))
-                    .related(
-                        chain.rate_hz.at,
-                        format!(
-                            "samples at {}",
-                            show(chain.rate_hz.si, Dimension::Frequency)
-                        ),
-                    )
-                    .help("lower the band or raise the rate"),
-                );
+            if let Stage::Band { high_hz, .. } = stage {
+                band_against_rate(r, &line.sensor_path(on), chain, *high_hz);
             }
         }
     }
     reference_of_trigger(r, sensor.kind, stages);
+}
+
+fn band_against_rate(r: &mut Resolver<'_>, ear: &str, chain: &Chain, high_hz: Q) {
+    let hz = |x: f64| show(x, Dimension::Frequency);
+    let rate_hz = chain.rate_hz.si;
+    if high_hz.si * 2.0 >= rate_hz {
+        r.tell(
+            Mistake::error(
+                Code::RateTooLow,
+                high_hz.at,
+                "the band reaches beyond half the sensor's sample rate",
+            )
+            .label(format!("needs more than {}", hz(2.0 * high_hz.si)))
+            .related(chain.rate_hz.at, format!("samples at {}", hz(rate_hz)))
+            .help("lower the band or raise the rate"),
+        );
+    } else if high_hz.si > chain.audible_hz() {
+        r.tell(
+            Mistake::warning(
+                Code::RateTooLow,
+                high_hz.at,
+                format!(
+                    "the band reaches {}, and {ear} hears up to {} in a rehearsal",
+                    hz(high_hz.si),
+                    hz(chain.audible_hz())
+                ),
+            )
+            .label("above what the ear hears")
+            .related(
+                chain.rate_hz.at,
+                format!(
+                    "samples at {}, and hears up to {} of half of that",
+                    hz(rate_hz),
+                    Chain::AUDIBLE_SHARE
+                ),
+            )
+            .help("lower the band or raise the rate: so near to half the rate the converter's own filter takes the sound away"),
+        );
+    }
 }
 
 /// With a background the thresholds are plain dB over it; without one they carry the level's own reference.

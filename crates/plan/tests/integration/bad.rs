@@ -75,6 +75,14 @@ bad! {
     value_with_a_unit_that_is_not_in_quotes: "voltage = \"24 V\"" => "voltage = 24 V";
     quote_that_the_next_one_closes: "voltage = \"24 V\", resistance" => "voltage = \"24 V, resistance";
     curly_quotes: "water_depth = \"85 m\"" => "water_depth = “85 m”";
+    band_above_what_the_ear_hears: "band = [\"60 Hz\", \"260 Hz\"]" => "band = [\"60 Hz\", \"3.7 kHz\"]";
+    unlisted_cross_section: "1.0 mm2 class 5" => "0.6 mm2 class 5";
+    gauge_in_small_letters: "1.0 mm2 class 5" => "20 awg";
+    background_shorter_than_two_events: "over = \"30 s\"" => "over = \"0.7 s\"";
+    background_shorter_than_three_cells: "window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }" => "window = \"8 s\" },\n  { background = \"median\", over = \"4 s\" }";
+    cue_sheet_that_is_not_there: "[requirement.cost]" => "[requirement.night]\nthat = \"rehearsed\"\ncues = \"night.toml\"\n[requirement.cost]";
+    spread_below_zero: "resistance = \"0.1 ohm\"" => "resistance = \"0.1 ohm ± 20 ohm\"";
+    spread_of_a_load_below_zero: "listening = \"0.5 W\"" => "listening = \"0.5 W ± 120 %\"";
     no_contacts: "contacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\n" => "";
 }
 
@@ -160,6 +168,14 @@ fn a_plan_that_is_not_there() {
 #[test]
 fn an_empty_plan() {
     insta::assert_snapshot!("an_empty_plan", said(&Files::one("")));
+}
+
+#[test]
+fn a_plan_in_utf_16_without_a_mark() {
+    for order in [u16::to_be_bytes, u16::to_le_bytes] {
+        let bytes: Vec<u8> = SMALL.encode_utf16().flat_map(order).collect();
+        insta::assert_snapshot!("a_plan_in_utf_16_without_a_mark", said(&Files::one(bytes)));
+    }
 }
 
 /// Every code that a mistake may carry is shown by some snapshot.

@@ -45,6 +45,8 @@ bad! {
     hum_upside_down: UPSWEEP => "kind = \"hum\"\nlow = \"900 Hz\"\nhigh = \"40 Hz\"\nlength = \"1 min\"";
     kind_of_sound_that_nobody_knows: "kind = \"upsweep\"" => "kind = \"sweep\"";
     sound_after_the_end: "at = \"60 s\"" => "at = \"600 s\"";
+    fault_after_the_end: "at = \"200 s\"" => "at = \"400 s\"";
+    input_after_the_end: "[fault.cut]" => "[input.x]\nat = \"5 min\"\nmodule = \"module.upper\"\npublish = \"alert/call\"\n[fault.cut]";
     a_wrong_sound_leaves_its_expectations_alone: "at = \"60 s\"" => "at = \"60\"";
     no_seed: "seed = 1\n" => "";
     a_wrong_rehearsal_does_not_hide_the_rest: "wind = \"5 m/s\"" => "wind = \"5 leagues\"\n\n[fault.no]\nat = \"1 s\"\nkind = \"dead\"\nof = \"module.uper\"";

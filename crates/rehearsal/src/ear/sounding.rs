@@ -21,7 +21,7 @@ use super::voice::{Exact, Voice, What};
 /// Samples between exact solutions.
 pub(crate) const BLOCK: u64 = 64;
 /// Share of half the rate up to which an ear hears.
-pub(crate) const AUDIBLE: f64 = 0.9;
+pub(crate) const AUDIBLE: f64 = plan::Chain::AUDIBLE_SHARE;
 /// A formula may reach so many times the rate.
 pub(crate) const MOST_OVERSAMPLING: f64 = 64.0;
 /// Samples to each side that the low-pass takes in: transition of 0.05 cycles a sample.
