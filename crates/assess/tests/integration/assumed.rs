@@ -74,7 +74,7 @@ fn verif_what_is_not_written_is_told_as_assumed() {
 fn verif_what_no_verdict_answers_is_told() {
     let nominal = checked(&[]);
     assert!(nominal.open.iter().all(|o| !o.contains('±')));
-    let spread = checked(&[("depth = \"20 m\"", "depth = \"20 m ± 400 %\"")]);
+    let spread = checked(&[("depth = \"20 m\"", "depth = \"20 m ± 90 %\"")]);
     assert_eq!(spread.requirements, nominal.requirements);
     assert!(
         spread
