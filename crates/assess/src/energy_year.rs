@@ -4,13 +4,17 @@
 //! the last start, as the verdict takes them. Method, limits and which way they err: docs/method/energy-year.md.
 
 use plan::{Line, Requirement, SupplyIx, That};
+use power::battery::BatteryError;
 use power::sun::DAYS;
-use power::year::{CapacitySearch, Claim, SizeRow, Week, smallest_batteries};
+use power::year::{
+    CapacitySearch, Claim, MONTH_DAYS, Outages, PowerSystem, SizeRow, Start, Week, YearAccount,
+    smallest_batteries,
+};
 
 use crate::input::{EnergyInput, InputError, LoadPart, energy};
-use crate::year_verdicts::{CONFIDENCE, generated_years};
+use crate::year_verdicts::{MOST_YEARS, claim, generated_years, worse};
 
-/// Shares of the years of which the band is told: lowest tenth ... highest.
+/// Shares of the years below each line of the band: the lowest year, the lowest tenth, the middle, the highest tenth, the highest.
 pub const BAND_SHARES: [f64; 5] = [0.0, 0.1, 0.5, 0.9, 1.0];
 /// Peak powers of the panels for which the smallest battery is looked for, as shares of the planned one.
 const PANEL_SHARES: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.0, 3.0];
@@ -57,14 +61,17 @@ pub struct EnergyYears {
     /// January to December.
     pub months: [MonthRow; 12],
     /// Hours off of each year, the worse of the starts.
-    pub hours_off: Vec<u32>,
+    pub outages: Outages,
+    /// Years that the first requirement on this supply needs; `None` without one, and where no number of years is enough.
+    pub years_needed: Option<u64>,
     /// Lowest usable state of charge of all years, 0 to 1.
     pub lowest_charge: f64,
     /// The worst week of all years, and the number of its year.
     pub worst_week: (u64, Week),
     /// Usable state of charge at the end of each day of the year, 1 January first: the [`BAND_SHARES`] of the years.
     pub band: Vec<[f64; 5]>,
-    /// The claim that a requirement makes of the supply, and the smallest batteries that show it; `None` without one.
+    /// The claim of that requirement, and the smallest batteries that show it; `None` where fewer years were asked for than it
+    /// needs, or it needs more than a check draws.
     pub sizes: Option<Sizes>,
     /// Values that count although the plan does not write them.
     pub assumed: Vec<String>,
@@ -100,33 +107,31 @@ pub fn energy_years(
         source,
     };
     let claim = claim_on(line, of);
-    let needed = match &claim {
-        Some(claim) => claim.years_needed().map_err(year_error)?,
-        None => FEWEST_YEARS,
-    };
-    let years = years.unwrap_or(needed.max(FEWEST_YEARS));
+    // Of what no number of years shows there are no sizes; the verdict says so.
+    let years_needed = claim.and_then(|c| c.years_needed().ok());
+    let most = |needed: u64| needed.clamp(FEWEST_YEARS, MOST_YEARS);
+    let years = years.unwrap_or_else(|| years_needed.map_or(FEWEST_YEARS, most));
+    if years == 0 {
+        return Err(InputError::Open {
+            what: "no year was asked for".to_owned(),
+        });
+    }
+    let sized = claim.zip(years_needed.filter(|n| *n <= years.min(MOST_YEARS)));
     let mut all = Gathered::default();
     let mut goes_on = true;
     // The sizes take about as long as the years.
-    let of_the_whole = if claim.is_some() { 0.5 } else { 1.0 };
-    generated_years(
-        line,
-        &input,
-        seed,
-        years,
-        &mut |year, start, account, charge| {
-            all.add(year, start, account, charge);
-            goes_on = watch(of_the_whole * (year as f64 + 1.0) / years as f64);
-            goes_on
-        },
-    )?;
+    let of_the_whole = if sized.is_some() { 0.5 } else { 1.0 };
+    generated_years(line, &input, seed, years, &mut |year, accounts, charge| {
+        all.add(year, accounts, charge);
+        goes_on = watch(of_the_whole * (year as f64 + 1.0) / years as f64);
+        goes_on
+    })?;
     if !goes_on {
         return Ok(None);
     }
-    let sizes = match claim {
-        Some(claim) if years >= needed => sizes(&supply, &input, seed, years, claim)?,
-        _ => None,
-    };
+    let sizes = sized
+        .map(|(claim, needed)| sizes(&supply, &input, seed, needed, claim))
+        .transpose()?;
     if !watch(1.0) {
         return Ok(None);
     }
@@ -147,16 +152,15 @@ pub fn energy_years(
         wh_per_sensor_hour: (hydrophones > 0).then(|| load_w / hydrophones as f64),
         autonomy_d: usable_wh / load_w / 24.0,
         start_hour: match system.start {
-            power::year::Start::At { hour, .. } => hour,
-            power::year::Start::Repeating => 0,
+            Start::At { hour, .. } => hour,
+            Start::Repeating => 0,
         },
         months: all.months(),
         lowest_charge: all.lowest.iter().flatten().copied().fold(1.0, f64::min),
         band: all.band(),
-        worst_week: all.worst_week.ok_or_else(|| InputError::Open {
-            what: "no year was asked for".to_owned(),
-        })?,
-        hours_off: all.hours_off,
+        worst_week: all.worst_week.expect("at least one year was generated"),
+        outages: all.outages,
+        years_needed,
         load_parts: input.load_parts,
         sizes,
         assumed: input.assumed,
@@ -173,18 +177,14 @@ fn claim_on(line: &Line, of: SupplyIx) -> Option<Claim> {
             of: wanted,
             at_most_s,
             confidence,
-        } if wanted.is_none_or(|s| s == of) => Some(Claim {
-            at_most_hours: (at_most_s.si / 3600.0) as u32,
-            share: r.share?.si,
-            confidence: confidence.map_or(CONFIDENCE, |q| q.si),
-        }),
+        } if wanted.is_none_or(|s| s == of) => Some(claim(*at_most_s, r.share?.si, *confidence)),
         _ => None,
     };
     line.requirements.iter().find_map(asks)
 }
 
 /// Energy that a full battery gives to the load before it is cut off, Wh.
-fn usable_wh(system: &power::year::PowerSystem) -> Result<f64, power::battery::BatteryError> {
+fn usable_wh(system: &PowerSystem) -> Result<f64, BatteryError> {
     let chemistry = &system.battery.chemistry;
     let usable = chemistry.usable_share(system.battery_temperature_degc[0])?;
     let cut_at = chemistry.cutoff.map_or(0.0, |c| c.disconnect_at);
@@ -194,13 +194,14 @@ fn usable_wh(system: &power::year::PowerSystem) -> Result<f64, power::battery::B
         * chemistry.discharge_efficiency)
 }
 
+/// For each peak power the smallest battery that shows the claim with the planned and with the last start, as the verdict asks.
 fn sizes(
     supply: &str,
     input: &EnergyInput,
     seed: u64,
     years: u64,
     claim: Claim,
-) -> Result<Option<Sizes>, InputError> {
+) -> Result<Sizes, InputError> {
     let mut yields = Vec::new();
     let mut clearness = [0.0; DAYS];
     for year in 0..years {
@@ -209,34 +210,52 @@ fn sizes(
         input.yields.fill(&clearness, &mut hours)?;
         yields.push(hours);
     }
-    // The last start is the harder one where there are two; both are held by the verdict.
-    let Some(system) = input.systems.last() else {
-        return Ok(None);
-    };
-    let planned = (system.peak_power_w, system.battery.capacity_wh);
-    let peaks: Vec<f64> = PANEL_SHARES.iter().map(|s| s * planned.0).collect();
+    let planned = &input.systems[0];
+    let (peak_w, capacity_wh) = (planned.peak_power_w, planned.battery.capacity_wh);
+    let peaks = PANEL_SHARES.map(|share| share * peak_w);
     let search = CapacitySearch {
-        lowest_wh: BATTERY_STEP * planned.1,
-        highest_wh: LARGEST_BATTERY * planned.1,
-        step_wh: BATTERY_STEP * planned.1,
+        lowest_wh: BATTERY_STEP * capacity_wh,
+        highest_wh: LARGEST_BATTERY * capacity_wh,
+        step_wh: BATTERY_STEP * capacity_wh,
     };
-    let rows = smallest_batteries(system, &input.load, &yields, &claim, &peaks, &search).map_err(
-        |source| InputError::Year {
-            what: supply.to_owned(),
-            source,
-        },
-    )?;
-    Ok(Some(Sizes {
+    let mut rows: Vec<SizeRow> = Vec::new();
+    for system in &input.systems {
+        let found = smallest_batteries(system, &input.load, &yields, &claim, &peaks, &search)
+            .map_err(|source| InputError::Year {
+                what: supply.to_owned(),
+                source,
+            })?;
+        if rows.is_empty() {
+            rows = found;
+        } else {
+            rows = rows
+                .into_iter()
+                .zip(found)
+                .map(|(a, b)| larger(a, b))
+                .collect();
+        }
+    }
+    Ok(Sizes {
         claim,
-        planned,
+        planned: (peak_w, capacity_wh),
         rows,
-    }))
+    })
+}
+
+/// Of two batteries for one peak power the larger; none is larger than any.
+fn larger(a: SizeRow, b: SizeRow) -> SizeRow {
+    match (a.battery_wh, b.battery_wh) {
+        (None, _) => a,
+        (_, None) => b,
+        (Some(x), Some(y)) if x >= y => a,
+        _ => b,
+    }
 }
 
 /// What is kept of the years while they go by.
 #[derive(Default)]
 struct Gathered {
-    hours_off: Vec<u32>,
+    outages: Outages,
     gained_wh: [f64; 12],
     asked_wh: [f64; 12],
     month_hours_off: [u64; 12],
@@ -249,14 +268,9 @@ struct Gathered {
 }
 
 impl Gathered {
-    fn add(&mut self, year: u64, start: usize, account: &power::year::YearAccount, charge: &[f64]) {
-        if start > 0 {
-            if let Some(hours) = self.hours_off.last_mut() {
-                *hours = (*hours).max(account.hours_off);
-            }
-            return;
-        }
-        self.hours_off.push(account.hours_off);
+    fn add(&mut self, year: u64, accounts: &[YearAccount], charge: &[f64]) {
+        self.outages.add(worse(accounts));
+        let account = &accounts[0];
         let mut lowest = [0.0; 12];
         for (m, month) in account.months.iter().enumerate() {
             self.gained_wh[m] += month.gained_wh;
@@ -281,7 +295,7 @@ impl Gathered {
     fn months(&self) -> [MonthRow; 12] {
         let years = self.lowest.len() as f64;
         std::array::from_fn(|m| {
-            let days = DAYS_OF_MONTHS[m] as f64 * years;
+            let days = f64::from(MONTH_DAYS[m]) * years;
             let mut lowest: Vec<f64> = self.lowest.iter().map(|year| year[m]).collect();
             lowest.sort_by(f64::total_cmp);
             MonthRow {
@@ -289,8 +303,8 @@ impl Gathered {
                 asked_wh_per_d: self.asked_wh[m] / days,
                 hours_off: self.month_hours_off[m] as f64 / years,
                 years_with_outage: self.month_outages[m],
-                lowest_charge: lowest.first().copied().unwrap_or(f64::NAN),
-                middle_lowest_charge: lowest.get(lowest.len() / 2).copied().unwrap_or(f64::NAN),
+                lowest_charge: lowest[0],
+                middle_lowest_charge: lowest[lowest.len() / 2],
             }
         })
     }
@@ -308,13 +322,4 @@ impl Gathered {
             })
             .collect()
     }
-}
-
-/// Days of each month of a year of 365 days.
-pub const DAYS_OF_MONTHS: [usize; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
-
-/// Two-sided exact limits of a share of years (Clopper and Pearson 1934); `None` for counts or a confidence that cannot be.
-#[must_use]
-pub fn share_limits(bad: u64, years: u64, confidence: f64) -> Option<(f64, f64)> {
-    chance::clopper_pearson(bad, years, confidence).ok()
 }

@@ -20,8 +20,7 @@ mod verdict;
 mod year_verdicts;
 
 pub use check::{Check, Shelf, Status, check};
-pub use energy_year::{
-    BAND_SHARES, DAYS_OF_MONTHS, EnergyYears, MonthRow, Sizes, energy_years, share_limits,
-};
+pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
+pub use power::year::MONTH_DAYS;
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
 pub use year_verdicts::{EachYear, WEATHER_SEED, generated_years};

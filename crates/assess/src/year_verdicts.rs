@@ -3,7 +3,7 @@
 use plan::{Line, Q, SupplyIx, SupplyKind};
 use power::year::{Claim, Outages, Scratch, YearAccount};
 
-use crate::input::{EnergyInput, InputError, energy};
+use crate::input::{EnergyInput, InputError, SECONDS_PER_HOUR, energy};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// How the years are computed.
@@ -15,14 +15,12 @@ pub(crate) const CONFIDENCE: f64 = 0.95;
 /// Seed of the weather: the same plan has the same years.
 pub const WEATHER_SEED: u64 = 1;
 /// Most years that a check draws; about half a second.
-const MOST_YEARS: u64 = 3000;
-const SECONDS_PER_HOUR: f64 = 3600.0;
+pub(crate) const MOST_YEARS: u64 = 3000;
 
-/// What gets each year: its number, the start (0 for the planned one, 1 for the last), its account, and the usable state of charge
-/// at the end of each of its hours, 1 January first. It says whether to go on.
-pub type EachYear<'a> = dyn FnMut(u64, usize, &YearAccount, &[f64]) -> bool + 'a;
-
-/// The years of a supply, for each planned start one after the other.
+/// The years of a supply.
+///
+/// `each` gets the number of the year, its account for each of the input's starts, the planned one first, and the usable state of
+/// charge at the end of each hour of the planned one, 1 January first; it says whether to go on.
 ///
 /// # Errors
 /// [`InputError`] for what the energy year refuses.
@@ -40,19 +38,42 @@ pub fn generated_years(
     for year in 0..years {
         input.weather.fill(seed, year, &mut clearness);
         input.yields.fill(&clearness, &mut yields)?;
-        for (start, plan) in plans.iter().enumerate() {
-            let account = plan
-                .run(&yields, &mut scratch)
-                .map_err(|source| InputError::Year {
-                    what: what(),
-                    source,
-                })?;
-            if !each(year, start, &account, scratch.charge()) {
-                return Ok(());
-            }
+        // The planned start last, whose hours are then still there.
+        let mut accounts = Vec::with_capacity(plans.len());
+        for plan in plans.iter().rev() {
+            let account = plan.run(&yields, &mut scratch);
+            accounts.push(account.map_err(|source| InputError::Year {
+                what: what(),
+                source,
+            })?);
+        }
+        accounts.reverse();
+        if !each(year, &accounts, scratch.charge()) {
+            return Ok(());
         }
     }
     Ok(())
+}
+
+/// What gets each year of [`generated_years`].
+pub type EachYear<'a> = dyn FnMut(u64, &[YearAccount], &[f64]) -> bool + 'a;
+
+/// Of a year's accounts that of the worse start.
+pub(crate) fn worse(accounts: &[YearAccount]) -> &YearAccount {
+    accounts
+        .iter()
+        .max_by_key(|account| account.hours_off)
+        .expect("a year has at least the planned start")
+}
+
+/// What a requirement claims of the years.
+pub(crate) fn claim(at_most_s: Q, share: f64, confidence: Option<Q>) -> Claim {
+    Claim {
+        // Hours off are whole.
+        at_most_hours: (at_most_s.si / SECONDS_PER_HOUR) as u32,
+        share,
+        confidence: confidence.map_or(CONFIDENCE, |q| q.si),
+    }
 }
 
 pub(crate) fn outage_hours(
@@ -90,21 +111,14 @@ fn outage(
         return Err("the hourly year is worked out for panels with a battery only".to_owned());
     }
     let share = share.map(|q| q.si).ok_or("no share of years is written")?;
-    let confidence = confidence.map_or_else(
-        || {
-            assumed.push(format!(
-                "a share of years is shown with {} % confidence, because no `confidence` is written",
-                100.0 * CONFIDENCE
-            ));
-            CONFIDENCE
-        },
-        |q| q.si,
-    );
-    let claim = Claim {
-        at_most_hours: (at_most_s.si / SECONDS_PER_HOUR) as u32,
-        share,
-        confidence,
-    };
+    if confidence.is_none() {
+        assumed.push(format!(
+            "a share of years is shown with {} % confidence, because no `confidence` is written",
+            100.0 * CONFIDENCE
+        ));
+    }
+    let claim = claim(at_most_s, share, confidence);
+    let confidence = claim.confidence;
     let years = claim.years_needed().map_err(|_| {
         format!(
             "no number of years shows {} % of years at {} % confidence: both must lie below 100 %",
@@ -119,22 +133,15 @@ fn outage(
     }
     let input = energy(line, of).map_err(|e| e.to_string())?;
     assumed.extend(input.assumed.iter().cloned());
-    let mut worst = Worst::default();
-    generated_years(
-        line,
-        &input,
-        WEATHER_SEED,
-        years,
-        &mut |_, start, account, _| {
-            worst.add(start, account);
-            true
-        },
-    )
+    let mut outages = Outages::new();
+    generated_years(line, &input, WEATHER_SEED, years, &mut |_, accounts, _| {
+        outages.add(worse(accounts));
+        true
+    })
     .map_err(|e| e.to_string())?;
-    let outages = worst.hours_off();
     // With as many years as the claim needs none may be bad: the longest outage is what is shown of the share.
-    let shown_h = outages.iter().copied().max().unwrap_or(0);
-    let bad = outages.iter().filter(|h| **h > claim.at_most_hours).count();
+    let shown_h = outages.hours_off_in(1.0).ok_or("no year was generated")?;
+    let bad = outages.bad_years(claim.at_most_hours);
     let mean_w: f64 = input.load_parts.iter().map(|p| p.power_w).sum();
     let against = Against {
         side: Side::AtMost,
@@ -168,31 +175,4 @@ fn outage(
         Evidence::computed(METHOD, &digest),
         why,
     ))
-}
-
-/// The worse of the starts of each year.
-#[derive(Default)]
-struct Worst {
-    planned: Outages,
-    last: Option<Outages>,
-}
-
-impl Worst {
-    fn add(&mut self, start: usize, account: &YearAccount) {
-        match start {
-            0 => self.planned.add(account),
-            _ => self.last.get_or_insert_default().add(account),
-        }
-    }
-
-    fn hours_off(&self) -> Vec<u32> {
-        let planned = self.planned.hours_off().iter().copied();
-        match &self.last {
-            None => planned.collect(),
-            Some(last) => planned
-                .zip(last.hours_off())
-                .map(|(a, b)| a.max(*b))
-                .collect(),
-        }
-    }
 }

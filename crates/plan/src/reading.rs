@@ -252,12 +252,13 @@ fn load(
             "the file is empty".to_owned(),
             "`soundline new` writes a first plan and a first cue sheet",
         )),
+        // Before all else: with a character beyond ASCII it is no UTF-8 either.
+        Ok(bytes) if is_utf_16(&bytes) => Err((
+            Code::Syntax,
+            "this is UTF-16 text without a mark, not UTF-8".to_owned(),
+            "save it as UTF-8 (editors call this the encoding)",
+        )),
         Ok(bytes) => match String::from_utf8(bytes) {
-            Ok(text) if is_utf_16(&text) => Err((
-                Code::Syntax,
-                "this is UTF-16 text without a mark, not UTF-8".to_owned(),
-                "save it as UTF-8 (editors call this the encoding)",
-            )),
             Ok(text) => Ok(text),
             Err(error) => Err((
                 Code::Unreadable,
@@ -288,8 +289,7 @@ fn load(
 }
 
 /// Whether a text is one of two bytes a character, most of them from ASCII, so that every other byte is zero.
-fn is_utf_16(text: &str) -> bool {
-    let bytes = text.as_bytes();
+fn is_utf_16(bytes: &[u8]) -> bool {
     let zeros = bytes.iter().filter(|b| **b == 0).count();
     bytes.len() > 2 && zeros > bytes.len() / 3
 }

@@ -1,7 +1,7 @@
 //! Days of the months, Gregorian.
 
 /// Days of the months of a year of 365 days, from January.
-pub(crate) const MONTH_DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+pub const MONTH_DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
 
 /// Days of such a year before each month, and in all of it.
 pub(crate) const DAYS_BEFORE_MONTH: [usize; 13] = {

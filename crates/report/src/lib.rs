@@ -1,5 +1,6 @@
 //! Tables, JSON and pictures of results.
 
+mod calendar;
 mod output;
 mod picture;
 mod told;

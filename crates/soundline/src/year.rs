@@ -25,7 +25,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "SUPPLY")]
     supply: Option<String>,
     /// How many years; as many as the plan's requirement needs, and at least 100, when not given.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=10_000))]
     years: Option<u64>,
     /// Seed of the weather; `check` takes 1.
     #[arg(long, value_name = "N", default_value_t = assess::WEATHER_SEED)]

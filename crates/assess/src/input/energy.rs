@@ -36,7 +36,7 @@ const SEA_ALBEDO: f64 = 0.06;
 const SEA_LEVEL_PA: f64 = 101_325.0;
 /// Terrestrial less Universal Time, s, in the years about 2020 (from memory); a minute moves no hour of the sun.
 const DELTA_T_S: f64 = 70.0;
-const SECONDS_PER_HOUR: f64 = 3600.0;
+pub(crate) const SECONDS_PER_HOUR: f64 = 3600.0;
 /// Days of a mean year of the Gregorian calendar.
 const DAYS_PER_YEAR: f64 = 365.2425;
 
@@ -114,7 +114,7 @@ pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
             -100.0 * PANEL_TEMPERATURE_COEFFICIENT_PER_K
         ),
         format!(
-            "{}: the figures of {} that docs/method/energy-year.md gives for usable charge, efficiency, ageing and cut-off",
+            "{}: the figures of {} that docs/method/energy-year.md gives for usable charge, efficiency, ageing and cut-off, most of them from memory",
             what(),
             chemistry_name(battery.chemistry)
         ),
@@ -376,7 +376,7 @@ fn load_parts(
             // What is on already cannot be on twice.
             let share = (runs_per_h * hours_each).min(1.0);
             parts.push(LoadPart {
-                what: format!("{what}: {doing}, {:.3} times an hour", runs_per_h),
+                what: format!("{what}: {doing}, {runs_per_h:.3} times an hour"),
                 power_w: share * power_w,
             });
         }

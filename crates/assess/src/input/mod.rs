@@ -9,6 +9,7 @@ mod sound;
 mod traffic;
 
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
+pub(crate) use energy::SECONDS_PER_HOUR;
 pub use energy::{EnergyInput, LoadPart, energy};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};

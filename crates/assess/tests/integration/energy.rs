@@ -118,8 +118,9 @@ fn verif_the_verdict_is_that_of_the_years() {
         &input,
         WEATHER_SEED,
         29,
-        &mut |_, _, account, charge| {
-            longest = longest.max(account.hours_off);
+        &mut |_, accounts, charge| {
+            longest = longest.max(accounts[0].hours_off);
+            assert_eq!(accounts.len(), 1);
             years += 1;
             assert_eq!(charge.len(), 8760);
             true
@@ -215,9 +216,9 @@ fn verif_the_told_years_are_those_of_the_verdict() {
     .unwrap();
     close(last, 1.0, 1e-12);
     assert_eq!(told.years, 29);
-    assert_eq!(told.hours_off.len(), 29);
+    assert_eq!(told.outages.years(), 29);
     let by_month: f64 = told.months.iter().map(|m| m.hours_off).sum();
-    let mean = told.hours_off.iter().map(|h| f64::from(*h)).sum::<f64>() / 29.0;
+    let mean = told.outages.mean_hours_off().unwrap();
     close(by_month, mean, 1e-9);
     for month in &told.months {
         close(month.asked_wh_per_d, 24.0 * told.load_w, 1e-6);
@@ -233,6 +234,40 @@ fn verif_the_told_years_are_those_of_the_verdict() {
         found.windows(2).all(|w| w[1] <= w[0]),
         "more panels, less battery: {found:?}"
     );
+    assert!(energy_years(&line, SupplyIx(0), WEATHER_SEED, Some(0), &mut |_| true).is_err());
     let stopped = energy_years(&line, SupplyIx(0), WEATHER_SEED, Some(29), &mut |_| false);
     assert!(stopped.unwrap().is_none());
+}
+
+/// The battery that is told for the planned panels is met by the verdict, with its slip, and a step less is not.
+#[test]
+fn verif_the_battery_that_is_told_is_the_one_that_the_verdict_takes() {
+    let slip = (
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nstart_slip = \"40 wk\"",
+    );
+    let panels = ("peak_power_each = \"20 W\"", "peak_power_each = \"40 W\"");
+    let line = line(&[SUN, CLEARNESS, EXPECTS, WINTER, slip, panels]);
+    let told = energy_years(&line, SupplyIx(0), WEATHER_SEED, None, &mut |_| true);
+    let sizes = told.unwrap().unwrap().sizes.unwrap();
+    let row = sizes
+        .rows
+        .iter()
+        .find(|r| (r.peak_power_w - sizes.planned.0).abs() < 1e-9);
+    let battery_wh = row.unwrap().battery_wh.unwrap();
+    let word = |wh: f64| {
+        let capacity = format!("capacity = \"{} Ah\"", wh / 12.8);
+        let changes = [
+            SUN,
+            CLEARNESS,
+            EXPECTS,
+            WINTER,
+            slip,
+            panels,
+            ("capacity = \"60 Ah\"", capacity.as_str()),
+        ];
+        requirement(&checked(&changes), "winter").word()
+    };
+    assert_eq!(word(battery_wh), Word::Met);
+    assert_eq!(word(battery_wh - 0.05 * sizes.planned.1), Word::Broken);
 }

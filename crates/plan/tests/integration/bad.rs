@@ -172,9 +172,12 @@ fn an_empty_plan() {
 
 #[test]
 fn a_plan_in_utf_16_without_a_mark() {
-    for order in [u16::to_be_bytes, u16::to_le_bytes] {
-        let bytes: Vec<u8> = SMALL.encode_utf16().flat_map(order).collect();
-        insta::assert_snapshot!("a_plan_in_utf_16_without_a_mark", said(&Files::one(bytes)));
+    // The first is valid UTF-8 as well, the second is not.
+    for text in [SMALL.to_owned(), format!("# 12 V \u{b1} 1 V\n{SMALL}")] {
+        for order in [u16::to_be_bytes, u16::to_le_bytes] {
+            let bytes: Vec<u8> = text.encode_utf16().flat_map(order).collect();
+            insta::assert_snapshot!("a_plan_in_utf_16_without_a_mark", said(&Files::one(bytes)));
+        }
     }
 }
 

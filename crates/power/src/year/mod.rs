@@ -13,6 +13,7 @@ mod plan;
 mod sizing;
 mod yields;
 
+pub use crate::calendar::MONTH_DAYS;
 pub use account::{Ledger, MonthAccount, Settled, WEEK_HOURS, Week, YearAccount};
 pub use claim::{Claim, Outages};
 pub use error::{YearError, YearQuantity};

@@ -38,5 +38,4 @@ pub use page::{Frame, Picture, PictureSize};
 pub use spectrogram::{SpectrogramPicture, SpectrumReference};
 pub use stream::{Pooling, SpectrogramBuilder, SpectrogramSettings};
 pub use ticks::{linear_ticks, logarithmic_ticks, si_label};
-pub(crate) use year::day_name;
 pub use year::{year_picture_png, year_picture_svg};

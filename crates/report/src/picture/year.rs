@@ -1,15 +1,13 @@
 //! The picture of many energy years: state of charge by day, sun and load by month, the worst week enlarged.
 
-use assess::{DAYS_OF_MONTHS, EnergyYears};
+use assess::{EnergyYears, MONTH_DAYS};
 
 use super::canvas::{Align, Area, checked_size, shortened};
 use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
 use super::shapes::{self, Shape};
 use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+use crate::calendar::{MONTHS, day_name};
 
-const MONTHS: [&str; 12] = [
-    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-];
 const ALL_YEARS: Rgb = [222, 232, 240];
 const MOST_YEARS: Rgb = [166, 196, 220];
 const MIDDLE: Rgb = [22, 78, 120];
@@ -209,7 +207,7 @@ fn charge_by_day(
     drawing.line(line(2), MIDDLE, 2.2, false);
     drawing.line(line(0), LOWEST, 1.8, true);
     let mut day = 0;
-    for (name, of_month) in MONTHS.iter().zip(DAYS_OF_MONTHS) {
+    for (name, of_month) in MONTHS.iter().zip(MONTH_DAYS.map(usize::from)) {
         let left = x(day as f64);
         drawing.line(
             vec![(left, area.bottom), (left, area.bottom + 6.0)],
@@ -327,16 +325,4 @@ fn worst_week(drawing: &mut Drawing, years: &EnergyYears, area: Area) -> Result<
     }
     drawing.border(area);
     Ok(())
-}
-
-/// A day of a year of 365 days, as `14 Dec`.
-pub(crate) fn day_name(day: usize) -> String {
-    let mut left = day;
-    for (name, days) in MONTHS.iter().zip(DAYS_OF_MONTHS) {
-        if left < days {
-            return format!("{} {name}", left + 1);
-        }
-        left -= days;
-    }
-    format!("day {day}")
 }

@@ -6,11 +6,8 @@ use assess::{BAND_SHARES, EnergyYears};
 use serde_json::{Value, json};
 
 use super::check::{list, wrap};
-use crate::picture::day_name;
+use crate::calendar::{MONTHS, day_name};
 
-const MONTHS: [&str; 12] = [
-    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-];
 /// Shares of the years of which the hours off are told.
 const OFF_SHARES: [f64; 4] = [0.5, 0.9, 0.99, 1.0];
 /// Confidence of the limits of the share of years with an outage.
@@ -66,36 +63,36 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
             100.0 * m.lowest_charge
         );
     }
+    let outages = &years.outages;
     let off: Vec<String> = OFF_SHARES
         .iter()
-        .map(|share| {
-            format!(
-                "{} h in {:.0} %",
-                quantile(&years.hours_off, *share),
-                100.0 * share
-            )
+        .filter_map(|share| {
+            let hours = outages.hours_off_in(*share)?;
+            Some(format!("{hours} h in {:.0} %", 100.0 * share))
         })
         .collect();
-    let bad = years.hours_off.iter().filter(|h| **h > 0).count() as u64;
     let _ = writeln!(
         out,
         "\nHours off a year, at most: {} of the years",
         off.join(", ")
     );
-    match assess::share_limits(bad, years.years, CONFIDENCE) {
-        Some((low, high)) => {
-            let _ = writeln!(
-                out,
-                "{bad} of {} years have an hour off: between {:.2} % and {:.2} % of years at {:.0} % confidence",
-                years.years,
-                100.0 * low,
-                100.0 * high,
-                100.0 * CONFIDENCE
-            );
-        }
-        None => {
-            let _ = writeln!(out, "{bad} of {} years have an hour off", years.years);
-        }
+    let bad = outages.bad_years(0);
+    let _ = write!(out, "{bad} of {} years have an hour off", years.years);
+    let _ = match outages.bad_share_limits(0, CONFIDENCE) {
+        Ok((low, high)) => writeln!(
+            out,
+            ": between {:.2} % and {:.2} % of years at {:.0} % confidence",
+            100.0 * low,
+            100.0 * high,
+            100.0 * CONFIDENCE
+        ),
+        Err(why) => writeln!(out, ": {why}"),
+    };
+    for row in wrap(
+        "Where the start may slip these are the hours of the worse of the planned and the last start; months, charge and the worst week are those of the planned one.",
+        108,
+    ) {
+        let _ = writeln!(out, "{row}");
     }
     let (year, week) = &years.worst_week;
     let day = week.first_hour / 24;
@@ -127,6 +124,12 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
                 .map_or_else(|| "more than was tried".to_owned(), |wh| format!("{wh:.0}"));
             let _ = writeln!(out, "  {:>8.0}   {battery:>10}", row.peak_power_w);
         }
+    }
+    if let (None, Some(needed)) = (&years.sizes, years.years_needed) {
+        let _ = writeln!(
+            out,
+            "\nNo sizes are told: the requirement on this supply needs {needed} years, which are more than were run or than a check draws"
+        );
     }
     let _ = writeln!(out);
     for row in wrap(
@@ -167,7 +170,8 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
             "lowest_charge": m.lowest_charge,
             "middle_lowest_charge": m.middle_lowest_charge,
         })).collect::<Vec<_>>(),
-        "hours_off_h": years.hours_off,
+        "years_needed": years.years_needed,
+        "hours_off_h": years.outages.hours_off(),
         "lowest_charge": years.lowest_charge,
         "worst_week": { "year": worst_year, "first_hour_of_year": week.first_hour, "charge": week.charge },
         "band_shares_of_years": BAND_SHARES,
@@ -183,14 +187,4 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         })),
         "assumed": years.assumed,
     })
-}
-
-/// The fewest hours that a share of the years does not exceed.
-fn quantile(hours: &[u32], share: f64) -> u32 {
-    let mut sorted = hours.to_vec();
-    sorted.sort_unstable();
-    let rank = (share * sorted.len() as f64 * (1.0 - 1e-12))
-        .ceil()
-        .max(1.0) as usize;
-    sorted.get(rank - 1).copied().unwrap_or(0)
 }
