@@ -3,6 +3,8 @@
 use numerics::TableError;
 use thiserror::Error;
 
+use crate::sun::HOURS;
+
 /// A quantity with a valid range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BatteryQuantity {
@@ -38,6 +40,8 @@ pub enum BatteryQuantity {
     BurstTime,
     /// Peukert's exponent.
     Exponent,
+    /// Share of the time in which a current flows.
+    TimeShare,
     /// A voltage.
     Voltage,
     /// A power.
@@ -58,7 +62,7 @@ impl BatteryQuantity {
             Self::UsableShare => ("usable share of the capacity", 0.01, 1.0, ""),
             Self::ChargeEfficiency => ("charge efficiency", 0.01, 1.0, ""),
             Self::DischargeEfficiency => ("discharge efficiency", 0.01, 1.0, ""),
-            Self::SelfDischarge => ("self-discharge a month", 0.0, 1.0, ""),
+            Self::SelfDischarge => ("self-discharge a month", 0.0, 0.99, ""),
             Self::YearlyLoss => ("loss of capacity a year", 0.0, 1.0, ""),
             Self::Age => ("time in service", 0.0, 100.0, "years"),
             Self::StateOfCharge => ("state of charge", 0.0, 1.0, ""),
@@ -71,6 +75,7 @@ impl BatteryQuantity {
             Self::BurstTime => ("length of the burst", 1e-9, 1e9, "s"),
             // Below 1 a battery would give more at a higher current.
             Self::Exponent => ("Peukert's exponent", 1.0, 2.0, ""),
+            Self::TimeShare => ("share of the time", 0.0, 1.0, ""),
             Self::Voltage => ("voltage", 1e-3, 1e5, "V"),
             Self::Power => ("power", 1e-9, 1e9, "W"),
             Self::Capacitance => ("capacitance", 1e-12, 1e6, "F"),
@@ -148,6 +153,29 @@ pub enum BatteryError {
     /// Two rates that give no exponent.
     #[error("the two rates have the same current")]
     SameRates,
+    /// The table of capacity by current is no table.
+    #[error("the table of capacity by current: {0}")]
+    CurrentTable(TableError),
+    /// A current above the table: what the cells give there is not known.
+    #[error("capacity at {current_a} A is not known: the table ends at {highest_a} A")]
+    CurrentAboveTable {
+        /// The current, A.
+        current_a: f64,
+        /// Highest of the table, A.
+        highest_a: f64,
+    },
+    /// The currents do not fill the time.
+    #[error("the shares of the time in which the currents flow add up to {sum}, not to 1")]
+    TimeShares {
+        /// Their sum.
+        sum: f64,
+    },
+    /// A start beyond the end of the year.
+    #[error("the year has no hour {hour}: it counts from 0 to {}", HOURS - 1)]
+    StartHour {
+        /// The hour given.
+        hour: usize,
+    },
     /// A burst that is to end where it begins, or above.
     #[error("{after_v} V at the load after the burst leave no drop from {before_v} V before it")]
     NoDrop {

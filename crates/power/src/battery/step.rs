@@ -156,20 +156,27 @@ impl Chemistry {
     /// # Errors
     /// No table, shares out of range, a temperature outside the table.
     pub fn usable_share(&self, temperature_degc: f64) -> Result<f64, BatteryError> {
-        let (degc, shares): (Vec<f64>, Vec<f64>) =
-            self.usable_by_temperature.iter().copied().unzip();
-        let table = numerics::Table::new(&degc, &shares).map_err(BatteryError::Table)?;
-        for &share in &shares {
-            BatteryQuantity::UsableShare.check(share)?;
-        }
-        table
-            .at(temperature_degc)
-            .map_err(|_| BatteryError::TemperatureOutsideTable {
-                temperature_degc,
-                lowest_degc: table.low(),
-                highest_degc: table.high(),
-            })
+        usable_share(&self.usable_by_temperature, temperature_degc)
     }
+}
+
+/// Share of the capacity that can be drawn at a temperature, from a table by temperature.
+pub(super) fn usable_share(
+    by_temperature: &[(f64, f64)],
+    temperature_degc: f64,
+) -> Result<f64, BatteryError> {
+    let (degc, shares): (Vec<f64>, Vec<f64>) = by_temperature.iter().copied().unzip();
+    let table = numerics::Table::new(&degc, &shares).map_err(BatteryError::Table)?;
+    for &share in &shares {
+        BatteryQuantity::UsableShare.check(share)?;
+    }
+    table
+        .at(temperature_degc)
+        .map_err(|_| BatteryError::TemperatureOutsideTable {
+            temperature_degc,
+            lowest_degc: table.low(),
+            highest_degc: table.high(),
+        })
 }
 
 impl BatteryAt {
@@ -211,6 +218,11 @@ impl BatteryAt {
     #[inline]
     pub fn usable_state_of_charge(&self, stored_wh: f64) -> f64 {
         ((stored_wh - self.floor_wh) / (self.capacity_wh - self.floor_wh)).max(0.0)
+    }
+
+    /// Content at which the load goes off, Wh: taken off by a controller, or with nothing left that can be drawn.
+    pub(super) fn lowest_wh(&self) -> f64 {
+        self.disconnect_wh.max(self.floor_wh)
     }
 
     /// Content at a usable state of charge (0 to 1), Wh.

@@ -149,7 +149,7 @@ fn verif_charging_falls_toward_full() {
 /// A month of 730 h alone takes the share that is stated, of whatever there is at its beginning.
 #[test]
 fn verif_self_discharge_of_a_month() {
-    for (lost, left_wh) in [(0.0, 1000.0), (0.03, 970.0), (0.5, 500.0), (1.0, 0.0)] {
+    for (lost, left_wh) in [(0.0, 1000.0), (0.03, 970.0), (0.5, 500.0), (0.99, 10.0)] {
         let mut chemistry = Chemistry::agm();
         chemistry.self_discharge_per_month = lost;
         let at = battery(1000.0, chemistry).at(25.0).unwrap();

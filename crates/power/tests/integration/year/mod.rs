@@ -4,6 +4,7 @@ mod battery;
 mod capacitor;
 mod claims;
 mod files;
+mod primary;
 mod properties;
 mod sand_point;
 mod twin;
