@@ -15,6 +15,7 @@ mod other_verdicts;
 mod power_verdicts;
 mod queue;
 mod reach;
+mod sentence;
 mod uplink_verdicts;
 mod verdict;
 mod year_verdicts;

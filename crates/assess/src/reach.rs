@@ -45,7 +45,12 @@ impl Reach<'_> {
     /// What a requirement reads.
     pub(crate) fn of(&self, that: &That) -> Parts {
         match that {
-            That::Voltage { .. } | That::SupplyCurrent { .. } => self.electric(),
+            That::Voltage { .. }
+            | That::SupplyCurrent { .. }
+            | That::StartUp { .. }
+            | That::CollapseFactor { .. }
+            | That::Reserve { .. }
+            | That::ShortCircuit { .. } => self.electric(),
             That::Delay {
                 from, notice, to, ..
             } => {
@@ -77,7 +82,11 @@ impl Reach<'_> {
                 }
                 parts
             }
-            That::OutageHours { .. } => {
+            That::OutageHours { .. }
+            | That::LowestCharge { .. }
+            | That::Autonomy { .. }
+            | That::CellLife { .. }
+            | That::SensorEnergy { .. } => {
                 let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "requirement"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
@@ -113,6 +122,7 @@ impl Reach<'_> {
             "supply",
             "module",
             "span",
+            "exclusive",
             "detector",
             "topic",
             "behaviour",
@@ -128,7 +138,8 @@ impl Reach<'_> {
     /// The direct-current network: every supply, every load, every conductor at the temperature of its depth.
     fn electric(&self) -> Parts {
         let mut parts = self.all(|kind, below| {
-            matches!(kind, "supply" | "module" | "span" | "section") && below != Some("sensor")
+            matches!(kind, "supply" | "module" | "span" | "section" | "exclusive")
+                && below != Some("sensor")
         });
         parts.insert("site.profile".to_owned());
         // In water that is as warm at every depth no depth is read.

@@ -23,11 +23,20 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
     hex(&hash.finalize())
 }
 
-/// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count.
-pub(crate) fn digest(version: &str, fields: &Fields, catalogue: &Catalogue) -> String {
+/// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count. A
+/// weather file counts by its text, line ends normalised.
+pub(crate) fn digest(
+    version: &str,
+    fields: &Fields,
+    catalogue: &Catalogue,
+    weather: Option<&str>,
+) -> String {
     let mut text = String::new();
     text.push_str(version);
     write_fields(&mut text, fields, catalogue);
+    if let Some(weather) = weather {
+        text.push_str(&weather.replace("\r\n", "\n"));
+    }
     hex(&Sha256::digest(text.as_bytes()))
 }
 

@@ -32,13 +32,14 @@ pub use cue_sheet::{
     SoundKind, TrackPoint, Within,
 };
 pub use line::{
-    Action, Anchor, Battery, Behaviour, BehaviourIx, Boot, Calibration, Chain, Chemistry, Confirm,
-    Contacts, Decibels, DelayEnd, Deployment, Detector, DetectorIx, Flow, HighPass, Housing, Input,
-    LevelStage, Limits, Line, Link, Load, Module, ModuleIx, Must, NoticeKind, Output, OutputIx,
-    OutputKind, Panels, PassWhen, Passes, Position, Q, Record, Requirement, Rope, Sea, Section,
-    SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spreading, Stage, StateLoad,
-    Storage, StorageIx, Supply, SupplyIx, SupplyKind, That, Topic, TopicField, TopicIx, Traffic,
-    Unwritten, Uplink, UplinkIx, Water, When, Windows,
+    Action, Anchor, Battery, Behaviour, BehaviourIx, Boot, CableHeat, Calibration, Chain,
+    Chemistry, Confirm, Contacts, Decibels, DelayEnd, Deployment, Detector, DetectorIx, Dirt,
+    Exclusive, ExclusiveMember, Flow, HighPass, HorizonPoint, Housing, Input, Insulation,
+    LevelStage, LiesIn, Limits, Line, Link, Load, LockOut, Module, ModuleIx, Must, NoticeKind,
+    Output, OutputIx, OutputKind, Panels, PassWhen, Passes, Pole, Position, Q, Record, Requirement,
+    Rope, Sea, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx,
+    Spreading, Stage, StateLoad, Storage, StorageIx, Supply, SupplyIx, SupplyKind, That, Topic,
+    TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Water, WeatherText, When, Windows,
 };
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{

@@ -7,7 +7,7 @@ use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
 use crate::folder::{stays_inside, tidy};
-use crate::line::{Line, That};
+use crate::line::{Line, That, WeatherText};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
@@ -131,7 +131,11 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     let fields = Reader::new(&catalogue, &mut mistakes).file(&PLAN, &root);
     // After the plan itself, so that a mistake in a part that is used is told with its use.
     check_parts(&catalogue, &mut mistakes);
-    let (line, declared) = resolve::line(&fields, &catalogue, &mut mistakes);
+    let (mut line, declared) = resolve::line(&fields, &catalogue, &mut mistakes);
+    let weather = weather(&fields, &folder, &mut sources, &mut mistakes, fetch);
+    if let Some(line) = &mut line {
+        line.sea.weather.clone_from(&weather);
+    }
     cue_sheets(line.as_ref(), &folder, &mut mistakes, fetch);
     if !readable {
         mistakes.keep_only_first();
@@ -142,7 +146,12 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
             .table("deployment")
             .and_then(|(f, _)| Some(f.text("name")?.0.clone())),
         source_digest: canonical::source_digest(&sources),
-        digest: canonical::digest("plan/1", &fields, &catalogue),
+        digest: canonical::digest(
+            "plan/1",
+            &fields,
+            &catalogue,
+            weather.as_ref().map(|w| w.text.as_str()),
+        ),
         spreads: spreads(&fields, &catalogue),
         spoilt: spoilt_parts(
             &table,
@@ -184,7 +193,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
             &mut mistakes,
         )
     });
-    let digest = canonical::digest("cues/1", &fields, &plan.catalogue);
+    let digest = canonical::digest("cues/1", &fields, &plan.catalogue, None);
     if !readable {
         mistakes.keep_only_first();
     }
@@ -196,6 +205,40 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
         cues,
         digest,
     }
+}
+
+/// The weather file that a site names, if it can be read.
+fn weather(
+    fields: &Fields,
+    folder: &Path,
+    sources: &mut Sources,
+    mistakes: &mut Mistakes,
+    fetch: &Fetch<'_>,
+) -> Option<WeatherText> {
+    let (site, _) = fields.table("site")?;
+    let (path, at) = site.text("weather")?;
+    if !stays_inside(Path::new(path)) {
+        mistakes.push(
+            Mistake::error(
+                Code::OutsideFolder,
+                at,
+                "weather files stay under the plan's folder",
+            )
+            .label("leads out of it")
+            .part("site"),
+        );
+        return None;
+    }
+    let mut own = Mistakes::default();
+    let (file, readable) = load(&folder.join(path), sources, &mut own, fetch, Some(at));
+    for mistake in own.into_sorted() {
+        mistakes.push(mistake.part("site"));
+    }
+    readable.then(|| WeatherText {
+        path: path.clone(),
+        text: sources.get(file).text.clone(),
+        at,
+    })
 }
 
 /// Warns of cue sheets that requirements name and that are not there: they may still be written.

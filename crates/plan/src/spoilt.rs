@@ -387,6 +387,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("supply", &mut line.supplies.iter().map(|x| &x.id));
     add("module", &mut line.modules.iter().map(|x| &x.id));
     add("span", &mut line.spans.iter().map(|x| &x.id));
+    add("exclusive", &mut line.exclusives.iter().map(|x| &x.id));
     add("detector", &mut line.detectors.iter().map(|x| &x.id));
     add("topic", &mut line.topics.iter().map(|x| &x.name));
     add("behaviour", &mut line.behaviours.iter().map(|x| &x.id));

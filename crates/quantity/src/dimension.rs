@@ -57,11 +57,13 @@ pub enum Dimension {
     Irradiance,
     /// Spectral density of a noise voltage in V/Hz^0.5.
     NoiseVoltage,
+    /// Thermal resistivity in K m/W.
+    ThermalResistivity,
 }
 
 impl Dimension {
     /// Every dimension, in declaration order.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::Length,
         Self::Area,
         Self::Mass,
@@ -88,6 +90,7 @@ impl Dimension {
         Self::Density,
         Self::Irradiance,
         Self::NoiseVoltage,
+        Self::ThermalResistivity,
     ];
 
     /// The dimension in words, as it stands in a message: `length`, `supply current`.
@@ -119,6 +122,7 @@ impl Dimension {
             Self::Density => "density",
             Self::Irradiance => "irradiance",
             Self::NoiseVoltage => "noise voltage density",
+            Self::ThermalResistivity => "thermal resistivity",
         }
     }
 
@@ -151,6 +155,7 @@ impl Dimension {
             Self::Density => &["1025 kg/m3", "1.025 g/cm3"],
             Self::Irradiance => &["650 W/m2", "1 kW/m2"],
             Self::NoiseVoltage => &["4.5 nV/rtHz", "1 uV/rtHz"],
+            Self::ThermalResistivity => &["3.5 K.m/W", "1 K.m/W"],
         }
     }
 
@@ -188,6 +193,7 @@ impl Dimension {
             Self::Density => "kg/m3",
             Self::Irradiance => "W/m2",
             Self::NoiseVoltage => "V/rtHz",
+            Self::ThermalResistivity => "K.m/W",
         }
     }
 }

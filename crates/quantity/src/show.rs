@@ -78,6 +78,7 @@ fn ladder(dimension: Dimension) -> &'static [Rung] {
         ],
         Dimension::Density => &[("kg/m3", 0.0)],
         Dimension::Irradiance => &[("W/m2", 0.0)],
+        Dimension::ThermalResistivity => &[("K.m/W", 0.0)],
         Dimension::NoiseVoltage => &[
             ("nV/rtHz", 0.0),
             ("uV/rtHz", 1e-6),

@@ -284,6 +284,7 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
         }
         Dimension::Density => const { &[ten("kg/m3", 0), ten("g/cm3", 3)] },
         Dimension::Irradiance => const { &[ten("W/m2", 0), ten("kW/m2", 3)] },
+        Dimension::ThermalResistivity => const { &[ten("K.m/W", 0)] },
         Dimension::NoiseVoltage => {
             const {
                 &[

@@ -6,6 +6,7 @@
 mod behaviour;
 mod deployment;
 mod detector;
+mod exclusive;
 mod index;
 mod module;
 mod mooring;
@@ -24,20 +25,21 @@ use std::collections::BTreeMap;
 pub use behaviour::{Action, Behaviour, When};
 pub use deployment::Deployment;
 pub use detector::{Confirm, Detector, LevelStage, NoticeKind, Stage};
+pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
     BehaviourIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx, SupplyIx,
     TopicIx, UplinkIx,
 };
 pub use module::{
-    Boot, Housing, Input, Load, Module, Output, OutputKind, PassWhen, Passes, StateLoad,
+    Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, StateLoad,
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
 pub use requirement::{DelayEnd, Limits, Must, Requirement, That};
-pub use sea::{Flow, Sea, Spreading, Water};
+pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
-pub use span::{Contacts, Link, Span};
+pub use span::{CableHeat, Contacts, Insulation, LiesIn, Link, Span};
 pub use storage::{Record, Storage};
-pub use supply::{Battery, Chemistry, Panels, Supply, SupplyKind};
+pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
 pub use talk::{Topic, TopicField, Traffic};
 pub use uplink::{Uplink, Windows};
 pub use value::{Decibels, Q};
@@ -59,6 +61,8 @@ pub struct Line {
     pub modules: Vec<Module>,
     /// Electrical cables between modules.
     pub spans: Vec<Span>,
+    /// What cannot happen together.
+    pub exclusives: Vec<Exclusive>,
     /// Detectors.
     pub detectors: Vec<Detector>,
     /// How messages are framed; `None` when the plan does not say.

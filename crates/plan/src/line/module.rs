@@ -25,6 +25,8 @@ pub struct Module {
     pub duty: Vec<(usize, Q)>,
     /// Boot time and power.
     pub boot: Option<Boot>,
+    /// How long after power comes on it is held off, s.
+    pub wakes_after_s: Option<Q>,
     /// What still goes through the module when it is hung or dead.
     pub passes: Option<Passes>,
     /// Resistance in the path onwards: fuse, inductors, diode, ohm.
@@ -52,6 +54,21 @@ pub struct Input {
     pub efficiency: Option<Q>,
     /// Standing loss of its converter, W.
     pub standing_w: Option<Q>,
+    /// Further loss over the square of the output power, 1/W.
+    pub loss_per_watt: Option<Q>,
+    /// Efficiency by output power, all losses in it: (W, 0 to 1), powers rising; empty when not written.
+    pub efficiency_at: Vec<(Q, Q)>,
+    /// Under-voltage lock-out.
+    pub lock_out: Option<LockOut>,
+}
+
+/// Under-voltage lock-out of a power input.
+#[derive(Clone, Copy, Debug)]
+pub struct LockOut {
+    /// Voltage at which it switches on, V.
+    pub on_v: Q,
+    /// Voltage below which it switches off, V.
+    pub off_v: Q,
 }
 
 /// What a module draws in a state, at its converter's output.

@@ -133,6 +133,61 @@ pub enum That {
         /// Confidence with which the share of years must be shown, 0 to 1.
         confidence: Option<Q>,
     },
+    /// Lowest usable state of charge of a supply's battery in a year (each such supply when `of` is absent), 0 to 1, in the
+    /// share of years that the requirement names.
+    LowestCharge {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+        /// Confidence with which the share of years must be shown, 0 to 1.
+        confidence: Option<Q>,
+    },
+    /// Time that a full battery carries the mean load without any light, s.
+    Autonomy {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Lower limit, s.
+        at_least_s: Q,
+    },
+    /// Time that primary cells carry the mean load, s; without a limit the longest time in the water.
+    CellLife {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Lower limit, s.
+        at_least_s: Option<Q>,
+    },
+    /// Energy at the battery for each hour that one hydrophone listens, J.
+    SensorEnergy {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Upper limit, J.
+        at_most_j: Q,
+    },
+    /// Every module starts when power comes on, with a limit within that time, s.
+    StartUp {
+        /// Upper limit, s.
+        at_most_s: Option<Q>,
+    },
+    /// Common factor by which all loads of constant power may grow before the line collapses, 1 for the loads as they are.
+    CollapseFactor {
+        /// Lower limit.
+        at_least: Q,
+    },
+    /// Constant power that may still be added at a module (each module when `of` is absent), W.
+    Reserve {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Lower limit, W.
+        at_least_w: Q,
+    },
+    /// Least current of a bolted short behind a span's fuse over the fuse's rating (each fused span when `of` is absent).
+    ShortCircuit {
+        /// The span.
+        of: Option<SpanIx>,
+        /// Lower limit, 1 for the rating itself.
+        at_least: Q,
+    },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {
         /// Path of the cue sheet, relative to the plan's folder.

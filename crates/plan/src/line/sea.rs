@@ -1,6 +1,7 @@
 //! The sea and the weather at the site.
 
 use super::Q;
+use crate::site::Site;
 
 /// The sea and the weather at the site.
 ///
@@ -21,12 +22,40 @@ pub struct Sea {
     pub wind_m_s: Vec<Q>,
     /// Clearness index of each month from January, 0 to 1; empty or twelve.
     pub clearness: Vec<Q>,
+    /// Mean air temperature of each month from January, degC; empty or twelve.
+    pub air_temperature_degc: Vec<Q>,
+    /// Mean water temperature at the surface in each month from January, degC; empty or twelve.
+    pub surface_temperature_degc: Vec<Q>,
+    /// Skyline by direction, azimuths rising; empty for an open one.
+    pub horizon: Vec<HorizonPoint>,
+    /// Hourly weather file that stands for the clearness of the months.
+    pub weather: Option<WeatherText>,
     /// Shipping activity from 0 (none) to 1 (heavy).
     pub shipping: Option<Q>,
     /// Acidity, pH on the scale of the absorption formula.
     pub ph: Option<Q>,
     /// How sound spreads, when the plan says.
     pub spreading: Option<Spreading>,
+}
+
+/// A point of the skyline.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct HorizonPoint {
+    /// Direction, degrees from north.
+    pub azimuth_deg: Q,
+    /// Elevation of the skyline, degrees.
+    pub elevation_deg: Q,
+}
+
+/// An hourly weather file, as it was read.
+#[derive(Clone, PartialEq, Debug)]
+pub struct WeatherText {
+    /// Path as the plan writes it.
+    pub path: String,
+    /// Its text.
+    pub text: String,
+    /// Where the plan names it.
+    pub at: Site,
 }
 
 /// How sound spreads with range.

@@ -24,8 +24,64 @@ pub struct Span {
     pub conductor: Option<Conductor>,
     /// Mated contacts.
     pub contacts: Option<Contacts>,
+    /// Highest supply current that conductors and contacts bear, A.
+    pub rated_current_a: Option<Q>,
+    /// Rating of the fuse at its end nearer to a supply, A.
+    pub fuse_a: Option<Q>,
+    /// Insulation resistance of one kilometre of each conductor against the water, ohm.
+    pub insulation_1km_ohm: Option<Q>,
+    /// What its own loss warms.
+    pub heat: Option<CableHeat>,
     /// How data crosses it; a span without one carries no data.
     pub link: Option<Link>,
+}
+
+/// A cable with two round cores in one jacket, and what lies round it.
+#[derive(Clone, Copy, Debug)]
+pub struct CableHeat {
+    /// What lies round it.
+    pub lies_in: LiesIn,
+    /// Diameter of a core's conductor, m.
+    pub core_m: Q,
+    /// Diameter of a core over its insulation, m.
+    pub insulated_m: Q,
+    /// Diameter under the jacket, m.
+    pub under_jacket_m: Q,
+    /// Outer diameter, m.
+    pub outer_m: Q,
+    /// Insulation of a core.
+    pub insulation: Insulation,
+    /// Jacket.
+    pub jacket: Insulation,
+}
+
+/// What lies round a cable.
+#[derive(Clone, Copy, Debug)]
+pub enum LiesIn {
+    /// Still water.
+    Water,
+    /// Sediment.
+    Sediment {
+        /// Depth of the cable's axis, m.
+        buried_m: Q,
+        /// Thermal resistivity, K m/W.
+        resistivity_k_m_per_w: Q,
+    },
+    /// Still air.
+    Air,
+}
+
+/// A material between conductor and water.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Insulation {
+    /// Polyethylene, also cross-linked.
+    Polyethylene,
+    /// Polyvinyl chloride.
+    Pvc,
+    /// Ethylene propylene rubber.
+    Epr,
+    /// Silicone rubber.
+    Silicone,
 }
 
 /// Mated contacts of a span.

@@ -35,6 +35,10 @@ pub struct Supply {
     pub resistance_ohm: Q,
     /// Current limit, A.
     pub current_limit_a: Option<Q>,
+    /// Whether one conductor is connected to the water.
+    pub pole: Option<Pole>,
+    /// What charge controller and supply draw themselves, at the battery, W.
+    pub standing_w: Option<Q>,
     /// Panels.
     pub panels: Option<Panels>,
     /// Battery.
@@ -52,6 +56,32 @@ pub struct Panels {
     pub tilt_deg: Q,
     /// Wiring, soiling and conversion loss, 0 to 1.
     pub loss: Q,
+    /// Direction that all panels face, degrees from north; `None` on a buoy that turns freely.
+    pub azimuth_deg: Option<Q>,
+    /// Share of the power lost for each kelvin of cell temperature, 1/K.
+    pub loss_per_kelvin: Option<Q>,
+    /// Light lost to dirt.
+    pub dirt: Option<Dirt>,
+}
+
+/// Share of the light that each kind of dirt takes, January to December, 0 to 1; each empty or twelve.
+#[derive(Clone, Debug)]
+pub struct Dirt {
+    /// Droppings.
+    pub birds: Vec<Q>,
+    /// Dried spray.
+    pub salt: Vec<Q>,
+    /// Growth.
+    pub growth: Vec<Q>,
+}
+
+/// How the conductors of a supply stand to the water.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Pole {
+    /// Neither is connected to it.
+    Floating,
+    /// One is.
+    Earthed,
 }
 
 /// Battery chemistry.
@@ -76,4 +106,32 @@ pub struct Battery {
     pub capacity_c: Q,
     /// Nominal voltage, V.
     pub voltage_v: Q,
+    /// Share of the capacity that can be drawn, by temperature: (degC, 0 to 1), temperatures rising; empty when not written.
+    pub usable: Vec<(Q, Q)>,
+    /// Share of the energy offered that gets into the cells.
+    pub charge_efficiency: Option<Q>,
+    /// Share of the energy drawn from the cells that arrives.
+    pub discharge_efficiency: Option<Q>,
+    /// Share of the content lost in a month by itself.
+    pub self_discharge_per_month: Option<Q>,
+    /// Share of the new capacity lost in a year.
+    pub loss_per_year: Option<Q>,
+    /// Usable state of charge at which the load is taken off.
+    pub disconnect_at: Option<Q>,
+    /// Usable state of charge at which it comes back.
+    pub reconnect_at: Option<Q>,
+    /// Lowest temperature at which it may be charged, degC.
+    pub charge_from_degc: Option<Q>,
+    /// Highest temperature at which it may be charged, degC.
+    pub charge_to_degc: Option<Q>,
+    /// Highest charging power over the capacity, 1/h.
+    pub charge_rate_per_h: Option<Q>,
+    /// State of charge from which the charging power falls.
+    pub tapers_from: Option<Q>,
+    /// Share of it left at full.
+    pub tapers_to: Option<Q>,
+    /// Temperature of the cells in each month from January, degC; empty or twelve.
+    pub temperature_degc: Vec<Q>,
+    /// What primary cells give at a steady current: (A, A s), currents rising; empty when not written.
+    pub capacity_at: Vec<(Q, Q)>,
 }

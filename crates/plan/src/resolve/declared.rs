@@ -39,6 +39,7 @@ impl Declared {
             "supply",
             "module",
             "span",
+            "exclusive",
             "detector",
             "topic",
             "behaviour",

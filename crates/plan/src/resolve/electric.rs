@@ -1,107 +1,15 @@
-//! Supplies and spans, and whether they join and feed every module.
+//! Spans, and whether spans and supplies join and feed every module.
 
 use quantity::{Dimension, show};
 
 use super::mechanics::{distance_m, unsettled};
 use super::{Resolver, q};
-use crate::line::{
-    Battery, Chemistry, Contacts, Line, Link, ModuleIx, Panels, Span, Supply, SupplyKind, Unwritten,
-};
+use crate::line::{CableHeat, Contacts, Insulation, LiesIn, Line, Link, ModuleIx, Span, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
 /// A span may be shorter than the distance it covers by this share: rounding of lengths written by hand.
 const ROUNDING: f64 = 1e-6;
-
-pub(super) fn supplies(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
-    for (id, f) in root.keyed("supply") {
-        r.part = format!("supply.{id}");
-        if let Some(supply) = supply(r, id, f, line) {
-            line.supplies.push(supply);
-        }
-    }
-}
-
-fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Supply> {
-    let kind = match *f.choice("kind")?.0 {
-        "solar-battery" => SupplyKind::SolarBattery,
-        "bench" => SupplyKind::Bench,
-        "vessel" => SupplyKind::Vessel,
-        "shore" => SupplyKind::Shore,
-        _ => SupplyKind::PrimaryCells,
-    };
-    let wanted: &[&'static str] = match kind {
-        SupplyKind::SolarBattery => &["panels", "battery"],
-        SupplyKind::PrimaryCells => &["battery"],
-        _ => &[],
-    };
-    for key in wanted {
-        if !f.has(key) {
-            r.tell(
-                Mistake::error(
-                    Code::MissingKey,
-                    f.site,
-                    format!("this kind of supply needs `{key}`"),
-                )
-                .label(format!("`{key}` is missing here"))
-                .help(format!("add `{key} = {{ ... }}`")),
-            );
-        }
-    }
-    let owners: [(&'static str, &[SupplyKind], &str); 2] = [
-        ("panels", &[SupplyKind::SolarBattery], "solar-battery"),
-        (
-            "battery",
-            &[SupplyKind::SolarBattery, SupplyKind::PrimaryCells],
-            "solar-battery or primary-cells",
-        ),
-    ];
-    for (key, kinds, words) in owners {
-        if let Some(site) = f.site_of(key)
-            && !kinds.contains(&kind)
-        {
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    site,
-                    format!("`{key}` does not belong to this kind of supply"),
-                )
-                .label(format!("only of {words}")),
-            );
-        }
-    }
-    let output = f.table("output")?.0;
-    Some(Supply {
-        id: id.to_owned(),
-        at: f.site,
-        module: r.module(line, f, "at")?,
-        kind,
-        voltage_v: output.q("voltage")?,
-        resistance_ohm: output.q("resistance")?,
-        current_limit_a: output.q("current_limit"),
-        panels: f.table("panels").and_then(|(t, _)| {
-            Some(Panels {
-                peak_power_each_w: t.q("peak_power_each")?,
-                faces: u32::try_from(*t.count("faces")?.0).ok()?,
-                tilt_deg: t.deg("tilt")?,
-                loss: t.q("loss")?,
-            })
-        }),
-        battery: f.table("battery").and_then(|(t, _)| {
-            let chemistry = match *t.choice("chemistry")?.0 {
-                "lifepo4" => Chemistry::LiFePo4,
-                "agm" => Chemistry::Agm,
-                "primary-lithium" => Chemistry::PrimaryLithium,
-                _ => Chemistry::Alkaline,
-            };
-            Some(Battery {
-                chemistry,
-                capacity_c: t.q("capacity")?,
-                voltage_v: t.q("voltage")?,
-            })
-        }),
-    })
-}
 
 pub(super) fn spans(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("span") {
@@ -162,7 +70,104 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
         written_length_m: f.q("length"),
         conductor: f.conductor("conductor").map(|(c, _)| *c),
         contacts,
+        rated_current_a: f.q("rated_current"),
+        fuse_a: f.q("fuse"),
+        insulation_1km_ohm: f.q("insulation_1km"),
+        heat: f.table("heat").and_then(|(t, _)| heat(r, t)),
         link: link(r, f),
+    })
+}
+
+/// Layers that do not lie one over the other, and what is missing of the sediment, are told; then there is none.
+fn heat(r: &mut Resolver<'_>, t: &Fields) -> Option<CableHeat> {
+    let keys = ["core", "insulated", "under_jacket", "outer"];
+    for pair in keys.windows(2) {
+        let (inner, outer) = (t.q(pair[0])?, t.q(pair[1])?);
+        if outer.si <= inner.si {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    outer.at,
+                    format!("`{}` must be larger than `{}`", pair[1], pair[0]),
+                )
+                .label("not larger")
+                .related(inner.at, "what it encloses"),
+            );
+            return None;
+        }
+    }
+    let (word, at) = t.choice("lies_in")?;
+    let in_sediment = *word == "sediment";
+    for key in ["buried", "sediment"] {
+        match t.site_of(key) {
+            Some(site) if !in_sediment => {
+                r.tell(
+                    Mistake::error(
+                        Code::KeyConflict,
+                        site,
+                        format!("`{key}` belongs to a cable that lies in sediment"),
+                    )
+                    .label("here"),
+                );
+                return None;
+            }
+            None if in_sediment && !t.has(key) => {
+                let example = if key == "buried" { "0.5 m" } else { "1 K.m/W" };
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        at,
+                        format!("a cable in sediment needs `{key}`"),
+                    )
+                    .label("in sediment")
+                    .help(format!("add `{key} = \"{example}\"`")),
+                );
+                return None;
+            }
+            _ => {}
+        }
+    }
+    let outer_m = t.q("outer")?;
+    let lies_in = match *word {
+        "water" => LiesIn::Water,
+        "air" => LiesIn::Air,
+        _ => {
+            let buried_m = t.q("buried")?;
+            if buried_m.si <= outer_m.si / 2.0 {
+                r.tell(
+                    Mistake::error(
+                        Code::OutOfRange,
+                        buried_m.at,
+                        "the axis of a buried cable lies deeper than half its diameter",
+                    )
+                    .label("not buried")
+                    .related(outer_m.at, "its outer diameter"),
+                );
+                return None;
+            }
+            LiesIn::Sediment {
+                buried_m,
+                resistivity_k_m_per_w: t.q("sediment")?,
+            }
+        }
+    };
+    let material = |key| {
+        let (word, _) = t.choice(key)?;
+        Some(match *word {
+            "polyethylene" => Insulation::Polyethylene,
+            "pvc" => Insulation::Pvc,
+            "epr" => Insulation::Epr,
+            _ => Insulation::Silicone,
+        })
+    };
+    Some(CableHeat {
+        lies_in,
+        core_m: t.q("core")?,
+        insulated_m: t.q("insulated")?,
+        under_jacket_m: t.q("under_jacket")?,
+        outer_m,
+        insulation: material("insulation")?,
+        jacket: material("jacket")?,
     })
 }
 

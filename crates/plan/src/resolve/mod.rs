@@ -4,12 +4,14 @@ mod behaviours;
 mod cues;
 mod declared;
 mod electric;
+mod exclusive;
 mod mechanics;
 mod modules;
 mod requirements;
 mod resolver;
 mod site;
 mod sound;
+mod supply;
 mod talk;
 mod values;
 
@@ -55,6 +57,7 @@ pub(crate) fn line(
         supplies: Vec::new(),
         modules: Vec::new(),
         spans: Vec::new(),
+        exclusives: Vec::new(),
         detectors: Vec::new(),
         traffic: None,
         topics: Vec::new(),
@@ -67,8 +70,9 @@ pub(crate) fn line(
     modules::modules(&mut r, root, &mut line);
     mechanics::sections(&mut r, root, &mut line);
     mechanics::positions(&mut r, root, &mut line);
-    electric::supplies(&mut r, root, &mut line);
+    supply::supplies(&mut r, root, &mut line);
     electric::spans(&mut r, root, &mut line);
+    exclusive::exclusives(&mut r, root, &mut line);
     electric::connected(&mut r, &line);
     sound::detectors(&mut r, root, &mut line);
     talk::traffic(&mut r, root, &mut line);

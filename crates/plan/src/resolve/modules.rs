@@ -4,8 +4,8 @@ use quantity::{Dimension, LevelKind};
 
 use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
-    Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, Module, Output, OutputKind,
-    PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad, Unwritten,
+    Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, LockOut, Module, Output,
+    OutputKind, PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Read, join};
@@ -49,6 +49,20 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     let starts_in = starts_in(r, id, f, &loads);
     let duty = duty(r, f, &loads);
     let input = f.table("input").and_then(|(t, _)| input(r, t));
+    if let Some(site) = f.site_of("wakes_after")
+        && input.as_ref().is_none_or(|i| i.lock_out.is_none())
+        && !f.is_wrong("input")
+    {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                site,
+                "a module without a lock-out starts at any voltage and cannot be held off",
+            )
+            .label("needs a lock-out")
+            .help("add `lock_out = { on = \"12 V\", off = \"10 V\" }` to its input"),
+        );
+    }
     if f.has("loads") && !f.has("input") {
         let site = f.site_of("loads").unwrap_or(f.site);
         r.tell(
@@ -76,6 +90,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
                 power_w: t.q("power")?,
             })
         }),
+        wakes_after_s: f.q("wakes_after"),
         passes: f.table("passes").and_then(|(t, _)| {
             Some(Passes {
                 power: pass(t.choice("power")?.0),
@@ -215,6 +230,11 @@ fn input(r: &mut Resolver<'_>, t: &Fields) -> Option<Input> {
         capacitance_f: t.q("capacitance"),
         efficiency: t.number("efficiency").map(bare),
         standing_w: t.q("standing"),
+        loss_per_watt: t.q("loss_per_watt"),
+        efficiency_at: efficiency_at(r, t),
+        lock_out: t
+            .table("lock_out")
+            .and_then(|(l, _)| lock_out(r, l, t.q("maximum")?)),
     };
     if input.maximum_v.si <= input.minimum_v.si {
         r.tell(
@@ -228,6 +248,79 @@ fn input(r: &mut Resolver<'_>, t: &Fields) -> Option<Input> {
         );
     }
     Some(input)
+}
+
+/// Efficiencies by output power, the powers rising; they stand alone.
+fn efficiency_at(r: &mut Resolver<'_>, t: &Fields) -> Vec<(Q, Q)> {
+    let points: Vec<(Q, Q)> = t
+        .tables("efficiency_at")
+        .iter()
+        .filter_map(|p| Some((p.q("output")?, p.number("efficiency").map(bare)?)))
+        .collect();
+    rising(
+        r,
+        &points.iter().map(|(w, _)| *w).collect::<Vec<_>>(),
+        "output powers",
+    );
+    if let Some(at) = t.site_of("efficiency_at") {
+        for key in ["efficiency", "standing", "loss_per_watt"] {
+            if let Some(site) = t.site_of(key) {
+                r.tell(
+                    Mistake::error(
+                        Code::KeyConflict,
+                        site,
+                        format!("`{key}` is in the efficiencies already"),
+                    )
+                    .label("counted twice")
+                    .related(at, "all losses are in these"),
+                );
+            }
+        }
+    }
+    if let Some(site) = t.site_of("loss_per_watt")
+        && !t.has("efficiency")
+    {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                site,
+                "a loss that grows with the output needs the `efficiency` beside it",
+            )
+            .label("without efficiency")
+            .help("add `efficiency = 0.95`"),
+        );
+    }
+    points
+}
+
+/// A lock-out; none where its voltages are the wrong way round.
+fn lock_out(r: &mut Resolver<'_>, t: &Fields, maximum_v: Q) -> Option<LockOut> {
+    let lock_out = LockOut {
+        on_v: t.q("on")?,
+        off_v: t.q("off")?,
+    };
+    for (high, low, message) in [
+        (
+            lock_out.on_v,
+            lock_out.off_v,
+            "a lock-out switches on above the voltage at which it switches off",
+        ),
+        (
+            maximum_v,
+            lock_out.on_v,
+            "a lock-out switches on below the highest voltage of its input",
+        ),
+    ] {
+        if high.si <= low.si {
+            r.tell(
+                Mistake::error(Code::OutOfRange, high.at, message)
+                    .label("not above")
+                    .related(low.at, "the lower one"),
+            );
+            return None;
+        }
+    }
+    Some(lock_out)
 }
 
 fn pass(word: &str) -> PassWhen {

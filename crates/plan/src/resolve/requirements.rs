@@ -8,8 +8,8 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
 use crate::folder::stays_inside;
 use crate::line::{
-    DelayEnd, Limits, Line, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That, Unwritten,
-    UplinkIx,
+    DelayEnd, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That,
+    Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -53,25 +53,15 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     }
     match *word {
         "voltage" => voltage(r, f, line),
-        "supply-current" => {
-            let of = match of(r, f, RefKind::Supply)? {
-                None => None,
-                Some(p) => Some(ix_of(&line.supplies, p, |s| &s.id).map(SupplyIx)?),
-            };
-            Some(That::SupplyCurrent {
-                of,
-                at_most_a: limit(r, f, "at_most", Dimension::Current, NOT_NEGATIVE)?,
-            })
-        }
+        "supply-current" => Some(That::SupplyCurrent {
+            of: supply(r, f, line)?,
+            at_most_a: limit(r, f, "at_most", Dimension::Current, NOT_NEGATIVE)?,
+        }),
         "delay" => delay(r, f, line),
         "link-load" => {
-            let of = match of(r, f, RefKind::Span)? {
-                None => None,
-                Some(p) => Some(ix_of(&line.spans, p, |s| &s.id).map(SpanIx)?),
-            };
             let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
             Some(That::LinkLoad {
-                of,
+                of: span(r, f, line)?,
                 at_most: at_most?,
             })
         }
@@ -84,17 +74,42 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
             })
         }
-        "outage-hours" => {
-            let of = match of(r, f, RefKind::Supply)? {
-                None => None,
-                Some(p) => Some(ix_of(&line.supplies, p, |s| &s.id).map(SupplyIx)?),
-            };
-            Some(That::OutageHours {
-                of,
-                at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
-                confidence: f.q("confidence"),
-            })
-        }
+        "outage-hours" => Some(That::OutageHours {
+            of: supply(r, f, line)?,
+            at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
+            confidence: f.q("confidence"),
+        }),
+        "lowest-charge" => Some(That::LowestCharge {
+            of: supply(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+            confidence: f.q("confidence"),
+        }),
+        "autonomy" => Some(That::Autonomy {
+            of: supply(r, f, line)?,
+            at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)??,
+        }),
+        "cell-life" => Some(That::CellLife {
+            of: supply(r, f, line)?,
+            at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
+        }),
+        "sensor-energy" => Some(That::SensorEnergy {
+            of: supply(r, f, line)?,
+            at_most_j: limit(r, f, "at_most", Dimension::Energy, POSITIVE)??,
+        }),
+        "start-up" => Some(That::StartUp {
+            at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)?,
+        }),
+        "collapse-factor" => Some(That::CollapseFactor {
+            at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
+        }),
+        "reserve" => Some(That::Reserve {
+            of: module(r, f, line)?,
+            at_least_w: limit(r, f, "at_least", Dimension::Power, POSITIVE)??,
+        }),
+        "short-circuit" => Some(That::ShortCircuit {
+            of: span(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
+        }),
         _ => {
             let (cues, at) = f.text("cues")?;
             if !stays_inside(Path::new(cues)) {
@@ -138,6 +153,33 @@ fn of<'f>(r: &mut Resolver<'_>, f: &'f Fields, wanted: RefKind) -> Option<Option
     Some(Some(path))
 }
 
+/// The supply behind `of`; `Some(None)` when it is not written.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn supply(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SupplyIx>> {
+    match of(r, f, RefKind::Supply)? {
+        None => Some(None),
+        Some(p) => ix_of(&line.supplies, p, |s| &s.id).map(|i| Some(SupplyIx(i))),
+    }
+}
+
+/// The span behind `of`; `Some(None)` when it is not written.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn span(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SpanIx>> {
+    match of(r, f, RefKind::Span)? {
+        None => Some(None),
+        Some(p) => ix_of(&line.spans, p, |s| &s.id).map(|i| Some(SpanIx(i))),
+    }
+}
+
+/// The module behind `of`; `Some(None)` when it is not written.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn module(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<ModuleIx>> {
+    match of(r, f, RefKind::Module)? {
+        None => Some(None),
+        Some(p) => module_of(line, p).map(Some),
+    }
+}
+
 /// A limit in its dimension; `Some(None)` when it is not written, `None` when it is wrong.
 #[expect(clippy::option_option, reason = "absent and wrong are different")]
 pub(super) fn limit(
@@ -156,12 +198,7 @@ pub(super) fn limit(
 }
 
 fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
-    let of = of(r, f, RefKind::Module)?.map(|p| module_of(line, p));
-    let of = match of {
-        Some(None) => return None,
-        Some(found) => found,
-        None => None,
-    };
+    let of = module(r, f, line)?;
     let at_least = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
     let at_most = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
     if let (Some(least), Some(most)) = (at_least, at_most)

@@ -1,7 +1,7 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, q, unknown};
-use crate::line::{Deployment, Flow, Q, Sea, Spreading, Water};
+use super::{Resolver, bare, unknown};
+use crate::line::{Deployment, Flow, HorizonPoint, Q, Sea, Spreading, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -75,9 +75,11 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         water_depth_m: f.q("water_depth").unwrap_or_else(hidden),
         profile,
         current,
-        wind_m_s: f.amounts("wind").map_or_else(Vec::new, |(list, _)| {
-            list.iter().map(|(a, s)| q((a, *s))).collect()
-        }),
+        wind_m_s: f.qs("wind"),
+        air_temperature_degc: f.qs("air_temperature"),
+        surface_temperature_degc: f.qs("surface_temperature"),
+        horizon: horizon(r, f),
+        weather: None,
         clearness: f.numbers("clearness").map_or_else(Vec::new, |(list, _)| {
             list.iter().map(|(x, s)| bare((x, *s))).collect()
         }),
@@ -85,6 +87,23 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         ph: f.number("ph").map(bare),
         spreading,
     }
+}
+
+/// The skyline; none where some of it is wrong.
+fn horizon(r: &mut Resolver<'_>, f: &Fields) -> Vec<HorizonPoint> {
+    let points: Vec<HorizonPoint> = f
+        .tables("horizon")
+        .iter()
+        .filter_map(|p| {
+            Some(HorizonPoint {
+                azimuth_deg: p.deg("azimuth")?,
+                elevation_deg: p.deg("elevation")?,
+            })
+        })
+        .collect();
+    let azimuths: Vec<Q> = points.iter().map(|p| p.azimuth_deg).collect();
+    rising(r, &azimuths, "azimuths");
+    points
 }
 
 /// Tells a mistake where a list of depths or frequencies does not rise.

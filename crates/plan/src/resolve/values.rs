@@ -27,6 +27,15 @@ impl Fields {
         self.amount(key).map(q)
     }
 
+    /// A list of quantities; empty when it is not written.
+    pub(crate) fn qs(&self, key: &'static str) -> Vec<Q> {
+        let list = self.amounts(key).map(|(list, _)| list.as_slice());
+        list.unwrap_or_default()
+            .iter()
+            .map(|(a, site)| q((a, *site)))
+            .collect()
+    }
+
     /// An angle in degrees; angles are read in radians.
     pub(crate) fn deg(&self, key: &'static str) -> Option<Q> {
         const DEG_PER_RAD: f64 = 180.0 / std::f64::consts::PI;

@@ -82,6 +82,19 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "confidence"],
         "0 h",
     ),
+    limited(
+        "lowest-charge",
+        &["at_least", "share"],
+        &["of", "confidence"],
+        "30 %",
+    ),
+    limited("autonomy", &["at_least"], &["of"], "10 d"),
+    limited("cell-life", &[], &["of", "at_least"], "365 d"),
+    limited("sensor-energy", &["at_most"], &["of"], "2 Wh"),
+    limited("start-up", &[], &["at_most"], "60 s"),
+    limited("collapse-factor", &["at_least"], &[], "150 %"),
+    limited("reserve", &["at_least"], &["of"], "2 W"),
+    limited("short-circuit", &["at_least"], &["of"], "200 %"),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.

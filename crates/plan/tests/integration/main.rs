@@ -2,6 +2,7 @@
 
 mod bad;
 mod bad_cues;
+mod bad_power;
 mod bad_things;
 mod bad_values;
 mod good;

@@ -3,6 +3,7 @@
 mod behaviour;
 mod bounds;
 mod detector;
+mod exclusive;
 mod module;
 mod mooring;
 mod requirement;
@@ -17,6 +18,7 @@ mod uplink;
 use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
 use detector::DETECTOR;
+use exclusive::EXCLUSIVE;
 use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
 use sensor::SENSOR;
@@ -53,6 +55,11 @@ pub(crate) const PLAN: Section = Section {
         r("supply", S::Keyed(&SUPPLY), "where power enters"),
         r("module", S::Keyed(&MODULE), "housings with a processor"),
         o("span", S::Keyed(&SPAN), "electrical cables between modules"),
+        o(
+            "exclusive",
+            S::Keyed(&EXCLUSIVE),
+            "states and outputs that do not hold together",
+        ),
         o(
             "detector",
             S::Keyed(&DETECTOR),

@@ -50,6 +50,11 @@ pub(crate) const MODULE: Section = Section {
         ),
         o("boot", S::Table(&BOOT), "boot time and power"),
         o(
+            "wakes_after",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how long after power comes on its input holds it off; needs a `lock_out`",
+        ),
+        o(
             "passes",
             S::Table(&PASSES),
             "what still goes through it when hung or dead",
@@ -95,6 +100,53 @@ const INPUT: Section = Section {
             "standing",
             S::Amount(D::Power, NOT_NEGATIVE),
             "standing loss of its converter",
+        ),
+        o(
+            "loss_per_watt",
+            S::Amount(D::Ratio, SHARE),
+            "further loss of its converter for each watt of output: a share of the output that grows with it",
+        ),
+        o(
+            "efficiency_at",
+            S::Tables(&EFFICIENCY_AT),
+            "efficiency of its converter by output power, all losses in it; instead of `efficiency`, `standing` and `loss_per_watt`",
+        ),
+        o(
+            "lock_out",
+            S::Table(&LOCK_OUT),
+            "under-voltage lock-out; without one it starts at any voltage",
+        ),
+    ],
+};
+
+const EFFICIENCY_AT: Section = Section {
+    name: "an efficiency at an output",
+    doc: "Efficiency of a converter at an output power; straight lines of input power between, and none is known beyond the ends.",
+    part: None,
+    fields: &[
+        r("output", S::Amount(D::Power, POSITIVE), "output power"),
+        r(
+            "efficiency",
+            S::Number(between(0.01, 1.0, "from 0.01 to 1")),
+            "efficiency",
+        ),
+    ],
+};
+
+const LOCK_OUT: Section = Section {
+    name: "a lock-out",
+    doc: "Under-voltage lock-out of a power input, with its hysteresis.",
+    part: None,
+    fields: &[
+        r(
+            "on",
+            S::Amount(D::Voltage, POSITIVE),
+            "voltage at which it switches on",
+        ),
+        r(
+            "off",
+            S::Amount(D::Voltage, POSITIVE),
+            "voltage below which it switches off",
         ),
     ],
 };

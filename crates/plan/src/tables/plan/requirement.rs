@@ -17,6 +17,14 @@ const THAT: &[&str] = &[
     "uplink-cost",
     "storage-time",
     "outage-hours",
+    "lowest-charge",
+    "autonomy",
+    "cell-life",
+    "sensor-energy",
+    "start-up",
+    "collapse-factor",
+    "reserve",
+    "short-circuit",
     "rehearsed",
 ];
 
@@ -62,7 +70,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "confidence",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `outage-hours`: confidence with which the share of years must be shown; 95 % when not written",
+            "of `outage-hours` and `lowest-charge`: confidence with which the share of years must be shown; 95 % when not written",
         ),
         o(
             "when_wind_at_most",

@@ -64,6 +64,26 @@ pub(crate) const SITE: Section = Section {
             "clearness index of each month from January",
         ),
         o(
+            "air_temperature",
+            S::Amounts(D::Temperature, AIR, MONTHS, MONTHS),
+            "mean air temperature of each month from January",
+        ),
+        o(
+            "surface_temperature",
+            S::Amounts(D::Temperature, SURFACE, MONTHS, MONTHS),
+            "mean temperature of the water at the surface in each month from January",
+        ),
+        o(
+            "horizon",
+            S::Tables(&SKYLINE),
+            "height of what hides the sun, by direction; open when not written",
+        ),
+        o(
+            "weather",
+            S::Text,
+            "hourly weather file under the plan's folder, instead of years made from `clearness`: TMY3, or CSV with named columns",
+        ),
+        o(
             "shipping",
             S::Number(between(0.0, 1.0, "from 0 (no ships) to 1 (heavy traffic)")),
             "shipping activity",
@@ -89,6 +109,28 @@ pub(crate) const SITE: Section = Section {
 const LATITUDE: Bounds = degrees(-90.0, 90.0, "from -90 deg to 90 deg");
 
 const LONGITUDE: Bounds = degrees(-180.0, 180.0, "from -180 deg to 180 deg");
+
+const AIR: Bounds = between(-60.0, 60.0, "from -60 degC to 60 degC");
+
+const SURFACE: Bounds = between(-2.0, 40.0, "from -2 degC to 40 degC");
+
+const SKYLINE: Section = Section {
+    name: "a point of the horizon",
+    doc: "Elevation of the skyline in a direction; straight lines between the directions, all round.",
+    part: None,
+    fields: &[
+        r(
+            "azimuth",
+            S::Amount(D::Angle, degrees(0.0, 360.0, "from 0 deg to 360 deg")),
+            "direction, from north",
+        ),
+        r(
+            "elevation",
+            S::Amount(D::Angle, degrees(0.0, 90.0, "from 0 deg to 90 deg")),
+            "elevation of the skyline",
+        ),
+    ],
+};
 
 const WATER: Section = Section {
     name: "a point of the profile",

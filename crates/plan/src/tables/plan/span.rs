@@ -36,6 +36,26 @@ pub(crate) const SPAN: Section = Section {
         ),
         o("contacts", S::Table(&CONTACTS), "mated contacts"),
         o(
+            "rated_current",
+            S::Amount(D::Current, POSITIVE),
+            "highest supply current that its conductors and contacts bear",
+        ),
+        o(
+            "fuse",
+            S::Amount(D::Current, POSITIVE),
+            "rating of the fuse at its end nearer to a supply",
+        ),
+        o(
+            "insulation_1km",
+            S::Amount(D::Resistance, POSITIVE),
+            "insulation resistance of one kilometre of each conductor against the water",
+        ),
+        o(
+            "heat",
+            S::Table(&HEAT),
+            "what its own loss warms: layers of the cable and what lies round it",
+        ),
+        o(
             "link",
             S::Choice(LINKS),
             "how data crosses it; a span without one carries no data",
@@ -50,6 +70,47 @@ pub(crate) const SPAN: Section = Section {
 
 /// Links that are point to point and full duplex, by their open standard.
 const LINKS: &[&str] = &["10BASE-T1L", "100BASE-T1", "100BASE-TX", "free"];
+
+/// Insulations whose thermal resistivity a table gives.
+const INSULATIONS: &[&str] = &["polyethylene", "pvc", "epr", "silicone"];
+
+const HEAT: Section = Section {
+    name: "a cable that warms itself",
+    doc: "Diameters of a cable with two round cores in one jacket, and what lies round it.",
+    part: None,
+    fields: &[
+        r(
+            "lies_in",
+            S::Choice(&["water", "sediment", "air"]),
+            "what lies round it; on a drum no formula holds",
+        ),
+        r("core", DIAMETER, "diameter of a core's conductor"),
+        r(
+            "insulated",
+            DIAMETER,
+            "diameter of a core over its insulation",
+        ),
+        r("under_jacket", DIAMETER, "diameter under the jacket"),
+        r("outer", DIAMETER, "outer diameter"),
+        r("insulation", S::Choice(INSULATIONS), "insulation of a core"),
+        r("jacket", S::Choice(INSULATIONS), "jacket"),
+        o(
+            "buried",
+            S::Amount(D::Length, POSITIVE),
+            "depth of its axis in the sediment",
+        ),
+        o(
+            "sediment",
+            S::Amount(
+                D::ThermalResistivity,
+                between(0.1, 10.0, "from 0.1 K.m/W to 10 K.m/W"),
+            ),
+            "thermal resistivity of the sediment",
+        ),
+    ],
+};
+
+const DIAMETER: S = S::Amount(D::Length, between(1.0e-4, 1.0, "from 0.1 mm to 1 m"));
 
 const CONTACTS: Section = Section {
     name: "contacts",

@@ -2,9 +2,10 @@
 
 use quantity::Dimension as D;
 
+use super::bounds::TURN;
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Section, Shape as S, between, degrees,
-    optional as o, required as r,
+    Bounds, NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S,
+    between, degrees, optional as o, required as r,
 };
 
 pub(crate) const SUPPLY: Section = Section {
@@ -23,6 +24,11 @@ pub(crate) const SUPPLY: Section = Section {
             "kind of supply",
         ),
         r("output", S::Table(&SUPPLY_OUTPUT), "what it gives"),
+        o(
+            "standing",
+            S::Amount(D::Power, NOT_NEGATIVE),
+            "what charge controller and supply draw themselves, at the battery",
+        ),
         o("panels", S::Table(&PANELS), "solar panels"),
         o("battery", S::Table(&BATTERY), "battery"),
     ],
@@ -47,6 +53,11 @@ const SUPPLY_OUTPUT: Section = Section {
             "current_limit",
             S::Amount(D::Current, POSITIVE),
             "current limit",
+        ),
+        o(
+            "pole",
+            S::Choice(&["floating", "earthed"]),
+            "whether one conductor of the line is connected to the water",
         ),
     ],
 };
@@ -79,12 +90,46 @@ const PANELS: Section = Section {
             S::Amount(D::Ratio, SHARE),
             "wiring, soiling and conversion loss",
         ),
+        o(
+            "azimuth",
+            S::Amount(D::Angle, TURN),
+            "direction that all panels face, from north; without it the buoy turns freely",
+        ),
+        o(
+            "loss_per_kelvin",
+            S::Amount(D::Ratio, between(0.0, 0.02, "from 0 % to 2 %")),
+            "share of the power lost for each kelvin of cell temperature above 25 degC",
+        ),
+        o("dirt", S::Table(&DIRT), "light lost to dirt, by month"),
     ],
 };
 
+const DIRT: Section = Section {
+    name: "dirt on panels",
+    doc: "Share of the light that each kind of dirt takes, month by month; what is left is multiplied.",
+    part: None,
+    fields: &[
+        o(
+            "birds",
+            MONTHLY_SHARES,
+            "droppings, each month from January",
+        ),
+        o(
+            "salt",
+            MONTHLY_SHARES,
+            "dried spray, each month from January",
+        ),
+        o("growth", MONTHLY_SHARES, "growth, each month from January"),
+    ],
+};
+
+const MONTHS: usize = 12;
+
+const MONTHLY_SHARES: S = S::Amounts(D::Ratio, SHARE, MONTHS, MONTHS);
+
 const BATTERY: Section = Section {
     name: "a battery",
-    doc: "Battery of a supply.",
+    doc: "Battery of a supply. What is not written of its cells comes from the chemistry, and is listed as assumed.",
     part: None,
     fields: &[
         r(
@@ -98,5 +143,109 @@ const BATTERY: Section = Section {
             S::Amount(D::Voltage, POSITIVE),
             "nominal voltage",
         ),
+        o(
+            "usable",
+            S::Tables(&USABLE),
+            "share of the capacity that can be drawn, by temperature",
+        ),
+        o(
+            "charge_efficiency",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "share of the energy offered that gets into the cells",
+        ),
+        o(
+            "discharge_efficiency",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "share of the energy drawn from the cells that arrives",
+        ),
+        o(
+            "self_discharge_per_month",
+            S::Amount(D::Ratio, SHARE),
+            "share of the content lost in a month by itself",
+        ),
+        o(
+            "loss_per_year",
+            S::Amount(D::Ratio, SHARE),
+            "share of the new capacity lost in a year of service",
+        ),
+        o(
+            "disconnect_at",
+            S::Amount(D::Ratio, SHARE),
+            "usable state of charge at which the load is taken off",
+        ),
+        o(
+            "reconnect_at",
+            S::Amount(D::Ratio, SHARE),
+            "usable state of charge at which the load comes back; above `disconnect_at`",
+        ),
+        o(
+            "charge_from",
+            S::Amount(D::Temperature, CELL),
+            "lowest temperature at which it may be charged",
+        ),
+        o(
+            "charge_to",
+            S::Amount(D::Temperature, CELL),
+            "highest temperature at which it may be charged",
+        ),
+        o(
+            "charge_rate",
+            S::Amount(D::Ratio, between(1.0e-3, 10.0, "from 0.1 % to 1000 %")),
+            "highest charging power: share of the capacity in an hour",
+        ),
+        o(
+            "tapers_from",
+            S::Amount(D::Ratio, SHARE),
+            "state of charge from which the charging power falls",
+        ),
+        o(
+            "tapers_to",
+            S::Amount(D::Ratio, SHARE),
+            "share of the charging power left at full",
+        ),
+        o(
+            "temperature",
+            S::Amounts(D::Temperature, CELL, MONTHS, MONTHS),
+            "temperature of the cells in each month from January; that of the water or the air around them when not written",
+        ),
+        o(
+            "capacity_at",
+            S::Tables(&CAPACITY_AT),
+            "of primary cells: what the whole battery gives at a steady current",
+        ),
+    ],
+};
+
+const CELL: Bounds = between(-60.0, 80.0, "from -60 degC to 80 degC");
+
+const USABLE: Section = Section {
+    name: "a usable share",
+    doc: "Share of the capacity that can be drawn at a temperature; straight lines between.",
+    part: None,
+    fields: &[
+        r(
+            "temperature",
+            S::Amount(D::Temperature, CELL),
+            "temperature",
+        ),
+        r(
+            "share",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "share of the capacity",
+        ),
+    ],
+};
+
+const CAPACITY_AT: Section = Section {
+    name: "a capacity at a current",
+    doc: "Capacity of the whole battery at a steady current.",
+    part: None,
+    fields: &[
+        r(
+            "current",
+            S::Amount(D::Current, POSITIVE),
+            "steady supply current",
+        ),
+        r("capacity", S::Amount(D::Charge, POSITIVE), "capacity"),
     ],
 };

@@ -1,0 +1,196 @@
+//! Requirements in plain words.
+
+use plan::{Line, Requirement, That};
+use quantity::{Dimension, show};
+
+use crate::year_verdicts;
+
+/// A requirement in plain words.
+pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
+    let what = match &r.that {
+        That::Voltage { of, limits } => {
+            let whose = of.map_or_else(|| "every module".to_owned(), |m| line.module_path(m));
+            match limits {
+                None => format!("{whose} has a voltage within its own limits in every state"),
+                Some(l) => {
+                    let low = l
+                        .at_least
+                        .map(|q| format!(" at least {}", show(q.si, Dimension::Voltage)));
+                    let high = l
+                        .at_most
+                        .map(|q| format!(" at most {}", show(q.si, Dimension::Voltage)));
+                    format!(
+                        "{whose} has{}{} in every state",
+                        low.unwrap_or_default(),
+                        high.unwrap_or_default()
+                    )
+                }
+            }
+        }
+        That::SupplyCurrent { of, at_most_a } => {
+            let whose = of.map_or_else(
+                || "every supply".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id),
+            );
+            let limit = at_most_a.map_or_else(
+                || "its limit".to_owned(),
+                |q| show(q.si, Dimension::Current),
+            );
+            format!("{whose} gives at most {limit}")
+        }
+        That::Delay {
+            from,
+            to,
+            at_most_s,
+            ..
+        } => {
+            let end = match to {
+                plan::DelayEnd::Output(o) => format!("{} is on", line.output_path(*o)),
+                plan::DelayEnd::Module(m) => format!("{} is told", line.module_path(*m)),
+                plan::DelayEnd::Uplink(u) => {
+                    format!("the message is ashore by uplink.{}", line.uplinks[u.0].id)
+                }
+            };
+            format!(
+                "within {} of the sound at the hydrophone of detector.{}, {end}",
+                show(at_most_s.si, Dimension::Time),
+                line.detectors[from.0].id
+            )
+        }
+        That::LinkLoad { of, at_most } => {
+            let whose = of.map_or_else(
+                || "every link".to_owned(),
+                |s| format!("span.{}", line.spans[s.0].id),
+            );
+            format!(
+                "{whose} is in use at most {} of the time",
+                show(at_most.si, Dimension::Ratio)
+            )
+        }
+        That::UplinkMessages { of, at_most, .. } => {
+            format!(
+                "uplink.{} bills at most {} messages in {}",
+                line.uplinks[of.0].id,
+                at_most.count,
+                show(at_most.per_s, Dimension::Time)
+            )
+        }
+        That::UplinkCost { of, at_most, .. } => format!(
+            "uplink.{} costs at most {at_most} in 30 d",
+            line.uplinks[of.0].id
+        ),
+        That::StorageTime { of, at_least_s } => {
+            let limit = at_least_s.map_or_else(
+                || "the longest time in the water".to_owned(),
+                |q| show(q.si, Dimension::Time),
+            );
+            format!("storage.{} lasts {limit}", line.storages[of.0].id)
+        }
+        That::OutageHours {
+            of,
+            at_most_s,
+            confidence,
+        } => {
+            let whose = of.map_or_else(
+                || "every battery".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id),
+            );
+            return format!(
+                "{whose} leaves the line without power for at most {} a year, in {} of years, shown with {} confidence",
+                show(at_most_s.si, Dimension::Time),
+                r.share
+                    .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(
+                    confidence.map_or(year_verdicts::CONFIDENCE, |q| q.si),
+                    Dimension::Ratio
+                ),
+            );
+        }
+        That::LowestCharge {
+            of,
+            at_least,
+            confidence,
+        } => {
+            return format!(
+                "{} keeps at least {} of its usable charge, in {} of years, shown with {} confidence",
+                battery(line, *of),
+                show(at_least.si, Dimension::Ratio),
+                r.share
+                    .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(
+                    confidence.map_or(year_verdicts::CONFIDENCE, |q| q.si),
+                    Dimension::Ratio
+                ),
+            );
+        }
+        That::Autonomy { of, at_least_s } => format!(
+            "{}, full, carries the mean load for at least {} without light",
+            battery(line, *of),
+            show(at_least_s.si, Dimension::Time)
+        ),
+        That::CellLife { of, at_least_s } => format!(
+            "{} carries the mean load for {}",
+            of.map_or_else(
+                || "every set of primary cells".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id)
+            ),
+            at_least_s.map_or_else(
+                || "the longest time in the water".to_owned(),
+                |q| format!("at least {}", show(q.si, Dimension::Time))
+            )
+        ),
+        That::SensorEnergy { of, at_most_j } => format!(
+            "each hour that a hydrophone listens costs {} at most {}",
+            battery(line, *of),
+            show(at_most_j.si, Dimension::Energy)
+        ),
+        That::StartUp { at_most_s } => format!(
+            "when power comes on every module starts{}",
+            at_most_s.map_or_else(String::new, |q| format!(
+                " within {}",
+                show(q.si, Dimension::Time)
+            ))
+        ),
+        That::CollapseFactor { at_least } => format!(
+            "the loads may grow together to at least {} before the line collapses",
+            show(at_least.si, Dimension::Ratio)
+        ),
+        That::Reserve { of, at_least_w } => format!(
+            "{} could draw at least {} more",
+            of.map_or_else(|| "every module".to_owned(), |m| line.module_path(m)),
+            show(at_least_w.si, Dimension::Power)
+        ),
+        That::ShortCircuit { of, at_least } => format!(
+            "a bolted short behind the fuse of {} draws at least {} of its rating",
+            of.map_or_else(
+                || "each fused span".to_owned(),
+                |s| format!("span.{}", line.spans[s.0].id)
+            ),
+            show(at_least.si, Dimension::Ratio)
+        ),
+        That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
+    };
+    let share = r
+        .share
+        .map(|q| format!(", in {} of cases", show(q.si, Dimension::Ratio)))
+        .unwrap_or_default();
+    let wind = r
+        .when_wind_at_most_m_s
+        .map(|q| {
+            let within = line.sea.wind_m_s.iter().filter(|w| w.si <= q.si).count();
+            match line.sea.wind_m_s.len() {
+                0 => format!(", when the wind is at most {} m/s", q.si),
+                all => format!(", when the wind is at most {} m/s (the mean wind is so in {within} of {all} months)", q.si),
+            }
+        })
+        .unwrap_or_default();
+    format!("{what}{share}{wind}")
+}
+
+/// The battery of a supply, or every one, in a sentence.
+fn battery(line: &Line, of: Option<plan::SupplyIx>) -> String {
+    of.map_or_else(
+        || "every battery".to_owned(),
+        |s| format!("supply.{}", line.supplies[s.0].id),
+    )
+}

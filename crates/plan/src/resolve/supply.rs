@@ -1,0 +1,186 @@
+//! Supplies with their panels and batteries.
+
+use super::{Resolver, rising};
+use crate::line::{Battery, Chemistry, Dirt, Line, Panels, Pole, Q, Supply, SupplyKind};
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+
+pub(super) fn supplies(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("supply") {
+        r.part = format!("supply.{id}");
+        if let Some(supply) = supply(r, id, f, line) {
+            line.supplies.push(supply);
+        }
+    }
+}
+
+fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Supply> {
+    let kind = match *f.choice("kind")?.0 {
+        "solar-battery" => SupplyKind::SolarBattery,
+        "bench" => SupplyKind::Bench,
+        "vessel" => SupplyKind::Vessel,
+        "shore" => SupplyKind::Shore,
+        _ => SupplyKind::PrimaryCells,
+    };
+    let wanted: &[&'static str] = match kind {
+        SupplyKind::SolarBattery => &["panels", "battery"],
+        SupplyKind::PrimaryCells => &["battery"],
+        _ => &[],
+    };
+    for key in wanted {
+        if !f.has(key) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("this kind of supply needs `{key}`"),
+                )
+                .label(format!("`{key}` is missing here"))
+                .help(format!("add `{key} = {{ ... }}`")),
+            );
+        }
+    }
+    let owners: [(&'static str, &[SupplyKind], &str); 2] = [
+        ("panels", &[SupplyKind::SolarBattery], "solar-battery"),
+        (
+            "battery",
+            &[SupplyKind::SolarBattery, SupplyKind::PrimaryCells],
+            "solar-battery or primary-cells",
+        ),
+    ];
+    for (key, kinds, words) in owners {
+        if let Some(site) = f.site_of(key)
+            && !kinds.contains(&kind)
+        {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    format!("`{key}` does not belong to this kind of supply"),
+                )
+                .label(format!("only of {words}")),
+            );
+        }
+    }
+    let output = f.table("output")?.0;
+    Some(Supply {
+        id: id.to_owned(),
+        at: f.site,
+        module: r.module(line, f, "at")?,
+        kind,
+        voltage_v: output.q("voltage")?,
+        resistance_ohm: output.q("resistance")?,
+        current_limit_a: output.q("current_limit"),
+        pole: output.choice("pole").map(|(word, _)| match *word {
+            "earthed" => Pole::Earthed,
+            _ => Pole::Floating,
+        }),
+        standing_w: f.q("standing"),
+        panels: f.table("panels").and_then(|(t, _)| {
+            Some(Panels {
+                peak_power_each_w: t.q("peak_power_each")?,
+                faces: u32::try_from(*t.count("faces")?.0).ok()?,
+                tilt_deg: t.deg("tilt")?,
+                loss: t.q("loss")?,
+                azimuth_deg: t.deg("azimuth"),
+                loss_per_kelvin: t.q("loss_per_kelvin"),
+                dirt: t.table("dirt").map(|(d, _)| Dirt {
+                    birds: d.qs("birds"),
+                    salt: d.qs("salt"),
+                    growth: d.qs("growth"),
+                }),
+            })
+        }),
+        battery: f.table("battery").and_then(|(t, _)| battery(r, t)),
+    })
+}
+
+fn battery(r: &mut Resolver<'_>, t: &Fields) -> Option<Battery> {
+    let (word, _) = t.choice("chemistry")?;
+    let (chemistry, primary) = match *word {
+        "lifepo4" => (Chemistry::LiFePo4, false),
+        "agm" => (Chemistry::Agm, false),
+        "primary-lithium" => (Chemistry::PrimaryLithium, true),
+        _ => (Chemistry::Alkaline, true),
+    };
+    let of_the_other: &[&'static str] = if primary {
+        &[
+            "charge_efficiency",
+            "charge_from",
+            "charge_to",
+            "charge_rate",
+            "tapers_from",
+            "tapers_to",
+        ]
+    } else {
+        &["capacity_at"]
+    };
+    for key in of_the_other {
+        if let Some(site) = t.site_of(key) {
+            let (of, which) = if primary {
+                ("cells that are charged", "these are primary cells")
+            } else {
+                ("primary cells", "these cells are charged")
+            };
+            r.tell(
+                Mistake::error(Code::KeyConflict, site, format!("`{key}` belongs to {of}"))
+                    .label(which),
+            );
+        }
+    }
+    let pairs = |key, first: &'static str, second: &'static str| -> Vec<(Q, Q)> {
+        let all = t.tables(key).iter();
+        all.filter_map(|p| Some((p.q(first)?, p.q(second)?)))
+            .collect()
+    };
+    let usable = pairs("usable", "temperature", "share");
+    let capacity_at = pairs("capacity_at", "current", "capacity");
+    for (list, what) in [(&usable, "temperatures"), (&capacity_at, "supply currents")] {
+        rising(r, &list.iter().map(|(x, _)| *x).collect::<Vec<_>>(), what);
+    }
+    for (low, high, what) in [
+        (
+            "disconnect_at",
+            "reconnect_at",
+            "the load would come back before it is taken off",
+        ),
+        (
+            "charge_from",
+            "charge_to",
+            "no temperature would be left at which it may be charged",
+        ),
+    ] {
+        if let (Some(a), Some(b)) = (t.q(low), t.q(high))
+            && b.si <= a.si
+        {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    b.at,
+                    format!("`{high}` must lie above `{low}`: {what}"),
+                )
+                .label("not above")
+                .related(a.at, "the lower one"),
+            );
+        }
+    }
+    Some(Battery {
+        chemistry,
+        capacity_c: t.q("capacity")?,
+        voltage_v: t.q("voltage")?,
+        usable,
+        charge_efficiency: t.q("charge_efficiency"),
+        discharge_efficiency: t.q("discharge_efficiency"),
+        self_discharge_per_month: t.q("self_discharge_per_month"),
+        loss_per_year: t.q("loss_per_year"),
+        disconnect_at: t.q("disconnect_at"),
+        reconnect_at: t.q("reconnect_at"),
+        charge_from_degc: t.q("charge_from"),
+        charge_to_degc: t.q("charge_to"),
+        charge_rate_per_h: t.q("charge_rate"),
+        tapers_from: t.q("tapers_from"),
+        tapers_to: t.q("tapers_to"),
+        temperature_degc: t.qs("temperature"),
+        capacity_at,
+    })
+}
