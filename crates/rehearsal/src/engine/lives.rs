@@ -32,7 +32,7 @@ impl Engine<'_> {
             return Ok(());
         }
         self.modules[module.0].pending = false;
-        if self.enough(module) {
+        if self.stays_on(module) {
             return Ok(());
         }
         self.modules[module.0].life = Life::Off;
@@ -109,7 +109,7 @@ impl Engine<'_> {
         }
         self.modules[module.0].pending = false;
         let m = &self.modules[module.0];
-        if !self.enough(module) || m.dead || m.hung {
+        if !self.switches_on(module) || m.dead || m.hung {
             return Ok(());
         }
         let plan = &self.line.modules[module.0];

@@ -1,9 +1,9 @@
 //! Voltages settle after each change, and energy is summed from one settling to the next.
 
-use assess::input::{Conditions, ElectricInput};
+use assess::input::{Conditions, ElectricInput, ns};
 use plan::ModuleIx;
 use power::NetworkError;
-use timeline::Class;
+use timeline::{Class, Ns};
 
 use super::{Engine, Happening, TRIP, place};
 use crate::error::RehearsalError;
@@ -39,7 +39,7 @@ impl Engine<'_> {
         }
         let settled = self.record(None, None, What::Settled { voltages_v });
         for i in 0..self.modules.len() {
-            self.watch_voltage(ModuleIx(i), settled);
+            self.watch_voltage(ModuleIx(i), settled)?;
             self.watch_highest(ModuleIx(i), settled);
         }
         Ok(())
@@ -104,30 +104,48 @@ impl Engine<'_> {
         }
     }
 
-    fn watch_voltage(&mut self, module: ModuleIx, parent: RecordId) {
-        let enough = self.enough(module);
+    fn watch_voltage(&mut self, module: ModuleIx, parent: RecordId) -> Result<(), RehearsalError> {
+        let plan = &self.line.modules[module.0];
+        let (stays_on, switches_on) = (self.stays_on(module), self.switches_on(module));
         let m = &mut self.modules[module.0];
         let turn = m.life_turn;
-        let happening = match (m.life, enough) {
-            (Life::Off, true) if !m.dead && !m.hung => Happening::Wake {
-                module,
-                turn,
-                parent,
-            },
-            (Life::Boots | Life::Works, false) => Happening::Trip {
-                module,
-                turn,
-                parent,
-            },
-            _ => return,
+        let (happening, after) = match m.life {
+            Life::Off if !switches_on && m.pending => {
+                // Its input counts anew when the voltage is back.
+                m.life_turn += 1;
+                m.pending = false;
+                return Ok(());
+            }
+            Life::Off if switches_on && !m.dead && !m.hung => {
+                let wake = Happening::Wake {
+                    module,
+                    turn,
+                    parent,
+                };
+                let held_off = plan
+                    .wakes_after_s
+                    .map_or(Ok(Ns::ZERO), |q| ns(|| format!("module.{}", plan.id), q.si))?;
+                (wake, held_off)
+            }
+            Life::Boots | Life::Works if !stays_on => {
+                let trip = Happening::Trip {
+                    module,
+                    turn,
+                    parent,
+                };
+                (trip, Ns::ZERO)
+            }
+            _ => return Ok(()),
         };
         if !m.pending {
             m.pending = true;
-            if let Some(at) = self.now.checked_add(TRIP) {
+            let at = self.now.checked_add(TRIP);
+            if let Some(at) = at.and_then(|at| at.checked_add(after)) {
                 self.queue
                     .push(at, Class::Supply, place(module.0), happening);
             }
         }
+        Ok(())
     }
 
     /// Tells once of each module that it has more than its highest voltage.
@@ -148,12 +166,23 @@ impl Engine<'_> {
         self.record(Some(parent), None, over);
     }
 
-    /// Whether a module has its lowest voltage; one without a power input needs none from the line.
-    pub(super) fn enough(&self, module: ModuleIx) -> bool {
-        let minimum_v = self.line.modules[module.0]
-            .input
-            .as_ref()
-            .map_or(0.0, |i| i.minimum_v.si);
-        self.modules[module.0].voltage_v >= minimum_v
+    /// Whether a module that is on stays on: it has its lowest voltage, and that at which its lock-out would switch it off. One
+    /// without a power input needs none from the line.
+    pub(super) fn stays_on(&self, module: ModuleIx) -> bool {
+        let input = self.line.modules[module.0].input.as_ref();
+        let lowest_v = input.map_or(0.0, |i| {
+            let off_v = i.lock_out.map_or(0.0, |l| l.off_v.si);
+            i.minimum_v.si.max(off_v)
+        });
+        self.modules[module.0].voltage_v >= lowest_v
+    }
+
+    /// Whether a module that is off has the voltage at which it switches on.
+    pub(super) fn switches_on(&self, module: ModuleIx) -> bool {
+        let input = self.line.modules[module.0].input.as_ref();
+        let on_v = input
+            .and_then(|i| i.lock_out)
+            .map_or(0.0, |lock_out| lock_out.on_v.si);
+        self.stays_on(module) && self.modules[module.0].voltage_v >= on_v
     }
 }

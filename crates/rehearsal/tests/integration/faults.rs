@@ -289,3 +289,69 @@ fn verif_a_module_that_stops_sends_nothing_ashore() {
     let dead = dies(1.0, 500.0);
     assert_eq!(sent(&dead), 0);
 }
+
+/// When each module boots and is up, s.
+fn boots_and_ups(text: &[(&str, &str)], cues: &[(&str, &str)]) -> (Vec<f64>, Vec<f64>) {
+    let (line, cues) = line_and_cues(text, cues);
+    let (_, records) = run(&line, &cues);
+    let ear = line.module_by_id("ear").unwrap();
+    let at = |wanted: fn(&What) -> Option<plan::ModuleIx>| {
+        let of_ear = records.iter().filter(|r| wanted(&r.what) == Some(ear));
+        of_ear.map(|r| r.at.as_s_f64()).collect()
+    };
+    (
+        at(|w| match w {
+            What::Boots { module } => Some(*module),
+            _ => None,
+        }),
+        at(|w| match w {
+            What::Up { module } => Some(*module),
+            _ => None,
+        }),
+    )
+}
+
+const INPUT: &str = "input = { minimum = \"20 V\", maximum = \"56 V\" }";
+
+/// Cut from 90 s to 100 s; the trip's millisecond, then 6 s held off, then 2 s of boot.
+#[test]
+fn verif_a_module_that_is_held_off_wakes_later() {
+    let held_off = "input = { minimum = \"20 V\", maximum = \"56 V\", lock_out = { on = \"40 V\", off = \"30 V\" } }\nwakes_after = \"6 s\"";
+    let (boots, ups) = boots_and_ups(&[(INPUT, held_off)], &[]);
+    assert_eq!(boots.len(), 1, "{boots:?}");
+    assert!((boots[0] - 106.001).abs() < 1e-9, "{boots:?}");
+    assert!((ups[0] - 108.001).abs() < 1e-9, "{ups:?}");
+}
+
+/// A second cut from 103 s to 104 s falls into the time in which it is held off: the time begins anew.
+#[test]
+fn verif_a_module_that_is_held_off_counts_anew() {
+    let held_off = "input = { minimum = \"20 V\", maximum = \"56 V\", lock_out = { on = \"40 V\", off = \"30 V\" } }\nwakes_after = \"6 s\"";
+    let second = "[fault.again]\nkind = \"cut\"\nof = \"span.cable\"\nat = \"103 s\"\nuntil = \"104 s\"\n[fault.cut]";
+    let (boots, _) = boots_and_ups(&[(INPUT, held_off)], &[("[fault.cut]", second)]);
+    assert_eq!(boots.len(), 1, "{boots:?}");
+    assert!((boots[0] - 110.001).abs() < 1e-9, "{boots:?}");
+}
+
+/// The supply gives 48 V: a lock-out that wants 50 V never lets the ear back.
+#[test]
+fn verif_a_module_stays_off_below_its_switch_on_voltage() {
+    let locked = "input = { minimum = \"20 V\", maximum = \"56 V\", lock_out = { on = \"50 V\", off = \"30 V\" } }";
+    let (boots, ups) = boots_and_ups(&[(INPUT, locked)], &[]);
+    assert!(boots.is_empty() && ups.is_empty(), "{boots:?} {ups:?}");
+}
+
+/// A lock-out that switches off above the voltage of the loaded line stops the ear at once, though it is above its lowest.
+#[test]
+fn verif_a_lock_out_stops_a_module_above_its_lowest_voltage() {
+    let locked = "input = { minimum = \"20 V\", maximum = \"56 V\", lock_out = { on = \"49 V\", off = \"48.5 V\" } }";
+    let (line, cues) = line_and_cues(&[(INPUT, locked)], &[]);
+    let (_, records) = run(&line, &cues);
+    let down = records.iter().find_map(|r| match r.what {
+        What::Down { voltage_v, .. } => Some((r.at.as_s_f64(), voltage_v)),
+        _ => None,
+    });
+    let (at_s, voltage_v) = down.unwrap();
+    assert!((at_s - 0.001).abs() < 1e-9, "{at_s}");
+    assert!(voltage_v > 20.0 && voltage_v < 48.5, "{voltage_v}");
+}
