@@ -122,6 +122,11 @@ impl ModuleNow {
         self.life == Life::Works && !self.hung && !self.dead
     }
 
+    /// Whether it draws what its state and its outputs ask.
+    pub(crate) fn draws_in_a_state(&self) -> bool {
+        self.life == Life::Works && !self.dead
+    }
+
     pub(crate) fn draw(&self) -> Draw {
         match self.life {
             _ if self.dead => Draw::Nothing,

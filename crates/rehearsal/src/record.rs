@@ -266,6 +266,13 @@ pub enum What {
         /// The highest that it bears, V.
         highest_v: f64,
     },
+    /// More members of an exclusive group hold at the same time than the plan says can: its verdicts rest on what is not so.
+    Together {
+        /// Index into the line's exclusive groups.
+        exclusive: usize,
+        /// How many of its members hold.
+        holding: u32,
+    },
     /// A module stops: no power, or hung.
     Down {
         /// The module.

@@ -129,6 +129,8 @@ struct Engine<'a> {
     queue: Queue<Happening>,
     next_record: u64,
     modules: Vec<ModuleNow>,
+    /// Whether each exclusive group holds more members than it may.
+    together: Vec<bool>,
     ears: Ears,
     electric: Electric,
     contacts: Contacts,
@@ -233,6 +235,7 @@ impl<'a> Engine<'a> {
             queue: Queue::new(),
             next_record: 0,
             modules: ModuleNow::all(line),
+            together: vec![false; line.exclusives.len()],
             ears,
             electric: electric(line)?,
             contacts: if cues.contacts_aged {

@@ -1,7 +1,7 @@
 //! Voltages settle after each change, and energy is summed from one settling to the next.
 
 use assess::input::{Conditions, ElectricInput, ns};
-use plan::ModuleIx;
+use plan::{ExclusiveMember, ModuleIx};
 use power::NetworkError;
 use timeline::{Class, Ns};
 
@@ -42,7 +42,33 @@ impl Engine<'_> {
             self.watch_voltage(ModuleIx(i), settled)?;
             self.watch_highest(ModuleIx(i), settled);
         }
+        self.watch_exclusives(settled);
         Ok(())
+    }
+
+    /// Tells each time that an exclusive group comes to hold more members than it may.
+    fn watch_exclusives(&mut self, parent: RecordId) {
+        let line = self.line;
+        for (exclusive, group) in line.exclusives.iter().enumerate() {
+            let holds = |member: &&ExclusiveMember| match **member {
+                ExclusiveMember::State { module, state } => {
+                    let m = &self.modules[module.0];
+                    m.draws_in_a_state() && m.state == Some(state)
+                }
+                ExclusiveMember::Output(output) => {
+                    let m = &self.modules[output.module.0];
+                    m.draws_in_a_state() && m.outputs_on[output.output]
+                }
+            };
+            let holding = group.of.iter().filter(holds).count();
+            let over = holding > group.at_most as usize;
+            if over && !self.together[exclusive] {
+                let holding = u32::try_from(holding).unwrap_or(u32::MAX);
+                let told = What::Together { exclusive, holding };
+                self.record(Some(parent), None, told);
+            }
+            self.together[exclusive] = over;
+        }
     }
 
     /// Voltage at each module; all zero when the line cannot carry its load.

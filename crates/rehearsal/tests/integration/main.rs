@@ -10,3 +10,4 @@ mod relays;
 mod run;
 mod states;
 mod support;
+mod together;

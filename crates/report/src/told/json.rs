@@ -219,6 +219,10 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "over-voltage",
             json!({ "module": module(m), "voltage_v": voltage_v, "highest_v": highest_v }),
         ),
+        What::Together { exclusive, holding } => (
+            "together",
+            json!({ "exclusive": format!("exclusive.{}", line.exclusives[*exclusive].id), "holding": holding }),
+        ),
         What::Down {
             module: m,
             voltage_v,

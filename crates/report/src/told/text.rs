@@ -100,6 +100,13 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             line.module_path(*module),
             quantity::show(*highest_v, quantity::Dimension::Voltage),
         ),
+        What::Together { exclusive, holding } => {
+            let group = &line.exclusives[*exclusive];
+            format!(
+                "exclusive.{}: {holding} of its members hold together, and the plan says at most {}: no verdict that rests on it stands",
+                group.id, group.at_most
+            )
+        }
         What::Refused {
             what: KeptBack::Input(input),
             why,

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 29;
+const KINDS: usize = 30;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -48,18 +48,26 @@ fn kind(what: &What) -> usize {
         What::Deaf { .. } => 26,
         What::Boots { .. } => 27,
         What::Up { .. } => 28,
+        What::Together { .. } => 29,
     }
 }
 
 /// One record of each kind, on the small line: its detectors are `call` over a background and `loud` of exposure.
 pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
-    let reading = plan::read(plan, &plan::from_disk);
+    let mut reading = plan::read(plan, &plan::from_disk);
     let mut sheet = plan::read_cues(cues, &reading, &plan::from_disk)
         .cues
         .unwrap();
-    let line = reading.line.as_ref().unwrap();
     let module = ModuleIx(0);
     let output = OutputIx { module, output: 0 };
+    let line = reading.line.as_mut().unwrap();
+    line.exclusives.push(plan::Exclusive {
+        id: "night".to_owned(),
+        at: line.modules[0].at,
+        of: vec![plan::ExclusiveMember::Output(output)],
+        at_most: 0,
+    });
+    let line = &*line;
     let (uplink, topic) = (UplinkIx(0), TopicIx(0));
     let message = MessageId(7);
     sheet.inputs.push(plan::InputCue {
@@ -192,6 +200,10 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         },
         What::Boots { module },
         What::Up { module },
+        What::Together {
+            exclusive: 0,
+            holding: 2,
+        },
     ];
     let kinds: BTreeSet<usize> = all.iter().map(kind).collect();
     assert!(kinds.into_iter().eq(0..KINDS), "a kind has no example");
