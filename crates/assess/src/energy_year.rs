@@ -108,7 +108,7 @@ pub fn energy_years(
     };
     let claim = claim_on(line, of);
     // Of what no number of years shows there are no sizes; the verdict says so.
-    let years_needed = claim.and_then(|c| c.years_needed().ok());
+    let years_needed = claim.and_then(|c| c.years.years_needed().ok());
     let most = |needed: u64| needed.clamp(FEWEST_YEARS, MOST_YEARS);
     let years = years.unwrap_or_else(|| years_needed.map_or(FEWEST_YEARS, most));
     if years == 0 {

@@ -1,7 +1,7 @@
 //! Hours without power in the years of a solar supply: generated years against a share of years.
 
 use plan::{Line, Q, SupplyIx, SupplyKind};
-use power::year::{Claim, Outages, Scratch, YearAccount};
+use power::year::{Claim, Outages, Scratch, ShareOfYears, YearAccount};
 
 use crate::input::{EnergyInput, InputError, SECONDS_PER_HOUR, energy};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -71,8 +71,10 @@ pub(crate) fn claim(at_most_s: Q, share: f64, confidence: Option<Q>) -> Claim {
     Claim {
         // Hours off are whole.
         at_most_hours: (at_most_s.si / SECONDS_PER_HOUR) as u32,
-        share,
-        confidence: confidence.map_or(CONFIDENCE, |q| q.si),
+        years: ShareOfYears {
+            share,
+            confidence: confidence.map_or(CONFIDENCE, |q| q.si),
+        },
     }
 }
 
@@ -118,8 +120,8 @@ fn outage(
         ));
     }
     let claim = claim(at_most_s, share, confidence);
-    let confidence = claim.confidence;
-    let years = claim.years_needed().map_err(|_| {
+    let confidence = claim.years.confidence;
+    let years = claim.years.years_needed().map_err(|_| {
         format!(
             "no number of years shows {} % of years at {} % confidence: both must lie below 100 %",
             100.0 * share,

@@ -31,6 +31,8 @@ pub enum YearQuantity {
     Standby,
     /// State of charge at the start.
     StartCharge,
+    /// Lowest state of charge of a year.
+    LowestCharge,
     /// Energy per watt of peak power in an hour.
     Yield,
     /// A capacity of a search.
@@ -54,6 +56,7 @@ impl YearQuantity {
             Self::ExtraEnergy => ("energy beyond the states", 0.0, 1e9, "Wh"),
             Self::Standby => ("standing consumption", 0.0, 1e9, "W"),
             Self::StartCharge => ("state of charge at the start", 0.0, 1.0, ""),
+            Self::LowestCharge => ("lowest state of charge of a year", 0.0, 1.0, ""),
             // 2500 W/m2 on a panel at -80 degC that gains 1 % a kelvin.
             Self::Yield => ("yield of an hour", 0.0, 5.2, "Wh/W"),
             Self::SearchCapacity => ("capacity of a search", 1e-3, 1e9, "Wh"),

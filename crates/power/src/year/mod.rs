@@ -2,7 +2,7 @@
 //!
 //! In three steps that can each be kept: weather to yield ([`measured_yields`], [`GeneratedYields`]: energy per watt of
 //! peak power, hour by hour), yield and load to one year's account ([`YearPlan::run`]), many years to a claim
-//! ([`Outages`], [`Claim`], [`smallest_batteries`]). Each year is a pure function of its yields, so that years may be
+//! ([`Outages`], [`LowestCharges`], [`ShareOfYears`], [`smallest_batteries`]). Each year is a pure function of its yields, so that years may be
 //! shared out to threads. Equations, sources, limits and checks: `docs/method/energy-year.md`.
 
 mod account;
@@ -15,7 +15,7 @@ mod yields;
 
 pub use crate::calendar::MONTH_DAYS;
 pub use account::{Ledger, MonthAccount, Settled, WEEK_HOURS, Week, YearAccount};
-pub use claim::{Claim, Outages};
+pub use claim::{Claim, LowestCharges, Outages, ShareOfYears};
 pub use error::{YearError, YearQuantity};
 pub use load::{Extra, Load, StateShare};
 pub use plan::{PowerSystem, Scratch, Start, YearPlan, first_hour_of_month};

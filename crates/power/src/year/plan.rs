@@ -138,15 +138,7 @@ impl YearPlan {
     /// # Errors
     /// Not a year of hours; a yield outside its range.
     pub fn run(&self, yields: &[f64], scratch: &mut Scratch) -> Result<YearAccount, YearError> {
-        if yields.len() != HOURS {
-            return Err(YearError::Hours {
-                found: yields.len(),
-                what: "yield",
-            });
-        }
-        for &hour in yields {
-            YearQuantity::Yield.check(hour)?;
-        }
+        check_yields(yields)?;
         scratch.charge.clear();
         scratch.charge.resize(HOURS, 0.0);
         Ok(match self.start {
@@ -160,6 +152,38 @@ impl YearPlan {
             }
             Start::Repeating => self.repeating(yields, scratch),
         })
+    }
+
+    /// Whether a year of yields that [`check_yields`] has passed has more hours off than so many; stops at the first hour
+    /// too many and keeps no account.
+    pub(super) fn is_off_longer(
+        &self,
+        yields: &[f64],
+        at_most_hours: u32,
+        scratch: &mut Scratch,
+    ) -> Result<bool, YearError> {
+        let Start::At { hour, charge } = self.start else {
+            return Ok(self.run(yields, scratch)?.hours_off > at_most_hours);
+        };
+        let first_month = month_of(hour);
+        let mut state = BatteryState {
+            stored_wh: self.months[first_month].stored_at(charge),
+            connected: true,
+        };
+        let mut hours_off = 0;
+        for (month, hours) in months_from(hour) {
+            let battery = &self.months[month];
+            let rows = yields[hours.clone()].iter().zip(&self.load_wh[hours]);
+            for (&per_w, &load_wh) in rows {
+                let gained_wh = per_w * self.peak_power_w;
+                let flows = battery.step(&mut state, gained_wh, load_wh, self.standby_wh);
+                hours_off += u32::from(!state.connected || flows.unserved_wh > 0.0);
+                if hours_off > at_most_hours {
+                    return Ok(true);
+                }
+            }
+        }
+        Ok(false)
     }
 
     fn repeating(&self, yields: &[f64], scratch: &mut Scratch) -> YearAccount {
@@ -195,23 +219,8 @@ impl YearPlan {
         let stored_at_start_wh = state.stored_wh;
         let mut run = Run::new();
         let first_month = month_of(first_hour);
-        for turn in 0..=12 {
-            let month = (first_month + turn) % 12;
-            let (mut from, mut to) = (FIRST_HOURS[month], FIRST_HOURS[month + 1]);
-            if turn == 0 {
-                from = first_hour;
-            }
-            if turn == 12 {
-                to = first_hour;
-            }
-            self.run_hours(
-                month,
-                from..to,
-                state,
-                yields,
-                &mut scratch.charge,
-                &mut run,
-            );
+        for (month, hours) in months_from(first_hour) {
+            self.run_hours(month, hours, state, yields, &mut scratch.charge, &mut run);
         }
         run.ledger.stored_change_wh = state.stored_wh - stored_at_start_wh;
         let last_month = month_of((first_hour + HOURS - 1) % HOURS);
@@ -339,6 +348,36 @@ fn worst_week(charge: &[f64], first_hour: usize, ends: bool) -> Week {
             .map(|hour| charge[(first + hour) % HOURS])
             .collect(),
     }
+}
+
+/// The months and their hours from an hour of the year once round to it.
+fn months_from(first_hour: usize) -> impl Iterator<Item = (usize, core::ops::Range<usize>)> {
+    let first_month = month_of(first_hour);
+    (0..=12).map(move |turn| {
+        let month = (first_month + turn) % 12;
+        let (mut from, mut to) = (FIRST_HOURS[month], FIRST_HOURS[month + 1]);
+        if turn == 0 {
+            from = first_hour;
+        }
+        if turn == 12 {
+            to = first_hour;
+        }
+        (month, from..to)
+    })
+}
+
+/// That a row of hours is a year of yields.
+pub(super) fn check_yields(yields: &[f64]) -> Result<(), YearError> {
+    if yields.len() != HOURS {
+        return Err(YearError::Hours {
+            found: yields.len(),
+            what: "yield",
+        });
+    }
+    for &hour in yields {
+        YearQuantity::Yield.check(hour)?;
+    }
+    Ok(())
 }
 
 /// Month of an hour of the year.

@@ -8,7 +8,7 @@
 use super::claim::Claim;
 use super::error::{YearError, YearQuantity};
 use super::load::Load;
-use super::plan::{PowerSystem, Scratch, YearPlan};
+use super::plan::{PowerSystem, Scratch, YearPlan, check_yields};
 
 /// Batteries to choose from: `lowest_wh`, then steps of `step_wh` up to `highest_wh`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,53 +47,104 @@ pub fn smallest_batteries(
     search: &CapacitySearch,
 ) -> Result<Vec<SizeRow>, YearError> {
     let years = yields.len() as u64;
-    let needed = claim.years_needed()?;
+    let needed = claim.years.years_needed()?;
     if years < needed {
         return Err(YearError::TooFewYears { years, needed });
     }
     let allowed = claim
+        .years
         .most_bad(years)?
         .expect("as many years as are needed show the claim when none is bad");
     let steps = search.steps()?;
-    let mut system = system.clone();
-    let mut scratch = Scratch::default();
+    for year in yields {
+        check_yields(year)?;
+    }
+    let mut trial = Trial {
+        system: system.clone(),
+        load,
+        yields,
+        at_most_hours: claim.at_most_hours,
+        search,
+        scratch: Scratch::default(),
+    };
+    // Years that were bad at some size come first: in most cases they alone decide.
+    let mut deciding: Vec<usize> = Vec::new();
     let mut rows = Vec::with_capacity(peak_powers_w.len());
     for &peak_power_w in peak_powers_w {
-        system.peak_power_w = peak_power_w;
-        let mut bad_at = |step: u64| {
-            system.battery.capacity_wh = search.at(step);
-            let plan = YearPlan::new(&system, load)?;
-            bad_years(&plan, yields, claim, allowed, &mut scratch)
-        };
-        let too_small = numerics::bisect_last_true(0, steps, |step| {
-            Ok::<_, YearError>(bad_at(step)? > allowed)
-        })?;
-        let enough = too_small.map_or(0, |step| step + 1);
-        rows.push(SizeRow {
-            peak_power_w,
-            battery_wh: (enough <= steps).then(|| search.at(enough)),
-            bad_years: bad_at(enough.min(steps))?,
-        });
+        trial.system.peak_power_w = peak_power_w;
+        rows.push(trial.smallest(steps, allowed, &mut deciding)?);
     }
     Ok(rows)
 }
 
-/// Bad years, counted until they are more than allowed.
-fn bad_years(
-    plan: &YearPlan,
-    yields: &[Vec<f64>],
-    claim: &Claim,
-    allowed: u64,
-    scratch: &mut Scratch,
-) -> Result<u64, YearError> {
-    let mut bad = 0;
-    for year in yields {
-        bad += u64::from(plan.run(year, scratch)?.hours_off > claim.at_most_hours);
-        if bad > allowed {
-            break;
+/// One claim on the same years with different sizes.
+struct Trial<'a> {
+    system: PowerSystem,
+    load: &'a Load,
+    yields: &'a [Vec<f64>],
+    at_most_hours: u32,
+    search: &'a CapacitySearch,
+    scratch: Scratch,
+}
+
+impl Trial<'_> {
+    /// The smallest battery at the present peak power. By halving over the deciding years, then all other years at that
+    /// size; one that is bad there decides too, and the halving is done again.
+    fn smallest(
+        &mut self,
+        steps: u64,
+        allowed: u64,
+        deciding: &mut Vec<usize>,
+    ) -> Result<SizeRow, YearError> {
+        loop {
+            let too_small = numerics::bisect_last_true(0, steps, |step| {
+                let plan = self.plan_at(step)?;
+                let mut bad = 0;
+                for &year in deciding.iter() {
+                    bad += u64::from(self.is_bad(&plan, year)?);
+                    if bad > allowed {
+                        break;
+                    }
+                }
+                Ok::<_, YearError>(bad > allowed)
+            })?;
+            let enough = too_small.map_or(0, |step| step + 1);
+            let plan = self.plan_at(enough.min(steps))?;
+            let mut bad = 0;
+            for &year in deciding.iter() {
+                bad += u64::from(self.is_bad(&plan, year)?);
+            }
+            let known = deciding.len();
+            if enough <= steps {
+                for year in 0..self.yields.len() {
+                    if !deciding[..known].contains(&year) && self.is_bad(&plan, year)? {
+                        bad += 1;
+                        deciding.push(year);
+                        if bad > allowed {
+                            break;
+                        }
+                    }
+                }
+                if bad > allowed {
+                    continue;
+                }
+            }
+            return Ok(SizeRow {
+                peak_power_w: self.system.peak_power_w,
+                battery_wh: (enough <= steps).then(|| self.search.at(enough)),
+                bad_years: bad,
+            });
         }
     }
-    Ok(bad)
+
+    fn plan_at(&mut self, step: u64) -> Result<YearPlan, YearError> {
+        self.system.battery.capacity_wh = self.search.at(step);
+        YearPlan::new(&self.system, self.load)
+    }
+
+    fn is_bad(&mut self, plan: &YearPlan, year: usize) -> Result<bool, YearError> {
+        plan.is_off_longer(&self.yields[year], self.at_most_hours, &mut self.scratch)
+    }
 }
 
 impl CapacitySearch {

@@ -113,8 +113,8 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
             out,
             "\nSmallest battery for at most {} h off in {} % of years at {} % confidence\n  panels W   battery Wh   (planned {:.0} W, {:.0} Wh)",
             c.at_most_hours,
-            100.0 * c.share,
-            100.0 * c.confidence,
+            100.0 * c.years.share,
+            100.0 * c.years.confidence,
             sizes.planned.0,
             sizes.planned.1
         );
@@ -178,8 +178,8 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         "charge_by_day": years.band,
         "sizes": years.sizes.as_ref().map(|s| json!({
             "at_most_h": s.claim.at_most_hours,
-            "share": s.claim.share,
-            "confidence": s.claim.confidence,
+            "share": s.claim.years.share,
+            "confidence": s.claim.years.confidence,
             "planned": { "peak_power_w": s.planned.0, "battery_wh": s.planned.1 },
             "rows": s.rows.iter().map(|r| json!({
                 "peak_power_w": r.peak_power_w, "battery_wh": r.battery_wh, "bad_years": r.bad_years,

@@ -354,7 +354,7 @@ fn any_battery() -> impl Strategy<Value = (Battery, [BatteryAt; 3])> {
         1.0..1e5_f64,
         0.0..5.0_f64,
         shares,
-        0.0..1.0_f64,
+        0.0..0.99_f64,
         limit,
         (any::<bool>(), controller),
     )

@@ -1,8 +1,8 @@
 //! Many years: distribution of outage, claims with their confidence, the smallest battery for each panel.
 
 use power::year::{
-    CapacitySearch, Claim, Outages, Scratch, SizeRow, Start, YearAccount, YearError, YearPlan,
-    smallest_batteries,
+    CapacitySearch, Claim, LowestCharges, Outages, Scratch, ShareOfYears, SizeRow, Start,
+    YearAccount, YearError, YearPlan, smallest_batteries,
 };
 
 use super::{invented_year, plain_load, plain_system, within};
@@ -36,8 +36,7 @@ fn outages(hours_off: &[u32]) -> Outages {
 fn claim(share: f64, confidence: f64) -> Claim {
     Claim {
         at_most_hours: 0,
-        share,
-        confidence,
+        years: ShareOfYears { share, confidence },
     }
 }
 
@@ -46,7 +45,7 @@ fn claim(share: f64, confidence: f64) -> Claim {
 #[test]
 fn val_years_that_a_claim_needs() {
     for (share, years) in [(0.95, [59, 93, 124]), (0.99, [299, 473, 628])] {
-        let claim = claim(share, 0.95);
+        let claim = claim(share, 0.95).years;
         assert_eq!(claim.years_needed(), Ok(years[0]));
         assert_eq!(claim.most_bad(years[0] - 1), Ok(None));
         for (bad, &years) in (0..).zip(&years) {
@@ -57,11 +56,11 @@ fn val_years_that_a_claim_needs() {
         }
     }
     for (share, confidence) in [(1.0, 0.95), (0.0, 0.95), (0.99, 1.0), (f64::NAN, 0.95)] {
-        assert!(claim(share, confidence).years_needed().is_err());
-        assert!(claim(share, confidence).is_shown_by(0, 300).is_err());
+        assert!(claim(share, confidence).years.years_needed().is_err());
+        assert!(claim(share, confidence).years.is_shown_by(0, 300).is_err());
     }
-    assert!(claim(0.99, 0.95).is_shown_by(3, 2).is_err());
-    assert!(claim(0.99, 0.95).is_shown_by(0, 0).is_err());
+    assert!(claim(0.99, 0.95).years.is_shown_by(3, 2).is_err());
+    assert!(claim(0.99, 0.95).years.is_shown_by(0, 0).is_err());
 }
 
 /// 5 bad years of 100: 0.016432 to 0.112835 at 95 % (scipy 1.17.1, stats.binomtest(5, 100).proportion_ci(0.95,
@@ -78,6 +77,22 @@ fn val_limits_of_the_share_of_bad_years() {
     let (low, high) = outages.bad_share_limits(0, 0.95).unwrap();
     within(low, 0.016_432, 5e-7);
     within(high, 0.112_835, 5e-7);
+    // stats.beta.ppf(0.95, 6, 95) of the same: 10.225 % at most.
+    within(outages.bad_share_bound(0, 0.95).unwrap(), 0.102_253, 5e-7);
+    let mut lowest = LowestCharges::new();
+    for hours_off in hours {
+        lowest.add(if hours_off > 0 { 0.25 } else { 0.75 }).unwrap();
+    }
+    assert_eq!(lowest.bad_years(0.5), 5);
+    assert_eq!(
+        lowest.bad_share_limits(0.5, 0.95),
+        outages.bad_share_limits(0, 0.95)
+    );
+    assert_eq!(
+        lowest.bad_share_bound(0.5, 0.95),
+        outages.bad_share_bound(0, 0.95)
+    );
+    assert!(LowestCharges::new().bad_share_bound(0.5, 0.95).is_err());
     assert!(Outages::new().bad_share_limits(0, 0.95).is_err());
     assert!(outages.bad_share_limits(0, 1.0).is_err());
 }
@@ -117,6 +132,36 @@ fn verif_distribution_of_outage() {
     assert_eq!(hundred.hours_off_in(0.07), Some(6));
 }
 
+#[test]
+fn verif_distribution_of_the_lowest_charge() {
+    let mut four = LowestCharges::new();
+    assert_eq!((four.years(), four.charge_in(0.5)), (0, None));
+    for charge in [0.7, 0.1, 0.9, 0.4] {
+        four.add(charge).unwrap();
+    }
+    assert_eq!(four.charges(), [0.7, 0.1, 0.9, 0.4]);
+    for (share, charge) in [
+        (0.0, 0.9),
+        (0.25, 0.9),
+        (0.26, 0.7),
+        (0.75, 0.4),
+        (0.76, 0.1),
+        (1.0, 0.1),
+    ] {
+        assert_eq!(four.charge_in(share), Some(charge), "{share}");
+    }
+    assert_eq!(four.charge_in(-0.01), None);
+    // A year that comes down to the limit is not below it.
+    assert_eq!(
+        [0.1, 0.4, 0.41, 1.0].map(|limit| four.bad_years(limit)),
+        [0, 1, 2, 4]
+    );
+    for charge in [-0.01, 1.01, f64::NAN] {
+        assert!(four.add(charge).is_err());
+    }
+    assert_eq!(four.years(), 4);
+}
+
 const SEARCH: CapacitySearch = CapacitySearch {
     lowest_wh: 200.0,
     highest_wh: 4000.0,
@@ -124,16 +169,24 @@ const SEARCH: CapacitySearch = CapacitySearch {
 };
 
 /// The table against counting at every capacity: the one found shows the claim, all above do, and the next below does
-/// not.
+/// not; in years that repeat themselves, and from full in the autumn.
 #[test]
 fn verif_smallest_batteries_by_counting() {
+    counted(Start::Repeating);
+    counted(Start::At {
+        hour: 6200,
+        charge: 1.0,
+    });
+}
+
+fn counted(start: Start) {
     let claim = claim(0.9, 0.9);
     let years: Vec<Vec<f64>> = (1..=40).map(invented_year).collect();
-    let system = plain_system(1.0, 1.0, Start::Repeating);
+    let system = plain_system(1.0, 1.0, start);
     let load = plain_load();
     let peak_powers_w = [150.0, 350.0, 400.0, 500.0, 800.0];
     let rows = smallest_batteries(&system, &load, &years, &claim, &peak_powers_w, &SEARCH).unwrap();
-    let allowed = claim.most_bad(40).unwrap().unwrap();
+    let allowed = claim.years.most_bad(40).unwrap().unwrap();
     assert_eq!(allowed, 1);
     let mut scratch = Scratch::default();
     let mut bad_at = |peak_power_w: f64, capacity_wh: f64| {
@@ -149,7 +202,7 @@ fn verif_smallest_batteries_by_counting() {
     };
     for (row, &peak_power_w) in rows.iter().zip(&peak_powers_w) {
         assert_eq!(row.peak_power_w, peak_power_w);
-        let shows = |bad| claim.is_shown_by(bad, 40).unwrap();
+        let shows = |bad| claim.years.is_shown_by(bad, 40).unwrap();
         let counted = (0..=19)
             .map(|step| 200.0 + 200.0 * f64::from(step))
             .find(|&capacity_wh| shows(bad_at(peak_power_w, capacity_wh)));

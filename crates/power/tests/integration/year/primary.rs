@@ -204,6 +204,8 @@ fn verif_autonomy_by_hand() {
 }
 
 proptest! {
+    #![proptest_config(crate::cases())]
+
     /// Hour by hour with the step of the energy year, the first hour that goes short is the one in which the cells end.
     #[test]
     fn verif_cells_against_the_hourly_step(
