@@ -17,9 +17,12 @@ use crate::year_verdicts::{MOST_YEARS, claim, generated_years, worse};
 /// Shares of the years below each line of the band: the lowest year, the lowest tenth, the middle, the highest tenth, the highest.
 pub const BAND_SHARES: [f64; 5] = [0.0, 0.1, 0.5, 0.9, 1.0];
 /// Peak powers of the panels for which the smallest battery is looked for, as shares of the planned one.
-const PANEL_SHARES: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.0, 3.0];
-/// Batteries that are tried: in steps of a twentieth of the planned one, to eight times it.
-const BATTERY_STEP: f64 = 0.05;
+const PANEL_SHARES: [f64; 25] = [
+    0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5,
+    1.6, 1.8, 2.0, 2.25, 2.5, 2.75, 3.0,
+];
+/// Batteries that are tried: in steps of a hundredth of the planned one, to eight times it.
+const BATTERY_STEP: f64 = 0.01;
 const LARGEST_BATTERY: f64 = 8.0;
 
 /// One month over all years.
@@ -84,6 +87,10 @@ pub struct Sizes {
     pub claim: Claim,
     /// As planned: peak power, W, and battery, Wh.
     pub planned: (f64, f64),
+    /// Largest battery that was tried, Wh.
+    pub largest_wh: f64,
+    /// Step between two batteries that were tried, Wh.
+    pub step_wh: f64,
     /// The smallest battery for each peak power.
     pub rows: Vec<SizeRow>,
 }
@@ -238,6 +245,8 @@ fn sizes(
     Ok(Sizes {
         claim,
         planned: (peak_w, capacity_wh),
+        largest_wh: search.highest_wh,
+        step_wh: search.step_wh,
         rows,
     })
 }

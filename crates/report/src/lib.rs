@@ -12,7 +12,8 @@ pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference, linear_ticks,
-    logarithmic_ticks, scale_colour, si_label, year_picture_png, year_picture_svg,
+    logarithmic_ticks, scale_colour, si_label, sizes_picture_png, sizes_picture_svg,
+    year_picture_png, year_picture_svg,
 };
 pub use told::{
     check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json,

@@ -1,12 +1,12 @@
 //! `soundline year`: panels, battery and load of a supply through many years.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use plan::SupplyIx;
 use report::{
-    Overwrite, PictureSize, refuse_output, write_atomically, year_json, year_picture_png,
-    year_picture_svg, year_text,
+    Overwrite, PictureSize, refuse_output, sizes_picture_png, sizes_picture_svg, write_atomically,
+    year_json, year_picture_png, year_picture_svg, year_text,
 };
 use serde_json::json;
 
@@ -30,7 +30,8 @@ pub(crate) struct Args {
     /// Seed of the weather; `check` takes 1.
     #[arg(long, value_name = "N", default_value_t = assess::WEATHER_SEED)]
     seed: u64,
-    /// Draw the state of charge through the year: a file ending in .png or .svg.
+    /// Draw the state of charge through the year: a file ending in .png or .svg; and beside it, with `-sizes` in its name, the
+    /// smallest battery against the panels.
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
     /// Replace the picture if it exists.
@@ -110,13 +111,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let picture = match &args.picture {
         None => None,
         Some(path) => {
-            let kind = match path.extension().and_then(|e| e.to_str()) {
-                Some("png") => Drawn::Png,
-                Some("svg") => Drawn::Svg,
+            let (kind, ending) = match path.extension().and_then(|e| e.to_str()) {
+                Some("png") => (Drawn::Png, "png"),
+                Some("svg") => (Drawn::Svg, "svg"),
                 _ => return Err(YearCommandError::Picture(path.clone()).into()),
             };
+            let of_sizes = beside(path, ending);
             refuse_output(path, overwrite, &inputs)?;
-            Some((path, kind))
+            refuse_output(&of_sizes, overwrite, &inputs)?;
+            Some((path, of_sizes, kind))
         }
     };
     let of = which(line, args.supply.as_deref())?;
@@ -131,34 +134,56 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Err(YearCommandError::Cancelled.into());
     };
     let name = &line.deployment.name;
-    if let Some((path, kind)) = picture {
+    let mut drawn: Vec<String> = Vec::new();
+    if let Some((path, of_sizes, kind)) = &picture {
         let title = format!("{name}: {}", years.supply);
+        let page = PictureSize::PAGE;
         let bytes = match kind {
-            Drawn::Png => year_picture_png(&title, &years, PictureSize::PAGE),
-            Drawn::Svg => {
-                year_picture_svg(&title, &years, PictureSize::PAGE).map(String::into_bytes)
-            }
-        }
-        .map_err(YearCommandError::from)?;
+            Drawn::Png => year_picture_png(&title, &years, page),
+            Drawn::Svg => year_picture_svg(&title, &years, page).map(String::into_bytes),
+        };
+        let bytes = bytes.map_err(YearCommandError::from)?;
         write_atomically(path, &bytes, overwrite, &inputs)?;
+        drawn.push(path.display().to_string());
+        if let Some(sizes) = &years.sizes {
+            let bytes = match kind {
+                Drawn::Png => sizes_picture_png(&title, sizes, page),
+                Drawn::Svg => sizes_picture_svg(&title, sizes, page).map(String::into_bytes),
+            };
+            let bytes = bytes.map_err(YearCommandError::from)?;
+            write_atomically(of_sizes, &bytes, overwrite, &inputs)?;
+            drawn.push(of_sizes.display().to_string());
+        }
     }
     match out.format {
         Format::Text => {
             out.stdout.write_all(year_text(name, &years).as_bytes())?;
-            if let Some((path, _)) = picture {
-                writeln!(out.stdout, "\npicture: {}", path.display())?;
+            for (i, path) in drawn.iter().enumerate() {
+                let gap = if i == 0 { "\n" } else { "" };
+                writeln!(out.stdout, "{gap}picture: {path}")?;
             }
         }
         Format::Json => {
             let mut whole = year_json(name, &years);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
-            whole["picture"] = json!(args.picture.as_ref().map(|p| p.display().to_string()));
+            whole["picture"] = json!(drawn.first());
+            whole["picture_of_sizes"] = json!(drawn.get(1));
             whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }
     Ok(Exit::Met)
+}
+
+/// Where the picture of sizes goes: `year.png` has `year-sizes.png` beside it.
+fn beside(picture: &Path, ending: &str) -> PathBuf {
+    let stem = picture
+        .file_stem()
+        .expect("a file with an ending has a name before it");
+    let mut name = stem.to_os_string();
+    name.push(format!("-sizes.{ending}"));
+    picture.with_file_name(name)
 }
 
 /// The supply that is meant.

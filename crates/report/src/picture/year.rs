@@ -2,10 +2,11 @@
 
 use assess::{EnergyYears, MONTH_DAYS};
 
-use super::canvas::{Align, Area, checked_size, shortened};
-use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
+use super::canvas::{Align, Area, checked_size};
+use super::colour::{INK, QUIET_INK, Rgb};
+use super::drawing::Drawing;
 use super::shapes::{self, Shape};
-use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+use super::{Axis, AxisScale, PictureError, PictureSize};
 use crate::calendar::{MONTHS, day_name};
 
 const ALL_YEARS: Rgb = [222, 232, 240];
@@ -13,8 +14,6 @@ const MOST_YEARS: Rgb = [166, 196, 220];
 const MIDDLE: Rgb = [22, 78, 120];
 const LOWEST: Rgb = [176, 58, 20];
 const SUN: Rgb = [226, 186, 84];
-const TEXT_PX: f32 = 15.0;
-const TITLE_PX: f32 = 22.0;
 const LOWEST_DASHES: &[f32] = &[10.0, 5.0];
 
 /// The picture as a PNG file.
@@ -50,80 +49,10 @@ fn description(years: &EnergyYears) -> String {
     )
 }
 
-struct Drawing {
-    shapes: Vec<Shape>,
-}
-
-impl Drawing {
-    fn text(&mut self, text: impl Into<String>, at: (f64, f64), align: Align, colour: Rgb) {
-        self.shapes.push(Shape::Text {
-            text: text.into(),
-            at,
-            size_px: TEXT_PX,
-            align,
-            colour,
-        });
-    }
-
-    fn fill(&mut self, (left, top, right, bottom): (f64, f64, f64, f64), colour: Rgb) {
-        let area = Area {
-            left,
-            top,
-            right,
-            bottom,
-        };
-        self.shapes.push(Shape::Fill { area, colour });
-    }
-
-    fn line(&mut self, points: Vec<(f64, f64)>, colour: Rgb, width_px: f32, dashed: bool) {
-        self.shapes.push(Shape::Line {
-            points,
-            colour,
-            width_px,
-            dashes_px: if dashed { LOWEST_DASHES } else { &[] },
-        });
-    }
-
-    /// Frame, horizontal grid with labels, and what the vertical axis is.
-    fn frame(&mut self, area: Area, vertical: &Axis, what: &str) {
-        let (low, high) = vertical.range();
-        let (ticks, decimals) = linear_ticks(low, high, 6);
-        for tick in ticks {
-            let y = vertical.px(tick);
-            self.line(vec![(area.left, y), (area.right, y)], GRID_LINE, 1.0, false);
-            self.text(
-                format!("{tick:.decimals$}"),
-                (area.left - 8.0, y + 5.0),
-                Align::Right,
-                INK,
-            );
-        }
-        self.text(what, (area.left, area.top - 10.0), Align::Left, INK);
-    }
-
-    fn border(&mut self, area: Area) {
-        let corners = vec![
-            (area.left, area.top),
-            (area.right, area.top),
-            (area.right, area.bottom),
-            (area.left, area.bottom),
-            (area.left, area.top),
-        ];
-        self.line(corners, QUIET_INK, 1.0, false);
-    }
-}
-
 fn draw(title: &str, years: &EnergyYears, size: PictureSize) -> Result<Vec<Shape>, PictureError> {
     checked_size(size.width_px, size.height_px)?;
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
-    let mut drawing = Drawing { shapes: Vec::new() };
-    drawing.shapes.push(Shape::Text {
-        text: shortened(title, TITLE_PX, width - 100.0),
-        at: (70.0, 36.0),
-        size_px: TITLE_PX,
-        align: Align::Left,
-        colour: INK,
-    });
+    let mut drawing = Drawing::titled(title, width);
     let top = Area {
         left: 70.0,
         top: 104.0,
@@ -190,7 +119,6 @@ fn charge_by_day(
         vec![(start, area.top), (start, area.bottom)],
         QUIET_INK,
         1.5,
-        false,
     );
     // Beside the line, on the side with more room.
     let (side_px, align) = if start < area.left + area.width() / 2.0 {
@@ -204,8 +132,8 @@ fn charge_by_day(
         align,
         QUIET_INK,
     );
-    drawing.line(line(2), MIDDLE, 2.2, false);
-    drawing.line(line(0), LOWEST, 1.8, true);
+    drawing.line(line(2), MIDDLE, 2.2);
+    drawing.dashed(line(0), LOWEST, 1.8, LOWEST_DASHES);
     let mut day = 0;
     for (name, of_month) in MONTHS.iter().zip(MONTH_DAYS.map(usize::from)) {
         let left = x(day as f64);
@@ -213,7 +141,6 @@ fn charge_by_day(
             vec![(left, area.bottom), (left, area.bottom + 6.0)],
             QUIET_INK,
             1.0,
-            false,
         );
         drawing.text(
             *name,
@@ -226,9 +153,9 @@ fn charge_by_day(
     drawing.border(area);
     // The legend, over the plot.
     let y = 68.0;
-    drawing.line(vec![(72.0, y), (106.0, y)], MIDDLE, 2.2, false);
+    drawing.line(vec![(72.0, y), (106.0, y)], MIDDLE, 2.2);
     drawing.text("middle year", (114.0, y + 5.0), Align::Left, INK);
-    drawing.line(vec![(242.0, y), (276.0, y)], LOWEST, 1.8, true);
+    drawing.dashed(vec![(242.0, y), (276.0, y)], LOWEST, 1.8, LOWEST_DASHES);
     drawing.text("lowest of all years", (284.0, y + 5.0), Align::Left, INK);
     drawing.fill((484.0, y - 8.0, 518.0, y + 8.0), MOST_YEARS);
     drawing.text("four years in five", (526.0, y + 5.0), Align::Left, INK);
@@ -275,7 +202,6 @@ fn sun_and_load(
             vec![(left + 0.05 * step, load), (left + 0.95 * step, load)],
             MIDDLE,
             3.0,
-            false,
         );
         drawing.text(
             *name,
@@ -307,14 +233,13 @@ fn worst_week(drawing: &mut Drawing, years: &EnergyYears, area: Area) -> Result<
         .enumerate()
         .map(|(hour, charge)| (x(hour as f64 + 1.0), vertical.px(100.0 * charge)))
         .collect();
-    drawing.line(points, LOWEST, 2.2, false);
+    drawing.line(points, LOWEST, 2.2);
     for day in 0..7 {
         let left = x(24.0 * f64::from(day));
         drawing.line(
             vec![(left, area.bottom), (left, area.bottom + 6.0)],
             QUIET_INK,
             1.0,
-            false,
         );
         drawing.text(
             format!("day {}", day + 1),

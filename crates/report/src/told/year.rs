@@ -10,6 +10,8 @@ use crate::calendar::{MONTHS, day_name};
 
 /// Shares of the years of which the hours off are told.
 const OFF_SHARES: [f64; 4] = [0.5, 0.9, 0.99, 1.0];
+/// Peak powers, as shares of the planned one, of which the smallest battery is told; JSON and picture have all.
+const TOLD_PEAKS: [f64; 6] = [0.5, 0.75, 1.0, 1.5, 2.0, 3.0];
 /// Confidence of the limits of the share of years with an outage.
 const CONFIDENCE: f64 = 0.95;
 
@@ -118,10 +120,15 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
             sizes.planned.0,
             sizes.planned.1
         );
-        for row in &sizes.rows {
-            let battery = row
-                .battery_wh
-                .map_or_else(|| "more than was tried".to_owned(), |wh| format!("{wh:.0}"));
+        let told = |peak_w: f64| {
+            let is = |share: &f64| (share * sizes.planned.0 - peak_w).abs() < 1e-6 * peak_w;
+            TOLD_PEAKS.iter().any(is)
+        };
+        for row in sizes.rows.iter().filter(|row| told(row.peak_power_w)) {
+            let battery = row.battery_wh.map_or_else(
+                || format!("none up to {:.0}", sizes.largest_wh),
+                |wh| format!("{wh:.0}"),
+            );
             let _ = writeln!(out, "  {:>8.0}   {battery:>10}", row.peak_power_w);
         }
     }
@@ -180,6 +187,8 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
             "at_most_h": s.claim.at_most_hours,
             "share": s.claim.years.share,
             "confidence": s.claim.years.confidence,
+            "largest_wh": s.largest_wh,
+            "step_wh": s.step_wh,
             "planned": { "peak_power_w": s.planned.0, "battery_wh": s.planned.1 },
             "rows": s.rows.iter().map(|r| json!({
                 "peak_power_w": r.peak_power_w, "battery_wh": r.battery_wh, "bad_years": r.bad_years,

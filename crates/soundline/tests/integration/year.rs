@@ -75,6 +75,55 @@ fn verif_pictures_are_png_or_svg_and_nothing_is_replaced() {
     assert!(draw("plan.toml", 2).1.contains(".png"));
 }
 
+/// With as many years as the claim needs the picture of sizes lies beside the other, and tells the claim, its units, the planned
+/// sizes and the panels with which nothing does.
+#[test]
+fn verif_the_picture_of_sizes_tells_claim_units_and_what_does_not_do() {
+    let demo = demo("harrow-sound", false);
+    edit(&demo.plan, "share = \"99 %\"", "share = \"80 %\"");
+    edit(
+        &demo.plan,
+        "peak_power_each = \"60 W\"",
+        "peak_power_each = \"12 W\"",
+    );
+    let folder = std::path::Path::new(&demo.plan).parent().unwrap();
+    let path = folder.join("y.svg");
+    let path = path.to_str().unwrap();
+    let draw = |force: bool| {
+        let mut args = vec!["--format", "json", "year", &demo.plan, "--picture", path];
+        args.extend(force.then_some("--force"));
+        run(&args)
+    };
+    let output = draw(false);
+    expect_status(&output, 0);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let beside = told["picture_of_sizes"].as_str().unwrap();
+    assert!(beside.ends_with("y-sizes.svg"));
+    let svg = fs::read_to_string(beside).unwrap();
+    for what in [
+        "at most 0 h off in 80 % of years, shown at 95 % confidence",
+        "battery, Wh",
+        "peak power of all panels, W",
+        "X planned: 48 W",
+        "x: no battery up to",
+        "these do not",
+    ] {
+        assert!(svg.contains(what), "{what}");
+    }
+    let rows = told["sizes"]["rows"].as_array().unwrap();
+    let none = rows.iter().filter(|r| r["battery_wh"].is_null()).count();
+    assert!((1..rows.len()).contains(&none), "{none} of {}", rows.len());
+    let sizes: Vec<f64> = rows
+        .iter()
+        .filter_map(|r| r["battery_wh"].as_f64())
+        .collect();
+    assert!(sizes.windows(2).all(|pair| pair[1] <= pair[0]), "{sizes:?}");
+    // What lies there is not replaced unless that is asked for; the picture of sizes counts as well.
+    fs::remove_file(path).unwrap();
+    expect_status(&draw(false), 2);
+    expect_status(&draw(true), 0);
+}
+
 #[test]
 fn verif_a_plan_without_sun_or_clearness_is_refused_with_what_is_missing() {
     let bench = demo("pile-watch", false);
