@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use plan::{Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::assumed::assumed;
+use crate::cautions::cautions;
 use crate::evidence::Record;
 use crate::open::open;
 use crate::reach::{Reach, lost};
@@ -234,50 +235,4 @@ fn verdicts(
         )],
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }
-}
-
-/// Above this a person in the water may be at risk from a damaged cable, V of direct current. Source: pool zones 0 and 1 of
-/// CEI 64-8 (IEC 60364-7-702) as quoted by a maker of luminaires; see docs/method/power.md.
-const WATER_CAUTION_V: f64 = 30.0;
-
-fn cautions(line: &Line) -> Vec<&'static str> {
-    let mut all = Vec::new();
-    let highest_v = line
-        .supplies
-        .iter()
-        .map(|s| s.voltage_v.si)
-        .fold(0.0, f64::max);
-    if highest_v > WATER_CAUTION_V {
-        all.push("Electricity in water: above 30 V DC (12 V AC) a person in the water may be at risk from a damaged cable, and above 60 V DC extra-low-voltage protection alone is not accepted even dry. No voltage is called safe here. A qualified person and the current standards decide.");
-    } else if highest_v > 0.0 {
-        all.push("Electricity in water: no voltage is called safe here. A qualified person and the current standards decide.");
-    }
-    let lithium = |b: &plan::Battery| {
-        matches!(
-            b.chemistry,
-            plan::Chemistry::LiFePo4 | plan::Chemistry::PrimaryLithium
-        )
-    };
-    if line
-        .supplies
-        .iter()
-        .filter_map(|s| s.battery.as_ref())
-        .any(lithium)
-    {
-        all.push("Lithium cells: fire, gas and pressure in closed housings. Follow the maker's limits and the rules for carriage; do not charge below freezing.");
-    }
-    if line
-        .modules
-        .iter()
-        .any(|m| m.depth_m > 0.0 && m.housing.is_some())
-    {
-        all.push("Pressure housings may hold pressure after recovery and may implode at depth: vent before opening, stay clear on deck.");
-    }
-    if !line.sections.is_empty() {
-        all.push("Lifting, tensioned lines, stored buoyancy, marking as a hazard to navigation: qualified people and local rules decide.");
-    }
-    if !line.detectors.is_empty() {
-        all.push("Work near protected animals and loud work in the sea need permits; their conditions decide, not this program.");
-    }
-    all
 }

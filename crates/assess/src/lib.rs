@@ -4,6 +4,7 @@
 //! requirement is judged in one place; a verdict with a value cannot be made without its evidence.
 
 mod assumed;
+mod cautions;
 mod check;
 mod delay_verdicts;
 mod energy_year;

@@ -6,6 +6,7 @@
 )]
 
 mod assumed;
+mod cautions;
 mod electric;
 mod energy;
 mod limits;
