@@ -12,7 +12,8 @@ use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::{
-    delay_verdicts, link_verdicts, other_verdicts, power_verdicts, uplink_verdicts, year_verdicts,
+    delay_verdicts, link_verdicts, other_verdicts, power_verdicts, start_verdicts, uplink_verdicts,
+    year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -222,11 +223,11 @@ fn verdicts(
             at_most_s,
             confidence,
         } => year_verdicts::outage_hours(line, *of, *at_most_s, r.share, *confidence, assumed),
+        That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s),
         That::LowestCharge { .. }
         | That::Autonomy { .. }
         | That::CellLife { .. }
         | That::SensorEnergy { .. }
-        | That::StartUp { .. }
         | That::CollapseFactor { .. }
         | That::Reserve { .. }
         | That::ShortCircuit { .. } => vec![crate::verdict::unknown(

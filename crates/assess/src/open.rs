@@ -19,8 +19,9 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
             SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => {}
         }
     }
-    if !line.supplies.is_empty() {
-        all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first".to_owned());
+    let starts = |r: &plan::Requirement| matches!(r.that, That::StartUp { .. });
+    if !line.supplies.is_empty() && !line.requirements.iter().any(starts) {
+        all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first: a requirement on `start-up` asks it".to_owned());
     }
     if !line.detectors.is_empty() {
         all.push("how far each hydrophone hears, in which wind, and how often its detector is wrong: `soundline listen` and a rehearsal show single cases".to_owned());

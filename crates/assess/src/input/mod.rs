@@ -6,6 +6,7 @@ mod electric;
 mod energy;
 mod sea;
 mod sound;
+mod startup;
 mod traffic;
 
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
@@ -13,6 +14,7 @@ pub(crate) use energy::SECONDS_PER_HOUR;
 pub use energy::{EnergyInput, LoadPart, energy};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};
+pub use startup::{StartInput, startup};
 pub use traffic::{
     Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
 };

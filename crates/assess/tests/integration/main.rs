@@ -13,6 +13,7 @@ mod limits;
 mod mistakes;
 mod paid;
 mod rehearsed;
+mod start;
 mod support;
 mod talk;
 mod told_where_written;

@@ -1,0 +1,346 @@
+//! The delays with which a line starts that does not start by itself, or why there are none.
+//!
+//! The core finds an order and instants for one state of the contacts. Here the instants become times that a person would
+//! write, modules that can start together are put together, and what is told has been followed with new and with aged
+//! contacts.
+
+use plan::Line;
+use power::startup::{
+    AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, Stop, staged_start, start_up,
+};
+
+use crate::input::{Contacts, StartInput};
+use crate::start::{StartError, named, patience_s, ready, settings};
+use crate::start_words::{Names, listed, seconds};
+
+/// Factors on the waits between modules, tried in turn until the line starts with new and with aged contacts.
+const STRETCHES: [f64; 4] = [1.0, 1.5, 2.0, 4.0];
+
+/// Both states of the contacts.
+struct Both {
+    inputs: [StartInput; 2],
+    settings: Settings,
+}
+
+/// Which delays start the line, in a sentence, or why none do.
+pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
+    let inputs = [ready(line, Contacts::New)?, ready(line, Contacts::Aged)?];
+    let longest_s = inputs
+        .iter()
+        .map(|input| {
+            // A staged start takes the boots in turn, once more than a start at once.
+            2.0 * patience_s(line, input)
+        })
+        .fold(0.0_f64, f64::max)
+        .min(1e6);
+    let both = Both {
+        inputs,
+        settings: settings(longest_s),
+    };
+    if !both.inputs[0].unfed.is_empty() {
+        return Ok("no order of starting helps a module without a conductor".to_owned());
+    }
+    let mut found = Vec::new();
+    for (input, contacts) in both.inputs.iter().zip(["new", "aged"]) {
+        let names = Names { line, input };
+        match staged_start(&input.line, &both.settings).map_err(|e| named(line, input, e))? {
+            Staged::NotNeeded { .. } => found.push((Vec::new(), Vec::new())),
+            Staged::InOrder {
+                order,
+                not_before_s,
+                ..
+            } => {
+                let waits_s = waits_s(&order, &not_before_s);
+                found.push((order, waits_s));
+            }
+            Staged::Fails { why, .. } => {
+                return Ok(format!(
+                    "no order of starting helps with {contacts} contacts: {}{}",
+                    none(&names, &why)?,
+                    bare(&names)
+                ));
+            }
+        }
+    }
+    // An order of the aged contacts first: there the line carries least.
+    for (order, waits_s) in found.iter().rev() {
+        if let Some((delays_s, ready_s)) = both.delays(line, order, waits_s)? {
+            return Ok(told(line, &both.inputs[0], &delays_s, ready_s));
+        }
+    }
+    Ok(format!(
+        "with new and with aged contacts an order of starting exists, but none was found that starts the line with both{}",
+        bare(&Names {
+            line,
+            input: &both.inputs[0]
+        })
+    ))
+}
+
+/// The wait of each module of an order after the one before it; of the first, after the supplies.
+fn waits_s(order: &[usize], not_before_s: &[f64]) -> Vec<f64> {
+    let mut before_s = 0.0;
+    order
+        .iter()
+        .map(|&m| {
+            let wait_s = not_before_s[m] - before_s;
+            before_s = not_before_s[m];
+            wait_s
+        })
+        .collect()
+}
+
+impl Both {
+    /// Written delays in this order with which the line starts in both states, for as few modules as go, and when the last
+    /// module has then booted.
+    fn delays(
+        &self,
+        line: &Line,
+        order: &[usize],
+        waits_s: &[f64],
+    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+        let modules = self.inputs[0].line.modules.len();
+        let mut found = None;
+        for stretch in STRETCHES {
+            let mut delays_s = vec![0.0; modules];
+            let mut at_s = 0.0;
+            for (&module, wait_s) in order.iter().zip(waits_s) {
+                at_s = round_up_s(at_s + stretch * wait_s);
+                delays_s[module] = at_s;
+            }
+            found = self.starts(line, delays_s)?;
+            if found.is_some() {
+                break;
+            }
+        }
+        let Some(mut best) = found else {
+            return Ok(None);
+        };
+        // Modules without a delay, or with that of the one before, if it goes.
+        let mut before_s = 0.0;
+        for &module in order {
+            for other_s in [0.0, before_s] {
+                if best.0[module] > other_s
+                    && let Some(better) = self.with(line, &best.0, &[module], other_s)?
+                {
+                    best = better;
+                    break;
+                }
+            }
+            before_s = best.0[module];
+        }
+        // Those that are left, earlier.
+        let longest_wait_s = waits_s.iter().copied().fold(0.0_f64, f64::max);
+        let mut groups_s: Vec<f64> = best.0.iter().copied().filter(|s| *s > 0.0).collect();
+        groups_s.sort_by(f64::total_cmp);
+        groups_s.dedup();
+        let mut before_s = 0.0;
+        for group_s in groups_s {
+            let group: Vec<usize> = (0..modules).filter(|&i| best.0[i] == group_s).collect();
+            for stretch in STRETCHES {
+                let earlier_s = round_up_s(before_s + stretch * longest_wait_s);
+                if earlier_s < group_s
+                    && let Some(better) = self.with(line, &best.0, &group, earlier_s)?
+                {
+                    best = better;
+                    break;
+                }
+            }
+            before_s = best.0[group[0]];
+        }
+        Ok(Some(best))
+    }
+
+    /// As [`Both::starts`] with another delay for these modules.
+    fn with(
+        &self,
+        line: &Line,
+        delays_s: &[f64],
+        modules: &[usize],
+        delay_s: f64,
+    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+        let mut delays_s = delays_s.to_vec();
+        for &module in modules {
+            delays_s[module] = delay_s;
+        }
+        self.starts(line, delays_s)
+    }
+
+    /// The delays and when the last module has booted, if the line starts with them in both states and no module falls out on
+    /// the way.
+    fn starts(
+        &self,
+        line: &Line,
+        delays_s: Vec<f64>,
+    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+        let mut ready_s = 0.0_f64;
+        for input in &self.inputs {
+            let mut core = input.line.clone();
+            for (module, delay_s) in core.modules.iter_mut().zip(&delays_s) {
+                module.not_before_s = *delay_s;
+            }
+            let settings = Settings {
+                trace_points: 16,
+                ..self.settings
+            };
+            let report = start_up(&core, &settings).map_err(|e| named(line, input, e))?;
+            match last_boot_s(&report) {
+                Some(last_s) => ready_s = ready_s.max(last_s),
+                None => return Ok(None),
+            }
+        }
+        Ok(Some((delays_s, ready_s)))
+    }
+}
+
+fn last_boot_s(report: &Report) -> Option<f64> {
+    match &report.outcome {
+        Outcome::Started { modules } if report.modules.iter().all(|m| m.off_s.is_empty()) => {
+            Some(modules.iter().map(|m| m.boot_end_s).fold(0.0_f64, f64::max))
+        }
+        _ => None,
+    }
+}
+
+/// Up to what a person would write: tenths below a second, halves to twenty seconds, whole seconds to two minutes, tens
+/// beyond.
+fn round_up_s(s: f64) -> f64 {
+    let in_one = if s < 1.0 {
+        10.0
+    } else if s < 20.0 {
+        2.0
+    } else if s < 120.0 {
+        1.0
+    } else {
+        0.1
+    };
+    (s * in_one).ceil() / in_one
+}
+
+fn told(line: &Line, input: &StartInput, delays_s: &[f64], ready_s: f64) -> String {
+    let mut modules: Vec<usize> = (0..delays_s.len())
+        .filter(|&i| delays_s[i] != input.line.modules[i].not_before_s)
+        .collect();
+    modules.sort_by(|&a, &b| delays_s[a].total_cmp(&delays_s[b]).then(a.cmp(&b)));
+    let names = Names { line, input };
+    let each: Vec<String> = modules
+        .iter()
+        .map(|&i| format!("{} `wakes_after = \"{} s\"`", names.module(i), delays_s[i]))
+        .collect();
+    format!(
+        "give {}: the line then starts with new and with aged contacts, and the last module has booted after {}",
+        listed(&each),
+        seconds(ready_s)
+    )
+}
+
+/// Why there is no order.
+fn none(names: &Names<'_>, why: &NoOrder) -> Result<String, StartError> {
+    Ok(match why {
+        NoOrder::Running { carries } => not_carried(names, carries),
+        NoOrder::WithoutLockOut { outcome } => format!(
+            "the modules without lock-out do not start by themselves ({})",
+            in_short(names, outcome)
+        ),
+        NoOrder::Exhausted(stop) => format!("every order was tried, and {}", ends(names, stop)),
+        NoOrder::NotFound(stop) => format!(
+            "of the many orders one was tried, nearest and hungriest first, and {}",
+            ends(names, stop)
+        ),
+    })
+}
+
+fn not_carried(names: &Names<'_>, carries: &AtOnce) -> String {
+    names
+        .carries("what they draw when all run", carries)
+        .unwrap_or_else(|| "the line does not carry all of them running".to_owned())
+}
+
+fn ends(names: &Names<'_>, stop: &Stop) -> String {
+    let started = if stop.started.is_empty() {
+        "none lets a first module start".to_owned()
+    } else {
+        format!("the longest ends after {}", names.modules(&stop.started))
+    };
+    let next: Vec<String> = stop
+        .next
+        .iter()
+        .map(|(module, outcome)| {
+            format!(
+                "with {} added, {}",
+                names.module(*module),
+                in_short(names, outcome)
+            )
+        })
+        .collect();
+    if next.is_empty() {
+        started
+    } else {
+        format!("{started}: {}", next.join("; "))
+    }
+}
+
+/// An outcome in a few words.
+fn in_short(names: &Names<'_>, outcome: &Outcome) -> String {
+    match outcome {
+        Outcome::Started { .. } => "all start".to_owned(),
+        Outcome::Hiccup { module, .. } => {
+            format!("{} falls out again and again", names.module(*module))
+        }
+        Outcome::LatchLow { module, voltage_v } => {
+            format!("{} is held at {voltage_v:.2} V", names.module(*module))
+        }
+        Outcome::Deadlock { modules, .. } => {
+            format!("{} stand in each other's way", names.modules(modules))
+        }
+        Outcome::FallsOut {
+            module, voltage_v, ..
+        } => format!(
+            "{} falls out and stays at {voltage_v:.2} V",
+            names.module(*module)
+        ),
+        Outcome::NeverReaches {
+            module,
+            voltage_v,
+            on_v,
+        } => format!(
+            "{} stays at {voltage_v:.2} V and needs {on_v} V to switch on",
+            names.module(*module)
+        ),
+        Outcome::Unsettled { at_s } => format!("nothing is at rest after {}", seconds(*at_s)),
+    }
+}
+
+/// The modules that cannot be held off.
+fn bare(names: &Names<'_>) -> String {
+    let bare: Vec<usize> = (0..names.input.line.modules.len())
+        .filter(|&i| matches!(names.input.line.modules[i].input, Input::Bare { .. }))
+        .collect();
+    if bare.is_empty() {
+        return String::new();
+    }
+    format!(
+        "; without a lock-out {} cannot be held off",
+        names.modules(&bare)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_delays_are_rounded_up_to_what_is_written() {
+        for (s, written) in [
+            (0.0, "0"),
+            (0.06, "0.1"),
+            (4.001, "4.5"),
+            (5.0, "5"),
+            (19.6, "20"),
+            (20.1, "21"),
+            (121.0, "130"),
+        ] {
+            assert_eq!(round_up_s(s).to_string(), written);
+        }
+    }
+}

@@ -1,0 +1,91 @@
+//! Whether every module starts when power comes on, with new and with aged contacts.
+
+use plan::{Line, Q};
+
+use crate::input::Contacts;
+use crate::start::{Followed, StartError, follow, patience_s, ready};
+use crate::start_remedy::remedy;
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+
+/// A start closer to its limit than this is marginal, s.
+const NARROW_S: f64 = 1.0;
+const METHOD: &str = "start followed in time from empty capacitors (docs/method/start-up.md; Hairer and Wanner 1996, RODAS)";
+
+/// The start of the whole line, within a time if one is asked.
+pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
+    let mut verdicts: Vec<Verdict> = Vec::new();
+    let mut followed = Vec::new();
+    for (contacts, age) in [(Contacts::New, "new"), (Contacts::Aged, "aged")] {
+        match patiently(line, contacts, at_most_s) {
+            Ok(start) => followed.push((start, age)),
+            // What is open is so with either contacts; told once.
+            Err(error) => {
+                let open = unknown("the line", error.to_string());
+                if !verdicts.contains(&open) {
+                    verdicts.push(open);
+                }
+            }
+        }
+    }
+    // What would start the line is told once, where it is furthest from starting.
+    let share = |start: &Followed| start.finding.value / start.finding.limit;
+    let worst = (0..followed.len())
+        .filter(|&i| fails(&followed[i].0))
+        .min_by(|&a, &b| share(&followed[a].0).total_cmp(&share(&followed[b].0)));
+    for (i, (start, age)) in followed.iter().enumerate() {
+        let mut why = format!("with {age} contacts {}", start.finding.why);
+        if worst == Some(i) {
+            match remedy(line) {
+                Ok(helps) => why = format!("{why}; {helps}"),
+                Err(error) => why = format!("{why}; what would start it is not known: {error}"),
+            }
+        }
+        verdicts.push(judged(start, why, at_most_s));
+    }
+    verdicts
+}
+
+fn fails(start: &Followed) -> bool {
+    !start.finding.starts && start.finding.word != "unsettled"
+}
+
+/// Follows a start for longer than it may take.
+fn patiently(
+    line: &Line,
+    contacts: Contacts,
+    at_most_s: Option<Q>,
+) -> Result<Followed, StartError> {
+    let own_s = patience_s(line, &ready(line, contacts)?);
+    let longest_s = at_most_s.map_or(own_s, |q| own_s.max((2.0 * q.si).min(1e6)));
+    follow(line, contacts, Some(longest_s))
+}
+
+fn judged(start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {
+    let finding = &start.finding;
+    if finding.word == "unsettled" {
+        return unknown(finding.subject.clone(), why);
+    }
+    let evidence = Evidence::computed(METHOD, &start.input.line);
+    if let (true, Some(limit)) = (finding.starts, at_most_s) {
+        let ready_s = start
+            .report
+            .modules
+            .iter()
+            .filter_map(|m| m.boot_end_s)
+            .fold(0.0_f64, f64::max);
+        return Against {
+            side: Side::AtMost,
+            limit: limit.si,
+            narrow: NARROW_S,
+            unit: "s".to_owned(),
+        }
+        .judge(finding.subject.clone(), ready_s, evidence, why);
+    }
+    Against {
+        side: Side::AtLeast,
+        limit: finding.limit,
+        narrow: 0.0,
+        unit: finding.unit.to_owned(),
+    }
+    .judge(finding.subject.clone(), finding.value, evidence, why)
+}

@@ -1,0 +1,350 @@
+//! Starts against closed forms of one capacitor behind one resistance, and the plans whose start fails.
+
+use std::path::{Path, PathBuf};
+
+use assess::input::Contacts;
+use assess::{Check, Ruling, Shelf, Word, check, start};
+use plan::Reading;
+
+use crate::support::{close, known, read, requirement, why_unknown};
+
+const TWO: &str = include_str!("two.toml");
+const SUPPLY_V: f64 = 48.0;
+const LOOP_OHM: f64 = 20.0;
+const CAPACITANCE_F: f64 = 1470e-6;
+
+/// One module with this input and boot behind 20 ohm and a limit.
+#[track_caller]
+fn one(input: &str, boot: &str, working: &str, limit: &str) -> Reading {
+    let mut text = TWO.to_owned();
+    for (from, to) in [
+        ("minimum = \"20 V\", maximum = \"72 V\"", input),
+        ("boot = { time = \"1 s\", power = \"5 W\" }", boot),
+        ("working = \"25 W\"", working),
+        ("current_limit = \"5 A\"", limit),
+    ] {
+        assert!(text.contains(from), "`{from}` is not in the plan");
+        text = text.replace(from, to);
+    }
+    let reading = read(&format!(
+        "{text}\n[requirement.start]\nthat = \"start-up\"\nat_most = \"3 s\"\n"
+    ));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    reading
+}
+
+fn judged(reading: &Reading) -> Check {
+    check(reading, &Shelf::default())
+}
+
+/// A capacitor behind R and a limit comes to 90 % after `C (Vs - R I)/I + R C ln(R I/(0.1 Vs))`; the module that switches on
+/// there has booted one second later.
+#[test]
+fn val_a_module_switches_on_when_its_capacitor_has_filled_and_runs_when_it_has_booted() {
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = { on = \"43.2 V\", off = \"30 V\" }",
+        "boot = { time = \"1 s\", power = \"5 W\" }",
+        "working = \"4 W\"",
+        "current_limit = \"0.8 A\"",
+    );
+    let limit_a = 0.8;
+    let on_s = CAPACITANCE_F * (SUPPLY_V - LOOP_OHM * limit_a) / limit_a
+        + LOOP_OHM * CAPACITANCE_F * (LOOP_OHM * limit_a / (0.1 * SUPPLY_V)).ln();
+    let check = judged(&reading);
+    let line = known(&check, "start");
+    assert_eq!(line.ruling, Ruling::Met);
+    close(line.value.value, on_s + 1.0, 1e-7);
+    assert!(line.why.contains("module.far"), "{}", line.why);
+    let seen = start(reading.line.as_ref().unwrap(), Contacts::New, None).unwrap();
+    let far = &seen.modules[0];
+    close(far.switched_on_s[0], on_s, 1e-7);
+    close(seen.supplies[0].peak_a, limit_a, 1e-9);
+    close(seen.supplies[0].inrush_a, limit_a, 1e-9);
+    close(
+        seen.supplies[0].left_limit_s.unwrap(),
+        CAPACITANCE_F * (SUPPLY_V - LOOP_OHM * limit_a) / limit_a,
+        1e-7,
+    );
+    // At rest the high root of the quadratic.
+    let (r, p) = (LOOP_OHM, 4.0);
+    close(
+        far.end_v,
+        (SUPPLY_V + (SUPPLY_V * SUPPLY_V - 4.0 * p * r).sqrt()) / 2.0,
+        1e-6,
+    );
+}
+
+/// Beside `val_a_module_switches_on...`: a limit below that time breaks the requirement, one just above leaves it marginal.
+#[test]
+fn verif_a_start_that_takes_too_long_is_broken() {
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = { on = \"43.2 V\", off = \"30 V\" }",
+        "boot = { time = \"3 s\", power = \"5 W\" }",
+        "working = \"4 W\"",
+        "current_limit = \"0.8 A\"",
+    );
+    assert_eq!(known(&judged(&reading), "start").ruling, Ruling::Broken);
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = { on = \"43.2 V\", off = \"30 V\" }",
+        "boot = { time = \"2.5 s\", power = \"5 W\" }",
+        "working = \"4 W\"",
+        "current_limit = \"0.8 A\"",
+    );
+    assert_eq!(known(&judged(&reading), "start").ruling, Ruling::Marginal);
+}
+
+/// A converter that draws 25 W from 8 V on is the resistor `64/25` ohm below it: behind a limit of 0.9 A it stays at
+/// 0.9 A x 2.56 ohm = 2.304 V, although it would run at 0.764 A. With a lock-out at 36 V it starts.
+#[test]
+fn val_a_module_without_lock_out_latches_low() {
+    let input = "minimum = \"8 V\", maximum = \"72 V\", capacitance = \"1470 uF\"";
+    let boot = "boot = { time = \"1 s\", power = \"25 W\" }";
+    let limit = "current_limit = \"0.9 A\"";
+    let check = judged(&one(input, boot, "working = \"25 W\"", limit));
+    let far = known(&check, "start");
+    assert_eq!(far.subject, "module.far");
+    close(far.value.value, 2.304, 1e-7);
+    close(far.limit.value, 8.0, 0.0);
+    assert!(far.why.contains("latches low"), "{}", far.why);
+    assert!(
+        far.why
+            .contains("without a lock-out module.far cannot be held off"),
+        "{}",
+        far.why
+    );
+    let cured = format!("{input}, lock_out = {{ on = \"36 V\", off = \"20 V\" }}");
+    let check = judged(&one(&cured, boot, "working = \"25 W\"", limit));
+    assert_eq!(requirement(&check, "start").word(), Word::Met);
+}
+
+/// 28 W behind 20 ohm stand at 28.0 V: with a lock-out that goes off at 30 V the module never stays on, at 26 V it does.
+#[test]
+fn val_a_lock_out_above_the_loaded_voltage_hiccups() {
+    let input = |off: &str| {
+        format!(
+            "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = {{ on = \"40 V\", off = \"{off}\" }}"
+        )
+    };
+    let boot = "boot = { time = \"1 s\", power = \"28 W\" }";
+    let limit = "current_limit = \"5 A\"";
+    let check = judged(&one(&input("30 V"), boot, "working = \"28 W\"", limit));
+    let line = known(&check, "start");
+    close(line.value.value, 0.0, 0.0);
+    close(line.limit.value, 1.0, 0.0);
+    assert!(line.why.contains("module.far hiccups"), "{}", line.why);
+    // `P = V (Vs - V)/R` at 30 V: 27 W of 28 W.
+    assert!(line.why.contains("96.4 %"), "{}", line.why);
+    assert!(
+        line.why.contains("no order of starting helps"),
+        "{}",
+        line.why
+    );
+    let check = judged(&one(&input("26 V"), boot, "working = \"28 W\"", limit));
+    assert_eq!(requirement(&check, "start").word(), Word::Met);
+}
+
+/// With 28.8 W or less, but an opening voltage that the supply never has, nothing switches on.
+#[test]
+fn verif_a_module_that_never_sees_its_voltage_is_told() {
+    let input = "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1000 uF\", lock_out = { on = \"50 V\", off = \"30 V\" }";
+    let boot = "boot = { time = \"1 s\", power = \"5 W\" }";
+    let check = judged(&one(
+        input,
+        boot,
+        "working = \"4 W\"",
+        "current_limit = \"5 A\"",
+    ));
+    let far = known(&check, "start");
+    close(far.value.value, 48.0, 1e-6);
+    close(far.limit.value, 50.0, 0.0);
+    assert!(far.why.contains("never comes to the 50 V"), "{}", far.why);
+}
+
+#[test]
+fn verif_what_the_plan_does_not_say_is_unknown_and_named() {
+    let boot = "boot = { time = \"1 s\", power = \"5 W\" }";
+    let limit = "current_limit = \"5 A\"";
+    let plain = "minimum = \"20 V\", maximum = \"72 V\"";
+    let full = "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1000 uF\"";
+    for (input, boot, working, named) in [
+        (
+            plain,
+            boot,
+            "working = \"4 W\"",
+            "module.far says nothing of its input's capacitance",
+        ),
+        (
+            full,
+            "",
+            "working = \"4 W\"",
+            "module.far says nothing of its boot",
+        ),
+        (
+            full,
+            boot,
+            "working = \"0.2 A\"",
+            "module.far draws a constant current",
+        ),
+        (
+            full,
+            boot,
+            "working = \"200 ohm\"",
+            "module.far draws like a resistor",
+        ),
+    ] {
+        let check = judged(&one(input, boot, working, limit));
+        assert!(
+            why_unknown(&check, "start").contains(named),
+            "{}",
+            why_unknown(&check, "start")
+        );
+        assert_eq!(requirement(&check, "start").verdicts.len(), 1);
+    }
+}
+
+/// 200 ohm behind 20 ohm stand at 48 V x 200/220 = 43.64 V.
+#[test]
+fn val_a_module_that_is_only_a_resistor_runs_from_its_lowest_voltage_on() {
+    let input =
+        |low: &str| format!("minimum = \"{low}\", maximum = \"72 V\", capacitance = \"1000 uF\"");
+    let limit = "current_limit = \"5 A\"";
+    let check = judged(&one(&input("43 V"), "", "working = \"200 ohm\"", limit));
+    assert_eq!(requirement(&check, "start").word(), Word::Met);
+    let check = judged(&one(&input("44 V"), "", "working = \"200 ohm\"", limit));
+    let far = known(&check, "start");
+    close(far.value.value, 48.0 * 200.0 / 220.0, 1e-6);
+    assert_eq!(far.ruling, Ruling::Broken);
+}
+
+#[test]
+fn verif_an_inrush_without_limit_is_unknown_by_the_name_of_its_supply() {
+    let text = TWO
+        .replace("at = \"module.base\"", "at = \"module.far\"")
+        .replace(", current_limit = \"5 A\"", "")
+        .replace(
+            "maximum = \"72 V\"",
+            "maximum = \"72 V\", capacitance = \"1000 uF\"",
+        );
+    let reading = read(&format!(
+        "{text}\n[requirement.start]\nthat = \"start-up\"\n"
+    ));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let check = judged(&reading);
+    let why = why_unknown(&check, "start");
+    assert!(
+        why.contains("supply.bench has neither resistance nor current limit"),
+        "{why}"
+    );
+}
+
+fn example(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../plans")
+        .join(name)
+        .join("plan.toml")
+}
+
+#[track_caller]
+fn plan_with(name: &str, changes: &[(&str, &str)]) -> Check {
+    judged(&reading_with(name, changes))
+}
+
+#[track_caller]
+fn reading_with(name: &str, changes: &[(&str, &str)]) -> Reading {
+    let mut text = std::fs::read_to_string(example(name)).unwrap();
+    for (from, to) in changes {
+        assert_eq!(
+            text.matches(from).count(),
+            1,
+            "`{from}` stands once in the plan"
+        );
+        text = text.replace(from, to);
+    }
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    reading
+}
+
+/// The delays that the message names stand in the plan's README too. With both no module falls out on the way; with one of
+/// them some do.
+#[test]
+fn verif_the_delays_that_are_told_start_the_line() {
+    let told = plan_with("cold-wake", &[]);
+    let verdict = known(&told, "start");
+    assert_eq!(verdict.ruling, Ruling::Broken);
+    // 0.6 A of 48 V carry 28.8 W at the supply: the third boot beside the others does not go.
+    assert!(
+        verdict
+            .why
+            .contains("the current limit of supply.quay, 0.6 A, is short")
+    );
+    let readme = std::fs::read_to_string(example("cold-wake").with_file_name("README.md")).unwrap();
+    let held = |module: &str| {
+        let (_, after) = verdict
+            .why
+            .split_once(&format!("module.{module} `wakes_after = \""))
+            .unwrap();
+        let (time, _) = after.split_once('"').unwrap();
+        let key = format!("wakes_after = \"{time}\"");
+        assert!(
+            readme.contains(&format!("`{key}` in `[module.{module}]`")),
+            "{key}"
+        );
+        (
+            format!("[module.{module}]\n"),
+            format!("[module.{module}]\n{key}\n"),
+        )
+    };
+    let (middle, outer) = (held("middle"), held("outer"));
+    let both = [
+        (middle.0.as_str(), middle.1.as_str()),
+        (outer.0.as_str(), outer.1.as_str()),
+    ];
+    let falls = |changes: &[(&str, &str)]| {
+        let reading = reading_with("cold-wake", changes);
+        let seen = start(reading.line.as_ref().unwrap(), Contacts::Aged, None).unwrap();
+        seen.modules.iter().any(|m| !m.fell_out_s.is_empty())
+    };
+    assert_eq!(
+        requirement(&plan_with("cold-wake", &both), "start").word(),
+        Word::Met
+    );
+    assert!(!falls(&both));
+    assert!(falls(&both[..1]) && falls(&both[1..]) && falls(&[]));
+}
+
+#[test]
+fn verif_where_no_order_helps_it_is_told_how_far_the_longest_comes() {
+    let told = plan_with(
+        "cold-wake",
+        &[("current_limit = \"0.6 A\"", "current_limit = \"0.5 A\"")],
+    );
+    let why = &known(&told, "start").why;
+    assert!(why.contains("no order of starting helps"), "{why}");
+    assert!(why.contains("every order was tried"), "{why}");
+    assert!(!why.contains("wakes_after"), "{why}");
+}
+
+/// What the message says would just carry the load does, and a tenth of a volt less does not.
+#[test]
+fn verif_the_voltage_that_is_told_carries_the_load() {
+    let told = plan_with("long-reach", &[]);
+    let line = known(&told, "voltage");
+    assert_eq!(
+        (line.ruling, line.subject.as_str()),
+        (Ruling::Broken, "the line")
+    );
+    assert!(line.why.contains("first at module.lower"), "{}", line.why);
+    let (_, after) = line.why.split_once("with supply.ship at ").unwrap();
+    let (volts, _) = after.split_once(" V").unwrap();
+    let volts: f64 = volts.parse().unwrap();
+    for (volts, carried) in [(volts, true), (volts - 0.1, false)] {
+        let to = format!("voltage = \"{volts:.1} V\"");
+        let check = plan_with("long-reach", &[("voltage = \"48 V\"", &to)]);
+        assert_eq!(
+            known(&check, "voltage").subject != "the line",
+            carried,
+            "{to}"
+        );
+    }
+}
