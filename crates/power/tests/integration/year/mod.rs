@@ -6,6 +6,7 @@ mod claims;
 mod files;
 mod primary;
 mod properties;
+mod recipe;
 mod sand_point;
 mod twin;
 mod weather;
