@@ -137,6 +137,8 @@ pub struct Start {
     pub supplies: Vec<StartSupply>,
     /// What happened, in order.
     pub events: Vec<StartEvent>,
+    /// From when to when it goes on alike, s: periods that are not sampled one by one.
+    pub alike_s: Vec<(f64, f64)>,
     /// Times of the samples, s; not evenly spaced.
     pub time_s: Vec<f64>,
 }
@@ -250,7 +252,10 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
     let supplies = (0..input.sources.len())
         .map(|i| {
             let current_a = report.trace.source_currents_a[i].clone();
-            let peak = (0..time_s.len()).max_by(|a, b| current_a[*a].total_cmp(&current_a[*b]));
+            // The first of several that are equal.
+            let peak = (0..time_s.len())
+                .rev()
+                .max_by(|a, b| current_a[*a].total_cmp(&current_a[*b]));
             let inrush_a = time_s
                 .iter()
                 .zip(&current_a)
@@ -285,6 +290,14 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
         ready_s,
         end_s: report.end_s,
         events: events(&report, &input, &path, &supply),
+        alike_s: report
+            .events
+            .iter()
+            .filter_map(|e| match e.kind {
+                EventKind::Skipped { lasting_s, .. } => Some((e.at_s, e.at_s + lasting_s)),
+                _ => None,
+            })
+            .collect(),
         modules,
         supplies,
         time_s,

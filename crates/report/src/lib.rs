@@ -13,9 +13,9 @@ pub use picture::{
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference, linear_ticks,
     logarithmic_ticks, scale_colour, si_label, sizes_picture_png, sizes_picture_svg,
-    year_picture_png, year_picture_svg,
+    start_picture_png, start_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
     check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json,
-    rehearsal_text, trace_json, year_json, year_text,
+    rehearsal_text, start_json, start_text, trace_json, year_json, year_text,
 };

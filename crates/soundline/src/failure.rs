@@ -12,6 +12,7 @@ use crate::listen::ListenError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
+use crate::start::StartCommandError;
 use crate::year::YearCommandError;
 
 /// Why a command ended without doing its work.
@@ -32,6 +33,9 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// A start cannot be followed.
+    #[error(transparent)]
+    Start(#[from] StartCommandError),
     /// The years of a supply cannot be computed.
     #[error(transparent)]
     Year(#[from] YearCommandError),
@@ -75,9 +79,11 @@ impl Failure {
             Failure::New(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Year(error) => error.help(),
-            Failure::Output(_) | Failure::Signal(_) | Failure::File(_) | Failure::Plan { .. } => {
-                None
-            }
+            Failure::Output(_)
+            | Failure::Signal(_)
+            | Failure::Start(_)
+            | Failure::File(_)
+            | Failure::Plan { .. } => None,
         }
     }
 

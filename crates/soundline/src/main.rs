@@ -16,6 +16,7 @@ mod plan_file;
 mod rehearse;
 mod schema;
 mod shell;
+mod start;
 mod year;
 
 use clap::{Parser, Subcommand};
@@ -49,6 +50,7 @@ enum Command {
     Check(check::Args),
     Rehearse(rehearse::Args),
     Listen(listen::Args),
+    Start(start::Args),
     Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -86,6 +88,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Check(args) => check::run(&args, out),
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
+        Command::Start(args) => start::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

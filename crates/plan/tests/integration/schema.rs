@@ -97,7 +97,12 @@ fn verif_the_schema_accepts_what_the_reader_accepts() {
     by_schema(&plan::plan_schema(), SMALL).unwrap();
     by_schema(&plan::cues_schema(), CUES).unwrap();
     let plans = concat!(env!("CARGO_MANIFEST_DIR"), "/../../plans/");
-    for name in ["harrow-sound/plan.toml", "pile-watch/plan.toml"] {
+    for name in [
+        "harrow-sound/plan.toml",
+        "pile-watch/plan.toml",
+        "cold-wake/plan.toml",
+        "long-reach/plan.toml",
+    ] {
         by_schema(
             &plan::plan_schema(),
             &std::fs::read_to_string(format!("{plans}{name}")).unwrap(),

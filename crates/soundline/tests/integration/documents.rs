@@ -296,7 +296,6 @@ fn regress_the_document_of_a_first_plan() {
     compare("new-1.json", &told, folder.path());
 }
 
-/// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
 #[test]
 fn regress_the_document_of_years() {
     let demo = crate::support::demo("harrow-sound", false);
@@ -315,6 +314,31 @@ fn regress_the_document_of_years() {
     );
 }
 
+#[test]
+fn regress_the_document_of_a_start() {
+    let demo = crate::support::demo("cold-wake", false);
+    let mut told = document(&["start", &demo.plan]);
+    // Long lists of numbers are kept by their first two.
+    for list in [
+        "/sample_times_s",
+        "/modules/0/voltage_v",
+        "/modules/1/voltage_v",
+        "/modules/2/voltage_v",
+        "/supplies/0/current_a",
+    ] {
+        let list = told.pointer_mut(list).unwrap().as_array_mut().unwrap();
+        assert!(list.len() > 100);
+        list.truncate(2);
+    }
+    assert!(told["remedy"].is_string());
+    compare(
+        "start-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+/// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
 #[test]
 fn verif_a_document_that_differs_is_seen() {
     let text = fs::read_to_string(committed("verdicts-1.json")).unwrap();

@@ -17,5 +17,6 @@ mod new;
 mod real;
 mod records;
 mod rehearse;
+mod start;
 mod support;
 mod year;
