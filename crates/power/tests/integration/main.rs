@@ -5,10 +5,12 @@
 use proptest::test_runner::Config;
 
 mod conductors;
+mod copper;
 mod networks;
 mod properties;
 mod published;
 mod refusals;
+mod roots;
 mod startup;
 mod sun;
 mod year;

@@ -16,7 +16,7 @@ const COLLAPSE_TOLERANCE: f64 = 1e-6;
 const HEADROOM_TOLERANCE_W: f64 = 1e-5;
 
 pub(crate) struct Case {
-    name: String,
+    pub(crate) name: String,
     pub(crate) network: Network,
     expected: Value,
 }
