@@ -2,7 +2,7 @@
 //!
 //! What each module gets over a long two-conductor line: loop resistance of the spans ([`conductor`]), the operating
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
-//! collapse ([`collapse_factor`]), what may still be added at a place ([`headroom_w`]) and what flows into a short
+//! collapse ([`collapse_factor`]), what may still be added at a place ([`reserve()`]) and what flows into a short
 //! circuit ([`short_circuit_current_a`]). Equations, sources, limits and checks: `docs/method/power.md`.
 //! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
 //! capacitors in [`battery`]; the hourly year that brings them together in [`year`] (`docs/method/energy-year.md`).
@@ -16,9 +16,9 @@ pub mod conductor;
 mod converter;
 mod elimination;
 mod fault;
-mod headroom;
 mod network;
 mod nose;
+mod reserve;
 mod solver;
 pub mod startup;
 pub mod sun;
@@ -28,8 +28,8 @@ pub mod year;
 
 pub use converter::{Converter, ConverterError};
 pub use fault::short_circuit_current_a;
-pub use headroom::headroom_w;
 pub use network::{Branch, Load, LoadKind, Network, NetworkError, Part, Solution, Source};
 pub use nose::collapse_factor;
+pub use reserve::{Binding, Limits, Reserve, reserve};
 pub use solver::{Scratch, Solver, solve};
 pub use topology::Method;

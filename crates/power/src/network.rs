@@ -223,6 +223,24 @@ pub enum NetworkError {
         /// The voltage asked for, V.
         minimum_v: f64,
     },
+    /// With the loads as they are, a current is already above its limit.
+    #[error("{part} carries {current_a} A, above its {limit_a} A, before anything is added")]
+    OverCurrent {
+        /// The source or span.
+        part: Part,
+        /// Its current, A.
+        current_a: f64,
+        /// Its limit or rating, A.
+        limit_a: f64,
+    },
+    /// What may be added is enclosed but could not be pinned down.
+    #[error("what may be added lies between {low_w} W and {high_w} W, more was not found")]
+    ReserveNotFound {
+        /// A power that may be added, W.
+        low_w: f64,
+        /// A power that may not, W; infinite if none was found.
+        high_w: f64,
+    },
     /// The collapse factor is enclosed but could not be pinned down.
     #[error("the collapse factor lies between {low} and {high}, the point itself was not found")]
     CollapseNotFound {
@@ -281,7 +299,11 @@ fn check_resistance(part: Part, value: f64) -> Result<(), NetworkError> {
     })
 }
 
-fn check_above_zero(part: Part, quantity: &'static str, value: f64) -> Result<(), NetworkError> {
+pub(crate) fn check_above_zero(
+    part: Part,
+    quantity: &'static str,
+    value: f64,
+) -> Result<(), NetworkError> {
     if value.is_finite() && value > 0.0 {
         return Ok(());
     }

@@ -28,7 +28,7 @@ const NEAR: f64 = 1e-8;
 /// A network planned once, to be solved with many sets of loads.
 #[derive(Clone, Debug)]
 pub struct Solver {
-    network: Network,
+    pub(crate) network: Network,
     pub(crate) topology: Topology,
     /// Joined nodes held by an ideal source.
     pub(crate) held: Vec<bool>,

@@ -106,6 +106,21 @@ impl Topology {
         self.gathers_at.len()
     }
 
+    /// The spans of zero resistance from a node to where their currents gather, each with its end on that side, and that
+    /// node.
+    pub(crate) fn way_to_root(&self, node: usize) -> (Vec<(usize, usize)>, usize) {
+        let mut way = Vec::new();
+        let mut at = node;
+        // Outermost first: a joint nearer to the root comes later.
+        for joint in &self.joints {
+            if joint.child == at {
+                way.push((joint.span, joint.parent));
+                at = joint.parent;
+            }
+        }
+        (way, at)
+    }
+
     /// For each joined node the number of its part, when the held nodes are taken out; held nodes have none.
     pub(crate) fn parts(&self, held: &[bool]) -> Vec<Option<usize>> {
         let mut neighbours = vec![Vec::new(); self.joined_nodes()];

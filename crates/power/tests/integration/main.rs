@@ -10,6 +10,7 @@ mod networks;
 mod properties;
 mod published;
 mod refusals;
+mod reserve;
 mod roots;
 mod startup;
 mod sun;

@@ -3,8 +3,8 @@
 
 use power::conductor::loop_resistance_ohm;
 use power::{
-    Branch, Load, LoadKind, Method, Network, Solver, Source, collapse_factor, headroom_w,
-    short_circuit_current_a, solve,
+    Binding, Branch, Limits, Load, LoadKind, Method, Network, Reserve, Solver, Source,
+    collapse_factor, reserve, short_circuit_current_a, solve,
 };
 use quantity::{Conductor, StrandClass};
 use serde_json::Value;
@@ -232,18 +232,34 @@ fn val_short_circuit_currents_are_those_of_scipy() {
     }
 }
 
+/// The reference holds the extra power at each node with every node at or above one lowest voltage.
 #[test]
-fn val_headroom_is_that_of_scipy() {
+fn val_reserve_is_that_of_scipy() {
     for case in cases() {
-        let minimum_v = vec![number(&case.expected["minimum_v"]); case.network.nodes];
+        let network = &case.network;
+        let limits = Limits {
+            minimum_v: vec![number(&case.expected["minimum_v"]); network.nodes],
+            rated_a: vec![None; network.spans.len()],
+        };
         for (node, expected) in list(&case.expected["headroom_w"]).iter().enumerate() {
-            let ours = headroom_w(&case.network, node, &minimum_v).unwrap();
+            let ours = reserve(network, node, &limits).unwrap();
             match expected.as_f64() {
                 Some(expected_w) => {
-                    let off = (ours - expected_w).abs();
-                    assert!(off <= HEADROOM_TOLERANCE_W, "{} {node}: {ours}", case.name);
+                    let off_w = (ours.power_w - expected_w).abs();
+                    assert!(
+                        off_w <= HEADROOM_TOLERANCE_W,
+                        "{} {node}: {ours:?}",
+                        case.name
+                    );
+                    assert!(matches!(ours.binds, Some(Binding::Voltage { .. })));
                 }
-                None => assert_eq!(ours, f64::INFINITY),
+                None => {
+                    let without_end = Reserve {
+                        power_w: f64::INFINITY,
+                        binds: None,
+                    };
+                    assert_eq!(ours, without_end);
+                }
             }
         }
     }

@@ -7,7 +7,7 @@ use power::{
 use proptest::prelude::*;
 
 /// A random connected network: a tree with `loops` spans more.
-fn network(most_nodes: usize, loops: usize) -> impl Strategy<Value = Network> {
+pub(crate) fn network(most_nodes: usize, loops: usize) -> impl Strategy<Value = Network> {
     let node = (0.0..1.0_f64, 0.0..20.0_f64, 0.0..1.5_f64, 0_u8..8);
     let nodes = prop::collection::vec(node, 2..most_nodes);
     let extra = prop::collection::vec(

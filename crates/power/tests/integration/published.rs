@@ -1,8 +1,8 @@
 //! Published operating points, and the two-node line in closed form.
 
 use power::{
-    Branch, Load, LoadKind, Network, NetworkError, Source, collapse_factor, headroom_w,
-    short_circuit_current_a, solve,
+    Binding, Branch, Limits, Load, LoadKind, Network, NetworkError, Source, collapse_factor,
+    reserve, short_circuit_current_a, solve,
 };
 use proptest::prelude::*;
 
@@ -83,13 +83,42 @@ fn verif_beyond_the_collapse_the_share_is_told() {
     assert!(text.contains("96.0000 %"), "{text}");
 }
 
-/// At 48 V, 20 ohm the power that holds 30 V is 27.0 W: 2 W more than 25 W.
+/// At 48 V, 20 ohm, 25 W: 27.0 W hold 30 V; 28.8 W are the most at all; 20 W take 0.527864 A in closed form, 27.0 W take 0.9 A.
 #[test]
-fn verif_headroom_of_the_two_bus() {
-    let extra_w = headroom_w(&two_bus(48.0, 20.0, 25.0), 1, &[0.0, 30.0]).unwrap();
-    assert!((extra_w - 2.0).abs() < 1e-9, "{extra_w}");
-    let to_collapse_w = headroom_w(&two_bus(48.0, 20.0, 25.0), 1, &[0.0, 0.0]).unwrap();
-    assert!((to_collapse_w - 3.8).abs() < 1e-9, "{to_collapse_w}");
+fn verif_reserve_of_the_two_bus_and_what_binds() {
+    let mut network = two_bus(48.0, 20.0, 25.0);
+    let of = |network: &Network, minimum_v: f64, rated_a: Option<f64>| {
+        let limits = Limits {
+            minimum_v: vec![0.0, minimum_v],
+            rated_a: vec![rated_a],
+        };
+        reserve(network, 1, &limits).unwrap()
+    };
+    let check = |found: power::Reserve, power_w: f64, binds: Binding| {
+        assert!((found.power_w - power_w).abs() < 1e-9, "{found:?}");
+        assert_eq!(found.binds, Some(binds));
+    };
+    check(of(&network, 30.0, None), 2.0, Binding::Voltage { node: 1 });
+    check(of(&network, 0.0, None), 3.8, Binding::Collapse);
+    check(
+        of(&network, 29.0, Some(0.9)),
+        2.0,
+        Binding::Span { span: 0 },
+    );
+    network.sources[0].current_limit_a = Some(0.9);
+    check(
+        of(&network, 29.0, Some(0.95)),
+        2.0,
+        Binding::Source { source: 0 },
+    );
+    // At the source itself only the source binds: 0.9 A less 0.7641 A, at 48 V.
+    let limits = Limits {
+        minimum_v: vec![0.0, 29.0],
+        rated_a: vec![Some(0.8)],
+    };
+    let at_source = reserve(&network, 0, &limits).unwrap();
+    let left_w = 48.0 * (0.9 - (48.0 - high_root_v(48.0, 20.0, 25.0)) / 20.0);
+    check(at_source, left_w, Binding::Source { source: 0 });
 }
 
 proptest! {

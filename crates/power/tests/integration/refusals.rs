@@ -1,8 +1,8 @@
 //! What is refused, and how odd networks are handled.
 
 use power::{
-    Branch, Converter, ConverterError, Load, LoadKind, Network, NetworkError, Part, Source,
-    collapse_factor, headroom_w, short_circuit_current_a, solve,
+    Branch, Converter, ConverterError, Limits, Load, LoadKind, Network, NetworkError, Part, Source,
+    collapse_factor, reserve, short_circuit_current_a, solve,
 };
 
 use crate::published::two_bus;
@@ -38,6 +38,13 @@ fn current(node: usize, current_a: f64) -> Load {
     }
 }
 
+fn limits(minimum_v: &[f64], rated_a: Option<f64>) -> Limits {
+    Limits {
+        minimum_v: minimum_v.to_vec(),
+        rated_a: vec![rated_a],
+    }
+}
+
 #[test]
 fn verif_bad_numbers_are_refused_by_name() {
     let good = two_bus(48.0, 20.0, 10.0);
@@ -63,7 +70,8 @@ fn verif_bad_numbers_are_refused_by_name() {
             resistance_ohm: bad,
         };
         check_bad(&network, Part::Load(0), "resistance_ohm");
-        assert!(headroom_w(&good, 1, &[0.0, bad]).is_err());
+        assert!(reserve(&good, 1, &limits(&[0.0, bad], None)).is_err());
+        assert!(reserve(&good, 1, &limits(&[0.0, 0.0], Some(bad))).is_err());
     }
     let mut network = good.clone();
     network.spans[0].resistance_ohm = 1e-9;
@@ -113,7 +121,8 @@ fn verif_broken_topologies_are_refused() {
         Err(NetworkError::ShortedLoop { .. })
     ));
     assert!(short_circuit_current_a(&two_bus(48.0, 20.0, 10.0), 2).is_err());
-    assert!(headroom_w(&two_bus(48.0, 20.0, 10.0), 0, &[0.0]).is_err());
+    assert!(reserve(&two_bus(48.0, 20.0, 10.0), 0, &limits(&[0.0], None)).is_err());
+    assert!(reserve(&two_bus(48.0, 20.0, 10.0), 2, &limits(&[0.0, 0.0], None)).is_err());
 }
 
 /// Two branches of zero resistance and a source behind one: currents in them follow from Kirchhoff's law.
@@ -232,10 +241,22 @@ fn verif_without_power_loads_nothing_collapses() {
     assert_eq!(collapse_factor(&network), Ok(f64::INFINITY));
     network.loads = vec![power(0, 1e6)];
     assert_eq!(collapse_factor(&network), Ok(f64::INFINITY));
-    assert_eq!(headroom_w(&network, 0, &[0.0, 0.0]), Ok(f64::INFINITY));
+    let without_end = reserve(&network, 0, &limits(&[0.0, 0.0], None)).unwrap();
+    assert_eq!(
+        (without_end.power_w, without_end.binds),
+        (f64::INFINITY, None)
+    );
+    let loaded = two_bus(48.0, 20.0, 25.0);
     assert!(matches!(
-        headroom_w(&two_bus(48.0, 20.0, 25.0), 1, &[0.0, 33.0]),
+        reserve(&loaded, 1, &limits(&[0.0, 33.0], None)),
         Err(NetworkError::BelowMinimum { node: 1, .. })
+    ));
+    assert!(matches!(
+        reserve(&loaded, 1, &limits(&[0.0, 0.0], Some(0.7))),
+        Err(NetworkError::OverCurrent {
+            part: Part::Span(0),
+            ..
+        })
     ));
 }
 
