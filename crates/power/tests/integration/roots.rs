@@ -2,8 +2,8 @@
 //! `reference/power/ngspice-collapsed.json`, `reference/power/scipy-networks-large.json`, closed forms.
 
 use power::{
-    Branch, Load, LoadKind, Method, Network, NetworkError, Solver, Source, collapse_factor,
-    headroom_w, solve,
+    Branch, Limits, Load, LoadKind, Method, Network, NetworkError, Solver, Source, collapse_factor,
+    reserve, solve,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -187,7 +187,13 @@ proptest! {
 #[test]
 fn verif_power_down_to_a_lock_out() {
     for (lowest_v, most_w) in [(30.0, 27.0), (26.0, 28.6)] {
-        let extra_w = headroom_w(&two_bus(48.0, 20.0, 25.0), 1, &[0.0, lowest_v]).unwrap();
+        let limits = Limits {
+            minimum_v: vec![0.0, lowest_v],
+            rated_a: vec![None],
+        };
+        let extra_w = reserve(&two_bus(48.0, 20.0, 25.0), 1, &limits)
+            .unwrap()
+            .power_w;
         assert!((25.0 + extra_w - most_w).abs() < 1e-9, "{lowest_v} V");
     }
     let at_28_w = solve(&two_bus(48.0, 20.0, 28.0)).unwrap().voltages_v[1];
