@@ -30,7 +30,11 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         ));
     }
     for m in &line.modules {
-        if let Some(input) = m.input.as_ref().filter(|i| i.efficiency.is_none()) {
+        if let Some(input) = m
+            .input
+            .as_ref()
+            .filter(|i| i.efficiency.is_none() && i.efficiency_at.is_empty())
+        {
             let loss = match input.standing_w {
                 None => ", and it has no loss of its own",
                 Some(_) => "",

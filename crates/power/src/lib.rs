@@ -26,7 +26,7 @@ mod topology;
 pub mod weather;
 pub mod year;
 
-pub use converter::{Converter, ConverterError};
+pub use converter::{Converter, ConverterError, EfficiencyCurve};
 pub use fault::short_circuit_current_a;
 pub use network::{Branch, Load, LoadKind, Network, NetworkError, Part, Solution, Source};
 pub use nose::collapse_factor;

@@ -8,9 +8,9 @@
 
 use std::collections::VecDeque;
 
-use plan::{Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
+use plan::{Input, Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
 use power::conductor::loop_resistance_ohm;
-use power::{Branch, Converter, LoadKind, Network, Source};
+use power::{Branch, Converter, EfficiencyCurve, LoadKind, Network, Source};
 
 use super::{InputError, profile};
 
@@ -341,29 +341,46 @@ pub(super) fn draws(
     let Some(input) = &module.input else {
         return Ok(at_input);
     };
-    let power_w = match (input.efficiency, input.standing_w) {
-        (Some(efficiency), standing) => {
-            if standing.is_none() {
-                unknowns.push(format!(
-                    "module.{} says nothing of its converter's standing loss",
-                    module.id
-                ));
-            }
-            let converter = Converter {
-                efficiency: efficiency.si,
-                standing_w: standing.map_or(0.0, |q| q.si),
-            };
-            converter
-                .input_power_w(behind_converter_w)
-                .map_err(|source| InputError::Converter {
-                    what: format!("module.{}", module.id),
-                    source,
-                })?
-        }
-        (None, standing) => behind_converter_w + standing.map_or(0.0, |q| q.si),
-    };
+    let power_w = input_power_w(module, input, behind_converter_w, unknowns)?;
     at_input.push(LoadKind::Power { power_w });
     Ok(at_input)
+}
+
+/// What a module draws from the line for a power behind its converter, W.
+///
+/// # Errors
+/// [`InputError::Converter`] for losses that cannot be, and for a power beyond the efficiencies that are written.
+fn input_power_w(
+    module: &Module,
+    input: &Input,
+    output_w: f64,
+    unknowns: &mut Vec<String>,
+) -> Result<f64, InputError> {
+    let refused = |source| InputError::Converter {
+        what: format!("module.{}", module.id),
+        source,
+    };
+    let standing_w = input.standing_w.map_or(0.0, |q| q.si);
+    let converter = if !input.efficiency_at.is_empty() {
+        let points = input.efficiency_at.iter().map(|(w, e)| (w.si, e.si));
+        let curve = EfficiencyCurve::new(&points.collect::<Vec<_>>()).map_err(refused)?;
+        Converter::ByOutput(curve)
+    } else if let Some(efficiency) = input.efficiency {
+        if input.standing_w.is_none() {
+            unknowns.push(format!(
+                "module.{} says nothing of its converter's standing loss",
+                module.id
+            ));
+        }
+        Converter::Losses {
+            efficiency: efficiency.si,
+            standing_w,
+            square_per_w: input.loss_per_watt.map_or(0.0, |q| q.si),
+        }
+    } else {
+        return Ok(output_w + standing_w);
+    };
+    converter.input_power_w(output_w).map_err(refused)
 }
 
 #[cfg(test)]

@@ -281,3 +281,34 @@ fn verif_a_boot_in_watts_beside_a_load_in_amperes_is_unknown_where_it_depends_on
         1e-9,
     );
 }
+
+/// Behind a converter with a standing loss of 0.3 W, 5 % and 0.002 for each watt, 10 W draw 11 W: 42.867962264 V over 20 ohm from
+/// 48 V by the quadratic. The same converter as efficiencies by output power gives the same at its points.
+#[test]
+fn val_a_converter_with_a_quadratic_loss_is_read() {
+    let converters = [
+        "efficiency = 0.9523809523809523, standing = \"0.3 W\", loss_per_watt = \"0.2 %\"",
+        "efficiency_at = [{ output = \"1 W\", efficiency = 0.7396449704142012 }, { output = \"10 W\", efficiency = 0.9090909090909091 }]",
+    ];
+    for converter in converters {
+        let input = format!("input = {{ minimum = \"20 V\", {converter}, ");
+        let check = two(&[("input = { minimum = \"20 V\", ", &input), ("25 W", "10 W")]);
+        close(known(&check, "voltage").value.value, 42.867_962_264, 1e-8);
+        assert!(
+            !check.assumed.iter().any(|a| a.contains("no converter")),
+            "{:?}",
+            check.assumed
+        );
+    }
+}
+
+/// 25 W lie beyond efficiencies that end at 20 W: nothing is known, and it is said where.
+#[test]
+fn verif_a_load_beyond_the_efficiencies_is_unknown() {
+    let check = two(&[(
+        "input = { minimum = \"20 V\", ",
+        "input = { minimum = \"20 V\", efficiency_at = [{ output = \"1 W\", efficiency = 0.7 }, { output = \"20 W\", efficiency = 0.9 }], ",
+    )]);
+    let why = why_unknown(&check, "voltage");
+    assert!(why.contains("module.far") && why.contains("25 W"), "{why}");
+}

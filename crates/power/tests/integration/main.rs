@@ -5,6 +5,7 @@
 use proptest::test_runner::Config;
 
 mod conductors;
+mod converters;
 mod copper;
 mod networks;
 mod properties;
