@@ -1,6 +1,7 @@
 //! Sun, sky and panels against `reference/power/pvlib-sun-*`, the printed worked examples, and second routes.
 
 mod days;
+mod declinations;
 mod hours;
 mod planes;
 mod position;

@@ -8,6 +8,7 @@ mod primary;
 mod properties;
 mod recipe;
 mod sand_point;
+mod stretches;
 mod twin;
 mod weather;
 
