@@ -22,7 +22,10 @@ fn spencer_deg(day_of_year: f64) -> f64 {
     rad.to_degrees()
 }
 
-const WRONG: [(&str, fn(f64) -> f64); 2] = [("cooper", cooper_deg), ("spencer", spencer_deg)];
+/// Declination, deg, of a day of the year.
+type Declination = fn(f64) -> f64;
+
+const WRONG: [(&str, Declination); 2] = [("cooper", cooper_deg), ("spencer", spencer_deg)];
 
 /// The days of a month, 0 to 11, 1990.
 fn sum_of_month(sun: &SunYear, month: usize, of_day: impl Fn(usize) -> f64) -> f64 {
