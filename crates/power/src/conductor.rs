@@ -23,7 +23,7 @@ pub const THICKEST_AWG: i32 = -3;
 /// Thinnest wire gauge accepted.
 pub const THINNEST_AWG: i32 = 40;
 
-const TEMPERATURE_COEFFICIENT_PER_K: f64 = 0.00393;
+pub(crate) const TEMPERATURE_COEFFICIENT_PER_K: f64 = 0.00393;
 const RESISTIVITY_20_OHM_MM2_PER_KM: f64 = 17.241;
 /// An area that went through a change of unit may differ from the table's in its last bits.
 const SAME_AREA_RELATIVE: f64 = 1e-9;
