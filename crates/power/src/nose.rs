@@ -67,7 +67,7 @@ pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize
         for i in 0..parts.len() {
             point.held[i] = parts[i] != parts[weakest] || i == weakest;
         }
-        let Some(factor) = point.converge(weakest, bracket.low, solver, scratch) else {
+        let Some((factor, _)) = point.converge(weakest, bracket.low, solver, scratch) else {
             continue;
         };
         if factor < bracket.low * (1.0 - PROOF) || factor > bracket.high * (1.0 + PROOF) {
@@ -228,14 +228,15 @@ impl Point {
             .ok()
     }
 
-    /// From an operating point in the scratch to the collapse of the part whose nodes, but for `m`, are not held.
+    /// From an operating point in the scratch to the collapse of the part whose nodes, but for `m`, are not held: the
+    /// factor, and the steps it took.
     fn converge(
         &mut self,
         m: usize,
         start: f64,
         solver: &Solver,
         scratch: &mut Scratch,
-    ) -> Option<f64> {
+    ) -> Option<(f64, u32)> {
         for i in 0..self.w.len() {
             if self.held[i] && i != m {
                 self.w[i] = 0.0;
@@ -243,7 +244,7 @@ impl Point {
         }
         let mut factor = start;
         let mut last_change = f64::INFINITY;
-        for _ in 0..MOST_STEPS {
+        for steps in 1..=MOST_STEPS {
             let (by_volt, by_factor) = self.step(m, factor, solver, scratch)?;
             let mut change = 0.0_f64;
             for i in 0..self.w.len() {
@@ -261,7 +262,7 @@ impl Point {
                 return None;
             }
             if change <= ARRIVED || (change <= NEAR && change >= last_change) {
-                return self.w.iter().all(|&w| w > -NEAR).then_some(factor);
+                return self.w.iter().all(|&w| w > -NEAR).then_some((factor, steps));
             }
             last_change = change;
         }
@@ -377,4 +378,66 @@ fn row_of_jacobian(solver: &Solver, s: &[f64], x: &[f64], row: usize) -> f64 {
 
 fn largest_at(values: &[f64]) -> usize {
     (1..values.len()).fold(0, |best, i| if values[i] > values[best] { i } else { best })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::{Branch, Load, LoadKind, Source};
+
+    /// From the first bracket, 3 percent wide, the direct solve alone comes to the collapse at `Vs^2/(4 R P)`, in as few
+    /// steps as Newton takes.
+    #[test]
+    fn verif_the_first_bracket_is_narrow_enough() {
+        for (resistance_ohm, power_w) in [(20.0, 25.0), (4.2, 300.0), (0.5, 900.0)] {
+            let network = Network {
+                nodes: 3,
+                spans: vec![
+                    Branch {
+                        a: 0,
+                        b: 1,
+                        resistance_ohm: 0.4 * resistance_ohm,
+                    },
+                    Branch {
+                        a: 1,
+                        b: 2,
+                        resistance_ohm: 0.6 * resistance_ohm,
+                    },
+                ],
+                sources: vec![Source {
+                    node: 0,
+                    voltage_v: 48.0,
+                    resistance_ohm: 0.0,
+                    current_limit_a: None,
+                }],
+                loads: vec![Load {
+                    node: 2,
+                    kind: LoadKind::Power { power_w },
+                }],
+            };
+            let solver = Solver::new(&network).unwrap();
+            let mut scratch = solver.scratch();
+            solver.gather(&network.loads, &mut scratch).unwrap();
+            solver.start_without_power(&mut scratch).unwrap();
+            let mut bracket = Bracket::enclose(&solver, &mut scratch).unwrap();
+            bracket
+                .narrow(FIRST_BRACKET, &solver, &mut scratch)
+                .unwrap();
+            scratch.voltage_v.copy_from_slice(&bracket.feasible_v);
+            let mut point = Point::new(&solver);
+            let weakest = point.start(bracket.low, &solver, &mut scratch).unwrap();
+            point.held[weakest] = true;
+            let (factor, steps) = point
+                .converge(weakest, bracket.low, &solver, &mut scratch)
+                .unwrap();
+            let expected = 48.0 * 48.0 / (4.0 * resistance_ohm * power_w);
+            assert!(
+                (factor / expected - 1.0).abs() < 1e-12,
+                "{factor} {expected}"
+            );
+            assert!(bracket.low < factor * (1.0 - 1e-4));
+            // Twice as many digits with each step, as long as every derivative is right.
+            assert!(steps <= 6, "{steps}");
+        }
+    }
 }

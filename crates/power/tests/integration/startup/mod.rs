@@ -1,5 +1,6 @@
 //! Start-up in time against two programs outside the project, closed forms, and laws of conservation.
 
+mod edges;
 mod ladders;
 mod outcomes;
 mod properties;
