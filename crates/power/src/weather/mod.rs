@@ -22,8 +22,24 @@ pub use clearness::{
 pub use error::WeatherError;
 pub use file::{FileError, Place, WeatherFile, WeatherHour};
 pub use hourly::{DayShapes, HourShare, diffuse_share_density, global_share_density};
-pub use plain::parse_plain_csv;
+pub use plain::{parse_plain_csv, parse_plain_csv_years};
 pub use tmy3::parse_tmy3;
+
+/// The years of a file of either form: the plain table of one or more years where its first line names a column of that table,
+/// the TMY3 form otherwise.
+///
+/// # Errors
+/// As [`parse_plain_csv_years`] and [`parse_tmy3`].
+pub fn parse_years(text: &str) -> Result<Vec<WeatherFile>, FileError> {
+    let head = file::numbered_lines(text)
+        .next()
+        .map_or("", |(_, line)| line);
+    if head.split(',').any(|name| plain::is_column(name.trim())) {
+        parse_plain_csv_years(text)
+    } else {
+        parse_tmy3(text).map(|file| vec![file])
+    }
+}
 
 /// The numbers of a file in `reference/power`, row by row.
 #[cfg(test)]

@@ -8,7 +8,7 @@
 //! The columns may stand in any order; there are no others. `time` is the beginning of the hour, with its offset from
 //! UTC (`Z` for none), which is the same all year (standard time: no summer time). Every hour of one calendar year,
 //! from 1 January 00:00 of that offset, in order. Those of a 29 February are read and checked, then left out: the year
-//! here has 365 days.
+//! here has 365 days. Where several years are read, each follows the one before.
 
 use super::file::{
     FileError, WeatherFile, numbered_lines, shortened, weather_columns, weather_hour,
@@ -35,6 +35,55 @@ const TIME_FORM: &str = "the beginning of the hour as 2023-01-31T06:00-09:00 or 
 /// # Errors
 /// The first mistake, with its line and column. Nothing is filled, skipped or brought into range.
 pub fn parse_plain_csv(text: &str) -> Result<WeatherFile, FileError> {
+    let mut years = read(text, Years::One)?;
+    Ok(years.pop().expect("a table that is read has a year"))
+}
+
+/// Reads a plain table of one or more whole calendar years that follow each other, each as [`parse_plain_csv`] does.
+///
+/// # Errors
+/// As [`parse_plain_csv`]; a year that is not complete.
+pub fn parse_plain_csv_years(text: &str) -> Result<Vec<WeatherFile>, FileError> {
+    read(text, Years::Several)
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Years {
+    One,
+    Several,
+}
+
+/// A year as it comes in.
+struct Coming {
+    year: u16,
+    utc_offset_h: f64,
+    filling: Filling,
+}
+
+impl Coming {
+    fn new(year: u16, utc_offset_h: f64) -> Self {
+        Self {
+            year,
+            utc_offset_h,
+            filling: Filling::new(is_leap(year.into())),
+        }
+    }
+
+    fn is_full(&self) -> bool {
+        self.filling.missing().is_none()
+    }
+
+    fn into_file(self) -> WeatherFile {
+        WeatherFile {
+            place: None,
+            utc_offset_h: self.utc_offset_h,
+            hours: self.filling.hours,
+            left_out_hours: self.filling.left_out_hours,
+        }
+    }
+}
+
+fn read(text: &str, allowed: Years) -> Result<Vec<WeatherFile>, FileError> {
     let mut lines = numbered_lines(text);
     let (line, head) = lines.next().ok_or(FileError::NoHead {
         line: 1,
@@ -42,7 +91,8 @@ pub fn parse_plain_csv(text: &str) -> Result<WeatherFile, FileError> {
     })?;
     let places = places(line, head)?;
     let columns = weather_columns([NAMES[1], NAMES[2], NAMES[3], NAMES[4], NAMES[5]]);
-    let mut whole: Option<(u16, f64, Filling)> = None;
+    let mut files = Vec::new();
+    let mut whole: Option<Coming> = None;
     let mut last_line = line;
     for (line, row) in lines {
         last_line = line;
@@ -61,22 +111,22 @@ pub fn parse_plain_csv(text: &str) -> Result<WeatherFile, FileError> {
             expected: TIME_FORM,
             found: shortened(field(0)),
         })?;
-        let (year, utc_offset_h, filling) = whole.get_or_insert_with(|| {
-            (
-                time.year,
-                time.utc_offset_h,
-                Filling::new(is_leap(time.year.into())),
-            )
-        });
-        let next = filling.next(line)?;
-        let is_next = time.year == *year
-            && time.utc_offset_h == *utc_offset_h
+        if allowed == Years::Several
+            && let Some(full) = whole.take_if(|coming| coming.is_full())
+        {
+            whole = Some(Coming::new(full.year + 1, full.utc_offset_h));
+            files.push(full.into_file());
+        }
+        let coming = whole.get_or_insert_with(|| Coming::new(time.year, time.utc_offset_h));
+        let next = coming.filling.next(line)?;
+        let is_next = time.year == coming.year
+            && time.utc_offset_h == coming.utc_offset_h
             && (time.month, time.day, time.hour) == (next.month, next.day, next.hour);
         if !is_next {
             return Err(FileError::WrongHour {
                 line,
                 column: TIME,
-                expected: written(*year, next, *utc_offset_h),
+                expected: written(coming.year, next, coming.utc_offset_h),
                 found: shortened(field(0)),
             });
         }
@@ -85,24 +135,25 @@ pub fn parse_plain_csv(text: &str) -> Result<WeatherFile, FileError> {
             &columns,
             [field(1), field(2), field(3), field(4), field(5)],
         )?;
-        filling.take(next, weather);
+        coming.filling.take(next, weather);
     }
-    let (year, utc_offset_h, filling) = whole.ok_or(FileError::NoHead {
+    let coming = whole.ok_or(FileError::NoHead {
         line: last_line + 1,
         expected: "the first hour of the year",
     })?;
-    if let Some(next) = filling.missing() {
+    if let Some(next) = coming.filling.missing() {
         return Err(FileError::TooShort {
             line: last_line + 1,
-            expected: written(year, next, utc_offset_h),
+            expected: written(coming.year, next, coming.utc_offset_h),
         });
     }
-    Ok(WeatherFile {
-        place: None,
-        utc_offset_h,
-        hours: filling.hours,
-        left_out_hours: filling.left_out_hours,
-    })
+    files.push(coming.into_file());
+    Ok(files)
+}
+
+/// Whether a name is that of a column of this table.
+pub(super) fn is_column(name: &str) -> bool {
+    NAMES.contains(&name)
 }
 
 /// Where each of [`NAMES`] stands.

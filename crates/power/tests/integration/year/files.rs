@@ -1,7 +1,10 @@
 //! Both readers of weather files: whole years, mistakes with their place, hostile text.
 
 use power::sun::{Components, HOURS};
-use power::weather::{FileError, WeatherFile, WeatherHour, parse_plain_csv, parse_tmy3};
+use power::weather::{
+    FileError, WeatherFile, WeatherHour, parse_plain_csv, parse_plain_csv_years, parse_tmy3,
+    parse_years,
+};
 use proptest::prelude::*;
 
 use super::{document, sand_point_hours, sand_point_sun, twelve, within};
@@ -424,4 +427,60 @@ proptest! {
             prop_assert!(parse_tmy3(body).is_err());
         }
     }
+}
+
+/// Three years on end, a leap year among them, are each the year that they are alone; a file of one form is told from the other.
+#[test]
+fn verif_several_years_follow_each_other() {
+    let years: Vec<Vec<String>> = [2023, 2024, 2025].map(|y| plain_lines(y, "+01:00")).into();
+    let mut all = years[0].clone();
+    all.extend(
+        years[1..]
+            .iter()
+            .flat_map(|lines| lines[1..].iter().cloned()),
+    );
+    let found = parse_plain_csv_years(&all.join("\n")).unwrap();
+    let alone: Vec<WeatherFile> = years
+        .iter()
+        .map(|lines| parse_plain_csv(&lines.join("\n")).unwrap())
+        .collect();
+    assert_eq!(found, alone);
+    assert_eq!(
+        found.iter().map(|y| y.left_out_hours).collect::<Vec<_>>(),
+        [0, 24, 0]
+    );
+    assert_eq!(parse_years(&all.join("\n")), Ok(found));
+    let typical = tmy3_lines().join("\n");
+    assert_eq!(
+        parse_years(&typical),
+        Ok(vec![parse_tmy3(&typical).unwrap()])
+    );
+    // One year is asked for, a year is left out, the last one ends early, the offset changes.
+    let second = all.len() - 8760;
+    assert_eq!(
+        parse_plain_csv(&all.join("\n")),
+        Err(FileError::TooLong { line: 8762 })
+    );
+    let mut gap = years[0].clone();
+    gap.extend(years[2][1..].iter().cloned());
+    assert!(matches!(
+        parse_years(&gap.join("\n")),
+        Err(FileError::WrongHour { line: 8762, .. })
+    ));
+    assert!(matches!(
+        parse_years(&all[..second].join("\n")),
+        Ok(two) if two.len() == 2
+    ));
+    assert!(matches!(
+        parse_years(&all[..second - 1].join("\n")),
+        Err(FileError::TooShort { .. })
+    ));
+    let mut moved = years[0].clone();
+    moved.extend(plain_lines(2024, "+02:00")[1..].iter().cloned());
+    assert!(matches!(
+        parse_years(&moved.join("\n")),
+        Err(FileError::WrongHour { line: 8762, .. })
+    ));
+    assert!(parse_years("").is_err());
+    assert!(parse_years("time,ghi").is_err());
 }
