@@ -11,9 +11,10 @@ use crate::open::open;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
 use crate::verdict::{Judged, Verdict, Word};
+use crate::years::Years;
 use crate::{
-    delay_verdicts, link_verdicts, other_verdicts, power_verdicts, start_verdicts, uplink_verdicts,
-    year_verdicts,
+    cell_verdicts, delay_verdicts, link_verdicts, other_verdicts, power_verdicts, start_verdicts,
+    uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -129,7 +130,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         return check;
     };
     let reach = Reach { reading, line };
-    let mut assumed_in_years = Vec::new();
+    let mut years = Years::new(line);
     for r in &line.requirements {
         let own = format!("requirement.{}", r.id);
         let spoilt = reach
@@ -137,7 +138,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             .or_else(|| reach.spoilt(&reach.of(&r.that)));
         let verdicts = match spoilt {
             Some(unknown) => vec![unknown],
-            None => verdicts(line, r, &reading.digest, shelf, &mut assumed_in_years),
+            None => verdicts(line, r, &reading.digest, shelf, &mut years),
         };
         check.requirements.push(Judged::new(
             r.id.clone(),
@@ -175,7 +176,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         }
     }
     check.assumed = assumed(line);
-    for one in assumed_in_years {
+    for one in years.assumed {
         if !check.assumed.contains(&one) {
             check.assumed.push(one);
         }
@@ -185,13 +186,13 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check
 }
 
-/// `assumed` gets what counts in these verdicts although nobody wrote it.
+/// `years` keeps those that several requirements ask for, and gets what counts in them although nobody wrote it.
 fn verdicts(
     line: &Line,
     r: &Requirement,
     plan_digest: &str,
     shelf: &Shelf,
-    assumed: &mut Vec<String>,
+    years: &mut Years<'_>,
 ) -> Vec<Verdict> {
     match &r.that {
         That::Voltage { of, limits } => power_verdicts::voltage(line, *of, *limits),
@@ -222,18 +223,28 @@ fn verdicts(
             of,
             at_most_s,
             confidence,
-        } => year_verdicts::outage_hours(line, *of, *at_most_s, r.share, *confidence, assumed),
+        } => year_verdicts::outage_hours(line, *of, *at_most_s, r.share, *confidence, years),
+        That::LowestCharge {
+            of,
+            at_least,
+            confidence,
+        } => year_verdicts::lowest_charge(line, *of, *at_least, r.share, *confidence, years),
+        That::Autonomy { of, at_least_s } => {
+            cell_verdicts::autonomy(line, *of, *at_least_s, &mut years.assumed)
+        }
+        That::CellLife { of, at_least_s } => {
+            cell_verdicts::cell_life(line, *of, *at_least_s, &mut years.assumed)
+        }
+        That::SensorEnergy { of, at_most_j } => {
+            cell_verdicts::sensor_energy(line, *of, *at_most_j, &mut years.assumed)
+        }
         That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s),
-        That::LowestCharge { .. }
-        | That::Autonomy { .. }
-        | That::CellLife { .. }
-        | That::SensorEnergy { .. }
-        | That::CollapseFactor { .. }
-        | That::Reserve { .. }
-        | That::ShortCircuit { .. } => vec![crate::verdict::unknown(
-            format!("requirement.{}", r.id),
-            "not worked out yet",
-        )],
+        That::CollapseFactor { .. } | That::Reserve { .. } | That::ShortCircuit { .. } => {
+            vec![crate::verdict::unknown(
+                format!("requirement.{}", r.id),
+                "not worked out yet",
+            )]
+        }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }
 }

@@ -1,18 +1,19 @@
-//! Many generated years of one supply, told by month, by day and by their worst week, and the sizes that would do.
+//! Many years of one supply, told by month, by day and by their worst week, and the sizes that would do.
 //!
 //! The months, the band and the worst week are those of the planned start; hours off are those of the worse of the planned and
 //! the last start, as the verdict takes them. Method, limits and which way they err: docs/method/energy-year.md.
 
 use plan::{Line, Requirement, SupplyIx, That};
-use power::battery::BatteryError;
 use power::sun::DAYS;
 use power::year::{
-    CapacitySearch, Claim, MONTH_DAYS, Outages, PowerSystem, SizeRow, Start, Week, YearAccount,
+    CapacitySearch, Claim, LowestCharges, MONTH_DAYS, Outages, SizeRow, Start, Week, YearAccount,
     smallest_batteries,
 };
 
-use crate::input::{EnergyInput, InputError, LoadPart, energy};
-use crate::year_verdicts::{MOST_YEARS, claim, generated_years, worse};
+use crate::input::{
+    EnergyInput, InputError, Light, LightScratch, LoadPart, energy, refused, year_error,
+};
+use crate::years::{CONFIDENCE, MOST_YEARS, claim, lowest, run_years, share_of_years, worse};
 
 /// Shares of the years below each line of the band: the lowest year, the lowest tenth, the middle, the highest tenth, the highest.
 pub const BAND_SHARES: [f64; 5] = [0.0, 0.1, 0.5, 0.9, 1.0];
@@ -49,22 +50,33 @@ pub struct EnergyYears {
     pub supply: String,
     /// Seed of the weather.
     pub seed: u64,
-    /// Years that were generated.
+    /// Years that were run.
     pub years: u64,
+    /// Path of the weather file that they come from; `None` for generated years.
+    pub weather_file: Option<String>,
     /// Of what the load is made.
     pub load_parts: Vec<LoadPart>,
     /// Mean load at the battery, W.
     pub load_w: f64,
-    /// Mean load over the hydrophones of the line: energy for each hour that one listens, Wh; `None` without hydrophones.
+    /// What controller and supply draw themselves, W.
+    pub standing_w: f64,
+    /// Mean load, with what controller and supply draw, over the hydrophones of the line: energy for each hour that one listens, Wh; `None` without hydrophones.
     pub wh_per_sensor_hour: Option<f64>,
-    /// Days that the battery lasts from full without any light, at its temperature and age, down to the cut-off.
-    pub autonomy_d: f64,
+    /// Days that the battery lasts from full without any light, at its age and down to the cut-off, in the month in which they are
+    /// fewest; `None` for a line that draws nothing.
+    pub autonomy_d: Option<f64>,
+    /// That month, 0 to 11.
+    pub autonomy_month: Option<usize>,
     /// Hour of the year, in local standard time, at which the planned deployment begins with a full battery.
     pub start_hour: usize,
     /// January to December.
     pub months: [MonthRow; 12],
     /// Hours off of each year, the worse of the starts.
     pub outages: Outages,
+    /// Lowest usable state of charge of each year, the lower of the starts.
+    pub lowest_charges: LowestCharges,
+    /// Largest share of bad years, at 95 % confidence, that so many years leave room for when none of them is bad.
+    pub bad_share_of_none: f64,
     /// Years that the first requirement on this supply needs; `None` without one, and where no number of years is enough.
     pub years_needed: Option<u64>,
     /// Lowest usable state of charge of all years, 0 to 1.
@@ -109,15 +121,14 @@ pub fn energy_years(
 ) -> Result<Option<EnergyYears>, InputError> {
     let input = energy(line, of)?;
     let supply = format!("supply.{}", line.supplies[of.0].id);
-    let year_error = |source| InputError::Year {
-        what: supply.clone(),
-        source,
-    };
     let claim = claim_on(line, of);
     // Of what no number of years shows there are no sizes; the verdict says so.
     let years_needed = claim.and_then(|c| c.years.years_needed().ok());
     let most = |needed: u64| needed.clamp(FEWEST_YEARS, MOST_YEARS);
-    let years = years.unwrap_or_else(|| years_needed.map_or(FEWEST_YEARS, most));
+    let measured_years = input.light.measured_years();
+    let years = years
+        .or(measured_years)
+        .unwrap_or_else(|| years_needed.map_or(FEWEST_YEARS, most));
     if years == 0 {
         return Err(InputError::Open {
             what: "no year was asked for".to_owned(),
@@ -128,7 +139,7 @@ pub fn energy_years(
     let mut goes_on = true;
     // The sizes take about as long as the years.
     let of_the_whole = if sized.is_some() { 0.5 } else { 1.0 };
-    generated_years(line, &input, seed, years, &mut |year, accounts, charge| {
+    run_years(line, &input, seed, years, &mut |year, accounts, charge| {
         all.add(year, accounts, charge);
         goes_on = watch(of_the_whole * (year as f64 + 1.0) / years as f64);
         goes_on
@@ -137,27 +148,39 @@ pub fn energy_years(
         return Ok(None);
     }
     let sizes = sized
-        .map(|(claim, needed)| sizes(&supply, &input, seed, needed, claim))
+        .map(|(claim, needed)| {
+            let of_years = measured_years.map_or(needed, |_| years);
+            sizes(&supply, &input, seed, of_years, claim)
+        })
         .transpose()?;
     if !watch(1.0) {
         return Ok(None);
     }
     let load_w: f64 = input.load_parts.iter().map(|p| p.power_w).sum();
-    let hydrophones = line
-        .modules
-        .iter()
-        .flat_map(|m| &m.sensors)
-        .filter(|s| s.kind == plan::SensorKind::Hydrophone)
-        .count();
     let system = &input.systems[0];
-    let usable_wh = usable_wh(system).map_err(|e| year_error(e.into()))?;
+    let drawn_w = load_w + system.standby_w;
+    let autonomy = (drawn_w > 0.0)
+        .then(|| {
+            let degc = &system.battery_temperature_degc;
+            system.battery.autonomy(degc, drawn_w)
+        })
+        .transpose()
+        .map_err(|source| refused(&supply, source))?;
+    let bad_share_of_none =
+        chance::bad_share_bound(0, years, CONFIDENCE).map_err(|e| year_error(&supply, e.into()))?;
     Ok(Some(EnergyYears {
         supply,
         seed,
         years,
+        weather_file: match &input.light {
+            Light::Generated(_) => None,
+            Light::Measured(light) => Some(light.path.clone()),
+        },
         load_w,
-        wh_per_sensor_hour: (hydrophones > 0).then(|| load_w / hydrophones as f64),
-        autonomy_d: usable_wh / load_w / 24.0,
+        standing_w: system.standby_w,
+        wh_per_sensor_hour: wh_per_sensor_hour(line, drawn_w),
+        autonomy_d: autonomy.map(|a| a.hours / 24.0),
+        autonomy_month: autonomy.map(|a| a.month),
         start_hour: match system.start {
             Start::At { hour, .. } => hour,
             Start::Repeating => 0,
@@ -165,8 +188,10 @@ pub fn energy_years(
         months: all.months(),
         lowest_charge: all.lowest.iter().flatten().copied().fold(1.0, f64::min),
         band: all.band(),
-        worst_week: all.worst_week.expect("at least one year was generated"),
+        worst_week: all.worst_week.expect("at least one year was run"),
         outages: all.outages,
+        lowest_charges: all.lowest_charges,
+        bad_share_of_none,
         years_needed,
         load_parts: input.load_parts,
         sizes,
@@ -184,21 +209,27 @@ fn claim_on(line: &Line, of: SupplyIx) -> Option<Claim> {
             of: wanted,
             at_most_s,
             confidence,
-        } if wanted.is_none_or(|s| s == of) => Some(claim(*at_most_s, r.share?.si, *confidence)),
+        } if wanted.is_none_or(|s| s == of) => {
+            Some(claim(*at_most_s, share_of_years(r.share?.si, *confidence)))
+        }
         _ => None,
     };
     line.requirements.iter().find_map(asks)
 }
 
-/// Energy that a full battery gives to the load before it is cut off, Wh.
-fn usable_wh(system: &PowerSystem) -> Result<f64, BatteryError> {
-    let chemistry = &system.battery.chemistry;
-    let usable = chemistry.usable_share(system.battery_temperature_degc[0])?;
-    let cut_at = chemistry.cutoff.map_or(0.0, |c| c.disconnect_at);
-    Ok(system.battery.aged_capacity_wh()?
-        * usable
-        * (1.0 - cut_at)
-        * chemistry.discharge_efficiency)
+/// Energy at the battery for each hour that one hydrophone of the line listens, Wh; `None` without hydrophones. Each is counted as
+/// listening all the time.
+pub(crate) fn wh_per_sensor_hour(line: &Line, load_w: f64) -> Option<f64> {
+    let hydrophones = hydrophones(line);
+    (hydrophones > 0).then(|| load_w / hydrophones as f64)
+}
+
+/// Hydrophones of the line.
+pub(crate) fn hydrophones(line: &Line) -> usize {
+    let sensors = line.modules.iter().flat_map(|m| &m.sensors);
+    sensors
+        .filter(|s| s.kind == plan::SensorKind::Hydrophone)
+        .count()
 }
 
 /// For each peak power the smallest battery that shows the claim with the planned and with the last start, as the verdict asks.
@@ -210,12 +241,9 @@ fn sizes(
     claim: Claim,
 ) -> Result<Sizes, InputError> {
     let mut yields = Vec::new();
-    let mut clearness = [0.0; DAYS];
+    let mut scratch = LightScratch::new();
     for year in 0..years {
-        input.weather.fill(seed, year, &mut clearness);
-        let mut hours = Vec::new();
-        input.yields.fill(&clearness, &mut hours)?;
-        yields.push(hours);
+        yields.push(input.light.year(seed, year, &mut scratch)?.to_vec());
     }
     let planned = &input.systems[0];
     let (peak_w, capacity_wh) = (planned.peak_power_w, planned.battery.capacity_wh);
@@ -228,10 +256,7 @@ fn sizes(
     let mut rows: Vec<SizeRow> = Vec::new();
     for system in &input.systems {
         let found = smallest_batteries(system, &input.load, &yields, &claim, &peaks, &search)
-            .map_err(|source| InputError::Year {
-                what: supply.to_owned(),
-                source,
-            })?;
+            .map_err(|source| year_error(supply, source))?;
         if rows.is_empty() {
             rows = found;
         } else {
@@ -265,6 +290,7 @@ fn larger(a: SizeRow, b: SizeRow) -> SizeRow {
 #[derive(Default)]
 struct Gathered {
     outages: Outages,
+    lowest_charges: LowestCharges,
     gained_wh: [f64; 12],
     asked_wh: [f64; 12],
     month_hours_off: [u64; 12],
@@ -279,16 +305,19 @@ struct Gathered {
 impl Gathered {
     fn add(&mut self, year: u64, accounts: &[YearAccount], charge: &[f64]) {
         self.outages.add(worse(accounts));
+        self.lowest_charges
+            .add(lowest(accounts))
+            .expect("a usable state of charge lies between 0 and 1");
         let account = &accounts[0];
-        let mut lowest = [0.0; 12];
+        let mut by_month = [0.0; 12];
         for (m, month) in account.months.iter().enumerate() {
             self.gained_wh[m] += month.gained_wh;
             self.asked_wh[m] += month.asked_wh;
             self.month_hours_off[m] += u64::from(month.hours_off);
             self.month_outages[m] += u64::from(month.hours_off > 0);
-            lowest[m] = month.lowest_charge;
+            by_month[m] = month.lowest_charge;
         }
-        self.lowest.push(lowest);
+        self.lowest.push(by_month);
         self.days
             .extend(charge.chunks(24).map(|day| day[23] as f32));
         let mean = |week: &Week| week.charge.iter().sum::<f64>();

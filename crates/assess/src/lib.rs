@@ -5,6 +5,7 @@
 
 mod assumed;
 mod cautions;
+mod cell_verdicts;
 mod check;
 mod delay_verdicts;
 mod energy_year;
@@ -24,10 +25,11 @@ mod start_words;
 mod uplink_verdicts;
 mod verdict;
 mod year_verdicts;
+mod years;
 
 pub use check::{Check, Shelf, Status, check};
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
 pub use power::year::MONTH_DAYS;
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
-pub use year_verdicts::{EachYear, WEATHER_SEED, generated_years};
+pub use years::{EachYear, WEATHER_SEED, run_years};

@@ -9,11 +9,12 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
         match supply.kind {
             SupplyKind::SolarBattery if judged(line, s) => {}
             SupplyKind::SolarBattery => all.push(format!(
-                "supply.{}: whether panels and battery carry the load through the deployment and its darkest month: a requirement on `outage-hours` asks it",
+                "supply.{}: whether panels and battery carry the load through the deployment and its darkest month: a requirement on `outage-hours` or `lowest-charge` asks it",
                 supply.id
             )),
+            SupplyKind::PrimaryCells if judged(line, s) => {}
             SupplyKind::PrimaryCells => all.push(format!(
-                "supply.{}: how long its cells last",
+                "supply.{}: how long its cells last: a requirement on `cell-life` asks it",
                 supply.id
             )),
             SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => {}
@@ -44,9 +45,16 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     all
 }
 
-/// Whether some requirement asks for the year of a supply.
+/// Whether some requirement asks for the year of a supply, or for the life of its cells.
 fn judged(line: &Line, supply: usize) -> bool {
-    line.requirements.iter().any(
-        |r| matches!(&r.that, That::OutageHours { of, .. } if of.is_none_or(|s| s.0 == supply)),
-    )
+    line.requirements.iter().any(|r| {
+        let (of, kind) = match &r.that {
+            That::OutageHours { of, .. } | That::LowestCharge { of, .. } => {
+                (of, SupplyKind::SolarBattery)
+            }
+            That::CellLife { of, .. } => (of, SupplyKind::PrimaryCells),
+            _ => return false,
+        };
+        line.supplies[supply].kind == kind && of.is_none_or(|s| s.0 == supply)
+    })
 }

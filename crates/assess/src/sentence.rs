@@ -3,7 +3,7 @@
 use plan::{Line, Requirement, That};
 use quantity::{Dimension, show};
 
-use crate::year_verdicts;
+use crate::years::CONFIDENCE;
 
 /// A requirement in plain words.
 pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
@@ -100,10 +100,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(at_most_s.si, Dimension::Time),
                 r.share
                     .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
-                show(
-                    confidence.map_or(year_verdicts::CONFIDENCE, |q| q.si),
-                    Dimension::Ratio
-                ),
+                show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
             );
         }
         That::LowestCharge {
@@ -117,10 +114,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(at_least.si, Dimension::Ratio),
                 r.share
                     .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
-                show(
-                    confidence.map_or(year_verdicts::CONFIDENCE, |q| q.si),
-                    Dimension::Ratio
-                ),
+                show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
             );
         }
         That::Autonomy { of, at_least_s } => format!(

@@ -1,81 +1,56 @@
-//! Hours without power in the years of a solar supply: generated years against a share of years.
+//! Verdicts on the years of a solar supply: hours without power and the lowest charge, each against a share of years.
 
-use plan::{Line, Q, SupplyIx, SupplyKind};
-use power::year::{Claim, Outages, Scratch, ShareOfYears, YearAccount};
+use plan::{Line, Q, Supply, SupplyIx};
+use power::year::ShareOfYears;
+use sha2::{Digest, Sha256};
 
-use crate::input::{EnergyInput, InputError, SECONDS_PER_HOUR, energy};
+use crate::input::SECONDS_PER_HOUR;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::years::{
+    CONFIDENCE, MOST_YEARS, SupplyYears, WEATHER_SEED, Years, claim, share_of_years,
+};
 
-/// How the years are computed.
-pub(crate) const METHOD: &str = "generated years of daily clearness (Aguiar, Collares-Pereira and Conde 1988), hourly panels and battery; exact limits (Clopper and Pearson 1934)";
+/// How generated years are computed.
+const GENERATED: &str = "generated years of daily clearness (Aguiar, Collares-Pereira and Conde 1988), hourly panels and battery; exact limits (Clopper and Pearson 1934)";
+/// How those of a weather file are.
+const MEASURED: &str =
+    "measured hours of weather, hourly panels and battery; exact limits (Clopper and Pearson 1934)";
 /// Hours off that still are marginal, h.
 const NARROW_H: f64 = 24.0;
-/// Confidence that counts where none is written.
-pub(crate) const CONFIDENCE: f64 = 0.95;
-/// Seed of the weather: the same plan has the same years.
-pub const WEATHER_SEED: u64 = 1;
-/// Most years that a check draws; about half a second.
-pub(crate) const MOST_YEARS: u64 = 3000;
+/// Charge over the limit that is marginal, points.
+const NARROW_POINTS: f64 = 5.0;
 
-/// The years of a supply.
-///
-/// `each` gets the number of the year, its account for each of the input's starts, the planned one first, and the usable state of
-/// charge at the end of each hour of the planned one, 1 January first; it says whether to go on.
-///
-/// # Errors
-/// [`InputError`] for what the energy year refuses.
-pub fn generated_years(
+/// Shares of the years of which the distribution is told besides the worst.
+const MIDDLE: f64 = 0.5;
+const MOST: f64 = 0.9;
+
+/// A verdict for each supply that a requirement on batteries is about.
+pub(crate) fn each_battery(
     line: &Line,
-    input: &EnergyInput,
-    seed: u64,
-    years: u64,
-    each: &mut EachYear<'_>,
-) -> Result<(), InputError> {
-    let plans = input.plans(line)?;
-    let what = || format!("supply.{}", line.supplies[input.supply.0].id);
-    let mut clearness = [0.0; power::sun::DAYS];
-    let (mut yields, mut scratch) = (Vec::new(), Scratch::default());
-    for year in 0..years {
-        input.weather.fill(seed, year, &mut clearness);
-        input.yields.fill(&clearness, &mut yields)?;
-        // The planned start last, whose hours are then still there.
-        let mut accounts = Vec::with_capacity(plans.len());
-        for plan in plans.iter().rev() {
-            let account = plan.run(&yields, &mut scratch);
-            accounts.push(account.map_err(|source| InputError::Year {
-                what: what(),
-                source,
-            })?);
-        }
-        accounts.reverse();
-        if !each(year, &accounts, scratch.charge()) {
-            return Ok(());
-        }
-    }
-    Ok(())
+    of: Option<SupplyIx>,
+    mut judge: impl FnMut(SupplyIx) -> Result<Verdict, String>,
+) -> Vec<Verdict> {
+    each_supply(line, of, |s| s.battery.is_some(), &mut judge)
 }
 
-/// What gets each year of [`generated_years`].
-pub type EachYear<'a> = dyn FnMut(u64, &[YearAccount], &[f64]) -> bool + 'a;
-
-/// Of a year's accounts that of the worse start.
-pub(crate) fn worse(accounts: &[YearAccount]) -> &YearAccount {
-    accounts
-        .iter()
-        .max_by_key(|account| account.hours_off)
-        .expect("a year has at least the planned start")
-}
-
-/// What a requirement claims of the years.
-pub(crate) fn claim(at_most_s: Q, share: f64, confidence: Option<Q>) -> Claim {
-    Claim {
-        // Hours off are whole.
-        at_most_hours: (at_most_s.si / SECONDS_PER_HOUR) as u32,
-        years: ShareOfYears {
-            share,
-            confidence: confidence.map_or(CONFIDENCE, |q| q.si),
-        },
-    }
+/// A verdict for the supply that is named, or for each of a kind.
+pub(crate) fn each_supply(
+    line: &Line,
+    of: Option<SupplyIx>,
+    kind: impl Fn(&Supply) -> bool,
+    judge: &mut dyn FnMut(SupplyIx) -> Result<Verdict, String>,
+) -> Vec<Verdict> {
+    let wanted = |i: &usize| match of {
+        Some(one) => one.0 == *i,
+        None => kind(&line.supplies[*i]),
+    };
+    (0..line.supplies.len())
+        .filter(wanted)
+        .map(|i| {
+            let subject = format!("supply.{}", line.supplies[i].id);
+            judge(SupplyIx(i)).unwrap_or_else(|why| unknown(subject, why))
+        })
+        .collect()
 }
 
 pub(crate) fn outage_hours(
@@ -84,97 +59,241 @@ pub(crate) fn outage_hours(
     at_most_s: Q,
     share: Option<Q>,
     confidence: Option<Q>,
-    assumed: &mut Vec<String>,
+    years: &mut Years<'_>,
 ) -> Vec<Verdict> {
-    let wanted = |i: &usize| match of {
-        Some(one) => one.0 == *i,
-        None => line.supplies[*i].battery.is_some(),
-    };
-    (0..line.supplies.len())
-        .filter(wanted)
-        .map(|i| {
-            let subject = format!("supply.{}", line.supplies[i].id);
-            let judged = outage(line, SupplyIx(i), at_most_s, share, confidence, assumed);
-            judged.unwrap_or_else(|why| unknown(subject, why))
-        })
-        .collect()
+    each_battery(line, of, |supply| {
+        let asked = Asked::of(line, supply, share, confidence, years)?;
+        let outages = asked.years.outages(asked.count);
+        let claim = claim(at_most_s, asked.share);
+        let bad = outages.bad_years(claim.at_most_hours);
+        let allowed = asked.decided(bad, &format!("more than {} h off", claim.at_most_hours))?;
+        let known = || "no year was run".to_owned();
+        let shown_h = outages.hours_off_but(allowed).ok_or_else(known)?;
+        let hours = |share| outages.hours_off_in(share).ok_or_else(known);
+        let why = format!(
+            "{}; the middle year has {} h, nine in ten at most {} h, the worst {} h; {}",
+            asked.counted(bad, &format!("more than {} h off", claim.at_most_hours))?,
+            hours(MIDDLE)?,
+            hours(MOST)?,
+            hours(1.0)?,
+            asked.rests_on()
+        );
+        let against = Against {
+            side: Side::AtMost,
+            limit: at_most_s.si / SECONDS_PER_HOUR,
+            narrow: NARROW_H,
+            unit: "h a year".to_owned(),
+        };
+        Ok(against.judge(
+            asked.subject(line),
+            f64::from(shown_h),
+            asked.evidence(line, "outage-hours"),
+            why,
+        ))
+    })
 }
 
-fn outage(
+pub(crate) fn lowest_charge(
     line: &Line,
-    of: SupplyIx,
-    at_most_s: Q,
+    of: Option<SupplyIx>,
+    at_least: Q,
     share: Option<Q>,
     confidence: Option<Q>,
-    assumed: &mut Vec<String>,
-) -> Result<Verdict, String> {
-    let supply = &line.supplies[of.0];
-    if supply.kind != SupplyKind::SolarBattery {
-        return Err("the hourly year is worked out for panels with a battery only".to_owned());
-    }
-    let share = share.map(|q| q.si).ok_or("no share of years is written")?;
-    if confidence.is_none() {
-        assumed.push(format!(
-            "a share of years is shown with {} % confidence, because no `confidence` is written",
-            100.0 * CONFIDENCE
-        ));
-    }
-    let claim = claim(at_most_s, share, confidence);
-    let confidence = claim.years.confidence;
-    let years = claim.years.years_needed().map_err(|_| {
-        format!(
-            "no number of years shows {} % of years at {} % confidence: both must lie below 100 %",
-            100.0 * share,
-            100.0 * confidence
-        )
-    })?;
-    if years > MOST_YEARS {
-        return Err(format!(
-            "{years} years without a bad one would be needed, and {MOST_YEARS} are drawn at most: ask for a smaller share or confidence"
-        ));
-    }
-    let input = energy(line, of).map_err(|e| e.to_string())?;
-    assumed.extend(input.assumed.iter().cloned());
-    let mut outages = Outages::new();
-    generated_years(line, &input, WEATHER_SEED, years, &mut |_, accounts, _| {
-        outages.add(worse(accounts));
-        true
+    years: &mut Years<'_>,
+) -> Vec<Verdict> {
+    each_battery(line, of, |supply| {
+        let asked = Asked::of(line, supply, share, confidence, years)?;
+        let lowest = asked.years.lowest_charges(asked.count);
+        let bad = lowest.bad_years(at_least.si);
+        let below = format!(
+            "less than {} % of its charge left at some hour",
+            100.0 * at_least.si
+        );
+        let allowed = asked.decided(bad, &below)?;
+        let known = || "no year was run".to_owned();
+        let shown = lowest.charge_but(allowed).ok_or_else(known)?;
+        let percent = |share| {
+            let charge = lowest.charge_in(share).ok_or_else(known);
+            charge.map(|c| format!("{:.1} %", 100.0 * c))
+        };
+        let why = format!(
+            "{}; the lowest charge of the middle year is {}, of nine in ten at least {}, of the worst {}; {}",
+            asked.counted(bad, &below)?,
+            percent(MIDDLE)?,
+            percent(MOST)?,
+            percent(1.0)?,
+            asked.rests_on()
+        );
+        let against = Against {
+            side: Side::AtLeast,
+            limit: 100.0 * at_least.si,
+            narrow: NARROW_POINTS,
+            unit: "%".to_owned(),
+        };
+        Ok(against.judge(
+            asked.subject(line),
+            100.0 * shown,
+            asked.evidence(line, "lowest-charge"),
+            why,
+        ))
     })
-    .map_err(|e| e.to_string())?;
-    // With as many years as the claim needs none may be bad: the longest outage is what is shown of the share.
-    let shown_h = outages.hours_off_in(1.0).ok_or("no year was generated")?;
-    let bad = outages.bad_years(claim.at_most_hours);
-    let mean_w: f64 = input.load_parts.iter().map(|p| p.power_w).sum();
-    let against = Against {
-        side: Side::AtMost,
-        limit: at_most_s.si / SECONDS_PER_HOUR,
-        narrow: NARROW_H,
-        unit: "h a year".to_owned(),
-    };
-    let digest = (
-        WEATHER_SEED,
-        years,
-        claim,
-        &input.systems,
-        &input.load,
-        line.sea.clearness.iter().map(|q| q.si).collect::<Vec<_>>(),
-        line.sea.wind_m_s.iter().map(|q| q.si).collect::<Vec<_>>(),
-        (
-            line.sea.latitude_deg.si,
-            line.sea.longitude_deg.si,
-            supply.panels.as_ref().map(|p| (p.tilt_deg.si, p.loss.si)),
-        ),
-    );
-    let why = format!(
-        "the most in {years} generated years, of which {bad} break the limit: so many show {} % of years at {} % confidence; \
-         mean load {mean_w:.2} W at the battery; generated years err to the dark side (docs/method/energy-year.md)",
-        100.0 * share,
-        100.0 * confidence
-    );
-    Ok(against.judge(
-        format!("supply.{}", supply.id),
-        f64::from(shown_h),
-        Evidence::computed(METHOD, &digest),
-        why,
-    ))
+}
+
+/// A share of years that is asked of a supply, and the years that answer.
+struct Asked<'y> {
+    supply: SupplyIx,
+    share: ShareOfYears,
+    needed: u64,
+    years: &'y SupplyYears,
+    /// How many of them count.
+    count: u64,
+}
+
+impl<'y> Asked<'y> {
+    fn of(
+        line: &Line,
+        supply: SupplyIx,
+        share: Option<Q>,
+        confidence: Option<Q>,
+        years: &'y mut Years<'_>,
+    ) -> Result<Self, String> {
+        let share = share.map(|q| q.si).ok_or("no share of years is written")?;
+        if confidence.is_none() {
+            years.assumed.push(format!(
+                "a share of years is shown with {} % confidence, because no `confidence` is written",
+                100.0 * CONFIDENCE
+            ));
+        }
+        let share = share_of_years(share, confidence);
+        let needed = share.years_needed().map_err(|_| {
+            format!(
+                "no number of years shows {}: both must lie below 100 %",
+                words(share)
+            )
+        })?;
+        let measured = line.sea.weather.is_some();
+        if needed > MOST_YEARS && !measured {
+            return Err(format!(
+                "{needed} years without a bad one would be needed, and {MOST_YEARS} are drawn at most: ask for a smaller share or confidence"
+            ));
+        }
+        let years = years.of(supply)?;
+        Ok(Self {
+            supply,
+            share,
+            needed,
+            years,
+            count: years.count(needed),
+        })
+    }
+
+    fn measured(&self) -> bool {
+        self.years.input.light.measured_years().is_some()
+    }
+
+    /// How many bad years the claim bears, when so many are `bad`; why it is not known, when the years show neither the claim nor
+    /// its contrary. Of generated years there are as many as the claim needs when none is bad, so one that is bad breaks it.
+    fn decided(&self, bad: u64, what: &str) -> Result<u64, String> {
+        let said = |e: power::year::YearError| e.to_string();
+        let allowed = self.share.most_bad(self.count).map_err(said)?;
+        let refuted = self.share.is_refuted_by(bad, self.count).map_err(said)?;
+        match allowed {
+            Some(allowed) if bad <= allowed || refuted || !self.measured() => Ok(allowed),
+            None if refuted => Ok(0),
+            _ => Err(format!(
+                "{}, and that neither shows nor refutes {}: {} years without a bad one show it; {}",
+                self.counted(bad, what)?,
+                words(self.share),
+                self.needed,
+                self.rests_on()
+            )),
+        }
+    }
+
+    /// How many of the years are bad, and what that shows of all years.
+    fn counted(&self, bad: u64, what: &str) -> Result<String, String> {
+        let confidence = self.share.confidence;
+        let bound =
+            chance::bad_share_bound(bad, self.count, confidence).map_err(|e| e.to_string())?;
+        let (kind, have) = (
+            if self.measured() {
+                "measured"
+            } else {
+                "generated"
+            },
+            if self.count == 1 {
+                "year has"
+            } else {
+                "years have"
+            },
+        );
+        Ok(format!(
+            "{bad} of {} {kind} {have} {what}: at {} % confidence at most {} % of years",
+            self.count,
+            100.0 * confidence,
+            rounded_up(100.0 * bound)
+        ))
+    }
+
+    fn rests_on(&self) -> String {
+        let input = &self.years.input;
+        let mean_w: f64 = input.load_parts.iter().map(|p| p.power_w).sum();
+        let standby_w = input.systems[0].standby_w;
+        let caution = if self.measured() {
+            "what was measured is these years and no more; a typical year is no bad one"
+        } else {
+            "generated years err to the dark side (docs/method/energy-year.md)"
+        };
+        format!(
+            "mean load {:.2} W at the battery; {caution}",
+            mean_w + standby_w
+        )
+    }
+
+    fn subject(&self, line: &Line) -> String {
+        format!("supply.{}", line.supplies[self.supply.0].id)
+    }
+
+    fn evidence(&self, line: &Line, that: &str) -> Evidence {
+        let numbers = |all: &[Q]| all.iter().map(|q| q.si).collect::<Vec<f64>>();
+        let sea = &line.sea;
+        let panels = line.supplies[self.supply.0].panels.as_ref().map(|p| {
+            let dirt = p.dirt.as_ref();
+            (
+                (p.tilt_deg.si, p.loss.si),
+                p.azimuth_deg.map(|q| q.si),
+                p.loss_per_kelvin.map(|q| q.si),
+                dirt.map(|d| [&d.birds, &d.salt, &d.growth].map(|kind| numbers(kind))),
+            )
+        });
+        let horizon: Vec<(f64, f64)> = sea
+            .horizon
+            .iter()
+            .map(|p| (p.azimuth_deg.si, p.elevation_deg.si))
+            .collect();
+        let weather = sea.weather.as_ref();
+        let digest = (
+            (that, WEATHER_SEED, self.count, self.share),
+            (&self.years.input.systems, &self.years.input.load),
+            [&sea.clearness, &sea.wind_m_s, &sea.air_temperature_degc].map(|all| numbers(all)),
+            (sea.latitude_deg.si, sea.longitude_deg.si, horizon),
+            weather.map(|w| plan::hex(&Sha256::digest(w.text.as_bytes()))),
+            panels,
+        );
+        let method = if self.measured() { MEASURED } else { GENERATED };
+        Evidence::computed(method, &digest)
+    }
+}
+
+fn words(share: ShareOfYears) -> String {
+    format!(
+        "{} % of years at {} % confidence",
+        100.0 * share.share,
+        100.0 * share.confidence
+    )
+}
+
+/// A bound in percent with two digits after the point, never below it.
+fn rounded_up(percent: f64) -> f64 {
+    (100.0 * percent).ceil() / 100.0
 }

@@ -10,8 +10,11 @@ mod startup;
 mod traffic;
 
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
-pub(crate) use energy::SECONDS_PER_HOUR;
-pub use energy::{EnergyInput, LoadPart, energy};
+pub use energy::{
+    CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,
+    SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
+};
+pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, year_error};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
@@ -112,6 +115,32 @@ pub enum InputError {
         what: String,
         /// Why.
         source: power::year::YearError,
+    },
+    /// A battery that cannot be.
+    #[error("{what}: {keys}: {source}")]
+    Cells {
+        /// The battery: a typed path.
+        what: String,
+        /// The keys that say it.
+        keys: &'static str,
+        /// Why.
+        source: power::battery::BatteryError,
+    },
+    /// A value of the plan that the sun's formulas do not take.
+    #[error("{what}: {source}")]
+    SunOf {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: power::sun::SunError,
+    },
+    /// A weather file that cannot be read.
+    #[error("site.weather: {path}: {source}")]
+    WeatherFile {
+        /// Path as the plan writes it.
+        path: String,
+        /// Its first mistake.
+        source: power::weather::FileError,
     },
     /// Frames that cannot be.
     #[error("traffic: {source}")]

@@ -1,7 +1,7 @@
 //! The energy year of a supply: the load by hand, the verdict by the years themselves, what is asked that cannot be shown.
 
 use assess::input::{EnergyInput, energy};
-use assess::{Evidence, Verdict, WEATHER_SEED, Word, energy_years, generated_years};
+use assess::{Evidence, Verdict, WEATHER_SEED, Word, energy_years, run_years};
 use plan::{Line, SupplyIx};
 
 use crate::support::{changed, checked, close, good, read, requirement, why_unknown};
@@ -113,7 +113,7 @@ fn verif_the_verdict_is_that_of_the_years() {
     let input = energy(&line, SupplyIx(0)).unwrap();
     let mut longest = 0;
     let mut years = 0;
-    generated_years(
+    run_years(
         &line,
         &input,
         WEATHER_SEED,
@@ -269,5 +269,5 @@ fn verif_the_battery_that_is_told_is_the_one_that_the_verdict_takes() {
         requirement(&checked(&changes), "winter").word()
     };
     assert_eq!(word(battery_wh), Word::Met);
-    assert_eq!(word(battery_wh - 0.05 * sizes.planned.1), Word::Broken);
+    assert_eq!(word(battery_wh - sizes.step_wh), Word::Broken);
 }

@@ -69,6 +69,14 @@ impl Outages {
         Some(sorted[rank(share, sorted.len()) - 1])
     }
 
+    /// The fewest hours off that all but `bad` of the years do not exceed; `None` with no more years than that.
+    #[must_use]
+    pub fn hours_off_but(&self, bad: u64) -> Option<u32> {
+        let mut sorted = self.hours_off.clone();
+        sorted.sort_unstable_by(|a, b| b.cmp(a));
+        sorted.get(usize::try_from(bad).ok()?).copied()
+    }
+
     /// Share of all hours in which the load did not get all; `None` without years.
     #[must_use]
     pub fn lolp_time(&self) -> Option<f64> {
@@ -161,6 +169,14 @@ impl LowestCharges {
         Some(sorted[rank(share, sorted.len()) - 1])
     }
 
+    /// The highest charge below which all but `bad` of the years do not fall; `None` with no more years than that.
+    #[must_use]
+    pub fn charge_but(&self, bad: u64) -> Option<f64> {
+        let mut sorted = self.charges.clone();
+        sorted.sort_by(f64::total_cmp);
+        sorted.get(usize::try_from(bad).ok()?).copied()
+    }
+
     /// Years that fall below `at_least` (0 to 1).
     #[must_use]
     pub fn bad_years(&self, at_least: f64) -> u64 {
@@ -223,6 +239,18 @@ impl ShareOfYears {
         let bound = chance::bad_share_bound(bad, years, self.confidence)?;
         // Without bad years the bound is that of `years_needed`, which forgives decimal inputs their rounding.
         Ok((bad == 0 && years >= needed) || bound <= 1.0 - self.share)
+    }
+
+    /// Whether so many bad years of so many show that it does not hold: that with this confidence more years are bad than it
+    /// allows.
+    ///
+    /// # Errors
+    /// As [`ShareOfYears::is_shown_by`].
+    pub fn is_refuted_by(&self, bad: u64, years: u64) -> Result<bool, YearError> {
+        self.years_needed()?;
+        let good = years.saturating_sub(bad);
+        let fewest_bad = 1.0 - chance::bad_share_bound(good, years, self.confidence)?;
+        Ok(fewest_bad > 1.0 - self.share)
     }
 
     /// Most bad years of so many that still show it; `None` when even none does not.

@@ -21,8 +21,12 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
     let mut out = String::new();
     let _ = writeln!(
         out,
-        "{name}\n\n{}: {} generated years, seed {}\n",
-        years.supply, years.years, years.seed
+        "{name}\n\n{}: {}\n",
+        years.supply,
+        match &years.weather_file {
+            None => format!("{} generated years, seed {}", years.years, years.seed),
+            Some(path) => format!("{} measured years of {path}", years.years),
+        }
     );
     let _ = writeln!(
         out,
@@ -33,17 +37,27 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
     for part in &years.load_parts {
         let _ = writeln!(out, "  {:>8.3} W  {}", part.power_w, part.what);
     }
+    if years.standing_w > 0.0 {
+        let _ = writeln!(
+            out,
+            "  {:>8.3} W  besides, that charge controller and supply draw themselves",
+            years.standing_w
+        );
+    }
     if let Some(wh) = years.wh_per_sensor_hour {
         let _ = writeln!(
             out,
             "  {wh:.3} Wh for each hour that one hydrophone listens"
         );
     }
-    let _ = writeln!(
-        out,
-        "Without any light the full battery lasts {:.1} d\n",
-        years.autonomy_d
-    );
+    if let (Some(days), Some(month)) = (years.autonomy_d, years.autonomy_month) {
+        let _ = writeln!(
+            out,
+            "Without any light the full battery lasts {days:.1} d (in {}, when it lasts least)",
+            MONTHS[month]
+        );
+    }
+    let _ = writeln!(out);
     let _ = writeln!(
         out,
         "  month   sun Wh/d  load Wh/d   hours off   years with one   lowest charge %"
@@ -78,20 +92,36 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         "\nHours off a year, at most: {} of the years",
         off.join(", ")
     );
-    let bad = outages.bad_years(0);
-    let _ = write!(out, "{bad} of {} years have an hour off", years.years);
-    let _ = match outages.bad_share_limits(0, CONFIDENCE) {
-        Ok((low, high)) => writeln!(
-            out,
-            ": between {:.2} % and {:.2} % of years at {:.0} % confidence",
-            100.0 * low,
-            100.0 * high,
-            100.0 * CONFIDENCE
-        ),
-        Err(why) => writeln!(out, ": {why}"),
+    let shares = |lines: &mut String, what: &str, bad: u64, limits: Result<(f64, f64), _>| {
+        let _ = write!(lines, "{bad} of {} years {what}", years.years);
+        let _ = match limits {
+            Ok((low, high)) => writeln!(
+                lines,
+                ": between {:.2} % and {:.2} % of years at {:.0} % confidence",
+                100.0 * low,
+                100.0 * high,
+                100.0 * CONFIDENCE
+            ),
+            Err(why) => writeln!(lines, ": {why}"),
+        };
     };
+    let limits = outages.bad_share_limits(0, CONFIDENCE);
+    shares(&mut out, "have an hour off", outages.bad_years(0), limits);
+    let lowest = &years.lowest_charges;
+    let charge: Vec<String> = OFF_SHARES
+        .iter()
+        .filter_map(|share| {
+            let charge = lowest.charge_in(*share)?;
+            Some(format!("{:.0} % in {:.0} %", 100.0 * charge, 100.0 * share))
+        })
+        .collect();
+    let _ = writeln!(
+        out,
+        "Lowest charge of a year, at least: {} of the years",
+        charge.join(", ")
+    );
     for row in wrap(
-        "Where the start may slip these are the hours of the worse of the planned and the last start; months, charge and the worst week are those of the planned one.",
+        "Where the start may slip these are the hours and charges of the worse of the planned and the last start; months and the worst week are those of the planned one.",
         108,
     ) {
         let _ = writeln!(out, "{row}");
@@ -139,10 +169,13 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         );
     }
     let _ = writeln!(out);
-    for row in wrap(
-        "Generated years err to the dark side where real days spread less than the models say: at one station of 55 deg north they have three times the hours off of its typical year (docs/method/energy-year.md). Show the distribution and this bias, never one number.",
-        108,
-    ) {
+    let caution = match &years.weather_file {
+        None => {
+            "Generated years err to the dark side where real days spread less than the models say: at one station of 55 deg north they have three times the hours off of its typical year (docs/method/energy-year.md). Show the distribution and this bias, never one number.".to_owned()
+        }
+        Some(_) => measured_caution(years),
+    };
+    for row in wrap(&caution, 108) {
         let _ = writeln!(out, "{row}");
     }
     list(
@@ -151,6 +184,16 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         &years.assumed,
     );
     out
+}
+
+/// What so few years can support.
+fn measured_caution(years: &EnergyYears) -> String {
+    let most = 100.0 * years.bad_share_of_none;
+    format!(
+        "Measured years are these and no more: {} of them without a bad one show only that, at {:.0} % confidence, at most {most:.1} % of years are bad. A typical year (TMY) is no bad year: its months were picked for being ordinary.",
+        years.years,
+        100.0 * CONFIDENCE
+    )
 }
 
 /// The same as one JSON object.
@@ -163,10 +206,13 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         "supply": years.supply,
         "seed": years.seed,
         "years": years.years,
+        "weather_file": years.weather_file,
+        "standing_w": years.standing_w,
         "load_w": years.load_w,
         "load_parts": years.load_parts.iter().map(|p| json!({ "what": p.what, "power_w": p.power_w })).collect::<Vec<_>>(),
         "energy_per_sensor_hour_wh": years.wh_per_sensor_hour,
         "autonomy_d": years.autonomy_d,
+        "autonomy_month": years.autonomy_month.map(|m| MONTHS[m]),
         "start_hour_of_year": years.start_hour,
         "months": MONTHS.iter().zip(&years.months).map(|(name, m)| json!({
             "month": name,
@@ -180,6 +226,7 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         "years_needed": years.years_needed,
         "hours_off_h": years.outages.hours_off(),
         "lowest_charge": years.lowest_charge,
+        "lowest_charge_of_years": years.lowest_charges.charges(),
         "worst_week": { "year": worst_year, "first_hour_of_year": week.first_hour, "charge": week.charge },
         "band_shares_of_years": BAND_SHARES,
         "charge_by_day": years.band,

@@ -63,6 +63,20 @@ fn val_years_that_a_claim_needs() {
     assert!(claim(0.99, 0.95).years.is_shown_by(0, 0).is_err());
 }
 
+/// A single bad year is bad with at least 5 % at 95 % confidence, so it refutes 99 % and not 90 %; 5 of 100 are at least
+/// 1.991 % (scipy 1.17.1, stats.beta.ppf(0.05, 5, 96)).
+#[test]
+fn val_years_that_refute_a_claim() {
+    let refuted = |share: f64, bad, years| {
+        let claim = claim(share, 0.95).years;
+        claim.is_refuted_by(bad, years).unwrap()
+    };
+    assert!(refuted(0.99, 1, 1) && !refuted(0.90, 1, 1));
+    assert!(!refuted(0.99, 0, 1) && !refuted(0.99, 0, 1000));
+    assert!(refuted(0.9801, 5, 100) && !refuted(0.9800, 5, 100));
+    assert!(claim(0.99, 0.95).years.is_refuted_by(0, 0).is_err());
+}
+
 /// 5 bad years of 100: 0.016432 to 0.112835 at 95 % (scipy 1.17.1, stats.binomtest(5, 100).proportion_ci(0.95,
 /// "exact")).
 #[test]
@@ -126,6 +140,10 @@ fn verif_distribution_of_outage() {
         (ten.hours_off_in(0.1), ten.hours_off_in(0.7)),
         (Some(0), Some(6))
     );
+    assert_eq!(
+        [0, 2, 9, 10].map(|bad| ten.hours_off_but(bad)),
+        [Some(9), Some(7), Some(0), None]
+    );
     assert_eq!(ten.unsettled(), 0);
     // 0.07 of 100 is 7.000000000000001 in binary.
     let hundred = outages(&(0..100).collect::<Vec<_>>());
@@ -151,6 +169,10 @@ fn verif_distribution_of_the_lowest_charge() {
         assert_eq!(four.charge_in(share), Some(charge), "{share}");
     }
     assert_eq!(four.charge_in(-0.01), None);
+    assert_eq!(
+        [0, 1, 3, 4].map(|bad| four.charge_but(bad)),
+        [Some(0.1), Some(0.4), Some(0.9), None]
+    );
     // A year that comes down to the limit is not below it.
     assert_eq!(
         [0.1, 0.4, 0.41, 1.0].map(|limit| four.bad_years(limit)),

@@ -1,0 +1,406 @@
+//! What the line draws at the battery of a supply, part by part, and how often each part happens.
+//!
+//! The load is the power that the supply gives with every module in its usual state, more or less by the duty of each
+//! module, and for each thing that happens (an output that is on for a time, a state that is entered, a message sent
+//! up) the power that it adds at the supply times how long and how often. Each addition is the network solved once
+//! more with that one change, so it holds what the cable loses; that several at once lose a little more is left out.
+//! Primary cells give less at a higher current: for them every combination of duties and happenings is solved by itself.
+
+use network::Filter;
+use plan::{Action, Line, ModuleIx, OutputIx, SupplyIx, UplinkIx, When};
+use power::battery::CurrentShare;
+
+use super::super::{
+    Conditions, Contacts, Draw, Electric, InputError, Streams, Traffic, electric, payload_bytes,
+    start_limits, streams, traffic,
+};
+use super::SECONDS_PER_HOUR;
+
+/// Most combinations of duties and happenings that are solved.
+const MOST_COMBINATIONS: usize = 4096;
+
+/// A part of the mean load at the battery.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoadPart {
+    /// What draws it: a typed path, and how often where it happens now and then.
+    pub what: String,
+    /// Mean power at the battery, W; negative where a duty draws less than the usual state.
+    pub power_w: f64,
+}
+
+/// What a supply has to carry.
+#[derive(Clone, Debug)]
+pub struct SupplyLoad {
+    /// Parts of the mean load, in the order of the line.
+    pub parts: Vec<LoadPart>,
+    /// Values that count although the plan does not write them.
+    pub assumed: Vec<String>,
+    electric: Electric,
+    usual: Conditions,
+    happenings: Vec<Happening>,
+}
+
+/// Something that happens now and then.
+#[derive(Clone, Debug)]
+struct Happening {
+    what: String,
+    /// Share of the time in which it holds, 0 to 1.
+    share: f64,
+    change: Change,
+}
+
+/// What it changes.
+#[derive(Clone, Copy, Debug)]
+enum Change {
+    State(ModuleIx, usize),
+    On(OutputIx),
+}
+
+impl Change {
+    fn apply(self, line: &Line, conditions: &mut Conditions) {
+        match self {
+            Change::State(module, state) => {
+                let draw = in_state(line, module, conditions, state);
+                conditions.draws[module.0] = draw;
+            }
+            Change::On(output) => {
+                if let Draw::State { outputs_on, .. } = &mut conditions.draws[output.module.0] {
+                    outputs_on[output.output] = true;
+                }
+            }
+        }
+    }
+}
+
+/// What the line draws at the battery of a supply.
+///
+/// # Errors
+/// [`InputError::NotSaid`] for what the plan does not say and the load needs; what the disciplines refuse.
+pub fn supply_load(line: &Line, of: SupplyIx) -> Result<SupplyLoad, InputError> {
+    let mut assumed = Vec::new();
+    let electric = electric(line)?;
+    let usual = Conditions::usual(line, Contacts::Aged);
+    let base_w = given_w(line, &electric, &usual, of)?;
+    let mut parts = vec![LoadPart {
+        what: "every module in its usual state".to_owned(),
+        power_w: base_w,
+    }];
+    let added_w = |change: Change| -> Result<f64, InputError> {
+        let mut conditions = usual.clone();
+        change.apply(line, &mut conditions);
+        Ok(given_w(line, &electric, &conditions, of)? - base_w)
+    };
+    for (m, module) in line.modules.iter().enumerate() {
+        if module.duty.is_empty() {
+            if module.loads.len() > 1 {
+                assumed.push(format!(
+                    "module.{} is always in its usual state but for what happens, because no `duty` is written",
+                    module.id
+                ));
+            }
+            continue;
+        }
+        let mut power_w = 0.0;
+        for (state, share) in &module.duty {
+            power_w += share.si * added_w(Change::State(ModuleIx(m), *state))?;
+        }
+        parts.push(LoadPart {
+            what: format!("duty of module.{}", module.id),
+            power_w,
+        });
+    }
+    let happenings = happenings(line, &mut assumed)?;
+    for happening in &happenings {
+        parts.push(LoadPart {
+            what: happening.what.clone(),
+            power_w: happening.share * added_w(happening.change)?,
+        });
+    }
+    Ok(SupplyLoad {
+        parts,
+        assumed,
+        electric,
+        usual,
+        happenings,
+    })
+}
+
+impl SupplyLoad {
+    /// Mean power at the battery, W, without what controller and supply draw themselves.
+    #[must_use]
+    pub fn mean_w(&self) -> f64 {
+        self.parts.iter().map(|p| p.power_w).sum()
+    }
+
+    /// Currents out of a battery of `voltage_v` that also carries `standing_w`, with the share of the time of each: every
+    /// combination of the duties of the modules and of what happens, each as if it knew nothing of the others.
+    ///
+    /// # Errors
+    /// What the disciplines refuse; more combinations than are solved.
+    pub fn currents(
+        &self,
+        line: &Line,
+        of: SupplyIx,
+        voltage_v: f64,
+        standing_w: f64,
+    ) -> Result<Vec<CurrentShare>, InputError> {
+        // Each choice: its changes with their shares; `None` for no change.
+        let duties = line
+            .modules
+            .iter()
+            .enumerate()
+            .filter(|(_, m)| !m.duty.is_empty())
+            .map(|(m, module)| -> Vec<(Option<Change>, f64)> {
+                let states = module.duty.iter();
+                states
+                    .map(|(state, share)| (Some(Change::State(ModuleIx(m), *state)), share.si))
+                    .collect()
+            });
+        let events = self
+            .happenings
+            .iter()
+            .map(|h| vec![(Some(h.change), h.share), (None, 1.0 - h.share)]);
+        let choices: Vec<Vec<(Option<Change>, f64)>> = duties.chain(events).collect();
+        let combinations = choices
+            .iter()
+            .try_fold(1_usize, |all, choice| all.checked_mul(choice.len()))
+            .filter(|all| *all <= MOST_COMBINATIONS)
+            .ok_or_else(|| InputError::Open {
+                what: format!(
+                    "duties and behaviours combine in more than {MOST_COMBINATIONS} ways, which are not worked out"
+                ),
+            })?;
+        let mut currents = Vec::with_capacity(combinations);
+        for number in 0..combinations {
+            let (mut rest, mut share) = (number, 1.0);
+            let mut conditions = self.usual.clone();
+            for choice in &choices {
+                let (change, of_time) = choice[rest % choice.len()];
+                rest /= choice.len();
+                share *= of_time;
+                if let Some(change) = change {
+                    change.apply(line, &mut conditions);
+                }
+            }
+            if share > 0.0 {
+                let power_w = standing_w + given_w(line, &self.electric, &conditions, of)?;
+                currents.push(CurrentShare {
+                    current_a: power_w / voltage_v,
+                    share,
+                });
+            }
+        }
+        Ok(currents)
+    }
+}
+
+/// What happens now and then, with the share of the time that it takes.
+fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, InputError> {
+    let traffic = traffic(line)?;
+    let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
+    let rates_per_h = rates_per_h(line, traffic.as_ref().zip(streams.as_ref()), assumed)?;
+    let mut all = Vec::new();
+    for (behaviour, &runs_per_h) in line.behaviours.iter().zip(&rates_per_h) {
+        for action in &behaviour.actions {
+            let what = format!("behaviour.{}", behaviour.id);
+            let (hours_each, change, doing) = match action {
+                Action::Publish { .. } | Action::Log { .. } | Action::Switch { on: false, .. } => {
+                    continue;
+                }
+                Action::Switch {
+                    output,
+                    on: true,
+                    for_s,
+                } => {
+                    let Some(for_s) = for_s else {
+                        return Err(InputError::NotSaid {
+                            what,
+                            missing: "how long it switches its output on (`for`)",
+                        });
+                    };
+                    let hours = for_s.si / SECONDS_PER_HOUR;
+                    (hours, Change::On(*output), line.output_path(*output))
+                }
+                Action::Enter { state, for_s } => (
+                    for_s.si / SECONDS_PER_HOUR,
+                    Change::State(behaviour.on, *state),
+                    format!("state {}", line.modules[behaviour.on.0].loads[*state].state),
+                ),
+                Action::SendUp { uplink, topic } => {
+                    let bytes = payload_bytes(&line.topics[topic.0])?;
+                    let Some((hours, change)) = sending(line, *uplink, bytes)? else {
+                        continue;
+                    };
+                    let path = format!("uplink.{}", line.uplinks[uplink.0].id);
+                    (hours, change, path)
+                }
+            };
+            all.push(Happening {
+                what: format!("{what}: {doing}, {runs_per_h:.3} times an hour"),
+                // What is on already cannot be on twice.
+                share: (runs_per_h * hours_each).min(1.0),
+                change,
+            });
+        }
+    }
+    Ok(all)
+}
+
+/// Hours in which one message goes up, its failed attempts among them, and the state that the sending module is in; `None` where
+/// sending changes no load.
+fn sending(line: &Line, uplink: UplinkIx, bytes: u32) -> Result<Option<(f64, Change)>, InputError> {
+    let u = &line.uplinks[uplink.0];
+    let Some(state) = u.sending_state else {
+        return Ok(None);
+    };
+    let success = u.success.ok_or_else(|| InputError::NotSaid {
+        what: format!("uplink.{}", u.id),
+        missing: "the chance that an attempt succeeds",
+    })?;
+    let messages = f64::from(bytes.div_ceil(u.message_bytes).max(1));
+    let attempts = messages / success.si;
+    Ok(Some((
+        attempts * u.session_s.si / SECONDS_PER_HOUR,
+        Change::State(u.module, state),
+    )))
+}
+
+/// A module in one of its states, its outputs as they are.
+fn in_state(line: &Line, module: ModuleIx, conditions: &Conditions, state: usize) -> Draw {
+    let outputs_on = match &conditions.draws[module.0] {
+        Draw::State { outputs_on, .. } => outputs_on.clone(),
+        Draw::Nothing | Draw::Boot => vec![false; line.modules[module.0].outputs.len()],
+    };
+    Draw::State {
+        state: Some(state),
+        outputs_on,
+    }
+}
+
+/// Power that a supply gives behind its resistance under these conditions, W.
+fn given_w(
+    line: &Line,
+    electric: &Electric,
+    conditions: &Conditions,
+    of: SupplyIx,
+) -> Result<f64, InputError> {
+    let input = electric.input(line, conditions)?;
+    if let Some(unknown) = input.unknowns.first() {
+        return Err(InputError::Open {
+            what: unknown.clone(),
+        });
+    }
+    let solution = power::solve(&input.network).map_err(|source| InputError::Network {
+        what: format!("supply.{}", line.supplies[of.0].id),
+        source,
+    })?;
+    let place = input.sources.iter().position(|s| *s == of.0);
+    Ok(place.map_or(0.0, |s| {
+        input.network.sources[s].voltage_v * solution.source_currents_a[s]
+    }))
+}
+
+/// How often each behaviour runs, times an hour: as often as its detector is expected to tell, else as often as it may.
+fn rates_per_h(
+    line: &Line,
+    talk: Option<(&Traffic, &Streams)>,
+    assumed: &mut Vec<String>,
+) -> Result<Vec<f64>, InputError> {
+    let per_h = |rate: quantity::EventRate| rate.count / rate.per_s * SECONDS_PER_HOUR;
+    let filters: Vec<Option<Filter>> = line
+        .behaviours
+        .iter()
+        .map(|b| match &b.when {
+            When::Told { filter } => {
+                Filter::parse(filter)
+                    .map(Some)
+                    .map_err(|source| InputError::Topic {
+                        what: format!("behaviour.{}", b.id),
+                        source,
+                    })
+            }
+            When::Heard { .. } | When::Each { .. } => Ok(None),
+        })
+        .collect::<Result<_, _>>()?;
+    let mut expected: Vec<f64> = Vec::new();
+    for (i, b) in line.behaviours.iter().enumerate() {
+        expected.push(match &b.when {
+            When::Told { .. } => 0.0,
+            When::Each { period_s } => SECONDS_PER_HOUR / period_s.si,
+            When::Heard { detector, .. } => {
+                let d = &line.detectors[detector.0];
+                match d.expects {
+                    Some(rate) => per_h(rate),
+                    None => {
+                        let limits = start_limits(line, talk, plan::BehaviourIx(i))?;
+                        let Some(Some(limit)) = limits.first() else {
+                            return Err(InputError::NotSaid {
+                                what: format!("detector.{}", d.id),
+                                missing: "how many events it is expected to tell (`expects`)",
+                            });
+                        };
+                        assumed.push(format!(
+                            "detector.{} tells as often as behaviour.{} may start, because no `expects` is written",
+                            d.id, b.id
+                        ));
+                        f64::from(limit.messages()) / limit.per().as_s_f64() * SECONDS_PER_HOUR
+                    }
+                }
+            }
+        });
+    }
+    let capped = |i: usize, runs: f64| match line.behaviours[i].at_most {
+        Some(limit) => runs.min(per_h(limit)),
+        None => runs,
+    };
+    let mut rates: Vec<f64> = expected
+        .iter()
+        .enumerate()
+        .map(|(i, r)| capped(i, *r))
+        .collect();
+    let Some((traffic, streams)) = talk else {
+        return Ok(rates);
+    };
+    // A message goes from behaviour to behaviour at most once through each; what still grows after that feeds itself.
+    for _ in 0..=line.behaviours.len() {
+        let before = rates.clone();
+        for (i, filter) in filters.iter().enumerate() {
+            let Some(filter) = filter else { continue };
+            let heard = streams
+                .of
+                .iter()
+                .zip(&streams.flows)
+                .filter(|((_, topic), flow)| {
+                    filter.matches(&traffic.names[topic.0])
+                        && flow.targets.contains(&line.behaviours[i].on.0)
+                });
+            let runs: f64 = heard
+                .map(|((module, topic), _)| {
+                    let told: f64 = line
+                        .behaviours
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, b)| b.on == *module)
+                        .map(|(j, b)| {
+                            let times = b.actions.iter().filter(
+                                |a| matches!(a, Action::Publish { topic: t } if t == topic),
+                            );
+                            before[j] * times.count() as f64
+                        })
+                        .sum();
+                    match line.topics[topic.0].at_most {
+                        Some(limit) => told.min(per_h(limit)),
+                        None => told,
+                    }
+                })
+                .sum();
+            rates[i] = capped(i, runs);
+        }
+        if rates == before {
+            return Ok(rates);
+        }
+    }
+    Err(InputError::Open {
+        what: "behaviours answer each other without end: give one of them `at_most`".to_owned(),
+    })
+}

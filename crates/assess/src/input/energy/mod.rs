@@ -1,0 +1,247 @@
+//! The energy year of a supply: what the line draws at its battery, the panels, the weather of the site.
+
+mod cells;
+mod load;
+mod sky;
+
+use jiff::Timestamp;
+use jiff::tz::Offset;
+use plan::{Line, Supply, SupplyIx};
+use power::battery::{CurrentShare, PrimaryCells};
+use power::year::{
+    Extra, Load, PowerSystem, Start, StateShare, YearError, YearPlan, first_hour_of_month,
+};
+
+use super::InputError;
+pub(crate) use cells::refused;
+use cells::{cells, primary};
+pub use load::{LoadPart, SupplyLoad, supply_load};
+pub(crate) use sky::LightScratch;
+pub use sky::{GeneratedLight, Light, MeasuredLight};
+
+pub(crate) const SECONDS_PER_HOUR: f64 = 3600.0;
+
+/// All that the hourly years of one supply need.
+#[derive(Clone, Debug)]
+pub struct EnergyInput {
+    /// The supply.
+    pub supply: SupplyIx,
+    /// Battery, panels and how the year begins, for the planned start and, where the start may slip, for the last one.
+    pub systems: Vec<PowerSystem>,
+    /// The load.
+    pub load: Load,
+    /// Of what the load is made, in the order of the line.
+    pub load_parts: Vec<LoadPart>,
+    /// What gives the energy of the panels.
+    pub light: Light,
+    /// Values that count although the plan does not write them.
+    pub assumed: Vec<String>,
+}
+
+impl EnergyInput {
+    /// The systems made ready for the loop over the hours.
+    ///
+    /// # Errors
+    /// [`InputError::Year`].
+    pub fn plans(&self, line: &Line) -> Result<Vec<YearPlan>, InputError> {
+        let what = path(&line.supplies[self.supply.0]);
+        self.systems
+            .iter()
+            .map(|s| YearPlan::new(s, &self.load).map_err(|e| year_error(&what, e)))
+            .collect()
+    }
+}
+
+/// The energy year of a supply with panels and a battery.
+///
+/// # Errors
+/// [`InputError::NotSaid`] for what the plan does not say and the year needs; what the disciplines refuse.
+pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
+    let supply = &line.supplies[of.0];
+    let what = path(supply);
+    let mut assumed = vec![format!("{what}: full at the start of the deployment")];
+    let standby_w = standing_w(supply, &mut assumed);
+    let cells = cells(line, supply, &mut assumed)?;
+    let panels = supply.panels.as_ref().ok_or_else(|| InputError::NotSaid {
+        what: what.clone(),
+        missing: "panels",
+    })?;
+    let start = start(line)?;
+    let year = i32::from(Offset::UTC.to_datetime(start).year());
+    let (light, utc_offset_h) =
+        sky::light(line, supply, year, &cells.temperature_degc, &mut assumed)?;
+    let load = supply_load(line, of)?;
+    assumed.extend(load.assumed.iter().cloned());
+    let systems = starts_s(line)
+        .into_iter()
+        .map(|later_s| {
+            Ok(PowerSystem {
+                peak_power_w: panels.peak_power_each_w.si * f64::from(panels.faces),
+                standby_w,
+                battery: cells.battery.clone(),
+                battery_temperature_degc: cells.temperature_degc,
+                start: Start::At {
+                    hour: hour_of_year(start, later_s, utc_offset_h)?,
+                    charge: 1.0,
+                },
+            })
+        })
+        .collect::<Result<_, InputError>>()?;
+    Ok(EnergyInput {
+        supply: of,
+        systems,
+        load: Load {
+            states: vec![StateShare {
+                power_w: load.mean_w(),
+                share: 1.0,
+            }],
+            extra: Extra::None,
+        },
+        load_parts: load.parts,
+        light,
+        assumed,
+    })
+}
+
+/// A battery that the line draws from, whatever charges it.
+#[derive(Clone, Debug)]
+pub struct DrawnBattery {
+    /// At the end of the longest time in the water.
+    pub battery: power::battery::Battery,
+    /// Temperature of its cells, January to December, degC.
+    pub temperature_degc: [f64; 12],
+    /// Mean load at the battery, W, with what controller and supply draw themselves.
+    pub load_w: f64,
+    /// What of it controller and supply draw themselves, W.
+    pub standing_w: f64,
+    /// Values that count although the plan does not write them.
+    pub assumed: Vec<String>,
+}
+
+/// The battery of a supply and what it carries.
+///
+/// # Errors
+/// As [`energy`].
+pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputError> {
+    let supply = &line.supplies[of.0];
+    let mut assumed = Vec::new();
+    let standing_w = standing_w(supply, &mut assumed);
+    let cells = cells(line, supply, &mut assumed)?;
+    let load = supply_load(line, of)?;
+    assumed.extend(load.assumed.iter().cloned());
+    Ok(DrawnBattery {
+        battery: cells.battery,
+        temperature_degc: cells.temperature_degc,
+        load_w: load.mean_w() + standing_w,
+        standing_w,
+        assumed,
+    })
+}
+
+/// Primary cells and what they carry.
+#[derive(Clone, Debug)]
+pub struct CellsInput {
+    /// The cells.
+    pub cells: PrimaryCells,
+    /// Currents and the share of the time of each.
+    pub currents: Vec<CurrentShare>,
+    /// Hour of the year of the planned start and, where it may slip, of the last.
+    pub start_hours: Vec<usize>,
+    /// Values that count although the plan does not write them.
+    pub assumed: Vec<String>,
+}
+
+/// The primary cells of a supply.
+///
+/// # Errors
+/// As [`energy`]; more combinations of states than are worked out.
+pub fn primary_cells(line: &Line, of: SupplyIx) -> Result<CellsInput, InputError> {
+    let supply = &line.supplies[of.0];
+    let mut assumed = Vec::new();
+    let standing_w = standing_w(supply, &mut assumed);
+    let (cells, given_v) = primary(line, supply, &mut assumed)?;
+    let load = supply_load(line, of)?;
+    assumed.extend(load.assumed.iter().cloned());
+    let currents = load.currents(line, of, given_v, standing_w)?;
+    let start = start(line)?;
+    let zone_h = sky::zone_h(line);
+    let start_hours = starts_s(line)
+        .into_iter()
+        .map(|later_s| hour_of_year(start, later_s, zone_h))
+        .collect::<Result<_, InputError>>()?;
+    Ok(CellsInput {
+        cells,
+        currents,
+        start_hours,
+        assumed,
+    })
+}
+
+fn path(supply: &Supply) -> String {
+    format!("supply.{}", supply.id)
+}
+
+/// What the year refuses; a battery's mistake with the keys that say it.
+pub(crate) fn year_error(supply: &str, source: YearError) -> InputError {
+    match source {
+        YearError::Battery(source) => refused(supply, source),
+        source => InputError::Year {
+            what: supply.to_owned(),
+            source,
+        },
+    }
+}
+
+/// What controller and supply draw themselves, W.
+fn standing_w(supply: &Supply, assumed: &mut Vec<String>) -> f64 {
+    supply.standing_w.map_or_else(
+        || {
+            assumed.push(format!(
+                "supply.{}: its charge controller draws nothing, because no `standing` is written",
+                supply.id
+            ));
+            0.0
+        },
+        |q| q.si,
+    )
+}
+
+fn twelve(months: &[plan::Q]) -> Option<[f64; 12]> {
+    let all: Vec<f64> = months.iter().map(|q| q.si).collect();
+    all.try_into().ok()
+}
+
+fn start(line: &Line) -> Result<Timestamp, InputError> {
+    line.deployment.start.ok_or(InputError::NotSaid {
+        what: "the deployment".to_owned(),
+        missing: "its start",
+    })
+}
+
+/// How much later the deployment may begin, s: as planned and, where it may slip, at the last.
+fn starts_s(line: &Line) -> Vec<f64> {
+    let slip_s = line.deployment.start_slip_s.map(|q| q.si);
+    let slip_s = slip_s.filter(|s| *s > 0.0);
+    std::iter::once(0.0).chain(slip_s).collect()
+}
+
+/// The hour of a year of 365 days, in local standard time, at which the deployment begins when it begins so much later.
+fn hour_of_year(start: Timestamp, later_s: f64, utc_offset_h: f64) -> Result<usize, InputError> {
+    let seconds = (later_s + utc_offset_h * SECONDS_PER_HOUR) as i64;
+    let start = start
+        .checked_add(jiff::SignedDuration::from_secs(seconds))
+        .map_err(|_| InputError::Open {
+            what: "the start with its slip leaves the calendar".to_owned(),
+        })?;
+    let start = Offset::UTC.to_datetime(start);
+    let month = usize::from(start.month().unsigned_abs()) - 1;
+    // A 29 February counts as the 28th.
+    let day: i8 = match (start.month(), start.day()) {
+        (2, 29) => 28,
+        (_, day) => day,
+    };
+    let hour =
+        24 * (usize::from(day.unsigned_abs()) - 1) + usize::from(start.hour().unsigned_abs());
+    let first = first_hour_of_month(month).expect("a month of the calendar");
+    Ok(first + hour)
+}

@@ -1,0 +1,341 @@
+//! The light that the panels of a supply get: generated years of daily clearness, or the years of a weather file.
+
+use plan::{Line, Q, Supply, WeatherText};
+use power::sun::{
+    Array, DAYS, Face, Horizon, Iam, Mounting, Observer, PlaneYear, SOLAR_CONSTANT_ASTM_E490_W_M2,
+    Site, Sky, Soiling, SunError, SunYear,
+};
+use power::weather::{ClearnessModel, ClearnessYears, MonthMean, WeatherFile, parse_years};
+use power::year::{Climate, GeneratedYields, PanelModel, measured_yields};
+
+use super::super::InputError;
+use super::twelve;
+
+/// Share of a silicon panel's power lost for each kelvin of cell temperature (common practice).
+const LOSS_PER_KELVIN: f64 = 0.004;
+/// Linke turbidity; neither kind of year reads the clear sky.
+const LINKE_TURBIDITY: f64 = 3.0;
+/// Reflectance of the sea (common practice).
+const SEA_ALBEDO: f64 = 0.06;
+/// Air pressure at sea level, Pa, ISO 2533.
+const SEA_LEVEL_PA: f64 = 101_325.0;
+/// Terrestrial less Universal Time, s, in the years about 2020 (from memory); a minute moves no hour of the sun.
+const DELTA_T_S: f64 = 70.0;
+/// Mean radius of the earth, km.
+const EARTH_KM: f64 = 6371.0;
+
+/// Where the years of a supply come from.
+#[derive(Clone, Debug)]
+pub enum Light {
+    /// They are drawn day by day from the clearness of the months.
+    Generated(Box<GeneratedLight>),
+    /// They were measured.
+    Measured(MeasuredLight),
+}
+
+/// What draws years.
+#[derive(Clone, Debug)]
+pub struct GeneratedLight {
+    yields: GeneratedYields,
+    clearness: ClearnessYears,
+}
+
+/// The years of a weather file.
+#[derive(Clone, Debug)]
+pub struct MeasuredLight {
+    /// Path of the file as the plan writes it.
+    pub path: String,
+    /// Energy of each hour of each year, Wh per watt of peak power.
+    years: Vec<Vec<f64>>,
+}
+
+/// What a row of years needs that draws them; to be used again.
+#[derive(Clone, Debug)]
+pub(crate) struct LightScratch {
+    clearness: [f64; DAYS],
+    yields: Vec<f64>,
+}
+
+impl LightScratch {
+    pub(crate) fn new() -> Self {
+        Self {
+            clearness: [0.0; DAYS],
+            yields: Vec::new(),
+        }
+    }
+}
+
+impl Light {
+    /// How many years there are; `None` where as many as are asked for are drawn.
+    #[must_use]
+    pub fn measured_years(&self) -> Option<u64> {
+        match self {
+            Self::Generated(_) => None,
+            Self::Measured(light) => Some(light.years.len() as u64),
+        }
+    }
+
+    /// Energy of each hour of a year, counted from 0, Wh per watt of peak power.
+    ///
+    /// # Errors
+    /// [`InputError::Open`] for a measured year that is not there.
+    pub(crate) fn year<'a>(
+        &'a self,
+        seed: u64,
+        year: u64,
+        scratch: &'a mut LightScratch,
+    ) -> Result<&'a [f64], InputError> {
+        match self {
+            Self::Generated(light) => {
+                light.clearness.fill(seed, year, &mut scratch.clearness);
+                light.yields.fill(&scratch.clearness, &mut scratch.yields)?;
+                Ok(&scratch.yields)
+            }
+            Self::Measured(light) => {
+                let found = usize::try_from(year).ok().and_then(|y| light.years.get(y));
+                found.map(Vec::as_slice).ok_or_else(|| InputError::Open {
+                    what: format!(
+                        "{} holds {} years of weather, and year {} of them is asked for",
+                        light.path,
+                        light.years.len(),
+                        year + 1
+                    ),
+                })
+            }
+        }
+    }
+}
+
+/// The light of a supply, and local standard time less Universal Time of its years, h.
+pub(super) fn light(
+    line: &Line,
+    supply: &Supply,
+    year: i32,
+    cells_degc: &[f64; 12],
+    assumed: &mut Vec<String>,
+) -> Result<(Light, f64), InputError> {
+    let what = format!("supply.{}", supply.id);
+    let panels = panels_of(supply)?;
+    let horizon = horizon(line, assumed)?;
+    let mounting = match panels.azimuth_deg {
+        Some(azimuth) => Mounting::Fixed(vec![Face {
+            tilt_deg: panels.tilt_deg.si,
+            azimuth_deg: azimuth.si,
+        }]),
+        None => {
+            assumed.push(format!(
+                "{what}.panels: on a buoy that yaws freely, because no `azimuth` is written"
+            ));
+            Mounting::Yawing {
+                tilt_deg: panels.tilt_deg.si,
+            }
+        }
+    };
+    let array = Array {
+        mounting,
+        beam_iam: Iam::Physical,
+        sky: Sky::HayDavies,
+        albedo: SEA_ALBEDO,
+    };
+    let model = panel_model(&what, panels, assumed)?;
+    let year_error = |source| InputError::Year {
+        what: format!("{what}.panels"),
+        source,
+    };
+    let place = Place {
+        latitude_deg: line.sea.latitude_deg.si,
+        longitude_deg: line.sea.longitude_deg.si,
+        elevation_m: 0.0,
+        utc_offset_h: zone_h(line),
+    };
+    if let Some(weather) = &line.sea.weather {
+        let files = parse_years(&weather.text).map_err(|source| InputError::WeatherFile {
+            path: weather.path.clone(),
+            source,
+        })?;
+        let place = place_of(&files, place, weather, assumed);
+        let sun = place.sun(year, horizon, mean(cells_degc))?;
+        let plane = PlaneYear::new(&sun, &array)?;
+        let years = files
+            .iter()
+            .map(|file| measured_yields(&sun, &plane, &file.hours, &model).map_err(year_error))
+            .collect::<Result<_, InputError>>()?;
+        let light = MeasuredLight {
+            path: weather.path.clone(),
+            years,
+        };
+        return Ok((Light::Measured(light), place.utc_offset_h));
+    }
+    let clearness = twelve(&line.sea.clearness).ok_or(InputError::NotSaid {
+        what: "the site".to_owned(),
+        missing: "the clearness of the twelve months",
+    })?;
+    let wind_m_s = twelve(&line.sea.wind_m_s).unwrap_or_else(|| {
+        assumed.push("no wind cools the panels, because none is written".to_owned());
+        [0.0; 12]
+    });
+    let air_degc = twelve(&line.sea.air_temperature_degc).unwrap_or_else(|| {
+        assumed.push(format!(
+            "{what}.panels: the air is as warm as the cells of the battery, because no `air_temperature` is written"
+        ));
+        *cells_degc
+    });
+    let sun = place.sun(year, horizon, mean(&air_degc))?;
+    let plane = PlaneYear::new(&sun, &array)?;
+    let climate = Climate {
+        air_temperature_degc: air_degc,
+        wind_speed_m_s: wind_m_s,
+    };
+    let yields = GeneratedYields::new(&sun, &plane, &model, &climate).map_err(year_error)?;
+    let model = ClearnessModel::Aguiar;
+    let clearness = ClearnessYears::new(model, &clearness, MonthMean::OverYears, &sun)?;
+    let light = GeneratedLight { yields, clearness };
+    Ok((Light::Generated(Box::new(light)), place.utc_offset_h))
+}
+
+/// Whole hours between local standard time at the site and Universal Time, by its longitude.
+pub(super) fn zone_h(line: &Line) -> f64 {
+    (line.sea.longitude_deg.si / 15.0).round()
+}
+
+fn mean(months: &[f64; 12]) -> f64 {
+    months.iter().sum::<f64>() / 12.0
+}
+
+fn panels_of(supply: &Supply) -> Result<&plan::Panels, InputError> {
+    supply.panels.as_ref().ok_or_else(|| InputError::NotSaid {
+        what: format!("supply.{}", supply.id),
+        missing: "panels",
+    })
+}
+
+fn horizon(line: &Line, assumed: &mut Vec<String>) -> Result<Horizon, InputError> {
+    if line.sea.horizon.is_empty() {
+        assumed.push(
+            "nothing stands in the way of the sun, because no `horizon` is written".to_owned(),
+        );
+        return Ok(Horizon::open());
+    }
+    let points: Vec<(f64, f64)> = line
+        .sea
+        .horizon
+        .iter()
+        .map(|p| (p.azimuth_deg.si, p.elevation_deg.si))
+        .collect();
+    Horizon::new(&points).map_err(|source| InputError::SunOf {
+        what: "site.horizon".to_owned(),
+        source,
+    })
+}
+
+fn panel_model(
+    what: &str,
+    panels: &plan::Panels,
+    assumed: &mut Vec<String>,
+) -> Result<PanelModel, InputError> {
+    let loss_per_kelvin = panels.loss_per_kelvin.map_or_else(
+        || {
+            assumed.push(format!(
+                "{what}.panels: {} % of their power lost for each kelvin, because no `loss_per_kelvin` is written",
+                100.0 * LOSS_PER_KELVIN
+            ));
+            LOSS_PER_KELVIN
+        },
+        |q| q.si,
+    );
+    let mut soiling = Soiling::none();
+    match &panels.dirt {
+        None => assumed.push(format!(
+            "{what}.panels: dirt only as far as `loss` holds it, because no `dirt` is written"
+        )),
+        Some(dirt) => {
+            let kinds: [(&Vec<Q>, &mut [f64; 12]); 3] = [
+                (&dirt.birds, &mut soiling.birds),
+                (&dirt.salt, &mut soiling.salt),
+                (&dirt.growth, &mut soiling.growth),
+            ];
+            for (written, shares) in kinds {
+                if let Some(months) = twelve(written) {
+                    *shares = months;
+                }
+            }
+        }
+    }
+    let light_left = soiling
+        .factors()
+        .map_err(|source: SunError| InputError::SunOf {
+            what: format!("{what}.panels.dirt"),
+            source,
+        })?;
+    Ok(PanelModel {
+        temperature_coefficient_per_k: -loss_per_kelvin,
+        loss: panels.loss.si,
+        light_left,
+    })
+}
+
+/// Where the sun is seen from, and by which clock.
+#[derive(Clone, Copy)]
+struct Place {
+    latitude_deg: f64,
+    longitude_deg: f64,
+    elevation_m: f64,
+    utc_offset_h: f64,
+}
+
+impl Place {
+    fn sun(&self, year: i32, horizon: Horizon, air_degc: f64) -> Result<SunYear, InputError> {
+        Ok(SunYear::new(&Site {
+            observer: Observer {
+                latitude_deg: self.latitude_deg,
+                longitude_deg: self.longitude_deg,
+                elevation_m: self.elevation_m,
+                pressure_pa: SEA_LEVEL_PA,
+                temperature_degc: air_degc,
+            },
+            year,
+            utc_offset_h: self.utc_offset_h,
+            delta_t_s: DELTA_T_S,
+            solar_constant_w_m2: SOLAR_CONSTANT_ASTM_E490_W_M2,
+            linke_turbidity: [LINKE_TURBIDITY; 12],
+            horizon,
+        })?)
+    }
+}
+
+/// A file's hours belong to the sun of the place where they were measured.
+fn place_of(
+    files: &[WeatherFile],
+    site: Place,
+    weather: &WeatherText,
+    assumed: &mut Vec<String>,
+) -> Place {
+    let mut place = site;
+    for file in files {
+        place.utc_offset_h = file.utc_offset_h;
+        if let Some(station) = &file.place {
+            place.latitude_deg = station.latitude_deg;
+            place.longitude_deg = station.longitude_deg;
+            place.elevation_m = station.elevation_m;
+            assumed.push(format!(
+                "site.weather: {} was measured at {}, {:.0} km from the site, and the sun is that of its place",
+                weather.path,
+                station.name,
+                distance_km(&site, &place)
+            ));
+        }
+    }
+    place
+}
+
+/// Great-circle distance by the haversine, km.
+fn distance_km(a: &Place, b: &Place) -> f64 {
+    let half = |x: f64, y: f64| libm::sin((x - y).to_radians() / 2.0);
+    let (north, east) = (
+        half(a.latitude_deg, b.latitude_deg),
+        half(a.longitude_deg, b.longitude_deg),
+    );
+    let cos = |deg: f64| libm::cos(deg.to_radians());
+    let h = north * north + cos(a.latitude_deg) * cos(b.latitude_deg) * east * east;
+    2.0 * EARTH_KM * libm::asin(h.sqrt().min(1.0))
+}
