@@ -2,9 +2,10 @@
 //!
 //! What each module gets over a long two-conductor line: loop resistance of the spans ([`conductor`]), the operating
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
-//! collapse ([`collapse_factor`]), what may still be added at a place ([`reserve()`]), what flows into a short
-//! circuit ([`short_circuit_current_a`]), and what the loss in a cable does to its resistance ([`heating`],
-//! [`solve_hot`]). Equations, sources, limits and checks: `docs/method/power.md`.
+//! collapse ([`collapse_factor`]), what may still be added at a place ([`reserve()`]), which combination of states is
+//! the worst ([`Solver::worst`]), what flows into a short circuit ([`short_circuit_current_a`]), and what the loss in a
+//! cable does to its resistance ([`heating`], [`solve_hot`]). Equations, sources, limits and checks:
+//! `docs/method/power.md`.
 //! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
 //! capacitors in [`battery`]; the hourly year that brings them together in [`year`] (`docs/method/energy-year.md`).
 //! What happens between the switch and rest stands in [`startup`] (`docs/method/start-up.md`).
@@ -27,6 +28,7 @@ pub mod startup;
 pub mod sun;
 mod topology;
 pub mod weather;
+mod worst;
 pub mod year;
 
 pub use converter::{Converter, ConverterError, EfficiencyCurve};
@@ -37,3 +39,4 @@ pub use nose::collapse_factor;
 pub use reserve::{Binding, Limits, Reserve, reserve};
 pub use solver::{Scratch, Solver, solve};
 pub use topology::Method;
+pub use worst::{AtMost, Choice, Choices, Combination, Extreme, Weakest, Worst, WorstError};

@@ -162,8 +162,42 @@ impl Solver {
         loads: &[Load],
         scratch: &mut Scratch,
     ) -> Result<f64, NetworkError> {
+        Ok(self.nose_of(loads, scratch)?.0)
+    }
+
+    /// The collapse factor and the node that falls fastest there.
+    pub(crate) fn nose_of(
+        &self,
+        loads: &[Load],
+        scratch: &mut Scratch,
+    ) -> Result<(f64, usize), NetworkError> {
         self.gather(loads, scratch)?;
-        Ok(nose::nose(self, scratch)?.0)
+        nose::nose(self, scratch)
+    }
+
+    /// As [`Solver::solve`], with `None` where there is no operating point, for a search that does not ask by how much.
+    pub(crate) fn operating_point(
+        &self,
+        loads: &[Load],
+        scratch: &mut Scratch,
+    ) -> Result<Option<Solution>, NetworkError> {
+        self.gather(loads, scratch)?;
+        let begun = self.start_without_power(scratch);
+        let outcome = match begun {
+            Ok(()) => self.descend(1.0, scratch),
+            Err(_) => Outcome::NoOperatingPoint,
+        };
+        match outcome {
+            Outcome::Operating { iterations } => Ok(self
+                .check_current_loads(scratch)
+                .is_ok()
+                .then(|| self.report(loads, iterations, scratch))),
+            Outcome::NoOperatingPoint => Ok(None),
+            Outcome::StillMoving { iterations } => Err(NetworkError::NotConverged {
+                iterations,
+                residual_a: self.report(loads, iterations, scratch).residual_a,
+            }),
+        }
     }
 
     /// A node as given for a joined one.

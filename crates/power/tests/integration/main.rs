@@ -16,6 +16,7 @@ mod reserve;
 mod roots;
 mod startup;
 mod sun;
+mod worst;
 mod year;
 
 /// 64 cases, or as many as the environment variable PROPTEST_CASES asks for.
