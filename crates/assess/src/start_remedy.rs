@@ -6,7 +6,8 @@
 
 use plan::Line;
 use power::startup::{
-    AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, Stop, staged_start, start_up,
+    AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, StartupError, Stop, staged_start,
+    start_up,
 };
 
 use crate::input::{Contacts, StartInput};
@@ -15,6 +16,10 @@ use crate::start_words::{Names, listed, seconds};
 
 /// Factors on the waits between modules, tried in turn until the line starts with new and with aged contacts.
 const STRETCHES: [f64; 4] = [1.0, 1.5, 2.0, 4.0];
+
+/// A start in which no module falls out has two switchings of each module, and a few of a supply for each of them. One with more
+/// is no start of this kind.
+const SWITCHINGS_EACH: usize = 8;
 
 /// Both states of the contacts.
 struct Both {
@@ -181,9 +186,14 @@ impl Both {
             }
             let settings = Settings {
                 trace_points: 16,
+                most_events: SWITCHINGS_EACH * (core.modules.len() + core.network.sources.len()),
                 ..self.settings
             };
-            let report = start_up(&core, &settings).map_err(|e| named(line, input, e))?;
+            let report = match start_up(&core, &settings) {
+                Ok(report) => report,
+                Err(StartupError::TooManyEvents { .. }) => return Ok(None),
+                Err(error) => return Err(named(line, input, error)),
+            };
             match last_boot_s(&report) {
                 Some(last_s) => ready_s = ready_s.max(last_s),
                 None => return Ok(None),
