@@ -59,6 +59,21 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
         all.push(format!("uplink.{} can be reached at any time", u.id));
     }
+    let starts = |r: &Requirement| matches!(r.that, That::StartUp { .. });
+    if line.requirements.iter().any(starts) {
+        all.push("at the start all supplies come on at once at their full voltage, every capacitor is empty, and a module that is off draws nothing".to_owned());
+        let bare = line
+            .modules
+            .iter()
+            .filter(|m| m.input.as_ref().is_some_and(|i| i.lock_out.is_none()));
+        let bare: Vec<String> = bare.map(|m| format!("module.{}", m.id)).collect();
+        if !bare.is_empty() {
+            all.push(format!(
+                "without a `lock_out` a converter below its lowest voltage draws at the start like a resistor that takes the boot power there: {}",
+                bare.join(", ")
+            ));
+        }
+    }
     let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
     if line.requirements.iter().any(delays) {
         all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());

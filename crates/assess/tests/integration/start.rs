@@ -106,6 +106,13 @@ fn val_a_module_without_lock_out_latches_low() {
     close(far.value.value, 2.304, 1e-7);
     close(far.limit.value, 8.0, 0.0);
     assert!(far.why.contains("latches low"), "{}", far.why);
+    let assumed = |check: &Check| {
+        check
+            .assumed
+            .iter()
+            .any(|a| a.contains("like a resistor") && a.contains("module.far"))
+    };
+    assert!(assumed(&check));
     assert!(
         far.why
             .contains("without a lock-out module.far cannot be held off"),
