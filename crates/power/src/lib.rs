@@ -39,4 +39,6 @@ pub use nose::collapse_factor;
 pub use reserve::{Binding, Limits, Reserve, reserve};
 pub use solver::{Scratch, Solver, solve};
 pub use topology::Method;
-pub use worst::{AtMost, Choice, Choices, Combination, Extreme, Weakest, Worst, WorstError};
+pub use worst::{
+    AtMost, Choice, Choices, Combination, Extreme, LeastReserve, Weakest, Worst, WorstError,
+};

@@ -19,6 +19,7 @@ mod search;
 use thiserror::Error;
 
 use crate::network::{Load, LoadKind, NetworkError};
+use crate::reserve::{Limits, Reserve};
 use crate::solver::{Scratch, Solver};
 
 use search::Search;
@@ -79,6 +80,17 @@ pub struct Weakest {
     pub solves: u32,
 }
 
+/// The combination with the least reserve at a node.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeastReserve {
+    /// The combination.
+    pub combination: Combination,
+    /// Its reserve, or the limit that it does not keep before anything is added.
+    pub reserve: Result<Reserve, NetworkError>,
+    /// Reserves worked out.
+    pub solves: u32,
+}
+
 /// The worst over all combinations with an operating point.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Worst {
@@ -118,6 +130,14 @@ pub enum WorstError {
         choice: usize,
         /// The voltage given, V.
         off_v: f64,
+    },
+    /// The reserve of a node under groups, where a rated span may carry less as the loads grow: in a ring, or between two sources.
+    #[error(
+        "span {span} has a rating and may carry less as the loads grow, so the least reserve is not searched"
+    )]
+    NotFalling {
+        /// The first such span.
+        span: usize,
     },
     /// The groups leave nothing.
     #[error("no combination is allowed by the groups")]
@@ -202,5 +222,33 @@ impl Solver {
     ) -> Result<Weakest, WorstError> {
         choices.check()?;
         Search::new(self, choices, most_solves, scratch).weakest()
+    }
+
+    /// The least reserve of a node over all combinations that the groups allow, with at most `most_solves` reserves worked out.
+    /// Lock-outs count by the lowest voltages of the limits.
+    ///
+    /// # Errors
+    /// [`WorstError`], [`WorstError::NotFalling`] among them; limits that cannot be.
+    /// Source: see the head of this module.
+    pub fn least_reserve(
+        &self,
+        choices: &Choices,
+        node: usize,
+        limits: &Limits,
+        most_solves: u32,
+        scratch: &mut Scratch,
+    ) -> Result<LeastReserve, WorstError> {
+        choices.check()?;
+        // Fed from one end, each span of a tree carries what lies behind it, which only grows.
+        let one_way =
+            self.network.sources.len() == 1 && self.network.spans.len() + 1 == self.network.nodes;
+        if let (false, false, Some(span)) = (
+            one_way,
+            choices.groups.is_empty(),
+            limits.rated_a.iter().position(Option::is_some),
+        ) {
+            return Err(WorstError::NotFalling { span });
+        }
+        Search::new(self, choices, most_solves, scratch).least_reserve(node, limits)
     }
 }

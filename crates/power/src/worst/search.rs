@@ -1,16 +1,17 @@
 //! The search itself: what is still open, what bounds it, and where to divide it.
 
 use crate::network::{Load, LoadKind, NetworkError, Solution};
+use crate::reserve::Limits;
 use crate::solver::{Scratch, Solver};
 
-use super::{Choices, Combination, Extreme, Weakest, Worst, WorstError};
+use super::{Choices, Combination, Extreme, LeastReserve, Weakest, Worst, WorstError};
 
 /// Voltages closer than this share of the highest source voltage are equal.
 const SAME_V: f64 = 1e-12;
 /// Currents closer than this share of themselves and an ampere are equal.
 const SAME_A: f64 = 1e-11;
-/// Collapse factors closer than this share are equal: they are no better known.
-const SAME_FACTOR: f64 = 1e-11;
+/// Collapse factors and reserves closer than this share are equal: they are no better known.
+const SAME_SHARE: f64 = 1e-11;
 
 /// The ways still open to each choice; the one after the last is off.
 type Open = Vec<Vec<usize>>;
@@ -226,7 +227,44 @@ impl<'a> Search<'a> {
     }
 
     pub(super) fn weakest(&mut self) -> Result<Weakest, WorstError> {
-        let mut best: Option<Weakest> = None;
+        let value = |solver: &Solver, loads: &[Load], scratch: &mut Scratch| {
+            let nose = solver.nose_of(loads, scratch)?;
+            Ok((nose.0, nose))
+        };
+        let (combination, found) = self.least(value)?;
+        let (factor, node) = found?;
+        Ok(Weakest {
+            factor,
+            node,
+            combination,
+            solves: self.solves,
+        })
+    }
+
+    pub(super) fn least_reserve(
+        &mut self,
+        node: usize,
+        limits: &Limits,
+    ) -> Result<LeastReserve, WorstError> {
+        let value = |solver: &Solver, loads: &[Load], scratch: &mut Scratch| {
+            let reserve = solver.reserve(loads, node, limits, scratch)?;
+            Ok((reserve.power_w, reserve))
+        };
+        let (combination, reserve) = self.least(value)?;
+        Ok(LeastReserve {
+            combination,
+            reserve,
+            solves: self.solves,
+        })
+    }
+
+    /// The least of a value that falls as the loads grow, over all that the groups allow. A combination without the value, for a
+    /// reason that lies in the network, is less than any with it and ends the search; a bound without it bounds nothing.
+    fn least<T>(
+        &mut self,
+        value: impl Fn(&Solver, &[Load], &mut Scratch) -> Result<(f64, T), NetworkError>,
+    ) -> Result<(Combination, Result<T, NetworkError>), WorstError> {
+        let mut best: Option<(f64, Combination, T)> = None;
         let mut todo = vec![self.all_open(false)];
         while let Some(mut open) = todo.pop() {
             if !self.narrow(&mut open) {
@@ -235,31 +273,28 @@ impl<'a> Search<'a> {
             let largest = self.largest(&open);
             self.count_solve()?;
             let loads = self.bound(&open, f64::max);
-            let found = self.solver.nose_of(&loads, self.scratch);
-            if let (Ok((factor, _)), Some(best)) = (&found, &best)
-                && *factor >= best.factor * (1.0 - SAME_FACTOR)
+            let found = value(self.solver, &loads, self.scratch);
+            if let (Ok((least, _)), Some((known, ..))) = (&found, &best)
+                && *least >= known - SAME_SHARE * known.abs()
             {
                 continue;
             }
             let whole = largest.iter().all(Option::is_some) && self.overstepped(&largest).is_none();
-            match (found, self.divide(&open, &largest)) {
-                (Ok((factor, node)), _) if whole => {
-                    best = Some(Weakest {
-                        factor,
-                        node,
-                        combination: self.combination(&largest),
-                        solves: 0,
-                    });
+            match found {
+                Ok((least, what)) if whole => {
+                    best = Some((least, self.combination(&largest), what));
+                    continue;
                 }
-                (Ok(_) | Err(NetworkError::CurrentLoadsCollapse { .. }), Some(parts)) => {
-                    todo.extend(parts);
+                Err(error) if whole && of_the_network(&error) => {
+                    return Ok((self.combination(&largest), Err(error)));
                 }
-                (Err(error), _) => return Err(error.into()),
-                (Ok(_), None) => unreachable!("one combination is as large as itself"),
+                Err(error) if !of_the_network(&error) => return Err(error.into()),
+                Ok(_) | Err(_) => {}
             }
+            // What is not whole has at least two combinations left.
+            todo.extend(self.divide(&open, &largest).into_iter().flatten());
         }
-        let solves = self.solves;
-        best.map(|weakest| Weakest { solves, ..weakest })
+        best.map(|(_, combination, what)| (combination, Ok(what)))
             .ok_or(WorstError::NoCombination)
     }
 
@@ -354,6 +389,17 @@ enum Left {
     Less,
     /// As much as before.
     All,
+}
+
+/// Whether these loads are too many for this network, as against what no loads could mend.
+fn of_the_network(error: &NetworkError) -> bool {
+    matches!(
+        error,
+        NetworkError::CannotCarry { .. }
+            | NetworkError::CurrentLoadsCollapse { .. }
+            | NetworkError::BelowMinimum { .. }
+            | NetworkError::OverCurrent { .. }
+    )
 }
 
 fn size(way: &[LoadKind]) -> Size {

@@ -1,8 +1,8 @@
 //! The worst combination against every combination, each solved on its own.
 
 use power::{
-    AtMost, Choice, Choices, Combination, Load, LoadKind, Network, NetworkError, Solution, Solver,
-    WorstError, collapse_factor, solve,
+    AtMost, Choice, Choices, Combination, Limits, Load, LoadKind, Network, NetworkError, Solution,
+    Solver, WorstError, collapse_factor, reserve, solve,
 };
 use proptest::prelude::*;
 
@@ -232,6 +232,19 @@ proptest! {
     }
 
     #[test]
+    fn verif_least_reserve_is_that_of_every_combination(
+        network in network(9, 1),
+        drawn in prop::collection::vec(choice(false), 1..5),
+        groups in prop::collection::vec(group(), 1..3),
+        scale_w in 1.0..1000.0_f64,
+        place in any::<prop::sample::Index>(),
+        minimum_v in 0.0..300.0_f64,
+    ) {
+        let node = place.index(network.nodes);
+        check_reserve(&network, &choices(&network, &drawn, &groups, scale_w), node, minimum_v)?;
+    }
+
+    #[test]
     fn verif_worst_with_lock_outs_is_that_of_every_combination(
         network in network(9, 1),
         drawn in prop::collection::vec(choice(true), 1..9),
@@ -240,6 +253,51 @@ proptest! {
     ) {
         check(&network, &choices(&network, &drawn, &groups, scale_w))?;
     }
+}
+
+/// The least reserve against that of every combination; a combination that breaks a limit by itself has less than any.
+fn check_reserve(
+    network: &Network,
+    choices: &Choices,
+    node: usize,
+    minimum_v: f64,
+) -> Result<(), TestCaseError> {
+    let Ok(solver) = Solver::new(network) else {
+        return Ok(());
+    };
+    let limits = Limits {
+        minimum_v: vec![minimum_v; network.nodes],
+        rated_a: vec![None; network.spans.len()],
+    };
+    let mut least_w = f64::INFINITY;
+    let allowed = every(choices, false);
+    for combination in &allowed {
+        least_w = match reserve(&with(network, choices, combination), node, &limits) {
+            Ok(found) => least_w.min(found.power_w),
+            Err(NetworkError::CannotCarry { .. } | NetworkError::BelowMinimum { .. }) => {
+                f64::NEG_INFINITY
+            }
+            Err(other) => return Err(TestCaseError::fail(other.to_string())),
+        };
+    }
+    let found = solver.least_reserve(choices, node, &limits, MOST_SOLVES, &mut solver.scratch());
+    if allowed.is_empty() {
+        prop_assert_eq!(found.unwrap_err(), WorstError::NoCombination);
+        return Ok(());
+    }
+    let found = found.unwrap();
+    prop_assert!(allowed.contains(&found.combination));
+    match found.reserve {
+        Ok(r) if r.power_w.is_infinite() => prop_assert_eq!(r.power_w, least_w),
+        Ok(r) => prop_assert!(
+            (r.power_w - least_w).abs() < 1e-7 * (1.0 + least_w),
+            "{:?} {}",
+            r,
+            least_w
+        ),
+        Err(_) => prop_assert_eq!(least_w, f64::NEG_INFINITY),
+    }
+    Ok(())
 }
 
 /// Two loads at the end of 48 V over 20 ohm, 13.5 W or 27 W each, of which only one may take the larger: 27 W and 13.5 W together
