@@ -340,3 +340,73 @@ impl Search<'_> {
         self.loads.iter().copied().chain([extra])
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::{Branch, Source};
+
+    /// The slopes at an operating point are those of the operating points beside it, on a mesh with two sources and a
+    /// load at every node.
+    #[test]
+    fn verif_slopes_are_differences() {
+        let span = |a, b, resistance_ohm| Branch {
+            a,
+            b,
+            resistance_ohm,
+        };
+        let source = |node, voltage_v| Source {
+            node,
+            voltage_v,
+            resistance_ohm: 0.4,
+            current_limit_a: None,
+        };
+        let network = Network {
+            nodes: 4,
+            spans: vec![
+                span(0, 1, 3.0),
+                span(1, 2, 5.0),
+                span(2, 3, 2.0),
+                span(3, 0, 4.0),
+            ],
+            sources: vec![source(0, 60.0), source(2, 57.0)],
+            loads: (0..4)
+                .map(|node| Load {
+                    node,
+                    kind: LoadKind::Power {
+                        power_w: 10.0 + 7.0 * node as f64,
+                    },
+                })
+                .collect(),
+        };
+        let solver = Solver::new(&network).unwrap();
+        let mut scratch = solver.scratch();
+        let limits = Limits {
+            minimum_v: vec![0.0; 4],
+            rated_a: vec![None; 4],
+        };
+        for node in 0..4 {
+            let search = Search {
+                solver: &solver,
+                loads: &network.loads,
+                node,
+                place: solver.topology.joined[node],
+                limits: &limits,
+            };
+            let mut at = |extra_w: f64| {
+                search.first(&mut scratch).unwrap();
+                search.operating(extra_w, &mut scratch).unwrap()
+            };
+            let (below, here, above) = (at(29.99), at(30.0), at(30.01));
+            let slopes_v_w = here.slopes_v_w.unwrap();
+            for (i, slope_v_w) in slopes_v_w.into_iter().enumerate() {
+                let difference_v_w = (above.voltages_v[i] - below.voltages_v[i]) / 0.02;
+                assert!(slope_v_w < 0.0);
+                assert!(
+                    (slope_v_w / difference_v_w - 1.0).abs() < 1e-6,
+                    "{node} {i}: {slope_v_w} {difference_v_w}"
+                );
+            }
+        }
+    }
+}

@@ -35,6 +35,19 @@ fn verif_a_lock_out_just_below_the_source_still_opens() {
         );
         assert!(matches!(report.outcome, Outcome::Started { .. }));
     }
+    // Nearer than voltages are good to, the instant is nobody's; that it opens is not.
+    for below_v in [1e-9, 1e-10] {
+        line.modules[0].input = Input::LockOut {
+            on_v: 48.0 - below_v,
+            off_v: 26.0,
+        };
+        let report = start_up(&line, &Settings::following(5.0)).unwrap();
+        assert!(
+            matches!(report.outcome, Outcome::Started { .. }),
+            "{below_v}: {:?}",
+            report.outcome
+        );
+    }
     line.modules[0].input = Input::LockOut {
         on_v: 48.001,
         off_v: 26.0,
