@@ -6,6 +6,7 @@
 )]
 
 mod assumed;
+mod batteries;
 mod cautions;
 mod electric;
 mod energy;
@@ -13,6 +14,7 @@ mod limits;
 mod mistakes;
 mod paid;
 mod rehearsed;
+mod sky;
 mod start;
 mod support;
 mod talk;
