@@ -17,7 +17,7 @@ mod calendar;
 pub mod conductor;
 mod converter;
 mod elimination;
-mod fault;
+pub mod fault;
 pub mod heating;
 mod hot;
 mod network;

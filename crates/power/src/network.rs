@@ -140,6 +140,20 @@ pub enum NetworkError {
         /// How many nodes there are.
         nodes: usize,
     },
+    /// A span that does not exist.
+    #[error("there is no span {span}: they are numbered from 0 and there are {spans}")]
+    NoSuchSpan {
+        /// The span asked for.
+        span: usize,
+        /// How many there are.
+        spans: usize,
+    },
+    /// There is no operating point with a leak.
+    #[error("with a leak of {resistance_ohm} ohm the line has no operating point")]
+    LeakNotCarried {
+        /// The leak, ohm.
+        resistance_ohm: f64,
+    },
     /// A number is out of its range.
     #[error("{part}: {quantity} is {value}, must be {wanted}")]
     BadValue {

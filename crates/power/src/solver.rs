@@ -226,6 +226,12 @@ impl Solver {
 
     /// Puts the voltages without any constant-power load into the scratch.
     pub(crate) fn start_without_power(&self, scratch: &mut Scratch) -> Result<(), NetworkError> {
+        self.free_voltages(scratch);
+        self.check_current_loads(scratch)
+    }
+
+    /// As [`Solver::start_without_power`], whatever the constant currents make of the voltages.
+    pub(crate) fn free_voltages(&self, scratch: &mut Scratch) {
         let w = scratch;
         let elimination = &self.topology.elimination;
         for &(node, voltage_v) in &self.held_v {
@@ -237,7 +243,39 @@ impl Solver {
             .factor(&mut w.s, &self.held, &mut w.factor)
             .expect("every node has a path of conductances to a source");
         elimination.solve(&w.factor, &self.held, &mut w.r, &mut w.voltage_v);
-        self.check_current_loads(w)
+    }
+
+    /// This network with some sources at their current limits and, where `short` names a node, that node at zero volts.
+    /// Every source at its limit must reach the short.
+    pub(crate) fn with_short(&self, short: Option<usize>, at_limit: &[bool]) -> Self {
+        let nodes = self.topology.joined_nodes();
+        let mut faulted = Self {
+            held: vec![false; nodes],
+            held_v: Vec::new(),
+            source_s: vec![0.0; nodes],
+            source_a: vec![0.0; nodes],
+            ..self.clone()
+        };
+        for (i, source) in self.network.sources.iter().enumerate() {
+            let node = self.topology.joined[source.node];
+            match source.current_limit_a {
+                Some(limit_a) if at_limit[i] => faulted.source_a[node] += limit_a,
+                _ if source.resistance_ohm == 0.0 => {
+                    faulted.held[node] = true;
+                    faulted.held_v.push((node, source.voltage_v));
+                }
+                _ => {
+                    faulted.source_s[node] += 1.0 / source.resistance_ohm;
+                    faulted.source_a[node] += source.voltage_v / source.resistance_ohm;
+                }
+            }
+        }
+        if let Some(short) = short {
+            let joined = self.topology.joined[short];
+            faulted.held[joined] = true;
+            faulted.held_v.push((joined, 0.0));
+        }
+        faulted
     }
 
     pub(crate) fn check_current_loads(&self, scratch: &Scratch) -> Result<(), NetworkError> {
@@ -304,6 +342,33 @@ impl Solver {
 
     /// Currents, losses and leftovers at the voltages in the scratch.
     fn report(&self, loads: &[Load], iterations: u32, scratch: &mut Scratch) -> Solution {
+        let at_limit = vec![false; self.network.sources.len()];
+        let flows = self.flows(loads, None, &at_limit, scratch);
+        let joined = &self.topology.joined;
+        let limited = over_limit(&self.network.sources, &flows.source_currents_a);
+        let backfed = (0..flows.source_currents_a.len())
+            .filter(|&i| flows.source_currents_a[i] < 0.0)
+            .collect();
+        Solution {
+            voltages_v: joined.iter().map(|&j| scratch.voltage_v[j]).collect(),
+            branch_currents_a: flows.branch_currents_a,
+            source_currents_a: flows.source_currents_a,
+            span_loss_w: flows.span_loss_w,
+            iterations,
+            residual_a: flows.residual_a,
+            limited,
+            backfed,
+        }
+    }
+
+    /// Currents at the voltages in the scratch, with some sources at their limits and a node shorted.
+    pub(crate) fn flows(
+        &self,
+        loads: &[Load],
+        short: Option<usize>,
+        at_limit: &[bool],
+        scratch: &mut Scratch,
+    ) -> Flows {
         let joined = &self.topology.joined;
         let voltage = |node: usize| scratch.voltage_v[joined[node]];
         let leftover_a = &mut scratch.leftover_a;
@@ -329,11 +394,24 @@ impl Solver {
         }
         let mut source_currents_a = vec![0.0; self.network.sources.len()];
         for (i, source) in self.network.sources.iter().enumerate() {
-            if source.resistance_ohm > 0.0 {
-                let current_a = (source.voltage_v - voltage(source.node)) / source.resistance_ohm;
-                source_currents_a[i] = current_a;
-                leftover_a[source.node] += current_a;
-            }
+            let current_a = match source.current_limit_a {
+                Some(limit_a) if at_limit[i] => limit_a,
+                _ if source.resistance_ohm > 0.0 => {
+                    (source.voltage_v - voltage(source.node)) / source.resistance_ohm
+                }
+                _ => continue,
+            };
+            source_currents_a[i] = current_a;
+            leftover_a[source.node] += current_a;
+        }
+        let mut short_a = 0.0;
+        if let Some(short) = short {
+            // What is left over in all nodes joined to the short flows into it.
+            short_a = (0..joined.len())
+                .filter(|&node| joined[node] == joined[short])
+                .map(|node| leftover_a[node])
+                .sum();
+            leftover_a[short] -= short_a;
         }
         for joint in &self.topology.joints {
             let into_child_a = -leftover_a[joint.child];
@@ -347,28 +425,30 @@ impl Solver {
             };
         }
         for (i, source) in self.network.sources.iter().enumerate() {
-            if source.resistance_ohm == 0.0 {
+            if source.resistance_ohm == 0.0 && !at_limit[i] {
                 source_currents_a[i] = -leftover_a[source.node];
                 leftover_a[source.node] = 0.0;
             }
         }
         let residual_a = leftover_a.iter().fold(0.0_f64, |most, a| most.max(a.abs()));
-        let voltages_v = (0..self.network.nodes).map(voltage).collect();
-        let limited = over_limit(&self.network.sources, &source_currents_a);
-        let backfed = (0..source_currents_a.len())
-            .filter(|&i| source_currents_a[i] < 0.0)
-            .collect();
-        Solution {
-            voltages_v,
+        Flows {
             branch_currents_a,
             source_currents_a,
+            short_a,
             span_loss_w,
-            iterations,
             residual_a,
-            limited,
-            backfed,
         }
     }
+}
+
+/// Currents of a network at some voltages.
+pub(crate) struct Flows {
+    pub(crate) branch_currents_a: Vec<f64>,
+    pub(crate) source_currents_a: Vec<f64>,
+    /// Into the short.
+    pub(crate) short_a: f64,
+    pub(crate) span_loss_w: f64,
+    pub(crate) residual_a: f64,
 }
 
 fn over_limit(sources: &[Source], currents_a: &[f64]) -> Vec<usize> {

@@ -7,6 +7,7 @@ use proptest::test_runner::Config;
 mod conductors;
 mod converters;
 mod copper;
+mod faults;
 mod heating;
 mod networks;
 mod properties;

@@ -1,0 +1,129 @@
+//! Which resistance a poor contact may have before the line feels it.
+//!
+//! The extra resistance of one span is doubled from a milliohm until a limit is broken, then halved in. On a tree with
+//! constant powers every voltage falls as it grows, so this is the first break; on a mesh, or with resistors, it is the
+//! first that a doubling meets.
+
+use crate::network::{Network, NetworkError};
+use crate::reserve::{Binding, Limits};
+use crate::solver::{check_given_node, solve};
+
+const FIRST_OHM: f64 = 1e-3;
+const MOST_DOUBLINGS: u32 = 50;
+const HALVINGS: u32 = 50;
+
+/// What a line bears of something that only worsens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Borne {
+    /// The resistance at which the first limit is broken, ohm. Of a contact the least that is not borne, infinite where all
+    /// is; of a leak the largest that is not borne, zero where all is.
+    pub resistance_ohm: f64,
+    /// What gives way first; `None` exactly where all is borne.
+    pub binds: Option<Binding>,
+}
+
+/// The extra resistance of `span` at which the first limit is broken, and which. Zero where one is broken already.
+///
+/// Errors: as [`crate::solve`], but for what it says of loads that cannot be carried; lists of another length;
+/// [`NetworkError::NoSuchSpan`] for a span that does not exist.
+/// Source: definition, see the head of this module.
+pub fn contact_borne(
+    network: &Network,
+    span: usize,
+    limits: &Limits,
+) -> Result<Borne, NetworkError> {
+    if span >= network.spans.len() {
+        return Err(NetworkError::NoSuchSpan {
+            span,
+            spans: network.spans.len(),
+        });
+    }
+    let mut poor = network.clone();
+    let own_ohm = network.spans[span].resistance_ohm;
+    let (resistance_ohm, binds) = first_break(FIRST_OHM, |extra_ohm| {
+        poor.spans[span].resistance_ohm = own_ohm + extra_ohm;
+        broken(&poor, limits)
+    })?;
+    Ok(Borne {
+        resistance_ohm,
+        binds,
+    })
+}
+
+/// The least `x` that breaks, and what breaks; zero when nothing is needed, infinite when nothing breaks.
+pub(super) fn first_break(
+    first: f64,
+    mut breaks: impl FnMut(f64) -> Result<Option<Binding>, NetworkError>,
+) -> Result<(f64, Option<Binding>), NetworkError> {
+    if let Some(binds) = breaks(0.0)? {
+        return Ok((0.0, Some(binds)));
+    }
+    let (mut low, mut high) = (0.0, first);
+    let mut binds = None;
+    for _ in 0..MOST_DOUBLINGS {
+        binds = breaks(high)?;
+        if binds.is_some() {
+            break;
+        }
+        low = high;
+        high *= 2.0;
+    }
+    if binds.is_none() {
+        return Ok((f64::INFINITY, None));
+    }
+    for _ in 0..HALVINGS {
+        let middle = 0.5 * (low + high);
+        match breaks(middle)? {
+            None => low = middle,
+            some => (high, binds) = (middle, some),
+        }
+    }
+    Ok((high, binds))
+}
+
+/// What a network breaks most: no operating point, a voltage, a source, a span; in this order.
+pub(super) fn broken(network: &Network, limits: &Limits) -> Result<Option<Binding>, NetworkError> {
+    let solution = match solve(network) {
+        Ok(solution) => solution,
+        Err(NetworkError::CannotCarry { .. } | NetworkError::CurrentLoadsCollapse { .. }) => {
+            return Ok(Some(Binding::Collapse));
+        }
+        Err(other) => return Err(other),
+    };
+    let lengths = [
+        ("minimum_v", limits.minimum_v.len(), network.nodes),
+        ("rated_a", limits.rated_a.len(), network.spans.len()),
+    ];
+    for (quantity, given, wanted) in lengths {
+        if given != wanted {
+            return Err(NetworkError::WrongLength {
+                quantity,
+                given,
+                wanted,
+            });
+        }
+    }
+    let short_v = |i: usize| limits.minimum_v[i] - solution.voltages_v[i];
+    let lowest = (0..network.nodes)
+        .filter(|&i| short_v(i) > 0.0)
+        .max_by(|&a, &b| short_v(a).total_cmp(&short_v(b)).then(b.cmp(&a)));
+    if let Some(node) = lowest {
+        return Ok(Some(Binding::Voltage { node }));
+    }
+    if let Some(&source) = solution.limited.first() {
+        return Ok(Some(Binding::Source { source }));
+    }
+    let over = |span: &usize| {
+        limits.rated_a[*span]
+            .is_some_and(|rated_a| solution.branch_currents_a[*span].abs() > rated_a)
+    };
+    Ok((0..network.spans.len())
+        .find(over)
+        .map(|span| Binding::Span { span }))
+}
+
+pub(super) fn check_nodes(network: &Network, nodes: [usize; 2]) -> Result<(), NetworkError> {
+    nodes
+        .into_iter()
+        .try_for_each(|node| check_given_node(node, network.nodes))
+}
