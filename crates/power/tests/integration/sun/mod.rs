@@ -3,6 +3,7 @@
 mod days;
 mod declinations;
 mod hours;
+mod land;
 mod planes;
 mod position;
 mod properties;

@@ -4,6 +4,7 @@ mod battery;
 mod capacitor;
 mod claims;
 mod files;
+mod generated;
 mod primary;
 mod properties;
 mod recipe;

@@ -324,3 +324,64 @@ fn val_outage_moves_with_one_percent() {
     }
     assert_eq!(hours_off(1.0, 1.0, 1.0, 3000.0), 60);
 }
+
+/// Daily clearness of the file: its mean, its spread with and without the months', and the correlation with the next day.
+#[test]
+fn val_daily_clearness_of_the_file() {
+    let Some(hours) = sand_point_hours("daily clearness of the file") else {
+        return;
+    };
+    let theirs = &document("pvlib-year-recipe.json")["daily_clearness"];
+    let number = |name: &str| theirs[name].as_f64().unwrap();
+    let sun = sand_point_sun();
+    let clearness: Vec<f64> = hours
+        .chunks(24)
+        .zip(sun.days())
+        .map(|(hours, day)| {
+            let global = hours.iter().map(|hour| hour.components.global_w_m2);
+            global.sum::<f64>() / day.extraterrestrial_wh_m2
+        })
+        .collect();
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+    let spread = |values: &[f64]| {
+        let mean = mean(values);
+        let squares: Vec<f64> = values.iter().map(|k| (k - mean).powi(2)).collect();
+        (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
+    };
+    let mut of_months = vec![Vec::new(); 12];
+    for (k, day) in clearness.iter().zip(sun.days()) {
+        of_months[day.month].push(*k);
+    }
+    let about: Vec<f64> = clearness
+        .iter()
+        .zip(sun.days())
+        .map(|(k, day)| k - mean(&of_months[day.month]))
+        .collect();
+    let pairs: Vec<f64> = about.windows(2).map(|pair| pair[0] * pair[1]).collect();
+    // Each day in closed form against the sun's path: 0.1 %.
+    within(mean(&clearness), number("mean"), 4e-4);
+    within(spread(&clearness), number("spread"), 4e-4);
+    within(spread(&about), number("spread_about_months"), 4e-4);
+    let next_day = mean(&pairs) / spread(&about).powi(2);
+    within(next_day, number("next_day_about_months"), 2e-3);
+    // One day stands at 0.2001.
+    let dull = clearness.iter().filter(|&&k| k < 0.2).count() as f64;
+    within(dull, number("days_below_0_2"), 1.0);
+}
+
+/// 5 W, and 30 W more for two minutes of each hour: 6 W on average and 144 Wh a day. Red: the peak of 35 W, which the
+/// network has to carry, taken for the load of the year.
+#[test]
+fn verif_load_of_two_minutes_an_hour() {
+    let load = plain_load();
+    within(load.base_w().unwrap(), 6.0, 1e-12);
+    let day_wh: f64 = load.hourly_wh().unwrap()[..24].iter().sum();
+    within(day_wh, 144.0, 1e-9);
+    let peak_w = load
+        .states
+        .iter()
+        .map(|state| state.power_w)
+        .fold(0.0, f64::max);
+    assert_eq!(peak_w, 35.0);
+    assert!(24.0 * peak_w > 5.0 * day_wh);
+}
