@@ -17,17 +17,25 @@ use crate::start_words::{Names, listed, seconds};
 /// Factors on the waits between modules, tried in turn until the line starts with new and with aged contacts.
 const STRETCHES: [f64; 4] = [1.0, 1.5, 2.0, 4.0];
 
+/// A lock-out that is proposed opens at this share of the supply's voltage: high enough that the capacitors are full, low enough
+/// for what the line loses. A choice of ours.
+const OPENS_AT: f64 = 0.8;
+
 /// A start in which no module falls out has two switchings of each module, and a few of a supply for each of them. One with more
 /// is no start of this kind.
 const SWITCHINGS_EACH: usize = 8;
 
 /// Both states of the contacts.
+#[derive(Clone)]
 struct Both {
     inputs: [StartInput; 2],
     settings: Settings,
 }
 
-/// Which delays start the line, in a sentence, or why none do.
+/// Delays of each module with which the line starts, s, and when the last has then booted, s.
+type Delays = (Vec<f64>, f64);
+
+/// Which delays start the line, in a sentence, or which lock-outs with which delays, or why none do.
 pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
     let inputs = [ready(line, Contacts::New)?, ready(line, Contacts::Aged)?];
     let longest_s = inputs
@@ -45,41 +53,25 @@ pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
     if !both.inputs[0].unfed.is_empty() {
         return Ok("no order of starting helps a module without a conductor".to_owned());
     }
-    let mut found = Vec::new();
-    for (input, contacts) in both.inputs.iter().zip(["new", "aged"]) {
-        let names = Names { line, input };
-        match staged_start(&input.line, &both.settings).map_err(|e| named(line, input, e))? {
-            Staged::NotNeeded { .. } => found.push((Vec::new(), Vec::new())),
-            Staged::InOrder {
-                order,
-                not_before_s,
-                ..
-            } => {
-                let waits_s = waits_s(&order, &not_before_s);
-                found.push((order, waits_s));
-            }
-            Staged::Fails { why, .. } => {
-                return Ok(format!(
-                    "no order of starting helps with {contacts} contacts: {}{}",
-                    none(&names, &why)?,
-                    bare(&names)
-                ));
-            }
+    let why = match both.search(line)? {
+        Ok((delays_s, ready_s)) => {
+            return Ok(told(delays(line, &both.inputs[0], &delays_s), ready_s));
         }
+        Err(why) => why,
+    };
+    let (locked, lock_outs) = both.with_lock_outs(line);
+    let names = Names {
+        line,
+        input: &both.inputs[0],
+    };
+    if !lock_outs.is_empty()
+        && let Ok((delays_s, ready_s)) = locked.search(line)?
+    {
+        let mut each = lock_outs;
+        each.extend(delays(line, &locked.inputs[0], &delays_s));
+        return Ok(format!("{why}{}; {}", bare(&names), told(each, ready_s)));
     }
-    // An order of the aged contacts first: there the line carries least.
-    for (order, waits_s) in found.iter().rev() {
-        if let Some((delays_s, ready_s)) = both.delays(line, order, waits_s)? {
-            return Ok(told(line, &both.inputs[0], &delays_s, ready_s));
-        }
-    }
-    Ok(format!(
-        "with new and with aged contacts an order of starting exists, but none was found that starts the line with both{}",
-        bare(&Names {
-            line,
-            input: &both.inputs[0]
-        })
-    ))
+    Ok(format!("{why}{}", bare(&names)))
 }
 
 /// The wait of each module of an order after the one before it; of the first, after the supplies.
@@ -96,6 +88,77 @@ fn waits_s(order: &[usize], not_before_s: &[f64]) -> Vec<f64> {
 }
 
 impl Both {
+    /// Delays with which the line starts in both states, or why there are none.
+    fn search(&self, line: &Line) -> Result<Result<Delays, String>, StartError> {
+        let mut found = Vec::new();
+        for (input, contacts) in self.inputs.iter().zip(["new", "aged"]) {
+            let names = Names { line, input };
+            match staged_start(&input.line, &self.settings).map_err(|e| named(line, input, e))? {
+                Staged::NotNeeded { .. } => found.push((Vec::new(), Vec::new())),
+                Staged::InOrder {
+                    order,
+                    not_before_s,
+                    ..
+                } => {
+                    let waits_s = waits_s(&order, &not_before_s);
+                    found.push((order, waits_s));
+                }
+                Staged::Fails { why, .. } => {
+                    return Ok(Err(format!(
+                        "no order of starting helps with {contacts} contacts: {}",
+                        none(&names, &why)
+                    )));
+                }
+            }
+        }
+        // An order of the aged contacts first: there the line carries least.
+        for (order, waits_s) in found.iter().rev() {
+            if let Some(delays) = self.delays(line, order, waits_s)? {
+                return Ok(Ok(delays));
+            }
+        }
+        Ok(Err(
+            "an order of starting exists with new contacts and one with aged, but none was found that starts the line with both"
+                .to_owned(),
+        ))
+    }
+
+    /// The same with a lock-out for each module that has none, and what to write for that. It opens at a share of the lowest
+    /// supply's voltage and closes at the lowest voltage of the input; a module for which that cannot be stays as it is.
+    fn with_lock_outs(&self, line: &Line) -> (Both, Vec<String>) {
+        let mut locked = self.clone();
+        let lowest_v = line
+            .supplies
+            .iter()
+            .map(|s| s.voltage_v.si)
+            .fold(f64::INFINITY, f64::min);
+        let on_v = (OPENS_AT * lowest_v).floor();
+        let mut each = Vec::new();
+        for (i, ix) in self.inputs[0].modules.iter().enumerate() {
+            let highest_v = line.modules[ix.0]
+                .input
+                .as_ref()
+                .map_or(f64::NEG_INFINITY, |input| input.maximum_v.si);
+            let Input::Bare { minimum_v } = self.inputs[0].line.modules[i].input else {
+                continue;
+            };
+            if on_v <= minimum_v || on_v >= highest_v {
+                continue;
+            }
+            for input in &mut locked.inputs {
+                input.line.modules[i].input = Input::LockOut {
+                    on_v,
+                    off_v: minimum_v,
+                };
+            }
+            each.push(format!(
+                "{} `lock_out = {{ on = \"{on_v} V\", off = \"{minimum_v} V\" }}` in its input",
+                line.module_path(*ix)
+            ));
+        }
+        (locked, each)
+    }
+
     /// Written delays in this order with which the line starts in both states, for as few modules as go, and when the last
     /// module has then booted.
     fn delays(
@@ -103,7 +166,7 @@ impl Both {
         line: &Line,
         order: &[usize],
         waits_s: &[f64],
-    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+    ) -> Result<Option<Delays>, StartError> {
         let modules = self.inputs[0].line.modules.len();
         let mut found = None;
         for stretch in STRETCHES {
@@ -163,7 +226,7 @@ impl Both {
         delays_s: &[f64],
         modules: &[usize],
         delay_s: f64,
-    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+    ) -> Result<Option<Delays>, StartError> {
         let mut delays_s = delays_s.to_vec();
         for &module in modules {
             delays_s[module] = delay_s;
@@ -173,11 +236,7 @@ impl Both {
 
     /// The delays and when the last module has booted, if the line starts with them in both states and no module falls out on
     /// the way.
-    fn starts(
-        &self,
-        line: &Line,
-        delays_s: Vec<f64>,
-    ) -> Result<Option<(Vec<f64>, f64)>, StartError> {
+    fn starts(&self, line: &Line, delays_s: Vec<f64>) -> Result<Option<Delays>, StartError> {
         let mut ready_s = 0.0_f64;
         for input in &self.inputs {
             let mut core = input.line.clone();
@@ -227,16 +286,20 @@ fn round_up_s(s: f64) -> f64 {
     (s * in_one).ceil() / in_one
 }
 
-fn told(line: &Line, input: &StartInput, delays_s: &[f64], ready_s: f64) -> String {
+/// What to write for these delays, the first first.
+fn delays(line: &Line, input: &StartInput, delays_s: &[f64]) -> Vec<String> {
     let mut modules: Vec<usize> = (0..delays_s.len())
         .filter(|&i| delays_s[i] != input.line.modules[i].not_before_s)
         .collect();
     modules.sort_by(|&a, &b| delays_s[a].total_cmp(&delays_s[b]).then(a.cmp(&b)));
     let names = Names { line, input };
-    let each: Vec<String> = modules
+    modules
         .iter()
         .map(|&i| format!("{} `wakes_after = \"{} s\"`", names.module(i), delays_s[i]))
-        .collect();
+        .collect()
+}
+
+fn told(each: Vec<String>, ready_s: f64) -> String {
     format!(
         "give {}: the line then starts with new and with aged contacts, and the last module has booted after {}",
         listed(&each),
@@ -245,8 +308,8 @@ fn told(line: &Line, input: &StartInput, delays_s: &[f64], ready_s: f64) -> Stri
 }
 
 /// Why there is no order.
-fn none(names: &Names<'_>, why: &NoOrder) -> Result<String, StartError> {
-    Ok(match why {
+fn none(names: &Names<'_>, why: &NoOrder) -> String {
+    match why {
         NoOrder::Running { carries } => not_carried(names, carries),
         NoOrder::WithoutLockOut { outcome } => format!(
             "the modules without lock-out do not start by themselves ({})",
@@ -257,7 +320,7 @@ fn none(names: &Names<'_>, why: &NoOrder) -> Result<String, StartError> {
             "of the many orders one was tried, nearest and hungriest first, and {}",
             ends(names, stop)
         ),
-    })
+    }
 }
 
 fn not_carried(names: &Names<'_>, carries: &AtOnce) -> String {

@@ -5,7 +5,7 @@ use plan::{Line, Q};
 use crate::input::Contacts;
 use crate::start::{Followed, StartError, follow, patience_s, ready};
 use crate::start_remedy::remedy;
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// A start closer to its limit than this is marginal, s.
 const NARROW_S: f64 = 1.0;
@@ -40,7 +40,18 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
                 Err(error) => why = format!("{why}; what would start it is not known: {error}"),
             }
         }
-        verdicts.push(judged(start, why, at_most_s));
+        let mut verdict = judged(start, why, at_most_s);
+        if let Verdict::Known(known) = &mut verdict
+            && known.ruling == Ruling::Met
+            && start.report.modules.iter().any(|m| !m.off_s.is_empty())
+        {
+            known.ruling = Ruling::Marginal;
+            known.why = format!(
+                "{}; marginal, as a start in which modules fall out rests on their small differences",
+                known.why
+            );
+        }
+        verdicts.push(verdict);
     }
     verdicts
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assess::input::Contacts;
+use assess::input::{Conditions, Contacts, electric};
 use assess::{Check, Ruling, Shelf, Word, check, start};
 use plan::Reading;
 
@@ -94,7 +94,7 @@ fn verif_a_start_that_takes_too_long_is_broken() {
 }
 
 /// A converter that draws 25 W from 8 V on is the resistor `64/25` ohm below it: behind a limit of 0.9 A it stays at
-/// 0.9 A x 2.56 ohm = 2.304 V, although it would run at 0.764 A. With a lock-out at 36 V it starts.
+/// 0.9 A x 2.56 ohm = 2.304 V, although it would run at 0.764 A. With a lock-out that opens at 38 V it starts.
 #[test]
 fn val_a_module_without_lock_out_latches_low() {
     let input = "minimum = \"8 V\", maximum = \"72 V\", capacitance = \"1470 uF\"";
@@ -119,7 +119,14 @@ fn val_a_module_without_lock_out_latches_low() {
         "{}",
         far.why
     );
-    let cured = format!("{input}, lock_out = {{ on = \"36 V\", off = \"20 V\" }}");
+    // What is proposed is what helps.
+    let cure = "lock_out = { on = \"38 V\", off = \"8 V\" }";
+    assert!(
+        far.why.contains(&format!("give module.far `{cure}`")),
+        "{}",
+        far.why
+    );
+    let cured = format!("{input}, {cure}");
     let check = judged(&one(&cured, boot, "working = \"25 W\"", limit));
     assert_eq!(requirement(&check, "start").word(), Word::Met);
 }
@@ -320,6 +327,24 @@ fn verif_the_delays_that_are_told_start_the_line() {
     assert!(falls(&both[..1]) && falls(&both[1..]) && falls(&[]));
 }
 
+/// Beside the deadlock: with twice the current the line comes up, but only after modules have fallen out.
+#[test]
+fn verif_a_start_with_falls_on_the_way_is_marginal() {
+    let told = plan_with(
+        "cold-wake",
+        &[("current_limit = \"0.6 A\"", "current_limit = \"1.2 A\"")],
+    );
+    let verdict = known(&told, "start");
+    assert_eq!(verdict.ruling, Ruling::Marginal);
+    assert!(
+        verdict
+            .why
+            .contains("on the way there fell out: module.outer"),
+        "{}",
+        verdict.why
+    );
+}
+
 #[test]
 fn verif_where_no_order_helps_it_is_told_how_far_the_longest_comes() {
     let told = plan_with(
@@ -354,4 +379,50 @@ fn verif_the_voltage_that_is_told_carries_the_load() {
             "{to}"
         );
     }
+}
+
+/// Once a start has come to rest, each module has the voltage that the network at rest gives it: another route, without time.
+#[test]
+fn verif_a_start_ends_where_the_network_rests() {
+    for name in ["harrow-sound", "pile-watch"] {
+        let path = example(name);
+        let folder = path.parent().unwrap().to_path_buf();
+        let reading = plan::read(Path::new("plan.toml"), &|p| std::fs::read(folder.join(p)));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        let line = reading.line.unwrap();
+        for contacts in [Contacts::New, Contacts::Aged] {
+            let seen = start(&line, contacts, None).unwrap();
+            assert_eq!(seen.outcome, "started");
+            let rest = electric(&line)
+                .unwrap()
+                .input(&line, &Conditions::usual(&line, contacts))
+                .unwrap();
+            let solution = power::solve(&rest.network).unwrap();
+            for (m, inlet) in line.modules.iter().zip(&rest.inlets) {
+                let path = format!("module.{}", m.id);
+                let Some(module) = seen.modules.iter().find(|s| s.path == path) else {
+                    assert!(m.input.is_none());
+                    continue;
+                };
+                close(module.end_v, solution.voltages_v[inlet.unwrap()], 1e-6);
+            }
+            close(seen.supplies[0].end_a, solution.source_currents_a[0], 1e-6);
+        }
+    }
+}
+
+/// Without a limit the first instant is a short circuit: 48 V over 20 ohm.
+#[test]
+fn val_without_a_limit_the_inrush_is_that_of_a_short_circuit() {
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = { on = \"43.2 V\", off = \"30 V\" }",
+        "boot = { time = \"1 s\", power = \"5 W\" }",
+        "working = \"4 W\"",
+        "current_limit = \"5 A\"",
+    );
+    let seen = start(reading.line.as_ref().unwrap(), Contacts::New, None).unwrap();
+    close(seen.supplies[0].peak_a, SUPPLY_V / LOOP_OHM, 1e-9);
+    close(seen.supplies[0].inrush_a, SUPPLY_V / LOOP_OHM, 1e-9);
+    close(seen.supplies[0].peak_at_s, 0.0, 0.0);
+    assert_eq!(seen.supplies[0].left_limit_s, None);
 }

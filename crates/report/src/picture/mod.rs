@@ -25,6 +25,7 @@ mod shapes;
 mod sizes;
 mod spectrogram;
 mod start;
+mod start_panel;
 mod stream;
 mod strip;
 mod ticks;

@@ -5,11 +5,12 @@
 
 use assess::{Start, StartModule};
 
-use super::canvas::{Align, Area, checked_size};
-use super::colour::{GRID_LINE, INK, NO_DATA, QUIET_INK, Rgb};
+use super::canvas::{Align, Area, checked_size, shortened};
+use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
 use super::shapes;
-use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+use super::start_panel::{Panel, alike, curves, labels, times, value_at};
+use super::{Axis, AxisScale, PictureError, PictureSize};
 use crate::told::contacts;
 
 const PALETTE: [Rgb; 6] = [
@@ -38,7 +39,8 @@ const MOST_MARKS: usize = 3;
 const MOST_LEVELS: usize = 4;
 const LEFT_PX: f64 = 70.0;
 const MARK_PX: f64 = 5.5;
-const LABEL_PX: f64 = 15.0;
+/// Size of the lettering by which names are shortened.
+const NAME_PX: f32 = 15.0;
 
 /// The picture as a PNG file.
 ///
@@ -85,22 +87,6 @@ fn description(start: &Start) -> String {
     )
 }
 
-/// One time range on one part of the page.
-struct Panel {
-    area: Area,
-    horizontal: Axis,
-    vertical: Axis,
-    until_s: f64,
-    /// The leftmost, where levels are named.
-    first: bool,
-}
-
-impl Panel {
-    fn at(&self, at_s: f64, value: f64) -> (f64, f64) {
-        (self.horizontal.px(at_s), self.vertical.px(value))
-    }
-}
-
 #[derive(Clone, Copy)]
 enum Mark {
     On,
@@ -112,7 +98,7 @@ fn draw(title: &str, start: &Start, size: PictureSize) -> Result<Drawing, Pictur
     checked_size(size.width_px, size.height_px)?;
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
     let mut drawing = Drawing::titled(title, width);
-    legend(&mut drawing, start, width);
+    let legend_px = legend(&mut drawing, start, width);
     let highest_v = start.supplies.iter().map(|s| s.open_v).fold(1e-3, f64::max);
     let highest_a = start
         .supplies
@@ -138,7 +124,7 @@ fn draw(title: &str, start: &Start, size: PictureSize) -> Result<Drawing, Pictur
         let upper = Area {
             left,
             right,
-            top: 150.0,
+            top: legend_px + 62.0,
             bottom: 0.62 * height,
         };
         let lower = Area {
@@ -236,7 +222,8 @@ fn name(i: usize, path: &str) -> String {
     format!("{} {path}", i + 1)
 }
 
-fn legend(drawing: &mut Drawing, start: &Start, width: f64) {
+/// Where the last row of the legend stands.
+fn legend(drawing: &mut Drawing, start: &Start, width: f64) -> f64 {
     let (mut x, mut y) = (70.0, 66.0);
     let mut place = |long_px: f64| {
         if x + long_px > width - 40.0 && x > 70.0 {
@@ -263,6 +250,7 @@ fn legend(drawing: &mut Drawing, start: &Start, width: f64) {
         mark(drawing, kind, (left + 8.0, y), INK);
         drawing.text(text, (left + 24.0, y + 5.0), Align::Left, INK);
     }
+    y
 }
 
 fn mark(drawing: &mut Drawing, kind: Mark, (x, y): (f64, f64), colour: Rgb) {
@@ -278,51 +266,6 @@ fn mark(drawing: &mut Drawing, kind: Mark, (x, y): (f64, f64), colour: Rgb) {
             drawing.line(vec![(x - r, y - r), (x + r, y + r)], colour, 2.0);
             drawing.line(vec![(x - r, y + r), (x + r, y - r)], colour, 2.0);
         }
-    }
-}
-
-/// The samples of a panel as lines, broken where periods are alike.
-fn curves(start: &Start, values: &[f64], panel: &Panel) -> Vec<Vec<(f64, f64)>> {
-    let mut all = Vec::new();
-    let mut now: Vec<(f64, f64)> = Vec::new();
-    let mut before: Option<(f64, f64)> = None;
-    for (&at_s, &value) in start.time_s.iter().zip(values) {
-        if let Some((before_s, before_value)) = before {
-            let skipped = start
-                .alike_s
-                .iter()
-                .any(|(from_s, to_s)| before_s <= *from_s && at_s >= *to_s);
-            if skipped {
-                all.push(std::mem::take(&mut now));
-            } else if at_s > panel.until_s {
-                let share = (panel.until_s - before_s) / (at_s - before_s);
-                let cut = before_value + share * (value - before_value);
-                now.push(panel.at(panel.until_s, cut));
-                break;
-            }
-        }
-        if at_s > panel.until_s {
-            break;
-        }
-        now.push(panel.at(at_s, value));
-        before = Some((at_s, value));
-    }
-    all.push(now);
-    all.retain(|points| points.len() > 1);
-    all
-}
-
-/// Time that goes on as it was.
-fn alike(drawing: &mut Drawing, start: &Start, panel: &Panel) {
-    for (from_s, to_s) in &start.alike_s {
-        if *from_s >= panel.until_s {
-            continue;
-        }
-        let (left, right) = (
-            panel.horizontal.px(*from_s),
-            panel.horizontal.px(to_s.min(panel.until_s)),
-        );
-        drawing.fill((left, panel.area.top, right, panel.area.bottom), NO_DATA);
     }
 }
 
@@ -435,39 +378,37 @@ fn marks(drawing: &mut Drawing, start: &Start, (i, m): (usize, &StartModule), pa
     }
 }
 
-/// A sampled value, on the straight line between two samples.
-fn value_at(start: &Start, values: &[f64], at_s: f64) -> f64 {
-    let k = start.time_s.partition_point(|s| *s < at_s);
-    match (k.checked_sub(1), values.get(k)) {
-        (Some(before), Some(&after)) => {
-            let (from_s, to_s) = (start.time_s[before], start.time_s[k]);
-            values[before] + (after - values[before]) * (at_s - from_s) / (to_s - from_s)
-        }
-        (Some(before), None) => values[before],
-        (None, Some(&first)) => first,
-        (None, None) => 0.0,
-    }
-}
-
-/// Numbers at the right ends of lines, moved apart.
-fn labels(drawing: &mut Drawing, panel: &Panel, mut ends: Vec<(f64, String, Rgb)>) {
-    ends.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut lowest_y = f64::NEG_INFINITY;
-    for (value, text, colour) in ends {
-        let y = (panel.vertical.px(value) + 5.0).max(lowest_y + LABEL_PX);
-        drawing.text(text, (panel.area.right + 8.0, y), Align::Left, colour);
-        lowest_y = y;
-    }
-}
-
 fn currents(drawing: &mut Drawing, start: &Start, panel: &Panel) {
     alike(drawing, start, panel);
-    drawing.frame(panel.area, &panel.vertical, "current of each supply, A");
+    // Several are told apart by letters; modules have numbers.
+    let several = start.supplies.len() > 1;
+    let letter = |i: usize| format!("{}", char::from(b'a' + (i % 26) as u8));
+    let named: Vec<String> = start
+        .supplies
+        .iter()
+        .enumerate()
+        .map(|(i, s)| {
+            let lead = if several {
+                format!("{} ", letter(i))
+            } else {
+                String::new()
+            };
+            let limit_a = s
+                .limit_a
+                .map_or_else(String::new, |a| format!(", limit {a} A"));
+            let id = s.path.strip_prefix("supply.").unwrap_or(&s.path);
+            format!("{lead}{id}{limit_a}")
+        })
+        .collect();
+    let what = format!("supply current, A: {}", named.join("; "));
+    drawing.frame(
+        panel.area,
+        &panel.vertical,
+        &shortened(&what, NAME_PX, panel.area.width()),
+    );
+    let mut ends = Vec::new();
     for (i, s) in start.supplies.iter().enumerate() {
         let (colour, dashes) = style(i);
-        let limit_a = s
-            .limit_a
-            .map_or_else(String::new, |a| format!(", limit {a} A"));
         if let Some(limit_a) = s.limit_a {
             let y = panel.vertical.px(limit_a);
             drawing.dashed(
@@ -480,68 +421,10 @@ fn currents(drawing: &mut Drawing, start: &Start, panel: &Panel) {
         for points in curves(start, &s.current_a, panel) {
             drawing.dashed(points, colour, 2.0, dashes);
         }
-        let y = panel.area.top - 10.0;
-        let left = panel.area.left + 280.0;
-        if i == 0 {
-            drawing.text(
-                format!("{}{limit_a}", s.path),
-                (left, y),
-                Align::Left,
-                colour,
-            );
+        if several {
+            let end_a = value_at(start, &s.current_a, panel.until_s);
+            ends.push((end_a, letter(i), colour));
         }
     }
-    let ends = start
-        .supplies
-        .iter()
-        .enumerate()
-        .filter(|_| start.supplies.len() > 1)
-        .map(|(i, s)| {
-            let id = s.path.strip_prefix("supply.").unwrap_or(&s.path);
-            let first = id.chars().take(5).collect();
-            (
-                value_at(start, &s.current_a, panel.until_s),
-                first,
-                style(i).0,
-            )
-        })
-        .collect();
     labels(drawing, panel, ends);
-}
-
-/// Ticks under a panel, in milliseconds below a second.
-fn times(drawing: &mut Drawing, panel: &Panel, named: bool) {
-    let (unit, in_one) = if panel.until_s < 1.0 {
-        ("ms", 1000.0)
-    } else {
-        ("s", 1.0)
-    };
-    let (ticks, decimals) = linear_ticks(0.0, panel.until_s * in_one, 6);
-    for tick in ticks {
-        let x = panel.horizontal.px(tick / in_one);
-        drawing.line(
-            vec![(x, panel.area.bottom), (x, panel.area.bottom + 6.0)],
-            QUIET_INK,
-            1.0,
-        );
-        drawing.line(
-            vec![(x, panel.area.top), (x, panel.area.bottom)],
-            GRID_LINE,
-            0.6,
-        );
-        drawing.text(
-            format!("{tick:.decimals$}"),
-            (x, panel.area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
-    }
-    if named {
-        drawing.text(
-            format!("{unit} after power came on"),
-            (panel.area.right, panel.area.bottom + 46.0),
-            Align::Right,
-            INK,
-        );
-    }
 }

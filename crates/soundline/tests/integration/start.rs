@@ -146,7 +146,7 @@ fn verif_both_pictures_are_drawn_and_nothing_is_replaced() {
         "falls out",
         "on at 32 V",
         "off below 22 V",
-        "supply.quay, limit 0.6 A",
+        "supply current, A: quay, limit 0.6 A",
         "ms after power came on",
         "s after power came on",
         "goes on like this",
