@@ -61,3 +61,26 @@ fn verif_no_caution_calls_a_voltage_safe() {
         );
     }
 }
+
+/// Above 30 V the caution has both limits, names no voltage as allowed and hands the matter on; from memory of IEC 60364-4-41
+/// for 60 V, CEI 64-8 as quoted for 30 V and 12 V.
+#[test]
+fn verif_the_caution_of_electricity_in_water_has_both_limits() {
+    let check = checked(&[]);
+    let caution = check
+        .cautions
+        .iter()
+        .find(|c| c.starts_with("Electricity in water"))
+        .unwrap();
+    for part in [
+        "above 30 V DC (12 V AC) a person in the water may be at risk from a damaged cable",
+        "above 60 V DC extra-low-voltage protection alone is not accepted even dry",
+        "A qualified person and the current standards decide",
+    ] {
+        assert!(caution.contains(part), "{caution}");
+    }
+    let lower = caution.to_lowercase();
+    for word in ["harmless", "allowed", "permitted", "below 30", "up to 30"] {
+        assert!(!lower.contains(word), "{caution}");
+    }
+}
