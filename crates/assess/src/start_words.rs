@@ -264,6 +264,7 @@ fn falls(names: &Names<'_>, report: &Report) -> String {
                 0 => return None,
                 _ if skipped => "again and again".to_owned(),
                 1 => "once".to_owned(),
+                2 => "twice".to_owned(),
                 n => format!("{n} times"),
             };
             Some(format!("{} {times}", names.module(i)))

@@ -345,6 +345,41 @@ fn verif_a_start_with_falls_on_the_way_is_marginal() {
     );
 }
 
+/// Without its lock-outs the example cannot be staged. The lock-outs and delays that are then told, all written, start it.
+#[test]
+fn verif_the_lock_outs_that_are_told_start_the_line() {
+    let lock_out = ", lock_out = { on = \"32 V\", off = \"22 V\" }";
+    let text = std::fs::read_to_string(example("cold-wake")).unwrap();
+    let bare = text.replace(lock_out, "");
+    assert_eq!(text.len() - bare.len(), 3 * lock_out.len());
+    let check_of = |text: &str| {
+        let reading = read(text);
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        judged(&reading)
+    };
+    let told = check_of(&bare);
+    let why = &known(&told, "start").why;
+    assert!(why.contains("no order of starting helps"), "{why}");
+    let told_lock_out = "lock_out = { on = \"38 V\", off = \"20 V\" }";
+    let mut mended = text.replace(lock_out, &format!(", {told_lock_out}"));
+    let mut delayed = 0;
+    for module in ["near", "middle", "outer"] {
+        assert!(
+            why.contains(&format!("module.{module} `{told_lock_out}` in its input")),
+            "{why}"
+        );
+        let lead = format!("module.{module} `wakes_after = \"");
+        if let Some((_, after)) = why.split_once(&lead) {
+            let (time, _) = after.split_once('"').unwrap();
+            let table = format!("[module.{module}]\n");
+            mended = mended.replace(&table, &format!("{table}wakes_after = \"{time}\"\n"));
+            delayed += 1;
+        }
+    }
+    assert!(delayed > 0);
+    assert_eq!(requirement(&check_of(&mended), "start").word(), Word::Met);
+}
+
 #[test]
 fn verif_where_no_order_helps_it_is_told_how_far_the_longest_comes() {
     let told = plan_with(

@@ -147,7 +147,7 @@ pub fn start_json(name: &str, start: &Start) -> Value {
         "ready_s": start.ready_s,
         "end_s": start.end_s,
         "modules": start.modules.iter().map(|m| json!({
-            "id": m.path,
+            "subject": m.path,
             "on_v": m.on_v,
             "off_v": m.off_v,
             "lock_out": m.lock_out,
@@ -165,7 +165,7 @@ pub fn start_json(name: &str, start: &Start) -> Value {
             "voltage_v": some(&m.voltage_v),
         })).collect::<Vec<_>>(),
         "supplies": start.supplies.iter().map(|s| json!({
-            "id": s.path,
+            "subject": s.path,
             "open_v": s.open_v,
             "limit_a": s.limit_a,
             "inrush_a": s.inrush_a,

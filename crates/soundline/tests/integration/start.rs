@@ -77,7 +77,7 @@ fn verif_a_start_is_told_in_text_and_json() {
     // The buoy boots for 12 s, and the rest of the line is quicker.
     assert!((told["ready_s"].as_f64().unwrap() - 12.0).abs() < 0.1);
     let sun = &told["supplies"][0];
-    assert_eq!(sun["id"], "supply.sun");
+    assert_eq!(sun["subject"], "supply.sun");
     assert!(sun["peak_a"].as_f64().unwrap() <= sun["limit_a"].as_f64().unwrap() * (1.0 + 1e-9));
     let text = run(&["start", &demo.plan]);
     expect_status(&text, 0);
