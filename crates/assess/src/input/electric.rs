@@ -305,7 +305,7 @@ fn passes(module: &Module, conditions: &Conditions, m: usize) -> bool {
     }
 }
 
-pub(super) fn draws(
+pub(crate) fn draws(
     module: &Module,
     draw: &Draw,
     unknowns: &mut Vec<String>,

@@ -9,6 +9,7 @@ mod sound;
 mod startup;
 mod traffic;
 
+pub(crate) use electric::draws;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
 pub use energy::{
     CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,

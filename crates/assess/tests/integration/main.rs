@@ -14,6 +14,7 @@ mod limits;
 mod mistakes;
 mod paid;
 mod rehearsed;
+mod reserve;
 mod sky;
 mod start;
 mod support;

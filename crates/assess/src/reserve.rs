@@ -1,0 +1,309 @@
+//! What may still be added at each place, and how far the line is from collapse.
+//!
+//! The reserve of a module is what may be drawn from the line at its input besides all that it draws already, with every module
+//! at or above its lowest voltage and above that at which its lock-out opens, every supply within its current limit, every rated span
+//! within its current, and before collapse. It is the least over all combinations of states that the plan allows.
+
+use plan::{Line, ModuleIx};
+use power::{Binding, Limits, Network, NetworkError};
+
+use crate::combinations::{Combinations, off_v};
+use crate::input::{Contacts, ElectricInput, InputError, electric};
+use crate::power_cases::{age, cases};
+
+/// What may still be added at a module.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModuleReserve {
+    /// The module's typed path.
+    pub path: String,
+    /// State of the contacts.
+    pub contacts: Contacts,
+    /// The combination of states that leaves least, in words; empty where none could be searched.
+    pub with: String,
+    /// What may be added, or why not.
+    pub room: Room,
+    pub(crate) module: ModuleIx,
+    pub(crate) network: Option<Network>,
+}
+
+/// What may be added at a place, and what stops more.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Room {
+    /// So much.
+    Power {
+        /// The largest extra constant power at the module's input, W.
+        power_w: f64,
+        /// What stops more, in words.
+        binds: String,
+    },
+    /// Nothing limits it.
+    NoLimit,
+    /// A limit is not kept before anything is added.
+    None {
+        /// Which, in words.
+        why: String,
+    },
+    /// It is not known.
+    Unknown {
+        /// Why.
+        why: String,
+    },
+}
+
+/// The collapse factor in one set of states.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SetFactor {
+    /// The set, in words.
+    pub name: String,
+    /// What comes of it.
+    pub factor: Factor,
+}
+
+/// A collapse factor.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Factor {
+    /// All constant-power loads may grow to this share together.
+    Share(f64),
+    /// Nothing draws constant power.
+    NoLoad,
+    /// It is not known.
+    Unknown {
+        /// Why.
+        why: String,
+    },
+}
+
+/// What a line has in hand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineReserve {
+    /// Each module with new and with aged contacts, in the plan's order.
+    pub modules: Vec<ModuleReserve>,
+    /// The least collapse factor over all combinations that the plan allows, with new and with aged contacts.
+    pub weakest: Vec<SetFactor>,
+    /// The collapse factor in each set of states that the check takes.
+    pub sets: Vec<SetFactor>,
+    /// What the plan does not say and these need: with anything here nothing else is told.
+    pub unknowns: Vec<String>,
+    pub(crate) weakest_networks: Vec<Option<Network>>,
+}
+
+/// Works out what a line has in hand.
+///
+/// # Errors
+/// [`InputError`]: the plan says something that cannot be.
+pub fn line_reserve(line: &Line) -> Result<LineReserve, InputError> {
+    let mut found = in_hand(line)?;
+    if found.unknowns.is_empty() {
+        let sets = cases(line)?.all.into_iter();
+        let sets = sets.filter(|case| case.input.unknowns.is_empty());
+        found.sets = sets
+            .map(|case| SetFactor {
+                factor: factor(power::collapse_factor(&case.input.network)),
+                name: case.name,
+            })
+            .collect();
+    }
+    Ok(found)
+}
+
+/// The same without the sets.
+pub(crate) fn in_hand(line: &Line) -> Result<LineReserve, InputError> {
+    let electric = electric(line)?;
+    let mut found = LineReserve {
+        modules: Vec::new(),
+        weakest: Vec::new(),
+        sets: Vec::new(),
+        unknowns: Vec::new(),
+        weakest_networks: Vec::new(),
+    };
+    let mut all = Vec::new();
+    for contacts in [Contacts::New, Contacts::Aged] {
+        let combinations = Combinations::of(line, &electric, contacts)?;
+        if let Ok(c) = &combinations {
+            found.unknowns.extend(c.input.unknowns.iter().cloned());
+        }
+        all.push((contacts, combinations));
+    }
+    found.unknowns.sort();
+    found.unknowns.dedup();
+    if !found.unknowns.is_empty() {
+        return Ok(found);
+    }
+    for m in (0..line.modules.len()).map(ModuleIx) {
+        for (contacts, combinations) in &all {
+            let mut row = ModuleReserve {
+                path: line.module_path(m),
+                contacts: *contacts,
+                with: String::new(),
+                room: Room::NoLimit,
+                module: m,
+                network: None,
+            };
+            row.room = match combinations {
+                Ok(combinations) => room(line, combinations, &mut row),
+                Err(why) => Room::Unknown { why: why.clone() },
+            };
+            found.modules.push(row);
+        }
+    }
+    for (contacts, combinations) in &all {
+        let weakest = combinations
+            .as_ref()
+            .map_err(Clone::clone)
+            .and_then(|c| Ok((c, c.weakest().map_err(|why| why.to_string())?)));
+        let (name, factor, network) = match weakest {
+            Ok((c, weakest)) => (
+                c.name(line, &weakest.combination),
+                factor(Ok(weakest.factor)),
+                Some(c.network(&weakest.combination)),
+            ),
+            Err(why) => (age(*contacts).to_owned(), Factor::Unknown { why }, None),
+        };
+        found.weakest.push(SetFactor { name, factor });
+        found.weakest_networks.push(network);
+    }
+    Ok(found)
+}
+
+fn factor(found: Result<f64, NetworkError>) -> Factor {
+    match found {
+        Ok(share) if share.is_finite() => Factor::Share(share),
+        Ok(_) => Factor::NoLoad,
+        Err(error) => Factor::Unknown {
+            why: error.to_string(),
+        },
+    }
+}
+
+fn limits(line: &Line, input: &ElectricInput) -> Limits {
+    let mut minimum_v = vec![0.0_f64; input.network.nodes];
+    for (module, inlet) in line.modules.iter().zip(&input.inlets) {
+        if let (Some(inlet), Some(power_input)) = (*inlet, &module.input) {
+            let off_v = off_v(module).unwrap_or(0.0);
+            minimum_v[inlet] = power_input.minimum_v.si.max(off_v);
+        }
+    }
+    let rated = |span: &Option<plan::SpanIx>| {
+        let rated = line.spans[(*span)?.0].rated_current_a;
+        rated.map(|q| q.si)
+    };
+    Limits {
+        minimum_v,
+        rated_a: input.branch_spans.iter().map(rated).collect(),
+    }
+}
+
+fn room(line: &Line, combinations: &Combinations, row: &mut ModuleReserve) -> Room {
+    let input = &combinations.input;
+    let Some(inlet) = input.inlets[row.module.0] else {
+        return Room::Unknown {
+            why: "no supply feeds it".to_owned(),
+        };
+    };
+    let limits = limits(line, input);
+    let (combination, reserve) = match combinations.least_reserve(inlet, &limits) {
+        Ok(least) => least,
+        Err(error) => {
+            return Room::Unknown {
+                why: error.to_string(),
+            };
+        }
+    };
+    row.with = combinations.name(line, &combination);
+    row.network = Some(combinations.network(&combination));
+    match reserve {
+        Ok(reserve) => match reserve.binds {
+            Some(binds) => Room::Power {
+                power_w: reserve.power_w,
+                binds: binding(line, input, &limits, binds),
+            },
+            None => Room::NoLimit,
+        },
+        Err(error) => broken(line, input, error),
+    }
+}
+
+/// A node in words: the module at whose inlet it is, or behind which it lies.
+fn place(line: &Line, input: &ElectricInput, node: usize) -> String {
+    let at = input.inlets.iter().position(|n| *n == Some(node));
+    at.map_or_else(
+        || "a place behind a module's through-resistance".to_owned(),
+        |m| line.module_path(ModuleIx(m)),
+    )
+}
+
+fn binding(line: &Line, input: &ElectricInput, limits: &Limits, binds: Binding) -> String {
+    match binds {
+        Binding::Voltage { node } => {
+            let least_v = limits.minimum_v[node];
+            let module = input.inlets.iter().position(|n| *n == Some(node));
+            let by_lock_out = module
+                .and_then(|m| off_v(&line.modules[m]))
+                .is_some_and(|off_v| off_v >= least_v);
+            let which = if by_lock_out {
+                "the voltage at which its lock-out switches it off"
+            } else {
+                "its lowest voltage"
+            };
+            format!("{} comes to {which}, {least_v} V", place(line, input, node))
+        }
+        Binding::Source { source } => {
+            let supply = &line.supplies[input.sources[source]];
+            let limit = supply
+                .current_limit_a
+                .map_or_else(String::new, |q| format!(", {} A", q.si));
+            format!("supply.{} comes to its current limit{limit}", supply.id)
+        }
+        Binding::Span { span } => match input.branch_spans[span] {
+            Some(s) => {
+                let rated = limits.rated_a[span].map_or_else(String::new, |a| format!(", {a} A"));
+                format!(
+                    "span.{} comes to its rated current{rated}",
+                    line.spans[s.0].id
+                )
+            }
+            None => "the way through a module comes to its rated current".to_owned(),
+        },
+        Binding::Collapse => "the line collapses".to_owned(),
+    }
+}
+
+/// Why nothing may be added, or why that is not known.
+fn broken(line: &Line, input: &ElectricInput, error: NetworkError) -> Room {
+    let why = match error {
+        NetworkError::BelowMinimum {
+            node,
+            voltage_v,
+            minimum_v,
+        } => format!(
+            "{} is at {voltage_v:.2} V already, below its {minimum_v} V",
+            place(line, input, node)
+        ),
+        NetworkError::OverCurrent {
+            part,
+            current_a,
+            limit_a,
+        } => {
+            let what = match part {
+                power::Part::Source(s) => format!("supply.{}", line.supplies[input.sources[s]].id),
+                power::Part::Span(s) => input.branch_spans[s].map_or_else(
+                    || "the way through a module".to_owned(),
+                    |s| format!("span.{}", line.spans[s.0].id),
+                ),
+                other => other.to_string(),
+            };
+            format!("{what} carries {current_a:.3} A already, above its {limit_a} A")
+        }
+        NetworkError::CannotCarry { scale, node } => format!(
+            "the line carries only {:.1} % of its load and collapses, first at {}",
+            100.0 * scale,
+            place(line, input, node)
+        ),
+        other => {
+            return Room::Unknown {
+                why: other.to_string(),
+            };
+        }
+    };
+    Room::None { why }
+}
