@@ -74,7 +74,8 @@ fn patiently(
 fn judged(start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {
     let finding = &start.finding;
     if finding.word == "unsettled" {
-        return unknown(finding.subject.clone(), why);
+        let further = "`soundline start` with `--longest` follows it further";
+        return unknown(finding.subject.clone(), format!("{why}; {further}"));
     }
     let evidence = Evidence::computed(METHOD, &start.input.line);
     if let (true, Some(limit)) = (finding.starts, at_most_s) {

@@ -327,6 +327,26 @@ fn verif_the_delays_that_are_told_start_the_line() {
     assert!(falls(&both[..1]) && falls(&both[1..]) && falls(&[]));
 }
 
+/// 0.5 F behind 20 ohm and no limit to speak of: a time constant of 10 s, and the way left to rest falls below 1e-9 only after 200 s.
+#[test]
+fn verif_a_start_that_is_not_at_rest_in_time_is_unknown() {
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"0.5 F\", lock_out = { on = \"43.2 V\", off = \"30 V\" }",
+        "boot = { time = \"1 s\", power = \"5 W\" }",
+        "working = \"4 W\"",
+        "current_limit = \"500 A\"",
+    );
+    let check = judged(&reading);
+    let why = why_unknown(&check, "start");
+    assert!(
+        why.contains("not at rest after") && why.contains("--longest"),
+        "{why}"
+    );
+    let line = reading.line.as_ref().unwrap();
+    let seen = start(line, Contacts::New, Some(1000.0)).unwrap();
+    assert_eq!(seen.outcome, "started");
+}
+
 /// Beside the deadlock: with twice the current the line comes up, but only after modules have fallen out.
 #[test]
 fn verif_a_start_with_falls_on_the_way_is_marginal() {
