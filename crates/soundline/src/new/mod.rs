@@ -303,6 +303,12 @@ fn change(id: &str) -> Option<&'static str> {
         "messages" => {
             "`at_most` under [behaviour.tell-the-shore] or [requirement.messages], which are assumed"
         }
+        "winter" => {
+            "larger panels or battery under [supply.main] (`soundline year` tells the sizes that do); or `loads`, `clearness` of the site, which are assumed"
+        }
+        "cells" => {
+            "a larger battery under [supply.main.battery]; or `loads` of the modules, which are assumed"
+        }
         "link-reach" => {
             "a --link that reaches further, hydrophones nearer to each other (--depths), or the `length` of a span where it is assumed"
         }

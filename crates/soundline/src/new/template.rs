@@ -121,6 +121,7 @@ pub(crate) fn plan_text(answers: &Answers, today: Date) -> Result<String, Templa
     detectors(&mut text, &read, &value(Ask::Threshold));
     talk(&mut text, &read, head, &value(Ask::Price));
     requirements(&mut text, head);
+    year(&mut text, read.supply);
     Ok(text.finish())
 }
 
@@ -134,12 +135,12 @@ fn supply(text: &mut Text, read: &Read, head: &str, kind: &Value, voltage: &Valu
     text.assumed("current_limit", "\"2.5 A\"");
     let battery = match read.supply {
         SupplyKind::SolarBattery => Some(("lifepo4", "60 Ah", "12.8 V".to_owned())),
-        SupplyKind::PrimaryCells => Some(("primary-lithium", "400 Ah", voltage.text.clone())),
+        SupplyKind::PrimaryCells => Some(("primary-lithium", "700 Ah", voltage.text.clone())),
         SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => None,
     };
     if read.supply == SupplyKind::SolarBattery {
         text.table("supply.main.panels");
-        text.assumed("peak_power_each", "\"20 W\"");
+        text.assumed("peak_power_each", "\"40 W\"");
         text.assumed("tilt", "\"60 deg\"");
         text.assumed("faces", "4");
         text.assumed("loss", "\"15 %\"");
@@ -420,4 +421,24 @@ fn requirements(text: &mut Text, head: &str) {
     text.line("that = \"uplink-messages\"");
     text.line("of = \"uplink.ashore\"");
     text.assumed("at_most", "\"400 per 30 d\"");
+}
+
+/// What asks whether the supply lives through its time: a winter for a battery that is charged, a life for one that is not.
+fn year(text: &mut Text, supply: SupplyKind) {
+    match supply {
+        SupplyKind::SolarBattery => {
+            text.table("requirement.winter");
+            text.line("that = \"outage-hours\"");
+            text.line("of = \"supply.main\"");
+            text.assumed("at_most", "\"0 h\"");
+            text.assumed("share", "\"99 %\"");
+            text.assumed("confidence", "\"95 %\"");
+        }
+        SupplyKind::PrimaryCells => {
+            text.table("requirement.cells");
+            text.line("that = \"cell-life\"");
+            text.line("of = \"supply.main\"");
+        }
+        SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => {}
+    }
 }

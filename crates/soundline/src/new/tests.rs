@@ -102,6 +102,33 @@ fn verif_answers_stand_in_the_plan_unmarked() {
     assert_eq!(name, "A \"quoted\" \\ name");
 }
 
+/// A battery that is charged is asked for its winter, one that is not for its life, and a supply without one for neither.
+#[test]
+fn verif_a_battery_is_asked_whether_it_lives() {
+    use plan::That;
+    for (kind, winters, lives) in [
+        ("solar-battery", 1, 0),
+        ("primary-cells", 0, 1),
+        ("bench", 0, 0),
+        ("vessel", 0, 0),
+        ("shore", 0, 0),
+    ] {
+        let given = answers(&[(Ask::Supply, kind)]);
+        check(&given);
+        let reading = read(&plan_text(&given, TODAY).unwrap());
+        let line = reading.line.as_ref().unwrap();
+        let asked =
+            |is: fn(&That) -> bool| line.requirements.iter().filter(|r| is(&r.that)).count();
+        assert_eq!(asked(|t| matches!(t, That::OutageHours { .. })), winters);
+        assert_eq!(asked(|t| matches!(t, That::CellLife { .. })), lives);
+        // What nobody answered holds.
+        let check = assess::check(&reading, &assess::Shelf::default());
+        let not_held: Vec<&str> = check.not_held().map(|j| j.id.as_str()).collect();
+        assert_eq!(not_held, [""; 0], "{kind}");
+        assert!(check.open.iter().all(|o| !o.contains("supply.main")));
+    }
+}
+
 #[test]
 fn verif_answers_that_cannot_be_read_are_refused_by_flag() {
     for (ask, text) in [
