@@ -65,8 +65,10 @@ pub struct EnergyYears {
     /// Days that the battery lasts from full without any light, at its age and down to the cut-off, in the month in which they are
     /// fewest; `None` for a line that draws nothing.
     pub autonomy_d: Option<f64>,
-    /// That month, 0 to 11.
+    /// That month, 0 to 11; the first of equal ones.
     pub autonomy_month: Option<usize>,
+    /// Temperature of the cells, January to December, degC.
+    pub cells_degc: [f64; 12],
     /// Hour of the year, in local standard time, at which the planned deployment begins with a full battery.
     pub start_hour: usize,
     /// January to December.
@@ -181,6 +183,7 @@ pub fn energy_years(
         wh_per_sensor_hour: wh_per_sensor_hour(line, drawn_w),
         autonomy_d: autonomy.map(|a| a.hours / 24.0),
         autonomy_month: autonomy.map(|a| a.month),
+        cells_degc: system.battery_temperature_degc,
         start_hour: match system.start {
             Start::At { hour, .. } => hour,
             Start::Repeating => 0,

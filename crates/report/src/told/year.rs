@@ -50,11 +50,16 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
             "  {wh:.3} Wh for each hour that one hydrophone listens"
         );
     }
-    if let (Some(days), Some(month)) = (years.autonomy_d, years.autonomy_month) {
+    if let Some(days) = years.autonomy_d {
+        let degc = &years.cells_degc;
+        let differ = degc.iter().any(|one| *one != degc[0]);
+        let month = years.autonomy_month.filter(|_| differ);
+        let when = month.map_or_else(String::new, |month| {
+            format!(" in {}, when it lasts least", MONTHS[month])
+        });
         let _ = writeln!(
             out,
-            "Without any light the full battery lasts {days:.1} d (in {}, when it lasts least)",
-            MONTHS[month]
+            "Without any light the full battery lasts {days:.1} d{when}"
         );
     }
     let _ = writeln!(out);
@@ -225,6 +230,7 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         })).collect::<Vec<_>>(),
         "years_needed": years.years_needed,
         "hours_off_h": years.outages.hours_off(),
+        "battery_temperature_degc": years.cells_degc,
         "lowest_charge": years.lowest_charge,
         "lowest_charge_of_years": years.lowest_charges.charges(),
         "worst_week": { "year": worst_year, "first_hour_of_year": week.first_hour, "charge": week.charge },
