@@ -346,10 +346,8 @@ mod tests {
     use super::*;
     use crate::network::{Branch, Source};
 
-    /// The slopes at an operating point are those of the operating points beside it, on a mesh with two sources and a
-    /// load at every node.
-    #[test]
-    fn verif_slopes_are_differences() {
+    /// A mesh with two sources, a contact without resistance, and loads of every kind.
+    fn mesh() -> Network {
         let span = |a, b, resistance_ohm| Branch {
             a,
             b,
@@ -361,31 +359,39 @@ mod tests {
             resistance_ohm: 0.4,
             current_limit_a: None,
         };
-        let network = Network {
-            nodes: 4,
+        let load = |node, kind| Load { node, kind };
+        let mut loads: Vec<Load> = [10.0, 17.0, 24.0, 31.0, 12.0]
+            .into_iter()
+            .enumerate()
+            .map(|(node, power_w)| load(node, LoadKind::Power { power_w }))
+            .collect();
+        loads.push(load(4, LoadKind::Current { current_a: 0.1 }));
+        let resistance_ohm = 700.0;
+        loads.push(load(4, LoadKind::Resistance { resistance_ohm }));
+        Network {
+            nodes: 5,
             spans: vec![
                 span(0, 1, 3.0),
                 span(1, 2, 5.0),
                 span(2, 3, 2.0),
                 span(3, 0, 4.0),
+                span(1, 4, 0.0),
             ],
             sources: vec![source(0, 60.0), source(2, 57.0)],
-            loads: (0..4)
-                .map(|node| Load {
-                    node,
-                    kind: LoadKind::Power {
-                        power_w: 10.0 + 7.0 * node as f64,
-                    },
-                })
-                .collect(),
-        };
+            loads,
+        }
+    }
+
+    /// Operating points of the mesh with so much extra power at each node in turn.
+    pub(super) fn on_the_mesh(extra_w: &[f64], mut look: impl FnMut(&Search<'_>, &[At])) {
+        let network = mesh();
         let solver = Solver::new(&network).unwrap();
         let mut scratch = solver.scratch();
         let limits = Limits {
-            minimum_v: vec![0.0; 4],
-            rated_a: vec![None; 4],
+            minimum_v: vec![0.0; network.nodes],
+            rated_a: vec![None; network.spans.len()],
         };
-        for node in 0..4 {
+        for node in 0..network.nodes {
             let search = Search {
                 solver: &solver,
                 loads: &network.loads,
@@ -393,20 +399,34 @@ mod tests {
                 place: solver.topology.joined[node],
                 limits: &limits,
             };
-            let mut at = |extra_w: f64| {
-                search.first(&mut scratch).unwrap();
-                search.operating(extra_w, &mut scratch).unwrap()
+            let points: Vec<At> = extra_w
+                .iter()
+                .map(|&extra_w| {
+                    search.first(&mut scratch).unwrap();
+                    search.operating(extra_w, &mut scratch).unwrap()
+                })
+                .collect();
+            look(&search, &points);
+        }
+    }
+
+    /// The slopes at an operating point are those of the operating points beside it.
+    #[test]
+    fn verif_slopes_are_differences() {
+        on_the_mesh(&[29.99, 30.0, 30.01], |search, points| {
+            let [below, here, above] = points else {
+                panic!("three")
             };
-            let (below, here, above) = (at(29.99), at(30.0), at(30.01));
-            let slopes_v_w = here.slopes_v_w.unwrap();
-            for (i, slope_v_w) in slopes_v_w.into_iter().enumerate() {
+            let slopes_v_w = here.slopes_v_w.as_ref().unwrap();
+            for (i, slope_v_w) in slopes_v_w.iter().enumerate() {
                 let difference_v_w = (above.voltages_v[i] - below.voltages_v[i]) / 0.02;
-                assert!(slope_v_w < 0.0);
+                assert!(*slope_v_w < 0.0);
                 assert!(
                     (slope_v_w / difference_v_w - 1.0).abs() < 1e-6,
-                    "{node} {i}: {slope_v_w} {difference_v_w}"
+                    "{} {i}: {slope_v_w} {difference_v_w}",
+                    search.node
                 );
             }
-        }
+        });
     }
 }

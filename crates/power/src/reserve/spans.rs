@@ -239,3 +239,39 @@ fn largest(
     });
     by_left.min(by_right)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reserve::tests::on_the_mesh;
+
+    /// The slopes of both parts of every current are those of the operating points beside it, and both parts are convex.
+    #[test]
+    fn verif_slopes_of_currents_are_differences() {
+        on_the_mesh(&[29.9, 30.0, 30.1], |search, points| {
+            let [below, here, above] = [0, 1, 2].map(|i: usize| Flows::of(search, &points[i]));
+            let slopes = Flows::slopes(search, &points[1]).unwrap();
+            assert_eq!(slopes.span.len(), 5);
+            for (i, slope) in slopes.span.iter().enumerate() {
+                let parts = [
+                    (below.span[i].p, here.span[i].p, above.span[i].p, slope.p),
+                    (below.span[i].q, here.span[i].q, above.span[i].q, slope.q),
+                ];
+                for (below_a, here_a, above_a, slope_a_w) in parts {
+                    let difference_a_w = (above_a - below_a) / 0.2;
+                    assert!(
+                        (slope_a_w - difference_a_w).abs() < 1e-6 * (1e-3 + difference_a_w.abs()),
+                        "{} {i}: {slope_a_w} {difference_a_w}",
+                        search.node
+                    );
+                    assert!(above_a + below_a - 2.0 * here_a > -1e-12);
+                }
+            }
+            for (i, slope_a_w) in slopes.source_a.iter().enumerate() {
+                let difference_a_w = (above.source_a[i] - below.source_a[i]) / 0.2;
+                assert!((slope_a_w / difference_a_w - 1.0).abs() < 1e-5);
+                assert!(*slope_a_w > 0.0);
+            }
+        });
+    }
+}
