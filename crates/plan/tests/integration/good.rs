@@ -143,8 +143,16 @@ fn verif_the_examples_read_without_mistakes() {
             file.display()
         );
         assert!(!reading.has_errors());
+        // These are about power alone, and hear nothing.
+        let power_alone = ["cold-wake", "long-reach", "reef-light"]
+            .iter()
+            .any(|name| folder.ends_with(name));
         let Ok(sheets) = std::fs::read_dir(folder.join("cues")) else {
-            assert!(bench, "{} has no cue sheets", folder.display());
+            assert!(
+                bench || power_alone,
+                "{} has no cue sheets",
+                folder.display()
+            );
             continue;
         };
         for cues in sheets {
@@ -204,7 +212,7 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     let rope = line.sections[0].rope.as_ref().unwrap();
     close(rope.stiffness_n.unwrap().si, 600e3);
     assert_eq!(line.behaviours.len(), 6);
-    assert_eq!(line.requirements.len(), 11);
+    assert_eq!(line.requirements.len(), 12);
 }
 
 /// A catalogue counts by what it gives, even where only the name of a rope stands in the plan.
