@@ -13,8 +13,8 @@ use crate::sentence::sentence;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
-    cell_verdicts, delay_verdicts, link_verdicts, other_verdicts, power_verdicts, reserve_verdicts,
-    start_verdicts, uplink_verdicts, year_verdicts,
+    cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
+    reserve_verdicts, start_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -241,11 +241,8 @@ fn verdicts(
         That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s),
         That::CollapseFactor { at_least } => reserve_verdicts::collapse_factor(line, *at_least),
         That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
-        That::ShortCircuit { .. } => {
-            vec![crate::verdict::unknown(
-                format!("requirement.{}", r.id),
-                "not worked out yet",
-            )]
+        That::ShortCircuit { of, at_least } => {
+            fault_verdicts::short_circuit(line, *of, at_least.si)
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

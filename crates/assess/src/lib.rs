@@ -11,6 +11,8 @@ mod combinations;
 mod delay_verdicts;
 mod energy_year;
 pub mod evidence;
+mod fault_verdicts;
+mod faults;
 pub mod input;
 mod link_verdicts;
 mod open;
@@ -33,6 +35,10 @@ mod years;
 
 pub use check::{Check, Shelf, Status, check};
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
+pub use faults::{
+    BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
+    PoorContact, ShortAt, ShortKnown, faults,
+};
 pub use power::year::MONTH_DAYS;
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};

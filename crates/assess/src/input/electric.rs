@@ -12,6 +12,7 @@ use plan::{Input, Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
 use power::conductor::loop_resistance_ohm;
 use power::{Branch, Converter, EfficiencyCurve, LoadKind, Network, Source};
 
+use super::warm::{WarmWire, warmest};
 use super::{InputError, profile};
 
 /// State of the mated contacts.
@@ -69,17 +70,22 @@ pub struct ElectricInput {
     pub unknowns: Vec<String>,
 }
 
-/// What does not change with the states: resistances of the spans at the site's temperatures.
+/// What does not change with the states: resistances of the spans at the site's temperatures, or as warm as they become.
 #[derive(Clone, Debug)]
 pub struct Electric {
     /// Loop resistance of each span's conductor, ohm; `None` for spans without one.
     wire_ohm: Vec<Option<f64>>,
+    /// The conductors that their own loss warms.
+    warm: Vec<Option<WarmWire>>,
+    /// Why it is unknown how warm they become.
+    unknowns: Vec<String>,
 }
 
-/// Works out the resistances of the spans.
+/// Works out the resistances of the spans: at the temperature of the water, or, of a span with `heat`, at the highest that its
+/// own loss gives its conductors.
 ///
 /// # Errors
-/// [`InputError`] for a conductor that no table lists, or water outside what the formulas hold for.
+/// [`InputError`] for a conductor that no table lists, water outside what the formulas hold for, or a cable without rest.
 pub fn electric(line: &Line) -> Result<Electric, InputError> {
     let water = profile(line)?;
     let wire_ohm = line
@@ -99,8 +105,21 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
                     source,
                 })
         })
-        .collect::<Result<_, InputError>>()?;
-    Ok(Electric { wire_ohm })
+        .collect::<Result<Vec<_>, InputError>>()?;
+    let mut electric = Electric {
+        warm: vec![None; wire_ohm.len()],
+        wire_ohm,
+        unknowns: Vec::new(),
+    };
+    let (warm, unknowns) = warmest(line, &electric)?;
+    for (wire_ohm, warm) in electric.wire_ohm.iter_mut().zip(&warm) {
+        *wire_ohm = warm.map(|w| w.wire_ohm).or(*wire_ohm);
+    }
+    Ok(Electric {
+        warm,
+        unknowns,
+        ..electric
+    })
 }
 
 impl Conditions {
@@ -128,12 +147,24 @@ impl Conditions {
 }
 
 impl Electric {
+    /// Loop resistance of a span's conductor, contacts left out, ohm; `None` for a span without one.
+    #[must_use]
+    pub fn wire_ohm(&self, span: SpanIx) -> Option<f64> {
+        self.wire_ohm[span.0]
+    }
+
+    /// The conductors of a span with `heat` at their warmest.
+    #[must_use]
+    pub fn warm(&self, span: SpanIx) -> Option<WarmWire> {
+        self.warm[span.0]
+    }
+
     /// The network of the line under these conditions.
     ///
     /// # Errors
     /// [`InputError::Converter`] for an efficiency or a load that cannot be.
     pub fn input(&self, line: &Line, conditions: &Conditions) -> Result<ElectricInput, InputError> {
-        let mut unknowns = Vec::new();
+        let mut unknowns = self.unknowns.clone();
         let near = self.nearness(line, conditions);
         let count = line.modules.len();
         let mut node_of = vec![None; 2 * count];

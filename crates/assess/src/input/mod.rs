@@ -8,6 +8,7 @@ mod sea;
 mod sound;
 mod startup;
 mod traffic;
+mod warm;
 
 pub(crate) use electric::draws;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
@@ -22,6 +23,8 @@ pub use startup::{StartInput, startup};
 pub use traffic::{
     Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
 };
+pub use warm::WarmWire;
+pub(crate) use warm::heaviest;
 
 /// Why a discipline's input cannot be built from a line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -41,6 +44,24 @@ pub enum InputError {
         what: String,
         /// Why.
         source: power::conductor::ConductorError,
+    },
+    /// A cable that finds no rest with its own loss.
+    #[error("{what}: {source}")]
+    Heat {
+        /// The span: a typed path.
+        what: String,
+        /// Why.
+        source: power::heating::HeatingError,
+    },
+    /// A cable in water of which the free convection is not known.
+    #[error(
+        "{what}: how it gives off heat is known for sea water of 30 to 40, not for a salinity of {salinity}"
+    )]
+    NoSeaWater {
+        /// The span: a typed path.
+        what: String,
+        /// Salinity there.
+        salinity: f64,
     },
     /// A converter without an input power.
     #[error("{what}: {source}")]

@@ -10,6 +10,7 @@ mod batteries;
 mod cautions;
 mod electric;
 mod energy;
+mod faults;
 mod limits;
 mod mistakes;
 mod paid;

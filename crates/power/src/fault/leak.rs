@@ -11,6 +11,9 @@
 //! and I from x to y in the second: with R_xy the loop resistance between the two places, all spans alone,
 //! `I R = (V_x + V_y)/2 - I R_xy/4`. V falls as I grows, so there is one I. Derived here; no publication was followed.
 //!
+//! At one place the leak is a resistor between the conductors, and is taken as one. At two it is followed by its current, and
+//! given up where a constant current of that size would collapse the line, which is a little before a resistor would.
+//!
 //! Validity: balanced spans; no resistance of sea or electrodes but what the leak is given; no electrolysis. Parts of the
 //! network that are joined by sources only are not joined here: [`NetworkError::Unfed`].
 
@@ -22,6 +25,7 @@ use crate::reserve::Limits;
 use crate::solver::solve;
 
 const FIRST_A: f64 = 1e-6;
+const FIRST_S: f64 = 1e-9;
 const HALVINGS: u32 = 100;
 /// A voltage balance this good, against the highest voltage, is rounding of the halvings.
 const BALANCED: f64 = 1e-7;
@@ -97,8 +101,28 @@ pub fn leak(
 ) -> Result<Leak, NetworkError> {
     check_nodes(network, [from, into])?;
     check_above_zero(Part::Node(from), "resistance_ohm", resistance_ohm)?;
-    let whole_ohm = resistance_ohm + 0.25 * between_ohm(network, from, into)?;
     let without = solve(network)?;
+    let given_w = |s: &Solution| {
+        let each = network.sources.iter().zip(&s.source_currents_a);
+        each.map(|(source, a)| s.voltages_v[source.node] * a)
+            .sum::<f64>()
+    };
+    let told = |current_a: f64, solution: Solution| Leak {
+        current_a,
+        leak_w: current_a * current_a * resistance_ohm,
+        cost_w: given_w(&solution) - given_w(&without),
+        solution,
+    };
+    if from == into {
+        return match solve(&with_resistor(network, from, resistance_ohm)) {
+            Ok(solution) => Ok(told(solution.voltages_v[from] / resistance_ohm, solution)),
+            Err(NetworkError::CannotCarry { .. } | NetworkError::CurrentLoadsCollapse { .. }) => {
+                Err(NetworkError::LeakNotCarried { resistance_ohm })
+            }
+            Err(other) => Err(other),
+        };
+    }
+    let whole_ohm = resistance_ohm + 0.25 * between_ohm(network, from, into)?;
     let driving_v = |s: &Solution| 0.5 * (s.voltages_v[from] + s.voltages_v[into]);
     let (mut low_a, mut high_a) = (0.0, driving_v(&without) / whole_ohm);
     let mut leaking = with_current(network, from, into);
@@ -124,17 +148,7 @@ pub fn leak(
     if driving_v(&at_low) - low_a * whole_ohm > BALANCED * highest_v {
         return Err(NetworkError::LeakNotCarried { resistance_ohm });
     }
-    let given_w = |s: &Solution| {
-        let each = network.sources.iter().zip(&s.source_currents_a);
-        each.map(|(source, a)| s.voltages_v[source.node] * a)
-            .sum::<f64>()
-    };
-    Ok(Leak {
-        current_a: low_a,
-        leak_w: low_a * low_a * resistance_ohm,
-        cost_w: given_w(&at_low) - given_w(&without),
-        solution: at_low,
-    })
+    Ok(told(low_a, at_low))
 }
 
 /// The leak resistance from `from` to `into` at which the first limit is broken, and which; zero where the line bears a dead
@@ -149,6 +163,19 @@ pub fn leak_borne(
     limits: &Limits,
 ) -> Result<Borne, NetworkError> {
     check_nodes(network, [from, into])?;
+    if from == into {
+        let (leak_s, binds) = first_break(FIRST_S, |leak_s| {
+            if leak_s == 0.0 {
+                broken(network, limits)
+            } else {
+                broken(&with_resistor(network, from, 1.0 / leak_s), limits)
+            }
+        })?;
+        return Ok(Borne {
+            resistance_ohm: 1.0 / leak_s,
+            binds,
+        });
+    }
     let common_ohm = 0.25 * between_ohm(network, from, into)?;
     let mut leaking = with_current(network, from, into);
     let (current_a, binds) = first_break(FIRST_A, |current_a| {
@@ -189,6 +216,15 @@ pub fn leak_borne(
             binds: None,
         }
     })
+}
+
+fn with_resistor(network: &Network, node: usize, resistance_ohm: f64) -> Network {
+    let mut leaking = network.clone();
+    leaking.loads.push(Load {
+        node,
+        kind: LoadKind::Resistance { resistance_ohm },
+    });
+    leaking
 }
 
 /// Two loads more: half the current at each place.

@@ -390,13 +390,17 @@ proptest! {
         prop_assert!(kept(1.0 - 1e-6) && !kept(1.0 + 1e-6));
     }
 
-    /// A leak at one place is a resistor there; heat in the leak and in the spans is what the sources give more.
+    /// A leak over two places that are one is a resistor there.
     #[test]
     fn verif_leaks_at_one_place_are_resistors(network in random_network(40, 0), at in any::<prop::sample::Index>(), share in 0.01..0.99_f64, ohm in 300.0..1e5_f64) {
         prop_assume!(!network.spans.is_empty() && collapse_factor(&network).is_ok_and(|factor| factor > 2.0));
         let (cut, place) = at_place(&network, at.index(network.spans.len()), share).unwrap();
         prop_assume!(cut.spans.iter().all(|s| s.resistance_ohm == 0.0 || s.resistance_ohm >= 1e-6));
-        let Ok(ours) = leak(&cut, place, place, ohm) else { return Ok(()) };
+        // A second node at the place, so that the way over two places is taken.
+        let mut twice = cut.clone();
+        twice.nodes += 1;
+        twice.spans.push(Branch { a: place, b: cut.nodes, resistance_ohm: 0.0 });
+        let Ok(ours) = leak(&twice, place, cut.nodes, ohm) else { return Ok(()) };
         let mut plain = cut.clone();
         plain.loads.push(Load { node: place, kind: LoadKind::Resistance { resistance_ohm: ohm } });
         let plain = solve(&plain).unwrap();

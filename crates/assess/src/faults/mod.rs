@@ -1,0 +1,396 @@
+//! Faults of the line with the names of the plan: shorts, broken spans, poor contacts, leaks, and what a tester reads.
+
+mod leaks;
+mod states;
+mod zones;
+
+use plan::{Line, ModuleIx, SpanIx};
+use power::fault::{Faulted, bolted_short, contact_borne, settled};
+use power::{Binding, Limits, Network, NetworkError};
+
+use crate::input::{Conditions, Contacts, Electric, ElectricInput, InputError, electric};
+
+pub use leaks::{Insulation, LeakAt, LeakKnown};
+pub(crate) use zones::fuse_zones;
+
+/// Why faults cannot be told.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum FaultsError {
+    /// The input cannot be built.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// The plan does not say what the network needs.
+    #[error("{}", .0.join("; "))]
+    Open(Vec<String>),
+    /// The plan has no supply.
+    #[error("no supply feeds the line")]
+    NoSupply,
+}
+
+/// A fuse and what a short draws through it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FuseSees {
+    /// Its span: a typed path.
+    pub span: String,
+    /// Its rating, A.
+    pub rating_a: f64,
+    /// Current through it with all loads off, A.
+    pub current_a: f64,
+}
+
+/// A bolted short at a module.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShortAt {
+    /// Where: a typed path.
+    pub place: String,
+    /// What came of it, or why it is unknown.
+    pub outcome: Result<ShortKnown, String>,
+}
+
+/// What a bolted short does.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShortKnown {
+    /// Current into it with the loads that live, A.
+    pub current_a: f64,
+    /// Supplies at their current limit: typed paths.
+    pub at_limit: Vec<String>,
+    /// The fuse that sees the largest multiple of its rating.
+    pub fuse: Option<FuseSees>,
+    /// Modules that go on: typed paths.
+    pub lives: Vec<String>,
+    /// Modules that drop out: typed paths.
+    pub drops: Vec<String>,
+    /// Whether a module that passes power only while it is powered takes the short off the line again.
+    pub taken_off: bool,
+}
+
+/// A span that breaks.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BrokenSpan {
+    /// The span: a typed path.
+    pub span: String,
+    /// Modules without power: typed paths; or why it is unknown.
+    pub dies: Result<Vec<String>, String>,
+}
+
+/// What a span bears of a poor contact.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PoorContact {
+    /// The span: a typed path.
+    pub span: String,
+    /// Extra resistance at which something gives way, ohm, infinite where nothing does; or why it is unknown.
+    pub bears_ohm: Result<f64, String>,
+    /// What gives way first.
+    pub gives_way: String,
+}
+
+/// The faults of a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Faults {
+    /// State of the contacts.
+    pub contacts: Contacts,
+    /// Bolted shorts at each module.
+    pub shorts: Vec<ShortAt>,
+    /// The weakest place behind each fuse, or why it is unknown.
+    pub fuses: Result<Vec<FuseWeakest>, String>,
+    /// Broken spans.
+    pub broken: Vec<BrokenSpan>,
+    /// Poor contacts.
+    pub poor: Vec<PoorContact>,
+    /// Leaks at the far end of each span.
+    pub leaks: Vec<LeakAt>,
+    /// Leak of which the cost is told, ohm.
+    pub leak_ohm: f64,
+    /// What a tester reads.
+    pub insulation: Insulation,
+    /// What the figures rest on.
+    pub rests_on: Vec<String>,
+    /// Cautions.
+    pub cautions: Vec<&'static str>,
+}
+
+/// The place behind a fuse at which a short draws least.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FuseWeakest {
+    /// The fuse and its current at that place.
+    pub sees: FuseSees,
+    /// The place: a typed path.
+    pub place: String,
+}
+
+const TESTER: &str = "An insulation tester destroys converters, and what it charges bites: take every module off the line before the test, and discharge the cable after it.";
+
+/// Every fault of the line, with these contacts; `leak_ohm` is the leak of which the cost is told, above zero.
+///
+/// Shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest that the
+/// exclusive groups allow.
+///
+/// # Errors
+/// Every variant of [`FaultsError`].
+pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, FaultsError> {
+    if line.supplies.is_empty() {
+        return Err(FaultsError::NoSupply);
+    }
+    let electric = electric(line)?;
+    let usual = Conditions::usual(line, contacts);
+    let heaviest = states::heaviest_allowed(line, contacts);
+    let base = electric.input(line, &usual)?;
+    let heavy = electric.input(line, &heaviest)?;
+    let mut unknowns = [&base.unknowns[..], &heavy.unknowns].concat();
+    unknowns.sort();
+    unknowns.dedup();
+    if !unknowns.is_empty() {
+        return Err(FaultsError::Open(unknowns));
+    }
+    let fuses = fuse_zones(line, &base)
+        .map(|zones| zones.iter().map(|zone| zone.told(line)).collect())
+        .map_err(|error| named(line, &base, &error));
+    let mut shorts = Vec::new();
+    for m in (0..line.modules.len()).filter(|m| base.inlets[*m].is_some()) {
+        shorts.push(ShortAt {
+            place: line.module_path(ModuleIx(m)),
+            outcome: short(line, &electric, &usual, &base, m)?,
+        });
+    }
+    let mut broken = Vec::new();
+    let mut poor = Vec::new();
+    let limits = limits(line, &heavy);
+    for (branch, of) in heavy.branch_spans.iter().enumerate() {
+        let Some(SpanIx(span)) = *of else { continue };
+        let path = format!("span.{}", line.spans[span].id);
+        broken.push(BrokenSpan {
+            dies: dies(line, &electric, &usual, span)?,
+            span: path.clone(),
+        });
+        let borne = contact_borne(&heavy.network, branch, &limits);
+        let gives_way = borne
+            .as_ref()
+            .map_or_else(|_| String::new(), |b| gives_way(line, &heavy, b.binds));
+        poor.push(PoorContact {
+            span: path,
+            bears_ohm: borne.map(|b| b.resistance_ohm).map_err(|e| e.to_string()),
+            gives_way,
+        });
+    }
+    let mut cautions = crate::cautions::cautions(line);
+    cautions.insert(0, TESTER);
+    Ok(Faults {
+        contacts,
+        shorts,
+        fuses,
+        broken,
+        poor,
+        leaks: leaks::leaks(line, &heavy, &limits, leak_ohm),
+        leak_ohm,
+        insulation: leaks::insulation(line),
+        rests_on: rests_on(line, &electric),
+        cautions,
+    })
+}
+
+/// Each load's lowest voltage, V: its module's lock-out, or the lowest voltage of its input.
+fn lowest_v(line: &Line, input: &ElectricInput) -> Vec<f64> {
+    let of = |node: usize| {
+        let m = input.inlets.iter().position(|n| *n == Some(node))?;
+        let input = line.modules[m].input.as_ref()?;
+        Some(input.lock_out.map_or(input.minimum_v.si, |l| l.off_v.si))
+    };
+    // A load without an input is a resistor at most, and a resistor lives at every voltage.
+    let loads = input.network.loads.iter();
+    loads.map(|load| of(load.node).unwrap_or(0.0)).collect()
+}
+
+/// The lowest voltage of each module at its inlet, and the rated currents.
+fn limits(line: &Line, input: &ElectricInput) -> Limits {
+    let mut minimum_v = vec![0.0; input.network.nodes];
+    for (module, inlet) in line.modules.iter().zip(&input.inlets) {
+        if let (Some(own), Some(node)) = (&module.input, *inlet) {
+            minimum_v[node] = own.minimum_v.si;
+        }
+    }
+    let rated = |of: &Option<SpanIx>| {
+        of.and_then(|s| line.spans[s.0].rated_current_a)
+            .map(|q| q.si)
+    };
+    Limits {
+        minimum_v,
+        rated_a: input.branch_spans.iter().map(rated).collect(),
+    }
+}
+
+fn gives_way(line: &Line, input: &ElectricInput, binds: Option<Binding>) -> String {
+    match binds {
+        None => "nothing".to_owned(),
+        Some(Binding::Collapse) => "the line collapses".to_owned(),
+        Some(Binding::Source { source }) => {
+            format!(
+                "supply.{} at its current limit",
+                line.supplies[input.sources[source]].id
+            )
+        }
+        Some(Binding::Span { span }) => match input.branch_spans.get(span).copied().flatten() {
+            Some(SpanIx(s)) => format!("span.{} at its rated current", line.spans[s].id),
+            None => "a way through a module".to_owned(),
+        },
+        Some(Binding::Voltage { node }) => input
+            .inlets
+            .iter()
+            .position(|n| *n == Some(node))
+            .map_or_else(
+                || "a voltage".to_owned(),
+                |m| format!("{} below its lowest voltage", line.module_path(ModuleIx(m))),
+            ),
+    }
+}
+
+/// Who lives, with what drops out no longer passing power where it passes only while powered. Every round but the last takes
+/// a module's power, so it ends.
+struct Lived {
+    input: ElectricInput,
+    faulted: Faulted,
+    dead: Vec<bool>,
+}
+
+fn live_through(
+    line: &Line,
+    electric: &Electric,
+    conditions: &Conditions,
+    fault: impl Fn(&ElectricInput, &[f64]) -> Result<Faulted, NetworkError>,
+) -> Result<Result<Lived, NetworkError>, InputError> {
+    let mut conditions = conditions.clone();
+    loop {
+        let input = electric.input(line, &conditions)?;
+        let lowest_v = lowest_v(line, &input);
+        let faulted = match fault(&input, &lowest_v) {
+            Ok(faulted) => faulted,
+            Err(error) => return Ok(Err(error)),
+        };
+        let dead = states::dead(line, &input, &faulted, &lowest_v);
+        let before = conditions.clone();
+        for (m, module) in line.modules.iter().enumerate() {
+            let passes = module.passes.map_or(plan::PassWhen::Always, |p| p.power);
+            let shuts = matches!(passes, plan::PassWhen::Powered | plan::PassWhen::Running);
+            if dead[m] && shuts {
+                conditions.draws[m] = crate::input::Draw::Nothing;
+            }
+        }
+        if conditions == before {
+            return Ok(Ok(Lived {
+                input,
+                faulted,
+                dead,
+            }));
+        }
+    }
+}
+
+fn short(
+    line: &Line,
+    electric: &Electric,
+    usual: &Conditions,
+    base: &ElectricInput,
+    m: usize,
+) -> Result<Result<ShortKnown, String>, InputError> {
+    let lived = live_through(line, electric, usual, |input, lowest_v| {
+        match input.inlets[m] {
+            Some(node) => bolted_short(&input.network, node, lowest_v),
+            None => settled(&input.network, lowest_v),
+        }
+    })?;
+    let lived = match lived {
+        Ok(lived) => lived,
+        Err(error) => return Ok(Err(named(line, base, &error))),
+    };
+    let unloaded = Network {
+        loads: Vec::new(),
+        ..base.network.clone()
+    };
+    let node = base.inlets[m].expect("only modules that are fed are asked");
+    let alone = match bolted_short(&unloaded, node, &[]) {
+        Ok(alone) => alone,
+        Err(error) => return Ok(Err(named(line, base, &error))),
+    };
+    let fuse = base
+        .branch_spans
+        .iter()
+        .enumerate()
+        .filter_map(|(branch, of)| {
+            let span = &line.spans[(*of)?.0];
+            Some(FuseSees {
+                span: format!("span.{}", span.id),
+                rating_a: span.fuse_a?.si,
+                current_a: alone.branch_currents_a[branch].abs(),
+            })
+        })
+        .filter(|fuse| fuse.current_a > 0.0)
+        .max_by(|a, b| (a.current_a / a.rating_a).total_cmp(&(b.current_a / b.rating_a)));
+    let with_input = |dead: bool| {
+        let modules = (0..line.modules.len()).filter(|&i| line.modules[i].input.is_some());
+        let named = modules.filter(|&i| lived.dead[i] == dead);
+        named.map(|i| line.module_path(ModuleIx(i))).collect()
+    };
+    Ok(Ok(ShortKnown {
+        current_a: lived.faulted.short_a,
+        at_limit: lived
+            .faulted
+            .at_limit
+            .iter()
+            .map(|s| format!("supply.{}", line.supplies[lived.input.sources[*s]].id))
+            .collect(),
+        fuse,
+        lives: with_input(false),
+        drops: with_input(true),
+        taken_off: lived.input.inlets[m].is_none(),
+    }))
+}
+
+fn dies(
+    line: &Line,
+    electric: &Electric,
+    usual: &Conditions,
+    span: usize,
+) -> Result<Result<Vec<String>, String>, InputError> {
+    let mut conditions = usual.clone();
+    conditions.whole[span] = false;
+    let lived = live_through(line, electric, &conditions, |input, lowest_v| {
+        settled(&input.network, lowest_v)
+    })?;
+    Ok(lived.map_err(|error| error.to_string()).map(|lived| {
+        let modules = (0..line.modules.len()).filter(|&m| {
+            let module = &line.modules[m];
+            lived.dead[m] && (module.input.is_some() || lived.input.inlets[m].is_none())
+        });
+        modules.map(|m| line.module_path(ModuleIx(m))).collect()
+    }))
+}
+
+fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
+    match error {
+        NetworkError::IdealShort { source_index } => format!(
+            "supply.{} has neither resistance nor current limit: what it gives into a short at its terminals is not said",
+            line.supplies[input.sources[*source_index]].id
+        ),
+        other => other.to_string(),
+    }
+}
+
+fn rests_on(line: &Line, electric: &Electric) -> Vec<String> {
+    let mut all = vec![
+        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states that the exclusive groups allow, of each group the largest loads".to_owned(),
+        "bolted shorts at rest: no arc, no capacitors that discharge into it, supplies that hold their current limit; what a fuse needs to melt is its maker's curve".to_owned(),
+    ];
+    for (i, span) in line.spans.iter().enumerate() {
+        if let Some(warm) = electric.warm(SpanIx(i)) {
+            all.push(format!(
+                "span.{}: conductors at {:.1} degC, as warm as its own loss makes them at most",
+                span.id, warm.conductor_degc
+            ));
+        } else if span.conductor.is_some() && span.heat.is_none() {
+            all.push(format!(
+                "span.{}: conductors as warm as the water (it says nothing of `heat`)",
+                span.id
+            ));
+        }
+    }
+    all
+}

@@ -1,0 +1,149 @@
+//! Faults on one load at the end of one resistance, by hand: 48 V limited to 5 A, 20 ohm, 25 W, lowest 20 V.
+
+use assess::input::{Contacts, electric};
+use assess::{Check, Faults, Ruling, Shelf, check, faults};
+
+use crate::support::{close, known, read, why_unknown};
+
+const TWO: &str = include_str!("two.toml");
+const CABLE: &str = "conductor = \"1.0 mm2 class 5\"\n";
+const LIMIT: &str = "current_limit = \"5 A\"";
+
+fn two(changes: &[(&str, &str)]) -> plan::Reading {
+    let mut text = TWO.to_owned();
+    for (from, to) in changes {
+        assert!(text.contains(from), "`{from}` is not in the plan");
+        text = text.replace(from, to);
+    }
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    reading
+}
+
+fn told(changes: &[(&str, &str)]) -> Faults {
+    faults(&two(changes).line.unwrap(), Contacts::Aged, 1000.0).unwrap()
+}
+
+fn judged(changes: &[(&str, &str)], requirement: &str) -> Check {
+    let mut all = vec![(CABLE, "conductor = \"1.0 mm2 class 5\"\nfuse = \"1 A\"\n")];
+    let whole = format!("[requirement.supply]\nthat = \"supply-current\"\n\n{requirement}");
+    all.push((
+        "[requirement.supply]\nthat = \"supply-current\"\n",
+        whole.as_str(),
+    ));
+    all.extend_from_slice(changes);
+    check(&two(&all), &Shelf::default())
+}
+
+const FUSES: &str = "[requirement.fuses]\nthat = \"short-circuit\"\nat_least = \"200 %\"\n";
+
+#[test]
+fn verif_shorts_by_hand() {
+    let faults = told(&[]);
+    let at = |place: &str| {
+        let short = faults.shorts.iter().find(|s| s.place == place).unwrap();
+        short.outcome.clone().unwrap()
+    };
+    let far = at("module.far");
+    close(far.current_a, 2.4, 1e-12);
+    assert_eq!(
+        (far.drops, far.lives),
+        (vec!["module.far".to_owned()], vec![])
+    );
+    assert!(far.at_limit.is_empty() && far.fuse.is_none());
+    let base = at("module.base");
+    close(base.current_a, 5.0, 1e-12);
+    assert_eq!(base.at_limit, ["supply.bench"]);
+    assert_eq!(faults.broken[0].dies.clone().unwrap(), ["module.far"]);
+}
+
+#[test]
+fn verif_contacts_leaks_and_readings_by_hand() {
+    let floating = LIMIT.to_owned() + ", pole = \"floating\"";
+    let earthed = LIMIT.to_owned() + ", pole = \"earthed\"";
+    let insulated = CABLE.to_owned() + "insulation_1km = \"500 Mohm\"\n";
+    let faults = told(&[(LIMIT, &floating), (CABLE, &insulated)]);
+    // It collapses at 48^2 / (4 * 25) = 23.04 ohm, with 24 V: above its lowest 20 V.
+    let poor = &faults.poor[0];
+    close(poor.bears_ohm.clone().unwrap(), 3.04, 1e-9);
+    assert_eq!(poor.gives_way, "the line collapses");
+    let leak = faults.leaks[0].outcome.clone().unwrap();
+    // With R across the load Thevenin's source is 48 R/(R + 20) V behind 20 R/(R + 20) ohm: 25 W collapse it at R = 500/3.8.
+    close(leak.bears_ohm, 500.0 / 3.8, 1e-6);
+    assert_eq!(leak.gives_way, "the line collapses");
+    // 1000 ohm across the load: 1.02 V = 48 - 500/V, the high root.
+    let loaded_v = (48.0 + (48.0_f64.powi(2) - 4.0 * 1.02 * 500.0).sqrt()) / 2.04;
+    close(leak.current_a.unwrap(), loaded_v / 1000.0, 1e-9);
+    // 500 Mohm km over 100 m
+    close(faults.insulation.line_ohm.clone().unwrap(), 5e9, 1.0);
+    let earthed = told(&[(LIMIT, &earthed)]);
+    let through_water = earthed.leaks[0].outcome.clone().unwrap();
+    assert!(through_water.current_a.unwrap() > leak.current_a.unwrap());
+    let why = earthed.insulation.line_ohm.unwrap_err();
+    assert!(why.contains("insulation_1km: span.cable"), "{why}");
+    let unsaid = told(&[]).leaks[0].outcome.clone().unwrap_err();
+    assert!(unsaid.contains("output.pole"), "{unsaid}");
+}
+
+#[test]
+fn verif_the_least_short_over_the_fuse_by_hand() {
+    let met = judged(&[], FUSES);
+    let fuse = known(&met, "fuses");
+    assert_eq!(fuse.subject, "span.cable");
+    close(fuse.value.value, 240.0, 1e-9);
+    assert_eq!(fuse.ruling, Ruling::Met);
+    let broken = judged(&[("fuse = \"1 A\"", "fuse = \"1.5 A\"")], FUSES);
+    assert_eq!(known(&broken, "fuses").ruling, Ruling::Broken);
+    // A supply that gives 0.9 A can never melt a fuse of 1 A.
+    let starved = judged(&[(LIMIT, "current_limit = \"0.9 A\"")], FUSES);
+    close(known(&starved, "fuses").value.value, 90.0, 1e-9);
+    let none = judged(&[("\nfuse = \"1 A\"", "")], FUSES);
+    assert!(why_unknown(&none, "fuses").contains("has a fuse"));
+}
+
+/// A cable with `heat` counts as warm as the heaviest load makes it: in sediment by the sum of its layers, here solved by hand once
+/// more as a fixed point.
+#[test]
+fn verif_a_cable_with_heat_counts_as_warm_as_it_becomes() {
+    let heat = "conductor = \"1.0 mm2 class 5\"\nheat = { lies_in = \"sediment\", core = \"1.3 mm\", insulated = \"2.3 mm\", under_jacket = \"5 mm\", outer = \"7 mm\", insulation = \"epr\", jacket = \"pvc\", buried = \"0.5 m\", sediment = \"1 K.m/W\" }\n";
+    let line = two(&[(CABLE, heat), ("voltage = \"48 V\"", "voltage = \"70 V\"")])
+        .line
+        .unwrap();
+    let electric = electric(&line).unwrap();
+    let warm = electric.warm(plan::SpanIx(0)).unwrap();
+    let tau = 2.0 * std::f64::consts::PI;
+    let layers = 3.5 / tau * (2.3_f64 / 1.3).ln() / 2.0 + 5.0 / tau * (7.0_f64 / 5.0).ln();
+    let outside = (2.0 * 0.5 / 0.007_f64).acosh() / tau;
+    let mut conductor_degc = 20.0;
+    for _ in 0..50 {
+        let loop_ohm_per_m = 0.039 * (1.0 + 0.00393 * (conductor_degc - 20.0));
+        let ohm = 100.0 * loop_ohm_per_m + 16.1;
+        let volt = 0.5 * (70.0 + (70.0_f64 * 70.0 - 4.0 * 25.0 * ohm).sqrt());
+        let amp = 25.0 / volt;
+        conductor_degc = 20.0 + amp * amp * loop_ohm_per_m * (layers + outside);
+    }
+    close(warm.conductor_degc, conductor_degc, 1e-9);
+    close(
+        warm.wire_ohm,
+        3.9 * (1.0 + 0.00393 * (conductor_degc - 20.0)),
+        1e-9,
+    );
+    assert!(conductor_degc > 20.001);
+    let fresh = two(&[
+        (
+            CABLE,
+            &heat
+                .replace("\"sediment\", core", "\"water\", core")
+                .replace(", buried = \"0.5 m\", sediment = \"1 K.m/W\"", ""),
+        ),
+        ("salinity = 35", "salinity = 0"),
+    ]);
+    let refused = electric_error(&fresh);
+    assert!(refused.contains("salinity of 0"), "{refused}");
+}
+
+fn electric_error(reading: &plan::Reading) -> String {
+    electric(reading.line.as_ref().unwrap())
+        .unwrap_err()
+        .to_string()
+}
