@@ -17,5 +17,6 @@ pub use picture::{
 };
 pub use told::{
     check_brief, check_json, check_text, mistakes_json, record_json, rehearsal_json,
-    rehearsal_text, start_json, start_text, trace_json, year_json, year_text,
+    rehearsal_text, reserve_json, reserve_text, start_json, start_text, trace_json, year_json,
+    year_text,
 };

@@ -12,6 +12,7 @@ use crate::listen::ListenError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
+use crate::reserve::ReserveCommandError;
 use crate::start::StartCommandError;
 use crate::year::YearCommandError;
 
@@ -33,6 +34,9 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// The reserve cannot be worked out.
+    #[error(transparent)]
+    Reserve(#[from] ReserveCommandError),
     /// A start cannot be followed.
     #[error(transparent)]
     Start(#[from] StartCommandError),
@@ -82,6 +86,7 @@ impl Failure {
             Failure::Output(_)
             | Failure::Signal(_)
             | Failure::Start(_)
+            | Failure::Reserve(_)
             | Failure::File(_)
             | Failure::Plan { .. } => None,
         }

@@ -14,6 +14,7 @@ mod new;
 mod out;
 mod plan_file;
 mod rehearse;
+mod reserve;
 mod schema;
 mod shell;
 mod start;
@@ -51,6 +52,7 @@ enum Command {
     Rehearse(rehearse::Args),
     Listen(listen::Args),
     Start(start::Args),
+    Reserve(reserve::Args),
     Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -89,6 +91,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
         Command::Start(args) => start::run(&args, out),
+        Command::Reserve(args) => reserve::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

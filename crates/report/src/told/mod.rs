@@ -2,6 +2,7 @@
 
 mod check;
 mod json;
+mod reserve;
 mod start;
 mod text;
 mod words;
@@ -9,6 +10,7 @@ mod year;
 
 pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use json::{record_json, rehearsal_json, trace_json};
+pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};
 pub use text::rehearsal_text;

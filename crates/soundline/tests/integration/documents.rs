@@ -338,6 +338,18 @@ fn regress_the_document_of_a_start() {
     );
 }
 
+#[test]
+fn regress_the_document_of_a_reserve() {
+    let demo = crate::support::demo("harrow-sound", false);
+    let told = document(&["reserve", &demo.plan]);
+    assert!(told["modules"][0]["reserve_w"].is_number());
+    compare(
+        "reserve-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
 /// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
 #[test]
 fn verif_a_document_that_differs_is_seen() {

@@ -17,6 +17,7 @@ mod new;
 mod real;
 mod records;
 mod rehearse;
+mod reserve;
 mod start;
 mod support;
 mod year;

@@ -1,0 +1,149 @@
+//! What a line has in hand, for people and for programs.
+
+use std::fmt::Write as _;
+
+use assess::{Factor, LineReserve, Room, SetFactor};
+use serde_json::{Value, json};
+
+use super::check::wrap;
+use super::start::contacts;
+
+/// For each module what could be drawn more and what stops it; the combinations of states that leave least; the collapse factor in
+/// each set of states.
+#[must_use]
+pub fn reserve_text(name: &str, found: &LineReserve) -> String {
+    let mut out = format!("{name}\n\n");
+    if !found.unknowns.is_empty() {
+        let _ = writeln!(out, "Unknown, because the plan does not say");
+        for why in &found.unknowns {
+            let _ = writeln!(out, "  - {why}");
+        }
+        return out;
+    }
+    let _ = writeln!(
+        out,
+        "What could be drawn more at the input of each module, before the first limit"
+    );
+    let width = found.modules.iter().map(|m| m.path.len()).max();
+    let width = width.unwrap_or(0);
+    let mut sets: Vec<&str> = Vec::new();
+    let mut last = "";
+    for m in &found.modules {
+        let path = if m.path == last { "" } else { &m.path };
+        last = &m.path;
+        let (more, why) = match &m.room {
+            Room::Power { power_w, binds } => (format!("{power_w:.2} W"), format!("then {binds}")),
+            Room::NoLimit => (
+                "no limit".to_owned(),
+                "a supply without resistance and current limit holds its voltage here".to_owned(),
+            ),
+            Room::None { why } => ("nothing".to_owned(), why.clone()),
+            Room::Unknown { why } => ("unknown".to_owned(), why.clone()),
+        };
+        let set = without_age(&m.with);
+        let number = if set.is_empty() {
+            String::new()
+        } else {
+            let known = sets.iter().position(|s| *s == set);
+            let at = known.unwrap_or_else(|| {
+                sets.push(set);
+                sets.len() - 1
+            });
+            format!("({})", at + 1)
+        };
+        let _ = writeln!(
+            out,
+            "  {path:width$}  {:4}  {more:>12}  {number:4}  {why}",
+            contacts(m.contacts)
+        );
+    }
+    if !sets.is_empty() {
+        let _ = writeln!(
+            out,
+            "\nWhile the line is in the combination of states that leaves least"
+        );
+    }
+    for (i, set) in sets.iter().enumerate() {
+        for (row, text) in wrap(set, 100).iter().enumerate() {
+            let number = if row == 0 {
+                format!("({})", i + 1)
+            } else {
+                String::new()
+            };
+            let _ = writeln!(out, "  {number:4}  {text}");
+        }
+    }
+    let _ = writeln!(
+        out,
+        "\nTo what share of themselves all loads of constant power may grow together before the line collapses"
+    );
+    factors(&mut out, "least over all combinations: ", &found.weakest);
+    let _ = writeln!(out);
+    factors(&mut out, "", &found.sets);
+    out
+}
+
+fn factors(out: &mut String, before: &str, sets: &[SetFactor]) {
+    for set in sets {
+        let (share, why) = match &set.factor {
+            Factor::Share(share) => (format!("{:.1} %", 100.0 * share), String::new()),
+            Factor::NoLoad => (
+                "none".to_owned(),
+                ": nothing draws constant power".to_owned(),
+            ),
+            Factor::Unknown { why } => ("unknown".to_owned(), format!(": {why}")),
+        };
+        for (row, text) in wrap(&format!("{before}{}{why}", set.name), 92)
+            .iter()
+            .enumerate()
+        {
+            let share = if row == 0 { share.as_str() } else { "" };
+            let _ = writeln!(out, "  {share:>10}  {text}");
+        }
+    }
+}
+
+fn without_age(with: &str) -> &str {
+    with.strip_suffix(", new contacts")
+        .or_else(|| with.strip_suffix(", aged contacts"))
+        .unwrap_or(with)
+}
+
+/// The same as one JSON object.
+#[must_use]
+pub fn reserve_json(name: &str, found: &LineReserve) -> Value {
+    let sets = |sets: &[SetFactor]| -> Vec<Value> {
+        let one = |set: &SetFactor| {
+            let (factor, why) = match &set.factor {
+                Factor::Share(share) => (Some(*share), None),
+                Factor::NoLoad => (None, Some("nothing draws constant power")),
+                Factor::Unknown { why } => (None, Some(why.as_str())),
+            };
+            json!({ "states": set.name, "collapse_factor": factor, "why": why })
+        };
+        sets.iter().map(one).collect()
+    };
+    json!({
+        "format": "reserve/1",
+        "name": name,
+        "unknown": found.unknowns,
+        "modules": found.modules.iter().map(|m| {
+            let (word, power_w, why) = match &m.room {
+                Room::Power { power_w, binds } => ("known", Some(*power_w), Some(binds.as_str())),
+                Room::NoLimit => ("no-limit", None, None),
+                Room::None { why } => ("none", Some(0.0), Some(why.as_str())),
+                Room::Unknown { why } => ("unknown", None, Some(why.as_str())),
+            };
+            json!({
+                "id": m.path,
+                "contacts": contacts(m.contacts),
+                "word": word,
+                "reserve_w": power_w,
+                "why": why,
+                "states": m.with,
+            })
+        }).collect::<Vec<_>>(),
+        "weakest": sets(&found.weakest),
+        "sets": sets(&found.sets),
+    })
+}

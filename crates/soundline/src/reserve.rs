@@ -1,0 +1,76 @@
+//! `soundline reserve`: what may still be added at each module, and how far the line is from collapse.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use assess::{Factor, LineReserve, Room, line_reserve};
+use report::{reserve_json, reserve_text};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Tell what each module could draw more, and what stops it; and how far the line is from collapse in each set of states.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+}
+
+/// Why the reserve could not be worked out.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum ReserveCommandError {
+    /// The plan says something that cannot be.
+    #[error("the reserve cannot be worked out: {0}")]
+    Input(#[from] assess::input::InputError),
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
+        return Err(Failure::Plan {
+            path: args.plan.display().to_string(),
+        });
+    };
+    let found = line_reserve(line).map_err(ReserveCommandError::from)?;
+    let name = &line.deployment.name;
+    match out.format {
+        Format::Text => out
+            .stdout
+            .write_all(reserve_text(name, &found).as_bytes())?,
+        Format::Json => {
+            let mut whole = reserve_json(name, &found);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    Ok(exit(&found))
+}
+
+/// A limit that is not kept counts as broken, a line that cannot carry its load too.
+fn exit(found: &LineReserve) -> Exit {
+    let factors = || found.weakest.iter().map(|set| &set.factor);
+    let broken = found
+        .modules
+        .iter()
+        .any(|m| matches!(m.room, Room::None { .. }))
+        || factors().any(|f| matches!(f, Factor::Share(share) if *share < 1.0));
+    let unknown = !found.unknowns.is_empty()
+        || found
+            .modules
+            .iter()
+            .any(|m| matches!(m.room, Room::Unknown { .. }))
+        || factors().any(|f| matches!(f, Factor::Unknown { .. }));
+    if broken {
+        Exit::Broken
+    } else if unknown {
+        Exit::Unknown
+    } else {
+        Exit::Met
+    }
+}
