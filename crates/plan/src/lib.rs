@@ -43,7 +43,8 @@ pub use line::{
 };
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{
-    CueReading, Fetch, LARGEST_FILE, Reading, from_disk, from_folder_of, read, read_cues,
+    CueReading, Fetch, LARGEST_FILE, LARGEST_WEATHER, Reading, from_disk, from_folder_of, read,
+    read_cues,
 };
 pub use reference::{cues_reference, plan_reference};
 pub use schema::{cues_schema, plan_schema};

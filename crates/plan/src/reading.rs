@@ -19,20 +19,22 @@ use crate::tables::{CATALOGUE, CUE_SHEET, PLAN};
 
 /// Largest file that is read, bytes.
 pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
+/// Largest weather file that is read, bytes: some hundred years of hours.
+pub const LARGEST_WEATHER: usize = 64 * 1024 * 1024;
 /// Most files that one plan may include.
 const MOST_FILES: usize = 64;
 
 /// How files are fetched; lets tests and other hosts stand in for the disk.
 pub type Fetch<'a> = dyn Fn(&Path) -> io::Result<Vec<u8>> + 'a;
 
-/// Fetches from the disk, at most a little more than [`LARGEST_FILE`] bytes.
+/// Fetches from the disk, at most a little more than [`LARGEST_WEATHER`] bytes.
 ///
 /// # Errors
 /// Those of the file system.
 pub fn from_disk(path: &Path) -> io::Result<Vec<u8>> {
     use std::io::Read as _;
     let mut bytes = Vec::new();
-    let most = LARGEST_FILE as u64 + 1;
+    let most = LARGEST_WEATHER as u64 + 1;
     std::fs::File::open(path)?
         .take(most)
         .read_to_end(&mut bytes)?;
@@ -230,7 +232,15 @@ fn weather(
         return None;
     }
     let mut own = Mistakes::default();
-    let (file, readable) = load(&folder.join(path), sources, &mut own, fetch, Some(at));
+    let path_of = folder.join(path);
+    let (file, readable) = load_up_to(
+        LARGEST_WEATHER,
+        &path_of,
+        sources,
+        &mut own,
+        fetch,
+        Some(at),
+    );
     for mistake in own.into_sorted() {
         mistakes.push(mistake.part("site"));
     }
@@ -274,6 +284,18 @@ fn load(
     fetch: &Fetch<'_>,
     asked: Option<Site>,
 ) -> (FileId, bool) {
+    load_up_to(LARGEST_FILE, path, sources, mistakes, fetch, asked)
+}
+
+/// As [`load`], with the largest size that is read.
+fn load_up_to(
+    largest: usize,
+    path: &Path,
+    sources: &mut Sources,
+    mistakes: &mut Mistakes,
+    fetch: &Fetch<'_>,
+    asked: Option<Site>,
+) -> (FileId, bool) {
     const NAME: &str = "check the name and that it may be read";
     let path_shown = path.display();
     let read = match fetch(path) {
@@ -282,13 +304,14 @@ fn load(
             format!("cannot read {path_shown}: {error}"),
             NAME,
         )),
-        Ok(bytes) if bytes.len() > LARGEST_FILE => Err((
+        Ok(bytes) if bytes.len() > largest => Err((
             Code::TooLarge,
-            format!(
-                "{path_shown} is larger than {} MiB",
-                LARGEST_FILE / 1024 / 1024
-            ),
-            "a plan is a text of some pages; is this the right file?",
+            format!("{path_shown} is larger than {} MiB", largest / 1024 / 1024),
+            if largest == LARGEST_FILE {
+                "a plan is a text of some pages; is this the right file?"
+            } else {
+                "a year of hourly weather is some hundred thousand bytes; is this the right file?"
+            },
         )),
         Ok(bytes) if bytes.is_empty() => Err((
             Code::Syntax,

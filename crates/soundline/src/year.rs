@@ -16,7 +16,7 @@ use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
-/// Take a solar supply through many generated years: load, months, hours off, the worst week, and the sizes that would do.
+/// Take a solar supply through many years, generated or of the plan's weather file: load, months, hours off, the worst week, and the sizes that would do.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan.
@@ -24,7 +24,7 @@ pub(crate) struct Args {
     /// The supply, `supply.ID`; not needed where only one has panels and a battery.
     #[arg(long, value_name = "SUPPLY")]
     supply: Option<String>,
-    /// How many years; as many as the plan's requirement needs, and at least 100, when not given.
+    /// How many years; as many as the plan's requirement needs, and at least 100, when not given. Of a weather file all.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=10_000))]
     years: Option<u64>,
     /// Seed of the weather; `check` takes 1.

@@ -290,3 +290,44 @@ fn val_a_typical_year_through_a_plan() {
     close(year_wh(&far), year_wh(&years), 1e-6 * year_wh(&years));
     assert!(!assumes(&far, "SAND POINT, 0 km"));
 }
+
+/// Two requirements that ask for different numbers of years get the first of the same years: 29 for 90 % of them, 59 for 95 %.
+#[test]
+fn verif_requirements_on_a_supply_share_its_years() {
+    let asked = winter("90 %", "95 %").replace(
+        "at_least = \"30 %\"\nshare = \"90 %\"",
+        "at_least = \"30 %\"\nshare = \"95 %\"",
+    );
+    let changes = [SUN, CLEARNESS, ("[requirement.voltage]\n", &asked)];
+    let reading = good(&changes);
+    let check = check(&reading, &assess::Shelf::default());
+    let line = reading.line.as_ref().unwrap();
+    let input = assess::input::energy(line, SupplyIx(0)).unwrap();
+    let (mut off, mut lowest) = (Vec::new(), Vec::new());
+    assess::run_years(line, &input, WEATHER_SEED, 59, &mut |_, accounts, _| {
+        off.push(accounts[0].hours_off);
+        lowest.push(accounts[0].lowest_charge);
+        true
+    })
+    .unwrap();
+    let winter = known(&check, "winter");
+    let longest = off[..29].iter().copied().max().unwrap();
+    close(winter.value.value, f64::from(longest), 0.0);
+    let bad = off[..29].iter().filter(|h| **h > 0).count();
+    assert!(
+        winter
+            .why
+            .starts_with(&format!("{bad} of 29 generated years")),
+        "{}",
+        winter.why
+    );
+    let charge = known(&check, "charge");
+    let least = lowest.iter().copied().fold(1.0, f64::min);
+    close(charge.value.value, 100.0 * least, 1e-9);
+    assert!(
+        charge.why.contains("of 59 generated years"),
+        "{}",
+        charge.why
+    );
+    assert!(bad > 0 && off.iter().max() >= off[..29].iter().max());
+}

@@ -66,6 +66,26 @@ fn verif_a_weather_file_counts_in_the_digest() {
     assert_ne!(digest("a\n1\n"), digest("a\n2\n"));
 }
 
+/// Many years of weather are more than a plan may be, and are read; the plan itself is not.
+#[test]
+fn verif_weather_may_be_larger_than_a_plan() {
+    let plan = with_site("weather = \"weather.csv\"");
+    let hours = "a\n".repeat(plan::LARGEST_FILE);
+    let reading = Files::one(plan.clone()).with("weather.csv", hours).read();
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let too_many = "a".repeat(plan::LARGEST_WEATHER + 1);
+    let reading = Files::one(plan).with("weather.csv", too_many).read();
+    let told: Vec<&str> = reading
+        .mistakes
+        .iter()
+        .map(|m| m.message.as_str())
+        .collect();
+    assert!(
+        told.iter().any(|m| m.contains("larger than 64 MiB")),
+        "{told:?}"
+    );
+}
+
 /// The small plan with a line more in its site.
 fn with_site(line: &str) -> String {
     changed(SMALL, "[site]\n", &format!("[site]\n{line}\n"))

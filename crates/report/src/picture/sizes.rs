@@ -122,7 +122,7 @@ fn draw(title: &str, sizes: &Sizes, size: PictureSize) -> Result<Drawing, Pictur
     planned(&mut drawing, sizes, area, &across, &up);
     drawing.border(area);
     drawing.text(
-        "Generated years err to the dark side; between two tried sizes of the panels the battery of the smaller one counts.",
+        "Between two tried sizes of the panels the battery of the smaller one counts.",
         (70.0, height - 14.0),
         Align::Left,
         QUIET_INK,

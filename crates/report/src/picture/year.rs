@@ -44,8 +44,13 @@ pub fn year_picture_svg(
 
 fn description(years: &EnergyYears) -> String {
     format!(
-        "Usable state of charge of {} through {} generated years, sun and load by month, and the worst week.",
-        years.supply, years.years
+        "Usable state of charge of {} through {} {} years, sun and load by month, and the worst week.",
+        years.supply,
+        years.years,
+        match years.weather_file {
+            None => "generated",
+            Some(_) => "measured",
+        }
     )
 }
 
@@ -75,7 +80,13 @@ fn draw(title: &str, years: &EnergyYears, size: PictureSize) -> Result<Vec<Shape
     sun_and_load(&mut drawing, years, months)?;
     worst_week(&mut drawing, years, week)?;
     drawing.text(
-        "Generated years err to the dark side; they show no single winter that was.",
+        match &years.weather_file {
+            None => "Generated years err to the dark side; they show no single winter that was."
+                .to_owned(),
+            Some(path) => {
+                format!("Measured years of {path}: they show these winters and no darker one.")
+            }
+        },
         (70.0, height - 14.0),
         Align::Left,
         QUIET_INK,
