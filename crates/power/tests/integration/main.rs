@@ -17,6 +17,7 @@ mod reserve;
 mod roots;
 mod startup;
 mod sun;
+mod sweep;
 mod worst;
 mod year;
 
