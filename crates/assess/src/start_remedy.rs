@@ -37,19 +37,7 @@ type Delays = (Vec<f64>, f64);
 
 /// Which delays start the line, in a sentence, or which lock-outs with which delays, or why none do.
 pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
-    let inputs = [ready(line, Contacts::New)?, ready(line, Contacts::Aged)?];
-    let longest_s = inputs
-        .iter()
-        .map(|input| {
-            // A staged start takes the boots in turn, once more than a start at once.
-            2.0 * patience_s(line, input)
-        })
-        .fold(0.0_f64, f64::max)
-        .min(1e6);
-    let both = Both {
-        inputs,
-        settings: settings(longest_s),
-    };
+    let both = both(line)?;
     if !both.inputs[0].unfed.is_empty() {
         return Ok("no order of starting helps a module without a conductor".to_owned());
     }
@@ -74,6 +62,43 @@ pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
     Ok(format!("{why}{}", bare(&names)))
 }
 
+/// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.
+pub(crate) fn without_falls(line: &Line) -> Result<Option<String>, StartError> {
+    let both = both(line)?;
+    let found = both.search(line)?.ok();
+    Ok(found.map(|(delays_s, ready_s)| told(delays(line, &both.inputs[0], &delays_s), ready_s)))
+}
+
+fn both(line: &Line) -> Result<Both, StartError> {
+    let inputs = [ready(line, Contacts::New)?, ready(line, Contacts::Aged)?];
+    let longest_s = inputs
+        .iter()
+        .map(|input| {
+            // A staged start takes the boots in turn, once more than a start at once.
+            2.0 * patience_s(line, input)
+        })
+        .fold(0.0_f64, f64::max)
+        .min(1e6);
+    Ok(Both {
+        inputs,
+        settings: settings(longest_s),
+    })
+}
+
+/// The modules with lock-out one after another, the greatest surge first, each when the one before has booted.
+fn by_surge(input: &StartInput) -> (Vec<usize>, Vec<f64>) {
+    let modules = &input.line.modules;
+    let mut order: Vec<usize> = (0..modules.len())
+        .filter(|&i| matches!(modules[i].input, Input::LockOut { .. }))
+        .collect();
+    let surge_w = |i: usize| modules[i].boot_power_w - modules[i].running_power_w;
+    order.sort_by(|&a, &b| surge_w(b).total_cmp(&surge_w(a)).then(a.cmp(&b)));
+    let mut waits_s = vec![0.0];
+    waits_s.extend(order.iter().map(|&i| modules[i].boot_s));
+    waits_s.truncate(order.len());
+    (order, waits_s)
+}
+
 /// The wait of each module of an order after the one before it; of the first, after the supplies.
 fn waits_s(order: &[usize], not_before_s: &[f64]) -> Vec<f64> {
     let mut before_s = 0.0;
@@ -94,7 +119,7 @@ impl Both {
         for (input, contacts) in self.inputs.iter().zip(["new", "aged"]) {
             let names = Names { line, input };
             match staged_start(&input.line, &self.settings).map_err(|e| named(line, input, e))? {
-                Staged::NotNeeded { .. } => found.push((Vec::new(), Vec::new())),
+                Staged::NotNeeded { .. } => found.push(by_surge(input)),
                 Staged::InOrder {
                     order,
                     not_before_s,

@@ -4,7 +4,7 @@ use plan::{Line, Q};
 
 use crate::input::Contacts;
 use crate::start::{Followed, StartError, follow, patience_s, ready};
-use crate::start_remedy::remedy;
+use crate::start_remedy::{remedy, without_falls};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// A start closer to its limit than this is marginal, s.
@@ -32,24 +32,37 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
     let worst = (0..followed.len())
         .filter(|&i| fails(&followed[i].0))
         .min_by(|&a, &b| share(&followed[a].0).total_cmp(&share(&followed[b].0)));
+    let helps = match worst {
+        Some(_) => remedy(line)
+            .unwrap_or_else(|error| format!("what would start it is not known: {error}")),
+        None => String::new(),
+    };
+    let falls = |start: &Followed| {
+        start.finding.starts && start.report.modules.iter().any(|m| !m.off_s.is_empty())
+    };
+    let spares = if worst.is_none() && followed.iter().any(|(start, _)| falls(start)) {
+        without_falls(line).ok().flatten()
+    } else {
+        None
+    };
     for (i, (start, age)) in followed.iter().enumerate() {
         let mut why = format!("with {age} contacts {}", start.finding.why);
         if worst == Some(i) {
-            match remedy(line) {
-                Ok(helps) => why = format!("{why}; {helps}"),
-                Err(error) => why = format!("{why}; what would start it is not known: {error}"),
-            }
+            why = format!("{why}; {helps}");
         }
         let mut verdict = judged(start, why, at_most_s);
         if let Verdict::Known(known) = &mut verdict
             && known.ruling == Ruling::Met
-            && start.report.modules.iter().any(|m| !m.off_s.is_empty())
+            && falls(start)
         {
             known.ruling = Ruling::Marginal;
             known.why = format!(
                 "{}; marginal, as a start in which modules fall out rests on their small differences",
                 known.why
             );
+            if let Some(spares) = &spares {
+                known.why = format!("{}; to avoid that, {spares}", known.why);
+            }
         }
         verdicts.push(verdict);
     }

@@ -363,6 +363,21 @@ fn verif_a_start_with_falls_on_the_way_is_marginal() {
         "{}",
         verdict.why
     );
+    // What spares the falls is told, and does.
+    let (_, after) = verdict
+        .why
+        .split_once("to avoid that, give module.outer `wakes_after = \"")
+        .unwrap();
+    let (time, _) = after.split_once('"').unwrap();
+    let held = format!("[module.outer]\nwakes_after = \"{time}\"\n");
+    let mended = plan_with(
+        "cold-wake",
+        &[
+            ("current_limit = \"0.6 A\"", "current_limit = \"1.2 A\""),
+            ("[module.outer]\n", &held),
+        ],
+    );
+    assert_eq!(requirement(&mended, "start").word(), Word::Met);
 }
 
 /// Without its lock-outs the example cannot be staged. The lock-outs and delays that are then told, all written, start it.
