@@ -212,7 +212,9 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     let rope = line.sections[0].rope.as_ref().unwrap();
     close(rope.stiffness_n.unwrap().si, 600e3);
     assert_eq!(line.behaviours.len(), 6);
-    assert_eq!(line.requirements.len(), 12);
+    let text = std::fs::read_to_string(&path).unwrap();
+    let written = text.lines().filter(|l| l.starts_with("[requirement."));
+    assert_eq!(line.requirements.len(), written.count());
 }
 
 /// A catalogue counts by what it gives, even where only the name of a rope stands in the plan.
