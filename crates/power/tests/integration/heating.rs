@@ -275,3 +275,35 @@ fn verif_what_stays_cold_is_the_plain_network_and_too_much_is_refused() {
         Err(HotError::Network(NetworkError::WrongLength { .. }))
     ));
 }
+
+/// The other rows of the same table: a film of 300 W/m2K for water and of 10 W/m2K for air, 10 degC; 10 K in sediment at 30.4 A;
+/// in water at 20 A less than 0.6 % of resistance.
+#[test]
+fn verif_printed_rises_behind_a_film() {
+    let rise_k = |around, current_a| {
+        let warm = warmth(&twin(), around, 10.0, current_a).unwrap();
+        warm.conductor_degc - 10.0
+    };
+    let film = |coefficient_w_m2_k| Surroundings::Film { coefficient_w_m2_k };
+    for (current_a, water_k, air_k) in [
+        (3.13, 0.03393, 0.27315),
+        (10.0, 0.34677, 2.81713),
+        (20.0, 1.39301, 11.67207),
+    ] {
+        let (ours_water_k, ours_air_k) = (
+            rise_k(film(300.0), current_a),
+            rise_k(film(10.0), current_a),
+        );
+        assert!(
+            (ours_water_k - water_k).abs() < 1e-5,
+            "{current_a} A: {ours_water_k}"
+        );
+        assert!(
+            (ours_air_k - air_k).abs() < 1e-5,
+            "{current_a} A: {ours_air_k}"
+        );
+    }
+    assert!((rise_k(SEDIMENT, 30.4) - 10.0).abs() < 0.05);
+    let more = 0.00393 * rise_k(Surroundings::SeaWater, 20.0);
+    assert!(more > 0.005 && more < 0.0065, "{more}");
+}
