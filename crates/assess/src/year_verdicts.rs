@@ -2,6 +2,7 @@
 
 use plan::{Line, Q, Supply, SupplyIx};
 use power::year::ShareOfYears;
+use quantity::{Dimension, show};
 use sha2::{Digest, Sha256};
 
 use crate::input::SECONDS_PER_HOUR;
@@ -66,13 +67,14 @@ pub(crate) fn outage_hours(
         let outages = asked.years.outages(asked.count);
         let claim = claim(at_most_s, asked.share);
         let bad = outages.bad_years(claim.at_most_hours);
-        let allowed = asked.decided(bad, &format!("more than {} h off", claim.at_most_hours))?;
+        let more = format!("more than {} h off", claim.at_most_hours);
+        let allowed = asked.decided(bad, &more)?;
         let known = || "no year was run".to_owned();
         let shown_h = outages.hours_off_but(allowed).ok_or_else(known)?;
         let hours = |share| outages.hours_off_in(share).ok_or_else(known);
         let why = format!(
             "{}; the middle year has {} h, nine in ten at most {} h, the worst {} h; {}",
-            asked.counted(bad, &format!("more than {} h off", claim.at_most_hours))?,
+            asked.counted(bad, &more)?,
             hours(MIDDLE)?,
             hours(MOST)?,
             hours(1.0)?,
@@ -106,8 +108,8 @@ pub(crate) fn lowest_charge(
         let lowest = asked.years.lowest_charges(asked.count);
         let bad = lowest.bad_years(at_least.si);
         let below = format!(
-            "less than {} % of its charge left at some hour",
-            100.0 * at_least.si
+            "less than {} of its charge left at some hour",
+            show(at_least.si, Dimension::Ratio)
         );
         let allowed = asked.decided(bad, &below)?;
         let known = || "no year was run".to_owned();
@@ -160,8 +162,8 @@ impl<'y> Asked<'y> {
         let share = share.map(|q| q.si).ok_or("no share of years is written")?;
         if confidence.is_none() {
             years.assumed.push(format!(
-                "a share of years is shown with {} % confidence, because no `confidence` is written",
-                100.0 * CONFIDENCE
+                "a share of years is shown with {} confidence, because no `confidence` is written",
+                show(CONFIDENCE, Dimension::Ratio)
             ));
         }
         let share = share_of_years(share, confidence);
@@ -228,9 +230,9 @@ impl<'y> Asked<'y> {
             },
         );
         Ok(format!(
-            "{bad} of {} {kind} {have} {what}: at {} % confidence at most {} % of years",
+            "{bad} of {} {kind} {have} {what}: at {} confidence at most {} % of years",
             self.count,
-            100.0 * confidence,
+            show(confidence, Dimension::Ratio),
             rounded_up(100.0 * bound)
         ))
     }
@@ -287,9 +289,9 @@ impl<'y> Asked<'y> {
 
 fn words(share: ShareOfYears) -> String {
     format!(
-        "{} % of years at {} % confidence",
-        100.0 * share.share,
-        100.0 * share.confidence
+        "{} of years at {} confidence",
+        show(share.share, Dimension::Ratio),
+        show(share.confidence, Dimension::Ratio)
     )
 }
 

@@ -191,7 +191,11 @@ fn verif_a_dark_year_is_off_when_the_battery_is_empty() {
     assert!((off - (8760.0 - lasts_h)).abs() <= 1.5, "{off} {lasts_h}");
     // Of one year more nothing is known.
     let two = energy_years(&line, SupplyIx(0), 1, Some(2), &mut |_| true);
-    assert!(two.unwrap_err().to_string().contains("holds 1 years"));
+    assert!(
+        two.unwrap_err()
+            .to_string()
+            .contains("holds out for 1 of the years")
+    );
 }
 
 /// One dark year of one refutes 99 % of years (it is bad with 5 % of them at least) but not 90 %; one bright year shows half of the

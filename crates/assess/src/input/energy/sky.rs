@@ -95,7 +95,7 @@ impl Light {
                 let found = usize::try_from(year).ok().and_then(|y| light.years.get(y));
                 found.map(Vec::as_slice).ok_or_else(|| InputError::Open {
                     what: format!(
-                        "{} holds {} years of weather, and year {} of them is asked for",
+                        "the weather of {} holds out for {} of the years that are asked for, and not for year {}",
                         light.path,
                         light.years.len(),
                         year + 1
