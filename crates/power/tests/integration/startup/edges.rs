@@ -1,4 +1,4 @@
-//! Thresholds that a voltage comes to only at the very end.
+//! Thresholds that a voltage comes to only at the very end, and which module falls where the line cannot carry all.
 
 use power::startup::{EventKind, Input, Outcome, Settings, start_up};
 
@@ -57,4 +57,60 @@ fn verif_a_lock_out_just_below_the_source_still_opens() {
         report.outcome,
         Outcome::NeverReaches { module: 0, .. }
     ));
+}
+
+/// Two modules without capacitor, 10 and 20 ohm from 48 V. When the second comes to 40 W, which 20 ohm do not carry, it is the
+/// one with the lowest voltage and falls; the first runs on. So whatever the order in which they are listed.
+#[test]
+fn verif_the_module_with_the_lowest_voltage_falls() {
+    let mut line = case("latch cured by a lock-out").line;
+    line.capacitors.clear();
+    line.network.sources[0].current_limit_a = None;
+    line.network.nodes = 3;
+    line.network.spans[0].resistance_ohm = 10.0;
+    line.network.spans.push(power::Branch {
+        a: 1,
+        b: 2,
+        resistance_ohm: 10.0,
+    });
+    let near = power::startup::Module {
+        boot_power_w: 8.0,
+        boot_s: 0.0,
+        running_power_w: 8.0,
+        input: Input::LockOut {
+            on_v: 36.0,
+            off_v: 12.0,
+        },
+        ..line.modules[0]
+    };
+    let far = power::startup::Module {
+        node: 2,
+        boot_power_w: 2.0,
+        boot_s: 0.3,
+        running_power_w: 40.0,
+        ..near
+    };
+    for (modules, falls, stays) in [(vec![near, far], 1, 0), (vec![far, near], 0, 1)] {
+        line.modules = modules;
+        let report = start_up(&line, &Settings::following(2.0)).unwrap();
+        let collapses: Vec<EventKind> = report
+            .events
+            .iter()
+            .map(|event| event.kind)
+            .filter(|kind| matches!(kind, EventKind::Collapse { .. }))
+            .collect();
+        assert!(!collapses.is_empty());
+        assert!(
+            collapses
+                .iter()
+                .all(|&kind| kind == EventKind::Collapse { module: falls }),
+            "{collapses:?}"
+        );
+        assert!(report.modules[stays].off_s.is_empty());
+        assert!(
+            matches!(report.outcome, Outcome::Hiccup { module, .. } if module == falls),
+            "{:?}",
+            report.outcome
+        );
+    }
 }
