@@ -172,7 +172,10 @@ fn charge_by_day(
     drawing.text("four years in five", (526.0, y + 5.0), Align::Left, INK);
     drawing.fill((718.0, y - 8.0, 752.0, y + 8.0), ALL_YEARS);
     drawing.text(
-        format!("all {} years", years.years),
+        match years.years {
+            1 => "the only year".to_owned(),
+            many => format!("all {many} years"),
+        },
         (760.0, y + 5.0),
         Align::Left,
         INK,

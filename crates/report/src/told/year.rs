@@ -24,8 +24,12 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         "{name}\n\n{}: {}\n",
         years.supply,
         match &years.weather_file {
-            None => format!("{} generated years, seed {}", years.years, years.seed),
-            Some(path) => format!("{} measured years of {path}", years.years),
+            None => format!(
+                "{}, seed {}",
+                counted(years.years, "generated year"),
+                years.seed
+            ),
+            Some(path) => format!("{} of {path}", counted(years.years, "measured year")),
         }
     );
     let _ = writeln!(
@@ -98,7 +102,7 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         off.join(", ")
     );
     let shares = |lines: &mut String, what: &str, bad: u64, limits: Result<(f64, f64), _>| {
-        let _ = write!(lines, "{bad} of {} years {what}", years.years);
+        let _ = write!(lines, "{bad} of {} {what}", counted(years.years, "year"));
         let _ = match limits {
             Ok((low, high)) => writeln!(
                 lines,
@@ -191,12 +195,19 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
     out
 }
 
+fn counted(number: u64, what: &str) -> String {
+    match number {
+        1 => format!("1 {what}"),
+        many => format!("{many} {what}s"),
+    }
+}
+
 /// What so few years can support.
 fn measured_caution(years: &EnergyYears) -> String {
     let most = 100.0 * years.bad_share_of_none;
     format!(
-        "Measured years are these and no more: {} of them without a bad one show only that, at {:.0} % confidence, at most {most:.1} % of years are bad. A typical year (TMY) is no bad year: its months were picked for being ordinary.",
-        years.years,
+        "Measured years are these and no more: where none of {} is bad, that shows only that at most {most:.1} % of years are, at {:.0} % confidence. A typical year (TMY) is no bad year: its months were picked for being ordinary.",
+        counted(years.years, "year"),
         100.0 * CONFIDENCE
     )
 }
