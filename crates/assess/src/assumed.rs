@@ -10,6 +10,18 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if !line.supplies.is_empty() {
         all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
     }
+    let warmed: Vec<String> = line
+        .spans
+        .iter()
+        .filter(|s| s.heat.is_some() && s.conductor.is_some())
+        .map(|s| format!("span.{}", s.id))
+        .collect();
+    if !warmed.is_empty() {
+        all.push(format!(
+            "conductors as warm in every state as the largest loads make them at most, in steady state and still water: {}",
+            warmed.join(", ")
+        ));
+    }
     let unwritten = |what: Unwritten| line.unwritten.get(&what).map_or(&[][..], Vec::as_slice);
     for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
         let path = format!("span.{}", s.id);

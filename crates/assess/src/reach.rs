@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 
 use network::{Filter, TopicName};
 use plan::{
-    DelayEnd, Line, ModuleIx, Must, Position, Reading, SectionEnd, Spoilt, That, WrittenBehaviour,
-    WrittenStart,
+    DelayEnd, LiesIn, Line, ModuleIx, Must, Position, Reading, SectionEnd, Spoilt, That,
+    WrittenBehaviour, WrittenStart,
 };
 
 use crate::verdict::{Judged, Verdict, unknown};
@@ -142,6 +142,10 @@ impl Reach<'_> {
                 && below != Some("sensor")
         });
         parts.insert("site.profile".to_owned());
+        let in_air = |s: &plan::Span| s.heat.is_some_and(|h| matches!(h.lies_in, LiesIn::Air));
+        if self.line.spans.iter().any(in_air) {
+            parts.insert("site.air_temperature".to_owned());
+        }
         // In water that is as warm at every depth no depth is read.
         if self.line.sea.profile.len() > 1 {
             let ends = self.line.spans.iter().filter(|s| s.conductor.is_some());

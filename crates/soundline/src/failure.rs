@@ -8,6 +8,7 @@ use serde_json::json;
 use thiserror::Error;
 
 use crate::exit::Exit;
+use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
@@ -25,6 +26,9 @@ pub(crate) enum Failure {
     /// A file cannot be written.
     #[error(transparent)]
     File(#[from] OutputError),
+    /// Faults cannot be told.
+    #[error(transparent)]
+    Faults(#[from] FaultsCommandError),
     /// Recordings cannot be listened to.
     #[error(transparent)]
     Listen(#[from] ListenError),
@@ -85,6 +89,7 @@ impl Failure {
             Failure::Year(error) => error.help(),
             Failure::Output(_)
             | Failure::Signal(_)
+            | Failure::Faults(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::File(_)

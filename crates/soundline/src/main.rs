@@ -9,6 +9,7 @@ mod completions;
 mod cue_digest;
 mod exit;
 mod failure;
+mod faults;
 mod listen;
 mod new;
 mod out;
@@ -53,6 +54,7 @@ enum Command {
     Listen(listen::Args),
     Start(start::Args),
     Reserve(reserve::Args),
+    Faults(faults::Args),
     Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -92,6 +94,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Listen(args) => listen::run(&args, out),
         Command::Start(args) => start::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
+        Command::Faults(args) => faults::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

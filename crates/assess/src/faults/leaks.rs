@@ -1,10 +1,9 @@
 //! Leaks to the water at the far end of each span, and what an insulation tester reads.
 
 use plan::{Line, Pole, SpanIx};
-use power::Limits;
 use power::fault::{insulation_reading_ohm, leak, leak_borne};
 
-use super::gives_way;
+use super::{branch_of, gives_way, limits};
 use crate::input::ElectricInput;
 
 /// A leak at the far end of a span.
@@ -39,19 +38,19 @@ pub struct Insulation {
 }
 
 /// How the line is connected to the water.
-enum Poles {
+pub(super) enum Poles {
     Floating,
-    /// One pole of the supply at this node is in the water.
+    /// One pole of this source is in the water.
     Earthed(usize),
 }
 
-fn poles(line: &Line, input: &ElectricInput) -> Result<Poles, String> {
+pub(super) fn poles(line: &Line, input: &ElectricInput) -> Result<Poles, String> {
     let mut earthed = Vec::new();
     for (source, &s) in input.sources.iter().enumerate() {
         let supply = &line.supplies[s];
         match supply.pole {
             Some(Pole::Floating) => {}
-            Some(Pole::Earthed) => earthed.push(input.network.sources[source].node),
+            Some(Pole::Earthed) => earthed.push(source),
             None => {
                 return Err(format!(
                     "supply.{} does not say whether one of its poles is connected to the water (output.pole)",
@@ -62,7 +61,7 @@ fn poles(line: &Line, input: &ElectricInput) -> Result<Poles, String> {
     }
     match earthed[..] {
         [] => Ok(Poles::Floating),
-        [node] => Ok(Poles::Earthed(node)),
+        [source] => Ok(Poles::Earthed(source)),
         _ => Err(
             "several supplies have a pole in the water, and current flows through it already"
                 .to_owned(),
@@ -70,36 +69,45 @@ fn poles(line: &Line, input: &ElectricInput) -> Result<Poles, String> {
     }
 }
 
-pub(super) fn leaks(line: &Line, input: &ElectricInput, limits: &Limits, ohm: f64) -> Vec<LeakAt> {
-    let poles = poles(line, input);
-    let mut all = Vec::new();
-    for (branch, of) in input.branch_spans.iter().enumerate() {
-        let Some(SpanIx(span)) = *of else { continue };
-        let outcome = poles.as_ref().map_err(Clone::clone).and_then(|poles| {
-            // A span's far end is an inlet; where both ends are outlets, either will do.
-            let ends = input.network.spans[branch];
-            let inlet = |node: usize| input.inlets.contains(&Some(node));
-            let from = if inlet(ends.b) { ends.b } else { ends.a };
-            let into = match poles {
-                Poles::Floating => from,
-                Poles::Earthed(node) => *node,
-            };
-            let borne =
-                leak_borne(&input.network, from, into, limits).map_err(|e| e.to_string())?;
-            let asked = leak(&input.network, from, into, ohm);
-            Ok(LeakKnown {
-                bears_ohm: borne.resistance_ohm,
-                gives_way: gives_way(line, input, borne.binds),
-                current_a: asked.as_ref().ok().map(|l| l.current_a),
-                cost_w: asked.as_ref().ok().map(|l| l.cost_w),
-            })
-        });
-        all.push(LeakAt {
-            span: format!("span.{}", line.spans[span].id),
-            outcome,
+/// A leak at the far end of a span: the worst of these sets of states.
+pub(super) fn leak_at(
+    line: &Line,
+    heavy: &[ElectricInput],
+    poles: &Result<Poles, String>,
+    span: SpanIx,
+    ohm: f64,
+) -> Result<LeakKnown, String> {
+    let poles = poles.as_ref().map_err(Clone::clone)?;
+    let mut worst: Option<LeakKnown> = None;
+    for input in heavy {
+        let Some(branch) = branch_of(input, span) else {
+            continue;
+        };
+        // A span's far end is an inlet; where both ends are outlets, either will do.
+        let ends = input.network.spans[branch];
+        let inlet = |node: usize| input.inlets.contains(&Some(node));
+        let from = if inlet(ends.b) { ends.b } else { ends.a };
+        let into = match poles {
+            Poles::Floating => from,
+            Poles::Earthed(source) => input.network.sources[*source].node,
+        };
+        let limits = limits(line, input);
+        let borne = leak_borne(&input.network, from, into, &limits).map_err(|e| e.to_string())?;
+        if worst
+            .as_ref()
+            .is_some_and(|w| w.bears_ohm >= borne.resistance_ohm)
+        {
+            continue;
+        }
+        let asked = leak(&input.network, from, into, ohm).ok();
+        worst = Some(LeakKnown {
+            bears_ohm: borne.resistance_ohm,
+            gives_way: gives_way(line, borne.binds.map(|b| (input, b))),
+            current_a: asked.as_ref().map(|l| l.current_a),
+            cost_w: asked.as_ref().map(|l| l.cost_w),
         });
     }
-    all
+    worst.ok_or_else(|| "no power reaches it".to_owned())
 }
 
 pub(super) fn insulation(line: &Line) -> Insulation {

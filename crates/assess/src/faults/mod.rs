@@ -60,6 +60,8 @@ pub struct ShortKnown {
     pub lives: Vec<String>,
     /// Modules that drop out: typed paths.
     pub drops: Vec<String>,
+    /// Those of them whose voltage comes back far enough to start them again: typed paths.
+    pub comes_back: Vec<String>,
     /// Whether a module that passes power only while it is powered takes the short off the line again.
     pub taken_off: bool,
 }
@@ -133,10 +135,17 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
     }
     let electric = electric(line)?;
     let usual = Conditions::usual(line, contacts);
-    let heaviest = states::heaviest_allowed(line, contacts);
     let base = electric.input(line, &usual)?;
-    let heavy = electric.input(line, &heaviest)?;
-    let mut unknowns = [&base.unknowns[..], &heavy.unknowns].concat();
+    let heavy = states::heavy_sets(line, contacts)
+        .iter()
+        .map(|set| electric.input(line, set))
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut unknowns = base.unknowns.clone();
+    unknowns.extend(
+        heavy
+            .iter()
+            .flat_map(|input| input.unknowns.iter().cloned()),
+    );
     unknowns.sort();
     unknowns.dedup();
     if !unknowns.is_empty() {
@@ -154,22 +163,18 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
     }
     let mut broken = Vec::new();
     let mut poor = Vec::new();
-    let limits = limits(line, &heavy);
-    for (branch, of) in heavy.branch_spans.iter().enumerate() {
-        let Some(SpanIx(span)) = *of else { continue };
+    let mut leaks = Vec::new();
+    let poles = leaks::poles(line, &base);
+    for SpanIx(span) in base.branch_spans.iter().flatten().copied() {
         let path = format!("span.{}", line.spans[span].id);
         broken.push(BrokenSpan {
             dies: dies(line, &electric, &usual, span)?,
             span: path.clone(),
         });
-        let borne = contact_borne(&heavy.network, branch, &limits);
-        let gives_way = borne
-            .as_ref()
-            .map_or_else(|_| String::new(), |b| gives_way(line, &heavy, b.binds));
-        poor.push(PoorContact {
+        poor.push(poor_contact(line, &heavy, SpanIx(span)));
+        leaks.push(LeakAt {
+            outcome: leaks::leak_at(line, &heavy, &poles, SpanIx(span), leak_ohm),
             span: path,
-            bears_ohm: borne.map(|b| b.resistance_ohm).map_err(|e| e.to_string()),
-            gives_way,
         });
     }
     let mut cautions = crate::cautions::cautions(line);
@@ -180,7 +185,7 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
         fuses,
         broken,
         poor,
-        leaks: leaks::leaks(line, &heavy, &limits, leak_ohm),
+        leaks,
         leak_ohm,
         insulation: leaks::insulation(line),
         rests_on: rests_on(line, &electric),
@@ -200,12 +205,45 @@ fn lowest_v(line: &Line, input: &ElectricInput) -> Vec<f64> {
     loads.map(|load| of(load.node).unwrap_or(0.0)).collect()
 }
 
-/// The lowest voltage of each module at its inlet, and the rated currents.
+/// The least that a span bears of a poor contact in any of these sets of states.
+fn poor_contact(line: &Line, heavy: &[ElectricInput], span: SpanIx) -> PoorContact {
+    let mut told = PoorContact {
+        span: format!("span.{}", line.spans[span.0].id),
+        bears_ohm: Ok(f64::INFINITY),
+        gives_way: gives_way(line, None),
+    };
+    for input in heavy {
+        let Some(branch) = branch_of(input, span) else {
+            continue;
+        };
+        match contact_borne(&input.network, branch, &limits(line, input)) {
+            Ok(borne) => {
+                if told
+                    .bears_ohm
+                    .as_ref()
+                    .is_ok_and(|least| borne.resistance_ohm < *least)
+                {
+                    told.bears_ohm = Ok(borne.resistance_ohm);
+                    told.gives_way = gives_way(line, borne.binds.map(|b| (input, b)));
+                }
+            }
+            Err(error) => told.bears_ohm = Err(error.to_string()),
+        }
+    }
+    told
+}
+
+fn branch_of(input: &ElectricInput, span: SpanIx) -> Option<usize> {
+    input.branch_spans.iter().position(|of| *of == Some(span))
+}
+
+/// The lowest voltage of each module at its inlet, or that of its lock-out where it is higher, and the rated currents.
 fn limits(line: &Line, input: &ElectricInput) -> Limits {
     let mut minimum_v = vec![0.0; input.network.nodes];
     for (module, inlet) in line.modules.iter().zip(&input.inlets) {
         if let (Some(own), Some(node)) = (&module.input, *inlet) {
-            minimum_v[node] = own.minimum_v.si;
+            let off_v = own.lock_out.map_or(0.0, |l| l.off_v.si);
+            minimum_v[node] = own.minimum_v.si.max(off_v);
         }
     }
     let rated = |of: &Option<SpanIx>| {
@@ -218,27 +256,37 @@ fn limits(line: &Line, input: &ElectricInput) -> Limits {
     }
 }
 
-fn gives_way(line: &Line, input: &ElectricInput, binds: Option<Binding>) -> String {
+fn gives_way(line: &Line, binds: Option<(&ElectricInput, Binding)>) -> String {
+    let Some((input, binds)) = binds else {
+        return "nothing".to_owned();
+    };
     match binds {
-        None => "nothing".to_owned(),
-        Some(Binding::Collapse) => "the line collapses".to_owned(),
-        Some(Binding::Source { source }) => {
-            format!(
-                "supply.{} at its current limit",
-                line.supplies[input.sources[source]].id
-            )
-        }
-        Some(Binding::Span { span }) => match input.branch_spans.get(span).copied().flatten() {
+        Binding::Collapse => "the line collapses".to_owned(),
+        Binding::Source { source } => format!(
+            "supply.{} at its current limit",
+            line.supplies[input.sources[source]].id
+        ),
+        Binding::Span { span } => match input.branch_spans.get(span).copied().flatten() {
             Some(SpanIx(s)) => format!("span.{} at its rated current", line.spans[s].id),
             None => "a way through a module".to_owned(),
         },
-        Some(Binding::Voltage { node }) => input
+        Binding::Voltage { node } => input
             .inlets
             .iter()
             .position(|n| *n == Some(node))
             .map_or_else(
                 || "a voltage".to_owned(),
-                |m| format!("{} below its lowest voltage", line.module_path(ModuleIx(m))),
+                |m| {
+                    let own = line.modules[m].input.as_ref();
+                    let locks = own
+                        .is_some_and(|i| i.lock_out.is_some_and(|l| l.off_v.si >= i.minimum_v.si));
+                    let what = if locks {
+                        "switched off by its lock-out"
+                    } else {
+                        "below its lowest voltage"
+                    };
+                    format!("{} {what}", line.module_path(ModuleIx(m)))
+                },
             ),
     }
 }
@@ -322,7 +370,8 @@ fn short(
                 current_a: alone.branch_currents_a[branch].abs(),
             })
         })
-        .filter(|fuse| fuse.current_a > 0.0)
+        // Less is rounding.
+        .filter(|fuse| fuse.current_a > 1e-9 * alone.short_a)
         .max_by(|a, b| (a.current_a / a.rating_a).total_cmp(&(b.current_a / b.rating_a)));
     let with_input = |dead: bool| {
         let modules = (0..line.modules.len()).filter(|&i| line.modules[i].input.is_some());
@@ -340,8 +389,21 @@ fn short(
         fuse,
         lives: with_input(false),
         drops: with_input(true),
+        comes_back: comes_back(line, &lived),
         taken_off: lived.input.inlets[m].is_none(),
     }))
+}
+
+fn comes_back(line: &Line, lived: &Lived) -> Vec<String> {
+    let starts = |m: &usize| {
+        let (Some(node), Some(own)) = (lived.input.inlets[*m], &line.modules[*m].input) else {
+            return false;
+        };
+        let on_v = own.lock_out.map_or(own.minimum_v.si, |l| l.on_v.si);
+        lived.dead[*m] && lived.faulted.voltages_v[node] >= on_v
+    };
+    let modules = (0..line.modules.len()).filter(starts);
+    modules.map(|m| line.module_path(ModuleIx(m))).collect()
 }
 
 fn dies(
@@ -376,7 +438,7 @@ fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
 
 fn rests_on(line: &Line, electric: &Electric) -> Vec<String> {
     let mut all = vec![
-        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states that the exclusive groups allow, of each group the largest loads".to_owned(),
+        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states, of each exclusive group as many as it allows, every member in turn".to_owned(),
         "bolted shorts at rest: no arc, no capacitors that discharge into it, supplies that hold their current limit; what a fuse needs to melt is its maker's curve".to_owned(),
     ];
     for (i, span) in line.spans.iter().enumerate() {

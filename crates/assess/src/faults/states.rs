@@ -5,15 +5,36 @@ use power::fault::Faulted;
 
 use crate::input::{Conditions, Contacts, Draw, ElectricInput, heaviest};
 
-/// Every module in its heaviest state or boot, but of each exclusive group only as many as it allows, the largest first.
-pub(super) fn heaviest_allowed(line: &Line, contacts: Contacts) -> Conditions {
+/// Sets of states that the exclusive groups allow: every module in its heaviest state or boot, of each group the largest
+/// members, and once each with every member of a group among those that hold.
+pub(super) fn heavy_sets(line: &Line, contacts: Contacts) -> Vec<Conditions> {
+    let firsts = line.exclusives.iter().flat_map(|group| &group.of);
+    let firsts = std::iter::once(None).chain(firsts.map(|member| Some(*member)));
+    let mut sets: Vec<Conditions> = Vec::new();
+    for first in firsts {
+        let set = heaviest_allowed(line, contacts, first);
+        if !sets.contains(&set) {
+            sets.push(set);
+        }
+    }
+    sets
+}
+
+fn heaviest_allowed(line: &Line, contacts: Contacts, first: Option<ExclusiveMember>) -> Conditions {
     let mut conditions = Conditions::with(line, contacts, heaviest);
     for group in &line.exclusives {
         let mut holding: Vec<(f64, ExclusiveMember)> = group
             .of
             .iter()
             .filter(|member| holds(&conditions, **member))
-            .map(|member| (power_w(line, *member), *member))
+            .map(|member| {
+                let size = if first == Some(*member) {
+                    f64::INFINITY
+                } else {
+                    power_w(line, *member)
+                };
+                (size, *member)
+            })
             .collect();
         holding.sort_by(|a, b| b.0.total_cmp(&a.0));
         for (_, member) in holding.into_iter().skip(group.at_most as usize) {
@@ -58,6 +79,7 @@ fn give_up(line: &Line, conditions: &mut Conditions, member: ExclusiveMember) {
             if let Draw::State { outputs_on, .. } = &mut conditions.draws[output.module.0] {
                 outputs_on[output.output] = false;
             }
+            boots_if_heavier(line, conditions, output.module.0);
         }
         ExclusiveMember::State { module, state } => {
             let loads = &line.modules[module.0].loads;
@@ -68,6 +90,27 @@ fn give_up(line: &Line, conditions: &mut Conditions, member: ExclusiveMember) {
                 *state = next;
             }
         }
+    }
+}
+
+/// A module that has given something up may draw more while it boots.
+fn boots_if_heavier(line: &Line, conditions: &mut Conditions, m: usize) {
+    let module = &line.modules[m];
+    let Draw::State { state, outputs_on } = &conditions.draws[m] else {
+        return;
+    };
+    let outputs = module.outputs.iter().zip(outputs_on).filter(|(_, on)| **on);
+    let outputs_w: f64 = outputs.filter_map(|(o, _)| o.power_w).map(|q| q.si).sum();
+    let state_w = match state.map(|s| &module.loads[s].load) {
+        Some(Load::Power(q)) => q.si,
+        // Which is the larger depends on the voltage; such a mix is told as unknown where it is judged.
+        Some(Load::Current(_) | Load::Resistance(_)) => return,
+        None => 0.0,
+    };
+    if let (Some(boot), Some(_)) = (module.boot, &module.input)
+        && boot.power_w.si > state_w + outputs_w
+    {
+        conditions.draws[m] = Draw::Boot;
     }
 }
 

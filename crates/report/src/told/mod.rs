@@ -1,6 +1,7 @@
 //! Verdicts and rehearsals told in text and in JSON.
 
 mod check;
+mod faults;
 mod json;
 mod reserve;
 mod start;
@@ -9,6 +10,7 @@ mod words;
 mod year;
 
 pub use check::{check_brief, check_json, check_text, mistakes_json};
+pub use faults::{faults_json, faults_text};
 pub use json::{record_json, rehearsal_json, trace_json};
 pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;

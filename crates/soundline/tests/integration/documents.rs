@@ -350,6 +350,18 @@ fn regress_the_document_of_a_reserve() {
     );
 }
 
+#[test]
+fn regress_the_document_of_faults() {
+    let demo = crate::support::demo("reef-light", false);
+    let told = document(&["faults", &demo.plan]);
+    assert!(told["leaks"][0]["bears_ohm"].is_number());
+    compare(
+        "faults-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
 /// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
 #[test]
 fn verif_a_document_that_differs_is_seen() {

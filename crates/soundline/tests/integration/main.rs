@@ -9,6 +9,7 @@
 mod cancel;
 mod check;
 mod documents;
+mod faults;
 mod files;
 mod frame;
 mod heard;

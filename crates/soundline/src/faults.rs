@@ -1,0 +1,79 @@
+//! `soundline faults`: shorts, broken spans, poor contacts and leaks of a line.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use assess::input::Contacts;
+use clap::ValueEnum;
+use report::{faults_json, faults_text};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Tell what faults of the network do: shorts and the fuses that see them, broken spans, poor contacts, leaks, what a tester reads.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// State of the mated contacts.
+    #[arg(long, value_enum, default_value_t = Age::Aged)]
+    contacts: Age,
+    /// The leak of which current and cost are told, ohm; all its ends in the water together.
+    #[arg(long, value_name = "OHM", default_value_t = 1000.0, value_parser = leak)]
+    leak: f64,
+}
+
+/// State of the contacts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Age {
+    /// As new.
+    New,
+    /// As aged.
+    Aged,
+}
+
+fn leak(text: &str) -> Result<f64, String> {
+    let ohm: f64 = text.parse().map_err(|_| "not a number".to_owned())?;
+    if (1e-3..=1e12).contains(&ohm) {
+        Ok(ohm)
+    } else {
+        Err("must be 0.001 to 1e12 ohm".to_owned())
+    }
+}
+
+/// Why faults could not be told.
+#[derive(Debug, thiserror::Error)]
+#[error("the faults cannot be worked out: {0}")]
+pub(crate) struct FaultsCommandError(#[from] assess::FaultsError);
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
+        return Err(Failure::Plan {
+            path: args.plan.display().to_string(),
+        });
+    };
+    let contacts = match args.contacts {
+        Age::New => Contacts::New,
+        Age::Aged => Contacts::Aged,
+    };
+    let faults = assess::faults(line, contacts, args.leak).map_err(FaultsCommandError::from)?;
+    let name = &line.deployment.name;
+    match out.format {
+        Format::Text => out
+            .stdout
+            .write_all(faults_text(name, &faults).as_bytes())?,
+        Format::Json => {
+            let mut whole = faults_json(name, &faults);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    Ok(Exit::Met)
+}
