@@ -268,3 +268,24 @@ fn verif_each_battery_is_judged_and_a_bench_has_none() {
     };
     assert!(why.contains("battery"), "{why}");
 }
+
+/// Thirteen things that happen combine in 8192 ways: that is said, not worked out in part.
+#[test]
+fn verif_too_many_combinations_are_unknown() {
+    let cells = format!(
+        "kind = \"primary-cells\"\nbattery = {{ chemistry = \"alkaline\", capacity = \"100 Ah\", voltage = \"48 V\", {PLAIN_CELLS} }}"
+    );
+    let act = "do = [\n  { switch = \"module.base.output.lamp\", to = \"on\", for = \"20 s\" },";
+    let more = format!(
+        "do = [\n{}",
+        "  { switch = \"module.base.output.lamp\", to = \"on\", for = \"20 s\" },\n".repeat(12)
+    );
+    let asked = asking("that = \"cell-life\"");
+    let check = checked(&[
+        ("kind = \"bench\"", cells.as_str()),
+        (act, &more),
+        ("[requirement.voltage]\n", &asked),
+    ]);
+    let why = why_unknown(&check, "cells");
+    assert!(why.contains("more than 4096 ways"), "{why}");
+}

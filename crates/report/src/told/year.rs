@@ -101,21 +101,23 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         "\nHours off a year, at most: {} of the years",
         off.join(", ")
     );
-    let shares = |lines: &mut String, what: &str, bad: u64, limits: Result<(f64, f64), _>| {
-        let _ = write!(lines, "{bad} of {} {what}", counted(years.years, "year"));
-        let _ = match limits {
-            Ok((low, high)) => writeln!(
-                lines,
-                ": between {:.2} % and {:.2} % of years at {:.0} % confidence",
-                100.0 * low,
-                100.0 * high,
-                100.0 * CONFIDENCE
-            ),
-            Err(why) => writeln!(lines, ": {why}"),
-        };
+    let have = if years.years == 1 { "has" } else { "have" };
+    let _ = write!(
+        out,
+        "{} of {} {have} an hour off",
+        outages.bad_years(0),
+        counted(years.years, "year")
+    );
+    let _ = match outages.bad_share_limits(0, CONFIDENCE) {
+        Ok((low, high)) => writeln!(
+            out,
+            ": between {:.2} % and {:.2} % of years at {:.0} % confidence",
+            100.0 * low,
+            100.0 * high,
+            100.0 * CONFIDENCE
+        ),
+        Err(why) => writeln!(out, ": {why}"),
     };
-    let limits = outages.bad_share_limits(0, CONFIDENCE);
-    shares(&mut out, "have an hour off", outages.bad_years(0), limits);
     let lowest = &years.lowest_charges;
     let charge: Vec<String> = OFF_SHARES
         .iter()

@@ -124,6 +124,50 @@ fn verif_the_picture_of_sizes_tells_claim_units_and_what_does_not_do() {
     expect_status(&draw(true), 0);
 }
 
+/// A weather file beside the plan stands for the generated years: it is told and drawn as measured, and holds no more years than it
+/// has.
+#[test]
+fn verif_a_weather_file_gives_the_years_that_it_holds() {
+    let demo = demo("harrow-sound", false);
+    let folder = std::path::Path::new(&demo.plan).parent().unwrap();
+    edit(
+        &demo.plan,
+        "clearness = [0.34,",
+        "weather = \"hours.csv\"\nclearness = [0.34,",
+    );
+    let mut hours =
+        "time,ghi_w_m2,dni_w_m2,dhi_w_m2,air_temperature_degc,wind_speed_m_s\n".to_owned();
+    for (month, days) in (1..).zip([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) {
+        for hour in 0..24 * days {
+            let (day, hour) = (hour / 24 + 1, hour % 24);
+            let w_m2 = if (9..15).contains(&hour) { 150 } else { 0 };
+            hours += &format!("2023-{month:02}-{day:02}T{hour:02}:00Z,{w_m2},0,{w_m2},8,5\n");
+        }
+    }
+    fs::write(folder.join("hours.csv"), hours).unwrap();
+    let picture = folder.join("y.svg");
+    let output = run(&["year", &demo.plan, "--picture", picture.to_str().unwrap()]);
+    expect_status(&output, 0);
+    let said = stdout(&output);
+    for what in [
+        "1 measured year of hours.csv",
+        "0 of 1 year has an hour off",
+        "at most 95.0 % of",
+        "No sizes are told",
+    ] {
+        assert!(said.contains(what), "{what}: {said}");
+    }
+    assert!(!said.contains("generated years"), "{said}");
+    let svg = fs::read_to_string(picture).unwrap();
+    assert!(svg.contains("Measured years of hours.csv"));
+    let json = run(&["--format", "json", "year", &demo.plan]);
+    let told: Value = serde_json::from_str(&stdout(&json)).unwrap();
+    assert_eq!(told["weather_file"], "hours.csv");
+    let output = run(&["year", &demo.plan, "--years", "2"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("hours.csv"));
+}
+
 #[test]
 fn verif_a_plan_without_sun_or_clearness_is_refused_with_what_is_missing() {
     let bench = demo("pile-watch", false);
