@@ -78,6 +78,11 @@ fn sand_point_hours(check: &str) -> Option<Vec<WeatherHour>> {
 
 /// Sand Point, Alaska, as the head of 703165TY.csv gives it.
 fn sand_point_sun() -> SunYear {
+    sand_point_sun_by(-9.0)
+}
+
+/// The same by another clock, hours from UTC.
+fn sand_point_sun_by(utc_offset_h: f64) -> SunYear {
     SunYear::new(&Site {
         observer: Observer {
             latitude_deg: 55.317,
@@ -87,7 +92,7 @@ fn sand_point_sun() -> SunYear {
             temperature_degc: 12.0,
         },
         year: 1990,
-        utc_offset_h: -9.0,
+        utc_offset_h,
         delta_t_s: 67.0,
         solar_constant_w_m2: SOLAR_CONSTANT_ASTM_E490_W_M2,
         linke_turbidity: [3.0; 12],

@@ -3,8 +3,8 @@
 
 use power::battery::BatteryState;
 use power::sun::{
-    Array, Components, Face, Iam, Mounting, Observer, PlaneHour, PlaneYear,
-    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, SunYear, cos_incidence, mean_cos_incidence,
+    Array, Components, Face, Iam, Mounting, PlaneHour, PlaneYear, Sky, cos_incidence,
+    mean_cos_incidence,
 };
 use power::weather::WeatherHour;
 use power::year::{PowerSystem, Scratch, Start, YearPlan, measured_yields};
@@ -12,7 +12,7 @@ use serde_json::Value;
 
 use super::{
     FULL_ON_1_JANUARY, document, month_of, panels, plain_load, plain_system, sand_point_hours,
-    sand_point_sun, south_60, twelve, within, within_share, yaw_60,
+    sand_point_sun, sand_point_sun_by, south_60, twelve, within, within_share, yaw_60,
 };
 
 /// Headings in steps on the other side, and the pressure behind the refraction.
@@ -220,22 +220,7 @@ fn val_half_an_hour_beside_the_sun_fails() {
         (-9.5, "south_sun_at_label_kwh_m2"),
         (-8.5, "south_sun_an_hour_before_label_kwh_m2"),
     ] {
-        let sun = SunYear::new(&Site {
-            observer: Observer {
-                latitude_deg: 55.317,
-                longitude_deg: -160.517,
-                elevation_m: 7.0,
-                pressure_pa: 101_325.0,
-                temperature_degc: 12.0,
-            },
-            year: 1990,
-            utc_offset_h,
-            delta_t_s: 67.0,
-            solar_constant_w_m2: SOLAR_CONSTANT_ASTM_E490_W_M2,
-            linke_turbidity: [3.0; 12],
-            horizon: power::sun::Horizon::open(),
-        })
-        .unwrap();
+        let sun = sand_point_sun_by(utc_offset_h);
         let ours = kwh_m2(&south_60(&sun), &hours, whole);
         within_share(
             ours,
