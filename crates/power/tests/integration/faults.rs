@@ -99,6 +99,41 @@ fn val_leaks_are_those_of_two_conductors_written_out() {
     }
 }
 
+/// The same once more by ngspice, both conductors written out.
+#[test]
+fn val_leaks_and_shorts_are_those_of_a_circuit_simulator() {
+    let simulated = truth::json("power/ngspice-faults.json");
+    let inputs = truth::json("power/scipy-faults.json");
+    let off_a = |ours: f64, theirs: &Value| (ours.abs() - number(theirs).abs()).abs();
+    let mut checked = 0;
+    for (name, leaks) in simulated["leaks_a"].as_object().unwrap() {
+        let network = named(name);
+        for (input, theirs) in inputs["leaks"][name]
+            .as_array()
+            .unwrap()
+            .iter()
+            .zip(leaks.as_array().unwrap())
+        {
+            let (from, into) = (node(&input["from"]), node(&input["into"]));
+            let ours = leak(&network, from, into, number(&input["resistance_ohm"])).unwrap();
+            assert!(off_a(ours.current_a, theirs) <= TOLERANCE, "{name} {input}");
+            checked += 1;
+        }
+    }
+    for (name, shorts) in simulated["shorts_a"].as_object().unwrap() {
+        let network = named(name);
+        let all = inputs["shorts"][name].as_array().unwrap();
+        let unlimited = all.iter().filter(|s| s["limits_a"][0].is_null());
+        for (input, theirs) in unlimited.zip(shorts.as_array().unwrap()) {
+            let lowest_v = vec![number(&input["lowest_v"]); network.loads.len()];
+            let ours = bolted_short(&network, node(&input["short"]), &lowest_v).unwrap();
+            assert!(off_a(ours.short_a, theirs) <= TOLERANCE, "{name} {input}");
+            checked += 1;
+        }
+    }
+    assert_eq!(checked, 36);
+}
+
 /// A resistor across the loop instead of a leak at two places must fail the check that ours passes.
 #[test]
 fn val_a_leak_taken_as_a_load_fails_the_check() {
