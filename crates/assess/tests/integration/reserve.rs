@@ -126,6 +126,63 @@ fn val_a_lock_out_that_opens_is_broken_and_one_that_holds_is_not() {
     assert_eq!(requirement(&holds, "voltage").word(), Word::Met);
 }
 
+/// A second module beside the first, on the same 20 ohm through a joint without resistance of its own: with 5 W of its own the far
+/// one would see less than its lock-out bears and goes off; the second is judged where that leaves it.
+#[test]
+fn val_what_a_lock_out_sheds_does_not_weigh_on_the_others() {
+    let second = r#"
+[module.second]
+position = { depth = "20 m" }
+input = { minimum = "20 V", maximum = "72 V" }
+loads = { working = "5 W" }
+boot = { time = "1 s", power = "5 W" }
+passes = { power = "never", data = "never" }
+through = { resistance = "0 ohm" }
+[span.beside]
+from = "module.far"
+to = "module.second"
+length = "0.01 m"
+conductor = "50 mm2 class 5"
+contacts = { mated_pins_in_loop = 0, resistance = "0 ohm" }
+"#;
+    let check = two(
+        &[
+            ("25 W", "22.5 W"),
+            (
+                "passes = { power = \"never\", data = \"never\" }",
+                "passes = { power = \"always\", data = \"always\" }",
+            ),
+            (
+                "maximum = \"72 V\" }",
+                "maximum = \"72 V\", lock_out = { on = \"40 V\", off = \"33 V\" } }",
+            ),
+        ],
+        second,
+    );
+    // 22.5 W alone sit at 34.2 V, above 33 V; with 5 W more at 29.1 V, below.
+    let at_v = |power_w: f64| 24.0 + 0.5 * (48.0_f64 * 48.0 - 80.0 * power_w).sqrt();
+    let verdicts = &requirement(&check, "voltage").verdicts;
+    let of = |subject: &str, word: &str| {
+        verdicts
+            .iter()
+            .find_map(|v| match v {
+                assess::Verdict::Known(k) if k.subject == subject && k.why.contains(word) => {
+                    Some(k)
+                }
+                _ => None,
+            })
+            .unwrap_or_else(|| panic!("{subject}, {word}: {verdicts:?}"))
+    };
+    let far = of("module.far", "its lock-out switches it off");
+    close(far.value.value, at_v(27.5), 1e-4);
+    close(far.limit.value, 33.0, 0.0);
+    assert_eq!(far.ruling, Ruling::Broken);
+    // With both booting, 10 W, both hold; with the far one off the second has 5 W alone.
+    let second = of("module.second", "over all sets");
+    close(second.value.value, at_v(10.0), 1e-4);
+    assert_eq!(second.ruling, Ruling::Met);
+}
+
 /// What binds: 27 W hold 30 V; 0.85 A go with 31 V and 26.35 W, 0.8 A with 32 V and 25.6 W.
 #[test]
 fn val_the_reserve_says_what_binds() {

@@ -109,6 +109,12 @@ impl Solver {
         }
         let first = search.first(scratch)?;
         let (last, binds) = search.falling(&first, scratch)?;
+        if limits.rated_a.iter().all(Option::is_none) {
+            return Ok(Reserve {
+                power_w: last.extra_w,
+                binds: Some(binds),
+            });
+        }
         search.enclose(first, last, binds, scratch)
     }
 }
@@ -185,8 +191,6 @@ struct At {
     extra_w: f64,
     /// Voltage of each joined node, V.
     voltages_v: Vec<f64>,
-    /// Change of these with the extra power, V/W; `None` where the Jacobian is singular to rounding.
-    slopes_v_w: Option<Vec<f64>>,
 }
 
 struct Search<'a> {
@@ -256,13 +260,14 @@ impl Search<'_> {
         Some(At {
             extra_w,
             voltages_v: scratch.voltage_v.clone(),
-            slopes_v_w: self.slopes(scratch),
         })
     }
 
-    /// How the voltages in the scratch change with the extra power.
-    fn slopes(&self, scratch: &mut Scratch) -> Option<Vec<f64>> {
-        let v = &scratch.voltage_v;
+    /// How the voltages change with the extra power, V/W; `None` where the Jacobian is singular to rounding.
+    fn slopes_v_w(&self, at: &At, scratch: &mut Scratch) -> Option<Vec<f64>> {
+        self.solver.gather(self.loads, scratch).ok()?;
+        scratch.power_w[self.place] += at.extra_w;
+        let v = &at.voltages_v;
         for i in 0..v.len() {
             scratch.s[i] = scratch.to_ground_s[i] - scratch.power_w[i] / (v[i] * v[i]);
         }

@@ -59,8 +59,8 @@ impl Flows {
     }
 
     /// The change of the same with the extra power, A/W.
-    fn slopes(search: &Search<'_>, at: &At) -> Option<Flows> {
-        let (v, dv) = (&at.voltages_v, at.slopes_v_w.as_ref()?);
+    fn slopes(search: &Search<'_>, at: &At, dv: &[f64]) -> Flows {
+        let v = &at.voltages_v;
         let joined = &search.solver.topology.joined;
         let last = search.loads.len();
         let loads = search.load_with(at.extra_w).enumerate();
@@ -79,7 +79,7 @@ impl Flows {
             };
             (load.node, pair)
         });
-        Some(spread(search, dv, 0.0, loads))
+        spread(search, dv, 0.0, loads)
     }
 }
 
@@ -158,8 +158,8 @@ impl Search<'_> {
         scratch: &mut Scratch,
     ) -> Result<Reserve, NetworkError> {
         let whole_w = last.extra_w;
-        let mut left = self.end(first);
-        let mut to_the_right = vec![self.end(last)];
+        let mut left = self.end(first, scratch);
+        let mut to_the_right = vec![self.end(last, scratch)];
         let mut points = 0;
         while let Some(right) = to_the_right.last() {
             let width_w = right.at.extra_w - left.at.extra_w;
@@ -180,7 +180,7 @@ impl Search<'_> {
                 .operating(middle_w, scratch)
                 .filter(|_| points < MOST_POINTS)
                 .ok_or_else(|| not_found(left.at.extra_w, right.at.extra_w))?;
-            to_the_right.push(self.end(middle));
+            to_the_right.push(self.end(middle, scratch));
         }
         Ok(Reserve {
             power_w: whole_w,
@@ -188,9 +188,10 @@ impl Search<'_> {
         })
     }
 
-    fn end(&self, at: At) -> End {
+    fn end(&self, at: At, scratch: &mut Scratch) -> End {
         let flows = Flows::of(self, &at);
-        let slopes = Flows::slopes(self, &at);
+        let slopes_v_w = self.slopes_v_w(&at, scratch);
+        let slopes = slopes_v_w.map(|dv| Flows::slopes(self, &at, &dv));
         End { at, flows, slopes }
     }
 
