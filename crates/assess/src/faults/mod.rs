@@ -306,6 +306,7 @@ fn live_through(
     fault: impl Fn(&ElectricInput, &[f64]) -> Result<Faulted, NetworkError>,
 ) -> Result<Result<Lived, NetworkError>, InputError> {
     let mut conditions = conditions.clone();
+    let mut dead = vec![false; line.modules.len()];
     loop {
         let input = electric.input(line, &conditions)?;
         let lowest_v = lowest_v(line, &input);
@@ -313,7 +314,11 @@ fn live_through(
             Ok(faulted) => faulted,
             Err(error) => return Ok(Err(error)),
         };
-        let dead = states::dead(line, &input, &faulted, &lowest_v);
+        // What has gone off stays off, also when it has taken the fault off the line.
+        let now = states::dead(line, &input, &faulted, &lowest_v);
+        for (dead, now) in dead.iter_mut().zip(now) {
+            *dead |= now;
+        }
         let before = conditions.clone();
         for (m, module) in line.modules.iter().enumerate() {
             let passes = module.passes.map_or(plan::PassWhen::Always, |p| p.power);

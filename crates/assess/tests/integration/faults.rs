@@ -147,3 +147,66 @@ fn electric_error(reading: &plan::Reading) -> String {
         .unwrap_err()
         .to_string()
 }
+
+/// The far module hangs behind one that passes power only while it is powered: a short behind it takes that one's voltage, it opens,
+/// the short is off the line, and it would start again, for ever.
+#[test]
+fn verif_a_module_that_opens_takes_a_short_off_the_line() {
+    let behind = "[span.more]\nfrom = \"module.far\"\nto = \"module.last\"\nlength = \"10 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"1 mohm\", aged = \"1 mohm\" }\n\n[module.last]\nposition = { depth = \"30 m\" }\ninput = { minimum = \"20 V\", maximum = \"72 V\" }\nloads = { working = \"1 W\" }\nboot = { time = \"1 s\", power = \"1 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[requirement.voltage]";
+    let passing = |when: &str| {
+        let faults = told(&[
+            ("[requirement.voltage]", behind),
+            (
+                "passes = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\nhousing",
+                &format!(
+                    "passes = {{ power = \"{when}\", data = \"never\" }}\nthrough = {{ resistance = \"0 ohm\" }}\nhousing"
+                ),
+            ),
+        ]);
+        let last = faults.shorts.into_iter().find(|s| s.place == "module.last");
+        last.unwrap().outcome.unwrap()
+    };
+    let always = passing("always");
+    assert!(!always.taken_off && always.comes_back.is_empty());
+    // 20 ohm and 10 m of 19.5 ohm/km there and back
+    close(always.current_a, 48.0 / 20.39, 1e-9);
+    let powered = passing("powered");
+    assert!(powered.taken_off);
+    close(powered.current_a, 0.0, 0.0);
+    assert_eq!(powered.comes_back, ["module.far"]);
+    assert_eq!(powered.drops, ["module.far", "module.last"]);
+}
+
+/// Two outputs of 12 W of which one is lit at a time: each span is asked with its own output lit, not with the larger or the first.
+#[test]
+fn verif_each_member_of_a_group_takes_its_turn() {
+    let output = "housing = { rated_depth = \"200 m\" }\n\n[module.far.output.a]\nkind = \"lamp\"\npower = \"12 W\"\n\n[module.far.output.b]\nkind = \"lamp\"\npower = \"10 W\"\n\n[exclusive.one]\nof = [{ output = \"module.far.output.a\" }, { output = \"module.far.output.b\" }]\nat_most = 1\n";
+    let changes = [
+        ("housing = { rated_depth = \"200 m\" }\n", output),
+        ("working = \"25 W\"", "working = \"5 W\""),
+        ("voltage = \"48 V\"", "voltage = \"60 V\""),
+    ];
+    // 17 W at 60 V: collapse at 60^2 / (4 * 17) ohm, of which 20 are there; its voltage there, 30 V, is above its lowest.
+    let faults = told(&changes);
+    close(
+        faults.poor[0].bears_ohm.clone().unwrap(),
+        3600.0 / 68.0 - 20.0,
+        1e-9,
+    );
+}
+
+/// Where the line cannot carry all its loads at once, as an exclusive group forbids, a cable is as warm as the supply's limit makes it.
+#[test]
+fn verif_a_cable_is_at_most_as_warm_as_the_limit_of_the_supply() {
+    let heat = "conductor = \"1.0 mm2 class 5\"\nheat = { lies_in = \"sediment\", core = \"1.3 mm\", insulated = \"2.3 mm\", under_jacket = \"5 mm\", outer = \"7 mm\", insulation = \"epr\", jacket = \"pvc\", buried = \"0.5 m\", sediment = \"1 K.m/W\" }\n";
+    let line = two(&[(CABLE, heat), ("working = \"25 W\"", "working = \"50 W\"")])
+        .line
+        .unwrap();
+    let warm = electric(&line).unwrap().warm(plan::SpanIx(0)).unwrap();
+    let tau = 2.0 * std::f64::consts::PI;
+    let layers = 3.5 / tau * (2.3_f64 / 1.3).ln() / 2.0 + 5.0 / tau * (7.0_f64 / 5.0).ln();
+    let outside = (2.0 * 0.5 / 0.007_f64).acosh() / tau;
+    let cold_w = 25.0 * 0.039;
+    let rise_k = cold_w * (layers + outside) / (1.0 - 0.00393 * cold_w * (layers + outside));
+    close(warm.conductor_degc, 20.0 + rise_k, 1e-9);
+}
