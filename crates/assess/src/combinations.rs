@@ -19,7 +19,7 @@ const MOST_WAYS: usize = 4096;
 
 /// All that the modules of a line may draw together.
 pub(crate) struct Combinations {
-    /// The network with every module at the most it draws.
+    /// The network; its loads are those of the states in which the modules start.
     pub(crate) input: ElectricInput,
     pub(crate) choices: Choices,
     contacts: Contacts,
