@@ -124,8 +124,8 @@ const TESTER: &str = "An insulation tester destroys converters, and what it char
 
 /// Every fault of the line, with these contacts; `leak_ohm` is the leak of which the cost is told, above zero.
 ///
-/// Shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest that the
-/// exclusive groups allow.
+/// Shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states or
+/// boots, of each exclusive group as many as it allows, every member in turn.
 ///
 /// # Errors
 /// Every variant of [`FaultsError`].
@@ -443,7 +443,7 @@ fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
 
 fn rests_on(line: &Line, electric: &Electric) -> Vec<String> {
     let mut all = vec![
-        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states, of each exclusive group as many as it allows, every member in turn".to_owned(),
+        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states or boots, all at once, of each exclusive group as many as it allows, every member in turn".to_owned(),
         "bolted shorts at rest: no arc, no capacitors that discharge into it, supplies that hold their current limit; what a fuse needs to melt is its maker's curve".to_owned(),
     ];
     for (i, span) in line.spans.iter().enumerate() {

@@ -141,6 +141,9 @@ fn verb(of: &[String], one: &'static str, several: &'static str) -> &'static str
 }
 
 fn broken(out: &mut String, faults: &Faults) {
+    if faults.broken.is_empty() {
+        return;
+    }
     let width = widest(faults.broken.iter().map(|b| b.span.as_str()));
     let _ = writeln!(out, "\nA broken span: without power");
     for one in &faults.broken {
@@ -154,6 +157,9 @@ fn broken(out: &mut String, faults: &Faults) {
 }
 
 fn poor(out: &mut String, faults: &Faults) {
+    if faults.poor.is_empty() {
+        return;
+    }
     let width = widest(faults.poor.iter().map(|p| p.span.as_str()));
     let _ = writeln!(
         out,
@@ -171,6 +177,9 @@ fn poor(out: &mut String, faults: &Faults) {
 }
 
 fn leaks(out: &mut String, faults: &Faults) {
+    if faults.leaks.is_empty() {
+        return;
+    }
     let _ = writeln!(
         out,
         "\nA leak to the water at the far end of a span: what the line bears, and what {} costs",
