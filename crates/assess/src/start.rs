@@ -276,12 +276,7 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
             }
         })
         .collect();
-    let ready_s = finding.starts.then(|| {
-        modules
-            .iter()
-            .filter_map(|m: &StartModule| m.booted_s)
-            .fold(0.0_f64, f64::max)
-    });
+    let ready_s = finding.starts.then(|| ready_s(line, &input, &report));
     Ok(Start {
         contacts,
         outcome: finding.word,
@@ -349,6 +344,20 @@ fn modules(
             }
         })
         .collect()
+}
+
+/// When the last module had booted, and the last that is a resistor and nothing else had come to its lowest voltage for good (to
+/// the straight line between two samples), s.
+pub(crate) fn ready_s(line: &Line, input: &StartInput, report: &Report) -> f64 {
+    let booted = report.modules.iter().filter_map(|m| m.boot_end_s);
+    let time_s = &report.trace.time_s;
+    let resistors = input.resistors.iter().filter_map(|(ix, node)| {
+        let minimum_v = line.modules[ix.0].input.as_ref()?.minimum_v.si;
+        let voltage_v = &report.trace.voltages_v[*node];
+        let below = voltage_v.iter().rposition(|v| *v < minimum_v)?;
+        first_above(&time_s[below..], &voltage_v[below..], minimum_v)
+    });
+    booted.chain(resistors).fold(0.0_f64, f64::max)
 }
 
 /// When a sampled voltage first comes to a level, on the straight line between two samples.

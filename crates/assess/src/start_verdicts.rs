@@ -3,7 +3,7 @@
 use plan::{Line, Q};
 
 use crate::input::Contacts;
-use crate::start::{Followed, StartError, follow, patience_s, ready};
+use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
 use crate::start_remedy::{remedy, without_falls};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -50,7 +50,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
         if worst == Some(i) {
             why = format!("{why}; {helps}");
         }
-        let mut verdict = judged(start, why, at_most_s);
+        let mut verdict = judged(line, start, why, at_most_s);
         if let Verdict::Known(known) = &mut verdict
             && known.ruling == Ruling::Met
             && falls(start)
@@ -84,7 +84,7 @@ fn patiently(
     follow(line, contacts, Some(longest_s))
 }
 
-fn judged(start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {
+fn judged(line: &Line, start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {
     let finding = &start.finding;
     if finding.word == "unsettled" {
         let further = "`soundline start` with `--longest` follows it further";
@@ -92,12 +92,7 @@ fn judged(start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {
     }
     let evidence = Evidence::computed(METHOD, &start.input.line);
     if let (true, Some(limit)) = (finding.starts, at_most_s) {
-        let ready_s = start
-            .report
-            .modules
-            .iter()
-            .filter_map(|m| m.boot_end_s)
-            .fold(0.0_f64, f64::max);
+        let ready_s = ready_s(line, &start.input, &start.report);
         return Against {
             side: Side::AtMost,
             limit: limit.si,

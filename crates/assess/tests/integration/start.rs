@@ -496,3 +496,21 @@ fn val_without_a_limit_the_inrush_is_that_of_a_short_circuit() {
     close(seen.supplies[0].peak_at_s, 0.0, 0.0);
     assert_eq!(seen.supplies[0].left_limit_s, None);
 }
+
+/// A resistor of 100 ohm behind 20 ohm: 40 V behind 16.667 ohm by Thevenin, so 50 mF come to 20 V after `R C ln 2` = 0.5776 s. Until
+/// then the module does not work, though nothing boots.
+#[test]
+fn val_a_resistor_works_from_its_lowest_voltage_on() {
+    let reading = one(
+        "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"0.05 F\"",
+        "",
+        "working = \"100 ohm\"",
+        "current_limit = \"5 A\"",
+    );
+    let expected_s = (100.0 * LOOP_OHM / (100.0 + LOOP_OHM)) * 0.05 * 2.0_f64.ln();
+    let line = judged(&reading);
+    // Between two samples of the trace, on the straight line.
+    close(known(&line, "start").value.value, expected_s, 2e-3);
+    let seen = start(reading.line.as_ref().unwrap(), Contacts::New, None).unwrap();
+    close(seen.ready_s.unwrap(), expected_s, 2e-3);
+}
