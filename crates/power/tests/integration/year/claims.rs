@@ -287,3 +287,20 @@ fn verif_searches_that_are_refused() {
     };
     assert_eq!(rows, [expected]);
 }
+
+/// Lost load of many years: what was not given over what was asked for, and hours over hours; by hand.
+#[test]
+fn verif_lost_load_of_many_years() {
+    let year = year_with(0);
+    let mut outages = Outages::new();
+    for (hours_off, asked_wh, unserved_wh) in [(876, 50_000.0, 400.0), (0, 30_000.0, 0.0)] {
+        outages.add(&YearAccount {
+            hours_off,
+            asked_wh,
+            unserved_wh,
+            ..year.clone()
+        });
+    }
+    within(outages.lolp_time().unwrap(), 0.05, 1e-15);
+    within(outages.lolp_energy().unwrap(), 0.005, 1e-15);
+}
