@@ -9,7 +9,7 @@ use power::{
     WorstError,
 };
 
-use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, draws};
+use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, boots, draws};
 use crate::power_cases::{Case, LARGEST, age};
 
 /// Operating points that a search may take; some microseconds each.
@@ -89,7 +89,7 @@ fn ways(module: &Module) -> Result<Vec<Draw>, String> {
             });
         }
     }
-    if module.input.is_some() && module.boot.is_some() {
+    if boots(module) {
         all.push(Draw::Boot);
     }
     Ok(all)

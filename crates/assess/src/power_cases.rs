@@ -13,7 +13,9 @@ use plan::{Line, Load, Module, ModuleIx};
 use power::{LoadKind, NetworkError, Solution};
 
 use crate::combinations::{Combinations, FallsOut, anything_falls_out};
-use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, electric};
+use crate::input::{
+    Conditions, Contacts, Draw, Electric, ElectricInput, InputError, boots, electric,
+};
 use crate::power_verdicts::NARROW_A;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -67,7 +69,7 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
         outputs_on: vec![most; m.outputs.len()],
     };
     let boot = |m: &Module| {
-        if m.input.is_some() && !m.loads.is_empty() {
+        if boots(m) {
             Draw::Boot
         } else {
             state(m, false)

@@ -336,6 +336,11 @@ fn passes(module: &Module, conditions: &Conditions, m: usize) -> bool {
     }
 }
 
+/// Whether a module boots: where it says nothing of its boot, that it does is known all the same.
+pub(crate) fn boots(module: &Module) -> bool {
+    module.input.is_some() && (module.boot.is_some() || !module.loads.is_empty())
+}
+
 pub(crate) fn draws(
     module: &Module,
     draw: &Draw,

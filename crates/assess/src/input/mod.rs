@@ -10,8 +10,8 @@ mod startup;
 mod traffic;
 mod warm;
 
-pub(crate) use electric::draws;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
+pub(crate) use electric::{boots, draws};
 pub use energy::{
     CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,

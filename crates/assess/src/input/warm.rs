@@ -10,7 +10,7 @@ use power::conductor::conductor_resistance_20_ohm_per_km;
 use power::heating::{Cable, Material, Surroundings, warmth};
 use power::{WarmSpan, solve_hot};
 
-use super::electric::{Conditions, Contacts, Draw, Electric};
+use super::electric::{Conditions, Contacts, Draw, Electric, boots};
 use super::{InputError, profile};
 
 /// Salinities for which free convection in sea water of 35 is taken.
@@ -100,7 +100,8 @@ pub(super) fn warmest(
     Ok((wires, Vec::new()))
 }
 
-/// The boot or the state, with every output on, in which a module draws the largest current at its lowest voltage.
+/// The boot or the state, with every output on, in which a module draws the largest current at its lowest voltage. A boot of
+/// which nothing is said counts as the larger, so that it is told as unknown.
 pub(crate) fn heaviest(module: &Module) -> Draw {
     let at_v = module
         .input
@@ -125,6 +126,7 @@ pub(crate) fn heaviest(module: &Module) -> Draw {
         .max_by(|a, b| a.1.total_cmp(&b.1));
     let works_a = state.map_or(outputs_w / at_v, |(_, a)| a);
     match module.boot {
+        None if boots(module) => Draw::Boot,
         Some(boot) if module.input.is_some() && boot.power_w.si / at_v > works_a => Draw::Boot,
         _ => Draw::State {
             state: state.map(|(i, _)| i),

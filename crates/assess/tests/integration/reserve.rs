@@ -243,6 +243,19 @@ fn verif_what_the_plan_does_not_say_leaves_the_reserve_unknown() {
     }
 }
 
+/// The boot may draw more than every state: while nothing is said of it, neither reserve nor collapse factor is known.
+#[test]
+fn verif_a_boot_of_which_nothing_is_said_leaves_the_reserve_unknown() {
+    let check = two(
+        &[("boot = { time = \"1 s\", power = \"5 W\" }\n", "")],
+        "[requirement.reserve]\nthat = \"reserve\"\nat_least = \"1 W\"\n[requirement.collapse]\nthat = \"collapse-factor\"\nat_least = \"105 %\"\n",
+    );
+    for id in ["reserve", "collapse", "voltage", "supply"] {
+        let why = why_unknown(&check, id);
+        assert!(why.contains("module.far says nothing of its boot"), "{why}");
+    }
+}
+
 /// The base holds 48 V up to 5 A; the far end takes 3.8 W more; the least factor is 28.8/25; the sets have theirs.
 #[test]
 fn val_what_a_line_has_in_hand() {
