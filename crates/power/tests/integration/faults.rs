@@ -408,7 +408,6 @@ proptest! {
     /// At the resistance that is told the limit is broken, a millionth below it is not.
     #[test]
     fn verif_contacts_are_the_boundary(network in random_network(40, 0), at in any::<prop::sample::Index>(), share in 0.7..0.99_f64) {
-        prop_assume!(!network.spans.is_empty());
         let span = at.index(network.spans.len());
         let Ok(now) = solve(&network) else { return Ok(()) };
         let limits = Limits {
@@ -416,26 +415,34 @@ proptest! {
             rated_a: vec![None; network.spans.len()],
         };
         let borne = contact_borne(&network, span, &limits).unwrap();
-        prop_assume!(borne.resistance_ohm.is_finite());
-        let kept = |share: f64| {
+        let kept = |extra_ohm: f64| {
             let mut poor = network.clone();
-            poor.spans[span].resistance_ohm += share * borne.resistance_ohm;
+            poor.spans[span].resistance_ohm += extra_ohm;
             solve(&poor).is_ok_and(|s| s.voltages_v.iter().zip(&limits.minimum_v).all(|(v, least)| v >= least))
         };
-        prop_assert!(kept(1.0 - 1e-6) && !kept(1.0 + 1e-6));
+        if borne.resistance_ohm.is_infinite() {
+            prop_assert!(borne.binds.is_none() && kept(1e6));
+        } else {
+            prop_assert!(kept(borne.resistance_ohm * (1.0 - 1e-6)) && !kept(borne.resistance_ohm * (1.0 + 1e-6)));
+        }
     }
 
     /// A leak over two places that are one is a resistor there.
     #[test]
     fn verif_leaks_at_one_place_are_resistors(network in random_network(40, 0), at in any::<prop::sample::Index>(), share in 0.01..0.99_f64, ohm in 300.0..1e5_f64) {
-        prop_assume!(!network.spans.is_empty() && collapse_factor(&network).is_ok_and(|factor| factor > 2.0));
+        if !collapse_factor(&network).is_ok_and(|factor| factor > 2.0) {
+            return Ok(());
+        }
         let (cut, place) = at_place(&network, at.index(network.spans.len()), share).unwrap();
-        prop_assume!(cut.spans.iter().all(|s| s.resistance_ohm == 0.0 || s.resistance_ohm >= 1e-6));
         // A second node at the place, so that the way over two places is taken.
         let mut twice = cut.clone();
         twice.nodes += 1;
         twice.spans.push(Branch { a: place, b: cut.nodes, resistance_ohm: 0.0 });
-        let Ok(ours) = leak(&twice, place, cut.nodes, ohm) else { return Ok(()) };
+        let ours = match leak(&twice, place, cut.nodes, ohm) {
+            Ok(ours) => ours,
+            Err(NetworkError::LeakNotCarried { .. }) => return Ok(()),
+            Err(other) => return Err(TestCaseError::fail(other.to_string())),
+        };
         let mut plain = cut.clone();
         plain.loads.push(Load { node: place, kind: LoadKind::Resistance { resistance_ohm: ohm } });
         let plain = solve(&plain).unwrap();
