@@ -240,6 +240,21 @@ impl Combinations {
         Ok((least.combination, least.reserve))
     }
 
+    /// All that the supplies give at most together in any allowed combination, A, with the spans of this network; `None` where
+    /// one of them collapses.
+    pub(crate) fn most_a(&self, network: &Network) -> Result<Option<f64>, String> {
+        let solver = Solver::new(network).map_err(|error| error.to_string())?;
+        let mut choices = self.choices.clone();
+        for choice in &mut choices.choices {
+            choice.off_v = None;
+        }
+        let worst = solver
+            .worst(&choices, MOST_SOLVES, &mut solver.scratch())
+            .map_err(|error| error.to_string())?;
+        let most_a = worst.most_a.iter().map(|most| most.value.max(0.0)).sum();
+        Ok(worst.collapse.is_none().then_some(most_a))
+    }
+
     pub(crate) fn network(&self, combination: &Combination) -> Network {
         Network {
             loads: self.choices.loads(combination),

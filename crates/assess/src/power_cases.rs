@@ -34,6 +34,18 @@ pub(crate) struct Cases {
     pub(crate) falls_out: Vec<FallsOut>,
     /// Why some set was not found.
     pub(crate) not_found: Vec<String>,
+    /// Why it is unknown how warm some cables become.
+    warmth_unknown: Vec<String>,
+}
+
+impl Cases {
+    /// Whether a case says something: all that it needs is known, or it collapses already with cables that are too cold.
+    fn tells(&self, case: &Case) -> bool {
+        let collapses = matches!(case.outcome, Err(NetworkError::CannotCarry { .. }));
+        let mut unknowns = case.input.unknowns.iter();
+        case.input.unknowns.is_empty()
+            || collapses && unknowns.all(|u| self.warmth_unknown.contains(u))
+    }
 }
 
 /// One set of states and what came of it.
@@ -109,6 +121,7 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
         all: Vec::new(),
         falls_out: Vec::new(),
         not_found: Vec::new(),
+        warmth_unknown: electric.warmth_unknown().to_vec(),
     };
     for contacts in [Contacts::New, Contacts::Aged] {
         let mut all = Vec::new();
@@ -246,7 +259,7 @@ pub(crate) fn sound<'c>(
             format!("the worst combination is not known {why}"),
         ));
     }
-    for case in cases.all.iter().filter(|c| c.input.unknowns.is_empty()) {
+    for case in cases.all.iter().filter(|c| cases.tells(c)) {
         let evidence = || Evidence::computed(METHOD, &case.input.network);
         match &case.outcome {
             Ok(solution) if solution.limited.is_empty() => good.push((case, solution)),

@@ -3,7 +3,7 @@
 //! Currents give temperatures ([`crate::heating`]), temperatures resistances, resistances currents: taken in turn from the
 //! cold line until no resistance changes. With constant-power loads every round only raises currents and resistances, so
 //! that the first rest above the cold line is found, not a hotter one. A line that carries its loads cold may not carry
-//! them warm; that is [`crate::NetworkError::CannotCarry`] or [`crate::heating::HeatingError::Runaway`].
+//! them warm; that is [`HotError::Round`] with [`crate::NetworkError::CannotCarry`], or [`crate::heating::HeatingError::Runaway`].
 
 use thiserror::Error;
 
@@ -46,9 +46,17 @@ pub struct HotSolution {
 /// Why a network has no rest with its warmth.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum HotError {
-    /// The network of one round has no answer.
+    /// The network cannot be one.
     #[error(transparent)]
     Network(#[from] NetworkError),
+    /// The network of one round has no operating point, with spans that are no warmer than they would become.
+    #[error("{source}")]
+    Round {
+        /// The warmth of that round, of each span that has a cable.
+        warmth: Vec<Option<Warmth>>,
+        /// Why.
+        source: NetworkError,
+    },
     /// A span has no temperature.
     #[error("span {span}: {source}")]
     Span {
@@ -105,7 +113,15 @@ pub fn solve_hot(network: &Network, spans: &[Option<WarmSpan>]) -> Result<HotSol
             warm.spans[i].resistance_ohm = resistance_ohm;
             warmths[i] = Some(at);
         }
-        let solution = solve(&warm)?;
+        let solution = match solve(&warm) {
+            Ok(solution) => solution,
+            Err(source) => {
+                return Err(HotError::Round {
+                    warmth: warmths,
+                    source,
+                });
+            }
+        };
         if rounds > 0 && change <= ARRIVED {
             return Ok(HotSolution {
                 network: warm,

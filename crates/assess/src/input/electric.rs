@@ -85,7 +85,8 @@ pub struct Electric {
 /// own loss gives its conductors.
 ///
 /// # Errors
-/// [`InputError`] for a conductor that no table lists, water outside what the formulas hold for, or a cable without rest.
+/// [`InputError`] for a conductor that no table lists and water outside what the formulas hold for. A cable without rest is
+/// an unknown of every network.
 pub fn electric(line: &Line) -> Result<Electric, InputError> {
     let water = profile(line)?;
     let wire_ohm = line
@@ -157,6 +158,12 @@ impl Electric {
     #[must_use]
     pub fn warm(&self, span: SpanIx) -> Option<WarmWire> {
         self.warm[span.0]
+    }
+
+    /// Why it is unknown how warm some cables become. No resistance is then too high, so what the line cannot carry with
+    /// these it cannot carry.
+    pub(crate) fn warmth_unknown(&self) -> &[String] {
+        &self.unknowns
     }
 
     /// The network of the line under these conditions.

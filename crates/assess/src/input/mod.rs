@@ -45,14 +45,6 @@ pub enum InputError {
         /// Why.
         source: power::conductor::ConductorError,
     },
-    /// A cable that finds no rest with its own loss.
-    #[error("{what}: {source}")]
-    Heat {
-        /// The span: a typed path.
-        what: String,
-        /// Why.
-        source: power::heating::HeatingError,
-    },
     /// A cable in water of which the free convection is not known.
     #[error(
         "{what}: how it gives off heat is known for sea water of 30 to 40, not for a salinity of {salinity}"

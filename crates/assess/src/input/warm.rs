@@ -1,17 +1,25 @@
 //! How warm the conductors of spans with `heat` become, and so what resistance they count with.
 //!
 //! One temperature a span, the highest that any set of states gives it: with every module at the larger of its boot and its
-//! heaviest state, whatever excludes what, and aged contacts. Where the line cannot carry that, no conductor carries more
-//! than all supplies at their current limits. So every voltage under load and every short is that of the warmest cable; the
-//! highest voltage is that of no load at all, where resistance does not count.
+//! heaviest state, whatever excludes what, and aged contacts. Where the line finds no rest with that, no conductor carries
+//! more than all supplies give together in any states that the exclusive groups allow, or at their current limits; where
+//! those are not said, or a cable finds no rest with them either, its warmth is unknown. So every voltage under load and
+//! every short is that of the warmest cable; the highest voltage is that of no load at all, where resistance does not count.
 
 use plan::{CableHeat, Insulation, LiesIn, Line, Load, Module, SpanIx};
 use power::conductor::conductor_resistance_20_ohm_per_km;
-use power::heating::{Cable, Material, Surroundings, warmth};
-use power::{WarmSpan, solve_hot};
+use power::heating::{Cable, HeatingError, Material, Surroundings, Warmth, warmth};
+use power::{HotError, WarmSpan, solve_hot};
 
-use super::electric::{Conditions, Contacts, Draw, Electric, boots};
+use super::electric::{Conditions, Contacts, Draw, Electric, ElectricInput, boots};
 use super::{InputError, profile};
+use crate::combinations::Combinations;
+use crate::power_cases::LARGEST;
+
+/// Rounds in which a current and the warmth that it makes come to rest.
+const MOST_ROUNDS: u32 = 100;
+/// A relative change of the current this small has arrived.
+const ARRIVED: f64 = 1e-11;
 
 /// Salinities for which free convection in sea water of 35 is taken.
 const SALINITIES: std::ops::RangeInclusive<f64> = 30.0..=40.0;
@@ -25,10 +33,11 @@ pub struct WarmWire {
     pub wire_ohm: f64,
 }
 
-/// The warmest conductors of each span with `heat`, and what keeps them from being known.
+/// The warmest conductors of each span with `heat`, and why they are not known. Where that is said, the resistances that
+/// stand are none that is too high.
 ///
 /// # Errors
-/// [`InputError`] for water that is not sea water, air without a temperature, and cables that find no rest.
+/// [`InputError`] for water that is not sea water and air without a temperature.
 pub(super) fn warmest(
     line: &Line,
     cold: &Electric,
@@ -55,49 +64,204 @@ pub(super) fn warmest(
             })
         })
         .collect();
-    if let Ok(hot) = solve_hot(&input.network, &branches) {
-        let mut wires = vec![None; spans.len()];
-        for (of, warmth) in input.branch_spans.iter().zip(&hot.warmth) {
-            if let (Some(SpanIx(span)), Some(at)) = (*of, *warmth) {
-                wires[span] = Some(WarmWire {
-                    conductor_degc: at.conductor_degc,
-                    wire_ohm: at.loop_ohm_per_m * line.spans[span].length_m,
-                });
+    let no_rest = if input.unknowns.is_empty() {
+        match solve_hot(&input.network, &branches) {
+            Ok(hot) => return Ok((wires(line, &input, &hot.warmth), Vec::new())),
+            Err(error) => Some(error),
+        }
+    } else {
+        None
+    };
+    let grouped = if line.exclusives.is_empty() {
+        None
+    } else {
+        match as_allowed(line, cold, &spans)? {
+            Ok(wires) => return Ok((wires, Vec::new())),
+            Err(why) => Some(why),
+        }
+    };
+    let why_not_less = grouped.as_deref().unwrap_or(match &no_rest {
+        None => "the plan does not say all that the line draws",
+        Some(HotError::Span { .. } | HotError::NotAtRest { .. }) => {
+            "its cables find no rest with all its loads at once"
+        }
+        Some(HotError::Round { .. } | HotError::Network(_)) => {
+            "it cannot carry all its loads at once"
+        }
+    });
+    let why = match at_the_limits(line, &spans, why_not_less) {
+        Ok(wires) => return Ok((wires, Vec::new())),
+        Err(why) => why,
+    };
+    let cold = vec![None; spans.len()];
+    let mut inputs = line.modules.iter().filter_map(|m| m.input.as_ref());
+    let locks_out = inputs.any(|input| input.lock_out.is_some());
+    Ok(match no_rest {
+        None => (cold, input.unknowns),
+        // Less than all at once may be allowed, or last, and the cables are cooler with it.
+        Some(_) if !line.exclusives.is_empty() || locks_out => (cold, why),
+        Some(HotError::Span { span, source }) => {
+            let SpanIx(span) =
+                input.branch_spans[span].expect("a way through a module has no cable");
+            let path = format!("span.{}", line.spans[span].id);
+            let what = format!("{path}: with {LARGEST} {}", in_words(&source));
+            (cold, vec![what])
+        }
+        Some(HotError::Round { warmth, source }) => {
+            let why = format!(
+                "how warm the cables become is unknown: with {LARGEST} there is no operating point ({source})"
+            );
+            (wires(line, &input, &warmth), vec![why])
+        }
+        Some(other) => (
+            cold,
+            vec![format!("how warm the cables become is unknown: {other}")],
+        ),
+    })
+}
+
+/// Every cable with the most that all supplies give together in any states that the exclusive groups allow, which is no less
+/// than a conductor carries; or why that is not found.
+fn as_allowed(
+    line: &Line,
+    cold: &Electric,
+    spans: &[Option<WarmSpan>],
+) -> Result<Result<Vec<Option<WarmWire>>, String>, InputError> {
+    let combinations = match Combinations::of(line, cold, Contacts::Aged)? {
+        Ok(combinations) if combinations.input.unknowns.is_empty() => combinations,
+        Ok(_) => return Ok(Err("the plan does not say all that it draws".to_owned())),
+        Err(why) => return Ok(Err(why)),
+    };
+    let mut network = combinations.input.network.clone();
+    let mut before_a = 0.0;
+    // From the cold line upwards, as at rest with all loads.
+    for _ in 0..MOST_ROUNDS {
+        let most_a = match combinations.most_a(&network) {
+            Ok(Some(most_a)) => most_a,
+            Ok(None) => {
+                return Ok(Err(
+                    "it cannot carry all that its exclusive groups allow".to_owned()
+                ));
+            }
+            Err(why) => return Ok(Err(why)),
+        };
+        let wires = match at_current(line, spans, most_a) {
+            Ok(wires) => wires,
+            Err(hot) => {
+                let (span, source) = &hot[0];
+                return Ok(Err(format!(
+                    "with all that its exclusive groups allow span.{}: {}",
+                    line.spans[*span].id,
+                    in_words(source)
+                )));
+            }
+        };
+        if (most_a - before_a).abs() <= ARRIVED * most_a {
+            return Ok(Ok(wires));
+        }
+        before_a = most_a;
+        let branches = combinations.input.branch_spans.iter().enumerate();
+        for (branch, of) in branches {
+            if let Some(span) = *of
+                && let (Some(wire), Some(cold_ohm)) = (wires[span.0], cold.wire_ohm(span))
+            {
+                network.spans[branch].resistance_ohm =
+                    combinations.input.network.spans[branch].resistance_ohm - cold_ohm
+                        + wire.wire_ohm;
             }
         }
-        return Ok((wires, Vec::new()));
     }
-    let limits = line
-        .supplies
-        .iter()
-        .map(|s| s.current_limit_a.map(|q| q.si));
-    let Some(most_a) = limits.sum::<Option<f64>>() else {
-        let unknown = if line.exclusives.is_empty() {
-            // It cannot carry its loads cold or warm, and that is told where it is judged.
-            Vec::new()
-        } else {
-            vec!["how warm the cables become is unknown: the line cannot carry all its loads at once, and not every supply has a current limit".to_owned()]
-        };
-        return Ok((vec![None; spans.len()], unknown));
-    };
-    let mut wires = Vec::with_capacity(spans.len());
-    for (span, warm) in line.spans.iter().zip(&spans) {
-        wires.push(match warm {
-            None => None,
-            Some(warm) => {
-                let at = warmth(&warm.cable, warm.surroundings, warm.ambient_degc, most_a)
-                    .map_err(|source| InputError::Heat {
-                        what: format!("span.{}", span.id),
-                        source,
-                    })?;
-                Some(WarmWire {
+    Ok(Err(format!(
+        "after {MOST_ROUNDS} rounds its cables still grow warmer"
+    )))
+}
+
+/// Every cable with this current, or those that find no rest with it.
+fn at_current(
+    line: &Line,
+    spans: &[Option<WarmSpan>],
+    current_a: f64,
+) -> Result<Vec<Option<WarmWire>>, Vec<(usize, HeatingError)>> {
+    let mut wires = vec![None; spans.len()];
+    let mut hot = Vec::new();
+    for (i, warm) in spans.iter().enumerate() {
+        let Some(warm) = warm else { continue };
+        match warmth(&warm.cable, warm.surroundings, warm.ambient_degc, current_a) {
+            Ok(at) => {
+                wires[i] = Some(WarmWire {
                     conductor_degc: at.conductor_degc,
-                    wire_ohm: at.loop_ohm_per_m * span.length_m,
-                })
+                    wire_ohm: at.loop_ohm_per_m * line.spans[i].length_m,
+                });
             }
-        });
+            Err(source) => hot.push((i, source)),
+        }
     }
-    Ok((wires, Vec::new()))
+    if hot.is_empty() { Ok(wires) } else { Err(hot) }
+}
+
+fn wires(line: &Line, input: &ElectricInput, warmth: &[Option<Warmth>]) -> Vec<Option<WarmWire>> {
+    let mut wires = vec![None; line.spans.len()];
+    for (of, warmth) in input.branch_spans.iter().zip(warmth) {
+        if let (Some(SpanIx(span)), Some(at)) = (*of, *warmth) {
+            wires[span] = Some(WarmWire {
+                conductor_degc: at.conductor_degc,
+                wire_ohm: at.loop_ohm_per_m * line.spans[span].length_m,
+            });
+        }
+    }
+    wires
+}
+
+/// Every cable with all supplies at their current limits, or what keeps that from being known.
+fn at_the_limits(
+    line: &Line,
+    spans: &[Option<WarmSpan>],
+    why_not_less: &str,
+) -> Result<Vec<Option<WarmWire>>, Vec<String>> {
+    let unlimited: Vec<String> = supplies(line, |s| s.current_limit_a.is_none());
+    if !unlimited.is_empty() {
+        return Err(vec![format!(
+            "how warm the cables become is unknown: the current of the line is not known ({why_not_less}), and there is no current limit to count instead: write a `current_limit` for {}",
+            unlimited.join(" and ")
+        )]);
+    }
+    let limits = line.supplies.iter().filter_map(|s| s.current_limit_a);
+    let most_a: f64 = limits.map(|q| q.si).sum();
+    let all = supplies(line, |_| true);
+    let whose = match all.as_slice() {
+        [one] => format!("the current limit of {one}"),
+        _ => format!("the current limits of {} together", all.join(" and ")),
+    };
+    at_current(line, spans, most_a).map_err(|hot| {
+        let told = hot.iter().map(|(span, source)| {
+            format!(
+                "span.{}: {}; that is {whose}, which counts because the line's own current is not known to be less ({why_not_less}): lower the limit to what the line needs, lessen the load, or take a thicker conductor",
+                line.spans[*span].id,
+                in_words(source)
+            )
+        });
+        told.collect()
+    })
+}
+
+fn supplies(line: &Line, wanted: impl Fn(&plan::Supply) -> bool) -> Vec<String> {
+    let wanted = line.supplies.iter().filter(|s| wanted(s));
+    wanted.map(|s| format!("supply.{}", s.id)).collect()
+}
+
+/// The error with its current in three decimals.
+fn in_words(error: &HeatingError) -> String {
+    let amp = |a: &f64| (a * 1000.0).round() / 1000.0;
+    match error {
+        HeatingError::TooWarm { current_a } => HeatingError::TooWarm {
+            current_a: amp(current_a),
+        },
+        HeatingError::Runaway { current_a } => HeatingError::Runaway {
+            current_a: amp(current_a),
+        },
+        other => *other,
+    }
+    .to_string()
 }
 
 /// The boot or the state, with every output on, in which a module draws the largest current at its lowest voltage. A boot of

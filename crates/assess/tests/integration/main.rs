@@ -22,3 +22,4 @@ mod support;
 mod talk;
 mod told_where_written;
 mod topics;
+mod warm;

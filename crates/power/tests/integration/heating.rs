@@ -268,7 +268,10 @@ fn verif_what_stays_cold_is_the_plain_network_and_too_much_is_refused() {
     network.loads[2].kind = LoadKind::Power { power_w: 3000.0 };
     assert!(matches!(
         solve_hot(&network, &spans),
-        Err(HotError::Network(NetworkError::CannotCarry { .. }))
+        Err(HotError::Round {
+            source: NetworkError::CannotCarry { .. },
+            ..
+        })
     ));
     assert!(matches!(
         solve_hot(&network, &spans[..2]),
