@@ -10,10 +10,11 @@
 //!    inverse iteration finds the largest `w`. With node `m` held, the rest of the Jacobian stays positive definite at
 //!    the collapse, so each step is six solves with one factorisation and a system of two equations.
 //! 3. A proof. The result must lie in the bracket and the factor less one part in 1e9 must have an operating point;
-//!    otherwise another part of the network collapses first and the bracket is narrowed.
+//!    otherwise another part of the network collapses first and the bracket is narrowed. Where its lower end is the
+//!    collapse itself there is nothing to start step 2 from, and a bracket narrower than one part in 1e9 is the answer.
 //!
 //! A network of several parts between ideal sources collapses in one part; step 2 looks at that part alone.
-//! Accuracy: about 1e-12 of the factor.
+//! Accuracy: about 1e-12 of the factor; 1e-9 where the bracket is the answer.
 
 use crate::elimination::is_above_zero;
 use crate::network::{Network, NetworkError};
@@ -53,6 +54,30 @@ pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize
     if !power_somewhere {
         return Ok((f64::INFINITY, solver.given_node(0)));
     }
+    match point_of(solver, scratch) {
+        Err(NetworkError::CollapseNotFound { low, high }) if high - low <= PROOF * low => {
+            enclosed(low, solver, scratch).ok_or(NetworkError::CollapseNotFound { low, high })
+        }
+        found => found,
+    }
+}
+
+/// The collapse where it is known by its enclosure alone: a lower end that is the collapse to the last digit has a Jacobian
+/// that is singular to rounding, from which the direct solve cannot start.
+fn enclosed(low: f64, solver: &Solver, scratch: &mut Scratch) -> Option<(f64, usize)> {
+    solver.start_without_power(scratch).ok()?;
+    let beside = low * (1.0 - PROOF);
+    if !has_operating_point(beside, solver, scratch)? {
+        return None;
+    }
+    solver.check_current_loads(scratch).ok()?;
+    let mut point = Point::new(solver);
+    point.start(beside, solver, scratch)?;
+    Some((low, point.falls_fastest(solver, scratch)))
+}
+
+/// From voltages without power loads in the scratch.
+fn point_of(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize), NetworkError> {
     let mut bracket = Bracket::enclose(solver, scratch)?;
     let parts = solver.topology.parts(&solver.held);
     let mut point = Point::new(solver);

@@ -275,7 +275,7 @@ impl<'a> Search<'a> {
             let loads = self.bound(&open, f64::max);
             let found = value(self.solver, &loads, self.scratch);
             if let (Ok((least, _)), Some((known, ..))) = (&found, &best)
-                && *least >= known - SAME_SHARE * known.abs()
+                && no_less(*least, *known)
             {
                 continue;
             }
@@ -389,6 +389,11 @@ enum Left {
     Less,
     /// As much as before.
     All,
+}
+
+/// Whether a value is no less than the least that is known, which may be infinite.
+fn no_less(value: f64, known: f64) -> bool {
+    value >= known || value >= known - SAME_SHARE * known.abs()
 }
 
 /// Whether these loads are too many for this network, as against what no loads could mend.

@@ -249,3 +249,58 @@ fn verif_corners_of_a_class_are_no_operating_point() {
         assert!(v - class_v > 0.4, "{v}");
     }
 }
+
+/// 24 V over 0.1 ohm and 1 W collapse at exactly `24^2/(4 x 0.1 x 1)` = 1440, which halving meets to the last digit; so do
+/// others whose factor has few digits.
+#[test]
+fn verif_a_collapse_that_halving_meets_exactly_is_found() {
+    for (voltage_v, resistance_ohm, power_w) in [
+        (24.0, 0.1, 1.0),
+        (24.0, 0.25, 1.0),
+        (48.0, 0.5, 9.0),
+        (16.0, 1.0, 1.0),
+        (12.0, 0.75, 3.0),
+        (60.0, 2.0, 15.0),
+    ] {
+        let network = Network {
+            nodes: 2,
+            spans: vec![Branch {
+                a: 0,
+                b: 1,
+                resistance_ohm: 0.5 * resistance_ohm,
+            }],
+            sources: vec![Source {
+                node: 0,
+                voltage_v,
+                resistance_ohm: 0.5 * resistance_ohm,
+                current_limit_a: None,
+            }],
+            loads: vec![Load {
+                node: 1,
+                kind: LoadKind::Power { power_w },
+            }],
+        };
+        let at_the_source = Network {
+            nodes: 1,
+            spans: Vec::new(),
+            sources: vec![Source {
+                node: 0,
+                voltage_v,
+                resistance_ohm,
+                current_limit_a: None,
+            }],
+            loads: vec![Load {
+                node: 0,
+                kind: LoadKind::Power { power_w },
+            }],
+        };
+        let expected = voltage_v * voltage_v / (4.0 * resistance_ohm * power_w);
+        for network in [network, at_the_source] {
+            let factor = collapse_factor(&network).unwrap();
+            assert!(
+                (factor / expected - 1.0).abs() < 1e-9,
+                "{factor} {expected}"
+            );
+        }
+    }
+}

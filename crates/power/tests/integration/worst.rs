@@ -355,6 +355,36 @@ fn verif_nothing_is_searched_where_nothing_matters() {
     );
 }
 
+/// A node that an ideal source holds has no limit whatever the others draw: one look tells it, where 2^18 combinations are open.
+#[test]
+fn verif_where_nothing_limits_nothing_is_searched() {
+    let network = two_bus(48.0, 20.0, 0.0);
+    let choices = Choices {
+        fixed: Vec::new(),
+        choices: (0..18)
+            .map(|_| Choice {
+                node: 1,
+                ways: vec![power(0.1), power(0.0)],
+                off_v: None,
+            })
+            .collect(),
+        groups: vec![AtMost {
+            of: (0..18).map(|c| (c, 0)).collect(),
+            at_most: 9,
+        }],
+    };
+    let solver = Solver::new(&network).unwrap();
+    let limits = Limits {
+        minimum_v: vec![0.0; network.nodes],
+        rated_a: vec![None; network.spans.len()],
+    };
+    let found = solver
+        .least_reserve(&choices, 0, &limits, 100, &mut solver.scratch())
+        .unwrap();
+    let reserve = found.reserve.unwrap();
+    assert!(reserve.power_w.is_infinite() && reserve.binds.is_none());
+}
+
 #[test]
 fn verif_what_cannot_be_is_refused() {
     let network = two_bus(48.0, 20.0, 0.0);
