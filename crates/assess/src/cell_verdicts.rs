@@ -7,7 +7,7 @@ use quantity::SECONDS_PER_DAY;
 
 use crate::energy_year::{hydrophones, wh_per_sensor_hour};
 use crate::input::{SECONDS_PER_HOUR, drawn_battery, primary_cells, refused};
-use crate::verdict::{Against, Evidence, Side, Verdict};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::year_verdicts::{each_battery, each_supply};
 
 const AUTONOMY: &str = "energy of the full battery over the mean load, with self-discharge, in the month in which it lasts least (common practice)";
@@ -134,35 +134,62 @@ pub(crate) fn cell_life(
     })
 }
 
-/// Energy at the battery for each hour that one hydrophone listens.
+/// Energy for each hour that one hydrophone listens: of the supply that is named its share of it, else all batteries together.
 pub(crate) fn sensor_energy(
     line: &Line,
     of: Option<SupplyIx>,
     at_most_j: Q,
     assumed: &mut Vec<String>,
 ) -> Vec<Verdict> {
-    each_battery(line, of, |supply| {
-        if line.supplies[supply.0].battery.is_none() {
-            return Err("it has no battery".to_owned());
-        }
-        let drawn = drawn_battery(line, supply).map_err(|e| e.to_string())?;
-        let wh = wh_per_sensor_hour(line, drawn.load_w).ok_or("the plan has no hydrophone")?;
+    let whole = of.map_or_else(|| "the line".to_owned(), |supply| subject(line, supply));
+    let judged = hour_of_listening(line, of, whole.clone(), at_most_j, assumed);
+    vec![judged.unwrap_or_else(|why| unknown(whole, why))]
+}
+
+fn hour_of_listening(
+    line: &Line,
+    of: Option<SupplyIx>,
+    subject_of_all: String,
+    at_most_j: Q,
+    assumed: &mut Vec<String>,
+) -> Result<Verdict, String> {
+    let all = (0..line.supplies.len()).map(SupplyIx);
+    let asked: Vec<SupplyIx> = match of {
+        Some(one) => vec![one],
+        None => all
+            .filter(|s| line.supplies[s.0].battery.is_some())
+            .collect(),
+    };
+    if asked.is_empty() || asked.iter().any(|s| line.supplies[s.0].battery.is_none()) {
+        return Err("no battery feeds it".to_owned());
+    }
+    let mut load_w = 0.0;
+    for supply in &asked {
+        let drawn = drawn_battery(line, *supply).map_err(|e| e.to_string())?;
+        load_w += drawn.load_w;
         assumed.extend(drawn.assumed.iter().cloned());
-        let against = Against {
-            side: Side::AtMost,
-            limit: at_most_j.si / SECONDS_PER_HOUR,
-            narrow: NARROW_SENSOR_WH,
-            unit: "Wh".to_owned(),
-        };
-        let why = format!(
-            "mean load {:.2} W at the battery over {} hydrophones, each counted as listening all the time",
-            drawn.load_w,
-            hydrophones(line)
-        );
-        let digest = (drawn.load_w, hydrophones(line));
-        let evidence = Evidence::computed(SENSOR_ENERGY, &digest);
-        Ok(against.judge(subject(line, supply), wh, evidence, why))
-    })
+    }
+    let wh = wh_per_sensor_hour(line, load_w).ok_or("the plan has no hydrophone")?;
+    let at = match (of, asked.as_slice()) {
+        (Some(_), _) if line.supplies.len() > 1 => {
+            "at this battery, which bears a share of the line,".to_owned()
+        }
+        (_, [_]) => "at the battery".to_owned(),
+        (_, several) => format!("at {} batteries together", several.len()),
+    };
+    let against = Against {
+        side: Side::AtMost,
+        limit: at_most_j.si / SECONDS_PER_HOUR,
+        narrow: NARROW_SENSOR_WH,
+        unit: "Wh".to_owned(),
+    };
+    let hydrophones = hydrophones(line);
+    let why = format!(
+        "mean load {load_w:.2} W {at} over {hydrophones} hydrophone{}, counted as listening all the time",
+        if hydrophones == 1 { "" } else { "s" }
+    );
+    let evidence = Evidence::computed(SENSOR_ENERGY, &(load_w, hydrophones));
+    Ok(against.judge(subject_of_all, wh, evidence, why))
 }
 
 /// Three significant digits.

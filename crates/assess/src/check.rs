@@ -14,7 +14,7 @@ use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
     cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
-    reserve_verdicts, start_verdicts, uplink_verdicts, year_verdicts,
+    reserve_verdicts, span_verdicts, start_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -150,11 +150,16 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 2] = [
+    let standing: [(&str, &str, Vec<Verdict>); 3] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
             reach.each(link_verdicts::link_reach(line), "span", |p| reach.length(p)),
+        ),
+        (
+            "span-current",
+            "no span carries more than its conductors and its fuse bear",
+            span_currents(line, &reach),
         ),
         (
             "housing-depth",
@@ -184,6 +189,15 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
+}
+
+/// Currents of the spans that have a rating or a fuse; one that is unknown where a mistake reaches any of the network.
+fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = span_verdicts::span_currents(line);
+    match reach.spoilt(&reach.electric()) {
+        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+        _ => verdicts,
+    }
 }
 
 /// `years` keeps those that several requirements ask for, and gets what counts in them although nobody wrote it.

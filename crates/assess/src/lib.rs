@@ -24,6 +24,7 @@ mod reach;
 mod reserve;
 mod reserve_verdicts;
 mod sentence;
+mod span_verdicts;
 mod start;
 mod start_remedy;
 mod start_verdicts;

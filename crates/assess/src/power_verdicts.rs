@@ -12,6 +12,9 @@ const NARROW_V: f64 = 0.5;
 /// A supply current closer to its limit than this is marginal, A.
 pub(crate) const NARROW_A: f64 = 0.1;
 
+/// What rounding leaves of a current, A.
+const NOTHING_A: f64 = 1e-9;
+
 /// Voltage of one module, or of each, against the limits given or its own.
 pub(crate) fn voltage(line: &Line, of: Option<ModuleIx>, limits: Option<Limits>) -> Vec<Verdict> {
     let cases = match cases(line) {
@@ -192,8 +195,31 @@ pub(crate) fn supply_current(
                 unit: "A".to_owned(),
             };
             let evidence = Evidence::computed(METHOD, &case.input.network);
-            verdicts.push(against.judge(path, current, evidence, format!("with {}", case.name)));
+            verdicts.push(against.judge(
+                path.clone(),
+                current,
+                evidence,
+                format!("with {}", case.name),
+            ));
         }
+        verdicts.extend(fed_backwards(path, s, &good));
     }
     verdicts
+}
+
+/// A supply into which the others feed: the plan does not say whether it bears that.
+fn fed_backwards(path: String, supply: usize, good: &[(&Case, &Solution)]) -> Option<Verdict> {
+    let most = good
+        .iter()
+        .filter_map(|(case, solution)| {
+            let at = case.input.sources.iter().position(|x| *x == supply)?;
+            let taken_a = -solution.source_currents_a[at];
+            (taken_a > NOTHING_A).then_some((*case, taken_a))
+        })
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let why = format!(
+        "with {} the other supplies feed {:.3} A into it, and nothing says that it bears that: give the supplies one voltage, or put a diode before it and leave it out of the plan where it gives nothing",
+        most.0.name, most.1
+    );
+    Some(unknown(path, why))
 }

@@ -136,7 +136,7 @@ impl Reach<'_> {
     }
 
     /// The direct-current network: every supply, every load, every conductor at the temperature of its depth.
-    fn electric(&self) -> Parts {
+    pub(crate) fn electric(&self) -> Parts {
         let mut parts = self.all(|kind, below| {
             matches!(kind, "supply" | "module" | "span" | "section" | "exclusive")
                 && below != Some("sensor")

@@ -3,6 +3,7 @@
 use plan::{Line, Requirement, That};
 use quantity::{Dimension, show};
 
+use crate::input::SECONDS_PER_HOUR;
 use crate::years::CONFIDENCE;
 
 /// A requirement in plain words.
@@ -96,8 +97,8 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 |s| format!("supply.{}", line.supplies[s.0].id),
             );
             return format!(
-                "{whose} leaves the line without power for at most {} a year, in {} of years, shown with {} confidence",
-                show(at_most_s.si, Dimension::Time),
+                "{whose} leaves the line without power for at most {} h a year, in {} of years, shown with {} confidence",
+                at_most_s.si / SECONDS_PER_HOUR,
                 r.share
                     .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
                 show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
@@ -135,7 +136,10 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
         ),
         That::SensorEnergy { of, at_most_j } => format!(
             "each hour that a hydrophone listens costs {} at most {}",
-            battery(line, *of),
+            of.map_or_else(
+                || "the batteries of the line".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id)
+            ),
             show(at_most_j.si, Dimension::Energy)
         ),
         That::StartUp { at_most_s } => format!(

@@ -312,3 +312,54 @@ fn verif_a_load_beyond_the_efficiencies_is_unknown() {
     let why = why_unknown(&check, "voltage");
     assert!(why.contains("module.far") && why.contains("25 W"), "{why}");
 }
+
+/// 25 W behind 20 ohm of a 48 V supply draw 0.764110106 A: a fuse of 0.7 A melts in normal work, one of 0.9 A is close (1.25 times
+/// the steady current, common practice, would be 0.955 A), one of 1 A bears it; conductors rated at 0.75 A do not.
+#[test]
+fn val_the_working_current_of_a_span_is_held_to_its_fuse_and_its_rating() {
+    let with = |key: &str| {
+        let span = format!("conductor = \"1.0 mm2 class 5\"\n{key}");
+        two(&[("conductor = \"1.0 mm2 class 5\"", &span)])
+    };
+    for (key, word, limit_a) in [
+        ("fuse = \"0.7 A\"", Word::Broken, 0.7),
+        ("fuse = \"0.9 A\"", Word::Marginal, 0.9),
+        ("fuse = \"1 A\"", Word::Met, 1.0),
+        ("rated_current = \"0.75 A\"", Word::Broken, 0.75),
+        ("rated_current = \"2 A\"", Word::Met, 2.0),
+    ] {
+        let check = with(key);
+        assert_eq!(requirement(&check, "span-current").word(), word, "{key}");
+        let current = known(&check, "span-current");
+        assert_eq!(current.subject, "span.cable");
+        close(current.value.value, 0.764_110_106, 1e-8);
+        close(current.limit.value, limit_a, 0.0);
+    }
+    let plain = two(&[]);
+    assert!(plain.standing.iter().all(|j| j.id != "span-current"));
+}
+
+/// A second supply of 24 V at the far end of the 20 ohm: without load 24 V / 20.5 ohm = 1.1707 A flow back into it, and nothing
+/// says that it bears that.
+#[test]
+fn verif_a_supply_that_is_fed_backwards_is_not_met() {
+    let second = "[supply.aux]\nat = \"module.far\"\nkind = \"bench\"\noutput = { voltage = \"24 V\", resistance = \"0.5 ohm\", current_limit = \"9 A\" }\n[span.cable]";
+    let check = two(&[
+        ("[span.cable]", second),
+        (
+            "passes = { power = \"never\", data = \"never\" }",
+            "passes = { power = \"always\", data = \"never\" }",
+        ),
+    ]);
+    let supply = requirement(&check, "supply");
+    assert_ne!(supply.word(), Word::Met);
+    let told = supply.verdicts.iter().find_map(|v| match v {
+        Verdict::Unknown { subject, why } if subject == "supply.aux" => Some(why.as_str()),
+        _ => None,
+    });
+    assert!(
+        told.is_some_and(|t| t.contains("feed 1.171 A into it")),
+        "{:?}",
+        supply.verdicts
+    );
+}
