@@ -26,23 +26,22 @@ pub(crate) fn short_circuit(line: &Line, of: Option<SpanIx>, at_least: f64) -> V
         let path = format!("span.{}", line.spans[span.0].id);
         return vec![unknown(path, "this span has no fuse")];
     }
-    let zones = match fuse_zones(line, &input) {
-        Ok(zones) => zones,
-        Err(error) => return vec![unknown("the line", error.to_string())],
-    };
+    let zones = fuse_zones(line, &input);
     let asked: Vec<_> = zones
         .iter()
         .filter(|zone| of.is_none_or(|span| span == zone.span))
         .collect();
     if asked.is_empty() {
-        return vec![unknown(
-            "the line",
-            "no span that a supply feeds has a fuse",
-        )];
+        return vec![unknown("the line", "no span has a fuse")];
     }
     asked
         .into_iter()
         .map(|zone| {
+            let path = format!("span.{}", line.spans[zone.span.0].id);
+            let weakest = match &zone.weakest {
+                Ok(weakest) => weakest,
+                Err(why) => return unknown(path, why.clone()),
+            };
             let against = Against {
                 side: Side::AtLeast,
                 limit: 100.0 * at_least,
@@ -51,13 +50,13 @@ pub(crate) fn short_circuit(line: &Line, of: Option<SpanIx>, at_least: f64) -> V
             };
             let why = format!(
                 "{:.2} A through a fuse of {} A for a short at {}, the weakest place behind it; aged contacts, all loads off",
-                zone.least_a,
+                weakest.least_a,
                 zone.rating_a,
-                line.module_path(zone.place)
+                line.module_path(weakest.place)
             );
             against.judge(
-                format!("span.{}", line.spans[zone.span.0].id),
-                100.0 * zone.least_a / zone.rating_a,
+                path,
+                100.0 * weakest.least_a / zone.rating_a,
                 Evidence::computed(METHOD, &input.network),
                 why,
             )

@@ -38,7 +38,7 @@ pub use check::{Check, Shelf, Status, check};
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
-    PoorContact, ShortAt, ShortKnown, faults,
+    PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
 pub use power::year::MONTH_DAYS;
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};

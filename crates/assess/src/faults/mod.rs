@@ -93,8 +93,8 @@ pub struct Faults {
     pub contacts: Contacts,
     /// Bolted shorts at each module.
     pub shorts: Vec<ShortAt>,
-    /// The weakest place behind each fuse, or why it is unknown.
-    pub fuses: Result<Vec<FuseWeakest>, String>,
+    /// The weakest place behind each fuse.
+    pub fuses: Vec<FuseWeakest>,
     /// Broken spans.
     pub broken: Vec<BrokenSpan>,
     /// Poor contacts.
@@ -111,10 +111,19 @@ pub struct Faults {
     pub cautions: Vec<&'static str>,
 }
 
-/// The place behind a fuse at which a short draws least.
+/// A fuse and the place behind it at which a short draws least.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FuseWeakest {
-    /// The fuse and its current at that place.
+    /// Its span: a typed path.
+    pub span: String,
+    /// That place, or why it is unknown.
+    pub weakest: Result<WeakestShort, String>,
+}
+
+/// The short that draws least through a fuse.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WeakestShort {
+    /// The fuse and its current.
     pub sees: FuseSees,
     /// The place: a typed path.
     pub place: String,
@@ -151,9 +160,8 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
     if !unknowns.is_empty() {
         return Err(FaultsError::Open(unknowns));
     }
-    let fuses = fuse_zones(line, &base)
-        .map(|zones| zones.iter().map(|zone| zone.told(line)).collect())
-        .map_err(|error| named(line, &base, &error));
+    let zones = fuse_zones(line, &base);
+    let fuses = zones.iter().map(|zone| zone.told(line)).collect();
     let mut shorts = Vec::new();
     for m in (0..line.modules.len()).filter(|m| base.inlets[*m].is_some()) {
         shorts.push(ShortAt {

@@ -1,9 +1,9 @@
 //! Faults on one load at the end of one resistance, by hand: 48 V limited to 5 A, 20 ohm, 25 W, lowest 20 V.
 
 use assess::input::{Contacts, electric};
-use assess::{Check, Faults, Ruling, Shelf, check, faults};
+use assess::{Check, Faults, Ruling, Shelf, Verdict, check, faults};
 
-use crate::support::{close, known, read, why_unknown};
+use crate::support::{close, known, read, requirement, why_unknown};
 
 const TWO: &str = include_str!("two.toml");
 const CABLE: &str = "conductor = \"1.0 mm2 class 5\"\n";
@@ -209,4 +209,121 @@ fn verif_a_cable_is_at_most_as_warm_as_the_limit_of_the_supply() {
     let cold_w = 25.0 * 0.039;
     let rise_k = cold_w * (layers + outside) / (1.0 - 0.00393 * cold_w * (layers + outside));
     close(warm.conductor_degc, 20.0 + rise_k, 1e-9);
+}
+
+const RING: &str = r#"
+[module.mid]
+position = { depth = "20 m" }
+input = { minimum = "20 V", maximum = "72 V" }
+loads = { working = "1 W" }
+boot = { time = "1 s", power = "1 W" }
+passes = { power = "always", data = "always" }
+through = { resistance = "0 ohm" }
+housing = { rated_depth = "200 m" }
+
+[module.end]
+position = { depth = "20 m" }
+input = { minimum = "20 V", maximum = "72 V" }
+loads = { working = "1 W" }
+boot = { time = "1 s", power = "1 W" }
+passes = { power = "always", data = "always" }
+through = { resistance = "0 ohm" }
+housing = { rated_depth = "200 m" }
+
+[span.up]
+from = "module.base"
+to = "module.mid"
+length = "10 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 0, resistance = "1 mohm", aged = "1 mohm" }
+fuse = "1 A"
+
+[span.across]
+from = "module.mid"
+to = "module.end"
+length = "10 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 0, resistance = "1 mohm", aged = "1 mohm" }
+
+[span.back]
+from = "module.end"
+to = "module.base"
+length = "10 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 0, resistance = "1 mohm", aged = "1 mohm" }
+"#;
+
+/// Three spans of 0.39 ohm in a ring, 48 V without resistance, 500 A.
+#[test]
+fn verif_a_fuse_in_a_ring_is_judged_only_where_the_ring_is_bounded() {
+    let ring = |text: &str| {
+        let text = TWO.replace("5 A", "500 A") + text + FUSES;
+        let reading = read(&text);
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default())
+    };
+    let open = ring(RING);
+    let why = why_unknown(&open, "fuses");
+    assert!(why.contains("supply.bench is reached from there"), "{why}");
+    // With a fuse in the way back too both see the short at the far module of theirs through two spans at least: 48 V / 0.78 ohm.
+    let back = RING.replace("[span.back]\n", "[span.back]\nfuse = \"2 A\"\n");
+    let bounded = ring(&back);
+    let verdicts = &requirement(&bounded, "fuses").verdicts;
+    assert_eq!(verdicts.len(), 2);
+    let value = |subject: &str| {
+        let known = verdicts.iter().find_map(|v| match v {
+            Verdict::Known(known) if known.subject == subject => Some(known.value.value),
+            _ => None,
+        });
+        known.unwrap()
+    };
+    close(value("span.up"), 100.0 * 48.0 / 0.78, 1e-6);
+    close(value("span.back"), 50.0 * 48.0 / 0.78, 1e-6);
+    // The span between two modules that are equally near joins two outlets: never left out.
+    let across = RING.replace("[span.across]\n", "[span.across]\nfuse = \"4 A\"\n");
+    let verdicts = ring(&across).requirements;
+    let of: Vec<String> = verdicts
+        .iter()
+        .find(|r| r.id == "fuses")
+        .unwrap()
+        .verdicts
+        .iter()
+        .map(subject)
+        .collect();
+    assert_eq!(of.len(), 2, "{of:?}");
+    assert!(
+        of.contains(&"span.across".to_owned()) && of.contains(&"span.up".to_owned()),
+        "{of:?}"
+    );
+}
+
+fn subject(verdict: &Verdict) -> String {
+    match verdict {
+        Verdict::Known(known) => known.subject.clone(),
+        Verdict::Unknown { subject, .. } => subject.clone(),
+    }
+}
+
+#[test]
+fn verif_a_fuse_that_no_supply_feeds_is_told() {
+    let cut = RING
+        .replace("[span.back]", "[span.back]\nfuse = \"1 A\"")
+        .replace(
+            "passes = { power = \"always\"",
+            "passes = { power = \"never\"",
+        );
+    let none = cut.replace(
+        "from = \"module.base\"\nto = \"module.mid\"",
+        "from = \"module.far\"\nto = \"module.mid\"",
+    );
+    let none = none.replace(
+        "to = \"module.base\"\nlength",
+        "to = \"module.far\"\nlength",
+    );
+    let reading = read(&(TWO.to_owned() + &none + FUSES));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let check = check(&reading, &Shelf::default());
+    let verdicts = &requirement(&check, "fuses").verdicts;
+    assert_eq!(verdicts.len(), 2, "{verdicts:?}");
+    assert!(why_unknown(&check, "fuses").contains("no supply feeds this span"));
 }

@@ -64,30 +64,26 @@ fn shorts(out: &mut String, faults: &Faults) {
             Err(why) => row(out, &format!("  {:width$}  unknown    ", short.place), why),
         }
     }
-    match &faults.fuses {
-        Ok(fuses) if fuses.is_empty() => {
-            let _ = writeln!(out, "  No span has a fuse.");
-        }
-        Ok(fuses) => {
-            let width = widest(fuses.iter().map(|f| f.sees.span.as_str()));
-            let _ = writeln!(out, "\nThe weakest short behind each fuse, all loads off");
-            for weakest in fuses {
+    if faults.fuses.is_empty() {
+        let _ = writeln!(out, "  No span has a fuse.");
+        return;
+    }
+    let width = widest(faults.fuses.iter().map(|f| f.span.as_str()));
+    let _ = writeln!(out, "\nThe weakest short behind each fuse, all loads off");
+    for fuse in &faults.fuses {
+        match &fuse.weakest {
+            Ok(weakest) => {
                 let _ = writeln!(
                     out,
                     "  {:width$}  {:>6.2} A, {:.2} times its {} A, at {}",
-                    weakest.sees.span,
+                    fuse.span,
                     weakest.sees.current_a,
                     times(&weakest.sees),
                     weakest.sees.rating_a,
                     weakest.place
                 );
             }
-        }
-        Err(why) => {
-            let _ = writeln!(
-                out,
-                "\nWhat shorts draw through the fuses is unknown: {why}"
-            );
+            Err(why) => row(out, &format!("  {:width$}  unknown    ", fuse.span), why),
         }
     }
 }
@@ -269,13 +265,18 @@ pub fn faults_json(name: &str, faults: &Faults) -> Value {
             told
         })
         .collect();
-    let fuses = match &faults.fuses {
-        Ok(all) => all
-            .iter()
-            .map(|f| json!({ "place": f.place, "fuse": fuse(&f.sees) }))
-            .collect(),
-        Err(why) => unknown(why),
-    };
+    let fuses: Vec<Value> = faults
+        .fuses
+        .iter()
+        .map(|f| {
+            let mut told = match &f.weakest {
+                Ok(weakest) => json!({ "place": weakest.place, "fuse": fuse(&weakest.sees) }),
+                Err(why) => unknown(why),
+            };
+            told["span"] = json!(f.span);
+            told
+        })
+        .collect();
     let broken: Vec<Value> = faults
         .broken
         .iter()
