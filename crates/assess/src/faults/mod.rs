@@ -362,6 +362,9 @@ fn short(
         Ok(lived) => lived,
         Err(error) => return Ok(Err(named(line, base, &error))),
     };
+    if let Some(why) = asked_too_much(line, &lived) {
+        return Ok(Err(why));
+    }
     let unloaded = Network {
         loads: Vec::new(),
         ..base.network.clone()
@@ -430,13 +433,37 @@ fn dies(
     let lived = live_through(line, electric, &conditions, |input, lowest_v| {
         settled(&input.network, lowest_v)
     })?;
-    Ok(lived.map_err(|error| error.to_string()).map(|lived| {
+    Ok(lived.map_err(|error| error.to_string()).and_then(|lived| {
+        if let Some(why) = asked_too_much(line, &lived) {
+            return Err(why);
+        }
         let modules = (0..line.modules.len()).filter(|&m| {
             let module = &line.modules[m];
             lived.dead[m] && (module.input.is_some() || lived.input.inlets[m].is_none())
         });
-        modules.map(|m| line.module_path(ModuleIx(m))).collect()
+        Ok(modules.map(|m| line.module_path(ModuleIx(m))).collect())
     }))
+}
+
+/// Why it is unknown who goes on where a supply away from the short gives no more than its limit.
+fn asked_too_much(line: &Line, lived: &Lived) -> Option<String> {
+    let over = &lived.faulted.over_limit;
+    let supply = |s: &usize| {
+        let supply = &line.supplies[lived.input.sources[*s]];
+        let current_a = lived.faulted.source_currents_a[*s];
+        let limit_a = supply.current_limit_a.map_or(f64::INFINITY, |q| q.si);
+        format!(
+            "supply.{} would have to give {current_a:.2} A of its {limit_a} A",
+            supply.id
+        )
+    };
+    let asked: Vec<String> = over.iter().map(supply).collect();
+    (!asked.is_empty()).then(|| {
+        format!(
+            "{}, so its voltage falls below what is reckoned with, and who goes on is unknown",
+            asked.join(" and ")
+        )
+    })
 }
 
 fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {

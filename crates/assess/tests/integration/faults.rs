@@ -327,3 +327,37 @@ fn verif_a_fuse_that_no_supply_feeds_is_told() {
     assert_eq!(verdicts.len(), 2, "{verdicts:?}");
     assert!(why_unknown(&check, "fuses").contains("no supply feeds this span"));
 }
+
+const SECOND: &str = r#"
+[supply.other]
+at = "module.far"
+kind = "bench"
+output = { voltage = "48 V", resistance = "0.5 ohm", current_limit = "1 A" }
+"#;
+
+/// 60 W at 48 V behind half an ohm are 1.27 A: two supplies give them together, each within its 1 A, and neither alone.
+#[test]
+fn verif_what_is_left_over_may_ask_too_much_of_a_supply() {
+    let plan = |load: &str| {
+        let text = TWO
+            .replace("16.1 ohm", "0 ohm")
+            .replace(
+                "resistance = \"0 ohm\", current_limit = \"5 A\"",
+                "resistance = \"0.5 ohm\", current_limit = \"1 A\"",
+            )
+            .replace(
+                "passes = { power = \"never\"",
+                "passes = { power = \"always\"",
+            )
+            .replace("25 W", load);
+        let reading = read(&(text + SECOND));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        faults(&reading.line.unwrap(), Contacts::Aged, 1000.0).unwrap()
+    };
+    let why = plan("60 W").broken[0].dies.clone().unwrap_err();
+    assert!(
+        why.contains("supply.other would have to give 1.27 A of its 1 A"),
+        "{why}"
+    );
+    assert_eq!(plan("40 W").broken[0].dies, Ok(vec![]));
+}
