@@ -5,11 +5,12 @@
 
 use plan::{ExclusiveMember, Line, Module, ModuleIx};
 use power::{
-    AtMost, Choice, Choices, Combination, Limits, LoadKind, Network, Reserve, Solver, Weakest,
-    WorstError,
+    AtMost, Choice, Choices, Combination, Limits, Network, Reserve, Solver, Weakest, WorstError,
 };
 
-use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, InputError, boots, draws};
+use crate::input::{
+    Conditions, Contacts, Draw, Electric, ElectricInput, InputError, boots, draws, size,
+};
 use crate::power_cases::{Case, LARGEST, age};
 
 /// Operating points that a search may take; some microseconds each.
@@ -310,8 +311,10 @@ impl Combinations {
     /// Whether no other way of a choice draws more in any kind of load.
     fn at_most(&self, choice: usize, way: usize) -> bool {
         let ways = &self.choices.choices[choice].ways;
+        let most = size(&ways[way]);
         ways.iter()
-            .all(|other| (0..3).all(|kind| sum(other, kind) <= sum(&ways[way], kind)))
+            .map(|other| size(other))
+            .all(|other| (0..3).all(|kind| other[kind] <= most[kind]))
     }
 
     fn told(&self, line: &Line, choice: usize, way: Option<usize>) -> String {
@@ -345,16 +348,4 @@ fn holds(member: ExclusiveMember, of: ModuleIx, draw: &Draw) -> bool {
         ExclusiveMember::State { module, state: s } => module == of && *state == Some(s),
         ExclusiveMember::Output(output) => output.module == of && outputs_on[output.output],
     }
-}
-
-/// What a way draws as constant power, as constant current, as a conductance.
-fn sum(way: &[LoadKind], kind: usize) -> f64 {
-    way.iter()
-        .map(|load| match (load, kind) {
-            (LoadKind::Power { power_w }, 0) => *power_w,
-            (LoadKind::Current { current_a }, 1) => *current_a,
-            (LoadKind::Resistance { resistance_ohm }, 2) => 1.0 / resistance_ohm,
-            _ => 0.0,
-        })
-        .sum()
 }

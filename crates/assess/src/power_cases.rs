@@ -4,17 +4,19 @@
 //! its most is the worst: the larger of its heaviest state and its boot, since one may restart while the others work. The
 //! least loads give the highest voltage. The sets between them (the usual one, all in their heaviest states, all booting at
 //! once) are there because people ask for them by name. Each is taken with new and with aged contacts.
-//! Where exclusive groups forbid that set, or lock-outs would not let it last, the worst combinations are searched
+//! Where exclusive groups forbid that set, lock-outs would not let it last, or which of its ways a module draws most in
+//! depends on its voltage (loads in W, A and ohm), the worst combinations are searched
 //! ([`crate::combinations`]).
 
 use std::mem::discriminant;
 
-use plan::{Line, Load, Module, ModuleIx};
+use plan::{Line, Load, Module, ModuleIx, PassWhen};
 use power::{LoadKind, NetworkError, Solution};
 
 use crate::combinations::{Combinations, FallsOut, anything_falls_out};
 use crate::input::{
-    Conditions, Contacts, Draw, Electric, ElectricInput, InputError, boots, electric,
+    Conditions, Contacts, Draw, Electric, ElectricInput, Heaviest, InputError, boots, electric,
+    heaviest_way,
 };
 use crate::power_verdicts::NARROW_A;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -87,36 +89,17 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
             state(m, false)
         }
     };
-    let most = |m: &Module| match heavier(m, extreme(m, true)) {
-        Some(Heavier::Boot) => Draw::Boot,
-        Some(Heavier::State) | None => state(m, true),
-    };
-    let mut mixed: Vec<String> = line
+    let heaviest = line
         .modules
         .iter()
-        .filter(|m| {
-            m.loads
-                .windows(2)
-                .any(|w| discriminant(&w[0].load) != discriminant(&w[1].load))
-        })
-        .map(|m| {
-            format!(
-                "module.{} mixes loads in W, A and ohm, so which state is the heaviest depends on its voltage: write all in one unit",
-                m.id
-            )
-        })
-        .collect();
-    mixed.extend(
-        line.modules
-            .iter()
-            .filter(|m| heavier(m, extreme(m, true)).is_none())
-            .map(|m| {
-                format!(
-                    "module.{} boots on W and works on A or ohm, so which of the two is heavier depends on its voltage: write all in W",
-                    m.id
-                )
-            }),
-    );
+        .map(heaviest_way)
+        .collect::<Result<Vec<_>, _>>()?;
+    // By its unit alone where that is not known; the search then takes its place.
+    let most = |m: usize| match &heaviest[m] {
+        Some(found) => found.draw.clone(),
+        None => state(&line.modules[m], true),
+    };
+    let mixed = lightest_unknown(line);
     let mut found = Cases {
         all: Vec::new(),
         falls_out: Vec::new(),
@@ -143,7 +126,13 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
                 "every module booting at once",
                 Conditions::with(line, contacts, boot),
             ),
-            (LARGEST, Conditions::with(line, contacts, most)),
+            (
+                LARGEST,
+                Conditions {
+                    draws: (0..line.modules.len()).map(most).collect(),
+                    ..Conditions::usual(line, contacts)
+                },
+            ),
         ];
         for (name, conditions) in sets {
             let mut input = electric.input(line, &conditions)?;
@@ -159,7 +148,9 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
         }
         let heavy = |case: &Case| case.name.starts_with(HEAVIEST) || case.name.starts_with(LARGEST);
         let lasts = |case: &Case| case.idle || !anything_falls_out(line, case);
-        if !line.exclusives.is_empty() || !all.iter().all(lasts) {
+        let found_by_kind = |case: &Case| !heavy(case) || is_heaviest(line, case, &heaviest);
+        if !line.exclusives.is_empty() || !all.iter().all(|case| lasts(case) && found_by_kind(case))
+        {
             all.retain(|case| !heavy(case) && lasts(case));
             search(line, &electric, contacts, &mut all, &mut found)?;
         }
@@ -200,42 +191,45 @@ fn search(
     Ok(())
 }
 
-/// What a module draws more in.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Heavier {
-    Boot,
-    State,
+/// Whether no module draws more in another way at the voltage that it has.
+fn is_heaviest(line: &Line, case: &Case, heaviest: &[Option<Heaviest>]) -> bool {
+    let in_range = |m: usize| {
+        let (Ok(at), Some(inlet), Some(input)) =
+            (&case.outcome, case.input.inlets[m], &line.modules[m].input)
+        else {
+            return true;
+        };
+        let range_v = input.minimum_v.si..=input.maximum_v.si;
+        range_v.contains(&at.voltages_v[inlet])
+    };
+    heaviest.iter().enumerate().all(|(m, found)| {
+        found
+            .as_ref()
+            .is_some_and(|found| found.everywhere || in_range(m))
+    })
 }
 
-/// Whether a module draws more while it boots or in a state with all its outputs on. `None` where that depends on its voltage.
-/// A boot of which nothing is said counts as the lighter; that it is not said is told elsewhere.
-fn heavier(module: &Module, state: Option<usize>) -> Option<Heavier> {
-    let (Some(input), Some(boot)) = (&module.input, module.boot) else {
-        return Some(Heavier::State);
+/// The highest voltage behind a module that passes power only while it is powered is that of the lightest states.
+fn lightest_unknown(line: &Line) -> Vec<String> {
+    let always = |m: &Module| {
+        m.passes
+            .is_none_or(|p| matches!(p.power, PassWhen::Always | PassWhen::Never))
     };
-    let outputs_w: f64 = module
-        .outputs
-        .iter()
-        .filter_map(|o| o.power_w)
-        .map(|q| q.si)
-        .sum();
-    // A load in A or ohm lies before the converter.
-    let efficiency = input.efficiency.map_or(1.0, |q| q.si);
-    let boot_w = boot.power_w.si - outputs_w;
-    let at = |v: f64| match state.map(|s| module.loads[s].load) {
-        Some(Load::Power(q)) => q.si,
-        Some(Load::Current(q)) => q.si * v * efficiency,
-        Some(Load::Resistance(q)) => v * v / q.si * efficiency,
-        None => 0.0,
-    };
-    let (least_w, most_w) = (at(input.minimum_v.si), at(input.maximum_v.si));
-    if least_w >= boot_w {
-        Some(Heavier::State)
-    } else if most_w < boot_w {
-        Some(Heavier::Boot)
-    } else {
-        None
+    if line.modules.iter().all(always) {
+        return Vec::new();
     }
+    let mixes = |m: &&Module| {
+        m.loads
+            .windows(2)
+            .any(|w| discriminant(&w[0].load) != discriminant(&w[1].load))
+    };
+    let told = line.modules.iter().filter(mixes).map(|m| {
+        format!(
+            "module.{} mixes loads in W, A and ohm, so which state is the lightest depends on its voltage: write all in one unit",
+            m.id
+        )
+    });
+    told.collect()
 }
 
 /// The verdicts that hold for every case: what is not said, what cannot be carried, what is over its limit. The second

@@ -12,6 +12,7 @@ use plan::{Input, Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
 use power::conductor::loop_resistance_ohm;
 use power::{Branch, Converter, EfficiencyCurve, LoadKind, Network, Source};
 
+use super::heaviest::heaviest_way;
 use super::warm::{WarmWire, warmest};
 use super::{InputError, profile};
 
@@ -112,7 +113,17 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
         wire_ohm,
         unknowns: Vec::new(),
     };
-    let (warm, unknowns) = warmest(line, &electric)?;
+    let (warm, mut unknowns) = warmest(line, &electric)?;
+    if line.spans.iter().any(|span| span.heat.is_some()) {
+        for module in &line.modules {
+            if heaviest_way(module)?.is_none() {
+                unknowns.push(format!(
+                    "module.{} mixes loads in W, A and ohm, so how warm the cables become depends on its voltage: write all in one unit",
+                    module.id
+                ));
+            }
+        }
+    }
     for (wire_ohm, warm) in electric.wire_ohm.iter_mut().zip(&warm) {
         *wire_ohm = warm.map(|w| w.wire_ohm).or(*wire_ohm);
     }

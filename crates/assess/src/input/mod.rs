@@ -4,6 +4,7 @@
 
 mod electric;
 mod energy;
+mod heaviest;
 mod sea;
 mod sound;
 mod startup;
@@ -17,6 +18,7 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, year_error};
+pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use sea::{profile, spreading};
 pub use sound::{detector_spec, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};

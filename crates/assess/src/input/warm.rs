@@ -12,6 +12,7 @@ use power::heating::{Cable, HeatingError, Material, Surroundings, Warmth, warmth
 use power::{HotError, WarmSpan, solve_hot};
 
 use super::electric::{Conditions, Contacts, Draw, Electric, ElectricInput, boots};
+use super::heaviest::heaviest_way;
 use super::{InputError, profile};
 use crate::combinations::Combinations;
 use crate::power_cases::LARGEST;
@@ -267,6 +268,11 @@ fn in_words(error: &HeatingError) -> String {
 /// The boot or the state, with every output on, in which a module draws the largest current at its lowest voltage. A boot of
 /// which nothing is said counts as the larger, so that it is told as unknown.
 pub(crate) fn heaviest(module: &Module) -> Draw {
+    if module.boot.is_some()
+        && let Ok(Some(heaviest)) = heaviest_way(module)
+    {
+        return heaviest.draw;
+    }
     let at_v = module
         .input
         .as_ref()
