@@ -210,14 +210,19 @@ fn tell(out: &mut String, verdict: &Verdict) {
                     "           {}: {:.0} of {:.0} {}",
                     k.subject, k.value.value, k.limit.value, k.value.unit
                 ),
-                Evidence::Computed { .. } => writeln!(
-                    out,
-                    "           {}: {}, limit {}, margin {}",
-                    k.subject,
-                    shown(&k.value),
-                    shown(&k.limit),
-                    shown(&k.margin)
-                ),
+                Evidence::Computed { .. } => {
+                    let head = format!(
+                        "{}: {}, limit {}, margin {}",
+                        k.subject,
+                        shown(&k.value, &k.value.unit),
+                        shown(&k.limit, shortened(&k.limit.unit)),
+                        shown(&k.margin, shortened(&k.margin.unit))
+                    );
+                    for (i, row) in wrap(&head, 98).iter().enumerate() {
+                        let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
+                    }
+                    Ok(())
+                }
             };
             for row in wrap(&k.why, 98) {
                 let _ = writeln!(out, "             {row}");
@@ -231,10 +236,18 @@ fn tell(out: &mut String, verdict: &Verdict) {
     }
 }
 
+/// A unit without what it is of: that is told once, with the value.
+fn shortened(unit: &str) -> &str {
+    let ends = [" of ", " that ", " a "]
+        .iter()
+        .filter_map(|w| unit.find(w));
+    ends.min().map_or(unit, |end| &unit[..end])
+}
+
 /// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
 /// its currency.
-fn shown(figure: &Figure) -> String {
-    let (x, unit) = (figure.value, figure.unit.as_str());
+fn shown(figure: &Figure, unit: &str) -> String {
+    let x = figure.value;
     if let Some(decimals) = quantity::currency_decimals(unit) {
         let width = usize::try_from(decimals).expect("a handful of decimals");
         return format!("{x:.width$} {unit}");
@@ -421,7 +434,22 @@ mod tests {
             (f64::INFINITY, "s", "inf s"),
         ] {
             let unit = unit.to_owned();
-            assert_eq!(shown(&Figure { value, unit }), expected);
+            let figure = Figure { value, unit };
+            assert_eq!(shown(&figure, &figure.unit), expected);
+        }
+    }
+
+    #[test]
+    fn verif_a_unit_is_told_of_what_it_is_once() {
+        for (unit, expected) in [
+            ("% of the load that is asked", "%"),
+            ("modules that run", "modules"),
+            ("h a year", "h"),
+            ("V", "V"),
+            ("dB re 1 uPa", "dB re 1 uPa"),
+            ("EUR", "EUR"),
+        ] {
+            assert_eq!(shortened(unit), expected);
         }
     }
 }
