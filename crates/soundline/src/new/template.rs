@@ -409,6 +409,9 @@ fn requirements(text: &mut Text, head: &str) {
     text.line("that = \"voltage\"");
     text.table("requirement.supply");
     text.line("that = \"supply-current\"");
+    text.table("requirement.start");
+    text.line("that = \"start-up\"");
+    text.assumed("at_most", "\"60 s\"");
     text.table("requirement.links");
     text.line("that = \"link-load\"");
     text.assumed("at_most", "\"20 %\"");

@@ -102,7 +102,7 @@ fn verif_answers_stand_in_the_plan_unmarked() {
     assert_eq!(name, "A \"quoted\" \\ name");
 }
 
-/// A battery that is charged is asked for its winter, one that is not for its life, and a supply without one for neither.
+/// A battery that is charged is asked for its winter, one that is not for its life, and a supply without one for neither; every line for its start.
 #[test]
 fn verif_a_battery_is_asked_whether_it_lives() {
     use plan::That;
@@ -120,6 +120,7 @@ fn verif_a_battery_is_asked_whether_it_lives() {
         let asked =
             |is: fn(&That) -> bool| line.requirements.iter().filter(|r| is(&r.that)).count();
         assert_eq!(asked(|t| matches!(t, That::OutageHours { .. })), winters);
+        assert_eq!(asked(|t| matches!(t, That::StartUp { .. })), 1);
         assert_eq!(asked(|t| matches!(t, That::CellLife { .. })), lives);
         // What nobody answered holds.
         let check = assess::check(&reading, &assess::Shelf::default());
