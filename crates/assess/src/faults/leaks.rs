@@ -72,12 +72,13 @@ pub(super) fn poles(line: &Line, input: &ElectricInput) -> Result<Poles, String>
 /// A leak at the far end of a span: the worst of these sets of states.
 pub(super) fn leak_at(
     line: &Line,
-    heavy: &[ElectricInput],
+    heavy: &Result<Vec<ElectricInput>, String>,
     poles: &Result<Poles, String>,
     span: SpanIx,
     ohm: f64,
 ) -> Result<LeakKnown, String> {
     let poles = poles.as_ref().map_err(Clone::clone)?;
+    let heavy = heavy.as_ref().map_err(Clone::clone)?;
     let mut worst: Option<LeakKnown> = None;
     for input in heavy {
         let Some(branch) = branch_of(input, span) else {

@@ -133,8 +133,8 @@ const TESTER: &str = "An insulation tester destroys converters, and what it char
 
 /// Every fault of the line, with these contacts; `leak_ohm` is the leak of which the cost is told, above zero.
 ///
-/// Shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states or
-/// boots, of each exclusive group as many as it allows, every member in turn.
+/// Shorts and broken spans meet the modules in the states in which they start; contacts and leaks every set
+/// of states or boots that the exclusive groups allow and in which no module could draw more.
 ///
 /// # Errors
 /// Every variant of [`FaultsError`].
@@ -145,16 +145,10 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
     let electric = electric(line)?;
     let usual = Conditions::usual(line, contacts);
     let base = electric.input(line, &usual)?;
-    let heavy = states::heavy_sets(line, contacts)
-        .iter()
-        .map(|set| electric.input(line, set))
-        .collect::<Result<Vec<_>, _>>()?;
+    let heavy = states::heavy_sets(line, &electric, contacts)?;
     let mut unknowns = base.unknowns.clone();
-    unknowns.extend(
-        heavy
-            .iter()
-            .flat_map(|input| input.unknowns.iter().cloned()),
-    );
+    let sets = heavy.iter().flatten();
+    unknowns.extend(sets.flat_map(|input| input.unknowns.iter().cloned()));
     unknowns.sort();
     unknowns.dedup();
     if !unknowns.is_empty() {
@@ -214,11 +208,22 @@ fn lowest_v(line: &Line, input: &ElectricInput) -> Vec<f64> {
 }
 
 /// The least that a span bears of a poor contact in any of these sets of states.
-fn poor_contact(line: &Line, heavy: &[ElectricInput], span: SpanIx) -> PoorContact {
+fn poor_contact(
+    line: &Line,
+    heavy: &Result<Vec<ElectricInput>, String>,
+    span: SpanIx,
+) -> PoorContact {
     let mut told = PoorContact {
         span: format!("span.{}", line.spans[span.0].id),
         bears_ohm: Ok(f64::INFINITY),
         gives_way: gives_way(line, None),
+    };
+    let heavy = match heavy {
+        Ok(heavy) => heavy,
+        Err(why) => {
+            told.bears_ohm = Err(why.clone());
+            return told;
+        }
     };
     for input in heavy {
         let Some(branch) = branch_of(input, span) else {
@@ -478,7 +483,7 @@ fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
 
 fn rests_on(line: &Line, electric: &Electric) -> Vec<String> {
     let mut all = vec![
-        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states or boots, all at once, of each exclusive group as many as it allows, every member in turn".to_owned(),
+        "shorts and broken spans meet the modules in the states in which they start; contacts and leaks the heaviest states or boots, all at once, in every set that the exclusive groups allow and in which no module could draw more".to_owned(),
         "bolted shorts at rest: no arc, no capacitors that discharge into it, supplies that hold their current limit; what a fuse needs to melt is its maker's curve".to_owned(),
     ];
     for (i, span) in line.spans.iter().enumerate() {

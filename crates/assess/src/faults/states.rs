@@ -1,117 +1,121 @@
 //! The states that faults meet, and who is dead after them.
 
-use plan::{ExclusiveMember, Line, Load};
+use plan::Line;
 use power::fault::Faulted;
+use power::{Choices, Combination, LoadKind};
 
-use crate::input::{Conditions, Contacts, Draw, ElectricInput, heaviest};
+use crate::combinations::Combinations;
+use crate::input::{Contacts, Electric, ElectricInput, InputError, size};
 
-/// Sets of states that the exclusive groups allow: every module in its heaviest state or boot, of each group the largest
-/// members, and once each with every member of a group among those that hold.
-pub(super) fn heavy_sets(line: &Line, contacts: Contacts) -> Vec<Conditions> {
-    let firsts = line.exclusives.iter().flat_map(|group| &group.of);
-    let firsts = std::iter::once(None).chain(firsts.map(|member| Some(*member)));
-    let mut sets: Vec<Conditions> = Vec::new();
-    for first in firsts {
-        let set = heaviest_allowed(line, contacts, first);
-        if !sets.contains(&set) {
-            sets.push(set);
-        }
-    }
-    sets
+/// Most sets of states in which contacts and leaks are tried.
+const MOST_SETS: usize = 128;
+/// Most sets that are looked through for them.
+const MOST_LOOKED_THROUGH: usize = 20_000;
+
+/// Every set of states that the exclusive groups allow, without those in which some module could draw more than it does, in
+/// every kind of load; or why there are too many.
+pub(super) fn heavy_sets(
+    line: &Line,
+    electric: &Electric,
+    contacts: Contacts,
+) -> Result<Result<Vec<ElectricInput>, String>, InputError> {
+    let combinations = match Combinations::of(line, electric, contacts)? {
+        Ok(combinations) => combinations,
+        Err(why) => return Ok(Err(why)),
+    };
+    Ok(heaviest_allowed(&combinations.choices).map(|sets| {
+        let input = |set: &Combination| ElectricInput {
+            network: combinations.network(set),
+            ..combinations.input.clone()
+        };
+        sets.iter().map(input).collect()
+    }))
 }
 
-fn heaviest_allowed(line: &Line, contacts: Contacts, first: Option<ExclusiveMember>) -> Conditions {
-    let mut conditions = Conditions::with(line, contacts, heaviest);
-    for group in &line.exclusives {
-        let mut holding: Vec<(f64, ExclusiveMember)> = group
-            .of
-            .iter()
-            .filter(|member| holds(&conditions, **member))
-            .map(|member| {
-                let size = if first == Some(*member) {
-                    f64::INFINITY
-                } else {
-                    power_w(line, *member)
-                };
-                (size, *member)
+fn heaviest_allowed(choices: &Choices) -> Result<Vec<Combination>, String> {
+    let kept: Vec<Vec<usize>> = (0..choices.choices.len())
+        .map(|c| kept_ways(choices, c))
+        .collect();
+    let mut allowed = vec![Vec::new()];
+    for ways in &kept {
+        let mut longer = Vec::new();
+        for begun in &allowed {
+            for &way in ways {
+                let mut set: Combination = begun.clone();
+                set.push(Some(way));
+                if holds(choices, &set) {
+                    longer.push(set);
+                }
+            }
+            if longer.len() > MOST_LOOKED_THROUGH {
+                return Err(format!(
+                    "the exclusive groups allow more than {MOST_LOOKED_THROUGH} sets of states, too many to try each"
+                ));
+            }
+        }
+        if longer.is_empty() {
+            return Err("the exclusive groups allow no set of states".to_owned());
+        }
+        allowed = longer;
+    }
+    let outweighed = |set: &Combination| {
+        kept.iter().enumerate().any(|(c, ways)| {
+            let Some(own) = set[c] else { return false };
+            ways.iter().any(|&way| {
+                let mut other = set.clone();
+                other[c] = Some(way);
+                let loads = &choices.choices[c].ways;
+                way != own
+                    && draws_as_much(&loads[way], &loads[own])
+                    && !draws_as_much(&loads[own], &loads[way])
+                    && holds(choices, &other)
             })
-            .collect();
-        holding.sort_by(|a, b| b.0.total_cmp(&a.0));
-        for (_, member) in holding.into_iter().skip(group.at_most as usize) {
-            give_up(line, &mut conditions, member);
-        }
-    }
-    conditions
-}
-
-fn holds(conditions: &Conditions, member: ExclusiveMember) -> bool {
-    match member {
-        ExclusiveMember::State { module, state } => {
-            matches!(&conditions.draws[module.0], Draw::State { state: Some(s), .. } if *s == state)
-        }
-        ExclusiveMember::Output(output) => {
-            matches!(&conditions.draws[output.module.0], Draw::State { outputs_on, .. } if outputs_on[output.output])
-        }
-    }
-}
-
-fn power_w(line: &Line, member: ExclusiveMember) -> f64 {
-    match member {
-        ExclusiveMember::State { module, state } => size(&line.modules[module.0].loads[state].load),
-        ExclusiveMember::Output(output) => {
-            let power = line.modules[output.module.0].outputs[output.output].power_w;
-            power.map_or(0.0, |q| q.si)
-        }
-    }
-}
-
-fn size(load: &Load) -> f64 {
-    match load {
-        Load::Power(q) | Load::Current(q) => q.si,
-        Load::Resistance(q) => 1.0 / q.si,
-    }
-}
-
-/// Switches the output off, or takes the heaviest state that is not the member's.
-fn give_up(line: &Line, conditions: &mut Conditions, member: ExclusiveMember) {
-    match member {
-        ExclusiveMember::Output(output) => {
-            if let Draw::State { outputs_on, .. } = &mut conditions.draws[output.module.0] {
-                outputs_on[output.output] = false;
-            }
-            boots_if_heavier(line, conditions, output.module.0);
-        }
-        ExclusiveMember::State { module, state } => {
-            let loads = &line.modules[module.0].loads;
-            let next = (0..loads.len())
-                .filter(|&s| s != state)
-                .max_by(|&a, &b| size(&loads[a].load).total_cmp(&size(&loads[b].load)));
-            if let Draw::State { state, .. } = &mut conditions.draws[module.0] {
-                *state = next;
-            }
-        }
-    }
-}
-
-/// A module that has given something up may draw more while it boots.
-fn boots_if_heavier(line: &Line, conditions: &mut Conditions, m: usize) {
-    let module = &line.modules[m];
-    let Draw::State { state, outputs_on } = &conditions.draws[m] else {
-        return;
+        })
     };
-    let outputs = module.outputs.iter().zip(outputs_on).filter(|(_, on)| **on);
-    let outputs_w: f64 = outputs.filter_map(|(o, _)| o.power_w).map(|q| q.si).sum();
-    let state_w = match state.map(|s| &module.loads[s].load) {
-        Some(Load::Power(q)) => q.si,
-        // Which is the larger depends on the voltage; such a mix is told as unknown where it is judged.
-        Some(Load::Current(_) | Load::Resistance(_)) => return,
-        None => 0.0,
-    };
-    if let (Some(boot), Some(_)) = (module.boot, &module.input)
-        && boot.power_w.si > state_w + outputs_w
-    {
-        conditions.draws[m] = Draw::Boot;
+    allowed.retain(|set| !outweighed(set));
+    if allowed.len() > MOST_SETS {
+        return Err(format!(
+            "the exclusive groups leave {} sets of states of which none outweighs another, more than the {MOST_SETS} that are tried",
+            allowed.len()
+        ));
     }
+    Ok(allowed)
+}
+
+/// The ways of a choice, without those that another outweighs and that no group lets stand where it does not.
+fn kept_ways(choices: &Choices, c: usize) -> Vec<usize> {
+    let ways = &choices.choices[c].ways;
+    let counted = |way: usize| -> Vec<usize> {
+        let groups = choices.groups.iter();
+        let counts = groups.map(|g| g.of.iter().filter(|of| **of == (c, way)).count());
+        counts.collect()
+    };
+    let known: Vec<(Vec<usize>, [f64; 3])> = (0..ways.len())
+        .map(|way| (counted(way), size(&ways[way])))
+        .collect();
+    let beats = |a: usize, b: usize| {
+        let ((a_counts, a_draws), (b_counts, b_draws)) = (&known[a], &known[b]);
+        a_counts.iter().zip(b_counts).all(|(a, b)| a <= b)
+            && a_draws.iter().zip(b_draws).all(|(a, b)| a >= b)
+    };
+    // Of ways that are alike the first stays.
+    let beaten = |way: usize| {
+        let mut others = (0..ways.len()).filter(|other| *other != way);
+        others.any(|other| beats(other, way) && (other < way || !beats(way, other)))
+    };
+    (0..ways.len()).filter(|way| !beaten(*way)).collect()
+}
+
+/// Whether every group allows what stands in the set, which may end before the last choice.
+fn holds(choices: &Choices, set: &[Option<usize>]) -> bool {
+    choices.groups.iter().all(|group| {
+        let taken = |of: &&(usize, usize)| set.get(of.0).is_some_and(|way| *way == Some(of.1));
+        group.of.iter().filter(taken).count() <= group.at_most as usize
+    })
+}
+
+fn draws_as_much(way: &[LoadKind], other: &[LoadKind]) -> bool {
+    size(way).iter().zip(size(other)).all(|(a, b)| *a >= b)
 }
 
 /// Modules that no power reaches, or whose voltage is below their lowest.

@@ -26,7 +26,6 @@ pub use traffic::{
     Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
 };
 pub use warm::WarmWire;
-pub(crate) use warm::heaviest;
 
 /// Why a discipline's input cannot be built from a line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -267,7 +267,7 @@ fn in_words(error: &HeatingError) -> String {
 
 /// The boot or the state, with every output on, in which a module draws the largest current at its lowest voltage. A boot of
 /// which nothing is said counts as the larger, so that it is told as unknown.
-pub(crate) fn heaviest(module: &Module) -> Draw {
+fn heaviest(module: &Module) -> Draw {
     if module.boot.is_some()
         && let Ok(Some(heaviest)) = heaviest_way(module)
     {
