@@ -13,8 +13,12 @@ use crate::input::{
 };
 use crate::power_cases::{Case, LARGEST, age};
 
-/// Operating points that a search may take; some microseconds each.
-const MOST_SOLVES: u32 = 20_000;
+/// Operating points times nodes that all searches of one kind may take together: about half a second.
+const MOST_WORK: usize = 1_500_000;
+/// Rounds in which the warmth of cables comes to rest, more or less.
+const ROUNDS: usize = 20;
+/// Operating points that each may take at least.
+const LEAST_POINTS: usize = 200;
 /// Ways in which one module may draw.
 const MOST_WAYS: usize = 4096;
 
@@ -163,10 +167,12 @@ impl Combinations {
             choice.off_v = None;
         }
         let mut scratch = self.solver.scratch();
+        let lock_outs = self.choices.choices.iter().filter(|c| c.off_v.is_some());
+        let most = self.most_points(2 * (2 + lock_outs.count()));
         let mut solve = |choices: &Choices| {
             self.solver
-                .worst(choices, MOST_SOLVES, &mut scratch)
-                .map_err(|error| error.to_string())
+                .worst(choices, most, &mut scratch)
+                .map_err(|error| told(&error))
         };
         let asked = solve(&choices)?;
         let mut cases = Vec::new();
@@ -222,10 +228,18 @@ impl Combinations {
         Ok((cases, falls_out))
     }
 
-    /// The combination with the least collapse factor.
-    pub(crate) fn weakest(&self) -> Result<Weakest, WorstError> {
+    /// What each of some searches may take.
+    fn most_points(&self, searches: usize) -> u32 {
+        let each = MOST_WORK / self.input.network.nodes / searches;
+        u32::try_from(each.max(LEAST_POINTS)).expect("a share of the work is small")
+    }
+
+    /// The combination with the least collapse factor, as one of so many searches.
+    pub(crate) fn weakest(&self, searches: usize) -> Result<Weakest, String> {
+        let most = self.most_points(searches);
         self.solver
-            .weakest(&self.choices, MOST_SOLVES, &mut self.solver.scratch())
+            .weakest(&self.choices, most, &mut self.solver.scratch())
+            .map_err(|error| told(&error))
     }
 
     /// The least reserve at a node with its combination, or the limit that one does not keep before anything is added.
@@ -233,11 +247,14 @@ impl Combinations {
         &self,
         node: usize,
         limits: &Limits,
-    ) -> Result<(Combination, Result<Reserve, power::NetworkError>), WorstError> {
+        searches: usize,
+    ) -> Result<(Combination, Result<Reserve, power::NetworkError>), String> {
         let mut scratch = self.solver.scratch();
-        let least =
-            self.solver
-                .least_reserve(&self.choices, node, limits, MOST_SOLVES, &mut scratch)?;
+        let most = self.most_points(searches);
+        let least = self
+            .solver
+            .least_reserve(&self.choices, node, limits, most, &mut scratch)
+            .map_err(|error| told(&error))?;
         Ok((least.combination, least.reserve))
     }
 
@@ -250,8 +267,8 @@ impl Combinations {
             choice.off_v = None;
         }
         let worst = solver
-            .worst(&choices, MOST_SOLVES, &mut solver.scratch())
-            .map_err(|error| error.to_string())?;
+            .worst(&choices, self.most_points(ROUNDS), &mut solver.scratch())
+            .map_err(|error| told(&error))?;
         let most_a = worst.most_a.iter().map(|most| most.value.max(0.0)).sum();
         Ok(worst.collapse.is_none().then_some(most_a))
     }
@@ -336,6 +353,16 @@ impl Combinations {
                 }
             }
         }
+    }
+}
+
+/// Why a search has no answer, and what helps.
+fn told(error: &WorstError) -> String {
+    match error {
+        WorstError::TooManySolves { .. } => format!(
+            "{error}: lessen the states and outputs that exclusive groups leave open, or the lock-outs"
+        ),
+        _ => error.to_string(),
     }
 }
 

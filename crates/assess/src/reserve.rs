@@ -1,10 +1,10 @@
 //! What may still be added at each place, and how far the line is from collapse.
 //!
 //! The reserve of a module is what may be drawn from the line at its input besides all that it draws already, with every module
-//! at or above its lowest voltage and above that at which its lock-out opens, every supply within its current limit, every rated span
-//! within its current, and before collapse. It is the least over all combinations of states that the plan allows.
+//! at or above its lowest voltage and above that at which its lock-out opens, every supply within its current limit, every span
+//! within its rated current and the rating of its fuse, and before collapse. It is the least over all combinations of states that the plan allows.
 
-use plan::{Line, ModuleIx};
+use plan::{Line, ModuleIx, Span, SpanIx};
 use power::{Binding, Limits, Network, NetworkError};
 
 use crate::combinations::{Combinations, off_v};
@@ -92,7 +92,8 @@ pub struct LineReserve {
 /// # Errors
 /// [`InputError`]: the plan says something that cannot be.
 pub fn line_reserve(line: &Line) -> Result<LineReserve, InputError> {
-    let mut found = in_hand(line)?;
+    let all: Vec<ModuleIx> = (0..line.modules.len()).map(ModuleIx).collect();
+    let mut found = in_hand(line, &all, true)?;
     if found.unknowns.is_empty() {
         let sets = cases(line)?.all.into_iter();
         let sets = sets.filter(|case| case.input.unknowns.is_empty());
@@ -106,8 +107,12 @@ pub fn line_reserve(line: &Line) -> Result<LineReserve, InputError> {
     Ok(found)
 }
 
-/// The same without the sets.
-pub(crate) fn in_hand(line: &Line) -> Result<LineReserve, InputError> {
+/// The same without the sets: of these modules, and the collapse factor if it is wanted.
+pub(crate) fn in_hand(
+    line: &Line,
+    modules: &[ModuleIx],
+    collapse: bool,
+) -> Result<LineReserve, InputError> {
     let electric = electric(line)?;
     let mut found = LineReserve {
         modules: Vec::new(),
@@ -129,7 +134,8 @@ pub(crate) fn in_hand(line: &Line) -> Result<LineReserve, InputError> {
     if !found.unknowns.is_empty() {
         return Ok(found);
     }
-    for m in (0..line.modules.len()).map(ModuleIx) {
+    let searches = 2 * (modules.len() + usize::from(collapse));
+    for &m in modules {
         for (contacts, combinations) in &all {
             let mut row = ModuleReserve {
                 path: line.module_path(m),
@@ -140,17 +146,17 @@ pub(crate) fn in_hand(line: &Line) -> Result<LineReserve, InputError> {
                 network: None,
             };
             row.room = match combinations {
-                Ok(combinations) => room(line, combinations, &mut row),
+                Ok(combinations) => room(line, combinations, searches, &mut row),
                 Err(why) => Room::Unknown { why: why.clone() },
             };
             found.modules.push(row);
         }
     }
-    for (contacts, combinations) in &all {
+    for (contacts, combinations) in all.iter().filter(|_| collapse) {
         let weakest = combinations
             .as_ref()
             .map_err(Clone::clone)
-            .and_then(|c| Ok((c, c.weakest().map_err(|why| why.to_string())?)));
+            .and_then(|c| Ok((c, c.weakest(searches)?)));
         let (name, factor, network) = match weakest {
             Ok((c, weakest)) => (
                 c.name(line, &weakest.combination),
@@ -175,6 +181,16 @@ fn factor(found: Result<f64, NetworkError>) -> Factor {
     }
 }
 
+/// What a span bears, A, and whether it is its fuse that bears no more.
+fn most_of_span(span: &Span) -> Option<(f64, bool)> {
+    match (span.rated_current_a, span.fuse_a) {
+        (None, None) => None,
+        (Some(rated), None) => Some((rated.si, false)),
+        (None, Some(fuse)) => Some((fuse.si, true)),
+        (Some(rated), Some(fuse)) => Some((rated.si.min(fuse.si), fuse.si <= rated.si)),
+    }
+}
+
 fn limits(line: &Line, input: &ElectricInput) -> Limits {
     let mut minimum_v = vec![0.0_f64; input.network.nodes];
     for (module, inlet) in line.modules.iter().zip(&input.inlets) {
@@ -183,17 +199,20 @@ fn limits(line: &Line, input: &ElectricInput) -> Limits {
             minimum_v[inlet] = power_input.minimum_v.si.max(off_v);
         }
     }
-    let rated = |span: &Option<plan::SpanIx>| {
-        let rated = line.spans[(*span)?.0].rated_current_a;
-        rated.map(|q| q.si)
-    };
+    let rated =
+        |span: &Option<SpanIx>| most_of_span(&line.spans[(*span)?.0]).map(|(limit_a, _)| limit_a);
     Limits {
         minimum_v,
         rated_a: input.branch_spans.iter().map(rated).collect(),
     }
 }
 
-fn room(line: &Line, combinations: &Combinations, row: &mut ModuleReserve) -> Room {
+fn room(
+    line: &Line,
+    combinations: &Combinations,
+    searches: usize,
+    row: &mut ModuleReserve,
+) -> Room {
     let input = &combinations.input;
     let Some(inlet) = input.inlets[row.module.0] else {
         return Room::Unknown {
@@ -201,13 +220,9 @@ fn room(line: &Line, combinations: &Combinations, row: &mut ModuleReserve) -> Ro
         };
     };
     let limits = limits(line, input);
-    let (combination, reserve) = match combinations.least_reserve(inlet, &limits) {
+    let (combination, reserve) = match combinations.least_reserve(inlet, &limits, searches) {
         Ok(least) => least,
-        Err(error) => {
-            return Room::Unknown {
-                why: error.to_string(),
-            };
-        }
+        Err(why) => return Room::Unknown { why },
     };
     row.with = combinations.name(line, &combination);
     row.network = Some(combinations.network(&combination));
@@ -256,11 +271,14 @@ fn binding(line: &Line, input: &ElectricInput, limits: &Limits, binds: Binding) 
         }
         Binding::Span { span } => match input.branch_spans[span] {
             Some(s) => {
-                let rated = limits.rated_a[span].map_or_else(String::new, |a| format!(", {a} A"));
-                format!(
-                    "span.{} comes to its rated current{rated}",
-                    line.spans[s.0].id
-                )
+                let span = &line.spans[s.0];
+                let (limit_a, fuse) = most_of_span(span).expect("a span binds by what it bears");
+                let which = if fuse {
+                    "the rating of its fuse"
+                } else {
+                    "its rated current"
+                };
+                format!("span.{} comes to {which}, {limit_a} A", span.id)
             }
             None => "the way through a module comes to its rated current".to_owned(),
         },
@@ -286,10 +304,15 @@ fn broken(line: &Line, input: &ElectricInput, error: NetworkError) -> Room {
         } => {
             let what = match part {
                 power::Part::Source(s) => format!("supply.{}", line.supplies[input.sources[s]].id),
-                power::Part::Span(s) => input.branch_spans[s].map_or_else(
-                    || "the way through a module".to_owned(),
-                    |s| format!("span.{}", line.spans[s.0].id),
-                ),
+                power::Part::Span(s) => {
+                    let span = input.branch_spans[s].map(|s| &line.spans[s.0]);
+                    let fuse = span.and_then(most_of_span).is_some_and(|(_, fuse)| fuse);
+                    match span {
+                        Some(span) if fuse => format!("the fuse of span.{}", span.id),
+                        Some(span) => format!("span.{}", span.id),
+                        None => "the way through a module".to_owned(),
+                    }
+                }
                 other => other.to_string(),
             };
             format!("{what} carries {current_a:.3} A already, above its {limit_a} A")

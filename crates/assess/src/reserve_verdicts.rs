@@ -13,7 +13,7 @@ const NARROW_PERCENT: f64 = 10.0;
 
 /// The least collapse factor over all combinations of states that the plan allows.
 pub(crate) fn collapse_factor(line: &Line, at_least: Q) -> Vec<Verdict> {
-    let found = match in_hand(line) {
+    let found = match in_hand(line, &[], true) {
         Ok(found) if found.unknowns.is_empty() => found,
         Ok(found) => return vec![unknown("the line", found.unknowns.join("; "))],
         Err(error) => return vec![unknown("the line", error.to_string())],
@@ -61,18 +61,20 @@ pub(crate) fn collapse_factor(line: &Line, at_least: Q) -> Vec<Verdict> {
 
 /// What may still be added at a module, or at each.
 pub(crate) fn reserve(line: &Line, of: Option<ModuleIx>, at_least_w: Q) -> Vec<Verdict> {
-    let found = match in_hand(line) {
+    let asked: Vec<ModuleIx> = (0..line.modules.len())
+        .map(ModuleIx)
+        .filter(|m| of.is_none_or(|o| o == *m))
+        .collect();
+    let found = match in_hand(line, &asked, false) {
         Ok(found) if found.unknowns.is_empty() => found,
         Ok(found) => return vec![unknown("the line", found.unknowns.join("; "))],
         Err(error) => return vec![unknown("the line", error.to_string())],
     };
     let mut verdicts = Vec::new();
-    for m in (0..line.modules.len()).map(ModuleIx) {
-        if of.is_none_or(|o| o == m) {
-            let rows: Vec<&ModuleReserve> =
-                found.modules.iter().filter(|row| row.module == m).collect();
-            verdicts.extend(module(&rows, at_least_w));
-        }
+    for m in asked {
+        let rows: Vec<&ModuleReserve> =
+            found.modules.iter().filter(|row| row.module == m).collect();
+        verdicts.extend(module(&rows, at_least_w));
     }
     verdicts
 }

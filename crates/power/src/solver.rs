@@ -51,6 +51,8 @@ pub struct Scratch {
     x: Vec<f64>,
     pub(crate) factor: Factor,
     leftover_a: Vec<f64>,
+    /// How often Newton has run.
+    pub(crate) runs: u64,
 }
 
 /// How a run of Newton ended.
@@ -126,6 +128,7 @@ impl Solver {
             x: zeros,
             factor: self.topology.elimination.new_factor(),
             leftover_a: vec![0.0; self.network.nodes],
+            runs: 0,
         }
     }
 
@@ -291,6 +294,7 @@ impl Solver {
     /// Newton with `scale` times the power loads, from voltages in the scratch that lie above the operating point.
     pub(crate) fn descend(&self, scale: f64, scratch: &mut Scratch) -> Outcome {
         let w = scratch;
+        w.runs += 1;
         let elimination = &self.topology.elimination;
         for &(node, voltage_v) in &self.held_v {
             w.voltage_v[node] = voltage_v;

@@ -219,6 +219,30 @@ fn val_the_reserve_says_what_binds() {
         0.6,
         "span.cable comes to its rated current, 0.8 A",
     );
+    let cable = "conductor = \"1.0 mm2 class 5\"";
+    let limited = |by: &str| format!("{cable}\n{by}");
+    let by_fuse = "span.cable comes to the rating of its fuse, 0.8 A";
+    check_case(
+        &[minimum, (cable, &limited("fuse = \"0.8 A\""))],
+        0.6,
+        by_fuse,
+    );
+    check_case(
+        &[
+            minimum,
+            (
+                cable,
+                &limited("rated_current = \"0.85 A\"\nfuse = \"0.8 A\""),
+            ),
+        ],
+        0.6,
+        by_fuse,
+    );
+    let small = two(&[(cable, &limited("fuse = \"0.7 A\""))], reserve);
+    let verdict = known(&small, "reserve");
+    assert_eq!((verdict.ruling, verdict.value.value), (Ruling::Broken, 0.0));
+    let already = "the fuse of span.cable carries 0.764 A already, above its 0.7 A";
+    assert!(verdict.why.contains(already), "{}", verdict.why);
     check_case(&[], 3.8, "the line collapses");
     // 25 W sit at 32.7 V already.
     let below = two(&[("minimum = \"20 V\"", "minimum = \"33 V\"")], reserve);
@@ -287,4 +311,69 @@ fn val_what_a_line_has_in_hand() {
     let idle = found.sets.iter().find(|s| s.name.starts_with("no load"));
     assert_eq!(idle.unwrap().factor, Factor::NoLoad);
     assert_eq!(found.sets.len(), 12);
+}
+
+/// Modules round a base, all alike but for the power of an output each, of which some may be on at the same time.
+fn star(modules: usize, at_most: usize, requirements: &str) -> Check {
+    let base = &TWO[..TWO.find("[module.far]").unwrap()];
+    let mut text = base.replace(
+        "resistance = \"0 ohm\", current",
+        "resistance = \"1 ohm\", current",
+    );
+    let mut members = Vec::new();
+    for m in 0..modules {
+        let power_w = 1.0 + 0.1 * m as f64;
+        text += &format!(
+            r#"
+[module.m{m}]
+position = {{ depth = "20 m" }}
+input = {{ minimum = "20 V", maximum = "72 V" }}
+loads = {{ working = "1 W" }}
+boot = {{ time = "1 s", power = "0.5 W" }}
+passes = {{ power = "never", data = "never" }}
+through = {{ resistance = "1 ohm" }}
+[module.m{m}.output.o]
+kind = "relay"
+power = "{power_w:.1} W"
+[span.c{m}]
+from = "module.base"
+to = "module.m{m}"
+length = "100 m"
+conductor = "1.0 mm2 class 5"
+contacts = {{ mated_pins_in_loop = 1, resistance = "16.1 ohm", aged = "16.1 ohm" }}
+"#
+        );
+        members.push(format!("{{ output = \"module.m{m}.output.o\" }}"));
+    }
+    text += &format!(
+        "[exclusive.some]\nof = [{}]\nat_most = {at_most}\n{requirements}",
+        members.join(", ")
+    );
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+/// The outputs that draw most are on: the last three of six, of 1.4, 1.5 and 1.6 W here, and where they hang makes no difference.
+#[test]
+fn verif_of_many_like_modules_the_worst_is_found() {
+    let reserve =
+        "[requirement.reserve]\nthat = \"reserve\"\nof = \"module.m0\"\nat_least = \"1 W\"\n";
+    let check = star(6, 3, reserve);
+    let verdict = known(&check, "reserve");
+    assert!(verdict.why.contains("m5"), "{}", verdict.why);
+}
+
+/// What would take minutes to search is told as unknown, with what helps.
+#[test]
+fn verif_a_search_without_end_is_given_up() {
+    let asked = "[requirement.reserve]\nthat = \"reserve\"\nof = \"module.m0\"\nat_least = \"1 W\"\n[requirement.collapse]\nthat = \"collapse-factor\"\nat_least = \"105 %\"\n";
+    let check = star(24, 12, asked);
+    for id in ["reserve", "collapse"] {
+        let why = why_unknown(&check, id);
+        assert!(
+            why.contains("operating points") && why.contains("exclusive groups"),
+            "{why}"
+        );
+    }
 }

@@ -119,6 +119,23 @@ impl Solver {
     }
 }
 
+/// Whether these loads with so much extra power at a node have an operating point that keeps the limits, none of
+/// which is out of its range.
+pub(crate) fn bears(
+    solver: &Solver,
+    loads: &[Load],
+    node: usize,
+    limits: &Limits,
+    extra_w: f64,
+    scratch: &mut Scratch,
+) -> bool {
+    let kind = LoadKind::Power { power_w: extra_w };
+    let mut all = loads.to_vec();
+    all.push(Load { node, kind });
+    let found = solver.operating_point(&all, scratch);
+    matches!(found, Ok(Some(at)) if check_kept(&solver.network, limits, &at).is_ok())
+}
+
 fn not_found(low_w: f64, high_w: f64) -> NetworkError {
     NetworkError::ReserveNotFound { low_w, high_w }
 }

@@ -12,7 +12,7 @@
 //! matter. The smallest loads still open show in the same way which lock-outs cannot hold. Land and Doig 1960 for branch and
 //! bound; from memory.
 //!
-//! A search that needs more solves than it is given ends with an error, never with what it has found so far.
+//! A search that needs more operating points than it is given, those of every bisection counted, ends with an error, never with what it has found so far.
 
 mod search;
 
@@ -189,9 +189,15 @@ impl Choices {
     }
 }
 
+/// Fed from one end, each span of a tree carries what lies behind it, which only grows.
+fn one_way(solver: &Solver) -> bool {
+    let network = &solver.network;
+    network.sources.len() == 1 && network.spans.len() + 1 == network.nodes
+}
+
 impl Solver {
-    /// The lowest voltage of each node and the largest current of each source over all allowed combinations, with at most
-    /// `most_solves` operating points worked out.
+    /// The lowest voltage of each node and the largest current of each source over all allowed combinations; given up
+    /// once `most_solves` operating points are worked out.
     ///
     /// A voltage is as exact as an operating point; of combinations closer than 1e-12 of the highest source voltage
     /// (1e-11 of a current and an ampere) any may be named.
@@ -209,7 +215,8 @@ impl Solver {
         Search::new(self, choices, most_solves, scratch).worst()
     }
 
-    /// The least collapse factor over all combinations that the groups allow, lock-outs aside.
+    /// The least collapse factor over all combinations that the groups allow, lock-outs aside; given up once `most_solves` operating
+    /// points are worked out and more than one factor is wanted.
     ///
     /// # Errors
     /// [`WorstError`]; [`NetworkError::CurrentLoadsCollapse`] if a combination's constant currents alone pull a node to zero.
@@ -224,8 +231,8 @@ impl Solver {
         Search::new(self, choices, most_solves, scratch).weakest()
     }
 
-    /// The least reserve of a node over all combinations that the groups allow, with at most `most_solves` reserves worked out.
-    /// Lock-outs count by the lowest voltages of the limits.
+    /// The least reserve of a node over all combinations that the groups allow; given up once `most_solves` operating points are
+    /// worked out and more than one reserve is wanted. Lock-outs count by the lowest voltages of the limits.
     ///
     /// # Errors
     /// [`WorstError`], [`WorstError::NotFalling`] among them; limits that cannot be.
@@ -239,11 +246,8 @@ impl Solver {
         scratch: &mut Scratch,
     ) -> Result<LeastReserve, WorstError> {
         choices.check()?;
-        // Fed from one end, each span of a tree carries what lies behind it, which only grows.
-        let one_way =
-            self.network.sources.len() == 1 && self.network.spans.len() + 1 == self.network.nodes;
         if let (false, false, Some(span)) = (
-            one_way,
+            one_way(self),
             choices.groups.is_empty(),
             limits.rated_a.iter().position(Option::is_some),
         ) {

@@ -1,10 +1,10 @@
 //! The search itself: what is still open, what bounds it, and where to divide it.
 
 use crate::network::{Load, LoadKind, NetworkError, Solution};
-use crate::reserve::Limits;
+use crate::reserve::{Limits, bears};
 use crate::solver::{Scratch, Solver};
 
-use super::{Choices, Combination, Extreme, LeastReserve, Weakest, Worst, WorstError};
+use super::{Choices, Combination, Extreme, LeastReserve, Weakest, Worst, WorstError, one_way};
 
 /// Voltages closer than this share of the highest source voltage are equal.
 const SAME_V: f64 = 1e-12;
@@ -25,6 +25,8 @@ pub(super) struct Search<'a> {
     most_solves: u32,
     scratch: &'a mut Scratch,
     solves: u32,
+    /// How often Newton had run before.
+    runs_before: u64,
     /// Of each way of each choice, off among them.
     sizes: Vec<Vec<Size>>,
     /// How much each way of each choice counts in each group.
@@ -55,6 +57,7 @@ impl<'a> Search<'a> {
             solver,
             choices,
             most_solves,
+            runs_before: scratch.runs,
             scratch,
             solves: 0,
             sizes,
@@ -211,8 +214,10 @@ impl<'a> Search<'a> {
             .collect()
     }
 
+    /// One look always fits, so that where there is nothing to search there is an answer.
     fn count_solve(&mut self) -> Result<(), WorstError> {
-        if self.solves == self.most_solves {
+        let runs = self.scratch.runs - self.runs_before;
+        if self.solves > 0 && runs >= u64::from(self.most_solves) {
             return Err(WorstError::TooManySolves {
                 most: self.most_solves,
             });
@@ -231,7 +236,11 @@ impl<'a> Search<'a> {
             let nose = solver.nose_of(loads, scratch)?;
             Ok((nose.0, nose))
         };
-        let (combination, found) = self.least(value)?;
+        let bears = |solver: &Solver, loads: &[Load], factor: f64, scratch: &mut Scratch| {
+            let scaled: Vec<Load> = loads.iter().map(|load| scaled(load, factor)).collect();
+            matches!(solver.operating_point(&scaled, scratch), Ok(Some(_)))
+        };
+        let (combination, found) = self.least(value, bears)?;
         let (factor, node) = found?;
         Ok(Weakest {
             factor,
@@ -250,7 +259,11 @@ impl<'a> Search<'a> {
             let reserve = solver.reserve(loads, node, limits, scratch)?;
             Ok((reserve.power_w, reserve))
         };
-        let (combination, reserve) = self.least(value)?;
+        let monotone = limits.rated_a.iter().all(Option::is_none) || one_way(self.solver);
+        let bears = |solver: &Solver, loads: &[Load], extra_w: f64, scratch: &mut Scratch| {
+            monotone && bears(solver, loads, node, limits, extra_w, scratch)
+        };
+        let (combination, reserve) = self.least(value, bears)?;
         Ok(LeastReserve {
             combination,
             reserve,
@@ -260,9 +273,12 @@ impl<'a> Search<'a> {
 
     /// The least of a value that falls as the loads grow, over all that the groups allow. A combination without the value, for a
     /// reason that lies in the network, is less than any with it and ends the search; a bound without it bounds nothing.
+    ///
+    /// `bears` says by one operating point that a value is no less than another, or does not know; the value itself takes many.
     fn least<T>(
         &mut self,
         value: impl Fn(&Solver, &[Load], &mut Scratch) -> Result<(f64, T), NetworkError>,
+        bears: impl Fn(&Solver, &[Load], f64, &mut Scratch) -> bool,
     ) -> Result<(Combination, Result<T, NetworkError>), WorstError> {
         let mut best: Option<(f64, Combination, T)> = None;
         let mut todo = vec![self.all_open(false)];
@@ -273,6 +289,17 @@ impl<'a> Search<'a> {
             let largest = self.largest(&open);
             self.count_solve()?;
             let loads = self.bound(&open, f64::max);
+            if let Some((known, ..)) = &best
+                && known.is_finite()
+                && bears(
+                    self.solver,
+                    &loads,
+                    known * (1.0 - SAME_SHARE),
+                    self.scratch,
+                )
+            {
+                continue;
+            }
             let found = value(self.solver, &loads, self.scratch);
             if let (Ok((least, _)), Some((known, ..))) = (&found, &best)
                 && no_less(*least, *known)
@@ -389,6 +416,18 @@ enum Left {
     Less,
     /// As much as before.
     All,
+}
+
+fn scaled(load: &Load, factor: f64) -> Load {
+    match load.kind {
+        LoadKind::Power { power_w } => Load {
+            kind: LoadKind::Power {
+                power_w: factor * power_w,
+            },
+            ..*load
+        },
+        LoadKind::Current { .. } | LoadKind::Resistance { .. } => *load,
+    }
 }
 
 /// Whether a value is no less than the least that is known, which may be infinite.
