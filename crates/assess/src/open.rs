@@ -24,6 +24,10 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     if !line.supplies.is_empty() && !line.requirements.iter().any(starts) {
         all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first: a requirement on `start-up` asks it".to_owned());
     }
+    let far = |r: &plan::Requirement| matches!(r.that, That::CollapseFactor { .. });
+    if line.spans.iter().any(|s| s.conductor.is_some()) && !line.requirements.iter().any(far) {
+        all.push("how far the line is from its collapse, near which every voltage may still be within its limits: a requirement on `collapse-factor` asks it, and `soundline reserve` shows it".to_owned());
+    }
     let shorts = |r: &plan::Requirement| matches!(r.that, That::ShortCircuit { .. });
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());

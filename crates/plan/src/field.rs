@@ -237,6 +237,10 @@ pub(crate) const fn degrees(least_deg: f64, most_deg: f64, why: &'static str) ->
 
 /// A quantity that may stand where these bounds hold: a usual one, or one amid the bounds.
 pub(crate) fn amount_example(dimension: Dimension, bounds: Bounds) -> String {
+    // Confidences, efficiencies, shares of years: nobody means a small one.
+    if dimension == Dimension::Ratio && bounds == POSITIVE_SHARE {
+        return "95 %".to_owned();
+    }
     let usual = dimension.examples().iter().find(|text| {
         parse_amount(text, dimension).is_ok_and(|a| (bounds.least..=bounds.most).contains(&a.si))
     });

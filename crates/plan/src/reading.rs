@@ -321,7 +321,7 @@ fn load_up_to(
         // Before all else: with a character beyond ASCII it is no UTF-8 either.
         Ok(bytes) if is_utf_16(&bytes) => Err((
             Code::Syntax,
-            "this is UTF-16 text without a mark, not UTF-8".to_owned(),
+            "this is UTF-16 text, not UTF-8".to_owned(),
             "save it as UTF-8 (editors call this the encoding)",
         )),
         Ok(bytes) => match String::from_utf8(bytes) {

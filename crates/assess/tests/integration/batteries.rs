@@ -238,10 +238,6 @@ fn verif_cells_that_cannot_be_are_told_by_their_keys() {
             ", usable = [{ temperature = \"20 degC\", share = \"90 %\" }]",
             "`usable`",
         ),
-        (
-            ", self_discharge_per_month = \"100 %\"",
-            "`self_discharge_per_month`",
-        ),
     ] {
         let check = solar(keys, "that = \"autonomy\"\nat_least = \"3 d\"");
         let why = why_unknown(&check, "cells");

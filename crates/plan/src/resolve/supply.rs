@@ -91,18 +91,29 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
                 }),
             })
         }),
-        battery: f.table("battery").and_then(|(t, _)| battery(r, t)),
+        battery: f.table("battery").and_then(|(t, _)| battery(r, t, kind)),
     })
 }
 
-fn battery(r: &mut Resolver<'_>, t: &Fields) -> Option<Battery> {
-    let (word, _) = t.choice("chemistry")?;
+fn battery(r: &mut Resolver<'_>, t: &Fields, kind: SupplyKind) -> Option<Battery> {
+    let (word, at) = t.choice("chemistry")?;
     let (chemistry, primary) = match *word {
         "lifepo4" => (Chemistry::LiFePo4, false),
         "agm" => (Chemistry::Agm, false),
         "primary-lithium" => (Chemistry::PrimaryLithium, true),
         _ => (Chemistry::Alkaline, true),
     };
+    if primary && kind == SupplyKind::SolarBattery {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                at,
+                "primary cells must never be charged, and panels charge them",
+            )
+            .label("primary cells")
+            .help("write `lifepo4` or `agm`, or make it a supply of the kind `primary-cells` without panels"),
+        );
+    }
     let of_the_other: &[&'static str] = if primary {
         &[
             "charge_efficiency",

@@ -71,7 +71,7 @@ pub(crate) const ACTIONS: &[Kind] = &[
 pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("voltage", &[], &["of", "at_least", "at_most"], "12 V"),
     limited("supply-current", &[], &["of", "at_most"], "2 A"),
-    limited("delay", &["from", "to", "at_most"], &[], "2 s"),
+    limited("delay", &["from", "to", "at_most"], &["share"], "2 s"),
     limited("link-load", &["at_most"], &["of"], "20 %"),
     limited("uplink-messages", &["of", "at_most"], &[], "400 per 30 d"),
     limited("uplink-cost", &["of", "at_most"], &[], "50 EUR"),
@@ -98,8 +98,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.
-pub(crate) const OF_REQUIREMENTS: &[&str] =
-    &["that", "must", "source", "share", "when_wind_at_most"];
+pub(crate) const OF_REQUIREMENTS: &[&str] = &["that", "must", "source", "when_wind_at_most"];
 
 /// Sounds of a cue sheet, by the word after `kind`.
 pub(crate) const SOUNDS: &[Kind] = &[

@@ -65,7 +65,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "share of cases in which it must hold; all when not written",
+            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years",
         ),
         o(
             "confidence",

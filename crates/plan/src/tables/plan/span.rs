@@ -48,7 +48,7 @@ pub(crate) const SPAN: Section = Section {
         o(
             "insulation_1km",
             S::Amount(D::Resistance, POSITIVE),
-            "insulation resistance of one kilometre of each conductor against the water",
+            "insulation resistance of one kilometre of each conductor against the water, at 20 degC",
         ),
         o(
             "heat",

@@ -160,7 +160,7 @@ const BATTERY: Section = Section {
         ),
         o(
             "self_discharge_per_month",
-            S::Amount(D::Ratio, SHARE),
+            S::Amount(D::Ratio, between(0.0, 0.99, "from 0 % to 99 %")),
             "share of the content lost in a month by itself",
         ),
         o(
@@ -206,7 +206,7 @@ const BATTERY: Section = Section {
         o(
             "temperature",
             S::Amounts(D::Temperature, CELL, MONTHS, MONTHS),
-            "temperature of the cells in each month from January; that of the water or the air around them when not written",
+            "temperature of the cells in each month from January; that of the water where the supply sits when not written",
         ),
         o(
             "capacity_at",
