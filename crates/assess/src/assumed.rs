@@ -1,26 +1,15 @@
 //! Values that count although the plan does not write them.
 
-use plan::{Action, Line, Requirement, That, Unwritten};
+use plan::{Action, LiesIn, Line, Requirement, SpanIx, That, Unwritten};
 
+use crate::input::electric;
 use crate::uplink_verdicts::PRICE_DAYS;
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
 pub(crate) fn assumed(line: &Line) -> Vec<String> {
     let mut all = Vec::new();
     if !line.supplies.is_empty() {
-        all.push("conductors have the highest resistance that IEC 60228 permits (AWG: solid copper), at the water temperature of their mean depth".to_owned());
-    }
-    let warmed: Vec<String> = line
-        .spans
-        .iter()
-        .filter(|s| s.heat.is_some() && s.conductor.is_some())
-        .map(|s| format!("span.{}", s.id))
-        .collect();
-    if !warmed.is_empty() {
-        all.push(format!(
-            "conductors as warm in every state as the largest loads make them at most, in steady state and still water: {}",
-            warmed.join(", ")
-        ));
+        conductors(line, &mut all);
     }
     let unwritten = |what: Unwritten| line.unwritten.get(&what).map_or(&[][..], Vec::as_slice);
     for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
@@ -202,4 +191,49 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         "no high-pass before the converter, because none is written",
     );
     all
+}
+
+/// How warm the conductors of each span are taken to be, and in what.
+fn conductors(line: &Line, all: &mut Vec<String>) {
+    let highest =
+        "conductors have the highest resistance that IEC 60228 permits (AWG: solid copper)";
+    let wired = line.spans.iter().enumerate();
+    let (warmed, cold): (Vec<_>, Vec<_>) = wired
+        .filter(|(_, s)| s.conductor.is_some())
+        .partition(|(_, s)| s.heat.is_some());
+    if warmed.is_empty() {
+        all.push(format!(
+            "{highest}, at the water temperature of their mean depth"
+        ));
+        return;
+    }
+    all.push(highest.to_owned());
+    if !cold.is_empty() {
+        let cold = cold.iter().map(|(_, s)| format!("span.{}", s.id));
+        all.push(format!(
+            "conductors of spans without `heat` are at the water temperature of their mean depth: {}",
+            cold.collect::<Vec<_>>().join(", ")
+        ));
+    }
+    // What the plan says that cannot be is told where it is judged.
+    let electric = electric(line).ok();
+    let told = warmed.iter().map(|(i, span)| {
+        let lies_in = match span.heat.as_ref().map(|heat| heat.lies_in) {
+            Some(LiesIn::Water) => "in the water",
+            Some(LiesIn::Sediment { .. }) => "in sediment",
+            Some(LiesIn::Air) => "in the air of the warmest month",
+            None => "",
+        };
+        match electric.as_ref().and_then(|e| e.warm(SpanIx(*i))) {
+            Some(warm) => format!(
+                "span.{} at {:.1} degC {lies_in}",
+                span.id, warm.conductor_degc
+            ),
+            None => format!("span.{} {lies_in}, how warm is unknown", span.id),
+        }
+    });
+    all.push(format!(
+        "conductors are as warm in every state as the largest loads make them at most, in steady state and still water: {}",
+        told.collect::<Vec<_>>().join(", ")
+    ));
 }

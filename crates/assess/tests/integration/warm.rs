@@ -126,3 +126,31 @@ fn verif_a_current_limit_that_counts_as_the_current_is_told_as_that() {
     );
     assert!(why.contains("lower the limit"), "{why}");
 }
+
+/// 16 W over 7.8 ohm at 48 V: 0.35 A, 10 mW on each metre, and so some 0.03 K behind 3 K.m/W; the water has 20 degC.
+#[test]
+fn verif_how_warm_a_cable_is_taken_to_be_is_told_as_assumed() {
+    let told = |changes: &[(&str, &str)]| {
+        let check = judged(changes);
+        let about = check.assumed.iter().filter(|a| a.contains("onductors"));
+        about.cloned().collect::<Vec<_>>().join("; ")
+    };
+    let warm = told(&[("\"25 W\"", "\"16 W\"")]);
+    assert!(
+        warm.contains("span.cable at 20.0 degC in sediment"),
+        "{warm}"
+    );
+    assert!(!warm.contains("water temperature"), "{warm}");
+    let hot = told(&[SHORT_CABLE, ("\"25 W\"", "\"300 W\""), (SUPPLY, OPEN)]);
+    assert!(
+        !hot.contains("at 20.0 degC") && hot.contains(" degC in sediment"),
+        "{hot}"
+    );
+    let away = told(&[SHORT_CABLE, ("\"25 W\"", "\"900 W\""), (SUPPLY, OPEN)]);
+    assert!(
+        away.contains("span.cable in sediment, how warm is unknown"),
+        "{away}"
+    );
+    let cold = told(&[(HEAT, "")]);
+    assert!(cold.contains("at the water temperature"), "{cold}");
+}
