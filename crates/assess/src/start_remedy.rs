@@ -41,6 +41,9 @@ pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
     if !both.inputs[0].unfed.is_empty() {
         return Ok("no order of starting helps a module without a conductor".to_owned());
     }
+    if let Some(beyond) = beyond_the_supplies(line, &both.inputs[0]) {
+        return Ok(beyond);
+    }
     let why = match both.search(line)? {
         Ok((delays_s, ready_s)) => {
             return Ok(told(delays(line, &both.inputs[0], &delays_s), ready_s));
@@ -60,6 +63,33 @@ pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
         return Ok(format!("{why}{}; {}", bare(&names), told(each, ready_s)));
     }
     Ok(format!("{why}{}", bare(&names)))
+}
+
+/// Modules that want more than any supply gives, even unloaded.
+fn beyond_the_supplies(line: &Line, input: &StartInput) -> Option<String> {
+    let sources = &input.line.network.sources;
+    let highest_v = sources.iter().map(|s| s.voltage_v).fold(0.0, f64::max);
+    let wants_more: Vec<String> = input
+        .modules
+        .iter()
+        .zip(&input.line.modules)
+        .filter_map(|(ix, module)| match module.input {
+            Input::LockOut { on_v, .. } if on_v > highest_v => {
+                Some(format!("{} switches on at {on_v} V", line.module_path(*ix)))
+            }
+            Input::Bare { minimum_v } if minimum_v > highest_v => Some(format!(
+                "{} works from {minimum_v} V on",
+                line.module_path(*ix)
+            )),
+            _ => None,
+        })
+        .collect();
+    (!wants_more.is_empty()).then(|| {
+        format!(
+            "{}, and no supply gives more than {highest_v} V: no order of starting helps; lower the one or raise the other",
+            listed(&wants_more)
+        )
+    })
 }
 
 /// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.

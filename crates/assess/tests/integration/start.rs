@@ -514,3 +514,30 @@ fn val_a_resistor_works_from_its_lowest_voltage_on() {
     let seen = start(reading.line.as_ref().unwrap(), Contacts::New, None).unwrap();
     close(seen.ready_s.unwrap(), expected_s, 2e-3);
 }
+
+/// A lock-out at 52 V on a feed of 48 V: what is told is that, and not which orders were tried.
+#[test]
+fn verif_a_lock_out_above_every_supply_is_told_as_such() {
+    let input = "minimum = \"20 V\", maximum = \"72 V\", capacitance = \"1470 uF\", lock_out = { on = \"52 V\", off = \"30 V\" }";
+    let boot = "boot = { time = \"1 s\", power = \"5 W\" }";
+    let check = judged(&one(
+        input,
+        boot,
+        "working = \"4 W\"",
+        "current_limit = \"5 A\"",
+    ));
+    let start = known(&check, "start");
+    assert_eq!(start.ruling, Ruling::Broken);
+    assert!(
+        start
+            .why
+            .contains("module.far switches on at 52 V, and no supply gives more than 48 V"),
+        "{}",
+        start.why
+    );
+    assert!(
+        !start.why.contains("every order was tried"),
+        "{}",
+        start.why
+    );
+}
