@@ -105,7 +105,10 @@ pub(super) fn warmest(
             let SpanIx(span) =
                 input.branch_spans[span].expect("a way through a module has no cable");
             let path = format!("span.{}", line.spans[span].id);
-            let what = format!("{path}: with {LARGEST} {}", in_words(&source));
+            let what = format!(
+                "{path}: with {LARGEST}, {}: take a thicker conductor, lessen the load, or lay it where more heat is carried off",
+                in_words(&source)
+            );
             (cold, vec![what])
         }
         Some(HotError::Round { warmth, source }) => {
