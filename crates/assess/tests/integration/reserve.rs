@@ -377,3 +377,27 @@ fn verif_a_search_without_end_is_given_up() {
         );
     }
 }
+
+/// The shipped bench: 24 V behind 0.1 ohm bears `24^2/(4 x 0.1)` = 1440 W, of which 1 W is drawn.
+#[test]
+fn val_the_listening_bench_bears_the_closed_form() {
+    let file = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../../plans/listening-bench/plan.toml"
+    );
+    let reading = plan::read(std::path::Path::new(file), &plan::from_disk);
+    let found = line_reserve(reading.line.as_ref().unwrap()).unwrap();
+    assert_eq!((found.unknowns.len(), found.weakest.len()), (0, 2));
+    for set in &found.weakest {
+        match set.factor {
+            Factor::Share(share) => close(share, 1440.0, 1e-6),
+            ref other => panic!("{other:?}"),
+        }
+    }
+    for row in &found.modules {
+        match row.room {
+            Room::Power { power_w, .. } => close(power_w, 1439.0, 1e-6),
+            ref other => panic!("{other:?}"),
+        }
+    }
+}
