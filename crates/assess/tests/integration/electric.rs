@@ -211,6 +211,29 @@ fn val_of_loads_in_mixed_units_the_worst_is_searched() {
     close(known(&resistor, "voltage").value.value, 36.0, 1e-9);
 }
 
+/// Of mixed loads neither the current that warms a cable most nor the highest voltage behind a module that passes power only
+/// while powered is known.
+#[test]
+fn verif_what_mixed_loads_leave_unknown() {
+    let mixed = [
+        (
+            "working = \"25 W\"",
+            "sending = \"0.6 A\", working = \"25 W\"",
+        ),
+        ("boot =", "starts_in = \"working\"\nboot ="),
+    ];
+    let cable = "conductor = \"1.0 mm2 class 5\"";
+    let heat = format!(
+        "{cable}\nheat = {{ lies_in = \"sediment\", core = \"1.3 mm\", insulated = \"2.3 mm\", under_jacket = \"5 mm\", outer = \"7 mm\", insulation = \"epr\", jacket = \"pvc\", buried = \"0.5 m\", sediment = \"1 K.m/W\" }}"
+    );
+    let warm = two(&[mixed[0], mixed[1], (cable, &heat)]);
+    assert!(why_unknown(&warm, "voltage").contains("how warm the cables become"));
+    let never = "passes = { power = \"never\", data = \"never\" }";
+    let powered = "passes = { power = \"powered\", data = \"never\" }";
+    let behind = two(&[mixed[0], mixed[1], (never, powered)]);
+    assert!(why_unknown(&behind, "voltage").contains("which state is the lightest"));
+}
+
 /// The losses of a converter come on top of a boot and not of a load in A at its input: 8 W of boot take `8/0.9 + 0.2 x 8^2` W.
 #[test]
 fn val_a_boot_through_a_lossy_converter_is_weighed_at_the_input() {
