@@ -87,11 +87,22 @@ pub struct EnergyYears {
     pub worst_week: (u64, Week),
     /// Usable state of charge at the end of each day of the year, 1 January first: the [`BAND_SHARES`] of the years.
     pub band: Vec<[f64; 5]>,
+    /// What as many years by the other model of daily clearness come to; `None` where the years were measured.
+    pub second_opinion: Option<SecondOpinion>,
     /// The claim of that requirement, and the smallest batteries that show it; `None` where fewer years were asked for than it
     /// needs, or it needs more than a check draws.
     pub sizes: Option<Sizes>,
     /// Values that count although the plan does not write them.
     pub assumed: Vec<String>,
+}
+
+/// The years once more, with days drawn by the distribution of Bendt, Collares-Pereira and Rabl (1981) with memory of one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SecondOpinion {
+    /// Hours off of each year, the worse of the starts.
+    pub outages: Outages,
+    /// Lowest usable state of charge of each year.
+    pub lowest_charges: LowestCharges,
 }
 
 /// Panels against battery for one claim.
@@ -155,6 +166,7 @@ pub fn energy_years(
             sizes(&supply, &input, seed, of_years, claim)
         })
         .transpose()?;
+    let second_opinion = second_opinion(line, &input, seed, years)?;
     if !watch(1.0) {
         return Ok(None);
     }
@@ -196,9 +208,37 @@ pub fn energy_years(
         lowest_charges: all.lowest_charges,
         bad_share_of_none,
         years_needed,
+        second_opinion,
         load_parts: input.load_parts,
         sizes,
         assumed: input.assumed,
+    }))
+}
+
+fn second_opinion(
+    line: &Line,
+    input: &EnergyInput,
+    seed: u64,
+    years: u64,
+) -> Result<Option<SecondOpinion>, InputError> {
+    let Some(light) = input.light.second_opinion() else {
+        return Ok(None);
+    };
+    let input = EnergyInput {
+        light,
+        ..input.clone()
+    };
+    let (mut outages, mut lowest_charges) = (Outages::new(), LowestCharges::new());
+    run_years(line, &input, seed, years, &mut |_, accounts, _| {
+        outages.add(worse(accounts));
+        lowest_charges
+            .add(lowest(accounts))
+            .expect("a usable state of charge lies between 0 and 1");
+        true
+    })?;
+    Ok(Some(SecondOpinion {
+        outages,
+        lowest_charges,
     }))
 }
 

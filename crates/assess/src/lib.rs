@@ -35,7 +35,7 @@ mod year_verdicts;
 mod years;
 
 pub use check::{Check, Shelf, Status, check};
-pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, Sizes, energy_years};
+pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,

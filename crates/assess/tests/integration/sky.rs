@@ -186,6 +186,7 @@ fn verif_a_dark_year_is_off_when_the_battery_is_empty() {
     let years = years.unwrap().unwrap();
     assert_eq!(years.years, 1);
     assert_eq!(years.weather_file.as_deref(), Some("weather.csv"));
+    assert_eq!(years.second_opinion, None);
     let off = f64::from(years.outages.hours_off()[0]);
     let lasts_h = 24.0 * years.autonomy_d.unwrap();
     assert!((off - (8760.0 - lasts_h)).abs() <= 1.5, "{off} {lasts_h}");

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{BAND_SHARES, EnergyYears};
+use assess::{BAND_SHARES, EnergyYears, SecondOpinion};
 use serde_json::{Value, json};
 
 use super::check::{list, wrap};
@@ -131,6 +131,9 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
         "Lowest charge of a year, at least: {} of the years",
         charge.join(", ")
     );
+    if let Some(second) = &years.second_opinion {
+        let _ = writeln!(out, "{}", second_opinion(second, years.years));
+    }
     for row in wrap(
         "Where the start may slip these are the hours and charges of the worse of the planned and the last start; months and the worst week are those of the planned one.",
         108,
@@ -197,6 +200,17 @@ pub fn year_text(name: &str, years: &EnergyYears) -> String {
     out
 }
 
+/// What the other model of daily clearness says.
+fn second_opinion(second: &SecondOpinion, years: u64) -> String {
+    let charge = second.lowest_charges.charge_in(1.0);
+    format!(
+        "Second opinion, days by the distribution of Bendt and others: {} of {} with an hour off, lowest charge {}",
+        second.outages.bad_years(0),
+        counted(years, "year"),
+        charge.map_or_else(|| "unknown".to_owned(), |c| format!("{:.0} %", 100.0 * c))
+    )
+}
+
 fn counted(number: u64, what: &str) -> String {
     match number {
         1 => format!("1 {what}"),
@@ -246,6 +260,10 @@ pub fn year_json(name: &str, years: &EnergyYears) -> Value {
         "battery_temperature_degc": years.cells_degc,
         "lowest_charge": years.lowest_charge,
         "lowest_charge_of_years": years.lowest_charges.charges(),
+        "second_opinion": years.second_opinion.as_ref().map(|s| json!({
+            "hours_off_h": s.outages.hours_off(),
+            "lowest_charge_of_years": s.lowest_charges.charges(),
+        })),
         "worst_week": { "year": worst_year, "first_hour_of_year": week.first_hour, "charge": week.charge },
         "band_shares_of_years": BAND_SHARES,
         "charge_by_day": years.band,

@@ -5,7 +5,9 @@ use power::sun::{
     Array, DAYS, Face, Horizon, Iam, Mounting, Observer, PlaneYear, SOLAR_CONSTANT_ASTM_E490_W_M2,
     Site, Sky, Soiling, SunError, SunYear,
 };
-use power::weather::{ClearnessModel, ClearnessYears, MonthMean, WeatherFile, parse_years};
+use power::weather::{
+    ClearnessModel, ClearnessYears, MonthMean, PERSISTENCE, WeatherFile, parse_years,
+};
 use power::year::{Climate, GeneratedYields, PanelModel, measured_yields};
 
 use super::super::InputError;
@@ -38,6 +40,8 @@ pub enum Light {
 pub struct GeneratedLight {
     yields: GeneratedYields,
     clearness: ClearnessYears,
+    /// The same months by another model.
+    other: ClearnessYears,
 }
 
 /// The years of a weather file.
@@ -72,6 +76,20 @@ impl Light {
         match self {
             Self::Generated(_) => None,
             Self::Measured(light) => Some(light.years.len() as u64),
+        }
+    }
+
+    /// The same months drawn by the other model (Bendt, Collares-Pereira and Rabl 1981, with memory of one day); `None` where the
+    /// years were measured.
+    #[must_use]
+    pub(crate) fn second_opinion(&self) -> Option<Self> {
+        match self {
+            Self::Generated(light) => Some(Self::Generated(Box::new(GeneratedLight {
+                yields: light.yields.clone(),
+                clearness: light.other.clone(),
+                other: light.clearness.clone(),
+            }))),
+            Self::Measured(_) => None,
         }
     }
 
@@ -187,9 +205,14 @@ pub(super) fn light(
         wind_speed_m_s: wind_m_s,
     };
     let yields = GeneratedYields::new(&sun, &plane, &model, &climate).map_err(year_error)?;
-    let model = ClearnessModel::Aguiar;
-    let clearness = ClearnessYears::new(model, &clearness, MonthMean::OverYears, &sun)?;
-    let light = GeneratedLight { yields, clearness };
+    let drawn_by = |model| ClearnessYears::new(model, &clearness, MonthMean::OverYears, &sun);
+    let light = GeneratedLight {
+        yields,
+        clearness: drawn_by(ClearnessModel::Aguiar)?,
+        other: drawn_by(ClearnessModel::Bendt {
+            persistence: PERSISTENCE,
+        })?,
+    };
     Ok((Light::Generated(Box::new(light)), place.utc_offset_h))
 }
 
