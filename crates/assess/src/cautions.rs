@@ -1,4 +1,5 @@
-//! Cautions that a plan calls for. They defer to local codes and licensed practice, and never call a voltage safe.
+//! Cautions that a plan calls for. They defer to local codes and licensed practice, and never call a voltage safe. What they say of
+//! feeds, cells, housings and lifting is common practice, from memory; the voltages have their sources below.
 
 use plan::{Chemistry, Line};
 

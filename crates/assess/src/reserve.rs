@@ -182,7 +182,7 @@ fn factor(found: Result<f64, NetworkError>) -> Factor {
 }
 
 /// What a span bears, A, and whether it is its fuse that bears no more.
-fn most_of_span(span: &Span) -> Option<(f64, bool)> {
+pub(crate) fn most_of_span(span: &Span) -> Option<(f64, bool)> {
     match (span.rated_current_a, span.fuse_a) {
         (None, None) => None,
         (Some(rated), None) => Some((rated.si, false)),
@@ -191,7 +191,8 @@ fn most_of_span(span: &Span) -> Option<(f64, bool)> {
     }
 }
 
-fn limits(line: &Line, input: &ElectricInput) -> Limits {
+/// The lowest voltage of each module at its inlet, or that of its lock-out where it is higher, and what each span bears.
+pub(crate) fn limits(line: &Line, input: &ElectricInput) -> Limits {
     let mut minimum_v = vec![0.0_f64; input.network.nodes];
     for (module, inlet) in line.modules.iter().zip(&input.inlets) {
         if let (Some(inlet), Some(power_input)) = (*inlet, &module.input) {

@@ -3,11 +3,10 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::input::Contacts;
-use clap::ValueEnum;
 use report::{faults_json, faults_text};
 use serde_json::json;
 
+use crate::age::Age;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
@@ -24,15 +23,6 @@ pub(crate) struct Args {
     /// The leak of which current and cost are told, ohm; all its ends in the water together.
     #[arg(long, value_name = "OHM", default_value_t = 1000.0, value_parser = leak)]
     leak: f64,
-}
-
-/// State of the contacts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Age {
-    /// As new.
-    New,
-    /// As aged.
-    Aged,
 }
 
 fn leak(text: &str) -> Result<f64, String> {
@@ -52,16 +42,9 @@ pub(crate) struct FaultsCommandError(#[from] assess::FaultsError);
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
-    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
-        return Err(Failure::Plan {
-            path: args.plan.display().to_string(),
-        });
-    };
-    let contacts = match args.contacts {
-        Age::New => Contacts::New,
-        Age::Aged => Contacts::Aged,
-    };
-    let faults = assess::faults(line, contacts, args.leak).map_err(FaultsCommandError::from)?;
+    let line = plan_file::line(&reading, &args.plan)?;
+    let faults =
+        assess::faults(line, args.contacts.into(), args.leak).map_err(FaultsCommandError::from)?;
     let name = &line.deployment.name;
     match out.format {
         Format::Text => out

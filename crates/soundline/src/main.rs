@@ -3,6 +3,7 @@
 //! A command is one file with its `Args` and `run(args, &mut Out) -> Result<Exit, Failure>`; it is named three times here
 //! (`mod`, [`Command`], `match`) and once in [`Failure`].
 
+mod age;
 mod cancel;
 mod check;
 mod completions;

@@ -3,7 +3,7 @@
 use std::io;
 use std::path::Path;
 
-use plan::{Code, CueReading, Mistake, Reading, Sources};
+use plan::{Code, CueReading, Line, Mistake, Reading, Sources};
 use report::Inputs;
 
 use crate::failure::Failure;
@@ -28,6 +28,17 @@ pub(crate) fn read_cues(path: &Path, plan: &Reading, out: &mut Out) -> Result<Cu
     let read = plan::read_cues(path, plan, &plan::from_disk);
     readable("cue sheet", path, &read.mistakes, &read.sources, out)?;
     Ok(read)
+}
+
+/// The line of a plan without mistakes.
+///
+/// # Errors
+/// [`Failure::Plan`] for a plan with a mistake, whose mistakes have been shown.
+pub(crate) fn line<'r>(reading: &'r Reading, path: &Path) -> Result<&'r Line, Failure> {
+    let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
+    whole.ok_or_else(|| Failure::Plan {
+        path: path.display().to_string(),
+    })
 }
 
 /// The files from which these texts came, which no output may replace.

@@ -91,11 +91,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     let path = |p: &Path| p.display().to_string();
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
-    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
-        return Err(Failure::Plan {
-            path: path(&args.plan),
-        });
-    };
+    let line = plan_file::line(&reading, &args.plan)?;
     let read = plan_file::read_cues(&args.cues, &reading, out)?;
     plan_file::show(read.mistakes.iter(), &read.sources, out)?;
     let Some(cues) = read

@@ -30,11 +30,7 @@ pub(crate) enum ReserveCommandError {
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
-    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
-        return Err(Failure::Plan {
-            path: args.plan.display().to_string(),
-        });
-    };
+    let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
     let name = &line.deployment.name;
     match out.format {

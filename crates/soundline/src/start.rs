@@ -3,14 +3,13 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use assess::input::Contacts;
-use clap::ValueEnum;
 use report::{
     OutputError, Overwrite, PictureSize, refuse_output, start_json, start_picture_png,
     start_picture_svg, start_text, write_atomically,
 };
 use serde_json::json;
 
+use crate::age::Age;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
@@ -33,15 +32,6 @@ pub(crate) struct Args {
     /// Replace the pictures if they exist.
     #[arg(long)]
     force: bool,
-}
-
-/// State of the contacts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Age {
-    /// As new.
-    New,
-    /// As aged.
-    Aged,
 }
 
 fn longest(text: &str) -> Result<f64, String> {
@@ -67,11 +57,7 @@ pub(crate) enum StartCommandError {
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
-    let Some(line) = reading.line.as_ref().filter(|_| !reading.has_errors()) else {
-        return Err(Failure::Plan {
-            path: args.plan.display().to_string(),
-        });
-    };
+    let line = plan_file::line(&reading, &args.plan)?;
     let overwrite = if args.force {
         Overwrite::Force
     } else {
@@ -85,11 +71,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     for path in pictures.iter().flatten() {
         refuse_output(path, overwrite, &inputs)?;
     }
-    let contacts = match args.contacts {
-        Age::New => Contacts::New,
-        Age::Aged => Contacts::Aged,
-    };
-    let start = assess::start(line, contacts, args.longest).map_err(StartCommandError::from)?;
+    let start =
+        assess::start(line, args.contacts.into(), args.longest).map_err(StartCommandError::from)?;
     let name = &line.deployment.name;
     if let (Some(folder), Some([png, svg])) = (&args.picture, &pictures) {
         let title = format!("{name}: start");

@@ -3,8 +3,9 @@
 use plan::{Line, Pole, SpanIx};
 use power::fault::{insulation_reading_ohm, leak, leak_borne};
 
-use super::{branch_of, gives_way, limits};
+use super::{branch_of, gives_way};
 use crate::input::ElectricInput;
+use crate::reserve::limits;
 
 /// A leak at the far end of a span.
 #[derive(Clone, Debug, PartialEq)]

@@ -6,9 +6,10 @@ mod zones;
 
 use plan::{Line, ModuleIx, SpanIx};
 use power::fault::{Faulted, bolted_short, contact_borne, settled};
-use power::{Binding, Limits, Network, NetworkError};
+use power::{Binding, Network, NetworkError};
 
 use crate::input::{Conditions, Contacts, Electric, ElectricInput, InputError, electric};
+use crate::reserve::{limits, most_of_span};
 
 pub use leaks::{Insulation, LeakAt, LeakKnown};
 pub(crate) use zones::fuse_zones;
@@ -250,25 +251,6 @@ fn branch_of(input: &ElectricInput, span: SpanIx) -> Option<usize> {
     input.branch_spans.iter().position(|of| *of == Some(span))
 }
 
-/// The lowest voltage of each module at its inlet, or that of its lock-out where it is higher, and the rated currents.
-fn limits(line: &Line, input: &ElectricInput) -> Limits {
-    let mut minimum_v = vec![0.0; input.network.nodes];
-    for (module, inlet) in line.modules.iter().zip(&input.inlets) {
-        if let (Some(own), Some(node)) = (&module.input, *inlet) {
-            let off_v = own.lock_out.map_or(0.0, |l| l.off_v.si);
-            minimum_v[node] = own.minimum_v.si.max(off_v);
-        }
-    }
-    let rated = |of: &Option<SpanIx>| {
-        of.and_then(|s| line.spans[s.0].rated_current_a)
-            .map(|q| q.si)
-    };
-    Limits {
-        minimum_v,
-        rated_a: input.branch_spans.iter().map(rated).collect(),
-    }
-}
-
 fn gives_way(line: &Line, binds: Option<(&ElectricInput, Binding)>) -> String {
     let Some((input, binds)) = binds else {
         return "nothing".to_owned();
@@ -280,7 +262,16 @@ fn gives_way(line: &Line, binds: Option<(&ElectricInput, Binding)>) -> String {
             line.supplies[input.sources[source]].id
         ),
         Binding::Span { span } => match input.branch_spans.get(span).copied().flatten() {
-            Some(SpanIx(s)) => format!("span.{} at its rated current", line.spans[s].id),
+            Some(SpanIx(s)) => {
+                let span = &line.spans[s];
+                let of_the_fuse = most_of_span(span).is_some_and(|(_, fuse)| fuse);
+                let what = if of_the_fuse {
+                    "the rating of its fuse"
+                } else {
+                    "its rated current"
+                };
+                format!("span.{} at {what}", span.id)
+            }
             None => "a way through a module".to_owned(),
         },
         Binding::Voltage { node } => input

@@ -447,3 +447,17 @@ fn verif_more_sets_than_are_tried_leave_contacts_and_leaks_unknown() {
     }
     assert!(faults.leaks.iter().all(|leak| leak.outcome.is_err()));
 }
+
+/// 25 W at 25 V draw the 1 A of a fuse: then 48 V - 25 V lie on 23 ohm, 3 more than the line has, a little before it collapses at
+/// 23.04 ohm, and the fuse is what gives way. Without it the collapse is.
+#[test]
+fn verif_a_fuse_may_be_the_first_that_a_poor_contact_breaks() {
+    let fused = told(&[(CABLE, "conductor = \"1.0 mm2 class 5\"\nfuse = \"1 A\"\n")]);
+    close(fused.poor[0].bears_ohm.clone().unwrap(), 3.0, 1e-6);
+    assert_eq!(
+        fused.poor[0].gives_way,
+        "span.cable at the rating of its fuse"
+    );
+    let bare = told(&[]);
+    close(bare.poor[0].bears_ohm.clone().unwrap(), 3.04, 1e-6);
+}

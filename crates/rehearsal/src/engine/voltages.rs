@@ -63,7 +63,8 @@ impl Engine<'_> {
             let holding = group.of.iter().filter(holds).count();
             let over = holding > group.at_most as usize;
             if over && !self.together[exclusive] {
-                let holding = u32::try_from(holding).unwrap_or(u32::MAX);
+                let holding =
+                    u32::try_from(holding).expect("a file has no room for so many members");
                 let told = What::Together { exclusive, holding };
                 self.record(Some(parent), None, told);
             }

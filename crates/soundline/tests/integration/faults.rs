@@ -33,7 +33,8 @@ fn verif_faults_are_told_in_text_and_json() {
     for what in [
         "A bolted short at",
         "A broken span: without power",
-        "module.lamp-east switched off by its lock-out",
+        "span.to-east at the rating of its fuse",
+        "module.camera switched off by its lock-out",
         "A leak to the water at the far end of a span",
         "An insulation tester reads",
         "An insulation tester destroys converters",
