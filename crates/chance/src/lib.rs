@@ -1,15 +1,20 @@
-//! Exact limits and named, seeded random streams.
+//! Exact limits, the chi-square laws, and named, seeded random streams.
 //!
 //! Everything is a pure function of its arguments: a stream of its seed, name and index, a limit of its counts.
 //! All of it takes its mathematics from `libm`, so that the bits are the same on every machine.
 
 mod binomial;
+mod chi_square;
 mod limits;
 mod loader;
 mod normal;
 mod poisson;
 mod stream;
 
+pub use chi_square::{
+    LawError, chi_square_exceeded_by, chi_square_share_above, marcum_q,
+    noncentral_chi_square_share_above,
+};
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
 };

@@ -170,7 +170,7 @@ fn check_size(count: u64) -> Result<(), LimitError> {
 ///
 /// Halves the bit patterns and not the numbers: those of positive f64 stand in the order of the numbers, so 63 steps
 /// give the last bit of a root of any size.
-fn bisect(high: f64, below: impl Fn(f64) -> bool) -> f64 {
+pub(crate) fn bisect(high: f64, below: impl Fn(f64) -> bool) -> f64 {
     let (mut low, mut high) = (0_u64, high.to_bits());
     while high - low > 1 {
         let middle = low + (high - low) / 2;

@@ -1,5 +1,6 @@
 //! Checks of the chance crate against facts outside it.
 
+mod chi_square;
 mod draws;
 mod limits;
 mod normal_share;
