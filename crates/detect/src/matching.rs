@@ -1,7 +1,8 @@
 //! Comparing what was found with what was labelled: one to one, greedy by score.
 //!
 //! Found soundings are taken from the highest score down (equal scores: the earlier begin, then the lower index); each
-//! takes the free labelled sounding that fits best. What takes none is a false alarm, what is not taken is missed.
+//! takes the free labelled sounding that fits best. What takes none is a false alarm, what is not taken is missed. Two that
+//! both say their band fit only if the bands touch.
 //! Precision = hits / found, recall = hits / labelled, F1 = 2 hits / (found + labelled).
 //!
 //! Greedy matching is not always the largest possible one; it finds at least half as many pairs (a maximal matching
@@ -11,7 +12,7 @@ use alloc::vec;
 use alloc::vec::Vec;
 use core::cmp::Ordering;
 
-/// A sound in time.
+/// A sound in time, and in frequency where that is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sounding {
     /// Begin, s.
@@ -20,6 +21,8 @@ pub struct Sounding {
     pub end_s: f64,
     /// Score by which found soundings take their turn, any scale; not looked at in labels.
     pub score: f64,
+    /// Lowest and highest frequency, Hz; `None` where nothing is said of it.
+    pub band_hz: Option<(f64, f64)>,
 }
 
 /// When a found sounding fits a labelled one.
@@ -76,8 +79,8 @@ fn share(part: usize, whole: usize) -> Option<f64> {
     (whole > 0).then(|| part as f64 / whole as f64)
 }
 
-/// Pair found with labelled soundings. Soundings with a not-a-number fit nothing. Time is the product of the two numbers of
-/// soundings at worst.
+/// Pair found with labelled soundings. Soundings with a not-a-number fit nothing. Each found one looks at the labels whose begin
+/// lies near enough, so long as none of them is very long.
 #[must_use]
 pub fn match_events(found: &[Sounding], truth: &[Sounding], rule: Rule) -> Matching {
     let mut turns: Vec<usize> = (0..found.len()).collect();
@@ -88,18 +91,23 @@ pub fn match_events(found: &[Sounding], truth: &[Sounding], rule: Rule) -> Match
             .then(found[a].begin_s.total_cmp(&found[b].begin_s))
             .then(a.cmp(&b))
     });
+    let by_begin = ByBegin::new(truth);
     let mut taken_by: Vec<Option<usize>> = vec![None; truth.len()];
     let mut partner: Vec<Option<usize>> = vec![None; found.len()];
     for &f in &turns {
         let mut best: Option<(usize, Fit)> = None;
-        for (t, label) in truth.iter().enumerate() {
+        for &t in by_begin.near(truth, &found[f], rule) {
             if taken_by[t].is_some() {
                 continue;
             }
-            let Some(fit) = fit(&found[f], label, rule) else {
+            let Some(fit) = fit(&found[f], &truth[t], rule) else {
                 continue;
             };
-            if best.is_none_or(|(_, held)| fit.order(&held) == Ordering::Greater) {
+            let better = |(held_by, held): &(usize, Fit)| fit.order(held).then(held_by.cmp(&t));
+            if best
+                .as_ref()
+                .is_none_or(|held| better(held) == Ordering::Greater)
+            {
                 best = Some((t, fit));
             }
         }
@@ -121,6 +129,45 @@ pub fn match_events(found: &[Sounding], truth: &[Sounding], rule: Rule) -> Match
     }
 }
 
+/// Labelled soundings in the order of their begin.
+struct ByBegin {
+    /// Indices; those without a begin are left out, as they fit nothing.
+    order: Vec<usize>,
+    /// Length of the longest, s.
+    longest_s: f64,
+}
+
+impl ByBegin {
+    fn new(truth: &[Sounding]) -> Self {
+        let mut order: Vec<usize> = (0..truth.len())
+            .filter(|&t| !truth[t].begin_s.is_nan())
+            .collect();
+        order.sort_by(|&a, &b| truth[a].begin_s.total_cmp(&truth[b].begin_s));
+        let longest_s = truth
+            .iter()
+            .map(|t| t.end_s - t.begin_s)
+            .fold(0.0, f64::max);
+        Self { order, longest_s }
+    }
+
+    /// All that may fit by their begin, and perhaps more.
+    fn near(&self, truth: &[Sounding], found: &Sounding, rule: Rule) -> &[usize] {
+        let (before_s, after_s) = match rule {
+            Rule::Overlap { .. } => (self.longest_s, found.end_s - found.begin_s),
+            Rule::Begin { within_s } => (within_s, within_s),
+        };
+        // More than any rounding.
+        let slack_s = 1e-9 * (1.0 + before_s + after_s.abs() + found.begin_s.abs());
+        let (from_s, to_s) = (
+            found.begin_s - before_s - slack_s,
+            found.begin_s + after_s + slack_s,
+        );
+        let first = self.order.partition_point(|&t| truth[t].begin_s < from_s);
+        let last = self.order.partition_point(|&t| truth[t].begin_s <= to_s);
+        &self.order[first..last.max(first)]
+    }
+}
+
 /// How well two soundings fit: more in common first, then the nearer begin.
 #[derive(Clone, Copy)]
 struct Fit {
@@ -136,7 +183,17 @@ impl Fit {
     }
 }
 
+fn bands_touch(found: &Sounding, label: &Sounding) -> bool {
+    match (found.band_hz, label.band_hz) {
+        (Some(a), Some(b)) => a.0 <= b.1 && b.0 <= a.1,
+        _ => true,
+    }
+}
+
 fn fit(found: &Sounding, label: &Sounding, rule: Rule) -> Option<Fit> {
+    if !bands_touch(found, label) {
+        return None;
+    }
     let apart_s = (found.begin_s - label.begin_s).abs();
     match rule {
         Rule::Overlap { least_s } => {

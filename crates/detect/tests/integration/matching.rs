@@ -8,6 +8,7 @@ fn sounding(begin_s: f64, end_s: f64, score: f64) -> Sounding {
         begin_s,
         end_s,
         score,
+        band_hz: None,
     }
 }
 
@@ -99,6 +100,74 @@ fn verif_begin_rule_takes_the_nearest_and_includes_its_limit() {
     assert_eq!(m.false_alarms, [0]);
 }
 
+#[test]
+fn verif_bands_that_do_not_touch_do_not_match() {
+    let with = |band_hz| Sounding {
+        band_hz,
+        ..sounding(0.0, 1.0, 1.0)
+    };
+    let matched = |found, label| {
+        let rule = Rule::Overlap { least_s: 0.0 };
+        match_events(&[with(found)], &[with(label)], rule)
+            .hits
+            .len()
+    };
+    assert_eq!(matched(Some((60.0, 260.0)), Some((300.0, 900.0))), 0);
+    assert_eq!(matched(Some((60.0, 260.0)), Some((20.0, 50.0))), 0);
+    // Touching is enough, and so is that one says nothing.
+    assert_eq!(matched(Some((60.0, 260.0)), Some((260.0, 900.0))), 1);
+    assert_eq!(matched(Some((60.0, 260.0)), None), 1);
+    assert_eq!(matched(None, Some((300.0, 900.0))), 1);
+    // The label that fits worse in time is taken where the better one has another band.
+    let labels = [with(Some((300.0, 900.0))), with(Some((50.0, 100.0)))];
+    let found = [Sounding {
+        begin_s: 0.25,
+        ..with(Some((60.0, 260.0)))
+    }];
+    for rule in [
+        Rule::Overlap { least_s: 0.0 },
+        Rule::Begin { within_s: 0.5 },
+    ] {
+        assert_eq!(match_events(&found, &labels, rule).hits, [(0, 1)]);
+    }
+}
+
+/// The rule of the page, looking at every label for every found sound.
+fn plainly(found: &[Sounding], truth: &[Sounding], rule: Rule) -> Vec<(usize, usize)> {
+    let mut turns: Vec<usize> = (0..found.len()).collect();
+    turns.sort_by(|&a, &b| {
+        let begin = found[a].begin_s.total_cmp(&found[b].begin_s);
+        found[b]
+            .score
+            .total_cmp(&found[a].score)
+            .then(begin)
+            .then(a.cmp(&b))
+    });
+    let mut taken = vec![false; truth.len()];
+    let mut pairs = Vec::new();
+    for f in turns {
+        let mut best: Option<(f64, f64, usize)> = None;
+        for (t, label) in truth.iter().enumerate() {
+            let apart = (found[f].begin_s - label.begin_s).abs();
+            let common = found[f].end_s.min(label.end_s) - found[f].begin_s.max(label.begin_s);
+            let (fits, common) = match rule {
+                Rule::Overlap { least_s } => (common > least_s, common),
+                Rule::Begin { within_s } => (apart <= within_s, 0.0),
+            };
+            let better = best.is_none_or(|b| common > b.0 || (common == b.0 && apart < b.1));
+            if fits && !taken[t] && better {
+                best = Some((common, apart, t));
+            }
+        }
+        if let Some((_, _, t)) = best {
+            taken[t] = true;
+            pairs.push((f, t));
+        }
+    }
+    pairs.sort_unstable();
+    pairs
+}
+
 /// Largest number of pairs, by augmenting paths: a second route without scores.
 fn most_pairs(found: &[Sounding], truth: &[Sounding]) -> usize {
     fn augment(
@@ -142,6 +211,16 @@ fn soundings(most: usize) -> impl Strategy<Value = Vec<Sounding>> {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn verif_looking_near_is_looking_at_all(found in soundings(40), truth in soundings(40), rule in prop_oneof![
+        Just(Rule::Overlap { least_s: 0.0 }),
+        Just(Rule::Overlap { least_s: 3.0 }),
+        Just(Rule::Begin { within_s: 0.0 }),
+        Just(Rule::Begin { within_s: 7.0 }),
+    ]) {
+        prop_assert_eq!(match_events(&found, &truth, rule).hits, plainly(&found, &truth, rule));
+    }
 
     #[test]
     fn verif_matching_is_one_to_one_and_maximal(found in soundings(40), truth in soundings(40)) {

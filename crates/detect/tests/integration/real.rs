@@ -147,6 +147,7 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
                     begin_s,
                     end_s,
                     score: event.score_db,
+                    band_hz: None,
                 });
                 top_level_db.push(event.peak_level_db);
             }
@@ -163,6 +164,7 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
             begin_s: c.begin_s,
             end_s: c.end_s,
             score: 0.0,
+            band_hz: None,
         })
         .collect();
     let matching = match_events(&ours, &theirs, Rule::Overlap { least_s: 0.01 });

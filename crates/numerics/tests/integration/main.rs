@@ -1,6 +1,7 @@
-//! Held to numpy and scipy (reference/numerics), to closed forms and to properties.
+//! Held to numpy, scipy and scikit-learn (reference/numerics), to closed forms and to properties.
 
 mod bisecting;
+mod logistic;
 mod reading;
 mod reference;
 mod roots;
