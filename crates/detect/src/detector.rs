@@ -11,6 +11,9 @@ use crate::notice::Told;
 use crate::resolve::{Decision, resolve};
 use crate::spec::{Confirm, Spec};
 
+/// Estimate of what a deciding stage does for each cell.
+const OPERATIONS_PER_CELL: f64 = 20.0;
+
 /// A detector: samples in, notices out. Takes no memory after [`Detector::new`] but in the caller's vector.
 #[derive(Clone, Debug)]
 pub struct Detector {
@@ -23,6 +26,19 @@ pub struct Detector {
 /// memory held, not measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cost {
+    /// Additions and multiplications per second of sound.
+    pub operations_per_s: f64,
+    /// Memory that it holds, bytes.
+    pub state_bytes: usize,
+}
+
+/// What one stage of a detector asks of a processor; figures as of [`Cost`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StageCost {
+    /// Number of the stage in [`Spec::stages`], from 0.
+    pub stage: usize,
+    /// Its word, as of [`crate::Stage::word`].
+    pub word: &'static str,
     /// Additions and multiplications per second of sound.
     pub operations_per_s: f64,
     /// Memory that it holds, bytes.
@@ -79,13 +95,32 @@ impl Detector {
         self.logic.set_threshold(on_above_db, off_below_db)
     }
 
-    /// What the detector asks of a processor.
+    /// What the detector asks of a processor: the sum of [`Detector::costs`].
     #[must_use]
     pub fn cost(&self) -> Cost {
-        Cost {
-            operations_per_s: self.front.operations_per_s() + 20.0 * self.front.cell_rate_hz(),
-            state_bytes: self.front.state_bytes() + self.logic.bytes(),
-        }
+        let none = Cost {
+            operations_per_s: 0.0,
+            state_bytes: 0,
+        };
+        self.costs().iter().fold(none, |sum, stage| Cost {
+            operations_per_s: sum.operations_per_s + stage.operations_per_s,
+            state_bytes: sum.state_bytes + stage.state_bytes,
+        })
+    }
+
+    /// What each stage asks of a processor, in the order of the stages. A likely stage has its share in the one that
+    /// decides.
+    #[must_use]
+    pub fn costs(&self) -> Vec<StageCost> {
+        let mut costs = Vec::new();
+        self.front.costs(&mut costs);
+        costs.push(StageCost {
+            stage: self.logic.stage(),
+            word: self.decision.word(),
+            operations_per_s: OPERATIONS_PER_CELL * self.front.cell_rate_hz(),
+            state_bytes: self.logic.bytes(),
+        });
+        costs
     }
 
     /// Worst case of the input samples from the first one of a sound to the last one needed to confirm it; `None` where
@@ -94,7 +129,8 @@ impl Detector {
     /// For a sound that reaches `on_above_db` in any window (exponential level: in any cell) that holds nothing else
     /// (exponential: 1 dB over it), stays so, begins outside a hold-off and, with a background, after that is known.
     /// [`Confirm::AtEnd`]: for a sound accepted within `longest_s`; without one there is no bound. Pulses: for pulses at
-    /// intervals of at most `max_interval_s`, the last `at_least` within `within_s`, each over within a window.
+    /// intervals of at most `max_interval_s`, the last `at_least` within `within_s` and steady, each over within a window; with a
+    /// judgement a train is confirmed when it is over, and there is no bound.
     #[must_use]
     pub fn latency_samples(&self) -> Option<u64> {
         let tile = self.front.cell_samples();
@@ -102,12 +138,16 @@ impl Detector {
         match &self.decision {
             Decision::Trigger(trigger) => match trigger.confirm {
                 Confirm::Early => {
-                    Some(first + (trigger.shortest_samples.div_ceil(tile).max(1) - 1) * tile)
+                    let shortest = trigger.shortest_samples.div_ceil(tile).max(1);
+                    let enough = shortest.max(u64::from(trigger.k_of_n.at_least));
+                    Some(first + (enough - 1) * tile)
                 }
-                Confirm::AtEnd => trigger
-                    .longest_samples
-                    .map(|longest| first + longest / tile * tile),
+                Confirm::AtEnd => trigger.longest_samples.map(|longest| {
+                    let dip = trigger.bridge_samples.div_ceil(tile).max(1) - 1;
+                    first + (longest / tile + dip) * tile
+                }),
             },
+            Decision::Pulses(_) if self.logic.judges() => None,
             Decision::Pulses(pulses) => {
                 let train = u64::from(pulses.at_least - 1) * pulses.max_interval_samples;
                 let train = pulses
@@ -117,6 +157,9 @@ impl Detector {
                 // window does not.
                 Some(first + train + self.front.window_samples() + 2 * tile)
             }
+            Decision::Ridge(ridge) => ridge
+                .longest_samples
+                .map(|longest| first + (longest + ridge.gap_samples) / tile * tile + tile),
         }
     }
 }

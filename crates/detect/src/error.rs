@@ -14,7 +14,7 @@ pub enum SpecError {
     Rate { rate_hz: f64 },
     #[error("detector has no stages; the least is a level stage and a trigger")]
     Empty,
-    #[error("detector decides nothing: its last stage must be a trigger or pulses stage")]
+    #[error("detector decides nothing: it needs a trigger, pulses or ridge stage at its end")]
     NoDecision,
     #[error("stage {n} ({found}) is out of place: {right}", n = .stage + 1)]
     Misplaced {
@@ -29,7 +29,7 @@ pub enum SpecError {
         value: f64,
         unit: &'static str,
     },
-    #[error("stage {n}: {name} is {value} dB, it must be finite", n = .stage + 1)]
+    #[error("stage {n}: {name} is {value}, it must be finite", n = .stage + 1)]
     NotFinite {
         stage: usize,
         name: &'static str,
@@ -65,6 +65,14 @@ pub enum SpecError {
         stage: usize,
         high_hz: f64,
         nyquist_hz: f64,
+    },
+    #[error(
+        "stage {n}: band reaches {high_hz} Hz, the decimate stage before it passes no more than {pass_hz} Hz", n = .stage + 1
+    )]
+    BandAbovePass {
+        stage: usize,
+        high_hz: f64,
+        pass_hz: f64,
     },
     #[error("stage {n}: band-pass of order {order}, it must be 1 to {highest}", n = .stage + 1)]
     BandOrder {
@@ -148,7 +156,63 @@ pub enum SpecError {
         within_s: f64,
         least_s: f64,
     },
-    #[error("thresholds are set on a trigger; this detector decides on pulses")]
+    #[error("stage {n}: steady is {steady}, it must be a share from 0 to 1", n = .stage + 1)]
+    Steady { stage: usize, steady: f64 },
+    #[error(
+        "stage {n}: steady intervals need at-least of 3 pulses or more (two intervals), not {at_least}", n = .stage + 1
+    )]
+    SteadyOfTwo { stage: usize, at_least: u32 },
+    #[error(
+        "stage {n}: begins with {at_least} of the last {of_last} cells, it must be 1 or more of at most {most}", n = .stage + 1
+    )]
+    CellCount {
+        stage: usize,
+        at_least: u32,
+        of_last: u32,
+        most: u32,
+    },
+    #[error("stage {n}: rank is {rank}, it must be a share of more than 0 and at most 1", n = .stage + 1)]
+    Rank { stage: usize, rank: f64 },
+    #[error("stage {n}: sample {at} of the template is not finite", n = .stage + 1)]
+    TemplateNotFinite { stage: usize, at: usize },
+    #[error("stage {n}: the template is silent, all of its {samples} samples are zero", n = .stage + 1)]
+    TemplateSilent { stage: usize, samples: usize },
+    #[error(
+        "stage {n}: the times of a contour must begin at 0 s and rise, and it needs two points or more", n = .stage + 1
+    )]
+    ContourTimes { stage: usize },
+    #[error(
+        "stage {n}: the contour passes {frequency_hz} Hz, outside the band of {low_hz} Hz to {high_hz} Hz", n = .stage + 1
+    )]
+    ContourOutsideBand {
+        stage: usize,
+        frequency_hz: f64,
+        low_hz: f64,
+        high_hz: f64,
+    },
+    #[error(
+        "stage {n}: slopes from {least_hz_per_s} Hz/s to {most_hz_per_s} Hz/s: the least must be zero or more and lie below the most", n = .stage + 1
+    )]
+    Slopes {
+        stage: usize,
+        least_hz_per_s: f64,
+        most_hz_per_s: f64,
+    },
+    #[error("stage {n}: likely at {at_least}, it must be a share of more than 0 and less than 1", n = .stage + 1)]
+    Probability { stage: usize, at_least: f64 },
+    #[error(
+        "stage {n}: a judgement needs the finished event, so the trigger must confirm at the end", n = .stage + 1
+    )]
+    JudgedTooEarly { stage: usize },
+    #[error("stage {n}: feature {feature} has two weights", n = .stage + 1)]
+    FeatureTwice { stage: usize, feature: &'static str },
+    #[error(
+        "stage {n}: feature {feature} is not known of events of this detector", n = .stage + 1
+    )]
+    FeatureUntold { stage: usize, feature: &'static str },
+    #[error("stage {n} ({found}) is not available", n = .stage + 1)]
+    Unavailable { stage: usize, found: &'static str },
+    #[error("thresholds are set on a trigger; this detector decides on pulses or ridges")]
     NoTrigger,
 }
 

@@ -1,7 +1,8 @@
-//! The part of a detector that is a pure function of the samples: band, level, background.
+//! The part of a detector that is a pure function of the samples: decimation, band, level, background.
 //!
-//! Samples are numbered since the origin of the stretch. After a band stage the work goes on at a lower rate where the
-//! band allows it ([`signal::BandFront`]); `f` is the number of input samples to one band sample (1 without a band).
+//! Samples are numbered since the origin of the stretch. After a decimate stage, and after a band stage where the band allows
+//! it ([`signal::BandFront`]), the work goes on at a lower rate; `f` is the number of input samples to one band sample (1
+//! without either).
 //!
 //! - *Level.* With a window of `w` and a hop of `h` band samples (nearest whole numbers), cell `k` measures band samples
 //!   `k h` to `k h + w` (the end excluded): 10 lg of their mean square (ISO 18405 sound pressure level of the window), or
@@ -11,28 +12,28 @@
 //!   the middle of its window (exponential: for its own hop), less the group delay of the band-pass at the band centre,
 //!   rounded to a whole sample. Tiles join without gap or overlap. Cells whose tile would begin before the stretch are not
 //!   told.
-//! - *Background.* The median of the levels of the `n` cells before the cell in question, that one excluded;
-//!   `n = round(over_s / hop)`. It is known as soon as half of them (rounded up) have been heard. It goes on running while
-//!   an event is open: a sound longer than half of `over_s` becomes background. A median of minus infinity (exact silence)
-//!   is no background.
+//! - *Background.* A statistic of the `n = round(over_s / hop)` cells before the cell in question and its guard (see
+//!   `background.rs`). It goes on running while an event is open: a sound longer than half of `over_s` becomes background.
 
 use alloc::vec::Vec;
 
-use signal::{BandFront, Block, Exponential, MeanSquare, StreamError, level_db};
+use signal::{Block, Exponential, MeanSquare, StreamError, level_db};
 
-use crate::cell::Cell;
+use crate::background::Background;
+use crate::cell::{Cell, Peaks};
+use crate::detector::StageCost;
 use crate::error::{PushError, SpecError};
-use crate::median::RunningMedian;
-use crate::resolve::{LevelSpec, Measure, Resolved, resolve};
+use crate::resolve::{LevelSpec, Measure, Measured, resolve};
+use crate::sampler::Sampler;
 use crate::spec::Spec;
 
 /// Band, level and background of a detector.
 #[derive(Clone, Debug)]
 pub struct Front {
-    band: Option<BandFront>,
+    sampler: Sampler,
     meter: Meter,
     shape: Shape,
-    background: Option<RunningMedian>,
+    background: Option<Background>,
     /// First sample of the stretch and the one that is due next; `None` before the first block.
     heard: Option<(u64, u64)>,
     failed: Option<PushError>,
@@ -51,6 +52,9 @@ const LAST_SAMPLE: u64 = 1 << 62;
 #[derive(Clone, Copy, Debug)]
 struct Shape {
     rate_hz: f64,
+    /// Number of the stage that makes the cells, and its word.
+    stage: usize,
+    word: &'static str,
     factor: u64,
     /// Window and hop in band samples.
     window: u64,
@@ -64,8 +68,8 @@ struct Shape {
     delay: u64,
     /// Input samples after which a sound that began with the window's first is measured.
     fill: u64,
-    /// Duration that a mean square is multiplied by, s.
-    exposure_s: Option<f64>,
+    /// What a mean square is multiplied by to give the power of a cell: 1, or the length of the window in s.
+    scale: f64,
 }
 
 impl Front {
@@ -75,35 +79,48 @@ impl Front {
     /// Whatever [`Spec`] may have wrong, in any of its stages.
     pub fn new(spec: &Spec) -> Result<Self, SpecError> {
         let resolved = resolve(spec)?;
-        let band = match resolved.band {
-            Some(band) => Some(
-                BandFront::new(band.order, band.low_hz, band.high_hz, resolved.rate_hz)
-                    .map_err(|source| SpecError::Filter { stage: 0, source })?,
-            ),
-            None => None,
+        let sampler = Sampler::new(&resolved)?;
+        let level = match resolved.measured {
+            Measured::Level(level) if level.measure != Measure::TeagerKaiser => level,
+            Measured::Level(LevelSpec { stage, .. }) => {
+                return Err(SpecError::Unavailable {
+                    stage,
+                    found: "teager-kaiser level",
+                });
+            }
+            Measured::Matched(matched) => {
+                return Err(SpecError::Unavailable {
+                    stage: matched.stage,
+                    found: "matched",
+                });
+            }
+            Measured::Frames(frames) => {
+                return Err(SpecError::Unavailable {
+                    stage: frames.stage,
+                    found: "spectrogram",
+                });
+            }
         };
-        let shape = shape(&resolved, band.as_ref())?;
-        let level = &resolved.level;
+        let shape = shape(&level, &sampler, resolved.rate_hz)?;
         let filter_error = |source| SpecError::Filter {
             stage: level.stage,
             source,
         };
         let meter = match level.measure {
-            Measure::MeanSquare | Measure::Exposure => {
-                Meter::Windows(MeanSquare::new(shape.window, shape.hop).map_err(filter_error)?)
-            }
             Measure::Exponential => Meter::Exponential {
                 average: Exponential::new(level.window_s, resolved.rate_hz / shape.factor as f64)
                     .map_err(filter_error)?,
                 hop: shape.hop,
             },
+            _ => Meter::Windows(MeanSquare::new(shape.window, shape.hop).map_err(filter_error)?),
         };
-        let background = match resolved.background {
-            Some((stage, over_s)) => Some(median(stage, over_s, &shape)?),
+        let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
+        let background = match &resolved.background {
+            Some(background) => Some(Background::new(background, hop_s)?),
             None => None,
         };
         Ok(Self {
-            band,
+            sampler,
             meter,
             shape,
             background,
@@ -127,9 +144,7 @@ impl Front {
 
     /// End the stretch: filters, windows and background begin anew, and so may the numbering of samples.
     pub fn gap(&mut self) {
-        if let Some(band) = &mut self.band {
-            band.reset();
-        }
+        self.sampler.reset();
         match &mut self.meter {
             Meter::Windows(windows) => windows.reset(),
             Meter::Exponential { average, .. } => average.reset(),
@@ -150,7 +165,7 @@ impl Front {
     /// Number of cells over which the background runs; `None` without one.
     #[must_use]
     pub fn background_cells(&self) -> Option<usize> {
-        self.background.as_ref().map(RunningMedian::capacity)
+        self.background.as_ref().map(Background::cells)
     }
 
     /// Input samples from the first one of a steady sound to the last one needed to know a level that holds nothing
@@ -183,8 +198,16 @@ impl Front {
         if block.first > LAST_SAMPLE || block.x.len() as u64 > LAST_SAMPLE - block.first {
             return Err(PushError::Stream(overflow));
         }
+        if let Some((_, due)) = self.heard
+            && due != block.first
+        {
+            return Err(PushError::Stream(StreamError::OutOfOrder {
+                expected: due,
+                found: block.first,
+            }));
+        }
         let Self {
-            band,
+            sampler,
             meter,
             shape,
             background,
@@ -209,24 +232,11 @@ impl Front {
                 sink(cell);
             }
         };
-        match band {
-            Some(band) => band.process(block, |band_block| {
-                meter
-                    .process(band_block, begin, shape.factor, &mut take)
-                    .expect("band samples follow each other");
-            })?,
-            None => {
-                if let Some((_, due)) = *heard
-                    && due != block.first
-                {
-                    return Err(PushError::Stream(StreamError::OutOfOrder {
-                        expected: due,
-                        found: block.first,
-                    }));
-                }
-                meter.process(block, begin, 1, &mut take)?;
-            }
-        }
+        sampler.process(block, |samples| {
+            meter
+                .process(samples, begin, shape.factor, &mut take)
+                .expect("band samples follow each other");
+        });
         *heard = Some((begin, block.first + block.x.len() as u64));
         match failed {
             Some(failed) => Err(failed.clone()),
@@ -242,44 +252,35 @@ impl Front {
         self.shape.rate_hz / self.cell_samples() as f64
     }
 
-    pub(crate) fn operations_per_s(&self) -> f64 {
+    pub(crate) fn costs(&self, out: &mut Vec<StageCost>) {
         let shape = &self.shape;
         let band_rate_hz = shape.rate_hz / shape.factor as f64;
         let cell_rate_hz = self.cell_rate_hz();
-        let mut per_s = 0.0;
-        if let Some(band) = &self.band {
-            per_s += 9.0 * band.filter().sections().len() as f64 * band_rate_hz;
-            if shape.factor > 1 {
-                per_s += 2.0 * (2 * shape.reach + 1) as f64 * band_rate_hz;
-            }
-        }
-        per_s += match self.meter {
-            Meter::Windows(_) => {
-                2.0 * band_rate_hz + (shape.window as f64 / shape.hop as f64 + 30.0) * cell_rate_hz
-            }
-            Meter::Exponential { .. } => 4.0 * band_rate_hz + 30.0 * cell_rate_hz,
+        self.sampler.costs(out);
+        let (operations_per_s, state_bytes) = match &self.meter {
+            Meter::Windows(windows) => (
+                2.0 * band_rate_hz + (shape.window as f64 / shape.hop as f64 + 30.0) * cell_rate_hz,
+                windows.state_bytes(),
+            ),
+            Meter::Exponential { average, .. } => (
+                4.0 * band_rate_hz + 30.0 * cell_rate_hz,
+                size_of_val(average),
+            ),
         };
+        out.push(StageCost {
+            stage: shape.stage,
+            word: shape.word,
+            operations_per_s,
+            state_bytes: state_bytes + size_of::<Shape>(),
+        });
         if let Some(background) = &self.background {
-            per_s += 8.0 * libm::log2(background.capacity() as f64 + 1.0) * cell_rate_hz;
+            out.push(StageCost {
+                stage: background.stage(),
+                word: "background",
+                operations_per_s: background.operations_per_cell() * cell_rate_hz,
+                state_bytes: size_of::<Background>() + background.heap_bytes(),
+            });
         }
-        per_s
-    }
-
-    pub(crate) fn state_bytes(&self) -> usize {
-        // What `signal` keeps on the heap is not told by it: two pieces of 2048 samples and the tails of the filters.
-        const PIECE_BYTES: usize = 2048 * size_of::<f32>();
-        let mut bytes = size_of::<Self>();
-        if let Some(band) = &self.band {
-            bytes += PIECE_BYTES + band.filter().sections().len() * 7 * size_of::<f64>();
-            if self.shape.factor > 1 {
-                bytes +=
-                    2 * PIECE_BYTES + 4 * (2 * self.shape.reach as usize + 1) * size_of::<f32>();
-            }
-        }
-        if let Meter::Windows(_) = self.meter {
-            bytes += (self.shape.window / self.shape.hop + 1) as usize * size_of::<[f64; 2]>();
-        }
-        bytes + self.background.as_ref().map_or(0, RunningMedian::bytes)
     }
 }
 
@@ -321,22 +322,17 @@ impl Shape {
         mean_square: f64,
         last: u64,
         stretch_begin: u64,
-        background: &mut Option<RunningMedian>,
+        background: &mut Option<Background>,
     ) -> Option<Cell> {
         let begin_sample = (k * self.hop * self.factor + self.lead).checked_sub(self.delay)?;
         if begin_sample < stretch_begin {
             return None;
         }
-        let power = mean_square * self.exposure_s.unwrap_or(1.0);
+        let power = mean_square * self.scale;
         let level_db = level_db(power, signal::WATER_REFERENCE_UPA);
-        let background_db = background.as_mut().and_then(|median| {
-            let known = 2 * median.held() >= median.capacity();
-            let before = median
-                .median()
-                .filter(|level_db| known && level_db.is_finite());
-            median.push(level_db);
-            before
-        });
+        let background_db = background
+            .as_mut()
+            .and_then(|background| background.before(level_db, power));
         Some(Cell {
             index: k,
             begin_sample,
@@ -345,20 +341,20 @@ impl Shape {
             level_db,
             power,
             background_db,
+            peaks: Peaks::none(),
         })
     }
 }
 
-fn shape(resolved: &Resolved, band: Option<&BandFront>) -> Result<Shape, SpecError> {
+fn shape(level: &LevelSpec, sampler: &Sampler, rate_hz: f64) -> Result<Shape, SpecError> {
     let LevelSpec {
         stage,
         measure,
         window_s,
         hop_s,
-    } = resolved.level;
-    let rate_hz = resolved.rate_hz;
-    let factor = band.map_or(1, |band| band.factor() as u64);
-    let band_rate_hz = rate_hz / factor as f64;
+    } = *level;
+    let factor = sampler.factor();
+    let band_rate_hz = sampler.rate_out_hz();
     let least_s = 1.0 / band_rate_hz;
     if window_s < least_s {
         return Err(SpecError::WindowTooShort {
@@ -380,45 +376,31 @@ fn shape(resolved: &Resolved, band: Option<&BandFront>) -> Result<Shape, SpecErr
         None => (window / 4).max(1),
     };
     let (lead, fill) = match measure {
-        Measure::MeanSquare | Measure::Exposure => ((window - hop) * factor / 2, window * factor),
         // 1 - exp(-t / tau) = 10^(-0.1): a steady sound reads 1 dB low after 1.58 time constants.
         Measure::Exponential => (
             0,
             libm::ceil(-libm::log(1.0 - libm::pow(10.0, -0.1)) * window_s * rate_hz) as u64,
         ),
+        _ => ((window - hop) * factor / 2, window * factor),
     };
-    let delay = band.map_or(0, |band| {
-        libm::round(-band.centre(0)) as u64 + (factor - 1) / 2
-    });
-    let reach = band.map_or(0, |band| band.last_needed(0));
-    let exposure_s = (measure == Measure::Exposure).then(|| window as f64 / band_rate_hz);
+    let scale = match measure {
+        Measure::Exposure => window as f64 / band_rate_hz,
+        _ => 1.0,
+    };
     Ok(Shape {
         rate_hz,
+        stage,
+        word: match measure {
+            Measure::Exposure => "exposure",
+            _ => "level",
+        },
         factor,
         window,
         hop,
-        reach,
+        reach: sampler.reach(),
         lead,
-        delay,
+        delay: sampler.group_delay() + (factor - 1) / 2,
         fill,
-        exposure_s,
-    })
-}
-
-fn median(stage: usize, over_s: f64, shape: &Shape) -> Result<RunningMedian, SpecError> {
-    let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
-    let cells = libm::round(over_s / hop_s);
-    if cells < 3.0 {
-        return Err(SpecError::BackgroundTooShort {
-            stage,
-            over_s,
-            least_s: 3.0 * hop_s,
-        });
-    }
-    let cells = cells as usize;
-    RunningMedian::new(cells).ok_or(SpecError::BackgroundTooLong {
-        stage,
-        cells,
-        most: RunningMedian::MOST,
+        scale,
     })
 }

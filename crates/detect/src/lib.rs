@@ -11,8 +11,12 @@
 
 extern crate alloc;
 
+mod background;
 mod error;
+mod features;
+mod judge;
 mod matching;
+mod mean;
 mod median;
 mod notice;
 mod pulses;
@@ -24,13 +28,15 @@ mod cell;
 mod detector;
 mod front;
 mod logic;
+mod sampler;
 
-pub use cell::Cell;
-pub use detector::{Cost, Detector};
+pub use cell::{Cell, Peak, Peaks};
+pub use detector::{Cost, Detector, StageCost};
 pub use error::{PushError, SpecError};
+pub use features::{Feature, Features};
 pub use front::Front;
 pub use logic::Logic;
 pub use matching::{Matching, Rule, Sounding, match_events};
 pub use median::RunningMedian;
-pub use notice::{Ending, Event, EventId, Notice, Reason, Told};
-pub use spec::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
+pub use notice::{Ending, Event, EventId, Intervals, Notice, Reason, Sweep, Told};
+pub use spec::{BackgroundKind, Confirm, ContourPoint, KOfN, LevelKind, Sense, Spec, Stage};

@@ -10,7 +10,8 @@ use crate::resolve::{Decision, check_thresholds, resolve};
 use crate::spec::Spec;
 use crate::trigger::TriggerLogic;
 
-/// Threshold with hysteresis, or a train of pulses; see [`crate::Stage::Trigger`] and [`crate::Stage::Pulses`].
+/// Threshold with hysteresis, or a train of pulses, and the judgement of what was found; see [`crate::Stage::Trigger`],
+/// [`crate::Stage::Pulses`] and [`crate::Stage::Likely`].
 ///
 /// Sequential and cheap, while [`crate::Front`] is a pure function of the samples: cells can be made ahead, in
 /// parallel, or once for many thresholds.
@@ -35,13 +36,21 @@ impl Logic {
     /// # Errors
     /// Whatever [`Spec`] may have wrong, in any of its stages.
     pub fn new(spec: &Spec) -> Result<Self, SpecError> {
-        let kind = match resolve(spec)?.decision {
-            Decision::Trigger(trigger) => Kind::Trigger(TriggerLogic::new(trigger)),
-            Decision::Pulses(pulses) => Kind::Pulses(PulseLogic::new(pulses)),
+        let resolved = resolve(spec)?;
+        let stage = resolved.decision_stage;
+        let kind = match resolved.decision {
+            Decision::Trigger(trigger) => Kind::Trigger(TriggerLogic::new(trigger, resolved.judge)),
+            Decision::Pulses(pulses) => Kind::Pulses(PulseLogic::new(pulses, resolved.judge)),
+            Decision::Ridge(_) => {
+                return Err(SpecError::Unavailable {
+                    stage,
+                    found: "ridge",
+                });
+            }
         };
         Ok(Self {
             kind,
-            stage: spec.stages.len() - 1,
+            stage,
             last: None,
         })
     }
@@ -90,7 +99,7 @@ impl Logic {
     /// under the new ones; its score counts every cell against the threshold that held then.
     ///
     /// # Errors
-    /// [`SpecError::NotFinite`], [`SpecError::OffAboveOn`], or [`SpecError::NoTrigger`] for a detector of pulses.
+    /// [`SpecError::NotFinite`], [`SpecError::OffAboveOn`], or [`SpecError::NoTrigger`] for a detector of pulses or ridges.
     pub fn set_threshold(&mut self, on_above_db: f64, off_below_db: f64) -> Result<(), SpecError> {
         match &mut self.kind {
             Kind::Trigger(logic) => {
@@ -102,12 +111,26 @@ impl Logic {
         }
     }
 
+    /// Number of the deciding stage.
+    pub(crate) fn stage(&self) -> usize {
+        self.stage
+    }
+
+    /// Whether finished events are judged.
+    pub(crate) fn judges(&self) -> bool {
+        match &self.kind {
+            Kind::Trigger(logic) => logic.judges(),
+            Kind::Pulses(logic) => logic.judges(),
+        }
+    }
+
     /// Bytes that it occupies.
     #[must_use]
     pub fn bytes(&self) -> usize {
-        match &self.kind {
-            Kind::Trigger(_) => size_of::<Self>(),
-            Kind::Pulses(logic) => size_of::<Self>() + logic.bytes(),
-        }
+        size_of::<Self>()
+            + match &self.kind {
+                Kind::Trigger(logic) => logic.heap_bytes(),
+                Kind::Pulses(logic) => logic.heap_bytes(),
+            }
     }
 }

@@ -1,15 +1,16 @@
-//! Median of the last n values, updated in O(log n).
+//! Median, or another order statistic, of the last n values, updated in O(log n).
 //!
 //! Two heaps share one ring of n values: `low` is a max-heap of the lower half, `high` a min-heap of the upper half,
 //! and every ring place knows its place in its heap, so that the oldest value is taken out directly. For an even
 //! number of values the median is the mean of the middle two, for an odd number it is the middle one; this is the
-//! definition of `numpy.median`. The result depends on the values alone, not on the order in which the heaps were
+//! definition of `numpy.median`. With another rank, `low` holds the `ceil(rank n)` smallest values and the statistic is the
+//! highest of them. The result depends on the values alone, not on the order in which the heaps were
 //! built.
 
 use alloc::vec;
 use alloc::vec::Vec;
 
-/// Median of the last `capacity` values. Memory is taken by [`RunningMedian::new`] only.
+/// Median (within the crate also another order statistic) of the last `capacity` values. Memory is taken by the constructors only.
 #[derive(Clone, Debug)]
 pub struct RunningMedian {
     ring: Vec<f64>,
@@ -20,6 +21,30 @@ pub struct RunningMedian {
     high: Vec<u32>,
     /// For every ring place: which heap it is in, and where.
     place: Vec<(Side, u32)>,
+    split: Split,
+}
+
+/// How the values are shared out between `low` and `high`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Split {
+    Halves,
+    Rank(f64),
+}
+
+/// A rank that is a whole number of values but for rounding is taken as that number.
+const RANK_ROUNDING: f64 = 1e-9;
+
+impl Split {
+    /// Values in `low` when `held` are held.
+    fn low(self, held: usize) -> usize {
+        match self {
+            Self::Halves => held.div_ceil(2),
+            Self::Rank(rank) => {
+                let low = libm::ceil(rank * held as f64 - RANK_ROUNDING) as usize;
+                low.clamp(1, held.max(1))
+            }
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +60,20 @@ impl RunningMedian {
     /// A median over the last `capacity` values; `None` unless `capacity` is 1 to [`RunningMedian::MOST`].
     #[must_use]
     pub fn new(capacity: usize) -> Option<Self> {
+        Self::with_split(capacity, Split::Halves)
+    }
+
+    /// The `ceil(rank n)`-th smallest of the last `capacity` values, `n` the number held; `None` unless `capacity` is as for
+    /// [`RunningMedian::new`] and `rank` more than 0 and at most 1.
+    pub(crate) fn of_rank(capacity: usize, rank: f64) -> Option<Self> {
+        if rank > 0.0 && rank <= 1.0 {
+            Self::with_split(capacity, Split::Rank(rank))
+        } else {
+            None
+        }
+    }
+
+    fn with_split(capacity: usize, split: Split) -> Option<Self> {
         if capacity == 0 || capacity > Self::MOST {
             return None;
         }
@@ -42,9 +81,10 @@ impl RunningMedian {
             ring: vec![0.0; capacity],
             next: 0,
             held: 0,
-            low: Vec::with_capacity(capacity / 2 + 2),
-            high: Vec::with_capacity(capacity / 2 + 2),
+            low: Vec::with_capacity(split.low(capacity) + 2),
+            high: Vec::with_capacity(capacity - split.low(capacity) + 2),
             place: vec![(Side::Low, 0); capacity],
+            split,
         })
     }
 
@@ -102,8 +142,13 @@ impl RunningMedian {
     /// The median of the values held; `None` when there are none.
     #[must_use]
     pub fn median(&self) -> Option<f64> {
+        self.value()
+    }
+
+    /// The median, or the value at the rank; `None` when no values are held.
+    pub(crate) fn value(&self) -> Option<f64> {
         let low = self.ring[*self.low.first()? as usize];
-        if self.low.len() > self.high.len() {
+        if self.split != Split::Halves || self.low.len() > self.high.len() {
             return Some(low);
         }
         let high = self.ring[self.high[0] as usize];
@@ -111,14 +156,15 @@ impl RunningMedian {
         Some(if low == high { low } else { 0.5 * (low + high) })
     }
 
-    /// Keep `low` as long as `high`, or longer by one.
+    /// Give `low` its share.
     fn balance(&mut self) {
-        while self.low.len() > self.high.len() + 1 {
+        let wanted = self.split.low(self.held);
+        while self.low.len() > wanted {
             let top = self.low[0] as usize;
             self.remove(top);
             self.insert(Side::High, top);
         }
-        while self.high.len() > self.low.len() {
+        while self.low.len() < wanted {
             let top = self.high[0] as usize;
             self.remove(top);
             self.insert(Side::Low, top);

@@ -15,6 +15,10 @@ pub enum Reason {
     TooLong,
     /// A train in which no pulse followed within `max_interval_s` before enough had come. Not confirmed.
     TooFewPulses,
+    /// A ridge whose straight line is not as steep as asked, or goes the other way. Not confirmed.
+    WrongSlope,
+    /// The logistic judgement found it not likely enough. Not confirmed.
+    Unlikely,
     /// The stretch of samples ended (gap or end of input) before it could be confirmed.
     StretchEnded,
 }
@@ -29,6 +33,24 @@ pub enum Ending {
     StretchEnded,
 }
 
+/// The straight line through a ridge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sweep {
+    /// Its frequency at the begin of the event, Hz.
+    pub from_hz: f64,
+    /// Its frequency at the end of the event, Hz.
+    pub to_hz: f64,
+}
+
+/// The intervals between the pulses of a train, begin to begin of their cells.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Intervals {
+    /// Their mean, s.
+    pub mean_s: f64,
+    /// Their standard deviation (of all of them, not of a sample) over their mean.
+    pub spread: f64,
+}
+
 /// A finished sound.
 ///
 /// Samples are counted at the rate of the input since the origin of the stretch; `begin_sample` is the first sample
@@ -41,6 +63,8 @@ pub struct Event {
     pub begin_sample: u64,
     /// Sample after the last cell (for a train: after the cell of the last pulse).
     pub end_sample: u64,
+    /// Middle of the tile of the highest cell (the first of equals).
+    pub peak_sample: u64,
     /// Highest cell level, dB re 1 uPa (re 1 uPa^2 s after an exposure stage).
     pub peak_level_db: f64,
     /// Energy mean of the cell levels (for a train: of the levels of its pulses), same reference.
@@ -51,6 +75,10 @@ pub struct Event {
     pub score_db: f64,
     /// Number of pulses of a train; `None` for a trigger.
     pub pulses: Option<u32>,
+    /// The straight line through a ridge; `None` otherwise.
+    pub sweep: Option<Sweep>,
+    /// Intervals of a train of two pulses or more; `None` otherwise.
+    pub intervals: Option<Intervals>,
     /// Whether its end was heard.
     pub ending: Ending,
 }

@@ -10,7 +10,8 @@
 //!   than `min_interval_s` (begin to begin of their cells): then it counts as part of that pulse and is passed over.
 //!   A peak without a known background is none.
 //! - *Train.* Pulses that follow each other within `max_interval_s`. *Onset* is told with the first, *confirmed* when
-//!   the latest `at_least` of them lie within `within_s`, *ended* when no further pulse has come within
+//!   the latest `at_least` of them lie within `within_s` and each two successive intervals of theirs differ by at most the
+//!   share `steady` of the longer one, *ended* when no further pulse has come within
 //!   `max_interval_s` of the last (or, if a peak that began in time is still to be decided, when it is); dropped at
 //!   that instant if not confirmed.
 //! - *Hold-off* and *end of the stretch* as for a trigger, see `trigger.rs`: a train that begins in the hold-off is
@@ -20,13 +21,15 @@ use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 use crate::cell::Cell;
-use crate::notice::{Ending, Event, EventId, Notice, Reason, Told};
+use crate::judge::Judge;
+use crate::notice::{Ending, Event, EventId, Intervals, Notice, Reason, Told};
 use crate::resolve::PulsesSpec;
 use crate::trigger::mean_level_db;
 
 #[derive(Clone, Debug)]
 pub(crate) struct PulseLogic {
     spec: PulsesSpec,
+    judge: Judge,
     next_id: u64,
     turn: Turn,
     train: Option<Train>,
@@ -55,17 +58,40 @@ struct Train {
     last_begin: u64,
     last_end: u64,
     pulses: u32,
+    intervals: Spread,
+    /// The last interval, samples, and how many pairs of successive intervals up to it were steady without a break.
+    last_interval: Option<u64>,
+    steady_pairs: u32,
+    peak_sample: u64,
     peak_level_db: f64,
     energy: f64,
     background_db: f64,
     score_db: f64,
 }
 
+/// Mean and sum of squared distances from it, one value after another (B. P. Welford 1962, from memory).
+#[derive(Clone, Copy, Debug, Default)]
+struct Spread {
+    count: f64,
+    mean: f64,
+    squares: f64,
+}
+
+impl Spread {
+    fn add(&mut self, value: f64) {
+        self.count += 1.0;
+        let before = value - self.mean;
+        self.mean += before / self.count;
+        self.squares += before * (value - self.mean);
+    }
+}
+
 impl PulseLogic {
-    pub(crate) fn new(spec: PulsesSpec) -> Self {
+    pub(crate) fn new(spec: PulsesSpec, judge: Judge) -> Self {
         let latest = VecDeque::with_capacity(spec.at_least as usize + 1);
         Self {
             spec,
+            judge,
             next_id: 0,
             turn: START,
             train: None,
@@ -74,8 +100,12 @@ impl PulseLogic {
         }
     }
 
-    pub(crate) fn bytes(&self) -> usize {
-        size_of::<Self>() + self.latest.capacity() * size_of::<u64>()
+    pub(crate) fn judges(&self) -> bool {
+        self.judge.waits()
+    }
+
+    pub(crate) fn heap_bytes(&self) -> usize {
+        self.latest.capacity() * size_of::<u64>() + self.judge.bytes()
     }
 
     pub(crate) fn push(&mut self, cell: &Cell, out: &mut Vec<Told>) {
@@ -159,10 +189,15 @@ impl PulseLogic {
                 return;
             }
             Some(mut train) => {
+                let interval = begin - train.last_begin;
+                self.interval(&mut train, interval);
                 train.last_begin = begin;
                 train.last_end = peak.end_sample;
                 train.pulses = train.pulses.saturating_add(1);
-                train.peak_level_db = train.peak_level_db.max(peak.level_db);
+                if peak.level_db > train.peak_level_db {
+                    train.peak_level_db = peak.level_db;
+                    train.peak_sample = peak.middle_sample();
+                }
                 train.energy += peak.power;
                 train.score_db = train.score_db.max(excess_db);
                 train
@@ -176,6 +211,10 @@ impl PulseLogic {
                     last_begin: begin,
                     last_end: peak.end_sample,
                     pulses: 1,
+                    intervals: Spread::default(),
+                    last_interval: None,
+                    steady_pairs: 0,
+                    peak_sample: peak.middle_sample(),
                     peak_level_db: peak.level_db,
                     energy: peak.power,
                     background_db,
@@ -203,14 +242,31 @@ impl PulseLogic {
                 .spec
                 .within_samples
                 .is_none_or(|within| begin.saturating_sub(self.latest[0]) <= within)
+            && (self.spec.steady.is_none() || train.steady_pairs + 2 >= self.spec.at_least)
         {
             train.confirmed = true;
-            out.push(Told {
-                notice: Notice::Confirmed(id),
-                known_at_sample,
-            });
+            if !self.judge.waits() {
+                out.push(Told {
+                    notice: Notice::Confirmed(id),
+                    known_at_sample,
+                });
+            }
         }
         self.train = Some(train);
+    }
+
+    fn interval(&self, train: &mut Train, interval: u64) {
+        train.intervals.add(interval as f64);
+        if let (Some(steady), Some(last)) = (self.spec.steady, train.last_interval) {
+            let (shorter, longer) = (last.min(interval), last.max(interval));
+            let is_steady = (longer - shorter) as f64 <= steady * longer as f64;
+            train.steady_pairs = if is_steady {
+                train.steady_pairs.saturating_add(1)
+            } else {
+                0
+            };
+        }
+        train.last_interval = Some(interval);
     }
 
     fn end_train(
@@ -222,20 +278,31 @@ impl PulseLogic {
     ) {
         self.train = None;
         let Some(id) = train.id else { return };
-        let notice = if train.confirmed {
-            self.hold_until = train.last_end.saturating_add(self.spec.hold_off_samples);
-            Notice::Ended(train.event(id, ending))
-        } else {
+        let mut tell = |notice| {
+            out.push(Told {
+                notice,
+                known_at_sample,
+            });
+        };
+        if !train.confirmed {
             let reason = match ending {
                 Ending::Quiet => Reason::TooFewPulses,
                 Ending::StretchEnded => Reason::StretchEnded,
             };
-            Notice::Dropped(id, reason)
-        };
-        out.push(Told {
-            notice,
-            known_at_sample,
-        });
+            return tell(Notice::Dropped(id, reason));
+        }
+        let event = train.event(id, ending, self.spec.rate_hz);
+        if self.judge.waits() {
+            if ending == Ending::StretchEnded {
+                return tell(Notice::Dropped(id, Reason::StretchEnded));
+            }
+            if !self.judge.accepts(&event) {
+                return tell(Notice::Dropped(id, Reason::Unlikely));
+            }
+            tell(Notice::Confirmed(id));
+        }
+        tell(Notice::Ended(event));
+        self.hold_until = train.last_end.saturating_add(self.spec.hold_off_samples);
     }
 
     /// Begin of the train that is followed or, without one, of the peak that may begin it.
@@ -258,16 +325,27 @@ impl PulseLogic {
 }
 
 impl Train {
-    fn event(&self, id: EventId, ending: Ending) -> Event {
+    fn event(&self, id: EventId, ending: Ending, rate_hz: f64) -> Event {
+        let Spread {
+            count,
+            mean,
+            squares,
+        } = self.intervals;
         Event {
             id,
             begin_sample: self.begin,
             end_sample: self.last_end,
+            peak_sample: self.peak_sample,
             peak_level_db: self.peak_level_db,
             mean_level_db: mean_level_db(self.energy, u64::from(self.pulses)),
             background_db: Some(self.background_db),
             score_db: self.score_db,
             pulses: Some(self.pulses),
+            sweep: None,
+            intervals: (count > 0.0).then(|| Intervals {
+                mean_s: mean / rate_hz,
+                spread: libm::sqrt(squares / count) / mean,
+            }),
             ending,
         }
     }

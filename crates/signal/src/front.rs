@@ -75,6 +75,24 @@ impl BandFront {
         (j as f64 - self.filter.group_delay_s() * self.filter.rate_hz()) * factor
     }
 
+    /// Additions and multiplications per second of sound, of decimation and band-pass.
+    pub fn operations_per_s(&self) -> f64 {
+        let decimator = self
+            .decimator
+            .as_ref()
+            .map_or(0.0, Decimator::operations_per_s);
+        decimator + self.filter.operations_per_s()
+    }
+
+    /// Memory that it holds, bytes.
+    pub fn state_bytes(&self) -> usize {
+        let decimator = self.decimator.as_ref().map_or(0, Decimator::state_bytes);
+        size_of::<Self>()
+            + decimator
+            + self.filter.state_bytes()
+            + self.scratch.capacity() * size_of::<f32>()
+    }
+
     /// Takes the next block and hands out band samples; `first` of what is handed out counts band samples.
     ///
     /// # Errors

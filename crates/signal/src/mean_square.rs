@@ -100,6 +100,11 @@ impl MeanSquare {
         self.hop
     }
 
+    /// Memory that it holds, bytes.
+    pub fn state_bytes(&self) -> usize {
+        size_of::<Self>() + self.ring.capacity() * size_of::<[f64; 2]>()
+    }
+
     /// Takes the next block and hands out the cells that it completes. Cells that begin before the stretch are not told.
     ///
     /// # Errors

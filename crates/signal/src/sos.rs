@@ -155,6 +155,20 @@ impl Sos {
         self.group_delay_at_s(self.centre_hz)
     }
 
+    /// Additions and multiplications per second of sound: nine for each section.
+    pub fn operations_per_s(&self) -> f64 {
+        9.0 * self.coefficients.len() as f64 * self.rate_hz
+    }
+
+    /// Memory that it holds, bytes.
+    pub fn state_bytes(&self) -> usize {
+        size_of::<Self>()
+            + self.sections.capacity() * size_of::<[f64; 5]>()
+            + self.coefficients.capacity() * size_of::<[f64; 4]>()
+            + self.history.capacity() * size_of::<[f64; 2]>()
+            + self.scratch.capacity() * size_of::<f64>()
+    }
+
     /// Runs the cascade over at most [`CHUNK`] samples that end at or before the next anchor.
     fn run(&mut self, x: &mut [f64]) {
         for v in x.iter_mut() {

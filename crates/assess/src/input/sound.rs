@@ -106,6 +106,7 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
             window_s,
         } => Stage::Exposure {
             window_s: window_s.si,
+            hop_s: None,
         },
         plan::Stage::Level { kind, window_s } => Stage::Level {
             kind: match kind {
@@ -118,6 +119,7 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
         plan::Stage::Background { over_s } => Stage::Background {
             kind: BackgroundKind::Median,
             over_s: over_s.si,
+            guard_s: 0.0,
         },
         plan::Stage::Pulses {
             rise_db,
@@ -133,6 +135,7 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
             at_least: *at_least,
             within_s: None,
             hold_off_s: hold_off_s.si,
+            steady: None,
         },
         plan::Stage::Trigger {
             on_above_db,
@@ -151,6 +154,8 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
                 plan::Confirm::Early => Confirm::Early,
                 plan::Confirm::AtEnd => Confirm::AtEnd,
             },
+            bridge_s: 0.0,
+            k_of_n: None,
         },
     }
 }

@@ -42,7 +42,10 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
         hop_s: None,
     };
     let mut strikes = upcall(2000.0, Confirm::AtEnd);
-    strikes.stages[1] = Stage::Exposure { window_s: 0.2 };
+    strikes.stages[1] = Stage::Exposure {
+        window_s: 0.2,
+        hop_s: None,
+    };
     let mut decimated = early.clone();
     decimated.rate_hz = 16_000.0;
     let level = Stage::Trigger {
@@ -52,6 +55,8 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
         longest_s: None,
         hold_off_s: 0.01,
         confirm: Confirm::Early,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     vec![
         (early, calls(2000.0, 37.0)),

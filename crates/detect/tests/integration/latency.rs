@@ -60,6 +60,8 @@ fn verif_latency_of_early_confirmation() {
         longest_s: Some(2.5),
         hold_off_s: 1.0,
         confirm: Confirm::Early,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     for tone_hz in [100.0, 150.0, 215.0] {
         hold(&absolute, tone_hz, 3000, 13, 12, 125);
@@ -77,6 +79,8 @@ fn verif_latency_after_decimation() {
         longest_s: None,
         hold_off_s: 1.0,
         confirm: Confirm::Early,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     hold(&spec, 150.0, 24_000, 211, 6, 700);
 }
@@ -92,6 +96,8 @@ fn verif_latency_of_confirmation_at_the_end() {
         longest_s: Some(1.0),
         hold_off_s: 0.0,
         confirm: Confirm::AtEnd,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     hold(&spec, 150.0, 1400, 13, 10, 900);
     if let Stage::Trigger { longest_s, .. } = &mut spec.stages[3] {
@@ -116,6 +122,8 @@ fn verif_latency_of_an_exponential_level() {
         longest_s: None,
         hold_off_s: 1.0,
         confirm: Confirm::Early,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     hold(&spec, 150.0, 3000, 7, 12, 40);
 }
@@ -158,6 +166,7 @@ fn verif_cost_grows_with_what_there_is_to_do() {
     spec.stages[2] = Stage::Background {
         kind: BackgroundKind::Median,
         over_s: 300.0,
+        guard_s: 0.0,
     };
     let long = Detector::new(&spec).unwrap().cost();
     // 4320 more cells, each at least a value and its place.

@@ -3,8 +3,8 @@
 //! The expected notices are read off the rules in `docs/method/detect.md`.
 
 use detect::{
-    BackgroundKind, Cell, Confirm, Ending, Event, EventId, LevelKind, Logic, Notice, Reason, Spec,
-    Stage, Told,
+    BackgroundKind, Cell, Confirm, Ending, Event, EventId, LevelKind, Logic, Notice, Peaks, Reason,
+    Spec, Stage, Told,
 };
 
 const CELL: u64 = 100;
@@ -24,6 +24,7 @@ fn cells(levels_db: &[f64]) -> Vec<Cell> {
                 level_db,
                 power: 10.0_f64.powf(level_db / 10.0),
                 background_db: None,
+                peaks: Peaks::none(),
             }
         })
         .collect()
@@ -46,6 +47,8 @@ fn trigger(confirm: Confirm) -> Spec {
         longest_s: Some(0.6),
         hold_off_s: 0.8,
         confirm,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
     Spec {
         rate_hz: 1000.0,
@@ -254,6 +257,7 @@ fn verif_excess_needs_a_background_and_unknown_counts_as_quiet() {
         Stage::Background {
             kind: BackgroundKind::Median,
             over_s: 1.0,
+            guard_s: 0.0,
         },
     );
     let mut row = cells(&[90.0, 90.0, 90.0, 90.0, 90.0, 90.0, 90.0]);
@@ -297,6 +301,7 @@ fn pulses() -> Spec {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s: 1.0,
+                guard_s: 0.0,
             },
             Stage::Pulses {
                 rise_db: 6.0,
@@ -306,6 +311,7 @@ fn pulses() -> Spec {
                 at_least: 3,
                 within_s: Some(0.9),
                 hold_off_s: 2.0,
+                steady: None,
             },
         ],
     }

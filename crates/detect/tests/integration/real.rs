@@ -125,6 +125,8 @@ fn check_calls(name: &str, join_s: f64, shortest_s: f64, expected: usize) {
                 longest_s: Some(0.5),
                 hold_off_s: 0.0,
                 confirm: Confirm::AtEnd,
+                bridge_s: 0.0,
+                k_of_n: None,
             },
         ],
     };
@@ -232,6 +234,7 @@ fn val_dolphin_clicks_are_those_that_scipy_finds() {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s,
+                guard_s: 0.0,
             },
             Stage::Pulses {
                 rise_db: 10.0,
@@ -241,6 +244,7 @@ fn val_dolphin_clicks_are_those_that_scipy_finds() {
                 at_least: 5,
                 within_s: None,
                 hold_off_s: 1.0,
+                steady: None,
             },
         ],
     };

@@ -20,6 +20,8 @@ fn trigger(spec: &mut Spec, on: f64, off: f64, shortest: f64, longest: Option<f6
         longest_s: longest,
         hold_off_s: 10.0,
         confirm: Confirm::Early,
+        bridge_s: 0.0,
+        k_of_n: None,
     };
 }
 
@@ -144,6 +146,7 @@ fn verif_numbers_of_a_level_and_a_background() {
             s.stages[2] = Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s,
+                guard_s: 0.0,
             }
         })
     };
@@ -212,6 +215,7 @@ fn verif_numbers_of_pulses() {
             at_least,
             within_s,
             hold_off_s: 0.0,
+            steady: None,
         };
         Front::new(&spec).unwrap_err()
     };

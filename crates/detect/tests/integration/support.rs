@@ -78,6 +78,7 @@ pub(crate) fn upcall(rate_hz: f64, confirm: Confirm) -> Spec {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s: 30.0,
+                guard_s: 0.0,
             },
             Stage::Trigger {
                 on_above_db: 9.0,
@@ -86,6 +87,8 @@ pub(crate) fn upcall(rate_hz: f64, confirm: Confirm) -> Spec {
                 longest_s: Some(2.5),
                 hold_off_s: 10.0,
                 confirm,
+                bridge_s: 0.0,
+                k_of_n: None,
             },
         ],
     }
@@ -109,6 +112,7 @@ pub(crate) fn clicks() -> Spec {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s: 0.5,
+                guard_s: 0.0,
             },
             Stage::Pulses {
                 rise_db: 10.0,
@@ -118,6 +122,7 @@ pub(crate) fn clicks() -> Spec {
                 at_least: 5,
                 within_s: Some(0.3),
                 hold_off_s: 0.0,
+                steady: None,
             },
         ],
     }

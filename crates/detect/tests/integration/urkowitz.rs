@@ -55,6 +55,8 @@ fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u6
             longest_s: None,
             hold_off_s: 0.0,
             confirm: Confirm::Early,
+            bridge_s: 0.0,
+            k_of_n: None,
         },
     );
     let mut detector = Detector::new(&spec).unwrap();

@@ -48,6 +48,8 @@ pub(crate) fn spec() -> Spec {
                 longest_s: None,
                 hold_off_s: 0.0,
                 confirm: Confirm::Early,
+                bridge_s: 0.0,
+                k_of_n: None,
             },
         ],
     }

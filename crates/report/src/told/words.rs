@@ -50,6 +50,8 @@ pub(super) fn dropped(reason: detect::Reason) -> &'static str {
         detect::Reason::TooShort => "too short",
         detect::Reason::TooLong => "too long",
         detect::Reason::TooFewPulses => "too few pulses",
+        detect::Reason::WrongSlope => "slope outside its limits",
+        detect::Reason::Unlikely => "judged unlikely",
         detect::Reason::StretchEnded => "its samples stopped",
     }
 }

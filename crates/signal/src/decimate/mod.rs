@@ -174,6 +174,26 @@ impl Decimator {
         }
     }
 
+    /// Additions and multiplications per second of sound: two for each tap of each output of each stage.
+    pub fn operations_per_s(&self) -> f64 {
+        let mut rate_hz = self.rate_hz;
+        let mut operations = 0.0;
+        for stage in &self.stages {
+            rate_hz /= stage.m as f64;
+            operations += 2.0 * stage.taps.len() as f64 * rate_hz;
+        }
+        operations
+    }
+
+    /// Memory that it holds, bytes.
+    pub fn state_bytes(&self) -> usize {
+        let stages = self.stages.iter().map(|stage| {
+            let samples = stage.taps.capacity() + stage.buffer.capacity() + stage.output.capacity();
+            size_of::<Stage>() + samples * size_of::<f32>()
+        });
+        size_of::<Self>() + stages.sum::<usize>()
+    }
+
     /// Gain at `f_hz` of the input, linear: what a tone of that frequency keeps before it is folded.
     pub fn gain(&self, f_hz: f64) -> f64 {
         let mut rate = self.rate_hz;

@@ -27,6 +27,7 @@ fn detector() -> Spec {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s: 30.0,
+                guard_s: 0.0,
             },
             Stage::Trigger {
                 on_above_db: 6.0,
@@ -35,6 +36,8 @@ fn detector() -> Spec {
                 longest_s: Some(2.5),
                 hold_off_s: 10.0,
                 confirm: Confirm::AtEnd,
+                bridge_s: 0.0,
+                k_of_n: None,
             },
         ],
     }

@@ -51,6 +51,8 @@ fn verif_cells_tell_of_clipping() {
             longest_s: None,
             hold_off_s: 1.0,
             confirm: Confirm::Early,
+            bridge_s: 0.0,
+            k_of_n: None,
         },
     ];
     spec.detectors = vec![(

@@ -32,6 +32,7 @@ fn spec(name: &str, depth_m: f64) -> EarSpec {
             Stage::Background {
                 kind: BackgroundKind::Median,
                 over_s: 3.0,
+                guard_s: 0.0,
             },
             Stage::Trigger {
                 on_above_db: 6.0,
@@ -40,6 +41,8 @@ fn spec(name: &str, depth_m: f64) -> EarSpec {
                 longest_s: None,
                 hold_off_s: 1.0,
                 confirm: Confirm::Early,
+                bridge_s: 0.0,
+                k_of_n: None,
             },
         ],
     };
