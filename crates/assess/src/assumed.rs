@@ -94,7 +94,17 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
         all.push(format!("storage.{} may be filled to the last byte", s.id));
     }
-    for d in &line.detectors {
+    let hops = |d: &&plan::Detector| {
+        d.stages.iter().any(|s| {
+            matches!(
+                s,
+                plan::Stage::Level { hop_s: None, .. }
+                    | plan::Stage::Matched { hop_s: None, .. }
+                    | plan::Stage::Spectrogram { hop_s: None, .. }
+            )
+        })
+    };
+    for d in line.detectors.iter().filter(hops) {
         all.push(format!(
             "detector.{}: level cells follow each other by a quarter of the window",
             d.id

@@ -7,6 +7,7 @@ use sha2::{Digest, Sha256};
 
 use crate::catalogue::Catalogue;
 use crate::field::RefKind;
+use crate::line::Line;
 use crate::mistake::Mistakes;
 use crate::node::{Node, Value};
 use crate::read::{Fields, Item, Read, Reader};
@@ -24,18 +25,26 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count. A
-/// weather file counts by its text, line ends normalised.
+/// weather file counts by its text, line ends normalised, the recording that a stage is held against by its bytes.
 pub(crate) fn digest(
     version: &str,
     fields: &Fields,
     catalogue: &Catalogue,
     weather: Option<&str>,
+    line: Option<&Line>,
 ) -> String {
     let mut text = String::new();
     text.push_str(version);
     write_fields(&mut text, fields, catalogue);
     if let Some(weather) = weather {
         text.push_str(&weather.replace("\r\n", "\n"));
+    }
+    let stages = line.into_iter().flat_map(|l| &l.detectors);
+    for template in stages
+        .flat_map(|d| &d.stages)
+        .filter_map(|stage| stage.template()?.bytes.as_deref())
+    {
+        text.push_str(&hex(&Sha256::digest(template)));
     }
     hex(&Sha256::digest(text.as_bytes()))
 }
@@ -139,6 +148,9 @@ fn write_item(out: &mut String, item: &Item, catalogue: &Catalogue) {
         }
         Read::Reference(RefKind::Part, path) => write_part(out, path, catalogue),
         Read::Reference(_, path) => out.push_str(path),
+        Read::References(all) => {
+            list(out, &mut all.iter().map(|(_, path, _)| path.clone()));
+        }
         Read::Load(dimension, a) => {
             let _ = write!(out, "{dimension:?} ");
             write_amount(out, a.si, a.law);

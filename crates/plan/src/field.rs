@@ -84,6 +84,9 @@ pub(crate) enum Shape {
     Date,
     /// The typed path of something declared elsewhere.
     Reference(&'static [RefKind]),
+    /// Two or more typed paths of such things.
+    #[expect(dead_code, reason = "for votes")]
+    References(&'static [RefKind]),
     /// A constant power, a constant current or a resistance.
     Load,
     /// A topic name by OASIS MQTT 5.0.
@@ -117,6 +120,7 @@ pub(crate) enum RefKind {
     Section,
     Anchor,
     Detector,
+    Vote,
     /// `detector.upcall.confirmed`
     Notice,
     Uplink,
@@ -138,6 +142,7 @@ impl RefKind {
             RefKind::Section => "section.ID",
             RefKind::Anchor => "anchor.ID",
             RefKind::Detector => "detector.ID",
+            RefKind::Vote => "vote.ID",
             RefKind::Notice => "detector.ID.confirmed",
             RefKind::Uplink => "uplink.ID",
             RefKind::Storage => "storage.ID",
@@ -159,6 +164,7 @@ impl RefKind {
             ["anchor", a] if is_id(a) => Some(RefKind::Anchor),
             ["detector", a] if is_id(a) => Some(RefKind::Detector),
             ["detector", a, "onset" | "confirmed" | "ended"] if is_id(a) => Some(RefKind::Notice),
+            ["vote", a] if is_id(a) => Some(RefKind::Vote),
             ["uplink", a] if is_id(a) => Some(RefKind::Uplink),
             ["storage", a] if is_id(a) => Some(RefKind::Storage),
             ["part", a] if is_id(a) => Some(RefKind::Part),

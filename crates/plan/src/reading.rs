@@ -7,7 +7,7 @@ use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
 use crate::folder::{stays_inside, tidy};
-use crate::line::{Line, That, WeatherText};
+use crate::line::{Line, Stage, That, WeatherText};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
@@ -21,6 +21,8 @@ use crate::tables::{CATALOGUE, CUE_SHEET, PLAN};
 pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
 /// Largest weather file that is read, bytes: some hundred years of hours.
 pub const LARGEST_WEATHER: usize = 64 * 1024 * 1024;
+/// Largest recording that a stage is held against, bytes.
+pub const LARGEST_TEMPLATE: usize = 16 * 1024 * 1024;
 /// Most files that one plan may include.
 const MOST_FILES: usize = 64;
 
@@ -138,6 +140,9 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     if let Some(line) = &mut line {
         line.sea.weather.clone_from(&weather);
     }
+    if let Some(line) = &mut line {
+        templates(line, &folder, &mut mistakes, fetch);
+    }
     cue_sheets(line.as_ref(), &folder, &mut mistakes, fetch);
     if !readable {
         mistakes.keep_only_first();
@@ -153,6 +158,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
             &fields,
             &catalogue,
             weather.as_ref().map(|w| w.text.as_str()),
+            line.as_ref(),
         ),
         spreads: spreads(&fields, &catalogue),
         spoilt: spoilt_parts(
@@ -195,7 +201,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
             &mut mistakes,
         )
     });
-    let digest = canonical::digest("cues/1", &fields, &plan.catalogue, None);
+    let digest = canonical::digest("cues/1", &fields, &plan.catalogue, None, None);
     if !readable {
         mistakes.keep_only_first();
     }
@@ -249,6 +255,42 @@ fn weather(
         text: sources.get(file).text.clone(),
         at,
     })
+}
+
+/// Fetches the recordings that stages of detectors name.
+fn templates(line: &mut Line, folder: &Path, mistakes: &mut Mistakes, fetch: &Fetch<'_>) {
+    for detector in &mut line.detectors {
+        for template in detector.stages.iter_mut().filter_map(Stage::template_mut) {
+            let path = folder.join(&template.path);
+            let wrong = match fetch(&path) {
+                Ok(bytes) if bytes.len() > LARGEST_TEMPLATE => (
+                    Code::TooLarge,
+                    format!(
+                        "{} is larger than {} MiB",
+                        path.display(),
+                        LARGEST_TEMPLATE / 1024 / 1024
+                    ),
+                    "a template holds one call of some seconds; cut it out of the recording",
+                ),
+                Ok(bytes) => {
+                    template.bytes = Some(bytes.into());
+                    continue;
+                }
+                Err(error) => (
+                    Code::Unreadable,
+                    format!("cannot read {}: {error}", path.display()),
+                    "check the name and that it may be read",
+                ),
+            };
+            let (code, message, help) = wrong;
+            mistakes.push(
+                Mistake::error(code, template.at, message)
+                    .label("this file")
+                    .help(help)
+                    .part(format!("detector.{}", detector.id)),
+            );
+        }
+    }
 }
 
 /// Warns of cue sheets that requirements name and that are not there: they may still be written.

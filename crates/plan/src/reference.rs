@@ -20,9 +20,11 @@ pub fn plan_reference() -> String {
     page.parts();
     page.kinds(
         "Stages of a detector",
-        "The stages stand in the order band, level, background, and then the trigger or the pulses. A band is optional; \
-         pulses need a background. Over a background the thresholds of a trigger are plain dB; without one they carry the \
-         reference of the level (`120 dB re 1 uPa`).",
+        "Stages stand in this order: `decimate`, `band`; then a `level`, a `matched` filter or a `spectrogram`; `background`; \
+         `likeness` or `likeness_to`; then the one that decides, a trigger (`on_above`), `pulses` or a `ridge`; `likely`. Needed are one of the second row \
+         and one that decides. A spectrogram needs a background, and then a likeness with a trigger, or a ridge; pulses need a background. \
+         Over a background, and after a likeness, the thresholds of a trigger are plain dB; without one they carry the \
+         reference of the level (`120 dB re 1 uPa`). A judgement (`likely`) speaks of finished events, so a trigger before it confirms `at-end`.",
         "key",
         STAGES,
         &[],
@@ -244,6 +246,14 @@ impl Page {
                 .map(|k| format!("`\"{}\"`", k.example()))
                 .collect::<Vec<_>>()
                 .join(" or "),
+            Shape::References(kinds) => format!(
+                "list of two or more of {}",
+                kinds
+                    .iter()
+                    .map(|k| format!("`\"{}\"`", k.example()))
+                    .collect::<Vec<_>>()
+                    .join(" or ")
+            ),
             Shape::Load => {
                 "power `\"0.55 W\"`, constant supply current `\"20 mA\"` or resistor `\"240 ohm\"`"
                     .to_owned()

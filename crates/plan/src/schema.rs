@@ -127,6 +127,11 @@ fn shape(shape: &Shape, partial: bool) -> Value {
         Shape::Reference(kinds) => {
             text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
         }
+        Shape::References(kinds) => list(
+            text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>())),
+            2,
+            usize::MAX,
+        ),
         Shape::Load => text(json!(["0.55 W", "20 mA", "240 ohm"])),
         Shape::Topic => text(json!(["alert/call"])),
         Shape::Filter => text(json!(["alert/#"])),

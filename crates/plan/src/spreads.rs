@@ -69,6 +69,7 @@ impl Walk<'_> {
             | Read::EventRate(_)
             | Read::Date(_)
             | Read::Reference(..)
+            | Read::References(_)
             | Read::Limit(_) => {}
         }
     }

@@ -59,11 +59,13 @@ pub enum Dimension {
     NoiseVoltage,
     /// Thermal resistivity in K m/W.
     ThermalResistivity,
+    /// How fast a frequency moves, in Hz/s.
+    SweepRate,
 }
 
 impl Dimension {
     /// Every dimension, in declaration order.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::Length,
         Self::Area,
         Self::Mass,
@@ -91,6 +93,7 @@ impl Dimension {
         Self::Irradiance,
         Self::NoiseVoltage,
         Self::ThermalResistivity,
+        Self::SweepRate,
     ];
 
     /// The dimension in words, as it stands in a message: `length`, `supply current`.
@@ -123,6 +126,7 @@ impl Dimension {
             Self::Irradiance => "irradiance",
             Self::NoiseVoltage => "noise voltage density",
             Self::ThermalResistivity => "thermal resistivity",
+            Self::SweepRate => "sweep rate",
         }
     }
 
@@ -156,6 +160,7 @@ impl Dimension {
             Self::Irradiance => &["650 W/m2", "1 kW/m2"],
             Self::NoiseVoltage => &["4.5 nV/rtHz", "1 uV/rtHz"],
             Self::ThermalResistivity => &["3.5 K.m/W", "1 K.m/W"],
+            Self::SweepRate => &["100 Hz/s", "2 kHz/s"],
         }
     }
 
@@ -194,6 +199,7 @@ impl Dimension {
             Self::Irradiance => "W/m2",
             Self::NoiseVoltage => "V/rtHz",
             Self::ThermalResistivity => "K.m/W",
+            Self::SweepRate => "Hz/s",
         }
     }
 }

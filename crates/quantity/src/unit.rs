@@ -215,6 +215,9 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
             const {
                 &[
                     ten("J", 0),
+                    ten("pJ", -12),
+                    ten("nJ", -9),
+                    ten("uJ", -6),
                     ten("mJ", -3),
                     ten("kJ", 3),
                     ten("MJ", 6),
@@ -285,6 +288,7 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
         Dimension::Density => const { &[ten("kg/m3", 0), ten("g/cm3", 3)] },
         Dimension::Irradiance => const { &[ten("W/m2", 0), ten("kW/m2", 3)] },
         Dimension::ThermalResistivity => const { &[ten("K.m/W", 0)] },
+        Dimension::SweepRate => const { &[ten("Hz/s", 0), ten("kHz/s", 3), ten("MHz/s", 6)] },
         Dimension::NoiseVoltage => {
             const {
                 &[

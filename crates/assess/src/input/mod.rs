@@ -38,6 +38,12 @@ pub enum InputError {
         /// What is missing.
         missing: &'static str,
     },
+    /// A stage that the detectors do not have.
+    #[error("{what} has a stage that is not built yet")]
+    NoStage {
+        /// Whose: a typed path.
+        what: String,
+    },
     /// A conductor without a resistance.
     #[error("{what}: {source}")]
     Conductor {

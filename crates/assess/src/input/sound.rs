@@ -67,7 +67,7 @@ pub fn self_noise(line: &Line, sensor: SensorIx) -> Vec<(f64, f64)> {
 /// Thresholds written re 20 uPa (air) become thresholds re 1 uPa, in which the detector works.
 ///
 /// # Errors
-/// [`InputError::NotSaid`] for a sensor without a converter.
+/// [`InputError::NotSaid`] for a sensor without a converter, [`InputError::NoStage`] for a stage that has not been built.
 pub fn detector_spec(
     line: &Line,
     detector: DetectorIx,
@@ -84,14 +84,19 @@ pub fn detector_spec(
         (false, SensorKind::Microphone) => AIR_REFERENCE_DB,
         _ => 0.0,
     };
+    let stages = plan.stages.iter().map(|s| {
+        stage(s, offset_db).ok_or_else(|| InputError::NoStage {
+            what: format!("detector.{}", plan.id),
+        })
+    });
     Ok(Spec {
         rate_hz: rate_hz.unwrap_or(chain.rate_hz.si),
-        stages: plan.stages.iter().map(|s| stage(s, offset_db)).collect(),
+        stages: stages.collect::<Result<_, _>>()?,
     })
 }
 
-fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
-    match stage {
+fn stage(stage: &plan::Stage, offset_db: f64) -> Option<Stage> {
+    Some(match stage {
         plan::Stage::Band {
             low_hz,
             high_hz,
@@ -104,19 +109,28 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
         plan::Stage::Level {
             kind: LevelStage::Exposure,
             window_s,
+            hop_s: None,
         } => Stage::Exposure {
             window_s: window_s.si,
             hop_s: None,
         },
-        plan::Stage::Level { kind, window_s } => Stage::Level {
+        plan::Stage::Level {
+            kind: kind @ (LevelStage::Exponential | LevelStage::Rms),
+            window_s,
+            hop_s,
+        } => Stage::Level {
             kind: match kind {
                 LevelStage::Exponential => LevelKind::Exponential,
                 _ => LevelKind::MeanSquare,
             },
             window_s: window_s.si,
-            hop_s: None,
+            hop_s: hop_s.map(|q| q.si),
         },
-        plan::Stage::Background { over_s } => Stage::Background {
+        plan::Stage::Background {
+            kind: plan::BackgroundStage::Median,
+            over_s,
+            guard_s: None,
+        } => Stage::Background {
             kind: BackgroundKind::Median,
             over_s: over_s.si,
             guard_s: 0.0,
@@ -127,6 +141,7 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
             most_interval_s,
             at_least,
             hold_off_s,
+            steady: None,
         } => Stage::Pulses {
             rise_db: rise_db.db,
             prominence_db: rise_db.db,
@@ -144,6 +159,8 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
             longest_s,
             hold_off_s,
             confirm,
+            bridge_s: None,
+            k_of_n: None,
         } => Stage::Trigger {
             on_above_db: on_above_db.db + offset_db,
             off_below_db: off_below_db.db + offset_db,
@@ -157,5 +174,6 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Stage {
             bridge_s: 0.0,
             k_of_n: None,
         },
-    }
+        _ => return None,
+    })
 }

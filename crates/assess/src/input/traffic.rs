@@ -5,8 +5,8 @@ use network::{
     UplinkSpec, Windows, payload_bytes as packed_bytes, stack_overhead,
 };
 use plan::{
-    Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, Stage, Topic, TopicField, TopicIx,
-    UplinkIx, When,
+    Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, Topic, TopicField, TopicIx, UplinkIx,
+    When,
 };
 use quantity::EventRate;
 use timeline::Ns;
@@ -340,14 +340,9 @@ fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, In
         When::Each { period_s } => Some(period_s.si),
         When::Heard { detector, notice } if *notice != plan::NoticeKind::Onset => line.detectors
             [detector.0]
-            .stages
-            .iter()
-            .find_map(|s| match s {
-                Stage::Trigger { hold_off_s, .. } | Stage::Pulses { hold_off_s, .. } => {
-                    Some(hold_off_s.si).filter(|s| *s > 0.0)
-                }
-                _ => None,
-            }),
+            .hold_off_s()
+            .map(|q| q.si)
+            .filter(|s| *s > 0.0),
         _ => None,
     };
     let Some(period_s) = period_s else {

@@ -1,5 +1,7 @@
 //! Detectors, their stages and their notices.
 
+use std::sync::Arc;
+
 use quantity::EventRate;
 
 use super::{Decibels, Q, SensorIx};
@@ -20,6 +22,17 @@ pub struct Detector {
     pub expects: Option<EventRate>,
 }
 
+/// A recording that a stage holds the sound against.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Template {
+    /// Its path under the plan's folder, as written.
+    pub path: String,
+    /// Where it was written.
+    pub at: Site,
+    /// The file's bytes; `None` when it could not be read, which is a mistake of the plan.
+    pub bytes: Option<Arc<[u8]>>,
+}
+
 /// The level that a stage makes.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum LevelStage {
@@ -29,11 +42,42 @@ pub enum LevelStage {
     Exponential,
     /// Sound exposure over a window.
     Exposure,
+    /// Energy operator of Teager and Kaiser, averaged over a window.
+    TeagerKaiser,
+}
+
+/// What a running background is.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum BackgroundStage {
+    /// Median.
+    Median,
+    /// The value below which this share of the values lies, 0 to 1.
+    Ordered(Q),
+    /// Mean power.
+    Mean,
+}
+
+/// Which way the frequency of a ridge moves.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum RidgeWay {
+    /// Upwards.
+    Rising,
+    /// Downwards.
+    Falling,
+    /// Either.
+    Any,
 }
 
 /// A stage of a detector.
 #[derive(Clone, Debug)]
 pub enum Stage {
+    /// Lower sample rate.
+    Decimate {
+        /// By how much.
+        factor: u32,
+        /// Where it was written.
+        at: Site,
+    },
     /// Band-pass filter.
     Band {
         /// Lower -3 dB corner, Hz.
@@ -49,11 +93,45 @@ pub enum Stage {
         kind: LevelStage,
         /// Window, or time constant of the exponential average, s.
         window_s: Q,
+        /// From one value to the next, s; a quarter of the window when absent.
+        hop_s: Option<Q>,
     },
-    /// Running background: the median of the level.
+    /// Level of a matched filter.
+    Matched {
+        /// What it is matched to.
+        template: Template,
+        /// Window of the level, s.
+        window_s: Q,
+        /// From one value to the next, s; a quarter of the window when absent.
+        hop_s: Option<Q>,
+    },
+    /// Spectra in time, Hann window.
+    Spectrogram {
+        /// Window, s.
+        window_s: Q,
+        /// From one spectrum to the next, s; a quarter of the window when absent.
+        hop_s: Option<Q>,
+    },
+    /// Running background of the level, or of each frequency of a spectrogram.
     Background {
+        /// What it is.
+        kind: BackgroundStage,
         /// Over how long, s.
         over_s: Q,
+        /// Time just before the present that it leaves out, s.
+        guard_s: Option<Q>,
+    },
+    /// Likeness of a spectrogram to a contour.
+    Likeness {
+        /// Points of the contour: time after its begin in s, rising, and frequency in Hz.
+        contour: Vec<(Q, Q)>,
+        /// Width of the contour, Hz.
+        width_hz: Q,
+    },
+    /// Likeness of a spectrogram to that of a recording.
+    LikenessTo {
+        /// The recording.
+        template: Template,
     },
     /// Train of pulses.
     Pulses {
@@ -66,6 +144,27 @@ pub enum Stage {
         /// Pulses that make a train.
         at_least: u32,
         /// Quiet time after a train, s.
+        hold_off_s: Q,
+        /// Most by which an interval differs from the one before, as a share of it.
+        steady: Option<Q>,
+    },
+    /// A frequency that moves.
+    Ridge {
+        /// Which way.
+        way: RidgeWay,
+        /// Its peaks over the background, dB.
+        above_db: Decibels,
+        /// Slowest change of its frequency, Hz/s.
+        slowest_hz_per_s: Q,
+        /// Fastest change of its frequency, Hz/s.
+        fastest_hz_per_s: Q,
+        /// Longest time without a peak, s.
+        gap_s: Option<Q>,
+        /// Shortest ridge, s.
+        shortest_s: Q,
+        /// Longest ridge, s.
+        longest_s: Q,
+        /// Quiet time after a ridge, s.
         hold_off_s: Q,
     },
     /// Event logic on the level, or on its excess over the background.
@@ -82,6 +181,19 @@ pub enum Stage {
         hold_off_s: Q,
         /// When an event counts as confirmed.
         confirm: Confirm,
+        /// Longest dip that does not end an event, s.
+        bridge_s: Option<Q>,
+        /// An event begins when so many of so many last values lie above.
+        k_of_n: Option<(u32, u32)>,
+    },
+    /// Judgement of a finished event by a logistic model of its features.
+    Likely {
+        /// Least probability, 0 to 1.
+        least: Q,
+        /// Constant of the model.
+        constant: f64,
+        /// Weight of each feature that counts, by the name of the feature, sorted.
+        weights: Vec<(&'static str, f64)>,
     },
 }
 
@@ -98,6 +210,39 @@ impl Stage {
         )
     }
 
+    /// Whether it gives a likeness in dB.
+    #[must_use]
+    pub fn is_likeness(&self) -> bool {
+        matches!(self, Stage::Likeness { .. } | Stage::LikenessTo { .. })
+    }
+
+    /// The recording that it holds the sound against.
+    #[must_use]
+    pub fn template(&self) -> Option<&Template> {
+        match self {
+            Stage::Matched { template, .. } | Stage::LikenessTo { template } => Some(template),
+            _ => None,
+        }
+    }
+
+    pub(crate) fn template_mut(&mut self) -> Option<&mut Template> {
+        match self {
+            Stage::Matched { template, .. } | Stage::LikenessTo { template } => Some(template),
+            _ => None,
+        }
+    }
+
+    /// Quiet time after an event, of a stage that decides, s.
+    #[must_use]
+    pub fn hold_off_s(&self) -> Option<Q> {
+        match self {
+            Stage::Pulses { hold_off_s, .. }
+            | Stage::Ridge { hold_off_s, .. }
+            | Stage::Trigger { hold_off_s, .. } => Some(*hold_off_s),
+            _ => None,
+        }
+    }
+
     /// Whether it makes the running background.
     #[must_use]
     pub fn is_background(&self) -> bool {
@@ -110,6 +255,18 @@ impl Detector {
     #[must_use]
     pub fn of_exposure(&self) -> bool {
         self.stages.iter().any(Stage::is_exposure)
+    }
+
+    /// Whether it gives a likeness in dB.
+    #[must_use]
+    pub fn of_likeness(&self) -> bool {
+        self.stages.iter().any(Stage::is_likeness)
+    }
+
+    /// Quiet time after an event, s.
+    #[must_use]
+    pub fn hold_off_s(&self) -> Option<Q> {
+        self.stages.iter().find_map(Stage::hold_off_s)
     }
 
     /// Whether it holds its level against a running background.

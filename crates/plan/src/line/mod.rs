@@ -24,14 +24,17 @@ use std::collections::BTreeMap;
 
 pub use behaviour::{Action, Behaviour, When};
 pub use deployment::Deployment;
-pub use detector::{Confirm, Detector, LevelStage, NoticeKind, Stage};
+pub use detector::{
+    BackgroundStage, Confirm, Detector, LevelStage, NoticeKind, RidgeWay, Stage, Template,
+};
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
     BehaviourIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx, SupplyIx,
     TopicIx, UplinkIx,
 };
 pub use module::{
-    Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, StateLoad,
+    Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, Processor,
+    StateLoad,
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
 pub use requirement::{DelayEnd, Limits, Must, Requirement, That};

@@ -33,12 +33,25 @@ pub struct Module {
     pub through_ohm: Option<Q>,
     /// Time the processor adds to each message it forwards or delivers, s.
     pub processing_s: Option<Q>,
+    /// What its processor can do for detectors.
+    pub processor: Option<Processor>,
     /// Pressure housing.
     pub housing: Option<Housing>,
     /// Sensors by id.
     pub sensors: Vec<Sensor>,
     /// Outputs by id.
     pub outputs: Vec<Output>,
+}
+
+/// What a processor can do for the detectors that it runs.
+#[derive(Clone, Copy, Debug)]
+pub struct Processor {
+    /// Additions and multiplications in a second.
+    pub operations_per_s: Q,
+    /// Memory, bytes.
+    pub memory_bytes: Option<Q>,
+    /// Energy of an operation, behind the module's converter, J.
+    pub energy_per_operation_j: Option<Q>,
 }
 
 /// Power input of a module.

@@ -54,6 +54,7 @@ pub(crate) enum Read {
     EventRate(EventRate),
     Date(Timestamp),
     Reference(RefKind, String),
+    References(Vec<(RefKind, String, Site)>),
     Load(Dimension, Amount),
     /// A limit as it was written; its dimension is settled later.
     Limit(Node),

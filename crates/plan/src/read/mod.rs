@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use quantity::{Amount, EventRate, Money, nearest, parse_conductor, parse_event_rate, parse_money};
 
 use crate::catalogue::Catalogue;
-use crate::field::{Field, ID_RULE, Need, Section, Shape, amount_example, is_id};
+use crate::field::{Field, ID_RULE, Need, RefKind, Section, Shape, amount_example, is_id};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{Entry, Node, Table, Value};
 use crate::site::Site;
@@ -248,6 +248,17 @@ impl<'a> Reader<'a> {
                 .map(Read::EventRate),
             Shape::Date => self.date(node).map(Read::Date),
             Shape::Reference(kinds) => self.reference(kinds, node),
+            Shape::References(kinds) => {
+                let list = self.list(node, 2, usize::MAX, kinds[0].example())?;
+                let all: Vec<Option<(RefKind, String, Site)>> = list
+                    .iter()
+                    .map(|n| match self.reference(kinds, n)? {
+                        Read::Reference(kind, path) => Some((kind, path, n.site)),
+                        _ => unreachable!("a reference is read as one"),
+                    })
+                    .collect();
+                all.into_iter().collect::<Option<_>>().map(Read::References)
+            }
             Shape::Load => self.load(node),
             Shape::Topic => self.topic(node, topic_name::check_name),
             Shape::Filter => self.topic(node, topic_name::check_filter),
@@ -384,6 +395,7 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
         Shape::EventRate => "\"6 per hour\"".to_owned(),
         Shape::Date => "2027-03-15".to_owned(),
         Shape::Reference(kinds) => format!("\"{}\"", kinds[0].example()),
+        Shape::References(kinds) => format!("[\"{}\", ...]", kinds[0].example()),
         Shape::Load => "\"0.55 W\"".to_owned(),
         Shape::Topic => "\"alert/call\"".to_owned(),
         Shape::Filter => "\"alert/#\"".to_owned(),

@@ -11,6 +11,7 @@ mod requirements;
 mod resolver;
 mod site;
 mod sound;
+mod stages;
 mod supply;
 mod talk;
 mod values;

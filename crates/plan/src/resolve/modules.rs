@@ -5,7 +5,7 @@ use quantity::{Dimension, LevelKind};
 use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
     Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, LockOut, Module, Output,
-    OutputKind, PassWhen, Passes, Position, Q, Sensor, SensorKind, StateLoad, Unwritten,
+    OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Read, join};
@@ -99,6 +99,13 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         }),
         through_ohm: f.table("through").and_then(|(t, _)| t.q("resistance")),
         processing_s: f.q("processing"),
+        processor: f.table("processor").and_then(|(t, _)| {
+            Some(Processor {
+                operations_per_s: t.number("operations_per_s").map(bare)?,
+                memory_bytes: t.q("memory"),
+                energy_per_operation_j: t.q("energy_per_operation"),
+            })
+        }),
         housing: f.table("housing").map(|(t, _)| Housing {
             rated_depth_m: t.q("rated_depth"),
             weight_in_water_n: t.q("weight_in_water"),

@@ -2,17 +2,12 @@
 
 use quantity::{Dimension, LevelKind, show};
 
-use super::{Resolver, q};
-use crate::line::{
-    Chain, Confirm, Detector, LevelStage, Line, Q, SensorIx, SensorKind, Stage, Unwritten,
-};
+use super::Resolver;
+use super::stages::stage;
+use crate::line::{Chain, Confirm, Detector, Line, Q, SensorIx, SensorKind, Stage};
 use crate::mistake::{Code, Mistake};
-use crate::read::{Fields, join};
+use crate::read::Fields;
 use crate::site::Site;
-use crate::tables::{Kind, STAGE, STAGES};
-
-/// Order of a band's low-pass prototype when none is written.
-const BAND_ORDER: u32 = 4;
 
 pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("detector") {
@@ -42,217 +37,114 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
-fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
-    let kinds: Vec<&Kind> = STAGES
-        .iter()
-        .filter(|k| f.keys().any(|e| e == k.word))
-        .collect();
-    let [kind] = kinds.as_slice() else {
-        r.tell(
-            Mistake::error(Code::KeyConflict, f.site, "a stage is exactly one thing")
-                .label(if kinds.is_empty() {
-                    "nothing says what this stage is"
-                } else {
-                    "two stages in one"
-                })
-                .help(format!(
-                    "give it one of: {}",
-                    join(STAGES.iter().map(|k| k.word))
-                )),
-        );
-        return None;
-    };
-    if !r.keys_fit(f, &STAGE, kind, &[], &named(kind.word)) {
-        return None;
-    }
-    match kind.word {
-        "band" => {
-            let corners = f.amounts("band")?.0;
-            let (low, high) = (
-                q((&corners[0].0, corners[0].1)),
-                q((&corners[1].0, corners[1].1)),
-            );
-            if high.si <= low.si {
-                r.tell(
-                    Mistake::error(
-                        Code::OutOfRange,
-                        high.at,
-                        "the upper corner is not above the lower",
-                    )
-                    .label("upper")
-                    .related(low.at, "lower"),
-                );
-                return None;
-            }
-            let order = f
-                .count("order")
-                .map_or(BAND_ORDER, |(n, _)| u32::try_from(*n).unwrap_or(BAND_ORDER));
-            if !f.has("order") {
-                r.unwritten(Unwritten::BandOrder);
-            }
-            Some(Stage::Band {
-                low_hz: low,
-                high_hz: high,
-                order,
-            })
-        }
-        "level" => {
-            let kind = match *f.choice("level")?.0 {
-                "rms" => LevelStage::Rms,
-                "exponential" => LevelStage::Exponential,
-                _ => LevelStage::Exposure,
-            };
-            Some(Stage::Level {
-                kind,
-                window_s: f.q("window")?,
-            })
-        }
-        "background" => Some(Stage::Background {
-            over_s: f.q("over")?,
-        }),
-        "pulses" => {
-            let (least, most) = (f.q("least_interval")?, f.q("most_interval")?);
-            if most.si <= least.si {
-                r.tell(
-                    Mistake::error(
-                        Code::OutOfRange,
-                        most.at,
-                        "the longest interval is not above the shortest",
-                    )
-                    .label("longest")
-                    .related(least.at, "shortest"),
-                );
-                return None;
-            }
-            Some(Stage::Pulses {
-                rise_db: f.db("rise")?,
-                least_interval_s: least,
-                most_interval_s: most,
-                at_least: u32::try_from(*f.count("at_least")?.0).ok()?,
-                hold_off_s: f.q("hold_off")?,
-            })
-        }
-        _ => trigger(r, f),
+/// Where a stage stands: each comes after those of a lower place, and none twice.
+fn place(stage: &Stage) -> u8 {
+    match stage {
+        Stage::Decimate { .. } => 0,
+        Stage::Band { .. } => 1,
+        Stage::Level { .. } | Stage::Matched { .. } | Stage::Spectrogram { .. } => SOURCE,
+        Stage::Background { .. } => 3,
+        Stage::Likeness { .. } | Stage::LikenessTo { .. } => 4,
+        Stage::Pulses { .. } | Stage::Ridge { .. } | Stage::Trigger { .. } => DECIDES,
+        Stage::Likely { .. } => 6,
     }
 }
+const SOURCE: u8 = 2;
+const DECIDES: u8 = 5;
 
-/// What a stage is called in a sentence.
-fn named(kind: &str) -> String {
-    match kind {
-        "on_above" => "a trigger (`on_above`)".to_owned(),
-        _ => format!("a `{kind}` stage"),
-    }
-}
-
-fn trigger(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
-    let ((on_kind, _, on_site), (off_kind, _, off_site)) =
-        (f.level("on_above")?, f.level("off_below")?);
-    let (on, off) = (f.db("on_above")?, f.db("off_below")?);
-    if on_kind != off_kind {
-        r.tell(
-            Mistake::error(
-                Code::WrongDimension,
-                off_site,
-                "the two thresholds have different references",
-            )
-            .label(off_kind.unit())
-            .related(on_site, on_kind.unit()),
-        );
-        return None;
-    }
-    if off.db > on.db {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                off_site,
-                "an event cannot end above the level at which it begins",
-            )
-            .label("ends below")
-            .related(on_site, "begins above"),
-        );
-        return None;
-    }
-    let (shortest, longest) = (f.q("shortest")?, f.q("longest"));
-    if let Some(longest) = longest.filter(|l| l.si <= shortest.si) {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                longest.at,
-                "the longest event is not longer than the shortest",
-            )
-            .label("longest")
-            .related(shortest.at, "shortest"),
-        );
-        return None;
-    }
-    if !f.has("confirm") {
-        r.unwritten(Unwritten::Confirm);
-    }
-    let confirm = match f.choice("confirm") {
-        Some((&"at-end", _)) => Confirm::AtEnd,
-        _ => Confirm::Early,
-    };
-    Some(Stage::Trigger {
-        on_above_db: on,
-        off_below_db: off,
-        shortest_s: shortest,
-        longest_s: longest,
-        hold_off_s: f.q("hold_off")?,
-        confirm,
-    })
-}
-
+/// Whether the stages make a detector; the first reason why not is told.
 fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
-    let rank = |s: &Stage| match s {
-        Stage::Band { .. } => 0,
-        Stage::Level { .. } => 1,
-        Stage::Background { .. } => 2,
-        Stage::Pulses { .. } => 3,
-        Stage::Trigger { .. } => 4,
-    };
+    let mut right = true;
     for pair in stages.windows(2) {
-        if rank(&pair[1].0) <= rank(&pair[0].0) {
+        if place(&pair[1].0) <= place(&pair[0].0) {
+            right = false;
             r.tell(
                 Mistake::error(Code::BadStages, pair[1].1.site, "this stage cannot follow the one before")
                     .label("this stage")
                     .related(pair[0].1.site, "the one before")
-                    .help("stages stand in this order: band, level, background, pulses, trigger (on_above)"),
+                    .help("stages stand in this order: decimate, band; level, matched or spectrogram; background; likeness or likeness_to; a trigger (on_above), pulses or a ridge; likely"),
             );
         }
     }
-    let has = |n: u8| stages.iter().any(|(s, _)| rank(s) == n);
-    let mut absent = |n: u8, help: &str| {
-        if !has(n) {
-            r.tell(
-                Mistake::error(Code::BadStages, all, "these stages make no detector")
-                    .label("in this list")
-                    .help(help),
-            );
-        }
+    if !right {
+        return;
+    }
+    let find = |wanted: fn(&Stage) -> bool| stages.iter().find(|(s, _)| wanted(s));
+    let spectrogram = find(|s| matches!(s, Stage::Spectrogram { .. }));
+    let likeness = find(Stage::is_likeness);
+    let trigger = find(|s| matches!(s, Stage::Trigger { .. }));
+    let pulses = find(|s| matches!(s, Stage::Pulses { .. }));
+    let ridge = find(|s| matches!(s, Stage::Ridge { .. }));
+    let over_background = find(Stage::is_background).is_some();
+    let wrong = |at: Site, why: &str, help: &str| {
+        Mistake::error(Code::BadStages, at, why)
+            .label("here")
+            .help(help)
     };
-    absent(
-        1,
-        "a level is needed: { level = \"rms\", window = \"0.25 s\" }",
-    );
-    if !has(3) {
-        absent(
-            4,
-            "the last stage is a trigger: { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", hold_off = \"10 s\" }, or a train of pulses",
-        );
-    }
-    if has(3) && !has(2) {
-        absent(
-            2,
-            "pulses rise over a background: { background = \"median\", over = \"10 s\" }",
-        );
-    }
-    if has(3) && has(4) {
-        r.tell(
-            Mistake::error(Code::BadStages, all, "a train of pulses needs no trigger")
-                .label("in this list")
-                .help("its own `rise`, intervals and `at_least` decide; remove the trigger"),
-        );
-    }
+    let no_detector = |help: &str| {
+        Mistake::error(Code::BadStages, all, "these stages make no detector")
+            .label("in this list")
+            .help(help)
+    };
+    let has = |wanted: u8| stages.iter().any(|(s, _)| place(s) == wanted);
+    let mistake = if !has(SOURCE) {
+        no_detector(
+            "a level is needed: { level = \"rms\", window = \"0.25 s\" }, or a matched filter or a spectrogram",
+        )
+    } else if !has(DECIDES) {
+        no_detector(
+            "one stage decides: a trigger { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", hold_off = \"10 s\" }, a train of pulses, or after a spectrogram a ridge",
+        )
+    } else if let (Some((_, f)), None) = (likeness.or(ridge), spectrogram) {
+        wrong(
+            f.site,
+            "a likeness and a ridge are found in a spectrogram",
+            "put { spectrogram = \"hann\", window = \"0.1 s\" } and a background before it; against a recording without a spectrogram there is `matched`",
+        )
+    } else if let (Some((_, f)), false) = (spectrogram.or(pulses), over_background) {
+        wrong(
+            f.site,
+            "this stage needs a background",
+            "add { background = \"median\", over = \"10 s\" }",
+        )
+    } else if let (Some(_), None, Some((_, f))) = (spectrogram, likeness, trigger) {
+        wrong(
+            f.site,
+            "a trigger cannot decide on a spectrogram",
+            "put a likeness before it, or let a ridge decide; without the spectrogram a level gives what a trigger decides on",
+        )
+    } else if let (Some(_), Some((_, f))) = (spectrogram, pulses) {
+        wrong(
+            f.site,
+            "pulses are counted in a level, not in a spectrogram",
+            "write a level in place of the spectrogram: { level = \"rms\", window = \"2 ms\" }",
+        )
+    } else if let (Some(_), Some((_, f))) = (likeness, ridge) {
+        wrong(
+            f.site,
+            "a ridge is found in the spectrogram itself",
+            "take the likeness out, or let a trigger decide on it",
+        )
+    } else if let (
+        Some((_, f)),
+        Some((
+            Stage::Trigger {
+                confirm: Confirm::Early,
+                ..
+            },
+            _,
+        )),
+    ) = (find(|s| matches!(s, Stage::Likely { .. })), trigger)
+    {
+        wrong(
+            f.site,
+            "a judgement speaks of finished events, and this trigger confirms early",
+            "add confirm = \"at-end\" to the trigger",
+        )
+    } else {
+        return;
+    };
+    r.tell(mistake);
 }
 
 /// A detector takes four cells in the window of its level, and a background of at least three of them.
@@ -264,18 +156,33 @@ const SHORTEST_IN_A_BACKGROUND: f64 = 2.0;
 /// A background must run over more than the sound that rises over it.
 fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
     let find = |pick: fn(&Stage) -> Option<Q>| stages.iter().find_map(|(s, _)| pick(s));
-    let Some(over) = find(|s| match s {
-        Stage::Background { over_s } => Some(*over_s),
+    let Some((over, guard_s)) = stages.iter().find_map(|(s, _)| match s {
+        Stage::Background {
+            over_s, guard_s, ..
+        } => Some((*over_s, guard_s.map_or(0.0, |g| g.si))),
         _ => None,
     }) else {
         return;
     };
     let shortest = find(|s| match s {
-        Stage::Trigger { shortest_s, .. } => Some(*shortest_s),
+        Stage::Trigger { shortest_s, .. } | Stage::Ridge { shortest_s, .. } => Some(*shortest_s),
         _ => None,
     });
-    let window = find(|s| match s {
-        Stage::Level { window_s, .. } => Some(*window_s),
+    let cell = stages.iter().find_map(|(s, _)| match s {
+        Stage::Level {
+            window_s, hop_s, ..
+        }
+        | Stage::Matched {
+            window_s, hop_s, ..
+        }
+        | Stage::Spectrogram { window_s, hop_s } => Some(match hop_s {
+            Some(hop) => (*hop, hop.si, "three of these hops"),
+            None => (
+                *window_s,
+                window_s.si / CELLS_IN_A_WINDOW,
+                "three quarters of this window",
+            ),
+        }),
         _ => None,
     });
     let events = shortest
@@ -287,10 +194,9 @@ fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
             )
         })
         .filter(|(_, least_s, _)| over.si < *least_s);
-    let cells = window
-        .map(|q| (q, q.si / CELLS_IN_A_WINDOW))
-        .filter(|(_, cell_s)| (over.si / cell_s).round() < LEAST_CELLS)
-        .map(|(q, cell_s)| (q, LEAST_CELLS * cell_s, "three quarters of this window"));
+    let cells = cell
+        .filter(|(_, cell_s, _)| ((over.si - guard_s) / cell_s).round() < LEAST_CELLS)
+        .map(|(q, cell_s, what)| (q, LEAST_CELLS * cell_s + guard_s, what));
     if let Some((of, least_s, what)) = events.or(cells) {
         let least = show(least_s, Dimension::Time);
         r.tell(
@@ -300,7 +206,14 @@ fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
                 format!("this background must run over at least {least}"),
             )
             .label("too short")
-            .related(of.at, format!("at least {what}"))
+            .related(
+                of.at,
+                if guard_s > 0.0 && events.is_none() {
+                    format!("at least the guard and {what}")
+                } else {
+                    format!("at least {what}")
+                },
+            )
             .help(format!("write over = \"{least}\" or more")),
         );
     }
@@ -327,18 +240,52 @@ fn against_sensor(
         return;
     }
     if let Some(chain) = &sensor.chain {
+        let factor = stages.iter().find_map(|(s, _)| match s {
+            Stage::Decimate { factor, at } => Some((f64::from(*factor), *at)),
+            _ => None,
+        });
         for (stage, _) in stages {
-            if let Stage::Band { high_hz, .. } = stage {
-                band_against_rate(r, &line.sensor_path(on), chain, *high_hz);
+            let highest_hz = match stage {
+                Stage::Band { high_hz, .. } => Some(*high_hz),
+                Stage::Likeness { contour, .. } => contour
+                    .iter()
+                    .map(|(_, hz)| *hz)
+                    .max_by(|a, b| a.si.total_cmp(&b.si)),
+                _ => None,
+            };
+            if let Some(high_hz) = highest_hz {
+                band_against_rate(r, &line.sensor_path(on), chain, factor, high_hz);
             }
         }
     }
     reference_of_trigger(r, sensor.kind, stages);
 }
 
-fn band_against_rate(r: &mut Resolver<'_>, ear: &str, chain: &Chain, high_hz: Q) {
+fn band_against_rate(
+    r: &mut Resolver<'_>,
+    ear: &str,
+    chain: &Chain,
+    factor: Option<(f64, Site)>,
+    high_hz: Q,
+) {
     let hz = |x: f64| show(x, Dimension::Frequency);
     let rate_hz = chain.rate_hz.si;
+    if let Some((factor, at)) = factor
+        && high_hz.si * 2.0 * factor >= rate_hz
+        && high_hz.si * 2.0 < rate_hz
+    {
+        r.tell(
+            Mistake::error(
+                Code::RateTooLow,
+                high_hz.at,
+                "the band reaches beyond half the lowered sample rate",
+            )
+            .label(format!("needs more than {}", hz(2.0 * high_hz.si)))
+            .related(at, format!("leaves {}", hz(rate_hz / factor)))
+            .help("lower the band or the factor"),
+        );
+        return;
+    }
     if high_hz.si * 2.0 >= rate_hz {
         r.tell(
             Mistake::error(
@@ -377,7 +324,9 @@ fn band_against_rate(r: &mut Resolver<'_>, ear: &str, chain: &Chain, high_hz: Q)
 
 /// With a background the thresholds are plain dB over it; without one they carry the level's own reference.
 fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage, &Fields)]) {
-    let over_background = stages.iter().any(|(s, _)| s.is_background());
+    let over_background = stages
+        .iter()
+        .any(|(s, _)| s.is_background() || s.is_likeness());
     let exposure = stages.iter().any(|(s, _)| s.is_exposure());
     for (stage, f) in stages {
         if !matches!(stage, Stage::Trigger { .. }) {

@@ -37,9 +37,14 @@ const fn limited(
 
 /// Stages of a detector, by the key that says what a stage is.
 pub(crate) const STAGES: &[Kind] = &[
+    kind("decimate", &[], &[]),
     kind("band", &[], &["order"]),
-    kind("level", &["window"], &[]),
-    kind("background", &["over"], &[]),
+    kind("level", &["window"], &["hop"]),
+    kind("matched", &["window"], &["hop"]),
+    kind("spectrogram", &["window"], &["hop"]),
+    kind("background", &["over"], &["guard", "rank"]),
+    kind("likeness", &["width"], &[]),
+    kind("likeness_to", &[], &[]),
     kind(
         "pulses",
         &[
@@ -49,13 +54,19 @@ pub(crate) const STAGES: &[Kind] = &[
             "at_least",
             "hold_off",
         ],
-        &[],
+        &["steady"],
+    ),
+    kind(
+        "ridge",
+        &["above", "slope", "shortest", "longest", "hold_off"],
+        &["gap"],
     ),
     kind(
         "on_above",
         &["off_below", "shortest", "hold_off"],
-        &["longest", "confirm"],
+        &["longest", "confirm", "bridge", "at_least", "of_last"],
     ),
+    kind("likely", &["constant", "weights"], &[]),
 ];
 
 /// Actions of a behaviour, by the key that says what is done.

@@ -11,4 +11,5 @@ pub(crate) use kinds::{
 };
 pub(crate) use plan::{
     ACTION, CATALOGUE, DEPLOYMENT, MODULE, PART_KINDS, PLAN, REQUIREMENT, ROPE, SITE, STAGE,
+    WEIGHTS,
 };

@@ -329,3 +329,62 @@ fn verif_the_layout_of_a_table_does_not_matter() {
     }
     assert_eq!(Files::one(format!("\u{feff}{SMALL}")).read().digest, own);
 }
+
+/// Each stage that the reference page lists, in chains that go together.
+#[test]
+fn verif_stages_resolve_to_what_they_say() {
+    use plan::{BackgroundStage, LevelStage, RidgeWay, Stage};
+    const STAGES: &str = "  { band = [\"60 Hz\", \"260 Hz\"] },\n  { level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" },\n  { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n";
+    let stages = |text: &str| {
+        line(&changed(SMALL, STAGES, text)).detectors[0]
+            .stages
+            .clone()
+    };
+    let clicks = stages(
+        "{ decimate = 2 }, { level = \"teager-kaiser\", window = \"1 ms\", hop = \"0.5 ms\" },
+         { background = \"ordered\", over = \"5 s\", guard = \"20 ms\", rank = \"75 %\" },
+         { pulses = \"envelope\", rise = \"9 dB\", least_interval = \"20 ms\", most_interval = \"0.5 s\", at_least = 5, hold_off = \"10 s\", steady = \"30 %\" },
+         { likely = \"50 %\", constant = -3.5, weights = { pulses = 0.25, excess_db = 0.5 } },",
+    );
+    assert!(matches!(clicks[0], Stage::Decimate { factor: 2, .. }));
+    assert!(
+        matches!(&clicks[1], Stage::Level { kind: LevelStage::TeagerKaiser, hop_s: Some(hop), .. } if hop.si == 5e-4)
+    );
+    assert!(
+        matches!(&clicks[2], Stage::Background { kind: BackgroundStage::Ordered(rank), guard_s: Some(guard), .. } if rank.si == 0.75 && guard.si == 0.02)
+    );
+    assert!(matches!(&clicks[3], Stage::Pulses { steady: Some(s), .. } if s.si == 0.3));
+    assert!(
+        matches!(&clicks[4], Stage::Likely { least, constant: -3.5, weights } if least.si == 0.5 && *weights == [("excess_db", 0.5), ("pulses", 0.25)])
+    );
+    let ridge = stages(
+        "{ spectrogram = \"hann\", window = \"0.1 s\" }, { background = \"mean\", over = \"30 s\" },
+         { ridge = \"falling\", above = \"8 dB\", slope = [\"40 Hz/s\", \"0.4 kHz/s\"], gap = \"60 ms\", shortest = \"0.3 s\", longest = \"2 s\", hold_off = \"1 s\" },",
+    );
+    assert!(
+        matches!(&ridge[2], Stage::Ridge { way: RidgeWay::Falling, slowest_hz_per_s, fastest_hz_per_s, gap_s: Some(_), .. } if slowest_hz_per_s.si == 40.0 && fastest_hz_per_s.si == 400.0)
+    );
+    let likeness = stages(
+        "{ spectrogram = \"hann\", window = \"0.1 s\" }, { background = \"median\", over = \"30 s\" },
+         { likeness = [{ after = \"0 s\", frequency = \"60 Hz\" }, { after = \"1 s\", frequency = \"200 Hz\" }], width = \"20 Hz\" },
+         { on_above = \"6 dB\", off_below = \"3 dB\", shortest = \"0 s\", hold_off = \"1 s\", bridge = \"0.1 s\", at_least = 3, of_last = 5 },",
+    );
+    assert!(
+        matches!(&likeness[2], Stage::Likeness { contour, width_hz } if contour.len() == 2 && contour[1].0.si == 1.0 && contour[1].1.si == 200.0 && width_hz.si == 20.0)
+    );
+    assert!(
+        matches!(&likeness[3], Stage::Trigger { bridge_s: Some(b), k_of_n: Some((3, 5)), .. } if b.si == 0.1)
+    );
+    let with = |bytes: &[u8]| {
+        let matched = "{ matched = \"calls/up.wav\", window = \"0.1 s\" }, { on_above = \"100 dB re 1 uPa\", off_below = \"99 dB re 1 uPa\", shortest = \"0 s\", hold_off = \"1 s\" },";
+        Files::one(changed(SMALL, STAGES, matched))
+            .with("calls/up.wav", bytes)
+            .read()
+    };
+    let (one, other) = (with(b"RIFF one"), with(b"RIFF two"));
+    let template = one.line.as_ref().unwrap().detectors[0].stages[0]
+        .template()
+        .unwrap();
+    assert_eq!(template.bytes.as_deref(), Some(b"RIFF one".as_slice()));
+    assert_ne!(one.digest, other.digest);
+}

@@ -3,6 +3,7 @@
 mod bad;
 mod bad_cues;
 mod bad_power;
+mod bad_stages;
 mod bad_things;
 mod bad_values;
 mod good;

@@ -30,7 +30,7 @@ use uplink::UPLINK;
 
 pub(crate) use behaviour::ACTION;
 pub(crate) use bounds::{FREQUENCY, TURN, WIND};
-pub(crate) use detector::STAGE;
+pub(crate) use detector::{STAGE, WEIGHTS};
 pub(crate) use module::MODULE;
 pub(crate) use mooring::ROPE;
 pub(crate) use requirement::REQUIREMENT;

@@ -65,9 +65,37 @@ pub(crate) const MODULE: Section = Section {
             S::Amount(D::Time, between(0.0, 60.0, "from 0 s to 60 s")),
             "time it adds to each message",
         ),
+        o(
+            "processor",
+            S::Table(&PROCESSOR),
+            "what its processor can do for the detectors that it runs",
+        ),
         o("housing", S::Table(&HOUSING), "pressure housing"),
         o("sensor", S::Keyed(&SENSOR), "sensors"),
         o("output", S::Keyed(&OUTPUT), "what it switches"),
+    ],
+};
+
+const PROCESSOR: Section = Section {
+    name: "a processor",
+    doc: "What a processor can do for the detectors that it runs.",
+    part: None,
+    fields: &[
+        r(
+            "operations_per_s",
+            S::Number(between(1.0, 1.0e15, "from 1 to 1e15")),
+            "additions and multiplications in a second that it has for detectors",
+        ),
+        o(
+            "memory",
+            S::Amount(D::DataSize, POSITIVE),
+            "memory that it has for detectors",
+        ),
+        o(
+            "energy_per_operation",
+            S::Amount(D::Energy, POSITIVE),
+            "energy that an operation takes, behind the module's converter",
+        ),
     ],
 };
 
