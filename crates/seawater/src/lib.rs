@@ -8,6 +8,7 @@
 //!   formula can be carried beyond its published range in good conscience, it does so and warns; beyond that it refuses too.
 
 mod ainslie_mccolm;
+mod bed;
 mod chen_millero;
 mod density;
 mod francois_garrison;
@@ -17,11 +18,13 @@ mod mackenzie;
 mod noise;
 mod pressure;
 mod profile;
+mod rays;
 mod sound_speed;
 mod spreading;
 mod temperature_scale;
 
 pub use ainslie_mccolm::absorption_ainslie_mccolm_db_per_km;
+pub use bed::{Bed, Bounce, bed_bounce};
 pub use chen_millero::sound_speed_chen_millero_m_s;
 pub use density::density_kg_m3;
 pub use francois_garrison::{Absorption, absorption, absorption_db_per_km};
@@ -31,6 +34,10 @@ pub use mackenzie::sound_speed_mackenzie_m_s;
 pub use noise::{AmbientNoise, ambient_noise, band_level_db_re_1upa};
 pub use pressure::{depth_from_pressure_m, gravity_m_s2, pressure_from_depth_dbar};
 pub use profile::{Profile, ProfilePoint};
+pub use rays::{
+    CAUSTIC_GAIN_DB, Eigenray, Eigenrays, Family, Layers, LossField, Pair, RayLimits, RaySea,
+    Reach, Trace, coherent_loss_db, incoherent_loss_db,
+};
 pub use sound_speed::{SALINITY_SPLIT, SoundSpeed, sound_speed, sound_speed_m_s};
 pub use spreading::{
     SIMPLE_LAW_LIMIT_M, Spreading, TransmissionLoss, transmission_loss, transmission_loss_db,

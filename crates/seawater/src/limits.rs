@@ -43,6 +43,32 @@ pub enum Variable {
     SourceDepth,
     /// Depth of the receiver, m.
     ReceiverDepth,
+    /// Depth of the sea bed, m.
+    SeabedDepth,
+    /// Sound speed of the sea bed, m/s.
+    BedSoundSpeed,
+    /// Density of the sea bed, kg/m3.
+    BedDensity,
+    /// Attenuation of the sea bed, dB per wavelength.
+    BedAttenuation,
+    /// Loss of one bounce from the sea bed, dB.
+    BounceLoss,
+    /// Density of the water, kg/m3.
+    WaterDensity,
+    /// Grazing angle, degrees.
+    GrazingAngle,
+    /// Launch angle of a ray, degrees, down positive.
+    LaunchAngle,
+    /// Uncertainty of a time difference, s.
+    TimeUncertainty,
+    /// Uncertainty of a place, m.
+    PlaceUncertainty,
+    /// Difference of two arrival times, s.
+    TimeDifference,
+    /// Number of rays in a fan.
+    Rays,
+    /// Number of cells along one side.
+    Cells,
 }
 
 impl Variable {
@@ -50,17 +76,23 @@ impl Variable {
     pub fn unit(self) -> &'static str {
         match self {
             Self::Temperature => "degC",
-            Self::Salinity | Self::Ph | Self::Shipping => "",
+            Self::Salinity | Self::Ph | Self::Shipping | Self::Rays | Self::Cells => "",
             Self::Depth
             | Self::Range
             | Self::HorizontalDistance
             | Self::TransitionRange
             | Self::SourceDepth
-            | Self::ReceiverDepth => "m",
+            | Self::ReceiverDepth
+            | Self::SeabedDepth
+            | Self::PlaceUncertainty => "m",
             Self::Pressure => "dbar",
-            Self::Latitude => "deg",
+            Self::Latitude | Self::GrazingAngle | Self::LaunchAngle => "deg",
             Self::Frequency => "Hz",
-            Self::WindSpeed | Self::SoundSpeed => "m/s",
+            Self::WindSpeed | Self::SoundSpeed | Self::BedSoundSpeed => "m/s",
+            Self::BedDensity | Self::WaterDensity => "kg/m3",
+            Self::BedAttenuation => "dB per wavelength",
+            Self::BounceLoss => "dB",
+            Self::TimeUncertainty | Self::TimeDifference => "s",
             Self::Slope => "dB per decade",
             Self::Absorption => "dB/km",
         }
@@ -87,6 +119,19 @@ impl fmt::Display for Variable {
             Self::SoundSpeed => "sound speed",
             Self::SourceDepth => "source depth",
             Self::ReceiverDepth => "receiver depth",
+            Self::SeabedDepth => "depth of the sea bed",
+            Self::BedSoundSpeed => "sound speed of the sea bed",
+            Self::BedDensity => "density of the sea bed",
+            Self::BedAttenuation => "attenuation of the sea bed",
+            Self::BounceLoss => "loss of a bounce",
+            Self::WaterDensity => "density of the water",
+            Self::GrazingAngle => "grazing angle",
+            Self::LaunchAngle => "launch angle",
+            Self::TimeUncertainty => "uncertainty of time",
+            Self::PlaceUncertainty => "uncertainty of place",
+            Self::TimeDifference => "time difference",
+            Self::Rays => "number of rays",
+            Self::Cells => "number of cells",
         })
     }
 }
@@ -114,6 +159,12 @@ pub enum Method {
     LloydMirror,
     /// Temperature and salinity measured at a list of depths.
     Profile,
+    /// Rays through layers of constant gradient.
+    Rays,
+    /// Reflection from the sea bed.
+    BedReflection,
+    /// Time difference of arrival between two hydrophones.
+    TwoEars,
 }
 
 impl fmt::Display for Method {
@@ -131,6 +182,9 @@ impl fmt::Display for Method {
             Self::SpreadingLaw => "the spreading laws",
             Self::LloydMirror => "the surface image formula",
             Self::Profile => "the profile",
+            Self::Rays => "the rays",
+            Self::BedReflection => "the reflection from the sea bed",
+            Self::TwoEars => "the time difference between two hydrophones",
         })
     }
 }
@@ -180,6 +234,22 @@ pub enum SeaError {
         before_m: f64,
         /// Its own depth.
         after_m: f64,
+    },
+    /// Layers for rays do not begin at the surface.
+    #[error("layers for rays begin at the surface, not at {first_m} m")]
+    LayersBelowSurface {
+        /// Depth of the first point.
+        first_m: f64,
+    },
+    /// Two hydrophones at the same place, or so near that the uncertainty of their places is as large as their distance.
+    #[error(
+        "the hydrophones are {distance_m} m apart and their places are known to {uncertainty_m} m: no direction follows"
+    )]
+    NoBaseline {
+        /// Distance between them.
+        distance_m: f64,
+        /// Uncertainty (k = 2) of that distance.
+        uncertainty_m: f64,
     },
 }
 

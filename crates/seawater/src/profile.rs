@@ -89,6 +89,12 @@ impl Profile {
         Self::read(&self.salinity, depth_m)
     }
 
+    /// Depths of its points, m, rising.
+    #[must_use]
+    pub fn depths_m(&self) -> &[f64] {
+        self.temperature_degc.x()
+    }
+
     /// Sound speed at a depth with method and warnings.
     ///
     /// # Errors

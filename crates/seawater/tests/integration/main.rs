@@ -4,6 +4,7 @@ mod absorption;
 mod noise;
 mod pressure_density;
 mod profile;
+mod rays;
 mod reference;
 mod sound_speed;
 mod spreading;

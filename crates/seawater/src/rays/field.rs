@@ -1,0 +1,138 @@
+//! Transmission loss over range and depth from a fan of rays.
+//!
+//! The power between two neighbouring rays, `cos t0 dt` for each radian of azimuth, less what was lost on the way, crosses a vertical
+//! line between their two depths. Spread over that gap, it gives each cell `|p|^2 = P c_r / (c_s r dz cos t)`. Powers add, so the
+//! interference of the paths is averaged out; a shadow is a cell that no tube crosses. Energy is conserved by construction and
+//! stays finite at a caustic.
+
+use super::{RANGE, RaySea};
+use crate::limits::{Limit, Method, SeaError, Variable};
+
+const STEEPEST_DEG: f64 = 88.0;
+const MOST_CELLS: usize = 2000;
+
+/// Loss over range and depth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LossField {
+    /// Middle of each column, m.
+    pub range_m: Vec<f64>,
+    /// Middle of each row, m, from the surface down.
+    pub depth_m: Vec<f64>,
+    /// dB re 1 m, row by row; infinite where no ray comes.
+    pub loss_db: Vec<f64>,
+}
+
+/// Where a ray crosses a column.
+#[derive(Clone, Copy)]
+struct Crossing {
+    depth_m: f64,
+    cosine: f64,
+    loss_db: f64,
+}
+
+impl RaySea {
+    /// Loss by `rays` rays (2 to 20 000) from `source_depth_m` over `columns` by `rows` cells (1 to 2000 each) out to `range_m`.
+    ///
+    /// # Errors
+    /// [`SeaError::OutOfRange`].
+    pub fn loss_field(
+        &self,
+        source_depth_m: f64,
+        range_m: f64,
+        cells: (usize, usize),
+        rays: u32,
+        most_bed_bounces: u32,
+    ) -> Result<LossField, SeaError> {
+        const FAN: Limit = Limit::new(Variable::Rays, 2.0, 20_000.0);
+        const CELLS: Limit = Limit::new(Variable::Cells, 1.0, MOST_CELLS as f64);
+        RANGE.require(range_m, Method::Rays)?;
+        FAN.require(f64::from(rays), Method::Rays)?;
+        let (columns, rows) = cells;
+        CELLS.require(columns as f64, Method::Rays)?;
+        CELLS.require(rows as f64, Method::Rays)?;
+        let wide_m = range_m / columns as f64;
+        let high_m = self.layers.seabed_m() / rows as f64;
+        let ranges: Vec<f64> = (0..columns).map(|i| (i as f64 + 0.5) * wide_m).collect();
+        let mut power = vec![0.0; columns * rows];
+        let step_deg = 2.0 * STEEPEST_DEG / f64::from(rays - 1);
+        let mut before: Option<(f64, Vec<Option<Crossing>>)> = None;
+        let source_m_s = self.layers.speed_m_s(source_depth_m);
+        for i in 0..rays {
+            let angle_deg = -STEEPEST_DEG + f64::from(i) * step_deg;
+            let crossings = self.crossings(source_depth_m, angle_deg, &ranges, most_bed_bounces)?;
+            if let Some((angle_before_deg, others)) = &before {
+                let middle = 0.5 * (angle_deg + angle_before_deg) / 180.0 * std::f64::consts::PI;
+                let wide_rad = step_deg / 180.0 * std::f64::consts::PI;
+                let leaves = libm::cos(middle) * wide_rad;
+                for (column, pair) in others.iter().zip(&crossings).enumerate() {
+                    let (Some(a), Some(b)) = pair else {
+                        continue;
+                    };
+                    let depth_m = 0.5 * (a.depth_m + b.depth_m);
+                    let speed_share = self.layers.speed_m_s(depth_m) / source_m_s;
+                    let kept = libm::pow(10.0, -0.05 * (a.loss_db + b.loss_db));
+                    let through = leaves * kept * speed_share
+                        / (ranges[column] * high_m * 0.5 * (a.cosine + b.cosine));
+                    let mut row = |row: usize, share: f64| {
+                        power[row * columns + column] += through * share;
+                    };
+                    spread(a.depth_m, b.depth_m, high_m, rows, &mut row);
+                }
+            }
+            before = Some((angle_deg, crossings));
+        }
+        Ok(LossField {
+            range_m: ranges,
+            depth_m: (0..rows).map(|i| (i as f64 + 0.5) * high_m).collect(),
+            loss_db: power.iter().map(|p| -10.0 * libm::log10(*p)).collect(),
+        })
+    }
+
+    fn crossings(
+        &self,
+        depth_m: f64,
+        angle_deg: f64,
+        ranges: &[f64],
+        most_bed_bounces: u32,
+    ) -> Result<Vec<Option<Crossing>>, SeaError> {
+        let mut all = vec![None; ranges.len()];
+        let mut next = 0;
+        let last_m = ranges.last().copied().unwrap_or(0.0);
+        self.follow(
+            depth_m,
+            angle_deg,
+            last_m,
+            most_bed_bounces,
+            &mut |from_m, ahead, walk, whole_m| {
+                while next < ranges.len() && ranges[next] <= from_m + whole_m {
+                    let x_m = ranges[next] - from_m;
+                    let a = walk.ray.parameter_s_m();
+                    let depth_m = super::trace::depth_within(walk, ahead, x_m);
+                    all[next] = Some(Crossing {
+                        depth_m,
+                        cosine: a * self.layers.speed_m_s(depth_m),
+                        loss_db: walk.absorption_db + walk.bed_loss_db,
+                    });
+                    next += 1;
+                }
+            },
+        )?;
+        Ok(all)
+    }
+}
+
+/// Shares of a gap among the rows of a column.
+fn spread(one_m: f64, other_m: f64, high_m: f64, rows: usize, each: &mut dyn FnMut(usize, f64)) {
+    let (top_m, bottom_m) = (one_m.min(other_m), one_m.max(other_m));
+    let row_of = |depth_m: f64| ((depth_m / high_m).floor().max(0.0) as usize).min(rows - 1);
+    let (first, last) = (row_of(top_m), row_of(bottom_m));
+    if first == last {
+        each(first, 1.0);
+        return;
+    }
+    for row in first..=last {
+        let from_m = (row as f64 * high_m).max(top_m);
+        let until_m = ((row + 1) as f64 * high_m).min(bottom_m);
+        each(row, (until_m - from_m).max(0.0) / (bottom_m - top_m));
+    }
+}
