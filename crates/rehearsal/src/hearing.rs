@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use assess::input::{detector_spec, ns, profile, self_noise, sensor_chain, spreading};
+use assess::input::{
+    detector_spec, ns, profile, says_its_noise, self_noise, sensor_chain, spreading,
+};
 use detect::{Cell, Logic};
 use plan::{CueSheet, DetectorIx, Line, ModuleIx, SensorIx};
 use rayon::prelude::*;
@@ -94,7 +96,7 @@ impl Ears {
                 name: line.sensor_path(sensor),
                 depth_m: line.modules[sensor.module.0].depth_m,
                 chain: sensor_chain(line, sensor)?,
-                self_noise: self_noise(line, sensor),
+                self_noise: self_noise(line, sensor)?,
                 detectors,
             };
             hearings.push(Hearing {
@@ -130,12 +132,10 @@ impl Ears {
             .collect()
     }
 
-    pub(crate) fn self_noise_unknown(&self) -> Vec<SensorIx> {
-        self.hearings
-            .iter()
-            .filter(|h| h.ear.self_noise_unknown())
-            .map(|h| h.sensor)
-            .collect()
+    /// Those whose noise ahead of the converter the plan does not say.
+    pub(crate) fn self_noise_unknown(&self, line: &Line) -> Vec<SensorIx> {
+        let sensors = self.hearings.iter().map(|h| h.sensor);
+        sensors.filter(|s| !says_its_noise(line, *s)).collect()
     }
 
     /// Runs every listening ear of the wanted modules to `until`, in parallel; cells come out in the order of the ears.

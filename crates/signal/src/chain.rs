@@ -96,6 +96,11 @@ impl SensorChain {
         self.bits
     }
 
+    /// The high-pass, when the chain has one.
+    pub fn high_pass(&self) -> Option<HighPass> {
+        self.high_pass
+    }
+
     /// Pressure at the hydrophone that drives the converter to full scale, uPa (zero-to-peak): the factor from samples in
     /// -1 to 1 to micropascals.
     pub fn full_scale_upa(&self) -> f64 {

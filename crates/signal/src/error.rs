@@ -200,6 +200,34 @@ pub enum ChainError {
     /// The high-pass cannot be built.
     #[error("high-pass of the chain: {0}")]
     HighPass(#[from] FilterError),
+    /// Effective bits that are not above zero, or more than the converter has.
+    #[error(
+        "{effective_bits} effective bits are not above 0 and at most the {bits} of the converter"
+    )]
+    EffectiveBits {
+        /// Effective bits given.
+        effective_bits: f64,
+        /// Bits of the converter.
+        bits: u32,
+    },
+    /// The noise voltage density of the amplifier is not finite and positive.
+    #[error("amplifier noise of {density_v_rthz} V/rtHz is not finite and positive")]
+    Amplifier {
+        /// Density given, V/sqrt(Hz).
+        density_v_rthz: f64,
+    },
+    /// A row of the self-noise whose frequency does not rise above the one before, or that is not finite.
+    #[error(
+        "self-noise: row {row} ({frequency_hz} Hz, {level_db} dB) does not rise or is not finite"
+    )]
+    SelfNoise {
+        /// Index of the row, from 0.
+        row: usize,
+        /// Frequency given, Hz.
+        frequency_hz: f64,
+        /// Level given, dB re 1 uPa^2/Hz.
+        level_db: f64,
+    },
     /// A pressure sample is not a number.
     #[error("pressure sample {index} of the block is not a number")]
     Sample {

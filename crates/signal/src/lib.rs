@@ -12,6 +12,7 @@ extern crate alloc;
 
 mod band;
 mod block;
+mod budget;
 mod butterworth;
 mod chain;
 mod decidecade;
@@ -37,6 +38,7 @@ mod welch;
 
 pub use band::{band_levels_db, band_power};
 pub use block::Block;
+pub use budget::{ChainNoise, NoiseParts, clipped_share, power_sum_db};
 pub use butterworth::{butterworth_bandpass, butterworth_highpass, butterworth_lowpass};
 pub use chain::{HighPass, SensorChain};
 pub use decidecade::{Decidecade, decidecades};

@@ -2,7 +2,7 @@
 
 use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
 use plan::{DetectorIx, LevelStage, Line, SensorIx, SensorKind};
-use signal::{HighPass, SensorChain};
+use signal::{ChainNoise, HighPass, SensorChain};
 
 use super::InputError;
 
@@ -47,19 +47,94 @@ pub fn sensor_chain(line: &Line, sensor: SensorIx) -> Result<SensorChain, InputE
     })
 }
 
-/// Self-noise of a chain at its input: frequency in Hz and dB re 1 uPa2/Hz, rising; empty when the plan says nothing.
-#[must_use]
-pub fn self_noise(line: &Line, sensor: SensorIx) -> Vec<(f64, f64)> {
-    line.sensor(sensor)
+/// Rows a decade of a self-noise that is worked out, read between them in decibels over the logarithm of frequency.
+const ROWS_PER_DECADE: f64 = 20.0;
+const LOWEST_HZ: f64 = 1.0;
+
+/// What makes noise in a chain, as far as the plan says: its table of self-noise, its amplifier, its converter by its effective
+/// bits (an ideal one where none are written).
+///
+/// # Errors
+/// As [`sensor_chain`].
+pub fn chain_noise(line: &Line, sensor: SensorIx) -> Result<ChainNoise, InputError> {
+    noise_of(line, sensor, &sensor_chain(line, sensor)?)
+}
+
+fn noise_of(line: &Line, sensor: SensorIx, chain: &SensorChain) -> Result<ChainNoise, InputError> {
+    let plan = line.sensor(sensor).chain.as_ref();
+    ChainNoise::new(
+        chain,
+        plan.and_then(|c| c.effective_bits).map(|q| q.si),
+        plan.and_then(|c| c.amplifier_noise_v_rthz).map(|q| q.si),
+        &table(line, sensor),
+    )
+    .map_err(|source| InputError::Chain {
+        what: line.sensor_path(sensor),
+        source,
+    })
+}
+
+fn table(line: &Line, sensor: SensorIx) -> Vec<(f64, f64)> {
+    let rows = line
+        .sensor(sensor)
         .chain
         .as_ref()
-        .map_or_else(Vec::new, |chain| {
-            chain
-                .self_noise
-                .iter()
-                .map(|(frequency, level)| (frequency.si, level.db))
-                .collect()
+        .map_or(&[][..], |c| &c.self_noise);
+    rows.iter().map(|(f, level)| (f.si, level.db)).collect()
+}
+
+/// Whether the plan says anything of the noise ahead of the converter of a sensor.
+#[must_use]
+pub fn says_its_noise(line: &Line, sensor: SensorIx) -> bool {
+    let chain = line.sensor(sensor).chain.as_ref();
+    chain.is_some_and(|c| !c.self_noise.is_empty() || c.amplifier_noise_v_rthz.is_some())
+}
+
+/// Noise of a chain at its input but for the steps of its converter, which [`SensorChain::quantise`] makes: frequency in Hz and
+/// dB re 1 uPa2/Hz, rising; empty when the plan says nothing.
+///
+/// # Errors
+/// As [`chain_noise`].
+pub fn self_noise(line: &Line, sensor: SensorIx) -> Result<Vec<(f64, f64)>, InputError> {
+    let table = table(line, sensor);
+    let Some(plan) = line.sensor(sensor).chain.as_ref() else {
+        return Ok(table);
+    };
+    let bits = f64::from(plan.bits);
+    let worse = plan.effective_bits.is_some_and(|q| q.si < bits);
+    if plan.amplifier_noise_v_rthz.is_none() && !worse {
+        return Ok(table);
+    }
+    let chain = sensor_chain(line, sensor)?;
+    let noise = noise_of(line, sensor, &chain)?;
+    let steps = power(chain.quantisation_density_db_re_1upa2_hz());
+    let half_hz = 0.5 * chain.rate_hz();
+    let rows = libm::floor(ROWS_PER_DECADE * libm::log10(half_hz / LOWEST_HZ)) as u32;
+    let mut at_hz: Vec<f64> = (0..=rows)
+        .map(|i| LOWEST_HZ * libm::pow(10.0, f64::from(i) / ROWS_PER_DECADE))
+        .chain(table.iter().map(|row| row.0))
+        .collect();
+    at_hz.sort_by(f64::total_cmp);
+    at_hz.dedup();
+    Ok(at_hz
+        .into_iter()
+        .map(|f_hz| {
+            let parts = noise.density(f_hz);
+            let mut ahead = [parts.self_noise_db, parts.amplifier_db]
+                .into_iter()
+                .flatten()
+                .map(power)
+                .sum::<f64>();
+            if worse {
+                ahead += power(parts.converter_db) - steps / noise.power_gain(f_hz);
+            }
+            (f_hz, 10.0 * libm::log10(ahead))
         })
+        .collect())
+}
+
+fn power(level_db: f64) -> f64 {
+    libm::pow(10.0, level_db / 10.0)
 }
 
 /// A detector's stages as numbers, at the rate of its sensor or at another rate.

@@ -8,6 +8,7 @@
 mod assumed;
 mod batteries;
 mod cautions;
+mod chain;
 mod electric;
 mod energy;
 mod faults;

@@ -48,11 +48,15 @@ pub struct Chain {
     pub full_scale_v: Q,
     /// Converter width, bits.
     pub bits: u32,
+    /// Effective number of bits of the converter; those of an ideal one when not written.
+    pub effective_bits: Option<Q>,
     /// Sample rate, Hz.
     pub rate_hz: Q,
     /// High-pass ahead of the converter.
     pub high_pass: Option<HighPass>,
-    /// Self-noise at the input: frequency in Hz and dB re 1 uPa2/Hz (1 (20 uPa)2/Hz in air is not used), rising frequency.
+    /// Noise voltage density at the input of the amplifier, V/sqrt(Hz), where the self-noise does not hold it.
+    pub amplifier_noise_v_rthz: Option<Q>,
+    /// Noise of the chain ahead of its converter, at its input: frequency in Hz and dB re 1 uPa2/Hz (1 (20 uPa)2/Hz in air is not used), rising frequency.
     pub self_noise: Vec<(Q, Decibels)>,
 }
 

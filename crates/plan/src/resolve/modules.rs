@@ -357,7 +357,14 @@ fn sensor_itself(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
     let hears = matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone);
     let chain = if hears { chain(r, id, f, kind) } else { None };
     if !hears {
-        for key in ["sensitivity", "gain", "adc", "high_pass", "self_noise"] {
+        for key in [
+            "sensitivity",
+            "gain",
+            "adc",
+            "high_pass",
+            "amplifier_noise",
+            "self_noise",
+        ] {
             if let Some(site) = f.site_of(key) {
                 r.tell(
                     Mistake::error(
@@ -435,11 +442,26 @@ fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option
         &self_noise.iter().map(|(f, _)| *f).collect::<Vec<_>>(),
         "frequencies",
     );
+    let bits = u32::try_from(*adc.count("bits")?.0).ok()?;
+    let effective_bits = adc.number("effective_bits").map(bare);
+    if let Some(effective) = effective_bits.filter(|q| q.si > f64::from(bits)) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                effective.at,
+                "more effective bits than the converter has",
+            )
+            .label(format!("more than {bits}"))
+            .help("effective bits are (SINAD - 1.76 dB) / 6.02 dB, and at most the width"),
+        );
+        return None;
+    }
     Some(Chain {
         sensitivity_db: f.db("sensitivity")?,
         gain_db: f.db("gain")?,
         full_scale_v: adc.q("full_scale")?,
-        bits: u32::try_from(*adc.count("bits")?.0).ok()?,
+        bits,
+        effective_bits,
         rate_hz: adc.amount("rate").map(q)?,
         high_pass: f.table("high_pass").and_then(|(t, _)| {
             Some(HighPass {
@@ -447,6 +469,7 @@ fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option
                 poles: u32::try_from(*t.count("poles")?.0).ok()?,
             })
         }),
+        amplifier_noise_v_rthz: f.q("amplifier_noise"),
         self_noise,
     })
 }

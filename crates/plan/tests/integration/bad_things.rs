@@ -39,6 +39,7 @@ bad! {
     sensor_with_a_strange_key: UPPER => "loads = { listening = \"0.5 W\" }\nsensor.water = { kind = \"temperature\", gain = \"3 dB\" }";
     hydrophone_without_gain: "gain = \"20 dB\"\n" => "";
     hydrophone_with_a_wrong_gain: "gain = \"20 dB\"\n" => "gain = \"20\"\n";
+    more_effective_bits_than_bits: "adc = { full_scale = \"2.5 V\", bits = 16," => "amplifier_noise = \"5 nV\"\nadc = { full_scale = \"2.5 V\", bits = 16, effective_bits = 17.5,";
     microphone_with_the_reference_of_water: "kind = \"hydrophone\"" => "kind = \"microphone\"";
     detector_on_a_thermometer: "kind = \"hydrophone\"\nsensitivity = \"-170 dB re 1 V/uPa\"\ngain = \"20 dB\"\nadc = { full_scale = \"2.5 V\", bits = 16, rate = \"8 kHz\" }\n" => "kind = \"temperature\"\n";
     value_of_a_part_overwritten_by_a_wrong_one: "sensor.ear = { part = \"part.ear\" }" => "sensor.ear.part = \"part.ear\"\nsensor.ear.gain = \"26\"";

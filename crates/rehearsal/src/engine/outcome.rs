@@ -107,7 +107,7 @@ impl Engine<'_> {
             confirmed: self.confirmed,
             records: self.next_record,
             clipped: self.ears.clipped(),
-            self_noise_unknown: self.ears.self_noise_unknown(),
+            self_noise_unknown: self.ears.self_noise_unknown(self.line),
         }
     }
 }

@@ -43,7 +43,7 @@ fn check(answers: &Answers) {
         sensor_chain(&line, detector.on).unwrap();
         let spec = detector_spec(&line, DetectorIx(index), None).unwrap();
         let (low_hz, high_hz) = hearing::band_hz(&spec).unwrap();
-        let noise = self_noise(&line, detector.on);
+        let noise = self_noise(&line, detector.on).unwrap();
         let (first_hz, last_hz) = (noise[0].0, noise[noise.len() - 1].0);
         assert!(first_hz < low_hz && high_hz < last_hz, "{text}");
         if let Err(error) = Detector::new(&spec) {

@@ -52,9 +52,14 @@ pub(crate) const SENSOR: Section = Section {
         ),
         o("calibrated", S::Table(&CALIBRATED), "last calibration"),
         o(
+            "amplifier_noise",
+            S::Amount(D::NoiseVoltage, POSITIVE),
+            "noise voltage density at the input of the amplifier, where `self_noise` does not hold it",
+        ),
+        o(
             "self_noise",
             S::Tables(&SELF_NOISE),
-            "noise of the chain at its input, by frequency",
+            "noise of the chain ahead of its converter, at its input, by frequency",
         ),
     ],
 };
@@ -70,6 +75,11 @@ const ADC: Section = Section {
             "peak voltage of full scale",
         ),
         r("bits", S::Count(8, 32), "width"),
+        o(
+            "effective_bits",
+            S::Number(between(1.0, 32.0, "from 1 to 32")),
+            "effective number of bits, as measured with a sine; those of an ideal converter when not written",
+        ),
         r(
             "rate",
             S::Amount(D::Frequency, between(1.0, 1.0e7, "from 1 Hz to 10 MHz")),
