@@ -30,6 +30,11 @@ pub enum Step<'a> {
         /// Sound pressure, uPa.
         pressure_upa: &'a [f32],
     },
+    /// What follows, from this frame of the stretch on, is heard anew: it does not follow what was before.
+    Gap {
+        /// Frames of the stretch before it, missing ones among them.
+        frame: u64,
+    },
     /// The file after this one has been heard too, or the stretch is over: the events that begin in this file are
     /// known, but for `open` events that outlast the whole file after it.
     Settled {
@@ -103,7 +108,7 @@ pub fn hear(
         hearing.failed = failed;
         origin += hearing.frames;
         if !whole || index + 1 == files.len() {
-            stretch.gap(origin);
+            stretch.gap(origin, step);
         }
         if index > 0 {
             stretch.settle(index - 1, step);
@@ -257,7 +262,7 @@ impl Stretch<'_> {
                 return Ok(());
             }
             if chunk.after_gap {
-                self.gap(origin + chunk.first);
+                self.gap(origin + chunk.first, step);
             }
             let missing = chunk.first - expected;
             expected = chunk.first + chunk.frames as u64;
@@ -339,7 +344,7 @@ impl Stretch<'_> {
     }
 
     /// Ends what is going on: what follows, from this frame of the stretch on, is heard anew.
-    fn gap(&mut self, at_frame: u64) {
+    fn gap(&mut self, at_frame: u64, step: &mut dyn FnMut(Step<'_>)) {
         self.since = at_frame;
         for at in 0..self.channels.len() {
             for detector in 0..self.channels[at].detectors.len() {
@@ -347,6 +352,7 @@ impl Stretch<'_> {
                 self.take(at, detector);
             }
         }
+        step(Step::Gap { frame: at_frame });
     }
 
     /// Takes what a detector of the channel has told.

@@ -2,7 +2,8 @@
 //!
 //! [`survey`] looks at a file, [`line_up`] groups files that follow each other without a gap, [`hear`] takes one such
 //! group through the detectors of its [`Ear`]s. Memory does not grow with the length of the recordings, but for the
-//! events that were found. Levels are those of the recording: what a sensor's high-pass took away is not given back.
+//! events that were found. [`try_thresholds`] takes a stretch through one detector at many thresholds at once, [`score`] holds what
+//! was found against labels, and [`curve`] gives shares and rates with their limits. Levels are those of the recording: what a sensor's high-pass took away is not given back.
 
 mod ear;
 mod error;
@@ -10,6 +11,7 @@ mod full_scale;
 mod hear;
 mod heard;
 mod survey;
+mod tune;
 mod view;
 
 pub use ear::{Ear, Reference};
@@ -17,4 +19,9 @@ pub use error::{FileError, HearError, LineUpError};
 pub use hear::{Step, hear};
 pub use heard::{ChannelLevels, Found, Hearing};
 pub use survey::{Survey, line_up, survey};
+pub use tune::{
+    Choice, Counts, Curve, Given, Label, LabelError, LabelFault, LabelFile, Limited, Mark,
+    OfStretch, Outcome, Placed, Point, Score, Trial, curve, least_time_s, place_labels,
+    read_labels, score, thresholds_db, try_thresholds,
+};
 pub use view::{View, band_hz, view};

@@ -7,3 +7,4 @@
 
 mod hear;
 mod stretch;
+mod trial;

@@ -76,7 +76,7 @@ fn verif_a_file_is_done_before_the_stretch_is_over() {
                 events += hearing.events.len();
                 done_at.push(read);
             }
-            Step::Settled { .. } => {}
+            Step::Gap { .. } | Step::Settled { .. } => {}
         },
         &|_| true,
     )
@@ -162,7 +162,7 @@ fn verif_a_file_waits_for_a_sound_that_is_followed_silently() {
         &mut |step| match step {
             Step::Samples { pressure_upa, .. } => read += pressure_upa.len(),
             Step::Done { hearing, .. } => done.push((read, hearing.events.len())),
-            Step::Settled { .. } => {}
+            Step::Gap { .. } | Step::Settled { .. } => {}
         },
         &|_| true,
     )

@@ -127,7 +127,7 @@ impl Painting<'_> {
                 hearing,
                 open,
             } => self.settle(file, hearing, open),
-            Step::Done { .. } => {}
+            Step::Gap { .. } | Step::Done { .. } => {}
         }
     }
 
