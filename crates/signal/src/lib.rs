@@ -5,7 +5,7 @@
 //! grow with the length of a recording.
 //!
 //! Features: `fft` (default) adds [`Welch`], [`Spectrogram`], [`OverlapSave`] and [`ShapedNoise`], which need the standard
-//! library and an FFT. Without it the crate is `no_std` with `alloc`.
+//! library and an FFT. Without it the crate is `no_std` with `alloc`; [`Frames`] bring a transform of their own.
 #![cfg_attr(not(any(test, feature = "fft")), no_std)]
 
 extern crate alloc;
@@ -18,6 +18,8 @@ mod chain;
 mod decidecade;
 mod decimate;
 mod error;
+mod fourier;
+mod frames;
 mod front;
 mod level;
 mod mean_square;
@@ -44,6 +46,7 @@ pub use chain::{HighPass, SensorChain};
 pub use decidecade::{Decidecade, decidecades};
 pub use decimate::Decimator;
 pub use error::{ChainError, FilterError, SpectrumError, StreamError, SynthError};
+pub use frames::{Frame, Frames};
 pub use front::BandFront;
 pub use level::{
     AIR_REFERENCE_UPA, Levels, WATER_REFERENCE_UPA, exposure_level_db, level_db, peak_level_db,

@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use signal::{
-    Arithmetic, BandFront, Block, Decimator, Exponential, Levels, MeanSquare, OverlapSave,
+    Arithmetic, BandFront, Block, Decimator, Exponential, Frames, Levels, MeanSquare, OverlapSave,
     Spectrogram, StreamError, Welch, butterworth_bandpass, butterworth_highpass,
 };
 
@@ -127,6 +127,15 @@ proptest! {
             sound(&mut |b| s.process(b, |c| {
                 assert_eq!(c.last, c.k * hop as u64 + 511);
                 out.extend(c.density.iter().map(|d| (c.k, d.to_bits())));
+            }).unwrap());
+            out
+        });
+        let hop = hop.min(300);
+        same(origin, &cuts, |sound| {
+            let (mut s, mut out) = (Frames::new(300, hop, 48e3, 0.0, 20e3).unwrap(), Vec::new());
+            sound(&mut |b| s.process(b, |c| {
+                assert_eq!(c.last, c.k * hop as u64 + 299);
+                out.extend(c.power.iter().map(|d| (c.k, u64::from(d.to_bits()))));
             }).unwrap());
             out
         });

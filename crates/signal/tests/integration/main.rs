@@ -7,6 +7,7 @@ mod chain;
 mod cuts;
 mod decimation;
 mod filters;
+mod frames;
 mod levels;
 mod spectra;
 mod support;

@@ -1,0 +1,259 @@
+//! Frames: mean squares by frequency, of a run of lines, in single precision and without the standard library.
+//!
+//! Frame `k` covers samples `k * hop` to `k * hop + window` (the end excluded), anchored at the absolute sample index, under the
+//! periodic Hann window `sin^2(pi i / window)`, and is transformed at the next power of two, filled up with zeros. A cell is
+//! `2 |X|^2 / (sum w)^2`: a steady sine at the middle of the cell reads its own mean square. White noise reads its density
+//! times 1.5 `rate / window` (the noise bandwidth of the window). The mean is not removed.
+//!
+//! [`crate::Spectrogram`] tells densities of every line in double precision; this is for detectors, which read few lines of many frames.
+
+use alloc::vec;
+use alloc::vec::Vec;
+use core::f64::consts::PI;
+
+use crate::block::{Block, Cursor};
+use crate::error::{SpectrumError, StreamError};
+use crate::fourier::{Fourier, LANES, Lanes, Point};
+
+const SHORTEST: usize = 8;
+const LONGEST: usize = 1 << 20;
+
+/// The cells of one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Frame<'a> {
+    /// Number of the frame: it begins at sample `k * hop`.
+    pub k: u64,
+    /// Index of the last sample of the frame.
+    pub last: u64,
+    /// Mean squares, lowest frequency first, in the square of the samples' unit.
+    pub power: &'a [f32],
+}
+
+/// Frames of `window` samples every `hop` samples, told as they become complete.
+#[derive(Debug, Clone)]
+pub struct Frames {
+    window: Vec<f32>,
+    hop: usize,
+    bin_hz: f64,
+    first_line: usize,
+    fourier: Fourier,
+    scale: f32,
+    cursor: Cursor,
+    /// Samples still to pass before the frame at hand begins.
+    skip: u64,
+    k: u64,
+    filled: usize,
+    buffer: Vec<f32>,
+    points: Vec<Point>,
+    power: Vec<Lanes>,
+    rows: [Vec<f32>; LANES],
+}
+
+impl Frames {
+    /// Frames of `window` samples at `rate_hz`, one every `hop` samples, with the cells whose middle lies within `low_hz` to `high_hz`
+    /// (never those at 0 Hz and at half the rate).
+    ///
+    /// # Errors
+    /// [`SpectrumError`] for a rate that is not positive, a window outside 8 to 2^20 samples, a hop of 0 or above the
+    /// window, or a band that is not `0 <= low < high <= rate / 2` or too narrow for the middle of a cell.
+    pub fn new(
+        window: usize,
+        hop: usize,
+        rate_hz: f64,
+        low_hz: f64,
+        high_hz: f64,
+    ) -> Result<Self, SpectrumError> {
+        if !(rate_hz.is_finite() && rate_hz > 0.0) {
+            return Err(SpectrumError::Rate { rate_hz });
+        }
+        for (what, samples, min, max) in [
+            ("window", window, SHORTEST, LONGEST),
+            ("hop", hop, 1, window),
+        ] {
+            if !(min..=max).contains(&samples) {
+                return Err(SpectrumError::Length {
+                    what,
+                    samples,
+                    min,
+                    max,
+                });
+            }
+        }
+        let n = window.next_power_of_two();
+        let bin_hz = rate_hz / n as f64;
+        let nyquist_hz = rate_hz / 2.0;
+        if !(low_hz >= 0.0 && low_hz < high_hz && high_hz <= nyquist_hz) {
+            return Err(SpectrumError::Band {
+                low_hz,
+                high_hz,
+                nyquist_hz,
+            });
+        }
+        let first_line = (libm::ceil(low_hz / bin_hz) as usize).max(1);
+        let last_line = (libm::floor(high_hz / bin_hz) as usize).min(n / 2 - 1);
+        if first_line > last_line {
+            return Err(SpectrumError::Band {
+                low_hz,
+                high_hz,
+                nyquist_hz,
+            });
+        }
+        let shape: Vec<f64> = (0..window)
+            .map(|i| {
+                let s = libm::sin(PI * i as f64 / window as f64);
+                s * s
+            })
+            .collect();
+        let sum: f64 = shape.iter().sum();
+        let cells = last_line - first_line + 1;
+        Ok(Self {
+            window: shape.iter().map(|w| *w as f32).collect(),
+            hop,
+            bin_hz,
+            first_line,
+            fourier: Fourier::new(n, first_line, last_line),
+            scale: (2.0 / (sum * sum)) as f32,
+            cursor: Cursor::default(),
+            skip: 0,
+            k: 0,
+            filled: 0,
+            buffer: vec![0.0; window + (LANES - 1) * hop],
+            points: Fourier::scratch(n),
+            power: vec![Lanes::default(); cells],
+            rows: [(); LANES].map(|()| vec![0.0; cells]),
+        })
+    }
+
+    /// Number of cells in a frame.
+    pub fn cells(&self) -> usize {
+        self.rows[0].len()
+    }
+
+    /// Distance between cells, Hz: the rate over the length of the transform.
+    pub fn bin_hz(&self) -> f64 {
+        self.bin_hz
+    }
+
+    /// Middle of the lowest cell, Hz.
+    pub fn lowest_hz(&self) -> f64 {
+        self.first_line as f64 * self.bin_hz
+    }
+
+    /// Samples in a frame.
+    pub fn window(&self) -> usize {
+        self.window.len()
+    }
+
+    /// Samples between the beginnings of frames.
+    pub fn hop(&self) -> usize {
+        self.hop
+    }
+
+    /// Points of the transform: the window's samples, filled up to a power of two.
+    pub fn points(&self) -> usize {
+        2 * self.points.len()
+    }
+
+    /// Memory held beside the struct itself, bytes.
+    pub fn heap_bytes(&self) -> usize {
+        let floats = self.window.len() + self.buffer.len() + 2 * LANES * self.cells();
+        // A line of the transform holds two places and a turn, a butterfly three turns.
+        floats * size_of::<f32>()
+            + self.points.len() * (size_of::<Point>() + 8 * size_of::<f32>())
+            + self.cells() * 24
+    }
+
+    /// Takes the next block and hands out the frames that it completes. Frames that begin before the stretch are not told.
+    ///
+    /// Blocks of at least four hops are the cheapest.
+    ///
+    /// # Errors
+    /// [`StreamError`] when the block does not follow the one before.
+    pub fn process(
+        &mut self,
+        block: Block<'_>,
+        mut sink: impl FnMut(Frame<'_>),
+    ) -> Result<(), StreamError> {
+        if self.cursor.accept(block.first, block.x.len())? {
+            self.k = block.first.div_ceil(self.hop as u64);
+            self.skip = self.k * self.hop as u64 - block.first;
+        }
+        let mut x = block.x;
+        while !x.is_empty() {
+            let skipped = self.skip.min(x.len() as u64);
+            self.skip -= skipped;
+            x = &x[skipped as usize..];
+            let n = (self.buffer.len() - self.filled).min(x.len());
+            self.buffer[self.filled..self.filled + n].copy_from_slice(&x[..n]);
+            self.filled += n;
+            x = &x[n..];
+            if self.filled == self.buffer.len() {
+                self.tell(LANES, &mut sink);
+            }
+        }
+        if self.filled >= self.window.len() {
+            let complete = (self.filled - self.window.len()) / self.hop + 1;
+            self.tell(complete, &mut sink);
+        }
+        Ok(())
+    }
+
+    /// Forgets everything heard, ready for a new stretch.
+    pub fn reset(&mut self) {
+        self.cursor = Cursor::default();
+        self.filled = 0;
+        self.skip = 0;
+    }
+
+    /// Transforms and tells the first `count` frames of the buffer.
+    fn tell(&mut self, count: usize, sink: &mut impl FnMut(Frame<'_>)) {
+        self.transform();
+        for row in &self.rows[..count] {
+            let last = self.k * self.hop as u64 + self.window.len() as u64 - 1;
+            sink(Frame {
+                k: self.k,
+                last,
+                power: row,
+            });
+            self.k += 1;
+        }
+        let done = count * self.hop;
+        let kept = self.filled.saturating_sub(done);
+        self.buffer.copy_within(done..done + kept, 0);
+        self.skip = done.saturating_sub(self.filled) as u64;
+        self.filled = kept;
+    }
+
+    fn transform(&mut self) {
+        let length = self.window.len();
+        let [x0, x1, x2, x3] = [0, 1, 2, 3].map(|lane| &self.buffer[lane * self.hop..][..length]);
+        let (pairs, odd) = self.window.as_chunks::<2>();
+        let samples = x0
+            .as_chunks::<2>()
+            .0
+            .iter()
+            .zip(x1.as_chunks::<2>().0)
+            .zip(x2.as_chunks::<2>().0)
+            .zip(x3.as_chunks::<2>().0);
+        for ((z, [w, v]), (((a, b), c), d)) in self.points.iter_mut().zip(pairs).zip(samples) {
+            z.re.0 = [a[0] * w, b[0] * w, c[0] * w, d[0] * w];
+            z.im.0 = [a[1] * v, b[1] * v, c[1] * v, d[1] * v];
+        }
+        let mut used = pairs.len();
+        if let [w] = odd {
+            let at = length - 1;
+            self.points[used] = Point::default();
+            self.points[used].re.0 = [x0[at] * w, x1[at] * w, x2[at] * w, x3[at] * w];
+            used += 1;
+        }
+        self.points[used..].fill(Point::default());
+        self.fourier.run(&mut self.points);
+        self.fourier
+            .power(&self.points, self.scale, &mut self.power);
+        for (lane, row) in self.rows.iter_mut().enumerate() {
+            for (cell, power) in row.iter_mut().zip(&self.power) {
+                *cell = power.0[lane];
+            }
+        }
+    }
+}
