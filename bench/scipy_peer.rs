@@ -1,4 +1,4 @@
-//! `bench/listen_scipy.py` as a peer that takes turns with us: one run for each line it is sent. Shared by the benches.
+//! A Python program of this folder as a peer that takes turns with us: one run for each line it is sent. Shared by the benches.
 
 use std::env;
 use std::io::{BufRead, BufReader, Write};
@@ -13,13 +13,13 @@ pub(crate) struct Peer {
 }
 
 impl Peer {
-    /// Starts it on samples of its own, or on a recording that it reads anew in each run; `None` without an interpreter that
-    /// has what it needs.
-    pub(crate) fn start(recording: Option<&Path>) -> Option<Self> {
+    /// Starts `script` on samples of its own, or on a recording that it reads anew in each run; `None` without an interpreter
+    /// that has what it needs.
+    pub(crate) fn start(script: &str, recording: Option<&Path>) -> Option<Self> {
         let python = env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../bench/listen_scipy.py");
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../bench/");
         let mut child = Command::new(python)
-            .args([script, "--serve"])
+            .args([&format!("{folder}{script}"), "--serve"])
             .args(recording)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
@@ -38,16 +38,20 @@ impl Peer {
 
     /// Seconds of one run on the band at this place, and the mean level of its second half, dB re full scale.
     pub(crate) fn run(&mut self, place: usize) -> (f64, f64) {
+        let answer = self.answer(place);
+        (answer[0], answer[1])
+    }
+}
+
+impl Peer {
+    /// All numbers that it answers for the work at this place, seconds first.
+    pub(crate) fn answer(&mut self, place: usize) -> Vec<f64> {
         writeln!(self.input, "{place}").expect("scipy listens");
         let mut line = String::new();
         self.output.read_line(&mut line).expect("scipy answers");
-        let mut fields = line
-            .split_whitespace()
-            .map(|f| f.parse().expect("a number"));
-        (
-            fields.next().expect("seconds"),
-            fields.next().expect("a level"),
-        )
+        line.split_whitespace()
+            .map(|f| f.parse().expect("a number"))
+            .collect()
     }
 }
 

@@ -23,7 +23,7 @@ fn main() -> ExitCode {
     let mut good = true;
     let seconds = number("LISTEN_SECONDS", 600);
     let repeats = number("LISTEN_REPEATS", 7).max(1);
-    let mut peer = Peer::start(None);
+    let mut peer = Peer::start("listen_scipy.py", None);
     let pcm = samples(96_000 * seconds);
     for (place, (low, high, bound)) in BANDS_HZ.into_iter().enumerate() {
         let (mut ours, mut theirs, mut difference_db) = (Vec::new(), Vec::new(), f64::NAN);

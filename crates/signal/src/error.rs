@@ -75,6 +75,50 @@ pub enum FilterError {
     },
 }
 
+/// A bank of band filters that cannot be built.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum BankError {
+    /// The lowest band lies above the highest.
+    #[error("the lowest band, {lowest_hz} Hz, lies above the highest, {highest_hz} Hz")]
+    Order {
+        /// Nominal centre of the lowest band asked for, Hz.
+        lowest_hz: f64,
+        /// Nominal centre of the highest band asked for, Hz.
+        highest_hz: f64,
+    },
+    /// The lowest band lies lower than is supported.
+    #[error("the lowest band, {lowest_hz} Hz, lies below {limit_hz} Hz")]
+    TooLow {
+        /// Nominal centre of the lowest band asked for, Hz.
+        lowest_hz: f64,
+        /// Nominal centre of the lowest band supported, Hz.
+        limit_hz: f64,
+    },
+    /// The highest band reaches too near half the rate.
+    #[error(
+        "the band at {highest_hz} Hz reaches up to {edge_hz:.1} Hz; at a rate of {rate_hz} Hz a band may reach up to {limit_hz:.1} Hz"
+    )]
+    TooHigh {
+        /// Nominal centre of the highest band asked for, Hz.
+        highest_hz: f64,
+        /// Its upper edge, Hz.
+        edge_hz: f64,
+        /// Highest upper edge at this rate, Hz.
+        limit_hz: f64,
+        /// Sampling rate, Hz.
+        rate_hz: f64,
+    },
+    /// The rate is so low that no supported band fits.
+    #[error("at a rate of {rate_hz} Hz no band from 0.01 Hz on can be had")]
+    NoBand {
+        /// Sampling rate, Hz.
+        rate_hz: f64,
+    },
+    /// A rate that is no rate, or a filter that cannot be built.
+    #[error(transparent)]
+    Filter(#[from] FilterError),
+}
+
 /// A block that does not follow the one before.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum StreamError {

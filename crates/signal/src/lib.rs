@@ -11,6 +11,7 @@
 extern crate alloc;
 
 mod band;
+mod bank;
 mod block;
 mod budget;
 mod butterworth;
@@ -39,13 +40,14 @@ mod spectrogram;
 mod welch;
 
 pub use band::{band_levels_db, band_power};
+pub use bank::{BandBlock, DecidecadeBank};
 pub use block::Block;
 pub use budget::{ChainNoise, NoiseParts, clipped_share, power_sum_db};
 pub use butterworth::{butterworth_bandpass, butterworth_highpass, butterworth_lowpass};
 pub use chain::{HighPass, SensorChain};
 pub use decidecade::{Decidecade, decidecades};
 pub use decimate::Decimator;
-pub use error::{ChainError, FilterError, SpectrumError, StreamError, SynthError};
+pub use error::{BankError, ChainError, FilterError, SpectrumError, StreamError, SynthError};
 pub use frames::{Frame, Frames};
 pub use front::BandFront;
 pub use level::{

@@ -67,7 +67,7 @@ fn main() -> ExitCode {
     let repeats = number("LISTEN_REPEATS", 5).max(1);
     let wav = folder.join("bench.wav");
     write_wav(&wav, RATE_HZ * seconds);
-    let mut peer = Peer::start(Some(&wav));
+    let mut peer = Peer::start("listen_scipy.py", Some(&wav));
     for (place, (detector, aim)) in BANDS.into_iter().enumerate() {
         let (mut ours, mut theirs) = (Vec::new(), Vec::new());
         let (mut level_db, mut peer_db, mut memory_mb) = (f64::NAN, f64::NAN, 0.0f64);

@@ -2,8 +2,9 @@
 
 use proptest::prelude::*;
 use signal::{
-    Arithmetic, BandFront, Block, Decimator, Exponential, Frames, Levels, MeanSquare, OverlapSave,
-    Spectrogram, StreamError, Welch, butterworth_bandpass, butterworth_highpass,
+    Arithmetic, BandFront, Block, Decidecade, DecidecadeBank, Decimator, Exponential, Frames,
+    Levels, MeanSquare, OverlapSave, Spectrogram, StreamError, Welch, butterworth_bandpass,
+    butterworth_highpass,
 };
 
 use crate::support::lcg;
@@ -70,6 +71,19 @@ proptest! {
                 out
             });
         }
+    }
+
+    #[test]
+    fn verif_banks(cuts in cuts(), origin in 0..5_000_u64) {
+        let bank = DecidecadeBank::new(Decidecade::new(20), Decidecade::new(43), 48e3).unwrap();
+        same(origin, &cuts, |sound| {
+            let mut bank = bank.clone();
+            let mut bands = vec![Vec::new(); bank.bands().len()];
+            sound(&mut |b| bank.process(b, |out| {
+                bands[out.band].extend(out.x.iter().zip(out.first..).map(|(v, i)| (i, v.to_bits())));
+            }).unwrap());
+            bands.concat()
+        });
     }
 
     #[test]

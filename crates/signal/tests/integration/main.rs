@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod bands;
+mod bank;
 mod budget;
 mod chain;
 mod cuts;
