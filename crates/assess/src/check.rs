@@ -14,7 +14,8 @@ use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
     cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
-    reserve_verdicts, span_verdicts, start_verdicts, uplink_verdicts, year_verdicts,
+    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, uplink_verdicts,
+    year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -257,6 +258,9 @@ fn verdicts(
         That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
+        }
+        That::DetectionRange { of, call, .. } => {
+            vec![range_verdicts::detection_range(line, *of, *call)]
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

@@ -20,6 +20,7 @@ mod other_verdicts;
 mod power_cases;
 mod power_verdicts;
 mod queue;
+mod range_verdicts;
 mod reach;
 mod reserve;
 mod reserve_verdicts;

@@ -87,14 +87,27 @@ impl Reach<'_> {
             | That::Autonomy { .. }
             | That::CellLife { .. }
             | That::SensorEnergy { .. } => {
-                let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "requirement"));
+                let mut parts =
+                    self.all(|kind, _| !matches!(kind, "storage" | "requirement" | "call"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
                 parts
             }
+            That::DetectionRange { of, call, .. } => {
+                let detector = &self.line.detectors[of.0];
+                let ear = detector.on.module;
+                let mut parts = self.depth(&self.line.module_path(ear));
+                parts.extend([
+                    "site".to_owned(),
+                    format!("detector.{}", detector.id),
+                    format!("call.{}", self.line.calls[call.0].id),
+                    self.line.sensor_path(detector.on),
+                ]);
+                parts
+            }
             That::Rehearsed { .. } => {
-                let mut parts = self.all(|kind, _| kind != "storage");
+                let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
@@ -124,6 +137,7 @@ impl Reach<'_> {
             "span",
             "exclusive",
             "detector",
+            "call",
             "topic",
             "behaviour",
             "uplink",

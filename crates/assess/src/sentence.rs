@@ -166,6 +166,25 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             ),
             show(at_least.si, Dimension::Ratio)
         ),
+        That::DetectionRange {
+            of,
+            call,
+            at_least_m,
+        } => {
+            let found = r
+                .share
+                .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio));
+            let when = r.when_wind_at_most_m_s.map_or_else(
+                || "in every month".to_owned(),
+                |q| format!("in every month whose mean wind is at most {} m/s", q.si),
+            );
+            return format!(
+                "detector.{} finds {found} of the calls call.{} to a range of at least {}, {when}",
+                line.detectors[of.0].id,
+                line.calls[call.0].id,
+                show(at_least_m.si, Dimension::Length),
+            );
+        }
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r

@@ -27,7 +27,7 @@ impl Section {
 }
 
 /// A key of a section.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct Field {
     pub(crate) key: &'static str,
     pub(crate) need: Need,
@@ -128,6 +128,8 @@ pub(crate) enum RefKind {
     Part,
     /// A sound of a cue sheet.
     Sound,
+    /// A call that detectors are to find.
+    Call,
 }
 
 impl RefKind {
@@ -148,6 +150,7 @@ impl RefKind {
             RefKind::Storage => "storage.ID",
             RefKind::Part => "part.ID",
             RefKind::Sound => "sound.ID",
+            RefKind::Call => "call.ID",
         }
     }
 
@@ -169,6 +172,7 @@ impl RefKind {
             ["storage", a] if is_id(a) => Some(RefKind::Storage),
             ["part", a] if is_id(a) => Some(RefKind::Part),
             ["sound", a] if is_id(a) => Some(RefKind::Sound),
+            ["call", a] if is_id(a) => Some(RefKind::Call),
             _ => None,
         }
     }
@@ -228,6 +232,22 @@ pub(crate) const fn optional(key: &'static str, shape: Shape, doc: &'static str)
         shape,
         doc,
     }
+}
+
+/// Two lists of keys as one; `N` is the sum of their lengths.
+pub(crate) const fn joined<const N: usize>(first: &[Field], then: &[Field]) -> [Field; N] {
+    assert!(first.len() + then.len() == N, "N is the sum of the lengths");
+    let mut all = [then[0]; N];
+    let mut at = 0;
+    while at < N {
+        all[at] = if at < first.len() {
+            first[at]
+        } else {
+            then[at - first.len()]
+        };
+        at += 1;
+    }
+    all
 }
 
 /// Bounds on an angle, given in degrees. Angles are read in radians; a hair is left for the rounding of the conversion.

@@ -392,6 +392,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("topic", &mut line.topics.iter().map(|x| &x.name));
     add("behaviour", &mut line.behaviours.iter().map(|x| &x.id));
     add("uplink", &mut line.uplinks.iter().map(|x| &x.id));
+    add("call", &mut line.calls.iter().map(|x| &x.id));
     add("storage", &mut line.storages.iter().map(|x| &x.id));
     for module in &line.modules {
         let below = |key| format!("module.{}.{key}", module.id);

@@ -26,6 +26,8 @@ index! {
     StorageIx,
     /// Index into [`super::Line::sections`].
     SectionIx,
+    /// Index into [`super::Line::calls`].
+    CallIx,
 }
 
 /// A sensor: its module and its place in [`super::Module::sensors`].

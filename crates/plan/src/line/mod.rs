@@ -4,6 +4,7 @@
 //! says nothing: unknown, never zero.
 
 mod behaviour;
+mod call;
 mod deployment;
 mod detector;
 mod exclusive;
@@ -23,14 +24,15 @@ mod value;
 use std::collections::BTreeMap;
 
 pub use behaviour::{Action, Behaviour, When};
+pub use call::Call;
 pub use deployment::Deployment;
 pub use detector::{
     BackgroundStage, Confirm, Detector, LevelStage, NoticeKind, RidgeWay, Stage, Template,
 };
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
-    BehaviourIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx, SupplyIx,
-    TopicIx, UplinkIx,
+    BehaviourIx, CallIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx,
+    SupplyIx, TopicIx, UplinkIx,
 };
 pub use module::{
     Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, Processor,
@@ -68,6 +70,8 @@ pub struct Line {
     pub exclusives: Vec<Exclusive>,
     /// Detectors.
     pub detectors: Vec<Detector>,
+    /// Sounds that they are to find.
+    pub calls: Vec<Call>,
     /// How messages are framed; `None` when the plan does not say.
     pub traffic: Option<Traffic>,
     /// Topics by name.

@@ -2,7 +2,9 @@
 
 use quantity::{EventRate, Money};
 
-use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, StorageIx, SupplyIx, UplinkIx};
+use super::{
+    CallIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, StorageIx, SupplyIx, UplinkIx,
+};
 use crate::site::Site;
 
 /// How binding a requirement is.
@@ -187,6 +189,15 @@ pub enum That {
         of: Option<SpanIx>,
         /// Lower limit, 1 for the rating itself.
         at_least: Q,
+    },
+    /// Range to which a detector finds the requirement's share of calls of a kind, m, in every month whose mean wind counts.
+    DetectionRange {
+        /// The detector.
+        of: DetectorIx,
+        /// The call.
+        call: CallIx,
+        /// Lower limit, m.
+        at_least_m: Q,
     },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {

@@ -116,7 +116,35 @@ fn sound(
     ) {
         return None;
     }
-    let what = match *kind {
+    let what = sound_kind(r, f, kind, folder, "the cue sheet")?;
+    let at_s = f.q("at")?;
+    after_the_end(r, &format!("sound.{id}"), at_s, "never heard", sheet);
+    let track = track(r, f)?;
+    Some(Sound {
+        id: id.to_owned(),
+        at: f.site,
+        at_s,
+        what,
+        source_level_db: f.db("source_level")?,
+        track,
+        repeats: f.table("repeats").and_then(|(t, _)| {
+            Some(Repeats {
+                every_s: t.q("every")?,
+                times: whole(t, "times")?,
+            })
+        }),
+    })
+}
+
+/// What a table of kind `kind` sounds like; its keys fit. A recording lies in `folder`, that of `whose` file.
+pub(super) fn sound_kind(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    kind: &str,
+    folder: &Path,
+    whose: &str,
+) -> Option<SoundKind> {
+    Some(match kind {
         "upsweep" => SoundKind::Upsweep {
             from_hz: f.q("from")?,
             to_hz: f.q("to")?,
@@ -166,7 +194,7 @@ fn sound(
                     Mistake::error(
                         Code::OutsideFolder,
                         site,
-                        "recordings stay under the cue sheet's folder",
+                        format!("recordings stay under the folder of {whose}"),
                     )
                     .label("leads out of it"),
                 );
@@ -177,23 +205,6 @@ fn sound(
                 channel: whole(f, "channel"),
             }
         }
-    };
-    let at_s = f.q("at")?;
-    after_the_end(r, &format!("sound.{id}"), at_s, "never heard", sheet);
-    let track = track(r, f)?;
-    Some(Sound {
-        id: id.to_owned(),
-        at: f.site,
-        at_s,
-        what,
-        source_level_db: f.db("source_level")?,
-        track,
-        repeats: f.table("repeats").and_then(|(t, _)| {
-            Some(Repeats {
-                every_s: t.q("every")?,
-                times: whole(t, "times")?,
-            })
-        }),
     })
 }
 

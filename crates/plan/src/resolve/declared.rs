@@ -41,6 +41,7 @@ impl Declared {
             "span",
             "exclusive",
             "detector",
+            "call",
             "topic",
             "behaviour",
             "uplink",

@@ -1,6 +1,7 @@
 //! From read fields to the resolved line: ids become indices, references are looked up, the graph is checked.
 
 mod behaviours;
+mod calls;
 mod cues;
 mod declared;
 mod electric;
@@ -60,6 +61,7 @@ pub(crate) fn line(
         spans: Vec::new(),
         exclusives: Vec::new(),
         detectors: Vec::new(),
+        calls: Vec::new(),
         traffic: None,
         topics: Vec::new(),
         behaviours: Vec::new(),
@@ -76,6 +78,7 @@ pub(crate) fn line(
     exclusive::exclusives(&mut r, root, &mut line);
     electric::connected(&mut r, &line);
     sound::detectors(&mut r, root, &mut line);
+    calls::calls(&mut r, root, &mut line);
     talk::traffic(&mut r, root, &mut line);
     talk::topics(&mut r, root, &mut line);
     talk::uplinks(&mut r, root, &mut line);

@@ -8,8 +8,8 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
 use crate::folder::stays_inside;
 use crate::line::{
-    DelayEnd, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx, StorageIx, SupplyIx, That,
-    Unwritten, UplinkIx,
+    CallIx, DelayEnd, DetectorIx, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx, StorageIx,
+    SupplyIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -110,6 +110,7 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: span(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
         }),
+        "detection-range" => detection_range(r, f, line),
         _ => {
             let (cues, at) = f.text("cues")?;
             if !stays_inside(Path::new(cues)) {
@@ -233,6 +234,16 @@ fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         notice,
         to,
         at_most_s,
+    })
+}
+
+fn detection_range(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
+    let detector = of(r, f, RefKind::Detector)??;
+    let (_, call, _) = r.reference(f, "call")?;
+    Some(That::DetectionRange {
+        of: ix_of(&line.detectors, detector, |d| &d.id).map(DetectorIx)?,
+        call: ix_of(&line.calls, call, |c| &c.id).map(CallIx)?,
+        at_least_m: limit(r, f, "at_least", Dimension::Length, POSITIVE)??,
     })
 }
 

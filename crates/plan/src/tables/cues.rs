@@ -4,8 +4,8 @@ use quantity::{Dimension as D, LevelKind as K, SECONDS_PER_DAY};
 
 use super::plan::{FREQUENCY, TURN, WIND};
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
-    required as r,
+    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
+    optional as o, required as r,
 };
 
 pub(crate) const CUE_SHEET: Section = Section {
@@ -57,104 +57,113 @@ const REHEARSAL: Section = Section {
 
 const AFTER: S = S::Amount(D::Time, NOT_NEGATIVE);
 
+pub(crate) const SOURCE_LEVEL: S =
+    S::Level(&[K::Source], between(0.0, 300.0, "from 0 dB to 300 dB"));
+
 pub(crate) const SOUND: Section = Section {
     name: "a sound",
     doc: "A sound at a place that may move.",
     part: None,
-    fields: &[
-        r("at", AFTER, "when it begins at its source"),
-        r(
-            "kind",
-            S::Choice(&[
-                "upsweep",
-                "tone",
-                "pulse-train",
-                "click-train",
-                "hum",
-                "recording",
-            ]),
-            "what it is",
-        ),
-        r(
-            "source_level",
-            S::Level(&[K::Source], between(0.0, 300.0, "from 0 dB to 300 dB")),
-            "rms level at 1 m while it sounds",
-        ),
-        r(
-            "track",
-            S::Tables(&TRACK),
-            "where the source is; one point is a source that stays",
-        ),
-        o("repeats", S::Table(&REPEATS), "how often it is heard"),
-        o(
-            "length",
-            S::Amount(D::Time, POSITIVE),
-            "of an upsweep, tone or hum",
-        ),
-        o(
-            "from",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of an upsweep: first frequency",
-        ),
-        o(
-            "to",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of an upsweep: last frequency",
-        ),
-        o(
-            "frequency",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of a tone or pulse",
-        ),
-        o(
-            "pulse",
-            S::Amount(D::Time, POSITIVE),
-            "of a pulse train: length of a pulse",
-        ),
-        o(
-            "interval",
-            S::Amount(D::Time, POSITIVE),
-            "of a pulse or click train: from one to the next",
-        ),
-        o("pulses", S::Count(1, 100_000), "of a pulse train: how many"),
-        o(
-            "centre",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of a click train: centre frequency",
-        ),
-        o(
-            "click",
-            S::Amount(D::Time, POSITIVE),
-            "of a click train: length of a click",
-        ),
-        o("clicks", S::Count(1, 100_000), "of a click train: how many"),
-        o(
-            "low",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of a hum: lower edge",
-        ),
-        o(
-            "high",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of a hum: upper edge",
-        ),
-        o(
-            "blade_rate",
-            S::Amount(D::Frequency, FREQUENCY),
-            "of a hum: blade rate",
-        ),
-        o(
-            "file",
-            S::Text,
-            "of a recording: the file, relative to the cue sheet's folder",
-        ),
-        o(
-            "channel",
-            S::Count(1, 65_535),
-            "of a recording: number of its channel, counted from 1; needed when it has several",
-        ),
-    ],
+    fields: &joined::<20>(OF_A_SOUND, SHAPE),
 };
+
+const OF_A_SOUND: &[Field] = &[
+    r("at", AFTER, "when it begins at its source"),
+    r(
+        "kind",
+        S::Choice(&[
+            "upsweep",
+            "tone",
+            "pulse-train",
+            "click-train",
+            "hum",
+            "recording",
+        ]),
+        "what it is",
+    ),
+    r(
+        "source_level",
+        SOURCE_LEVEL,
+        "rms level at 1 m while it sounds",
+    ),
+    r(
+        "track",
+        S::Tables(&TRACK),
+        "where the source is; one point is a source that stays",
+    ),
+    o("repeats", S::Table(&REPEATS), "how often it is heard"),
+    o(
+        "low",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of a hum: lower edge",
+    ),
+    o(
+        "high",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of a hum: upper edge",
+    ),
+    o(
+        "blade_rate",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of a hum: blade rate",
+    ),
+];
+
+/// What a sound is, key by key: for the sounds of a cue sheet and the calls of a plan.
+pub(crate) const SHAPE: &[Field] = &[
+    o(
+        "length",
+        S::Amount(D::Time, POSITIVE),
+        "of an upsweep, tone or hum",
+    ),
+    o(
+        "from",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of an upsweep: first frequency",
+    ),
+    o(
+        "to",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of an upsweep: last frequency",
+    ),
+    o(
+        "frequency",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of a tone or pulse",
+    ),
+    o(
+        "pulse",
+        S::Amount(D::Time, POSITIVE),
+        "of a pulse train: length of a pulse",
+    ),
+    o(
+        "interval",
+        S::Amount(D::Time, POSITIVE),
+        "of a pulse or click train: from one to the next",
+    ),
+    o("pulses", S::Count(1, 100_000), "of a pulse train: how many"),
+    o(
+        "centre",
+        S::Amount(D::Frequency, FREQUENCY),
+        "of a click train: centre frequency",
+    ),
+    o(
+        "click",
+        S::Amount(D::Time, POSITIVE),
+        "of a click train: length of a click",
+    ),
+    o("clicks", S::Count(1, 100_000), "of a click train: how many"),
+    o(
+        "file",
+        S::Text,
+        "of a recording: the file, relative to the folder of the file that names it",
+    ),
+    o(
+        "channel",
+        S::Count(1, 65_535),
+        "of a recording: number of its channel, counted from 1; needed when it has several",
+    ),
+];
 
 const TRACK: Section = Section {
     name: "a point of a track",

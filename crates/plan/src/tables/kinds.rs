@@ -106,6 +106,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("collapse-factor", &["at_least"], &[], "150 %"),
     limited("reserve", &["at_least"], &["of"], "2 W"),
     limited("short-circuit", &["at_least"], &["of"], "200 %"),
+    limited(
+        "detection-range",
+        &["of", "call", "at_least", "share"],
+        &[],
+        "2 km",
+    ),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.
@@ -130,6 +136,9 @@ pub(crate) const SOUNDS: &[Kind] = &[
 ];
 /// Keys that every sound may have.
 pub(crate) const OF_SOUNDS: &[&str] = &["at", "kind", "source_level", "track", "repeats"];
+
+/// Keys that every call of a plan may have; its other keys are those of the sound of its kind.
+pub(crate) const OF_CALLS: &[&str] = &["kind", "source_level", "depth"];
 
 /// Expectations of a cue sheet, by the word after `that`.
 pub(crate) const EXPECTATIONS: &[Kind] = &[

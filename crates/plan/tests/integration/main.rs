@@ -1,6 +1,7 @@
 //! Checks of the plan and cue-sheet files.
 
 mod bad;
+mod bad_calls;
 mod bad_cues;
 mod bad_power;
 mod bad_stages;

@@ -2,6 +2,7 @@
 
 mod behaviour;
 mod bounds;
+mod call;
 mod detector;
 mod exclusive;
 mod module;
@@ -30,6 +31,7 @@ use uplink::UPLINK;
 
 pub(crate) use behaviour::ACTION;
 pub(crate) use bounds::{FREQUENCY, TURN, WIND};
+pub(crate) use call::CALL;
 pub(crate) use detector::{STAGE, WEIGHTS};
 pub(crate) use module::MODULE;
 pub(crate) use mooring::ROPE;
@@ -65,6 +67,7 @@ pub(crate) const PLAN: Section = Section {
             S::Keyed(&DETECTOR),
             "named chains of stages from samples to events",
         ),
+        o("call", S::Keyed(&CALL), "sounds that detectors are to find"),
         o(
             "traffic",
             S::Table(&TRAFFIC),

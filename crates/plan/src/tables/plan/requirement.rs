@@ -25,6 +25,7 @@ const THAT: &[&str] = &[
     "collapse-factor",
     "reserve",
     "short-circuit",
+    "detection-range",
     "rehearsed",
 ];
 
@@ -42,7 +43,14 @@ pub(crate) const REQUIREMENT: Section = Section {
         o("source", S::Text, "permit, clause or document"),
         o(
             "of",
-            S::Reference(&[R::Module, R::Supply, R::Span, R::Uplink, R::Storage]),
+            S::Reference(&[
+                R::Module,
+                R::Supply,
+                R::Span,
+                R::Uplink,
+                R::Storage,
+                R::Detector,
+            ]),
             "what it is about; each when not written",
         ),
         o(
@@ -55,6 +63,11 @@ pub(crate) const REQUIREMENT: Section = Section {
             S::Reference(&[R::Output, R::Module, R::Uplink]),
             "of a delay: where it ends",
         ),
+        o(
+            "call",
+            S::Reference(&[R::Call]),
+            "of `detection-range`: the call that is to be found",
+        ),
         o("at_least", S::Limit, "lower limit"),
         o("at_most", S::Limit, "upper limit"),
         o(
@@ -65,7 +78,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years",
+            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years; of `detection-range`: share of calls at that range that are found",
         ),
         o(
             "confidence",
