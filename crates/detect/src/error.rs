@@ -178,6 +178,19 @@ pub enum SpecError {
     #[error("stage {n}: the template is silent, all of its {samples} samples are zero", n = .stage + 1)]
     TemplateSilent { stage: usize, samples: usize },
     #[error(
+        "stage {n}: the band passes only {passed_db:.1} dB of the template's energy: template and band do not belong together", n = .stage + 1
+    )]
+    TemplateOutsideBand { stage: usize, passed_db: f64 },
+    #[error(
+        "stage {n}: the template is {samples} samples long at the {rate_hz} Hz at which it is matched, more than {most}; put a decimate or a band stage before it, or cut the template", n = .stage + 1
+    )]
+    TemplateTooLong {
+        stage: usize,
+        samples: usize,
+        rate_hz: f64,
+        most: usize,
+    },
+    #[error(
         "stage {n}: the times of a contour must begin at 0 s and rise, and it needs two points or more", n = .stage + 1
     )]
     ContourTimes { stage: usize },

@@ -7,7 +7,10 @@
 //! - *Level.* With a window of `w` and a hop of `h` band samples (nearest whole numbers), cell `k` measures band samples
 //!   `k h` to `k h + w` (the end excluded): 10 lg of their mean square (ISO 18405 sound pressure level of the window), or
 //!   of their mean square times the window in seconds (sound exposure level). Exponential: the IEC 61672-1 running mean
-//!   square at band sample `(k + 1) h - 1`.
+//!   square at band sample `(k + 1) h - 1`. Teager-Kaiser: the mean of `x[n]^2 - x[n-1] x[n+1]` over
+//!   `2 sin^2(2 pi f0 / r)`, with `f0` the centre of the band (without one: a quarter of the rate `r` of the band samples),
+//!   so that a tone at `f0` reads its own sound pressure level and another one `20 lg` of the ratio of the sines more; a mean
+//!   of zero or less is minus infinity, as silence is. Matched: see `matched.rs`.
 //! - *Tile.* Band sample `j` stands for the `f` input samples around `j f`. Cell `k` stands for the `h f` input samples in
 //!   the middle of its window (exponential: for its own hop), less the group delay of the band-pass at the band centre,
 //!   rounded to a whole sample. Tiles join without gap or overlap. Cells whose tile would begin before the stretch are not
@@ -17,13 +20,14 @@
 
 use alloc::vec::Vec;
 
-use signal::{Block, Exponential, MeanSquare, StreamError, level_db};
+use signal::{Block, StreamError, level_db};
 
 use crate::background::Background;
 use crate::cell::{Cell, Peaks};
 use crate::detector::StageCost;
 use crate::error::{PushError, SpecError};
-use crate::resolve::{LevelSpec, Measure, Measured, resolve};
+use crate::meter::{Meter, Shape};
+use crate::resolve::resolve;
 use crate::sampler::Sampler;
 use crate::spec::Spec;
 
@@ -39,38 +43,8 @@ pub struct Front {
     failed: Option<PushError>,
 }
 
-#[derive(Clone, Debug)]
-enum Meter {
-    Windows(MeanSquare),
-    Exponential { average: Exponential, hop: u64 },
-}
-
 /// Beyond this index, in whole cells and filters, sums of indices might not fit in 64 bits.
 const LAST_SAMPLE: u64 = 1 << 62;
-
-/// How cells lie among the samples.
-#[derive(Clone, Copy, Debug)]
-struct Shape {
-    rate_hz: f64,
-    /// Number of the stage that makes the cells, and its word.
-    stage: usize,
-    word: &'static str,
-    factor: u64,
-    /// Window and hop in band samples.
-    window: u64,
-    hop: u64,
-    /// Input samples after `j * factor` that band sample `j` needs.
-    reach: u64,
-    /// Input samples from the beginning of the window (exponential: of the hop) to that of the tile, before the group
-    /// delay is taken off.
-    lead: u64,
-    /// Group delay of the band-pass at the band centre and half the input samples that a band sample stands for.
-    delay: u64,
-    /// Input samples after which a sound that began with the window's first is measured.
-    fill: u64,
-    /// What a mean square is multiplied by to give the power of a cell: 1, or the length of the window in s.
-    scale: f64,
-}
 
 impl Front {
     /// Band, level and background of a detector.
@@ -80,40 +54,7 @@ impl Front {
     pub fn new(spec: &Spec) -> Result<Self, SpecError> {
         let resolved = resolve(spec)?;
         let sampler = Sampler::new(&resolved)?;
-        let level = match resolved.measured {
-            Measured::Level(level) if level.measure != Measure::TeagerKaiser => level,
-            Measured::Level(LevelSpec { stage, .. }) => {
-                return Err(SpecError::Unavailable {
-                    stage,
-                    found: "teager-kaiser level",
-                });
-            }
-            Measured::Matched(matched) => {
-                return Err(SpecError::Unavailable {
-                    stage: matched.stage,
-                    found: "matched",
-                });
-            }
-            Measured::Frames(frames) => {
-                return Err(SpecError::Unavailable {
-                    stage: frames.stage,
-                    found: "spectrogram",
-                });
-            }
-        };
-        let shape = shape(&level, &sampler, resolved.rate_hz)?;
-        let filter_error = |source| SpecError::Filter {
-            stage: level.stage,
-            source,
-        };
-        let meter = match level.measure {
-            Measure::Exponential => Meter::Exponential {
-                average: Exponential::new(level.window_s, resolved.rate_hz / shape.factor as f64)
-                    .map_err(filter_error)?,
-                hop: shape.hop,
-            },
-            _ => Meter::Windows(MeanSquare::new(shape.window, shape.hop).map_err(filter_error)?),
-        };
+        let (meter, shape) = Meter::new(&resolved, &sampler)?;
         let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
         let background = match &resolved.background {
             Some(background) => Some(Background::new(background, hop_s)?),
@@ -145,10 +86,7 @@ impl Front {
     /// End the stretch: filters, windows and background begin anew, and so may the numbering of samples.
     pub fn gap(&mut self) {
         self.sampler.reset();
-        match &mut self.meter {
-            Meter::Windows(windows) => windows.reset(),
-            Meter::Exponential { average, .. } => average.reset(),
-        }
+        self.meter.reset();
         if let Some(background) = &mut self.background {
             background.clear();
         }
@@ -254,24 +192,13 @@ impl Front {
 
     pub(crate) fn costs(&self, out: &mut Vec<StageCost>) {
         let shape = &self.shape;
-        let band_rate_hz = shape.rate_hz / shape.factor as f64;
         let cell_rate_hz = self.cell_rate_hz();
         self.sampler.costs(out);
-        let (operations_per_s, state_bytes) = match &self.meter {
-            Meter::Windows(windows) => (
-                2.0 * band_rate_hz + (shape.window as f64 / shape.hop as f64 + 30.0) * cell_rate_hz,
-                windows.state_bytes(),
-            ),
-            Meter::Exponential { average, .. } => (
-                4.0 * band_rate_hz + 30.0 * cell_rate_hz,
-                size_of_val(average),
-            ),
-        };
         out.push(StageCost {
             stage: shape.stage,
             word: shape.word,
-            operations_per_s,
-            state_bytes: state_bytes + size_of::<Shape>(),
+            operations_per_s: self.meter.operations_per_s(shape) + 30.0 * cell_rate_hz,
+            state_bytes: self.meter.state_bytes() + size_of::<Shape>(),
         });
         if let Some(background) = &self.background {
             out.push(StageCost {
@@ -280,37 +207,6 @@ impl Front {
                 operations_per_s: background.operations_per_cell() * cell_rate_hz,
                 state_bytes: size_of::<Background>() + background.heap_bytes(),
             });
-        }
-    }
-}
-
-impl Meter {
-    fn process(
-        &mut self,
-        block: Block<'_>,
-        begin: u64,
-        factor: u64,
-        take: &mut impl FnMut(u64, f64, u64),
-    ) -> Result<(), StreamError> {
-        match self {
-            Self::Windows(windows) => {
-                windows.process(block, |cell| take(cell.k, cell.mean_square, cell.last))
-            }
-            Self::Exponential { average, hop } => {
-                let mut at = block.first;
-                let mut rest = block.x;
-                while !rest.is_empty() {
-                    let room = (*hop - at % *hop).min(rest.len() as u64) as usize;
-                    let (piece, after) = rest.split_at(room);
-                    let mean_square = average.process(piece);
-                    at += room as u64;
-                    rest = after;
-                    if at.is_multiple_of(*hop) && (at - *hop) * factor >= begin {
-                        take(at / *hop - 1, mean_square, at - 1);
-                    }
-                }
-                Ok(())
-            }
         }
     }
 }
@@ -324,7 +220,9 @@ impl Shape {
         stretch_begin: u64,
         background: &mut Option<Background>,
     ) -> Option<Cell> {
-        let begin_sample = (k * self.hop * self.factor + self.lead).checked_sub(self.delay)?;
+        let begin_sample = (k * self.hop * self.factor)
+            .checked_add_signed(self.lead)?
+            .checked_sub(self.delay)?;
         if begin_sample < stretch_begin {
             return None;
         }
@@ -344,63 +242,4 @@ impl Shape {
             peaks: Peaks::none(),
         })
     }
-}
-
-fn shape(level: &LevelSpec, sampler: &Sampler, rate_hz: f64) -> Result<Shape, SpecError> {
-    let LevelSpec {
-        stage,
-        measure,
-        window_s,
-        hop_s,
-    } = *level;
-    let factor = sampler.factor();
-    let band_rate_hz = sampler.rate_out_hz();
-    let least_s = 1.0 / band_rate_hz;
-    if window_s < least_s {
-        return Err(SpecError::WindowTooShort {
-            stage,
-            window_s,
-            least_s,
-        });
-    }
-    let window = libm::round(window_s * band_rate_hz) as u64;
-    let hop = match hop_s {
-        Some(hop_s) if hop_s < least_s => {
-            return Err(SpecError::HopTooShort {
-                stage,
-                hop_s,
-                least_s,
-            });
-        }
-        Some(hop_s) => libm::round(hop_s * band_rate_hz) as u64,
-        None => (window / 4).max(1),
-    };
-    let (lead, fill) = match measure {
-        // 1 - exp(-t / tau) = 10^(-0.1): a steady sound reads 1 dB low after 1.58 time constants.
-        Measure::Exponential => (
-            0,
-            libm::ceil(-libm::log(1.0 - libm::pow(10.0, -0.1)) * window_s * rate_hz) as u64,
-        ),
-        _ => ((window - hop) * factor / 2, window * factor),
-    };
-    let scale = match measure {
-        Measure::Exposure => window as f64 / band_rate_hz,
-        _ => 1.0,
-    };
-    Ok(Shape {
-        rate_hz,
-        stage,
-        word: match measure {
-            Measure::Exposure => "exposure",
-            _ => "level",
-        },
-        factor,
-        window,
-        hop,
-        reach: sampler.reach(),
-        lead,
-        delay: sampler.group_delay() + (factor - 1) / 2,
-        fill,
-        scale,
-    })
 }

@@ -18,6 +18,7 @@ mod judge;
 mod matching;
 mod mean;
 mod median;
+mod meter;
 mod notice;
 mod pulses;
 mod resolve;
@@ -28,6 +29,7 @@ mod cell;
 mod detector;
 mod front;
 mod logic;
+mod matched;
 mod sampler;
 
 pub use cell::{Cell, Peak, Peaks};

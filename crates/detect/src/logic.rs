@@ -25,6 +25,10 @@ pub struct Logic {
 }
 
 #[derive(Clone, Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a detector has one of these, not many"
+)]
 enum Kind {
     Trigger(TriggerLogic),
     Pulses(PulseLogic),

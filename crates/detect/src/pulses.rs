@@ -10,8 +10,8 @@
 //!   than `min_interval_s` (begin to begin of their cells): then it counts as part of that pulse and is passed over.
 //!   A peak without a known background is none.
 //! - *Train.* Pulses that follow each other within `max_interval_s`. *Onset* is told with the first, *confirmed* when
-//!   the latest `at_least` of them lie within `within_s` and each two successive intervals of theirs differ by at most the
-//!   share `steady` of the longer one, *ended* when no further pulse has come within
+//!   the latest `at_least` of them lie within `within_s` and each of their intervals differs from the one before by at
+//!   most the share `steady` of that, *ended* when no further pulse has come within
 //!   `max_interval_s` of the last (or, if a peak that began in time is still to be decided, when it is); dropped at
 //!   that instant if not confirmed.
 //! - *Hold-off* and *end of the stretch* as for a trigger, see `trigger.rs`: a train that begins in the hold-off is
@@ -258,8 +258,7 @@ impl PulseLogic {
     fn interval(&self, train: &mut Train, interval: u64) {
         train.intervals.add(interval as f64);
         if let (Some(steady), Some(last)) = (self.spec.steady, train.last_interval) {
-            let (shorter, longer) = (last.min(interval), last.max(interval));
-            let is_steady = (longer - shorter) as f64 <= steady * longer as f64;
+            let is_steady = interval.abs_diff(last) as f64 <= steady * last as f64;
             train.steady_pairs = if is_steady {
                 train.steady_pairs.saturating_add(1)
             } else {

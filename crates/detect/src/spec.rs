@@ -189,8 +189,8 @@ pub enum Stage {
         at_least: u32,
         /// The last `at_least` pulses must lie within this time, first to last, s. `None`: no such limit.
         within_s: Option<f64>,
-        /// Each two successive intervals of the last `at_least` pulses differ by at most this share of the longer one,
-        /// 0 to 1; needs `at_least` of 3 or more. `None`: no such limit.
+        /// Each interval of the last `at_least` pulses differs from the one before by at most this share of that, 0 to 1;
+        /// needs `at_least` of 3 or more. `None`: no such limit.
         steady: Option<f64>,
         /// No new onset is told for so long after the end of a confirmed train, s.
         hold_off_s: f64,

@@ -26,6 +26,7 @@ mod level;
 mod mean_square;
 mod sos;
 mod synth;
+mod teager;
 mod weighting;
 
 #[cfg(feature = "fft")]
@@ -53,9 +54,10 @@ pub use front::BandFront;
 pub use level::{
     AIR_REFERENCE_UPA, Levels, WATER_REFERENCE_UPA, exposure_level_db, level_db, peak_level_db,
 };
-pub use mean_square::{Cell, MeanSquare};
+pub use mean_square::{Cell, Mean, MeanSquare, Windows};
 pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
+pub use teager::TeagerKaiser;
 pub use weighting::{Exponential, FAST_S, SLOW_S};
 
 #[cfg(feature = "fft")]

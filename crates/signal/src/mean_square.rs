@@ -1,4 +1,4 @@
-//! Mean squares over windows anchored at the absolute sample index.
+//! Mean squares, or means, over windows anchored at the absolute sample index.
 //!
 //! Cell `k` covers samples `k * hop` to `k * hop + window` (the end excluded). With `window = q * hop + r` every hop is cut
 //! at its sample `r` into a head and a tail: a cell is the heads and tails of `q` hops and one head more, so each sample is
@@ -15,20 +15,25 @@ const LANES: usize = 8;
 const MAX_SAMPLES: u64 = 1 << 40;
 const MAX_HOPS: u64 = 1 << 24;
 
-/// The mean square of one window.
+/// The mean square (or mean) of one window.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cell {
     /// Number of the cell: it begins at sample `k * hop`.
     pub k: u64,
-    /// Mean of the squared samples, in the square of their unit.
+    /// Mean of the squared samples, in the square of their unit; of the samples as they are for a [`Mean`].
     pub mean_square: f64,
     /// Index of the last sample of the cell.
     pub last: u64,
 }
 
-/// Mean squares over windows of `window` samples, one every `hop` samples.
+/// Mean squares over windows, see [`Windows`].
+pub type MeanSquare = Windows<true>;
+/// Means over windows of samples that are energies already, see [`Windows`].
+pub type Mean = Windows<false>;
+
+/// Means over windows of `window` samples, one every `hop` samples, of the samples squared or as they are.
 #[derive(Debug, Clone)]
-pub struct MeanSquare {
+pub struct Windows<const SQUARED: bool> {
     window: u64,
     hop: u64,
     /// Whole hops in a window.
@@ -36,7 +41,7 @@ pub struct MeanSquare {
     /// Samples of a hop's head; 0 where windows are whole hops.
     head: u64,
     cursor: Cursor,
-    sum: SquareSum,
+    sum: LaneSum<SQUARED>,
     /// The last hops that a window spans, by number modulo their count: sums of head and tail.
     ring: Vec<[f64; 2]>,
     /// Place in the ring of the hop at hand.
@@ -51,7 +56,7 @@ pub struct MeanSquare {
     taken: u64,
 }
 
-impl MeanSquare {
+impl<const SQUARED: bool> Windows<SQUARED> {
     /// Windows of `window` samples every `hop` samples; windows may overlap or leave gaps.
     ///
     /// # Errors
@@ -80,7 +85,7 @@ impl MeanSquare {
             hops,
             head: window % hop,
             cursor: Cursor::default(),
-            sum: SquareSum::default(),
+            sum: LaneSum::default(),
             ring: vec![[0.0; 2]; hops as usize + 1],
             place: 0,
             at: 0,
@@ -143,7 +148,7 @@ impl MeanSquare {
     /// Forgets everything heard, ready for a new stretch.
     pub fn reset(&mut self) {
         self.cursor = Cursor::default();
-        self.sum = SquareSum::default();
+        self.sum = LaneSum::default();
         self.whole = 0;
         self.taken = 0;
     }
@@ -152,7 +157,7 @@ impl MeanSquare {
     fn close_part(&mut self, head: bool, sink: &mut impl FnMut(Cell)) {
         let part = usize::from(!head);
         self.ring[self.place][part] = self.sum.total();
-        self.sum = SquareSum::default();
+        self.sum = LaneSum::default();
         if head {
             if self.whole == self.hops {
                 let total = self.hops_total() + self.ring[self.place][0];
@@ -191,14 +196,17 @@ impl MeanSquare {
     }
 }
 
-/// A sum of squares in lanes by position, the same bits however it was fed.
+/// A sum of squares, see [`LaneSum`].
+pub(crate) type SquareSum = LaneSum<true>;
+
+/// A sum of samples, squared or as they are, in lanes by position, the same bits however it was fed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct SquareSum {
+pub(crate) struct LaneSum<const SQUARED: bool> {
     pub(crate) count: u64,
     lanes: [f64; LANES],
 }
 
-impl SquareSum {
+impl<const SQUARED: bool> LaneSum<SQUARED> {
     pub(crate) fn add(&mut self, x: &[f32]) {
         let head = ((LANES as u64 - self.count % LANES as u64) % LANES as u64).min(x.len() as u64)
             as usize;
@@ -210,8 +218,7 @@ impl SquareSum {
         let mut lanes = self.lanes;
         for c in body {
             for i in 0..LANES {
-                let v = f64::from(c[i]);
-                lanes[i] += v * v;
+                lanes[i] += Self::term(c[i]);
             }
         }
         self.lanes = lanes;
@@ -222,9 +229,14 @@ impl SquareSum {
     }
 
     fn add_one(&mut self, v: f32) {
-        let v = f64::from(v);
-        self.lanes[(self.count % LANES as u64) as usize] += v * v;
+        self.lanes[(self.count % LANES as u64) as usize] += Self::term(v);
         self.count += 1;
+    }
+
+    #[inline(always)]
+    fn term(v: f32) -> f64 {
+        let v = f64::from(v);
+        if SQUARED { v * v } else { v }
     }
 
     pub(crate) fn total(&self) -> f64 {

@@ -5,8 +5,8 @@ mod resolved;
 
 pub(crate) use check::check_thresholds;
 pub(crate) use resolved::{
-    BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LevelSpec, LikenessSpec, Measure,
-    Measured, PulsesSpec, Resolved, TriggerSpec,
+    BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LevelSpec, LikenessSpec,
+    MatchedSpec, Measure, Measured, PulsesSpec, Resolved, TriggerSpec,
 };
 
 use crate::error::SpecError;

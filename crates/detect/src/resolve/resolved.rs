@@ -35,7 +35,6 @@ pub(crate) struct LevelSpec {
     pub(crate) hop_s: Option<f64>,
 }
 
-#[expect(dead_code, reason = "read by the stage itself")]
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct MatchedSpec<'a> {
     pub(crate) stage: usize,

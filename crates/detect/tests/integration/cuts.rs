@@ -1,6 +1,9 @@
 //! However the samples are cut, the same comes out, bit for bit, also around gaps.
 
-use detect::{Cell, Confirm, Detector, Front, LevelKind, PushError, Spec, Stage, Told};
+use detect::{
+    BackgroundKind, Cell, Confirm, Detector, Feature, Front, KOfN, LevelKind, PushError, Spec,
+    Stage, Told,
+};
 use proptest::prelude::*;
 use signal::Block;
 
@@ -58,7 +61,57 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
         bridge_s: 0.0,
         k_of_n: None,
     };
+    // Everything at once: decimated, guarded, bridged, k of n, judged.
+    let mut every = upcall(16_000.0, Confirm::AtEnd);
+    every.stages.insert(0, Stage::Decimate { factor: 4 });
+    every.stages[3] = Stage::Background {
+        kind: BackgroundKind::Ordered { rank: 0.75 },
+        over_s: 20.0,
+        guard_s: 0.5,
+    };
+    if let Stage::Trigger {
+        bridge_s, k_of_n, ..
+    } = &mut every.stages[4]
+    {
+        *bridge_s = 0.15;
+        *k_of_n = Some(KOfN {
+            at_least: 3,
+            of_last: 5,
+        });
+    }
+    every.stages.push(Stage::Likely {
+        at_least: 0.5,
+        constant: -4.0,
+        weights: vec![(Feature::Excess, 0.3), (Feature::Length, 1.5)],
+    });
+    let mut call = vec![0.0; 1800];
+    add_sweep(&mut call, 2000.0, 0, 1800, (90.0, 170.0), 1.0);
+    let mut matched = upcall(2000.0, Confirm::Early);
+    matched.stages[1] = Stage::Matched {
+        template: single(&call),
+        hop_s: Some(0.05),
+    };
+    matched.stages[2] = Stage::Background {
+        kind: BackgroundKind::Mean,
+        over_s: 10.0,
+        guard_s: 1.0,
+    };
+    if let Stage::Trigger { shortest_s, .. } = &mut matched.stages[3] {
+        *shortest_s = 0.0;
+    }
+    let mut energies = clicks();
+    energies.stages[1] = Stage::Level {
+        kind: LevelKind::TeagerKaiser,
+        window_s: 0.001,
+        hop_s: Some(0.000_25),
+    };
+    if let Stage::Pulses { steady, .. } = &mut energies.stages[3] {
+        *steady = Some(0.2);
+    }
     vec![
+        (every, calls(16_000.0, 37.0)),
+        (matched, calls(2000.0, 37.0)),
+        (energies, click_sound()),
         (early, calls(2000.0, 37.0)),
         (exponential, calls(2000.0, 37.0)),
         (strikes, calls(2000.0, 37.0)),
@@ -131,7 +184,7 @@ proptest! {
 
     #[test]
     fn verif_cuts_change_no_bit(
-        kind in 0usize..6,
+        kind in 0usize..9,
         cuts in cuts(),
         first in prop_oneof![Just(0u64), 0u64..100_000, Just(1u64 << 60)],
         gap_share in prop_oneof![Just(1.0), 0.0..1.0],

@@ -7,10 +7,10 @@ use detect::{
     Spec, Stage, Told,
 };
 
-const CELL: u64 = 100;
+pub(crate) const CELL: u64 = 100;
 
 /// Cells of 100 samples; each is known 50 samples after its end.
-fn cells(levels_db: &[f64]) -> Vec<Cell> {
+pub(crate) fn cells(levels_db: &[f64]) -> Vec<Cell> {
     levels_db
         .iter()
         .enumerate()
@@ -30,7 +30,7 @@ fn cells(levels_db: &[f64]) -> Vec<Cell> {
         .collect()
 }
 
-fn level() -> Stage {
+pub(crate) fn level() -> Stage {
     Stage::Level {
         kind: LevelKind::MeanSquare,
         window_s: 0.1,
@@ -39,7 +39,7 @@ fn level() -> Stage {
 }
 
 /// On at 10, off below 5, at least three cells, at most six, hold-off of eight cells.
-fn trigger(confirm: Confirm) -> Spec {
+pub(crate) fn trigger(confirm: Confirm) -> Spec {
     let stage = Stage::Trigger {
         on_above_db: 10.0,
         off_below_db: 5.0,
@@ -56,7 +56,7 @@ fn trigger(confirm: Confirm) -> Spec {
     }
 }
 
-fn told(spec: &Spec, cells: &[Cell]) -> Vec<Told> {
+pub(crate) fn told(spec: &Spec, cells: &[Cell]) -> Vec<Told> {
     let mut logic = Logic::new(spec).unwrap();
     let mut out = Vec::new();
     for cell in cells {
@@ -66,7 +66,7 @@ fn told(spec: &Spec, cells: &[Cell]) -> Vec<Told> {
 }
 
 /// Notices as text: what, whose, and the cell with which it was known.
-fn text(told: &[Told]) -> Vec<String> {
+pub(crate) fn text(told: &[Told]) -> Vec<String> {
     told.iter()
         .map(|t| {
             let cell = (t.known_at_sample - 150) / CELL;

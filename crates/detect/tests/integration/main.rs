@@ -4,10 +4,12 @@
 
 mod cuts;
 mod latency;
+mod levels;
 mod logic;
 mod matching;
 mod median;
 mod real;
+mod rules;
 mod spec;
 mod support;
 mod twin;
