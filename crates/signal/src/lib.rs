@@ -24,6 +24,7 @@ mod frames;
 mod front;
 mod level;
 mod mean_square;
+mod moments;
 mod sos;
 mod synth;
 mod teager;
@@ -55,6 +56,7 @@ pub use level::{
     AIR_REFERENCE_UPA, Levels, WATER_REFERENCE_UPA, exposure_level_db, level_db, peak_level_db,
 };
 pub use mean_square::{Cell, Mean, MeanSquare, Windows};
+pub use moments::Moments;
 pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
 pub use teager::TeagerKaiser;

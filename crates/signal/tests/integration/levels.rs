@@ -1,8 +1,8 @@
 //! Level definitions and time weighting.
 
 use signal::{
-    AIR_REFERENCE_UPA, Exponential, FAST_S, Levels, SLOW_S, WATER_REFERENCE_UPA, exposure_level_db,
-    level_db, peak_level_db,
+    AIR_REFERENCE_UPA, Exponential, FAST_S, Levels, Moments, SLOW_S, WATER_REFERENCE_UPA,
+    exposure_level_db, level_db, peak_level_db,
 };
 
 use crate::support::{close, lcg, number, sine, standards};
@@ -124,6 +124,65 @@ fn val_tone_bursts_keep_class_1() {
             "weighting S",
         );
     }
+}
+
+#[test]
+fn val_exposures_of_tone_bursts_keep_class_1() {
+    // IEC 61672-1:2013 Table 4, the column of sound exposure levels.
+    let bursts = truth::numbers("signal/iec61672-1-burst-exposures.csv");
+    assert_eq!(bursts.len(), 12);
+    let rate_hz = 192_000.0;
+    for [duration_ms, target_db, over, under] in bursts {
+        let samples = (rate_hz * duration_ms / 1000.0).round() as usize;
+        let mut levels = Levels::new(rate_hz).unwrap();
+        levels.push(&[0.0; 4_800]);
+        levels.push(&sine(4_000.0, rate_hz, 1.0, samples));
+        levels.push(&[0.0; 9_600]);
+        let found = levels.exposure_level_db(1.0) - level_db(0.5, 1.0);
+        assert!(
+            (target_db + under..=target_db + over).contains(&found),
+            "{duration_ms} ms: {found} dB"
+        );
+        close(found, target_db, 0.06, "printed to 0.1 dB");
+    }
+}
+
+#[test]
+fn val_moments_equal_scipy_whole_and_in_parts() {
+    let reference = truth::json("signal/scipy-moments.json");
+    let noise = lcg(10_007);
+    let clicks: Vec<f32> = noise
+        .iter()
+        .enumerate()
+        .map(|(i, v)| if i % 500 == 0 { 40.0 * v } else { *v })
+        .collect();
+    let offset: Vec<f32> = noise.iter().map(|v| v + 512.0).collect();
+    let rows = reference["rows"].as_array().unwrap();
+    assert_eq!(rows.len(), 3);
+    for (row, x) in rows.iter().zip([noise, clicks, offset]) {
+        let parts = x.chunks(1_234).map(Moments::of);
+        for found in [
+            Moments::of(&x),
+            parts.fold(Moments::default(), Moments::with),
+        ] {
+            assert_eq!(found.count(), 10_007);
+            close(found.mean(), number(row, "mean"), 512e-12, "mean");
+            let (variance, kurtosis) = (number(row, "variance"), number(row, "kurtosis"));
+            close(found.variance(), variance, 1e-9 * variance, "variance");
+            close(
+                found.kurtosis().unwrap(),
+                kurtosis,
+                1e-9 * kurtosis,
+                "kurtosis",
+            );
+        }
+    }
+    // A sine over whole periods has 1.5, by its moments 1/2 and 3/8.
+    let found = Moments::of(&sine(100.0, 8_000.0, 1.0, 8_000));
+    close(found.kurtosis().unwrap(), 1.5, 1e-6, "a sine");
+    assert_eq!(Moments::of(&[2.0; 9]).kurtosis(), None);
+    assert!(Moments::of(&[]).mean_square().is_nan());
+    assert_eq!(Moments::of(&[3.0, -1.0]).mean_square(), 5.0);
 }
 
 #[test]
