@@ -29,6 +29,8 @@ pub enum Step<'a> {
         missing: u64,
         /// Sound pressure, uPa.
         pressure_upa: &'a [f32],
+        /// Indices of those at full scale, in order.
+        full_scale: &'a [usize],
     },
     /// What follows, from this frame of the stretch on, is heard anew: it does not follow what was before.
     Gap {
@@ -133,6 +135,8 @@ struct Channel<'a> {
     levels_before: Levels,
     pressure_upa: Vec<f32>,
     full_scale: FullScale,
+    /// Indices in the block at hand of the samples at full scale.
+    at_full_scale: Vec<usize>,
 }
 
 impl<'a> Channel<'a> {
@@ -163,6 +167,7 @@ impl<'a> Channel<'a> {
             levels_before: Levels::new(rate_hz)?,
             pressure_upa: Vec::new(),
             full_scale: FullScale::default(),
+            at_full_scale: Vec::new(),
         })
     }
 
@@ -275,11 +280,13 @@ impl Stretch<'_> {
             }
             for at in 0..self.channels.len() {
                 let channel = &mut self.channels[at];
+                channel.at_full_scale.clear();
                 if chunk.full_scale > 0 {
                     let own = usize::from(channel.ear.channel);
                     let frames = samples.chunks_exact(channels).enumerate();
                     for (frame, _) in frames.filter(|(_, f)| recording.at_full_scale(f[own])) {
                         channel.full_scale.push(origin + chunk.first + frame as u64);
+                        channel.at_full_scale.push(frame);
                     }
                 }
                 step(Step::Samples {
@@ -287,6 +294,7 @@ impl Stretch<'_> {
                     ear: channel.index,
                     missing,
                     pressure_upa: &channel.pressure_upa,
+                    full_scale: &channel.at_full_scale,
                 });
                 self.detect(at, origin + chunk.first)
                     .map_err(|source| FileError::Detector {

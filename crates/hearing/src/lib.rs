@@ -3,13 +3,15 @@
 //! [`survey`] looks at a file, [`line_up`] groups files that follow each other without a gap, [`hear`] takes one such
 //! group through the detectors of its [`Ear`]s. Memory does not grow with the length of the recordings, but for the
 //! events that were found. [`try_thresholds`] takes a stretch through one detector at many thresholds at once, [`score`] holds what
-//! was found against labels, and [`curve`] gives shares and rates with their limits. Levels are those of the recording: what a sensor's high-pass took away is not given back.
+//! was found against labels, and [`curve`] gives shares and rates with their limits. A [`Meter`]
+//! measures the sound itself, period by period. Levels are those of the recording: what a sensor's high-pass took away is not given back.
 
 mod ear;
 mod error;
 mod full_scale;
 mod hear;
 mod heard;
+mod measure;
 mod survey;
 mod tune;
 mod view;
@@ -18,6 +20,10 @@ pub use ear::{Ear, Reference};
 pub use error::{FileError, HearError, LineUpError};
 pub use hear::{Step, hear};
 pub use heard::{ChannelLevels, Found, Hearing};
+pub use measure::{
+    Broad, MeasureError, Measured, Meter, PERCENTILES, Percentiles, Period, PeriodBegin,
+    measured_bands,
+};
 pub use survey::{Survey, line_up, survey};
 pub use tune::{
     Choice, Counts, Curve, Given, Label, LabelError, LabelFault, LabelFile, Limited, Mark,

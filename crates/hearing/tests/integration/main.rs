@@ -6,5 +6,6 @@
 )]
 
 mod hear;
+mod measure;
 mod stretch;
 mod trial;

@@ -121,6 +121,7 @@ impl Painting<'_> {
                 ear,
                 missing,
                 pressure_upa,
+                ..
             } => self.take(file, ear, missing, pressure_upa),
             Step::Settled {
                 file,
