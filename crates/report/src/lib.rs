@@ -16,7 +16,7 @@ pub use picture::{
     start_picture_png, start_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
-    check_brief, check_json, check_text, faults_json, faults_text, mistakes_json, record_json,
-    rehearsal_json, rehearsal_text, reserve_json, reserve_text, start_json, start_text, trace_json,
-    year_json, year_text,
+    Allowance, Tuned, TunedEvent, check_brief, check_json, check_text, faults_json, faults_text,
+    mistakes_json, record_json, rehearsal_json, rehearsal_text, reserve_json, reserve_text,
+    start_json, start_text, trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
 };

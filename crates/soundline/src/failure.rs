@@ -15,6 +15,7 @@ use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
 use crate::reserve::ReserveCommandError;
 use crate::start::StartCommandError;
+use crate::tune::TuneError;
 use crate::year::YearCommandError;
 
 /// Why a command ended without doing its work.
@@ -44,6 +45,9 @@ pub(crate) enum Failure {
     /// A start cannot be followed.
     #[error(transparent)]
     Start(#[from] StartCommandError),
+    /// A detector cannot be tuned.
+    #[error(transparent)]
+    Tune(#[from] TuneError),
     /// The years of a supply cannot be computed.
     #[error(transparent)]
     Year(#[from] YearCommandError),
@@ -86,6 +90,7 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
+            Failure::Tune(error) => error.help(),
             Failure::Year(error) => error.help(),
             Failure::Output(_)
             | Failure::Signal(_)
@@ -103,6 +108,7 @@ impl Failure {
             self,
             Failure::Listen(ListenError::Cancelled { .. })
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
+                | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)
         )
     }

@@ -20,6 +20,7 @@ mod reserve;
 mod schema;
 mod shell;
 mod start;
+mod tune;
 mod year;
 
 use clap::{Parser, Subcommand};
@@ -53,6 +54,7 @@ enum Command {
     Check(check::Args),
     Rehearse(rehearse::Args),
     Listen(listen::Args),
+    Tune(tune::Args),
     Start(start::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
@@ -93,6 +95,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Check(args) => check::run(&args, out),
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
+        Command::Tune(args) => tune::run(&args, out),
         Command::Start(args) => start::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),

@@ -6,6 +6,7 @@ mod json;
 mod reserve;
 mod start;
 mod text;
+mod tune;
 mod words;
 mod year;
 
@@ -16,4 +17,5 @@ pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};
 pub use text::rehearsal_text;
+pub use tune::{Allowance, Tuned, TunedEvent, tune_csv, tune_json, tune_text};
 pub use year::{year_json, year_text};

@@ -4,6 +4,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use assess::input::InputError;
+use detect::PushError;
 use hearing::{FileError, HearError, LineUpError};
 use recording::RecordingError;
 use report::{OutputError, PictureError};
@@ -202,6 +203,14 @@ pub(crate) enum RecordingFault {
         /// Why.
         source: HearError,
     },
+    /// A detector did not take some of its samples.
+    #[error("{}: {source}", path.display())]
+    Refused {
+        /// The recording.
+        path: PathBuf,
+        /// Why.
+        source: PushError,
+    },
     /// The picture could not be drawn.
     #[error("{}: {source}", path.display())]
     Picture {
@@ -249,6 +258,7 @@ impl RecordingFault {
             ),
             RecordingFault::Hear(FileError::Changed { .. } | FileError::Channel { .. })
             | RecordingFault::Ear { .. }
+            | RecordingFault::Refused { .. }
             | RecordingFault::Picture { .. }
             | RecordingFault::Write(_) => None,
         }

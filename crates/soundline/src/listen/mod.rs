@@ -23,9 +23,10 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
-use ears::Assignment;
-pub(crate) use error::ListenError;
+pub(crate) use ears::{Assigned, Assignment, assign};
+pub(crate) use error::{ListenError, RecordingFault};
 use work::Outcome;
+pub(crate) use work::{Asked, look};
 
 /// Run the detectors of a plan over recordings; list what they find, with sound levels.
 ///
@@ -86,10 +87,10 @@ enum Table {
 #[error(
     "it is no time such as 2027-03-15T04:15:00Z, in UTC (Z) or with its offset (+02:00); a date alone is 00:00 UTC"
 )]
-struct NoTime;
+pub(crate) struct NoTime;
 
 /// A time with its offset, or a date, which is 00:00 UTC.
-fn instant(text: &str) -> Result<Timestamp, NoTime> {
+pub(crate) fn instant(text: &str) -> Result<Timestamp, NoTime> {
     text.parse::<Timestamp>().or_else(|_| {
         // A time of day without an offset would be taken for a date, and its time be lost.
         let date: Date = text.parse().map_err(|_| NoTime)?;
@@ -142,7 +143,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             "note: the plan has mistakes elsewhere; they do not touch what is listened with"
         )?;
     }
-    let assigned = ears::assign(line, &args.assignments, &args.detectors)?;
+    let assigned = assign(line, &args.assignments, &args.detectors)?;
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
     let labels = json::Labels {
@@ -197,7 +198,12 @@ fn listen(
     out: &mut Out,
 ) -> Result<Heard, Failure> {
     let json::Labels { assigned, line } = labels;
-    let looked = work::look(args, line, assigned)?;
+    let asked = Asked {
+        recordings: &args.recordings,
+        start: args.start,
+        own_rate: args.own_rate,
+    };
+    let looked = look(asked, line, assigned)?;
     let pictures = picture::paths(args.picture.as_deref(), &looked, assigned)?;
     for path in pictures.iter().flatten().chain(&args.out) {
         refuse_output(path, overwrite, inputs)?;
@@ -239,6 +245,15 @@ fn listen(
     let worked = work::hear(args, looked, line, assigned, files, &read, &mut each);
     progress.finish_and_clear();
     worked.map(|()| heard)
+}
+
+/// The ears for recordings like this one, in sound pressure.
+pub(crate) fn ears(
+    line: &plan::Line,
+    assigned: &[Assigned],
+    info: &recording::Info,
+) -> Result<Vec<hearing::Ear>, ListenError> {
+    ears::ears(line, assigned, info, Units::Pressure)
 }
 
 /// Whether a mistake in a part of the plan touches what is listened with.

@@ -8,6 +8,7 @@ use std::sync::{Condvar, Mutex, PoisonError, mpsc};
 use assess::input::sensor_chain;
 use detect::Stage;
 use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Step, Survey, line_up, survey};
+use jiff::Timestamp;
 use plan::Line;
 use recording::Warning;
 use report::{Inputs, Overwrite};
@@ -162,23 +163,34 @@ impl Outcome {
 /// Looks at every recording. One that cannot be used is its fault.
 pub(crate) type Lookings = Vec<Result<Looked, (Option<Survey>, RecordingFault)>>;
 
+/// Recordings that are to be heard, and what is said of them.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Asked<'a> {
+    pub(crate) recordings: &'a [PathBuf],
+    /// Start of the only one.
+    pub(crate) start: Option<Timestamp>,
+    /// Whether their own rate counts where the plan says another.
+    pub(crate) own_rate: bool,
+}
+
 /// Looks at every recording and at whether it goes with the sensors.
 pub(crate) fn look(
-    args: &Args,
+    asked: Asked<'_>,
     line: &Line,
     assigned: &[Assigned],
 ) -> Result<Lookings, ListenError> {
-    args.recordings
+    asked
+        .recordings
         .iter()
         .map(|path| {
             let mut found = match survey(path) {
                 Ok(found) => found,
                 Err(error) => return Ok(Err((None, error.into()))),
             };
-            if args.start.is_some() {
-                found.start = args.start;
+            if asked.start.is_some() {
+                found.start = asked.start;
             }
-            Ok(match misfit(args, line, assigned, &found)? {
+            Ok(match misfit(asked, line, assigned, &found)? {
                 None => Ok(Looked { survey: found }),
                 Some(fault) => Err((Some(found), fault)),
             })
@@ -187,7 +199,7 @@ pub(crate) fn look(
 }
 
 fn misfit(
-    args: &Args,
+    asked: Asked<'_>,
     line: &Line,
     assigned: &[Assigned],
     survey: &Survey,
@@ -210,7 +222,7 @@ fn misfit(
             }));
         }
         let plan_rate_hz = sensor_chain(line, a.sensor)?.rate_hz();
-        if plan_rate_hz != f64::from(survey.info.rate_hz) && !args.own_rate {
+        if plan_rate_hz != f64::from(survey.info.rate_hz) && !asked.own_rate {
             return Ok(Some(RecordingFault::OtherRate {
                 path: path(),
                 rate_hz: survey.info.rate_hz,

@@ -1,0 +1,121 @@
+//! Why a detector could not be tuned.
+
+use std::path::PathBuf;
+
+use hearing::{HearError, LabelError};
+use thiserror::Error;
+
+/// A request that cannot be carried out at all.
+#[derive(Debug, Error)]
+pub(crate) enum TuneError {
+    /// The file of labels cannot be read.
+    #[error("{}: the labels cannot be read: {why}", path.display())]
+    NoLabels {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        why: std::io::Error,
+    },
+    /// Nothing of it can be used.
+    #[error("{}: {why}", path.display())]
+    Labels {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        why: LabelError,
+    },
+    /// Which detector is meant is not said.
+    #[error("{} detectors are on the named sensors, and one is tuned at a time", ids.len())]
+    Several {
+        /// Their ids.
+        ids: Vec<String>,
+    },
+    /// The sensors that are named have no detector.
+    #[error("no detector is on the named sensors")]
+    None {
+        /// The detectors of the plan with their sensors.
+        all: Vec<String>,
+    },
+    /// Thresholds that are none, or too many.
+    #[error(
+        "from {low_db} dB to {high_db} dB in steps of {step_db} dB are {number} thresholds: 1 to {most} are tried"
+    )]
+    Thresholds {
+        /// The lowest, dB.
+        low_db: f64,
+        /// The highest, dB.
+        high_db: f64,
+        /// The step, dB.
+        step_db: f64,
+        /// How many that are.
+        number: f64,
+        /// How many may be tried.
+        most: usize,
+    },
+    /// `--within` without the rule that reads it.
+    #[error("--within belongs to --match begin")]
+    Within,
+    /// An allowance of nothing.
+    #[error("an allowance of no false alarm at all cannot be shown by any recording")]
+    NoAllowance,
+    /// The detector cannot be tried.
+    #[error("detector.{id}: {source}")]
+    Hear {
+        /// The detector.
+        id: String,
+        /// Why.
+        source: HearError,
+    },
+    /// Limits cannot be given.
+    #[error("the limits: {0}")]
+    Limits(String),
+    /// Not one recording could be heard.
+    #[error("none of the recordings could be heard")]
+    Unheard,
+    /// `--out` does not end in .csv or .json.
+    #[error("{}: a file of the operating curve ends in .csv or .json", path.display())]
+    OutName {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The user asked to stop.
+    #[error("cancelled")]
+    Cancelled,
+}
+
+impl TuneError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            TuneError::NoLabels { .. } => Some("check the name after --labels".to_owned()),
+            TuneError::Labels { why, .. } => match why {
+                LabelError::NotText { .. } | LabelError::Utf16 => {
+                    Some("save it as UTF-8 (editors call this the encoding)".to_owned())
+                }
+                LabelError::Empty | LabelError::NoRows | LabelError::NoColumn { .. } => Some(
+                    "the first line names the columns: recording,from_s,to_s and, where wanted, low_hz,high_hz,what; each label is a line below, such as day.wav,12.5,13.4"
+                        .to_owned(),
+                ),
+                _ => None,
+            },
+            TuneError::Several { ids } => Some(format!(
+                "name one of them: --detector {}",
+                ids.join(", --detector ")
+            )),
+            TuneError::None { all } => Some(match all.as_slice() {
+                [] => "the plan has no detector".to_owned(),
+                all => format!("the plan has {}", all.join(", ")),
+            }),
+            TuneError::Thresholds { .. } => {
+                Some("choose --lowest, --highest and --step".to_owned())
+            }
+            TuneError::Within
+            | TuneError::NoAllowance
+            | TuneError::Hear { .. }
+            | TuneError::Limits(_)
+            | TuneError::Unheard
+            | TuneError::OutName { .. }
+            | TuneError::Cancelled => None,
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! Recordings through one detector at every threshold, stretches side by side, and the scores of what was found.
+
+use std::path::PathBuf;
+
+use detect::{Rule, Spec};
+use hearing::{
+    Ear, HearError, OfStretch, Outcome, Placed, Score, Survey, Trial, line_up, score,
+    try_thresholds,
+};
+use rayon::prelude::*;
+use report::TunedEvent;
+
+use super::error::TuneError;
+use crate::failure::Failure;
+use crate::listen::{ListenError, RecordingFault};
+
+/// Recordings that can be heard, and where each stands among those that were named.
+pub(super) struct Heard<'a> {
+    pub(super) surveys: &'a [Survey],
+    /// Place of each among the recordings as they were named.
+    pub(super) places: &'a [usize],
+}
+
+/// One detector at several thresholds.
+pub(super) struct Bench<'a> {
+    pub(super) id: &'a str,
+    pub(super) ear: &'a Ear,
+    /// One spec for each threshold; they differ in the deciding stage alone.
+    pub(super) specs: &'a [Spec],
+    /// Index of the threshold of the plan.
+    pub(super) own: usize,
+}
+
+/// A stretch that was heard.
+pub(super) struct Stretch {
+    /// Places of its files among the recordings as they were named.
+    pub(super) places: Vec<usize>,
+    pub(super) trial: Trial,
+}
+
+/// Hears every stretch, each on one thread; in the order of the stretches.
+pub(super) fn hear(
+    heard: &Heard<'_>,
+    bench: &Bench<'_>,
+    read: &(dyn Fn(u64) -> bool + Sync),
+) -> Result<Vec<Stretch>, Failure> {
+    let stretches = line_up(heard.surveys).map_err(ListenError::from)?;
+    let tried: Vec<Result<Stretch, HearError>> = stretches
+        .into_par_iter()
+        .map(|indices| {
+            let files: Vec<Survey> = indices.iter().map(|&i| heard.surveys[i].clone()).collect();
+            // A detector runs at the rate of the recording.
+            let rate_hz = files.first().map_or(0.0, |f| f64::from(f.info.rate_hz));
+            let specs: Vec<Spec> = bench
+                .specs
+                .iter()
+                .map(|spec| Spec {
+                    rate_hz,
+                    ..spec.clone()
+                })
+                .collect();
+            let trial = try_thresholds(&files, bench.ear, &specs, bench.own, read)?;
+            Ok(Stretch {
+                places: indices.iter().map(|&i| heard.places[i]).collect(),
+                trial,
+            })
+        })
+        .collect();
+    tried
+        .into_iter()
+        .map(|tried| {
+            tried.map_err(|source| {
+                match source {
+                    HearError::Cancelled => TuneError::Cancelled,
+                    source => TuneError::Hear {
+                        id: bench.id.to_owned(),
+                        source,
+                    },
+                }
+                .into()
+            })
+        })
+        .collect()
+}
+
+/// What went wrong with the files of a stretch, with their places.
+pub(super) fn faults(stretch: &mut Stretch, paths: &[PathBuf]) -> Vec<(usize, RecordingFault)> {
+    let mut all = Vec::new();
+    for (hearing, &place) in stretch.trial.hearings.iter_mut().zip(&stretch.places) {
+        all.extend(hearing.failed.take().map(|why| (place, why.into())));
+    }
+    for (file, why) in &stretch.trial.refused {
+        let place = stretch.places[*file];
+        all.push((
+            place,
+            RecordingFault::Refused {
+                path: paths[place].clone(),
+                source: why.clone(),
+            },
+        ));
+    }
+    all
+}
+
+/// Scores a stretch against the labels of its files.
+pub(super) fn scored(
+    stretch: &Stretch,
+    placed: &Placed,
+    rule: Rule,
+    own: usize,
+    settling_s: f64,
+) -> Score {
+    let of = |labels: &[Vec<hearing::Label>]| -> Vec<Vec<hearing::Label>> {
+        stretch.places.iter().map(|&p| labels[p].clone()).collect()
+    };
+    let (chosen, others) = (of(&placed.chosen), of(&placed.others));
+    let labels = OfStretch {
+        chosen: &chosen,
+        others: &others,
+    };
+    score(&stretch.trial, labels, rule, own, settling_s)
+}
+
+/// The events at the threshold of the plan, in the recordings in which they begin.
+pub(super) fn events(stretch: &Stretch, score: &Score, paths: &[PathBuf]) -> Vec<TunedEvent> {
+    let rate_hz = stretch.trial.rate_hz;
+    let mut origins = Vec::new();
+    let mut next = 0;
+    for hearing in &stretch.trial.hearings {
+        origins.push(next);
+        next += hearing.frames;
+    }
+    let told = |(event, outcome): (&detect::Event, &Outcome)| {
+        let file = origins.partition_point(|&o| o <= event.begin_sample) - 1;
+        let seconds = |frame: u64| (frame - origins[file]) as f64 / rate_hz;
+        TunedEvent {
+            recording: paths[stretch.places[file]].display().to_string(),
+            begin_s: seconds(event.begin_sample),
+            end_s: seconds(event.end_sample),
+            score_db: event.score_db,
+            outcome: outcome.clone(),
+        }
+    };
+    let events = stretch.trial.events.iter().zip(&score.outcomes);
+    events.map(told).collect()
+}
