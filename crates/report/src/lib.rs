@@ -12,8 +12,9 @@ pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, Spectrogram,
     SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference, linear_ticks,
-    logarithmic_ticks, scale_colour, si_label, sizes_picture_png, sizes_picture_svg,
-    start_picture_png, start_picture_svg, year_picture_png, year_picture_svg,
+    logarithmic_ticks, operating_picture_png, operating_picture_svg, scale_colour, si_label,
+    sizes_picture_png, sizes_picture_svg, start_picture_png, start_picture_svg,
+    threshold_picture_png, threshold_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
     Allowance, Tuned, TunedEvent, check_brief, check_json, check_text, faults_json, faults_text,

@@ -132,14 +132,15 @@ fn share(part: u64, whole: u64, confidence: f64) -> Result<Option<Limited>, Limi
 /// Which threshold keeps an allowance of false alarms.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Choice {
-    /// The lowest from which on every one that was tried keeps it with its upper limit; index into [`Curve::points`].
+    /// Of those whose upper limit keeps it the one that finds most labels, and of equals the one with fewest false alarms, then
+    /// the lowest; where no label is found, the lowest from which on all keep it. Index into [`Curve::points`].
     Threshold(usize),
     /// Even without any false alarm the time judged shows nothing: it would have to be so long, s.
     TooShort {
         /// Least time, s.
         needed_s: f64,
     },
-    /// The highest that was tried does not keep it.
+    /// None that was tried keeps it (and, where no label is found, not the highest).
     NoneKeepsIt,
 }
 
@@ -153,6 +154,9 @@ pub fn least_time_s(at_most_per_s: f64, confidence: f64) -> Result<f64, LimitErr
 
 impl Curve {
     /// The threshold that keeps an allowance, false alarms per s, greater than zero.
+    ///
+    /// Where recall and false alarms both fall as the threshold rises, that is the lowest whose upper limit keeps it. At very low
+    /// thresholds all sounds melt into one and false alarms vanish with the hits, so the lowest alone will not do.
     ///
     /// It is chosen on the same recordings on which its false alarms are counted, and so looks a little better than it is.
     ///
@@ -168,12 +172,21 @@ impl Curve {
                 .false_alarms_per_h
                 .is_some_and(|rate| rate.high <= SECONDS_PER_HOUR * at_most_per_s)
         };
+        let best = (0..self.points.len())
+            .filter(|&i| keeps(&self.points[i]) && self.points[i].counts.hits > 0)
+            .min_by_key(|&i| {
+                let counts = self.points[i].counts;
+                (std::cmp::Reverse(counts.hits), counts.false_alarms, i)
+            });
+        if let Some(best) = best {
+            return Ok(Choice::Threshold(best));
+        }
         let from = self.points.iter().rposition(|point| !keeps(point));
-        Ok(match from {
-            None if self.points.is_empty() => Choice::NoneKeepsIt,
-            None => Choice::Threshold(0),
-            Some(last) if last + 1 < self.points.len() => Choice::Threshold(last + 1),
-            Some(_) => Choice::NoneKeepsIt,
+        let first = from.map_or(0, |last| last + 1);
+        Ok(if first < self.points.len() {
+            Choice::Threshold(first)
+        } else {
+            Choice::NoneKeepsIt
         })
     }
 
@@ -275,24 +288,29 @@ mod tests {
     }
 
     #[test]
-    fn verif_the_chosen_threshold_keeps_the_allowance_and_so_does_every_higher_one() {
+    fn verif_the_chosen_threshold_keeps_the_allowance_and_finds_most() {
         let day_s = 86_400.0;
-        // The lowest has few false alarms because everything melts into one event: it is not taken.
-        let curve = of(
-            9,
-            10.0 * day_s,
-            &[(1, 0), (9, 400), (8, 30), (7, 3), (6, 2), (2, 0)],
-        );
-        // Garwood of 3 in 10 d is 0.877 a day, of 30 it is 4.28.
-        assert_eq!(curve.choose(1.0 / day_s).unwrap(), Choice::Threshold(3));
-        assert_eq!(curve.choose(5.0 / day_s).unwrap(), Choice::Threshold(2));
-        assert_eq!(curve.choose(100.0 / day_s).unwrap(), Choice::Threshold(0));
-        assert_eq!(curve.highest_f1(), Some(3));
-        let worse = of(9, 10.0 * day_s, &[(1, 0), (9, 400)]);
-        assert_eq!(worse.choose(1.0 / day_s).unwrap(), Choice::NoneKeepsIt);
+        let choose = |counts: &[(u64, u64)], a_day: f64| {
+            let chosen = of(9, 10.0 * day_s, counts).choose(a_day / day_s);
+            chosen.unwrap()
+        };
+        // At the lowest everything has melted into one event, and the second has a burst of false alarms.
+        let counts = [(1, 0), (9, 400), (8, 30), (7, 3), (6, 2), (2, 0)];
+        // Garwood of 3 in 10 d is 0.877 a day, of 30 it is 4.28, of 400 it is 44.1.
+        assert_eq!(choose(&counts, 1.0), Choice::Threshold(3));
+        assert_eq!(choose(&counts, 5.0), Choice::Threshold(2));
+        assert_eq!(choose(&counts, 45.0), Choice::Threshold(1));
+        assert_eq!(of(9, day_s, &counts).highest_f1(), Some(3));
+        // Equal hits: fewer false alarms, then the lower threshold.
+        assert_eq!(choose(&[(5, 3), (5, 0), (5, 0)], 1.0), Choice::Threshold(1));
         // What was seen keeps it where the upper limit does not: red if the plain rate decided.
-        let nine = of(9, 10.0 * day_s, &[(9, 9)]);
-        assert_eq!(nine.choose(1.0 / day_s).unwrap(), Choice::NoneKeepsIt);
+        assert_eq!(choose(&[(9, 9)], 1.0), Choice::NoneKeepsIt);
+        // Without a hit the false alarms decide alone.
+        assert_eq!(
+            choose(&[(0, 0), (0, 400), (0, 3), (0, 0)], 1.0),
+            Choice::Threshold(2)
+        );
+        assert_eq!(choose(&[(0, 0), (0, 400)], 1.0), Choice::NoneKeepsIt);
     }
 
     #[test]

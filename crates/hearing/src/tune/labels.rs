@@ -98,7 +98,7 @@ pub enum LabelError {
         first: String,
         second: String,
     },
-    #[error("it begins at {from_s} s, and the recording ends at {end_s} s")]
+    #[error("it begins at {from_s} s, and the recording ends at {end_s:.3} s")]
     Outside { from_s: f64, end_s: f64 },
 }
 

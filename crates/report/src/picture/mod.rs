@@ -30,6 +30,7 @@ mod stream;
 mod strip;
 mod ticks;
 mod time_axis;
+mod tune;
 mod year;
 
 pub use axis::{Axis, AxisScale};
@@ -44,4 +45,7 @@ pub use spectrogram::{SpectrogramPicture, SpectrumReference};
 pub use start::{start_picture_png, start_picture_svg};
 pub use stream::{Pooling, SpectrogramBuilder, SpectrogramSettings};
 pub use ticks::{linear_ticks, logarithmic_ticks, si_label};
+pub use tune::{
+    operating_picture_png, operating_picture_svg, threshold_picture_png, threshold_picture_svg,
+};
 pub use year::{year_picture_png, year_picture_svg};

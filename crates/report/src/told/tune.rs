@@ -88,7 +88,8 @@ impl Tuned {
         &self.curve.points[self.own]
     }
 
-    fn chosen(&self) -> Option<usize> {
+    /// Index of the threshold that keeps the allowance.
+    pub(crate) fn chosen(&self) -> Option<usize> {
         match self.allowance.as_ref()?.choice {
             Choice::Threshold(i) => Some(i),
             Choice::TooShort { .. } | Choice::NoneKeepsIt => None,
@@ -309,11 +310,7 @@ fn table(out: &mut String, tuned: &Tuned) {
 }
 
 fn allowed(out: &mut String, tuned: &Tuned, allowance: &Allowance) {
-    let _ = writeln!(
-        out,
-        "\nAllowance: {} false alarms a day",
-        short(allowance.per_day)
-    );
+    let _ = writeln!(out, "\nAllowance: {} a day", words_of(allowance.per_day));
     for from in &allowance.from {
         paragraph(out, from);
     }
@@ -326,7 +323,7 @@ fn allowed(out: &mut String, tuned: &Tuned, allowance: &Allowance) {
                 .recall
                 .map_or_else(String::new, |r| format!("; recall there is {}", percent(r)));
             format!(
-                "{:.1} {} keeps it: the upper limit is {} false alarms a day, there and at every higher threshold that was tried{found}. It was chosen on these recordings and looks a little better on them than on others: hold it against recordings of its own.",
+                "{:.1} {} keeps it, and finds most of those that do: the upper limit is {} false alarms a day{found}. It was chosen on these recordings and looks a little better on them than it is: hold it against others.",
                 tuned.shown_db(point),
                 tuned.unit,
                 short(high * HOURS_PER_DAY),
@@ -403,15 +400,29 @@ fn plain(limited: Limited) -> String {
     )
 }
 
+fn words_of(alarms: f64) -> String {
+    let word = if alarms == 1.0 {
+        "false alarm"
+    } else {
+        "false alarms"
+    };
+    format!("{} {word}", short(alarms))
+}
+
 /// Three digits, of small numbers as many decimals as they need.
 fn short(value: f64) -> String {
-    match value {
-        v if v == 0.0 => "0".to_owned(),
+    let text = match value {
         v if v >= 100.0 => format!("{v:.0}"),
         v if v >= 10.0 => format!("{v:.1}"),
         v if v >= 1.0 => format!("{v:.2}"),
-        v if v >= 0.001 => format!("{v:.3}"),
+        v if v >= 0.001 || v == 0.0 => format!("{v:.3}"),
         v => format!("{v:.1e}"),
+    };
+    match text.split_once('.') {
+        Some((_, decimals)) if !decimals.contains('e') => {
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        }
+        _ => text,
     }
 }
 

@@ -69,6 +69,9 @@ pub(crate) enum TuneError {
     /// Limits cannot be given.
     #[error("the limits: {0}")]
     Limits(String),
+    /// The pictures cannot be drawn.
+    #[error("the pictures cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
     /// Not one recording could be heard.
     #[error("none of the recordings could be heard")]
     Unheard,
@@ -113,6 +116,7 @@ impl TuneError {
             | TuneError::NoAllowance
             | TuneError::Hear { .. }
             | TuneError::Limits(_)
+            | TuneError::Draw(_)
             | TuneError::Unheard
             | TuneError::OutName { .. }
             | TuneError::Cancelled => None,

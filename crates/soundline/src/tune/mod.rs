@@ -3,6 +3,7 @@
 mod error;
 mod work;
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -15,8 +16,9 @@ use jiff::Timestamp;
 use plan::{DetectorIx, Line, SensorKind};
 use quantity::{Dimension, EventRate, SECONDS_PER_DAY, parse_amount, parse_event_rate};
 use report::{
-    Allowance, Inputs, Overwrite, Tuned, refuse_output, tune_csv, tune_json,
-    tune_text, write_atomically,
+    Allowance, Inputs, OutputError, Overwrite, PictureSize, Tuned, operating_picture_png,
+    operating_picture_svg, refuse_output, threshold_picture_png, threshold_picture_svg, tune_csv,
+    tune_json, tune_text, write_atomically,
 };
 use serde_json::json;
 
@@ -87,10 +89,13 @@ pub(crate) struct Args {
     /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
     #[arg(long)]
     own_rate: bool,
+    /// Draw the operating curve, and shares and rates against the threshold: ID-curve and ID-threshold, .png and .svg, in this folder.
+    #[arg(long, value_name = "DIR")]
+    picture: Option<PathBuf>,
     /// Write the operating curve to a file as well: FILE.csv or FILE.json.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Replace files that exist.
+    /// Replace files and pictures that exist.
     #[arg(long)]
     force: bool,
 }
@@ -194,6 +199,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         refuse_output(path, args.overwrite(), &inputs)?;
     }
     let (assigned, detector) = detector(args, line)?;
+    let pictures = args.picture.as_ref().map(|folder| {
+        let id = &line.detectors[detector.0].id;
+        PICTURES.map(|(kind, ending)| folder.join(format!("{id}-{kind}.{ending}")))
+    });
+    for path in pictures.iter().flatten() {
+        refuse_output(path, args.overwrite(), &inputs)?;
+    }
     let labels = labels(args)?;
     let asked = Asked {
         recordings: &args.recordings,
@@ -284,6 +296,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         allowance,
     };
     trouble.tell(args, &labels, &placed, out)?;
+    if let (Some(folder), Some(pictures)) = (&args.picture, &pictures) {
+        draw(folder, pictures, &tuned, args.overwrite(), &inputs)?;
+    }
     if let (Some(path), Some(as_json)) = (&args.out, as_json) {
         let text = if as_json {
             format!(
@@ -305,7 +320,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         writeln!(out.stderr, "wrote {}", path.display())?;
     }
     match out.format {
-        Format::Text => out.stdout.write_all(tune_text(&tuned).as_bytes())?,
+        Format::Text => {
+            out.stdout.write_all(tune_text(&tuned).as_bytes())?;
+            for (i, path) in pictures.iter().flatten().enumerate() {
+                let gap = if i == 0 { "\n" } else { "" };
+                writeln!(out.stdout, "{gap}picture: {}", path.display())?;
+            }
+        }
         Format::Json => {
             let whole = document(
                 args,
@@ -320,6 +341,43 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
     }
     Ok(exit(args, &tuned, &trouble, &labels, &placed))
+}
+
+/// The pictures of a detector: end of the name, and of the file.
+const PICTURES: [(&str, &str); 4] = [
+    ("curve", "png"),
+    ("curve", "svg"),
+    ("threshold", "png"),
+    ("threshold", "svg"),
+];
+
+fn draw(
+    folder: &Path,
+    paths: &[PathBuf; 4],
+    tuned: &Tuned,
+    overwrite: Overwrite,
+    inputs: &Inputs,
+) -> Result<(), Failure> {
+    let page = PictureSize::PAGE;
+    let drawn = [
+        operating_picture_png(tuned, page).map_err(TuneError::from)?,
+        operating_picture_svg(tuned, page)
+            .map_err(TuneError::from)?
+            .into_bytes(),
+        threshold_picture_png(tuned, page).map_err(TuneError::from)?,
+        threshold_picture_svg(tuned, page)
+            .map_err(TuneError::from)?
+            .into_bytes(),
+    ];
+    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
+        action: "create the folder",
+        path: folder.to_path_buf(),
+        source,
+    })?;
+    for (path, bytes) in paths.iter().zip(&drawn) {
+        write_atomically(path, bytes, overwrite, inputs)?;
+    }
+    Ok(())
 }
 
 /// The document `tune/1`.
@@ -497,14 +555,24 @@ impl Trouble {
             .iter()
             .map(|(_, fault)| fault.to_string())
             .collect();
-        let mut faults: Vec<_> = labels.faults.iter().chain(&placed.faults).collect();
-        faults.sort_by_key(|fault| fault.line);
-        all.extend(faults.iter().map(|fault| {
+        // A recording that is not given is told once, with the lines of all its labels.
+        let mut told: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        for fault in labels.faults.iter().chain(&placed.faults) {
+            let lines = told.entry(fault.why.to_string()).or_default();
+            lines.push(fault.line);
+        }
+        let mut told: Vec<(String, Vec<usize>)> = told.into_iter().collect();
+        told.sort_by_key(|(_, lines)| lines.first().copied());
+        all.extend(told.into_iter().map(|(why, lines)| {
+            let place = lines.iter().map(ToString::to_string).collect::<Vec<_>>();
+            let (word, label) = match lines.len() {
+                1 => ("line", "the label is"),
+                _ => ("lines", "the labels are"),
+            };
             format!(
-                "{}, line {}: {}; the label is left out",
+                "{}, {word} {}: {why}; {label} left out",
                 args.labels.display(),
-                fault.line,
-                fault.why
+                place.join(", ")
             )
         }));
         all

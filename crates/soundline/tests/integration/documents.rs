@@ -278,6 +278,38 @@ fn regress_the_document_of_what_was_heard() {
 }
 
 #[test]
+fn regress_the_document_of_a_tuned_detector() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let plan = folder.path().join("plan.toml");
+    fs::copy(repository("plans/listening-bench/plan.toml"), &plan).unwrap();
+    let labels = folder.path().join("labels.csv");
+    let rows = "tone.wav,0.3,0.6,900,1100,tone\ntone.wav,0.7,0.8,,,tone\ntone.wav,5,6,,,tone\n";
+    fs::write(
+        &labels,
+        format!("recording,from_s,to_s,low_hz,high_hz,what,sure\n{rows}"),
+    )
+    .unwrap();
+    let mut told = document(&[
+        "tune",
+        plan.to_str().unwrap(),
+        "--as",
+        "module.bench.sensor.pool",
+        "--detector",
+        "orca",
+        "--labels",
+        labels.to_str().unwrap(),
+        "--false-alarms",
+        "10 per s",
+        wav.to_str().unwrap(),
+    ]);
+    let curve = told["curve"].as_array_mut().unwrap();
+    assert!(curve.len() > 50);
+    curve.truncate(2);
+    compare("tune-1.json", &told, folder.path());
+}
+
+#[test]
 fn regress_the_document_of_a_first_plan() {
     let folder = tempfile::tempdir().unwrap();
     let told = document(&[

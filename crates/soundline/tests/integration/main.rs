@@ -21,4 +21,5 @@ mod rehearse;
 mod reserve;
 mod start;
 mod support;
+mod tune;
 mod year;
