@@ -150,6 +150,11 @@ fn delay_bound(
 fn latency_s(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<f64, String> {
     let mut spec = detector_spec(line, detector, None).map_err(|e| e.to_string())?;
     let id = &line.detectors[detector.0].id;
+    if notice == NoticeKind::Onset {
+        // A judgement comes after the event; its onset has been told long before.
+        spec.stages
+            .retain(|stage| !matches!(stage, Stage::Likely { .. }));
+    }
     for stage in &mut spec.stages {
         if let Stage::Trigger {
             shortest_s,

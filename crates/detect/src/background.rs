@@ -4,8 +4,8 @@
 //! - *Ordered*: the `ceil(rank n)`-th smallest level; the order is that of the powers too.
 //! - *Mean*: 10 lg of the mean power (cell averaging).
 //!
-//! The `guard` latest cells before the one at hand are left out, so that the beginning of a sound does not raise its own
-//! background. It is known once half of the cells (rounded up) have been heard beyond the guard. A statistic of exact silence
+//! Of the cells within `over` before the one at hand the latest, within `guard`, are left out, so that the beginning of a
+//! sound does not raise its own background. It is known once half of the cells (rounded up) have been heard beyond the guard. A statistic of exact silence
 //! is no background.
 
 use alloc::collections::VecDeque;
@@ -42,15 +42,15 @@ impl Background {
             over_s,
             guard_s,
         } = *spec;
-        let cells = libm::round(over_s / hop_s);
+        let guard = libm::round(guard_s / hop_s);
+        let cells = libm::round((over_s - guard_s) / hop_s);
         if cells < 3.0 {
             return Err(SpecError::BackgroundTooShort {
                 stage,
                 over_s,
-                least_s: 3.0 * hop_s,
+                least_s: 3.0 * hop_s + guard_s,
             });
         }
-        let guard = libm::round(guard_s / hop_s);
         let (cells, guard) = (cells as usize, guard as usize);
         let most = RunningMedian::MOST;
         if cells > most || guard > most {

@@ -105,7 +105,7 @@ pub enum SpecError {
         window_s: f64,
     },
     #[error(
-        "stage {n}: background over {over_s} s, it must run over at least {least_s} s (twice the shortest sound, three cells)", n = .stage + 1
+        "stage {n}: background over {over_s} s, it must run over at least {least_s} s (twice the shortest sound, three cells beyond the guard)", n = .stage + 1
     )]
     BackgroundTooShort {
         stage: usize,

@@ -42,24 +42,7 @@ impl Feature {
         Self::IntervalSpread,
     ];
 
-    /// The word for it, as a plan writes it.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Excess => "excess",
-            Self::Length => "length",
-            Self::PeakOverMean => "peak_over_mean",
-            Self::TimeOfPeak => "time_of_peak",
-            Self::Slope => "slope",
-            Self::Low => "low",
-            Self::High => "high",
-            Self::Pulses => "pulses",
-            Self::Interval => "interval",
-            Self::IntervalSpread => "interval_spread",
-        }
-    }
-
-    /// The word with its unit at the end, for tables and keys.
+    /// Its name, with its unit at the end, as plans, tables and keys write it.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -76,10 +59,10 @@ impl Feature {
         }
     }
 
-    /// The feature that a plan calls `word`.
+    /// The feature of that name.
     #[must_use]
-    pub fn of_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|feature| feature.word() == word)
+    pub fn of_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|feature| feature.name() == name)
     }
 }
 

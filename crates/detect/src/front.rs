@@ -15,8 +15,8 @@
 //!   the middle of its window (exponential: for its own hop), less the group delay of the band-pass at the band centre,
 //!   rounded to a whole sample. Tiles join without gap or overlap. Cells whose tile would begin before the stretch are not
 //!   told.
-//! - *Background.* A statistic of the `n = round(over_s / hop)` cells before the cell in question and its guard (see
-//!   `background.rs`). It goes on running while an event is open: a sound longer than half of `over_s` becomes background.
+//! - *Background.* A statistic of the `round((over_s - guard_s) / hop)` cells before the cell in question and its
+//!   guard (see `background.rs`). It goes on running while an event is open: a sound longer than half of `over_s` becomes background.
 
 use alloc::vec::Vec;
 

@@ -138,9 +138,9 @@ pub enum Stage {
     Background {
         /// The statistic.
         kind: BackgroundKind,
-        /// The time over which it runs, s: at least twice the shortest sound, at least three cells.
+        /// The time over which it runs, s: at least twice the shortest sound, at least three cells beyond the guard.
         over_s: f64,
-        /// The latest cells that are left out, s (0: only the one at hand is).
+        /// Of that the latest time that is left out, s (0: only the cell at hand is).
         guard_s: f64,
     },
     /// Likeness of the excess to a contour of frequency against time, dB: mean excess on the contour less mean excess on

@@ -8,6 +8,7 @@ mod heaviest;
 mod sea;
 mod sound;
 mod startup;
+mod template;
 mod traffic;
 mod warm;
 
@@ -38,11 +39,39 @@ pub enum InputError {
         /// What is missing.
         missing: &'static str,
     },
-    /// A stage that the detectors do not have.
-    #[error("{what} has a stage that is not built yet")]
-    NoStage {
+    /// A recording that a stage is to be held against cannot be read.
+    #[error("{what}: {path} cannot be used: {why}")]
+    TemplateUnread {
         /// Whose: a typed path.
         what: String,
+        /// The recording.
+        path: String,
+        /// Why.
+        why: String,
+    },
+    /// A recording that a stage is to be held against has several channels.
+    #[error("{what}: {path} has {channels} channels; keep the one that holds the sound")]
+    TemplateChannels {
+        /// Whose: a typed path.
+        what: String,
+        /// The recording.
+        path: String,
+        /// How many.
+        channels: usize,
+    },
+    /// A recording that a stage is to be held against has another rate than the detector hears at.
+    #[error(
+        "{what}: {path} was taken at {found_hz} Hz, the detector hears at {needed_hz} Hz; give the sound at {needed_hz} Hz, for nothing is resampled here"
+    )]
+    TemplateRate {
+        /// Whose: a typed path.
+        what: String,
+        /// The recording.
+        path: String,
+        /// Its rate, Hz.
+        found_hz: f64,
+        /// The rate of the detector's samples, Hz.
+        needed_hz: f64,
     },
     /// A conductor without a resistance.
     #[error("{what}: {source}")]

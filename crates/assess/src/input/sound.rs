@@ -1,10 +1,10 @@
 //! Sensor chains and detectors.
 
-use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
+use detect::{BackgroundKind, Confirm, ContourPoint, Feature, KOfN, LevelKind, Sense, Spec, Stage};
 use plan::{DetectorIx, LevelStage, Line, SensorIx, SensorKind};
 use signal::{ChainNoise, HighPass, SensorChain};
 
-use super::InputError;
+use super::{InputError, template};
 
 /// Between dB re 1 V/Pa and dB re 1 V/uPa: one pascal is 10^6 micropascals (ISO 18405:2017 and ISO 1683 references, by definition).
 const PA_TO_UPA_DB: f64 = 120.0;
@@ -142,7 +142,8 @@ fn power(level_db: f64) -> f64 {
 /// Thresholds written re 20 uPa (air) become thresholds re 1 uPa, in which the detector works.
 ///
 /// # Errors
-/// [`InputError::NotSaid`] for a sensor without a converter, [`InputError::NoStage`] for a stage that has not been built.
+/// [`InputError::NotSaid`] for a sensor without a converter, [`InputError::TemplateUnread`] and its sisters for a recording
+/// that a stage cannot be held against.
 pub fn detector_spec(
     line: &Line,
     detector: DetectorIx,
@@ -159,19 +160,28 @@ pub fn detector_spec(
         (false, SensorKind::Microphone) => AIR_REFERENCE_DB,
         _ => 0.0,
     };
-    let stages = plan.stages.iter().map(|s| {
-        stage(s, offset_db).ok_or_else(|| InputError::NoStage {
-            what: format!("detector.{}", plan.id),
-        })
-    });
+    let rate_hz = rate_hz.unwrap_or(chain.rate_hz.si);
+    let what = format!("detector.{}", plan.id);
+    let stages = plan
+        .stages
+        .iter()
+        .map(|s| stage(s, offset_db, rate_hz, &what));
     Ok(Spec {
-        rate_hz: rate_hz.unwrap_or(chain.rate_hz.si),
+        rate_hz,
         stages: stages.collect::<Result<_, _>>()?,
     })
 }
 
-fn stage(stage: &plan::Stage, offset_db: f64) -> Option<Stage> {
-    Some(match stage {
+fn stage(
+    stage: &plan::Stage,
+    offset_db: f64,
+    rate_hz: f64,
+    what: &str,
+) -> Result<Stage, InputError> {
+    Ok(match stage {
+        plan::Stage::Decimate { factor, .. } => Stage::Decimate {
+            factor: *factor as usize,
+        },
         plan::Stage::Band {
             low_hz,
             high_hz,
@@ -182,41 +192,72 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Option<Stage> {
             order: *order as usize,
         },
         plan::Stage::Level {
-            kind: LevelStage::Exposure,
-            window_s,
-            hop_s: None,
-        } => Stage::Exposure {
-            window_s: window_s.si,
-            hop_s: None,
-        },
-        plan::Stage::Level {
-            kind: kind @ (LevelStage::Exponential | LevelStage::Rms),
+            kind,
             window_s,
             hop_s,
-        } => Stage::Level {
-            kind: match kind {
-                LevelStage::Exponential => LevelKind::Exponential,
-                _ => LevelKind::MeanSquare,
-            },
+        } => level(*kind, window_s.si, hop_s.map(|q| q.si)),
+        plan::Stage::Matched { template, hop_s } => Stage::Matched {
+            template: template::samples(what, template, rate_hz)?,
+            hop_s: hop_s.map(|q| q.si),
+        },
+        plan::Stage::Spectrogram { window_s, hop_s } => Stage::Spectrogram {
             window_s: window_s.si,
             hop_s: hop_s.map(|q| q.si),
         },
         plan::Stage::Background {
-            kind: plan::BackgroundStage::Median,
+            kind,
             over_s,
-            guard_s: None,
+            guard_s,
         } => Stage::Background {
-            kind: BackgroundKind::Median,
+            kind: match kind {
+                plan::BackgroundStage::Median => BackgroundKind::Median,
+                plan::BackgroundStage::Ordered(rank) => BackgroundKind::Ordered { rank: rank.si },
+                plan::BackgroundStage::Mean => BackgroundKind::Mean,
+            },
             over_s: over_s.si,
-            guard_s: 0.0,
+            guard_s: guard_s.map_or(0.0, |q| q.si),
         },
+        plan::Stage::Likeness { contour, width_hz } => Stage::Likeness {
+            contour: contour
+                .iter()
+                .map(|(after, frequency)| ContourPoint {
+                    after_s: after.si,
+                    frequency_hz: frequency.si,
+                })
+                .collect(),
+            width_hz: width_hz.si,
+        },
+        plan::Stage::LikenessTo { template } => Stage::LikenessTo {
+            template: template::samples(what, template, rate_hz)?,
+        },
+        decision => self::decision(decision, offset_db),
+    })
+}
+
+fn level(kind: LevelStage, window_s: f64, hop_s: Option<f64>) -> Stage {
+    let kind = match kind {
+        LevelStage::Exposure => return Stage::Exposure { window_s, hop_s },
+        LevelStage::Rms => LevelKind::MeanSquare,
+        LevelStage::Exponential => LevelKind::Exponential,
+        LevelStage::TeagerKaiser => LevelKind::TeagerKaiser,
+    };
+    Stage::Level {
+        kind,
+        window_s,
+        hop_s,
+    }
+}
+
+/// A stage that decides, or judges what was decided.
+fn decision(stage: &plan::Stage, offset_db: f64) -> Stage {
+    match stage {
         plan::Stage::Pulses {
             rise_db,
             least_interval_s,
             most_interval_s,
             at_least,
             hold_off_s,
-            steady: None,
+            steady,
         } => Stage::Pulses {
             rise_db: rise_db.db,
             prominence_db: rise_db.db,
@@ -224,8 +265,31 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Option<Stage> {
             max_interval_s: most_interval_s.si,
             at_least: *at_least,
             within_s: None,
+            steady: steady.map(|q| q.si),
             hold_off_s: hold_off_s.si,
-            steady: None,
+        },
+        plan::Stage::Ridge {
+            way,
+            above_db,
+            slowest_hz_per_s,
+            fastest_hz_per_s,
+            gap_s,
+            shortest_s,
+            longest_s,
+            hold_off_s,
+        } => Stage::Ridge {
+            sense: match way {
+                plan::RidgeWay::Rising => Sense::Rising,
+                plan::RidgeWay::Falling => Sense::Falling,
+                plan::RidgeWay::Any => Sense::Any,
+            },
+            above_db: above_db.db,
+            least_slope_hz_per_s: slowest_hz_per_s.si,
+            most_slope_hz_per_s: fastest_hz_per_s.si,
+            gap_s: gap_s.map_or(0.0, |q| q.si),
+            shortest_s: shortest_s.si,
+            longest_s: Some(longest_s.si),
+            hold_off_s: hold_off_s.si,
         },
         plan::Stage::Trigger {
             on_above_db,
@@ -234,21 +298,37 @@ fn stage(stage: &plan::Stage, offset_db: f64) -> Option<Stage> {
             longest_s,
             hold_off_s,
             confirm,
-            bridge_s: None,
-            k_of_n: None,
+            bridge_s,
+            k_of_n,
         } => Stage::Trigger {
             on_above_db: on_above_db.db + offset_db,
             off_below_db: off_below_db.db + offset_db,
             shortest_s: shortest_s.si,
             longest_s: longest_s.map(|q| q.si),
+            bridge_s: bridge_s.map_or(0.0, |q| q.si),
+            k_of_n: k_of_n.map(|(at_least, of_last)| KOfN { at_least, of_last }),
             hold_off_s: hold_off_s.si,
             confirm: match confirm {
                 plan::Confirm::Early => Confirm::Early,
                 plan::Confirm::AtEnd => Confirm::AtEnd,
             },
-            bridge_s: 0.0,
-            k_of_n: None,
         },
-        _ => return None,
-    })
+        plan::Stage::Likely {
+            least,
+            constant,
+            weights,
+        } => Stage::Likely {
+            at_least: least.si,
+            constant: *constant,
+            weights: weights
+                .iter()
+                .map(|(name, weight)| {
+                    let feature = Feature::of_name(name)
+                        .expect("the plan's weights are named after the detector's features");
+                    (feature, *weight)
+                })
+                .collect(),
+        },
+        _ => unreachable!("every other stage was turned by the caller"),
+    }
 }

@@ -373,11 +373,11 @@ pub(super) fn likely(
         return Err(SpecError::JudgedTooEarly { stage });
     }
     for (i, &(feature, weight)) in weights.iter().enumerate() {
-        finite(stage, feature.word(), weight)?;
+        finite(stage, feature.name(), weight)?;
         if weights[..i].iter().any(|&(before, _)| before == feature) {
             return Err(SpecError::FeatureTwice {
                 stage,
-                feature: feature.word(),
+                feature: feature.name(),
             });
         }
         let told = match feature {
@@ -392,7 +392,7 @@ pub(super) fn likely(
         if !told {
             return Err(SpecError::FeatureUntold {
                 stage,
-                feature: feature.word(),
+                feature: feature.name(),
             });
         }
     }

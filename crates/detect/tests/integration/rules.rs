@@ -291,7 +291,7 @@ fn verif_a_judgement_that_cannot_be_is_refused() {
     assert!(matches!(
         at_end(likely(0.5, 0.0, &[(Feature::Slope, 1.0)])),
         SpecError::FeatureUntold {
-            feature: "slope",
+            feature: "slope_hz_per_s",
             ..
         }
     ));

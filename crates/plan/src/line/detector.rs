@@ -96,13 +96,11 @@ pub enum Stage {
         /// From one value to the next, s; a quarter of the window when absent.
         hop_s: Option<Q>,
     },
-    /// Level of a matched filter.
+    /// Level of the envelope of a matched filter.
     Matched {
         /// What it is matched to.
         template: Template,
-        /// Window of the level, s.
-        window_s: Q,
-        /// From one value to the next, s; a quarter of the window when absent.
+        /// From one value to the next, s; an eighth of the recording when absent.
         hop_s: Option<Q>,
     },
     /// Spectra in time, Hann window.

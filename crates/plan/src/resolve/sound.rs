@@ -172,9 +172,6 @@ fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
         Stage::Level {
             window_s, hop_s, ..
         }
-        | Stage::Matched {
-            window_s, hop_s, ..
-        }
         | Stage::Spectrogram { window_s, hop_s } => Some(match hop_s {
             Some(hop) => (*hop, hop.si, "three of these hops"),
             None => (
@@ -183,6 +180,9 @@ fn background(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)]) {
                 "three quarters of this window",
             ),
         }),
+        Stage::Matched {
+            hop_s: Some(hop), ..
+        } => Some((*hop, hop.si, "three of these hops")),
         _ => None,
     });
     let events = shortest

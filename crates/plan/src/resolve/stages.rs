@@ -59,11 +59,12 @@ pub(super) fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
         }
         "matched" => {
             let template = template(r, f, "matched")?;
-            let (window_s, hop_s) = window_and_hop(r, f)?;
+            if f.is_wrong("hop") {
+                return None;
+            }
             Some(Stage::Matched {
                 template,
-                window_s,
-                hop_s,
+                hop_s: f.q("hop"),
             })
         }
         "spectrogram" => {

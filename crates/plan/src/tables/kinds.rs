@@ -40,7 +40,7 @@ pub(crate) const STAGES: &[Kind] = &[
     kind("decimate", &[], &[]),
     kind("band", &[], &["order"]),
     kind("level", &["window"], &["hop"]),
-    kind("matched", &["window"], &["hop"]),
+    kind("matched", &[], &["hop"]),
     kind("spectrogram", &["window"], &["hop"]),
     kind("background", &["over"], &["guard", "rank"]),
     kind("likeness", &["width"], &[]),

@@ -25,6 +25,6 @@ bad! {
     judgement_with_an_unknown_feature: "hold_off = \"10 s\" }," => "hold_off = \"10 s\", confirm = \"at-end\" },\n  { likely = \"50 %\", constant = -3.1, weights = { exces_db = 0.3 } },";
     judgement_alone: "  { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n" => "  { likely = \"50 %\", constant = -3.1, weights = { excess_db = 0.3 } },\n";
     two_that_decide: "  { on_above" => "  { ridge = \"rising\", above = \"9 dB\", slope = [\"40 Hz/s\", \"400 Hz/s\"], shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n  { on_above";
-    template_out_of_the_folder: "{ level = \"rms\", window" => "{ matched = \"../up.wav\", window";
-    template_that_is_not_there: "{ level = \"rms\", window" => "{ matched = \"calls/up.wav\", window";
+    template_out_of_the_folder: "{ level = \"rms\", window = \"0.25 s\" }" => "{ matched = \"../up.wav\" }";
+    template_that_is_not_there: "{ level = \"rms\", window = \"0.25 s\" }" => "{ matched = \"calls/up.wav\" }";
 }

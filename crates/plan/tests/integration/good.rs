@@ -376,7 +376,7 @@ fn verif_stages_resolve_to_what_they_say() {
         matches!(&likeness[3], Stage::Trigger { bridge_s: Some(b), k_of_n: Some((3, 5)), .. } if b.si == 0.1)
     );
     let with = |bytes: &[u8]| {
-        let matched = "{ matched = \"calls/up.wav\", window = \"0.1 s\" }, { on_above = \"100 dB re 1 uPa\", off_below = \"99 dB re 1 uPa\", shortest = \"0 s\", hold_off = \"1 s\" },";
+        let matched = "{ matched = \"calls/up.wav\" }, { on_above = \"100 dB re 1 uPa\", off_below = \"99 dB re 1 uPa\", shortest = \"0 s\", hold_off = \"1 s\" },";
         Files::one(changed(SMALL, STAGES, matched))
             .with("calls/up.wav", bytes)
             .read()

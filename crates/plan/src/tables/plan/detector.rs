@@ -60,7 +60,7 @@ pub(crate) const STAGE: Section = Section {
         o(
             "matched",
             S::Text,
-            "likeness to a recording by a matched filter: the file, under the plan's folder; its level is followed",
+            "likeness to a recording by a matched filter: the file, under the plan's folder, at the rate of the sensor; the level of the filter's envelope is followed",
         ),
         o(
             "spectrogram",
