@@ -6,6 +6,7 @@
 mod assumed;
 mod cautions;
 mod cell_verdicts;
+mod chain;
 mod check;
 mod combinations;
 mod delay_verdicts;
@@ -35,6 +36,10 @@ mod verdict;
 mod year_verdicts;
 mod years;
 
+pub use chain::{
+    BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
+    ThresholdBudget, chain_budget,
+};
 pub use check::{Check, Shelf, Status, check};
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use faults::{

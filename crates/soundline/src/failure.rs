@@ -7,6 +7,7 @@ use report::OutputError;
 use serde_json::json;
 use thiserror::Error;
 
+use crate::chain::ChainCommandError;
 use crate::exit::Exit;
 use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
@@ -27,6 +28,9 @@ pub(crate) enum Failure {
     /// A file cannot be written.
     #[error(transparent)]
     File(#[from] OutputError),
+    /// The sensor chains cannot be told.
+    #[error(transparent)]
+    Chain(#[from] ChainCommandError),
     /// Faults cannot be told.
     #[error(transparent)]
     Faults(#[from] FaultsCommandError),
@@ -94,6 +98,7 @@ impl Failure {
             Failure::Year(error) => error.help(),
             Failure::Output(_)
             | Failure::Signal(_)
+            | Failure::Chain(_)
             | Failure::Faults(_)
             | Failure::Start(_)
             | Failure::Reserve(_)

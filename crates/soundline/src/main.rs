@@ -5,6 +5,7 @@
 
 mod age;
 mod cancel;
+mod chain;
 mod check;
 mod completions;
 mod cue_digest;
@@ -55,6 +56,7 @@ enum Command {
     Rehearse(rehearse::Args),
     Listen(listen::Args),
     Tune(tune::Args),
+    Chain(chain::Args),
     Start(start::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
@@ -96,6 +98,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
         Command::Tune(args) => tune::run(&args, out),
+        Command::Chain(args) => chain::run(&args, out),
         Command::Start(args) => start::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),

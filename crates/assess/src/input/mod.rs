@@ -21,6 +21,7 @@ pub use energy::{
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, year_error};
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use sea::{profile, spreading};
+pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
 pub use traffic::{

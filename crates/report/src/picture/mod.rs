@@ -14,6 +14,7 @@
 
 mod axis;
 mod canvas;
+mod chain;
 mod colour;
 mod drawing;
 mod error;
@@ -34,6 +35,7 @@ mod tune;
 mod year;
 
 pub use axis::{Axis, AxisScale};
+pub use chain::{chain_picture_png, chain_picture_svg};
 pub use colour::{ColourRange, scale_colour};
 pub use error::PictureError;
 pub use grid::{Analysis, Grid, Spectrogram};

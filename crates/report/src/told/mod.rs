@@ -1,5 +1,6 @@
 //! Verdicts and rehearsals told in text and in JSON.
 
+mod chain;
 mod check;
 mod faults;
 mod json;
@@ -10,6 +11,7 @@ mod tune;
 mod words;
 mod year;
 
+pub use chain::{chain_json, chain_text};
 pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use faults::{faults_json, faults_text};
 pub use json::{record_json, rehearsal_json, trace_json};

@@ -371,6 +371,24 @@ fn regress_the_document_of_a_start() {
 }
 
 #[test]
+fn regress_the_document_of_a_chain() {
+    let demo = crate::support::demo("harrow-sound", false);
+    let mut told = document(&["chain", &demo.plan, "--as", "module.upper.sensor.ear"]);
+    let of_sensor = &mut told["sensors"][0];
+    for list in ["bands", "months"] {
+        let list = of_sensor[list].as_array_mut().unwrap();
+        assert!(list.len() >= 12);
+        list.truncate(2);
+    }
+    assert!(of_sensor["detectors"][0]["least_below_sea_db"].is_number());
+    compare(
+        "chain-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_a_reserve() {
     let demo = crate::support::demo("harrow-sound", false);
     let told = document(&["reserve", &demo.plan]);

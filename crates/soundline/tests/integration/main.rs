@@ -7,6 +7,7 @@
 
 #[cfg(target_os = "linux")]
 mod cancel;
+mod chain;
 mod check;
 mod documents;
 mod faults;

@@ -1,0 +1,467 @@
+//! What limits a sensor chain: the sea, its own noise, or full scale, by decidecade band and by month.
+//!
+//! The noise of the chain is [`signal::ChainNoise`], that of the sea [`seawater::ambient_noise`] at the mean wind of each month.
+//! Both count at the hydrophone, in bands of one decidecade (IEC 61260-1, base ten) that lie below half the sample rate.
+//!
+//! - The sea limits a band where the chain lies at least [`CLEAR_DB`] below it, the chain where it lies above; between them both do.
+//! - A noise clips where its rms level behind the high-pass lies less than [`CREST_DB`] below the peak at full scale.
+//!
+//! Both figures are our judgement: 6 dB keep the sum within 1 dB of the sea (10 lg 1.25 = 0.97 dB); 12.04 dB are four standard
+//! deviations, beyond which 63 of a million samples of Gaussian noise lie.
+
+use jiff::SignedDuration;
+use jiff::tz::Offset;
+use plan::{Detector, Line, SensorIx, SensorKind, Stage};
+use seawater::{SeaError, ambient_noise, band_level_db_re_1upa};
+use signal::{ChainNoise, Decidecade, NoiseParts, clipped_share, decidecades, power_sum_db};
+
+use crate::input::{AIR_REFERENCE_DB, InputError, chain_noise, says_its_noise};
+
+/// So far the chain is to lie below the sea, dB.
+pub const CLEAR_DB: f64 = 6.0;
+/// So far the peak at full scale is to lie above the rms level of a noise: four standard deviations, dB.
+pub const CREST_DB: f64 = 12.041_199_826_559_248;
+
+/// Frequencies for which the ambient noise is stated, Hz.
+const SEA_HZ: (f64, f64) = (1.0, 1e6);
+/// Parts of a decidecade over which the high-pass counts as constant, for what comes through it.
+const PARTS: u32 = 8;
+const SECONDS_PER_DAY: f64 = 86_400.0;
+const DAYS_OF_A_YEAR: f64 = 365.0;
+
+/// What limits a band.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum LimitedBy {
+    /// The sea: the chain lies at least [`CLEAR_DB`] below it.
+    Sea,
+    /// Both: the chain lies below the sea, by less.
+    Both,
+    /// The chain's own noise.
+    Chain,
+    /// Full scale: the noise of the sea in this band alone clips.
+    FullScale,
+    /// The noise of the chain or of the sea is not known.
+    Unknown,
+}
+
+/// One decidecade band.
+#[derive(Clone, PartialEq, Debug)]
+pub struct BandBudget {
+    /// The band.
+    pub band: Decidecade,
+    /// Noise of the chain, dB re 1 uPa at the sensor.
+    pub chain: NoiseParts,
+    /// Level of the sea in the band in a calm, in the quietest and in the windiest month, dB re 1 uPa; `None` where it is not known.
+    pub sea: Option<SeaBand>,
+    /// What the high-pass takes away at the middle of the band, dB.
+    pub high_pass_loss_db: f64,
+    /// Level of the largest sine, rms, dB re 1 uPa, when the converter is what overloads.
+    pub overload_sine_db: f64,
+    /// The band reaches above what the converter's own filter is taken to pass.
+    pub above_filter: bool,
+    /// The band lies beyond the ends of the table of self-noise, where its nearest row counts.
+    pub beyond_table: bool,
+    /// What limits it in the quietest month.
+    pub in_quietest: LimitedBy,
+    /// What limits it in the windiest.
+    pub in_windiest: LimitedBy,
+}
+
+/// Level of the sea in a band, dB re 1 uPa.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct SeaBand {
+    /// Without wind.
+    pub calm_db: f64,
+    /// At the mean wind of the quietest month.
+    pub quietest_db: f64,
+    /// At the mean wind of the windiest month.
+    pub windiest_db: f64,
+}
+
+/// The sea in one month, through the high-pass.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct MonthBudget {
+    /// Month, 0 to 11.
+    pub month: usize,
+    /// Mean wind, m/s.
+    pub wind_m_s: f64,
+    /// Level of the sea behind the high-pass, from 1 Hz to the highest frequency that is heard, dB re 1 uPa.
+    pub level_db: f64,
+    /// Peak at full scale above that level, dB.
+    pub headroom_db: f64,
+    /// Share of samples beyond full scale.
+    pub clipped_share: f64,
+}
+
+/// The band of a detector.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DetectorBudget {
+    /// Typed path.
+    pub path: String,
+    /// Band, Hz; all that is heard where it has none.
+    pub band_hz: (f64, f64),
+    /// Where the chain lies least below the sea of the quietest month: how far, dB, and between which frequencies, Hz.
+    pub least_clear: Option<(f64, (f64, f64))>,
+    /// The threshold of a detector that holds a level or an exposure against a fixed one.
+    pub threshold: Option<ThresholdBudget>,
+    /// Some of its band lies beyond the table of self-noise.
+    pub beyond_table: bool,
+}
+
+/// A fixed threshold and what the chain's own noise comes to beside it.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct ThresholdBudget {
+    /// The threshold: rms dB re 1 uPa, of an exposure dB re 1 uPa^2 s.
+    pub level_db: f64,
+    /// The chain's noise in the band of the detector, in the same terms.
+    pub noise_db: f64,
+    /// Whether it is one of exposure.
+    pub of_exposure: bool,
+}
+
+impl ThresholdBudget {
+    /// How far the chain's noise lies below the threshold, dB.
+    #[must_use]
+    pub fn clear_db(&self) -> f64 {
+        self.level_db - self.noise_db
+    }
+}
+
+/// What limits a sensor chain.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ChainBudget {
+    /// Typed path of the sensor.
+    pub path: String,
+    /// The chain and its noise.
+    pub noise: ChainNoise,
+    /// Effective bits, when written.
+    pub effective_bits: Option<f64>,
+    /// Noise voltage density of the amplifier, V/sqrt(Hz), when written.
+    pub amplifier_v_rthz: Option<f64>,
+    /// Rows of the self-noise, Hz and dB re 1 uPa^2/Hz.
+    pub self_noise: Vec<(f64, f64)>,
+    /// Whether the plan says anything of the noise ahead of the converter.
+    pub noise_known: bool,
+    /// What is taken from a level re 1 uPa to tell it against the reference of the medium, dB: 26.02 in air.
+    pub reference_db: f64,
+    /// Highest frequency that counts as heard, Hz.
+    pub audible_hz: f64,
+    /// Bands, lowest first.
+    pub bands: Vec<BandBudget>,
+    /// Months that the deployment touches, or the one that was asked for; empty where the sea is not known.
+    pub months: Vec<MonthBudget>,
+    /// Why the sea is not known.
+    pub sea_unknown: Option<String>,
+    /// Detectors on the sensor.
+    pub detectors: Vec<DetectorBudget>,
+    /// Wind of the quietest and of the windiest month, m/s.
+    pub winds_m_s: Option<(f64, f64)>,
+    /// Shipping activity.
+    pub shipping: Option<f64>,
+}
+
+impl ChainBudget {
+    /// Spectral density of the sea at `f_hz` in a `wind_m_s`, dB re 1 uPa^2/Hz; `None` where it is not known or not stated.
+    #[must_use]
+    pub fn sea_density_db(&self, f_hz: f64, wind_m_s: f64) -> Option<f64> {
+        let noise = ambient_noise(f_hz, wind_m_s, self.shipping?).ok()?;
+        Some(noise.total_db_re_1upa2_per_hz)
+    }
+
+    /// Whether it is a microphone.
+    #[must_use]
+    pub fn in_air(&self) -> bool {
+        self.reference_db != 0.0
+    }
+}
+
+/// The winds and the shipping of the site.
+struct Sea {
+    /// Month and its mean wind, m/s.
+    months: Vec<(usize, f64)>,
+    quietest_m_s: f64,
+    windiest_m_s: f64,
+    shipping: f64,
+}
+
+/// What limits the chain of a hydrophone or microphone in the months of the deployment, or in one `month`, 0 to 11.
+///
+/// # Errors
+/// [`InputError::NotSaid`] for a sensor without a converter, [`InputError::Chain`] for one that cannot be.
+pub fn chain_budget(
+    line: &Line,
+    sensor: SensorIx,
+    month: Option<usize>,
+) -> Result<ChainBudget, InputError> {
+    let noise = chain_noise(line, sensor)?;
+    let plan = line.sensor(sensor).chain.as_ref();
+    let in_air = line.sensor(sensor).kind == SensorKind::Microphone;
+    let audible_hz = plan.map_or(0.0, plan::Chain::audible_hz);
+    let (sea, mut sea_unknown) = match sea(line, in_air, month) {
+        Ok(sea) => (Some(sea), None),
+        Err(why) => (None, Some(why)),
+    };
+    let self_noise: Vec<(f64, f64)> = plan.map_or_else(Vec::new, |c| {
+        c.self_noise.iter().map(|(f, l)| (f.si, l.db)).collect()
+    });
+    let mut found = ChainBudget {
+        path: line.sensor_path(sensor),
+        effective_bits: plan.and_then(|c| c.effective_bits).map(|q| q.si),
+        amplifier_v_rthz: plan.and_then(|c| c.amplifier_noise_v_rthz).map(|q| q.si),
+        self_noise,
+        noise_known: says_its_noise(line, sensor),
+        reference_db: if in_air { AIR_REFERENCE_DB } else { 0.0 },
+        audible_hz,
+        bands: Vec::new(),
+        months: Vec::new(),
+        detectors: Vec::new(),
+        winds_m_s: None,
+        shipping: None,
+        sea_unknown: None,
+        noise,
+    };
+    // The formula says what it does not hold for.
+    let computed = sea.as_ref().map(|sea| found.of_sea(sea)).transpose();
+    let sea = match computed {
+        Ok(_) => sea,
+        Err(error) => {
+            sea_unknown = Some(error.to_string());
+            found.months.clear();
+            None
+        }
+    };
+    found.winds_m_s = sea.as_ref().map(|s| (s.quietest_m_s, s.windiest_m_s));
+    found.shipping = sea.as_ref().map(|s| s.shipping);
+    found.sea_unknown = sea_unknown;
+    let half_hz = 0.5 * found.noise.chain().rate_hz();
+    found.bands = decidecades(SEA_HZ.0, half_hz)
+        .filter_map(|band| found.band(band, sea.as_ref()))
+        .collect();
+    let on = line.detectors.iter().filter(|d| d.on == sensor);
+    found.detectors = on.map(|d| found.detector(d, sea.as_ref())).collect();
+    Ok(found)
+}
+
+impl ChainBudget {
+    /// The sea of each month behind the high-pass.
+    fn of_sea(&mut self, sea: &Sea) -> Result<(), SeaError> {
+        let top_hz = self.audible_hz.min(SEA_HZ.1);
+        let chain = self.noise.chain();
+        for &(month, wind_m_s) in &sea.months {
+            let mut levels_db = Vec::new();
+            let steps = libm::ceil(10.0 * f64::from(PARTS) * libm::log10(top_hz / SEA_HZ.0));
+            let at_hz = |i: f64| SEA_HZ.0 * libm::pow(top_hz / SEA_HZ.0, i / steps);
+            for i in 0..steps as u32 {
+                let (low, high) = (at_hz(f64::from(i)), at_hz(f64::from(i) + 1.0));
+                let level_db =
+                    band_level_db_re_1upa(low, high.min(top_hz), wind_m_s, sea.shipping)?;
+                levels_db.push(level_db + self.gain_db(libm::sqrt(low * high)));
+            }
+            let level_db = power_sum_db(levels_db);
+            let headroom_db = chain.overload_peak_level_db_re_1upa() - level_db;
+            self.months.push(MonthBudget {
+                month,
+                wind_m_s,
+                level_db,
+                headroom_db,
+                clipped_share: clipped_share(headroom_db),
+            });
+        }
+        ambient_noise(SEA_HZ.0, sea.quietest_m_s, sea.shipping).map(drop)
+    }
+
+    /// What the high-pass does to a level, dB, at most 0.
+    fn gain_db(&self, f_hz: f64) -> f64 {
+        10.0 * libm::log10(self.noise.power_gain(f_hz))
+    }
+
+    fn band(&self, band: Decidecade, sea: Option<&Sea>) -> Option<BandBudget> {
+        let (low, high) = (band.low_hz(), band.high_hz());
+        let chain = self.noise.band(low, high)?;
+        let sea = sea.and_then(|sea| sea_band(sea, low, high));
+        // Without a high-pass a plain zero, not a negative one.
+        let loss_db = 0.0 - self.gain_db(band.centre_hz());
+        let overload_db = self.noise.chain().overload_peak_level_db_re_1upa();
+        let limited = |sea_db: Option<f64>| match sea_db {
+            Some(sea_db) if sea_db - loss_db > overload_db - CREST_DB => LimitedBy::FullScale,
+            // What is known of the chain is the least that it makes.
+            Some(sea_db) if sea_db < chain.total_db => LimitedBy::Chain,
+            Some(_) if !self.noise_known => LimitedBy::Unknown,
+            Some(sea_db) if sea_db < chain.total_db + CLEAR_DB => LimitedBy::Both,
+            Some(_) => LimitedBy::Sea,
+            None => LimitedBy::Unknown,
+        };
+        Some(BandBudget {
+            band,
+            chain,
+            high_pass_loss_db: loss_db,
+            overload_sine_db: self.noise.chain().overload_sine_level_db_re_1upa() + loss_db,
+            above_filter: high > self.audible_hz,
+            beyond_table: self.beyond_table(low, high),
+            in_quietest: limited(sea.map(|s| s.quietest_db)),
+            in_windiest: limited(sea.map(|s| s.windiest_db)),
+            sea,
+        })
+    }
+
+    /// Whether a band lies wholly or partly outside the table of self-noise; not where there is none.
+    fn beyond_table(&self, low_hz: f64, high_hz: f64) -> bool {
+        let ends = self.self_noise.first().zip(self.self_noise.last());
+        ends.is_some_and(|(first, last)| low_hz < first.0 || high_hz > last.0)
+    }
+
+    fn detector(&self, detector: &Detector, sea: Option<&Sea>) -> DetectorBudget {
+        let (low, high) = detector_band_hz(detector).unwrap_or((SEA_HZ.0, self.audible_hz));
+        let (low, high) = (low.max(SEA_HZ.0), high.min(self.audible_hz));
+        DetectorBudget {
+            path: format!("detector.{}", detector.id),
+            band_hz: (low, high),
+            least_clear: sea.and_then(|sea| self.least_clear(sea, low, high)),
+            threshold: self.threshold(detector, low, high),
+            beyond_table: self.beyond_table(low, high),
+        }
+    }
+
+    /// The decidecade, or the part of one that lies in the band, in which the chain lies least below the sea of the quietest month.
+    fn least_clear(&self, sea: &Sea, low_hz: f64, high_hz: f64) -> Option<(f64, (f64, f64))> {
+        self.clearances(sea, low_hz, high_hz)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    }
+
+    fn clearances(
+        &self,
+        sea: &Sea,
+        low_hz: f64,
+        high_hz: f64,
+    ) -> impl Iterator<Item = (f64, (f64, f64))> {
+        let first = Decidecade::containing(low_hz).map_or(0, |b| b.index);
+        let last = Decidecade::containing(high_hz).map_or(-1, |b| b.index);
+        (first..=last).filter_map(move |index| {
+            let band = Decidecade::new(index);
+            let (low, high) = (band.low_hz().max(low_hz), band.high_hz().min(high_hz));
+            let chain_db = self.noise.band(low, high)?.total_db;
+            let sea_db = sea_band(sea, low, high)?.quietest_db;
+            Some((sea_db - chain_db, (low, high)))
+        })
+    }
+
+    /// The fixed threshold of a detector over the band `low_hz` to `high_hz`.
+    fn threshold(&self, detector: &Detector, low_hz: f64, high_hz: f64) -> Option<ThresholdBudget> {
+        if detector.over_background() || detector.of_likeness() {
+            return None;
+        }
+        let of_exposure = detector.of_exposure();
+        let own_db = detector.stages.iter().find_map(|stage| match stage {
+            Stage::Trigger { on_above_db, .. } => Some(on_above_db.db),
+            _ => None,
+        })?;
+        let over_s = detector.stages.iter().find_map(|stage| match stage {
+            Stage::Level { window_s, .. } if of_exposure => Some(window_s.si),
+            _ => None,
+        });
+        let noise_db = self.noise.band(low_hz, high_hz)?.total_db;
+        Some(ThresholdBudget {
+            level_db: own_db + if of_exposure { 0.0 } else { self.reference_db },
+            noise_db: noise_db + over_s.map_or(0.0, |s| 10.0 * libm::log10(s)),
+            of_exposure,
+        })
+    }
+
+    /// As [`DetectorBudget::least_clear`], for a band of the caller's choice; `None` where the sea is not known.
+    #[must_use]
+    pub fn least_clear_in(&self, low_hz: f64, high_hz: f64) -> Option<(f64, (f64, f64))> {
+        let (quietest_m_s, windiest_m_s) = self.winds_m_s?;
+        let sea = Sea {
+            months: Vec::new(),
+            quietest_m_s,
+            windiest_m_s,
+            shipping: self.shipping?,
+        };
+        self.least_clear(&sea, low_hz.max(SEA_HZ.0), high_hz.min(self.audible_hz))
+    }
+}
+
+fn sea_band(sea: &Sea, low_hz: f64, high_hz: f64) -> Option<SeaBand> {
+    let at = |wind_m_s| band_level_db_re_1upa(low_hz, high_hz, wind_m_s, sea.shipping).ok();
+    Some(SeaBand {
+        calm_db: at(0.0)?,
+        quietest_db: at(sea.quietest_m_s)?,
+        windiest_db: at(sea.windiest_m_s)?,
+    })
+}
+
+/// The winds of the months that count, or why the sea is not known.
+fn sea(line: &Line, in_air: bool, month: Option<usize>) -> Result<Sea, String> {
+    if in_air {
+        return Err(
+            "the sensor is in air, and there is no model of ambient noise in air".to_owned(),
+        );
+    }
+    let Some(shipping) = line.sea.shipping else {
+        return Err("`site.shipping` is not written: how much shipping there is".to_owned());
+    };
+    let winds: Vec<f64> = line.sea.wind_m_s.iter().map(|q| q.si).collect();
+    let wanted = match month {
+        Some(month) => vec![month],
+        None => months_in_water(line),
+    };
+    let months: Vec<(usize, f64)> = wanted
+        .into_iter()
+        .filter_map(|m| Some((m, *winds.get(m)?)))
+        .collect();
+    let by_wind = |a: &&(usize, f64), b: &&(usize, f64)| a.1.total_cmp(&b.1);
+    let (Some(quietest), Some(windiest)) =
+        (months.iter().min_by(by_wind), months.iter().max_by(by_wind))
+    else {
+        return Err("`site.wind` is not written: the mean wind of each month".to_owned());
+    };
+    Ok(Sea {
+        quietest_m_s: quietest.1,
+        windiest_m_s: windiest.1,
+        shipping: shipping.si,
+        months,
+    })
+}
+
+/// Months that the line may be in the water, 0 to 11 in their order from the start, slips included; all where no start is known.
+fn months_in_water(line: &Line) -> Vec<usize> {
+    let whole = || (0..12).collect();
+    let d = &line.deployment;
+    let slip_s = d.start_slip_s.map_or(0.0, |q| q.si);
+    let days = libm::ceil((d.longest_s() + slip_s) / SECONDS_PER_DAY);
+    let Some(start) = d.start.filter(|_| days < DAYS_OF_A_YEAR) else {
+        return whole();
+    };
+    let mut months: Vec<usize> = Vec::new();
+    for day in 0..=days as i64 {
+        let Ok(at) = start.checked_add(SignedDuration::from_hours(24 * day)) else {
+            return whole();
+        };
+        let month = usize::from(Offset::UTC.to_datetime(at).month().unsigned_abs()) - 1;
+        if !months.contains(&month) {
+            months.push(month);
+        }
+    }
+    months
+}
+
+/// Corners of the band that a detector hears, Hz; `None` where no stage says.
+fn detector_band_hz(detector: &Detector) -> Option<(f64, f64)> {
+    let band = detector.stages.iter().find_map(|stage| match stage {
+        Stage::Band {
+            low_hz, high_hz, ..
+        } => Some((low_hz.si, high_hz.si)),
+        _ => None,
+    });
+    band.or_else(|| {
+        detector.stages.iter().find_map(|stage| match stage {
+            Stage::Likeness { contour, width_hz } => {
+                let all = || contour.iter().map(|(_, f)| f.si);
+                let half_hz = 0.5 * width_hz.si;
+                let low = all().min_by(f64::total_cmp)? - half_hz;
+                Some((low, all().max_by(f64::total_cmp)? + half_hz))
+            }
+            _ => None,
+        })
+    })
+}

@@ -1,0 +1,187 @@
+//! `soundline chain`: what limits each hydrophone, the sea, its own noise or full scale.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::{ChainBudget, LimitedBy, chain_budget};
+use plan::{Line, ModuleIx, SensorIx, SensorKind};
+use report::{
+    OutputError, Overwrite, PictureSize, chain_json, chain_picture_png, chain_picture_svg,
+    chain_text, refuse_output, write_atomically,
+};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Set the noise of each hydrophone's chain and its full scale against the sea, band by band: what it can hear, and what clips.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// Only this sensor, such as module.upper.sensor.ear.
+    #[arg(long = "as", value_name = "SENSOR")]
+    sensors: Vec<String>,
+    /// The sea of this month, 1 to 12; all months of the deployment when not given.
+    #[arg(long, value_name = "MONTH", value_parser = clap::value_parser!(u8).range(1..=12))]
+    month: Option<u8>,
+    /// Draw each sensor: chain-MODULE-SENSOR.png and .svg in this folder.
+    #[arg(long, value_name = "DIR")]
+    picture: Option<PathBuf>,
+    /// Replace the pictures if they exist.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Why the chains could not be told.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum ChainCommandError {
+    /// The plan has no hydrophone or microphone.
+    #[error("the plan has no hydrophone and no microphone")]
+    NoSensor,
+    /// A sensor that is not in the plan, or does not hear.
+    #[error("`{sensor}` is no hydrophone or microphone of the plan; it has {}", .sensors.join(", "))]
+    UnknownSensor {
+        /// As it was named.
+        sensor: String,
+        /// Those there are.
+        sensors: Vec<String>,
+    },
+    /// The plan does not say enough, or something that cannot be.
+    #[error("the chain cannot be worked out: {0}")]
+    Input(#[from] assess::input::InputError),
+    /// The picture cannot be drawn.
+    #[error("the picture of {sensor} cannot be drawn: {source}")]
+    Draw {
+        /// The sensor's typed path.
+        sensor: String,
+        /// Why.
+        source: report::PictureError,
+    },
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let line = plan_file::line(&reading, &args.plan)?;
+    let overwrite = if args.force {
+        Overwrite::Force
+    } else {
+        Overwrite::Refuse
+    };
+    let inputs = plan_file::inputs(&reading.sources);
+    let sensors = named(line, &args.sensors)?;
+    let pictures: Vec<[PathBuf; 2]> = args.picture.as_ref().map_or_else(Vec::new, |folder| {
+        let paths = sensors.iter().map(|(path, _)| paths(folder, path));
+        paths.collect()
+    });
+    for path in pictures.iter().flatten() {
+        refuse_output(path, overwrite, &inputs)?;
+    }
+    let month = args.month.map(|m| usize::from(m) - 1);
+    let budgets = sensors
+        .iter()
+        .map(|(_, ix)| chain_budget(line, *ix, month))
+        .collect::<Result<Vec<ChainBudget>, _>>()
+        .map_err(ChainCommandError::from)?;
+    let name = &line.deployment.name;
+    for (budget, [png, svg]) in budgets.iter().zip(&pictures) {
+        let title = format!("{name}: {}", budget.path);
+        let page = PictureSize::PAGE;
+        let failed = |source| ChainCommandError::Draw {
+            sensor: budget.path.clone(),
+            source,
+        };
+        let drawn = chain_picture_png(&title, budget, page).map_err(failed)?;
+        let text = chain_picture_svg(&title, budget, page).map_err(failed)?;
+        make(png)?;
+        write_atomically(png, &drawn, overwrite, &inputs)?;
+        write_atomically(svg, text.as_bytes(), overwrite, &inputs)?;
+    }
+    match out.format {
+        Format::Text => {
+            out.stdout
+                .write_all(chain_text(name, &budgets).as_bytes())?;
+            for (i, path) in pictures.iter().flatten().enumerate() {
+                let gap = if i == 0 { "\n" } else { "" };
+                writeln!(out.stdout, "{gap}picture: {}", path.display())?;
+            }
+        }
+        Format::Json => {
+            let mut whole = chain_json(name, &budgets);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            let all = pictures.iter().flatten();
+            let paths: Vec<String> = all.map(|p| p.display().to_string()).collect();
+            whole["pictures"] = json!(paths);
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    Ok(exit(&budgets))
+}
+
+/// Unknown where it is not known what limits some band that a detector may use.
+fn exit(budgets: &[ChainBudget]) -> Exit {
+    let open = budgets
+        .iter()
+        .flat_map(|b| &b.bands)
+        .any(|band| !band.above_filter && band.in_quietest == LimitedBy::Unknown);
+    if open { Exit::Unknown } else { Exit::Met }
+}
+
+/// The sensors that were named, or all that hear.
+fn named(line: &Line, wanted: &[String]) -> Result<Vec<(String, SensorIx)>, ChainCommandError> {
+    let modules = line.modules.iter().enumerate();
+    let all: Vec<(String, SensorIx)> = modules
+        .flat_map(|(module, m)| {
+            let hearing =
+                m.sensors.iter().enumerate().filter(|(_, s)| {
+                    matches!(s.kind, SensorKind::Hydrophone | SensorKind::Microphone)
+                });
+            hearing.map(move |(sensor, _)| SensorIx {
+                module: ModuleIx(module),
+                sensor,
+            })
+        })
+        .map(|ix| (line.sensor_path(ix), ix))
+        .collect();
+    if all.is_empty() {
+        return Err(ChainCommandError::NoSensor);
+    }
+    if wanted.is_empty() {
+        return Ok(all);
+    }
+    if let Some(sensor) = wanted
+        .iter()
+        .find(|w| all.iter().all(|(path, _)| path != *w))
+    {
+        return Err(ChainCommandError::UnknownSensor {
+            sensor: sensor.clone(),
+            sensors: all.into_iter().map(|(path, _)| path).collect(),
+        });
+    }
+    let mut all = all;
+    all.retain(|(path, _)| wanted.contains(path));
+    Ok(all)
+}
+
+/// `module.upper.sensor.ear` as `chain-upper-ear.png` and `.svg`.
+fn paths(folder: &Path, sensor: &str) -> [PathBuf; 2] {
+    let mut words = sensor.split('.');
+    let (module, id) = (words.nth(1).unwrap_or(""), words.nth(1).unwrap_or(""));
+    ["png", "svg"].map(|ending| folder.join(format!("chain-{module}-{id}.{ending}")))
+}
+
+fn make(path: &Path) -> Result<(), OutputError> {
+    let Some(folder) = path.parent() else {
+        return Ok(());
+    };
+    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
+        action: "create the folder",
+        path: folder.to_path_buf(),
+        source,
+    })
+}
