@@ -24,6 +24,8 @@ status=0
 printf '\n== property tests, %s cases each\n' "${CASES:-10000}"
 # proptest gives up after 1024 inputs that a property refuses, which is 4 for each of its 256 cases; the same share of more cases.
 export PROPTEST_CASES=${CASES:-10000}
+# Sampled checks take their large sizes.
+export SOUNDLINE_SOAK=1
 export PROPTEST_MAX_GLOBAL_REJECTS=$((4 * PROPTEST_CASES))
 cargo test --release "${scope[@]}" --no-fail-fast || status=1
 

@@ -39,6 +39,8 @@ mod noise;
 #[cfg(feature = "fft")]
 mod spectrogram;
 #[cfg(feature = "fft")]
+mod transient;
+#[cfg(feature = "fft")]
 mod welch;
 
 pub use band::{band_levels_db, band_power};
@@ -70,5 +72,7 @@ pub use fft::Arithmetic;
 pub use noise::{Ends, ShapedNoise, design_shaping_fir};
 #[cfg(feature = "fft")]
 pub use spectrogram::{Spectrogram, SpectrogramColumn};
+#[cfg(feature = "fft")]
+pub use transient::{BandEnergy, band_energy};
 #[cfg(feature = "fft")]
 pub use welch::{Psd, Welch};

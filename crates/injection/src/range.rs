@@ -1,0 +1,142 @@
+//! From a curve over the signal-to-noise ratio to shares over range.
+//!
+//! The ratio at a range is source level, less loss, less noise. Source levels differ from call to call by a [`Spread`]; the share
+//! found at a range is the mean of the curve over them (midpoints of 200 parts of equal probability). The effective area is the
+//! integral `2 pi int p(r) r dr`: the area of a disc in which all calls are found that has as many of evenly spread ones. It is
+//! taken by the trapezium rule over 64 ranges an octave; range is horizontal.
+
+use crate::curve::{Bound, Curve};
+
+const PARTS: u32 = 200;
+const STEPS_PER_OCTAVE: f64 = 64.0;
+const NEAREST_M: f64 = 1.0;
+
+/// How source levels differ from call to call.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Spread {
+    /// Not at all.
+    None,
+    /// Normal law in decibels.
+    Normal {
+        /// Standard deviation, dB.
+        deviation_db: f64,
+    },
+    /// Equally likely within the mean and so much to each side.
+    Uniform {
+        /// Half the width, dB.
+        half_width_db: f64,
+    },
+}
+
+impl Spread {
+    /// Decibels over the mean that stand for equally likely parts of all calls.
+    fn parts(self) -> Vec<f64> {
+        let share = |i: u32| (f64::from(i) + 0.5) / f64::from(PARTS);
+        match self {
+            Self::None => vec![0.0],
+            Self::Normal { deviation_db } => (0..PARTS)
+                .map(|i| deviation_db * normal_above(1.0 - share(i)))
+                .collect(),
+            Self::Uniform { half_width_db } => (0..PARTS)
+                .map(|i| half_width_db * (2.0 * share(i) - 1.0))
+                .collect(),
+        }
+    }
+}
+
+/// The draw of the standard normal law that a share `above` exceeds, by bisection.
+fn normal_above(above: f64) -> f64 {
+    let (mut low, mut high) = (-10.0, 10.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if 1.0 - chance::normal_share_below(middle) > above {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
+}
+
+/// Shares found over range, as far as they may be computed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reach {
+    /// Horizontal range, m, rising, and share found there.
+    pub shares: Vec<(f64, f64)>,
+}
+
+/// Out to where a share is found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Outer {
+    /// Nowhere is so much found.
+    Nowhere,
+    /// So far out, m.
+    At(f64),
+    /// As far as shares were computed, m, it is still found: the range is not known.
+    Beyond(f64),
+}
+
+impl Reach {
+    /// Shares from 1 m out to `farthest_m`, of a curve, the mean ratio in dB at a range, and a spread of source levels.
+    ///
+    /// # Errors
+    /// What `snr_db` refuses.
+    pub fn new<E>(
+        curve: &Curve,
+        bound: Bound,
+        spread: Spread,
+        farthest_m: f64,
+        snr_db: impl Fn(f64) -> Result<f64, E>,
+    ) -> Result<Self, E> {
+        let parts = spread.parts();
+        let octaves = libm::log2(farthest_m / NEAREST_M);
+        let steps = (STEPS_PER_OCTAVE * octaves).ceil().max(1.0);
+        let mut shares = Vec::with_capacity(steps as usize + 1);
+        for i in 0..=steps as u32 {
+            let part = f64::from(i) / steps;
+            let range_m = (NEAREST_M * libm::exp2(octaves * part)).min(farthest_m);
+            let mean_db = snr_db(range_m)?;
+            let sum: f64 = parts
+                .iter()
+                .map(|over| curve.share(mean_db + over, bound))
+                .sum();
+            shares.push((range_m, sum / parts.len() as f64));
+        }
+        Ok(Self { shares })
+    }
+}
+
+/// The greatest range out to which at least `share` is found; between two ranges on a straight line over the logarithm of
+/// range.
+#[must_use]
+pub fn outer_range_m(reach: &Reach, share: f64) -> Outer {
+    let Some(last) = reach.shares.iter().rposition(|s| s.1 >= share) else {
+        return Outer::Nowhere;
+    };
+    let (range_m, here) = reach.shares[last];
+    match reach.shares.get(last + 1) {
+        None => Outer::Beyond(range_m),
+        Some(&(next_m, next)) => {
+            let part = (here - share) / (here - next);
+            Outer::At(range_m * libm::exp(part * libm::log(next_m / range_m)))
+        }
+    }
+}
+
+/// Area of the disc that has as many of evenly spread calls as are found, m2, out to the farthest range computed.
+#[must_use]
+pub fn effective_area_m2(reach: &Reach) -> f64 {
+    let (first_m, first) = reach.shares[0];
+    let inner = std::f64::consts::PI * first_m * first_m * first;
+    let rings: f64 = reach
+        .shares
+        .windows(2)
+        .map(|w| {
+            let ((a_m, a), (b_m, b)) = (w[0], w[1]);
+            // int p r dr with p straight over r.
+            let mean = (a * (2.0 * a_m + b_m) + b * (a_m + 2.0 * b_m)) / (3.0 * (a_m + b_m));
+            std::f64::consts::PI * (b_m * b_m - a_m * a_m) * mean
+        })
+        .sum();
+    inner + rings
+}
