@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on fails")]
 
+mod cfar;
 mod cuts;
 mod latency;
 mod levels;
@@ -11,6 +12,7 @@ mod median;
 mod real;
 mod rules;
 mod spec;
+mod stages;
 mod support;
 mod twin;
 mod urkowitz;

@@ -10,12 +10,19 @@ use signal::Block;
 use crate::support::plain;
 
 /// Gaussian noise of unit variance by the polar method of Marsaglia, from a 64-bit generator (SplitMix64 steps).
-struct Gaussian {
+pub(crate) struct Gaussian {
     state: u64,
     spare: Option<f64>,
 }
 
 impl Gaussian {
+    pub(crate) fn new(seed: u64) -> Self {
+        Self {
+            state: seed,
+            spare: None,
+        }
+    }
+
     fn uniform(&mut self) -> f64 {
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.state;
@@ -24,7 +31,7 @@ impl Gaussian {
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    fn next(&mut self) -> f64 {
+    pub(crate) fn next(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
         }
@@ -60,10 +67,7 @@ fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u6
         },
     );
     let mut detector = Detector::new(&spec).unwrap();
-    let mut gaussian = Gaussian {
-        state: seed,
-        spare: None,
-    };
+    let mut gaussian = Gaussian::new(seed);
     // A known signal of constant strength, alternating in sign: lambda = 2TW x SNR.
     let amplitude = snr_db.map_or(0.0, |snr_db| libm::pow(10.0, snr_db / 20.0));
     let dof = dof as usize;
@@ -94,7 +98,7 @@ fn events(dof: u32, threshold: f64, snr_db: Option<f64>, trials: usize, seed: u6
 
 /// Whether a count of trials speaks for probability `p`: within the exact two-sided limits of Clopper and Pearson, which
 /// a right count leaves by chance once in a million.
-fn holds(found: usize, trials: usize, p: f64) -> bool {
+pub(crate) fn holds(found: usize, trials: usize, p: f64) -> bool {
     assert!(
         p * trials as f64 > 50.0,
         "too few trials to say anything on both sides"
