@@ -4,8 +4,10 @@
 
 mod electric;
 mod energy;
+mod formula;
 mod heaviest;
 mod sea;
+mod site_noise;
 mod sound;
 mod startup;
 mod template;
@@ -19,8 +21,10 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, year_error};
+pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use sea::{profile, spreading};
+pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};

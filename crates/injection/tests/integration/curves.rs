@@ -16,7 +16,7 @@ fn near(found: f64, expected: f64, within: f64) {
 
 /// Found without exception from 0 dB on.
 fn step() -> Curve {
-    Curve::new(&[(-1e-9, 0), (0.0, 1000)], 1000).unwrap()
+    Curve::new(&[(-1e-9, 0), (0.0, 1000)], 1000).expect("a step")
 }
 
 #[test]

@@ -10,13 +10,14 @@
 //! a windowed sinc that passes 0.9 of half the rate and stops, by 80 dB, what would fold. Hum and recordings are read from
 //! their grid by [`super::interpolate`].
 
+use assess::input::Exact;
 use std::sync::Arc;
 
 use super::error::EarError;
 use super::hum::HumGrid;
 use super::interpolate::{ATTENUATION_DB, Kernel, dot, weight};
 use super::path::Path;
-use super::voice::{Exact, Voice, What};
+use super::voice::{Voice, What};
 
 /// Samples between exact solutions.
 pub(crate) const BLOCK: u64 = 64;

@@ -1,27 +1,17 @@
 //! A sound of the cue sheet, ready to be evaluated at any time after its beginning.
 //!
-//! Levels. The source level is an rms level; its meaning is that of [`plan::Sound::source_level_db`]. Tones, sweeps and pulses
-//! have edges of a tenth of their length, at most 50 ms (`signal::Sweep`: the level is that of the energy duration, here that
-//! of the steady part). Of a click it is the rms over its -10 dB duration, turned into the peak-to-peak level that
-//! `signal::ClickTrain` asks for by integrating one click.
+//! What a sound given by a formula sounds like, and what its level means, is in [`assess::input::Exact`].
 //!
 //! One frequency stands for the sound where absorption is taken: the geometric mean of a sweep's ends and of a hum's edges, the
 //! frequency of a tone, pulse or click, and the power-weighted geometric mean of a recording's spectrum.
 
+use assess::input::Exact;
 use plan::{CueSheet, Sound, SoundIx, SoundKind};
-use signal::{ClickTrain, PulseTrain, Sweep};
 
 use super::error::EarError;
 use super::hum::HumSource;
 use super::played::Played;
 use super::track::Track;
-
-const EDGE_SHARE: f64 = 0.1;
-const LONGEST_EDGE_S: f64 = 0.05;
-/// Panels of Simpson's rule over one click: 20 to a period up to a hundred periods.
-const CLICK_PANELS: u32 = 2000;
-/// Where the Gaussian spectrum of a click is 80 dB down, in its standard deviations: sqrt(2 ln 10^4).
-const CLICK_BAND: f64 = 4.292;
 
 /// A sound, shared between the ears that hear it.
 #[derive(Debug)]
@@ -43,32 +33,6 @@ pub(crate) enum What {
     Exact(Exact),
     Hum(HumSource),
     Played(Played),
-}
-
-/// A sound given by a formula in time.
-#[derive(Debug)]
-pub(crate) struct Exact {
-    formula: Formula,
-    pub(crate) low_hz: f64,
-    pub(crate) high_hz: f64,
-}
-
-#[derive(Debug)]
-enum Formula {
-    Sweep(Sweep),
-    Pulses(PulseTrain),
-    Clicks(ClickTrain),
-}
-
-impl Exact {
-    /// Pressure in uPa at 1 m, `t_s` after the beginning.
-    pub(crate) fn value(&self, t_s: f64) -> f64 {
-        match &self.formula {
-            Formula::Sweep(s) => s.value(t_s),
-            Formula::Pulses(p) => p.value(t_s),
-            Formula::Clicks(c) => c.value(t_s),
-        }
-    }
 }
 
 impl Voice {
@@ -151,72 +115,11 @@ fn what(plan: &Sound, seed: u64) -> Result<(What, f64, f64), EarError> {
         sound: plan.id.clone(),
         source,
     };
-    let exact = |formula, duration_s, low_hz: f64, high_hz: f64| {
-        let what = What::Exact(Exact {
-            formula,
-            low_hz,
-            high_hz,
-        });
-        (what, duration_s, (low_hz * high_hz).sqrt())
-    };
-    let burst = |from_hz: f64, to_hz: f64, length_s: f64| {
-        let edge_s = (EDGE_SHARE * length_s).min(LONGEST_EDGE_S);
-        Sweep::new(from_hz, to_hz, length_s, edge_s, level_db).map_err(refused)
-    };
+    if let Some(exact) = Exact::new(&plan.what, level_db).map_err(refused)? {
+        let (duration_s, middle_hz) = (exact.duration_s, exact.representative_hz);
+        return Ok((What::Exact(exact), duration_s, middle_hz));
+    }
     Ok(match &plan.what {
-        SoundKind::Upsweep {
-            from_hz,
-            to_hz,
-            length_s,
-        } => {
-            let (a, b) = (from_hz.si, to_hz.si);
-            let sweep = burst(a, b, length_s.si)?;
-            exact(Formula::Sweep(sweep), length_s.si, a.min(b), a.max(b))
-        }
-        SoundKind::Tone {
-            frequency_hz,
-            length_s,
-        } => {
-            let f = frequency_hz.si;
-            exact(Formula::Sweep(burst(f, f, length_s.si)?), length_s.si, f, f)
-        }
-        SoundKind::PulseTrain {
-            frequency_hz,
-            pulse_s,
-            interval_s,
-            pulses,
-        } => {
-            let f = frequency_hz.si;
-            let pulse = burst(f, f, pulse_s.si)?;
-            let train =
-                PulseTrain::new(pulse, interval_s.si, u64::from(*pulses)).map_err(refused)?;
-            let duration_s = interval_s.si * f64::from(pulses.saturating_sub(1)) + pulse_s.si;
-            exact(Formula::Pulses(train), duration_s, f, f)
-        }
-        SoundKind::ClickTrain {
-            centre_hz,
-            click_s,
-            interval_s,
-            clicks,
-        } => {
-            let (f, d) = (centre_hz.si, click_s.si);
-            let train = |peak_to_peak_db| {
-                ClickTrain::new(f, d, peak_to_peak_db, interval_s.si, u64::from(*clicks))
-                    .map_err(refused)
-            };
-            let rms_db = click_rms_db(&train(0.0)?, d, interval_s.si);
-            let train = train(level_db - rms_db)?;
-            let duration_s = train.duration_s();
-            // The window exp(-t^2/2s^2) has the spectrum exp(-(2 pi s f)^2/2), with s = d / (2 sqrt(ln 10)).
-            let deviation_hz = libm::sqrt(libm::log(10.0)) / (std::f64::consts::PI * d);
-            let half_hz = CLICK_BAND * deviation_hz;
-            let what = What::Exact(Exact {
-                formula: Formula::Clicks(train),
-                low_hz: (f - half_hz).max(0.0),
-                high_hz: f + half_hz,
-            });
-            (what, duration_s, f)
-        }
         SoundKind::Hum {
             low_hz,
             high_hz,
@@ -234,20 +137,9 @@ fn what(plan: &Sound, seed: u64) -> Result<(What, f64, f64), EarError> {
             let (duration_s, middle_hz) = (played.duration_s(), played.middle_hz());
             (What::Played(played), duration_s, middle_hz)
         }
+        SoundKind::Upsweep { .. }
+        | SoundKind::Tone { .. }
+        | SoundKind::PulseTrain { .. }
+        | SoundKind::ClickTrain { .. } => unreachable!("these have a formula"),
     })
-}
-
-/// Level of the mean square over the -10 dB duration about the middle of the first click, dB re 1 uPa m.
-fn click_rms_db(train: &ClickTrain, duration_s: f64, interval_s: f64) -> f64 {
-    let step_s = duration_s / f64::from(CLICK_PANELS);
-    let from_s = 0.5 * (interval_s - duration_s);
-    let square = |share: f64| {
-        let p = train.value(from_s + share * step_s);
-        p * p
-    };
-    let sum: f64 = (0..CLICK_PANELS)
-        .map(f64::from)
-        .map(|i| square(i) + 4.0 * square(i + 0.5) + square(i + 1.0))
-        .sum();
-    10.0 * libm::log10(sum / (6.0 * f64::from(CLICK_PANELS)))
 }
