@@ -94,6 +94,12 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
         all.push(format!("storage.{} may be filled to the last byte", s.id));
     }
+    for v in line.votes.iter().filter(|v| v.within_s.is_none()) {
+        all.push(format!(
+            "vote.{}: its detectors agree within the straight way between their modules, hanging straight, at the lowest sound speed of the profile, and one value of each; clocks agree exactly",
+            v.id
+        ));
+    }
     let hops = |d: &&plan::Detector| {
         d.stages.iter().any(|s| {
             matches!(

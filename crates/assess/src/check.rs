@@ -216,13 +216,10 @@ fn verdicts(
         }
         That::Delay {
             from,
-            notice,
             to,
             at_most_s,
         } => {
-            vec![delay_verdicts::delay(
-                line, *from, *notice, *to, *at_most_s, r.share,
-            )]
+            vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r.share)]
         }
         That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
         That::UplinkMessages { of, at_most, .. } => {

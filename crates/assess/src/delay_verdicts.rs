@@ -5,10 +5,12 @@ use std::collections::BTreeSet;
 use detect::{Confirm, Detector, Stage};
 use network::{DelayBound, WhyUnknown, delay_bounds};
 use plan::{
-    Action, BehaviourIx, DelayEnd, DetectorIx, Line, ModuleIx, NoticeKind, Q, TopicIx, When,
+    Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q, TopicIx,
+    VoteIx, When,
 };
+use timeline::Ns;
 
-use crate::input::{Streams, Traffic, detector_spec, streams, traffic, uplink_spec};
+use crate::input::{Streams, Traffic, detector_spec, streams, traffic, uplink_spec, vote_spec};
 use crate::uplink_verdicts::{ashore, sent_up};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -50,8 +52,7 @@ struct Search<'a> {
 /// Time from a sound at a hydrophone to an end, at most.
 pub(crate) fn delay(
     line: &Line,
-    from: DetectorIx,
-    notice: NoticeKind,
+    from: DelayFrom,
     to: DelayEnd,
     at_most_s: Q,
     share: Option<Q>,
@@ -61,8 +62,11 @@ pub(crate) fn delay(
         DelayEnd::Module(m) => line.module_path(m),
         DelayEnd::Uplink(u) => format!("uplink.{}", line.uplinks[u.0].id),
     };
-    let subject = format!("detector.{} to {end}", line.detectors[from.0].id);
-    match delay_bound(line, from, notice, to, share.map(|q| q.si)) {
+    let subject = match from {
+        DelayFrom::Notice(d, _) => format!("detector.{} to {end}", line.detectors[d.0].id),
+        DelayFrom::Vote(v) => format!("vote.{} to {end}", line.votes[v.0].id),
+    };
+    match delay_bound(line, from, to, share.map(|q| q.si)) {
         Err(why) => unknown(subject, why),
         Ok((way, inputs)) => {
             let against = Against {
@@ -79,8 +83,7 @@ pub(crate) fn delay(
 
 fn delay_bound(
     line: &Line,
-    from: DetectorIx,
-    notice: NoticeKind,
+    from: DelayFrom,
     to: DelayEnd,
     share: Option<f64>,
 ) -> Result<(Way, String), String> {
@@ -96,8 +99,14 @@ fn delay_bound(
             (streams, bounds)
         }
     };
-    let heard_s = latency_s(line, from, notice)?;
-    let mut inputs = format!("{heard_s:?} {share:?} {:?}", streams.crossing());
+    let first = match from {
+        DelayFrom::Notice(detector, notice) => heard(line, detector, notice)?,
+        DelayFrom::Vote(vote) => {
+            let words = |why: &WhyUnknown| why_unknown(line, &streams, why);
+            voted(line, vote, &streams, &bounds, words)?
+        }
+    };
+    let mut inputs = format!("{first:?} {share:?} {:?}", streams.crossing());
     if let Some(t) = &traffic {
         inputs.push_str(&format!("{:?}", t.topology));
     }
@@ -109,13 +118,6 @@ fn delay_bound(
             sent_up(line, u)
         ));
     }
-    let first = Way {
-        seconds: heard_s,
-        steps: vec![format!(
-            "{heard_s:.3} s until detector.{} can tell",
-            line.detectors[from.0].id
-        )],
-    };
     let mut search = Search {
         line,
         traffic: traffic.as_ref(),
@@ -128,8 +130,14 @@ fn delay_bound(
         why_not: BTreeSet::new(),
     };
     for (i, b) in line.behaviours.iter().enumerate() {
-        if matches!(&b.when, When::Heard { detector, notice: n } if *detector == from && *n == notice)
-        {
+        let starts = match (&b.when, from) {
+            (When::Heard { detector, notice }, DelayFrom::Notice(d, n)) => {
+                *detector == d && *notice == n
+            }
+            (When::Voted { vote }, DelayFrom::Vote(v)) => *vote == v,
+            _ => false,
+        };
+        if starts {
             search.open.push((first.clone(), BehaviourIx(i)));
         }
     }
@@ -140,10 +148,90 @@ fn delay_bound(
             Ok((way, inputs))
         }
         None if search.why_not.is_empty() => {
-            Err("no behaviour leads from that notice to that end".to_owned())
+            Err("no behaviour leads from there to that end".to_owned())
         }
         None => Err(search.why_not.into_iter().collect::<Vec<_>>().join("; ")),
     }
+}
+
+fn heard(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<Way, String> {
+    let seconds = latency_s(line, detector, notice)?;
+    Ok(Way {
+        seconds,
+        steps: vec![format!(
+            "{seconds:.3} s until detector.{} can tell",
+            line.detectors[detector.0].id
+        )],
+    })
+}
+
+/// From the sound at the first ear until a vote is carried: the latest of its detectors, counted from the sound at its own
+/// ear, to the module that counts; and the longest time between two that count, by which the sound may reach that ear later.
+fn voted(
+    line: &Line,
+    vote: VoteIx,
+    streams: &Streams,
+    bounds: &[Vec<DelayBound>],
+    words: impl Fn(&WhyUnknown) -> String,
+) -> Result<Way, String> {
+    let v = &line.votes[vote.0];
+    let spec = vote_spec(line, vote).map_err(|e| e.to_string())?;
+    let mut latest: Option<Way> = None;
+    for detector in &v.of {
+        let mut way = heard(line, *detector, NoticeKind::Confirmed)?;
+        let module = line.detectors[detector.0].on.module;
+        if module != v.on {
+            let mut soonest: Option<(f64, String)> = None;
+            let mut why_not = None;
+            for (_, topic) in line.tellers(*detector) {
+                let Some(flow) = streams.of.iter().position(|f| *f == (module, topic)) else {
+                    continue;
+                };
+                let targets = &streams.flows[flow].targets;
+                let Some(t) = targets.iter().position(|t| *t == v.on.0) else {
+                    continue;
+                };
+                match &bounds[flow][t] {
+                    DelayBound::Unknown(why) => why_not = Some(words(why)),
+                    DelayBound::Known { total, .. } => {
+                        let seconds = total.as_s_f64();
+                        if soonest.as_ref().is_none_or(|(s, _)| seconds < *s) {
+                            soonest = Some((seconds, line.topics[topic.0].name.clone()));
+                        }
+                    }
+                }
+            }
+            let (seconds, name) = soonest.ok_or_else(|| {
+                why_not.unwrap_or_else(|| {
+                    format!(
+                        "no message of detector.{} reaches module.{}",
+                        line.detectors[detector.0].id, line.modules[v.on.0].id
+                    )
+                })
+            })?;
+            way = way.and(
+                seconds,
+                format!(
+                    "{:.3} ms at most for {name} to module.{}",
+                    1e3 * seconds,
+                    line.modules[v.on.0].id
+                ),
+            );
+        }
+        if latest.as_ref().is_none_or(|l| way.seconds > l.seconds) {
+            latest = Some(way);
+        }
+    }
+    let latest = latest.ok_or_else(|| format!("vote.{} has no detectors", v.id))?;
+    let within_s = Ns(spec.within).as_s_f64();
+    Ok(latest.and(
+        within_s,
+        format!(
+            "{:.3} ms at most between the ears of vote.{}",
+            1e3 * within_s,
+            v.id
+        ),
+    ))
 }
 
 /// Longest time from the beginning of a sound to the notice, s.
@@ -279,21 +367,25 @@ impl Search<'_> {
     }
 
     fn words(&self, why: &WhyUnknown) -> String {
-        match why {
-            WhyUnknown::NoLimitDeclared { flow } => {
-                let (module, topic) = self.streams.of[*flow];
-                let name = &self.line.topics[topic.0].name;
-                format!(
-                    "topic \"{name}\" of {} has no `at_most`, so nothing that shares its way has a bound",
-                    self.line.module_path(module)
-                )
-            }
-            WhyUnknown::Overloaded {
-                asked_bps,
-                rate_bps,
-                ..
-            } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
-            WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
+        why_unknown(self.line, &self.streams, why)
+    }
+}
+
+fn why_unknown(line: &Line, streams: &Streams, why: &WhyUnknown) -> String {
+    match why {
+        WhyUnknown::NoLimitDeclared { flow } => {
+            let (module, topic) = streams.of[*flow];
+            let name = &line.topics[topic.0].name;
+            format!(
+                "topic \"{name}\" of {} has no `at_most`, so nothing that shares its way has a bound",
+                line.module_path(module)
+            )
         }
+        WhyUnknown::Overloaded {
+            asked_bps,
+            rate_bps,
+            ..
+        } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
+        WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
     }
 }

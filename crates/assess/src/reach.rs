@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 
 use network::{Filter, TopicName};
 use plan::{
-    DelayEnd, LiesIn, Line, ModuleIx, Must, Position, Reading, SectionEnd, Spoilt, That,
-    WrittenBehaviour, WrittenStart,
+    DelayEnd, DelayFrom, LiesIn, Line, ModuleIx, Must, NoticeKind, Position, Reading, SectionEnd,
+    Spoilt, That, WrittenBehaviour, WrittenStart,
 };
 
 use crate::verdict::{Judged, Verdict, unknown};
@@ -51,13 +51,27 @@ impl Reach<'_> {
             | That::CollapseFactor { .. }
             | That::Reserve { .. }
             | That::ShortCircuit { .. } => self.electric(),
-            That::Delay {
-                from, notice, to, ..
-            } => {
-                let detector = &self.line.detectors[from.0];
-                let start = WrittenStart::Heard(format!("detector.{}", detector.id), *notice);
-                self.delay(start, &self.line.sensor_path(detector.on), *to)
-            }
+            That::Delay { from, to, .. } => match from {
+                DelayFrom::Notice(detector, notice) => {
+                    let detector = &self.line.detectors[detector.0];
+                    let path = format!("detector.{}", detector.id);
+                    let start = WrittenStart::Heard(path.clone(), *notice);
+                    self.delay(&[start], &[path, self.line.sensor_path(detector.on)], *to)
+                }
+                DelayFrom::Vote(vote) => {
+                    let vote = &self.line.votes[vote.0];
+                    let path = format!("vote.{}", vote.id);
+                    let mut starts = vec![WrittenStart::Voted(path.clone())];
+                    let mut read = vec![path, "site.profile".to_owned()];
+                    for detector in vote.of.iter().map(|d| &self.line.detectors[d.0]) {
+                        let path = format!("detector.{}", detector.id);
+                        let heard = WrittenStart::Heard(path.clone(), NoticeKind::Confirmed);
+                        starts.push(heard);
+                        read.extend([path, self.line.sensor_path(detector.on)]);
+                    }
+                    self.delay(&starts, &read, *to)
+                }
+            },
             That::LinkLoad { .. } => {
                 let mut parts = self.network();
                 parts.extend(self.streams());
@@ -138,6 +152,7 @@ impl Reach<'_> {
             "exclusive",
             "detector",
             "call",
+            "vote",
             "topic",
             "behaviour",
             "uplink",
@@ -263,6 +278,7 @@ impl Reach<'_> {
         hidden
             .map(|b| b.path.clone())
             .chain(["topic".to_owned(), "behaviour".to_owned()])
+            .chain(self.all(|kind, _| kind == "vote"))
     }
 
     /// Whether a behaviour tells another on another module of this topic.
@@ -275,6 +291,17 @@ impl Reach<'_> {
     /// Whether messages of this topic leave the module on which they are published.
     fn travels(&self, topic: &str) -> bool {
         let all = self.behaviours();
+        let counts = |v: &plan::Vote| {
+            let elsewhere =
+                v.of.iter()
+                    .filter(|d| self.line.detectors[d.0].on.module != v.on);
+            elsewhere
+                .flat_map(|d| self.line.tellers(*d))
+                .any(|(_, t)| self.line.topics[t.0].name == topic)
+        };
+        if self.line.votes.iter().any(counts) {
+            return true;
+        }
         all.iter()
             .any(|from| all.iter().any(|to| self.goes_from_to(topic, from, to)))
     }
@@ -289,7 +316,7 @@ impl Reach<'_> {
                     .iter()
                     .filter(|to| self.goes_from_to(topic, from, to))
                     .collect();
-                if hearers.is_empty() {
+                if hearers.is_empty() && !self.travels(topic) {
                     continue;
                 }
                 parts.insert(from.path.clone());
@@ -329,13 +356,11 @@ impl Reach<'_> {
         parts
     }
 
-    /// Every way from a notice to an end, and what shares the links with it.
-    fn delay(&self, start: WrittenStart, sensor: &str, to: DelayEnd) -> Parts {
+    /// Every way from notices or a vote to an end, with what else is read of these, and what shares the links with it.
+    fn delay(&self, starts: &[WrittenStart], read: &[String], to: DelayEnd) -> Parts {
         let mut parts: Parts = self.hidden().collect();
-        parts.extend(["detector".to_owned(), sensor.to_owned()]);
-        if let WrittenStart::Heard(detector, _) = &start {
-            parts.insert(detector.clone());
-        }
+        parts.insert("detector".to_owned());
+        parts.extend(read.iter().cloned());
         match to {
             DelayEnd::Output(o) => {
                 parts.insert(self.line.output_path(o));
@@ -352,7 +377,7 @@ impl Reach<'_> {
         }
         let all = self.behaviours();
         let mut on_the_way: Vec<&WrittenBehaviour> =
-            all.iter().filter(|b| b.start == start).collect();
+            all.iter().filter(|b| starts.contains(&b.start)).collect();
         let mut next = 0;
         while let Some(b) = on_the_way.get(next).copied() {
             next += 1;
@@ -405,7 +430,9 @@ impl Reach<'_> {
 /// What limits how often a behaviour starts that does not say so itself.
 fn limits(b: &WrittenBehaviour) -> Option<String> {
     match &b.start {
-        WrittenStart::Heard(detector, _) if !b.limited => Some(detector.clone()),
+        WrittenStart::Heard(path, _) | WrittenStart::Voted(path) if !b.limited => {
+            Some(path.clone())
+        }
         _ => None,
     }
 }

@@ -52,10 +52,17 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                     format!("the message is ashore by uplink.{}", line.uplinks[u.0].id)
                 }
             };
+            let whose = match from {
+                plan::DelayFrom::Notice(d, _) => {
+                    format!("the hydrophone of detector.{}", line.detectors[d.0].id)
+                }
+                plan::DelayFrom::Vote(v) => {
+                    format!("the first hydrophone of vote.{}", line.votes[v.0].id)
+                }
+            };
             format!(
-                "within {} of the sound at the hydrophone of detector.{}, {end}",
-                show(at_most_s.si, Dimension::Time),
-                line.detectors[from.0].id
+                "within {} of the sound at {whose}, {end}",
+                show(at_most_s.si, Dimension::Time)
             )
         }
         That::LinkLoad { of, at_most } => {

@@ -95,6 +95,12 @@ impl Detector {
         self.logic.set_threshold(on_above_db, off_below_db)
     }
 
+    /// Length of a cell's tile, input samples: no instant is told more finely.
+    #[must_use]
+    pub fn cell_samples(&self) -> u64 {
+        self.front.cell_samples()
+    }
+
     /// What the detector asks of a processor: the sum of [`Detector::costs`].
     #[must_use]
     pub fn cost(&self) -> Cost {

@@ -24,6 +24,7 @@ mod pulses;
 mod resolve;
 mod spec;
 mod trigger;
+mod vote;
 
 mod cell;
 mod detector;
@@ -42,3 +43,4 @@ pub use matching::{Matching, Rule, Sounding, match_events};
 pub use median::RunningMedian;
 pub use notice::{Ending, Event, EventId, Intervals, Notice, Reason, Sweep, Told};
 pub use spec::{BackgroundKind, Confirm, ContourPoint, KOfN, LevelKind, Sense, Spec, Stage};
+pub use vote::{Vote, VoteError, VoteSpec};

@@ -8,6 +8,7 @@ use jiff::Timestamp;
 
 use crate::line::{
     Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, SupplyIx, TopicIx, UplinkIx,
+    VoteIx,
 };
 use crate::site::Site;
 
@@ -239,6 +240,13 @@ pub enum ExpectKind {
         /// The notice.
         notice: NoticeKind,
         /// How many.
+        count: Count,
+    },
+    /// A vote is carried.
+    Voted {
+        /// The vote.
+        of: VoteIx,
+        /// How many times.
         count: Count,
     },
     /// An output switches on or off.

@@ -85,7 +85,6 @@ pub(crate) enum Shape {
     /// The typed path of something declared elsewhere.
     Reference(&'static [RefKind]),
     /// Two or more typed paths of such things.
-    #[expect(dead_code, reason = "for votes")]
     References(&'static [RefKind]),
     /// A constant power, a constant current or a resistance.
     Load,

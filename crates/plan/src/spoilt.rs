@@ -50,6 +50,8 @@ pub struct WrittenBehaviour {
 pub enum WrittenStart {
     /// A notice of a detector, by its path.
     Heard(String, NoticeKind),
+    /// A vote, by its path.
+    Voted(String),
     /// A message whose topic this filter matches.
     Told(String),
     /// Time, or nothing that could be read.
@@ -389,6 +391,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("span", &mut line.spans.iter().map(|x| &x.id));
     add("exclusive", &mut line.exclusives.iter().map(|x| &x.id));
     add("detector", &mut line.detectors.iter().map(|x| &x.id));
+    add("vote", &mut line.votes.iter().map(|x| &x.id));
     add("topic", &mut line.topics.iter().map(|x| &x.name));
     add("behaviour", &mut line.behaviours.iter().map(|x| &x.id));
     add("uplink", &mut line.uplinks.iter().map(|x| &x.id));
@@ -433,7 +436,7 @@ fn behaviour(
         )
     });
     behaviour.hidden = !only_values
-        || ["on", "when_heard", "when_told", "do"]
+        || ["on", "when_heard", "when_voted", "when_told", "do"]
             .iter()
             .any(|k| f.is_wrong(k))
         || actions.iter().any(|a| {
@@ -445,6 +448,8 @@ fn behaviour(
     behaviour.limited = f.has("at_most");
     if let Some((filter, _)) = f.text("when_told") {
         behaviour.start = WrittenStart::Told(filter.clone());
+    } else if let Some((_, vote, _)) = f.reference("when_voted") {
+        behaviour.start = WrittenStart::Voted(vote.to_owned());
     } else if let Some((_, notice, _)) = f.reference("when_heard")
         && let Some((detector, word)) = notice.rsplit_once('.')
     {

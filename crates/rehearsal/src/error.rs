@@ -34,6 +34,14 @@ pub enum RehearsalError {
         /// Why.
         source: detect::SpecError,
     },
+    /// A vote cannot be held.
+    #[error("vote.{vote}: {source}")]
+    Vote {
+        /// Its id.
+        vote: String,
+        /// Why.
+        source: detect::VoteError,
+    },
     /// The network of links refuses something.
     #[error("at {at}: the links: {source}")]
     Machine {

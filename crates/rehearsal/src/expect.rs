@@ -121,6 +121,7 @@ impl<'a> Watcher<'a> {
     fn untested(&self, expect: &Expect, windows: &[Window], end: Ns) -> Option<String> {
         let absence = match &expect.what {
             ExpectKind::Notice { count, .. }
+            | ExpectKind::Voted { count, .. }
             | ExpectKind::Switched { count, .. }
             | ExpectKind::Delivered { count, .. }
             | ExpectKind::Sent { count, .. }
@@ -166,6 +167,7 @@ fn windows(
     };
     let ears = match (&expect.what, &expect.within) {
         (ExpectKind::Notice { of, .. }, _) => vec![of.0],
+        (ExpectKind::Voted { of, .. }, _) => line.votes[of.0].of.iter().map(|d| d.0).collect(),
         // A module goes down, and a voltage falls, whether anybody hears or not.
         (ExpectKind::Down { .. } | ExpectKind::Voltage { .. }, _) => Vec::new(),
         // What a sound leads to begins at any detector that it reaches.
@@ -252,6 +254,7 @@ fn concerns(kind: &ExpectKind, what: &What) -> bool {
                 ..
             },
         ) => of == detector && notice == n,
+        (ExpectKind::Voted { of, .. }, What::Voted { vote, .. }) => of == vote,
         (ExpectKind::Switched { of, on, .. }, What::Switched { output, on: o }) => {
             of == output && on == o
         }
@@ -318,6 +321,7 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
     }
     let count = match &expect.what {
         ExpectKind::Notice { count, .. }
+        | ExpectKind::Voted { count, .. }
         | ExpectKind::Switched { count, .. }
         | ExpectKind::Delivered { count, .. }
         | ExpectKind::Sent { count, .. }

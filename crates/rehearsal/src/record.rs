@@ -3,7 +3,7 @@
 use network::{DropReason, MessageId};
 use plan::{
     BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
-    UplinkIx,
+    UplinkIx, VoteIx,
 };
 use timeline::Ns;
 
@@ -97,6 +97,13 @@ pub enum What {
         detector: DetectorIx,
         /// Its measures.
         event: detect::Event,
+    },
+    /// A vote is carried.
+    Voted {
+        /// The vote.
+        vote: VoteIx,
+        /// The detectors that carry it.
+        detectors: Vec<DetectorIx>,
     },
     /// A detector drops what it had begun.
     Dropped {

@@ -12,6 +12,7 @@ mod sound;
 mod startup;
 mod template;
 mod traffic;
+mod vote;
 mod warm;
 
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
@@ -31,6 +32,7 @@ pub use startup::{StartInput, startup};
 pub use traffic::{
     Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
 };
+pub use vote::vote_spec;
 pub use warm::WarmWire;
 
 /// Why a discipline's input cannot be built from a line.

@@ -146,6 +146,22 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             subscriptions.push((behaviour.on.0, filter));
         }
     }
+    for vote in &line.votes {
+        let elsewhere = |d: &&plan::DetectorIx| line.detectors[d.0].on.module != vote.on;
+        for (_, topic) in vote
+            .of
+            .iter()
+            .filter(elsewhere)
+            .flat_map(|d| line.tellers(*d))
+        {
+            let name = &line.topics[topic.0].name;
+            let filter = Filter::parse(name).map_err(|source| InputError::Topic {
+                what: format!("topic \"{name}\""),
+                source,
+            })?;
+            subscriptions.push((vote.on.0, filter));
+        }
+    }
     let names = line
         .topics
         .iter()
@@ -298,7 +314,7 @@ fn subscribers(traffic: &Traffic, topic: usize) -> Vec<usize> {
 
 /// How often a behaviour can start at most: one entry for each thing that may start it, `None` where nothing limits that.
 ///
-/// Its own `at_most`, its period, or the hold-off of its detector; without them, for one that is told, what each module may
+/// Its own `at_most`, its period, or the hold-off of its detector or vote; without them, for one that is told, what each module may
 /// publish that its filter matches and that reaches it.
 ///
 /// # Errors
@@ -343,6 +359,7 @@ fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, In
             .hold_off_s()
             .map(|q| q.si)
             .filter(|s| *s > 0.0),
+        When::Voted { vote } => Some(line.votes[vote.0].hold_off_s.si).filter(|s| *s > 0.0),
         _ => None,
     };
     let Some(period_s) = period_s else {

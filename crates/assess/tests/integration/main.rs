@@ -24,4 +24,5 @@ mod support;
 mod talk;
 mod told_where_written;
 mod topics;
+mod votes;
 mod warm;

@@ -16,3 +16,4 @@ mod stages;
 mod support;
 mod twin;
 mod urkowitz;
+mod voting;

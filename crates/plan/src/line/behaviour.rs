@@ -2,7 +2,7 @@
 
 use quantity::EventRate;
 
-use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, TopicIx, UplinkIx};
+use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, TopicIx, UplinkIx, VoteIx};
 use crate::site::Site;
 
 /// What a module does when something happens.
@@ -31,6 +31,11 @@ pub enum When {
         detector: DetectorIx,
         /// The notice.
         notice: NoticeKind,
+    },
+    /// A vote on the same module is carried.
+    Voted {
+        /// The vote.
+        vote: VoteIx,
     },
     /// A message whose topic the filter matches.
     Told {

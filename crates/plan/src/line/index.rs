@@ -16,6 +16,8 @@ index! {
     SupplyIx,
     /// Index into [`super::Line::detectors`].
     DetectorIx,
+    /// Index into [`super::Line::votes`].
+    VoteIx,
     /// Index into [`super::Line::topics`].
     TopicIx,
     /// Index into [`super::Line::behaviours`].

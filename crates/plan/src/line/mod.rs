@@ -20,6 +20,7 @@ mod supply;
 mod talk;
 mod uplink;
 mod value;
+mod vote;
 
 use std::collections::BTreeMap;
 
@@ -32,14 +33,14 @@ pub use detector::{
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
     BehaviourIx, CallIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx,
-    SupplyIx, TopicIx, UplinkIx,
+    SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 pub use module::{
     Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, Processor,
     StateLoad,
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
-pub use requirement::{DelayEnd, Limits, Must, Requirement, That};
+pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Link, Span};
@@ -48,6 +49,7 @@ pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
 pub use talk::{Topic, TopicField, Traffic};
 pub use uplink::{Uplink, Windows};
 pub use value::{Decibels, Q};
+pub use vote::Vote;
 
 /// The whole deployment, resolved.
 #[derive(Clone, Debug)]
@@ -72,6 +74,8 @@ pub struct Line {
     pub detectors: Vec<Detector>,
     /// Sounds that they are to find.
     pub calls: Vec<Call>,
+    /// Votes of several detectors.
+    pub votes: Vec<Vote>,
     /// How messages are framed; `None` when the plan does not say.
     pub traffic: Option<Traffic>,
     /// Topics by name.
@@ -151,6 +155,22 @@ impl Line {
             "module.{}.output.{}",
             module.id, module.outputs[ix.output].id
         )
+    }
+
+    /// Behaviours that publish when a detector has confirmed an event, each with what it publishes: so a vote on another
+    /// module learns of it.
+    pub fn tellers(
+        &self,
+        detector: DetectorIx,
+    ) -> impl Iterator<Item = (BehaviourIx, TopicIx)> + '_ {
+        let hears = move |b: &Behaviour| matches!(b.when, When::Heard { detector: d, notice: NoticeKind::Confirmed } if d == detector);
+        let all = self.behaviours.iter().enumerate();
+        all.filter(move |(_, b)| hears(b)).flat_map(|(i, b)| {
+            b.actions.iter().filter_map(move |a| match a {
+                Action::Publish { topic } => Some((BehaviourIx(i), *topic)),
+                _ => None,
+            })
+        })
     }
 
     /// The sensor itself.

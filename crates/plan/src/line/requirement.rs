@@ -4,6 +4,7 @@ use quantity::{EventRate, Money};
 
 use super::{
     CallIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, StorageIx, SupplyIx, UplinkIx,
+    VoteIx,
 };
 use crate::site::Site;
 
@@ -54,6 +55,15 @@ pub struct Limits {
     pub at_most: Option<Q>,
 }
 
+/// What a delay is about.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum DelayFrom {
+    /// A notice of a detector.
+    Notice(DetectorIx, NoticeKind),
+    /// A vote that is carried.
+    Vote(VoteIx),
+}
+
 /// Where a delay ends.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum DelayEnd {
@@ -84,10 +94,8 @@ pub enum That {
     },
     /// Time from the sound at the hydrophone to an end, s.
     Delay {
-        /// The detector that hears it.
-        from: DetectorIx,
-        /// The notice that is acted on.
-        notice: NoticeKind,
+        /// What is acted on.
+        from: DelayFrom,
         /// The end.
         to: DelayEnd,
         /// Upper limit, s.

@@ -108,6 +108,7 @@ impl Fields {
     getter!(event_rate, EventRate, EventRate);
     getter!(date, Date, Timestamp);
     getter!(limit, Limit, Node);
+    getter!(references, References, Vec<(RefKind, String, Site)>);
     getter!(table, Table, Fields);
     getter!(loads, Loads, Keyed<Item>);
 

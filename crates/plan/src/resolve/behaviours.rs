@@ -20,7 +20,7 @@ pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 
 fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Behaviour> {
     let on = r.module(line, f, "on");
-    let starts: Vec<&'static str> = ["when_heard", "when_told", "each"]
+    let starts: Vec<&'static str> = ["when_heard", "when_voted", "when_told", "each"]
         .into_iter()
         .filter(|k| f.has(k))
         .collect();
@@ -28,7 +28,7 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
                 .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
-                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_told = \"topic/filter\", each = \"10 min\""),
+                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_voted = \"vote.ID\", when_told = \"topic/filter\", each = \"10 min\""),
         );
         return None;
     }
@@ -39,6 +39,25 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         }
     } else if let Some(period_s) = f.q("each") {
         When::Each { period_s }
+    } else if f.has("when_voted") {
+        let (vote, site) = r.vote(line, f, "when_voted")?;
+        let counts = line.votes[vote.0].on;
+        if counts != on {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    "a module learns only of its own votes",
+                )
+                .label(format!(
+                    "this vote counts on module.{}",
+                    line.modules[counts.0].id
+                ))
+                .help("let that module publish a topic and start here with `when_told`"),
+            );
+            return None;
+        }
+        When::Voted { vote }
     } else {
         let (detector, notice, site) = r.notice(line, f, "when_heard")?;
         let hears = line.detectors[detector.0].on.module;
@@ -213,6 +232,12 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
         line.behaviours
             .iter()
             .any(|b| matches!(&b.when, When::Told { filter } if topic_name::matches(filter, name)))
+            || line.votes.iter().any(|v| {
+                v.of.iter()
+                    .filter(|d| line.detectors[d.0].on.module != v.on)
+                    .flat_map(|d| line.tellers(*d))
+                    .any(|(_, topic)| line.topics[topic.0].name == name)
+            })
     };
     for (t, topic) in line.topics.iter().enumerate() {
         r.part = format!("topic.{}", topic.name);
@@ -233,7 +258,7 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
                     topic.at,
                     format!("nobody hears `{}`", topic.name),
                 )
-                .label("published, but no behaviour is started by it")
+                .label("published, but no behaviour is started by it and no vote counts it")
                 .help("add a behaviour with a matching `when_told`"),
             );
         }

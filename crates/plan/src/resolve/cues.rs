@@ -389,6 +389,13 @@ fn expect(
                 count: count(r, f)?,
             }
         }
+        "voted" => {
+            wanted(r, f, RefKind::Vote)?;
+            ExpectKind::Voted {
+                of: r.vote(line, f, "of")?.0,
+                count: count(r, f)?,
+            }
+        }
         "switched" => {
             wanted(r, f, RefKind::Output)?;
             let of = r.output(line, f, "of")?;

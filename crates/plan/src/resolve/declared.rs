@@ -42,6 +42,7 @@ impl Declared {
             "exclusive",
             "detector",
             "call",
+            "vote",
             "topic",
             "behaviour",
             "uplink",

@@ -16,6 +16,7 @@ mod stages;
 mod supply;
 mod talk;
 mod values;
+mod votes;
 
 use std::collections::BTreeMap;
 
@@ -62,6 +63,7 @@ pub(crate) fn line(
         exclusives: Vec::new(),
         detectors: Vec::new(),
         calls: Vec::new(),
+        votes: Vec::new(),
         traffic: None,
         topics: Vec::new(),
         behaviours: Vec::new(),
@@ -79,11 +81,13 @@ pub(crate) fn line(
     electric::connected(&mut r, &line);
     sound::detectors(&mut r, root, &mut line);
     calls::calls(&mut r, root, &mut line);
+    votes::votes(&mut r, root, &mut line);
     talk::traffic(&mut r, root, &mut line);
     talk::topics(&mut r, root, &mut line);
     talk::uplinks(&mut r, root, &mut line);
     talk::storages(&mut r, root, &mut line);
     behaviours::behaviours(&mut r, root, &mut line);
+    votes::told(&mut r, &line);
     behaviours::heard(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
     line.unwritten = r.unwritten;

@@ -8,8 +8,8 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
 use crate::folder::stays_inside;
 use crate::line::{
-    CallIx, DelayEnd, DetectorIx, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx, StorageIx,
-    SupplyIx, That, Unwritten, UplinkIx,
+    CallIx, DelayEnd, DelayFrom, DetectorIx, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx,
+    StorageIx, SupplyIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -221,7 +221,13 @@ fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
 }
 
 fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
-    let (from, notice, _) = r.notice(line, f, "from")?;
+    let from = match f.reference("from")?.0 {
+        RefKind::Vote => DelayFrom::Vote(r.vote(line, f, "from")?.0),
+        _ => {
+            let (detector, notice, _) = r.notice(line, f, "from")?;
+            DelayFrom::Notice(detector, notice)
+        }
+    };
     let (kind, path, _) = r.reference(f, "to")?;
     let to = match kind {
         RefKind::Output => DelayEnd::Output(output_of(line, path)?),
@@ -231,7 +237,6 @@ fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     let at_most_s = limit(r, f, "at_most", Dimension::Time, POSITIVE)??;
     Some(That::Delay {
         from,
-        notice,
         to,
         at_most_s,
     })

@@ -7,7 +7,7 @@ use quantity::nearest;
 use super::Declared;
 use crate::catalogue::Catalogue;
 use crate::field::{RefKind, Section, Shape};
-use crate::line::{DetectorIx, Line, ModuleIx, NoticeKind, OutputIx, SensorIx, Unwritten};
+use crate::line::{DetectorIx, Line, ModuleIx, NoticeKind, OutputIx, SensorIx, Unwritten, VoteIx};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::{Fields, example_line};
 use crate::site::Site;
@@ -104,7 +104,7 @@ impl Resolver<'_> {
     }
 
     /// Whether a path names something; tells a mistake with the nearest known path when it does not.
-    fn names(&mut self, kind: RefKind, path: &str, site: Site) -> bool {
+    pub(crate) fn names(&mut self, kind: RefKind, path: &str, site: Site) -> bool {
         let thing = match kind {
             RefKind::Notice => path.rsplit_once('.').map_or(path, |(head, _)| head),
             _ => path,
@@ -181,6 +181,17 @@ impl Resolver<'_> {
     ) -> Option<OutputIx> {
         let (_, path, _) = self.reference(fields, key)?;
         output_of(line, path)
+    }
+
+    pub(crate) fn vote(
+        &mut self,
+        line: &Line,
+        fields: &Fields,
+        key: &'static str,
+    ) -> Option<(VoteIx, Site)> {
+        let (_, path, site) = self.reference(fields, key)?;
+        let vote = ix_of(&line.votes, path, |v| &v.id).map(VoteIx)?;
+        Some((vote, site))
     }
 
     pub(crate) fn notice(

@@ -245,6 +245,7 @@ const INPUT: Section = Section {
 /// What an expectation may look for.
 const SEEN: &[&str] = &[
     "notice",
+    "voted",
     "switched",
     "delivered",
     "sent",
@@ -261,8 +262,8 @@ pub(crate) const EXPECT: Section = Section {
         r("that", S::Choice(SEEN), "what to look for"),
         o(
             "of",
-            S::Reference(&[R::Notice, R::Output, R::Uplink, R::Module]),
-            "whose: a detector's notice, an output, an uplink, a module",
+            S::Reference(&[R::Notice, R::Vote, R::Output, R::Uplink, R::Module]),
+            "whose: a detector's notice, a vote, an output, an uplink, a module",
         ),
         o("to", S::Choice(&["on", "off"]), "of `switched`"),
         o("topic", S::Topic, "of `delivered` and `lost`"),

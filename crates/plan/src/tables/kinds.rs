@@ -143,6 +143,7 @@ pub(crate) const OF_CALLS: &[&str] = &["kind", "source_level", "depth"];
 /// Expectations of a cue sheet, by the word after `that`.
 pub(crate) const EXPECTATIONS: &[Kind] = &[
     limited("notice", &["of"], &["at_least", "at_most"], "1"),
+    limited("voted", &["of"], &["at_least", "at_most"], "1"),
     limited("switched", &["of", "to"], &["at_least", "at_most"], "1"),
     limited("delivered", &["topic", "at"], &["at_least", "at_most"], "1"),
     limited("sent", &["of"], &["at_least", "at_most"], "1"),

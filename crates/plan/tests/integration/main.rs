@@ -7,6 +7,7 @@ mod bad_power;
 mod bad_stages;
 mod bad_things;
 mod bad_values;
+mod bad_votes;
 mod good;
 mod guide;
 mod hostile;

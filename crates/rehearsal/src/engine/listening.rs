@@ -154,6 +154,10 @@ impl Engine<'_> {
         {
             open.2 = Some(record);
         }
+        if notice == NoticeKind::Confirmed {
+            let on = self.line.detectors[detector.0].on.module;
+            self.count(on, detector, self.now, record, root);
+        }
         for (i, b) in self.line.behaviours.iter().enumerate() {
             if matches!(&b.when, When::Heard { detector: d, notice: n } if *d == detector && *n == notice)
             {

@@ -58,6 +58,7 @@ impl Engine<'_> {
         };
         self.modules[module.0].stopped_by = Some(cause);
         self.ears.stop(module);
+        self.forget_votes(module);
         self.break_off(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {

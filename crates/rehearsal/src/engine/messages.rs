@@ -1,7 +1,7 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
 use network::{Admission, Delivery, DropReason, MessageId, NodeState, RateLimit, TopicId};
-use plan::{BehaviourIx, ModuleIx, TopicIx};
+use plan::{BehaviourIx, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
 
 use super::{Engine, Happening, Origin, place};
@@ -70,7 +70,23 @@ impl Engine<'_> {
             },
         );
         if copies > 0 {
-            self.origins.insert(message, Origin { record, root });
+            let heard = match by {
+                KeptBack::Behaviour(b) => match self.line.behaviours[b.0].when {
+                    // The act follows its notice in the same instant.
+                    When::Heard {
+                        detector,
+                        notice: NoticeKind::Confirmed,
+                    } => Some((detector, self.now)),
+                    _ => None,
+                },
+                KeptBack::Input(_) => None,
+            };
+            let origin = Origin {
+                record,
+                root,
+                heard,
+            };
+            self.origins.insert(message, origin);
             self.copies_left.insert(message, copies);
         }
         self.drain_drops();
@@ -120,6 +136,9 @@ impl Engine<'_> {
             message: delivery.message,
         };
         let record = self.record(Some(origin.record), origin.root, what);
+        if let Some((detector, heard_at)) = origin.heard {
+            self.count(module, detector, heard_at, record, origin.root);
+        }
         let traffic = self
             .traffic
             .as_ref()

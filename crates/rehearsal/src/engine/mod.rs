@@ -13,12 +13,13 @@ mod outcome;
 mod states;
 mod uplinks;
 mod voltages;
+mod voting;
 
 use std::collections::BTreeMap;
 
 use assess::input::{Contacts, Electric, InputError, Traffic, at_most, electric, ns, traffic};
 use network::{AtMost, Delivery, Filter, Machine, MessageId, RateLimit, TopicId};
-use plan::{BehaviourIx, CueSheet, Line, ModuleIx, OutputIx, UplinkIx, When};
+use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
 use self::cues::restartable;
@@ -99,6 +100,8 @@ enum Happening {
 struct Origin {
     record: RecordId,
     root: Option<Root>,
+    /// The detector whose confirmed event made it, and when that was known: the message carries both.
+    heard: Option<(DetectorIx, Ns)>,
 }
 
 /// Runs a rehearsal.
@@ -155,6 +158,7 @@ struct Engine<'a> {
     filters: Vec<Option<Filter>>,
     sequences: BTreeMap<(usize, usize), u64>,
     uplinks: Vec<UplinkNow>,
+    votes: Vec<detect::Vote>,
     deliveries: Vec<Delivery>,
     watcher: Watcher<'a>,
     confirmed: Vec<u64>,
@@ -261,6 +265,7 @@ impl<'a> Engine<'a> {
             filters,
             sequences: BTreeMap::new(),
             uplinks,
+            votes: voting::votes(line)?,
             deliveries: Vec::new(),
             watcher,
             confirmed: vec![0; line.detectors.len()],

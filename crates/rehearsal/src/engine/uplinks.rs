@@ -72,7 +72,11 @@ impl Engine<'_> {
         u.waiting.insert(
             message,
             Waiting {
-                origin: Origin { record, root },
+                origin: Origin {
+                    record,
+                    root,
+                    heard: None,
+                },
                 attempts: 0,
             },
         );

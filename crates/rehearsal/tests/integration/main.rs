@@ -11,3 +11,4 @@ mod run;
 mod states;
 mod support;
 mod together;
+mod voting;

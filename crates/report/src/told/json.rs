@@ -230,6 +230,11 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "down",
             json!({ "module": module(m), "voltage_v": voltage_v }),
         ),
+        What::Voted { vote, detectors } => (
+            "voted",
+            json!({ "vote": format!("vote.{}", line.votes[vote.0].id),
+                    "detectors": detectors.iter().map(|d| detector(d)).collect::<Vec<_>>() }),
+        ),
         What::Hears { detector: d } => ("hears", json!({ "detector": detector(d) })),
         What::Deaf { detector: d } => ("deaf", json!({ "detector": detector(d) })),
         What::Boots { module: m } => ("boots", json!({ "module": module(m) })),

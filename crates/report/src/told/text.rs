@@ -115,6 +115,17 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             words::input(cues, *input),
             words::refusal(*why)
         ),
+        What::Voted { vote, detectors } => {
+            let by: Vec<String> = detectors
+                .iter()
+                .map(|d| format!("detector.{}", line.detectors[d.0].id))
+                .collect();
+            format!(
+                "vote.{} is carried by {}",
+                line.votes[vote.0].id,
+                by.join(" and ")
+            )
+        }
         What::Hears { detector } => {
             format!(
                 "detector.{} can hear from now on",

@@ -7,14 +7,14 @@ use detect::{Ending, Event, EventId, Reason};
 use network::{DropReason, MessageId};
 use plan::{
     BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
-    UplinkIx,
+    UplinkIx, VoteIx,
 };
 use rehearsal::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};
 use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 30;
+const KINDS: usize = 31;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -49,6 +49,7 @@ fn kind(what: &What) -> usize {
         What::Boots { .. } => 27,
         What::Up { .. } => 28,
         What::Together { .. } => 29,
+        What::Voted { .. } => 30,
     }
 }
 
@@ -66,6 +67,15 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         at: line.modules[0].at,
         of: vec![plan::ExclusiveMember::Output(output)],
         at_most: 0,
+    });
+    line.votes.push(plan::Vote {
+        id: "both".to_owned(),
+        at: line.modules[0].at,
+        on: module,
+        of: vec![DetectorIx(0), DetectorIx(1)],
+        at_least: 2,
+        within_s: None,
+        hold_off_s: line.detectors[0].hold_off_s().unwrap(),
     });
     let line = &*line;
     let (uplink, topic) = (UplinkIx(0), TopicIx(0));
@@ -194,6 +204,10 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         What::Down {
             module,
             voltage_v: 1.5,
+        },
+        What::Voted {
+            vote: VoteIx(0),
+            detectors: detectors.to_vec(),
         },
         What::Hears {
             detector: detectors[0],

@@ -319,7 +319,7 @@ fn rates_per_h(
                         source,
                     })
             }
-            When::Heard { .. } | When::Each { .. } => Ok(None),
+            When::Heard { .. } | When::Voted { .. } | When::Each { .. } => Ok(None),
         })
         .collect::<Result<_, _>>()?;
     let mut expected: Vec<f64> = Vec::new();
@@ -327,6 +327,19 @@ fn rates_per_h(
         expected.push(match &b.when {
             When::Told { .. } => 0.0,
             When::Each { period_s } => SECONDS_PER_HOUR / period_s.si,
+            When::Voted { vote } => {
+                let v = &line.votes[vote.0];
+                let mut rates: Vec<f64> = Vec::new();
+                for d in v.of.iter().map(|d| &line.detectors[d.0]) {
+                    rates.push(per_h(d.expects.ok_or_else(|| InputError::NotSaid {
+                        what: format!("detector.{}", d.id),
+                        missing: "how many events it is expected to tell (`expects`)",
+                    })?));
+                }
+                // Whichever carry a vote, one of these is among them.
+                rates.sort_by(f64::total_cmp);
+                rates.iter().take(v.of.len() + 1 - v.at_least as usize).sum()
+            }
             When::Heard { detector, .. } => {
                 let d = &line.detectors[detector.0];
                 match d.expects {

@@ -8,7 +8,7 @@ use crate::field::{
 
 pub(crate) const BEHAVIOUR: Section = Section {
     name: "a behaviour",
-    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_told, each.",
+    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_voted, when_told, each.",
     part: None,
     fields: &[
         r(
@@ -20,6 +20,11 @@ pub(crate) const BEHAVIOUR: Section = Section {
             "when_heard",
             S::Reference(&[R::Notice]),
             "starts at a notice of a detector on this module",
+        ),
+        o(
+            "when_voted",
+            S::Reference(&[R::Vote]),
+            "starts when a vote on this module is carried",
         ),
         o(
             "when_told",

@@ -15,6 +15,7 @@ mod storage;
 mod supply;
 mod talk;
 mod uplink;
+mod vote;
 
 use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
@@ -28,6 +29,7 @@ use storage::STORAGE;
 use supply::SUPPLY;
 use talk::{TOPIC, TRAFFIC};
 use uplink::UPLINK;
+use vote::VOTE;
 
 pub(crate) use behaviour::ACTION;
 pub(crate) use bounds::{FREQUENCY, TURN, WIND};
@@ -68,6 +70,11 @@ pub(crate) const PLAN: Section = Section {
             "named chains of stages from samples to events",
         ),
         o("call", S::Keyed(&CALL), "sounds that detectors are to find"),
+        o(
+            "vote",
+            S::Keyed(&VOTE),
+            "detectors that must hear the same sound",
+        ),
         o(
             "traffic",
             S::Table(&TRAFFIC),

@@ -55,8 +55,8 @@ pub(crate) const REQUIREMENT: Section = Section {
         ),
         o(
             "from",
-            S::Reference(&[R::Notice]),
-            "of a delay: the notice that is acted on; time counts from the sound at the hydrophone",
+            S::Reference(&[R::Notice, R::Vote]),
+            "of a delay: the notice or the vote that is acted on; time counts from the sound at the hydrophone",
         ),
         o(
             "to",
