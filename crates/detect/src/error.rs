@@ -204,6 +204,68 @@ pub enum SpecError {
         high_hz: f64,
     },
     #[error(
+        "stage {n}: the contour is {width_hz} Hz wide, narrower than the {bin_hz} Hz from one cell to the next; widen it or lengthen the window", n = .stage + 1
+    )]
+    ContourTooNarrow {
+        stage: usize,
+        width_hz: f64,
+        bin_hz: f64,
+    },
+    #[error(
+        "stage {n}: the contour passes {frequency_hz} Hz, where no cell lies within half its width (cells are {bin_hz} Hz apart); keep it inside the band", n = .stage + 1
+    )]
+    ContourOffCells {
+        stage: usize,
+        frequency_hz: f64,
+        bin_hz: f64,
+    },
+    #[error(
+        "stage {n}: a contour {width_hz} Hz wide fills the band and leaves no cell beside it to compare with; widen the band", n = .stage + 1
+    )]
+    ContourWithoutFlanks { stage: usize, width_hz: f64 },
+    #[error(
+        "stage {n}: the template has {samples} samples, fewer than the {least} of a window", n = .stage + 1
+    )]
+    TemplateTooShort {
+        stage: usize,
+        samples: usize,
+        least: u64,
+    },
+    #[error(
+        "stage {n}: a template of {cells} cells, more than {most}; cut it, narrow the band or lengthen the hop", n = .stage + 1
+    )]
+    TemplateTooLarge {
+        stage: usize,
+        cells: usize,
+        most: usize,
+    },
+    #[error(
+        "stage {n}: the template is equally loud in every cell: there is nothing to compare with", n = .stage + 1
+    )]
+    TemplateFlat { stage: usize },
+    #[error("stage {n}: no frames can be made: {source}", n = .stage + 1)]
+    Frames {
+        stage: usize,
+        source: signal::SpectrumError,
+    },
+    #[error(
+        "stage {n}: window of {window_s} s holds fewer than 8 samples of the band, it must be {least_s} s or more", n = .stage + 1
+    )]
+    WindowTooFew {
+        stage: usize,
+        window_s: f64,
+        least_s: f64,
+    },
+    #[error(
+        "stage {n}: the band holds {cells} cells {bin_hz} Hz apart, a peak needs {least}; widen the band or lengthen the window", n = .stage + 1
+    )]
+    TooFewCells {
+        stage: usize,
+        cells: usize,
+        least: usize,
+        bin_hz: f64,
+    },
+    #[error(
         "stage {n}: slopes from {least_hz_per_s} Hz/s to {most_hz_per_s} Hz/s: the least must be zero or more and lie below the most", n = .stage + 1
     )]
     Slopes {
@@ -223,8 +285,6 @@ pub enum SpecError {
         "stage {n}: feature {feature} is not known of events of this detector", n = .stage + 1
     )]
     FeatureUntold { stage: usize, feature: &'static str },
-    #[error("stage {n} ({found}) is not available", n = .stage + 1)]
-    Unavailable { stage: usize, found: &'static str },
     #[error("thresholds are set on a trigger; this detector decides on pulses or ridges")]
     NoTrigger,
 }

@@ -18,6 +18,7 @@
 //! - *Background.* A statistic of the `round((over_s - guard_s) / hop)` cells before the cell in question and its
 //!   guard (see `background.rs`). It goes on running while an event is open: a sound longer than half of `over_s` becomes background.
 
+use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use signal::{Block, StreamError, level_db};
@@ -26,8 +27,9 @@ use crate::background::Background;
 use crate::cell::{Cell, Peaks};
 use crate::detector::StageCost;
 use crate::error::{PushError, SpecError};
+use crate::frames::{FrameMeter, Reading};
 use crate::meter::{Meter, Shape};
-use crate::resolve::resolve;
+use crate::resolve::{Measured, resolve};
 use crate::sampler::Sampler;
 use crate::spec::Spec;
 
@@ -35,12 +37,25 @@ use crate::spec::Spec;
 #[derive(Clone, Debug)]
 pub struct Front {
     sampler: Sampler,
-    meter: Meter,
+    reader: Reader,
     shape: Shape,
-    background: Option<Background>,
     /// First sample of the stretch and the one that is due next; `None` before the first block.
     heard: Option<(u64, u64)>,
     failed: Option<PushError>,
+}
+
+/// What is read of the band samples.
+#[derive(Clone, Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a detector has one of these, not many"
+)]
+enum Reader {
+    Levels {
+        meter: Meter,
+        background: Option<Background>,
+    },
+    Frames(Box<FrameMeter>),
 }
 
 /// Beyond this index, in whole cells and filters, sums of indices might not fit in 64 bits.
@@ -54,17 +69,23 @@ impl Front {
     pub fn new(spec: &Spec) -> Result<Self, SpecError> {
         let resolved = resolve(spec)?;
         let sampler = Sampler::new(&resolved)?;
-        let (meter, shape) = Meter::new(&resolved, &sampler)?;
-        let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
-        let background = match &resolved.background {
-            Some(background) => Some(Background::new(background, hop_s)?),
-            None => None,
+        let (reader, shape) = if let Measured::Frames(frames) = &resolved.measured {
+            let meter = FrameMeter::new(frames, &resolved, &sampler)?;
+            let shape = meter.shape(&sampler, resolved.rate_hz);
+            (Reader::Frames(Box::new(meter)), shape)
+        } else {
+            let (meter, shape) = Meter::new(&resolved, &sampler)?;
+            let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
+            let background = match &resolved.background {
+                Some(background) => Some(Background::new(background, hop_s)?),
+                None => None,
+            };
+            (Reader::Levels { meter, background }, shape)
         };
         Ok(Self {
             sampler,
-            meter,
+            reader,
             shape,
-            background,
             heard: None,
             failed: None,
         })
@@ -86,9 +107,14 @@ impl Front {
     /// End the stretch: filters, windows and background begin anew, and so may the numbering of samples.
     pub fn gap(&mut self) {
         self.sampler.reset();
-        self.meter.reset();
-        if let Some(background) = &mut self.background {
-            background.clear();
+        match &mut self.reader {
+            Reader::Levels { meter, background } => {
+                meter.reset();
+                if let Some(background) = background {
+                    background.clear();
+                }
+            }
+            Reader::Frames(frames) => frames.reset(),
         }
         self.heard = None;
         self.failed = None;
@@ -103,7 +129,10 @@ impl Front {
     /// Number of cells over which the background runs; `None` without one.
     #[must_use]
     pub fn background_cells(&self) -> Option<usize> {
-        self.background.as_ref().map(Background::cells)
+        match &self.reader {
+            Reader::Levels { background, .. } => background.as_ref().map(Background::cells),
+            Reader::Frames(frames) => Some(frames.background_frames()),
+        }
     }
 
     /// Input samples from the first one of a steady sound to the last one needed to know a level that holds nothing
@@ -146,35 +175,48 @@ impl Front {
         }
         let Self {
             sampler,
-            meter,
+            reader,
             shape,
-            background,
             heard,
             failed,
         } = self;
         let begin = heard.map_or(block.first, |(begin, _)| begin);
-        let mut take = |k: u64, mean_square: f64, last: u64| {
-            if failed.is_some() {
-                return;
-            }
-            if !mean_square.is_finite() {
-                let begin_sample = k * shape.hop * shape.factor;
-                let end_sample = (last + 1) * shape.factor;
-                *failed = Some(PushError::NotFinite {
-                    begin_sample,
-                    end_sample,
-                });
-                return;
-            }
-            if let Some(cell) = shape.cell(k, mean_square, last, begin, background) {
-                sink(cell);
-            }
+        let not_finite = |k: u64, last: u64| PushError::NotFinite {
+            begin_sample: k * shape.hop * shape.factor,
+            end_sample: (last + 1) * shape.factor,
         };
-        sampler.process(block, |samples| {
-            meter
-                .process(samples, begin, shape.factor, &mut take)
-                .expect("band samples follow each other");
-        });
+        match reader {
+            Reader::Levels { meter, background } => {
+                let mut take = |k: u64, mean_square: f64, last: u64| {
+                    if failed.is_some() {
+                        return;
+                    }
+                    if !mean_square.is_finite() {
+                        *failed = Some(not_finite(k, last));
+                        return;
+                    }
+                    if let Some(cell) = shape.cell(k, mean_square, last, begin, background) {
+                        sink(cell);
+                    }
+                };
+                sampler.process(block, |samples| {
+                    meter
+                        .process(samples, begin, shape.factor, &mut take)
+                        .expect("band samples follow each other");
+                });
+            }
+            Reader::Frames(frames) => sampler.process(block, |samples| {
+                frames.process(samples, |reading| match reading {
+                    _ if failed.is_some() => {}
+                    Err((k, last)) => *failed = Some(not_finite(k, last)),
+                    Ok(reading) => {
+                        if let Some(cell) = shape.frame_cell(&reading, begin) {
+                            sink(cell);
+                        }
+                    }
+                });
+            }),
+        }
         *heard = Some((begin, block.first + block.x.len() as u64));
         match failed {
             Some(failed) => Err(failed.clone()),
@@ -194,13 +236,17 @@ impl Front {
         let shape = &self.shape;
         let cell_rate_hz = self.cell_rate_hz();
         self.sampler.costs(out);
+        let (meter, background) = match &self.reader {
+            Reader::Levels { meter, background } => (meter, background),
+            Reader::Frames(frames) => return frames.costs(out),
+        };
         out.push(StageCost {
             stage: shape.stage,
             word: shape.word,
-            operations_per_s: self.meter.operations_per_s(shape) + 30.0 * cell_rate_hz,
-            state_bytes: self.meter.state_bytes() + size_of::<Shape>(),
+            operations_per_s: meter.operations_per_s(shape) + 30.0 * cell_rate_hz,
+            state_bytes: meter.state_bytes() + size_of::<Shape>(),
         });
-        if let Some(background) = &self.background {
+        if let Some(background) = background {
             out.push(StageCost {
                 stage: background.stage(),
                 word: "background",
@@ -212,6 +258,28 @@ impl Front {
 }
 
 impl Shape {
+    /// Begin of a cell's tile, if it lies in the stretch.
+    fn tile(&self, k: u64, stretch_begin: u64) -> Option<u64> {
+        (k * self.hop * self.factor)
+            .checked_add_signed(self.lead)?
+            .checked_sub(self.delay)
+            .filter(|begin_sample| *begin_sample >= stretch_begin)
+    }
+
+    fn frame_cell(&self, reading: &Reading, stretch_begin: u64) -> Option<Cell> {
+        let begin_sample = self.tile(reading.k, stretch_begin)?;
+        Some(Cell {
+            index: reading.k,
+            begin_sample,
+            end_sample: begin_sample + self.hop * self.factor,
+            known_at_sample: reading.last * self.factor + self.reach,
+            level_db: reading.level_db,
+            power: reading.power,
+            background_db: reading.background_db,
+            peaks: reading.peaks,
+        })
+    }
+
     fn cell(
         &self,
         k: u64,
@@ -220,12 +288,7 @@ impl Shape {
         stretch_begin: u64,
         background: &mut Option<Background>,
     ) -> Option<Cell> {
-        let begin_sample = (k * self.hop * self.factor)
-            .checked_add_signed(self.lead)?
-            .checked_sub(self.delay)?;
-        if begin_sample < stretch_begin {
-            return None;
-        }
+        let begin_sample = self.tile(k, stretch_begin)?;
         let power = mean_square * self.scale;
         let level_db = level_db(power, signal::WATER_REFERENCE_UPA);
         let background_db = background

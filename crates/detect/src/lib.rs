@@ -12,9 +12,13 @@
 extern crate alloc;
 
 mod background;
+mod decibels;
 mod error;
 mod features;
+mod frames;
+mod ground;
 mod judge;
+mod likeness;
 mod matching;
 mod mean;
 mod median;
@@ -22,6 +26,7 @@ mod meter;
 mod notice;
 mod pulses;
 mod resolve;
+mod ridge;
 mod spec;
 mod trigger;
 mod vote;

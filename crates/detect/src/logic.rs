@@ -4,9 +4,11 @@ use alloc::vec::Vec;
 
 use crate::cell::Cell;
 use crate::error::SpecError;
+use crate::frames::Grid;
 use crate::notice::Told;
 use crate::pulses::PulseLogic;
-use crate::resolve::{Decision, check_thresholds, resolve};
+use crate::resolve::{Decision, Measured, check_thresholds, resolve};
+use crate::ridge::RidgeLogic;
 use crate::spec::Spec;
 use crate::trigger::TriggerLogic;
 
@@ -32,6 +34,7 @@ pub struct Logic {
 enum Kind {
     Trigger(TriggerLogic),
     Pulses(PulseLogic),
+    Ridge(RidgeLogic),
 }
 
 impl Logic {
@@ -45,11 +48,12 @@ impl Logic {
         let kind = match resolved.decision {
             Decision::Trigger(trigger) => Kind::Trigger(TriggerLogic::new(trigger, resolved.judge)),
             Decision::Pulses(pulses) => Kind::Pulses(PulseLogic::new(pulses, resolved.judge)),
-            Decision::Ridge(_) => {
-                return Err(SpecError::Unavailable {
-                    stage,
-                    found: "ridge",
-                });
+            Decision::Ridge(ridge) => {
+                let Measured::Frames(frames) = &resolved.measured else {
+                    unreachable!("a ridge is refused without a spectrogram");
+                };
+                let bin_hz = Grid::new(frames, &resolved)?.bin_hz();
+                Kind::Ridge(RidgeLogic::new(ridge, bin_hz, resolved.judge))
             }
         };
         Ok(Self {
@@ -73,6 +77,7 @@ impl Logic {
         match &mut self.kind {
             Kind::Trigger(logic) => logic.push(cell, out),
             Kind::Pulses(logic) => logic.push(cell, out),
+            Kind::Ridge(logic) => logic.push(cell, out),
         }
     }
 
@@ -84,6 +89,7 @@ impl Logic {
         match &mut self.kind {
             Kind::Trigger(logic) => logic.end_stretch(known_at_sample, out),
             Kind::Pulses(logic) => logic.end_stretch(known_at_sample, out),
+            Kind::Ridge(logic) => logic.end_stretch(known_at_sample, out),
         }
     }
 
@@ -95,6 +101,7 @@ impl Logic {
         let followed = match &self.kind {
             Kind::Trigger(logic) => logic.followed_from(),
             Kind::Pulses(logic) => logic.followed_from(),
+            Kind::Ridge(logic) => logic.followed_from(),
         };
         Some(followed.map_or(next, |begin| begin.min(next)))
     }
@@ -111,7 +118,7 @@ impl Logic {
                 logic.set_threshold(on_above_db, off_below_db);
                 Ok(())
             }
-            Kind::Pulses(_) => Err(SpecError::NoTrigger),
+            Kind::Pulses(_) | Kind::Ridge(_) => Err(SpecError::NoTrigger),
         }
     }
 
@@ -125,6 +132,7 @@ impl Logic {
         match &self.kind {
             Kind::Trigger(logic) => logic.judges(),
             Kind::Pulses(logic) => logic.judges(),
+            Kind::Ridge(logic) => logic.judges(),
         }
     }
 
@@ -135,6 +143,7 @@ impl Logic {
             + match &self.kind {
                 Kind::Trigger(logic) => logic.heap_bytes(),
                 Kind::Pulses(logic) => logic.heap_bytes(),
+                Kind::Ridge(logic) => logic.heap_bytes(),
             }
     }
 }

@@ -57,12 +57,7 @@ impl Meter {
                 let shape = matched_shape(spec, &matched, sampler, resolved.rate_hz);
                 return Ok((Self::Matched(Box::new(matched)), shape));
             }
-            Measured::Frames(frames) => {
-                return Err(SpecError::Unavailable {
-                    stage: frames.stage,
-                    found: "spectrogram",
-                });
-            }
+            Measured::Frames(_) => unreachable!("frames are not levels"),
         };
         let shape = level_shape(level, sampler, resolved.rate_hz)?;
         let meter = Self::of_level(level, &shape).map_err(|source| SpecError::Filter {

@@ -6,14 +6,32 @@ use signal::{BandFront, Block, Decimator};
 
 use crate::detector::StageCost;
 use crate::error::SpecError;
-use crate::resolve::{BandSpec, DecimateSpec, Resolved};
+use crate::resolve::{BandSpec, DecimateSpec, Measured, Resolved};
 
 /// The stages before the level: each may be missing, and with neither the samples pass as they are.
 #[derive(Clone, Debug)]
 pub(crate) struct Sampler {
     rate_hz: f64,
     decimate: Option<(usize, Decimator)>,
-    band: Option<(usize, BandFront)>,
+    band: Option<(usize, Narrowing)>,
+}
+
+/// What a band stage does to the samples.
+#[derive(Clone, Debug)]
+enum Narrowing {
+    /// Before a level: lower the rate where the band allows it, and filter.
+    Filter(BandFront),
+    /// Before a spectrogram: lower the rate only.
+    Lower(Decimator),
+}
+
+impl Narrowing {
+    fn factor(&self) -> u64 {
+        match self {
+            Self::Filter(band) => band.factor() as u64,
+            Self::Lower(decimator) => decimator.factor() as u64,
+        }
+    }
 }
 
 impl Sampler {
@@ -41,9 +59,16 @@ impl Sampler {
                 high_hz,
                 order,
             }) => {
-                let band = BandFront::new(order, low_hz, high_hz, decimated_hz)
-                    .map_err(|source| SpecError::Filter { stage, source })?;
-                Some((stage, band))
+                let of_filter = |source| SpecError::Filter { stage, source };
+                match resolved.measured {
+                    Measured::Frames(_) => Decimator::for_lines(high_hz, decimated_hz)
+                        .map_err(of_filter)?
+                        .map(Narrowing::Lower),
+                    _ => Some(Narrowing::Filter(
+                        BandFront::new(order, low_hz, high_hz, decimated_hz).map_err(of_filter)?,
+                    )),
+                }
+                .map(|narrowing| (stage, narrowing))
             }
             None => None,
         };
@@ -63,7 +88,7 @@ impl Sampler {
     /// Input samples per band sample.
     pub(crate) fn factor(&self) -> u64 {
         let band = self.band.as_ref().map_or(1, |(_, band)| band.factor());
-        self.decimation() * band as u64
+        self.decimation() * band
     }
 
     /// Rate of the band samples, Hz.
@@ -71,38 +96,48 @@ impl Sampler {
         self.rate_hz / self.factor() as f64
     }
 
-    /// Centre of the band, Hz; `None` without one.
+    /// Centre of the band-pass, Hz; `None` without one.
     pub(crate) fn centre_hz(&self) -> Option<f64> {
-        self.band
-            .as_ref()
-            .map(|(_, band)| band.filter().centre_hz())
+        match &self.band {
+            Some((_, Narrowing::Filter(band))) => Some(band.filter().centre_hz()),
+            Some((_, Narrowing::Lower(_))) | None => None,
+        }
     }
 
     /// Input samples after `j * factor` that band sample `j` needs.
     pub(crate) fn reach(&self) -> u64 {
         let decimator = self.decimate.as_ref().map_or(0, |(_, d)| d.reach());
-        let band = self.band.as_ref().map_or(0, |(_, b)| b.last_needed(0));
+        let band = match &self.band {
+            Some((_, Narrowing::Filter(band))) => band.last_needed(0),
+            Some((_, Narrowing::Lower(decimator))) => decimator.reach(),
+            None => 0,
+        };
         decimator + self.decimation() * band
     }
 
     /// Group delay of the band-pass at the band centre, input samples.
     pub(crate) fn group_delay(&self) -> u64 {
-        self.band.as_ref().map_or(0, |(_, band)| {
-            libm::round(-band.centre(0) * self.decimation() as f64) as u64
-        })
+        match &self.band {
+            Some((_, Narrowing::Filter(band))) => {
+                libm::round(-band.centre(0) * self.decimation() as f64) as u64
+            }
+            Some((_, Narrowing::Lower(_))) | None => 0,
+        }
     }
 
     /// Hand out the band samples that a block completes; `first` of what is handed out counts band samples. The caller has
     /// checked that blocks follow each other.
     pub(crate) fn process(&mut self, block: Block<'_>, mut sink: impl FnMut(Block<'_>)) {
         const IN_ORDER: &str = "the order of blocks was checked";
-        match (&mut self.decimate, &mut self.band) {
-            (Some((_, decimator)), Some((_, band))) => decimator
-                .process(block, |x| band.process(x, &mut sink).expect(IN_ORDER))
-                .expect(IN_ORDER),
-            (Some((_, decimator)), None) => decimator.process(block, sink).expect(IN_ORDER),
-            (None, Some((_, band))) => band.process(block, sink).expect(IN_ORDER),
-            (None, None) => sink(block),
+        let band = &mut self.band;
+        let mut narrow = |x: Block<'_>| match band {
+            Some((_, Narrowing::Filter(band))) => band.process(x, &mut sink).expect(IN_ORDER),
+            Some((_, Narrowing::Lower(lower))) => lower.process(x, &mut sink).expect(IN_ORDER),
+            None => sink(x),
+        };
+        match &mut self.decimate {
+            Some((_, decimator)) => decimator.process(block, narrow).expect(IN_ORDER),
+            None => narrow(block),
         }
     }
 
@@ -110,8 +145,10 @@ impl Sampler {
         if let Some((_, decimator)) = &mut self.decimate {
             decimator.reset();
         }
-        if let Some((_, band)) = &mut self.band {
-            band.reset();
+        match &mut self.band {
+            Some((_, Narrowing::Filter(band))) => band.reset(),
+            Some((_, Narrowing::Lower(decimator))) => decimator.reset(),
+            None => {}
         }
     }
 
@@ -125,11 +162,15 @@ impl Sampler {
             });
         }
         if let Some((stage, band)) = &self.band {
+            let (operations_per_s, state_bytes) = match band {
+                Narrowing::Filter(band) => (band.operations_per_s(), band.state_bytes()),
+                Narrowing::Lower(lower) => (lower.operations_per_s(), lower.state_bytes()),
+            };
             out.push(StageCost {
                 stage: *stage,
                 word: "band",
-                operations_per_s: band.operations_per_s(),
-                state_bytes: band.state_bytes(),
+                operations_per_s,
+                state_bytes,
             });
         }
     }

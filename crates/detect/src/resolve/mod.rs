@@ -6,7 +6,7 @@ mod resolved;
 pub(crate) use check::check_thresholds;
 pub(crate) use resolved::{
     BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LevelSpec, LikenessSpec,
-    MatchedSpec, Measure, Measured, PulsesSpec, Resolved, TriggerSpec,
+    MatchedSpec, Measure, Measured, PulsesSpec, Resolved, RidgeSpec, TriggerSpec,
 };
 
 use crate::error::SpecError;
@@ -171,15 +171,8 @@ impl<'a> Places<'a> {
                 self.decision = Some((stage, Decision::Ridge(ridge)));
             }
             Stage::Trigger { .. } => {
-                let over_background = self.background.is_some() && self.likeness.is_none();
                 let trigger = check::trigger(stage, item, self.background, rate_hz)?;
-                self.decision = Some((
-                    stage,
-                    Decision::Trigger(TriggerSpec {
-                        over_background,
-                        ..trigger
-                    }),
-                ));
+                self.decision = Some((stage, Decision::Trigger(trigger)));
             }
             Stage::Pulses { .. } => {
                 let pulses = check::pulses(stage, item, rate_hz)?;

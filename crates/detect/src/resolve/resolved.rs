@@ -42,7 +42,6 @@ pub(crate) struct MatchedSpec<'a> {
     pub(crate) hop_s: Option<f64>,
 }
 
-#[expect(dead_code, reason = "read by the stage itself")]
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct FrameSpec {
     pub(crate) stage: usize,
@@ -66,7 +65,6 @@ pub(crate) struct BackgroundSpec {
     pub(crate) guard_s: f64,
 }
 
-#[expect(dead_code, reason = "read by the stage itself")]
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum LikenessSpec<'a> {
     Contour {
@@ -106,7 +104,6 @@ pub(crate) struct PulsesSpec {
     pub(crate) hold_off_samples: u64,
 }
 
-#[expect(dead_code, reason = "read by the stage itself")]
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct RidgeSpec {
     pub(crate) rate_hz: f64,
@@ -145,7 +142,6 @@ pub(crate) struct Resolved<'a> {
     pub(crate) band: Option<BandSpec>,
     pub(crate) measured: Measured<'a>,
     pub(crate) background: Option<BackgroundSpec>,
-    #[expect(dead_code, reason = "read by the spectrogram path")]
     pub(crate) likeness: Option<LikenessSpec<'a>>,
     pub(crate) decision: Decision,
     pub(crate) decision_stage: usize,

@@ -1,13 +1,16 @@
 //! However the samples are cut, the same comes out, bit for bit, also around gaps.
 
 use detect::{
-    BackgroundKind, Cell, Confirm, Detector, Feature, Front, KOfN, LevelKind, PushError, Spec,
-    Stage, Told,
+    BackgroundKind, Cell, Confirm, ContourPoint, Detector, Feature, Front, KOfN, LevelKind,
+    PushError, Spec, Stage, Told,
 };
 use proptest::prelude::*;
 use signal::Block;
 
-use crate::support::{add_click, add_sweep, clicks, noise, plain, single, upcall};
+use crate::support::{
+    add_click, add_sweep, clicks, likeness_trigger, noise, plain, single, upcall, upcall_frames,
+    upcall_ridge,
+};
 
 fn calls(rate_hz: f64, seconds: f64) -> Vec<f32> {
     let mut x: Vec<f64> = noise(9, (rate_hz * seconds) as usize)
@@ -108,7 +111,30 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
     if let Stage::Pulses { steady, .. } = &mut energies.stages[3] {
         *steady = Some(0.2);
     }
+    let contour = Stage::Likeness {
+        contour: vec![
+            ContourPoint {
+                after_s: 0.0,
+                frequency_hz: 90.0,
+            },
+            ContourPoint {
+                after_s: 0.9,
+                frequency_hz: 170.0,
+            },
+        ],
+        width_hz: 20.0,
+    };
+    let recorded = Stage::LikenessTo {
+        template: single(&call),
+    };
+    let mean = BackgroundKind::Mean;
+    let alike = |kind, likeness| upcall_frames(2000.0, kind, vec![likeness, likeness_trigger()]);
+    let mut ridges = upcall_frames(16_000.0, BackgroundKind::Median, vec![upcall_ridge()]);
+    ridges.stages.insert(0, Stage::Decimate { factor: 2 });
     vec![
+        (alike(BackgroundKind::Median, contour), calls(2000.0, 37.0)),
+        (alike(mean, recorded), calls(2000.0, 37.0)),
+        (ridges, calls(16_000.0, 37.0)),
         (every, calls(16_000.0, 37.0)),
         (matched, calls(2000.0, 37.0)),
         (energies, click_sound()),
@@ -166,7 +192,15 @@ fn same(a: &[Cell], b: &[Cell]) -> bool {
             a == b
                 && a.level_db.to_bits() == b.level_db.to_bits()
                 && a.background_db.map(f64::to_bits) == b.background_db.map(f64::to_bits)
+                && bits(a) == bits(b)
         })
+}
+
+fn bits(cell: &Cell) -> Vec<[u64; 3]> {
+    let peaks = cell.peaks.iter();
+    peaks
+        .map(|p| [p.frequency_hz, p.level_db, p.excess_db].map(f64::to_bits))
+        .collect()
 }
 
 /// Lengths to cut by, at least one of them not zero: with zeros alone no sample would ever be pushed.
@@ -184,7 +218,7 @@ proptest! {
 
     #[test]
     fn verif_cuts_change_no_bit(
-        kind in 0usize..9,
+        kind in 0usize..12,
         cuts in cuts(),
         first in prop_oneof![Just(0u64), 0u64..100_000, Just(1u64 << 60)],
         gap_share in prop_oneof![Just(1.0), 0.0..1.0],

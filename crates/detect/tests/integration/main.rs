@@ -4,12 +4,14 @@
 
 mod cfar;
 mod cuts;
+mod frames;
 mod latency;
 mod levels;
 mod logic;
 mod matching;
 mod median;
 mod real;
+mod ridge;
 mod rules;
 mod spec;
 mod stages;

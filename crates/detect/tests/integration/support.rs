@@ -1,6 +1,6 @@
 //! Sounds and detectors that several checks share.
 
-use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
+use detect::{BackgroundKind, Confirm, LevelKind, Sense, Spec, Stage};
 
 /// Irwin-Hall noise of unit variance from a 64-bit linear congruential generator, as in `detect_twin.py`.
 pub(crate) fn noise(seed: u64, count: usize) -> Vec<f64> {
@@ -91,6 +91,56 @@ pub(crate) fn upcall(rate_hz: f64, confirm: Confirm) -> Spec {
                 k_of_n: None,
             },
         ],
+    }
+}
+
+/// Spectrogram and background for up-calls, and what follows them.
+pub(crate) fn upcall_frames(rate_hz: f64, kind: BackgroundKind, rest: Vec<Stage>) -> Spec {
+    let mut stages = vec![
+        Stage::Band {
+            low_hz: 60.0,
+            high_hz: 260.0,
+            order: 4,
+        },
+        Stage::Spectrogram {
+            window_s: 0.128,
+            hop_s: Some(0.032),
+        },
+        Stage::Background {
+            kind,
+            over_s: 12.0,
+            guard_s: 0.5,
+        },
+    ];
+    stages.extend(rest);
+    Spec { rate_hz, stages }
+}
+
+/// A ridge that rises as up-calls do.
+pub(crate) fn upcall_ridge() -> Stage {
+    Stage::Ridge {
+        sense: Sense::Rising,
+        above_db: 10.0,
+        least_slope_hz_per_s: 30.0,
+        most_slope_hz_per_s: 400.0,
+        gap_s: 0.07,
+        shortest_s: 0.4,
+        longest_s: Some(2.5),
+        hold_off_s: 0.0,
+    }
+}
+
+/// A trigger on a likeness, 5 dB.
+pub(crate) fn likeness_trigger() -> Stage {
+    Stage::Trigger {
+        on_above_db: 5.0,
+        off_below_db: 4.0,
+        shortest_s: 0.0,
+        longest_s: None,
+        bridge_s: 0.0,
+        k_of_n: None,
+        hold_off_s: 1.0,
+        confirm: Confirm::Early,
     }
 }
 

@@ -35,6 +35,8 @@ const RATE_OVER_HIGH: f64 = 20.0;
 /// Pass band over the highest frequency of the band, so that the skirt of the band-pass that follows is passed too.
 const PASS_OVER_HIGH: f64 = 4.0;
 const LARGEST_PASS: f64 = 0.45;
+/// Output rate kept above the highest line of a spectrum.
+const RATE_OVER_LINES: f64 = 3.0;
 
 /// Lowers the sampling rate by a whole factor.
 #[derive(Debug, Clone)]
@@ -100,6 +102,20 @@ impl Decimator {
         Self::for_band_with(high_hz, rate_hz, RATE_OVER_HIGH, PASS_OVER_HIGH)
     }
 
+    /// The decimator for lines of a spectrum up to `high_hz`: the largest factor with divisors 2, 3 and 5 that keeps the output
+    /// rate at 3 times `high_hz` or more, passing up to `high_hz`. `None` when the rate is too low to gain anything.
+    ///
+    /// # Errors
+    /// As [`Self::for_band`].
+    pub fn for_lines(high_hz: f64, rate_hz: f64) -> Result<Option<Self>, FilterError> {
+        Self::for_band_with(high_hz, rate_hz, RATE_OVER_LINES, 1.0)
+    }
+
+    /// The factor of [`Self::for_lines`], 1 without one.
+    pub fn factor_for_lines(high_hz: f64, rate_hz: f64) -> usize {
+        largest_factor(high_hz, rate_hz, RATE_OVER_LINES).unwrap_or(1)
+    }
+
     /// As [`Self::for_band`] with the output rate at `rate_over_high` times `high_hz` or more, passing up to
     /// `pass_over_high` times it.
     pub(crate) fn for_band_with(
@@ -115,9 +131,7 @@ impl Decimator {
                 nyquist_hz: 0.5 * rate_hz,
             });
         }
-        let limit = (rate_hz / (rate_over_high * high_hz)).min(MAX_FACTOR as f64) as usize;
-        let smooth = (2..=limit).rev().find(|&m| is_smooth(m));
-        smooth
+        largest_factor(high_hz, rate_hz, rate_over_high)
             .map(|m| Self::new(m, pass_over_high * high_hz, rate_hz))
             .transpose()
     }
@@ -349,6 +363,12 @@ fn fold_four(lanes: &[Lanes; 4]) -> [f32; 4] {
 #[inline(always)]
 fn fold(l: &Lanes) -> f32 {
     (l[0] + l[2]) + (l[1] + l[3])
+}
+
+/// The largest factor with divisors 2, 3 and 5 that keeps the rate at `rate_over_high` times `high_hz` or more.
+fn largest_factor(high_hz: f64, rate_hz: f64, rate_over_high: f64) -> Option<usize> {
+    let limit = (rate_hz / (rate_over_high * high_hz)).min(MAX_FACTOR as f64) as usize;
+    (2..=limit).rev().find(|&m| is_smooth(m))
 }
 
 fn is_smooth(mut m: usize) -> bool {
