@@ -22,8 +22,15 @@ pub struct Logic {
     kind: Kind,
     /// Number of the deciding stage, for messages.
     stage: usize,
-    /// Index and end of the last cell.
-    last: Option<Cell>,
+    last: Option<Last>,
+}
+
+/// What the next cell is held against.
+#[derive(Clone, Copy, Debug)]
+struct Last {
+    index: u64,
+    end_sample: u64,
+    known_at_sample: u64,
 }
 
 #[derive(Clone, Debug)]
@@ -73,7 +80,11 @@ impl Logic {
         {
             self.gap(last.known_at_sample, out);
         }
-        self.last = Some(*cell);
+        self.last = Some(Last {
+            index: cell.index,
+            end_sample: cell.end_sample,
+            known_at_sample: cell.known_at_sample,
+        });
         match &mut self.kind {
             Kind::Trigger(logic) => logic.push(cell, out),
             Kind::Pulses(logic) => logic.push(cell, out),

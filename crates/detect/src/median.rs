@@ -1,28 +1,39 @@
 //! Median, or another order statistic, of the last n values, updated in O(log n).
 //!
-//! Two heaps share one ring of n values: `low` is a max-heap of the lower half, `high` a min-heap of the upper half,
-//! and every ring place knows its place in its heap, so that the oldest value is taken out directly. For an even
-//! number of values the median is the mean of the middle two, for an odd number it is the middle one; this is the
-//! definition of `numpy.median`. With another rank, `low` holds the `ceil(rank n)` smallest values and the statistic is the
-//! highest of them. The result depends on the values alone, not on the order in which the heaps were
-//! built.
+//! Two heaps hold the values: `low` the lower part with its highest on top, `high` the upper part with its lowest on top.
+//! Every ring place knows where in which heap its value is, so that a new value takes the place of the oldest directly; if it
+//! belongs to the other part it comes to the top, and the tops change sides. For an even number of values the median is the
+//! mean of the middle two, for an odd number it is the middle one; this is the definition of `numpy.median`. With another
+//! rank, `low` holds the `ceil(rank n)` smallest values and the statistic is the highest of them. The result depends on the
+//! values alone, not on the order in which the heaps were built.
+//!
+//! Values are kept as integers in the order of [`f64::total_cmp`]; those of `low` are negated, so that both heaps have their
+//! least on top.
 
 use alloc::vec;
 use alloc::vec::Vec;
 
-/// Median (within the crate also another order statistic) of the last `capacity` values. Memory is taken by the constructors only.
+/// Median (within the crate also another order statistic) of the last `capacity` values. Memory is taken by the constructors
+/// only.
 #[derive(Clone, Debug)]
 pub struct RunningMedian {
-    ring: Vec<f64>,
     /// Ring place that the next value takes: the oldest once the ring is full.
     next: usize,
     held: usize,
-    low: Vec<u32>,
-    high: Vec<u32>,
-    /// For every ring place: which heap it is in, and where.
-    place: Vec<(Side, u32)>,
+    low: Vec<Entry>,
+    high: Vec<Entry>,
+    /// For every ring place: where its value is in its heap, with [`HIGH`] added for the upper one.
+    place: Vec<u32>,
     split: Split,
 }
+
+#[derive(Clone, Copy, Debug)]
+struct Entry {
+    key: i64,
+    ring_place: u32,
+}
+
+const HIGH: u32 = 1 << 31;
 
 /// How the values are shared out between `low` and `high`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,12 +56,6 @@ impl Split {
             }
         }
     }
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Side {
-    Low,
-    High,
 }
 
 impl RunningMedian {
@@ -78,12 +83,11 @@ impl RunningMedian {
             return None;
         }
         Some(Self {
-            ring: vec![0.0; capacity],
             next: 0,
             held: 0,
             low: Vec::with_capacity(split.low(capacity) + 2),
             high: Vec::with_capacity(capacity - split.low(capacity) + 2),
-            place: vec![(Side::Low, 0); capacity],
+            place: vec![0; capacity],
             split,
         })
     }
@@ -97,16 +101,15 @@ impl RunningMedian {
     /// Number of values that can be held.
     #[must_use]
     pub fn capacity(&self) -> usize {
-        self.ring.len()
+        self.place.len()
     }
 
     /// Bytes that it occupies.
     #[must_use]
     pub fn bytes(&self) -> usize {
         size_of::<Self>()
-            + self.ring.capacity() * size_of::<f64>()
-            + (self.low.capacity() + self.high.capacity()) * size_of::<u32>()
-            + self.place.capacity() * size_of::<(Side, u32)>()
+            + (self.low.capacity() + self.high.capacity()) * size_of::<Entry>()
+            + self.place.capacity() * size_of::<u32>()
     }
 
     /// Forget everything.
@@ -121,22 +124,18 @@ impl RunningMedian {
     /// infinities are values like others.
     pub fn push(&mut self, value: f64) {
         let at = self.next;
-        if self.held == self.ring.len() {
-            self.remove(at);
+        self.next = if at + 1 == self.place.len() {
+            0
+        } else {
+            at + 1
+        };
+        let key = ordered(value);
+        if self.held == self.place.len() {
+            self.replace(at, key);
         } else {
             self.held += 1;
+            self.add(at, key);
         }
-        self.ring[at] = value;
-        self.next = if at + 1 == self.ring.len() { 0 } else { at + 1 };
-        let to_low = match self.low.first() {
-            Some(&top) => value.total_cmp(&self.ring[top as usize]).is_le(),
-            None => self
-                .high
-                .first()
-                .is_none_or(|&top| value.total_cmp(&self.ring[top as usize]).is_le()),
-        };
-        self.insert(if to_low { Side::Low } else { Side::High }, at);
-        self.balance();
     }
 
     /// The median of the values held; `None` when there are none.
@@ -147,110 +146,179 @@ impl RunningMedian {
 
     /// The median, or the value at the rank; `None` when no values are held.
     pub(crate) fn value(&self) -> Option<f64> {
-        let low = self.ring[*self.low.first()? as usize];
+        let low = plain(!self.low.first()?.key);
         if self.split != Split::Halves || self.low.len() > self.high.len() {
             return Some(low);
         }
-        let high = self.ring[self.high[0] as usize];
+        let high = plain(self.high[0].key);
         // Equal values are returned as they are, so that two infinities give themselves and not a NaN.
         Some(if low == high { low } else { 0.5 * (low + high) })
     }
 
-    /// Give `low` its share.
-    fn balance(&mut self) {
+    /// Put a value in the place of the oldest.
+    fn replace(&mut self, ring_place: usize, key: i64) {
+        let place = self.place[ring_place];
+        let at = (place & !HIGH) as usize;
+        if place & HIGH == 0 {
+            self.low[at].key = !key;
+            settle(&mut self.low, &mut self.place, 0, at);
+        } else {
+            self.high[at].key = key;
+            settle(&mut self.high, &mut self.place, HIGH, at);
+        }
+        if let (Some(&low), Some(&high)) = (self.low.first(), self.high.first())
+            && !low.key > high.key
+        {
+            self.low[0] = negated(high);
+            self.high[0] = negated(low);
+            sink(&mut self.low, &mut self.place, 0, 0);
+            sink(&mut self.high, &mut self.place, HIGH, 0);
+        }
+    }
+
+    /// Add a value while the ring fills.
+    fn add(&mut self, ring_place: usize, key: i64) {
+        let entry = Entry {
+            key,
+            ring_place: ring_place as u32,
+        };
+        let above_low = self.low.first().is_some_and(|low| key > !low.key);
+        let above_high = self.high.first().is_some_and(|high| key > high.key);
+        if above_low || above_high {
+            insert(&mut self.high, &mut self.place, HIGH, entry);
+        } else {
+            insert(&mut self.low, &mut self.place, 0, negated(entry));
+        }
         let wanted = self.split.low(self.held);
         while self.low.len() > wanted {
-            let top = self.low[0] as usize;
-            self.remove(top);
-            self.insert(Side::High, top);
+            let top = take_top(&mut self.low, &mut self.place, 0);
+            insert(&mut self.high, &mut self.place, HIGH, negated(top));
         }
         while self.low.len() < wanted {
-            let top = self.high[0] as usize;
-            self.remove(top);
-            self.insert(Side::Low, top);
+            let top = take_top(&mut self.high, &mut self.place, HIGH);
+            insert(&mut self.low, &mut self.place, 0, negated(top));
         }
     }
+}
 
-    fn heap(&mut self, side: Side) -> &mut Vec<u32> {
-        match side {
-            Side::Low => &mut self.low,
-            Side::High => &mut self.high,
+/// An integer in the order of [`f64::total_cmp`].
+fn ordered(value: f64) -> i64 {
+    flipped(value.to_bits() as i64)
+}
+
+fn plain(key: i64) -> f64 {
+    f64::from_bits(flipped(key) as u64)
+}
+
+/// All bits but the sign turned over where the sign is negative; undoes itself.
+fn flipped(bits: i64) -> i64 {
+    bits ^ (((bits >> 63) as u64) >> 1) as i64
+}
+
+fn negated(entry: Entry) -> Entry {
+    Entry {
+        key: !entry.key,
+        ..entry
+    }
+}
+
+fn insert(heap: &mut Vec<Entry>, place: &mut [u32], side: u32, entry: Entry) {
+    let last = heap.len();
+    heap.push(entry);
+    rise(heap, place, side, last);
+}
+
+fn take_top(heap: &mut Vec<Entry>, place: &mut [u32], side: u32) -> Entry {
+    let top = heap.swap_remove(0);
+    if !heap.is_empty() {
+        sink(heap, place, side, 0);
+    }
+    top
+}
+
+/// Bring a changed entry to where it belongs.
+fn settle(heap: &mut [Entry], place: &mut [u32], side: u32, at: usize) {
+    if at > 0 && heap[at].key < heap[(at - 1) / 2].key {
+        rise(heap, place, side, at);
+    } else {
+        sink(heap, place, side, at);
+    }
+}
+
+fn rise(heap: &mut [Entry], place: &mut [u32], side: u32, mut at: usize) {
+    let moving = heap[at];
+    while at > 0 {
+        let parent = (at - 1) / 2;
+        let above = heap[parent];
+        if above.key <= moving.key {
+            break;
         }
+        heap[at] = above;
+        place[above.ring_place as usize] = side | at as u32;
+        at = parent;
     }
+    heap[at] = moving;
+    place[moving.ring_place as usize] = side | at as u32;
+}
 
-    /// Whether ring place `a` belongs nearer to the top than `b`.
-    fn above(&self, side: Side, a: u32, b: u32) -> bool {
-        let order = self.ring[a as usize].total_cmp(&self.ring[b as usize]);
-        match side {
-            Side::Low => order.is_gt(),
-            Side::High => order.is_lt(),
+fn sink(heap: &mut [Entry], place: &mut [u32], side: u32, mut at: usize) {
+    let moving = heap[at];
+    let len = heap.len();
+    loop {
+        let mut child = 2 * at + 1;
+        if child >= len {
+            break;
         }
-    }
-
-    fn insert(&mut self, side: Side, ring_place: usize) {
-        let heap = self.heap(side);
-        heap.push(ring_place as u32);
-        let last = heap.len() - 1;
-        self.place[ring_place] = (side, last as u32);
-        self.rise(side, last);
-    }
-
-    fn remove(&mut self, ring_place: usize) {
-        let (side, at) = self.place[ring_place];
-        let at = at as usize;
-        let heap = self.heap(side);
-        let moved = heap.pop().expect("a held value is in its heap");
-        if moved as usize == ring_place {
-            return;
+        if child + 1 < len {
+            child += usize::from(heap[child + 1].key < heap[child].key);
         }
-        heap[at] = moved;
-        self.place[moved as usize] = (side, at as u32);
-        self.rise(side, at);
-        self.sink(side, at);
-    }
-
-    fn swap(&mut self, side: Side, i: usize, j: usize) {
-        let heap = self.heap(side);
-        heap.swap(i, j);
-        let (a, b) = (heap[i], heap[j]);
-        self.place[a as usize] = (side, i as u32);
-        self.place[b as usize] = (side, j as u32);
-    }
-
-    fn rise(&mut self, side: Side, mut at: usize) {
-        while at > 0 {
-            let parent = (at - 1) / 2;
-            let heap = self.heap(side);
-            let (child_item, parent_item) = (heap[at], heap[parent]);
-            if !self.above(side, child_item, parent_item) {
-                break;
-            }
-            self.swap(side, at, parent);
-            at = parent;
+        let below = heap[child];
+        if moving.key <= below.key {
+            break;
         }
+        heap[at] = below;
+        place[below.ring_place as usize] = side | at as u32;
+        at = child;
     }
+    heap[at] = moving;
+    place[moving.ring_place as usize] = side | at as u32;
+}
 
-    fn sink(&mut self, side: Side, mut at: usize) {
-        loop {
-            let heap = self.heap(side);
-            let len = heap.len();
-            let left = 2 * at + 1;
-            if left >= len {
-                break;
-            }
-            let (left_item, right_item) = (heap[left], heap.get(left + 1).copied());
-            let item = heap[at];
-            let (best, best_item) = match right_item {
-                Some(right_item) if self.above(side, right_item, left_item) => {
-                    (left + 1, right_item)
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against sorting, for ranks and lengths of all kinds, with many equal values and both infinities among them.
+    #[test]
+    fn verif_running_rank_is_the_value_at_that_rank() {
+        let mut state = 1u64;
+        for capacity in [1, 2, 3, 7, 20, 61] {
+            for rank in [0.01, 0.25, 0.5, 0.55, 0.75, 1.0] {
+                let mut running = RunningMedian::of_rank(capacity, rank).expect("in range");
+                let mut all: Vec<f64> = Vec::new();
+                for _ in 0..400 {
+                    state = state
+                        .wrapping_mul(6_364_136_223_846_793_005)
+                        .wrapping_add(1_442_695_040_888_963_407);
+                    let value = match state >> 59 {
+                        0 => f64::NEG_INFINITY,
+                        1 => f64::INFINITY,
+                        _ => ((state >> 40) % 23) as f64 - 11.0,
+                    };
+                    all.push(value);
+                    running.push(value);
+                    let mut held = all[all.len().saturating_sub(capacity)..].to_vec();
+                    held.sort_by(f64::total_cmp);
+                    let k = libm::ceil(rank * held.len() as f64 - 1e-9) as usize;
+                    assert_eq!(
+                        running.value(),
+                        Some(held[k.max(1) - 1]),
+                        "{capacity} {rank}"
+                    );
                 }
-                _ => (left, left_item),
-            };
-            if !self.above(side, best_item, item) {
-                break;
             }
-            self.swap(side, at, best);
-            at = best;
         }
+        assert!(RunningMedian::of_rank(5, 0.0).is_none());
+        assert!(RunningMedian::of_rank(5, 1.01).is_none());
     }
 }
