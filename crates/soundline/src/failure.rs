@@ -11,6 +11,7 @@ use crate::chain::ChainCommandError;
 use crate::exit::Exit;
 use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
+use crate::measure::MeasureCommandError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::rehearse::RehearseError;
@@ -37,6 +38,9 @@ pub(crate) enum Failure {
     /// Recordings cannot be listened to.
     #[error(transparent)]
     Listen(#[from] ListenError),
+    /// Recordings cannot be measured.
+    #[error(transparent)]
+    Measure(#[from] MeasureCommandError),
     /// No new plan was written.
     #[error(transparent)]
     New(#[from] NewError),
@@ -92,6 +96,7 @@ impl Failure {
             Failure::File(OutputError::Io { source, path, .. }) => io_help(source, path),
             Failure::Unreadable { help, .. } => Some(help.clone()),
             Failure::Listen(error) => error.help(),
+            Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Tune(error) => error.help(),
@@ -112,6 +117,7 @@ impl Failure {
         matches!(
             self,
             Failure::Listen(ListenError::Cancelled { .. })
+                | Failure::Measure(MeasureCommandError::Cancelled { .. })
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
                 | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)

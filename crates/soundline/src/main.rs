@@ -13,6 +13,7 @@ mod exit;
 mod failure;
 mod faults;
 mod listen;
+mod measure;
 mod new;
 mod out;
 mod plan_file;
@@ -57,6 +58,7 @@ enum Command {
     Listen(listen::Args),
     Tune(tune::Args),
     Chain(chain::Args),
+    Measure(measure::Args),
     Start(start::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
@@ -99,6 +101,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Listen(args) => listen::run(&args, out),
         Command::Tune(args) => tune::run(&args, out),
         Command::Chain(args) => chain::run(&args, out),
+        Command::Measure(args) => measure::run(&args, out),
         Command::Start(args) => start::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),

@@ -48,7 +48,7 @@ fn or_empty(value: Option<impl Display>) -> String {
 }
 
 /// A field in quotes where it must be.
-fn quoted(field: &str) -> String {
+pub(crate) fn quoted(field: &str) -> String {
     if field.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", field.replace('"', "\"\""))
     } else {

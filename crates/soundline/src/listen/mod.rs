@@ -23,6 +23,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
+pub(crate) use csv::quoted;
 pub(crate) use ears::{Assigned, Assignment, assign};
 pub(crate) use error::{ListenError, RecordingFault};
 use work::Outcome;

@@ -134,6 +134,21 @@ fn verif_cancelled_listening_leaves_nothing_and_gives_status_130() {
     assert_eq!(names(folder), before);
 }
 
+#[test]
+fn verif_cancelled_measuring_leaves_no_table_and_gives_status_130() {
+    let folder = tempfile::tempdir().unwrap();
+    long_wav(&folder.path().join("long.wav"), 44_100);
+    let before = names(folder.path());
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (wav, csv) = (path("long.wav"), path("levels.csv"));
+    let args = ["measure", PLAN, &wav, "--as", POOL, "--out", &csv];
+    let half_written = || names(folder.path()).iter().any(|n| n.ends_with(".part"));
+    let output = cancelled(&args, half_written);
+    expect_status(&output, 130);
+    assert_eq!(stderr(&output), "cancelled: no table was written\n");
+    assert_eq!(names(folder.path()), before);
+}
+
 /// What was done before Ctrl-C has been told; what was not is neither told nor half written.
 #[test]
 fn verif_what_was_heard_before_the_cancelling_is_told() {

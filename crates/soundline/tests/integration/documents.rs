@@ -310,6 +310,30 @@ fn regress_the_document_of_a_tuned_detector() {
 }
 
 #[test]
+fn regress_the_document_of_what_was_measured() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let (first, second) = (
+        tone_wav(&at("tone_20270315T041500Z.wav")),
+        tone_wav(&at("tone_20270315T041530Z.wav")),
+    );
+    let plan = at("plan.toml");
+    fs::copy(repository("plans/listening-bench/plan.toml"), &plan).unwrap();
+    let told = document(&[
+        "measure",
+        plan.to_str().unwrap(),
+        "--as",
+        "module.bench.sensor.pool",
+        first.to_str().unwrap(),
+        second.to_str().unwrap(),
+        at("missing.wav").to_str().unwrap(),
+    ]);
+    assert!(told["gaps"][0]["length_s"].is_number());
+    assert!(told["periods"][0]["kurtosis"].is_number());
+    compare("measures-1.json", &told, folder.path());
+}
+
+#[test]
 fn regress_the_document_of_a_first_plan() {
     let folder = tempfile::tempdir().unwrap();
     let told = document(&[

@@ -1,0 +1,139 @@
+//! Why recordings could not be measured.
+
+use std::io;
+use std::path::PathBuf;
+
+use hearing::MeasureError;
+use thiserror::Error;
+
+use crate::listen::RecordingFault;
+
+/// A request that cannot be carried out at all.
+#[derive(Debug, Error)]
+pub(crate) enum MeasureCommandError {
+    /// A folder cannot be read.
+    #[error("{}: cannot list it: {source}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A folder without a recording.
+    #[error("{}: no file in it is named like a recording", path.display())]
+    EmptyFolder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// `--out` does not end in .csv or .parquet.
+    #[error("{}: a table ends in .csv or .parquet", path.display())]
+    OutName {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Parquet was asked of a program that was built without it.
+    #[error("{}: this program was built without Parquet", path.display())]
+    #[cfg_attr(
+        feature = "parquet",
+        expect(dead_code, reason = "for programs without Parquet")
+    )]
+    NoParquet {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A stretch cannot be measured at its rate.
+    #[error("{}: {source}", path.display())]
+    Stretch {
+        /// Its first recording.
+        path: PathBuf,
+        /// Why.
+        source: MeasureError,
+    },
+    /// The user asked to stop.
+    #[error("cancelled: {}", if *.table { "no table was written" } else { "what is told above is not all" })]
+    Cancelled {
+        /// Whether a table was asked for.
+        table: bool,
+    },
+}
+
+impl MeasureCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            MeasureCommandError::EmptyFolder { .. } => Some(format!(
+                "recordings end in {}; name a file of another name by itself",
+                super::inputs::ENDINGS.join(", ")
+            )),
+            MeasureCommandError::NoParquet { .. } => Some(
+                "name a .csv, or build with `cargo build --release --features parquet`".to_owned(),
+            ),
+            MeasureCommandError::Folder { .. }
+            | MeasureCommandError::OutName { .. }
+            | MeasureCommandError::Stretch { .. }
+            | MeasureCommandError::Cancelled { .. } => None,
+        }
+    }
+}
+
+/// What went wrong with one recording. Every message names it.
+#[derive(Debug, Error)]
+pub(crate) enum MeasureFault {
+    /// It cannot be heard, or not to its end.
+    #[error(transparent)]
+    Recording(#[from] RecordingFault),
+    /// It begins before the one before it has ended.
+    #[error(
+        "{}: begins {overlap_s:.6} s before {} ends: the same sensors cannot have heard both; it is left out",
+        path.display(),
+        earlier.display()
+    )]
+    Overlap {
+        /// The recording.
+        path: PathBuf,
+        /// The one before it.
+        earlier: PathBuf,
+        /// By how much, s.
+        overlap_s: f64,
+    },
+    /// Its rate is too low.
+    #[error("{}: {source}", path.display())]
+    Rate {
+        /// The recording.
+        path: PathBuf,
+        /// Why.
+        source: MeasureError,
+    },
+    /// Every sample of a channel is zero.
+    #[error("{}: channel {channel} is exact silence, every sample is zero: nothing was recorded", path.display())]
+    Silence {
+        /// The recording.
+        path: PathBuf,
+        /// Number of the channel, from 1.
+        channel: u16,
+    },
+    /// Every sample of a channel is at full scale.
+    #[error("{}: channel {channel} is at full scale from end to end: nothing can be measured in it", path.display())]
+    AllClipped {
+        /// The recording.
+        path: PathBuf,
+        /// Number of the channel, from 1.
+        channel: u16,
+    },
+}
+
+impl MeasureFault {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            MeasureFault::Recording(fault) => fault.help(),
+            MeasureFault::Overlap { .. } => Some(
+                "are the start times in the names right? Measure recordings of different sensors one after the other, each with its own --as"
+                    .to_owned(),
+            ),
+            MeasureFault::Rate { .. }
+            | MeasureFault::Silence { .. }
+            | MeasureFault::AllClipped { .. } => None,
+        }
+    }
+}

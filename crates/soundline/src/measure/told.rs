@@ -1,0 +1,576 @@
+//! What was measured, as text and as JSON (`measures/1`). A level of minus infinity (exact silence) is `null` in JSON, like one that
+//! is not known; `averaged_s` tells them apart.
+
+use std::io::{self, Write};
+use std::num::NonZeroU32;
+use std::path::{Path, PathBuf};
+
+use assess::input::{InputError, sensor_chain};
+use hearing::{Hearing, Period, PeriodBegin, Reference, Survey};
+use plan::{Line, SensorKind};
+use recording::Warning;
+use serde_json::{Value, json};
+use signal::{AIR_REFERENCE_UPA, Decidecade, WATER_REFERENCE_UPA, level_db, peak_level_db};
+
+use super::columns::Columns;
+use super::error::MeasureFault;
+use super::inputs::Gap;
+use crate::listen::{Assigned, RecordingFault};
+use crate::out::PROGRAM;
+
+/// What the levels of a sensor are told against.
+pub(super) fn reference(line: &Line, assigned: &Assigned) -> Reference {
+    match line.sensor(assigned.sensor).kind {
+        SensorKind::Microphone => Reference::Air,
+        _ => Reference::Water,
+    }
+}
+
+/// The same, uPa.
+pub(super) fn reference_upa(reference: Reference) -> f64 {
+    match reference {
+        Reference::Air => AIR_REFERENCE_UPA,
+        Reference::Water | Reference::FullScale => WATER_REFERENCE_UPA,
+    }
+}
+
+/// What the head of every output tells about.
+pub(super) struct About<'a> {
+    pub(super) plan: &'a Path,
+    pub(super) plan_digest: &'a str,
+    pub(super) every: NonZeroU32,
+    pub(super) line: &'a Line,
+    pub(super) assigned: &'a [Assigned],
+}
+
+/// The head: names and texts.
+pub(super) fn head(
+    about: &About<'_>,
+    columns: &Columns,
+) -> Result<Vec<(String, String)>, crate::listen::ListenError> {
+    let mut head = vec![
+        ("format".to_owned(), "measures/1".to_owned()),
+        ("program".to_owned(), PROGRAM.to_owned()),
+        ("arithmetic".to_owned(), "scalar".to_owned()),
+        ("plan".to_owned(), about.plan.display().to_string()),
+        ("plan digest".to_owned(), about.plan_digest.to_owned()),
+        ("every".to_owned(), format!("{} s", about.every)),
+    ];
+    for assigned in about.assigned {
+        head.push((assigned.path.clone(), calibration(about.line, assigned)?));
+    }
+    let bands = match (columns.bands.first(), columns.bands.last()) {
+        (Some(first), Some(last)) => format!(
+            "{} to {} (nominal), IEC 61260-1 class 1; no higher one can be had at the rate of the recordings",
+            first.label(),
+            last.label()
+        ),
+        _ => "none".to_owned(),
+    };
+    for (key, text) in [
+        ("decidecade bands", bands.as_str()),
+        (
+            "density percentiles",
+            "of segments of 1 s, Hann window, half overlapping, density in each band; q per cent of the segments lie at or below pq (nearest rank)",
+        ),
+        (
+            "kurtosis",
+            "about the mean: 3 for Gaussian noise, 1.5 for a sine",
+        ),
+        (
+            "left out",
+            "gaps are not filled, and seconds with samples at full scale are in no figure: the sound was louder there; averaged_s says what the figures are of",
+        ),
+    ] {
+        head.push((key.to_owned(), text.to_owned()));
+    }
+    Ok(head)
+}
+
+/// The chain of a sensor and its calibration, in words.
+fn calibration(line: &Line, assigned: &Assigned) -> Result<String, InputError> {
+    let chain = sensor_chain(line, assigned.sensor)?;
+    let sensor = line.sensor(assigned.sensor);
+    let reference = reference(line, assigned);
+    let full_scale_db = peak_level_db(chain.full_scale_upa(), reference_upa(reference));
+    let mut text = format!(
+        "channel {}, levels re {}, exposure re {}, density re {}; a sample of full scale is {full_scale_db:.3} dB re {}",
+        assigned.channel.unwrap_or(1),
+        reference.pressure(),
+        reference.exposure(),
+        reference.density(),
+        reference.pressure()
+    );
+    if let Some(parts) = &sensor.chain {
+        let per = match sensor.kind {
+            SensorKind::Microphone => "Pa",
+            _ => "uPa",
+        };
+        text += &format!(
+            " (sensitivity {} dB re 1 V/{per}, gain {} dB, full scale {} V peak, {} bit, {} Hz)",
+            parts.sensitivity_db.db,
+            parts.gain_db.db,
+            parts.full_scale_v.si,
+            parts.bits,
+            parts.rate_hz.si
+        );
+        match parts.high_pass {
+            Some(high_pass) => {
+                text += &format!(
+                    "; its high-pass of {} Hz, {} poles, is not undone",
+                    high_pass.corner_hz.si, high_pass.poles
+                );
+            }
+            None => text += "; no high-pass is written",
+        }
+    }
+    text += &match &sensor.calibrated {
+        None => "; no calibration is written".to_owned(),
+        Some(calibration) => {
+            let date = calibration.date.to_string();
+            let date = date.split('T').next().unwrap_or_default();
+            let uncertainty = match &calibration.uncertainty_db {
+                Some(uncertainty) => format!("uncertainty {} dB (k = 2)", uncertainty.db),
+                None => "uncertainty not written".to_owned(),
+            };
+            format!("; calibrated {date} by {}, {uncertainty}", calibration.by)
+        }
+    };
+    Ok(text)
+}
+
+/// All that is told at the end.
+#[derive(Debug)]
+pub(super) struct Told {
+    every: NonZeroU32,
+    pub(super) recordings: Vec<PathBuf>,
+    pub(super) surveys: Vec<Option<Survey>>,
+    pub(super) gaps: Vec<Gap>,
+    outcomes: Vec<Outcome>,
+    sensors: Vec<Sensor>,
+    /// Broad figures of each period, for JSON.
+    periods: Vec<Value>,
+    /// Whether the heading of the rows has been written, and the recording named last.
+    headed: bool,
+    named: Option<usize>,
+}
+
+/// What came of one recording.
+#[derive(Debug, Default)]
+struct Outcome {
+    heard_s: Option<f64>,
+    warnings: Vec<String>,
+    errors: Vec<String>,
+}
+
+/// What came of one sensor.
+#[derive(Debug)]
+struct Sensor {
+    path: String,
+    channel: u16,
+    reference: Option<Reference>,
+    whole: u64,
+    partly: u64,
+    without_figures: u64,
+    /// Levels of whole periods, dB.
+    levels_db: Vec<f64>,
+    averaged_s: f64,
+    clipped_samples: u64,
+    exposure_upa2_s: f64,
+    highest_peak_upa: f64,
+    bands: Vec<(Decidecade, f64, f64)>,
+}
+
+impl Told {
+    pub(super) fn new(every: NonZeroU32, recordings: Vec<PathBuf>, assigned: &[Assigned]) -> Self {
+        Self {
+            every,
+            outcomes: recordings.iter().map(|_| Outcome::default()).collect(),
+            recordings,
+            surveys: Vec::new(),
+            gaps: Vec::new(),
+            sensors: assigned
+                .iter()
+                .map(|assigned| Sensor {
+                    path: assigned.path.clone(),
+                    channel: assigned.channel.unwrap_or(1),
+                    reference: None,
+                    whole: 0,
+                    partly: 0,
+                    without_figures: 0,
+                    levels_db: Vec::new(),
+                    averaged_s: 0.0,
+                    clipped_samples: 0,
+                    exposure_upa2_s: 0.0,
+                    highest_peak_upa: 0.0,
+                    bands: Vec::new(),
+                })
+                .collect(),
+            periods: Vec::new(),
+            headed: false,
+            named: None,
+        }
+    }
+
+    /// A recording that failed.
+    pub(super) fn fail(&mut self, place: usize, fault: &MeasureFault) {
+        self.outcomes[place].errors.push(fault.to_string());
+    }
+
+    /// Recordings that failed.
+    pub(super) fn failed(&self) -> usize {
+        let failed = self.outcomes.iter().filter(|o| !o.errors.is_empty());
+        failed.count()
+    }
+
+    /// A recording has been heard: tells what is odd about it, and gives what is wrong with it.
+    pub(super) fn heard(
+        &mut self,
+        place: usize,
+        hearing: Hearing,
+        stderr: &mut dyn Write,
+    ) -> io::Result<Vec<MeasureFault>> {
+        let path = self.recordings[place].clone();
+        let survey = self.surveys.get(place).and_then(Option::as_ref);
+        let start_given = survey.is_some_and(|survey| survey.start.is_some());
+        let mut warnings: Vec<String> = hearing
+            .warnings
+            .iter()
+            .filter(|w| !(start_given && matches!(w, Warning::StartUnknown(_))))
+            .map(ToString::to_string)
+            .collect();
+        if hearing.warnings_left_out > 0 {
+            warnings.push(format!("{} further warnings", hearing.warnings_left_out));
+        }
+        match hearing.full_scale_samples {
+            0 => {}
+            n => warnings.push(format!(
+                "{n} at full scale: the seconds that hold them are in no figure",
+                n = if n == 1 {
+                    "1 sample".to_owned()
+                } else {
+                    format!("{n} samples")
+                }
+            )),
+        }
+        let mut faults = Vec::new();
+        for (ear, sensor) in self.sensors.iter().enumerate() {
+            let Some(levels) = hearing.levels.get(ear).copied().flatten() else {
+                continue;
+            };
+            let (path, channel) = (path.clone(), sensor.channel);
+            let spans = hearing.full_scale_s.get(ear).map_or(&[][..], |s| s);
+            let clipped_s: f64 = spans.iter().map(|(from, to)| to - from).sum();
+            if levels.level_db == f64::NEG_INFINITY {
+                faults.push(MeasureFault::Silence { path, channel });
+            } else if clipped_s >= levels.heard_s * (1.0 - 1e-9) {
+                faults.push(MeasureFault::AllClipped { path, channel });
+            }
+        }
+        for warning in &warnings {
+            writeln!(stderr, "warning: {}: {warning}", path.display())?;
+        }
+        let heard_s = hearing.duration_s;
+        faults.extend(
+            hearing
+                .failed
+                .map(|error| MeasureFault::from(RecordingFault::from(error))),
+        );
+        let outcome = &mut self.outcomes[place];
+        outcome.heard_s = Some(heard_s);
+        outcome.warnings = warnings;
+        outcome
+            .errors
+            .extend(faults.iter().map(ToString::to_string));
+        Ok(faults)
+    }
+
+    /// Takes a period into what is told at the end.
+    pub(super) fn take(&mut self, period: &Period, reference: Reference, keep: bool) {
+        let upa = reference_upa(reference);
+        let sensor = &mut self.sensors[period.ear];
+        sensor.reference = Some(reference);
+        sensor.clipped_samples += period.clipped_samples;
+        match &period.broad {
+            None => sensor.without_figures += 1,
+            Some(broad) => {
+                if period.is_whole() {
+                    sensor.whole += 1;
+                    sensor.levels_db.push(level_db(broad.mean_square_upa2, upa));
+                } else {
+                    sensor.partly += 1;
+                }
+                sensor.averaged_s += period.averaged_s;
+                sensor.exposure_upa2_s += broad.exposure_upa2_s;
+                sensor.highest_peak_upa = sensor.highest_peak_upa.max(broad.peak_upa);
+            }
+        }
+        for (at, band) in period.bands.iter().enumerate() {
+            if sensor.bands.len() == at {
+                sensor.bands.push((*band, 0.0, 0.0));
+            }
+            if let Some(square) = period.band_mean_square_upa2[at] {
+                sensor.bands[at].1 += square * period.averaged_s;
+                sensor.bands[at].2 += period.averaged_s;
+            }
+        }
+        if keep {
+            let (path, channel) = (sensor.path.clone(), sensor.channel);
+            self.periods.push(self.period(period, upa, &path, channel));
+        }
+    }
+
+    fn period(&self, period: &Period, upa: f64, sensor: &str, channel: u16) -> Value {
+        let broad = period.broad.as_ref();
+        let level = |square: f64| level_db(square, upa);
+        json!({
+            "channel": channel,
+            "sensor": sensor,
+            "recording": self.recordings[period.place].display().to_string(),
+            "begin_utc": match period.begin {
+                PeriodBegin::Utc(at) => Some(at.to_string()),
+                PeriodBegin::Recording(_) => None,
+            },
+            "first_s": period.first_s,
+            "listened_s": period.listened_s,
+            "averaged_s": period.averaged_s,
+            "clipped_samples": period.clipped_samples,
+            "parts": period.parts,
+            "level_db": broad.map(|b| level(b.mean_square_upa2)),
+            "level_without_mean_db": broad.map(|b| level(b.variance_upa2)),
+            "exposure_level_db": broad.map(|b| level(b.exposure_upa2_s)),
+            "peak_level_db": broad.map(|b| peak_level_db(b.peak_upa, upa)),
+            "peak_to_peak_level_db": broad.map(|b| peak_level_db(b.peak_to_peak_upa, upa)),
+            "kurtosis": broad.and_then(|b| b.kurtosis),
+        })
+    }
+}
+
+/// Writes a period as a row of text.
+pub(super) fn row(
+    told: &mut Told,
+    period: &Period,
+    reference: Reference,
+    to: &mut dyn Write,
+) -> io::Result<()> {
+    if !told.headed {
+        told.headed = true;
+        writeln!(
+            to,
+            "Levels every {} s, dB re {} (exposure re {})",
+            told.every,
+            reference.pressure(),
+            reference.exposure()
+        )?;
+        writeln!(
+            to,
+            "  {:<20} {:>7} {:>9} {:>7} {:>8} {:>7} {:>9} {:>8}",
+            "begin", "channel", "heard s", "rms", "exposure", "peak", "peak-peak", "kurtosis"
+        )?;
+    }
+    let begin = match period.begin {
+        PeriodBegin::Utc(at) => at.to_string(),
+        PeriodBegin::Recording(second) => {
+            if told.named != Some(period.place) {
+                told.named = Some(period.place);
+                let name = told.recordings[period.place].display();
+                writeln!(to, "  {name}, start unknown:")?;
+            }
+            format!("{second} s")
+        }
+    };
+    let upa = reference_upa(reference);
+    let channel = told.sensors[period.ear].channel;
+    write!(to, "  {begin:<20} {channel:>7} {:>9.3}", period.listened_s)?;
+    match &period.broad {
+        None => write!(to, "  no figure")?,
+        Some(b) if b.peak_upa == 0.0 => write!(to, "  exact silence")?,
+        Some(b) => write!(
+            to,
+            " {:>7.1} {:>8.1} {:>7.1} {:>9.1} {:>8}",
+            level_db(b.mean_square_upa2, upa),
+            level_db(b.exposure_upa2_s, upa),
+            peak_level_db(b.peak_upa, upa),
+            peak_level_db(b.peak_to_peak_upa, upa),
+            b.kurtosis
+                .map_or_else(|| "-".to_owned(), |k| format!("{k:.2}"))
+        )?,
+    }
+    if period.parts > 1 {
+        write!(to, "  in {} parts", period.parts)?;
+    }
+    if period.clipped_samples > 0 {
+        let n = period.clipped_samples;
+        write!(
+            to,
+            "  {n} at full scale, averaged over {:.3} s",
+            period.averaged_s
+        )?;
+    }
+    writeln!(to)
+}
+
+/// Writes what came of it all, as text.
+pub(super) fn summary(told: &Told, to: &mut dyn Write) -> io::Result<()> {
+    for sensor in &told.sensors {
+        let Some(reference) = sensor.reference else {
+            continue;
+        };
+        let upa = reference_upa(reference);
+        writeln!(
+            to,
+            "{}, channel {}: {} of {} s whole, {} in part, {} without figures",
+            sensor.path,
+            sensor.channel,
+            counted(sensor.whole, "period"),
+            told.every,
+            sensor.partly,
+            sensor.without_figures
+        )?;
+        if sensor.averaged_s == 0.0 {
+            continue;
+        }
+        writeln!(
+            to,
+            "  rms {:.1} dB re {} over the {:.3} s that were averaged, highest peak {:.1} dB",
+            level_db(sensor.exposure_upa2_s / sensor.averaged_s, upa),
+            reference.pressure(),
+            sensor.averaged_s,
+            peak_level_db(sensor.highest_peak_upa, upa)
+        )?;
+        if let Some([lowest, middle, highest]) = spread(&sensor.levels_db) {
+            writeln!(
+                to,
+                "  whole periods: rms {lowest:.1} dB at least, {middle:.1} dB in the middle, {highest:.1} dB at most"
+            )?;
+        }
+        if sensor.clipped_samples > 0 {
+            writeln!(
+                to,
+                "  {} at full scale: the seconds that hold them are in no figure, and the sound was louder there",
+                counted(sensor.clipped_samples, "sample")
+            )?;
+        }
+    }
+    if let Some(longest) = told
+        .gaps
+        .iter()
+        .max_by(|a, b| a.length_s.total_cmp(&b.length_s))
+    {
+        writeln!(
+            to,
+            "{} between recordings, not filled; the longest is {:.3} s from {}",
+            counted(told.gaps.len() as u64, "gap"),
+            longest.length_s,
+            longest.from
+        )?;
+    }
+    match told.failed() {
+        0 => Ok(()),
+        n => writeln!(
+            to,
+            "{n} of {} failed",
+            counted(told.recordings.len() as u64, "recording")
+        ),
+    }
+}
+
+/// Lowest, middle (by the nearest rank) and highest.
+fn spread(levels_db: &[f64]) -> Option<[f64; 3]> {
+    let mut all = levels_db.to_vec();
+    all.sort_by(f64::total_cmp);
+    Some([*all.first()?, all[all.len().div_ceil(2) - 1], *all.last()?])
+}
+
+fn counted(n: u64, what: &str) -> String {
+    if n == 1 {
+        format!("1 {what}")
+    } else {
+        format!("{n} {what}s")
+    }
+}
+
+/// The document.
+pub(super) fn document(
+    told: &Told,
+    about: &About<'_>,
+    head: &[(String, String)],
+    mistakes: &[Value],
+) -> Value {
+    let notes: Vec<Value> = head
+        .iter()
+        .skip(6)
+        .map(|(key, text)| json!({ "of": key, "says": text }))
+        .collect();
+    let sensors: Vec<Value> = told.sensors.iter().map(sensor).collect();
+    let recordings: Vec<Value> = (0..told.recordings.len())
+        .map(|place| {
+            let survey = told.surveys.get(place).and_then(Option::as_ref);
+            let outcome = &told.outcomes[place];
+            json!({
+                "recording": told.recordings[place].display().to_string(),
+                "rate_hz": survey.map(|s| s.info.rate_hz),
+                "channels": survey.map(|s| s.info.channels),
+                "start_utc": survey.and_then(|s| s.start).map(|at| at.to_string()),
+                "heard_s": outcome.heard_s,
+                "warnings": outcome.warnings,
+                "errors": outcome.errors,
+            })
+        })
+        .collect();
+    let gaps: Vec<Value> = told
+        .gaps
+        .iter()
+        .map(|gap| json!({ "from_utc": gap.from.to_string(), "length_s": gap.length_s }))
+        .collect();
+    json!({
+        "format": "measures/1",
+        "program": PROGRAM,
+        "plan": about.plan.display().to_string(),
+        "plan_digest": about.plan_digest,
+        "arithmetic": "scalar",
+        "mistakes": mistakes,
+        "every_s": told.every,
+        "notes": notes,
+        "recordings": recordings,
+        "gaps": gaps,
+        "sensors": sensors,
+        "periods": told.periods,
+    })
+}
+
+fn sensor(sensor: &Sensor) -> Value {
+    let reference = sensor.reference.unwrap_or(Reference::Water);
+    let upa = reference_upa(reference);
+    let averaged = sensor.averaged_s > 0.0;
+    let spread = spread(&sensor.levels_db);
+    let bands: Vec<Value> = sensor
+        .bands
+        .iter()
+        .filter(|(_, _, averaged_s)| *averaged_s > 0.0)
+        .map(|(band, sum, averaged_s)| {
+            json!({
+                "nominal_hz": band.nominal_hz(),
+                "centre_hz": band.centre_hz(),
+                "level_db": level_db(sum / averaged_s, upa),
+            })
+        })
+        .collect();
+    json!({
+        "sensor": sensor.path,
+        "channel": sensor.channel,
+        "level_reference": reference.pressure(),
+        "exposure_reference": reference.exposure(),
+        "whole_periods": sensor.whole,
+        "periods_in_part": sensor.partly,
+        "periods_without_figures": sensor.without_figures,
+        "averaged_s": sensor.averaged_s,
+        "clipped_samples": sensor.clipped_samples,
+        "level_db": averaged.then(|| level_db(sensor.exposure_upa2_s / sensor.averaged_s, upa)),
+        "highest_peak_level_db": averaged.then(|| peak_level_db(sensor.highest_peak_upa, upa)),
+        "lowest_level_db": spread.map(|s| s[0]),
+        "middle_level_db": spread.map(|s| s[1]),
+        "highest_level_db": spread.map(|s| s[2]),
+        "bands": bands,
+    })
+}

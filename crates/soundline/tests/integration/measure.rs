@@ -1,0 +1,295 @@
+//! `soundline measure`: the table, what is told of bad recordings, and what is refused.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use crate::files::{PLAN, POOL, RATE_HZ, float_wav, tone, tone_wav};
+use crate::support::{expect_status, run, stderr, stdout};
+
+fn measure(inputs: &[&Path], more: &[&str]) -> Output {
+    let inputs = inputs.iter().map(|path| path.to_str().unwrap());
+    let mut args = vec!["measure", PLAN, "--as", POOL];
+    args.extend(inputs);
+    args.extend(more);
+    run(&args)
+}
+
+/// Lines of the head and rows by column of a table.
+fn table(path: &Path) -> (Vec<String>, Vec<BTreeMap<String, String>>) {
+    let text = fs::read_to_string(path).unwrap();
+    let (head, rest): (Vec<&str>, Vec<&str>) = text.lines().partition(|l| l.starts_with("# "));
+    let names: Vec<&str> = rest[0].split(',').collect();
+    let rows = rest[1..]
+        .iter()
+        .map(|row| {
+            let fields: Vec<&str> = row.split(',').collect();
+            assert_eq!(fields.len(), names.len());
+            let fields = fields.iter().map(ToString::to_string);
+            names.iter().map(ToString::to_string).zip(fields).collect()
+        })
+        .collect();
+    (head.iter().map(ToString::to_string).collect(), rows)
+}
+
+#[track_caller]
+fn near(row: &BTreeMap<String, String>, column: &str, wanted: f64, tolerance: f64) {
+    let found: f64 = row[column].parse().unwrap();
+    assert!(
+        (found - wanted).abs() <= tolerance,
+        "{column}: {found} for {wanted}"
+    );
+}
+
+/// A sine of half of full scale for 0.3 s of a second: 160 dB - 6.021 dB at its peak, 3.010 dB less rms, 5.229 dB less over the second.
+#[test]
+fn verif_a_tone_is_measured_in_closed_form() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
+    let csv = folder.path().join("levels.csv");
+    let output = measure(&[&wav], &["--out", csv.to_str().unwrap()]);
+    expect_status(&output, 0);
+    let (head, rows) = table(&csv);
+    for wanted in [
+        "# format: measures/1",
+        "# program: soundline ",
+        "# plan digest: ",
+        "# every: 60 s",
+        "# module.bench.sensor.pool: channel 1, levels re 1 uPa, exposure re 1 uPa2 s, density re 1 uPa2/Hz; a sample of full scale is 160.000 dB re 1 uPa (sensitivity -160 dB re 1 V/uPa, gain 0 dB, full scale 1 V peak, 16 bit, 44100 Hz)",
+        "# decidecade bands: 10 Hz to 16 kHz (nominal)",
+    ] {
+        assert!(
+            head.iter().any(|line| line.starts_with(wanted)),
+            "{wanted}: {head:#?}"
+        );
+    }
+    assert!(
+        head.iter()
+            .any(|l| l.ends_with("no calibration is written"))
+    );
+    let [row] = rows.as_slice() else {
+        panic!("{rows:?}")
+    };
+    assert_eq!(row["begin_utc"], "2027-03-15T04:15:00Z");
+    assert_eq!((&*row["sensor"], &*row["channel"]), (POOL, "1"));
+    assert_eq!(
+        (&*row["listened_s"], &*row["averaged_s"]),
+        ("1.000000", "1.000000")
+    );
+    near(row, "level_db", 145.740, 0.01);
+    near(row, "exposure_level_db", 145.740, 0.01);
+    near(row, "peak_level_db", 153.979, 0.01);
+    near(row, "peak_to_peak_level_db", 160.0, 0.01);
+    // Of a share of 0.3: the kurtosis of a sine, 1.5, over it.
+    near(row, "kurtosis", 5.0, 0.01);
+    near(row, "band_2000hz_level_db", 145.74, 0.1);
+    assert_eq!(row["density_segments"], "1");
+    // Same bytes again, and never over a file that is there.
+    let first = fs::read(&csv).unwrap();
+    let refused = measure(&[&wav], &["--out", csv.to_str().unwrap()]);
+    expect_status(&refused, 2);
+    let again = measure(&[&wav], &["--out", csv.to_str().unwrap(), "--force"]);
+    expect_status(&again, 0);
+    assert_eq!(fs::read(&csv).unwrap(), first);
+    let input = measure(&[&wav], &["--out", wav.to_str().unwrap(), "--force"]);
+    expect_status(&input, 2);
+}
+
+fn at_rate(path: &Path, rate_hz: u32) -> PathBuf {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).unwrap();
+    for _ in 0..rate_hz {
+        writer.write_sample(1000_i16).unwrap();
+    }
+    writer.finalize().unwrap();
+    path.to_path_buf()
+}
+
+/// A folder with all that can be wrong: each is told, and the rest of the work goes on.
+#[test]
+fn verif_a_folder_with_bad_recordings_is_measured_all_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let sea = folder.path().join("sea");
+    fs::create_dir(&sea).unwrap();
+    let second = |name: &str, sample: &dyn Fn(u32) -> f32| {
+        float_wav(&sea.join(name), (0..RATE_HZ).map(sample));
+    };
+    second("a_20270315T041500Z.wav", &tone);
+    second("b_20270315T041501Z.wav", &|f| {
+        if f == 9 { 1.0 } else { tone(f) }
+    });
+    second("c_20270315T041510Z.wav", &tone);
+    second("overlap_20270315T041510.5Z.wav", &tone);
+    second("silent_20270315T041600Z.wav", &|_| 0.0);
+    second("clipped_20270315T041700Z.wav", &|_| -1.0);
+    at_rate(&sea.join("rate_20270315T041800Z.wav"), 48_000);
+    fs::write(sea.join("text.wav"), "no sound at all").unwrap();
+    fs::write(sea.join("notes.txt"), "Monday: calm").unwrap();
+    let csv = folder.path().join("levels.csv");
+    let missing = folder.path().join("missing.wav");
+    let more = ["--every", "10 s", "--out", csv.to_str().unwrap()];
+    let output = measure(&[&sea, &missing], &more);
+    expect_status(&output, 4);
+    let said = stderr(&output);
+    for wanted in [
+        "notes.txt left out: not named like a recording",
+        "rate_20270315T041800Z.wav: is sampled at 48000 Hz, module.bench.sensor.pool of the plan at 44100 Hz",
+        "help: add --own-rate",
+        "text.wav: not a recording",
+        "missing.wav: cannot open it",
+        "overlap_20270315T041510.5Z.wav: begins 0.500000 s before ",
+        "silent_20270315T041600Z.wav: channel 1 is exact silence",
+        "clipped_20270315T041700Z.wav: channel 1 is at full scale from end to end",
+        "b_20270315T041501Z.wav: 1 sample at full scale",
+    ] {
+        assert!(said.contains(wanted), "{wanted}\n{said}");
+    }
+    let told = stdout(&output);
+    assert!(told.contains("3 gaps between recordings"), "{told}");
+    assert!(told.contains("6 of 9 recordings failed"), "{told}");
+    let (_, rows) = table(&csv);
+    let column = |name: &str| -> Vec<String> { rows.iter().map(|r| r[name].clone()).collect() };
+    assert_eq!(
+        column("begin_utc"),
+        ["15:00", "15:10", "16:00", "17:00"].map(|t| format!("2027-03-15T04:{t}Z"))
+    );
+    assert_eq!(
+        column("listened_s"),
+        ["2.000000", "1.000000", "1.000000", "1.000000"]
+    );
+    assert_eq!(
+        column("averaged_s"),
+        ["1.000000", "1.000000", "1.000000", "0.000000"]
+    );
+    assert_eq!(column("clipped_samples"), ["1", "0", "0", "44100"]);
+    // Silence has a level, minus infinity; what was not averaged over has none.
+    assert_eq!(column("level_db")[2..], ["-inf", ""]);
+    assert_eq!(column("kurtosis")[2..], ["", ""]);
+    near(&rows[0], "level_db", 145.740, 0.01);
+}
+
+#[test]
+fn verif_channels_that_are_not_there_and_empty_requests_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let wav = wav.to_str().unwrap();
+    let none = folder.path().join("none");
+    fs::create_dir(&none).unwrap();
+    let two = format!("2={POOL}");
+    let csv = folder.path().join("levels.txt").display().to_string();
+    for (args, wanted) in [
+        (vec![wav, "--as", &two], "has 1 channel, and no channel 2"),
+        (vec![wav], "nothing says which sensor made the sound"),
+        (
+            vec![none.to_str().unwrap(), "--as", POOL],
+            "no file in it is named like a recording",
+        ),
+        (
+            vec![wav, "--as", POOL, "--out", &csv],
+            "a table ends in .csv or .parquet",
+        ),
+        (
+            vec![wav, "--as", POOL, "--every", "0.5 s"],
+            "must be a whole number of seconds",
+        ),
+        (vec![wav, "--as", POOL, "--every", "60"], "--every"),
+    ] {
+        let output = run(&[&["measure", PLAN], &args[..]].concat());
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(said.contains(wanted), "{wanted}\n{said}");
+    }
+}
+
+/// Periods of a recording without a start are counted from its beginning, and told without a table too.
+#[test]
+fn verif_a_recording_without_a_start_is_told_by_its_own_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = float_wav(
+        &folder.path().join("unknown.wav"),
+        (0..5 * RATE_HZ / 2).map(|f| tone(f % RATE_HZ)),
+    );
+    let output = measure(&[&wav], &["--every", "1 s"]);
+    expect_status(&output, 0);
+    let said = stdout(&output);
+    assert!(said.contains("unknown.wav, start unknown:"), "{said}");
+    assert!(
+        said.contains("  2 s                        1     0.500"),
+        "{said}"
+    );
+    assert!(said.contains("2 periods of 1 s whole, 1 in part"), "{said}");
+}
+
+#[cfg(not(feature = "parquet"))]
+#[test]
+fn verif_parquet_needs_its_feature_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let table = folder.path().join("levels.parquet");
+    let output = measure(&[&wav], &["--out", table.to_str().unwrap()]);
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(said.contains("built without Parquet"), "{said}");
+    assert!(
+        said.contains("cargo build --release --features parquet"),
+        "{said}"
+    );
+}
+
+/// The table as Parquet holds what the CSV holds.
+#[cfg(feature = "parquet")]
+#[test]
+fn verif_parquet_holds_what_csv_holds() {
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+    use parquet::record::Field;
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
+    let still = float_wav(&folder.path().join("still.wav"), (0..RATE_HZ).map(|_| 0.0));
+    let at = |name: &str| folder.path().join(name);
+    for name in ["levels.csv", "levels.parquet"] {
+        let output = measure(&[&wav, &still], &["--out", at(name).to_str().unwrap()]);
+        expect_status(&output, 4);
+    }
+    let (head, rows) = table(&at("levels.csv"));
+    let reader = SerializedFileReader::new(fs::File::open(at("levels.parquet")).unwrap()).unwrap();
+    let kept = reader
+        .metadata()
+        .file_metadata()
+        .key_value_metadata()
+        .unwrap();
+    let kept: Vec<String> = kept
+        .iter()
+        .map(|kv| format!("# {}: {}", kv.key, kv.value.as_deref().unwrap()))
+        .collect();
+    assert_eq!(head, kept);
+    let mut seen = 0;
+    for (row, wanted) in reader.get_row_iter(None).unwrap().zip(&rows) {
+        let row = row.unwrap();
+        assert_eq!(row.len(), wanted.len());
+        for (name, field) in row.get_column_iter() {
+            let wanted = &wanted[name];
+            match field {
+                Field::Str(text) => assert_eq!(text, wanted),
+                Field::Long(count) => assert_eq!(count.to_string(), *wanted),
+                Field::Null => assert!(wanted.is_empty(), "{name}"),
+                Field::Double(number) if number.is_infinite() => assert_eq!(wanted, "-inf"),
+                Field::Double(number) => {
+                    let wanted: f64 = wanted.parse().unwrap();
+                    assert!(
+                        (number - wanted).abs() <= 0.0006,
+                        "{name}: {number} for {wanted}"
+                    );
+                }
+                other => panic!("{name}: {other}"),
+            }
+        }
+        seen += 1;
+    }
+    assert_eq!((seen, rows.len()), (2, 2));
+}
