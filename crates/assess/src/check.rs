@@ -14,8 +14,8 @@ use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
     cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
-    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, uplink_verdicts,
-    year_verdicts,
+    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
+    uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -151,7 +151,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 3] = [
+    let standing: [(&str, &str, Vec<Verdict>); 4] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -161,6 +161,11 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             "span-current",
             "no span carries more than its conductors and its fuse bear",
             span_currents(line, &reach),
+        ),
+        (
+            "processor",
+            "every processor keeps up with its detectors",
+            processors(line, &reach),
         ),
         (
             "housing-depth",
@@ -190,6 +195,15 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
+}
+
+/// Processors with detectors; one that is unknown where a mistake reaches a detector or a module.
+fn processors(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = processor_verdicts::processors(line);
+    match reach.spoilt(&reach.processors()) {
+        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+        _ => verdicts,
+    }
 }
 
 /// Currents of the spans that have a rating or a fuse; one that is unknown where a mistake reaches any of the network.

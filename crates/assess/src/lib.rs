@@ -20,6 +20,7 @@ mod open;
 mod other_verdicts;
 mod power_cases;
 mod power_verdicts;
+mod processor_verdicts;
 mod queue;
 mod range_verdicts;
 mod reach;

@@ -1,5 +1,6 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
+use crate::processor_verdicts::detectors_of;
 use plan::{Line, Position, SupplyKind, That};
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
@@ -31,6 +32,17 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     let shorts = |r: &plan::Requirement| matches!(r.that, That::ShortCircuit { .. });
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());
+    }
+    let silent: Vec<String> = (0..line.modules.len())
+        .map(plan::ModuleIx)
+        .filter(|m| line.modules[m.0].processor.is_none() && !detectors_of(line, *m).is_empty())
+        .map(|m| line.module_path(m))
+        .collect();
+    if !silent.is_empty() {
+        all.push(format!(
+            "whether the processors keep up with their detectors, and what these draw: a `processor` of the module says what it can do: {}",
+            silent.join(", ")
+        ));
     }
     if !line.detectors.is_empty() {
         all.push("how far each hydrophone hears, in which wind, and how often its detector is wrong: `soundline listen` and a rehearsal show single cases".to_owned());

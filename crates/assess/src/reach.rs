@@ -164,6 +164,13 @@ impl Reach<'_> {
         parts
     }
 
+    /// What detectors ask of the processors that run them.
+    pub(crate) fn processors(&self) -> Parts {
+        self.all(|kind, below| {
+            matches!(kind, "detector" | "module") && below.is_none_or(|b| b == "sensor")
+        })
+    }
+
     /// The direct-current network: every supply, every load, every conductor at the temperature of its depth.
     pub(crate) fn electric(&self) -> Parts {
         let mut parts = self.all(|kind, below| {

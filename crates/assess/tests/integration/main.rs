@@ -16,6 +16,7 @@ mod faults;
 mod limits;
 mod mistakes;
 mod paid;
+mod processor;
 mod rehearsed;
 mod reserve;
 mod sky;

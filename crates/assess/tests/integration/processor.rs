@@ -1,0 +1,81 @@
+//! What detectors ask of the processor that runs them.
+
+use assess::Word;
+use assess::input::detector_spec;
+use detect::Detector;
+use plan::DetectorIx;
+
+use crate::support::{checked, close, good, known, requirement};
+
+const BOOT: &str = "boot = { time = \"2 s\", power = \"3 W\" }";
+
+fn with(processor: &str) -> (&'static str, String) {
+    (BOOT, format!("{BOOT}\nprocessor = {{ {processor} }}"))
+}
+
+/// The detector's own count over what the processor has, in percent; with less than it asks, broken.
+#[test]
+fn verif_the_share_is_what_the_detectors_ask_of_what_there_is() {
+    let line = good(&[]).line.unwrap();
+    let spec = detector_spec(&line, DetectorIx(0), None).unwrap();
+    let cost = Detector::new(&spec).unwrap().cost();
+    for (has, word) in [(2.0, Word::Met), (1.1, Word::Marginal), (0.9, Word::Broken)] {
+        let (from, to) = with(&format!(
+            "operations_per_s = {:?}",
+            has * cost.operations_per_s
+        ));
+        let check = checked(&[(from, &to)]);
+        close(known(&check, "processor").value.value, 100.0 / has, 1e-9);
+        assert_eq!(requirement(&check, "processor").word(), word);
+    }
+}
+
+/// Memory and draw each have their verdict: bytes over bytes; operations a second times the energy of one, over the 2 W of the
+/// state in which the ear works.
+#[test]
+fn verif_memory_and_draw_are_judged_apart() {
+    let line = good(&[]).line.unwrap();
+    let spec = detector_spec(&line, DetectorIx(0), None).unwrap();
+    let cost = Detector::new(&spec).unwrap().cost();
+    let energy_j = 0.5 / cost.operations_per_s;
+    let (from, to) = with(&format!(
+        "operations_per_s = 1e9, memory = \"{} B\", energy_per_operation = \"{:?} J\"",
+        4 * cost.state_bytes,
+        energy_j
+    ));
+    let changes = [
+        (from, to.as_str()),
+        (
+            "loads = { listening = \"2 W\" }",
+            "loads = { listening = \"2 W\" }\nstarts_in = \"listening\"",
+        ),
+    ];
+    let check = checked(&changes);
+    let shares: Vec<(String, f64)> = requirement(&check, "processor")
+        .verdicts
+        .iter()
+        .map(|v| match v {
+            assess::Verdict::Known(k) => (k.subject.clone(), k.value.value),
+            assess::Verdict::Unknown { subject, why } => panic!("{subject}: {why}"),
+        })
+        .collect();
+    let share = |what: &str| shares.iter().find(|(s, _)| s.ends_with(what)).unwrap().1;
+    close(share("memory"), 25.0, 1e-9);
+    close(share("draw"), 25.0, 1e-6);
+    assert!(share("operations") < 5.0);
+}
+
+#[test]
+fn verif_a_module_that_says_nothing_of_its_processor_leaves_it_open() {
+    let check = checked(&[]);
+    assert!(check.standing.iter().all(|j| j.id != "processor"));
+    let open = |check: &assess::Check| {
+        check
+            .open
+            .iter()
+            .any(|o| o.contains("processors keep up") && o.contains("module.ear"))
+    };
+    assert!(open(&check));
+    let (from, to) = with("operations_per_s = 1e9");
+    assert!(!open(&checked(&[(from, &to)])));
+}
