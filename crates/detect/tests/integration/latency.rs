@@ -1,6 +1,6 @@
 //! The promised delay holds, and is not idle.
 
-use detect::{BackgroundKind, Confirm, Detector, LevelKind, Notice, Spec, Stage};
+use detect::{BackgroundKind, Confirm, Detector, KOfN, LevelKind, Notice, Spec, Stage};
 use signal::Block;
 
 use crate::support::{noise, upcall};
@@ -177,4 +177,35 @@ fn verif_cost_grows_with_what_there_is_to_do() {
         small.operations_per_s > 72_000.0 && small.operations_per_s < 90_000.0,
         "{small:?}"
     );
+}
+
+#[test]
+fn verif_latency_of_bridging_and_of_k_of_n() {
+    // As for confirmation at the end, with a dip of 0.3 s (five cells) to wait for.
+    let mut spec = upcall(2000.0, Confirm::AtEnd);
+    spec.stages[3] = Stage::Trigger {
+        on_above_db: 9.0,
+        off_below_db: 6.0,
+        shortest_s: 0.4,
+        longest_s: Some(1.0),
+        bridge_s: 0.3,
+        k_of_n: None,
+        hold_off_s: 0.0,
+        confirm: Confirm::AtEnd,
+    };
+    hold(&spec, 150.0, 1400, 13, 6, 900);
+    // Nine of ten cells, where the shortest asks for seven, on Teager-Kaiser energies.
+    let mut spec = upcall(2000.0, Confirm::Early);
+    spec.stages[1] = Stage::Level {
+        kind: LevelKind::TeagerKaiser,
+        window_s: 0.25,
+        hop_s: None,
+    };
+    if let Stage::Trigger { k_of_n, .. } = &mut spec.stages[3] {
+        *k_of_n = Some(KOfN {
+            at_least: 9,
+            of_last: 10,
+        });
+    }
+    hold(&spec, 150.0, 3000, 13, 6, 500 + 125);
 }
