@@ -4,6 +4,7 @@
 
 mod cfar;
 mod cuts;
+mod distractors;
 mod frames;
 mod latency;
 mod levels;
