@@ -292,9 +292,6 @@ impl PulseLogic {
         }
         let event = train.event(id, ending, self.spec.rate_hz);
         if self.judge.waits() {
-            if ending == Ending::StretchEnded {
-                return tell(Notice::Dropped(id, Reason::StretchEnded));
-            }
             if !self.judge.accepts(&event) {
                 return tell(Notice::Dropped(id, Reason::Unlikely));
             }

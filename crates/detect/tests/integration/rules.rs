@@ -360,3 +360,47 @@ fn verif_costs_are_told_stage_by_stage_and_add_up() {
         costs.iter().map(|c| c.state_bytes).sum::<usize>()
     );
 }
+
+#[test]
+fn verif_a_train_that_the_stretch_cuts_off_is_judged_by_what_was_heard() {
+    let mut spec = clicks();
+    spec.rate_hz = 1000.0;
+    spec.stages = vec![
+        level(),
+        Stage::Background {
+            kind: BackgroundKind::Median,
+            over_s: 1.0,
+            guard_s: 0.0,
+        },
+        Stage::Pulses {
+            rise_db: 10.0,
+            prominence_db: 10.0,
+            min_interval_s: 0.0,
+            max_interval_s: 1.5,
+            at_least: 2,
+            within_s: None,
+            steady: None,
+            hold_off_s: 0.0,
+        },
+        likely(0.5, -2.5, &[(Feature::Pulses, 1.0)]),
+    ];
+    let mut levels = vec![0.0; 20];
+    for i in [5, 9, 15] {
+        levels[i] = 20.0;
+    }
+    let mut cells = cells(&levels);
+    for cell in &mut cells {
+        cell.background_db = Some(0.0);
+    }
+    for (pulses, last) in [(3, "ended 0 5..16 @20"), (2, "dropped 0 Unlikely @14")] {
+        let heard = &cells[..if pulses == 3 { 20 } else { 14 }];
+        let mut logic = Logic::new(&spec).unwrap();
+        let mut out = Vec::new();
+        for cell in heard {
+            logic.push(cell, &mut out);
+        }
+        assert_eq!(text(&out), ["onset 0 @6"]);
+        logic.gap(heard.len() as u64 * CELL + 150, &mut out);
+        assert_eq!(text(&out).last().unwrap(), last);
+    }
+}

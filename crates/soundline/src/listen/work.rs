@@ -126,17 +126,20 @@ impl Outcome {
 
     /// A detector over a background hears nothing before half of the background's time has been heard.
     fn too_short(&self, hearing: &Hearing) -> Option<String> {
-        let longest_s = self
+        let (longest_s, deaf_s) = self
             .ears
             .iter()
             .flat_map(|ear| &ear.detectors)
             .flat_map(|spec| &spec.stages)
             .filter_map(|stage| match stage {
-                Stage::Background { over_s, .. } => Some(*over_s),
+                // Half of the time beyond the guard, and the guard.
+                Stage::Background {
+                    over_s, guard_s, ..
+                } => Some((*over_s, 0.5 * (over_s + guard_s))),
                 _ => None,
             })
-            .fold(0.0, f64::max);
-        let deaf_s = longest_s / 2.0;
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .unwrap_or((0.0, 0.0));
         (hearing.duration_s < deaf_s).then(|| {
             format!(
                 "a detector over a background of {longest_s} s is deaf for its first {deaf_s} s, and this recording lasts {:.3} s: it can tell nothing, unless another recording leads up to it without a gap",
