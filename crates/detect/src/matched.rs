@@ -19,6 +19,7 @@
 use alloc::vec;
 use alloc::vec::Vec;
 use core::f64::consts::PI;
+use core::ops::Range;
 
 use signal::Block;
 
@@ -113,7 +114,7 @@ impl Matched {
             thin,
             hop: hop as u64,
             taps: scaled(kept),
-            quadrature: scaled(&hilbert(&filtered)[ends.clone()]),
+            quadrature: scaled(&quadrature(&filtered, &ends)),
             offset: ends.start as i64 - lead as i64,
             buffer: vec![0.0; length + CHUNK],
             held: 0,
@@ -255,7 +256,7 @@ fn filtered(template: &[f32], sampler: &Sampler, thin: u64) -> (Vec<f64>, usize)
 }
 
 /// The values less as many at each end as hold no more than `energy` together.
-fn ends(values: &[f64], energy: f64) -> core::ops::Range<usize> {
+fn ends(values: &[f64], energy: f64) -> Range<usize> {
     let cut = |values: &mut dyn Iterator<Item = &f64>| {
         let mut left = energy;
         values
@@ -268,6 +269,17 @@ fn ends(values: &[f64], energy: f64) -> core::ops::Range<usize> {
     let first = cut(&mut values.iter());
     let last = values.len() - cut(&mut values.iter().rev());
     first..last
+}
+
+/// Hilbert transform of the filtered template at the places that are kept, from these and some on both sides: what lies
+/// farther away, silence of the recording perhaps, is not worth the work.
+fn quadrature(filtered: &[f64], kept: &Range<usize>) -> Vec<f64> {
+    let margin = kept.len() / 8 + 64;
+    let first = kept.start.saturating_sub(margin);
+    let last = (kept.end + margin).min(filtered.len());
+    let mut all = hilbert(&filtered[first..last]);
+    all.truncate(kept.end - first);
+    all.split_off(kept.start - first)
 }
 
 /// Discrete Hilbert transform over the same places: `sum over odd m of 2/(pi m) values[n - m]`.

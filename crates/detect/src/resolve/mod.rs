@@ -1,9 +1,11 @@
 //! Sorting the stages of a detector into their places.
 
 mod check;
+mod decide;
+mod numbers;
 mod resolved;
 
-pub(crate) use check::check_thresholds;
+pub(crate) use decide::check_thresholds;
 pub(crate) use resolved::{
     BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LevelSpec, LikenessSpec,
     MatchedSpec, Measure, Measured, PulsesSpec, Resolved, RidgeSpec, TriggerSpec,
@@ -167,22 +169,22 @@ impl<'a> Places<'a> {
                 self.likeness = Some(LikenessSpec::Template { stage, template });
             }
             Stage::Ridge { .. } => {
-                let ridge = check::ridge(stage, item, self.background, rate_hz)?;
+                let ridge = decide::ridge(stage, item, self.background, rate_hz)?;
                 self.decision = Some((stage, Decision::Ridge(ridge)));
             }
             Stage::Trigger { .. } => {
-                let trigger = check::trigger(stage, item, self.background, rate_hz)?;
+                let trigger = decide::trigger(stage, item, self.background, rate_hz)?;
                 self.decision = Some((stage, Decision::Trigger(trigger)));
             }
             Stage::Pulses { .. } => {
-                let pulses = check::pulses(stage, item, rate_hz)?;
+                let pulses = decide::pulses(stage, item, rate_hz)?;
                 self.decision = Some((stage, Decision::Pulses(pulses)));
             }
             Stage::Likely { .. } => {
                 let (_, decision) = self
                     .decision
                     .expect("a judgement is refused without a decision");
-                self.judge = Some(check::likely(stage, item, &decision, rate_hz)?);
+                self.judge = Some(decide::likely(stage, item, &decision, rate_hz)?);
             }
         }
         Ok(())

@@ -400,3 +400,31 @@ fn verif_clicks_by_energies() {
     assert!((intervals.mean_s - 3300.0 / 96_000.0).abs() < 2e-5);
     assert!(intervals.spread < 0.01);
 }
+
+/// Minutes of silence around the sound in a template cost no time, and change nothing but its length.
+#[test]
+fn verif_silence_around_a_template_is_passed_over() {
+    let (spec, call) = matched(2000.0, true);
+    let Stage::Matched { template, .. } = &spec.stages[1] else {
+        unreachable!()
+    };
+    let silence = 500_000;
+    let mut long = spec.clone();
+    long.stages[1] = Stage::Matched {
+        template: [vec![0.0; silence], template.clone(), vec![0.0; silence]].concat(),
+        hop_s: Some(0.1),
+    };
+    let mut x = vec![0.0; 20_000];
+    for (v, c) in x[9000..].iter_mut().zip(&call) {
+        *v = *c;
+    }
+    let peak = |spec: &Spec| {
+        cells(spec, &single(&x))
+            .iter()
+            .map(|c| c.power)
+            .fold(0.0, f64::max)
+    };
+    let lengths = (2 * silence + call.len()) as f64 / call.len() as f64;
+    let ratio = peak(&spec) / peak(&long) / lengths;
+    assert!((ratio - 1.0).abs() < 1e-3, "{ratio}");
+}
