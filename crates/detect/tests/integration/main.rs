@@ -6,6 +6,7 @@ mod cfar;
 mod cuts;
 mod distractors;
 mod frames;
+mod grammar;
 mod latency;
 mod levels;
 mod logic;
