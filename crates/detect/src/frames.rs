@@ -12,6 +12,7 @@
 //!
 //! A cell's tile is the hop in the middle of its window, or of all the windows under its kernel.
 
+use alloc::vec;
 use alloc::vec::Vec;
 
 use signal::{Block, Decimator, Frames};
@@ -147,6 +148,7 @@ pub(crate) struct FrameMeter {
     likeness: Option<Likeness>,
     /// Power over background of the frame at hand.
     ratio: Vec<f32>,
+    finder: Finder,
 }
 
 impl FrameMeter {
@@ -169,7 +171,8 @@ impl FrameMeter {
         Ok(Self {
             grid,
             ground: Ground::new(background, frames.cells(), hop_s)?,
-            ratio: alloc::vec![0.0; frames.cells()],
+            ratio: vec![0.0; frames.cells()],
+            finder: Finder::new(frames.cells()),
             frames,
             likeness,
         })
@@ -211,6 +214,7 @@ impl FrameMeter {
             ground,
             likeness,
             ratio,
+            finder,
             ..
         } = self;
         let (lowest_hz, bin_hz) = (frames.lowest_hz(), frames.bin_hz());
@@ -224,16 +228,18 @@ impl FrameMeter {
                 let inverse = ground.before(k);
                 match likeness {
                     None => {
-                        let peaks = match inverse {
-                            Some(inverse) => {
-                                for ((r, p), i) in ratio.iter_mut().zip(power).zip(inverse) {
-                                    *r = p * i;
-                                }
-                                peaks(ratio, power, inverse, lowest_hz, bin_hz)
-                            }
-                            None => Peaks::none(),
-                        };
-                        take(Ok(of_peaks(k, last, power, peaks)));
+                        let cells = inverse.map_or([None; MOST], |inverse| {
+                            finder.strongest(power, inverse, ratio)
+                        });
+                        let hz = |cell| lowest_hz + cell * bin_hz;
+                        take(Ok(reading(
+                            k,
+                            last,
+                            power,
+                            inverse.unwrap_or(&[]),
+                            cells,
+                            hz,
+                        )));
                     }
                     Some(likeness) => {
                         if let Some((power, value_db)) = likeness.push(power, inverse) {
@@ -278,7 +284,7 @@ impl FrameMeter {
             operations_per_s: (transform + peaks) * frame_rate_hz,
             state_bytes: size_of::<Self>()
                 + self.frames.heap_bytes()
-                + self.ratio.len() * size_of::<f32>(),
+                + (2 * self.ratio.len() + self.finder.greatest.len()) * size_of::<f32>(),
         });
         out.push(StageCost {
             stage: self.ground.stage(),
@@ -297,64 +303,111 @@ impl FrameMeter {
     }
 }
 
-/// The reading of the strongest peak; without peaks the level is that of the strongest cell.
-fn of_peaks(k: u64, last: u64, power: &[f32], peaks: Peaks) -> Reading {
-    let strongest = peaks.iter().next().copied();
-    let (level_db, background_db) = match strongest {
-        Some(peak) => (peak.level_db, Some(peak.level_db - peak.excess_db)),
-        None => {
-            let most = power.iter().fold(0.0_f32, |most, p| most.max(*p));
-            (decibels(f64::from(most)), None)
+/// Finds the strongest peaks of a frame.
+#[derive(Clone, Debug)]
+struct Finder {
+    /// Power over background where a cell is a peak, else zero; from the second cell on, filled up with zeros to whole rows.
+    standing: Vec<f32>,
+    /// The greatest of each column of these.
+    greatest: Vec<f32>,
+}
+
+const MOST: usize = Peaks::MOST;
+const ROWS: usize = 16;
+
+impl Finder {
+    fn new(cells: usize) -> Self {
+        let columns = (cells - 2).div_ceil(ROWS);
+        Self {
+            standing: vec![0.0; ROWS * columns],
+            greatest: vec![0.0; columns],
         }
-    };
-    Reading {
-        k,
-        last,
-        power: libm::pow(10.0, level_db / 10.0),
-        level_db,
-        background_db,
-        peaks,
+    }
+
+    /// The cells of the strongest peaks of a frame, strongest first; places that are not taken are `None`. `ratio` is filled with power
+    /// over background.
+    fn strongest(
+        &mut self,
+        power: &[f32],
+        inverse: &[f32],
+        ratio: &mut [f32],
+    ) -> [Option<usize>; MOST] {
+        for ((r, p), i) in ratio.iter_mut().zip(power).zip(inverse) {
+            *r = p * i;
+        }
+        let neighbours = ratio.iter().zip(&ratio[1..]).zip(&ratio[2..]);
+        for (v, ((l, r), h)) in self.standing.iter_mut().zip(neighbours) {
+            *v = if (*r > *l) & (*r >= *h) { *r } else { 0.0 };
+        }
+        let columns = self.greatest.len();
+        self.greatest.fill(0.0);
+        for row in self.standing.chunks_exact(columns) {
+            for (greatest, v) in self.greatest.iter_mut().zip(row) {
+                *greatest = if *v > *greatest { *v } else { *greatest };
+            }
+        }
+        let mut found = [None; MOST];
+        for place in &mut found {
+            let (mut column, mut most) = (0, 0.0);
+            for (i, greatest) in self.greatest.iter().enumerate() {
+                if *greatest > most {
+                    (column, most) = (i, *greatest);
+                }
+            }
+            if most == 0.0 {
+                break;
+            }
+            let (mut at, mut next) = (column, 0.0);
+            for i in (column..self.standing.len()).step_by(columns) {
+                let v = self.standing[i];
+                if v == most {
+                    at = i;
+                } else if v > next {
+                    next = v;
+                }
+            }
+            self.standing[at] = 0.0;
+            self.greatest[column] = next;
+            *place = Some(1 + at);
+        }
+        found
     }
 }
 
-/// The strongest peaks of a frame.
-fn peaks(ratio: &[f32], power: &[f32], inverse: &[f32], lowest_hz: f64, bin_hz: f64) -> Peaks {
-    const MOST: usize = Peaks::MOST;
-    // Strongest first; places not taken are 0.
-    let mut found = [(0.0_f32, 0_usize); MOST];
-    let inner = 1..ratio.len() - 1;
-    for (piece, first) in ratio[inner].chunks(CHUNK).zip((1..).step_by(CHUNK)) {
-        let most = piece.iter().fold(0.0_f32, |most, r| most.max(*r));
-        if most <= found[MOST - 1].0 {
-            continue;
-        }
-        for at in first..first + piece.len() {
-            let r = ratio[at];
-            if r > found[MOST - 1].0 && r > ratio[at - 1] && r >= ratio[at + 1] {
-                found[MOST - 1] = (r, at);
-                let mut place = MOST - 1;
-                while place > 0 && found[place].0 > found[place - 1].0 {
-                    found.swap(place, place - 1);
-                    place -= 1;
-                }
-            }
-        }
-    }
+/// The reading of the strongest peak of a frame; without peaks the level is that of the strongest cell.
+fn reading(
+    k: u64,
+    last: u64,
+    power: &[f32],
+    inverse: &[f32],
+    cells: [Option<usize>; MOST],
+    grid: impl Fn(f64) -> f64,
+) -> Reading {
     let mut peaks = Peaks::none();
-    for (_, at) in found.into_iter().filter(|(r, _)| *r > 0.0) {
+    for at in cells.into_iter().flatten() {
         let excess_db = |at: usize| decibels(f64::from(power[at]) * f64::from(inverse[at]));
         let here_db = excess_db(at);
         let offset = vertex(excess_db(at - 1), here_db, excess_db(at + 1));
         peaks.insert(Peak {
-            frequency_hz: lowest_hz + (at as f64 + offset) * bin_hz,
+            frequency_hz: grid(at as f64 + offset),
             level_db: decibels(f64::from(power[at])),
             excess_db: here_db,
         });
     }
-    peaks
+    let loudest = match cells[0] {
+        Some(at) => power[at],
+        None => power.iter().fold(0.0, |most, p| p.max(most)),
+    };
+    let first = peaks.iter().next();
+    Reading {
+        k,
+        last,
+        power: f64::from(loudest),
+        level_db: first.map_or_else(|| decibels(f64::from(loudest)), |peak| peak.level_db),
+        background_db: first.map(|peak| peak.level_db - peak.excess_db),
+        peaks,
+    }
 }
-
-const CHUNK: usize = 16;
 
 /// Where the parabola through three points one apart is highest, from the middle one, which is the highest of the three; 0 beside a
 /// silent cell.

@@ -119,7 +119,7 @@ impl Frames {
             filled: 0,
             buffer: vec![0.0; window + (LANES - 1) * hop],
             points: Fourier::scratch(n),
-            power: vec![Lanes::default(); cells],
+            power: vec![Lanes::default(); n / 2],
             rows: [(); LANES].map(|()| vec![0.0; cells]),
         })
     }
@@ -156,7 +156,8 @@ impl Frames {
 
     /// Memory held beside the struct itself, bytes.
     pub fn heap_bytes(&self) -> usize {
-        let floats = self.window.len() + self.buffer.len() + 2 * LANES * self.cells();
+        let floats =
+            self.window.len() + self.buffer.len() + LANES * (self.cells() + self.power.len());
         // A line of the transform holds two places and a turn, a butterfly three turns.
         floats * size_of::<f32>()
             + self.points.len() * (size_of::<Point>() + 8 * size_of::<f32>())
@@ -178,22 +179,33 @@ impl Frames {
             self.k = block.first.div_ceil(self.hop as u64);
             self.skip = self.k * self.hop as u64 - block.first;
         }
-        let mut x = block.x;
-        while !x.is_empty() {
-            let skipped = self.skip.min(x.len() as u64);
-            self.skip -= skipped;
-            x = &x[skipped as usize..];
-            let n = (self.buffer.len() - self.filled).min(x.len());
-            self.buffer[self.filled..self.filled + n].copy_from_slice(&x[..n]);
+        let x = block.x;
+        let span = self.buffer.len();
+        let skipped = self.skip.min(x.len() as u64);
+        self.skip -= skipped;
+        let mut at = skipped as usize;
+        while at < x.len() {
+            if self.filled == 0 && x.len() - at >= span {
+                self.tell(Some(&x[at..at + span]), LANES, &mut sink);
+                at += LANES * self.hop;
+                continue;
+            }
+            let n = (span - self.filled).min(x.len() - at);
+            self.buffer[self.filled..self.filled + n].copy_from_slice(&x[at..at + n]);
             self.filled += n;
-            x = &x[n..];
-            if self.filled == self.buffer.len() {
-                self.tell(LANES, &mut sink);
+            at += n;
+            if self.filled == span {
+                let kept = span - LANES * self.hop;
+                self.tell(None, LANES, &mut sink);
+                if kept <= at {
+                    at -= kept;
+                    self.filled = 0;
+                }
             }
         }
         if self.filled >= self.window.len() {
             let complete = (self.filled - self.window.len()) / self.hop + 1;
-            self.tell(complete, &mut sink);
+            self.tell(None, complete, &mut sink);
         }
         Ok(())
     }
@@ -205,9 +217,20 @@ impl Frames {
         self.skip = 0;
     }
 
-    /// Transforms and tells the first `count` frames of the buffer.
-    fn tell(&mut self, count: usize, sink: &mut impl FnMut(Frame<'_>)) {
-        self.transform();
+    /// Transforms and tells the first `count` frames of these samples; of the buffer without any, which then begins with the
+    /// frame after them.
+    fn tell(&mut self, samples: Option<&[f32]>, count: usize, sink: &mut impl FnMut(Frame<'_>)) {
+        match samples {
+            Some(samples) => self.transform(samples),
+            None => {
+                let mut buffer = core::mem::take(&mut self.buffer);
+                self.transform(&buffer);
+                let done = count * self.hop;
+                buffer.copy_within(done..self.filled, 0);
+                self.filled -= done;
+                self.buffer = buffer;
+            }
+        }
         for row in &self.rows[..count] {
             let last = self.k * self.hop as u64 + self.window.len() as u64 - 1;
             sink(Frame {
@@ -217,33 +240,38 @@ impl Frames {
             });
             self.k += 1;
         }
-        let done = count * self.hop;
-        let kept = self.filled.saturating_sub(done);
-        self.buffer.copy_within(done..done + kept, 0);
-        self.skip = done.saturating_sub(self.filled) as u64;
-        self.filled = kept;
     }
 
-    fn transform(&mut self) {
+    fn transform(&mut self, samples: &[f32]) {
         let length = self.window.len();
-        let [x0, x1, x2, x3] = [0, 1, 2, 3].map(|lane| &self.buffer[lane * self.hop..][..length]);
-        let (pairs, odd) = self.window.as_chunks::<2>();
-        let samples = x0
-            .as_chunks::<2>()
+        let [x0, x1, x2, x3] = [0, 1, 2, 3].map(|lane| &samples[lane * self.hop..][..length]);
+        let (window, rest) = self.window.as_chunks::<4>();
+        let fours = x0
+            .as_chunks::<4>()
             .0
             .iter()
-            .zip(x1.as_chunks::<2>().0)
-            .zip(x2.as_chunks::<2>().0)
-            .zip(x3.as_chunks::<2>().0);
-        for ((z, [w, v]), (((a, b), c), d)) in self.points.iter_mut().zip(pairs).zip(samples) {
-            z.re.0 = [a[0] * w, b[0] * w, c[0] * w, d[0] * w];
-            z.im.0 = [a[1] * v, b[1] * v, c[1] * v, d[1] * v];
+            .zip(x1.as_chunks::<4>().0)
+            .zip(x2.as_chunks::<4>().0)
+            .zip(x3.as_chunks::<4>().0);
+        let points = self.points.as_chunks_mut::<2>().0;
+        for (([z0, z1], w), (((a, b), c), d)) in points.iter_mut().zip(window).zip(fours) {
+            // Four samples of four frames become four numbers for each of four places.
+            let [a, b, c, d] = [a, b, c, d].map(|x| (Lanes(*x) * Lanes(*w)).0);
+            z0.re.0 = [a[0], b[0], c[0], d[0]];
+            z0.im.0 = [a[1], b[1], c[1], d[1]];
+            z1.re.0 = [a[2], b[2], c[2], d[2]];
+            z1.im.0 = [a[3], b[3], c[3], d[3]];
         }
-        let mut used = pairs.len();
-        if let [w] = odd {
-            let at = length - 1;
-            self.points[used] = Point::default();
-            self.points[used].re.0 = [x0[at] * w, x1[at] * w, x2[at] * w, x3[at] * w];
+        let mut used = 2 * window.len();
+        for (w, at) in rest.chunks(2).zip((2 * used..).step_by(2)) {
+            let here = |i: usize| match w.get(i) {
+                Some(w) => Lanes([x0, x1, x2, x3].map(|x| x[at + i] * w)),
+                None => Lanes::default(),
+            };
+            self.points[used] = Point {
+                re: here(0),
+                im: here(1),
+            };
             used += 1;
         }
         self.points[used..].fill(Point::default());
@@ -251,7 +279,7 @@ impl Frames {
         self.fourier
             .power(&self.points, self.scale, &mut self.power);
         for (lane, row) in self.rows.iter_mut().enumerate() {
-            for (cell, power) in row.iter_mut().zip(&self.power) {
+            for (cell, power) in row.iter_mut().zip(&self.power[self.first_line..]) {
                 *cell = power.0[lane];
             }
         }
