@@ -8,8 +8,9 @@ use tiny_skia::{
     Color, Paint, PathBuilder, Pixmap, PremultipliedColorU8, Rect, Stroke, StrokeDash, Transform,
 };
 
-use super::PictureError;
 use super::colour::Rgb;
+use super::shapes::{self, Shape};
+use super::{PictureError, PictureSize};
 
 /// Where the given point of a piece of text lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,14 +55,16 @@ impl Area {
 
 /// A line's width in pixels and its dashes (on, off, ...), none for an unbroken line.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Pen<'a> {
+pub(super) struct Pen {
     pub(super) colour: Rgb,
     pub(super) width_px: f32,
-    pub(super) dashes_px: &'a [f32],
+    pub(super) dashes_px: &'static [f32],
 }
 
+/// A page of pixels, with a list of what was drawn on it.
 pub(super) struct Canvas {
     pixmap: Pixmap,
+    shapes: Vec<Shape>,
 }
 
 fn font() -> &'static Font {
@@ -123,17 +126,29 @@ impl Canvas {
         let mut pixmap =
             Pixmap::new(width_px, height_px).expect("the size was checked against its limits");
         pixmap.fill(Color::from_rgba8(ground[0], ground[1], ground[2], 255));
-        Self { pixmap }
-    }
-
-    pub(super) fn pixel(&mut self, x: u32, y: u32, colour: Rgb) {
-        let width = self.pixmap.width();
-        if x < width && y < self.pixmap.height() {
-            self.pixmap.pixels_mut()[(y * width + x) as usize] = opaque(colour);
+        Self {
+            pixmap,
+            shapes: Vec::new(),
         }
     }
 
+    /// Sets pixels, row by row from the left and the top edge; what lies beyond the page is left out.
+    pub(super) fn image(&mut self, left_px: u32, top_px: u32, width_px: usize, pixels: Vec<Rgb>) {
+        let (width, height) = (self.pixmap.width(), self.pixmap.height());
+        for (y, row) in (top_px..height).zip(pixels.chunks(width_px)) {
+            for (x, colour) in (left_px..width).zip(row) {
+                self.pixmap.pixels_mut()[(y * width + x) as usize] = opaque(*colour);
+            }
+        }
+        self.shapes.push(Shape::Image {
+            at: (left_px, top_px),
+            width_px,
+            pixels,
+        });
+    }
+
     pub(super) fn fill(&mut self, area: Area, colour: Rgb) {
+        self.shapes.push(Shape::Fill { area, colour });
         let Some(rect) = Rect::from_ltrb(
             area.left as f32,
             area.top as f32,
@@ -147,13 +162,14 @@ impl Canvas {
     }
 
     /// Joins the points in order.
-    pub(super) fn line(&mut self, points: &[(f64, f64)], pen: Pen<'_>) {
+    pub(super) fn line(&mut self, points: &[(f64, f64)], pen: Pen) {
         if let Some(path) = path_of(points, false) {
             self.stroke(&path, pen);
+            self.drawn(points.to_vec(), pen);
         }
     }
 
-    pub(super) fn outline(&mut self, area: Area, pen: Pen<'_>) {
+    pub(super) fn outline(&mut self, area: Area, pen: Pen) {
         let corners = [
             (area.left, area.top),
             (area.right, area.top),
@@ -162,10 +178,21 @@ impl Canvas {
         ];
         if let Some(path) = path_of(&corners, true) {
             self.stroke(&path, pen);
+            let closed = corners.into_iter().chain([corners[0]]);
+            self.drawn(closed.collect(), pen);
         }
     }
 
-    fn stroke(&mut self, path: &tiny_skia::Path, pen: Pen<'_>) {
+    fn drawn(&mut self, points: Vec<(f64, f64)>, pen: Pen) {
+        self.shapes.push(Shape::Line {
+            points,
+            colour: pen.colour,
+            width_px: pen.width_px,
+            dashes_px: pen.dashes_px,
+        });
+    }
+
+    fn stroke(&mut self, path: &tiny_skia::Path, pen: Pen) {
         let stroke = Stroke {
             width: pen.width_px,
             dash: StrokeDash::new(pen.dashes_px.to_vec(), 0.0),
@@ -189,6 +216,13 @@ impl Canvas {
         align: Align,
         colour: Rgb,
     ) {
+        self.shapes.push(Shape::Text {
+            text: text.to_owned(),
+            at: (x_px, baseline_px),
+            size_px,
+            align,
+            colour,
+        });
         let width = text_width(text, size_px);
         let mut pen_px = match align {
             Align::Left => x_px,
@@ -238,6 +272,15 @@ impl Canvas {
         bytes
     }
 
+    /// What was drawn, as an SVG file.
+    pub(super) fn svg(&self, title: &str, description: &str) -> String {
+        let size = PictureSize {
+            width_px: self.pixmap.width(),
+            height_px: self.pixmap.height(),
+        };
+        shapes::svg(&self.shapes, size, title, description)
+    }
+
     fn encode(
         &self,
         bytes: &mut Vec<u8>,
@@ -260,6 +303,28 @@ impl Canvas {
         writer.write_image_data(&rgb)?;
         writer.finish()
     }
+}
+
+/// Pixels alone as a PNG file of 8-bit RGB; a last row that is not whole is left out.
+pub(super) fn pixels_png(width_px: usize, pixels: &[Rgb]) -> Vec<u8> {
+    let rows = pixels.len() / width_px.max(1);
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width_px as u32, rows as u32);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    let rgb: Vec<u8> = pixels[..rows * width_px]
+        .iter()
+        .flatten()
+        .copied()
+        .collect();
+    encoder
+        .write_header()
+        .and_then(|mut writer| {
+            writer.write_image_data(&rgb)?;
+            writer.finish()
+        })
+        .expect("an image within a checked page is written into memory");
+    bytes
 }
 
 /// The PNG specification forbids the null character inside a text.

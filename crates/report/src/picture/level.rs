@@ -114,7 +114,7 @@ fn look(style: LineStyle) -> Look {
 }
 
 impl Look {
-    fn pen(&self) -> Pen<'_> {
+    fn pen(&self) -> Pen {
         Pen {
             colour: self.colour,
             width_px: self.width_px,
@@ -215,6 +215,7 @@ impl LevelPicture<'_> {
         );
         Ok(Picture {
             png: canvas.png(self.title, description.trim_end()),
+            svg: canvas.svg(self.title, description.trim_end()),
             frame: Frame {
                 time,
                 vertical: level,

@@ -31,6 +31,8 @@ impl PictureSize {
 pub struct Picture {
     /// The PNG file, 8-bit RGB, with the texts `Title`, `Description` and `Software`.
     pub png: Vec<u8>,
+    /// The same picture as an SVG file (SVG 1.1): lines and lettering as such, the cells of a spectrogram as an image in it.
+    pub svg: String,
     /// Where the plot lies.
     pub frame: Frame,
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::PictureSize;
-use super::canvas::{Align, Area, Canvas, Pen};
+use super::canvas::{Align, Area, Canvas, Pen, pixels_png};
 use super::colour::{Rgb, WHITE};
 
 /// One thing that is drawn, in pixels from the left and the top edge.
@@ -18,6 +18,12 @@ pub(super) enum Shape {
         colour: Rgb,
         width_px: f32,
         dashes_px: &'static [f32],
+    },
+    /// Pixels, row by row from the left and the top edge.
+    Image {
+        at: (u32, u32),
+        width_px: usize,
+        pixels: Vec<Rgb>,
     },
     Text {
         text: String,
@@ -47,6 +53,11 @@ pub(super) fn png(shapes: &[Shape], size: PictureSize, title: &str, description:
                     dashes_px,
                 },
             ),
+            Shape::Image {
+                at: (left, top),
+                width_px,
+                pixels,
+            } => canvas.image(*left, *top, *width_px, pixels.clone()),
             Shape::Text {
                 text,
                 at,
@@ -65,7 +76,7 @@ pub(super) fn svg(shapes: &[Shape], size: PictureSize, title: &str, description:
     let (w, h) = (size.width_px, size.height_px);
     let _ = writeln!(
         out,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {w} {h}\">\n<title>{}</title>\n<desc>{}</desc>\n<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {w} {h}\">\n<title>{}</title>\n<desc>{}</desc>\n<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>",
         escaped(title),
         escaped(description)
     );
@@ -103,6 +114,16 @@ pub(super) fn svg(shapes: &[Shape], size: PictureSize, title: &str, description:
                     hex(*colour)
                 )
             }
+            Shape::Image {
+                at: (left, top),
+                width_px,
+                pixels,
+            } => writeln!(
+                out,
+                "<image x=\"{left}\" y=\"{top}\" width=\"{width_px}\" height=\"{}\" image-rendering=\"optimizeSpeed\" xlink:href=\"data:image/png;base64,{}\"/>",
+                pixels.len() / (*width_px).max(1),
+                base64(&pixels_png(*width_px, pixels))
+            ),
             Shape::Text {
                 text,
                 at,
@@ -130,6 +151,27 @@ pub(super) fn svg(shapes: &[Shape], size: PictureSize, title: &str, description:
     out
 }
 
+/// Six bits a character, padded to whole groups of four (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let bits = group
+            .iter()
+            .chain(&[0; 2])
+            .take(3)
+            .fold(0_usize, |bits, b| bits << 8 | usize::from(*b));
+        for place in 0..4 {
+            if place <= group.len() {
+                out.push(char::from(LETTERS[bits >> (18 - 6 * place) & 63]));
+            } else {
+                out.push('=');
+            }
+        }
+    }
+    out
+}
+
 fn hex(colour: Rgb) -> String {
     format!("#{:02x}{:02x}{:02x}", colour[0], colour[1], colour[2])
 }
@@ -145,4 +187,25 @@ fn escaped(text: &str) -> String {
             c => c.to_string(),
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::base64;
+
+    /// The test vectors of RFC 4648, section 10.
+    #[test]
+    fn val_base64_of_rfc_4648() {
+        for (text, expected) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(text.as_bytes()), expected);
+        }
+    }
 }

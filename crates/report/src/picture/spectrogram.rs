@@ -192,6 +192,7 @@ impl SpectrogramPicture<'_> {
         );
         Picture {
             png: sheet.canvas.png(self.title, &description),
+            svg: sheet.canvas.svg(self.title, &description),
             frame: sheet.frame,
         }
     }
@@ -300,19 +301,16 @@ impl SpectrogramPicture<'_> {
 
 fn draw_cells(canvas: &mut Canvas, plot: Area, levels: &PixelLevels, ends: Option<(f64, f64)>) {
     let table = scale_table();
-    for (i, &level) in levels.level_db.iter().enumerate() {
+    let cells = levels.level_db.iter().enumerate().map(|(i, &level)| {
         let (x, y) = (i % levels.width, i / levels.width);
-        let colour = cell_colour(level, ends, &table).unwrap_or(if (x + y) % 8 < 2 {
+        cell_colour(level, ends, &table).unwrap_or(if (x + y) % 8 < 2 {
             NO_DATA_STROKE
         } else {
             NO_DATA
-        });
-        canvas.pixel(
-            plot.left as u32 + x as u32,
-            plot.top as u32 + y as u32,
-            colour,
-        );
-    }
+        })
+    });
+    let cells = cells.collect();
+    canvas.image(plot.left as u32, plot.top as u32, levels.width, cells);
 }
 
 /// The colour of a level, or none where nothing was recorded. A level beyond either end has the
@@ -352,14 +350,13 @@ fn draw_colour_scale(
         ..plot
     };
     let table = scale_table();
-    let height = bar.height() as u32;
-    for y in 0..height {
-        let share = 1.0 - (f64::from(y) + 0.5) / f64::from(height);
+    let (width, height) = (bar.width() as usize, bar.height() as usize);
+    let rows = (0..height).flat_map(|y| {
+        let share = 1.0 - (y as f64 + 0.5) / height as f64;
         let colour = table[libm::round(share * (table.len() - 1) as f64) as usize];
-        for x in 0..bar.width() as u32 {
-            canvas.pixel(bar.left as u32 + x, bar.top as u32 + y, colour);
-        }
-    }
+        std::iter::repeat_n(colour, width)
+    });
+    canvas.image(bar.left as u32, bar.top as u32, width, rows.collect());
     draw_frame(canvas, bar);
     let px = |level: f64| bar.bottom - (level - low_db) / (high_db - low_db) * bar.height();
     let (inner, decimals) = linear_ticks(low_db, high_db, 11);
