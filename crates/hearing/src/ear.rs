@@ -75,9 +75,22 @@ impl Ear {
         peak_level_db(self.reference_upa(), WATER_REFERENCE_UPA)
     }
 
-    /// Reference of the levels of one of its detectors.
+    /// The same for the levels of one of its detectors: a likeness is told as it is.
+    #[must_use]
+    pub fn detector_reference_db(&self, detector: usize) -> f64 {
+        if of_likeness(&self.detectors[detector]) {
+            0.0
+        } else {
+            self.reference_db()
+        }
+    }
+
+    /// Reference of the levels of one of its detectors; a likeness is that of the contour over its flanks.
     #[must_use]
     pub fn level_reference(&self, detector: usize) -> &'static str {
+        if of_likeness(&self.detectors[detector]) {
+            return "its flanks";
+        }
         let exposure = self.detectors[detector]
             .stages
             .iter()
@@ -88,4 +101,11 @@ impl Ear {
             self.reference.pressure()
         }
     }
+}
+
+/// Whether a detector decides on a likeness in dB.
+fn of_likeness(spec: &Spec) -> bool {
+    spec.stages
+        .iter()
+        .any(|stage| matches!(stage, Stage::Likeness { .. } | Stage::LikenessTo { .. }))
 }

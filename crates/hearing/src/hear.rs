@@ -392,7 +392,7 @@ impl Stretch<'_> {
         let channel = &self.channels[at];
         let (origin, start) = (self.origins[file], self.files[file].start);
         let (begin, end) = (event.begin_sample - origin, event.end_sample - origin);
-        let reference_db = channel.ear.reference_db();
+        let reference_db = channel.ear.detector_reference_db(detector);
         let utc =
             |frame| start.and_then(|start| instant(start, frame, self.files[file].info.rate_hz));
         Found {
@@ -403,11 +403,14 @@ impl Stretch<'_> {
             end_s: end as f64 / self.rate_hz,
             begin_utc: utc(begin),
             end_utc: utc(end),
+            peak_s: (event.peak_sample - origin) as f64 / self.rate_hz,
             peak_level_db: event.peak_level_db - reference_db,
             mean_level_db: event.mean_level_db - reference_db,
             background_db: event.background_db.map(|level_db| level_db - reference_db),
             score_db: event.score_db,
             pulses: event.pulses,
+            sweep: event.sweep,
+            intervals: event.intervals,
             full_scale_samples: channel
                 .full_scale
                 .count(event.begin_sample, event.end_sample),

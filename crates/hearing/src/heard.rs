@@ -1,6 +1,6 @@
 //! What was heard in one file.
 
-use detect::Ending;
+use detect::{Ending, Intervals, Sweep};
 use jiff::Timestamp;
 use recording::Warning;
 
@@ -23,6 +23,8 @@ pub struct Found {
     pub begin_utc: Option<Timestamp>,
     /// End, likewise.
     pub end_utc: Option<Timestamp>,
+    /// Middle of its highest cell, s after the first frame of the file.
+    pub peak_s: f64,
     /// Highest level, dB re what [`Ear::level_reference`](crate::Ear::level_reference) tells.
     pub peak_level_db: f64,
     /// Energy mean of the levels, same reference.
@@ -33,6 +35,10 @@ pub struct Found {
     pub score_db: f64,
     /// Number of pulses of a train.
     pub pulses: Option<u32>,
+    /// The straight line through a ridge.
+    pub sweep: Option<Sweep>,
+    /// Intervals between the pulses of a train.
+    pub intervals: Option<Intervals>,
     /// Samples of its channel at full scale from its begin to its end: with any, it may have been louder. Beyond 65,536
     /// such samples in one channel they are counted in cells, and the count is that of the cells that begin in it.
     pub full_scale_samples: u64,

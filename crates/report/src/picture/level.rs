@@ -77,6 +77,8 @@ pub struct LevelPicture<'a> {
     pub level_range_db: Option<(f64, f64)>,
     /// Events to be marked; their bands are not shown here.
     pub marks: &'a [EventMark],
+    /// Sentences that stand under the picture.
+    pub remarks: &'a [String],
 }
 
 const RIGHT_PX: f64 = 44.0;
@@ -288,7 +290,7 @@ impl LevelPicture<'_> {
     }
 
     fn note(&self, time: &Axis, strip_notes: Vec<String>) -> String {
-        let mut notes = Vec::new();
+        let mut notes = self.remarks.to_vec();
         let (left, right) = time.pixels();
         let (begin_s, end_s) = time.range();
         let points_each = (end_s - begin_s) / self.level.step_s / (right - left);

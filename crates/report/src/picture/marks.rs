@@ -13,6 +13,8 @@ pub struct EventMark {
     pub end_s: f64,
     /// Lowest and highest frequency, hertz; without them the mark runs over the whole height.
     pub band_hz: Option<(f64, f64)>,
+    /// Frequency at its begin and at its end of a straight line through it, hertz, where it is one that moves.
+    pub sweep_hz: Option<(f64, f64)>,
     /// Index of its kind, such as the detector that found it, among the kinds of the picture.
     pub kind: usize,
     /// A few words for the strip, such as `upcall  124.3 dB`. The number is put before it.
@@ -43,6 +45,11 @@ pub(super) fn check_marks(marks: &[EventMark]) -> Result<(), PictureError> {
             && !(low.is_finite() && high.is_finite() && low >= 0.0 && low < high)
         {
             return Err(refuse("band", low, high, "Hz"));
+        }
+        if let Some((from, to)) = mark.sweep_hz
+            && !(from.is_finite() && to.is_finite() && from >= 0.0 && to >= 0.0)
+        {
+            return Err(refuse("sweep", from, to, "Hz"));
         }
     }
     Ok(())
@@ -116,6 +123,11 @@ pub(super) fn draw_boxes(
             canvas.outline(*area, pen);
         }
     }
+    let drawn = boxes.iter().filter(|(number, _)| {
+        let mark = &marks[number - 1];
+        draw_sweep(canvas, mark, time, frequency)
+    });
+    let sweeps = drawn.count();
     let mut notes = Vec::new();
     let shown = |kind: &usize| boxes.iter().any(|(n, _)| marks[n - 1].kind == *kind);
     let manners: Vec<String> = (0..kinds.len())
@@ -124,6 +136,9 @@ pub(super) fn draw_boxes(
         .collect();
     if manners.len() > 1 {
         notes.push(format!("Outlines: {}.", manners.join(", ")));
+    }
+    if sweeps > 0 {
+        notes.push("Slanting lines: straight lines through ridges.".to_owned());
     }
     match tags {
         Some((step, tags)) => {
@@ -150,6 +165,45 @@ pub(super) fn draw_boxes(
         ));
     }
     notes
+}
+
+/// The straight line through a mark that has one, thin and broken, so that what it runs through stays visible. Whether it lies on the
+/// plot.
+fn draw_sweep(canvas: &mut Canvas, mark: &EventMark, time: &Axis, frequency: &Axis) -> bool {
+    let Some((from_hz, to_hz)) = mark.sweep_hz else {
+        return false;
+    };
+    let slope = (to_hz - from_hz) / (mark.end_s - mark.begin_s);
+    let Some((begin_s, end_s)) = time.cut(mark.begin_s, mark.end_s) else {
+        return false;
+    };
+    let at_hz = |s: f64| {
+        if slope.is_finite() {
+            from_hz + slope * (s - mark.begin_s)
+        } else {
+            from_hz
+        }
+    };
+    // On a logarithmic axis a straight line bends.
+    const POINTS: u32 = 32;
+    let points: Vec<(f64, f64)> = (0..=POINTS)
+        .map(|i| begin_s + (end_s - begin_s) * f64::from(i) / f64::from(POINTS))
+        .map(|s| (s, at_hz(s)))
+        .filter(|(_, hz)| frequency.holds(*hz))
+        .map(|(s, hz)| (time.px(s), frequency.px(hz)))
+        .collect();
+    if points.len() < 2 {
+        return false;
+    }
+    for (colour, width_px, dashes_px) in [(BLACK, 3.0, &[][..]), (WHITE, 1.6, &[8.0, 4.0][..])] {
+        let pen = Pen {
+            colour,
+            width_px,
+            dashes_px,
+        };
+        canvas.line(&points, pen);
+    }
+    true
 }
 
 /// The multiples of `step` up to `last`, in words: `10, 20 ... 90`.
@@ -351,6 +405,7 @@ mod tests {
             begin_s: 1.0,
             end_s: 2.0,
             band_hz: Some((60.0, 260.0)),
+            sweep_hz: None,
             kind: 0,
             label: String::new(),
         };

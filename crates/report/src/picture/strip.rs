@@ -403,6 +403,7 @@ mod tests {
                 begin_s: i as f64 * 100.0 / count as f64,
                 end_s: i as f64 * 100.0 / count as f64 + 0.5,
                 band_hz: None,
+                sweep_hz: None,
                 kind: i % 2,
                 label: "upcall  124.3 dB".to_owned(),
             })

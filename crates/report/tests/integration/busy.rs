@@ -54,6 +54,7 @@ fn marks(count: usize, kinds: usize) -> Vec<EventMark> {
             begin_s: 99.0 * i as f64 / count as f64,
             end_s: 99.0 * i as f64 / count as f64 + 0.5,
             band_hz: Some((450.0, 550.0)),
+            sweep_hz: None,
             kind: i % kinds,
             label: "call  124.3 dB re 1 µPa".to_owned(),
         })

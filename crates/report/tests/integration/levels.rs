@@ -24,6 +24,7 @@ fn level_picture<'a>(levels: &'a [f32], lines: &'a [LevelLine<'a>]) -> LevelPict
         start_utc: None,
         time_range_s: None,
         level_range_db: None,
+        remarks: &[],
         marks: &[],
     }
 }

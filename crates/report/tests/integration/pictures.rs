@@ -72,6 +72,7 @@ fn mark(begin_s: f64, end_s: f64, band_hz: Option<(f64, f64)>) -> EventMark {
         begin_s,
         end_s,
         band_hz,
+        sweep_hz: None,
         kind: 0,
         label: "upcall  124.3 dB".to_owned(),
     }
@@ -498,4 +499,97 @@ fn verif_unusable_pictures_are_refused() {
         .draw(),
         Err(PictureError::Mark { number: 1, .. })
     ));
+}
+
+/// The straight line of a ridge runs through its box from corner to corner, and nowhere else.
+#[test]
+fn verif_a_ridge_has_its_line() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    let ridge = EventMark {
+        sweep_hz: Some((1500.0, 3000.0)),
+        ..mark(0.5, 1.5, Some((1500.0, 3000.0)))
+    };
+    let marks = [ridge.clone()];
+    let with = SpectrogramPicture {
+        marks: &marks,
+        ..plain(&data)
+    };
+    let with = with.draw().unwrap();
+    let flat = [mark(0.5, 1.5, Some((1500.0, 3000.0)))];
+    // A line of text more, as the other has of its ridge, so that both have the same scales.
+    let remarks = ["A remark.".to_owned()];
+    let without = SpectrogramPicture {
+        marks: &flat,
+        remarks: &remarks,
+        ..plain(&data)
+    };
+    let without = without.draw().unwrap();
+    let (pixels, bare) = (Pixels::of(&with), Pixels::of(&without));
+    assert_eq!(with.frame, without.frame);
+    for share in [0.2, 0.45, 0.7, 0.9] {
+        let x = with.frame.time.px(0.5 + share);
+        let y = with.frame.vertical.px(1500.0 + 1500.0 * share);
+        let changed = |dy: i32| {
+            let y = y + f64::from(dy);
+            pixels.at(x, y) != bare.at(x, y)
+        };
+        assert!((-3..=3).any(changed), "{share}");
+        let far = y + 40.0;
+        assert_eq!(pixels.at(x, far), bare.at(x, far));
+    }
+    assert!(
+        pixels
+            .text("Description")
+            .contains("straight lines through ridges")
+    );
+    assert!(!bare.text("Description").contains("straight lines"));
+    let backward = EventMark {
+        sweep_hz: Some((f64::NAN, 3.0)),
+        ..ridge
+    };
+    let picture = SpectrogramPicture {
+        marks: &[backward],
+        ..plain(&data)
+    };
+    assert!(matches!(
+        picture.draw(),
+        Err(PictureError::Mark { what: "sweep", .. })
+    ));
+}
+
+/// The SVG holds the same title, axes, marks and lettering as such, and the cells as an image of the size of the plot.
+#[test]
+fn verif_the_svg_says_the_same() {
+    let data = spectrogram(8000.0, (0.0, 4000.0), &tone_in_noise(8000.0, 1000.0, 2.0));
+    let marks = [mark(0.5, 0.9, Some((900.0, 1100.0)))];
+    let picture = SpectrogramPicture {
+        title: "A < B & C",
+        marks: &marks,
+        ..plain(&data)
+    };
+    let drawn = picture.draw().unwrap();
+    let svg = &drawn.svg;
+    for wanted in [
+        "<title>A &lt; B &amp; C</title>",
+        ">Frequency (kHz)</text>",
+        ">Time from start of recording (s)</text>",
+        ">1 upcall  124.3 dB</text>",
+        ">dB re 1 µPa²/Hz</text>",
+    ] {
+        assert!(svg.contains(wanted), "{wanted}");
+    }
+    let (left, right) = drawn.frame.time.pixels();
+    let (bottom, top) = drawn.frame.vertical.pixels();
+    let image = format!(
+        "<image x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\"",
+        right - left,
+        bottom - top
+    );
+    assert!(svg.contains(&image), "{image}");
+    assert!(svg.trim_end().ends_with("</svg>"));
+    // Every tag that is opened is closed by itself, or has its end.
+    for tag in ["text", "title", "desc", "svg"] {
+        let (open, close) = (format!("<{tag}"), format!("</{tag}>"));
+        assert_eq!(svg.matches(&open).count(), svg.matches(&close).count());
+    }
 }

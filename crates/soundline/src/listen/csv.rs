@@ -5,7 +5,7 @@ use std::fmt::{Display, Write};
 
 use super::json::{Told, ending};
 
-const HEADER: &str = "recording,channel,sensor,detector,event,begin_s,end_s,begin_utc,end_utc,level_reference,peak_level_db,mean_level_db,background_db,score_db,pulses,ending,full_scale_samples,heard_s,recording_s\n";
+const HEADER: &str = "recording,channel,sensor,detector,event,begin_s,end_s,begin_utc,end_utc,level_reference,peak_level_db,mean_level_db,background_db,score_db,pulses,peak_s,mean_interval_s,interval_spread,sweep_from_hz,sweep_to_hz,ending,full_scale_samples,heard_s,recording_s\n";
 
 /// The whole file.
 pub(crate) fn events(told: &Told<'_>) -> String {
@@ -17,7 +17,7 @@ pub(crate) fn events(told: &Told<'_>) -> String {
         for event in outcome.events() {
             writeln!(
                 text,
-                "{name},{},{},{},{},{:.6},{:.6},{},{},{},{:.3},{:.3},{},{:.3},{},{},{},{:.6},{}",
+                "{name},{},{},{},{},{:.6},{:.6},{},{},{},{:.3},{:.3},{},{:.3},{},{:.6},{},{},{},{},{},{},{:.6},{}",
                 told.labels.channel(event.ear),
                 told.labels.assigned[event.ear].path,
                 told.labels.detector(event),
@@ -32,6 +32,11 @@ pub(crate) fn events(told: &Told<'_>) -> String {
                 or_empty(event.background_db.map(|level_db| format!("{level_db:.3}"))),
                 event.score_db,
                 or_empty(event.pulses),
+                event.peak_s,
+                or_empty(event.intervals.map(|i| format!("{:.6}", i.mean_s))),
+                or_empty(event.intervals.map(|i| format!("{:.4}", i.spread))),
+                or_empty(event.sweep.map(|s| format!("{:.2}", s.from_hz))),
+                or_empty(event.sweep.map(|s| format!("{:.2}", s.to_hz))),
                 ending(event.ending),
                 event.full_scale_samples,
                 heard_s,

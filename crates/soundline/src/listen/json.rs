@@ -115,7 +115,13 @@ struct Event<'a> {
     mean_level_db: f64,
     background_db: Option<f64>,
     score_db: f64,
+    peak_s: f64,
     pulses: Option<u32>,
+    mean_interval_s: Option<f64>,
+    /// Standard deviation of the intervals over their mean.
+    interval_spread: Option<f64>,
+    sweep_from_hz: Option<f64>,
+    sweep_to_hz: Option<f64>,
     full_scale_samples: u64,
     ending: &'static str,
 }
@@ -203,7 +209,12 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
                 mean_level_db: event.mean_level_db,
                 background_db: event.background_db,
                 score_db: event.score_db,
+                peak_s: event.peak_s,
                 pulses: event.pulses,
+                mean_interval_s: event.intervals.map(|i| i.mean_s),
+                interval_spread: event.intervals.map(|i| i.spread),
+                sweep_from_hz: event.sweep.map(|s| s.from_hz),
+                sweep_to_hz: event.sweep.map(|s| s.to_hz),
                 full_scale_samples: event.full_scale_samples,
                 ending: ending(event.ending),
             })

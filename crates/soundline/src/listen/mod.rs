@@ -1,9 +1,11 @@
 //! `soundline listen`: recordings through the detectors of a plan.
 
 mod csv;
+mod drawn;
 mod ears;
 mod error;
 mod json;
+mod levels;
 mod picture;
 mod table;
 mod work;
@@ -56,8 +58,9 @@ pub(crate) struct Args {
     /// What levels are measured against: sound pressure, or the largest sample that the recording can hold.
     #[arg(long, value_enum, default_value_t = Units::Pressure)]
     units: Units,
-    /// Write a picture of the sound with its events: a folder, or FILE.png for one channel of one recording.
-    #[arg(long, value_name = "DIR|FILE.png")]
+    /// Write pictures of the sound with its events and of the level of each detector, PNG and SVG: a folder; or of the sound
+    /// alone: FILE.png or FILE.svg for one channel of one recording.
+    #[arg(long, value_name = "DIR|FILE.png|FILE.svg")]
     picture: Option<PathBuf>,
     /// Write the events to a file as well: FILE.csv or FILE.json.
     #[arg(long, value_name = "FILE")]
@@ -205,8 +208,8 @@ fn listen(
         own_rate: args.own_rate,
     };
     let looked = look(asked, line, assigned)?;
-    let pictures = picture::paths(args.picture.as_deref(), &looked, assigned)?;
-    for path in pictures.iter().flatten().chain(&args.out) {
+    let pictures = picture::paths(args.picture.as_deref(), &looked, line, assigned)?;
+    for path in picture::files(&pictures).chain(&args.out) {
         refuse_output(path, overwrite, inputs)?;
     }
     let frames = looked.iter().flatten().filter_map(|f| f.survey.info.frames);

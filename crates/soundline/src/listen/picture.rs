@@ -3,33 +3,56 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use detect::Ending;
-use hearing::{Ear, Hearing, Step, Survey, band_hz, view};
+use hearing::{Ear, Hearing, Step, Survey, view};
 use plan::Line;
 use report::{
-    AxisScale, ColourRange, EventMark, Inputs, OutputError, Overwrite, PictureError, PictureSize,
-    Pooling, SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
-    write_atomically,
+    Inputs, OutputError, Overwrite, Picture, PictureError, Pooling, SpectrogramBuilder,
+    SpectrogramSettings, write_atomically,
 };
 
+pub(crate) use super::drawn::Labels;
 use super::ears::Assigned;
 use super::error::{ListenError, RecordingFault};
+use super::levels::Track;
 use super::work::Lookings;
 
-/// By recording, by ear: where its picture goes. Empty lists when no pictures are wanted.
-pub(crate) type Pictures = Vec<Vec<PathBuf>>;
+/// By recording, by ear: where its pictures go. Empty lists when no pictures are wanted.
+pub(crate) type Pictures = Vec<Vec<EarPictures>>;
 
-/// Where the pictures go: the named file, or `orca.ogg.ch1.png` in the named folder.
+/// Where the pictures of one ear in one recording go; the ends of the names, png or svg, say in which form.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct EarPictures {
+    /// Of the sound.
+    sound: Vec<PathBuf>,
+    /// Of the level of each of its detectors; empty when they are not wanted.
+    levels: Vec<Vec<PathBuf>>,
+}
+
+/// All the files that are to be written.
+pub(crate) fn files(pictures: &Pictures) -> impl Iterator<Item = &PathBuf> {
+    let ears = pictures.iter().flatten();
+    ears.flat_map(|ear| ear.sound.iter().chain(ear.levels.iter().flatten()))
+}
+
+/// The forms of a picture, by the end of its name.
+const FORMS: [&str; 2] = ["png", "svg"];
+
+/// Where the pictures go: the named file, or `orca.ogg.ch1.png`, `orca.ogg.ch1.level-call.png` and the same as .svg in the
+/// named folder.
 pub(crate) fn paths(
     wanted: Option<&Path>,
     looked: &Lookings,
+    line: &Line,
     assigned: &[Assigned],
 ) -> Result<Pictures, ListenError> {
     let none = || looked.iter().map(|_| Vec::new()).collect();
     let Some(wanted) = wanted else {
         return Ok(none());
     };
-    if wanted.extension().is_some_and(|e| e == "png") {
+    if wanted
+        .extension()
+        .is_some_and(|e| FORMS.iter().any(|form| e == *form))
+    {
         let pictures = looked.len() * assigned.len();
         if pictures != 1 {
             return Err(ListenError::OnePicture {
@@ -37,7 +60,10 @@ pub(crate) fn paths(
                 pictures,
             });
         }
-        return Ok(vec![vec![wanted.to_path_buf()]]);
+        return Ok(vec![vec![EarPictures {
+            sound: vec![wanted.to_path_buf()],
+            levels: Vec::new(),
+        }]]);
     }
     let mut taken = BTreeSet::new();
     looked
@@ -50,12 +76,26 @@ pub(crate) fn paths(
             assigned
                 .iter()
                 .map(|a| {
-                    let mut file = name.to_os_string();
-                    file.push(format!(".ch{}.png", a.channel.unwrap_or(1)));
-                    let path = wanted.join(file);
-                    if taken.insert(path.clone()) {
-                        Ok(path)
+                    let mut stem = name.to_os_string();
+                    stem.push(format!(".ch{}", a.channel.unwrap_or(1)));
+                    let forms = |more: &str| {
+                        FORMS.map(|form| {
+                            let mut file = stem.clone();
+                            file.push(format!("{more}.{form}"));
+                            wanted.join(file)
+                        })
+                    };
+                    let ids = a.detectors.iter().map(|ix| &line.detectors[ix.0].id);
+                    let own = EarPictures {
+                        sound: forms("").to_vec(),
+                        levels: ids
+                            .map(|id| forms(&format!(".level-{id}")).to_vec())
+                            .collect(),
+                    };
+                    if taken.insert(own.sound[0].clone()) {
+                        Ok(own)
                     } else {
+                        let path = own.sound[0].clone();
                         Err(ListenError::SamePicture { path })
                     }
                 })
@@ -72,15 +112,6 @@ pub(crate) struct Painter<'a> {
     pub(crate) inputs: &'a Inputs,
 }
 
-/// What the pictures are of.
-#[derive(Clone, Copy)]
-pub(crate) struct Labels<'a> {
-    pub(crate) line: &'a Line,
-    pub(crate) assigned: &'a [Assigned],
-    pub(crate) ears: &'a [Ear],
-    pub(crate) files: &'a [Survey],
-}
-
 /// What came of the pictures of one file.
 #[derive(Debug, Default)]
 pub(crate) struct Painted {
@@ -95,10 +126,35 @@ pub(crate) struct Painting<'a> {
     labels: Labels<'a>,
     /// By file, by ear.
     builders: Vec<Vec<Option<Result<SpectrogramBuilder, PictureError>>>>,
+    /// By ear, by detector: its level, where it is wanted.
+    tracks: Vec<Vec<Track>>,
+    /// Frames that each ear has been given of the file at hand.
+    given: Vec<(usize, u64)>,
     painted: Vec<Painted>,
 }
 
 impl<'a> Painter<'a> {
+    /// Levels to be followed: of every detector, if any picture of a level is wanted.
+    fn tracks(&self, ears: &[Ear]) -> Vec<Vec<Track>> {
+        let wanted = |ear: usize| {
+            let mut files = self.paths.iter();
+            files.any(|of_file| of_file.get(ear).is_some_and(|own| !own.levels.is_empty()))
+        };
+        ears.iter()
+            .enumerate()
+            .map(|(ear, own)| {
+                if !wanted(ear) {
+                    return Vec::new();
+                }
+                // A detector that cannot be is told by the hearing.
+                own.detectors
+                    .iter()
+                    .map_while(|d| Track::new(d).ok())
+                    .collect()
+            })
+            .collect()
+    }
+
     pub(crate) fn begin(self, labels: Labels<'a>) -> Painting<'a> {
         Painting {
             builders: self
@@ -107,6 +163,8 @@ impl<'a> Painter<'a> {
                 .map(|ears| ears.iter().map(|_| None).collect())
                 .collect(),
             painted: self.paths.iter().map(|_| Painted::default()).collect(),
+            tracks: self.tracks(labels.ears),
+            given: vec![(0, 0); labels.ears.len()],
             painter: self,
             labels,
         }
@@ -139,6 +197,14 @@ impl Painting<'_> {
 
     fn take(&mut self, file: usize, ear: usize, missing: u64, pressure_upa: &[f32]) {
         let labels = self.labels;
+        let (before, frames) = self.given[ear];
+        let whole = labels.files[before].info.frames;
+        let follows = file == before || (file == before + 1 && whole.is_none_or(|w| w == frames));
+        for track in &mut self.tracks[ear] {
+            track.push(file, missing, follows, pressure_upa);
+        }
+        let had = if file == before { frames } else { 0 };
+        self.given[ear] = (file, had + missing + pressure_upa.len() as u64);
         let Some(slot) = self.builders[file].get_mut(ear) else {
             return;
         };
@@ -151,6 +217,33 @@ impl Painting<'_> {
         }
     }
 
+    /// Writes a picture in the forms that are wanted, and keeps what came of it.
+    fn keep(&mut self, file: usize, paths: &[PathBuf], drawn: Result<Picture, PictureError>) {
+        let painted = &mut self.painted[file];
+        let picture = match drawn {
+            Ok(picture) => picture,
+            Err(source) => {
+                painted.faults.push(RecordingFault::Picture {
+                    path: self.labels.files[file].path.clone(),
+                    source,
+                });
+                return;
+            }
+        };
+        for path in paths {
+            let svg = path.extension().is_some_and(|e| e == "svg");
+            let bytes = if svg {
+                picture.svg.as_bytes()
+            } else {
+                &picture.png
+            };
+            match write(path, bytes, &self.painter) {
+                Ok(()) => painted.written.push(path.clone()),
+                Err(fault) => painted.faults.push(fault.into()),
+            }
+        }
+    }
+
     fn settle(&mut self, file: usize, hearing: &Hearing, open: usize) {
         for (ear, slot) in std::mem::take(&mut self.builders[file])
             .into_iter()
@@ -158,18 +251,26 @@ impl Painting<'_> {
         {
             // Nothing was heard: why, the hearing tells.
             let Some(builder) = slot else { continue };
-            let drawn = builder
-                .and_then(|builder| self.labels.draw(file, ear, builder, hearing))
-                .map_err(|source| RecordingFault::Picture {
-                    path: self.labels.files[file].path.clone(),
-                    source,
-                });
-            let path = &self.painter.paths[file][ear];
-            let written = drawn.and_then(|png| Ok(write(path, &png, &self.painter)?));
-            let painted = &mut self.painted[file];
-            match written {
-                Ok(()) => painted.written.push(path.clone()),
-                Err(fault) => painted.faults.push(fault),
+            let drawn = builder.and_then(|builder| self.labels.draw(file, ear, builder, hearing));
+            let sound = self.painter.paths[file][ear].sound.clone();
+            self.keep(file, &sound, drawn);
+            let levels = self.painter.paths[file][ear].levels.clone();
+            for (detector, paths) in levels.iter().enumerate() {
+                let steps = self.tracks[ear]
+                    .get_mut(detector)
+                    .and_then(|t| t.take(file));
+                let Some(steps) = steps else { continue };
+                if !steps.any() {
+                    let id = self.labels.detector_id(ear, detector);
+                    self.painted[file].notes.push(format!(
+                        "there is no level of detector.{id} to draw: nothing but silence, or too short a time"
+                    ));
+                    continue;
+                }
+                let drawn = self
+                    .labels
+                    .draw_level(file, (ear, detector), &steps, hearing);
+                self.keep(file, paths, drawn);
             }
         }
         if open > 0 && !self.painted[file].written.is_empty() {
@@ -200,14 +301,6 @@ fn begin(survey: &Survey, ear: &Ear) -> Result<SpectrogramBuilder, PictureError>
     })
 }
 
-/// A reference as it is lettered on a picture: with µ and ², which plain text here writes as u and 2.
-fn lettered(reference: &str) -> String {
-    reference
-        .replace("uPa", "µPa")
-        .replace("µPa2", "µPa²")
-        .replace(")2", ")²")
-}
-
 fn write(path: &Path, png: &[u8], painter: &Painter<'_>) -> Result<(), OutputError> {
     if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
@@ -217,89 +310,4 @@ fn write(path: &Path, png: &[u8], painter: &Painter<'_>) -> Result<(), OutputErr
         })?;
     }
     write_atomically(path, png, painter.overwrite, painter.inputs)
-}
-
-impl Labels<'_> {
-    fn draw(
-        &self,
-        file: usize,
-        ear: usize,
-        builder: SpectrogramBuilder,
-        hearing: &Hearing,
-    ) -> Result<Vec<u8>, PictureError> {
-        let survey = &self.files[file];
-        let detectors = &self.ears[ear].detectors;
-        let rate_hz = f64::from(survey.info.rate_hz);
-        let top_hz = view(rate_hz, u64::MAX, detectors).map_or(rate_hz, |view| view.top_hz);
-        let marks: Vec<EventMark> = hearing
-            .events
-            .iter()
-            .filter(|event| event.ear == ear)
-            .map(|event| EventMark {
-                begin_s: event.begin_s,
-                end_s: event.end_s,
-                band_hz: band_hz(&detectors[event.detector]),
-                kind: event.detector,
-                label: format!(
-                    "{}  {:.1} dB re {}{}",
-                    self.line.detectors[self.assigned[ear].detectors[event.detector].0].id,
-                    event.peak_level_db,
-                    lettered(self.ears[ear].level_reference(event.detector)),
-                    match event.ending {
-                        Ending::Quiet => "",
-                        Ending::StretchEnded => " (cut off)",
-                    }
-                ),
-            })
-            .collect();
-        let own = &self.assigned[ear].detectors;
-        let kinds: Vec<&str> = own
-            .iter()
-            .map(|ix| self.line.detectors[ix.0].id.as_str())
-            .collect();
-        let remarks: Vec<String> = hearing
-            .failed
-            .iter()
-            .map(|error| {
-                let fault = error.to_string();
-                let name = format!("{}: ", survey.path.display());
-                let why = fault.strip_prefix(&name).unwrap_or(&fault);
-                match survey.info.frames {
-                    Some(frames) => format!(
-                        "Heard {:.3} s of {:.3} s, then: {why}.",
-                        hearing.duration_s,
-                        frames as f64 / rate_hz
-                    ),
-                    None => format!("Heard {:.3} s, then: {why}.", hearing.duration_s),
-                }
-            })
-            .collect();
-        let full_scale_s = hearing.full_scale_s.get(ear).map_or(&[][..], Vec::as_slice);
-        let name = survey.path.file_name().unwrap_or_default();
-        let unit = format!("dB re {}", lettered(self.ears[ear].reference.density()));
-        let picture = SpectrogramPicture {
-            title: &format!(
-                "{}, channel {}: {}",
-                name.to_string_lossy(),
-                self.assigned[ear].channel.unwrap_or(1),
-                self.assigned[ear].path
-            ),
-            spectrogram: &builder.finish()?,
-            reference: SpectrumReference {
-                unit: &unit,
-                offset_db: self.ears[ear].reference_db(),
-            },
-            size: PictureSize::PAGE,
-            start_utc: survey.start,
-            time_range_s: None,
-            frequency_range_hz: (0.0, top_hz),
-            frequency_scale: AxisScale::Linear,
-            colour_range: ColourRange::Percentiles,
-            marks: &marks,
-            kinds: &kinds,
-            full_scale_s,
-            remarks: &remarks,
-        };
-        Ok(picture.draw()?.png)
-    }
 }

@@ -185,6 +185,14 @@ fn verif_what_was_heard_before_the_cancelling_is_told() {
     assert_eq!(names(folder.path()), ["first.wav", "long.wav", "pictures"]);
     assert_eq!(
         names(&folder.path().join("pictures")),
-        ["first.wav.ch1.png"]
+        [
+            "level-clicks.png",
+            "level-clicks.svg",
+            "level-orca.png",
+            "level-orca.svg",
+            "png",
+            "svg"
+        ]
+        .map(|end| format!("first.wav.ch1.{end}"))
     );
 }

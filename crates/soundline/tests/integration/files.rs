@@ -108,7 +108,7 @@ fn verif_events_go_to_a_file_and_none_is_replaced_unasked() {
     assert_eq!(rows.len(), 2, "{text}");
     let quoted = format!("\"{}\",1,{POOL},orca,1,0.", wav.display());
     assert!(rows[1].starts_with(&quoted), "{text}");
-    assert_eq!(rows[0].split(',').count(), 19);
+    assert_eq!(rows[0].split(',').count(), 24);
     // Nothing is known of the instant, the background and pulses.
     assert!(rows[1].contains(",,,1 uPa,"), "{text}");
 
@@ -132,6 +132,36 @@ fn verif_pictures_are_named_after_recording_and_channel() {
     let png = fs::read(at.join("tone.wav.ch1.png")).unwrap();
     assert!(png.starts_with(b"\x89PNG\r\n\x1a\n"));
     assert!(stderr(&output).contains("tone.wav.ch1.png"));
+    // The same as SVG, and the level of each detector with its threshold and, over a background, that.
+    let svg = fs::read_to_string(at.join("tone.wav.ch1.svg")).unwrap();
+    assert!(svg.contains("module.bench.sensor.pool") && svg.contains(">dB re 1 µPa²/Hz<"));
+    let of = |name: &str| fs::read_to_string(at.join(name)).unwrap();
+    let orca = of("tone.wav.ch1.level-orca.svg");
+    for wanted in [
+        ">Level (dB re 1 µPa)<",
+        ">threshold 138.0 dB<",
+        ">rms over 20 ms, 400 Hz to 6 kHz<",
+    ] {
+        assert!(orca.contains(wanted), "{wanted}");
+    }
+    let both = run(&[
+        "listen",
+        PLAN,
+        wav.to_str().unwrap(),
+        "--as",
+        POOL,
+        "--picture",
+        at.join("all").to_str().unwrap(),
+    ]);
+    expect_status(&both, 0);
+    let clicks = of("all/tone.wav.ch1.level-clicks.svg");
+    for wanted in [">background<", ">threshold, 12 dB above<"] {
+        assert!(clicks.contains(wanted), "{wanted}");
+    }
+    let one = folder.path().join("one.svg");
+    let alone = listen(&[&wav], &["--picture", one.to_str().unwrap()]);
+    expect_status(&alone, 0);
+    assert_eq!(fs::read_to_string(&one).unwrap(), svg);
     let one = folder.path().join("one.png");
     let both = listen(&[&wav, &wav], &["--picture", one.to_str().unwrap()]);
     expect_status(&both, 2);
