@@ -28,6 +28,10 @@ export PROPTEST_CASES=${CASES:-10000}
 export SOUNDLINE_SOAK=1
 export PROPTEST_MAX_GLOBAL_REJECTS=$((4 * PROPTEST_CASES))
 cargo test --release "${scope[@]}" --no-fail-fast || status=1
+if [[ " ${CRATES:-soundline} " == *" soundline "* ]]; then
+    printf '\n== tables as Parquet\n'
+    cargo test --release -p soundline --features parquet --test integration measur || status=1
+fi
 
 printf '\n== reference scripts\n'
 bash scripts/venv.sh

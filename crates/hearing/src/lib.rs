@@ -21,8 +21,8 @@ pub use error::{FileError, HearError, LineUpError};
 pub use hear::{Step, hear};
 pub use heard::{ChannelLevels, Found, Hearing};
 pub use measure::{
-    Broad, MeasureError, Measured, Meter, PERCENTILES, Percentiles, Period, PeriodBegin,
-    measured_bands,
+    Broad, LinePercentiles, Lines, MeasureError, Measured, Meter, PERCENTILES, Percentiles, Period,
+    PeriodBegin, lines_bytes, measured_bands,
 };
 pub use survey::{Survey, line_up, survey};
 pub use tune::{

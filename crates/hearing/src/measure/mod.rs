@@ -4,7 +4,7 @@
 //! whole or, at the ends of a stretch, in part; a second with a sample at full scale is reported and not averaged over; a gap
 //! is not filled. A [`Period`] puts its seconds together, also those of several recordings, and says how much of it was heard.
 //! Because a second is computed at once, no figure depends on how a file was read. Memory holds a second of each ear and, of
-//! the period at hand, two densities a second and band.
+//! the period at hand, two densities a second and band (and line, where lines are kept).
 
 mod period;
 mod run;
@@ -20,7 +20,7 @@ use crate::error::HearError;
 use crate::hear::{Step, hear};
 use crate::heard::Hearing;
 use crate::survey::Survey;
-pub use period::{Broad, PERCENTILES, Percentiles, Period, PeriodBegin};
+pub use period::{Broad, LinePercentiles, PERCENTILES, Percentiles, Period, PeriodBegin};
 use period::{Growing, PeriodKey};
 use run::{Epoch, Run};
 
@@ -39,6 +39,21 @@ pub enum MeasureError {
     /// At their rate a second has no spectrum.
     #[error("a second has no spectrum: {0}")]
     Spectrum(#[from] SpectrumError),
+}
+
+/// Whether percentiles are told by spectral line too, not only by band.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lines {
+    /// By band alone.
+    Leave,
+    /// By line too: memory then holds two spectra a second of the period at hand (see [`lines_bytes`]).
+    Keep,
+}
+
+/// Memory for the spectra of a period of one ear, with [`Lines::Keep`], bytes.
+#[must_use]
+pub fn lines_bytes(rate_hz: u32, every_s: NonZeroU32) -> u64 {
+    2 * u64::from(every_s.get()) * u64::from(rate_hz / 2 + 1) * 4
 }
 
 /// What a [`Meter`] tells.
@@ -69,6 +84,7 @@ pub fn measured_bands(rate_hz: u32) -> Result<Vec<Decidecade>, BankError> {
 #[derive(Debug)]
 pub struct Meter {
     every_s: NonZeroU32,
+    lines: Lines,
     ears: Vec<EarMeter>,
 }
 
@@ -90,9 +106,10 @@ impl Meter {
     /// A meter of periods of `every_s` seconds for as many `ears`. Periods begin at multiples of their length since the epoch of
     /// UTC, or since the beginning of a recording whose start is unknown.
     #[must_use]
-    pub fn new(every_s: NonZeroU32, ears: usize) -> Self {
+    pub fn new(every_s: NonZeroU32, ears: usize, lines: Lines) -> Self {
         Self {
             every_s,
+            lines,
             ears: (0..ears).map(|_| EarMeter::default()).collect(),
         }
     }
@@ -125,7 +142,7 @@ impl Meter {
         for meter in &mut self.ears {
             match &mut meter.run {
                 Some(run) if run.rate_hz() == rate_hz => {}
-                run => *run = Some(Run::new(rate_hz)?),
+                run => *run = Some(Run::new(rate_hz, self.lines)?),
             }
         }
         let mut at: Vec<Option<FileAt>> = ears.iter().map(|_| None).collect();
@@ -221,13 +238,13 @@ fn grow(
     while let Some(second) = run.next_done() {
         let key = PeriodKey::of(&second, every_s, rate_hz);
         if growing.as_ref().is_none_or(|open| *open.key() != key) {
-            let new = Growing::new(key, ear, every_s, run.bands(), &second);
+            let new = Growing::new(key, ear, every_s, (run.bands(), run.bin_hz()), &second);
             if let Some(before) = growing.replace(new) {
                 told(Measured::Period(before.finish()));
             }
         }
         if let Some(open) = growing {
-            open.add(&second);
+            open.add(second);
         }
     }
 }

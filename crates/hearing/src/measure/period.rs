@@ -42,6 +42,15 @@ pub struct Broad {
     pub kurtosis: Option<f64>,
 }
 
+/// Percentiles by spectral line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinePercentiles {
+    /// Distance between lines, Hz; the first is at 0 Hz.
+    pub bin_hz: f64,
+    /// By line: percentiles of its density.
+    pub densities_upa2_hz: Vec<Percentiles>,
+}
+
 /// What was measured in one period by one ear.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Period {
@@ -75,6 +84,8 @@ pub struct Period {
     pub segments: u64,
     /// By band: percentiles of the density in it; empty without a segment.
     pub densities_upa2_hz: Vec<Percentiles>,
+    /// The same by line; `None` without a segment, or where lines are not kept.
+    pub lines: Option<LinePercentiles>,
 }
 
 impl Period {
@@ -124,6 +135,9 @@ pub(super) struct Growing {
     sums: Vec<(f64, u64)>,
     /// By band, all densities.
     densities: Vec<Vec<f32>>,
+    bin_hz: f64,
+    /// By segment, the density of all lines, where they are kept.
+    spectra: Vec<Vec<f32>>,
 }
 
 impl Growing {
@@ -131,7 +145,7 @@ impl Growing {
         key: PeriodKey,
         ear: usize,
         every_s: NonZeroU32,
-        bands: &[Decidecade],
+        (bands, bin_hz): (&[Decidecade], f64),
         first: &Second,
     ) -> Self {
         Self {
@@ -148,6 +162,8 @@ impl Growing {
             lowest: f32::INFINITY,
             sums: vec![(0.0, 0); bands.len()],
             densities: vec![Vec::new(); bands.len()],
+            bin_hz,
+            spectra: Vec::new(),
         }
     }
 
@@ -155,7 +171,7 @@ impl Growing {
         &self.key
     }
 
-    pub(super) fn add(&mut self, second: &Second) {
+    pub(super) fn add(&mut self, mut second: Second) {
         let begins = self.listened == 0;
         self.parts += u32::from(begins || second.begins_run);
         self.listened += second.moments.count();
@@ -171,10 +187,13 @@ impl Growing {
             sum.1 += count;
         }
         // A segment that begins in the period before is of neither.
-        let straddling = second.straddling.iter().filter(|_| !begins);
-        for densities in straddling.chain(&second.whole) {
-            for (all, &density) in self.densities.iter_mut().zip(densities) {
+        let straddling = second.straddling.take().filter(|_| !begins);
+        for segment in straddling.into_iter().chain(second.whole.take()) {
+            for (all, density) in self.densities.iter_mut().zip(segment.bands) {
                 all.push(density);
+            }
+            if !segment.lines.is_empty() {
+                self.spectra.push(segment.lines);
             }
         }
     }
@@ -202,6 +221,10 @@ impl Growing {
         } else {
             self.densities.iter_mut().map(|all| ranked(all)).collect()
         };
+        let lines = by_line(&self.spectra).map(|densities_upa2_hz| LinePercentiles {
+            bin_hz: self.bin_hz,
+            densities_upa2_hz,
+        });
         Period {
             ear: self.ear,
             rate_hz: self.key.rate_hz,
@@ -222,8 +245,25 @@ impl Growing {
             bands: self.bands,
             segments,
             densities_upa2_hz,
+            lines,
         }
     }
+}
+
+/// Percentiles of each line over all spectra; `None` without a spectrum.
+fn by_line(spectra: &[Vec<f32>]) -> Option<Vec<Percentiles>> {
+    let lines = spectra.first()?.len();
+    let mut all = vec![0.0; spectra.len()];
+    Some(
+        (0..lines)
+            .map(|line| {
+                for (one, spectrum) in all.iter_mut().zip(spectra) {
+                    *one = spectrum[line];
+                }
+                ranked(&mut all)
+            })
+            .collect(),
+    )
 }
 
 /// Percentiles by the nearest rank; puts the values in order.

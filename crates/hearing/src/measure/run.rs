@@ -11,7 +11,7 @@ use signal::{
     Arithmetic, BandBlock, Block, Decidecade, DecidecadeBank, Moments, Spectrogram, band_power,
 };
 
-use super::{LOWEST_BAND, MeasureError};
+use super::{LOWEST_BAND, Lines, MeasureError};
 
 const NS_PER_S: i128 = 1_000_000_000;
 
@@ -41,9 +41,17 @@ pub(super) struct Second {
     pub(super) lowest: f32,
     /// By band: sum of squares and number of samples of the band.
     pub(super) bands: Vec<(f64, u64)>,
-    /// Spectral density by band, of the segment that begins in the middle of the second before and of that of this second.
-    pub(super) straddling: Option<Vec<f32>>,
-    pub(super) whole: Option<Vec<f32>>,
+    /// Spectral densities of the segment that begins in the middle of the second before, and of that of this second.
+    pub(super) straddling: Option<Densities>,
+    pub(super) whole: Option<Densities>,
+}
+
+/// Spectral densities of one segment, uPa^2/Hz.
+#[derive(Debug, Default)]
+pub(super) struct Densities {
+    pub(super) bands: Vec<f32>,
+    /// By line; empty where lines are not kept.
+    pub(super) lines: Vec<f32>,
 }
 
 /// A second whose bands are not all known.
@@ -58,6 +66,7 @@ struct Pending {
 #[derive(Debug)]
 pub(super) struct Run {
     rate_hz: u32,
+    lines: Lines,
     bank: DecidecadeBank,
     frames: Spectrogram,
     /// Where the run begins, once it does: epoch, and nanoseconds after it.
@@ -79,7 +88,7 @@ pub(super) struct Run {
 }
 
 impl Run {
-    pub(super) fn new(rate_hz: u32) -> Result<Self, MeasureError> {
+    pub(super) fn new(rate_hz: u32, lines: Lines) -> Result<Self, MeasureError> {
         let rate = f64::from(rate_hz);
         let bank = DecidecadeBank::new(
             Decidecade::new(LOWEST_BAND),
@@ -92,6 +101,7 @@ impl Run {
         let known = vec![0; bank.bands().len()];
         Ok(Self {
             rate_hz,
+            lines,
             bank,
             frames,
             origin: None,
@@ -109,6 +119,11 @@ impl Run {
 
     pub(super) fn rate_hz(&self) -> u32 {
         self.rate_hz
+    }
+
+    /// Distance of spectral lines, Hz.
+    pub(super) fn bin_hz(&self) -> f64 {
+        self.frames.bin_hz()
     }
 
     pub(super) fn bands(&self) -> &[Decidecade] {
@@ -244,26 +259,28 @@ impl Run {
         self.samples.clear();
     }
 
-    /// Density by band of a segment: the first samples of `head` and `tail` together.
-    fn density(&mut self, head: &[f32], tail: &[f32]) -> Vec<f32> {
+    /// Densities of a segment: the first samples of `head` and `tail` together.
+    fn density(&mut self, head: &[f32], tail: &[f32]) -> Densities {
         let length = self.frames.segment();
         self.segment.clear();
         self.segment
             .extend(head.iter().chain(tail).take(length).copied());
         self.frames.reset();
-        let mut found = Vec::new();
+        let mut found = Densities::default();
         let (bin_hz, bands) = (self.frames.bin_hz(), self.bank.bands());
+        let keep = self.lines == Lines::Keep;
         self.frames
             .process(Block::new(0, &self.segment), |column| {
-                found = bands
-                    .iter()
-                    .map(|band| {
-                        let (low_hz, high_hz) = (band.low_hz(), band.high_hz());
-                        let power = band_power(column.density, bin_hz, low_hz, high_hz)
-                            .expect("a band of the bank lies below half the rate");
-                        (power / (high_hz - low_hz)) as f32
-                    })
-                    .collect();
+                let in_band = |band: &Decidecade| {
+                    let (low_hz, high_hz) = (band.low_hz(), band.high_hz());
+                    let power = band_power(column.density, bin_hz, low_hz, high_hz)
+                        .expect("a band of the bank lies below half the rate");
+                    (power / (high_hz - low_hz)) as f32
+                };
+                found.bands = bands.iter().map(in_band).collect();
+                if keep {
+                    found.lines = column.density.iter().map(|&d| d as f32).collect();
+                }
             })
             .expect("a segment begins a stretch");
         found

@@ -3,7 +3,10 @@
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
 
-use hearing::{Ear, Measured, Meter, Period, PeriodBegin, Reference, line_up, measured_bands};
+use hearing::{
+    Ear, Lines, Measured, Meter, Period, PeriodBegin, Reference, line_up, lines_bytes,
+    measured_bands,
+};
 use signal::{Decidecade, level_db, peak_level_db};
 
 use crate::hear::{close, looked, write};
@@ -33,9 +36,9 @@ fn ear() -> Ear {
 }
 
 /// The periods of these files, in order of the lining up.
-fn measured(files: &[PathBuf], every_s: u32) -> Vec<Period> {
+fn measured(files: &[PathBuf], every_s: u32, lines: Lines) -> Vec<Period> {
     let surveys = looked(files);
-    let mut meter = Meter::new(NonZeroU32::new(every_s).unwrap(), 1);
+    let mut meter = Meter::new(NonZeroU32::new(every_s).unwrap(), 1, lines);
     let mut periods = Vec::new();
     let mut told = |told| {
         if let Measured::Period(period) = told {
@@ -67,7 +70,7 @@ fn val_minutes_equal_scipy() {
     let reference = truth::json("hearing/scipy-measures.json");
     let folder = tempfile::tempdir().unwrap();
     let all = file(folder.path(), "a_20270315T041530.25Z.wav", 0..130 * RATE);
-    let periods = measured(&[all], 60);
+    let periods = measured(&[all], 60, Lines::Keep);
     let theirs = reference["periods"].as_array().unwrap();
     assert_eq!((periods.len(), theirs.len()), (3, 3));
     for (minute, (ours, theirs)) in periods.iter().zip(theirs).enumerate() {
@@ -112,7 +115,20 @@ fn val_minutes_equal_scipy() {
                 close(level_db(*found, 1.0), wanted, 1e-6);
             }
         }
+        let lines = ours.lines.as_ref().unwrap();
+        assert_eq!((lines.bin_hz, lines.densities_upa2_hz.len()), (1.0, 4_001));
+        let theirs = theirs["every_97th_line_percentiles_db"].as_array().unwrap();
+        assert_eq!(theirs.len(), 42);
+        for (found, wanted) in lines.densities_upa2_hz.iter().step_by(97).zip(theirs) {
+            for (found, wanted) in found.iter().zip(numbers(wanted)) {
+                close(level_db(*found, 1.0), wanted, 1e-4);
+            }
+        }
     }
+    assert_eq!(
+        lines_bytes(48_000, NonZeroU32::new(60).unwrap()),
+        11_520_480
+    );
 }
 
 #[test]
@@ -123,7 +139,11 @@ fn verif_files_that_abut_measure_as_one() {
     for at in [&one, &three] {
         std::fs::create_dir(at).unwrap();
     }
-    let whole = measured(&[file(&one, "20270315T041530.25Z.wav", 0..70 * RATE)], 10);
+    let whole = measured(
+        &[file(&one, "20270315T041530.25Z.wav", 0..70 * RATE)],
+        10,
+        Lines::Leave,
+    );
     let parts = [
         file(&three, "20270315T041530.25Z.wav", 0..17 * RATE),
         file(
@@ -137,7 +157,7 @@ fn verif_files_that_abut_measure_as_one() {
             40 * RATE + 333..70 * RATE,
         ),
     ];
-    let cut = measured(&parts, 10);
+    let cut = measured(&parts, 10, Lines::Leave);
     assert_eq!((whole.len(), cut.len()), (8, 8));
     for (whole, cut) in whole.iter().zip(cut) {
         // Only the file and the place in it are others.
@@ -158,7 +178,7 @@ fn verif_a_gap_is_reported_and_not_averaged_over() {
         file(folder.path(), "20270315T041500Z.wav", 0..20 * RATE),
         file(folder.path(), "20270315T041527Z.wav", 20 * RATE..53 * RATE),
     ];
-    let periods = measured(&files, 60);
+    let periods = measured(&files, 60, Lines::Leave);
     let [minute] = periods.as_slice() else {
         panic!("{}", periods.len())
     };
@@ -188,7 +208,7 @@ fn verif_clipped_seconds_are_left_out() {
         })
         .collect();
     let path = write(&folder.path().join("20270315T041500Z.wav"), 1, &samples);
-    let periods = measured(&[path], 60);
+    let periods = measured(&[path], 60, Lines::Leave);
     let minute = &periods[0];
     assert_eq!((minute.listened_s, minute.averaged_s), (60.0, 58.0));
     assert_eq!((minute.clipped_samples, minute.parts), (3, 1));
@@ -204,7 +224,7 @@ fn verif_clipped_seconds_are_left_out() {
 
     let all = vec![1.0; 5 * RATE];
     let path = write(&folder.path().join("loud.wav"), 1, &all);
-    let period = &measured(&[path], 60)[0];
+    let period = &measured(&[path], 60, Lines::Leave)[0];
     assert_eq!((period.listened_s, period.averaged_s), (5.0, 0.0));
     assert_eq!(period.clipped_samples, 5 * RATE as u64);
     assert!(period.broad.is_none() && period.densities_upa2_hz.is_empty());
@@ -216,7 +236,7 @@ fn verif_clipped_seconds_are_left_out() {
 fn verif_silence_is_silence_and_has_no_kurtosis() {
     let folder = tempfile::tempdir().unwrap();
     let path = write(&folder.path().join("still.wav"), 1, &vec![0.0; 3 * RATE]);
-    let period = &measured(&[path], 1)[2];
+    let period = &measured(&[path], 1, Lines::Leave)[2];
     let broad = period.broad.unwrap();
     assert_eq!((broad.mean_square_upa2, broad.kurtosis), (0.0, None));
     assert_eq!(period.band_mean_square_upa2[0], Some(0.0));

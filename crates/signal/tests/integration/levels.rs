@@ -181,6 +181,13 @@ fn val_moments_equal_scipy_whole_and_in_parts() {
     let found = Moments::of(&sine(100.0, 8_000.0, 1.0, 8_000));
     close(found.kurtosis().unwrap(), 1.5, 1e-6, "a sine");
     assert_eq!(Moments::of(&[2.0; 9]).kurtosis(), None);
+    let same = Moments::of(&[0.1; 1_001]);
+    assert_eq!(same.with(Moments::of(&[0.1; 7])).kurtosis(), None);
+    // One sample that differs in its last bit is seen.
+    let mut odd = vec![0.1_f32; 100_000];
+    odd[7] = f32::from_bits(0.1_f32.to_bits() + 1);
+    let found = Moments::of(&odd).kurtosis().unwrap();
+    close(found, 1e5, 1e2, "one of a hundred thousand");
     assert!(Moments::of(&[]).mean_square().is_nan());
     assert_eq!(Moments::of(&[3.0, -1.0]).mean_square(), 5.0);
 }

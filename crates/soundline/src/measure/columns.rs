@@ -5,7 +5,7 @@ use std::path::Path;
 use hearing::{PERCENTILES, Period, PeriodBegin, Reference, measured_bands};
 use signal::{Decidecade, level_db, peak_level_db};
 
-use super::told::reference_upa;
+use super::head::reference_upa;
 use crate::listen::Assigned;
 
 /// What a column holds.
@@ -64,6 +64,18 @@ const BROAD: [(&str, Kind); 18] = [
     ("kurtosis", Kind::Number(4)),
 ];
 
+/// The columns ahead of the percentiles by spectral line.
+const LINES: [(&str, Kind); 8] = [
+    ("sensor", Kind::Text),
+    ("channel", Kind::Count),
+    ("recording", Kind::Text),
+    ("begin_utc", Kind::Text),
+    ("first_s", SECONDS),
+    ("segments", Kind::Count),
+    ("density_reference", Kind::Text),
+    ("frequency_hz", Kind::Number(4)),
+];
+
 impl Columns {
     /// Columns for recordings of these rates.
     pub(super) fn new(rates_hz: &[u32]) -> Self {
@@ -91,6 +103,58 @@ impl Columns {
         Self { all, bands }
     }
 
+    /// Columns of percentiles by spectral line.
+    pub(super) fn of_lines() -> Self {
+        let mut all: Vec<Column> = LINES
+            .iter()
+            .map(|&(name, kind)| Column {
+                name: name.to_owned(),
+                kind,
+            })
+            .collect();
+        for q in PERCENTILES {
+            all.push(Column {
+                name: format!("density_p{q:02}_db"),
+                kind: DECIBELS,
+            });
+        }
+        Self {
+            all,
+            bands: Vec::new(),
+        }
+    }
+
+    /// The lines of a period in the columns of [`Self::of_lines`], one row each.
+    pub(super) fn line_rows(
+        period: &Period,
+        assigned: &Assigned,
+        recording: &Path,
+        reference: Reference,
+    ) -> impl Iterator<Item = Vec<Value>> {
+        let upa = reference_upa(reference);
+        let begin_utc = begin_utc(period);
+        let lines = period.lines.iter();
+        lines.flat_map(move |lines| {
+            let begin_utc = begin_utc.clone();
+            let rows = lines.densities_upa2_hz.iter().enumerate();
+            rows.map(move |(line, densities)| {
+                let mut row = vec![
+                    Value::Text(assigned.path.clone()),
+                    Value::Count(u64::from(assigned.channel.unwrap_or(1))),
+                    Value::Text(recording.display().to_string()),
+                    Value::Text(begin_utc.clone()),
+                    Value::Number(Some(period.first_s)),
+                    Value::Count(period.segments),
+                    Value::Text(reference.density().to_owned()),
+                    Value::Number(Some(line as f64 * lines.bin_hz)),
+                ];
+                let levels = densities.iter().map(|&d| level_db(d, upa));
+                row.extend(levels.map(|level_db| Value::Number(Some(level_db))));
+                row
+            })
+        })
+    }
+
     /// A period in these columns.
     pub(super) fn row(
         &self,
@@ -102,16 +166,12 @@ impl Columns {
         let upa = reference_upa(reference);
         let level = |square: f64| level_db(square, upa);
         let broad = period.broad.as_ref();
-        let begin_utc = match period.begin {
-            PeriodBegin::Utc(at) => at.to_string(),
-            PeriodBegin::Recording(_) => String::new(),
-        };
         let mut row = vec![
             Value::Text(assigned.path.clone()),
             Value::Count(u64::from(assigned.channel.unwrap_or(1))),
             Value::Text(recording.display().to_string()),
             Value::Count(u64::from(period.rate_hz)),
-            Value::Text(begin_utc),
+            Value::Text(begin_utc(period)),
             Value::Number(Some(period.first_s)),
             Value::Count(u64::from(period.length_s)),
             Value::Number(Some(period.listened_s)),
@@ -139,6 +199,14 @@ impl Columns {
             }
         }
         row
+    }
+}
+
+/// Begin of a period, empty where it is not known.
+fn begin_utc(period: &Period) -> String {
+    match period.begin {
+        PeriodBegin::Utc(at) => at.to_string(),
+        PeriodBegin::Recording(_) => String::new(),
     }
 }
 

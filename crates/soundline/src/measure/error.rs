@@ -31,6 +31,26 @@ pub(crate) enum MeasureCommandError {
         /// The file.
         path: PathBuf,
     },
+    /// Both tables would be one file.
+    #[error("{}: --out and --lines are two tables and need two names", path.display())]
+    OneFile {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The spectra of a period would take too much memory.
+    #[error(
+        "the spectra of {every_s} s at {rate_hz} Hz take {bytes} bytes of memory, more than {limit_bytes}"
+    )]
+    TooManyLines {
+        /// Length of a period, s.
+        every_s: u32,
+        /// Highest rate of the recordings, Hz.
+        rate_hz: u32,
+        /// What they take, over all channels, bytes.
+        bytes: u64,
+        /// The most that is allowed, bytes.
+        limit_bytes: u64,
+    },
     /// Parquet was asked of a program that was built without it.
     #[error("{}: this program was built without Parquet", path.display())]
     #[cfg_attr(
@@ -68,7 +88,11 @@ impl MeasureCommandError {
             MeasureCommandError::NoParquet { .. } => Some(
                 "name a .csv, or build with `cargo build --release --features parquet`".to_owned(),
             ),
+            MeasureCommandError::TooManyLines { .. } => {
+                Some("choose a shorter --every, or leave --lines out".to_owned())
+            }
             MeasureCommandError::Folder { .. }
+            | MeasureCommandError::OneFile { .. }
             | MeasureCommandError::OutName { .. }
             | MeasureCommandError::Stretch { .. }
             | MeasureCommandError::Cancelled { .. } => None,

@@ -3,6 +3,7 @@
 mod columns;
 mod csv;
 mod error;
+mod head;
 mod inputs;
 #[cfg(feature = "parquet")]
 mod parquet;
@@ -13,7 +14,7 @@ use std::io::{self, Write};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 
-use hearing::{HearError, MeasureError, Measured, Meter, Period};
+use hearing::{HearError, Lines, MeasureError, Measured, Meter, Period, lines_bytes};
 use jiff::Timestamp;
 use plan::Line;
 use quantity::{Dimension, parse_amount};
@@ -28,6 +29,7 @@ use crate::plan_file;
 use columns::Columns;
 pub(crate) use error::MeasureCommandError;
 use error::MeasureFault;
+use head::About;
 use inputs::Stretch;
 use table::{Kind, Table};
 use told::Told;
@@ -54,17 +56,23 @@ pub(crate) struct Args {
     /// Write the table: FILE.csv or FILE.parquet. It holds the bands and percentiles too.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Write a second table: percentiles of spectral density by lines of 1 Hz, a row for each line of each period: FILE.csv or
+    /// FILE.parquet.
+    #[arg(long, value_name = "FILE")]
+    lines: Option<PathBuf>,
     /// When the recording begins, such as 2027-03-15T04:15:00Z; otherwise the file name tells (..._20270315T041500Z...).
     #[arg(long, value_name = "TIME", value_parser = listen::instant)]
     start: Option<Timestamp>,
     /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
     #[arg(long)]
     own_rate: bool,
-    /// Replace a table that exists.
+    /// Replace tables that exist.
     #[arg(long)]
     force: bool,
 }
 
+/// Most memory for the spectra of periods at hand (ours).
+const MOST_LINES_BYTES: u64 = 1 << 30;
 /// Longest period, s.
 const LONGEST_S: u32 = 86_400;
 
@@ -88,7 +96,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     } else {
         Overwrite::Refuse
     };
-    let kind = args.out.as_deref().map(table::kind).transpose()?;
+    let target = |path: &Option<PathBuf>| -> Result<Option<Target>, MeasureCommandError> {
+        path.as_ref()
+            .map(|path| Ok((path.clone(), table::kind(path)?)))
+            .transpose()
+    };
+    let (periods, lines) = (target(&args.out)?, target(&args.lines)?);
+    if let Some(path) = args.out.as_ref().filter(|_| args.out == args.lines) {
+        return Err(MeasureCommandError::OneFile { path: path.clone() }.into());
+    }
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(
         reading.mistakes.iter().filter(|m| m.is_error()),
@@ -113,7 +129,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&found.recordings));
-    if let Some(path) = &args.out {
+    for path in args.out.iter().chain(&args.lines) {
         refuse_output(path, overwrite, &inputs)?;
     }
     let lined = inputs::line_up(
@@ -132,14 +148,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     told.gaps = lined.gaps;
 
     let columns = Columns::new(&lined.rates_hz);
-    let about = told::About {
+    let about = About {
         plan: &args.plan,
         plan_digest: &reading.digest,
         every: args.every,
         line,
         assigned: &assigned,
     };
-    let head = told::head(&about, &columns)?;
+    let head = head::head(&about, &columns)?;
     let work = Work {
         args,
         line,
@@ -147,12 +163,19 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         stretches: &lined.stretches,
         columns: &columns,
     };
-    match (&args.out, kind) {
-        (Some(path), Some(kind)) if !lined.stretches.is_empty() => {
-            write_table(path, kind, overwrite, &inputs, &head, &work, &mut told, out)?;
-        }
-        _ => work.run(None, &mut told, out)?,
-    }
+    work.refuse_too_many_lines()?;
+    let nothing = lined.stretches.is_empty();
+    let files = Files {
+        overwrite,
+        inputs: &inputs,
+        head: &head,
+    };
+    let line_columns = Columns::of_lines();
+    files.with(periods.filter(|_| !nothing), &columns, |periods| {
+        files.with(lines.filter(|_| !nothing), &line_columns, |lines| {
+            work.run(Tables { periods, lines }, &mut told, out)
+        })
+    })?;
     if out.format == Format::Json {
         let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
         out.json(&told::document(&told, &about, &head, &mistakes))?;
@@ -160,7 +183,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         told::summary(&told, &mut out.stdout)?;
     }
     out.stdout.flush()?;
-    if let Some(path) = args.out.as_ref().filter(|_| !lined.stretches.is_empty()) {
+    for path in args.out.iter().chain(&args.lines).filter(|_| !nothing) {
         writeln!(out.stderr, "wrote {}", path.display())?;
     }
     Ok(match told.failed() {
@@ -170,34 +193,47 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     })
 }
 
-/// Does the work into a table that is written whole or not at all.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "what it is called, what it may not replace, and the work"
-)]
-fn write_table(
-    path: &std::path::Path,
-    kind: Kind,
+/// A table that is wanted: its path and its kind.
+type Target = (PathBuf, Kind);
+
+/// What the tables may not replace, and what stands at the head of each.
+struct Files<'a> {
     overwrite: Overwrite,
-    inputs: &Inputs,
-    head: &[(String, String)],
-    work: &Work<'_>,
-    told: &mut Told,
-    out: &mut Out,
-) -> Result<(), Failure> {
-    let mut failure = None;
-    let written = write_atomically_with(path, overwrite, inputs, |file| {
-        let mut table = Table::begin(kind, file, head, work.columns)?;
-        if let Err(why) = work.run(Some(&mut table), told, out) {
-            failure = Some(why);
-            return Err(io::Error::other("the work was not done"));
+    inputs: &'a Inputs,
+    head: &'a [(String, String)],
+}
+
+impl Files<'_> {
+    /// Does the work into a table that is written whole or not at all; without a target, into none.
+    fn with(
+        &self,
+        target: Option<Target>,
+        columns: &Columns,
+        work: impl FnOnce(Option<&mut Table<'_>>) -> Result<(), Failure>,
+    ) -> Result<(), Failure> {
+        let Some((path, kind)) = target else {
+            return work(None);
+        };
+        let mut failure = None;
+        let written = write_atomically_with(&path, self.overwrite, self.inputs, |file| {
+            let mut table = Table::begin(kind, file, self.head, columns)?;
+            if let Err(why) = work(Some(&mut table)) {
+                failure = Some(why);
+                return Err(io::Error::other("the work was not done"));
+            }
+            table.end()
+        });
+        match failure {
+            Some(failure) => Err(failure),
+            None => Ok(written?),
         }
-        table.end()
-    });
-    match failure {
-        Some(failure) => Err(failure),
-        None => Ok(written?),
     }
+}
+
+/// The tables that are wanted.
+struct Tables<'t, 'p, 'l> {
+    periods: Option<&'t mut Table<'p>>,
+    lines: Option<&'t mut Table<'l>>,
 }
 
 /// What is to be measured.
@@ -210,10 +246,28 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
+    /// Spectra of long periods at high rates would fill the memory.
+    fn refuse_too_many_lines(&self) -> Result<(), MeasureCommandError> {
+        let rates = self.stretches.iter().map(|s| s.files[0].info.rate_hz);
+        let Some(rate_hz) = rates.max().filter(|_| self.args.lines.is_some()) else {
+            return Ok(());
+        };
+        let bytes = lines_bytes(rate_hz, self.args.every) * self.assigned.len() as u64;
+        if bytes > MOST_LINES_BYTES {
+            return Err(MeasureCommandError::TooManyLines {
+                every_s: self.args.every.get(),
+                rate_hz,
+                bytes,
+                limit_bytes: MOST_LINES_BYTES,
+            });
+        }
+        Ok(())
+    }
+
     /// Measures stretch after stretch; a period is told as soon as it is over.
     fn run(
         &self,
-        mut table: Option<&mut Table<'_>>,
+        mut tables: Tables<'_, '_, '_>,
         told: &mut Told,
         out: &mut Out,
     ) -> Result<(), Failure> {
@@ -225,17 +279,21 @@ impl Work<'_> {
             progress.inc(frames);
             !cancel.asked()
         };
-        let in_text = out.format == Format::Text && table.is_none();
-        let mut meter = Meter::new(self.args.every, self.assigned.len());
+        let in_text = out.format == Format::Text && tables.periods.is_none();
+        let lines = if tables.lines.is_some() {
+            Lines::Keep
+        } else {
+            Lines::Leave
+        };
+        let any_table = tables.periods.is_some() || tables.lines.is_some();
+        let mut meter = Meter::new(self.args.every, self.assigned.len(), lines);
         let mut broken: Option<Failure> = None;
         let mut each = |measured: Measured| {
             if broken.is_some() {
                 return;
             }
             let done = progress.suspend(|| match measured {
-                Measured::Period(period) => {
-                    self.period(&period, table.as_deref_mut(), told, in_text, out)
-                }
+                Measured::Period(period) => self.period(&period, &mut tables, told, in_text, out),
                 Measured::File { place, hearing } => {
                     let faults = told.heard(place, hearing, &mut out.stderr)?;
                     faults.iter().try_for_each(|fault| tell_fault(fault, out))
@@ -249,10 +307,7 @@ impl Work<'_> {
             match meter.stretch(files.0, files.1, &ears, &mut each, &read) {
                 Ok(()) => {}
                 Err(MeasureError::Hear(HearError::Cancelled)) => {
-                    return Err(MeasureCommandError::Cancelled {
-                        table: table.is_some(),
-                    }
-                    .into());
+                    return Err(MeasureCommandError::Cancelled { table: any_table }.into());
                 }
                 Err(source) => {
                     return Err(MeasureCommandError::Stretch {
@@ -271,18 +326,23 @@ impl Work<'_> {
     fn period(
         &self,
         period: &Period,
-        table: Option<&mut Table<'_>>,
+        tables: &mut Tables<'_, '_, '_>,
         told: &mut Told,
         in_text: bool,
         out: &mut Out,
     ) -> Result<(), Failure> {
-        let reference = told::reference(self.line, &self.assigned[period.ear]);
-        if let Some(table) = table {
-            let recording = &told.recordings[period.place];
-            let row = self
-                .columns
-                .row(period, &self.assigned[period.ear], recording, reference);
-            table.row(&row)?;
+        let reference = head::reference(self.line, &self.assigned[period.ear]);
+        let (assigned, recording) = (
+            &self.assigned[period.ear],
+            told.recordings[period.place].as_path(),
+        );
+        if let Some(table) = &mut tables.periods {
+            table.row(&self.columns.row(period, assigned, recording, reference))?;
+        }
+        if let Some(table) = &mut tables.lines {
+            for row in Columns::line_rows(period, assigned, recording, reference) {
+                table.row(&row)?;
+            }
         }
         if in_text {
             told::row(told, period, reference, &mut out.stdout)?;

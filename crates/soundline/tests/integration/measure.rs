@@ -207,6 +207,40 @@ fn verif_channels_that_are_not_there_and_empty_requests_are_refused() {
     }
 }
 
+/// A tone of 2 kHz for 0.3 s in the second: its power, half of half of full scale squared, lies in the lines about 2 kHz.
+#[test]
+fn verif_lines_are_a_table_of_their_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
+    let csv = folder.path().join("lines.csv");
+    let csv = csv.to_str().unwrap();
+    let output = measure(&[&wav], &["--lines", csv]);
+    expect_status(&output, 0);
+    assert!(stdout(&output).contains("2027-03-15T04:15:00Z"));
+    let (head, rows) = table(Path::new(csv));
+    assert!(head.iter().any(|l| l == "# format: measures/1"));
+    assert_eq!(rows.len(), 22_051);
+    assert_eq!(rows[2_000]["frequency_hz"], "2000.0000");
+    assert_eq!(rows[2_000]["density_reference"], "1 uPa2/Hz");
+    let power = |row: &BTreeMap<String, String>| {
+        let level_db: f64 = row["density_p50_db"].parse().unwrap();
+        10f64.powf(level_db / 10.0)
+    };
+    let near_tone: f64 = rows[1_900..2_100].iter().map(power).sum();
+    let all: f64 = rows.iter().map(power).sum();
+    assert!(near_tone > 0.99 * all);
+    for (more, wanted) in [
+        (vec!["--out", csv], "two names"),
+        (vec!["--every", "1 d"], "bytes of memory"),
+    ] {
+        let more = [&["--lines", csv, "--force"], &more[..]].concat();
+        let output = measure(&[&wav], &more);
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(said.contains(wanted), "{said}");
+    }
+}
+
 /// Periods of a recording without a start are counted from its beginning, and told without a table too.
 #[test]
 fn verif_a_recording_without_a_start_is_told_by_its_own_time() {
