@@ -138,7 +138,7 @@ impl Front {
     /// Input samples from the first one of a steady sound to the last one needed to know a level that holds nothing
     /// else, at the worst place of the sound among the windows: reach of the decimator, twice the group delay of the
     /// band-pass at the band centre (by then the envelope of a steady sound has risen), window and hop. For an exponential
-    /// level: until it is within 1 dB of the steady level.
+    /// level: until it is within 1 dB of the steady level. Matched: for the sound that it is matched to, to its end.
     #[must_use]
     pub fn delay_samples(&self) -> u64 {
         self.shape.reach + 2 * self.shape.delay + self.shape.fill + self.cell_samples() - 1

@@ -59,12 +59,10 @@ fn is_an_order(letters: &[u8]) -> bool {
     let rest = letters.strip_prefix(b"D").unwrap_or(letters);
     let rest = rest.strip_prefix(b"B").unwrap_or(rest);
     let rest = rest.strip_suffix(b"J").unwrap_or(rest);
-    match rest {
-        [b'L' | b'E' | b'M', b'T'] => true,
-        [b'L' | b'E' | b'M', b'G', b'T' | b'P'] => true,
-        b"SGKT" | b"SGR" => true,
-        _ => false,
-    }
+    matches!(
+        rest,
+        [b'L' | b'E' | b'M', b'T'] | [b'L' | b'E' | b'M', b'G', b'T' | b'P'] | b"SGKT" | b"SGR"
+    )
 }
 
 fn built(letters: &[u8]) -> Result<(), SpecError> {
