@@ -8,6 +8,7 @@ use crate::assumed::assumed;
 use crate::cautions::cautions;
 use crate::evidence::Record;
 use crate::open::open;
+use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
 use crate::verdict::{Judged, Verdict, Word};
@@ -25,6 +26,10 @@ pub struct Shelf {
     pub records: Vec<Record>,
     /// Path of a cue sheet as the plan writes it, and its digest, or why it has none.
     pub cues: BTreeMap<String, Result<String, String>>,
+    /// Counts of calls that were put into noise.
+    pub injections: Vec<InjectionRecord>,
+    /// The command line that puts calls into noise, but for detector and call; `None` where nobody runs one.
+    pub range_command: Option<String>,
     /// Path of a cue sheet as the plan writes it, and the command line that rehearses it.
     pub commands: BTreeMap<String, String>,
 }
@@ -270,8 +275,19 @@ fn verdicts(
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
-        That::DetectionRange { of, call, .. } => {
-            vec![range_verdicts::detection_range(line, *of, *call)]
+        That::DetectionRange {
+            of,
+            call,
+            at_least_m,
+        } => {
+            let asked = range_verdicts::Asked {
+                of: *of,
+                call: *call,
+                at_least_m: *at_least_m,
+                share: r.share,
+                wind_at_most_m_s: r.when_wind_at_most_m_s,
+            };
+            vec![range_verdicts::detection_range(line, &asked, shelf)]
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

@@ -10,7 +10,8 @@ use sha2::{Digest, Sha256};
 
 /// Method of a rehearsal.
 pub const REHEARSAL: &str = "rehearsal/1";
-const FORMAT: &str = "evidence/1";
+/// Version of every record.
+pub(crate) const FORMAT: &str = "evidence/1";
 
 /// What came of one piece of slow work.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]

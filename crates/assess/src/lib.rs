@@ -22,6 +22,7 @@ mod power_cases;
 mod power_verdicts;
 mod processor_verdicts;
 mod queue;
+pub mod range;
 mod range_verdicts;
 mod reach;
 mod reserve;

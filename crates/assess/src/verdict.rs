@@ -33,6 +33,17 @@ pub enum Evidence {
         /// SHA-256 of its exact input.
         inputs: String,
     },
+    /// Draws that were counted, whose record lies beside the plan.
+    Sampled {
+        /// The method.
+        method: &'static str,
+        /// SHA-256 of what was drawn from.
+        inputs: String,
+        /// How many draws each count rests on.
+        draws: u64,
+        /// Seed.
+        seed: u64,
+    },
     /// A rehearsal whose record lies beside the plan.
     Rehearsed {
         /// The cue sheet.

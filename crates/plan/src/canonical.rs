@@ -40,10 +40,12 @@ pub(crate) fn digest(
         text.push_str(&weather.replace("\r\n", "\n"));
     }
     let stages = line.into_iter().flat_map(|l| &l.detectors);
-    for template in stages
+    let of_stages = stages
         .flat_map(|d| &d.stages)
-        .filter_map(|stage| stage.template()?.bytes.as_deref())
-    {
+        .filter_map(|stage| stage.template()?.bytes.as_deref());
+    let calls = line.into_iter().flat_map(|l| &l.calls);
+    let of_calls = calls.filter_map(|call| call.recording.as_ref()?.bytes.as_deref());
+    for template in of_stages.chain(of_calls) {
         text.push_str(&hex(&Sha256::digest(template)));
     }
     hex(&Sha256::digest(text.as_bytes()))

@@ -257,39 +257,46 @@ fn weather(
     })
 }
 
-/// Fetches the recordings that stages of detectors name.
+/// Fetches the recordings that stages of detectors and calls name.
 fn templates(line: &mut Line, folder: &Path, mistakes: &mut Mistakes, fetch: &Fetch<'_>) {
-    for detector in &mut line.detectors {
-        for template in detector.stages.iter_mut().filter_map(Stage::template_mut) {
-            let path = folder.join(&template.path);
-            let wrong = match fetch(&path) {
-                Ok(bytes) if bytes.len() > LARGEST_TEMPLATE => (
-                    Code::TooLarge,
-                    format!(
-                        "{} is larger than {} MiB",
-                        path.display(),
-                        LARGEST_TEMPLATE / 1024 / 1024
-                    ),
-                    "a template holds one call of some seconds; cut it out of the recording",
+    let of_detectors = line.detectors.iter_mut().flat_map(|detector| {
+        let part = format!("detector.{}", detector.id);
+        let templates = detector.stages.iter_mut().filter_map(Stage::template_mut);
+        templates.map(move |template| (template, part.clone()))
+    });
+    let of_calls = line.calls.iter_mut().filter_map(|call| {
+        let part = format!("call.{}", call.id);
+        call.recording.as_mut().map(|template| (template, part))
+    });
+    for (template, part) in of_detectors.chain(of_calls) {
+        let path = folder.join(&template.path);
+        let wrong = match fetch(&path) {
+            Ok(bytes) if bytes.len() > LARGEST_TEMPLATE => (
+                Code::TooLarge,
+                format!(
+                    "{} is larger than {} MiB",
+                    path.display(),
+                    LARGEST_TEMPLATE / 1024 / 1024
                 ),
-                Ok(bytes) => {
-                    template.bytes = Some(bytes.into());
-                    continue;
-                }
-                Err(error) => (
-                    Code::Unreadable,
-                    format!("cannot read {}: {error}", path.display()),
-                    "check the name and that it may be read",
-                ),
-            };
-            let (code, message, help) = wrong;
-            mistakes.push(
-                Mistake::error(code, template.at, message)
-                    .label("this file")
-                    .help(help)
-                    .part(format!("detector.{}", detector.id)),
-            );
-        }
+                "a template holds one call of some seconds; cut it out of the recording",
+            ),
+            Ok(bytes) => {
+                template.bytes = Some(bytes.into());
+                continue;
+            }
+            Err(error) => (
+                Code::Unreadable,
+                format!("cannot read {}: {error}", path.display()),
+                "check the name and that it may be read",
+            ),
+        };
+        let (code, message, help) = wrong;
+        mistakes.push(
+            Mistake::error(code, template.at, message)
+                .label("this file")
+                .help(help)
+                .part(part),
+        );
     }
 }
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use assess::Shelf;
 use assess::evidence::{Record, folder};
+use assess::range::InjectionRecord;
 use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
@@ -15,7 +16,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
-use crate::shell::rehearse_line;
+use crate::shell::{rehearse_line, shell_word};
 
 /// Check a plan against its requirements: met, marginal, broken or unknown, with value, limit, margin and why.
 ///
@@ -54,6 +55,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
 pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
     let mut warnings = Vec::new();
     let mut records = Vec::new();
+    let mut injections = Vec::new();
     let shelf = folder(path);
     let listed = std::fs::read_dir(&shelf).and_then(|entries| {
         entries
@@ -78,15 +80,16 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         let read = plan::from_disk(&file)
             .map_err(|e| e.to_string())
             .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
-            .and_then(|text| Record::from_json(&text).map_err(|e| e.to_string()));
+            .and_then(|text| Left::read(&text).map_err(|e| e.to_string()));
         match read {
             // Sameness is promised for one build of the program.
-            Ok(record) if record.program != PROGRAM => warnings.push(format!(
+            Ok(left) if left.program() != PROGRAM => warnings.push(format!(
                 "{}: is of {}, and this is {PROGRAM}; it counts as no evidence",
                 file.display(),
-                record.program
+                left.program()
             )),
-            Ok(record) => records.push(record),
+            Ok(Left::Rehearsal(record)) => records.push(record),
+            Ok(Left::Injection(record)) => injections.push(record),
             Err(why) => warnings.push(format!(
                 "{}: {why}; it counts as no evidence",
                 file.display()
@@ -113,9 +116,33 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         }
     }
     let shelf = Shelf {
+        injections,
+        range_command: Some(format!("soundline range {}", shell_word(path))),
         records,
         cues,
         commands,
     };
     (shelf, warnings)
+}
+
+/// A record of evidence, by its method.
+enum Left {
+    Rehearsal(Record),
+    Injection(InjectionRecord),
+}
+
+impl Left {
+    fn read(text: &str) -> Result<Left, assess::evidence::EvidenceError> {
+        match InjectionRecord::from_json(text)? {
+            Some(record) => Ok(Left::Injection(record)),
+            None => Record::from_json(text).map(Left::Rehearsal),
+        }
+    }
+
+    fn program(&self) -> &str {
+        match self {
+            Left::Rehearsal(record) => &record.program,
+            Left::Injection(record) => &record.program,
+        }
+    }
 }

@@ -14,6 +14,7 @@ use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
+use crate::range::RangeCommandError;
 use crate::rehearse::RehearseError;
 use crate::reserve::ReserveCommandError;
 use crate::start::StartCommandError;
@@ -47,6 +48,9 @@ pub(crate) enum Failure {
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
+    /// No range was worked out.
+    #[error(transparent)]
+    Range(#[from] RangeCommandError),
     /// The reserve cannot be worked out.
     #[error(transparent)]
     Reserve(#[from] ReserveCommandError),
@@ -98,6 +102,7 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
+            Failure::Range(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Tune(error) => error.help(),
             Failure::Year(error) => error.help(),
@@ -121,7 +126,7 @@ impl Failure {
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
                 | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)
-        )
+        ) || matches!(self, Failure::Range(error) if error.is_cancelled())
     }
 
     /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the

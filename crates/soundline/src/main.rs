@@ -17,6 +17,7 @@ mod measure;
 mod new;
 mod out;
 mod plan_file;
+mod range;
 mod rehearse;
 mod reserve;
 mod schema;
@@ -60,6 +61,7 @@ enum Command {
     Chain(chain::Args),
     Measure(measure::Args),
     Start(start::Args),
+    Range(range::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
     Year(year::Args),
@@ -103,6 +105,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Chain(args) => chain::run(&args, out),
         Command::Measure(args) => measure::run(&args, out),
         Command::Start(args) => start::run(&args, out),
+        Command::Range(args) => range::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
         Command::Year(args) => year::run(&args, out),

@@ -29,6 +29,7 @@ pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
+pub(crate) use template::samples as template_samples;
 pub use traffic::{
     Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
 };

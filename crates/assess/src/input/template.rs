@@ -9,7 +9,7 @@ use super::InputError;
 /// The samples of a template at `rate_hz`, in the unit of the file: what a detector makes of them does not depend on it.
 ///
 /// Nothing is resampled.
-pub(super) fn samples(
+pub(crate) fn samples(
     what: &str,
     template: &plan::Template,
     rate_hz: f64,

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::Resolver;
 use super::cues::sound_kind;
-use crate::line::{Call, Line};
+use crate::line::{Call, Line, Template};
 use crate::read::Fields;
 use crate::tables::{CALL, OF_CALLS, SOUNDS};
 
@@ -30,10 +30,17 @@ fn call(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Call> {
     ) {
         return None;
     }
+    let what = sound_kind(r, f, word, Path::new(""), "the plan")?;
+    let recording = f.text("file").map(|(path, at)| Template {
+        path: path.clone(),
+        at,
+        bytes: None,
+    });
     Some(Call {
         id: id.to_owned(),
         at: f.site,
-        what: sound_kind(r, f, word, Path::new(""), "the plan")?,
+        what,
+        recording,
         source_level_db: f.db("source_level")?,
         depth_m: f.q("depth")?,
     })

@@ -107,6 +107,11 @@ const OF_A_SOUND: &[Field] = &[
         S::Amount(D::Frequency, FREQUENCY),
         "of a hum: blade rate",
     ),
+    o(
+        "channel",
+        S::Count(1, 65_535),
+        "of a recording: number of its channel, counted from 1; needed when it has several",
+    ),
 ];
 
 /// What a sound is, key by key: for the sounds of a cue sheet and the calls of a plan.
@@ -157,11 +162,6 @@ pub(crate) const SHAPE: &[Field] = &[
         "file",
         S::Text,
         "of a recording: the file, relative to the folder of the file that names it",
-    ),
-    o(
-        "channel",
-        S::Count(1, 65_535),
-        "of a recording: number of its channel, counted from 1; needed when it has several",
     ),
 ];
 

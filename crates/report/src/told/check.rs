@@ -210,7 +210,7 @@ fn tell(out: &mut String, verdict: &Verdict) {
                     "           {}: {:.0} of {:.0} {}",
                     k.subject, k.value.value, k.limit.value, k.value.unit
                 ),
-                Evidence::Computed { .. } => {
+                Evidence::Computed { .. } | Evidence::Sampled { .. } => {
                     let head = format!(
                         "{}: {}, limit {}, margin {}",
                         k.subject,
@@ -331,6 +331,14 @@ fn evidence_json(evidence: &Evidence) -> Value {
         Evidence::Computed { method, inputs } => {
             json!({ "kind": "calculation", "method": method, "inputs": inputs })
         }
+        Evidence::Sampled {
+            method,
+            inputs,
+            draws,
+            seed,
+        } => json!({
+            "kind": "sampling", "method": method, "inputs": inputs, "draws": draws, "seed": seed,
+        }),
         Evidence::Rehearsed {
             cues,
             plan_digest,

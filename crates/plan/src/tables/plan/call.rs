@@ -9,7 +9,7 @@ pub(crate) const CALL: Section = Section {
     name: "a call",
     doc: "A sound that detectors are to find: what it is, how loud, and how deep its source.",
     part: None,
-    fields: &joined::<15>(OF_A_CALL, SHAPE),
+    fields: &joined::<14>(OF_A_CALL, SHAPE),
 };
 
 const OF_A_CALL: &[Field] = &[

@@ -1,0 +1,87 @@
+//! How far detectors find calls.
+//!
+//! Slow part: calls are put into the noise of a month's wind before the very detector ([`sample`]); what came of it is a
+//! [`Sampled`] curve and may be kept as an [`InjectionRecord`]. Fast part: the curve, source level, loss and noise give the share found over
+//! range, the range of a share and the effective area ([`month_range`]). The method page is `docs/method/range.md`.
+
+mod over;
+mod record;
+mod sample;
+mod subject;
+mod whole;
+
+pub use over::{
+    Found, Loss, MonthRange, SIMPLE_LAW_DOUBTFUL_M, SIMPLE_LAW_REFUSED_M, depth_ranges, losses,
+    month_range,
+};
+pub(crate) use over::{doubts, found};
+pub use record::InjectionRecord;
+pub use sample::{Draws, sample};
+pub(crate) use subject::INJECTION;
+pub use subject::Subject;
+
+pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};
+pub use whole::{Month, Ranges, ranges};
+
+use injection::InjectionError;
+
+use crate::input::{InputError, SiteNoiseError};
+
+/// What came of calls in the noise of one wind.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sampled {
+    /// The wind, m/s.
+    pub wind_m_s: f64,
+    /// Level of the noise in the detector's band, dB re 1 uPa.
+    pub noise_level_db: f64,
+    /// Share found against the in-band signal-to-noise ratio.
+    pub curve: Curve,
+    /// Places of calls where the detector told an event in the noise alone.
+    pub by_chance: u64,
+    /// Events in the noise alone.
+    pub false_alarms: u64,
+    /// Noise alone in which they could be told, s.
+    pub listened_s: f64,
+    /// Calls at each ratio of which the converter clipped a sample.
+    pub clipped: Vec<u64>,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Whether it was read from what had been kept, not drawn anew.
+    pub kept: bool,
+}
+
+/// Why no range can be given.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RangeError {
+    /// The plan does not say enough, or something that cannot be.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// Figures that make no sound.
+    #[error("{call}: {source}")]
+    Call {
+        /// The call: a typed path.
+        call: String,
+        /// Why.
+        source: signal::SynthError,
+    },
+    /// A call that the sensor cannot hear as it is.
+    #[error("{call} reaches {high_hz:.0} Hz, and its sensor hears up to {audible_hz:.0} Hz")]
+    AboveTheEar {
+        /// The call: a typed path.
+        call: String,
+        /// Its greatest frequency, Hz.
+        high_hz: f64,
+        /// The greatest frequency that is heard, Hz.
+        audible_hz: f64,
+    },
+    /// Noise outside what the formulas hold for.
+    #[error("the noise of the site: {0}")]
+    Noise(#[from] SiteNoiseError),
+    /// Nothing comes of putting the call into noise.
+    #[error(transparent)]
+    Injection(#[from] InjectionError),
+    /// The user asked to stop.
+    #[error("cancelled")]
+    Cancelled,
+}

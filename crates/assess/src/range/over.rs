@@ -1,0 +1,258 @@
+//! From a sampled curve to ranges, by month and by depth of the hydrophone.
+//!
+//! The in-band ratio at a horizontal range is source level (as far as it lies in the band), less spreading and absorption over
+//! the straight distance between the two depths, less the noise of the month. Shares are read from the curve as seen and from its lower
+//! limits; the second is what a requirement is held to.
+//!
+//! How far a simple law is carried: beyond 20 km it is told as doubtful and beyond 50 km not at all (judgements without a
+//! source: there the profile, the bed and the surface decide what is heard). Spherical spreading is doubtful beyond ten water depths
+//! already, where surface and bed hold the sound together.
+
+use injection::{Bound, Outer, Reach, effective_area_m2, ideal_snr_db, outer_range_m};
+use seawater::{Spreading, transmission_loss_db};
+
+use super::{RangeError, Sampled, Subject};
+use crate::input::InputError;
+
+/// Beyond this range a simple law is doubtful, m. A judgement without a source.
+pub const SIMPLE_LAW_DOUBTFUL_M: f64 = 20_000.0;
+/// Beyond this range no range is given, m: [`seawater::SIMPLE_LAW_LIMIT_M`].
+pub const SIMPLE_LAW_REFUSED_M: f64 = seawater::SIMPLE_LAW_LIMIT_M;
+/// Water depths beyond which spherical spreading is doubtful. A judgement without a source.
+const SPHERICAL_DEPTHS: f64 = 10.0;
+/// What the planning formula of ambient noise may be off by, dB (see `seawater::ambient_noise`).
+const NOISE_UNCERTAIN_DB: f64 = 5.0;
+/// Shares of which the range is told.
+const SHARES: [f64; 2] = [0.5, 0.9];
+
+/// Out to where a share of the calls is found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Found {
+    /// The share, 0 to 1.
+    pub share: f64,
+    /// By the shares as they were seen.
+    pub seen: Outer,
+    /// By their lower limits at 95 %.
+    pub low: Outer,
+}
+
+/// What is found over range in one month.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MonthRange {
+    /// The month, 1 to 12.
+    pub month: u8,
+    /// Its mean wind, m/s.
+    pub wind_m_s: f64,
+    /// Noise in the band, dB re 1 uPa.
+    pub noise_level_db: f64,
+    /// Out to where a half and nine tenths are found.
+    pub found: [Found; 2],
+    /// The same, as seen, in noise that is 5 dB louder: what the formula of the noise may be off by.
+    pub louder: [Outer; 2],
+    /// Area of the disc that has as many of evenly spread calls as are found, m2, and by the lower limits.
+    pub area_m2: (f64, f64),
+    /// Shares over range as seen, to the farthest that a simple law is carried.
+    pub seen: Reach,
+    /// By the lower limits.
+    pub low: Reach,
+    /// What makes it doubtful.
+    pub warnings: Vec<String>,
+}
+
+/// What a sampled curve means over range for a hydrophone at a depth, in a month of which it is.
+///
+/// # Errors
+/// [`RangeError`] for a sea outside what the formulas hold for.
+pub fn month_range(
+    subject: &Subject,
+    sampled: &Sampled,
+    month: u8,
+    depth_m: f64,
+) -> Result<MonthRange, RangeError> {
+    let (absorption, mut warnings) = subject.absorption(depth_m)?;
+    let rise_m = depth_m - subject.source_depth_m;
+    let snr_db = |range_m: f64| -> Result<f64, RangeError> {
+        let slant_m = libm::sqrt(range_m * range_m + rise_m * rise_m).max(1.0);
+        let loss_db = transmission_loss_db(subject.spreading, slant_m, absorption)
+            .map_err(InputError::from)?;
+        Ok(subject.in_band_source_db() - loss_db - sampled.noise_level_db)
+    };
+    let reach = |bound| {
+        Reach::new(
+            &sampled.curve,
+            bound,
+            subject.spread,
+            SIMPLE_LAW_REFUSED_M,
+            snr_db,
+        )
+    };
+    let (seen, low) = (reach(Bound::Seen)?, reach(Bound::Low)?);
+    let found = SHARES.map(|share| Found {
+        share,
+        seen: outer_range_m(&seen, share),
+        low: outer_range_m(&low, share),
+    });
+    let loud = Reach::new(
+        &sampled.curve,
+        Bound::Seen,
+        subject.spread,
+        SIMPLE_LAW_REFUSED_M,
+        |r| snr_db(r).map(|db| db - NOISE_UNCERTAIN_DB),
+    )?;
+    warnings.extend(doubts(subject, &found));
+    if let Some(&(_, last)) = seen.shares.last()
+        && last > 0.01
+    {
+        let refused_km = SIMPLE_LAW_REFUSED_M / 1000.0;
+        warnings.push(format!(
+            "{:.0} % are still found at {refused_km:.0} km, so the effective area is that within {refused_km:.0} km",
+            100.0 * last
+        ));
+    }
+    Ok(MonthRange {
+        month,
+        wind_m_s: sampled.wind_m_s,
+        noise_level_db: sampled.noise_level_db,
+        found,
+        louder: SHARES.map(|share| outer_range_m(&loud, share)),
+        area_m2: (effective_area_m2(&seen), effective_area_m2(&low)),
+        seen,
+        low,
+        warnings,
+    })
+}
+
+/// Out to where at least `share` is found by the lower limits and as seen.
+pub(crate) fn found(range: &MonthRange, share: f64) -> Found {
+    Found {
+        share,
+        seen: outer_range_m(&range.seen, share),
+        low: outer_range_m(&range.low, share),
+    }
+}
+
+/// What makes ranges doubtful that a simple law was carried to.
+pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
+    let mut all = Vec::new();
+    let farthest_m = found
+        .iter()
+        .filter_map(|f| match f.seen {
+            Outer::Nowhere => None,
+            Outer::At(m) | Outer::Beyond(m) => Some(m),
+        })
+        .fold(0.0, f64::max);
+    let beyond = found.iter().any(|f| matches!(f.seen, Outer::Beyond(_)));
+    let refused_km = SIMPLE_LAW_REFUSED_M / 1000.0;
+    if beyond {
+        all.push(format!(
+            "a share is still found at {refused_km:.0} km: what a simple spreading law gives beyond is arithmetic rather than physics, and is not told"
+        ));
+    } else if farthest_m > SIMPLE_LAW_DOUBTFUL_M {
+        all.push(format!(
+            "beyond {:.0} km the profile, the bed and the surface decide what is heard, and a simple spreading law does not know them (judgement)",
+            SIMPLE_LAW_DOUBTFUL_M / 1000.0
+        ));
+    }
+    let spherical_m = SPHERICAL_DEPTHS * subject.water_depth_m;
+    if subject.spreading == Spreading::Spherical && farthest_m > spherical_m {
+        all.push(format!(
+            "spherical spreading is carried beyond {SPHERICAL_DEPTHS:.0} water depths ({spherical_m:.0} m), where surface and bed hold the sound together (judgement)"
+        ));
+    }
+    if subject.spreading == Spreading::Cylindrical {
+        all.push(
+            "cylindrical spreading from 1 m on takes all sound as trapped from the source on: ranges are too long".to_owned(),
+        );
+    }
+    all
+}
+
+/// Ranges of half and nine tenths at several depths of the hydrophone, from the surface layer to the bed: depth in m, and the
+/// ranges.
+///
+/// # Errors
+/// As [`month_range`].
+pub fn depth_ranges(
+    subject: &Subject,
+    sampled: &Sampled,
+    month: u8,
+) -> Result<Vec<(f64, [Found; 2])>, RangeError> {
+    const DEPTHS: u32 = 8;
+    let bed_m = match subject.water_depth_m {
+        m if m.is_finite() && m > 0.0 => m,
+        _ => subject
+            .hydrophone_depth_m
+            .max(subject.source_depth_m)
+            .max(1.0),
+    };
+    let mut depths: Vec<f64> = (1..=DEPTHS)
+        .map(|i| bed_m * f64::from(i) / f64::from(DEPTHS))
+        .collect();
+    depths.push(subject.hydrophone_depth_m);
+    depths.sort_by(f64::total_cmp);
+    depths.dedup();
+    depths
+        .into_iter()
+        .map(|depth_m| {
+            Ok((
+                depth_m,
+                month_range(subject, sampled, month, depth_m)?.found,
+            ))
+        })
+        .collect()
+}
+
+/// What the detector needs more than the ideal energy detector for a share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Loss {
+    /// The share, 0 to 1.
+    pub share: f64,
+    /// Ratio at which the detector finds it, dB; `None` where it does not.
+    pub needed_db: Option<f64>,
+    /// Ratio at which the ideal energy detector does, dB; `None` where it is not defined.
+    pub ideal_db: Option<f64>,
+    /// False alarm of the ideal one for each decision.
+    pub false_alarm: f64,
+    /// Whether that is the rate that was counted; otherwise its upper limit, as none was: then the loss is at most this.
+    pub counted: bool,
+}
+
+impl Loss {
+    /// The loss, dB.
+    #[must_use]
+    pub fn loss_db(&self) -> Option<f64> {
+        Some(self.needed_db? - self.ideal_db?)
+    }
+}
+
+/// Losses at a half and nine tenths against the ideal energy detector of the same band and of the call's energy duration, at the
+/// same rate of false alarms (that of all `sampled` together; the upper limit at 95 % where there were none).
+///
+/// # Errors
+/// [`RangeError::Injection`] where no limit can be given.
+pub fn losses(subject: &Subject, sampled: &[&Sampled]) -> Result<Vec<[Loss; 2]>, RangeError> {
+    let alarms: u64 = sampled.iter().map(|s| s.false_alarms).sum();
+    let listened_s: f64 = sampled.iter().map(|s| s.listened_s).sum();
+    let counted = alarms > 0;
+    let per_s = if counted {
+        alarms as f64 / listened_s
+    } else {
+        chance::garwood(0, listened_s, 0.95)
+            .map_err(injection::InjectionError::from)?
+            .1
+    };
+    let false_alarm = per_s * subject.energy_duration_s();
+    Ok(sampled
+        .iter()
+        .map(|s| {
+            SHARES.map(|share| Loss {
+                share,
+                needed_db: s.curve.snr_at(share, Bound::Seen),
+                // Undefined where the ideal one would cry all the time.
+                ideal_db: ideal_snr_db(subject.time_bandwidth(), false_alarm, share).ok(),
+                false_alarm,
+                counted,
+            })
+        })
+        .collect())
+}

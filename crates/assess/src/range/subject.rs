@@ -1,0 +1,298 @@
+//! A detector and a call of the plan as numbers: what is put into which noise, and what loses it on the way.
+
+use chance::Stream;
+use detect::{Spec, Stage};
+use injection::{CallSound, Spread};
+use plan::{CallIx, DetectorIx, Line, SoundKind};
+use quantity::Law;
+use seawater::{Profile, Spreading, Variable, Warning, absorption};
+use sha2::{Digest, Sha256};
+use signal::SensorChain;
+
+use super::RangeError;
+use crate::input::{
+    Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
+    spreading, template_samples,
+};
+
+/// Method of a sampled curve; a change of what is drawn or counted is another method.
+pub(crate) const INJECTION: &str = "injection/1";
+/// Half-widths of a normal spread in standard deviations: `±` is a 95 % normal (k = 2).
+const HALF_WIDTHS: f64 = 2.0;
+
+/// What is sampled and what ranges are worked out from.
+#[derive(Clone, Debug)]
+pub struct Subject {
+    /// The detector: a typed path.
+    pub detector: String,
+    /// The call: a typed path.
+    pub call: String,
+    /// The sensor: a typed path.
+    pub sensor: String,
+    /// Whether the plan says anything of the sensor's own noise.
+    pub says_its_noise: bool,
+    /// Mean source level, dB re 1 uPa m.
+    pub source_level_db: f64,
+    /// How it differs from call to call.
+    pub spread: Spread,
+    /// Depth of the source, m.
+    pub source_depth_m: f64,
+    /// Depth of the hydrophone, m.
+    pub hydrophone_depth_m: f64,
+    /// The band in which the detector listens, Hz.
+    pub band_hz: (f64, f64),
+    /// The frequency that stands for the call where absorption is taken, Hz.
+    pub representative_hz: f64,
+    /// Mean wind of the twelve months, m/s.
+    pub wind_m_s: Vec<f64>,
+    /// Water depth, m; not a number where it is not known.
+    pub water_depth_m: f64,
+    pub(crate) spec: Spec,
+    pub(crate) chain: SensorChain,
+    pub(crate) self_noise: Vec<(f64, f64)>,
+    pub(crate) sound: CallSound,
+    /// SHA-256 of the samples of the call.
+    sound_digest: String,
+    pub(crate) shipping: f64,
+    pub(crate) profile: Profile,
+    pub(crate) spreading: Spreading,
+    pub(crate) ph: f64,
+}
+
+impl Subject {
+    /// A detector and a call of a plan.
+    ///
+    /// # Errors
+    /// [`RangeError`] where the plan does not say what is needed, or something that cannot be.
+    pub fn new(line: &Line, detector: DetectorIx, call: CallIx) -> Result<Self, RangeError> {
+        let plan = &line.detectors[detector.0];
+        let written = &line.calls[call.0];
+        let name = format!("call.{}", written.id);
+        let site = |missing| {
+            RangeError::Input(InputError::NotSaid {
+                what: "site".to_owned(),
+                missing,
+            })
+        };
+        let chain = sensor_chain(line, plan.on)?;
+        let spec = detector_spec(line, detector, None)?;
+        let rate_hz = chain.rate_hz();
+        let band_hz = listens_in(&spec);
+        let (samples, representative_hz) = match &written.what {
+            SoundKind::Recording { .. } => recorded(&name, written, rate_hz, band_hz)?,
+            kind => formula(&name, kind, rate_hz)?,
+        };
+        let sound = CallSound::new(&samples, rate_hz, Some(&chain), band_hz)?;
+        let mut digest = Sha256::new();
+        for sample in &samples {
+            digest.update(sample.to_le_bytes());
+        }
+        let sea = &line.sea;
+        let hydrophone_depth_m = line.modules[plan.on.module.0].depth_m;
+        if !hydrophone_depth_m.is_finite() {
+            return Err(RangeError::Input(InputError::NotSaid {
+                what: line.module_path(plan.on.module),
+                missing: "its depth",
+            }));
+        }
+        let wind_m_s: Vec<f64> = sea.wind_m_s.iter().map(|q| q.si).collect();
+        if wind_m_s.len() != 12 {
+            return Err(site("the wind of the months"));
+        }
+        Ok(Self {
+            detector: format!("detector.{}", plan.id),
+            call: name,
+            sensor: line.sensor_path(plan.on),
+            says_its_noise: says_its_noise(line, plan.on),
+            source_level_db: written.source_level_db.db,
+            spread: match written.source_level_db.law {
+                None => Spread::None,
+                Some(Law::Normal { half_width }) => Spread::Normal {
+                    deviation_db: half_width / HALF_WIDTHS,
+                },
+                Some(Law::Uniform { half_width }) => Spread::Uniform {
+                    half_width_db: half_width,
+                },
+            },
+            source_depth_m: written.depth_m.si,
+            hydrophone_depth_m,
+            band_hz,
+            representative_hz,
+            wind_m_s,
+            water_depth_m: sea.water_depth_m.si,
+            self_noise: self_noise(line, plan.on)?,
+            spec,
+            chain,
+            sound,
+            sound_digest: plan::hex(&digest.finalize()),
+            shipping: sea.shipping.map(|q| q.si).ok_or_else(|| site("shipping"))?,
+            profile: profile(line).map_err(InputError::from)?,
+            spreading: spreading(line).ok_or_else(|| site("how sound spreads"))?,
+            ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
+        })
+    }
+
+    /// The noise of a wind at the hydrophone.
+    pub(crate) fn noise(&self, wind_m_s: f64) -> Result<SiteNoise, RangeError> {
+        let rate_hz = self.chain.rate_hz();
+        Ok(SiteNoise::new(
+            wind_m_s,
+            self.shipping,
+            &self.self_noise,
+            rate_hz,
+        )?)
+    }
+
+    /// Level of the noise of a wind in the detector's band, dB re 1 uPa.
+    ///
+    /// # Errors
+    /// [`RangeError::Noise`] for a wind or shipping outside what the formula holds for.
+    pub fn noise_level_db(&self, wind_m_s: f64) -> Result<f64, RangeError> {
+        let (low_hz, high_hz) = self.band_hz;
+        Ok(self.noise(wind_m_s)?.band_level_db_re_1upa(low_hz, high_hz))
+    }
+
+    /// In-band level of a call of the mean source level at 1 m, dB re 1 uPa m.
+    #[must_use]
+    pub fn in_band_source_db(&self) -> f64 {
+        self.source_level_db + self.sound.in_band_db()
+    }
+
+    /// Product of the call's energy duration and the band's width.
+    #[must_use]
+    pub fn time_bandwidth(&self) -> f64 {
+        self.sound.time_bandwidth()
+    }
+
+    /// Time that holds the middle 90 % of the call's energy, s.
+    #[must_use]
+    pub fn energy_duration_s(&self) -> f64 {
+        self.sound.energy_duration_s()
+    }
+
+    /// Absorption on the way to a hydrophone at a depth, dB/km, with what makes it doubtful.
+    pub(crate) fn absorption(&self, depth_m: f64) -> Result<(f64, Vec<String>), RangeError> {
+        let middle_m = f64::midpoint(depth_m, self.source_depth_m);
+        let t = self
+            .profile
+            .temperature_degc(middle_m)
+            .map_err(InputError::from)?;
+        let s = self.profile.salinity(middle_m).map_err(InputError::from)?;
+        let found = absorption(self.representative_hz, t, s, middle_m, self.ph)
+            .map_err(InputError::from)?;
+        let warnings = found.warnings.iter().map(|w| match w {
+            Warning::Extrapolated {
+                variable: Variable::Frequency,
+                value,
+                low,
+                ..
+            } if value < low => format!(
+                "the published range of the absorption begins at {low:.0} Hz; it is carried on to {value:.0} Hz, where little is absorbed"
+            ),
+            other => other.to_string(),
+        });
+        Ok((found.total_db_per_km, warnings.collect()))
+    }
+
+    /// SHA-256 of all that a sampled curve in the noise of a wind rests on, but for the number of calls and their seed.
+    #[must_use]
+    pub fn digest(&self, wind_m_s: f64) -> String {
+        let inputs = format!(
+            "{INJECTION} {:?} {:?} {:?} {:?} {} {:?} {:?}",
+            self.spec,
+            self.chain,
+            self.self_noise,
+            self.band_hz,
+            self.sound_digest,
+            wind_m_s,
+            self.shipping
+        );
+        plan::hex(&Sha256::digest(inputs.as_bytes()))
+    }
+
+    /// Samples of noise behind the chain's high-pass, of one stretch.
+    pub(crate) fn noise_samples(
+        &self,
+        wind_m_s: f64,
+        mut stream: Stream,
+        count: usize,
+    ) -> Result<Vec<f32>, RangeError> {
+        let mut noise = self
+            .noise(wind_m_s)?
+            .shaped()
+            .map_err(|source| RangeError::Noise(crate::input::SiteNoiseError::Spectrum(source)))?;
+        let mut out = vec![0.0; count];
+        noise.fill(0, &mut out, |_| stream.gaussian());
+        if let Some(mut high_pass) = self
+            .chain
+            .high_pass_filter()
+            .map_err(signal::ChainError::from)
+            .map_err(injection::InjectionError::from)?
+        {
+            let mut filtered = vec![0.0; count];
+            high_pass.process(&out, &mut filtered);
+            out = filtered;
+        }
+        Ok(out)
+    }
+}
+
+/// The band of a detector; without one all that its rate holds.
+fn listens_in(spec: &Spec) -> (f64, f64) {
+    /// What a decimator passes of the new rate.
+    const PASSED: f64 = 0.4;
+    let mut band = (0.0, 0.5 * spec.rate_hz);
+    for stage in &spec.stages {
+        match stage {
+            Stage::Decimate { factor } => band.1 = PASSED * spec.rate_hz / *factor as f64,
+            Stage::Band {
+                low_hz, high_hz, ..
+            } => band = (*low_hz, *high_hz),
+            _ => {}
+        }
+    }
+    band
+}
+
+fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<(Vec<f32>, f64), RangeError> {
+    let exact = Exact::new(kind, 0.0)
+        .map_err(|source| RangeError::Call {
+            call: name.to_owned(),
+            source,
+        })?
+        .expect("calls are formulas or recordings");
+    let audible_hz = plan::Chain::AUDIBLE_SHARE * 0.5 * rate_hz;
+    if exact.high_hz > audible_hz {
+        return Err(RangeError::AboveTheEar {
+            call: name.to_owned(),
+            high_hz: exact.high_hz,
+            audible_hz,
+        });
+    }
+    let samples = (exact.duration_s * rate_hz).ceil() as usize;
+    let sound = (0..samples).map(|i| exact.value(i as f64 / rate_hz) as f32);
+    Ok((sound.collect(), exact.representative_hz))
+}
+
+/// The samples of a recorded call, with an rms of 1 uPa over its length, and the middle of the band.
+fn recorded(
+    name: &str,
+    call: &plan::Call,
+    rate_hz: f64,
+    band_hz: (f64, f64),
+) -> Result<(Vec<f32>, f64), RangeError> {
+    let template = call
+        .recording
+        .as_ref()
+        .expect("a recorded call names its recording");
+    let mut samples = template_samples(name, template, rate_hz)?;
+    let sum: f64 = samples.iter().map(|&x| f64::from(x) * f64::from(x)).sum();
+    if sum > 0.0 {
+        let factor = 1.0 / (sum / samples.len() as f64).sqrt();
+        for x in &mut samples {
+            *x = (f64::from(*x) * factor) as f32;
+        }
+    }
+    let low_hz = band_hz.0.max(1.0);
+    Ok((samples, (low_hz * band_hz.1).sqrt()))
+}

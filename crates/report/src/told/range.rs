@@ -1,0 +1,286 @@
+//! How far a detector finds a call, for people and for programs.
+
+use std::fmt::Write as _;
+
+use assess::range::{Found, Month, Outer, Ranges, Spread};
+use serde_json::{Value, json};
+
+use super::check::wrap;
+use crate::calendar::MONTHS;
+
+/// Points of the share over range in the JSON.
+const MOST_RANGES: usize = 200;
+
+/// A range in a few characters.
+fn far(outer: Outer) -> String {
+    match outer {
+        Outer::Nowhere => "nowhere".to_owned(),
+        Outer::At(m) if m < 1000.0 => format!("{m:.0} m"),
+        Outer::At(m) => format!("{:.2} km", m / 1000.0),
+        Outer::Beyond(m) => format!("> {:.0} km", m / 1000.0),
+    }
+}
+
+fn spread(spread: Spread) -> String {
+    match spread {
+        Spread::None => "the same for every call".to_owned(),
+        Spread::Normal { deviation_db } => {
+            format!("a normal spread of {deviation_db:.1} dB (one standard deviation)")
+        }
+        Spread::Uniform { half_width_db } => {
+            format!("anything within {half_width_db:.1} dB to each side")
+        }
+    }
+}
+
+/// The curve of each distinct wind, the months, the depths, and what makes it doubtful.
+#[must_use]
+pub fn range_text(name: &str, ranges: &Ranges) -> String {
+    let mut out = String::new();
+    let s = &ranges.subject;
+    let _ = writeln!(out, "{name}\n\n{} and {}", s.detector, s.call);
+    let about = format!(
+        "Source at {:.0} m, {:.1} dB re 1 uPa m, {}; {:.1} dB re 1 uPa m within {:.0} Hz to {:.0} Hz, where the detector listens (all its energy there over the {:.2} s of its middle 90 %). {} at {:.0} m.",
+        s.source_depth_m,
+        s.source_level_db,
+        spread(s.spread),
+        s.in_band_source_db(),
+        s.band_hz.0,
+        s.band_hz.1,
+        s.energy_duration_s(),
+        s.sensor,
+        s.hydrophone_depth_m,
+    );
+    for row in wrap(&about, 106) {
+        let _ = writeln!(out, "  {row}");
+    }
+    if !s.says_its_noise {
+        let _ = writeln!(
+            out,
+            "  {} says nothing of its own noise: that of the sea alone is heard",
+            s.sensor
+        );
+    }
+    if let Some(worst) = worst(ranges) {
+        curve(&mut out, worst);
+    }
+    let _ = writeln!(
+        out,
+        "\n  month   wind    noise in band   half found to        nine tenths to       effective area\n                   dB re 1 uPa    seen      at least   seen      at least   seen      at least"
+    );
+    for month in &ranges.months {
+        let r = &month.range;
+        let [half, most] = r.found;
+        let _ = writeln!(
+            out,
+            "  {:5} {:5.1} m/s {:8.1}       {:9} {:10} {:9} {:10} {:>7.1} {:>7.1} km2",
+            MONTHS[usize::from(r.month) - 1],
+            r.wind_m_s,
+            r.noise_level_db,
+            far(half.seen),
+            far(half.low),
+            far(most.seen),
+            far(most.low),
+            r.area_m2.0 / 1e6,
+            r.area_m2.1 / 1e6,
+        );
+    }
+    let _ = writeln!(
+        out,
+        "  \"at least\": by the lower limits at 95 % of the shares that were counted"
+    );
+    if let Some(worst) = worst(ranges) {
+        let [half, most] = worst.range.louder;
+        let text = format!(
+            "The formula of ambient noise is good to 5 dB at best: in {}, in noise 5 dB louder, a half is found to {} and nine tenths to {}.",
+            MONTHS[usize::from(worst.range.month) - 1],
+            far(half),
+            far(most)
+        );
+        for row in wrap(&text, 104) {
+            let _ = writeln!(out, "  {row}");
+        }
+        let _ = writeln!(
+            out,
+            "\n  by depth of the hydrophone, {}\n    depth   half found to   nine tenths to",
+            MONTHS[usize::from(worst.range.month) - 1]
+        );
+        for (depth_m, [half, most]) in &worst.by_depth {
+            let here = if *depth_m == s.hydrophone_depth_m {
+                "  its own"
+            } else {
+                ""
+            };
+            let _ = writeln!(
+                out,
+                "  {depth_m:5.0} m   {:13}   {}{here}",
+                far(half.seen),
+                far(most.seen)
+            );
+        }
+        let _ = writeln!(
+            out,
+            "    a simple spreading law knows of depth only the distance and the absorption"
+        );
+    }
+    let mut warnings: Vec<&String> = ranges
+        .months
+        .iter()
+        .flat_map(|m| &m.range.warnings)
+        .collect();
+    warnings.sort();
+    warnings.dedup();
+    for (i, warning) in warnings.iter().enumerate() {
+        let gap = if i == 0 { "\n" } else { "" };
+        for (row, text) in wrap(&format!("doubtful: {warning}"), 106)
+            .iter()
+            .enumerate()
+        {
+            let _ = writeln!(
+                out,
+                "{}  {}{text}",
+                if row == 0 { gap } else { "" },
+                if row == 0 { "" } else { "  " }
+            );
+        }
+    }
+    out
+}
+
+/// The month of the smallest effective area.
+fn worst(ranges: &Ranges) -> Option<&Month> {
+    ranges
+        .months
+        .iter()
+        .min_by(|a, b| a.range.area_m2.0.total_cmp(&b.range.area_m2.0))
+}
+
+fn curve(out: &mut String, month: &Month) {
+    let sampled = &month.sampled;
+    let points = sampled.curve.points();
+    let calls = points.first().map_or(0, |p| p.calls);
+    let _ = writeln!(
+        out,
+        "\n  {} ({:.1} m/s), {calls} calls at each ratio, seed {}{}\n    in-band ratio   found   limits at 95 %",
+        MONTHS[usize::from(month.range.month) - 1],
+        sampled.wind_m_s,
+        sampled.seed,
+        if sampled.kept { ", counted before" } else { "" },
+    );
+    for (point, clipped) in points.iter().zip(&sampled.clipped) {
+        let overload = match clipped {
+            0 => String::new(),
+            n => format!("   {n} overload the converter"),
+        };
+        let _ = writeln!(
+            out,
+            "    {:7.1} dB     {:6.1} %   {:5.1} % to {:5.1} %{overload}",
+            point.snr_db,
+            100.0 * point.share(),
+            100.0 * point.low,
+            100.0 * point.high,
+        );
+    }
+    let hours = sampled.listened_s / 3600.0;
+    let _ = writeln!(
+        out,
+        "    false alarms: {} in {hours:.2} h of the noise alone; found by chance: {} of {calls}",
+        sampled.false_alarms, sampled.by_chance
+    );
+    for loss in &month.losses {
+        let share = 100.0 * loss.share;
+        let text = match (loss.needed_db, loss.ideal_db) {
+            (Some(needed), Some(ideal)) => format!(
+                "{share:.0} % are found at {needed:.1} dB; the ideal energy detector of the same band, matched to the length of the call, needs {ideal:.1} dB at {}: the loss is {}{:.1} dB",
+                if loss.counted {
+                    "the same rate of false alarms"
+                } else {
+                    "the highest rate that no false alarm allows"
+                },
+                if loss.counted { "" } else { "at most " },
+                needed - ideal,
+            ),
+            (Some(needed), None) => format!(
+                "{share:.0} % are found at {needed:.1} dB; at so many false alarms the ideal detector has no ratio"
+            ),
+            (None, _) => format!("{share:.0} % are found at no ratio"),
+        };
+        for (i, row) in wrap(&text, 102).iter().enumerate() {
+            let _ = writeln!(out, "    {}{row}", if i == 0 { "" } else { "  " });
+        }
+    }
+}
+
+/// The same as a document.
+#[must_use]
+pub fn range_json(name: &str, ranges: &Ranges) -> Value {
+    let s = &ranges.subject;
+    json!({
+        "format": "range/1",
+        "name": name,
+        "detector": s.detector,
+        "call": s.call,
+        "sensor": s.sensor,
+        "self_noise_known": s.says_its_noise,
+        "source_level_db_re_1upa_m": s.source_level_db,
+        "source_level_in_band_db_re_1upa_m": s.in_band_source_db(),
+        "spread": match s.spread {
+            Spread::None => json!({ "law": "none" }),
+            Spread::Normal { deviation_db } => json!({ "law": "normal", "deviation_db": deviation_db }),
+            Spread::Uniform { half_width_db } => json!({ "law": "uniform", "half_width_db": half_width_db }),
+        },
+        "source_depth_m": s.source_depth_m,
+        "hydrophone_depth_m": s.hydrophone_depth_m,
+        "band_low_hz": s.band_hz.0,
+        "band_high_hz": s.band_hz.1,
+        "energy_duration_s": s.energy_duration_s(),
+        "time_bandwidth": s.time_bandwidth(),
+        "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
+    })
+}
+
+fn outer_json(outer: Outer) -> Value {
+    match outer {
+        Outer::Nowhere => json!({ "found": "nowhere" }),
+        Outer::At(m) => json!({ "found": "to", "range_m": m }),
+        Outer::Beyond(m) => json!({ "found": "beyond", "range_m": m }),
+    }
+}
+
+fn found_json(found: &Found) -> Value {
+    json!({ "share": found.share, "seen": outer_json(found.seen), "at_least": outer_json(found.low) })
+}
+
+fn month_json(month: &Month) -> Value {
+    let (sampled, range) = (&month.sampled, &month.range);
+    let step = range.seen.shares.len().div_ceil(MOST_RANGES).max(1);
+    json!({
+        "month": range.month,
+        "wind_m_s": range.wind_m_s,
+        "noise_level_db_re_1upa": range.noise_level_db,
+        "calls": sampled.curve.points().first().map_or(0, |p| p.calls),
+        "seed": sampled.seed,
+        "kept": sampled.kept,
+        "points": sampled.curve.points().iter().zip(&sampled.clipped).map(|(p, clipped)| json!({
+            "snr_db": p.snr_db, "found": p.found, "share": p.share(), "low": p.low, "high": p.high, "overloaded": clipped,
+        })).collect::<Vec<_>>(),
+        "by_chance": sampled.by_chance,
+        "false_alarms": sampled.false_alarms,
+        "listened_s": sampled.listened_s,
+        "losses": month.losses.iter().map(|l| json!({
+            "share": l.share, "needed_snr_db": l.needed_db, "ideal_snr_db": l.ideal_db, "loss_db": l.loss_db(),
+            "false_alarm": l.false_alarm, "at_most": !l.counted,
+        })).collect::<Vec<_>>(),
+        "ranges": range.found.iter().map(found_json).collect::<Vec<_>>(),
+        "ranges_in_noise_5_db_louder": range.louder.iter().map(|o| outer_json(*o)).collect::<Vec<_>>(),
+        "effective_area_m2": range.area_m2.0,
+        "effective_area_at_least_m2": range.area_m2.1,
+        "over_range": range.seen.shares.iter().zip(&range.low.shares).step_by(step).map(|(seen, low)| json!({
+            "range_m": seen.0, "share": seen.1, "at_least": low.1,
+        })).collect::<Vec<_>>(),
+        "by_depth": month.by_depth.iter().map(|(depth_m, found)| json!({
+            "depth_m": depth_m, "ranges": found.iter().map(found_json).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "warnings": range.warnings,
+    })
+}

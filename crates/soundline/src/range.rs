@@ -1,0 +1,286 @@
+//! `soundline range`: how far a detector finds a call.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::range::{Draws, InjectionRecord, Ranges, Subject};
+use plan::{CallIx, DetectorIx, Line};
+use report::{
+    Inputs, OutputError, Overwrite, PictureSize, RangePicture, range_json, range_picture_png,
+    range_picture_svg, range_text, refuse_output, write_atomically,
+};
+use serde_json::json;
+
+use crate::cancel::Cancel;
+use crate::check::shelf;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Put a call of the plan into the noise of the site before a detector, count how often it is found, and work out how far that
+/// is, month by month.
+///
+/// Leaves its counts beside the plan, in PLAN's folder under `<plan>.evidence`, where `check` finds them; counts that are still
+/// true are not drawn again.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// The detector: ID, or detector.ID.
+    #[arg(long, value_name = "ID")]
+    detector: String,
+    /// The call: ID, or call.ID; not needed where the plan has one.
+    #[arg(long, value_name = "ID")]
+    call: Option<String>,
+    /// A month, 1 to 12; every month when not given. May be repeated.
+    #[arg(long, value_name = "M", value_parser = clap::value_parser!(u8).range(1..=12))]
+    month: Vec<u8>,
+    /// Calls at each signal-to-noise ratio.
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u64).range(25..=100_000))]
+    calls: u64,
+    /// Minutes of noise without calls in which false alarms are counted, besides the noise about the calls.
+    #[arg(long, value_name = "MIN", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=100_000))]
+    alone: u32,
+    /// Seed of the draws.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Draw the share found against signal-to-noise ratio and range, and the ranges by month and depth: found.png, over-range.png,
+    /// by-month.png and the same as .svg in this folder.
+    #[arg(long, value_name = "DIR")]
+    picture: Option<PathBuf>,
+    /// Replace the pictures if they exist.
+    #[arg(long)]
+    force: bool,
+    /// Leave no evidence beside the plan.
+    #[arg(long)]
+    no_evidence: bool,
+}
+
+/// Why no range was worked out.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum RangeCommandError {
+    /// The plan has no such detector or call.
+    #[error("the plan has no {wanted}; it has {there}")]
+    NoSuch {
+        /// A typed path.
+        wanted: String,
+        /// What there is.
+        there: String,
+    },
+    /// The plan declares no call.
+    #[error("the plan declares no call to be found")]
+    NoCall,
+    /// Several calls, and none named.
+    #[error("the plan declares several calls: {0}")]
+    WhichCall(String),
+    /// The work could not be done.
+    #[error("the range cannot be worked out: {0}")]
+    Range(#[from] assess::range::RangeError),
+    /// A picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
+    /// The counts cannot be left beside the plan.
+    #[error("the evidence was not left: {0}")]
+    Evidence(#[source] OutputError),
+}
+
+impl RangeCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            Self::NoCall => Some(
+                "declare one: [call.ID] with kind, source_level, depth and what the kind needs"
+                    .to_owned(),
+            ),
+            Self::WhichCall(_) => Some("add --call ID".to_owned()),
+            Self::Evidence(_) => Some(
+                "add --no-evidence to leave none, or copy the plan's folder to where you may write"
+                    .to_owned(),
+            ),
+            Self::NoSuch { .. } | Self::Range(_) | Self::Draw(_) => None,
+        }
+    }
+
+    /// Whether the user asked to stop.
+    pub(crate) fn is_cancelled(&self) -> bool {
+        matches!(self, Self::Range(assess::range::RangeError::Cancelled))
+    }
+}
+
+/// Names of the pictures and what each shows.
+const PICTURES: [(&str, RangePicture); 3] = [
+    ("found", RangePicture::Found),
+    ("over-range", RangePicture::OverRange),
+    ("by-month", RangePicture::ByMonth),
+];
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let line = plan_file::line(&reading, &args.plan)?;
+    let overwrite = if args.force {
+        Overwrite::Force
+    } else {
+        Overwrite::Refuse
+    };
+    let inputs = plan_file::inputs(&reading.sources);
+    let pictures: Vec<(PathBuf, RangePicture, &str)> = args
+        .picture
+        .iter()
+        .flat_map(|folder| {
+            PICTURES.iter().flat_map(move |(name, what)| {
+                ["png", "svg"].map(|e| (folder.join(name).with_extension(e), *what, e))
+            })
+        })
+        .collect();
+    for (path, ..) in &pictures {
+        refuse_output(path, overwrite, &inputs)?;
+    }
+    let (detector, call) = which(line, args)?;
+    let subject = Subject::new(line, detector, call).map_err(RangeCommandError::from)?;
+    let mut months = args.month.clone();
+    if months.is_empty() {
+        months = (1..=12).collect();
+    }
+    months.sort_unstable();
+    months.dedup();
+    let draws = Draws {
+        calls: args.calls,
+        alone_s: 60.0 * f64::from(args.alone),
+        seed: args.seed,
+    };
+    let (beside, _) = shelf(&args.plan, &reading);
+    let cancel = Cancel::on_ctrl_c()?;
+    let bar = out.progress(1000, "putting calls into noise");
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let ranges = assess::range::ranges(
+        subject,
+        &months,
+        draws,
+        &beside.injections,
+        threads,
+        &|share| {
+            bar.set_position((1000.0 * share) as u64);
+            !cancel.asked()
+        },
+    );
+    bar.finish_and_clear();
+    let ranges = ranges.map_err(RangeCommandError::from)?;
+    let name = &line.deployment.name;
+    let title = format!(
+        "{name}: {} and {}",
+        ranges.subject.detector, ranges.subject.call
+    );
+    if let Some(folder) = &args.picture {
+        make(folder)?;
+    }
+    for (path, what, ending) in &pictures {
+        let page = PictureSize::PAGE;
+        let bytes = match *ending {
+            "png" => range_picture_png(&title, &ranges, *what, page),
+            _ => range_picture_svg(&title, &ranges, *what, page).map(String::into_bytes),
+        };
+        write_atomically(
+            path,
+            &bytes.map_err(RangeCommandError::from)?,
+            overwrite,
+            &inputs,
+        )?;
+    }
+    let left = match args.no_evidence {
+        true => Ok(Vec::new()),
+        false => leave(&args.plan, &ranges, &inputs),
+    };
+    let (evidence, refused) = match left {
+        Ok(paths) => (paths, None),
+        Err(error) => (Vec::new(), Some(error)),
+    };
+    let shown = |p: &Path| p.display().to_string();
+    match out.format {
+        Format::Text => {
+            out.stdout.write_all(range_text(name, &ranges).as_bytes())?;
+            for (i, path) in pictures
+                .iter()
+                .map(|(p, ..)| ("picture", p))
+                .chain(evidence.iter().map(|p| ("evidence", p)))
+                .enumerate()
+            {
+                let gap = if i == 0 { "\n" } else { "" };
+                writeln!(out.stdout, "{gap}{}: {}", path.0, path.1.display())?;
+            }
+        }
+        Format::Json => {
+            let mut whole = range_json(name, &ranges);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            whole["pictures"] = json!(pictures.iter().map(|(p, ..)| shown(p)).collect::<Vec<_>>());
+            whole["evidence"] = json!(evidence.iter().map(|p| shown(p)).collect::<Vec<_>>());
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    match refused {
+        Some(error) => Err(error.into()),
+        None => Ok(Exit::Met),
+    }
+}
+
+/// The detector and the call that are meant.
+fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandError> {
+    let of = |kind: &str, ids: &[&str], named: &str| {
+        let id = named.strip_prefix(&format!("{kind}.")).unwrap_or(named);
+        ids.iter().position(|i| *i == id).ok_or_else(|| {
+            let all: Vec<String> = ids.iter().map(|i| format!("{kind}.{i}")).collect();
+            RangeCommandError::NoSuch {
+                wanted: format!("{kind}.{id}"),
+                there: if all.is_empty() {
+                    format!("no {kind}")
+                } else {
+                    all.join(", ")
+                },
+            }
+        })
+    };
+    let detectors: Vec<&str> = line.detectors.iter().map(|d| d.id.as_str()).collect();
+    let calls: Vec<&str> = line.calls.iter().map(|c| c.id.as_str()).collect();
+    let detector = of("detector", &detectors, &args.detector)?;
+    let call = match (&args.call, calls.as_slice()) {
+        (Some(named), _) => of("call", &calls, named)?,
+        (None, []) => return Err(RangeCommandError::NoCall),
+        (None, [_]) => 0,
+        (None, several) => {
+            let all: Vec<String> = several.iter().map(|c| format!("call.{c}")).collect();
+            return Err(RangeCommandError::WhichCall(all.join(", ")));
+        }
+    };
+    Ok((DetectorIx(detector), CallIx(call)))
+}
+
+/// Writes what was counted beside the plan, for `check`; what was there already is left.
+fn leave(plan: &Path, ranges: &Ranges, inputs: &Inputs) -> Result<Vec<PathBuf>, RangeCommandError> {
+    let mut paths: Vec<PathBuf> = Vec::new();
+    for month in ranges.months.iter().filter(|m| !m.sampled.kept) {
+        let record = InjectionRecord::new(&ranges.subject, &month.sampled, PROGRAM);
+        let path = record.path(plan);
+        if paths.contains(&path) {
+            continue;
+        }
+        make(&assess::evidence::folder(plan))
+            .and_then(|()| {
+                // The name says what is in it: what is replaced is the same.
+                write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force, inputs)
+            })
+            .map_err(RangeCommandError::Evidence)?;
+        paths.push(path);
+    }
+    Ok(paths)
+}
+
+fn make(folder: &Path) -> Result<(), OutputError> {
+    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
+        action: "create the folder",
+        path: folder.to_path_buf(),
+        source,
+    })
+}
