@@ -41,6 +41,7 @@ fn with(records: Vec<Record>, cues: Result<&str, &str>) -> Check {
         records,
         cues,
         commands,
+        ..Shelf::default()
     };
     check(&good(&[]), &shelf)
 }

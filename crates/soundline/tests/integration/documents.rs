@@ -413,6 +413,31 @@ fn regress_the_document_of_a_chain() {
 }
 
 #[test]
+fn regress_the_document_of_a_range() {
+    let demo = crate::support::demo("harrow-sound", false);
+    let mut told = document(&[
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "3",
+        "--calls",
+        "25",
+    ]);
+    for list in ["over_range", "points", "by_depth"] {
+        let list = told["months"][0][list].as_array_mut().unwrap();
+        assert!(list.len() > 8);
+        list.truncate(2);
+    }
+    let folder = Path::new(&demo.plan).parent().unwrap();
+    let record = only_file(&folder.join("plan.evidence"));
+    let record: Value = serde_json::from_str(&fs::read_to_string(record).unwrap()).unwrap();
+    compare("range-1.json", &told, folder);
+    compare("evidence-1-injection.json", &record, folder);
+}
+
+#[test]
 fn regress_the_document_of_a_reserve() {
     let demo = crate::support::demo("harrow-sound", false);
     let told = document(&["reserve", &demo.plan]);

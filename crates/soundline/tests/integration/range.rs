@@ -1,0 +1,190 @@
+//! `range`: calls in noise, ranges, pictures, the evidence that `check` reads, and what is refused.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::support::{demo, edit, expect_status, run, stderr, stdout};
+
+const FAR: &str = "\n[requirement.far]\nthat = \"detection-range\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"2 km\"\nshare = \"90 %\"\nwhen_wind_at_most = \"6.85 m/s\"\n";
+
+/// The same seed gives the same bytes, on any number of threads; what was counted is read again and not drawn anew.
+#[test]
+fn verif_ranges_are_told_in_text_and_json_and_kept_as_evidence() {
+    let demo = demo("harrow-sound", false);
+    let folder = Path::new(&demo.plan).parent().unwrap();
+    let arguments = [
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "6",
+        "--calls",
+        "50",
+    ];
+    let json = |more: &[&str]| -> Value {
+        let mut all = vec!["--format", "json", "range", &demo.plan];
+        all.extend(arguments);
+        all.extend(more);
+        let output = run(&all);
+        expect_status(&output, 0);
+        serde_json::from_str(&stdout(&output)).unwrap()
+    };
+    let first = json(&["--no-evidence"]);
+    assert_eq!(first, json(&["--no-evidence"]));
+    assert_eq!(first["format"], "range/1");
+    assert!(first["evidence"].as_array().unwrap().is_empty());
+    let month = &first["months"][0];
+    assert_eq!(month["calls"], 50);
+    let half = month["ranges"][0]["seen"]["range_m"].as_f64().unwrap();
+    let most = month["ranges"][1]["seen"]["range_m"].as_f64().unwrap();
+    let least = month["ranges"][1]["at_least"]["range_m"].as_f64().unwrap();
+    assert!(half > most && most > least && least > 100.0, "{month}");
+    // 6 dB over a window a quarter of a second long: calls at 4 dB rise by 5.5 dB, at 9 dB by 9.5 dB.
+    let share = |db: f64| {
+        let points = month["points"].as_array().unwrap();
+        let point = points.iter().find(|p| p["snr_db"].as_f64() == Some(db));
+        point.unwrap()["share"].as_f64().unwrap()
+    };
+    assert!(share(9.0) == 1.0 && share(1.0) < 0.1);
+    let left = json(&[]);
+    assert_eq!(left["evidence"].as_array().unwrap().len(), 1);
+    let again = json(&[]);
+    assert!(again["evidence"].as_array().unwrap().is_empty());
+    assert_eq!(again["months"][0]["kept"], true);
+    assert_eq!(again["months"][0]["points"], month["points"]);
+    let mut all = vec!["range", &demo.plan];
+    all.extend(arguments);
+    let text = run(&all);
+    expect_status(&text, 0);
+    for what in [
+        "limits at 95 %",
+        "effective area",
+        "ideal energy detector",
+        "5 dB louder",
+        "doubtful",
+    ] {
+        assert!(stdout(&text).contains(what), "{what}");
+    }
+    assert!(folder.join("plan.evidence").is_dir());
+}
+
+/// Without counts a requirement is unknown and says what to run; with them it is judged by the lower limits; a change of the
+/// detector makes them stale, a change of the source level does not.
+#[test]
+fn verif_a_requirement_on_the_range_reads_the_counts_beside_the_plan() {
+    let demo = demo("harrow-sound", false);
+    let text = fs::read_to_string(&demo.plan).unwrap();
+    fs::write(&demo.plan, text + FAR).unwrap();
+    let judged = || -> Value {
+        let told: Value =
+            serde_json::from_str(&stdout(&run(&["--format", "json", "check", &demo.plan])))
+                .unwrap();
+        let all = told["requirements"].as_array().unwrap();
+        all.iter().find(|r| r["id"] == "far").unwrap().clone()
+    };
+    let before = judged();
+    assert_eq!(before["ruling"], "unknown");
+    let why = before["verdicts"][0]["why"].as_str().unwrap();
+    assert!(
+        why.contains("soundline range") && why.contains("--call upcall"),
+        "{why}"
+    );
+    let sampled = run(&[
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "6",
+    ]);
+    expect_status(&sampled, 0);
+    let after = judged();
+    assert_eq!(after["ruling"], "met", "{after}");
+    let verdict = &after["verdicts"][0];
+    assert_eq!(verdict["evidence"]["kind"], "sampling");
+    assert_eq!(verdict["value"]["unit"], "m");
+    assert!(verdict["value"]["value"].as_f64().unwrap() > 2200.0);
+    edit(&demo.plan, "172 dB re 1 uPa m", "140 dB re 1 uPa m");
+    assert_eq!(judged()["ruling"], "broken");
+    edit(&demo.plan, "on_above = \"6 dB\"", "on_above = \"7 dB\"");
+    let stale = judged();
+    assert_eq!(stale["ruling"], "unknown");
+    assert!(
+        stale["verdicts"][0]["why"]
+            .as_str()
+            .unwrap()
+            .contains("has changed")
+    );
+}
+
+#[test]
+fn verif_pictures_are_drawn_and_nothing_is_replaced() {
+    let demo = demo("harrow-sound", false);
+    let folder = Path::new(&demo.plan).parent().unwrap().join("pictures");
+    let draw = || {
+        run(&[
+            "range",
+            &demo.plan,
+            "--detector",
+            "detector.upcall-upper",
+            "--call",
+            "call.upcall",
+            "--month",
+            "1",
+            "--month",
+            "7",
+            "--calls",
+            "25",
+            "--picture",
+            folder.to_str().unwrap(),
+        ])
+    };
+    expect_status(&draw(), 0);
+    for (name, words) in [
+        ("found", "limits at 95 %"),
+        ("over-range", "horizontal range"),
+        ("by-month", "depth of the hydrophone, m"),
+    ] {
+        let png = fs::read(folder.join(name).with_extension("png")).unwrap();
+        assert!(png.starts_with(b"\x89PNG\r\n\x1a\n"));
+        let svg = fs::read_to_string(folder.join(name).with_extension("svg")).unwrap();
+        assert!(svg.contains(words), "{name}");
+    }
+    let again = draw();
+    expect_status(&again, 2);
+    assert!(stderr(&again).contains("exists"));
+}
+
+#[test]
+fn verif_what_is_not_there_is_told_with_what_is() {
+    let demo = demo("harrow-sound", false);
+    let refused = |arguments: &[&str]| {
+        let mut all = vec!["range", &demo.plan];
+        all.extend(arguments);
+        let output = run(&all);
+        expect_status(&output, 2);
+        stderr(&output)
+    };
+    let told = refused(&["--detector", "upcall"]);
+    assert!(
+        told.contains("detector.upcall-lower, detector.upcall-upper"),
+        "{told}"
+    );
+    let told = refused(&["--detector", "upcall-upper", "--call", "moan"]);
+    assert!(
+        told.contains("no call.moan") && told.contains("call.upcall"),
+        "{told}"
+    );
+    edit(&demo.plan, "to = \"150 Hz\"", "to = \"7.9 kHz\"");
+    let told = refused(&["--detector", "upcall-upper"]);
+    assert!(told.contains("hears up to 7200 Hz"), "{told}");
+    edit(&demo.plan, "to = \"7.9 kHz\"", "to = \"150 Hz\"");
+    edit(
+        &demo.plan,
+        "spreading = \"transition\"\nspreading_changes_at = \"1 km\"\n",
+        "",
+    );
+    let told = refused(&["--detector", "upcall-upper"]);
+    assert!(told.contains("how sound spreads"), "{told}");
+}
