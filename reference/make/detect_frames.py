@@ -78,7 +78,7 @@ def frames(x, window_s, hop_s):
 
 def backgrounds(s, hop_s, kind, over_s, guard_s, rank):
     """The background of every frame and cell by its definition, NaN where it is not known."""
-    over, guard = int(round(over_s / hop_s)), int(round(guard_s / hop_s))
+    over, guard = int(round((over_s - guard_s) / hop_s)), int(round(guard_s / hop_s))
     step = -(-over // (32 if kind == "mean" else 256))
     most = over // step
     out = np.full(s.shape, np.nan)

@@ -165,7 +165,7 @@ impl Detector {
             }
             Decision::Ridge(ridge) => ridge
                 .longest_samples
-                .map(|longest| first + (longest + ridge.gap_samples) / tile * tile + tile),
+                .map(|longest| first + (longest / tile + ridge.gap_samples / tile) * tile),
         }
     }
 }

@@ -3,7 +3,7 @@
 //! Every frequency cell has a background of its own, so that a steady tone raises only the background of its own cells. It is
 //! renewed every `step` frames, so that a hundred cells over minutes stay cheap:
 //!
-//! - *Median*, *ordered*: of every `step`-th frame, at most 256 of them over the whole time: `step = ceil(n / 256)` with `n = over / hop`
+//! - *Median*, *ordered*: of every `step`-th frame, at most 256 of them over the whole time: `step = ceil(n / 256)` with `n = round((over - guard) / hop)`
 //!   frames. Neighbouring frames share most of their samples, so that little is lost by leaving some out. Median of an even
 //!   number: mean in dB of the middle two. Ordered: the `ceil(rank held)`-th smallest.
 //! - *Mean* (cell averaging): of the sums of `step` frames each, at most 32 of them: `step = ceil(n / 32)`. Every frame counts.
@@ -31,7 +31,7 @@ pub(crate) struct Ground {
     stage: usize,
     statistic: Statistic,
     cells: usize,
-    /// Frames over which it runs.
+    /// Frames over which it runs, those of the guard not counted.
     over: u64,
     step: u64,
     guard: u64,
@@ -68,15 +68,13 @@ impl Ground {
     /// The background of `cells` frequencies in frames that follow each other by `hop_s`.
     pub(crate) fn new(spec: &BackgroundSpec, cells: usize, hop_s: f64) -> Result<Self, SpecError> {
         let stage = spec.stage;
-        let (over, guard) = (
-            libm::round(spec.over_s / hop_s),
-            libm::round(spec.guard_s / hop_s),
-        );
+        let guard = libm::round(spec.guard_s / hop_s);
+        let over = libm::round((spec.over_s - spec.guard_s) / hop_s);
         if over < 3.0 {
             return Err(SpecError::BackgroundTooShort {
                 stage,
                 over_s: spec.over_s,
-                least_s: 3.0 * hop_s,
+                least_s: 3.0 * hop_s + spec.guard_s,
             });
         }
         if over.max(guard) > MOST_OVER {

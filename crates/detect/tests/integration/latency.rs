@@ -1,6 +1,8 @@
 //! The promised delay holds, and is not idle.
 
-use detect::{BackgroundKind, Confirm, Detector, KOfN, LevelKind, Notice, Spec, Stage};
+use detect::{
+    BackgroundKind, Confirm, ContourPoint, Detector, KOfN, LevelKind, Notice, Sense, Spec, Stage,
+};
 use signal::Block;
 
 use crate::support::{noise, upcall};
@@ -208,4 +210,64 @@ fn verif_latency_of_bridging_and_of_k_of_n() {
         });
     }
     hold(&spec, 150.0, 3000, 13, 6, 500 + 125);
+}
+
+#[test]
+fn verif_latency_of_a_ridge() {
+    use crate::support::{upcall_frames, upcall_ridge};
+    // A steady tone, with slopes that let it pass. The first frame that holds some of it is heard, up to a window early.
+    let mut ridge = upcall_ridge();
+    if let Stage::Ridge {
+        sense,
+        above_db,
+        least_slope_hz_per_s,
+        longest_s,
+        gap_s,
+        ..
+    } = &mut ridge
+    {
+        *sense = Sense::Any;
+        *above_db = 20.0;
+        *least_slope_hz_per_s = 0.0;
+        *longest_s = Some(1.0);
+        *gap_s = 0.1;
+    }
+    let spec = upcall_frames(2000.0, BackgroundKind::Median, vec![ridge]);
+    // 0.9 s and parts of two windows make at most 1.0 s.
+    hold(&spec, 150.0, 1780, 13, 10, 256 + 3 * 64);
+}
+
+#[test]
+fn verif_latency_of_a_likeness() {
+    use crate::support::{likeness_trigger, upcall_frames};
+    let tone = |after_s: f64| ContourPoint {
+        after_s,
+        frequency_hz: 150.0,
+    };
+    let mut trigger = likeness_trigger();
+    if let Stage::Trigger {
+        on_above_db,
+        off_below_db,
+        hold_off_s,
+        ..
+    } = &mut trigger
+    {
+        // The whole kernel reads 25.1 dB or more; what all but whole ones reach.
+        (*on_above_db, *off_below_db) = (24.5, 20.0);
+        *hold_off_s = 20.0;
+    }
+    let contour = Stage::Likeness {
+        contour: vec![tone(0.0), tone(0.5)],
+        width_hz: 16.0,
+    };
+    let spec = upcall_frames(2000.0, BackgroundKind::Median, vec![contour, trigger]);
+    let bound = Detector::new(&spec).unwrap().latency_samples().unwrap();
+    let worst = delays(&spec, 150.0, 3000, 13, 10)
+        .into_iter()
+        .max()
+        .unwrap();
+    assert!(
+        worst <= bound && worst + 400 >= bound,
+        "{worst} samples, promised {bound}"
+    );
 }
