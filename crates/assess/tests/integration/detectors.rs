@@ -134,3 +134,107 @@ fn verif_a_template_is_taken_at_the_rate_of_the_sensor_or_not_at_all() {
 
 /// Rate of the sensor in the small plan.
 const RATE_HZ: u32 = 4_000;
+
+/// A stage of the plan by its letter: decimate, band, level, exposure, matched, spectrogram, ground (background), likeness
+/// (K), trigger, pulses, ridge, judgement.
+fn written(letter: char, over_background: bool) -> String {
+    let trigger = |on: &str, off: &str| {
+        format!(
+            "on_above = \"{on}\", off_below = \"{off}\", shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\", confirm = \"at-end\""
+        )
+    };
+    let stage = match letter {
+        'D' => "decimate = 2".to_owned(),
+        'B' => "band = [\"80 Hz\", \"300 Hz\"]".to_owned(),
+        'L' => "level = \"rms\", window = \"0.2 s\"".to_owned(),
+        'E' => "level = \"exposure\", window = \"0.2 s\"".to_owned(),
+        'M' => "matched = \"calls/up.wav\", hop = \"50 ms\"".to_owned(),
+        'S' => "spectrogram = \"hann\", window = \"0.1 s\"".to_owned(),
+        'G' => "background = \"median\", over = \"10 s\"".to_owned(),
+        'K' => "likeness = [{ after = \"0 s\", frequency = \"100 Hz\" }, { after = \"1 s\", frequency = \"200 Hz\" }], width = \"20 Hz\"".to_owned(),
+        'T' if over_background => trigger("8 dB", "5 dB"),
+        'T' => trigger("120 dB re 1 uPa", "115 dB re 1 uPa"),
+        'X' => trigger("120 dB re 1 uPa2 s", "115 dB re 1 uPa2 s"),
+        'P' => "pulses = \"envelope\", rise = \"12 dB\", least_interval = \"20 ms\", most_interval = \"0.25 s\", at_least = 5, hold_off = \"1 s\"".to_owned(),
+        'R' => "ridge = \"rising\", above = \"9 dB\", slope = [\"40 Hz/s\", \"400 Hz/s\"], shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\"".to_owned(),
+        _ => "likely = \"50 %\", constant = -3.1, weights = { excess_db = 0.3 }".to_owned(),
+    };
+    format!("  {{ {stage} }},\n")
+}
+
+/// Whether the plan takes the stages, and whether the detector does.
+fn taken(letters: &str) -> (bool, bool) {
+    let over_background = letters.contains('G');
+    let of_exposure = letters.contains('E') && !over_background;
+    let stages: String = letters
+        .chars()
+        .map(|letter| match letter {
+            'T' if of_exposure => written('X', false),
+            other => written(other, over_background),
+        })
+        .collect();
+    let small = changed(&[]);
+    let begin = small.find("stages = [\n").unwrap() + "stages = [\n".len();
+    let end = begin + small[begin..].find("]\n\n[traffic]").unwrap();
+    let text = format!("{}{stages}{}", &small[..begin], &small[end..]);
+    let call: Vec<i16> = (0..2000)
+        .map(|i| (1000.0 * (0.3 * f64::from(i)).sin()) as i16)
+        .collect();
+    let call = wav(RATE_HZ, 1, &call);
+    let reading = plan::read(Path::new("plan.toml"), &|path| {
+        Ok(match path.extension() {
+            Some(kind) if kind == "wav" => call.clone(),
+            _ => text.as_bytes().to_vec(),
+        })
+    });
+    let built = reading.line.as_ref().is_some_and(|line| {
+        !line.detectors.is_empty()
+            && detector_spec(line, DetectorIx(0), None)
+                .is_ok_and(|spec| detect::Detector::new(&spec).is_ok())
+    });
+    let wrong = reading.has_errors();
+    assert!(
+        wrong || built,
+        "{letters}: a plan without a mistake, and no detector"
+    );
+    (!wrong, built)
+}
+
+/// The plan does not know the detector: it takes each order of stages that the detector takes, and refuses all others that
+/// are near to one.
+#[test]
+fn verif_plan_and_detector_take_the_same_orders_of_stages() {
+    let bodies = [
+        "LT", "LGT", "LGP", "ET", "EGT", "EGP", "MT", "MGT", "MGP", "SGKT", "SGR",
+    ];
+    let mut orders = Vec::new();
+    for body in bodies {
+        for before in ["", "D", "B", "DB"] {
+            for after in ["", "J"] {
+                orders.push(format!("{before}{body}{after}"));
+            }
+        }
+    }
+    let mut refused = 0;
+    for order in &orders {
+        assert_eq!(taken(order), (true, true), "{order}");
+        for at in 0..order.len() {
+            let mut near = vec![order[..at].to_owned() + &order[at + 1..]];
+            if at > 0 {
+                near.push(
+                    order[..at - 1].to_owned()
+                        + &order[at..=at]
+                        + &order[at - 1..at]
+                        + &order[at + 1..],
+                );
+            }
+            for other in near {
+                if !orders.contains(&other) {
+                    assert!(!taken(&other).0, "{other}");
+                    refused += 1;
+                }
+            }
+        }
+    }
+    assert!(refused > 400, "{refused}");
+}
