@@ -10,6 +10,7 @@ mod parquet;
 mod table;
 mod told;
 
+use std::cell::Cell;
 use std::io::{self, Write};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -275,9 +276,11 @@ impl Work<'_> {
         let frames = frames.filter_map(|file| file.info.frames).sum();
         let cancel = Cancel::on_ctrl_c()?;
         let progress = out.progress(frames, "measuring");
+        // Nothing is measured any more once it cannot be written.
+        let unwritten = Cell::new(false);
         let read = |frames| {
             progress.inc(frames);
-            !cancel.asked()
+            !(cancel.asked() || unwritten.get())
         };
         let in_text = out.format == Format::Text && tables.periods.is_none();
         let lines = if tables.lines.is_some() {
@@ -300,27 +303,31 @@ impl Work<'_> {
                 }
             });
             broken = done.err();
+            unwritten.set(broken.is_some());
         };
+        let mut stopped: Option<Failure> = None;
         for stretch in self.stretches {
             let ears = listen::ears(self.line, self.assigned, &stretch.files[0].info)?;
-            let files = (&stretch.files[..], &stretch.places[..]);
-            match meter.stretch(files.0, files.1, &ears, &mut each, &read) {
-                Ok(()) => {}
-                Err(MeasureError::Hear(HearError::Cancelled)) => {
-                    return Err(MeasureCommandError::Cancelled { table: any_table }.into());
-                }
-                Err(source) => {
-                    return Err(MeasureCommandError::Stretch {
-                        path: stretch.files[0].path.clone(),
+            let Stretch { files, places } = stretch;
+            if let Err(error) = meter.stretch(files, places, &ears, &mut each, &read) {
+                stopped = Some(match error {
+                    MeasureError::Hear(HearError::Cancelled) => {
+                        MeasureCommandError::Cancelled { table: any_table }.into()
+                    }
+                    source => MeasureCommandError::Stretch {
+                        path: files[0].path.clone(),
                         source,
                     }
-                    .into());
-                }
+                    .into(),
+                });
+                break;
             }
         }
-        meter.finish(&mut each);
+        if stopped.is_none() {
+            meter.finish(&mut each);
+        }
         progress.finish_and_clear();
-        broken.map_or(Ok(()), Err)
+        broken.or(stopped).map_or(Ok(()), Err)
     }
 
     fn period(
@@ -346,6 +353,7 @@ impl Work<'_> {
         }
         if in_text {
             told::row(told, period, reference, &mut out.stdout)?;
+            out.stdout.flush()?;
         }
         told.take(period, reference, out.format == Format::Json);
         Ok(())

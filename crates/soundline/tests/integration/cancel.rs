@@ -149,6 +149,27 @@ fn verif_cancelled_measuring_leaves_no_table_and_gives_status_130() {
     assert_eq!(names(folder.path()), before);
 }
 
+/// What cannot be written is not measured to its end.
+#[test]
+fn verif_measuring_ends_when_its_output_cannot_be_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = folder.path().join("long.wav");
+    long_wav(&wav, 44_100);
+    let full = File::options().write(true).open("/dev/full").unwrap();
+    let begun = Instant::now();
+    let output = soundline()
+        .args(["measure", PLAN, wav.to_str().unwrap(), "--as", POOL])
+        .args(["--every", "1 s"])
+        .stdout(full)
+        .stderr(Stdio::piped())
+        .output()
+        .unwrap();
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(said.contains("write the output"), "{said}");
+    assert!(begun.elapsed() < PATIENCE);
+}
+
 /// What was done before Ctrl-C has been told; what was not is neither told nor half written.
 #[test]
 fn verif_what_was_heard_before_the_cancelling_is_told() {
