@@ -1,8 +1,8 @@
 //! Values that count although the plan does not write them.
 
-use plan::{Action, LiesIn, Line, Requirement, SpanIx, That, Unwritten};
+use plan::{Action, Bottom, LiesIn, Line, Paths, Requirement, SpanIx, That, Unwritten};
 
-use crate::input::electric;
+use crate::input::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS, electric};
 use crate::uplink_verdicts::PRICE_DAYS;
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
@@ -116,6 +116,7 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             d.id
         ));
     }
+    propagation(line, &mut all);
     let mut of = |paths: &[String], sentence: &str| {
         if !paths.is_empty() {
             all.push(format!("{sentence}: {}", paths.join(", ")));
@@ -207,6 +208,39 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         "no high-pass before the converter, because none is written",
     );
     all
+}
+
+/// Which ways sound takes, where the plan leaves it open.
+fn propagation(line: &Line, all: &mut Vec<String>) {
+    if line.detectors.is_empty() {
+        return;
+    }
+    let sea = &line.sea;
+    match sea.paths {
+        None => all.push(
+            "sound comes by the straight way alone with the loss of `spreading`: no echo, no shadow, because no `paths` is written".to_owned(),
+        ),
+        Some(Paths::Rays) => {
+            let wanted = &sea.rays;
+            let mut limits = Vec::new();
+            if wanted.bottom_bounces.is_none() {
+                limits.push(format!("at most {BED_BOUNCES} bounces from the bed"));
+            }
+            if wanted.faintest.is_none() {
+                limits.push(format!("down to {FAINTEST_DB:.0} dB below the loudest"));
+            }
+            if wanted.most.is_none() {
+                limits.push(format!("at most {MOST_RAYS} from a sound to a hydrophone"));
+            }
+            if !limits.is_empty() {
+                all.push(format!("rays are followed {}", limits.join(", ")));
+            }
+            if matches!(sea.bottom, Some(Bottom::Loss { .. })) {
+                all.push("a bounce from the bed does not change the phase, because `bottom` is a loss alone".to_owned());
+            }
+        }
+        Some(Paths::Simple | Paths::SurfaceImage) => {}
+    }
 }
 
 /// How warm the conductors of each span are taken to be, and in what.

@@ -28,6 +28,7 @@ mod reach;
 mod reserve;
 mod reserve_verdicts;
 mod sentence;
+mod sound_paths;
 mod span_verdicts;
 mod start;
 mod start_remedy;
@@ -50,6 +51,9 @@ pub use faults::{
 };
 pub use power::year::MONTH_DAYS;
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
+pub use sound_paths::{
+    EarPaths, Elevation, PairTold, PathAsk, PathError, SoundPaths, Told, sound_paths,
+};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
 pub use years::{EachYear, WEATHER_SEED, run_years};

@@ -42,6 +42,7 @@ pub use line::{
     SupplyIx, SupplyKind, Template, That, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink,
     UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
+pub use line::{Bottom, Paths, RaysWanted};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{
     CueReading, Fetch, LARGEST_FILE, LARGEST_TEMPLATE, LARGEST_WEATHER, Reading, from_disk,

@@ -3,14 +3,15 @@
 use std::sync::Arc;
 
 use assess::input::{
-    detector_spec, ns, profile, says_its_noise, self_noise, sensor_chain, spreading,
+    bed, detector_spec, ns, profile, ray_limits, says_its_noise, self_noise, sensor_chain,
+    spreading,
 };
 use detect::{Cell, Logic};
 use plan::{CueSheet, DetectorIx, Line, ModuleIx, SensorIx};
 use rayon::prelude::*;
 use timeline::Ns;
 
-use crate::ear::{Arrival, Ear, EarSpec, HeardCell, Sea, Voice};
+use crate::ear::{Arrival, Ear, EarSpec, HeardCell, Sea, Voice, Ways};
 use crate::error::RehearsalError;
 use crate::order::in_order;
 use crate::record::Root;
@@ -217,23 +218,39 @@ impl Ears {
 
 fn sea(line: &Line, cues: &CueSheet) -> Result<Sea, RehearsalError> {
     let mut missing = Vec::new();
-    let spreading = spreading(line);
-    if spreading.is_none() {
-        missing.push("site.spreading: how sound spreads".to_owned());
-    }
+    let ways = match line.sea.paths {
+        None | Some(plan::Paths::Simple) => match spreading(line) {
+            Some(spreading) => Some(Ways::Simple { spreading }),
+            None => {
+                missing.push("site.spreading: how sound spreads".to_owned());
+                None
+            }
+        },
+        Some(plan::Paths::SurfaceImage) => Some(Ways::SurfaceImage),
+        Some(plan::Paths::Rays) => match bed(line) {
+            Some(bed) => Some(Ways::Rays {
+                seabed_m: line.sea.water_depth_m.si,
+                bed,
+                limits: ray_limits(line),
+            }),
+            None => {
+                missing.push("site.bottom: what the bed does to sound".to_owned());
+                None
+            }
+        },
+    };
     if line.sea.shipping.is_none() {
         missing.push("site.shipping: how much shipping there is".to_owned());
     }
     if line.sea.ph.is_none() {
         missing.push("site.ph: the acidity of the water, for absorption".to_owned());
     }
-    let (Some(spreading), Some(shipping), Some(ph)) = (spreading, line.sea.shipping, line.sea.ph)
-    else {
+    let (Some(ways), Some(shipping), Some(ph)) = (ways, line.sea.shipping, line.sea.ph) else {
         return Err(RehearsalError::NotSaid { what: missing });
     };
     Ok(Sea {
         profile: profile(line).map_err(assess::input::InputError::from)?,
-        spreading,
+        ways,
         ph: ph.si,
         wind_m_s: cues.wind_m_s.si,
         shipping: shipping.si,

@@ -15,7 +15,7 @@ use crate::limits::{Limit, Method, SeaError, Variable};
 
 const BED_SPEED: Limit = Limit::new(Variable::BedSoundSpeed, 1000.0, 7000.0);
 const BED_DENSITY: Limit = Limit::new(Variable::BedDensity, 1000.0, 4000.0);
-const BED_ATTENUATION: Limit = Limit::new(Variable::BedAttenuation, 0.0, 10.0);
+const BED_ATTENUATION: Limit = Limit::new(Variable::BedAttenuation, 0.0, 30.0);
 const BOUNCE_LOSS: Limit = Limit::new(Variable::BounceLoss, 0.0, 60.0);
 
 /// What the sea bed does to sound.
@@ -27,7 +27,7 @@ pub enum Bed {
         sound_speed_m_s: f64,
         /// Its density, 1000 to 4000 kg/m3.
         density_kg_m3: f64,
-        /// Its attenuation, 0 to 10 dB per wavelength.
+        /// Its attenuation, 0 to 30 dB per wavelength.
         attenuation_db_per_wavelength: f64,
     },
     /// The same loss at every bounce and no change of phase.

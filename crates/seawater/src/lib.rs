@@ -1,4 +1,4 @@
-//! The sea as a medium: sound speed, absorption, ambient noise, density and pressure, spreading.
+//! The sea as a medium: sound speed, absorption, ambient noise, density and pressure, spreading, rays, two ears.
 //!
 //! Conventions, here and in every function of the crate:
 //! - temperature in degrees Celsius on ITS-90, salinity on the practical scale (PSS-78), depth in metres below the surface,
@@ -22,6 +22,7 @@ mod rays;
 mod sound_speed;
 mod spreading;
 mod temperature_scale;
+mod two_ears;
 
 pub use ainslie_mccolm::absorption_ainslie_mccolm_db_per_km;
 pub use bed::{Bed, Bounce, bed_bounce};
@@ -43,3 +44,4 @@ pub use spreading::{
     SIMPLE_LAW_LIMIT_M, Spreading, TransmissionLoss, transmission_loss, transmission_loss_db,
 };
 pub use temperature_scale::t68_from_t90_degc;
+pub use two_ears::{EarDirection, TwoEars};

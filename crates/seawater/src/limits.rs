@@ -63,6 +63,8 @@ pub enum Variable {
     TimeUncertainty,
     /// Uncertainty of a place, m.
     PlaceUncertainty,
+    /// Uncertainty of a sound speed, m/s.
+    SpeedUncertainty,
     /// Difference of two arrival times, s.
     TimeDifference,
     /// Number of rays in a fan.
@@ -88,7 +90,9 @@ impl Variable {
             Self::Pressure => "dbar",
             Self::Latitude | Self::GrazingAngle | Self::LaunchAngle => "deg",
             Self::Frequency => "Hz",
-            Self::WindSpeed | Self::SoundSpeed | Self::BedSoundSpeed => "m/s",
+            Self::WindSpeed | Self::SoundSpeed | Self::BedSoundSpeed | Self::SpeedUncertainty => {
+                "m/s"
+            }
             Self::BedDensity | Self::WaterDensity => "kg/m3",
             Self::BedAttenuation => "dB per wavelength",
             Self::BounceLoss => "dB",
@@ -129,6 +133,7 @@ impl fmt::Display for Variable {
             Self::LaunchAngle => "launch angle",
             Self::TimeUncertainty => "uncertainty of time",
             Self::PlaceUncertainty => "uncertainty of place",
+            Self::SpeedUncertainty => "uncertainty of sound speed",
             Self::TimeDifference => "time difference",
             Self::Rays => "number of rays",
             Self::Cells => "number of cells",

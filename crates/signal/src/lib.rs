@@ -33,6 +33,8 @@ mod weighting;
 #[cfg(feature = "fft")]
 mod convolve;
 #[cfg(feature = "fft")]
+mod delay;
+#[cfg(feature = "fft")]
 mod fft;
 #[cfg(feature = "fft")]
 mod noise;
@@ -66,6 +68,8 @@ pub use weighting::{Exponential, FAST_S, SLOW_S};
 
 #[cfg(feature = "fft")]
 pub use convolve::OverlapSave;
+#[cfg(feature = "fft")]
+pub use delay::{DelayError, TimeDifference, Weight, time_difference, time_difference_bound_s};
 #[cfg(feature = "fft")]
 pub use fft::Arithmetic;
 #[cfg(feature = "fft")]

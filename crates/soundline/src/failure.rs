@@ -14,6 +14,7 @@ use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
+use crate::paths::PathsCommandError;
 use crate::range::RangeCommandError;
 use crate::rehearse::RehearseError;
 use crate::reserve::ReserveCommandError;
@@ -45,6 +46,9 @@ pub(crate) enum Failure {
     /// No new plan was written.
     #[error(transparent)]
     New(#[from] NewError),
+    /// Paths of sound cannot be told.
+    #[error(transparent)]
+    Paths(#[from] PathsCommandError),
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
@@ -102,6 +106,7 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
+            Failure::Paths(error) => error.help(),
             Failure::Range(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Tune(error) => error.help(),

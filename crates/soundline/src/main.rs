@@ -16,6 +16,7 @@ mod listen;
 mod measure;
 mod new;
 mod out;
+mod paths;
 mod plan_file;
 mod range;
 mod rehearse;
@@ -64,6 +65,7 @@ enum Command {
     Range(range::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
+    Paths(paths::Args),
     Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -108,6 +110,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Range(args) => range::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
+        Command::Paths(args) => paths::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

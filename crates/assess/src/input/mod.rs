@@ -24,7 +24,8 @@ pub use energy::{
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, year_error};
 pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
-pub use sea::{profile, spreading};
+pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
+pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};

@@ -11,6 +11,7 @@ mod exclusive;
 mod index;
 mod module;
 mod mooring;
+mod propagation;
 mod requirement;
 mod sea;
 mod sensor;
@@ -40,6 +41,7 @@ pub use module::{
     StateLoad,
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
+pub use propagation::{Bottom, Paths, RaysWanted};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};

@@ -33,6 +33,8 @@ pub struct Module {
     pub through_ohm: Option<Q>,
     /// Time the processor adds to each message it forwards or delivers, s.
     pub processing_s: Option<Q>,
+    /// How far its clock may be from the true time, 95 % of the time, s.
+    pub clock_error_s: Option<Q>,
     /// What its processor can do for detectors.
     pub processor: Option<Processor>,
     /// Pressure housing.

@@ -1,6 +1,6 @@
 //! The sea and the weather at the site.
 
-use super::Q;
+use super::{Bottom, Paths, Q, RaysWanted};
 use crate::site::Site;
 
 /// The sea and the weather at the site.
@@ -36,6 +36,12 @@ pub struct Sea {
     pub ph: Option<Q>,
     /// How sound spreads, when the plan says.
     pub spreading: Option<Spreading>,
+    /// The ways that sound takes, when the plan says.
+    pub paths: Option<Paths>,
+    /// The sea bed as sound meets it.
+    pub bottom: Option<Bottom>,
+    /// Which rays are followed.
+    pub rays: RaysWanted,
 }
 
 /// A point of the skyline.

@@ -8,6 +8,7 @@ mod electric;
 mod exclusive;
 mod mechanics;
 mod modules;
+mod propagation;
 mod requirements;
 mod resolver;
 mod site;

@@ -99,6 +99,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         }),
         through_ohm: f.table("through").and_then(|(t, _)| t.q("resistance")),
         processing_s: f.q("processing"),
+        clock_error_s: f.q("clock_error"),
         processor: f.table("processor").and_then(|(t, _)| {
             Some(Processor {
                 operations_per_s: t.number("operations_per_s").map(bare)?,

@@ -1,6 +1,6 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, unknown};
+use super::{Resolver, bare, propagation, unknown};
 use crate::line::{Deployment, Flow, HorizonPoint, Q, Sea, Spreading, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -86,6 +86,9 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         shipping: f.number("shipping").map(bare),
         ph: f.number("ph").map(bare),
         spreading,
+        paths: propagation::paths(r, f),
+        bottom: propagation::bottom(r, f),
+        rays: propagation::rays(f),
     }
 }
 

@@ -46,6 +46,13 @@ bad! {
     layer_that_nobody_knows: "\"ipv6\"" => "\"ipv8\"";
     spreading_without_its_range: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"transition\"";
     spreading_with_a_wrong_range: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"transition\"\nspreading_changes_at = \"200\"";
+    rays_without_a_bottom: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\npaths = \"rays\"";
+    paths_that_nobody_knows: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\npaths = \"modes\"";
+    bottom_of_two_kinds: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nbottom = { sound_speed = \"1650 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\", loss_per_bounce = \"6 dB\" }";
+    bottom_that_lacks_its_density: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nbottom = { sound_speed = \"1650 m/s\", attenuation_per_wavelength = \"0.8 dB\" }";
+    bottom_that_says_nothing: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nbottom = {}";
+    bottom_that_is_slower_than_any: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nbottom = { sound_speed = \"165 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\" }";
+    rays_without_number: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nbottom = { loss_per_bounce = \"6 dB\" }\nrays = { most = 0 }";
     name_of_a_state: UPPER => "loads = { Listening = \"0.5 W\" }";
     wrong_load_of_the_state_it_starts_in: UPPER => "loads = { listening = \"0.5\", asleep = \"1 mW\" }\nstarts_in = \"listening\"";
     loads_that_are_no_table: UPPER => "loads = \"0.5 W\"\nstarts_in = \"listening\"";

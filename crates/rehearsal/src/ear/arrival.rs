@@ -7,9 +7,10 @@ use timeline::{Ns, SampleClock};
 
 use super::error::EarError;
 use super::heard::{EarSpec, Sea};
-use super::path::{MOST_CHANGE, Path, Refused};
+use super::path::{MOST_CHANGE, Refused};
 use super::sounding::{AUDIBLE, BLOCK, MOST_OVERSAMPLING, oversampling};
 use super::voice::{Voice, What};
+use super::way::{self, Medium, Way};
 
 /// The source level is that at 1 m; nearer than that no law of spreading holds.
 const NEAREST_M: f64 = 1.0;
@@ -21,21 +22,28 @@ pub struct Arrival {
     pub sound: SoundIx,
     /// Which of its repeats, from 0.
     pub repeat: u32,
-    /// When its beginning reaches the hydrophone.
+    /// When its beginning reaches the hydrophone, by the earliest way.
     pub from: Ns,
-    /// When its end does.
+    /// When its end does, by the latest.
     pub until: Ns,
     /// Least distance of the source while it sounds, m.
     pub closest_range_m: f64,
-    /// Source level less transmission loss at its beginning, dB re 1 uPa: over the whole band of the sound, ahead of the chain.
+    /// Source level less transmission loss at its beginning, dB re 1 uPa: over the whole band of the sound, ahead of the chain. The
+    /// powers of several ways add. Where no way is open then, in the middle of the time of the first that opens.
     pub received_level_db_re_1upa: f64,
 }
 
-/// The samples in which a sound is evaluated.
+/// The samples in which a sound is evaluated along one way.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Span {
+    /// When the sound begins to be heard along it.
+    from: Ns,
     /// Index of the voice.
     pub(crate) voice: usize,
+    /// Which of its repeats, from 0.
+    pub(crate) repeat: u32,
+    /// Index among the ways of the voice.
+    pub(crate) way: usize,
     /// First sample.
     pub(crate) first: u64,
     /// Sample after the last.
@@ -45,11 +53,11 @@ pub(crate) struct Span {
 /// Everything that will be heard at an ear.
 #[derive(Debug)]
 pub(crate) struct Coming {
-    /// By voice; `None` for a sound beyond what the ear hears.
-    pub(crate) paths: Vec<Option<Path>>,
+    /// By voice; none for a sound beyond what the ear hears.
+    pub(crate) ways: Vec<Vec<Way>>,
     /// In the order in which they begin.
     pub(crate) arrivals: Vec<Arrival>,
-    /// By arrival.
+    /// In the order in which they begin.
     pub(crate) spans: Vec<Span>,
 }
 
@@ -60,32 +68,30 @@ impl Coming {
         sounds: &[Arc<Voice>],
         clock: &SampleClock,
     ) -> Result<Self, EarError> {
-        let paths = sounds
+        let ways = sounds
             .iter()
-            .map(|voice| path(voice, spec, sea))
+            .map(|voice| ways(voice, spec, sea))
             .collect::<Result<Vec<_>, _>>()?;
-        let mut heard = Vec::new();
-        for (v, (voice, path)) in sounds.iter().zip(&paths).enumerate() {
-            if let Some(path) = path {
-                arrive(v, voice, path, spec, clock, &mut heard)?;
-            }
+        let (mut arrivals, mut spans) = (Vec::new(), Vec::new());
+        for (v, (voice, ways)) in sounds.iter().zip(&ways).enumerate() {
+            arrive((v, voice), ways, spec, clock, (&mut arrivals, &mut spans))?;
         }
-        heard.sort_by_key(|(a, _)| (a.from, a.sound, a.repeat));
-        let (arrivals, spans) = heard.into_iter().unzip();
+        arrivals.sort_by_key(|a: &Arrival| (a.from, a.sound, a.repeat));
+        spans.sort_by_key(|s: &Span| (s.from, sounds[s.voice].sound, s.repeat, s.way));
         Ok(Self {
-            paths,
+            ways,
             arrivals,
             spans,
         })
     }
 }
 
-/// The way of a sound to an ear; `None` when the ear cannot hear any of it.
-fn path(voice: &Voice, spec: &EarSpec, sea: &Sea) -> Result<Option<Path>, EarError> {
+/// The ways of a sound to an ear; none when the ear cannot hear any of it.
+fn ways(voice: &Voice, spec: &EarSpec, sea: &Sea) -> Result<Vec<Way>, EarError> {
     let rate_hz = spec.chain.rate_hz();
     let (low_hz, high_hz) = voice.band_hz();
     if low_hz >= AUDIBLE * 0.5 * rate_hz {
-        return Ok(None);
+        return Ok(Vec::new());
     }
     if matches!(voice.what, What::Exact(_)) && oversampling(high_hz, rate_hz) > MOST_OVERSAMPLING {
         return Err(EarError::TooHigh {
@@ -101,24 +107,8 @@ fn path(voice: &Voice, spec: &EarSpec, sea: &Sea) -> Result<Option<Path>, EarErr
         ear: spec.name.clone(),
         source,
     };
-    let path = Path::new(
-        &voice.track,
-        spec.depth_m,
-        &sea.profile,
-        sea.spreading,
-        sea.ph,
-        voice.representative_hz,
-    )
-    .map_err(|why| match why {
-        Refused::Sea(source) => refused(source),
-        Refused::Delay(change) => EarError::Delay {
-            sound: voice.id.clone(),
-            ear: spec.name.clone(),
-            change,
-            limit: MOST_CHANGE,
-        },
-    })?;
-    let range_m = path.closest_m(f64::NEG_INFINITY, f64::INFINITY);
+    let ear = [0.0, 0.0, spec.depth_m];
+    let range_m = voice.track.closest_m(ear, f64::NEG_INFINITY, f64::INFINITY);
     if range_m < NEAREST_M {
         return Err(EarError::TooClose {
             sound: voice.id.clone(),
@@ -127,59 +117,97 @@ fn path(voice: &Voice, spec: &EarSpec, sea: &Sea) -> Result<Option<Path>, EarErr
             limit_m: NEAREST_M,
         });
     }
-    Ok(Some(path))
+    let medium = Medium {
+        profile: &sea.profile,
+        ways: sea.ways,
+        ph: sea.ph,
+        representative_hz: voice.representative_hz,
+    };
+    Way::all(&voice.track, spec.depth_m, &medium).map_err(|why| match why {
+        Refused::Sea(source) => refused(source),
+        Refused::Delay(change) => EarError::Delay {
+            sound: voice.id.clone(),
+            ear: spec.name.clone(),
+            change,
+            limit: MOST_CHANGE,
+        },
+    })
 }
 
-/// Appends the arrivals of every repeat of a sound.
+/// Appends the arrivals of every repeat of a sound, and the spans of each along its ways.
 fn arrive(
-    index: usize,
-    voice: &Voice,
-    path: &Path,
+    (index, voice): (usize, &Voice),
+    ways: &[Way],
     spec: &EarSpec,
     clock: &SampleClock,
-    heard: &mut Vec<(Arrival, Span)>,
+    (arrivals, spans): (&mut Vec<Arrival>, &mut Vec<Span>),
 ) -> Result<(), EarError> {
     let ns = |seconds_s: f64| {
-        Ns::from_s_f64(seconds_s).map_err(|source| EarError::Time {
+        Ns::from_s_f64(clock.origin.as_s_f64() + seconds_s).map_err(|source| EarError::Time {
             sound: voice.id.clone(),
             source,
         })
     };
+    let sample = |at| {
+        clock
+            .first_at_or_after(at)
+            .map_err(|source| EarError::Clock {
+                ear: spec.name.clone(),
+                source,
+            })
+    };
+    let ear = [0.0, 0.0, spec.depth_m];
     for repeat in 0..voice.times {
         let begin_s = f64::from(repeat) * voice.every_s;
         let end_s = begin_s + voice.duration_s;
-        let from_s = voice.begin_s + begin_s + path.travel_s(begin_s);
-        let until_s = voice.begin_s + end_s + path.travel_s(end_s);
-        let loss_db = path.loss_db(begin_s).map_err(|source| EarError::Path {
+        let mut heard: Option<(Ns, Ns, (f64, f64))> = None;
+        for (way_ix, way) in ways.iter().enumerate() {
+            let Some((open_s, shut_s)) = way.open(begin_s, end_s) else {
+                continue;
+            };
+            let from = ns(voice.begin_s + open_s + way.travel_s(open_s))?;
+            let until = ns(voice.begin_s + shut_s + way.travel_s(shut_s))?;
+            // Filters ring for less than a block before and after. From the arrival's own instant, to keep the order.
+            spans.push(Span {
+                from,
+                voice: index,
+                repeat,
+                way: way_ix,
+                first: sample(from)?.saturating_sub(BLOCK),
+                end: sample(until)?.saturating_add(BLOCK),
+            });
+            heard = Some(match heard {
+                None => (from, until, (open_s, shut_s)),
+                Some((a, b, first)) => {
+                    let first = if open_s < first.0 {
+                        (open_s, shut_s)
+                    } else {
+                        first
+                    };
+                    (a.min(from), b.max(until), first)
+                }
+            });
+        }
+        let Some((from, until, first)) = heard else {
+            continue;
+        };
+        let refused = |source| EarError::Path {
             sound: voice.id.clone(),
             ear: spec.name.clone(),
             source,
-        })?;
-        let arrival = Arrival {
+        };
+        let mut loss_db = way::loss_db(ways, begin_s).map_err(refused)?;
+        if loss_db.is_infinite() {
+            loss_db = way::loss_db(ways, 0.5 * (first.0 + first.1)).map_err(refused)?;
+        }
+        arrivals.push(Arrival {
             sound: voice.sound,
             repeat,
-            from: ns(clock.origin.as_s_f64() + from_s)?,
-            until: ns(clock.origin.as_s_f64() + until_s)?,
-            closest_range_m: path.closest_m(begin_s, end_s),
+            from,
+            until,
+            closest_range_m: voice.track.closest_m(ear, begin_s, end_s),
             received_level_db_re_1upa: voice.source_level_db - loss_db,
-        };
-        // Filters ring for less than a block before and after. From the arrival's own instant, to keep the order of arrivals.
-        let sample = |at| {
-            clock
-                .first_at_or_after(at)
-                .map_err(|source| EarError::Clock {
-                    ear: spec.name.clone(),
-                    source,
-                })
-        };
-        let first = sample(arrival.from)?.saturating_sub(BLOCK);
-        let end = sample(arrival.until)?.saturating_add(BLOCK);
-        let span = Span {
-            voice: index,
-            first,
-            end,
-        };
-        heard.push((arrival, span));
+        });
     }
     Ok(())
 }

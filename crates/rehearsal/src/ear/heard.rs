@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use detect::{Cell, Front, Spec};
 use plan::{DetectorIx, SensorIx};
-use seawater::{Profile, Spreading};
+use seawater::Profile;
 use signal::{Block, SensorChain, Sos};
 use timeline::{Ns, SampleClock};
 
@@ -13,6 +13,7 @@ use super::background::{Background, Surroundings};
 use super::error::EarError;
 use super::sounding::Sounding;
 use super::voice::Voice;
+use super::way::Ways;
 
 const CHUNK: usize = 4096;
 const SLOWEST_HZ: f64 = 100.0;
@@ -39,8 +40,8 @@ pub struct EarSpec {
 pub struct Sea {
     /// Temperature and salinity by depth.
     pub profile: Profile,
-    /// How sound spreads.
-    pub spreading: Spreading,
+    /// Which ways sound takes.
+    pub ways: Ways,
     /// Acidity.
     pub ph: f64,
     /// Wind speed, m/s.
@@ -84,10 +85,10 @@ pub struct Ear {
     clock: SampleClock,
     voices: Vec<Arc<Voice>>,
     coming: Coming,
-    /// Sounds under way, by arrival.
+    /// Sounds under way, by span.
     under_way: Vec<(usize, Sounding)>,
-    /// First arrival that has not begun.
-    next_arrival: usize,
+    /// First span that has not begun.
+    next_span: usize,
     background: Option<Background>,
     high_pass: Option<Sos>,
     fronts: Vec<(DetectorIx, Front)>,
@@ -175,7 +176,7 @@ impl Ear {
             voices: sounds.to_vec(),
             coming,
             under_way: Vec::new(),
-            next_arrival: 0,
+            next_span: 0,
             background: None,
             high_pass,
             fronts,
@@ -201,7 +202,7 @@ impl Ear {
     }
 
     /// Sounds in the order in which they begin here. A sound that lies wholly above what the ear hears (0.9 of half its
-    /// rate) is not among them.
+    /// rate), or to which no ray leads, is not among them.
     #[must_use]
     pub fn arrivals(&self) -> &[Arrival] {
         &self.coming.arrivals
@@ -233,7 +234,7 @@ impl Ear {
             front.gap();
         }
         self.under_way.clear();
-        self.next_arrival = 0;
+        self.next_span = 0;
         self.clipped = 0;
         self.clips.clear();
     }
@@ -359,34 +360,27 @@ impl Ear {
     /// Adds up what sounds from `first` on.
     fn sound(&mut self, first: u64, count: usize) -> Result<(), EarError> {
         let end = first + count as u64;
-        let Coming {
-            paths,
-            arrivals,
-            spans,
-        } = &self.coming;
-        self.under_way.retain(|(a, _)| spans[*a].end > first);
-        while self.next_arrival < spans.len() && spans[self.next_arrival].first < end {
-            let span = &spans[self.next_arrival];
+        let Coming { ways, spans, .. } = &self.coming;
+        self.under_way.retain(|(i, _)| spans[*i].end > first);
+        while self.next_span < spans.len() && spans[self.next_span].first < end {
+            let span = &spans[self.next_span];
             if span.end > first {
-                let repeat = arrivals[self.next_arrival].repeat;
                 let rate_hz = self.spec.chain.rate_hz();
-                let sounding = Sounding::new(&self.voices[span.voice], repeat, rate_hz)?;
-                self.under_way.push((self.next_arrival, sounding));
+                let sounding = Sounding::new(&self.voices[span.voice], span.repeat, rate_hz)?;
+                self.under_way.push((self.next_span, sounding));
             }
-            self.next_arrival += 1;
+            self.next_span += 1;
         }
         let sound = &mut self.buffers.sound[..count];
         if !self.under_way.is_empty() {
             sound.fill(0.0);
         }
-        for (arrival, sounding) in &mut self.under_way {
-            let span = &spans[*arrival];
-            let path = paths[span.voice]
-                .as_ref()
-                .expect("only what is heard arrives");
+        for (i, sounding) in &mut self.under_way {
+            let span = &spans[*i];
+            let way = &ways[span.voice][span.way];
             let (from, until) = (span.first.max(first), span.end.min(end));
             let part = (from - first) as usize..(until - first) as usize;
-            sounding.add(path, from, &mut sound[part]);
+            sounding.add(way, from, &mut sound[part]);
         }
         Ok(())
     }

@@ -17,11 +17,14 @@ mod interpolate;
 mod numbers;
 mod path;
 mod played;
+mod ray;
 mod sounding;
 mod track;
 mod voice;
+mod way;
 
 pub use arrival::Arrival;
 pub use error::EarError;
 pub use heard::{Ear, EarSpec, HeardCell, Sea, Taken};
 pub use voice::Voice;
+pub use way::Ways;

@@ -9,19 +9,18 @@
 //! The mean slowness is tabulated over depth in steps of a tenth of a metre (but no more than 4096 of them) and read linearly:
 //! within 1e-6 of the travel time of a source that dives through a sharp thermocline (checked).
 //! Loss: spreading law and absorption (Francois and Garrison 1982) at one frequency that stands for the sound, in the water
-//! half way in depth between the ear and the first point of the track. Straight rays, no surface or bottom, no directivity.
+//! half way in depth between the ear and the first point of the track. Straight, no bed, no directivity; the image in the surface is
+//! the same to an ear as high above the surface as this one lies below, with the pressure turned round.
 
 use seawater::{Profile, SeaError, Spreading, absorption};
 
 use super::track::{Track, distance_m};
+use super::way::emitted_s;
 
 const DEPTH_STEP_M: f64 = 0.1;
 const MOST_DEPTH_STEPS: f64 = 4096.0;
-/// A tenth of a nanosecond: 6e-5 rad at 100 kHz, and above the rounding of times up to some days.
-const SOLVED_S: f64 = 1e-10;
 /// Largest change of the delay with the time of emission, s/s: with a half, 60 steps solve any delay.
 pub(crate) const MOST_CHANGE: f64 = 0.5;
-const MOST_STEPS: u32 = 60;
 
 /// Why there is no path.
 #[derive(Debug)]
@@ -49,6 +48,8 @@ pub(crate) struct Path {
     slowness_s_m: Vec<f64>,
     spreading: Spreading,
     absorption_db_per_km: f64,
+    /// Negative where the surface turns the pressure round.
+    sign: f64,
 }
 
 impl Path {
@@ -59,6 +60,7 @@ impl Path {
         spreading: Spreading,
         ph: f64,
         representative_hz: f64,
+        image: bool,
     ) -> Result<Self, Refused> {
         let (top_m, bottom_m) = track.depths_m();
         let steps = ((bottom_m - top_m) / DEPTH_STEP_M)
@@ -72,12 +74,15 @@ impl Path {
         let slowness_s_m = (0..=steps as u32)
             .map(|i| {
                 let depth_m = (top_m + f64::from(i) * depth_step_m).min(bottom_m);
+                if image {
+                    return image_slowness_s_m(profile, depth_m, ear_depth_m);
+                }
                 profile
                     .harmonic_mean_sound_speed_m_s(depth_m, ear_depth_m)
                     .map(|c| 1.0 / c)
             })
             .collect::<Result<Vec<f64>, SeaError>>()?;
-        let ear = [0.0, 0.0, ear_depth_m];
+        let ear = [0.0, 0.0, if image { -ear_depth_m } else { ear_depth_m }];
         let change = change(track, ear, &slowness_s_m, depth_step_m);
         if change > MOST_CHANGE {
             return Err(Refused::Delay(change));
@@ -99,17 +104,13 @@ impl Path {
             slowness_s_m,
             spreading,
             absorption_db_per_km,
+            sign: if image { -1.0 } else { 1.0 },
         })
     }
 
     /// Distance from the source at `emitted_s`, m.
     pub(crate) fn range_m(&self, emitted_s: f64) -> f64 {
         distance_m(self.track.at(emitted_s), self.ear)
-    }
-
-    /// Least distance between two times of emission, m.
-    pub(crate) fn closest_m(&self, from_s: f64, until_s: f64) -> f64 {
-        self.track.closest_m(self.ear, from_s, until_s)
     }
 
     /// Travel time of what is emitted at `emitted_s`, s.
@@ -130,16 +131,7 @@ impl Path {
 
     /// When was emitted what is heard at `heard_s`, both since the sound's beginning.
     pub(crate) fn emitted_s(&self, heard_s: f64) -> f64 {
-        let mut emitted_s = heard_s - self.travel_s(heard_s);
-        for _ in 0..MOST_STEPS {
-            let next_s = heard_s - self.travel_s(emitted_s);
-            let moved_s = (next_s - emitted_s).abs();
-            emitted_s = next_s;
-            if moved_s <= SOLVED_S {
-                break;
-            }
-        }
-        emitted_s
+        emitted_s(heard_s, |t| self.travel_s(t))
     }
 
     /// Transmission loss of what is emitted at `emitted_s`, dB re 1 m.
@@ -150,8 +142,21 @@ impl Path {
 
     /// Factor on the pressure of what is emitted at `emitted_s`.
     pub(crate) fn gain(&self, emitted_s: f64) -> Result<f64, SeaError> {
-        Ok(libm::pow(10.0, -self.loss_db(emitted_s)? / 20.0))
+        Ok(self.sign * libm::pow(10.0, -self.loss_db(emitted_s)? / 20.0))
     }
+}
+
+/// Mean slowness of the way up from one depth to the surface and down to another, at one slant.
+fn image_slowness_s_m(profile: &Profile, one_m: f64, other_m: f64) -> Result<f64, SeaError> {
+    if one_m + other_m == 0.0 {
+        return profile.sound_speed_m_s(0.0).map(|c| 1.0 / c);
+    }
+    let time = |depth_m: f64| {
+        profile
+            .harmonic_mean_sound_speed_m_s(0.0, depth_m)
+            .map(|c| depth_m / c)
+    };
+    Ok((time(one_m)? + time(other_m)?) / (one_m + other_m))
 }
 
 /// Bound of the change of the delay with the time of emission: speed times the largest slowness, and the largest distance times
@@ -212,6 +217,7 @@ mod tests {
             Spreading::Practical,
             8.0,
             1000.0,
+            false,
         )
     }
 

@@ -1,4 +1,4 @@
-//! One sound under way, as one ear hears it.
+//! One sound under way, as one ear hears it along one way.
 //!
 //! The delay is solved at the ends of blocks of 64 samples that begin at multiples of 64 of the sample index, and the time of
 //! emission and the gain are read linearly between them. With `R` the distance, the time of emission is off by at most
@@ -16,8 +16,8 @@ use std::sync::Arc;
 use super::error::EarError;
 use super::hum::HumGrid;
 use super::interpolate::{ATTENUATION_DB, Kernel, dot, weight};
-use super::path::Path;
 use super::voice::{Voice, What};
+use super::way::Way;
 
 /// Samples between exact solutions.
 pub(crate) const BLOCK: u64 = 64;
@@ -81,27 +81,27 @@ impl Sounding {
     }
 
     /// Adds samples `first`, `first + 1`, ... of this sound to `out`, in uPa.
-    pub(crate) fn add(&mut self, path: &Path, first: u64, out: &mut [f64]) {
+    pub(crate) fn add(&mut self, way: &Way, first: u64, out: &mut [f64]) {
         let mut done = 0;
         while done < out.len() {
             let n = first + done as u64;
             let block = n / BLOCK;
             let count = ((block + 1) * BLOCK - n).min((out.len() - done) as u64) as usize;
-            let knots = self.knots(path, block);
+            let knots = self.knots(way, block);
             self.add_in_block(&knots, (n % BLOCK) as usize, &mut out[done..done + count]);
             done += count;
         }
     }
 
-    fn knots(&mut self, path: &Path, block: u64) -> Knots {
+    fn knots(&mut self, way: &Way, block: u64) -> Knots {
         match &self.knots {
             Some(k) if k.block == block => return *k,
             _ => {}
         }
         let emitted =
-            |block: f64| path.emitted_s(block * BLOCK as f64 / self.rate_hz - self.voice.begin_s);
+            |block: f64| way.emitted_s(block * BLOCK as f64 / self.rate_hz - self.voice.begin_s);
         let gain = |emitted_s: f64| {
-            path.gain(emitted_s)
+            way.gain(emitted_s)
                 .expect("the range was checked along the whole track")
         };
         let b = block as f64;

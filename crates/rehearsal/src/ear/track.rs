@@ -72,6 +72,11 @@ impl Track {
         Ok(Self { points: placed })
     }
 
+    /// Times of its points, s.
+    pub(crate) fn times_s(&self) -> Vec<f64> {
+        self.points.iter().map(|p| p.0).collect()
+    }
+
     /// Place at a time.
     pub(crate) fn at(&self, t_s: f64) -> [f64; 3] {
         let after = self.points.partition_point(|p| p.0 <= t_s);

@@ -28,6 +28,8 @@ struct Crossing {
     depth_m: f64,
     cosine: f64,
     loss_db: f64,
+    surface_bounces: u32,
+    bed_bounces: u32,
 }
 
 impl RaySea {
@@ -76,7 +78,27 @@ impl RaySea {
                     let mut row = |row: usize, share: f64| {
                         power[row * columns + column] += through * share;
                     };
-                    spread(a.depth_m, b.depth_m, high_m, rows, &mut row);
+                    // A tube that is just being folded at surface or bed covers the way to it twice.
+                    let fold_m = match (
+                        a.surface_bounces == b.surface_bounces,
+                        a.bed_bounces == b.bed_bounces,
+                    ) {
+                        (false, true) => Some(0.0),
+                        (true, false) => Some(self.layers.seabed_m()),
+                        _ => None,
+                    };
+                    let Some(fold_m) = fold_m else {
+                        spread(a.depth_m, b.depth_m, high_m, rows, &mut row);
+                        continue;
+                    };
+                    let ways_m = [a.depth_m, b.depth_m].map(|z| (z - fold_m).abs());
+                    let whole_m = ways_m[0] + ways_m[1];
+                    for (end, way_m) in [(a.depth_m, ways_m[0]), (b.depth_m, ways_m[1])] {
+                        let share = if whole_m > 0.0 { way_m / whole_m } else { 0.5 };
+                        spread(end, fold_m, high_m, rows, &mut |at, part| {
+                            row(at, part * share);
+                        });
+                    }
                 }
             }
             before = Some((angle_deg, crossings));
@@ -112,6 +134,8 @@ impl RaySea {
                         depth_m,
                         cosine: a * self.layers.speed_m_s(depth_m),
                         loss_db: walk.absorption_db + walk.bed_loss_db,
+                        surface_bounces: walk.surface_bounces,
+                        bed_bounces: walk.bed_bounces,
                     });
                     next += 1;
                 }

@@ -8,3 +8,4 @@ mod rays;
 mod reference;
 mod sound_speed;
 mod spreading;
+mod two_ears;

@@ -7,6 +7,7 @@ mod budget;
 mod chain;
 mod cuts;
 mod decimation;
+mod delay;
 mod filters;
 mod frames;
 mod levels;

@@ -461,6 +461,21 @@ fn regress_the_document_of_faults() {
     );
 }
 
+#[test]
+fn regress_the_document_of_paths() {
+    let demo = crate::support::demo("silt-hollow", false);
+    let mut told = document(&["paths", &demo.plan, "--from", "900 m, 10 m"]);
+    let by_range = document(&["paths", &demo.plan, "--source-depth", "10 m"]);
+    // One document with both: what a source at one range has, and what many ranges have.
+    told["hydrophones"][0]["by_range"] = by_range["hydrophones"][0]["by_range"].clone();
+    assert!(told["pairs"][0]["elevation"].is_object());
+    compare(
+        "paths-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
 /// The comparison sees a key that is renamed or lost, a unit that is another, and a type that is.
 #[test]
 fn verif_a_document_that_differs_is_seen() {

@@ -17,6 +17,7 @@ mod heard;
 mod inputs;
 mod measure;
 mod new;
+mod paths;
 mod range;
 mod real;
 mod records;

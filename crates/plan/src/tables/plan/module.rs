@@ -66,6 +66,11 @@ pub(crate) const MODULE: Section = Section {
             "time it adds to each message",
         ),
         o(
+            "clock_error",
+            S::Amount(D::Time, between(0.0, 60.0, "from 0 s to 60 s")),
+            "how far its clock may be from the true time, 95 % of the time",
+        ),
+        o(
             "processor",
             S::Table(&PROCESSOR),
             "what its processor can do for the detectors that it runs",

@@ -1,6 +1,6 @@
 //! The deployment and the site.
 
-use quantity::Dimension as D;
+use quantity::{Dimension as D, LevelKind as K};
 
 use super::bounds::{DEPTH, TURN, WIND};
 use crate::field::{
@@ -103,6 +103,13 @@ pub(crate) const SITE: Section = Section {
             S::Amount(D::Length, between(1.0, 1.0e6, "from 1 m to 1000 km")),
             "range at which `transition` changes",
         ),
+        o(
+            "paths",
+            S::Choice(&["simple", "surface-image", "rays"]),
+            "the ways that sound takes in a rehearsal: straight with the loss of `spreading` (also when not written), straight and by its image in the surface, or every ray through the profile off surface and `bottom`",
+        ),
+        o("bottom", S::Table(&BOTTOM), "the sea bed as sound meets it"),
+        o("rays", S::Table(&RAYS), "which rays are followed"),
     ],
 };
 
@@ -113,6 +120,63 @@ const LONGITUDE: Bounds = degrees(-180.0, 180.0, "from -180 deg to 180 deg");
 const AIR: Bounds = between(-60.0, 60.0, "from -60 degC to 60 degC");
 
 const SURFACE: Bounds = between(-2.0, 40.0, "from -2 degC to 40 degC");
+
+const BOTTOM: Section = Section {
+    name: "a bottom",
+    doc: "The sea bed: a fluid by its sound speed, density and attenuation, or a loss at every bounce.",
+    part: None,
+    fields: &[
+        o(
+            "sound_speed",
+            S::Amount(
+                D::Speed,
+                between(1000.0, 7000.0, "from 1000 m/s to 7000 m/s"),
+            ),
+            "sound speed of the bed",
+        ),
+        o(
+            "density",
+            S::Amount(
+                D::Density,
+                between(1000.0, 4000.0, "from 1000 kg/m3 to 4000 kg/m3"),
+            ),
+            "density of the bed",
+        ),
+        o(
+            "attenuation_per_wavelength",
+            S::Level(&[K::Gain], between(0.0, 30.0, "from 0 dB to 30 dB")),
+            "what the bed takes from sound over one wavelength",
+        ),
+        o(
+            "loss_per_bounce",
+            S::Level(&[K::Gain], between(0.0, 60.0, "from 0 dB to 60 dB")),
+            "the same loss at every bounce, at every angle",
+        ),
+    ],
+};
+
+const RAYS: Section = Section {
+    name: "limits of the rays",
+    doc: "Which rays are followed, with `paths = \"rays\"`.",
+    part: None,
+    fields: &[
+        o(
+            "bottom_bounces",
+            S::Count(0, 40),
+            "bounces from the bed at the most; 4 when not written",
+        ),
+        o(
+            "faintest",
+            S::Level(&[K::Gain], between(1.0, 200.0, "from 1 dB to 200 dB")),
+            "a ray fainter than the loudest by more is left out; 30 dB when not written",
+        ),
+        o(
+            "most",
+            S::Count(1, 32),
+            "rays from a sound to a hydrophone at the most, the loudest; 8 when not written",
+        ),
+    ],
+};
 
 const SKYLINE: Section = Section {
     name: "a point of the horizon",

@@ -9,3 +9,4 @@ mod noise;
 mod played;
 mod sameness;
 mod support;
+mod ways;

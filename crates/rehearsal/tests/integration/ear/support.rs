@@ -6,7 +6,7 @@ use plan::{
     CueSheet, Decibels, DetectorIx, FileId, ModuleIx, Q, SensorIx, Site, Sound, SoundIx, SoundKind,
     TrackPoint,
 };
-use rehearsal::ear::{Ear, EarError, EarSpec, HeardCell, Sea, Voice};
+use rehearsal::ear::{Ear, EarError, EarSpec, HeardCell, Sea, Voice, Ways};
 use seawater::{Profile, ProfilePoint, Spreading};
 use signal::SensorChain;
 use timeline::Ns;
@@ -35,7 +35,7 @@ pub(crate) fn sea(spreading: Spreading) -> Sea {
     .unwrap();
     Sea {
         profile,
-        spreading,
+        ways: Ways::Simple { spreading },
         ph: 8.0,
         wind_m_s: 5.0,
         shipping: 0.5,

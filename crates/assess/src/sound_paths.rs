@@ -1,0 +1,545 @@
+//! How sound comes from a place to the hydrophones: every path, shadows, and the time between two ears.
+
+use plan::{Line, Position, Q, SensorIx, SensorKind, Stage};
+use quantity::Law;
+use seawater::{
+    Bed, EarDirection, Eigenrays, LossField, RayLimits, RaySea, Reach, SeaError, Spreading,
+    TwoEars, coherent_loss_db, incoherent_loss_db, transmission_loss,
+};
+
+use crate::input::{InputError, bed, profile, ray_limits, spreading};
+
+/// Ranges at which a table tells what comes, m.
+const TOLD_AT_M: [f64; 9] = [
+    100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 20_000.0, 50_000.0,
+];
+/// Ranges at which a shadow is looked for.
+const LOOKED_AT: u32 = 240;
+/// Without a detector that says it, Hz.
+const MIDDLE_HZ: f64 = 1000.0;
+const FIELD_CELLS: (usize, usize) = (240, 120);
+const FIELD_RAYS: u32 = 3000;
+
+/// What is asked.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PathAsk {
+    /// Depth of the source, m.
+    pub source_depth_m: f64,
+    /// Range of the source, m; without it many ranges are told.
+    pub range_m: Option<f64>,
+    /// Ranges are told out to here, m.
+    pub out_to_m: f64,
+    /// The hydrophone that is meant; all without it.
+    pub to: Option<SensorIx>,
+    /// Frequency, Hz; that of the detectors without it.
+    pub frequency_hz: Option<f64>,
+    /// Whether the loss over range and depth is wanted, for a picture.
+    pub field: bool,
+}
+
+/// Why no paths can be told.
+#[derive(Debug, thiserror::Error)]
+pub enum PathError {
+    /// The plan does not say something, or something that cannot be.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// A depth, range or frequency outside what rays hold for.
+    #[error(transparent)]
+    Sea(#[from] SeaError),
+    /// The plan has no hydrophone.
+    #[error("no module of this plan has a hydrophone")]
+    NoHydrophone,
+    /// The sensor that is asked for is none.
+    #[error("{0} is no hydrophone")]
+    NotHydrophone(String),
+    /// The plan does not say what the bed is.
+    #[error("rays reach the bed, and the plan does not say what it is")]
+    NoBottom,
+    /// The plan does not say the acidity of the water.
+    #[error("absorption needs the acidity of the water, and the plan does not say `ph`")]
+    NoAcidity,
+}
+
+/// What comes to the hydrophones.
+#[derive(Clone, Debug)]
+pub struct SoundPaths {
+    /// What was asked.
+    pub ask: PathAsk,
+    /// Depth of the bed, m.
+    pub seabed_m: f64,
+    /// What the bed does to sound.
+    pub bed: Bed,
+    /// Sound speed by depth, m and m/s, straight between.
+    pub speeds: Vec<(f64, f64)>,
+    /// Which rays were followed.
+    pub limits: RayLimits,
+    /// The hydrophones, in the order of the plan.
+    pub ears: Vec<EarPaths>,
+    /// Pairs of hydrophones, where the range of the source is given.
+    pub pairs: Vec<PairTold>,
+    /// What was taken although nobody wrote it.
+    pub assumed: Vec<String>,
+}
+
+/// One hydrophone.
+#[derive(Clone, Debug)]
+pub struct EarPaths {
+    /// Its typed path.
+    pub sensor: String,
+    /// Its depth, m.
+    pub depth_m: f64,
+    /// The frequency of absorption, bed and interference, Hz.
+    pub frequency_hz: f64,
+    /// What comes from the source, where its range is given.
+    pub rays: Option<Told>,
+    /// What comes from other ranges, where it is not.
+    pub rows: Vec<Told>,
+    /// Ranges in which nothing comes but by the bed, or nothing at all: from, until, and whether something comes by the bed.
+    pub shadows: Vec<(f64, f64, bool)>,
+    /// Loss from everywhere to this hydrophone, and rays that leave it, by reciprocity.
+    pub field: Option<LossField>,
+    /// The same without a bounce from the bed: infinite in a shadow.
+    pub open_field: Option<LossField>,
+    /// Rays of a fan from the hydrophone, range and depth, m.
+    pub fan: Vec<Vec<(f64, f64)>>,
+    /// The paths from the source, range from the hydrophone and depth, m.
+    pub drawn: Vec<Vec<(f64, f64)>>,
+}
+
+/// What comes from one range.
+#[derive(Clone, Debug)]
+pub struct Told {
+    /// The range, m.
+    pub range_m: f64,
+    /// The paths.
+    pub found: Eigenrays,
+    /// Loss of all paths together, powers added, dB re 1 m; infinite without paths.
+    pub power_loss_db: f64,
+    /// Loss for a steady tone, with interference, dB re 1 m; infinite without paths.
+    pub tone_loss_db: f64,
+    /// Loss by the spreading law of the plan, if it has one, dB re 1 m.
+    pub simple_loss_db: Option<f64>,
+}
+
+/// Two hydrophones.
+#[derive(Clone, Debug)]
+pub struct PairTold {
+    /// The upper: its typed path.
+    pub upper: String,
+    /// The lower.
+    pub lower: String,
+    /// Their distance, m.
+    pub distance_m: f64,
+    /// Mean sound speed between them, m/s.
+    pub sound_speed_m_s: f64,
+    /// The longest time there can be between them, s.
+    pub longest_s: f64,
+    /// By how much the upper hears the first path later than the lower, s; `None` where one of them hears nothing.
+    pub later_s: Option<f64>,
+    /// Of which uncertain: by the clocks, k = 2, s; `None` where the plan does not say.
+    pub clock_s: Option<f64>,
+    /// Uncertainty of their distance, k = 2, m; `None` where the plan does not say.
+    pub place_m: Option<f64>,
+    /// The elevation that the time gives, degrees above the horizon, and its limits; `None` where it cannot be told.
+    pub elevation: Option<Elevation>,
+    /// The elevation of the first path at the upper hydrophone, degrees above the horizon.
+    pub upper_path_deg: Option<f64>,
+    /// The same at the lower: of a source far off both are alike, and what the pair gives lies between.
+    pub lower_path_deg: Option<f64>,
+    /// Why there is no elevation, or what bounds it.
+    pub why: Vec<String>,
+}
+
+/// An elevation with its limits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Elevation {
+    /// Degrees above the horizon: negative below.
+    pub elevation_deg: f64,
+    /// Least within the uncertainty.
+    pub least_deg: f64,
+    /// Greatest within the uncertainty.
+    pub most_deg: f64,
+    /// Whether the limits reach straight up or down.
+    pub endfire: bool,
+}
+
+/// Every path from a place to the hydrophones of a line, and what two of them make of it.
+///
+/// # Errors
+/// [`PathError`].
+pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> {
+    let water = profile(line).map_err(InputError::from)?;
+    let bed = bed(line).ok_or(PathError::NoBottom)?;
+    let ph = line.sea.ph.ok_or(PathError::NoAcidity)?.si;
+    let seabed_m = line.sea.water_depth_m.si;
+    let limits = ray_limits(line);
+    let wanted = wanted(line, ask)?;
+    let mut assumed = Vec::new();
+    let mut ears = Vec::new();
+    let mut speeds = Vec::new();
+    for ix in wanted {
+        let sensor = line.sensor_path(ix);
+        let frequency_hz = match ask.frequency_hz.or_else(|| detected_hz(line, ix)) {
+            Some(hz) => hz,
+            None => {
+                assumed.push(format!(
+                    "{sensor} is told at {MIDDLE_HZ:.0} Hz: no detector on it says a band, and no frequency was given"
+                ));
+                MIDDLE_HZ
+            }
+        };
+        let sea = RaySea::new(&water, seabed_m, bed, frequency_hz, ph)?;
+        if speeds.is_empty() {
+            let layers = sea.layers();
+            let both = layers.depths_m().iter().zip(layers.speeds_m_s());
+            speeds = both.map(|(z, c)| (*z, *c)).collect();
+        }
+        let depth_m = line.modules[ix.module.0].depth_m;
+        ears.push(ear(line, ask, &limits, &sea, sensor, depth_m)?);
+    }
+    if matches!(bed, Bed::Loss { .. }) {
+        assumed.push(
+            "a bounce from the bed does not change the phase: `bottom` is a loss alone".to_owned(),
+        );
+    }
+    if line.sea.paths != Some(plan::Paths::Rays) {
+        assumed.push(
+            "a rehearsal of this plan does not follow these rays: `paths` is not \"rays\""
+                .to_owned(),
+        );
+    }
+    let pairs = if ask.range_m.is_some() {
+        pairs(line, &ears, &speeds)
+    } else {
+        Vec::new()
+    };
+    Ok(SoundPaths {
+        ask: *ask,
+        seabed_m,
+        bed,
+        speeds,
+        limits,
+        ears,
+        pairs,
+        assumed,
+    })
+}
+
+fn hydrophones(line: &Line) -> impl Iterator<Item = SensorIx> + '_ {
+    line.modules.iter().enumerate().flat_map(|(m, module)| {
+        let sensors = module.sensors.iter().enumerate();
+        sensors
+            .filter(|(_, s)| matches!(s.kind, SensorKind::Hydrophone))
+            .map(move |(sensor, _)| SensorIx {
+                module: plan::ModuleIx(m),
+                sensor,
+            })
+    })
+}
+
+fn wanted(line: &Line, ask: &PathAsk) -> Result<Vec<SensorIx>, PathError> {
+    let all: Vec<SensorIx> = hydrophones(line).collect();
+    match ask.to {
+        None if all.is_empty() => Err(PathError::NoHydrophone),
+        None => Ok(all),
+        Some(ix) if all.contains(&ix) => Ok(vec![ix]),
+        Some(ix) => Err(PathError::NotHydrophone(line.sensor_path(ix))),
+    }
+}
+
+/// Geometric middle of the first band of the first detector on a sensor.
+fn detected_hz(line: &Line, sensor: SensorIx) -> Option<f64> {
+    line.detectors
+        .iter()
+        .filter(|d| d.on == sensor)
+        .flat_map(|d| &d.stages)
+        .find_map(|stage| match stage {
+            Stage::Band {
+                low_hz, high_hz, ..
+            } => Some((low_hz.si * high_hz.si).sqrt()),
+            _ => None,
+        })
+}
+
+fn ear(
+    line: &Line,
+    ask: &PathAsk,
+    limits: &RayLimits,
+    sea: &RaySea,
+    sensor: String,
+    depth_m: f64,
+) -> Result<EarPaths, PathError> {
+    let pair = sea.between(ask.source_depth_m, depth_m)?;
+    let law = spreading(line);
+    let middle_m = 0.5 * (ask.source_depth_m + depth_m);
+    let told = |range_m: f64| -> Result<Told, PathError> {
+        let found = pair.eigenrays(range_m, limits)?;
+        Ok(Told {
+            range_m,
+            power_loss_db: incoherent_loss_db(&found.paths),
+            tone_loss_db: coherent_loss_db(&found.paths, sea.frequency_hz()),
+            simple_loss_db: law
+                .map(|law| {
+                    simple_db(
+                        line,
+                        law,
+                        sea,
+                        middle_m,
+                        range_m,
+                        ask.source_depth_m - depth_m,
+                    )
+                })
+                .transpose()?
+                .flatten(),
+            found,
+        })
+    };
+    let mut out = EarPaths {
+        sensor,
+        depth_m,
+        frequency_hz: sea.frequency_hz(),
+        rays: ask.range_m.map(told).transpose()?,
+        rows: Vec::new(),
+        shadows: Vec::new(),
+        field: None,
+        open_field: None,
+        fan: Vec::new(),
+        drawn: Vec::new(),
+    };
+    if ask.range_m.is_none() {
+        let told_at = TOLD_AT_M.into_iter().filter(|r| *r <= ask.out_to_m);
+        out.rows = told_at.map(told).collect::<Result<_, _>>()?;
+    }
+    let far_m = far_m(ask);
+    let mut shadow: Option<(f64, f64, bool)> = None;
+    for i in 1..=LOOKED_AT {
+        let range_m = far_m * f64::from(i) / f64::from(LOOKED_AT);
+        let reach = pair.eigenrays(range_m, limits)?.reach;
+        let dark = match reach {
+            Reach::Direct | Reach::Surface => None,
+            Reach::Bed => Some(true),
+            Reach::Nothing => Some(false),
+        };
+        match (&mut shadow, dark) {
+            (Some(s), Some(by_bed)) if s.2 == by_bed => s.1 = range_m,
+            (_, dark) => {
+                out.shadows.extend(shadow.take());
+                shadow = dark.map(|by_bed| (range_m, range_m, by_bed));
+            }
+        }
+    }
+    out.shadows.extend(shadow);
+    if ask.field {
+        picture(ask, limits, sea, &mut out)?;
+    }
+    Ok(out)
+}
+
+/// How far out shadows are looked for and pictures drawn, m.
+fn far_m(ask: &PathAsk) -> f64 {
+    match ask.range_m {
+        None => ask.out_to_m,
+        Some(range_m) => (1.2 * range_m).max(50.0),
+    }
+}
+
+/// Loss by a spreading law over the straight distance; `None` nearer than a metre.
+fn simple_db(
+    line: &Line,
+    law: Spreading,
+    sea: &RaySea,
+    middle_m: f64,
+    range_m: f64,
+    height_m: f64,
+) -> Result<Option<f64>, PathError> {
+    let straight_m = libm::hypot(range_m, height_m);
+    let water = profile(line).map_err(InputError::from)?;
+    let ph = line.sea.ph.ok_or(PathError::NoAcidity)?.si;
+    let absorption = seawater::absorption(
+        sea.frequency_hz(),
+        water.temperature_degc(middle_m)?,
+        water.salinity(middle_m)?,
+        middle_m,
+        ph,
+    )?;
+    if straight_m < 1.0 {
+        return Ok(None);
+    }
+    Ok(Some(
+        transmission_loss(law, straight_m, absorption.total_db_per_km)?.total_db,
+    ))
+}
+
+/// What a picture shows: the loss from everywhere, and rays from the hydrophone.
+fn picture(
+    ask: &PathAsk,
+    limits: &RayLimits,
+    sea: &RaySea,
+    out: &mut EarPaths,
+) -> Result<(), PathError> {
+    let far_m = far_m(ask);
+    let bounces = limits.most_bed_bounces;
+    out.field = Some(sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, bounces)?);
+    out.open_field = Some(sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, 0)?);
+    match (&out.rays, ask.range_m) {
+        (Some(told), Some(range_m)) => {
+            for path in &told.found.paths {
+                // Back from the hydrophone: what arrives going down leaves it going up.
+                let back_deg = -path.arrival_deg;
+                if back_deg.abs() <= 89.0 {
+                    let trace = sea.trace(out.depth_m, back_deg, range_m, bounces)?;
+                    out.drawn.push(trace.points_m);
+                }
+            }
+        }
+        _ => {
+            for i in -5..=5 {
+                let trace = sea.trace(out.depth_m, 2.5 * f64::from(i), far_m, bounces)?;
+                out.fan.push(trace.points_m);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Every two hydrophones at different depths.
+fn pairs(line: &Line, ears: &[EarPaths], speeds: &[(f64, f64)]) -> Vec<PairTold> {
+    let mut all = Vec::new();
+    for (i, one) in ears.iter().enumerate() {
+        for other in &ears[i + 1..] {
+            let (upper, lower) = if one.depth_m <= other.depth_m {
+                (one, other)
+            } else {
+                (other, one)
+            };
+            if lower.depth_m > upper.depth_m {
+                all.push(pair(line, upper, lower, speeds));
+            }
+        }
+    }
+    all
+}
+
+fn pair(line: &Line, upper: &EarPaths, lower: &EarPaths, speeds: &[(f64, f64)]) -> PairTold {
+    let module = |ear: &EarPaths| {
+        line.modules
+            .iter()
+            .find(|m| ear.sensor.starts_with(&format!("module.{}.", m.id)))
+            .expect("the sensor is one of the line's")
+    };
+    let (above, below) = (module(upper), module(lower));
+    let mut why = Vec::new();
+    let clock_s = if above.id == below.id {
+        Some(0.0)
+    } else {
+        let silent = [above, below]
+            .into_iter()
+            .filter(|m| m.clock_error_s.is_none());
+        let silent: Vec<String> = silent.map(|m| format!("module.{}", m.id)).collect();
+        if !silent.is_empty() {
+            why.push(format!(
+                "no `clock_error` is written: {}",
+                silent.join(", ")
+            ));
+        }
+        both(
+            above.clock_error_s.map(|q| q.si),
+            below.clock_error_s.map(|q| q.si),
+        )
+    };
+    let place_m = both(spread_m(&above.position), spread_m(&below.position));
+    if place_m.is_none() {
+        why.push("where they hang is written without a spread (± ...)".to_owned());
+    }
+    let distance_m = lower.depth_m - upper.depth_m;
+    let sound_speed_m_s = mean_speed_m_s(speeds, upper.depth_m, lower.depth_m);
+    let first = |ear: &EarPaths| {
+        ear.rays
+            .as_ref()
+            .and_then(|told| told.found.paths.first().copied())
+    };
+    let (at_upper, at_lower) = (first(upper), first(lower));
+    let later_s = match (at_upper, at_lower) {
+        (Some(a), Some(b)) => Some(a.time_s - b.time_s),
+        _ => {
+            why.push("one of them hears nothing".to_owned());
+            None
+        }
+    };
+    let ears = TwoEars {
+        distance_m,
+        sound_speed_m_s,
+        time_uncertainty_s: clock_s.unwrap_or(0.0),
+        distance_uncertainty_m: place_m.unwrap_or(0.0),
+        speed_uncertainty_m_s: 0.0,
+    };
+    let mut elevation = None;
+    if let (Some(later_s), Some(_), Some(_)) = (later_s, clock_s, place_m) {
+        match ears.direction(later_s) {
+            Ok(direction) => {
+                elevation = Some(above_horizon(&direction));
+                if direction.endfire {
+                    why.push("the limits reach the line through both hydrophones: there a pair tells least".to_owned());
+                }
+            }
+            Err(error) => why.push(error.to_string()),
+        }
+    }
+    PairTold {
+        upper: upper.sensor.clone(),
+        lower: lower.sensor.clone(),
+        distance_m,
+        sound_speed_m_s,
+        longest_s: distance_m / sound_speed_m_s,
+        later_s,
+        clock_s,
+        place_m,
+        elevation,
+        // Sound that moves down comes from above.
+        upper_path_deg: at_upper.map(|p| p.arrival_deg),
+        lower_path_deg: at_lower.map(|p| p.arrival_deg),
+        why,
+    }
+}
+
+/// The direction of a vertical pair: angle 0 lies straight down, from the upper to the lower.
+fn above_horizon(direction: &EarDirection) -> Elevation {
+    Elevation {
+        elevation_deg: direction.angle_deg - 90.0,
+        least_deg: direction.least_deg - 90.0,
+        most_deg: direction.most_deg - 90.0,
+        endfire: direction.endfire,
+    }
+}
+
+fn both(one: Option<f64>, other: Option<f64>) -> Option<f64> {
+    Some(libm::hypot(one?, other?))
+}
+
+/// Uncertainty (k = 2) of a place, where its length or depth is written with one.
+fn spread_m(position: &Position) -> Option<f64> {
+    let q: &Q = match position {
+        Position::FromTop { length_m, .. } | Position::FromAnchor { length_m, .. } => length_m,
+        Position::Depth(depth_m) => depth_m,
+    };
+    q.law.map(|law| match law {
+        Law::Normal { half_width } => half_width,
+        // The standard deviation of equally likely values is the half width over the root of three.
+        Law::Uniform { half_width } => half_width * 2.0 / libm::sqrt(3.0),
+    })
+}
+
+/// Distance over travel time straight down.
+fn mean_speed_m_s(speeds: &[(f64, f64)], top_m: f64, bottom_m: f64) -> f64 {
+    let mut time_s = 0.0;
+    for pair in speeds.windows(2) {
+        let ((z0, c0), (z1, c1)) = (pair[0], pair[1]);
+        let (from_m, until_m) = (z0.max(top_m), z1.min(bottom_m));
+        if until_m > from_m {
+            let speed = |z: f64| c0 + (z - z0) / (z1 - z0) * (c1 - c0);
+            // Speed is straight within a layer, so the middle is near the mean: a hundredth of a percent over any layer.
+            time_s += (until_m - from_m) / speed(0.5 * (from_m + until_m));
+        }
+    }
+    (bottom_m - top_m) / time_s
+}

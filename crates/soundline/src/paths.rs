@@ -1,0 +1,230 @@
+//! `soundline paths`: how sound comes from a place to the hydrophones.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::{PathAsk, PathError, SoundPaths, sound_paths};
+use plan::{Line, ModuleIx, SensorIx};
+use quantity::{Dimension, parse_amount};
+use report::{
+    OutputError, Overwrite, PictureSize, paths_json, paths_picture_png, paths_picture_svg,
+    paths_text, refuse_output, write_atomically,
+};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::plan_file;
+
+/// Follow every ray from a place in the water to the hydrophones: times, levels, angles, bounces, shadows; and the elevation that two hydrophones make of it.
+#[derive(Debug, clap::Args)]
+#[command(group(clap::ArgGroup::new("source").required(true)))]
+pub(crate) struct Args {
+    /// The plan; it says what the bed is (`site.bottom`).
+    plan: PathBuf,
+    /// Where the sound comes from: range and depth, as in "1.2 km, 20 m".
+    #[arg(long, value_name = "RANGE,DEPTH", value_parser = place, group = "source")]
+    from: Option<(f64, f64)>,
+    /// The depth it comes from, at many ranges, as in "20 m".
+    #[arg(long, value_name = "DEPTH", value_parser = length, group = "source")]
+    source_depth: Option<f64>,
+    /// With --source-depth: how far out, as in "10 km".
+    #[arg(long, value_name = "RANGE", value_parser = length, default_value = "10 km")]
+    out_to: f64,
+    /// One hydrophone, `module.ID.sensor.ID`; all when not given.
+    #[arg(long, value_name = "SENSOR")]
+    to: Option<String>,
+    /// Frequency of absorption, bed and interference, as in "150 Hz"; the middle of the detector's band when not given.
+    #[arg(long, value_name = "FREQUENCY", value_parser = frequency)]
+    frequency: Option<f64>,
+    /// Draw loss, shadows, rays and the sound speed: for each hydrophone a .png and a .svg in this folder.
+    #[arg(long, value_name = "DIR")]
+    picture: Option<PathBuf>,
+    /// Replace the pictures if they exist.
+    #[arg(long)]
+    force: bool,
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    amount(text, Dimension::Length)
+}
+
+fn frequency(text: &str) -> Result<f64, String> {
+    amount(text, Dimension::Frequency)
+}
+
+fn amount(text: &str, dimension: Dimension) -> Result<f64, String> {
+    parse_amount(text.trim(), dimension)
+        .map(|a| a.si)
+        .map_err(|fault| fault.to_string())
+}
+
+fn place(text: &str) -> Result<(f64, f64), String> {
+    let (range, depth) = text
+        .split_once(',')
+        .ok_or("a range and a depth with a comma between, as in \"1.2 km, 20 m\"")?;
+    Ok((length(range)?, length(depth)?))
+}
+
+/// Why no paths could be told.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum PathsCommandError {
+    /// The plan or the question cannot be.
+    #[error("the paths cannot be worked out: {0}")]
+    Paths(#[from] PathError),
+    /// The sensor is not in the plan.
+    #[error("{named} is not in this plan; its hydrophones are {there}")]
+    NoSuchSensor {
+        /// As given.
+        named: String,
+        /// What there is.
+        there: String,
+    },
+    /// The picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
+}
+
+impl PathsCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            Self::Paths(PathError::NoBottom) => Some(
+                "add to [site]: bottom = { sound_speed = \"1650 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\" } or { loss_per_bounce = \"10 dB\" }"
+                    .to_owned(),
+            ),
+            Self::Paths(PathError::NoAcidity) => Some("add to [site]: ph = 8.0".to_owned()),
+            Self::Paths(_) | Self::NoSuchSensor { .. } | Self::Draw(_) => None,
+        }
+    }
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read(&args.plan, out)?;
+    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let line = plan_file::line(&reading, &args.plan)?;
+    let (range_m, source_depth_m) = match (args.from, args.source_depth) {
+        (Some((range_m, depth_m)), _) => (Some(range_m), depth_m),
+        (None, Some(depth_m)) => (None, depth_m),
+        (None, None) => unreachable!("one of both is required"),
+    };
+    let ask = PathAsk {
+        source_depth_m,
+        range_m,
+        out_to_m: args.out_to,
+        to: args
+            .to
+            .as_deref()
+            .map(|named| sensor(line, named))
+            .transpose()?,
+        frequency_hz: args.frequency,
+        field: args.picture.is_some(),
+    };
+    let found = sound_paths(line, &ask).map_err(PathsCommandError::from)?;
+    let name = &line.deployment.name;
+    let pictures = match &args.picture {
+        Some(folder) => {
+            let overwrite = if args.force {
+                Overwrite::Force
+            } else {
+                Overwrite::Refuse
+            };
+            draw(
+                name,
+                &found,
+                folder,
+                overwrite,
+                &plan_file::inputs(&reading.sources),
+            )?
+        }
+        None => Vec::new(),
+    };
+    match out.format {
+        Format::Text => {
+            out.stdout.write_all(paths_text(name, &found).as_bytes())?;
+            for (i, path) in pictures.iter().enumerate() {
+                let gap = if i == 0 { "\n" } else { "" };
+                writeln!(out.stdout, "{gap}picture: {path}")?;
+            }
+        }
+        Format::Json => {
+            let mut whole = paths_json(name, &found);
+            whole["plan_digest"] = json!(reading.digest);
+            whole["program"] = json!(PROGRAM);
+            whole["pictures"] = json!(pictures);
+            whole["mistakes"] = json!(out.mistakes);
+            out.json(&whole)?;
+        }
+    }
+    Ok(Exit::Met)
+}
+
+/// Draws every hydrophone; nothing is written before all names are free.
+fn draw(
+    name: &str,
+    found: &SoundPaths,
+    folder: &Path,
+    overwrite: Overwrite,
+    inputs: &report::Inputs,
+) -> Result<Vec<String>, Failure> {
+    let file = |sensor: &str, ending: &str| {
+        let word = sensor
+            .trim_start_matches("module.")
+            .replace(".sensor.", "-");
+        folder.join(format!("paths-{word}.{ending}"))
+    };
+    for ear in &found.ears {
+        for ending in ["png", "svg"] {
+            refuse_output(&file(&ear.sensor, ending), overwrite, inputs)?;
+        }
+    }
+    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
+        action: "create the folder",
+        path: folder.to_path_buf(),
+        source,
+    })?;
+    let mut drawn = Vec::new();
+    for i in 0..found.ears.len() {
+        let sensor = &found.ears[i].sensor;
+        let title = format!("{name}: sound to {sensor}");
+        let page = PictureSize::PAGE;
+        let png = paths_picture_png(&title, found, i, page).map_err(PathsCommandError::from)?;
+        let svg = paths_picture_svg(&title, found, i, page).map_err(PathsCommandError::from)?;
+        for (ending, bytes) in [("png", png), ("svg", svg.into_bytes())] {
+            let path = file(sensor, ending);
+            write_atomically(&path, &bytes, overwrite, inputs)?;
+            drawn.push(path.display().to_string());
+        }
+    }
+    Ok(drawn)
+}
+
+fn sensor(line: &Line, named: &str) -> Result<SensorIx, PathsCommandError> {
+    let all: Vec<(SensorIx, String)> = line
+        .modules
+        .iter()
+        .enumerate()
+        .flat_map(|(m, module)| {
+            (0..module.sensors.len()).map(move |sensor| SensorIx {
+                module: ModuleIx(m),
+                sensor,
+            })
+        })
+        .map(|ix| (ix, line.sensor_path(ix)))
+        .collect();
+    match all.iter().find(|(_, path)| path == named) {
+        Some((ix, _)) => Ok(*ix),
+        None => {
+            let there: Vec<&str> = all.iter().map(|(_, path)| path.as_str()).collect();
+            Err(PathsCommandError::NoSuchSensor {
+                named: named.to_owned(),
+                there: if there.is_empty() {
+                    "none".to_owned()
+                } else {
+                    there.join(", ")
+                },
+            })
+        }
+    }
+}
