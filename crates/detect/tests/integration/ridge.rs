@@ -90,8 +90,8 @@ fn dropped(told: &[Told], why: Reason) -> usize {
     told.iter().filter(wanted).count()
 }
 
-/// Begin and end, s: half a window and a hop; slope, as a share of it.
-const EDGE_S: f64 = 0.064 + 0.032;
+/// Begin and end, s: half a window and the gap, over which a peak of the noise may hang on; slope, as a share of it.
+const EDGE_S: f64 = 0.064 + 0.07;
 const SLOPE: f64 = 0.10;
 
 /// Slope of an event's line, Hz/s.
