@@ -13,13 +13,19 @@ struct Draws(u64);
 
 impl Draws {
     fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
     }
 
     /// Box and Muller.
     fn normals(&mut self) -> (f64, f64) {
-        let (size, turn) = (libm::sqrt(-2.0 * libm::log(self.uniform())), 2.0 * PI * self.uniform());
+        let (size, turn) = (
+            libm::sqrt(-2.0 * libm::log(self.uniform())),
+            2.0 * PI * self.uniform(),
+        );
         (size * libm::cos(turn), size * libm::sin(turn))
     }
 }
@@ -67,10 +73,14 @@ fn verif_made_delays_come_back() {
         let [first, second] = pair(&mut draws, later_s, f64::INFINITY);
         for weight in [Weight::Power, Weight::Phase] {
             let found = time_difference(&first, &second, RATE_HZ, BAND_HZ, 0.02, weight).unwrap();
-            assert!((found.later_s - later_s).abs() < 1e-5, "{later_s} {found:?}");
+            assert!(
+                (found.later_s - later_s).abs() < 1e-5,
+                "{later_s} {found:?}"
+            );
             assert!(found.likeness > 0.9, "{found:?}");
         }
-        let turned = time_difference(&second, &first, RATE_HZ, BAND_HZ, 0.02, Weight::Power).unwrap();
+        let turned =
+            time_difference(&second, &first, RATE_HZ, BAND_HZ, 0.02, Weight::Power).unwrap();
         assert!((turned.later_s + later_s).abs() < 1e-5);
     }
 }
@@ -85,13 +95,17 @@ fn val_spread_is_that_of_the_bound() {
         let mean: f64 = (0..trials)
             .map(|_| {
                 let [first, second] = pair(&mut draws, 0.0041, snr);
-                let found = time_difference(&first, &second, RATE_HZ, BAND_HZ, 0.02, Weight::Power).unwrap();
+                let found = time_difference(&first, &second, RATE_HZ, BAND_HZ, 0.02, Weight::Power)
+                    .unwrap();
                 (found.later_s - 0.0041) * (found.later_s - 0.0041)
             })
             .sum::<f64>()
             / f64::from(trials);
         let share = libm::sqrt(mean) / bound_s;
-        assert!((0.8..1.35).contains(&share), "{snr}: {share} of the bound {bound_s}");
+        assert!(
+            (0.8..1.35).contains(&share),
+            "{snr}: {share} of the bound {bound_s}"
+        );
     }
 }
 
@@ -113,7 +127,15 @@ fn verif_an_open_choice_is_told() {
             .map(|i| libm::sin(2.0 * PI * 200.0 * (i as f64 / RATE_HZ - later_s)) as f32)
             .collect()
     };
-    let found = time_difference(&tone(0.001), &tone(0.0), RATE_HZ, BAND_HZ, 0.02, Weight::Power).unwrap();
+    let found = time_difference(
+        &tone(0.001),
+        &tone(0.0),
+        RATE_HZ,
+        BAND_HZ,
+        0.02,
+        Weight::Power,
+    )
+    .unwrap();
     assert!(found.next.unwrap() > 0.95, "{found:?}");
     let [first, second] = pair(&mut Draws(9), 0.001, f64::INFINITY);
     let sharp = time_difference(&first, &second, RATE_HZ, BAND_HZ, 0.02, Weight::Power).unwrap();
@@ -123,13 +145,33 @@ fn verif_an_open_choice_is_told() {
 #[test]
 fn verif_what_cannot_be_is_an_error() {
     let [first, second] = pair(&mut Draws(4), 0.03, f64::INFINITY);
-    let ask = |a: &[f32], b: &[f32], band, most| time_difference(a, b, RATE_HZ, band, most, Weight::Power);
-    assert!(matches!(ask(&first, &second[1..], BAND_HZ, 0.02), Err(DelayError::Length { .. })));
-    assert!(matches!(ask(&first, &second, (100.0, 1500.0), 0.02), Err(DelayError::Band { .. })));
-    assert!(matches!(ask(&first, &second, BAND_HZ, 2.0), Err(DelayError::Longest { .. })));
-    assert!(matches!(ask(&first, &second, BAND_HZ, 0.0299), Err(DelayError::AtTheEnd { .. })));
-    assert!(matches!(ask(&vec![0.0; LENGTH], &second, BAND_HZ, 0.02), Err(DelayError::Silent)));
+    let ask = |a: &[f32], b: &[f32], band, most| {
+        time_difference(a, b, RATE_HZ, band, most, Weight::Power)
+    };
+    assert!(matches!(
+        ask(&first, &second[1..], BAND_HZ, 0.02),
+        Err(DelayError::Length { .. })
+    ));
+    assert!(matches!(
+        ask(&first, &second, (100.0, 1500.0), 0.02),
+        Err(DelayError::Band { .. })
+    ));
+    assert!(matches!(
+        ask(&first, &second, BAND_HZ, 2.0),
+        Err(DelayError::Longest { .. })
+    ));
+    assert!(matches!(
+        ask(&first, &second, BAND_HZ, 0.0299),
+        Err(DelayError::AtTheEnd { .. })
+    ));
+    assert!(matches!(
+        ask(&vec![0.0; LENGTH], &second, BAND_HZ, 0.02),
+        Err(DelayError::Silent)
+    ));
     let mut broken = first.clone();
     broken[7] = f32::NAN;
-    assert!(matches!(ask(&broken, &second, BAND_HZ, 0.02), Err(DelayError::Silent)));
+    assert!(matches!(
+        ask(&broken, &second, BAND_HZ, 0.02),
+        Err(DelayError::Silent)
+    ));
 }

@@ -1,8 +1,8 @@
 //! Level definitions and time weighting.
 
 use signal::{
-    AIR_REFERENCE_UPA, Exponential, FAST_S, Levels, Moments, SLOW_S, WATER_REFERENCE_UPA,
-    exposure_level_db, level_db, peak_level_db,
+    AIR_REFERENCE_UPA, Block, Exponential, FAST_S, Levels, Moments, SLOW_S, TeagerKaiser,
+    WATER_REFERENCE_UPA, exposure_level_db, level_db, peak_level_db,
 };
 
 use crate::support::{close, lcg, number, sine, standards};
@@ -209,5 +209,34 @@ fn val_weightings_decay_as_the_standard_says() {
             1e-4,
             "decay in a second",
         );
+    }
+}
+
+/// J. F. Kaiser, ICASSP 1990: a tone has the energy `A^2 sin^2(2 pi f / r)` at every sample but the first; each is known with
+/// the sample after it, however the samples are cut.
+#[test]
+fn val_teager_kaiser_energy_of_a_tone() {
+    use std::f64::consts::PI;
+    let x: Vec<f32> = (0..5000)
+        .map(|n| (3.0 * libm::cos(2.0 * PI * 0.07 * f64::from(n) + 0.3)) as f32)
+        .collect();
+    let expected = 9.0 * libm::sin(2.0 * PI * 0.07).powi(2);
+    for cut in [1, 2, 3, 700, 4999, 5000] {
+        let mut operator = TeagerKaiser::new();
+        let mut energies = Vec::new();
+        for (i, piece) in x.chunks(cut).enumerate() {
+            let first = 10 + (i * cut) as u64;
+            operator
+                .process(Block { first, x: piece }, |block| {
+                    assert_eq!(block.first, 11 + energies.len() as u64);
+                    energies.extend_from_slice(block.x);
+                })
+                .unwrap();
+            let known = ((i + 1) * cut).min(x.len()).saturating_sub(2);
+            assert_eq!(energies.len(), known);
+        }
+        for energy in &energies {
+            assert!((f64::from(*energy) - expected).abs() < 1e-5, "{energy}");
+        }
     }
 }
