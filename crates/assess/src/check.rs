@@ -11,12 +11,14 @@ use crate::open::open;
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
+use crate::tune_verdicts::Asked;
+use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
     cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
     processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
-    uplink_verdicts, year_verdicts,
+    tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -30,6 +32,10 @@ pub struct Shelf {
     pub injections: Vec<InjectionRecord>,
     /// The command line that puts calls into noise, but for detector and call; `None` where nobody runs one.
     pub range_command: Option<String>,
+    /// Records of detectors held against labels.
+    pub tunings: Vec<ShelvedTuning>,
+    /// Path of a file of labels as the plan writes it, and its digest, or why it has none.
+    pub labels: BTreeMap<String, Result<String, String>>,
     /// Path of a cue sheet as the plan writes it, and the command line that rehearses it.
     pub commands: BTreeMap<String, String>,
 }
@@ -288,6 +294,32 @@ fn verdicts(
                 wind_at_most_m_s: r.when_wind_at_most_m_s,
             };
             vec![range_verdicts::detection_range(line, &asked, shelf)]
+        }
+        That::Recall {
+            of,
+            at_least,
+            labels,
+            confidence,
+        } => {
+            let asked = Asked {
+                of: *of,
+                labels,
+                confidence: *confidence,
+            };
+            vec![tune_verdicts::recall(line, &asked, *at_least, shelf)]
+        }
+        That::FalseAlarms {
+            of,
+            at_most,
+            labels,
+            confidence,
+        } => {
+            let asked = Asked {
+                of: *of,
+                labels,
+                confidence: *confidence,
+            };
+            vec![tune_verdicts::false_alarms(line, &asked, *at_most, shelf)]
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

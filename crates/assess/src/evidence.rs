@@ -8,6 +8,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::range::InjectionRecord;
+use crate::tuning::{TUNING, Tuning};
+
 /// Method of a rehearsal.
 pub const REHEARSAL: &str = "rehearsal/1";
 /// Version of every record.
@@ -54,12 +57,67 @@ pub enum EvidenceError {
     /// Not the JSON of a record.
     #[error("not a record of evidence: {0}")]
     Json(#[from] serde_json::Error),
+    /// A record of another method.
+    #[error("`{found}` is a method that this program does not know")]
+    Method {
+        /// The method named.
+        found: String,
+    },
     /// A record of another version.
     #[error("`{found}` is a format that this program does not read; it reads `{FORMAT}`")]
     Format {
         /// The format named.
         found: String,
     },
+}
+
+/// A record of any method.
+#[derive(Clone, PartialEq, Debug)]
+pub enum AnyRecord {
+    /// Of a rehearsal.
+    Rehearsal(Record),
+    /// Of calls put into noise.
+    Injection(InjectionRecord),
+    /// Of tuning a detector.
+    Tuning(Tuning),
+}
+
+/// What every record says of itself.
+#[derive(Deserialize)]
+struct Head {
+    format: String,
+    method: String,
+}
+
+impl AnyRecord {
+    /// Reads a record.
+    ///
+    /// # Errors
+    /// [`EvidenceError`].
+    pub fn from_json(text: &str) -> Result<AnyRecord, EvidenceError> {
+        let head: Head = serde_json::from_str(text)?;
+        if head.format != FORMAT {
+            return Err(EvidenceError::Format { found: head.format });
+        }
+        if let Some(record) = InjectionRecord::from_json(text)? {
+            return Ok(AnyRecord::Injection(record));
+        }
+        match head.method.as_str() {
+            REHEARSAL => Ok(AnyRecord::Rehearsal(Record::from_json(text)?)),
+            TUNING => Ok(AnyRecord::Tuning(serde_json::from_str(text)?)),
+            _ => Err(EvidenceError::Method { found: head.method }),
+        }
+    }
+
+    /// The program that made it.
+    #[must_use]
+    pub fn program(&self) -> &str {
+        match self {
+            AnyRecord::Rehearsal(record) => &record.program,
+            AnyRecord::Injection(record) => &record.program,
+            AnyRecord::Tuning(tuning) => &tuning.program,
+        }
+    }
 }
 
 impl Record {

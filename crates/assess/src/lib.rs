@@ -34,6 +34,8 @@ mod start;
 mod start_remedy;
 mod start_verdicts;
 mod start_words;
+mod tune_verdicts;
+pub mod tuning;
 mod uplink_verdicts;
 mod verdict;
 mod year_verdicts;

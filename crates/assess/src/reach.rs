@@ -120,6 +120,14 @@ impl Reach<'_> {
                 ]);
                 parts
             }
+            That::Recall { of, .. } | That::FalseAlarms { of, .. } => {
+                let detector = &self.line.detectors[of.0];
+                some([
+                    "detector".to_owned(),
+                    format!("detector.{}", detector.id),
+                    self.line.sensor_path(detector.on),
+                ])
+            }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
                 for table in ["deployment", "site", "traffic"] {

@@ -192,6 +192,29 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(at_least_m.si, Dimension::Length),
             );
         }
+        That::Recall {
+            of,
+            at_least,
+            labels,
+            confidence,
+        } => format!(
+            "detector.{} finds at least {} of what is labelled in {labels}, shown with {} confidence",
+            line.detectors[of.0].id,
+            show(at_least.si, Dimension::Ratio),
+            show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
+        ),
+        That::FalseAlarms {
+            of,
+            at_most,
+            labels,
+            confidence,
+        } => format!(
+            "detector.{} tells of what is not labelled in {labels} at most {} times in {}, shown with {} confidence",
+            line.detectors[of.0].id,
+            at_most.count,
+            show(at_most.per_s, Dimension::Time),
+            show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
+        ),
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r

@@ -57,6 +57,21 @@ pub enum Evidence {
         /// Digest of everything that happened.
         result_digest: String,
     },
+    /// Labelled recordings through a detector, whose record lies beside the plan.
+    Recorded {
+        /// Id of the detector.
+        detector: String,
+        /// Digest of its stages and its sensor's chain.
+        chain_digest: String,
+        /// The file of labels.
+        labels: String,
+        /// Digest of its content.
+        labels_digest: String,
+        /// How many recordings.
+        recordings: usize,
+        /// Digest of the record.
+        result_digest: String,
+    },
 }
 
 impl Evidence {

@@ -5,8 +5,8 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use assess::Shelf;
-use assess::evidence::{Record, folder};
-use assess::range::InjectionRecord;
+use assess::evidence::{AnyRecord, folder};
+use assess::tuning::ShelvedTuning;
 use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
@@ -16,6 +16,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
+use crate::recordings;
 use crate::shell::{rehearse_line, shell_word};
 
 /// Check a plan against its requirements: met, marginal, broken or unknown, with value, limit, margin and why.
@@ -56,6 +57,9 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
     let mut warnings = Vec::new();
     let mut records = Vec::new();
     let mut injections = Vec::new();
+    let mut tunings = Vec::new();
+    let mut to_hash = recordings::MOST_HASHED;
+    let beside = path.parent().unwrap_or(Path::new(""));
     let shelf = folder(path);
     let listed = std::fs::read_dir(&shelf).and_then(|entries| {
         entries
@@ -80,16 +84,20 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         let read = plan::from_disk(&file)
             .map_err(|e| e.to_string())
             .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
-            .and_then(|text| Left::read(&text).map_err(|e| e.to_string()));
+            .and_then(|text| AnyRecord::from_json(&text).map_err(|e| e.to_string()));
         match read {
             // Sameness is promised for one build of the program.
-            Ok(left) if left.program() != PROGRAM => warnings.push(format!(
+            Ok(record) if record.program() != PROGRAM => warnings.push(format!(
                 "{}: is of {}, and this is {PROGRAM}; it counts as no evidence",
                 file.display(),
-                left.program()
+                record.program()
             )),
-            Ok(Left::Rehearsal(record)) => records.push(record),
-            Ok(Left::Injection(record)) => injections.push(record),
+            Ok(AnyRecord::Rehearsal(record)) => records.push(record),
+            Ok(AnyRecord::Injection(record)) => injections.push(record),
+            Ok(AnyRecord::Tuning(tuning)) => {
+                let changed = recordings::changed(beside, &tuning.recordings, &mut to_hash);
+                tunings.push(ShelvedTuning { tuning, changed });
+            }
             Err(why) => warnings.push(format!(
                 "{}: {why}; it counts as no evidence",
                 file.display()
@@ -98,10 +106,18 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
     }
     let mut cues = BTreeMap::new();
     let mut commands = BTreeMap::new();
+    let mut labels = BTreeMap::new();
     let requirements = reading.line.iter().flat_map(|l| &l.requirements);
     for requirement in requirements {
+        if let That::Recall { labels: name, .. } | That::FalseAlarms { labels: name, .. } =
+            &requirement.that
+        {
+            let digest = recordings::digest(&beside.join(name))
+                .map_err(|error| format!("the labels {name} cannot be read: {error}"));
+            labels.insert(name.clone(), digest);
+        }
         if let That::Rehearsed { cues: name, .. } = &requirement.that {
-            let file = path.parent().unwrap_or(Path::new("")).join(name);
+            let file = beside.join(name);
             let read = plan::read_cues(&file, reading, &plan::from_disk);
             let digest = match (&read.cues, read.mistakes.iter().find(|m| m.is_error())) {
                 (Some(_), None) => cue_digest(&read),
@@ -119,30 +135,10 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         injections,
         range_command: Some(format!("soundline range {}", shell_word(path))),
         records,
+        tunings,
+        labels,
         cues,
         commands,
     };
     (shelf, warnings)
-}
-
-/// A record of evidence, by its method.
-enum Left {
-    Rehearsal(Record),
-    Injection(InjectionRecord),
-}
-
-impl Left {
-    fn read(text: &str) -> Result<Left, assess::evidence::EvidenceError> {
-        match InjectionRecord::from_json(text)? {
-            Some(record) => Ok(Left::Injection(record)),
-            None => Record::from_json(text).map(Left::Rehearsal),
-        }
-    }
-
-    fn program(&self) -> &str {
-        match self {
-            Left::Rehearsal(record) => &record.program,
-            Left::Injection(record) => &record.program,
-        }
-    }
 }

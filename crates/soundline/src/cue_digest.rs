@@ -1,11 +1,9 @@
 //! What a rehearsal of a cue sheet rests on: its content, and that of every recording that it plays.
 
-use std::fs::File;
-use std::io::{self, Read};
-use std::path::Path;
-
 use plan::{CueReading, SoundKind};
 use sha2::{Digest, Sha256};
+
+use crate::recordings::content_digest;
 
 /// SHA-256 in hexadecimal. Without recordings it is the digest of the sheet.
 ///
@@ -28,16 +26,4 @@ pub(crate) fn cue_digest(read: &CueReading) -> Result<String, String> {
     } else {
         read.digest.clone()
     })
-}
-
-fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
-    let mut file = File::open(path)?;
-    let mut hash = Sha256::new();
-    let mut piece = vec![0; 1 << 16];
-    loop {
-        match file.read(&mut piece)? {
-            0 => return Ok(hash.finalize().into()),
-            n => hash.update(&piece[..n]),
-        }
-    }
 }

@@ -19,6 +19,7 @@ mod out;
 mod paths;
 mod plan_file;
 mod range;
+mod recordings;
 mod rehearse;
 mod reserve;
 mod schema;

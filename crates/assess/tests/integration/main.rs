@@ -25,5 +25,6 @@ mod support;
 mod talk;
 mod told_where_written;
 mod topics;
+mod tuned;
 mod votes;
 mod warm;

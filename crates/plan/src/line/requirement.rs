@@ -207,6 +207,28 @@ pub enum That {
         /// Lower limit, m.
         at_least_m: Q,
     },
+    /// Share of what is labelled in recordings that a detector finds, 0 to 1.
+    Recall {
+        /// The detector.
+        of: DetectorIx,
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+        /// Path of the labels, relative to the plan's folder.
+        labels: String,
+        /// Confidence with which it must be shown, two-sided, 0 to 1.
+        confidence: Option<Q>,
+    },
+    /// How often a detector tells of what is not labelled in recordings.
+    FalseAlarms {
+        /// The detector.
+        of: DetectorIx,
+        /// Upper limit.
+        at_most: EventRate,
+        /// Path of the labels, relative to the plan's folder.
+        labels: String,
+        /// Confidence with which it must be shown, two-sided, 0 to 1.
+        confidence: Option<Q>,
+    },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {
         /// Path of the cue sheet, relative to the plan's folder.

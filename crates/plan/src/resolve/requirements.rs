@@ -13,6 +13,7 @@ use crate::line::{
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
+use crate::site::Site;
 use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
 
 /// How binding a requirement is that does not say so.
@@ -111,23 +112,28 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
         }),
         "detection-range" => detection_range(r, f, line),
-        _ => {
-            let (cues, at) = f.text("cues")?;
-            if !stays_inside(Path::new(cues)) {
-                r.tell(
-                    Mistake::error(
-                        Code::OutsideFolder,
-                        at,
-                        "cue sheets stay under the plan's folder",
-                    )
-                    .label("leads out of it"),
-                );
-                return None;
-            }
-            Some(That::Rehearsed {
-                cues: cues.clone(),
-                at,
+        "recall" => Some(That::Recall {
+            of: detector(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+            labels: inside(r, f, "labels", "labels stay under the plan's folder")?.0,
+            confidence: f.q("confidence"),
+        }),
+        "false-alarms" => {
+            let of = detector(r, f, line)?;
+            let (labels, _) = inside(r, f, "labels", "labels stay under the plan's folder")?;
+            let (node, _) = f.limit("at_most")?;
+            let part = r.part.clone();
+            let at_most = Reader::within(r.catalogue, r.mistakes, part).event_rate(node)?;
+            Some(That::FalseAlarms {
+                of,
+                at_most,
+                labels,
+                confidence: f.q("confidence"),
             })
+        }
+        _ => {
+            let (cues, at) = inside(r, f, "cues", "cue sheets stay under the plan's folder")?;
+            Some(That::Rehearsed { cues, at })
         }
     }
 }
@@ -152,6 +158,27 @@ fn of<'f>(r: &mut Resolver<'_>, f: &'f Fields, wanted: RefKind) -> Option<Option
         return None;
     }
     Some(Some(path))
+}
+
+/// The detector behind `of`, which must be written.
+fn detector(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<DetectorIx> {
+    let path = of(r, f, RefKind::Detector)??;
+    ix_of(&line.detectors, path, |d| &d.id).map(DetectorIx)
+}
+
+/// A path that must stay under the plan's folder, and where it was written.
+fn inside(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    key: &'static str,
+    rule: &'static str,
+) -> Option<(String, Site)> {
+    let (path, at) = f.text(key)?;
+    if stays_inside(Path::new(path)) {
+        return Some((path.clone(), at));
+    }
+    r.tell(Mistake::error(Code::OutsideFolder, at, rule).label("leads out of it"));
+    None
 }
 
 /// The supply behind `of`; `Some(None)` when it is not written.
@@ -243,10 +270,10 @@ fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
 }
 
 fn detection_range(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
-    let detector = of(r, f, RefKind::Detector)??;
+    let of = detector(r, f, line)?;
     let (_, call, _) = r.reference(f, "call")?;
     Some(That::DetectionRange {
-        of: ix_of(&line.detectors, detector, |d| &d.id).map(DetectorIx)?,
+        of,
         call: ix_of(&line.calls, call, |c| &c.id).map(CallIx)?,
         at_least_m: limit(r, f, "at_least", Dimension::Length, POSITIVE)??,
     })

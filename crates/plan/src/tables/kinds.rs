@@ -112,6 +112,18 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &[],
         "2 km",
     ),
+    limited(
+        "recall",
+        &["of", "at_least", "labels"],
+        &["confidence"],
+        "80 %",
+    ),
+    limited(
+        "false-alarms",
+        &["of", "at_most", "labels"],
+        &["confidence"],
+        "1 per d",
+    ),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.

@@ -3,6 +3,7 @@
 mod bad;
 mod bad_calls;
 mod bad_cues;
+mod bad_figures;
 mod bad_power;
 mod bad_stages;
 mod bad_things;

@@ -210,7 +210,9 @@ fn tell(out: &mut String, verdict: &Verdict) {
                     "           {}: {:.0} of {:.0} {}",
                     k.subject, k.value.value, k.limit.value, k.value.unit
                 ),
-                Evidence::Computed { .. } | Evidence::Sampled { .. } => {
+                Evidence::Computed { .. }
+                | Evidence::Sampled { .. }
+                | Evidence::Recorded { .. } => {
                     let head = format!(
                         "{}: {}, limit {}, margin {}",
                         k.subject,
@@ -348,6 +350,17 @@ fn evidence_json(evidence: &Evidence) -> Value {
         } => json!({
             "kind": "rehearsal", "cues": cues, "plan_digest": plan_digest, "cues_digest": cues_digest, "seed": seed,
             "result_digest": result_digest,
+        }),
+        Evidence::Recorded {
+            detector,
+            chain_digest,
+            labels,
+            labels_digest,
+            recordings,
+            result_digest,
+        } => json!({
+            "kind": "recordings", "detector": detector, "chain_digest": chain_digest, "labels": labels,
+            "labels_digest": labels_digest, "recordings": recordings, "result_digest": result_digest,
         }),
     }
 }

@@ -126,7 +126,7 @@ pub fn tune_text(tuned: &Tuned) -> String {
         "{} of {}{kinds}, matched {}{}",
         count(curve.labelled as usize, "label"),
         tuned.labels,
-        rule(tuned.rule),
+        matched_words(tuned.rule),
         match tuned.set_aside.as_slice() {
             [] => String::new(),
             lines => format!(
@@ -356,7 +356,9 @@ fn paragraph(out: &mut String, text: &str) {
     }
 }
 
-fn rule(rule: Rule) -> String {
+/// How events and labels are matched, in words.
+#[must_use]
+pub fn matched_words(rule: Rule) -> String {
     match rule {
         Rule::Overlap { least_s } if least_s > 0.0 => {
             format!("by more than {} in common", show(least_s, Dimension::Time))

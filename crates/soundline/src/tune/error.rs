@@ -72,6 +72,9 @@ pub(crate) enum TuneError {
     /// The pictures cannot be drawn.
     #[error("the pictures cannot be drawn: {0}")]
     Draw(#[from] report::PictureError),
+    /// The result cannot be left beside the plan.
+    #[error("the evidence was not left: {0}")]
+    Evidence(String),
     /// Not one recording could be heard.
     #[error("none of the recordings could be heard")]
     Unheard,
@@ -112,6 +115,10 @@ impl TuneError {
             TuneError::Thresholds { .. } => {
                 Some("choose --lowest, --highest and --step".to_owned())
             }
+            TuneError::Evidence(_) => Some(
+                "add --no-evidence to leave none, or copy the plan's folder to where you may write"
+                    .to_owned(),
+            ),
             TuneError::Within
             | TuneError::NoAllowance
             | TuneError::Hear { .. }

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use assess::tuning::{Tuning, chain_digest};
 use clap::ValueEnum;
 use detect::{Rule, Spec};
 use hearing::{
@@ -16,9 +17,9 @@ use jiff::Timestamp;
 use plan::{DetectorIx, Line, SensorKind};
 use quantity::{Dimension, EventRate, SECONDS_PER_DAY, parse_amount, parse_event_rate};
 use report::{
-    Allowance, Inputs, OutputError, Overwrite, PictureSize, Tuned, operating_picture_png,
-    operating_picture_svg, refuse_output, threshold_picture_png, threshold_picture_svg, tune_csv,
-    tune_json, tune_text, write_atomically,
+    Allowance, Inputs, OutputError, Overwrite, PictureSize, Tuned, matched_words,
+    operating_picture_png, operating_picture_svg, refuse_output, threshold_picture_png,
+    threshold_picture_svg, tune_csv, tune_json, tune_text, write_atomically,
 };
 use serde_json::json;
 
@@ -28,6 +29,7 @@ use crate::failure::Failure;
 use crate::listen::{self, Asked, Assigned, Assignment, RecordingFault};
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
+use crate::recordings;
 pub(crate) use error::TuneError;
 
 /// Most thresholds that are tried at once.
@@ -95,6 +97,9 @@ pub(crate) struct Args {
     /// Write the operating curve to a file as well: FILE.csv or FILE.json.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Leave no evidence beside the plan.
+    #[arg(long)]
+    no_evidence: bool,
     /// Replace files and pictures that exist.
     #[arg(long)]
     force: bool,
@@ -296,6 +301,25 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         allowance,
     };
     trouble.tell(args, &labels, &placed, out)?;
+    let left = if args.no_evidence {
+        Left::None("it was not wanted")
+    } else if trouble.recordings.len() + labels.faults.len() + placed.faults.len() > 0 {
+        Left::None("not every recording and label could be used")
+    } else {
+        let rate_hz = f64::from(first.info.rate_hz);
+        match leave(
+            args,
+            line,
+            detector,
+            rate_hz,
+            &reading.digest,
+            &tuned,
+            &inputs,
+        ) {
+            Ok(path) => Left::At(path),
+            Err(error) => Left::Refused(error),
+        }
+    };
     if let (Some(folder), Some(pictures)) = (&args.picture, &pictures) {
         draw(folder, pictures, &tuned, args.overwrite(), &inputs)?;
     }
@@ -326,9 +350,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 let gap = if i == 0 { "\n" } else { "" };
                 writeln!(out.stdout, "{gap}picture: {}", path.display())?;
             }
+            match &left {
+                Left::At(path) => writeln!(out.stdout, "\nevidence: {}", path.display())?,
+                Left::None(why) => writeln!(out.stdout, "\nno evidence was left: {why}")?,
+                Left::Refused(_) => {}
+            }
         }
         Format::Json => {
-            let whole = document(
+            let mut whole = document(
                 args,
                 &tuned,
                 &reading.digest,
@@ -337,10 +366,80 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 &placed,
                 out,
             );
+            let paths = pictures.iter().flatten().map(|p| p.display().to_string());
+            whole["pictures"] = json!(paths.collect::<Vec<_>>());
+            whole["evidence"] = match &left {
+                Left::At(path) => json!(path.display().to_string()),
+                Left::None(_) | Left::Refused(_) => json!(null),
+            };
             out.json(&whole)?;
         }
     }
+    if let Left::Refused(error) = left {
+        return Err(error);
+    }
     Ok(exit(args, &tuned, &trouble, &labels, &placed))
+}
+
+/// What became of the evidence.
+enum Left {
+    At(PathBuf),
+    None(&'static str),
+    /// The result is told even where it cannot be left beside the plan.
+    Refused(Failure),
+}
+
+/// Writes what was found beside the plan, for `check`.
+fn leave(
+    args: &Args,
+    line: &Line,
+    detector: DetectorIx,
+    rate_hz: f64,
+    plan_digest: &str,
+    tuned: &Tuned,
+    inputs: &Inputs,
+) -> Result<PathBuf, Failure> {
+    let unread = |why: std::io::Error| TuneError::Evidence(why.to_string());
+    let point = &tuned.curve.points[tuned.own];
+    let tuning = Tuning {
+        program: PROGRAM.to_owned(),
+        plan_digest: plan_digest.to_owned(),
+        detector: tuned.detector.clone(),
+        chain_digest: chain_digest(line, detector, Some(rate_hz))
+            .map_err(listen::ListenError::from)?,
+        labels: recordings::named(&args.plan, &args.labels)
+            .display()
+            .to_string(),
+        labels_digest: recordings::digest(&args.labels).map_err(unread)?,
+        what: tuned.what.clone(),
+        matched: matched_words(tuned.rule),
+        settling_s: tuned.settling_s,
+        recordings: args
+            .recordings
+            .iter()
+            .map(|file| recordings::recording(&args.plan, file))
+            .collect::<Result<_, _>>()
+            .map_err(unread)?,
+        labelled: tuned.curve.labelled,
+        hits: point.counts.hits,
+        false_alarms: point.counts.false_alarms,
+        judged_s: tuned.curve.judged_s,
+        ..Tuning::begun()
+    };
+    let path = tuning.path(&args.plan);
+    let folder = assess::evidence::folder(&args.plan);
+    std::fs::create_dir_all(&folder)
+        .map_err(|source| OutputError::Io {
+            action: "create the folder",
+            path: folder,
+            source,
+        })
+        // The name says what is in it: what is replaced is the same.
+        .and_then(|()| {
+            write_atomically(&path, tuning.to_json().as_bytes(), Overwrite::Force, inputs)
+        })
+        .map_err(|error| TuneError::Evidence(error.to_string()))?;
+    Ok(path)
 }
 
 /// The pictures of a detector: end of the name, and of the file.

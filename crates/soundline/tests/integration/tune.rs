@@ -36,7 +36,14 @@ fn tune(recordings: &[&Path], labels: &Path, more: &[&str]) -> std::process::Out
         .arg("tune")
         .arg(plan())
         .args(recordings)
-        .args(["--as", SENSOR, "--detector", "orca", "--labels"])
+        .args([
+            "--as",
+            SENSOR,
+            "--detector",
+            "orca",
+            "--no-evidence",
+            "--labels",
+        ])
         .arg(labels)
         .args(more)
         .output()
@@ -210,7 +217,7 @@ fn verif_what_cannot_be_asked_is_refused_with_help() {
         .arg("tune")
         .arg(plan())
         .arg(&steps.wav)
-        .args(["--as", SENSOR, "--labels"])
+        .args(["--as", SENSOR, "--no-evidence", "--labels"])
         .arg(&steps.labels)
         .output()
         .unwrap();
@@ -272,6 +279,103 @@ fn verif_pictures_and_the_curve_are_written() {
     expect_status(&again, 2);
 }
 
+const FIGURES: &str = r#"
+[requirement.finds]
+that = "recall"
+of = "detector.orca"
+at_least = "10 %"
+labels = "labels.csv"
+
+[requirement.quiet]
+that = "false-alarms"
+of = "detector.orca"
+at_most = "1 per s"
+labels = "labels.csv"
+"#;
+
+/// What `check` says of the figures: words and why.
+fn figures(plan: &str) -> Vec<(String, String)> {
+    let checked = soundline()
+        .args(["check", plan, "--format", "json"])
+        .output()
+        .unwrap();
+    let told = json(&checked);
+    let all = told["requirements"].as_array().unwrap().iter();
+    all.filter(|r| ["finds", "quiet"].contains(&r["id"].as_str().unwrap()))
+        .map(|r| {
+            let verdict = &r["verdicts"][0];
+            let text = |v: &Value| v.as_str().unwrap().to_owned();
+            (text(&verdict["word"]), text(&verdict["why"]))
+        })
+        .collect()
+}
+
+#[test]
+fn verif_evidence_counts_while_detector_labels_and_recordings_are_the_same() {
+    let steps = labelled();
+    let plan = steps.folder.path().join("plan.toml");
+    let text = fs::read_to_string(self::plan()).unwrap() + FIGURES;
+    fs::write(&plan, &text).unwrap();
+    let plan = plan.to_str().unwrap();
+    let tune = || {
+        let output = soundline()
+            .args(["tune", plan])
+            .arg(&steps.wav)
+            .args(["--as", SENSOR, "--detector", "orca", "--labels"])
+            .arg(&steps.labels)
+            .output()
+            .unwrap();
+        expect_status(&output, 0);
+        stdout(&output)
+    };
+    let words = || {
+        figures(plan)
+            .into_iter()
+            .map(|(word, _)| word)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(words(), ["unknown", "unknown"]);
+    assert!(tune().contains("evidence: "));
+    // Clopper-Pearson of 3 of 5 begins at 14.7 %, Garwood of 2 in 10 s ends at 0.72 a second.
+    assert_eq!(words(), ["met", "met"]);
+    // The same again is the same record.
+    tune();
+    assert_eq!(
+        fs::read_dir(steps.folder.path().join("plan.evidence"))
+            .unwrap()
+            .count(),
+        1
+    );
+
+    let why = |change: &dyn Fn()| {
+        change();
+        figures(plan)[0].clone()
+    };
+    let (word, said) = why(&|| fs::write(plan, text.replace("138 dB", "139 dB")).unwrap());
+    assert_eq!(word, "unknown");
+    assert!(
+        said.contains("the detector or its sensor has changed"),
+        "{said}"
+    );
+    // Another detector of the same plan is none of its business.
+    fs::write(plan, text.replace("rise = \"12 dB\"", "rise = \"13 dB\"")).unwrap();
+    assert_eq!(words(), ["met", "met"]);
+    let labels = fs::read_to_string(&steps.labels).unwrap();
+    let (word, said) = why(&|| fs::write(&steps.labels, format!("{labels}\n")).unwrap());
+    assert_eq!(word, "unknown");
+    assert!(said.contains("the labels have changed"), "{said}");
+    fs::write(&steps.labels, &labels).unwrap();
+    let mut sound = fs::read(&steps.wav).unwrap();
+    let last = sound.len() - 1;
+    sound[last] ^= 1;
+    let (word, said) = why(&|| fs::write(&steps.wav, &sound).unwrap());
+    assert_eq!(word, "unknown");
+    assert!(said.contains("steps.wav is not the recording"), "{said}");
+    // A record whose recordings lie elsewhere is taken at its word.
+    fs::remove_file(&steps.wav).unwrap();
+    assert_eq!(words(), ["met", "met"]);
+}
+
 /// The calls that SciPy finds in real recordings (reference/recording/scipy-calls.csv; the labels of the plan hold the same figures)
 /// are all found at the threshold of the plan.
 #[test]
@@ -310,7 +414,7 @@ fn val_calls_in_real_recordings_are_found() {
                 "--labels",
             ])
             .arg(labels)
-            .args(["--format", "json"])
+            .args(["--format", "json", "--no-evidence"])
             .output()
             .unwrap();
         expect_status(&output, 0);

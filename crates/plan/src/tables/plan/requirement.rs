@@ -26,6 +26,8 @@ const THAT: &[&str] = &[
     "reserve",
     "short-circuit",
     "detection-range",
+    "recall",
+    "false-alarms",
     "rehearsed",
 ];
 
@@ -76,6 +78,11 @@ pub(crate) const REQUIREMENT: Section = Section {
             "of `rehearsed`: the cue sheet, relative to the plan's folder",
         ),
         o(
+            "labels",
+            S::Text,
+            "of `recall` and `false-alarms`: the file of labels, relative to the plan's folder",
+        ),
+        o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
             "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years; of `detection-range`: share of calls at that range that are found",
@@ -83,7 +90,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "confidence",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `outage-hours` and `lowest-charge`: confidence with which the share of years must be shown; 95 % when not written",
+            "of `outage-hours` and `lowest-charge`: confidence with which the share of years must be shown; of `recall` and `false-alarms`: that of the two-sided limits; 95 % when not written",
         ),
         o(
             "when_wind_at_most",

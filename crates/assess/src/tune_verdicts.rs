@@ -1,0 +1,246 @@
+//! What a detector finds and how often it cries wolf, from the evidence that `tune` leaves, with exact limits.
+//!
+//! The lower limit of the recall decides, and the upper limit of the rate of false alarms; both are two-sided. Where the limits lie on
+//! both sides of what is asked, the recordings are too short for a verdict, and it is unknown.
+
+use chance::{clopper_pearson, garwood};
+use plan::{DetectorIx, Line, Q};
+use quantity::{Dimension, EventRate, show};
+
+use crate::check::Shelf;
+use crate::tuning::{ShelvedTuning, Tuning, chain_digest};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::years::CONFIDENCE;
+
+/// A recall less than this over its limit is marginal, points.
+const NARROW_POINTS: f64 = 1.0;
+/// False alarms, in the period of the limit, less than this under it are marginal.
+const NARROW_ALARMS: f64 = 0.1;
+/// Most labels and longest time that are worked out as what would be needed, over what there is.
+const MOST_TIMES: f64 = 1e4;
+
+/// What a requirement on a detector asks for.
+pub(crate) struct Asked<'a> {
+    pub(crate) of: DetectorIx,
+    /// The file of labels as the plan writes it.
+    pub(crate) labels: &'a str,
+    pub(crate) confidence: Option<Q>,
+}
+
+impl Asked<'_> {
+    fn confidence(&self) -> f64 {
+        self.confidence.map_or(CONFIDENCE, |q| q.si)
+    }
+
+    fn subject(&self, line: &Line) -> String {
+        format!("detector.{}", line.detectors[self.of.0].id)
+    }
+
+    /// The records that count: of this detector chain and these labels, whole, and of recordings that are still the same.
+    fn fresh<'s>(&self, line: &Line, shelf: &'s Shelf) -> Result<Vec<&'s Tuning>, String> {
+        let id = &line.detectors[self.of.0].id;
+        let again = format!(
+            "run `soundline tune` with its recordings and --labels {}",
+            self.labels
+        );
+        let labels = match shelf.labels.get(self.labels) {
+            Some(Ok(digest)) => digest,
+            Some(Err(why)) => return Err(why.clone()),
+            None => return Err("the labels have not been looked at".to_owned()),
+        };
+        let chain = chain_digest(line, self.of, None).map_err(|e| e.to_string())?;
+        let of_it = |s: &&ShelvedTuning| s.tuning.detector == *id;
+        let mut why = format!("it has not been held against labels yet; {again}");
+        let mut fresh = Vec::new();
+        for shelved in shelf.tunings.iter().filter(of_it) {
+            let tuning = &shelved.tuning;
+            if tuning.labels_digest != *labels {
+                if tuning.labels == self.labels {
+                    why = format!("the labels have changed since; {again}");
+                }
+            } else if tuning.chain_digest != chain {
+                why = format!(
+                    "the detector or its sensor has changed since, or the recordings had another rate; {again}"
+                );
+            } else if let Some(first) = shelved.changed.first() {
+                why = format!("{first} is not the recording that it was; {again}");
+            } else {
+                fresh.push(tuning);
+            }
+        }
+        if fresh.is_empty() {
+            Err(why)
+        } else {
+            Ok(fresh)
+        }
+    }
+}
+
+/// The share of labels that a detector finds.
+pub(crate) fn recall(line: &Line, asked: &Asked<'_>, at_least: Q, shelf: &Shelf) -> Verdict {
+    worst(line, asked, shelf, |tuning| {
+        recall_of(tuning, asked, line, at_least.si)
+    })
+}
+
+/// How often a detector tells of what is not labelled.
+pub(crate) fn false_alarms(
+    line: &Line,
+    asked: &Asked<'_>,
+    at_most: EventRate,
+    shelf: &Shelf,
+) -> Verdict {
+    worst(line, asked, shelf, |tuning| {
+        alarms_of(tuning, asked, line, at_most)
+    })
+}
+
+/// Of several records that count the worst decides.
+fn worst(
+    line: &Line,
+    asked: &Asked<'_>,
+    shelf: &Shelf,
+    judge: impl Fn(&Tuning) -> Verdict,
+) -> Verdict {
+    match asked.fresh(line, shelf) {
+        Err(why) => unknown(asked.subject(line), why),
+        Ok(tunings) => {
+            let verdicts = tunings.into_iter().map(judge);
+            verdicts
+                .min_by_key(Verdict::word)
+                .expect("there is at least one record")
+        }
+    }
+}
+
+fn recall_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_least: f64) -> Verdict {
+    let subject = asked.subject(line);
+    let confidence = asked.confidence();
+    if tuning.labelled == 0 {
+        return unknown(subject, format!("no label of {} counts", tuning.labels));
+    }
+    let (low, high) = match clopper_pearson(tuning.hits, tuning.labelled, confidence) {
+        Ok(limits) => limits,
+        Err(error) => return unknown(subject, error.to_string()),
+    };
+    let share = tuning.hits as f64 / tuning.labelled as f64;
+    let seen = format!(
+        "{} of {} labels of {} found, {:.1} %, which shows between {:.1} % and {:.1} % at {} confidence, two-sided; matched {}{}",
+        tuning.hits,
+        tuning.labelled,
+        tuning.labels,
+        100.0 * share,
+        100.0 * low,
+        100.0 * high,
+        show(confidence, Dimension::Ratio),
+        tuning.matched,
+        kinds(tuning)
+    );
+    if low < at_least && high >= at_least {
+        let more = if share <= at_least {
+            "more labels would not show it unless more of them are found".to_owned()
+        } else {
+            let needed = growing(|times| {
+                let labels = (tuning.labelled as f64 * times).ceil() as u64;
+                let hits = (labels as f64 * share).floor() as u64;
+                clopper_pearson(hits, labels, confidence)
+                    .is_ok_and(|(low, _)| low >= at_least)
+                    .then(|| format!("{labels}"))
+            });
+            match needed {
+                Some(labels) => format!("at that share it takes about {labels} labels"),
+                None => "the share lies too close to the limit to be shown".to_owned(),
+            }
+        };
+        return unknown(subject, format!("{seen}: too few to tell; {more}"));
+    }
+    let against = Against {
+        side: Side::AtLeast,
+        limit: 100.0 * at_least,
+        narrow: NARROW_POINTS,
+        unit: "%".to_owned(),
+    };
+    // The limit that decides: the lower one shows that it is met, the upper one that it is broken.
+    let value = if low >= at_least { low } else { high };
+    against.judge(subject, 100.0 * value, evidence(tuning), seen)
+}
+
+fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate) -> Verdict {
+    let subject = asked.subject(line);
+    let confidence = asked.confidence();
+    let period_s = at_most.per_s;
+    let rate = |count: u64, judged_s: f64| garwood(count, judged_s / period_s, confidence);
+    let (low, high) = match rate(tuning.false_alarms, tuning.judged_s) {
+        Ok(limits) => limits,
+        Err(_) => return unknown(subject, "there was no time in which it could decide"),
+    };
+    let period = show(period_s, Dimension::Time);
+    let seen = format!(
+        "{} in {} in which it could decide, which shows between {low:.3} and {high:.3} in {period} at {} confidence, two-sided; matched {}{}",
+        match tuning.false_alarms {
+            1 => "1 false alarm".to_owned(),
+            n => format!("{n} false alarms"),
+        },
+        show(tuning.judged_s, Dimension::Time),
+        show(confidence, Dimension::Ratio),
+        tuning.matched,
+        kinds(tuning)
+    );
+    if low <= at_most.count && high > at_most.count {
+        let per_s = tuning.false_alarms as f64 / tuning.judged_s;
+        let more = if per_s * period_s >= at_most.count {
+            "longer recordings would not show it unless it cries less often".to_owned()
+        } else {
+            let needed = growing(|times| {
+                let judged_s = tuning.judged_s * times;
+                let alarms = (per_s * judged_s).ceil() as u64;
+                rate(alarms, judged_s)
+                    .is_ok_and(|(_, high)| high <= at_most.count)
+                    .then(|| show(judged_s, Dimension::Time))
+            });
+            match needed {
+                Some(time) => format!("at that rate it takes about {time}"),
+                None => "the rate lies too close to the limit to be shown".to_owned(),
+            }
+        };
+        return unknown(subject, format!("{seen}: too short to tell; {more}"));
+    }
+    let against = Against {
+        side: Side::AtMost,
+        limit: at_most.count,
+        narrow: NARROW_ALARMS,
+        unit: format!("false alarms in {period}"),
+    };
+    let value = if high <= at_most.count { high } else { low };
+    against.judge(subject, value, evidence(tuning), seen)
+}
+
+/// What is first enough when there is more and more of it, in steps of 2 %.
+fn growing(enough: impl Fn(f64) -> Option<String>) -> Option<String> {
+    let mut times = 1.0;
+    while times < MOST_TIMES {
+        if let Some(found) = enough(times) {
+            return Some(found);
+        }
+        times *= 1.02;
+    }
+    None
+}
+
+fn kinds(tuning: &Tuning) -> String {
+    match tuning.what.as_slice() {
+        [] => String::new(),
+        what => format!("; labels of {}", what.join(", ")),
+    }
+}
+
+fn evidence(tuning: &Tuning) -> Evidence {
+    Evidence::Recorded {
+        detector: tuning.detector.clone(),
+        chain_digest: tuning.chain_digest.clone(),
+        labels: tuning.labels.clone(),
+        labels_digest: tuning.labels_digest.clone(),
+        recordings: tuning.recordings.len(),
+        result_digest: tuning.digest(),
+    }
+}

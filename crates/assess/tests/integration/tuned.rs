@@ -1,0 +1,194 @@
+//! Evidence of tuning: absent, stale, too short, met, broken.
+
+use std::collections::BTreeMap;
+
+use assess::tuning::{ShelvedTuning, Tuning, chain_digest};
+use assess::{Check, Evidence, Ruling, Shelf, check};
+use plan::{DetectorIx, Reading};
+
+use crate::support::{PLAN, close, known, read, why_unknown};
+
+const FIGURES: &str = r#"
+[requirement.finds]
+that = "recall"
+of = "detector.call"
+at_least = "80 %"
+labels = "day.csv"
+
+[requirement.quiet]
+that = "false-alarms"
+of = "detector.call"
+at_most = "1 per d"
+labels = "day.csv"
+"#;
+const DAY_S: f64 = 86_400.0;
+
+fn plan(more: &str) -> Reading {
+    let reading = read(&format!("{PLAN}\n{FIGURES}{more}"));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    reading
+}
+
+fn tuning(hits: u64, labelled: u64, false_alarms: u64, judged_s: f64) -> Tuning {
+    let reading = plan("");
+    let line = reading.line.unwrap();
+    Tuning {
+        detector: "call".to_owned(),
+        chain_digest: chain_digest(&line, DetectorIx(0), None).unwrap(),
+        labels: "day.csv".to_owned(),
+        labels_digest: "l1".to_owned(),
+        matched: "by overlap".to_owned(),
+        labelled,
+        hits,
+        false_alarms,
+        judged_s,
+        ..Tuning::begun()
+    }
+}
+
+fn with(tunings: Vec<Tuning>, more: &str) -> Check {
+    let labels = BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]);
+    let shelf = Shelf {
+        tunings: tunings
+            .into_iter()
+            .map(|tuning| ShelvedTuning {
+                tuning,
+                changed: Vec::new(),
+            })
+            .collect(),
+        labels,
+        ..Shelf::default()
+    };
+    check(&plan(more), &shelf)
+}
+
+#[test]
+fn verif_without_a_record_it_is_unknown_and_says_what_to_do() {
+    let check = with(Vec::new(), "");
+    for id in ["finds", "quiet"] {
+        let why = why_unknown(&check, id);
+        assert!(
+            why.contains("soundline tune") && why.contains("day.csv"),
+            "{why}"
+        );
+    }
+    let unread = Shelf {
+        labels: BTreeMap::from([("day.csv".to_owned(), Err("gone".to_owned()))]),
+        ..Shelf::default()
+    };
+    assert_eq!(
+        why_unknown(&assess::check(&plan(""), &unread), "finds"),
+        "gone"
+    );
+}
+
+/// Clopper-Pearson of 95 of 100 at 95 % is [.887165, .983568], Garwood of 3 in 10 d is [.0619, .8767] a day (scipy.stats beta and chi2;
+/// reference/chance/scipy-limits.csv): the limits decide, and not what was seen.
+#[test]
+fn val_the_limits_decide() {
+    let check = with(vec![tuning(95, 100, 3, 10.0 * DAY_S)], "");
+    let finds = known(&check, "finds");
+    close(finds.value.value, 88.7165, 1e-3);
+    assert_eq!(
+        (finds.value.unit.as_str(), finds.ruling),
+        ("%", Ruling::Met)
+    );
+    assert!(matches!(&finds.evidence, Evidence::Recorded { labels, .. } if labels == "day.csv"));
+    let quiet = known(&check, "quiet");
+    close(quiet.value.value, 0.8767, 1e-3);
+    assert_eq!(quiet.ruling, Ruling::Met);
+
+    // 45 of 50 are 90 %, and show only that it is 78 % or more; no false alarm in a day shows only fewer than 3.69.
+    let check = with(vec![tuning(45, 50, 0, DAY_S)], "");
+    let why = why_unknown(&check, "finds");
+    assert!(why.contains("between 78.2 % and 96.7 %"), "{why}");
+    assert!(
+        why.contains("it takes about 59 labels") || why.contains("it takes about 6"),
+        "{why}"
+    );
+    let why = why_unknown(&check, "quiet");
+    assert!(why.contains("too short to tell"), "{why}");
+    assert!(why.contains("takes about 3.695 d"), "{why}");
+
+    // 60 of 100 show at most 70 %; 20 a day at least 12.
+    let check = with(vec![tuning(60, 100, 20, DAY_S)], "");
+    let finds = known(&check, "finds");
+    assert_eq!(finds.ruling, Ruling::Broken);
+    close(finds.value.value, 69.67, 0.02);
+    let quiet = known(&check, "quiet");
+    assert_eq!(quiet.ruling, Ruling::Broken);
+    close(quiet.value.value, 12.2165, 1e-3);
+}
+
+#[test]
+fn verif_a_smaller_confidence_asks_for_less() {
+    let records = || vec![tuning(45, 50, 0, 3.2 * DAY_S)];
+    assert!(why_unknown(&with(records(), ""), "quiet").contains("too short"));
+    let less = "confidence = \"90 %\"\n";
+    // -ln(0.05) / 3.2 = 0.936.
+    close(
+        known(&with(records(), less), "quiet").value.value,
+        0.9362,
+        1e-3,
+    );
+}
+
+#[test]
+fn verif_what_has_changed_makes_it_unknown() {
+    let good = tuning(95, 100, 3, 10.0 * DAY_S);
+    for (change, says) in [
+        (
+            (|t: &mut Tuning| t.labels_digest = "l0".to_owned()) as fn(&mut Tuning),
+            "the labels have changed",
+        ),
+        (
+            |t| t.chain_digest = "c0".to_owned(),
+            "the detector or its sensor has changed",
+        ),
+        (
+            |t| t.detector = "other".to_owned(),
+            "not been held against labels",
+        ),
+        (|t| t.labelled = 0, "no label"),
+    ] {
+        let mut stale = good.clone();
+        change(&mut stale);
+        assert!(
+            why_unknown(&with(vec![stale], ""), "finds").contains(says),
+            "{says}"
+        );
+    }
+    // Another threshold is another detector.
+    let text = format!("{PLAN}\n{FIGURES}").replace("on_above = \"8 dB\"", "on_above = \"10 dB\"");
+    let shelf = Shelf {
+        tunings: vec![ShelvedTuning {
+            tuning: good.clone(),
+            changed: vec!["a.wav".to_owned()],
+        }],
+        labels: BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]),
+        ..Shelf::default()
+    };
+    assert!(text.contains("10 dB"));
+    let other = check(&read(&text), &shelf);
+    assert!(why_unknown(&other, "finds").contains("the detector or its sensor has changed"));
+    let swapped = check(&plan(""), &shelf);
+    assert!(why_unknown(&swapped, "finds").contains("a.wav is not the recording"));
+    // What does not decide does not count: another requirement leaves the record fresh.
+    let check = with(
+        vec![good],
+        "[requirement.more]\nthat = \"autonomy\"\nat_least = \"1 d\"\n",
+    );
+    assert_eq!(known(&check, "finds").ruling, Ruling::Met);
+}
+
+#[test]
+fn verif_the_worst_of_several_records_counts() {
+    let check = with(
+        vec![
+            tuning(95, 100, 3, 10.0 * DAY_S),
+            tuning(60, 100, 3, 10.0 * DAY_S),
+        ],
+        "",
+    );
+    assert_eq!(known(&check, "finds").ruling, Ruling::Broken);
+}
