@@ -227,7 +227,7 @@ fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 }
 
 /// `years` keeps those that several requirements ask for, and gets what counts in them although nobody wrote it.
-fn verdicts(
+pub(crate) fn verdicts(
     line: &Line,
     r: &Requirement,
     plan_digest: &str,

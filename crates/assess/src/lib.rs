@@ -3,6 +3,7 @@
 //! [`check`] is a pure function of a plan that has been read and of the evidence that lies beside it. Each kind of
 //! requirement is judged in one place; a verdict with a value cannot be made without its evidence.
 
+mod allowance;
 mod assumed;
 mod cautions;
 mod cell_verdicts;
@@ -41,6 +42,7 @@ mod verdict;
 mod year_verdicts;
 mod years;
 
+pub use allowance::{EventLimit, event_limits};
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
     ThresholdBudget, chain_budget,

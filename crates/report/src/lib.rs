@@ -19,8 +19,9 @@ pub use picture::{
     year_picture_png, year_picture_svg,
 };
 pub use told::{
-    Allowance, Tuned, TunedEvent, chain_json, chain_text, check_brief, check_json, check_text,
-    faults_json, faults_text, matched_words, mistakes_json, paths_json, paths_text, range_json,
-    range_text, record_json, rehearsal_json, rehearsal_text, reserve_json, reserve_text,
-    start_json, start_text, trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
+    Allowance, Judged, Tuned, TunedEvent, chain_json, chain_text, check_brief, check_json,
+    check_text, faults_json, faults_text, matched_words, mistakes_json, paths_json, paths_text,
+    range_json, range_text, record_json, rehearsal_json, rehearsal_text, reserve_json,
+    reserve_text, start_json, start_text, trace_json, tune_csv, tune_json, tune_text, year_json,
+    year_text,
 };

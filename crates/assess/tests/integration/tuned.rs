@@ -192,3 +192,53 @@ fn verif_the_worst_of_several_records_counts() {
     );
     assert_eq!(known(&check, "finds").ruling, Ruling::Broken);
 }
+
+/// The base sends each alert ashore, one message each, at most 12 a day: 300 messages in 30 d leave ten events a day, 20 EUR at 0.10 EUR
+/// 6.67, and 400 in 30 d more than it ever sends.
+#[test]
+fn verif_the_plan_leaves_so_many_events_a_day() {
+    let limits = |changes: &[(&str, &str)]| {
+        let reading = crate::support::good(changes);
+        assess::event_limits(&reading.line.unwrap(), DetectorIx(0)).unwrap()
+    };
+    let events = |changes: &[(&str, &str)], from: &str| {
+        let all = limits(changes);
+        let found = all.iter().find(|l| l.from == from);
+        found.unwrap_or_else(|| panic!("{all:?}")).events_per_day
+    };
+    assert_eq!(events(&[], "requirement.messages"), None);
+    assert_eq!(events(&[], "requirement.budget"), None);
+    let fewer = [("400 per 30 d", "300 per 30 d"), ("50 EUR", "20 EUR")];
+    close(events(&fewer, "requirement.messages").unwrap(), 10.0, 1e-4);
+    close(
+        events(&fewer, "requirement.budget").unwrap(),
+        20.0 / 3.0,
+        1e-4,
+    );
+    // A message of two parts costs two.
+    let larger = [
+        ("400 per 30 d", "300 per 30 d"),
+        ("size = \"100 B\"", "size = \"200 B\""),
+    ];
+    close(events(&larger, "requirement.messages").unwrap(), 5.0, 1e-4);
+    // What another routine sends is taken off: one a day leaves 270 of 300.
+    let routine = "[behaviour.daily]\non = \"module.base\"\neach = \"1 d\"\ndo = [{ send_up = \"uplink.shore\", about = \"alert/call\" }]\n\n[uplink.shore]";
+    let with_routine = [
+        ("400 per 30 d", "300 per 30 d"),
+        ("[uplink.shore]", routine),
+    ];
+    close(
+        events(&with_routine, "requirement.messages").unwrap(),
+        9.0,
+        1e-4,
+    );
+    // None at all where others already take more.
+    let none = [("400 per 30 d", "20 per 30 d"), ("[uplink.shore]", routine)];
+    assert_eq!(events(&none, "requirement.messages"), Some(0.0));
+    // The behaviour that the detector itself starts says how often that may be.
+    let limited = [(
+        "when_heard = \"detector.call.confirmed\"\n",
+        "when_heard = \"detector.call.confirmed\"\nat_most = \"2 per h\"\n",
+    )];
+    close(events(&limited, "behaviour.tell").unwrap(), 48.0, 1e-9);
+}

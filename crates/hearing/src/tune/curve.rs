@@ -87,7 +87,11 @@ pub fn curve(
     })
 }
 
-fn point(
+/// What was counted at one threshold (or least probability) among so many labels and in so much time, with its limits.
+///
+/// # Errors
+/// [`LimitError`] for a confidence that is none.
+pub fn point(
     threshold_db: f64,
     counts: Counts,
     labelled: u64,

@@ -1,13 +1,15 @@
 //! Detectors held against labels: how much they find, how often they cry wolf, at which threshold.
 
 mod curve;
+mod judge;
 mod labels;
 mod place;
 mod records;
 mod score;
 mod trial;
 
-pub use curve::{Choice, Curve, Limited, Point, curve, least_time_s, thresholds_db};
+pub use curve::{Choice, Curve, Limited, Point, curve, least_time_s, point, thresholds_db};
+pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};
 pub use labels::{Label, LabelError, LabelFault, LabelFile, read_labels};
 pub use place::{Given, Placed, place_labels};
 pub use score::{Counts, OfStretch, Outcome, Score, score};

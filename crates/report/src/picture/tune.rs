@@ -205,13 +205,12 @@ fn operating(tuned: &Tuned, size: PictureSize) -> Result<(Drawing, String, Strin
     let mut taken: Vec<(f64, f64)> = Vec::new();
     let mut told = |drawing: &mut Drawing, p: &Point, text: String, colour: Rgb| {
         let Some((x, y)) = place(p) else { return };
-        if taken
-            .iter()
-            .any(|t| (t.0 - x).abs() < 84.0 && (t.1 - y).abs() < 34.0)
-        {
+        let below = if y + 30.0 < area.bottom { 22.0 } else { -10.0 };
+        let meets = |t: &(f64, f64)| (t.0 - x).abs() < 84.0 && (t.1 - y - below).abs() < 34.0;
+        if taken.iter().any(meets) {
             return;
         }
-        taken.push((x, y));
+        taken.push((x, y + below));
         bars(drawing, p, colour);
         let room = x + 14.0 + text_width(&text, 15.0) < area.right;
         let (side, align) = if room {
@@ -219,7 +218,6 @@ fn operating(tuned: &Tuned, size: PictureSize) -> Result<(Drawing, String, Strin
         } else {
             (-12.0, Align::Right)
         };
-        let below = if y + 30.0 < area.bottom { 22.0 } else { -10.0 };
         drawing.text(text, (x + side, y + below), align, colour);
     };
     let own = read.own();
@@ -265,12 +263,7 @@ fn none_seen(drawing: &mut Drawing, read: &Read<'_>, area: Area, across: &Axis) 
     let right = across.px(0.6 / read.hours);
     drawing.fill((area.left, area.top, right, area.bottom), NONE_SEEN);
     let x = across.px(NONE_AT / read.hours);
-    drawing.text(
-        "none seen",
-        (x, area.bottom - 10.0),
-        Align::Centre,
-        QUIET_INK,
-    );
+    drawing.text("none seen", (x, area.top + 20.0), Align::Centre, QUIET_INK);
 }
 
 fn rates_below(drawing: &mut Drawing, read: &Read<'_>, area: Area, across: &Axis) {

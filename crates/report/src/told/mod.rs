@@ -23,5 +23,7 @@ pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};
 pub use text::rehearsal_text;
-pub use tune::{Allowance, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text};
+pub use tune::{
+    Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,
+};
 pub use year::{year_json, year_text};

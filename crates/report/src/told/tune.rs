@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use detect::Rule;
-use hearing::{Choice, Curve, Limited, Outcome, Point};
+use hearing::{Choice, Curve, JudgeError, Judgement, Limited, Outcome, Parts, Point};
 use quantity::{Dimension, show};
 use serde_json::{Value, json};
 
@@ -51,6 +51,8 @@ pub struct Tuned {
     pub events: Vec<TunedEvent>,
     /// The allowance of false alarms, where there is one.
     pub allowance: Option<Allowance>,
+    /// A judgement of the finished event, where one was asked for.
+    pub judgement: Option<Judged>,
 }
 
 /// An event at the threshold of the plan.
@@ -77,6 +79,41 @@ pub struct Allowance {
     pub from: Vec<String>,
     /// What keeps to it.
     pub choice: Choice,
+}
+
+/// A judgement that was fitted, and how it did on events that it had not seen.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The judgement, or why there is none.
+    pub fitted: Result<Judgement, JudgeError>,
+    /// The ridge.
+    pub ridge: f64,
+    /// Share of labels found and rate of false alarms with it, by least probability, from the events that it had not seen.
+    pub points: Vec<Point>,
+}
+
+/// The least probability that the stage is written with.
+const LIKELY: f64 = 0.5;
+
+impl Judged {
+    /// The stage as the plan writes it.
+    fn stage(judgement: &Judgement) -> String {
+        let number = |x: f64| {
+            let rounded: f64 = format!("{x:.5e}").parse().unwrap_or(x);
+            // TOML needs a digit after the point of a number that is none but whole.
+            format!("{rounded:?}")
+        };
+        let weights = judgement.features.iter().zip(&judgement.model.weights);
+        let weights: Vec<String> = weights
+            .map(|(feature, weight)| format!("{} = {}", feature.name(), number(*weight)))
+            .collect();
+        format!(
+            "{{ likely = \"{:.0} %\", constant = {}, weights = {{ {} }} }}",
+            100.0 * LIKELY,
+            number(judgement.model.constant),
+            weights.join(", ")
+        )
+    }
 }
 
 impl Tuned {
@@ -141,6 +178,9 @@ pub fn tune_text(tuned: &Tuned) -> String {
     table(&mut out, tuned);
     if let Some(allowance) = &tuned.allowance {
         allowed(&mut out, tuned, allowance);
+    }
+    if let Some(judged) = &tuned.judgement {
+        told_judgement(&mut out, tuned, judged);
     }
     out
 }
@@ -349,6 +389,57 @@ fn allowed(out: &mut String, tuned: &Tuned, allowance: &Allowance) {
     paragraph(out, &told);
 }
 
+fn told_judgement(out: &mut String, tuned: &Tuned, judged: &Judged) {
+    let judgement = match &judged.fitted {
+        Ok(judgement) => judgement,
+        Err(why) => {
+            let _ = writeln!(out, "\nNo judgement was fitted");
+            paragraph(out, &why.to_string());
+            return;
+        }
+    };
+    let parts = match judgement.parts {
+        Parts::Recordings(n) => format!("parted by recording into {n}"),
+        Parts::Blocks(n) => format!("parted into {n} blocks of time"),
+    };
+    let _ = writeln!(
+        out,
+        "\nA judgement of the finished event, fitted on {} hits and {} false alarms",
+        judgement.hits, judgement.false_alarms
+    );
+    paragraph(
+        out,
+        &format!(
+            "figures are of events that it had not seen ({parts}); at the threshold of the plan, without a judgement before it; ridge {}",
+            short(judged.ridge)
+        ),
+    );
+    let _ = writeln!(
+        out,
+        "{:>9}  {:>6} {:>6}  {:<22} {:<22} {:<26} {:>5}",
+        "likely %", "found", "false", "recall %", "precision %", "false alarms an hour", "F1"
+    );
+    for (tried, p) in judgement.tried.iter().zip(&judged.points) {
+        let row = format!(
+            "{:>9.0}  {:>6} {:>6}  {:<22} {:<22} {:<26} {:>5}",
+            100.0 * tried.least,
+            tried.hits,
+            tried.false_alarms,
+            p.recall.map_or_else(|| "-".to_owned(), percent),
+            p.precision.map_or_else(|| "-".to_owned(), percent),
+            p.false_alarms_per_h.map_or_else(|| "-".to_owned(), plain),
+            p.f1.map_or_else(|| "-".to_owned(), |f1| format!("{f1:.3}")),
+        );
+        let _ = writeln!(out, "{}", row.trim_end());
+    }
+    let _ = writeln!(
+        out,
+        "the last stage of detector.{}; the stage before it then confirms at-end:\n  {},",
+        tuned.detector,
+        Judged::stage(judgement)
+    );
+}
+
 /// A paragraph set in by two.
 fn paragraph(out: &mut String, text: &str) {
     for (row, line) in wrap(text, WIDTH - 4).iter().enumerate() {
@@ -505,6 +596,39 @@ pub fn tune_json(tuned: &Tuned) -> Value {
         "curve": curve.points.iter().map(point).collect::<Vec<_>>(),
         "highest_f1_threshold_db": curve.highest_f1().map(|i| tuned.shown_db(&curve.points[i])),
         "allowance": allowance,
+        "judgement": tuned.judgement.as_ref().map(judgement_json),
+    })
+}
+
+fn judgement_json(judged: &Judged) -> Value {
+    let judgement = match &judged.fitted {
+        Ok(judgement) => judgement,
+        Err(why) => return json!({ "word": "not-fitted", "why": why.to_string() }),
+    };
+    let (parted_by, parts) = match judgement.parts {
+        Parts::Recordings(n) => ("recording", n),
+        Parts::Blocks(n) => ("time", n),
+    };
+    let weights = judgement.features.iter().zip(&judgement.model.weights);
+    json!({
+        "word": "fitted",
+        "stage_toml": Judged::stage(judgement),
+        "constant": judgement.model.constant,
+        "weights": weights.map(|(f, w)| json!({ "feature": f.name(), "weight": w })).collect::<Vec<_>>(),
+        "ridge": judged.ridge,
+        "fitted_on_hits": judgement.hits,
+        "fitted_on_false_alarms": judgement.false_alarms,
+        "parted_by": parted_by,
+        "parts": parts,
+        "unseen": judgement.tried.iter().zip(&judged.points).map(|(tried, p)| json!({
+            "likely": tried.least,
+            "hits": tried.hits,
+            "false_alarms": tried.false_alarms,
+            "recall": p.recall.map(|l| json!({ "value": l.value, "low": l.low, "high": l.high })),
+            "false_alarm_rate": p.false_alarms_per_h.map(|l| json!({
+                "value_per_h": l.value, "low_per_h": l.low, "high_per_h": l.high,
+            })),
+        })).collect::<Vec<_>>(),
     })
 }
 

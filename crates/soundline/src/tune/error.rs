@@ -72,6 +72,36 @@ pub(crate) enum TuneError {
     /// The pictures cannot be drawn.
     #[error("the pictures cannot be drawn: {0}")]
     Draw(#[from] report::PictureError),
+    /// Recordings at several rates.
+    #[error("{} is sampled at {first_hz} Hz and {} at {other_hz} Hz: a detector is tuned at one rate", first.display(), other.display())]
+    Rates {
+        /// The first recording.
+        first: PathBuf,
+        /// Its rate, Hz.
+        first_hz: u32,
+        /// Another.
+        other: PathBuf,
+        /// Its rate, Hz.
+        other_hz: u32,
+    },
+    /// Nothing in the plan limits how often the detector may tell.
+    #[error("nothing in the plan limits how often the detector may tell{}", .why.iter().map(|w| format!("; {w}")).collect::<String>())]
+    NoLimit {
+        /// What there is, and why it is no limit.
+        why: Vec<String>,
+    },
+    /// Real events alone take all that the plan leaves.
+    #[error(
+        "{by} leaves {events_per_day:.2} events a day, and {real_per_day} real ones a day take all of it"
+    )]
+    UsedUp {
+        /// The part of the plan.
+        by: String,
+        /// What it leaves, a day.
+        events_per_day: f64,
+        /// Real events a day.
+        real_per_day: f64,
+    },
     /// The result cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(String),
@@ -119,7 +149,12 @@ impl TuneError {
                 "add --no-evidence to leave none, or copy the plan's folder to where you may write"
                     .to_owned(),
             ),
-            TuneError::Within
+            TuneError::NoLimit { .. } => {
+                Some("give the allowance yourself: --false-alarms \"1 per d\"".to_owned())
+            }
+            TuneError::Rates { .. } => Some("tune them one after the other".to_owned()),
+            TuneError::UsedUp { .. }
+            | TuneError::Within
             | TuneError::NoAllowance
             | TuneError::Hear { .. }
             | TuneError::Limits(_)

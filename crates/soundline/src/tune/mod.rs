@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use assess::tuning::{Tuning, chain_digest};
 use clap::ValueEnum;
-use detect::{Rule, Spec};
+use detect::{Rule, Spec, Stage};
 use hearing::{
     Curve, Given, LabelFile, Placed, Score, Survey, curve, place_labels, read_labels, thresholds_db,
 };
@@ -70,6 +70,15 @@ pub(crate) struct Args {
     /// How often false alarms may come, such as "1 per d".
     #[arg(long, value_name = "RATE", value_parser = rate)]
     false_alarms: Option<EventRate>,
+    /// How often real events come, such as "2 per d": the allowance is then what the uplink and the battery of the plan leave.
+    #[arg(long, value_name = "RATE", value_parser = rate, conflicts_with = "false_alarms")]
+    real: Option<EventRate>,
+    /// Fit a judgement of finished events (a stage `likely`) and print it with its figures on events that it had not seen.
+    #[arg(long)]
+    fit: bool,
+    /// Ridge of the fit, on weights per standard deviation.
+    #[arg(long, value_name = "NUMBER", default_value = "1", value_parser = ridge, requires = "fit")]
+    ridge: f64,
     /// Lowest threshold that is tried, dB; 10 dB below that of the plan when not given.
     #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = decibels)]
     lowest: Option<f64>,
@@ -151,6 +160,13 @@ fn rate(text: &str) -> Result<EventRate, String> {
         Some(help) => format!("{fault}; {help}"),
         None => fault.to_string(),
     })
+}
+
+fn ridge(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value > 0.0 && value.is_finite() => Ok(value),
+        _ => Err("must be a number above 0".to_owned()),
+    }
 }
 
 fn decibels(text: &str) -> Result<f64, String> {
@@ -237,7 +253,23 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Err(TuneError::Unheard.into());
     };
     let ear = listen::ears(line, &assigned, &first.info)?.remove(0);
-    let base = ear.detectors[0].clone();
+    let mut base = ear.detectors[0].clone();
+    if args.fit {
+        base.stages
+            .retain(|stage| !matches!(stage, Stage::Likely { .. }));
+    }
+    if let Some(other) = surveys
+        .iter()
+        .find(|s| s.info.rate_hz != first.info.rate_hz)
+    {
+        return Err(TuneError::Rates {
+            first: first.path.clone(),
+            first_hz: first.info.rate_hz,
+            other: other.path.clone(),
+            other_hz: other.info.rate_hz,
+        }
+        .into());
+    }
     let shown = Shown::of(line, detector, &ear);
     let own_db = base
         .threshold_db()
@@ -275,9 +307,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .collect();
     let curve = curve(&scores, &thresholds_db, args.confidence)
         .map_err(|error| TuneError::Limits(error.to_string()))?;
-    let allowance = args
-        .false_alarms
-        .map(|rate| allowance(rate, &curve))
+    let allowance = allowance(args, line, detector, &curve)?;
+    let judgement = args
+        .fit
+        .then(|| work::judged(&stretches, &scores, args.ridge, &curve))
         .transpose()?;
     let events = stretches.iter().zip(&scores);
     let tuned = Tuned {
@@ -299,10 +332,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             .flat_map(|(stretch, score)| work::events(stretch, score, &args.recordings))
             .collect(),
         allowance,
+        judgement,
     };
     trouble.tell(args, &labels, &placed, out)?;
     let left = if args.no_evidence {
-        Left::None("it was not wanted")
+        Left::None("--no-evidence")
+    } else if args.fit {
+        Left::None("with --fit the detector is heard without its own judgement")
     } else if trouble.recordings.len() + labels.faults.len() + placed.faults.len() > 0 {
         Left::None("not every recording and label could be used")
     } else {
@@ -522,15 +558,67 @@ fn lines(scores: &[Score], of: impl Fn(&Score) -> &Vec<usize>) -> Vec<usize> {
     lines
 }
 
-fn allowance(rate: EventRate, curve: &Curve) -> Result<Allowance, TuneError> {
-    let per_s = rate.count / rate.per_s;
-    Ok(Allowance {
-        per_day: per_s * SECONDS_PER_DAY,
-        from: Vec::new(),
-        choice: curve
-            .choose(per_s)
-            .map_err(|error| TuneError::Limits(error.to_string()))?,
-    })
+/// The allowance that was given, or what the plan leaves.
+fn allowance(
+    args: &Args,
+    line: &Line,
+    detector: DetectorIx,
+    curve: &Curve,
+) -> Result<Option<Allowance>, Failure> {
+    let per_day = |rate: EventRate| rate.count / rate.per_s * SECONDS_PER_DAY;
+    let (allowed, from) = match (args.false_alarms, args.real) {
+        (Some(rate), _) => (per_day(rate), Vec::new()),
+        (None, None) => return Ok(None),
+        (None, Some(real)) => left_by_the_plan(line, detector, per_day(real))?,
+    };
+    let choice = curve
+        .choose(allowed / SECONDS_PER_DAY)
+        .map_err(|error| TuneError::Limits(error.to_string()))?;
+    Ok(Some(Allowance {
+        per_day: allowed,
+        from,
+        choice,
+    }))
+}
+
+/// False alarms a day that the plan leaves beside so many real events a day, and how that comes about.
+fn left_by_the_plan(
+    line: &Line,
+    detector: DetectorIx,
+    real_per_day: f64,
+) -> Result<(f64, Vec<String>), Failure> {
+    let limits = assess::event_limits(line, detector).map_err(listen::ListenError::from)?;
+    let mut from = Vec::new();
+    let mut least: Option<(f64, &str)> = None;
+    for limit in &limits {
+        let Some(events) = limit.events_per_day else {
+            from.push(format!("{} does not limit it: {}", limit.from, limit.why));
+            continue;
+        };
+        from.push(format!(
+            "{} leaves {events:.2} events a day: {}",
+            limit.from, limit.why
+        ));
+        if least.is_none_or(|(fewest, _)| events < fewest) {
+            least = Some((events, &limit.from));
+        }
+    }
+    let Some((events, by)) = least else {
+        return Err(TuneError::NoLimit { why: from }.into());
+    };
+    let left = events - real_per_day;
+    if left <= 0.0 {
+        return Err(TuneError::UsedUp {
+            by: by.to_owned(),
+            events_per_day: events,
+            real_per_day,
+        }
+        .into());
+    }
+    from.push(format!(
+        "{by} leaves fewest; less {real_per_day} real events a day (--real)"
+    ));
+    Ok((left, from))
 }
 
 /// The one sensor and the one detector on it.

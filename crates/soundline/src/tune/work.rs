@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use detect::{Rule, Spec};
 use hearing::{
-    Ear, HearError, OfStretch, Outcome, Placed, Score, Survey, Trial, line_up, score,
-    try_thresholds,
+    Counts, Curve, Ear, Example, HearError, OfStretch, Outcome, Placed, Score, Survey, Trial,
+    fit_judgement, line_up, point, score, try_thresholds,
 };
 use rayon::prelude::*;
-use report::TunedEvent;
+use report::{Judged, TunedEvent};
 
 use super::error::TuneError;
 use crate::failure::Failure;
@@ -49,17 +49,7 @@ pub(super) fn hear(
         .into_par_iter()
         .map(|indices| {
             let files: Vec<Survey> = indices.iter().map(|&i| heard.surveys[i].clone()).collect();
-            // A detector runs at the rate of the recording.
-            let rate_hz = files.first().map_or(0.0, |f| f64::from(f.info.rate_hz));
-            let specs: Vec<Spec> = bench
-                .specs
-                .iter()
-                .map(|spec| Spec {
-                    rate_hz,
-                    ..spec.clone()
-                })
-                .collect();
-            let trial = try_thresholds(&files, bench.ear, &specs, bench.own, read)?;
+            let trial = try_thresholds(&files, bench.ear, bench.specs, bench.own, read)?;
             Ok(Stretch {
                 places: indices.iter().map(|&i| heard.places[i]).collect(),
                 trial,
@@ -121,15 +111,73 @@ pub(super) fn scored(
     score(&stretch.trial, labels, rule, own, settling_s)
 }
 
-/// The events at the threshold of the plan, in the recordings in which they begin.
-pub(super) fn events(stretch: &Stretch, score: &Score, paths: &[PathBuf]) -> Vec<TunedEvent> {
-    let rate_hz = stretch.trial.rate_hz;
-    let mut origins = Vec::new();
+/// A judgement fitted on the events at the threshold of the plan, and what is left after it of those that it had not seen.
+pub(super) fn judged(
+    stretches: &[Stretch],
+    scores: &[Score],
+    ridge: f64,
+    curve: &Curve,
+) -> Result<Judged, TuneError> {
+    let mut examples = Vec::new();
+    for (stretch, score) in stretches.iter().zip(scores) {
+        let rate_hz = stretch.trial.rate_hz;
+        let origins = origins(stretch);
+        for (event, outcome) in stretch.trial.events.iter().zip(&score.outcomes) {
+            let hit = match outcome {
+                Outcome::Hit { .. } => true,
+                Outcome::FalseAlarm { .. } => false,
+                Outcome::SetAside => continue,
+            };
+            let file = origins.partition_point(|&o| o <= event.begin_sample) - 1;
+            examples.push(Example {
+                features: event.features(rate_hz),
+                hit,
+                recording: stretch.places[file],
+                begin_s: (event.begin_sample - origins[file]) as f64 / rate_hz,
+            });
+        }
+    }
+    let fitted = fit_judgement(&examples, ridge);
+    let points = fitted
+        .iter()
+        .flat_map(|judgement| &judgement.tried)
+        .map(|tried| {
+            let counts = Counts {
+                hits: tried.hits,
+                false_alarms: tried.false_alarms,
+            };
+            point(
+                tried.least,
+                counts,
+                curve.labelled,
+                curve.judged_s,
+                curve.confidence,
+            )
+        })
+        .collect::<Result<_, _>>()
+        .map_err(|error| TuneError::Limits(error.to_string()))?;
+    Ok(Judged {
+        fitted,
+        ridge,
+        points,
+    })
+}
+
+/// Frame of the stretch at which each of its files begins.
+fn origins(stretch: &Stretch) -> Vec<u64> {
+    let mut origins = Vec::with_capacity(stretch.trial.hearings.len());
     let mut next = 0;
     for hearing in &stretch.trial.hearings {
         origins.push(next);
         next += hearing.frames;
     }
+    origins
+}
+
+/// The events at the threshold of the plan, in the recordings in which they begin.
+pub(super) fn events(stretch: &Stretch, score: &Score, paths: &[PathBuf]) -> Vec<TunedEvent> {
+    let rate_hz = stretch.trial.rate_hz;
+    let origins = origins(stretch);
     let told = |(event, outcome): (&detect::Event, &Outcome)| {
         let file = origins.partition_point(|&o| o <= event.begin_sample) - 1;
         let seconds = |frame: u64| (frame - origins[file]) as f64 / rate_hz;

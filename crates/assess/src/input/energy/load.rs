@@ -300,6 +300,20 @@ fn given_w(
     }))
 }
 
+/// How often each behaviour is expected to run, times an hour.
+///
+/// # Errors
+/// [`InputError::NotSaid`] for what the plan does not say.
+pub(crate) fn runs_per_h(line: &Line) -> Result<Vec<f64>, InputError> {
+    let traffic = traffic(line)?;
+    let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
+    rates_per_h(
+        line,
+        traffic.as_ref().zip(streams.as_ref()),
+        &mut Vec::new(),
+    )
+}
+
 /// How often each behaviour runs, times an hour: as often as its detector is expected to tell, else as often as it may.
 fn rates_per_h(
     line: &Line,

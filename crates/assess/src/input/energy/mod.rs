@@ -15,6 +15,7 @@ use power::year::{
 use super::InputError;
 pub(crate) use cells::refused;
 use cells::{cells, primary};
+pub(crate) use load::runs_per_h;
 pub use load::{LoadPart, SupplyLoad, supply_load};
 pub(crate) use sky::LightScratch;
 pub use sky::{GeneratedLight, Light, MeasuredLight};
