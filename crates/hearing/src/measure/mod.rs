@@ -27,6 +27,9 @@ use run::{Epoch, Run};
 /// Number of the lowest band measured: 10 Hz.
 const LOWEST_BAND: i32 = 10;
 
+/// Highest rate measured, Hz (ours): a second and its spectrum then take some 200 MB.
+const HIGHEST_RATE_HZ: u32 = 4_000_000;
+
 /// Recordings that cannot be measured.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum MeasureError {
@@ -36,6 +39,14 @@ pub enum MeasureError {
     /// At their rate there is no band from 10 Hz on.
     #[error("no band from 10 Hz on: {0}")]
     Bands(#[from] BankError),
+    /// Their rate is so high that a second would fill the memory.
+    #[error("a rate of {rate_hz} Hz is more than the {limit_hz} Hz that are measured")]
+    Rate {
+        /// The rate, Hz.
+        rate_hz: u32,
+        /// The highest rate measured, Hz.
+        limit_hz: u32,
+    },
     /// At their rate a second has no spectrum.
     #[error("a second has no spectrum: {0}")]
     Spectrum(#[from] SpectrumError),
@@ -73,11 +84,22 @@ pub enum Measured {
 /// The bands that are measured at a rate, lowest first.
 ///
 /// # Errors
-/// [`BankError`] when there are none.
-pub fn measured_bands(rate_hz: u32) -> Result<Vec<Decidecade>, BankError> {
-    let highest = DecidecadeBank::highest_at(f64::from(rate_hz))?;
+/// [`MeasureError`] when there are none, or for a rate above 4 MHz.
+pub fn measured_bands(rate_hz: u32) -> Result<Vec<Decidecade>, MeasureError> {
+    Ok(bank(rate_hz)?.bands().to_vec())
+}
+
+fn bank(rate_hz: u32) -> Result<DecidecadeBank, MeasureError> {
+    if rate_hz > HIGHEST_RATE_HZ {
+        return Err(MeasureError::Rate {
+            rate_hz,
+            limit_hz: HIGHEST_RATE_HZ,
+        });
+    }
+    let rate_hz = f64::from(rate_hz);
     let lowest = Decidecade::new(LOWEST_BAND);
-    DecidecadeBank::new(lowest, highest, f64::from(rate_hz)).map(|bank| bank.bands().to_vec())
+    let highest = DecidecadeBank::highest_at(rate_hz)?;
+    Ok(DecidecadeBank::new(lowest, highest, rate_hz)?)
 }
 
 /// Measures stretch after stretch, each ear by itself.

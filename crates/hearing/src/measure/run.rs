@@ -11,7 +11,7 @@ use signal::{
     Arithmetic, BandBlock, Block, Decidecade, DecidecadeBank, Moments, Spectrogram, band_power,
 };
 
-use super::{LOWEST_BAND, Lines, MeasureError};
+use super::{Lines, MeasureError, bank};
 
 const NS_PER_S: i128 = 1_000_000_000;
 
@@ -89,15 +89,10 @@ pub(super) struct Run {
 
 impl Run {
     pub(super) fn new(rate_hz: u32, lines: Lines) -> Result<Self, MeasureError> {
-        let rate = f64::from(rate_hz);
-        let bank = DecidecadeBank::new(
-            Decidecade::new(LOWEST_BAND),
-            DecidecadeBank::highest_at(rate)?,
-            rate,
-        )?;
+        let bank = bank(rate_hz)?;
         // A segment has an even number of samples.
         let segment = (rate_hz - rate_hz % 2) as usize;
-        let frames = Spectrogram::new(segment, segment, rate, Arithmetic::Scalar)?;
+        let frames = Spectrogram::new(segment, segment, f64::from(rate_hz), Arithmetic::Scalar)?;
         let known = vec![0; bank.bands().len()];
         Ok(Self {
             rate_hz,

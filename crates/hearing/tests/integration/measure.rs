@@ -4,8 +4,8 @@ use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
 
 use hearing::{
-    Ear, Lines, Measured, Meter, Period, PeriodBegin, Reference, line_up, lines_bytes,
-    measured_bands,
+    Ear, Lines, MeasureError, Measured, Meter, Period, PeriodBegin, Reference, line_up,
+    lines_bytes, measured_bands,
 };
 use signal::{Decidecade, level_db, peak_level_db};
 
@@ -257,5 +257,9 @@ fn verif_bands_reach_as_high_as_the_rate_lets_them() {
         assert_eq!(found[0], Decidecade::new(10));
         assert_eq!(found[bands - 1].label(), highest);
     }
-    assert!(measured_bands(20).is_err());
+    assert!(matches!(measured_bands(20), Err(MeasureError::Bands(_))));
+    assert!(matches!(
+        measured_bands(100_000_000),
+        Err(MeasureError::Rate { .. })
+    ));
 }

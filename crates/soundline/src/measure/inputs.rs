@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use hearing::{LineUpError, MeasureError, Survey, measured_bands};
+use hearing::{LineUpError, Survey, measured_bands};
 use jiff::Timestamp;
 use plan::Line;
 
@@ -140,7 +140,7 @@ pub(super) fn line_up(
                 if let Err(source) = measured_bands(survey.info.rate_hz) {
                     let fault = MeasureFault::Rate {
                         path: survey.path,
-                        source: MeasureError::Bands(source),
+                        source,
                     };
                     lined.faults.push((place, fault));
                     continue;
