@@ -44,8 +44,12 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
             silent.join(", ")
         ));
     }
+    let ranges = |r: &plan::Requirement| matches!(r.that, That::DetectionRange { .. });
+    if !line.detectors.is_empty() && !line.requirements.iter().any(ranges) {
+        all.push("how far each hydrophone hears, in which wind: a requirement on `detection-range` asks it, and `soundline range` shows it for a call of the plan".to_owned());
+    }
     if !line.detectors.is_empty() {
-        all.push("how far each hydrophone hears, in which wind, and how often its detector is wrong: `soundline listen` and a rehearsal show single cases".to_owned());
+        all.push("how often each detector is wrong in real noise: `soundline tune` holds it against labelled recordings".to_owned());
     }
     if !line.sections.is_empty() {
         all.push("where the line hangs and what it pulls: depths are those of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
@@ -56,6 +60,12 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     {
         all.push("what holds the modules at their depth: the plan has no sections".to_owned());
     }
+    // That of a call counts in every range.
+    let spreads: Vec<&str> = spreads
+        .iter()
+        .map(String::as_str)
+        .filter(|path| !path.starts_with("call."))
+        .collect();
     if !spreads.is_empty() {
         all.push(format!(
             "what spreads do: every value counts at its nominal, and what is written after ± changes no verdict: {}",

@@ -153,6 +153,11 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
             SIMPLE_LAW_DOUBTFUL_M / 1000.0
         ));
     }
+    if subject.asks_for_paths {
+        all.push(
+            "the site asks for the surface's image or for rays, and ranges know neither: they rest on the spreading law alone (`soundline paths` shows the others)".to_owned(),
+        );
+    }
     let spherical_m = SPHERICAL_DEPTHS * subject.water_depth_m;
     if subject.spreading == Spreading::Spherical && farthest_m > spherical_m {
         all.push(format!(

@@ -57,6 +57,8 @@ pub struct Subject {
     pub(crate) profile: Profile,
     pub(crate) spreading: Spreading,
     pub(crate) ph: f64,
+    /// Whether the site asks for paths that a simple law does not know.
+    pub(crate) asks_for_paths: bool,
 }
 
 impl Subject {
@@ -128,6 +130,7 @@ impl Subject {
             shipping: sea.shipping.map(|q| q.si).ok_or_else(|| site("shipping"))?,
             profile: profile(line).map_err(InputError::from)?,
             spreading: spreading(line).ok_or_else(|| site("how sound spreads"))?,
+            asks_for_paths: sea.paths.is_some_and(|p| p != plan::Paths::Simple),
             ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
         })
     }

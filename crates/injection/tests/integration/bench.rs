@@ -1,7 +1,7 @@
 //! Noise, calls and detectors that the checks share.
 
 use chance::Stream;
-use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
+use detect::{BackgroundKind, Confirm, LevelKind, Sense, Spec, Stage};
 use injection::{CallSound, Curve, Injection, Tally, inject, settling_samples, tail_samples};
 use signal::{Ends, ShapedNoise, Sweep};
 
@@ -166,5 +166,46 @@ pub(crate) fn sized<T>(small: T, large: T) -> T {
     match std::env::var_os("SOUNDLINE_SOAK") {
         None => small,
         Some(_) => large,
+    }
+}
+
+/// Half a second of the band against its median of half a minute.
+pub(crate) fn upcalls() -> Spec {
+    let mut spec = level_detector(0.5, 0.0, Some(30.0));
+    spec.stages.pop();
+    spec.stages.push(trigger(2.6, 1.6, 0.3, Some(3.0)));
+    spec
+}
+
+/// A frequency that rises by 40 to 400 Hz a second for 0.3 s to 2 s.
+pub(crate) fn ridges() -> Spec {
+    Spec {
+        rate_hz: RATE_HZ,
+        stages: vec![
+            Stage::Band {
+                low_hz: LOW_HZ,
+                high_hz: HIGH_HZ,
+                order: 4,
+            },
+            Stage::Spectrogram {
+                window_s: 0.128,
+                hop_s: None,
+            },
+            Stage::Background {
+                kind: BackgroundKind::Median,
+                over_s: 30.0,
+                guard_s: 0.0,
+            },
+            Stage::Ridge {
+                sense: Sense::Rising,
+                above_db: 11.0,
+                least_slope_hz_per_s: 40.0,
+                most_slope_hz_per_s: 400.0,
+                gap_s: 0.07,
+                shortest_s: 0.3,
+                longest_s: Some(2.0),
+                hold_off_s: 2.0,
+            },
+        ],
     }
 }

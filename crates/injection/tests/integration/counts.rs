@@ -1,22 +1,15 @@
 //! What is counted, by a second route and at its ends.
 
-use detect::{Detector, Notice, Spec, Stage};
+use detect::{Detector, Notice, Stage};
 use injection::{Injection, InjectionError, inject, settling_samples, tail_samples};
 use signal::{Block, SensorChain};
 
-use crate::bench::{RATE_HZ, level_detector, run, sweep, trigger, white};
-
-fn upcall_detector() -> Spec {
-    let mut spec = level_detector(0.5, 0.0, Some(30.0));
-    spec.stages.pop();
-    spec.stages.push(trigger(2.6, 1.6, 0.3, Some(3.0)));
-    spec
-}
+use crate::bench::{RATE_HZ, run, sweep, upcalls, white};
 
 /// A fresh detector that hears the whole stretch with one call in it tells the same as the copy that hears the call alone.
 #[test]
 fn verif_a_copy_finds_what_a_fresh_detector_finds() {
-    let (sea, detector) = (white(), upcall_detector());
+    let (sea, detector) = (white(), upcalls());
     let call = sweep(90.0, 150.0, 0.7);
     let settling = settling_samples(&detector).unwrap();
     let tail = tail_samples(&detector).unwrap();
@@ -63,7 +56,7 @@ fn verif_loud_calls_are_found_and_faint_ones_are_chance() {
     let snr_db = [-40.0, 20.0];
     let tally = run(
         &white(),
-        &upcall_detector(),
+        &upcalls(),
         &sweep(90.0, 150.0, 0.7),
         &snr_db,
         100,
@@ -78,7 +71,7 @@ fn verif_loud_calls_are_found_and_faint_ones_are_chance() {
 /// A converter that overloads at 1e6 uPa hears no more of a call above it.
 #[test]
 fn verif_what_overloads_the_converter_is_told() {
-    let (sea, detector) = (white(), upcall_detector());
+    let (sea, detector) = (white(), upcalls());
     let call = sweep(90.0, 150.0, 0.7);
     let chain = SensorChain::new(-120.0, 0.0, None, 1.0, 16, RATE_HZ).unwrap();
     assert!((chain.full_scale_upa() - 1e6).abs() < 1e-3);
@@ -99,7 +92,7 @@ fn verif_what_overloads_the_converter_is_told() {
 
 #[test]
 fn verif_what_cannot_be_is_refused() {
-    let (sea, detector) = (white(), upcall_detector());
+    let (sea, detector) = (white(), upcalls());
     let call = sweep(90.0, 150.0, 0.7);
     let noise = sea.samples(3, "refused", 0, 60_000);
     let what = |snr_db: &'static [f64]| Injection {

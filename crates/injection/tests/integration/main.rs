@@ -3,6 +3,7 @@
 mod bench;
 mod counts;
 mod curves;
+mod distractors;
 mod ideal;
 mod losses;
 mod recall;

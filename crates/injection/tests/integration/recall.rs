@@ -5,7 +5,7 @@ use chance::{clopper_pearson, garwood};
 use detect::Spec;
 use injection::Tally;
 
-use crate::bench::{RATE_HZ, level_detector, run, shaped, sized, sweep, trigger};
+use crate::bench::{RATE_HZ, level_detector, ridges, run, shaped, sized, sweep, trigger, upcalls};
 
 const CONFIDENCE: f64 = 0.95;
 const LEAST_RECALL: f64 = 0.9;
@@ -14,14 +14,6 @@ const MOST_ALARMS_PER_H: f64 = 1.0;
 const RATIOS_DB: [f64; 3] = [3.0, 6.0, 12.0];
 /// Winds in m/s and shipping of the seas.
 const SEAS: [(f64, f64); 3] = [(3.0, 0.2), (7.0, 0.4), (12.0, 0.8)];
-
-/// Half a second of the band against its median of half a minute.
-fn upcalls() -> Spec {
-    let mut spec = level_detector(0.5, 0.0, Some(30.0));
-    spec.stages.pop();
-    spec.stages.push(trigger(2.6, 1.6, 0.3, Some(3.0)));
-    spec
-}
 
 /// What a ferry lane asks for: 6 dB over a quarter of a second, held for 0.4 s.
 fn lane() -> Spec {
@@ -70,6 +62,17 @@ fn val_upcalls_at_three_decibels_are_found_and_alarms_are_rare() {
     let seeds = sized(6, 60);
     claim_holds(&tallies(
         &upcalls(),
+        0..seeds,
+        sized(50, 100),
+        sized(1.0, 4.0),
+    ));
+}
+
+#[test]
+fn val_a_ridge_finds_them_too() {
+    let seeds = sized(6, 60);
+    claim_holds(&tallies(
+        &ridges(),
         0..seeds,
         sized(50, 100),
         sized(1.0, 4.0),
