@@ -185,10 +185,9 @@ mod tests {
     use super::*;
     use detect::{Ending, Event, EventId};
 
-    /// A number from -1 to 1 that looks drawn (a Weyl sequence of the golden ratio, folded).
-    fn drawn(i: usize, of: usize) -> f64 {
-        let x = (i as f64 * 0.618_033_988_749_895 + of as f64 * 0.414_213_562_373_095).fract();
-        2.0 * (x * 7919.0).fract() - 1.0
+    /// A number from -1 to 1, the same for the same event and purpose.
+    fn drawn(i: usize, purpose: usize) -> f64 {
+        2.0 * chance::Stream::named(purpose as u64, "judge", i as u64).uniform() - 1.0
     }
 
     fn example(i: usize, hit: bool, excess_db: f64, recordings: usize) -> Example {
