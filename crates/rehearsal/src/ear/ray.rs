@@ -252,7 +252,7 @@ impl Solver<'_> {
                 travel_s: p.time_s,
                 slope: p.slowness_s_m * away_m_s - sine / speed_m_s * sinking_m_s,
                 phase_rad: p.phase_rad - half_turns * PI,
-                gain: if p.family.surface_bounces % 2 == 0 {
+                gain: if p.family.surface_bounces.is_multiple_of(2) {
                     1.0
                 } else {
                     -1.0

@@ -84,6 +84,22 @@ fn verif_shadows_are_told_by_range() {
     assert_eq!(far["comes"], "bed");
 }
 
+/// The example's own rehearsal, whose ears follow rays, sees what its cue sheet expects, twice the same.
+#[test]
+fn verif_a_rehearsal_with_rays_sees_what_it_expects() {
+    let demo = crate::support::demo("silt-hollow", false);
+    let cues = demo
+        .folder
+        .path()
+        .join("cues/passing-caller.toml")
+        .display()
+        .to_string();
+    let output = run(&["rehearse", &demo.plan, &cues]);
+    expect_status(&output, 0);
+    let again = run(&["rehearse", &demo.plan, &cues, "--force"]);
+    assert_eq!(stdout(&output), stdout(&again));
+}
+
 #[test]
 fn verif_pictures_are_drawn_once() {
     let folder = tempfile::tempdir().unwrap();
