@@ -11,6 +11,7 @@ mod chain;
 mod check;
 mod combinations;
 mod delay_verdicts;
+mod ear_pairs;
 mod energy_year;
 pub mod evidence;
 mod fault_verdicts;
@@ -48,6 +49,7 @@ pub use chain::{
     ThresholdBudget, chain_budget,
 };
 pub use check::{Check, Shelf, Status, check};
+pub use ear_pairs::{Elevation, PairTold};
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
@@ -55,9 +57,7 @@ pub use faults::{
 };
 pub use power::year::MONTH_DAYS;
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
-pub use sound_paths::{
-    EarPaths, Elevation, PairTold, PathAsk, PathError, SoundPaths, Told, sound_paths,
-};
+pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
 pub use years::{EachYear, WEATHER_SEED, run_years};
