@@ -135,8 +135,20 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         .map(|s| format!("span.{}", s.id))
         .collect();
     of(&plain, "plain strands, because `tinned` is not written");
+    // Before a spectrogram a band does no filtering.
+    let in_frames = |path: &&String| {
+        line.detectors.iter().any(|d| {
+            let frames = |s: &plan::Stage| matches!(s, plan::Stage::Spectrogram { .. });
+            path.strip_prefix("detector.") == Some(&*d.id) && d.stages.iter().any(frames)
+        })
+    };
+    let filters: Vec<String> = unwritten(Unwritten::BandOrder)
+        .iter()
+        .filter(|path| !in_frames(path))
+        .cloned()
+        .collect();
     of(
-        unwritten(Unwritten::BandOrder),
+        &filters,
         "filters of the order 4, because no order of the band is written",
     );
     of(

@@ -282,8 +282,8 @@ impl FrameMeter {
             stage: self.grid.stage,
             word: "spectrogram",
             operations_per_s: (transform + peaks) * frame_rate_hz,
-            state_bytes: size_of::<Self>()
-                + self.frames.heap_bytes()
+            state_bytes: size_of::<Self>() - size_of::<Frames>()
+                + self.frames.state_bytes()
                 + (2 * self.ratio.len() + self.finder.greatest.len()) * size_of::<f32>(),
         });
         out.push(StageCost {

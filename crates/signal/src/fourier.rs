@@ -171,6 +171,10 @@ impl Fourier {
         }
     }
 
+    pub(crate) fn heap_bytes(&self) -> usize {
+        size_of_val(&self.turns[..]) + size_of_val(&self.pairs[..])
+    }
+
     /// The frames' points for the transform: `n / 2`.
     pub(crate) fn scratch(n: usize) -> Vec<Point> {
         vec![Point::default(); n / 2]

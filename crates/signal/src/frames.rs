@@ -154,14 +154,13 @@ impl Frames {
         2 * self.points.len()
     }
 
-    /// Memory held beside the struct itself, bytes.
-    pub fn heap_bytes(&self) -> usize {
-        let floats =
-            self.window.len() + self.buffer.len() + LANES * (self.cells() + self.power.len());
-        // A line of the transform holds two places and a turn, a butterfly three turns.
-        floats * size_of::<f32>()
-            + self.points.len() * (size_of::<Point>() + 8 * size_of::<f32>())
-            + self.cells() * 24
+    /// Memory that it holds, bytes.
+    pub fn state_bytes(&self) -> usize {
+        let floats = self.window.len() + self.buffer.len() + LANES * self.cells();
+        size_of::<Self>()
+            + floats * size_of::<f32>()
+            + self.points.len() * (size_of::<Point>() + size_of::<Lanes>())
+            + self.fourier.heap_bytes()
     }
 
     /// Takes the next block and hands out the frames that it completes. Frames that begin before the stretch are not told.

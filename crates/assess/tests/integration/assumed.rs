@@ -14,6 +14,11 @@ const WRITTEN: &[(&str, &str, &str)] = &[
         "band = [\"80 Hz\", \"300 Hz\"], order = 4",
     ),
     (
+        "no order of the band is written: detector.call",
+        "{ level = \"rms\", window = \"0.2 s\" },\n  { background = \"median\", over = \"10 s\" },",
+        "{ spectrogram = \"hann\", window = \"0.2 s\" },\n  { background = \"median\", over = \"10 s\" },\n  { likeness = [{ after = \"0 s\", frequency = \"120 Hz\" }, { after = \"1 s\", frequency = \"200 Hz\" }], width = \"20 Hz\" },",
+    ),
+    (
         "no `confirm` is written: detector.call",
         "longest = \"3 s\"",
         "longest = \"3 s\", confirm = \"early\"",

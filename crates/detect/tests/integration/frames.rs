@@ -369,3 +369,54 @@ fn verif_what_a_spectrogram_path_refuses() {
         Err(SpecError::TemplateFlat { .. })
     ));
 }
+
+/// Ten minutes of noise that in the middle is 20 dB louder for half a second: nothing on average, and no more for being loud.
+#[test]
+fn verif_a_likeness_is_zero_in_noise_however_loud() {
+    let document = truth::json("detect/scipy-frames.json");
+    let rate_hz = number(&document["rate_hz"]);
+    let mut x = noise(21, 600 * rate_hz as usize);
+    let loud = 300_000_u64..300_500;
+    for v in &mut x[300_000..300_500] {
+        *v *= 10.0;
+    }
+    let x = single(&x);
+    let point = |after_s, frequency_hz| ContourPoint {
+        after_s,
+        frequency_hz,
+    };
+    for stage in [
+        Stage::Likeness {
+            contour: vec![point(0.0, 90.0), point(0.3, 190.0)],
+            width_hz: 24.0,
+        },
+        Stage::LikenessTo {
+            template: template(rate_hz),
+        },
+    ] {
+        let spec = spec(&document, &document["cases"][0], &[stage, trigger(6.0)]);
+        let cells = cells(&spec, &x);
+        let values = |cells: &[Cell]| -> Vec<f64> {
+            let known = cells
+                .iter()
+                .filter_map(|c| Some(c.level_db - c.background_db?));
+            known.collect()
+        };
+        let all = values(&cells);
+        let mean = all.iter().sum::<f64>() / all.len() as f64;
+        let spread = (all.iter().map(|v| v * v).sum::<f64>() / all.len() as f64).sqrt();
+        assert!(mean.abs() < 0.1, "{mean}");
+        // The kernels reach up to 1.1 s back.
+        let there =
+            |c: &&Cell| c.begin_sample + 1_200 > loud.start && c.begin_sample < loud.end + 1_200;
+        let during: Vec<Cell> = cells.iter().filter(there).copied().collect();
+        let louder = during
+            .iter()
+            .map(|c| c.level_db)
+            .fold(f64::NEG_INFINITY, f64::max);
+        assert!(louder > cells[0].level_db + 10.0);
+        for value in values(&during) {
+            assert!(value.abs() < 5.0 * spread, "{value} dB, spread {spread}");
+        }
+    }
+}
