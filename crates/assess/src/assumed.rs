@@ -212,8 +212,16 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             .collect()
     };
     of(
-        &chains(|c| c.self_noise.is_empty()),
+        &chains(|c| c.self_noise.is_empty() && c.amplifier_noise_v_rthz.is_none()),
         "no noise of its own, because no `self_noise` is written",
+    );
+    of(
+        &chains(|c| c.self_noise.is_empty() && c.amplifier_noise_v_rthz.is_some()),
+        "a sensor that adds no noise to that of its amplifier, because no `self_noise` is written",
+    );
+    of(
+        &chains(|c| c.effective_bits.is_none()),
+        "a converter that makes no noise but its steps, because no `effective_bits` is written",
     );
     of(
         &chains(|c| c.high_pass.is_none()),

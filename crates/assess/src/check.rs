@@ -16,9 +16,9 @@ use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
-    cell_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts, power_verdicts,
-    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
-    tune_verdicts, uplink_verdicts, year_verdicts,
+    cell_verdicts, chain_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts,
+    power_verdicts, processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts,
+    start_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -197,6 +197,13 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             ));
         }
     }
+    for (id, sentence, verdicts) in chains(line, &reach) {
+        if !verdicts.is_empty() {
+            let (id, sentence) = (id.to_owned(), sentence.to_owned());
+            let judged = Judged::new(id, Must::Should, None, sentence, verdicts);
+            check.standing.push(judged);
+        }
+    }
     check.assumed = assumed(line);
     for one in years.assumed {
         if !check.assumed.contains(&one) {
@@ -206,6 +213,31 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
+}
+
+/// Noise and full scale of hydrophones, as far as they are known: figures of our own judgement, so none is binding. One that is unknown
+/// where a mistake reaches what they read.
+fn chains(line: &Line, reach: &Reach<'_>) -> [(&'static str, &'static str, Vec<Verdict>); 2] {
+    // What a mistake hides may be what would be known, so that it is told as unknown wherever there is a detector.
+    let mut declared = reach.reading.spoilt.declared();
+    let detects = declared.any(|path| path.starts_with("detector."));
+    let spoilt = reach.spoilt(&reach.chains()).filter(|_| detects);
+    let told = |verdicts: Vec<Verdict>| match &spoilt {
+        Some(spoilt) => vec![spoilt.clone()],
+        None => verdicts,
+    };
+    [
+        (
+            "self-noise",
+            "every hydrophone's own noise lies 6 dB below what its detectors listen for",
+            told(chain_verdicts::standing_self_noise(line)),
+        ),
+        (
+            "overload",
+            "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
+            told(chain_verdicts::standing_overload(line)),
+        ),
+    ]
 }
 
 /// Processors with detectors; one that is unknown where a mistake reaches a detector or a module.
@@ -281,6 +313,10 @@ pub(crate) fn verdicts(
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
+        That::SelfNoise { of, at_least_db } => {
+            chain_verdicts::self_noise(line, *of, at_least_db.db)
+        }
+        That::Overload { of, at_least_db } => chain_verdicts::overload(line, *of, at_least_db.db),
         That::DetectionRange {
             of,
             call,

@@ -8,6 +8,7 @@ mod assumed;
 mod cautions;
 mod cell_verdicts;
 mod chain;
+mod chain_verdicts;
 mod check;
 mod combinations;
 mod delay_verdicts;

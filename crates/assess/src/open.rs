@@ -1,7 +1,9 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
-use crate::processor_verdicts::detectors_of;
 use plan::{Line, Position, SupplyKind, That};
+
+use crate::chain_verdicts::noise_open;
+use crate::processor_verdicts::detectors_of;
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
 pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
@@ -48,6 +50,13 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     if !line.detectors.is_empty() && !line.requirements.iter().any(ranges) {
         all.push("how far each hydrophone hears, in which wind: a requirement on `detection-range` asks it, and `soundline range` shows it for a call of the plan".to_owned());
     }
+    let silent = noise_open(line);
+    if !silent.is_empty() && !line.requirements.iter().any(asks_noise) {
+        all.push(format!(
+            "whether the noise of the chain lies below what its detectors listen for, which needs `self_noise` or `amplifier_noise`, and `wind` and `shipping` of the site: {}; `soundline chain` shows what is known",
+            silent.join(", ")
+        ));
+    }
     if !line.detectors.is_empty() {
         all.push("how often each detector is wrong in real noise: `soundline tune` holds it against labelled recordings".to_owned());
     }
@@ -73,6 +82,10 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
         ));
     }
     all
+}
+
+fn asks_noise(r: &plan::Requirement) -> bool {
+    matches!(r.that, That::SelfNoise { .. })
 }
 
 /// Whether some requirement asks for the year of a supply, or for the life of its cells.

@@ -108,6 +108,7 @@ impl Reach<'_> {
                 }
                 parts
             }
+            That::SelfNoise { .. } | That::Overload { .. } => self.chains(),
             That::DetectionRange { of, call, .. } => {
                 let detector = &self.line.detectors[of.0];
                 let ear = detector.on.module;
@@ -168,6 +169,15 @@ impl Reach<'_> {
             if wanted(kind, None) {
                 parts.insert(kind.to_owned());
             }
+        }
+        parts
+    }
+
+    /// Noise and full scale of sensor chains: sensors and detectors, the sea, the months of the deployment.
+    pub(crate) fn chains(&self) -> Parts {
+        let mut parts = self.all(|kind, below| kind == "detector" || below == Some("sensor"));
+        for table in ["deployment", "site"] {
+            parts.insert(table.to_owned());
         }
         parts
     }

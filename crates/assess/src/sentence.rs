@@ -173,6 +173,16 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             ),
             show(at_least.si, Dimension::Ratio)
         ),
+        That::SelfNoise { of, at_least_db } => format!(
+            "the noise of {} lies at least {} dB below what its detectors listen for",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            at_least_db.db
+        ),
+        That::Overload { of, at_least_db } => format!(
+            "{} bears a peak of at least {} dB re 1 uPa",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            at_least_db.db
+        ),
         That::DetectionRange {
             of,
             call,

@@ -39,6 +39,11 @@ const WRITTEN: &[(&str, &str, &str)] = &[
         "settles_in = \"1 s\"\nself_noise = [{ frequency = \"100 Hz\", level = \"40 dB re 1 uPa2/Hz\" }]",
     ),
     (
+        "no `effective_bits` is written: module.ear.sensor.one",
+        "bits = 16,",
+        "bits = 16, effective_bits = 14,",
+    ),
+    (
         "no high-pass before the converter, because none is written: module.ear.sensor.one",
         "settles_in = \"1 s\"",
         "settles_in = \"1 s\"\nhigh_pass = { corner = \"5 Hz\", poles = 1 }",

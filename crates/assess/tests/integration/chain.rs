@@ -1,10 +1,10 @@
 //! Noise of the sensor chain as a rehearsal hears it and as the budget counts it.
 
 use assess::input::{chain_noise, says_its_noise, self_noise};
-use assess::{BandBudget, ChainBudget, LimitedBy, chain_budget};
+use assess::{BandBudget, ChainBudget, LimitedBy, Ruling, chain_budget};
 use plan::{ModuleIx, SensorIx};
 
-use crate::support::{close, good};
+use crate::support::{checked, close, good, known, requirement, why_unknown};
 
 const AMPLIFIER: (&str, &str) = (
     "settles_in = \"1 s\"",
@@ -284,4 +284,115 @@ fn verif_the_sea_behind_the_high_pass() {
         low_hz = high_hz;
     }
     close(found.months[0].level_db, 10.0 * sum.log10(), 0.01);
+}
+
+/// A converter whose steps count for nothing.
+const FINE: (&str, &str) = ("bits = 16,", "bits = 24,");
+const QUIET: (&str, &str) = (
+    "[requirement.voltage]",
+    "[requirement.quiet]\nthat = \"self-noise\"\nat_least = \"6 dB\"\n[requirement.loud]\nthat = \"overload\"\nof = \"module.ear.sensor.one\"\nat_least = \"157 dB re 1 uPa\"\n[requirement.voltage]",
+);
+
+/// The detector of the small plan hears from 80 to 300 Hz, where the sea of a calm falls: the last part of a decidecade below 300 Hz
+/// decides.
+#[test]
+fn verif_self_noise_is_judged_in_the_band_of_the_detector() {
+    let noise = |db: &str| {
+        format!(
+            "gain = \"20 dB\"\nself_noise = [{{ frequency = \"10 Hz\", level = \"{db} dB re 1 uPa2/Hz\" }}, {{ frequency = \"2 kHz\", level = \"{db} dB re 1 uPa2/Hz\" }}]"
+        )
+    };
+    let with = |db: &str| {
+        let noise = noise(db);
+        checked(&[EXAMPLE[2], QUIET, ("gain = \"20 dB\"", &noise), FINE])
+    };
+    let quiet = with("30");
+    let found = known(&quiet, "quiet");
+    let reading = good(&[EXAMPLE[2], ("gain = \"20 dB\"", &noise("30")), FINE]);
+    let budget = chain_budget(
+        reading.line.as_ref().unwrap(),
+        ear(reading.line.as_ref().unwrap()),
+        None,
+    )
+    .unwrap();
+    // From 282 Hz on: its middle stands for it.
+    close(
+        found.value.value,
+        budget.sea_density_db(291.0, 0.0).unwrap() - 30.0,
+        0.1,
+    );
+    assert_eq!(found.ruling, Ruling::Met);
+    let sea_db = found.value.value + 30.0;
+    let level = |below_db: f64| format!("{:.3}", sea_db - below_db);
+    for (below_db, ruling) in [
+        (7.1, Ruling::Met),
+        (6.5, Ruling::Marginal),
+        (5.9, Ruling::Broken),
+    ] {
+        let check = with(&level(below_db));
+        assert_eq!(known(&check, "quiet").ruling, ruling, "{below_db}");
+        // What is checked in every plan says the same, and does not bind.
+        let standing = requirement(&check, "self-noise");
+        assert_eq!(standing.must, plan::Must::Should);
+        assert_eq!(known(&check, "self-noise").ruling, ruling);
+    }
+}
+
+/// 2.5 V over -170 dB re 1 V/uPa and 20 dB: 20 lg 2.5 + 150 = 157.96 dB re 1 uPa by hand.
+#[test]
+fn verif_overload_is_full_scale_over_the_chain() {
+    let check = checked(&[EXAMPLE[2], QUIET]);
+    let found = known(&check, "loud");
+    close(found.value.value, 157.959, 6e-4);
+    assert_eq!(found.ruling, Ruling::Marginal);
+    assert_eq!(known(&check, "overload").ruling, Ruling::Met);
+    let small = ("full_scale = \"2.5 V\"", "full_scale = \"2 mV\"");
+    let clipped = checked(&[EXAMPLE[2], QUIET, small]);
+    assert_eq!(known(&clipped, "loud").ruling, Ruling::Broken);
+    // The turbulence of the formula alone fills it.
+    assert_eq!(known(&clipped, "overload").ruling, Ruling::Broken);
+}
+
+/// Without a noise, a wind or ships nothing is met; the standing check stays away, and it is told what stays open.
+#[test]
+fn verif_a_noise_that_is_not_known_is_not_met() {
+    let silent = checked(&[EXAMPLE[2], QUIET]);
+    assert!(why_unknown(&silent, "quiet").contains("neither `self_noise` nor `amplifier_noise`"));
+    assert!(silent.standing.iter().all(|j| j.id != "self-noise"));
+    let calm_less = checked(&[QUIET, AMPLIFIER]);
+    assert!(why_unknown(&calm_less, "quiet").contains("`site.wind` is not written"));
+    assert!(
+        calm_less
+            .standing
+            .iter()
+            .all(|j| j.id != "self-noise" && j.id != "overload")
+    );
+    let open = |changes: &[(&str, &str)]| {
+        let open = checked(changes).open;
+        open.iter()
+            .any(|o| o.contains("whether the noise of the chain lies below"))
+    };
+    assert!(open(&[]) && open(&[EXAMPLE[2]]));
+    assert!(!open(&[EXAMPLE[2], AMPLIFIER]) && !open(&[EXAMPLE[2], QUIET]));
+    // The converter alone can break a limit.
+    let coarse = ("bits = 16,", "bits = 16, effective_bits = 3,");
+    let broken = checked(&[EXAMPLE[2], QUIET, coarse]);
+    assert_eq!(known(&broken, "quiet").ruling, Ruling::Broken);
+    assert!(known(&broken, "quiet").why.contains("its converter alone"));
+}
+
+/// A fixed threshold is what the noise lies below, whatever the sea; a detector of plain level has it in dB re 1 uPa.
+#[test]
+fn verif_a_fixed_threshold_stands_for_the_sea() {
+    let fixed = (
+        "  { background = \"median\", over = \"10 s\" },\n  { on_above = \"8 dB\", off_below = \"5 dB\",",
+        "  { on_above = \"100 dB re 1 uPa\", off_below = \"97 dB re 1 uPa\",",
+    );
+    let check = checked(&[fixed, AMPLIFIER, QUIET]);
+    let reading = good(&[fixed, AMPLIFIER]);
+    let line = reading.line.as_ref().unwrap();
+    let noise = chain_noise(line, ear(line)).unwrap();
+    let expected_db = 100.0 - noise.band(80.0, 300.0).unwrap().total_db;
+    close(known(&check, "quiet").value.value, expected_db, 1e-9);
+    close(known(&check, "overload").value.value, 57.959, 6e-4);
 }

@@ -3,8 +3,8 @@
 use quantity::{EventRate, Money};
 
 use super::{
-    CallIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, StorageIx, SupplyIx, UplinkIx,
-    VoteIx,
+    CallIx, Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SensorIx, SpanIx, StorageIx,
+    SupplyIx, UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -197,6 +197,21 @@ pub enum That {
         of: Option<SpanIx>,
         /// Lower limit, 1 for the rating itself.
         at_least: Q,
+    },
+    /// How far the noise of a hydrophone's chain lies below what its detectors listen for (each hydrophone with a detector when `of`
+    /// is absent): the sea of the quietest month, or a fixed threshold.
+    SelfNoise {
+        /// The sensor.
+        of: Option<SensorIx>,
+        /// Lower limit, dB.
+        at_least_db: Decibels,
+    },
+    /// Peak (zero-to-peak) that a hydrophone's chain bears (each hydrophone when `of` is absent).
+    Overload {
+        /// The sensor.
+        of: Option<SensorIx>,
+        /// Lower limit, dB re 1 uPa.
+        at_least_db: Decibels,
     },
     /// Range to which a detector finds the requirement's share of calls of a kind, m, in every month whose mean wind counts.
     DetectionRange {

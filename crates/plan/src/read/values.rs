@@ -4,8 +4,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use quantity::{
-    Amount, Dimension, Fault, FaultKind, Law, LevelKind, article, nearest, parse_amount,
-    parse_level,
+    Amount, Dimension, Fault, FaultKind, Law, LevelAmount, LevelKind, article, nearest,
+    parse_amount, parse_level,
 };
 
 use super::{Read, Reader, join};
@@ -121,6 +121,19 @@ impl Reader<'_> {
         }
         let fault = first.expect("every level field names a kind");
         self.fault(node, text, &fault)
+    }
+
+    /// A level of one kind, for a limit.
+    pub(crate) fn level_of(
+        &mut self,
+        kind: LevelKind,
+        bounds: Bounds,
+        node: &Node,
+    ) -> Option<LevelAmount> {
+        match self.level(&[kind], bounds, node)? {
+            Read::Level(_, level) => Some(level),
+            _ => None,
+        }
     }
 
     pub(super) fn load(&mut self, node: &Node) -> Option<Read> {

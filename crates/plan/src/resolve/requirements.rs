@@ -2,14 +2,14 @@
 
 use std::path::Path;
 
-use quantity::Dimension;
+use quantity::{Dimension, LevelKind};
 
 use super::{Resolver, ix_of, module_of, output_of, q};
-use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE};
+use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between};
 use crate::folder::stays_inside;
 use crate::line::{
-    CallIx, DelayEnd, DelayFrom, DetectorIx, Limits, Line, ModuleIx, Must, Q, Requirement, SpanIx,
-    StorageIx, SupplyIx, That, Unwritten, UplinkIx,
+    CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, ModuleIx, Must, Q,
+    Requirement, SensorIx, SensorKind, SpanIx, StorageIx, SupplyIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -18,6 +18,9 @@ use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
 
 /// How binding a requirement is that does not say so.
 const MUST: Must = Must::Shall;
+/// How far a noise may be asked to lie below another.
+const CLEAR: Bounds = between(-100.0, 100.0, "from -100 dB to 100 dB");
+const PEAK: Bounds = between(0.0, 300.0, "from 0 dB to 300 dB");
 
 pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("requirement") {
@@ -110,6 +113,14 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         "short-circuit" => Some(That::ShortCircuit {
             of: span(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
+        }),
+        "self-noise" => Some(That::SelfNoise {
+            of: hydrophone(r, f, line)?,
+            at_least_db: level_limit(r, f, "at_least", LevelKind::Gain, CLEAR)??,
+        }),
+        "overload" => Some(That::Overload {
+            of: hydrophone(r, f, line)?,
+            at_least_db: level_limit(r, f, "at_least", LevelKind::Peak, PEAK)??,
         }),
         "detection-range" => detection_range(r, f, line),
         "recall" => Some(That::Recall {
@@ -206,6 +217,49 @@ fn module(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<Module
         None => Some(None),
         Some(p) => module_of(line, p).map(Some),
     }
+}
+
+/// The hydrophone behind `of`; `Some(None)` when it is not written.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn hydrophone(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SensorIx>> {
+    let Some(path) = of(r, f, RefKind::Sensor)? else {
+        return Some(None);
+    };
+    let sensor = r.sensor(line, f, "of")?;
+    if line.sensor(sensor).kind != SensorKind::Hydrophone {
+        let site = f.site_of("of").unwrap_or(f.site);
+        r.tell(
+            Mistake::error(
+                Code::BadReference,
+                site,
+                format!("`{path}` is no hydrophone"),
+            )
+            .label("another kind of sensor"),
+        );
+        return None;
+    }
+    Some(Some(sensor))
+}
+
+/// A limit in decibels; `Some(None)` when it is not written, `None` when it is wrong.
+#[expect(clippy::option_option, reason = "absent and wrong are different")]
+fn level_limit(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    key: &'static str,
+    kind: LevelKind,
+    bounds: Bounds,
+) -> Option<Option<Decibels>> {
+    let Some((node, at)) = f.limit(key) else {
+        return Some(None);
+    };
+    let part = r.part.clone();
+    let level = Reader::within(r.catalogue, r.mistakes, part).level_of(kind, bounds, node)?;
+    Some(Some(Decibels {
+        db: level.db,
+        law: level.law,
+        at,
+    }))
 }
 
 /// A limit in its dimension; `Some(None)` when it is not written, `None` when it is wrong.

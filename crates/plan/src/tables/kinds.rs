@@ -106,6 +106,8 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("collapse-factor", &["at_least"], &[], "150 %"),
     limited("reserve", &["at_least"], &["of"], "2 W"),
     limited("short-circuit", &["at_least"], &["of"], "200 %"),
+    limited("self-noise", &["at_least"], &["of"], "6 dB"),
+    limited("overload", &["at_least"], &["of"], "165 dB re 1 uPa"),
     limited(
         "detection-range",
         &["of", "call", "at_least", "share"],

@@ -2,6 +2,7 @@
 
 mod bad;
 mod bad_calls;
+mod bad_chain;
 mod bad_cues;
 mod bad_figures;
 mod bad_power;

@@ -1,0 +1,46 @@
+//! Limits on the chain of a hydrophone that cannot be, and what is said of them.
+
+use crate::support::{Files, SMALL, bad, changed};
+
+const VOLTS: &str = "that = \"voltage\"\nof = \"module.upper\"\nat_least = \"12 V\"";
+
+bad! {
+    self_noise_of_a_module: VOLTS => "that = \"self-noise\"\nof = \"module.upper\"\nat_least = \"6 dB\"";
+    self_noise_without_a_limit: VOLTS => "that = \"self-noise\"";
+    self_noise_with_a_level: VOLTS => "that = \"self-noise\"\nat_least = \"6 dB re 1 uPa\"";
+    overload_without_its_reference: VOLTS => "that = \"overload\"\nat_least = \"165 dB\"";
+}
+
+#[test]
+fn verif_limits_on_a_chain_resolve_to_what_they_say() {
+    let text = changed(
+        SMALL,
+        VOLTS,
+        "that = \"self-noise\"\nat_least = \"6 dB\"\n[requirement.loud]\nthat = \"overload\"\nof = \"module.upper.sensor.ear\"\nat_least = \"165 dB re 1 uPa\"",
+    );
+    let reading = Files::one(text).read();
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let line = reading.line.unwrap();
+    let of = |wanted: &str| {
+        &line
+            .requirements
+            .iter()
+            .find(|r| r.id == wanted)
+            .unwrap()
+            .that
+    };
+    let plan::That::Overload {
+        of: Some(ear),
+        at_least_db,
+    } = of("loud")
+    else {
+        panic!("no overload");
+    };
+    assert_eq!(at_least_db.db, 165.0);
+    assert_eq!(line.sensor_path(*ear), "module.upper.sensor.ear");
+    let mut all = line.requirements.iter();
+    assert!(all.any(|r| matches!(
+        r.that,
+        plan::That::SelfNoise { of: None, at_least_db } if at_least_db.db == 6.0
+    )));
+}
