@@ -9,10 +9,10 @@
 //! already, where surface and bed hold the sound together.
 
 use injection::{Bound, Outer, Reach, effective_area_m2, ideal_snr_db, outer_range_m};
-use seawater::{Spreading, transmission_loss_db};
+use seawater::Spreading;
 
+use super::subject::Way;
 use super::{RangeError, Sampled, Subject};
-use crate::input::InputError;
 
 /// Beyond this range a simple law is doubtful, m. A judgement without a source.
 pub const SIMPLE_LAW_DOUBTFUL_M: f64 = 20_000.0;
@@ -70,11 +70,8 @@ pub fn month_range(
     depth_m: f64,
 ) -> Result<MonthRange, RangeError> {
     let (absorption, mut warnings) = subject.absorption(depth_m)?;
-    let rise_m = depth_m - subject.source_depth_m;
     let snr_db = |range_m: f64| -> Result<f64, RangeError> {
-        let slant_m = libm::sqrt(range_m * range_m + rise_m * rise_m).max(1.0);
-        let loss_db = transmission_loss_db(subject.spreading, slant_m, absorption)
-            .map_err(InputError::from)?;
+        let loss_db = subject.loss_db(range_m, depth_m, absorption)?;
         Ok(subject.in_band_source_db() - loss_db - sampled.noise_level_db)
     };
     let reach = |bound| {
@@ -153,18 +150,18 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
             SIMPLE_LAW_DOUBTFUL_M / 1000.0
         ));
     }
-    if subject.asks_for_paths {
+    if subject.asks_for_rays {
         all.push(
-            "the site asks for the surface's image or for rays, and ranges know neither: they rest on the spreading law alone (`soundline paths` shows the others)".to_owned(),
+            "the site asks for rays, which ranges do not know: they rest on the spreading law alone (`soundline paths` shows the rays)".to_owned(),
         );
     }
     let spherical_m = SPHERICAL_DEPTHS * subject.water_depth_m;
-    if subject.spreading == Spreading::Spherical && farthest_m > spherical_m {
+    if subject.way == Way::Law(Spreading::Spherical) && farthest_m > spherical_m {
         all.push(format!(
             "spherical spreading is carried beyond {SPHERICAL_DEPTHS:.0} water depths ({spherical_m:.0} m), where surface and bed hold the sound together (judgement)"
         ));
     }
-    if subject.spreading == Spreading::Cylindrical {
+    if subject.way == Way::Law(Spreading::Cylindrical) {
         all.push(
             "cylindrical spreading from 1 m on takes all sound as trapped from the source on: ranges are too long".to_owned(),
         );

@@ -5,7 +5,10 @@ use detect::{Spec, Stage};
 use injection::{CallSound, Spread};
 use plan::{CallIx, DetectorIx, Line, SoundKind};
 use quantity::Law;
-use seawater::{Profile, Spreading, Variable, Warning, absorption};
+use seawater::{
+    Profile, SeaError, Spreading, Variable, Warning, absorption, lloyd_mirror_loss_db,
+    transmission_loss_db,
+};
 use sha2::{Digest, Sha256};
 use signal::SensorChain;
 
@@ -19,6 +22,20 @@ use crate::input::{
 pub(crate) const INJECTION: &str = "injection/1";
 /// Half-widths of a normal spread in standard deviations: `±` is a 95 % normal (k = 2).
 const HALF_WIDTHS: f64 = 2.0;
+
+/// Frequencies over a call's band at which the surface's image is taken, spread evenly over the logarithm.
+const IMAGE_FREQUENCIES: u32 = 24;
+/// Below this the formulas of the sea do not hold, Hz.
+const LOWEST_HZ: f64 = 1.0;
+
+/// What sound loses on its way, but for absorption.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Way {
+    /// By a spreading law.
+    Law(Spreading),
+    /// By spherical spreading of the straight path and its image in a flat surface, the mean of the power over a call's band.
+    Image { low_hz: f64, high_hz: f64 },
+}
 
 /// What is sampled and what ranges are worked out from.
 #[derive(Clone, Debug)]
@@ -55,10 +72,10 @@ pub struct Subject {
     sound_digest: String,
     pub(crate) shipping: f64,
     pub(crate) profile: Profile,
-    pub(crate) spreading: Spreading,
+    pub(crate) way: Way,
     pub(crate) ph: f64,
-    /// Whether the site asks for paths that a simple law does not know.
-    pub(crate) asks_for_paths: bool,
+    /// Whether the site asks for rays, which ranges do not know.
+    pub(crate) asks_for_rays: bool,
 }
 
 impl Subject {
@@ -80,7 +97,7 @@ impl Subject {
         let spec = detector_spec(line, detector, None)?;
         let rate_hz = chain.rate_hz();
         let band_hz = listens_in(&spec);
-        let (samples, representative_hz) = match &written.what {
+        let (samples, representative_hz, (low_hz, high_hz)) = match &written.what {
             SoundKind::Recording { .. } => recorded(&name, written, rate_hz, band_hz)?,
             kind => formula(&name, kind, rate_hz)?,
         };
@@ -129,8 +146,11 @@ impl Subject {
             sound_digest: plan::hex(&digest.finalize()),
             shipping: sea.shipping.map(|q| q.si).ok_or_else(|| site("shipping"))?,
             profile: profile(line).map_err(InputError::from)?,
-            spreading: spreading(line).ok_or_else(|| site("how sound spreads"))?,
-            asks_for_paths: sea.paths.is_some_and(|p| p != plan::Paths::Simple),
+            way: match sea.paths {
+                Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
+                _ => Way::Law(spreading(line).ok_or_else(|| site("how sound spreads"))?),
+            },
+            asks_for_rays: sea.paths == Some(plan::Paths::Rays),
             ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
         })
     }
@@ -159,6 +179,12 @@ impl Subject {
     #[must_use]
     pub fn in_band_source_db(&self) -> f64 {
         self.source_level_db + self.sound.in_band_db()
+    }
+
+    /// Whether the loss is that of the straight path and its image in the surface, and not a spreading law's.
+    #[must_use]
+    pub fn with_surface_image(&self) -> bool {
+        matches!(self.way, Way::Image { .. })
     }
 
     /// Product of the call's energy duration and the band's width.
@@ -195,6 +221,44 @@ impl Subject {
             other => other.to_string(),
         });
         Ok((found.total_db_per_km, warnings.collect()))
+    }
+
+    /// Loss to a hydrophone at a depth over a horizontal range, dB re 1 m.
+    pub(crate) fn loss_db(
+        &self,
+        range_m: f64,
+        depth_m: f64,
+        absorption_db_per_km: f64,
+    ) -> Result<f64, RangeError> {
+        let rise_m = depth_m - self.source_depth_m;
+        let slant_m = libm::sqrt(range_m * range_m + rise_m * rise_m).max(1.0);
+        let loss = match self.way {
+            Way::Law(law) => transmission_loss_db(law, slant_m, absorption_db_per_km),
+            Way::Image { low_hz, high_hz } => self
+                .image_loss_db(range_m, depth_m, low_hz, high_hz)
+                .map(|loss_db| loss_db + absorption_db_per_km * slant_m * 1e-3),
+        };
+        Ok(loss.map_err(InputError::from)?)
+    }
+
+    fn image_loss_db(
+        &self,
+        range_m: f64,
+        depth_m: f64,
+        low_hz: f64,
+        high_hz: f64,
+    ) -> Result<f64, SeaError> {
+        let c = self
+            .profile
+            .harmonic_mean_sound_speed_m_s(self.source_depth_m, depth_m)?;
+        let mut power = 0.0;
+        for i in 0..IMAGE_FREQUENCIES {
+            let share = (f64::from(i) + 0.5) / f64::from(IMAGE_FREQUENCIES);
+            let f_hz = low_hz * libm::pow(high_hz / low_hz, share);
+            let loss_db = lloyd_mirror_loss_db(f_hz, self.source_depth_m, depth_m, range_m, c)?;
+            power += libm::pow(10.0, -loss_db / 10.0);
+        }
+        Ok(-10.0 * libm::log10(power / f64::from(IMAGE_FREQUENCIES)))
     }
 
     /// SHA-256 of all that a sampled curve in the noise of a wind rests on, but for the number of calls and their seed.
@@ -257,7 +321,10 @@ fn listens_in(spec: &Spec) -> (f64, f64) {
     band
 }
 
-fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<(Vec<f32>, f64), RangeError> {
+/// Samples, the frequency that stands for them, least and greatest frequency.
+type Voiced = (Vec<f32>, f64, (f64, f64));
+
+fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<Voiced, RangeError> {
     let exact = Exact::new(kind, 0.0)
         .map_err(|source| RangeError::Call {
             call: name.to_owned(),
@@ -274,7 +341,8 @@ fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<(Vec<f32>, f64)
     }
     let samples = (exact.duration_s * rate_hz).ceil() as usize;
     let sound = (0..samples).map(|i| exact.value(i as f64 / rate_hz) as f32);
-    Ok((sound.collect(), exact.representative_hz))
+    let band_hz = (exact.low_hz.max(LOWEST_HZ), exact.high_hz);
+    Ok((sound.collect(), exact.representative_hz, band_hz))
 }
 
 /// The samples of a recorded call, with an rms of 1 uPa over its length, and the middle of the band.
@@ -283,7 +351,7 @@ fn recorded(
     call: &plan::Call,
     rate_hz: f64,
     band_hz: (f64, f64),
-) -> Result<(Vec<f32>, f64), RangeError> {
+) -> Result<Voiced, RangeError> {
     let template = call
         .recording
         .as_ref()
@@ -296,6 +364,6 @@ fn recorded(
             *x = (f64::from(*x) * factor) as f32;
         }
     }
-    let low_hz = band_hz.0.max(1.0);
-    Ok((samples, (low_hz * band_hz.1).sqrt()))
+    let low_hz = band_hz.0.max(LOWEST_HZ);
+    Ok((samples, (low_hz * band_hz.1).sqrt(), (low_hz, band_hz.1)))
 }

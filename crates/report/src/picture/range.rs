@@ -454,7 +454,11 @@ fn by_depth(
     );
     drawing.border(area);
     drawing.text(
-        "A simple law knows of depth only distance and absorption.",
+        if ranges.subject.with_surface_image() {
+            "The straight path and its image in a flat surface."
+        } else {
+            "A simple law knows of depth only distance and absorption."
+        },
         (area.right, area.bottom + 72.0),
         Align::Right,
         QUIET_INK,

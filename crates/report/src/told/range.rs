@@ -118,10 +118,12 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
                 far(most.seen)
             );
         }
-        let _ = writeln!(
-            out,
-            "    a simple spreading law knows of depth only the distance and the absorption"
-        );
+        let way = if s.with_surface_image() {
+            "the straight path and its image in a flat surface; no bed, no profile"
+        } else {
+            "a simple spreading law knows of depth only the distance and the absorption"
+        };
+        let _ = writeln!(out, "    {way}");
     }
     let mut warnings: Vec<&String> = ranges
         .months
@@ -233,6 +235,7 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         "hydrophone_depth_m": s.hydrophone_depth_m,
         "band_low_hz": s.band_hz.0,
         "band_high_hz": s.band_hz.1,
+        "with_surface_image": s.with_surface_image(),
         "energy_duration_s": s.energy_duration_s(),
         "time_bandwidth": s.time_bandwidth(),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),

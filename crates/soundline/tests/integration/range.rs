@@ -118,6 +118,43 @@ fn verif_a_requirement_on_the_range_reads_the_counts_beside_the_plan() {
     );
 }
 
+/// With the surface's image the loss of the far field is 20 lg(r^2 / (2 k zs zr)): twice as deep a hydrophone hears the root of two
+/// times as far, where absorption is small.
+#[test]
+fn verif_the_image_in_the_surface_makes_depth_count() {
+    let demo = demo("harrow-sound", false);
+    edit(
+        &demo.plan,
+        "spreading = \"transition\"\nspreading_changes_at = \"1 km\"\n",
+        "paths = \"surface-image\"\n",
+    );
+    let output = run(&[
+        "--format",
+        "json",
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "1",
+        "--calls",
+        "25",
+    ]);
+    expect_status(&output, 0);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let all = told["months"][0]["by_depth"].as_array().unwrap();
+    let range_m = |depth_m: f64| {
+        let row = all
+            .iter()
+            .find(|row| row["depth_m"].as_f64() == Some(depth_m));
+        row.unwrap()["ranges"][0]["seen"]["range_m"]
+            .as_f64()
+            .unwrap()
+    };
+    let ratio = range_m(85.0) / range_m(42.5);
+    assert!((1.35..1.45).contains(&ratio), "{ratio}");
+}
+
 #[test]
 fn verif_pictures_are_drawn_and_nothing_is_replaced() {
     let demo = demo("harrow-sound", false);
