@@ -1,208 +1,41 @@
 //! `soundline tune`: a detector of a plan against labelled recordings.
 
+mod args;
 mod error;
+mod leave;
+mod trouble;
 mod work;
 
-use std::collections::BTreeMap;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use assess::tuning::{Tuning, chain_digest};
-use clap::ValueEnum;
-use detect::{Rule, Spec, Stage};
+use detect::{Spec, Stage};
 use hearing::{
     Curve, Given, LabelFile, Placed, Score, Survey, curve, place_labels, read_labels, thresholds_db,
 };
-use jiff::Timestamp;
 use plan::{DetectorIx, Line, SensorKind};
-use quantity::{Dimension, EventRate, SECONDS_PER_DAY, parse_amount, parse_event_rate};
+use quantity::{EventRate, SECONDS_PER_DAY};
 use report::{
-    Allowance, Inputs, OutputError, Overwrite, PictureSize, Tuned, matched_words,
-    operating_picture_png, operating_picture_svg, refuse_output, threshold_picture_png,
-    threshold_picture_svg, tune_csv, tune_json, tune_text, write_atomically,
+    Allowance, Inputs, Tuned, refuse_output, tune_csv, tune_json, tune_text, write_atomically,
 };
 use serde_json::json;
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::listen::{self, Asked, Assigned, Assignment, RecordingFault};
+use crate::listen::{self, Asked, Assigned, Assignment};
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
-use crate::recordings;
+pub(crate) use args::Args;
 pub(crate) use error::TuneError;
+use leave::{Left, PICTURES, draw, leave};
+use trouble::{Trouble, warnings};
 
 /// Most thresholds that are tried at once.
 const MOST_THRESHOLDS: usize = 400;
 /// Thresholds that are tried when nothing is said, dB below and above that of the plan.
 const BELOW_DB: f64 = 10.0;
 const ABOVE_DB: f64 = 20.0;
-
-/// Hold a detector of the plan against labelled recordings: what it finds, what it misses, how often it cries wolf, at every threshold.
-///
-/// Labels are CSV with the columns recording, from_s, to_s and, where wanted, low_hz, high_hz, what. Limits are exact. With an
-/// allowance of false alarms the lowest threshold is chosen whose upper limit keeps it.
-#[derive(Debug, clap::Args)]
-pub(crate) struct Args {
-    /// The plan.
-    plan: PathBuf,
-    /// The recordings.
-    #[arg(required = true, value_name = "RECORDING")]
-    recordings: Vec<PathBuf>,
-    /// The labels: FILE.csv.
-    #[arg(long, value_name = "FILE")]
-    labels: PathBuf,
-    /// Which sensor made the sound: `module.upper.sensor.ear`, or `2=module.upper.sensor.ear` for the second channel.
-    #[arg(long = "as", value_name = "[N=]SENSOR")]
-    assignment: Option<Assignment>,
-    /// The detector, where several are on the sensor.
-    #[arg(long, value_name = "ID")]
-    detector: Option<String>,
-    /// Only labels of this kind (the column `what`); several may be named. Other labels only say what false alarms fall on.
-    #[arg(long, value_name = "KIND")]
-    what: Vec<String>,
-    /// When an event counts as finding a label: they overlap, or their begins are near each other.
-    #[arg(long = "match", value_enum, default_value_t = MatchBy::Overlap)]
-    matched_by: MatchBy,
-    /// With `--match begin`: how far the begins may be apart; half a second when not given.
-    #[arg(long, value_name = "TIME", value_parser = time)]
-    within: Option<f64>,
-    /// How often false alarms may come, such as "1 per d".
-    #[arg(long, value_name = "RATE", value_parser = rate)]
-    false_alarms: Option<EventRate>,
-    /// How often real events come, such as "2 per d": the allowance is then what the uplink and the battery of the plan leave.
-    #[arg(long, value_name = "RATE", value_parser = rate, conflicts_with = "false_alarms")]
-    real: Option<EventRate>,
-    /// Fit a judgement of finished events (a stage `likely`) and print it with its figures on events that it had not seen.
-    #[arg(long)]
-    fit: bool,
-    /// Ridge of the fit, on weights per standard deviation.
-    #[arg(long, value_name = "NUMBER", default_value = "1", value_parser = ridge, requires = "fit")]
-    ridge: f64,
-    /// Lowest threshold that is tried, dB; 10 dB below that of the plan when not given.
-    #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = decibels)]
-    lowest: Option<f64>,
-    /// Highest threshold that is tried, dB; 20 dB above that of the plan when not given.
-    #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = decibels)]
-    highest: Option<f64>,
-    /// Step from threshold to threshold, dB.
-    #[arg(long, value_name = "DB", default_value = "0.5", value_parser = step)]
-    step: f64,
-    /// Confidence of the limits, two-sided, such as "95 %".
-    #[arg(long, value_name = "SHARE", default_value = "95 %", value_parser = confidence)]
-    confidence: f64,
-    /// Time after the begin of each stretch and after each gap that does not count, for sensors that were switched on with the recorder.
-    #[arg(long, value_name = "TIME", default_value = "0 s", value_parser = time)]
-    settling: f64,
-    /// When the recording begins; otherwise the file name tells (..._20270315T041500Z...).
-    #[arg(long, value_name = "TIME", value_parser = listen::instant)]
-    start: Option<Timestamp>,
-    /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
-    #[arg(long)]
-    own_rate: bool,
-    /// Draw the operating curve, and shares and rates against the threshold: ID-curve and ID-threshold, .png and .svg, in this folder.
-    #[arg(long, value_name = "DIR")]
-    picture: Option<PathBuf>,
-    /// Write the operating curve to a file as well: FILE.csv or FILE.json.
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Leave no evidence beside the plan.
-    #[arg(long)]
-    no_evidence: bool,
-    /// Replace files and pictures that exist.
-    #[arg(long)]
-    force: bool,
-}
-
-/// When an event counts as finding a label.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum MatchBy {
-    /// They have time in common.
-    Overlap,
-    /// Their begins are near each other.
-    Begin,
-}
-
-/// Begins may be so far apart when nothing is said, s.
-const WITHIN_S: f64 = 0.5;
-
-fn amount(text: &str, dimension: Dimension) -> Result<f64, String> {
-    match parse_amount(text, dimension) {
-        Ok(amount) if amount.law.is_none() => Ok(amount.si),
-        Ok(_) => Err("a spread has no place here".to_owned()),
-        Err(fault) => Err(match fault.help() {
-            Some(help) => format!("{fault}; {help}"),
-            None => fault.to_string(),
-        }),
-    }
-}
-
-fn time(text: &str) -> Result<f64, String> {
-    let seconds = amount(text, Dimension::Time)?;
-    if (0.0..=1e6).contains(&seconds) {
-        Ok(seconds)
-    } else {
-        Err("must be from 0 s to 1000000 s".to_owned())
-    }
-}
-
-fn confidence(text: &str) -> Result<f64, String> {
-    let share = amount(text, Dimension::Ratio)?;
-    if share > 0.0 && share < 1.0 {
-        Ok(share)
-    } else {
-        Err("must lie between 0 % and 100 %".to_owned())
-    }
-}
-
-fn rate(text: &str) -> Result<EventRate, String> {
-    parse_event_rate(text).map_err(|fault| match fault.help() {
-        Some(help) => format!("{fault}; {help}"),
-        None => fault.to_string(),
-    })
-}
-
-fn ridge(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(value) if value > 0.0 && value.is_finite() => Ok(value),
-        _ => Err("must be a number above 0".to_owned()),
-    }
-}
-
-fn decibels(text: &str) -> Result<f64, String> {
-    let number = text.strip_suffix("dB").unwrap_or(text).trim();
-    match number.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        _ => Err("not a number of decibels, such as 6 or 6 dB".to_owned()),
-    }
-}
-
-fn step(text: &str) -> Result<f64, String> {
-    match decibels(text)? {
-        value if value >= 0.01 => Ok(value),
-        _ => Err("must be 0.01 dB or more".to_owned()),
-    }
-}
-
-impl Args {
-    fn overwrite(&self) -> Overwrite {
-        if self.force {
-            Overwrite::Force
-        } else {
-            Overwrite::Refuse
-        }
-    }
-
-    fn rule(&self) -> Result<Rule, TuneError> {
-        match (self.matched_by, self.within) {
-            (MatchBy::Overlap, None) => Ok(Rule::Overlap { least_s: 0.0 }),
-            (MatchBy::Overlap, Some(_)) => Err(TuneError::Within),
-            (MatchBy::Begin, within) => Ok(Rule::Begin {
-                within_s: within.unwrap_or(WITHIN_S),
-            }),
-        }
-    }
-}
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let rule = args.rule()?;
@@ -417,104 +250,6 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     Ok(exit(args, &tuned, &trouble, &labels, &placed))
 }
 
-/// What became of the evidence.
-enum Left {
-    At(PathBuf),
-    None(&'static str),
-    /// The result is told even where it cannot be left beside the plan.
-    Refused(Failure),
-}
-
-/// Writes what was found beside the plan, for `check`.
-fn leave(
-    args: &Args,
-    line: &Line,
-    detector: DetectorIx,
-    rate_hz: f64,
-    plan_digest: &str,
-    tuned: &Tuned,
-    inputs: &Inputs,
-) -> Result<PathBuf, Failure> {
-    let unread = |why: std::io::Error| TuneError::Evidence(why.to_string());
-    let point = &tuned.curve.points[tuned.own];
-    let tuning = Tuning {
-        program: PROGRAM.to_owned(),
-        plan_digest: plan_digest.to_owned(),
-        detector: tuned.detector.clone(),
-        chain_digest: chain_digest(line, detector, Some(rate_hz))
-            .map_err(listen::ListenError::from)?,
-        labels: recordings::named(&args.plan, &args.labels)
-            .display()
-            .to_string(),
-        labels_digest: recordings::digest(&args.labels).map_err(unread)?,
-        what: tuned.what.clone(),
-        matched: matched_words(tuned.rule),
-        settling_s: tuned.settling_s,
-        recordings: args
-            .recordings
-            .iter()
-            .map(|file| recordings::recording(&args.plan, file))
-            .collect::<Result<_, _>>()
-            .map_err(unread)?,
-        labelled: tuned.curve.labelled,
-        hits: point.counts.hits,
-        false_alarms: point.counts.false_alarms,
-        judged_s: tuned.curve.judged_s,
-        ..Tuning::begun()
-    };
-    let path = tuning.path(&args.plan);
-    let folder = assess::evidence::folder(&args.plan);
-    std::fs::create_dir_all(&folder)
-        .map_err(|source| OutputError::Io {
-            action: "create the folder",
-            path: folder,
-            source,
-        })
-        // The name says what is in it: what is replaced is the same.
-        .and_then(|()| {
-            write_atomically(&path, tuning.to_json().as_bytes(), Overwrite::Force, inputs)
-        })
-        .map_err(|error| TuneError::Evidence(error.to_string()))?;
-    Ok(path)
-}
-
-/// The pictures of a detector: end of the name, and of the file.
-const PICTURES: [(&str, &str); 4] = [
-    ("curve", "png"),
-    ("curve", "svg"),
-    ("threshold", "png"),
-    ("threshold", "svg"),
-];
-
-fn draw(
-    folder: &Path,
-    paths: &[PathBuf; 4],
-    tuned: &Tuned,
-    overwrite: Overwrite,
-    inputs: &Inputs,
-) -> Result<(), Failure> {
-    let page = PictureSize::PAGE;
-    let drawn = [
-        operating_picture_png(tuned, page).map_err(TuneError::from)?,
-        operating_picture_svg(tuned, page)
-            .map_err(TuneError::from)?
-            .into_bytes(),
-        threshold_picture_png(tuned, page).map_err(TuneError::from)?,
-        threshold_picture_svg(tuned, page)
-            .map_err(TuneError::from)?
-            .into_bytes(),
-    ];
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
-    })?;
-    for (path, bytes) in paths.iter().zip(&drawn) {
-        write_atomically(path, bytes, overwrite, inputs)?;
-    }
-    Ok(())
-}
-
 /// The document `tune/1`.
 fn document(
     args: &Args,
@@ -725,74 +460,6 @@ impl Shown {
         };
         Shown { unit, offset_db }
     }
-}
-
-/// What went wrong on the way; the rest of the work went on.
-#[derive(Default)]
-struct Trouble {
-    /// By place among the recordings as they were named.
-    recordings: Vec<(usize, RecordingFault)>,
-}
-
-impl Trouble {
-    /// Every error as a sentence.
-    fn errors(&self, args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
-        let mut all: Vec<String> = self
-            .recordings
-            .iter()
-            .map(|(_, fault)| fault.to_string())
-            .collect();
-        // A recording that is not given is told once, with the lines of all its labels.
-        let mut told: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-        for fault in labels.faults.iter().chain(&placed.faults) {
-            let lines = told.entry(fault.why.to_string()).or_default();
-            lines.push(fault.line);
-        }
-        let mut told: Vec<(String, Vec<usize>)> = told.into_iter().collect();
-        told.sort_by_key(|(_, lines)| lines.first().copied());
-        all.extend(told.into_iter().map(|(why, lines)| {
-            let place = lines.iter().map(ToString::to_string).collect::<Vec<_>>();
-            let (word, label) = match lines.len() {
-                1 => ("line", "the label is"),
-                _ => ("lines", "the labels are"),
-            };
-            format!(
-                "{}, {word} {}: {why}; {label} left out",
-                args.labels.display(),
-                place.join(", ")
-            )
-        }));
-        all
-    }
-
-    fn tell(
-        &self,
-        args: &Args,
-        labels: &LabelFile,
-        placed: &Placed,
-        out: &mut Out,
-    ) -> Result<(), Failure> {
-        for error in self.errors(args, labels, placed) {
-            writeln!(out.stderr, "error: {error}")?;
-        }
-        for help in self.recordings.iter().filter_map(|(_, fault)| fault.help()) {
-            writeln!(out.stderr, "  help: {help}")?;
-        }
-        for warning in warnings(args, labels, placed) {
-            writeln!(out.stderr, "warning: {warning}")?;
-        }
-        Ok(())
-    }
-}
-
-fn warnings(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
-    let file = args.labels.display();
-    let odd = labels.oddities.iter().map(|odd| format!("{file}: {odd}"));
-    let lines = placed
-        .warnings
-        .iter()
-        .map(|(line, warning)| format!("{file}, line {line}: {warning}"));
-    odd.chain(lines).collect()
 }
 
 fn is_json(path: &Path) -> Result<bool, TuneError> {
