@@ -106,6 +106,7 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
                 s,
                 plan::Stage::Level { hop_s: None, .. }
                     | plan::Stage::Matched { hop_s: None, .. }
+                    | plan::Stage::Learned { hop_s: None, .. }
                     | plan::Stage::Spectrogram { hop_s: None, .. }
             )
         })

@@ -347,7 +347,7 @@ impl ChainBudget {
 
     /// The fixed threshold of a detector over the band `low_hz` to `high_hz`.
     fn threshold(&self, detector: &Detector, low_hz: f64, high_hz: f64) -> Option<ThresholdBudget> {
-        if detector.over_background() || detector.of_likeness() {
+        if detector.over_background() || detector.of_likeness() || detector.of_learned() {
             return None;
         }
         let of_exposure = detector.of_exposure();

@@ -57,16 +57,21 @@ fn asked(line: &Line, detectors: &[DetectorIx]) -> Result<Asked, String> {
         let spec = detector_spec(line, *detector, None).map_err(|e| e.to_string())?;
         let built = Detector::new(&spec).map_err(|e| format!("detector.{id}: {e}"))?;
         let cost = built.cost();
-        all.operations_per_s += cost.operations_per_s;
+        let operations_per_s = cost.operations_per_s.ok_or_else(|| {
+            format!(
+                "detector.{id}: nobody counts the operations of its learned model, so what the processor has to do is unknown"
+            )
+        })?;
+        all.operations_per_s += operations_per_s;
         all.state_bytes += cost.state_bytes as f64;
         let stages: Vec<String> = built
             .costs()
             .iter()
-            .map(|c| format!("{} {}", c.word, millions(c.operations_per_s)))
+            .filter_map(|c| Some(format!("{} {}", c.word, millions(c.operations_per_s?))))
             .collect();
         all.parts.push(format!(
             "detector.{id} {} operations a second ({}) and {}",
-            millions(cost.operations_per_s),
+            millions(operations_per_s),
             stages.join(", "),
             show(cost.state_bytes as f64, Dimension::DataSize)
         ));

@@ -26,8 +26,8 @@ pub struct Detector {
 /// memory held, not measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cost {
-    /// Additions and multiplications per second of sound.
-    pub operations_per_s: f64,
+    /// Additions and multiplications per second of sound; `None` where those of a stage are not known.
+    pub operations_per_s: Option<f64>,
     /// Memory that it holds, bytes.
     pub state_bytes: usize,
 }
@@ -39,8 +39,9 @@ pub struct StageCost {
     pub stage: usize,
     /// Its word, as of [`crate::Stage::word`].
     pub word: &'static str,
-    /// Additions and multiplications per second of sound.
-    pub operations_per_s: f64,
+    /// Additions and multiplications per second of sound; `None` where nobody can tell: a model of a runtime that does not
+    /// count.
+    pub operations_per_s: Option<f64>,
     /// Memory that it holds, bytes.
     pub state_bytes: usize,
 }
@@ -105,11 +106,14 @@ impl Detector {
     #[must_use]
     pub fn cost(&self) -> Cost {
         let none = Cost {
-            operations_per_s: 0.0,
+            operations_per_s: Some(0.0),
             state_bytes: 0,
         };
         self.costs().iter().fold(none, |sum, stage| Cost {
-            operations_per_s: sum.operations_per_s + stage.operations_per_s,
+            operations_per_s: sum
+                .operations_per_s
+                .zip(stage.operations_per_s)
+                .map(|(sum, more)| sum + more),
             state_bytes: sum.state_bytes + stage.state_bytes,
         })
     }
@@ -123,7 +127,7 @@ impl Detector {
         costs.push(StageCost {
             stage: self.logic.stage(),
             word: self.decision.word(),
-            operations_per_s: OPERATIONS_PER_CELL * self.front.cell_rate_hz(),
+            operations_per_s: Some(OPERATIONS_PER_CELL * self.front.cell_rate_hz()),
             state_bytes: self.logic.bytes(),
         });
         costs

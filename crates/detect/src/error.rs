@@ -1,5 +1,7 @@
 //! What may be wrong with the description of a detector, or with the samples it is given.
 
+use alloc::string::String;
+
 use signal::{FilterError, StreamError};
 use thiserror::Error;
 
@@ -243,6 +245,16 @@ pub enum SpecError {
         "stage {n}: the template is equally loud in every cell: there is nothing to compare with", n = .stage + 1
     )]
     TemplateFlat { stage: usize },
+    #[error("stage {n}: the model cannot be run: {why}", n = .stage + 1)]
+    Model { stage: usize, why: String },
+    #[error(
+        "stage {n}: the window holds {samples} samples, more than {most}; put a decimate or a band stage before it", n = .stage + 1
+    )]
+    ModelWindow {
+        stage: usize,
+        samples: u64,
+        most: u64,
+    },
     #[error("stage {n}: no frames can be made: {source}", n = .stage + 1)]
     Frames {
         stage: usize,
@@ -302,4 +314,12 @@ pub enum PushError {
         "samples needed for the level of {begin_sample} to {end_sample} are not all finite; tell a gap and go on after them"
     )]
     NotFinite { begin_sample: u64, end_sample: u64 },
+    #[error(
+        "the learned stage fails on samples {begin_sample} to {end_sample}: {why}; tell a gap and go on after them"
+    )]
+    Model {
+        begin_sample: u64,
+        end_sample: u64,
+        why: String,
+    },
 }

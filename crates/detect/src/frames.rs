@@ -281,7 +281,7 @@ impl FrameMeter {
         out.push(StageCost {
             stage: self.grid.stage,
             word: "spectrogram",
-            operations_per_s: (transform + peaks) * frame_rate_hz,
+            operations_per_s: Some((transform + peaks) * frame_rate_hz),
             state_bytes: size_of::<Self>() - size_of::<Frames>()
                 + self.frames.state_bytes()
                 + (2 * self.ratio.len() + self.finder.greatest.len()) * size_of::<f32>(),
@@ -289,14 +289,14 @@ impl FrameMeter {
         out.push(StageCost {
             stage: self.ground.stage(),
             word: "background",
-            operations_per_s: self.ground.operations_per_frame() * frame_rate_hz,
+            operations_per_s: Some(self.ground.operations_per_frame() * frame_rate_hz),
             state_bytes: self.ground.heap_bytes(),
         });
         if let Some(likeness) = &self.likeness {
             out.push(StageCost {
                 stage: likeness.stage(),
                 word: likeness.word(),
-                operations_per_s: likeness.operations_per_frame() * frame_rate_hz,
+                operations_per_s: Some(likeness.operations_per_frame() * frame_rate_hz),
                 state_bytes: likeness.heap_bytes(),
             });
         }

@@ -10,7 +10,7 @@
 //!   square at band sample `(k + 1) h - 1`. Teager-Kaiser: the mean of `x[n]^2 - x[n-1] x[n+1]` over
 //!   `2 sin^2(2 pi f0 / r)`, with `f0` the centre of the band (without one: a quarter of the rate `r` of the band samples),
 //!   so that a tone at `f0` reads its own sound pressure level and another one `20 lg` of the ratio of the sines more; a mean
-//!   of zero or less is minus infinity, as silence is. Matched: see `matched.rs`.
+//!   of zero or less is minus infinity, as silence is. Matched: see `matched.rs`. Learned: see `learned.rs`.
 //! - *Tile.* Band sample `j` stands for the `f` input samples around `j f`. Cell `k` stands for the `h f` input samples in
 //!   the middle of its window (exponential: for its own hop), less the group delay of the band-pass at the band centre,
 //!   rounded to a whole sample. Tiles join without gap or overlap. Cells whose tile would begin before the stretch are not
@@ -28,7 +28,8 @@ use crate::cell::{Cell, Peaks};
 use crate::detector::StageCost;
 use crate::error::{PushError, SpecError};
 use crate::frames::{FrameMeter, Reading};
-use crate::meter::{Meter, Shape};
+use crate::learned::LearnedMeter;
+use crate::meter::{Meter, Shape, level_shape};
 use crate::resolve::{Measured, resolve};
 use crate::sampler::Sampler;
 use crate::spec::Spec;
@@ -55,6 +56,7 @@ enum Reader {
         meter: Meter,
         background: Option<Background>,
     },
+    Learned(Box<LearnedMeter>),
     Frames(Box<FrameMeter>),
 }
 
@@ -69,18 +71,26 @@ impl Front {
     pub fn new(spec: &Spec) -> Result<Self, SpecError> {
         let resolved = resolve(spec)?;
         let sampler = Sampler::new(&resolved)?;
-        let (reader, shape) = if let Measured::Frames(frames) = &resolved.measured {
-            let meter = FrameMeter::new(frames, &resolved, &sampler)?;
-            let shape = meter.shape(&sampler, resolved.rate_hz);
-            (Reader::Frames(Box::new(meter)), shape)
-        } else {
-            let (meter, shape) = Meter::new(&resolved, &sampler)?;
-            let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
-            let background = match &resolved.background {
-                Some(background) => Some(Background::new(background, hop_s)?),
-                None => None,
-            };
-            (Reader::Levels { meter, background }, shape)
+        let (reader, shape) = match &resolved.measured {
+            Measured::Frames(frames) => {
+                let meter = FrameMeter::new(frames, &resolved, &sampler)?;
+                let shape = meter.shape(&sampler, resolved.rate_hz);
+                (Reader::Frames(Box::new(meter)), shape)
+            }
+            Measured::Learned(learned) => {
+                let shape = level_shape(&learned.level, &sampler, resolved.rate_hz)?;
+                let meter = LearnedMeter::new(learned, shape.window, shape.hop)?;
+                (Reader::Learned(Box::new(meter)), shape)
+            }
+            Measured::Level(_) | Measured::Matched(_) => {
+                let (meter, shape) = Meter::new(&resolved, &sampler)?;
+                let hop_s = (shape.hop * shape.factor) as f64 / shape.rate_hz;
+                let background = match &resolved.background {
+                    Some(background) => Some(Background::new(background, hop_s)?),
+                    None => None,
+                };
+                (Reader::Levels { meter, background }, shape)
+            }
         };
         Ok(Self {
             sampler,
@@ -114,6 +124,7 @@ impl Front {
                     background.clear();
                 }
             }
+            Reader::Learned(learned) => learned.reset(),
             Reader::Frames(frames) => frames.reset(),
         }
         self.heard = None;
@@ -131,6 +142,7 @@ impl Front {
     pub fn background_cells(&self) -> Option<usize> {
         match &self.reader {
             Reader::Levels { background, .. } => background.as_ref().map(Background::cells),
+            Reader::Learned(_) => None,
             Reader::Frames(frames) => Some(frames.background_frames()),
         }
     }
@@ -205,6 +217,23 @@ impl Front {
                         .expect("band samples follow each other");
                 });
             }
+            Reader::Learned(learned) => sampler.process(block, |samples| {
+                learned.process(samples, |window| match window {
+                    _ if failed.is_some() => {}
+                    Err(fault) => {
+                        let begin_sample = fault.k * shape.hop * shape.factor;
+                        let end_sample = (fault.last + 1) * shape.factor;
+                        *failed = Some(fault.told(begin_sample, end_sample));
+                    }
+                    Ok(odds) => {
+                        if let Some(cell) =
+                            shape.cell(odds.k, odds.odds, odds.last, begin, &mut None)
+                        {
+                            sink(cell);
+                        }
+                    }
+                });
+            }),
             Reader::Frames(frames) => sampler.process(block, |samples| {
                 frames.process(samples, |reading| match reading {
                     _ if failed.is_some() => {}
@@ -238,19 +267,29 @@ impl Front {
         self.sampler.costs(out);
         let (meter, background) = match &self.reader {
             Reader::Levels { meter, background } => (meter, background),
+            Reader::Learned(learned) => {
+                let operations = learned.operations_per_window();
+                out.push(StageCost {
+                    stage: shape.stage,
+                    word: shape.word,
+                    operations_per_s: operations.map(|o| (o + 30.0) * cell_rate_hz),
+                    state_bytes: learned.state_bytes() + size_of::<Shape>(),
+                });
+                return;
+            }
             Reader::Frames(frames) => return frames.costs(out),
         };
         out.push(StageCost {
             stage: shape.stage,
             word: shape.word,
-            operations_per_s: meter.operations_per_s(shape) + 30.0 * cell_rate_hz,
+            operations_per_s: Some(meter.operations_per_s(shape) + 30.0 * cell_rate_hz),
             state_bytes: meter.state_bytes() + size_of::<Shape>(),
         });
         if let Some(background) = background {
             out.push(StageCost {
                 stage: background.stage(),
                 word: "background",
-                operations_per_s: background.operations_per_cell() * cell_rate_hz,
+                operations_per_s: Some(background.operations_per_cell() * cell_rate_hz),
                 state_bytes: size_of::<Background>() + background.heap_bytes(),
             });
         }

@@ -57,7 +57,9 @@ impl Meter {
                 let shape = matched_shape(spec, &matched, sampler, resolved.rate_hz);
                 return Ok((Self::Matched(Box::new(matched)), shape));
             }
-            Measured::Frames(_) => unreachable!("frames are not levels"),
+            Measured::Learned(_) | Measured::Frames(_) => {
+                unreachable!("neither frames nor odds are levels")
+            }
         };
         let shape = level_shape(level, sampler, resolved.rate_hz)?;
         let meter = Self::of_level(level, &shape).map_err(|source| SpecError::Filter {
@@ -70,6 +72,7 @@ impl Meter {
     fn of_level(level: &LevelSpec, shape: &Shape) -> Result<Self, FilterError> {
         let Shape { window, hop, .. } = *shape;
         Ok(match level.measure {
+            Measure::Learned => unreachable!("odds are not levels"),
             Measure::MeanSquare | Measure::Exposure => Self::Windows(MeanSquare::new(window, hop)?),
             Measure::TeagerKaiser => Self::Energies {
                 operator: TeagerKaiser::new(),
@@ -188,7 +191,12 @@ fn matched_shape(
     }
 }
 
-fn level_shape(level: &LevelSpec, sampler: &Sampler, rate_hz: f64) -> Result<Shape, SpecError> {
+/// How windows of a length lie among the samples.
+pub(crate) fn level_shape(
+    level: &LevelSpec,
+    sampler: &Sampler,
+    rate_hz: f64,
+) -> Result<Shape, SpecError> {
     let LevelSpec {
         stage,
         measure,
@@ -232,7 +240,7 @@ fn level_shape(level: &LevelSpec, sampler: &Sampler, rate_hz: f64) -> Result<Sha
             let sine = libm::sin(2.0 * PI * centre_hz / band_rate_hz);
             1.0 / (2.0 * sine * sine)
         }
-        Measure::MeanSquare | Measure::Exponential => 1.0,
+        Measure::MeanSquare | Measure::Exponential | Measure::Learned => 1.0,
     };
     // The energy of a sample needs the one after it.
     let ahead = match measure {
@@ -244,6 +252,7 @@ fn level_shape(level: &LevelSpec, sampler: &Sampler, rate_hz: f64) -> Result<Sha
         stage,
         word: match measure {
             Measure::Exposure => "exposure",
+            Measure::Learned => "learned",
             _ => "level",
         },
         factor,

@@ -157,7 +157,7 @@ impl Sampler {
             out.push(StageCost {
                 stage: *stage,
                 word: "decimate",
-                operations_per_s: decimator.operations_per_s(),
+                operations_per_s: Some(decimator.operations_per_s()),
                 state_bytes: decimator.state_bytes(),
             });
         }
@@ -169,7 +169,7 @@ impl Sampler {
             out.push(StageCost {
                 stage: *stage,
                 word: "band",
-                operations_per_s,
+                operations_per_s: Some(operations_per_s),
                 state_bytes,
             });
         }

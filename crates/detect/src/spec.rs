@@ -1,15 +1,17 @@
 //! The stages of a detector as resolved numbers, and what may follow what.
 //!
-//! Two paths lead from samples to events, each stage at most once:
+//! Three paths lead from samples to events, each stage at most once:
 //!
 //! ```text
 //! [Decimate] [Band] (Level | Exposure | Matched) [Background] (Trigger | Pulses) [Likely]
+//! [Decimate] [Band] Learned Trigger [Likely]
 //! [Decimate] [Band] Spectrogram Background ((Likeness | LikenessTo) Trigger | Ridge) [Likely]
 //! ```
 
 use alloc::vec::Vec;
 
 use crate::features::Feature;
+use crate::learned::{Learned, ModelGives, ModelInput};
 
 /// A detector: the rate of its samples and its stages in order.
 #[derive(Clone, Debug, PartialEq)]
@@ -127,6 +129,19 @@ pub enum Stage {
         /// From one cell to the next, s, at most the length of the template. `None`: an eighth of it.
         hop_s: Option<f64>,
     },
+    /// What a learned model says of each window: its level is the log-odds in dB, 0 dB where both answers are as likely.
+    Learned {
+        /// The model.
+        model: Learned,
+        /// Length of the window, s: as many samples as the model takes, at the rate after decimate and band.
+        window_s: f64,
+        /// From one window to the next, s, at most the window. `None`: a quarter of the window.
+        hop_s: Option<f64>,
+        /// The unit in which the model takes its samples.
+        input: ModelInput,
+        /// What the model gives.
+        gives: ModelGives,
+    },
     /// Spectra in time, with a Hann window.
     Spectrogram {
         /// Length of the window, s.
@@ -236,6 +251,7 @@ impl Stage {
             Self::Level { .. } => "level",
             Self::Exposure { .. } => "exposure",
             Self::Matched { .. } => "matched",
+            Self::Learned { .. } => "learned",
             Self::Spectrogram { .. } => "spectrogram",
             Self::Background { .. } => "background",
             Self::Likeness { .. } => "likeness",

@@ -75,21 +75,26 @@ impl Ear {
         peak_level_db(self.reference_upa(), WATER_REFERENCE_UPA)
     }
 
-    /// The same for the levels of one of its detectors: a likeness is told as it is.
+    /// The same for the levels of one of its detectors: a likeness and odds are told as they are.
     #[must_use]
     pub fn detector_reference_db(&self, detector: usize) -> f64 {
-        if of_likeness(&self.detectors[detector]) {
+        let spec = &self.detectors[detector];
+        if of_likeness(spec) || of_odds(spec) {
             0.0
         } else {
             self.reference_db()
         }
     }
 
-    /// Reference of the levels of one of its detectors; a likeness is that of the contour over its flanks.
+    /// Reference of the levels of one of its detectors; a likeness is that of the contour over its flanks, odds those
+    /// of a learned model over even ones.
     #[must_use]
     pub fn level_reference(&self, detector: usize) -> &'static str {
         if of_likeness(&self.detectors[detector]) {
             return "its flanks";
+        }
+        if of_odds(&self.detectors[detector]) {
+            return "even odds";
         }
         let exposure = self.detectors[detector]
             .stages
@@ -108,4 +113,10 @@ fn of_likeness(spec: &Spec) -> bool {
     spec.stages
         .iter()
         .any(|stage| matches!(stage, Stage::Likeness { .. } | Stage::LikenessTo { .. }))
+}
+
+/// Whether a detector decides on the odds that a learned model tells.
+fn of_odds(spec: &Spec) -> bool {
+    let mut stages = spec.stages.iter();
+    stages.any(|stage| matches!(stage, Stage::Learned { .. }))
 }

@@ -35,18 +35,18 @@ pub use line::{
     Action, Anchor, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, CableHeat, Calibration,
     Call, CallIx, Chain, Chemistry, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment,
     Detector, DetectorIx, Dirt, Exclusive, ExclusiveMember, Flow, HighPass, HorizonPoint, Housing,
-    Input, Insulation, LevelStage, LiesIn, Limits, Line, Link, Load, LockOut, Module, ModuleIx,
-    Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen, Passes, Pole, Position,
-    Processor, Q, Record, Requirement, RidgeWay, Rope, Sea, Section, SectionEnd, SectionIx, Sensor,
-    SensorIx, SensorKind, Span, SpanIx, Spreading, Stage, StateLoad, Storage, StorageIx, Supply,
-    SupplyIx, SupplyKind, Template, That, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink,
-    UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
+    Input, Insulation, LevelStage, LiesIn, Limits, Line, Link, Load, LockOut, ModelGives, Module,
+    ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen, Passes, Pole,
+    Position, Processor, Q, Record, Requirement, RidgeWay, Rope, Sea, Section, SectionEnd,
+    SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spreading, Stage, StateLoad, Storage,
+    StorageIx, Supply, SupplyIx, SupplyKind, Template, That, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
 pub use line::{Bottom, Paths, RaysWanted};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{
-    CueReading, Fetch, LARGEST_FILE, LARGEST_TEMPLATE, LARGEST_WEATHER, Reading, from_disk,
-    from_folder_of, read, read_cues,
+    CueReading, Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, Reading,
+    from_disk, from_folder_of, read, read_cues,
 };
 pub use reference::{cues_reference, plan_reference};
 pub use schema::{cues_schema, plan_schema};

@@ -7,7 +7,7 @@ use crate::canonical;
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
 use crate::folder::{stays_inside, tidy};
-use crate::line::{Line, Stage, That, WeatherText};
+use crate::line::{Line, That, WeatherText};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::node::{self, Table, Value};
 use crate::read::{Fields, Reader};
@@ -23,6 +23,8 @@ pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
 pub const LARGEST_WEATHER: usize = 64 * 1024 * 1024;
 /// Largest recording that a stage is held against, bytes.
 pub const LARGEST_TEMPLATE: usize = 16 * 1024 * 1024;
+/// Largest learned model of a stage, bytes.
+pub const LARGEST_MODEL: usize = 32 * 1024 * 1024;
 /// Most files that one plan may include.
 const MOST_FILES: usize = 64;
 
@@ -257,28 +259,45 @@ fn weather(
     })
 }
 
-/// Fetches the recordings that stages of detectors and calls name.
+/// Fetches the recordings that stages of detectors and calls name, and the learned models.
 fn templates(line: &mut Line, folder: &Path, mistakes: &mut Mistakes, fetch: &Fetch<'_>) {
+    const OF_TEMPLATE: (usize, &str) = (
+        LARGEST_TEMPLATE,
+        "a template holds one call of some seconds; cut it out of the recording",
+    );
+    const OF_MODEL: (usize, &str) = (
+        LARGEST_MODEL,
+        "a detector rests on a small model; is this the right file?",
+    );
     let of_detectors = line.detectors.iter_mut().flat_map(|detector| {
         let part = format!("detector.{}", detector.id);
-        let templates = detector.stages.iter_mut().filter_map(Stage::template_mut);
-        templates.map(move |template| (template, part.clone()))
+        let stages = detector.stages.iter_mut();
+        stages.filter_map(move |stage| {
+            let largest = if stage.is_learned() {
+                OF_MODEL
+            } else {
+                OF_TEMPLATE
+            };
+            Some((stage.template_mut()?, part.clone(), largest))
+        })
     });
     let of_calls = line.calls.iter_mut().filter_map(|call| {
         let part = format!("call.{}", call.id);
-        call.recording.as_mut().map(|template| (template, part))
+        call.recording
+            .as_mut()
+            .map(|template| (template, part, OF_TEMPLATE))
     });
-    for (template, part) in of_detectors.chain(of_calls) {
+    for (template, part, (largest, too_large)) in of_detectors.chain(of_calls) {
         let path = folder.join(&template.path);
         let wrong = match fetch(&path) {
-            Ok(bytes) if bytes.len() > LARGEST_TEMPLATE => (
+            Ok(bytes) if bytes.len() > largest => (
                 Code::TooLarge,
                 format!(
                     "{} is larger than {} MiB",
                     path.display(),
-                    LARGEST_TEMPLATE / 1024 / 1024
+                    largest / 1024 / 1024
                 ),
-                "a template holds one call of some seconds; cut it out of the recording",
+                too_large,
             ),
             Ok(bytes) => {
                 template.bytes = Some(bytes.into());

@@ -20,10 +20,10 @@ pub fn plan_reference() -> String {
     page.parts();
     page.kinds(
         "Stages of a detector",
-        "Stages stand in this order: `decimate`, `band`; then a `level`, a `matched` filter or a `spectrogram`; `background`; \
+        "Stages stand in this order: `decimate`, `band`; then a `level`, a `matched` filter, a `learned` model or a `spectrogram`; `background`; \
          `likeness` or `likeness_to`; then the one that decides, a trigger (`on_above`), `pulses` or a `ridge`; `likely`. Needed are one of the second row \
-         and one that decides. A spectrogram needs a background, and then a likeness with a trigger, or a ridge; pulses need a background. \
-         Over a background, and after a likeness, the thresholds of a trigger are plain dB; without one they carry the \
+         and one that decides. A spectrogram needs a background, and then a likeness with a trigger, or a ridge; pulses need a background; \
+         on a learned model a trigger decides. Over a background, and after a likeness or a learned model, the thresholds of a trigger are plain dB; without one they carry the \
          reference of the level (`120 dB re 1 uPa`). A judgement (`likely`) speaks of finished events, so a trigger before it confirms `at-end`.",
         "key",
         STAGES,

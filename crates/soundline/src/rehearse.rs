@@ -109,7 +109,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         refuse_output(trace, args.overwrite(), &inputs)?;
     }
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
-    let head = trace_json(PROGRAM, &reading.digest, &digest, cues);
+    let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
     let played = play(args, line, cues, &head, &inputs, out)?;
     // The result is told even where it cannot be left beside the plan.
     let left = (!args.no_evidence)

@@ -28,7 +28,7 @@ pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
-pub use sound::{chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
+pub use sound::{arithmetic, chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
 pub(crate) use template::samples as template_samples;
 pub use traffic::{
@@ -81,6 +81,24 @@ pub enum InputError {
         found_hz: f64,
         /// The rate of the detector's samples, Hz.
         needed_hz: f64,
+    },
+    /// A learned model that cannot be run.
+    #[error("{what}: {path} cannot be run: {source}")]
+    Model {
+        /// Whose: a typed path.
+        what: String,
+        /// The model.
+        path: String,
+        /// Why.
+        source: learned::ModelError,
+    },
+    /// A learned model that was not read.
+    #[error("{what}: {path} could not be read")]
+    ModelUnread {
+        /// Whose: a typed path.
+        what: String,
+        /// The model.
+        path: String,
     },
     /// A conductor without a resistance.
     #[error("{what}: {source}")]

@@ -1,6 +1,9 @@
 //! Sensor chains and detectors.
 
-use detect::{BackgroundKind, Confirm, ContourPoint, Feature, KOfN, LevelKind, Sense, Spec, Stage};
+use detect::{
+    BackgroundKind, Confirm, ContourPoint, Feature, KOfN, LevelKind, ModelGives, ModelInput, Sense,
+    Spec, Stage,
+};
 use plan::{DetectorIx, LevelStage, Line, SensorIx, SensorKind};
 use signal::{ChainNoise, HighPass, SensorChain};
 
@@ -143,7 +146,7 @@ fn power(level_db: f64) -> f64 {
 ///
 /// # Errors
 /// [`InputError::NotSaid`] for a sensor without a converter, [`InputError::TemplateUnread`] and its sisters for a recording
-/// that a stage cannot be held against.
+/// that a stage cannot be held against, [`InputError::Model`] for a learned model that cannot be run.
 pub fn detector_spec(
     line: &Line,
     detector: DetectorIx,
@@ -155,26 +158,39 @@ pub fn detector_spec(
         what: line.sensor_path(plan.on),
         missing: "its converter",
     })?;
-    let own_reference = plan.over_background() || plan.of_exposure();
-    let offset_db = match (own_reference, sensor.kind) {
-        (false, SensorKind::Microphone) => AIR_REFERENCE_DB,
+    let own_reference = plan.over_background() || plan.of_exposure() || plan.of_learned();
+    let of_sensor_db = match sensor.kind {
+        SensorKind::Microphone => AIR_REFERENCE_DB,
         _ => 0.0,
+    };
+    let offsets = Offsets {
+        threshold_db: if own_reference { 0.0 } else { of_sensor_db },
+        of_sensor_db,
     };
     let rate_hz = rate_hz.unwrap_or(chain.rate_hz.si);
     let what = format!("detector.{}", plan.id);
     let stages = plan
         .stages
         .iter()
-        .map(|s| stage(s, offset_db, rate_hz, &what));
+        .map(|s| stage(s, offsets, rate_hz, &what));
     Ok(Spec {
         rate_hz,
         stages: stages.collect::<Result<_, _>>()?,
     })
 }
 
+/// What is added to levels as they are written, to give levels re 1 uPa, dB.
+#[derive(Clone, Copy)]
+struct Offsets {
+    /// To a trigger's thresholds.
+    threshold_db: f64,
+    /// To what is told against the sensor's own reference.
+    of_sensor_db: f64,
+}
+
 fn stage(
     stage: &plan::Stage,
-    offset_db: f64,
+    offsets: Offsets,
     rate_hz: f64,
     what: &str,
 ) -> Result<Stage, InputError> {
@@ -199,6 +215,27 @@ fn stage(
         plan::Stage::Matched { template, hop_s } => Stage::Matched {
             template: template::samples(what, template, rate_hz)?,
             hop_s: hop_s.map(|q| q.si),
+        },
+        plan::Stage::Learned {
+            model,
+            window_s,
+            hop_s,
+            reference_db,
+            gives,
+        } => Stage::Learned {
+            model: learned_model(what, model)?,
+            window_s: window_s.si,
+            hop_s: hop_s.map(|q| q.si),
+            input: match reference_db {
+                None => ModelInput::UnitRms,
+                Some(reference) => ModelInput::Pressure {
+                    reference_upa: libm::pow(10.0, (reference.db + offsets.of_sensor_db) / 20.0),
+                },
+            },
+            gives: match gives {
+                plan::ModelGives::Probability => ModelGives::Probability,
+                plan::ModelGives::LogOdds => ModelGives::LogOdds,
+            },
         },
         plan::Stage::Spectrogram { window_s, hop_s } => Stage::Spectrogram {
             window_s: window_s.si,
@@ -230,7 +267,31 @@ fn stage(
         plan::Stage::LikenessTo { template } => Stage::LikenessTo {
             template: template::samples(what, template, rate_hz)?,
         },
-        decision => self::decision(decision, offset_db),
+        decision => self::decision(decision, offsets.threshold_db),
+    })
+}
+
+/// Class of arithmetic of what the detectors of a line find, as outputs print it.
+#[must_use]
+pub fn arithmetic(line: &Line) -> &'static str {
+    if line.detectors.iter().any(plan::Detector::of_learned) {
+        learned::ARITHMETIC
+    } else {
+        "scalar"
+    }
+}
+
+fn learned_model(what: &str, model: &plan::Template) -> Result<detect::Learned, InputError> {
+    let Some(bytes) = &model.bytes else {
+        return Err(InputError::ModelUnread {
+            what: what.to_owned(),
+            path: model.path.clone(),
+        });
+    };
+    learned::load(bytes).map_err(|source| InputError::Model {
+        what: what.to_owned(),
+        path: model.path.clone(),
+        source,
     })
 }
 

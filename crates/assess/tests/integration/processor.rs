@@ -22,7 +22,7 @@ fn verif_the_share_is_what_the_detectors_ask_of_what_there_is() {
     for (has, word) in [(2.0, Word::Met), (1.1, Word::Marginal), (0.9, Word::Broken)] {
         let (from, to) = with(&format!(
             "operations_per_s = {:?}",
-            has * cost.operations_per_s
+            has * cost.operations_per_s.unwrap()
         ));
         let check = checked(&[(from, &to)]);
         close(known(&check, "processor").value.value, 100.0 / has, 1e-9);
@@ -37,7 +37,7 @@ fn verif_memory_and_draw_are_judged_apart() {
     let line = good(&[]).line.unwrap();
     let spec = detector_spec(&line, DetectorIx(0), None).unwrap();
     let cost = Detector::new(&spec).unwrap().cost();
-    let energy_j = 0.5 / cost.operations_per_s;
+    let energy_j = 0.5 / cost.operations_per_s.unwrap();
     let (from, to) = with(&format!(
         "operations_per_s = 1e9, memory = \"{} B\", energy_per_operation = \"{:?} J\"",
         4 * cost.state_bytes,

@@ -4,9 +4,11 @@ use signal::Decimator;
 
 use super::numbers::{not_negative, positive, positive_hz};
 use super::resolved::{
-    BackgroundSpec, BandSpec, DecimateSpec, LevelSpec, LikenessSpec, MatchedSpec, Measure,
+    BackgroundSpec, BandSpec, DecimateSpec, LearnedSpec, LevelSpec, LikenessSpec, MatchedSpec,
+    Measure,
 };
 use crate::error::SpecError;
+use crate::learned::ModelInput;
 use crate::spec::{BackgroundKind, ContourPoint, Stage};
 
 /// Highest order of the band-pass prototype: beyond it the sections of a narrow band lose accuracy.
@@ -114,6 +116,39 @@ fn hop(stage: usize, hop_s: Option<f64>, window_s: f64) -> Result<(), SpecError>
         });
     }
     Ok(())
+}
+
+pub(super) fn learned(
+    stage: usize,
+    item: &Stage,
+    rate_hz: f64,
+) -> Result<LearnedSpec<'_>, SpecError> {
+    let Stage::Learned {
+        model,
+        window_s,
+        hop_s,
+        input,
+        gives,
+    } = item
+    else {
+        unreachable!("called for a learned stage only");
+    };
+    if let ModelInput::Pressure { reference_upa } = *input
+        && !(reference_upa > 0.0 && reference_upa.is_finite())
+    {
+        return Err(SpecError::NotPositive {
+            stage,
+            name: "reference",
+            value: reference_upa,
+            unit: "uPa",
+        });
+    }
+    Ok(LearnedSpec {
+        level: level(stage, Measure::Learned, *window_s, *hop_s, rate_hz)?,
+        model,
+        input: *input,
+        gives: *gives,
+    })
 }
 
 /// A template and its hop.

@@ -7,8 +7,8 @@ mod resolved;
 
 pub(crate) use decide::check_thresholds;
 pub(crate) use resolved::{
-    BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LevelSpec, LikenessSpec,
-    MatchedSpec, Measure, Measured, PulsesSpec, Resolved, RidgeSpec, TriggerSpec,
+    BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LearnedSpec, LevelSpec,
+    LikenessSpec, MatchedSpec, Measure, Measured, PulsesSpec, Resolved, RidgeSpec, TriggerSpec,
 };
 
 use crate::error::SpecError;
@@ -53,7 +53,7 @@ pub(crate) fn resolve(spec: &Spec) -> Result<Resolved<'_>, SpecError> {
         band: places.band,
         measured: places
             .measured
-            .expect("a decision is refused without a level, matched or spectrogram stage"),
+            .expect("a decision is refused without a stage that measures"),
         background: places.background,
         likeness: places.likeness,
         decision,
@@ -66,6 +66,7 @@ impl<'a> Places<'a> {
     /// What would be right, if the stage is out of place.
     fn misplaced(&self, item: &Stage) -> Option<&'static str> {
         let frames = matches!(self.measured, Some(Measured::Frames(_)));
+        let learned = matches!(self.measured, Some(Measured::Learned(_)));
         if self.judge.is_some() {
             return Some("nothing may follow a likely stage");
         }
@@ -80,17 +81,21 @@ impl<'a> Places<'a> {
             ),
             Stage::Band { .. } => wrong(
                 self.band.is_some() || self.measured.is_some(),
-                "a detector has at most one band, before its level, matched or spectrogram stage",
+                "a detector has at most one band, before its level, matched, learned or spectrogram stage",
             ),
             Stage::Level { .. }
             | Stage::Exposure { .. }
             | Stage::Matched { .. }
+            | Stage::Learned { .. }
             | Stage::Spectrogram { .. } => wrong(
                 self.measured.is_some(),
-                "a detector has one level, exposure, matched or spectrogram stage, before any background",
+                "a detector has one level, exposure, matched, learned or spectrogram stage, before any background",
             ),
             Stage::Background { .. } if self.measured.is_none() => {
                 Some("a background needs a level, matched or spectrogram stage before it")
+            }
+            Stage::Background { .. } if learned => {
+                Some("what a learned stage gives has no background: a trigger decides on it")
             }
             Stage::Background { .. } => wrong(
                 self.background.is_some(),
@@ -108,9 +113,9 @@ impl<'a> Places<'a> {
                 frames || self.background.is_none(),
                 "pulses need a level or matched stage and then a background stage before them",
             ),
-            Stage::Trigger { .. } if self.measured.is_none() => {
-                Some("a trigger needs a level, exposure, matched or likeness stage before it")
-            }
+            Stage::Trigger { .. } if self.measured.is_none() => Some(
+                "a trigger needs a level, exposure, matched, learned or likeness stage before it",
+            ),
             Stage::Trigger { .. } => wrong(
                 frames && self.likeness.is_none(),
                 "after a spectrogram a trigger needs a background stage and then a likeness stage before it",
@@ -151,6 +156,9 @@ impl<'a> Places<'a> {
                 self.measured = Some(Measured::Matched(check::matched(
                     stage, template, *hop_s, rate_hz,
                 )?));
+            }
+            Stage::Learned { .. } => {
+                self.measured = Some(Measured::Learned(check::learned(stage, item, rate_hz)?));
             }
             Stage::Spectrogram { window_s, hop_s } => {
                 check::window(stage, *window_s, *hop_s, rate_hz)?;

@@ -1,6 +1,7 @@
 //! The stages sorted into their places, each number checked.
 
 use crate::judge::Judge;
+use crate::learned::{Learned, ModelGives, ModelInput};
 use crate::spec::{BackgroundKind, Confirm, ContourPoint, KOfN, Sense};
 
 #[derive(Clone, Copy, Debug)]
@@ -25,6 +26,8 @@ pub(crate) enum Measure {
     Exponential,
     Exposure,
     TeagerKaiser,
+    /// What a model says.
+    Learned,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -43,6 +46,15 @@ pub(crate) struct MatchedSpec<'a> {
 }
 
 #[derive(Clone, Copy, Debug)]
+pub(crate) struct LearnedSpec<'a> {
+    /// Window and hop.
+    pub(crate) level: LevelSpec,
+    pub(crate) model: &'a Learned,
+    pub(crate) input: ModelInput,
+    pub(crate) gives: ModelGives,
+}
+
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct FrameSpec {
     pub(crate) stage: usize,
     pub(crate) window_s: f64,
@@ -54,6 +66,7 @@ pub(crate) struct FrameSpec {
 pub(crate) enum Measured<'a> {
     Level(LevelSpec),
     Matched(MatchedSpec<'a>),
+    Learned(LearnedSpec<'a>),
     Frames(FrameSpec),
 }
 

@@ -1,14 +1,15 @@
-//! Which stages may follow which: every row of up to five stages is held against the two orders of `docs/method/detect.md`.
+//! Which stages may follow which: every row of up to five stages is held against the three orders of `docs/method/detect.md`.
 
 use detect::{
     BackgroundKind, Confirm, ContourPoint, KOfN, LevelKind, Logic, Sense, Spec, SpecError, Stage,
 };
 
+use crate::learned::even_odds;
 use crate::support::{clicks, upcall, upcall_ridge};
 
-const LETTERS: &[u8; 12] = b"DBLEMSGKTPRJ";
+const LETTERS: &[u8; 13] = b"DBLEMNSGKTPRJ";
 
-/// Decimate, band, level, exposure, matched, spectrogram, ground (background), likeness (K), trigger, pulses, ridge,
+/// Decimate, band, level, exposure, matched, learned (N), spectrogram, ground (background), likeness (K), trigger, pulses, ridge,
 /// judgement.
 fn stage(letter: u8) -> Stage {
     let calls = upcall(4000.0, Confirm::AtEnd).stages;
@@ -24,6 +25,7 @@ fn stage(letter: u8) -> Stage {
             template: vec![1.0, -1.0],
             hop_s: None,
         },
+        b'N' => even_odds(),
         b'S' => Stage::Spectrogram {
             window_s: 0.1,
             hop_s: None,
@@ -54,14 +56,17 @@ fn likeness(points: &[(f64, f64)]) -> Stage {
     }
 }
 
-/// The two orders, read from left to right.
+/// The three orders, read from left to right.
 fn is_an_order(letters: &[u8]) -> bool {
     let rest = letters.strip_prefix(b"D").unwrap_or(letters);
     let rest = rest.strip_prefix(b"B").unwrap_or(rest);
     let rest = rest.strip_suffix(b"J").unwrap_or(rest);
     matches!(
         rest,
-        [b'L' | b'E' | b'M', b'T'] | [b'L' | b'E' | b'M', b'G', b'T' | b'P'] | b"SGKT" | b"SGR"
+        [b'L' | b'E' | b'M' | b'N', b'T']
+            | [b'L' | b'E' | b'M', b'G', b'T' | b'P']
+            | b"SGKT"
+            | b"SGR"
     )
 }
 
@@ -74,14 +79,14 @@ fn built(letters: &[u8]) -> Result<(), SpecError> {
 }
 
 #[test]
-fn verif_only_the_two_orders_are_built() {
+fn verif_only_the_three_orders_are_built() {
     let (mut taken, mut refused) = (0, 0);
     for length in 0..=5 {
-        for mut number in 0..12_usize.pow(length) {
+        for mut number in 0..13_usize.pow(length) {
             let letters: Vec<u8> = (0..length)
                 .map(|_| {
-                    let letter = LETTERS[number % 12];
-                    number /= 12;
+                    let letter = LETTERS[number % 13];
+                    number /= 13;
                     letter
                 })
                 .collect();
@@ -105,7 +110,7 @@ fn verif_only_the_two_orders_are_built() {
         built(long).unwrap();
         taken += 1;
     }
-    // Three levels with a trigger, with background and trigger, with background and pulses; likeness and ridge: 11 orders,
+    // Three levels with a trigger, with background and trigger, with background and pulses; learned; likeness and ridge: 12 orders,
     // 4 beginnings, 2 ends, less those above that are too long.
     assert!(taken >= 60 && refused > 250_000, "{taken} {refused}");
 }

@@ -8,6 +8,7 @@ mod distractors;
 mod frames;
 mod grammar;
 mod latency;
+mod learned;
 mod levels;
 mod logic;
 mod matching;

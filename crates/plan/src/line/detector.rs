@@ -22,7 +22,7 @@ pub struct Detector {
     pub expects: Option<EventRate>,
 }
 
-/// A recording that a stage holds the sound against.
+/// A file that a stage holds the sound against: a recording, or a learned model.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Template {
     /// Its path under the plan's folder, as written.
@@ -44,6 +44,15 @@ pub enum LevelStage {
     Exposure,
     /// Energy operator of Teager and Kaiser, averaged over a window.
     TeagerKaiser,
+}
+
+/// What a learned model gives.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum ModelGives {
+    /// A probability p.
+    Probability,
+    /// ln(p / (1 - p)).
+    LogOdds,
 }
 
 /// What a running background is.
@@ -102,6 +111,20 @@ pub enum Stage {
         template: Template,
         /// From one value to the next, s; an eighth of the recording when absent.
         hop_s: Option<Q>,
+    },
+    /// What a learned model says of each window.
+    Learned {
+        /// The model.
+        model: Template,
+        /// Window, s.
+        window_s: Q,
+        /// From one window to the next, s; a quarter of the window when absent.
+        hop_s: Option<Q>,
+        /// Level whose sound pressure the model is given as 1, dB re 1 uPa (in air re 20 uPa); absent where each window is divided
+        /// by its own root mean square.
+        reference_db: Option<Decibels>,
+        /// What it gives.
+        gives: ModelGives,
     },
     /// Spectra in time, Hann window.
     Spectrogram {
@@ -214,18 +237,32 @@ impl Stage {
         matches!(self, Stage::Likeness { .. } | Stage::LikenessTo { .. })
     }
 
-    /// The recording that it holds the sound against.
+    /// Whether a learned model gives its track.
+    #[must_use]
+    pub fn is_learned(&self) -> bool {
+        matches!(self, Stage::Learned { .. })
+    }
+
+    /// The file that it holds the sound against.
     #[must_use]
     pub fn template(&self) -> Option<&Template> {
         match self {
-            Stage::Matched { template, .. } | Stage::LikenessTo { template } => Some(template),
+            Stage::Matched { template, .. }
+            | Stage::LikenessTo { template }
+            | Stage::Learned {
+                model: template, ..
+            } => Some(template),
             _ => None,
         }
     }
 
     pub(crate) fn template_mut(&mut self) -> Option<&mut Template> {
         match self {
-            Stage::Matched { template, .. } | Stage::LikenessTo { template } => Some(template),
+            Stage::Matched { template, .. }
+            | Stage::LikenessTo { template }
+            | Stage::Learned {
+                model: template, ..
+            } => Some(template),
             _ => None,
         }
     }
@@ -259,6 +296,12 @@ impl Detector {
     #[must_use]
     pub fn of_likeness(&self) -> bool {
         self.stages.iter().any(Stage::is_likeness)
+    }
+
+    /// Whether a learned model gives its track.
+    #[must_use]
+    pub fn of_learned(&self) -> bool {
+        self.stages.iter().any(Stage::is_learned)
     }
 
     /// Quiet time after an event, s.

@@ -29,7 +29,8 @@ pub use behaviour::{Action, Behaviour, When};
 pub use call::Call;
 pub use deployment::Deployment;
 pub use detector::{
-    BackgroundStage, Confirm, Detector, LevelStage, NoticeKind, RidgeWay, Stage, Template,
+    BackgroundStage, Confirm, Detector, LevelStage, ModelGives, NoticeKind, RidgeWay, Stage,
+    Template,
 };
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{

@@ -42,7 +42,10 @@ fn place(stage: &Stage) -> u8 {
     match stage {
         Stage::Decimate { .. } => 0,
         Stage::Band { .. } => 1,
-        Stage::Level { .. } | Stage::Matched { .. } | Stage::Spectrogram { .. } => SOURCE,
+        Stage::Level { .. }
+        | Stage::Matched { .. }
+        | Stage::Learned { .. }
+        | Stage::Spectrogram { .. } => SOURCE,
         Stage::Background { .. } => 3,
         Stage::Likeness { .. } | Stage::LikenessTo { .. } => 4,
         Stage::Pulses { .. } | Stage::Ridge { .. } | Stage::Trigger { .. } => DECIDES,
@@ -62,7 +65,7 @@ fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
                 Mistake::error(Code::BadStages, pair[1].1.site, "this stage cannot follow the one before")
                     .label("this stage")
                     .related(pair[0].1.site, "the one before")
-                    .help("stages stand in this order: decimate, band; level, matched or spectrogram; background; likeness or likeness_to; a trigger (on_above), pulses or a ridge; likely"),
+                    .help("stages stand in this order: decimate, band; level, matched, learned or spectrogram; background; likeness or likeness_to; a trigger (on_above), pulses or a ridge; likely"),
             );
         }
     }
@@ -75,7 +78,9 @@ fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
     let trigger = find(|s| matches!(s, Stage::Trigger { .. }));
     let pulses = find(|s| matches!(s, Stage::Pulses { .. }));
     let ridge = find(|s| matches!(s, Stage::Ridge { .. }));
-    let over_background = find(Stage::is_background).is_some();
+    let learned = find(Stage::is_learned);
+    let background = find(Stage::is_background);
+    let over_background = background.is_some();
     let wrong = |at: Site, why: &str, help: &str| {
         Mistake::error(Code::BadStages, at, why)
             .label("here")
@@ -94,6 +99,13 @@ fn order(r: &mut Resolver<'_>, stages: &[(Stage, &Fields)], all: Site) {
     } else if !has(DECIDES) {
         no_detector(
             "one stage decides: a trigger { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", hold_off = \"10 s\" }, a train of pulses, or after a spectrogram a ridge",
+        )
+    } else if let (Some(_), Some((_, f))) = (learned, background.or(likeness).or(pulses).or(ridge))
+    {
+        wrong(
+            f.site,
+            "on what a learned model says a trigger decides, and nothing else",
+            "put the trigger straight after it: { on_above = \"6 dB\", off_below = \"0 dB\", shortest = \"0.4 s\", hold_off = \"10 s\" }",
         )
     } else if let (Some((_, f)), None) = (likeness.or(ridge), spectrogram) {
         wrong(
@@ -322,12 +334,31 @@ fn band_against_rate(
     }
 }
 
-/// With a background the thresholds are plain dB over it; without one they carry the level's own reference.
+/// With a background, a likeness or a learned model the thresholds are plain dB; without one they carry the level's own
+/// reference. So does the reference of what a learned model is given.
 fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage, &Fields)]) {
     let over_background = stages
         .iter()
         .any(|(s, _)| s.is_background() || s.is_likeness());
+    let learned = stages.iter().any(|(s, _)| s.is_learned());
     let exposure = stages.iter().any(|(s, _)| s.is_exposure());
+    let of_sensor = match kind {
+        SensorKind::Microphone => LevelKind::InAir,
+        _ => LevelKind::Pressure,
+    };
+    for (_, f) in stages.iter().filter(|(s, _)| s.is_learned()) {
+        if let Some((found, _, site)) = f.level("reference").filter(|(k, ..)| *k != of_sensor) {
+            r.tell(
+                Mistake::error(
+                    Code::WrongDimension,
+                    site,
+                    "the reference of a model is a level as the sensor's own are",
+                )
+                .label(format!("this is {}", found.unit()))
+                .help(format!("write it like \"{}\"", of_sensor.example())),
+            );
+        }
+    }
     for (stage, f) in stages {
         if !matches!(stage, Stage::Trigger { .. }) {
             continue;
@@ -335,14 +366,15 @@ fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage
         let Some((found, _, site)) = f.level("on_above") else {
             continue;
         };
-        let wanted = match (over_background, exposure, kind) {
+        let wanted = match (over_background || learned, exposure, kind) {
             (true, ..) => LevelKind::Gain,
             (false, true, _) => LevelKind::Exposure,
-            (false, false, SensorKind::Microphone) => LevelKind::InAir,
-            (false, false, _) => LevelKind::Pressure,
+            (false, false, _) => of_sensor,
         };
         if found != wanted {
-            let why = if over_background {
+            let why = if learned {
+                "after a learned model the threshold is plain dB: ten times the logarithm of the odds"
+            } else if over_background {
                 "over a background the threshold is plain dB"
             } else {
                 "without a background the threshold carries the level's reference"

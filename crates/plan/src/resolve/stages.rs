@@ -3,7 +3,9 @@
 use std::path::Path;
 
 use super::{Resolver, q};
-use crate::line::{BackgroundStage, Confirm, LevelStage, Q, RidgeWay, Stage, Template, Unwritten};
+use crate::line::{
+    BackgroundStage, Confirm, LevelStage, ModelGives, Q, RidgeWay, Stage, Template, Unwritten,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::tables::{Kind, STAGE, STAGES, WEIGHTS};
@@ -67,6 +69,7 @@ pub(super) fn stage(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
                 hop_s: f.q("hop"),
             })
         }
+        "learned" => learned(r, f),
         "spectrogram" => {
             let (window_s, hop_s) = window_and_hop(r, f)?;
             Some(Stage::Spectrogram { window_s, hop_s })
@@ -130,7 +133,7 @@ fn template(r: &mut Resolver<'_>, f: &Fields, key: &'static str) -> Option<Templ
             Mistake::error(
                 Code::OutsideFolder,
                 at,
-                "the recording of a stage stays under the plan's folder",
+                "the file of a stage stays under the plan's folder",
             )
             .label("leads out of it"),
         );
@@ -140,6 +143,52 @@ fn template(r: &mut Resolver<'_>, f: &Fields, key: &'static str) -> Option<Templ
         path: path.clone(),
         at,
         bytes: None,
+    })
+}
+
+fn learned(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
+    let model = template(r, f, "learned")?;
+    let (window_s, hop_s) = window_and_hop(r, f)?;
+    let (input, site) = f.choice("input")?;
+    if f.is_wrong("reference") {
+        return None;
+    }
+    let reference_db = match (*input, f.db("reference")) {
+        ("pressure", None) => {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    site,
+                    "sound pressure is given to a model over a `reference`",
+                )
+                .label("over which?")
+                .help("add reference = \"120 dB re 1 uPa\": the level whose sound pressure the model is given as 1"),
+            );
+            return None;
+        }
+        ("unit-rms", Some(reference)) => {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    reference.at,
+                    "a window that is divided by its own root mean square has no reference",
+                )
+                .label("here")
+                .related(site, "divided by its own"),
+            );
+            return None;
+        }
+        (_, reference) => reference,
+    };
+    Some(Stage::Learned {
+        model,
+        window_s,
+        hop_s,
+        reference_db,
+        gives: match *f.choice("gives")?.0 {
+            "log-odds" => ModelGives::LogOdds,
+            _ => ModelGives::Probability,
+        },
     })
 }
 

@@ -41,6 +41,11 @@ pub(crate) const STAGES: &[Kind] = &[
     kind("band", &[], &["order"]),
     kind("level", &["window"], &["hop"]),
     kind("matched", &[], &["hop"]),
+    kind(
+        "learned",
+        &["window", "input", "gives"],
+        &["hop", "reference"],
+    ),
     kind("spectrogram", &["window"], &["hop"]),
     kind("background", &["over"], &["guard", "rank"]),
     kind("likeness", &["width"], &[]),

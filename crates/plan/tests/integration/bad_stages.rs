@@ -27,4 +27,13 @@ bad! {
     two_that_decide: "  { on_above" => "  { ridge = \"rising\", above = \"9 dB\", slope = [\"40 Hz/s\", \"400 Hz/s\"], shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n  { on_above";
     template_out_of_the_folder: "{ level = \"rms\", window = \"0.25 s\" }" => "{ matched = \"../up.wav\" }";
     template_that_is_not_there: "{ level = \"rms\", window = \"0.25 s\" }" => "{ matched = \"calls/up.wav\" }";
+    learned_out_of_the_folder: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"../call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\", gives = \"probability\" },";
+    learned_that_is_not_there: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\", gives = \"probability\" },";
+    learned_under_a_background: "{ level = \"rms\", window = \"0.25 s\" }" => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\", gives = \"probability\" }";
+    learned_and_a_level: "{ band" => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\", gives = \"probability\" },\n  { band";
+    learned_without_what_it_gives: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\" },";
+    learned_of_pressure_without_reference: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"pressure\", gives = \"probability\" },";
+    learned_of_unit_rms_with_reference: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"unit-rms\", reference = \"120 dB re 1 uPa\", gives = \"probability\" },";
+    learned_with_a_reference_in_air: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"pressure\", reference = \"94 dB re 20 uPa\", gives = \"probability\" },";
+    hop_of_learned_longer_than_its_window: "{ level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" }," => "{ learned = \"call.onnx\", window = \"1 s\", hop = \"1.5 s\", input = \"unit-rms\", gives = \"probability\" },";
 }

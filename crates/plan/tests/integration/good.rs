@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use plan::Line;
+use plan::{LARGEST_MODEL, Line, ModelGives, Stage};
 
 use crate::support::{CUES, Files, SMALL, changed};
 
@@ -330,11 +330,13 @@ fn verif_the_layout_of_a_table_does_not_matter() {
     assert_eq!(Files::one(format!("\u{feff}{SMALL}")).read().digest, own);
 }
 
+/// The stages of the detector of `SMALL`.
+const STAGES: &str = "  { band = [\"60 Hz\", \"260 Hz\"] },\n  { level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" },\n  { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n";
+
 /// Each stage that the reference page lists, in chains that go together.
 #[test]
 fn verif_stages_resolve_to_what_they_say() {
-    use plan::{BackgroundStage, LevelStage, RidgeWay, Stage};
-    const STAGES: &str = "  { band = [\"60 Hz\", \"260 Hz\"] },\n  { level = \"rms\", window = \"0.25 s\" },\n  { background = \"median\", over = \"30 s\" },\n  { on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" },\n";
+    use plan::{BackgroundStage, LevelStage, RidgeWay};
     let stages = |text: &str| {
         line(&changed(SMALL, STAGES, text)).detectors[0]
             .stages
@@ -387,4 +389,42 @@ fn verif_stages_resolve_to_what_they_say() {
         .unwrap();
     assert_eq!(template.bytes.as_deref(), Some(b"RIFF one".as_slice()));
     assert_ne!(one.digest, other.digest);
+}
+
+#[test]
+fn verif_a_learned_stage_carries_its_model_and_its_digest() {
+    let with = |bytes: &[u8]| {
+        let learned = "{ learned = \"models/call.onnx\", window = \"1 s\", hop = \"0.25 s\", input = \"pressure\", reference = \"120 dB re 1 uPa\", gives = \"log-odds\" },
+         { on_above = \"6 dB\", off_below = \"0 dB\", shortest = \"0 s\", hold_off = \"1 s\", at_least = 2, of_last = 3 },";
+        Files::one(changed(SMALL, STAGES, learned))
+            .with("models/call.onnx", bytes)
+            .read()
+    };
+    let (one, other) = (with(b"one"), with(b"two"));
+    assert!(!one.has_errors(), "{:?}", one.mistakes);
+    let detector = &one.line.as_ref().unwrap().detectors[0];
+    assert!(detector.of_learned());
+    let Stage::Learned {
+        model,
+        window_s,
+        hop_s,
+        reference_db,
+        gives,
+    } = &detector.stages[0]
+    else {
+        panic!("{detector:?}");
+    };
+    assert_eq!(model.bytes.as_deref(), Some(b"one".as_slice()));
+    assert_eq!((window_s.si, hop_s.unwrap().si), (1.0, 0.25));
+    assert_eq!(reference_db.unwrap().db, 120.0);
+    assert_eq!(*gives, ModelGives::LogOdds);
+    assert_ne!(one.digest, other.digest);
+    let large = with(&vec![0; LARGEST_MODEL + 1]);
+    let told = &large
+        .mistakes
+        .iter()
+        .find(|m| m.is_error())
+        .unwrap()
+        .message;
+    assert!(told.ends_with("call.onnx is larger than 32 MiB"), "{told}");
 }

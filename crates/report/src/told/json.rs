@@ -1,24 +1,28 @@
 //! JSON of a rehearsal: one object a record for the trace, one object for the whole.
 
+use assess::input::arithmetic;
 use plan::{CueSheet, Line};
 use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::words;
 
-/// Class of arithmetic of a rehearsal: without vector transforms, the same on every processor.
-const ARITHMETIC: &str = "scalar";
-
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
-pub fn trace_json(program: &str, plan_digest: &str, cues_digest: &str, cues: &CueSheet) -> Value {
+pub fn trace_json(
+    program: &str,
+    plan_digest: &str,
+    cues_digest: &str,
+    line: &Line,
+    cues: &CueSheet,
+) -> Value {
     json!({
         "format": "trace/1",
         "program": program,
         "plan_digest": plan_digest,
         "cues_digest": cues_digest,
         "seed": cues.seed,
-        "arithmetic": ARITHMETIC,
+        "arithmetic": arithmetic(line),
     })
 }
 
@@ -233,7 +237,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
         What::Voted { vote, detectors } => (
             "voted",
             json!({ "vote": format!("vote.{}", line.votes[vote.0].id),
-                    "detectors": detectors.iter().map(|d| detector(d)).collect::<Vec<_>>() }),
+                    "detectors": detectors.iter().map(&detector).collect::<Vec<_>>() }),
         ),
         What::Hears { detector: d } => ("hears", json!({ "detector": detector(d) })),
         What::Deaf { detector: d } => ("deaf", json!({ "detector": detector(d) })),
@@ -281,7 +285,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "name": cues.name,
         "seed": cues.seed,
         "duration_s": outcome.duration_s,
-        "arithmetic": ARITHMETIC,
+        "arithmetic": arithmetic(line),
         "status": words::status(outcome.status()),
         "counts": { "passed": passed, "failed": outcome.expectations.len() - passed },
         "expectations": expectations,

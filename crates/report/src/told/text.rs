@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use assess::input::arithmetic;
 use plan::{CueSheet, Line, NoticeKind};
 use rehearsal::{KeptBack, Outcome, Record, RecordId, What};
 
@@ -28,11 +29,12 @@ pub fn rehearsal_text(
     let _ = writeln!(out, "{} on {}", cues.name, line.deployment.name);
     let _ = writeln!(
         out,
-        "{:.0} s rehearsed, seed {}, wind {} m/s, {} contacts, scalar arithmetic",
+        "{:.0} s rehearsed, seed {}, wind {} m/s, {} contacts, {} arithmetic",
         outcome.duration_s,
         cues.seed,
         cues.wind_m_s.si,
         if cues.contacts_aged { "aged" } else { "new" },
+        arithmetic(line),
     );
     let _ = writeln!(
         out,

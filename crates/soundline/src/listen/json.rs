@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use assess::input::arithmetic;
 use detect::Ending;
 use hearing::Found;
 use plan::Line;
@@ -133,7 +134,7 @@ pub(crate) fn document<'a>(told: &'a Told<'_>) -> Document<'a> {
         program: PROGRAM,
         plan: told.plan.display().to_string(),
         plan_digest: told.plan_digest,
-        arithmetic: "scalar",
+        arithmetic: arithmetic(told.labels.line),
         mistakes: &told.mistakes,
         recordings: told.outcomes.iter().map(|o| recording(told, o)).collect(),
     }

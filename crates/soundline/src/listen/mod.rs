@@ -13,11 +13,12 @@ mod work;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use assess::input::arithmetic;
 use clap::ValueEnum;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::Offset;
-use plan::Mistake;
+use plan::{Detector, Mistake};
 use report::{Inputs, Overwrite, refuse_output, write_atomically};
 
 use crate::cancel::Cancel;
@@ -248,7 +249,11 @@ fn listen(
     };
     let worked = work::hear(args, looked, line, assigned, files, &read, &mut each);
     progress.finish_and_clear();
-    worked.map(|()| heard)
+    worked?;
+    if in_text && line.detectors.iter().any(Detector::of_learned) {
+        writeln!(out.stdout, "\n{} arithmetic", arithmetic(line))?;
+    }
+    Ok(heard)
 }
 
 /// The ears for recordings like this one, in sound pressure.

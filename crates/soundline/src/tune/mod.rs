@@ -9,11 +9,12 @@ mod work;
 use std::io::Write;
 use std::path::Path;
 
+use assess::input::arithmetic;
 use detect::{Spec, Stage};
 use hearing::{
     Curve, Given, LabelFile, Placed, Score, Survey, curve, place_labels, read_labels, thresholds_db,
 };
-use plan::{DetectorIx, Line, SensorKind};
+use plan::{DetectorIx, Line, Reading, SensorKind};
 use quantity::{EventRate, SECONDS_PER_DAY};
 use report::{
     Allowance, Inputs, Tuned, refuse_output, tune_csv, tune_json, tune_text, write_atomically,
@@ -196,15 +197,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         let text = if as_json {
             format!(
                 "{:#}\n",
-                document(
-                    args,
-                    &tuned,
-                    &reading.digest,
-                    &trouble,
-                    &labels,
-                    &placed,
-                    out
-                )
+                document(args, &tuned, &reading, &trouble, &labels, &placed, out)
             )
         } else {
             tune_csv(&tuned)
@@ -215,6 +208,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     match out.format {
         Format::Text => {
             out.stdout.write_all(tune_text(&tuned).as_bytes())?;
+            if line.detectors[detector.0].of_learned() {
+                writeln!(out.stdout, "\n{} arithmetic", arithmetic(line))?;
+            }
             for (i, path) in pictures.iter().flatten().enumerate() {
                 let gap = if i == 0 { "\n" } else { "" };
                 writeln!(out.stdout, "{gap}picture: {}", path.display())?;
@@ -226,15 +222,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             }
         }
         Format::Json => {
-            let mut whole = document(
-                args,
-                &tuned,
-                &reading.digest,
-                &trouble,
-                &labels,
-                &placed,
-                out,
-            );
+            let mut whole = document(args, &tuned, &reading, &trouble, &labels, &placed, out);
             let paths = pictures.iter().flatten().map(|p| p.display().to_string());
             whole["pictures"] = json!(paths.collect::<Vec<_>>());
             whole["evidence"] = match &left {
@@ -254,7 +242,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
 fn document(
     args: &Args,
     tuned: &Tuned,
-    plan_digest: &str,
+    reading: &Reading,
     trouble: &Trouble,
     labels: &LabelFile,
     placed: &Placed,
@@ -262,7 +250,8 @@ fn document(
 ) -> serde_json::Value {
     let mut whole = tune_json(tuned);
     whole["plan"] = json!(args.plan.display().to_string());
-    whole["plan_digest"] = json!(plan_digest);
+    whole["plan_digest"] = json!(reading.digest);
+    whole["arithmetic"] = json!(reading.line.as_ref().map(arithmetic));
     whole["program"] = json!(PROGRAM);
     whole["errors"] = json!(trouble.errors(args, labels, placed));
     whole["warnings"] = json!(warnings(args, labels, placed));
@@ -451,6 +440,8 @@ impl Shown {
         let plan = &line.detectors[detector.0];
         let (unit, offset_db) = if plan.over_background() {
             ("dB over the background", 0.0)
+        } else if plan.of_learned() {
+            ("dB re even odds", 0.0)
         } else if plan.of_exposure() {
             ("dB re 1 uPa2 s", 0.0)
         } else if line.sensor(plan.on).kind == SensorKind::Microphone {

@@ -63,6 +63,26 @@ pub(crate) const STAGE: Section = Section {
             "likeness to a recording by a matched filter: the file, under the plan's folder, at the rate of the sensor; the level of the filter's envelope is followed",
         ),
         o(
+            "learned",
+            S::Text,
+            "what a learned model says of each window: the ONNX file, under the plan's folder; its odds are followed, in dB",
+        ),
+        o(
+            "input",
+            S::Choice(&["unit-rms", "pressure"]),
+            "of the learned stage: what the model is given, each window divided by its own root mean square, or sound pressure over the `reference`",
+        ),
+        o(
+            "reference",
+            S::Level(&[K::Pressure, K::InAir], LEVEL),
+            "of the learned stage: the level whose sound pressure the model is given as 1",
+        ),
+        o(
+            "gives",
+            S::Choice(&["probability", "log-odds"]),
+            "of the learned stage: what the model gives, p or ln(p / (1 - p))",
+        ),
+        o(
             "spectrogram",
             S::Choice(&["hann"]),
             "spectra in time, with this window",
@@ -70,12 +90,12 @@ pub(crate) const STAGE: Section = Section {
         o(
             "window",
             S::Amount(D::Time, between(1e-5, 3600.0, "from 10 us to 1 h")),
-            "of the level or the spectrogram: window or time constant",
+            "of the level, the learned stage or the spectrogram: window or time constant",
         ),
         o(
             "hop",
             S::Amount(D::Time, between(1e-6, 3600.0, "from 1 us to 1 h")),
-            "of the level or the spectrogram: from one value to the next; a quarter of the window when not written",
+            "of the level, the learned stage or the spectrogram: from one value to the next; a quarter of the window when not written",
         ),
         o(
             "background",

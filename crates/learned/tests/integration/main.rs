@@ -1,0 +1,1 @@
+//! Models against an independent program, and files that are not to be trusted.
