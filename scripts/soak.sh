@@ -32,6 +32,11 @@ if [[ " ${CRATES:-soundline} " == *" soundline "* ]]; then
     printf '\n== tables as Parquet\n'
     cargo test --release -p soundline --features parquet --test integration measur || status=1
 fi
+if [[ " ${CRATES:-learned} " == *" learned "* ]]; then
+    printf '\n== learned stages\n'
+    cargo test --release -p learned --features onnx || status=1
+    cargo test --release -p soundline --features learned --test integration learned || status=1
+fi
 
 printf '\n== reference scripts\n'
 bash scripts/venv.sh

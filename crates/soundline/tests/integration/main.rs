@@ -15,6 +15,7 @@ mod files;
 mod frame;
 mod heard;
 mod inputs;
+mod learned;
 mod measure;
 mod new;
 mod paths;
