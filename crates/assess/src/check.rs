@@ -162,7 +162,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 4] = [
+    let standing: [(&str, &str, Vec<Verdict>); 5] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -172,6 +172,13 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             "span-current",
             "no span carries more than its conductors and its fuse bear",
             span_currents(line, &reach),
+        ),
+        (
+            "detector",
+            "every detector can be built",
+            reach.each(processor_verdicts::unbuilt(line), "detector", |p| {
+                reach.detector(p)
+            }),
         ),
         (
             "processor",

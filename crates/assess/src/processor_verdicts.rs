@@ -1,4 +1,5 @@
-//! Whether a module's processor keeps up with the detectors that it runs, has room for them, and what they draw.
+//! Whether detectors can be built, and whether a module's processor keeps up with those that it runs, has room for them, and
+//! what they draw.
 
 use detect::Detector;
 use plan::{DetectorIx, Line, Module, ModuleIx, Processor};
@@ -38,6 +39,25 @@ pub(crate) fn processors(line: &Line) -> Vec<Verdict> {
     verdicts
 }
 
+/// The detectors that cannot be built, each with why: what a stage reads from a file or from the sensor may not fit, and only
+/// building it shows that.
+pub(crate) fn unbuilt(line: &Line) -> Vec<Verdict> {
+    let all = (0..line.detectors.len()).map(DetectorIx);
+    all.filter_map(|d| {
+        let why = built(line, d).err()?;
+        Some(unknown(format!("detector.{}", line.detectors[d.0].id), why))
+    })
+    .collect()
+}
+
+fn built(line: &Line, detector: DetectorIx) -> Result<Detector, String> {
+    let spec = detector_spec(line, detector, None).map_err(|e| e.to_string())?;
+    Detector::new(&spec).map_err(|e| {
+        let id = &line.detectors[detector.0].id;
+        format!("detector.{id}: {e}")
+    })
+}
+
 /// The detectors that a module runs.
 pub(crate) fn detectors_of(line: &Line, module: ModuleIx) -> Vec<DetectorIx> {
     let all = line.detectors.iter().enumerate();
@@ -54,8 +74,7 @@ fn asked(line: &Line, detectors: &[DetectorIx]) -> Result<Asked, String> {
     };
     for detector in detectors {
         let id = &line.detectors[detector.0].id;
-        let spec = detector_spec(line, *detector, None).map_err(|e| e.to_string())?;
-        let built = Detector::new(&spec).map_err(|e| format!("detector.{id}: {e}"))?;
+        let built = built(line, *detector)?;
         let cost = built.cost();
         let operations_per_s = cost.operations_per_s.ok_or_else(|| {
             format!(

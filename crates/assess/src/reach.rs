@@ -182,6 +182,17 @@ impl Reach<'_> {
         parts
     }
 
+    /// A detector and its sensor.
+    pub(crate) fn detector(&self, path: &str) -> Parts {
+        let own = self
+            .line
+            .detectors
+            .iter()
+            .find(|d| path == format!("detector.{}", d.id));
+        let sensor = own.map(|d| self.line.sensor_path(d.on));
+        [path.to_owned()].into_iter().chain(sensor).collect()
+    }
+
     /// What detectors ask of the processors that run them.
     pub(crate) fn processors(&self) -> Parts {
         self.all(|kind, below| {

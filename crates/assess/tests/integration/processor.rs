@@ -79,3 +79,19 @@ fn verif_a_module_that_says_nothing_of_its_processor_leaves_it_open() {
     let (from, to) = with("operations_per_s = 1e9");
     assert!(!open(&checked(&[(from, &to)])));
 }
+
+/// A detector that cannot be built is told also where no requirement reads it: here the cells of the spectrogram are wider
+/// than the band. One that can leaves no word.
+#[test]
+fn verif_a_detector_that_cannot_be_built_is_told() {
+    let stages = "  { level = \"rms\", window = \"0.2 s\" },\n  { background = \"median\", over = \"10 s\" },\n  { on_above = \"8 dB\", off_below = \"5 dB\", shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\" },\n";
+    let ridge = |window: &str| {
+        format!(
+            "  {{ spectrogram = \"hann\", window = \"{window}\" }},\n  {{ background = \"median\", over = \"10 s\" }},\n  {{ ridge = \"any\", above = \"8 dB\", slope = [\"0 Hz/s\", \"400 Hz/s\"], shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\" }},\n"
+        )
+    };
+    let too_short = checked(&[(stages, &ridge("1 ms"))]);
+    assert_eq!(requirement(&too_short, "detector").word(), Word::Unknown);
+    let fits = checked(&[(stages, &ridge("0.1 s"))]);
+    assert!(fits.standing.iter().all(|j| j.id != "detector"));
+}
