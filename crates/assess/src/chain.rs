@@ -350,6 +350,20 @@ impl ChainBudget {
         if detector.over_background() || detector.of_likeness() || detector.of_learned() {
             return None;
         }
+        // What these make of noise is not its level in the band.
+        let elsewhere = |stage: &Stage| {
+            matches!(
+                stage,
+                Stage::Matched { .. }
+                    | Stage::Level {
+                        kind: plan::LevelStage::TeagerKaiser,
+                        ..
+                    }
+            )
+        };
+        if detector.stages.iter().any(elsewhere) {
+            return None;
+        }
         let of_exposure = detector.of_exposure();
         let own_db = detector.stages.iter().find_map(|stage| match stage {
             Stage::Trigger { on_above_db, .. } => Some(on_above_db.db),

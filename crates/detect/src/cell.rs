@@ -69,6 +69,9 @@ pub struct Cell {
     /// Level of the background before this cell, same reference; `None` without such a stage, before it is known,
     /// and where it is exact silence.
     pub background_db: Option<f64>,
+    /// Whether a stage can decide on it: there is no background stage, or the background is known. A frame of a spectrogram in
+    /// which nothing stands above its background has no [`Cell::background_db`] of a peak, and is decided on all the same.
+    pub decidable: bool,
     /// Peaks of the frame, for a ridge; none on other paths.
     pub peaks: Peaks,
 }

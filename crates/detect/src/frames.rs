@@ -136,6 +136,8 @@ pub(crate) struct Reading {
     pub(crate) power: f64,
     pub(crate) level_db: f64,
     pub(crate) background_db: Option<f64>,
+    /// Whether the background of the frame's cells is known.
+    pub(crate) decidable: bool,
     pub(crate) peaks: Peaks,
 }
 
@@ -232,14 +234,7 @@ impl FrameMeter {
                             finder.strongest(power, inverse, ratio)
                         });
                         let hz = |cell| lowest_hz + cell * bin_hz;
-                        take(Ok(reading(
-                            k,
-                            last,
-                            power,
-                            inverse.unwrap_or(&[]),
-                            cells,
-                            hz,
-                        )));
+                        take(Ok(reading(k, last, power, inverse, cells, hz)));
                     }
                     Some(likeness) => {
                         if let Some((power, value_db)) = likeness.push(power, inverse) {
@@ -250,6 +245,7 @@ impl FrameMeter {
                                 power,
                                 level_db,
                                 background_db: value_db.map(|value_db| level_db - value_db),
+                                decidable: value_db.is_some(),
                                 peaks: Peaks::none(),
                             }));
                         }
@@ -374,15 +370,16 @@ impl Finder {
     }
 }
 
-/// The reading of the strongest peak of a frame; without peaks the level is that of the strongest cell.
+/// The reading of the strongest peak of a frame over the background, given as the inverse of each cell's power; without peaks the level is that of the strongest cell.
 fn reading(
     k: u64,
     last: u64,
     power: &[f32],
-    inverse: &[f32],
+    background: Option<&[f32]>,
     cells: [Option<usize>; MOST],
     grid: impl Fn(f64) -> f64,
 ) -> Reading {
+    let inverse = background.unwrap_or(&[]);
     let mut peaks = Peaks::none();
     for at in cells.into_iter().flatten() {
         let excess_db = |at: usize| decibels(f64::from(power[at]) * f64::from(inverse[at]));
@@ -405,6 +402,7 @@ fn reading(
         power: f64::from(loudest),
         level_db: first.map_or_else(|| decibels(f64::from(loudest)), |peak| peak.level_db),
         background_db: first.map(|peak| peak.level_db - peak.excess_db),
+        decidable: background.is_some(),
         peaks,
     }
 }

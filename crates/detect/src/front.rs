@@ -315,6 +315,7 @@ impl Shape {
             level_db: reading.level_db,
             power: reading.power,
             background_db: reading.background_db,
+            decidable: reading.decidable,
             peaks: reading.peaks,
         })
     }
@@ -330,6 +331,7 @@ impl Shape {
         let begin_sample = self.tile(k, stretch_begin)?;
         let power = mean_square * self.scale;
         let level_db = level_db(power, signal::WATER_REFERENCE_UPA);
+        let bare = background.is_none();
         let background_db = background
             .as_mut()
             .and_then(|background| background.before(level_db, power));
@@ -341,6 +343,7 @@ impl Shape {
             level_db,
             power,
             background_db,
+            decidable: bare || background_db.is_some(),
             peaks: Peaks::none(),
         })
     }

@@ -55,8 +55,15 @@ pub trait Network: Debug + Send + Sync {
 }
 
 /// A model as a stage holds it. Two are equal when their digests are.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Learned(Arc<dyn Model>);
+
+/// The digest alone: what a runtime makes of a model is not the same text twice, and evidence is kept under the text of a spec.
+impl Debug for Learned {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.debug_tuple("Learned").field(&self.0.digest()).finish()
+    }
+}
 
 impl Learned {
     /// A stage's share of a model.

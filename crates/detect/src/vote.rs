@@ -1,7 +1,7 @@
 //! A vote: several detectors that must hear the same sound.
 //!
 //! Each detector tells the instant at which it heard; the latest of each counts. A vote is carried when at least so many of them
-//! lie within so short a time of the newest one to arrive, whichever way round: a report by a slow line may be older than one
+//! lie within so short a time of each other, the newest one to arrive among them: a report by a slow line may be older than one
 //! that came before it. What has carried a vote does not count again, and nothing is carried until the hold-off is over, counted
 //! from the instant at which the last vote was carried.
 //!
@@ -74,25 +74,43 @@ impl Vote {
         if known_at < self.hold_until {
             return Vec::new();
         }
-        let near: Vec<usize> = (0..self.spec.members)
-            .filter(|m| self.heard[*m].is_some_and(|at| at.abs_diff(heard_at) <= self.spec.within))
-            .collect();
-        if near.len() < self.spec.at_least || !self.agree(&near) {
+        let carried = self.agreed(heard_at);
+        if carried.len() < self.spec.at_least {
             return Vec::new();
         }
-        for member in &near {
+        for member in &carried {
             self.heard[*member] = None;
         }
         self.hold_until = known_at.saturating_add(self.spec.hold_off);
-        near
+        carried
     }
 
-    /// Whether so many of these as are asked for lie within the time of each other, not only of the newest.
-    fn agree(&self, near: &[usize]) -> bool {
-        let mut at: Vec<u64> = near.iter().filter_map(|m| self.heard[*m]).collect();
-        at.sort_unstable();
-        at.windows(self.spec.at_least)
-            .any(|w| w[w.len() - 1] - w[0] <= self.spec.within)
+    /// The most detectors whose latest reports lie within the time of each other, one of them heard at this instant; of equally
+    /// many those that heard first.
+    fn agreed(&self, heard_at: u64) -> Vec<usize> {
+        let within = self.spec.within;
+        let from = |first: u64| -> Vec<usize> {
+            let until = first.saturating_add(within);
+            (0..self.spec.members)
+                .filter(|m| self.heard[*m].is_some_and(|at| (first..=until).contains(&at)))
+                .collect()
+        };
+        let mut firsts: Vec<u64> = self
+            .heard
+            .iter()
+            .flatten()
+            .copied()
+            .filter(|at| *at <= heard_at && heard_at - *at <= within)
+            .collect();
+        firsts.sort_unstable();
+        let mut most = Vec::new();
+        for first in firsts {
+            let group = from(first);
+            if group.len() > most.len() {
+                most = group;
+            }
+        }
+        most
     }
 
     /// Begin anew: nobody has heard anything, and no hold-off runs.

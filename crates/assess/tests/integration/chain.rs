@@ -396,3 +396,26 @@ fn verif_a_fixed_threshold_stands_for_the_sea() {
     close(known(&check, "quiet").value.value, expected_db, 1e-9);
     close(known(&check, "overload").value.value, 57.959, 6e-4);
 }
+
+/// The energy operator of Teager and Kaiser gives another level of the same noise, so a threshold on it says nothing of the noise
+/// in the band: the chain is held to the sea.
+#[test]
+fn verif_a_threshold_on_another_measure_is_not_held_to_the_noise_in_the_band() {
+    let fixed = |measure: &'static str| {
+        [
+            (
+                "  { background = \"median\", over = \"10 s\" },\n  { on_above = \"8 dB\", off_below = \"5 dB\",",
+                "  { on_above = \"100 dB re 1 uPa\", off_below = \"97 dB re 1 uPa\",",
+            ),
+            ("level = \"rms\"", measure),
+            AMPLIFIER,
+        ]
+    };
+    let thresholds = |measure| {
+        let found = budget(&fixed(measure));
+        let all = found.detectors.iter();
+        all.filter(|d| d.threshold.is_some()).count()
+    };
+    assert_eq!(thresholds("level = \"rms\""), 1);
+    assert_eq!(thresholds("level = \"teager-kaiser\""), 0);
+}

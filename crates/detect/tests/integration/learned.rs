@@ -349,3 +349,12 @@ fn verif_what_may_stand_around_a_learned_stage() {
         Err(SpecError::NotPositive { stage: 2, .. })
     ));
 }
+
+/// Evidence is kept under the text of a specification: of a model only its digest stands there, not what a runtime holds.
+#[test]
+fn verif_the_text_of_a_stage_holds_the_digest_of_its_model_alone() {
+    let one = Learned::new(Arc::new(Known::of(|_| 0.5)));
+    let other = Learned::new(Arc::new(Known::of(|_| 0.7)));
+    assert_eq!(format!("{one:?}"), "Learned(\"a function of this test\")");
+    assert_eq!(format!("{one:?}"), format!("{other:?}"));
+}

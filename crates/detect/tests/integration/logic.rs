@@ -24,6 +24,7 @@ pub(crate) fn cells(levels_db: &[f64]) -> Vec<Cell> {
                 level_db,
                 power: 10.0_f64.powf(level_db / 10.0),
                 background_db: None,
+                decidable: true,
                 peaks: Peaks::none(),
             }
         })

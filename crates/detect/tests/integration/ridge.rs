@@ -297,3 +297,23 @@ fn verif_false_alarms_in_noise() {
         "{counts:?}"
     );
 }
+
+/// A narrow band has frames in which nothing stands out. Once the background is known every frame is decided on, whether or not
+/// it has a peak; before, none.
+#[test]
+fn verif_a_frame_without_a_peak_is_decided_on() {
+    let mut spec = detector(ridge(|_| {}));
+    spec.stages[0] = Stage::Band {
+        low_hz: 200.0,
+        high_hz: 220.0,
+        order: 4,
+    };
+    let mut front = Front::new(&spec).unwrap();
+    let mut cells: Vec<Cell> = Vec::new();
+    front.push(Block::new(0, &sea(5, &[])), &mut cells).unwrap();
+    let first = cells.iter().position(|c| c.decidable).unwrap();
+    assert!(first > 0 && cells[..first].iter().all(|c| c.background_db.is_none()));
+    assert!(cells[first..].iter().all(|c| c.decidable));
+    let bare = cells[first..].iter().filter(|c| c.background_db.is_none());
+    assert!(bare.count() > 100);
+}

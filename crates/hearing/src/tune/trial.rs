@@ -3,7 +3,7 @@
 //! The stages up to the decision run once; every cell goes to one deciding stage for each threshold. Memory is that of one
 //! detector, one deciding stage a threshold and the finished events, 48 bytes each.
 
-use detect::{Cell, Event, Front, Logic, Notice, PushError, Spec, SpecError, Stage, Told};
+use detect::{Cell, Event, Front, Logic, Notice, PushError, Spec, SpecError, Told};
 use signal::Block;
 
 use crate::ear::Ear;
@@ -96,8 +96,6 @@ struct Bench {
     front: Front,
     logics: Vec<Logic>,
     whole: usize,
-    /// Whether a cell without a background cannot be judged.
-    over_background: bool,
     band_hz: Option<(f64, f64)>,
     /// Frame of the stretch that comes next.
     next: u64,
@@ -126,10 +124,6 @@ impl Bench {
             .collect::<Result<Vec<_>, _>>()?;
         let front = Front::new(&specs[whole]).map_err(refuse(whole))?;
         Ok(Self {
-            over_background: specs[whole]
-                .stages
-                .iter()
-                .any(|stage| matches!(stage, Stage::Background { .. })),
             band_hz: band_hz(&specs[whole]),
             front,
             whole,
@@ -150,7 +144,7 @@ impl Bench {
         self.next += pressure_upa.len() as u64;
         let pushed = self.front.push(block, &mut self.cells);
         for cell in &self.cells {
-            if !self.over_background || cell.background_db.is_some() {
+            if cell.decidable {
                 match self.judged.last_mut() {
                     Some(span) if span.1 == cell.begin_sample => span.1 = cell.end_sample,
                     _ => self.judged.push((cell.begin_sample, cell.end_sample)),

@@ -64,11 +64,10 @@ impl Engine<'_> {
 
     /// Records from when on a detector can hear: with a background, once the background is known.
     fn hears(&mut self, detector: DetectorIx, cell: &detect::Cell) {
-        let over_background = self.line.detectors[detector.0].over_background();
         let Some(decider) = &mut self.ears.deciders[detector.0] else {
             return;
         };
-        if !decider.hears && (!over_background || cell.background_db.is_some()) {
+        if !decider.hears && cell.decidable {
             decider.hears = true;
             self.record(None, None, What::Hears { detector });
         }
