@@ -2,6 +2,8 @@
 
 Needs numpy 2.4.6 and scipy 1.17.1. Writes, beside this folder:
   seawater/scipy-ray-arcs.csv    turning points of rays in a constant gradient
+  seawater/scipy-ray-level.csv   a ray launched level where speed falls with depth
+  seawater/numpy-munk-speeds.csv speeds of Munk's profile
   seawater/scipy-ray-munk.csv    rays through Munk's profile (Munk 1974, J. Acoust. Soc. Am. 55, 220; usual constants, from memory)
   seawater/scipy-ray-paths.csv   paths between two depths of an invented shallow site, with surface and bed
 """
@@ -50,12 +52,41 @@ write(
     rows,
 )
 
+rows = []
+for c0, g, reach in ((1520, -0.05, 2000.0), (1480, -0.02, 3000.0)):
+    there = lambda _s, y: y[0] - reach
+    there.terminal = True
+    y = solve_ivp(along(lambda z: c0 + g * z, lambda _z: g), (0, 1e6), (0, 0, 0, 0), "DOP853", rtol=1e-13, atol=1e-12, events=there).y[:, -1]
+    radius = c0 / abs(g)
+    assert abs(y[1] / (radius - np.sqrt(radius**2 - reach**2)) - 1) < 1e-9
+    rows.append((f"{c0}", f"{g}", f"{reach:.0f}", f"{y[1]:.6f}", f"{y[3]:.9f}"))
+write(
+    "scipy-ray-level.csv",
+    [
+        "Depth gained and time of a ray launched level in a constant gradient, speed falling with depth: ray equations by solve_ivp DOP853 (scipy 1.17.1, rtol 1e-13).",
+        "tolerance: 1e-6 relative, what an exact arc must keep; the integration itself is good to 1e-9, and is held to the circle here.",
+    ],
+    ("speed_m_s", "gradient_per_s", "range_m", "gained_m", "time_s"),
+    rows,
+)
+
 EPS, AXIS, SCALE = 0.00737, 1300.0, 1300.0
 
 
 def munk(z):
     eta = 2 * (z - AXIS) / SCALE
     return 1500 * (1 + EPS * (eta - 1 + np.exp(-eta)))
+
+
+write(
+    "numpy-munk-speeds.csv",
+    [
+        "Speeds of Munk's profile (Munk 1974; axis and scale 1300 m, 1500 m/s, 0.00737, the usual set, from memory), evaluated with numpy 2.4.6.",
+        "tolerance: 5e-5 m/s, half of the last digit.",
+    ],
+    ("depth_m", "speed_m_s"),
+    [(f"{z}", f"{munk(z):.4f}") for z in (0, 100, 500, 1000, 1300, 2000, 3000, 4000, 5000)],
+)
 
 
 def munk_slope(z):
@@ -74,8 +105,10 @@ for depth, deg in ((1000, 5), (1000, -5), (1000, 10), (1000, -10), (1000, 12), (
     turns = run.y_events[0][:, 0]
     first = run.t_events[0]
     cycle = first[2] - first[0]
+    cycle_time = run.y_events[0][2, 2] - run.y_events[0][0, 2]
     rows.append((f"{depth}", f"{deg}", *(f"{v:.6f}" for v in (run.y[0, 0], run.y[0, 1])), f"{np.degrees(run.y[1, 1]):.7f}",
-                 f"{run.y[2, 0]:.9f}", f"{run.y[2, 1]:.9f}", f"{turns.min():.4f}", f"{turns.max():.4f}", f"{cycle:.4f}"))
+                 f"{run.y[2, 0]:.9f}", f"{run.y[2, 1]:.9f}", f"{turns.min():.4f}", f"{turns.max():.4f}", f"{cycle:.4f}",
+                 f"{cycle_time:.9f}"))
 write(
     "scipy-ray-munk.csv",
     [
@@ -83,7 +116,7 @@ write(
         "tolerance: 5 m and 1 ms, for layers of constant gradient stand in for the smooth profile.",
     ],
     ("depth_m", "launch_deg", "depth_50km_m", "depth_100km_m", "angle_100km_deg", "time_50km_s", "time_100km_s",
-     "shallowest_m", "deepest_m", "cycle_m"),
+     "shallowest_m", "deepest_m", "cycle_m", "cycle_s"),
     rows,
 )
 

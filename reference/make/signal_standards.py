@@ -29,7 +29,13 @@ DECADES = [
 ]
 
 # IEC 61672-1: a mean square under exp(-t/tau), fed with a steady one for a time T, and left alone for a second.
-BURSTS_S = [{"duration_ms": t, "largest_less_steady_db": rounded(10 * lg(1 - np.exp(-t / 1000.0)))} for t in (1000, 500, 200, 100, 20)]
+def bursts(tau_s, durations_ms):
+    return [{"duration_ms": t, "largest_less_steady_db": rounded(10 * lg(1 - np.exp(-t / 1000.0 / tau_s)))} for t in durations_ms]
+
+
+# The durations of its table 4: twelve under F, nine under S.
+BURSTS_F = bursts(0.125, (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.25))
+BURSTS_S = bursts(1.0, (1000, 500, 200, 100, 50, 20, 10, 5, 2))
 DECAYS = [{"time_constant_s": tau, "db_per_s": rounded(-10 * lg(np.exp(-1 / tau)))} for tau in (0.125, 1.0)]
 
 # The analogue band-pass of six poles between the edges of a one-third octave, at the breakpoints of IEC 61260-1 table 1 moved
@@ -74,7 +80,7 @@ def chain(sensitivity_db, gain_db, full_scale_v, bits, rate_hz, preamplifier_v):
 
 (HERE.parents[1] / "signal" / "numpy-standards.json").write_text(json.dumps({
     "provenance": {
-        "what": "one-third octaves base ten; white noise in one of them; bursts under weighting S and decays; attenuation of the six-pole analogue band-pass; a sensor chain of -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit, 96 kHz; the two references of level",
+        "what": "one-third octaves base ten; white noise in one of them; bursts under weightings F and S and decays; attenuation of the six-pole analogue band-pass; a sensor chain of -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit, 96 kHz; the two references of level",
         "source": "formulas of IEC 61260-1:2014 and IEC 61672-1:2013 (from transcriptions), evaluated by numpy 2.4.6; scipy 1.17.1 signal.butter, freqs_zpk",
         "script": "reference/make/signal_standards.py",
         "script_sha256": hashlib.sha256(HERE.read_bytes()).hexdigest(),
@@ -82,6 +88,7 @@ def chain(sensitivity_db, gain_db, full_scale_v, bits, rate_hz, preamplifier_v):
     },
     "one_third_octaves": DECADES,
     "white_noise_band_less_centre_db": rounded(10 * lg(G ** (1 / 6) - G ** (-1 / 6))),
+    "bursts_f": BURSTS_F,
     "bursts_s": BURSTS_S,
     "decays": DECAYS,
     "six_poles": ATTENUATIONS,

@@ -66,6 +66,16 @@ fn verif_limits_of_clean_trials_are_the_closed_form() {
     close(high, -libm::log(0.025) / 24.0, 1e-14);
 }
 
+/// Days without a false alarm that show fewer than one a day at 95 %: 3.69 for the two-sided limit, 3.00 for the one-sided one,
+/// which is the upper of the two-sided limits at 90 %.
+#[test]
+fn verif_three_clean_days_show_less_than_one_a_day() {
+    for (confidence, days) in [(0.95, 3.69), (0.9, 3.00)] {
+        let high_at = |days: f64| garwood(0, days, confidence).unwrap().1;
+        assert!(high_at(days - 0.005) > 1.0 && high_at(days + 0.005) < 1.0);
+    }
+}
+
 #[test]
 fn verif_clean_trials_needed() {
     assert_eq!(clean_trials_needed(0.99, 0.95), Ok(299));

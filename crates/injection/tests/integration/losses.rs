@@ -65,12 +65,12 @@ fn the_loss_of_a_short_window(calls: usize, alone_h: f64) -> f64 {
 }
 
 #[test]
-fn val_a_matched_window_is_within_two_decibels_of_the_ideal_energy_detector() {
+fn verif_a_matched_window_is_within_two_decibels_of_the_ideal_energy_detector() {
     within_two_decibels(sized(150, 2000), sized(2.0, 20.0));
 }
 
 #[test]
-fn val_a_window_of_a_quarter_of_the_call_costs_about_two_decibels() {
+fn verif_a_window_of_a_quarter_of_the_call_costs_about_two_decibels() {
     let loss_db = the_loss_of_a_short_window(sized(250, 2000), sized(2.0, 20.0));
     holds(loss_db, sized(1.2, 1.4), sized(2.8, 2.4));
 }

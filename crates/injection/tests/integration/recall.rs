@@ -58,7 +58,7 @@ fn claim_holds(tally: &Tally) {
 }
 
 #[test]
-fn val_upcalls_at_three_decibels_are_found_and_alarms_are_rare() {
+fn verif_upcalls_at_three_decibels_are_found_and_alarms_are_rare() {
     let seeds = sized(6, 60);
     claim_holds(&tallies(
         &upcalls(),
@@ -69,7 +69,7 @@ fn val_upcalls_at_three_decibels_are_found_and_alarms_are_rare() {
 }
 
 #[test]
-fn val_a_ridge_finds_them_too() {
+fn verif_a_ridge_finds_them_too() {
     let seeds = sized(6, 60);
     claim_holds(&tallies(
         &ridges(),
@@ -81,7 +81,7 @@ fn val_a_ridge_finds_them_too() {
 
 /// A threshold of 6 dB is above what a call at 3 dB rises to (10 lg(1 + 2) = 4.8 dB): the claim asks for another detector.
 #[test]
-fn val_red_a_threshold_of_six_decibels_misses_calls_at_three() {
+fn verif_red_a_threshold_of_six_decibels_misses_calls_at_three() {
     let tally = tallies(&lane(), 0..2, 50, 0.1);
     assert!(tally.found[0] * 2 < tally.calls, "{tally:?}");
 }

@@ -262,7 +262,7 @@ fn verif_tones_come_through_as_the_response_says() {
 
 /// White noise: every band level is the density plus its bandwidth, and 0.11 dB for the skirts.
 #[test]
-fn val_white_noise_reads_its_bandwidth() {
+fn verif_white_noise_reads_its_bandwidth() {
     let rate_hz = 48_000.0;
     let x = lcg(48_000 * 60);
     let mean_square = x.iter().map(|&v| f64::from(v).powi(2)).sum::<f64>() / x.len() as f64;

@@ -104,7 +104,7 @@ fn val_densities_and_bands_by_scipy() {
 /// The worked example of a hydrophone of -180 dB re 1 V/uPa with a gain of 20 dB and a converter of 2.5 V, 24 bit (18 effective)
 /// at 96 kHz behind an amplifier of 5 nV/rtHz: figures worked out by hand, three decimals.
 #[test]
-fn val_worked_example_of_the_budget() {
+fn verif_worked_example_of_the_budget() {
     let chain = SensorChain::new(-180.0, 20.0, None, 2.5, 24, 96_000.0).unwrap();
     for (bits, level_db, density_db) in [
         (None, 18.693, -28.119),

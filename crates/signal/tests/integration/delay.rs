@@ -87,7 +87,7 @@ fn verif_made_delays_come_back() {
 
 /// Trials at 10 and 15 dB: the spread is the bound within what 90 trials tell (a fifth), and never much below it.
 #[test]
-fn val_spread_is_that_of_the_bound() {
+fn verif_spread_is_that_of_the_bound() {
     for (seed, snr) in [(2, 10.0), (3, 31.6)] {
         let mut draws = Draws(seed);
         let bound_s = time_difference_bound_s(snr, BAND_HZ, LENGTH as f64 / RATE_HZ).unwrap();

@@ -13,7 +13,7 @@ const LEVEL_TOLERANCE_DB: f64 = 0.001;
 /// Spreading at 1 km from the textbook laws; absorption after Francois and Garrison 1982 at 10 degC, salinity 35, the surface
 /// and pH 8 as an independent program gave it (`reference/make/seawater_absorption.py`): 0.060126 dB/km at 1 kHz, 0.96264 at 10 kHz.
 #[test]
-fn val_a_tone_arrives_with_its_source_level_less_spreading_and_absorption() {
+fn verif_a_tone_arrives_with_its_source_level_less_spreading_and_absorption() {
     for (spreading, frequency_hz, loss_db) in [
         (Spreading::Spherical, 1000.0, 60.0 + 0.060126),
         (Spreading::Practical, 1000.0, 45.0 + 0.060126),
@@ -50,7 +50,7 @@ fn val_a_tone_arrives_with_its_source_level_less_spreading_and_absorption() {
 
 /// The middle of a click that leaves 0.05 s after the beginning arrives after 1000 m at the speed of Mackenzie's equation.
 #[test]
-fn val_a_click_arrives_after_range_over_sound_speed() {
+fn verif_a_click_arrives_after_range_over_sound_speed() {
     const RATE_HZ: f64 = 96_000.0;
     let clicks = plan::SoundKind::ClickTrain {
         centre_hz: q(8000.0),

@@ -30,7 +30,7 @@ fn tolerance_db(low_hz: f64, high_hz: f64) -> f64 {
 
 /// Band levels of the four-term formula by `scipy.integrate.quad` (`reference/make/seawater_noise.py`).
 #[test]
-fn val_the_noise_has_the_band_levels_of_the_formula() {
+fn verif_the_noise_has_the_band_levels_of_the_formula() {
     let mut checked = 0;
     let mut made: Option<((f64, f64), signal::Psd)> = None;
     for row in truth::numbers::<5>("seawater/scipy-noise-bands.csv") {
@@ -54,7 +54,7 @@ fn val_the_noise_has_the_band_levels_of_the_formula() {
 /// Densities by numpy at 100 Hz, 1 kHz and 10 kHz (`reference/make/seawater_noise.py`), and every decidecade between 25 Hz and 20 kHz
 /// against the integral of the formula, which `seawater` holds against SciPy.
 #[test]
-fn val_the_noise_has_the_density_of_the_formula() {
+fn verif_the_noise_has_the_density_of_the_formula() {
     let sea = sea(Spreading::Practical);
     let (_, psd) = heard(ear("ear", 30.0, quiet_chain()), &sea);
     for (f_hz, density_db) in [(100.0, 67.79), (1000.0, 60.95), (10_000.0, 46.09)] {

@@ -58,7 +58,7 @@ fn tone_db(sea: &Sea, frequency_hz: f64, range_m: f64, depths_m: (f64, f64)) -> 
 /// Closed form with sound speed from Mackenzie's polynomial at the middle of the shallow water, absorption (0.06 dB/km at 1 kHz)
 /// within the tolerance, which also holds the rise of the speed with depth at these short ranges.
 #[test]
-fn val_a_tone_interferes_with_its_image() {
+fn verif_a_tone_interferes_with_its_image() {
     let mut most_db = 0.0_f64;
     for (f, zs, zr, r) in [
         (400.0, 4.0, 25.0, 300.0),
