@@ -98,7 +98,7 @@ fn band(budget: &ChainBudget, nominal_hz: f64) -> &BandBudget {
 
 /// Figures of the worked example, by hand to three decimals, and of the four-term formula in a calm without ships (two decimals).
 #[test]
-fn val_worked_example_against_the_sea() {
+fn verif_worked_example_against_the_sea() {
     let found = budget(EXAMPLE);
     let chain = found.noise.chain();
     close(chain.overload_peak_level_db_re_1upa(), 167.959, 6e-4);

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on fails")]
 
 mod cfar;
+mod costs;
 mod cuts;
 mod distractors;
 mod frames;

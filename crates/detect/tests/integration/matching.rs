@@ -13,7 +13,7 @@ fn sounding(begin_s: f64, end_s: f64, score: f64) -> Sounding {
 }
 
 #[test]
-fn val_precision_recall_f1_of_42_6_8() {
+fn verif_precision_recall_f1_of_42_6_8() {
     // TP 42, FP 6, FN 8 give .875, .84, 42/49 (C. J. van Rijsbergen, Information Retrieval, 1979, from memory; recomputed
     // by hand).
     let matching = Matching {

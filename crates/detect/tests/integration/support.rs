@@ -193,3 +193,11 @@ pub(crate) fn plain(window: u32, hop: u32, trigger: Stage) -> Spec {
         ],
     }
 }
+
+/// The size of a sampled check: `small` in every test run, `large` in `make soak`.
+pub(crate) fn sized<T>(small: T, large: T) -> T {
+    match std::env::var_os("SOUNDLINE_SOAK") {
+        None => small,
+        Some(_) => large,
+    }
+}
