@@ -5,7 +5,10 @@ use plan::{CallIx, DetectorIx, Line, Q};
 use quantity::{Dimension, show};
 
 use crate::check::Shelf;
-use crate::range::{INJECTION, InjectionRecord, MonthRange, Subject, doubts, found, month_range};
+use crate::range::{
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, MonthRange, RangeError, Sampled, Subject,
+    doubts, found, month_range, told,
+};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A range within so much of its limit is marginal, m: less than what half a decibel of noise makes of 3 km.
@@ -34,13 +37,19 @@ pub(crate) struct Asked {
     pub(crate) wind_at_most_m_s: Option<Q>,
 }
 
-/// Range to which a detector finds a share of the calls of a kind in the worst of the months that count, by the lower limits of
-/// the shares that were counted.
+/// Range to which a detector finds a share of the calls of a kind without a gap nearer, in the worst of the months that count, by
+/// the lower limits of the shares that were counted.
 pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verdict {
     let path = format!("detector.{}", line.detectors[asked.of.0].id);
     let Some(share) = asked.share else {
         return unknown(path, "the requirement names no share of the calls");
     };
+    if line.sea.paths == Some(plan::Paths::Rays) {
+        return unknown(
+            path,
+            "the site asks for rays, which ranges do not know: on the spreading law alone nothing is judged (`soundline paths` shows the rays)",
+        );
+    }
     let subject = match Subject::new(line, asked.of, asked.call) {
         Ok(subject) => subject,
         Err(error) => return unknown(path, error.to_string()),
@@ -66,7 +75,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             format!("no month has a mean wind of at most {most} m/s"),
         );
     }
-    let mut worst: Option<(f64, MonthRange, &InjectionRecord)> = None;
+    let mut worst: Option<(Found, MonthRange, &InjectionRecord)> = None;
     for &(month, wind_m_s) in &counting {
         let digest = subject.digest(wind_m_s);
         let fresh = shelf
@@ -76,35 +85,48 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         let Some(record) = fresh.max_by_key(|r| (r.calls(), std::cmp::Reverse(r.seed))) else {
             return unknown(path, not_sampled(&subject, month, shelf));
         };
-        let range = match record
-            .sampled()
-            .and_then(|s| month_range(&subject, &s, month, subject.hydrophone_depth_m))
-        {
-            Ok(range) => range,
+        let range = record.sampled().and_then(|s| {
+            let range = month_range(&subject, &s, month, subject.hydrophone_depth_m)?;
+            Ok((by_chance(&s, share.si)?, range))
+        });
+        let range = match range {
+            Ok((None, range)) => range,
+            Ok((Some(why), _)) => {
+                let again = run_again(&subject, shelf);
+                return unknown(path, format!("{}: {why}{again}", name(month)));
+            }
             Err(error) => return unknown(path, error.to_string()),
         };
-        let range_m = match found(&range, share.si).low {
-            Outer::Nowhere => 0.0,
-            Outer::At(m) | Outer::Beyond(m) => m,
-        };
-        if worst.as_ref().is_none_or(|(held, ..)| range_m < *held) {
-            worst = Some((range_m, range, record));
+        let here = found(&range, share.si);
+        if worst
+            .as_ref()
+            .is_none_or(|(held, ..)| at_least_m(here.unbroken_low) < at_least_m(held.unbroken_low))
+        {
+            worst = Some((here, range, record));
         }
     }
-    let (range_m, range, record) = worst.expect("some month counts");
-    let seen = match found(&range, share.si).seen {
-        Outer::Nowhere => "nowhere".to_owned(),
-        Outer::At(m) => format!("to {}", show(m.round(), Dimension::Length)),
-        Outer::Beyond(m) => format!("beyond {}", show(m, Dimension::Length)),
-    };
+    let (found, range, record) = worst.expect("some month counts");
     let mut why = format!(
-        "in {}, at {} m/s of wind, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {seen}",
-        MONTHS[usize::from(range.month) - 1],
+        "in {}, at {} m/s of wind, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
+        name(range.month),
         range.wind_m_s,
         record.calls(),
         show(share.si, Dimension::Ratio),
+        told(found.unbroken_seen),
     );
-    for warning in doubts(&subject, &[found(&range, share.si)]) {
+    if let Outer::Beyond(m) = found.unbroken_low {
+        let far = show(m, Dimension::Length);
+        if asked.at_least_m.si > m {
+            return unknown(
+                path,
+                format!(
+                    "{why}; by the lower limits at least to {far}, and what lies beyond is not computed"
+                ),
+            );
+        }
+        why.push_str(&format!("; the value is at least {far}"));
+    }
+    for warning in doubts(&subject, &[found]) {
         why.push_str("; ");
         why.push_str(&warning);
     }
@@ -120,11 +142,42 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         draws: record.calls(),
         seed: record.seed,
     };
+    let range_m = at_least_m(found.unbroken_low);
     against.judge(path, range_m.round(), evidence, why)
 }
 
+fn at_least_m(outer: Outer) -> f64 {
+    match outer {
+        Outer::Nowhere => 0.0,
+        Outer::At(m) | Outer::Beyond(m) => m,
+    }
+}
+
+fn name(month: u8) -> &'static str {
+    MONTHS[usize::from(month) - 1]
+}
+
+/// Why a share says nothing where events in the noise alone may make up too much of it; `None` where they do not.
+fn by_chance(sampled: &Sampled, share: f64) -> Result<Option<String>, RangeError> {
+    let (_, high) = sampled.by_chance_limits()?;
+    let allowed = BY_CHANCE_ALLOWED * share;
+    if high <= allowed {
+        return Ok(None);
+    }
+    let (found, calls) = (sampled.by_chance, sampled.calls());
+    let remedy = if found as f64 > allowed * calls as f64 {
+        "raise the detector's threshold"
+    } else {
+        "put in more calls (`--calls`) or raise the detector's threshold"
+    };
+    Ok(Some(format!(
+        "at {found} of {calls} places of calls the noise alone gave an event, which may be {:.1} % of all, and more than a tenth of the share asked, {:.1} %, is taken to say nothing of calls (judgement): {remedy}",
+        100.0 * high,
+        100.0 * allowed,
+    )))
+}
+
 fn not_sampled(subject: &Subject, month: u8, shelf: &Shelf) -> String {
-    let id = |path: &str| path.rsplit('.').next().unwrap_or(path).to_owned();
     let other = shelf
         .injections
         .iter()
@@ -134,7 +187,13 @@ fn not_sampled(subject: &Subject, month: u8, shelf: &Shelf) -> String {
     } else {
         "no calls have been put into its noise yet"
     };
-    let again = shelf
+    format!("{}: {why}{}", name(month), run_again(subject, shelf))
+}
+
+/// The command that puts calls into noise, as the end of a sentence.
+fn run_again(subject: &Subject, shelf: &Shelf) -> String {
+    let id = |path: &str| path.rsplit('.').next().unwrap_or(path).to_owned();
+    shelf
         .range_command
         .as_ref()
         .map_or_else(String::new, |command| {
@@ -143,6 +202,5 @@ fn not_sampled(subject: &Subject, month: u8, shelf: &Shelf) -> String {
                 id(&subject.detector),
                 id(&subject.call)
             )
-        });
-    format!("{}: {why}{again}", MONTHS[usize::from(month) - 1])
+        })
 }

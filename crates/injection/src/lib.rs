@@ -20,4 +20,4 @@ pub use curve::{Bound, Curve, Point};
 pub use error::InjectionError;
 pub use ideal::{albersheim_snr_db, ideal_found_share, ideal_snr_db};
 pub use inject::{Injection, Tally, inject, settling_samples, tail_samples};
-pub use range::{Outer, Reach, Spread, effective_area_m2, outer_range_m};
+pub use range::{Outer, Reach, Spread, effective_area_m2, outer_range_m, unbroken_range_m};

@@ -106,13 +106,32 @@ impl Reach {
     }
 }
 
-/// The greatest range out to which at least `share` is found; between two ranges on a straight line over the logarithm of
+/// The first range, from the source on, at which less than `share` is found: nearer there is no gap. Between two ranges as in
+/// [`outer_range_m`].
+#[must_use]
+pub fn unbroken_range_m(reach: &Reach, share: f64) -> Outer {
+    match reach.shares.iter().position(|s| s.1 < share) {
+        Some(0) => Outer::Nowhere,
+        Some(next) => falls_below(reach, next - 1, share),
+        None => reach
+            .shares
+            .last()
+            .map_or(Outer::Nowhere, |s| Outer::Beyond(s.0)),
+    }
+}
+
+/// The greatest range at which at least `share` is found, whatever gaps there are nearer; between two ranges on a straight line over the logarithm of
 /// range.
 #[must_use]
 pub fn outer_range_m(reach: &Reach, share: f64) -> Outer {
     let Some(last) = reach.shares.iter().rposition(|s| s.1 >= share) else {
         return Outer::Nowhere;
     };
+    falls_below(reach, last, share)
+}
+
+/// Where the share falls below `share` after the range of index `last`.
+fn falls_below(reach: &Reach, last: usize, share: f64) -> Outer {
     let (range_m, here) = reach.shares[last];
     match reach.shares.get(last + 1) {
         None => Outer::Beyond(range_m),

@@ -10,11 +10,11 @@ mod sample;
 mod subject;
 mod whole;
 
+pub(crate) use over::{BY_CHANCE_ALLOWED, doubts, found, told};
 pub use over::{
     Found, Loss, MonthRange, SIMPLE_LAW_DOUBTFUL_M, SIMPLE_LAW_REFUSED_M, depth_ranges, losses,
     month_range,
 };
-pub(crate) use over::{doubts, found};
 pub use record::InjectionRecord;
 pub use sample::{Draws, sample};
 pub(crate) use subject::INJECTION;
@@ -48,6 +48,23 @@ pub struct Sampled {
     pub seed: u64,
     /// Whether it was read from what had been kept, not drawn anew.
     pub kept: bool,
+}
+
+impl Sampled {
+    /// Calls at each ratio.
+    #[must_use]
+    pub fn calls(&self) -> u64 {
+        self.curve.points().first().map_or(0, |p| p.calls)
+    }
+
+    /// Limits at 95 % of the share of places at which noise alone gave an event.
+    ///
+    /// # Errors
+    /// [`RangeError::Injection`] for counts that cannot be.
+    pub fn by_chance_limits(&self) -> Result<(f64, f64), RangeError> {
+        let limits = chance::clopper_pearson(self.by_chance, self.calls(), 0.95);
+        Ok(limits.map_err(InjectionError::from)?)
+    }
 }
 
 /// Why no range can be given.

@@ -8,7 +8,10 @@
 //! source: there the profile, the bed and the surface decide what is heard). Spherical spreading is doubtful beyond ten water depths
 //! already, where surface and bed hold the sound together.
 
-use injection::{Bound, Outer, Reach, effective_area_m2, ideal_snr_db, outer_range_m};
+use injection::{
+    Bound, Outer, Reach, effective_area_m2, ideal_snr_db, outer_range_m, unbroken_range_m,
+};
+use quantity::{Dimension, show};
 use seawater::Spreading;
 
 use super::subject::Way;
@@ -22,6 +25,8 @@ pub const SIMPLE_LAW_REFUSED_M: f64 = seawater::SIMPLE_LAW_LIMIT_M;
 const SPHERICAL_DEPTHS: f64 = 10.0;
 /// What the planning formula of ambient noise may be off by, dB (see `seawater::ambient_noise`).
 const NOISE_UNCERTAIN_DB: f64 = 5.0;
+/// Part of a share asked for that may be found by chance before the share says nothing. A judgement without a source.
+pub(crate) const BY_CHANCE_ALLOWED: f64 = 0.1;
 /// Shares of which the range is told.
 const SHARES: [f64; 2] = [0.5, 0.9];
 
@@ -34,6 +39,28 @@ pub struct Found {
     pub seen: Outer,
     /// By their lower limits at 95 %.
     pub low: Outer,
+    /// Out to where it is found without a gap nearer, by the shares as they were seen.
+    pub unbroken_seen: Outer,
+    /// The same by their lower limits: what a requirement is held to.
+    pub unbroken_low: Outer,
+}
+
+impl Found {
+    fn new(seen: &Reach, low: &Reach, share: f64) -> Self {
+        Self {
+            share,
+            seen: outer_range_m(seen, share),
+            low: outer_range_m(low, share),
+            unbroken_seen: unbroken_range_m(seen, share),
+            unbroken_low: unbroken_range_m(low, share),
+        }
+    }
+
+    /// Whether the share falls below and is reached again further out.
+    #[must_use]
+    pub fn has_gaps(&self) -> bool {
+        self.unbroken_seen != self.seen || self.unbroken_low != self.low
+    }
 }
 
 /// What is found over range in one month.
@@ -84,11 +111,7 @@ pub fn month_range(
         )
     };
     let (seen, low) = (reach(Bound::Seen)?, reach(Bound::Low)?);
-    let found = SHARES.map(|share| Found {
-        share,
-        seen: outer_range_m(&seen, share),
-        low: outer_range_m(&low, share),
-    });
+    let found = SHARES.map(|share| Found::new(&seen, &low, share));
     let loud = Reach::new(
         &sampled.curve,
         Bound::Seen,
@@ -121,10 +144,15 @@ pub fn month_range(
 
 /// Out to where at least `share` is found by the lower limits and as seen.
 pub(crate) fn found(range: &MonthRange, share: f64) -> Found {
-    Found {
-        share,
-        seen: outer_range_m(&range.seen, share),
-        low: outer_range_m(&range.low, share),
+    Found::new(&range.seen, &range.low, share)
+}
+
+/// A range in words.
+pub(crate) fn told(outer: Outer) -> String {
+    match outer {
+        Outer::Nowhere => "nowhere".to_owned(),
+        Outer::At(m) => format!("to {}", show(m.round(), Dimension::Length)),
+        Outer::Beyond(m) => format!("beyond {}", show(m, Dimension::Length)),
     }
 }
 
@@ -139,6 +167,16 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
         })
         .fold(0.0, f64::max);
     let beyond = found.iter().any(|f| matches!(f.seen, Outer::Beyond(_)));
+    for gap in found.iter().filter(|f| f.has_gaps()) {
+        all.push(format!(
+            "the share falls below {} and is reached again further out: without a gap it is found {} as seen, {} by the lower limits; last {} as seen, {} by the lower limits",
+            show(gap.share, Dimension::Ratio),
+            told(gap.unbroken_seen),
+            told(gap.unbroken_low),
+            told(gap.seen),
+            told(gap.low),
+        ));
+    }
     let refused_km = SIMPLE_LAW_REFUSED_M / 1000.0;
     if beyond {
         all.push(format!(
@@ -217,12 +255,17 @@ pub struct Loss {
     pub false_alarm: f64,
     /// Whether that is the rate that was counted; otherwise its upper limit, as none was: then the loss is at most this.
     pub counted: bool,
+    /// Whether events in the noise alone make up so much of what was found that the ratio says nothing of the detector.
+    pub by_chance: bool,
 }
 
 impl Loss {
-    /// The loss, dB.
+    /// The loss, dB; `None` where one of the ratios is missing or was found by chance.
     #[must_use]
     pub fn loss_db(&self) -> Option<f64> {
+        if self.by_chance {
+            return None;
+        }
         Some(self.needed_db? - self.ideal_db?)
     }
 }
@@ -244,17 +287,28 @@ pub fn losses(subject: &Subject, sampled: &[&Sampled]) -> Result<Vec<[Loss; 2]>,
             .1
     };
     let false_alarm = per_s * subject.energy_duration_s();
-    Ok(sampled
+    sampled
         .iter()
         .map(|s| {
-            SHARES.map(|share| Loss {
-                share,
-                needed_db: s.curve.snr_at(share, Bound::Seen),
+            let (low, high) = s.by_chance_limits()?;
+            Ok(SHARES.map(|share| {
                 // Undefined where the ideal one would cry all the time.
-                ideal_db: ideal_snr_db(subject.time_bandwidth(), false_alarm, share).ok(),
-                false_alarm,
-                counted,
-            })
+                let ideal_db = ideal_snr_db(subject.time_bandwidth(), false_alarm, share).ok();
+                let allowed = BY_CHANCE_ALLOWED * share;
+                let beats = |ideal_db: f64| {
+                    s.curve
+                        .snr_at(share, Bound::Low)
+                        .is_some_and(|db| db < ideal_db)
+                };
+                Loss {
+                    share,
+                    needed_db: s.curve.snr_at(share, Bound::Seen),
+                    ideal_db,
+                    false_alarm,
+                    counted,
+                    by_chance: low > allowed || (high > allowed && ideal_db.is_some_and(beats)),
+                }
+            }))
         })
-        .collect())
+        .collect()
 }

@@ -17,6 +17,7 @@ mod limits;
 mod mistakes;
 mod paid;
 mod processor;
+mod ranges;
 mod rehearsed;
 mod reserve;
 mod sky;

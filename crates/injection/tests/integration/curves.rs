@@ -2,7 +2,7 @@
 
 use injection::{
     Bound, Curve, Outer, Reach, Spread, effective_area_m2, ideal_found_share, ideal_snr_db,
-    outer_range_m,
+    outer_range_m, unbroken_range_m,
 };
 use seawater::{Spreading, absorption, band_level_db_re_1upa, transmission_loss_db};
 
@@ -59,6 +59,46 @@ fn verif_a_sharp_range_gives_its_own_disc() {
         100.0 * std::f64::consts::PI,
         4.0,
     );
+}
+
+/// The straight path and its image in the surface, by `|2 sin(phase)|` of a tone: found where the two together lift it, and not in
+/// the gaps where they cancel. Zeros lie where the paths differ by whole wavelengths: the outermost lobe ends far beyond the first.
+#[test]
+fn verif_a_gap_ends_the_range_without_gaps_and_not_the_outermost() {
+    let (source_m, ear_m, wavelength_m) = (10.0_f64, 20.0_f64, 6.0);
+    let differ_m = |r: f64| {
+        let path = |rise: f64| libm::sqrt(r * r + rise * rise);
+        path(ear_m + source_m) - path(ear_m - source_m)
+    };
+    let reach = Reach::new(&step(), Bound::Seen, Spread::None, 50_000.0, |r| {
+        let lift = 2.0 * libm::sin(std::f64::consts::PI * differ_m(r) / wavelength_m).abs();
+        Ok::<f64, ()>(20.0 * libm::log10(60.0 / r * lift))
+    })
+    .unwrap();
+    // The first zero from the source on has the greatest difference of all: three wavelengths.
+    let zero_m = (1..100_000)
+        .map(|i| 1e-3 * f64::from(i))
+        .find(|&r| differ_m(r) <= 3.0 * wavelength_m)
+        .unwrap();
+    let Outer::At(first_m) = unbroken_range_m(&reach, 0.5) else {
+        panic!("{:?}", unbroken_range_m(&reach, 0.5));
+    };
+    near(first_m / zero_m, 1.0, 0.1);
+    let Outer::At(last_m) = outer_range_m(&reach, 0.5) else {
+        panic!("no range");
+    };
+    // The outermost zero, of one wavelength, lies nearer than the outermost range.
+    assert!(
+        last_m > 5.0 * first_m && differ_m(last_m) < wavelength_m,
+        "{last_m}"
+    );
+    let sharp = Reach::new(&step(), Bound::Seen, Spread::None, 50_000.0, |r| {
+        Ok::<f64, ()>(20.0 * libm::log10(10_000.0 / r))
+    })
+    .unwrap();
+    assert_eq!(unbroken_range_m(&sharp, 0.5), outer_range_m(&sharp, 0.5));
+    assert_eq!(unbroken_range_m(&sharp, 1.1), Outer::Nowhere);
+    assert_eq!(unbroken_range_m(&sharp, 0.0), Outer::Beyond(50_000.0));
 }
 
 /// With a normal spread of source levels over a sharp threshold the share at a range is that of the normal law; spherical

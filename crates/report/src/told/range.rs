@@ -192,6 +192,10 @@ fn curve(out: &mut String, month: &Month) {
     for loss in &month.losses {
         let share = 100.0 * loss.share;
         let text = match (loss.needed_db, loss.ideal_db) {
+            (Some(needed), _) if loss.by_chance => format!(
+                "{share:.0} % are found at {needed:.1} dB, but the noise alone gives events at {} of {calls} places of calls: that is no share of calls, and no loss is told; raise the threshold",
+                sampled.by_chance
+            ),
             (Some(needed), Some(ideal)) => format!(
                 "{share:.0} % are found at {needed:.1} dB; the ideal energy detector of the same band, matched to the length of the call, needs {ideal:.1} dB at {}: the loss is {}{:.1} dB",
                 if loss.counted {
@@ -251,7 +255,13 @@ fn outer_json(outer: Outer) -> Value {
 }
 
 fn found_json(found: &Found) -> Value {
-    json!({ "share": found.share, "seen": outer_json(found.seen), "at_least": outer_json(found.low) })
+    json!({
+        "share": found.share,
+        "seen": outer_json(found.seen),
+        "at_least": outer_json(found.low),
+        "seen_without_a_gap": outer_json(found.unbroken_seen),
+        "at_least_without_a_gap": outer_json(found.unbroken_low),
+    })
 }
 
 fn month_json(month: &Month) -> Value {
@@ -272,7 +282,7 @@ fn month_json(month: &Month) -> Value {
         "listened_s": sampled.listened_s,
         "losses": month.losses.iter().map(|l| json!({
             "share": l.share, "needed_snr_db": l.needed_db, "ideal_snr_db": l.ideal_db, "loss_db": l.loss_db(),
-            "false_alarm": l.false_alarm, "at_most": !l.counted,
+            "false_alarm": l.false_alarm, "at_most": !l.counted, "by_chance": l.by_chance,
         })).collect::<Vec<_>>(),
         "ranges": range.found.iter().map(found_json).collect::<Vec<_>>(),
         "ranges_in_noise_5_db_louder": range.louder.iter().map(|o| outer_json(*o)).collect::<Vec<_>>(),
