@@ -36,7 +36,7 @@ lines = [
     "# the last column is wrong on purpose: W decisions a second",
     "share_over,crossings_per_s,crossings_per_s_rectangular,decisions_per_s",
 ]
-for p in (0.1, 0.03, 0.01):
+for p in (0.1, 0.01, 0.001):
     exact = 2.0 * rms * math.sqrt(-math.pi * math.log(p)) * p
     rectangular = WIDTH * p * math.sqrt(-math.pi / 3.0 * math.log(p))
     lines.append(f"{p!r},{exact:.9f},{rectangular:.9f},{WIDTH * p:.9f}")

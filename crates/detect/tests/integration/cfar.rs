@@ -241,6 +241,50 @@ fn val_multipliers_of_rare_alarms_hold_over_running_backgrounds() {
     assert!(red >= 10, "{red}");
 }
 
+/// S. O. Rice 1944/45: how often a second the envelope of noise of an rms bandwidth rises over a level that it exceeds for a
+/// share of the time.
+fn crossings_per_s(rms_hz: f64, share: f64) -> f64 {
+    let level_over_sigma = (-2.0 * libm::log(share)).sqrt();
+    (2.0 * std::f64::consts::PI).sqrt() * rms_hz * level_over_sigma * share
+}
+
+/// Bandwidth of a sound about the middle of its spectrum, by summing up the spectrum in steps of a quarter of a hertz.
+fn rms_bandwidth_hz(x: &[f32], rate_hz: f64) -> f64 {
+    let moments = (0..(2.0 * rate_hz) as usize).fold([0.0; 3], |sums, i| {
+        let f_hz = 0.25 * i as f64;
+        let w = 2.0 * std::f64::consts::PI * f_hz / rate_hz;
+        let (re, im) = x.iter().enumerate().fold((0.0, 0.0), |(re, im), (n, v)| {
+            let phase = w * n as f64;
+            let v = f64::from(*v);
+            (re + v * libm::cos(phase), im + v * libm::sin(phase))
+        });
+        let power = re * re + im * im;
+        [
+            sums[0] + power,
+            sums[1] + f_hz * power,
+            sums[2] + f_hz * f_hz * power,
+        ]
+    });
+    let centre_hz = moments[1] / moments[0];
+    (moments[2] / moments[0] - centre_hz * centre_hz).sqrt()
+}
+
+/// A rectangular band of so many hertz, rms bandwidth that over the root of twelve: alarms a day, worked out apart with numpy, beside one
+/// decision for each hertz and second.
+#[test]
+fn verif_alarms_of_an_envelope_a_day() {
+    for (band_hz, share, a_day, decisions_a_day) in [
+        (100.0, 1e-6, 32.863, 8.640),
+        (150.0, 1e-5, 449.9996, 129.6),
+        (2000.0, 1e-8, 7.5895, 1.728),
+    ] {
+        let found = 86_400.0 * crossings_per_s(band_hz / 12.0_f64.sqrt(), share);
+        assert!((found / a_day - 1.0).abs() < 1e-5, "{found} {a_day}");
+        let apart = 86_400.0 * band_hz * share;
+        assert!((apart / decisions_a_day - 1.0).abs() < 1e-9, "{apart}");
+    }
+}
+
 /// S. O. Rice 1944/45: up-crossings of the envelope of noise, here that of a matched filter at every sample.
 #[test]
 fn val_crossings_of_an_envelope_follow_rice() {
@@ -255,12 +299,21 @@ fn val_crossings_of_an_envelope_follow_rice() {
             (sinc * window * libm::cos(2.0 * PI * 125.0 * t_s)) as f32
         })
         .collect();
-    let seconds = 500.0;
+    let rms_hz = rms_bandwidth_hz(&template, rate_hz);
     for (i, [share, per_s, rectangular_per_s, decisions_per_s]) in
         truth::numbers::<4>("detect/numpy-rice.csv")
             .into_iter()
             .enumerate()
     {
+        // A second route to both columns of the file.
+        let found = crossings_per_s(rms_hz, share);
+        assert!((found / per_s - 1.0).abs() < 1e-5, "{found} {per_s}");
+        let found = crossings_per_s(40.0 / 12.0_f64.sqrt(), share);
+        assert!(
+            (found / rectangular_per_s - 1.0).abs() < 1e-7,
+            "{found} {rectangular_per_s}"
+        );
+        let seconds = if share < 0.005 { 2000.0 } else { 500.0 } * sized(1.0, 10.0);
         // White noise of unit variance has a mean power of 2/N in the envelope; the power is exponential.
         let threshold = -2.0 / f64::from(length) * libm::log(share);
         let spec = Spec {
@@ -274,22 +327,25 @@ fn val_crossings_of_an_envelope_follow_rice() {
             ],
         };
         let mut gaussian = Gaussian::new(7000 + i as u64);
-        let x: Vec<f32> = (0..(seconds * rate_hz) as usize)
-            .map(|_| gaussian.next() as f32)
-            .collect();
         let mut told = Vec::new();
         let mut detector = Detector::new(&spec).unwrap();
-        detector.push(Block { first: 0, x: &x }, &mut told).unwrap();
-        let events = told
-            .iter()
-            .filter(|t| matches!(t.notice, Notice::Onset(_)))
-            .count() as u64;
+        let mut events = 0;
+        for second in 0..seconds as u64 {
+            let x: Vec<f32> = (0..rate_hz as usize)
+                .map(|_| gaussian.next() as f32)
+                .collect();
+            let first = second * rate_hz as u64;
+            detector.push(Block { first, x: &x }, &mut told).unwrap();
+            events += told
+                .drain(..)
+                .filter(|t| matches!(t.notice, Notice::Onset(_)))
+                .count() as u64;
+        }
         let (low, high) = chance::garwood(events, seconds, 1.0 - 1e-6).unwrap();
         assert!(
             (low..=high).contains(&per_s),
             "{events} in {seconds} s, expected {per_s} a second"
         );
-        assert!((rectangular_per_s / per_s - 1.0).abs() < 0.02);
         // Red: as many independent decisions a second as the band is wide.
         assert!(!(low..=high).contains(&decisions_per_s));
     }
