@@ -176,9 +176,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         (
             "detector",
             "every detector can be built",
-            reach.each(processor_verdicts::unbuilt(line), "detector", |p| {
-                reach.detector(p)
-            }),
+            unbuilt(line, &reach),
         ),
         (
             "processor",
@@ -245,6 +243,13 @@ fn chains(line: &Line, reach: &Reach<'_>) -> [(&'static str, &'static str, Vec<V
             told(chain_verdicts::standing_overload(line)),
         ),
     ]
+}
+
+/// Detectors that cannot be built though no mistake is told of them.
+fn unbuilt(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let mut verdicts = processor_verdicts::unbuilt(line);
+    verdicts.retain(|v| reach.spoilt(&reach.detector(v.subject())).is_none());
+    verdicts
 }
 
 /// Processors with detectors; one that is unknown where a mistake reaches a detector or a module.
