@@ -75,24 +75,21 @@ impl Ear {
         peak_level_db(self.reference_upa(), WATER_REFERENCE_UPA)
     }
 
-    /// The same for the levels of one of its detectors: a likeness and odds are told as they are.
+    /// The same for the levels of one of its detectors: odds are told as they are.
     #[must_use]
     pub fn detector_reference_db(&self, detector: usize) -> f64 {
         let spec = &self.detectors[detector];
-        if of_likeness(spec) || of_odds(spec) {
+        if of_odds(spec) {
             0.0
         } else {
             self.reference_db()
         }
     }
 
-    /// Reference of the levels of one of its detectors; a likeness is that of the contour over its flanks, odds those
-    /// of a learned model over even ones.
+    /// Reference of the levels of one of its detectors; odds are those of a learned model over even ones. The level told with a
+    /// likeness is that of the sound under the template; the likeness itself is a score, as every excess over a background.
     #[must_use]
     pub fn level_reference(&self, detector: usize) -> &'static str {
-        if of_likeness(&self.detectors[detector]) {
-            return "its flanks";
-        }
         if of_odds(&self.detectors[detector]) {
             return "even odds";
         }
@@ -106,13 +103,6 @@ impl Ear {
             self.reference.pressure()
         }
     }
-}
-
-/// Whether a detector decides on a likeness in dB.
-fn of_likeness(spec: &Spec) -> bool {
-    spec.stages
-        .iter()
-        .any(|stage| matches!(stage, Stage::Likeness { .. } | Stage::LikenessTo { .. }))
 }
 
 /// Whether a detector decides on the odds that a learned model tells.

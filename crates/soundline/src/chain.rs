@@ -28,7 +28,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "MONTH", value_parser = clap::value_parser!(u8).range(1..=12))]
     month: Option<u8>,
     /// Draw each sensor: chain-MODULE-SENSOR.png and .svg in this folder.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
     picture: Option<PathBuf>,
     /// Replace the pictures if they exist.
     #[arg(long)]

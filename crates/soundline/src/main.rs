@@ -17,6 +17,7 @@ mod measure;
 mod new;
 mod out;
 mod paths;
+mod picture_name;
 mod plan_file;
 mod range;
 mod recordings;

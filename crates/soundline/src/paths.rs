@@ -39,7 +39,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "FREQUENCY", value_parser = frequency)]
     frequency: Option<f64>,
     /// Draw loss, shadows, rays and the sound speed: for each hydrophone a .png and a .svg in this folder.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
     picture: Option<PathBuf>,
     /// Replace the pictures if they exist.
     #[arg(long)]

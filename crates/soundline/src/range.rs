@@ -47,7 +47,7 @@ pub(crate) struct Args {
     seed: u64,
     /// Draw the share found against signal-to-noise ratio and range, and the ranges by month and depth: found.png, over-range.png,
     /// by-month.png and the same as .svg in this folder.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
     picture: Option<PathBuf>,
     /// Replace the pictures if they exist.
     #[arg(long)]

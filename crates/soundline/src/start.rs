@@ -27,7 +27,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "SECONDS", value_parser = longest)]
     longest: Option<f64>,
     /// Draw voltages and currents: start.png and start.svg in this folder.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
     picture: Option<PathBuf>,
     /// Replace the pictures if they exist.
     #[arg(long)]

@@ -401,7 +401,11 @@ fn legend(drawing: &mut Drawing, budget: &ChainBudget, curves: &Curves, width: f
         at
     };
     if let Some((quietest, windiest)) = budget.winds_m_s.filter(|_| curves.sea.is_some()) {
-        let text = format!("sea, {quietest} to {windiest} m/s (means of months)");
+        let text = if quietest == windiest {
+            format!("sea, {quietest} m/s (mean of the month)")
+        } else {
+            format!("sea, {quietest} to {windiest} m/s (means of months)")
+        };
         let (left, y) = place(&text);
         drawing.fill((left, y - 8.0, left + 34.0, y + 8.0), SEA);
         for edge in [y - 8.0, y + 8.0] {

@@ -30,8 +30,8 @@ pub(super) const BAR: Rgb = [34, 94, 128];
 /// How the ends of the colour scale are chosen.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ColourRange {
-    /// From the 5th to the 99.9th percentile of the cells shown, rounded outwards to 5 dB, and at
-    /// least 30 dB wide (widened downwards). The picture says so.
+    /// From the 5th to the 99.9th percentile of the cells shown, but up to no less than 10 dB below the loudest cell,
+    /// rounded outwards to 5 dB; then, at the lower end, at least 30 dB and at most 70 dB wide. The picture says so.
     Percentiles,
     /// Ends stated by the caller, dB; pictures that are to be compared need the same ends.
     Given {
@@ -46,6 +46,10 @@ const QUIET_SHARE: f64 = 0.05;
 const LOUD_SHARE: f64 = 0.999;
 const ROUND_DB: f64 = 5.0;
 const LEAST_SPAN_DB: f64 = 30.0;
+/// A lossy recording holds cells of next to nothing, which would take all the dark colours.
+const MOST_SPAN_DB: f64 = 70.0;
+/// Short calls in a long recording are fewer cells than the percentile leaves; they are still to be told from the noise.
+const BELOW_LOUDEST_DB: f64 = 10.0;
 
 impl ColourRange {
     /// The ends in dB for the given cells, or `None` for percentiles when no cell is finite.
@@ -70,9 +74,12 @@ impl ColourRange {
                 if finite.is_empty() {
                     return Ok(None);
                 }
-                let high = round_up(f64::from(percentile(&mut finite, LOUD_SHARE)));
+                let loudest = finite.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+                let loud = f64::from(percentile(&mut finite, LOUD_SHARE));
+                let high = round_up(loud.max(f64::from(loudest) - BELOW_LOUDEST_DB));
                 let low = -round_up(-f64::from(percentile(&mut finite, QUIET_SHARE)));
-                Ok(Some((low.min(high - LEAST_SPAN_DB), high)))
+                let widest = (high - MOST_SPAN_DB, high - LEAST_SPAN_DB);
+                Ok(Some((low.max(widest.0).min(widest.1), high)))
             }
         }
     }
@@ -180,5 +187,15 @@ mod tests {
             Some((35.0, 65.0))
         );
         assert_eq!(ColourRange::Percentiles.ends(&[f32::NAN]).unwrap(), None);
+    }
+
+    /// Half the cells of a lossy file hold next to nothing, and a call of 121 dB is one cell in five thousand.
+    #[test]
+    fn verif_neither_empty_cells_nor_rare_calls_spoil_the_scale() {
+        let mut cells = vec![-45.0_f32; 2500];
+        cells.extend((0..2499).map(|i| 70.0 + i as f32 * 0.01));
+        cells.push(121.0);
+        let ends = ColourRange::Percentiles.ends(&cells).unwrap();
+        assert_eq!(ends, Some((45.0, 115.0)));
     }
 }

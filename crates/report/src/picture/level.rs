@@ -61,6 +61,8 @@ pub struct LevelPicture<'a> {
     pub title: &'a str,
     /// What the level is, for the legend, such as `rms over 0.25 s, 60 Hz to 260 Hz`.
     pub name: &'a str,
+    /// What the axis measures, such as `Level`.
+    pub quantity: &'a str,
     /// Unit with its reference, such as `dB re 1 µPa`.
     pub unit: &'a str,
     /// The level.
@@ -194,7 +196,7 @@ impl LevelPicture<'_> {
         }
         draw_frame(&mut canvas, plot);
         draw_title(&mut canvas, self.title, plot, self.size);
-        let axis_title = format!("Level ({})", self.unit);
+        let axis_title = format!("{} ({})", self.quantity, self.unit);
         draw_axis_title(&mut canvas, &axis_title, plot);
         let taken_px = text_width(&axis_title, AXIS_TITLE_PX);
         self.draw_legend(&mut canvas, plot, taken_px);
@@ -206,7 +208,8 @@ impl LevelPicture<'_> {
         draw_notes(&mut canvas, &lines, left, self.size);
 
         let description = format!(
-            "Level against time, {} to {} s, {} to {} {}, {} marks. {}",
+            "{} against time, {} to {} s, {} to {} {}, {} marks. {}",
+            self.quantity,
             time_range_s.0,
             time_range_s.1,
             level_range_db.0,

@@ -19,6 +19,7 @@ mod colour;
 mod drawing;
 mod error;
 mod grid;
+mod labels;
 mod level;
 mod marks;
 mod page;
@@ -34,6 +35,7 @@ mod strip;
 mod ticks;
 mod time_axis;
 mod tune;
+mod tune_threshold;
 mod year;
 
 pub use axis::{Axis, AxisScale};

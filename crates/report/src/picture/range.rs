@@ -305,33 +305,27 @@ fn over_range(
         shown.map(|s| (axis.px(s.0), up.px(100.0 * s.1))).collect()
     };
     drawing.line(line(&best.range.seen.shares), STRONG, 2.2);
-    drawing.dashed(line(&worst.range.seen.shares), OTHER, 2.2, DASHES);
+    let several = ranges.months.len() > 1;
+    if several {
+        drawing.dashed(line(&worst.range.seen.shares), OTHER, 2.2, DASHES);
+    }
     drawing.dashed(line(&worst.range.low.shares), OTHER, 1.8, DOTS);
     drawing.border(area);
     let wind = |m: &Month| format!("{} ({:.1} m/s of wind)", name(m), m.range.wind_m_s);
-    legend(
-        drawing,
-        (80.0, 64.0),
-        STRONG,
-        &[],
-        &format!("farthest: {}", wind(best)),
-    );
-    legend(
-        drawing,
-        (80.0, 88.0),
-        OTHER,
-        DASHES,
-        &format!("nearest: {}", wind(worst)),
-    );
-    legend(
-        drawing,
-        (520.0, 64.0),
-        OTHER,
-        DOTS,
-        "nearest, by the lower limits at 95 %",
-    );
-    drawing.fill((520.0, 80.0, 554.0, 96.0), BETWEEN);
-    drawing.text("between the months", (562.0, 93.0), Align::Left, INK);
+    let (first, by_limits) = if several {
+        ("farthest: ", "nearest, by the lower limits at 95 %")
+    } else {
+        ("", "by the lower limits at 95 %")
+    };
+    let text = format!("{first}{}", wind(best));
+    legend(drawing, (80.0, 64.0), STRONG, &[], &text);
+    legend(drawing, (520.0, 64.0), OTHER, DOTS, by_limits);
+    if several {
+        let text = format!("nearest: {}", wind(worst));
+        legend(drawing, (80.0, 88.0), OTHER, DASHES, &text);
+        drawing.fill((520.0, 80.0, 554.0, 96.0), BETWEEN);
+        drawing.text("between the months", (562.0, 93.0), Align::Left, INK);
+    }
     drawing.text(
         format!(
             "A simple spreading law is carried to {:.0} km and no further.",

@@ -279,7 +279,7 @@ impl SpectrogramPicture<'_> {
             }
             (Some(_), ColourRange::Given { .. }) => parts.push("Colour scale as given;".into()),
             (Some(_), ColourRange::Percentiles) => parts.push(
-                "Colours from the 5th to the 99.9th percentile, out to whole 5 dB, at least 30 dB;"
+                "Colours from the 5th to the 99.9th percentile or 10 dB below the loudest, out to whole 5 dB, over 30 to 70 dB;"
                     .into(),
             ),
         }

@@ -127,7 +127,7 @@ fn try_strip(
         let kind = if by_kind { mark.kind } else { 0 };
         let text = match lettering {
             Lettering::NumberAndLabel if !mark.label.is_empty() => {
-                format!("{} {}", index + 1, mark.label)
+                format!("no. {}: {}", index + 1, mark.label)
             }
             Lettering::Number { step } if (index + 1) % step != 0 => String::new(),
             _ => format!("{}", index + 1),

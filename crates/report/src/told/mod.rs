@@ -23,6 +23,7 @@ pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};
 pub use text::rehearsal_text;
+pub(crate) use tune::short;
 pub use tune::{
     Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,
 };

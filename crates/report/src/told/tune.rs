@@ -503,7 +503,7 @@ fn words_of(alarms: f64) -> String {
 }
 
 /// Three digits, of small numbers as many decimals as they need.
-fn short(value: f64) -> String {
+pub(crate) fn short(value: f64) -> String {
     let text = match value {
         v if v >= 100.0 => format!("{v:.0}"),
         v if v >= 10.0 => format!("{v:.1}"),

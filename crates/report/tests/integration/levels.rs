@@ -10,6 +10,7 @@ fn level_picture<'a>(levels: &'a [f32], lines: &'a [LevelLine<'a>]) -> LevelPict
     LevelPicture {
         title: "Level",
         name: "rms over 0.25 s",
+        quantity: "Level",
         unit: "dB re 1 µPa",
         level: LevelTrace {
             begin_s: 0.0,

@@ -1,6 +1,6 @@
 //! What the pictures of a recording show: the sound with its events, and the level of a detector.
 
-use detect::Ending;
+use detect::{Ending, Stage};
 use hearing::{Ear, Found, Hearing, Survey, band_hz, view};
 use plan::Line;
 use report::{
@@ -9,10 +9,11 @@ use report::{
 };
 
 use super::ears::Assigned;
-use super::levels::{Beside, Steps, level_name};
+use super::levels::{Beside, Steps, is_likeness, level_name, quantity};
 
 /// Numbers of events that are listed under a picture at most.
 const MOST_LISTED: usize = 12;
+const RIDGE: &str = "The strongest of many peaks of noise often lies over the threshold; an event takes peaks that join to a ridge.";
 
 /// What the pictures are of.
 #[derive(Clone, Copy)]
@@ -97,11 +98,13 @@ impl Labels<'_> {
 
     /// How an event is named in the strip: its level, what else is known of it, and whether its end was heard.
     fn told(&self, event: &Found) -> String {
-        let mut text = format!(
-            "{:.1} dB re {}",
-            event.peak_level_db,
-            lettered(self.ears[event.ear].level_reference(event.detector))
-        );
+        let ear = &self.ears[event.ear];
+        let mut text = if is_likeness(&ear.detectors[event.detector]) {
+            format!("likeness {:.1} dB", event.score_db)
+        } else {
+            let reference = lettered(ear.level_reference(event.detector));
+            format!("{:.1} dB re {reference}", event.peak_level_db)
+        };
         if let Some(sweep) = event.sweep {
             let [from, to] = [sweep.from_hz, sweep.to_hz].map(|hz| si_label(hz, "Hz", 3));
             text.push_str(&format!(", {from} to {to}"));
@@ -156,9 +159,18 @@ impl Labels<'_> {
         let survey = &self.files[file];
         let rate_hz = f64::from(survey.info.rate_hz);
         let spec = &self.ears[ear].detectors[detector];
-        let offset_db = self.ears[ear].detector_reference_db(detector);
+        // A likeness is a difference of levels.
+        let (offset_db, unit) = if is_likeness(spec) {
+            (0.0, "dB".to_owned())
+        } else {
+            let reference = lettered(self.ears[ear].level_reference(detector));
+            (
+                self.ears[ear].detector_reference_db(detector),
+                format!("dB re {reference}"),
+            )
+        };
         let (step_s, level_db) = steps.level(rate_hz, offset_db);
-        let beside = Beside::new(spec, steps, rate_hz, offset_db);
+        let beside = Beside::new(spec, steps, rate_hz, offset_db, &unit);
         let of_ear = hearing.events.iter().filter(|event| event.ear == ear);
         let (mut marks, mut numbers) = (Vec::new(), Vec::new());
         for (index, event) in of_ear.enumerate() {
@@ -168,6 +180,9 @@ impl Labels<'_> {
             }
         }
         let mut remarks = Vec::new();
+        if spec.stages.iter().any(|s| matches!(s, Stage::Ridge { .. })) {
+            remarks.push(RIDGE.to_owned());
+        }
         if numbers.last().is_some_and(|last| *last != numbers.len()) {
             let listed: Vec<String> = numbers
                 .iter()
@@ -184,10 +199,6 @@ impl Labels<'_> {
                 listed.join(", ")
             ));
         }
-        let unit = format!(
-            "dB re {}",
-            lettered(self.ears[ear].level_reference(detector))
-        );
         let picture = LevelPicture {
             title: &format!(
                 "{}, detector.{}",
@@ -195,6 +206,7 @@ impl Labels<'_> {
                 self.detector_id(ear, detector)
             ),
             name: &level_name(spec),
+            quantity: quantity(spec),
             unit: &unit,
             level: LevelTrace {
                 begin_s: steps.begin_s(rate_hz) + step_s / 2.0,

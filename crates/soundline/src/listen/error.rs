@@ -10,6 +10,8 @@ use recording::RecordingError;
 use report::{OutputError, PictureError};
 use thiserror::Error;
 
+use super::blank::Blank;
+
 /// A request that cannot be carried out at all.
 #[derive(Debug, Error)]
 pub(crate) enum ListenError {
@@ -194,7 +196,7 @@ pub(crate) enum RecordingFault {
         plan_rate_hz: f64,
     },
     /// A detector cannot be at this rate.
-    #[error("{}: {source}{}", path.display(), detector.as_deref().map_or_else(String::new, |id| format!(" (detector.{id})")))]
+    #[error("{}: {}", path.display(), ear_words(detector.as_deref(), source))]
     Ear {
         /// The recording.
         path: PathBuf,
@@ -202,6 +204,19 @@ pub(crate) enum RecordingFault {
         detector: Option<String>,
         /// Why.
         source: HearError,
+    },
+    /// A channel without any sound.
+    #[error("{}: channel {channel} {}", path.display(), match blank {
+        Blank::Silent => "is exact silence, every sample is zero: nothing was recorded",
+        Blank::Clipped => "is at full scale from end to end: nothing can be heard in it",
+    })]
+    Blank {
+        /// The recording.
+        path: PathBuf,
+        /// Number of the channel, from 1.
+        channel: u16,
+        /// Why.
+        blank: Blank,
     },
     /// A detector did not take some of its samples.
     #[error("{}: {source}", path.display())]
@@ -258,10 +273,19 @@ impl RecordingFault {
             ),
             RecordingFault::Hear(FileError::Changed { .. } | FileError::Channel { .. })
             | RecordingFault::Ear { .. }
+            | RecordingFault::Blank { .. }
             | RecordingFault::Refused { .. }
             | RecordingFault::Picture { .. }
             | RecordingFault::Write(_) => None,
         }
+    }
+}
+
+/// Why nothing was heard, with the detector by its name in the plan.
+fn ear_words(detector: Option<&str>, source: &HearError) -> String {
+    match (detector, source) {
+        (Some(id), HearError::Detector { source, .. }) => format!("detector.{id}: {source}"),
+        _ => source.to_string(),
     }
 }
 

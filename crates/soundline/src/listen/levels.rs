@@ -10,6 +10,8 @@ const MOST_STEPS: usize = 4096;
 /// The level of a detector through the files of a stretch. It hears the sound again, as the detector keeps no levels.
 pub(crate) struct Track {
     front: Front,
+    /// The level less its background is followed, as that is what the detector decides on and its level says nothing to a reader.
+    excess: bool,
     cells: Vec<Cell>,
     /// Sample of the stretch that comes next.
     next: u64,
@@ -48,6 +50,7 @@ impl Track {
     pub(crate) fn new(spec: &Spec) -> Result<Self, SpecError> {
         Ok(Self {
             front: Front::new(spec)?,
+            excess: is_likeness(spec),
             cells: Vec::new(),
             next: 0,
             files: Vec::new(),
@@ -82,7 +85,14 @@ impl Track {
             self.failed = Some(error);
         }
         self.next += pressure_upa.len() as u64;
-        for cell in std::mem::take(&mut self.cells) {
+        for mut cell in std::mem::take(&mut self.cells) {
+            if self.excess {
+                // There is no likeness before there is a background.
+                let Some(background_db) = cell.background_db.take() else {
+                    continue;
+                };
+                cell.level_db -= background_db;
+            }
             // A level is known some time after the sound: it may belong to the file before.
             let of = self.files.partition_point(|(o, _)| *o <= cell.begin_sample);
             let Some((origin, Some(steps))) = of.checked_sub(1).and_then(|f| self.files.get_mut(f))
@@ -186,14 +196,29 @@ pub(crate) fn is_likeness(spec: &Spec) -> bool {
         .any(|s| matches!(s, Stage::Likeness { .. } | Stage::LikenessTo { .. }))
 }
 
+/// What the level of a detector is, for its axis.
+pub(crate) fn quantity(spec: &Spec) -> &'static str {
+    let learned = |s: &Stage| matches!(s, Stage::Learned { .. });
+    if is_likeness(spec) {
+        "Likeness"
+    } else if spec.stages.iter().any(learned) {
+        "Odds"
+    } else {
+        "Level"
+    }
+}
+
 /// What the level of a detector is, for the legend.
 pub(crate) fn level_name(spec: &Spec) -> String {
     let seconds = |s: f64| report::si_label(s, "s", 3);
     let what = spec.stages.iter().rev().find_map(|stage| match stage {
-        Stage::Likeness { .. } | Stage::LikenessTo { .. } => Some("likeness".to_owned()),
+        Stage::Likeness { .. } | Stage::LikenessTo { .. } => {
+            Some("excess under the template less that beside it".to_owned())
+        }
         Stage::Ridge { .. } => Some("strongest peak of a frame".to_owned()),
         Stage::Exposure { window_s, .. } => Some(format!("exposure over {}", seconds(*window_s))),
         Stage::Matched { .. } => Some("matched filter".to_owned()),
+        Stage::Learned { .. } => Some("learned model".to_owned()),
         Stage::Level { kind, window_s, .. } => Some(match kind {
             LevelKind::MeanSquare => format!("rms over {}", seconds(*window_s)),
             LevelKind::Exponential => format!("exponential, {}", seconds(*window_s)),
@@ -222,7 +247,13 @@ pub(crate) struct Beside {
 }
 
 impl Beside {
-    pub(crate) fn new(spec: &Spec, steps: &Steps, rate_hz: f64, offset_db: f64) -> Self {
+    pub(crate) fn new(
+        spec: &Spec,
+        steps: &Steps,
+        rate_hz: f64,
+        offset_db: f64,
+        unit: &str,
+    ) -> Self {
         let threshold_db = spec.threshold_db();
         let step_s = steps.step_s(rate_hz);
         let begin_s = steps.begin_s(rate_hz) + step_s / 2.0;
@@ -245,7 +276,7 @@ impl Beside {
             background: None,
             threshold: Vec::new(),
             constant_db,
-            name: format!("threshold {:.1} dB", constant_db.unwrap_or(0.0)),
+            name: format!("threshold {:.1} {unit}", constant_db.unwrap_or(0.0)),
         }
     }
 
@@ -349,5 +380,83 @@ mod tests {
         assert!(points[52..68].iter().all(|p| (p - 100.0).abs() < 0.1));
         let steps = track.take(1).unwrap();
         assert!(steps.any() && steps.level(1000.0, 20.0).1[5] > 99.0);
+    }
+
+    /// What is drawn of a likeness is what its detector decides on: nothing far over it in noise of whatever level, and at its
+    /// most the score of the event.
+    #[test]
+    fn verif_a_likeness_is_drawn_as_what_decides() {
+        let rate_hz = 1000.0;
+        let point = |after_s, frequency_hz| detect::ContourPoint {
+            after_s,
+            frequency_hz,
+        };
+        let stages = vec![
+            Stage::Spectrogram {
+                window_s: 0.128,
+                hop_s: Some(0.032),
+            },
+            Stage::Background {
+                kind: detect::BackgroundKind::Mean,
+                over_s: 10.0,
+                guard_s: 1.0,
+            },
+            Stage::Likeness {
+                contour: vec![point(0.0, 150.0), point(0.9, 300.0)],
+                width_hz: 20.0,
+            },
+            Stage::Trigger {
+                on_above_db: 8.0,
+                off_below_db: 4.0,
+                shortest_s: 0.0,
+                longest_s: None,
+                bridge_s: 0.0,
+                k_of_n: None,
+                hold_off_s: 1.0,
+                confirm: detect::Confirm::AtEnd,
+            },
+        ];
+        let spec = Spec { rate_hz, stages };
+        let mut state = 1_u32;
+        let sound: Vec<f32> = (0..30_000)
+            .map(|n| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let noise = 1e6 * (f64::from(state) / f64::from(u32::MAX) - 0.5);
+                let t = f64::from(n) / rate_hz - 20.0;
+                let phase = std::f64::consts::TAU * (150.0 * t + 0.5 * 150.0 / 0.9 * t * t);
+                let call = if (0.0..0.9).contains(&t) {
+                    2e6 * phase.sin()
+                } else {
+                    0.0
+                };
+                (noise + call) as f32
+            })
+            .collect();
+        let mut track = Track::new(&spec).unwrap();
+        track.push(0, 0, true, &sound);
+        let steps = track.take(0).unwrap();
+        let (step_s, drawn) = steps.level(rate_hz, 0.0);
+        let mut told = Vec::new();
+        let mut detector = detect::Detector::new(&spec).unwrap();
+        detector.push(Block::new(0, &sound), &mut told).unwrap();
+        let scores: Vec<f64> = told
+            .iter()
+            .filter_map(|t| match &t.notice {
+                detect::Notice::Ended(event) => Some(event.score_db),
+                _ => None,
+            })
+            .collect();
+        let before = ((18.0 - steps.begin_s(rate_hz)) / step_s) as usize;
+        let in_noise = drawn[..before].iter().copied().fold(f32::MIN, f32::max);
+        assert!(in_noise < 8.0, "{in_noise} dB in noise of about 109 dB");
+        let greatest = drawn.iter().copied().fold(f32::MIN, f32::max);
+        assert_eq!(scores.len(), 1, "{scores:?}");
+        assert!(
+            (f64::from(greatest) - scores[0]).abs() < 1e-4,
+            "{greatest} {scores:?}"
+        );
+        let beside = Beside::new(&spec, &steps, rate_hz, 0.0, "dB");
+        assert_eq!(beside.constant_db, Some(8.0));
+        assert_eq!(quantity(&spec), "Likeness");
     }
 }

@@ -1,5 +1,6 @@
 //! `soundline listen`: recordings through the detectors of a plan.
 
+mod blank;
 mod csv;
 mod drawn;
 mod ears;
@@ -26,6 +27,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
+pub(crate) use blank::{Blank, blank};
 pub(crate) use csv::quoted;
 pub(crate) use ears::{Assigned, Assignment, assign};
 pub(crate) use error::{ListenError, RecordingFault};
@@ -61,7 +63,7 @@ pub(crate) struct Args {
     units: Units,
     /// Write pictures of the sound with its events and of the level of each detector, PNG and SVG: a folder; or of the sound
     /// alone: FILE.png or FILE.svg for one channel of one recording.
-    #[arg(long, value_name = "DIR|FILE.png|FILE.svg")]
+    #[arg(long, value_name = "DIR|FILE.png|FILE.svg", value_parser = crate::picture_name::folder_or_file)]
     picture: Option<PathBuf>,
     /// Write the events to a file as well: FILE.csv or FILE.json.
     #[arg(long, value_name = "FILE")]

@@ -13,6 +13,7 @@ use plan::Line;
 use recording::Warning;
 use report::{Inputs, Overwrite};
 
+use super::blank::blank;
 use super::ears::{Assigned, ears};
 use super::error::{ListenError, RecordingFault};
 use super::picture::Pictures;
@@ -451,6 +452,15 @@ fn outcome(
     let hearing = match hearing {
         Ok(mut hearing) => {
             errors.extend(hearing.failed.take().map(RecordingFault::from));
+            for (ear, a) in assigned.iter().enumerate() {
+                let channel = a.channel.unwrap_or(1);
+                let path = survey.path.clone();
+                errors.extend(blank(&hearing, ear).map(|blank| RecordingFault::Blank {
+                    path,
+                    channel,
+                    blank,
+                }));
+            }
             Some(hearing)
         }
         Err(source) => {

@@ -13,7 +13,7 @@ use signal::{Decidecade, level_db, peak_level_db};
 use super::error::MeasureFault;
 use super::head::{About, reference_upa};
 use super::inputs::Gap;
-use crate::listen::{Assigned, RecordingFault};
+use crate::listen::{Assigned, Blank, RecordingFault, blank};
 use crate::out::PROGRAM;
 
 /// All that is told at the end.
@@ -132,16 +132,11 @@ impl Told {
         }
         let mut faults = Vec::new();
         for (ear, sensor) in self.sensors.iter().enumerate() {
-            let Some(levels) = hearing.levels.get(ear).copied().flatten() else {
-                continue;
-            };
             let (path, channel) = (path.clone(), sensor.channel);
-            let spans = hearing.full_scale_s.get(ear).map_or(&[][..], |s| s);
-            let clipped_s: f64 = spans.iter().map(|(from, to)| to - from).sum();
-            if levels.level_db == f64::NEG_INFINITY {
-                faults.push(MeasureFault::Silence { path, channel });
-            } else if clipped_s >= levels.heard_s * (1.0 - 1e-9) {
-                faults.push(MeasureFault::AllClipped { path, channel });
+            match blank(&hearing, ear) {
+                None => {}
+                Some(Blank::Silent) => faults.push(MeasureFault::Silence { path, channel }),
+                Some(Blank::Clipped) => faults.push(MeasureFault::AllClipped { path, channel }),
             }
         }
         for warning in &warnings {

@@ -74,7 +74,7 @@ pub(crate) struct Args {
     #[arg(long)]
     pub(super) own_rate: bool,
     /// Draw the operating curve, and shares and rates against the threshold: ID-curve and ID-threshold, .png and .svg, in this folder.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
     pub(super) picture: Option<PathBuf>,
     /// Write the operating curve to a file as well: FILE.csv or FILE.json.
     #[arg(long, value_name = "FILE")]

@@ -24,9 +24,17 @@ pub(crate) fn tone(frame: u32) -> f32 {
 }
 
 pub(crate) fn float_wav(path: &Path, samples: impl Iterator<Item = f32>) -> PathBuf {
+    float_wav_at(path, RATE_HZ, samples)
+}
+
+pub(crate) fn float_wav_at(
+    path: &Path,
+    sample_rate: u32,
+    samples: impl Iterator<Item = f32>,
+) -> PathBuf {
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: RATE_HZ,
+        sample_rate,
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
@@ -139,7 +147,7 @@ fn verif_pictures_are_named_after_recording_and_channel() {
     let orca = of("tone.wav.ch1.level-orca.svg");
     for wanted in [
         ">Level (dB re 1 µPa)<",
-        ">threshold 138.0 dB<",
+        ">threshold 138.0 dB re 1 µPa<",
         ">rms over 20 ms, 400 Hz to 6 kHz<",
     ] {
         assert!(orca.contains(wanted), "{wanted}");

@@ -241,3 +241,60 @@ fn endless_wav(path: &Path) -> PathBuf {
     file.set_len(bytes.len() as u64 + u64::from(data)).unwrap();
     path.to_path_buf()
 }
+
+/// A recorder that heard nothing, or nothing but its own limit, has recorded no sea without calls: it has failed, as for `measure`.
+#[test]
+fn verif_recordings_without_any_sound_have_failed() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let good = tone_wav(&at("good.wav"));
+    let silent = float_wav(&at("silent.wav"), (0..RATE_HZ).map(|_| 0.0));
+    let clipped = float_wav(&at("clipped.wav"), (0..RATE_HZ).map(|_| 1.0));
+    for (path, why) in [
+        (
+            &silent,
+            "channel 1 is exact silence, every sample is zero: nothing was recorded",
+        ),
+        (
+            &clipped,
+            "channel 1 is at full scale from end to end: nothing can be heard in it",
+        ),
+    ] {
+        let alone = listen(&[path], &[]);
+        expect_status(&alone, 2);
+        assert!(stderr(&alone).contains(why), "{}", stderr(&alone));
+        expect_status(&listen(&[&good, path], &[]), 4);
+    }
+}
+
+/// A detector that cannot be at the rate of the recording is named as in the plan.
+#[test]
+fn verif_a_detector_that_cannot_be_is_called_by_its_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("slow.wav");
+    crate::files::float_wav_at(&path, 1000, (0..1000).map(|_| 0.1));
+    let output = listen(&[&path], &["--own-rate"]);
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(said.contains("slow.wav: detector.orca: stage "), "{said}");
+    assert!(!said.contains("of ear"), "{said}");
+}
+
+/// No folder is made of the name of a picture.
+#[test]
+fn verif_a_picture_of_a_form_that_is_not_made_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone.wav"));
+    let picture = folder.path().join("one.jpg");
+    let output = listen(&[&wav], &["--picture", picture.to_str().unwrap()]);
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(said.contains("a picture ends in .png or .svg"), "{said}");
+    assert!(!picture.exists());
+    for command in ["start", "chain"] {
+        let output = run(&[command, PLAN, "--picture", picture.to_str().unwrap()]);
+        expect_status(&output, 2);
+        assert!(stderr(&output).contains("a folder is wanted"));
+        assert!(!picture.exists());
+    }
+}
