@@ -98,14 +98,11 @@ fn val_the_limits_decide() {
     close(quiet.value.value, 0.8767, 1e-3);
     assert_eq!(quiet.ruling, Ruling::Met);
 
-    // 45 of 50 are 90 %, and show only that it is 78 % or more; no false alarm in a day shows only fewer than 3.69.
+    // 45 of 50 are 90 %, and show only that it is 78 % or more: 62 of 69 show 80.2 %, 61 of 68 only 79.9 %. No false alarm in a day shows only fewer than 3.69.
     let check = with(vec![tuning(45, 50, 0, DAY_S)], "");
     let why = why_unknown(&check, "finds");
     assert!(why.contains("between 78.2 % and 96.7 %"), "{why}");
-    assert!(
-        why.contains("it takes about 59 labels") || why.contains("it takes about 6"),
-        "{why}"
-    );
+    assert!(why.contains("it takes about 69 labels"), "{why}");
     let why = why_unknown(&check, "quiet");
     assert!(why.contains("too short to tell"), "{why}");
     assert!(why.contains("takes about 3.695 d"), "{why}");

@@ -99,8 +99,7 @@ fn val_the_time_of_a_vote_is_the_way_of_the_sound_and_two_values() {
     let t = 10.0_f64;
     let speed_m_s = 1448.96 + 4.591 * t - 5.304e-2 * t * t + 2.374e-4 * t * t * t;
     let expected_s = 15.0 / speed_m_s + 2.0 * 0.05;
-    // Cells are whole samples of the decimated band.
-    close(spec.within as f64 * 1e-9, expected_s, 1e-3);
+    close(spec.within as f64 * 1e-9, expected_s, 1e-6);
 }
 
 /// What the vote starts switches the lamp and sends nothing up.
