@@ -573,7 +573,7 @@ fn verif_the_svg_says_the_same() {
         "<title>A &lt; B &amp; C</title>",
         ">Frequency (kHz)</text>",
         ">Time from start of recording (s)</text>",
-        ">1 upcall  124.3 dB</text>",
+        ">no. 1: upcall  124.3 dB</text>",
         ">dB re 1 µPa²/Hz</text>",
     ] {
         assert!(svg.contains(wanted), "{wanted}");
