@@ -20,7 +20,7 @@ const NARROW_LIFE_D: f64 = 14.0;
 const NARROW_SENSOR_WH: f64 = 0.05;
 
 /// Names of the months.
-const MONTHS: [&str; 12] = [
+pub(crate) const MONTHS: [&str; 12] = [
     "January",
     "February",
     "March",

@@ -4,6 +4,7 @@ use injection::Outer;
 use plan::{CallIx, DetectorIx, Line, Q};
 use quantity::{Dimension, show};
 
+use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
     BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, MonthRange, RangeError, Sampled, Subject,
@@ -13,20 +14,6 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A range within so much of its limit is marginal, m: less than what half a decibel of noise makes of 3 km.
 const NARROW_M: f64 = 200.0;
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
 
 /// What a requirement on a detection range asks.
 pub(crate) struct Asked {
