@@ -15,6 +15,10 @@ const TOLD_AT_M: [f64; 9] = [
 ];
 /// Ranges at which a shadow is looked for.
 const LOOKED_AT: u32 = 240;
+/// To which the ends of a shadow are found, m.
+const EDGE_M: f64 = 0.5;
+/// Nearer than this no paths are told, m.
+const NEAREST_M: f64 = 1.0;
 /// Without a detector that says it, Hz.
 const MIDDLE_HZ: f64 = 1000.0;
 const FIELD_CELLS: (usize, usize) = (240, 120);
@@ -98,8 +102,8 @@ pub struct EarPaths {
     pub shadows: Vec<(f64, f64, bool)>,
     /// Loss from everywhere to this hydrophone, and rays that leave it, by reciprocity.
     pub field: Option<LossField>,
-    /// The same without a bounce from the bed: infinite in a shadow.
-    pub open_field: Option<LossField>,
+    /// How sound comes from the middle of each cell of `field`, by the very rule of `shadows`; row by row, empty without `field`.
+    pub reach: Vec<Reach>,
     /// Rays of a fan from the hydrophone, range and depth, m.
     pub fan: Vec<Vec<(f64, f64)>>,
     /// The paths from the source, range from the hydrophone and depth, m.
@@ -260,7 +264,7 @@ fn ear(
         rows: Vec::new(),
         shadows: Vec::new(),
         field: None,
-        open_field: None,
+        reach: Vec::new(),
         fan: Vec::new(),
         drawn: Vec::new(),
     };
@@ -269,28 +273,55 @@ fn ear(
         out.rows = told_at.map(told).collect::<Result<_, _>>()?;
     }
     let far_m = far_m(ask);
-    let mut shadow: Option<(f64, f64, bool)> = None;
-    for i in 1..=LOOKED_AT {
-        let range_m = far_m * f64::from(i) / f64::from(LOOKED_AT);
-        let reach = pair.eigenrays(range_m, limits)?.reach;
-        let dark = match reach {
+    let dark = |range_m: f64| -> Result<Option<bool>, PathError> {
+        Ok(match pair.eigenrays(range_m, limits)?.reach {
             Reach::Direct | Reach::Surface => None,
             Reach::Bed => Some(true),
             Reach::Nothing => Some(false),
-        };
-        match (&mut shadow, dark) {
-            (Some(s), Some(by_bed)) if s.2 == by_bed => s.1 = range_m,
-            (_, dark) => {
-                out.shadows.extend(shadow.take());
-                shadow = dark.map(|by_bed| (range_m, range_m, by_bed));
+        })
+    };
+    let mut before: Option<(f64, Option<bool>)> = None;
+    for i in 1..=LOOKED_AT {
+        let range_m = far_m * f64::from(i) / f64::from(LOOKED_AT);
+        let here = dark(range_m)?;
+        match (before, out.shadows.last_mut()) {
+            (Some((_, then)), Some(shadow)) if then == here && here.is_some() => shadow.1 = range_m,
+            (Some((_, then)), _) if then == here => {}
+            (Some((near_m, then)), last) => {
+                let edge_m = edge(near_m, range_m, |x_m| Ok(dark(x_m)? == then))?;
+                if let (Some(shadow), true) = (last, then.is_some()) {
+                    shadow.1 = edge_m;
+                }
+                out.shadows
+                    .extend(here.map(|by_bed| (edge_m, range_m, by_bed)));
             }
+            (None, _) => out
+                .shadows
+                .extend(here.map(|by_bed| (range_m, range_m, by_bed))),
         }
+        before = Some((range_m, here));
     }
-    out.shadows.extend(shadow);
     if ask.field {
         picture(ask, limits, sea, &mut out)?;
     }
     Ok(out)
+}
+
+/// Where what holds at `near_m` ceases to hold before `far_m`, m.
+fn edge(
+    mut near_m: f64,
+    mut far_m: f64,
+    holds: impl Fn(f64) -> Result<bool, PathError>,
+) -> Result<f64, PathError> {
+    while far_m - near_m > EDGE_M {
+        let middle_m = 0.5 * (near_m + far_m);
+        if holds(middle_m)? {
+            near_m = middle_m;
+        } else {
+            far_m = middle_m;
+        }
+    }
+    Ok(0.5 * (near_m + far_m))
 }
 
 /// How far out shadows are looked for and pictures drawn, m.
@@ -337,8 +368,9 @@ fn picture(
 ) -> Result<(), PathError> {
     let far_m = far_m(ask);
     let bounces = limits.most_bed_bounces;
-    out.field = Some(sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, bounces)?);
-    out.open_field = Some(sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, 0)?);
+    let mut field = sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, bounces)?;
+    out.reach = reach_of_cells(limits, sea, out.depth_m, &mut field)?;
+    out.field = Some(field);
     match (&out.rays, ask.range_m) {
         (Some(told), Some(range_m)) => {
             for path in &told.found.paths {
@@ -358,4 +390,41 @@ fn picture(
         }
     }
     Ok(())
+}
+
+/// How sound comes from the middle of each cell. A cell that a path reaches between two rays of the fan takes its loss from the paths.
+fn reach_of_cells(
+    limits: &RayLimits,
+    sea: &RaySea,
+    ear_m: f64,
+    field: &mut LossField,
+) -> Result<Vec<Reach>, PathError> {
+    // A search for paths that leave the bed alone finds them quickly, and the fan tells whether anything else comes.
+    let free = RayLimits {
+        most_bed_bounces: 0,
+        ..*limits
+    };
+    let mut all = Vec::with_capacity(field.loss_db.len());
+    for &depth_m in &field.depth_m {
+        let pair = sea.between(depth_m, ear_m)?;
+        for &range_m in &field.range_m {
+            if libm::hypot(range_m, depth_m - ear_m) < NEAREST_M {
+                all.push(Reach::Direct);
+                continue;
+            }
+            let cell_db = &mut field.loss_db[all.len()];
+            let reach = if cell_db.is_infinite() {
+                let found = pair.eigenrays(range_m, limits)?;
+                *cell_db = incoherent_loss_db(&found.paths);
+                found.reach
+            } else {
+                match pair.eigenrays(range_m, &free)?.reach {
+                    Reach::Nothing => Reach::Bed,
+                    free => free,
+                }
+            };
+            all.push(reach);
+        }
+    }
+    Ok(all)
 }

@@ -5,7 +5,7 @@
 //! shorter dashes for one, two and more.
 
 use assess::{EarPaths, SoundPaths};
-use seawater::LossField;
+use seawater::{LossField, Reach};
 
 use super::canvas::{Align, Area, checked_size};
 use super::colour::{BLACK, INK, NO_DATA, NO_DATA_STROKE, QUIET_INK, Rgb, WHITE, scale_colour};
@@ -128,10 +128,8 @@ fn draw(
         (plot.left, plot.right),
     )?;
     let vertical = depth(plot)?;
-    let least_db = shade(&mut drawing, field, &range, &vertical);
-    if let Some(open) = &ear.open_field {
-        hatch(&mut drawing, field, open, (&range, &vertical));
-    }
+    let least_db = shade(&mut drawing, field, &ear.reach, (&range, &vertical));
+    hatch(&mut drawing, field, &ear.reach, (&range, &vertical));
     drawing.frame(plot, &vertical, "depth, m");
     range_axis(&mut drawing, plot, &range);
     rays(&mut drawing, paths, ear, (&range, &vertical));
@@ -142,7 +140,12 @@ fn draw(
 }
 
 /// Shades of the loss, and hatching where nothing comes; gives the loss at which the first shade ends.
-fn shade(drawing: &mut Drawing, field: &LossField, range: &Axis, depth: &Axis) -> f64 {
+fn shade(
+    drawing: &mut Drawing,
+    field: &LossField,
+    reach: &[Reach],
+    (range, depth): (&Axis, &Axis),
+) -> f64 {
     let finite = || field.loss_db.iter().copied().filter(|x| x.is_finite());
     // The few cells about the hydrophone itself would take all shades.
     let mut sorted: Vec<f64> = finite().collect();
@@ -152,9 +155,9 @@ fn shade(drawing: &mut Drawing, field: &LossField, range: &Axis, depth: &Axis) -
     let (columns, rows) = (field.range_m.len(), field.depth_m.len());
     let half = |list: &[f64]| list.first().copied().unwrap_or(0.0);
     let (half_m, half_z_m) = (half(&field.range_m), half(&field.depth_m));
-    let shade_of = |loss_db: f64| {
-        loss_db
-            .is_finite()
+    let shade_of = |at: usize| {
+        let loss_db = field.loss_db[at];
+        (reach[at] != Reach::Nothing && loss_db.is_finite())
             .then(|| (((loss_db - least_db) / STEP_DB).ceil().max(0.0) as usize).min(SHADES - 1))
     };
     for row in 0..rows {
@@ -162,8 +165,8 @@ fn shade(drawing: &mut Drawing, field: &LossField, range: &Axis, depth: &Axis) -
         let bottom = depth.px(field.depth_m[row] + half_z_m);
         let mut from = 0;
         for column in 1..=columns {
-            let here = shade_of(field.loss_db[row * columns + from]);
-            let same = column < columns && shade_of(field.loss_db[row * columns + column]) == here;
+            let here = shade_of(row * columns + from);
+            let same = column < columns && shade_of(row * columns + column) == here;
             if same {
                 continue;
             }
@@ -185,14 +188,11 @@ fn shade(drawing: &mut Drawing, field: &LossField, range: &Axis, depth: &Axis) -
 fn hatch(
     drawing: &mut Drawing,
     field: &LossField,
-    open: &LossField,
+    reach: &[Reach],
     (range, depth): (&Axis, &Axis),
 ) {
     let columns = field.range_m.len();
-    let dark = |row: usize, column: usize| {
-        let at = row * columns + column;
-        open.loss_db[at].is_infinite() && field.loss_db[at].is_finite()
-    };
+    let dark = |row: usize, column: usize| reach[row * columns + column] == Reach::Bed;
     for row in (HATCH_ROWS / 2..field.depth_m.len()).step_by(HATCH_ROWS) {
         let y = depth.px(field.depth_m[row]);
         let mut from = None;

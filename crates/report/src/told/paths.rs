@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use assess::{EarPaths, PairTold, SoundPaths, Told};
-use seawater::{Bed, Eigenray, Reach};
+use seawater::{Bed, Eigenray, RayLimits, Reach};
 use serde_json::{Value, json};
 
 use super::check::wrap;
@@ -36,7 +36,7 @@ pub fn paths_text(name: &str, found: &SoundPaths) -> String {
         limits.most_bed_bounces, limits.faintest_db, limits.most_paths
     );
     for ear in &found.ears {
-        one_ear(&mut out, ear);
+        one_ear(&mut out, ear, limits);
     }
     if !found.pairs.is_empty() {
         let _ = writeln!(
@@ -84,14 +84,14 @@ fn bed(bed: Bed) -> String {
     }
 }
 
-fn one_ear(out: &mut String, ear: &EarPaths) {
+fn one_ear(out: &mut String, ear: &EarPaths, limits: &RayLimits) {
     let _ = writeln!(
         out,
         "\n{} at {} m, {:.0} Hz",
         ear.sensor, ear.depth_m, ear.frequency_hz
     );
     if let Some(told) = &ear.rays {
-        let _ = writeln!(out, "  {}", reach(told.found.reach));
+        one_reach(out, told);
         if !told.found.paths.is_empty() {
             let _ = writeln!(
                 out,
@@ -117,13 +117,23 @@ fn one_ear(out: &mut String, ear: &EarPaths) {
         if told.found.left_out > 0 {
             let _ = writeln!(out, "  {} more, fainter than wanted", told.found.left_out);
         }
-        let _ = writeln!(
-            out,
-            "  all together {}, as a steady tone {}{}",
-            loss(told.power_loss_db),
-            loss(told.tone_loss_db),
-            simple(told)
-        );
+        if told.found.paths.is_empty() {
+            let _ = writeln!(
+                out,
+                "  no path comes from {} m away with at most {} from the bed: it is too far, or in a shadow; how much is lost is unknown{}",
+                told.range_m,
+                bounces(limits.most_bed_bounces),
+                simple(told)
+            );
+        } else {
+            let _ = writeln!(
+                out,
+                "  all together {:.1} dB, as a steady tone {:.1} dB{}",
+                told.power_loss_db,
+                told.tone_loss_db,
+                simple(told)
+            );
+        }
     }
     if !ear.rows.is_empty() {
         let _ = writeln!(
@@ -154,7 +164,7 @@ fn one_ear(out: &mut String, ear: &EarPaths) {
             short(told.power_loss_db),
             short(told.tone_loss_db),
             law,
-            reach(told.found.reach)
+            reach_in_row(told)
         );
     }
     for (from_m, until_m, by_bed) in &ear.shadows {
@@ -176,11 +186,24 @@ fn simple(told: &Told) -> String {
     })
 }
 
-fn loss(db: f64) -> String {
-    if db.is_finite() {
-        format!("{db:.1} dB")
-    } else {
-        "without end".to_owned()
+fn bounces(count: u32) -> String {
+    let s = if count == 1 { "" } else { "s" };
+    format!("{count} bounce{s}")
+}
+
+/// How sound comes at best, and whether the list of paths shows it.
+fn one_reach(out: &mut String, told: &Told) {
+    let _ = writeln!(out, "  {}", reach(told.found.reach));
+    if let Some(below_db) = told.found.reach_below_db {
+        let _ = writeln!(
+            out,
+            "  but no such path is listed: the strongest is {below_db:.1} dB below the loudest, fainter than wanted or one too many; those listed all touch the {}",
+            match told.found.reach {
+                Reach::Direct if told.found.paths.iter().any(|p| p.family.bed_bounces == 0) =>
+                    "surface or the bed",
+                _ => "bed",
+            }
+        );
     }
 }
 
@@ -190,6 +213,14 @@ fn reach(reach: Reach) -> &'static str {
         Reach::Surface => "only by way of the surface",
         Reach::Bed => "a shadow: only by way of the bed",
         Reach::Nothing => "a shadow: nothing",
+    }
+}
+
+fn reach_in_row(told: &Told) -> String {
+    let way = reach(told.found.reach);
+    match told.found.reach_below_db {
+        Some(below_db) => format!("{way}, but {below_db:.1} dB below the loudest"),
+        None => way.to_owned(),
     }
 }
 
@@ -288,18 +319,23 @@ fn told_json(told: &Told) -> Value {
     let number = |x: f64| x.is_finite().then_some(x);
     json!({
         "range_m": told.range_m,
-        "comes": match told.found.reach {
-            Reach::Direct => "direct",
-            Reach::Surface => "surface",
-            Reach::Bed => "bed",
-            Reach::Nothing => "nothing",
-        },
+        "comes": reach_word(told.found.reach),
+        "comes_below_loudest_db": told.found.reach_below_db,
         "paths": told.found.paths.iter().map(path_json).collect::<Vec<_>>(),
         "left_out": told.found.left_out,
         "power_loss_db": number(told.power_loss_db),
         "tone_loss_db": number(told.tone_loss_db),
         "spreading_law_loss_db": told.simple_loss_db,
     })
+}
+
+fn reach_word(reach: Reach) -> &'static str {
+    match reach {
+        Reach::Direct => "direct",
+        Reach::Surface => "surface",
+        Reach::Bed => "bed",
+        Reach::Nothing => "nothing",
+    }
 }
 
 fn path_json(p: &Eigenray) -> Value {

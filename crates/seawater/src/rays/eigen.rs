@@ -87,8 +87,8 @@ impl Eigenray {
     }
 }
 
-/// How sound comes to a receiver at its best.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// How sound comes to a receiver at its best; the better, the less.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Reach {
     /// By a path that touches neither surface nor bed.
     Direct,
@@ -107,6 +107,8 @@ pub struct Eigenrays {
     pub paths: Vec<Eigenray>,
     /// How sound comes at best, of every path found.
     pub reach: Reach,
+    /// Where no path of that way is kept: by how much its strongest is fainter than the strongest of all, dB.
+    pub reach_below_db: Option<f64>,
     /// Paths left out because they are too faint or too many.
     pub left_out: usize,
 }
@@ -441,31 +443,41 @@ fn dip(f: &dyn Fn(f64) -> f64, from: f64, middle: f64, to: f64) -> Option<f64> {
 
 fn chosen(mut paths: Vec<Eigenray>, limits: &RayLimits) -> Eigenrays {
     let all = paths.len();
-    let by = |test: fn(&Eigenray) -> bool| paths.iter().any(test);
-    let reach = if by(|p| p.family.surface_bounces == 0 && p.family.bed_bounces == 0) {
-        Reach::Direct
-    } else if by(|p| p.family.bed_bounces == 0) {
-        Reach::Surface
-    } else if paths.is_empty() {
-        Reach::Nothing
-    } else {
-        Reach::Bed
-    };
     paths.sort_by(|a, b| {
         a.loss_db()
             .total_cmp(&b.loss_db())
             .then(a.time_s.total_cmp(&b.time_s))
             .then(a.family.cmp(&b.family))
     });
-    if let Some(best_db) = paths.first().map(Eigenray::loss_db) {
+    let reach = paths.iter().map(way).min().unwrap_or(Reach::Nothing);
+    let strongest_db = |paths: &[Eigenray], wanted: &dyn Fn(&Eigenray) -> bool| {
+        paths.iter().find(|p| wanted(p)).map(Eigenray::loss_db)
+    };
+    let best_db = strongest_db(&paths, &|_| true);
+    let reached_db = strongest_db(&paths, &|p| way(p) == reach);
+    if let Some(best_db) = best_db {
         paths.retain(|p| p.loss_db() <= best_db + limits.faintest_db);
     }
     paths.truncate(limits.most_paths);
+    let kept = paths.iter().any(|p| way(p) == reach);
+    let reach_below_db = best_db
+        .zip(reached_db)
+        .filter(|_| !kept)
+        .map(|(best_db, reached_db)| reached_db - best_db);
     paths.sort_by(|a, b| a.time_s.total_cmp(&b.time_s).then(a.family.cmp(&b.family)));
     Eigenrays {
         left_out: all - paths.len(),
         paths,
         reach,
+        reach_below_db,
+    }
+}
+
+fn way(path: &Eigenray) -> Reach {
+    match (path.family.surface_bounces, path.family.bed_bounces) {
+        (0, 0) => Reach::Direct,
+        (_, 0) => Reach::Surface,
+        _ => Reach::Bed,
     }
 }
 
