@@ -6,6 +6,7 @@ use seawater::{
     incoherent_loss_db, transmission_loss,
 };
 
+use crate::assumed::beyond_profile;
 use crate::ear_pairs::{PairTold, pairs};
 use crate::input::{InputError, bed, profile, ray_limits, spreading};
 
@@ -56,6 +57,9 @@ pub enum PathError {
     /// The sensor that is asked for is none.
     #[error("{0} is no hydrophone")]
     NotHydrophone(String),
+    /// Nothing lies within the range that is asked for.
+    #[error("ranges are told out to {NEAREST_M} m at the least, not to {0} m")]
+    OutTo(f64),
     /// The plan does not say what the bed is.
     #[error("rays reach the bed, and the plan does not say what it is")]
     NoBottom,
@@ -130,6 +134,9 @@ pub struct Told {
 /// # Errors
 /// [`PathError`].
 pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> {
+    if ask.range_m.is_none() && ask.out_to_m < NEAREST_M {
+        return Err(PathError::OutTo(ask.out_to_m));
+    }
     let water = profile(line).map_err(InputError::from)?;
     let bed = bed(line).ok_or(PathError::NoBottom)?;
     let ph = line.sea.ph.ok_or(PathError::NoAcidity)?.si;
@@ -159,6 +166,7 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
         let depth_m = line.modules[ix.module.0].depth_m;
         ears.push(ear(line, ask, &limits, &sea, sensor, depth_m)?);
     }
+    assumed.extend(beyond_profile(line));
     if matches!(bed, Bed::Loss { .. }) {
         assumed.push(
             "a bounce from the bed does not change the phase: `bottom` is a loss alone".to_owned(),
@@ -269,8 +277,10 @@ fn ear(
         drawn: Vec::new(),
     };
     if ask.range_m.is_none() {
+        // Nearer than the nearest of the list, the end itself is told: a table is never empty.
+        let end_m = Some(ask.out_to_m).filter(|end_m| *end_m < TOLD_AT_M[0]);
         let told_at = TOLD_AT_M.into_iter().filter(|r| *r <= ask.out_to_m);
-        out.rows = told_at.map(told).collect::<Result<_, _>>()?;
+        out.rows = told_at.chain(end_m).map(told).collect::<Result<_, _>>()?;
     }
     let far_m = far_m(ask);
     let dark = |range_m: f64| -> Result<Option<bool>, PathError> {

@@ -140,6 +140,18 @@ pub fn show(si: f64, dimension: Dimension) -> String {
     format!("{} {}", plain(&digits), rungs[at].0)
 }
 
+/// A bare number as people write it: all its digits, with an exponent where it would be longer than sixteen digits.
+#[must_use]
+pub fn show_bare(x: f64) -> String {
+    const LARGEST_PLAIN: f64 = 1e16;
+    const SMALLEST_PLAIN: f64 = 1e-5;
+    if x == 0.0 || (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&x.abs()) {
+        format!("{x}")
+    } else {
+        format!("{x:e}")
+    }
+}
+
 fn in_unit(si: f64, spelling: &str, dimension: Dimension) -> f64 {
     let unit: &Unit =
         unit::find(spelling, dimension).expect("units of display are units of the dimension");
@@ -174,4 +186,24 @@ fn plain(scientific: &str) -> String {
     let value: f64 = scientific.parse().expect("formatted numbers are numbers");
     let decimals = (mantissa.trim_start_matches('-').len() as i32 - 2).max(0) - exponent;
     format!("{value:.*}", usize::try_from(decimals).unwrap_or(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::show_bare;
+
+    #[test]
+    fn verif_bare_numbers_stay_short_and_read_back() {
+        for (x, shown) in [
+            (0.0, "0"),
+            (-3.5, "-3.5"),
+            (1e15, "1000000000000000"),
+            (1e300, "1e300"),
+            (-2.5e16, "-2.5e16"),
+            (1e-7, "1e-7"),
+        ] {
+            assert_eq!(show_bare(x), shown);
+            assert_eq!(shown.parse::<f64>(), Ok(x));
+        }
+    }
 }

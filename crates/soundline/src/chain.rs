@@ -13,6 +13,7 @@ use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
@@ -25,7 +26,7 @@ pub(crate) struct Args {
     #[arg(long = "as", value_name = "SENSOR")]
     sensors: Vec<String>,
     /// The sea of this month, 1 to 12; all months of the deployment when not given.
-    #[arg(long, value_name = "MONTH", value_parser = clap::value_parser!(u8).range(1..=12))]
+    #[arg(long, value_name = "MONTH", value_parser = whole::<u8>(1, 12))]
     month: Option<u8>,
     /// Draw each sensor: chain-MODULE-SENSOR.png and .svg in this folder.
     #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]

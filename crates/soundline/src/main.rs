@@ -15,6 +15,7 @@ mod faults;
 mod listen;
 mod measure;
 mod new;
+mod numbers;
 mod out;
 mod paths;
 mod picture_name;
@@ -75,7 +76,7 @@ enum Command {
 }
 
 fn main() -> std::process::ExitCode {
-    let cli = match Cli::try_parse() {
+    let cli = match Cli::try_parse_from(numbers::with_values_below_zero(std::env::args_os())) {
         Ok(cli) => cli,
         Err(error) => {
             let exit = if error.use_stderr() {

@@ -15,6 +15,7 @@ use crate::cancel::Cancel;
 use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
@@ -34,16 +35,16 @@ pub(crate) struct Args {
     #[arg(long, value_name = "ID")]
     call: Option<String>,
     /// A month, 1 to 12; every month when not given. May be repeated.
-    #[arg(long, value_name = "M", value_parser = clap::value_parser!(u8).range(1..=12))]
+    #[arg(long, value_name = "M", value_parser = whole::<u8>(1, 12))]
     month: Vec<u8>,
     /// Calls at each signal-to-noise ratio.
-    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u64).range(25..=100_000))]
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = whole::<u64>(25, 100_000))]
     calls: u64,
     /// Minutes of noise without calls in which false alarms are counted, besides the noise about the calls.
-    #[arg(long, value_name = "MIN", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=100_000))]
+    #[arg(long, value_name = "MIN", default_value_t = 0, value_parser = whole::<u32>(0, 100_000))]
     alone: u32,
     /// Seed of the draws.
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>(0, u64::MAX))]
     seed: u64,
     /// Draw the share found against signal-to-noise ratio and range, and the ranges by month and depth: found.png, over-range.png,
     /// by-month.png and the same as .svg in this folder.

@@ -13,6 +13,7 @@ use serde_json::json;
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
@@ -25,10 +26,10 @@ pub(crate) struct Args {
     #[arg(long, value_name = "SUPPLY")]
     supply: Option<String>,
     /// How many years; as many as the plan's requirement needs, and at least 100, when not given. Of a weather file all.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    #[arg(long, value_name = "N", value_parser = whole::<u64>(1, 10_000))]
     years: Option<u64>,
     /// Seed of the weather; `check` takes 1.
-    #[arg(long, value_name = "N", default_value_t = assess::WEATHER_SEED)]
+    #[arg(long, value_name = "N", default_value_t = assess::WEATHER_SEED, value_parser = whole::<u64>(0, u64::MAX))]
     seed: u64,
     /// Draw the state of charge through the year: a file ending in .png or .svg; and beside it, with `-sizes` in its name, the
     /// smallest battery against the panels.

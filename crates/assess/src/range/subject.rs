@@ -27,6 +27,8 @@ const HALF_WIDTHS: f64 = 2.0;
 const IMAGE_FREQUENCIES: u32 = 24;
 /// Below this the formulas of the sea do not hold, Hz.
 const LOWEST_HZ: f64 = 1.0;
+/// What to write where a range is asked for and no law is there.
+const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
 
 /// What sound loses on its way, but for absorption.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -148,7 +150,7 @@ impl Subject {
             profile: profile(line).map_err(InputError::from)?,
             way: match sea.paths {
                 Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
-                _ => Way::Law(spreading(line).ok_or_else(|| site("how sound spreads"))?),
+                _ => Way::Law(spreading(line).ok_or_else(|| site(SPREADING))?),
             },
             asks_for_rays: sea.paths == Some(plan::Paths::Rays),
             ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,

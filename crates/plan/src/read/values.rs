@@ -177,8 +177,8 @@ impl Reader<'_> {
         }
         let shown = match dimension {
             Some(d) => quantity::show(x, d),
-            None if name == LEVEL => format!("{x} dB"),
-            None => format!("{x}"),
+            None if name == LEVEL => format!("{} dB", quantity::show_bare(x)),
+            None => quantity::show_bare(x),
         };
         let m = Mistake::error(
             Code::OutOfRange,

@@ -84,6 +84,122 @@ fn verif_shadows_are_told_by_range() {
     assert_eq!(far["comes"], "bed");
 }
 
+/// A path that is found but not listed is told as such: here the only one free of the bed is fainter than the plan wants.
+#[test]
+fn verif_what_comes_is_listed_or_told_to_be_missing() {
+    let to = "module.shallow.sensor.ear";
+    let (mut unlisted, mut listed) = (0, 0);
+    for range in ["100 m", "500 m", "1000 m", "1400 m", "2 km", "2.8 km", "3.1 km"] {
+        let told = json(&["--from", &format!("{range}, 20 m"), "--to", to]);
+        let found = &told["hydrophones"][0]["paths"];
+        let paths = found["paths"].as_array().unwrap();
+        let bounces = |p: &Value, of: &str| p[format!("{of}_bounces")].as_u64().unwrap();
+        let direct = paths
+            .iter()
+            .any(|p| bounces(p, "surface") == 0 && bounces(p, "bottom") == 0);
+        let missing = &found["comes_below_loudest_db"];
+        match found["comes"].as_str().unwrap() {
+            "direct" if direct => {
+                listed += 1;
+                assert!(missing.is_null(), "{range}: {found}");
+            }
+            "direct" => {
+                unlisted += 1;
+                assert!(missing.as_f64().unwrap() > 0.0, "{range}: {found}");
+            }
+            _ => assert!(!direct, "{range}: {found}"),
+        }
+    }
+    assert!(unlisted > 0 && listed > 0, "{unlisted} {listed}");
+    let output = run(&["paths", &plan(), "--from", "2.8 km, 20 m", "--to", to]);
+    let text = stdout(&output);
+    assert!(text.contains("no such path is listed"), "{text}");
+    assert!(text.contains("all touch the bed"), "{text}");
+}
+
+#[test]
+fn verif_too_far_is_told_in_words() {
+    let output = run(&["paths", &plan(), "--from", "200 km, 10 m"]);
+    let text = stdout(&output);
+    assert!(!text.contains("without end"), "{text}");
+    assert!(
+        text.contains("no path comes from 200000 m away with at most 3 bounces from the bed"),
+        "{text}"
+    );
+}
+
+/// The picture's dashes begin where the text says that the shadow begins, to a column of the picture, and nowhere else.
+#[test]
+fn verif_picture_and_text_tell_the_same_shadow() {
+    const FAR_M: f64 = 6000.0;
+    const SEABED_M: f64 = 110.0;
+    const COLUMN_M: f64 = FAR_M / 240.0;
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("new").display().to_string();
+    let to = "module.shallow.sensor.ear";
+    let ask = |depth: &str, more: &[&str]| {
+        let args = ["--source-depth", depth, "--out-to", "6 km", "--to", to];
+        json(&[&args[..], more].concat())
+    };
+    ask("20 m", &["--picture", &place]);
+    let svg = fs::read_to_string(folder.path().join("new/paths-shallow-ear.svg")).unwrap();
+    // The plot of a page of 1400 by 820: its left and right, top and bottom.
+    let range_of = |x: f64| (x - 336.0) / (1370.0 - 336.0) * FAR_M;
+    let depth_of = |y: f64| (y - 92.0) / (670.0 - 92.0) * SEABED_M;
+    let dashes: Vec<(f64, f64, f64)> = svg
+        .lines()
+        .filter(|l| l.contains("stroke-dasharray=\"3,7\""))
+        .map(|l| {
+            let points = l.split('"').nth(1).unwrap();
+            let n: Vec<f64> = points
+                .split([' ', ','])
+                .map(|n| n.parse().unwrap())
+                .collect();
+            (depth_of(n[1]), range_of(n[0]), range_of(n[2]))
+        })
+        .collect();
+    let mut held = 0;
+    for row in [7.0, 19.0, 22.0, 40.0, 76.0, 103.0] {
+        let depth_m = (row + 0.5) * SEABED_M / 120.0;
+        let told = ask(&format!("{depth_m} m"), &[]);
+        let shadows = told["hydrophones"][0]["shadows"].as_array().unwrap();
+        let drawn: Vec<_> = dashes
+            .iter()
+            .filter(|(z, _, _)| (z - depth_m).abs() < 0.1)
+            .collect();
+        assert_eq!(
+            drawn.len(),
+            shadows.len(),
+            "{depth_m} m: {drawn:?} {shadows:?}"
+        );
+        for ((_, from_m, until_m), shadow) in drawn.iter().zip(shadows) {
+            let number = |key: &str| shadow[key].as_f64().unwrap();
+            assert!((from_m - number("from_m")).abs() < COLUMN_M, "{depth_m} m");
+            assert!(
+                (until_m - number("until_m")).abs() < COLUMN_M,
+                "{depth_m} m"
+            );
+            held += 1;
+        }
+    }
+    assert!(held >= 5);
+}
+
+#[test]
+fn verif_a_profile_that_ends_above_the_bed_is_told() {
+    let demo = crate::support::demo("silt-hollow", false);
+    let ask = ["paths", &demo.plan, "--source-depth", "20 m"];
+    assert!(!stdout(&run(&ask)).contains("the profile"));
+    let text = fs::read_to_string(&demo.plan).unwrap();
+    let ends = text.replace("{ depth = \"110 m\",", "{ depth = \"60 m\",");
+    assert_ne!(text, ends);
+    fs::write(&demo.plan, ends).unwrap();
+    for output in [run(&ask), run(&["check", &demo.plan])] {
+        let told = stdout(&output);
+        assert!(told.contains("the profile ends at 60 m of 110 m"), "{told}");
+    }
+}
+
 /// The example's own rehearsal, whose ears follow rays, sees what its cue sheet expects, twice the same.
 #[test]
 fn verif_a_rehearsal_with_rays_sees_what_it_expects() {
@@ -133,6 +249,17 @@ fn verif_wrong_questions_get_an_answer() {
         (
             vec!["--from", "900 m, 10 m", "--to", "module.moon.sensor.ear"],
             "its hydrophones are",
+        ),
+        (vec!["--from", "-900 m, 10 m"], "outside 0 to 500000 m"),
+        (vec!["--from", "900 m, -10 m"], "outside 0.01 to 110 m"),
+        (vec!["--source-depth", "-20 m"], "outside 0.01 to 110 m"),
+        (
+            vec!["--source-depth", "20 m", "--out-to", "0 m"],
+            "out to 1 m at the least, not to 0 m",
+        ),
+        (
+            vec!["--source-depth", "20 m", "--out-to", "-5 km"],
+            "not to -5000 m",
         ),
         (vec![], "--from"),
     ] {

@@ -224,4 +224,10 @@ fn verif_what_is_not_there_is_told_with_what_is() {
     );
     let told = refused(&["--detector", "upcall-upper"]);
     assert!(told.contains("how sound spreads"), "{told}");
+    assert!(told.contains("spreading = \"spherical\""), "{told}");
+    for (option, value) in [("--seed", "-1"), ("--calls", "-5"), ("--month", "13")] {
+        let told = refused(&["--detector", "upcall-upper", option, value]);
+        assert!(told.contains("a whole number from"), "{told}");
+        assert!(!told.contains("unexpected argument"), "{told}");
+    }
 }
