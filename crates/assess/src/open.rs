@@ -57,8 +57,14 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
             silent.join(", ")
         ));
     }
-    if !line.detectors.is_empty() {
-        all.push("how often each detector is wrong in real noise: `soundline tune` holds it against labelled recordings".to_owned());
+    let untried = untried(line);
+    if !untried.is_empty() {
+        let which = if untried.len() == line.detectors.len() {
+            "each detector".to_owned()
+        } else {
+            untried.join(", ")
+        };
+        all.push(format!("how often {which} is wrong in real noise: `soundline tune` holds it against labelled recordings"));
     }
     if !line.sections.is_empty() {
         all.push("where the line hangs and what it pulls: depths are those of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
@@ -82,6 +88,20 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
         ));
     }
     all
+}
+
+/// Detectors of which the requirements do not ask both how much they find and how often they cry wolf.
+fn untried(line: &Line) -> Vec<String> {
+    let asked = |ix: usize| {
+        let all = || line.requirements.iter().map(|r| &r.that);
+        all().any(|that| matches!(that, That::Recall { of, .. } if of.0 == ix))
+            && all().any(|that| matches!(that, That::FalseAlarms { of, .. } if of.0 == ix))
+    };
+    let detectors = line.detectors.iter().enumerate();
+    detectors
+        .filter(|(ix, _)| !asked(*ix))
+        .map(|(_, detector)| format!("detector.{}", detector.id))
+        .collect()
 }
 
 fn asks_noise(r: &plan::Requirement) -> bool {

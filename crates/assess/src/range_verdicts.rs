@@ -7,7 +7,7 @@ use quantity::{Dimension, show};
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, MonthRange, RangeError, Sampled, Subject,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject,
     doubts, found, month_range, told,
 };
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -62,7 +62,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             format!("no month has a mean wind of at most {most} m/s"),
         );
     }
-    let mut worst: Option<(Found, MonthRange, &InjectionRecord)> = None;
+    let mut worst: Option<(Found, u8, f64, &InjectionRecord)> = None;
     for &(month, wind_m_s) in &counting {
         let digest = subject.digest(wind_m_s);
         let fresh = shelf
@@ -73,7 +73,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             return unknown(path, not_sampled(&subject, month, shelf));
         };
         let range = record.sampled().and_then(|s| {
-            let range = month_range(&subject, &s, month, subject.hydrophone_depth_m)?;
+            let range = month_range(&subject, &s, Some(month), subject.hydrophone_depth_m)?;
             Ok((by_chance(&s, share.si)?, range))
         });
         let range = match range {
@@ -89,14 +89,14 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             .as_ref()
             .is_none_or(|(held, ..)| at_least_m(here.unbroken_low) < at_least_m(held.unbroken_low))
         {
-            worst = Some((here, range, record));
+            worst = Some((here, month, wind_m_s, record));
         }
     }
-    let (found, range, record) = worst.expect("some month counts");
+    let (found, month, wind_m_s, record) = worst.expect("some month counts");
     let mut why = format!(
         "in {}, at {} m/s of wind, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
-        name(range.month),
-        range.wind_m_s,
+        name(month),
+        wind_m_s,
         record.calls(),
         show(share.si, Dimension::Ratio),
         told(found.unbroken_seen),

@@ -12,6 +12,7 @@ mod full_scale;
 mod hear;
 mod heard;
 mod measure;
+mod noise;
 mod survey;
 mod tune;
 mod view;
@@ -24,6 +25,7 @@ pub use measure::{
     Broad, LinePercentiles, Lines, MeasureError, Measured, Meter, PERCENTILES, Percentiles, Period,
     PeriodBegin, lines_bytes, measured_bands,
 };
+pub use noise::{Noise, take_noise};
 pub use survey::{Survey, line_up, survey};
 pub use tune::{
     Choice, Counts, Curve, Example, Given, JudgeError, Judgement, Label, LabelError, LabelFault,

@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use chance::Stream;
 use detect::{BackgroundKind, Confirm, LevelKind, Spec, Stage};
-use injection::{CallSound, Injection, Tally, inject, settling_samples, tail_samples};
+use injection::{CallSound, Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
 use signal::{Ends, SensorChain, ShapedNoise, Sweep};
 
 const RATE_HZ: f64 = 16_000.0;
@@ -73,8 +73,10 @@ fn two_thousand() -> Tally {
         detector: &detector,
         converter: Some(&chain),
         call: &call,
-        noise_level_db: seawater::band_level_db_re_1upa(BAND_HZ.0, BAND_HZ.1, WIND_M_S, SHIPPING)
-            .expect("a band"),
+        noise_level: NoiseLevel::Same(
+            seawater::band_level_db_re_1upa(BAND_HZ.0, BAND_HZ.1, WIND_M_S, SHIPPING)
+                .expect("a band"),
+        ),
         snr_db: &snr_db,
     };
     let settling = settling_samples(&detector).expect("a detector");

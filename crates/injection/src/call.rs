@@ -101,6 +101,12 @@ impl CallSound {
         self.samples
     }
 
+    /// Samples of the call with what the high-pass adds.
+    #[must_use]
+    pub fn whole_samples(&self) -> u64 {
+        self.pressure_upa.len() as u64
+    }
+
     /// Product of the energy duration and the width of the band.
     #[must_use]
     pub fn time_bandwidth(&self) -> f64 {

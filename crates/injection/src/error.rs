@@ -46,6 +46,20 @@ pub enum InjectionError {
     /// Signal-to-noise ratios that do not rise, or none.
     #[error("signal-to-noise ratios must be finite and rise")]
     Ratios,
+    /// Noise without a level: silence.
+    #[error("the noise about call {index} is silent: there is no ratio to it")]
+    NoiseLevel {
+        /// Which call, from 0.
+        index: usize,
+    },
+    /// Other numbers of levels and of calls.
+    #[error("{calls} calls cannot lie in noise of {levels} levels")]
+    NoiseLevels {
+        /// Calls.
+        calls: usize,
+        /// Levels.
+        levels: usize,
+    },
     /// A detector that cannot be.
     #[error("the detector: {0}")]
     Detector(#[from] detect::SpecError),
@@ -56,8 +70,11 @@ pub enum InjectionError {
     #[error("the converter: {0}")]
     Chain(#[from] signal::ChainError),
     /// A spectrum that cannot be formed.
-    #[error("the call: {0}")]
+    #[error("the spectrum: {0}")]
     Spectrum(#[from] signal::SpectrumError),
+    /// Samples of which no spectrum can be formed.
+    #[error("the noise: {0}")]
+    Stream(#[from] signal::StreamError),
     /// A law outside its range.
     #[error(transparent)]
     Law(#[from] chance::LawError),

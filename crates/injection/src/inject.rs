@@ -20,6 +20,15 @@ use crate::error::InjectionError;
 
 const CHUNK: usize = 4096;
 
+/// Level of the noise in the call's band as at the hydrophone, dB re 1 uPa.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum NoiseLevel<'a> {
+    /// The same everywhere.
+    Same(f64),
+    /// That about each call, in the order of the calls.
+    Each(&'a [f64]),
+}
+
 /// What is put into what.
 #[derive(Debug, Clone, Copy)]
 pub struct Injection<'a> {
@@ -29,8 +38,8 @@ pub struct Injection<'a> {
     pub converter: Option<&'a SensorChain>,
     /// The call, behind the chain's high-pass.
     pub call: &'a CallSound,
-    /// Level of the noise in the call's band as at the hydrophone, dB re 1 uPa.
-    pub noise_level_db: f64,
+    /// What the ratios count from.
+    pub noise_level: NoiseLevel<'a>,
     /// Signal-to-noise ratios of the calls, rising, dB.
     pub snr_db: &'a [f64],
 }
@@ -118,7 +127,7 @@ pub fn tail_samples(spec: &Spec) -> Result<u64, InjectionError> {
 ///
 /// # Errors
 /// [`InjectionError::Place`] for calls that overlap with what is heard after the one before, or reach beyond the noise;
-/// [`InjectionError::Ratios`]; a detector, converter or noise that cannot be.
+/// [`InjectionError::Ratios`]; [`InjectionError::NoiseLevel`] for noise without a level; a detector, converter or noise that cannot be.
 pub fn inject(
     what: &Injection<'_>,
     noise_upa: &[f32],
@@ -128,6 +137,19 @@ pub fn inject(
     let rising = what.snr_db.windows(2).all(|w| w[0] < w[1]);
     if !(rising && what.snr_db.iter().all(|db| db.is_finite()) && !what.snr_db.is_empty()) {
         return Err(InjectionError::Ratios);
+    }
+    let levels_db = match what.noise_level {
+        NoiseLevel::Same(level_db) => vec![level_db; begins.len()],
+        NoiseLevel::Each(levels_db) => levels_db.to_vec(),
+    };
+    if levels_db.len() != begins.len() {
+        return Err(InjectionError::NoiseLevels {
+            calls: begins.len(),
+            levels: levels_db.len(),
+        });
+    }
+    if let Some(index) = levels_db.iter().position(|db| !db.is_finite()) {
+        return Err(InjectionError::NoiseLevel { index });
     }
     let tail = tail_samples(what.detector)?;
     let whole = what.call.pressure_upa.len() as u64 + tail;
@@ -149,11 +171,12 @@ pub fn inject(
     let mut found = vec![0; what.snr_db.len()];
     let mut clipped = vec![0; what.snr_db.len()];
     let mut at = 0;
-    for &begin in begins {
+    for (&begin, noise_db) in begins.iter().zip(levels_db) {
         desk.hear(&mut detector, noise_upa, at, begin, &mut told)?;
         at = begin;
         for (ratio, &snr_db) in what.snr_db.iter().enumerate() {
-            let (hit, clips) = desk.one_call(what, &detector, noise_upa, begin, tail, snr_db)?;
+            let level_db = noise_db + snr_db;
+            let (hit, clips) = desk.one_call(what, &detector, noise_upa, begin, tail, level_db)?;
             found[ratio] += u64::from(hit);
             clipped[ratio] += u64::from(clips);
         }
@@ -230,7 +253,7 @@ impl<'a> Desk<'a> {
         Ok(())
     }
 
-    /// Whether a copy of the detector finds the call at one ratio, and whether the converter clipped on the way.
+    /// Whether a copy of the detector finds the call at one level, and whether the converter clipped on the way.
     fn one_call(
         &mut self,
         what: &Injection<'_>,
@@ -238,9 +261,9 @@ impl<'a> Desk<'a> {
         noise: &[f32],
         begin: u64,
         tail: u64,
-        snr_db: f64,
+        level_db: f64,
     ) -> Result<(bool, bool), InjectionError> {
-        let gain = libm::pow(10.0, (what.noise_level_db + snr_db) / 20.0);
+        let gain = libm::pow(10.0, level_db / 20.0);
         let call = &what.call.pressure_upa;
         let (call_end, until) = (begin + what.call.samples, begin + call.len() as u64 + tail);
         let mut detector = detector.clone();

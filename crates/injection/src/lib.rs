@@ -14,10 +14,12 @@ mod error;
 mod ideal;
 mod inject;
 mod range;
+mod recorded;
 
 pub use call::CallSound;
 pub use curve::{Bound, Curve, Point};
 pub use error::InjectionError;
 pub use ideal::{albersheim_snr_db, ideal_found_share, ideal_snr_db};
-pub use inject::{Injection, Tally, inject, settling_samples, tail_samples};
+pub use inject::{Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
 pub use range::{Outer, Reach, Spread, effective_area_m2, outer_range_m, unbroken_range_m};
+pub use recorded::recorded_level_db;

@@ -82,7 +82,7 @@ at once, each with its place. What is not written is unknown, and never taken to
 - **References** are whole paths: `module.upper.sensor.ear`, `detector.upcall.confirmed`, `part.jacketed-12`.
 - **Quantities** are texts with their unit: `\"150 m\"`. Decimal points, no commas, no gaps between digits.
 - **A spread** may follow: `\"0.42 W ± 10 %\"`, `\"8 mohm +/- 4 mohm\"`, `\"0.12 ohm ± 10 % uniform\"`. It is the half width of a
-  95 % interval of a normal law, or of a uniform law where that is written. A share takes `± 5 points` or `± 5 % of the value`.
+  95 % interval of a normal law (two standard deviations, k = 2), or of a uniform law where that is written. A share takes `± 5 points` or `± 5 % of the value`.
 - **Dates** stand without quotes: `2027-03-15` is 00:00 UTC, `2027-03-15T06:30:00Z` an instant; a time needs its offset.
 - **Parts** are things written once, in `[part.ID]` or in catalogue files that `include` lists. What the plan writes itself
   wins over the part, key by key; a list is taken whole.

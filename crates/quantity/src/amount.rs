@@ -14,6 +14,9 @@ pub struct Amount {
     pub law: Option<Law>,
 }
 
+/// Standard deviations in the half width of a normal spread (k = 2): it holds 95.45 % of the draws, which is called 95 %.
+pub const HALF_WIDTH_DEVIATIONS: f64 = 2.0;
+
 /// How a value is spread about what is written.
 ///
 /// A spread is a 95 % normal one unless `uniform` is written. The half width is never negative and is in the
@@ -22,7 +25,7 @@ pub struct Amount {
 pub enum Law {
     /// Normal law.
     Normal {
-        /// Half width of the interval that holds 95 % of the draws, taken as two standard deviations (k = 2).
+        /// Half width of the interval that holds 95 % of the draws, taken as [`HALF_WIDTH_DEVIATIONS`] standard deviations.
         half_width: f64,
     },
     /// Every value within the half width is equally likely.

@@ -24,7 +24,7 @@ mod show;
 mod strand;
 mod unit;
 
-pub use amount::{Amount, Law, parse_amount};
+pub use amount::{Amount, HALF_WIDTH_DEVIATIONS, Law, parse_amount};
 pub use conductor::{CROSS_SECTIONS_MM2, Conductor, parse_conductor};
 pub use dimension::{Dimension, article};
 pub use event_rate::{EventRate, parse_event_rate};

@@ -6,6 +6,7 @@
 
 mod over;
 mod record;
+mod recorded;
 mod sample;
 mod subject;
 mod whole;
@@ -16,6 +17,7 @@ pub use over::{
     month_range,
 };
 pub use record::InjectionRecord;
+pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
 pub(crate) use subject::INJECTION;
 pub use subject::Subject;
@@ -27,11 +29,11 @@ use injection::InjectionError;
 
 use crate::input::{InputError, SiteNoiseError};
 
-/// What came of calls in the noise of one wind.
+/// What came of calls in the noise of one wind, or of recordings.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sampled {
-    /// The wind, m/s.
-    pub wind_m_s: f64,
+    /// The wind, m/s; `None` in recorded noise.
+    pub wind_m_s: Option<f64>,
     /// Level of the noise in the detector's band, dB re 1 uPa.
     pub noise_level_db: f64,
     /// Share found against the in-band signal-to-noise ratio.
@@ -98,6 +100,20 @@ pub enum RangeError {
     /// Nothing comes of putting the call into noise.
     #[error(transparent)]
     Injection(#[from] InjectionError),
+    /// No stretch of the recordings is long enough for the detector and a call.
+    #[error(
+        "the longest stretch of the recordings without a gap or a sample at full scale is {longest_s:.1} s; {detector} needs {needed_s:.1} s: {settling_s:.1} s to settle, and the rest for one call and to decide on it"
+    )]
+    TooShort {
+        /// The detector: a typed path.
+        detector: String,
+        /// The longest stretch, s.
+        longest_s: f64,
+        /// What is needed, s.
+        needed_s: f64,
+        /// Of which to settle, s.
+        settling_s: f64,
+    },
     /// The user asked to stop.
     #[error("cancelled")]
     Cancelled,

@@ -66,10 +66,10 @@ impl Found {
 /// What is found over range in one month.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MonthRange {
-    /// The month, 1 to 12.
-    pub month: u8,
-    /// Its mean wind, m/s.
-    pub wind_m_s: f64,
+    /// The month, 1 to 12; `None` in recorded noise.
+    pub month: Option<u8>,
+    /// Its mean wind, m/s; `None` in recorded noise.
+    pub wind_m_s: Option<f64>,
     /// Noise in the band, dB re 1 uPa.
     pub noise_level_db: f64,
     /// Out to where a half and nine tenths are found.
@@ -93,7 +93,7 @@ pub struct MonthRange {
 pub fn month_range(
     subject: &Subject,
     sampled: &Sampled,
-    month: u8,
+    month: Option<u8>,
     depth_m: f64,
 ) -> Result<MonthRange, RangeError> {
     let (absorption, mut warnings) = subject.absorption(depth_m)?;
@@ -215,7 +215,7 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
 pub fn depth_ranges(
     subject: &Subject,
     sampled: &Sampled,
-    month: u8,
+    month: Option<u8>,
 ) -> Result<Vec<(f64, [Found; 2])>, RangeError> {
     const DEPTHS: u32 = 8;
     let bed_m = match subject.water_depth_m {

@@ -43,19 +43,20 @@ struct PointRecord {
 }
 
 impl InjectionRecord {
-    /// A record of what was sampled.
+    /// A record of what was sampled; `None` for what came of recorded noise, which no requirement reads.
     #[must_use]
-    pub fn new(subject: &Subject, sampled: &Sampled, program: &str) -> Self {
+    pub fn new(subject: &Subject, sampled: &Sampled, program: &str) -> Option<Self> {
+        let wind_m_s = sampled.wind_m_s?;
         let points = sampled.curve.points();
-        Self {
+        Some(Self {
             format: FORMAT.to_owned(),
             method: INJECTION.to_owned(),
-            inputs_digest: subject.digest(sampled.wind_m_s),
+            inputs_digest: subject.digest(wind_m_s),
             detector: subject.detector.clone(),
             call: subject.call.clone(),
             program: program.to_owned(),
             seed: sampled.seed,
-            wind_m_s: sampled.wind_m_s,
+            wind_m_s,
             noise_level_db_re_1upa: sampled.noise_level_db,
             calls: points.first().map_or(0, |p| p.calls),
             points: points
@@ -70,7 +71,7 @@ impl InjectionRecord {
             by_chance: sampled.by_chance,
             false_alarms: sampled.false_alarms,
             listened_s: sampled.listened_s,
-        }
+        })
     }
 
     /// Reads a record; `None` where the text is a record of another method.
@@ -120,7 +121,7 @@ impl InjectionRecord {
     pub fn sampled(&self) -> Result<Sampled, RangeError> {
         let counts: Vec<(f64, u64)> = self.points.iter().map(|p| (p.snr_db, p.found)).collect();
         Ok(Sampled {
-            wind_m_s: self.wind_m_s,
+            wind_m_s: Some(self.wind_m_s),
             noise_level_db: self.noise_level_db_re_1upa,
             curve: Curve::new(&counts, self.calls)?,
             by_chance: self.by_chance,

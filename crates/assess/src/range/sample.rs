@@ -4,18 +4,18 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use chance::Stream;
-use injection::{Curve, Injection, Tally, inject, settling_samples, tail_samples};
+use injection::{Curve, Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
 
 use super::{RangeError, Sampled, Subject};
 
 /// Calls in one stretch of noise.
-const EACH: u64 = 25;
+pub(super) const EACH: u64 = 25;
 /// Between a call and the next, at least, s, and at most as much more by chance, so that calls lie anywhere among cells.
-const GAP_S: f64 = 0.5;
+pub(super) const GAP_S: f64 = 0.5;
 /// Longest stretch of noise alone, s.
 const LONGEST_ALONE_S: f64 = 120.0;
 /// Ratios that are tried first, with one stretch, dB.
-const FIRST_DB: (i32, i32, usize) = (-30, 60, 6);
+pub(super) const FIRST_DB: (i32, i32, usize) = (-30, 60, 6);
 /// Points between the ratios of few and of most found.
 const POINTS: f64 = 13.0;
 
@@ -75,7 +75,7 @@ pub fn sample(
         .zip(tally.found.iter().copied())
         .collect();
     Ok(Sampled {
-        wind_m_s,
+        wind_m_s: Some(wind_m_s),
         noise_level_db,
         curve: Curve::new(&counts, tally.calls)?,
         by_chance: tally.by_chance,
@@ -88,7 +88,7 @@ pub fn sample(
 }
 
 /// The ratios at which many calls are drawn: close where the share changes, and those tried first above.
-fn ratios(first: &[f64], coarse: &Tally) -> Vec<f64> {
+pub(super) fn ratios(first: &[f64], coarse: &Tally) -> Vec<f64> {
     let share = |i: usize| coarse.found[i] as f64 / coarse.calls as f64;
     let most = (0..first.len()).map(share).fold(0.0, f64::max);
     let step_db = f64::from(FIRST_DB.2 as i32);
@@ -155,14 +155,14 @@ impl Drawn<'_> {
             detector: &self.subject.spec,
             converter: Some(&self.subject.chain),
             call: &self.subject.sound,
-            noise_level_db: self.noise_level_db,
+            noise_level: NoiseLevel::Same(self.noise_level_db),
             snr_db,
         }
     }
 }
 
 /// Does `count` pieces of work on threads and gives what came of them in their order.
-fn on_threads<T: Send>(
+pub(super) fn on_threads<T: Send>(
     count: usize,
     threads: usize,
     watch: &(dyn Fn(f64) -> bool + Sync),

@@ -4,7 +4,7 @@ use chance::Stream;
 use detect::{Spec, Stage};
 use injection::{CallSound, Spread};
 use plan::{CallIx, DetectorIx, Line, SoundKind};
-use quantity::Law;
+use quantity::{HALF_WIDTH_DEVIATIONS, Law};
 use seawater::{
     Profile, SeaError, Spreading, Variable, Warning, absorption, lloyd_mirror_loss_db,
     transmission_loss_db,
@@ -20,8 +20,6 @@ use crate::input::{
 
 /// Method of a sampled curve; a change of what is drawn or counted is another method.
 pub(crate) const INJECTION: &str = "injection/1";
-/// Half-widths of a normal spread in standard deviations: `±` is a 95 % normal (k = 2).
-const HALF_WIDTHS: f64 = 2.0;
 
 /// Frequencies over a call's band at which the surface's image is taken, spread evenly over the logarithm.
 const IMAGE_FREQUENCIES: u32 = 24;
@@ -129,7 +127,7 @@ impl Subject {
             spread: match written.source_level_db.law {
                 None => Spread::None,
                 Some(Law::Normal { half_width }) => Spread::Normal {
-                    deviation_db: half_width / HALF_WIDTHS,
+                    deviation_db: half_width / HALF_WIDTH_DEVIATIONS,
                 },
                 Some(Law::Uniform { half_width }) => Spread::Uniform {
                     half_width_db: half_width,

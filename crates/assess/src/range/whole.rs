@@ -1,8 +1,8 @@
 //! All that is told of a detector and a call.
 
 use super::{
-    Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Sampled, Subject, depth_ranges,
-    losses, month_range, sample,
+    Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Recorded, Sampled, Subject,
+    depth_ranges, losses, month_range, sample,
 };
 
 /// Ranges of a detector and a call, month by month.
@@ -10,8 +10,10 @@ use super::{
 pub struct Ranges {
     /// Detector and call.
     pub subject: Subject,
-    /// Each month that was asked for.
+    /// Each month that was asked for; one without a month in recorded noise.
     pub months: Vec<Month>,
+    /// Of the recordings, where the noise is theirs.
+    pub recorded: Option<Recorded>,
 }
 
 /// What is told of a month.
@@ -43,7 +45,7 @@ pub fn ranges(
     let mut drawn: Vec<Sampled> = Vec::new();
     for (done, &month) in months.iter().enumerate() {
         let wind_m_s = subject.wind_m_s[usize::from(month) - 1];
-        if let Some(same) = drawn.iter().find(|s| s.wind_m_s == wind_m_s) {
+        if let Some(same) = drawn.iter().find(|s| s.wind_m_s == Some(wind_m_s)) {
             drawn.push(same.clone());
             continue;
         }
@@ -72,11 +74,15 @@ pub fn ranges(
         .map(|((&month, sampled), losses)| {
             Ok(Month {
                 sampled: sampled.clone(),
-                range: month_range(&subject, sampled, month, subject.hydrophone_depth_m)?,
+                range: month_range(&subject, sampled, Some(month), subject.hydrophone_depth_m)?,
                 losses,
-                by_depth: depth_ranges(&subject, sampled, month)?,
+                by_depth: depth_ranges(&subject, sampled, Some(month))?,
             })
         })
         .collect::<Result<_, RangeError>>()?;
-    Ok(Ranges { subject, months })
+    Ok(Ranges {
+        subject,
+        months,
+        recorded: None,
+    })
 }

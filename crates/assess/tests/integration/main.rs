@@ -18,6 +18,7 @@ mod mistakes;
 mod paid;
 mod processor;
 mod ranges;
+mod recorded;
 mod rehearsed;
 mod reserve;
 mod sky;

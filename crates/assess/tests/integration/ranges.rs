@@ -43,7 +43,7 @@ fn subject(line: &Line) -> Subject {
 fn counted(subject: &Subject, counts: &[(f64, u64)], calls: u64, by_chance: u64) -> Sampled {
     let wind_m_s = subject.wind_m_s[5];
     Sampled {
-        wind_m_s,
+        wind_m_s: Some(wind_m_s),
         noise_level_db: subject.noise_level_db(wind_m_s).unwrap(),
         curve: Curve::new(counts, calls).unwrap(),
         by_chance,
@@ -59,7 +59,7 @@ fn judged(reading: &Reading, counts: &[(f64, u64)], calls: u64, by_chance: u64) 
     let subject = subject(reading.line.as_ref().unwrap());
     let sampled = counted(&subject, counts, calls, by_chance);
     let shelf = Shelf {
-        injections: vec![InjectionRecord::new(&subject, &sampled, "test")],
+        injections: vec![InjectionRecord::new(&subject, &sampled, "test").unwrap()],
         range_command: Some("soundline range plan.toml".to_owned()),
         ..Shelf::default()
     };

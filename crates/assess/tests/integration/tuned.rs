@@ -117,6 +117,35 @@ fn val_the_limits_decide() {
     close(quiet.value.value, 12.2165, 1e-3);
 }
 
+/// What is open names the detectors of which the requirements do not ask both how much they find and how often they cry wolf.
+#[test]
+fn verif_what_is_asked_of_every_detector_is_not_open() {
+    let tune = |reading: &Reading| {
+        let open = check(reading, &Shelf::default()).open;
+        open.into_iter().find(|o| o.contains("soundline tune"))
+    };
+    assert_eq!(tune(&plan("")), None);
+    let half = read(&format!(
+        "{PLAN}\n{}",
+        FIGURES.split("[requirement.quiet]").next().unwrap()
+    ));
+    let told = tune(&half).unwrap();
+    assert!(
+        told.starts_with("how often each detector is wrong"),
+        "{told}"
+    );
+    let other = PLAN
+        .split("[detector.call]")
+        .nth(1)
+        .map(|rest| rest.split("\n[").next().unwrap())
+        .unwrap();
+    let told = tune(&plan(&format!("\n[detector.other]{other}"))).unwrap();
+    assert!(
+        told.starts_with("how often detector.other is wrong"),
+        "{told}"
+    );
+}
+
 #[test]
 fn verif_a_smaller_confidence_asks_for_less() {
     let records = || vec![tuning(45, 50, 0, 3.2 * DAY_S)];

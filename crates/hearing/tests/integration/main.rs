@@ -7,5 +7,6 @@
 
 mod hear;
 mod measure;
+mod noise;
 mod stretch;
 mod trial;

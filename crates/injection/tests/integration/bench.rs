@@ -2,7 +2,9 @@
 
 use chance::Stream;
 use detect::{BackgroundKind, Confirm, LevelKind, Sense, Spec, Stage};
-use injection::{CallSound, Curve, Injection, Tally, inject, settling_samples, tail_samples};
+use injection::{
+    CallSound, Curve, Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples,
+};
 use signal::{Ends, ShapedNoise, Sweep};
 
 /// Rate of the checks, Hz: low, so that hours are cheap.
@@ -123,7 +125,7 @@ pub(crate) fn run(
         detector,
         converter: None,
         call,
-        noise_level_db: sea.level_db,
+        noise_level: NoiseLevel::Same(sea.level_db),
         snr_db,
     };
     let settling = settling_samples(detector).expect("figures of the checks that can be");

@@ -1,7 +1,7 @@
 //! What is counted, by a second route and at its ends.
 
 use detect::{Detector, Notice, Stage};
-use injection::{Injection, InjectionError, inject, settling_samples, tail_samples};
+use injection::{Injection, InjectionError, NoiseLevel, inject, settling_samples, tail_samples};
 use signal::{Block, SensorChain};
 
 use crate::bench::{RATE_HZ, run, sweep, upcalls, white};
@@ -22,7 +22,7 @@ fn verif_a_copy_finds_what_a_fresh_detector_finds() {
             detector: &detector,
             converter: None,
             call: &call,
-            noise_level_db: sea.level_db,
+            noise_level: NoiseLevel::Same(sea.level_db),
             snr_db: &snr_db,
         };
         let tally = inject(&what, &noise, &[begin], settling).unwrap();
@@ -82,7 +82,7 @@ fn verif_what_overloads_the_converter_is_told() {
         detector: &detector,
         converter: Some(&chain),
         call: &call,
-        noise_level_db: sea.level_db,
+        noise_level: NoiseLevel::Same(sea.level_db),
         snr_db: &[10.0, 60.0],
     };
     let tally = inject(&what, &noise, &[settling], settling).unwrap();
@@ -99,7 +99,7 @@ fn verif_what_cannot_be_is_refused() {
         detector: &detector,
         converter: None,
         call: &call,
-        noise_level_db: sea.level_db,
+        noise_level: NoiseLevel::Same(sea.level_db),
         snr_db,
     };
     for begins in [&[30_000, 30_600][..], &[59_900]] {

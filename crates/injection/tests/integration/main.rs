@@ -7,3 +7,4 @@ mod distractors;
 mod ideal;
 mod losses;
 mod recall;
+mod recorded;

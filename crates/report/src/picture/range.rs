@@ -128,7 +128,10 @@ fn metres(outer: Outer) -> f64 {
 }
 
 fn name(month: &Month) -> &'static str {
-    MONTHS[usize::from(month.range.month) - 1]
+    match month.range.month {
+        Some(month) => MONTHS[usize::from(month) - 1],
+        None => "noise as recorded",
+    }
 }
 
 fn percent(area: Area) -> Result<Axis, PictureError> {
@@ -311,7 +314,10 @@ fn over_range(
     }
     drawing.dashed(line(&worst.range.low.shares), OTHER, 1.8, DOTS);
     drawing.border(area);
-    let wind = |m: &Month| format!("{} ({:.1} m/s of wind)", name(m), m.range.wind_m_s);
+    let wind = |m: &Month| match m.range.wind_m_s {
+        Some(wind_m_s) => format!("{} ({wind_m_s:.1} m/s of wind)", name(m)),
+        None => name(m).to_owned(),
+    };
     let (first, by_limits) = if several {
         ("farthest: ", "nearest, by the lower limits at 95 %")
     } else {
@@ -358,7 +364,11 @@ fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), Pi
         let shift = if i == 0 { -7.0 } else { 7.0 };
         for month in &ranges.months {
             let found: Found = month.range.found[i];
-            let at = x(month.range.month) + shift;
+            // Recorded noise is of no month.
+            let Some(number) = month.range.month else {
+                continue;
+            };
+            let at = x(number) + shift;
             let (seen, low) = (
                 up.px(metres(found.seen) / 1000.0),
                 up.px(metres(found.low) / 1000.0),

@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use assess::range::{Found, Month, Outer, Ranges, Spread};
+use assess::range::{Found, Month, Outer, Ranges, Recorded, Spread};
+use quantity::HALF_WIDTH_DEVIATIONS;
 use serde_json::{Value, json};
 
 use super::check::wrap;
@@ -25,7 +26,10 @@ fn spread(spread: Spread) -> String {
     match spread {
         Spread::None => "the same for every call".to_owned(),
         Spread::Normal { deviation_db } => {
-            format!("a normal spread of {deviation_db:.1} dB (one standard deviation)")
+            format!(
+                "± {:.1} dB (95 %, k = 2: a standard deviation of {deviation_db:.1} dB)",
+                HALF_WIDTH_DEVIATIONS * deviation_db
+            )
         }
         Spread::Uniform { half_width_db } => {
             format!("anything within {half_width_db:.1} dB to each side")
@@ -54,7 +58,11 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     for row in wrap(&about, 106) {
         let _ = writeln!(out, "  {row}");
     }
-    if !s.says_its_noise {
+    if let Some(recorded) = &ranges.recorded {
+        for row in wrap(&about_recordings(recorded), 106) {
+            let _ = writeln!(out, "  {row}");
+        }
+    } else if !s.says_its_noise {
         let _ = writeln!(
             out,
             "  {} says nothing of its own noise: that of the sea alone is heard",
@@ -62,7 +70,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         );
     }
     if let Some(worst) = worst(ranges) {
-        curve(&mut out, worst);
+        curve(&mut out, worst, ranges.recorded.as_ref());
     }
     let _ = writeln!(
         out,
@@ -71,11 +79,13 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     for month in &ranges.months {
         let r = &month.range;
         let [half, most] = r.found;
+        let noise = match (r.month, r.wind_m_s) {
+            (Some(_), Some(wind_m_s)) => format!("{:5} {wind_m_s:5.1} m/s ", name_of(month)),
+            _ => format!("{:15} ", name_of(month)),
+        };
         let _ = writeln!(
             out,
-            "  {:5} {:5.1} m/s {:8.1}       {:9} {:10} {:9} {:10} {:>7.1} {:>7.1} km2",
-            MONTHS[usize::from(r.month) - 1],
-            r.wind_m_s,
+            "  {noise}{:8.1}       {:9} {:10} {:9} {:10} {:>7.1} {:>7.1} km2",
             r.noise_level_db,
             far(half.seen),
             far(half.low),
@@ -91,9 +101,15 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     );
     if let Some(worst) = worst(ranges) {
         let [half, most] = worst.range.louder;
+        let in_which = match ranges.recorded {
+            None => format!(
+                "The formula of ambient noise is good to 5 dB at best: in {}",
+                name_of(worst)
+            ),
+            Some(_) => "Other days are louder or quieter than the recordings".to_owned(),
+        };
         let text = format!(
-            "The formula of ambient noise is good to 5 dB at best: in {}, in noise 5 dB louder, a half is found to {} and nine tenths to {}.",
-            MONTHS[usize::from(worst.range.month) - 1],
+            "{in_which}, in noise 5 dB louder, a half is found to {} and nine tenths to {}.",
             far(half),
             far(most)
         );
@@ -103,7 +119,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         let _ = writeln!(
             out,
             "\n  by depth of the hydrophone, {}\n    depth   half found to   nine tenths to",
-            MONTHS[usize::from(worst.range.month) - 1]
+            name_of(worst)
         );
         for (depth_m, [half, most]) in &worst.by_depth {
             let here = if *depth_m == s.hydrophone_depth_m {
@@ -149,6 +165,31 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     out
 }
 
+fn name_of(month: &Month) -> &'static str {
+    match month.range.month {
+        Some(month) => MONTHS[usize::from(month) - 1],
+        None => "as recorded",
+    }
+}
+
+/// What the recordings are whose noise is under the calls.
+fn about_recordings(recorded: &Recorded) -> String {
+    let (low_db, high_db) = recorded.level_about_calls_db;
+    let stretches = match recorded.stretches {
+        1 => "one stretch".to_owned(),
+        n => format!("{n} stretches"),
+    };
+    let short = match recorded.too_short {
+        0 => String::new(),
+        1 => "; one more stretch is too short for the detector to settle".to_owned(),
+        n => format!("; {n} more stretches are too short for the detector to settle"),
+    };
+    format!(
+        "Noise as recorded, {:.1} min in {stretches}{short}: between {low_db:.1} dB and {high_db:.1} dB re 1 uPa in the band from 5 s before to 5 s after a call, from which its ratio counts. Neither wind nor shipping of the site is read. The limits speak for these recordings, and not for other days.",
+        recorded.used_s / 60.0,
+    )
+}
+
 /// The month of the smallest effective area.
 fn worst(ranges: &Ranges) -> Option<&Month> {
     ranges
@@ -157,15 +198,25 @@ fn worst(ranges: &Ranges) -> Option<&Month> {
         .min_by(|a, b| a.range.area_m2.0.total_cmp(&b.range.area_m2.0))
 }
 
-fn curve(out: &mut String, month: &Month) {
+fn curve(out: &mut String, month: &Month, recorded: Option<&Recorded>) {
     let sampled = &month.sampled;
     let points = sampled.curve.points();
     let calls = points.first().map_or(0, |p| p.calls);
+    let fewer = recorded
+        .filter(|r| r.asked > calls)
+        .map_or_else(String::new, |r| {
+            format!(
+                "\n    no more fit into the recordings; {} were asked for",
+                r.asked
+            )
+        });
     let _ = writeln!(
         out,
-        "\n  {} ({:.1} m/s), {calls} calls at each ratio, seed {}{}\n    in-band ratio   found   limits at 95 %",
-        MONTHS[usize::from(month.range.month) - 1],
-        sampled.wind_m_s,
+        "\n  {}{}, {calls} calls at each ratio, seed {}{}{fewer}\n    in-band ratio   found   limits at 95 %",
+        name_of(month),
+        sampled
+            .wind_m_s
+            .map_or_else(String::new, |wind| format!(" ({wind:.1} m/s)")),
         sampled.seed,
         if sampled.kept { ", counted before" } else { "" },
     );
@@ -242,6 +293,14 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         "with_surface_image": s.with_surface_image(),
         "energy_duration_s": s.energy_duration_s(),
         "time_bandwidth": s.time_bandwidth(),
+        "recorded": ranges.recorded.as_ref().map(|r| json!({
+            "stretches": r.stretches,
+            "stretches_too_short": r.too_short,
+            "used_s": r.used_s,
+            "calls_asked": r.asked,
+            "level_about_calls_low_db_re_1upa": r.level_about_calls_db.0,
+            "level_about_calls_high_db_re_1upa": r.level_about_calls_db.1,
+        })),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
     })
 }

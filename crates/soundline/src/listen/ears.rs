@@ -20,6 +20,16 @@ pub(crate) struct Assignment {
     pub(crate) sensor: String,
 }
 
+impl Assignment {
+    /// The sensor of recordings with a single channel.
+    pub(crate) fn whole(sensor: String) -> Self {
+        Self {
+            channel: None,
+            sensor,
+        }
+    }
+}
+
 /// `--as` with something before `=` that is no channel.
 #[derive(Debug, Error)]
 #[error("`{found}` is no channel: channels are counted from 1, such as 1={sensor}")]

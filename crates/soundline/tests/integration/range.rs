@@ -193,6 +193,109 @@ fn verif_pictures_are_drawn_and_nothing_is_replaced() {
     assert!(stderr(&again).contains("exists"));
 }
 
+/// Recordings of the sensor take the place of wind and shipping: one row, no month and no evidence, and what does not go with the
+/// sensor is told while the rest of the work goes on.
+#[test]
+fn verif_calls_are_put_into_recordings_and_their_noise_is_told() {
+    let demo = demo("harrow-sound", false);
+    let folder = Path::new(&demo.plan).parent().unwrap();
+    let wav = |name: &str, rate_hz: u32, seconds: u32| {
+        let path = folder.join(name);
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: rate_hz,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+        // Even noise of 49 steps rms from a linear congruence (Numerical Recipes' constants, from memory), and one sample at full scale.
+        let mut state = 1_u32;
+        for i in 0..rate_hz * seconds {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let step = i16::try_from((state >> 16) % 171).unwrap() - 85;
+            let loud = name.starts_with("quiet") && i == rate_hz;
+            writer
+                .write_sample(if loud { i16::MAX } else { step })
+                .unwrap();
+        }
+        writer.finalize().unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let (quiet, other, short) = (
+        wav("quiet.wav", 16_000, 70),
+        wav("other.wav", 8000, 1),
+        wav("short.wav", 16_000, 20),
+    );
+    let heard = |more: &[&str]| {
+        let mut all = vec!["--format", "json", "range", &demo.plan];
+        all.extend(["--detector", "upcall-upper", "--calls", "25", "--noise"]);
+        all.extend(more);
+        run(&all)
+    };
+    let whole = heard(&[&quiet]);
+    expect_status(&whole, 0);
+    let told: Value = serde_json::from_str(&stdout(&whole)).unwrap();
+    let month = &told["months"][0];
+    assert!(month["month"].is_null() && month["wind_m_s"].is_null());
+    assert_eq!(told["months"].as_array().unwrap().len(), 1);
+    assert_eq!(told["recorded"]["full_scale_samples"], 1);
+    assert_eq!(told["recorded"]["stretches"], 1);
+    assert_eq!(told["recorded"]["stretches_too_short"], 1);
+    assert_eq!(told["evidence"].as_array().unwrap().len(), 0);
+    assert!(
+        told["no_evidence"]
+            .as_str()
+            .unwrap()
+            .contains("of no month")
+    );
+    // 20 lg(1.25 V) + 168 - 26 = 143.94 dB re 1 uPa at full scale; 171 equally likely steps of 1/32768 have an rms of 49.36 steps,
+    // spread evenly over 8 kHz, of which the detector takes 200 Hz.
+    let level_db =
+        143.94 + 20.0 * (49.36_f64 / 32_768.0).log10() + 10.0 * (200.0_f64 / 8000.0).log10();
+    let off_db = month["noise_level_db_re_1upa"].as_f64().unwrap() - level_db;
+    assert!(off_db.abs() < 0.4, "{off_db} dB");
+    assert_eq!(stdout(&whole), stdout(&heard(&[&quiet])));
+    assert!(!folder.join("plan.evidence").exists());
+    let some = heard(&[&quiet, &other, "--as", "module.upper.sensor.ear"]);
+    expect_status(&some, 4);
+    assert!(
+        stderr(&some).contains("sampled at 8000 Hz"),
+        "{}",
+        stderr(&some)
+    );
+    let none = heard(&[&other]);
+    expect_status(&none, 2);
+    assert!(stderr(&none).contains("none of the recordings"));
+    let settling = heard(&[&short]);
+    expect_status(&settling, 2);
+    assert!(
+        stderr(&settling).contains("to settle"),
+        "{}",
+        stderr(&settling)
+    );
+    let deaf = heard(&[&quiet, "--as", "module.lower.sensor.ear"]);
+    expect_status(&deaf, 2);
+    let text = run(&[
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--calls",
+        "25",
+        "--noise",
+        &quiet,
+    ]);
+    expect_status(&text, 0);
+    for what in [
+        "as recorded",
+        "limits speak for these recordings",
+        "no evidence was left",
+        "± 10.0 dB (95 %, k = 2: a standard deviation of 5.0 dB)",
+    ] {
+        assert!(stdout(&text).contains(what), "{what}: {}", stdout(&text));
+    }
+}
+
 #[test]
 fn verif_what_is_not_there_is_told_with_what_is() {
     let demo = demo("harrow-sound", false);

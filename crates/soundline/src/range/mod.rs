@@ -1,9 +1,12 @@
 //! `soundline range`: how far a detector finds a call.
 
+mod noise;
+
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::range::{Draws, InjectionRecord, Ranges, Subject};
+use hearing::HearError;
 use plan::{CallIx, DetectorIx, Line};
 use report::{
     Inputs, OutputError, Overwrite, PictureSize, RangePicture, range_json, range_picture_png,
@@ -16,6 +19,7 @@ use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::numbers::whole;
+use crate::listen::Assignment;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
@@ -34,6 +38,14 @@ pub(crate) struct Args {
     /// The call: ID, or call.ID; not needed where the plan has one.
     #[arg(long, value_name = "ID")]
     call: Option<String>,
+    /// Recordings whose noise is taken instead of that of the site's wind and shipping: quiet ones, without calls. What follows each other
+    /// without a gap is one stretch; gaps and samples at full scale are left out. No evidence is left then.
+    #[arg(long, value_name = "RECORDING", num_args = 1.., conflicts_with_all = ["month", "alone"])]
+    noise: Vec<PathBuf>,
+    /// With --noise, which channel is the detector's sensor: `2=module.upper.sensor.ear` for the second; not needed for recordings
+    /// with a single one.
+    #[arg(long = "as", value_name = "[N=]SENSOR", requires = "noise")]
+    assignment: Option<Assignment>,
     /// A month, 1 to 12; every month when not given. May be repeated.
     #[arg(long, value_name = "M", value_parser = whole::<u8>(1, 12))]
     month: Vec<u8>,
@@ -81,6 +93,23 @@ pub(crate) enum RangeCommandError {
     /// A picture cannot be drawn.
     #[error("the picture cannot be drawn: {0}")]
     Draw(#[from] report::PictureError),
+    /// Not one recording could be heard.
+    #[error("none of the recordings could be heard")]
+    Unheard,
+    /// The recordings cannot be heard.
+    #[error("the recordings: {0}")]
+    Hear(#[from] HearError),
+    /// A recording that was heard cannot be read again.
+    #[error("{}: the recording cannot be read again: {source}", path.display())]
+    Digest {
+        /// The recording.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// More than is kept at once.
+    #[error("the recordings hold more than the {} million samples that calls are put into at once", MOST_SAMPLES / 1_000_000)]
+    TooMuch,
     /// The counts cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(#[source] OutputError),
@@ -99,15 +128,33 @@ impl RangeCommandError {
                 "add --no-evidence to leave none, or copy the plan's folder to where you may write"
                     .to_owned(),
             ),
-            Self::NoSuch { .. } | Self::Range(_) | Self::Draw(_) => None,
+            Self::TooMuch => Some("name fewer recordings; calls need minutes rather than days".to_owned()),
+            Self::Range(assess::range::RangeError::TooShort { .. }) => Some(
+                "take longer recordings without gaps, or a detector whose background runs over less"
+                    .to_owned(),
+            ),
+            Self::NoSuch { .. }
+            | Self::Range(_)
+            | Self::Draw(_)
+            | Self::Unheard
+            | Self::Hear(_)
+            | Self::Digest { .. } => None,
         }
     }
 
     /// Whether the user asked to stop.
     pub(crate) fn is_cancelled(&self) -> bool {
-        matches!(self, Self::Range(assess::range::RangeError::Cancelled))
+        matches!(
+            self,
+            Self::Range(assess::range::RangeError::Cancelled) | Self::Hear(HearError::Cancelled)
+        )
     }
 }
+
+/// Most samples of recordings that are kept at once: a gibibyte.
+const MOST_SAMPLES: usize = 1 << 28;
+/// Why recorded noise leaves no evidence.
+const NO_EVIDENCE: &str = "requirements on the range are judged in the noise of each month's wind, and recordings are of no month";
 
 /// Names of the pictures and what each shows.
 const PICTURES: [(&str, RangePicture); 3] = [
@@ -125,13 +172,19 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     } else {
         Overwrite::Refuse
     };
-    let inputs = plan_file::inputs(&reading.sources);
+    let mut inputs = plan_file::inputs(&reading.sources);
+    inputs.extend(Inputs::of(&args.noise));
     let pictures: Vec<(PathBuf, RangePicture, &str)> = args
         .picture
         .iter()
         .flat_map(|folder| {
             PICTURES.iter().flat_map(move |(name, what)| {
-                ["png", "svg"].map(|e| (folder.join(name).with_extension(e), *what, e))
+                // Recorded noise is of no month.
+                let wanted = args.noise.is_empty() || *what != RangePicture::ByMonth;
+                let endings: &[&str] = if wanted { &["png", "svg"] } else { &[] };
+                endings
+                    .iter()
+                    .map(move |e| (folder.join(name).with_extension(e), *what, *e))
             })
         })
         .collect();
@@ -151,21 +204,33 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         alone_s: 60.0 * f64::from(args.alone),
         seed: args.seed,
     };
-    let (beside, _) = shelf(&args.plan, &reading);
     let cancel = Cancel::on_ctrl_c()?;
+    let heard = if args.noise.is_empty() {
+        None
+    } else {
+        Some(noise::hear(args, line, detector, &cancel, out)?)
+    };
     let bar = out.progress(1000, "putting calls into noise");
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let ranges = assess::range::ranges(
-        subject,
-        &months,
-        draws,
-        &beside.injections,
-        threads,
-        &|share| {
-            bar.set_position((1000.0 * share) as u64);
-            !cancel.asked()
-        },
-    );
+    let watch = |share| {
+        bar.set_position((1000.0 * share) as u64);
+        !cancel.asked()
+    };
+    let ranges = match &heard {
+        None => {
+            let (beside, _) = shelf(&args.plan, &reading);
+            let kept = &beside.injections;
+            assess::range::ranges(subject, &months, draws, kept, threads, &watch)
+        }
+        Some(heard) => assess::range::recorded_ranges(
+            subject,
+            &heard.stretches,
+            args.calls,
+            args.seed,
+            threads,
+            &watch,
+        ),
+    };
     bar.finish_and_clear();
     let ranges = ranges.map_err(RangeCommandError::from)?;
     let name = &line.deployment.name;
@@ -210,6 +275,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 let gap = if i == 0 { "\n" } else { "" };
                 writeln!(out.stdout, "{gap}{}: {}", path.0, path.1.display())?;
             }
+            if let Some(heard) = &heard {
+                writeln!(
+                    out.stdout,
+                    "\n{} samples at full scale were left out",
+                    heard.full_scale_samples
+                )?;
+                writeln!(out.stdout, "no evidence was left: {NO_EVIDENCE}")?;
+            }
         }
         Format::Json => {
             let mut whole = range_json(name, &ranges);
@@ -217,12 +290,19 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             whole["program"] = json!(PROGRAM);
             whole["pictures"] = json!(pictures.iter().map(|(p, ..)| shown(p)).collect::<Vec<_>>());
             whole["evidence"] = json!(evidence.iter().map(|p| shown(p)).collect::<Vec<_>>());
+            if let Some(heard) = &heard {
+                whole["recorded"]["recordings"] = json!(heard.recordings);
+                whole["recorded"]["full_scale_samples"] = json!(heard.full_scale_samples);
+                whole["recorded"]["errors"] = json!(heard.errors);
+                whole["no_evidence"] = json!(NO_EVIDENCE);
+            }
             whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }
     match refused {
         Some(error) => Err(error.into()),
+        None if heard.is_some_and(|heard| !heard.errors.is_empty()) => Ok(Exit::SomeFailed),
         None => Ok(Exit::Met),
     }
 }
@@ -262,7 +342,9 @@ fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandE
 fn leave(plan: &Path, ranges: &Ranges, inputs: &Inputs) -> Result<Vec<PathBuf>, RangeCommandError> {
     let mut paths: Vec<PathBuf> = Vec::new();
     for month in ranges.months.iter().filter(|m| !m.sampled.kept) {
-        let record = InjectionRecord::new(&ranges.subject, &month.sampled, PROGRAM);
+        let Some(record) = InjectionRecord::new(&ranges.subject, &month.sampled, PROGRAM) else {
+            continue;
+        };
         let path = record.path(plan);
         if paths.contains(&path) {
             continue;
