@@ -25,7 +25,7 @@ depth = "12 m"
 "#;
 
 fn subject() -> Subject {
-    let winds = vec!["\"7 m/s\""; 12].join(", ");
+    let winds = ["\"7 m/s\""; 12].join(", ");
     let text = format!("{PLAN}\n{CALL}")
         .replace(
             "shipping = 0.2",
