@@ -9,7 +9,8 @@ use signal::{HighPass, SensorChain};
 use crate::bench::{HIGH_HZ, LOW_HZ, RATE_HZ, shaped, sweep, upcalls, white};
 
 fn chain(high_pass: Option<HighPass>) -> SensorChain {
-    SensorChain::new(-160.0, 0.0, high_pass, 1.0, 24, RATE_HZ).unwrap()
+    SensorChain::new(-160.0, 0.0, high_pass, 1.0, 24, RATE_HZ)
+        .expect("figures of the checks that can be")
 }
 
 /// Ten minutes in a band of 250 Hz are 150,000 independent values: a standard deviation of 0.01 dB.
