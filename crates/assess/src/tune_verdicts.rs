@@ -3,6 +3,8 @@
 //! The lower limit of the recall decides, and the upper limit of the rate of false alarms; both are two-sided. Where the limits lie on
 //! both sides of what is asked, the recordings are too short for a verdict, and it is unknown.
 
+use std::path::{Component, Path, PathBuf};
+
 use chance::{clopper_pearson, garwood};
 use plan::{DetectorIx, Line, Q};
 use quantity::{Dimension, EventRate, show};
@@ -52,17 +54,30 @@ impl Asked<'_> {
         let of_it = |s: &&ShelvedTuning| s.tuning.detector == *id;
         let mut why = format!("it has not been held against labels yet; {again}");
         let mut fresh = Vec::new();
+        // What is wrong with a record of these very labels says more than a record of others.
+        let mut told = false;
         for shelved in shelf.tunings.iter().filter(of_it) {
             let tuning = &shelved.tuning;
             if tuning.labels_digest != *labels {
-                if tuning.labels == self.labels {
-                    why = format!("the labels have changed since; {again}");
+                if told {
+                    continue;
                 }
+                told = same_file(&tuning.labels, self.labels);
+                why = if told {
+                    format!("the labels have changed since; {again}")
+                } else {
+                    format!(
+                        "it has been held against {}, which are other labels; {again}",
+                        tuning.labels
+                    )
+                };
             } else if tuning.chain_digest != chain {
+                told = true;
                 why = format!(
                     "the detector or its sensor has changed since, or the recordings had another rate; {again}"
                 );
             } else if let Some(first) = shelved.changed.first() {
+                told = true;
                 why = format!("{first} is not the recording that it was; {again}");
             } else {
                 fresh.push(tuning);
@@ -74,6 +89,20 @@ impl Asked<'_> {
             Ok(fresh)
         }
     }
+}
+
+/// Whether a record names the file of labels that the plan does, which may be written with `./` or in full.
+fn same_file(recorded: &str, written: &str) -> bool {
+    let plain = |path| -> PathBuf {
+        Path::new(path)
+            .components()
+            .filter(|c| *c != Component::CurDir)
+            .collect()
+    };
+    let (recorded, written) = (plain(recorded), plain(written));
+    recorded == written
+        || (recorded.is_absolute() != written.is_absolute()
+            && recorded.file_name() == written.file_name())
 }
 
 /// The share of labels that a detector finds.

@@ -28,9 +28,9 @@ pub use measure::{
 pub use noise::{Noise, take_noise};
 pub use survey::{Survey, line_up, survey};
 pub use tune::{
-    Choice, Counts, Curve, Example, Given, JudgeError, Judgement, Label, LabelError, LabelFault,
-    LabelFile, Limited, Mark, OfStretch, Outcome, Parts, Placed, Point, Score, Trial, Tried, curve,
-    fit_judgement, least_time_s, place_labels, point, read_labels, score, thresholds_db,
-    try_thresholds,
+    Choice, Counts, Curve, Deaf, DeafBy, Example, Given, JudgeError, Judgement, Label, LabelError,
+    LabelFault, LabelFile, Limited, Mark, OfStretch, Outcome, Parts, Placed, Point, Score, Trial,
+    Tried, curve, fit_judgement, least_time_s, place_labels, point, read_labels, score,
+    thresholds_db, try_thresholds,
 };
 pub use view::{View, band_hz, view};

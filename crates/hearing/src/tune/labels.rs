@@ -92,6 +92,10 @@ pub enum LabelError {
     Repeated { first: usize },
     #[error("`{recording}` is not among the recordings that are given")]
     NotGiven { recording: String },
+    #[error(
+        "`{recording}` looks like {given} and is written with other characters (a letter with its accent may be one character or two): copy the name of the file"
+    )]
+    OtherForm { recording: String, given: String },
     #[error("`{recording}` may be {first} or {second}: write more of its path")]
     Ambiguous {
         recording: String,

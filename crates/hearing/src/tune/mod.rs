@@ -1,6 +1,7 @@
 //! Detectors held against labels: how much they find, how often they cry wolf, at which threshold.
 
 mod curve;
+mod deaf;
 mod judge;
 mod labels;
 mod place;
@@ -9,6 +10,7 @@ mod score;
 mod trial;
 
 pub use curve::{Choice, Curve, Limited, Point, curve, least_time_s, point, thresholds_db};
+pub use deaf::{Deaf, DeafBy};
 pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};
 pub use labels::{Label, LabelError, LabelFault, LabelFile, read_labels};
 pub use place::{Given, Placed, place_labels};

@@ -54,7 +54,10 @@ pub fn place_labels(file: &LabelFile, given: &[Given<'_>], what: &[String]) -> P
                 side[at].push(label);
             }
             Err(why) => {
-                let absent = matches!(why, LabelError::NotGiven { .. });
+                let absent = matches!(
+                    why,
+                    LabelError::NotGiven { .. } | LabelError::OtherForm { .. }
+                );
                 placed.not_given += usize::from(wanted && absent);
                 let line = label.line;
                 placed.faults.push(LabelFault { line, why });
@@ -75,8 +78,23 @@ fn place(label: &Label, given: &[Given<'_>]) -> Result<(usize, Label, Option<Str
     let mut fits = given
         .iter()
         .enumerate()
-        .filter(|(_, g)| g.path.ends_with(&label.recording));
+        .filter(|(_, g)| g.path.ends_with(plain(&label.recording)));
     let Some((at, found)) = fits.next() else {
+        let alike = |g: &&Given<'_>| {
+            let path = g.path.to_string_lossy();
+            outline(&path).ends_with(&outline(&plain(&label.recording).to_string_lossy()))
+        };
+        // A name of plain letters has no other form.
+        if let Some(alike) = given
+            .iter()
+            .filter(|_| !label.recording.is_ascii())
+            .find(alike)
+        {
+            return Err(LabelError::OtherForm {
+                recording: label.recording.clone(),
+                given: alike.path.display().to_string(),
+            });
+        }
         return Err(LabelError::NotGiven {
             recording: label.recording.clone(),
         });
@@ -106,6 +124,30 @@ fn place(label: &Label, given: &[Given<'_>]) -> Result<(usize, Label, Option<Str
         }
     }
     Ok((at, label, warning))
+}
+
+/// A path without a leading `./`.
+fn plain(recording: &str) -> &Path {
+    let path = Path::new(recording);
+    path.strip_prefix(".").unwrap_or(path)
+}
+
+/// A name with one sign for each letter that is not plain, whether it is written as one character or as a letter and marks that
+/// combine with it (U+0300 to U+036F).
+fn outline(name: &str) -> String {
+    const OTHER: char = '\u{fffd}';
+    let mut outline = String::with_capacity(name.len());
+    for letter in name.chars() {
+        if ('\u{300}'..='\u{36f}').contains(&letter) {
+            outline.pop();
+            outline.push(OTHER);
+        } else if letter.is_ascii() {
+            outline.push(letter);
+        } else {
+            outline.push(OTHER);
+        }
+    }
+    outline
 }
 
 /// Labels that overlap the one before them that ends last.
@@ -186,6 +228,30 @@ mod tests {
                 "7: `ogg` is not among the recordings that are given",
             ]
         );
+        assert_eq!(placed.not_given, 2);
+    }
+
+    #[test]
+    fn verif_a_name_may_begin_here_and_another_form_of_it_is_told() {
+        let dotted = placed("recording,from_s,to_s\n./b.ogg,1,2\n./day/a.wav,3,4\n", &[]);
+        assert_eq!((dotted.faults.len(), dotted.chosen[2].len()), (0, 1));
+        assert_eq!(dotted.chosen[0].len(), 1);
+        // The same name in composed and in decomposed letters (Unicode Standard Annex 15).
+        let file = read_labels("recording,from_s,to_s\nm\u{e9}r.wav,1,2\nmar.wav,1,2\n".as_bytes());
+        let given = [Given {
+            path: Path::new("day/me\u{301}r.wav"),
+            length_s: Some(10.0),
+        }];
+        let placed = place_labels(&file.unwrap(), &given, &[]);
+        assert!(
+            placed.faults[0]
+                .why
+                .to_string()
+                .contains("other characters"),
+            "{}",
+            placed.faults[0].why
+        );
+        assert!(matches!(placed.faults[1].why, LabelError::NotGiven { .. }));
         assert_eq!(placed.not_given, 2);
     }
 

@@ -6,6 +6,7 @@
 use detect::{Cell, Event, Front, Logic, Notice, PushError, Spec, SpecError, Told};
 use signal::Block;
 
+use super::deaf::{Deaf, Deafness, without};
 use crate::ear::Ear;
 use crate::error::HearError;
 use crate::hear::{Step, hear};
@@ -35,8 +36,10 @@ pub struct Trial {
     /// What was heard of each file; levels and warnings, no events.
     pub hearings: Vec<Hearing>,
     /// Spans in which the detector could decide, in frames of the stretch: not those of gaps, of the filling of windows and of the
-    /// background.
+    /// background, nor deaf ones.
     pub judged: Vec<(u64, u64)>,
+    /// Spans in which the recording tells nothing, in order.
+    pub deaf: Vec<Deaf>,
     /// Frames of the stretch at which hearing began anew: the first, and that after each gap.
     pub begins: Vec<u64>,
     /// By threshold, the finished events in the order of their end.
@@ -65,25 +68,38 @@ pub fn try_thresholds(
         detectors: Vec::new(),
         ..ear.clone()
     };
+    let rate_hz = files.first().map_or(0.0, |f| f64::from(f.info.rate_hz));
     let mut bench = Bench::new(specs, whole)?;
+    let mut deafness = Deafness::new(rate_hz);
     let mut hearings = Vec::with_capacity(files.len());
     hear(
         files,
         &[ear],
         &mut |step| match step {
             Step::Samples {
-                file, pressure_upa, ..
-            } => bench.push(file, pressure_upa),
-            Step::Gap { frame } => bench.gap(frame),
+                file,
+                pressure_upa,
+                full_scale,
+                ..
+            } => {
+                deafness.push(pressure_upa, full_scale);
+                bench.push(file, pressure_upa);
+            }
+            Step::Gap { frame } => {
+                deafness.gap(frame);
+                bench.gap(frame);
+            }
             Step::Settled { .. } => {}
             Step::Done { hearing, .. } => hearings.push(hearing),
         },
         read,
     )?;
+    let deaf = deafness.finish();
     Ok(Trial {
-        rate_hz: files.first().map_or(0.0, |f| f64::from(f.info.rate_hz)),
+        rate_hz,
         hearings,
-        judged: bench.judged,
+        judged: without(&bench.judged, &deaf),
+        deaf,
         begins: bench.begins,
         marks: bench.marks,
         events: bench.events,

@@ -136,6 +136,19 @@ pub(crate) enum MeasureFault {
         /// Number of the channel, from 1.
         channel: u16,
     },
+    /// Not one second of a sensor could be averaged over.
+    #[error("{sensor}, channel {channel}: not one figure: {}", match *.clipped_samples {
+        0 => "no whole second was heard".to_owned(),
+        n => format!("every second holds samples at full scale, {n} in all"),
+    })]
+    NoFigure {
+        /// The sensor.
+        sensor: String,
+        /// Number of the channel, from 1.
+        channel: u16,
+        /// Its samples at full scale.
+        clipped_samples: u64,
+    },
     /// Every sample of a channel is at full scale.
     #[error("{}: channel {channel} is at full scale from end to end: nothing can be measured in it", path.display())]
     AllClipped {
@@ -155,7 +168,11 @@ impl MeasureFault {
                 "are the start times in the names right? Measure recordings of different sensors one after the other, each with its own --as"
                     .to_owned(),
             ),
-            MeasureFault::Rate { .. }
+            MeasureFault::NoFigure {
+                clipped_samples: 1.., ..
+            } => Some("record again with less gain".to_owned()),
+            MeasureFault::NoFigure { .. }
+            | MeasureFault::Rate { .. }
             | MeasureFault::Silence { .. }
             | MeasureFault::AllClipped { .. } => None,
         }

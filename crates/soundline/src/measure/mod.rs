@@ -142,7 +142,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     )?;
     let mut told = Told::new(args.every, found.recordings.clone(), &assigned);
     for (place, fault) in lined.faults {
-        tell_fault(&fault, out)?;
+        tell_fault(&fault, &mut out.stderr)?;
         told.fail(place, &fault);
     }
     told.surveys = lined.surveys;
@@ -187,8 +187,16 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     for path in args.out.iter().chain(&args.lines).filter(|_| !nothing) {
         writeln!(out.stderr, "wrote {}", path.display())?;
     }
+    let without = told.without_any_figure();
+    // A recording that failed has told why.
+    if told.failed() == 0 {
+        for fault in &without {
+            tell_fault(fault, &mut out.stderr)?;
+        }
+    }
     Ok(match told.failed() {
-        0 => Exit::Met,
+        0 if without.is_empty() => Exit::Met,
+        0 if without.len() == told.sensors() => Exit::Unusable,
         n if n == found.recordings.len() => Exit::Unusable,
         _ => Exit::SomeFailed,
     })
@@ -291,6 +299,8 @@ impl Work<'_> {
         let any_table = tables.periods.is_some() || tables.lines.is_some();
         let mut meter = Meter::new(self.args.every, self.assigned.len(), lines);
         let mut broken: Option<Failure> = None;
+        // What is odd about recordings would stand in the middle of the rows.
+        let mut after: Vec<u8> = Vec::new();
         let mut each = |measured: Measured| {
             if broken.is_some() {
                 return;
@@ -298,8 +308,9 @@ impl Work<'_> {
             let done = progress.suspend(|| match measured {
                 Measured::Period(period) => self.period(&period, &mut tables, told, in_text, out),
                 Measured::File { place, hearing } => {
-                    let faults = told.heard(place, hearing, &mut out.stderr)?;
-                    faults.iter().try_for_each(|fault| tell_fault(fault, out))
+                    let to: &mut dyn Write = if in_text { &mut after } else { &mut out.stderr };
+                    let faults = told.heard(place, hearing, to)?;
+                    faults.iter().try_for_each(|fault| tell_fault(fault, to))
                 }
             });
             broken = done.err();
@@ -327,6 +338,7 @@ impl Work<'_> {
             meter.finish(&mut each);
         }
         progress.finish_and_clear();
+        out.stderr.write_all(&after)?;
         broken.or(stopped).map_or(Ok(()), Err)
     }
 
@@ -361,10 +373,10 @@ impl Work<'_> {
 }
 
 /// What went wrong with one recording, on standard error.
-fn tell_fault(fault: &MeasureFault, out: &mut Out) -> Result<(), Failure> {
-    writeln!(out.stderr, "error: {fault}")?;
+fn tell_fault(fault: &MeasureFault, to: &mut dyn Write) -> Result<(), Failure> {
+    writeln!(to, "error: {fault}")?;
     if let Some(help) = fault.help() {
-        writeln!(out.stderr, "  help: {help}")?;
+        writeln!(to, "  help: {help}")?;
     }
     Ok(())
 }

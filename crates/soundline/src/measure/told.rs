@@ -49,6 +49,8 @@ struct Sensor {
     whole: u64,
     partly: u64,
     without_figures: u64,
+    /// Periods in which every sample that was averaged is zero; they are in no level.
+    silent: u64,
     /// Levels of whole periods, dB.
     levels_db: Vec<f64>,
     averaged_s: f64,
@@ -75,6 +77,7 @@ impl Told {
                     whole: 0,
                     partly: 0,
                     without_figures: 0,
+                    silent: 0,
                     levels_db: Vec::new(),
                     averaged_s: 0.0,
                     clipped_samples: 0,
@@ -98,6 +101,25 @@ impl Told {
     pub(super) fn failed(&self) -> usize {
         let failed = self.outcomes.iter().filter(|o| !o.errors.is_empty());
         failed.count()
+    }
+
+    /// Sensors of which not one second could be averaged over though something was heard of them, with why.
+    pub(super) fn without_any_figure(&self) -> Vec<MeasureFault> {
+        let none = self
+            .sensors
+            .iter()
+            .filter(|s| s.averaged_s == 0.0 && s.silent == 0 && s.without_figures > 0);
+        none.map(|s| MeasureFault::NoFigure {
+            sensor: s.path.clone(),
+            channel: s.channel,
+            clipped_samples: s.clipped_samples,
+        })
+        .collect()
+    }
+
+    /// Sensors that were asked for.
+    pub(super) fn sensors(&self) -> usize {
+        self.sensors.len()
     }
 
     /// A recording has been heard: tells what is odd about it, and gives what is wrong with it.
@@ -165,6 +187,7 @@ impl Told {
         sensor.clipped_samples += period.clipped_samples;
         match &period.broad {
             None => sensor.without_figures += 1,
+            Some(broad) if broad.peak_upa == 0.0 => sensor.silent += 1,
             Some(broad) => {
                 if period.is_whole() {
                     sensor.whole += 1;
@@ -181,7 +204,8 @@ impl Told {
             if sensor.bands.len() == at {
                 sensor.bands.push((*band, 0.0, 0.0));
             }
-            if let Some(square) = period.band_mean_square_upa2[at] {
+            let silent = period.broad.as_ref().is_some_and(|b| b.peak_upa == 0.0);
+            if let Some(square) = period.band_mean_square_upa2[at].filter(|_| !silent) {
                 sensor.bands[at].1 += square * period.averaged_s;
                 sensor.bands[at].2 += period.averaged_s;
             }
@@ -291,13 +315,17 @@ pub(super) fn summary(told: &Told, to: &mut dyn Write) -> io::Result<()> {
         let upa = reference_upa(reference);
         writeln!(
             to,
-            "{}, channel {}: {} of {} s whole, {} in part, {} without figures",
+            "{}, channel {}: {} of {} s whole, {} in part, {} without figures{}",
             sensor.path,
             sensor.channel,
             counted(sensor.whole, "period"),
             told.every,
             sensor.partly,
-            sensor.without_figures
+            sensor.without_figures,
+            match sensor.silent {
+                0 => String::new(),
+                n => format!(", {n} of exact silence"),
+            }
         )?;
         if sensor.averaged_s == 0.0 {
             continue;
@@ -436,6 +464,7 @@ fn sensor(sensor: &Sensor) -> Value {
         "whole_periods": sensor.whole,
         "periods_in_part": sensor.partly,
         "periods_without_figures": sensor.without_figures,
+        "silent_periods": sensor.silent,
         "averaged_s": sensor.averaged_s,
         "clipped_samples": sensor.clipped_samples,
         "level_db": averaged.then(|| level_db(sensor.exposure_upa2_s / sensor.averaged_s, upa)),

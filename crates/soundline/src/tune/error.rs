@@ -55,6 +55,35 @@ pub(crate) enum TuneError {
     /// `--within` without the rule that reads it.
     #[error("--within belongs to --match begin")]
     Within,
+    /// Begins that may lie so far apart that a match says nothing.
+    #[error(
+        "--within {within_s} s is more than {most_s} s, the most that these labels allow (the longest of them, 2 s at least): an event would find a sound that it never met"
+    )]
+    TooFar {
+        /// What was asked for, s.
+        within_s: f64,
+        /// The most, s.
+        most_s: f64,
+    },
+    /// No label is of a kind that was asked for.
+    #[error("no label is of the kind `{what}`")]
+    NoKind {
+        /// The kind.
+        what: String,
+        /// The kinds that there are.
+        all: Vec<String>,
+    },
+    /// Nothing that was heard counts.
+    #[error(
+        "of {heard_s:.3} s that were heard the detector could decide in none{}, so there is nothing to tell and no evidence",
+        if *.settling_s > 0.0 { format!(" after {settling_s} s of settling") } else { String::new() }
+    )]
+    NothingJudged {
+        /// Time heard, s.
+        heard_s: f64,
+        /// Time after each begin that does not count, s.
+        settling_s: f64,
+    },
     /// An allowance of nothing.
     #[error("an allowance of no false alarm at all cannot be shown by any recording")]
     NoAllowance,
@@ -152,9 +181,19 @@ impl TuneError {
             TuneError::NoLimit { .. } => {
                 Some("give the allowance yourself: --false-alarms \"1 per d\"".to_owned())
             }
+            TuneError::NoKind { all, .. } => Some(match all.as_slice() {
+                [] => "no label has a kind (the column `what`); leave --what out".to_owned(),
+                all => format!("the labels have {}", all.join(", ")),
+            }),
+            TuneError::NothingJudged { settling_s, .. } => Some(if *settling_s > 0.0 {
+                "choose a shorter --settling, or longer recordings".to_owned()
+            } else {
+                "recordings must be longer than the detector's windows and its background take to fill, neither silent nor at full scale throughout".to_owned()
+            }),
             TuneError::Rates { .. } => Some("tune them one after the other".to_owned()),
             TuneError::UsedUp { .. }
             | TuneError::Within
+            | TuneError::TooFar { .. }
             | TuneError::NoAllowance
             | TuneError::Hear { .. }
             | TuneError::Limits(_)

@@ -1,7 +1,9 @@
 //! `soundline tune`: a detector of a plan against labelled recordings.
 
+mod allowance;
 mod args;
 mod error;
+mod labelled;
 mod leave;
 mod trouble;
 mod work;
@@ -11,14 +13,9 @@ use std::path::Path;
 
 use assess::input::arithmetic;
 use detect::{Spec, Stage};
-use hearing::{
-    Curve, Given, LabelFile, Placed, Score, Survey, curve, place_labels, read_labels, thresholds_db,
-};
+use hearing::{LabelFile, Placed, Score, curve, thresholds_db};
 use plan::{DetectorIx, Line, Reading, SensorKind};
-use quantity::{EventRate, SECONDS_PER_DAY};
-use report::{
-    Allowance, Inputs, Tuned, refuse_output, tune_csv, tune_json, tune_text, write_atomically,
-};
+use report::{Inputs, Tuned, refuse_output, tune_csv, tune_json, tune_text, write_atomically};
 use serde_json::json;
 
 use crate::cancel::Cancel;
@@ -27,10 +24,12 @@ use crate::failure::Failure;
 use crate::listen::{self, Asked, Assigned, Assignment};
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
+use allowance::allowance;
 pub(crate) use args::Args;
 pub(crate) use error::TuneError;
+use labelled::{known_kinds, labels, near_enough, put};
 use leave::{Left, PICTURES, draw, leave};
-use trouble::{Trouble, warnings};
+use trouble::Trouble;
 
 /// Most thresholds that are tried at once.
 const MOST_THRESHOLDS: usize = 400;
@@ -62,6 +61,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         refuse_output(path, args.overwrite(), &inputs)?;
     }
     let labels = labels(args)?;
+    known_kinds(args, &labels)?;
     let asked = Asked {
         recordings: &args.recordings,
         start: args.start,
@@ -82,6 +82,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
     }
     let placed = put(args, &labels, &surveys, &places);
+    near_enough(rule, &placed)?;
     let Some(first) = surveys.first() else {
         trouble.tell(args, &labels, &placed, out)?;
         return Err(TuneError::Unheard.into());
@@ -134,6 +135,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         trouble
             .recordings
             .extend(work::faults(stretch, &args.recordings));
+        trouble
+            .oddities
+            .extend(work::oddities(stretch, &args.recordings));
     }
     let scores: Vec<Score> = stretches
         .iter()
@@ -141,6 +145,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .collect();
     let curve = curve(&scores, &thresholds_db, args.confidence)
         .map_err(|error| TuneError::Limits(error.to_string()))?;
+    if curve.judged_s <= 0.0 {
+        trouble.tell(args, &labels, &placed, out)?;
+        return Err(TuneError::NothingJudged {
+            heard_s: curve.heard_s,
+            settling_s: args.settling,
+        }
+        .into());
+    }
     let allowance = allowance(args, line, detector, &curve)?;
     let judgement = args
         .fit
@@ -254,7 +266,7 @@ fn document(
     whole["arithmetic"] = json!(reading.line.as_ref().map(arithmetic));
     whole["program"] = json!(PROGRAM);
     whole["errors"] = json!(trouble.errors(args, labels, placed));
-    whole["warnings"] = json!(warnings(args, labels, placed));
+    whole["warnings"] = json!(trouble.warnings(args, labels, placed));
     whole["mistakes"] = json!(out.mistakes);
     whole
 }
@@ -272,6 +284,7 @@ fn exit(
         _ if failed > 0 => Exit::SomeFailed,
         Some(hearing::Choice::TooShort { .. }) => Exit::Unknown,
         Some(hearing::Choice::NoneKeepsIt) => Exit::Broken,
+        _ if tuned.judgement.as_ref().is_some_and(|j| j.fitted.is_err()) => Exit::Unknown,
         Some(hearing::Choice::Threshold(_)) | None => Exit::Met,
     }
 }
@@ -280,69 +293,6 @@ fn lines(scores: &[Score], of: impl Fn(&Score) -> &Vec<usize>) -> Vec<usize> {
     let mut lines: Vec<usize> = scores.iter().flat_map(|s| of(s).iter().copied()).collect();
     lines.sort_unstable();
     lines
-}
-
-/// The allowance that was given, or what the plan leaves.
-fn allowance(
-    args: &Args,
-    line: &Line,
-    detector: DetectorIx,
-    curve: &Curve,
-) -> Result<Option<Allowance>, Failure> {
-    let per_day = |rate: EventRate| rate.count / rate.per_s * SECONDS_PER_DAY;
-    let (allowed, from) = match (args.false_alarms, args.real) {
-        (Some(rate), _) => (per_day(rate), Vec::new()),
-        (None, None) => return Ok(None),
-        (None, Some(real)) => left_by_the_plan(line, detector, per_day(real))?,
-    };
-    let choice = curve
-        .choose(allowed / SECONDS_PER_DAY)
-        .map_err(|error| TuneError::Limits(error.to_string()))?;
-    Ok(Some(Allowance {
-        per_day: allowed,
-        from,
-        choice,
-    }))
-}
-
-/// False alarms a day that the plan leaves beside so many real events a day, and how that comes about.
-fn left_by_the_plan(
-    line: &Line,
-    detector: DetectorIx,
-    real_per_day: f64,
-) -> Result<(f64, Vec<String>), Failure> {
-    let limits = assess::event_limits(line, detector).map_err(listen::ListenError::from)?;
-    let mut from = Vec::new();
-    let mut least: Option<(f64, &str)> = None;
-    for limit in &limits {
-        let Some(events) = limit.events_per_day else {
-            from.push(format!("{} does not limit it: {}", limit.from, limit.why));
-            continue;
-        };
-        from.push(format!(
-            "{} leaves {events:.2} events a day: {}",
-            limit.from, limit.why
-        ));
-        if least.is_none_or(|(fewest, _)| events < fewest) {
-            least = Some((events, &limit.from));
-        }
-    }
-    let Some((events, by)) = least else {
-        return Err(TuneError::NoLimit { why: from }.into());
-    };
-    let left = events - real_per_day;
-    if left <= 0.0 {
-        return Err(TuneError::UsedUp {
-            by: by.to_owned(),
-            events_per_day: events,
-            real_per_day,
-        }
-        .into());
-    }
-    from.push(format!(
-        "{by} leaves fewest; less {real_per_day} real events a day (--real)"
-    ));
-    Ok((left, from))
 }
 
 /// The one sensor and the one detector on it.
@@ -369,31 +319,6 @@ fn detector(args: &Args, line: &Line) -> Result<(Vec<Assigned>, DetectorIx), Fai
         }
         .into()),
     }
-}
-
-fn labels(args: &Args) -> Result<LabelFile, TuneError> {
-    let path = args.labels.clone();
-    let bytes = match std::fs::read(&path) {
-        Ok(bytes) => bytes,
-        Err(why) => return Err(TuneError::NoLabels { path, why }),
-    };
-    read_labels(&bytes).map_err(|why| TuneError::Labels { path, why })
-}
-
-/// The labels of each recording that was named; those of recordings that cannot be heard stay with them.
-fn put(args: &Args, labels: &LabelFile, surveys: &[Survey], places: &[usize]) -> Placed {
-    let given: Vec<Given<'_>> = args
-        .recordings
-        .iter()
-        .enumerate()
-        .map(|(place, path)| {
-            let survey = places.iter().position(|&p| p == place).map(|i| &surveys[i]);
-            let length_s =
-                survey.and_then(|s| Some(s.info.frames? as f64 / f64::from(s.info.rate_hz)));
-            Given { path, length_s }
-        })
-        .collect();
-    place_labels(labels, &given, &args.what)
 }
 
 fn thresholds(args: &Args, own_db: f64, offset_db: f64) -> Result<Vec<f64>, TuneError> {

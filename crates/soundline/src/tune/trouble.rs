@@ -15,25 +15,60 @@ use crate::out::Out;
 pub(super) struct Trouble {
     /// By place among the recordings as they were named.
     pub(super) recordings: Vec<(usize, RecordingFault)>,
+    /// What is odd about recordings that were heard, likewise.
+    pub(super) oddities: Vec<(usize, String)>,
 }
 
 impl Trouble {
     /// Every error as a sentence.
     pub(super) fn errors(&self, args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
-        let mut all: Vec<String> = self
-            .recordings
-            .iter()
-            .map(|(_, fault)| fault.to_string())
-            .collect();
-        // A recording that is not given is told once, with the lines of all its labels.
-        let mut told: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-        for fault in labels.faults.iter().chain(&placed.faults) {
-            let lines = told.entry(fault.why.to_string()).or_default();
-            lines.push(fault.line);
+        let recordings = self.recordings.iter().map(|(_, fault)| fault.to_string());
+        recordings
+            .chain(label_errors(args, labels, placed))
+            .collect()
+    }
+
+    /// All that is odd about recordings and labels that are used.
+    pub(super) fn warnings(&self, args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
+        let recordings = self.oddities.iter().map(|(_, odd)| odd.clone());
+        recordings.chain(warnings(args, labels, placed)).collect()
+    }
+
+    pub(super) fn tell(
+        &self,
+        args: &Args,
+        labels: &LabelFile,
+        placed: &Placed,
+        out: &mut Out,
+    ) -> Result<(), Failure> {
+        for (_, fault) in &self.recordings {
+            writeln!(out.stderr, "error: {fault}")?;
+            if let Some(help) = fault.help() {
+                writeln!(out.stderr, "  help: {help}")?;
+            }
         }
-        let mut told: Vec<(String, Vec<usize>)> = told.into_iter().collect();
-        told.sort_by_key(|(_, lines)| lines.first().copied());
-        all.extend(told.into_iter().map(|(why, lines)| {
+        for error in label_errors(args, labels, placed) {
+            writeln!(out.stderr, "error: {error}")?;
+        }
+        for warning in self.warnings(args, labels, placed) {
+            writeln!(out.stderr, "warning: {warning}")?;
+        }
+        Ok(())
+    }
+}
+
+/// What is wrong with labels, each kind of mistake once.
+fn label_errors(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
+    // A recording that is not given is told once, with the lines of all its labels.
+    let mut told: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for fault in labels.faults.iter().chain(&placed.faults) {
+        let lines = told.entry(fault.why.to_string()).or_default();
+        lines.push(fault.line);
+    }
+    let mut told: Vec<(String, Vec<usize>)> = told.into_iter().collect();
+    told.sort_by_key(|(_, lines)| lines.first().copied());
+    told.into_iter()
+        .map(|(why, lines)| {
             let place = lines.iter().map(ToString::to_string).collect::<Vec<_>>();
             let (word, label) = match lines.len() {
                 1 => ("line", "the label is"),
@@ -44,32 +79,12 @@ impl Trouble {
                 args.labels.display(),
                 place.join(", ")
             )
-        }));
-        all
-    }
-
-    pub(super) fn tell(
-        &self,
-        args: &Args,
-        labels: &LabelFile,
-        placed: &Placed,
-        out: &mut Out,
-    ) -> Result<(), Failure> {
-        for error in self.errors(args, labels, placed) {
-            writeln!(out.stderr, "error: {error}")?;
-        }
-        for help in self.recordings.iter().filter_map(|(_, fault)| fault.help()) {
-            writeln!(out.stderr, "  help: {help}")?;
-        }
-        for warning in warnings(args, labels, placed) {
-            writeln!(out.stderr, "warning: {warning}")?;
-        }
-        Ok(())
-    }
+        })
+        .collect()
 }
 
 /// What is odd about labels that are used.
-pub(super) fn warnings(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
+fn warnings(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
     let file = args.labels.display();
     let odd = labels.oddities.iter().map(|odd| format!("{file}: {odd}"));
     let lines = placed

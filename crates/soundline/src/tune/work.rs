@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use detect::{Rule, Spec};
 use hearing::{
-    Counts, Curve, Ear, Example, HearError, OfStretch, Outcome, Placed, Score, Survey, Trial,
-    fit_judgement, line_up, point, score, try_thresholds,
+    Counts, Curve, DeafBy, Ear, Example, HearError, OfStretch, Outcome, Placed, Score, Survey,
+    Trial, fit_judgement, line_up, point, score, try_thresholds,
 };
 use rayon::prelude::*;
 use report::{Judged, TunedEvent};
@@ -88,6 +88,45 @@ pub(super) fn faults(stretch: &mut Stretch, paths: &[PathBuf]) -> Vec<(usize, Re
                 source: why.clone(),
             },
         ));
+    }
+    all
+}
+
+/// What is odd about the files of a stretch, with their places: where they tell nothing, and what was louder than the recorder takes.
+pub(super) fn oddities(stretch: &Stretch, paths: &[PathBuf]) -> Vec<(usize, String)> {
+    let origins = origins(stretch);
+    let mut all = Vec::new();
+    for (file, (hearing, &origin)) in stretch.trial.hearings.iter().zip(&origins).enumerate() {
+        let end = origin + hearing.frames;
+        let deaf_s = |by: DeafBy| -> f64 {
+            let spans = stretch.trial.deaf.iter().filter(|deaf| deaf.by == by);
+            let frames = spans.map(|d| d.end.min(end).saturating_sub(d.begin.max(origin)));
+            frames.sum::<u64>() as f64 / stretch.trial.rate_hz
+        };
+        let (clipped_s, silent_s) = (deaf_s(DeafBy::Clipping), deaf_s(DeafBy::Silence));
+        let place = stretch.places[file];
+        let path = paths[place].display();
+        if clipped_s > 0.0 {
+            all.push((place, format!(
+                "{path}: {clipped_s:.3} s are at full scale: what sounds there cannot be told, and they do not count as listened to"
+            )));
+        } else if hearing.full_scale_samples > 0 {
+            all.push((
+                place,
+                format!(
+                    "{path}: {} at full scale: the sound was louder there than is told",
+                    match hearing.full_scale_samples {
+                        1 => "1 sample".to_owned(),
+                        n => format!("{n} samples"),
+                    }
+                ),
+            ));
+        }
+        if silent_s > 0.0 {
+            all.push((place, format!(
+                "{path}: in {silent_s:.3} s every sample is the same: nothing was recorded, and they do not count as listened to"
+            )));
+        }
     }
     all
 }

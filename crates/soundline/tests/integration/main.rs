@@ -10,6 +10,7 @@ mod book;
 mod cancel;
 mod chain;
 mod check;
+mod deaf;
 mod documents;
 mod faults;
 mod files;

@@ -460,11 +460,9 @@ fn verif_a_fitted_judgement_can_be_pasted_into_the_plan() {
 }
 
 fn tune_few(steps: &Steps) -> Value {
-    json(&tune(
-        &[&steps.wav],
-        &steps.labels,
-        &["--fit", "--format", "json"],
-    ))
+    let few = tune(&[&steps.wav], &steps.labels, &["--fit", "--format", "json"]);
+    expect_status(&few, 3);
+    json(&few)
 }
 
 /// The calls that SciPy finds in real recordings (reference/recording/scipy-calls.csv; the labels of the plan hold the same figures)

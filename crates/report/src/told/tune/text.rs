@@ -1,138 +1,19 @@
-//! How a detector does against labels, for people and for programs.
+//! A tuned detector as text.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use detect::Rule;
-use hearing::{Choice, Curve, JudgeError, Judgement, Limited, Outcome, Parts, Point};
+use hearing::{Choice, Limited, Outcome, Parts};
 use quantity::{Dimension, show};
-use serde_json::{Value, json};
 
-use super::check::wrap;
-use super::words::count;
+use super::super::check::wrap;
+use super::super::words::count;
+use super::{Allowance, Judged, Tuned, matched_words};
 
 /// Events and labels that are told one by one in the text.
 const TOLD: usize = 12;
 const HOURS_PER_DAY: f64 = 24.0;
 const WIDTH: usize = 110;
-
-/// What came of tuning one detector.
-#[derive(Debug, Clone)]
-pub struct Tuned {
-    /// Name of the deployment.
-    pub name: String,
-    /// Id of the detector.
-    pub detector: String,
-    /// Typed path of its sensor.
-    pub sensor: String,
-    /// What its threshold is measured in.
-    pub unit: &'static str,
-    /// What is taken from a threshold of the curve to tell it in that unit, dB.
-    pub offset_db: f64,
-    /// The operating curve.
-    pub curve: Curve,
-    /// Index of the threshold of the plan.
-    pub own: usize,
-    /// The file of labels.
-    pub labels: String,
-    /// Kinds of labels that were chosen; empty for all.
-    pub what: Vec<String>,
-    /// How events and labels are matched.
-    pub rule: Rule,
-    /// Recordings that were heard.
-    pub recordings: usize,
-    /// Time after each begin that does not count, s.
-    pub settling_s: f64,
-    /// Lines of labels that do not count, because the detector could not hear there.
-    pub set_aside: Vec<usize>,
-    /// Lines of labels that were missed at the threshold of the plan.
-    pub missed: Vec<usize>,
-    /// Events at the threshold of the plan.
-    pub events: Vec<TunedEvent>,
-    /// The allowance of false alarms, where there is one.
-    pub allowance: Option<Allowance>,
-    /// A judgement of the finished event, where one was asked for.
-    pub judgement: Option<Judged>,
-}
-
-/// An event at the threshold of the plan.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TunedEvent {
-    /// The recording in which it begins.
-    pub recording: String,
-    /// Begin, s of that recording.
-    pub begin_s: f64,
-    /// End, likewise.
-    pub end_s: f64,
-    /// Greatest excess, dB.
-    pub score_db: f64,
-    /// What it turned out to be.
-    pub outcome: Outcome,
-}
-
-/// How many false alarms are allowed, and which threshold keeps to it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Allowance {
-    /// False alarms a day.
-    pub per_day: f64,
-    /// Where that comes from, line by line.
-    pub from: Vec<String>,
-    /// What keeps to it.
-    pub choice: Choice,
-}
-
-/// A judgement that was fitted, and how it did on events that it had not seen.
-#[derive(Debug, Clone)]
-pub struct Judged {
-    /// The judgement, or why there is none.
-    pub fitted: Result<Judgement, JudgeError>,
-    /// The ridge.
-    pub ridge: f64,
-    /// Share of labels found and rate of false alarms with it, by least probability, from the events that it had not seen.
-    pub points: Vec<Point>,
-}
-
-/// The least probability that the stage is written with.
-const LIKELY: f64 = 0.5;
-
-impl Judged {
-    /// The stage as the plan writes it.
-    fn stage(judgement: &Judgement) -> String {
-        let number = |x: f64| {
-            let rounded: f64 = format!("{x:.5e}").parse().unwrap_or(x);
-            // TOML needs a digit after the point of a number that is none but whole.
-            format!("{rounded:?}")
-        };
-        let weights = judgement.features.iter().zip(&judgement.model.weights);
-        let weights: Vec<String> = weights
-            .map(|(feature, weight)| format!("{} = {}", feature.name(), number(*weight)))
-            .collect();
-        format!(
-            "{{ likely = \"{:.0} %\", constant = {}, weights = {{ {} }} }}",
-            100.0 * LIKELY,
-            number(judgement.model.constant),
-            weights.join(", ")
-        )
-    }
-}
-
-impl Tuned {
-    fn shown_db(&self, point: &Point) -> f64 {
-        point.threshold_db - self.offset_db
-    }
-
-    fn own(&self) -> &Point {
-        &self.curve.points[self.own]
-    }
-
-    /// Index of the threshold that keeps the allowance.
-    pub(crate) fn chosen(&self) -> Option<usize> {
-        match self.allowance.as_ref()?.choice {
-            Choice::Threshold(i) => Some(i),
-            Choice::TooShort { .. } | Choice::NoneKeepsIt => None,
-        }
-    }
-}
 
 /// The figures at the threshold of the plan, the operating curve, and the threshold that keeps the allowance.
 #[must_use]
@@ -447,21 +328,6 @@ fn paragraph(out: &mut String, text: &str) {
     }
 }
 
-/// How events and labels are matched, in words.
-#[must_use]
-pub fn matched_words(rule: Rule) -> String {
-    match rule {
-        Rule::Overlap { least_s } if least_s > 0.0 => {
-            format!("by more than {} in common", show(least_s, Dimension::Time))
-        }
-        Rule::Overlap { .. } => "by overlap".to_owned(),
-        Rule::Begin { within_s } => format!(
-            "by begins at most {} apart",
-            show(within_s, Dimension::Time)
-        ),
-    }
-}
-
 /// Lines of the file of labels.
 fn listed(lines: &[usize]) -> String {
     let first: Vec<String> = lines.iter().take(TOLD).map(ToString::to_string).collect();
@@ -517,146 +383,4 @@ pub(crate) fn short(value: f64) -> String {
         }
         _ => text,
     }
-}
-
-/// The same as one JSON object.
-#[must_use]
-pub fn tune_json(tuned: &Tuned) -> Value {
-    let curve = &tuned.curve;
-    let limited =
-        |l: Option<Limited>| l.map(|l| json!({ "value": l.value, "low": l.low, "high": l.high }));
-    let rate = |l: Option<Limited>| {
-        l.map(|l| json!({ "value_per_h": l.value, "low_per_h": l.low, "high_per_h": l.high }))
-    };
-    let point = |p: &Point| {
-        json!({
-            "threshold_db": tuned.shown_db(p),
-            "hits": p.counts.hits,
-            "missed": curve.labelled - p.counts.hits,
-            "false_alarms": p.counts.false_alarms,
-            "recall": limited(p.recall),
-            "precision": limited(p.precision),
-            "f1": p.f1,
-            "false_alarm_rate": rate(p.false_alarms_per_h),
-        })
-    };
-    let allowance = tuned.allowance.as_ref().map(|a| {
-        let (word, threshold_db, needed_s) = match a.choice {
-            Choice::Threshold(i) => ("kept", Some(tuned.shown_db(&curve.points[i])), None),
-            Choice::TooShort { needed_s } => ("too-short", None, Some(needed_s)),
-            Choice::NoneKeepsIt => ("not-kept", None, None),
-        };
-        json!({
-            "false_alarms_per_d": a.per_day,
-            "from": a.from,
-            "word": word,
-            "threshold_db": threshold_db,
-            "needed_s": needed_s,
-        })
-    });
-    let (matched_by, within_s) = match tuned.rule {
-        Rule::Overlap { least_s } => ("overlap", least_s),
-        Rule::Begin { within_s } => ("begin", within_s),
-    };
-    json!({
-        "format": "tune/1",
-        "name": tuned.name,
-        "detector": tuned.detector,
-        "sensor": tuned.sensor,
-        "threshold_reference": tuned.unit,
-        "threshold_db": tuned.shown_db(tuned.own()),
-        "labels": tuned.labels,
-        "what": tuned.what,
-        "matched_by": matched_by,
-        "within_s": within_s,
-        "settling_s": tuned.settling_s,
-        "confidence": curve.confidence,
-        "recordings": tuned.recordings,
-        "heard_s": curve.heard_s,
-        "judged_s": curve.judged_s,
-        "labelled": curve.labelled,
-        "set_aside_lines": tuned.set_aside,
-        "missed_lines": tuned.missed,
-        "events": tuned.events.iter().map(|event| {
-            let (word, line, on) = match &event.outcome {
-                Outcome::Hit { line } => ("hit", Some(*line), None),
-                Outcome::FalseAlarm { on } => ("false-alarm", None, on.clone()),
-                Outcome::SetAside => ("set-aside", None, None),
-            };
-            json!({
-                "recording": event.recording,
-                "begin_s": event.begin_s,
-                "end_s": event.end_s,
-                "score_db": event.score_db,
-                "word": word,
-                "line": line,
-                "on": on,
-            })
-        }).collect::<Vec<_>>(),
-        "curve": curve.points.iter().map(point).collect::<Vec<_>>(),
-        "highest_f1_threshold_db": curve.highest_f1().map(|i| tuned.shown_db(&curve.points[i])),
-        "allowance": allowance,
-        "judgement": tuned.judgement.as_ref().map(judgement_json),
-    })
-}
-
-fn judgement_json(judged: &Judged) -> Value {
-    let judgement = match &judged.fitted {
-        Ok(judgement) => judgement,
-        Err(why) => return json!({ "word": "not-fitted", "why": why.to_string() }),
-    };
-    let (parted_by, parts) = match judgement.parts {
-        Parts::Recordings(n) => ("recording", n),
-        Parts::Blocks(n) => ("time", n),
-    };
-    let weights = judgement.features.iter().zip(&judgement.model.weights);
-    json!({
-        "word": "fitted",
-        "stage_toml": Judged::stage(judgement),
-        "constant": judgement.model.constant,
-        "weights": weights.map(|(f, w)| json!({ "feature": f.name(), "weight": w })).collect::<Vec<_>>(),
-        "ridge": judged.ridge,
-        "fitted_on_hits": judgement.hits,
-        "fitted_on_false_alarms": judgement.false_alarms,
-        "parted_by": parted_by,
-        "parts": parts,
-        "unseen": judgement.tried.iter().zip(&judged.points).map(|(tried, p)| json!({
-            "likely": tried.least,
-            "hits": tried.hits,
-            "false_alarms": tried.false_alarms,
-            "recall": p.recall.map(|l| json!({ "value": l.value, "low": l.low, "high": l.high })),
-            "false_alarm_rate": p.false_alarms_per_h.map(|l| json!({
-                "value_per_h": l.value, "low_per_h": l.low, "high_per_h": l.high,
-            })),
-        })).collect::<Vec<_>>(),
-    })
-}
-
-/// The operating curve as CSV (RFC 4180, line feeds); empty where unknown.
-#[must_use]
-pub fn tune_csv(tuned: &Tuned) -> String {
-    let mut out = String::from(
-        "threshold_db,hits,missed,false_alarms,recall,recall_low,recall_high,precision,precision_low,precision_high,f1,false_alarms_per_h,false_alarms_per_h_low,false_alarms_per_h_high\n",
-    );
-    let three = |l: Option<Limited>| {
-        l.map_or_else(
-            || ",,".to_owned(),
-            |l| format!("{:.6},{:.6},{:.6}", l.value, l.low, l.high),
-        )
-    };
-    for p in &tuned.curve.points {
-        let _ = writeln!(
-            out,
-            "{:.3},{},{},{},{},{},{},{}",
-            tuned.shown_db(p),
-            p.counts.hits,
-            tuned.curve.labelled - p.counts.hits,
-            p.counts.false_alarms,
-            three(p.recall),
-            three(p.precision),
-            p.f1.map_or_else(String::new, |f1| format!("{f1:.6}")),
-            three(p.false_alarms_per_h),
-        );
-    }
-    out
 }
