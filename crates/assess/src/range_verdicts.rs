@@ -7,8 +7,8 @@ use quantity::{Dimension, show};
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject,
-    doubts, found, month_range, told,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, doubts,
+    found, month_range, told,
 };
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 

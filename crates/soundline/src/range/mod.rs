@@ -18,8 +18,8 @@ use crate::cancel::Cancel;
 use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::numbers::whole;
 use crate::listen::Assignment;
+use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 

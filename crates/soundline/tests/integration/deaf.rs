@@ -75,7 +75,11 @@ fn refused(output: &Output, says: &[&str]) {
 }
 
 fn loud(frame: u32) -> f32 {
-    if frame / 40 % 2 == 0 { 1.0 } else { -1.0 }
+    if (frame / 40).is_multiple_of(2) {
+        1.0
+    } else {
+        -1.0
+    }
 }
 
 #[test]

@@ -89,7 +89,9 @@ fn verif_shadows_are_told_by_range() {
 fn verif_what_comes_is_listed_or_told_to_be_missing() {
     let to = "module.shallow.sensor.ear";
     let (mut unlisted, mut listed) = (0, 0);
-    for range in ["100 m", "500 m", "1000 m", "1400 m", "2 km", "2.8 km", "3.1 km"] {
+    for range in [
+        "100 m", "500 m", "1000 m", "1400 m", "2 km", "2.8 km", "3.1 km",
+    ] {
         let told = json(&["--from", &format!("{range}, 20 m"), "--to", to]);
         let found = &told["hydrophones"][0]["paths"];
         let paths = found["paths"].as_array().unwrap();

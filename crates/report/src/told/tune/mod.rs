@@ -8,6 +8,7 @@ use hearing::{Choice, Curve, JudgeError, Judgement, Outcome, Point};
 use quantity::{Dimension, show};
 
 pub use data::{tune_csv, tune_json};
+pub(crate) use text::short;
 pub use text::tune_text;
 
 /// What came of tuning one detector.
