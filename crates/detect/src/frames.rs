@@ -12,7 +12,6 @@
 //!
 //! A cell's tile is the hop in the middle of its window, or of all the windows under its kernel.
 
-use alloc::vec;
 use alloc::vec::Vec;
 
 use signal::{Block, Decimator, Frames};
@@ -21,6 +20,7 @@ use crate::cell::{Peak, Peaks};
 use crate::decibels::decibels;
 use crate::detector::StageCost;
 use crate::error::SpecError;
+use crate::finder::{Finder, MOST};
 use crate::ground::Ground;
 use crate::likeness::Likeness;
 use crate::meter::Shape;
@@ -148,8 +148,6 @@ pub(crate) struct FrameMeter {
     frames: Frames,
     ground: Ground,
     likeness: Option<Likeness>,
-    /// Power over background of the frame at hand.
-    ratio: Vec<f32>,
     finder: Finder,
 }
 
@@ -173,7 +171,6 @@ impl FrameMeter {
         Ok(Self {
             grid,
             ground: Ground::new(background, frames.cells(), hop_s)?,
-            ratio: vec![0.0; frames.cells()],
             finder: Finder::new(frames.cells()),
             frames,
             likeness,
@@ -215,7 +212,6 @@ impl FrameMeter {
             frames,
             ground,
             likeness,
-            ratio,
             finder,
             ..
         } = self;
@@ -230,9 +226,8 @@ impl FrameMeter {
                 let inverse = ground.before(k);
                 match likeness {
                     None => {
-                        let cells = inverse.map_or([None; MOST], |inverse| {
-                            finder.strongest(power, inverse, ratio)
-                        });
+                        let cells = inverse
+                            .map_or([None; MOST], |inverse| finder.strongest(power, inverse));
                         let hz = |cell| lowest_hz + cell * bin_hz;
                         take(Ok(reading(k, last, power, inverse, cells, hz)));
                     }
@@ -280,7 +275,7 @@ impl FrameMeter {
             operations_per_s: Some((transform + peaks) * frame_rate_hz),
             state_bytes: size_of::<Self>() - size_of::<Frames>()
                 + self.frames.state_bytes()
-                + (2 * self.ratio.len() + self.finder.greatest.len()) * size_of::<f32>(),
+                + self.finder.heap_bytes(),
         });
         out.push(StageCost {
             stage: self.ground.stage(),
@@ -296,77 +291,6 @@ impl FrameMeter {
                 state_bytes: likeness.heap_bytes(),
             });
         }
-    }
-}
-
-/// Finds the strongest peaks of a frame.
-#[derive(Clone, Debug)]
-struct Finder {
-    /// Power over background where a cell is a peak, else zero; from the second cell on, filled up with zeros to whole rows.
-    standing: Vec<f32>,
-    /// The greatest of each column of these.
-    greatest: Vec<f32>,
-}
-
-const MOST: usize = Peaks::MOST;
-const ROWS: usize = 16;
-
-impl Finder {
-    fn new(cells: usize) -> Self {
-        let columns = (cells - 2).div_ceil(ROWS);
-        Self {
-            standing: vec![0.0; ROWS * columns],
-            greatest: vec![0.0; columns],
-        }
-    }
-
-    /// The cells of the strongest peaks of a frame, strongest first; places that are not taken are `None`. `ratio` is filled with power
-    /// over background.
-    fn strongest(
-        &mut self,
-        power: &[f32],
-        inverse: &[f32],
-        ratio: &mut [f32],
-    ) -> [Option<usize>; MOST] {
-        for ((r, p), i) in ratio.iter_mut().zip(power).zip(inverse) {
-            *r = p * i;
-        }
-        let neighbours = ratio.iter().zip(&ratio[1..]).zip(&ratio[2..]);
-        for (v, ((l, r), h)) in self.standing.iter_mut().zip(neighbours) {
-            *v = if (*r > *l) & (*r >= *h) { *r } else { 0.0 };
-        }
-        let columns = self.greatest.len();
-        self.greatest.fill(0.0);
-        for row in self.standing.chunks_exact(columns) {
-            for (greatest, v) in self.greatest.iter_mut().zip(row) {
-                *greatest = if *v > *greatest { *v } else { *greatest };
-            }
-        }
-        let mut found = [None; MOST];
-        for place in &mut found {
-            let (mut column, mut most) = (0, 0.0);
-            for (i, greatest) in self.greatest.iter().enumerate() {
-                if *greatest > most {
-                    (column, most) = (i, *greatest);
-                }
-            }
-            if most == 0.0 {
-                break;
-            }
-            let (mut at, mut next) = (column, 0.0);
-            for i in (column..self.standing.len()).step_by(columns) {
-                let v = self.standing[i];
-                if v == most {
-                    at = i;
-                } else if v > next {
-                    next = v;
-                }
-            }
-            self.standing[at] = 0.0;
-            self.greatest[column] = next;
-            *place = Some(1 + at);
-        }
-        found
     }
 }
 

@@ -15,6 +15,7 @@ mod background;
 mod decibels;
 mod error;
 mod features;
+mod finder;
 mod frames;
 mod ground;
 mod judge;

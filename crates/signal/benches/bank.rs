@@ -80,9 +80,24 @@ fn run(pcm: &[i16]) -> Vec<f64> {
     let mut bank = DecidecadeBank::new(Decidecade::new(10), Decidecade::new(43), RATE_HZ)
         .expect("20 kHz can be had at 48 kHz");
     let half = (pcm.len() / 2) as u64;
-    let bands = bank.bands().len();
+    let (bands, wait) = (bank.bands().len(), bank.longest_delay());
     let from: Vec<u64> = (0..bands).map(|b| half / bank.factor(b)).collect();
+    let to: Vec<u64> = (0..bands)
+        .map(|b| (pcm.len() as u64).div_ceil(bank.factor(b)))
+        .collect();
     let mut sums = vec![(0.0, 0_u64); bands];
+    let mut take = |first: u64, x: &[f32]| {
+        bank.process(Block::new(first, x), |b| {
+            let count = b.x.len() as u64;
+            let [skip, end] =
+                [from[b.band], to[b.band]].map(|at| at.saturating_sub(b.first).min(count) as usize);
+            let sum = &mut sums[b.band];
+            sum.0 += square_sum(&b.x[skip..end]);
+            sum.1 += (end - skip) as u64;
+        })
+        .expect("blocks follow each other");
+        first + x.len() as u64
+    };
     let mut x = [0.0_f32; CHUNK];
     let mut first = 0;
     for piece in pcm.chunks(CHUNK) {
@@ -90,16 +105,10 @@ fn run(pcm: &[i16]) -> Vec<f64> {
         for (v, &c) in x.iter_mut().zip(piece) {
             *v = f32::from(c) * (1.0 / 32768.0);
         }
-        bank.process(Block::new(first, x), |b| {
-            let skip = from[b.band].saturating_sub(b.first).min(b.x.len() as u64);
-            let x = &b.x[skip as usize..];
-            let sum = &mut sums[b.band];
-            sum.0 += square_sum(x);
-            sum.1 += x.len() as u64;
-        })
-        .expect("blocks follow each other");
-        first += piece.len() as u64;
+        first = take(first, x);
     }
+    // The decimators still hold the last samples of the low bands.
+    take(first, &vec![0.0; wait as usize]);
     sums.iter()
         .map(|(sum, count)| level_db(sum / *count as f64, 1.0))
         .collect()

@@ -1,8 +1,8 @@
-//! A transform of four frames at once, without the standard library.
+//! A transform of eight frames at once, without the standard library.
 //!
-//! Four frames lie side by side, so that every step of the transform is the same operation on four numbers, which a
-//! compiler turns into one instruction on any processor of today. A frame's own result is that of the same scalar operations in the same
-//! order, whatever lies beside it: its bits depend on neither its neighbours nor the processor.
+//! Eight frames lie side by side, so that every step of the transform is the same operation on eight numbers: one instruction where the
+//! processor has them that wide, two or more elsewhere. A frame's own result is that of the same scalar operations in the same
+//! order, none of them fused, whatever lies beside it: its bits depend on neither its neighbours nor the processor.
 //!
 //! Real frames of length `n` (a power of two) as complex points `z[j] = x[2j] + i x[2j+1]`, `m = n/2`; decimation in frequency by four,
 //! and by two at the end where `m` is no power of four (J. W. Cooley, J. W. Tukey 1965). The result lies in digit-reversed order, and
@@ -14,94 +14,107 @@
 use alloc::vec;
 use alloc::vec::Vec;
 use core::f64::consts::PI;
-use core::ops::{Add, Mul, Sub};
+
+use pulp::{Simd, f32x8};
 
 /// Frames that are transformed at once.
-pub(crate) const LANES: usize = 4;
+pub(crate) const LANES: usize = 8;
+
+/// Points of a block that lies in a processor's nearest memory.
+const NEAR: usize = 256;
 
 /// The shortest frame.
 pub(crate) const SHORTEST: usize = 8;
 
 /// One number of each of the frames.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Lanes(pub(crate) [f32; LANES]);
+pub(crate) type Lanes = f32x8;
 
-impl Add for Lanes {
-    type Output = Self;
-    #[inline(always)]
-    fn add(self, b: Self) -> Self {
-        let (a, b) = (self.0, b.0);
-        Self([a[0] + b[0], a[1] + b[1], a[2] + b[2], a[3] + b[3]])
-    }
-}
-
-impl Sub for Lanes {
-    type Output = Self;
-    #[inline(always)]
-    fn sub(self, b: Self) -> Self {
-        let (a, b) = (self.0, b.0);
-        Self([a[0] - b[0], a[1] - b[1], a[2] - b[2], a[3] - b[3]])
-    }
-}
-
-impl Mul<f32> for Lanes {
-    type Output = Self;
-    #[inline(always)]
-    fn mul(self, b: f32) -> Self {
-        let a = self.0;
-        Self([a[0] * b, a[1] * b, a[2] * b, a[3] * b])
-    }
-}
-
-impl Mul for Lanes {
-    type Output = Self;
-    #[inline(always)]
-    fn mul(self, b: Self) -> Self {
-        let (a, b) = (self.0, b.0);
-        Self([a[0] * b[0], a[1] * b[1], a[2] * b[2], a[3] * b[3]])
-    }
-}
+/// Nothing in any frame.
+pub(crate) const NONE: Lanes = f32x8(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
 
 /// A complex number of each of the frames.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Point {
     pub(crate) re: Lanes,
     pub(crate) im: Lanes,
 }
 
 impl Point {
+    pub(crate) const ZERO: Self = Self { re: NONE, im: NONE };
+}
+
+/// Work on all lanes in the instructions at hand.
+#[derive(Clone, Copy)]
+struct Wide<S>(S);
+
+impl<S: Simd<f32s = Lanes>> Wide<S> {
     #[inline(always)]
-    fn turned(self, re: f32, im: f32) -> Self {
-        Self {
-            re: self.re * re - self.im * im,
-            im: self.re * im + self.im * re,
+    fn add(self, a: Point, b: Point) -> Point {
+        Point {
+            re: self.0.add_f32s(a.re, b.re),
+            im: self.0.add_f32s(a.im, b.im),
         }
     }
 
     #[inline(always)]
-    fn squared(self) -> Lanes {
-        self.re * self.re + self.im * self.im
-    }
-}
-
-impl Add for Point {
-    type Output = Self;
-    #[inline(always)]
-    fn add(self, b: Self) -> Self {
-        Self {
-            re: self.re + b.re,
-            im: self.im + b.im,
+    fn sub(self, a: Point, b: Point) -> Point {
+        Point {
+            re: self.0.sub_f32s(a.re, b.re),
+            im: self.0.sub_f32s(a.im, b.im),
         }
     }
-}
 
-impl Sub for Point {
-    type Output = Self;
+    /// `a` times `re + i im`.
     #[inline(always)]
-    fn sub(self, b: Self) -> Self {
-        Self {
-            re: self.re - b.re,
-            im: self.im - b.im,
+    fn turned(self, a: Point, re: f32, im: f32) -> Point {
+        let simd = self.0;
+        let (re, im) = (simd.splat_f32s(re), simd.splat_f32s(im));
+        Point {
+            re: simd.sub_f32s(simd.mul_f32s(a.re, re), simd.mul_f32s(a.im, im)),
+            im: simd.add_f32s(simd.mul_f32s(a.re, im), simd.mul_f32s(a.im, re)),
+        }
+    }
+
+    #[inline(always)]
+    fn squared(self, a: Point) -> Lanes {
+        let simd = self.0;
+        simd.add_f32s(simd.mul_f32s(a.re, a.re), simd.mul_f32s(a.im, a.im))
+    }
+
+    /// The transform of four points.
+    #[inline(always)]
+    fn four(self, [a, b, c, d]: [Point; 4]) -> [Point; 4] {
+        let (sum_ac, less_ac) = (self.add(a, c), self.sub(a, c));
+        let (sum_bd, less_bd) = (self.add(b, d), self.sub(b, d));
+        let simd = self.0;
+        [
+            self.add(sum_ac, sum_bd),
+            Point {
+                re: simd.add_f32s(less_ac.re, less_bd.im),
+                im: simd.sub_f32s(less_ac.im, less_bd.re),
+            },
+            self.sub(sum_ac, sum_bd),
+            Point {
+                re: simd.sub_f32s(less_ac.re, less_bd.im),
+                im: simd.add_f32s(less_ac.im, less_bd.re),
+            },
+        ]
+    }
+
+    /// One pass by four over a block.
+    #[inline(always)]
+    fn by_four(self, z: &mut [Point], turns: &[[f32; 6]]) {
+        let quarter = z.len() / 4;
+        let (z0, rest) = z.split_at_mut(quarter);
+        let (z1, rest) = rest.split_at_mut(quarter);
+        let (z2, z3) = rest.split_at_mut(quarter);
+        let points = z0.iter_mut().zip(z1).zip(z2).zip(z3);
+        for (turn, (((a, b), c), d)) in turns.iter().zip(points) {
+            let [sum, first, second, third] = self.four([*a, *b, *c, *d]);
+            *a = sum;
+            *b = self.turned(first, turn[0], turn[1]);
+            *c = self.turned(second, turn[2], turn[3]);
+            *d = self.turned(third, turn[4], turn[5]);
         }
     }
 }
@@ -115,7 +128,7 @@ struct Pair {
     sine: f32,
 }
 
-/// Squared magnitudes of a run of lines of four real frames.
+/// Squared magnitudes of a run of lines of eight real frames.
 #[derive(Debug, Clone)]
 pub(crate) struct Fourier {
     /// Turns of each pass by four, one pass after another, by place in a quarter of its block.
@@ -177,50 +190,72 @@ impl Fourier {
 
     /// The frames' points for the transform: `n / 2`.
     pub(crate) fn scratch(n: usize) -> Vec<Point> {
-        vec![Point::default(); n / 2]
+        vec![Point::ZERO; n / 2]
     }
 
     /// Transforms `z` in place.
-    pub(crate) fn run(&self, z: &mut [Point]) {
+    #[inline(always)]
+    pub(crate) fn run<S: Simd<f32s = Lanes>>(&self, simd: S, z: &mut [Point]) {
+        let wide = Wide(simd);
         let mut turns = &self.turns[..];
         let mut block = z.len();
-        while block > 4 {
+        // Blocks that are larger than the nearest memory are passed over whole; the others one after another through all passes.
+        while block > NEAR {
             let (these, rest) = turns.split_at(block / 4);
             for z in z.chunks_exact_mut(block) {
-                by_four(z, these);
+                wide.by_four(z, these);
             }
             turns = rest;
             block /= 4;
         }
-        if block == 4 {
-            for z in z.as_chunks_mut::<4>().0 {
-                *z = four(*z);
+        for z in z.chunks_exact_mut(block) {
+            let (mut turns, mut block) = (turns, block);
+            while block > 4 {
+                let (these, rest) = turns.split_at(block / 4);
+                for z in z.chunks_exact_mut(block) {
+                    wide.by_four(z, these);
+                }
+                turns = rest;
+                block /= 4;
             }
-        } else {
-            for [a, b] in z.as_chunks_mut::<2>().0 {
-                (*a, *b) = (*a + *b, *a - *b);
+            if block == 4 {
+                for z in z.as_chunks_mut::<4>().0 {
+                    *z = wide.four(*z);
+                }
+            } else {
+                for [a, b] in z.as_chunks_mut::<2>().0 {
+                    (*a, *b) = (wide.add(*a, *b), wide.sub(*a, *b));
+                }
             }
         }
     }
 
     /// Squared magnitudes of the lines times `scale`, each at its number: `power` has a place for each of `n / 2` lines, and
     /// those of the mirrors are filled too.
-    pub(crate) fn power(&self, z: &[Point], scale: f32, power: &mut [Lanes]) {
-        let scale = 0.25 * scale;
+    #[inline(always)]
+    pub(crate) fn power<S: Simd<f32s = Lanes>>(
+        &self,
+        simd: S,
+        z: &[Point],
+        scale: f32,
+        power: &mut [Lanes],
+    ) {
+        let wide = Wide(simd);
+        let scale = simd.splat_f32s(0.25 * scale);
         let m = power.len();
         for (k, pair) in (self.lowest..).zip(&self.pairs) {
             let (a, b) = (z[pair.at], z[pair.mirrored]);
             let even = Point {
-                re: a.re + b.re,
-                im: a.im - b.im,
+                re: simd.add_f32s(a.re, b.re),
+                im: simd.sub_f32s(a.im, b.im),
             };
             let odd = Point {
-                re: a.im + b.im,
-                im: b.re - a.re,
+                re: simd.add_f32s(a.im, b.im),
+                im: simd.sub_f32s(b.re, a.re),
             };
-            let turned = odd.turned(pair.cosine, pair.sine);
-            power[m - k] = (even - turned).squared() * scale;
-            power[k] = (even + turned).squared() * scale;
+            let turned = wide.turned(odd, pair.cosine, pair.sine);
+            power[m - k] = simd.mul_f32s(wide.squared(wide.sub(even, turned)), scale);
+            power[k] = simd.mul_f32s(wide.squared(wide.add(even, turned)), scale);
         }
     }
 }
@@ -240,40 +275,20 @@ fn place(k: usize, block: usize) -> usize {
     }
 }
 
-#[inline(always)]
-fn four([a, b, c, d]: [Point; 4]) -> [Point; 4] {
-    let (sum_ac, difference_ac) = (a + c, a - c);
-    let (sum_bd, difference_bd) = (b + d, b - d);
-    let quarter = Point {
-        re: difference_bd.im,
-        im: Lanes::default() - difference_bd.re,
-    };
-    [
-        sum_ac + sum_bd,
-        difference_ac + quarter,
-        sum_ac - sum_bd,
-        difference_ac - quarter,
-    ]
-}
-
-fn by_four(z: &mut [Point], turns: &[[f32; 6]]) {
-    let quarter = z.len() / 4;
-    let (z0, rest) = z.split_at_mut(quarter);
-    let (z1, rest) = rest.split_at_mut(quarter);
-    let (z2, z3) = rest.split_at_mut(quarter);
-    let points = z0.iter_mut().zip(z1).zip(z2).zip(z3);
-    for (turn, (((a, b), c), d)) in turns.iter().zip(points) {
-        let [sum, first, second, third] = four([*a, *b, *c, *d]);
-        *a = sum;
-        *b = first.turned(turn[0], turn[1]);
-        *c = second.turned(turn[2], turn[3]);
-        *d = third.turned(turn[4], turn[5]);
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use pulp::Scalar256b;
+
     use super::*;
+
+    fn lanes(of: impl Fn(usize) -> f32) -> Lanes {
+        let [a, b, c, d, e, f, g, h] = core::array::from_fn(of);
+        f32x8(a, b, c, d, e, f, g, h)
+    }
+
+    fn numbers(of: Lanes) -> [f32; LANES] {
+        [of.0, of.1, of.2, of.3, of.4, of.5, of.6, of.7]
+    }
 
     /// The sum that the transform stands for, in double precision.
     fn slow_power(x: &[f32], k: usize) -> f64 {
@@ -304,17 +319,15 @@ mod tests {
             let fourier = Fourier::new(n, 1, n / 2 - 1);
             let mut z = Fourier::scratch(n);
             for (j, z) in z.iter_mut().enumerate() {
-                for (lane, x) in frames.iter().enumerate() {
-                    z.re.0[lane] = x[2 * j];
-                    z.im.0[lane] = x[2 * j + 1];
-                }
+                z.re = lanes(|lane| frames[lane][2 * j]);
+                z.im = lanes(|lane| frames[lane][2 * j + 1]);
             }
-            fourier.run(&mut z);
-            let mut power = vec![Lanes::default(); n / 2];
-            fourier.power(&z, 1.0, &mut power);
+            fourier.run(Scalar256b, &mut z);
+            let mut power = vec![NONE; n / 2];
+            fourier.power(Scalar256b, &z, 1.0, &mut power);
             for (lane, x) in frames.iter().enumerate() {
                 let energy: f64 = x.iter().map(|v| f64::from(v * v)).sum();
-                for (k, got) in power.iter().map(|p| p.0[lane]).enumerate().skip(1) {
+                for (k, got) in power.iter().map(|p| numbers(*p)[lane]).enumerate().skip(1) {
                     let want = slow_power(x, k);
                     let amplitude_error = f64::from(got).sqrt() - want.sqrt();
                     assert!(
@@ -331,15 +344,15 @@ mod tests {
         let n = 64;
         let mut z = Fourier::scratch(n);
         for (j, z) in z.iter_mut().enumerate() {
-            z.re.0 = [1.0, 2.0, 3.0, 4.0].map(|f| (f * 7.1 * j as f32) % 1.3);
-            z.im.0 = [1.0, 2.0, 3.0, 4.0].map(|f| (f * 3.7 * j as f32) % 1.7);
+            z.re = lanes(|lane| ((lane + 1) as f32 * 7.1 * j as f32) % 1.3);
+            z.im = lanes(|lane| ((lane + 1) as f32 * 3.7 * j as f32) % 1.7);
         }
         let lines = |first: usize, last: usize| {
             let fourier = Fourier::new(n, first, last);
             let mut z = z.clone();
-            fourier.run(&mut z);
-            let mut power = vec![Lanes([f32::NAN; LANES]); n / 2];
-            fourier.power(&z, 1.0, &mut power);
+            fourier.run(Scalar256b, &mut z);
+            let mut power = vec![lanes(|_| f32::NAN); n / 2];
+            fourier.power(Scalar256b, &z, 1.0, &mut power);
             power[first..=last].to_vec()
         };
         let all = lines(1, 31);

@@ -11,9 +11,12 @@ use alloc::vec;
 use alloc::vec::Vec;
 use core::f64::consts::PI;
 
+use pulp::{Simd, f32x8};
+
 use crate::block::{Block, Cursor};
 use crate::error::{SpectrumError, StreamError};
-use crate::fourier::{Fourier, LANES, Lanes, Point};
+use crate::fourier::{Fourier, LANES, Lanes, NONE, Point};
+use crate::wide::{Widest, Work};
 
 const SHORTEST: usize = 8;
 const LONGEST: usize = 1 << 20;
@@ -32,6 +35,7 @@ pub struct Frame<'a> {
 /// Frames of `window` samples every `hop` samples, told as they become complete.
 #[derive(Debug, Clone)]
 pub struct Frames {
+    widest: Widest,
     window: Vec<f32>,
     hop: usize,
     bin_hz: f64,
@@ -46,7 +50,9 @@ pub struct Frames {
     buffer: Vec<f32>,
     points: Vec<Point>,
     power: Vec<Lanes>,
-    rows: [Vec<f32>; LANES],
+    /// Cells by four, of each frame.
+    rows: [Vec<[f32; 4]>; LANES],
+    cells: usize,
 }
 
 impl Frames {
@@ -107,6 +113,7 @@ impl Frames {
         let sum: f64 = shape.iter().sum();
         let cells = last_line - first_line + 1;
         Ok(Self {
+            widest: Widest::of_this_processor(),
             window: shape.iter().map(|w| *w as f32).collect(),
             hop,
             bin_hz,
@@ -119,14 +126,16 @@ impl Frames {
             filled: 0,
             buffer: vec![0.0; window + (LANES - 1) * hop],
             points: Fourier::scratch(n),
-            power: vec![Lanes::default(); n / 2],
-            rows: [(); LANES].map(|()| vec![0.0; cells]),
+            // Whole fours of cells may go three places beyond the last line.
+            power: vec![NONE; n / 2 + 3],
+            rows: [(); LANES].map(|()| vec![[0.0; 4]; cells.div_ceil(4)]),
+            cells,
         })
     }
 
     /// Number of cells in a frame.
     pub fn cells(&self) -> usize {
-        self.rows[0].len()
+        self.cells
     }
 
     /// Distance between cells, Hz: the rate over the length of the transform.
@@ -165,7 +174,7 @@ impl Frames {
 
     /// Takes the next block and hands out the frames that it completes. Frames that begin before the stretch are not told.
     ///
-    /// Blocks of at least four hops are the cheapest.
+    /// Blocks of at least eight hops are the cheapest.
     ///
     /// # Errors
     /// [`StreamError`] when the block does not follow the one before.
@@ -220,10 +229,10 @@ impl Frames {
     /// frame after them.
     fn tell(&mut self, samples: Option<&[f32]>, count: usize, sink: &mut impl FnMut(Frame<'_>)) {
         match samples {
-            Some(samples) => self.transform(samples),
+            Some(samples) => self.widest.run(Transform(self, samples)),
             None => {
                 let mut buffer = core::mem::take(&mut self.buffer);
-                self.transform(&buffer);
+                self.widest.run(Transform(self, &buffer));
                 let done = count * self.hop;
                 buffer.copy_within(done..self.filled, 0);
                 self.filled -= done;
@@ -235,52 +244,119 @@ impl Frames {
             sink(Frame {
                 k: self.k,
                 last,
-                power: row,
+                power: &row.as_flattened()[..self.cells],
             });
             self.k += 1;
         }
     }
 
-    fn transform(&mut self, samples: &[f32]) {
-        let length = self.window.len();
-        let [x0, x1, x2, x3] = [0, 1, 2, 3].map(|lane| &samples[lane * self.hop..][..length]);
-        let (window, rest) = self.window.as_chunks::<4>();
-        let fours = x0
-            .as_chunks::<4>()
-            .0
-            .iter()
-            .zip(x1.as_chunks::<4>().0)
-            .zip(x2.as_chunks::<4>().0)
-            .zip(x3.as_chunks::<4>().0);
+    #[inline(always)]
+    fn transform<S: Simd<f32s = Lanes>>(&mut self, simd: S, samples: &[f32]) {
+        let x: [&[f32]; LANES] =
+            core::array::from_fn(|lane| &samples[lane * self.hop..][..self.window.len()]);
+        let (window, end) = self.window.as_chunks::<4>();
+        let fours = x.map(|x| &x.as_chunks::<4>().0[..window.len()]);
         let points = self.points.as_chunks_mut::<2>().0;
-        for (([z0, z1], w), (((a, b), c), d)) in points.iter_mut().zip(window).zip(fours) {
-            // Four samples of four frames become four numbers for each of four places.
-            let [a, b, c, d] = [a, b, c, d].map(|x| (Lanes(*x) * Lanes(*w)).0);
-            z0.re.0 = [a[0], b[0], c[0], d[0]];
-            z0.im.0 = [a[1], b[1], c[1], d[1]];
-            z1.re.0 = [a[2], b[2], c[2], d[2]];
-            z1.im.0 = [a[3], b[3], c[3], d[3]];
+        for (i, (w, points)) in window.iter().zip(&mut *points).enumerate() {
+            let [a, b, c, d, e, f, g, h] = &fours;
+            let x = [&a[i], &b[i], &c[i], &d[i], &e[i], &f[i], &g[i], &h[i]];
+            *points = windowed(simd, x, w);
         }
-        let mut used = 2 * window.len();
-        for (w, at) in rest.chunks(2).zip((2 * used..).step_by(2)) {
-            let here = |i: usize| match w.get(i) {
-                Some(w) => Lanes([x0, x1, x2, x3].map(|x| x[at + i] * w)),
-                None => Lanes::default(),
+        let mut used = window.len();
+        if !end.is_empty() {
+            let filled = |x: &[f32]| {
+                let mut four = [0.0; 4];
+                four[..end.len()].copy_from_slice(&x[4 * used..]);
+                four
             };
-            self.points[used] = Point {
-                re: here(0),
-                im: here(1),
-            };
+            let mut w = [0.0; 4];
+            w[..end.len()].copy_from_slice(end);
+            points[used] = windowed(simd, x.map(filled).each_ref(), &w);
             used += 1;
         }
-        self.points[used..].fill(Point::default());
-        self.fourier.run(&mut self.points);
+        points[used..].fill([Point::ZERO; 2]);
+        let lines = self.points.len();
+        self.fourier.run(simd, &mut self.points);
         self.fourier
-            .power(&self.points, self.scale, &mut self.power);
-        for (lane, row) in self.rows.iter_mut().enumerate() {
-            for (cell, power) in row.iter_mut().zip(&self.power[self.first_line..]) {
-                *cell = power.0[lane];
+            .power(simd, &self.points, self.scale, &mut self.power[..lines]);
+        let rows = self.rows.as_chunks_mut::<2>().0;
+        let fours = self.power[self.first_line..].as_chunks::<4>().0;
+        for (i, four) in fours[..rows[0][0].len()].iter().enumerate() {
+            // The lanes back in the order of the frames.
+            for ([row, next], two) in rows.iter_mut().zip(simd.interleave_shfl_f32s(*four)) {
+                [row[i], next[i]] = parted(two);
             }
+        }
+    }
+}
+
+/// Four samples of eight frames under the window, as two points of each. The order of the lanes is that of the instructions.
+#[inline(always)]
+fn windowed<S: Simd<f32s = Lanes>>(simd: S, x: [&[f32; 4]; LANES], w: &[f32; 4]) -> [Point; 2] {
+    let w = joined(w, w);
+    let two = |lane: usize| simd.mul_f32s(joined(x[lane], x[lane + 1]), w);
+    let [a, b, c, d] = simd.deinterleave_shfl_f32s([two(0), two(2), two(4), two(6)]);
+    [Point { re: a, im: b }, Point { re: c, im: d }]
+}
+
+/// Four numbers of one frame and four of the next.
+#[inline(always)]
+fn joined(a: &[f32; 4], b: &[f32; 4]) -> Lanes {
+    f32x8(a[0], a[1], a[2], a[3], b[0], b[1], b[2], b[3])
+}
+
+#[inline(always)]
+fn parted(of: Lanes) -> [[f32; 4]; 2] {
+    [[of.0, of.1, of.2, of.3], [of.4, of.5, of.6, of.7]]
+}
+
+/// [`Frames::transform`] in the instructions at hand.
+struct Transform<'a>(&'a mut Frames, &'a [f32]);
+
+impl Work for Transform<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn work<S: Simd<f32s = Lanes>>(self, simd: S) {
+        self.0.transform(simd, self.1);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Bits of all cells of a made-up sound.
+    fn bits(mut frames: Frames) -> Vec<u32> {
+        let mut state = 1_u32;
+        let x: Vec<f32> = (0..9_000)
+            .map(|_| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                (state >> 8) as f32 / 8_388_608.0 - 1.0
+            })
+            .collect();
+        let mut told = Vec::new();
+        for (x, first) in x.chunks(2_000).zip((0..).step_by(2_000)) {
+            frames
+                .process(Block::new(first, x), |frame| {
+                    told.extend(frame.power.iter().map(|p| p.to_bits()));
+                })
+                .unwrap();
+        }
+        told
+    }
+
+    #[test]
+    fn verif_the_widest_instructions_give_the_bits_of_plain_ones() {
+        for (window, hop) in [(8, 3), (250, 61), (511, 100), (1024, 256)] {
+            let widest = Frames::new(window, hop, 48_000.0, 3_000.0, 22_000.0).unwrap();
+            let plain = Frames {
+                widest: Widest::plain(),
+                ..widest.clone()
+            };
+            let told = bits(widest);
+            assert!(told.len() > 1_000);
+            assert_eq!(told, bits(plain), "{window} samples every {hop}");
         }
     }
 }

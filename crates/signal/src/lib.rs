@@ -29,6 +29,7 @@ mod sos;
 mod synth;
 mod teager;
 mod weighting;
+mod wide;
 
 #[cfg(feature = "fft")]
 mod convolve;
@@ -65,6 +66,7 @@ pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
 pub use teager::TeagerKaiser;
 pub use weighting::{Exponential, FAST_S, SLOW_S};
+pub use wide::{Widest, Work};
 
 #[cfg(feature = "fft")]
 pub use convolve::OverlapSave;
