@@ -3,7 +3,8 @@
 //! - [`Topology`] holds nodes and full-duplex point-to-point links; [`LinkStandard`] and [`Layer`] give their figures.
 //! - [`Machine`] moves published messages over the links, one frame at a time, whenever its master steps it.
 //! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
-//! - [`payload_bytes`] gives the packed size of a topic's fields; [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
+//! - [`Layout`] packs a topic's fields into bits and reads them back, [`record_to_cbor`] writes them so that they describe themselves; [`c99`] and [`python`]
+//!   write the same in other languages. [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
 //! - [`Uplink`] is the paid link ashore: first in, first out, with windows, retries, expiry and outages.
 //! - [`RateLimit`] enforces a topic's `at_most` while it runs.
 //!
@@ -29,7 +30,12 @@ pub use machine::{
     Delivery, DirectionStats, DropReason, Dropped, HopRecord, LATEST_PUBLISH, LinkState, Machine,
     MachineError, MessageId, NodeState, Stats, TopicId,
 };
-pub use payload::{Field, PayloadError, bits, payload_bytes};
+pub use payload::{
+    CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, PackError, Packed,
+    PayloadError, Place, RecordError, UnpackError, Unpacked, Value, bits, c99, cbor_decode,
+    cbor_encode, cobs_decode, cobs_encode, crc16, identifier, python, record_from_cbor,
+    record_to_cbor,
+};
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
 pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};

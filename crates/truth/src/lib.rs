@@ -4,6 +4,7 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 /// Path of `name` in the repository.
 #[must_use]
@@ -94,13 +95,48 @@ pub fn fetched(check: &str, name: &str) -> Option<PathBuf> {
     if path.is_file() {
         return Some(path);
     }
-    let set = |variable, value| std::env::var(variable).is_ok_and(|found| found == value);
-    let required = set("CI", "true") || set("SOUNDLINE_REQUIRE_RECORDINGS", "1");
+    let required = in_ci() || set("SOUNDLINE_REQUIRE_RECORDINGS", "1");
     assert!(!required, "{check} needs {name}: run reference/fetch.py");
+    skipped(
+        check,
+        &format!("{name} is not fetched: python3 reference/fetch.py"),
+    );
+    None
+}
+
+/// Whether a program such as `"gcc"` can be run with `--version`; when not, says that the check is skipped.
+///
+/// # Panics
+/// When it cannot be run in CI (`CI=true`).
+#[must_use]
+pub fn has_program(check: &str, name: &str) -> bool {
+    let asked = Command::new(name).arg("--version").output();
+    let has = asked.is_ok_and(|output| output.status.success());
+    if !has {
+        assert!(
+            !in_ci(),
+            "{check} needs {name}: run scripts/need.sh cc python"
+        );
+        skipped(
+            check,
+            &format!("{name} is not here: bash scripts/need.sh cc python"),
+        );
+    }
+    has
+}
+
+fn in_ci() -> bool {
+    set("CI", "true")
+}
+
+fn set(variable: &str, value: &str) -> bool {
+    std::env::var(variable).is_ok_and(|found| found == value)
+}
+
+fn skipped(check: &str, why: &str) {
     // Straight to the stream: the test harness would swallow what a passing test prints.
-    let line = format!("\nSKIPPED: {check} ({name} is not fetched: python3 reference/fetch.py)\n");
+    let line = format!("\nSKIPPED: {check} ({why})\n");
     std::io::stdout()
         .write_all(line.as_bytes())
         .expect("the check has an output");
-    None
 }

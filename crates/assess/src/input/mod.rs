@@ -6,6 +6,7 @@ mod electric;
 mod energy;
 mod formula;
 mod heaviest;
+mod payload;
 mod sea;
 mod site_noise;
 mod sound;
@@ -24,6 +25,7 @@ pub use energy::{
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, runs_per_h, year_error};
 pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
+pub use payload::{layout, payload_bytes};
 pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};
@@ -31,9 +33,7 @@ pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{arithmetic, chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
 pub(crate) use template::samples as template_samples;
-pub use traffic::{
-    Streams, Traffic, at_most, ns, payload_bytes, start_limits, streams, traffic, uplink_spec,
-};
+pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, traffic, uplink_spec};
 pub use vote::vote_spec;
 pub use warm::WarmWire;
 

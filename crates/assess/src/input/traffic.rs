@@ -1,17 +1,14 @@
 //! Links, topics, streams and uplinks.
 
 use network::{
-    AtMost, Failure, Field, Filter, Flow, Layer, LinkSpec, LinkStandard, TopicName, Topology,
-    UplinkSpec, Windows, payload_bytes as packed_bytes, stack_overhead,
+    AtMost, Failure, Filter, Flow, Layer, LinkSpec, LinkStandard, TopicName, Topology, UplinkSpec,
+    Windows, stack_overhead,
 };
-use plan::{
-    Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, Topic, TopicField, TopicIx, UplinkIx,
-    When,
-};
+use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
 use quantity::EventRate;
 use timeline::Ns;
 
-use super::InputError;
+use super::{InputError, payload_bytes};
 
 /// Propagation along a copper pair, ns per metre: about two thirds of the speed of light (common practice; the exact
 /// figure is the cable's).
@@ -41,39 +38,6 @@ pub struct Traffic {
 pub fn ns(what: impl FnOnce() -> String, seconds_s: f64) -> Result<Ns, InputError> {
     Ns::from_s_f64(seconds_s).map_err(|source| InputError::Time {
         what: what(),
-        source,
-    })
-}
-
-/// Payload size of a topic, bytes: as written, or of its packed fields (without a check: the links have one).
-///
-/// # Errors
-/// [`InputError::Payload`].
-pub fn payload_bytes(topic: &Topic) -> Result<u32, InputError> {
-    if let Some(size) = topic.size_bytes {
-        return Ok(size.si as u32);
-    }
-    let fields: Vec<Field> = topic
-        .fields
-        .iter()
-        .map(|f| match f {
-            TopicField::Scaled { from, to, step, .. } => Field::Scaled {
-                from: *from,
-                to: *to,
-                step: *step,
-            },
-            TopicField::Choice { values, .. } => Field::Choice {
-                n: values.len() as u32,
-            },
-            TopicField::Flag { .. } => Field::Flag,
-            TopicField::Time { bits, step_s, .. } => Field::Time {
-                bits: *bits,
-                step_s: *step_s,
-            },
-        })
-        .collect();
-    packed_bytes(&fields, false).map_err(|source| InputError::Payload {
-        what: format!("topic \"{}\"", topic.name),
         source,
     })
 }

@@ -8,6 +8,7 @@
 mod bound;
 mod faults;
 mod latency;
+mod payload;
 mod properties;
 mod queueing;
 mod rate_limit;
