@@ -67,8 +67,11 @@ pub struct Cell {
     /// What the level is the level of: `10^(level_db / 10)`, the mean square (its exposure after an exposure stage).
     pub power: f64,
     /// Level of the background before this cell, same reference; `None` without such a stage, before it is known,
-    /// and where it is exact silence.
+    /// where it is exact silence, and after a likeness, which is held against many backgrounds at once.
     pub background_db: Option<f64>,
+    /// What a trigger decides on, dB: the level where there is no background stage, else the level less the background, and
+    /// after a likeness the likeness itself. `None` where that is not known.
+    pub value_db: Option<f64>,
     /// Whether a stage can decide on it: there is no background stage, or the background is known. A frame of a spectrogram in
     /// which nothing stands above its background has no [`Cell::background_db`] of a peak, and is decided on all the same.
     pub decidable: bool,

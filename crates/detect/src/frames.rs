@@ -136,6 +136,8 @@ pub(crate) struct Reading {
     pub(crate) power: f64,
     pub(crate) level_db: f64,
     pub(crate) background_db: Option<f64>,
+    /// What is decided on: the excess of the strongest peak, or the likeness.
+    pub(crate) value_db: Option<f64>,
     /// Whether the background of the frame's cells is known.
     pub(crate) decidable: bool,
     pub(crate) peaks: Peaks,
@@ -239,7 +241,8 @@ impl FrameMeter {
                                 last,
                                 power,
                                 level_db,
-                                background_db: value_db.map(|value_db| level_db - value_db),
+                                background_db: None,
+                                value_db,
                                 decidable: value_db.is_some(),
                                 peaks: Peaks::none(),
                             }));
@@ -326,6 +329,7 @@ fn reading(
         power: f64::from(loudest),
         level_db: first.map_or_else(|| decibels(f64::from(loudest)), |peak| peak.level_db),
         background_db: first.map(|peak| peak.level_db - peak.excess_db),
+        value_db: first.map(|peak| peak.excess_db),
         decidable: background.is_some(),
         peaks,
     }

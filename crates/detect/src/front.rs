@@ -315,6 +315,7 @@ impl Shape {
             level_db: reading.level_db,
             power: reading.power,
             background_db: reading.background_db,
+            value_db: reading.value_db,
             decidable: reading.decidable,
             peaks: reading.peaks,
         })
@@ -343,6 +344,11 @@ impl Shape {
             level_db,
             power,
             background_db,
+            value_db: if bare {
+                Some(level_db)
+            } else {
+                background_db.map(|background_db| level_db - background_db)
+            },
             decidable: bare || background_db.is_some(),
             peaks: Peaks::none(),
         })

@@ -69,7 +69,8 @@ pub struct Event {
     pub peak_level_db: f64,
     /// Energy mean of the cell levels (for a train: of the levels of its pulses), same reference.
     pub mean_level_db: f64,
-    /// Background at the first cell (or pulse), same reference; `None` without a background stage.
+    /// Background at the first cell (or pulse), same reference; of a ridge that of the frequency of its first peak. `None`
+    /// without a background stage, and after a likeness.
     pub background_db: Option<f64>,
     /// Greatest excess: over the background where there is such a stage, otherwise over `on_above_db`.
     pub score_db: f64,

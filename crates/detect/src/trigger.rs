@@ -1,7 +1,7 @@
 //! Threshold with hysteresis, k of n, bridging, shortest and longest length, and hold-off.
 //!
-//! The *value* of a cell is its level, or its level less its background where the detector has a background stage; a
-//! cell whose background is unknown has no value and counts as quiet.
+//! The *value* of a cell ([`Cell::value_db`]) is its level, or its level less its background where the detector has a background
+//! stage, or a likeness; a cell of which it is unknown counts as quiet.
 //!
 //! - *Begin.* A sound begins when `at_least` of the `of_last` latest cells have a value at or above `on_above_db`, with the
 //!   first of these (without such a rule: with the cell itself). It goes on while the value is not below `off_below_db`.
@@ -108,17 +108,8 @@ impl TriggerLogic {
         self.spec.off_below_db = off_below_db;
     }
 
-    fn value(&self, cell: &Cell) -> Option<f64> {
-        if self.spec.over_background {
-            cell.background_db
-                .map(|background_db| cell.level_db - background_db)
-        } else {
-            Some(cell.level_db)
-        }
-    }
-
     pub(crate) fn push(&mut self, cell: &Cell, out: &mut Vec<Told>) {
-        let value = self.value(cell);
+        let value = cell.value_db;
         let quiet = value.is_none_or(|value| value < self.spec.off_below_db);
         match (self.state, value) {
             (State::Quiet, _) => {

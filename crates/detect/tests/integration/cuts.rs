@@ -192,6 +192,7 @@ fn same(a: &[Cell], b: &[Cell]) -> bool {
             a == b
                 && a.level_db.to_bits() == b.level_db.to_bits()
                 && a.background_db.map(f64::to_bits) == b.background_db.map(f64::to_bits)
+                && a.value_db.map(f64::to_bits) == b.value_db.map(f64::to_bits)
                 && bits(a) == bits(b)
         })
 }

@@ -1,7 +1,8 @@
 //! The spectrogram path against a second computation of its definitions in SciPy and NumPy.
 
 use detect::{
-    BackgroundKind, Cell, Confirm, ContourPoint, Detector, Front, Sense, Spec, SpecError, Stage,
+    BackgroundKind, Cell, Confirm, ContourPoint, Detector, Event, Front, Notice, Sense, Spec,
+    SpecError, Stage,
 };
 use serde_json::Value;
 use signal::Block;
@@ -194,11 +195,10 @@ fn val_likeness_equals_scipy_correlate() {
             let spec = spec(&document, case, &[stage.clone(), trigger(6.0)]);
             let cells = cells(&spec, &x);
             assert_eq!(cells[0].index, span - 1);
-            let value_db = |cell: &Cell| cell.background_db.map(|b| cell.level_db - b);
             let best = cells
                 .iter()
-                .filter(|cell| cell.background_db.is_some())
-                .max_by(|a, b| value_db(a).unwrap().total_cmp(&value_db(b).unwrap()))
+                .filter(|cell| cell.value_db.is_some())
+                .max_by(|a, b| a.value_db.unwrap().total_cmp(&b.value_db.unwrap()))
                 .unwrap();
             assert_eq!(best.index, expected["best"].as_u64().unwrap());
             for (i, k) in indices(&expected["at"]).into_iter().enumerate() {
@@ -209,15 +209,46 @@ fn val_likeness_equals_scipy_correlate() {
                 assert_eq!(cell.index, k);
                 match expected["value_db"][i].as_f64() {
                     Some(expected) => {
-                        close(value_db(cell).unwrap(), expected, LEVEL_DB, "likeness");
+                        close(cell.value_db.unwrap(), expected, LEVEL_DB, "likeness");
                     }
-                    None => assert_eq!(cell.background_db, None),
+                    None => assert_eq!(cell.value_db, None),
                 }
                 let level_db = number(&expected["level_db"][i]);
                 close(cell.level_db, level_db, LEVEL_DB, "level under the kernel");
             }
         }
     }
+}
+
+/// A likeness is held against as many backgrounds as it has cells under its kernel: an event of it has none of its own, and its score is
+/// the greatest likeness.
+#[test]
+fn verif_an_event_of_a_likeness_has_no_background() {
+    let document = truth::json("detect/scipy-frames.json");
+    let x = single(&sound(&document));
+    let to = Stage::LikenessTo {
+        template: template(number(&document["rate_hz"])),
+    };
+    let spec = spec(&document, &document["cases"][0], &[to, trigger(6.0)]);
+    let greatest = cells(&spec, &x)
+        .iter()
+        .filter_map(|cell| cell.value_db)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let mut told = Vec::new();
+    let mut detector = Detector::new(&spec).unwrap();
+    detector.push(Block::new(0, &x), &mut told).unwrap();
+    detector.finish(&mut told);
+    let events: Vec<Event> = told
+        .iter()
+        .filter_map(|t| match t.notice {
+            Notice::Ended(event) => Some(event),
+            _ => None,
+        })
+        .collect();
+    assert!(!events.is_empty(), "{told:?}");
+    assert!(events.iter().all(|event| event.background_db.is_none()));
+    let score = events.iter().map(|e| e.score_db).fold(0.0, f64::max);
+    assert_eq!(score, greatest);
 }
 
 /// 48 kHz are lowered to 800 Hz before the frames: a tone in the band keeps its level, and one that would fold onto 130 Hz is gone.
@@ -397,10 +428,8 @@ fn verif_a_likeness_is_zero_in_noise_however_loud() {
         let spec = spec(&document, &document["cases"][0], &[stage, trigger(6.0)]);
         let cells = cells(&spec, &x);
         let values = |cells: &[Cell]| -> Vec<f64> {
-            let known = cells
-                .iter()
-                .filter_map(|c| Some(c.level_db - c.background_db?));
-            known.collect()
+            assert!(cells.iter().all(|c| c.background_db.is_none()));
+            cells.iter().filter_map(|c| c.value_db).collect()
         };
         let all = values(&cells);
         let mean = all.iter().sum::<f64>() / all.len() as f64;

@@ -24,6 +24,7 @@ pub(crate) fn cells(levels_db: &[f64]) -> Vec<Cell> {
                 level_db,
                 power: 10.0_f64.powf(level_db / 10.0),
                 background_db: None,
+                value_db: Some(level_db),
                 decidable: true,
                 peaks: Peaks::none(),
             }
@@ -262,10 +263,14 @@ fn verif_excess_needs_a_background_and_unknown_counts_as_quiet() {
         },
     );
     let mut row = cells(&[90.0, 90.0, 90.0, 90.0, 90.0, 90.0, 90.0]);
-    for cell in &mut row[1..5] {
-        cell.background_db = Some(78.0);
+    for (at, cell) in row.iter_mut().enumerate() {
+        cell.background_db = match at {
+            1..=4 => Some(78.0),
+            6 => Some(80.5),
+            _ => None,
+        };
+        cell.value_db = cell.background_db.map(|b| cell.level_db - b);
     }
-    row[6].background_db = Some(80.5);
     let out = told(&spec, &row);
     assert_eq!(
         text(&out),

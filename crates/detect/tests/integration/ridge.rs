@@ -317,3 +317,28 @@ fn verif_a_frame_without_a_peak_is_decided_on() {
     let bare = cells[first..].iter().filter(|c| c.background_db.is_none());
     assert!(bare.count() > 100);
 }
+
+/// The background of a ridge is that of the frequency of its first peak: here the median of white noise of unit variance under a Hann
+/// window of 128 ms, whose cells have the mean 1.5 (2 / r) (r / 128) and, of the exponential kind, a median of ln 2 of that.
+#[test]
+fn verif_the_background_of_a_ridge_is_that_of_its_frequency() {
+    let expected_db = 10.0 * libm::log10(1.5 * 2.0 / 128.0 * core::f64::consts::LN_2);
+    for seed in 1..=5 {
+        let sweep = Sweep {
+            begin_s: 40.0,
+            length_s: 1.0,
+            hz: (90.0, 210.0),
+            amplitude: LOUD,
+        };
+        let told = told(&detector(upcall_ridge()), &sea(seed, &[sweep]));
+        let events = events(&told);
+        assert!(!events.is_empty());
+        for event in events {
+            let background_db = event.background_db.unwrap();
+            assert!(
+                (background_db - expected_db).abs() < 2.0,
+                "{background_db} for {expected_db}"
+            );
+        }
+    }
+}

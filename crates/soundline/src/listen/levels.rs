@@ -10,8 +10,8 @@ const MOST_STEPS: usize = 4096;
 /// The level of a detector through the files of a stretch. It hears the sound again, as the detector keeps no levels.
 pub(crate) struct Track {
     front: Front,
-    /// The level less its background is followed, as that is what the detector decides on and its level says nothing to a reader.
-    excess: bool,
+    /// What the detector decides on is followed, as its level says nothing to a reader.
+    decides: bool,
     cells: Vec<Cell>,
     /// Sample of the stretch that comes next.
     next: u64,
@@ -50,7 +50,7 @@ impl Track {
     pub(crate) fn new(spec: &Spec) -> Result<Self, SpecError> {
         Ok(Self {
             front: Front::new(spec)?,
-            excess: is_likeness(spec),
+            decides: is_likeness(spec),
             cells: Vec::new(),
             next: 0,
             files: Vec::new(),
@@ -86,12 +86,12 @@ impl Track {
         }
         self.next += pressure_upa.len() as u64;
         for mut cell in std::mem::take(&mut self.cells) {
-            if self.excess {
+            if self.decides {
                 // There is no likeness before there is a background.
-                let Some(background_db) = cell.background_db.take() else {
+                let Some(value_db) = cell.value_db else {
                     continue;
                 };
-                cell.level_db -= background_db;
+                cell.level_db = value_db;
             }
             // A level is known some time after the sound: it may belong to the file before.
             let of = self.files.partition_point(|(o, _)| *o <= cell.begin_sample);
