@@ -28,6 +28,7 @@ mod moments;
 mod sos;
 mod synth;
 mod teager;
+mod transform;
 mod weighting;
 mod wide;
 
@@ -65,13 +66,16 @@ pub use moments::Moments;
 pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
 pub use teager::TeagerKaiser;
+pub use transform::{Complex, Transform};
 pub use weighting::{Exponential, FAST_S, SLOW_S};
 pub use wide::{Widest, Work};
 
 #[cfg(feature = "fft")]
 pub use convolve::OverlapSave;
 #[cfg(feature = "fft")]
-pub use delay::{DelayError, TimeDifference, Weight, time_difference, time_difference_bound_s};
+pub use delay::{
+    DelayError, TimeDifference, likeness_by_chance, time_difference, time_difference_bound_s,
+};
 #[cfg(feature = "fft")]
 pub use fft::Arithmetic;
 #[cfg(feature = "fft")]

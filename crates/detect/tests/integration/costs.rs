@@ -172,6 +172,24 @@ fn verif_a_matched_filter_costs_what_its_template_does() {
     }
 }
 
+/// Beyond, all places of a cell at once: of 4000 samples and 500 places 8192 points, thirteen passes of ten operations for two points, twice;
+/// a product of six for each; three for the power of each place. Two cells a second.
+#[test]
+fn verif_a_long_matched_filter_costs_two_transforms_a_cell() {
+    let template: Vec<f32> = (0..4000)
+        .map(|i| libm::sin(1.3 * f64::from(i) + 0.7) as f32)
+        .collect();
+    let stage = Stage::Matched {
+        template,
+        hop_s: Some(0.5),
+    };
+    let cell = 2.0 * 10.0 * 4096.0 * 13.0 + 6.0 * 8192.0 + 3.0 * 500.0;
+    check(
+        vec![stage, likeness_trigger()],
+        &[("matched", 2.0 * cell + 60.0), ("trigger", 40.0)],
+    );
+}
+
 /// 256 samples a frame, 15.625 frames a second, lines of 3.90625 Hz: 16 to 66 of them lie in 60 to 260 Hz.
 #[test]
 fn verif_frames_cost_what_their_points_and_cells_do() {
