@@ -1,10 +1,13 @@
 //! What two hydrophones of a line make of the time between the first paths to each.
 
-use plan::{Line, Position, Q};
-use quantity::Law;
-use seawater::{EarDirection, TwoEars};
+use plan::{Line, SensorIx, Stage};
+use signal::time_difference_bound_s;
 
+use crate::ear_geometry::{EarGeometry, EarGeometryError, Elevation, TimeParts, ear_geometry};
 use crate::sound_paths::EarPaths;
+
+/// Signal-to-noise ratio of the sound of which the time is taken to be estimated (ours): 10 dB.
+const SNR: f64 = 10.0;
 
 /// Two hydrophones.
 #[derive(Clone, Debug)]
@@ -13,18 +16,12 @@ pub struct PairTold {
     pub upper: String,
     /// The lower.
     pub lower: String,
-    /// Their distance, m.
-    pub distance_m: f64,
-    /// Mean sound speed between them, m/s.
-    pub sound_speed_m_s: f64,
-    /// The longest time there can be between them, s.
-    pub longest_s: f64,
+    /// How they hang, and what is uncertain about that.
+    pub geometry: EarGeometry,
     /// By how much the upper hears the first path later than the lower, s; `None` where one of them hears nothing.
     pub later_s: Option<f64>,
-    /// Of which uncertain: by the clocks, k = 2, s; `None` where the plan does not say.
-    pub clock_s: Option<f64>,
-    /// Uncertainty of their distance, k = 2, m; `None` where the plan does not say.
-    pub place_m: Option<f64>,
+    /// What the time would be uncertain by (k = 2) when it is estimated from a sound, s; `None` where no detector says of which.
+    pub estimate_s: Option<f64>,
     /// The elevation that the time gives, degrees above the horizon, and its limits; `None` where it cannot be told.
     pub elevation: Option<Elevation>,
     /// The elevation of the first path at the upper hydrophone, degrees above the horizon.
@@ -33,72 +30,53 @@ pub struct PairTold {
     pub lower_path_deg: Option<f64>,
     /// Why there is no elevation, or what bounds it.
     pub why: Vec<String>,
-}
-
-/// An elevation with its limits.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Elevation {
-    /// Degrees above the horizon: negative below.
-    pub elevation_deg: f64,
-    /// Least within the uncertainty.
-    pub least_deg: f64,
-    /// Greatest within the uncertainty.
-    pub most_deg: f64,
-    /// Whether the limits reach straight up or down.
-    pub endfire: bool,
+    /// What is taken although nobody wrote it.
+    pub assumed: Vec<String>,
 }
 
 /// Every two hydrophones at different depths.
-pub(crate) fn pairs(line: &Line, ears: &[EarPaths], speeds: &[(f64, f64)]) -> Vec<PairTold> {
+pub(crate) fn pairs(line: &Line, ears: &[EarPaths]) -> Result<Vec<PairTold>, EarGeometryError> {
     let mut all = Vec::new();
     for (i, one) in ears.iter().enumerate() {
         for other in &ears[i + 1..] {
-            let (upper, lower) = if one.depth_m <= other.depth_m {
-                (one, other)
-            } else {
-                (other, one)
-            };
-            if lower.depth_m > upper.depth_m {
-                all.push(pair(line, upper, lower, speeds));
+            match ear_geometry(line, one.ix, other.ix) {
+                Ok(geometry) => {
+                    let (upper, lower) = if geometry.upper == one.ix {
+                        (one, other)
+                    } else {
+                        (other, one)
+                    };
+                    all.push(pair(line, geometry, upper, lower));
+                }
+                Err(EarGeometryError::SameDepth { .. }) => {}
+                Err(error) => return Err(error),
             }
         }
     }
-    all
+    Ok(all)
 }
 
-fn pair(line: &Line, upper: &EarPaths, lower: &EarPaths, speeds: &[(f64, f64)]) -> PairTold {
-    let module = |ear: &EarPaths| {
-        line.modules
-            .iter()
-            .find(|m| ear.sensor.starts_with(&format!("module.{}.", m.id)))
-            .expect("the sensor is one of the line's")
-    };
-    let (above, below) = (module(upper), module(lower));
-    let mut why = Vec::new();
-    let clock_s = if above.id == below.id {
-        Some(0.0)
-    } else {
-        let silent = [above, below]
-            .into_iter()
-            .filter(|m| m.clock_error_s.is_none());
-        let silent: Vec<String> = silent.map(|m| format!("module.{}", m.id)).collect();
-        if !silent.is_empty() {
-            why.push(format!(
-                "no `clock_error` is written: {}",
-                silent.join(", ")
-            ));
+fn pair(line: &Line, geometry: EarGeometry, upper: &EarPaths, lower: &EarPaths) -> PairTold {
+    let mut why: Vec<String> = [&geometry.unsaid_clocks, &geometry.unsaid_distance]
+        .into_iter()
+        .flatten()
+        .cloned()
+        .collect();
+    let mut assumed = geometry.assumed.clone();
+    let estimate_s = match estimate(line, geometry.upper).or_else(|| estimate(line, geometry.lower))
+    {
+        Some((estimate_s, sound)) => {
+            assumed.push(sound);
+            Some(estimate_s)
         }
-        both(
-            above.clock_error_s.map(|q| q.si),
-            below.clock_error_s.map(|q| q.si),
-        )
+        None => {
+            why.push(
+                "no detector on them says a band and a shortest sound, from which the time would be estimated"
+                    .to_owned(),
+            );
+            None
+        }
     };
-    let place_m = both(spread_m(&above.position), spread_m(&below.position));
-    if place_m.is_none() {
-        why.push("where they hang is written without a spread (± ...)".to_owned());
-    }
-    let distance_m = lower.depth_m - upper.depth_m;
-    let sound_speed_m_s = mean_speed_m_s(speeds, upper.depth_m, lower.depth_m);
     let first = |ear: &EarPaths| {
         ear.rays
             .as_ref()
@@ -112,19 +90,18 @@ fn pair(line: &Line, upper: &EarPaths, lower: &EarPaths, speeds: &[(f64, f64)]) 
             None
         }
     };
-    let ears = TwoEars {
-        distance_m,
-        sound_speed_m_s,
-        time_uncertainty_s: clock_s.unwrap_or(0.0),
-        distance_uncertainty_m: place_m.unwrap_or(0.0),
-        speed_uncertainty_m_s: 0.0,
-    };
     let mut elevation = None;
-    if let (Some(later_s), Some(_), Some(_)) = (later_s, clock_s, place_m) {
-        match ears.direction(later_s) {
-            Ok(direction) => {
-                elevation = Some(above_horizon(&direction));
-                if direction.endfire {
+    if let (Some(later_s), Some(clocks_s), Some(estimate_s)) =
+        (later_s, geometry.clocks_s, estimate_s)
+    {
+        let time = TimeParts {
+            clocks_s,
+            estimate_s,
+        };
+        match geometry.elevation(later_s, time) {
+            Ok(found) => {
+                elevation = found;
+                if found.is_some_and(|found| found.endfire) {
                     why.push("the limits reach the line through both hydrophones: there a pair tells least".to_owned());
                 }
             }
@@ -134,58 +111,44 @@ fn pair(line: &Line, upper: &EarPaths, lower: &EarPaths, speeds: &[(f64, f64)]) 
     PairTold {
         upper: upper.sensor.clone(),
         lower: lower.sensor.clone(),
-        distance_m,
-        sound_speed_m_s,
-        longest_s: distance_m / sound_speed_m_s,
+        geometry,
         later_s,
-        clock_s,
-        place_m,
+        estimate_s,
         elevation,
         // Sound that moves down comes from above.
         upper_path_deg: at_upper.map(|p| p.arrival_deg),
         lower_path_deg: at_lower.map(|p| p.arrival_deg),
         why,
+        assumed,
     }
 }
 
-/// The direction of a vertical pair: angle 0 lies straight down, from the upper to the lower.
-fn above_horizon(direction: &EarDirection) -> Elevation {
-    Elevation {
-        elevation_deg: direction.angle_deg - 90.0,
-        least_deg: direction.least_deg - 90.0,
-        most_deg: direction.most_deg - 90.0,
-        endfire: direction.endfire,
-    }
-}
-
-fn both(one: Option<f64>, other: Option<f64>) -> Option<f64> {
-    Some(libm::hypot(one?, other?))
-}
-
-/// Uncertainty (k = 2) of a place, where its length or depth is written with one.
-fn spread_m(position: &Position) -> Option<f64> {
-    let q: &Q = match position {
-        Position::FromTop { length_m, .. } | Position::FromAnchor { length_m, .. } => length_m,
-        Position::Depth(depth_m) => depth_m,
-    };
-    q.law.map(|law| match law {
-        Law::Normal { half_width } => half_width,
-        // The standard deviation of equally likely values is the half width over the root of three.
-        Law::Uniform { half_width } => half_width * 2.0 / libm::sqrt(3.0),
+/// Least uncertainty (k = 2) of a time that is estimated from the shortest sound of the first detector on a sensor that says a band and a
+/// shortest, and which sound that is.
+fn estimate(line: &Line, sensor: SensorIx) -> Option<(f64, String)> {
+    let own = line.detectors.iter().filter(|d| d.on == sensor);
+    own.into_iter().find_map(|detector| {
+        let mut stages = detector.stages.iter();
+        let (low_hz, high_hz) = stages.clone().find_map(|stage| match stage {
+            Stage::Band {
+                low_hz, high_hz, ..
+            } => Some((low_hz.si, high_hz.si)),
+            _ => None,
+        })?;
+        let shortest_s = stages.find_map(|stage| match stage {
+            Stage::Trigger { shortest_s, .. } | Stage::Ridge { shortest_s, .. } => {
+                Some(shortest_s.si).filter(|s| *s > 0.0)
+            }
+            _ => None,
+        })?;
+        let bound_s = time_difference_bound_s(SNR, (low_hz, high_hz), shortest_s).ok()?;
+        Some((
+            2.0 * bound_s,
+            format!(
+                "the time is estimated from a sound of {shortest_s} s in {low_hz} to {high_hz} Hz, {:.0} dB over the noise (the shortest of detector.{}), as well as it can be",
+                10.0 * libm::log10(SNR),
+                detector.id
+            ),
+        ))
     })
-}
-
-/// Distance over travel time straight down.
-fn mean_speed_m_s(speeds: &[(f64, f64)], top_m: f64, bottom_m: f64) -> f64 {
-    let mut time_s = 0.0;
-    for pair in speeds.windows(2) {
-        let ((z0, c0), (z1, c1)) = (pair[0], pair[1]);
-        let (from_m, until_m) = (z0.max(top_m), z1.min(bottom_m));
-        if until_m > from_m {
-            let speed = |z: f64| c0 + (z - z0) / (z1 - z0) * (c1 - c0);
-            // Speed is straight within a layer, so the middle is near the mean: a hundredth of a percent over any layer.
-            time_s += (until_m - from_m) / speed(0.5 * (from_m + until_m));
-        }
-    }
-    (bottom_m - top_m) / time_s
 }

@@ -12,6 +12,7 @@ mod chain_verdicts;
 mod check;
 mod combinations;
 mod delay_verdicts;
+mod ear_geometry;
 mod ear_pairs;
 mod energy_year;
 pub mod evidence;
@@ -50,7 +51,10 @@ pub use chain::{
     ThresholdBudget, chain_budget,
 };
 pub use check::{Check, Shelf, Status, check};
-pub use ear_pairs::{Elevation, PairTold};
+pub use ear_geometry::{
+    EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts, ear_geometry,
+};
+pub use ear_pairs::PairTold;
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,

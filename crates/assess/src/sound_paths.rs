@@ -7,6 +7,7 @@ use seawater::{
 };
 
 use crate::assumed::beyond_profile;
+use crate::ear_geometry::EarGeometryError;
 use crate::ear_pairs::{PairTold, pairs};
 use crate::input::{InputError, bed, profile, ray_limits, spreading};
 
@@ -48,6 +49,9 @@ pub enum PathError {
     /// The plan does not say something, or something that cannot be.
     #[error(transparent)]
     Input(#[from] InputError),
+    /// Two hydrophones of which the plan says too little.
+    #[error(transparent)]
+    Pair(#[from] EarGeometryError),
     /// A depth, range or frequency outside what rays hold for.
     #[error(transparent)]
     Sea(#[from] SeaError),
@@ -92,6 +96,8 @@ pub struct SoundPaths {
 /// One hydrophone.
 #[derive(Clone, Debug)]
 pub struct EarPaths {
+    /// Which it is.
+    pub ix: SensorIx,
     /// Its typed path.
     pub sensor: String,
     /// Its depth, m.
@@ -164,7 +170,7 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
             speeds = both.map(|(z, c)| (*z, *c)).collect();
         }
         let depth_m = line.modules[ix.module.0].depth_m;
-        ears.push(ear(line, ask, &limits, &sea, sensor, depth_m)?);
+        ears.push(ear(line, ask, &limits, &sea, ix, depth_m)?);
     }
     assumed.extend(beyond_profile(line));
     if matches!(bed, Bed::Loss { .. }) {
@@ -179,7 +185,7 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
         );
     }
     let pairs = if ask.range_m.is_some() {
-        pairs(line, &ears, &speeds)
+        pairs(line, &ears)?
     } else {
         Vec::new()
     };
@@ -236,7 +242,7 @@ fn ear(
     ask: &PathAsk,
     limits: &RayLimits,
     sea: &RaySea,
-    sensor: String,
+    ix: SensorIx,
     depth_m: f64,
 ) -> Result<EarPaths, PathError> {
     let pair = sea.between(ask.source_depth_m, depth_m)?;
@@ -265,7 +271,8 @@ fn ear(
         })
     };
     let mut out = EarPaths {
-        sensor,
+        ix,
+        sensor: line.sensor_path(ix),
         depth_m,
         frequency_hz: sea.frequency_hz(),
         rays: ask.range_m.map(told).transpose()?,

@@ -102,6 +102,16 @@ impl Detector {
         self.front.cell_samples()
     }
 
+    /// How far before the begin and after the end of an event the windows of its cells reach, input samples: half of what a
+    /// window, or a kernel, is longer than a tile.
+    #[must_use]
+    pub fn beyond_samples(&self) -> u64 {
+        self.front
+            .window_samples()
+            .saturating_sub(self.front.cell_samples())
+            .div_ceil(2)
+    }
+
     /// What the detector asks of a processor: the sum of [`Detector::costs`].
     #[must_use]
     pub fn cost(&self) -> Cost {

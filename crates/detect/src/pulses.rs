@@ -39,6 +39,10 @@ pub(crate) struct PulseLogic {
 }
 
 #[derive(Clone, Copy, Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a detector has one of these, not many"
+)]
 enum Turn {
     /// Looking for a rise from the lowest level since the last peak; plus infinity before the first cell.
     Valley { lowest_db: f64 },

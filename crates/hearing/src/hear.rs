@@ -9,7 +9,9 @@ use crate::ear::Ear;
 use crate::error::{FileError, HearError};
 use crate::full_scale::FullScale;
 use crate::heard::{ChannelLevels, Found, Hearing};
+use crate::pairs::{EarNow, EarPair, Pairs};
 use crate::survey::Survey;
+use crate::view::band_hz;
 
 /// Most frames read at once: a block and its copies stay in a processor's cache.
 const BLOCK_FRAMES: usize = 8_192;
@@ -71,6 +73,20 @@ pub fn hear(
     step: &mut dyn FnMut(Step<'_>),
     read: &dyn Fn(u64) -> bool,
 ) -> Result<(), HearError> {
+    hear_pairs(files, ears, &[], step, read)
+}
+
+/// [`hear`] that also tells of each event when the other ear of a pair hears it.
+///
+/// # Errors
+/// As [`hear`].
+pub fn hear_pairs(
+    files: &[Survey],
+    ears: &[Ear],
+    pairs: &[EarPair],
+    step: &mut dyn FnMut(Step<'_>),
+    read: &dyn Fn(u64) -> bool,
+) -> Result<(), HearError> {
     let Some(first) = files.first() else {
         return Ok(());
     };
@@ -90,10 +106,16 @@ pub fn hear(
             .iter()
             .map(|ear| vec![None; ear.detectors.len()])
             .collect(),
+        pairs: Pairs::new(pairs, ears.len(), rate_hz),
         since: 0,
         done: 0,
         cancelled: false,
     };
+    for channel in &stretch.channels {
+        for detector in &channel.detectors {
+            stretch.pairs.reach(detector.beyond_samples());
+        }
+    }
     let mut origin = 0;
     for (index, file) in files.iter().enumerate() {
         stretch.origins.push(origin);
@@ -198,6 +220,7 @@ struct Stretch<'a> {
     told: Vec<Told>,
     /// By ear and detector: when the onset was known of an event that has come to no end.
     open: Vec<Vec<Option<u64>>>,
+    pairs: Pairs,
     /// Frame of the stretch at which the detectors began anew.
     since: u64,
     /// Files given out.
@@ -303,6 +326,7 @@ impl Stretch<'_> {
                         source,
                     })?;
             }
+            self.keep(origin + chunk.first);
             if let Some((frame, own)) = beyond {
                 return Err(FileError::Beyond {
                     file: survey.path.clone(),
@@ -360,7 +384,42 @@ impl Stretch<'_> {
                 self.take(at, detector);
             }
         }
+        self.settle_pairs(true);
         step(Step::Gap { frame: at_frame });
+    }
+
+    /// Keeps the block at hand for the pairs.
+    fn keep(&mut self, first: u64) {
+        for channel in &self.channels {
+            if self.pairs.wants(channel.index) {
+                self.pairs.hear(channel.index, first, &channel.pressure_upa);
+            }
+        }
+        self.settle_pairs(false);
+    }
+
+    /// Takes the events of which the pairs know all; `over` is whether nothing follows what was heard.
+    fn settle_pairs(&mut self, over: bool) {
+        if !self.pairs.any() {
+            return;
+        }
+        let ears: Vec<EarNow<'_>> = self
+            .channels
+            .iter()
+            .map(|channel| EarNow {
+                undecided_from: self.undecided_from(&channel.detectors),
+                full_scale: &channel.full_scale,
+            })
+            .collect();
+        for (file, found) in self.pairs.settle(&ears, over) {
+            self.hearings[file].events.push(found);
+        }
+    }
+
+    /// No event of these detectors that is still to be ended begins before this frame; `None` without any.
+    fn undecided_from(&self, detectors: &[Detector]) -> Option<u64> {
+        let from = |detector: &Detector| detector.undecided_from().unwrap_or(self.since);
+        detectors.iter().map(from).min()
     }
 
     /// Takes what a detector of the channel has told.
@@ -380,7 +439,14 @@ impl Stretch<'_> {
                     *open = None;
                     let file = self.origins.partition_point(|&o| o <= event.begin_sample) - 1;
                     let found = self.found(at, detector, file, event);
-                    self.hearings[file].events.push(found);
+                    if self.pairs.wants(at) {
+                        let channel = &self.channels[at];
+                        let beyond = channel.detectors[detector].beyond_samples();
+                        let band_hz = band_hz(&channel.ear.detectors[detector]);
+                        self.pairs.take(file, found, event, beyond, band_hz);
+                    } else {
+                        self.hearings[file].events.push(found);
+                    }
                 }
             }
         }
@@ -415,6 +481,7 @@ impl Stretch<'_> {
                 .full_scale
                 .count(event.begin_sample, event.end_sample),
             ending: event.ending,
+            arrivals: Vec::new(),
         }
     }
 
@@ -437,7 +504,7 @@ impl Stretch<'_> {
         step(Step::Settled {
             file,
             hearing: &self.hearings[file],
-            open: open.filter(|&&known_at| known_at < after).count(),
+            open: open.filter(|&&known_at| known_at < after).count() + self.pairs.waiting_in(file),
         });
     }
 
@@ -448,9 +515,10 @@ impl Stretch<'_> {
 
     /// Number of files in which no event can begin any more, of those that were settled.
     fn decided(&self) -> usize {
-        let detectors = self.channels.iter().flat_map(|channel| &channel.detectors);
-        let from = detectors
-            .map(|detector| detector.undecided_from().unwrap_or(self.since))
+        let channels = self.channels.iter();
+        let from = channels
+            .filter_map(|channel| self.undecided_from(&channel.detectors))
+            .chain(self.pairs.waits_from())
             .min();
         let settled = self.origins.len() - 1;
         (self.done..settled)
@@ -470,7 +538,9 @@ impl Stretch<'_> {
             self.done = file;
             let begin = self.origins.get(file).copied().unwrap_or(u64::MAX);
             for channel in &mut self.channels {
-                channel.full_scale.forget(begin);
+                channel
+                    .full_scale
+                    .forget(begin.saturating_sub(self.pairs.margin()));
             }
         }
     }

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use recording::Warning;
 
 use crate::error::FileError;
+use crate::pairs::{TimeHeard, Untold};
 
 /// A finished sound that a detector found.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,7 +30,7 @@ pub struct Found {
     pub peak_level_db: f64,
     /// Energy mean of the levels, same reference.
     pub mean_level_db: f64,
-    /// Background at its begin, same reference; `None` without a background stage.
+    /// Background at its begin, same reference; `None` without a background stage, and after a likeness.
     pub background_db: Option<f64>,
     /// Greatest excess over the background, or over the threshold where there is no background, dB.
     pub score_db: f64,
@@ -44,6 +45,17 @@ pub struct Found {
     pub full_scale_samples: u64,
     /// Whether its end was heard.
     pub ending: Ending,
+    /// When the other ears of its pairs hear the same sound; empty without pairs.
+    pub arrivals: Vec<Arrival>,
+}
+
+/// When another ear hears the sound of an event.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arrival {
+    /// Index of the other ear.
+    pub ear: usize,
+    /// The time, or why it is not told.
+    pub time: Result<TimeHeard, Untold>,
 }
 
 /// Levels of one channel over the whole file, dB re the ear's reference. Minus infinity is exact silence.

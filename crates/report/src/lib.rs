@@ -20,8 +20,8 @@ pub use picture::{
 };
 pub use told::{
     Allowance, Judged, Tuned, TunedEvent, chain_json, chain_text, check_brief, check_json,
-    check_text, faults_json, faults_text, matched_words, mistakes_json, paths_json, paths_text,
-    range_json, range_text, record_json, rehearsal_json, rehearsal_text, reserve_json,
+    check_text, elevation_json, faults_json, faults_text, matched_words, mistakes_json, paths_json,
+    paths_text, range_json, range_text, record_json, rehearsal_json, rehearsal_text, reserve_json,
     reserve_text, start_json, start_text, trace_json, tune_csv, tune_json, tune_text, year_json,
     year_text,
 };

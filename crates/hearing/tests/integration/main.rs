@@ -8,5 +8,6 @@
 mod hear;
 mod measure;
 mod noise;
+mod pairs;
 mod stretch;
 mod trial;

@@ -17,7 +17,7 @@ pub use chain::{chain_json, chain_text};
 pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use faults::{faults_json, faults_text};
 pub use json::{record_json, rehearsal_json, trace_json};
-pub use paths::{paths_json, paths_text};
+pub use paths::{elevation_json, paths_json, paths_text};
 pub use range::{range_json, range_text};
 pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;

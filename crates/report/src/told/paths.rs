@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{EarPaths, PairTold, SoundPaths, Told};
+use assess::{EarPaths, Elevation, FORMULA_M_S, PairTold, SoundPaths, Told};
 use seawater::{Bed, Eigenray, RayLimits, Reach};
 use serde_json::{Value, json};
 
@@ -230,8 +230,8 @@ fn one_pair(out: &mut String, pair: &PairTold) {
         "  {} over {}, {:.2} m apart: at most {:.3} ms",
         pair.upper,
         pair.lower,
-        pair.distance_m,
-        1e3 * pair.longest_s
+        pair.geometry.distance_m,
+        1e3 * pair.geometry.longest_s
     );
     if let Some(later_s) = pair.later_s {
         let _ = writeln!(
@@ -246,9 +246,11 @@ fn one_pair(out: &mut String, pair: &PairTold) {
     };
     let _ = writeln!(
         out,
-        "    uncertain by (k = 2): clocks {}, distance {}",
-        known(pair.clock_s.map(|s| 1e3 * s), "ms"),
-        known(pair.place_m, "m")
+        "    uncertain by (k = 2): clocks {}, estimate of the time {}, distance {}, sound speed {:.3} m/s",
+        known(pair.geometry.clocks_s.map(|s| 1e3 * s), "ms"),
+        known(pair.estimate_s.map(|s| 1e3 * s), "ms"),
+        known(pair.geometry.distance_uncertainty_m, "m"),
+        pair.geometry.speed_uncertainty_m_s()
     );
     match &pair.elevation {
         Some(e) => {
@@ -270,6 +272,9 @@ fn one_pair(out: &mut String, pair: &PairTold) {
     }
     for why in &pair.why {
         let _ = writeln!(out, "    {why}");
+    }
+    for what in &pair.assumed {
+        let _ = writeln!(out, "    taken: {what}");
     }
 }
 
@@ -361,21 +366,36 @@ fn pair_json(pair: &PairTold) -> Value {
     json!({
         "upper": pair.upper,
         "lower": pair.lower,
-        "distance_m": pair.distance_m,
-        "sound_speed_m_s": pair.sound_speed_m_s,
-        "longest_s": pair.longest_s,
+        "distance_m": pair.geometry.distance_m,
+        "sound_speed_m_s": pair.geometry.sound_speed_m_s,
+        "longest_s": pair.geometry.longest_s,
         "upper_later_s": pair.later_s,
-        "clock_uncertainty_s": pair.clock_s,
-        "distance_uncertainty_m": pair.place_m,
-        "elevation": pair.elevation.map(|e| json!({
-            "elevation_deg": e.elevation_deg,
-            "least_deg": e.least_deg,
-            "most_deg": e.most_deg,
-            "endfire": e.endfire,
-        })),
+        "clock_uncertainty_s": pair.geometry.clocks_s,
+        "estimate_uncertainty_s": pair.estimate_s,
+        "distance_uncertainty_m": pair.geometry.distance_uncertainty_m,
+        "formula_uncertainty_m_s": FORMULA_M_S,
+        "profile_uncertainty_m_s": pair.geometry.profile_m_s,
+        "elevation": pair.elevation.as_ref().map(elevation_json),
+        "assumed": pair.assumed,
         "upper_first_path_elevation_deg": pair.upper_path_deg,
         "lower_first_path_elevation_deg": pair.lower_path_deg,
         "bearing": "open",
         "why": pair.why,
+    })
+}
+
+/// An elevation for programs. Its parts are what the sine of the elevation is uncertain by, k = 2.
+#[must_use]
+pub fn elevation_json(e: &Elevation) -> Value {
+    json!({
+        "elevation_deg": e.elevation_deg,
+        "least_deg": e.least_deg,
+        "most_deg": e.most_deg,
+        "endfire": e.endfire,
+        "sine_from_clocks": e.parts.clocks,
+        "sine_from_estimate": e.parts.estimate,
+        "sine_from_distance": e.parts.distance,
+        "sine_from_formula": e.parts.formula,
+        "sine_from_profile": e.parts.profile,
     })
 }

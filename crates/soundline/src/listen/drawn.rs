@@ -10,9 +10,12 @@ use report::{
 
 use super::ears::Assigned;
 use super::levels::{Beside, Steps, is_likeness, level_name, quantity};
+use super::two_ears::Pairs;
 
 /// Numbers of events that are listed under a picture at most.
 const MOST_LISTED: usize = 12;
+/// Times between hydrophones that are listed under a picture at most.
+const MOST_ARRIVALS: usize = 3;
 const RIDGE: &str = "The strongest of many peaks of noise often lies over the threshold; an event takes peaks that join to a ridge.";
 
 /// What the pictures are of.
@@ -22,6 +25,7 @@ pub(crate) struct Labels<'a> {
     pub(crate) assigned: &'a [Assigned],
     pub(crate) ears: &'a [Ear],
     pub(crate) files: &'a [Survey],
+    pub(crate) pairs: &'a Pairs,
 }
 
 impl Labels<'_> {
@@ -51,7 +55,7 @@ impl Labels<'_> {
             .iter()
             .map(|ix| self.line.detectors[ix.0].id.as_str())
             .collect();
-        let remarks: Vec<String> = hearing
+        let mut remarks: Vec<String> = hearing
             .failed
             .iter()
             .map(|error| {
@@ -68,6 +72,7 @@ impl Labels<'_> {
                 }
             })
             .collect();
+        remarks.extend(self.arrivals(ear, hearing));
         let full_scale_s = hearing.full_scale_s.get(ear).map_or(&[][..], Vec::as_slice);
         let unit = format!("dB re {}", lettered(self.ears[ear].reference.density()));
         let picture = SpectrogramPicture {
@@ -89,6 +94,32 @@ impl Labels<'_> {
             remarks: &remarks,
         };
         picture.draw()
+    }
+
+    /// When the other channels hear the first few events, in one line.
+    fn arrivals(&self, ear: usize, hearing: &Hearing) -> Option<String> {
+        let own = hearing.events.iter().filter(|event| event.ear == ear);
+        let told: Vec<String> = own
+            .flat_map(|event| {
+                let arrivals = self.pairs.arrivals(event);
+                let brief = arrivals.iter().map(|a| a.brief(self.assigned));
+                brief
+                    .map(|brief| format!("{}: {brief}", event.number))
+                    .collect::<Vec<String>>()
+            })
+            .collect();
+        let more = match told.len().saturating_sub(MOST_ARRIVALS) {
+            0 => String::new(),
+            more => format!("; and {more} more"),
+        };
+        let first = told.iter().take(MOST_ARRIVALS).cloned();
+        let first: Vec<String> = first.collect();
+        (!first.is_empty()).then(|| {
+            format!(
+                "Between the hydrophones (k = 2): {}{more}.",
+                first.join("; ")
+            )
+        })
     }
 
     /// The id of a detector of an ear.

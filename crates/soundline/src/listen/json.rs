@@ -10,6 +10,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::ears::Assigned;
+use super::two_ears::Pairs;
 use super::work::Outcome;
 use crate::out::PROGRAM;
 
@@ -18,6 +19,7 @@ use crate::out::PROGRAM;
 pub(crate) struct Labels<'a> {
     pub(crate) assigned: &'a [Assigned],
     pub(crate) line: &'a Line,
+    pub(crate) pairs: &'a Pairs,
 }
 
 /// All that the outputs are made from.
@@ -60,6 +62,10 @@ pub(crate) struct Document<'a> {
     /// Events and levels are computed without vector transforms: the same on every processor.
     arithmetic: &'static str,
     mistakes: &'a [Value],
+    /// Channels between which times of arrival are told.
+    pairs: Value,
+    /// Why others are no such pair.
+    unpaired: &'a [String],
     recordings: Vec<Recording<'a>>,
 }
 
@@ -125,6 +131,8 @@ struct Event<'a> {
     sweep_to_hz: Option<f64>,
     full_scale_samples: u64,
     ending: &'static str,
+    /// When the other channels of its pairs hear it.
+    arrivals: Vec<Value>,
 }
 
 /// The document.
@@ -136,6 +144,8 @@ pub(crate) fn document<'a>(told: &'a Told<'_>) -> Document<'a> {
         plan_digest: told.plan_digest,
         arithmetic: arithmetic(told.labels.line),
         mistakes: &told.mistakes,
+        pairs: told.labels.pairs.json(told.labels.assigned),
+        unpaired: told.labels.pairs.unpaired(),
         recordings: told.outcomes.iter().map(|o| recording(told, o)).collect(),
     }
 }
@@ -218,6 +228,13 @@ fn recording<'a>(told: &'a Told<'_>, outcome: &'a Outcome) -> Recording<'a> {
                 sweep_to_hz: event.sweep.map(|s| s.to_hz),
                 full_scale_samples: event.full_scale_samples,
                 ending: ending(event.ending),
+                arrivals: told
+                    .labels
+                    .pairs
+                    .arrivals(event)
+                    .iter()
+                    .map(|arrival| arrival.json(told.labels.assigned))
+                    .collect(),
             })
             .collect(),
     }

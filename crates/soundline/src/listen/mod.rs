@@ -9,6 +9,7 @@ mod json;
 mod levels;
 mod picture;
 mod table;
+mod two_ears;
 mod work;
 
 use std::io::Write;
@@ -31,13 +32,15 @@ pub(crate) use blank::{Blank, blank};
 pub(crate) use csv::quoted;
 pub(crate) use ears::{Assigned, Assignment, assign};
 pub(crate) use error::{ListenError, RecordingFault};
+use two_ears::{Clocks, Pairs};
 use work::Outcome;
 pub(crate) use work::{Asked, look};
 
 /// Run the detectors of a plan over recordings; list what they find, with sound levels.
 ///
 /// Reads WAV, RF64, BW64, FLAC and Ogg Vorbis. Each channel is matched to a sensor of the plan with --as; its sensitivity,
-/// gain and converter turn samples into sound pressure. Recordings that follow each other without a gap are heard as one.
+/// gain and converter turn samples into sound pressure. Where channels are hydrophones one above the other, each event is told
+/// with the time at which the other one hears it, and the elevation of its sound. Recordings that follow each other without a gap are heard as one.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan.
@@ -61,6 +64,10 @@ pub(crate) struct Args {
     /// What levels are measured against: sound pressure, or the largest sample that the recording can hold.
     #[arg(long, value_enum, default_value_t = Units::Pressure)]
     units: Units,
+    /// By which clocks the channels were written between which times of arrival are told: that of the recording, or those of the
+    /// modules (`clock_error`) where a recording was put together from theirs.
+    #[arg(long, value_enum, default_value_t = Clocks::Recording)]
+    clocks: Clocks,
     /// Write pictures of the sound with its events and of the level of each detector, PNG and SVG: a folder; or of the sound
     /// alone: FILE.png or FILE.svg for one channel of one recording.
     #[arg(long, value_name = "DIR|FILE.png|FILE.svg", value_parser = crate::picture_name::folder_or_file)]
@@ -153,9 +160,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let assigned = assign(line, &args.assignments, &args.detectors)?;
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
+    let pairs = Pairs::new(line, &assigned, args.clocks);
     let labels = json::Labels {
         assigned: &assigned,
         line,
+        pairs: &pairs,
     };
     let heard = listen(args, labels, overwrite, &inputs, out)?;
 
@@ -204,7 +213,11 @@ fn listen(
     inputs: &Inputs,
     out: &mut Out,
 ) -> Result<Heard, Failure> {
-    let json::Labels { assigned, line } = labels;
+    let json::Labels {
+        assigned,
+        line,
+        pairs,
+    } = labels;
     let asked = Asked {
         recordings: &args.recordings,
         start: args.start,
@@ -226,6 +239,7 @@ fn listen(
         pictures: &pictures,
         overwrite,
         inputs,
+        pairs,
     };
     // Where nothing can be heard, the errors alone say why.
     let in_text = out.format == Format::Text && looked.iter().any(Result::is_ok);

@@ -2,6 +2,8 @@
 
 use std::io::{self, Write};
 
+use hearing::Found;
+
 use super::error::counted;
 use super::json::{Labels, ending};
 use super::work::Outcome;
@@ -95,7 +97,9 @@ pub(crate) fn recording(
         }
         events(labels, outcome, ear, to)?;
     }
-    Ok(())
+    let detector = |event: &Found| labels.detector(event).to_owned();
+    let (assigned, found) = (labels.assigned, outcome.events());
+    labels.pairs.text(assigned, found, &detector, to)
 }
 
 fn events(labels: Labels<'_>, outcome: &Outcome, ear: usize, to: &mut dyn Write) -> io::Result<()> {

@@ -17,6 +17,7 @@ use super::blank::blank;
 use super::ears::{Assigned, ears};
 use super::error::{ListenError, RecordingFault};
 use super::picture::Pictures;
+use super::two_ears::Pairs;
 use super::{Args, picture};
 use crate::failure::Failure;
 
@@ -244,6 +245,7 @@ pub(crate) struct Files<'a> {
     pub(crate) pictures: &'a Pictures,
     pub(crate) overwrite: Overwrite,
     pub(crate) inputs: &'a Inputs,
+    pub(crate) pairs: &'a Pairs,
 }
 
 /// Recordings that may be begun beyond the first that is not yet told: with more, what waits for its turn would fill the memory.
@@ -408,6 +410,7 @@ impl Task {
             assigned,
             ears: &self.ears,
             files: &self.files,
+            pairs: to.pairs,
         });
         let send = |file: usize, hearing, painted| {
             let survey = self.files[file].clone();
@@ -417,9 +420,10 @@ impl Task {
                 .map_err(|_| Stopped)
         };
         let mut sent = Ok(());
-        let heard = hearing::hear(
+        let heard = hearing::hear_pairs(
             &self.files,
             &self.ears,
+            &to.pairs.ears(),
             &mut |step| match step {
                 Step::Done { file, hearing } => {
                     if sent.is_ok() {

@@ -10,7 +10,8 @@ use serde_json::{Value, json};
 
 use crate::files::tone_wav;
 use crate::records::every_record;
-use crate::support::{expect_status, only_file, repository, run, stdout};
+use crate::support::{demo, expect_status, only_file, repository, run, stdout};
+use crate::two_ears::recording;
 
 /// What stands at each place of a document: types, and the texts that say what a number is.
 type Shape = BTreeMap<String, BTreeSet<String>>;
@@ -278,6 +279,22 @@ fn regress_the_document_of_what_was_heard() {
 }
 
 #[test]
+fn regress_the_document_of_two_ears() {
+    let small = demo("silt-hollow", false);
+    let wav = recording(small.folder.path(), true);
+    let events = document(&[
+        "listen",
+        &small.plan,
+        "--as",
+        "1=module.shallow.sensor.ear",
+        "--as",
+        "2=module.deep.sensor.ear",
+        wav.to_str().unwrap(),
+    ]);
+    compare("events-1-two-ears.json", &events, small.folder.path());
+}
+
+#[test]
 fn regress_the_document_of_a_tuned_detector() {
     let folder = tempfile::tempdir().unwrap();
     let wav = tone_wav(&folder.path().join("tone.wav"));
@@ -354,7 +371,7 @@ fn regress_the_document_of_a_first_plan() {
 
 #[test]
 fn regress_the_document_of_years() {
-    let demo = crate::support::demo("harrow-sound", false);
+    let demo = demo("harrow-sound", false);
     let mut told = document(&["year", &demo.plan]);
     // Long lists of numbers are kept by their first two.
     for list in ["/hours_off_h", "/charge_by_day", "/worst_week/charge"] {
@@ -372,7 +389,7 @@ fn regress_the_document_of_years() {
 
 #[test]
 fn regress_the_document_of_a_start() {
-    let demo = crate::support::demo("cold-wake", false);
+    let demo = demo("cold-wake", false);
     let mut told = document(&["start", &demo.plan]);
     // Long lists of numbers are kept by their first two.
     for list in [
@@ -396,7 +413,7 @@ fn regress_the_document_of_a_start() {
 
 #[test]
 fn regress_the_document_of_a_chain() {
-    let demo = crate::support::demo("harrow-sound", false);
+    let demo = demo("harrow-sound", false);
     let mut told = document(&["chain", &demo.plan, "--as", "module.upper.sensor.ear"]);
     let of_sensor = &mut told["sensors"][0];
     for list in ["bands", "months"] {
@@ -414,7 +431,7 @@ fn regress_the_document_of_a_chain() {
 
 #[test]
 fn regress_the_document_of_a_range() {
-    let demo = crate::support::demo("harrow-sound", false);
+    let demo = demo("harrow-sound", false);
     let mut told = document(&[
         "range",
         &demo.plan,
@@ -439,7 +456,7 @@ fn regress_the_document_of_a_range() {
 
 #[test]
 fn regress_the_document_of_a_reserve() {
-    let demo = crate::support::demo("harrow-sound", false);
+    let demo = demo("harrow-sound", false);
     let told = document(&["reserve", &demo.plan]);
     assert!(told["modules"][0]["reserve_w"].is_number());
     compare(
@@ -451,7 +468,7 @@ fn regress_the_document_of_a_reserve() {
 
 #[test]
 fn regress_the_document_of_faults() {
-    let demo = crate::support::demo("reef-light", false);
+    let demo = demo("reef-light", false);
     let told = document(&["faults", &demo.plan]);
     assert!(told["leaks"][0]["bears_ohm"].is_number());
     compare(
@@ -463,7 +480,7 @@ fn regress_the_document_of_faults() {
 
 #[test]
 fn regress_the_document_of_paths() {
-    let demo = crate::support::demo("silt-hollow", false);
+    let demo = demo("silt-hollow", false);
     let mut told = document(&["paths", &demo.plan, "--from", "900 m, 10 m"]);
     let by_range = document(&["paths", &demo.plan, "--source-depth", "10 m"]);
     // One document with both: what a source at one range has, and what many ranges have.

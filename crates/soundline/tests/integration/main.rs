@@ -29,4 +29,5 @@ mod reserve;
 mod start;
 mod support;
 mod tune;
+mod two_ears;
 mod year;
