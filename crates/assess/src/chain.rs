@@ -140,7 +140,8 @@ pub struct ChainBudget {
     pub amplifier_v_rthz: Option<f64>,
     /// Rows of the self-noise, Hz and dB re 1 uPa^2/Hz.
     pub self_noise: Vec<(f64, f64)>,
-    /// Whether the plan says anything of the noise ahead of the converter.
+    /// Whether the plan says all of the noise ahead of the converter ([`says_its_noise`]); where not, what is told is the least that
+    /// there is.
     pub noise_known: bool,
     /// What is taken from a level re 1 uPa to tell it against the reference of the medium, dB: 26.02 in air.
     pub reference_db: f64,
@@ -166,6 +167,15 @@ impl ChainBudget {
     pub fn sea_density_db(&self, f_hz: f64, wind_m_s: f64) -> Option<f64> {
         let noise = ambient_noise(f_hz, wind_m_s, self.shipping?).ok()?;
         Some(noise.total_db_re_1upa2_per_hz)
+    }
+
+    /// What of its noise is known where not all of it is.
+    #[must_use]
+    pub fn known_alone(&self) -> &'static str {
+        match self.amplifier_v_rthz {
+            Some(_) => "amplifier and converter",
+            None => "converter",
+        }
     }
 
     /// Whether it is a microphone.
@@ -438,7 +448,7 @@ fn sea(line: &Line, in_air: bool, month: Option<usize>) -> Result<Sea, String> {
 }
 
 /// Months that the line may be in the water, 0 to 11 in their order from the start, slips included; all where no start is known.
-fn months_in_water(line: &Line) -> Vec<usize> {
+pub(crate) fn months_in_water(line: &Line) -> Vec<usize> {
     let whole = || (0..12).collect();
     let d = &line.deployment;
     let slip_s = d.start_slip_s.map_or(0.0, |q| q.si);

@@ -69,14 +69,19 @@ fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64) -> Option<Verd
     };
     let (value_db, mut why) = least;
     if !budget.noise_known {
-        // The converter alone is the least that the chain makes: it can break a limit, but not keep one.
+        // What is known is the least that the chain makes: it can break a limit, but not keep one.
+        let known = budget.known_alone();
         if value_db >= at_least_db {
             return Some(unknown(
                 subject,
-                "neither `self_noise` nor `amplifier_noise` is written; its converter alone keeps the limit",
+                format!(
+                    "`self_noise` is not written, and so what the hydrophone itself adds is unknown; by its {known} alone it lies {value_db:.1} dB below, which is the most it can be"
+                ),
             ));
         }
-        why.push_str("; its converter alone, no other noise is written");
+        why.push_str(&format!(
+            "; by its {known} alone, so this is the most it can be: `self_noise` is not written"
+        ));
     }
     if budget.detectors.iter().any(|d| d.beyond_table) {
         why.push_str("; beyond the ends of its self-noise the nearest row counts");

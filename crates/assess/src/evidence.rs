@@ -175,6 +175,19 @@ impl Record {
     }
 }
 
+/// The program as records name it: with the versions of the cores by which sounds are heard, and the class of their arithmetic. Two builds
+/// of one version that find something else in the same sound are told apart by these; `hearing` is that of the core of this name.
+#[must_use]
+pub fn made_by(program: &str, hearing: u32) -> String {
+    format!(
+        "{program}, signal {}, detect {}, hearing {hearing}, injection {}, {}",
+        signal::METHOD,
+        detect::METHOD,
+        injection::METHOD,
+        learned::ARITHMETIC
+    )
+}
+
 /// The folder beside a plan in which its evidence lies.
 #[must_use]
 pub fn folder(plan: &Path) -> PathBuf {

@@ -53,7 +53,7 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     let silent = noise_open(line);
     if !silent.is_empty() && !line.requirements.iter().any(asks_noise) {
         all.push(format!(
-            "whether the noise of the chain lies below what its detectors listen for, which needs `self_noise` or `amplifier_noise`, and `wind` and `shipping` of the site: {}; `soundline chain` shows what is known",
+            "whether the noise of the chain lies below what its detectors listen for, which needs `self_noise`, and `wind` and `shipping` of the site: {}; `soundline chain` shows what is known",
             silent.join(", ")
         ));
     }

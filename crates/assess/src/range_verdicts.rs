@@ -7,10 +7,10 @@ use quantity::{Dimension, show};
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, doubts,
-    found, month_range, told,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, Wind,
+    deployment_months, doubts, found, month_range, told,
 };
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// A range within so much of its limit is marginal, m: less than what half a decibel of noise makes of 3 km.
 const NARROW_M: f64 = 200.0;
@@ -24,13 +24,10 @@ pub(crate) struct Asked {
     pub(crate) wind_at_most_m_s: Option<Q>,
 }
 
-/// Range to which a detector finds a share of the calls of a kind without a gap nearer, in the worst of the months that count, by
-/// the lower limits of the shares that were counted.
+/// Range to which a detector finds a share of the calls of a kind without a gap nearer, by the lower limits of the shares that were
+/// counted: at the wind up to which the requirement is to hold, or where it names none in the worst month of the deployment.
 pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verdict {
     let path = format!("detector.{}", line.detectors[asked.of.0].id);
-    let Some(share) = asked.share else {
-        return unknown(path, "the requirement names no share of the calls");
-    };
     if line.sea.paths == Some(plan::Paths::Rays) {
         return unknown(
             path,
@@ -41,79 +38,108 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         Ok(subject) => subject,
         Err(error) => return unknown(path, error.to_string()),
     };
-    if !subject.says_its_noise {
-        return unknown(
+    let winds: Vec<Wind> = match asked.wind_at_most_m_s {
+        Some(most) => vec![Wind::AtMost(most.si)],
+        None => deployment_months(line)
+            .into_iter()
+            .map(Wind::OfMonth)
+            .collect(),
+    };
+    let verdict = judged(&subject, asked, &winds, shelf).unwrap_or_else(|why| unknown(&path, why));
+    if subject.says_its_noise {
+        return verdict;
+    }
+    // What is known of its noise is the least that there is: a range can be broken by it, and not kept.
+    match verdict {
+        Verdict::Known(mut known) if known.ruling == Ruling::Broken => {
+            known.why.push_str(&format!(
+                "; {} does not say all of its own noise (`self_noise`), so this is the most it can be",
+                subject.sensor
+            ));
+            Verdict::Known(known)
+        }
+        Verdict::Known(_) | Verdict::Unknown { .. } => unknown(
             path,
             format!(
-                "{} says nothing of its own noise, which may drown the sea's",
+                "{} does not say all of its own noise (`self_noise`), which may drown the sea's",
                 subject.sensor
             ),
-        );
+        ),
     }
-    let most = asked.wind_at_most_m_s.map_or(f64::INFINITY, |q| q.si);
-    let winds = subject.wind_m_s.iter().enumerate();
-    let counting: Vec<(u8, f64)> = winds
-        .filter(|(_, wind)| **wind <= most)
-        .map(|(i, wind)| (i as u8 + 1, *wind))
-        .collect();
-    if counting.is_empty() {
-        return unknown(
-            path,
-            format!("no month has a mean wind of at most {most} m/s"),
-        );
-    }
-    let mut worst: Option<(Found, u8, f64, &InjectionRecord)> = None;
-    for &(month, wind_m_s) in &counting {
+}
+
+/// What came of the worst of some winds.
+struct Worst<'s> {
+    found: Found,
+    wind: Wind,
+    record: &'s InjectionRecord,
+}
+
+fn judged(
+    subject: &Subject,
+    asked: &Asked,
+    winds: &[Wind],
+    shelf: &Shelf,
+) -> Result<Verdict, String> {
+    let share = asked
+        .share
+        .ok_or("the requirement names no share of the calls")?
+        .si;
+    let mut worst: Option<Worst<'_>> = None;
+    for &wind in winds {
+        let wind_m_s = wind.m_s(subject);
+        // Where the formula of the noise does not hold no calls can be drawn either.
+        let words = |error: RangeError| error.to_string();
+        subject.noise_level_db(wind_m_s).map_err(words)?;
         let digest = subject.digest(wind_m_s);
         let fresh = shelf
             .injections
             .iter()
             .filter(|r| r.inputs_digest == digest);
         let Some(record) = fresh.max_by_key(|r| (r.calls(), std::cmp::Reverse(r.seed))) else {
-            return unknown(path, not_sampled(&subject, month, shelf));
+            return Err(not_sampled(subject, wind, shelf));
         };
-        let range = record.sampled().and_then(|s| {
-            let range = month_range(&subject, &s, Some(month), subject.hydrophone_depth_m)?;
-            Ok((by_chance(&s, share.si)?, range))
-        });
-        let range = match range {
-            Ok((None, range)) => range,
-            Ok((Some(why), _)) => {
-                let again = run_again(&subject, shelf);
-                return unknown(path, format!("{}: {why}{again}", name(month)));
-            }
-            Err(error) => return unknown(path, error.to_string()),
+        let sampled = record.sampled().map_err(words)?;
+        if let Some(why) = by_chance(&sampled, share).map_err(words)? {
+            let again = run_again(subject, shelf);
+            return Err(format!("{}: {why}{again}", place(subject, wind)));
+        }
+        let depth_m = subject.hydrophone_depth_m;
+        let range = month_range(subject, &sampled, wind.month(), depth_m).map_err(words)?;
+        let found = found(&range, share);
+        let nearer = |held: &Worst<'_>| {
+            at_least_m(found.unbroken_low) < at_least_m(held.found.unbroken_low)
         };
-        let here = found(&range, share.si);
-        if worst
-            .as_ref()
-            .is_none_or(|(held, ..)| at_least_m(here.unbroken_low) < at_least_m(held.unbroken_low))
-        {
-            worst = Some((here, month, wind_m_s, record));
+        if worst.as_ref().is_none_or(nearer) {
+            worst = Some(Worst {
+                found,
+                wind,
+                record,
+            });
         }
     }
-    let (found, month, wind_m_s, record) = worst.expect("some month counts");
+    let Worst {
+        found,
+        wind,
+        record,
+    } = worst.expect("a deployment has months");
     let mut why = format!(
-        "in {}, at {} m/s of wind, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
-        name(month),
-        wind_m_s,
+        "{}, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
+        place(subject, wind),
         record.calls(),
-        show(share.si, Dimension::Ratio),
+        show(share, Dimension::Ratio),
         told(found.unbroken_seen),
     );
     if let Outer::Beyond(m) = found.unbroken_low {
         let far = show(m, Dimension::Length);
         if asked.at_least_m.si > m {
-            return unknown(
-                path,
-                format!(
-                    "{why}; by the lower limits at least to {far}, and what lies beyond is not computed"
-                ),
-            );
+            return Err(format!(
+                "{why}; by the lower limits at least to {far}, and what lies beyond is not computed"
+            ));
         }
         why.push_str(&format!("; the value is at least {far}"));
     }
-    for warning in doubts(&subject, &[found]) {
+    for warning in doubts(subject, &[found]) {
         why.push_str("; ");
         why.push_str(&warning);
     }
@@ -130,7 +156,19 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         seed: record.seed,
     };
     let range_m = at_least_m(found.unbroken_low);
-    against.judge(path, range_m.round(), evidence, why)
+    Ok(against.judge(subject.detector.clone(), range_m.round(), evidence, why))
+}
+
+/// In which noise, as the begin of a sentence.
+fn place(subject: &Subject, wind: Wind) -> String {
+    let wind_m_s = wind.m_s(subject);
+    match wind {
+        Wind::OfMonth(month) => format!(
+            "in {}, at {wind_m_s} m/s of wind",
+            MONTHS[usize::from(month) - 1]
+        ),
+        Wind::AtMost(_) => format!("at {wind_m_s} m/s of wind, the most in which it is to hold"),
+    }
 }
 
 fn at_least_m(outer: Outer) -> f64 {
@@ -138,10 +176,6 @@ fn at_least_m(outer: Outer) -> f64 {
         Outer::Nowhere => 0.0,
         Outer::At(m) | Outer::Beyond(m) => m,
     }
-}
-
-fn name(month: u8) -> &'static str {
-    MONTHS[usize::from(month) - 1]
 }
 
 /// Why a share says nothing where events in the noise alone may make up too much of it; `None` where they do not.
@@ -164,17 +198,18 @@ fn by_chance(sampled: &Sampled, share: f64) -> Result<Option<String>, RangeError
     )))
 }
 
-fn not_sampled(subject: &Subject, month: u8, shelf: &Shelf) -> String {
-    let other = shelf
-        .injections
-        .iter()
-        .any(|r| r.detector == subject.detector && r.call == subject.call);
-    let why = if other {
+/// Why there are no counts in the noise of a wind: they were never drawn, or of something else.
+fn not_sampled(subject: &Subject, wind: Wind, shelf: &Shelf) -> String {
+    let wind_m_s = wind.m_s(subject);
+    let drawn = shelf.injections.iter().any(|r| {
+        r.detector == subject.detector && r.call == subject.call && r.wind_m_s() == wind_m_s
+    });
+    let why = if drawn {
         "the detector, its sensor, the call or the noise has changed since calls were put into it"
     } else {
-        "no calls have been put into its noise yet"
+        "no calls have been drawn in this noise yet"
     };
-    format!("{}: {why}{}", name(month), run_again(subject, shelf))
+    format!("{}: {why}{}", place(subject, wind), run_again(subject, shelf))
 }
 
 /// The command that puts calls into noise, as the end of a sentence.

@@ -192,8 +192,8 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 .share
                 .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio));
             let when = r.when_wind_at_most_m_s.map_or_else(
-                || "in every month".to_owned(),
-                |q| format!("in every month whose mean wind is at most {} m/s", q.si),
+                || "at the mean wind of every month of the deployment".to_owned(),
+                |q| format!("whenever the wind is at most {} m/s", q.si),
             );
             return format!(
                 "detector.{} finds {found} of the calls call.{} to a range of at least {}, {when}",

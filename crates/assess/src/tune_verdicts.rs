@@ -3,6 +3,7 @@
 //! The lower limit of the recall decides, and the upper limit of the rate of false alarms; both are two-sided. Where the limits lie on
 //! both sides of what is asked, the recordings are too short for a verdict, and it is unknown.
 
+use std::cmp::Ordering;
 use std::path::{Component, Path, PathBuf};
 
 use chance::{clopper_pearson, garwood};
@@ -39,7 +40,11 @@ impl Asked<'_> {
     }
 
     /// The records that count: of this detector chain and these labels, whole, and of recordings that are still the same.
-    fn fresh<'s>(&self, line: &Line, shelf: &'s Shelf) -> Result<Vec<&'s Tuning>, String> {
+    fn fresh<'s>(
+        &self,
+        line: &Line,
+        shelf: &'s Shelf,
+    ) -> Result<Vec<&'s ShelvedTuning>, String> {
         let id = &line.detectors[self.of.0].id;
         let again = format!(
             "run `soundline tune` with its recordings and --labels {}",
@@ -80,7 +85,7 @@ impl Asked<'_> {
                 told = true;
                 why = format!("{first} is not the recording that it was; {again}");
             } else {
-                fresh.push(tuning);
+                fresh.push(shelved);
             }
         }
         if fresh.is_empty() {
@@ -133,12 +138,27 @@ fn worst(
 ) -> Verdict {
     match asked.fresh(line, shelf) {
         Err(why) => unknown(asked.subject(line), why),
-        Ok(tunings) => {
-            let verdicts = tunings.into_iter().map(judge);
-            verdicts
-                .min_by_key(Verdict::word)
-                .expect("there is at least one record")
+        Ok(shelved) => {
+            let several = shelved.len();
+            let judged = shelved.into_iter().map(|s| (judge(&s.tuning), &s.file));
+            let (verdict, file) = judged
+                .min_by(|(a, _), (b, _)| a.word().cmp(&b.word()).then(closer(a, b)))
+                .expect("there is at least one record");
+            if several == 1 {
+                return verdict;
+            }
+            verdict.because(&format!(
+                "; of {several} records that count this is the worst, {file}: move it away to leave it out"
+            ))
         }
+    }
+}
+
+/// Of verdicts of one word the one with the least margin comes first.
+fn closer(a: &Verdict, b: &Verdict) -> Ordering {
+    match (a, b) {
+        (Verdict::Known(a), Verdict::Known(b)) => a.margin.value.total_cmp(&b.margin.value),
+        _ => Ordering::Equal,
     }
 }
 

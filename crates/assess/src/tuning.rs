@@ -70,6 +70,8 @@ pub struct TunedRecording {
 pub struct ShelvedTuning {
     /// The record.
     pub tuning: Tuning,
+    /// Its file.
+    pub file: String,
     /// Recordings that are there and no longer what they were.
     pub changed: Vec<String>,
 }

@@ -248,6 +248,15 @@ impl Verdict {
         };
         (self.word(), share)
     }
+
+    /// The same with more said of why.
+    pub(crate) fn because(mut self, more: &str) -> Verdict {
+        match &mut self {
+            Verdict::Known(known) => known.why.push_str(more),
+            Verdict::Unknown { why, .. } => why.push_str(more),
+        }
+        self
+    }
 }
 
 /// A requirement with its verdicts.

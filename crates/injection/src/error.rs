@@ -29,7 +29,7 @@ pub enum InjectionError {
         /// Upper edge.
         high_hz: f64,
     },
-    /// A call does not fit into its stretch of noise, or overlaps the one before.
+    /// A call does not fit into its stretch of noise with what is heard after it, or overlaps the one before.
     #[error(
         "call {index} of {samples} samples cannot begin at sample {begin} of {noise} samples of noise"
     )]

@@ -126,7 +126,8 @@ pub fn tail_samples(spec: &Spec) -> Result<u64, InjectionError> {
 /// `listen_from` on; `noise_upa` are samples behind the high-pass and before the converter.
 ///
 /// # Errors
-/// [`InjectionError::Place`] for calls that overlap with what is heard after the one before, or reach beyond the noise;
+/// [`InjectionError::Place`] for a call that overlaps the one before, or that with what is heard after it reaches beyond the noise. What is
+/// heard after a call may reach into the next: each is heard by a copy of the detector, to which the others are no more than the noise;
 /// [`InjectionError::Ratios`]; [`InjectionError::NoiseLevel`] for noise without a level; a detector, converter or noise that cannot be.
 pub fn inject(
     what: &Injection<'_>,

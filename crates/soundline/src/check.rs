@@ -14,7 +14,7 @@ use serde_json::json;
 use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out, PROGRAM, computed_by};
 use crate::plan_file;
 use crate::recordings;
 use crate::shell::{rehearse_line, shell_word};
@@ -51,15 +51,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     Ok(check.status().into())
 }
 
-/// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name. With
-/// what could not be read.
-pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
+/// The records that lie beside the plan and count, each with its file, and what could not be read or does not count.
+pub(crate) fn records(path: &Path) -> (Vec<(PathBuf, AnyRecord)>, Vec<String>) {
     let mut warnings = Vec::new();
-    let mut records = Vec::new();
-    let mut injections = Vec::new();
-    let mut tunings = Vec::new();
-    let mut to_hash = recordings::MOST_HASHED;
-    let beside = path.parent().unwrap_or(Path::new(""));
     let shelf = folder(path);
     let listed = std::fs::read_dir(&shelf).and_then(|entries| {
         entries
@@ -80,28 +74,53 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
     };
     files.retain(|f| f.extension().is_some_and(|e| e == "json"));
     files.sort();
+    let mut records = Vec::new();
+    let this = computed_by();
     for file in files {
         let read = plan::from_disk(&file)
             .map_err(|e| e.to_string())
             .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
             .and_then(|text| AnyRecord::from_json(&text).map_err(|e| e.to_string()));
         match read {
-            // Sameness is promised for one build of the program.
-            Ok(record) if record.program() != PROGRAM => warnings.push(format!(
-                "{}: is of {}, and this is {PROGRAM}; it counts as no evidence",
+            // Sameness is promised for one version of the program and of what it computes with.
+            Ok(record) if record.program() != this => warnings.push(format!(
+                "{}: is of {}, and this is {this}; it counts as no evidence",
                 file.display(),
                 record.program()
             )),
-            Ok(AnyRecord::Rehearsal(record)) => records.push(record),
-            Ok(AnyRecord::Injection(record)) => injections.push(record),
-            Ok(AnyRecord::Tuning(tuning)) => {
-                let changed = recordings::changed(beside, &tuning.recordings, &mut to_hash);
-                tunings.push(ShelvedTuning { tuning, changed });
-            }
+            Ok(record) => records.push((file, record)),
             Err(why) => warnings.push(format!(
                 "{}: {why}; it counts as no evidence",
                 file.display()
             )),
+        }
+    }
+    (records, warnings)
+}
+
+/// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name. With
+/// what could not be read.
+pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
+    let beside = path.parent().unwrap_or(Path::new(""));
+    let mut digests = recordings::Digests::default();
+    let mut records = Vec::new();
+    let mut injections = Vec::new();
+    let mut tunings = Vec::new();
+    let (all, warnings) = self::records(path);
+    for (file, record) in all {
+        match record {
+            AnyRecord::Rehearsal(record) => records.push(record),
+            AnyRecord::Injection(record) => injections.push(record),
+            AnyRecord::Tuning(tuning) if asks_tuning(reading, &tuning.detector) => {
+                let changed = digests.changed(beside, &tuning.recordings);
+                tunings.push(ShelvedTuning {
+                    tuning,
+                    file: file.display().to_string(),
+                    changed,
+                });
+            }
+            // Nobody asks, so its recordings need not be read.
+            AnyRecord::Tuning(_) => {}
         }
     }
     let mut cues = BTreeMap::new();
@@ -141,4 +160,15 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         commands,
     };
     (shelf, warnings)
+}
+
+/// Whether a requirement asks what a detector finds, or how often it cries wolf.
+fn asks_tuning(reading: &Reading, detector: &str) -> bool {
+    reading.line.iter().any(|line| {
+        let mut asked = line.requirements.iter().filter_map(|r| match r.that {
+            That::Recall { of, .. } | That::FalseAlarms { of, .. } => Some(of),
+            _ => None,
+        });
+        asked.any(|of| line.detectors[of.0].id == detector)
+    })
 }

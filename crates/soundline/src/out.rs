@@ -11,6 +11,11 @@ use serde_json::Value;
 /// Name and version of the program, as outputs carry them.
 pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION"));
 
+/// The program as evidence names it.
+pub(crate) fn computed_by() -> String {
+    assess::evidence::made_by(PROGRAM, hearing::METHOD)
+}
+
 /// How results are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {

@@ -1,14 +1,12 @@
 //! Recordings and labels by their content, as evidence names them.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use assess::tuning::TunedRecording;
 use sha2::{Digest, Sha256};
-
-/// Most bytes of recordings that one check hashes again; beyond, recordings are compared by their size.
-pub(crate) const MOST_HASHED: u64 = 64 << 20;
 
 /// SHA-256 of the content of a file.
 pub(crate) fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
@@ -51,26 +49,32 @@ pub(crate) fn recording(plan: &Path, file: &Path) -> io::Result<TunedRecording> 
     })
 }
 
-/// The recordings that are there and are others than evidence names. One that is not there may lie on another disk; it is taken at its
-/// word. `to_hash` is what is still hashed of the bytes of all.
-pub(crate) fn changed(
-    beside: &Path,
-    recordings: &[TunedRecording],
-    to_hash: &mut u64,
-) -> Vec<String> {
-    let mut changed = Vec::new();
-    for recording in recordings {
-        let path = beside.join(&recording.file);
-        let Ok(about) = path.metadata() else { continue };
-        let hashed = *to_hash >= about.len();
-        if hashed {
-            *to_hash -= about.len();
-        }
-        let other = about.len() != recording.bytes
-            || (hashed && digest(&path).is_ok_and(|digest| digest != recording.sha256));
-        if other {
-            changed.push(recording.file.clone());
-        }
+/// Digests of recordings, each read once however many records name it.
+#[derive(Debug, Default)]
+pub(crate) struct Digests(BTreeMap<PathBuf, Option<String>>);
+
+impl Digests {
+    /// The recordings that are there and are others than evidence names, by the whole of their content. One that is not there, or cannot
+    /// be read, may lie on another disk; it is taken at its word.
+    pub(crate) fn changed(&mut self, beside: &Path, recordings: &[TunedRecording]) -> Vec<String> {
+        let other = |recording: &&TunedRecording| {
+            let path = beside.join(&recording.file);
+            let Ok(about) = path.metadata() else {
+                return false;
+            };
+            // Of another size it need not be read.
+            about.len() != recording.bytes
+                || self
+                    .of(path)
+                    .is_some_and(|digest| *digest != recording.sha256)
+        };
+        let changed = recordings.iter().filter(other);
+        changed.map(|recording| recording.file.clone()).collect()
     }
-    changed
+
+    fn of(&mut self, path: PathBuf) -> Option<&String> {
+        let known = self.0.entry(path);
+        let known = known.or_insert_with_key(|path| digest(path).ok());
+        known.as_ref()
+    }
 }

@@ -17,7 +17,7 @@ use crate::cancel::Cancel;
 use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out, PROGRAM, computed_by};
 use crate::plan_file;
 
 /// Records that are kept for the text; a longer rehearsal is told whole only in its trace.
@@ -290,7 +290,7 @@ fn leave_evidence(
         relative.display().to_string(),
         cues_digest,
         cues.seed,
-        PROGRAM.to_owned(),
+        computed_by(),
         played
             .outcome
             .expectations

@@ -86,11 +86,12 @@ fn table(line: &Line, sensor: SensorIx) -> Vec<(f64, f64)> {
     rows.iter().map(|(f, level)| (f.si, level.db)).collect()
 }
 
-/// Whether the plan says anything of the noise ahead of the converter of a sensor.
+/// Whether the plan says all of the noise ahead of the converter of a sensor. An `amplifier_noise` alone does not: what the element
+/// itself adds stays unknown, and what is known is the least that there is.
 #[must_use]
 pub fn says_its_noise(line: &Line, sensor: SensorIx) -> bool {
     let chain = line.sensor(sensor).chain.as_ref();
-    chain.is_some_and(|c| !c.self_noise.is_empty() || c.amplifier_noise_v_rthz.is_some())
+    chain.is_some_and(|c| !c.self_noise.is_empty())
 }
 
 /// Noise of a chain at its input but for the steps of its converter, which [`SensorChain::quantise`] makes: frequency in Hz and

@@ -10,6 +10,7 @@ mod recorded;
 mod sample;
 mod subject;
 mod whole;
+mod wind;
 
 pub(crate) use over::{BY_CHANCE_ALLOWED, doubts, found, told};
 pub use over::{
@@ -24,6 +25,7 @@ pub use subject::Subject;
 
 pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};
 pub use whole::{Month, Ranges, ranges};
+pub use wind::{Wind, deployment_months, limit_winds_m_s};
 
 use injection::InjectionError;
 

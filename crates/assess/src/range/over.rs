@@ -66,9 +66,9 @@ impl Found {
 /// What is found over range in one month.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MonthRange {
-    /// The month, 1 to 12; `None` in recorded noise.
+    /// The month, 1 to 12; `None` in recorded noise and at a wind of no month.
     pub month: Option<u8>,
-    /// Its mean wind, m/s; `None` in recorded noise.
+    /// The mean wind of the month or the wind that was asked for, m/s; `None` in recorded noise.
     pub wind_m_s: Option<f64>,
     /// Noise in the band, dB re 1 uPa.
     pub noise_level_db: f64,
@@ -86,7 +86,7 @@ pub struct MonthRange {
     pub warnings: Vec<String>,
 }
 
-/// What a sampled curve means over range for a hydrophone at a depth, in a month of which it is.
+/// What a sampled curve means over range for a hydrophone at a depth; `month` names it where it is that of one.
 ///
 /// # Errors
 /// [`RangeError`] for a sea outside what the formulas hold for.

@@ -102,6 +102,12 @@ impl InjectionRecord {
         text
     }
 
+    /// The wind in whose noise they were put, m/s.
+    #[must_use]
+    pub fn wind_m_s(&self) -> f64 {
+        self.wind_m_s
+    }
+
     /// Calls at each ratio.
     #[must_use]
     pub fn calls(&self) -> u64 {

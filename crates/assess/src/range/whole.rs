@@ -2,7 +2,7 @@
 
 use super::{
     Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Recorded, Sampled, Subject,
-    depth_ranges, losses, month_range, sample,
+    Wind, depth_ranges, losses, month_range, sample,
 };
 
 /// Ranges of a detector and a call, month by month.
@@ -10,13 +10,13 @@ use super::{
 pub struct Ranges {
     /// Detector and call.
     pub subject: Subject,
-    /// Each month that was asked for; one without a month in recorded noise.
+    /// Each wind that was asked for, months first as they were given; a single one without a month in recorded noise.
     pub months: Vec<Month>,
     /// Of the recordings, where the noise is theirs.
     pub recorded: Option<Recorded>,
 }
 
-/// What is told of a month.
+/// What is told of a month, of a wind, or of recordings.
 #[derive(Clone, Debug)]
 pub struct Month {
     /// Calls found in its noise.
@@ -29,24 +29,22 @@ pub struct Month {
     pub by_depth: Vec<(f64, [Found; 2])>,
 }
 
-/// Samples the months that are asked for (1 to 12) and works out their ranges. What `kept` holds of enough calls is not
-/// drawn again. `watch` is told the share done, and stops the work by `false`.
+/// Samples the winds that are asked for and works out their ranges. What `kept` holds of enough calls is not drawn again. `watch` is told the share done, and stops the work by `false`.
 ///
 /// # Errors
 /// [`RangeError`]; [`RangeError::Cancelled`] when `watch` stopped it.
 pub fn ranges(
     subject: Subject,
-    months: &[u8],
+    winds: &[Wind],
     draws: Draws,
     kept: &[InjectionRecord],
     threads: usize,
     watch: &(dyn Fn(f64) -> bool + Sync),
 ) -> Result<Ranges, RangeError> {
     let mut drawn: Vec<Sampled> = Vec::new();
-    for (done, &month) in months.iter().enumerate() {
-        let wind_m_s = subject.wind_m_s[usize::from(month) - 1];
-        if let Some(same) = drawn.iter().find(|s| s.wind_m_s == Some(wind_m_s)) {
-            drawn.push(same.clone());
+    for (done, wind) in winds.iter().enumerate() {
+        let wind_m_s = wind.m_s(&subject);
+        if drawn.iter().any(|s| s.wind_m_s == Some(wind_m_s)) {
             continue;
         }
         let digest = subject.digest(wind_m_s);
@@ -59,7 +57,7 @@ pub fn ranges(
         let one = match fresh.max_by_key(|r| r.calls()) {
             Some(record) => record.sampled()?,
             None => {
-                let watch = |share: f64| watch((done as f64 + share) / months.len() as f64);
+                let watch = |share: f64| watch((done as f64 + share) / winds.len() as f64);
                 sample(&subject, wind_m_s, draws, threads, &watch)?
             }
         };
@@ -67,16 +65,18 @@ pub fn ranges(
     }
     let all: Vec<&Sampled> = drawn.iter().collect();
     let losses = losses(&subject, &all)?;
-    let months = months
+    let months = winds
         .iter()
-        .zip(&drawn)
-        .zip(losses)
-        .map(|((&month, sampled), losses)| {
+        .map(|wind| {
+            let wind_m_s = Some(wind.m_s(&subject));
+            let drawn_there = drawn.iter().position(|s| s.wind_m_s == wind_m_s);
+            let i = drawn_there.expect("every wind was drawn above");
+            let (sampled, month) = (&drawn[i], wind.month());
             Ok(Month {
                 sampled: sampled.clone(),
-                range: month_range(&subject, sampled, Some(month), subject.hydrophone_depth_m)?,
-                losses,
-                by_depth: depth_ranges(&subject, sampled, Some(month))?,
+                range: month_range(&subject, sampled, month, subject.hydrophone_depth_m)?,
+                losses: losses[i],
+                by_depth: depth_ranges(&subject, sampled, month)?,
             })
         })
         .collect::<Result<_, RangeError>>()?;

@@ -62,7 +62,7 @@ fn verif_a_table_alone_stays_as_it_is_written() {
     for (changes, says) in [
         (&[][..], false),
         (&[EFFECTIVE], false),
-        (&[AMPLIFIER], true),
+        (&[AMPLIFIER], false),
     ] {
         let reading = good(changes);
         let line = reading.line.as_ref().unwrap();
@@ -72,12 +72,13 @@ fn verif_a_table_alone_stays_as_it_is_written() {
     }
 }
 
-/// The worked example of a chain: -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit of which 18 count, 96 kHz, 5 nV/rtHz.
+/// The worked example of a chain: -180 dB re 1 V/uPa, 20 dB, 2.5 V peak, 24 bit of which 18 count, 96 kHz, 5 nV/rtHz, and an element
+/// that adds next to nothing.
 const EXAMPLE: &[(&str, &str)] = &[
     ("sensitivity = \"-170 dB", "sensitivity = \"-180 dB"),
     (
         "bits = 16, rate = \"4 kHz\" }\n",
-        "bits = 24, effective_bits = 18, rate = \"96 kHz\" }\namplifier_noise = \"5 nV/rtHz\"\n",
+        "bits = 24, effective_bits = 18, rate = \"96 kHz\" }\namplifier_noise = \"5 nV/rtHz\"\nself_noise = [{ frequency = \"1 kHz\", level = \"-99 dB re 1 uPa2/Hz\" }]\n",
     ),
     (
         "shipping = 0.2",
@@ -357,7 +358,14 @@ fn verif_overload_is_full_scale_over_the_chain() {
 #[test]
 fn verif_a_noise_that_is_not_known_is_not_met() {
     let silent = checked(&[EXAMPLE[2], QUIET]);
-    assert!(why_unknown(&silent, "quiet").contains("neither `self_noise` nor `amplifier_noise`"));
+    let why = why_unknown(&silent, "quiet");
+    assert!(why.starts_with("`self_noise` is not written"), "{why}");
+    assert!(why.contains("by its converter alone"), "{why}");
+    // An amplifier's noise says nothing of the hydrophone itself.
+    let half = checked(&[EXAMPLE[2], QUIET, AMPLIFIER]);
+    let why = why_unknown(&half, "quiet");
+    assert!(why.contains("by its amplifier and converter alone"), "{why}");
+    assert!(half.standing.iter().all(|j| j.id != "self-noise"));
     assert!(silent.standing.iter().all(|j| j.id != "self-noise"));
     let calm_less = checked(&[QUIET, AMPLIFIER]);
     assert!(why_unknown(&calm_less, "quiet").contains("`site.wind` is not written"));
@@ -373,12 +381,21 @@ fn verif_a_noise_that_is_not_known_is_not_met() {
             .any(|o| o.contains("whether the noise of the chain lies below"))
     };
     assert!(open(&[]) && open(&[EXAMPLE[2]]));
-    assert!(!open(&[EXAMPLE[2], AMPLIFIER]) && !open(&[EXAMPLE[2], QUIET]));
-    // The converter alone can break a limit.
+    assert!(open(&[EXAMPLE[2], AMPLIFIER]));
+    assert!(!open(&[EXAMPLE[2], TABLE, FINE]) && !open(&[EXAMPLE[2], QUIET]));
+    // What is known can break a limit: a converter, an amplifier.
     let coarse = ("bits = 16,", "bits = 16, effective_bits = 3,");
     let broken = checked(&[EXAMPLE[2], QUIET, coarse]);
     assert_eq!(known(&broken, "quiet").ruling, Ruling::Broken);
     assert!(known(&broken, "quiet").why.contains("its converter alone"));
+    let loud = (AMPLIFIER.0, "settles_in = \"1 s\"\namplifier_noise = \"5 uV/rtHz\"");
+    let broken = checked(&[EXAMPLE[2], QUIET, loud]);
+    assert_eq!(known(&broken, "quiet").ruling, Ruling::Broken);
+    assert!(
+        known(&broken, "quiet")
+            .why
+            .contains("its amplifier and converter alone")
+    );
 }
 
 /// A fixed threshold is what the noise lies below, whatever the sea; a detector of plain level has it in dB re 1 uPa.
@@ -388,8 +405,8 @@ fn verif_a_fixed_threshold_stands_for_the_sea() {
         "  { background = \"median\", over = \"10 s\" },\n  { on_above = \"8 dB\", off_below = \"5 dB\",",
         "  { on_above = \"100 dB re 1 uPa\", off_below = \"97 dB re 1 uPa\",",
     );
-    let check = checked(&[fixed, AMPLIFIER, QUIET]);
-    let reading = good(&[fixed, AMPLIFIER]);
+    let check = checked(&[fixed, AMPLIFIER, TABLE, QUIET]);
+    let reading = good(&[fixed, AMPLIFIER, TABLE]);
     let line = reading.line.as_ref().unwrap();
     let noise = chain_noise(line, ear(line)).unwrap();
     let expected_db = 100.0 - noise.band(80.0, 300.0).unwrap().total_db;

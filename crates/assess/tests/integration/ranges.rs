@@ -11,20 +11,51 @@ use crate::support::{close, known, why_unknown};
 /// A call like every other, so that a step of the curve is a step of the share over range.
 const NO_SPREAD: (&str, &str) = ("172 dB re 1 uPa m ± 10 dB", "172 dB re 1 uPa m");
 
+/// Wind up to which the requirement is to hold, m/s: between the means of June and July.
+const LIMIT_M_S: f64 = 6.85;
+/// The line as it is wetted in June alone.
+const OF_JUNE: [(&str, &str); 4] = [
+    ("start = 2027-03-15", "start = 2027-06-02"),
+    ("duration = \"240 d\"", "duration = \"20 d\""),
+    ("start_slip = \"8 wk\"\n", ""),
+    ("recovery_slip = \"12 wk\"\n", ""),
+];
+/// The hydrophone's own noise, as it stands in the catalogue.
+const SELF_NOISE: &str = "self_noise = [
+  { frequency = \"10 Hz\", level = \"58 dB re 1 uPa2/Hz\" },
+  { frequency = \"100 Hz\", level = \"44 dB re 1 uPa2/Hz\" },
+  { frequency = \"1 kHz\", level = \"41 dB re 1 uPa2/Hz\" },
+  { frequency = \"8 kHz\", level = \"40 dB re 1 uPa2/Hz\" },
+]
+";
+
+/// A call that is heard for some hundreds of metres, where sound spreads spherically.
+const FAINT: (&str, &str) = (NO_SPREAD.0, "140 dB re 1 uPa m");
+
 fn reading(at_least: &str, changes: &[(&str, &str)]) -> Reading {
+    let limit = format!("when_wind_at_most = \"{LIMIT_M_S} m/s\"\n");
+    asking(at_least, &limit, changes)
+}
+
+fn asking(at_least: &str, more: &str, changes: &[(&str, &str)]) -> Reading {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound");
-    let mut text = std::fs::read_to_string(folder.join("plan.toml")).unwrap();
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let (mut text, mut parts) = (read("plan.toml"), read("parts.toml"));
     for (from, to) in changes {
-        assert!(text.contains(from), "`{from}` is not in the plan");
+        let there = text.contains(from) || parts.contains(from);
+        assert!(there, "`{from}` is not in the plan");
         text = text.replace(from, to);
+        parts = parts.replace(from, to);
     }
     text.push_str(&format!(
-        "\n[requirement.far]\nthat = \"detection-range\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"{at_least}\"\nshare = \"50 %\"\nwhen_wind_at_most = \"6.85 m/s\"\n"
+        "\n[requirement.far]\nthat = \"detection-range\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"{at_least}\"\nshare = \"50 %\"\n{more}"
     ));
     let plan = folder.join("plan.toml");
     let reading = plan::read(&plan, &|path| {
         if path == plan {
             Ok(text.clone().into_bytes())
+        } else if path.ends_with("parts.toml") {
+            Ok(parts.clone().into_bytes())
         } else {
             std::fs::read(path)
         }
@@ -39,9 +70,18 @@ fn subject(line: &Line) -> Subject {
     Subject::new(line, detector, CallIx(0)).unwrap()
 }
 
-/// Counts in the noise of June, the only month with so little wind.
+/// Counts in the noise of the wind up to which the requirement is to hold.
 fn counted(subject: &Subject, counts: &[(f64, u64)], calls: u64, by_chance: u64) -> Sampled {
-    let wind_m_s = subject.wind_m_s[5];
+    counted_at(LIMIT_M_S, subject, counts, calls, by_chance)
+}
+
+fn counted_at(
+    wind_m_s: f64,
+    subject: &Subject,
+    counts: &[(f64, u64)],
+    calls: u64,
+    by_chance: u64,
+) -> Sampled {
     Sampled {
         wind_m_s: Some(wind_m_s),
         noise_level_db: subject.noise_level_db(wind_m_s).unwrap(),
@@ -57,13 +97,23 @@ fn counted(subject: &Subject, counts: &[(f64, u64)], calls: u64, by_chance: u64)
 
 fn judged(reading: &Reading, counts: &[(f64, u64)], calls: u64, by_chance: u64) -> Check {
     let subject = subject(reading.line.as_ref().unwrap());
-    let sampled = counted(&subject, counts, calls, by_chance);
-    let shelf = Shelf {
-        injections: vec![InjectionRecord::new(&subject, &sampled, "test").unwrap()],
+    with(reading, &[counted(&subject, counts, calls, by_chance)])
+}
+
+fn with(reading: &Reading, sampled: &[Sampled]) -> Check {
+    let subject = subject(reading.line.as_ref().unwrap());
+    check(reading, &shelf(&subject, sampled))
+}
+
+fn shelf(subject: &Subject, sampled: &[Sampled]) -> Shelf {
+    let records = sampled.iter();
+    Shelf {
+        injections: records
+            .map(|s| InjectionRecord::new(subject, s, "test").unwrap())
+            .collect(),
         range_command: Some("soundline range plan.toml".to_owned()),
         ..Shelf::default()
-    };
-    check(reading, &shelf)
+    }
 }
 
 /// None below -1 dB, all from 1 dB on.
@@ -78,7 +128,7 @@ fn val_what_is_found_by_chance_makes_a_range_unknown() {
     let reading = reading("2 km", &[]);
     let check = judged(&reading, &step(100), 100, 84);
     let why = why_unknown(&check, "far");
-    for what in ["84 of 100 places", "raise the detector's threshold", "June"] {
+    for what in ["84 of 100 places", "raise the detector's threshold", "6.85 m/s"] {
         assert!(why.contains(what), "{why}");
     }
     let check = judged(&reading, &step(25), 25, 0);
@@ -143,7 +193,7 @@ fn verif_a_gap_nearer_is_the_range_that_counts() {
     let far = known(&check, "far");
     assert_eq!(far.ruling, Ruling::Broken, "{}", far.why);
     let subject = subject(reading.line.as_ref().unwrap());
-    let noise_db = subject.noise_level_db(subject.wind_m_s[5]).unwrap();
+    let noise_db = subject.noise_level_db(LIMIT_M_S).unwrap();
     let loss_db = subject.in_band_source_db() - noise_db - 33.5;
     let rise_m = subject.hydrophone_depth_m - subject.source_depth_m;
     let slant_m = libm::pow(10.0, loss_db / 20.0);
@@ -163,4 +213,92 @@ fn verif_where_the_site_asks_for_rays_the_spreading_law_judges_nothing() {
     let check = judged(&reading("2 km", &rays), &step(200), 200, 0);
     let why = why_unknown(&check, "far");
     assert!(why.contains("asks for rays"), "{why}");
+}
+
+/// Up to a wind it is judged in the noise of that wind and not of a month's mean below it: 10 lg of the noise apart, and by spherical
+/// spreading so many decibels nearer.
+#[test]
+fn verif_a_wind_up_to_which_it_holds_is_that_in_which_it_is_judged() {
+    let reading = reading("300 m", &[FAINT]);
+    let subject = subject(reading.line.as_ref().unwrap());
+    let june_m_s = subject.wind_m_s[5];
+    assert!(june_m_s < LIMIT_M_S);
+    let of = |wind_m_s| counted_at(wind_m_s, &subject, &step(1000), 1000, 0);
+    let why = why_unknown(&with(&reading, &[of(june_m_s)]), "far");
+    assert!(
+        why.starts_with("at 6.85 m/s of wind, the most in which it is to hold: no calls have been drawn in this noise yet; run `soundline range plan.toml --detector upcall-upper --call upcall`"),
+        "{why}"
+    );
+    let check = with(&reading, &[of(june_m_s), of(LIMIT_M_S)]);
+    let far = known(&check, "far");
+    assert!(far.why.starts_with("at 6.85 m/s of wind, the most"));
+    let windy = asking("300 m", "when_wind_at_most = \"11 m/s\"\n", &[FAINT]);
+    let windy = with(&windy, &[of(june_m_s), of(11.0)]);
+    let nearer = known(&windy, "far");
+    let rise_m = subject.hydrophone_depth_m - subject.source_depth_m;
+    let slant_m = |range_m: f64| libm::sqrt(range_m * range_m + rise_m * rise_m);
+    let apart_db =
+        subject.noise_level_db(11.0).unwrap() - subject.noise_level_db(LIMIT_M_S).unwrap();
+    assert!(apart_db > 0.5, "{apart_db}");
+    close(
+        20.0 * libm::log10(slant_m(far.value.value) / slant_m(nearer.value.value)),
+        apart_db,
+        0.1,
+    );
+    // A wind for which the formula of the noise does not hold is said.
+    let storm = asking("2 km", "when_wind_at_most = \"40 m/s\"\n", &[]);
+    let why = why_unknown(&with(&storm, &[]), "far");
+    assert!(why.contains("32.7"), "{why}");
+}
+
+/// Without a wind the months count in which the line may be in the water, and no others.
+#[test]
+fn verif_without_a_wind_the_months_of_the_deployment_count() {
+    let changes: Vec<_> = OF_JUNE.into_iter().chain([NO_SPREAD]).collect();
+    let june = asking("2 km", "", &changes);
+    let subject = subject(june.line.as_ref().unwrap());
+    let of = |month: usize| counted_at(subject.wind_m_s[month - 1], &subject, &step(1000), 1000, 0);
+    let check = with(&june, &[of(6)]);
+    assert!(known(&check, "far").why.starts_with("in Jun, at 6.8 m/s"));
+    // Two weeks of slip reach July, which was not drawn.
+    let mut slipping = changes.clone();
+    slipping[1].1 = "duration = \"20 d\"\nrecovery_slip = \"2 wk\"";
+    let slipping = asking("2 km", "", &slipping);
+    let why = why_unknown(&with(&slipping, &[of(6)]), "far");
+    assert!(
+        why.starts_with("in Jul, at 6.9 m/s of wind: no calls have been drawn in this noise yet; run"),
+        "{why}"
+    );
+    let check = with(&slipping, &[of(6), of(7)]);
+    assert!(known(&check, "far").why.starts_with("in Jul, at 6.9 m/s"));
+    let line = slipping.line.as_ref().unwrap();
+    assert_eq!(assess::range::deployment_months(line), [6, 7]);
+    // Counts of another detector in the same noise are not those of this one.
+    let changed: Vec<_> = changes
+        .into_iter()
+        .chain([("on_above = \"6 dB\"", "on_above = \"7 dB\"")])
+        .collect();
+    let changed = asking("2 km", "", &changed);
+    let stale = shelf(&subject, &[of(6)]);
+    let why = why_unknown(&assess::check(&changed, &stale), "far");
+    assert!(why.contains("has changed since"), "{why}");
+}
+
+/// What is known of the noise is the least that there is: it may break a range, and cannot keep one.
+#[test]
+fn verif_a_self_noise_that_is_not_told_keeps_no_range() {
+    for noise in ["", "amplifier_noise = \"5 nV/rtHz\"\n"] {
+        let changes = [FAINT, (SELF_NOISE, noise)];
+        let near = reading("100 m", &changes);
+        let why = why_unknown(&judged(&near, &step(1000), 1000, 0), "far");
+        assert!(
+            why.contains("does not say all of its own noise (`self_noise`)"),
+            "{why}"
+        );
+        let far = reading("5 km", &changes);
+        let check = judged(&far, &step(1000), 1000, 0);
+        let broken = known(&check, "far");
+        assert_eq!(broken.ruling, Ruling::Broken);
+        assert!(broken.why.contains("the most it can be"), "{}", broken.why);
+    }
 }

@@ -52,6 +52,7 @@ fn with(tunings: Vec<Tuning>, more: &str) -> Check {
         tunings: tunings
             .into_iter()
             .map(|tuning| ShelvedTuning {
+                file: format!("plan.evidence/{}-of-{}.json", tuning.hits, tuning.labelled),
                 tuning,
                 changed: Vec::new(),
             })
@@ -189,6 +190,7 @@ fn verif_what_has_changed_makes_it_unknown() {
     let shelf = Shelf {
         tunings: vec![ShelvedTuning {
             tuning: good.clone(),
+            file: "plan.evidence/good.json".to_owned(),
             changed: vec!["a.wav".to_owned()],
         }],
         labels: BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]),
@@ -216,7 +218,30 @@ fn verif_the_worst_of_several_records_counts() {
         ],
         "",
     );
-    assert_eq!(known(&check, "finds").ruling, Ruling::Broken);
+    let finds = known(&check, "finds");
+    assert_eq!(finds.ruling, Ruling::Broken);
+    assert!(
+        finds.why.ends_with("; of 2 records that count this is the worst, plan.evidence/60-of-100.json: move it away to leave it out"),
+        "{}",
+        finds.why
+    );
+    // Of several of one word that with the least margin.
+    let check = with(
+        vec![
+            tuning(99, 100, 3, 10.0 * DAY_S),
+            tuning(95, 100, 3, 10.0 * DAY_S),
+            tuning(98, 100, 3, 10.0 * DAY_S),
+        ],
+        "",
+    );
+    let finds = known(&check, "finds");
+    assert_eq!(finds.ruling, Ruling::Met);
+    close(finds.value.value, 88.7165, 1e-3);
+    assert!(finds.why.contains("of 3 records"), "{}", finds.why);
+    assert!(finds.why.contains("95-of-100.json"), "{}", finds.why);
+    // A single one needs no name.
+    let check = with(vec![tuning(95, 100, 3, 10.0 * DAY_S)], "");
+    assert!(!known(&check, "finds").why.contains("records"));
 }
 
 /// The base sends each alert ashore, one message each, at most 12 a day: 300 messages in 30 d leave ten events a day, 20 EUR at 0.10 EUR

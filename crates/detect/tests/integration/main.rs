@@ -7,6 +7,7 @@ mod costs;
 mod cuts;
 mod distractors;
 mod frames;
+mod frozen;
 mod grammar;
 mod latency;
 mod learned;

@@ -5,6 +5,7 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+mod frozen;
 mod hear;
 mod measure;
 mod noise;

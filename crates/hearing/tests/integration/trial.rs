@@ -31,7 +31,7 @@ fn over_background(seconds: f64) -> Spec {
     spec
 }
 
-fn tried(paths: &[PathBuf], base: &Spec, thresholds_db: &[f64], whole: usize) -> Trial {
+pub(crate) fn tried(paths: &[PathBuf], base: &Spec, thresholds_db: &[f64], whole: usize) -> Trial {
     let surveys = looked(paths);
     assert_eq!(line_up(&surveys).unwrap().len(), 1);
     let specs: Vec<Spec> = thresholds_db.iter().map(|&db| at(base, db)).collect();
@@ -41,7 +41,7 @@ fn tried(paths: &[PathBuf], base: &Spec, thresholds_db: &[f64], whole: usize) ->
     .unwrap()
 }
 
-fn labels(path: &Path, rows: &[(f64, f64)]) -> Vec<Label> {
+pub(crate) fn labels(path: &Path, rows: &[(f64, f64)]) -> Vec<Label> {
     let name = path.file_name().unwrap().to_str().unwrap();
     let rows: String = rows
         .iter()
@@ -55,7 +55,7 @@ fn labels(path: &Path, rows: &[(f64, f64)]) -> Vec<Label> {
     place_labels(&file, &given, &[]).chosen.remove(0)
 }
 
-fn scored(trial: &Trial, labels: &[Vec<Label>], whole: usize) -> Score {
+pub(crate) fn scored(trial: &Trial, labels: &[Vec<Label>], whole: usize) -> Score {
     let others = vec![Vec::new(); labels.len()];
     let of = OfStretch {
         chosen: labels,
@@ -65,7 +65,7 @@ fn scored(trial: &Trial, labels: &[Vec<Label>], whole: usize) -> Score {
 }
 
 /// Bursts of a tone of 0.3 s every 2 s; a burst of amplitude a has 140 - 3.01 + 20 lg a dB re 1 uPa.
-fn bursts(amplitudes: &[f64]) -> Vec<f32> {
+pub(crate) fn bursts(amplitudes: &[f64]) -> Vec<f32> {
     let sample = |i: usize| {
         let t_s = i as f64 / RATE_HZ;
         let (burst, into_s) = ((t_s / 2.0) as usize, t_s % 2.0);

@@ -106,6 +106,11 @@ fn verif_what_cannot_be_is_refused() {
         let refused = inject(&what(&[0.0]), &noise, begins, 0);
         assert!(matches!(refused, Err(InjectionError::Place { .. })));
     }
+    // One that begins with the end of the one before overlaps nothing, though that one is still being decided on.
+    let abutting = [30_000, 30_000 + call.samples()];
+    assert!(inject(&what(&[0.0]), &noise, &abutting, 0).is_ok());
+    let one_less = [30_000, 30_000 + call.samples() - 1];
+    assert!(inject(&what(&[0.0]), &noise, &one_less, 0).is_err());
     for snr_db in [&[][..], &[0.0, 0.0], &[f64::NAN]] {
         assert_eq!(
             inject(&what(snr_db), &noise, &[], 0),

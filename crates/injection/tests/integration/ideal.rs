@@ -54,7 +54,7 @@ fn val_ratios_of_the_usual_cases() {
 /// 13.1 dB is the published ratio of a single sample at 0.9 and 1e-6 (from memory); the others are the formula's own arithmetic
 /// against the exact ratio of a square-law detector of `n` samples, which is the energy detector of `TW = n`.
 #[test]
-fn val_albersheim_is_near_from_a_half_up_and_refused_below() {
+fn verif_albersheim_is_near_from_a_half_up_and_refused_below() {
     near(albersheim_snr_db(0.9, 1e-6, 1.0).unwrap(), 13.1145, 1e-4);
     near(albersheim_snr_db(0.9, 1e-6, 10.0).unwrap(), 4.9904, 1e-4);
     near(albersheim_snr_db(0.9, 1e-6, 100.0).unwrap(), -1.2603, 1e-4);

@@ -4,6 +4,7 @@ mod bench;
 mod counts;
 mod curves;
 mod distractors;
+mod frozen;
 mod ideal;
 mod losses;
 mod recall;

@@ -213,7 +213,7 @@ pub enum That {
         /// Lower limit, dB re 1 uPa.
         at_least_db: Decibels,
     },
-    /// Range to which a detector finds the requirement's share of calls of a kind, m, in every month whose mean wind counts.
+    /// Range to which a detector finds the requirement's share of calls of a kind, m, at the wind up to which it holds or in the mean wind of each month.
     DetectionRange {
         /// The detector.
         of: DetectorIx,

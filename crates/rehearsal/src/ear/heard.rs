@@ -208,7 +208,7 @@ impl Ear {
         &self.coming.arrivals
     }
 
-    /// Whether the chain's self-noise is unknown, so that the ear hears the sea's noise alone.
+    /// Whether nothing at all is known of the chain's own noise but the steps of its converter, so that the ear hears the sea's noise alone.
     #[must_use]
     pub fn self_noise_unknown(&self) -> bool {
         self.spec.self_noise.is_empty()

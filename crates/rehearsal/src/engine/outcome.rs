@@ -32,7 +32,7 @@ pub struct Outcome {
     pub records: u64,
     /// Samples of each hydrophone that were clipped.
     pub clipped: Vec<(SensorIx, u64)>,
-    /// Hydrophones whose self-noise the plan leaves open: their ears hear the sea alone.
+    /// Hydrophones whose self-noise the plan leaves open: their ears hear the sea and what is known of amplifier and converter.
     pub self_noise_unknown: Vec<SensorIx>,
 }
 

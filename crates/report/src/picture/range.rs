@@ -127,10 +127,11 @@ fn metres(outer: Outer) -> f64 {
     }
 }
 
-fn name(month: &Month) -> &'static str {
-    match month.range.month {
-        Some(month) => MONTHS[usize::from(month) - 1],
-        None => "noise as recorded",
+fn name(month: &Month) -> String {
+    match (month.range.month, month.range.wind_m_s) {
+        (Some(month), _) => MONTHS[usize::from(month) - 1].to_owned(),
+        (None, Some(wind_m_s)) => format!("{wind_m_s} m/s of wind"),
+        (None, None) => "noise as recorded".to_owned(),
     }
 }
 
@@ -314,9 +315,9 @@ fn over_range(
     }
     drawing.dashed(line(&worst.range.low.shares), OTHER, 1.8, DOTS);
     drawing.border(area);
-    let wind = |m: &Month| match m.range.wind_m_s {
-        Some(wind_m_s) => format!("{} ({wind_m_s:.1} m/s of wind)", name(m)),
-        None => name(m).to_owned(),
+    let wind = |m: &Month| match (m.range.month, m.range.wind_m_s) {
+        (Some(_), Some(wind_m_s)) => format!("{} ({wind_m_s:.1} m/s of wind)", name(m)),
+        _ => name(m),
     };
     let (first, by_limits) = if several {
         ("farthest: ", "nearest, by the lower limits at 95 %")
@@ -330,7 +331,7 @@ fn over_range(
         let text = format!("nearest: {}", wind(worst));
         legend(drawing, (80.0, 88.0), OTHER, DASHES, &text);
         drawing.fill((520.0, 80.0, 554.0, 96.0), BETWEEN);
-        drawing.text("between the months", (562.0, 93.0), Align::Left, INK);
+        drawing.text("between them", (562.0, 93.0), Align::Left, INK);
     }
     drawing.text(
         format!(
@@ -364,7 +365,7 @@ fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), Pi
         let shift = if i == 0 { -7.0 } else { 7.0 };
         for month in &ranges.months {
             let found: Found = month.range.found[i];
-            // Recorded noise is of no month.
+            // Recorded noise and a wind by itself are of no month.
             let Some(number) = month.range.month else {
                 continue;
             };

@@ -325,7 +325,7 @@ fn notes(out: &mut String, budgets: &[ChainBudget]) {
         notes.push("overload is that of the converter; an amplifier ahead of the high-pass may overload before it at low frequencies, which no key of the plan says.".to_owned());
     }
     if budgets.iter().any(|b| !b.noise_known) {
-        notes.push("unknown: neither `self_noise` nor `amplifier_noise` is written, so that the chain's noise is at least (>) that of its converter.".to_owned());
+        notes.push("unknown: no `self_noise` is written, so that the chain's noise is at least (>) that of its amplifier, where one is written, and its converter.".to_owned());
     }
     if budgets.iter().any(ChainBudget::in_air) {
         notes.push(

@@ -65,7 +65,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     } else if !s.says_its_noise {
         let _ = writeln!(
             out,
-            "  {} says nothing of its own noise: that of the sea alone is heard",
+            "  {} does not say all of its own noise (`self_noise`): beside the sea only what is known of it is\n  heard, and every range is at most this",
             s.sensor
         );
     }
@@ -80,7 +80,10 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         let r = &month.range;
         let [half, most] = r.found;
         let noise = match (r.month, r.wind_m_s) {
-            (Some(_), Some(wind_m_s)) => format!("{:5} {wind_m_s:5.1} m/s ", name_of(month)),
+            (Some(of), Some(wind_m_s)) => {
+                format!("{:5} {wind_m_s:5.1} m/s ", MONTHS[usize::from(of) - 1])
+            }
+            (None, Some(wind_m_s)) => format!("{:5} {wind_m_s:5.1} m/s ", "wind"),
             _ => format!("{:15} ", name_of(month)),
         };
         let _ = writeln!(
@@ -99,6 +102,13 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         out,
         "  \"at least\": by the lower limits at 95 % of the shares that were counted"
     );
+    let of_no_month = |m: &Month| m.range.month.is_none() && m.range.wind_m_s.is_some();
+    if ranges.months.iter().any(of_no_month) {
+        let _ = writeln!(
+            out,
+            "  \"wind\": a wind by itself, asked for or the most in which a requirement is to hold"
+        );
+    }
     if let Some(worst) = worst(ranges) {
         let [half, most] = worst.range.louder;
         let in_which = match ranges.recorded {
@@ -165,10 +175,11 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     out
 }
 
-fn name_of(month: &Month) -> &'static str {
-    match month.range.month {
-        Some(month) => MONTHS[usize::from(month) - 1],
-        None => "as recorded",
+fn name_of(month: &Month) -> String {
+    match (month.range.month, month.range.wind_m_s) {
+        (Some(month), _) => MONTHS[usize::from(month) - 1].to_owned(),
+        (None, Some(wind_m_s)) => format!("{wind_m_s} m/s of wind"),
+        (None, None) => "as recorded".to_owned(),
     }
 }
 
@@ -216,6 +227,7 @@ fn curve(out: &mut String, month: &Month, recorded: Option<&Recorded>) {
         name_of(month),
         sampled
             .wind_m_s
+            .filter(|_| month.range.month.is_some())
             .map_or_else(String::new, |wind| format!(" ({wind:.1} m/s)")),
         sampled.seed,
         if sampled.kept { ", counted before" } else { "" },

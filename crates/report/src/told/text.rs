@@ -385,9 +385,14 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         );
     }
     for sensor in &outcome.self_noise_unknown {
+        let chain = line.sensor(*sensor).chain.as_ref();
+        let heard_with = match chain.and_then(|c| c.amplifier_noise_v_rthz) {
+            Some(_) => "that of its amplifier and converter alone",
+            None => "that of its converter alone",
+        };
         let _ = writeln!(
             out,
-            "  the self-noise of {} is unknown: it was heard without any",
+            "  the self-noise of {} is unknown: it was heard with {heard_with}",
             line.sensor_path(*sensor)
         );
     }

@@ -9,6 +9,7 @@ mod cuts;
 mod decimation;
 mod delay;
 mod filters;
+mod frozen;
 mod frames;
 mod levels;
 mod spectra;

@@ -5,9 +5,13 @@ mod noise;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use assess::range::{Draws, InjectionRecord, Ranges, Subject};
+use assess::evidence::AnyRecord;
+use assess::range::{
+    Draws, InjectionRecord, Ranges, Subject, Wind, deployment_months, limit_winds_m_s,
+};
 use hearing::HearError;
 use plan::{CallIx, DetectorIx, Line};
+use quantity::{Dimension, parse_amount};
 use report::{
     Inputs, OutputError, Overwrite, PictureSize, RangePicture, range_json, range_picture_png,
     range_picture_svg, range_text, refuse_output, write_atomically,
@@ -15,12 +19,12 @@ use report::{
 use serde_json::json;
 
 use crate::cancel::Cancel;
-use crate::check::shelf;
+use crate::check::records;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::Assignment;
 use crate::numbers::whole;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out, PROGRAM, computed_by};
 use crate::plan_file;
 
 /// Put a call of the plan into the noise of the site before a detector, count how often it is found, and work out how far that
@@ -40,15 +44,19 @@ pub(crate) struct Args {
     call: Option<String>,
     /// Recordings whose noise is taken instead of that of the site's wind and shipping: quiet ones, without calls. What follows each other
     /// without a gap is one stretch; gaps and samples at full scale are left out. No evidence is left then.
-    #[arg(long, value_name = "RECORDING", num_args = 1.., conflicts_with_all = ["month", "alone"])]
+    #[arg(long, value_name = "RECORDING", num_args = 1.., conflicts_with_all = ["month", "wind", "alone"])]
     noise: Vec<PathBuf>,
     /// With --noise, which channel is the detector's sensor: `2=module.upper.sensor.ear` for the second; not needed for recordings
     /// with a single one.
     #[arg(long = "as", value_name = "[N=]SENSOR", requires = "noise")]
     assignment: Option<Assignment>,
-    /// A month, 1 to 12; every month when not given. May be repeated.
+    /// A month, 1 to 12, at its mean wind. May be repeated. With neither --month nor --wind all that `check` reads: the months of the
+    /// deployment with its slips, and each wind up to which a requirement on the range of this detector for this call is to hold.
     #[arg(long, value_name = "M", value_parser = whole::<u8>(1, 12))]
     month: Vec<u8>,
+    /// A wind, such as "12 m/s". May be repeated.
+    #[arg(long, value_name = "SPEED", value_parser = speed)]
+    wind: Vec<f64>,
     /// Calls at each signal-to-noise ratio.
     #[arg(long, value_name = "N", default_value_t = 200, value_parser = whole::<u64>(25, 100_000))]
     calls: u64,
@@ -179,8 +187,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .iter()
         .flat_map(|folder| {
             PICTURES.iter().flat_map(move |(name, what)| {
-                // Recorded noise is of no month.
-                let wanted = args.noise.is_empty() || *what != RangePicture::ByMonth;
+                // Recorded noise and a wind alone are of no month.
+                let of_months =
+                    args.noise.is_empty() && (args.wind.is_empty() || !args.month.is_empty());
+                let wanted = of_months || *what != RangePicture::ByMonth;
                 let endings: &[&str] = if wanted { &["png", "svg"] } else { &[] };
                 endings
                     .iter()
@@ -193,12 +203,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let (detector, call) = which(line, args)?;
     let subject = Subject::new(line, detector, call).map_err(RangeCommandError::from)?;
-    let mut months = args.month.clone();
-    if months.is_empty() {
-        months = (1..=12).collect();
-    }
-    months.sort_unstable();
-    months.dedup();
+    let winds = winds(args, line, (detector, call), &subject, out)?;
     let draws = Draws {
         calls: args.calls,
         alone_s: 60.0 * f64::from(args.alone),
@@ -218,9 +223,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     };
     let ranges = match &heard {
         None => {
-            let (beside, _) = shelf(&args.plan, &reading);
-            let kept = &beside.injections;
-            assess::range::ranges(subject, &months, draws, kept, threads, &watch)
+            let (records, _) = records(&args.plan);
+            let kept: Vec<InjectionRecord> = records
+                .into_iter()
+                .filter_map(|(_, record)| match record {
+                    AnyRecord::Injection(record) => Some(record),
+                    _ => None,
+                })
+                .collect();
+            assess::range::ranges(subject, &winds, draws, &kept, threads, &watch)
         }
         Some(heard) => assess::range::recorded_ranges(
             subject,
@@ -307,6 +318,52 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
 }
 
+fn speed(text: &str) -> Result<f64, String> {
+    match parse_amount(text, Dimension::Speed) {
+        Ok(amount) if amount.law.is_none() && amount.si >= 0.0 => Ok(amount.si),
+        Ok(amount) if amount.law.is_none() => Err("must be 0 m/s or more".to_owned()),
+        Ok(_) => Err("a spread has no place here".to_owned()),
+        Err(fault) => Err(match fault.help() {
+            Some(help) => format!("{fault}; {help}"),
+            None => fault.to_string(),
+        }),
+    }
+}
+
+/// The winds in whose noise calls are put: those that were named, or all that requirements read.
+fn winds(
+    args: &Args,
+    line: &Line,
+    (detector, call): (DetectorIx, CallIx),
+    subject: &Subject,
+    out: &mut Out,
+) -> Result<Vec<Wind>, Failure> {
+    let named = !args.month.is_empty() || !args.wind.is_empty();
+    let mut months = args.month.clone();
+    let mut limits_m_s = args.wind.clone();
+    if !named {
+        months = deployment_months(line);
+        for wind_m_s in limit_winds_m_s(line, detector, call) {
+            // The rest of the work goes on: `check` says the same of that requirement.
+            match subject.noise_level_db(wind_m_s) {
+                Ok(_) => limits_m_s.push(wind_m_s),
+                Err(error) => writeln!(
+                    out.stderr,
+                    "warning: nothing is drawn at {wind_m_s} m/s of wind, up to which a requirement is to hold: {error}"
+                )?,
+            }
+        }
+    }
+    months.sort_unstable();
+    months.dedup();
+    limits_m_s.sort_by(f64::total_cmp);
+    limits_m_s.dedup();
+    let of_months = months.into_iter().map(Wind::OfMonth);
+    Ok(of_months
+        .chain(limits_m_s.into_iter().map(Wind::AtMost))
+        .collect())
+}
+
 /// The detector and the call that are meant.
 fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandError> {
     let of = |kind: &str, ids: &[&str], named: &str| {
@@ -341,8 +398,9 @@ fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandE
 /// Writes what was counted beside the plan, for `check`; what was there already is left.
 fn leave(plan: &Path, ranges: &Ranges, inputs: &Inputs) -> Result<Vec<PathBuf>, RangeCommandError> {
     let mut paths: Vec<PathBuf> = Vec::new();
+    let program = computed_by();
     for month in ranges.months.iter().filter(|m| !m.sampled.kept) {
-        let Some(record) = InjectionRecord::new(&ranges.subject, &month.sampled, PROGRAM) else {
+        let Some(record) = InjectionRecord::new(&ranges.subject, &month.sampled, &program) else {
             continue;
         };
         let path = record.path(plan);

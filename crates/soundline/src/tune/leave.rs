@@ -12,7 +12,7 @@ use report::{
 use super::{Args, TuneError};
 use crate::failure::Failure;
 use crate::listen;
-use crate::out::PROGRAM;
+use crate::out::computed_by;
 use crate::recordings;
 
 /// What became of the evidence.
@@ -36,7 +36,7 @@ pub(super) fn leave(
     let unread = |why: std::io::Error| TuneError::Evidence(why.to_string());
     let point = &tuned.curve.points[tuned.own];
     let tuning = Tuning {
-        program: PROGRAM.to_owned(),
+        program: computed_by(),
         plan_digest: plan_digest.to_owned(),
         detector: tuned.detector.clone(),
         chain_digest: chain_digest(line, detector, Some(rate_hz))

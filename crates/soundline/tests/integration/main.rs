@@ -5,6 +5,7 @@
     reason = "helpers of checks may fail like the checks themselves"
 )]
 
+mod allowance;
 mod book;
 #[cfg(target_os = "linux")]
 mod cancel;

@@ -95,8 +95,8 @@ fn verif_a_requirement_on_the_range_reads_the_counts_beside_the_plan() {
         &demo.plan,
         "--detector",
         "upcall-upper",
-        "--month",
-        "6",
+        "--wind",
+        "6.85 m/s",
     ]);
     expect_status(&sampled, 0);
     let after = judged();
