@@ -3,7 +3,8 @@
 //! Levels. The in-band level of a call is that of its energy within the detector's band, over its energy duration: the time
 //! between the instants at which 5 % and 95 % of its whole energy have passed (the usual 90 % energy duration of marine
 //! acoustics, common practice). The signal-to-noise ratio of an injection is this level less the level of the noise in the same
-//! band, both as at the hydrophone, before the chain's high-pass. `2 W E / N = 2TW S` then holds for a call of any shape.
+//! band, both behind the chain's high-pass, as the detector hears them: what the high-pass takes from a band that reaches below its corner
+//! drowns no call. `2 W E / N = 2TW S` then holds for a call of any shape.
 
 use signal::{SensorChain, band_energy, level_db};
 
@@ -17,7 +18,7 @@ const RINGING: f64 = 6.0;
 /// A call as samples, and its level in the band of a detector.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CallSound {
-    /// What the converter sees of a call with an in-band level of 0 dB re 1 uPa.
+    /// What the converter sees of a call with an in-band level of 0 dB re 1 uPa there.
     pub(crate) pressure_upa: Vec<f32>,
     /// Samples of the call itself, without what the high-pass adds.
     pub(crate) samples: u64,
@@ -40,20 +41,11 @@ impl CallSound {
         band_hz: (f64, f64),
     ) -> Result<Self, InjectionError> {
         let (low_hz, high_hz) = band_hz;
-        let energy = band_energy(pressure_upa, rate_hz, low_hz, high_hz)?;
-        if !(energy.total.is_finite() && energy.total > 0.0) {
+        let total = band_energy(pressure_upa, rate_hz, low_hz, high_hz)?.total;
+        if !(total.is_finite() && total > 0.0) {
             return Err(InjectionError::Silent);
         }
-        let energy_duration_s = energy_duration_s(pressure_upa, rate_hz);
-        if !(energy.in_band > 1e-12 * energy.total && energy_duration_s > 0.0) {
-            return Err(InjectionError::OutsideBand { low_hz, high_hz });
-        }
-        let in_band = energy.in_band / energy_duration_s;
-        let factor = 1.0 / in_band.sqrt();
-        let mut sound: Vec<f32> = pressure_upa
-            .iter()
-            .map(|&p| (f64::from(p) * factor) as f32)
-            .collect();
+        let mut sound = pressure_upa.to_vec();
         let high_pass = match chain {
             Some(chain) => chain.high_pass_filter().map_err(signal::ChainError::from)?,
             None => None,
@@ -67,6 +59,16 @@ impl CallSound {
             high_pass.process(&sound, &mut filtered);
             sound = filtered;
         }
+        let heard = band_energy(&sound, rate_hz, low_hz, high_hz)?.in_band;
+        let energy_duration_s = energy_duration_s(pressure_upa, rate_hz);
+        if !(heard > 1e-12 * total && energy_duration_s > 0.0) {
+            return Err(InjectionError::OutsideBand { low_hz, high_hz });
+        }
+        let in_band = heard / energy_duration_s;
+        let factor = 1.0 / in_band.sqrt();
+        for x in &mut sound {
+            *x = (f64::from(*x) * factor) as f32;
+        }
         Ok(Self {
             pressure_upa: sound,
             samples: pressure_upa.len() as u64,
@@ -77,7 +79,7 @@ impl CallSound {
         })
     }
 
-    /// In-band level of the call less the level it was given at, dB: 0 where all of it lies in the band.
+    /// In-band level of the call behind the high-pass less the level it was given at, dB: 0 where all of it lies in the band and passes.
     #[must_use]
     pub fn in_band_db(&self) -> f64 {
         self.in_band_db

@@ -33,6 +33,53 @@ pub fn band_energy(
     low_hz: f64,
     high_hz: f64,
 ) -> Result<BandEnergy, SpectrumError> {
+    let (density, bin_hz) = energy_density(x, rate_hz)?;
+    Ok(BandEnergy {
+        total: density.iter().sum::<f64>() * bin_hz,
+        in_band: band_power(&density, bin_hz, low_hz, high_hz)?,
+    })
+}
+
+/// The band of the sound `x` at `rate_hz`: from the frequency below which the share `left_out` (zero or more, less than a half) of its
+/// energy within `low_hz` to `high_hz` lies, to that above which the same share does. The whole of `low_hz` to `high_hz` where there
+/// is no energy.
+///
+/// # Errors
+/// As [`band_energy`].
+pub fn energy_band_hz(
+    x: &[f32],
+    rate_hz: f64,
+    (low_hz, high_hz): (f64, f64),
+    left_out: f64,
+) -> Result<(f64, f64), SpectrumError> {
+    let (density, bin_hz) = energy_density(x, rate_hz)?;
+    let total = band_power(&density, bin_hz, low_hz, high_hz)?;
+    if !(total.is_finite() && total > 0.0) {
+        return Ok((low_hz, high_hz));
+    }
+    let wanted = [left_out * total, (1.0 - left_out) * total];
+    let mut ends_hz = [low_hz, high_hz];
+    let mut sum = 0.0;
+    for (k, density) in density.iter().enumerate() {
+        // A line stands for the interval half a line to each side, as in `band_power`.
+        let from_hz = ((k as f64 - 0.5) * bin_hz).max(low_hz);
+        let to_hz = ((k as f64 + 0.5) * bin_hz).min(high_hz);
+        if to_hz <= from_hz {
+            continue;
+        }
+        let energy = density * (to_hz - from_hz);
+        for (end_hz, wanted) in ends_hz.iter_mut().zip(wanted) {
+            if sum < wanted && sum + energy >= wanted {
+                *end_hz = from_hz + (wanted - sum) / energy * (to_hz - from_hz);
+            }
+        }
+        sum += energy;
+    }
+    Ok((ends_hz[0], ends_hz[1]))
+}
+
+/// Energy density over frequency, one-sided, and from line to line, Hz.
+fn energy_density(x: &[f32], rate_hz: f64) -> Result<(Vec<f64>, f64), SpectrumError> {
     if !(rate_hz.is_finite() && rate_hz > 0.0) {
         return Err(SpectrumError::Rate { rate_hz });
     }
@@ -59,11 +106,7 @@ pub fn band_energy(
             sides * line.norm_sqr() / (rate_hz * rate_hz)
         })
         .collect();
-    let bin_hz = rate_hz / n as f64;
-    Ok(BandEnergy {
-        total: density.iter().sum::<f64>() * bin_hz,
-        in_band: band_power(&density, bin_hz, low_hz, high_hz)?,
-    })
+    Ok((density, rate_hz / n as f64))
 }
 
 #[cfg(test)]
@@ -91,6 +134,15 @@ mod tests {
             let found = energy.in_band / energy.total;
             assert!((found - expected).abs() < 2e-3, "{df}: {found} {expected}");
         }
+        // erf(1.163087) is nine tenths (scipy.special.erfinv).
+        let (low_hz, high_hz) = energy_band_hz(&x, rate_hz, (0.0, 2000.0), 0.05).unwrap();
+        let half_hz = 1.163_087 / (2.0 * PI * s);
+        assert!((low_hz - (f_hz - half_hz)).abs() < 0.1, "{low_hz}");
+        assert!((high_hz - (f_hz + half_hz)).abs() < 0.1, "{high_hz}");
+        let (low_hz, high_hz) = energy_band_hz(&x, rate_hz, (f_hz, 2000.0), 0.0).unwrap();
+        assert!(low_hz == f_hz && high_hz > f_hz + half_hz);
+        let silent = energy_band_hz(&[0.0; 8], rate_hz, (10.0, 20.0), 0.05);
+        assert_eq!(silent.unwrap(), (10.0, 20.0));
         assert!(band_energy(&x, rate_hz, 10.0, 2100.0).is_err());
         assert!(band_energy(&x[..1], rate_hz, 10.0, 20.0).is_err());
         assert!(band_energy(&x, f64::NAN, 10.0, 20.0).is_err());

@@ -78,3 +78,38 @@ impl Digests {
         known.as_ref()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Seek, SeekFrom, Write};
+
+    use super::*;
+
+    /// However large a recording is, a single byte in its middle makes it another; one that is not there is taken at its word.
+    #[test]
+    fn verif_a_recording_is_compared_by_all_of_its_content() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("long.wav");
+        let mut file = File::create(&path).unwrap();
+        file.set_len((64 << 20) + 12_345).unwrap();
+        let known = recording(&folder.path().join("plan.toml"), &path).unwrap();
+        assert_eq!(known.file, "long.wav");
+        let gone = TunedRecording {
+            file: "gone.wav".to_owned(),
+            ..known.clone()
+        };
+        let all = [known, gone];
+        let changed = || Digests::default().changed(folder.path(), &all);
+        assert_eq!(changed(), [""; 0]);
+        file.seek(SeekFrom::Start(40 << 20)).unwrap();
+        file.write_all(b"x").unwrap();
+        assert_eq!(changed(), ["long.wav"]);
+        // What has been read once is not read again.
+        let mut digests = Digests::default();
+        assert_eq!(digests.changed(folder.path(), &all), ["long.wav"]);
+        file.seek(SeekFrom::Start(40 << 20)).unwrap();
+        file.write_all(&[0]).unwrap();
+        assert_eq!(digests.changed(folder.path(), &all), ["long.wav"]);
+        assert_eq!(changed(), [""; 0]);
+    }
+}

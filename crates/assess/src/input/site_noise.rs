@@ -93,24 +93,36 @@ impl SiteNoise {
     /// Its level in a band, dB re 1 uPa: the integral of the density, held beyond its ends.
     #[must_use]
     pub fn band_level_db_re_1upa(&self, low_hz: f64, high_hz: f64) -> f64 {
+        10.0 * libm::log10(self.band_power_upa2(low_hz, high_hz, |_| 1.0))
+    }
+
+    /// Its power in a band behind a filter of which `gain` gives the share of the power that passes at a frequency, uPa2: the integral
+    /// of the density, held beyond its ends.
+    pub(crate) fn band_power_upa2(
+        &self,
+        low_hz: f64,
+        high_hz: f64,
+        gain: impl Fn(f64) -> f64,
+    ) -> f64 {
         let mut edges = vec![low_hz];
         let inside = |f: &f64| *f > low_hz && *f < high_hz;
         edges.extend(self.density.iter().map(|row| row.0).filter(inside));
         edges.push(high_hz);
-        let at =
-            |f_hz: f64| level_db(&self.density, f_hz).map_or(0.0, |db| libm::pow(10.0, db / 10.0));
-        let power: f64 = edges
+        let at = |f_hz: f64| {
+            let density = level_db(&self.density, f_hz);
+            density.map_or(0.0, |db| libm::pow(10.0, db / 10.0) * gain(f_hz))
+        };
+        edges
             .windows(2)
             .map(|w| under(w[0], at(w[0]), w[1], at(w[1])))
-            .sum();
-        10.0 * libm::log10(power)
+            .sum()
     }
 }
 
-/// Area under a density that is straight over logarithms between two frequencies; below 1 Hz, where `a_hz` may be 0, constant.
+/// Area under a density that is straight over logarithms between two frequencies; from 0 Hz on, where there are no logarithms, straight.
 fn under(a_hz: f64, a: f64, b_hz: f64, b: f64) -> f64 {
     if a_hz <= 0.0 {
-        return a * (b_hz - a_hz);
+        return 0.5 * (a + b) * (b_hz - a_hz);
     }
     let steepness = libm::log(b / a) / libm::log(b_hz / a_hz) + 1.0;
     if steepness.abs() < 1e-6 {

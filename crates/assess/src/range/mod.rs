@@ -21,7 +21,7 @@ pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
 pub(crate) use subject::INJECTION;
-pub use subject::Subject;
+pub use subject::{BandOf, Subject};
 
 pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};
 pub use whole::{Month, Ranges, ranges};

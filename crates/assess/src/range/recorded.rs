@@ -199,12 +199,7 @@ impl<'a> Bench<'a> {
 
     fn level_db(&self, stretches: &[&[f32]]) -> Result<f64, RangeError> {
         let Subject { chain, band_hz, .. } = self.subject;
-        Ok(recorded_level_db(
-            stretches,
-            chain.rate_hz(),
-            Some(chain),
-            *band_hz,
-        )?)
+        Ok(recorded_level_db(stretches, chain.rate_hz(), *band_hz)?)
     }
 
     /// Calls at all places, in groups that each settle by themselves.

@@ -2,7 +2,7 @@
 
 use chance::Stream;
 use detect::{Spec, Stage};
-use injection::{CallSound, Spread};
+use injection::{CallSound, InjectionError, Spread};
 use plan::{CallIx, DetectorIx, Line, SoundKind};
 use quantity::{HALF_WIDTH_DEVIATIONS, Law};
 use seawater::{
@@ -10,7 +10,7 @@ use seawater::{
     transmission_loss_db,
 };
 use sha2::{Digest, Sha256};
-use signal::SensorChain;
+use signal::{SensorChain, energy_band_hz};
 
 use super::RangeError;
 use crate::input::{
@@ -19,14 +19,25 @@ use crate::input::{
 };
 
 /// Method of a sampled curve; a change of what is drawn or counted is another method.
-pub(crate) const INJECTION: &str = "injection/1";
+pub(crate) const INJECTION: &str = "injection/2";
 
 /// Frequencies over a call's band at which the surface's image is taken, spread evenly over the logarithm.
 const IMAGE_FREQUENCIES: u32 = 24;
+/// Share of a call's energy that lies below its own band, and above.
+const LEFT_OUT: f64 = 0.05;
 /// Below this the formulas of the sea do not hold, Hz.
 const LOWEST_HZ: f64 = 1.0;
 /// What to write where a range is asked for and no law is there.
 const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
+
+/// Whose band it is in which call and noise are compared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BandOf {
+    /// The detector's own: a level of all that it passes.
+    Detector,
+    /// The call's, of nine tenths of its energy: the detector names no band and takes no level of all that it passes, but looks within it.
+    Call,
+}
 
 /// What sound loses on its way, but for absorption.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,8 +67,10 @@ pub struct Subject {
     pub source_depth_m: f64,
     /// Depth of the hydrophone, m.
     pub hydrophone_depth_m: f64,
-    /// The band in which the detector listens, Hz.
+    /// The band in which call and noise are compared, Hz.
     pub band_hz: (f64, f64),
+    /// Whose band that is.
+    pub band_of: BandOf,
     /// The frequency that stands for the call where absorption is taken, Hz.
     pub representative_hz: f64,
     /// Mean wind of the twelve months, m/s.
@@ -96,11 +109,26 @@ impl Subject {
         let chain = sensor_chain(line, plan.on)?;
         let spec = detector_spec(line, detector, None)?;
         let rate_hz = chain.rate_hz();
-        let band_hz = listens_in(&spec);
-        let (samples, representative_hz, (low_hz, high_hz)) = match &written.what {
-            SoundKind::Recording { .. } => recorded(&name, written, rate_hz, band_hz)?,
-            kind => formula(&name, kind, rate_hz)?,
+        let passed_hz = listens_in(&spec);
+        let (samples, of_formula) = match &written.what {
+            SoundKind::Recording { .. } => (recorded(&name, written, rate_hz)?, None),
+            kind => {
+                let (samples, said) = formula(&name, kind, rate_hz)?;
+                (samples, Some(said))
+            }
         };
+        let band_of = band_of(&spec);
+        let band_hz = match band_of {
+            BandOf::Detector => passed_hz,
+            BandOf::Call => energy_band_hz(&samples, rate_hz, passed_hz, LEFT_OUT)
+                .map_err(InjectionError::from)?,
+        };
+        // A recorded call is taken to lie in the band in which it is compared.
+        let lowest_hz = band_hz.0.max(LOWEST_HZ);
+        let (representative_hz, (low_hz, high_hz)) = of_formula.unwrap_or_else(|| {
+            let middle_hz = (lowest_hz * band_hz.1).sqrt();
+            (middle_hz, (lowest_hz, band_hz.1))
+        });
         let sound = CallSound::new(&samples, rate_hz, Some(&chain), band_hz)?;
         let mut digest = Sha256::new();
         for sample in &samples {
@@ -136,6 +164,7 @@ impl Subject {
             source_depth_m: written.depth_m.si,
             hydrophone_depth_m,
             band_hz,
+            band_of,
             representative_hz,
             wind_m_s,
             water_depth_m: sea.water_depth_m.si,
@@ -166,16 +195,22 @@ impl Subject {
         )?)
     }
 
-    /// Level of the noise of a wind in the detector's band, dB re 1 uPa.
+    /// Level of the noise of a wind in [`Self::band_hz`] as the detector hears it, dB re 1 uPa: sea and chain behind the high-pass, and the
+    /// steps of the converter.
     ///
     /// # Errors
     /// [`RangeError::Noise`] for a wind or shipping outside what the formula holds for.
     pub fn noise_level_db(&self, wind_m_s: f64) -> Result<f64, RangeError> {
         let (low_hz, high_hz) = self.band_hz;
-        Ok(self.noise(wind_m_s)?.band_level_db_re_1upa(low_hz, high_hz))
+        let high_pass = self.chain.high_pass();
+        let passed = |f_hz: f64| high_pass.map_or(1.0, |h| h.power_gain(f_hz));
+        let noise = self.noise(wind_m_s)?;
+        let steps_db = self.chain.quantisation_density_db_re_1upa2_hz();
+        let steps = libm::pow(10.0, steps_db / 10.0) * (high_hz - low_hz);
+        Ok(10.0 * libm::log10(noise.band_power_upa2(low_hz, high_hz, passed) + steps))
     }
 
-    /// In-band level of a call of the mean source level at 1 m, dB re 1 uPa m.
+    /// In-band level of a call of the mean source level at 1 m, less what the high-pass takes of it, dB re 1 uPa m.
     #[must_use]
     pub fn in_band_source_db(&self) -> f64 {
         self.source_level_db + self.sound.in_band_db()
@@ -304,7 +339,19 @@ impl Subject {
     }
 }
 
-/// The band of a detector; without one all that its rate holds.
+/// Whose band call and noise are compared in.
+fn band_of(spec: &Spec) -> BandOf {
+    let names = |s: &Stage| matches!(s, Stage::Band { .. });
+    // A level or an exposure is that of all that is passed; the others look for something within it.
+    let whole = |s: &Stage| matches!(s, Stage::Level { .. } | Stage::Exposure { .. });
+    if spec.stages.iter().any(|s| names(s) || whole(s)) {
+        BandOf::Detector
+    } else {
+        BandOf::Call
+    }
+}
+
+/// The band that a detector passes; without one all that its rate holds.
 fn listens_in(spec: &Spec) -> (f64, f64) {
     /// What a decimator passes of the new rate.
     const PASSED: f64 = 0.4;
@@ -321,8 +368,8 @@ fn listens_in(spec: &Spec) -> (f64, f64) {
     band
 }
 
-/// Samples, the frequency that stands for them, least and greatest frequency.
-type Voiced = (Vec<f32>, f64, (f64, f64));
+/// Samples, the frequency that stands for them with the least and the greatest.
+type Voiced = (Vec<f32>, (f64, (f64, f64)));
 
 fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<Voiced, RangeError> {
     let exact = Exact::new(kind, 0.0)
@@ -342,16 +389,11 @@ fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<Voiced, RangeEr
     let samples = (exact.duration_s * rate_hz).ceil() as usize;
     let sound = (0..samples).map(|i| exact.value(i as f64 / rate_hz) as f32);
     let band_hz = (exact.low_hz.max(LOWEST_HZ), exact.high_hz);
-    Ok((sound.collect(), exact.representative_hz, band_hz))
+    Ok((sound.collect(), (exact.representative_hz, band_hz)))
 }
 
-/// The samples of a recorded call, with an rms of 1 uPa over its length, and the middle of the band.
-fn recorded(
-    name: &str,
-    call: &plan::Call,
-    rate_hz: f64,
-    band_hz: (f64, f64),
-) -> Result<Voiced, RangeError> {
+/// The samples of a recorded call, with an rms of 1 uPa over its length.
+fn recorded(name: &str, call: &plan::Call, rate_hz: f64) -> Result<Vec<f32>, RangeError> {
     let template = call
         .recording
         .as_ref()
@@ -364,6 +406,5 @@ fn recorded(
             *x = (f64::from(*x) * factor) as f32;
         }
     }
-    let low_hz = band_hz.0.max(LOWEST_HZ);
-    Ok((samples, (low_hz * band_hz.1).sqrt(), (low_hz, band_hz.1)))
+    Ok(samples)
 }

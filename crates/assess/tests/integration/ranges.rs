@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use assess::range::{Curve, InjectionRecord, Sampled, Subject, losses};
+use assess::range::{BandOf, Curve, InjectionRecord, Sampled, Subject, losses};
 use assess::{Check, Ruling, Shelf, check};
 use plan::{CallIx, DetectorIx, Line, Reading};
 
@@ -301,4 +301,55 @@ fn verif_a_self_noise_that_is_not_told_keeps_no_range() {
         assert_eq!(broken.ruling, Ruling::Broken);
         assert!(broken.why.contains("the most it can be"), "{}", broken.why);
     }
+}
+
+/// A ridge without a band of its own is compared in that of the call: its noise is that of the formula there, and not from 0 Hz on.
+#[test]
+fn verif_a_detector_that_names_no_band_is_compared_in_that_of_the_call() {
+    let plan = std::fs::read_to_string(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/harrow-sound/plan.toml"),
+    )
+    .unwrap();
+    let from = plan.find("[detector.upcall-upper]").unwrap();
+    let stages = plan[from..].find("stages = [").unwrap() + from;
+    let end = plan[stages..].find("\n]\n").unwrap() + stages;
+    let written = &plan[stages..end];
+    let ridge = "stages = [
+  { spectrogram = \"hann\", window = \"128 ms\" },
+  { background = \"median\", over = \"30 s\" },
+  { ridge = \"rising\", above = \"11 dB\", slope = [\"40 Hz/s\", \"400 Hz/s\"], shortest = \"0.3 s\", longest = \"2 s\", hold_off = \"2 s\" },";
+    let reading = reading("2 km", &[(written, ridge)]);
+    let subject = subject(reading.line.as_ref().unwrap());
+    assert_eq!(subject.band_of, BandOf::Call);
+    let (low_hz, high_hz) = subject.band_hz;
+    // A sweep of constant amplitude has its energy evenly over its frequencies: nine tenths of 60 Hz.
+    close(low_hz, 90.0 + 3.0, 2.0);
+    close(high_hz, 150.0 - 3.0, 2.0);
+    close(subject.in_band_source_db(), 172.0, 0.1);
+    let sea_db = seawater::band_level_db_re_1upa(low_hz, high_hz, LIMIT_M_S, 0.4).unwrap();
+    let own_db = 44.0 + 10.0 * libm::log10(high_hz - low_hz);
+    let sum_db = 10.0 * libm::log10(libm::pow(10.0, sea_db / 10.0) + libm::pow(10.0, own_db / 10.0));
+    close(subject.noise_level_db(LIMIT_M_S).unwrap(), sum_db, 0.1);
+}
+
+/// A level of all that is heard counts what comes through the high-pass, as the chain's own budget tells it for the same wind.
+#[test]
+fn verif_noise_below_the_corner_counts_as_it_comes_through() {
+    let band = "  { band = [\"60 Hz\", \"260 Hz\"] },\n";
+    let reading = reading("2 km", &[(band, "")]);
+    let line = reading.line.as_ref().unwrap();
+    let subject = subject(line);
+    assert_eq!(
+        (subject.band_of, subject.band_hz),
+        (BandOf::Detector, (0.0, 8000.0))
+    );
+    let ear = line.detectors.iter().find(|d| d.id == "upcall-upper");
+    let budget = assess::chain_budget(line, ear.unwrap().on, Some(5)).unwrap();
+    let sea_db = budget.months[0].level_db;
+    let found_db = subject.noise_level_db(budget.months[0].wind_m_s).unwrap();
+    // The chain's own noise adds a little; from 0 Hz on without the high-pass it would be tens of decibels.
+    assert!(
+        found_db > sea_db && found_db < sea_db + 0.3,
+        "{found_db} {sea_db}"
+    );
 }

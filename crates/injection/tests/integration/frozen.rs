@@ -20,7 +20,7 @@ fn regress_other_counts_are_another_method() {
     let mdb = |db: f64| (1000.0 * db).round() as i64;
     let ideal_db = ideal_snr_db(call.time_bandwidth(), 1e-6, 0.5).expect("a ratio that can be");
     let noise = sea.samples(9, "frozen", 0, 60_000);
-    let level_db = recorded_level_db(&[&noise], RATE_HZ, None, (LOW_HZ, HIGH_HZ))
+    let level_db = recorded_level_db(&[&noise], RATE_HZ, (LOW_HZ, HIGH_HZ))
         .expect("figures of the checks that can be");
     assert_eq!(
         (injection::METHOD, tallies, mdb(ideal_db), mdb(level_db)),

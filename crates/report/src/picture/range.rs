@@ -205,7 +205,10 @@ fn found(
         drawing,
         area,
         &ticks,
-        "signal-to-noise ratio within the detector's band, dB",
+        &format!(
+            "signal-to-noise ratio within {:.0} Hz to {:.0} Hz, dB",
+            ranges.subject.band_hz.0, ranges.subject.band_hz.1
+        ),
     );
     drawing.frame(area, &up, "share of calls found, %");
     let within = |snr_db: &f64| (low..=high).contains(snr_db);

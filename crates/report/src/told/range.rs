@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::range::{Found, Month, Outer, Ranges, Recorded, Spread};
+use assess::range::{BandOf, Found, Month, Outer, Ranges, Recorded, Spread};
 use quantity::HALF_WIDTH_DEVIATIONS;
 use serde_json::{Value, json};
 
@@ -44,13 +44,18 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     let s = &ranges.subject;
     let _ = writeln!(out, "{name}\n\n{} and {}", s.detector, s.call);
     let about = format!(
-        "Source at {:.0} m, {:.1} dB re 1 uPa m, {}; {:.1} dB re 1 uPa m within {:.0} Hz to {:.0} Hz, where the detector listens (all its energy there over the {:.2} s of its middle 90 %). {} at {:.0} m.",
+        "Source at {:.0} m, {:.1} dB re 1 uPa m, {}; {:.1} dB re 1 uPa m within {:.0} Hz to {:.0} Hz, {} (all its energy there behind the high-pass over the {:.2} s of its middle 90 %). {} at {:.0} m.",
         s.source_depth_m,
         s.source_level_db,
         spread(s.spread),
         s.in_band_source_db(),
         s.band_hz.0,
         s.band_hz.1,
+        match s.band_of {
+            BandOf::Detector => "where the detector listens",
+            BandOf::Call =>
+                "the band of nine tenths of the call's energy, as the detector names none",
+        },
         s.energy_duration_s(),
         s.sensor,
         s.hydrophone_depth_m,
@@ -302,6 +307,10 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         "hydrophone_depth_m": s.hydrophone_depth_m,
         "band_low_hz": s.band_hz.0,
         "band_high_hz": s.band_hz.1,
+        "band_of": match s.band_of {
+            BandOf::Detector => "detector",
+            BandOf::Call => "call",
+        },
         "with_surface_image": s.with_surface_image(),
         "energy_duration_s": s.energy_duration_s(),
         "time_bandwidth": s.time_bandwidth(),

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::support::{demo, edit, expect_status, run, stderr, stdout};
+use crate::support::{demo, edit, expect_status, only_evidence, run, stderr, stdout};
 
 const FAR: &str = "\n[requirement.far]\nthat = \"detection-range\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"2 km\"\nshare = \"90 %\"\nwhen_wind_at_most = \"6.85 m/s\"\n";
 
@@ -105,6 +105,18 @@ fn verif_a_requirement_on_the_range_reads_the_counts_beside_the_plan() {
     assert_eq!(verdict["evidence"]["kind"], "sampling");
     assert_eq!(verdict["value"]["unit"], "m");
     assert!(verdict["value"]["value"].as_f64().unwrap() > 2200.0);
+    // A record of another version of what finds the calls is none, and that is said.
+    let record = only_evidence(&demo).display().to_string();
+    let now = format!("detect {}", detect::METHOD);
+    edit(&record, &now, "detect 0");
+    assert_eq!(judged()["ruling"], "unknown");
+    let told = run(&["check", &demo.plan]);
+    assert!(
+        stderr(&told).contains("detect 0") && stderr(&told).contains(&now),
+        "{}",
+        stderr(&told)
+    );
+    edit(&record, "detect 0", &now);
     edit(&demo.plan, "172 dB re 1 uPa m", "140 dB re 1 uPa m");
     assert_eq!(judged()["ruling"], "broken");
     edit(&demo.plan, "on_above = \"6 dB\"", "on_above = \"7 dB\"");
@@ -153,6 +165,64 @@ fn verif_the_image_in_the_surface_makes_depth_count() {
     };
     let ratio = range_m(85.0) / range_m(42.5);
     assert!((1.35..1.45).contains(&ratio), "{ratio}");
+}
+
+/// Without a month and a wind all is drawn that requirements of the detector for the call read: the months in which the line may be in the
+/// water, and the wind up to which one is to hold. One for which the formula of the noise does not hold is told, and the rest drawn.
+#[test]
+fn verif_all_that_requirements_read_is_drawn() {
+    let demo = demo("harrow-sound", false);
+    let text = fs::read_to_string(&demo.plan).unwrap();
+    let storm = FAR
+        .replace("requirement.far", "requirement.storm")
+        .replace("6.85", "40");
+    let other = FAR
+        .replace("requirement.far", "requirement.other")
+        .replace("upcall-upper", "upcall-lower")
+        .replace("6.85", "5");
+    fs::write(&demo.plan, text + FAR + &storm + &other).unwrap();
+    for (from, to) in [
+        ("start = 2027-03-15", "start = 2027-06-20"),
+        ("duration = \"240 d\"", "duration = \"20 d\""),
+        ("start_slip = \"8 wk\"\n", ""),
+        ("recovery_slip = \"12 wk\"\n", ""),
+    ] {
+        edit(&demo.plan, from, to);
+    }
+    let arguments = ["range", &demo.plan, "--detector", "upcall-upper", "--calls", "25"];
+    let output = run(&[&["--format", "json"][..], &arguments].concat());
+    expect_status(&output, 0);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let winds: Vec<(Value, f64)> = told["months"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|m| (m["month"].clone(), m["wind_m_s"].as_f64().unwrap()))
+        .collect();
+    assert_eq!(
+        winds,
+        [(6.into(), 6.8), (7.into(), 6.9), (Value::Null, 6.85)]
+    );
+    assert_eq!(told["band_of"], "detector");
+    assert_eq!(told["evidence"].as_array().unwrap().len(), 3);
+    assert!(
+        stderr(&output).contains("nothing is drawn at 40 m/s of wind"),
+        "{}",
+        stderr(&output)
+    );
+    let text = run(&arguments);
+    expect_status(&text, 0);
+    assert!(
+        stdout(&text).contains("  wind    6.9 m/s") || stdout(&text).contains("  wind    6.8 m/s"),
+        "{}",
+        stdout(&text)
+    );
+    let alone = [&arguments[..], &["--wind", "9 m/s"]].concat();
+    let text = run(&alone);
+    expect_status(&text, 0);
+    assert!(stdout(&text).contains("9 m/s of wind, 25 calls"), "{}", stdout(&text));
+    let wrong = [&arguments[..], &["--wind", "9 knots per hour"]].concat();
+    expect_status(&run(&wrong), 2);
 }
 
 #[test]
