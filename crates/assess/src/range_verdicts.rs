@@ -107,9 +107,8 @@ fn judged(
         let depth_m = subject.hydrophone_depth_m;
         let range = month_range(subject, &sampled, wind.month(), depth_m).map_err(words)?;
         let found = found(&range, share);
-        let nearer = |held: &Worst<'_>| {
-            at_least_m(found.unbroken_low) < at_least_m(held.found.unbroken_low)
-        };
+        let nearer =
+            |held: &Worst<'_>| at_least_m(found.unbroken_low) < at_least_m(held.found.unbroken_low);
         if worst.as_ref().is_none_or(nearer) {
             worst = Some(Worst {
                 found,
@@ -209,7 +208,11 @@ fn not_sampled(subject: &Subject, wind: Wind, shelf: &Shelf) -> String {
     } else {
         "no calls have been drawn in this noise yet"
     };
-    format!("{}: {why}{}", place(subject, wind), run_again(subject, shelf))
+    format!(
+        "{}: {why}{}",
+        place(subject, wind),
+        run_again(subject, shelf)
+    )
 }
 
 /// The command that puts calls into noise, as the end of a sentence.

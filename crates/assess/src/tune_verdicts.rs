@@ -40,11 +40,7 @@ impl Asked<'_> {
     }
 
     /// The records that count: of this detector chain and these labels, whole, and of recordings that are still the same.
-    fn fresh<'s>(
-        &self,
-        line: &Line,
-        shelf: &'s Shelf,
-    ) -> Result<Vec<&'s ShelvedTuning>, String> {
+    fn fresh<'s>(&self, line: &Line, shelf: &'s Shelf) -> Result<Vec<&'s ShelvedTuning>, String> {
         let id = &line.detectors[self.of.0].id;
         let again = format!(
             "run `soundline tune` with its recordings and --labels {}",

@@ -329,7 +329,7 @@ impl Subject {
             .chain
             .high_pass_filter()
             .map_err(signal::ChainError::from)
-            .map_err(injection::InjectionError::from)?
+            .map_err(InjectionError::from)?
         {
             let mut filtered = vec![0.0; count];
             high_pass.process(&out, &mut filtered);

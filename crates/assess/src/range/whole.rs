@@ -1,8 +1,8 @@
 //! All that is told of a detector and a call.
 
 use super::{
-    Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Recorded, Sampled, Subject,
-    Wind, depth_ranges, losses, month_range, sample,
+    Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Recorded, Sampled, Subject, Wind,
+    depth_ranges, losses, month_range, sample,
 };
 
 /// Ranges of a detector and a call, month by month.

@@ -364,7 +364,10 @@ fn verif_a_noise_that_is_not_known_is_not_met() {
     // An amplifier's noise says nothing of the hydrophone itself.
     let half = checked(&[EXAMPLE[2], QUIET, AMPLIFIER]);
     let why = why_unknown(&half, "quiet");
-    assert!(why.contains("by its amplifier and converter alone"), "{why}");
+    assert!(
+        why.contains("by its amplifier and converter alone"),
+        "{why}"
+    );
     assert!(half.standing.iter().all(|j| j.id != "self-noise"));
     assert!(silent.standing.iter().all(|j| j.id != "self-noise"));
     let calm_less = checked(&[QUIET, AMPLIFIER]);
@@ -388,7 +391,10 @@ fn verif_a_noise_that_is_not_known_is_not_met() {
     let broken = checked(&[EXAMPLE[2], QUIET, coarse]);
     assert_eq!(known(&broken, "quiet").ruling, Ruling::Broken);
     assert!(known(&broken, "quiet").why.contains("its converter alone"));
-    let loud = (AMPLIFIER.0, "settles_in = \"1 s\"\namplifier_noise = \"5 uV/rtHz\"");
+    let loud = (
+        AMPLIFIER.0,
+        "settles_in = \"1 s\"\namplifier_noise = \"5 uV/rtHz\"",
+    );
     let broken = checked(&[EXAMPLE[2], QUIET, loud]);
     assert_eq!(known(&broken, "quiet").ruling, Ruling::Broken);
     assert!(

@@ -128,7 +128,11 @@ fn val_what_is_found_by_chance_makes_a_range_unknown() {
     let reading = reading("2 km", &[]);
     let check = judged(&reading, &step(100), 100, 84);
     let why = why_unknown(&check, "far");
-    for what in ["84 of 100 places", "raise the detector's threshold", "6.85 m/s"] {
+    for what in [
+        "84 of 100 places",
+        "raise the detector's threshold",
+        "6.85 m/s",
+    ] {
         assert!(why.contains(what), "{why}");
     }
     let check = judged(&reading, &step(25), 25, 0);
@@ -224,7 +228,8 @@ fn verif_a_wind_up_to_which_it_holds_is_that_in_which_it_is_judged() {
     let june_m_s = subject.wind_m_s[5];
     assert!(june_m_s < LIMIT_M_S);
     let of = |wind_m_s| counted_at(wind_m_s, &subject, &step(1000), 1000, 0);
-    let why = why_unknown(&with(&reading, &[of(june_m_s)]), "far");
+    let check = with(&reading, &[of(june_m_s)]);
+    let why = why_unknown(&check, "far");
     assert!(
         why.starts_with("at 6.85 m/s of wind, the most in which it is to hold: no calls have been drawn in this noise yet; run `soundline range plan.toml --detector upcall-upper --call upcall`"),
         "{why}"
@@ -247,7 +252,8 @@ fn verif_a_wind_up_to_which_it_holds_is_that_in_which_it_is_judged() {
     );
     // A wind for which the formula of the noise does not hold is said.
     let storm = asking("2 km", "when_wind_at_most = \"40 m/s\"\n", &[]);
-    let why = why_unknown(&with(&storm, &[]), "far");
+    let check = with(&storm, &[]);
+    let why = why_unknown(&check, "far");
     assert!(why.contains("32.7"), "{why}");
 }
 
@@ -259,18 +265,21 @@ fn verif_without_a_wind_the_months_of_the_deployment_count() {
     let subject = subject(june.line.as_ref().unwrap());
     let of = |month: usize| counted_at(subject.wind_m_s[month - 1], &subject, &step(1000), 1000, 0);
     let check = with(&june, &[of(6)]);
-    assert!(known(&check, "far").why.starts_with("in Jun, at 6.8 m/s"));
+    assert!(known(&check, "far").why.starts_with("in June, at 6.8 m/s"));
     // Two weeks of slip reach July, which was not drawn.
     let mut slipping = changes.clone();
     slipping[1].1 = "duration = \"20 d\"\nrecovery_slip = \"2 wk\"";
     let slipping = asking("2 km", "", &slipping);
-    let why = why_unknown(&with(&slipping, &[of(6)]), "far");
+    let check = with(&slipping, &[of(6)]);
+    let why = why_unknown(&check, "far");
     assert!(
-        why.starts_with("in Jul, at 6.9 m/s of wind: no calls have been drawn in this noise yet; run"),
+        why.starts_with(
+            "in July, at 6.9 m/s of wind: no calls have been drawn in this noise yet; run"
+        ),
         "{why}"
     );
     let check = with(&slipping, &[of(6), of(7)]);
-    assert!(known(&check, "far").why.starts_with("in Jul, at 6.9 m/s"));
+    assert!(known(&check, "far").why.starts_with("in July, at 6.9 m/s"));
     let line = slipping.line.as_ref().unwrap();
     assert_eq!(assess::range::deployment_months(line), [6, 7]);
     // Counts of another detector in the same noise are not those of this one.
@@ -280,7 +289,8 @@ fn verif_without_a_wind_the_months_of_the_deployment_count() {
         .collect();
     let changed = asking("2 km", "", &changed);
     let stale = shelf(&subject, &[of(6)]);
-    let why = why_unknown(&assess::check(&changed, &stale), "far");
+    let check = assess::check(&changed, &stale);
+    let why = why_unknown(&check, "far");
     assert!(why.contains("has changed since"), "{why}");
 }
 
@@ -290,7 +300,8 @@ fn verif_a_self_noise_that_is_not_told_keeps_no_range() {
     for noise in ["", "amplifier_noise = \"5 nV/rtHz\"\n"] {
         let changes = [FAINT, (SELF_NOISE, noise)];
         let near = reading("100 m", &changes);
-        let why = why_unknown(&judged(&near, &step(1000), 1000, 0), "far");
+        let check = judged(&near, &step(1000), 1000, 0);
+        let why = why_unknown(&check, "far");
         assert!(
             why.contains("does not say all of its own noise (`self_noise`)"),
             "{why}"
@@ -322,13 +333,14 @@ fn verif_a_detector_that_names_no_band_is_compared_in_that_of_the_call() {
     let subject = subject(reading.line.as_ref().unwrap());
     assert_eq!(subject.band_of, BandOf::Call);
     let (low_hz, high_hz) = subject.band_hz;
-    // A sweep of constant amplitude has its energy evenly over its frequencies: nine tenths of 60 Hz.
-    close(low_hz, 90.0 + 3.0, 2.0);
-    close(high_hz, 150.0 - 3.0, 2.0);
+    // A sweep has its energy evenly over its frequencies, but for its edges, which fade: a tenth of 60 Hz is left out at each end.
+    close(low_hz, 90.0 + 6.0, 1.0);
+    close(high_hz, 150.0 - 6.0, 1.0);
     close(subject.in_band_source_db(), 172.0, 0.1);
     let sea_db = seawater::band_level_db_re_1upa(low_hz, high_hz, LIMIT_M_S, 0.4).unwrap();
     let own_db = 44.0 + 10.0 * libm::log10(high_hz - low_hz);
-    let sum_db = 10.0 * libm::log10(libm::pow(10.0, sea_db / 10.0) + libm::pow(10.0, own_db / 10.0));
+    let sum_db =
+        10.0 * libm::log10(libm::pow(10.0, sea_db / 10.0) + libm::pow(10.0, own_db / 10.0));
     close(subject.noise_level_db(LIMIT_M_S).unwrap(), sum_db, 0.1);
 }
 

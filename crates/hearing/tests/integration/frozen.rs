@@ -41,9 +41,24 @@ fn regress_other_counts_are_another_method() {
     assert_eq!(
         (
             hearing::METHOD,
-            (counts, labelled, set_aside, judged_ms, format!("{choice:?}"))
+            (
+                counts,
+                labelled,
+                set_aside,
+                judged_ms,
+                format!("{choice:?}")
+            )
         ),
-        (1, (vec![], 0, 0, 0, String::new())),
+        (
+            1,
+            (
+                vec![(6, 8), (5, 7), (5, 6), (4, 5), (3, 3), (2, 2)],
+                8,
+                1,
+                30_535,
+                "Threshold(4)".to_owned()
+            )
+        ),
         "the same recording comes to something else: raise `hearing::METHOD` and freeze the new counts"
     );
 }

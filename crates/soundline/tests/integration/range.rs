@@ -189,7 +189,14 @@ fn verif_all_that_requirements_read_is_drawn() {
     ] {
         edit(&demo.plan, from, to);
     }
-    let arguments = ["range", &demo.plan, "--detector", "upcall-upper", "--calls", "25"];
+    let arguments = [
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--calls",
+        "25",
+    ];
     let output = run(&[&["--format", "json"][..], &arguments].concat());
     expect_status(&output, 0);
     let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
@@ -220,7 +227,11 @@ fn verif_all_that_requirements_read_is_drawn() {
     let alone = [&arguments[..], &["--wind", "9 m/s"]].concat();
     let text = run(&alone);
     expect_status(&text, 0);
-    assert!(stdout(&text).contains("9 m/s of wind, 25 calls"), "{}", stdout(&text));
+    assert!(
+        stdout(&text).contains("9 m/s of wind, 25 calls"),
+        "{}",
+        stdout(&text)
+    );
     let wrong = [&arguments[..], &["--wind", "9 knots per hour"]].concat();
     expect_status(&run(&wrong), 2);
 }
