@@ -386,6 +386,11 @@ fn why_unknown(line: &Line, streams: &Streams, why: &WhyUnknown) -> String {
             rate_bps,
             ..
         } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
+        WhyUnknown::NoTurns { .. } => "nobody says who may speak when on a shared link".to_owned(),
+        WhyUnknown::BusFull { asked_ppm, .. } => format!(
+            "a shared link is asked for {:.1} % of its time",
+            *asked_ppm as f64 / 1e4
+        ),
         WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use network::{LinkStandard, fragment_count, frame_time};
+use network::{LinkStandard, Medium, fragment_count};
 use plan::{Line, Q, SpanIx};
 
 use crate::input::{Streams, Traffic, streams, traffic};
@@ -72,17 +72,10 @@ fn load(
     for (flow, (module, topic)) in streams.flows.iter().zip(&streams.of) {
         let mut directions = BTreeSet::new();
         for target in &flow.targets {
-            let mut at = flow.node;
-            for step in traffic
-                .topology
-                .route(flow.node, *target)
-                .unwrap_or_default()
-            {
-                let hop = traffic.topology.links()[step];
-                let forth = hop.a == at;
-                at = if forth { hop.b } else { hop.a };
-                if step == l {
-                    directions.insert(usize::from(!forth));
+            let route = traffic.topology.route(flow.node, *target);
+            for (over, to) in route.unwrap_or_default() {
+                if over == Medium::Link(l) {
+                    directions.insert(usize::from(to == link.a));
                 }
             }
         }
@@ -95,15 +88,7 @@ fn load(
                 )
             })?;
             let fragments = fragment_count(flow.bytes, mtu).map_err(|e| e.to_string())?;
-            let time = |bytes| {
-                frame_time(
-                    bytes,
-                    link.overhead_bytes,
-                    link.min_payload_bytes,
-                    link.rate_bps,
-                )
-                .map(timeline::Ns::as_s_f64)
-            };
+            let time = |bytes| link.frame_time(bytes).map(timeline::Ns::as_s_f64);
             let last = flow.bytes - (fragments - 1) * mtu.min(flow.bytes);
             let message_s = f64::from(fragments - 1) * time(mtu).map_err(|e| e.to_string())?
                 + time(last).map_err(|e| e.to_string())?;
@@ -132,12 +117,21 @@ pub(crate) fn link_reach(line: &Line) -> Vec<Verdict> {
             continue;
         };
         let subject = format!("span.{}", span.id);
-        verdicts.push(match LinkStandard::by_name(&link.standard) {
-            Err(error) => unknown(subject, error.to_string()),
-            Ok(standard) => {
+        let longest = LinkStandard::by_name(&link.standard)
+            .map_err(|e| e.to_string())
+            .and_then(|standard| {
+                let rate_bps = standard.rate_bps(None).map_err(|e| e.to_string())?;
+                let longest_m = standard
+                    .longest_m(rate_bps)
+                    .ok_or_else(|| standard.source.to_owned())?;
+                Ok((standard, longest_m))
+            });
+        verdicts.push(match longest {
+            Err(why) => unknown(subject, why),
+            Ok((standard, longest_m)) => {
                 let against = Against {
                     side: Side::AtMost,
-                    limit: standard.longest_m,
+                    limit: longest_m,
                     narrow: 0.0,
                     unit: "m".to_owned(),
                 };

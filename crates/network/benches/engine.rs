@@ -89,6 +89,8 @@ fn links() -> Vec<LinkSpec> {
             propagation: Ns(500),
             overhead_bytes: 86,
             min_payload_bytes: 0,
+            bits_per_byte: 8,
+            lead: Ns::ZERO,
         })
         .collect()
 }

@@ -6,6 +6,8 @@
 
 use timeline::Ns;
 
+use crate::can::DataTooLong;
+
 /// The most fragments one message may be cut into.
 pub const MAX_FRAGMENTS: u32 = 1 << 20;
 
@@ -23,6 +25,9 @@ pub enum FrameError {
         /// Link rate in bit/s.
         rate_bps: u64,
     },
+    /// More data than a frame of this kind holds.
+    #[error(transparent)]
+    DataTooLong(#[from] DataTooLong),
     /// A largest payload of zero.
     #[error("a largest payload of 0 bytes carries nothing")]
     NoMtu,

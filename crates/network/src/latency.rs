@@ -6,8 +6,8 @@
 
 use timeline::Ns;
 
-use crate::frame::{FrameError, fragment_bytes, fragment_count, frame_time};
-use crate::topology::Topology;
+use crate::frame::{FrameError, fragment_bytes, fragment_count};
+use crate::topology::{Over, Topology};
 
 /// A latency that does not exist.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -15,6 +15,14 @@ pub enum LatencyError {
     /// No such node, or no route.
     #[error("there is no route from node {from} to node {to}")]
     NoPath {
+        /// First node.
+        from: usize,
+        /// Last node.
+        to: usize,
+    },
+    /// The route crosses a shared bus, where even an empty network makes a message wait for its turn.
+    #[error("the route from node {from} to node {to} crosses a shared bus")]
+    Shared {
         /// First node.
         from: usize,
         /// Last node.
@@ -56,13 +64,11 @@ pub fn no_queue_latency(
         let payload_bytes = fragment_bytes(bytes, mtu_bytes, index, fragments);
         arrived = Ns::ZERO;
         for (free, &direction) in link_free.iter_mut().zip(&route) {
-            let link = &topology.links()[direction / 2];
-            let time = frame_time(
-                payload_bytes,
-                link.overhead_bytes,
-                link.min_payload_bytes,
-                link.rate_bps,
-            )?;
+            let Over::Link(link) = topology.arcs()[direction].over else {
+                return Err(LatencyError::Shared { from, to });
+            };
+            let link = &topology.links()[link];
+            let time = link.frame_time(payload_bytes)?;
             *free = arrived.max(*free).checked_add(time).ok_or(too_long)?;
             arrived = free
                 .checked_add(link.propagation)

@@ -11,10 +11,13 @@
 //! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen.
 
 mod bound;
+mod bus;
+mod can;
 mod frame;
 mod latency;
 mod machine;
 mod payload;
+mod poll;
 mod rate_limit;
 mod server;
 mod stack;
@@ -22,8 +25,14 @@ mod standard;
 mod topic;
 mod topology;
 mod uplink;
+mod wire;
 
 pub use bound::{BoundError, DelayBound, Flow, HopBound, WhyUnknown, delay_bounds};
+pub use bus::{Access, BusSpec};
+pub use can::{
+    CanError, CanFdBits, CanIds, CanMessage, CanResponse, DataTooLong, can_fd_frame_bits,
+    can_frame_bits, can_response_times,
+};
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
 pub use machine::{
@@ -36,13 +45,17 @@ pub use payload::{
     cbor_encode, cobs_decode, cobs_encode, crc16, identifier, python, record_from_cbor,
     record_to_cbor,
 };
+pub use poll::{Age, Exchange, RoundTooLong, poll_age, poll_round};
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
 pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};
-pub use standard::{Duplex, LinkStandard, UnknownStandard};
+pub use standard::{
+    Duplex, Ends, Framing, LinkStandard, RateUnfit, Rates, Reach, Turn, UnknownStandard,
+};
 pub use topic::{Filter, TopicError, TopicName};
-pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Topology, TopologyError};
+pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Medium, Topology, TopologyError};
 pub use uplink::{
     Failure, Outcome, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
     Windows,
 };
+pub use wire::{SDI12_ANSWER_WITHIN, SDI12_RATE_BPS, SDI12_SLOWEST_BITS, SDI12_WAKE, Wire};

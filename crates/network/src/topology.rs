@@ -1,11 +1,14 @@
 //! Nodes, links and routes.
 //!
 //! Every link is point to point and full duplex: its two directions never wait for each other. A route has the fewest hops; where several do, each
-//! node is reached from the lowest-numbered node of the level before it, over the lowest-numbered link. On a tree there is only one route anyway.
+//! node is reached from the lowest-numbered node of the level before it, over the lowest-numbered link. On a tree there is only one route anyway. A shared bus
+//! that all its stations hear counts as two hops, up and down; a polled one joins each station to the one that asks.
 
 use timeline::Ns;
 
-use crate::frame::frame_time;
+use crate::bus::{Access, BusSpec};
+use crate::frame::FrameError;
+use crate::wire::Wire;
 
 /// The longest propagation, processing or frame time accepted: one hour.
 pub const LONGEST_HOLD: Ns = Ns(3_600_000_000_000);
@@ -27,12 +30,64 @@ pub struct LinkSpec {
     pub overhead_bytes: u32,
     /// Shorter payloads are padded to this many bytes; 0 where nothing is padded.
     pub min_payload_bytes: u32,
+    /// Bits on the wire for each byte: eight, or ten and more of a serial line.
+    pub bits_per_byte: u32,
+    /// Preamble before each frame that is not counted in bytes.
+    pub lead: Ns,
+}
+
+impl LinkSpec {
+    /// How long a frame with this payload occupies the link.
+    ///
+    /// # Errors
+    /// [`FrameError::NoRate`], [`FrameError::TooSlow`].
+    pub fn frame_time(&self, payload_bytes: u32) -> Result<Ns, FrameError> {
+        let wire = Wire::Bytes {
+            lead: self.lead,
+            bits_per_byte: self.bits_per_byte,
+            overhead_bytes: self.overhead_bytes,
+            min_payload_bytes: self.min_payload_bytes,
+        };
+        wire.frame_time(self.rate_bps, payload_bytes)
+    }
+}
+
+/// What a hop crosses.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Medium {
+    /// A link, by its index.
+    Link(usize),
+    /// A shared bus, by its index.
+    Bus(usize),
+}
+
+/// A directed step between two nodes; of hubs of buses too, which come after the nodes.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Arc {
+    pub(crate) tail: usize,
+    pub(crate) head: usize,
+    pub(crate) over: Over,
+}
+
+/// What an arc is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Over {
+    Link(usize),
+    /// From a station to the hub of its bus.
+    Up(usize),
+    /// From the hub to a station.
+    Down(usize),
+    /// Between the station that asks and one that answers.
+    Poll(usize),
 }
 
 /// Nodes and links, checked.
 #[derive(Clone, Debug)]
 pub struct Topology {
     links: Vec<LinkSpec>,
+    buses: Vec<BusSpec>,
+    /// By direction: `2 l` and `2 l + 1` of each link, then those of the buses.
+    arcs: Vec<Arc>,
     processing: Vec<Ns>,
     mtu_bytes: u32,
     /// By node: (neighbour, direction towards it), ascending.
@@ -65,6 +120,12 @@ pub enum TopologyError {
     /// A rate of zero.
     #[error("link {link} has a rate of 0 bit/s")]
     NoRate {
+        /// Link index.
+        link: usize,
+    },
+    /// Bytes of no bits.
+    #[error("link {link} has bytes of 0 bits")]
+    NoBits {
         /// Link index.
         link: usize,
     },
@@ -121,6 +182,54 @@ pub enum TopologyError {
         /// Time given.
         processing: Ns,
     },
+    /// A bus names a node that does not exist.
+    #[error("bus {bus} has node {node} on it, but there are {nodes} nodes (numbered from 0)")]
+    NoSuchStation {
+        /// Bus index.
+        bus: usize,
+        /// Node named.
+        node: usize,
+        /// Number of nodes.
+        nodes: usize,
+    },
+    /// A node is on a bus twice.
+    #[error("bus {bus} has node {node} on it twice")]
+    StationTwice {
+        /// Bus index.
+        bus: usize,
+        /// Node named twice.
+        node: usize,
+    },
+    /// A bus of fewer than two stations.
+    #[error("bus {bus} has {stations} stations; it needs two")]
+    TooFewStations {
+        /// Bus index.
+        bus: usize,
+        /// How many.
+        stations: usize,
+    },
+    /// The station that asks is not on the bus.
+    #[error("the node that asks on bus {bus} is not one of its stations")]
+    AskerElsewhere {
+        /// Bus index.
+        bus: usize,
+    },
+    /// A full frame that a bus cannot carry.
+    #[error("bus {bus}: {source}")]
+    BusFrame {
+        /// Bus index.
+        bus: usize,
+        /// Why.
+        source: FrameError,
+    },
+    /// A frame, a turnaround or a propagation of a bus that lasts longer than [`LONGEST_HOLD`].
+    #[error("{hold} on bus {bus} is longer than the limit of {LONGEST_HOLD}")]
+    BusTooSlow {
+        /// Bus index.
+        bus: usize,
+        /// How long.
+        hold: Ns,
+    },
     /// More nodes or links than 2^31 - 1.
     #[error("{count} nodes or links are too many; the limit is 2147483647")]
     TooMany {
@@ -153,17 +262,19 @@ impl Topology {
                 return Err(TopologyError::ProcessingTooLong { node, processing });
             }
         }
-        let mut neighbours = vec![Vec::new(); nodes];
+        let mut arcs = Vec::with_capacity(2 * links.len());
         for (index, link) in links.iter().enumerate() {
             check_link(index, link, nodes, mtu_bytes)?;
-            neighbours[link.a].push((link.b, 2 * index));
-            neighbours[link.b].push((link.a, 2 * index + 1));
+            for (tail, head) in [(link.a, link.b), (link.b, link.a)] {
+                let over = Over::Link(index);
+                arcs.push(Arc { tail, head, over });
+            }
         }
-        for list in &mut neighbours {
-            list.sort_unstable();
-        }
+        let neighbours = neighbours(nodes, &arcs);
         Ok(Topology {
             links,
+            buses: Vec::new(),
+            arcs,
             processing,
             mtu_bytes,
             neighbours,
@@ -171,14 +282,46 @@ impl Topology {
         })
     }
 
+    /// The same network with shared buses.
+    ///
+    /// # Errors
+    /// The first [`TopologyError`] found.
+    pub fn with_buses(mut self, buses: Vec<BusSpec>) -> Result<Topology, TopologyError> {
+        let nodes = self.node_count();
+        self.arcs.truncate(2 * self.links.len());
+        for (index, bus) in buses.iter().enumerate() {
+            bus.check(index, nodes)?;
+            let hub = nodes + index;
+            for &station in &bus.stations {
+                let pair = match bus.access {
+                    Access::Polled { by, .. } if by == station => continue,
+                    Access::Polled { by, .. } => [
+                        (by, station, Over::Poll(index)),
+                        (station, by, Over::Poll(index)),
+                    ],
+                    _ => [
+                        (station, hub, Over::Up(index)),
+                        (hub, station, Over::Down(index)),
+                    ],
+                };
+                let pair = pair.map(|(tail, head, over)| Arc { tail, head, over });
+                self.arcs.extend(pair);
+            }
+        }
+        self.neighbours = neighbours(nodes + buses.len(), &self.arcs);
+        self.relays.resize(nodes, true);
+        self.relays.resize(nodes + buses.len(), true);
+        self.buses = buses;
+        Ok(self)
+    }
+
     /// The same network where some nodes send and receive, but hand on nothing that is meant for others; numbers of nodes that
     /// do not exist change nothing.
     #[must_use]
     pub fn without_relays(mut self, ends: &[usize]) -> Topology {
-        for &node in ends {
-            if let Some(relays) = self.relays.get_mut(node) {
-                *relays = false;
-            }
+        let nodes = self.node_count();
+        for node in ends.iter().filter(|node| **node < nodes) {
+            self.relays[*node] = false;
         }
         self
     }
@@ -187,6 +330,16 @@ impl Topology {
     #[must_use]
     pub fn links(&self) -> &[LinkSpec] {
         &self.links
+    }
+
+    /// The shared buses, in the order given.
+    #[must_use]
+    pub fn buses(&self) -> &[BusSpec] {
+        &self.buses
+    }
+
+    pub(crate) fn arcs(&self) -> &[Arc] {
+        &self.arcs
     }
 
     /// How many nodes there are.
@@ -207,18 +360,23 @@ impl Topology {
         self.mtu_bytes
     }
 
-    /// The links of the route from one node to another, in order; empty from a node to itself, `None` when there is no route or no such node.
+    /// What the route from one node to another crosses, in order, each with the node it leads to; empty from a node to itself, `None` when there is no route
+    /// or no such node.
     #[must_use]
-    pub fn route(&self, from: usize, to: usize) -> Option<Vec<usize>> {
-        self.directions(from, to).map(|directions| {
-            directions
-                .into_iter()
-                .map(|direction| direction / 2)
-                .collect()
-        })
+    pub fn route(&self, from: usize, to: usize) -> Option<Vec<(Medium, usize)>> {
+        let hop = |direction: usize| {
+            let arc = self.arcs[direction];
+            match arc.over {
+                Over::Link(link) => Some((Medium::Link(link), arc.head)),
+                Over::Poll(bus) | Over::Down(bus) => Some((Medium::Bus(bus), arc.head)),
+                Over::Up(_) => None,
+            }
+        };
+        self.directions(from, to)
+            .map(|directions| directions.into_iter().filter_map(hop).collect())
     }
 
-    /// The directions of the route, in order. Direction `2 l` of link `l` runs from `a` to `b`, direction `2 l + 1` back.
+    /// The directions of the route, in order. Direction `2 l` of link `l` runs from `a` to `b`, direction `2 l + 1` back; those of buses follow.
     pub(crate) fn directions(&self, from: usize, to: usize) -> Option<Vec<usize>> {
         if from >= self.node_count() || to >= self.node_count() {
             return None;
@@ -241,7 +399,7 @@ impl Topology {
         from: usize,
         usable: impl Fn(usize) -> bool,
     ) -> Vec<Option<usize>> {
-        let mut arrived_by = vec![None; self.node_count()];
+        let mut arrived_by = vec![None; self.neighbours.len()];
         let mut level = vec![from];
         while !level.is_empty() {
             let mut next = Vec::new();
@@ -262,23 +420,24 @@ impl Topology {
 
     /// The node a direction starts at.
     pub(crate) fn tail(&self, direction: usize) -> usize {
-        let link = &self.links[direction / 2];
-        if direction.is_multiple_of(2) {
-            link.a
-        } else {
-            link.b
-        }
+        self.arcs[direction].tail
     }
 
     /// The node a direction leads to.
     pub(crate) fn head(&self, direction: usize) -> usize {
-        let link = &self.links[direction / 2];
-        if direction.is_multiple_of(2) {
-            link.b
-        } else {
-            link.a
-        }
+        self.arcs[direction].head
     }
+}
+
+fn neighbours(count: usize, arcs: &[Arc]) -> Vec<Vec<(usize, usize)>> {
+    let mut neighbours = vec![Vec::new(); count];
+    for (direction, arc) in arcs.iter().enumerate() {
+        neighbours[arc.tail].push((arc.head, direction));
+    }
+    for list in &mut neighbours {
+        list.sort_unstable();
+    }
+    neighbours
 }
 
 fn check_link(
@@ -312,12 +471,10 @@ fn check_link(
     if bytes > LARGEST_FRAME_BYTES {
         return Err(TopologyError::FrameTooLarge { link: index, bytes });
     }
-    match frame_time(
-        mtu_bytes,
-        link.overhead_bytes,
-        link.min_payload_bytes,
-        link.rate_bps,
-    ) {
+    if link.bits_per_byte == 0 {
+        return Err(TopologyError::NoBits { link: index });
+    }
+    match link.frame_time(mtu_bytes) {
         Ok(time) if time <= LONGEST_HOLD => {}
         _ => {
             return Err(TopologyError::FrameTooLong {

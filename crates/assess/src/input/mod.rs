@@ -273,4 +273,12 @@ pub enum InputError {
         /// Why.
         source: network::UnknownStandard,
     },
+    /// A rate that a link cannot have.
+    #[error("{what}: {source}")]
+    LinkRate {
+        /// Whose: a typed path.
+        what: String,
+        /// Why.
+        source: network::RateUnfit,
+    },
 }

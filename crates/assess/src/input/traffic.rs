@@ -63,14 +63,16 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         let Some(link) = &span.link else { continue };
         let rate_bps = match link.rate_bps {
             Some(rate) => rate.si as u64,
-            None => {
-                LinkStandard::by_name(&link.standard)
-                    .map_err(|source| InputError::Link {
-                        what: format!("span.{}", span.id),
-                        source,
-                    })?
-                    .rate_bps
-            }
+            None => LinkStandard::by_name(&link.standard)
+                .map_err(|source| InputError::Link {
+                    what: format!("span.{}", span.id),
+                    source,
+                })?
+                .rate_bps(None)
+                .map_err(|source| InputError::LinkRate {
+                    what: format!("span.{}", span.id),
+                    source,
+                })?,
         };
         links.push(LinkSpec {
             a: span.from.0,
@@ -79,6 +81,8 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             propagation: Ns((span.length_m * PROPAGATION_NS_PER_M).ceil() as u64),
             overhead_bytes: overhead.overhead_bytes,
             min_payload_bytes: overhead.min_payload_bytes,
+            bits_per_byte: 8,
+            lead: Ns::ZERO,
         });
         link_spans.push(SpanIx(i));
     }

@@ -6,7 +6,7 @@ use std::collections::BinaryHeap;
 use timeline::Ns;
 
 use super::records::DirectionStats;
-use crate::topology::Topology;
+use crate::topology::{LinkSpec, Topology};
 
 #[derive(Clone, Debug)]
 pub(super) struct Direction {
@@ -15,9 +15,7 @@ pub(super) struct Direction {
     pub(super) propagation: Ns,
     /// What the far node adds.
     pub(super) far_processing: Ns,
-    rate_bps: u64,
-    overhead_bytes: u32,
-    min_payload_bytes: u32,
+    link: LinkSpec,
     /// The last payload asked about and its frame time: streams repeat sizes, and a division costs more than a comparison.
     last_frame: (u32, Ns),
     pub(super) waiting: BinaryHeap<Waiting>,
@@ -99,9 +97,7 @@ impl Direction {
             to,
             propagation: link.propagation,
             far_processing: topology.processing()[to],
-            rate_bps: link.rate_bps,
-            overhead_bytes: link.overhead_bytes,
-            min_payload_bytes: link.min_payload_bytes,
+            link: *link,
             last_frame: (0, Ns::ZERO),
             waiting: BinaryHeap::new(),
             serving_until: None,
@@ -124,13 +120,9 @@ impl Direction {
     }
 
     fn computed_frame_time(&self, payload_bytes: u32) -> Ns {
-        crate::frame::frame_time(
-            payload_bytes,
-            self.overhead_bytes,
-            self.min_payload_bytes,
-            self.rate_bps,
-        )
-        .expect("the topology accepts only links on which a full frame has a frame time")
+        self.link
+            .frame_time(payload_bytes)
+            .expect("the topology accepts only links on which a full frame has a frame time")
     }
 
     pub(super) fn stats(&self, index: usize, topology: &Topology, reached: Ns) -> DirectionStats {

@@ -121,7 +121,7 @@ impl Machine {
     /// A machine with every link and node up and nothing under way.
     ///
     /// # Errors
-    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist.
+    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist, [`MachineError::SharedBus`] for a network with a shared bus.
     pub fn new(
         topology: Topology,
         subscriptions: Vec<(usize, Filter)>,
@@ -129,6 +129,9 @@ impl Machine {
         let nodes = topology.node_count();
         for &(node, _) in &subscriptions {
             check_node(node, nodes)?;
+        }
+        if !topology.buses().is_empty() {
+            return Err(MachineError::SharedBus { bus: 0 });
         }
         let directions = (0..2 * topology.links().len())
             .map(|index| Direction::new(&topology, index))

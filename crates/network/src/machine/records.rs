@@ -165,6 +165,12 @@ pub enum MachineError {
         /// Number of links.
         links: usize,
     },
+    /// A network with a shared bus, which is not run in time.
+    #[error("bus {bus} is shared by several stations, which cannot be run in time yet")]
+    SharedBus {
+        /// The first of them.
+        bus: usize,
+    },
     /// The topic is of another machine.
     #[error("there is no topic {topic} in this machine")]
     NoSuchTopic {

@@ -1,6 +1,6 @@
 //! The pipeline formula of store-and-forward switching.
 
-use network::{LatencyError, Topology, TopologyError, no_queue_latency};
+use network::{LatencyError, Medium, Topology, TopologyError, no_queue_latency};
 use timeline::Ns;
 
 use crate::support::{HandIn, Scenario, Stream, link, run};
@@ -62,7 +62,7 @@ fn verif_latencies_that_do_not_exist() {
         Err(LatencyError::NoPath { from: 0, to: 7 })
     );
     assert_eq!(no_queue_latency(&topology, 1, 1, 1), Ok(Ns(0)));
-    assert_eq!(topology.route(1, 0), Some(vec![0]));
+    assert_eq!(links_of(&topology, 1, 0), Some(vec![0]));
 }
 
 #[test]
@@ -118,14 +118,23 @@ fn verif_mesh_routes_take_the_lowest_number() {
         link(3, 1, 1000, 0, 1),
     ];
     let topology = Topology::new(vec![Ns(0); 4], links, 100).unwrap();
-    assert_eq!(topology.route(0, 3), Some(vec![2, 3]));
-    assert_eq!(topology.route(3, 0), Some(vec![3, 2]));
+    assert_eq!(links_of(&topology, 0, 3), Some(vec![2, 3]));
+    assert_eq!(links_of(&topology, 3, 0), Some(vec![3, 2]));
     // A node that hands nothing on still sends and receives; the route goes round it, or nowhere.
     let round = topology.clone().without_relays(&[1]);
-    assert_eq!(round.route(0, 3), Some(vec![0, 1]));
-    assert_eq!(round.route(0, 1), Some(vec![2]));
-    assert_eq!(round.route(1, 3), Some(vec![3]));
+    assert_eq!(links_of(&round, 0, 3), Some(vec![0, 1]));
+    assert_eq!(links_of(&round, 0, 1), Some(vec![2]));
+    assert_eq!(links_of(&round, 1, 3), Some(vec![3]));
     let nowhere = topology.without_relays(&[1, 2]);
-    assert_eq!(nowhere.route(0, 3), None);
-    assert_eq!(nowhere.route(2, 3), Some(vec![1]));
+    assert_eq!(links_of(&nowhere, 0, 3), None);
+    assert_eq!(links_of(&nowhere, 2, 3), Some(vec![1]));
+}
+
+fn links_of(topology: &Topology, from: usize, to: usize) -> Option<Vec<usize>> {
+    let link = |(over, _)| match over {
+        Medium::Link(link) => link,
+        Medium::Bus(bus) => panic!("bus {bus}"),
+    };
+    let route = topology.route(from, to)?;
+    Some(route.into_iter().map(link).collect())
 }

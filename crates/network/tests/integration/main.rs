@@ -6,8 +6,11 @@
 )]
 
 mod bound;
+mod bus;
+mod can;
 mod faults;
 mod latency;
+mod links;
 mod payload;
 mod properties;
 mod queueing;

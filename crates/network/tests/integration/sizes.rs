@@ -1,8 +1,8 @@
 //! Bytes on the wire, link standards, payload sizes.
 
 use network::{
-    Duplex, FieldKind, FrameError, Layer, LinkStandard, PayloadError, StackError, bits,
-    fragment_count, frame_time, stack_overhead,
+    FieldKind, FrameError, Layer, PayloadError, StackError, bits, fragment_count, frame_time,
+    stack_overhead,
 };
 use timeline::Ns;
 
@@ -107,36 +107,6 @@ fn verif_frame_times_round_up_and_never_overflow() {
         fragment_count(u32::MAX, 1),
         Err(FrameError::TooManyFragments { .. })
     ));
-}
-
-#[test]
-fn val_link_standards() {
-    let theirs = truth::rows("network/ieee802-3-links.csv");
-    assert_eq!(theirs.len(), LinkStandard::all().len());
-    for (ours, row) in LinkStandard::all().iter().zip(theirs) {
-        assert_eq!(ours.name, row[0]);
-        assert_eq!(ours.rate_bps as f64, truth::number(&row[1]), "{}", row[0]);
-        assert_eq!(ours.longest_m, truth::number(&row[2]), "{}", row[0]);
-        let duplex = match row[3].as_str() {
-            "full" => Duplex::Full,
-            "shared half" => Duplex::SharedHalf,
-            other => panic!("{other}"),
-        };
-        assert_eq!(ours.duplex, duplex, "{}", row[0]);
-    }
-}
-
-#[test]
-fn verif_link_standards_by_name() {
-    for standard in LinkStandard::all() {
-        assert_eq!(LinkStandard::by_name(standard.name), Ok(standard));
-    }
-    assert!(
-        LinkStandard::by_name("10base-t1l")
-            .unwrap_err()
-            .to_string()
-            .contains("100BASE-T1")
-    );
 }
 
 fn choice(n: usize) -> FieldKind {

@@ -73,6 +73,8 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
             propagation: Ns(int(&link["prop_ns"])),
             overhead_bytes: small(&link["overhead_bytes"]),
             min_payload_bytes: small(&link["min_payload_bytes"]),
+            bits_per_byte: 8,
+            lead: Ns::ZERO,
         })
         .collect();
     let processing = list(&value["proc_ns"])
@@ -263,6 +265,8 @@ pub(crate) fn link(
         propagation: Ns(prop_ns),
         overhead_bytes,
         min_payload_bytes: 0,
+        bits_per_byte: 8,
+        lead: Ns::ZERO,
     }
 }
 
