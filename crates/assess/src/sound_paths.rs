@@ -114,9 +114,11 @@ pub struct EarPaths {
     pub field: Option<LossField>,
     /// How sound comes from the middle of each cell of `field`, by the very rule of `shadows`; row by row, empty without `field`.
     pub reach: Vec<Reach>,
-    /// Rays of a fan from the hydrophone, range and depth, m.
+    /// Angles of the rays of a fan from the hydrophone, evenly apart, degrees, down positive.
+    pub fan_deg: Vec<f64>,
+    /// These rays, range and depth, m.
     pub fan: Vec<Vec<(f64, f64)>>,
-    /// The paths from the source, range from the hydrophone and depth, m.
+    /// The paths from the source, range from the hydrophone and depth, m; none for a path within a degree of the vertical.
     pub drawn: Vec<Vec<(f64, f64)>>,
 }
 
@@ -280,6 +282,7 @@ fn ear(
         shadows: Vec::new(),
         field: None,
         reach: Vec::new(),
+        fan_deg: Vec::new(),
         fan: Vec::new(),
         drawn: Vec::new(),
     };
@@ -393,15 +396,19 @@ fn picture(
             for path in &told.found.paths {
                 // Back from the hydrophone: what arrives going down leaves it going up.
                 let back_deg = -path.arrival_deg;
-                if back_deg.abs() <= 89.0 {
+                // One for each path: a path too steep to be followed has no points.
+                out.drawn.push(if back_deg.abs() <= 89.0 {
                     let trace = sea.trace(out.depth_m, back_deg, range_m, bounces)?;
-                    out.drawn.push(trace.points_m);
-                }
+                    trace.points_m
+                } else {
+                    Vec::new()
+                });
             }
         }
         _ => {
-            for i in -5..=5 {
-                let trace = sea.trace(out.depth_m, 2.5 * f64::from(i), far_m, bounces)?;
+            out.fan_deg = (-5..=5).map(|i| 2.5 * f64::from(i)).collect();
+            for angle_deg in &out.fan_deg {
+                let trace = sea.trace(out.depth_m, *angle_deg, far_m, bounces)?;
                 out.fan.push(trace.points_m);
             }
         }

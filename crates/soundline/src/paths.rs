@@ -18,6 +18,8 @@ use crate::out::{Format, Out, PROGRAM};
 use crate::plan_file;
 
 /// Follow every ray from a place in the water to the hydrophones: times, levels, angles, bounces, shadows; and the elevation that two hydrophones make of it.
+///
+/// Angles at which a path leaves and arrives are positive on its way down. An elevation is positive where the sound comes from above.
 #[derive(Debug, clap::Args)]
 #[command(group(clap::ArgGroup::new("source").required(true)))]
 pub(crate) struct Args {

@@ -21,6 +21,8 @@ const HATCH: &[f32] = &[3.0, 7.0];
 const HATCH_ROWS: usize = 3;
 const PROFILE_PX: f64 = 190.0;
 const MARK_PX: f64 = 7.0;
+/// Width of the rays of a fan.
+const FAN_PX: f32 = 0.8;
 
 /// The picture of one hydrophone (by its place in `paths.ears`) as a PNG file.
 ///
@@ -254,10 +256,13 @@ fn rays(drawing: &mut Drawing, paths: &SoundPaths, ear: &EarPaths, (range, depth
             .collect()
     };
     for points in &ear.fan {
-        drawing.line(line(points), BLACK, 0.8);
+        drawing.line(line(points), BLACK, FAN_PX);
     }
     let bounces = ear.rays.iter().flat_map(|told| &told.found.paths);
     for (points, path) in ear.drawn.iter().zip(bounces) {
+        if points.is_empty() {
+            continue;
+        }
         let dashes = DASHES[(path.family.bed_bounces as usize).min(DASHES.len() - 1)];
         drawing.line(line(points), WHITE, 3.4);
         drawing.dashed(line(points), BLACK, 1.6, dashes);
@@ -409,10 +414,22 @@ fn legend(
         Align::Left,
         INK,
     );
+    let mut x = x + 270.0;
+    if let [first, second, ..] = ear.fan_deg.as_slice() {
+        drawing.line(vec![(x, top + 9.0), (x + 34.0, top + 9.0)], BLACK, FAN_PX);
+        drawing.text(
+            format!(
+                "rays that leave the hydrophone, {}\u{b0} apart",
+                second - first
+            ),
+            (x + 40.0, top + 14.0),
+            Align::Left,
+            INK,
+        );
+    }
     if ear.drawn.is_empty() {
         return;
     }
-    let mut x = x + 270.0;
     for (bounces, dashes) in DASHES.iter().enumerate() {
         let word = match bounces {
             0 => "bed not touched".to_owned(),

@@ -35,6 +35,12 @@ pub fn paths_text(name: &str, found: &SoundPaths) -> String {
         "Rays with at most {} bounces from the bed, down to {:.0} dB below the loudest, at most {}",
         limits.most_bed_bounces, limits.faintest_db, limits.most_paths
     );
+    if found.ears.iter().any(|ear| ear.rays.is_some()) {
+        let _ = writeln!(
+            out,
+            "Angles of a path: + on its way down, - on its way up. An elevation: + where the sound comes from above"
+        );
+    }
     for ear in &found.ears {
         one_ear(&mut out, ear, limits);
     }

@@ -8,7 +8,14 @@
 use super::{RANGE, RaySea};
 use crate::limits::{Limit, Method, SeaError, Variable};
 
-const STEEPEST_DEG: f64 = 88.0;
+/// To here the rays of a fan are evenly apart; steeper ones are added where the cells above and below the source need them.
+const EVEN_TO_DEG: f64 = 88.0;
+/// How far up and down the steepest rays reach within the first column, in depths of water: to surface and bed and once back.
+const STEEP_DEPTHS: f64 = 2.0;
+/// From one steeper ray to the next its tangent grows by so much, as it does from the last even ray but one to the last of 3000.
+const STEEPER: f64 = 1.03;
+/// Most of them on each side, for columns next to nothing wide.
+const MOST_STEEP: usize = 1000;
 const MOST_CELLS: usize = 2000;
 
 /// Loss over range and depth.
@@ -33,7 +40,8 @@ struct Crossing {
 }
 
 impl RaySea {
-    /// Loss by `rays` rays (2 to 20 000) from `source_depth_m` over `columns` by `rows` cells (1 to 2000 each) out to `range_m`.
+    /// Loss by `rays` rays (2 to 20 000) from `source_depth_m` over `columns` by `rows` cells (1 to 2000 each) out to `range_m`, and
+    /// by such steeper ones as the first column needs.
     ///
     /// # Errors
     /// [`SeaError::OutOfRange`].
@@ -56,15 +64,15 @@ impl RaySea {
         let high_m = self.layers.seabed_m() / rows as f64;
         let ranges: Vec<f64> = (0..columns).map(|i| (i as f64 + 0.5) * wide_m).collect();
         let mut power = vec![0.0; columns * rows];
-        let step_deg = 2.0 * STEEPEST_DEG / f64::from(rays - 1);
+        let steepest = STEEP_DEPTHS * self.layers.seabed_m() / ranges[0];
+        let fan_deg = fan_deg(rays, steepest);
         let mut before: Option<(f64, Vec<Option<Crossing>>)> = None;
         let source_m_s = self.layers.speed_m_s(source_depth_m);
-        for i in 0..rays {
-            let angle_deg = -STEEPEST_DEG + f64::from(i) * step_deg;
+        for angle_deg in fan_deg {
             let crossings = self.crossings(source_depth_m, angle_deg, &ranges, most_bed_bounces)?;
             if let Some((angle_before_deg, others)) = &before {
                 let middle = 0.5 * (angle_deg + angle_before_deg) / 180.0 * std::f64::consts::PI;
-                let wide_rad = step_deg / 180.0 * std::f64::consts::PI;
+                let wide_rad = (angle_deg - angle_before_deg) / 180.0 * std::f64::consts::PI;
                 let leaves = libm::cos(middle) * wide_rad;
                 for (column, pair) in others.iter().zip(&crossings).enumerate() {
                     let (Some(a), Some(b)) = pair else {
@@ -145,6 +153,23 @@ impl RaySea {
     }
 }
 
+/// Angles of the rays, upmost first: `rays` evenly apart, and beyond them, to a tangent of `steepest`, such whose tangents grow evenly.
+fn fan_deg(rays: u32, steepest: f64) -> Vec<f64> {
+    let even = (0..rays)
+        .map(|i| EVEN_TO_DEG * (2.0 * f64::from(i) / f64::from(rays - 1) - 1.0))
+        .collect::<Vec<f64>>();
+    let edge = libm::tan(EVEN_TO_DEG / 180.0 * std::f64::consts::PI);
+    let tangents = std::iter::successors(Some(edge), |tangent| Some(STEEPER * tangent));
+    let steep: Vec<f64> = tangents
+        .skip(1)
+        .take_while(|tangent| *tangent < STEEPER * steepest)
+        .take(MOST_STEEP)
+        .map(|tangent| libm::atan(tangent) / std::f64::consts::PI * 180.0)
+        .collect();
+    let up = steep.iter().rev().map(|angle_deg| -angle_deg);
+    up.chain(even).chain(steep.iter().copied()).collect()
+}
+
 /// Shares of a gap among the rows of a column.
 fn spread(one_m: f64, other_m: f64, high_m: f64, rows: usize, each: &mut dyn FnMut(usize, f64)) {
     let (top_m, bottom_m) = (one_m.min(other_m), one_m.max(other_m));
@@ -158,5 +183,42 @@ fn spread(one_m: f64, other_m: f64, high_m: f64, rows: usize, each: &mut dyn FnM
         let from_m = (row as f64 * high_m).max(top_m);
         let until_m = ((row + 1) as f64 * high_m).min(bottom_m);
         each(row, (until_m - from_m).max(0.0) / (bottom_m - top_m));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bed::Bed;
+    use crate::rays::Layers;
+
+    /// Water of one speed and no bounce from the bed: two straight ways to each place, one by the image in the surface, whose powers add.
+    /// Above and below the source they are steeper than the even fan. (The last tube before the bed ends there, and its cell is not filled.)
+    #[test]
+    fn verif_cells_above_and_below_the_source_have_their_spherical_loss() {
+        let (seabed_m, source_m) = (110.0, 75.0);
+        let layers = Layers::new(&[(0.0, 1500.0), (seabed_m, 1500.0)]).unwrap();
+        let bed = Bed::Loss {
+            per_bounce_db: 10.0,
+        };
+        let sea = RaySea::of_layers(layers, 0.0, 1026.0, bed, 300.0).unwrap();
+        for range_m in [20.0, 1080.0] {
+            let field = sea
+                .loss_field(source_m, range_m, (240, 120), 3000, 0)
+                .unwrap();
+            for column in 0..4 {
+                for row in [0, 4, 10, 40, 70, 100, 115] {
+                    let (x_m, z_m) = (field.range_m[column], field.depth_m[row]);
+                    let ways_m = [z_m - source_m, z_m + source_m].map(|z| libm::hypot(x_m, z));
+                    let power: f64 = ways_m.iter().map(|w| 1.0 / (w * w)).sum();
+                    let loss_db = field.loss_db[row * 240 + column];
+                    let difference_db = loss_db + 10.0 * libm::log10(power);
+                    assert!(
+                        difference_db.abs() < 0.5,
+                        "{x_m} m, {z_m} m: {loss_db} dB, off by {difference_db} dB"
+                    );
+                }
+            }
+        }
     }
 }

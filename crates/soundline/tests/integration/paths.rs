@@ -42,6 +42,10 @@ fn verif_paths_are_told() {
     let first = ears[0]["paths"]["paths"][0]["time_s"].as_f64().unwrap();
     assert!(text.contains(&format!("{:.3}", 1e3 * first)), "{text}");
     assert!(text.contains("elevation +"), "{text}");
+    assert!(
+        text.contains("Angles of a path: + on its way down"),
+        "{text}"
+    );
 }
 
 /// The elevation that the pair gives holds the middle of those of the two paths within its limits: the waves are bent, near sources
