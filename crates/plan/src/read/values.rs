@@ -226,8 +226,8 @@ impl Reader<'_> {
             Value::Float(x) => x,
             Value::Integer(Some(i)) => i as f64,
             Value::Integer(None) => {
-                let m = Mistake::error(Code::OutOfRange, node.site, "this number is out of range")
-                    .label("too large to hold")
+                let m = Mistake::error(Code::OutOfRange, node.site, "this number is too large")
+                    .label("more digits than a whole number here may have")
                     .help("write it with a decimal point or an exponent, if it is meant");
                 self.tell_at(node, m);
                 return None;
@@ -264,8 +264,10 @@ impl Reader<'_> {
                 self.tell_at(node, m);
                 None
             }
-            Value::Integer(_) => {
-                let m = Mistake::error(Code::OutOfRange, node.site, "this number is out of range")
+            Value::Integer(found) => {
+                let shown = found.map_or_else(|| "this number".to_owned(), |i| i.to_string());
+                let message = format!("{shown} is out of range");
+                let m = Mistake::error(Code::OutOfRange, node.site, message)
                     .label(format!("a whole number from {least} to {most}"));
                 self.tell_at(node, m);
                 None

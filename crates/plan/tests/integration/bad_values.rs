@@ -13,6 +13,7 @@ bad! {
     spread_that_can_be_read_in_two_ways: "success = \"100 %\"" => "success = \"90 % ± 5 %\"";
     unit_without_one_length: "duration = \"30 d\"" => "duration = \"1 month\"";
     capital_and_small_letters: "listening = \"0.5 W\"" => "listening = \"0.5 w\"";
+    deployment_without_end: "duration = \"30 d\"" => "duration = \"1e300 d\"";
     number_in_quotes: "salinity = 34" => "salinity = \"34\"";
     number_too_large_to_hold: "salinity = 34" => "salinity = 99999999999999999999";
     number_that_is_not_finite: "salinity = 34" => "salinity = inf";

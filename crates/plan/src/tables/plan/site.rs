@@ -2,11 +2,8 @@
 
 use quantity::{Dimension as D, LevelKind as K};
 
-use super::bounds::{DEPTH, TURN, WIND};
-use crate::field::{
-    Bounds, NOT_NEGATIVE, POSITIVE, Section, Shape as S, between, degrees, optional as o,
-    required as r,
-};
+use super::bounds::{DEPTH, IN_WATER, SLIP, TURN, WIND};
+use crate::field::{Bounds, Section, Shape as S, between, degrees, optional as o, required as r};
 
 const MONTHS: usize = 12;
 
@@ -19,17 +16,17 @@ pub(crate) const DEPLOYMENT: Section = Section {
         r("start", S::Date, "planned start"),
         r(
             "duration",
-            S::Amount(D::Time, POSITIVE),
+            S::Amount(D::Time, IN_WATER),
             "planned time in the water",
         ),
         o(
             "start_slip",
-            S::Amount(D::Time, NOT_NEGATIVE),
+            S::Amount(D::Time, SLIP),
             "how much later the start may be",
         ),
         o(
             "recovery_slip",
-            S::Amount(D::Time, NOT_NEGATIVE),
+            S::Amount(D::Time, SLIP),
             "how much later the recovery may be",
         ),
     ],
