@@ -12,13 +12,15 @@ const METHOD: &str = "additions, multiplications and bytes of each stage, counte
 /// A processor closer to its limit than this is marginal, percentage points: counts are estimates, and a program has other work
 /// (common practice: a fifth is kept free).
 const NARROW_POINTS: f64 = 20.0;
+/// From so many times what it has on, the excess is told in times as well.
+const TOLD_IN_TIMES: f64 = 2.0;
 
 /// What the detectors of a module ask of its processor.
 struct Asked {
     operations_per_s: f64,
     state_bytes: f64,
-    /// Each detector with its operations and bytes.
-    parts: Vec<String>,
+    /// Operations of each detector, and a line that tells them, most operations first.
+    parts: Vec<(f64, String)>,
 }
 
 /// Each processor against what its detectors ask of it; nothing for a module that has no detectors, or says nothing of its
@@ -45,7 +47,10 @@ pub(crate) fn unbuilt(line: &Line) -> Vec<Verdict> {
     let all = (0..line.detectors.len()).map(DetectorIx);
     all.filter_map(|d| {
         let why = built(line, d).err()?;
-        Some(unknown(format!("detector.{}", line.detectors[d.0].id), why))
+        let path = format!("detector.{}", line.detectors[d.0].id);
+        // Which detector it is says the subject.
+        let why = why.strip_prefix(&format!("{path}: ")).unwrap_or(&why);
+        Some(unknown(path, why))
     })
     .collect()
 }
@@ -88,13 +93,15 @@ fn asked(line: &Line, detectors: &[DetectorIx]) -> Result<Asked, String> {
             .iter()
             .filter_map(|c| Some(format!("{} {}", c.word, millions(c.operations_per_s?))))
             .collect();
-        all.parts.push(format!(
-            "detector.{id} {} operations a second ({}) and {}",
+        let told = format!(
+            "detector.{id} {}: {}; {}",
             millions(operations_per_s),
             stages.join(", "),
             show(cost.state_bytes as f64, Dimension::DataSize)
-        ));
+        );
+        all.parts.push((operations_per_s, told));
     }
+    all.parts.sort_by(|a, b| b.0.total_cmp(&a.0));
     Ok(all)
 }
 
@@ -115,16 +122,22 @@ fn of_module(
         let evidence = Evidence::computed(METHOD, &(what, share));
         verdicts.push(against.judge(format!("{path} {what}"), 100.0 * share, evidence, why));
     };
-    judge(
-        "operations",
-        asked.operations_per_s / processor.operations_per_s.si,
-        format!(
-            "{} of {} operations a second that it has for detectors: {}",
-            millions(asked.operations_per_s),
-            millions(processor.operations_per_s.si),
-            asked.parts.join("; ")
-        ),
+    let share = asked.operations_per_s / processor.operations_per_s.si;
+    let times = if share >= TOLD_IN_TIMES {
+        format!(", {} times as many", three_digits(share))
+    } else {
+        String::new()
+    };
+    let mut why = format!(
+        "{} of {} operations a second that it has for detectors{times}",
+        millions(asked.operations_per_s),
+        millions(processor.operations_per_s.si),
     );
+    for (_, part) in &asked.parts {
+        why.push('\n');
+        why.push_str(part);
+    }
+    judge("operations", share, why);
     if let Some(memory) = processor.memory_bytes {
         judge(
             "memory",

@@ -98,7 +98,7 @@ pub struct Known {
     pub ruling: Ruling,
     /// What it rests on.
     pub evidence: Evidence,
-    /// One plain sentence: in which states, over which way, from what.
+    /// One plain sentence: in which states, over which way, from what. Where it is a sum of many parts, a line for each follows.
     pub why: String,
 }
 
@@ -166,8 +166,11 @@ impl Against {
         let (ruling, why) = if margin < 0.0 {
             (Ruling::Broken, why)
         } else if margin < narrow {
+            // After the sentence, before the parts of what it tells.
+            let end = why.find('\n').unwrap_or(why.len());
+            let (sentence, parts) = why.split_at(end);
             let why = format!(
-                "{why}; marginal, as less than {narrow} {} is left",
+                "{sentence}; marginal, as less than {narrow} {} is left{parts}",
                 self.unit
             );
             (Ruling::Marginal, why)

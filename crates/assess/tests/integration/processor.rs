@@ -27,7 +27,32 @@ fn verif_the_share_is_what_the_detectors_ask_of_what_there_is() {
         let check = checked(&[(from, &to)]);
         close(known(&check, "processor").value.value, 100.0 / has, 1e-9);
         assert_eq!(requirement(&check, "processor").word(), word);
+        // What a narrow margin says belongs to the sentence, not to the detector that is told last.
+        let told = known(&check, "processor").why.find("marginal");
+        let end = known(&check, "processor").why.find('\n').unwrap();
+        assert_eq!(told.is_some_and(|at| at < end), word == Word::Marginal);
     }
+}
+
+/// Each detector has a line of its own, the one with most to do first, whatever its name; a great excess is told in times as well.
+#[test]
+fn verif_each_detector_has_its_line() {
+    let line = good(&[]).line.unwrap();
+    let spec = detector_spec(&line, DetectorIx(0), None).unwrap();
+    let cost = Detector::new(&spec).unwrap().cost();
+    let (from, to) = with(&format!(
+        "operations_per_s = {:?}",
+        0.1 * cost.operations_per_s.unwrap()
+    ));
+    let easy = "[detector.an-easy-one]\non = \"module.ear.sensor.one\"\nstages = [\n  { level = \"rms\", window = \"0.2 s\" },\n  { on_above = \"150 dB re 1 uPa\", off_below = \"145 dB re 1 uPa\", shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\" },\n]\n\n[traffic]";
+    let check = checked(&[(from, &to), ("[traffic]", easy)]);
+    let lines: Vec<&str> = known(&check, "processor").why.lines().collect();
+    let [all, most, least] = lines.as_slice() else {
+        panic!("{lines:?}")
+    };
+    assert!(all.ends_with(" times as many"), "{all}");
+    assert!(most.starts_with("detector.call "), "{most}");
+    assert!(least.starts_with("detector.an-easy-one "), "{least}");
 }
 
 /// Memory and draw each have their verdict: bytes over bytes; operations a second times the energy of one, over the 2 W of the
@@ -92,6 +117,9 @@ fn verif_a_detector_that_cannot_be_built_is_told() {
     };
     let too_short = checked(&[(stages, &ridge("1 ms"))]);
     assert_eq!(requirement(&too_short, "detector").word(), Word::Unknown);
+    // The detector is named once, as what the verdict is about.
+    let why = crate::support::why_unknown(&too_short, "detector");
+    assert!(why.starts_with("stage 1: "), "{why}");
     let fits = checked(&[(stages, &ridge("0.1 s"))]);
     assert!(fits.standing.iter().all(|j| j.id != "detector"));
 }

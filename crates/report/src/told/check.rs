@@ -226,8 +226,18 @@ fn tell(out: &mut String, verdict: &Verdict) {
                     Ok(())
                 }
             };
-            for row in wrap(&k.why, 98) {
-                let _ = writeln!(out, "             {row}");
+            for (part, text) in k.why.lines().enumerate() {
+                for (i, row) in wrap(text, if part == 0 { 98 } else { 94 })
+                    .iter()
+                    .enumerate()
+                {
+                    let indent = match (part, i) {
+                        (0, _) => "",
+                        (_, 0) => "  ",
+                        _ => "    ",
+                    };
+                    let _ = writeln!(out, "             {indent}{row}");
+                }
             }
         }
         Verdict::Unknown { subject, why } => {
