@@ -1,18 +1,22 @@
-//! The sound of one ear as samples: stretches of noise without gaps and without samples at full scale.
+//! The sound of one ear as samples: stretches of noise without gaps, without samples at full scale, and without one value for long.
 
 use crate::ear::Ear;
 use crate::error::HearError;
 use crate::hear::{Step, hear};
 use crate::heard::Hearing;
 use crate::survey::Survey;
+use crate::tune::FLAT_S;
 
 /// What one ear heard, as samples.
 #[derive(Debug, Default)]
 pub struct Noise {
-    /// Sound pressure, uPa, in stretches: a gap and samples at full scale end one, and what follows begins the next.
+    /// Sound pressure, uPa, in stretches: a gap, samples at full scale and one value for a second or more end one, and what follows
+    /// begins the next.
     pub stretches: Vec<Vec<f32>>,
     /// Samples at full scale, which are left out.
     pub full_scale_samples: u64,
+    /// Samples of runs of one value, a second or more each or a whole stretch, which are left out: the recorder gave nothing.
+    pub repeated_samples: u64,
     /// What was heard of each file.
     pub hearings: Vec<Hearing>,
     /// Whether it was more than was wanted: what is beyond is left out.
@@ -34,6 +38,8 @@ pub fn take_noise(
         detectors: Vec::new(),
         ..ear.clone()
     };
+    let rate_hz = files.first().map_or(0, |file| file.info.rate_hz);
+    let flat = (f64::from(rate_hz) * FLAT_S).ceil() as usize;
     let mut noise = Noise::default();
     let mut open: Vec<f32> = Vec::new();
     let mut taken = 0;
@@ -55,23 +61,42 @@ pub fn take_noise(
                     taken += wanted;
                     if end < pressure_upa.len() {
                         noise.full_scale_samples += 1;
-                        close(&mut open, &mut noise.stretches);
+                        noise.close(&mut open, flat);
                     }
                     from = end + 1;
                 }
             }
-            Step::Gap { .. } => close(&mut open, &mut noise.stretches),
+            Step::Gap { .. } => noise.close(&mut open, flat),
             Step::Settled { .. } => {}
             Step::Done { hearing, .. } => noise.hearings.push(hearing),
         },
         read,
     )?;
-    close(&mut open, &mut noise.stretches);
+    noise.close(&mut open, flat);
     Ok(noise)
 }
 
-fn close(open: &mut Vec<f32>, stretches: &mut Vec<Vec<f32>>) {
-    if !open.is_empty() {
-        stretches.push(std::mem::take(open));
+impl Noise {
+    /// Takes what was heard without a break, but for runs of one value of `flat` samples or more.
+    fn close(&mut self, open: &mut Vec<f32>, flat: usize) {
+        let whole = std::mem::take(open);
+        let count = whole.len();
+        let runs = whole.chunk_by(|a, b| a == b).map(<[f32]>::len);
+        let (mut from, mut at) = (0, 0);
+        for run in runs {
+            if run >= flat || (run == count && run > 1) {
+                if at > from {
+                    self.stretches.push(whole[from..at].to_vec());
+                }
+                self.repeated_samples += run as u64;
+                from = at + run;
+            }
+            at += run;
+        }
+        match from {
+            0 if count > 0 => self.stretches.push(whole),
+            _ if count > from => self.stretches.push(whole[from..].to_vec()),
+            _ => {}
+        }
     }
 }

@@ -26,8 +26,6 @@ pub struct Recorded {
     pub too_short: usize,
     /// Length of the stretches that were used, s, with what the detector needed to settle.
     pub used_s: f64,
-    /// Calls that were asked for; there are fewer where no more fit.
-    pub asked: u64,
     /// Lowest and highest level of the noise about a call, in the detector's band, dB re 1 uPa.
     pub level_about_calls_db: (f64, f64),
 }
@@ -103,7 +101,6 @@ pub fn recorded_ranges(
         stretches: used.len(),
         too_short: stretches.len() - used.len(),
         used_s: used.iter().map(|s| s.len()).sum::<usize>() as f64 / subject.chain.rate_hz(),
-        asked: calls,
         level_about_calls_db: (
             levels().fold(f64::INFINITY, f64::min),
             levels().fold(f64::NEG_INFINITY, f64::max),
@@ -119,6 +116,7 @@ pub fn recorded_ranges(
     Ok(Ranges {
         subject,
         months: vec![month],
+        asked: calls,
         recorded: Some(recorded),
     })
 }

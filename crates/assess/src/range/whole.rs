@@ -12,6 +12,8 @@ pub struct Ranges {
     pub subject: Subject,
     /// Each wind that was asked for, months first as they were given; a single one without a month in recorded noise.
     pub months: Vec<Month>,
+    /// Calls at each ratio that were asked for.
+    pub asked: u64,
     /// Of the recordings, where the noise is theirs.
     pub recorded: Option<Recorded>,
 }
@@ -83,6 +85,7 @@ pub fn ranges(
     Ok(Ranges {
         subject,
         months,
+        asked: draws.calls,
         recorded: None,
     })
 }

@@ -129,7 +129,7 @@ fn verif_short_recordings_are_told() {
     let calls = few.months[0].sampled.curve.points()[0].calls;
     assert!((10..40).contains(&calls), "{calls}");
     assert_eq!(
-        (recorded.asked, recorded.stretches, recorded.too_short),
+        (few.asked, recorded.stretches, recorded.too_short),
         (400, 1, 1)
     );
     // The background runs over 10 s.

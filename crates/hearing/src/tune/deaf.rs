@@ -8,7 +8,7 @@ const PARTS_PER_S: f64 = 10.0;
 /// that touches full scale at its crests far less.
 const CLIPPED_SHARE: f64 = 0.5;
 /// So long must one value repeat for the recorder to have given nothing, s (ours); or from a begin to the next gap.
-const FLAT_S: f64 = 1.0;
+pub(crate) const FLAT_S: f64 = 1.0;
 
 /// What is wrong with a span.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -10,6 +10,7 @@ mod score;
 mod trial;
 
 pub use curve::{Choice, Curve, Limited, Point, curve, least_time_s, point, thresholds_db};
+pub(crate) use deaf::FLAT_S;
 pub use deaf::{Deaf, DeafBy};
 pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};
 pub use labels::{Label, LabelError, LabelFault, LabelFile, read_labels};

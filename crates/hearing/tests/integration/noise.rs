@@ -66,3 +66,19 @@ fn verif_samples_at_full_scale_are_left_out() {
     assert_eq!(lengths, [8999, 1001]);
     assert!(short.cut);
 }
+
+#[test]
+fn verif_one_value_for_a_second_is_no_noise() {
+    // At 8 kHz: a second of zeros amid noise is left out, a sample less is kept; so is a stretch of one value.
+    let amid = |zeros: usize| [ramp(5000), vec![0.25; zeros], ramp(3000)].concat();
+    for (zeros, lengths) in [(8000, vec![5000, 3000]), (7999, vec![15_999])] {
+        let noise = taken(&[("c.wav", amid(zeros))], usize::MAX).remove(0);
+        let found: Vec<usize> = noise.stretches.iter().map(Vec::len).collect();
+        assert_eq!(found, lengths);
+        let left_out = if lengths.len() > 1 { 8000 } else { 0 };
+        assert_eq!(noise.repeated_samples, left_out);
+    }
+    let silent = taken(&[("d.wav", vec![0.0; 400])], usize::MAX).remove(0);
+    assert!(silent.stretches.is_empty());
+    assert_eq!(silent.repeated_samples, 400);
+}

@@ -439,10 +439,13 @@ fn by_depth(
             .iter()
             .map(|(depth_m, found)| (axis.px(metres(found[i].seen) / 1000.0), down.px(*depth_m)))
             .collect();
-        for at in &points {
+        for (at, (_, found)) in points.iter().zip(&month.by_depth) {
             match i {
                 0 => mark(drawing, *at, colour),
                 _ => cross(drawing, *at, colour),
+            }
+            if matches!(found[i].seen, Outer::Beyond(_)) {
+                drawing.text(">", (at.0 + 9.0, at.1 + 5.0), Align::Left, colour);
             }
         }
         drawing.dashed(points, colour, 1.8, dashes);
@@ -454,12 +457,7 @@ fn by_depth(
         1.4,
         DOTS,
     );
-    drawing.text(
-        "its own depth",
-        (area.right - 6.0, own - 6.0),
-        Align::Right,
-        QUIET_INK,
-    );
+    legend(drawing, (area.left, 88.0), QUIET_INK, DOTS, "its own depth");
     drawing.border(area);
     drawing.text(
         if ranges.subject.with_surface_image() {

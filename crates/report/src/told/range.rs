@@ -1,5 +1,6 @@
 //! How far a detector finds a call, for people and for programs.
 
+use std::cmp::Ordering;
 use std::fmt::Write as _;
 
 use assess::range::{BandOf, Found, Month, Outer, Ranges, Recorded, Spread};
@@ -75,7 +76,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         );
     }
     if let Some(worst) = worst(ranges) {
-        curve(&mut out, worst, ranges.recorded.as_ref());
+        curve(&mut out, worst, ranges);
     }
     let _ = writeln!(
         out,
@@ -214,21 +215,30 @@ fn worst(ranges: &Ranges) -> Option<&Month> {
         .min_by(|a, b| a.range.area_m2.0.total_cmp(&b.range.area_m2.0))
 }
 
-fn curve(out: &mut String, month: &Month, recorded: Option<&Recorded>) {
+fn curve(out: &mut String, month: &Month, ranges: &Ranges) {
     let sampled = &month.sampled;
     let points = sampled.curve.points();
     let calls = points.first().map_or(0, |p| p.calls);
-    let fewer = recorded
-        .filter(|r| r.asked > calls)
-        .map_or_else(String::new, |r| {
-            format!(
-                "\n    no more fit into the recordings; {} were asked for",
-                r.asked
-            )
-        });
+    let asked = ranges.asked;
+    let others = match calls.cmp(&asked) {
+        Ordering::Less => {
+            format!("\n    no more fit into the recordings; {asked} were asked for")
+        }
+        Ordering::Greater if sampled.kept => format!("; {asked} were asked for"),
+        Ordering::Greater => {
+            format!("; {asked} were asked for, and whole stretches of them are drawn")
+        }
+        Ordering::Equal => String::new(),
+    };
+    let mut winds = ranges.months.iter().map(|m| m.sampled.wind_m_s);
+    let more = if winds.any(|wind| wind != sampled.wind_m_s) {
+        "\n    (those at the other winds, which the other rows rest on: --format json)"
+    } else {
+        ""
+    };
     let _ = writeln!(
         out,
-        "\n  {}{}, {calls} calls at each ratio, seed {}{}{fewer}\n    in-band ratio   found   limits at 95 %",
+        "\n  {}{}, {calls} calls at each ratio, seed {}{}{others}{more}\n    in-band ratio   found   limits at 95 %",
         name_of(month),
         sampled
             .wind_m_s
@@ -318,7 +328,7 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
             "stretches": r.stretches,
             "stretches_too_short": r.too_short,
             "used_s": r.used_s,
-            "calls_asked": r.asked,
+            "calls_asked": ranges.asked,
             "level_about_calls_low_db_re_1upa": r.level_about_calls_db.0,
             "level_about_calls_high_db_re_1upa": r.level_about_calls_db.1,
         })),

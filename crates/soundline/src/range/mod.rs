@@ -10,7 +10,7 @@ use assess::range::{
     Draws, InjectionRecord, Ranges, Subject, Wind, deployment_months, limit_winds_m_s,
 };
 use hearing::HearError;
-use plan::{CallIx, DetectorIx, Line};
+use plan::{CallIx, DetectorIx, Line, Reading};
 use quantity::{Dimension, parse_amount};
 use report::{
     Inputs, OutputError, Overwrite, PictureSize, RangePicture, range_json, range_picture_png,
@@ -173,7 +173,7 @@ const PICTURES: [(&str, RangePicture); 3] = [
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    plan_file::show_about(&reading, &sensor_of(&reading, &args.detector), out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let overwrite = if args.force {
         Overwrite::Force
@@ -287,11 +287,16 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 writeln!(out.stdout, "{gap}{}: {}", path.0, path.1.display())?;
             }
             if let Some(heard) = &heard {
-                writeln!(
-                    out.stdout,
-                    "\n{} samples at full scale were left out",
-                    heard.full_scale_samples
-                )?;
+                writeln!(out.stdout)?;
+                for (count, what) in [
+                    (heard.full_scale_samples, "at full scale"),
+                    (heard.repeated_samples, "of one value for a second or more"),
+                ] {
+                    if count > 0 {
+                        let s = if count == 1 { "" } else { "s" };
+                        writeln!(out.stdout, "left out: {count} sample{s} {what}")?;
+                    }
+                }
                 writeln!(out.stdout, "no evidence was left: {NO_EVIDENCE}")?;
             }
         }
@@ -304,6 +309,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             if let Some(heard) = &heard {
                 whole["recorded"]["recordings"] = json!(heard.recordings);
                 whole["recorded"]["full_scale_samples"] = json!(heard.full_scale_samples);
+                whole["recorded"]["repeated_samples"] = json!(heard.repeated_samples);
                 whole["recorded"]["errors"] = json!(heard.errors);
                 whole["no_evidence"] = json!(NO_EVIDENCE);
             }
@@ -362,6 +368,17 @@ fn winds(
     Ok(of_months
         .chain(limits_m_s.into_iter().map(Wind::AtMost))
         .collect())
+}
+
+/// The sensor of a detector that is named; none where there is no such detector.
+fn sensor_of(reading: &Reading, named: &str) -> Vec<String> {
+    let id = named.strip_prefix("detector.").unwrap_or(named);
+    let line = reading.line.iter();
+    let on = line.flat_map(|line| {
+        let own = line.detectors.iter().filter(|d| d.id == id);
+        own.map(|d| line.sensor_path(d.on))
+    });
+    on.collect()
 }
 
 /// The detector and the call that are meant.

@@ -19,6 +19,8 @@ pub(super) struct Heard {
     pub(super) stretches: Vec<Vec<f32>>,
     /// Samples at full scale, left out.
     pub(super) full_scale_samples: u64,
+    /// Samples of one value for long, left out.
+    pub(super) repeated_samples: u64,
     /// Those that were heard, with the digest of each.
     pub(super) recordings: Vec<Value>,
     /// What went wrong with the others.
@@ -47,6 +49,7 @@ pub(super) fn hear(
     let mut heard = Heard {
         stretches: Vec::new(),
         full_scale_samples: 0,
+        repeated_samples: 0,
         recordings: Vec::new(),
         errors: Vec::new(),
     };
@@ -72,7 +75,16 @@ pub(super) fn hear(
         left -= noise.stretches.iter().map(Vec::len).sum::<usize>();
         heard.stretches.extend(noise.stretches);
         heard.full_scale_samples += noise.full_scale_samples;
+        heard.repeated_samples += noise.repeated_samples;
         for (file, hearing) in files.iter().zip(noise.hearings) {
+            if let Some(blank) = listen::blank(&hearing, 0) {
+                let fault = RecordingFault::Blank {
+                    path: file.path.clone(),
+                    channel: assigned[0].channel.unwrap_or(1),
+                    blank,
+                };
+                tell(&fault, &mut heard, out)?;
+            }
             if let Some(why) = hearing.failed {
                 tell(&why.into(), &mut heard, out)?;
             }

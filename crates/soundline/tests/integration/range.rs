@@ -67,6 +67,17 @@ fn verif_ranges_are_told_in_text_and_json_and_kept_as_evidence() {
         assert!(stdout(&text).contains(what), "{what}");
     }
     assert!(folder.join("plan.evidence").is_dir());
+    let fewer = [
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "6",
+        "--calls",
+        "30",
+    ];
+    let fewer = run(&[&["range", &demo.plan][..], &fewer].concat());
+    let says = "50 calls at each ratio, seed 1, counted before; 30 were asked for\n";
+    assert!(stdout(&fewer).contains(says), "{}", stdout(&fewer));
 }
 
 /// Without counts a requirement is unknown and says what to run; with them it is judged by the lower limits; a change of the
