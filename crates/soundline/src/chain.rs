@@ -65,7 +65,7 @@ pub(crate) enum ChainCommandError {
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    plan_file::show_about(&reading, &args.sensors, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let overwrite = if args.force {
         Overwrite::Force

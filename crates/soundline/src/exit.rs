@@ -29,7 +29,7 @@ Exit status:
   2    the input cannot be used, or the output cannot be written
   3    nothing is broken, but something is unknown
   4    some of several inputs failed; the others were worked through
-  130  cancelled";
+  130  cancelled, or nobody read the output any more";
 
 impl From<Status> for Exit {
     fn from(status: Status) -> Exit {

@@ -63,6 +63,20 @@ pub(crate) fn show<'a>(
     Ok(shown.len())
 }
 
+/// Shows what is wrong, and of the warnings those that do not belong to another sensor than these; without any, all.
+pub(crate) fn show_about(
+    reading: &Reading,
+    sensors: &[String],
+    out: &mut Out,
+) -> io::Result<usize> {
+    let of_another = |part: &str| {
+        let of_one = part.split('.').nth(2) == Some("sensor");
+        of_one && !sensors.is_empty() && sensors.iter().all(|own| part != own)
+    };
+    let about = |m: &&Mistake| m.is_error() || !m.parts().all(of_another);
+    show(reading.mistakes.iter().filter(about), &reading.sources, out)
+}
+
 /// A file without a text has nothing to be drawn: what it is instead is said in a sentence.
 fn readable(
     what: &'static str,

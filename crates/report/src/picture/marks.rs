@@ -94,10 +94,11 @@ pub(super) fn draw_boxes(
         .map(|(_, area)| 2.0 * (area.width() + area.height()) * f64::from(OUTLINE_PX))
         .sum();
     let most_px = MOST_COVERED_SHARE * plot.width() * plot.height();
+    let timely = marks.iter().filter(|mark| bar_of(mark, time).is_some());
+    let timely = timely.count();
     if boxes.len() > MOST_BOXES || covered_px > most_px {
         return vec![format!(
-            "{} marks are shown in the strip alone: as boxes they would hide the sound.",
-            boxes.len()
+            "{timely} marks are shown in the strip alone: as boxes they would hide the sound."
         )];
     }
     let tags = STEPS.iter().find_map(|&step| {
@@ -157,8 +158,7 @@ pub(super) fn draw_boxes(
         }
         None => notes.push("No box bears its number, for want of room.".to_owned()),
     }
-    let timely = marks.iter().filter(|mark| bar_of(mark, time).is_some());
-    let beyond = timely.count() - boxes.len();
+    let beyond = timely - boxes.len();
     if beyond > 0 {
         notes.push(format!(
             "Marks outside the frequencies shown, in the strip alone: {beyond}."

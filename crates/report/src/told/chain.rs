@@ -146,6 +146,10 @@ fn bands(out: &mut String, budget: &ChainBudget) {
         "\n  Mean spectral density of each decidecade at the sensor, dB re {}",
         density_unit(budget)
     );
+    if budget.bands.iter().all(|band| band.sea.is_none()) {
+        bands_without_sea(out, budget);
+        return;
+    }
     let _ = writeln!(
         out,
         "  {:>9} | {:>6} {:>8} {:>8} | {:>6} {:>9} {:>9} {:>7} | {:>7} | limited by",
@@ -167,34 +171,67 @@ fn bands(out: &mut String, budget: &ChainBudget) {
         "windiest"
     );
     for band in &budget.bands {
-        let of = |level: Option<f64>| {
-            level.map_or_else(
-                || "-".to_owned(),
-                |db| format!("{:.1}", density(budget, band, db)),
-            )
-        };
-        let sum = of(Some(band.chain.total_db));
-        let least = if budget.noise_known { "" } else { ">" };
+        let of = |level: Option<f64>| told_density(budget, band, level);
         let _ = writeln!(
             out,
-            "  {:>9} | {:>6} {:>8} {:>8} | {:>6} {:>9} {:>9} {:>7} | {:>7.1} | {:>8} {:>8}{}",
+            "  {:>9} | {:>6} {:>8} {:>8} | {} | {:>8} {:>8}{}",
             band.band.label(),
             of(band.sea.map(|s| s.calm_db)),
             of(band.sea.map(|s| s.quietest_db)),
             of(band.sea.map(|s| s.windiest_db)),
-            of(band.chain.self_noise_db),
-            of(band.chain.amplifier_db),
-            of(Some(band.chain.converter_db)),
-            format!("{least}{sum}"),
-            band.high_pass_loss_db,
+            of_chain(budget, band),
             limited_word(band.in_quietest),
             limited_word(band.in_windiest),
-            match (band.above_filter, band.beyond_table) {
-                (true, _) => "  (filter)",
-                (false, true) => "  (beyond the table)",
-                (false, false) => "",
-            }
+            beside(band)
         );
+    }
+}
+
+/// Where nothing is known of the noise about the sensor there is nothing to limit it either.
+fn bands_without_sea(out: &mut String, budget: &ChainBudget) {
+    let _ = writeln!(
+        out,
+        "  {:>9} | {:>6} {:>9} {:>9} {:>7} | lost in\n  {:>9} | {:>6} {:>9} {:>9} {:>7} | {:>7}",
+        "", "chain", "", "", "", "band", "self", "amplifier", "converter", "sum", "h-p dB"
+    );
+    for band in &budget.bands {
+        let _ = writeln!(
+            out,
+            "  {:>9} | {}{}",
+            band.band.label(),
+            of_chain(budget, band),
+            beside(band)
+        );
+    }
+}
+
+fn told_density(budget: &ChainBudget, band: &BandBudget, level_db: Option<f64>) -> String {
+    level_db.map_or_else(
+        || "-".to_owned(),
+        |db| format!("{:.1}", density(budget, band, db)),
+    )
+}
+
+/// The columns of the chain.
+fn of_chain(budget: &ChainBudget, band: &BandBudget) -> String {
+    let of = |level: Option<f64>| told_density(budget, band, level);
+    let least = if budget.noise_known { "" } else { ">" };
+    format!(
+        "{:>6} {:>9} {:>9} {:>7} | {:>7.1}",
+        of(band.chain.self_noise_db),
+        of(band.chain.amplifier_db),
+        of(Some(band.chain.converter_db)),
+        format!("{least}{}", of(Some(band.chain.total_db))),
+        band.high_pass_loss_db,
+    )
+}
+
+/// What is said behind the columns.
+fn beside(band: &BandBudget) -> &'static str {
+    match (band.above_filter, band.beyond_table) {
+        (true, _) => "  (filter)",
+        (false, true) => "  (beyond the table)",
+        (false, false) => "",
     }
 }
 

@@ -221,7 +221,7 @@ impl Labels<'_> {
                 .map(usize::to_string)
                 .collect();
             let more = if numbers.len() > MOST_LISTED {
-                " ..."
+                " and more"
             } else {
                 ""
             };

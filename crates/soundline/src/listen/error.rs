@@ -196,7 +196,7 @@ pub(crate) enum RecordingFault {
         plan_rate_hz: f64,
     },
     /// A detector cannot be at this rate.
-    #[error("{}: {}", path.display(), ear_words(detector.as_deref(), source))]
+    #[error("{}: {}", path.display(), hear_words(detector.as_deref(), source))]
     Ear {
         /// The recording.
         path: PathBuf,
@@ -282,10 +282,11 @@ impl RecordingFault {
 }
 
 /// Why nothing was heard, with the detector by its name in the plan.
-fn ear_words(detector: Option<&str>, source: &HearError) -> String {
+pub(crate) fn hear_words(detector: Option<&str>, source: &HearError) -> String {
     match (detector, source) {
         (Some(id), HearError::Detector { source, .. }) => format!("detector.{id}: {source}"),
-        _ => source.to_string(),
+        (Some(id), source) => format!("detector.{id}: {source}"),
+        (None, source) => source.to_string(),
     }
 }
 

@@ -31,7 +31,7 @@ use crate::plan_file;
 pub(crate) use blank::{Blank, blank};
 pub(crate) use csv::quoted;
 pub(crate) use ears::{Assigned, Assignment, assign};
-pub(crate) use error::{ListenError, RecordingFault};
+pub(crate) use error::{ListenError, RecordingFault, hear_words};
 use two_ears::{Clocks, Pairs};
 use work::Outcome;
 pub(crate) use work::{Asked, look};

@@ -73,6 +73,12 @@ pub(crate) enum TuneError {
         /// The kinds that there are.
         all: Vec<String>,
     },
+    /// Every label was left out.
+    #[error("{}: not one label can be used, so there is nothing to be found and no evidence", path.display())]
+    NoneUsed {
+        /// The file.
+        path: PathBuf,
+    },
     /// Nothing that was heard counts.
     #[error(
         "of {heard_s:.3} s that were heard the detector could decide in none{}, so there is nothing to tell and no evidence",
@@ -88,7 +94,7 @@ pub(crate) enum TuneError {
     #[error("an allowance of no false alarm at all cannot be shown by any recording")]
     NoAllowance,
     /// The detector cannot be tried.
-    #[error("detector.{id}: {source}")]
+    #[error("{}", crate::listen::hear_words(Some(id), source))]
     Hear {
         /// The detector.
         id: String,
@@ -199,6 +205,7 @@ impl TuneError {
             | TuneError::Limits(_)
             | TuneError::Draw(_)
             | TuneError::Unheard
+            | TuneError::NoneUsed { .. }
             | TuneError::OutName { .. }
             | TuneError::Cancelled => None,
         }

@@ -35,6 +35,12 @@ pub(super) fn known_kinds(args: &Args, labels: &LabelFile) -> Result<(), TuneErr
     }
 }
 
+/// Whether labels were left out and none is left.
+pub(super) fn none_used(labels: &LabelFile, placed: &Placed) -> bool {
+    let left_out = labels.faults.len() + placed.faults.len();
+    left_out > 0 && placed.chosen.iter().all(Vec::is_empty)
+}
+
 /// Begins that may be further apart than the longest label lasts would let an event find a sound that it never met.
 pub(super) fn near_enough(rule: Rule, placed: &Placed) -> Result<(), TuneError> {
     let Rule::Begin { within_s } = rule else {

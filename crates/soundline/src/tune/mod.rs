@@ -27,7 +27,7 @@ use crate::plan_file;
 use allowance::allowance;
 pub(crate) use args::Args;
 pub(crate) use error::TuneError;
-use labelled::{known_kinds, labels, near_enough, put};
+use labelled::{known_kinds, labels, near_enough, none_used, put};
 use leave::{Left, PICTURES, draw, leave};
 use trouble::Trouble;
 
@@ -44,7 +44,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let as_json = args.out.as_deref().map(is_json).transpose()?;
     let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let sensor: Vec<String> = args.assignment.iter().map(|a| a.sensor.clone()).collect();
+    plan_file::show_about(&reading, &sensor, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
@@ -87,6 +88,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         trouble.tell(args, &labels, &placed, out)?;
         return Err(TuneError::Unheard.into());
     };
+    if none_used(&labels, &placed) {
+        trouble.tell(args, &labels, &placed, out)?;
+        return Err(TuneError::NoneUsed {
+            path: args.labels.clone(),
+        }
+        .into());
+    }
     let ear = listen::ears(line, &assigned, &first.info)?.remove(0);
     let mut base = ear.detectors[0].clone();
     if args.fit {

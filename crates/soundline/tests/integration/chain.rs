@@ -111,3 +111,23 @@ fn verif_a_sensor_that_is_not_there_is_refused() {
     );
     expect_status(&run(&["chain", &demo.plan, "--month", "13"]), 2);
 }
+
+/// There is no model of noise in air: no column of a sea and of what it limits stands in the table of a microphone.
+#[test]
+fn verif_a_microphone_is_told_without_a_sea() {
+    let bench = crate::files::PLAN;
+    let output = run(&["chain", bench, "--as", "module.bench.sensor.cage"]);
+    let told = stdout(&output);
+    let heading = told.lines().find(|l| l.contains("h-p dB")).unwrap();
+    assert!(heading.contains("converter"), "{told}");
+    for word in ["calm", "quietest", "limited by"] {
+        let before_notes = told.split("\n- ").next().unwrap();
+        assert!(!before_notes.contains(word), "{word}: {told}");
+    }
+    let rows = told.lines().filter(|l| l.contains("Hz | ")).count();
+    assert!(rows > 30, "{told}");
+    // The hydrophone of the same bench has no calibration; that is no matter of the microphone.
+    assert!(!stderr(&output).contains("has no calibration"));
+    let pool = run(&["chain", bench, "--as", "module.bench.sensor.pool"]);
+    assert!(stderr(&pool).contains("hydrophone `pool` has no calibration"));
+}

@@ -41,17 +41,12 @@ impl Bench {
     fn tune(&self, wav: &Path, more: &[&str]) -> Output {
         let text = |path: &Path| path.to_str().unwrap().to_owned();
         let (plan, wav, labels) = (text(&self.plan), text(wav), text(&self.labels));
-        let mut args = vec![
-            "tune",
-            &plan,
-            &wav,
-            "--labels",
-            &labels,
-            "--detector",
-            "orca",
-        ];
+        let mut args = vec!["tune", &plan, &wav, "--labels", &labels];
         if !more.contains(&"--as") {
             args.extend(["--as", POOL]);
+        }
+        if !more.contains(&"--detector") {
+            args.extend(["--detector", "orca"]);
         }
         args.extend(more);
         run(&args)
@@ -147,7 +142,15 @@ fn verif_what_finds_nothing_is_no_success() {
         &bench.tune(&wav, &["--as", &format!("2={POOL}")]),
         &["no channel 2"],
     );
+    bench.label("wet.wav,50,51,call\nwet.wav,9,8,call\n");
+    let all_left_out = bench.tune(&wav, &[]);
+    refused(
+        &all_left_out,
+        &["line 2: it begins at 50 s", "not one label can be used"],
+    );
+    assert_eq!(stdout(&all_left_out), "");
     assert_eq!(bench.evidence(), 0);
+    bench.label("./wet.wav,0.4,0.7,call\nwet.wav,1.4,1.7,song\n");
     // A name that begins with `./` is found.
     expect_status(
         &bench.tune(&wav, &["--match", "begin", "--within", "2 s"]),
@@ -238,4 +241,32 @@ fn verif_measure_tells_what_has_no_figure_and_keeps_its_table_whole() {
     assert!(told.contains("0 periods of 1 s whole"), "{told}");
     assert!(told.contains("2 of exact silence"), "{told}");
     assert!(!told.contains("-inf"), "{told}");
+}
+
+/// What is wrong with a detector and what is odd about a sensor is told by their names in the plan, and only of those that are tuned.
+#[test]
+fn verif_only_the_detector_and_sensor_in_question_are_told() {
+    let bench = Bench::new("wet.wav,0.4,0.7,call\n");
+    let wav = bench.wav("wet.wav", 3, |frame| tone(frame % RATE_HZ) + 1e-6);
+    let said = |output: &Output| stderr(output);
+    let pool = bench.tune(&wav, &["--no-evidence"]);
+    expect_status(&pool, 0);
+    assert!(said(&pool).contains("hydrophone `pool` has no calibration"));
+    let cage = bench.tune(
+        &wav,
+        &["--as", "module.bench.sensor.cage", "--detector", "mouse"],
+    );
+    assert!(!said(&cage).contains("`pool`"), "{}", said(&cage));
+    // A window shorter than a sample.
+    let plan = fs::read_to_string(&bench.plan).unwrap();
+    let (from, to) = ("window = \"20 ms\"", "window = \"10 us\"");
+    assert!(plan.contains(from));
+    fs::write(&bench.plan, plan.replacen(from, to, 1)).unwrap();
+    let bad = bench.tune(&wav, &["--no-evidence"]);
+    expect_status(&bad, 2);
+    assert!(
+        said(&bad).contains("detector.orca: stage 2") && !said(&bad).contains("of ear"),
+        "{}",
+        said(&bad)
+    );
 }

@@ -6,6 +6,7 @@
 )]
 
 mod allowance;
+mod bad_input;
 mod book;
 #[cfg(target_os = "linux")]
 mod cancel;
