@@ -13,6 +13,7 @@ extern crate alloc;
 
 mod background;
 mod decibels;
+mod envelope;
 mod error;
 mod features;
 mod finder;

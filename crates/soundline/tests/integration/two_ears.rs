@@ -192,6 +192,52 @@ fn verif_what_the_plan_does_not_say_is_not_told() {
     assert!(text.contains("are at the same depth, 45 m"), "{text}");
 }
 
+/// Temperatures that are uncertain by 0.2 degC make the speed uncertain by as much times its slope, 3.698 m/s for each degree at 9.0 degC and
+/// 34.6 (derivative of Mackenzie's equation, 4.591 - 0.10608 T + 7.122e-4 T^2 - 0.01025 (S - 35), by hand); and what is told of it is no longer
+/// taken.
+#[test]
+fn verif_an_uncertain_profile_counts() {
+    let changed = demo("silt-hollow", false);
+    let paths = || -> Value {
+        let from = [
+            "--format",
+            "json",
+            "paths",
+            &changed.plan,
+            "--from",
+            "900 m, 10 m",
+        ];
+        let told: Value = serde_json::from_str(&stdout(&run(&from))).unwrap();
+        told["pairs"][0].clone()
+    };
+    let exact = paths();
+    assert!(exact["profile_uncertainty_m_s"].is_null());
+    assert!(
+        exact["assumed"]
+            .to_string()
+            .contains("the profile is exact")
+    );
+    for degc in ["16.4", "16.1", "9.2", "8.4"] {
+        let from = format!("temperature = \"{degc} degC\"");
+        let to = format!("temperature = \"{degc} degC ± 0.2 degC\"");
+        edit(&changed.plan, &from, &to);
+    }
+    let spread = paths();
+    let profile = number(&spread, "profile_uncertainty_m_s");
+    assert!((profile - 0.2 * 3.698).abs() < 0.01, "{profile}");
+    assert!(
+        !spread["assumed"]
+            .to_string()
+            .contains("the profile is exact")
+    );
+    let part = number(&spread["elevation"], "sine_from_profile");
+    let formula = number(&spread["elevation"], "sine_from_formula");
+    assert!(
+        (part / formula - profile / 0.5).abs() < 1e-3,
+        "{part} {formula}"
+    );
+}
+
 /// The footer of the picture holds the same time.
 #[test]
 fn verif_a_picture_says_when_the_other_hears() {
