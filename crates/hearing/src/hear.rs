@@ -3,12 +3,12 @@
 use detect::{Detector, Event, Notice, PushError, Told};
 use jiff::Timestamp;
 use recording::Recording;
-use signal::{Block, Levels, level_db};
+use signal::Block;
 
+use crate::channel::Channel;
 use crate::ear::Ear;
 use crate::error::{FileError, HearError};
-use crate::full_scale::FullScale;
-use crate::heard::{ChannelLevels, Found, Hearing};
+use crate::heard::{Found, Hearing};
 use crate::pairs::{EarNow, EarPair, Pairs};
 use crate::survey::Survey;
 use crate::view::band_hz;
@@ -145,68 +145,6 @@ pub fn hear_pairs(
         }
     }
     Ok(())
-}
-
-/// One ear at work.
-struct Channel<'a> {
-    index: usize,
-    ear: &'a Ear,
-    detectors: Vec<Detector>,
-    levels: Levels,
-    /// As they were before the block at hand.
-    levels_before: Levels,
-    pressure_upa: Vec<f32>,
-    full_scale: FullScale,
-    /// Indices in the block at hand of the samples at full scale.
-    at_full_scale: Vec<usize>,
-}
-
-impl<'a> Channel<'a> {
-    fn new(index: usize, ear: &'a Ear, rate_hz: f64) -> Result<Self, HearError> {
-        if !(ear.full_scale_upa > 0.0 && ear.full_scale_upa <= f64::from(f32::MAX)) {
-            return Err(HearError::FullScale {
-                ear: index,
-                full_scale_upa: ear.full_scale_upa,
-            });
-        }
-        let detectors = ear
-            .detectors
-            .iter()
-            .enumerate()
-            .map(|(detector, spec)| {
-                Detector::new(spec).map_err(|source| HearError::Detector {
-                    ear: index,
-                    detector,
-                    source,
-                })
-            })
-            .collect::<Result<_, _>>()?;
-        Ok(Self {
-            index,
-            ear,
-            detectors,
-            levels: Levels::new(rate_hz)?,
-            levels_before: Levels::new(rate_hz)?,
-            pressure_upa: Vec::new(),
-            full_scale: FullScale::default(),
-            at_full_scale: Vec::new(),
-        })
-    }
-
-    fn level(&self) -> Option<ChannelLevels> {
-        let reference_upa = self.ear.reference_upa();
-        let mean_upa = self.levels.mean();
-        let varying = self.levels.mean_square() - mean_upa * mean_upa;
-        (self.levels.count() > 0).then(|| ChannelLevels {
-            level_db: self.levels.level_db(reference_upa),
-            peak_level_db: self.levels.peak_level_db(reference_upa),
-            exposure_level_db: self.levels.exposure_level_db(reference_upa),
-            // Of a steady offset alone rounding may leave less than nothing.
-            level_without_mean_db: level_db(varying.max(0.0), reference_upa),
-            mean_share: mean_upa.abs() / self.ear.full_scale_upa,
-            heard_s: self.levels.duration_s(),
-        })
-    }
 }
 
 /// A stretch under way.
@@ -346,8 +284,7 @@ impl Stretch<'_> {
     fn calibrate(&mut self, samples: &[f32], channels: usize) -> Option<(usize, u16)> {
         let ears = self.channels.iter_mut();
         ears.filter_map(|channel| {
-            channel.levels_before = channel.levels.clone();
-            let frame = calibrate(samples, channels, channel).err()?;
+            let frame = channel.take(samples, channels).err()?;
             Some((frame, channel.ear.channel))
         })
         .min()
@@ -356,8 +293,9 @@ impl Stretch<'_> {
     /// The same, of fewer samples than were taken before: those are forgotten.
     fn calibrate_again(&mut self, samples: &[f32], channels: usize) {
         for channel in &mut self.channels {
-            channel.levels = channel.levels_before.clone();
-            calibrate(samples, channels, channel).expect("the first such sample has been cut off");
+            channel
+                .take_again(samples, channels)
+                .expect("the first such sample has been cut off");
         }
     }
 
@@ -544,33 +482,6 @@ impl Stretch<'_> {
             }
         }
     }
-}
-
-/// Takes the ear's channel out of interleaved samples, in uPa, and into its levels. Gives the index of the first frame whose
-/// pressure is beyond single precision; the levels are then of no use.
-fn calibrate(samples: &[f32], channels: usize, channel: &mut Channel<'_>) -> Result<(), usize> {
-    let own = usize::from(channel.ear.channel);
-    let full_scale_upa = channel.ear.full_scale_upa as f32;
-    let pressure = |x: f32| x * full_scale_upa;
-    channel.pressure_upa.clear();
-    // The common case of one channel needs no stride, which lets the compiler take several samples at once.
-    if channels == 1 {
-        channel
-            .pressure_upa
-            .extend(samples.iter().map(|&x| pressure(x)));
-    } else {
-        let frames = samples.chunks_exact(channels);
-        channel
-            .pressure_upa
-            .extend(frames.map(|frame| pressure(frame[own])));
-    }
-    // Samples are finite numbers, so what is too large shows as an infinite peak.
-    channel.levels.push(&channel.pressure_upa);
-    if channel.levels.peak().is_finite() {
-        return Ok(());
-    }
-    let beyond = channel.pressure_upa.iter().position(|p| !p.is_finite());
-    beyond.map_or(Ok(()), Err)
 }
 
 /// The instant of a frame, to the nanosecond below.

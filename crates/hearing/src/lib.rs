@@ -6,6 +6,7 @@
 //! was found against labels, and [`curve`] gives shares and rates with their limits. [`hear_pairs`] tells when another ear hears the same sound. A [`Meter`]
 //! measures the sound itself, period by period. Levels are those of the recording: what a sensor's high-pass took away is not given back.
 
+mod channel;
 mod ear;
 mod error;
 mod full_scale;
