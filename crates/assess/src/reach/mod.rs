@@ -3,15 +3,19 @@
 //! The parts are those from which the inputs of the verdict's calculation are built, whether or not the line still has them:
 //! a part that is lost to a mistake counts as read wherever it would have been.
 
+mod lost;
+mod messages;
+
 use std::collections::BTreeSet;
 
-use network::{Filter, TopicName};
 use plan::{
-    DelayEnd, DelayFrom, LiesIn, Line, ModuleIx, Must, NoticeKind, Position, Reading, SectionEnd,
-    Spoilt, That, WrittenBehaviour, WrittenStart,
+    DelayFrom, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd, That,
+    WrittenStart,
 };
 
-use crate::verdict::{Judged, Verdict, unknown};
+use crate::verdict::{Verdict, unknown};
+pub(crate) use lost::lost;
+use lost::mistaken;
 
 /// Paths of parts, and names of top-level tables.
 pub(crate) type Parts = BTreeSet<String>;
@@ -304,134 +308,6 @@ impl Reach<'_> {
         parts
     }
 
-    fn behaviours(&self) -> &[WrittenBehaviour] {
-        self.reading.spoilt.behaviours()
-    }
-
-    /// Behaviours of which it is not known what they do: every verdict on messages may rest on them.
-    fn hidden(&self) -> impl Iterator<Item = String> {
-        let hidden = self.behaviours().iter().filter(|b| b.hidden);
-        hidden
-            .map(|b| b.path.clone())
-            .chain(["topic".to_owned(), "behaviour".to_owned()])
-            .chain(self.all(|kind, _| kind == "vote"))
-    }
-
-    /// Whether a behaviour tells another on another module of this topic.
-    fn goes_from_to(&self, topic: &str, from: &WrittenBehaviour, to: &WrittenBehaviour) -> bool {
-        from.publishes.iter().any(|t| t == topic)
-            && (from.on != to.on || from.on.is_none())
-            && matches!(&to.start, WrittenStart::Told(filter) if hears(filter, topic))
-    }
-
-    /// Whether messages of this topic leave the module on which they are published.
-    fn travels(&self, topic: &str) -> bool {
-        let all = self.behaviours();
-        let counts = |v: &plan::Vote| {
-            let elsewhere =
-                v.of.iter()
-                    .filter(|d| self.line.detectors[d.0].on.module != v.on);
-            elsewhere
-                .flat_map(|d| self.line.tellers(*d))
-                .any(|(_, t)| self.line.topics[t.0].name == topic)
-        };
-        if self.line.votes.iter().any(counts) {
-            return true;
-        }
-        all.iter()
-            .any(|from| all.iter().any(|to| self.goes_from_to(topic, from, to)))
-    }
-
-    /// All that is published and told over the links, and what limits it.
-    fn streams(&self) -> Parts {
-        let mut parts: Parts = self.hidden().collect();
-        let all = self.behaviours();
-        for from in all {
-            for topic in &from.publishes {
-                let hearers: Vec<&WrittenBehaviour> = all
-                    .iter()
-                    .filter(|to| self.goes_from_to(topic, from, to))
-                    .collect();
-                if hearers.is_empty() && !self.travels(topic) {
-                    continue;
-                }
-                parts.insert(from.path.clone());
-                parts.insert(format!("topic.{topic}"));
-                parts.extend(hearers.iter().map(|b| b.path.clone()));
-                let limited = self
-                    .line
-                    .topics
-                    .iter()
-                    .any(|t| t.name == *topic && t.at_most.is_some());
-                if !limited {
-                    parts.extend(limits(from));
-                }
-            }
-        }
-        parts
-    }
-
-    /// What an uplink is given to send, and how often.
-    fn uplink(&self, id: &str) -> Parts {
-        let path = format!("uplink.{id}");
-        let mut parts: Parts = self.hidden().collect();
-        let mut told = false;
-        for b in self.behaviours() {
-            for (_, topic) in b.sends_up.iter().filter(|(u, _)| *u == path) {
-                parts.insert(b.path.clone());
-                parts.insert(format!("topic.{topic}"));
-                parts.extend(limits(b));
-                told |= !b.limited && matches!(b.start, WrittenStart::Told(_));
-            }
-        }
-        if told {
-            parts.extend(self.network());
-            parts.extend(self.streams());
-        }
-        parts.extend(["uplink".to_owned(), path]);
-        parts
-    }
-
-    /// Every way from notices or a vote to an end, with what else is read of these, and what shares the links with it.
-    fn delay(&self, starts: &[WrittenStart], read: &[String], to: DelayEnd) -> Parts {
-        let mut parts: Parts = self.hidden().collect();
-        parts.insert("detector".to_owned());
-        parts.extend(read.iter().cloned());
-        match to {
-            DelayEnd::Output(o) => {
-                parts.insert(self.line.output_path(o));
-            }
-            DelayEnd::Module(m) => {
-                parts.insert(self.line.module_path(m));
-            }
-            DelayEnd::Uplink(u) => parts.extend(self.uplink(&self.line.uplinks[u.0].id)),
-        }
-        // Without [traffic] no message gets anywhere, and the links are not looked at.
-        parts.insert("traffic".to_owned());
-        if self.line.traffic.is_some() {
-            parts.extend(self.network());
-        }
-        let all = self.behaviours();
-        let mut on_the_way: Vec<&WrittenBehaviour> =
-            all.iter().filter(|b| starts.contains(&b.start)).collect();
-        let mut next = 0;
-        while let Some(b) = on_the_way.get(next).copied() {
-            next += 1;
-            parts.insert(b.path.clone());
-            for topic in b.publishes.iter().filter(|t| self.travels(t)) {
-                parts.insert(format!("topic.{topic}"));
-                parts.extend(self.streams());
-                let told = all.iter().filter(|to| self.goes_from_to(topic, b, to));
-                for to in told {
-                    if !on_the_way.iter().any(|known| known.path == to.path) {
-                        on_the_way.push(to);
-                    }
-                }
-            }
-        }
-        parts
-    }
-
     /// Verdicts on each thing of a kind: those whose parts have a mistake are unknown, also where the line lost the thing.
     pub(crate) fn each(
         &self,
@@ -463,95 +339,6 @@ impl Reach<'_> {
     }
 }
 
-/// What limits how often a behaviour starts that does not say so itself.
-fn limits(b: &WrittenBehaviour) -> Option<String> {
-    match &b.start {
-        WrittenStart::Heard(path, _) | WrittenStart::Voted(path) if !b.limited => {
-            Some(path.clone())
-        }
-        _ => None,
-    }
-}
-
-fn hears(filter: &str, topic: &str) -> bool {
-    match (Filter::parse(filter), TopicName::parse(topic)) {
-        (Ok(filter), Ok(topic)) => filter.matches(&topic),
-        // What is no filter or no name may have meant anything.
-        _ => true,
-    }
-}
-
 fn some<const N: usize>(parts: [String; N]) -> Parts {
     parts.into_iter().collect()
-}
-
-/// What is told of a part of the plan that a mistake reaches.
-pub(crate) fn mistaken(reading: &Reading, part: &str, spoilt: &Spoilt) -> Verdict {
-    let place = reading.sources.place(spoilt.at);
-    let why = if spoilt.part == part {
-        format!("the plan has a mistake in it, at {place}")
-    } else if matches!(spoilt.part.as_str(), "file" | "include") {
-        format!("the plan has a mistake at {place}")
-    } else {
-        format!("the plan has a mistake in {}, at {place}", spoilt.part)
-    };
-    unknown(part, why)
-}
-
-/// What is told of a requirement when the plan gives no line, or loses it without a trace.
-fn too_little(reading: &Reading, requirement: String) -> Verdict {
-    let parts = &reading.spoilt;
-    let table = ["deployment", "site"].into_iter().find_map(|t| parts.of(t));
-    let first = reading
-        .mistakes
-        .iter()
-        .find(|m| m.is_error())
-        .map(|m| m.site);
-    let at = table.map(|spoilt| spoilt.at).or(first);
-    let place = at.map_or_else(String::new, |at| {
-        format!(", for the mistake at {}", reading.sources.place(at))
-    });
-    unknown(
-        requirement,
-        format!("too little of the plan can be read{place}"),
-    )
-}
-
-/// The requirements that are written and of which the line has none: they are lost to a mistake, their own or another's.
-pub(crate) fn lost(reading: &Reading) -> Vec<Judged> {
-    let held = reading.line.iter().flat_map(|l| &l.requirements);
-    let held: BTreeSet<&str> = held.map(|r| r.id.as_str()).collect();
-    let parts = &reading.spoilt;
-    let missing = parts
-        .requirements()
-        .iter()
-        .filter(|r| !held.contains(r.id.as_str()));
-    missing
-        .map(|r| {
-            let own = format!("requirement.{}", r.id);
-            let named = || {
-                r.names
-                    .iter()
-                    .find_map(|n| Some((n.as_str(), parts.of(n)?)))
-            };
-            let found = match (parts.of(&own), named(), parts.whole()) {
-                (Some(spoilt), ..) => mistaken(reading, &own, spoilt),
-                (_, Some((part, spoilt)), _) => mistaken(reading, part, spoilt),
-                (_, _, Some(spoilt)) => mistaken(reading, "the plan", spoilt),
-                _ => too_little(reading, own),
-            };
-            let about = match (r.that, r.names.is_empty()) {
-                (None, _) => "it cannot be read what this requires".to_owned(),
-                (Some(that), true) => format!("a requirement on {that}"),
-                (Some(that), false) => format!("a requirement on {that}: {}", r.names.join(", ")),
-            };
-            Judged::new(
-                r.id.clone(),
-                r.must.unwrap_or(Must::Shall),
-                r.source.clone(),
-                about,
-                vec![found],
-            )
-        })
-        .collect()
 }
