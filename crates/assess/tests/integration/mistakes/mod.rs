@@ -1,0 +1,69 @@
+//! A mistake in one part of the plan leaves what does not rest on it standing.
+
+mod bent;
+mod lost;
+mod parts;
+mod places;
+
+use assess::{Check, Judged};
+
+use crate::support::changed;
+
+/// Things that have nothing to do with the way of the alert: a second ear with its store, a detector that only leads to a line in
+/// the log, and a topic that stays on its module.
+pub(crate) const ASIDE: &str = r#"
+[module.ear.sensor.two]
+kind = "hydrophone"
+sensitivity = "-171 dB re 1 V/uPa"
+gain = "21 dB"
+adc = { full_scale = "2.6 V", bits = 24, rate = "8 kHz" }
+calibrated = { date = 2026-12-02, by = "test" }
+
+[detector.other]
+on = "module.ear.sensor.two"
+stages = [
+  { level = "rms", window = "0.3 s" },
+  { on_above = "120 dB re 1 uPa", off_below = "110 dB re 1 uPa", shortest = "0.4 s", hold_off = "6 s" },
+]
+
+[topic."note/own"]
+size = "11 B"
+
+[behaviour.count]
+on = "module.base"
+each = "11 min"
+do = [{ publish = "note/own" }]
+
+[behaviour.keep]
+on = "module.base"
+when_told = "note/own"
+do = [{ log = "counted" }]
+
+[behaviour.note]
+on = "module.ear"
+when_heard = "detector.other.confirmed"
+do = [{ log = "the other" }]
+
+[storage.second]
+at = "module.ear"
+capacity = "2 TB"
+records = [{ sensor = "module.ear.sensor.two", share = "90 %", compression = 2 }]
+
+[requirement.second]
+that = "storage-time"
+of = "storage.second"
+at_least = "100 d"
+
+[requirement.voltage]
+"#;
+
+pub(crate) fn wide(changes: &[(&str, &str)]) -> String {
+    let mut all = vec![("[requirement.voltage]\n", ASIDE)];
+    all.extend_from_slice(changes);
+    changed(&all)
+}
+
+pub(crate) fn all(check: &Check) -> Vec<Judged> {
+    let both = check.requirements.iter().chain(&check.standing);
+    both.cloned().collect()
+}

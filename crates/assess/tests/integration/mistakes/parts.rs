@@ -1,0 +1,263 @@
+//! Every part of the plan with a mistake in it, and what reads the part.
+
+use assess::{Shelf, Status, Word, check};
+
+use super::{all, wide};
+use crate::support::{read, why_unknown};
+
+const ELECTRIC: &[&str] = &["voltage", "supply"];
+const DELAYS: &[&str] = &["lamp", "told", "shore"];
+const PAID: &[&str] = &["messages", "budget"];
+const LINKS: &[&str] = &["links"];
+const REACH: &[&str] = &["link-reach"];
+const DEPTH: &[&str] = &["housing-depth"];
+const CARD: &[&str] = &["card"];
+const SECOND: &[&str] = &["second"];
+/// Never rehearsed, so unknown in any case.
+const NIGHT: &[&str] = &["night"];
+
+/// One bad plan: the part, the change, and what reads the part.
+struct Bad(
+    &'static str,
+    &'static str,
+    &'static str,
+    &'static [&'static [&'static str]],
+);
+
+const BAD: &[Bad] = &[
+    Bad(
+        "supply.bench",
+        "voltage = \"48 V\"",
+        "voltage = \"48 kg\"",
+        &[ELECTRIC],
+    ),
+    Bad(
+        "module.ear",
+        "loads = { listening = \"2 W\" }",
+        "loads = { listening = \"2 kg\" }",
+        &[ELECTRIC, DELAYS, LINKS],
+    ),
+    Bad(
+        "module.base",
+        "minimum = \"36 V\"",
+        "minimum = \"36 s\"",
+        &[ELECTRIC, DELAYS, LINKS],
+    ),
+    Bad(
+        "module.base.output.lamp",
+        "power = \"10 W\"",
+        "power = \"10 V\"",
+        &[ELECTRIC, &["lamp"]],
+    ),
+    Bad(
+        "module.ear.sensor.one",
+        "gain = \"20 dB\"",
+        "gain = \"20 kg\"",
+        &[DELAYS, CARD],
+    ),
+    Bad(
+        "module.ear.sensor.one",
+        "settles_in = \"1 s\"",
+        "settles_in = \"1 V\"",
+        &[DELAYS, CARD],
+    ),
+    Bad(
+        "module.ear.sensor.two",
+        "gain = \"21 dB\"",
+        "gain = \"21 kg\"",
+        &[SECOND],
+    ),
+    Bad(
+        "span.cable",
+        "length = \"100 m\"",
+        "length = \"100 V\"",
+        &[ELECTRIC, DELAYS, LINKS, REACH],
+    ),
+    Bad(
+        "detector.call",
+        "over = \"10 s\"",
+        "over = \"10 V\"",
+        &[DELAYS, LINKS],
+    ),
+    Bad(
+        "detector.other",
+        "window = \"0.3 s\"",
+        "window = \"0.3 V\"",
+        &[],
+    ),
+    Bad(
+        "detector.other",
+        "on_above = \"120 dB re 1 uPa\"",
+        "on_above = \"120 kg\"",
+        &[],
+    ),
+    Bad(
+        "traffic",
+        "packet = \"1400 B\"",
+        "packet = \"1400 V\"",
+        &[DELAYS, LINKS],
+    ),
+    Bad(
+        "topic.alert/call",
+        "size = \"100 B\"",
+        "size = \"100 kg\"",
+        &[DELAYS, LINKS, PAID],
+    ),
+    Bad("topic.note/own", "size = \"11 B\"", "size = \"11 kg\"", &[]),
+    Bad(
+        "behaviour.act",
+        "at_most = \"12 per d\"",
+        "at_most = \"12 kg\"",
+        &[DELAYS, LINKS, PAID],
+    ),
+    Bad(
+        "behaviour.tell",
+        "on = \"module.ear\"\nwhen_heard = \"detector.call.confirmed\"",
+        "on = \"module.ear\"\nwhen_heard = \"detector.cal.confirmed\"",
+        &[DELAYS, LINKS, PAID],
+    ),
+    Bad(
+        "behaviour.keep",
+        "log = \"counted\"",
+        "log = \"counted\", publish = \"alert/call\"",
+        &[DELAYS, LINKS, PAID],
+    ),
+    Bad(
+        "behaviour.count",
+        "each = \"11 min\"",
+        "each = \"11 V\"",
+        &[],
+    ),
+    Bad(
+        "uplink.shore",
+        "session = \"5 s\"",
+        "session = \"5 V\"",
+        &[DELAYS, LINKS, PAID],
+    ),
+    Bad(
+        "storage.card",
+        "capacity = \"1 TB\"",
+        "capacity = \"1 V\"",
+        &[CARD],
+    ),
+    Bad(
+        "storage.second",
+        "capacity = \"2 TB\"",
+        "capacity = \"2 V\"",
+        &[SECOND],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nrecovery_slip = \"1 V\"",
+        &[CARD],
+    ),
+    Bad(
+        "module.ear",
+        "rated_depth = \"200 m\"",
+        "rated_depth = \"200\"",
+        &[ELECTRIC, DELAYS, LINKS, DEPTH],
+    ),
+    Bad(
+        "deployment",
+        "start = 2027-01-01",
+        "start = \"1.1.2027\"",
+        &[],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1\"",
+        &[CARD],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nduration = \"2 d\"",
+        &[CARD],
+    ),
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\nrecovery_slop = \"2 d\"",
+        &[CARD],
+    ),
+    Bad(
+        "site",
+        "water_depth = \"40 m\"",
+        "water_depth = \"40\"",
+        &[],
+    ),
+    Bad(
+        "site",
+        "latitude = \"50 deg\"",
+        "latitude = \"150 deg\"",
+        &[],
+    ),
+    Bad(
+        "site",
+        "temperature = \"10 degC\"",
+        "temperature = \"10\"",
+        &[ELECTRIC],
+    ),
+    Bad("site", "ph = 8\n", "ph = \"sour\"\n", &[]),
+    Bad("site", "ph = 8\n", "ph = 8\nph = 8\n", &[]),
+    Bad(
+        "requirement.budget",
+        "at_most = \"50 EUR\"",
+        "at_most = \"50 V\"",
+        &[&["budget"]],
+    ),
+    Bad(
+        "requirement.card",
+        "of = \"storage.card\"",
+        "of = \"storage.cards\"",
+        &[CARD],
+    ),
+];
+
+/// The verdicts that read the spoilt part are unknown, and say where the mistake is; the others equal those of the good plan.
+#[test]
+fn verif_a_mistake_spoils_what_reads_it_and_nothing_else() {
+    let good = check(&read(&wide(&[])), &Shelf::default());
+    for Bad(part, from, to, spoilt) in BAD {
+        let text = wide(&[(*from, *to)]);
+        let reading = read(&text);
+        let mistake = reading.mistakes.iter().find(|m| m.is_error()).unwrap();
+        assert_eq!(mistake.part, *part, "{to}: {:?}", reading.mistakes);
+        let line = text[..text.find(to).unwrap()].matches('\n').count() + 1;
+        let check = check(&reading, &Shelf::default());
+        assert_eq!(check.status(), Status::Unusable, "{to}");
+        let mut expected: Vec<&str> = [*spoilt, &[NIGHT]].concat().concat();
+        // Full scale against the sea and against thresholds reads every sensor and detector, the site and the deployment.
+        let of_chains = part.starts_with("detector.") || part.contains(".sensor.");
+        if of_chains || ["site", "deployment"].contains(part) {
+            expected.extend(["overload", "self-noise"]);
+        }
+        expected.sort_unstable();
+        let now = all(&check);
+        let mut unknown: Vec<&str> = now
+            .iter()
+            .filter(|j| j.word() == Word::Unknown)
+            .map(|j| j.id.as_str())
+            .collect();
+        unknown.sort_unstable();
+        assert_eq!(unknown, expected, "{to}");
+        // A rehearsal reads neither stores nor other requirements.
+        let rehearsed = !part.starts_with("storage.") && !part.starts_with("requirement.");
+        for id in expected
+            .into_iter()
+            .filter(|id| rehearsed || *id != "night")
+        {
+            let why = why_unknown(&check, id);
+            let told = (line..line + 5).any(|l| why.contains(&format!("at line {l}")));
+            assert!(told, "{to}: {id}: {why}");
+        }
+        for before in all(&good) {
+            let after = now.iter().find(|j| j.id == before.id).unwrap();
+            if after.word() != Word::Unknown {
+                assert_eq!(after, &before, "{to}");
+            }
+        }
+    }
+}

@@ -1,0 +1,11 @@
+//! Starts against closed forms of one capacitor behind one resistance, and the plans whose start fails.
+
+mod examples;
+mod one_capacitor;
+
+use assess::{Check, Shelf, check};
+use plan::Reading;
+
+pub(crate) fn judged(reading: &Reading) -> Check {
+    check(reading, &Shelf::default())
+}
