@@ -17,6 +17,7 @@ mod field;
 mod layers;
 mod leg;
 mod pair;
+mod path;
 mod trace;
 mod walk;
 
@@ -25,12 +26,12 @@ use crate::bed::Bed;
 use crate::limits::{Limit, Method, SeaError, Variable};
 use crate::profile::Profile;
 
-pub use eigen::{
-    Eigenray, Eigenrays, Family, RayLimits, Reach, coherent_loss_db, incoherent_loss_db,
-};
 pub use field::LossField;
 pub use layers::Layers;
 pub use pair::Pair;
+pub use path::{
+    Eigenray, Eigenrays, Family, RayLimits, Reach, coherent_loss_db, incoherent_loss_db,
+};
 pub use trace::Trace;
 
 use walk::Column;
