@@ -7,11 +7,14 @@
 mod canonical;
 mod catalogue;
 mod cue_sheet;
+mod fetch;
 mod field;
 mod folder;
+mod include;
 mod keys;
 mod line;
 mod mistake;
+mod named_files;
 mod node;
 mod read;
 mod reading;
@@ -31,6 +34,10 @@ pub use cue_sheet::{
     Count, CueSheet, Expect, ExpectKind, Fault, FaultKind, InputCue, Repeats, Sound, SoundIx,
     SoundKind, TrackPoint, Within,
 };
+pub use fetch::{
+    Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,
+    from_folder_of,
+};
 pub use line::{
     Action, Anchor, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, CableHeat, Calibration,
     Call, CallIx, Chain, Chemistry, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment,
@@ -44,10 +51,7 @@ pub use line::{
 };
 pub use line::{Bottom, Paths, RaysWanted};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
-pub use reading::{
-    CueReading, Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, Reading,
-    from_disk, from_folder_of, read, read_cues,
-};
+pub use reading::{CueReading, Reading, read, read_cues};
 pub use reference::{cues_reference, plan_reference};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};

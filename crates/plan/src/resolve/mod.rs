@@ -6,6 +6,7 @@ mod cues;
 mod declared;
 mod electric;
 mod exclusive;
+mod expectations;
 mod mechanics;
 mod modules;
 mod propagation;

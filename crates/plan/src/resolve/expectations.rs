@@ -1,0 +1,202 @@
+//! What a cue sheet expects of a rehearsal.
+
+use quantity::Dimension;
+
+use super::requirements::limit;
+use super::talk::topic;
+use super::{Resolver, ix_of};
+use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, SoundIx, Within};
+use crate::field::{POSITIVE, RefKind};
+use crate::line::{Line, UplinkIx};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, Reader};
+use crate::tables::{EXPECT, EXPECTATIONS, OF_EXPECTATIONS};
+
+pub(super) fn expect(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    line: &Line,
+    sheet: &CueSheet,
+) -> Option<Expect> {
+    let (that, _) = f.choice("that")?;
+    let keys = EXPECTATIONS
+        .iter()
+        .find(|k| k.word == *that)
+        .expect("every word has its keys");
+    let what = format!("an expectation on `{that}`");
+    if !r.keys_fit(f, &EXPECT, keys, OF_EXPECTATIONS, &what) {
+        return None;
+    }
+    let within = window(r, f, sheet)?;
+    let what = match *that {
+        "voltage" => {
+            wanted(r, f, RefKind::Module)?;
+            let of = r.module(line, f, "of")?;
+            let at_least_v = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
+            let at_most_v = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
+            if at_least_v.is_none() && at_most_v.is_none() {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        f.site,
+                        "a voltage needs at_least, at_most or both",
+                    )
+                    .label("no limit here"),
+                );
+                return None;
+            }
+            ExpectKind::Voltage {
+                of,
+                at_least_v,
+                at_most_v,
+            }
+        }
+        "notice" => {
+            wanted(r, f, RefKind::Notice)?;
+            let (of, notice, _) = r.notice(line, f, "of")?;
+            ExpectKind::Notice {
+                of,
+                notice,
+                count: count(r, f)?,
+            }
+        }
+        "voted" => {
+            wanted(r, f, RefKind::Vote)?;
+            ExpectKind::Voted {
+                of: r.vote(line, f, "of")?.0,
+                count: count(r, f)?,
+            }
+        }
+        "switched" => {
+            wanted(r, f, RefKind::Output)?;
+            let of = r.output(line, f, "of")?;
+            ExpectKind::Switched {
+                of,
+                on: f.choice("to").is_some_and(|(w, _)| *w == "on"),
+                count: count(r, f)?,
+            }
+        }
+        "delivered" => {
+            let (name, site) = f.text("topic")?;
+            let topic = topic(r, line, name, site)?;
+            ExpectKind::Delivered {
+                topic,
+                to: r.module(line, f, "at")?,
+                count: count(r, f)?,
+            }
+        }
+        "lost" => {
+            let (name, site) = f.text("topic")?;
+            ExpectKind::Lost {
+                topic: topic(r, line, name, site)?,
+                count: count(r, f)?,
+            }
+        }
+        "sent" => {
+            wanted(r, f, RefKind::Uplink)?;
+            let (_, path, _) = r.reference(f, "of")?;
+            ExpectKind::Sent {
+                of: ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?,
+                count: count(r, f)?,
+            }
+        }
+        _ => {
+            wanted(r, f, RefKind::Module)?;
+            ExpectKind::Down {
+                of: r.module(line, f, "of")?,
+                count: count(r, f)?,
+            }
+        }
+    };
+    Some(Expect {
+        id: id.to_owned(),
+        at: f.site,
+        within,
+        what,
+    })
+}
+
+fn wanted(r: &mut Resolver<'_>, f: &Fields, kind: RefKind) -> Option<()> {
+    let (found, path, site) = f.reference("of")?;
+    if found == kind {
+        return Some(());
+    }
+    r.tell(
+        Mistake::error(
+            Code::BadReference,
+            site,
+            format!("`{path}` cannot stand here"),
+        )
+        .label("another kind of thing")
+        .help(format!("expected {}", kind.example())),
+    );
+    None
+}
+
+fn window(r: &mut Resolver<'_>, f: &Fields, sheet: &CueSheet) -> Option<Within> {
+    let between = f.site_of("from").or(f.site_of("until"));
+    if f.has("after") != f.has("within") || (f.has("after") && between.is_some()) {
+        let site = f.site_of("after").or(f.site_of("within")).unwrap_or(f.site);
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "a window is `after` a sound and `within` a time, or `from` and `until`",
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    if f.has("after") {
+        let (_, path, _) = r.reference(f, "after")?;
+        let sound = ix_of(&sheet.sounds, path, |s| &s.id).map(SoundIx)?;
+        return Some(Within::After {
+            sound,
+            within_s: f.q("within")?,
+        });
+    }
+    let from_s = f.amount("from").map_or(0.0, |(a, _)| a.si);
+    let until_s = f.amount("until").map_or(sheet.duration_s.si, |(a, _)| a.si);
+    if until_s <= from_s || until_s > sheet.duration_s.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                between.unwrap_or(f.site),
+                "this window lies outside the rehearsal, or ends before it begins",
+            )
+            .label("here")
+            .related(sheet.duration_s.at, "the rehearsal's length"),
+        );
+        return None;
+    }
+    Some(Within::Between { from_s, until_s })
+}
+
+/// At least once when nothing is written; with an upper limit alone, nothing is needed.
+fn count(r: &mut Resolver<'_>, f: &Fields) -> Option<Count> {
+    let part = r.part.clone();
+    let mut read = |key: &'static str| match f.limit(key) {
+        None => Some(None),
+        Some((node, _)) => Reader::within(r.catalogue, r.mistakes, part.clone())
+            .whole(node)
+            .map(Some),
+    };
+    let (least, most) = (read("at_least")?, read("at_most")?);
+    let at_least = least.unwrap_or(u32::from(most.is_none()));
+    if let Some(most) = most.filter(|m| *m < at_least) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                f.site,
+                format!("at most {most} and at least {at_least} cannot both hold"),
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    Some(Count {
+        at_least,
+        at_most: most,
+    })
+}
