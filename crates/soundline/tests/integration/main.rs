@@ -28,6 +28,7 @@ mod real;
 mod records;
 mod rehearse;
 mod reserve;
+mod shapes;
 mod start;
 mod support;
 mod tune;

@@ -1,5 +1,8 @@
 //! `soundline tune`: what a user meets, on sounds whose levels are known and on real recordings.
 
+mod fitted;
+mod kept;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -9,6 +12,7 @@ use crate::files::float_wav;
 use crate::support::{expect_status, repository, soundline, stderr, stdout};
 
 const RATE_HZ: u32 = 44_100;
+
 const SENSOR: &str = "module.bench.sensor.pool";
 
 fn plan() -> PathBuf {
@@ -277,192 +281,6 @@ fn verif_pictures_and_the_curve_are_written() {
     );
     let again = tune(&[&steps.wav], &steps.labels, &more);
     expect_status(&again, 2);
-}
-
-const FIGURES: &str = r#"
-[requirement.finds]
-that = "recall"
-of = "detector.orca"
-at_least = "10 %"
-labels = "labels.csv"
-
-[requirement.quiet]
-that = "false-alarms"
-of = "detector.orca"
-at_most = "1 per s"
-labels = "labels.csv"
-"#;
-
-/// What `check` says of the figures: words and why.
-fn figures(plan: &str) -> Vec<(String, String)> {
-    let checked = soundline()
-        .args(["check", plan, "--format", "json"])
-        .output()
-        .unwrap();
-    let told = json(&checked);
-    let all = told["requirements"].as_array().unwrap().iter();
-    all.filter(|r| ["finds", "quiet"].contains(&r["id"].as_str().unwrap()))
-        .map(|r| {
-            let verdict = &r["verdicts"][0];
-            let text = |v: &Value| v.as_str().unwrap().to_owned();
-            (text(&verdict["ruling"]), text(&verdict["why"]))
-        })
-        .collect()
-}
-
-#[test]
-fn verif_evidence_counts_while_detector_labels_and_recordings_are_the_same() {
-    let steps = labelled();
-    let plan = steps.folder.path().join("plan.toml");
-    let text = fs::read_to_string(self::plan()).unwrap() + FIGURES;
-    fs::write(&plan, &text).unwrap();
-    let plan = plan.to_str().unwrap();
-    let tune = || {
-        let output = soundline()
-            .args(["tune", plan])
-            .arg(&steps.wav)
-            .args(["--as", SENSOR, "--detector", "orca", "--labels"])
-            .arg(&steps.labels)
-            .output()
-            .unwrap();
-        expect_status(&output, 0);
-        stdout(&output)
-    };
-    let words = || {
-        figures(plan)
-            .into_iter()
-            .map(|(word, _)| word)
-            .collect::<Vec<_>>()
-    };
-    assert_eq!(words(), ["unknown", "unknown"]);
-    assert!(tune().contains("evidence: "));
-    // Clopper-Pearson of 3 of 5 begins at 14.7 %, Garwood of 2 in 10 s ends at 0.72 a second.
-    assert_eq!(words(), ["met", "met"]);
-    // The same again is the same record.
-    tune();
-    assert_eq!(
-        fs::read_dir(steps.folder.path().join("plan.evidence"))
-            .unwrap()
-            .count(),
-        1
-    );
-
-    let why = |change: &dyn Fn()| {
-        change();
-        figures(plan)[0].clone()
-    };
-    let (word, said) = why(&|| fs::write(plan, text.replace("138 dB", "139 dB")).unwrap());
-    assert_eq!(word, "unknown");
-    assert!(
-        said.contains("the detector or its sensor has changed"),
-        "{said}"
-    );
-    // Another detector of the same plan is none of its business.
-    fs::write(plan, text.replace("rise = \"12 dB\"", "rise = \"13 dB\"")).unwrap();
-    assert_eq!(words(), ["met", "met"]);
-    let labels = fs::read_to_string(&steps.labels).unwrap();
-    let (word, said) = why(&|| fs::write(&steps.labels, format!("{labels}\n")).unwrap());
-    assert_eq!(word, "unknown");
-    assert!(said.contains("the labels have changed"), "{said}");
-    fs::write(&steps.labels, &labels).unwrap();
-    let mut sound = fs::read(&steps.wav).unwrap();
-    let last = sound.len() - 1;
-    sound[last] ^= 1;
-    let (word, said) = why(&|| fs::write(&steps.wav, &sound).unwrap());
-    assert_eq!(word, "unknown");
-    assert!(said.contains("steps.wav is not the recording"), "{said}");
-    // A record whose recordings lie elsewhere is taken at its word.
-    fs::remove_file(&steps.wav).unwrap();
-    assert_eq!(words(), ["met", "met"]);
-}
-
-/// A tone of 0.3 s in every second, and one of 0.1 s between: only the long ones are labelled. The judgement learns the length, and the
-/// stage that is printed does in the plan what it promised.
-#[test]
-fn verif_a_fitted_judgement_can_be_pasted_into_the_plan() {
-    let folder = tempfile::tempdir().unwrap();
-    let wav = folder.path().join("two.wav");
-    let seconds = 40;
-    let sample = |i: u32| {
-        let t_s = f64::from(i) / f64::from(RATE_HZ);
-        let into_s = t_s.fract();
-        let loud = (0.1..0.4).contains(&into_s) || (0.7..0.8).contains(&into_s);
-        let amplitude = if loud { 0.3 } else { 1e-6 };
-        (amplitude * (std::f64::consts::TAU * 1000.0 * t_s).sin()) as f32
-    };
-    float_wav(&wav, (0..seconds * RATE_HZ).map(sample));
-    let labels = folder.path().join("labels.csv");
-    let rows: String = (0..seconds)
-        .map(|s| format!("two.wav,{s}.1,{s}.4\n"))
-        .collect();
-    fs::write(&labels, format!("recording,from_s,to_s\n{rows}")).unwrap();
-    let plan = folder.path().join("plan.toml");
-    let text = fs::read_to_string(self::plan()).unwrap();
-    fs::write(&plan, &text).unwrap();
-    let tune = |more: &[&str]| {
-        let output = soundline()
-            .arg("tune")
-            .arg(&plan)
-            .arg(&wav)
-            .args([
-                "--as",
-                SENSOR,
-                "--detector",
-                "orca",
-                "--format",
-                "json",
-                "--labels",
-            ])
-            .arg(&labels)
-            .args(more)
-            .output()
-            .unwrap();
-        expect_status(&output, 0);
-        json(&output)
-    };
-    let told = tune(&["--fit"]);
-    let judgement = &told["judgement"];
-    assert_eq!(judgement["word"], "fitted");
-    assert_eq!(judgement["parted_by"], "time");
-    assert_eq!(
-        (
-            &judgement["fitted_on_hits"],
-            &judgement["fitted_on_false_alarms"]
-        ),
-        (&40.into(), &40.into())
-    );
-    let half = &judgement["unseen"][4];
-    assert_eq!(
-        (&half["hits"], &half["false_alarms"]),
-        (&40.into(), &0.into())
-    );
-    assert!(told["evidence"].is_null());
-    let stage = judgement["stage_toml"].as_str().unwrap();
-    let last = "hold_off = \"0 s\", confirm = \"at-end\" },\n]\n\n[detector.clicks]";
-    assert!(text.contains(last));
-    let pasted = text.replace(last, &last.replace("\n]", &format!("\n  {stage},\n]")));
-    fs::write(&plan, pasted).unwrap();
-    let told = tune(&["--no-evidence"]);
-    let own = told["curve"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .find(|p| p["threshold_db"] == 138.0)
-        .unwrap();
-    assert_eq!(
-        (&own["hits"], &own["false_alarms"]),
-        (&40.into(), &0.into())
-    );
-    // Too few to learn from is said, and the rest is told.
-    let few = labelled();
-    let few = tune_few(&few);
-    assert_eq!(few["judgement"]["word"], "not-fitted");
-}
-
-fn tune_few(steps: &Steps) -> Value {
-    let few = tune(&[&steps.wav], &steps.labels, &["--fit", "--format", "json"]);
-    expect_status(&few, 3);
-    json(&few)
 }
 
 /// The calls that SciPy finds in real recordings (reference/recording/scipy-calls.csv; the labels of the plan hold the same figures)
