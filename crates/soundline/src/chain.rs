@@ -1,20 +1,18 @@
 //! `soundline chain`: what limits each hydrophone, the sea, its own noise or full scale.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use assess::{ChainBudget, LimitedBy, chain_budget};
 use plan::{Line, ModuleIx, SensorIx, SensorKind};
-use report::{
-    OutputError, Overwrite, PictureSize, chain_json, chain_picture_png, chain_picture_svg,
-    chain_text, refuse_output, write_atomically,
-};
+use report::{chain_json, chain_picture_png, chain_picture_svg, chain_text};
 use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
 /// Set the noise of each hydrophone's chain and its full scale against the sea, band by band: what it can hear, and what clips.
@@ -67,20 +65,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show_about(&reading, &args.sensors, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
-    let inputs = plan_file::inputs(&reading.sources);
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let sensors = named(line, &args.sensors)?;
-    let pictures: Vec<[PathBuf; 2]> = args.picture.as_ref().map_or_else(Vec::new, |folder| {
-        let paths = sensors.iter().map(|(path, _)| paths(folder, path));
-        paths.collect()
-    });
-    for path in pictures.iter().flatten() {
-        refuse_output(path, overwrite, &inputs)?;
-    }
+    let names = sensors.iter().map(|(path, _)| picture(path));
+    let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     let month = args.month.map(|m| usize::from(m) - 1);
     let budgets = sensors
         .iter()
@@ -88,35 +76,28 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .collect::<Result<Vec<ChainBudget>, _>>()
         .map_err(ChainCommandError::from)?;
     let name = &line.deployment.name;
-    for (budget, [png, svg]) in budgets.iter().zip(&pictures) {
+    pictures.draw(&outputs, |number, page| {
+        let budget = &budgets[number];
         let title = format!("{name}: {}", budget.path);
-        let page = PictureSize::PAGE;
         let failed = |source| ChainCommandError::Draw {
             sensor: budget.path.clone(),
             source,
         };
-        let drawn = chain_picture_png(&title, budget, page).map_err(failed)?;
-        let text = chain_picture_svg(&title, budget, page).map_err(failed)?;
-        make(png)?;
-        write_atomically(png, &drawn, overwrite, &inputs)?;
-        write_atomically(svg, text.as_bytes(), overwrite, &inputs)?;
-    }
+        let png = chain_picture_png(&title, budget, page).map_err(failed)?;
+        let svg = chain_picture_svg(&title, budget, page).map_err(failed)?;
+        Ok::<_, ChainCommandError>((png, svg))
+    })?;
     match out.format {
         Format::Text => {
             out.stdout
                 .write_all(chain_text(name, &budgets).as_bytes())?;
-            for (i, path) in pictures.iter().flatten().enumerate() {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}picture: {}", path.display())?;
-            }
+            pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
             let mut whole = chain_json(name, &budgets);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
-            let all = pictures.iter().flatten();
-            let paths: Vec<String> = all.map(|p| p.display().to_string()).collect();
-            whole["pictures"] = json!(paths);
+            whole["pictures"] = json!(shown(pictures.paths()));
             whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
@@ -169,20 +150,9 @@ fn named(line: &Line, wanted: &[String]) -> Result<Vec<(String, SensorIx)>, Chai
     Ok(all)
 }
 
-/// `module.upper.sensor.ear` as `chain-upper-ear.png` and `.svg`.
-fn paths(folder: &Path, sensor: &str) -> [PathBuf; 2] {
+/// `module.upper.sensor.ear` as `chain-upper-ear`.
+fn picture(sensor: &str) -> String {
     let mut words = sensor.split('.');
     let (module, id) = (words.nth(1).unwrap_or(""), words.nth(1).unwrap_or(""));
-    ["png", "svg"].map(|ending| folder.join(format!("chain-{module}-{id}.{ending}")))
-}
-
-fn make(path: &Path) -> Result<(), OutputError> {
-    let Some(folder) = path.parent() else {
-        return Ok(());
-    };
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
-    })
+    format!("chain-{module}-{id}")
 }

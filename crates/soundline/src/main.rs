@@ -17,6 +17,7 @@ mod measure;
 mod new;
 mod numbers;
 mod out;
+mod outputs;
 mod paths;
 mod picture_name;
 mod plan_file;

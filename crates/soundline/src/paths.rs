@@ -1,20 +1,18 @@
 //! `soundline paths`: how sound comes from a place to the hydrophones.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use assess::{PathAsk, PathError, SoundPaths, sound_paths};
+use assess::{PathAsk, PathError, sound_paths};
 use plan::{Line, ModuleIx, SensorIx};
 use quantity::{Dimension, parse_amount};
-use report::{
-    OutputError, Overwrite, PictureSize, paths_json, paths_picture_png, paths_picture_svg,
-    paths_text, refuse_output, write_atomically,
-};
+use report::{paths_json, paths_picture_png, paths_picture_svg, paths_text};
 use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
 /// Follow every ray from a place in the water to the hydrophones: times, levels, angles, bounces, shadows; and the elevation that two hydrophones make of it.
@@ -125,36 +123,24 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     };
     let found = sound_paths(line, &ask).map_err(PathsCommandError::from)?;
     let name = &line.deployment.name;
-    let pictures = match &args.picture {
-        Some(folder) => {
-            let overwrite = if args.force {
-                Overwrite::Force
-            } else {
-                Overwrite::Refuse
-            };
-            draw(
-                name,
-                &found,
-                folder,
-                overwrite,
-                &plan_file::inputs(&reading.sources),
-            )?
-        }
-        None => Vec::new(),
-    };
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
+    let names = found.ears.iter().map(|ear| picture(&ear.sensor));
+    let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
+    pictures.draw(&outputs, |ear, page| {
+        let title = format!("{name}: sound to {}", found.ears[ear].sensor);
+        let png = paths_picture_png(&title, &found, ear, page)?;
+        Ok::<_, PathsCommandError>((png, paths_picture_svg(&title, &found, ear, page)?))
+    })?;
     match out.format {
         Format::Text => {
             out.stdout.write_all(paths_text(name, &found).as_bytes())?;
-            for (i, path) in pictures.iter().enumerate() {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}picture: {path}")?;
-            }
+            pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
             let mut whole = paths_json(name, &found);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
-            whole["pictures"] = json!(pictures);
+            whole["pictures"] = json!(shown(pictures.paths()));
             whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
@@ -162,44 +148,12 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     Ok(Exit::Met)
 }
 
-/// Draws every hydrophone; nothing is written before all names are free.
-fn draw(
-    name: &str,
-    found: &SoundPaths,
-    folder: &Path,
-    overwrite: Overwrite,
-    inputs: &report::Inputs,
-) -> Result<Vec<String>, Failure> {
-    let file = |sensor: &str, ending: &str| {
-        let word = sensor
-            .trim_start_matches("module.")
-            .replace(".sensor.", "-");
-        folder.join(format!("paths-{word}.{ending}"))
-    };
-    for ear in &found.ears {
-        for ending in ["png", "svg"] {
-            refuse_output(&file(&ear.sensor, ending), overwrite, inputs)?;
-        }
-    }
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
-    })?;
-    let mut drawn = Vec::new();
-    for i in 0..found.ears.len() {
-        let sensor = &found.ears[i].sensor;
-        let title = format!("{name}: sound to {sensor}");
-        let page = PictureSize::PAGE;
-        let png = paths_picture_png(&title, found, i, page).map_err(PathsCommandError::from)?;
-        let svg = paths_picture_svg(&title, found, i, page).map_err(PathsCommandError::from)?;
-        for (ending, bytes) in [("png", png), ("svg", svg.into_bytes())] {
-            let path = file(sensor, ending);
-            write_atomically(&path, &bytes, overwrite, inputs)?;
-            drawn.push(path.display().to_string());
-        }
-    }
-    Ok(drawn)
+/// `module.upper.sensor.ear` as `paths-upper-ear`.
+fn picture(sensor: &str) -> String {
+    let word = sensor
+        .trim_start_matches("module.")
+        .replace(".sensor.", "-");
+    format!("paths-{word}")
 }
 
 fn sensor(line: &Line, named: &str) -> Result<SensorIx, PathsCommandError> {

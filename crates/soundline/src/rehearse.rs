@@ -6,10 +6,7 @@ use std::path::{Path, PathBuf};
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
 use plan::{CueReading, CueSheet, Line, Mistake, Reading, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
-use report::{
-    Inputs, OutputError, Overwrite, record_json, refuse_output, rehearsal_json, rehearsal_text,
-    trace_json, write_atomically, write_atomically_with,
-};
+use report::{Inputs, OutputError, record_json, rehearsal_json, rehearsal_text, trace_json};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
@@ -18,6 +15,7 @@ use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM, computed_by};
+use crate::outputs::Outputs;
 use crate::plan_file;
 
 /// Records that are kept for the text; a longer rehearsal is told whole only in its trace.
@@ -104,16 +102,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         .into());
     };
-    let inputs = inputs(&reading, &read);
-    if let Some(trace) = &args.trace {
-        refuse_output(trace, args.overwrite(), &inputs)?;
-    }
+    let outputs = Outputs::new(args.force, inputs(&reading, &read));
+    outputs.refuse(args.trace.as_deref())?;
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
-    let played = play(args, line, cues, &head, &inputs, out)?;
+    let played = play(args, line, cues, &head, &outputs, out)?;
     // The result is told even where it cannot be left beside the plan.
     let left = (!args.no_evidence)
-        .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &inputs));
+        .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &outputs));
     let (evidence, refused) = match left {
         None => (None, None),
         Some(Ok(path)) => (Some(path), None),
@@ -169,16 +165,6 @@ fn inputs(reading: &Reading, read: &CueReading) -> Inputs {
     inputs
 }
 
-impl Args {
-    fn overwrite(&self) -> Overwrite {
-        if self.force {
-            Overwrite::Force
-        } else {
-            Overwrite::Refuse
-        }
-    }
-}
-
 struct Played {
     outcome: Outcome,
     kept: Vec<Record>,
@@ -193,7 +179,7 @@ fn play(
     line: &Line,
     cues: &CueSheet,
     head: &Value,
-    inputs: &Inputs,
+    outputs: &Outputs,
     out: &mut Out,
 ) -> Result<Played, Failure> {
     let cancel = Cancel::on_ctrl_c()?;
@@ -242,12 +228,13 @@ fn play(
         }
     };
     let written = match &args.trace {
-        Some(path) => write_atomically_with(path, args.overwrite(), inputs, |file| {
-            let mut file = std::io::BufWriter::new(file);
-            all(&mut file)?;
-            file.flush()
-        })
-        .map_err(Failure::from),
+        Some(path) => outputs
+            .write_with(path, |file| {
+                let mut file = std::io::BufWriter::new(file);
+                all(&mut file)?;
+                file.flush()
+            })
+            .map_err(Failure::from),
         None => all(&mut std::io::sink()).map_err(Failure::from),
     };
     bar.finish_and_clear();
@@ -281,7 +268,7 @@ fn leave_evidence(
     cues_digest: String,
     cues: &CueSheet,
     played: &Played,
-    inputs: &Inputs,
+    outputs: &Outputs,
 ) -> Result<PathBuf, Failure> {
     let folder = args.plan.parent().unwrap_or(Path::new(""));
     let relative = args.cues.strip_prefix(folder).unwrap_or(&args.cues);
@@ -304,17 +291,8 @@ fn leave_evidence(
         played.digest.clone(),
     );
     let path = assess::evidence::path(&args.plan, &record);
-    let evidence = assess::evidence::folder(&args.plan);
-    std::fs::create_dir_all(&evidence)
-        .map_err(|source| OutputError::Io {
-            action: "create the folder",
-            path: evidence,
-            source,
-        })
-        // The name says what is in it: what is replaced is the same.
-        .and_then(|()| {
-            write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force, inputs)
-        })
+    outputs
+        .leave(&args.plan, &path, &record.to_json())
         .map_err(RehearseError::Evidence)?;
     Ok(path)
 }

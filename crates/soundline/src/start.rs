@@ -1,18 +1,16 @@
 //! `soundline start`: the line from the switch to rest.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use report::{
-    OutputError, Overwrite, PictureSize, refuse_output, start_json, start_picture_png,
-    start_picture_svg, start_text, write_atomically,
-};
+use report::{start_json, start_picture_png, start_picture_svg, start_text};
 use serde_json::json;
 
 use crate::age::Age;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
 /// Switch the line on and follow it until it is at rest: when each module switches on and has booted, what the supplies give.
@@ -58,49 +56,26 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
-    let inputs = plan_file::inputs(&reading.sources);
-    let pictures = args
-        .picture
-        .as_ref()
-        .map(|folder| ["png", "svg"].map(|ending| folder.join("start").with_extension(ending)));
-    for path in pictures.iter().flatten() {
-        refuse_output(path, overwrite, &inputs)?;
-    }
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
+    let pictures = Pictures::named(["start".to_owned()], args.picture.as_deref(), &outputs)?;
     let start =
         assess::start(line, args.contacts.into(), args.longest).map_err(StartCommandError::from)?;
     let name = &line.deployment.name;
-    if let (Some(folder), Some([png, svg])) = (&args.picture, &pictures) {
+    pictures.draw(&outputs, |_, page| {
         let title = format!("{name}: start");
-        let page = PictureSize::PAGE;
-        let drawn = start_picture_png(&title, &start, page).map_err(StartCommandError::from)?;
-        let text = start_picture_svg(&title, &start, page).map_err(StartCommandError::from)?;
-        make(folder)?;
-        write_atomically(png, &drawn, overwrite, &inputs)?;
-        write_atomically(svg, text.as_bytes(), overwrite, &inputs)?;
-    }
+        let png = start_picture_png(&title, &start, page)?;
+        Ok::<_, StartCommandError>((png, start_picture_svg(&title, &start, page)?))
+    })?;
     match out.format {
         Format::Text => {
             out.stdout.write_all(start_text(name, &start).as_bytes())?;
-            for (i, path) in pictures.iter().flatten().enumerate() {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}picture: {}", path.display())?;
-            }
+            pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
             let mut whole = start_json(name, &start);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
-            let paths: Vec<String> = pictures
-                .iter()
-                .flatten()
-                .map(|p| p.display().to_string())
-                .collect();
-            whole["pictures"] = json!(paths);
+            whole["pictures"] = json!(shown(pictures.paths()));
             whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
@@ -109,13 +84,5 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         "started" => Exit::Met,
         "unsettled" => Exit::Unknown,
         _ => Exit::Broken,
-    })
-}
-
-fn make(folder: &Path) -> Result<(), OutputError> {
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
     })
 }

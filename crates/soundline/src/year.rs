@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use plan::SupplyIx;
 use report::{
-    Overwrite, PictureSize, refuse_output, sizes_picture_png, sizes_picture_svg, write_atomically,
-    year_json, year_picture_png, year_picture_svg, year_text,
+    PictureSize, sizes_picture_png, sizes_picture_svg, year_json, year_picture_png,
+    year_picture_svg, year_text,
 };
 use serde_json::json;
 
@@ -15,6 +15,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{self, Outputs, shown};
 use crate::plan_file;
 
 /// Take a solar supply through many years, generated or of the plan's weather file: load, months, hours off, the worst week, and the sizes that would do.
@@ -99,12 +100,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
-    let inputs = plan_file::inputs(&reading.sources);
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let picture = match &args.picture {
         None => None,
         Some(path) => {
@@ -114,8 +110,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 _ => return Err(YearCommandError::Picture(path.clone()).into()),
             };
             let of_sizes = beside(path, ending);
-            refuse_output(path, overwrite, &inputs)?;
-            refuse_output(&of_sizes, overwrite, &inputs)?;
+            outputs.refuse([path.as_path(), of_sizes.as_path()])?;
             Some((path, of_sizes, kind))
         }
     };
@@ -131,7 +126,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Err(YearCommandError::Cancelled.into());
     };
     let name = &line.deployment.name;
-    let mut drawn: Vec<String> = Vec::new();
+    let mut drawn: Vec<&Path> = Vec::new();
     if let Some((path, of_sizes, kind)) = &picture {
         let title = format!("{name}: {}", years.supply);
         let page = PictureSize::PAGE;
@@ -140,30 +135,28 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             Drawn::Svg => year_picture_svg(&title, &years, page).map(String::into_bytes),
         };
         let bytes = bytes.map_err(YearCommandError::from)?;
-        write_atomically(path, &bytes, overwrite, &inputs)?;
-        drawn.push(path.display().to_string());
+        outputs.write(path, &bytes)?;
+        drawn.push(path);
         if let Some(sizes) = &years.sizes {
             let bytes = match kind {
                 Drawn::Png => sizes_picture_png(&title, sizes, page),
                 Drawn::Svg => sizes_picture_svg(&title, sizes, page).map(String::into_bytes),
             };
             let bytes = bytes.map_err(YearCommandError::from)?;
-            write_atomically(of_sizes, &bytes, overwrite, &inputs)?;
-            drawn.push(of_sizes.display().to_string());
+            outputs.write(of_sizes, &bytes)?;
+            drawn.push(of_sizes);
         }
     }
     match out.format {
         Format::Text => {
             out.stdout.write_all(year_text(name, &years).as_bytes())?;
-            for (i, path) in drawn.iter().enumerate() {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}picture: {path}")?;
-            }
+            outputs::tell(&mut out.stdout, drawn.iter().map(|path| ("picture", *path)))?;
         }
         Format::Json => {
             let mut whole = year_json(name, &years);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
+            let drawn = shown(drawn.into_iter());
             whole["picture"] = json!(drawn.first());
             whole["picture_of_sizes"] = json!(drawn.get(1));
             whole["mistakes"] = json!(out.mistakes);

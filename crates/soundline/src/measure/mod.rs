@@ -19,13 +19,14 @@ use hearing::{HearError, Lines, MeasureError, Measured, Meter, Period, lines_byt
 use jiff::Timestamp;
 use plan::Line;
 use quantity::{Dimension, parse_amount};
-use report::{Inputs, Overwrite, refuse_output, write_atomically_with};
+use report::Inputs;
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::{self, Assigned, Assignment};
 use crate::out::{Format, Out};
+use crate::outputs::Outputs;
 use crate::plan_file;
 use columns::Columns;
 pub(crate) use error::MeasureCommandError;
@@ -92,11 +93,6 @@ fn period(text: &str) -> Result<NonZeroU32, String> {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
     let target = |path: &Option<PathBuf>| -> Result<Option<Target>, MeasureCommandError> {
         path.as_ref()
             .map(|path| Ok((path.clone(), table::kind(path)?)))
@@ -130,9 +126,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&found.recordings));
-    for path in args.out.iter().chain(&args.lines) {
-        refuse_output(path, overwrite, &inputs)?;
-    }
+    let outputs = Outputs::new(args.force, inputs);
+    outputs.refuse(args.out.as_deref().into_iter().chain(args.lines.as_deref()))?;
     let lined = inputs::line_up(
         &found.recordings,
         args.start,
@@ -167,8 +162,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     work.refuse_too_many_lines()?;
     let nothing = lined.stretches.is_empty();
     let files = Files {
-        overwrite,
-        inputs: &inputs,
+        outputs: &outputs,
         head: &head,
     };
     let line_columns = Columns::of_lines();
@@ -205,10 +199,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
 /// A table that is wanted: its path and its kind.
 type Target = (PathBuf, Kind);
 
-/// What the tables may not replace, and what stands at the head of each.
+/// What may be written, and what stands at the head of each table.
 struct Files<'a> {
-    overwrite: Overwrite,
-    inputs: &'a Inputs,
+    outputs: &'a Outputs,
     head: &'a [(String, String)],
 }
 
@@ -224,7 +217,7 @@ impl Files<'_> {
             return work(None);
         };
         let mut failure = None;
-        let written = write_atomically_with(&path, self.overwrite, self.inputs, |file| {
+        let written = self.outputs.write_with(&path, |file| {
             let mut table = Table::begin(kind, file, self.head, columns)?;
             if let Err(why) = work(Some(&mut table)) {
                 failure = Some(why);

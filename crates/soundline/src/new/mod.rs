@@ -15,7 +15,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Mistake, Reading, Sources};
-use report::{Inputs, OutputError, Overwrite, write_atomically};
+use report::{Inputs, OutputError};
 use serde::Serialize;
 use thiserror::Error;
 
@@ -23,6 +23,7 @@ use crate::check;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{Outputs, make_folder};
 use crate::plan_file;
 use crate::shell::{rehearse_line, shell_word};
 use answers::TemplateError;
@@ -160,12 +161,8 @@ const MARKED: &str = "  # assumed";
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let (plan_path, cues_path) = (args.out.join("plan.toml"), args.out.join("cues.toml"));
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
-    if overwrite == Overwrite::Refuse {
+    let outputs = Outputs::new(args.force, Inputs::none());
+    if !args.force {
         // Both, so that a plan is not left without its cue sheet.
         for path in [&plan_path, &cues_path] {
             if path.symlink_metadata().is_ok() {
@@ -196,13 +193,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     refuse_errors(&reading.mistakes, &reading.sources, out)?;
     let cues = ask::read_cues(&cues_text, &reading);
     refuse_errors(&cues.mistakes, &cues.sources, out)?;
-    std::fs::create_dir_all(&args.out).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: args.out.clone(),
-        source,
-    })?;
-    write_atomically(&plan_path, plan_text.as_bytes(), overwrite, &Inputs::none())?;
-    write_atomically(&cues_path, cues_text.as_bytes(), overwrite, &Inputs::none())?;
+    make_folder(&args.out)?;
+    outputs.write(&plan_path, plan_text.as_bytes())?;
+    outputs.write(&cues_path, cues_text.as_bytes())?;
 
     // What `soundline check` finds, from what now lies on the disk.
     let reading = plan_file::read(&plan_path, out)?;

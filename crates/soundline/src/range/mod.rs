@@ -13,8 +13,7 @@ use hearing::HearError;
 use plan::{CallIx, DetectorIx, Line, Reading};
 use quantity::{Dimension, parse_amount};
 use report::{
-    Inputs, OutputError, Overwrite, PictureSize, RangePicture, range_json, range_picture_png,
-    range_picture_svg, range_text, refuse_output, write_atomically,
+    Inputs, OutputError, RangePicture, range_json, range_picture_png, range_picture_svg, range_text,
 };
 use serde_json::json;
 
@@ -25,6 +24,7 @@ use crate::failure::Failure;
 use crate::listen::Assignment;
 use crate::numbers::whole;
 use crate::out::{Format, Out, PROGRAM, computed_by};
+use crate::outputs::{self, Outputs, Pictures, shown};
 use crate::plan_file;
 
 /// Put a call of the plan into the noise of the site before a detector, count how often it is found, and work out how far that
@@ -175,32 +175,17 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read(&args.plan, out)?;
     plan_file::show_about(&reading, &sensor_of(&reading, &args.detector), out)?;
     let line = plan_file::line(&reading, &args.plan)?;
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.noise));
-    let pictures: Vec<(PathBuf, RangePicture, &str)> = args
-        .picture
-        .iter()
-        .flat_map(|folder| {
-            PICTURES.iter().flat_map(move |(name, what)| {
-                // Recorded noise and a wind alone are of no month.
-                let of_months =
-                    args.noise.is_empty() && (args.wind.is_empty() || !args.month.is_empty());
-                let wanted = of_months || *what != RangePicture::ByMonth;
-                let endings: &[&str] = if wanted { &["png", "svg"] } else { &[] };
-                endings
-                    .iter()
-                    .map(move |e| (folder.join(name).with_extension(e), *what, *e))
-            })
-        })
+    let outputs = Outputs::new(args.force, inputs);
+    // Recorded noise and a wind alone are of no month.
+    let of_months = args.noise.is_empty() && (args.wind.is_empty() || !args.month.is_empty());
+    let wanted: Vec<(&str, RangePicture)> = PICTURES
+        .into_iter()
+        .filter(|(_, what)| of_months || *what != RangePicture::ByMonth)
         .collect();
-    for (path, ..) in &pictures {
-        refuse_output(path, overwrite, &inputs)?;
-    }
+    let names = wanted.iter().map(|(name, _)| (*name).to_owned());
+    let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     let (detector, call) = which(line, args)?;
     let subject = Subject::new(line, detector, call).map_err(RangeCommandError::from)?;
     let winds = winds(args, line, (detector, call), &subject, out)?;
@@ -249,43 +234,26 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         "{name}: {} and {}",
         ranges.subject.detector, ranges.subject.call
     );
-    if let Some(folder) = &args.picture {
-        make(folder)?;
-    }
-    for (path, what, ending) in &pictures {
-        let page = PictureSize::PAGE;
-        let bytes = match *ending {
-            "png" => range_picture_png(&title, &ranges, *what, page),
-            _ => range_picture_svg(&title, &ranges, *what, page).map(String::into_bytes),
-        };
-        write_atomically(
-            path,
-            &bytes.map_err(RangeCommandError::from)?,
-            overwrite,
-            &inputs,
-        )?;
-    }
+    pictures.draw(&outputs, |number, page| {
+        let (_, what) = wanted[number];
+        let png = range_picture_png(&title, &ranges, what, page)?;
+        Ok::<_, RangeCommandError>((png, range_picture_svg(&title, &ranges, what, page)?))
+    })?;
     let left = match args.no_evidence {
         true => Ok(Vec::new()),
-        false => leave(&args.plan, &ranges, &inputs),
+        false => leave(&args.plan, &ranges, &outputs),
     };
     let (evidence, refused) = match left {
         Ok(paths) => (paths, None),
         Err(error) => (Vec::new(), Some(error)),
     };
-    let shown = |p: &Path| p.display().to_string();
+    let evidence_paths = || evidence.iter().map(PathBuf::as_path);
     match out.format {
         Format::Text => {
             out.stdout.write_all(range_text(name, &ranges).as_bytes())?;
-            for (i, path) in pictures
-                .iter()
-                .map(|(p, ..)| ("picture", p))
-                .chain(evidence.iter().map(|p| ("evidence", p)))
-                .enumerate()
-            {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}{}: {}", path.0, path.1.display())?;
-            }
+            let files = pictures.paths().map(|path| ("picture", path));
+            let files = files.chain(evidence_paths().map(|path| ("evidence", path)));
+            outputs::tell(&mut out.stdout, files)?;
             if let Some(heard) = &heard {
                 writeln!(out.stdout)?;
                 for (count, what) in [
@@ -304,8 +272,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             let mut whole = range_json(name, &ranges);
             whole["plan_digest"] = json!(reading.digest);
             whole["program"] = json!(PROGRAM);
-            whole["pictures"] = json!(pictures.iter().map(|(p, ..)| shown(p)).collect::<Vec<_>>());
-            whole["evidence"] = json!(evidence.iter().map(|p| shown(p)).collect::<Vec<_>>());
+            whole["pictures"] = json!(shown(pictures.paths()));
+            whole["evidence"] = json!(shown(evidence_paths()));
             if let Some(heard) = &heard {
                 whole["recorded"]["recordings"] = json!(heard.recordings);
                 whole["recorded"]["full_scale_samples"] = json!(heard.full_scale_samples);
@@ -413,7 +381,11 @@ fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandE
 }
 
 /// Writes what was counted beside the plan, for `check`; what was there already is left.
-fn leave(plan: &Path, ranges: &Ranges, inputs: &Inputs) -> Result<Vec<PathBuf>, RangeCommandError> {
+fn leave(
+    plan: &Path,
+    ranges: &Ranges,
+    outputs: &Outputs,
+) -> Result<Vec<PathBuf>, RangeCommandError> {
     let mut paths: Vec<PathBuf> = Vec::new();
     let program = computed_by();
     for month in ranges.months.iter().filter(|m| !m.sampled.kept) {
@@ -424,21 +396,10 @@ fn leave(plan: &Path, ranges: &Ranges, inputs: &Inputs) -> Result<Vec<PathBuf>, 
         if paths.contains(&path) {
             continue;
         }
-        make(&assess::evidence::folder(plan))
-            .and_then(|()| {
-                // The name says what is in it: what is replaced is the same.
-                write_atomically(&path, record.to_json().as_bytes(), Overwrite::Force, inputs)
-            })
+        outputs
+            .leave(plan, &path, &record.to_json())
             .map_err(RangeCommandError::Evidence)?;
         paths.push(path);
     }
     Ok(paths)
-}
-
-fn make(folder: &Path) -> Result<(), OutputError> {
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
-    })
 }

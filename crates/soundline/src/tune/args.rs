@@ -6,7 +6,6 @@ use clap::ValueEnum;
 use detect::Rule;
 use jiff::Timestamp;
 use quantity::{Dimension, EventRate, parse_amount, parse_event_rate};
-use report::Overwrite;
 
 use super::TuneError;
 use crate::listen::{self, Assignment};
@@ -158,14 +157,6 @@ fn step(text: &str) -> Result<f64, String> {
 }
 
 impl Args {
-    pub(super) fn overwrite(&self) -> Overwrite {
-        if self.force {
-            Overwrite::Force
-        } else {
-            Overwrite::Refuse
-        }
-    }
-
     pub(super) fn rule(&self) -> Result<Rule, TuneError> {
         match (self.matched_by, self.within) {
             (MatchBy::Overlap, None) => Ok(Rule::Overlap { least_s: 0.0 }),

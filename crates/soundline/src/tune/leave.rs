@@ -1,18 +1,19 @@
 //! What is left on disk: the evidence beside the plan, and the pictures.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use assess::tuning::{Tuning, chain_digest};
 use plan::{DetectorIx, Line};
 use report::{
-    Inputs, OutputError, Overwrite, PictureSize, Tuned, matched_words, operating_picture_png,
-    operating_picture_svg, threshold_picture_png, threshold_picture_svg, write_atomically,
+    PictureSize, Tuned, matched_words, operating_picture_png, operating_picture_svg,
+    threshold_picture_png, threshold_picture_svg,
 };
 
 use super::{Args, TuneError};
 use crate::failure::Failure;
 use crate::listen;
 use crate::out::computed_by;
+use crate::outputs::Outputs;
 use crate::recordings;
 
 /// What became of the evidence.
@@ -31,7 +32,7 @@ pub(super) fn leave(
     rate_hz: f64,
     plan_digest: &str,
     tuned: &Tuned,
-    inputs: &Inputs,
+    outputs: &Outputs,
 ) -> Result<PathBuf, Failure> {
     let unread = |why: std::io::Error| TuneError::Evidence(why.to_string());
     let point = &tuned.curve.points[tuned.own];
@@ -61,54 +62,29 @@ pub(super) fn leave(
         ..Tuning::begun()
     };
     let path = tuning.path(&args.plan);
-    let folder = assess::evidence::folder(&args.plan);
-    std::fs::create_dir_all(&folder)
-        .map_err(|source| OutputError::Io {
-            action: "create the folder",
-            path: folder,
-            source,
-        })
-        // The name says what is in it: what is replaced is the same.
-        .and_then(|()| {
-            write_atomically(&path, tuning.to_json().as_bytes(), Overwrite::Force, inputs)
-        })
+    outputs
+        .leave(&args.plan, &path, &tuning.to_json())
         .map_err(|error| TuneError::Evidence(error.to_string()))?;
     Ok(path)
 }
 
-/// The pictures of a detector: end of the name, and of the file.
-pub(super) const PICTURES: [(&str, &str); 4] = [
-    ("curve", "png"),
-    ("curve", "svg"),
-    ("threshold", "png"),
-    ("threshold", "svg"),
-];
+/// The pictures of a detector: ends of their names.
+pub(super) const PICTURES: [&str; 2] = ["curve", "threshold"];
 
+/// Draws one of [`PICTURES`].
 pub(super) fn draw(
-    folder: &Path,
-    paths: &[PathBuf; 4],
+    kind: &str,
     tuned: &Tuned,
-    overwrite: Overwrite,
-    inputs: &Inputs,
-) -> Result<(), Failure> {
-    let page = PictureSize::PAGE;
-    let drawn = [
-        operating_picture_png(tuned, page).map_err(TuneError::from)?,
-        operating_picture_svg(tuned, page)
-            .map_err(TuneError::from)?
-            .into_bytes(),
-        threshold_picture_png(tuned, page).map_err(TuneError::from)?,
-        threshold_picture_svg(tuned, page)
-            .map_err(TuneError::from)?
-            .into_bytes(),
-    ];
-    std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-        action: "create the folder",
-        path: folder.to_path_buf(),
-        source,
-    })?;
-    for (path, bytes) in paths.iter().zip(&drawn) {
-        write_atomically(path, bytes, overwrite, inputs)?;
-    }
-    Ok(())
+    page: PictureSize,
+) -> Result<(Vec<u8>, String), TuneError> {
+    Ok(match kind {
+        "curve" => (
+            operating_picture_png(tuned, page)?,
+            operating_picture_svg(tuned, page)?,
+        ),
+        _ => (
+            threshold_picture_png(tuned, page)?,
+            threshold_picture_svg(tuned, page)?,
+        ),
+    })
 }

@@ -15,7 +15,7 @@ use assess::input::arithmetic;
 use detect::{Spec, Stage};
 use hearing::{LabelFile, Placed, Score, curve, thresholds_db};
 use plan::{DetectorIx, Line, Reading, SensorKind};
-use report::{Inputs, Tuned, refuse_output, tune_csv, tune_json, tune_text, write_atomically};
+use report::{Inputs, Tuned, tune_csv, tune_json, tune_text};
 use serde_json::json;
 
 use crate::cancel::Cancel;
@@ -23,6 +23,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::{self, Asked, Assigned, Assignment};
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{self, Outputs, Pictures};
 use crate::plan_file;
 use allowance::allowance;
 pub(crate) use args::Args;
@@ -50,17 +51,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
     inputs.add(&args.labels);
-    if let Some(path) = &args.out {
-        refuse_output(path, args.overwrite(), &inputs)?;
-    }
+    let outputs = Outputs::new(args.force, inputs);
+    outputs.refuse(args.out.as_deref())?;
     let (assigned, detector) = detector(args, line)?;
-    let pictures = args.picture.as_ref().map(|folder| {
-        let id = &line.detectors[detector.0].id;
-        PICTURES.map(|(kind, ending)| folder.join(format!("{id}-{kind}.{ending}")))
-    });
-    for path in pictures.iter().flatten() {
-        refuse_output(path, args.overwrite(), &inputs)?;
-    }
+    let names = PICTURES.map(|kind| format!("{}-{kind}", line.detectors[detector.0].id));
+    let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     let labels = labels(args)?;
     known_kinds(args, &labels)?;
     let asked = Asked {
@@ -204,15 +199,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             rate_hz,
             &reading.digest,
             &tuned,
-            &inputs,
+            &outputs,
         ) {
             Ok(path) => Left::At(path),
             Err(error) => Left::Refused(error),
         }
     };
-    if let (Some(folder), Some(pictures)) = (&args.picture, &pictures) {
-        draw(folder, pictures, &tuned, args.overwrite(), &inputs)?;
-    }
+    pictures.draw(&outputs, |number, page| {
+        draw(PICTURES[number], &tuned, page)
+    })?;
     if let (Some(path), Some(as_json)) = (&args.out, as_json) {
         let text = if as_json {
             format!(
@@ -222,7 +217,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         } else {
             tune_csv(&tuned)
         };
-        write_atomically(path, text.as_bytes(), args.overwrite(), &inputs)?;
+        outputs.write(path, text.as_bytes())?;
         writeln!(out.stderr, "wrote {}", path.display())?;
     }
     match out.format {
@@ -231,10 +226,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             if line.detectors[detector.0].of_learned() {
                 writeln!(out.stdout, "\n{} arithmetic", arithmetic(line))?;
             }
-            for (i, path) in pictures.iter().flatten().enumerate() {
-                let gap = if i == 0 { "\n" } else { "" };
-                writeln!(out.stdout, "{gap}picture: {}", path.display())?;
-            }
+            pictures.tell(&mut out.stdout)?;
             match &left {
                 Left::At(path) => writeln!(out.stdout, "\nevidence: {}", path.display())?,
                 Left::None(why) => writeln!(out.stdout, "\nno evidence was left: {why}")?,
@@ -243,8 +235,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         Format::Json => {
             let mut whole = document(args, &tuned, &reading, &trouble, &labels, &placed, out);
-            let paths = pictures.iter().flatten().map(|p| p.display().to_string());
-            whole["pictures"] = json!(paths.collect::<Vec<_>>());
+            whole["pictures"] = json!(outputs::shown(pictures.paths()));
             whole["evidence"] = match &left {
                 Left::At(path) => json!(path.display().to_string()),
                 Left::None(_) | Left::Refused(_) => json!(null),
