@@ -86,8 +86,16 @@ impl Out {
 
     /// Writes a result as JSON, indented, with a line end.
     pub(crate) fn json(&mut self, value: &impl Serialize) -> io::Result<()> {
+        self.document(|to| Ok(serde_json::to_writer_pretty(to, value)?))
+    }
+
+    /// The same, of a document that `write` writes without its line end.
+    pub(crate) fn document(
+        &mut self,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> io::Result<()> {
         self.documented = true;
-        serde_json::to_writer_pretty(&mut self.stdout, value)?;
+        write(&mut self.stdout)?;
         self.stdout.write_all(b"\n")
     }
 

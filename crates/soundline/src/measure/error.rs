@@ -69,6 +69,9 @@ pub(crate) enum MeasureCommandError {
         /// Why.
         source: MeasureError,
     },
+    /// Periods cannot wait for the document.
+    #[error("the temporary file with the periods of the document cannot be written: {0}")]
+    Kept(#[source] io::Error),
     /// The user asked to stop.
     #[error("cancelled: {}", if *.table { "no table was written" } else { "what is told above is not all" })]
     Cancelled {
@@ -91,6 +94,10 @@ impl MeasureCommandError {
             MeasureCommandError::TooManyLines { .. } => {
                 Some("choose a shorter --every, or leave --lines out".to_owned())
             }
+            MeasureCommandError::Kept(_) => Some(
+                "free some room in the folder for temporary files, or name another one in TMPDIR"
+                    .to_owned(),
+            ),
             MeasureCommandError::Folder { .. }
             | MeasureCommandError::OneFile { .. }
             | MeasureCommandError::OutName { .. }

@@ -5,8 +5,10 @@ mod csv;
 mod error;
 mod head;
 mod inputs;
+mod json;
 #[cfg(feature = "parquet")]
 mod parquet;
+mod periods;
 mod table;
 mod told;
 
@@ -33,6 +35,7 @@ pub(crate) use error::MeasureCommandError;
 use error::MeasureFault;
 use head::About;
 use inputs::Stretch;
+use periods::Periods;
 use table::{Kind, Table};
 use told::Told;
 
@@ -135,7 +138,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         line,
         &assigned,
     )?;
-    let mut told = Told::new(args.every, found.recordings.clone(), &assigned);
+    let kept = (out.format == Format::Json).then(Periods::new);
+    let mut told = Told::new(args.every, found.recordings.clone(), &assigned, kept);
     for (place, fault) in lined.faults {
         tell_fault(&fault, &mut out.stderr)?;
         told.fail(place, &fault);
@@ -171,9 +175,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             work.run(Tables { periods, lines }, &mut told, out)
         })
     })?;
-    if out.format == Format::Json {
+    if let Some(periods) = told.periods.take() {
         let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
-        out.json(&told::document(&told, &about, &head, &mistakes))?;
+        let document = json::document(&told, &about, &head, &mistakes);
+        out.document(|to| periods.write_into(&document, to))?;
     } else {
         told::summary(&told, &mut out.stdout)?;
     }
@@ -360,8 +365,8 @@ impl Work<'_> {
             told::row(told, period, reference, &mut out.stdout)?;
             out.stdout.flush()?;
         }
-        told.take(period, reference, out.format == Format::Json);
-        Ok(())
+        let taken = told.take(period, reference);
+        Ok(taken.map_err(MeasureCommandError::Kept)?)
     }
 }
 

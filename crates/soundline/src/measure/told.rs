@@ -1,5 +1,4 @@
-//! What was measured, as text and as JSON (`measures/1`). A level of minus infinity (exact silence) is `null` in JSON, like one that
-//! is not known; `averaged_s` tells them apart.
+//! What was measured: what is kept of it to the end, and its text.
 
 use std::io::{self, Write};
 use std::num::NonZeroU32;
@@ -7,26 +6,26 @@ use std::path::PathBuf;
 
 use hearing::{Hearing, Period, PeriodBegin, Reference, Survey};
 use recording::Warning;
-use serde_json::{Value, json};
 use signal::{Decidecade, level_db, peak_level_db};
 
 use super::error::MeasureFault;
-use super::head::{About, reference_upa};
+use super::head::reference_upa;
 use super::inputs::Gap;
+use super::json;
+use super::periods::Periods;
 use crate::listen::{Assigned, Blank, RecordingFault, blank};
-use crate::out::PROGRAM;
 
 /// All that is told at the end.
 #[derive(Debug)]
 pub(super) struct Told {
-    every: NonZeroU32,
+    pub(super) every: NonZeroU32,
     pub(super) recordings: Vec<PathBuf>,
     pub(super) surveys: Vec<Option<Survey>>,
     pub(super) gaps: Vec<Gap>,
-    outcomes: Vec<Outcome>,
-    sensors: Vec<Sensor>,
-    /// Broad figures of each period, for JSON.
-    periods: Vec<Value>,
+    pub(super) outcomes: Vec<Outcome>,
+    pub(super) sensors: Vec<Sensor>,
+    /// Broad figures of each period, where a document of them is to be written.
+    pub(super) periods: Option<Periods>,
     /// Whether the heading of the rows has been written, and the recording named last.
     headed: bool,
     named: Option<usize>,
@@ -34,34 +33,39 @@ pub(super) struct Told {
 
 /// What came of one recording.
 #[derive(Debug, Default)]
-struct Outcome {
-    heard_s: Option<f64>,
-    warnings: Vec<String>,
-    errors: Vec<String>,
+pub(super) struct Outcome {
+    pub(super) heard_s: Option<f64>,
+    pub(super) warnings: Vec<String>,
+    pub(super) errors: Vec<String>,
 }
 
 /// What came of one sensor.
 #[derive(Debug)]
-struct Sensor {
-    path: String,
-    channel: u16,
-    reference: Option<Reference>,
-    whole: u64,
-    partly: u64,
-    without_figures: u64,
+pub(super) struct Sensor {
+    pub(super) path: String,
+    pub(super) channel: u16,
+    pub(super) reference: Option<Reference>,
+    pub(super) whole: u64,
+    pub(super) partly: u64,
+    pub(super) without_figures: u64,
     /// Periods in which every sample that was averaged is zero; they are in no level.
-    silent: u64,
+    pub(super) silent: u64,
     /// Levels of whole periods, dB.
-    levels_db: Vec<f64>,
-    averaged_s: f64,
-    clipped_samples: u64,
-    exposure_upa2_s: f64,
-    highest_peak_upa: f64,
-    bands: Vec<(Decidecade, f64, f64)>,
+    pub(super) levels_db: Vec<f64>,
+    pub(super) averaged_s: f64,
+    pub(super) clipped_samples: u64,
+    pub(super) exposure_upa2_s: f64,
+    pub(super) highest_peak_upa: f64,
+    pub(super) bands: Vec<(Decidecade, f64, f64)>,
 }
 
 impl Told {
-    pub(super) fn new(every: NonZeroU32, recordings: Vec<PathBuf>, assigned: &[Assigned]) -> Self {
+    pub(super) fn new(
+        every: NonZeroU32,
+        recordings: Vec<PathBuf>,
+        assigned: &[Assigned],
+        periods: Option<Periods>,
+    ) -> Self {
         Self {
             every,
             outcomes: recordings.iter().map(|_| Outcome::default()).collect(),
@@ -86,7 +90,7 @@ impl Told {
                     bands: Vec::new(),
                 })
                 .collect(),
-            periods: Vec::new(),
+            periods,
             headed: false,
             named: None,
         }
@@ -180,7 +184,10 @@ impl Told {
     }
 
     /// Takes a period into what is told at the end.
-    pub(super) fn take(&mut self, period: &Period, reference: Reference, keep: bool) {
+    ///
+    /// # Errors
+    /// Those of keeping it for a document.
+    pub(super) fn take(&mut self, period: &Period, reference: Reference) -> io::Result<()> {
         let upa = reference_upa(reference);
         let sensor = &mut self.sensors[period.ear];
         sensor.reference = Some(reference);
@@ -210,35 +217,10 @@ impl Told {
                 sensor.bands[at].2 += period.averaged_s;
             }
         }
-        if keep {
-            let (path, channel) = (sensor.path.clone(), sensor.channel);
-            self.periods.push(self.period(period, upa, &path, channel));
+        match &mut self.periods {
+            None => Ok(()),
+            Some(periods) => periods.push(&json::period(period, sensor, &self.recordings)),
         }
-    }
-
-    fn period(&self, period: &Period, upa: f64, sensor: &str, channel: u16) -> Value {
-        let broad = period.broad.as_ref();
-        let level = |square: f64| level_db(square, upa);
-        json!({
-            "channel": channel,
-            "sensor": sensor,
-            "recording": self.recordings[period.place].display().to_string(),
-            "begin_utc": match period.begin {
-                PeriodBegin::Utc(at) => Some(at.to_string()),
-                PeriodBegin::Recording(_) => None,
-            },
-            "first_s": period.first_s,
-            "listened_s": period.listened_s,
-            "averaged_s": period.averaged_s,
-            "clipped_samples": period.clipped_samples,
-            "parts": period.parts,
-            "level_db": broad.map(|b| level(b.mean_square_upa2)),
-            "level_without_mean_db": broad.map(|b| level(b.variance_upa2)),
-            "exposure_level_db": broad.map(|b| level(b.exposure_upa2_s)),
-            "peak_level_db": broad.map(|b| peak_level_db(b.peak_upa, upa)),
-            "peak_to_peak_level_db": broad.map(|b| peak_level_db(b.peak_to_peak_upa, upa)),
-            "kurtosis": broad.and_then(|b| b.kurtosis),
-        })
     }
 }
 
@@ -376,7 +358,7 @@ pub(super) fn summary(told: &Told, to: &mut dyn Write) -> io::Result<()> {
 }
 
 /// Lowest, middle (by the nearest rank) and highest.
-fn spread(levels_db: &[f64]) -> Option<[f64; 3]> {
+pub(super) fn spread(levels_db: &[f64]) -> Option<[f64; 3]> {
     let mut all = levels_db.to_vec();
     all.sort_by(f64::total_cmp);
     Some([*all.first()?, all[all.len().div_ceil(2) - 1], *all.last()?])
@@ -388,90 +370,4 @@ fn counted(n: u64, what: &str) -> String {
     } else {
         format!("{n} {what}s")
     }
-}
-
-/// The document.
-pub(super) fn document(
-    told: &Told,
-    about: &About<'_>,
-    head: &[(String, String)],
-    mistakes: &[Value],
-) -> Value {
-    let notes: Vec<Value> = head
-        .iter()
-        .skip(6)
-        .map(|(key, text)| json!({ "of": key, "says": text }))
-        .collect();
-    let sensors: Vec<Value> = told.sensors.iter().map(sensor).collect();
-    let recordings: Vec<Value> = (0..told.recordings.len())
-        .map(|place| {
-            let survey = told.surveys.get(place).and_then(Option::as_ref);
-            let outcome = &told.outcomes[place];
-            json!({
-                "recording": told.recordings[place].display().to_string(),
-                "rate_hz": survey.map(|s| s.info.rate_hz),
-                "channels": survey.map(|s| s.info.channels),
-                "start_utc": survey.and_then(|s| s.start).map(|at| at.to_string()),
-                "heard_s": outcome.heard_s,
-                "warnings": outcome.warnings,
-                "errors": outcome.errors,
-            })
-        })
-        .collect();
-    let gaps: Vec<Value> = told
-        .gaps
-        .iter()
-        .map(|gap| json!({ "from_utc": gap.from.to_string(), "length_s": gap.length_s }))
-        .collect();
-    json!({
-        "format": "measures/1",
-        "program": PROGRAM,
-        "plan": about.plan.display().to_string(),
-        "plan_digest": about.plan_digest,
-        "arithmetic": "scalar",
-        "mistakes": mistakes,
-        "every_s": told.every,
-        "notes": notes,
-        "recordings": recordings,
-        "gaps": gaps,
-        "sensors": sensors,
-        "periods": told.periods,
-    })
-}
-
-fn sensor(sensor: &Sensor) -> Value {
-    let reference = sensor.reference.unwrap_or(Reference::Water);
-    let upa = reference_upa(reference);
-    let averaged = sensor.averaged_s > 0.0;
-    let spread = spread(&sensor.levels_db);
-    let bands: Vec<Value> = sensor
-        .bands
-        .iter()
-        .filter(|(_, _, averaged_s)| *averaged_s > 0.0)
-        .map(|(band, sum, averaged_s)| {
-            json!({
-                "nominal_hz": band.nominal_hz(),
-                "centre_hz": band.centre_hz(),
-                "level_db": level_db(sum / averaged_s, upa),
-            })
-        })
-        .collect();
-    json!({
-        "sensor": sensor.path,
-        "channel": sensor.channel,
-        "level_reference": reference.pressure(),
-        "exposure_reference": reference.exposure(),
-        "whole_periods": sensor.whole,
-        "periods_in_part": sensor.partly,
-        "periods_without_figures": sensor.without_figures,
-        "silent_periods": sensor.silent,
-        "averaged_s": sensor.averaged_s,
-        "clipped_samples": sensor.clipped_samples,
-        "level_db": averaged.then(|| level_db(sensor.exposure_upa2_s / sensor.averaged_s, upa)),
-        "highest_peak_level_db": averaged.then(|| peak_level_db(sensor.highest_peak_upa, upa)),
-        "lowest_level_db": spread.map(|s| s[0]),
-        "middle_level_db": spread.map(|s| s[1]),
-        "highest_level_db": spread.map(|s| s[2]),
-        "bands": bands,
-    })
 }

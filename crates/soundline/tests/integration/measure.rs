@@ -5,7 +5,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
 
+#[cfg(target_os = "linux")]
+use crate::files::float_wav_at;
 use crate::files::{PLAN, POOL, RATE_HZ, float_wav, tone, tone_wav};
+#[cfg(target_os = "linux")]
+use crate::support::soundline;
 use crate::support::{expect_status, run, stderr, stdout};
 
 fn measure(inputs: &[&Path], more: &[&str]) -> Output {
@@ -258,6 +262,61 @@ fn verif_a_recording_without_a_start_is_told_by_its_own_time() {
         "{said}"
     );
     assert!(said.contains("2 periods of 1 s whole, 1 in part"), "{said}");
+}
+
+/// So many hours at a low rate, and the document of every second of them: its bytes and the most memory that it took, bytes.
+#[cfg(target_os = "linux")]
+fn measured_in_json(folder: &Path, seconds: u32) -> (Vec<u8>, u64) {
+    const LOW_HZ: u32 = 1000;
+    let mut noise = 1_u32;
+    let samples = (0..seconds * LOW_HZ).map(|_| {
+        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        noise as f32 / 4_294_967_296.0 - 0.5
+    });
+    let wav = folder.join(format!("sea_{seconds}.wav"));
+    float_wav_at(&wav, LOW_HZ, samples);
+    let told = folder.join("told.json");
+    let mut child = soundline()
+        .args(["measure", "--format", "json", PLAN, "--as", POOL])
+        .arg(&wav)
+        .args(["--own-rate", "--every", "1 s"])
+        .stdout(fs::File::create(&told).unwrap())
+        .spawn()
+        .unwrap();
+    let status = format!("/proc/{}/status", child.id());
+    let mut most_kib = 0;
+    while child.try_wait().unwrap().is_none() {
+        // Of a process that has ended it is no longer told.
+        let text = fs::read_to_string(&status).unwrap_or_default();
+        let most = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        let most = most.map(|most| most.trim().trim_end_matches(" kB").parse().unwrap());
+        most_kib = most.map_or(most_kib, |most: u64| most.max(most_kib));
+        std::thread::sleep(std::time::Duration::from_millis(1));
+    }
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+    fs::remove_file(&wav).unwrap();
+    (fs::read(&told).unwrap(), 1024 * most_kib)
+}
+
+/// Every second is in the document, and hours of seconds take no more memory than minutes do.
+#[cfg(target_os = "linux")]
+#[test]
+fn verif_memory_does_not_grow_with_the_hours() {
+    let hours = match std::env::var_os("SOUNDLINE_SOAK") {
+        None => 3,
+        Some(_) => 24,
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let (_, few) = measured_in_json(folder.path(), 600);
+    let (text, many) = measured_in_json(folder.path(), 3600 * hours);
+    assert!(few > 1 << 20, "{few}");
+    assert!(many < few + (6 << 20), "{few} bytes, {many} bytes");
+    let told: serde_json::Value = serde_json::from_slice(&text).unwrap();
+    let periods = told["periods"].as_array().unwrap();
+    assert_eq!(periods.len(), 3600 * hours as usize);
+    for (second, period) in periods.iter().enumerate() {
+        assert_eq!(period["first_s"], second as f64);
+    }
 }
 
 #[cfg(not(feature = "parquet"))]
