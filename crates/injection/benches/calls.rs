@@ -57,9 +57,7 @@ fn two_thousand() -> Tally {
     let snr_db: Vec<f64> = (0..10).map(|i| -4.0 + 1.5 * f64::from(i)).collect();
     let chain = SensorChain::new(-168.0, 26.0, None, 1.25, 16, RATE_HZ).expect("a chain");
     let sweep = Sweep::new(90.0, 150.0, 0.7, 0.05, 0.0).expect("a sweep");
-    let samples: Vec<f32> = (0..(0.7 * RATE_HZ) as usize)
-        .map(|i| sweep.value(i as f64 / RATE_HZ) as f32)
-        .collect();
+    let samples = sweep.samples(RATE_HZ);
     let call = CallSound::new(&samples, RATE_HZ, None, BAND_HZ).expect("a call");
     let detector = detector();
     let table: Vec<(f64, f64)> = (0..=80)

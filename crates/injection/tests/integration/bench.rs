@@ -56,12 +56,15 @@ impl Sea {
 }
 
 /// A sweep of a length with short edges, at a level of 0 dB.
+pub(crate) fn sweep_samples(from_hz: f64, to_hz: f64, length_s: f64) -> Vec<f32> {
+    Sweep::new(from_hz, to_hz, length_s, 0.02, 0.0)
+        .expect("figures of the checks that can be")
+        .samples(RATE_HZ)
+}
+
+/// The same as a call.
 pub(crate) fn sweep(from_hz: f64, to_hz: f64, length_s: f64) -> CallSound {
-    let sweep =
-        Sweep::new(from_hz, to_hz, length_s, 0.02, 0.0).expect("figures of the checks that can be");
-    let samples: Vec<f32> = (0..(length_s * RATE_HZ) as usize)
-        .map(|i| sweep.value(i as f64 / RATE_HZ) as f32)
-        .collect();
+    let samples = sweep_samples(from_hz, to_hz, length_s);
     CallSound::new(&samples, RATE_HZ, None, (LOW_HZ, HIGH_HZ))
         .expect("figures of the checks that can be")
 }

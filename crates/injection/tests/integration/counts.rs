@@ -4,7 +4,7 @@ use detect::{Detector, Notice, Stage};
 use injection::{Injection, InjectionError, NoiseLevel, inject, settling_samples, tail_samples};
 use signal::{Block, SensorChain};
 
-use crate::bench::{RATE_HZ, run, sweep, upcalls, white};
+use crate::bench::{RATE_HZ, run, sweep, sweep_samples, upcalls, white};
 
 /// A fresh detector that hears the whole stretch with one call in it tells the same as the copy that hears the call alone.
 #[test]
@@ -29,10 +29,10 @@ fn verif_a_copy_finds_what_a_fresh_detector_finds() {
         for (i, db) in snr_db.iter().enumerate() {
             let gain = libm::pow(10.0, (sea.level_db + db) / 20.0);
             let mut heard = noise.clone();
-            let sound = signal::Sweep::new(90.0, 150.0, 0.7, 0.02, 0.0).unwrap();
+            let sound = sweep_samples(90.0, 150.0, 0.7);
             let unit = libm::pow(10.0, -call.in_band_db() / 20.0);
-            for (k, x) in heard[begin as usize..][..700].iter_mut().enumerate() {
-                let p = f64::from((sound.value(k as f64 / RATE_HZ) as f32 as f64 * unit) as f32);
+            for (x, sample) in heard[begin as usize..].iter_mut().zip(&sound) {
+                let p = f64::from((f64::from(*sample) * unit) as f32);
                 *x = (f64::from(*x) + gain * p) as f32;
             }
             let mut fresh = Detector::new(&detector).unwrap();

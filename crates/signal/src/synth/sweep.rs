@@ -6,6 +6,7 @@
 //! practice; ISO 18406 uses it for pile strikes, from memory). The carrier's square is taken as one half on average, which
 //! holds within 0.1 dB for five periods or more (checked).
 
+use alloc::vec::Vec;
 use core::f64::consts::PI;
 
 use crate::error::SynthError;
@@ -82,6 +83,14 @@ impl Sweep {
             1.0
         };
         self.amplitude_upa * envelope * libm::sin(2.0 * PI * (cycles - libm::floor(cycles)))
+    }
+
+    /// The whole sweep sampled at `rate_hz`, uPa at 1 m.
+    pub fn samples(&self, rate_hz: f64) -> Vec<f32> {
+        let count = (self.duration_s * rate_hz) as usize;
+        (0..count)
+            .map(|i| self.value(i as f64 / rate_hz) as f32)
+            .collect()
     }
 
     /// Length of the sweep, s.

@@ -71,6 +71,16 @@ fn verif_sweep_frequency_is_linear_in_time() {
 }
 
 #[test]
+fn verif_the_samples_of_a_sweep_are_its_values() {
+    let sweep = Sweep::new(90.0, 150.0, 0.7, 0.05, 170.0).unwrap();
+    let samples = sweep.samples(1000.0);
+    assert_eq!(samples.len(), 700);
+    for (i, sample) in samples.iter().enumerate() {
+        assert_eq!(*sample, sweep.value(i as f64 / 1000.0) as f32, "sample {i}");
+    }
+}
+
+#[test]
 fn verif_pulses_repeat() {
     let pulse = Sweep::new(23.0, 18.0, 1.0, 0.2, 189.0).unwrap();
     let train = PulseTrain::new(pulse.clone(), 12.0, 3).unwrap();

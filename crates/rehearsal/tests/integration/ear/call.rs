@@ -1,7 +1,7 @@
 //! A call, from its source to the notice of a detector.
 
 use detect::{BackgroundKind, Confirm, Detector, LevelKind, Logic, Notice, Spec, Stage};
-use plan::{DetectorIx, SoundKind};
+use plan::DetectorIx;
 use seawater::Spreading;
 use timeline::Ns;
 
@@ -54,11 +54,7 @@ fn verif_a_near_call_is_found_when_it_comes() {
     let chain = signal::SensorChain::new(-168.0, 26.0, Some(high_pass), 1.25, 16, RATE_HZ).unwrap();
     let mut spec = ear("module.upper.sensor.ear", 22.0, chain);
     spec.detectors = vec![(DetectorIx(0), detector())];
-    let call = SoundKind::Upsweep {
-        from_hz: q(90.0),
-        to_hz: q(150.0),
-        length_s: q(0.7),
-    };
+    let call = upsweep(90.0, 150.0, 0.7);
     let sounds = voices(vec![sound(60.0, call, 176.0, fixed(1200.0, 15.0))]);
     let mut sea = sea(Spreading::Practical);
     sea.wind_m_s = 7.0;

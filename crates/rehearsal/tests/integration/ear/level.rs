@@ -138,11 +138,7 @@ fn verif_repeats_and_slant_ranges() {
 /// A sweep that leaves what the ear hears is gone, and does not fold back.
 #[test]
 fn verif_what_lies_above_half_the_rate_does_not_fold() {
-    let upsweep = plan::SoundKind::Upsweep {
-        from_hz: q(10_000.0),
-        to_hz: q(60_000.0),
-        length_s: q(1.0),
-    };
+    let upsweep = upsweep(10_000.0, 60_000.0, 1.0);
     let sounds = voices(vec![sound(0.0, upsweep, 180.0, fixed(100.0, 0.0))]);
     let spec = ear("ear", 0.0, wide_chain(RATE_HZ));
     let mut ear = Ear::without_noise(spec, &sea(Spreading::Spherical), &sounds, Ns(0)).unwrap();

@@ -64,11 +64,7 @@ fn spec(name: &str, depth_m: f64) -> EarSpec {
 }
 
 fn sounds() -> Vec<Sound> {
-    let upsweep = SoundKind::Upsweep {
-        from_hz: q(90.0),
-        to_hz: q(150.0),
-        length_s: q(0.7),
-    };
+    let upsweep = upsweep(90.0, 150.0, 0.7);
     let hum = SoundKind::Hum {
         low_hz: q(40.0),
         high_hz: q(6000.0),

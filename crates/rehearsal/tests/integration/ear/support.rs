@@ -86,6 +86,14 @@ pub(crate) fn tone(frequency_hz: f64, length_s: f64) -> SoundKind {
     }
 }
 
+pub(crate) fn upsweep(from_hz: f64, to_hz: f64, length_s: f64) -> SoundKind {
+    SoundKind::Upsweep {
+        from_hz: q(from_hz),
+        to_hz: q(to_hz),
+        length_s: q(length_s),
+    }
+}
+
 pub(crate) fn sound(
     at_s: f64,
     what: SoundKind,
