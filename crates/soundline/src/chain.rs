@@ -11,7 +11,7 @@ use serde_json::json;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::numbers::whole;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
@@ -94,11 +94,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
-            let mut whole = chain_json(name, &budgets);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
+            let mut whole = out.of_plan(chain_json(name, &budgets));
             whole["pictures"] = json!(shown(pictures.paths()));
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

@@ -30,8 +30,7 @@ pub(crate) struct Args {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let (shelf, warnings) = shelf(&args.plan, &reading);
     let check = assess::check(&reading, &shelf);
     match out.format {

@@ -4,12 +4,11 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use report::{faults_json, faults_text};
-use serde_json::json;
 
 use crate::age::Age;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::plan_file;
 
 /// Tell what faults of the network do: shorts and the fuses that see them, broken spans, poor contacts, leaks, what a tester reads.
@@ -40,8 +39,7 @@ fn leak(text: &str) -> Result<f64, String> {
 pub(crate) struct FaultsCommandError(#[from] assess::FaultsError);
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let faults =
         assess::faults(line, args.contacts.into(), args.leak).map_err(FaultsCommandError::from)?;
@@ -50,13 +48,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         Format::Text => out
             .stdout
             .write_all(faults_text(name, &faults).as_bytes())?,
-        Format::Json => {
-            let mut whole = faults_json(name, &faults);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
-            whole["mistakes"] = json!(out.mistakes);
-            out.json(&whole)?;
-        }
+        Format::Json => out.json(&out.of_plan(faults_json(name, &faults)))?,
     }
     Ok(Exit::Met)
 }

@@ -6,7 +6,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plan::Drawing;
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 /// Name and version of the program, as outputs carry them.
 pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION"));
@@ -82,6 +82,14 @@ impl Out {
             stdout: Box::new(BufWriter::new(stdout)),
             stderr: Box::new(stderr),
         }
+    }
+
+    /// A document of a result with what every document of a plan carries: its digest, the program, the mistakes told so far.
+    pub(crate) fn of_plan(&self, mut document: Value) -> Value {
+        document["plan_digest"] = json!(self.plan_digest);
+        document["program"] = json!(PROGRAM);
+        document["mistakes"] = json!(self.mistakes);
+        document
     }
 
     /// Writes a result as JSON, indented, with a line end.

@@ -11,7 +11,7 @@ use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
@@ -101,8 +101,7 @@ impl PathsCommandError {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let (range_m, source_depth_m) = match (args.from, args.source_depth) {
         (Some((range_m, depth_m)), _) => (Some(range_m), depth_m),
@@ -137,11 +136,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
-            let mut whole = paths_json(name, &found);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
+            let mut whole = out.of_plan(paths_json(name, &found));
             whole["pictures"] = json!(shown(pictures.paths()));
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

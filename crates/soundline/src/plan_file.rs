@@ -20,6 +20,16 @@ pub(crate) fn read(path: &Path, out: &mut Out) -> Result<Reading, Failure> {
     Ok(reading)
 }
 
+/// Reads the plan at `path` as [`read`] does, and shows all that is wrong with it.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn read_and_show(path: &Path, out: &mut Out) -> Result<Reading, Failure> {
+    let reading = read(path, out)?;
+    show(reading.mistakes.iter(), &reading.sources, out)?;
+    Ok(reading)
+}
+
 /// Reads the cue sheet at `path` from the disk, against its plan.
 ///
 /// # Errors

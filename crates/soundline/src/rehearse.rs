@@ -86,9 +86,8 @@ impl RehearseError {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let path = |p: &Path| p.display().to_string();
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let read = plan_file::read_cues(&args.cues, &reading, out)?;
     plan_file::show(read.mistakes.iter(), &read.sources, out)?;
@@ -136,14 +135,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             writeln!(out.stdout, "result {}", played.digest)?;
         }
         Format::Json => {
-            let mut whole = rehearsal_json(line, cues, &played.outcome);
-            whole["plan_digest"] = json!(reading.digest);
+            let mut whole = out.of_plan(rehearsal_json(line, cues, &played.outcome));
             whole["cues_digest"] = json!(digest);
             whole["result_digest"] = json!(played.digest);
-            whole["program"] = json!(PROGRAM);
             whole["trace"] = json!(args.trace.as_deref().map(path));
             whole["evidence"] = json!(evidence.as_deref().map(path));
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

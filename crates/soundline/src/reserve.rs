@@ -5,11 +5,10 @@ use std::path::PathBuf;
 
 use assess::{Factor, LineReserve, Room, line_reserve};
 use report::{reserve_json, reserve_text};
-use serde_json::json;
 
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::plan_file;
 
 /// Tell what each module could draw more, and what stops it; and how far the line is from collapse in each set of states.
@@ -28,8 +27,7 @@ pub(crate) enum ReserveCommandError {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
     let name = &line.deployment.name;
@@ -37,13 +35,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         Format::Text => out
             .stdout
             .write_all(reserve_text(name, &found).as_bytes())?,
-        Format::Json => {
-            let mut whole = reserve_json(name, &found);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
-            whole["mistakes"] = json!(out.mistakes);
-            out.json(&whole)?;
-        }
+        Format::Json => out.json(&out.of_plan(reserve_json(name, &found)))?,
     }
     Ok(exit(&found))
 }

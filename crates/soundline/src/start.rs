@@ -9,7 +9,7 @@ use serde_json::json;
 use crate::age::Age;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
@@ -53,8 +53,7 @@ pub(crate) enum StartCommandError {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let pictures = Pictures::named(["start".to_owned()], args.picture.as_deref(), &outputs)?;
@@ -72,11 +71,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
-            let mut whole = start_json(name, &start);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
+            let mut whole = out.of_plan(start_json(name, &start));
             whole["pictures"] = json!(shown(pictures.paths()));
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

@@ -14,7 +14,7 @@ use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::numbers::whole;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{self, Outputs, shown};
 use crate::plan_file;
 
@@ -97,8 +97,7 @@ enum Drawn {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let reading = plan_file::read(&args.plan, out)?;
-    plan_file::show(reading.mistakes.iter(), &reading.sources, out)?;
+    let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let picture = match &args.picture {
@@ -153,13 +152,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             outputs::tell(&mut out.stdout, drawn.iter().map(|path| ("picture", *path)))?;
         }
         Format::Json => {
-            let mut whole = year_json(name, &years);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
+            let mut whole = out.of_plan(year_json(name, &years));
             let drawn = shown(drawn.into_iter());
             whole["picture"] = json!(drawn.first());
             whole["picture_of_sizes"] = json!(drawn.get(1));
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

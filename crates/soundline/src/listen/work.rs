@@ -10,12 +10,12 @@ use detect::Stage;
 use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Step, Survey, line_up, survey};
 use jiff::Timestamp;
 use plan::Line;
-use recording::Warning;
 use report::{Inputs, Overwrite};
 
 use super::blank::blank;
 use super::ears::{Assigned, ears};
 use super::error::{ListenError, RecordingFault};
+use super::odd::odd;
 use super::picture::Pictures;
 use super::two_ears::Pairs;
 use super::{Args, picture};
@@ -95,15 +95,7 @@ impl Outcome {
             return Vec::new();
         };
         let start_given = self.survey.as_ref().is_some_and(|s| s.start.is_some());
-        let mut texts: Vec<String> = hearing
-            .warnings
-            .iter()
-            .filter(|w| !(start_given && matches!(w, Warning::StartUnknown(_))))
-            .map(ToString::to_string)
-            .collect();
-        if hearing.warnings_left_out > 0 {
-            texts.push(format!("{} further warnings", hearing.warnings_left_out));
-        }
+        let mut texts = odd(hearing, start_given);
         texts.extend(self.too_short(hearing));
         texts
     }

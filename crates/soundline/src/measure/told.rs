@@ -5,7 +5,6 @@ use std::num::NonZeroU32;
 use std::path::PathBuf;
 
 use hearing::{Hearing, Period, PeriodBegin, Reference, Survey};
-use recording::Warning;
 use signal::{Decidecade, level_db, peak_level_db};
 
 use super::error::MeasureFault;
@@ -13,7 +12,7 @@ use super::head::reference_upa;
 use super::inputs::Gap;
 use super::json;
 use super::periods::Periods;
-use crate::listen::{Assigned, Blank, RecordingFault, blank};
+use crate::listen::{Assigned, Blank, RecordingFault, blank, odd};
 
 /// All that is told at the end.
 #[derive(Debug)]
@@ -136,15 +135,7 @@ impl Told {
         let path = self.recordings[place].clone();
         let survey = self.surveys.get(place).and_then(Option::as_ref);
         let start_given = survey.is_some_and(|survey| survey.start.is_some());
-        let mut warnings: Vec<String> = hearing
-            .warnings
-            .iter()
-            .filter(|w| !(start_given && matches!(w, Warning::StartUnknown(_))))
-            .map(ToString::to_string)
-            .collect();
-        if hearing.warnings_left_out > 0 {
-            warnings.push(format!("{} further warnings", hearing.warnings_left_out));
-        }
+        let mut warnings = odd(&hearing, start_given);
         match hearing.full_scale_samples {
             0 => {}
             n => warnings.push(format!(

@@ -23,7 +23,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::Assignment;
 use crate::numbers::whole;
-use crate::out::{Format, Out, PROGRAM, computed_by};
+use crate::out::{Format, Out, computed_by};
 use crate::outputs::{self, Outputs, Pictures, shown};
 use crate::plan_file;
 
@@ -269,9 +269,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             }
         }
         Format::Json => {
-            let mut whole = range_json(name, &ranges);
-            whole["plan_digest"] = json!(reading.digest);
-            whole["program"] = json!(PROGRAM);
+            let mut whole = out.of_plan(range_json(name, &ranges));
             whole["pictures"] = json!(shown(pictures.paths()));
             whole["evidence"] = json!(shown(evidence_paths()));
             if let Some(heard) = &heard {
@@ -281,7 +279,6 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 whole["recorded"]["errors"] = json!(heard.errors);
                 whole["no_evidence"] = json!(NO_EVIDENCE);
             }
-            whole["mistakes"] = json!(out.mistakes);
             out.json(&whole)?;
         }
     }

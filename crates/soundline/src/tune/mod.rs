@@ -22,7 +22,7 @@ use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::{self, Asked, Assigned, Assignment};
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{self, Outputs, Pictures};
 use crate::plan_file;
 use allowance::allowance;
@@ -259,14 +259,11 @@ fn document(
     placed: &Placed,
     out: &Out,
 ) -> serde_json::Value {
-    let mut whole = tune_json(tuned);
+    let mut whole = out.of_plan(tune_json(tuned));
     whole["plan"] = json!(args.plan.display().to_string());
-    whole["plan_digest"] = json!(reading.digest);
     whole["arithmetic"] = json!(reading.line.as_ref().map(arithmetic));
-    whole["program"] = json!(PROGRAM);
     whole["errors"] = json!(trouble.errors(args, labels, placed));
     whole["warnings"] = json!(trouble.warnings(args, labels, placed));
-    whole["mistakes"] = json!(out.mistakes);
     whole
 }
 
