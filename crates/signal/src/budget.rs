@@ -21,6 +21,7 @@ use core::f64::consts::LN_2;
 use crate::chain::{HighPass, SensorChain};
 use crate::error::ChainError;
 use crate::level::level_db;
+use crate::table::table_level_db;
 
 /// Panels of Simpson's rule per octave of a band.
 const PANELS_PER_OCTAVE: f64 = 32.0;
@@ -170,7 +171,7 @@ impl ChainNoise {
 
     /// Powers of self-noise, amplifier and converter, uPa^2/Hz; the last is always there.
     fn powers(&self, f_hz: f64) -> [Option<f64>; 3] {
-        let own = table_db(&self.self_noise, f_hz).map(power);
+        let own = table_level_db(&self.self_noise, f_hz).map(power);
         let amplifier = self
             .amplifier_v_rthz
             .map(|v| power(self.chain.preamplifier_density_db_re_1upa2_hz(v)));
@@ -192,19 +193,6 @@ fn parts(own: Option<f64>, amplifier: Option<f64>, converter: Option<f64>) -> No
 
 fn power(level: f64) -> f64 {
     libm::pow(10.0, level / 10.0)
-}
-
-/// Level of a rising table, in decibels over the logarithm of frequency, held beyond its ends; `None` for an empty one.
-fn table_db(table: &[(f64, f64)], f_hz: f64) -> Option<f64> {
-    let after = table.partition_point(|row| row.0 <= f_hz);
-    match (after.checked_sub(1).map(|i| table[i]), table.get(after)) {
-        (None, None) => None,
-        (Some(row), None) => Some(row.1),
-        (None, Some(row)) => Some(row.1),
-        (Some((f0, l0)), Some(&(f1, l1))) => {
-            Some(l0 + libm::log(f_hz / f0) / libm::log(f1 / f0) * (l1 - l0))
-        }
-    }
 }
 
 /// Share of the samples of a Gaussian noise that lie beyond full scale: `erfc(F / (sigma sqrt 2))`, with the full-scale level

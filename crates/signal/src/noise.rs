@@ -12,6 +12,7 @@ use rustfft::num_complex::Complex64;
 use crate::convolve::Convolver;
 use crate::error::SpectrumError;
 use crate::fft::{Arithmetic, RealFft, hann};
+use crate::table::table_level_db;
 
 const FEWEST_TAPS: usize = 16;
 const MOST_TAPS: usize = 1 << 18;
@@ -54,7 +55,7 @@ pub fn design_shaping_fir(
     let lines: Vec<Complex64> = (0..=taps / 2)
         .map(|k| {
             let f_hz = k as f64 * rate_hz / taps as f64;
-            let amplitude = match table_level_db(table, ends, f_hz) {
+            let amplitude = match level_db(table, ends, f_hz) {
                 Some(db) => libm::pow(10.0, db / 20.0) * (0.5 * rate_hz).sqrt(),
                 None => 0.0,
             };
@@ -89,19 +90,11 @@ fn checked_table(table: &[(f64, f64)]) -> Result<(), SpectrumError> {
 }
 
 /// Level of a checked table at `f_hz`; `None` beyond silent ends.
-fn table_level_db(table: &[(f64, f64)], ends: Ends, f_hz: f64) -> Option<f64> {
-    let after = table.partition_point(|row| row.0 <= f_hz);
-    let last = table.len() - 1;
-    match (after, ends) {
-        (0, Ends::Hold) => Some(table[0].1),
-        (0, Ends::Silent) => None,
-        (i, Ends::Hold) if i > last => Some(table[last].1),
-        (i, Ends::Silent) if i > last => (table[last].0 == f_hz).then_some(table[last].1),
-        (i, _) => {
-            let ((f0, l0), (f1, l1)) = (table[i - 1], table[i]);
-            let share = libm::log(f_hz / f0) / libm::log(f1 / f0);
-            Some(l0 + share * (l1 - l0))
-        }
+fn level_db(table: &[(f64, f64)], ends: Ends, f_hz: f64) -> Option<f64> {
+    let inside = table[0].0 <= f_hz && f_hz <= table[table.len() - 1].0;
+    match ends {
+        Ends::Silent if !inside => None,
+        Ends::Silent | Ends::Hold => table_level_db(table, f_hz),
     }
 }
 

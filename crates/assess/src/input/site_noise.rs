@@ -9,7 +9,7 @@
 //! with lines of at most 4 Hz. For the steepest part (turbulence, 30 dB a decade) that is within 0.1 dB above ten lines.
 
 use seawater::{SeaError, ambient_noise};
-use signal::{Ends, ShapedNoise, SpectrumError};
+use signal::{Ends, ShapedNoise, SpectrumError, table_level_db};
 
 const WIDEST_LINE_HZ: f64 = 4.0;
 const FEWEST_TAPS: f64 = 256.0;
@@ -73,7 +73,7 @@ impl SiteNoise {
                     .clamp(LOWEST_HZ, highest_hz);
                 let ambient_db = ambient_noise(f_hz, wind_m_s, shipping)?.total_db_re_1upa2_per_hz;
                 let mut power = libm::pow(10.0, ambient_db / 10.0);
-                if let Some(db) = level_db(self_noise, f_hz) {
+                if let Some(db) = table_level_db(self_noise, f_hz) {
                     power += libm::pow(10.0, db / 10.0);
                 }
                 Ok((f_hz, 10.0 * libm::log10(power)))
@@ -109,7 +109,7 @@ impl SiteNoise {
         edges.extend(self.density.iter().map(|row| row.0).filter(inside));
         edges.push(high_hz);
         let at = |f_hz: f64| {
-            let density = level_db(&self.density, f_hz);
+            let density = table_level_db(&self.density, f_hz);
             density.map_or(0.0, |db| libm::pow(10.0, db / 10.0) * gain(f_hz))
         };
         edges
@@ -134,20 +134,6 @@ fn under(a_hz: f64, a: f64, b_hz: f64, b: f64) -> f64 {
 fn taps(rate_hz: f64) -> usize {
     let taps = (rate_hz / WIDEST_LINE_HZ).max(FEWEST_TAPS);
     (taps.ceil() as usize).next_power_of_two().min(MOST_TAPS)
-}
-
-/// Level of a rising table, held beyond its ends; `None` for an empty one.
-fn level_db(table: &[(f64, f64)], f_hz: f64) -> Option<f64> {
-    let after = table.partition_point(|row| row.0 <= f_hz);
-    match (after.checked_sub(1).map(|i| table[i]), table.get(after)) {
-        (None, None) => None,
-        (Some(row), None) => Some(row.1),
-        (None, Some(row)) => Some(row.1),
-        (Some((f0, l0)), Some(&(f1, l1))) => {
-            let share = libm::log(f_hz / f0) / libm::log(f1 / f0);
-            Some(l0 + share * (l1 - l0))
-        }
-    }
 }
 
 #[cfg(test)]

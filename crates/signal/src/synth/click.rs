@@ -6,7 +6,7 @@
 use core::f64::consts::PI;
 
 use crate::error::SynthError;
-use crate::synth::{finite, positive, pressure_upa};
+use crate::synth::{finite, positive, pressure_upa, turning_point};
 
 /// Beyond this many `s` the window is under 1e-15 of its peak and the click counts as over.
 const REACH: f64 = 8.4;
@@ -89,16 +89,8 @@ impl ClickTrain {
 fn trough(centre_hz: f64, spread_s: f64) -> f64 {
     let w = 2.0 * PI * centre_hz;
     let slope = |t: f64| -(t / (spread_s * spread_s)) * libm::cos(w * t) - w * libm::sin(w * t);
-    let (mut low, mut high) = (0.25 / centre_hz, 0.5 / centre_hz);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if slope(middle) < 0.0 {
-            low = middle
-        } else {
-            high = middle
-        }
-    }
-    let t = 0.5 * (low + high);
+    // The slope is negative on the way down to the trough.
+    let t = turning_point(0.25 / centre_hz, 0.5 / centre_hz, |t| slope(t) < 0.0);
     let u = t / spread_s;
     -libm::exp(-0.5 * u * u) * libm::cos(w * t)
 }

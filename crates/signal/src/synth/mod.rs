@@ -39,6 +39,19 @@ fn finite(what: &'static str, value: f64, unit: &'static str) -> Result<f64, Syn
     }
 }
 
+/// Where `below` turns from true to false between two places, by 60 halvings.
+fn turning_point(mut low: f64, mut high: f64, below: impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if below(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
+}
+
 fn pressure_upa(level_db_re_1upa: f64) -> f64 {
     libm::pow(10.0, level_db_re_1upa / 20.0)
 }

@@ -10,7 +10,7 @@ use alloc::vec::Vec;
 use core::f64::consts::PI;
 
 use crate::error::SynthError;
-use crate::synth::{finite, positive, pressure_upa};
+use crate::synth::{finite, positive, pressure_upa, turning_point};
 
 /// Share of the energy that the energy duration leaves out at each end.
 const LEFT_OUT: f64 = 0.05;
@@ -120,16 +120,7 @@ fn time_of_energy(energy: f64, edge_s: f64) -> f64 {
         let a = PI * t / edge_s;
         0.375 * t - edge_s / (2.0 * PI) * libm::sin(a) + edge_s / (16.0 * PI) * libm::sin(2.0 * a)
     };
-    let (mut low, mut high) = (0.0, edge_s);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if gathered(middle) < energy {
-            low = middle
-        } else {
-            high = middle
-        }
-    }
-    0.5 * (low + high)
+    turning_point(0.0, edge_s, |t| gathered(t) < energy)
 }
 
 /// A sweep repeated at equal intervals.
