@@ -4,7 +4,7 @@ use assess::{CREST_DB, ChainBudget, DetectorBudget};
 use signal::NoiseParts;
 
 use super::canvas::{Align, Area, checked_size, shortened, text_width};
-use super::colour::{BAR, GRID_LINE, INK, NO_DATA, QUIET_INK, Rgb};
+use super::colour::{BAR, GRID_LINE, INK, NO_DATA, Rgb};
 use super::drawing::Drawing;
 use super::shapes;
 use super::ticks::{linear_ticks, logarithmic_minor_ticks, si_label, signed};
@@ -328,15 +328,12 @@ impl Plot {
     fn frequencies(&self, drawing: &mut Drawing, rows_px: f64) {
         let (low, high) = self.frequency.range();
         for tick in logarithmic_ticks(low, high, 16) {
-            let x = self.frequency.px(tick);
-            let bottom = self.area.bottom;
-            drawing.line(vec![(x, bottom), (x, bottom + 6.0)], QUIET_INK, 1.0);
             let label = if tick >= 1000.0 {
                 format!("{}k", tick / 1000.0)
             } else {
                 format!("{tick}")
             };
-            drawing.text(label, (x, bottom + 22.0), Align::Centre, INK);
+            drawing.tick_below(self.area, self.frequency.px(tick), label);
         }
         drawing.text(
             "frequency, Hz",

@@ -92,6 +92,24 @@ impl Drawing {
         self.text(what, (area.left, area.top - 10.0), Align::Left, INK);
     }
 
+    /// A short line below an area at `x_px`, and its label.
+    pub(super) fn tick_below(&mut self, area: Area, x_px: f64, label: impl Into<String>) {
+        let bottom = area.bottom;
+        self.line(vec![(x_px, bottom), (x_px, bottom + 6.0)], QUIET_INK, 1.0);
+        self.label_below(area, x_px, label);
+    }
+
+    /// A line through an area at `x_px`, and its label below.
+    pub(super) fn line_across(&mut self, area: Area, x_px: f64, label: impl Into<String>) {
+        self.line(vec![(x_px, area.top), (x_px, area.bottom)], GRID_LINE, 1.0);
+        self.label_below(area, x_px, label);
+    }
+
+    /// A label below an area, with its middle at `x_px`.
+    pub(super) fn label_below(&mut self, area: Area, x_px: f64, label: impl Into<String>) {
+        self.text(label, (x_px, area.bottom + 22.0), Align::Centre, INK);
+    }
+
     pub(super) fn border(&mut self, area: Area) {
         let corners = vec![
             (area.left, area.top),

@@ -227,18 +227,7 @@ fn range_axis(drawing: &mut Drawing, plot: Area, range: &Axis) {
     };
     let (ticks, decimals) = linear_ticks(0.0, far_m / unit_m, 9);
     for tick in ticks {
-        let x = range.px(tick * unit_m);
-        drawing.line(
-            vec![(x, plot.bottom), (x, plot.bottom + 6.0)],
-            QUIET_INK,
-            1.0,
-        );
-        drawing.text(
-            format!("{tick:.decimals$}"),
-            (x, plot.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.tick_below(plot, range.px(tick * unit_m), format!("{tick:.decimals$}"));
     }
     drawing.text(
         format!("range from the hydrophone, {unit}"),
@@ -329,18 +318,7 @@ fn speed(
     let (low, high) = speed.range();
     let (ticks, decimals) = linear_ticks(low, high, 4);
     for tick in ticks {
-        let x = speed.px(tick);
-        drawing.line(
-            vec![(x, area.bottom), (x, area.bottom + 6.0)],
-            QUIET_INK,
-            1.0,
-        );
-        drawing.text(
-            format!("{tick:.decimals$}"),
-            (x, area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.tick_below(area, speed.px(tick), format!("{tick:.decimals$}"));
     }
     drawing.text(
         "sound speed, m/s",

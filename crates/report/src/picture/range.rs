@@ -5,7 +5,7 @@
 use assess::range::{Found, Month, Outer, Ranges, SIMPLE_LAW_REFUSED_M, ideal_found_share};
 
 use super::canvas::{Align, Area, checked_size};
-use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
+use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
 use super::shapes;
 use super::{
@@ -148,8 +148,7 @@ fn percent(area: Area) -> Result<Axis, PictureError> {
 /// Vertical grid lines with labels, and what the axis is.
 fn across(drawing: &mut Drawing, area: Area, ticks: &[(f64, String)], what: &str) {
     for (x, label) in ticks {
-        drawing.line(vec![(*x, area.top), (*x, area.bottom)], GRID_LINE, 1.0);
-        drawing.text(label.clone(), (*x, area.bottom + 22.0), Align::Centre, INK);
+        drawing.line_across(area, *x, label.as_str());
     }
     drawing.text(what, (area.right, area.bottom + 46.0), Align::Right, INK);
 }
@@ -361,8 +360,7 @@ fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), Pi
     drawing.frame(area, &up, "range of the detector, km");
     let x = |month: u8| area.left + area.width() * (f64::from(month) - 0.5) / 12.0;
     for (i, label) in MONTHS.iter().enumerate() {
-        let at = (x(i as u8 + 1), area.bottom + 22.0);
-        drawing.text(*label, at, Align::Centre, INK);
+        drawing.label_below(area, x(i as u8 + 1), *label);
     }
     for (i, colour) in [STRONG, OTHER].into_iter().enumerate() {
         let shift = if i == 0 { -7.0 } else { 7.0 };

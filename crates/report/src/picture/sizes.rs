@@ -6,7 +6,7 @@
 use assess::Sizes;
 
 use super::canvas::{Align, Area, checked_size};
-use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
+use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
 use super::shapes;
 use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
@@ -106,10 +106,7 @@ fn draw(title: &str, sizes: &Sizes, size: PictureSize) -> Result<Drawing, Pictur
     drawing.frame(area, &up, "battery, Wh, new and at the rated temperature");
     let (ticks, decimals) = linear_ticks(ends_w.0, ends_w.1, 12);
     for tick in ticks {
-        let x = across.px(tick);
-        drawing.line(vec![(x, area.top), (x, area.bottom)], GRID_LINE, 1.0);
-        let label = format!("{tick:.decimals$}");
-        drawing.text(label, (x, area.bottom + 22.0), Align::Centre, INK);
+        drawing.line_across(area, across.px(tick), format!("{tick:.decimals$}"));
     }
     drawing.text(
         "peak power of all panels, W",

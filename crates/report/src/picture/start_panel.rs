@@ -115,12 +115,7 @@ pub(super) fn times(drawing: &mut Drawing, panel: &Panel, named: bool) {
             GRID_LINE,
             0.6,
         );
-        drawing.text(
-            format!("{tick:.decimals$}"),
-            (x, panel.area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.label_below(panel.area, x, format!("{tick:.decimals$}"));
     }
     if named {
         drawing.text(

@@ -8,7 +8,7 @@ use hearing::Point;
 use quantity::{Dimension, show};
 
 use super::canvas::{Align, Area, checked_size, text_width};
-use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
+use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
 use super::labels::Labels;
 use super::shapes;
@@ -303,7 +303,7 @@ fn none_seen(drawing: &mut Drawing, read: &Read<'_>, area: Area, across: &Axis) 
     let right = across.px(0.6 / read.hours);
     drawing.fill((area.left, area.top, right, area.bottom), NONE_SEEN);
     let x = across.px(NONE_AT / read.hours);
-    drawing.text(NONE, (x, area.bottom + 22.0), Align::Centre, INK);
+    drawing.label_below(area, x, NONE);
 }
 
 fn rates_below(drawing: &mut Drawing, read: &Read<'_>, area: Area, across: &Axis) {
@@ -313,13 +313,7 @@ fn rates_below(drawing: &mut Drawing, read: &Read<'_>, area: Area, across: &Axis
         if x - 0.5 * text_width(&tick.to_string(), 15.0) < none_px + 8.0 {
             continue;
         }
-        drawing.line(vec![(x, area.top), (x, area.bottom)], GRID_LINE, 1.0);
-        drawing.text(
-            tick.to_string(),
-            (x, area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.line_across(area, x, tick.to_string());
     }
     drawing.text(
         "false alarms an hour",

@@ -85,8 +85,7 @@ pub(super) fn by_threshold(
         for area in [upper, lower] {
             drawing.line(vec![(x, area.top), (x, area.bottom)], GRID_LINE, 1.0);
         }
-        let at = (x, lower.bottom + 22.0);
-        drawing.text(format!("{tick:.decimals$}"), at, Align::Centre, INK);
+        drawing.label_below(lower, x, format!("{tick:.decimals$}"));
     }
     drawing.text(
         format!("threshold, {}", tuned.unit),

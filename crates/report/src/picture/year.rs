@@ -153,12 +153,7 @@ fn charge_by_day(
             QUIET_INK,
             1.0,
         );
-        drawing.text(
-            *name,
-            (x(day as f64 + of_month as f64 / 2.0), area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.label_below(area, x(day as f64 + of_month as f64 / 2.0), *name);
         day += of_month;
     }
     drawing.border(area);
@@ -217,12 +212,7 @@ fn sun_and_load(
             MIDDLE,
             3.0,
         );
-        drawing.text(
-            *name,
-            (left + step / 2.0, area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        drawing.label_below(area, left + step / 2.0, *name);
     }
     drawing.border(area);
     Ok(())
@@ -255,12 +245,8 @@ fn worst_week(drawing: &mut Drawing, years: &EnergyYears, area: Area) -> Result<
             QUIET_INK,
             1.0,
         );
-        drawing.text(
-            format!("day {}", day + 1),
-            (x(24.0 * f64::from(day) + 12.0), area.bottom + 22.0),
-            Align::Centre,
-            INK,
-        );
+        let middle = x(24.0 * f64::from(day) + 12.0);
+        drawing.label_below(area, middle, format!("day {}", day + 1));
     }
     drawing.border(area);
     Ok(())
