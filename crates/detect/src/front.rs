@@ -137,16 +137,6 @@ impl Front {
         self.shape.hop * self.shape.factor
     }
 
-    /// Number of cells over which the background runs; `None` without one.
-    #[must_use]
-    pub fn background_cells(&self) -> Option<usize> {
-        match &self.reader {
-            Reader::Levels { background, .. } => background.as_ref().map(Background::cells),
-            Reader::Learned(_) => None,
-            Reader::Frames(frames) => Some(frames.background_frames()),
-        }
-    }
-
     /// Input samples from the first one of a steady sound to the last one needed to know a level that holds nothing
     /// else, at the worst place of the sound among the windows: reach of the decimator, twice the group delay of the
     /// band-pass at the band centre (by then the envelope of a steady sound has risen), window and hop. For an exponential

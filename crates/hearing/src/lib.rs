@@ -37,7 +37,7 @@ pub use survey::{Survey, line_up, survey};
 pub use tune::{
     Choice, Counts, Curve, Deaf, DeafBy, Example, Given, JudgeError, Judgement, Label, LabelError,
     LabelFault, LabelFile, Limited, Mark, OfStretch, Outcome, Parts, Placed, Point, Score, Trial,
-    Tried, curve, fit_judgement, least_time_s, place_labels, point, read_labels, score,
-    thresholds_db, try_thresholds,
+    Tried, curve, fit_judgement, place_labels, point, read_labels, score, thresholds_db,
+    try_thresholds,
 };
 pub use view::{View, band_hz, view};

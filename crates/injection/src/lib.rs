@@ -23,7 +23,7 @@ pub const METHOD: u32 = 1;
 pub use call::CallSound;
 pub use curve::{Bound, Curve, Point};
 pub use error::InjectionError;
-pub use ideal::{albersheim_snr_db, ideal_found_share, ideal_snr_db};
+pub use ideal::{ideal_found_share, ideal_snr_db};
 pub use inject::{Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
 pub use range::{Outer, Reach, Spread, effective_area_m2, outer_range_m, unbroken_range_m};
 pub use recorded::recorded_level_db;

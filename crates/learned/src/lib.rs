@@ -21,9 +21,6 @@ use sha2::{Digest as _, Sha256};
 /// Class of arithmetic of what rests on a learned stage, as outputs print it.
 pub const ARITHMETIC: &str = "scalar (learned stages: vector, the same on one machine only)";
 
-/// Whether this program was built to run models.
-pub const RUNS_MODELS: bool = cfg!(feature = "onnx");
-
 /// The model in the bytes of an ONNX file.
 ///
 /// # Errors

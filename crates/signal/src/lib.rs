@@ -4,7 +4,7 @@
 //! hop, frame and partial sum is anchored at the absolute sample index. Memory is taken in constructors only and does not
 //! grow with the length of a recording.
 //!
-//! Features: `fft` (default) adds [`Welch`], [`Spectrogram`], [`OverlapSave`] and [`ShapedNoise`], which need the standard
+//! Features: `fft` (default) adds [`Welch`], [`Spectrogram`] and [`ShapedNoise`], which need the standard
 //! library and an FFT. Without it the crate is `no_std` with `alloc`; [`Frames`] bring a transform of their own.
 #![cfg_attr(not(any(test, feature = "fft")), no_std)]
 
@@ -76,8 +76,6 @@ pub use transform::{Complex, Transform};
 pub use weighting::{Exponential, FAST_S, SLOW_S};
 pub use wide::{Widest, Work};
 
-#[cfg(feature = "fft")]
-pub use convolve::OverlapSave;
 #[cfg(feature = "fft")]
 pub use delay::{
     DelayError, TimeDifference, likeness_by_chance, time_difference, time_difference_bound_s,

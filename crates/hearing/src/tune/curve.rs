@@ -152,7 +152,7 @@ pub enum Choice {
 ///
 /// # Errors
 /// [`LimitError`] for a confidence that is none.
-pub fn least_time_s(at_most_per_s: f64, confidence: f64) -> Result<f64, LimitError> {
+fn least_time_s(at_most_per_s: f64, confidence: f64) -> Result<f64, LimitError> {
     Ok(garwood(0, 1.0, confidence)?.1 / at_most_per_s)
 }
 

@@ -9,7 +9,7 @@ mod records;
 mod score;
 mod trial;
 
-pub use curve::{Choice, Curve, Limited, Point, curve, least_time_s, point, thresholds_db};
+pub use curve::{Choice, Curve, Limited, Point, curve, point, thresholds_db};
 pub(crate) use deaf::FLAT_S;
 pub use deaf::{Deaf, DeafBy};
 pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};

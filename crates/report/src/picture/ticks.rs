@@ -6,7 +6,7 @@
 /// Ticks of a linear axis: multiples of 1, 2 or 5 times a power of ten within `low..=high`, as
 /// many as possible but at most `most` (at least 2). Empty when the range does not rise or is not
 /// finite. The second value is the number of decimals that writes each tick exactly.
-pub fn linear_ticks(low: f64, high: f64, most: usize) -> (Vec<f64>, usize) {
+pub(super) fn linear_ticks(low: f64, high: f64, most: usize) -> (Vec<f64>, usize) {
     if !(low.is_finite() && high.is_finite() && low < high) {
         return (Vec::new(), 0);
     }
@@ -32,7 +32,7 @@ pub fn linear_ticks(low: f64, high: f64, most: usize) -> (Vec<f64>, usize) {
 /// ten, or every second, third ... of them, whatever is densest with at most `most` (at least 2).
 /// Where that leaves fewer than three, the linear ticks are taken. Empty when the range does not
 /// rise above zero.
-pub fn logarithmic_ticks(low: f64, high: f64, most: usize) -> Vec<f64> {
+pub(super) fn logarithmic_ticks(low: f64, high: f64, most: usize) -> Vec<f64> {
     if !(low.is_finite() && high.is_finite() && low < high && low > 0.0) {
         return Vec::new();
     }

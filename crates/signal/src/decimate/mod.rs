@@ -29,11 +29,6 @@ const MAX_FACTOR: usize = 65_536;
 const MAX_STAGE: usize = 64;
 const CHUNK: usize = 2048;
 const LANES: usize = 4;
-/// Output rate kept above the highest frequency of the band: at 20 times, the bilinear transform bends a Butterworth skirt
-/// by less than 0.01 dB of noise level (orders of 4 and more).
-const RATE_OVER_HIGH: f64 = 20.0;
-/// Pass band over the highest frequency of the band, so that the skirt of the band-pass that follows is passed too.
-const PASS_OVER_HIGH: f64 = 4.0;
 const LARGEST_PASS: f64 = 0.45;
 /// Output rate kept above the highest line of a spectrum.
 const RATE_OVER_LINES: f64 = 3.0;
@@ -93,22 +88,13 @@ impl Decimator {
         })
     }
 
-    /// The decimator for a band that ends at `high_hz`: the largest factor with divisors 2, 3 and 5 that keeps the output
-    /// rate at 20 times `high_hz` or more, passing up to 4 times it. `None` when the rate is too low to gain anything.
-    ///
-    /// # Errors
-    /// [`FilterError`] for a rate or a frequency that is not a finite positive number.
-    pub fn for_band(high_hz: f64, rate_hz: f64) -> Result<Option<Self>, FilterError> {
-        Self::for_band_with(high_hz, rate_hz, RATE_OVER_HIGH, PASS_OVER_HIGH)
-    }
-
     /// The decimator for lines of a spectrum up to `high_hz`: the largest factor with divisors 2, 3 and 5 that keeps the output
     /// rate at 3 times `high_hz` or more, passing up to `high_hz`. `None` when the rate is too low to gain anything.
     ///
     /// # Errors
-    /// As [`Self::for_band`].
+    /// [`FilterError`] for a rate or a frequency that is not a finite positive number.
     pub fn for_lines(high_hz: f64, rate_hz: f64) -> Result<Option<Self>, FilterError> {
-        Self::for_band_with(high_hz, rate_hz, RATE_OVER_LINES, 1.0)
+        Self::for_band(high_hz, rate_hz, RATE_OVER_LINES, 1.0)
     }
 
     /// The factor of [`Self::for_lines`], 1 without one.
@@ -116,9 +102,9 @@ impl Decimator {
         largest_factor(high_hz, rate_hz, RATE_OVER_LINES).unwrap_or(1)
     }
 
-    /// As [`Self::for_band`] with the output rate at `rate_over_high` times `high_hz` or more, passing up to
-    /// `pass_over_high` times it.
-    pub(crate) fn for_band_with(
+    /// The decimator for a band that ends at `high_hz`: as [`Self::for_lines`] with the output rate at `rate_over_high` times
+    /// `high_hz` or more, passing up to `pass_over_high` times it.
+    pub(crate) fn for_band(
         high_hz: f64,
         rate_hz: f64,
         rate_over_high: f64,

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use signal::{
     Arithmetic, BandFront, Block, Decidecade, DecidecadeBank, Decimator, Exponential, Frames,
-    Levels, MeanSquare, OverlapSave, Spectrogram, StreamError, Welch, butterworth_bandpass,
+    Levels, MeanSquare, Spectrogram, StreamError, Welch, butterworth_bandpass,
     butterworth_highpass,
 };
 
@@ -157,16 +157,6 @@ proptest! {
             let mut welch = Welch::new(256, 128, 48e3, Arithmetic::Scalar).unwrap();
             sound(&mut |b| welch.process(b).unwrap());
             welch.psd().unwrap().density.iter().map(|d| (0, d.to_bits())).collect()
-        });
-    }
-
-    #[test]
-    fn verif_overlap_save(cuts in cuts(), origin in 0..5_000_u64) {
-        let taps: Vec<f64> = lcg(100).iter().map(|&v| f64::from(v)).collect();
-        same(origin, &cuts, |sound| {
-            let (mut f, mut out) = (OverlapSave::new(&taps, Arithmetic::Scalar).unwrap(), Vec::new());
-            sound(&mut |b| f.process(b, |y| told(&mut out, y)).unwrap());
-            out
         });
     }
 }
