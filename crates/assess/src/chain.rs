@@ -47,7 +47,7 @@ pub enum LimitedBy {
 /// One decidecade band.
 #[derive(Clone, PartialEq, Debug)]
 pub struct BandBudget {
-    /// The band.
+    /// Which of the standard's bands (IEC 61260-1, base ten).
     pub band: Decidecade,
     /// Noise of the chain, dB re 1 uPa at the sensor.
     pub chain: NoiseParts,
@@ -157,7 +157,7 @@ pub struct ChainBudget {
     pub detectors: Vec<DetectorBudget>,
     /// Wind of the quietest and of the windiest month, m/s.
     pub winds_m_s: Option<(f64, f64)>,
-    /// Shipping activity.
+    /// Shipping activity, 0 to 1.
     pub shipping: Option<f64>,
 }
 

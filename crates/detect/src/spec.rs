@@ -131,7 +131,7 @@ pub enum Stage {
     },
     /// What a learned model says of each window: its level is the log-odds in dB, 0 dB where both answers are as likely.
     Learned {
-        /// The model.
+        /// The model, as a crate that runs models has read it.
         model: Learned,
         /// Length of the window, s: as many samples as the model takes, at the rate after decimate and band.
         window_s: f64,

@@ -19,14 +19,14 @@ pub struct Point {
     pub found: u64,
     /// Calls in all.
     pub calls: u64,
-    /// Lower limit of the share found, at 95 % two-sided.
+    /// Lower limit of the share found, at 95 % two-sided, 0 to 1.
     pub low: f64,
-    /// Upper limit.
+    /// Its upper limit, likewise.
     pub high: f64,
 }
 
 impl Point {
-    /// Share found.
+    /// Share found, 0 to 1.
     #[must_use]
     pub fn share(&self) -> f64 {
         self.found as f64 / self.calls as f64
@@ -76,7 +76,7 @@ impl Curve {
         Ok(Self { points })
     }
 
-    /// The points.
+    /// The points, by rising ratio.
     #[must_use]
     pub fn points(&self) -> &[Point] {
         &self.points

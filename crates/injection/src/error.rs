@@ -24,9 +24,9 @@ pub enum InjectionError {
         "the call has no energy between {low_hz} Hz and {high_hz} Hz, where the detector listens"
     )]
     OutsideBand {
-        /// Lower edge.
+        /// Lower edge of the detector's band, Hz.
         low_hz: f64,
-        /// Upper edge.
+        /// Upper edge, Hz.
         high_hz: f64,
     },
     /// A call does not fit into its stretch of noise with what is heard after it, or overlaps the one before.
@@ -55,9 +55,9 @@ pub enum InjectionError {
     /// Other numbers of levels and of calls.
     #[error("{calls} calls cannot lie in noise of {levels} levels")]
     NoiseLevels {
-        /// Calls.
+        /// How many calls were to be put.
         calls: usize,
-        /// Levels.
+        /// How many levels of noise were given.
         levels: usize,
     },
     /// A detector that cannot be.

@@ -23,16 +23,16 @@ const CHUNK: usize = 4096;
 /// Level of the noise in the call's band as at the hydrophone, dB re 1 uPa.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NoiseLevel<'a> {
-    /// The same everywhere.
+    /// The same everywhere, dB re 1 uPa.
     Same(f64),
-    /// That about each call, in the order of the calls.
+    /// That about each call, in the order of the calls, dB re 1 uPa.
     Each(&'a [f64]),
 }
 
 /// What is put into what.
 #[derive(Debug, Clone, Copy)]
 pub struct Injection<'a> {
-    /// The detector.
+    /// What is to find the calls, at the rate of the noise.
     pub detector: &'a Spec,
     /// The chain whose converter the sum passes; `None` for noise that has passed one already.
     pub converter: Option<&'a SensorChain>,

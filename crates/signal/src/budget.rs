@@ -107,7 +107,7 @@ impl ChainNoise {
         })
     }
 
-    /// The chain.
+    /// The chain whose noise this is.
     pub fn chain(&self) -> &SensorChain {
         &self.chain
     }

@@ -16,9 +16,9 @@ const LONGEST: usize = 1 << 23;
 /// Energy of a sound, in the square of the samples' unit times seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BandEnergy {
-    /// All of it.
+    /// At all frequencies.
     pub total: f64,
-    /// Within the band.
+    /// Within the band that was asked for.
     pub in_band: f64,
 }
 

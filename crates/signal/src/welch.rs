@@ -16,7 +16,7 @@ pub struct Psd {
     pub bin_hz: f64,
     /// Density, in the square of the samples' unit per Hz.
     pub density: Vec<f64>,
-    /// Segments averaged.
+    /// How many segments the density is the mean of.
     pub segments: u64,
 }
 

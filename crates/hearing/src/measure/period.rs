@@ -76,7 +76,7 @@ pub struct Period {
     pub parts: u32,
     /// Figures of all frequencies together; `None` when nothing was averaged over.
     pub broad: Option<Broad>,
-    /// The bands.
+    /// The decidecade bands that the rate allows, from 10 Hz on.
     pub bands: Vec<Decidecade>,
     /// By band: mean square, uPa^2; `None` where there is none.
     pub band_mean_square_upa2: Vec<Option<f64>>,

@@ -10,10 +10,10 @@ use super::score::{Counts, Score};
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
-/// A value with its two-sided limits.
+/// A share (0 to 1) or a rate, in the unit of the field that holds it, with its two-sided limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limited {
-    /// The value.
+    /// As it was counted.
     pub value: f64,
     /// Lower limit.
     pub low: f64,

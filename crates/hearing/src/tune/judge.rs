@@ -19,11 +19,11 @@ const LEAST: [f64; 9] = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9];
 /// An event of which it is known what it was.
 #[derive(Debug, Clone, Copy)]
 pub struct Example {
-    /// Its features.
+    /// What the model is fitted to.
     pub features: Features,
     /// Whether it found a label.
     pub hit: bool,
-    /// Its recording.
+    /// Index of the recording in which it begins.
     pub recording: usize,
     /// Begin, s of the recording.
     pub begin_s: f64,

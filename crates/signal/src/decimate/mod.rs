@@ -122,7 +122,7 @@ impl Decimator {
             .transpose()
     }
 
-    /// The factor.
+    /// Input samples to one of the output.
     pub fn factor(&self) -> usize {
         self.factor
     }

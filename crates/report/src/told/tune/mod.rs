@@ -68,7 +68,7 @@ pub struct TunedEvent {
 /// How many false alarms are allowed, and which threshold keeps to it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Allowance {
-    /// False alarms a day.
+    /// False alarms a day that are allowed.
     pub per_day: f64,
     /// Where that comes from, line by line.
     pub from: Vec<String>,
@@ -81,7 +81,7 @@ pub struct Allowance {
 pub struct Judged {
     /// The judgement, or why there is none.
     pub fitted: Result<Judgement, JudgeError>,
-    /// The ridge.
+    /// The ridge of the fit (`numerics::Logistic`), no unit.
     pub ridge: f64,
     /// Share of labels found and rate of false alarms with it, by least probability, from the events that it had not seen.
     pub points: Vec<Point>,
