@@ -7,7 +7,7 @@
 #![expect(clippy::print_stdout, reason = "a bench tells its figures")]
 
 #[path = "../../../bench/scipy_peer.rs"]
-#[allow(dead_code, reason = "each bench uses its own part")]
+#[expect(dead_code, reason = "this bench compares in its own way")]
 mod scipy_peer;
 
 use std::process::ExitCode;

@@ -22,12 +22,13 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::Offset;
 use plan::{Detector, Mistake};
-use report::{Inputs, Overwrite, refuse_output, write_atomically};
+use report::Inputs;
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
+use crate::outputs::Outputs;
 use crate::plan_file;
 pub(crate) use blank::{Blank, blank};
 pub(crate) use csv::quoted;
@@ -120,11 +121,6 @@ pub(crate) fn instant(text: &str) -> Result<Timestamp, NoTime> {
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
-    let overwrite = if args.force {
-        Overwrite::Force
-    } else {
-        Overwrite::Refuse
-    };
     let table = args.out.as_deref().map(table_kind).transpose()?;
     if args.start.is_some() && args.recordings.len() > 1 {
         return Err(ListenError::OneStart {
@@ -162,13 +158,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let assigned = assign(line, &args.assignments, &args.detectors)?;
     let mut inputs = plan_file::inputs(&reading.sources);
     inputs.extend(Inputs::of(&args.recordings));
+    let outputs = Outputs::new(args.force, inputs);
     let pairs = Pairs::new(line, &assigned, args.clocks);
     let labels = json::Labels {
         assigned: &assigned,
         line,
         pairs: &pairs,
     };
-    let heard = listen(args, labels, overwrite, &inputs, out)?;
+    let heard = listen(args, labels, &outputs, out)?;
 
     let told = json::Told {
         plan: &args.plan,
@@ -182,7 +179,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             Table::Csv => csv::events(&told).into_bytes(),
             Table::Json => json::bytes(&told),
         };
-        write_atomically(path, &bytes, overwrite, &inputs)?;
+        outputs.write(path, &bytes)?;
     }
     if out.format == Format::Json {
         out.json(&json::document(&told))?;
@@ -211,8 +208,7 @@ struct Heard {
 fn listen(
     args: &Args,
     labels: json::Labels<'_>,
-    overwrite: Overwrite,
-    inputs: &Inputs,
+    outputs: &Outputs,
     out: &mut Out,
 ) -> Result<Heard, Failure> {
     let json::Labels {
@@ -227,9 +223,8 @@ fn listen(
     };
     let looked = look(asked, line, assigned)?;
     let pictures = picture::paths(args.picture.as_deref(), &looked, line, assigned)?;
-    for path in picture::files(&pictures).chain(&args.out) {
-        refuse_output(path, overwrite, inputs)?;
-    }
+    let files = picture::files(&pictures).chain(&args.out);
+    outputs.refuse(files.map(PathBuf::as_path))?;
     let frames = looked.iter().flatten().filter_map(|f| f.survey.info.frames);
     let cancel = Cancel::on_ctrl_c()?;
     let progress = out.progress(frames.sum(), "listening");
@@ -239,8 +234,7 @@ fn listen(
     };
     let files = work::Files {
         pictures: &pictures,
-        overwrite,
-        inputs,
+        outputs,
         pairs,
     };
     // Where nothing can be heard, the errors alone say why.

@@ -6,8 +6,7 @@ use std::path::{Path, PathBuf};
 use hearing::{Ear, Hearing, Step, Survey, view};
 use plan::Line;
 use report::{
-    Inputs, OutputError, Overwrite, Picture, PictureError, Pooling, SpectrogramBuilder,
-    SpectrogramSettings, write_atomically,
+    OutputError, Picture, PictureError, Pooling, SpectrogramBuilder, SpectrogramSettings,
 };
 
 pub(crate) use super::drawn::Labels;
@@ -15,6 +14,7 @@ use super::ears::Assigned;
 use super::error::{ListenError, RecordingFault};
 use super::levels::Track;
 use super::work::Lookings;
+use crate::outputs::{Outputs, make_folder};
 
 /// By recording, by ear: where its pictures go. Empty lists when no pictures are wanted.
 pub(crate) type Pictures = Vec<Vec<EarPictures>>;
@@ -108,8 +108,7 @@ pub(crate) fn paths(
 pub(crate) struct Painter<'a> {
     /// By file of the stretch, by ear.
     pub(crate) paths: Pictures,
-    pub(crate) overwrite: Overwrite,
-    pub(crate) inputs: &'a Inputs,
+    pub(crate) outputs: &'a Outputs,
 }
 
 /// What came of the pictures of one file.
@@ -303,11 +302,7 @@ fn begin(survey: &Survey, ear: &Ear) -> Result<SpectrogramBuilder, PictureError>
 
 fn write(path: &Path, png: &[u8], painter: &Painter<'_>) -> Result<(), OutputError> {
     if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder).map_err(|source| OutputError::Io {
-            action: "create the folder",
-            path: folder.to_path_buf(),
-            source,
-        })?;
+        make_folder(folder)?;
     }
-    write_atomically(path, png, painter.overwrite, painter.inputs)
+    painter.outputs.write(path, png)
 }

@@ -10,7 +10,6 @@ use detect::Stage;
 use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Step, Survey, line_up, survey};
 use jiff::Timestamp;
 use plan::Line;
-use report::{Inputs, Overwrite};
 
 use super::blank::blank;
 use super::ears::{Assigned, ears};
@@ -20,6 +19,7 @@ use super::picture::Pictures;
 use super::two_ears::Pairs;
 use super::{Args, picture};
 use crate::failure::Failure;
+use crate::outputs::Outputs;
 
 /// A mean is told from this share of full scale on (ours, -60 dB), where it raises the level by at least this much.
 const MOST_MEAN_SHARE: f64 = 0.001;
@@ -235,8 +235,7 @@ fn misfit(
 #[derive(Clone, Copy)]
 pub(crate) struct Files<'a> {
     pub(crate) pictures: &'a Pictures,
-    pub(crate) overwrite: Overwrite,
-    pub(crate) inputs: &'a Inputs,
+    pub(crate) outputs: &'a Outputs,
     pub(crate) pairs: &'a Pairs,
 }
 
@@ -394,8 +393,7 @@ impl Task {
                 .iter()
                 .map(|&i| to.pictures[i].clone())
                 .collect(),
-            overwrite: to.overwrite,
-            inputs: to.inputs,
+            outputs: to.outputs,
         };
         let mut painting = painter.begin(picture::Labels {
             line,
