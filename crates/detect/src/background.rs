@@ -82,7 +82,7 @@ impl Background {
     }
 
     /// Number of cells over which it runs.
-    pub(crate) fn cells(&self) -> usize {
+    fn cells(&self) -> usize {
         match &self.statistic {
             Statistic::Order(order) => order.capacity(),
             Statistic::Mean(mean) => mean.capacity(),

@@ -199,11 +199,6 @@ impl FrameMeter {
         }
     }
 
-    /// Frames over which the background runs.
-    pub(crate) fn background_frames(&self) -> usize {
-        self.ground.frames()
-    }
-
     /// Take the next band samples; what is read of each frame, or the frame's number where a sample is not finite.
     pub(crate) fn process(
         &mut self,

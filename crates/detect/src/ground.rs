@@ -31,8 +31,6 @@ pub(crate) struct Ground {
     stage: usize,
     statistic: Statistic,
     cells: usize,
-    /// Frames over which it runs, those of the guard not counted.
-    over: u64,
     step: u64,
     guard: u64,
     /// What is kept, one row of cells after another: rows that count, then rows that wait for the guard to pass.
@@ -107,7 +105,6 @@ impl Ground {
                 },
             },
             cells,
-            over,
             step,
             guard,
             rows: vec![0.0; room * cells],
@@ -125,11 +122,6 @@ impl Ground {
     /// The stage that asks for it.
     pub(crate) fn stage(&self) -> usize {
         self.stage
-    }
-
-    /// Frames over which it runs.
-    pub(crate) fn frames(&self) -> usize {
-        self.over as usize
     }
 
     /// One over the background of each cell before frame `k` (zero for a cell that has none); `None` before it is known. The
