@@ -260,8 +260,8 @@ fn verif_a_wind_up_to_which_it_holds_is_that_in_which_it_is_judged() {
 /// Without a wind the months count in which the line may be in the water, and no others.
 #[test]
 fn verif_without_a_wind_the_months_of_the_deployment_count() {
-    let changes: Vec<_> = OF_JUNE.into_iter().chain([NO_SPREAD]).collect();
-    let june = asking("2 km", "", &changes);
+    let changes: Vec<_> = OF_JUNE.into_iter().chain([FAINT]).collect();
+    let june = asking("300 m", "", &changes);
     let subject = subject(june.line.as_ref().unwrap());
     let of = |month: usize| counted_at(subject.wind_m_s[month - 1], &subject, &step(1000), 1000, 0);
     let check = with(&june, &[of(6)]);
@@ -269,7 +269,7 @@ fn verif_without_a_wind_the_months_of_the_deployment_count() {
     // Two weeks of slip reach July, which was not drawn.
     let mut slipping = changes.clone();
     slipping[1].1 = "duration = \"20 d\"\nrecovery_slip = \"2 wk\"";
-    let slipping = asking("2 km", "", &slipping);
+    let slipping = asking("300 m", "", &slipping);
     let check = with(&slipping, &[of(6)]);
     let why = why_unknown(&check, "far");
     assert!(
@@ -287,7 +287,7 @@ fn verif_without_a_wind_the_months_of_the_deployment_count() {
         .into_iter()
         .chain([("on_above = \"6 dB\"", "on_above = \"7 dB\"")])
         .collect();
-    let changed = asking("2 km", "", &changed);
+    let changed = asking("300 m", "", &changed);
     let stale = shelf(&subject, &[of(6)]);
     let check = assess::check(&changed, &stale);
     let why = why_unknown(&check, "far");
