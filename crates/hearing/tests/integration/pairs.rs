@@ -273,6 +273,57 @@ fn verif_without_a_band_there_is_no_time() {
     assert!(events.iter().all(|event| untold(event) == Untold::NoBand));
 }
 
+/// Sound is kept for a bounded time only, here 262 to 328 s: of an event that is over later after its loudest no time is told, and that is said. One of
+/// less length is told by a piece of it.
+#[test]
+fn verif_a_sound_that_lasts_too_long_is_told_as_such() {
+    let mut steady = ears();
+    for ear in &mut steady {
+        let stages = &mut ear.detectors[0].stages;
+        stages.remove(2);
+        let Stage::Trigger {
+            on_above_db,
+            off_below_db,
+            ..
+        } = &mut stages[2]
+        else {
+            unreachable!()
+        };
+        (*on_above_db, *off_below_db) = (95.0, 90.0);
+    }
+    for (length_s, is_told) in [(360.0, false), (100.0, true)] {
+        let mut samples = channels(length_s + 10.0, 6, &[]);
+        let frames = (length_s * RATE_HZ) as usize;
+        for frame in 0..frames {
+            for (ear, later_s) in [0.0, 0.01].into_iter().enumerate() {
+                let t = frame as f64 / RATE_HZ - later_s;
+                // Loudest in its first seconds.
+                let amplitude = if t < 3.0 { 0.1 } else { 0.02 };
+                let wobble = libm::sin(11.0 * t) + 3.0 * libm::sin(1.7 * t);
+                let turns = 280.0 * t + 8.0 * wobble;
+                let sound = amplitude * libm::sin(2.0 * std::f64::consts::PI * turns);
+                samples[2 * (frame + 16_000) + ear] += sound as f32;
+            }
+        }
+        let events = found_in(&samples, &steady);
+        assert_eq!(events.len(), 2, "{events:?}");
+        for (event, sign) in events.iter().zip([1.0, -1.0]) {
+            match arrival(event).time {
+                Ok(time) => {
+                    assert!(is_told);
+                    assert_eq!(time.over_s, 65.536);
+                    let off_s = (time.later_s - sign * 0.01).abs();
+                    assert!(off_s <= time.uncertainty_s, "{time:?}");
+                }
+                Err(why) => {
+                    assert!(!is_told, "{why}");
+                    assert!(matches!(why, Untold::TooLong { .. }), "{why:?}");
+                }
+            }
+        }
+    }
+}
+
 /// However a recording is cut into files that follow each other, the same times are told of the same events.
 #[test]
 fn verif_cuts_into_files_change_no_time() {
