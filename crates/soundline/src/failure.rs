@@ -15,6 +15,7 @@ use crate::measure::MeasureCommandError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::paths::PathsCommandError;
+use crate::payload::PayloadCommandError;
 use crate::range::RangeCommandError;
 use crate::rehearse::RehearseError;
 use crate::reserve::ReserveCommandError;
@@ -49,6 +50,9 @@ pub(crate) enum Failure {
     /// Paths of sound cannot be told.
     #[error(transparent)]
     Paths(#[from] PathsCommandError),
+    /// Payloads cannot be told.
+    #[error(transparent)]
+    Payload(#[from] PayloadCommandError),
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
@@ -107,6 +111,7 @@ impl Failure {
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Paths(error) => error.help(),
+            Failure::Payload(error) => error.help(),
             Failure::Range(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Tune(error) => error.help(),

@@ -19,6 +19,7 @@ mod numbers;
 mod out;
 mod outputs;
 mod paths;
+mod payload;
 mod picture_name;
 mod plan_file;
 mod range;
@@ -70,6 +71,7 @@ enum Command {
     Reserve(reserve::Args),
     Faults(faults::Args),
     Paths(paths::Args),
+    Payload(payload::Args),
     Year(year::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -115,6 +117,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
+        Command::Payload(args) => payload::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),

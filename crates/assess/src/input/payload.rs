@@ -14,7 +14,11 @@ pub fn layout(topic: &Topic) -> Result<Option<Layout>, InputError> {
         return Ok(None);
     }
     let fields = topic.fields.iter().map(field).collect();
-    let frame = Frame::default();
+    let frame = Frame {
+        schema: topic.schema_id,
+        sequence_bits: topic.sequence_bits,
+        crc: topic.crc,
+    };
     Layout::new(frame, fields)
         .map(Some)
         .map_err(|source| InputError::Payload {
@@ -58,12 +62,17 @@ fn field(field: &TopicField) -> Field {
             },
         ),
         TopicField::Flag { name } => (name, FieldKind::Flag),
-        TopicField::Time { name, bits, step_s } => (
+        TopicField::Time {
+            name,
+            bits,
+            step_s,
+            epoch_ns,
+        } => (
             name,
             FieldKind::Time {
                 bits: *bits,
                 step_s: *step_s,
-                epoch_ns: 0,
+                epoch_ns: *epoch_ns,
             },
         ),
     };

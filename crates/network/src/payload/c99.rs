@@ -1,8 +1,8 @@
 //! An encoder and a decoder in C99 for the messages of a layout.
 //!
 //! Only `stdint.h`, `stdbool.h`, `stddef.h`, `float.h` and `math.h` (for `NAN` and `isnan`, both macros) are used: no heap, no library, no global state.
-//! Numbers are `double`, which must be that of IEEE 754; instants `int64_t`; choices `uint32_t`; sums are held in `volatile` variables, so that neither excess
-//! precision nor a fused multiply-add gives other codes or values than ours.
+//! Numbers are `double`, which must be that of IEEE 754 without excess precision (anything else is a compile error); instants `int64_t`; choices
+//! `uint32_t`; sums are held in `volatile` variables, so that no fused multiply-add gives other codes or values than ours.
 
 use std::fmt::Write as _;
 
@@ -334,7 +334,7 @@ fn decoder(layout: &Layout, words: &Words, out: &mut String) {
     if frame.crc {
         let _ = writeln!(
             out,
-            "    if (crc16(message, {body}) != (unsigned)(message[{body}] << 8 | message[{}])) {{\n        return {high}_CHECK;\n    }}",
+            "    if (crc16(message, {body}) != ((unsigned)message[{body}] << 8 | message[{}])) {{\n        return {high}_CHECK;\n    }}",
             body + 1
         );
     }

@@ -258,6 +258,19 @@ impl Layout {
 }
 
 impl Place {
+    /// What a value reads as when its message comes in at once: a number on its step within the range, an instant at the beginning of its step.
+    ///
+    /// `None` for a value that the field cannot hold, and an instant whose step begins before the year 1678.
+    #[must_use]
+    pub fn as_read(&self, value: Value) -> Option<Value> {
+        let (code, _) = self.code(value).ok()?;
+        let received_ns = match value {
+            Value::Time(time_ns) => Some(time_ns),
+            _ => None,
+        };
+        self.value(code, received_ns).ok()
+    }
+
     /// The code of a value, and whether it lay outside the field's range.
     fn code(&self, value: Value) -> Result<(u64, bool), PackError> {
         let field = || self.field.name.clone();

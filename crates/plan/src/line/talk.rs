@@ -50,6 +50,8 @@ pub enum TopicField {
         bits: u32,
         /// Step, s.
         step_s: f64,
+        /// The instant of count 0, ns since 1970-01-01T00:00:00Z.
+        epoch_ns: i64,
     },
 }
 
@@ -66,6 +68,12 @@ pub struct Topic {
     pub priority: u8,
     /// Payload fields.
     pub fields: Vec<TopicField>,
+    /// First byte of the packed payload.
+    pub schema_id: Option<u8>,
+    /// Bits of the packed payload's sequence number.
+    pub sequence_bits: Option<u32>,
+    /// Whether the packed payload ends with a CRC-16.
+    pub crc: bool,
     /// Payload size when written instead of fields, B.
     pub size_bytes: Option<Q>,
 }

@@ -17,6 +17,7 @@ mod sound;
 mod stages;
 mod supply;
 mod talk;
+mod topic_field;
 mod values;
 mod votes;
 

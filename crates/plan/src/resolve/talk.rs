@@ -1,7 +1,10 @@
 //! Traffic, topics, uplinks and storage.
 
+use std::collections::BTreeMap;
+
 use quantity::EventRate;
 
+use super::topic_field::{different, topic_field};
 use super::{Resolver, bare};
 use crate::line::{
     Line, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Unwritten,
@@ -73,6 +76,7 @@ fn whole(r: &mut Resolver<'_>, bytes: f64, site: Site) -> Option<u32> {
 }
 
 pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    let mut schemas: BTreeMap<u8, Site> = BTreeMap::new();
     for (name, f) in root.keyed("topic") {
         r.part = format!("topic.{name}");
         if f.has("fields") == f.has("size") {
@@ -107,6 +111,12 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         if f.is_wrong("fields") || f.is_wrong("size") {
             continue;
         }
+        let schema_id = f
+            .count("schema_id")
+            .and_then(|(id, site)| Some((u8::try_from(*id).ok()?, site)));
+        if !frame_fits(r, f, schema_id, &mut schemas) {
+            continue;
+        }
         let size_bytes = f.q("size");
         if let Some(size) = size_bytes
             && (whole(r, size.si, size.at).is_none() || too_many_packets(r, size, line))
@@ -124,9 +134,57 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 .count("priority")
                 .map_or(PRIORITY, |(n, _)| u8::try_from(*n).unwrap_or(PRIORITY)),
             fields,
+            schema_id: schema_id.map(|(id, _)| id),
+            sequence_bits: f
+                .count("sequence_bits")
+                .and_then(|(bits, _)| u32::try_from(*bits).ok()),
+            crc: f.flag("crc").is_some_and(|(yes, _)| *yes),
             size_bytes,
         });
     }
+}
+
+/// Tells what stands around fields where there are none, and a schema id that another topic has.
+fn frame_fits(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    schema_id: Option<(u8, Site)>,
+    schemas: &mut BTreeMap<u8, Site>,
+) -> bool {
+    let around = ["schema_id", "sequence_bits", "crc"];
+    let key = around.into_iter().find(|key| f.has(key));
+    if let Some(key) = key
+        && f.has("size")
+    {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                f.site_of(key).unwrap_or(f.site),
+                format!("`{key}` belongs to a packed payload"),
+            )
+            .label("this topic has none")
+            .help("write `fields = [ ... ]` instead of `size`, or count it in the size and remove this key"),
+        );
+        return false;
+    }
+    if let Some((id, site)) = schema_id {
+        if let Some(first) = schemas.get(&id) {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    site,
+                    format!(
+                        "two topics have the schema id {id}, by which they should be told apart"
+                    ),
+                )
+                .label("again here")
+                .related(*first, "first here"),
+            );
+            return false;
+        }
+        schemas.insert(id, site);
+    }
+    true
 }
 
 /// The most that may pass of something in a time: a whole number, or less than one.
@@ -172,147 +230,6 @@ fn too_many_packets(r: &mut Resolver<'_>, size: Q, line: &Line) -> bool {
         );
     }
     too_many
-}
-
-/// Tells fields of a topic that have the same name.
-fn different(r: &mut Resolver<'_>, f: &Fields) {
-    let names: Vec<(&String, Site)> = f
-        .tables("fields")
-        .iter()
-        .filter_map(|x| x.text("name"))
-        .collect();
-    for (i, (name, site)) in names.iter().enumerate() {
-        if let Some((_, first)) = names[..i].iter().find(|(n, _)| n == name) {
-            r.tell(
-                Mistake::error(
-                    Code::Duplicate,
-                    *site,
-                    format!("field `{name}` is there twice"),
-                )
-                .label("again here")
-                .related(*first, "first here"),
-            );
-        }
-    }
-}
-
-fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
-    let name = f.text("name")?.0.clone();
-    let number = f.has("from") || f.has("to") || f.has("step");
-    let ways = [number, f.has("values"), f.has("flag"), f.has("time_bits")];
-    if ways.iter().filter(|w| **w).count() != 1 {
-        r.tell(
-            Mistake::error(Code::KeyConflict, f.site, format!("field `{name}` is exactly one thing"))
-                .label("here")
-                .help("give it from, to and step (a number), values (a list), flag = true, or time_bits and time_step"),
-        );
-        return None;
-    }
-    for (key, of, there) in [
-        ("unit", "a number", number),
-        ("time_step", "a time stamp", f.has("time_bits")),
-    ] {
-        if let Some(site) = f.site_of(key)
-            && !there
-        {
-            r.tell(
-                Mistake::error(Code::KeyConflict, site, format!("`{key}` belongs to {of}"))
-                    .label(format!("field `{name}` is none")),
-            );
-            return None;
-        }
-    }
-    if let Some((values, site)) = f.texts("values") {
-        let again =
-            (1..values.len()).find(|i| values[..*i].iter().any(|(v, _)| *v == values[*i].0));
-        if let Some(again) = again {
-            r.tell(
-                Mistake::error(
-                    Code::Duplicate,
-                    values[again].1,
-                    "this value is there twice",
-                )
-                .label("again here"),
-            );
-            return None;
-        }
-        if values.len() < 2 {
-            r.tell(
-                Mistake::error(Code::OutOfRange, site, "a list of one value says nothing")
-                    .label("at least two needed"),
-            );
-            return None;
-        }
-        return Some(TopicField::Choice {
-            name,
-            values: values.iter().map(|(v, _)| v.clone()).collect(),
-        });
-    }
-    if let Some((yes, site)) = f.flag("flag") {
-        if !yes {
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    site,
-                    "a field that is no flag does not say so",
-                )
-                .label("remove this key"),
-            );
-            return None;
-        }
-        return Some(TopicField::Flag { name });
-    }
-    if let Some((bits, site)) = f.count("time_bits") {
-        let Some(step) = f.q("time_step") else {
-            if !f.has("time_step") {
-                r.tell(
-                    Mistake::error(Code::MissingKey, site, "a time stamp needs `time_step`")
-                        .label("here")
-                        .help("add `time_step = \"1 s\"`"),
-                );
-            }
-            return None;
-        };
-        return Some(TopicField::Time {
-            name,
-            bits: u32::try_from(*bits).ok()?,
-            step_s: step.si,
-        });
-    }
-    let (Some((from, _)), Some((to, to_site)), Some((step, _))) =
-        (f.number("from"), f.number("to"), f.number("step"))
-    else {
-        if !["from", "to", "step"].iter().all(|k| f.has(k)) {
-            r.tell(
-                Mistake::error(
-                    Code::MissingKey,
-                    f.site,
-                    format!("number `{name}` needs from, to and step"),
-                )
-                .label("here"),
-            );
-        }
-        return None;
-    };
-    if to <= from {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                to_site,
-                "the highest value is not above the lowest",
-            )
-            .label("here"),
-        );
-        return None;
-    }
-    let unit = f.text("unit").map_or_else(String::new, |(u, _)| u.clone());
-    Some(TopicField::Scaled {
-        name,
-        unit,
-        from: *from,
-        to: *to,
-        step: *step,
-    })
 }
 
 pub(super) fn uplinks(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {

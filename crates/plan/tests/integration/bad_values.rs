@@ -43,6 +43,11 @@ bad! {
     field_that_is_no_flag: SIZE => "fields = [{ name = \"alarm\", flag = false }]";
     field_with_a_strange_unit: SIZE => "fields = [{ name = \"alarm\", flag = true, unit = \"dB\" }]";
     field_of_a_time_without_its_step: SIZE => "fields = [{ name = \"time\", time_bits = 24 }]";
+    field_with_a_strange_epoch: SIZE => "fields = [{ name = \"alarm\", flag = true, time_epoch = 2025-01-01 }]";
+    epoch_of_long_ago: SIZE => "fields = [{ name = \"time\", time_bits = 24, time_step = \"1 s\", time_epoch = 1066-10-14 }]";
+    crc_of_a_size: SIZE => "size = \"12 B\"\ncrc = true";
+    schema_that_is_no_byte: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nschema_id = 256";
+    schema_of_two_topics: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nschema_id = 7\n[topic.\"log\"]\nfields = [{ name = \"alarm\", flag = true }]\nschema_id = 7";
     field_twice: SIZE => "fields = [{ name = \"alarm\", flag = true }, { name = \"alarm\", flag = true }]";
     layer_that_nobody_knows: "\"ipv6\"" => "\"ipv8\"";
     spreading_without_its_range: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"transition\"";

@@ -5,6 +5,7 @@ mod check;
 mod faults;
 mod json;
 mod paths;
+mod payload;
 mod range;
 mod reserve;
 mod start;
@@ -18,6 +19,10 @@ pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use faults::{faults_json, faults_text};
 pub use json::{record_json, rehearsal_json, trace_json};
 pub use paths::{elevation_json, paths_json, paths_text};
+pub use payload::{
+    PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,
+    topics_text,
+};
 pub use range::{range_json, range_text};
 pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use crate::files::tone_wav;
 use crate::records::every_record;
 use crate::shapes::compare;
-use crate::support::{demo, expect_status, only_file, repository, run, stdout};
+use crate::support::{demo, edit, expect_status, only_file, repository, run, stdout};
 use crate::two_ears::recording;
 
 const REQUIREMENTS: &str = r#"
@@ -390,6 +390,39 @@ fn regress_the_document_of_paths() {
     assert!(told["pairs"][0]["elevation"].is_object());
     compare(
         "paths-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
+fn regress_the_document_of_a_payload() {
+    let demo = demo("reef-light", false);
+    let framed = "[topic.\"look/now\"]\nschema_id = 3\nsequence_bits = 8\ncrc = true\n";
+    edit(&demo.plan, "[topic.\"look/now\"]\n", framed);
+    let more = "fields = [\n  { name = \"ear\", values = [\"upper\", \"lower\"] },\n  { name = \"dark\", flag = true },\n  \
+                { name = \"depth\", unit = \"m\", from = 0, to = 100, step = 0.5 },\n  ";
+    edit(
+        &demo.plan,
+        "fields = [{ name = \"time\"",
+        &format!("{more}{{ name = \"time\""),
+    );
+    let record = "ear=lower, dark=yes, depth=500, time=2027-03-15";
+    let mut told = document(&["payload", &demo.plan, "--encode", record, "--sequence", "7"]);
+    let message = told["sent"]["message_hex"].as_str().unwrap().to_owned();
+    let read = document(&[
+        "payload",
+        &demo.plan,
+        "--decode",
+        &message,
+        "--received",
+        "2027-03-15",
+    ]);
+    // One document with both.
+    told["read"] = read["read"].clone();
+    assert_eq!(told["read"]["sequence"], 7);
+    compare(
+        "payload-1.json",
         &told,
         Path::new(&demo.plan).parent().unwrap(),
     );

@@ -23,6 +23,7 @@ mod learned;
 mod measure;
 mod new;
 mod paths;
+mod payload;
 mod range;
 mod real;
 mod records;

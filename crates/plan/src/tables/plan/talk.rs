@@ -39,6 +39,21 @@ pub(crate) const TOPIC: Section = Section {
         ),
         o("fields", S::Tables(&TOPIC_FIELD), "packed payload"),
         o(
+            "schema_id",
+            S::Count(0, 255),
+            "first byte of a packed payload: by which fields the rest is to be read",
+        ),
+        o(
+            "sequence_bits",
+            S::Count(1, 32),
+            "bits of a number that counts the messages of a packed payload",
+        ),
+        o(
+            "crc",
+            S::Flag,
+            "a packed payload ends with a CRC-16, for a carrier without a check of its own; none when not written",
+        ),
+        o(
             "size",
             S::Amount(D::DataSize, between(1.0, 1.0e9, "from 1 B to 1 GB")),
             "payload size, instead of fields",
@@ -48,7 +63,7 @@ pub(crate) const TOPIC: Section = Section {
 
 const TOPIC_FIELD: Section = Section {
     name: "a field of a topic",
-    doc: "A number on a grid (from, to, step), one of a list (values), a flag, or a time (time_bits, time_step).",
+    doc: "A number on a grid (from, to, step), one of a list (values), a flag, or a time (time_bits, time_step, time_epoch).",
     part: None,
     fields: &[
         r("name", S::Text, "name"),
@@ -63,6 +78,11 @@ const TOPIC_FIELD: Section = Section {
             "time_step",
             S::Amount(D::Time, POSITIVE),
             "step of a time stamp",
+        ),
+        o(
+            "time_epoch",
+            S::Date,
+            "instant from which a time stamp counts its steps; 1970-01-01 when not written",
         ),
     ],
 };

@@ -1,0 +1,173 @@
+//! Reading the fields of a topic's payload.
+
+use jiff::Timestamp;
+
+use super::Resolver;
+use crate::line::TopicField;
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+use crate::site::Site;
+
+/// Tells fields of a topic that have the same name.
+pub(super) fn different(r: &mut Resolver<'_>, f: &Fields) {
+    let names: Vec<(&String, Site)> = f
+        .tables("fields")
+        .iter()
+        .filter_map(|x| x.text("name"))
+        .collect();
+    for (i, (name, site)) in names.iter().enumerate() {
+        if let Some((_, first)) = names[..i].iter().find(|(n, _)| n == name) {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    *site,
+                    format!("field `{name}` is there twice"),
+                )
+                .label("again here")
+                .related(*first, "first here"),
+            );
+        }
+    }
+}
+
+pub(super) fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField> {
+    let name = f.text("name")?.0.clone();
+    let number = f.has("from") || f.has("to") || f.has("step");
+    let ways = [number, f.has("values"), f.has("flag"), f.has("time_bits")];
+    if ways.iter().filter(|w| **w).count() != 1 {
+        r.tell(
+            Mistake::error(Code::KeyConflict, f.site, format!("field `{name}` is exactly one thing"))
+                .label("here")
+                .help("give it from, to and step (a number), values (a list), flag = true, or time_bits and time_step"),
+        );
+        return None;
+    }
+    for (key, of, there) in [
+        ("unit", "a number", number),
+        ("time_step", "a time stamp", f.has("time_bits")),
+        ("time_epoch", "a time stamp", f.has("time_bits")),
+    ] {
+        if let Some(site) = f.site_of(key)
+            && !there
+        {
+            r.tell(
+                Mistake::error(Code::KeyConflict, site, format!("`{key}` belongs to {of}"))
+                    .label(format!("field `{name}` is none")),
+            );
+            return None;
+        }
+    }
+    if let Some((values, site)) = f.texts("values") {
+        let again =
+            (1..values.len()).find(|i| values[..*i].iter().any(|(v, _)| *v == values[*i].0));
+        if let Some(again) = again {
+            r.tell(
+                Mistake::error(
+                    Code::Duplicate,
+                    values[again].1,
+                    "this value is there twice",
+                )
+                .label("again here"),
+            );
+            return None;
+        }
+        if values.len() < 2 {
+            r.tell(
+                Mistake::error(Code::OutOfRange, site, "a list of one value says nothing")
+                    .label("at least two needed"),
+            );
+            return None;
+        }
+        return Some(TopicField::Choice {
+            name,
+            values: values.iter().map(|(v, _)| v.clone()).collect(),
+        });
+    }
+    if let Some((yes, site)) = f.flag("flag") {
+        if !yes {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site,
+                    "a field that is no flag does not say so",
+                )
+                .label("remove this key"),
+            );
+            return None;
+        }
+        return Some(TopicField::Flag { name });
+    }
+    if let Some((bits, site)) = f.count("time_bits") {
+        let Some(step) = f.q("time_step") else {
+            if !f.has("time_step") {
+                r.tell(
+                    Mistake::error(Code::MissingKey, site, "a time stamp needs `time_step`")
+                        .label("here")
+                        .help("add `time_step = \"1 s\"`"),
+                );
+            }
+            return None;
+        };
+        let epoch_ns = match f.date("time_epoch") {
+            None if f.has("time_epoch") => return None,
+            None => 0,
+            Some((epoch, site)) => epoch_ns(r, *epoch, site)?,
+        };
+        return Some(TopicField::Time {
+            name,
+            bits: u32::try_from(*bits).ok()?,
+            step_s: step.si,
+            epoch_ns,
+        });
+    }
+    let (Some((from, _)), Some((to, to_site)), Some((step, _))) =
+        (f.number("from"), f.number("to"), f.number("step"))
+    else {
+        if !["from", "to", "step"].iter().all(|k| f.has(k)) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("number `{name}` needs from, to and step"),
+                )
+                .label("here"),
+            );
+        }
+        return None;
+    };
+    if to <= from {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                to_site,
+                "the highest value is not above the lowest",
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    let unit = f.text("unit").map_or_else(String::new, |(u, _)| u.clone());
+    Some(TopicField::Scaled {
+        name,
+        unit,
+        from: *from,
+        to: *to,
+        step: *step,
+    })
+}
+
+/// An epoch in nanoseconds since 1970.
+fn epoch_ns(r: &mut Resolver<'_>, epoch: Timestamp, site: Site) -> Option<i64> {
+    let ns = i64::try_from(epoch.as_nanosecond()).ok();
+    if ns.is_none() {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                "the epoch of a time stamp lies within the years 1678 to 2261",
+            )
+            .label("outside"),
+        );
+    }
+    ns
+}
