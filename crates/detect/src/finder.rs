@@ -59,19 +59,16 @@ impl Finder {
             if most == 0 {
                 break;
             }
-            let (mut at, mut next) = ([0; TOGETHER], [0; TOGETHER]);
-            let groups = self.standing.as_chunks::<TOGETHER>().0;
-            for (group, rows) in groups.iter().enumerate() {
-                for i in 0..TOGETHER {
-                    let v = rows[i][column].to_bits();
-                    let is = v == most;
-                    at[i] = if is { TOGETHER * group + i + 1 } else { at[i] };
-                    next[i] = next[i].max(if is { 0 } else { v });
+            let mut column_of_rows = self.standing.iter().map(|row| row[column].to_bits());
+            let row = column_of_rows.position(|v| v == most);
+            let row = row.expect("the greatest is in its column");
+            self.standing[row][column] = 0.0;
+            let mut next = [0; TOGETHER];
+            for rows in self.standing.as_chunks::<TOGETHER>().0 {
+                for (next, row) in next.iter_mut().zip(rows) {
+                    *next = (*next).max(row[column].to_bits());
                 }
             }
-            let row = at.into_iter().filter(|row| *row > 0).min();
-            let row = row.expect("the greatest is in its column") - 1;
-            self.standing[row][column] = 0.0;
             greatest[column] = next.into_iter().fold(0, u32::max);
             *place = Some(1 + row * COLUMNS + column);
         }
@@ -132,4 +129,63 @@ fn wide(of: &[f32; LANES]) -> f32x8 {
 #[inline(always)]
 fn narrow(of: f32x8) -> [f32; LANES] {
     [of.0, of.1, of.2, of.3, of.4, of.5, of.6, of.7]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The peaks by sorting all of them.
+    fn by_sorting(power: &[f32], inverse: &[f32]) -> Vec<f32> {
+        let ratio: Vec<f32> = power.iter().zip(inverse).map(|(p, i)| p * i).collect();
+        let mut peaks: Vec<f32> = ratio
+            .windows(3)
+            .filter(|w| w[1] > w[0] && w[1] >= w[2])
+            .map(|w| w[1])
+            .collect();
+        peaks.sort_by(|a, b| b.total_cmp(a));
+        peaks.truncate(MOST);
+        peaks
+    }
+
+    #[test]
+    fn verif_the_strongest_are_those_of_sorting_with_equals_among_them() {
+        let mut state = 7_u32;
+        for cells in [3, 4, 17, 18, 19, 66, 384, 511] {
+            let mut finder = Finder::new(cells);
+            let inverse: Vec<f32> = (0..cells).map(|i| 1.0 + (i % 3) as f32).collect();
+            for _ in 0..200 {
+                // Few values, so that equals are common.
+                let power: Vec<f32> = (0..cells)
+                    .map(|_| {
+                        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                        (state >> 28) as f32
+                    })
+                    .collect();
+                let found = finder.strongest(&power, &inverse);
+                let told: Vec<f32> = found
+                    .iter()
+                    .flatten()
+                    .map(|&i| power[i] * inverse[i])
+                    .collect();
+                assert_eq!(told, by_sorting(&power, &inverse), "{cells} cells");
+                let mut cells_told: Vec<usize> = found.into_iter().flatten().collect();
+                cells_told.sort_unstable();
+                cells_told.dedup();
+                assert_eq!(cells_told.len(), told.len(), "each cell once");
+            }
+        }
+    }
+
+    #[test]
+    fn verif_equal_peaks_of_one_column_are_both_told() {
+        for apart in [16, 64] {
+            let mut power = vec![1.0; 100];
+            for at in [5, 5 + apart] {
+                power[at] = 9.0;
+            }
+            let found = Finder::new(100).strongest(&power, &[1.0; 100]);
+            assert_eq!(found, [Some(5), Some(5 + apart), None, None]);
+        }
+    }
 }
