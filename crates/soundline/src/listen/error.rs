@@ -131,10 +131,6 @@ impl ListenError {
                 Some("put the start into each file name: ..._20270315T041500Z.wav".to_owned())
             }
             ListenError::OnePicture { .. } => Some("name a folder instead".to_owned()),
-            ListenError::LineUp(LineUpError::Overlap { .. }) => Some(
-                "listen to recordings of different sensors one after the other, each with its own --as"
-                    .to_owned(),
-            ),
             ListenError::OneSensor { .. } => Some(
                 "each channel has a sensor of its own: name another sensor, or leave a channel out"
                     .to_owned(),
@@ -194,6 +190,20 @@ pub(crate) enum RecordingFault {
         sensor: String,
         /// The sensor's rate, Hz.
         plan_rate_hz: f64,
+    },
+    /// It begins before the one before it has ended.
+    #[error(
+        "{}: begins {overlap_s:.6} s before {} ends: the same sensors cannot have heard both; it is left out",
+        path.display(),
+        earlier.display()
+    )]
+    Overlap {
+        /// The recording.
+        path: PathBuf,
+        /// The one before it.
+        earlier: PathBuf,
+        /// By how much, s.
+        overlap_s: f64,
     },
     /// A detector cannot be at this rate.
     #[error("{}: {}", path.display(), hear_words(detector.as_deref(), source))]
@@ -264,6 +274,10 @@ impl RecordingFault {
             RecordingFault::OtherRate { .. } => {
                 Some("add --own-rate if the recording's rate is right, or mend the plan".to_owned())
             }
+            RecordingFault::Overlap { .. } => Some(
+                "are the start times in the names right? Give recordings of different sensors one after the other, each with its own --as"
+                    .to_owned(),
+            ),
             RecordingFault::Look(error) | RecordingFault::Hear(FileError::Recording(error)) => {
                 reading_help(error)
             }

@@ -7,7 +7,9 @@ use std::sync::{Condvar, Mutex, PoisonError, mpsc};
 
 use assess::input::sensor_chain;
 use detect::Stage;
-use hearing::{ChannelLevels, Ear, Found, HearError, Hearing, Step, Survey, line_up, survey};
+use hearing::{
+    ChannelLevels, Ear, Found, HearError, Hearing, LineUpError, Step, Survey, line_up, survey,
+};
 use jiff::Timestamp;
 use plan::Line;
 
@@ -170,13 +172,13 @@ pub(crate) struct Asked<'a> {
     pub(crate) own_rate: bool,
 }
 
-/// Looks at every recording and at whether it goes with the sensors.
+/// Looks at every recording and at whether it goes with the sensors. One that begins before the one before it has ended is left out.
 pub(crate) fn look(
     asked: Asked<'_>,
     line: &Line,
     assigned: &[Assigned],
 ) -> Result<Lookings, ListenError> {
-    asked
+    let mut looked: Lookings = asked
         .recordings
         .iter()
         .map(|path| {
@@ -192,7 +194,35 @@ pub(crate) fn look(
                 Some(fault) => Err((Some(found), fault)),
             })
         })
-        .collect()
+        .collect::<Result<_, ListenError>>()?;
+    leave_out_overlaps(&mut looked);
+    Ok(looked)
+}
+
+/// The same sensors cannot have heard two recordings at once.
+fn leave_out_overlaps(looked: &mut Lookings) {
+    loop {
+        let surveys: Vec<Survey> = looked.iter().flatten().map(|l| l.survey.clone()).collect();
+        let Err(LineUpError::Overlap {
+            earlier,
+            later,
+            overlap_s,
+        }) = line_up(&surveys)
+        else {
+            return;
+        };
+        let is_it = |l: &Result<Looked, _>| l.as_ref().is_ok_and(|l| l.survey.path == later);
+        let at = looked.iter().rposition(is_it);
+        let at = at.expect("what overlaps is one of them");
+        if let Ok(Looked { survey }) = &looked[at] {
+            let fault = RecordingFault::Overlap {
+                path: later,
+                earlier,
+                overlap_s,
+            };
+            looked[at] = Err((Some(survey.clone()), fault));
+        }
+    }
 }
 
 fn misfit(

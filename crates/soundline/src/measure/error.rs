@@ -113,20 +113,6 @@ pub(crate) enum MeasureFault {
     /// It cannot be heard, or not to its end.
     #[error(transparent)]
     Recording(#[from] RecordingFault),
-    /// It begins before the one before it has ended.
-    #[error(
-        "{}: begins {overlap_s:.6} s before {} ends: the same sensors cannot have heard both; it is left out",
-        path.display(),
-        earlier.display()
-    )]
-    Overlap {
-        /// The recording.
-        path: PathBuf,
-        /// The one before it.
-        earlier: PathBuf,
-        /// By how much, s.
-        overlap_s: f64,
-    },
     /// Its rate is too low.
     #[error("{}: {source}", path.display())]
     Rate {
@@ -171,12 +157,9 @@ impl MeasureFault {
     pub(crate) fn help(&self) -> Option<String> {
         match self {
             MeasureFault::Recording(fault) => fault.help(),
-            MeasureFault::Overlap { .. } => Some(
-                "are the start times in the names right? Measure recordings of different sensors one after the other, each with its own --as"
-                    .to_owned(),
-            ),
             MeasureFault::NoFigure {
-                clipped_samples: 1.., ..
+                clipped_samples: 1..,
+                ..
             } => Some("record again with less gain".to_owned()),
             MeasureFault::NoFigure { .. }
             | MeasureFault::Rate { .. }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use hearing::{LineUpError, Survey, measured_bands};
+use hearing::{Survey, measured_bands};
 use jiff::Timestamp;
 use plan::Line;
 
@@ -111,7 +111,7 @@ pub(super) struct Lined {
     pub(super) rates_hz: Vec<u32>,
 }
 
-/// Looks at every recording and puts those that can be used in order. One that overlaps the one before it is left out.
+/// Looks at every recording and puts those that can be used in order.
 pub(super) fn line_up(
     recordings: &[PathBuf],
     start: Option<Timestamp>,
@@ -155,27 +155,7 @@ pub(super) fn line_up(
             }
         }
     }
-    let groups = loop {
-        match hearing::line_up(&files) {
-            Ok(groups) => break groups,
-            Err(LineUpError::Overlap {
-                earlier,
-                later,
-                overlap_s,
-            }) => {
-                let at = files.iter().rposition(|file| file.path == later);
-                let at = at.expect("what overlaps is one of the files");
-                files.remove(at);
-                let fault = MeasureFault::Overlap {
-                    path: later,
-                    earlier,
-                    overlap_s,
-                };
-                lined.faults.push((places.remove(at), fault));
-            }
-            Err(error) => return Err(error.into()),
-        }
-    };
+    let groups = hearing::line_up(&files)?;
     lined.stretches = groups
         .into_iter()
         .map(|group| Stretch {

@@ -262,6 +262,24 @@ fn verif_a_gap_in_time_is_no_sound() {
     }
 }
 
+/// Of two recordings that overlap in time the later one is left out; the first, and one without a start, are heard.
+#[test]
+fn verif_a_recording_that_overlaps_another_is_left_out() {
+    for bench in Bench::all() {
+        let first = bench.good();
+        let again = bench.wav("late_20270315T041501Z.wav", hiss_and_tone(bench.rate_hz));
+        let plain = bench.wav("plain.wav", hiss_and_tone(bench.rate_hz));
+        let output = bench.run(&[&first, &again, &plain], &[]);
+        bench.told(&output, SOME_FAILED, "late_20270315T041501Z.wav: begins ");
+        bench.told(&output, SOME_FAILED, "it is left out");
+        assert!(
+            stdout(&output).contains(bench.heard()),
+            "{}",
+            stdout(&output)
+        );
+    }
+}
+
 /// `paths` and `chain` hear no recording: what they cannot use is a plan or a sensor.
 #[test]
 fn verif_paths_and_chain_say_what_they_cannot_use() {
@@ -320,4 +338,39 @@ fn verif_paths_and_chain_say_what_they_cannot_use() {
         ],
         "frequency 0 Hz",
     );
+}
+
+/// A file of labels with other columns is refused with what it lacks; a column too many is warned of.
+#[test]
+fn verif_label_files_of_other_columns_are_told() {
+    let tune = Bench::all().remove(2);
+    assert_eq!(tune.command, "tune");
+    let good = tune.good();
+    let labels = tune.path("labels.csv");
+    let row = "good_20270315T041500Z.wav,0.3,0.6";
+    for (columns, words) in [
+        (
+            "file,start,end",
+            "`recording` is missing (it reads `file,start,end`)",
+        ),
+        ("recording,from_s,until_s", "`to_s` is missing"),
+        (
+            "recording,from_s,to_s,to_s",
+            "names the column `to_s` twice",
+        ),
+    ] {
+        fs::write(&labels, format!("{columns}\n{row}\n")).unwrap();
+        let refused = tune.run(&[&good], &[]);
+        tune.told(&refused, UNUSABLE, words);
+        assert_eq!(stdout(&refused), "");
+    }
+    fs::write(&labels, format!("recording,from_s,to_s,mood\n{row},calm\n")).unwrap();
+    let used = tune.run(&[&good], &["--no-evidence"]);
+    tune.told(&used, 0, "the column `mood` is not looked at");
+    assert!(stdout(&used).contains(tune.heard()));
+    // A folder in place of the file.
+    fs::remove_file(&labels).unwrap();
+    fs::create_dir(&labels).unwrap();
+    let refused = tune.run(&[&good], &[]);
+    tune.told(&refused, UNUSABLE, "the labels cannot be read");
 }
