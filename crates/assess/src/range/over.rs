@@ -124,9 +124,9 @@ pub fn month_range(
         && last > 0.01
     {
         let refused_km = SIMPLE_LAW_REFUSED_M / 1000.0;
+        // The share is in the curve; without it the sentence is the same for every wind, and told once.
         warnings.push(format!(
-            "{:.0} % are still found at {refused_km:.0} km, so the effective area is that within {refused_km:.0} km",
-            100.0 * last
+            "calls are still found at {refused_km:.0} km, so the effective area is that within {refused_km:.0} km"
         ));
     }
     Ok(MonthRange {

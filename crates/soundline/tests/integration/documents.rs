@@ -203,7 +203,8 @@ fn regress_the_document_of_a_tuned_detector() {
     let plan = folder.path().join("plan.toml");
     fs::copy(repository("plans/listening-bench/plan.toml"), &plan).unwrap();
     let labels = folder.path().join("labels.csv");
-    let rows = "tone.wav,0.3,0.6,900,1100,tone\ntone.wav,0.7,0.8,,,tone\ntone.wav,5,6,,,tone\n";
+    let rows =
+        "tone.wav,0.3,0.6,1900,2100,tone,y\ntone.wav,0.7,0.8,,,tone,y\ntone.wav,5,6,,,tone,n\n";
     fs::write(
         &labels,
         format!("recording,from_s,to_s,low_hz,high_hz,what,sure\n{rows}"),
