@@ -198,6 +198,11 @@ pub fn folder(plan: &Path) -> PathBuf {
 /// file unless they are the same.
 #[must_use]
 pub fn path(plan: &Path, record: &Record) -> PathBuf {
+    folder(plan).join(file_name(record))
+}
+
+/// The name of the file of a record.
+pub(crate) fn file_name(record: &Record) -> String {
     let stem: String = Path::new(&record.cues)
         .with_extension("")
         .to_string_lossy()
@@ -212,7 +217,7 @@ pub fn path(plan: &Path, record: &Record) -> PathBuf {
         .collect();
     let digest = Sha256::digest(record.to_json().as_bytes());
     let short = plan::hex(&digest[..8]);
-    folder(plan).join(format!("rehearsal-{stem}-{short}.json"))
+    format!("rehearsal-{stem}-{short}.json")
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use plan::{Line, Q, StorageIx};
 use quantity::SECONDS_PER_DAY;
 
 use crate::check::Shelf;
-use crate::evidence::REHEARSAL;
+use crate::evidence::{REHEARSAL, file_name};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A storage time closer to its limit than this is marginal, d.
@@ -157,7 +157,10 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
         format!("did not hold: {}", failed.join(", "))
     };
     if fresh().any(|r| r.result_digest != record.result_digest) {
-        why.push_str("; rehearsals of the same plan and cue sheet came out differently, by other programs or machines, and this is the worst of them");
+        why.push_str(&format!(
+            "; rehearsals of the same plan and cue sheet came out differently, by other programs or machines, and this is the worst of them, {}: move it away to leave it out",
+            file_name(record)
+        ));
     }
     let evidence = Evidence::Rehearsed {
         cues: cues.to_owned(),
