@@ -257,7 +257,7 @@ mod tests {
     }
 
     #[test]
-    fn decimal_commas() {
+    fn verif_decimal_commas_are_found() {
         one("shipping = 0,3", "0,3", "write a decimal point: `0.3`");
         one(
             "a = { b = 1,25, c = \"1 m\" }",
@@ -272,7 +272,7 @@ mod tests {
     }
 
     #[test]
-    fn values_without_quotes() {
+    fn verif_values_without_quotes_are_found() {
         one("voltage = 24 V", "24 V", "write `\"24 V\"`");
         one(
             "a = { b = -2.5 degC, c = 1 }",
@@ -286,7 +286,7 @@ mod tests {
     }
 
     #[test]
-    fn quotes_that_nothing_closes() {
+    fn verif_quotes_that_nothing_closes_are_found() {
         let help = "close it where the value ends: `\"24 V\"`";
         one("voltage = \"24 V", "\"24 V", help);
         one("o = { v = \"24 V, r = \"0.2 ohm\" }", "\"24 V", help);
@@ -305,7 +305,7 @@ mod tests {
     }
 
     #[test]
-    fn curly_quotes() {
+    fn verif_curly_quotes_are_found() {
         let help = "write straight ones: `\"24 V\"`";
         one(
             "voltage = \u{201c}24 V\u{201d}",

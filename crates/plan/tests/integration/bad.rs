@@ -87,7 +87,7 @@ bad! {
 }
 
 #[test]
-fn eight_mistakes_at_once() {
+fn regress_eight_mistakes_at_once() {
     let mut text = SMALL.to_owned();
     for (from, to) in [
         ("water_depth = \"85 m\"", "water_depth = 85"),
@@ -105,7 +105,7 @@ fn eight_mistakes_at_once() {
 }
 
 #[test]
-fn catalogues_that_include_each_other() {
+fn regress_catalogues_that_include_each_other() {
     let plan = changed(
         SMALL,
         "format = 1\n",
@@ -118,7 +118,7 @@ fn catalogues_that_include_each_other() {
 }
 
 #[test]
-fn a_mistake_in_a_part_is_shown_at_the_part_and_at_its_use() {
+fn regress_a_mistake_in_a_part_is_shown_at_the_part_and_at_its_use() {
     let plan = changed(
         SMALL,
         "format = 1\n",
@@ -133,7 +133,7 @@ fn a_mistake_in_a_part_is_shown_at_the_part_and_at_its_use() {
 }
 
 #[test]
-fn a_part_declared_twice() {
+fn regress_a_part_declared_twice() {
     let plan = changed(
         SMALL,
         "format = 1\n",
@@ -147,13 +147,13 @@ fn a_part_declared_twice() {
 }
 
 #[test]
-fn a_plan_of_ten_megabytes() {
+fn regress_a_plan_of_ten_megabytes() {
     let text = format!("{SMALL}\n# {}", "x".repeat(10_000_000));
     insta::assert_snapshot!("a_plan_of_ten_megabytes", said(&Files::one(text)));
 }
 
 #[test]
-fn a_plan_that_is_no_text() {
+fn regress_a_plan_that_is_no_text() {
     insta::assert_snapshot!(
         "a_plan_that_is_no_text",
         said(&Files::one(vec![0x52, 0x49, 0xff, 0xfe, 0x00]))
@@ -161,17 +161,17 @@ fn a_plan_that_is_no_text() {
 }
 
 #[test]
-fn a_plan_that_is_not_there() {
+fn regress_a_plan_that_is_not_there() {
     insta::assert_snapshot!("a_plan_that_is_not_there", said(&Files::default()));
 }
 
 #[test]
-fn an_empty_plan() {
+fn regress_an_empty_plan() {
     insta::assert_snapshot!("an_empty_plan", said(&Files::one("")));
 }
 
 #[test]
-fn a_plan_in_utf_16_without_a_mark() {
+fn regress_a_plan_in_utf_16_without_a_mark() {
     // The first is valid UTF-8 as well, the second is not.
     for text in [SMALL.to_owned(), format!("# 12 V \u{b1} 1 V\n{SMALL}")] {
         for order in [u16::to_be_bytes, u16::to_le_bytes] {

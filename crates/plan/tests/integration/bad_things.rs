@@ -79,7 +79,7 @@ bad! {
 }
 
 #[test]
-fn a_mistake_in_a_part_that_two_modules_use_is_told_once_with_both_uses() {
+fn regress_a_mistake_in_a_part_that_two_modules_use_is_told_once_with_both_uses() {
     let text = changed(SMALL, "gain = \"20 dB\"", "gain = \"20\"");
     let text = changed(
         &text,
@@ -90,7 +90,7 @@ fn a_mistake_in_a_part_that_two_modules_use_is_told_once_with_both_uses() {
 }
 
 #[test]
-fn parts_of_a_catalogue_that_cannot_be_read_are_not_told_to_be_missing() {
+fn regress_parts_of_a_catalogue_that_cannot_be_read_are_not_told_to_be_missing() {
     let text = changed(
         SMALL,
         "format = 1\n",
@@ -114,7 +114,7 @@ fn parts_of_a_catalogue_that_cannot_be_read_are_not_told_to_be_missing() {
 }
 
 #[test]
-fn of_very_many_mistakes_the_number_is_told() {
+fn regress_of_very_many_mistakes_the_number_is_told() {
     let mut text = SMALL.to_owned();
     for i in 0..250 {
         text.push_str(&format!("[requirement.r{i}]\nthat = \"volts\"\n"));

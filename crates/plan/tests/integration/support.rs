@@ -77,13 +77,18 @@ pub(crate) fn said(files: &Files) -> String {
 /// Tests, each of the small plan with one text replaced by another.
 macro_rules! bad {
     ($($name:ident: $from:expr => $to:expr;)*) => {$(
-        #[test]
         fn $name() {
             let text = crate::support::changed(crate::support::SMALL, $from, $to);
             insta::assert_snapshot!(
                 stringify!($name),
                 crate::support::said(&crate::support::Files::one(text))
             );
+        }
+        mod $name {
+            #[test]
+            fn regress_what_is_said() {
+                super::$name();
+            }
         }
     )*};
 }

@@ -281,6 +281,7 @@ fn measured_in_json(folder: &Path, seconds: u32) -> (Vec<u8>, u64) {
         .arg(&wav)
         .args(["--own-rate", "--every", "1 s"])
         .stdout(fs::File::create(&told).unwrap())
+        .stderr(std::process::Stdio::null())
         .spawn()
         .unwrap();
     let status = format!("/proc/{}/status", child.id());
