@@ -54,8 +54,20 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             ));
         }
     }
-    if line.spans.iter().any(|s| s.link.is_some()) {
+    let links = || {
+        let own = line.spans.iter().filter_map(|s| s.link.as_ref());
+        own.chain(line.buses.iter().map(|b| &b.link))
+    };
+    if links().any(|l| l.standard != "acoustic") {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
+    }
+    if links().any(|l| l.standard == "acoustic") {
+        all.push("sound travels at 1490 m/s along an acoustic link".to_owned());
+    }
+    if links().any(|l| l.standard == "10BASE-T1S") {
+        all.push(
+            "stations of 10BASE-T1S take turns: its collision avoidance is switched on".to_owned(),
+        );
     }
     for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
         all.push(format!("uplink.{} can be reached at any time", u.id));

@@ -162,11 +162,21 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 5] = [
+    let standing: [(&str, &str, Vec<Verdict>); 6] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
-            reach.each(link_verdicts::link_reach(line), "span", |p| reach.length(p)),
+            {
+                let spans = link_verdicts::link_reach(line);
+                let mut all = reach.each(spans, "span", |p| reach.length(p));
+                all.extend(reach.each(link_verdicts::bus_reach(line), "bus", |p| reach.bus(p)));
+                all
+            },
+        ),
+        (
+            "link-capacity",
+            "no link is asked for more than it carries",
+            capacities(line, &reach),
         ),
         (
             "span-current",
@@ -218,6 +228,18 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.open = open(line, &reading.spreads);
     check.cautions = cautions(line);
     check
+}
+
+/// Links that are asked for more than they carry, where no mistake reaches what they read.
+fn capacities(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = link_verdicts::link_capacity(line);
+    if verdicts.is_empty() {
+        return verdicts;
+    }
+    match reach.spoilt(&reach.load()) {
+        Some(spoilt) => vec![spoilt],
+        None => verdicts,
+    }
 }
 
 /// Noise and full scale of hydrophones, as far as they are known: figures of our own judgement, so none is binding. One that is unknown

@@ -102,7 +102,7 @@ fn delay_bound(
     let first = match from {
         DelayFrom::Notice(detector, notice) => heard(line, detector, notice)?,
         DelayFrom::Vote(vote) => {
-            let words = |why: &WhyUnknown| why_unknown(line, &streams, why);
+            let words = |why: &WhyUnknown| why_unknown(line, traffic.as_ref(), &streams, why);
             voted(line, vote, &streams, &bounds, words)?
         }
     };
@@ -367,11 +367,18 @@ impl Search<'_> {
     }
 
     fn words(&self, why: &WhyUnknown) -> String {
-        why_unknown(self.line, &self.streams, why)
+        why_unknown(self.line, self.traffic, &self.streams, why)
     }
 }
 
-fn why_unknown(line: &Line, streams: &Streams, why: &WhyUnknown) -> String {
+/// Why a bound is unknown, in words.
+pub(crate) fn why_unknown(
+    line: &Line,
+    traffic: Option<&Traffic>,
+    streams: &Streams,
+    why: &WhyUnknown,
+) -> String {
+    let shared = |bus: &usize| traffic.map_or_else(String::new, |t| t.shared[*bus].path(line));
     match why {
         WhyUnknown::NoLimitDeclared { flow } => {
             let (module, topic) = streams.of[*flow];
@@ -386,9 +393,13 @@ fn why_unknown(line: &Line, streams: &Streams, why: &WhyUnknown) -> String {
             rate_bps,
             ..
         } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
-        WhyUnknown::NoTurns { .. } => "nobody says who may speak when on a shared link".to_owned(),
-        WhyUnknown::BusFull { asked_ppm, .. } => format!(
-            "a shared link is asked for {:.1} % of its time",
+        WhyUnknown::NoTurns { bus } => format!(
+            "nobody says who may speak when on {}: where one module asks the others, `polled_by` names it",
+            shared(bus)
+        ),
+        WhyUnknown::BusFull { bus, asked_ppm } => format!(
+            "{} is asked for {:.1} % of its time",
+            shared(bus),
             *asked_ppm as f64 / 1e4
         ),
         WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),

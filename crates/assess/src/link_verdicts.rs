@@ -2,11 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use network::{LinkStandard, Medium, fragment_count};
-use plan::{Line, Q, SpanIx};
+use network::{Medium, bus_load, fragment_count};
+use plan::{BusIx, Line, Link, Q, SpanIx};
 
-use crate::input::{Streams, Traffic, streams, traffic};
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::delay_verdicts::why_unknown;
+use crate::input::{Shared, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
+use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
+
+/// A link of which the plan says everything.
+const FREE: &str = "free";
 
 /// A load closer to its limit than this is marginal, points of percent.
 const NARROW_POINTS: f64 = 2.0;
@@ -30,26 +34,25 @@ pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdic
         .filter(|(_, s)| of.is_none_or(|o| o == **s))
     {
         let subject = format!("span.{}", line.spans[span.0].id);
-        verdicts.push(match load(line, &traffic, &streams, l) {
-            Err(why) => unknown(subject, why),
-            Ok((share, why)) => {
-                let against = Against {
-                    side: Side::AtMost,
-                    limit: 100.0 * limit.si,
-                    narrow: NARROW_POINTS,
-                    unit: "%".to_owned(),
-                };
-                let inputs = (l, streams.crossing(), &traffic.topology);
-                against.judge(
-                    subject,
-                    100.0 * share,
-                    Evidence::computed(LOAD_METHOD, &inputs),
-                    why,
-                )
-            }
-        });
+        let found = load(line, &traffic, &streams, l);
+        let inputs = (l, streams.crossing(), &traffic.topology);
+        verdicts.push(judged(subject, found, limit.si, &inputs));
     }
-    if let Some(s) = of.filter(|s| !traffic.link_spans.contains(s)) {
+    for (b, shared) in traffic.shared.iter().enumerate() {
+        let asked = of.is_none_or(|o| match shared {
+            Shared::Span(s) => *s == o,
+            Shared::Bus(bus) => line.spans[o.0].bus == Some(*bus),
+        });
+        if !asked {
+            continue;
+        }
+        let subject = shared.path(line);
+        let found = shared_load(line, &traffic, &streams, b);
+        let inputs = (b, streams.crossing(), &traffic.topology);
+        verdicts.push(judged(subject, found, limit.si, &inputs));
+    }
+    let carries = |s: SpanIx| line.spans[s.0].link.is_some() || line.spans[s.0].bus.is_some();
+    if let Some(s) = of.filter(|s| !carries(*s)) {
         verdicts.push(unknown(
             format!("span.{}", line.spans[s.0].id),
             "this span has no link",
@@ -109,39 +112,146 @@ fn load(
     ))
 }
 
-/// Each link against the longest length that its standard calls for.
-pub(crate) fn link_reach(line: &Line) -> Vec<Verdict> {
+/// Load of one bus, and who needs it.
+fn shared_load(
+    line: &Line,
+    traffic: &Traffic,
+    streams: &Streams,
+    bus: usize,
+) -> Result<(f64, String), String> {
+    let name = |node: usize| format!("module.{}", line.modules[node].id);
+    match bus_load(&traffic.topology, &streams.flows, bus).map_err(|e| e.to_string())? {
+        Err(why) => Err(why_unknown(line, Some(traffic), streams, &why)),
+        Ok(load) => Ok((
+            load.share,
+            match load.turns {
+                Some((from, Some(to))) => {
+                    format!("turns from {} to {}", name(from), name(to))
+                }
+                Some((from, None)) => format!("turns of {}", name(from)),
+                None => "its time, all stations together".to_owned(),
+            },
+        )),
+    }
+}
+
+/// Links that are asked for more than they carry, and all that are shared: what their streams may ask of them at most.
+pub(crate) fn link_capacity(line: &Line) -> Vec<Verdict> {
+    let Ok(Some(traffic)) = traffic(line) else {
+        return Vec::new();
+    };
+    let Ok(streams) = streams(line, &traffic) else {
+        return Vec::new();
+    };
     let mut verdicts = Vec::new();
-    for span in &line.spans {
-        let Some(link) = span.link.as_ref().filter(|l| l.rate_bps.is_none()) else {
-            continue;
-        };
-        let subject = format!("span.{}", span.id);
-        let longest = LinkStandard::by_name(&link.standard)
-            .map_err(|e| e.to_string())
-            .and_then(|standard| {
-                let rate_bps = standard.rate_bps(None).map_err(|e| e.to_string())?;
-                let longest_m = standard
-                    .longest_m(rate_bps)
-                    .ok_or_else(|| standard.source.to_owned())?;
-                Ok((standard, longest_m))
-            });
-        verdicts.push(match longest {
-            Err(why) => unknown(subject, why),
-            Ok((standard, longest_m)) => {
-                let against = Against {
-                    side: Side::AtMost,
-                    limit: longest_m,
-                    narrow: 0.0,
-                    unit: "m".to_owned(),
-                };
-                let evidence = Evidence::computed(
-                    "longest length of the link's standard",
-                    &(span.length_m, standard),
-                );
-                against.judge(subject, span.length_m, evidence, standard.source.to_owned())
+    for l in 0..traffic.link_spans.len() {
+        // What is unknown of these is told where their load is asked for.
+        let found = load(line, &traffic, &streams, l);
+        if found.as_ref().is_ok_and(|(share, _)| *share > 1.0) {
+            let subject = format!("span.{}", line.spans[traffic.link_spans[l].0].id);
+            let inputs = (l, streams.crossing(), &traffic.topology);
+            verdicts.push(judged(subject, found, 1.0, &inputs));
+        }
+    }
+    for (b, shared) in traffic.shared.iter().enumerate() {
+        let found = shared_load(line, &traffic, &streams, b);
+        let inputs = (b, streams.crossing(), &traffic.topology);
+        verdicts.push(judged(shared.path(line), found, 1.0, &inputs));
+    }
+    verdicts
+}
+
+/// A share against its limit, both from 0 to 1.
+fn judged(
+    subject: String,
+    found: Result<(f64, String), String>,
+    limit: f64,
+    inputs: &impl std::fmt::Debug,
+) -> Verdict {
+    match found {
+        Err(why) => unknown(subject, why),
+        Ok((share, why)) => {
+            let against = Against {
+                side: Side::AtMost,
+                limit: 100.0 * limit,
+                narrow: NARROW_POINTS,
+                unit: "%".to_owned(),
+            };
+            let evidence = Evidence::computed(LOAD_METHOD, inputs);
+            against.judge(subject, 100.0 * share, evidence, why)
+        }
+    }
+}
+
+/// Each span's own link against the longest length that its standard, or its maker, calls for.
+pub(crate) fn link_reach(line: &Line) -> Vec<Verdict> {
+    let spans = line.spans.iter().filter_map(|span| {
+        let link = span.link.as_ref()?;
+        reach_of(format!("span.{}", span.id), link, span.length_m)
+    });
+    spans.collect()
+}
+
+/// Each bus against the longest length and the longest stub that its standard, or its maker, calls for.
+pub(crate) fn bus_reach(line: &Line) -> Vec<Verdict> {
+    let mut verdicts = Vec::new();
+    for (b, bus) in line.buses.iter().enumerate() {
+        let length = bus_length(line, BusIx(b));
+        let subject = format!("bus.{}", bus.id);
+        let whole = reach_of(subject.clone(), &bus.link, length.whole_m);
+        let stub = stub_of(subject, &bus.link, length.stub_m);
+        // What is broken is told first, so that one subject has one verdict.
+        verdicts.extend(match (whole, stub) {
+            (Some(whole), Some(stub))
+                if stub.word() == Word::Broken && whole.word() != Word::Broken =>
+            {
+                Some(stub)
             }
+            (whole, _) => whole,
         });
     }
     verdicts
+}
+
+fn reach_of(subject: String, link: &Link, length_m: f64) -> Option<Verdict> {
+    let found = standard_of(&subject, link).and_then(|s| Ok((s, rate_of(&subject, link)?)));
+    let (standard, rate_bps) = match found {
+        Err(error) => return Some(unknown(subject, error.to_string())),
+        Ok(found) => found,
+    };
+    let (longest_m, source) = match (standard.longest_m(rate_bps), link.longest_m) {
+        (Some(longest_m), _) => (longest_m, standard.source),
+        (None, Some(by_maker)) => (
+            by_maker.si,
+            "longest length by its maker, as the plan says it",
+        ),
+        (None, None) if link.standard == FREE => return None,
+        (None, None) => return Some(unknown(subject, standard.source)),
+    };
+    let evidence = Evidence::computed(
+        "longest length of the link's standard",
+        &(length_m, standard, rate_bps),
+    );
+    Some(at_most_m(longest_m).judge(subject, length_m, evidence, source.to_owned()))
+}
+
+fn stub_of(subject: String, link: &Link, stub_m: f64) -> Option<Verdict> {
+    let standard = standard_of(&subject, link).ok()?;
+    let (longest_m, source) = standard.longest_stub_m(rate_of(&subject, link).ok()?)?;
+    let evidence = Evidence::computed("longest stub of the link's standard", &(stub_m, longest_m));
+    Some(at_most_m(longest_m).judge(
+        subject,
+        stub_m,
+        evidence,
+        format!("its longest stub; {source}"),
+    ))
+}
+
+fn at_most_m(limit: f64) -> Against {
+    Against {
+        side: Side::AtMost,
+        limit,
+        narrow: 0.0,
+        unit: "m".to_owned(),
+    }
 }

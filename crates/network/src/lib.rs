@@ -27,7 +27,9 @@ mod topology;
 mod uplink;
 mod wire;
 
-pub use bound::{BoundError, DelayBound, Flow, HopBound, WhyUnknown, delay_bounds};
+pub use bound::{
+    BoundError, BusLoad, DelayBound, Flow, HopBound, WhyUnknown, bus_load, delay_bounds,
+};
 pub use bus::{Access, BusSpec};
 pub use can::{
     CanError, CanFdBits, CanIds, CanMessage, CanResponse, DataTooLong, can_fd_frame_bits,

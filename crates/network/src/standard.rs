@@ -388,4 +388,16 @@ impl LinkStandard {
             Reach::Unsaid => None,
         }
     }
+
+    /// Longest piece of a bus that hangs beside its longest way, metres, with its source; `None` where no figure is known.
+    #[must_use]
+    pub fn longest_stub_m(&self, rate_bps: u64) -> Option<(f64, &'static str)> {
+        match (self.name, rate_bps) {
+            ("10BASE-T1S", _) => Some((0.1, "IEEE Std 802.3cg-2019, 10 cm (from memory)")),
+            ("CAN 2.0" | "CAN FD", 1_000_000) => {
+                Some((0.3, "ISO 11898-2, 0.3 m at 1 Mbit/s (from memory)"))
+            }
+            _ => None,
+        }
+    }
 }

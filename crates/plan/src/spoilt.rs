@@ -389,6 +389,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("supply", &mut line.supplies.iter().map(|x| &x.id));
     add("module", &mut line.modules.iter().map(|x| &x.id));
     add("span", &mut line.spans.iter().map(|x| &x.id));
+    add("bus", &mut line.buses.iter().map(|x| &x.id));
     add("exclusive", &mut line.exclusives.iter().map(|x| &x.id));
     add("detector", &mut line.detectors.iter().map(|x| &x.id));
     add("vote", &mut line.votes.iter().map(|x| &x.id));

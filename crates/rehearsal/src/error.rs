@@ -15,6 +15,14 @@ pub enum RehearsalError {
         /// What.
         what: Vec<String>,
     },
+    /// A link that several stations share, which the rehearsal cannot run.
+    #[error(
+        "{what} is shared by several stations, and a rehearsal runs only links with two ends so far; `soundline check` tells how late its messages can be"
+    )]
+    SharedLink {
+        /// Its typed path.
+        what: String,
+    },
     /// A hydrophone cannot hear.
     #[error("{sensor}: {source}")]
     Ear {

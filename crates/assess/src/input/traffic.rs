@@ -1,18 +1,14 @@
 //! Links, topics, streams and uplinks.
 
 use network::{
-    AtMost, Failure, Filter, Flow, Layer, LinkSpec, LinkStandard, TopicName, Topology, UplinkSpec,
-    Windows, stack_overhead,
+    AtMost, Failure, Filter, Flow, Layer, TopicName, Topology, UplinkSpec, Windows, stack_overhead,
 };
 use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
 use quantity::EventRate;
 use timeline::Ns;
 
+use super::links::{Shared, Stack, media};
 use super::{InputError, payload_bytes};
-
-/// Propagation along a copper pair, ns per metre: about two thirds of the speed of light (common practice; the exact
-/// figure is the cable's).
-const PROPAGATION_NS_PER_M: f64 = 5.0;
 
 /// The network of links, subscriptions included.
 #[derive(Clone, Debug)]
@@ -21,6 +17,8 @@ pub struct Traffic {
     pub topology: Topology,
     /// The span of each link.
     pub link_spans: Vec<SpanIx>,
+    /// What each shared bus of the topology is in the plan.
+    pub shared: Vec<Shared>,
     /// Which module hears what.
     pub subscriptions: Vec<(usize, Filter)>,
     /// Name of each topic, in the line's order.
@@ -57,35 +55,13 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         .collect::<Result<Vec<_>, _>>()?;
     let overhead = stack_overhead(&layers)?;
     let mut unknowns = Vec::new();
-    let mut links = Vec::new();
-    let mut link_spans = Vec::new();
-    for (i, span) in line.spans.iter().enumerate() {
-        let Some(link) = &span.link else { continue };
-        let rate_bps = match link.rate_bps {
-            Some(rate) => rate.si as u64,
-            None => LinkStandard::by_name(&link.standard)
-                .map_err(|source| InputError::Link {
-                    what: format!("span.{}", span.id),
-                    source,
-                })?
-                .rate_bps(None)
-                .map_err(|source| InputError::LinkRate {
-                    what: format!("span.{}", span.id),
-                    source,
-                })?,
-        };
-        links.push(LinkSpec {
-            a: span.from.0,
-            b: span.to.0,
-            rate_bps,
-            propagation: Ns((span.length_m * PROPAGATION_NS_PER_M).ceil() as u64),
-            overhead_bytes: overhead.overhead_bytes,
-            min_payload_bytes: overhead.min_payload_bytes,
-            bits_per_byte: 8,
-            lead: Ns::ZERO,
-        });
-        link_spans.push(SpanIx(i));
-    }
+    let media = media(
+        line,
+        Stack {
+            overhead,
+            packet_bytes: framing.packet_bytes,
+        },
+    )?;
     let mut processing = Vec::new();
     for module in &line.modules {
         let what = || format!("module.{}", module.id);
@@ -141,8 +117,11 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         })
         .collect::<Result<_, _>>()?;
     Ok(Some(Traffic {
-        topology: Topology::new(processing, links, framing.packet_bytes)?.without_relays(&ends),
-        link_spans,
+        topology: Topology::new(processing, media.links, framing.packet_bytes)?
+            .with_buses(media.buses)?
+            .without_relays(&ends),
+        link_spans: media.link_spans,
+        shared: media.shared,
         subscriptions,
         names,
         bytes: line

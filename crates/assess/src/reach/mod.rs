@@ -76,11 +76,7 @@ impl Reach<'_> {
                     self.delay(&starts, &read, *to)
                 }
             },
-            That::LinkLoad { .. } => {
-                let mut parts = self.network();
-                parts.extend(self.streams());
-                parts
-            }
+            That::LinkLoad { .. } => self.load(),
             That::UplinkMessages { of, .. } | That::UplinkCost { of, .. } => {
                 self.uplink(&self.line.uplinks[of.0].id)
             }
@@ -162,6 +158,7 @@ impl Reach<'_> {
             "supply",
             "module",
             "span",
+            "bus",
             "exclusive",
             "detector",
             "call",
@@ -256,9 +253,16 @@ impl Reach<'_> {
         let mut parts = self.all(|kind, below| match kind {
             "module" => below.is_none(),
             "section" => derived,
-            _ => kind == "span",
+            _ => matches!(kind, "span" | "bus"),
         });
         parts.insert("traffic".to_owned());
+        parts
+    }
+
+    /// What links carry: the links, and all that is published.
+    pub(crate) fn load(&self) -> Parts {
+        let mut parts = self.network();
+        parts.extend(self.streams());
         parts
     }
 
@@ -303,6 +307,16 @@ impl Reach<'_> {
             .iter()
             .any(|s| s.id == id && s.written_length_m.is_none());
         if derived {
+            parts.extend(self.places());
+        }
+        parts
+    }
+
+    /// Length of a bus: that of all its spans.
+    pub(crate) fn bus(&self, bus: &str) -> Parts {
+        let mut parts = some(["bus".to_owned(), bus.to_owned()]);
+        parts.extend(self.all(|kind, _| kind == "span"));
+        if self.line.spans.iter().any(|s| s.written_length_m.is_none()) {
             parts.extend(self.places());
         }
         parts

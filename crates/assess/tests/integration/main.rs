@@ -14,6 +14,7 @@ mod electric;
 mod energy;
 mod faults;
 mod limits;
+mod links;
 mod mistakes;
 mod paid;
 mod processor;

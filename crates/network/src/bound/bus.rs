@@ -14,7 +14,7 @@
 
 use timeline::Ns;
 
-use super::{BoundError, Inflow, NS_PER_S, Net, Step, WhyUnknown, small};
+use super::{BoundError, BusLoad, Inflow, NS_PER_S, Net, Step, WhyUnknown, small};
 use crate::bus::{Access, BusSpec};
 use crate::can::{CanError, CanResponse, Share, response};
 use crate::frame::{FrameError, fragment_bytes, fragment_count};
@@ -157,6 +157,57 @@ fn priority(net: &Net<'_>, bus: usize, inflows: &[Inflow]) -> Result<Vec<Step>, 
         );
     }
     Ok(steps)
+}
+
+pub(super) fn load(net: &Net<'_>, bus: usize) -> Result<Result<BusLoad, WhyUnknown>, BoundError> {
+    let spec = &net.topology.buses()[bus];
+    let round_ns = match spec.access {
+        Access::Polled { by, turnaround, .. } => Some(polled_round(net, bus, by, turnaround)?),
+        Access::Round { gap } => Some(turn_round(net, bus, gap)?),
+        Access::Priority | Access::Unsaid => None,
+    };
+    let mut busiest = BusLoad {
+        share: 0.0,
+        turns: None,
+    };
+    let mut all = 0.0;
+    for (direction, arc) in net.topology.arcs().iter().enumerate() {
+        if !matches!(arc.over, Over::Up(b) | Over::Poll(b) if b == bus) {
+            continue;
+        }
+        let mut share = 0.0;
+        for &(flow, _) in &net.uses[direction] {
+            let Some(at_most) = net.flows[flow].at_most else {
+                return Ok(Err(WhyUnknown::NoLimitDeclared { flow }));
+            };
+            let mut message_ns = 0;
+            for (count, payload) in frames(net, spec, flow)? {
+                message_ns += count
+                    * match round_ns {
+                        Some(round_ns) => round_ns,
+                        None => time_of(spec, false, flow, payload)?,
+                    };
+            }
+            share += f64::from(at_most.messages()) * message_ns as f64 / at_most.per().0 as f64;
+        }
+        all += share;
+        if round_ns.is_some() && share > busiest.share {
+            busiest = BusLoad {
+                share,
+                turns: Some((
+                    arc.tail,
+                    Some(arc.head).filter(|n| *n < net.topology.node_count()),
+                )),
+            };
+        }
+    }
+    Ok(Ok(match round_ns {
+        Some(_) => busiest,
+        None => BusLoad {
+            share: all,
+            turns: None,
+        },
+    }))
 }
 
 /// Longest frame that any flow brings to a direction, or an empty one.

@@ -58,6 +58,15 @@ pub enum DelayBound {
     Unknown(WhyUnknown),
 }
 
+/// How busy a bus is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BusLoad {
+    /// Share of its time, or of the turns of a station; more than 1 where more is asked than there is.
+    pub share: f64,
+    /// Whose turns, and towards which node where they are asked for one by one.
+    pub turns: Option<(usize, Option<usize>)>,
+}
+
 /// One hop of a bound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct HopBound {
@@ -159,29 +168,8 @@ pub fn delay_bounds(
     topology: &Topology,
     flows: &[Flow],
 ) -> Result<Vec<Vec<DelayBound>>, BoundError> {
-    let trails = flows
-        .iter()
-        .enumerate()
-        .map(|(index, flow)| Trail::new(topology, index, flow))
-        .collect::<Result<Vec<_>, _>>()?;
-    let servers = bus::servers(topology);
-    let mut uses = vec![Vec::new(); servers.len()];
-    for (index, trail) in trails.iter().enumerate() {
-        for (step, (direction, _)) in trail.steps.iter().enumerate() {
-            uses[servers[*direction]].push((index, step));
-        }
-    }
-    let (order, ringed) = feed_order(&trails, &servers);
-    let mut net = Net {
-        topology,
-        flows,
-        known: trails
-            .iter()
-            .map(|trail| vec![None; trail.steps.len()])
-            .collect(),
-        trails,
-        uses,
-    };
+    let (mut net, servers) = Net::new(topology, flows)?;
+    let (order, ringed) = feed_order(&net.trails, &servers);
     for server in order {
         let settled = net.settle(server)?;
         for (&(flow, step), found) in net.uses[server].iter().zip(settled) {
@@ -206,6 +194,19 @@ pub fn delay_bounds(
                 .collect()
         })
         .collect()
+}
+
+/// How busy a bus is: the share of its time that its frames take, or on one with rounds or polling the share of its turns that the busiest station needs.
+///
+/// # Errors
+/// As [`delay_bounds`].
+pub fn bus_load(
+    topology: &Topology,
+    flows: &[Flow],
+    bus: usize,
+) -> Result<Result<BusLoad, WhyUnknown>, BoundError> {
+    let (net, _) = Net::new(topology, flows)?;
+    bus::load(&net, bus)
 }
 
 fn medium(topology: &Topology, direction: usize) -> Medium {
@@ -241,7 +242,34 @@ struct Inflow {
     stayed_ns: u128,
 }
 
-impl Net<'_> {
+impl<'a> Net<'a> {
+    /// With the server of each direction.
+    fn new(topology: &'a Topology, flows: &'a [Flow]) -> Result<(Net<'a>, Vec<usize>), BoundError> {
+        let trails = flows
+            .iter()
+            .enumerate()
+            .map(|(index, flow)| Trail::new(topology, index, flow))
+            .collect::<Result<Vec<_>, _>>()?;
+        let servers = bus::servers(topology);
+        let mut uses = vec![Vec::new(); servers.len()];
+        for (index, trail) in trails.iter().enumerate() {
+            for (step, (direction, _)) in trail.steps.iter().enumerate() {
+                uses[servers[*direction]].push((index, step));
+            }
+        }
+        let net = Net {
+            topology,
+            flows,
+            known: trails
+                .iter()
+                .map(|trail| vec![None; trail.steps.len()])
+                .collect(),
+            trails,
+            uses,
+        };
+        Ok((net, servers))
+    }
+
     fn settle(&self, server: usize) -> Result<Vec<Step>, BoundError> {
         let inflows = match self.inflows(server)? {
             Ok(inflows) => inflows,

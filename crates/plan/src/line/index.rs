@@ -12,6 +12,8 @@ index! {
     ModuleIx,
     /// Index into [`super::Line::spans`].
     SpanIx,
+    /// Index into [`super::Line::buses`].
+    BusIx,
     /// Index into [`super::Line::supplies`].
     SupplyIx,
     /// Index into [`super::Line::detectors`].

@@ -9,6 +9,7 @@ mod deployment;
 mod detector;
 mod exclusive;
 mod index;
+mod link;
 mod module;
 mod mooring;
 mod propagation;
@@ -23,7 +24,7 @@ mod uplink;
 mod value;
 mod vote;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 pub use behaviour::{Action, Behaviour, When};
 pub use call::Call;
@@ -34,9 +35,10 @@ pub use detector::{
 };
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
-    BehaviourIx, CallIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx, StorageIx,
-    SupplyIx, TopicIx, UplinkIx, VoteIx,
+    BehaviourIx, BusIx, CallIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx,
+    StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
+pub use link::{Bus, Link, LinkFrame};
 pub use module::{
     Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, Processor,
     StateLoad,
@@ -46,7 +48,7 @@ pub use propagation::{Bottom, Paths, RaysWanted};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
-pub use span::{CableHeat, Contacts, Insulation, LiesIn, Link, Span};
+pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
 pub use storage::{Record, Storage};
 pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
 pub use talk::{Topic, TopicField, Traffic};
@@ -71,6 +73,8 @@ pub struct Line {
     pub modules: Vec<Module>,
     /// Electrical cables between modules.
     pub spans: Vec<Span>,
+    /// Links that several spans share.
+    pub buses: Vec<Bus>,
     /// What cannot happen together.
     pub exclusives: Vec<Exclusive>,
     /// Detectors.
@@ -138,6 +142,14 @@ impl Line {
             self.end_depth_m(section.to)?,
         );
         Some(section.length_m.si - (bottom_m - top_m).abs())
+    }
+
+    /// The modules on a bus, ascending.
+    #[must_use]
+    pub fn stations(&self, bus: BusIx) -> Vec<ModuleIx> {
+        let pieces = self.spans.iter().filter(|s| s.bus == Some(bus));
+        let ends: BTreeSet<ModuleIx> = pieces.flat_map(|s| [s.from, s.to]).collect();
+        ends.into_iter().collect()
     }
 
     /// The full typed path of a sensor: `module.upper.sensor.ear`.

@@ -2,7 +2,7 @@
 
 use quantity::Conductor;
 
-use super::{ModuleIx, Q};
+use super::{BusIx, Link, ModuleIx, Q};
 use crate::site::Site;
 
 /// An electrical cable between two modules.
@@ -32,8 +32,10 @@ pub struct Span {
     pub insulation_1km_ohm: Option<Q>,
     /// What its own loss warms.
     pub heat: Option<CableHeat>,
-    /// How data crosses it; a span without one carries no data.
+    /// The link that is its own.
     pub link: Option<Link>,
+    /// The bus that it is a piece of; a span without either carries no data.
+    pub bus: Option<BusIx>,
 }
 
 /// A cable with two round cores in one jacket, and what lies round it.
@@ -93,15 +95,4 @@ pub struct Contacts {
     pub resistance_ohm: Q,
     /// Resistance of each when aged, ohm.
     pub aged_ohm: Option<Q>,
-}
-
-/// A link over a span.
-#[derive(Clone, Debug)]
-pub struct Link {
-    /// Name of the open standard, or `free`.
-    pub standard: String,
-    /// Rate in b/s when written (a `free` link must say it).
-    pub rate_bps: Option<Q>,
-    /// Where the standard was named.
-    pub at: Site,
 }

@@ -39,6 +39,7 @@ impl Declared {
             "supply",
             "module",
             "span",
+            "bus",
             "exclusive",
             "detector",
             "call",

@@ -3,8 +3,8 @@
 use quantity::{Dimension, show};
 
 use super::mechanics::{distance_m, unsettled};
-use super::{Resolver, q};
-use crate::line::{CableHeat, Contacts, Insulation, LiesIn, Line, Link, ModuleIx, Span, Unwritten};
+use super::{Resolver, links, q};
+use crate::line::{CableHeat, Contacts, Insulation, LiesIn, Line, ModuleIx, Span, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -35,7 +35,7 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
         );
         return None;
     }
-    if !f.has("conductor") && !f.has("link") {
+    if !f.has("conductor") && !f.has("link") && !f.has("bus") {
         r.tell(
             Mistake::error(
                 Code::MissingKey,
@@ -74,7 +74,8 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
         fuse_a: f.q("fuse"),
         insulation_1km_ohm: f.q("insulation_1km"),
         heat: f.table("heat").and_then(|(t, _)| heat(r, t)),
-        link: link(r, f),
+        link: links::of_span(r, f, line),
+        bus: links::bus_of(r, f, line),
     })
 }
 
@@ -227,49 +228,6 @@ fn length(
             None
         }
     }
-}
-
-fn link(r: &mut Resolver<'_>, f: &Fields) -> Option<Link> {
-    let Some((standard, at)) = f.choice("link") else {
-        if !f.has("link")
-            && let Some(site) = f.site_of("link_rate")
-        {
-            r.tell(
-                Mistake::error(Code::KeyConflict, site, "a rate without a link")
-                    .label("here")
-                    .help("add `link = \"free\"`"),
-            );
-        }
-        return None;
-    };
-    let rate_bps = f.q("link_rate");
-    if f.is_wrong("link_rate") {
-        return None;
-    }
-    if (*standard == "free") != rate_bps.is_some() {
-        let (site, message, help) = match rate_bps {
-            None => (
-                at,
-                "a free link must give its `link_rate`",
-                "add `link_rate = \"1 Mbit/s\"`",
-            ),
-            Some(rate) => (
-                rate.at,
-                "the standard fixes the rate of this link",
-                "remove `link_rate`, or write `link = \"free\"`",
-            ),
-        };
-        r.tell(
-            Mistake::error(Code::KeyConflict, site, message)
-                .label("here")
-                .help(help),
-        );
-    }
-    Some(Link {
-        standard: (*standard).to_owned(),
-        rate_bps,
-        at,
-    })
 }
 
 /// Tells which modules hang apart from the rest, and which no supply feeds.

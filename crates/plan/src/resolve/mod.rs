@@ -7,6 +7,8 @@ mod declared;
 mod electric;
 mod exclusive;
 mod expectations;
+mod link_kinds;
+mod links;
 mod mechanics;
 mod modules;
 mod propagation;
@@ -63,6 +65,7 @@ pub(crate) fn line(
         supplies: Vec::new(),
         modules: Vec::new(),
         spans: Vec::new(),
+        buses: Vec::new(),
         exclusives: Vec::new(),
         detectors: Vec::new(),
         calls: Vec::new(),
@@ -79,7 +82,9 @@ pub(crate) fn line(
     mechanics::sections(&mut r, root, &mut line);
     mechanics::positions(&mut r, root, &mut line);
     supply::supplies(&mut r, root, &mut line);
+    links::buses(&mut r, root, &mut line);
     electric::spans(&mut r, root, &mut line);
+    links::shared(&mut r, root, &line);
     exclusive::exclusives(&mut r, root, &mut line);
     electric::connected(&mut r, &line);
     sound::detectors(&mut r, root, &mut line);

@@ -25,7 +25,10 @@ pub(super) fn traffic(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     "traffic".clone_into(&mut r.part);
     let Some((f, _)) = root.table("traffic") else {
         if !root.has("traffic")
-            && let Some(span) = line.spans.iter().find(|s| s.link.is_some())
+            && let Some(span) = line
+                .spans
+                .iter()
+                .find(|s| s.link.is_some() || s.bus.is_some())
         {
             r.tell(
                 Mistake::error(Code::MissingKey, span.at, "nothing says how messages are framed on the links")

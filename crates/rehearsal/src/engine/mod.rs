@@ -179,6 +179,11 @@ impl<'a> Engine<'a> {
                 what: t.unknowns.clone(),
             });
         }
+        if let Some(shared) = traffic.as_ref().and_then(|t| t.shared.first()) {
+            return Err(RehearsalError::SharedLink {
+                what: shared.path(line),
+            });
+        }
         let mut machine = traffic
             .as_ref()
             .map(|t| Machine::new(t.topology.clone(), t.subscriptions.clone()))

@@ -117,6 +117,22 @@ fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
     assert_eq!(records, 0);
 }
 
+/// A bus has a bound, and is not run.
+#[test]
+fn verif_a_link_that_stations_share_is_refused_by_name() {
+    let can = "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }";
+    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", can)], &[]);
+    let mut records = 0;
+    let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
+    let Err(error) = result else { panic!("it ran") };
+    let told = error.to_string();
+    assert!(
+        told.starts_with("span.") && told.contains("shared by several stations"),
+        "{told}"
+    );
+    assert_eq!(records, 0);
+}
+
 /// Where two cuts of one cable overlap, it is whole again once the later one is over.
 #[test]
 fn verif_a_cable_cut_twice_is_whole_after_the_later_end() {

@@ -5,6 +5,7 @@ mod bounds;
 mod call;
 mod detector;
 mod exclusive;
+mod link;
 mod module;
 mod mooring;
 mod requirement;
@@ -21,6 +22,7 @@ use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
 use detector::DETECTOR;
 use exclusive::EXCLUSIVE;
+use link::BUS;
 use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
 use sensor::SENSOR;
@@ -59,6 +61,11 @@ pub(crate) const PLAN: Section = Section {
         r("supply", S::Keyed(&SUPPLY), "where power enters"),
         r("module", S::Keyed(&MODULE), "housings with a processor"),
         o("span", S::Keyed(&SPAN), "electrical cables between modules"),
+        o(
+            "bus",
+            S::Keyed(&BUS),
+            "links that several spans and the modules at their ends share",
+        ),
         o(
             "exclusive",
             S::Keyed(&EXCLUSIVE),

@@ -2,74 +2,64 @@
 
 use quantity::Dimension as D;
 
+use super::link::OF_A_SPAN;
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
-    required as r,
+    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
+    optional as o, required as r,
 };
 
 pub(crate) const SPAN: Section = Section {
     name: "a span",
     doc: "An electrical cable between two modules, with a conductor, a link, or both.",
     part: Some("span"),
-    fields: &[
-        o(
-            "part",
-            S::Reference(&[R::Part]),
-            "catalogue part that fills what is not written here",
-        ),
-        r("from", S::Reference(&[R::Module]), "one end"),
-        r("to", S::Reference(&[R::Module]), "other end"),
-        o(
-            "length",
-            S::Amount(D::Length, POSITIVE),
-            "length; by default the distance along the sections times (1 + slack)",
-        ),
-        o(
-            "slack",
-            S::Amount(D::Ratio, between(0.0, 10.0, "from 0 % to 1000 %")),
-            "extra length over the distance along the sections",
-        ),
-        o(
-            "conductor",
-            S::Conductor,
-            "conductor; a span without one carries no power",
-        ),
-        o("contacts", S::Table(&CONTACTS), "mated contacts"),
-        o(
-            "rated_current",
-            S::Amount(D::Current, POSITIVE),
-            "highest supply current that its conductors and contacts bear",
-        ),
-        o(
-            "fuse",
-            S::Amount(D::Current, POSITIVE),
-            "rating of the fuse at its end nearer to a supply",
-        ),
-        o(
-            "insulation_1km",
-            S::Amount(D::Resistance, POSITIVE),
-            "insulation resistance of one kilometre of each conductor against the water, at 20 degC",
-        ),
-        o(
-            "heat",
-            S::Table(&HEAT),
-            "what its own loss warms: layers of the cable and what lies round it",
-        ),
-        o(
-            "link",
-            S::Choice(LINKS),
-            "how data crosses it; a span without one carries no data",
-        ),
-        o(
-            "link_rate",
-            S::Amount(D::DataRate, between(1.0, 1.0e11, "from 1 b/s to 100 Gb/s")),
-            "rate, where the standard leaves it open",
-        ),
-    ],
+    fields: &joined::<17>(OF_A_CABLE, OF_A_SPAN),
 };
 
-/// Links that are point to point and full duplex, by their open standard.
-const LINKS: &[&str] = &["10BASE-T1L", "100BASE-T1", "100BASE-TX", "free"];
+const OF_A_CABLE: &[Field] = &[
+    o(
+        "part",
+        S::Reference(&[R::Part]),
+        "catalogue part that fills what is not written here",
+    ),
+    r("from", S::Reference(&[R::Module]), "one end"),
+    r("to", S::Reference(&[R::Module]), "other end"),
+    o(
+        "length",
+        S::Amount(D::Length, POSITIVE),
+        "length; by default the distance along the sections times (1 + slack)",
+    ),
+    o(
+        "slack",
+        S::Amount(D::Ratio, between(0.0, 10.0, "from 0 % to 1000 %")),
+        "extra length over the distance along the sections",
+    ),
+    o(
+        "conductor",
+        S::Conductor,
+        "conductor; a span without one carries no power",
+    ),
+    o("contacts", S::Table(&CONTACTS), "mated contacts"),
+    o(
+        "rated_current",
+        S::Amount(D::Current, POSITIVE),
+        "highest supply current that its conductors and contacts bear",
+    ),
+    o(
+        "fuse",
+        S::Amount(D::Current, POSITIVE),
+        "rating of the fuse at its end nearer to a supply",
+    ),
+    o(
+        "insulation_1km",
+        S::Amount(D::Resistance, POSITIVE),
+        "insulation resistance of one kilometre of each conductor against the water, at 20 degC",
+    ),
+    o(
+        "heat",
+        S::Table(&HEAT),
+        "what its own loss warms: layers of the cable and what lies round it",
+    ),
+];
 
 /// Insulations whose thermal resistivity a table gives.
 const INSULATIONS: &[&str] = &["polyethylene", "pvc", "epr", "silicone"];

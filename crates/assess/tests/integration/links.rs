@@ -1,0 +1,235 @@
+//! Serial links, CAN and polled buses: how long, how late, how full.
+
+use assess::{Check, Shelf, Verdict, Word, check};
+use network::{Ends, LinkStandard, Rates};
+
+use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
+
+const LINK: &str = "link = \"10BASE-T1L\"";
+const SERIAL: &str = "link = \"TIA-485\"\nlink_rate = \"115.2 kbit/s\"\nframe = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }";
+const CAN: &str = "bus = \"bus.side\"\n[bus.side]\nlink = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"0 B\", ids = \"11 bit\" }";
+
+/// A third module on the bus.
+const MORE: &str = r#"
+[module.far]
+position = { depth = "20 m" }
+input = { minimum = "20 V", maximum = "56 V" }
+loads = { idle = "1 W" }
+boot = { time = "2 s", power = "1 W" }
+passes = { power = "never", data = "never" }
+processing = "100 us"
+
+[span.far]
+from = "module.base"
+to = "module.far"
+length = "30 m"
+conductor = "18 AWG"
+contacts = { mated_pins_in_loop = 0, resistance = "0 ohm" }
+bus = "bus.side"
+"#;
+
+#[track_caller]
+fn with_more(changes: &[(&str, &str)]) -> Check {
+    let reading = read(&(changed(changes) + MORE));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+#[track_caller]
+fn subject<'c>(check: &'c Check, id: &str, path: &str) -> &'c Verdict {
+    let all = &requirement(check, id).verdicts;
+    all.iter().find(|v| v.subject() == path).unwrap()
+}
+
+/// 1e8 m bit/s over 115.2 kbit/s are 868 m (TIA-422-B annex, secondary page).
+#[test]
+fn val_a_serial_span_longer_than_its_rate_allows_is_broken() {
+    let of = |length: &str| checked(&[(LINK, SERIAL), ("length = \"100 m\"", length)]);
+    let check = of("length = \"869 m\"");
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    close(
+        known(&check, "link-reach").limit.value,
+        1e8 / 115_200.0,
+        1e-9,
+    );
+    assert!(known(&check, "link-reach").why.contains("TIA-422-B"));
+    let check = of("length = \"868 m\"");
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Met);
+}
+
+/// 100 m and 30 m from the base are 130 m of bus: too long for 500 kbit/s, not for 250 kbit/s; at 1 Mbit/s far too long.
+#[test]
+fn val_a_bus_is_as_long_as_the_longest_way_along_it() {
+    for (rate, longest_m, word) in [
+        ("125 kbit/s", 500.0, Word::Met),
+        ("250 kbit/s", 250.0, Word::Met),
+        ("500 kbit/s", 100.0, Word::Broken),
+        ("1 Mbit/s", 40.0, Word::Broken),
+    ] {
+        let bus = CAN.replace("125 kbit/s", rate);
+        let check = with_more(&[(LINK, &bus)]);
+        let verdict = subject(&check, "link-reach", "bus.side");
+        assert_eq!(verdict.word(), word, "{rate}");
+        let Verdict::Known(told) = verdict else {
+            panic!("{rate}")
+        };
+        close(told.value.value, 130.0, 1e-9);
+        close(told.limit.value, longest_m, 0.0);
+    }
+}
+
+/// At 1 Mbit/s a piece of 5 m beside the longest way is broken (0.3 m of ISO 11898-2, from memory), though the way itself is short enough.
+#[test]
+fn val_a_stub_longer_than_its_standard_is_broken() {
+    let bus = CAN.replace("125 kbit/s", "1 Mbit/s");
+    let third = MORE.replace("far", "third").replace("30 m", "15 m");
+    let of = |stub: &str| {
+        let text = changed(&[(LINK, &bus), ("length = \"100 m\"", "length = \"20 m\"")]);
+        let stub = MORE.replace("30 m", stub).replace("20 m", "0 m");
+        let reading = read(&(text + &stub + &third.replace("depth = \"20 m\"", "depth = \"0 m\"")));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default())
+    };
+    let check = of("5 m");
+    let Verdict::Known(told) = subject(&check, "link-reach", "bus.side") else {
+        panic!("unknown")
+    };
+    assert_eq!((told.value.value, told.limit.value), (5.0, 0.3));
+    assert!(told.why.contains("stub"), "{}", told.why);
+    let check = of("0.2 m");
+    assert_eq!(subject(&check, "link-reach", "bus.side").word(), Word::Met);
+}
+
+/// The alert of 100 bytes is 12 frames of 1.08 ms and one of 0.76 ms at 125 kbit/s, alone on its bus; no more than one a minute.
+#[test]
+fn val_a_delay_over_can_holds_its_response_time() {
+    let slow = |link: &str| {
+        let changes = [
+            (LINK, link),
+            ("at_most = \"10 per min\"", "at_most = \"1 per min\""),
+        ];
+        checked(&changes)
+    };
+    let told = |check: &Check| known(check, "told").value.value;
+    let heard_s: f64 = {
+        let check = slow(CAN);
+        let why = &known(&check, "told").why;
+        why.split(" s until").next().unwrap().parse().unwrap()
+    };
+    // 100 m of copper and the base's processing.
+    let line_s = 12.0 * 1.08e-3 + 0.76e-3 + 500e-9 + 100e-6;
+    close(told(&slow(CAN)) - heard_s, line_s, 0.5e-3);
+    let faster = CAN.replace("125 kbit/s", "250 kbit/s");
+    close(
+        told(&slow(CAN)) - told(&slow(&faster)),
+        (12.0 * 1.08e-3 + 0.76e-3) / 2.0,
+        2e-9,
+    );
+}
+
+/// Nobody is said to ask: the delay is unknown. The base asks: a round at 9600 baud, 8 characters there, 108 back, and 2 x 2 ms of silence, then the transfer.
+#[test]
+fn verif_a_serial_bus_has_a_bound_when_somebody_asks() {
+    let serial = SERIAL.replace("115.2 kbit/s", "9600 b/s");
+    let of = |link: &str| {
+        checked(&[
+            (LINK, link),
+            ("at_most = \"10 per min\"", "at_most = \"1 per min\""),
+        ])
+    };
+    assert!(
+        why_unknown(&of(&serial), "told").contains("span.cable"),
+        "{}",
+        why_unknown(&of(&serial), "told")
+    );
+    let asked = of(&format!("{serial}\npolled_by = \"module.base\""));
+    let why = &known(&asked, "told").why;
+    let heard_s: f64 = why.split(" s until").next().unwrap().parse().unwrap();
+    let characters_s = |n: f64| 10.0 * n / 9600.0;
+    let round_s = characters_s(8.0) + characters_s(108.0) + 4e-3 + 1e-6;
+    let line_s = round_s + characters_s(108.0) + 100.5e-6;
+    close(known(&asked, "told").value.value - heard_s, line_s, 0.5e-3);
+    assert!(requirement(&asked, "link-capacity").word() == Word::Met);
+}
+
+/// 100 bytes ten times a minute need 100 characters of 12 bits and more each; raw sound needs far more than 1200 baud.
+#[test]
+fn verif_a_stream_on_a_slow_bus_is_broken_and_told() {
+    let sdi = "link = \"SDI-12\"\npolled_by = \"module.base\"";
+    let check = checked(&[
+        (LINK, sdi),
+        ("length = \"100 m\"", "length = \"50 m\""),
+        ("size = \"100 B\"", "size = \"30 kB\""),
+    ]);
+    let capacity = known(&check, "link-capacity");
+    assert_eq!(requirement(&check, "link-capacity").word(), Word::Broken);
+    assert!(capacity.value.value > 1000.0, "{:?}", capacity.value);
+    assert!(capacity.why.contains("module.ear"), "{}", capacity.why);
+    let why = why_unknown(&check, "told");
+    assert!(why.contains("span.cable is asked for"), "{why}");
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Met);
+}
+
+#[test]
+fn verif_a_free_link_by_numbers_reaches_as_far_as_its_maker_says() {
+    let free = "link = \"free\"\nlink_rate = \"1 Mbit/s\"\nlink_longest = \"99 m\"";
+    let check = checked(&[(LINK, free)]);
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    assert!(known(&check, "link-reach").why.contains("maker"));
+    let unsaid = "link = \"inductive\"\nlink_rate = \"1200 b/s\"\nframe = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }";
+    let check = checked(&[(LINK, unsaid)]);
+    assert!(why_unknown(&check, "link-reach").contains("maker"));
+}
+
+/// A plan is accepted at exactly the rates that the discipline has, and a link has as many ends there as here.
+#[test]
+fn verif_plan_and_network_know_the_same_links() {
+    let frame = |name: &str| match name {
+        "TIA-485" => "frame = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }",
+        "TIA-232" => "frame = { header = \"8 B\", characters = \"8N1\" }",
+        "CAN 2.0" => "frame = { header = \"1 B\", ids = \"11 bit\" }",
+        "CAN FD" => "frame = { header = \"1 B\", ids = \"11 bit\", data_rate = \"8 Mbit/s\" }",
+        "inductive" | "acoustic" => {
+            "frame = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }"
+        }
+        _ => "",
+    };
+    for standard in LinkStandard::all() {
+        for rate_bps in [
+            1, 49, 50, 80, 299, 300, 1200, 9600, 9601, 10_000, 15_001, 50_000, 115_201, 250_000,
+            300_000, 1_000_000, 10_000_001,
+        ] {
+            let link = format!(
+                "link = \"{}\"\nlink_rate = \"{rate_bps} b/s\"\n{}",
+                standard.name,
+                frame(standard.name)
+            );
+            let accepted = !read(&changed(&[(LINK, &link)])).has_errors();
+            let fixed = matches!(standard.rates, Rates::Fixed(_));
+            let has = standard.rates.has(rate_bps) && !fixed;
+            assert_eq!(accepted, has, "{} at {rate_bps}", standard.name);
+        }
+        let bus = match standard.rates {
+            Rates::Fixed(_) => String::new(),
+            Rates::Listed(list) => format!("link_rate = \"{} b/s\"", list[0]),
+            Rates::Between(least, _) => format!("link_rate = \"{least} b/s\""),
+        };
+        let bus = format!(
+            "bus = \"bus.side\"\n[bus.side]\nlink = \"{}\"\n{bus}\n{}",
+            standard.name,
+            frame(standard.name)
+        );
+        for more in [1, 7, 10, 11, 31, 32] {
+            let mut text = changed(&[(LINK, &bus)]);
+            for i in 1..more {
+                text.push_str(&MORE.replace("far", &format!("far-{i}")));
+            }
+            let accepted = !read(&text).has_errors();
+            let fits = match standard.ends {
+                Ends::Two => more < 2,
+                Ends::Bus(most) => most.is_none_or(|most| more < most),
+            };
+            assert_eq!(accepted, fits, "{} with {more} more", standard.name);
+        }
+    }
+}
