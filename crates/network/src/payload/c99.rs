@@ -65,7 +65,10 @@ impl Words {
         }
         constants.take(format!("{high}_BYTES"));
         constants.take(format!("{high}_H"));
-        let sequence = members.take("sequence".to_owned());
+        let sequence = "sequence".to_owned();
+        if layout.frame().sequence_bits.is_some() {
+            members.take(sequence.clone());
+        }
         let of_fields = layout.places().iter();
         let members: Vec<String> = of_fields
             .map(|place| members.take(identifier(&place.field.name, "field")))

@@ -160,12 +160,7 @@ impl Layout {
     /// # Errors
     /// [`PackError`] for a record that this layout cannot hold.
     pub fn pack(&self, sequence: Option<u32>, values: &[Value]) -> Result<Packed, PackError> {
-        if values.len() != self.places().len() {
-            return Err(PackError::Count {
-                given: values.len(),
-                fields: self.places().len(),
-            });
-        }
+        let coded = self.coded(values)?;
         let mut bytes = vec![0; self.body_bytes()];
         if let Some(schema) = self.frame().schema {
             bytes[0] = schema;
@@ -179,8 +174,7 @@ impl Layout {
             (None, None) => {}
         }
         let mut clamped = Vec::new();
-        for (number, (place, value)) in self.places().iter().zip(values).enumerate() {
-            let (code, outside) = place.code(*value)?;
+        for (number, (place, (code, outside))) in self.places().iter().zip(coded).enumerate() {
             put(&mut bytes, place.offset_bits, place.bits, code);
             if outside {
                 clamped.push(number);
@@ -250,10 +244,20 @@ impl Layout {
     /// # Errors
     /// As [`Layout::pack`].
     pub fn codes(&self, values: &[Value]) -> Result<Vec<u64>, PackError> {
+        let coded = self.coded(values)?.into_iter();
+        Ok(coded.map(|(code, _)| code).collect())
+    }
+
+    /// The code of each value, and whether the value lay outside of its range.
+    fn coded(&self, values: &[Value]) -> Result<Vec<(u64, bool)>, PackError> {
+        if values.len() != self.places().len() {
+            return Err(PackError::Count {
+                given: values.len(),
+                fields: self.places().len(),
+            });
+        }
         let places = self.places().iter().zip(values);
-        places
-            .map(|(place, value)| Ok(place.code(*value)?.0))
-            .collect()
+        places.map(|(place, value)| place.code(*value)).collect()
     }
 }
 

@@ -72,13 +72,6 @@ pub enum RecordError {
 /// [`RecordError::Pack`] for values that are none of the layout's, [`RecordError::TooFine`].
 pub fn record_to_cbor(layout: &Layout, values: &[Value]) -> Result<Vec<u8>, RecordError> {
     // The same values are refused as by the packed form.
-    if values.len() != layout.places().len() {
-        return Err(PackError::Count {
-            given: values.len(),
-            fields: layout.places().len(),
-        }
-        .into());
-    }
     layout.codes(values)?;
     let pairs = layout
         .places()

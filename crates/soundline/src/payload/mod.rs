@@ -37,7 +37,7 @@ pub(crate) struct Args {
     /// Sequence number of the record, for a topic with one.
     #[arg(long, value_name = "NUMBER", requires = "encode")]
     sequence: Option<u32>,
-    /// Read this message, in hexadecimal.
+    /// Read this message, in hexadecimal. Its topic need not be named where each has a schema id.
     #[arg(long, value_name = "HEX")]
     decode: Option<String>,
     /// When the message was received, such as 2027-03-15T04:15:00Z: a time in it is read as the nearest that it can be.
@@ -213,7 +213,12 @@ fn told(args: &Args, line: &Line) -> Result<Told, PayloadCommandError> {
         None => None,
     };
     let read = match &args.decode {
-        Some(text) => Some(read(one()?, text, args.received)?),
+        Some(text) => {
+            let bytes =
+                bytes(text).ok_or_else(|| PayloadCommandError::Hex { text: text.clone() })?;
+            let topic = by_schema(&topics, &bytes).map_or_else(one, Ok)?;
+            Some(read(topic, &bytes, args.received)?)
+        }
         None => None,
     };
     if args.out.is_some() && topics.is_empty() {
@@ -254,21 +259,28 @@ fn sent(
     Ok(SentMessage::new(topic, values, packed))
 }
 
+/// The topic whose schema id the message begins with, where every topic has one.
+fn by_schema<'t>(topics: &'t [PackedTopic], bytes: &[u8]) -> Option<&'t PackedTopic> {
+    let id = |topic: &PackedTopic| topic.layout.frame().schema;
+    if topics.len() < 2 || topics.iter().any(|topic| id(topic).is_none()) {
+        return None;
+    }
+    let first = bytes.first().copied();
+    topics.iter().find(|topic| id(topic) == first)
+}
+
 fn read(
     topic: &PackedTopic,
-    text: &str,
+    bytes: &[u8],
     received: Option<Timestamp>,
 ) -> Result<ReadMessage, PayloadCommandError> {
-    let bytes = bytes(text).ok_or_else(|| PayloadCommandError::Hex {
-        text: text.to_owned(),
-    })?;
     let received_ns = received
         .map(|t| i64::try_from(t.as_nanosecond()).map_err(|_| PayloadCommandError::Received))
         .transpose()?;
     let unpacked =
         topic
             .layout
-            .unpack(&bytes, received_ns)
+            .unpack(bytes, received_ns)
             .map_err(|source| PayloadCommandError::Unpack {
                 topic: topic.topic.clone(),
                 source,

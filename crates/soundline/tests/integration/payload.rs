@@ -297,3 +297,28 @@ fn in_python(folder: &Path) {
         "{said}"
     );
 }
+
+#[test]
+fn verif_a_message_is_known_by_its_schema_id() {
+    let demo = demo("harrow-sound", false);
+    for (topic, id) in [("alert/call", 1), ("log/water", 2)] {
+        let head = format!("[topic.\"{topic}\"]\n");
+        edit(&demo.plan, &head, &format!("{head}schema_id = {id}\n"));
+    }
+    let packed = json(&[
+        &demo.plan,
+        "--topic",
+        "log/water",
+        "--encode",
+        "temperature=7.25",
+    ]);
+    let message = packed["sent"]["message_hex"].as_str().unwrap();
+    assert!(message.starts_with("02"), "{message}");
+    let read = json(&[&demo.plan, "--decode", message]);
+    assert_eq!(read["read"]["topic"], "log/water");
+    assert_eq!(read["read"]["values"][0]["value"], 7.25);
+    assert!(read["read"]["values"][1]["value"].is_null());
+    let output = run(&["payload", &demo.plan, "--decode", "03"]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("several topics have fields: alert/call, log/water"));
+}
