@@ -119,7 +119,7 @@ fn verif_a_detector_that_cannot_be_built_is_told() {
     assert_eq!(requirement(&too_short, "detector").word(), Word::Unknown);
     // The detector is named once, as what the verdict is about.
     let why = crate::support::why_unknown(&too_short, "detector");
-    assert!(why.starts_with("stage 1: "), "{why}");
+    assert!(why.starts_with("stage 2: "), "{why}");
     let fits = checked(&[(stages, &ridge("0.1 s"))]);
     assert!(fits.standing.iter().all(|j| j.id != "detector"));
 }
