@@ -17,6 +17,7 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 /// A delay closer to its limit than this is marginal, s.
 const NARROW_S: f64 = 0.1;
 const DELAY_METHOD: &str = "detector latency, network-calculus bound, uplink queue (docs/method/assess.md; Le Boudec & Thiran 2001)";
+const SHARED_METHOD: &str = "detector latency, network-calculus bound, response times on CAN, rounds of polled buses, uplink queue (docs/method/assess.md, docs/method/network.md; Le Boudec & Thiran 2001; Davis and others 2007)";
 
 /// A way from a notice to an end: how long it takes, step by step.
 #[derive(Clone, Debug)]
@@ -75,7 +76,13 @@ pub(crate) fn delay(
                 narrow: NARROW_S,
                 unit: "s".to_owned(),
             };
-            let evidence = Evidence::computed(DELAY_METHOD, &(&subject, inputs));
+            let shared = |link: &plan::Link| !crate::input::alone(link);
+            let mut own = line.spans.iter().filter_map(|s| s.link.as_ref());
+            let method = match !line.buses.is_empty() || own.any(shared) {
+                true => SHARED_METHOD,
+                false => DELAY_METHOD,
+            };
+            let evidence = Evidence::computed(method, &(&subject, inputs));
             against.judge(subject, way.seconds, evidence, way.steps.join(", "))
         }
     }

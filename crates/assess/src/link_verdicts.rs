@@ -6,7 +6,7 @@ use network::{Medium, bus_load, fragment_count};
 use plan::{BusIx, Line, Link, Q, SpanIx};
 
 use crate::delay_verdicts::why_unknown;
-use crate::input::{Shared, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
+use crate::input::{Carrier, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A link of which the plan says everything.
@@ -16,6 +16,8 @@ const FREE: &str = "free";
 const NARROW_POINTS: f64 = 2.0;
 const LOAD_METHOD: &str =
     "declared rates times frame times (docs/method/network.md; IEEE 802.3 framing)";
+const SHARED_METHOD: &str =
+    "declared rates times frame times or turns (docs/method/network.md, Shared buses)";
 
 /// Load of one span, or of each, in its busier direction.
 pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdict> {
@@ -36,12 +38,12 @@ pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdic
         let subject = format!("span.{}", line.spans[span.0].id);
         let found = load(line, &traffic, &streams, l);
         let inputs = (l, streams.crossing(), &traffic.topology);
-        verdicts.push(judged(subject, found, limit.si, &inputs));
+        verdicts.push(judged(LOAD_METHOD, subject, found, limit.si, &inputs));
     }
     for (b, shared) in traffic.shared.iter().enumerate() {
         let asked = of.is_none_or(|o| match shared {
-            Shared::Span(s) => *s == o,
-            Shared::Bus(bus) => line.spans[o.0].bus == Some(*bus),
+            Carrier::Span(s) => *s == o,
+            Carrier::Bus(bus) => line.spans[o.0].bus == Some(*bus),
         });
         if !asked {
             continue;
@@ -49,7 +51,7 @@ pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdic
         let subject = shared.path(line);
         let found = shared_load(line, &traffic, &streams, b);
         let inputs = (b, streams.crossing(), &traffic.topology);
-        verdicts.push(judged(subject, found, limit.si, &inputs));
+        verdicts.push(judged(SHARED_METHOD, subject, found, limit.si, &inputs));
     }
     let carries = |s: SpanIx| line.spans[s.0].link.is_some() || line.spans[s.0].bus.is_some();
     if let Some(s) = of.filter(|s| !carries(*s)) {
@@ -150,19 +152,26 @@ pub(crate) fn link_capacity(line: &Line) -> Vec<Verdict> {
         if found.as_ref().is_ok_and(|(share, _)| *share > 1.0) {
             let subject = format!("span.{}", line.spans[traffic.link_spans[l].0].id);
             let inputs = (l, streams.crossing(), &traffic.topology);
-            verdicts.push(judged(subject, found, 1.0, &inputs));
+            verdicts.push(judged(LOAD_METHOD, subject, found, 1.0, &inputs));
         }
     }
     for (b, shared) in traffic.shared.iter().enumerate() {
         let found = shared_load(line, &traffic, &streams, b);
         let inputs = (b, streams.crossing(), &traffic.topology);
-        verdicts.push(judged(shared.path(line), found, 1.0, &inputs));
+        verdicts.push(judged(
+            SHARED_METHOD,
+            shared.path(line),
+            found,
+            1.0,
+            &inputs,
+        ));
     }
     verdicts
 }
 
 /// A share against its limit, both from 0 to 1.
 fn judged(
+    method: &'static str,
     subject: String,
     found: Result<(f64, String), String>,
     limit: f64,
@@ -177,7 +186,7 @@ fn judged(
                 narrow: NARROW_POINTS,
                 unit: "%".to_owned(),
             };
-            let evidence = Evidence::computed(LOAD_METHOD, inputs);
+            let evidence = Evidence::computed(method, inputs);
             against.judge(subject, 100.0 * share, evidence, why)
         }
     }

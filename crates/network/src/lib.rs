@@ -38,8 +38,8 @@ pub use can::{
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
 pub use machine::{
-    Delivery, DirectionStats, DropReason, Dropped, HopRecord, LATEST_PUBLISH, LinkState, Machine,
-    MachineError, MessageId, NodeState, Stats, TopicId,
+    BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LATEST_PUBLISH, LinkState,
+    Machine, MachineError, MessageId, NodeState, Stats, TopicId,
 };
 pub use payload::{
     CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, PackError, Packed,

@@ -81,6 +81,15 @@ pub(crate) enum Over {
     Poll(usize),
 }
 
+impl Over {
+    pub(crate) fn medium(self) -> Medium {
+        match self {
+            Over::Link(link) => Medium::Link(link),
+            Over::Up(bus) | Over::Down(bus) | Over::Poll(bus) => Medium::Bus(bus),
+        }
+    }
+}
+
 /// Nodes and links, checked.
 #[derive(Clone, Debug)]
 pub struct Topology {

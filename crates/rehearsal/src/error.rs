@@ -15,9 +15,9 @@ pub enum RehearsalError {
         /// What.
         what: Vec<String>,
     },
-    /// A link that several stations share, which the rehearsal cannot run.
+    /// A link that several stations share without priority arbitration, which the rehearsal cannot run.
     #[error(
-        "{what} is shared by several stations, and a rehearsal runs only links with two ends so far; `soundline check` tells how late its messages can be"
+        "{what} is shared by several stations that are asked or take turns, and a rehearsal runs only links with two ends and CAN so far; `soundline check` tells how late its messages can be"
     )]
     SharedLink {
         /// Its typed path.

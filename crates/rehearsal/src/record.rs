@@ -1,9 +1,10 @@
 //! What happens in a rehearsal, record by record, each with the record that caused it.
 
+use assess::input::Carrier;
 use network::{DropReason, MessageId};
 use plan::{
-    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
-    UplinkIx, VoteIx,
+    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, TopicIx, UplinkIx,
+    VoteIx,
 };
 use timeline::Ns;
 
@@ -136,10 +137,10 @@ pub enum What {
         /// Its number.
         message: MessageId,
     },
-    /// A frame has crossed a span and been processed beyond it.
+    /// A frame has crossed a span or a bus and been processed beyond it.
     Crossed {
-        /// The span.
-        span: SpanIx,
+        /// What it crossed.
+        over: Carrier,
         /// Towards which module.
         to: ModuleIx,
         /// The message.

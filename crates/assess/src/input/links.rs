@@ -19,22 +19,22 @@ const SDI12_ANSWER: u32 = 3;
 /// A turn of 10BASE-T1S that is not used, 32 bit times, and its share of the beacon, 20 bit times at most (IEEE 802.3cg clause 148, from memory).
 const TURN_BITS: u64 = 52;
 
-/// A link that several modules share.
+/// What carries messages.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Shared {
+pub enum Carrier {
     /// A bus of the plan.
     Bus(BusIx),
-    /// A span whose own link is one station's at a time.
+    /// A span by its own link.
     Span(SpanIx),
 }
 
-impl Shared {
+impl Carrier {
     /// Its typed path: `bus.sensors`, `span.stub`.
     #[must_use]
     pub fn path(self, line: &Line) -> String {
         match self {
-            Shared::Bus(bus) => format!("bus.{}", line.buses[bus.0].id),
-            Shared::Span(span) => format!("span.{}", line.spans[span.0].id),
+            Carrier::Bus(bus) => format!("bus.{}", line.buses[bus.0].id),
+            Carrier::Span(span) => format!("span.{}", line.spans[span.0].id),
         }
     }
 }
@@ -45,7 +45,7 @@ pub(super) struct Media {
     pub(super) links: Vec<LinkSpec>,
     pub(super) link_spans: Vec<SpanIx>,
     pub(super) buses: Vec<BusSpec>,
-    pub(super) shared: Vec<Shared>,
+    pub(super) shared: Vec<Carrier>,
 }
 
 /// What stands around a message on an Ethernet link, and how large a piece of it may be.
@@ -60,7 +60,7 @@ pub(super) fn media(line: &Line, stack: Stack) -> Result<Media, InputError> {
     for (i, span) in line.spans.iter().enumerate() {
         let Some(link) = &span.link else { continue };
         let ends = [span.from, span.to];
-        let of = Shared::Span(SpanIx(i));
+        let of = Carrier::Span(SpanIx(i));
         add(
             &mut media,
             line,
@@ -78,7 +78,7 @@ pub(super) fn media(line: &Line, stack: Stack) -> Result<Media, InputError> {
             continue;
         };
         let (stations, length) = (line.stations(of), bus_length(line, of));
-        let (of, first) = (Shared::Bus(of), SpanIx(first));
+        let (of, first) = (Carrier::Bus(of), SpanIx(first));
         add(
             &mut media,
             line,
@@ -103,7 +103,7 @@ fn add(
     stack: Stack,
     link: &Link,
     stations: &[ModuleIx],
-    of: Shared,
+    of: Carrier,
     span: SpanIx,
     length_m: f64,
 ) -> Result<(), InputError> {
@@ -111,12 +111,8 @@ fn add(
     let standard = standard_of(&what, link)?;
     let rate_bps = rate_of(&what, link)?;
     let propagation = Ns((length_m * standard.propagation_ns_per_m).ceil() as u64);
-    let alone = match standard.ends {
-        Ends::Two => true,
-        Ends::Bus(_) => {
-            standard.turn == Turn::Own && link.polled_by.is_none() && matches!(of, Shared::Span(_))
-        }
-    };
+    let on_a_bus = matches!(of, Carrier::Bus(_)) && standard.ends != Ends::Two;
+    let alone = joins_two(standard, link) && !on_a_bus;
     let wire = wire(&what, link, standard, stack)?;
     if let (
         true,
@@ -152,6 +148,18 @@ fn add(
     });
     media.shared.push(of);
     Ok(())
+}
+
+/// Whether a span's own link joins two modules that never wait for each other.
+pub(crate) fn alone(link: &Link) -> bool {
+    LinkStandard::by_name(&link.standard).is_ok_and(|standard| joins_two(standard, link))
+}
+
+fn joins_two(standard: &LinkStandard, link: &Link) -> bool {
+    match standard.ends {
+        Ends::Two => true,
+        Ends::Bus(_) => standard.turn == Turn::Own && link.polled_by.is_none(),
+    }
 }
 
 pub(crate) fn standard_of(what: &str, link: &Link) -> Result<&'static LinkStandard, InputError> {

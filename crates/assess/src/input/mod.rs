@@ -26,8 +26,8 @@ pub use energy::{
 pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, runs_per_h, year_error};
 pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
-pub use links::Shared;
-pub(crate) use links::{bus_length, rate_of, standard_of};
+pub use links::Carrier;
+pub(crate) use links::{alone, bus_length, rate_of, standard_of};
 pub use payload::{layout, payload_bytes};
 pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};

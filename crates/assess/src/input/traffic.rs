@@ -7,7 +7,7 @@ use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, Uplin
 use quantity::EventRate;
 use timeline::Ns;
 
-use super::links::{Shared, Stack, media};
+use super::links::{Carrier, Stack, media};
 use super::{InputError, payload_bytes};
 
 /// The network of links, subscriptions included.
@@ -18,7 +18,7 @@ pub struct Traffic {
     /// The span of each link.
     pub link_spans: Vec<SpanIx>,
     /// What each shared bus of the topology is in the plan.
-    pub shared: Vec<Shared>,
+    pub shared: Vec<Carrier>,
     /// Which module hears what.
     pub subscriptions: Vec<(usize, Filter)>,
     /// Name of each topic, in the line's order.

@@ -233,3 +233,16 @@ fn verif_plan_and_network_know_the_same_links() {
         }
     }
 }
+
+/// A rate that CAN does not have: nothing is known of what crosses that bus, and all of what does not.
+#[test]
+fn verif_a_mistake_in_a_bus_reaches_what_crosses_it_alone() {
+    let wrong = CAN.replace("125 kbit/s", "126 kbit/s");
+    let reading = read(&(changed(&[(LINK, &wrong)]) + MORE));
+    assert!(reading.has_errors());
+    let check = check(&reading, &Shelf::default());
+    for id in ["told", "links", "link-reach"] {
+        assert_eq!(requirement(&check, id).word(), Word::Unknown, "{id}");
+    }
+    assert_ne!(requirement(&check, "voltage").word(), Word::Unknown);
+}

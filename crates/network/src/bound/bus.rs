@@ -24,7 +24,7 @@ use crate::topology::{Over, Topology};
 const PPM: u128 = 1_000_000;
 
 /// By direction, the direction that stands for its server: with priority arbitration all that go up to one hub have one.
-pub(super) fn servers(topology: &Topology) -> Vec<usize> {
+pub(crate) fn servers(topology: &Topology) -> Vec<usize> {
     let mut first = vec![None; topology.buses().len()];
     let arcs = topology.arcs().iter().enumerate();
     arcs.map(|(direction, arc)| match arc.over {

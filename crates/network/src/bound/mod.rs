@@ -27,6 +27,8 @@ use crate::rate_limit::AtMost;
 use crate::topology::{Medium, Over, Topology};
 use trail::{Trail, feed_order};
 
+pub(crate) use bus::servers as bus_servers;
+
 pub(crate) const NS_PER_S: u128 = 1_000_000_000;
 
 /// A stream of messages whose lateness is asked for.
@@ -210,10 +212,7 @@ pub fn bus_load(
 }
 
 fn medium(topology: &Topology, direction: usize) -> Medium {
-    match topology.arcs()[direction].over {
-        Over::Link(link) => Medium::Link(link),
-        Over::Up(bus) | Over::Down(bus) | Over::Poll(bus) => Medium::Bus(bus),
-    }
+    topology.arcs()[direction].over.medium()
 }
 
 /// Longest stay at a server, and the burst behind it (messages times `per`); or why neither is known.

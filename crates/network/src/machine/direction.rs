@@ -5,8 +5,19 @@ use std::collections::BinaryHeap;
 
 use timeline::Ns;
 
-use super::records::DirectionStats;
-use crate::topology::{LinkSpec, Topology};
+use super::records::{BusStats, DirectionStats};
+use crate::bus::BusSpec;
+use crate::topology::{LinkSpec, Over, Topology};
+
+/// What a frame lies on in a direction.
+#[derive(Clone, Debug)]
+enum DirectionWire {
+    Link(LinkSpec),
+    /// From a station of a bus, which stands for all of them where it serves.
+    Up(BusSpec),
+    /// From the hub: a frame is there already.
+    Down,
+}
 
 #[derive(Clone, Debug)]
 pub(super) struct Direction {
@@ -15,11 +26,15 @@ pub(super) struct Direction {
     pub(super) propagation: Ns,
     /// What the far node adds.
     pub(super) far_processing: Ns,
-    link: LinkSpec,
+    wire: DirectionWire,
     /// The last payload asked about and its frame time: streams repeat sizes, and a division costs more than a comparison.
     last_frame: (u32, Ns),
     pub(super) waiting: BinaryHeap<Waiting>,
     pub(super) serving_until: Option<Ns>,
+    /// Which direction is being served: on a bus that of the station that speaks.
+    pub(super) serving: u32,
+    /// What follows on a bus of which another piece is being sent.
+    pub(super) rest: Option<Waiting>,
     /// Counts interruptions, so that the end of a transmission that was cut short is recognised as stale.
     pub(super) epoch: u32,
     /// Link and both ends are up.
@@ -35,12 +50,15 @@ pub(super) struct Direction {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Waiting {
     /// Prio above, instant queued in the lower 64 bits.
-    order: u128,
-    seq: u64,
-    stream: u32,
+    pub(super) order: u128,
+    pub(super) seq: u64,
+    pub(super) stream: u32,
     pub(super) fragment: u32,
     pub(super) slot: u32,
     pub(super) hop: u32,
+    /// Pieces that have crossed a bus already, and when the first of them began.
+    pub(super) pieces: u32,
+    pub(super) begun: Option<Ns>,
 }
 
 impl Waiting {
@@ -60,6 +78,8 @@ impl Waiting {
             fragment,
             slot,
             hop,
+            pieces: 0,
+            begun: None,
         }
     }
 
@@ -90,17 +110,32 @@ impl PartialOrd for Waiting {
 
 impl Direction {
     pub(super) fn new(topology: &Topology, index: usize) -> Direction {
-        let link = &topology.links()[index / 2];
-        let to = topology.head(index);
+        let arc = topology.arcs()[index];
+        let far_processing = topology.processing().get(arc.head).copied();
+        let (wire, propagation) = match arc.over {
+            Over::Link(link) => {
+                let link = topology.links()[link];
+                (DirectionWire::Link(link), link.propagation)
+            }
+            Over::Up(bus) | Over::Poll(bus) => {
+                let bus = topology.buses()[bus].clone();
+                let propagation = bus.propagation;
+                (DirectionWire::Up(bus), propagation)
+            }
+            Over::Down(_) => (DirectionWire::Down, Ns::ZERO),
+        };
         let mut direction = Direction {
-            from: topology.tail(index),
-            to,
-            propagation: link.propagation,
-            far_processing: topology.processing()[to],
-            link: *link,
+            from: arc.tail,
+            to: arc.head,
+            propagation,
+            // A hub adds nothing.
+            far_processing: far_processing.map_or(Ns::ZERO, |ns| ns),
+            wire,
             last_frame: (0, Ns::ZERO),
             waiting: BinaryHeap::new(),
             serving_until: None,
+            serving: 0,
+            rest: None,
             epoch: 0,
             usable: true,
             touched: false,
@@ -112,6 +147,17 @@ impl Direction {
         direction
     }
 
+    /// The payload of the piece of a fragment that goes next, and whether it is the last.
+    pub(super) fn piece(&self, fragment_bytes: u32, pieces: u32) -> (u32, bool) {
+        match &self.wire {
+            DirectionWire::Link(_) | DirectionWire::Down => (fragment_bytes, true),
+            DirectionWire::Up(bus) => {
+                let left = fragment_bytes - pieces * bus.payload_bytes;
+                (left.min(bus.payload_bytes), left <= bus.payload_bytes)
+            }
+        }
+    }
+
     pub(super) fn frame_time(&mut self, payload_bytes: u32) -> Ns {
         if self.last_frame.0 != payload_bytes {
             self.last_frame = (payload_bytes, self.computed_frame_time(payload_bytes));
@@ -120,9 +166,26 @@ impl Direction {
     }
 
     fn computed_frame_time(&self, payload_bytes: u32) -> Ns {
-        self.link
-            .frame_time(payload_bytes)
-            .expect("the topology accepts only links on which a full frame has a frame time")
+        let time = match &self.wire {
+            DirectionWire::Link(link) => link.frame_time(payload_bytes),
+            DirectionWire::Up(bus) => bus.frame_time(false, payload_bytes),
+            DirectionWire::Down => Ok(Ns::ZERO),
+        };
+        time.expect("the topology accepts only links on which a full frame has a frame time")
+    }
+
+    /// Of the direction that serves a bus.
+    pub(super) fn bus_stats(&self, reached: Ns) -> BusStats {
+        let ahead = self
+            .serving_until
+            .and_then(|until| until.checked_sub(reached))
+            .map_or(0, |ahead| ahead.0);
+        BusStats {
+            busy: Ns(self.busy_ns - ahead),
+            waiting: self.waiting.len(),
+            most_waiting: self.most_waiting,
+            frames: self.frames,
+        }
     }
 
     pub(super) fn stats(&self, index: usize, topology: &Topology, reached: Ns) -> DirectionStats {

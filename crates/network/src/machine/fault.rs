@@ -1,10 +1,13 @@
 //! Links and nodes that fail and come back.
 
+use std::collections::BinaryHeap;
+
 use timeline::Ns;
 
 use super::direction::Waiting;
 use super::records::{DropReason, Dropped, LinkState, MachineError, NodeState};
-use super::{LOST, Machine, check_node};
+use super::{LOST, Machine, check_node, touch};
+use crate::topology::Medium;
 
 impl Machine {
     /// Cuts or mends a link. Setting the state it has already changes nothing.
@@ -28,6 +31,31 @@ impl Machine {
             self.refresh_usable(now);
         }
         Ok(())
+    }
+
+    /// Cuts or mends a bus: a cut one carries nothing, by the rule of [`set_link`](Self::set_link).
+    ///
+    /// # Errors
+    /// [`MachineError`]: unknown bus, or a `now` that is late, early or beyond [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
+    pub fn set_bus(&mut self, now: Ns, bus: usize, state: LinkState) -> Result<(), MachineError> {
+        self.check_now(now)?;
+        let buses = self.bus_states.len();
+        if bus >= buses {
+            return Err(MachineError::NoSuchBus { bus, buses });
+        }
+        self.reached = now;
+        if self.bus_states[bus] != state {
+            self.bus_states[bus] = state;
+            self.refresh_usable(now);
+        }
+        Ok(())
+    }
+
+    fn medium_state(&self, direction: usize) -> LinkState {
+        match self.topology.arcs()[direction].over.medium() {
+            Medium::Link(link) => self.link_states[link],
+            Medium::Bus(bus) => self.bus_states[bus],
+        }
     }
 
     /// Stops or starts a node, or leaves it as a tap. Setting the state it has already changes nothing.
@@ -61,7 +89,7 @@ impl Machine {
     }
 
     pub(super) fn why_unusable(&self, direction: usize) -> DropReason {
-        if self.link_states[direction / 2] == LinkState::Down {
+        if self.medium_state(direction) == LinkState::Down {
             DropReason::LinkDown
         } else {
             DropReason::NodeDown
@@ -105,9 +133,9 @@ impl Machine {
         }
         for index in 0..self.directions.len() {
             let (from, to) = (self.directions[index].from, self.directions[index].to);
-            let usable = self.link_states[index / 2] == LinkState::Up
-                && self.node_states[from] != NodeState::Down
-                && self.node_states[to] != NodeState::Down;
+            // A hub is no node and never stops.
+            let works = |node: usize| self.node_states.get(node) != Some(&NodeState::Down);
+            let usable = self.medium_state(index) == LinkState::Up && works(from) && works(to);
             let was_usable = std::mem::replace(&mut self.directions[index].usable, usable);
             if was_usable && !usable {
                 self.stop_direction(now, index);
@@ -117,12 +145,28 @@ impl Machine {
 
     fn stop_direction(&mut self, now: Ns, index: usize) {
         let reason = self.why_unusable(index);
-        let direction = &mut self.directions[index];
-        if let Some(until) = direction.serving_until.take() {
-            direction.busy_ns -= until.0 - now.0;
-            direction.epoch = direction.epoch.wrapping_add(1);
+        let at = self.servers[index];
+        let server = &mut self.directions[at];
+        let mut waiting = std::mem::take(&mut server.waiting);
+        if server.serving as usize == index
+            && let Some(until) = server.serving_until.take()
+        {
+            server.busy_ns -= until.0 - now.0;
+            server.epoch = server.epoch.wrapping_add(1);
+            waiting.extend(server.rest.take());
         }
-        let waiting = std::mem::take(&mut direction.waiting);
+        // Other stations of a bus wait on.
+        let of = |frame: &Waiting| {
+            let plan = &self.messages[frame.slot as usize].plan;
+            plan.hops[frame.hop as usize].direction as usize
+        };
+        let (waiting, others): (BinaryHeap<_>, BinaryHeap<_>) =
+            waiting.into_iter().partition(|frame| of(frame) == index);
+        let goes_on = !others.is_empty();
+        self.directions[at].waiting = others;
+        if goes_on {
+            touch(&mut self.directions, &mut self.touched, at as u32);
+        }
         self.lose_flights(
             now,
             reason,

@@ -13,6 +13,9 @@
 //! the two the master may publish what the arrivals caused; [`Machine::next`] tells which comes next. A call with an instant that lies after
 //! something still to be done is refused.
 //!
+//! A bus with priority arbitration serves, whenever it falls free, the frame that is least by the same order of all that wait at any of its stations, and every
+//! station hears it. A fragment that is larger than its frames crosses in pieces, between which others may go.
+//!
 //! Faults are described at [`Machine::set_link`] and [`Machine::set_node`].
 
 mod direction;
@@ -26,15 +29,17 @@ use std::sync::Arc;
 
 use timeline::{Class, Ns, Queue};
 
+use crate::bound::bus_servers;
+use crate::bus::Access;
 use crate::frame::{FrameError, fragment_count};
 use crate::topic::{Filter, TopicName};
-use crate::topology::Topology;
+use crate::topology::{Over, Topology};
 use direction::{Direction, Waiting};
 use plan::Plan;
 
 pub use records::{
-    Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError, MessageId,
-    NodeState, Stats, TopicId,
+    BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
+    MessageId, NodeState, Stats, TopicId,
 };
 
 /// The last instant at which anything may be published or changed: 2^62 ns, 146 years. It leaves room for what is then still under way.
@@ -53,6 +58,9 @@ pub struct Machine {
     link_states: Vec<LinkState>,
     node_states: Vec<NodeState>,
     directions: Vec<Direction>,
+    /// By direction: the one at which its frames wait. With priority arbitration all stations of a bus wait at one.
+    servers: Vec<usize>,
+    bus_states: Vec<LinkState>,
     messages: Vec<Message>,
     free_messages: Vec<u32>,
     flights: Vec<Flight>,
@@ -121,7 +129,7 @@ impl Machine {
     /// A machine with every link and node up and nothing under way.
     ///
     /// # Errors
-    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist, [`MachineError::SharedBus`] for a network with a shared bus.
+    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist, [`MachineError::SharedBus`] for a bus without priority arbitration.
     pub fn new(
         topology: Topology,
         subscriptions: Vec<(usize, Filter)>,
@@ -130,14 +138,17 @@ impl Machine {
         for &(node, _) in &subscriptions {
             check_node(node, nodes)?;
         }
-        if !topology.buses().is_empty() {
-            return Err(MachineError::SharedBus { bus: 0 });
+        let mut buses = topology.buses().iter();
+        if let Some(bus) = buses.position(|bus| bus.access != Access::Priority) {
+            return Err(MachineError::SharedBus { bus });
         }
-        let directions = (0..2 * topology.links().len())
+        let directions = (0..topology.arcs().len())
             .map(|index| Direction::new(&topology, index))
             .collect();
         Ok(Machine {
             link_states: vec![LinkState::Up; topology.links().len()],
+            bus_states: vec![LinkState::Up; topology.buses().len()],
+            servers: bus_servers(&topology),
             node_states: vec![NodeState::Up; nodes],
             topology,
             subscriptions,
@@ -264,8 +275,7 @@ impl Machine {
             for fragment in 0..fragments {
                 let frame = Waiting::new(priority, now, stream, seq, fragment, slot, hop);
                 let direction = plan.hops[hop as usize].direction;
-                self.directions[direction as usize].waiting.push(frame);
-                touch(&mut self.directions, &mut self.touched, direction);
+                self.enqueue(direction, frame);
             }
         }
         Ok(id)
@@ -310,6 +320,8 @@ impl Machine {
                     let direction = &mut self.directions[entry.place as usize];
                     if direction.epoch == epoch {
                         direction.serving_until = None;
+                        let rest = direction.rest.take();
+                        direction.waiting.extend(rest);
                         touch(&mut self.directions, &mut self.touched, entry.place);
                     }
                 }
@@ -343,9 +355,17 @@ impl Machine {
             dropped: self.dropped,
             in_flight,
             frame_hops: self.frame_hops,
+            buses: (0..self.topology.buses().len())
+                .filter_map(|bus| {
+                    let up = |d: &usize| self.topology.arcs()[*d].over == Over::Up(bus);
+                    let first = (0..self.directions.len()).find(up)?;
+                    Some(self.directions[first].bus_stats(self.reached))
+                })
+                .collect(),
             directions: self
                 .directions
                 .iter()
+                .take(2 * self.topology.links().len())
                 .enumerate()
                 .map(|(index, d)| d.stats(index, &self.topology, self.reached))
                 .collect(),

@@ -37,8 +37,10 @@ impl Plan {
     ) -> Plan {
         let publisher_down = node_states[publisher] != NodeState::Up;
         let arrived_by = topology.tree_from(publisher, usable);
-        let mut needed = vec![false; topology.node_count()];
-        let mut wanted = vec![false; topology.node_count()];
+        // Hubs of buses come after the nodes.
+        let vertices = arrived_by.len();
+        let mut needed = vec![false; vertices];
+        let mut wanted = vec![false; vertices];
         let mut unreachable = Vec::new();
         for &node in subscribers.iter().filter(|&&node| node != publisher) {
             if publisher_down || node_states[node] != NodeState::Up {
@@ -56,11 +58,8 @@ impl Plan {
                 }
             }
         }
-        let mut children = vec![Vec::new(); topology.node_count()];
-        for node in (0..topology.node_count())
-            .rev()
-            .filter(|&node| needed[node])
-        {
+        let mut children = vec![Vec::new(); vertices];
+        for node in (0..vertices).rev().filter(|&node| needed[node]) {
             if let Some(direction) = arrived_by[node] {
                 children[topology.tail(direction)].push((node, direction));
             }
@@ -72,7 +71,7 @@ impl Plan {
             targets: Vec::new(),
             unreachable,
         };
-        let mut hop_of = vec![0u32; topology.node_count()];
+        let mut hop_of = vec![0u32; vertices];
         let mut order = Vec::new();
         let mut stack = children[publisher].clone();
         while let Some((node, direction)) = stack.pop() {

@@ -3,6 +3,7 @@
 use timeline::Ns;
 
 use crate::frame::FrameError;
+use crate::topology::Medium;
 
 /// The number of a topic of one machine.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -83,13 +84,13 @@ pub enum DropReason {
     NodeDown,
 }
 
-/// One frame's crossing of one link.
+/// One frame's crossing of one link, or its way from one station of a bus to another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct HopRecord {
     /// Which message.
     pub message: MessageId,
-    /// Which link.
-    pub link: usize,
+    /// Which link or bus.
+    pub over: Medium,
     /// From which node.
     pub from: usize,
     /// To which node.
@@ -125,6 +126,21 @@ pub struct Stats {
     pub frame_hops: u64,
     /// Each direction of each link: link 0 from a to b, back, link 1 ...
     pub directions: Vec<DirectionStats>,
+    /// Each bus.
+    pub buses: Vec<BusStats>,
+}
+
+/// Counters of one bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct BusStats {
+    /// Time in which some station spoke so far.
+    pub busy: Ns,
+    /// Frames of all stations that wait now, without the one being transmitted.
+    pub waiting: usize,
+    /// The most that ever waited once all service starts of an instant were done.
+    pub most_waiting: usize,
+    /// Transmissions started.
+    pub frames: u64,
 }
 
 /// Counters of one direction of a link.
@@ -165,11 +181,19 @@ pub enum MachineError {
         /// Number of links.
         links: usize,
     },
-    /// A network with a shared bus, which is not run in time.
-    #[error("bus {bus} is shared by several stations, which cannot be run in time yet")]
+    /// A network with a bus that is polled, has rounds or has nobody who says who speaks, none of which are run in time.
+    #[error("bus {bus} has no priority arbitration, and no other is run in time yet")]
     SharedBus {
         /// The first of them.
         bus: usize,
+    },
+    /// No such bus.
+    #[error("there is no bus {bus}: there are {buses} buses, numbered from 0")]
+    NoSuchBus {
+        /// Bus named.
+        bus: usize,
+        /// Number of buses.
+        buses: usize,
     },
     /// The topic is of another machine.
     #[error("there is no topic {topic} in this machine")]

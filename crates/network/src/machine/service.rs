@@ -8,6 +8,7 @@ use super::direction::Waiting;
 use super::records::{Delivery, DropReason, HopRecord, NodeState};
 use super::{Event, Flight, LOST, Machine, touch};
 use crate::frame::fragment_bytes;
+use crate::topology::Over;
 
 impl Machine {
     pub(super) fn start_services(&mut self, now: Ns) {
@@ -18,49 +19,90 @@ impl Machine {
                 && let Some(frame) = direction.waiting.pop()
             {
                 let message = &self.messages[frame.slot as usize];
-                let payload = fragment_bytes(
+                let whole = fragment_bytes(
                     message.bytes,
                     self.topology.mtu_bytes(),
                     frame.fragment,
                     message.fragments,
                 );
+                let own = message.plan.hops[frame.hop as usize].direction;
+                let (payload, last) = direction.piece(whole, frame.pieces);
                 let end = later(now, direction.frame_time(payload));
-                let last_bit = later(end, direction.propagation);
                 direction.serving_until = Some(end);
+                direction.serving = own;
                 direction.busy_ns += end.0 - now.0;
                 direction.frames += 1;
-                let flight = Flight {
-                    frame,
-                    direction: index,
-                    start: now,
-                    end,
-                    last_bit,
-                    lost: false,
-                };
+                let start = frame.begun.map_or(now, |begun| begun);
                 let epoch = direction.epoch;
-                let landing = later(last_bit, direction.far_processing);
-                let slot = match self.free_flights.pop() {
-                    Some(slot) => {
-                        self.flights[slot as usize] = flight;
-                        slot
-                    }
-                    None => {
-                        self.flights.push(flight);
-                        u32::try_from(self.flights.len() - 1)
-                            .expect("fewer than 2^32 frames are in flight")
-                    }
-                };
+                let (propagation, processing) = (direction.propagation, direction.far_processing);
                 self.queue
                     .push(end, Class::Arrive, index, Event::Free { epoch });
-                self.queue.push(
-                    landing,
-                    Class::Arrive,
-                    index,
-                    Event::Landed { flight: slot },
-                );
+                if last {
+                    let last_bit = later(end, propagation);
+                    let flight = Flight {
+                        frame,
+                        direction: own,
+                        start,
+                        end,
+                        last_bit,
+                        lost: false,
+                    };
+                    self.fly(flight, later(last_bit, processing));
+                } else {
+                    direction.rest = Some(Waiting {
+                        pieces: frame.pieces + 1,
+                        begun: Some(start),
+                        ..frame
+                    });
+                }
             }
+            let direction = &mut self.directions[index as usize];
             direction.most_waiting = direction.most_waiting.max(direction.waiting.len());
         }
+    }
+
+    /// A frame is under way until it lands.
+    fn fly(&mut self, flight: Flight, landing: Ns) {
+        let slot = match self.free_flights.pop() {
+            Some(slot) => {
+                self.flights[slot as usize] = flight;
+                slot
+            }
+            None => {
+                self.flights.push(flight);
+                u32::try_from(self.flights.len() - 1).expect("fewer than 2^32 frames are in flight")
+            }
+        };
+        let landed = Event::Landed { flight: slot };
+        self.queue
+            .push(landing, Class::Arrive, flight.direction, landed);
+    }
+
+    /// From the hub of a bus a frame goes to every station that is meant, at once.
+    fn spread(&mut self, now: Ns, flight: &Flight) {
+        let frame = flight.frame;
+        let plan = Arc::clone(&self.messages[frame.slot as usize].plan);
+        let hop = plan.hops[frame.hop as usize];
+        for &kid in plan.kids(&hop) {
+            self.messages[frame.slot as usize].frames += 1;
+            let down = Waiting { hop: kid, ..frame };
+            let direction = plan.hops[kid as usize].direction;
+            let way = &self.directions[direction as usize];
+            if way.usable {
+                let landing = later(now, way.far_processing);
+                let flight = Flight {
+                    frame: down,
+                    direction,
+                    last_bit: now,
+                    ..*flight
+                };
+                self.fly(flight, landing);
+            } else {
+                let reason = self.why_unusable(direction as usize);
+                self.drop_frame(now, down, reason);
+            }
+        }
+        self.end_frame(frame.slot);
     }
 
     pub(super) fn land(
@@ -75,14 +117,19 @@ impl Machine {
         if flight.lost {
             return;
         }
+        let over = self.topology.arcs()[flight.direction as usize].over;
+        if matches!(over, Over::Up(_)) {
+            self.spread(now, &flight);
+            return;
+        }
         self.frame_hops += 1;
         let frame = flight.frame;
         let direction = &self.directions[flight.direction as usize];
         let message = &self.messages[frame.slot as usize];
         trace(&HopRecord {
             message: message.id,
-            link: flight.direction as usize / 2,
-            from: direction.from,
+            over: over.medium(),
+            from: self.speaker(&flight),
             to: direction.to,
             fragment: frame.fragment,
             queued: frame.queued(),
@@ -118,14 +165,35 @@ impl Machine {
             );
             message.frames += 1;
             if self.directions[direction as usize].usable {
-                self.directions[direction as usize].waiting.push(onward);
-                touch(&mut self.directions, &mut self.touched, direction);
+                self.enqueue(direction, onward);
             } else {
                 let reason = self.why_unusable(direction as usize);
                 self.drop_frame(now, onward, reason);
             }
         }
         self.end_frame(frame.slot);
+    }
+
+    /// The node that sent a frame: of a bus its station, not its hub.
+    fn speaker(&self, flight: &Flight) -> usize {
+        let direction = flight.direction as usize;
+        if !matches!(self.topology.arcs()[direction].over, Over::Down(_)) {
+            return self.directions[direction].from;
+        }
+        let plan = &self.messages[flight.frame.slot as usize].plan;
+        let up = plan.hops.iter().find(|hop| {
+            let kids = plan.kids(hop);
+            kids.contains(&flight.frame.hop)
+        });
+        let up = up.expect("a frame came up to the hub from which it went down");
+        self.directions[up.direction as usize].from
+    }
+
+    /// A frame waits for its direction, on a bus with all that wait for the bus.
+    pub(super) fn enqueue(&mut self, direction: u32, frame: Waiting) {
+        let server = self.servers[direction as usize] as u32;
+        self.directions[server as usize].waiting.push(frame);
+        touch(&mut self.directions, &mut self.touched, server);
     }
 
     /// A node takes one frame of its copy; with the last one the copy is delivered.

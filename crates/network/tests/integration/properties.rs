@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use network::{Delivery, Dropped, HopRecord, MessageId, frame_time};
+use network::{Delivery, Dropped, HopRecord, LinkSpec, Medium, MessageId, Topology, frame_time};
 use proptest::prelude::*;
 use timeline::Ns;
 
@@ -29,13 +29,13 @@ fn plain_drops(run: &Run) -> Vec<(usize, u32, u64, Ns, network::DropReason)> {
 }
 
 fn check_hops(scenario: &Scenario, hops: &[HopRecord]) -> Result<(), TestCaseError> {
-    let mut by_direction: BTreeMap<(usize, usize), Vec<&HopRecord>> = BTreeMap::new();
+    let mut by_direction: BTreeMap<(Medium, usize), Vec<&HopRecord>> = BTreeMap::new();
     for hop in hops {
         by_direction
-            .entry((hop.link, hop.from))
+            .entry((hop.over, hop.from))
             .or_default()
             .push(hop);
-        let link = &scenario.topology.links()[hop.link];
+        let link = link_of(&scenario.topology, hop.over);
         prop_assert!(hop.queued <= hop.start && hop.start < hop.end);
         prop_assert_eq!(
             hop.at.0,
@@ -91,7 +91,7 @@ proptest! {
         if faults == 0 {
             for d in &first.stats.directions {
                 prop_assert!(d.busy <= elapsed);
-                let traced: u64 = first.hops.iter().filter(|h| h.link == d.link && h.from == d.from).map(|h| h.end.0 - h.start.0).sum();
+                let traced: u64 = first.hops.iter().filter(|h| h.over == Medium::Link(d.link) && h.from == d.from).map(|h| h.end.0 - h.start.0).sum();
                 prop_assert_eq!(traced, d.busy.0);
             }
         }
@@ -136,5 +136,12 @@ proptest! {
         }
         prop_assert_eq!(first, second);
         prop_assert_eq!(one.stats(), two.stats());
+    }
+}
+
+fn link_of(topology: &Topology, over: Medium) -> &LinkSpec {
+    match over {
+        Medium::Link(link) => &topology.links()[link],
+        Medium::Bus(bus) => panic!("bus {bus}"),
     }
 }

@@ -30,6 +30,7 @@ pub(crate) struct Stream {
 pub(crate) enum Fault {
     Link(usize, LinkState),
     Node(usize, NodeState),
+    Bus(usize, LinkState),
 }
 
 /// Where within an instant, and in which order, publications are handed in.
@@ -174,6 +175,7 @@ pub(crate) fn run(scenario: &Scenario, hand_in: HandIn) -> Run {
             match *fault {
                 Fault::Link(link, state) => machine.set_link(Ns(now), link, state).unwrap(),
                 Fault::Node(node, state) => machine.set_node(Ns(now), node, state).unwrap(),
+                Fault::Bus(bus, state) => machine.set_bus(Ns(now), bus, state).unwrap(),
             }
         }
         if matches!(hand_in, HandIn::AfterArrivalsShuffled(_)) {

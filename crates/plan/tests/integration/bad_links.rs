@@ -26,7 +26,7 @@ bad! {
 
 /// Twelve sensors on an SDI-12 bus that is known to carry a recorder and ten.
 #[test]
-fn more_stations_than_a_wire_has() {
+fn regress_more_stations_than_a_wire_has() {
     let mut text = changed(
         SMALL,
         LINK,
@@ -37,7 +37,7 @@ fn more_stations_than_a_wire_has() {
             "\n[module.far-{i}]\nposition = {{ depth = \"1 m\" }}\ninput = {{ minimum = \"9 V\", maximum = \"36 V\" }}\nloads = {{ idle = \"1 W\" }}\nprocessing = \"1 ms\"\n[span.far-{i}]\nfrom = \"module.buoy\"\nto = \"module.far-{i}\"\nlength = \"2 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = {{ mated_pins_in_loop = 0, resistance = \"8 mohm\" }}\nbus = \"bus.side\"\n"
         ));
     }
-    insta::assert_snapshot!(said(&Files::one(text)));
+    insta::assert_snapshot!("more_stations_than_a_wire_has", said(&Files::one(text)));
 }
 
 #[test]

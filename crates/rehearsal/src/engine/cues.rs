@@ -1,8 +1,8 @@
 //! The cue sheet: what has a time of its own goes into the queue, and faults begin and end.
 
-use assess::input::ns;
+use assess::input::{Carrier, ns};
 use network::LinkState;
-use plan::{BehaviourIx, CueSheet, FaultKind, Line, When};
+use plan::{BehaviourIx, CueSheet, FaultKind, Line, Span, When};
 use timeline::{Class, Ns};
 
 use super::lives::Stop;
@@ -104,21 +104,30 @@ impl Engine<'_> {
             FaultKind::Cut(span) => {
                 self.whole[span.0] = !begins;
                 self.dirty = true;
-                let link = self
-                    .traffic
-                    .as_ref()
-                    .and_then(|t| t.link_spans.iter().position(|s| *s == span));
-                if let (Some(link), Some(machine)) = (link, &mut self.machine) {
-                    let state = if begins {
-                        LinkState::Down
-                    } else {
-                        LinkState::Up
+                if let (Some(traffic), Some(machine)) = (&self.traffic, &mut self.machine) {
+                    let state = |cut| match cut {
+                        true => LinkState::Down,
+                        false => LinkState::Up,
                     };
-                    machine.set_link(self.now, link, state).map_err(|source| {
-                        RehearsalError::Machine {
-                            at: self.now,
-                            source,
-                        }
+                    // A bus is as whole as all its pieces.
+                    let bus = self.line.spans[span.0].bus;
+                    let piece = |s: &Span| s.bus.is_some() && s.bus == bus;
+                    let mut pieces = self.line.spans.iter().zip(&self.whole);
+                    let broken = pieces.any(|(s, whole)| piece(s) && !whole);
+                    let of = |carrier: &Carrier| match carrier {
+                        Carrier::Span(s) => *s == span,
+                        Carrier::Bus(b) => Some(*b) == bus,
+                    };
+                    let mut done = Ok(());
+                    if let Some(link) = traffic.link_spans.iter().position(|s| *s == span) {
+                        done = machine.set_link(self.now, link, state(begins));
+                    }
+                    if let Some(at) = traffic.shared.iter().position(of) {
+                        done = machine.set_bus(self.now, at, state(begins || broken));
+                    }
+                    done.map_err(|source| RehearsalError::Machine {
+                        at: self.now,
+                        source,
                     })?;
                 }
                 self.drain_drops();

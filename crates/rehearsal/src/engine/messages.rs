@@ -1,6 +1,7 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
-use network::{Admission, Delivery, DropReason, MessageId, NodeState, RateLimit, TopicId};
+use assess::input::Carrier;
+use network::{Admission, Delivery, DropReason, Medium, MessageId, NodeState, RateLimit, TopicId};
 use plan::{BehaviourIx, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
 
@@ -104,10 +105,13 @@ impl Engine<'_> {
             let Some(origin) = self.origins.get(&hop.message).copied() else {
                 continue;
             };
-            let span = self.traffic.as_ref().map(|t| t.link_spans[hop.link]);
-            if let Some(span) = span {
+            let over = self.traffic.as_ref().map(|t| match hop.over {
+                Medium::Link(link) => Carrier::Span(t.link_spans[link]),
+                Medium::Bus(bus) => t.shared[bus],
+            });
+            if let Some(over) = over {
                 let what = What::Crossed {
-                    span,
+                    over,
                     to: ModuleIx(hop.to),
                     message: hop.message,
                     fragment: hop.fragment,

@@ -18,7 +18,7 @@ mod voting;
 use std::collections::BTreeMap;
 
 use assess::input::{Contacts, Electric, InputError, Traffic, at_most, electric, ns, traffic};
-use network::{AtMost, Delivery, Filter, Machine, MessageId, RateLimit, TopicId};
+use network::{Access, AtMost, Delivery, Filter, Machine, MessageId, RateLimit, TopicId};
 use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
@@ -179,10 +179,13 @@ impl<'a> Engine<'a> {
                 what: t.unknowns.clone(),
             });
         }
-        if let Some(shared) = traffic.as_ref().and_then(|t| t.shared.first()) {
-            return Err(RehearsalError::SharedLink {
-                what: shared.path(line),
-            });
+        let no_turns = |t: &Traffic| {
+            let mut buses = t.topology.buses().iter();
+            let bus = buses.position(|bus| bus.access != Access::Priority)?;
+            Some(t.shared[bus].path(line))
+        };
+        if let Some(what) = traffic.as_ref().and_then(no_turns) {
+            return Err(RehearsalError::SharedLink { what });
         }
         let mut machine = traffic
             .as_ref()

@@ -1,7 +1,8 @@
 //! Cables that are cut, modules that hang or die, and what comes back afterwards.
 
+use network::DropReason;
 use plan::NoticeKind;
-use rehearsal::{Outcome, Record, What};
+use rehearsal::{Loss, Outcome, Record, What};
 use timeline::Ns;
 
 use crate::support::{lamp_times, line_and_cues, run};
@@ -117,20 +118,68 @@ fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
     assert_eq!(records, 0);
 }
 
-/// A bus has a bound, and is not run.
+const CAN: &str = "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }";
+
+/// A polled bus has a bound, and is not run.
 #[test]
-fn verif_a_link_that_stations_share_is_refused_by_name() {
-    let can = "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }";
-    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", can)], &[]);
+fn verif_a_link_that_is_polled_is_refused_by_name() {
+    let polled = "link = \"SDI-12\"\npolled_by = \"module.base\"";
+    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", polled)], &[]);
     let mut records = 0;
     let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
     let Err(error) = result else { panic!("it ran") };
     let told = error.to_string();
     assert!(
-        told.starts_with("span.") && told.contains("shared by several stations"),
+        told.starts_with("span.") && told.contains("`soundline check`"),
         "{told}"
     );
     assert_eq!(records, 0);
+}
+
+/// Half the rate, twice the time on the bus: the lamp goes on later by just that. 200 bytes in frames of seven and one byte of header are 28 of 135 bits
+/// and one of 105.
+#[test]
+fn val_a_message_crosses_a_can_bus_frame_by_frame() {
+    let lamp = |rate: &str| {
+        let can = CAN.replace("125 kbit/s", rate);
+        let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", &can)], &[]);
+        let (_, records) = run(&line, &cues);
+        let crossed = records
+            .iter()
+            .filter(|r| matches!(r.what, What::Crossed { .. }));
+        assert!(crossed.count() > 0);
+        lamp_times(&records, true)[0]
+    };
+    let bits = 28 * 135 + 105;
+    assert_eq!(lamp("125 kbit/s").0 - lamp("250 kbit/s").0, bits * 4000);
+}
+
+/// A span that is cut 10 ms after the alert of 31 ms has begun to cross takes it along.
+#[test]
+fn verif_a_cut_bus_loses_what_is_crossing() {
+    let can = ("link = \"10BASE-T1L\"", CAN);
+    let (line, cues) = line_and_cues(&[can], &[]);
+    let (_, records) = run(&line, &cues);
+    let published = |r: &&Record| matches!(r.what, What::Published { .. });
+    let at = records.iter().find(published).unwrap().at;
+    let cut = format!("at = \"{} ns\"", at.0 + 10_000_000);
+    let (line, cues) = line_and_cues(&[can], &[("at = \"90 s\"", &cut)]);
+    let (_, records) = run(&line, &cues);
+    let lost = |r: &Record| {
+        matches!(
+            r.what,
+            What::Lost {
+                why: Loss::Network(DropReason::LinkDown),
+                ..
+            }
+        )
+    };
+    assert!(records.iter().any(lost));
+    assert!(
+        lamp_times(&records, true)
+            .first()
+            .is_none_or(|first| *first > Ns(100_000_000_000))
+    );
 }
 
 /// Where two cuts of one cable overlap, it is whole again once the later one is over.

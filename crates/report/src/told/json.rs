@@ -1,6 +1,6 @@
 //! JSON of a rehearsal: one object a record for the trace, one object for the whole.
 
-use assess::input::arithmetic;
+use assess::input::{Carrier, arithmetic};
 use plan::{CueSheet, Line};
 use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
@@ -117,18 +117,23 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
         ),
         What::Crossed {
-            span,
+            over,
             to,
             message,
             fragment,
             queued,
             start,
             end,
-        } => (
-            "crossed",
-            json!({ "span": format!("span.{}", line.spans[span.0].id), "to": module(to), "message": message.0, "fragment": fragment,
-                    "queued_ns": queued.0, "start_ns": start.0, "end_ns": end.0 }),
-        ),
+        } => {
+            let mut told = json!({ "to": module(to), "message": message.0, "fragment": fragment,
+                    "queued_ns": queued.0, "start_ns": start.0, "end_ns": end.0 });
+            let key = match over {
+                Carrier::Span(_) => "span",
+                Carrier::Bus(_) => "bus",
+            };
+            told[key] = json!(over.path(line));
+            ("crossed", told)
+        }
         What::Delivered {
             module: m,
             topic: t,

@@ -300,11 +300,9 @@ fn step_words(line: &Line, record: &Record) -> Option<String> {
                 line.topics[topic.0].name
             )
         }
-        What::Crossed { span, to, .. } => format!(
-            "over span.{} to {}",
-            line.spans[span.0].id,
-            line.module_path(*to)
-        ),
+        What::Crossed { over, to, .. } => {
+            format!("over {} to {}", over.path(line), line.module_path(*to))
+        }
         What::Delivered { module, topic, .. } => {
             format!(
                 "{} is told {}",

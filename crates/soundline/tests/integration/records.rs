@@ -143,7 +143,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             message,
         },
         What::Crossed {
-            span: SpanIx(0),
+            over: assess::input::Carrier::Span(SpanIx(0)),
             to: module,
             message,
             fragment: 0,
