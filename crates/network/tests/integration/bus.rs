@@ -1,22 +1,20 @@
 //! Bounds where a route crosses a shared bus: by hand, by response times, and against buses that are stepped.
 
-use std::collections::BTreeMap;
-
 use network::{
     Access, AtMost, BusSpec, CanIds, CanMessage, CanResponse, DelayBound, Flow, LatencyError,
-    LinkState, Machine, MachineError, Medium, NodeState, Topology, TopologyError, WhyUnknown, Wire,
-    can_response_times, delay_bounds, no_queue_latency,
+    Machine, MachineError, Medium, Topology, TopologyError, WhyUnknown, Wire, can_response_times,
+    delay_bounds, no_queue_latency,
 };
 use timeline::Ns;
 
-use crate::support::{Draw, Fault, HandIn, Scenario, Stream as Published, flows, link, run};
+use crate::support::{Draw, link};
 
 const CAN: Wire = Wire::Can {
     ids: CanIds::Bits11,
     header_bytes: 0,
 };
 
-fn can(stations: Vec<usize>, rate_bps: u64) -> BusSpec {
+pub(crate) fn can(stations: Vec<usize>, rate_bps: u64) -> BusSpec {
     BusSpec {
         stations,
         rate_bps,
@@ -431,184 +429,4 @@ fn verif_no_stepped_polled_bus_passes_the_bound() {
     }
     assert!(checked > 10_000, "{checked}");
     assert!(closest > 0.7, "{closest}");
-}
-
-/// A CAN bus of some modules, others behind links, on a coarse grid of instants; now and then something fails.
-fn random_can(seed: u64, faults: u64) -> Scenario {
-    let mut draw = Draw(120_000 + seed);
-    let nodes = 3 + draw.below(4);
-    let on_bus = 2 + draw.below(nodes - 1);
-    let links: Vec<_> = (on_bus..nodes)
-        .map(|node| link(draw.below(node) as usize, node as usize, 2_000_000, 700, 25))
-        .collect();
-    let bus = BusSpec {
-        wire: Wire::Can {
-            ids: draw.pick(&[CanIds::Bits11, CanIds::Bits29]),
-            header_bytes: 1,
-        },
-        payload_bytes: 7,
-        ..can(
-            (0..on_bus as usize).collect(),
-            draw.pick(&[125_000, 500_000]),
-        )
-    };
-    let processing = (0..nodes).map(|_| Ns(draw.pick(&[0, 20_000]))).collect();
-    let links_count = links.len() as u64;
-    let topology = Topology::new(processing, links, draw.pick(&[16, 1000]))
-        .unwrap()
-        .with_buses(vec![bus])
-        .unwrap();
-    let streams = (0..2 + draw.below(5))
-        .map(|_| {
-            let node = draw.below(nodes);
-            Published {
-                node: node as usize,
-                topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
-                bytes: draw.pick(&[0, 1, 7, 8, 20, 60]),
-                priority: draw.pick(&[0, 1, 2]),
-                period_ns: (2 + draw.below(40)) * 2_000_000,
-                offset_ns: draw.below(6) * 500_000,
-                count: 1 + draw.below(9),
-            }
-        })
-        .collect();
-    let subscriptions = (0..1 + draw.below(nodes))
-        .map(|_| {
-            let filter = draw.pick(&["line/#", "line/+/level", "#"]).to_owned();
-            (draw.below(nodes) as usize, filter)
-        })
-        .collect();
-    let mut failing: Vec<(u64, Fault)> = Vec::new();
-    for _ in 0..faults {
-        let at = draw.below(90) * 500_000;
-        let up = draw.below(2) == 0;
-        let state = if up { LinkState::Up } else { LinkState::Down };
-        failing.push((
-            at,
-            match draw.below(3) {
-                0 => Fault::Bus(0, state),
-                1 if links_count > 0 => Fault::Link(draw.below(links_count) as usize, state),
-                _ => {
-                    let state = draw.pick(&[NodeState::Up, NodeState::Passes, NodeState::Down]);
-                    Fault::Node(draw.below(nodes) as usize, state)
-                }
-            },
-        ));
-    }
-    failing.sort_by_key(|f| f.0);
-    Scenario {
-        topology,
-        subscriptions,
-        streams,
-        faults: failing,
-    }
-}
-
-/// One CAN bus beside a second route to every end of a frame: one frame at a time, the best that waits, messages cut first by the largest piece and then
-/// by the frame.
-#[test]
-fn verif_the_machine_sends_what_a_bus_stepped_by_hand_sends() {
-    let mut compared = 0;
-    for seed in 0..200 {
-        let scenario = random_can(seed, 0);
-        if !scenario.topology.links().is_empty() {
-            continue;
-        }
-        let found = run(&scenario, HandIn::BeforeArrivals);
-        let bus = &scenario.topology.buses()[0];
-        let mtu = scenario.topology.mtu_bytes();
-        // (priority, released, stream, message, fragment, piece, time), as they are let go.
-        let mut coming = Vec::new();
-        for (number, s) in scenario.streams.iter().enumerate() {
-            let heard = found.delivered.iter().any(|d| d.stream as usize == number);
-            for seq in (0..s.count).filter(|_| heard) {
-                let at = s.offset_ns + seq * s.period_ns;
-                for fragment in 0..s.bytes.div_ceil(mtu).max(1) {
-                    let bytes = (s.bytes - fragment * mtu).min(mtu);
-                    for piece in 0..bytes.div_ceil(7).max(1) {
-                        let payload = (bytes - piece * 7).min(7);
-                        let time = bus.wire.frame_time(bus.rate_bps, payload).unwrap().0;
-                        coming.push((s.priority, at, number, seq, fragment, piece, time));
-                    }
-                }
-            }
-        }
-        coming.sort_by_key(|f| f.1);
-        let mut coming = coming.into_iter().peekable();
-        let (mut waiting, mut now, mut ends) = (Vec::new(), 0, BTreeMap::new());
-        loop {
-            while let Some(f) = coming.next_if(|f| f.1 <= now) {
-                waiting.push(f);
-            }
-            let Some(next) = (0..waiting.len()).min_by_key(|i| waiting[*i]) else {
-                match coming.peek() {
-                    Some(f) => now = f.1,
-                    None => break,
-                }
-                continue;
-            };
-            let (_, _, stream, seq, .., time) = waiting.remove(next);
-            now += time;
-            ends.insert((stream, seq), now);
-        }
-        for d in &found.delivered {
-            let end = ends[&(d.stream as usize, d.seq)];
-            let processing = scenario.topology.processing()[d.node].0;
-            assert_eq!(d.at.0, end + bus.propagation.0 + processing, "seed {seed}");
-            compared += 1;
-        }
-    }
-    assert!(compared > 500, "{compared}");
-}
-
-/// What is published is delivered, dropped or under way after each step (`run` counts it), with and without faults.
-#[test]
-fn verif_nothing_is_lost_on_a_bus_unseen() {
-    let (mut delivered, mut dropped) = (0, 0);
-    for seed in 0..300 {
-        let whole = run(&random_can(seed, 0), HandIn::BeforeArrivals);
-        assert!(whole.dropped.is_empty(), "seed {seed}");
-        assert_eq!(whole.stats.delivered, whole.stats.copies_due);
-        let failing = run(&random_can(seed, 6), HandIn::BeforeArrivals);
-        delivered += failing.stats.delivered;
-        dropped += failing.stats.dropped;
-        assert_eq!(failing.stats.in_flight, 0, "seed {seed}");
-        for (one, other) in [(HandIn::BeforeArrivals, HandIn::AfterArrivalsShuffled(seed))] {
-            let ways = [one, other].map(|hand_in| run(&random_can(seed, 0), hand_in).delivered);
-            let sorted = ways.map(|mut list| {
-                list.sort_by_key(|d| (d.at, d.node, d.stream, d.seq));
-                list.into_iter()
-                    .map(|d| (d.at, d.node, d.stream, d.seq))
-                    .collect::<Vec<_>>()
-            });
-            assert_eq!(sorted[0], sorted[1], "seed {seed}");
-        }
-    }
-    assert!(delivered > 1000 && dropped > 200, "{delivered} {dropped}");
-}
-
-#[test]
-fn verif_no_run_over_a_bus_passes_its_bound() {
-    let (mut checked, mut closest) = (0, 0.0f64);
-    for seed in 0..400 {
-        let scenario = random_can(seed, 0);
-        let flows = flows(&scenario);
-        let bounds = delay_bounds(&scenario.topology, &flows).unwrap();
-        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
-            let flow = d.stream as usize;
-            let place = flows[flow]
-                .targets
-                .iter()
-                .position(|&n| n == d.node)
-                .unwrap();
-            if let DelayBound::Known { total, .. } = &bounds[flow][place] {
-                let late = d.at.0 - d.published.0;
-                assert!(late <= total.0, "seed {seed}: {late} > {total}");
-                closest = closest.max(late as f64 / total.0 as f64);
-                checked += 1;
-            }
-        }
-    }
-    assert!(checked > 3000, "{checked}");
-    assert!(closest > 0.9, "{closest}");
 }

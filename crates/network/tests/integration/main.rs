@@ -7,6 +7,7 @@
 
 mod bound;
 mod bus;
+mod bus_runs;
 mod can;
 mod faults;
 mod latency;
