@@ -381,7 +381,8 @@ impl Stretch<'_> {
                         let channel = &self.channels[at];
                         let beyond = channel.detectors[detector].beyond_samples();
                         let band_hz = band_hz(&channel.ear.detectors[detector]);
-                        self.pairs.take(file, found, event, beyond, band_hz);
+                        let known = known_at_sample + 1;
+                        self.pairs.take(file, found, event, known, beyond, band_hz);
                     } else {
                         self.hearings[file].events.push(found);
                     }

@@ -17,6 +17,9 @@ use crate::heard::{Arrival, Found};
 
 /// Samples that are kept of an ear, a quarter more at times (ours: 8 MB).
 const MOST_KEPT: usize = 1 << 21;
+/// How long after it begins the sound that is looked for may end and be over, samples (ours). What is kept reaches back farther at any
+/// cut into blocks: by what a block or a window may be ahead of the sample at which the end is known.
+const OLDEST: u64 = MOST_KEPT as u64 - (1 << 18);
 /// Longest piece of an event that is looked for, samples (ours).
 const LONGEST: u64 = 1 << 19;
 /// With what probability channels with nothing in common may pass for alike (ours).
@@ -112,11 +115,13 @@ pub enum Untold {
         next: f64,
     },
     /// The sound is longer than what is kept.
-    #[error("it is over {after_s:.0} s after its loudest, and the sound is kept for {kept_s:.0} s")]
+    #[error(
+        "its end is known {after_s:.0} s after the sound about its loudest begins, and that is kept for {kept_s:.0} s"
+    )]
     TooLong {
-        /// How long ago its loudest was, s.
+        /// From the begin of what is looked for to the sample at which the end is known, s.
         after_s: f64,
-        /// What is kept, s.
+        /// For how long it is kept, s.
         kept_s: f64,
     },
     /// Sound, or the clocks, may need longer than is kept.
@@ -146,6 +151,8 @@ pub(crate) struct Waiting {
     pub(crate) file: usize,
     pub(crate) found: Found,
     event: Event,
+    /// Frame after the last one that was needed to know of it.
+    known: u64,
     beyond: u64,
     band_hz: Option<(f64, f64)>,
     /// By pair of this ear, in order: what came of it, as soon as it is known.
@@ -156,6 +163,8 @@ pub(crate) struct Waiting {
 #[derive(Debug, Default)]
 struct Kept {
     wanted: bool,
+    /// First frame since the last gap; `None` until one is heard.
+    began: Option<u64>,
     first: u64,
     samples: Vec<f32>,
     /// Begins and ends of its events.
@@ -241,12 +250,13 @@ impl Pairs {
         (pair.most_s * self.rate_hz).ceil() as u64 + 1
     }
 
-    /// Takes an event that is over; `beyond` is how far the windows of its cells reach beyond it.
+    /// Takes an event that is over, which the frame before `known` told; `beyond` is how far the windows of its cells reach beyond it.
     pub(crate) fn take(
         &mut self,
         file: usize,
         found: Found,
         event: &Event,
+        known: u64,
         beyond: u64,
         band_hz: Option<(f64, f64)>,
     ) {
@@ -260,6 +270,7 @@ impl Pairs {
             file,
             found,
             event: *event,
+            known,
             beyond,
             band_hz,
             arrivals,
@@ -269,7 +280,8 @@ impl Pairs {
     /// Keeps the next frames of an ear.
     pub(crate) fn hear(&mut self, ear: usize, first: u64, pressure_upa: &[f32]) {
         let kept = &mut self.kept[ear];
-        if kept.samples.is_empty() {
+        if kept.began.is_none() {
+            kept.began = Some(first);
             kept.first = first;
         }
         debug_assert_eq!(kept.end(), first, "frames follow each other");
@@ -357,6 +369,7 @@ impl Pairs {
         let from = from.saturating_sub(margin);
         for kept in self.kept.iter_mut().filter(|kept| kept.wanted) {
             if over {
+                kept.began = None;
                 kept.samples.clear();
                 kept.events.clear();
                 continue;
@@ -408,16 +421,23 @@ impl Pairs {
         if self.kept[other].end() < around.end && !over {
             return None;
         }
+        if self.kept[other]
+            .began
+            .is_none_or(|began| around.start < began)
+        {
+            return Some(Err(gap));
+        }
+        let age = one.known.max(around.end) - around.start;
+        let gone = |ear: usize, frame: u64| frame < self.kept[ear].first;
+        if age > OLDEST || gone(own, piece.start) || gone(other, around.start) {
+            return Some(Err(Untold::TooLong {
+                after_s: age as f64 / self.rate_hz,
+                kept_s: OLDEST as f64 / self.rate_hz,
+            }));
+        }
         let sound = self.kept[own].part(&piece);
         let (Some(sound), Some(heard)) = (sound, self.kept[other].part(&around)) else {
-            let kept_s = MOST_KEPT as f64 / self.rate_hz;
-            let now = self.kept[own].end();
-            let after_s = now.saturating_sub(piece.start) as f64 / self.rate_hz;
-            return Some(Err(if after_s >= 0.9 * kept_s {
-                Untold::TooLong { after_s, kept_s }
-            } else {
-                gap
-            }));
+            return Some(Err(gap));
         };
         let count =
             |ear: usize, frames: &Range<u64>| ears[ear].full_scale.count(frames.start, frames.end);

@@ -273,10 +273,8 @@ fn verif_without_a_band_there_is_no_time() {
     assert!(events.iter().all(|event| untold(event) == Untold::NoBand));
 }
 
-/// Sound is kept for a bounded time only, here 262 to 328 s: of an event that is over later after its loudest no time is told, and that is said. One of
-/// less length is told by a piece of it.
-#[test]
-fn verif_a_sound_that_lasts_too_long_is_told_as_such() {
+/// Ears with a fixed threshold.
+fn steady() -> [Ear; 2] {
     let mut steady = ears();
     for ear in &mut steady {
         let stages = &mut ear.detectors[0].stages;
@@ -291,20 +289,33 @@ fn verif_a_sound_that_lasts_too_long_is_told_as_such() {
         };
         (*on_above_db, *off_below_db) = (95.0, 90.0);
     }
-    for (length_s, is_told) in [(360.0, false), (100.0, true)] {
-        let mut samples = channels(length_s + 10.0, 6, &[]);
-        let frames = (length_s * RATE_HZ) as usize;
-        for frame in 0..frames {
-            for (ear, later_s) in [0.0, 0.01].into_iter().enumerate() {
-                let t = frame as f64 / RATE_HZ - later_s;
-                // Loudest in its first seconds.
-                let amplitude = if t < 3.0 { 0.1 } else { 0.02 };
-                let wobble = libm::sin(11.0 * t) + 3.0 * libm::sin(1.7 * t);
-                let turns = 280.0 * t + 8.0 * wobble;
-                let sound = amplitude * libm::sin(2.0 * std::f64::consts::PI * turns);
-                samples[2 * (frame + 16_000) + ear] += sound as f32;
-            }
+    steady
+}
+
+/// A sound that begins at `begin_s`, 10 ms later on the second channel and loudest in its first seconds, with 8 s of noise after it.
+fn long(begin_s: f64, length_s: f64) -> Vec<f32> {
+    let mut samples = channels(begin_s + length_s + 8.0, 6, &[]);
+    let (first, frames) = ((begin_s * RATE_HZ) as usize, (length_s * RATE_HZ) as usize);
+    for frame in 0..frames {
+        for (ear, later_s) in [0.0, 0.01].into_iter().enumerate() {
+            let t = frame as f64 / RATE_HZ - later_s;
+            let amplitude = if t < 3.0 { 0.1 } else { 0.02 };
+            let wobble = libm::sin(11.0 * t) + 3.0 * libm::sin(1.7 * t);
+            let turns = 280.0 * t + 8.0 * wobble;
+            let sound = amplitude * libm::sin(2.0 * std::f64::consts::PI * turns);
+            samples[2 * (frame + first) + ear] += sound as f32;
         }
+    }
+    samples
+}
+
+/// Sound is kept for a bounded time only, here 229 s: of an event that is over later after its loudest no time is told, and that is said. One of
+/// less length is told by a piece of it.
+#[test]
+fn verif_a_sound_that_lasts_too_long_is_told_as_such() {
+    let steady = steady();
+    for (length_s, is_told) in [(360.0, false), (100.0, true)] {
+        let samples = long(2.0, length_s);
         let events = found_in(&samples, &steady);
         assert_eq!(events.len(), 2, "{events:?}");
         for (event, sign) in events.iter().zip([1.0, -1.0]) {
@@ -324,6 +335,22 @@ fn verif_a_sound_that_lasts_too_long_is_told_as_such() {
     }
 }
 
+/// The arrivals of every event of files that follow each other, by ear and begin.
+fn told(surveys: &[Survey], ears: &[Ear]) -> Vec<(usize, Vec<Arrival>)> {
+    let hearings = heard(surveys, ears);
+    let mut all: Vec<(usize, f64, Vec<Arrival>)> = hearings
+        .into_iter()
+        .zip(surveys)
+        .flat_map(|(hearing, survey)| {
+            let begin_s = survey.start.unwrap().as_second() as f64;
+            let events = hearing.events.into_iter();
+            events.map(move |e| (e.ear, begin_s + e.begin_s, e.arrivals))
+        })
+        .collect();
+    all.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    all.into_iter().map(|(ear, _, a)| (ear, a)).collect()
+}
+
 /// However a recording is cut into files that follow each other, the same times are told of the same events.
 #[test]
 fn verif_cuts_into_files_change_no_time() {
@@ -341,22 +368,51 @@ fn verif_cuts_into_files_change_no_time() {
         file("b_20270315T041508Z.wav", 8..10),
         file("b_20270315T041510Z.wav", 10..13),
     ]);
-    let told = |surveys: &[Survey]| -> Vec<(usize, Vec<Arrival>)> {
-        let hearings = heard(surveys, &ears());
-        let mut all: Vec<(usize, f64, Vec<Arrival>)> = hearings
-            .into_iter()
-            .zip(surveys)
-            .flat_map(|(hearing, survey)| {
-                let begin_s = survey.start.unwrap().as_second() as f64;
-                let events = hearing.events.into_iter();
-                events.map(move |e| (e.ear, begin_s + e.begin_s, e.arrivals))
-            })
-            .collect();
-        all.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        all.into_iter().map(|(ear, _, a)| (ear, a)).collect()
-    };
-    let one = told(&whole);
+    let one = told(&whole, &ears());
     assert_eq!(one.len(), 6);
     assert!(one.iter().all(|(_, a)| a[0].time.is_ok()), "{one:?}");
-    assert_eq!(one, told(&parts));
+    assert_eq!(one, told(&parts, &ears()));
+}
+
+/// Nor what is told of a sound that lasts about as long as sound is kept: 229.376 s from its begin to the sample at which its end is
+/// known. One that begins with the recording is told to, however long ago that was.
+#[test]
+fn verif_cuts_into_files_change_nothing_of_a_long_sound() {
+    for (begin_s, length_s, is) in [
+        (50.0, 227.0, "told"),
+        (50.0, 231.0, "too long"),
+        (50.0, 300.0, "too long"),
+        (0.0, 231.0, "gap"),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let samples = long(begin_s, length_s);
+        let mut first = None;
+        for (name, cuts) in [("a", vec![]), ("b", vec![7]), ("c", vec![30, 77, 200])] {
+            let ends = cuts.iter().copied().chain([samples.len() / 16_000]);
+            let mut from = 0;
+            let files: Vec<_> = ends
+                .map(|to: usize| {
+                    let start = format!("{:02}{:02}", from / 60, from % 60);
+                    let path = folder
+                        .path()
+                        .join(format!("{name}_20270315T04{start}Z.wav"));
+                    let path = write(&path, 2, &samples[16_000 * from..16_000 * to]);
+                    from = to;
+                    path
+                })
+                .collect();
+            let one = told(&looked(&files), &steady());
+            assert_eq!(one.len(), 2, "{begin_s} {length_s} {name}: {one:?}");
+            for (_, arrivals) in &one {
+                let told = match arrivals[0].time {
+                    Ok(_) => "told",
+                    Err(Untold::TooLong { .. }) => "too long",
+                    Err(Untold::Gap { .. }) => "gap",
+                    Err(other) => panic!("{other}"),
+                };
+                assert_eq!(told, is, "{begin_s} {length_s} {name}");
+            }
+            assert_eq!(first.get_or_insert_with(|| one.clone()), &one);
+        }
+    }
 }
