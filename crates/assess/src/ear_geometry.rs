@@ -3,11 +3,12 @@
 //!
 //! Every uncertainty is k = 2. Sound speed: [`FORMULA_M_S`] for the formula, and what the temperatures and salinities of the profile
 //! are uncertain by, where the plan writes it: all temperatures higher (or lower) at once, then all salinities, the changes of the
-//! harmonic mean between the two hydrophones added as independent.
+//! harmonic mean between the two hydrophones added as independent. What the front of a near source is curved by, and what the water
+//! between the two may bend ([`refracted_sines`]), are no spreads but bounds, and are added to the limits of all the rest, in this order.
 
 use plan::{Line, ModuleIx, Position, Q, SensorIx, Water};
 use quantity::Law;
-use seawater::{EarDirection, Profile, ProfilePoint, SeaError, TwoEars};
+use seawater::{EarDirection, Profile, ProfilePoint, SeaError, TwoEars, refracted_sines};
 
 use crate::input::profile;
 
@@ -15,6 +16,9 @@ use crate::input::profile;
 /// them (0.45 m/s, in deep water), and above twice the standard deviation of the measurements under the UNESCO equation, 0.19 m/s
 /// (C.-T. Chen and F. J. Millero 1977, from memory).
 pub const FORMULA_M_S: f64 = 0.5;
+/// Where the water between two hydrophones may bend a sound by more, degrees, no elevation is told of a sound whose way is not known: the
+/// same time may then come of different rays (ours).
+pub const BENDS_MOST_DEG: f64 = 5.0;
 /// More than the longest time is looked through, so that a peak at its end is told from one beyond (ours): a share and s.
 const BEYOND_SHARE: f64 = 0.02;
 const BEYOND_S: f64 = 0.0005;
@@ -32,6 +36,8 @@ pub struct EarGeometry {
     pub distance_uncertainty_m: Option<f64>,
     /// Mean sound speed between them, m/s.
     pub sound_speed_m_s: f64,
+    /// Least and greatest sound speed between them, m/s.
+    pub extreme_speeds_m_s: (f64, f64),
     /// Uncertainty of that by the profile as the plan writes it, m/s; `None` where it writes none.
     pub profile_m_s: Option<f64>,
     /// The longest time there can be between them, s.
@@ -89,11 +95,11 @@ impl TimeParts {
 /// An elevation with its limits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Elevation {
-    /// Degrees above the horizon: negative below.
+    /// Degrees above the horizon, negative below: the mean of the angle's sine over the depths between the two.
     pub elevation_deg: f64,
-    /// Least within the uncertainty.
+    /// Least within the uncertainty at any depth between the two.
     pub least_deg: f64,
-    /// Greatest within the uncertainty.
+    /// Greatest within the uncertainty at any depth between the two.
     pub most_deg: f64,
     /// Whether the limits reach straight up or down.
     pub endfire: bool,
@@ -101,7 +107,8 @@ pub struct Elevation {
     pub parts: SineParts,
 }
 
-/// What the sine of an elevation is uncertain by (k = 2), part by part; they add as independent.
+/// What the sine of an elevation is uncertain by (k = 2), part by part; they add as independent, but for the curvature of the front and
+/// refraction: these are added to the limits of the others.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SineParts {
     /// By the clocks.
@@ -114,6 +121,10 @@ pub struct SineParts {
     pub formula: f64,
     /// By the profile; zero where the plan writes no uncertainty.
     pub profile: f64,
+    /// By the curvature of the front; `None` where the range of the source is not known.
+    pub front: Option<f64>,
+    /// By refraction between the two: the most by which it moves a limit.
+    pub refraction: f64,
 }
 
 /// The pair that two hydrophones make, in either order.
@@ -147,7 +158,9 @@ pub fn ear_geometry(
         (other, one)
     };
     let (top_m, bottom_m) = (one_m.min(other_m), one_m.max(other_m));
-    let sound_speed_m_s = profile(line)?.harmonic_mean_sound_speed_m_s(top_m, bottom_m)?;
+    let water = profile(line)?;
+    let sound_speed_m_s = water.harmonic_mean_sound_speed_m_s(top_m, bottom_m)?;
+    let extreme_speeds_m_s = water.extreme_sound_speeds_m_s(top_m, bottom_m)?;
     let profile_m_s = profile_uncertainty_m_s(line, top_m, bottom_m, sound_speed_m_s)?;
     let mut assumed = vec![format!(
         "sound speed is uncertain by {FORMULA_M_S} m/s (k = 2) by its formula"
@@ -168,6 +181,7 @@ pub fn ear_geometry(
         distance_m,
         distance_uncertainty_m,
         sound_speed_m_s,
+        extreme_speeds_m_s,
         profile_m_s,
         longest_s: distance_m / sound_speed_m_s,
         clocks_s,
@@ -194,12 +208,39 @@ impl EarGeometry {
         libm::hypot(FORMULA_M_S, self.profile_m_s.unwrap_or(0.0))
     }
 
-    /// The elevation of a sound that the upper one hears `later_s` after the lower one (negative: before).
+    /// By how much the water between them may bend a sound that comes from the horizon, degrees.
+    #[must_use]
+    pub fn bends_deg(&self) -> f64 {
+        let (slowest_m_s, fastest_m_s) = self.extreme_speeds_m_s;
+        libm::acos(slowest_m_s / fastest_m_s).to_degrees()
+    }
+
+    /// What is taken of a source whose range is not known.
+    #[must_use]
+    pub fn far(&self) -> String {
+        let off_deg = |times: f64| libm::asin(0.5 / times).to_degrees();
+        format!(
+            "the source is far off, and the same rays reach both: from {:.0} m a sound comes to either by up to {:.1}\u{b0} beyond the limits, from {:.0} m by {:.1}\u{b0}",
+            10.0 * self.distance_m,
+            off_deg(10.0),
+            100.0 * self.distance_m,
+            off_deg(100.0)
+        )
+    }
+
+    /// The elevation of a sound that the upper one hears `later_s` after the lower one (negative: before), from a source at `range_m`
+    /// (horizontal), by the same rays to both. Without a range the front is taken as straight. Its curvature (first order): over half their distance the
+    /// angle changes by that distance across the ray over the range, the sine by no more than half the distance times one less its square over the range.
     ///
     /// # Errors
     /// [`SeaError`], also for a time longer than sound needs from one to the other; `None` in place of an elevation where the plan says
     /// no uncertainty of their distance.
-    pub fn elevation(&self, later_s: f64, time: TimeParts) -> Result<Option<Elevation>, SeaError> {
+    pub fn elevation(
+        &self,
+        later_s: f64,
+        time: TimeParts,
+        range_m: Option<f64>,
+    ) -> Result<Option<Elevation>, SeaError> {
         let Some(distance_uncertainty_m) = self.distance_uncertainty_m else {
             return Ok(None);
         };
@@ -213,28 +254,37 @@ impl EarGeometry {
         let direction = ears.direction(later_s)?;
         let sine = (later_s / self.longest_s).abs();
         let speed = |m_s: f64| sine * m_s / self.sound_speed_m_s;
-        Ok(Some(above_horizon(
-            &direction,
-            SineParts {
+        let (slowest_m_s, fastest_m_s) = self.extreme_speeds_m_s;
+        let flat = (1.0 - sine * sine).max(0.0);
+        let front = range_m.map(|range_m| 0.5 * self.distance_m * flat / range_m);
+        let straight = sines(&direction);
+        let curved = (
+            (straight.0 - front.unwrap_or(0.0)).max(-1.0),
+            (straight.1 + front.unwrap_or(0.0)).min(1.0),
+        );
+        let bent = refracted_sines(curved, slowest_m_s, fastest_m_s)?;
+        Ok(Some(Elevation {
+            elevation_deg: direction.angle_deg - 90.0,
+            least_deg: libm::asin(bent.0).to_degrees(),
+            most_deg: libm::asin(bent.1).to_degrees(),
+            endfire: direction.endfire,
+            parts: SineParts {
                 clocks: time.clocks_s / self.longest_s,
                 estimate: time.estimate_s / self.longest_s,
                 distance: direction.from_distance,
                 formula: speed(FORMULA_M_S),
                 profile: speed(self.profile_m_s.unwrap_or(0.0)),
+                front,
+                refraction: (bent.1 - curved.1).max(curved.0 - bent.0),
             },
-        )))
+        }))
     }
 }
 
-/// The direction of a vertical pair: angle 0 lies straight down, from the upper to the lower.
-fn above_horizon(direction: &EarDirection, parts: SineParts) -> Elevation {
-    Elevation {
-        elevation_deg: direction.angle_deg - 90.0,
-        least_deg: direction.least_deg - 90.0,
-        most_deg: direction.most_deg - 90.0,
-        endfire: direction.endfire,
-        parts,
-    }
+/// Sines of the limits above the horizon: the angle of a vertical pair is 0 straight down, from the upper to the lower.
+fn sines(direction: &EarDirection) -> (f64, f64) {
+    let sine = |angle_deg: f64| -libm::cos(angle_deg.to_radians());
+    (sine(direction.least_deg), sine(direction.most_deg))
 }
 
 fn clocks(line: &Line, upper: ModuleIx, lower: ModuleIx) -> (Option<f64>, Option<String>) {

@@ -1,6 +1,7 @@
 //! What two hydrophones of a line make of the time between the first paths to each.
 
 use plan::{Line, SensorIx, Stage};
+use seawater::Eigenray;
 use signal::time_difference_bound_s;
 
 use crate::ear_geometry::{EarGeometry, EarGeometryError, Elevation, TimeParts, ear_geometry};
@@ -26,7 +27,7 @@ pub struct PairTold {
     pub elevation: Option<Elevation>,
     /// The elevation of the first path at the upper hydrophone, degrees above the horizon.
     pub upper_path_deg: Option<f64>,
-    /// The same at the lower: of a source far off both are alike, and what the pair gives lies between.
+    /// The same at the lower: where the ways to both are the same, the limits of the elevation hold both.
     pub lower_path_deg: Option<f64>,
     /// Why there is no elevation, or what bounds it.
     pub why: Vec<String>,
@@ -78,27 +79,42 @@ fn pair(line: &Line, geometry: EarGeometry, upper: &EarPaths, lower: &EarPaths) 
         }
     };
     let first = |ear: &EarPaths| {
-        ear.rays
-            .as_ref()
-            .and_then(|told| told.found.paths.first().copied())
+        let told = ear.rays.as_ref()?;
+        let path = told.found.paths.first().copied()?;
+        Some((path, told.range_m))
     };
     let (at_upper, at_lower) = (first(upper), first(lower));
-    let later_s = match (at_upper, at_lower) {
-        (Some(a), Some(b)) => Some(a.time_s - b.time_s),
+    let mut same = false;
+    let later_s = match (&at_upper, &at_lower) {
+        (Some((a, _)), Some((b, _))) => {
+            let way = |p: &Eigenray| {
+                let family = p.family;
+                (family.surface_bounces, family.bed_bounces, p.turnings)
+            };
+            same = way(a) == way(b);
+            if !same {
+                why.push(
+                    "the first paths to both are different ways (bounces, turns): the time between them is not that of one front"
+                        .to_owned(),
+                );
+            }
+            Some(a.time_s - b.time_s)
+        }
         _ => {
             why.push("one of them hears nothing".to_owned());
             None
         }
     };
+    let range_m = at_upper.map(|(_, range_m)| range_m);
     let mut elevation = None;
-    if let (Some(later_s), Some(clocks_s), Some(estimate_s)) =
-        (later_s, geometry.clocks_s, estimate_s)
+    if let (true, Some(later_s), Some(clocks_s), Some(estimate_s)) =
+        (same, later_s, geometry.clocks_s, estimate_s)
     {
         let time = TimeParts {
             clocks_s,
             estimate_s,
         };
-        match geometry.elevation(later_s, time) {
+        match geometry.elevation(later_s, time, range_m) {
             Ok(found) => {
                 elevation = found;
                 if found.is_some_and(|found| found.endfire) {
@@ -116,8 +132,8 @@ fn pair(line: &Line, geometry: EarGeometry, upper: &EarPaths, lower: &EarPaths) 
         estimate_s,
         elevation,
         // Sound that moves down comes from above.
-        upper_path_deg: at_upper.map(|p| p.arrival_deg),
-        lower_path_deg: at_lower.map(|p| p.arrival_deg),
+        upper_path_deg: at_upper.map(|(p, _)| p.arrival_deg),
+        lower_path_deg: at_lower.map(|(p, _)| p.arrival_deg),
         why,
         assumed,
     }

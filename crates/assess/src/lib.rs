@@ -52,7 +52,8 @@ pub use chain::{
 };
 pub use check::{Check, Shelf, Status, check};
 pub use ear_geometry::{
-    EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts, ear_geometry,
+    BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
+    ear_geometry,
 };
 pub use ear_pairs::PairTold;
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};

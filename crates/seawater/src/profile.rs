@@ -159,6 +159,33 @@ impl Profile {
         Ok((bottom_m - top_m) / time_s)
     }
 
+    /// Least and greatest sound speed between two depths in either order, m/s: of those at both, at every point of the profile between and
+    /// at even steps (25 m at most, eight at least).
+    ///
+    /// # Errors
+    /// As [`Profile::sound_speed`] for any depth between the two.
+    pub fn extreme_sound_speeds_m_s(
+        &self,
+        one_depth_m: f64,
+        other_depth_m: f64,
+    ) -> Result<(f64, f64), SeaError> {
+        let (top_m, bottom_m) = (
+            one_depth_m.min(other_depth_m),
+            one_depth_m.max(other_depth_m),
+        );
+        let steps = ((bottom_m - top_m) / PANEL_M).ceil().max(FEWEST_PANELS) as u32;
+        let step_m = (bottom_m - top_m) / f64::from(steps);
+        let even = (0..=steps).map(|k| (top_m + f64::from(k) * step_m).min(bottom_m));
+        let points = self.depths_m().iter().copied();
+        let between = points.filter(|z| top_m < *z && *z < bottom_m);
+        let mut extremes = (f64::INFINITY, f64::NEG_INFINITY);
+        for depth_m in even.chain(between).chain([bottom_m]) {
+            let speed_m_s = self.sound_speed_m_s(depth_m)?;
+            extremes = (extremes.0.min(speed_m_s), extremes.1.max(speed_m_s));
+        }
+        Ok(extremes)
+    }
+
     /// Travel time in s along the straight line between two depths that lie `horizontal_m` apart in plan.
     ///
     /// # Errors

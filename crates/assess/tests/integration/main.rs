@@ -29,5 +29,6 @@ mod talk;
 mod told_where_written;
 mod topics;
 mod tuned;
+mod two_ears;
 mod votes;
 mod warm;

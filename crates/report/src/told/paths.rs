@@ -252,11 +252,13 @@ fn one_pair(out: &mut String, pair: &PairTold) {
     };
     let _ = writeln!(
         out,
-        "    uncertain by (k = 2): clocks {}, estimate of the time {}, distance {}, sound speed {:.3} m/s",
+        "    uncertain by (k = 2): clocks {}, estimate of the time {}, distance {}, sound speed {:.3} m/s; bent by speeds from {:.1} to {:.1} m/s between them",
         known(pair.geometry.clocks_s.map(|s| 1e3 * s), "ms"),
         known(pair.estimate_s.map(|s| 1e3 * s), "ms"),
         known(pair.geometry.distance_uncertainty_m, "m"),
-        pair.geometry.speed_uncertainty_m_s()
+        pair.geometry.speed_uncertainty_m_s(),
+        pair.geometry.extreme_speeds_m_s.0,
+        pair.geometry.extreme_speeds_m_s.1
     );
     match &pair.elevation {
         Some(e) => {
@@ -374,6 +376,8 @@ fn pair_json(pair: &PairTold) -> Value {
         "lower": pair.lower,
         "distance_m": pair.geometry.distance_m,
         "sound_speed_m_s": pair.geometry.sound_speed_m_s,
+        "least_sound_speed_m_s": pair.geometry.extreme_speeds_m_s.0,
+        "greatest_sound_speed_m_s": pair.geometry.extreme_speeds_m_s.1,
         "longest_s": pair.geometry.longest_s,
         "upper_later_s": pair.later_s,
         "clock_uncertainty_s": pair.geometry.clocks_s,
@@ -390,7 +394,8 @@ fn pair_json(pair: &PairTold) -> Value {
     })
 }
 
-/// An elevation for programs. Its parts are what the sine of the elevation is uncertain by, k = 2.
+/// An elevation for programs. Its parts are what the sine of the elevation is uncertain by, k = 2; those of the front's curvature
+/// (null where the range of the source is not known) and of refraction are the most by which they move a limit.
 #[must_use]
 pub fn elevation_json(e: &Elevation) -> Value {
     json!({
@@ -403,5 +408,7 @@ pub fn elevation_json(e: &Elevation) -> Value {
         "sine_from_distance": e.parts.distance,
         "sine_from_formula": e.parts.formula,
         "sine_from_profile": e.parts.profile,
+        "sine_from_front": e.parts.front,
+        "sine_from_refraction": e.parts.refraction,
     })
 }

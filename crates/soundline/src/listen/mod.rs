@@ -75,7 +75,7 @@ pub(crate) struct Args {
     /// alone: FILE.png or FILE.svg for one channel of one recording.
     #[arg(long, value_name = "DIR|FILE.png|FILE.svg", value_parser = crate::picture_name::folder_or_file)]
     picture: Option<PathBuf>,
-    /// Write the events to a file as well: FILE.csv or FILE.json.
+    /// Write the events to a file as well: FILE.csv (a row an event, and one for each other hydrophone that may hear it) or FILE.json.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Replace files that exist.

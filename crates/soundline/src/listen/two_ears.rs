@@ -2,13 +2,14 @@
 
 use std::io::{self, Write};
 
-use assess::{EarGeometry, Elevation, FORMULA_M_S, TimeParts, ear_geometry};
+use assess::{BENDS_MOST_DEG, EarGeometry, Elevation, FORMULA_M_S, TimeParts, ear_geometry};
 use clap::ValueEnum;
 use hearing::{EarPair, Found, TimeHeard, Untold};
 use plan::{Line, SensorKind};
 use report::elevation_json;
 use serde_json::{Value, json};
 
+use super::csv::quoted;
 use super::ears::Assigned;
 
 /// Whose clocks wrote the channels of a recording.
@@ -131,6 +132,8 @@ impl Pairs {
                 "distance_m": geometry.distance_m,
                 "distance_uncertainty_m": geometry.distance_uncertainty_m,
                 "sound_speed_m_s": geometry.sound_speed_m_s,
+                "least_sound_speed_m_s": geometry.extreme_speeds_m_s.0,
+                "greatest_sound_speed_m_s": geometry.extreme_speeds_m_s.1,
                 "formula_uncertainty_m_s": FORMULA_M_S,
                 "profile_uncertainty_m_s": geometry.profile_m_s,
                 "longest_s": geometry.longest_s,
@@ -213,13 +216,15 @@ impl Pair {
         (one, other): (usize, usize),
         clocks: Clocks,
     ) -> Result<Self, String> {
-        let geometry = ear_geometry(line, assigned[one].sensor, assigned[other].sensor)
+        let mut geometry = ear_geometry(line, assigned[one].sensor, assigned[other].sensor)
             .map_err(|error| error.to_string())?;
+        geometry.assumed.push(geometry.far());
         let clocks_s = match clocks {
             Clocks::Recording => 0.0,
-            Clocks::Modules => geometry
-                .clocks_s
-                .ok_or_else(|| geometry.unsaid_clocks.clone().unwrap_or_default())?,
+            Clocks::Modules => geometry.clocks_s.ok_or_else(|| {
+                let why = geometry.unsaid_clocks.clone();
+                why.expect("what no clock is told of, the plan does not say")
+            })?,
         };
         let (upper, lower) = if geometry.upper == assigned[one].sensor {
             (one, other)
@@ -235,15 +240,25 @@ impl Pair {
     }
 
     fn direction(&self, time: &TimeHeard, other: usize) -> Direction {
+        let bends_deg = self.geometry.bends_deg();
+        if bends_deg > BENDS_MOST_DEG {
+            let (slowest_m_s, fastest_m_s) = self.geometry.extreme_speeds_m_s;
+            return Err(format!(
+                "sound between the two at {slowest_m_s:.1} to {fastest_m_s:.1} m/s is bent by up to {bends_deg:.1}\u{b0}, more than {BENDS_MOST_DEG}\u{b0}: each may hear another ray"
+            ));
+        }
         // The geometry asks how much later the upper one hears it.
         let later_s = if other == self.upper {
             time.later_s
         } else {
             -time.later_s
         };
-        match self.geometry.elevation(later_s, self.parts(time)) {
+        match self.geometry.elevation(later_s, self.parts(time), None) {
             Ok(Some(elevation)) => Ok(elevation),
-            Ok(None) => Err(self.geometry.unsaid_distance.clone().unwrap_or_default()),
+            Ok(None) => {
+                let why = self.geometry.unsaid_distance.clone();
+                Err(why.expect("no elevation is told where no spread of the places is"))
+            }
             Err(error) => Err(error.to_string()),
         }
     }
@@ -302,6 +317,31 @@ impl ArrivalTold<'_> {
                     "channel {other} {} \u{b1} {:.3} ms{elevation}",
                     later(time.later_s),
                     1e3 * self.pair.parts(time).whole_s()
+                )
+            }
+        }
+    }
+
+    /// As the last fields of a row of CSV: other channel, time, its uncertainty, elevation with limits, what is not told and why.
+    pub(crate) fn csv(&self, assigned: &[Assigned]) -> String {
+        let other = channel(assigned, self.other);
+        match &self.time {
+            Err(why) => format!("{other},,,,,,{}", quoted(&why.to_string())),
+            Ok((time, direction)) => {
+                let time_uncertainty_s = self.pair.parts(time).whole_s();
+                let (elevation, why) = match direction {
+                    Ok(e) => (
+                        format!(
+                            "{:.3},{:.3},{:.3}",
+                            e.elevation_deg, e.least_deg, e.most_deg
+                        ),
+                        String::new(),
+                    ),
+                    Err(why) => (",,".to_owned(), quoted(&format!("elevation: {why}"))),
+                };
+                format!(
+                    "{other},{:.7},{time_uncertainty_s:.7},{elevation},{why}",
+                    time.later_s
                 )
             }
         }

@@ -101,13 +101,25 @@ fn verif_two_channels_tell_time_and_elevation() {
         );
         let (least, most) = (number(e, "least_deg"), number(e, "most_deg"));
         assert!(least < elevation_deg && elevation_deg < most, "{e}");
-        // The parts make the whole: the limits of the sine.
+        // The parts make the whole: the limits of the sine, and refraction beyond them.
         let parts: f64 = ["clocks", "estimate", "distance", "formula", "profile"]
             .iter()
             .map(|part| number(e, &format!("sine_from_{part}")).powi(2))
             .sum();
-        let half = 0.5 * (most.to_radians().sin() - least.to_radians().sin());
-        assert!((half / parts.sqrt() - 1.0).abs() < 1e-6, "{e}");
+        let told = number(e, "elevation_deg").to_radians().sin();
+        let above = most.to_radians().sin() - (told + parts.sqrt());
+        let below = (told - parts.sqrt()) - least.to_radians().sin();
+        assert!(above > 0.0 && below > 0.0, "{e}");
+        let refraction = number(e, "sine_from_refraction");
+        assert!((above.max(below) - refraction).abs() < 1e-9, "{e}");
+        // The steepest is Snell's law from the fastest water to the slowest.
+        let ratio =
+            number(pair, "least_sound_speed_m_s") / number(pair, "greatest_sound_speed_m_s");
+        let flat = (told - parts.sqrt()).asin().cos();
+        assert!(
+            (least.to_radians().cos() / flat / ratio - 1.0).abs() < 1e-9,
+            "{e}"
+        );
         // Two places of 0.3 m each, and half a metre a second.
         let distance = sine.abs() * 0.3 * 2.0_f64.sqrt() / 30.0;
         assert!((number(e, "sine_from_distance") / distance - 1.0).abs() < 0.02);
@@ -126,7 +138,63 @@ fn verif_two_channels_tell_time_and_elevation() {
     assert!(text.contains("taken: one clock for both"), "{text}");
     let csv = folder.path().join("events.csv");
     listen(&plan(), &wav, &["--out", &csv.display().to_string()]);
-    assert!(fs::read_to_string(csv).unwrap().contains("call-deep"));
+    let csv = fs::read_to_string(csv).unwrap();
+    let mut rows = csv.lines().map(|row| row.split(',').collect::<Vec<_>>());
+    let header = rows.next().unwrap();
+    let rows: Vec<_> = rows.collect();
+    assert_eq!(rows.len(), 2, "{csv}");
+    for (row, event) in rows.iter().zip(events) {
+        let at = |name: &str| row[header.iter().position(|n| *n == name).unwrap()];
+        let arrival = &event["arrivals"][0];
+        assert_eq!(at("detector"), event["detector"]);
+        assert_eq!(at("other_channel"), arrival["other_channel"].to_string());
+        assert_eq!(at("not_told"), "");
+        for (name, of, key, within) in [
+            ("later_s", arrival, "later_s", 1e-7),
+            ("time_uncertainty_s", arrival, "time_uncertainty_s", 1e-7),
+            (
+                "elevation_deg",
+                &arrival["elevation"],
+                "elevation_deg",
+                1e-3,
+            ),
+            (
+                "elevation_least_deg",
+                &arrival["elevation"],
+                "least_deg",
+                1e-3,
+            ),
+            (
+                "elevation_most_deg",
+                &arrival["elevation"],
+                "most_deg",
+                1e-3,
+            ),
+        ] {
+            let off = at(name).parse::<f64>().unwrap() - number(of, key);
+            assert!(off.abs() <= within, "{name}: {csv}");
+        }
+    }
+}
+
+/// Across a thermocline the same time may come of different rays: the time is told, and why it gives no elevation.
+#[test]
+fn verif_no_elevation_is_told_across_a_thermocline() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = recording(folder.path(), true);
+    let changed = demo("silt-hollow", false);
+    edit(&changed.plan, "45 m ± 0.3 m", "12 m ± 0.3 m");
+    let told = json(&changed.plan, &wav, &[]);
+    let arrival = &told["recordings"][0]["events"][0]["arrivals"][0];
+    assert!(arrival["later_s"].is_f64() && arrival["elevation"].is_null());
+    let why = arrival["not_told"].as_str().unwrap();
+    assert!(why.contains("bent by up to 10."), "{why}");
+    let text = listen(&changed.plan, &wav, &[]);
+    assert!(
+        text.contains("elevation not told: sound between the two"),
+        "{text}"
+    );
+    assert!(text.contains("taken: the source is far off"), "{text}");
 }
 
 /// Modules that wrote for themselves have clocks of their own: what the plan writes counts, and where it writes nothing there is no
