@@ -175,12 +175,13 @@ impl Record {
     }
 }
 
-/// The program as records name it: with the versions of the cores by which sounds are heard, and the class of their arithmetic. Two builds
-/// of one version that find something else in the same sound are told apart by these; `hearing` is that of the core of this name.
+/// The program as records name it: with the versions of the cores by which sounds are heard and nights are rehearsed, and the class of their
+/// arithmetic. Two builds of one version that find something else in the same sound, or play the same night otherwise, are told apart by
+/// these; `hearing` and `rehearsal` are those of the cores of these names.
 #[must_use]
-pub fn made_by(program: &str, hearing: u32) -> String {
+pub fn made_by(program: &str, hearing: u32, rehearsal: u32) -> String {
     format!(
-        "{program}, signal {}, detect {}, hearing {hearing}, injection {}, {}",
+        "{program}, signal {}, detect {}, hearing {hearing}, injection {}, rehearsal {rehearsal}, {}",
         signal::METHOD,
         detect::METHOD,
         injection::METHOD,

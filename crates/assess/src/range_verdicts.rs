@@ -25,7 +25,8 @@ pub(crate) struct Asked {
 }
 
 /// Range to which a detector finds a share of the calls of a kind without a gap nearer, by the lower limits of the shares that were
-/// counted: at the wind up to which the requirement is to hold, or where it names none in the worst month of the deployment.
+/// counted: at the wind up to which the requirement is to hold, with a fixed threshold also at those below it, or where it names none in the
+/// worst month of the deployment.
 pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verdict {
     let path = format!("detector.{}", line.detectors[asked.of.0].id);
     if line.sea.paths == Some(plan::Paths::Rays) {
@@ -39,7 +40,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         Err(error) => return unknown(path, error.to_string()),
     };
     let winds: Vec<Wind> = match asked.wind_at_most_m_s {
-        Some(most) => vec![Wind::AtMost(most.si)],
+        Some(most) => subject.winds_up_to(most.si, &deployment_months(line)),
         None => deployment_months(line)
             .into_iter()
             .map(Wind::OfMonth)
@@ -49,9 +50,12 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
     if subject.says_its_noise {
         return verdict;
     }
-    // What is known of its noise is the least that there is: a range can be broken by it, and not kept.
+    // What is known of its noise is the least that there is: over a background a range can be broken by it, and not kept. Over a fixed
+    // threshold more noise may carry more calls.
     match verdict {
-        Verdict::Known(mut known) if known.ruling == Ruling::Broken => {
+        Verdict::Known(mut known)
+            if known.ruling == Ruling::Broken && subject.over_background() =>
+        {
             known.why.push_str(&format!(
                 "; {} does not say all of its own noise (`self_noise`), so this is the most it can be",
                 subject.sensor
@@ -61,8 +65,13 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
         Verdict::Known(_) | Verdict::Unknown { .. } => unknown(
             path,
             format!(
-                "{} does not say all of its own noise (`self_noise`), which may drown the sea's",
-                subject.sensor
+                "{} does not say all of its own noise (`self_noise`), which may drown the sea's{}",
+                subject.sensor,
+                if subject.over_background() {
+                    ""
+                } else {
+                    ", and without a background may carry more calls over the threshold as well as fewer"
+                }
             ),
         ),
     }
@@ -71,7 +80,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
 /// What came of the worst of some winds.
 struct Worst<'s> {
     found: Found,
-    wind: Wind,
+    place: String,
     record: &'s InjectionRecord,
 }
 
@@ -87,22 +96,28 @@ fn judged(
         .si;
     let mut worst: Option<Worst<'_>> = None;
     for &wind in winds {
-        let wind_m_s = wind.m_s(subject);
         // Where the formula of the noise does not hold no calls can be drawn either.
         let words = |error: RangeError| error.to_string();
+        let wind_m_s = wind.m_s(subject).map_err(words)?;
+        let most_m_s = asked.wind_at_most_m_s.map(|q| q.si);
+        let place = || place(wind, wind_m_s, most_m_s);
         subject.noise_level_db(wind_m_s).map_err(words)?;
-        let digest = subject.digest(wind_m_s);
+        let digest = subject.digest(wind_m_s).map_err(words)?;
         let fresh = shelf
             .injections
             .iter()
             .filter(|r| r.inputs_digest == digest);
         let Some(record) = fresh.max_by_key(|r| (r.calls(), std::cmp::Reverse(r.seed))) else {
-            return Err(not_sampled(subject, wind, shelf));
+            return Err(format!(
+                "{}: {}",
+                place(),
+                not_sampled(subject, wind_m_s, shelf)
+            ));
         };
         let sampled = record.sampled().map_err(words)?;
         if let Some(why) = by_chance(&sampled, share).map_err(words)? {
             let again = run_again(subject, shelf);
-            return Err(format!("{}: {why}{again}", place(subject, wind)));
+            return Err(format!("{}: {why}{again}", place()));
         }
         let depth_m = subject.hydrophone_depth_m;
         let range = month_range(subject, &sampled, wind.month(), depth_m).map_err(words)?;
@@ -112,19 +127,19 @@ fn judged(
         if worst.as_ref().is_none_or(nearer) {
             worst = Some(Worst {
                 found,
-                wind,
+                place: place(),
                 record,
             });
         }
     }
     let Worst {
         found,
-        wind,
+        place,
         record,
     } = worst.expect("a deployment has months");
     let mut why = format!(
         "{}, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
-        place(subject, wind),
+        place,
         record.calls(),
         show(share, Dimension::Ratio),
         told(found.unbroken_seen),
@@ -137,6 +152,12 @@ fn judged(
             ));
         }
         why.push_str(&format!("; the value is at least {far}"));
+    }
+    if asked.wind_at_most_m_s.is_some() && winds.len() > 1 {
+        why.push_str(&format!(
+            "; with a fixed threshold less noise may carry fewer calls over it, so this is the worst of {} winds: a calm, the means of months below the limit, and the limit",
+            winds.len()
+        ));
     }
     for warning in doubts(subject, &[found]) {
         why.push_str("; ");
@@ -159,14 +180,18 @@ fn judged(
 }
 
 /// In which noise, as the begin of a sentence.
-fn place(subject: &Subject, wind: Wind) -> String {
-    let wind_m_s = wind.m_s(subject);
+fn place(wind: Wind, wind_m_s: f64, most_m_s: Option<f64>) -> String {
     match wind {
         Wind::OfMonth(month) => format!(
             "in {}, at {wind_m_s} m/s of wind",
             MONTHS[usize::from(month) - 1]
         ),
-        Wind::AtMost(_) => format!("at {wind_m_s} m/s of wind, the most in which it is to hold"),
+        Wind::AtMost(_) if most_m_s == Some(wind_m_s) => {
+            format!("at {wind_m_s} m/s of wind, the most in which it is to hold")
+        }
+        Wind::AtMost(_) => {
+            format!("at {wind_m_s} m/s of wind, the least in which it is to hold")
+        }
     }
 }
 
@@ -198,8 +223,7 @@ fn by_chance(sampled: &Sampled, share: f64) -> Result<Option<String>, RangeError
 }
 
 /// Why there are no counts in the noise of a wind: they were never drawn, or of something else.
-fn not_sampled(subject: &Subject, wind: Wind, shelf: &Shelf) -> String {
-    let wind_m_s = wind.m_s(subject);
+fn not_sampled(subject: &Subject, wind_m_s: f64, shelf: &Shelf) -> String {
     let drawn = shelf.injections.iter().any(|r| {
         r.detector == subject.detector && r.call == subject.call && r.wind_m_s() == wind_m_s
     });
@@ -208,11 +232,7 @@ fn not_sampled(subject: &Subject, wind: Wind, shelf: &Shelf) -> String {
     } else {
         "no calls have been drawn in this noise yet"
     };
-    format!(
-        "{}: {why}{}",
-        place(subject, wind),
-        run_again(subject, shelf)
-    )
+    format!("{why}{}", run_again(subject, shelf))
 }
 
 /// The command that puts calls into noise, as the end of a sentence.

@@ -39,7 +39,7 @@ impl Asked<'_> {
         format!("detector.{}", line.detectors[self.of.0].id)
     }
 
-    /// The records that count: of this detector chain and these labels, whole, and of recordings that are still the same.
+    /// The records that count: of this detector chain and these labels, of every kind, and of recordings that are still the same.
     fn fresh<'s>(&self, line: &Line, shelf: &'s Shelf) -> Result<Vec<&'s ShelvedTuning>, String> {
         let id = &line.detectors[self.of.0].id;
         let again = format!(
@@ -77,9 +77,21 @@ impl Asked<'_> {
                 why = format!(
                     "the detector or its sensor has changed since, or the recordings had another rate; {again}"
                 );
+            } else if !tuning.what.is_empty() {
+                // A requirement names no kinds: it is held to all that is labelled.
+                told = true;
+                why = format!(
+                    "it has been held against the labels of {} alone, and this asks of all that is labelled in {}; {again} and without --what",
+                    tuning.what.join(", "),
+                    self.labels
+                );
             } else if let Some(first) = shelved.changed.first() {
                 told = true;
                 why = format!("{first} is not the recording that it was; {again}");
+            } else if let Some(first) = shelved.unread.first() {
+                told = true;
+                why =
+                    format!("whether it is still the recording that it was is not known: {first}");
             } else {
                 fresh.push(shelved);
             }
@@ -179,7 +191,7 @@ fn recall_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_least: f64) -> 
         100.0 * high,
         show(confidence, Dimension::Ratio),
         tuning.matched,
-        kinds(tuning)
+        left_out(tuning)
     );
     if low < at_least && high >= at_least {
         let more = if share <= at_least {
@@ -229,7 +241,7 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
         show(tuning.judged_s, Dimension::Time),
         show(confidence, Dimension::Ratio),
         tuning.matched,
-        kinds(tuning)
+        left_out(tuning)
     );
     if low <= at_most.count && high > at_most.count {
         let per_s = tuning.false_alarms as f64 / tuning.judged_s;
@@ -272,11 +284,24 @@ fn growing(enough: impl Fn(f64) -> Option<String>) -> Option<String> {
     None
 }
 
-fn kinds(tuning: &Tuning) -> String {
-    match tuning.what.as_slice() {
-        [] => String::new(),
-        what => format!("; labels of {}", what.join(", ")),
-    }
+/// What of labels and time the counts do not speak of.
+fn left_out(tuning: &Tuning) -> String {
+    let labels = match tuning.set_aside {
+        0 => String::new(),
+        n => format!(
+            "; {n} more of {} labels lie where nothing was judged, and are neither found nor missed",
+            tuning.labelled + n
+        ),
+    };
+    let time = if tuning.settling_s > 0.0 {
+        format!(
+            "; the first {} after each begin were left out (`--settling`)",
+            show(tuning.settling_s, Dimension::Time)
+        )
+    } else {
+        String::new()
+    };
+    format!("{labels}{time}")
 }
 
 fn evidence(tuning: &Tuning) -> Evidence {

@@ -13,7 +13,7 @@ use crate::evidence::{FORMAT, folder};
 use crate::input::{InputError, detector_spec, sensor_chain};
 
 /// Method of a tuning.
-pub const TUNING: &str = "tune/1";
+pub const TUNING: &str = "tune/2";
 
 /// What one detector did against one file of labels.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -45,6 +45,8 @@ pub struct Tuning {
     pub recordings: Vec<TunedRecording>,
     /// Labels that count.
     pub labelled: u64,
+    /// Labels of the same kinds that do not, as less than half of each lies in time in which the detector could decide.
+    pub set_aside: u64,
     /// Those that were found.
     pub hits: u64,
     /// Events that found none.
@@ -74,6 +76,8 @@ pub struct ShelvedTuning {
     pub file: String,
     /// Recordings that are there and no longer what they were.
     pub changed: Vec<String>,
+    /// Recordings that are there and cannot be read, each with why.
+    pub unread: Vec<String>,
 }
 
 impl Tuning {
@@ -94,6 +98,7 @@ impl Tuning {
             settling_s: 0.0,
             recordings: Vec::new(),
             labelled: 0,
+            set_aside: 0,
             hits: 0,
             false_alarms: 0,
             judged_s: 0.0,
@@ -176,6 +181,6 @@ mod tests {
             ..tuning.clone()
         };
         assert_ne!(other.path(Path::new("a/plan.toml")), path);
-        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/1", "tune/9")).is_err());
+        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/2", "tune/9")).is_err());
     }
 }

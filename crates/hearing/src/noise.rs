@@ -23,7 +23,8 @@ pub struct Noise {
     pub cut: bool,
 }
 
-/// Takes the samples of files that follow each other as [`line_up`](crate::line_up) puts them, at most `most_samples`. The detectors of
+/// Takes the samples of files that follow each other as [`line_up`](crate::line_up) puts them, at most `most_samples`, 4 bytes each; while a
+/// stretch grows as much again as it holds may be set aside for it. The detectors of
 /// `ear` are not looked at.
 ///
 /// # Errors
@@ -41,7 +42,7 @@ pub fn take_noise(
     let rate_hz = files.first().map_or(0, |file| file.info.rate_hz);
     let flat = (f64::from(rate_hz) * FLAT_S).ceil() as usize;
     let mut noise = Noise::default();
-    let mut open: Vec<f32> = Vec::new();
+    let mut open = Open::new(flat);
     let mut taken = 0;
     hear(
         files,
@@ -57,46 +58,90 @@ pub fn take_noise(
                 for end in ends {
                     let wanted = (end - from).min(most_samples - taken);
                     noise.cut |= wanted < end - from;
-                    open.extend_from_slice(&pressure_upa[from..from + wanted]);
+                    for &sample in &pressure_upa[from..from + wanted] {
+                        open.push(sample, &mut noise);
+                    }
                     taken += wanted;
                     if end < pressure_upa.len() {
                         noise.full_scale_samples += 1;
-                        noise.close(&mut open, flat);
+                        open.close(&mut noise);
                     }
                     from = end + 1;
                 }
             }
-            Step::Gap { .. } => noise.close(&mut open, flat),
+            Step::Gap { .. } => open.close(&mut noise),
             Step::Settled { .. } => {}
             Step::Done { hearing, .. } => noise.hearings.push(hearing),
         },
         read,
     )?;
-    noise.close(&mut open, flat);
+    open.close(&mut noise);
     Ok(noise)
 }
 
-impl Noise {
-    /// Takes what was heard without a break, but for runs of one value of `flat` samples or more.
-    fn close(&mut self, open: &mut Vec<f32>, flat: usize) {
-        let whole = std::mem::take(open);
-        let count = whole.len();
-        let runs = whole.chunk_by(|a, b| a == b).map(<[f32]>::len);
-        let (mut from, mut at) = (0, 0);
-        for run in runs {
-            if run >= flat || (run == count && run > 1) {
-                if at > from {
-                    self.stretches.push(whole[from..at].to_vec());
-                }
-                self.repeated_samples += run as u64;
-                from = at + run;
-            }
-            at += run;
+/// What is heard without a break, cut where one value begins to stay. Its samples grow in one place and are handed on as they
+/// are: nothing is copied when a stretch ends.
+struct Open {
+    samples: Vec<f32>,
+    /// Samples since the break, with those that were cut away.
+    heard: usize,
+    /// Length of the run of one value at the end of `samples`.
+    run: usize,
+    /// The value that stays, once it has for `flat` samples.
+    stays: Option<f32>,
+    flat: usize,
+}
+
+impl Open {
+    fn new(flat: usize) -> Self {
+        Self {
+            samples: Vec::new(),
+            heard: 0,
+            run: 0,
+            stays: None,
+            flat,
         }
-        match from {
-            0 if count > 0 => self.stretches.push(whole),
-            _ if count > from => self.stretches.push(whole[from..].to_vec()),
-            _ => {}
+    }
+
+    fn push(&mut self, sample: f32, noise: &mut Noise) {
+        self.heard += 1;
+        if self.stays == Some(sample) {
+            noise.repeated_samples += 1;
+            return;
+        }
+        self.stays = None;
+        self.run = match self.samples.last() {
+            Some(last) if *last == sample => self.run + 1,
+            _ => 1,
+        };
+        self.samples.push(sample);
+        if self.run >= self.flat {
+            self.drop_run(noise);
+            self.stays = Some(sample);
+        }
+    }
+
+    /// A break: what was heard before it is a stretch, unless all of it is one value.
+    fn close(&mut self, noise: &mut Noise) {
+        if self.run == self.heard && self.run > 1 {
+            self.drop_run(noise);
+        }
+        self.hand_on(noise);
+        *self = Self::new(self.flat);
+    }
+
+    fn drop_run(&mut self, noise: &mut Noise) {
+        noise.repeated_samples += self.run as u64;
+        self.samples.truncate(self.samples.len() - self.run);
+        self.run = 0;
+        self.hand_on(noise);
+    }
+
+    fn hand_on(&mut self, noise: &mut Noise) {
+        if !self.samples.is_empty() {
+            let mut stretch = std::mem::take(&mut self.samples);
+            stretch.shrink_to_fit();
+            noise.stretches.push(stretch);
         }
     }
 }

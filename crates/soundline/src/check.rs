@@ -11,6 +11,7 @@ use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
 
+use crate::cancel::Cancel;
 use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -31,7 +32,18 @@ pub(crate) struct Args {
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read_and_show(&args.plan, out)?;
-    let (shelf, warnings) = shelf(&args.plan, &reading);
+    let cancel = Cancel::on_ctrl_c()?;
+    let bar = out.progress(0, "reading recordings that evidence names");
+    let watch = |read, whole| {
+        bar.set_length(whole);
+        bar.set_position(read);
+        !cancel.asked()
+    };
+    let looked = shelf(&args.plan, &reading, &watch);
+    bar.finish_and_clear();
+    let Some((shelf, warnings)) = looked else {
+        return Ok(Exit::Cancelled);
+    };
     let check = assess::check(&reading, &shelf);
     match out.format {
         Format::Text => {
@@ -98,30 +110,41 @@ pub(crate) fn records(path: &Path) -> (Vec<(PathBuf, AnyRecord)>, Vec<String>) {
 }
 
 /// What lies beside the plan: records that can be read, and the digests of the cue sheets that requirements name. With
-/// what could not be read.
-pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
+/// what could not be read. `watch` as of [`recordings::compared`]; `None` where it stopped the reading.
+pub(crate) fn shelf(
+    path: &Path,
+    reading: &Reading,
+    watch: &dyn Fn(u64, u64) -> bool,
+) -> Option<(Shelf, Vec<String>)> {
     let beside = path.parent().unwrap_or(Path::new(""));
-    let mut digests = recordings::Digests::default();
     let mut records = Vec::new();
     let mut injections = Vec::new();
-    let mut tunings = Vec::new();
-    let (all, warnings) = self::records(path);
+    let mut asked = Vec::new();
+    let (all, mut warnings) = self::records(path);
     for (file, record) in all {
         match record {
             AnyRecord::Rehearsal(record) => records.push(record),
             AnyRecord::Injection(record) => injections.push(record),
             AnyRecord::Tuning(tuning) if asks_tuning(reading, &tuning.detector) => {
-                let changed = digests.changed(beside, &tuning.recordings);
-                tunings.push(ShelvedTuning {
-                    tuning,
-                    file: file.display().to_string(),
-                    changed,
-                });
+                asked.push((tuning, file));
             }
             // Nobody asks, so its recordings need not be read.
             AnyRecord::Tuning(_) => {}
         }
     }
+    let of_each: Vec<_> = asked.iter().map(|(t, _)| &t.recordings[..]).collect();
+    let (compared, fault) = recordings::compared(path, &of_each, watch)?;
+    warnings.extend(fault);
+    let tunings = asked
+        .into_iter()
+        .zip(compared)
+        .map(|((tuning, file), compared)| ShelvedTuning {
+            tuning,
+            file: file.display().to_string(),
+            changed: compared.changed,
+            unread: compared.unread,
+        })
+        .collect();
     let mut cues = BTreeMap::new();
     let mut commands = BTreeMap::new();
     let mut labels = BTreeMap::new();
@@ -158,7 +181,7 @@ pub(crate) fn shelf(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
         cues,
         commands,
     };
-    (shelf, warnings)
+    Some((shelf, warnings))
 }
 
 /// Whether a requirement asks what a detector finds, or how often it cries wolf.

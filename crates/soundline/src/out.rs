@@ -13,7 +13,7 @@ pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION")
 
 /// The program as evidence names it.
 pub(crate) fn computed_by() -> String {
-    assess::evidence::made_by(PROGRAM, hearing::METHOD)
+    assess::evidence::made_by(PROGRAM, hearing::METHOD, rehearsal::METHOD)
 }
 
 /// How results are written.

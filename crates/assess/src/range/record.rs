@@ -43,7 +43,8 @@ struct PointRecord {
 }
 
 impl InjectionRecord {
-    /// A record of what was sampled; `None` for what came of recorded noise, which no requirement reads.
+    /// A record of what was sampled; `None` for what came of recorded noise, which no requirement reads, or of a wind whose noise this
+    /// subject does not have.
     #[must_use]
     pub fn new(subject: &Subject, sampled: &Sampled, program: &str) -> Option<Self> {
         let wind_m_s = sampled.wind_m_s?;
@@ -51,7 +52,7 @@ impl InjectionRecord {
         Some(Self {
             format: FORMAT.to_owned(),
             method: INJECTION.to_owned(),
-            inputs_digest: subject.digest(wind_m_s),
+            inputs_digest: subject.digest(wind_m_s).ok()?,
             detector: subject.detector.clone(),
             call: subject.call.clone(),
             program: program.to_owned(),

@@ -4,6 +4,9 @@
 //! least half a second after the one before, after what the detector needs to settle in its stretch. Where so many do not
 //! fit, there are fewer. A ratio counts from the level of the noise in the detector's band from 5 s before the call to 5 s
 //! after it (a judgement). False alarms are those of one pass over each whole stretch without calls.
+//!
+//! A call from a range is received at one level, and the noise about it is what it happens to be. So ranges rest on the same places once more,
+//! with calls of one level in all of them: loud and quiet noise count by how long they last, and the limits are those of these counts.
 
 use chance::Stream;
 use injection::{
@@ -28,6 +31,9 @@ pub struct Recorded {
     pub used_s: f64,
     /// Lowest and highest level of the noise about a call, in the detector's band, dB re 1 uPa.
     pub level_about_calls_db: (f64, f64),
+    /// Share of the same calls found against their level as received, in dB over the mean level of all the noise: what ranges rest on. Each
+    /// call of a point is received at one level, whatever the noise about it.
+    pub received: Curve,
 }
 
 /// A call's place.
@@ -59,14 +65,30 @@ pub fn recorded_ranges(
         .step_by(FIRST_DB.2)
         .map(f64::from)
         .collect();
-    let few = evenly(&places, EACH as usize);
-    let coarse = bench.tally(&few, &first, threads, &|_| watch(0.0))?;
-    let snr_db = ratios(&first, &coarse);
-    let mut tally = bench.tally(&places, &snr_db, threads, &|share| watch(0.7 * share))?;
+    let used: Vec<&[f32]> = bench.used.iter().map(|&i| &stretches[i][..]).collect();
+    let noise_level_db = bench.level_db(&used)?;
+    let alike: Vec<Place> = places
+        .iter()
+        .map(|place| Place {
+            level_db: noise_level_db,
+            ..*place
+        })
+        .collect();
+    let put = |places: &[Place], watch: &(dyn Fn(f64) -> bool + Sync)| {
+        let few = evenly(places, EACH as usize);
+        let coarse = bench.tally(&few, &first, threads, &|_| watch(0.0))?;
+        let snr_db = ratios(&first, &coarse);
+        let tally = bench.tally(places, &snr_db, threads, watch)?;
+        let found = snr_db.iter().copied().zip(tally.found.iter().copied());
+        let curve = Curve::new(&found.collect::<Vec<_>>(), tally.calls)?;
+        Ok::<_, RangeError>((snr_db, tally, curve))
+    };
+    let (snr_db, mut tally, curve) = put(&places, &|share| watch(0.4 * share))?;
+    let (_, _, received) = put(&alike, &|share| watch(0.4 + 0.4 * share))?;
     // Groups of calls settle anew, each by itself: what they told of the noise alone does not count.
     tally.false_alarms = 0;
     tally.listened_samples = 0;
-    let alone = on_threads(bench.used.len(), threads, &|s| watch(0.7 + 0.3 * s), |i| {
+    let alone = on_threads(bench.used.len(), threads, &|s| watch(0.8 + 0.2 * s), |i| {
         let noise = &stretches[bench.used[i]];
         Ok(inject(
             &bench.what(&snr_db, &[]),
@@ -79,16 +101,10 @@ pub fn recorded_ranges(
         tally.false_alarms += one.false_alarms;
         tally.listened_samples += one.listened_samples;
     }
-    let counts: Vec<(f64, u64)> = snr_db
-        .iter()
-        .copied()
-        .zip(tally.found.iter().copied())
-        .collect();
-    let used: Vec<&[f32]> = bench.used.iter().map(|&i| &stretches[i][..]).collect();
     let sampled = Sampled {
         wind_m_s: None,
-        noise_level_db: bench.level_db(&used)?,
-        curve: Curve::new(&counts, tally.calls)?,
+        noise_level_db,
+        curve,
         by_chance: tally.by_chance,
         false_alarms: tally.false_alarms,
         listened_s: tally.listened_samples as f64 / subject.chain.rate_hz(),
@@ -105,11 +121,16 @@ pub fn recorded_ranges(
             levels().fold(f64::INFINITY, f64::min),
             levels().fold(f64::NEG_INFINITY, f64::max),
         ),
+        received: received.clone(),
     };
     let losses = losses(&subject, &[&sampled])?.remove(0);
+    let over_range = Sampled {
+        curve: received,
+        ..sampled.clone()
+    };
     let month = Month {
-        range: month_range(&subject, &sampled, None, subject.hydrophone_depth_m)?,
-        by_depth: depth_ranges(&subject, &sampled, None)?,
+        range: month_range(&subject, &over_range, None, subject.hydrophone_depth_m)?,
+        by_depth: depth_ranges(&subject, &over_range, None)?,
         sampled,
         losses,
     };

@@ -12,7 +12,7 @@ use seawater::{
 use sha2::{Digest, Sha256};
 use signal::{SensorChain, energy_band_hz};
 
-use super::RangeError;
+use super::{RangeError, Wind};
 use crate::input::{
     Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
     spreading, template_samples,
@@ -27,6 +27,8 @@ const IMAGE_FREQUENCIES: u32 = 24;
 const LEFT_OUT: f64 = 0.05;
 /// Below this the formulas of the sea do not hold, Hz.
 const LOWEST_HZ: f64 = 1.0;
+/// The least wind that there is, m/s.
+pub(super) const CALM_M_S: f64 = 0.0;
 /// What to write where a range is asked for and no law is there.
 const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
 
@@ -73,7 +75,7 @@ pub struct Subject {
     pub band_of: BandOf,
     /// The frequency that stands for the call where absorption is taken, Hz.
     pub representative_hz: f64,
-    /// Mean wind of the twelve months, m/s.
+    /// Mean wind of the twelve months, m/s; none where the plan does not say it.
     pub wind_m_s: Vec<f64>,
     /// Water depth, m; not a number where it is not known.
     pub water_depth_m: f64,
@@ -83,7 +85,8 @@ pub struct Subject {
     pub(crate) sound: CallSound,
     /// SHA-256 of the samples of the call.
     sound_digest: String,
-    pub(crate) shipping: f64,
+    /// `None` where the plan does not say it.
+    pub(crate) shipping: Option<f64>,
     pub(crate) profile: Profile,
     pub(crate) way: Way,
     pub(crate) ph: f64,
@@ -92,7 +95,8 @@ pub struct Subject {
 }
 
 impl Subject {
-    /// A detector and a call of a plan.
+    /// A detector and a call of a plan. Wind and shipping are asked for where noise is made of them, and not here: recorded noise needs
+    /// neither.
     ///
     /// # Errors
     /// [`RangeError`] where the plan does not say what is needed, or something that cannot be.
@@ -100,12 +104,6 @@ impl Subject {
         let plan = &line.detectors[detector.0];
         let written = &line.calls[call.0];
         let name = format!("call.{}", written.id);
-        let site = |missing| {
-            RangeError::Input(InputError::NotSaid {
-                what: "site".to_owned(),
-                missing,
-            })
-        };
         let chain = sensor_chain(line, plan.on)?;
         let spec = detector_spec(line, detector, None)?;
         let rate_hz = chain.rate_hz();
@@ -142,10 +140,6 @@ impl Subject {
                 missing: "its depth",
             }));
         }
-        let wind_m_s: Vec<f64> = sea.wind_m_s.iter().map(|q| q.si).collect();
-        if wind_m_s.len() != 12 {
-            return Err(site("the wind of the months"));
-        }
         Ok(Self {
             detector: format!("detector.{}", plan.id),
             call: name,
@@ -166,14 +160,14 @@ impl Subject {
             band_hz,
             band_of,
             representative_hz,
-            wind_m_s,
+            wind_m_s: sea.wind_m_s.iter().map(|q| q.si).collect(),
             water_depth_m: sea.water_depth_m.si,
             self_noise: self_noise(line, plan.on)?,
             spec,
             chain,
             sound,
             sound_digest: plan::hex(&digest.finalize()),
-            shipping: sea.shipping.map(|q| q.si).ok_or_else(|| site("shipping"))?,
+            shipping: sea.shipping.map(|q| q.si),
             profile: profile(line).map_err(InputError::from)?,
             way: match sea.paths {
                 Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
@@ -184,12 +178,41 @@ impl Subject {
         })
     }
 
+    /// The mean wind of a month, 1 to 12, m/s.
+    pub(super) fn month_wind_m_s(&self, month: u8) -> Result<f64, RangeError> {
+        let at = usize::from(month).checked_sub(1);
+        let wind_m_s = at.and_then(|at| self.wind_m_s.get(at));
+        wind_m_s
+            .copied()
+            .ok_or_else(|| site("the wind of the months"))
+    }
+
+    /// Whether the detector decides over a running background, and not by a threshold that stays where it is: then less noise is never
+    /// worse for it.
+    #[must_use]
+    pub fn over_background(&self) -> bool {
+        over_background(&self.spec)
+    }
+
+    /// The winds, m/s, at which it is held to what is to hold in any wind up to `most_m_s`. Over a background that is the greatest, in which a
+    /// call is found least far. With a fixed threshold less noise may carry fewer calls over it as well, so that there a calm and the
+    /// means of `months` below the greatest are looked at too.
+    pub(crate) fn winds_up_to(&self, most_m_s: f64, months: &[u8]) -> Vec<Wind> {
+        let mut winds = vec![Wind::AtMost(most_m_s)];
+        if !self.over_background() && most_m_s > CALM_M_S {
+            winds.push(Wind::AtMost(CALM_M_S));
+            let below = |month: &u8| self.month_wind_m_s(*month).is_ok_and(|m_s| m_s < most_m_s);
+            winds.extend(months.iter().copied().filter(below).map(Wind::OfMonth));
+        }
+        winds
+    }
+
     /// The noise of a wind at the hydrophone.
     pub(crate) fn noise(&self, wind_m_s: f64) -> Result<SiteNoise, RangeError> {
         let rate_hz = self.chain.rate_hz();
         Ok(SiteNoise::new(
             wind_m_s,
-            self.shipping,
+            self.shipping.ok_or_else(|| site("shipping"))?,
             &self.self_noise,
             rate_hz,
         )?)
@@ -199,7 +222,7 @@ impl Subject {
     /// steps of the converter.
     ///
     /// # Errors
-    /// [`RangeError::Noise`] for a wind or shipping outside what the formula holds for.
+    /// [`RangeError::Noise`] for a wind or shipping outside what the formula holds for, [`RangeError::Input`] where the plan says no shipping.
     pub fn noise_level_db(&self, wind_m_s: f64) -> Result<f64, RangeError> {
         let (low_hz, high_hz) = self.band_hz;
         let high_pass = self.chain.high_pass();
@@ -296,20 +319,24 @@ impl Subject {
         Ok(-10.0 * libm::log10(power / f64::from(IMAGE_FREQUENCIES)))
     }
 
-    /// SHA-256 of all that a sampled curve in the noise of a wind rests on, but for the number of calls and their seed.
-    #[must_use]
-    pub fn digest(&self, wind_m_s: f64) -> String {
+    /// SHA-256 of all that a sampled curve in the noise of a wind rests on, but for the number of calls and their seed. The density of the
+    /// noise is in it as it was worked out: another formula gives another digest.
+    ///
+    /// # Errors
+    /// As [`Self::noise_level_db`].
+    pub fn digest(&self, wind_m_s: f64) -> Result<String, RangeError> {
         let inputs = format!(
-            "{INJECTION} {:?} {:?} {:?} {:?} {} {:?} {:?}",
+            "{INJECTION} {:?} {:?} {:?} {:?} {} {:?} {:?} {:?}",
             self.spec,
             self.chain,
             self.self_noise,
             self.band_hz,
             self.sound_digest,
             wind_m_s,
-            self.shipping
+            self.shipping,
+            self.noise(wind_m_s)?,
         );
-        plan::hex(&Sha256::digest(inputs.as_bytes()))
+        Ok(plan::hex(&Sha256::digest(inputs.as_bytes())))
     }
 
     /// Samples of noise behind the chain's high-pass, of one stretch.
@@ -337,6 +364,18 @@ impl Subject {
         }
         Ok(out)
     }
+}
+
+fn site(missing: &'static str) -> RangeError {
+    RangeError::Input(InputError::NotSaid {
+        what: "site".to_owned(),
+        missing,
+    })
+}
+
+pub(super) fn over_background(spec: &Spec) -> bool {
+    let mut stages = spec.stages.iter();
+    stages.any(|stage| matches!(stage, Stage::Background { .. }))
 }
 
 /// Whose band call and noise are compared in.

@@ -45,11 +45,11 @@ pub fn ranges(
 ) -> Result<Ranges, RangeError> {
     let mut drawn: Vec<Sampled> = Vec::new();
     for (done, wind) in winds.iter().enumerate() {
-        let wind_m_s = wind.m_s(&subject);
+        let wind_m_s = wind.m_s(&subject)?;
         if drawn.iter().any(|s| s.wind_m_s == Some(wind_m_s)) {
             continue;
         }
-        let digest = subject.digest(wind_m_s);
+        let digest = subject.digest(wind_m_s)?;
         let fresh = kept.iter().filter(|r| {
             r.inputs_digest == digest
                 && r.calls() >= draws.calls
@@ -70,7 +70,7 @@ pub fn ranges(
     let months = winds
         .iter()
         .map(|wind| {
-            let wind_m_s = Some(wind.m_s(&subject));
+            let wind_m_s = Some(wind.m_s(&subject)?);
             let drawn_there = drawn.iter().position(|s| s.wind_m_s == wind_m_s);
             let i = drawn_there.expect("every wind was drawn above");
             let (sampled, month) = (&drawn[i], wind.month());

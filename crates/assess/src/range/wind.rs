@@ -2,8 +2,10 @@
 
 use plan::{CallIx, DetectorIx, Line, That};
 
-use super::Subject;
+use super::subject::{CALM_M_S, over_background};
+use super::{RangeError, Subject};
 use crate::chain::months_in_water;
+use crate::input::detector_spec;
 
 /// A wind in whose noise calls are drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,10 +27,10 @@ impl Wind {
     }
 
     /// The wind of a site, m/s.
-    pub(crate) fn m_s(self, subject: &Subject) -> f64 {
+    pub(crate) fn m_s(self, subject: &Subject) -> Result<f64, RangeError> {
         match self {
-            Self::OfMonth(month) => subject.wind_m_s[usize::from(month) - 1],
-            Self::AtMost(wind_m_s) => wind_m_s,
+            Self::OfMonth(month) => subject.month_wind_m_s(month),
+            Self::AtMost(wind_m_s) => Ok(wind_m_s),
         }
     }
 }
@@ -41,7 +43,8 @@ pub fn deployment_months(line: &Line) -> Vec<u8> {
     months.map(|month| month as u8 + 1).collect()
 }
 
-/// The winds up to which requirements on the range of a detector for a call are to hold, m/s, rising.
+/// The winds up to which requirements on the range of a detector for a call are to hold, m/s, rising; with a calm where the detector has a
+/// fixed threshold, as it is held to that too.
 #[must_use]
 pub fn limit_winds_m_s(line: &Line, detector: DetectorIx, call: CallIx) -> Vec<f64> {
     let asked = line.requirements.iter().filter(|r| {
@@ -50,6 +53,10 @@ pub fn limit_winds_m_s(line: &Line, detector: DetectorIx, call: CallIx) -> Vec<f
     let mut winds_m_s: Vec<f64> = asked
         .filter_map(|r| r.when_wind_at_most_m_s.map(|q| q.si))
         .collect();
+    let fixed = || detector_spec(line, detector, None).is_ok_and(|spec| !over_background(&spec));
+    if !winds_m_s.is_empty() && fixed() {
+        winds_m_s.push(CALM_M_S);
+    }
     winds_m_s.sort_by(f64::total_cmp);
     winds_m_s.dedup();
     winds_m_s

@@ -365,3 +365,81 @@ fn verif_noise_below_the_corner_counts_as_it_comes_through() {
         "{found_db} {sea_db}"
     );
 }
+
+/// The detector without a background, by a threshold that stays where it is.
+const FIXED: [(&str, &str); 2] = [
+    ("  { background = \"median\", over = \"30 s\" },\n", ""),
+    (
+        "on_above = \"6 dB\", off_below = \"4 dB\"",
+        "on_above = \"94 dB re 1 uPa\", off_below = \"92.5 dB re 1 uPa\"",
+    ),
+];
+
+/// A call below a fixed threshold is carried over it by noise, and not in a calm: the greatest wind is then the best case. At 30 dB in a
+/// calm and at 0 dB at the limit, the calm decides.
+#[test]
+fn verif_a_fixed_threshold_is_held_to_every_wind_up_to_the_limit() {
+    let changes: Vec<_> = FIXED.into_iter().chain([FAINT]).collect();
+    let reading = reading("300 m", &changes);
+    let line = reading.line.as_ref().unwrap();
+    let subject = subject(line);
+    let detector = line.detectors.iter().position(|d| d.id == "upcall-upper");
+    let winds = assess::range::limit_winds_m_s(line, DetectorIx(detector.unwrap()), CallIx(0));
+    assert_eq!(winds, [0.0, LIMIT_M_S]);
+    let june_m_s = subject.wind_m_s[5];
+    let of = |wind_m_s, db: f64| {
+        let counts = [(db - 1.0, 0), (db + 1.0, 1000)];
+        counted_at(wind_m_s, &subject, &counts, 1000, 0)
+    };
+    let windy = [of(LIMIT_M_S, 0.0), of(june_m_s, 0.0)];
+    let check = with(&reading, &windy);
+    let why = why_unknown(&check, "far");
+    assert!(
+        why.starts_with("at 0 m/s of wind, the least in which it is to hold: no calls have been drawn in this noise yet; run"),
+        "{why}"
+    );
+    // Nor are the months below the limit passed over.
+    let check = with(&reading, &[of(LIMIT_M_S, 0.0), of(0.0, 0.0)]);
+    let why = why_unknown(&check, "far");
+    assert!(
+        why.starts_with("in June, at 6.8 m/s of wind: no calls"),
+        "{why}"
+    );
+    let all = [of(LIMIT_M_S, 0.0), of(june_m_s, 0.0), of(0.0, 30.0)];
+    let check = with(&reading, &all);
+    let far = known(&check, "far");
+    assert_eq!(far.ruling, Ruling::Broken, "{}", far.why);
+    for what in ["at 0 m/s of wind, the least", "the worst of 3 winds"] {
+        assert!(far.why.contains(what), "{}", far.why);
+    }
+}
+
+/// More noise than is known of may carry more calls over a fixed threshold, so that nothing is broken by what is known.
+#[test]
+fn verif_a_fixed_threshold_in_noise_that_is_not_told_breaks_nothing() {
+    let changes: Vec<_> = FIXED.into_iter().chain([FAINT, (SELF_NOISE, "")]).collect();
+    let reading = reading("5 km", &changes);
+    let subject = subject(reading.line.as_ref().unwrap());
+    let winds_m_s = [LIMIT_M_S, subject.wind_m_s[5], 0.0];
+    let all = winds_m_s.map(|m_s| counted_at(m_s, &subject, &step(1000), 1000, 0));
+    let check = with(&reading, &all);
+    let why = why_unknown(&check, "far");
+    assert!(
+        why.contains("more calls over the threshold as well as fewer"),
+        "{why}"
+    );
+}
+
+/// Another density of the noise is another digest, by whatever it came to be another.
+#[test]
+fn verif_counts_are_of_the_noise_as_it_was_worked_out() {
+    let of = |changes: &[(&str, &str)]| {
+        let reading = reading("300 m", changes);
+        subject(reading.line.as_ref().unwrap()).digest(LIMIT_M_S)
+    };
+    let digest = of(&[]).unwrap();
+    assert_ne!(of(&[("shipping = 0.4", "shipping = 0.5")]).unwrap(), digest);
+    assert_eq!(of(&[FAINT]).unwrap(), digest);
+    let unsaid = of(&[("shipping = 0.4", "")]).unwrap_err().to_string();
+    assert!(unsaid.contains("shipping"), "{unsaid}");
+}

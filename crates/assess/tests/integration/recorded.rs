@@ -2,7 +2,8 @@
 
 use assess::input::SiteNoise;
 use assess::range::{
-    Bound, Draws, RangeError, Ranges, Subject, month_range, recorded_ranges, sample,
+    Bound, Draws, InjectionRecord, RangeError, Ranges, Subject, month_range, recorded_ranges,
+    sample,
 };
 use chance::Stream;
 use injection::InjectionError;
@@ -149,4 +150,83 @@ fn verif_short_recordings_are_told() {
         in_recordings(&[vec![0.0; 240_000]], 25, 1),
         Err(RangeError::Injection(InjectionError::NoiseLevel { .. }))
     ));
+}
+
+/// Half of the time 20 dB louder than the other: of calls of one level as many are found as in the mean of the two, and neither as many
+/// as in the mean of their power, nor as in the loud half alone.
+#[test]
+fn verif_loud_and_quiet_noise_count_by_how_long_they_last() {
+    let quiet = recording(5, 150.0);
+    let loud: Vec<f32> = recording(6, 150.0).iter().map(|x| 10.0 * x).collect();
+    let of = |stretches: &[Vec<f32>], calls| in_recordings(stretches, calls, 2).unwrap();
+    let alone = [&quiet, &loud].map(|noise| of(std::slice::from_ref(noise), 75));
+    let both = of(&[quiet.clone(), loud.clone()], 150);
+    let shares = |ranges: &Ranges| ranges.months[0].range.seen.shares.clone();
+    let [in_quiet, in_loud, in_both] = [&alone[0], &alone[1], &both].map(shares);
+    for ((quiet, loud), both) in in_quiet.iter().zip(&in_loud).zip(&in_both) {
+        let mean = f64::midpoint(quiet.1, loud.1);
+        assert!(
+            (both.1 - mean).abs() < 0.1,
+            "{} m: {} {mean}",
+            both.0,
+            both.1
+        );
+    }
+    let area = |ranges: &Ranges| ranges.months[0].range.area_m2.0;
+    let mean = f64::midpoint(area(&alone[0]), area(&alone[1]));
+    let ratio = area(&both) / mean;
+    assert!((0.8..1.25).contains(&ratio), "{ratio}");
+    assert!(area(&both) > 3.0 * area(&alone[1]));
+    let recorded = both.recorded.unwrap();
+    let (low_db, high_db) = recorded.level_about_calls_db;
+    assert!(high_db - low_db > 19.0, "{low_db} {high_db}");
+    let months = &both.months[0];
+    assert_ne!(recorded.received, months.sampled.curve);
+}
+
+/// Recorded noise needs neither the wind nor the shipping of the site.
+#[test]
+fn verif_recorded_noise_asks_for_no_wind_and_no_shipping() {
+    let text = format!("{PLAN}\n{CALL}").replace("shipping = 0.2\n", "");
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let line = reading.line.unwrap();
+    let subject = || Subject::new(&line, DetectorIx(0), CallIx(0)).unwrap();
+    assert!(subject().wind_m_s.is_empty());
+    let noise = [recording(7, 60.0)];
+    let found = recorded_ranges(subject(), &noise, 25, 5, 2, &|_| true).unwrap();
+    assert_eq!(found.months.len(), 1);
+    // The noise of a wind does.
+    let unsaid = subject().noise_level_db(WIND_M_S).unwrap_err();
+    assert!(unsaid.to_string().contains("shipping"), "{unsaid}");
+}
+
+/// Counts in synthesised noise, frozen: whoever changes what is drawn, the noise or the sampling raises the method word of these records, so
+/// that older ones count no longer.
+#[test]
+fn regress_other_draws_are_another_method() {
+    let draws = Draws {
+        calls: 25,
+        alone_s: 0.0,
+        seed: 11,
+    };
+    let subject = subject();
+    let drawn = sample(&subject, WIND_M_S, draws, 2, &|_| true).unwrap();
+    let record = InjectionRecord::new(&subject, &drawn, "test").unwrap();
+    let word = record.to_json().contains("\"injection/2\"");
+    let points = drawn.curve.points();
+    let found: Vec<u64> = points.iter().take(4).map(|p| p.found).collect();
+    let level_mdb = (1000.0 * drawn.noise_level_db).round() as i64;
+    assert_eq!(
+        (
+            word,
+            points[0].snr_db,
+            points[1].snr_db,
+            found,
+            drawn.by_chance,
+            level_mdb
+        ),
+        (true, 6.0, 7.0, vec![0, 3, 24, 25], 0, 87_979),
+        "the same draws come to something else: raise the method word and freeze the new counts"
+    );
 }

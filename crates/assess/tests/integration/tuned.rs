@@ -55,6 +55,7 @@ fn with(tunings: Vec<Tuning>, more: &str) -> Check {
                 file: format!("plan.evidence/{}-of-{}.json", tuning.hits, tuning.labelled),
                 tuning,
                 changed: Vec::new(),
+                unread: Vec::new(),
             })
             .collect(),
         labels,
@@ -192,6 +193,7 @@ fn verif_what_has_changed_makes_it_unknown() {
             tuning: good.clone(),
             file: "plan.evidence/good.json".to_owned(),
             changed: vec!["a.wav".to_owned()],
+            unread: Vec::new(),
         }],
         labels: BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]),
         ..Shelf::default()
@@ -201,12 +203,57 @@ fn verif_what_has_changed_makes_it_unknown() {
     assert!(why_unknown(&other, "finds").contains("the detector or its sensor has changed"));
     let swapped = check(&plan(""), &shelf);
     assert!(why_unknown(&swapped, "finds").contains("a.wav is not the recording"));
+    // Nor is one that cannot be read taken to be the same.
+    let mut unread = shelf.clone();
+    unread.tunings[0].changed.clear();
+    unread.tunings[0].unread = vec!["a.wav: no leave".to_owned()];
+    let unread = check(&plan(""), &unread);
+    let why = why_unknown(&unread, "finds");
+    assert!(why.ends_with("is not known: a.wav: no leave"), "{why}");
     // What does not decide does not count: another requirement leaves the record fresh.
     let check = with(
         vec![good],
         "[requirement.more]\nthat = \"autonomy\"\nat_least = \"1 d\"\n",
     );
     assert_eq!(known(&check, "finds").ruling, Ruling::Met);
+}
+
+/// A requirement asks of all that is labelled: what was found of one kind alone shows nothing of it, and what nothing was judged of is told.
+#[test]
+fn verif_counts_of_some_kinds_or_of_part_of_the_time_say_so() {
+    let some = Tuning {
+        what: vec!["loud".to_owned()],
+        ..tuning(95, 100, 3, 10.0 * DAY_S)
+    };
+    let check = with(vec![some.clone()], "");
+    for id in ["finds", "quiet"] {
+        let why = why_unknown(&check, id);
+        for what in [
+            "the labels of loud alone",
+            "--labels day.csv",
+            "without --what",
+        ] {
+            assert!(why.contains(what), "{why}");
+        }
+    }
+    // Beside one of all kinds it is passed over.
+    let check = with(vec![some, tuning(60, 100, 3, 10.0 * DAY_S)], "");
+    assert_eq!(known(&check, "finds").ruling, Ruling::Broken);
+    let part = Tuning {
+        set_aside: 40,
+        settling_s: 3600.0,
+        ..tuning(95, 100, 3, 10.0 * DAY_S)
+    };
+    let check = with(vec![part], "");
+    for id in ["finds", "quiet"] {
+        let why = &known(&check, id).why;
+        for what in [
+            "40 more of 140 labels lie where nothing was judged",
+            "the first 60 min after each begin were left out (`--settling`)",
+        ] {
+            assert!(why.contains(what), "{why}");
+        }
+    }
 }
 
 #[test]

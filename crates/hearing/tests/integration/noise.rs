@@ -82,3 +82,22 @@ fn verif_one_value_for_a_second_is_no_noise() {
     assert!(silent.stretches.is_empty());
     assert_eq!(silent.repeated_samples, 400);
 }
+
+/// What stays longer than a second is left out to its end, wherever it lies, and nothing is held beside the samples that are kept.
+#[test]
+fn verif_a_value_that_stays_is_left_out_to_its_end() {
+    let samples = [
+        vec![0.5; 9000],
+        ramp(4000),
+        vec![0.25; 12_345],
+        vec![0.125; 3],
+    ]
+    .concat();
+    let noise = taken(&[("e.wav", samples)], usize::MAX).remove(0);
+    let lengths: Vec<usize> = noise.stretches.iter().map(Vec::len).collect();
+    assert_eq!(lengths, [4000, 3]);
+    assert_eq!(noise.repeated_samples, 9000 + 12_345);
+    for stretch in &noise.stretches {
+        assert_eq!(stretch.capacity(), stretch.len());
+    }
+}

@@ -71,8 +71,13 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     } else if !s.says_its_noise {
         let _ = writeln!(
             out,
-            "  {} does not say all of its own noise (`self_noise`): beside the sea only what is known of it is\n  heard, and every range is at most this",
-            s.sensor
+            "  {} does not say all of its own noise (`self_noise`): beside the sea only what is known of it is\n  heard{}",
+            s.sensor,
+            if s.over_background() {
+                ", and every range is at most this"
+            } else {
+                ", and with a fixed threshold more noise may carry more calls or fewer"
+            }
         );
     }
     if let Some(worst) = worst(ranges) {
@@ -202,7 +207,7 @@ fn about_recordings(recorded: &Recorded) -> String {
         n => format!("; {n} more stretches are too short for the detector to settle"),
     };
     format!(
-        "Noise as recorded, {:.1} min in {stretches}{short}: between {low_db:.1} dB and {high_db:.1} dB re 1 uPa in the band from 5 s before to 5 s after a call, from which its ratio counts. Neither wind nor shipping of the site is read. The limits speak for these recordings, and not for other days.",
+        "Noise as recorded, {:.1} min in {stretches}{short}: between {low_db:.1} dB and {high_db:.1} dB re 1 uPa in the band from 5 s before to 5 s after a call, from which its ratio counts. Ranges rest on the same calls at one received level in all of this noise, so that loud and quiet noise count by how long they last. Neither wind nor shipping of the site is read. The limits speak for these recordings, and not for other days.",
         recorded.used_s / 60.0,
     )
 }
@@ -331,6 +336,10 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
             "calls_asked": ranges.asked,
             "level_about_calls_low_db_re_1upa": r.level_about_calls_db.0,
             "level_about_calls_high_db_re_1upa": r.level_about_calls_db.1,
+            "ranges_rest_on": "calls at one received level in all of the noise",
+            "received": r.received.points().iter().map(|p| json!({
+                "over_mean_noise_db": p.snr_db, "found": p.found, "share": p.share(), "low": p.low, "high": p.high,
+            })).collect::<Vec<_>>(),
         })),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
     })

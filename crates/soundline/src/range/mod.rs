@@ -159,7 +159,8 @@ impl RangeCommandError {
     }
 }
 
-/// Most samples of recordings that are kept at once: a gibibyte.
+/// Most samples of recordings that are kept at once: a gibibyte, and for the moment up to as much again where they are one long stretch that
+/// grows.
 const MOST_SAMPLES: usize = 1 << 28;
 /// Why recorded noise leaves no evidence.
 const NO_EVIDENCE: &str = "requirements on the range are judged in the noise of each month's wind, and recordings are of no month";
@@ -188,7 +189,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     let (detector, call) = which(line, args)?;
     let subject = Subject::new(line, detector, call).map_err(RangeCommandError::from)?;
-    let winds = winds(args, line, (detector, call), &subject, out)?;
+    let (winds, not_drawn) = winds(args, line, (detector, call), &subject, out)?;
     let draws = Draws {
         calls: args.calls,
         alone_s: 60.0 * f64::from(args.alone),
@@ -272,6 +273,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             let mut whole = out.of_plan(range_json(name, &ranges));
             whole["pictures"] = json!(shown(pictures.paths()));
             whole["evidence"] = json!(shown(evidence_paths()));
+            let left_out = not_drawn.iter();
+            whole["not_drawn"] = left_out
+                .map(|n| json!({ "wind_m_s": n.wind_m_s, "why": n.why }))
+                .collect();
             if let Some(heard) = &heard {
                 whole["recorded"]["recordings"] = json!(heard.recordings);
                 whole["recorded"]["full_scale_samples"] = json!(heard.full_scale_samples);
@@ -285,6 +290,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     match refused {
         Some(error) => Err(error.into()),
         None if heard.is_some_and(|heard| !heard.errors.is_empty()) => Ok(Exit::SomeFailed),
+        // What a requirement reads could not be drawn.
+        None if !not_drawn.is_empty() => Ok(Exit::Unknown),
         None => Ok(Exit::Met),
     }
 }
@@ -301,6 +308,12 @@ fn speed(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A wind of a requirement in which nothing can be drawn.
+struct NotDrawn {
+    wind_m_s: f64,
+    why: String,
+}
+
 /// The winds in whose noise calls are put: those that were named, or all that requirements read.
 fn winds(
     args: &Args,
@@ -308,20 +321,28 @@ fn winds(
     (detector, call): (DetectorIx, CallIx),
     subject: &Subject,
     out: &mut Out,
-) -> Result<Vec<Wind>, Failure> {
+) -> Result<(Vec<Wind>, Vec<NotDrawn>), Failure> {
     let named = !args.month.is_empty() || !args.wind.is_empty();
     let mut months = args.month.clone();
     let mut limits_m_s = args.wind.clone();
-    if !named {
+    let mut not_drawn = Vec::new();
+    // Recorded noise is of no wind.
+    if !named && args.noise.is_empty() {
         months = deployment_months(line);
         for wind_m_s in limit_winds_m_s(line, detector, call) {
             // The rest of the work goes on: `check` says the same of that requirement.
             match subject.noise_level_db(wind_m_s) {
                 Ok(_) => limits_m_s.push(wind_m_s),
-                Err(error) => writeln!(
-                    out.stderr,
-                    "warning: nothing is drawn at {wind_m_s} m/s of wind, up to which a requirement is to hold: {error}"
-                )?,
+                Err(error) => {
+                    writeln!(
+                        out.stderr,
+                        "warning: nothing is drawn at {wind_m_s} m/s of wind, at which a requirement is to hold: {error}"
+                    )?;
+                    not_drawn.push(NotDrawn {
+                        wind_m_s,
+                        why: error.to_string(),
+                    });
+                }
             }
         }
     }
@@ -330,9 +351,8 @@ fn winds(
     limits_m_s.sort_by(f64::total_cmp);
     limits_m_s.dedup();
     let of_months = months.into_iter().map(Wind::OfMonth);
-    Ok(of_months
-        .chain(limits_m_s.into_iter().map(Wind::AtMost))
-        .collect())
+    let winds = of_months.chain(limits_m_s.into_iter().map(Wind::AtMost));
+    Ok((winds.collect(), not_drawn))
 }
 
 /// The sensor of a detector that is named; none where there is no such detector.

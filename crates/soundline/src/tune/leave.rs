@@ -56,6 +56,7 @@ pub(super) fn leave(
             .collect::<Result<_, _>>()
             .map_err(unread)?,
         labelled: tuned.curve.labelled,
+        set_aside: tuned.set_aside.len() as u64,
         hits: point.counts.hits,
         false_alarms: point.counts.false_alarms,
         judged_s: tuned.curve.judged_s,
