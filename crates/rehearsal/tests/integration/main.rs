@@ -5,6 +5,7 @@ mod chain;
 mod conservation;
 mod ear;
 mod faults;
+mod frozen;
 mod nothing;
 mod relays;
 mod run;
