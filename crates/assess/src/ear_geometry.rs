@@ -202,6 +202,20 @@ impl EarGeometry {
         (1.0 + BEYOND_SHARE) * far_m / slow_m_s + clocks_s + BEYOND_S
     }
 
+    /// The longest time there can be between them, s, with all that is uncertain (k = 2) added as independent; a distance without an
+    /// uncertainty counts with the share by which more is looked through. What is found farther out is a time of nothing.
+    #[must_use]
+    pub fn most_s(&self, time: TimeParts) -> f64 {
+        let of_distance = self
+            .distance_uncertainty_m
+            .map_or(BEYOND_SHARE, |m| m / self.distance_m);
+        let share = libm::hypot(
+            of_distance,
+            self.speed_uncertainty_m_s() / self.sound_speed_m_s,
+        );
+        self.longest_s + libm::hypot(self.longest_s * share, time.whole_s())
+    }
+
     /// Uncertainty of the sound speed, m/s.
     #[must_use]
     pub fn speed_uncertainty_m_s(&self) -> f64 {

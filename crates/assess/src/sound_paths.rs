@@ -64,6 +64,16 @@ pub enum PathError {
     /// Nothing lies within the range that is asked for.
     #[error("ranges are told out to {NEAREST_M} m at the least, not to {0} m")]
     OutTo(f64),
+    /// The source is where a hydrophone hangs.
+    #[error(
+        "the source lies on {sensor}: paths are told from {NEAREST_M} m on, and it is {away_m:.2} m away"
+    )]
+    OnSensor {
+        /// The hydrophone.
+        sensor: String,
+        /// Its distance, m.
+        away_m: f64,
+    },
     /// The plan does not say what the bed is.
     #[error("rays reach the bed, and the plan does not say what it is")]
     NoBottom,
@@ -172,6 +182,12 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
             speeds = both.map(|(z, c)| (*z, *c)).collect();
         }
         let depth_m = line.modules[ix.module.0].depth_m;
+        if let Some(range_m) = ask.range_m {
+            let away_m = libm::hypot(range_m, ask.source_depth_m - depth_m);
+            if away_m < NEAREST_M {
+                return Err(PathError::OnSensor { sensor, away_m });
+            }
+        }
         ears.push(ear(line, ask, &limits, &sea, ix, depth_m)?);
     }
     assumed.extend(beyond_profile(line));

@@ -12,16 +12,16 @@ pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, RangePicture,
     Spectrogram, SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
-    chain_picture_png, chain_picture_svg, operating_picture_png, operating_picture_svg,
+    chain_picture_png, chain_picture_svg, lettered, operating_picture_png, operating_picture_svg,
     paths_picture_png, paths_picture_svg, range_picture_png, range_picture_svg, scale_colour,
     si_label, sizes_picture_png, sizes_picture_svg, start_picture_png, start_picture_svg,
     threshold_picture_png, threshold_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
     Allowance, Judged, PackedTopic, ReadMessage, SentMessage, Tuned, TunedEvent, chain_json,
-    chain_text, check_brief, check_json, check_text, elevation_json, faults_json, faults_text,
-    matched_words, mistakes_json, paths_json, paths_text, range_json, range_text, read_json,
-    read_text, record_json, rehearsal_json, rehearsal_text, reserve_json, reserve_text, sent_json,
-    sent_text, start_json, start_text, topics_json, topics_text, trace_json, tune_csv, tune_json,
-    tune_text, year_json, year_text,
+    chain_text, check_brief, check_json, check_text, degrees, elevation_json, faults_json,
+    faults_text, matched_words, mistakes_json, paths_json, paths_text, range_json, range_text,
+    read_json, read_text, record_json, rehearsal_json, rehearsal_text, reserve_json, reserve_text,
+    sent_json, sent_text, start_json, start_text, topics_json, topics_text, trace_json, tune_csv,
+    tune_json, tune_text, year_json, year_text,
 };

@@ -45,7 +45,8 @@ pub struct TimeDifference {
     pub later_s: f64,
     /// Height of the peak: 1 for channels that are alike in the band but for the time, 0 for nothing in common.
     pub likeness: f64,
-    /// Height of the next peak that stands apart; near the highest, the choice between both is open. `None` without one.
+    /// Height of the next peak that stands apart, or at an end of what was looked through where the likeness still rises there; near the
+    /// highest, the choice between both is open. `None` without one.
     pub next: Option<f64>,
     /// Standard deviation of the time by the phases themselves, s; infinite where there are too few lines to tell.
     pub spread_s: f64,
@@ -130,8 +131,14 @@ pub fn time_difference(
     } else {
         0.0
     };
-    let next = (1..last)
-        .filter(|&at| at != best && heights[at] > heights[at - 1] && heights[at] >= heights[at + 1])
+    // What still rises at an end may be the foot of a peak beyond it, as high as it is there at the least.
+    let rises = |at: usize| match at {
+        0 => heights[0] > heights[1],
+        _ if at == last => heights[last] > heights[last - 1],
+        _ => heights[at] > heights[at - 1] && heights[at] >= heights[at + 1],
+    };
+    let next = (0..=last)
+        .filter(|&at| at != best && rises(at))
         .map(|at| heights[at])
         .filter(|height| *height > 0.0)
         .max_by(f64::total_cmp);

@@ -98,10 +98,9 @@ impl Failure {
     /// How the user may mend it.
     fn help(&self) -> Option<String> {
         match self {
-            Failure::File(OutputError::Exists { .. }) => Some(
-                "give another name, or add --force to replace it where the command has that flag"
-                    .to_owned(),
-            ),
+            Failure::File(OutputError::Exists { .. }) => {
+                Some("give another name; a command with --force replaces it".to_owned())
+            }
             Failure::File(OutputError::Input { .. }) => {
                 Some("give another name: what a command reads is never replaced".to_owned())
             }

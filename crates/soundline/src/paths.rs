@@ -95,6 +95,10 @@ impl PathsCommandError {
                     .to_owned(),
             ),
             Self::Paths(PathError::NoAcidity) => Some("add to [site]: ph = 8.0".to_owned()),
+            Self::Paths(PathError::Sea(_) | PathError::OnSensor { .. }) => Some(
+                "a place is a range from the line and a depth in its water: --from \"900 m, 10 m\""
+                    .to_owned(),
+            ),
             Self::Paths(_) | Self::NoSuchSensor { .. } | Self::Draw(_) => None,
         }
     }

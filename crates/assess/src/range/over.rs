@@ -190,7 +190,7 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
     }
     if subject.asks_for_rays {
         all.push(
-            "the site asks for rays, which ranges do not know: they rest on the spreading law alone (`soundline paths` shows the rays)".to_owned(),
+            "the site asks for rays, which ranges do not know: they rest on the spreading law alone, and `check` judges none of them: for a verdict write paths = \"simple\" in a copy of the plan (`soundline paths` shows the rays)".to_owned(),
         );
     }
     let spherical_m = SPHERICAL_DEPTHS * subject.water_depth_m;

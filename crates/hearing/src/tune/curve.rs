@@ -146,6 +146,8 @@ pub enum Choice {
     },
     /// None that was tried keeps it (and, where no label is found, not the highest).
     NoneKeepsIt,
+    /// Not one false alarm is allowed, which no recording can show.
+    NothingAllowed,
 }
 
 /// Time that must be judged without any false alarm for the upper limit to be at most `at_most_per_s`, s.
@@ -157,7 +159,7 @@ fn least_time_s(at_most_per_s: f64, confidence: f64) -> Result<f64, LimitError> 
 }
 
 impl Curve {
-    /// The threshold that keeps an allowance, false alarms per s, greater than zero.
+    /// The threshold that keeps an allowance, false alarms per s.
     ///
     /// Where recall and false alarms both fall as the threshold rises, that is the lowest whose upper limit keeps it. At very low
     /// thresholds all sounds melt into one and false alarms vanish with the hits, so the lowest alone will not do.
@@ -167,6 +169,9 @@ impl Curve {
     /// # Errors
     /// [`LimitError`] for a confidence that is none.
     pub fn choose(&self, at_most_per_s: f64) -> Result<Choice, LimitError> {
+        if at_most_per_s <= 0.0 {
+            return Ok(Choice::NothingAllowed);
+        }
         let needed_s = least_time_s(at_most_per_s, self.confidence)?;
         if self.judged_s < needed_s {
             return Ok(Choice::TooShort { needed_s });

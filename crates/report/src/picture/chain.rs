@@ -4,7 +4,7 @@ use assess::{CREST_DB, ChainBudget, DetectorBudget};
 use signal::NoiseParts;
 
 use super::canvas::{Align, Area, checked_size, shortened, text_width};
-use super::colour::{BAR, GRID_LINE, INK, NO_DATA, Rgb};
+use super::colour::{BAR, GRID_LINE, INK, NO_DATA, Rgb, WHITE};
 use super::drawing::Drawing;
 use super::shapes;
 use super::ticks::{linear_ticks, logarithmic_minor_ticks, si_label, signed};
@@ -29,6 +29,8 @@ const BELOW_PX: f64 = 78.0;
 /// Height of the row of one detector.
 const ROW_PX: f64 = 22.0;
 const LETTERS_PX: f32 = 15.0;
+/// From words in the gap of a bar to either end of it.
+const ON_BAR_PX: f64 = 10.0;
 /// From one point of a curve to the next.
 const STEP_PX: f64 = 4.0;
 /// Wind noise of a decidecade without its middle would not show; a tenth of a decade either way of a frequency.
@@ -168,7 +170,7 @@ fn draw(title: &str, budget: &ChainBudget, size: PictureSize) -> Result<Drawing,
     plot.lines(&mut drawing, &curves);
     drawing.border(area);
     plot.frequencies(&mut drawing, rows_px);
-    plot.detectors(&mut drawing, &budget.detectors);
+    plot.detectors(&mut drawing, &budget.detectors, budget.noise_known);
     legend(&mut drawing, budget, &curves, width);
     Ok(drawing)
 }
@@ -346,8 +348,35 @@ impl Plot {
         );
     }
 
+    /// How far the chain lies from the threshold of a detector, where it has a fixed one, and from the sea, where there is one.
+    fn clear(&self, d: &DetectorBudget, noise_known: bool) -> String {
+        let from = |clear_db: f64, what: &str| {
+            let side = if clear_db < 0.0 { "above" } else { "below" };
+            let known = match (noise_known, clear_db < 0.0) {
+                (true, _) => "",
+                (false, true) => "at least ",
+                (false, false) => "at most ",
+            };
+            format!("{known}{:.1} dB {side} {what}", libm::fabs(clear_db))
+        };
+        let threshold = d
+            .threshold
+            .map(|threshold| from(threshold.clear_db(), "its threshold"));
+        let sea = (self.reference_db == 0.0).then(|| match d.least_clear {
+            Some((clear_db, _)) => from(clear_db, "the sea"),
+            None => UNKNOWN_SEA.to_owned(),
+        });
+        match (threshold, sea) {
+            (Some(threshold), Some(sea)) => format!(": chain {threshold}, {sea}"),
+            (Some(one), None) => format!(": chain {one}"),
+            (None, Some(one)) if d.least_clear.is_some() => format!(": chain {one}"),
+            (None, Some(unknown)) => format!(": {unknown}"),
+            (None, None) => String::new(),
+        }
+    }
+
     /// A bar for the band of each detector, below the axis, with its name beside it.
-    fn detectors(&self, drawing: &mut Drawing, detectors: &[DetectorBudget]) {
+    fn detectors(&self, drawing: &mut Drawing, detectors: &[DetectorBudget], noise_known: bool) {
         for (row, d) in detectors.iter().enumerate() {
             let top = self.area.bottom + 34.0 + ROW_PX * row as f64;
             let Some((low, high)) = self.frequency.cut(d.band_hz.0, d.band_hz.1) else {
@@ -359,18 +388,7 @@ impl Plot {
                 let foot = vec![(x, self.area.bottom - 12.0), (x, self.area.bottom)];
                 drawing.line(foot, BAR, 2.0);
             }
-            let clear = d.least_clear.map_or_else(
-                || UNKNOWN_SEA.to_owned(),
-                |(clear_db, _)| {
-                    let side = if clear_db < 0.0 { "above" } else { "below" };
-                    format!("chain {:.1} dB {side} the sea", libm::fabs(clear_db))
-                },
-            );
-            let text = if self.reference_db == 0.0 {
-                format!("{}: {clear}", d.path)
-            } else {
-                d.path.clone()
-            };
+            let text = format!("{}{}", d.path, self.clear(d, noise_known));
             let room_right = self.area.right - right - 10.0;
             let room_left = left - self.area.left - 10.0;
             let (x, align, room) = if room_right >= room_left {
@@ -378,6 +396,20 @@ impl Plot {
             } else {
                 (left - 8.0, Align::Right, room_left)
             };
+            let wide = text_width(&text, LETTERS_PX) + 2.0 * ON_BAR_PX;
+            if wide > room + 2.0 * ON_BAR_PX && wide < right - left {
+                // No room beside a wide bar: in a gap of it.
+                let middle = f64::midpoint(left, right);
+                let gap = (
+                    middle - 0.5 * wide,
+                    top + 2.0,
+                    middle + 0.5 * wide,
+                    top + 16.0,
+                );
+                drawing.fill(gap, WHITE);
+                drawing.text(text, (middle, top + 14.0), Align::Centre, INK);
+                continue;
+            }
             let text = shortened(&text, LETTERS_PX, room);
             drawing.text(text, (x, top + 14.0), align, INK);
         }

@@ -11,10 +11,16 @@ const BESIDE_PX: f64 = 12.0;
 /// From a point down to the baseline of its words, the best first.
 const RISES_PX: [f64; 9] = [22.0, -12.0, 5.0, 40.0, -30.0, 58.0, -48.0, 76.0, -66.0];
 
+/// Words are nearer to their own point than to any other mark by so much, pixels.
+const NEARER_PX: f64 = 4.0;
+/// Marks so near each other are of one point, pixels.
+const SAME_PX: f64 = 0.5;
+
 /// What is in the way of words, and the words that found a place.
 pub(super) struct Labels {
     within: Area,
     lines: Vec<[(f64, f64); 2]>,
+    marks: Vec<(f64, f64)>,
     taken: Vec<Area>,
 }
 
@@ -23,6 +29,7 @@ impl Labels {
         Self {
             within,
             lines: Vec::new(),
+            marks: Vec::new(),
             taken: Vec::new(),
         }
     }
@@ -35,6 +42,7 @@ impl Labels {
 
     /// A mark that no words are to lie on, so far out to each side.
     pub(super) fn mark(&mut self, (x, y): (f64, f64), half_px: f64) {
+        self.marks.push((x, y));
         self.taken.push(Area {
             left: x - half_px,
             top: y - half_px,
@@ -43,7 +51,7 @@ impl Labels {
         });
     }
 
-    /// Left end of the baseline for words beside a point, near it and clear of everything; `None` where there is no such
+    /// Left end of the baseline for words beside a point, nearer to it than to other marks and clear of everything; `None` where there is no such
     /// place. With `must` it is then the place that meets least.
     pub(super) fn place(
         &mut self,
@@ -68,7 +76,7 @@ impl Labels {
                 if !holds(&self.within, &area) {
                     continue;
                 }
-                let met = self.met(&area);
+                let met = self.met(&area) + usize::from(self.doubtful(&area, point)) * 10;
                 if best.as_ref().is_none_or(|(least, ..)| met < *least) {
                     best = Some((met, at, area));
                 }
@@ -82,12 +90,33 @@ impl Labels {
         Some(at)
     }
 
+    /// Whether words there may be taken for those of another mark.
+    fn doubtful(&self, area: &Area, point: (f64, f64)) -> bool {
+        let own = away(area, point);
+        let others = self
+            .marks
+            .iter()
+            .filter(|mark| libm::hypot(mark.0 - point.0, mark.1 - point.1) > SAME_PX);
+        others
+            .map(|mark| away(area, *mark))
+            .any(|other| other < own + NEARER_PX)
+    }
+
     /// How much is in the way of an area; words and marks weigh as many lines.
     fn met(&self, area: &Area) -> usize {
         let lines = self.lines.iter().filter(|line| crosses(area, line));
         let taken = self.taken.iter().filter(|taken| meets(area, taken));
         lines.count() + 100 * taken.count()
     }
+}
+
+/// From a point to an area, pixels; zero within.
+fn away(area: &Area, (x, y): (f64, f64)) -> f64 {
+    let beyond = |at: f64, low: f64, high: f64| (low - at).max(at - high).max(0.0);
+    libm::hypot(
+        beyond(x, area.left, area.right),
+        beyond(y, area.top, area.bottom),
+    )
 }
 
 fn holds(outer: &Area, inner: &Area) -> bool {
@@ -164,6 +193,27 @@ mod tests {
             assert!(placed.iter().all(|other| !meets(other, &area)));
             placed.push(area);
         }
+    }
+
+    /// Points of a steep curve: what stands beside one of them is nearer to it than to the next, or is left out.
+    #[test]
+    fn verif_words_stand_nearest_to_their_own_point() {
+        let points = [165.0, 175.0, 186.0, 260.0].map(|y| (300.0, y));
+        let mut labels = Labels::new(PLOT);
+        for point in points {
+            labels.mark(point, 3.0);
+        }
+        let mut stand = 0;
+        for point in points {
+            if labels.place(point, "2.0 to 2.5 dB", false).is_some() {
+                stand += 1;
+                let area = labels.taken.last().unwrap();
+                for other in points.iter().filter(|other| **other != point) {
+                    assert!(away(area, point) < away(area, *other), "{point:?}");
+                }
+            }
+        }
+        assert!(stand >= 2, "{stand}");
     }
 
     #[test]

@@ -77,6 +77,8 @@ pub struct LevelPicture<'a> {
     pub time_range_s: Option<(f64, f64)>,
     /// Levels shown, dB; all finite ones, out to whole 5 dB, without it.
     pub level_range_db: Option<(f64, f64)>,
+    /// Begins and ends of what is at full scale, seconds after the first sample.
+    pub full_scale_s: &'a [(f64, f64)],
     /// Events to be marked; their bands are not shown here.
     pub marks: &'a [EventMark],
     /// Sentences that stand under the picture.
@@ -149,28 +151,23 @@ impl LevelPicture<'_> {
             None => self.fitting_range_db(&traces, time_range_s)?,
         };
         let level_ticks = vertical_ticks(level_range_db, AxisScale::Linear, 1.0, MOST_LEVEL_TICKS);
-        let left_px = widest(&level_ticks);
+        let strip_of = StripOf {
+            marks: self.marks,
+            kinds: &[],
+            full_scale_s: self.full_scale_s,
+        };
+        let left_px = widest(&level_ticks).max(strip_of.names_px());
         let (left, right) = plot_sides(self.size, left_px, RIGHT_PX)?;
         let time = Axis::new("time", "s", AxisScale::Linear, time_range_s, (left, right))?;
         let time_ticks = time_ticks_of(&time, self.start_utc)?;
-        let strip = lay_out_strip(
-            StripOf {
-                marks: self.marks,
-                kinds: &[],
-                full_scale_s: &[],
-            },
-            &time,
-        );
+        let strip = lay_out_strip(strip_of, &time);
+        let stripped = !(self.marks.is_empty() && self.full_scale_s.is_empty());
         let note = self.note(&time, strip.notes());
         let lines = note_lines(std::slice::from_ref(&note), self.size, left);
         let margins = Margins {
             left_px,
             right_px: RIGHT_PX,
-            strip_px: if self.marks.is_empty() {
-                0.0
-            } else {
-                strip.height_px()
-            },
+            strip_px: if stripped { strip.height_px() } else { 0.0 },
             note_lines: lines.len(),
             marks: self.marks.len(),
         };
@@ -202,7 +199,7 @@ impl LevelPicture<'_> {
         self.draw_legend(&mut canvas, plot, taken_px);
         draw_vertical_axis(&mut canvas, plot, &level, &level_ticks);
         draw_time_axis(&mut canvas, plot, self.size, &time_ticks);
-        if !self.marks.is_empty() {
+        if stripped {
             strip.draw(&mut canvas, strip_area(plot, &strip));
         }
         draw_notes(&mut canvas, &lines, left, self.size);

@@ -52,7 +52,7 @@ pub use sizes::{sizes_picture_png, sizes_picture_svg};
 pub use spectrogram::{SpectrogramPicture, SpectrumReference};
 pub use start::{start_picture_png, start_picture_svg};
 pub use stream::{Pooling, SpectrogramBuilder, SpectrogramSettings};
-pub use ticks::si_label;
+pub use ticks::{lettered, si_label};
 use ticks::{linear_ticks, logarithmic_ticks};
 pub use tune::{
     operating_picture_png, operating_picture_svg, threshold_picture_png, threshold_picture_svg,

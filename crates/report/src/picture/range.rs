@@ -20,7 +20,7 @@ pub enum RangePicture {
     Found,
     /// Share found over range, by month.
     OverRange,
-    /// Ranges of a half and nine tenths by month, and in the worst month by depth of the hydrophone.
+    /// Ranges of a half and nine tenths by month and in winds by themselves, and in the worst month by depth of the hydrophone.
     ByMonth,
 }
 
@@ -358,19 +358,34 @@ fn kilometres(ranges: &Ranges, px: (f64, f64)) -> Result<Axis, PictureError> {
 fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), PictureError> {
     let up = kilometres(ranges, (area.bottom, area.top))?;
     drawing.frame(area, &up, "range of the detector, km");
-    let x = |month: u8| area.left + area.width() * (f64::from(month) - 0.5) / 12.0;
+    // Winds by themselves are of no month, and stand behind the months.
+    let alone: Vec<&Month> = ranges
+        .months
+        .iter()
+        .filter(|month| month.range.month.is_none())
+        .collect();
+    let places = (MONTHS.len() + alone.len()) as f64;
+    let x = |place: usize| area.left + area.width() * (place as f64 + 0.5) / places;
     for (i, label) in MONTHS.iter().enumerate() {
-        drawing.label_below(area, x(i as u8 + 1), *label);
+        drawing.label_below(area, x(i), *label);
     }
+    for (i, month) in alone.iter().enumerate() {
+        let wind_m_s = month.range.wind_m_s;
+        let label = wind_m_s.map_or_else(|| name(month), |wind_m_s| format!("{wind_m_s} m/s"));
+        drawing.label_below(area, x(MONTHS.len() + i), label);
+    }
+    let of_months = ranges.months.iter().filter_map(|month| {
+        let number = month.range.month?;
+        Some((usize::from(number) - 1, month))
+    });
+    let of_winds = alone.iter().enumerate();
+    let of_winds = of_winds.map(|(i, month)| (MONTHS.len() + i, *month));
+    let all: Vec<(usize, &Month)> = of_months.chain(of_winds).collect();
     for (i, colour) in [STRONG, OTHER].into_iter().enumerate() {
         let shift = if i == 0 { -7.0 } else { 7.0 };
-        for month in &ranges.months {
+        for (place, month) in &all {
             let found: Found = month.range.found[i];
-            // Recorded noise and a wind by itself are of no month.
-            let Some(number) = month.range.month else {
-                continue;
-            };
-            let at = x(number) + shift;
+            let at = x(*place) + shift;
             let (seen, low) = (
                 up.px(metres(found.seen) / 1000.0),
                 up.px(metres(found.low) / 1000.0),

@@ -125,6 +125,15 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A reference as it is lettered on a picture: with µ and ², which plain text here writes as u and 2.
+#[must_use]
+pub fn lettered(reference: &str) -> String {
+    reference
+        .replace("uPa", "µPa")
+        .replace("µPa2", "µPa²")
+        .replace(")2", ")²")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -97,7 +97,8 @@ impl<'a> Read<'a> {
 
     pub(super) fn allowed_per_h(&self) -> Option<f64> {
         let allowance = self.tuned.allowance.as_ref()?;
-        Some(allowance.per_day / HOURS_PER_DAY)
+        // Nothing has no place on a logarithmic axis.
+        (allowance.per_day > 0.0).then_some(allowance.per_day / HOURS_PER_DAY)
     }
 
     /// What is written beside the allowance.
@@ -218,7 +219,27 @@ fn operating(tuned: &Tuned, size: PictureSize) -> Result<(Drawing, String, Strin
     for at in &line {
         labels.mark(*at, 3.0);
     }
-    drawing.line(line, CURVE, 2.2);
+    // Below the threshold that finds most, sounds melt into one and hits vanish with the false alarms: no part of the curve.
+    let found = |p: &Point| p.recall.map_or(0.0, |recall| recall.value);
+    let most = read.points().iter().map(found).fold(0.0, f64::max);
+    let first = read.points().iter().position(|p| found(p) >= most);
+    let melted = first.filter(|first| *first > 0 && most > 0.0);
+    let (below, from) = read.points().split_at(melted.unwrap_or(0));
+    let line_of = |points: &[Point]| points.iter().filter_map(place).collect::<Vec<_>>();
+    drawing.line(line_of(from), CURVE, 2.2);
+    if let (Some(first), false) = (from.first(), below.is_empty()) {
+        let dotted = line_of(below).into_iter().chain(place(first)).collect();
+        drawing.dashed(dotted, QUIET_INK, 1.4, DOTS);
+        drawing.text(
+            format!(
+                "Dotted: thresholds below {:.1} dB, where sounds melt into one and fewer are found.",
+                read.shown_db(first)
+            ),
+            (70.0, height - 36.0),
+            Align::Left,
+            QUIET_INK,
+        );
+    }
     let named = read.named();
     for (p, _, colour) in &named {
         let (Some(rate), Some(recall), Some((x, y))) = (p.false_alarms_per_h, p.recall, place(p))

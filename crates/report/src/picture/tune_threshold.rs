@@ -5,7 +5,7 @@ use hearing::{Limited, Point};
 use super::canvas::{Align, Area, checked_size, text_width};
 use super::colour::{GRID_LINE, INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
-use super::ticks::linear_ticks;
+use super::ticks::{lettered, linear_ticks};
 use super::tune::{CURVE, DASHES, DOTS, NONE, NONE_AT, NONE_SEEN, Read, SECOND};
 use super::{Axis, AxisScale, PictureError, PictureSize};
 use crate::told::Tuned;
@@ -88,7 +88,7 @@ pub(super) fn by_threshold(
         drawing.label_below(lower, x, format!("{tick:.decimals$}"));
     }
     drawing.text(
-        format!("threshold, {}", tuned.unit),
+        format!("threshold, {}", lettered(&tuned.unit)),
         (lower.right, lower.bottom + 46.0),
         Align::Right,
         INK,

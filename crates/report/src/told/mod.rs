@@ -32,4 +32,5 @@ pub(crate) use tune::short;
 pub use tune::{
     Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,
 };
+pub use words::degrees;
 pub use year::{year_json, year_text};

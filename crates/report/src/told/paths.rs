@@ -7,6 +7,7 @@ use seawater::{Bed, Eigenray, RayLimits, Reach};
 use serde_json::{Value, json};
 
 use super::check::wrap;
+use super::words::degrees;
 
 /// Every path to each hydrophone, shadows, and the time between two ears.
 #[must_use]
@@ -264,8 +265,10 @@ fn one_pair(out: &mut String, pair: &PairTold) {
         Some(e) => {
             let _ = writeln!(
                 out,
-                "    elevation {:+.1}\u{b0}, from {:+.1}\u{b0} to {:+.1}\u{b0}",
-                e.elevation_deg, e.least_deg, e.most_deg
+                "    elevation {}, from {} to {}",
+                degrees(e.elevation_deg),
+                degrees(e.least_deg),
+                degrees(e.most_deg)
             );
         }
         None => {
@@ -275,7 +278,9 @@ fn one_pair(out: &mut String, pair: &PairTold) {
     if let (Some(upper), Some(lower)) = (pair.upper_path_deg, pair.lower_path_deg) {
         let _ = writeln!(
             out,
-            "    the first path comes to the upper at {upper:+.1}\u{b0}, to the lower at {lower:+.1}\u{b0}"
+            "    the first path comes to the upper at {}, to the lower at {}",
+            degrees(upper),
+            degrees(lower)
         );
     }
     for why in &pair.why {

@@ -113,6 +113,20 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         out,
         "  \"at least\": by the lower limits at 95 % of the shares that were counted"
     );
+    // The lower limit of N calls that are all found is the N-th root of 2.5 % (C. J. Clopper and E. S. Pearson 1934).
+    let few = |m: &Month| {
+        m.range.found.iter().any(|found| {
+            let lost = matches!(found.low, Outer::Nowhere) && found.seen != Outer::Nowhere;
+            lost && libm::pow(0.025, 1.0 / ranges.asked as f64) < found.share
+        })
+    };
+    if ranges.months.iter().any(few) {
+        let _ = writeln!(
+            out,
+            "  \"nowhere\" at least: {} calls at each ratio are too few to show nine tenths, even if all are found; it\n  takes 36 or more (--calls)",
+            ranges.asked
+        );
+    }
     let of_no_month = |m: &Month| m.range.month.is_none() && m.range.wind_m_s.is_some();
     if ranges.months.iter().any(of_no_month) {
         let _ = writeln!(
@@ -129,8 +143,9 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
             ),
             Some(_) => "Other days are louder or quieter than the recordings".to_owned(),
         };
+        let then = if ranges.recorded.is_some() { ":" } else { "," };
         let text = format!(
-            "{in_which}, in noise 5 dB louder, a half is found to {} and nine tenths to {}.",
+            "{in_which}{then} in noise 5 dB louder, a half is found to {} and nine tenths to {}.",
             far(half),
             far(most)
         );

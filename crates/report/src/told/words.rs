@@ -14,6 +14,16 @@ pub(super) fn status(status: Status) -> &'static str {
     }
 }
 
+/// An angle in degrees with its sign and one decimal; zero has no sign.
+#[must_use]
+pub fn degrees(deg: f64) -> String {
+    let text = format!("{deg:+.1}\u{b0}");
+    match text.strip_suffix("0.0\u{b0}") {
+        Some("+" | "-") => "0.0\u{b0}".to_owned(),
+        _ => text,
+    }
+}
+
 pub(super) fn notice(kind: NoticeKind) -> &'static str {
     match kind {
         NoticeKind::Onset => "onset",

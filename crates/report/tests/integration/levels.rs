@@ -26,8 +26,23 @@ fn level_picture<'a>(levels: &'a [f32], lines: &'a [LevelLine<'a>]) -> LevelPict
         time_range_s: None,
         level_range_db: None,
         remarks: &[],
+        full_scale_s: &[],
         marks: &[],
     }
+}
+
+/// What was cut off at full scale reads as a level like any other: it has a row of its own.
+#[test]
+fn verif_full_scale_is_marked_below_a_level() {
+    let levels = vec![147.0_f32; 400];
+    let plain = level_picture(&levels, &[]).draw().unwrap();
+    let cut = LevelPicture {
+        full_scale_s: &[(20.0, 60.0)],
+        ..level_picture(&levels, &[])
+    };
+    let cut = cut.draw().unwrap();
+    assert!(cut.svg.contains(">Full scale<") && cut.svg.contains("cut off"));
+    assert!(!plain.svg.contains("Full scale"));
 }
 
 #[test]

@@ -248,6 +248,23 @@ fn verif_the_bound_by_hand() {
     assert!(time_difference_bound_s(10.0, (400.0, 100.0), 1.0).is_err());
 }
 
+/// The same sound twice, once within and nearly as loud less than a sample beyond what is looked through: the foot of that one counts.
+#[test]
+fn verif_a_peak_beyond_the_end_leaves_the_choice_open() {
+    let mut draws = Draws(5);
+    let signal = lines(&mut draws);
+    let mut here = vec![0.0; LENGTH];
+    heard(&signal, 0.0, 1.0, &mut here);
+    let mut there = vec![0.0; LENGTH + 2 * MOST];
+    for (later, scale) in [(10.0, 1.0), (MOST as f64 + 0.4, 0.9)] {
+        heard(&signal, -(MOST as f64 + later) / RATE_HZ, scale, &mut there);
+    }
+    let narrow = |x: Vec<f64>| x.iter().map(|v| *v as f32).collect::<Vec<f32>>();
+    let open = found(&[narrow(here), narrow(there)]);
+    close(open.later_s, 10.0 / RATE_HZ, 1e-4, "the louder");
+    assert!(open.next.unwrap() > 0.75 * open.likeness, "{open:?}");
+}
+
 /// A tone fits once a period: the next peak is told.
 #[test]
 fn verif_an_open_choice_is_told() {

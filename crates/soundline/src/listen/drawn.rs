@@ -5,9 +5,10 @@ use hearing::{Ear, Found, Hearing, Survey, band_hz, view};
 use plan::Line;
 use report::{
     AxisScale, ColourRange, EventMark, LevelPicture, LevelTrace, Picture, PictureError,
-    PictureSize, SpectrogramBuilder, SpectrogramPicture, SpectrumReference, si_label,
+    PictureSize, SpectrogramBuilder, SpectrogramPicture, SpectrumReference, lettered, si_label,
 };
 
+use super::blank::{Blank, blank};
 use super::ears::Assigned;
 use super::levels::{Beside, Steps, is_likeness, level_name, quantity};
 use super::two_ears::Pairs;
@@ -73,7 +74,10 @@ impl Labels<'_> {
             })
             .collect();
         remarks.extend(self.arrivals(ear, hearing));
-        let full_scale_s = hearing.full_scale_s.get(ear).map_or(&[][..], Vec::as_slice);
+        if blank(hearing, ear) == Some(Blank::Silent) {
+            remarks
+                .push("Exact silence: every sample is zero, and nothing was recorded.".to_owned());
+        }
         let unit = format!("dB re {}", lettered(self.ears[ear].reference.density()));
         let picture = SpectrogramPicture {
             title: &self.title(file, ear),
@@ -90,7 +94,7 @@ impl Labels<'_> {
             colour_range: ColourRange::Percentiles,
             marks: &marks,
             kinds: &kinds,
-            full_scale_s,
+            full_scale_s: full_scale(hearing, ear),
             remarks: &remarks,
         };
         picture.draw()
@@ -249,6 +253,7 @@ impl Labels<'_> {
             start_utc: survey.start,
             time_range_s: (hearing.duration_s > 0.0).then_some((0.0, hearing.duration_s)),
             level_range_db: None,
+            full_scale_s: full_scale(hearing, ear),
             marks: &marks,
             remarks: &remarks,
         };
@@ -256,10 +261,7 @@ impl Labels<'_> {
     }
 }
 
-/// A reference as it is lettered on a picture: with µ and ², which plain text here writes as u and 2.
-fn lettered(reference: &str) -> String {
-    reference
-        .replace("uPa", "µPa")
-        .replace("µPa2", "µPa²")
-        .replace(")2", ")²")
+/// Begins and ends of what is at full scale in the channel of an ear.
+fn full_scale(hearing: &Hearing, ear: usize) -> &[(f64, f64)] {
+    hearing.full_scale_s.get(ear).map_or(&[][..], Vec::as_slice)
 }

@@ -100,10 +100,15 @@ pub(crate) fn assign(
                     sensor: path.clone(),
                 });
             }
-            Some(channel) if assigned.iter().any(|a| a.channel == Some(channel)) => {
-                return Err(ListenError::TwiceAssigned { channel });
-            }
             _ => {}
+        }
+        let has_it = |a: &&Assigned| a.channel.is_some() && a.channel == assignment.channel;
+        if let (Some(channel), Some(first)) = (assignment.channel, assigned.iter().find(has_it)) {
+            return Err(ListenError::TwiceAssigned {
+                channel,
+                first: first.path.clone(),
+                second: path.clone(),
+            });
         }
         if let Some(other) = assigned.iter().find(|a| a.sensor == *sensor) {
             return Err(ListenError::OneSensor {

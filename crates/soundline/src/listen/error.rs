@@ -30,10 +30,14 @@ pub(crate) enum ListenError {
         sensors: Vec<String>,
     },
     /// Two sensors for one channel.
-    #[error("channel {channel} is given to two sensors")]
+    #[error("channel {channel} is given to two sensors, {first} and {second}")]
     TwiceAssigned {
         /// Number of the channel, from 1.
         channel: u16,
+        /// The sensor that has it already.
+        first: String,
+        /// The other.
+        second: String,
     },
     /// A sensor without a channel number beside others.
     #[error("with several --as each must say its channel: 1={sensor}")]
@@ -192,11 +196,7 @@ pub(crate) enum RecordingFault {
         plan_rate_hz: f64,
     },
     /// It begins before the one before it has ended.
-    #[error(
-        "{}: begins {overlap_s:.6} s before {} ends: the same sensors cannot have heard both; it is left out",
-        path.display(),
-        earlier.display()
-    )]
+    #[error("{}: {}", path.display(), overlaps(path, earlier, *overlap_s))]
     Overlap {
         /// The recording.
         path: PathBuf,
@@ -274,6 +274,7 @@ impl RecordingFault {
             RecordingFault::OtherRate { .. } => {
                 Some("add --own-rate if the recording's rate is right, or mend the plan".to_owned())
             }
+            RecordingFault::Overlap { path, earlier, .. } if path == earlier => None,
             RecordingFault::Overlap { .. } => Some(
                 "are the start times in the names right? Give recordings of different sensors one after the other, each with its own --as"
                     .to_owned(),
@@ -293,6 +294,16 @@ impl RecordingFault {
             | RecordingFault::Write(_) => None,
         }
     }
+}
+
+fn overlaps(path: &Path, earlier: &Path, overlap_s: f64) -> String {
+    if path == earlier {
+        return "it is given twice; the second is left out".to_owned();
+    }
+    format!(
+        "begins {overlap_s:.6} s before {} ends: the same sensors cannot have heard both; it is left out",
+        earlier.display()
+    )
 }
 
 /// Why nothing was heard, with the detector by its name in the plan.

@@ -6,8 +6,9 @@ use assess::{BENDS_MOST_DEG, EarGeometry, Elevation, FORMULA_M_S, TimeParts, ear
 use clap::ValueEnum;
 use hearing::{EarPair, Found, TimeHeard, Untold};
 use plan::{Line, SensorKind};
-use report::elevation_json;
+use report::{degrees, elevation_json};
 use serde_json::{Value, json};
+use signal::DelayError;
 
 use super::csv::quoted;
 use super::ears::Assigned;
@@ -53,7 +54,7 @@ pub(crate) struct ArrivalTold<'a> {
     /// Index of the other ear.
     other: usize,
     pair: &'a Pair,
-    time: Result<(TimeHeard, Direction), Untold>,
+    time: Result<(TimeHeard, Direction), String>,
 }
 
 /// The elevation that a time gives, or why it gives none.
@@ -112,9 +113,12 @@ impl Pairs {
             told.push(ArrivalTold {
                 other,
                 pair,
-                time: arrival
-                    .time
-                    .map(|time| (time, pair.direction(&time, other))),
+                time: match &arrival.time {
+                    Ok(time) => pair
+                        .possible(time)
+                        .map(|()| (*time, pair.direction(time, other))),
+                    Err(why) => Err(untold(why)),
+                },
             });
         }
         told
@@ -239,6 +243,21 @@ impl Pair {
         })
     }
 
+    /// Refuses a time that geometry, clocks and estimate together do not allow: it is that of a side lobe, or of another sound. Farther out
+    /// is looked for no other reason than to see it.
+    fn possible(&self, time: &TimeHeard) -> Result<(), String> {
+        let most_s = self.geometry.most_s(self.parts(time));
+        if time.later_s.abs() <= most_s {
+            return Ok(());
+        }
+        let clocks = if self.clocks_s > 0.0 { "clocks, " } else { "" };
+        Err(format!(
+            "the channels are most alike with {}, and {:.3} ms is the most there can be, with what {clocks}distance, sound speed and estimate are uncertain by",
+            later(time.later_s),
+            1e3 * most_s
+        ))
+    }
+
     fn direction(&self, time: &TimeHeard, other: usize) -> Direction {
         let bends_deg = self.geometry.bends_deg();
         if bends_deg > BENDS_MOST_DEG {
@@ -288,8 +307,10 @@ impl ArrivalTold<'_> {
         match direction {
             Ok(e) => {
                 text.push_str(&format!(
-                    "; elevation {:+.1}\u{b0}, from {:+.1}\u{b0} to {:+.1}\u{b0}",
-                    e.elevation_deg, e.least_deg, e.most_deg
+                    "; elevation {}, from {} to {}",
+                    degrees(e.elevation_deg),
+                    degrees(e.least_deg),
+                    degrees(e.most_deg)
                 ));
                 if e.endfire {
                     text.push_str(" (along the line: there a pair tells least)");
@@ -308,8 +329,10 @@ impl ArrivalTold<'_> {
             Ok((time, direction)) => {
                 let elevation = match direction {
                     Ok(e) => format!(
-                        ", elevation {:+.1}\u{b0} ({:+.1}\u{b0} to {:+.1}\u{b0})",
-                        e.elevation_deg, e.least_deg, e.most_deg
+                        ", elevation {} ({} to {})",
+                        degrees(e.elevation_deg),
+                        degrees(e.least_deg),
+                        degrees(e.most_deg)
                     ),
                     Err(_) => String::new(),
                 };
@@ -366,7 +389,7 @@ impl ArrivalTold<'_> {
             "not_told": null,
         });
         match &self.time {
-            Err(why) => told["not_told"] = json!(why.to_string()),
+            Err(why) => told["not_told"] = json!(why),
             Ok((time, direction)) => {
                 told["later_s"] = json!(time.later_s);
                 told["time_uncertainty_s"] = json!(self.pair.parts(time).whole_s());
@@ -385,6 +408,25 @@ impl ArrivalTold<'_> {
             }
         }
         told
+    }
+}
+
+/// Why no time is told, in the unit of the times that are.
+fn untold(why: &Untold) -> String {
+    match why {
+        Untold::Delay(DelayError::AtTheEnd { most_s }) => format!(
+            "the likeness still grows at {:.3} ms, as far as is looked",
+            1e3 * most_s
+        ),
+        Untold::Gap { most_s } => format!(
+            "the recording begins, ends or has a gap within {:.3} ms of the sound, as far as is looked",
+            1e3 * most_s
+        ),
+        Untold::NotHeard { most_s } => format!(
+            "no event of the other channel lies within {:.3} ms of it",
+            1e3 * most_s
+        ),
+        why => why.to_string(),
     }
 }
 

@@ -104,7 +104,15 @@ pub(super) fn hear(
 
 fn tell(fault: &RecordingFault, heard: &mut Heard, out: &mut Out) -> Result<(), Failure> {
     writeln!(out.stderr, "error: {fault}")?;
-    if let Some(help) = fault.help() {
+    let help = match fault {
+        // The calls are made at the rate of the plan, and the detector decides at it.
+        RecordingFault::OtherRate { .. } => Some(
+            "calls are put into noise at the plan's rate: name recordings of that rate, or take a copy of the plan with the recording's"
+                .to_owned(),
+        ),
+        fault => fault.help(),
+    };
+    if let Some(help) = help {
         writeln!(out.stderr, "  help: {help}")?;
     }
     heard.errors.push(fault.to_string());

@@ -58,16 +58,10 @@ fn left_by_the_plan(
         return Err(TuneError::NoLimit { why: from }.into());
     };
     let left = events - real_per_day;
-    if left <= 0.0 {
-        return Err(TuneError::UsedUp {
-            by: by.to_owned(),
-            events_per_day: events,
-            real_per_day,
-        }
-        .into());
-    }
-    from.push(format!(
-        "{by} leaves fewest; less {real_per_day} real events a day (--real)"
-    ));
-    Ok((left, from))
+    from.push(if left > 0.0 {
+        format!("{by} leaves fewest; less {real_per_day} real events a day (--real)")
+    } else {
+        format!("{by} leaves fewest, and {real_per_day} real events a day (--real) take all of it")
+    });
+    Ok((left.max(0.0), from))
 }

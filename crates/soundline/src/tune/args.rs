@@ -123,7 +123,13 @@ fn confidence(text: &str) -> Result<f64, String> {
     if share > 0.0 && share < 1.0 {
         Ok(share)
     } else {
-        Err("must lie between 0 % and 100 %".to_owned())
+        let percent = format!("{text} %");
+        Err(match amount(&percent, Dimension::Ratio) {
+            Ok(share) if share > 0.0 && share < 1.0 => {
+                format!("must lie between 0 % and 100 %: write \"{percent}\"")
+            }
+            _ => "must lie between 0 % and 100 %".to_owned(),
+        })
     }
 }
 

@@ -38,7 +38,11 @@ pub(crate) enum TuneError {
     },
     /// Thresholds that are none, or too many.
     #[error(
-        "from {low_db} dB to {high_db} dB in steps of {step_db} dB are {number} thresholds: 1 to {most} are tried"
+        "from {} dB to {} dB in steps of {} dB are {} thresholds: 1 to {most} are tried",
+        plain(*low_db),
+        plain(*high_db),
+        plain(*step_db),
+        plain(*number)
     )]
     Thresholds {
         /// The lowest, dB.
@@ -125,18 +129,6 @@ pub(crate) enum TuneError {
         /// What there is, and why it is no limit.
         why: Vec<String>,
     },
-    /// Real events alone take all that the plan leaves.
-    #[error(
-        "{by} leaves {events_per_day:.2} events a day, and {real_per_day} real ones a day take all of it"
-    )]
-    UsedUp {
-        /// The part of the plan.
-        by: String,
-        /// What it leaves, a day.
-        events_per_day: f64,
-        /// Real events a day.
-        real_per_day: f64,
-    },
     /// The result cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(String),
@@ -152,6 +144,15 @@ pub(crate) enum TuneError {
     /// The user asked to stop.
     #[error("cancelled")]
     Cancelled,
+}
+
+/// A number in few digits, however large.
+fn plain(number: f64) -> String {
+    if number.abs() < 1e6 {
+        number.to_string()
+    } else {
+        format!("{number:.2e}")
+    }
 }
 
 impl TuneError {
@@ -197,8 +198,7 @@ impl TuneError {
                 "recordings must be longer than the detector's windows and its background take to fill, neither silent nor at full scale throughout".to_owned()
             }),
             TuneError::Rates { .. } => Some("tune them one after the other".to_owned()),
-            TuneError::UsedUp { .. }
-            | TuneError::Within
+            TuneError::Within
             | TuneError::TooFar { .. }
             | TuneError::NoAllowance
             | TuneError::Hear { .. }

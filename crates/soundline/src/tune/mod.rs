@@ -278,7 +278,7 @@ fn exit(
     match tuned.allowance.as_ref().map(|a| a.choice) {
         _ if trouble.recordings.len() >= args.recordings.len() => Exit::Unusable,
         _ if failed > 0 => Exit::SomeFailed,
-        Some(hearing::Choice::TooShort { .. }) => Exit::Unknown,
+        Some(hearing::Choice::TooShort { .. } | hearing::Choice::NothingAllowed) => Exit::Unknown,
         Some(hearing::Choice::NoneKeepsIt) => Exit::Broken,
         _ if tuned.judgement.as_ref().is_some_and(|j| j.fitted.is_err()) => Exit::Unknown,
         Some(hearing::Choice::Threshold(_)) | None => Exit::Met,

@@ -57,6 +57,9 @@ impl Trouble {
     }
 }
 
+/// So many lines with the same mistake are named.
+const LINES_TOLD: usize = 12;
+
 /// What is wrong with labels, each kind of mistake once.
 fn label_errors(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String> {
     // A recording that is not given is told once, with the lines of all its labels.
@@ -69,15 +72,19 @@ fn label_errors(args: &Args, labels: &LabelFile, placed: &Placed) -> Vec<String>
     told.sort_by_key(|(_, lines)| lines.first().copied());
     told.into_iter()
         .map(|(why, lines)| {
-            let place = lines.iter().map(ToString::to_string).collect::<Vec<_>>();
+            let first = lines.iter().take(LINES_TOLD).map(ToString::to_string);
+            let more = match lines.len().saturating_sub(LINES_TOLD) {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            };
             let (word, label) = match lines.len() {
                 1 => ("line", "the label is"),
                 _ => ("lines", "the labels are"),
             };
             format!(
-                "{}, {word} {}: {why}; {label} left out",
+                "{}, {word} {}{more}: {why}; {label} left out",
                 args.labels.display(),
-                place.join(", ")
+                first.collect::<Vec<_>>().join(", ")
             )
         })
         .collect()

@@ -135,13 +135,28 @@ fn verif_an_uplink_leaves_what_its_messages_do() {
     let text = bench.tune(&["--real", "4 per d"]);
     expect_status(&text, 3);
     assert!(stdout(&text).contains("it takes 9.48"), "{}", stdout(&text));
-    let all = bench.tune(&["--real", "14 per d"]);
-    expect_status(&all, 2);
-    assert!(
-        stderr(&all).contains("requirement.messages leaves 13.33 events a day, and 14 real ones"),
-        "{}",
-        stderr(&all)
-    );
+}
+
+/// 14 real events a day are more than the 13.33 that the messages leave: the figures and the curve are told all the same, and that nothing is
+/// left for false alarms.
+#[test]
+fn verif_real_events_that_take_all_leave_the_figures() {
+    let bench = Bench::new(&[]);
+    let folder = bench.folder.path().join("pictures");
+    let all = bench.tune(&["--real", "14 per d", "--picture", folder.to_str().unwrap()]);
+    expect_status(&all, 3);
+    let told = stdout(&all);
+    for what in [
+        "recall",
+        "Allowance: 0 false alarms a day",
+        "requirement.messages leaves fewest, and 14 real events a day (--real) take all of it",
+        "nothing is left for false alarms",
+    ] {
+        assert!(told.contains(what), "{what}: {told}");
+    }
+    let allowance = bench.real("14 per d", 3);
+    assert_eq!(per_day(&allowance), 0.0);
+    assert_eq!(allowance["word"], "nothing-left");
 }
 
 /// An uplink that takes two thirds of an event a second leaves so much that a minute shows it: the threshold is told that keeps it.

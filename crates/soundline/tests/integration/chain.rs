@@ -82,6 +82,26 @@ fn verif_pictures_of_chains_are_written_once() {
     assert!(stderr(&again).contains("--force"));
 }
 
+/// A chain above the sea that lies far below the threshold of its detector is no fault, and the picture tells both.
+#[test]
+fn verif_a_fixed_threshold_is_told_in_the_picture() {
+    let demo = demo("pile-watch", false);
+    let folder = std::path::Path::new(&demo.plan)
+        .parent()
+        .unwrap()
+        .join("pictures");
+    let args = ["chain", &demo.plan, "--picture", folder.to_str().unwrap()];
+    let text = stdout(&run(&args));
+    let below = text
+        .split("the chain lies ")
+        .find(|part| part.contains(" its threshold of 160.0 dB"))
+        .and_then(|part| part.split(" dB below its threshold").next())
+        .unwrap();
+    let svg = std::fs::read_to_string(folder.join("chain-ear-strike.svg")).unwrap();
+    let wanted = format!("detector.strike: chain {below} dB below its threshold, ");
+    assert!(svg.contains(&wanted), "{wanted}");
+}
+
 #[test]
 fn verif_a_chain_of_unknown_noise_leaves_the_status_unknown() {
     let demo = demo("harrow-sound", false);

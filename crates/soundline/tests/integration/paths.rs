@@ -267,6 +267,10 @@ fn verif_wrong_questions_get_an_answer() {
             "its hydrophones are",
         ),
         (vec!["--from", "-900 m, 10 m"], "outside 0 to 500000 m"),
+        (
+            vec!["--from", "0 m, 45 m"],
+            "the source lies on module.shallow.sensor.ear",
+        ),
         (vec!["--from", "900 m, -10 m"], "outside 0.01 to 110 m"),
         (vec!["--source-depth", "-20 m"], "outside 0.01 to 110 m"),
         (
@@ -287,6 +291,12 @@ fn verif_wrong_questions_get_an_answer() {
             "{args:?}: {}",
             stderr(&output)
         );
+        if says.contains("outside") || says.contains("lies on") {
+            assert!(
+                stderr(&output).contains("help: a place is a range from the line"),
+                "{args:?}"
+            );
+        }
     }
     let reef = repository("plans/reef-light/plan.toml")
         .display()

@@ -263,6 +263,8 @@ fn verif_pictures_are_drawn_and_nothing_is_replaced() {
             "1",
             "--month",
             "7",
+            "--wind",
+            "8 m/s",
             "--calls",
             "25",
             "--picture",
@@ -279,6 +281,9 @@ fn verif_pictures_are_drawn_and_nothing_is_replaced() {
         assert!(png.starts_with(b"\x89PNG\r\n\x1a\n"));
         let svg = fs::read_to_string(folder.join(name).with_extension("svg")).unwrap();
         assert!(svg.contains(words), "{name}");
+        // The wind by itself stands behind the months.
+        let places = [">Dec<", ">8 m/s<"].map(|label| svg.contains(label));
+        assert_eq!(places, [name == "by-month"; 2], "{name}");
     }
     let again = draw();
     expect_status(&again, 2);
@@ -351,7 +356,9 @@ fn verif_calls_are_put_into_recordings_and_their_noise_is_told() {
     let some = heard(&[&quiet, &other, "--as", "module.upper.sensor.ear"]);
     expect_status(&some, 4);
     assert!(
-        stderr(&some).contains("sampled at 8000 Hz"),
+        stderr(&some).contains("sampled at 8000 Hz")
+            && stderr(&some).contains("name recordings of that rate")
+            && !stderr(&some).contains("--own-rate"),
         "{}",
         stderr(&some)
     );

@@ -22,6 +22,10 @@ fn sweep(t: f64) -> f64 {
 
 /// Half a minute of noise with a call at 24 s, upper hydrophone first.
 pub(crate) fn recording(folder: &Path, on_both: bool) -> PathBuf {
+    recording_later(folder, on_both, LATER_S)
+}
+
+fn recording_later(folder: &Path, on_both: bool, later_s: f64) -> PathBuf {
     let path = folder.join("pair.wav");
     let spec = hound::WavSpec {
         channels: 2,
@@ -40,7 +44,7 @@ pub(crate) fn recording(folder: &Path, on_both: bool) -> PathBuf {
     for frame in 0..30 * RATE_HZ {
         let t = f64::from(frame) / f64::from(RATE_HZ) - 24.0;
         let below = if on_both { sweep(t) } else { 0.0 };
-        for heard in [sweep(t - LATER_S), below] {
+        for heard in [sweep(t - later_s), below] {
             writer
                 .write_sample((0.02 * heard + noise()) as f32)
                 .unwrap();
@@ -241,6 +245,34 @@ fn verif_nothing_is_told_of_what_one_alone_hears() {
     let why = arrival["not_told"].as_str().unwrap();
     assert!(why.contains("with nothing in common"), "{why}");
     assert!(listen(&plan(), &wav, &[]).contains("channel 2 not told: "));
+}
+
+/// Sound that one hears 24 ms before the other did not come along 30 m: what is most alike about the end of what is looked through is a
+/// side lobe, and its time is none, by either clock.
+#[test]
+fn verif_no_time_is_told_that_cannot_be() {
+    let folder = tempfile::tempdir().unwrap();
+    for later_s in [0.0225, 0.024, 0.025] {
+        let wav = recording_later(folder.path(), true, later_s);
+        for clocks in ["recording", "modules"] {
+            let clocks = ["--clocks", clocks];
+            let told = json(&plan(), &wav, &clocks);
+            for event in told["recordings"][0]["events"].as_array().unwrap() {
+                let arrival = &event["arrivals"][0];
+                assert!(arrival["later_s"].is_null(), "{clocks:?}: {arrival}");
+            }
+            let text = listen(&plan(), &wav, &clocks);
+            let said: Vec<&str> = text.lines().filter(|l| l.contains("not told: ")).collect();
+            assert!(!said.is_empty(), "{text}");
+            for line in said {
+                // No figure of more than three decimals, and none in s.
+                let long = line
+                    .split(|c: char| !c.is_ascii_digit())
+                    .any(|digits| digits.len() > 4);
+                assert!(!long && !line.contains(" s,"), "{line}");
+            }
+        }
+    }
 }
 
 /// A place without a spread gives a time and no elevation; two hydrophones at one depth are no pair.

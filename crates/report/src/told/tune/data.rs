@@ -34,6 +34,7 @@ pub fn tune_json(tuned: &Tuned) -> Value {
             Choice::Threshold(i) => ("kept", Some(tuned.shown_db(&curve.points[i])), None),
             Choice::TooShort { needed_s } => ("too-short", None, Some(needed_s)),
             Choice::NoneKeepsIt => ("not-kept", None, None),
+            Choice::NothingAllowed => ("nothing-left", None, None),
         };
         json!({
             "false_alarms_per_d": a.per_day,

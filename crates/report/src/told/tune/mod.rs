@@ -68,7 +68,7 @@ pub struct TunedEvent {
 /// How many false alarms are allowed, and which threshold keeps to it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Allowance {
-    /// False alarms a day that are allowed.
+    /// False alarms a day that are allowed; zero where real events take all that there is.
     pub per_day: f64,
     /// Where that comes from, line by line.
     pub from: Vec<String>,
@@ -124,7 +124,7 @@ impl Tuned {
     pub(crate) fn chosen(&self) -> Option<usize> {
         match self.allowance.as_ref()?.choice {
             Choice::Threshold(i) => Some(i),
-            Choice::TooShort { .. } | Choice::NoneKeepsIt => None,
+            Choice::TooShort { .. } | Choice::NoneKeepsIt | Choice::NothingAllowed => None,
         }
     }
 }

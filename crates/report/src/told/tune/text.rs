@@ -255,6 +255,7 @@ fn allowed(out: &mut String, tuned: &Tuned, allowance: &Allowance) {
             short(allowance.per_day * needed_s / tuned.curve.judged_s),
             show(needed_s, Dimension::Time),
         ),
+        Choice::NothingAllowed => "nothing is left for false alarms, so no threshold keeps it: give fewer real events (--real), or a plan that lets more through".to_owned(),
         Choice::NoneKeepsIt => {
             let last = tuned.curve.points.last();
             let high = last
@@ -371,6 +372,7 @@ fn words_of(alarms: f64) -> String {
 /// Three digits, of small numbers as many decimals as they need.
 pub(crate) fn short(value: f64) -> String {
     let text = match value {
+        v if v >= 1e9 => format!("{v:.2e}"),
         v if v >= 100.0 => format!("{v:.0}"),
         v if v >= 10.0 => format!("{v:.1}"),
         v if v >= 1.0 => format!("{v:.2}"),

@@ -208,9 +208,10 @@ fn verif_what_cannot_be_asked_is_refused_with_help() {
     refused(&steps.labels, &["--step", "0.01"], "1 to 400 are tried");
     refused(
         &steps.labels,
-        &["--confidence", "1"],
+        &["--confidence", "1000 %"],
         "between 0 % and 100 %",
     );
+    refused(&steps.labels, &["--confidence", "95"], "write \"95 %\"");
     refused(&steps.labels, &["--false-alarms", "1 per month"], "month");
     refused(
         &steps.labels,
