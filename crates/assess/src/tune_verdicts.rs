@@ -8,7 +8,7 @@ use std::path::{Component, Path, PathBuf};
 
 use chance::{clopper_pearson, garwood};
 use plan::{DetectorIx, Line, Q};
-use quantity::{Dimension, EventRate, show};
+use quantity::{Dimension, EventRate, show, show_number};
 
 use crate::check::Shelf;
 use crate::tuning::{ShelvedTuning, Tuning, chain_digest};
@@ -233,12 +233,14 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
     };
     let period = show(period_s, Dimension::Time);
     let seen = format!(
-        "{} in {} in which it could decide, which shows between {low:.3} and {high:.3} in {period} at {} confidence, two-sided; matched {}{}",
+        "{} in {} in which it could decide, which shows between {} and {} in {period} at {} confidence, two-sided; matched {}{}",
         match tuning.false_alarms {
             1 => "1 false alarm".to_owned(),
             n => format!("{n} false alarms"),
         },
         show(tuning.judged_s, Dimension::Time),
+        show_number(low),
+        show_number(high),
         show(confidence, Dimension::Ratio),
         tuning.matched,
         left_out(tuning)

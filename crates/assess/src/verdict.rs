@@ -92,7 +92,7 @@ pub struct Known {
     pub value: Figure,
     /// The limit.
     pub limit: Figure,
-    /// How far the value lies within the limit; negative beyond it.
+    /// How far the value lies within the limit; negative beyond it. Between levels it is in dB, between shares in points.
     pub margin: Figure,
     /// How it lies to the limit.
     pub ruling: Ruling,
@@ -171,7 +171,7 @@ impl Against {
             let (sentence, parts) = why.split_at(end);
             let why = format!(
                 "{sentence}; marginal, as less than {narrow} {} is left{parts}",
-                self.unit
+                of_a_difference(&self.unit)
             );
             (Ruling::Marginal, why)
         } else {
@@ -185,11 +185,25 @@ impl Against {
             subject,
             value: figure(value),
             limit: figure(self.limit),
-            margin: figure(margin),
+            margin: Figure {
+                value: margin,
+                unit: of_a_difference(&self.unit),
+            },
             ruling,
             evidence,
             why,
         }))
+    }
+}
+
+/// The unit of what lies between two figures of a unit.
+fn of_a_difference(unit: &str) -> String {
+    if unit.starts_with("dB re ") {
+        "dB".to_owned()
+    } else if unit.starts_with('%') {
+        "points".to_owned()
+    } else {
+        unit.to_owned()
     }
 }
 
@@ -342,6 +356,43 @@ mod tests {
         assert_eq!(word(9.5), Word::Met);
         assert_eq!(word(f64::NAN), Word::Unknown);
         assert_eq!(word(f64::INFINITY), Word::Unknown);
+    }
+
+    #[test]
+    fn verif_what_lies_between_levels_is_in_db_and_between_shares_in_points() {
+        let told = |unit: &str| {
+            let against = Against {
+                side: Side::AtLeast,
+                limit: 25.0,
+                narrow: 5.0,
+                unit: unit.to_owned(),
+            };
+            let verdict = against.judge(
+                "x".to_owned(),
+                29.0,
+                Evidence::computed("test", &0),
+                String::new(),
+            );
+            match verdict {
+                Verdict::Known(k) => (k.value.unit, k.limit.unit, k.margin.unit, k.why),
+                Verdict::Unknown { why, .. } => panic!("{why}"),
+            }
+        };
+        for (unit, between) in [
+            ("dB re 1 uPa", "dB"),
+            ("dB", "dB"),
+            ("%", "points"),
+            ("% of the fuse's rating", "points"),
+            ("m", "m"),
+        ] {
+            let (value, limit, margin, why) = told(unit);
+            assert_eq!([value.as_str(), limit.as_str()], [unit; 2]);
+            assert_eq!(margin, between);
+            assert!(
+                why.ends_with(&format!("less than 5 {between} is left")),
+                "{why}"
+            );
+        }
     }
 
     /// Without the half, a share of 0.0038 % would be marginal against 0.4 %, and nothing against nothing.

@@ -33,7 +33,7 @@ pub use level::{LevelAmount, LevelKind, parse_level};
 pub use money::{Money, currency_decimals, parse_money};
 pub use nearest::nearest;
 pub use share::{Share, parse_share};
-pub use show::{show, show_bare};
+pub use show::{show, show_bare, show_number};
 pub use strand::StrandClass;
 
 /// Seconds of a day (SI Brochure, 9th edition, table 8).

@@ -140,6 +140,18 @@ pub fn show(si: f64, dimension: Dimension) -> String {
     format!("{} {}", plain(&digits), rungs[at].0)
 }
 
+/// A bare number as people read it: four significant digits, no trailing zeros. What is not finite is shown as `unknown`.
+#[must_use]
+pub fn show_number(x: f64) -> String {
+    if !x.is_finite() {
+        return "unknown".to_owned();
+    }
+    if x == 0.0 {
+        return "0".to_owned();
+    }
+    plain(&four_digits(x))
+}
+
 /// A bare number as people write it: all its digits, with an exponent where it would be longer than sixteen digits.
 #[must_use]
 pub fn show_bare(x: f64) -> String {
@@ -190,7 +202,22 @@ fn plain(scientific: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::show_bare;
+    use super::{show_bare, show_number};
+
+    /// Worked by hand.
+    #[test]
+    fn verif_numbers_for_people_keep_four_significant_digits() {
+        for (x, shown) in [
+            (469.971, "470"),
+            (1160.553, "1161"),
+            (0.025_318, "0.02532"),
+            (-0.0, "0"),
+            (12_345.6, "12350"),
+            (f64::NAN, "unknown"),
+        ] {
+            assert_eq!(show_number(x), shown);
+        }
+    }
 
     #[test]
     fn verif_bare_numbers_stay_short_and_read_back() {

@@ -103,3 +103,14 @@ pub enum RehearsalError {
         at: Ns,
     },
 }
+
+impl RehearsalError {
+    /// Id of the sound of the cue sheet that it is about, where it is about one.
+    #[must_use]
+    pub fn sound(&self) -> Option<&str> {
+        match self {
+            RehearsalError::Ear { source, .. } | RehearsalError::Sound(source) => source.sound(),
+            _ => None,
+        }
+    }
+}

@@ -5,6 +5,7 @@ use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, SoundIx, Within}
 use timeline::Ns;
 
 use crate::ear::Arrival;
+use crate::reach::above;
 use crate::record::{Record, What};
 
 /// Most times that are told of one expectation.
@@ -38,6 +39,7 @@ struct Window {
 
 pub(crate) struct Watcher<'a> {
     line: &'a Line,
+    cues: &'a CueSheet,
     expects: &'a [Expect],
     windows: Vec<Vec<Window>>,
     /// From when to when each detector could hear.
@@ -58,6 +60,7 @@ impl<'a> Watcher<'a> {
             .collect::<Result<_, _>>()?;
         Ok(Watcher {
             line,
+            cues,
             expects: &cues.expects,
             windows,
             hearing: vec![Vec::new(); line.detectors.len()],
@@ -111,9 +114,34 @@ impl<'a> Watcher<'a> {
                         said: format!("{}, but this shows nothing: {why}", judged.said),
                         ..judged
                     },
-                    _ => judged,
+                    _ if judged.passed => judged,
+                    _ => Expectation {
+                        said: judged.said + &self.unheard(e),
+                        ..judged
+                    },
                 }
             })
+            .collect()
+    }
+
+    /// What of the sound that was to be heard lies above what the hydrophones hear.
+    fn unheard(&self, expect: &Expect) -> String {
+        let Within::After { sound, .. } = expect.within else {
+            return String::new();
+        };
+        let on = |detector: &plan::DetectorIx| self.line.detectors[detector.0].on;
+        let mut sensors: Vec<plan::SensorIx> = match &expect.what {
+            ExpectKind::Notice { of, .. } => vec![on(of)],
+            ExpectKind::Voted { of, .. } => self.line.votes[of.0].of.iter().map(on).collect(),
+            ExpectKind::Down { .. } | ExpectKind::Voltage { .. } => Vec::new(),
+            _ => self.line.detectors.iter().map(|d| d.on).collect(),
+        };
+        sensors.sort_unstable();
+        sensors.dedup();
+        sensors
+            .into_iter()
+            .filter_map(|sensor| above(self.line, self.cues, sound, sensor))
+            .map(|above| format!("; {above}"))
             .collect()
     }
 

@@ -11,6 +11,7 @@ mod expect;
 mod hearing;
 mod modules;
 mod order;
+mod reach;
 mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
@@ -21,4 +22,5 @@ pub use engine::{Copies, Outcome, TRIP, UplinkCount, run};
 pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use order::in_order;
+pub use reach::{Above, above};
 pub use record::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};

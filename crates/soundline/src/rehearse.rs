@@ -1,10 +1,11 @@
 //! `soundline rehearse`: the whole line in time, driven by a cue sheet.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
-use plan::{CueReading, CueSheet, Line, Mistake, Reading, SoundKind};
+use plan::{Code, CueReading, CueSheet, Line, Mistake, Reading, Severity, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{Inputs, OutputError, record_json, rehearsal_json, rehearsal_text, trace_json};
 use serde_json::{Value, json};
@@ -105,7 +106,12 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     outputs.refuse(args.trace.as_deref())?;
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
-    let played = play(args, line, cues, &head, &outputs, out)?;
+    let played = match play(args, line, cues, &head, &outputs, out) {
+        Err(Failure::Rehearse(RehearseError::Run(error))) => {
+            return Err(placed(error, args, &read, cues, out)?.into());
+        }
+        other => other?,
+    };
     // The result is told even where it cannot be left beside the plan.
     let left = (!args.no_evidence)
         .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &outputs));
@@ -147,6 +153,37 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Err(error);
     }
     Ok(played.outcome.status().into())
+}
+
+/// What stops a rehearsal, told where the sound that it is about stands in the cue sheet.
+fn placed(
+    error: RehearsalError,
+    args: &Args,
+    read: &CueReading,
+    cues: &CueSheet,
+    out: &mut Out,
+) -> Result<RehearseError, Failure> {
+    let sound = error
+        .sound()
+        .and_then(|id| cues.sounds.iter().find(|sound| sound.id == id));
+    let Some(sound) = sound else {
+        return Ok(RehearseError::Run(error));
+    };
+    let mistake = Mistake {
+        code: Code::OutOfRange,
+        severity: Severity::Error,
+        site: sound.at,
+        message: error.to_string(),
+        label: "this sound".to_owned(),
+        related: Vec::new(),
+        help: None,
+        part: format!("sound.{}", sound.id),
+        also: BTreeSet::new(),
+    };
+    plan_file::show(std::iter::once(&mistake), &read.sources, out)?;
+    Ok(RehearseError::Cues {
+        path: args.cues.display().to_string(),
+    })
 }
 
 /// All that the rehearsal reads: the plan with what it includes, the cue sheet, and the recordings that it plays.

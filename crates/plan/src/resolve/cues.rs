@@ -4,14 +4,13 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::expectations::expect;
+use super::sources::track;
 use super::talk::topic;
 use super::{Declared, Resolver, ix_of, module_of, unknown};
 use crate::catalogue::Catalogue;
-use crate::cue_sheet::{
-    CueSheet, Fault, FaultKind, InputCue, Repeats, Sound, SoundKind, TrackPoint,
-};
+use crate::cue_sheet::{CueSheet, Fault, FaultKind, InputCue, Repeats, Sound, SoundKind};
 use crate::field::RefKind;
-use crate::line::{Line, Q, SpanIx, SupplyIx, UplinkIx};
+use crate::line::{Deployment, Line, Q, SpanIx, SupplyIx, UplinkIx};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
 use crate::site::Site;
@@ -33,13 +32,17 @@ pub(crate) fn cue_sheet(
         part: "rehearsal".to_owned(),
         unwritten: BTreeMap::new(),
     };
-    let known = root.table("rehearsal").and_then(|(f, _)| rehearsal(f));
+    let known = root.table("rehearsal").and_then(|(f, _)| {
+        outside_the_deployment(&mut r, f, &line.deployment);
+        rehearsal(f)
+    });
     let whole = known.is_some();
     // Without it there is no cue sheet, but its other mistakes are told all the same.
     let mut sheet = known.unwrap_or_else(|| no_rehearsal(root.site));
     for (id, f) in root.keyed("sound") {
         r.part = format!("sound.{id}");
-        sheet.sounds.extend(sound(&mut r, id, f, folder, &sheet));
+        let around = (folder, line.sea.water_depth_m);
+        sheet.sounds.extend(sound(&mut r, id, f, around, &sheet));
     }
     for (id, f) in root.keyed("fault") {
         r.part = format!("fault.{id}");
@@ -71,6 +74,36 @@ fn rehearsal(f: &Fields) -> Option<CueSheet> {
     })
 }
 
+/// Warns of a rehearsal that begins when the line is not in the water, whatever the slips.
+fn outside_the_deployment(r: &mut Resolver<'_>, f: &Fields, deployment: &Deployment) {
+    let (Some((begins, site)), Some(start)) = (f.date("start"), deployment.start) else {
+        return;
+    };
+    let since_start_s = begins.duration_since(start).as_secs_f64();
+    let slip_s = deployment.start_slip_s.map_or(0.0, |q| q.si);
+    let longest_s = slip_s + deployment.longest_s();
+    let (label, span) = if since_start_s < 0.0 {
+        ("before the line is laid", -since_start_s)
+    } else if since_start_s > longest_s {
+        ("after the line is taken up", since_start_s - longest_s)
+    } else {
+        return;
+    };
+    let time = |s| quantity::show(s, quantity::Dimension::Time);
+    r.tell(
+        Mistake::warning(
+            Code::OutOfRange,
+            site,
+            "this rehearsal begins outside the deployment",
+        )
+        .label(format!("{} {label}", time(span)))
+        .help(format!(
+            "the deployment begins at {start} and is over {} later, slips counted",
+            time(longest_s)
+        )),
+    );
+}
+
 fn no_rehearsal(at: Site) -> CueSheet {
     CueSheet {
         name: String::new(),
@@ -96,7 +129,7 @@ fn sound(
     r: &mut Resolver<'_>,
     id: &str,
     f: &Fields,
-    folder: &Path,
+    (folder, water_depth_m): (&Path, Q),
     sheet: &CueSheet,
 ) -> Option<Sound> {
     let (kind, _) = f.choice("kind")?;
@@ -116,7 +149,7 @@ fn sound(
     let what = sound_kind(r, f, kind, folder, "the cue sheet")?;
     let at_s = f.q("at")?;
     after_the_end(r, &format!("sound.{id}"), at_s, "never heard", sheet);
-    let track = track(r, f)?;
+    let track = track(r, f, water_depth_m)?;
     Some(Sound {
         id: id.to_owned(),
         at: f.site,
@@ -222,36 +255,6 @@ fn after_the_end(r: &mut Resolver<'_>, what: &str, at_s: Q, label: &str, sheet: 
 
 fn whole(f: &Fields, key: &'static str) -> Option<u32> {
     f.count(key).and_then(|(n, _)| u32::try_from(*n).ok())
-}
-
-fn track(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<TrackPoint>> {
-    let zero = |at: Site| Q {
-        si: 0.0,
-        law: None,
-        at,
-    };
-    let points: Option<Vec<TrackPoint>> = f
-        .tables("track")
-        .iter()
-        .map(|t| {
-            Some(TrackPoint {
-                after_s: t.q("after").unwrap_or_else(|| zero(t.site)),
-                range_m: t.q("range")?,
-                bearing_deg: t.deg("bearing").unwrap_or_else(|| zero(t.site)),
-                depth_m: t.q("depth")?,
-            })
-        })
-        .collect();
-    let points = points.filter(|p| !p.is_empty())?;
-    super::rising(
-        r,
-        &points.iter().map(|p| p.after_s).collect::<Vec<_>>(),
-        "times",
-    );
-    points
-        .windows(2)
-        .all(|w| w[1].after_s.si > w[0].after_s.si)
-        .then_some(points)
 }
 
 fn fault(

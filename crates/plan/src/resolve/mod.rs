@@ -16,6 +16,7 @@ mod requirements;
 mod resolver;
 mod site;
 mod sound;
+mod sources;
 mod stages;
 mod supply;
 mod talk;

@@ -9,6 +9,7 @@ bad! {
     call_without_its_length_and_depth: "[traffic]" => "[call.up]\nkind = \"upsweep\"\nfrom = \"90 Hz\"\nto = \"150 Hz\"\nsource_level = \"172 dB re 1 uPa m\"\n[traffic]";
     call_with_keys_of_another_kind: "[traffic]" => "[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\npulses = 3\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"\n[traffic]";
     call_with_a_received_level: "[traffic]" => "[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa\"\ndepth = \"10 m\"\n[traffic]";
+    call_from_below_the_seabed: "[traffic]" => "[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"500 m\"\n[traffic]";
     recorded_call_outside_the_folder: "[traffic]" => "[call.up]\nkind = \"recording\"\nfile = \"../up.wav\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"\n[traffic]";
     range_of_a_call_that_does_not_exist: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"";
     range_without_its_share: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"";

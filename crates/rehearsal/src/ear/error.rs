@@ -94,7 +94,7 @@ pub enum EarError {
         point: usize,
     },
     /// The source is faster than the delay can be solved for.
-    #[error("sound.{sound}: the source moves at {speed_m_s} m/s; the limit is {limit_m_s} m/s")]
+    #[error("sound.{sound}: the source moves at {speed_m_s:.1} m/s; the limit is {limit_m_s} m/s")]
     TooFast {
         /// Id of the sound.
         sound: String,
@@ -105,7 +105,7 @@ pub enum EarError {
     },
     /// The source comes closer than the reference distance of its level.
     #[error(
-        "sound.{sound}: the source comes within {range_m} m of {ear}; its level holds from {limit_m} m on"
+        "sound.{sound}: the source comes within {range_m:.2} m of {ear}; its level holds from {limit_m} m on"
     )]
     TooClose {
         /// Id of the sound.
@@ -119,7 +119,7 @@ pub enum EarError {
     },
     /// The delay of a sound changes too fast to be solved for.
     #[error(
-        "sound.{sound} to {ear}: its delay may change by {change} s in a second; the limit is {limit}"
+        "sound.{sound} to {ear}: its delay may change by {change:.3} s in a second; the limit is {limit}"
     )]
     Delay {
         /// Id of the sound.
@@ -133,7 +133,7 @@ pub enum EarError {
     },
     /// The sound reaches so far above half the ear's rate that it cannot be filtered at this cost.
     #[error(
-        "sound.{sound}: it reaches {high_hz} Hz, more than {most} times the rate {rate_hz} Hz of {ear}"
+        "sound.{sound}: it reaches {high_hz:.0} Hz, more than {most} times the rate {rate_hz} Hz of {ear}"
     )]
     TooHigh {
         /// Id of the sound.
@@ -243,4 +243,36 @@ pub enum EarError {
         /// Why.
         source: timeline::ClockError,
     },
+}
+
+impl EarError {
+    /// Id of the sound of the cue sheet that it is about, where it is about one.
+    #[must_use]
+    pub fn sound(&self) -> Option<&str> {
+        match self {
+            EarError::Synth { sound, .. }
+            | EarError::Recording { sound, .. }
+            | EarError::NoChannel { sound, .. }
+            | EarError::WhichChannel { sound, .. }
+            | EarError::RecordingGap { sound, .. }
+            | EarError::RecordingTooLong { sound, .. }
+            | EarError::RecordingSilent { sound }
+            | EarError::Value { sound, .. }
+            | EarError::Track { sound, .. }
+            | EarError::TooFast { sound, .. }
+            | EarError::TooClose { sound, .. }
+            | EarError::Delay { sound, .. }
+            | EarError::TooHigh { sound, .. }
+            | EarError::Path { sound, .. }
+            | EarError::Time { sound, .. } => Some(sound),
+            EarError::Ambient { .. }
+            | EarError::Noise { .. }
+            | EarError::Chain { .. }
+            | EarError::Detector { .. }
+            | EarError::RateDiffers { .. }
+            | EarError::Rate { .. }
+            | EarError::Push { .. }
+            | EarError::Clock { .. } => None,
+        }
+    }
 }

@@ -3,15 +3,9 @@
 //! Coordinates: x east, y north, z down, in m, from the line's place at the surface; `x = range sin(bearing)`,
 //! `y = range cos(bearing)`. Straight lines between the points, at rest before the first and after the last.
 
-use std::f64::consts::PI;
-
 use plan::TrackPoint;
 
 use super::error::EarError;
-
-/// Fastest source, m/s: a fifteenth of the speed of sound, twice the fastest vessel. Below it the delay converges fast and
-/// Doppler stays under 7 %.
-pub(crate) const FASTEST_M_S: f64 = 100.0;
 
 /// A track.
 #[derive(Clone, Debug)]
@@ -48,22 +42,17 @@ impl Track {
                     });
                 }
             }
-            let bearing = p.bearing_deg.si / 180.0 * PI;
-            let place = [
-                range_m * libm::sin(bearing),
-                range_m * libm::cos(bearing),
-                depth_m,
-            ];
+            let place = p.place_m();
             if let Some(&(before_s, before)) = placed.last() {
                 if after_s <= before_s {
                     return Err(missing(i));
                 }
                 let speed_m_s = distance_m(place, before) / (after_s - before_s);
-                if speed_m_s > FASTEST_M_S {
+                if speed_m_s > TrackPoint::FASTEST_M_S {
                     return Err(EarError::TooFast {
                         sound: sound.to_owned(),
                         speed_m_s,
-                        limit_m_s: FASTEST_M_S,
+                        limit_m_s: TrackPoint::FASTEST_M_S,
                     });
                 }
             }

@@ -6,14 +6,11 @@ use assess::{Check, Evidence, Figure, Judged, Verdict, Word};
 use plan::{Mistake, Must, Site, Sources};
 use serde_json::{Map, Value, json};
 
+use super::figures::{in_one_unit, shortened, shown};
 use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
 const TOLD_EACH: usize = 12;
-/// Significant digits of a figure.
-const SIGNIFICANT: usize = 4;
-/// A number that needs more decimals is written with a power of ten.
-const MOST_DECIMALS: i32 = 9;
 
 /// A table of all requirements, the reasons of those that are not met, what was assumed, and cautions.
 #[must_use]
@@ -213,12 +210,13 @@ fn tell(out: &mut String, verdict: &Verdict) {
                 Evidence::Computed { .. }
                 | Evidence::Sampled { .. }
                 | Evidence::Recorded { .. } => {
+                    let [value, limit, margin] = in_one_unit([&k.value, &k.limit, &k.margin]);
                     let head = format!(
                         "{}: {}, limit {}, margin {}",
                         k.subject,
-                        shown(&k.value, &k.value.unit),
-                        shown(&k.limit, shortened(&k.limit.unit)),
-                        shown(&k.margin, shortened(&k.margin.unit))
+                        shown(&value, &value.unit),
+                        shown(&limit, shortened(&limit.unit)),
+                        shown(&margin, shortened(&margin.unit))
                     );
                     for (i, row) in wrap(&head, 98).iter().enumerate() {
                         let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
@@ -245,39 +243,6 @@ fn tell(out: &mut String, verdict: &Verdict) {
                 let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
             }
         }
-    }
-}
-
-/// A unit without what it is of: that is told once, with the value.
-fn shortened(unit: &str) -> &str {
-    let ends = [" of ", " that ", " a "]
-        .iter()
-        .filter_map(|w| unit.find(w));
-    ends.min().map_or(unit, |end| &unit[..end])
-}
-
-/// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
-/// its currency.
-fn shown(figure: &Figure, unit: &str) -> String {
-    let x = figure.value;
-    if let Some(decimals) = quantity::currency_decimals(unit) {
-        let width = usize::try_from(decimals).expect("a handful of decimals");
-        return format!("{x:.width$} {unit}");
-    }
-    // Also minus zero.
-    if x == 0.0 {
-        return format!("0 {unit}");
-    }
-    if x.fract() == 0.0 {
-        return format!("{x:.0} {unit}");
-    }
-    let scientific = format!("{x:.*e}", SIGNIFICANT - 1);
-    let power: Option<i32> = scientific.split_once('e').and_then(|(_, p)| p.parse().ok());
-    match power.map(|p| SIGNIFICANT as i32 - 1 - p) {
-        Some(digits) if digits <= MOST_DECIMALS => {
-            format!("{x:.*} {unit}", usize::try_from(digits).unwrap_or(0))
-        }
-        _ => format!("{scientific} {unit}"),
     }
 }
 
@@ -440,47 +405,5 @@ mod tests {
         let rows = wrap("`at_most` and a stray ` in it", 9);
         assert_eq!(rows, ["`at_most`", "and a", "stray `", "in it"]);
         assert_eq!(wrap("", 9), [""]);
-    }
-
-    /// Worked by hand.
-    #[test]
-    fn verif_figures_keep_four_significant_digits() {
-        for (value, unit, expected) in [
-            (0.000_04, "s", "0.00004000 s"),
-            (-0.000_012_345, "s", "-0.00001234 s"),
-            (1.234_56e-8, "s", "1.235e-8 s"),
-            (0.700_34, "s", "0.7003 s"),
-            (0.044_6, "V", "0.04460 V"),
-            (9.999_96, "V", "10.00 V"),
-            (0.999_96, "V", "1.000 V"),
-            (23.918, "V", "23.92 V"),
-            (-1.3, "s", "-1.300 s"),
-            (123_456.7, "m", "123457 m"),
-            (1234.5, "m", "1234 m"),
-            (2.0, "s", "2 s"),
-            (-0.0, "s", "0 s"),
-            (43.2, "EUR", "43.20 EUR"),
-            (288_000.0, "JPY", "288000 JPY"),
-            (0.005, "KWD", "0.005 KWD"),
-            (f64::INFINITY, "s", "inf s"),
-        ] {
-            let unit = unit.to_owned();
-            let figure = Figure { value, unit };
-            assert_eq!(shown(&figure, &figure.unit), expected);
-        }
-    }
-
-    #[test]
-    fn verif_a_unit_is_told_of_what_it_is_once() {
-        for (unit, expected) in [
-            ("% of the load that is asked", "%"),
-            ("modules that run", "modules"),
-            ("h a year", "h"),
-            ("V", "V"),
-            ("dB re 1 uPa", "dB re 1 uPa"),
-            ("EUR", "EUR"),
-        ] {
-            assert_eq!(shortened(unit), expected);
-        }
     }
 }

@@ -3,6 +3,7 @@
 mod chain;
 mod check;
 mod faults;
+mod figures;
 mod json;
 mod paths;
 mod payload;

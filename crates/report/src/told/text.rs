@@ -1,11 +1,11 @@
 //! A rehearsal for people: what was expected, what each sound led to, and when.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use assess::input::arithmetic;
-use plan::{CueSheet, Line, NoticeKind};
-use rehearsal::{KeptBack, Outcome, Record, RecordId, What};
+use plan::{CueSheet, Line, NoticeKind, OutputIx, SensorIx, SoundIx};
+use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
 use super::words;
 
@@ -52,6 +52,9 @@ pub fn rehearsal_text(
         let _ = writeln!(out, "  {verdict}  {:widest$}  {}", e.id, e.said);
     }
     let _ = writeln!(out, "\nWhat happened");
+    for above in never_heard(line, cues) {
+        let _ = writeln!(out, "  {above}");
+    }
     for record in records {
         if let Some(words) = headline(line, cues, record) {
             let _ = writeln!(out, "  {}  {words}", clock(record.at.as_s_f64()));
@@ -60,6 +63,20 @@ pub fn rehearsal_text(
     chains(&mut out, line, cues, records);
     totals(&mut out, line, outcome);
     out
+}
+
+/// Sounds of which a hydrophone with a detector hears nothing, since its rate is too low.
+fn never_heard(line: &Line, cues: &CueSheet) -> Vec<Above> {
+    let sensors: BTreeSet<SensorIx> = line.detectors.iter().map(|d| d.on).collect();
+    let sounds = (0..cues.sounds.len()).map(SoundIx);
+    sounds
+        .flat_map(|sound| {
+            let all = sensors
+                .iter()
+                .filter_map(move |s| above(line, cues, sound, *s));
+            all.filter(Above::wholly).collect::<Vec<_>>()
+        })
+        .collect()
 }
 
 fn clock(at_s: f64) -> String {
@@ -81,8 +98,14 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             if *repeat > 0 {
                 return None;
             }
+            let heard = above(line, cues, *sound, *sensor).map_or_else(String::new, |above| {
+                format!(
+                    "; that is of all up to {:.0} Hz, and it hears up to {:.0} Hz",
+                    above.high_hz, above.audible_hz
+                )
+            });
             format!(
-                "sound.{} reaches {}: {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins",
+                "sound.{} reaches {}: {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins{heard}",
                 cues.sounds[sound.0].id,
                 line.sensor_path(*sensor),
                 quantity::show(*closest_range_m, quantity::Dimension::Length),
@@ -235,7 +258,7 @@ fn chains(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
         steps.sort_by_key(|r| r.id);
         let mut told = steps
             .iter()
-            .filter_map(|step| Some((step, step_words(line, step)?)));
+            .filter_map(|step| Some((step, step_words(line, step, records)?)));
         for (step, words) in told.by_ref().take(TOLD_STEPS) {
             let _ = writeln!(out, "    {:>12.6}  {words}", step.at.as_s_f64() - zero_s);
         }
@@ -271,7 +294,15 @@ fn descend<'r>(children: &BTreeMap<RecordId, Vec<&'r Record>>, from: RecordId) -
     steps
 }
 
-fn step_words(line: &Line, record: &Record) -> Option<String> {
+/// Since when an output is as it is at a record that lets it stay so.
+fn since(records: &[Record], record: &Record, output: OutputIx) -> Option<f64> {
+    let switched = |r: &&Record| matches!(r.what, What::Switched { output: o, .. } if o == output);
+    let mut before = records.iter().rev().skip_while(|r| r.id >= record.id);
+    let last = before.find(switched)?;
+    Some(last.at.as_s_f64())
+}
+
+fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String> {
     Some(match &record.what {
         What::Event { detector, event } => format!(
             "the event is over: peak {:.1} {}, {:.1} dB above what it was held against",
@@ -319,7 +350,14 @@ fn step_words(line: &Line, record: &Record) -> Option<String> {
             format!("{} goes {}", line.output_path(*output), words::on_off(*on))
         }
         What::Stays { output, on } => {
-            format!("{} stays {}", line.output_path(*output), words::on_off(*on))
+            let since = since(records, record, *output).map_or_else(String::new, |s| {
+                format!(", as since {}", clock(s).trim_start())
+            });
+            format!(
+                "{} stays {}{since}",
+                line.output_path(*output),
+                words::on_off(*on)
+            )
         }
         What::Entered { module, state } => {
             format!(

@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use assess::input::arithmetic;
 use clap::ValueEnum;
 use jiff::Timestamp;
-use jiff::civil::Date;
+use jiff::fmt::temporal::Pieces;
 use jiff::tz::Offset;
 use plan::{Detector, Mistake};
 use report::Inputs;
@@ -99,24 +99,38 @@ enum Table {
     Json,
 }
 
-/// `--start` with something that is no time.
+/// `--start` with something that cannot be taken.
 #[derive(Debug, thiserror::Error)]
-#[error(
-    "it is no time such as 2027-03-15T04:15:00Z, in UTC (Z) or with its offset (+02:00); a date alone is 00:00 UTC"
-)]
-pub(crate) struct NoTime;
+pub(crate) enum NoTime {
+    /// It is no time.
+    #[error(
+        "it is no time such as 2027-03-15T04:15:00Z, in UTC (Z) or with its offset (+02:00); a date alone is 00:00 UTC"
+    )]
+    None,
+    /// It is one that the clock does not reach.
+    #[error(
+        "it lies outside {} to {}, the times that are known",
+        Timestamp::MIN,
+        Timestamp::MAX
+    )]
+    Outside,
+}
 
 /// A time with its offset, or a date, which is 00:00 UTC.
 pub(crate) fn instant(text: &str) -> Result<Timestamp, NoTime> {
     text.parse::<Timestamp>().or_else(|_| {
+        let pieces = Pieces::parse(text).map_err(|_| NoTime::None)?;
+        if pieces.time().is_some() && pieces.offset().is_some() {
+            return Err(NoTime::Outside);
+        }
         // A time of day without an offset would be taken for a date, and its time be lost.
-        let date: Date = text.parse().map_err(|_| NoTime)?;
+        let date = pieces.date();
         if date.to_string() != text {
-            return Err(NoTime);
+            return Err(NoTime::None);
         }
         Offset::UTC
             .to_timestamp(date.at(0, 0, 0, 0))
-            .map_err(|_| NoTime)
+            .map_err(|_| NoTime::Outside)
     })
 }
 

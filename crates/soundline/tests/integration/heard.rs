@@ -126,6 +126,13 @@ fn verif_a_start_is_a_time_or_a_date() {
             "{said}"
         );
     }
+    for beyond in ["9999-12-31T23:59:59Z", "9999-12-31"] {
+        let output = listen(&[&wav], &["--start", beyond]);
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(said.contains("it lies outside -009999-01-02"), "{said}");
+        assert!(said.contains(" to 9999-12-30T22:00:00"), "{said}");
+    }
     let output = listen(&[&wav], &["--start", "2027-03-15", "--format", "json"]);
     expect_status(&output, 0);
     let told: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();

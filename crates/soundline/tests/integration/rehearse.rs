@@ -375,3 +375,50 @@ fn verif_a_cue_sheet_without_expectations_is_unknown() {
     expect_status(&output, 3);
     assert_eq!(parsed(&output)["status"], "unknown");
 }
+
+/// The cue sheet of `short` with one text replaced, rehearsed: the whole output.
+fn short_with(from: &str, to: &str, status: i32) -> std::process::Output {
+    let demo = demo("harrow-sound", false);
+    let path = short(&demo);
+    edit(&path, from, to);
+    let output = run(&["rehearse", &demo.plan, &path]);
+    expect_status(&output, status);
+    output
+}
+
+#[test]
+fn verif_a_source_that_comes_too_close_is_told_where_its_sound_stands() {
+    let output = short_with(
+        "range = \"1.2 km\", bearing = \"80 deg\", depth = \"15 m\"",
+        "range = \"0.2 m\", depth = \"58 m\"",
+        2,
+    );
+    let told = stderr(&output);
+    assert!(told.contains("short.toml:7:"), "{told}");
+    assert!(told.contains("comes within 0.20 m of"), "{told}");
+}
+
+/// The hydrophones sample at 16 kHz, and hear up to 0.9 of half of that.
+#[test]
+fn verif_a_sound_above_what_the_ear_hears_is_told_as_such() {
+    let tone = "kind = \"tone\"\nfrequency = \"9 kHz\"\nlength";
+    let upsweep = "kind = \"upsweep\"\nfrom = \"90 Hz\"\nto = \"150 Hz\"\nlength";
+    let told = stdout(&short_with(upsweep, tone, 1));
+    let nothing = "hears up to 7200 Hz: nothing of it is heard";
+    let after = |head: &str| told.split(head).nth(1).unwrap().contains(nothing);
+    assert!(after("FAIL") && after("What happened"), "{told}");
+
+    let high = "kind = \"upsweep\"\nfrom = \"100 kHz\"\nto = \"50 kHz\"\nlength";
+    assert!(stdout(&short_with(upsweep, high, 1)).contains(nothing));
+
+    let across = "kind = \"upsweep\"\nfrom = \"20 kHz\"\nto = \"150 Hz\"\nlength";
+    let told = stdout(&short_with(upsweep, across, 1));
+    assert!(
+        told.contains("sound.call reaches 20000 Hz, and module."),
+        "{told}"
+    );
+    assert!(
+        told.contains("that is of all up to 20000 Hz, and it hears up to 7200 Hz"),
+        "{told}"
+    );
+}

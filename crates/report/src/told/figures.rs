@@ -1,0 +1,138 @@
+//! Figures of verdicts for people: four significant digits, and one unit for what is compared.
+
+use assess::Figure;
+
+/// Significant digits of a figure.
+const SIGNIFICANT: usize = 4;
+/// A number that needs more decimals is written with a power of ten.
+const MOST_DECIMALS: i32 = 9;
+
+/// Value, limit and margin; lengths in km where value and limit both reach one, or one of them reaches ten.
+pub(super) fn in_one_unit(figures: [&Figure; 3]) -> [Figure; 3] {
+    const KM: f64 = 1e3;
+    let sizes = figures.map(|f| f.value.abs());
+    let (least, most) = (sizes[0].min(sizes[1]), sizes[0].max(sizes[1]));
+    let long = figures.iter().all(|f| f.unit == "m") && (least >= KM || most >= 10.0 * KM);
+    figures.map(|f| {
+        if long {
+            Figure {
+                value: f.value / KM,
+                unit: "km".to_owned(),
+            }
+        } else {
+            f.clone()
+        }
+    })
+}
+
+/// A unit without what it is of: that is told once, with the value.
+pub(super) fn shortened(unit: &str) -> &str {
+    let ends = [" of ", " that ", " a "]
+        .iter()
+        .filter_map(|w| unit.find(w));
+    ends.min().map_or(unit, |end| &unit[..end])
+}
+
+/// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
+/// its currency.
+pub(super) fn shown(figure: &Figure, unit: &str) -> String {
+    let x = figure.value;
+    if let Some(decimals) = quantity::currency_decimals(unit) {
+        let width = usize::try_from(decimals).expect("a handful of decimals");
+        return format!("{x:.width$} {unit}");
+    }
+    // Also minus zero.
+    if x == 0.0 {
+        return format!("0 {unit}");
+    }
+    if x.fract() == 0.0 {
+        return format!("{x:.0} {unit}");
+    }
+    let scientific = format!("{x:.*e}", SIGNIFICANT - 1);
+    let power: Option<i32> = scientific.split_once('e').and_then(|(_, p)| p.parse().ok());
+    match power.map(|p| SIGNIFICANT as i32 - 1 - p) {
+        Some(digits) if digits <= MOST_DECIMALS => {
+            format!("{x:.*} {unit}", usize::try_from(digits).unwrap_or(0))
+        }
+        _ => format!("{scientific} {unit}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked by hand.
+    #[test]
+    fn verif_figures_keep_four_significant_digits() {
+        for (value, unit, expected) in [
+            (0.000_04, "s", "0.00004000 s"),
+            (-0.000_012_345, "s", "-0.00001234 s"),
+            (1.234_56e-8, "s", "1.235e-8 s"),
+            (0.700_34, "s", "0.7003 s"),
+            (0.044_6, "V", "0.04460 V"),
+            (9.999_96, "V", "10.00 V"),
+            (0.999_96, "V", "1.000 V"),
+            (23.918, "V", "23.92 V"),
+            (-1.3, "s", "-1.300 s"),
+            (123_456.7, "m", "123457 m"),
+            (1234.5, "m", "1234 m"),
+            (2.0, "s", "2 s"),
+            (-0.0, "s", "0 s"),
+            (43.2, "EUR", "43.20 EUR"),
+            (288_000.0, "JPY", "288000 JPY"),
+            (0.005, "KWD", "0.005 KWD"),
+            (f64::INFINITY, "s", "inf s"),
+        ] {
+            let unit = unit.to_owned();
+            let figure = Figure { value, unit };
+            assert_eq!(shown(&figure, &figure.unit), expected);
+        }
+    }
+
+    /// Worked by hand.
+    #[test]
+    fn verif_long_lengths_are_told_in_one_unit() {
+        for (value_m, limit_m, expected) in [
+            (12_113.0, 2000.0, "12.11 km, 2 km, 10.11 km"),
+            (12_113.0, 2e6, "12.11 km, 2000 km, -1988 km"),
+            (760.0, 1000.0, "760 m, 1000 m, 240 m"),
+            (58.0, 3000.0, "58 m, 3000 m, 2942 m"),
+            (900.0, 12_500.0, "0.9000 km, 12.50 km, 11.60 km"),
+        ] {
+            let margin_m: f64 = value_m - limit_m;
+            let margin_m = if expected.contains('-') {
+                margin_m
+            } else {
+                margin_m.abs()
+            };
+            let figures = [value_m, limit_m, margin_m].map(|value| Figure {
+                value,
+                unit: "m".to_owned(),
+            });
+            let [a, b, c] = &figures;
+            let told = in_one_unit([a, b, c]).map(|f| shown(&f, &f.unit));
+            assert_eq!(told.join(", "), expected);
+        }
+        let volts = [21.0, 18.0, 3.0].map(|value| Figure {
+            value,
+            unit: "V".to_owned(),
+        });
+        let [a, b, c] = &volts;
+        assert_eq!(in_one_unit([a, b, c]), volts);
+    }
+
+    #[test]
+    fn verif_a_unit_is_told_of_what_it_is_once() {
+        for (unit, expected) in [
+            ("% of the load that is asked", "%"),
+            ("modules that run", "modules"),
+            ("h a year", "h"),
+            ("V", "V"),
+            ("dB re 1 uPa", "dB re 1 uPa"),
+            ("EUR", "EUR"),
+        ] {
+            assert_eq!(shortened(unit), expected);
+        }
+    }
+}
