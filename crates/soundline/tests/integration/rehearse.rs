@@ -411,14 +411,14 @@ fn verif_a_sound_above_what_the_ear_hears_is_told_as_such() {
     let high = "kind = \"upsweep\"\nfrom = \"100 kHz\"\nto = \"50 kHz\"\nlength";
     assert!(stdout(&short_with(upsweep, high, 1)).contains(nothing));
 
-    let across = "kind = \"upsweep\"\nfrom = \"20 kHz\"\nto = \"150 Hz\"\nlength";
+    let across = "kind = \"upsweep\"\nfrom = \"200 kHz\"\nto = \"150 Hz\"\nlength";
     let told = stdout(&short_with(upsweep, across, 1));
     assert!(
-        told.contains("sound.call reaches 20000 Hz, and module."),
+        told.contains("sound.call reaches 200000 Hz, and module."),
         "{told}"
     );
     assert!(
-        told.contains("that is of all up to 20000 Hz, and it hears up to 7200 Hz"),
+        told.contains("that is of all up to 200000 Hz, and it hears up to 7200 Hz"),
         "{told}"
     );
 }
