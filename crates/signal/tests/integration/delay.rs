@@ -149,15 +149,15 @@ fn val_times_are_those_of_scipy() {
     }
 }
 
+/// Without noise what is left are the ends of the sound, which its band smears; the spread counts them.
 #[test]
 fn verif_made_delays_come_back() {
     let mut draws = Draws(1);
     for later_s in [0.0, 0.003_21, -0.007_77, 0.0151] {
         let found = found(&pair(&mut draws, later_s, f64::INFINITY));
-        assert!(
-            (found.later_s - later_s).abs() < 2e-6,
-            "{later_s} {found:?}"
-        );
+        let off_s = (found.later_s - later_s).abs();
+        assert!(off_s < 2.0 * found.spread_s + 2e-6, "{later_s} {found:?}");
+        assert!(found.spread_s < 2e-5, "{found:?}");
         assert!(found.likeness > 0.999, "{found:?}");
     }
 }
