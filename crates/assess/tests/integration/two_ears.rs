@@ -66,11 +66,7 @@ fn held(line: &Line, ranges_m: &[f64], depths_m: &[f64]) -> (usize, usize, usize
                     .all(|deg| least <= *deg && *deg <= most)
             };
             all += 1;
-            if both((e.least_deg, e.most_deg)) {
-                within += 1;
-            } else {
-                println!("{range_m} m, {depth_m} m: {e:?}, paths {upper} {lower}");
-            }
+            within += usize::from(both((e.least_deg, e.most_deg)));
             without += usize::from(both(straight(&e)));
         }
     }

@@ -88,7 +88,7 @@ pub(super) fn by_threshold(
         drawing.label_below(lower, x, format!("{tick:.decimals$}"));
     }
     drawing.text(
-        format!("threshold, {}", lettered(&tuned.unit)),
+        format!("threshold, {}", lettered(tuned.unit)),
         (lower.right, lower.bottom + 46.0),
         Align::Right,
         INK,
