@@ -116,7 +116,7 @@ fn verif_events_go_to_a_file_and_none_is_replaced_unasked() {
     assert_eq!(rows.len(), 2, "{text}");
     let quoted = format!("\"{}\",1,{POOL},orca,1,0.", wav.display());
     assert!(rows[1].starts_with(&quoted), "{text}");
-    assert_eq!(rows[0].split(',').count(), 24);
+    assert_eq!(rows[0].split(',').count(), 31);
     // Nothing is known of the instant, the background and pulses.
     assert!(rows[1].contains(",,,1 uPa,"), "{text}");
 

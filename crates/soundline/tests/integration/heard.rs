@@ -33,7 +33,7 @@ fn verif_a_sample_that_is_no_number_costs_itself_alone() {
         rows.lines()
             .nth(2)
             .unwrap()
-            .ends_with(",quiet,0,2.000000,2.000000"),
+            .ends_with(",quiet,0,2.000000,2.000000,,,,,,,"),
         "{rows}"
     );
 }
@@ -61,7 +61,7 @@ fn verif_what_was_heard_before_a_bad_sample_stands_and_is_told_as_a_part() {
         rows.lines()
             .nth(1)
             .unwrap()
-            .ends_with(",0,3.000000,4.000000"),
+            .ends_with(",0,3.000000,4.000000,,,,,,,"),
         "{rows}"
     );
     let output = listen(&[&path], &["--format", "json"]);
