@@ -153,20 +153,7 @@ impl Reach<'_> {
                 parts.insert(path.to_owned());
             }
         }
-        for kind in [
-            "section",
-            "supply",
-            "module",
-            "span",
-            "bus",
-            "exclusive",
-            "detector",
-            "call",
-            "vote",
-            "topic",
-            "behaviour",
-            "uplink",
-        ] {
+        for kind in plan::DECLARED_KINDS {
             if wanted(kind, None) {
                 parts.insert(kind.to_owned());
             }

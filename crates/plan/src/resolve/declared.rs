@@ -5,6 +5,24 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::read::Fields;
 use crate::site::Site;
 
+/// Tables of a plan that hold things by id.
+pub const DECLARED_KINDS: [&str; 14] = [
+    "anchor",
+    "section",
+    "supply",
+    "module",
+    "span",
+    "bus",
+    "exclusive",
+    "detector",
+    "call",
+    "vote",
+    "topic",
+    "behaviour",
+    "uplink",
+    "storage",
+];
+
 /// Everything that has an id, with its place: whether or not the rest of it could be read.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Declared {
@@ -33,22 +51,7 @@ impl Declared {
 
     pub(super) fn of(root: &Fields) -> Declared {
         let mut declared = Declared::default();
-        for key in [
-            "anchor",
-            "section",
-            "supply",
-            "module",
-            "span",
-            "bus",
-            "exclusive",
-            "detector",
-            "call",
-            "vote",
-            "topic",
-            "behaviour",
-            "uplink",
-            "storage",
-        ] {
+        for key in DECLARED_KINDS {
             declared.add_below("", key, root);
         }
         for (id, module) in root.keyed("module") {

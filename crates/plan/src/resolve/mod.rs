@@ -27,6 +27,7 @@ mod votes;
 use std::collections::BTreeMap;
 
 pub(crate) use cues::cue_sheet;
+pub use declared::DECLARED_KINDS;
 pub(crate) use declared::Declared;
 use resolver::{Resolver, ix_of, module_of, output_of};
 use site::{deployment, rising, sea};

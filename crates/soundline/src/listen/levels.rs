@@ -276,7 +276,7 @@ impl Beside {
             background: None,
             threshold: Vec::new(),
             constant_db,
-            name: format!("threshold {:.1} {unit}", constant_db.unwrap_or(0.0)),
+            name: constant_db.map_or_else(String::new, |db| format!("threshold {db:.1} {unit}")),
         }
     }
 
