@@ -1,0 +1,1 @@
+//! The link between a rehearsal and the world: topics mirrored to and from an MQTT 5 broker.

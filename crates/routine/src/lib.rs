@@ -1,0 +1,1 @@
+//! Behaviours written as small programs in an embedded language, run within limits.
