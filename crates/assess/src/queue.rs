@@ -145,7 +145,7 @@ mod tests {
     /// The bound against the queue itself: every offset of the offer against the windows, every attempt that fails.
     #[test]
     fn verif_no_queue_is_later_than_its_bound() {
-        use network::{Failure, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, Windows};
+        use network::{BackOff, Failure, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, Windows};
         use timeline::Ns;
         let s = |x: u64| Ns(x * 1_000_000_000);
         for (period, width, session, back_off) in
@@ -154,21 +154,26 @@ mod tests {
             for nth in [2, 3, 5] {
                 for offset in (0..period).step_by(7) {
                     let mut uplink = Uplink::new(UplinkSpec {
-                        session: s(session),
                         windows: Windows::Every {
                             first: Ns::ZERO,
                             period: s(period),
                             width: s(width),
                         },
                         failure: Failure::EveryNth(nth),
-                        backoff: s(back_off),
-                        expiry: None,
-                        message_bytes: 100,
+                        backoff: BackOff::steady(s(back_off)),
+                        ..UplinkSpec::plain(s(session), 100)
                     })
                     .unwrap();
                     for id in 0..7 {
                         uplink
-                            .offer(s(offset), UplinkMessage { id, bytes: 50 })
+                            .offer(
+                                s(offset),
+                                UplinkMessage {
+                                    id,
+                                    bytes: 50,
+                                    priority: 0,
+                                },
+                            )
                             .unwrap();
                     }
                     let mut events = Vec::new();

@@ -5,7 +5,7 @@
 //! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
 //! - [`Layout`] packs a topic's fields into bits and reads them back, [`record_to_cbor`] writes them so that they describe themselves; [`c99`] and [`python`]
 //!   write the same in other languages. [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
-//! - [`Uplink`] is the paid link ashore: first in, first out, with windows, retries, expiry and outages.
+//! - [`Uplink`] is the paid link ashore: a queue by priority, with windows, retries, packing, expiry, a cap and outages.
 //! - [`RateLimit`] enforces a topic's `at_most` while it runs.
 //!
 //! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen.
@@ -57,7 +57,7 @@ pub use standard::{
 pub use topic::{Filter, TopicError, TopicName};
 pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Medium, Topology, TopologyError};
 pub use uplink::{
-    Failure, Outcome, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
-    Windows,
+    AtCap, BackOff, Cap, Failure, GivesUp, Outcome, Room, Uplink, UplinkError, UplinkEvent,
+    UplinkMessage, UplinkSpec, UplinkStats, Windows,
 };
 pub use wire::{SDI12_ANSWER_WITHIN, SDI12_RATE_BPS, SDI12_SLOWEST_BITS, SDI12_WAKE, Wire};

@@ -1,7 +1,8 @@
 //! Links, topics, streams and uplinks.
 
 use network::{
-    AtMost, Failure, Filter, Flow, Layer, TopicName, Topology, UplinkSpec, Windows, stack_overhead,
+    AtMost, BackOff, Failure, Filter, Flow, Layer, TopicName, Topology, UplinkSpec, Windows,
+    stack_overhead,
 };
 use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
 use quantity::EventRate;
@@ -347,12 +348,12 @@ pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputErr
             width: ns(what, w.width_s.si)?,
         },
     };
+    let session = ns(what, u.session_s.si)?;
     Ok(UplinkSpec {
-        session: ns(what, u.session_s.si)?,
         windows,
         failure: Failure::Asked,
-        backoff,
+        backoff: BackOff::steady(backoff),
         expiry: u.expiry_s.map(|q| ns(what, q.si)).transpose()?,
-        message_bytes: u.message_bytes,
+        ..UplinkSpec::plain(session, u.message_bytes)
     })
 }

@@ -21,3 +21,4 @@ mod support;
 mod topics;
 mod twin;
 mod uplink;
+mod uplink_packed;

@@ -1,8 +1,8 @@
 //! Against an independent model in SimPy 4.1.2 (reference/make/network_uplink.py), and the edges by hand.
 
 use network::{
-    Failure, Outcome, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
-    Windows,
+    BackOff, Failure, Outcome, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec,
+    UplinkStats, Windows,
 };
 use serde_json::Value;
 use timeline::{Class, Ns};
@@ -11,6 +11,14 @@ use crate::support::{int, list, reference};
 
 fn s(seconds: u64) -> Ns {
     Ns(seconds * 1_000_000_000)
+}
+
+fn message(id: u64, bytes: u32) -> UplinkMessage {
+    UplinkMessage {
+        id,
+        bytes,
+        priority: 0,
+    }
 }
 
 fn spec(case: &Value) -> UplinkSpec {
@@ -28,9 +36,9 @@ fn spec(case: &Value) -> UplinkSpec {
             0 => Failure::Never,
             n => Failure::EveryNth(n),
         },
-        backoff: s(int(&case["backoff"])),
+        backoff: BackOff::steady(s(int(&case["backoff"]))),
         expiry: case["expiry"].as_u64().map(s),
-        message_bytes: 300,
+        ..UplinkSpec::plain(s(1), 300)
     }
 }
 
@@ -68,7 +76,7 @@ fn told(case: &Value, unforeseen: bool) -> (Vec<(u64, u64, u64, &'static str)>, 
             conserves(&uplink);
         }
         match id {
-            Some(id) => uplink.offer(at, UplinkMessage { id, bytes: 1 }).unwrap(),
+            Some(id) => assert_eq!(uplink.offer(at, message(id, 1)).unwrap(), None),
             None => uplink.set_outage(outage.0, outage.1).unwrap(),
         }
     }
@@ -86,7 +94,9 @@ fn told(case: &Value, unforeseen: bool) -> (Vec<(u64, u64, u64, &'static str)>, 
             UplinkEvent::Expired { id, offered, at } => {
                 Some((id, whole(offered), whole(at), "expired"))
             }
-            UplinkEvent::Started { .. } | UplinkEvent::Failed { .. } => None,
+            UplinkEvent::Started { .. }
+            | UplinkEvent::Failed { .. }
+            | UplinkEvent::CapReached { .. } => None,
         })
         .collect();
     (rows, uplink.stats().attempts)
@@ -149,12 +159,9 @@ fn regress_two_cases_by_their_figures() {
 
 fn plain(failure: Failure) -> UplinkSpec {
     UplinkSpec {
-        session: s(10),
-        windows: Windows::Always,
         failure,
-        backoff: s(5),
-        expiry: None,
-        message_bytes: 100,
+        backoff: BackOff::steady(s(5)),
+        ..UplinkSpec::plain(s(10), 100)
     }
 }
 
@@ -163,7 +170,7 @@ fn verif_price_counts_begun_messages() {
     let mut uplink = Uplink::new(plain(Failure::Never)).unwrap();
     let mut out = Vec::new();
     for (id, bytes) in [(0, 0), (1, 1), (2, 100), (3, 101), (4, 350)] {
-        uplink.offer(Ns(0), UplinkMessage { id, bytes }).unwrap();
+        uplink.offer(Ns(0), message(id, bytes)).unwrap();
     }
     while uplink.next_time().is_some() {
         uplink.step(&mut out).unwrap();
@@ -192,7 +199,7 @@ fn verif_an_age_of_just_the_expiry_is_kept() {
         .unwrap();
         let mut out = Vec::new();
         for id in 0..2 {
-            uplink.offer(Ns(0), UplinkMessage { id, bytes: 1 }).unwrap();
+            uplink.offer(Ns(0), message(id, 1)).unwrap();
         }
         while uplink.next_time().is_some() {
             uplink.step(&mut out).unwrap();
@@ -214,9 +221,7 @@ fn verif_an_outage_touches_only_what_it_overlaps() {
         let mut uplink = Uplink::new(plain(Failure::Never)).unwrap();
         let mut out = Vec::new();
         uplink.set_outage(Ns(from_ns), Ns(to_ns)).unwrap();
-        uplink
-            .offer(s(20), UplinkMessage { id: 0, bytes: 1 })
-            .unwrap();
+        uplink.offer(s(20), message(0, 1)).unwrap();
         while uplink.next_time().is_some() {
             uplink.step(&mut out).unwrap();
         }
@@ -238,9 +243,7 @@ fn verif_an_outage_touches_only_what_it_overlaps() {
 fn verif_outcomes_are_asked_for() {
     let mut uplink = Uplink::new(plain(Failure::Asked)).unwrap();
     let mut out = Vec::new();
-    uplink
-        .offer(Ns(0), UplinkMessage { id: 7, bytes: 1 })
-        .unwrap();
+    uplink.offer(Ns(0), message(7, 1)).unwrap();
     assert_eq!(uplink.next(), Some((Ns(0), Class::StartService)));
     uplink.step(&mut out).unwrap();
     assert_eq!(uplink.next(), Some((s(10), Class::Arrive)));
@@ -340,18 +343,16 @@ fn verif_uplinks_and_calls_that_cannot_be() {
         }
     );
     let mut uplink = Uplink::new(plain(Failure::Never)).unwrap();
-    uplink
-        .offer(s(3), UplinkMessage { id: 0, bytes: 1 })
-        .unwrap();
+    uplink.offer(s(3), message(0, 1)).unwrap();
     assert_eq!(
-        uplink.offer(s(2), UplinkMessage { id: 1, bytes: 1 }),
+        uplink.offer(s(2), message(1, 1)),
         Err(UplinkError::Late {
             now: s(2),
             reached: s(3)
         })
     );
     assert_eq!(
-        uplink.offer(s(4), UplinkMessage { id: 1, bytes: 1 }),
+        uplink.offer(s(4), message(1, 1)),
         Err(UplinkError::Early {
             now: s(4),
             pending: s(3)

@@ -80,10 +80,17 @@ impl Engine<'_> {
                 attempts: 0,
             },
         );
-        let offered = u
+        let offered = UplinkMessage {
+            id: message,
+            bytes,
+            priority: 0,
+        };
+        let dropped = u
             .uplink
-            .offer(self.now, UplinkMessage { id: message, bytes });
-        offered.map_err(|source| self.uplink_error(uplink, source))
+            .offer(self.now, offered)
+            .map_err(|source| self.uplink_error(uplink, source))?;
+        debug_assert!(dropped.is_none(), "the room of an uplink is not limited");
+        Ok(())
     }
 
     pub(super) fn step_uplink(&mut self, index: usize) -> Result<(), RehearsalError> {
@@ -115,10 +122,13 @@ impl Engine<'_> {
 
     /// Records what an uplink tells. The uplink numbers its attempts over its life; the records number those of each message.
     fn uplink_event(&mut self, uplink: UplinkIx, event: UplinkEvent) -> Result<(), RehearsalError> {
-        let (UplinkEvent::Started { id: message, .. }
-        | UplinkEvent::Sent { id: message, .. }
-        | UplinkEvent::Failed { id: message, .. }
-        | UplinkEvent::Expired { id: message, .. }) = event;
+        let message = match event {
+            UplinkEvent::Started { id, .. }
+            | UplinkEvent::Sent { id, .. }
+            | UplinkEvent::Failed { id, .. }
+            | UplinkEvent::Expired { id, .. } => id,
+            UplinkEvent::CapReached { .. } => return Ok(()),
+        };
         let now = &mut self.uplinks[uplink.0];
         let waiting = now
             .waiting
@@ -155,6 +165,7 @@ impl Engine<'_> {
                 now.waiting.remove(&message);
                 What::Expired { uplink, message }
             }
+            UplinkEvent::CapReached { .. } => return Ok(()),
         };
         let record = self.record(Some(origin.record), origin.root, what);
         if matches!(event, UplinkEvent::Started { .. }) {
