@@ -2,6 +2,7 @@
 //!
 //! - [`Topology`] holds nodes and full-duplex point-to-point links; [`LinkStandard`] and [`Layer`] give their figures.
 //! - [`Machine`] moves published messages over the links, one frame at a time, whenever its master steps it.
+//! - [`Post`] holds a machine and delivers on a topic's [`Terms`]: at least once, retained, kept while there is no way.
 //! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
 //! - [`Layout`] packs a topic's fields into bits and reads them back, [`record_to_cbor`] writes them so that they describe themselves; [`c99`] and [`python`]
 //!   write the same in other languages. [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
@@ -18,6 +19,7 @@ mod latency;
 mod machine;
 mod payload;
 mod poll;
+mod post;
 mod rate_limit;
 mod server;
 mod stack;
@@ -48,6 +50,9 @@ pub use payload::{
     record_to_cbor,
 };
 pub use poll::{Age, Exchange, RoundTooLong, poll_age, poll_round};
+pub use post::{
+    FIRST_ANSWER_STREAM, Keep, Note, NoteKind, Post, PostStats, REMEMBERS, Retry, Terms,
+};
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
 pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};

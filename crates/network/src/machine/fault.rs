@@ -131,6 +131,8 @@ impl Machine {
         for topic in &mut self.topics {
             topic.plans.fill(None);
         }
+        self.single.clear();
+        self.changes += 1;
         for index in 0..self.directions.len() {
             let (from, to) = (self.directions[index].from, self.directions[index].to);
             // A hub is no node and never stops.

@@ -22,6 +22,7 @@ mod direction;
 mod fault;
 mod plan;
 mod records;
+mod send;
 mod service;
 
 use std::collections::BTreeMap;
@@ -36,6 +37,7 @@ use crate::topic::{Filter, TopicName};
 use crate::topology::{Over, Topology};
 use direction::{Direction, Waiting};
 use plan::Plan;
+pub(crate) use send::Sent;
 
 pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
@@ -66,6 +68,10 @@ pub struct Machine {
     flights: Vec<Flight>,
     free_flights: Vec<u32>,
     queue: Queue<Event>,
+    /// Ways of messages that are meant for one node alone, by publisher and node; forgotten at a fault.
+    single: BTreeMap<(usize, usize), Arc<Plan>>,
+    /// Changes of what is usable so far.
+    changes: u64,
     /// Directions that may start at `reached`; each is listed once (`Direction::touched`).
     touched: Vec<u32>,
     /// The instant of the last step or call.
@@ -160,6 +166,8 @@ impl Machine {
             flights: Vec::new(),
             free_flights: Vec::new(),
             queue: Queue::new(),
+            single: BTreeMap::new(),
+            changes: 0,
             touched: Vec::new(),
             reached: Ns::ZERO,
             published: 0,
@@ -247,37 +255,19 @@ impl Machine {
         let id = MessageId(self.published);
         self.reached = now;
         self.published += 1;
-        let due = plan.targets.len() + plan.unreachable.len();
-        self.copies_due += due as u64;
-        if due == 0 {
+        if plan.targets.len() + plan.unreachable.len() == 0 {
             self.unheard += 1;
         }
-        for &(target, reason) in &plan.unreachable {
-            self.dropped += 1;
-            self.drops.push(Dropped {
-                message: id,
-                node: target,
-                at: now,
-                published: now,
-                topic,
-                stream,
-                seq,
-                reason,
-            });
-        }
-        if plan.targets.is_empty() {
-            return Ok(id);
-        }
-        let slot = self.message_slot(
-            id, topic, now, bytes, fragments, priority, stream, seq, &plan,
-        );
-        for &hop in plan.roots() {
-            for fragment in 0..fragments {
-                let frame = Waiting::new(priority, now, stream, seq, fragment, slot, hop);
-                let direction = plan.hops[hop as usize].direction;
-                self.enqueue(direction, frame);
-            }
-        }
+        let sent = Sent {
+            id,
+            topic,
+            published: now,
+            bytes,
+            priority,
+            stream,
+            seq,
+        };
+        self.launch(now, sent, fragments, &plan);
         Ok(id)
     }
 
@@ -369,57 +359,6 @@ impl Machine {
                 .enumerate()
                 .map(|(index, d)| d.stats(index, &self.topology, self.reached))
                 .collect(),
-        }
-    }
-
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "fills every field of a message, reusing its allocation"
-    )]
-    fn message_slot(
-        &mut self,
-        id: MessageId,
-        topic: TopicId,
-        published: Ns,
-        bytes: u32,
-        fragments: u32,
-        priority: u8,
-        stream: u32,
-        seq: u64,
-        plan: &Arc<Plan>,
-    ) -> u32 {
-        let roots = u32::try_from(plan.roots().len()).expect("a node has fewer than 2^32 links");
-        let slot = self.free_messages.pop();
-        let mut left = match slot {
-            Some(slot) => std::mem::take(&mut self.messages[slot as usize].left),
-            None => Vec::new(),
-        };
-        left.clear();
-        left.resize(plan.targets.len(), fragments);
-        let frames = fragments * roots;
-        let message = Message {
-            id,
-            topic,
-            published,
-            bytes,
-            fragments,
-            priority,
-            stream,
-            seq,
-            plan: Arc::clone(plan),
-            left,
-            frames,
-        };
-        match slot {
-            Some(slot) => {
-                self.messages[slot as usize] = message;
-                slot
-            }
-            None => {
-                self.messages.push(message);
-                u32::try_from(self.messages.len() - 1)
-                    .expect("fewer than 2^32 messages are under way")
-            }
         }
     }
 

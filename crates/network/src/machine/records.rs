@@ -82,6 +82,16 @@ pub enum DropReason {
     LinkDown,
     /// The publisher, the subscriber or a node between them does not work.
     NodeDown,
+    /// It waited for a path, and too many messages waited with it.
+    KeptTooMany,
+    /// It waited for a path for longer than it may.
+    KeptTooLong,
+    /// Its publisher stopped, and forgot what it had still to send.
+    Forgotten,
+    /// It was sent as often as it may be, and never acknowledged.
+    Unanswered,
+    /// It came when its receiver no longer remembered so far back, and might have been a copy of what it has.
+    TooOld,
 }
 
 /// One frame's crossing of one link, or its way from one station of a bus to another.
@@ -95,6 +105,8 @@ pub struct HopRecord {
     pub from: usize,
     /// To which node.
     pub to: usize,
+    /// The stream that it was sent in.
+    pub stream: u32,
     /// Which fragment, from 0.
     pub fragment: u32,
     /// When it was queued for the link.
@@ -165,6 +177,15 @@ pub struct DirectionStats {
 /// A call that a machine refuses; nothing has changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum MachineError {
+    /// A stream number that is kept for acknowledgements.
+    #[error(
+        "stream {stream} is too high: those from {} on are for acknowledgements",
+        crate::FIRST_ANSWER_STREAM
+    )]
+    StreamTooHigh {
+        /// Stream named.
+        stream: u32,
+    },
     /// No such node.
     #[error("there is no node {node}: there are {nodes} nodes, numbered from 0")]
     NoSuchNode {

@@ -131,6 +131,7 @@ impl Machine {
             over: over.medium(),
             from: self.speaker(&flight),
             to: direction.to,
+            stream: message.stream,
             fragment: frame.fragment,
             queued: frame.queued(),
             start: flight.start,

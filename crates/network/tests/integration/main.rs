@@ -13,6 +13,7 @@ mod faults;
 mod latency;
 mod links;
 mod payload;
+mod post;
 mod properties;
 mod queueing;
 mod rate_limit;

@@ -26,6 +26,7 @@ fn check_case(case: &Value, hand_in: HandIn) -> (usize, usize) {
                 DropReason::NoPath => "path",
                 DropReason::LinkDown => "link",
                 DropReason::NodeDown => "node",
+                other => panic!("{other:?} is nothing that a machine alone does"),
             };
             ([u64::from(d.stream), d.seq, d.node as u64, d.at.0], why)
         })

@@ -43,6 +43,13 @@ pub(super) fn loss(why: Loss) -> &'static str {
             network::DropReason::LinkDown => "a span is cut",
             network::DropReason::NodeDown => "a module on the way is down",
             network::DropReason::NoPath => "there is no way to it",
+            network::DropReason::KeptTooMany => "too many messages waited for a way to it",
+            network::DropReason::KeptTooLong => "it waited too long for a way to it",
+            network::DropReason::Forgotten => "its publisher stopped before it could send it again",
+            network::DropReason::Unanswered => "it was never acknowledged",
+            network::DropReason::TooOld => {
+                "it came too late for its receiver to tell it from one it has"
+            }
         },
     }
 }
