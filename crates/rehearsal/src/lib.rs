@@ -1,6 +1,6 @@
 //! The whole line in time: sound, samples, notices, behaviours, messages, outputs, energy.
 //!
-//! [`run`] is the only master: it steps the ears, the detectors' logic, the links, the uplinks and the voltages in one
+//! [`run`], or a master of its own with [`Steps`], steps the ears, the detectors' logic, the links, the uplinks and the voltages in one
 //! order that [`timeline`] fixes. Every record names the record that caused it, so that a lamp or a message ashore can be
 //! traced back to the sound.
 
@@ -18,7 +18,7 @@ mod record;
 /// when it comes to something else, so that older evidence counts no longer.
 pub const METHOD: u32 = 1;
 
-pub use engine::{Copies, Outcome, TRIP, UplinkCount, run};
+pub use engine::{Copies, FromOutside, Outcome, Steps, TRIP, UplinkCount, input_id, run};
 pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use order::in_order;

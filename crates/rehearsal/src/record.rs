@@ -54,7 +54,7 @@ pub enum Refusal {
 pub enum KeptBack {
     /// A behaviour, or its message.
     Behaviour(BehaviourIx),
-    /// The message of an input, by its index in the cue sheet.
+    /// The message of an input, by its index in the cue sheet; behind those, one from outside ([`crate::input_id`]).
     Input(usize),
 }
 

@@ -11,6 +11,7 @@ mod lives;
 mod messages;
 mod outcome;
 mod states;
+mod steps;
 mod uplinks;
 mod voltages;
 mod voting;
@@ -31,6 +32,7 @@ use crate::modules::ModuleNow;
 use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use outcome::{Copies, Outcome, UplinkCount};
+pub use steps::{FromOutside, Steps, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
 /// capacitors and supervisor; the exact figure is the module's.
@@ -57,6 +59,9 @@ enum Happening {
     },
     Input {
         input: usize,
+    },
+    FromOutside {
+        outside: usize,
     },
     Arrives {
         hearing: usize,
@@ -104,24 +109,6 @@ struct Origin {
     heard: Option<(DetectorIx, Ns)>,
 }
 
-/// Runs a rehearsal.
-///
-/// Every record goes to `sink` in the order in which it happens. `watch` is told how far the rehearsal has come and may
-/// stop it by answering false. The same line, cue sheet and seed give the same records, whatever the number of threads.
-///
-/// # Errors
-/// [`RehearsalError`].
-pub fn run(
-    line: &Line,
-    cues: &CueSheet,
-    sink: &mut dyn FnMut(&Record),
-    watch: &mut dyn FnMut(Ns) -> bool,
-) -> Result<Outcome, RehearsalError> {
-    let mut engine = Engine::new(line, cues, sink)?;
-    engine.run(watch)?;
-    Ok(engine.finish())
-}
-
 struct Engine<'a> {
     line: &'a Line,
     cues: &'a CueSheet,
@@ -164,6 +151,8 @@ struct Engine<'a> {
     confirmed: Vec<u64>,
     fault_records: Vec<Option<RecordId>>,
     faults_in_force: Vec<bool>,
+    /// Messages from outside, in the order in which they were handed in.
+    outside: Vec<FromOutside>,
 }
 
 impl<'a> Engine<'a> {
@@ -279,72 +268,10 @@ impl<'a> Engine<'a> {
             confirmed: vec![0; line.detectors.len()],
             fault_records: vec![None; cues.faults.len()],
             faults_in_force: vec![false; cues.faults.len()],
+            outside: Vec::new(),
         };
         engine.cue()?;
         Ok(engine)
-    }
-
-    fn run(&mut self, watch: &mut dyn FnMut(Ns) -> bool) -> Result<(), RehearsalError> {
-        // A fault at the first instant finds the line under voltage.
-        self.settle()?;
-        let mut steps: u64 = 0;
-        loop {
-            // Also where more happens in a second than anybody waits for.
-            steps += 1;
-            if steps.is_multiple_of(WATCHED) && !watch(self.now) {
-                return Err(RehearsalError::Cancelled { at: self.now });
-            }
-            let next = self.next();
-            let at = next.map_or(self.end, |(at, ..)| at.min(self.end));
-            if self.dirty && at > self.now {
-                self.settle()?;
-                continue;
-            }
-            if at >= self.horizon && self.horizon < self.end {
-                self.hear_ahead()?;
-                if !watch(self.now) {
-                    return Err(RehearsalError::Cancelled { at: self.now });
-                }
-                continue;
-            }
-            let Some((at, _, from)) = next.filter(|(at, ..)| *at < self.end) else {
-                self.now = self.end;
-                self.integrate();
-                return Ok(());
-            };
-            self.now = at;
-            match from {
-                From::Queue => {
-                    let entry = self.queue.pop().expect("what was peeked at is there");
-                    self.happen(entry.payload)?;
-                }
-                From::Machine => self.step_machine(),
-                From::Uplink(u) => self.step_uplink(u)?,
-            }
-        }
-    }
-
-    /// What comes next, and from where.
-    fn next(&self) -> Option<(Ns, Class, From)> {
-        let queue = self
-            .queue
-            .peek()
-            .map(|(at, class)| (at, class, From::Queue));
-        let machine = self
-            .machine
-            .as_ref()
-            .and_then(Machine::next)
-            .map(|(at, class)| (at, class, From::Machine));
-        let uplinks = self.uplinks.iter().enumerate().filter_map(|(i, u)| {
-            u.uplink
-                .next()
-                .map(|(at, class)| (at, class, From::Uplink(i)))
-        });
-        queue
-            .into_iter()
-            .chain(machine)
-            .chain(uplinks)
-            .min_by_key(|(at, class, _)| (*at, *class))
     }
 
     fn record(&mut self, parent: Option<RecordId>, root: Option<Root>, what: What) -> RecordId {
@@ -391,6 +318,7 @@ impl<'a> Engine<'a> {
                 let by = KeptBack::Input(input);
                 self.publish(cue.module, cue.topic, by, None, None)?;
             }
+            Happening::FromOutside { outside } => self.outside_publishes(outside)?,
             Happening::Arrives { hearing, arrival } => {
                 let (sensor, a) = self.ears.arrival(hearing, arrival);
                 let root = Root {

@@ -10,6 +10,7 @@ mod nothing;
 mod relays;
 mod run;
 mod states;
+mod steps;
 mod support;
 mod together;
 mod voting;

@@ -22,6 +22,34 @@ fn verif_the_same_records_on_one_thread_and_on_four() {
     assert!(one.len() > 20);
 }
 
+/// The same on a line whose cable is a bus, with a cut, a hung module and an outage.
+#[test]
+fn verif_the_same_records_on_one_thread_and_on_four_with_a_bus_and_faults() {
+    let bus = [
+        (
+            "link = \"10BASE-T1L\"",
+            "bus = \"bus.side\"\n[bus.side]\nlink = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"0 B\", ids = \"11 bit\" }",
+        ),
+        ("size = \"200 B\"", "size = \"7 B\""),
+    ];
+    let hang = [(
+        "[fault.cut]",
+        "[fault.hang]\nkind = \"hang\"\nof = \"module.ear\"\nat = \"52 s\"\nuntil = \"60 s\"\n[fault.cut]",
+    )];
+    let (line, cues) = line_and_cues(&bus, &hang);
+    let pool = |n| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(n).build();
+        pool.unwrap()
+    };
+    let (outcome, one) = pool(1).install(|| run(&line, &cues));
+    let (again, four) = pool(4).install(|| run(&line, &cues));
+    assert_eq!(one, four);
+    assert_eq!(format!("{outcome:?}"), format!("{again:?}"));
+    let crossed = |r: &rehearsal::Record| matches!(r.what, What::Crossed { .. });
+    assert!(one.iter().any(crossed), "nothing crossed the bus");
+    assert!(outcome.restarts.iter().sum::<u32>() > 0);
+}
+
 /// Another seed gives other noise, and so other levels.
 #[test]
 fn verif_another_seed_gives_other_levels() {

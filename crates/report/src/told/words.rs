@@ -81,9 +81,9 @@ pub(super) fn count(n: usize, thing: &str) -> String {
     }
 }
 
-/// An input by its index in the cue sheet.
+/// An input by its index in the cue sheet, or behind it.
 pub(super) fn input(cues: &CueSheet, index: usize) -> String {
-    format!("input.{}", cues.inputs[index].id)
+    format!("input.{}", rehearsal::input_id(cues, index))
 }
 
 /// A fault in words, by its index in the cue sheet.
