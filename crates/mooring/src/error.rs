@@ -1,0 +1,115 @@
+//! What can be wrong with a line, or with the search for its shape.
+
+use thiserror::Error;
+
+/// Why a line has no shape here.
+#[derive(Clone, Copy, Debug, PartialEq, Error)]
+pub enum MooringError {
+    /// A figure that must be above zero.
+    #[error("{what} must be above zero, not {value}")]
+    NotPositive {
+        /// Which figure, with its unit.
+        what: &'static str,
+        /// What it is.
+        value: f64,
+    },
+    /// A figure that must not be negative.
+    #[error("{what} must not be negative: {value}")]
+    Negative {
+        /// Which figure, with its unit.
+        what: &'static str,
+        /// What it is.
+        value: f64,
+    },
+    /// A figure that is infinite or no number.
+    #[error("{what} must be a finite number, not {value}")]
+    NotFinite {
+        /// Which figure, with its unit.
+        what: &'static str,
+        /// What it is.
+        value: f64,
+    },
+    /// A line of nothing.
+    #[error("the line has no length of rope")]
+    NoRope,
+    /// A point of a current that is not finite.
+    #[error("point {index} of the current is not finite")]
+    CurrentPoint {
+        /// Which, from 0.
+        index: usize,
+    },
+    /// Points of a current out of order.
+    #[error(
+        "point {index} of the current, at {depth_m} m, does not lie below the one before it, at {above_m} m"
+    )]
+    CurrentOrder {
+        /// Which, from 0.
+        index: usize,
+        /// Its depth.
+        depth_m: f64,
+        /// Depth of the one before.
+        above_m: f64,
+    },
+    /// A body that is not on the line.
+    #[error("a body sits at {at_m} m of a line of {length_m} m")]
+    BodyOffLine {
+        /// Where it is said to sit, from the anchor.
+        at_m: f64,
+        /// Unstretched length of the line.
+        length_m: f64,
+    },
+    /// The float stands at the surface: it has to be computed as a buoy there.
+    #[error("the float comes to the surface: its line would hold it {above_m} m above it")]
+    FloatAtSurface {
+        /// How far above the surface it would be.
+        above_m: f64,
+    },
+    /// A line that cannot reach the surface.
+    #[error(
+        "the line of {length_m} m does not reach the surface, {depth_m} m above its anchor, with {pull_n} N on its upper end"
+    )]
+    TooShort {
+        /// Unstretched length.
+        length_m: f64,
+        /// Depth of the water.
+        depth_m: f64,
+        /// Vertical pull up to which was searched.
+        pull_n: f64,
+    },
+    /// The upper end lies further from the anchor than a line that does not stretch is long.
+    #[error(
+        "the upper end lies {distance_m} m from the anchor, the line is {length_m} m long and does not stretch"
+    )]
+    OutOfReach {
+        /// From the anchor to the upper end.
+        distance_m: f64,
+        /// Unstretched length.
+        length_m: f64,
+    },
+    /// The line went slack at a place, where its direction is not known.
+    #[error("the line is slack at {s_m} m from the anchor")]
+    Slack {
+        /// Unstretched length from the anchor.
+        s_m: f64,
+    },
+    /// Too many steps along the line.
+    #[error(
+        "the line could not be followed past {s_m} m from the anchor: {steps} steps were taken"
+    )]
+    TooManySteps {
+        /// Unstretched length from the anchor.
+        s_m: f64,
+        /// Steps taken.
+        steps: u32,
+    },
+    /// The search did not come to an end.
+    #[error("the shape was not found in {iterations} steps: {residual} is left of {unit}")]
+    NotConverged {
+        /// Steps taken.
+        iterations: u32,
+        /// What is left.
+        residual: f64,
+        /// Of what, with its unit.
+        unit: &'static str,
+    },
+}

@@ -1,0 +1,34 @@
+//! Shape and tension of a line in a current, from the anchor to a float, a buoy or a fixed point.
+//!
+//! Axes: x east, y north, z up from a flat seabed; the anchor lies at the origin. `s` is the unstretched length from the anchor, m. A force on the
+//! line is the pull of what lies above a cut on what lies below it, so that its vertical part is positive where the line holds something down.
+//!
+//! - [`Hanging`] is a line with what hangs on it, the water about it and what holds its top; [`hang`] finds its [`Shape`].
+//! - [`hang_by_bars`] finds it by another method, slower and good to a few millimetres, where shooting fails; [`hang`] goes over to it by itself and says so.
+//! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums.
+//!
+//! Only statics: the line is at rest in a steady current.
+
+mod bars;
+mod descend;
+mod error;
+mod fixed;
+mod line;
+mod shape;
+mod shoot;
+mod strum;
+mod vector;
+mod water;
+mod wave;
+
+pub use bars::hang_by_bars;
+pub use error::MooringError;
+pub use line::{Body, Hanging, Rope, Top};
+pub use shape::{AtBody, Effort, Point, Shape, Touch};
+pub use shoot::hang;
+pub use strum::{CRITICAL_REYNOLDS, added_mass_kg_m, shedding_hz, span_mode_hz};
+pub use water::{Current, Water};
+pub use wave::{Wave, WaveAt};
+
+/// Standard gravity, m/s2 (exact, ISO 80000-3).
+pub const GRAVITY_M_S2: f64 = 9.806_65;

@@ -1,0 +1,186 @@
+//! The line itself: lengths of rope, chain or cable from the anchor upwards, what is clamped on, and what holds the top.
+
+use crate::error::MooringError;
+use crate::water::Water;
+
+/// A length of one kind of line.
+///
+/// Drag is taken by the cross-flow principle: across the line `0.5 rho d Cn |Vn| Vn` and along it `0.5 rho pi d Ct |Vt| Vt` per stretched
+/// length, the tangential one on the wetted area `pi d`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rope {
+    /// Unstretched length, m; above zero.
+    pub length_m: f64,
+    /// Diameter that meets the water, m; not negative.
+    pub diameter_m: f64,
+    /// Weight in water per unstretched length, N/m; negative floats.
+    pub weight_n_m: f64,
+    /// Axial stiffness EA, N; `None` does not stretch.
+    pub stiffness_n: Option<f64>,
+    /// Drag coefficient across, on the diameter. Common practice: 1.2 for a smooth rope that does not strum, 1.5 to 2.5 for one that does,
+    /// about 2 for chain on its nominal diameter.
+    pub normal_drag: f64,
+    /// Drag coefficient along, on the wetted area. Common practice: 0.01 to 0.03.
+    pub tangential_drag: f64,
+}
+
+/// Something clamped on the line: a housing, a float, a weight.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Body {
+    /// Unstretched length from the anchor, m; on the line.
+    pub at_m: f64,
+    /// Weight in water, N; negative floats.
+    pub weight_n: f64,
+    /// Drag coefficient times area, m2; not negative.
+    pub drag_area_m2: f64,
+}
+
+/// What holds the top of a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Top {
+    /// A float below the surface.
+    Float {
+        /// Buoyancy less weight, N; above zero.
+        buoyancy_n: f64,
+        /// Drag coefficient times area, m2; not negative.
+        drag_area_m2: f64,
+    },
+    /// A buoy at the surface, which carries whatever vertical force the line asks: compare [`Shape::top_n`](crate::Shape) with its reserve of buoyancy.
+    Surface {
+        /// Force of current and wind on its hull, N: east and north.
+        force_n: [f64; 2],
+    },
+    /// A point that does not move: a pier, a vessel.
+    Fixed {
+        /// Where it is from the anchor, m: east, north, up from the seabed.
+        at_m: [f64; 3],
+    },
+}
+
+/// A line that hangs in the water.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hanging {
+    /// The water.
+    pub water: Water,
+    /// Its lengths, from the anchor upwards.
+    pub ropes: Vec<Rope>,
+    /// What is clamped on, in any order.
+    pub bodies: Vec<Body>,
+    /// Height of its lower end above the seabed, m: zero at an anchor on it, more at a frame or a pile.
+    pub foot_m: f64,
+    /// What holds its top.
+    pub top: Top,
+}
+
+impl Hanging {
+    /// Unstretched length, m.
+    #[must_use]
+    pub fn length_m(&self) -> f64 {
+        self.ropes.iter().map(|rope| rope.length_m).sum()
+    }
+
+    /// Length under a load that stretches every part as far as `tension_n` does, m.
+    pub(crate) fn stretched_m(&self, tension_n: f64) -> f64 {
+        let of = |rope: &Rope| rope.length_m * (1.0 + rope.strain(tension_n));
+        self.ropes.iter().map(of).sum()
+    }
+
+    /// Whether every part and every body from an anchor on the seabed up to `s_m` sinks, so that a line that is level there lies on the seabed below.
+    pub(crate) fn sinks_below(&self, s_m: f64) -> bool {
+        // A line that is held above the seabed may hang lower than its end.
+        if self.foot_m > 0.0 {
+            return false;
+        }
+        let mut from_m = 0.0;
+        for rope in &self.ropes {
+            if from_m < s_m && rope.weight_n_m <= 0.0 {
+                return false;
+            }
+            from_m += rope.length_m;
+        }
+        !self
+            .bodies
+            .iter()
+            .any(|body| body.at_m < s_m && body.weight_n < 0.0)
+    }
+
+    pub(crate) fn check(&self) -> Result<(), MooringError> {
+        let positive = |what, value: f64| {
+            if value.is_finite() && value > 0.0 {
+                Ok(())
+            } else {
+                Err(MooringError::NotPositive { what, value })
+            }
+        };
+        let not_negative = |what, value: f64| {
+            if value.is_finite() && value >= 0.0 {
+                Ok(())
+            } else {
+                Err(MooringError::Negative { what, value })
+            }
+        };
+        let finite = |what, value: f64| {
+            if value.is_finite() {
+                Ok(())
+            } else {
+                Err(MooringError::NotFinite { what, value })
+            }
+        };
+        positive("the depth of the water, m", self.water.depth_m)?;
+        positive("the density of the water, kg/m3", self.water.density_kg_m3)?;
+        not_negative(
+            "the height of the lower end above the seabed, m",
+            self.foot_m,
+        )?;
+        if self.ropes.is_empty() {
+            return Err(MooringError::NoRope);
+        }
+        for rope in &self.ropes {
+            positive("the length of a rope, m", rope.length_m)?;
+            not_negative("the diameter of a rope, m", rope.diameter_m)?;
+            finite("the weight of a rope in water, N/m", rope.weight_n_m)?;
+            if let Some(stiffness_n) = rope.stiffness_n {
+                positive("the stiffness of a rope, N", stiffness_n)?;
+            }
+            not_negative("the drag coefficient across a rope", rope.normal_drag)?;
+            not_negative("the drag coefficient along a rope", rope.tangential_drag)?;
+        }
+        let length_m = self.length_m();
+        for body in &self.bodies {
+            finite("the weight of a body in water, N", body.weight_n)?;
+            not_negative("the drag area of a body, m2", body.drag_area_m2)?;
+            if !(body.at_m >= 0.0 && body.at_m <= length_m) {
+                return Err(MooringError::BodyOffLine {
+                    at_m: body.at_m,
+                    length_m,
+                });
+            }
+        }
+        match self.top {
+            Top::Float {
+                buoyancy_n,
+                drag_area_m2,
+            } => {
+                positive("the buoyancy of the float, N", buoyancy_n)?;
+                not_negative("the drag area of the float, m2", drag_area_m2)
+            }
+            Top::Surface { force_n } => {
+                finite("the force on the buoy, N", force_n[0])?;
+                finite("the force on the buoy, N", force_n[1])
+            }
+            Top::Fixed { at_m } => {
+                for value in at_m {
+                    finite("the place of the upper end, m", value)?;
+                }
+                not_negative("the height of the upper end, m", at_m[2])
+            }
+        }
+    }
+}
+
+impl Rope {
+    pub(crate) fn strain(&self, tension_n: f64) -> f64 {
+        self.stiffness_n
+            .map_or(0.0, |stiffness_n| tension_n / stiffness_n)
+    }
+}

@@ -1,0 +1,107 @@
+//! A regular wave of small height over a flat bed.
+//!
+//! Airy's linear theory: `omega^2 = g k tanh(k h)`. With `z` the depth below still water, `a` half the height, amplitudes are
+//!
+//! ```text
+//! across     a cosh k(h-z) / sinh kh          pressure   rho g a cosh k(h-z) / cosh kh
+//! up and down a sinh k(h-z) / sinh kh
+//! ```
+//!
+//! Source: any text on water waves (formulas from memory; values held to SciPy's root of the same equation). Valid for waves that are low beside their
+//! length and beside the depth; breaking is not looked at.
+
+use core::f64::consts::PI;
+
+use crate::GRAVITY_M_S2;
+use crate::error::MooringError;
+
+/// A wave.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wave {
+    height_m: f64,
+    period_s: f64,
+    depth_m: f64,
+    wavenumber_m: f64,
+}
+
+/// What a wave does at a depth: amplitudes, each half of what goes back and forth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WaveAt {
+    /// Of the horizontal way of the water, m.
+    pub across_m: f64,
+    /// Of the vertical way of the water, m.
+    pub up_m: f64,
+    /// Of the horizontal speed of the water, m/s.
+    pub across_m_s: f64,
+    /// Of the pressure, as the height of still water that weighs as much, m.
+    pub pressure_m: f64,
+}
+
+impl Wave {
+    /// A wave of a height from trough to crest, m, and a period, s, over water of a depth, m.
+    ///
+    /// # Errors
+    /// [`MooringError::NotPositive`] for a period or a depth that is not above zero, [`MooringError::Negative`] for a negative height.
+    pub fn new(height_m: f64, period_s: f64, depth_m: f64) -> Result<Wave, MooringError> {
+        for (what, value) in [
+            ("the period of a wave, s", period_s),
+            ("the depth of the water, m", depth_m),
+        ] {
+            if !(value.is_finite() && value > 0.0) {
+                return Err(MooringError::NotPositive { what, value });
+            }
+        }
+        if !(height_m.is_finite() && height_m >= 0.0) {
+            return Err(MooringError::Negative {
+                what: "the height of a wave, m",
+                value: height_m,
+            });
+        }
+        let omega = 2.0 * PI / period_s;
+        // x tanh x = y by Newton's method, from the larger of the limits of deep and shallow water; x tanh x is convex from there on.
+        let y = omega * omega * depth_m / GRAVITY_M_S2;
+        let mut x = y.max(y.sqrt());
+        for _ in 0..STEPS {
+            let t = libm::tanh(x);
+            let next = x - (x * t - y) / (t + x * (1.0 - t * t));
+            let done = (next - x).abs() <= 1e-15 * x;
+            x = next;
+            if done {
+                break;
+            }
+        }
+        Ok(Wave {
+            height_m,
+            period_s,
+            depth_m,
+            wavenumber_m: x / depth_m,
+        })
+    }
+
+    /// From crest to crest, m.
+    #[must_use]
+    pub fn length_m(&self) -> f64 {
+        2.0 * PI / self.wavenumber_m
+    }
+
+    /// What it does at a depth below still water, m; depths above the surface or below the bed count as those of surface and bed.
+    #[must_use]
+    pub fn at(&self, depth_m: f64) -> WaveAt {
+        let z = depth_m.clamp(0.0, self.depth_m);
+        let k = self.wavenumber_m;
+        let fall = libm::exp(-k * z);
+        let back = libm::exp(-2.0 * k * (self.depth_m - z));
+        let bed = libm::exp(-2.0 * k * self.depth_m);
+        let amplitude_m = 0.5 * self.height_m;
+        let across_m = amplitude_m * fall * (1.0 + back) / (1.0 - bed);
+        WaveAt {
+            across_m,
+            up_m: amplitude_m * fall * (1.0 - back) / (1.0 - bed),
+            across_m_s: across_m * 2.0 * PI / self.period_s,
+            pressure_m: amplitude_m * fall * (1.0 + back) / (1.0 + bed),
+        }
+    }
+}
+
+/// Newton's method ends within a handful of steps; a bound for safety.
+const STEPS: u32 = 100;

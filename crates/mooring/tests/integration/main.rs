@@ -1,0 +1,10 @@
+//! Checks of lines in a current, catenaries and waves against SciPy, closed forms and the balance of forces.
+
+mod balance;
+mod bars;
+mod catenary;
+mod lines;
+mod published;
+mod refused;
+mod support;
+mod waves;
