@@ -64,6 +64,12 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if links().any(|l| l.standard == "acoustic") {
         all.push("sound travels at 1490 m/s along an acoustic link".to_owned());
     }
+    if links().any(|l| l.polled_by.is_some()) {
+        all.push(
+            "a module that asks others on a link asks them in turn without pause, and carries messages both ways in what it asks and is answered (common practice)"
+                .to_owned(),
+        );
+    }
     if links().any(|l| l.standard == "10BASE-T1S") {
         all.push(
             "stations of 10BASE-T1S take turns: its collision avoidance is switched on".to_owned(),

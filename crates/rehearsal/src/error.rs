@@ -15,9 +15,9 @@ pub enum RehearsalError {
         /// What.
         what: Vec<String>,
     },
-    /// A link that several stations share without priority arbitration, which the rehearsal cannot run.
+    /// A link that several stations share, and nobody says who asks them.
     #[error(
-        "{what} is shared by several stations that are asked or take turns, and a rehearsal runs only links with two ends and CAN so far; `soundline check` tells how late its messages can be"
+        "{what} is shared by stations that speak only when asked, and the plan does not say who asks: add `polled_by`"
     )]
     SharedLink {
         /// Its typed path.

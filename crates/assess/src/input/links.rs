@@ -51,7 +51,8 @@ pub(super) struct Media {
 /// What stands around a message on an Ethernet link, and how large a piece of it may be.
 #[derive(Clone, Copy)]
 pub(super) struct Stack {
-    pub(super) overhead: FrameOverhead,
+    /// `None` where each link has a frame of its own.
+    pub(super) overhead: Option<FrameOverhead>,
     pub(super) packet_bytes: u32,
 }
 
@@ -223,12 +224,15 @@ fn wire(
         })
     };
     Ok(match (standard.framing, frame) {
-        (Framing::Ethernet, None) => Wire::Bytes {
-            lead: Ns::ZERO,
-            bits_per_byte: 8,
-            overhead_bytes: stack.overhead.overhead_bytes,
-            min_payload_bytes: stack.overhead.min_payload_bytes,
-        },
+        (Framing::Ethernet, None) => {
+            let overhead = needed(what, stack.overhead, "the stack that frames it")?;
+            Wire::Bytes {
+                lead: Ns::ZERO,
+                bits_per_byte: 8,
+                overhead_bytes: overhead.overhead_bytes,
+                min_payload_bytes: overhead.min_payload_bytes,
+            }
+        }
         (Framing::Ethernet, Some(f)) => plain(
             lead(f.preamble_s)?,
             f.character_bits.map_or(8, |bits| bits),

@@ -54,7 +54,10 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
         .iter()
         .map(|name| Layer::by_name(name))
         .collect::<Result<Vec<_>, _>>()?;
-    let overhead = stack_overhead(&layers)?;
+    let overhead = match layers.as_slice() {
+        [] => None,
+        layers => Some(stack_overhead(layers)?),
+    };
     let mut unknowns = Vec::new();
     let media = media(
         line,

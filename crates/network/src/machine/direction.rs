@@ -6,15 +6,18 @@ use std::collections::BinaryHeap;
 use timeline::Ns;
 
 use super::records::{BusStats, DirectionStats};
-use crate::bus::BusSpec;
+use crate::bus::{Access, BusSpec};
 use crate::topology::{LinkSpec, Over, Topology};
 
 /// What a frame lies on in a direction.
 #[derive(Clone, Debug)]
 enum DirectionWire {
     Link(LinkSpec),
-    /// From a station of a bus, which stands for all of them where it serves.
-    Up(BusSpec),
+    /// From a station of a bus, which stands for all of them where it serves; `request` from the one that asks.
+    Up {
+        bus: BusSpec,
+        request: bool,
+    },
     /// From the hub: a frame is there already.
     Down,
 }
@@ -35,6 +38,8 @@ pub(super) struct Direction {
     pub(super) serving: u32,
     /// What follows on a bus of which another piece is being sent.
     pub(super) rest: Option<Waiting>,
+    /// The bus on which it has its turns, if it does.
+    pub(super) turns: Option<u32>,
     /// Counts interruptions, so that the end of a transmission that was cut short is recognised as stale.
     pub(super) epoch: u32,
     /// Link and both ends are up.
@@ -120,7 +125,8 @@ impl Direction {
             Over::Up(bus) | Over::Poll(bus) => {
                 let bus = topology.buses()[bus].clone();
                 let propagation = bus.propagation;
-                (DirectionWire::Up(bus), propagation)
+                let request = matches!(bus.access, Access::Polled { by, .. } if by == arc.tail);
+                (DirectionWire::Up { bus, request }, propagation)
             }
             Over::Down(_) => (DirectionWire::Down, Ns::ZERO),
         };
@@ -136,6 +142,7 @@ impl Direction {
             serving_until: None,
             serving: 0,
             rest: None,
+            turns: None,
             epoch: 0,
             usable: true,
             touched: false,
@@ -151,7 +158,7 @@ impl Direction {
     pub(super) fn piece(&self, fragment_bytes: u32, pieces: u32) -> (u32, bool) {
         match &self.wire {
             DirectionWire::Link(_) | DirectionWire::Down => (fragment_bytes, true),
-            DirectionWire::Up(bus) => {
+            DirectionWire::Up { bus, .. } => {
                 let left = fragment_bytes - pieces * bus.payload_bytes;
                 (left.min(bus.payload_bytes), left <= bus.payload_bytes)
             }
@@ -168,7 +175,7 @@ impl Direction {
     fn computed_frame_time(&self, payload_bytes: u32) -> Ns {
         let time = match &self.wire {
             DirectionWire::Link(link) => link.frame_time(payload_bytes),
-            DirectionWire::Up(bus) => bus.frame_time(false, payload_bytes),
+            DirectionWire::Up { bus, request } => bus.frame_time(*request, payload_bytes),
             DirectionWire::Down => Ok(Ns::ZERO),
         };
         time.expect("the topology accepts only links on which a full frame has a frame time")

@@ -128,6 +128,7 @@ impl Machine {
     }
 
     fn refresh_usable(&mut self, now: Ns) {
+        self.pass_idle_turns(now);
         for topic in &mut self.topics {
             topic.plans.fill(None);
         }
@@ -143,6 +144,7 @@ impl Machine {
                 self.stop_direction(now, index);
             }
         }
+        self.renew_turns(now);
     }
 
     fn stop_direction(&mut self, now: Ns, index: usize) {

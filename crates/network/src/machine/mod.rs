@@ -14,7 +14,7 @@
 //! something still to be done is refused.
 //!
 //! A bus with priority arbitration serves, whenever it falls free, the frame that is least by the same order of all that wait at any of its stations, and every
-//! station hears it. A fragment that is larger than its frames crosses in pieces, between which others may go.
+//! station hears it. A fragment that is larger than its frames crosses in pieces, between which others may go. Polled buses and rounds: see the head of `turns`.
 //!
 //! Faults are described at [`Machine::set_link`] and [`Machine::set_node`].
 
@@ -24,6 +24,7 @@ mod plan;
 mod records;
 mod send;
 mod service;
+mod turns;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -34,10 +35,11 @@ use crate::bound::bus_servers;
 use crate::bus::Access;
 use crate::frame::{FrameError, fragment_count};
 use crate::topic::{Filter, TopicName};
-use crate::topology::{Over, Topology};
+use crate::topology::Topology;
 use direction::{Direction, Waiting};
 use plan::Plan;
 pub(crate) use send::Sent;
+use turns::Turns;
 
 pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
@@ -63,6 +65,8 @@ pub struct Machine {
     /// By direction: the one at which its frames wait. With priority arbitration all stations of a bus wait at one.
     servers: Vec<usize>,
     bus_states: Vec<LinkState>,
+    /// By bus: whose turn comes when, where stations take turns.
+    turns: Vec<Option<Turns>>,
     messages: Vec<Message>,
     free_messages: Vec<u32>,
     flights: Vec<Flight>,
@@ -129,13 +133,15 @@ enum Event {
     Free { epoch: u32 },
     /// The far node has processed the frame.
     Landed { flight: u32 },
+    /// A station of a bus that has something to send has its turn, unless that has changed since.
+    Turn { bus: u32 },
 }
 
 impl Machine {
     /// A machine with every link and node up and nothing under way.
     ///
     /// # Errors
-    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist, [`MachineError::SharedBus`] for a bus without priority arbitration.
+    /// [`MachineError::NoSuchNode`] for a subscription at a node that does not exist, [`MachineError::SharedBus`] for a bus on which nobody says who speaks.
     pub fn new(
         topology: Topology,
         subscriptions: Vec<(usize, Filter)>,
@@ -145,16 +151,18 @@ impl Machine {
             check_node(node, nodes)?;
         }
         let mut buses = topology.buses().iter();
-        if let Some(bus) = buses.position(|bus| bus.access != Access::Priority) {
+        if let Some(bus) = buses.position(|bus| bus.access == Access::Unsaid) {
             return Err(MachineError::SharedBus { bus });
         }
-        let directions = (0..topology.arcs().len())
+        let mut directions: Vec<_> = (0..topology.arcs().len())
             .map(|index| Direction::new(&topology, index))
             .collect();
+        let turns = turns::all(&topology, &mut directions);
         Ok(Machine {
             link_states: vec![LinkState::Up; topology.links().len()],
             bus_states: vec![LinkState::Up; topology.buses().len()],
             servers: bus_servers(&topology),
+            turns,
             node_states: vec![NodeState::Up; nodes],
             topology,
             subscriptions,
@@ -316,6 +324,7 @@ impl Machine {
                     }
                 }
                 Event::Landed { flight } => self.land(now, flight, out, &mut trace),
+                Event::Turn { bus } => self.turn_comes(now, bus as usize),
             }
         }
         if out.len() - before > 1 {
@@ -346,11 +355,7 @@ impl Machine {
             in_flight,
             frame_hops: self.frame_hops,
             buses: (0..self.topology.buses().len())
-                .filter_map(|bus| {
-                    let up = |d: &usize| self.topology.arcs()[*d].over == Over::Up(bus);
-                    let first = (0..self.directions.len()).find(up)?;
-                    Some(self.directions[first].bus_stats(self.reached))
-                })
+                .filter_map(|bus| self.bus_stats(bus))
                 .collect(),
             directions: self
                 .directions

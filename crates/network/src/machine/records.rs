@@ -145,7 +145,7 @@ pub struct Stats {
 /// Counters of one bus.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct BusStats {
-    /// Time in which some station spoke so far.
+    /// Time in which some station spoke so far; requests and answers that carry nothing do not count.
     pub busy: Ns,
     /// Frames of all stations that wait now, without the one being transmitted.
     pub waiting: usize,
@@ -202,8 +202,8 @@ pub enum MachineError {
         /// Number of links.
         links: usize,
     },
-    /// A network with a bus that is polled, has rounds or has nobody who says who speaks, none of which are run in time.
-    #[error("bus {bus} has no priority arbitration, and no other is run in time yet")]
+    /// A network with a bus on which nobody says who may speak when.
+    #[error("nobody says who may speak when on bus {bus}")]
     SharedBus {
         /// The first of them.
         bus: usize,

@@ -15,50 +15,61 @@ impl Machine {
         for index in std::mem::take(&mut self.touched) {
             let direction = &mut self.directions[index as usize];
             direction.touched = false;
+            if let Some(bus) = direction.turns {
+                self.take_turns(now, bus as usize);
+                continue;
+            }
             if direction.serving_until.is_none()
                 && let Some(frame) = direction.waiting.pop()
             {
-                let message = &self.messages[frame.slot as usize];
-                let whole = fragment_bytes(
-                    message.bytes,
-                    self.topology.mtu_bytes(),
-                    frame.fragment,
-                    message.fragments,
-                );
-                let own = message.plan.hops[frame.hop as usize].direction;
-                let (payload, last) = direction.piece(whole, frame.pieces);
-                let end = later(now, direction.frame_time(payload));
-                direction.serving_until = Some(end);
-                direction.serving = own;
-                direction.busy_ns += end.0 - now.0;
-                direction.frames += 1;
-                let start = frame.begun.map_or(now, |begun| begun);
-                let epoch = direction.epoch;
-                let (propagation, processing) = (direction.propagation, direction.far_processing);
-                self.queue
-                    .push(end, Class::Arrive, index, Event::Free { epoch });
-                if last {
-                    let last_bit = later(end, propagation);
-                    let flight = Flight {
-                        frame,
-                        direction: own,
-                        start,
-                        end,
-                        last_bit,
-                        lost: false,
-                    };
-                    self.fly(flight, later(last_bit, processing));
-                } else {
-                    direction.rest = Some(Waiting {
-                        pieces: frame.pieces + 1,
-                        begun: Some(start),
-                        ..frame
-                    });
-                }
+                self.serve(now, index, frame);
             }
             let direction = &mut self.directions[index as usize];
             direction.most_waiting = direction.most_waiting.max(direction.waiting.len());
         }
+    }
+
+    /// Begins to send a frame, or on a bus the next piece of it; until when.
+    pub(super) fn serve(&mut self, now: Ns, index: u32, frame: Waiting) -> Ns {
+        let direction = &mut self.directions[index as usize];
+        let message = &self.messages[frame.slot as usize];
+        let whole = fragment_bytes(
+            message.bytes,
+            self.topology.mtu_bytes(),
+            frame.fragment,
+            message.fragments,
+        );
+        let own = message.plan.hops[frame.hop as usize].direction;
+        let (payload, last) = direction.piece(whole, frame.pieces);
+        let end = later(now, direction.frame_time(payload));
+        direction.serving_until = Some(end);
+        direction.serving = own;
+        direction.busy_ns += end.0 - now.0;
+        direction.frames += 1;
+        let start = frame.begun.map_or(now, |begun| begun);
+        let epoch = direction.epoch;
+        let (propagation, processing) = (direction.propagation, direction.far_processing);
+        self.queue
+            .push(end, Class::Arrive, index, Event::Free { epoch });
+        if last {
+            let last_bit = later(end, propagation);
+            let flight = Flight {
+                frame,
+                direction: own,
+                start,
+                end,
+                last_bit,
+                lost: false,
+            };
+            self.fly(flight, later(last_bit, processing));
+        } else {
+            direction.rest = Some(Waiting {
+                pieces: frame.pieces + 1,
+                begun: Some(start),
+                ..frame
+            });
+        }
+        end
     }
 
     /// A frame is under way until it lands.
@@ -230,7 +241,7 @@ impl Machine {
     }
 }
 
-fn later(at: Ns, by: Ns) -> Ns {
+pub(super) fn later(at: Ns, by: Ns) -> Ns {
     at.checked_add(by)
         .expect("nothing is published after 2^62 ns and no single hold is longer than an hour")
 }

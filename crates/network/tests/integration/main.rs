@@ -20,6 +20,7 @@ mod rate_limit;
 mod sizes;
 mod support;
 mod topics;
+mod turns;
 mod twin;
 mod uplink;
 mod uplink_packed;

@@ -1,8 +1,8 @@
 //! Scenarios: read from the reference files, drawn at random, and run.
 
 use network::{
-    AtMost, Delivery, Dropped, Filter, Flow, HopRecord, LinkSpec, LinkState, Machine, NodeState,
-    Stats, TopicName, Topology,
+    Access, AtMost, BusSpec, Delivery, Dropped, Filter, Flow, HopRecord, LinkSpec, LinkState,
+    Machine, NodeState, Stats, TopicName, Topology, Wire,
 };
 use serde_json::Value;
 use timeline::{Class, Ns};
@@ -94,22 +94,16 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
             count: int(&stream["count"]),
         })
         .collect();
-    let faults = list(&value["faults"])
-        .iter()
-        .map(|fault| {
-            let state = if fault["up"].as_bool().unwrap() {
-                LinkState::Up
-            } else {
-                LinkState::Down
-            };
-            (
-                int(&fault["at_ns"]),
-                Fault::Link(int(&fault["link"]) as usize, state),
-            )
-        })
-        .collect();
+    let faults = list(&value["faults"]).iter().map(read_fault).collect();
+    let buses = match &value["bus"] {
+        Value::Null => Vec::new(),
+        bus => vec![read_bus(bus)],
+    };
     Scenario {
-        topology: Topology::new(processing, links, small(&value["mtu_bytes"])).unwrap(),
+        topology: Topology::new(processing, links, small(&value["mtu_bytes"]))
+            .unwrap()
+            .with_buses(buses)
+            .unwrap(),
         subscriptions: list(&value["subs"])
             .iter()
             .map(|sub| {
@@ -121,6 +115,48 @@ pub(crate) fn read_scenario(value: &Value) -> Scenario {
             .collect(),
         streams,
         faults,
+    }
+}
+
+fn read_fault(fault: &Value) -> (u64, Fault) {
+    let up = fault["up"].as_bool().unwrap();
+    let link = if up { LinkState::Up } else { LinkState::Down };
+    let node = if up { NodeState::Up } else { NodeState::Down };
+    let fault_of = match fault["what"].as_str() {
+        None => Fault::Link(int(&fault["link"]) as usize, link),
+        Some("bus") => Fault::Bus(int(&fault["which"]) as usize, link),
+        Some("node") => Fault::Node(int(&fault["which"]) as usize, node),
+        Some(what) => panic!("no such fault: {what}"),
+    };
+    (int(&fault["at_ns"]), fault_of)
+}
+
+fn read_bus(bus: &Value) -> BusSpec {
+    let wire = |wire: &Value| Wire::Bytes {
+        lead: Ns(int(&wire["lead_ns"])),
+        bits_per_byte: small(&wire["bits_per_byte"]),
+        overhead_bytes: small(&wire["overhead_bytes"]),
+        min_payload_bytes: small(&wire["min_payload_bytes"]),
+    };
+    BusSpec {
+        stations: list(&bus["stations"])
+            .iter()
+            .map(|n| int(n) as usize)
+            .collect(),
+        rate_bps: int(&bus["rate_bps"]),
+        propagation: Ns(int(&bus["prop_ns"])),
+        wire: wire(&bus["wire"]),
+        payload_bytes: small(&bus["payload_bytes"]),
+        access: match &bus["by"] {
+            Value::Null => Access::Round {
+                gap: Ns(int(&bus["gap_ns"])),
+            },
+            by => Access::Polled {
+                by: int(by) as usize,
+                request: wire(&bus["request"]),
+                turnaround: Ns(int(&bus["turnaround_ns"])),
+            },
+        },
     }
 }
 

@@ -3,20 +3,19 @@
 use network::DropReason;
 use serde_json::Value;
 
-use crate::support::{HandIn, int, list, read_scenario, reference, run};
+use crate::support::{HandIn, Run, int, list, read_scenario, reference, run};
 
-fn check_case(case: &Value, hand_in: HandIn) -> (usize, usize) {
-    let ours = run(&read_scenario(&case["scenario"]), hand_in);
+/// Deliveries and drops of a run, each with its instant and reason, against those of a case; how many there were.
+pub(crate) fn check_ends(ours: &Run, case: &Value) -> (usize, usize) {
     let mut delivered: Vec<[u64; 4]> = ours
         .delivered
         .iter()
         .map(|d| [u64::from(d.stream), d.seq, d.node as u64, d.at.0])
         .collect();
     delivered.sort_unstable();
-    let theirs: Vec<[u64; 4]> = list(&case["delivered"])
-        .iter()
-        .map(|row| [int(&row[0]), int(&row[1]), int(&row[2]), int(&row[3])])
-        .collect();
+    let numbers =
+        |row: &Value| -> [u64; 4] { [int(&row[0]), int(&row[1]), int(&row[2]), int(&row[3])] };
+    let theirs: Vec<[u64; 4]> = list(&case["delivered"]).iter().map(numbers).collect();
     assert_eq!(delivered, theirs);
     let mut dropped: Vec<([u64; 4], &str)> = ours
         .dropped
@@ -34,35 +33,29 @@ fn check_case(case: &Value, hand_in: HandIn) -> (usize, usize) {
     dropped.sort_unstable();
     let theirs: Vec<([u64; 4], &str)> = list(&case["dropped"])
         .iter()
-        .map(|row| {
-            (
-                [int(&row[0]), int(&row[1]), int(&row[2]), int(&row[3])],
-                row[4].as_str().unwrap(),
-            )
-        })
+        .map(|row| (numbers(row), row[4].as_str().unwrap()))
         .collect();
     assert_eq!(dropped, theirs);
     let busy: Vec<u64> = ours.stats.directions.iter().map(|d| d.busy.0).collect();
-    assert_eq!(
-        busy,
-        list(&case["busy_ns"]).iter().map(int).collect::<Vec<_>>()
-    );
+    let theirs: Vec<u64> = list(&case["busy_ns"]).iter().map(int).collect();
+    assert_eq!(busy, theirs);
+    assert_eq!(ours.stats.frame_hops, int(&case["frame_hops"]));
+    assert_eq!(ours.hops.len() as u64, ours.stats.frame_hops);
+    (delivered.len(), dropped.len())
+}
+
+fn check_case(case: &Value, hand_in: HandIn) -> (usize, usize) {
+    let ours = run(&read_scenario(&case["scenario"]), hand_in);
+    let counts = check_ends(&ours, case);
     let most: Vec<u64> = ours
         .stats
         .directions
         .iter()
         .map(|d| d.most_waiting as u64)
         .collect();
-    assert_eq!(
-        most,
-        list(&case["most_waiting"])
-            .iter()
-            .map(int)
-            .collect::<Vec<_>>()
-    );
-    assert_eq!(ours.stats.frame_hops, int(&case["frame_hops"]));
-    assert_eq!(ours.hops.len() as u64, ours.stats.frame_hops);
-    (delivered.len(), dropped.len())
+    let theirs: Vec<u64> = list(&case["most_waiting"]).iter().map(int).collect();
+    assert_eq!(most, theirs);
+    counts
 }
 
 #[test]

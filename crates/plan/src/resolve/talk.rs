@@ -7,8 +7,8 @@ use quantity::EventRate;
 use super::topic_field::{different, topic_field};
 use super::{Resolver, bare};
 use crate::line::{
-    Line, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic, Unwritten,
-    Uplink, Windows,
+    Line, Link, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, Windows,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
@@ -38,9 +38,10 @@ pub(super) fn traffic(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         }
         return;
     };
-    let (Some((stack, _)), Some((packet, site))) = (f.texts("stack"), f.amount("packet")) else {
+    let Some((packet, site)) = f.amount("packet").filter(|_| !f.is_wrong("stack")) else {
         return;
     };
+    let stack = f.texts("stack").map_or(&[][..], |(layers, _)| layers);
     for (layer, at) in stack {
         if !LAYERS.contains(&layer.as_str()) {
             r.tell(
@@ -55,12 +56,34 @@ pub(super) fn traffic(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             return;
         }
     }
+    if stack.is_empty()
+        && let Some(at) = framed_by_the_stack(line)
+    {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                at,
+                "this link has no frame of its own, and [traffic] has no `stack`",
+            )
+            .label("here")
+            .help("add stack = [\"ethernet\", \"ipv6\", \"udp\"] to [traffic]"),
+        );
+        return;
+    }
     if let Some(packet_bytes) = whole(r, packet.si, site) {
         line.traffic = Some(Traffic {
             stack: stack.iter().map(|(l, _)| l.clone()).collect(),
             packet_bytes,
         });
     }
+}
+
+/// The first link that has no frame of its own.
+fn framed_by_the_stack(line: &Line) -> Option<Site> {
+    let of_spans = line.spans.iter().filter_map(|s| s.link.as_ref());
+    let mut links = of_spans.chain(line.buses.iter().map(|b| &b.link));
+    let own = |l: &&Link| l.frame.is_some() || l.standard == "SDI-12";
+    links.find(|l| !own(l)).map(|l| l.at)
 }
 
 fn whole(r: &mut Resolver<'_>, bytes: f64, site: Site) -> Option<u32> {

@@ -170,7 +170,7 @@ impl<'a> Engine<'a> {
         }
         let no_turns = |t: &Traffic| {
             let mut buses = t.topology.buses().iter();
-            let bus = buses.position(|bus| bus.access != Access::Priority)?;
+            let bus = buses.position(|bus| bus.access == Access::Unsaid)?;
             Some(t.shared[bus].path(line))
         };
         if let Some(what) = traffic.as_ref().and_then(no_turns) {

@@ -120,20 +120,44 @@ fn verif_a_restart_without_a_settling_time_is_refused_at_once() {
 
 const CAN: &str = "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }";
 
-/// A polled bus has a bound, and is not run.
+/// Nobody is said to ask: the delay is unknown, and the rehearsal does not begin.
 #[test]
-fn verif_a_link_that_is_polled_is_refused_by_name() {
-    let polled = "link = \"SDI-12\"\npolled_by = \"module.base\"";
-    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", polled)], &[]);
+fn verif_a_link_on_which_nobody_asks_is_refused_by_name() {
+    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", "link = \"SDI-12\"")], &[]);
     let mut records = 0;
     let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
     let Err(error) = result else { panic!("it ran") };
     let told = error.to_string();
     assert!(
-        told.starts_with("span.") && told.contains("`soundline check`"),
+        told.starts_with("span.") && told.contains("`polled_by`"),
         "{told}"
     );
     assert_eq!(records, 0);
+}
+
+/// The base asks without pause, 60.333 ms of break, mark and command, 15 ms and 30 ms of an empty answer, 15 ms: whenever it is, the message of 200 characters and
+/// three around them begins within a round, and is there 203 characters of 10 ms later. The plan needs no stack of Ethernet.
+#[test]
+fn val_a_message_waits_until_its_station_is_asked() {
+    let polled = "link = \"SDI-12\"\npolled_by = \"module.base\"";
+    let changes = [
+        ("link = \"10BASE-T1L\"", polled),
+        ("stack = [\"ethernet\", \"ipv6\", \"udp\"]\n", ""),
+    ];
+    let (line, cues) = line_and_cues(&changes, &[]);
+    let (_, records) = run(&line, &cues);
+    let published = records
+        .iter()
+        .find(|r| matches!(r.what, What::Published { .. }));
+    let heard = records
+        .iter()
+        .find(|r| matches!(r.what, What::Delivered { .. }));
+    let late_s = (heard.unwrap().at.0 - published.unwrap().at.0) as f64 * 1e-9;
+    let (round_s, answer_s) = (0.060_333 + 0.015 + 0.03 + 0.015, 2.03);
+    assert!(
+        late_s >= answer_s && late_s <= answer_s + round_s + 0.001,
+        "{late_s}"
+    );
 }
 
 /// Half the rate, twice the time on the bus: the lamp goes on later by just that. 200 bytes in frames of seven and one byte of header are 28 of 135 bits

@@ -9,10 +9,10 @@ pub(crate) const TRAFFIC: Section = Section {
     doc: "How messages are framed on the links.",
     part: None,
     fields: &[
-        r(
+        o(
             "stack",
             S::Texts,
-            "protocol layers from the wire upwards: ethernet, ipv4 or ipv6, udp",
+            "protocol layers from the wire upwards: ethernet, ipv4 or ipv6, udp; needed unless each link has a frame of its own",
         ),
         r(
             "packet",
