@@ -86,7 +86,7 @@ fn verif_a_round_of_ten_stations_by_hand() {
         overhead_bytes,
         min_payload_bytes: 0,
     };
-    let character = 10e9 / 19_200.0;
+    let character: f64 = 10e9 / 19_200.0;
     let bus = BusSpec {
         stations: (0..11).collect(),
         rate_bps: 19_200,
