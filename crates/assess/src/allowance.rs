@@ -131,7 +131,9 @@ fn messages(line: &Line, uplink: UplinkIx, period_s: f64) -> Result<f64, InputEr
     let mut sum = 0.0;
     for (behaviour, runs_per_h) in line.behaviours.iter().zip(runs_per_h(line)?) {
         for action in &behaviour.actions {
-            if let Action::SendUp { uplink: u, topic } = action
+            if let Action::SendUp {
+                uplink: u, topic, ..
+            } = action
                 && *u == uplink
             {
                 let bytes = payload_bytes(&line.topics[topic.0])?;

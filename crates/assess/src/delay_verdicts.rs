@@ -316,7 +316,7 @@ impl Search<'_> {
                         }
                     }
                 }
-                Action::Publish { topic } => self.publish(b.on, *topic, way),
+                Action::Publish { topic, .. } => self.publish(b.on, *topic, way),
                 _ => {}
             }
         }

@@ -103,7 +103,9 @@ pub(crate) fn sent_up(
     let mut all = Vec::new();
     for (i, b) in line.behaviours.iter().enumerate() {
         for action in &b.actions {
-            if let Action::SendUp { uplink: u, topic } = action
+            if let Action::SendUp {
+                uplink: u, topic, ..
+            } = action
                 && *u == uplink
             {
                 let bytes = payload_bytes(&line.topics[topic.0])?;

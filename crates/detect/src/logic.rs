@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 use crate::cell::Cell;
 use crate::error::SpecError;
 use crate::frames::Grid;
-use crate::notice::Told;
+use crate::notice::{Event, Told};
 use crate::pulses::PulseLogic;
 use crate::resolve::{Decision, Measured, check_thresholds, resolve};
 use crate::ridge::RidgeLogic;
@@ -115,6 +115,17 @@ impl Logic {
             Kind::Ridge(logic) => logic.followed_from(),
         };
         Some(followed.map_or(next, |begin| begin.min(next)))
+    }
+
+    /// The measures of the sound under way that has been told, as far as it has been heard: what it would come to if the
+    /// stretch ended here. `None` where none is under way, and for a ridge, of which nothing is told before it is over.
+    #[must_use]
+    pub fn so_far(&self) -> Option<Event> {
+        match &self.kind {
+            Kind::Trigger(logic) => logic.so_far(),
+            Kind::Pulses(logic) => logic.so_far(),
+            Kind::Ridge(_) => None,
+        }
     }
 
     /// Change the thresholds of a trigger, dB; the next cell is the first that meets them. An open event goes on

@@ -314,6 +314,11 @@ impl PulseLogic {
         }
     }
 
+    pub(crate) fn so_far(&self) -> Option<Event> {
+        let train = self.train?;
+        Some(train.event(train.id?, Ending::StretchEnded, self.spec.rate_hz))
+    }
+
     pub(crate) fn end_stretch(&mut self, known_at_sample: u64, out: &mut Vec<Told>) {
         if let Some(train) = self.train {
             self.end_train(train, Ending::StretchEnded, known_at_sample, out);

@@ -311,6 +311,13 @@ impl TriggerLogic {
         }
     }
 
+    pub(crate) fn so_far(&self) -> Option<Event> {
+        match self.state {
+            State::Open(open) => Some(open.event(open.id?, Ending::StretchEnded)),
+            State::Quiet | State::Overlong { .. } => None,
+        }
+    }
+
     pub(crate) fn end_stretch(&mut self, known_at_sample: u64, out: &mut Vec<Told>) {
         if let State::Open(open) = self.state
             && let Some(id) = open.id

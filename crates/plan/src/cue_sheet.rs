@@ -8,8 +8,8 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use crate::line::{
-    Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, SupplyIx, TopicIx, UplinkIx,
-    VoteIx,
+    Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, SupplyIx, TopicIx,
+    UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -212,6 +212,8 @@ pub struct InputCue {
     pub module: ModuleIx,
     /// The topic.
     pub topic: TopicIx,
+    /// What its fields hold, one value a field; absent where the cue sheet says nothing of it.
+    pub values: Option<Vec<FieldValue>>,
 }
 
 /// From when to when an expectation looks.

@@ -94,6 +94,8 @@ pub(crate) enum Shape {
     Filter,
     /// A limit whose dimension depends on another key of the same table.
     Limit,
+    /// What a message holds: values by the name of their field, which are settled with its topic.
+    Content,
     /// A table.
     Table(&'static Section),
     /// A list of tables.

@@ -260,6 +260,10 @@ impl Page {
             }
             Shape::Topic => "topic name: `\"alert/call\"` (OASIS MQTT 5.0, 4.7)".to_owned(),
             Shape::Filter => "topic filter: `\"alert/#\"` (OASIS MQTT 5.0, 4.7)".to_owned(),
+            Shape::Content => {
+                "values by the name of their field: `{ level = \"event.level\", at = \"now\" }`"
+                    .to_owned()
+            }
             Shape::Limit => {
                 self.note(Dimension::Voltage);
                 "limit, see below".to_owned()

@@ -135,6 +135,7 @@ fn shape(shape: &Shape, partial: bool) -> Value {
         Shape::Load => text(json!(["0.55 W", "20 mA", "240 ohm"])),
         Shape::Topic => text(json!(["alert/call"])),
         Shape::Filter => text(json!(["alert/#"])),
+        Shape::Content => keyed(json!({ "type": ["number", "string", "boolean"] }), None),
         Shape::Limit => json!({ "type": ["string", "integer"] }),
         Shape::Table(s) => section(s, partial),
         Shape::Tables(s) => list(section(s, partial), 1, usize::MAX),

@@ -88,6 +88,16 @@ pub enum RehearsalError {
         /// How often.
         times: u32,
     },
+    /// A message cannot be packed.
+    #[error("at {at}: topic \"{topic}\": {why}")]
+    Content {
+        /// When.
+        at: Ns,
+        /// Its topic.
+        topic: String,
+        /// Why.
+        why: String,
+    },
     /// A behaviour starts without end at one instant.
     #[error("behaviour.{behaviour} starts every {period_s} s, which is no whole nanosecond")]
     NoInterval {

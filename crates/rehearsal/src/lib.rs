@@ -23,4 +23,4 @@ pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use order::in_order;
 pub use reach::{Above, above};
-pub use record::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};
+pub use record::{Content, KeptBack, Loss, Record, RecordId, Refusal, Root, What};

@@ -1,5 +1,7 @@
 //! What happens in a rehearsal, record by record, each with the record that caused it.
 
+use std::sync::Arc;
+
 use assess::input::Carrier;
 use network::{DropReason, MessageId};
 use plan::{
@@ -65,6 +67,17 @@ pub enum Loss {
     Network(DropReason),
     /// The module it was meant for passes data on, but was not working.
     NotWorking,
+}
+
+/// What a message holds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Content {
+    /// One value a field of its topic, as whoever receives it reads it from its bytes.
+    pub values: Vec<network::Value>,
+    /// Its packed bytes.
+    pub bytes: Arc<[u8]>,
+    /// The fields whose value lay outside their range and was sent as the end of it, by number from 0.
+    pub clamped: Vec<usize>,
 }
 
 /// Something that happens in a rehearsal.
@@ -136,6 +149,8 @@ pub enum What {
         topic: TopicIx,
         /// Its number.
         message: MessageId,
+        /// What it holds, where that is said.
+        content: Option<Arc<Content>>,
     },
     /// A frame has crossed a span or a bus and been processed beyond it.
     Crossed {
@@ -162,6 +177,8 @@ pub enum What {
         topic: TopicIx,
         /// The message.
         message: MessageId,
+        /// What it holds, where that is said.
+        content: Option<Arc<Content>>,
     },
     /// A copy of a message is lost.
     Lost {
@@ -199,10 +216,14 @@ pub enum What {
     Queued {
         /// The uplink.
         uplink: UplinkIx,
+        /// The topic whose payload it is.
+        topic: TopicIx,
         /// Its number there.
         message: u64,
         /// Its size, bytes.
         bytes: u32,
+        /// What it holds, where that is said.
+        content: Option<Arc<Content>>,
     },
     /// An attempt to send begins.
     Attempt {

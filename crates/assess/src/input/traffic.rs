@@ -227,7 +227,7 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
 fn publishes(actions: &[Action], wanted: TopicIx) -> bool {
     actions
         .iter()
-        .any(|a| matches!(a, Action::Publish { topic } if *topic == wanted))
+        .any(|a| matches!(a, Action::Publish { topic, .. } if *topic == wanted))
 }
 
 /// How often one run of a behaviour publishes a topic.
@@ -235,7 +235,7 @@ fn publishings(line: &Line, behaviour: BehaviourIx, wanted: TopicIx) -> usize {
     line.behaviours[behaviour.0]
         .actions
         .iter()
-        .filter(|a| matches!(a, Action::Publish { topic } if *topic == wanted))
+        .filter(|a| matches!(a, Action::Publish { topic, .. } if *topic == wanted))
         .count()
 }
 

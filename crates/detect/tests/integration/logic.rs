@@ -426,3 +426,25 @@ fn verif_an_undecided_peak_keeps_the_train_open() {
     assert_eq!(event.pulses, Some(4));
     assert_eq!(text(&out)[2], "ended 0 2..14 @20");
 }
+
+/// What an open event comes to so far is what it comes to when the stretch ends there.
+#[test]
+fn verif_so_far_is_what_the_end_of_the_stretch_would_tell() {
+    let mut logic = Logic::new(&trigger(Confirm::Early)).unwrap();
+    let mut compared = 0;
+    for cell in cells(&[3.0, 12.0, 14.0, 11.0, 13.0, 9.0, 2.0, 2.0]) {
+        logic.push(&cell, &mut Vec::new());
+        let mut told = Vec::new();
+        logic.clone().gap(cell.known_at_sample, &mut told);
+        let ended = told.iter().find_map(|t| match t.notice {
+            Notice::Ended(event) => Some(event),
+            _ => None,
+        });
+        if ended.is_some() {
+            assert_eq!(logic.so_far(), ended);
+            compared += 1;
+        }
+    }
+    assert_eq!(compared, 3);
+    assert_eq!(logic.so_far(), None);
+}

@@ -56,6 +56,8 @@ pub enum Action {
     Publish {
         /// Topic.
         topic: TopicIx,
+        /// What its fields hold, one value a field; absent where the plan says nothing of it.
+        values: Option<Vec<FieldValue>>,
     },
     /// Switch an output of its own module.
     Switch {
@@ -72,6 +74,8 @@ pub enum Action {
         uplink: UplinkIx,
         /// The topic whose payload is sent.
         topic: TopicIx,
+        /// What its fields hold, one value a field; absent where the plan says nothing of it: then what was told, if it was of this topic.
+        values: Option<Vec<FieldValue>>,
     },
     /// Enter a state of its own module.
     Enter {
@@ -85,4 +89,104 @@ pub enum Action {
         /// The text.
         text: String,
     },
+}
+
+/// What a field of a message is to hold.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FieldValue {
+    /// A number of which nothing is said: the code for no data.
+    NoData,
+    /// A number, in the field's unit.
+    Number(f64),
+    /// One of the field's list, from 0.
+    Choice(u32),
+    /// Yes or no.
+    Flag(bool),
+    /// An instant, ns since 1970-01-01T00:00:00Z.
+    Time(i64),
+    /// A measure of the event that led to it.
+    Event(Measure),
+    /// The field of this name of the message that led to it.
+    Message(String),
+    /// The instant at which it is published.
+    Now,
+}
+
+/// A measure of an event.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Measure {
+    /// Mean level of its cells, dB.
+    Level,
+    /// Highest level of a cell, dB.
+    Peak,
+    /// Greatest excess, dB.
+    Score,
+    /// Background at its first cell, dB.
+    Background,
+    /// Length, s.
+    Length,
+    /// Number of pulses.
+    Pulses,
+    /// Mean interval between pulses, s.
+    Interval,
+    /// Frequency of a ridge at its begin, Hz.
+    From,
+    /// Frequency of a ridge at its end, Hz.
+    To,
+    /// When it begins.
+    Begin,
+    /// When it ends.
+    End,
+}
+
+impl Measure {
+    /// All of them.
+    pub const ALL: [Measure; 11] = [
+        Measure::Level,
+        Measure::Peak,
+        Measure::Score,
+        Measure::Background,
+        Measure::Length,
+        Measure::Pulses,
+        Measure::Interval,
+        Measure::From,
+        Measure::To,
+        Measure::Begin,
+        Measure::End,
+    ];
+
+    /// Its name, as it stands behind `event.`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Measure::Level => "level",
+            Measure::Peak => "peak",
+            Measure::Score => "score",
+            Measure::Background => "background",
+            Measure::Length => "length",
+            Measure::Pulses => "pulses",
+            Measure::Interval => "interval",
+            Measure::From => "from",
+            Measure::To => "to",
+            Measure::Begin => "begin",
+            Measure::End => "end",
+        }
+    }
+
+    /// Whether it is an instant.
+    #[must_use]
+    pub fn is_instant(self) -> bool {
+        matches!(self, Measure::Begin | Measure::End)
+    }
+
+    /// What the unit of a field that holds it begins with; empty for a bare number.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        match self {
+            Measure::Level | Measure::Peak | Measure::Background | Measure::Score => "dB",
+            Measure::Length | Measure::Interval => "s",
+            Measure::From | Measure::To => "Hz",
+            Measure::Pulses | Measure::Begin | Measure::End => "",
+        }
+    }
 }

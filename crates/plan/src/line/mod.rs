@@ -26,7 +26,7 @@ mod vote;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use behaviour::{Action, Behaviour, When};
+pub use behaviour::{Action, Behaviour, FieldValue, Measure, When};
 pub use call::Call;
 pub use deployment::Deployment;
 pub use detector::{
@@ -182,7 +182,7 @@ impl Line {
         let all = self.behaviours.iter().enumerate();
         all.filter(move |(_, b)| hears(b)).flat_map(|(i, b)| {
             b.actions.iter().filter_map(move |a| match a {
-                Action::Publish { topic } => Some((BehaviourIx(i), *topic)),
+                Action::Publish { topic, .. } => Some((BehaviourIx(i), *topic)),
                 _ => None,
             })
         })

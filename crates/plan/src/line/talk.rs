@@ -55,6 +55,19 @@ pub enum TopicField {
     },
 }
 
+impl TopicField {
+    /// Its name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            TopicField::Scaled { name, .. }
+            | TopicField::Choice { name, .. }
+            | TopicField::Flag { name }
+            | TopicField::Time { name, .. } => name,
+        }
+    }
+}
+
 /// A topic.
 #[derive(Clone, Debug)]
 pub struct Topic {

@@ -56,7 +56,7 @@ pub(crate) enum Read {
     Reference(RefKind, String),
     References(Vec<(RefKind, String, Site)>),
     Load(Dimension, Amount),
-    /// A limit as it was written; its dimension is settled later.
+    /// A limit, or the content of a message, as it was written: what it means is settled later.
     Limit(Node),
     Table(Fields),
     Tables(Vec<Fields>),

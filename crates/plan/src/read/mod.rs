@@ -263,6 +263,14 @@ impl<'a> Reader<'a> {
             Shape::Topic => self.topic(node, topic_name::check_name),
             Shape::Filter => self.topic(node, topic_name::check_filter),
             Shape::Limit => Some(Read::Limit(node.clone())),
+            Shape::Content => match node.value {
+                Value::Table(_) => Some(Read::Limit(node.clone())),
+                _ => self.wrong_type(
+                    node,
+                    "a table of values by field",
+                    Some("write `values = { level = \"event.level\" }`".to_owned()),
+                ),
+            },
             Shape::Table(section) => self.section(section, node).map(Read::Table),
             Shape::Tables(section) => {
                 let list = self.list(node, 1, usize::MAX, "{ ... }")?;
@@ -400,6 +408,7 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
         Shape::Topic => "\"alert/call\"".to_owned(),
         Shape::Filter => "\"alert/#\"".to_owned(),
         Shape::Limit => "\"...\"".to_owned(),
+        Shape::Content => "{ level = \"event.level\" }".to_owned(),
         Shape::Tables(_) => "[{ ... }]".to_owned(),
         Shape::Keyed(_) | Shape::KeyedTopics(_) | Shape::Parts => {
             return format!("`[{}.ID]`", field.key);

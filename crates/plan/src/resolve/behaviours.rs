@@ -1,5 +1,6 @@
 //! Behaviours with their actions, and who hears whom.
 
+use super::content::{Led, content};
 use super::talk::{state, topic};
 use super::{Resolver, ix_of, output_of};
 use crate::line::{Action, Behaviour, Line, ModuleIx, UplinkIx, When};
@@ -78,10 +79,11 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         }
         When::Heard { detector, notice }
     };
+    let led = Led::by(&when);
     let actions: Vec<Option<Action>> = f
         .tables("do")
         .iter()
-        .map(|a| action(r, line, on, a))
+        .map(|a| action(r, line, on, led, a))
         .collect();
     Some(Behaviour {
         id: id.to_owned(),
@@ -93,7 +95,13 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
     })
 }
 
-fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
+fn action(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    led: Led<'_>,
+    f: &Fields,
+) -> Option<Action> {
     let kinds: Vec<&Kind> = ACTIONS
         .iter()
         .filter(|k| f.keys().any(|e| e == k.word))
@@ -125,8 +133,10 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
     match kind.word {
         "publish" => {
             let (name, site) = f.text("publish")?;
+            let topic = topic(r, line, name, site)?;
             Some(Action::Publish {
-                topic: topic(r, line, name, site)?,
+                topic,
+                values: content(r, line, f, topic, led)?,
             })
         }
         "switch" => {
@@ -159,9 +169,11 @@ fn action(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option
                 "an uplink is used by its own module",
             )?;
             let (name, about) = f.text("about")?;
+            let topic = topic(r, line, name, about)?;
             Some(Action::SendUp {
                 uplink,
-                topic: topic(r, line, name, about)?,
+                topic,
+                values: content(r, line, f, topic, led)?,
             })
         }
         "enter" => {
@@ -215,7 +227,7 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
         line.behaviours.iter().any(|b| {
             b.actions
                 .iter()
-                .any(|a| matches!(a, Action::Publish { topic } if topic.0 == t))
+                .any(|a| matches!(a, Action::Publish { topic, .. } if topic.0 == t))
         })
     };
     // What is sent up when it is told must be told by somebody.

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::content::{Led, content};
 use super::expectations::expect;
 use super::sources::track;
 use super::talk::topic;
@@ -331,11 +332,13 @@ fn input(
     let (name, site) = f.text("publish")?;
     let at_s = f.q("at")?;
     after_the_end(r, &format!("input.{id}"), at_s, "never published", sheet);
+    let topic = topic(r, line, name, site)?;
     Some(InputCue {
         id: id.to_owned(),
         at: f.site,
         at_s,
         module,
-        topic: topic(r, line, name, site)?,
+        topic,
+        values: content(r, line, f, topic, Led::Nothing)?,
     })
 }

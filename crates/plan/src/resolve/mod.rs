@@ -2,6 +2,7 @@
 
 mod behaviours;
 mod calls;
+mod content;
 mod cues;
 mod declared;
 mod electric;

@@ -239,6 +239,11 @@ const INPUT: Section = Section {
             "the module that seems to publish it",
         ),
         r("publish", S::Topic, "the topic"),
+        o(
+            "values",
+            S::Content,
+            "what the fields of the topic hold: constants, or `now`",
+        ),
     ],
 };
 

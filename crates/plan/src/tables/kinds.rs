@@ -76,9 +76,9 @@ pub(crate) const STAGES: &[Kind] = &[
 
 /// Actions of a behaviour, by the key that says what is done.
 pub(crate) const ACTIONS: &[Kind] = &[
-    kind("publish", &[], &[]),
+    kind("publish", &[], &["values"]),
     kind("switch", &["to"], &["for"]),
-    kind("send_up", &["about"], &[]),
+    kind("send_up", &["about"], &["values"]),
     kind("enter", &["for"], &[]),
     kind("log", &[], &[]),
 ];

@@ -3,6 +3,7 @@
 mod bad;
 mod bad_calls;
 mod bad_chain;
+mod bad_content;
 mod bad_cues;
 mod bad_figures;
 mod bad_links;

@@ -4,6 +4,7 @@ use assess::input::ns;
 use plan::{Action, BehaviourIx, OutputIx};
 use timeline::{Class, Ns};
 
+use super::content::Led;
 use super::messages::passes;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
@@ -13,6 +14,7 @@ impl Engine<'_> {
     pub(super) fn act(
         &mut self,
         behaviour: BehaviourIx,
+        led: &Led,
         parent: Option<RecordId>,
         root: Option<Root>,
     ) -> Result<(), RehearsalError> {
@@ -37,9 +39,11 @@ impl Engine<'_> {
         let started = self.record(parent, root, What::Started { behaviour });
         for action in &b.actions {
             match action {
-                Action::Publish { topic } => {
+                Action::Publish { topic, values } => {
                     let by = KeptBack::Behaviour(behaviour);
-                    self.publish(b.on, *topic, by, Some(started), root)?;
+                    let values = values.as_ref();
+                    let values = values.and_then(|v| self.fill(b.on, *topic, v, led));
+                    self.publish(b.on, *topic, values.as_deref(), by, Some(started), root)?;
                 }
                 Action::Switch { output, on, for_s } => {
                     let for_s = for_s
@@ -47,7 +51,24 @@ impl Engine<'_> {
                         .transpose()?;
                     self.switch(*output, *on, for_s, Some(started), root);
                 }
-                Action::SendUp { uplink, topic } => self.send_up(*uplink, *topic, started, root)?,
+                Action::SendUp {
+                    uplink,
+                    topic,
+                    values,
+                } => {
+                    let content = match (values, led) {
+                        (Some(values), _) => {
+                            let values = self.fill(b.on, *topic, values, led);
+                            let content = self.packed(b.on, *topic, values.as_deref())?;
+                            *self.sequences.entry((b.on.0, topic.0)).or_insert(0) += 1;
+                            content
+                        }
+                        // Without values of its own it sends on what it was told.
+                        (None, Led::Told { topic: t, content }) if t == topic => content.clone(),
+                        (None, _) => None,
+                    };
+                    self.send_up(*uplink, *topic, content, started, root)?;
+                }
                 Action::Enter { state, for_s } => {
                     let time = ns(|| format!("behaviour.{}", b.id), for_s.si)?;
                     self.wish(b.on, *state, time, started, root);

@@ -3,6 +3,7 @@
 use plan::{BehaviourIx, DetectorIx, ModuleIx, NoticeKind, When};
 use timeline::{Class, Ns, Queue};
 
+use super::content::{Heard, Led};
 use super::{Engine, Happening, place};
 use crate::ear::HeardCell;
 use crate::error::RehearsalError;
@@ -57,9 +58,7 @@ impl Engine<'_> {
             return;
         };
         decider.logic.push(&waiting.cell, &mut told);
-        for t in told {
-            self.tell(detector, &t.notice);
-        }
+        self.tell_all(detector, &told);
     }
 
     /// Records from when on a detector can hear: with a background, once the background is known.
@@ -73,7 +72,34 @@ impl Engine<'_> {
         }
     }
 
-    fn tell(&mut self, detector: DetectorIx, notice: &detect::Notice) {
+    /// Tells notices that became known together, each with what is known of its event by then.
+    fn tell_all(&mut self, detector: DetectorIx, told: &[detect::Told]) {
+        let logic = self.ears.deciders[detector.0].as_ref().map(|d| &d.logic);
+        let so_far = logic.and_then(detect::Logic::so_far);
+        for t in told {
+            let id = t.notice.id();
+            let over = told.iter().find_map(|later| match later.notice {
+                detect::Notice::Ended(event) if event.id == id => Some(event),
+                _ => None,
+            });
+            let event = over.or(so_far.filter(|event| event.id == id));
+            self.tell(detector, t, event);
+        }
+    }
+
+    fn tell(&mut self, detector: DetectorIx, told: &detect::Told, event: Option<detect::Event>) {
+        let notice = &told.notice;
+        let rate_hz = self
+            .line
+            .sensor(self.line.detectors[detector.0].on)
+            .chain
+            .as_ref();
+        let rate_hz = rate_hz.map(|chain| chain.rate_hz.si);
+        let led = Led::Heard(event.zip(rate_hz).map(|(event, rate_hz)| Heard {
+            event,
+            known_at_sample: told.known_at_sample,
+            rate_hz,
+        }));
         use detect::Notice;
         let id = match notice {
             Notice::Onset(id) | Notice::Confirmed(id) | Notice::Dropped(id, _) => id.0,
@@ -102,7 +128,7 @@ impl Engine<'_> {
                     },
                 );
                 self.close(detector, id);
-                self.start_heard(detector, NoticeKind::Ended, id, Some(record), root);
+                self.start_heard(detector, NoticeKind::Ended, &led, id, Some(record), root);
                 return;
             }
             Notice::Dropped(_, reason) => {
@@ -122,7 +148,7 @@ impl Engine<'_> {
         if kind == NoticeKind::Confirmed {
             self.confirmed[detector.0] += 1;
         }
-        self.start_heard(detector, kind, id, parent, root);
+        self.start_heard(detector, kind, &led, id, parent, root);
     }
 
     fn close(&mut self, detector: DetectorIx, id: u64) {
@@ -135,6 +161,7 @@ impl Engine<'_> {
         &mut self,
         detector: DetectorIx,
         notice: NoticeKind,
+        led: &Led,
         event: u64,
         parent: Option<RecordId>,
         root: Option<Root>,
@@ -162,6 +189,7 @@ impl Engine<'_> {
             {
                 let act = Happening::Act {
                     behaviour: BehaviourIx(i),
+                    led: led.clone(),
                     parent: Some(record),
                     root,
                 };
@@ -176,9 +204,7 @@ impl Engine<'_> {
         if let Some(d) = &mut self.ears.deciders[detector.0] {
             d.logic.gap(0, &mut told);
         }
-        for t in told {
-            self.tell(detector, &t.notice);
-        }
+        self.tell_all(detector, &told);
         let heard = self.ears.deciders[detector.0]
             .as_mut()
             .is_some_and(|d| std::mem::replace(&mut d.hears, false));

@@ -1,10 +1,13 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
 use assess::input::Carrier;
-use network::{Admission, Delivery, DropReason, Medium, MessageId, NodeState, RateLimit, TopicId};
+use network::{
+    Admission, Delivery, DropReason, Medium, MessageId, NodeState, RateLimit, TopicId, Value,
+};
 use plan::{BehaviourIx, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
 
+use super::content::Led;
 use super::{Engine, Happening, Origin, place};
 use crate::error::RehearsalError;
 use crate::record::{KeptBack, Loss, RecordId, Refusal, Root, What};
@@ -14,6 +17,7 @@ impl Engine<'_> {
         &mut self,
         module: ModuleIx,
         topic: TopicIx,
+        values: Option<&[Value]>,
         by: KeptBack,
         parent: Option<RecordId>,
         root: Option<Root>,
@@ -36,6 +40,7 @@ impl Engine<'_> {
                 return Ok(());
             }
         }
+        let content = self.packed(module, topic, values)?;
         let (Some(machine), Some(traffic)) = (&mut self.machine, &self.traffic) else {
             return Err(RehearsalError::NotSaid {
                 what: vec!["[traffic]: how messages are framed".to_owned()],
@@ -68,9 +73,11 @@ impl Engine<'_> {
                 module,
                 topic,
                 message,
+                content: content.clone(),
             },
         );
         if copies > 0 {
+            self.contents.keep(message, content.as_ref());
             let heard = match by {
                 KeptBack::Behaviour(b) => match self.line.behaviours[b.0].when {
                     // The act follows its notice in the same instant.
@@ -133,11 +140,13 @@ impl Engine<'_> {
         let origin = self.origin(delivery.message);
         let module = ModuleIx(delivery.node);
         let topic = self.topic(delivery.topic);
+        let content = self.contents.of(delivery.message);
         self.copy_done(delivery.message);
         let what = What::Delivered {
             module,
             topic,
             message: delivery.message,
+            content: content.clone(),
         };
         let record = self.record(Some(origin.record), origin.root, what);
         if let Some((detector, heard_at)) = origin.heard {
@@ -152,6 +161,10 @@ impl Engine<'_> {
             if b.on == module && filter.as_ref().is_some_and(|f| f.matches(name)) {
                 let act = Happening::Act {
                     behaviour: BehaviourIx(i),
+                    led: Led::Told {
+                        topic,
+                        content: content.clone(),
+                    },
                     parent: Some(record),
                     root: origin.root,
                 };
@@ -178,6 +191,7 @@ impl Engine<'_> {
             *left -= 1;
             if *left == 0 {
                 self.copies_left.remove(&message);
+                self.contents.done(message);
                 self.origins.remove(&message);
             }
         }

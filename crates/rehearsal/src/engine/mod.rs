@@ -5,6 +5,7 @@
 //! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late. One above its highest is told.
 
 mod acts;
+mod content;
 mod cues;
 mod listening;
 mod lives;
@@ -23,6 +24,7 @@ use network::{Access, AtMost, Delivery, Filter, Machine, MessageId, RateLimit, T
 use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
+use self::content::{Contents, Led};
 use self::cues::restartable;
 use self::uplinks::{UplinkNow, uplink_now};
 use crate::error::RehearsalError;
@@ -51,6 +53,7 @@ enum Happening {
     Cell(WaitingCell),
     Act {
         behaviour: BehaviourIx,
+        led: Led,
         parent: Option<RecordId>,
         root: Option<Root>,
     },
@@ -133,6 +136,7 @@ struct Engine<'a> {
     traffic: Option<Traffic>,
     machine: Option<Machine>,
     topics: Vec<TopicId>,
+    contents: Contents,
     origins: BTreeMap<MessageId, Origin>,
     copies_left: BTreeMap<MessageId, usize>,
     /// The limit of each topic, and its gate at each module that publishes on it.
@@ -253,6 +257,7 @@ impl<'a> Engine<'a> {
             traffic,
             machine,
             topics,
+            contents: Contents::new(line, cues)?,
             origins: BTreeMap::new(),
             copies_left: BTreeMap::new(),
             topic_at_most,
@@ -295,9 +300,10 @@ impl<'a> Engine<'a> {
             Happening::Cell(cell) => self.cell(&cell),
             Happening::Act {
                 behaviour,
+                led,
                 parent,
                 root,
-            } => self.act(behaviour, parent, root)?,
+            } => self.act(behaviour, &led, parent, root)?,
             Happening::Each { behaviour } => {
                 let b = &self.line.behaviours[behaviour.0];
                 if let When::Each { period_s } = b.when {
@@ -311,12 +317,15 @@ impl<'a> Engine<'a> {
                         );
                     }
                 }
-                self.act(behaviour, None, None)?;
+                self.act(behaviour, &Led::Nothing, None, None)?;
             }
             Happening::Input { input } => {
                 let cue = &self.cues.inputs[input];
                 let by = KeptBack::Input(input);
-                self.publish(cue.module, cue.topic, by, None, None)?;
+                let values = cue.values.as_ref();
+                let values =
+                    values.and_then(|v| self.fill(cue.module, cue.topic, v, &Led::Nothing));
+                self.publish(cue.module, cue.topic, values.as_deref(), by, None, None)?;
             }
             Happening::FromOutside { outside } => self.outside_publishes(outside)?,
             Happening::Arrives { hearing, arrival } => {

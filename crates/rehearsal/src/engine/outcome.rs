@@ -28,6 +28,8 @@ pub struct Outcome {
     pub copies: Copies,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
+    /// Of each topic: values that lay outside their field and were sent as the end of it.
+    pub clamped: Vec<u64>,
     /// Records written.
     pub records: u64,
     /// Samples of each hydrophone that were clipped.
@@ -105,6 +107,7 @@ impl Engine<'_> {
                 under_way: s.in_flight,
             }),
             confirmed: self.confirmed,
+            clamped: self.contents.clamped,
             records: self.next_record,
             clipped: self.ears.clipped(),
             self_noise_unknown: self.ears.self_noise_unknown(self.line),

@@ -5,7 +5,7 @@
 //! included; an input of the cue sheet at that instant then does the same.
 
 use assess::input::ns;
-use network::Machine;
+use network::{Machine, Value};
 use plan::{CueSheet, Line, ModuleIx, TopicIx};
 use timeline::{Class, Ns};
 
@@ -56,6 +56,8 @@ pub struct FromOutside {
     pub module: ModuleIx,
     /// The topic.
     pub topic: TopicIx,
+    /// What it holds, one value a field of the topic; absent where that is not known.
+    pub values: Option<Vec<Value>>,
 }
 
 /// A rehearsal that its master steps.
@@ -223,8 +225,12 @@ impl Engine<'_> {
     }
 
     pub(super) fn outside_publishes(&mut self, outside: usize) -> Result<(), RehearsalError> {
-        let FromOutside { module, topic } = self.outside[outside].clone();
+        let FromOutside {
+            module,
+            topic,
+            values,
+        } = self.outside[outside].clone();
         let by = KeptBack::Input(self.cues.inputs.len() + outside);
-        self.publish(module, topic, by, None, None)
+        self.publish(module, topic, values.as_deref(), by, None, None)
     }
 }

@@ -1,6 +1,7 @@
 //! The links ashore: messages queued, attempts and their luck, and the power that sending draws.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use assess::input::{ns, uplink_spec};
 use chance::Stream;
@@ -11,7 +12,7 @@ use timeline::Ns;
 use super::outcome::UplinkCount;
 use super::{Engine, Origin};
 use crate::error::RehearsalError;
-use crate::record::{RecordId, Root, What};
+use crate::record::{Content, RecordId, Root, What};
 
 pub(super) struct UplinkNow {
     pub(super) uplink: Uplink,
@@ -50,6 +51,7 @@ impl Engine<'_> {
         &mut self,
         uplink: UplinkIx,
         topic: TopicIx,
+        content: Option<Arc<Content>>,
         parent: RecordId,
         root: Option<Root>,
     ) -> Result<(), RehearsalError> {
@@ -63,8 +65,10 @@ impl Engine<'_> {
             root,
             What::Queued {
                 uplink,
+                topic,
                 message,
                 bytes,
+                content,
             },
         );
         let u = &mut self.uplinks[uplink.0];

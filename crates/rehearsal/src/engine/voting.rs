@@ -5,6 +5,7 @@ use detect::Vote;
 use plan::{BehaviourIx, DetectorIx, Line, ModuleIx, VoteIx, When};
 use timeline::{Class, Ns};
 
+use super::content::Led;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
 use crate::record::{RecordId, Root, What};
@@ -52,6 +53,7 @@ impl Engine<'_> {
                 if matches!(b.when, When::Voted { vote } if vote.0 == v) {
                     let act = Happening::Act {
                         behaviour: BehaviourIx(i),
+                        led: Led::Nothing,
                         parent: Some(record),
                         root,
                     };

@@ -156,6 +156,7 @@ fn check_copies(night: &Night, outcome: &Outcome, records: &[Record]) -> Result<
                 module,
                 topic,
                 message,
+                ..
             } => {
                 let hears = |(m, filter): &&(usize, usize)| {
                     *m != module.0 && (*filter == topic.0 || *filter == 2)

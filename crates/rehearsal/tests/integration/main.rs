@@ -3,6 +3,7 @@
 
 mod chain;
 mod conservation;
+mod content;
 mod ear;
 mod faults;
 mod frozen;

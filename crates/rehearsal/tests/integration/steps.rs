@@ -37,6 +37,7 @@ fn lamp(line: &Line) -> FromOutside {
     FromOutside {
         module: ModuleIx(ear),
         topic: TopicIx(0),
+        values: None,
     }
 }
 

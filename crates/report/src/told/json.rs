@@ -5,7 +5,7 @@ use plan::{CueSheet, Line};
 use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
-use super::words;
+use super::{content, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
@@ -112,10 +112,14 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             module: m,
             topic: t,
             message,
-        } => (
-            "published",
-            json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
-        ),
+            content,
+        } => {
+            let told = json!({ "module": module(m), "topic": topic(t), "message": message.0 });
+            (
+                "published",
+                content::json(told, &line.topics[t.0], content.as_deref()),
+            )
+        }
         What::Crossed {
             over,
             to,
@@ -138,6 +142,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             module: m,
             topic: t,
             message,
+            ..
         } => (
             "delivered",
             json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
@@ -165,12 +170,20 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
         ),
         What::Queued {
             uplink: u,
+            topic: t,
             message,
             bytes,
-        } => (
-            "queued",
-            json!({ "uplink": uplink(u), "message": message, "size_bytes": bytes }),
-        ),
+            content,
+        } => {
+            let mut told = json!({ "uplink": uplink(u), "message": message, "size_bytes": bytes });
+            if content.is_some() {
+                told["topic"] = json!(topic(t));
+            }
+            (
+                "queued",
+                content::json(told, &line.topics[t.0], content.as_deref()),
+            )
+        }
         What::Attempt {
             uplink: u,
             message,
@@ -285,7 +298,12 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             )
         })
         .collect();
-    json!({
+    let clamped = line.topics.iter().zip(&outcome.clamped);
+    let clamped: Map<String, Value> = clamped
+        .filter(|(_, n)| **n > 0)
+        .map(|(topic, n)| (topic.name.clone(), json!(n)))
+        .collect();
+    let mut whole = json!({
         "format": "rehearsal/1",
         "name": cues.name,
         "seed": cues.seed,
@@ -303,7 +321,12 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             "sensor": line.sensor_path(*sensor), "clipped_samples": clipped,
             "self_noise": if outcome.self_noise_unknown.contains(sensor) { "unknown" } else { "as planned" },
         })).collect::<Vec<_>>(),
-    })
+    });
+    // Only where some were, so that the document of a night without is what it was.
+    if !clamped.is_empty() {
+        whole["clamped_values"] = json!(clamped);
+    }
+    whole
 }
 
 fn money_json(money: quantity::Money) -> Value {

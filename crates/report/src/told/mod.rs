@@ -2,6 +2,7 @@
 
 mod chain;
 mod check;
+mod content;
 mod faults;
 mod figures;
 mod json;

@@ -7,7 +7,7 @@ use assess::input::arithmetic;
 use plan::{CueSheet, Line, NoticeKind, OutputIx, SensorIx, SoundIx};
 use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
-use super::words;
+use super::{content, words};
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
@@ -324,11 +324,17 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
                 words::refusal(*why)
             )
         }
-        What::Published { module, topic, .. } => {
+        What::Published {
+            module,
+            topic,
+            content,
+            ..
+        } => {
             format!(
-                "{} publishes {}",
+                "{} publishes {}{}",
                 line.module_path(*module),
-                line.topics[topic.0].name
+                line.topics[topic.0].name,
+                content::words(&line.topics[topic.0], content.as_deref())
             )
         }
         What::Crossed { over, to, .. } => {
@@ -438,6 +444,15 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         "\nMessages on the line: {} copies due, {} delivered, {} lost, {} under way at the end",
         c.due, c.delivered, c.lost, c.under_way
     );
+    for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
+        if *clamped > 0 {
+            let _ = writeln!(
+                out,
+                "  {}: {clamped} values lay outside their field and were sent as the end of its range",
+                topic.name
+            );
+        }
+    }
     for (uplink, c) in line.uplinks.iter().zip(&outcome.uplinks) {
         let price = uplink.price.times(c.billed);
         let _ = writeln!(

@@ -120,6 +120,7 @@ fn verif_too_much_voltage_and_an_input_kept_back_are_told() {
         at_s: cues.sounds[0].at_s,
         module,
         topic: plan::TopicIx(0),
+        values: None,
     }];
     let record = |what| Record {
         id: RecordId(1),

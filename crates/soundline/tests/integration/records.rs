@@ -86,6 +86,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         at_s: sheet.sounds[0].at_s,
         module,
         topic,
+        values: None,
     });
     let detectors = [DetectorIx(0), DetectorIx(1)];
     let event = |detector: DetectorIx| What::Event {
@@ -141,6 +142,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             module,
             topic,
             message,
+            content: None,
         },
         What::Crossed {
             over: assess::input::Carrier::Span(SpanIx(0)),
@@ -155,6 +157,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             module,
             topic,
             message,
+            content: None,
         },
         What::Lost {
             module,
@@ -167,8 +170,10 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         What::Entered { module, state: 0 },
         What::Queued {
             uplink,
+            topic,
             message: 7,
             bytes: 20,
+            content: None,
         },
         What::Attempt {
             uplink,

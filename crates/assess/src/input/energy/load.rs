@@ -226,7 +226,7 @@ fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, 
                     Change::State(behaviour.on, *state),
                     format!("state {}", line.modules[behaviour.on.0].loads[*state].state),
                 ),
-                Action::SendUp { uplink, topic } => {
+                Action::SendUp { uplink, topic, .. } => {
                     let bytes = payload_bytes(&line.topics[topic.0])?;
                     let Some((hours, change)) = sending(line, *uplink, bytes)? else {
                         continue;
@@ -410,7 +410,7 @@ fn rates_per_h(
                         .filter(|(_, b)| b.on == *module)
                         .map(|(j, b)| {
                             let times = b.actions.iter().filter(
-                                |a| matches!(a, Action::Publish { topic: t } if t == topic),
+                                |a| matches!(a, Action::Publish { topic: t, .. } if t == topic),
                             );
                             before[j] * times.count() as f64
                         })

@@ -45,12 +45,15 @@ pub(crate) const BEHAVIOUR: Section = Section {
     ],
 };
 
+const CONTENT: &str = "of publish and send_up: what the fields of the topic hold: a constant, `now`, a measure of the event that led to it (event.level, event.peak, event.score, event.background, event.length, event.pulses, event.interval, event.from, event.to, event.begin, event.end) or a field of the message that was told (message.NAME)";
+
 pub(crate) const ACTION: Section = Section {
     name: "an action",
     doc: "publish, switch, send_up, enter or log.",
     part: None,
     fields: &[
         o("publish", S::Topic, "publish a message on a topic"),
+        o("values", S::Content, CONTENT),
         o(
             "switch",
             S::Reference(&[R::Output]),

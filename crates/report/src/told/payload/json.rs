@@ -124,7 +124,7 @@ fn field_json(place: &Place) -> Json {
     field
 }
 
-fn values_json(layout: &Layout, values: &[Value]) -> Vec<Json> {
+pub(in crate::told) fn values_json(layout: &Layout, values: &[Value]) -> Vec<Json> {
     let named = layout.places().iter().zip(values);
     let one = |(place, value): (&Place, &Value)| {
         json!({

@@ -10,6 +10,7 @@ use plan::hex;
 use quantity::{Dimension, show, show_bare};
 
 use json::json_record;
+pub(super) use json::values_json;
 pub use json::{read_json, sent_json, topics_json};
 
 /// A topic whose messages are packed.
@@ -345,7 +346,15 @@ fn value_text(place: &Place, value: Value) -> String {
     }
 }
 
-fn record_text(layout: &Layout, values: &[Value]) -> String {
+/// Values as they are read, each number with the digits of its field.
+pub(super) fn as_read(layout: &Layout, values: &[Value]) -> Vec<Value> {
+    let places = layout.places().iter().zip(values);
+    places
+        .map(|(place, value)| decimal(place, *value))
+        .collect()
+}
+
+pub(super) fn record_text(layout: &Layout, values: &[Value]) -> String {
     let named = layout.places().iter().zip(values);
     let all: Vec<String> = named
         .map(|(place, value)| format!("{}={}", place.field.name, value_text(place, *value)))

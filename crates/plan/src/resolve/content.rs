@@ -1,0 +1,401 @@
+//! What a message holds: the values of its topic's fields, each a constant, an instant, or taken from what led to it.
+
+use jiff::Timestamp;
+use quantity::nearest;
+
+use super::Resolver;
+use crate::line::{DetectorIx, FieldValue, Line, Measure, Topic, TopicField, TopicIx, When};
+use crate::mistake::{Code, Mistake};
+use crate::node::{Node, Value};
+use crate::read::{Fields, join};
+use crate::site::Site;
+use crate::topic_name;
+
+/// What led to a message, as far as its values may be taken from it.
+#[derive(Clone, Copy)]
+pub(super) enum Led<'a> {
+    /// An event of a detector.
+    Heard(DetectorIx),
+    /// A message whose topic this filter matches.
+    Told(&'a str),
+    /// Neither.
+    Nothing,
+}
+
+impl Led<'_> {
+    pub(super) fn by(when: &When) -> Led<'_> {
+        match when {
+            When::Heard { detector, .. } => Led::Heard(*detector),
+            When::Told { filter } => Led::Told(filter),
+            When::Voted { .. } | When::Each { .. } => Led::Nothing,
+        }
+    }
+}
+
+/// The values that a table gives its message, one a field of the topic; `Some(None)` where it gives none. `None` after a mistake, which is told.
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, and values are three things"
+)]
+pub(super) fn content(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    f: &Fields,
+    topic: TopicIx,
+    led: Led<'_>,
+) -> Option<Option<Vec<FieldValue>>> {
+    if f.is_wrong("values") {
+        return None;
+    }
+    let Some((node, site)) = f.limit("values") else {
+        return Some(None);
+    };
+    let Value::Table(table) = &node.value else {
+        unreachable!("the content of a message is read as a table");
+    };
+    let topic = &line.topics[topic.0];
+    if topic.fields.is_empty() {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                format!(
+                    "the topic `{}` has no fields that could hold values",
+                    topic.name
+                ),
+            )
+            .label("here")
+            .related(topic.at, "the topic")
+            .help("give the topic `fields` instead of its `size`, or remove `values`"),
+        );
+        return None;
+    }
+    let mut right = true;
+    for (key, entry) in table {
+        if topic.fields.iter().any(|field| field.name() == key) {
+            continue;
+        }
+        right = false;
+        let names = topic.fields.iter().map(TopicField::name);
+        let help = match nearest(key, names.clone()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => format!("its fields are: {}", join(names)),
+        };
+        r.tell(
+            Mistake::error(
+                Code::UnknownKey,
+                entry.key,
+                format!("the topic `{}` has no field `{key}`", topic.name),
+            )
+            .label("no such field")
+            .related(topic.at, "the topic")
+            .help(help),
+        );
+    }
+    let mut values = Vec::new();
+    for field in &topic.fields {
+        let value = match table.get(field.name()) {
+            Some(entry) => value(r, line, field, &entry.node, led),
+            None => not_given(r, topic, field, site),
+        };
+        right &= value.is_some();
+        values.extend(value);
+    }
+    right.then_some(Some(values))
+}
+
+/// A field that is not given: a number has a code for no data, the others have none.
+fn not_given(
+    r: &mut Resolver<'_>,
+    topic: &Topic,
+    field: &TopicField,
+    site: Site,
+) -> Option<FieldValue> {
+    let example = match field {
+        TopicField::Scaled { .. } => return Some(FieldValue::NoData),
+        TopicField::Choice { values, .. } => format!("\"{}\"", values[0]),
+        TopicField::Flag { .. } => "false".to_owned(),
+        TopicField::Time { .. } => "\"now\"".to_owned(),
+    };
+    let name = field.name();
+    r.tell(
+        Mistake::error(
+            Code::MissingKey,
+            site,
+            format!("the field `{name}` of `{}` is given no value", topic.name),
+        )
+        .label(format!("`{name}` is missing here"))
+        .related(topic.at, "the topic")
+        .help(format!(
+            "add `{name} = {example}`: only numbers have a code for no data"
+        )),
+    );
+    None
+}
+
+fn value(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    field: &TopicField,
+    node: &Node,
+    led: Led<'_>,
+) -> Option<FieldValue> {
+    // A word of the field's own list comes before everything that it might mean besides.
+    if let (TopicField::Choice { values, .. }, Value::Text(text)) = (field, &node.value)
+        && let Some(choice) = values.iter().position(|v| v == text)
+    {
+        return u32::try_from(choice).ok().map(FieldValue::Choice);
+    }
+    match (field, &node.value) {
+        (_, Value::Text(text)) if text.starts_with("event.") => {
+            return measure(r, line, field, &text["event.".len()..], node.site, led);
+        }
+        (_, Value::Text(text)) if text.starts_with("message.") => {
+            return of_message(r, line, field, &text["message.".len()..], node.site, led);
+        }
+        (TopicField::Time { .. }, Value::Text(text)) if text == "now" => {
+            return Some(FieldValue::Now);
+        }
+        (TopicField::Time { .. }, Value::Date(text)) => {
+            let instant = text.parse::<Timestamp>().ok();
+            let ns = instant.and_then(|t| i64::try_from(t.as_nanosecond()).ok());
+            if let Some(ns) = ns {
+                return Some(FieldValue::Time(ns));
+            }
+        }
+        (TopicField::Flag { .. }, Value::Flag(yes)) => return Some(FieldValue::Flag(*yes)),
+        (TopicField::Scaled { .. }, Value::Integer(_) | Value::Float(_)) => {
+            return number(r, field, node);
+        }
+        _ => {}
+    }
+    let wanted = match field {
+        TopicField::Scaled { from, to, unit, .. } => format!("a number from {from} to {to} {unit}")
+            .trim_end()
+            .to_owned(),
+        TopicField::Choice { values, .. } => {
+            format!("one of {}", join(values.iter().map(String::as_str)))
+        }
+        TopicField::Flag { .. } => "true or false".to_owned(),
+        TopicField::Time { .. } => "\"now\", or an instant (2027-03-15T06:30:00Z)".to_owned(),
+    };
+    let taken = match (led, field) {
+        (Led::Heard(_), TopicField::Scaled { .. }) => {
+            ", or a measure of the event (\"event.level\")"
+        }
+        (Led::Heard(_), TopicField::Time { .. }) => ", or \"event.begin\" or \"event.end\"",
+        (Led::Told(_), _) => ", or a field of the message (\"message.NAME\")",
+        (Led::Heard(_) | Led::Nothing, _) => "",
+    };
+    r.tell(
+        Mistake::error(
+            Code::WrongType,
+            node.site,
+            format!("the field `{}` cannot hold this", field.name()),
+        )
+        .label(format!("this is {}", node.what()))
+        .help(format!("write {wanted}{taken}")),
+    );
+    None
+}
+
+fn number(r: &mut Resolver<'_>, field: &TopicField, node: &Node) -> Option<FieldValue> {
+    let TopicField::Scaled { from, to, unit, .. } = field else {
+        unreachable!("only a number is held against a range");
+    };
+    let given = match node.value {
+        Value::Integer(Some(whole)) => whole as f64,
+        Value::Float(x) => x,
+        _ => f64::NAN,
+    };
+    if (*from..=*to).contains(&given) {
+        return Some(FieldValue::Number(given));
+    }
+    r.tell(
+        Mistake::error(
+            Code::OutOfRange,
+            node.site,
+            format!(
+                "the field `{}` goes from {from} to {to} {unit}",
+                field.name()
+            )
+            .trim_end(),
+        )
+        .label("outside"),
+    );
+    None
+}
+
+fn measure(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    field: &TopicField,
+    word: &str,
+    site: Site,
+    led: Led<'_>,
+) -> Option<FieldValue> {
+    let wrong = |r: &mut Resolver<'_>, code, message: String, label: &str, help: String| {
+        r.tell(Mistake::error(code, site, message).label(label).help(help));
+        None
+    };
+    let Some(measure) = Measure::ALL.into_iter().find(|m| m.word() == word) else {
+        let words = Measure::ALL.into_iter().map(Measure::word);
+        return wrong(
+            r,
+            Code::UnknownWord,
+            format!("an event has no measure `{word}`"),
+            "unknown word",
+            match nearest(word, words.clone()) {
+                Some(near) => format!("did you mean `event.{near}`?"),
+                None => format!("its measures are: {}", join(words)),
+            },
+        );
+    };
+    let Led::Heard(detector) = led else {
+        return wrong(
+            r,
+            Code::KeyConflict,
+            "no event leads to this message".to_owned(),
+            "here",
+            "only what starts with `when_heard` knows an event; take a field of the message that was told with \"message.NAME\", or write a constant"
+                .to_owned(),
+        );
+    };
+    let name = field.name();
+    match field {
+        TopicField::Time { .. } if measure.is_instant() => {}
+        TopicField::Scaled { unit, .. } if !measure.is_instant() => {
+            let fits = match measure.unit() {
+                "dB" => unit.starts_with("dB"),
+                "" => true,
+                exact => unit == exact,
+            };
+            if !fits {
+                return wrong(
+                    r,
+                    Code::WrongDimension,
+                    format!(
+                        "event.{word} is in {}, the field `{name}` in `{unit}`",
+                        measure.unit()
+                    ),
+                    "another unit",
+                    format!("give the field `unit = \"{}\"`", measure.unit()),
+                );
+            }
+        }
+        _ => {
+            let kind = if measure.is_instant() {
+                "a time stamp"
+            } else {
+                "a number"
+            };
+            return wrong(
+                r,
+                Code::WrongType,
+                format!("event.{word} is {kind}, and the field `{name}` is none"),
+                "another kind of value",
+                "take another measure, or declare the field so".to_owned(),
+            );
+        }
+    }
+    let exposure = line.detectors[detector.0].of_exposure();
+    let level = matches!(
+        measure,
+        Measure::Level | Measure::Peak | Measure::Background
+    );
+    if let TopicField::Scaled { unit, .. } = field
+        && level
+        && exposure != unit.contains("2 s")
+        && unit != "dB"
+    {
+        let told = if exposure {
+            "dB re 1 uPa2 s"
+        } else {
+            "dB re 1 uPa"
+        };
+        return wrong(
+            r,
+            Code::WrongDimension,
+            format!("this detector tells levels in {told}, the field `{name}` is in `{unit}`"),
+            "another reference",
+            format!("give the field `unit = \"{told}\"`"),
+        );
+    }
+    Some(FieldValue::Event(measure))
+}
+
+fn of_message(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    field: &TopicField,
+    name: &str,
+    site: Site,
+    led: Led<'_>,
+) -> Option<FieldValue> {
+    let Led::Told(filter) = led else {
+        r.tell(
+            Mistake::error(Code::KeyConflict, site, "no message leads to this one")
+                .label("here")
+                .help("only what starts with `when_told` knows a message; write a constant, or \"event.level\" of what starts with `when_heard`"),
+        );
+        return None;
+    };
+    let told = line
+        .topics
+        .iter()
+        .filter(|t| topic_name::matches(filter, &t.name));
+    for topic in told {
+        let Some(from) = topic.fields.iter().find(|f| f.name() == name) else {
+            r.tell(
+                Mistake::error(
+                    Code::NamesNothing,
+                    site,
+                    format!(
+                        "`{}` has no field `{name}`, and `{filter}` matches it",
+                        topic.name
+                    ),
+                )
+                .label("names nothing there")
+                .related(topic.at, "the topic")
+                .help(if topic.fields.is_empty() {
+                    "it gives a size only; take a narrower filter, or write a constant".to_owned()
+                } else {
+                    format!(
+                        "its fields are: {}",
+                        join(topic.fields.iter().map(TopicField::name))
+                    )
+                }),
+            );
+            return None;
+        };
+        if !alike(from, field) {
+            r.tell(
+                Mistake::error(
+                    Code::WrongType,
+                    site,
+                    format!(
+                        "`{name}` of `{}` is not of the kind and unit of the field `{}`",
+                        topic.name,
+                        field.name()
+                    ),
+                )
+                .label("another kind of value")
+                .related(topic.at, "the topic that is told")
+                .help("declare both fields with the same kind, unit and list"),
+            );
+            return None;
+        }
+    }
+    Some(FieldValue::Message(name.to_owned()))
+}
+
+/// Whether what one field holds means the same in another.
+fn alike(a: &TopicField, b: &TopicField) -> bool {
+    match (a, b) {
+        (TopicField::Scaled { unit: a, .. }, TopicField::Scaled { unit: b, .. }) => a == b,
+        (TopicField::Choice { values: a, .. }, TopicField::Choice { values: b, .. }) => a == b,
+        (TopicField::Flag { .. }, TopicField::Flag { .. })
+        | (TopicField::Time { .. }, TopicField::Time { .. }) => true,
+        _ => false,
+    }
+}

@@ -1,0 +1,29 @@
+//! Bad plans: what messages are to hold.
+
+use crate::support::bad;
+
+macro_rules! content {
+    ($($name:ident: $values:expr;)*) => {
+        bad! {
+            $($name: "size = \"12 B\"\n\n[behaviour.tell]\non = \"module.upper\"\nwhen_heard = \"detector.call.confirmed\"\ndo = [{ publish = \"alert/call\" }]" => concat!("fields = [\n  { name = \"level\", unit = \"dB re 1 uPa\", from = 60, to = 180, step = 0.5 },\n  { name = \"class\", values = [\"call\", \"other\"] },\n  { name = \"low\", flag = true },\n  { name = \"at\", time_bits = 32, time_step = \"1 s\" },\n]\n\n[behaviour.tell]\non = \"module.upper\"\nwhen_heard = \"detector.call.confirmed\"\ndo = [{ publish = \"alert/call\", values = ", $values, " }]");)*
+        }
+    };
+}
+
+bad! {
+    values_for_a_topic_with_a_size: "do = [{ publish = \"alert/call\" }]" => "do = [{ publish = \"alert/call\", values = { level = 3 } }]";
+    values_of_a_log: "do = [{ publish = \"alert/call\" }]" => "do = [{ log = \"heard\", values = { level = 3 } }]";
+}
+
+content! {
+    values_that_are_no_table: "[3]";
+    value_of_no_field: "{ lovel = \"event.level\", class = \"call\", low = false, at = \"now\" }";
+    values_without_a_flag_and_a_time: "{ level = \"event.level\", class = \"call\" }";
+    value_outside_its_field: "{ level = 190, class = \"call\", low = false, at = \"now\" }";
+    value_of_another_list: "{ class = \"cell\", low = false, at = \"now\" }";
+    values_of_other_kinds: "{ level = true, class = 1, low = \"no\", at = 2027-01-01 }";
+    measure_that_is_none: "{ level = \"event.lvel\", class = \"call\", low = false, at = \"now\" }";
+    measures_of_other_kinds: "{ level = \"event.begin\", class = \"event.level\", low = false, at = \"event.peak\" }";
+    measure_in_another_unit: "{ level = \"event.length\", class = \"call\", low = false, at = \"now\" }";
+    message_where_none_is_told: "{ level = \"message.level\", class = \"call\", low = false, at = \"now\" }";
+}

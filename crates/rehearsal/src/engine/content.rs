@@ -1,0 +1,237 @@
+//! What messages hold: filled in from what led to them, packed, and kept until their last copy is done.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use assess::input::layout;
+use network::{Layout, MessageId, Value};
+use plan::{Action, CueSheet, FieldValue, Line, Measure, ModuleIx, TopicIx};
+use timeline::Ns;
+
+use super::Engine;
+use crate::error::RehearsalError;
+use crate::record::Content;
+
+/// An event as far as it is known when it leads to something.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Heard {
+    pub(super) event: detect::Event,
+    /// Last sample that was needed to know it, and the rate at which samples are counted.
+    pub(super) known_at_sample: u64,
+    pub(super) rate_hz: f64,
+}
+
+/// What leads to an act.
+#[derive(Clone, Debug)]
+pub(super) enum Led {
+    Nothing,
+    Heard(Option<Heard>),
+    Told {
+        topic: TopicIx,
+        content: Option<Arc<Content>>,
+    },
+}
+
+/// The content of messages.
+pub(super) struct Contents {
+    layouts: Vec<Option<Layout>>,
+    of: BTreeMap<MessageId, Arc<Content>>,
+    /// The instant at which the rehearsal begins, ns since 1970, where it is said.
+    starts_ns: Option<i64>,
+    /// Of each topic: values that lay outside their field.
+    pub(super) clamped: Vec<u64>,
+}
+
+impl Contents {
+    pub(super) fn new(line: &Line, cues: &CueSheet) -> Result<Contents, RehearsalError> {
+        let start = cues.start.or(line.deployment.start);
+        let starts_ns = start.and_then(|t| i64::try_from(t.as_nanosecond()).ok());
+        if starts_ns.is_none() && tells_instants(line, cues) {
+            return Err(RehearsalError::NotSaid {
+                what: vec![
+                    "messages tell instants, and neither the cue sheet's `start` nor that of the deployment says when the rehearsal begins"
+                        .to_owned(),
+                ],
+            });
+        }
+        Ok(Contents {
+            layouts: line.topics.iter().map(layout).collect::<Result<_, _>>()?,
+            of: BTreeMap::new(),
+            starts_ns,
+            clamped: vec![0; line.topics.len()],
+        })
+    }
+
+    pub(super) fn of(&self, message: MessageId) -> Option<Arc<Content>> {
+        self.of.get(&message).cloned()
+    }
+
+    pub(super) fn keep(&mut self, message: MessageId, content: Option<&Arc<Content>>) {
+        if let Some(content) = content {
+            self.of.insert(message, Arc::clone(content));
+        }
+    }
+
+    pub(super) fn done(&mut self, message: MessageId) {
+        self.of.remove(&message);
+    }
+
+    pub(super) fn layout(&self, topic: TopicIx) -> Option<&Layout> {
+        self.layouts[topic.0].as_ref()
+    }
+
+    /// An instant of the rehearsal as messages tell it, ns since 1970.
+    fn stamp(&self, at: Ns, later_ns: i64) -> Option<i64> {
+        let since = i64::try_from(at.0).ok()?;
+        self.starts_ns?.checked_add(since)?.checked_add(later_ns)
+    }
+
+    /// Packs the values of a message that is published now.
+    fn pack(
+        &mut self,
+        line: &Line,
+        topic: TopicIx,
+        sequence: u64,
+        now: Ns,
+        values: &[Value],
+    ) -> Result<Arc<Content>, RehearsalError> {
+        let received = self.stamp(now, 0);
+        let layout = self.layouts[topic.0]
+            .as_ref()
+            .expect("only a topic with fields is given values");
+        let sequence = layout
+            .frame()
+            .sequence_bits
+            .map(|_| (sequence & u64::from(u32::MAX)) as u32);
+        let wrong = |why: String| RehearsalError::Content {
+            at: now,
+            topic: line.topics[topic.0].name.clone(),
+            why,
+        };
+        let packed = layout
+            .pack(sequence, values)
+            .map_err(|e| wrong(e.to_string()))?;
+        let read = layout
+            .unpack(&packed.bytes, received)
+            .map_err(|e| wrong(e.to_string()))?;
+        self.clamped[topic.0] += packed.clamped.len() as u64;
+        Ok(Arc::new(Content {
+            values: read.values,
+            bytes: packed.bytes.into(),
+            clamped: packed.clamped,
+        }))
+    }
+}
+
+impl Engine<'_> {
+    /// The instant that a module writes into a message now, ns since 1970.
+    pub(super) fn stamp(&self, _module: ModuleIx) -> Option<i64> {
+        self.contents.stamp(self.now, 0)
+    }
+
+    /// The values of a message, from what the plan says that it holds and what led to it; `None` where a field that has no code for no
+    /// data is not known.
+    pub(super) fn fill(
+        &self,
+        module: ModuleIx,
+        topic: TopicIx,
+        values: &[FieldValue],
+        led: &Led,
+    ) -> Option<Vec<Value>> {
+        let layout = self.contents.layout(topic)?;
+        let filled = layout.places().iter().zip(values).map(|(place, value)| {
+            let known = match value {
+                FieldValue::NoData => None,
+                FieldValue::Number(x) => Some(Value::Number(*x)),
+                FieldValue::Choice(choice) => Some(Value::Choice(*choice)),
+                FieldValue::Flag(yes) => Some(Value::Flag(*yes)),
+                FieldValue::Time(at_ns) => Some(Value::Time(*at_ns)),
+                FieldValue::Now => self.stamp(module).map(Value::Time),
+                FieldValue::Event(measure) => match led {
+                    Led::Heard(Some(heard)) => self.measure(heard, *measure),
+                    _ => None,
+                },
+                FieldValue::Message(name) => self.told(name, led),
+            };
+            known.or_else(|| place.no_data_code().map(|_| Value::NoData))
+        });
+        filled.collect()
+    }
+
+    /// A field of the message that led to something, as it was read from its bytes.
+    fn told(&self, name: &str, led: &Led) -> Option<Value> {
+        let Led::Told {
+            topic,
+            content: Some(content),
+        } = led
+        else {
+            return None;
+        };
+        let places = self.contents.layout(*topic)?.places();
+        let field = places.iter().position(|p| p.field.name == *name)?;
+        Some(content.values[field])
+    }
+
+    /// A measure of an event; an instant is as far from now as its sample is from the last one that was needed.
+    pub(super) fn measure(&self, heard: &Heard, measure: Measure) -> Option<Value> {
+        let event = &heard.event;
+        let instant = |sample: u64| {
+            let ago_s = heard.known_at_sample.abs_diff(sample) as f64 / heard.rate_hz;
+            let ago_ns = (ago_s * 1e9).round() as i64;
+            let later_ns = if sample > heard.known_at_sample {
+                ago_ns
+            } else {
+                -ago_ns
+            };
+            self.contents.stamp(self.now, later_ns).map(Value::Time)
+        };
+        let number = match measure {
+            Measure::Begin => return instant(event.begin_sample),
+            Measure::End => return instant(event.end_sample),
+            Measure::Level => event.mean_level_db,
+            Measure::Peak => event.peak_level_db,
+            Measure::Score => event.score_db,
+            Measure::Background => event.background_db?,
+            Measure::Length => {
+                event.end_sample.saturating_sub(event.begin_sample) as f64 / heard.rate_hz
+            }
+            Measure::Pulses => f64::from(event.pulses?),
+            Measure::Interval => event.intervals?.mean_s,
+            Measure::From => event.sweep?.from_hz,
+            Measure::To => event.sweep?.to_hz,
+        };
+        (!number.is_nan()).then_some(Value::Number(number))
+    }
+
+    /// The content of a message that a module sends now, with the next number of its messages on this topic.
+    pub(super) fn packed(
+        &mut self,
+        module: ModuleIx,
+        topic: TopicIx,
+        values: Option<&[Value]>,
+    ) -> Result<Option<Arc<Content>>, RehearsalError> {
+        let sequence = self.sequences.get(&(module.0, topic.0)).map_or(0, |s| *s);
+        values
+            .map(|values| {
+                self.contents
+                    .pack(self.line, topic, sequence, self.now, values)
+            })
+            .transpose()
+    }
+}
+
+/// Whether anything that the plan or the cue sheet writes tells an instant.
+fn tells_instants(line: &Line, cues: &CueSheet) -> bool {
+    let instant = |v: &FieldValue| match v {
+        FieldValue::Now => true,
+        FieldValue::Event(measure) => measure.is_instant(),
+        _ => false,
+    };
+    let of_actions = line.behaviours.iter().flat_map(|b| &b.actions);
+    let by_actions = of_actions.filter_map(|a| match a {
+        Action::Publish { values, .. } | Action::SendUp { values, .. } => values.as_ref(),
+        _ => None,
+    });
+    let by_inputs = cues.inputs.iter().filter_map(|i| i.values.as_ref());
+    by_actions.chain(by_inputs).flatten().any(instant)
+}
