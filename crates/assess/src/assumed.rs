@@ -93,6 +93,19 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             ));
         }
     }
+    let again = |t: &&plan::Topic| t.retry.is_some() || t.keep.is_some() || t.retained;
+    let again: Vec<String> = line
+        .topics
+        .iter()
+        .filter(again)
+        .map(|t| format!("\"{}\"", t.name))
+        .collect();
+    if !again.is_empty() {
+        all.push(format!(
+            "loads and delays are those of an unbroken line, with each message sent once and acknowledged once where it is delivered at least once: what is sent again, kept or held, and what goes at once after a break, is in no bound: {}",
+            again.join(", ")
+        ));
+    }
     let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
     if line.requirements.iter().any(delays) {
         all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());
@@ -177,6 +190,10 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     of(
         unwritten(Unwritten::Priority),
         "priority 1, because none is written",
+    );
+    of(
+        unwritten(Unwritten::Remembers),
+        "a receiver tells 64 messages of a publisher apart, because no `remembers` is written",
     );
     of(
         unwritten(Unwritten::Starts),

@@ -16,9 +16,9 @@ use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
-    cell_verdicts, chain_verdicts, delay_verdicts, fault_verdicts, link_verdicts, other_verdicts,
-    power_verdicts, processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts,
-    start_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
+    cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
+    link_verdicts, other_verdicts, power_verdicts, processor_verdicts, range_verdicts,
+    reserve_verdicts, span_verdicts, start_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -162,7 +162,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 6] = [
+    let standing: [(&str, &str, Vec<Verdict>); 7] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -177,6 +177,11 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             "link-capacity",
             "no link is asked for more than it carries",
             capacities(line, &reach),
+        ),
+        (
+            "retry",
+            "nothing that has arrived is sent again while the line is whole",
+            carried(&reach, delivery_verdicts::retries(line)),
         ),
         (
             "span-current",
@@ -232,7 +237,11 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
 
 /// Links that are asked for more than they carry, where no mistake reaches what they read.
 fn capacities(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
-    let verdicts = link_verdicts::link_capacity(line);
+    carried(reach, link_verdicts::link_capacity(line))
+}
+
+/// Verdicts on what the links carry, where no mistake reaches what they read.
+fn carried(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
     if verdicts.is_empty() {
         return verdicts;
     }

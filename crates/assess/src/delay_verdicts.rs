@@ -378,6 +378,18 @@ impl Search<'_> {
     }
 }
 
+/// A flow of which nobody says how often it sends.
+pub(crate) fn unlimited(line: &Line, streams: &Streams, flow: usize) -> String {
+    match streams.of.get(flow) {
+        Some((module, topic)) => format!(
+            "topic \"{}\" of {} has no `at_most`",
+            line.topics[topic.0].name,
+            line.module_path(*module)
+        ),
+        None => format!("nothing limits {}", streams.name(line, flow)),
+    }
+}
+
 /// Why a bound is unknown, in words.
 pub(crate) fn why_unknown(
     line: &Line,
@@ -388,12 +400,8 @@ pub(crate) fn why_unknown(
     let shared = |bus: &usize| traffic.map_or_else(String::new, |t| t.shared[*bus].path(line));
     match why {
         WhyUnknown::NoLimitDeclared { flow } => {
-            let (module, topic) = streams.of[*flow];
-            let name = &line.topics[topic.0].name;
-            format!(
-                "topic \"{name}\" of {} has no `at_most`, so nothing that shares its way has a bound",
-                line.module_path(module)
-            )
+            let why = unlimited(line, streams, *flow);
+            format!("{why}, so nothing that shares its way has a bound")
         }
         WhyUnknown::Overloaded {
             asked_bps,

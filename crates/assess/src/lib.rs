@@ -12,6 +12,7 @@ mod chain_verdicts;
 mod check;
 mod combinations;
 mod delay_verdicts;
+mod delivery_verdicts;
 mod ear_geometry;
 mod ear_pairs;
 mod energy_year;

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use network::{Medium, bus_load, fragment_count};
 use plan::{BusIx, Line, Link, Q, SpanIx};
 
-use crate::delay_verdicts::why_unknown;
+use crate::delay_verdicts::{unlimited, why_unknown};
 use crate::input::{Carrier, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
@@ -74,7 +74,7 @@ fn load(
     // Busy share from a to b, and back.
     let mut busy = [0.0f64; 2];
     let mut who: [Vec<String>; 2] = [Vec::new(), Vec::new()];
-    for (flow, (module, topic)) in streams.flows.iter().zip(&streams.of) {
+    for (f, flow) in streams.flows.iter().enumerate() {
         let mut directions = BTreeSet::new();
         for target in &flow.targets {
             let route = traffic.topology.route(flow.node, *target);
@@ -85,20 +85,14 @@ fn load(
             }
         }
         for d in directions {
-            let name = &line.topics[topic.0].name;
-            let limit = flow.at_most.ok_or_else(|| {
-                format!(
-                    "topic \"{name}\" of {} has no `at_most`",
-                    line.module_path(*module)
-                )
-            })?;
+            let limit = flow.at_most.ok_or_else(|| unlimited(line, streams, f))?;
             let fragments = fragment_count(flow.bytes, mtu).map_err(|e| e.to_string())?;
             let time = |bytes| link.frame_time(bytes).map(timeline::Ns::as_s_f64);
             let last = flow.bytes - (fragments - 1) * mtu.min(flow.bytes);
             let message_s = f64::from(fragments - 1) * time(mtu).map_err(|e| e.to_string())?
                 + time(last).map_err(|e| e.to_string())?;
             busy[d] += message_s * f64::from(limit.messages()) / limit.per().as_s_f64();
-            who[d].push(format!("{name} of module.{}", line.modules[module.0].id));
+            who[d].push(streams.name(line, f));
         }
     }
     let d = usize::from(busy[1] > busy[0]);

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use assess::input::Carrier;
-use network::{DropReason, MessageId};
+use network::{DropReason, MessageId, NoteKind as NoteOf};
 use plan::{
     BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, TopicIx, UplinkIx,
     VoteIx,
@@ -160,6 +160,8 @@ pub enum What {
         to: ModuleIx,
         /// The message.
         message: MessageId,
+        /// Whether it is an acknowledgement of the message.
+        answer: bool,
         /// Which fragment, from 0.
         fragment: u32,
         /// When it was queued for the link.
@@ -190,6 +192,17 @@ pub enum What {
         message: MessageId,
         /// Why.
         why: Loss,
+    },
+    /// A copy of a message that may be sent again, is held or kept: what its publisher or its receiver makes of it.
+    Posted {
+        /// The module that it is for.
+        module: ModuleIx,
+        /// The topic.
+        topic: TopicIx,
+        /// The message.
+        message: MessageId,
+        /// What.
+        what: NoteOf,
     },
     /// An output switches.
     Switched {

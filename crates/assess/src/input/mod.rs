@@ -2,6 +2,7 @@
 //!
 //! `check` and the rehearsal both build their inputs here, so that both speak of the same line.
 
+mod delivery;
 mod electric;
 mod energy;
 mod formula;
@@ -17,6 +18,7 @@ mod traffic;
 mod vote;
 mod warm;
 
+pub use delivery::terms;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
 pub(crate) use electric::{boots, draws};
 pub use energy::{

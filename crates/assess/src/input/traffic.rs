@@ -1,7 +1,7 @@
 //! Links, topics, streams and uplinks.
 
 use network::{
-    AtMost, BackOff, Failure, Filter, Flow, Layer, TopicName, Topology, UplinkSpec, Windows,
+    AtMost, BackOff, Failure, Filter, Flow, Layer, Terms, TopicName, Topology, UplinkSpec, Windows,
     stack_overhead,
 };
 use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
@@ -9,7 +9,7 @@ use quantity::EventRate;
 use timeline::Ns;
 
 use super::links::{Carrier, Stack, media};
-use super::{InputError, payload_bytes};
+use super::{InputError, delivery, payload_bytes, terms};
 
 /// The network of links, subscriptions included.
 #[derive(Clone, Debug)]
@@ -26,6 +26,8 @@ pub struct Traffic {
     pub names: Vec<TopicName>,
     /// Payload size of each topic, bytes.
     pub bytes: Vec<u32>,
+    /// On which terms each topic is delivered.
+    pub terms: Vec<Terms>,
     /// What the plan does not say and the delays need.
     pub unknowns: Vec<String>,
 }
@@ -133,6 +135,7 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             .iter()
             .map(payload_bytes)
             .collect::<Result<_, _>>()?,
+        terms: line.topics.iter().map(terms).collect::<Result<_, _>>()?,
         unknowns,
     }))
 }
@@ -165,11 +168,25 @@ pub fn at_most(what: impl Fn() -> String, rate: EventRate) -> Result<AtMost, Inp
 pub struct Streams {
     /// Publishing module and topic of each flow.
     pub of: Vec<(ModuleIx, TopicIx)>,
-    /// The flows as the bounds take them.
+    /// The flows as the bounds take them: those of `of`, then those of `others`.
     pub flows: Vec<Flow>,
+    /// What flows besides topics, in words.
+    pub others: Vec<String>,
 }
 
 impl Streams {
+    /// What a flow is, in words.
+    #[must_use]
+    pub fn name(&self, line: &Line, flow: usize) -> String {
+        match self.of.get(flow) {
+            Some((module, topic)) => format!(
+                "{} of module.{}",
+                line.topics[topic.0].name, line.modules[module.0].id
+            ),
+            None => self.others[flow - self.of.len()].clone(),
+        }
+    }
+
     /// The flows that cross a link: all that a bound or a load reads.
     pub(crate) fn crossing(&self) -> Vec<&Flow> {
         let crossing = self.flows.iter().filter(|f| !f.targets.is_empty());
@@ -221,6 +238,7 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
             });
         }
     }
+    delivery::acknowledgements(line, traffic, &mut all)?;
     Ok(all)
 }
 

@@ -51,7 +51,7 @@ pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
 pub use storage::{Record, Storage};
 pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
-pub use talk::{Topic, TopicField, Traffic};
+pub use talk::{Keep, Retry, Topic, TopicField, Traffic};
 pub use uplink::{Uplink, Windows};
 pub use value::{Decibels, Q};
 pub use vote::Vote;
@@ -112,6 +112,8 @@ pub enum Unwritten {
     Confirm,
     /// A topic has the priority 1.
     Priority,
+    /// A receiver tells 64 messages of a publisher apart.
+    Remembers,
     /// A requirement is a `shall`.
     Must,
 }

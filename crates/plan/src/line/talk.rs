@@ -89,4 +89,32 @@ pub struct Topic {
     pub crc: bool,
     /// Payload size when written instead of fields, B.
     pub size_bytes: Option<Q>,
+    /// Sending again what is not acknowledged; `None` for delivery at most once.
+    pub retry: Option<Retry>,
+    /// Whether the publisher holds its last message for those who come later.
+    pub retained: bool,
+    /// Waiting for a way; `None` when what cannot go is lost.
+    pub keep: Option<Keep>,
+}
+
+/// Delivery at least once.
+#[derive(Clone, Copy, Debug)]
+pub struct Retry {
+    /// From a sending to the next, s.
+    pub after_s: Q,
+    /// Most sendings after the first.
+    pub at_most: u32,
+    /// Payload size of an acknowledgement, B.
+    pub acknowledgement_bytes: u32,
+    /// Messages of a publisher that a receiver tells apart.
+    pub remembers: u32,
+}
+
+/// What waits for a way.
+#[derive(Clone, Copy, Debug)]
+pub struct Keep {
+    /// Most messages for one subscriber.
+    pub messages: u32,
+    /// Age at which one is dropped, s.
+    pub longest_s: Q,
 }

@@ -5,6 +5,7 @@ mod calls;
 mod content;
 mod cues;
 mod declared;
+mod delivery;
 mod electric;
 mod exclusive;
 mod expectations;

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use quantity::EventRate;
 
 use super::topic_field::{different, topic_field};
-use super::{Resolver, bare};
+use super::{Resolver, bare, delivery};
 use crate::line::{
     Line, Link, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic,
     Unwritten, Uplink, Windows,
@@ -86,7 +86,7 @@ fn framed_by_the_stack(line: &Line) -> Option<Site> {
     links.find(|l| !own(l)).map(|l| l.at)
 }
 
-fn whole(r: &mut Resolver<'_>, bytes: f64, site: Site) -> Option<u32> {
+pub(super) fn whole(r: &mut Resolver<'_>, bytes: f64, site: Site) -> Option<u32> {
     if bytes.fract() == 0.0 && bytes <= f64::from(u32::MAX) {
         return Some(bytes as u32);
     }
@@ -149,6 +149,12 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         {
             continue;
         }
+        let Some(retry) = delivery::retry(r, f) else {
+            continue;
+        };
+        if f.is_wrong("keep") || f.has("keep") && delivery::keep(f).is_none() {
+            continue;
+        }
         if !f.has("priority") {
             r.unwritten(Unwritten::Priority);
         }
@@ -166,6 +172,9 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 .and_then(|(bits, _)| u32::try_from(*bits).ok()),
             crc: f.flag("crc").is_some_and(|(yes, _)| *yes),
             size_bytes,
+            retry,
+            retained: f.flag("retained").is_some_and(|(yes, _)| *yes),
+            keep: delivery::keep(f),
         });
     }
 }

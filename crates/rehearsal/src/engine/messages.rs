@@ -1,8 +1,9 @@
 //! Messages on the line: published, carried link by link, delivered or lost.
 
-use assess::input::Carrier;
+use assess::input::{Carrier, Traffic};
 use network::{
-    Admission, Delivery, DropReason, Medium, MessageId, NodeState, RateLimit, TopicId, Value,
+    Admission, Delivery, DropReason, FIRST_ANSWER_STREAM, Medium, MessageId, NodeState, Post,
+    RateLimit, TopicId, Value,
 };
 use plan::{BehaviourIx, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
@@ -63,6 +64,7 @@ impl Engine<'_> {
                 source,
             })?;
         *sequence += 1;
+        let plain = traffic.terms[topic.0] == network::Terms::default();
         let copies = machine
             .subscribers(self.topics[topic.0])
             .map_or(0, |nodes| nodes.iter().filter(|n| **n != module.0).count());
@@ -95,7 +97,10 @@ impl Engine<'_> {
                 heard,
             };
             self.origins.insert(message, origin);
-            self.copies_left.insert(message, copies);
+            // Of what may be sent again the network itself says when it is done.
+            if plain {
+                self.copies_left.insert(message, copies);
+            }
         }
         self.drain_drops();
         Ok(())
@@ -121,6 +126,7 @@ impl Engine<'_> {
                     over,
                     to: ModuleIx(hop.to),
                     message: hop.message,
+                    answer: hop.stream >= FIRST_ANSWER_STREAM,
                     fragment: hop.fragment,
                     queued: hop.queued,
                     start: hop.start,
@@ -224,6 +230,29 @@ impl Engine<'_> {
             self.record(Some(origin.record), origin.root, what);
             self.copy_done(drop.message);
         }
+        self.drain_notes();
+    }
+
+    /// Tells what else became of messages that may be sent again, and forgets those of which nothing more will come.
+    fn drain_notes(&mut self) {
+        let Some(machine) = &mut self.machine else {
+            return;
+        };
+        let notes: Vec<network::Note> = machine.drain_notes().collect();
+        let done: Vec<MessageId> = machine.drain_done().collect();
+        for note in notes {
+            let origin = self.origin(note.message);
+            let what = What::Posted {
+                module: ModuleIx(note.node),
+                topic: self.topic(note.topic),
+                message: note.message,
+                what: note.kind,
+            };
+            self.record(Some(origin.record), origin.root, what);
+        }
+        for message in done {
+            self.origins.remove(&message);
+        }
     }
 
     /// Tells the network which modules work, and which still pass data.
@@ -243,6 +272,17 @@ impl Engine<'_> {
         self.drain_drops();
         Ok(())
     }
+}
+
+/// The topics of the line as the network numbers them, each on its terms.
+pub(super) fn on_terms(post: &mut Post, traffic: &Traffic) -> Vec<TopicId> {
+    let all = traffic.names.iter().zip(&traffic.terms);
+    all.map(|(name, terms)| {
+        let topic = post.topic(name);
+        post.set_terms(topic, *terms);
+        topic
+    })
+    .collect()
 }
 
 /// Whether a limit lets one more through now.

@@ -20,12 +20,13 @@ mod voting;
 use std::collections::BTreeMap;
 
 use assess::input::{Contacts, Electric, InputError, Traffic, at_most, electric, ns, traffic};
-use network::{Access, AtMost, Delivery, Filter, Machine, MessageId, RateLimit, TopicId};
+use network::{Access, AtMost, Delivery, Filter, Machine, MessageId, Post, RateLimit, TopicId};
 use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
 use self::content::{Contents, Led};
 use self::cues::restartable;
+use self::messages::on_terms;
 use self::uplinks::{UplinkNow, uplink_now};
 use crate::error::RehearsalError;
 use crate::expect::Watcher;
@@ -134,7 +135,7 @@ struct Engine<'a> {
     supply_j: Vec<f64>,
     energy_since: Ns,
     traffic: Option<Traffic>,
-    machine: Option<Machine>,
+    machine: Option<Post>,
     topics: Vec<TopicId>,
     contents: Contents,
     origins: BTreeMap<MessageId, Origin>,
@@ -187,9 +188,10 @@ impl<'a> Engine<'a> {
             .map_err(|source| RehearsalError::Machine {
                 at: Ns::ZERO,
                 source,
-            })?;
+            })?
+            .map(Post::new);
         let topics = match (&mut machine, &traffic) {
-            (Some(machine), Some(t)) => t.names.iter().map(|n| machine.topic(n)).collect(),
+            (Some(machine), Some(t)) => on_terms(machine, t),
             _ => Vec::new(),
         };
         let behaviour_limits = line

@@ -1,7 +1,7 @@
 //! What came of a rehearsal: counts, energies and lowest and highest voltages.
 
 use assess::Status;
-use network::Machine;
+use network::{Post, PostStats};
 use plan::SensorIx;
 
 use super::Engine;
@@ -26,6 +26,8 @@ pub struct Outcome {
     pub uplinks: Vec<UplinkCount>,
     /// Copies of messages asked for, delivered, lost and under way at the end.
     pub copies: Copies,
+    /// Of these, the copies of topics that are sent again, held or kept.
+    pub on_terms: PostStats,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
@@ -80,7 +82,7 @@ pub struct Copies {
 
 impl Engine<'_> {
     pub(super) fn finish(self) -> Outcome {
-        let stats = self.machine.as_ref().map(Machine::stats);
+        let stats = self.machine.as_ref().map(Post::stats);
         Outcome {
             expectations: self.watcher.finish(self.end),
             duration_s: self.end.as_s_f64(),
@@ -106,6 +108,11 @@ impl Engine<'_> {
                 lost: s.dropped,
                 under_way: s.in_flight,
             }),
+            on_terms: self
+                .machine
+                .as_ref()
+                .map(Post::terms_stats)
+                .unwrap_or_default(),
             confirmed: self.confirmed,
             clamped: self.contents.clamped,
             records: self.next_record,

@@ -5,7 +5,7 @@
 //! included; an input of the cue sheet at that instant then does the same.
 
 use assess::input::ns;
-use network::{Machine, Value};
+use network::{Post, Value};
 use plan::{CueSheet, Line, ModuleIx, TopicIx};
 use timeline::{Class, Ns};
 
@@ -202,7 +202,7 @@ impl Engine<'_> {
         let machine = self
             .machine
             .as_ref()
-            .and_then(Machine::next)
+            .and_then(Post::next)
             .map(|(at, class)| (at, class, From::Machine));
         let uplinks = self.uplinks.iter().enumerate().filter_map(|(i, u)| {
             u.uplink

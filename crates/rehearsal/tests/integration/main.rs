@@ -13,5 +13,6 @@ mod run;
 mod states;
 mod steps;
 mod support;
+mod terms;
 mod together;
 mod voting;

@@ -1,6 +1,7 @@
 //! JSON of a rehearsal: one object a record for the trace, one object for the whole.
 
 use assess::input::{Carrier, arithmetic};
+use network::NoteKind;
 use plan::{CueSheet, Line};
 use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
@@ -124,6 +125,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             over,
             to,
             message,
+            answer,
             fragment,
             queued,
             start,
@@ -136,6 +138,9 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
                 Carrier::Bus(_) => "bus",
             };
             told[key] = json!(over.path(line));
+            if *answer {
+                told["acknowledges"] = json!(true);
+            }
             ("crossed", told)
         }
         What::Delivered {
@@ -156,6 +161,21 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "lost",
             json!({ "module": module(m), "topic": topic(t), "message": message.0, "why": words::loss(*why) }),
         ),
+        What::Posted {
+            module: m,
+            topic: t,
+            message,
+            what,
+        } => {
+            let mut told = json!({ "module": module(m), "topic": topic(t), "message": message.0 });
+            if let NoteKind::Missed { reason } | NoteKind::AnswerLost { reason } = what {
+                told["why"] = json!(words::network_loss(*reason));
+            }
+            if let NoteKind::Again { sending } = what {
+                told["sending"] = json!(sending);
+            }
+            (words::posted(*what), told)
+        }
         What::Switched { output, on } => (
             "switched",
             json!({ "output": line.output_path(*output), "to": words::on_off(*on) }),
@@ -298,6 +318,20 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             )
         })
         .collect();
+    let t = &outcome.on_terms;
+    let mut messages = json!({ "copies_due": outcome.copies.due, "delivered": outcome.copies.delivered, "lost": outcome.copies.lost,
+                      "under_way": outcome.copies.under_way });
+    if t.due > 0 {
+        let dropped: Map<String, Value> = t
+            .dropped
+            .iter()
+            .map(|(why, n)| (words::network_loss(*why).to_owned(), json!(n)))
+            .collect();
+        messages["on_terms"] = json!({ "copies_due": t.due, "delivered": t.delivered, "lost": dropped, "had_already": t.had, "kept": t.kept,
+                      "under_way": t.under_way, "sent_again": t.again, "duplicates_removed": t.duplicates, "delivered_twice": t.repeated,
+                      "acknowledged": t.acknowledged, "never_confirmed": t.unconfirmed, "acknowledgements": t.answers,
+                      "acknowledgements_lost": t.answers_lost, "held_and_sent": t.retained });
+    }
     let clamped = line.topics.iter().zip(&outcome.clamped);
     let clamped: Map<String, Value> = clamped
         .filter(|(_, n)| **n > 0)
@@ -314,8 +348,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "expectations": expectations,
         "modules": modules,
         "uplinks": uplinks,
-        "messages": { "copies_due": outcome.copies.due, "delivered": outcome.copies.delivered, "lost": outcome.copies.lost,
-                      "under_way": outcome.copies.under_way },
+        "messages": messages,
         "records": outcome.records,
         "hydrophones": outcome.clipped.iter().map(|(sensor, clipped)| json!({
             "sensor": line.sensor_path(*sensor), "clipped_samples": clipped,

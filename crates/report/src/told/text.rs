@@ -184,6 +184,16 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
                 words::loss(*why)
             )
         }
+        What::Posted {
+            module,
+            topic,
+            what,
+            ..
+        } if !matches!(what, network::NoteKind::Acknowledged) => {
+            let name = &line.topics[topic.0].name;
+            let said = words::posted_to(*what, &line.module_path(*module));
+            format!("{name}: {said}")
+        }
         What::Noticed {
             detector,
             notice: NoticeKind::Confirmed,
@@ -337,9 +347,14 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
                 content::words(&line.topics[topic.0], content.as_deref())
             )
         }
-        What::Crossed { over, to, .. } => {
-            format!("over {} to {}", over.path(line), line.module_path(*to))
+        What::Crossed {
+            over, to, answer, ..
+        } => {
+            let what = if *answer { "acknowledgement " } else { "" };
+            let to = line.module_path(*to);
+            format!("{what}over {} to {to}", over.path(line))
         }
+        What::Posted { module, what, .. } => words::posted_to(*what, &line.module_path(*module)),
         What::Delivered { module, topic, .. } => {
             format!(
                 "{} is told {}",
@@ -444,6 +459,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         "\nMessages on the line: {} copies due, {} delivered, {} lost, {} under way at the end",
         c.due, c.delivered, c.lost, c.under_way
     );
+    on_terms(out, &outcome.on_terms);
     for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
         if *clamped > 0 {
             let _ = writeln!(
@@ -465,6 +481,31 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             c.expired,
             c.waiting
         );
+    }
+}
+
+/// What it took to deliver the messages that may be sent again, are held or kept.
+fn on_terms(out: &mut String, t: &network::PostStats) {
+    if t.due == 0 {
+        return;
+    }
+    let _ = writeln!(
+        out,
+        "Of these may be sent again, are held or wait: {} copies, {} delivered, {} kept at the end; {} sent again, {} duplicates removed, {} delivered twice, {} acknowledged, {} never confirmed, {} of {} acknowledgements lost, {} held and sent",
+        t.due,
+        t.delivered,
+        t.kept,
+        t.again,
+        t.duplicates,
+        t.repeated,
+        t.acknowledged,
+        t.unconfirmed,
+        t.answers_lost,
+        t.answers,
+        t.retained
+    );
+    for (why, n) in &t.dropped {
+        let _ = writeln!(out, "  {n} lost: {}", words::network_loss(*why));
     }
 }
 

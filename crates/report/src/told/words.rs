@@ -1,6 +1,7 @@
 //! Names and short words for what happens.
 
 use assess::Status;
+use network::DropReason;
 use plan::{CueSheet, DetectorIx, FaultKind, Line, NoticeKind};
 use rehearsal::{Loss, Refusal};
 
@@ -39,18 +40,20 @@ pub(super) fn on_off(on: bool) -> &'static str {
 pub(super) fn loss(why: Loss) -> &'static str {
     match why {
         Loss::NotWorking => "the module was not working",
-        Loss::Network(reason) => match reason {
-            network::DropReason::LinkDown => "a span is cut",
-            network::DropReason::NodeDown => "a module on the way is down",
-            network::DropReason::NoPath => "there is no way to it",
-            network::DropReason::KeptTooMany => "too many messages waited for a way to it",
-            network::DropReason::KeptTooLong => "it waited too long for a way to it",
-            network::DropReason::Forgotten => "its publisher stopped before it could send it again",
-            network::DropReason::Unanswered => "it was never acknowledged",
-            network::DropReason::TooOld => {
-                "it came too late for its receiver to tell it from one it has"
-            }
-        },
+        Loss::Network(reason) => network_loss(reason),
+    }
+}
+
+pub(super) fn network_loss(reason: DropReason) -> &'static str {
+    match reason {
+        DropReason::LinkDown => "a span is cut",
+        DropReason::NodeDown => "a module on the way is down",
+        DropReason::NoPath => "there is no way to it",
+        DropReason::KeptTooMany => "too many messages waited for a way to it",
+        DropReason::KeptTooLong => "it waited too long for a way to it",
+        DropReason::Forgotten => "its publisher stopped before it could send it again",
+        DropReason::Unanswered => "it was never acknowledged",
+        DropReason::TooOld => "it came too late for its receiver to tell it from one it has",
     }
 }
 
@@ -114,5 +117,49 @@ pub(super) fn level_key(line: &Line, detector: DetectorIx) -> &'static str {
         "db_re_1upa2_s"
     } else {
         "db_re_1upa"
+    }
+}
+
+/// What became of a copy on terms, as a record's kind.
+pub(super) fn posted(what: network::NoteKind) -> &'static str {
+    use network::NoteKind as N;
+    match what {
+        N::Kept => "kept",
+        N::Released => "released",
+        N::Missed { .. } => "missed",
+        N::Again { .. } => "sent-again",
+        N::Duplicate => "duplicate",
+        N::Repeated => "delivered-twice",
+        N::Acknowledged => "acknowledged",
+        N::AnswerLost { .. } => "acknowledgement-lost",
+        N::Unconfirmed => "never-confirmed",
+        N::Retained => "held-and-sent",
+    }
+}
+
+/// The same in a sentence.
+pub(super) fn posted_to(what: network::NoteKind, module: &str) -> String {
+    use network::NoteKind as N;
+    match what {
+        N::Kept => format!("waits for a way to {module}"),
+        N::Released => format!("goes to {module}, after it waited"),
+        N::Missed { reason } => format!(
+            "lost on the way to {module}, and will be sent again: {}",
+            network_loss(reason)
+        ),
+        N::Again { sending } => {
+            format!("{module} has not acknowledged it: sent again (sending {sending})")
+        }
+        N::Duplicate => format!("{module} has it already: removed"),
+        N::Repeated => format!("{module} stopped in between, and is told a second time"),
+        N::Acknowledged => format!("acknowledged by {module}"),
+        N::AnswerLost { reason } => format!(
+            "the acknowledgement of {module} is lost: {}",
+            network_loss(reason)
+        ),
+        N::Unconfirmed => format!("delivered to {module}, but never acknowledged: given up"),
+        N::Retained => {
+            format!("{module} can be reached again: its publisher sends the value it holds")
+        }
     }
 }

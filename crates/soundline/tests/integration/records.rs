@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 31;
+const KINDS: usize = 32;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -50,6 +50,7 @@ fn kind(what: &What) -> usize {
         What::Up { .. } => 28,
         What::Together { .. } => 29,
         What::Voted { .. } => 30,
+        What::Posted { .. } => 31,
     }
 }
 
@@ -148,6 +149,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             over: assess::input::Carrier::Span(SpanIx(0)),
             to: module,
             message,
+            answer: true,
             fragment: 0,
             queued: Ns(1),
             start: Ns(2),
@@ -164,6 +166,14 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             topic,
             message,
             why: Loss::Network(DropReason::LinkDown),
+        },
+        What::Posted {
+            module,
+            topic,
+            message,
+            what: network::NoteKind::Missed {
+                reason: DropReason::LinkDown,
+            },
         },
         What::Switched { output, on: true },
         What::Stays { output, on: true },

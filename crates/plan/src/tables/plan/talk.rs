@@ -58,6 +58,72 @@ pub(crate) const TOPIC: Section = Section {
             S::Amount(D::DataSize, between(1.0, 1.0e9, "from 1 B to 1 GB")),
             "payload size, instead of fields",
         ),
+        o(
+            "delivery",
+            S::Choice(&["at-most-once", "at-least-once"]),
+            "whether a message that is not acknowledged is sent again; at-most-once when not written",
+        ),
+        o(
+            "retry",
+            S::Table(&RETRY),
+            "of at-least-once: when and how often a message is sent again",
+        ),
+        o(
+            "retained",
+            S::Flag,
+            "the publisher holds its last message for subscribers that come up or come back; it does not when not written",
+        ),
+        o(
+            "keep",
+            S::Table(&KEEP),
+            "what cannot go for want of a way waits at its publisher; nothing waits when not written",
+        ),
+    ],
+};
+
+const RETRY: Section = Section {
+    name: "a retry",
+    doc: "Sending again what is not acknowledged.",
+    part: None,
+    fields: &[
+        r(
+            "after",
+            S::Amount(D::Time, between(1e-6, 1.0e6, "from 1 us to 1e6 s")),
+            "from a sending to the next",
+        ),
+        r(
+            "at_most",
+            S::Count(1, 1000),
+            "most sendings after the first",
+        ),
+        r(
+            "acknowledgement",
+            S::Amount(D::DataSize, between(1.0, 65_535.0, "from 1 B to 65535 B")),
+            "payload size of an acknowledgement",
+        ),
+        o(
+            "remembers",
+            S::Count(1, 65_536),
+            "messages of a publisher that a receiver tells apart; 64 when not written",
+        ),
+    ],
+};
+
+const KEEP: Section = Section {
+    name: "a keep",
+    doc: "Waiting for a way.",
+    part: None,
+    fields: &[
+        r(
+            "messages",
+            S::Count(1, 1_000_000),
+            "most messages that wait for one subscriber; the oldest goes first",
+        ),
+        r(
+            "longest",
+            S::Amount(D::Time, POSITIVE),
+            "age at which a message that waits is dropped",
+        ),
     ],
 };
 
