@@ -23,6 +23,7 @@ pub mod input;
 mod link_verdicts;
 mod open;
 mod other_verdicts;
+mod places;
 mod power_cases;
 mod power_verdicts;
 mod processor_verdicts;
@@ -61,6 +62,10 @@ pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, 
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
+};
+pub use places::{
+    Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,
+    PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places,
 };
 pub use power::year::MONTH_DAYS;
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};

@@ -48,6 +48,12 @@ impl Reading {
     pub fn has_errors(&self) -> bool {
         self.mistakes.iter().any(Mistake::is_error)
     }
+
+    /// Every catalogue part by its id, with the word for what it is: `module`, `span`.
+    pub fn parts(&self) -> impl Iterator<Item = (&str, &'static str)> {
+        let parts = self.catalogue.iter();
+        parts.filter_map(|(id, part)| Some((id, part.section.part?)))
+    }
 }
 
 /// What came of reading a cue sheet.

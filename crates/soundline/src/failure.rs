@@ -16,6 +16,7 @@ use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::paths::PathsCommandError;
 use crate::payload::PayloadCommandError;
+use crate::place::PlaceCommandError;
 use crate::range::RangeCommandError;
 use crate::rehearse::RehearseError;
 use crate::reserve::ReserveCommandError;
@@ -53,6 +54,9 @@ pub(crate) enum Failure {
     /// Payloads cannot be told.
     #[error(transparent)]
     Payload(#[from] PayloadCommandError),
+    /// Nothing can be said of a part.
+    #[error(transparent)]
+    Place(#[from] PlaceCommandError),
     /// A rehearsal cannot be run.
     #[error(transparent)]
     Rehearse(#[from] RehearseError),
@@ -111,6 +115,7 @@ impl Failure {
             Failure::New(error) => error.help(),
             Failure::Paths(error) => error.help(),
             Failure::Payload(error) => error.help(),
+            Failure::Place(error) => error.help(),
             Failure::Range(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
             Failure::Tune(error) => error.help(),
@@ -135,7 +140,8 @@ impl Failure {
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
                 | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)
-        ) || matches!(self, Failure::Range(error) if error.is_cancelled())
+        ) || matches!(self, Failure::Place(error) if error.is_cancelled())
+            || matches!(self, Failure::Range(error) if error.is_cancelled())
     }
 
     /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the

@@ -21,6 +21,7 @@ mod outputs;
 mod paths;
 mod payload;
 mod picture_name;
+mod place;
 mod plan_file;
 mod range;
 mod recordings;

@@ -1,4 +1,4 @@
-//! `soundline reserve`: what may still be added at each module, and how far the line is from collapse.
+//! `soundline reserve`: what may still be added at each module, and how far the line is from collapse; of a part, where it may go.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -9,13 +9,18 @@ use report::{reserve_json, reserve_text};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
-use crate::plan_file;
+use crate::{place, plan_file};
 
 /// Tell what each module could draw more, and what stops it; and how far the line is from collapse in each set of states.
+///
+/// With --module it says for every place on the line whether that part may be added there, and what binds. Exit status then:
+/// 0 it may go somewhere, 1 nowhere, 3 that is not known.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan.
     plan: PathBuf,
+    #[command(flatten)]
+    place: place::PlaceArgs,
 }
 
 /// Why the reserve could not be worked out.
@@ -28,6 +33,9 @@ pub(crate) enum ReserveCommandError {
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read_and_show(&args.plan, out)?;
+    if let Some(part) = args.place.asks() {
+        return place::run(&args.plan, &args.place, part, &reading, out);
+    }
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
     let name = &line.deployment.name;

@@ -299,7 +299,7 @@ fn verdict_json(verdict: &Verdict) -> Value {
     }
 }
 
-fn figure_json(figure: &Figure) -> Value {
+pub(super) fn figure_json(figure: &Figure) -> Value {
     json!({ "value": figure.value, "unit": figure.unit })
 }
 

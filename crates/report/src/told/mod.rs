@@ -8,6 +8,7 @@ mod figures;
 mod json;
 mod paths;
 mod payload;
+mod places;
 mod range;
 mod reserve;
 mod start;
@@ -25,6 +26,7 @@ pub use payload::{
     PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,
     topics_text,
 };
+pub use places::{places_json, places_text};
 pub use range::{range_json, range_text};
 pub use reserve::{reserve_json, reserve_text};
 pub(crate) use start::contacts;

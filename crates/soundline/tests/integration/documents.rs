@@ -370,6 +370,29 @@ fn regress_the_document_of_a_reserve() {
 }
 
 #[test]
+fn regress_the_document_of_places() {
+    let demo = demo("harrow-sound", false);
+    let told = document(&[
+        "reserve",
+        &demo.plan,
+        "--module",
+        "part.flow-meter",
+        "--publishes",
+        "log/flow",
+        "--each",
+        "1 min",
+        "--size",
+        "24 B",
+    ]);
+    assert_eq!(told["places"][0]["answer"], "may-go");
+    compare(
+        "places-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_faults() {
     let demo = demo("reef-light", false);
     let told = document(&["faults", &demo.plan]);

@@ -24,6 +24,7 @@ mod measure;
 mod new;
 mod paths;
 mod payload;
+mod places;
 mod range;
 mod real;
 mod records;

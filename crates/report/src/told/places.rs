@@ -1,0 +1,292 @@
+//! Whether a part may be added to a line, for people and for programs.
+
+use std::fmt::Write as _;
+
+use assess::{Answer, At, Bind, Figure, Place, Places, Talk, Way};
+use serde_json::{Value, json};
+
+use super::check::{figure_json, list, wrap};
+use super::figures::{in_one_unit, shortened, shown};
+
+/// The word for an answer.
+fn word(answer: Answer) -> &'static str {
+    match answer {
+        Answer::MayGo => "may go",
+        Answer::MayNot => "may not",
+        Answer::Unknown => "unknown",
+    }
+}
+
+/// A place in words: its name, and for a length along a section what it is cut into or hangs beyond.
+fn name(place: &Place) -> String {
+    let id = &place.site.id;
+    match &place.site.way {
+        Way::Beyond { neighbour, .. } => format!("{id} beyond module.{neighbour}"),
+        Way::Within { span, .. } if *id != format!("span.{span}") => {
+            format!("{id} in span.{span}")
+        }
+        _ => id.clone(),
+    }
+}
+
+/// One row a place: the verdict, what binds with value, limit and margin, what is left of it, and what leaves least of the others.
+#[must_use]
+pub fn places_text(found: &Places) -> String {
+    let mut out = format!("{}\n\n", found.name);
+    let talk = match &found.talk {
+        Talk::Unsaid => "nothing is said of what it publishes",
+        Talk::Silent => "it publishes nothing",
+        Talk::Tables(_) => "with what it is said to publish and to do",
+    };
+    let _ = writeln!(
+        out,
+        "May {} be added to this line, as {}; {talk}",
+        found.part, found.module
+    );
+    if found.provisional {
+        let _ = writeln!(
+            out,
+            "PROVISIONAL: what the plan claims of the years of its supplies was left out"
+        );
+    }
+    let common = common(&found.places);
+    table(&mut out, &found.places, &common);
+    list(&mut out, "Of every place", &common);
+    let count = |answer| found.places.iter().filter(|p| p.answer == answer).count();
+    let _ = writeln!(
+        out,
+        "\n{} places: it may go to {}, may not to {}, unknown of {}",
+        found.places.len(),
+        count(Answer::MayGo),
+        count(Answer::MayNot),
+        count(Answer::Unknown)
+    );
+    let named = |all: &[(String, String, String)]| -> Vec<String> {
+        let one = |(id, subject, why): &(String, String, String)| {
+            format!("{id}: {subject}: {}", why.lines().next().unwrap_or(""))
+        };
+        all.iter().map(one).collect()
+    };
+    list(
+        &mut out,
+        "Broken without the part, and not held against it",
+        &named(&found.broken_already),
+    );
+    list(
+        &mut out,
+        "Unknown without the part, and not held against it",
+        &named(&found.unknown_already),
+    );
+    list(
+        &mut out,
+        "To be proved anew with the part: rests on records of the line as it is",
+        &found.anew,
+    );
+    list(
+        &mut out,
+        "Not required by the plan, and judged here all the same",
+        &found.also_judged,
+    );
+    list(&mut out, "Not answered here", &found.open);
+    list(&mut out, "Assumed", &found.assumed);
+    out
+}
+
+/// Reasons that are those of every place.
+fn common(places: &[Place]) -> Vec<String> {
+    let Some((first, others)) = places.split_first() else {
+        return Vec::new();
+    };
+    let everywhere = |r: &&String| others.iter().all(|p| p.reasons.contains(r));
+    let all = first.reasons.iter().filter(everywhere);
+    match others {
+        [] => Vec::new(),
+        _ => all.cloned().collect(),
+    }
+}
+
+fn table(out: &mut String, places: &[Place], common: &[String]) {
+    const HEAD: [&str; 9] = [
+        "place",
+        "depth",
+        "answer",
+        "what binds",
+        "value",
+        "limit",
+        "margin",
+        "left",
+        "then",
+    ];
+    /// Columns of numbers.
+    const RIGHT: [usize; 5] = [1, 4, 5, 6, 7];
+    let rows: Vec<[String; 9]> = places.iter().map(row).collect();
+    let width = |c: usize| {
+        let cells = rows.iter().map(|r| r[c].chars().count());
+        cells.chain([HEAD[c].chars().count()]).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..HEAD.len()).map(width).collect();
+    let line = |cells: &[&str]| {
+        let mut told = String::new();
+        for (c, (cell, width)) in cells.iter().zip(&widths).enumerate() {
+            let _ = match RIGHT.contains(&c) {
+                true => write!(told, "  {cell:>width$}"),
+                false => write!(told, "  {cell:width$}"),
+            };
+        }
+        told.trim_end().to_owned()
+    };
+    let _ = writeln!(out, "\n{}", line(&HEAD));
+    for (place, cells) in places.iter().zip(&rows) {
+        let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
+        let _ = writeln!(out, "{}", line(&cells));
+        for note in notes(place, common) {
+            for (i, row) in wrap(&note, 100).iter().enumerate() {
+                let _ = writeln!(out, "      {}{row}", if i == 0 { "" } else { "  " });
+            }
+        }
+    }
+}
+
+/// The cells of a place.
+fn row(place: &Place) -> [String; 9] {
+    let mut cells: [String; 9] = Default::default();
+    cells[0] = name(place);
+    cells[1] = place
+        .depth_m
+        .map_or_else(String::new, |m| format!("{m:.1} m"));
+    cells[2] = word(place.answer).to_owned();
+    if let Some(bind) = &place.binds {
+        let known = &bind.known;
+        let [value, limit, margin] = in_one_unit([&known.value, &known.limit, &known.margin]);
+        cells[3] = match known.subject.as_str() {
+            "the line" => bind.requirement.clone(),
+            subject => format!("{} of {subject}", bind.requirement),
+        };
+        let shown = |figure: &Figure| shown(figure, shortened(&figure.unit));
+        [cells[4], cells[5], cells[6]] = [shown(&value), shown(&limit), shown(&margin)];
+        cells[7] = left(bind);
+    }
+    if let Some(bind) = &place.next {
+        cells[8] = format!("{} {}", bind.requirement, left(bind))
+            .trim_end()
+            .to_owned();
+    }
+    cells
+}
+
+/// What is told below the row of a place.
+fn notes(place: &Place, common: &[String]) -> Vec<String> {
+    let reasons = place.reasons.iter().filter(|r| !common.contains(r));
+    let mut told: Vec<String> = reasons.cloned().collect();
+    for (id, subject) in &place.worse {
+        told.push(format!(
+            "broken already, and more so with it: {id}: {subject}"
+        ));
+    }
+    for (id, subject) in &place.should {
+        told.push(format!("breaks what should hold: {id}: {subject}"));
+    }
+    told
+}
+
+/// What is left of the margin without the part; nothing of what is only there with it.
+fn left(bind: &Bind) -> String {
+    match bind.margin_before {
+        Some(was) if was > 0.0 => percent(bind.left),
+        _ => String::new(),
+    }
+}
+
+/// A share to the tenth of a percent, all of it only when it is.
+fn percent(share: f64) -> String {
+    if share == 1.0 {
+        "all".to_owned()
+    } else {
+        format!("{:.1} %", 100.0 * share)
+    }
+}
+
+/// The same as one JSON object.
+#[must_use]
+pub fn places_json(found: &Places) -> Value {
+    let three = |all: &[(String, String, String)]| -> Vec<Value> {
+        let one = |(id, subject, why): &(String, String, String)| json!({ "requirement": id, "subject": subject, "why": why });
+        all.iter().map(one).collect()
+    };
+    let two = |all: &[(String, String)]| -> Vec<Value> {
+        let one =
+            |(id, subject): &(String, String)| json!({ "requirement": id, "subject": subject });
+        all.iter().map(one).collect()
+    };
+    json!({
+        "format": "places/1",
+        "name": found.name,
+        "part": found.part,
+        "module": found.module,
+        "publishes": match &found.talk {
+            Talk::Unsaid => "unsaid",
+            Talk::Silent => "nothing",
+            Talk::Tables(_) => "tables",
+        },
+        "tables": match &found.talk {
+            Talk::Tables(tables) => Some(tables),
+            _ => None,
+        },
+        "provisional": found.provisional,
+        "places": found.places.iter().map(|p| json!({
+            "id": p.site.id,
+            "way": way_json(&p.site.way),
+            "position": match &p.site.position {
+                At::Section { id, from_top_m } => json!({ "section": id, "from_top_m": from_top_m }),
+                At::Depth(depth_m) => json!({ "depth_m": depth_m }),
+            },
+            "depth_m": p.depth_m,
+            "answer": match p.answer {
+                Answer::MayGo => "may-go",
+                Answer::MayNot => "may-not",
+                Answer::Unknown => "unknown",
+            },
+            "reasons": p.reasons,
+            "binds": p.binds.as_ref().map(bind_json),
+            "next": p.next.as_ref().map(bind_json),
+            "worse": two(&p.worse),
+            "breaks_should": two(&p.should),
+        })).collect::<Vec<_>>(),
+        "broken_already": three(&found.broken_already),
+        "unknown_already": three(&found.unknown_already),
+        "to_prove_anew": found.anew,
+        "also_judged": found.also_judged,
+        "open": found.open,
+        "assumed": found.assumed,
+    })
+}
+
+fn way_json(way: &Way) -> Value {
+    match way {
+        Way::Beside { neighbour, like } => {
+            json!({ "kind": "beside", "module": neighbour, "cable_of": like })
+        }
+        Way::Beyond { neighbour, like } => {
+            json!({ "kind": "beyond", "module": neighbour, "cable_of": like })
+        }
+        Way::Within {
+            span,
+            share,
+            lengths_m,
+            ..
+        } => json!({ "kind": "within", "span": span, "share": share, "lengths_m": lengths_m }),
+    }
+}
+
+fn bind_json(bind: &Bind) -> Value {
+    json!({
+        "requirement": bind.requirement,
+        "subject": bind.known.subject,
+        "value": figure_json(&bind.known.value),
+        "limit": figure_json(&bind.known.limit),
+        "margin": figure_json(&bind.known.margin),
+        "margin_before": bind.margin_before,
+        "left": bind.left.is_finite().then_some(bind.left),
+        "why": bind.known.why,
+    })
+}

@@ -1,0 +1,408 @@
+//! `soundline reserve --module`: whether a part may be added, place by place.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::{
+    Along, Answer, PlaceAsk, PlaceError, Places, Publishes, PublishesError, TALK_TABLES, Talk,
+    foreign_table, places,
+};
+use plan::Reading;
+use quantity::Dimension;
+use report::{check_text, places_json, places_text};
+use serde_json::json;
+
+use crate::cancel::Cancel;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out, PROGRAM};
+use crate::{check, plan_file};
+
+/// What is asked of a part.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "May one more module be added")]
+pub(crate) struct PlaceArgs {
+    /// Say for every place on the line whether this part of the catalogue may be added there: `part.ID`.
+    #[arg(long, value_name = "PART")]
+    module: Option<String>,
+    /// A catalogue file that the plan does not include, which holds the part.
+    #[arg(long, value_name = "FILE", requires = "module")]
+    from: Option<PathBuf>,
+    /// Id of the added module.
+    #[arg(long, value_name = "ID", default_value = "added", requires = "module")]
+    name: String,
+    /// A length along a section, `section.ID:LENGTH` from its upper end, instead of every place; may be given again.
+    #[arg(long, value_name = "PLACE", requires = "module")]
+    at: Vec<String>,
+    /// It publishes nothing, and nobody tells it anything.
+    #[arg(long, requires = "module", conflicts_with_all = ["publishes", "brings"])]
+    silent: bool,
+    /// A topic that it publishes, with --each and, of a topic that is new to the plan, --size.
+    #[arg(long, value_name = "TOPIC", requires_all = ["module", "each"], conflicts_with = "brings")]
+    publishes: Option<String>,
+    /// How often: `10 min`.
+    #[arg(long, value_name = "TIME", requires = "publishes")]
+    each: Option<String>,
+    /// Size of its payload: `40 B`.
+    #[arg(long, value_name = "SIZE", requires = "publishes")]
+    size: Option<String>,
+    /// The most that it publishes, `6 per hour`; once each interval when not given.
+    #[arg(long, value_name = "LIMIT", requires = "publishes")]
+    at_most: Option<String>,
+    /// Its priority.
+    #[arg(long, value_name = "N", requires = "publishes")]
+    priority: Option<i64>,
+    /// A module that is told of it, besides those whose behaviours hear it; may be given again.
+    #[arg(long, value_name = "MODULE", requires = "publishes")]
+    told: Vec<String>,
+    /// A file of topics, behaviours and detectors that come with it, in which it goes by its id: `module.added`.
+    #[arg(long, value_name = "FILE", requires = "module")]
+    brings: Option<PathBuf>,
+    /// A kind of link that it speaks, `10BASE-T1L`; may be given again. Without, it is taken to speak all.
+    #[arg(long, value_name = "LINK", requires = "module")]
+    speaks: Vec<String>,
+    /// Length of the stub on which it hangs beside a module.
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        default_value = "1 m",
+        requires = "module"
+    )]
+    stub: String,
+    /// Cable of that stub, `part.ID`; without, that of the span that leads to the neighbour.
+    #[arg(long, value_name = "PART", requires = "module")]
+    cable: Option<String>,
+    /// Leave out what the plan claims of the years of its supplies; the answer is then provisional.
+    #[arg(long, requires = "module")]
+    without_years: bool,
+    /// Print the whole check with the part at this place: the id of a module or a span, or what --at says.
+    #[arg(long, value_name = "PLACE", requires = "module")]
+    explain: Option<String>,
+}
+
+impl PlaceArgs {
+    /// The part that is asked about.
+    pub(crate) fn asks(&self) -> Option<&str> {
+        self.module.as_deref()
+    }
+}
+
+/// Why nothing can be said of a part.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum PlaceCommandError {
+    /// The places could not be gone through.
+    #[error(transparent)]
+    Places(#[from] PlaceError),
+    /// What it publishes cannot be said so.
+    #[error(transparent)]
+    Publishes(#[from] PublishesError),
+    /// A length that is none.
+    #[error("--{flag} \"{value}\": {why}")]
+    Length {
+        /// The flag.
+        flag: &'static str,
+        /// What was given.
+        value: String,
+        /// Why it is none.
+        why: String,
+    },
+    /// A place that is none.
+    #[error("--at \"{value}\" is no place")]
+    At {
+        /// What was given.
+        value: String,
+    },
+    /// No place has this name.
+    #[error("--explain {asked}: there is no such place")]
+    NoPlace {
+        /// What was asked.
+        asked: String,
+        /// Those that are there.
+        places: String,
+    },
+    /// A file that cannot be read.
+    #[error("{path}: {why}")]
+    Unread {
+        /// The file.
+        path: String,
+        /// Why.
+        why: String,
+    },
+    /// A file with tables that an added module cannot bring.
+    #[error("{path}: `{table}` is nothing that an added module brings")]
+    Foreign {
+        /// The file.
+        path: String,
+        /// The table or key.
+        table: String,
+    },
+}
+
+impl PlaceCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            PlaceCommandError::Places(PlaceError::NoPart { parts, near, .. }) => {
+                match (near, parts.as_slice()) {
+                    (Some(_), _) => None,
+                    (None, []) => Some(
+                        "the plan's catalogue has no part that is a module: write one, or name its file with --from"
+                            .to_owned(),
+                    ),
+                    (None, parts) => Some(format!("the plan has {}", parts.join(", "))),
+                }
+            }
+            PlaceCommandError::Places(PlaceError::NoModule { .. }) => {
+                Some("name a part that says is = \"module\"".to_owned())
+            }
+            PlaceCommandError::Places(PlaceError::Taken { .. }) => {
+                Some("give the added module another id with --name".to_owned())
+            }
+            PlaceCommandError::Publishes(PublishesError::NoSize { .. }) => {
+                Some("add --size \"40 B\"".to_owned())
+            }
+            PlaceCommandError::Publishes(PublishesError::Said { .. }) => {
+                Some("leave it out, or give the topic another name".to_owned())
+            }
+            PlaceCommandError::At { .. } => {
+                Some("write it as section.riser:40m, from the upper end of the section".to_owned())
+            }
+            PlaceCommandError::NoPlace { places, .. } => Some(format!("the places are {places}")),
+            PlaceCommandError::Foreign { .. } => {
+                Some(format!("it may have [{}.ID]", TALK_TABLES.join(".ID], [")))
+            }
+            _ => None,
+        }
+    }
+
+    pub(crate) fn is_cancelled(&self) -> bool {
+        matches!(self, PlaceCommandError::Places(PlaceError::Cancelled))
+    }
+}
+
+pub(crate) fn run(
+    path: &Path,
+    args: &PlaceArgs,
+    part: &str,
+    reading: &Reading,
+    out: &mut Out,
+) -> Result<Exit, Failure> {
+    let line = plan_file::line(reading, path)?;
+    let talk = match (&args.publishes, &args.brings, args.silent) {
+        (Some(topic), ..) => {
+            let publishes = Publishes {
+                topic: topic.clone(),
+                each: args.each.clone().expect("the arguments need it"),
+                size: args.size.clone(),
+                at_most: args.at_most.clone(),
+                priority: args.priority,
+                told: args.told.clone(),
+            };
+            let tables = publishes.tables(line, &args.name);
+            Talk::Tables(tables.map_err(PlaceCommandError::from)?)
+        }
+        (None, Some(file), _) => Talk::Tables(brought(file)?),
+        (None, None, true) => Talk::Silent,
+        (None, None, false) => Talk::Unsaid,
+    };
+    let ask = PlaceAsk {
+        part: typed(part),
+        catalogue: args
+            .from
+            .as_deref()
+            .map(|f| catalogue(f, reading))
+            .transpose()?
+            .flatten(),
+        id: args.name.clone(),
+        talk,
+        speaks: args.speaks.clone(),
+        along: args
+            .at
+            .iter()
+            .map(|at| along(at))
+            .collect::<Result<_, _>>()?,
+        cable: args.cable.as_deref().map(typed),
+        stub_m: length_m("stub", &args.stub)?,
+        years: !args.without_years,
+        threads: std::thread::available_parallelism().map_or(1, usize::from),
+    };
+    let cancel = Cancel::on_ctrl_c()?;
+    let Some((shelf, warnings)) = check::shelf(path, reading, &|_, _| !cancel.asked()) else {
+        return Ok(Exit::Cancelled);
+    };
+    for warning in &warnings {
+        writeln!(out.stderr, "warning: {warning}")?;
+    }
+    let bar = out.progress(0, "checking place by place");
+    let watch = |done, all| {
+        bar.set_length(all);
+        bar.set_position(done);
+        !cancel.asked()
+    };
+    let found = places(
+        path,
+        reading,
+        &shelf,
+        &plan::from_folder_of(path),
+        &ask,
+        &watch,
+    );
+    bar.finish_and_clear();
+    let found = match found {
+        Err(PlaceError::Mistakes(with)) => {
+            plan_file::show(with.mistakes.iter(), &with.sources, out)?;
+            return Err(PlaceCommandError::from(PlaceError::Mistakes(with)).into());
+        }
+        other => other.map_err(PlaceCommandError::from)?,
+    };
+    tell(args, &found, out)?;
+    Ok(exit(&found))
+}
+
+fn tell(args: &PlaceArgs, found: &Places, out: &mut Out) -> Result<(), Failure> {
+    let explained = match &args.explain {
+        None => None,
+        Some(asked) => Some(explained(found, asked)?),
+    };
+    match out.format {
+        Format::Text => {
+            let text = match explained {
+                None => places_text(found),
+                Some(place) => match &place.check {
+                    Some(check) => check_text(check, out.colour),
+                    None => format!("{}\n", place.reasons.join("\n")),
+                },
+            };
+            out.stdout.write_all(text.as_bytes())?;
+        }
+        Format::Json => {
+            let mut document = places_json(found);
+            if let Some(place) = explained {
+                document["explained"] = json!({
+                    "id": place.site.id,
+                    "plan": place.text,
+                    "check": place.check.as_ref().map(|c| report::check_json(c, PROGRAM, &[], &plan::Sources::default())),
+                });
+            }
+            out.json(&out.of_plan(document))?;
+        }
+    }
+    Ok(())
+}
+
+fn explained<'f>(found: &'f Places, asked: &str) -> Result<&'f assess::Place, PlaceCommandError> {
+    let asked_place = asked.replace(':', "@").replace(' ', "");
+    let place = found.places.iter().find(|p| p.site.id == asked_place);
+    place.ok_or_else(|| {
+        let ids: Vec<&str> = found.places.iter().map(|p| p.site.id.as_str()).collect();
+        PlaceCommandError::NoPlace {
+            asked: asked.to_owned(),
+            places: ids.join(", "),
+        }
+    })
+}
+
+/// 0 where it may go somewhere, 1 where it may nowhere, 3 where that is not known.
+fn exit(found: &Places) -> Exit {
+    let any = |answer| found.places.iter().any(|p| p.answer == answer);
+    if any(Answer::MayGo) {
+        Exit::Met
+    } else if any(Answer::Unknown) {
+        Exit::Unknown
+    } else {
+        Exit::Broken
+    }
+}
+
+/// An id or a typed path as a typed path.
+fn typed(part: &str) -> String {
+    match part.starts_with("part.") {
+        true => part.to_owned(),
+        false => format!("part.{part}"),
+    }
+}
+
+fn length_m(flag: &'static str, value: &str) -> Result<f64, PlaceCommandError> {
+    let wrong = |why: String| PlaceCommandError::Length {
+        flag,
+        value: value.to_owned(),
+        why,
+    };
+    let amount =
+        quantity::parse_amount(value, Dimension::Length).map_err(|e| wrong(e.to_string()))?;
+    if amount.si > 0.0 {
+        Ok(amount.si)
+    } else {
+        Err(wrong("a length here is more than nothing".to_owned()))
+    }
+}
+
+fn along(value: &str) -> Result<Along, PlaceCommandError> {
+    let at = || PlaceCommandError::At {
+        value: value.to_owned(),
+    };
+    let (section, length) = value.split_once(':').ok_or_else(at)?;
+    let section = section.strip_prefix("section.").ok_or_else(at)?;
+    Ok(Along {
+        section: section.to_owned(),
+        from_top_m: length_m("at", length)?,
+    })
+}
+
+fn text_of(file: &Path) -> Result<String, PlaceCommandError> {
+    let wrong = |why: String| PlaceCommandError::Unread {
+        path: file.display().to_string(),
+        why,
+    };
+    let bytes = plan::from_disk(file).map_err(|e| wrong(e.to_string()))?;
+    if bytes.len() > plan::LARGEST_FILE {
+        let most = plan::LARGEST_FILE / 1024 / 1024;
+        return Err(wrong(format!("it is larger than {most} MiB")));
+    }
+    String::from_utf8(bytes).map_err(|_| wrong("it is not UTF-8 text".to_owned()))
+}
+
+/// A catalogue by the name under which the plan will include it; none where the plan includes it already.
+fn catalogue(
+    file: &Path,
+    reading: &Reading,
+) -> Result<Option<(String, String)>, PlaceCommandError> {
+    let text = text_of(file)?;
+    let same = |path: &Path| match (path.canonicalize(), file.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    };
+    if reading.sources.iter().any(|(_, s)| same(&s.path)) {
+        return Ok(None);
+    }
+    let own = file.file_name().map_or_else(
+        || "catalogue.toml".to_owned(),
+        |n| n.to_string_lossy().into_owned(),
+    );
+    let mut name = own;
+    let taken = |name: &str| {
+        let mut all = reading.sources.iter();
+        all.any(|(_, s)| s.path.file_name().is_some_and(|n| n == name))
+    };
+    while taken(&name) {
+        name = format!("added-{name}");
+    }
+    Ok(Some((name, text)))
+}
+
+/// Tables that come with the module.
+fn brought(file: &Path) -> Result<String, PlaceCommandError> {
+    let text = text_of(file)?;
+    let path = || file.display().to_string();
+    match foreign_table(&text) {
+        Ok(None) => Ok(text),
+        Ok(Some(table)) => Err(PlaceCommandError::Foreign {
+            path: path(),
+            table,
+        }),
+        Err(error) => Err(PlaceCommandError::Unread {
+            path: path(),
+            why: error.to_string(),
+        }),
+    }
+}
