@@ -270,7 +270,10 @@ fn tell(args: &PlaceArgs, found: &Places, out: &mut Out) -> Result<(), Failure> 
                 None => places_text(found),
                 Some(place) => match &place.check {
                     Some(check) => check_text(check, out.colour),
-                    None => format!("{}\n", place.reasons.join("\n")),
+                    None => format!(
+                        "{}\n",
+                        [&place.refused[..], &place.unknown[..]].concat().join("\n")
+                    ),
                 },
             };
             out.stdout.write_all(text.as_bytes())?;

@@ -3,28 +3,32 @@
 //! For each place the plan's text is changed (the module put in, a span cut in two or a stub added), read as any plan is, and
 //! checked by [`check`]; the verdicts are held against those of the plan without the module. There is no second calculation.
 
+mod answer;
 mod change;
 mod site;
 mod talk;
+mod unwritten;
 mod weigh;
 
 use std::path::Path;
 
-use plan::{Code, Fetch, Line, Mistake, Must, Reading, That};
+use plan::{Fetch, Line, Mistake, Must, Reading, That};
 use quantity::nearest;
 use toml_edit::Value;
 
 use crate::check::{Check, Shelf, check};
-use crate::verdict::{Ruling, Verdict, Word};
+use crate::verdict::Word;
 
 pub use change::ChangeError;
 pub use site::{Along, At, Site, SiteError, Way};
 pub use talk::{Publishes, PublishesError, TALK_TABLES, foreign_table};
 pub use weigh::Bind;
 
+use answer::answer;
 use change::{Text, further_half};
 use site::{along, everywhere};
-use weigh::{Names, Weighed, already, weigh};
+use unwritten::{assumed, open};
+use weigh::{Names, already, weigh};
 
 /// What the added module publishes, and what it does when it is told.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,8 +86,10 @@ pub struct Place {
     pub depth_m: Option<f64>,
     /// May it?
     pub answer: Answer,
-    /// Why not, or why that is unknown, in words, as far as no verdict says it.
-    pub reasons: Vec<String>,
+    /// Why it may not, as far as no verdict says it.
+    pub refused: Vec<String>,
+    /// What is unknown with the part there and not without it.
+    pub unknown: Vec<String>,
     /// What leaves least.
     pub binds: Option<Bind>,
     /// What leaves least of all other requirements.
@@ -423,205 +429,4 @@ fn checked(changed: &[(&Site, String, Reading)], shelf: &Shelf) -> Vec<Option<Ch
         done.map(|r| r.join().expect("a check does not panic"))
             .collect()
     })
-}
-
-fn answer(
-    ask: &PlaceAsk,
-    site: Site,
-    text: String,
-    with: &Reading,
-    after: Option<Check>,
-    weighed: Option<Weighed>,
-) -> Place {
-    let line = with.line.as_ref();
-    let at = line.and_then(|l| l.module_by_id(&ask.id).map(|m| l.modules[m.0].depth_m));
-    let mut place = Place {
-        site,
-        depth_m: at.filter(|d| d.is_finite()),
-        answer: Answer::MayGo,
-        reasons: Vec::new(),
-        binds: None,
-        next: None,
-        worse: Vec::new(),
-        should: Vec::new(),
-        check: after,
-        text,
-    };
-    let Some(weighed) = weighed else {
-        refused(&mut place, with);
-        return place;
-    };
-    let broken = |b: &Bind| b.known.ruling == Ruling::Broken;
-    let cannot_speak = line.map_or_else(Vec::new, |l| unspoken(l, ask));
-    if weighed.known.first().is_some_and(broken) || !cannot_speak.is_empty() {
-        place.answer = Answer::MayNot;
-    }
-    place.reasons.extend(cannot_speak);
-    let mut unknown: Vec<String> = Vec::new();
-    for (id, subject, why) in &weighed.unknown {
-        // What is open is often so for many subjects at once.
-        let told = format!("{id}: {subject}: {why}");
-        if !weighed
-            .unknown
-            .iter()
-            .take_while(|(i, s, _)| (i, s) != (id, subject))
-            .any(|(_, _, w)| w == why)
-        {
-            unknown.push(told);
-        }
-    }
-    if ask.talk == Talk::Unsaid && line.is_some_and(|l| l.traffic.is_some()) {
-        unknown.push(
-            "load and latency of the links, uplink: nothing says what the part publishes"
-                .to_owned(),
-        );
-    }
-    if let Some(check) = &place.check
-        && let Some(l) = line
-        && let Some(why) = unfed(check, l, &ask.id)
-    {
-        unknown.push(why);
-    }
-    if place.answer == Answer::MayGo && !unknown.is_empty() {
-        place.answer = Answer::Unknown;
-    }
-    place.reasons.extend(unknown);
-    let mut known = weighed.known.into_iter();
-    place.binds = known.next();
-    if let Some(first) = &place.binds {
-        let id = first.requirement.clone();
-        place.next = known.find(|b| b.requirement != id);
-    }
-    place.worse = weighed.worse;
-    place.should = weighed.should;
-    place
-}
-
-/// A changed plan that cannot be read as one: where the place is none, the part may not go there.
-fn refused(place: &mut Place, with: &Reading) {
-    let errors: Vec<&Mistake> = with.mistakes.iter().filter(|m| m.is_error()).collect();
-    let cannot_be = |m: &&Mistake| {
-        matches!(
-            m.code,
-            Code::BadPlace | Code::SpanTooShort | Code::OutOfRange
-        )
-    };
-    place.answer = match errors.iter().any(|m| cannot_be(m)) {
-        true => Answer::MayNot,
-        false => Answer::Unknown,
-    };
-    let word = |m: &&Mistake| {
-        let help = m
-            .help
-            .as_ref()
-            .map_or_else(String::new, |h| format!("; {h}"));
-        format!("{}{help}", m.message)
-    };
-    place.reasons = errors.iter().map(word).collect();
-}
-
-/// Links at the module that it does not speak.
-fn unspoken(line: &Line, ask: &PlaceAsk) -> Vec<String> {
-    let Some(module) = line
-        .module_by_id(&ask.id)
-        .filter(|_| !ask.speaks.is_empty())
-    else {
-        return Vec::new();
-    };
-    let own = line.spans.iter();
-    own.filter(|s| s.from == module || s.to == module)
-        .filter_map(|s| {
-            let bus = s.bus.map(|b| &line.buses[b.0].link);
-            let standard = &s.link.as_ref().or(bus)?.standard;
-            (!ask.speaks.contains(standard)).then(|| {
-                format!(
-                    "span.{} is {standard}, and the part speaks {}",
-                    s.id,
-                    ask.speaks.join(", ")
-                )
-            })
-        })
-        .collect()
-}
-
-/// Why the voltage at the module is not known although nothing says so of it.
-fn unfed(check: &Check, line: &Line, id: &str) -> Option<String> {
-    let module = &line.modules[line.module_by_id(id)?.0];
-    let path = format!("module.{id}");
-    module.input.as_ref()?;
-    let voltages = line
-        .requirements
-        .iter()
-        .filter(|r| matches!(r.that, That::Voltage { of: None, .. }));
-    let known = voltages
-        .filter_map(|r| check.requirements.iter().find(|j| j.id == r.id))
-        .flat_map(|j| &j.verdicts)
-        .any(|v| v.subject() == path && matches!(v, Verdict::Known(_)));
-    (!known).then(|| {
-        format!("voltage: {path}: the line has no operating point from which to tell it; mend what is broken without the part first")
-    })
-}
-
-fn assumed(line: &Line, ask: &PlaceAsk) -> Vec<String> {
-    let mut told = Vec::new();
-    let cable = match &ask.cable {
-        Some(part) => part.clone(),
-        None => "the cable of the span that leads to the neighbour, with its contacts".to_owned(),
-    };
-    told.push(format!(
-        "beside a module it hangs on a stub of {} m: {cable}",
-        ask.stub_m
-    ));
-    told.push(
-        "a span that is cut becomes two of the same cable, each with all that the plan writes of it: contacts, fuse, rating"
-            .to_owned(),
-    );
-    told.push("every module has an outlet free for it".to_owned());
-    if ask.speaks.is_empty() {
-        told.push(
-            "the part speaks the link of every span that leads to it, because nothing says which it speaks (`--speaks`)"
-                .to_owned(),
-        );
-    }
-    if line.spans.iter().any(|s| {
-        let link = s.link.as_ref();
-        link.is_some_and(|l| l.polled_by.is_some())
-    }) {
-        told.push(
-            "of a polled span that is cut, the new module asks on the half that loses its asker"
-                .to_owned(),
-        );
-    }
-    told
-}
-
-fn open(line: &Line, ask: &PlaceAsk) -> Vec<String> {
-    let mut told = Vec::new();
-    if !line.sections.is_empty() {
-        told.push(
-            "what it weighs and how it drags on the sections: the line is taken to hang straight"
-                .to_owned(),
-        );
-    }
-    let solar = line.supplies.iter().enumerate().filter(|(i, s)| {
-        let claims = |r: &plan::Requirement| match r.that {
-            That::OutageHours { of, .. } | That::LowestCharge { of, .. } => {
-                of.is_none_or(|o| o.0 == *i)
-            }
-            _ => false,
-        };
-        s.kind == plan::SupplyKind::SolarBattery && !line.requirements.iter().any(claims)
-    });
-    for (_, supply) in solar {
-        told.push(format!(
-            "the energy of supply.{} through the year: the plan claims nothing of it (`outage-hours`, `lowest-charge`)",
-            supply.id
-        ));
-    }
-    if ask.talk == Talk::Silent {
-        told.push(
-            "messages to the part: it is said to publish nothing and to be told nothing".to_owned(),
-        );
-    }
-    told
 }

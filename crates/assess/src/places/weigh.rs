@@ -16,7 +16,8 @@ pub struct Bind {
     pub known: Known,
     /// The margin without it, in the unit of the margin; `None` for what is only there with it.
     pub margin_before: Option<f64>,
-    /// The margin as a share of that without the module, or of the limit where there is none without it; negative when broken.
+    /// The margin as a share of that without the module; of what is only there with it as a share of the least that its requirement has
+    /// without it, or of the limit where it has none. Negative when broken.
     pub left: f64,
 }
 
@@ -128,6 +129,13 @@ pub(super) fn weigh(before: &Check, after: &Check, line: &Line, new: &Names<'_>)
         .chain(&before.standing)
         .map(|j| (j.id.as_str(), j.word()))
         .collect();
+    let mut least: BTreeMap<&str, f64> = BTreeMap::new();
+    for ((id, ..), verdict) in &known_before {
+        if let Verdict::Known(known) = verdict {
+            let so_far = least.entry(id).or_insert(f64::INFINITY);
+            *so_far = so_far.min(known.margin.value);
+        }
+    }
     let on_records = on_records(line);
     let mut weighed = Weighed::default();
     for (judged, verdict, nth) in each(after) {
@@ -167,7 +175,7 @@ pub(super) fn weigh(before: &Check, after: &Check, line: &Line, new: &Names<'_>)
                     _ if should => {}
                     _ => weighed.known.push(Bind {
                         requirement: id.to_owned(),
-                        left: left(known, margin_before),
+                        left: left(known, margin_before, least.get(id).copied()),
                         known: (**known).clone(),
                         margin_before,
                     }),
@@ -184,10 +192,10 @@ pub(super) fn weigh(before: &Check, after: &Check, line: &Line, new: &Names<'_>)
     weighed
 }
 
-/// How much is left: of the margin before, or of the limit.
-fn left(known: &Known, before: Option<f64>) -> f64 {
+/// How much is left: of the margin before, of the least of its requirement, or of the limit.
+fn left(known: &Known, before: Option<f64>, least: Option<f64>) -> f64 {
     let margin = known.margin.value;
-    match before {
+    match before.or(least) {
         Some(was) if was > 0.0 => margin / was,
         // A limit of nothing at all that is kept, and still is.
         Some(was) if margin >= was => 1.0,

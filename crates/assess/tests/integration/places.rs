@@ -114,7 +114,7 @@ fn stubbed() -> PlaceAsk {
 fn val_a_load_more_lowers_the_voltage_as_the_closed_form_says() {
     let places = found(&two(&[], 3.0), &stubbed());
     let far = at(&places, "module.far");
-    assert_eq!(far.answer, Answer::MayGo, "{:?}", far.reasons);
+    assert_eq!(far.answer, Answer::MayGo, "{:?}", far.unknown);
     close(value(far, "voltage", "module.far"), 28.0, 1e-4);
     close(value(far, "voltage", "module.added"), 28.0, 1e-4);
     close(value(far, "supply", "supply.bench"), 1.0, 1e-5);
@@ -143,7 +143,7 @@ fn val_a_module_within_a_span_halves_its_resistance() {
     );
     let places = found(&text, &ask());
     let cut = at(&places, "span.cable");
-    assert_eq!(cut.answer, Answer::MayGo, "{:?}", cut.reasons);
+    assert_eq!(cut.answer, Answer::MayGo, "{:?}", cut.unknown);
     assert_eq!(cut.depth_m, Some(10.0));
     close(value(cut, "voltage", "module.added"), 35.0, 1e-5);
     close(value(cut, "voltage", "module.far"), 30.0, 1e-5);
@@ -338,9 +338,9 @@ fn verif_what_nobody_says_is_unknown() {
     for place in &unsaid.places {
         assert_eq!(place.answer, Answer::Unknown);
         assert!(
-            place.reasons.iter().any(|r| r.contains("publishes")),
+            place.unknown.iter().any(|r| r.contains("publishes")),
             "{:?}",
-            place.reasons
+            place.unknown
         );
     }
     let silent = found(&text, &ask());
@@ -353,9 +353,9 @@ fn verif_what_nobody_says_is_unknown() {
         assert_eq!(place.answer, Answer::Unknown);
         let boot = "module.added says nothing of its boot";
         assert!(
-            place.reasons.iter().any(|r| r.contains(boot)),
+            place.unknown.iter().any(|r| r.contains(boot)),
             "{:?}",
-            place.reasons
+            place.unknown
         );
     }
     let speaks = PlaceAsk {
@@ -365,9 +365,9 @@ fn verif_what_nobody_says_is_unknown() {
     for place in &found(&text, &speaks).places {
         assert_eq!(place.answer, Answer::MayNot);
         assert!(
-            place.reasons[0].contains("10BASE-T1L"),
+            place.refused[0].contains("10BASE-T1L"),
             "{:?}",
-            place.reasons
+            place.unknown
         );
     }
 }

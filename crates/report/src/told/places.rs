@@ -97,10 +97,12 @@ fn common(places: &[Place]) -> Vec<String> {
     let Some((first, others)) = places.split_first() else {
         return Vec::new();
     };
-    let everywhere = |r: &&String| others.iter().all(|p| p.reasons.contains(r));
-    let all = first.reasons.iter().filter(everywhere);
+    let told = |p: &Place| p.answer == Answer::Unknown;
+    let everywhere = |r: &&String| others.iter().all(|p| told(p) && p.unknown.contains(r));
+    let all = first.unknown.iter().filter(everywhere);
     match others {
         [] => Vec::new(),
+        _ if !told(first) => Vec::new(),
         _ => all.cloned().collect(),
     }
 }
@@ -155,7 +157,9 @@ fn row(place: &Place) -> [String; 9] {
         .depth_m
         .map_or_else(String::new, |m| format!("{m:.1} m"));
     cells[2] = word(place.answer).to_owned();
-    if let Some(bind) = &place.binds {
+    // Where the part is refused for another reason no limit binds.
+    let refused = |bind: &&Bind| place.answer == Answer::MayNot && bind.left >= 0.0;
+    if let Some(bind) = place.binds.as_ref().filter(|b| !refused(b)) {
         let known = &bind.known;
         let [value, limit, margin] = in_one_unit([&known.value, &known.limit, &known.margin]);
         cells[3] = match known.subject.as_str() {
@@ -166,7 +170,7 @@ fn row(place: &Place) -> [String; 9] {
         [cells[4], cells[5], cells[6]] = [shown(&value), shown(&limit), shown(&margin)];
         cells[7] = left(bind);
     }
-    if let Some(bind) = &place.next {
+    if let Some(bind) = place.next.as_ref().filter(|b| !refused(b)) {
         cells[8] = format!("{} {}", bind.requirement, left(bind))
             .trim_end()
             .to_owned();
@@ -176,8 +180,12 @@ fn row(place: &Place) -> [String; 9] {
 
 /// What is told below the row of a place.
 fn notes(place: &Place, common: &[String]) -> Vec<String> {
-    let reasons = place.reasons.iter().filter(|r| !common.contains(r));
-    let mut told: Vec<String> = reasons.cloned().collect();
+    let mut told = place.refused.clone();
+    // Where something is broken, what is unknown follows from it.
+    if place.answer == Answer::Unknown {
+        let own = place.unknown.iter().filter(|r| !common.contains(r));
+        told.extend(own.cloned());
+    }
     for (id, subject) in &place.worse {
         told.push(format!(
             "broken already, and more so with it: {id}: {subject}"
@@ -189,11 +197,11 @@ fn notes(place: &Place, common: &[String]) -> Vec<String> {
     told
 }
 
-/// What is left of the margin without the part; nothing of what is only there with it.
+/// What is left; nothing is told of what had nothing left.
 fn left(bind: &Bind) -> String {
-    match bind.margin_before {
-        Some(was) if was > 0.0 => percent(bind.left),
-        _ => String::new(),
+    match bind.left.is_finite() {
+        true => percent(bind.left),
+        false => String::new(),
     }
 }
 
@@ -246,7 +254,8 @@ pub fn places_json(found: &Places) -> Value {
                 Answer::MayNot => "may-not",
                 Answer::Unknown => "unknown",
             },
-            "reasons": p.reasons,
+            "refused": p.refused,
+            "unknown": p.unknown,
             "binds": p.binds.as_ref().map(bind_json),
             "next": p.next.as_ref().map(bind_json),
             "worse": two(&p.worse),
