@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# need.sh WHAT...: installs what is asked for and this machine lacks (cc, python, pip, venv, deb, ngspice).
+# need.sh WHAT...: installs what is asked for and this machine lacks (cc, python, pip, venv, deb, ngspice, mosquitto).
 # Debian only; elsewhere it says what is missing.
 set -euo pipefail
 
@@ -13,6 +13,7 @@ for what in "$@"; do
         venv) if ! python3 -c 'import ensurepip, venv' 2>/dev/null; then missing+=(python3-venv); fi ;;
         deb) if lacks dpkg-deb; then missing+=(dpkg); fi ;;
         ngspice) if lacks ngspice; then missing+=(ngspice); fi ;;
+        mosquitto) if lacks mosquitto && [ ! -x /usr/sbin/mosquitto ]; then missing+=(mosquitto); fi ;;
         *) echo "need.sh: $what is not known here" >&2; exit 2 ;;
     esac
 done
@@ -30,4 +31,15 @@ fi
 as_root=()
 [ "$(id -u)" -eq 0 ] || as_root=(sudo)
 "${as_root[@]}" apt-get update
+# A package may bring a service that starts by itself; none is wanted: the tests start what they need. While this file is there, none starts
+# (Debian's policy-rc.d; 101 is "not allowed").
+quiet=/usr/sbin/policy-rc.d
+if [[ " ${missing[*]} " == *" mosquitto "* ]] && [ ! -e "$quiet" ]; then
+    printf '#!/bin/sh\nexit 101\n' | "${as_root[@]}" tee "$quiet" > /dev/null
+    "${as_root[@]}" chmod 755 "$quiet"
+    trap '"${as_root[@]}" rm -f "$quiet"' EXIT
+fi
 "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends "${missing[@]}"
+if [[ " ${missing[*]} " == *" mosquitto "* ]] && command -v systemctl > /dev/null && [ -d /run/systemd/system ]; then
+    "${as_root[@]}" systemctl disable --now mosquitto.service > /dev/null 2>&1 || true
+fi

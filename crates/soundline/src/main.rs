@@ -13,6 +13,7 @@ mod exit;
 mod failure;
 mod faults;
 mod listen;
+mod live_link;
 mod measure;
 mod new;
 mod numbers;

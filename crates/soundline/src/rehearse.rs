@@ -5,6 +5,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
+use live::LiveError;
 use plan::{Code, CueReading, CueSheet, Line, Mistake, Reading, Severity, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
 use report::{Inputs, OutputError, record_json, rehearsal_json, rehearsal_text, trace_json};
@@ -15,6 +16,7 @@ use crate::cancel::Cancel;
 use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::live_link::{LiveArgs, LiveLinkError, Session};
 use crate::out::{Format, Out, PROGRAM, computed_by};
 use crate::outputs::Outputs;
 use crate::plan_file;
@@ -40,6 +42,8 @@ pub(crate) struct Args {
     /// Leave no evidence beside the plan.
     #[arg(long)]
     no_evidence: bool,
+    #[command(flatten)]
+    live: LiveArgs,
 }
 
 /// Why a rehearsal could not be run.
@@ -63,9 +67,18 @@ pub(crate) enum RehearseError {
         /// How far it had come.
         at: timeline::Ns,
     },
+    /// The rehearsal was not linked to the world.
+    #[error("the rehearsal cannot be run: {0}")]
+    Live(Box<LiveLinkError>),
     /// The result cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(#[source] OutputError),
+}
+
+impl From<LiveLinkError> for RehearseError {
+    fn from(error: LiveLinkError) -> Self {
+        RehearseError::Live(Box::new(error))
+    }
 }
 
 impl RehearseError {
@@ -79,6 +92,7 @@ impl RehearseError {
             RehearseError::Sounds(_) => {
                 Some("mend the path in the cue sheet, or put the recording there".to_owned())
             }
+            RehearseError::Live(error) => error.help(),
             RehearseError::Cues { .. }
             | RehearseError::Run(_)
             | RehearseError::Cancelled { .. } => None,
@@ -103,17 +117,42 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .into());
     };
     let outputs = Outputs::new(args.force, inputs(&reading, &read));
-    outputs.refuse(args.trace.as_deref())?;
+    outputs.refuse(
+        args.trace
+            .as_deref()
+            .into_iter()
+            .chain(args.live.record_inputs()),
+    )?;
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
-    let played = match play(args, line, cues, &head, &outputs, out) {
+    let mut session = args
+        .live
+        .connect(line, &mut out.stderr)
+        .map_err(RehearseError::from)?;
+    let played = match play(args, line, cues, &head, &outputs, session.as_mut(), out) {
         Err(Failure::Rehearse(RehearseError::Run(error))) => {
             return Err(placed(error, args, &read, cues, out)?.into());
         }
-        other => other?,
+        other => other,
     };
+    // What came in is kept also where the rehearsal was stopped.
+    let recorded = match &session {
+        Some(session) => {
+            let text = read
+                .sources
+                .iter()
+                .find(|(_, source)| source.path == args.cues)
+                .map_or("", |(_, source)| source.text.as_str());
+            session
+                .record(text, line, cues, &outputs)
+                .map_err(RehearseError::from)?
+        }
+        None => None,
+    };
+    let played = played?;
+    let of_the_world = session.as_ref().is_some_and(Session::is_of_the_world);
     // The result is told even where it cannot be left beside the plan.
-    let left = (!args.no_evidence)
+    let left = (!args.no_evidence && !of_the_world)
         .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &outputs));
     let (evidence, refused) = match left {
         None => (None, None),
@@ -132,6 +171,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 )?;
             }
             writeln!(out.stdout)?;
+            if let Some(session) = &session {
+                writeln!(out.stdout, "{}\n", session.text(recorded))?;
+            }
             if let Some(trace) = &args.trace {
                 writeln!(out.stdout, "trace: {}", trace.display())?;
             }
@@ -146,6 +188,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             whole["result_digest"] = json!(played.digest);
             whole["trace"] = json!(args.trace.as_deref().map(path));
             whole["evidence"] = json!(evidence.as_deref().map(path));
+            if let Some(session) = &session {
+                whole["live"] = session.json(recorded);
+            }
             out.json(&whole)?;
         }
     }
@@ -213,6 +258,7 @@ fn play(
     cues: &CueSheet,
     head: &Value,
     outputs: &Outputs,
+    session: Option<&mut Session>,
     out: &mut Out,
 ) -> Result<Played, Failure> {
     let cancel = Cancel::on_ctrl_c()?;
@@ -225,6 +271,13 @@ fn play(
     let mut left_out = 0;
     let mut hash = Sha256::new();
     let mut ran = None;
+    let stderr = &mut out.stderr;
+    let run = |sink: &mut dyn FnMut(&Record), watch: &mut dyn FnMut(timeline::Ns) -> bool| {
+        match session {
+            Some(session) => session.run(line, cues, stderr, sink, watch),
+            None => rehearsal::run(line, cues, sink, watch).map_err(LiveError::from),
+        }
+    };
     let mut each = |record: &Record, to: &mut dyn Write| -> std::io::Result<()> {
         let mut text = serde_json::to_string(&record_json(line, cues, record))?;
         text.push('\n');
@@ -240,12 +293,10 @@ fn play(
         }
         Ok(())
     };
-    let mut all = |to: &mut dyn Write| -> std::io::Result<()> {
+    let all = |to: &mut dyn Write| -> std::io::Result<()> {
         writeln!(to, "{head}")?;
         let mut failed = None;
-        ran = Some(rehearsal::run(
-            line,
-            cues,
+        ran = Some(run(
             &mut |record| {
                 if failed.is_none() {
                     failed = each(record, to).err();
@@ -272,10 +323,11 @@ fn play(
     };
     bar.finish_and_clear();
     let outcome = match ran {
-        Some(Err(RehearsalError::Cancelled { at })) => {
+        Some(Err(LiveError::Rehearsal(RehearsalError::Cancelled { at }))) => {
             return Err(RehearseError::Cancelled { at }.into());
         }
-        Some(Err(error)) => return Err(RehearseError::from(error).into()),
+        Some(Err(LiveError::Rehearsal(error))) => return Err(RehearseError::from(error).into()),
+        Some(Err(error)) => return Err(RehearseError::from(LiveLinkError::from(error)).into()),
         Some(Ok(outcome)) => outcome,
         // The trace could not even be begun.
         None => {

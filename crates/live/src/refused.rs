@@ -1,0 +1,60 @@
+//! Why something that came in is not taken.
+
+use crate::form::FormError;
+
+/// Most bytes of a payload that is looked at.
+pub const MOST_BYTES: usize = 65_536;
+
+/// Why a message that came in is not taken.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum Refused {
+    /// Not below `in`, or without a module and a topic.
+    #[error("it is not at PREFIX/in/MODULE/TOPIC")]
+    Place,
+    /// No such module.
+    #[error("the plan has no module `{module}`")]
+    Module {
+        /// As it was named.
+        module: String,
+    },
+    /// No such topic.
+    #[error("the plan has no topic `{topic}`")]
+    Topic {
+        /// As it was named.
+        topic: String,
+    },
+    /// A topic that is no UTF-8.
+    #[error("its topic is no UTF-8")]
+    NotText,
+    /// A retained message, from before it could be meant for this rehearsal.
+    #[error("it was retained: it may be older than this rehearsal")]
+    Retained,
+    /// Too large to be looked at.
+    #[error("its payload of {bytes} bytes is larger than {MOST_BYTES}")]
+    Large {
+        /// Its size.
+        bytes: usize,
+    },
+    /// No payload of its topic.
+    #[error("{0}")]
+    Form(#[from] FormError),
+    /// The rehearsal has ended.
+    #[error("the rehearsal is over")]
+    Over,
+}
+
+impl Refused {
+    /// One word for it, for counts.
+    #[must_use]
+    pub fn word(&self) -> &'static str {
+        match self {
+            Refused::Place | Refused::NotText => "place",
+            Refused::Module { .. } => "module",
+            Refused::Topic { .. } => "topic",
+            Refused::Retained => "retained",
+            Refused::Large { .. } => "large",
+            Refused::Form(_) => "payload",
+            Refused::Over => "over",
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! A broker that ends and comes again, and one that takes nothing for a while.
+
+use std::cell::RefCell;
+use std::collections::BTreeSet;
+use std::time::Duration;
+
+use live::{Address, LinkError, LinkSettings, Names};
+
+use crate::broker::{Broker, Proxy};
+use crate::client::Client;
+use crate::line::{How, PREFIX, Ran, cue_text, live, offline, plan_text, read};
+use crate::mirror::is_end;
+
+/// All that was to be told was told or is counted.
+fn all_is_accounted_for(ran: &Ran) {
+    let counts = ran.counts();
+    assert!(
+        counts.told + counts.not_told() >= ran.lived.mirrored + 2,
+        "{:?}",
+        ran.lived
+    );
+}
+
+/// The broker ends at 8 s and is there again at 16 s of a rehearsal of 40 s.
+fn with_a_break(wait: bool) -> (Ran, Vec<String>) {
+    let broker = RefCell::new(Broker::start().unwrap());
+    let (line, cues) = read(&plan_text(), &cue_text(40));
+    let port = broker.borrow().port;
+    let ear = RefCell::new(None);
+    let mut stage = 0;
+    let begun = std::time::Instant::now();
+    let mut since = begun;
+    let mut during = |at_s: f64| match stage {
+        0 if at_s > 8.0 => {
+            broker.borrow_mut().kill();
+            since = std::time::Instant::now();
+            stage = 1;
+        }
+        1 if since.elapsed() > Duration::from_millis(1200) => {
+            broker.borrow_mut().again();
+            let mut client = Client::connect(port, "ear");
+            client.subscribe(&format!("{PREFIX}/#"));
+            *ear.borrow_mut() = Some(client);
+            stage = 2;
+        }
+        _ => {}
+    };
+    let how = How {
+        speed: 8.0,
+        wait,
+        ..How::default()
+    };
+    let ran = live(&line, &cues, &how, port, &mut during).unwrap();
+    let heard = ear.borrow_mut().as_mut().unwrap().until(is_end);
+    let (_, records) = offline(&line, &cues);
+    assert_eq!(
+        ran.records, records,
+        "what is told changes nothing of what happens"
+    );
+    let numbers = heard
+        .iter()
+        .filter(|h| h.topic.contains("/published/"))
+        .map(|h| h.property("message").unwrap().to_owned());
+    (ran, numbers.collect())
+}
+
+#[test]
+fn verif_a_break_loses_nothing_and_the_rehearsal_goes_on() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    drop(broker);
+    let (ran, numbers) = with_a_break(false);
+    assert_eq!(ran.counts().breaks, 1, "{:?}", ran.lived);
+    assert!(ran.told.iter().any(|t| t.starts_with("Broke")));
+    assert!(ran.told.iter().any(|t| t.starts_with("Back")));
+    assert_eq!(ran.lived.held, Duration::ZERO);
+    assert_eq!(ran.counts().not_told(), 0, "{:?}", ran.lived);
+    all_is_accounted_for(&ran);
+    // 19 beats; those from 10 s on were not acknowledged before the break. The broker forgets what it had: the ear hears these alone.
+    let different: BTreeSet<&String> = numbers.iter().collect();
+    assert!(different.len() >= 15, "{numbers:?}");
+}
+
+#[test]
+fn verif_a_rehearsal_may_wait_for_the_broker() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    drop(broker);
+    let (ran, numbers) = with_a_break(true);
+    assert!(
+        ran.lived.held > Duration::from_millis(800),
+        "{:?}",
+        ran.lived
+    );
+    assert!(ran.lived.latest < Duration::from_secs(1), "{:?}", ran.lived);
+    assert_eq!(ran.counts().not_told(), 0);
+    assert!(numbers.len() >= 15, "{numbers:?}");
+}
+
+/// A broker that takes nothing: what finds the queue full is counted, the rehearsal goes on, and all is told or accounted for.
+#[test]
+fn verif_a_slow_broker_holds_nothing_up_and_what_is_not_mirrored_is_counted() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let proxy = Proxy::before(&broker);
+    let beats = plan_text().replace("each = \"2 s\"", "each = \"20 ms\"");
+    let (line, cues) = read(&beats, &cue_text(30));
+    let how = How {
+        speed: 10.0,
+        queue: 50,
+        ..How::default()
+    };
+    let mut during = |at_s: f64| proxy.stall((5.0..20.0).contains(&at_s));
+    let ran = live(&line, &cues, &how, proxy.port, &mut during).unwrap();
+    let (_, records) = offline(&line, &cues);
+    assert_eq!(ran.records.len(), records.len());
+    let counts = ran.counts();
+    // 1500 messages come in the 15 s of the stall; the queue holds 50, and at most 64 are on their way.
+    assert!(counts.queue_full > 1000, "{:?}", ran.lived);
+    assert!(counts.told > 1000, "{:?}", ran.lived);
+    assert_eq!((counts.left, counts.breaks), (0, 0), "{:?}", ran.lived);
+    assert_eq!(
+        ran.told.iter().filter(|t| t.starts_with("Full")).count(),
+        1,
+        "{:?}",
+        ran.told
+    );
+    all_is_accounted_for(&ran);
+}
+
+/// Where nobody listens, and where somebody listens who speaks no MQTT.
+#[test]
+fn verif_no_broker_is_an_error_that_says_where() {
+    let silent = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let silent_port = silent.local_addr().unwrap().port();
+    let free = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let free_port = free.local_addr().unwrap().port();
+    drop(free);
+    for port in [free_port, silent_port] {
+        let settings = LinkSettings {
+            address: Address::parse(&format!("tcp://127.0.0.1:{port}")).unwrap(),
+            client: "nobody".to_owned(),
+            login: None,
+            queue: 1,
+        };
+        let names = Names::new(PREFIX).unwrap();
+        let error = live::Link::connect(&settings, &names, Duration::from_millis(700)).err();
+        let told = error.as_ref().map(ToString::to_string).unwrap_or_default();
+        assert!(matches!(error, Some(LinkError::Connect { .. })), "{told}");
+        assert!(told.contains(&format!("tcp://127.0.0.1:{port}")), "{told}");
+    }
+}

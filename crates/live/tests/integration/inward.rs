@@ -1,0 +1,167 @@
+//! What comes in: from a program that stands in for a module, and what is not taken.
+
+use std::time::Duration;
+
+use network::Value;
+use rehearsal::What;
+
+use crate::broker::Broker;
+use crate::client::Client;
+use crate::line::{How, PREFIX, cue_text, live, offline, plan_text, read};
+use crate::mirror::is_end;
+
+/// A second program stands in for the middle module: what the line delivers to the base it answers with an alert. The line
+/// delivers that, the lamp lights, and the recorded sheet gives the same records without a broker.
+#[test]
+fn verif_a_program_stands_in_for_a_module_and_what_it_said_replays() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let port = broker.port;
+    let mut second = Client::connect(port, "second");
+    second.subscribe(&format!("{PREFIX}/delivered/base/#"));
+    second.subscribe(&format!("{PREFIX}/status"));
+    let program = std::thread::spawn(move || {
+        let mut answers = 0;
+        loop {
+            let heard = second.next(Duration::from_secs(60)).unwrap();
+            if is_end(&heard) {
+                return answers;
+            }
+            if heard.topic.ends_with("state/all") {
+                let text = format!(
+                    r#"{{"class":"whistle","level":{},"at":"2027-01-01T00:00:0{}Z"}}"#,
+                    100 + answers,
+                    answers % 10
+                );
+                let to = format!("{PREFIX}/in/mid/alert");
+                second.publish(&to, text.as_bytes(), Some("application/json"));
+                answers += 1;
+            }
+        }
+    });
+    let (line, cues) = read(&plan_text(), &cue_text(9));
+    let how = How {
+        speed: 5.0,
+        ..How::default()
+    };
+    let ran = live(&line, &cues, &how, port, &mut |_| {}).unwrap();
+    let answers = program.join().unwrap();
+    assert!((3..=4).contains(&answers), "{answers}");
+    let entered = &ran.lived.entered;
+    assert!(entered.len() >= 3, "{:?}", ran.lived);
+    assert_eq!(ran.lived.refusals(), 0);
+    // Two steps above the first.
+    assert_eq!(
+        entered[1].message.values.as_ref().unwrap()[1],
+        Value::Number(101.0)
+    );
+    let lit = |w: &What| matches!(w, What::Switched { on: true, .. });
+    assert!(ran.records.iter().any(|r| lit(&r.what)), "the lamp lights");
+
+    let layouts: Vec<_> = line
+        .topics
+        .iter()
+        .map(|t| assess::input::layout(t).unwrap())
+        .collect();
+    let sheet = live::replay_sheet(&cue_text(9), &line, &cues, &layouts, entered);
+    let (line, cues) = read(&plan_text(), &sheet);
+    let (outcome, records) = offline(&line, &cues);
+    assert_eq!(records, ran.records);
+    assert_eq!(format!("{outcome:?}"), format!("{:?}", ran.outcome));
+}
+
+/// Each is told at PREFIX/refused and counted by its kind; a good one among them is taken, and the rehearsal is as without them.
+#[test]
+fn verif_malformed_messages_are_refused_and_counted() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let (line, cues) = read(&plan_text(), &cue_text(12));
+    let layout = assess::input::layout(&line.topics[0]).unwrap().unwrap();
+    let good = layout
+        .pack(
+            None,
+            &[
+                Value::Choice(1),
+                Value::Number(99.5),
+                Value::Time(1_798_761_605_000_000_000),
+            ],
+        )
+        .unwrap()
+        .bytes;
+    let mut wrong_check = good.clone();
+    wrong_check[2] ^= 4;
+    let mut wrong_schema = good.clone();
+    wrong_schema[0] = 9;
+    let check = network::crc16(&wrong_schema[..good.len() - 2]).to_be_bytes();
+    wrong_schema[good.len() - 2..].copy_from_slice(&check);
+    let large = vec![0; 65_537];
+    let mut sender = Client::connect(broker.port, "sender");
+    sender.subscribe(&format!("{PREFIX}/refused"));
+    sender.publish_retained(&format!("{PREFIX}/in/mid/alert"), &good);
+    let mut sent = false;
+    let mut during = |at_s: f64| {
+        if at_s > 1.0 && !sent {
+            sent = true;
+            let mut send = |place: &str, payload: &[u8], content_type| {
+                sender.publish(&format!("{PREFIX}/in/{place}"), payload, content_type);
+            };
+            send("mid/alert", &good[1..], None);
+            send("mid/alert", &wrong_check, None);
+            send("mid/alert", &wrong_schema, None);
+            send("mid/alert", &[], None);
+            send("mid/alert", &large, None);
+            send("mid/alert", b"{\"level\":1}", Some("application/json"));
+            send("mid/alert", &good, Some("text/plain"));
+            send("mid/state/all", &[0; 39], None);
+            send("nobody/alert", &good, None);
+            send("mid/nothing", &good, None);
+            send("mid", &good, None);
+            send("mid/alert", &good, None);
+            send("mid/state/all", &[], None);
+        }
+    };
+    let how = How {
+        speed: 4.0,
+        ..How::default()
+    };
+    let ran = live(&line, &cues, &how, broker.port, &mut during).unwrap();
+    let refused: Vec<(&str, u64)> = ran.lived.refused.iter().map(|(w, n)| (*w, *n)).collect();
+    assert_eq!(
+        refused,
+        [
+            ("large", 1),
+            ("module", 1),
+            ("payload", 7),
+            ("place", 1),
+            ("topic", 1)
+        ],
+        "{:?}",
+        ran.told
+    );
+    assert_eq!(ran.lived.entered.len(), 2);
+    assert_eq!(ran.told.len(), 11);
+    let told: Vec<String> = (0..11)
+        .map(|_| {
+            let heard = sender.next(Duration::from_secs(10)).unwrap();
+            String::from_utf8(heard.payload).unwrap()
+        })
+        .collect();
+    for part in [
+        "the check says",
+        "schema id 9",
+        "7 bytes were given; a message has 8",
+        "no module `nobody`",
+        "no topic `nothing`",
+        "65537",
+    ] {
+        assert!(told.iter().any(|t| t.contains(part)), "{part}: {told:?}");
+    }
+    let alerts = |records: &[rehearsal::Record]| {
+        let alert = |w: &What| matches!(w, What::Published { topic, .. } if topic.0 == 0);
+        records.iter().filter(|r| alert(&r.what)).count()
+    };
+    // What was retained is of another time: the subscription does not ask for it.
+    assert_eq!(alerts(&ran.records), 1);
+}
