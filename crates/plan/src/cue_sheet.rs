@@ -7,9 +7,9 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
+use crate::cue_fault::{Fault, FaultIx};
 use crate::line::{
-    Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, SpanIx, SupplyIx, TopicIx,
-    UplinkIx, VoteIx,
+    Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, TopicIx, UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -169,36 +169,6 @@ pub enum SoundKind {
     },
 }
 
-/// Something that goes wrong, and perhaps right again.
-#[derive(Clone, Debug)]
-pub struct Fault {
-    /// Id.
-    pub id: String,
-    /// Where it was declared.
-    pub at: Site,
-    /// When it begins, s.
-    pub at_s: Q,
-    /// When it is over, s; never when absent.
-    pub until_s: Option<Q>,
-    /// What it is.
-    pub what: FaultKind,
-}
-
-/// A fault.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum FaultKind {
-    /// A span is cut: neither power nor data.
-    Cut(SpanIx),
-    /// A module's program hangs; it keeps its power.
-    Hang(ModuleIx),
-    /// A module is dead.
-    Dead(ModuleIx),
-    /// An uplink cannot be reached.
-    NoUplink(UplinkIx),
-    /// A supply gives nothing.
-    NoSupply(SupplyIx),
-}
-
 /// A message from outside.
 #[derive(Clone, Debug)]
 pub struct InputCue {
@@ -224,6 +194,13 @@ pub enum Within {
     After {
         /// The sound.
         sound: SoundIx,
+        /// For how long, s.
+        within_s: Q,
+    },
+    /// From the moment at which a fault is over, for a time in s.
+    AfterFault {
+        /// The fault.
+        fault: FaultIx,
         /// For how long, s.
         within_s: Q,
     },
@@ -318,11 +295,38 @@ pub enum ExpectKind {
         /// Highest, V.
         at_most_v: Option<Q>,
     },
+    /// A topic reaches a module later than it may.
+    Late {
+        /// The topic.
+        topic: TopicIx,
+        /// The module; any when absent.
+        to: Option<ModuleIx>,
+        /// From publication to delivery, s; later than this is late. The bound of `check` when absent.
+        beyond_s: Option<Q>,
+        /// How many.
+        count: Count,
+    },
+    /// After a fault, a module works again or is told a topic again.
+    Recovered(Recovery),
     /// A module loses its power or restarts.
     Down {
         /// The module.
         of: ModuleIx,
         /// How many times.
         count: Count,
+    },
+}
+
+/// What is to recover after a fault.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Recovery {
+    /// A module that went down while the fault held works again.
+    Module(ModuleIx),
+    /// A module is told a topic again.
+    Topic {
+        /// The topic.
+        topic: TopicIx,
+        /// The module.
+        to: ModuleIx,
     },
 }

@@ -130,6 +130,8 @@ pub(crate) enum RefKind {
     Part,
     /// A sound of a cue sheet.
     Sound,
+    /// A fault of a cue sheet.
+    Fault,
     /// A call that detectors are to find.
     Call,
 }
@@ -153,6 +155,7 @@ impl RefKind {
             RefKind::Storage => "storage.ID",
             RefKind::Part => "part.ID",
             RefKind::Sound => "sound.ID",
+            RefKind::Fault => "fault.ID",
             RefKind::Call => "call.ID",
         }
     }
@@ -176,6 +179,7 @@ impl RefKind {
             ["storage", a] if is_id(a) => Some(RefKind::Storage),
             ["part", a] if is_id(a) => Some(RefKind::Part),
             ["sound", a] if is_id(a) => Some(RefKind::Sound),
+            ["fault", a] if is_id(a) => Some(RefKind::Fault),
             ["call", a] if is_id(a) => Some(RefKind::Call),
             _ => None,
         }

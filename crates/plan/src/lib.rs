@@ -6,6 +6,7 @@
 
 mod canonical;
 mod catalogue;
+mod cue_fault;
 mod cue_sheet;
 mod fetch;
 mod field;
@@ -30,9 +31,10 @@ mod topic_name;
 mod twice;
 
 pub use canonical::hex;
+pub use cue_fault::{Fault, FaultIx, FaultKind, Leaves, Lengths, RestartBy};
 pub use cue_sheet::{
-    Count, CueSheet, Expect, ExpectKind, Fault, FaultKind, InputCue, Repeats, Sound, SoundIx,
-    SoundKind, TrackPoint, Within,
+    Count, CueSheet, Expect, ExpectKind, InputCue, Recovery, Repeats, Sound, SoundIx, SoundKind,
+    TrackPoint, Within,
 };
 pub use fetch::{
     Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,

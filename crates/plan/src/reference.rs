@@ -7,8 +7,8 @@ use quantity::{Dimension, LevelKind};
 
 use crate::field::{Bounds, Field, Need, Section, Shape, amount_example};
 use crate::tables::{
-    ACTIONS, CUE_SHEET, EXPECTATIONS, Kind, OF_EXPECTATIONS, OF_REQUIREMENTS, OF_SOUNDS,
-    PART_KINDS, PLAN, REQUIREMENTS, SOUNDS, STAGES,
+    ACTIONS, CUE_SHEET, EXPECTATIONS, FAULTS, Kind, OF_EXPECTATIONS, OF_FAULTS, OF_REQUIREMENTS,
+    OF_SOUNDS, PART_KINDS, PLAN, REQUIREMENTS, SOUNDS, STAGES,
 };
 
 /// The reference of the plan file: every table with its keys, what stands behind each, and the units.
@@ -61,9 +61,17 @@ pub fn cues_reference() -> String {
         OF_SOUNDS,
     );
     page.kinds(
+        "Faults",
+        "What a fault needs depends on its kind. `docs/method/rehearsal.md` says what each does to the line. One without `until` \
+         lasts for good; a restart is over as it begins.",
+        "kind",
+        FAULTS,
+        OF_FAULTS,
+    );
+    page.kinds(
         "Expectations",
         "What an expectation needs depends on the word behind `that`. A count is at least 1 when no limit is written; with \
-         an upper limit alone, 0 is enough. It is looked for `within` a time `after` a sound first reaches the hydrophone, \
+         an upper limit alone, 0 is enough. It is looked for `within` a time `after` a sound first reaches the hydrophone or a fault is over, \
          or between `from` and `until`.",
         "that",
         EXPECTATIONS,

@@ -1,9 +1,10 @@
 //! The expectations of a cue sheet, counted while the rehearsal runs.
 
 use assess::input::{InputError, ns};
-use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, SoundIx, Within};
+use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, Recovery, SoundIx, Within};
 use timeline::Ns;
 
+use crate::came::{FaultCame, Recovered};
 use crate::ear::Arrival;
 use crate::reach::above;
 use crate::record::{Record, What};
@@ -56,7 +57,7 @@ impl<'a> Watcher<'a> {
         let windows = cues
             .expects
             .iter()
-            .map(|e| windows(line, e, arrivals))
+            .map(|e| windows(line, cues, e, arrivals))
             .collect::<Result<_, _>>()?;
         Ok(Watcher {
             line,
@@ -101,12 +102,15 @@ impl<'a> Watcher<'a> {
         }
     }
 
-    /// How the expectations came out; `end` is the end of the rehearsal.
-    pub(crate) fn finish(self, end: Ns) -> Vec<Expectation> {
+    /// How the expectations came out; `end` is the end of the rehearsal, `faults` what came of the faults.
+    pub(crate) fn finish(self, end: Ns, faults: &[FaultCame]) -> Vec<Expectation> {
         self.expects
             .iter()
             .zip(&self.windows)
             .map(|(e, windows)| {
+                if let ExpectKind::Recovered(wanted) = e.what {
+                    return recovery(self.cues, e, wanted, faults);
+                }
                 let judged = judge(self.line, e, windows);
                 match self.untested(e, windows, end) {
                     Some(why) if judged.passed => Expectation {
@@ -133,7 +137,9 @@ impl<'a> Watcher<'a> {
         let mut sensors: Vec<plan::SensorIx> = match &expect.what {
             ExpectKind::Notice { of, .. } => vec![on(of)],
             ExpectKind::Voted { of, .. } => self.line.votes[of.0].of.iter().map(on).collect(),
-            ExpectKind::Down { .. } | ExpectKind::Voltage { .. } => Vec::new(),
+            ExpectKind::Down { .. } | ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => {
+                Vec::new()
+            }
             _ => self.line.detectors.iter().map(|d| d.on).collect(),
         };
         sensors.sort_unstable();
@@ -154,9 +160,11 @@ impl<'a> Watcher<'a> {
             | ExpectKind::Delivered { count, .. }
             | ExpectKind::Sent { count, .. }
             | ExpectKind::Lost { count, .. }
+            | ExpectKind::Late { count, .. }
             | ExpectKind::Down { count, .. } => count.at_least == 0,
             // A voltage holds all the time or not at all.
             ExpectKind::Voltage { .. } => true,
+            ExpectKind::Recovered(_) => false,
         };
         if !absence {
             return None;
@@ -184,6 +192,7 @@ impl<'a> Watcher<'a> {
 
 fn windows(
     line: &Line,
+    cues: &CueSheet,
     expect: &Expect,
     arrivals: &[(plan::SensorIx, Vec<Arrival>)],
 ) -> Result<Vec<Window>, InputError> {
@@ -197,14 +206,16 @@ fn windows(
         (ExpectKind::Notice { of, .. }, _) => vec![of.0],
         (ExpectKind::Voted { of, .. }, _) => line.votes[of.0].of.iter().map(|d| d.0).collect(),
         // A module goes down, and a voltage falls, whether anybody hears or not.
-        (ExpectKind::Down { .. } | ExpectKind::Voltage { .. }, _) => Vec::new(),
+        (ExpectKind::Down { .. } | ExpectKind::Voltage { .. } | ExpectKind::Recovered(_), _) => {
+            Vec::new()
+        }
         // What a sound leads to begins at any detector that it reaches.
         (_, Within::After { sound, .. }) => on(&|sensor| {
             arrivals
                 .iter()
                 .any(|(s, all)| *s == sensor && all.iter().any(|a| a.sound == *sound))
         }),
-        (_, Within::Between { .. }) => Vec::new(),
+        (_, Within::Between { .. } | Within::AfterFault { .. }) => Vec::new(),
     };
     let window = |from: Ns, until: Ns, root| Window {
         from,
@@ -220,6 +231,15 @@ fn windows(
         Within::Between { from_s, until_s } => {
             let (from, until) = (ns(what, from_s)?, ns(what, until_s)?);
             Ok(vec![window(from, until, None)])
+        }
+        Within::AfterFault { fault, within_s } => {
+            let over_s = cues.faults[fault.0].over_s();
+            let from = ns(
+                what,
+                over_s.expect("only a fault that is over has a window behind it"),
+            )?;
+            let until = from.checked_add(ns(what, within_s.si)?);
+            Ok(vec![window(from, until.unwrap_or(Ns(u64::MAX)), None)])
         }
         Within::After { sound, within_s } => {
             let of_detector = match &expect.what {
@@ -292,6 +312,27 @@ fn concerns(kind: &ExpectKind, what: &What) -> bool {
                 module, topic: t, ..
             },
         ) => topic == t && to == module,
+        (
+            ExpectKind::Late {
+                topic,
+                to,
+                beyond_s,
+                ..
+            },
+            What::Delivered {
+                module,
+                topic: t,
+                after,
+                late,
+                ..
+            },
+        ) => {
+            let is_late = match beyond_s {
+                Some(q) => after.as_s_f64() > q.si,
+                None => *late == Some(true),
+            };
+            topic == t && to.is_none_or(|to| to == *module) && is_late
+        }
         (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
         (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
         (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
@@ -354,8 +395,9 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         | ExpectKind::Delivered { count, .. }
         | ExpectKind::Sent { count, .. }
         | ExpectKind::Lost { count, .. }
+        | ExpectKind::Late { count, .. }
         | ExpectKind::Down { count, .. } => *count,
-        ExpectKind::Voltage { .. } => unreachable!("judged above"),
+        ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => unreachable!("judged above"),
     };
     let fits = |w: &Window| w.count >= count.at_least && count.at_most.is_none_or(|m| w.count <= m);
     let Some(bad) = windows.iter().find(|w| !fits(w)) else {
@@ -363,6 +405,62 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         return done(true, all.join("; "));
     };
     done(false, format!("{}, expected {}", seen(bad), wanted(count)))
+}
+
+/// Whether what a fault disturbed recovered in time.
+fn recovery(
+    cues: &CueSheet,
+    expect: &Expect,
+    wanted: Recovery,
+    faults: &[FaultCame],
+) -> Expectation {
+    let done = |passed, said: String| Expectation {
+        id: expect.id.clone(),
+        passed,
+        said,
+    };
+    let Within::AfterFault { fault, within_s } = expect.within else {
+        unreachable!("something recovers after a fault");
+    };
+    let id = &cues.faults[fault.0].id;
+    let mut all = faults[fault.0].recovered.iter();
+    let Some((_, how)) = all.find(|(what, _)| *what == wanted) else {
+        let said = match wanted {
+            Recovery::Module(_) => "did not stop while",
+            Recovery::Topic { .. } => {
+                "lost nothing, was not late, and nobody on its way stopped while"
+            }
+        };
+        return done(
+            false,
+            format!("it {said} fault.{id} held: there is nothing to recover from"),
+        );
+    };
+    let what = match wanted {
+        Recovery::Module(_) => "works again",
+        Recovery::Topic { .. } => "told again in time",
+    };
+    match how {
+        Recovered::After(took) => {
+            let took_s = took.as_s_f64();
+            let within = took_s <= within_s.si;
+            let limit = match within {
+                true => String::new(),
+                false => format!(", expected within {} s", within_s.si),
+            };
+            done(
+                within,
+                format!("{what} {took_s:.4} s after fault.{id} was over{limit}"),
+            )
+        }
+        Recovered::NothingPublished => done(
+            false,
+            format!("nothing was published on it since fault.{id} was over, so this shows nothing"),
+        ),
+        Recovered::NotByTheEnd | Recovered::NotOver => {
+            done(false, format!("not {what} by the end of the rehearsal"))
+        }
+    }
 }
 
 fn module(line: &Line, ix: ModuleIx) -> String {

@@ -4,11 +4,13 @@
 //! order that [`timeline`] fixes. Every record names the record that caused it, so that a lamp or a message ashore can be
 //! traced back to the sound.
 
+mod came;
 pub mod ear;
 mod engine;
 mod error;
 mod expect;
 mod hearing;
+mod latency;
 mod modules;
 mod order;
 mod reach;
@@ -18,9 +20,11 @@ mod record;
 /// when it comes to something else, so that older evidence counts no longer.
 pub const METHOD: u32 = 1;
 
+pub use came::{FaultCame, Harm, Recovered, TopicCame};
 pub use engine::{Copies, FromOutside, Outcome, Steps, TRIP, UplinkCount, input_id, run};
 pub use error::RehearsalError;
 pub use expect::Expectation;
+pub use latency::Latency;
 pub use order::in_order;
 pub use reach::{Above, above};
 pub use record::{Content, KeptBack, Loss, Record, RecordId, Refusal, Root, What};

@@ -56,6 +56,8 @@ pub(crate) struct ModuleNow {
     /// It has been told that it has more than its highest voltage.
     pub(crate) told_over: bool,
     pub(crate) restarts: u32,
+    /// Those since the last fault began, went on or ended.
+    pub(crate) unasked: u32,
     pub(crate) voltage_v: f64,
     pub(crate) lowest_v: f64,
     pub(crate) highest_v: f64,
@@ -84,6 +86,7 @@ impl ModuleNow {
                 stopped_by: None,
                 told_over: false,
                 restarts: 0,
+                unasked: 0,
                 voltage_v: f64::NAN,
                 lowest_v: f64::INFINITY,
                 highest_v: f64::NEG_INFINITY,

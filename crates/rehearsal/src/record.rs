@@ -5,8 +5,8 @@ use std::sync::Arc;
 use assess::input::Carrier;
 use network::{DropReason, MessageId, NoteKind as NoteOf};
 use plan::{
-    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, TopicIx, UplinkIx,
-    VoteIx,
+    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, SupplyIx,
+    TopicIx, UplinkIx, VoteIx,
 };
 use timeline::Ns;
 
@@ -58,6 +58,8 @@ pub enum KeptBack {
     Behaviour(BehaviourIx),
     /// The message of an input, by its index in the cue sheet; behind those, one from outside ([`crate::input_id`]).
     Input(usize),
+    /// A message of a broken module, by the fault's index in the cue sheet.
+    Fault(usize),
 }
 
 /// Why a copy of a message was lost.
@@ -181,6 +183,25 @@ pub enum What {
         message: MessageId,
         /// What it holds, where that is said.
         content: Option<Arc<Content>>,
+        /// The module that published it.
+        from: ModuleIx,
+        /// From its publication until now.
+        after: Ns,
+        /// Whether that is longer than the bound of `check`, where it knows one.
+        late: Option<bool>,
+    },
+    /// A message came later than its bound says although nothing was amiss: the bound or the run is wrong.
+    BeyondBound {
+        /// The module.
+        module: ModuleIx,
+        /// The topic.
+        topic: TopicIx,
+        /// The message.
+        message: MessageId,
+        /// From its publication until now.
+        after: Ns,
+        /// The bound.
+        bound: Ns,
     },
     /// A copy of a message is lost.
     Lost {
@@ -288,6 +309,18 @@ pub enum What {
     FaultEnds {
         /// Index into the cue sheet's faults.
         fault: usize,
+    },
+    /// A span that comes and goes opens or closes.
+    Contact {
+        /// The span.
+        span: SpanIx,
+        /// Whether it is open now.
+        open: bool,
+    },
+    /// A drained supply has given all that it could.
+    Spent {
+        /// The supply.
+        supply: SupplyIx,
     },
     /// Voltages after a change.
     Settled {

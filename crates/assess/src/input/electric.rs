@@ -8,7 +8,7 @@
 
 use std::collections::VecDeque;
 
-use plan::{Input, Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx};
+use plan::{Input, Line, Load, Module, ModuleIx, PassWhen, Span, SpanIx, Supply};
 use power::conductor::loop_resistance_ohm;
 use power::{Branch, Converter, EfficiencyCurve, LoadKind, Network, Source};
 
@@ -54,6 +54,33 @@ pub struct Conditions {
     pub whole: Vec<bool>,
     /// Whether each supply gives.
     pub giving: Vec<bool>,
+    /// What bad contacts add to the loop of each span, ohm.
+    pub added_ohm: Vec<f64>,
+    /// The output of each supply.
+    pub given: Vec<Given>,
+}
+
+/// The output of a supply.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Given {
+    /// Open-circuit voltage, V.
+    pub voltage_v: f64,
+    /// Source resistance, ohm.
+    pub resistance_ohm: f64,
+    /// Current limit, A.
+    pub current_limit_a: Option<f64>,
+}
+
+impl Given {
+    /// As the plan has it.
+    #[must_use]
+    pub fn of(supply: &Supply) -> Given {
+        Given {
+            voltage_v: supply.voltage_v.si,
+            resistance_ohm: supply.resistance_ohm.si,
+            current_limit_a: supply.current_limit_a.map(|q| q.si),
+        }
+    }
 }
 
 /// The network and where its parts come from.
@@ -154,6 +181,8 @@ impl Conditions {
             working: vec![true; line.modules.len()],
             whole: vec![true; line.spans.len()],
             giving: vec![true; line.supplies.len()],
+            added_ohm: vec![0.0; line.spans.len()],
+            given: line.supplies.iter().map(Given::of).collect(),
         }
     }
 }
@@ -258,11 +287,16 @@ impl Electric {
             .filter(|(s, _)| conditions.giving[*s])
         {
             if let Some(node) = node_of[supply.module.0] {
+                let Given {
+                    voltage_v,
+                    resistance_ohm,
+                    current_limit_a,
+                } = conditions.given[s];
                 source_list.push(Source {
                     node,
-                    voltage_v: supply.voltage_v.si,
-                    resistance_ohm: supply.resistance_ohm.si,
-                    current_limit_a: supply.current_limit_a.map(|q| q.si),
+                    voltage_v,
+                    resistance_ohm,
+                    current_limit_a,
                 });
                 sources.push(s);
             }
@@ -323,6 +357,7 @@ impl Electric {
         unknowns: &mut Vec<String>,
     ) -> Option<f64> {
         let wire_ohm = self.wire_ohm[i].filter(|_| conditions.whole[i])?;
+        let wire_ohm = wire_ohm + conditions.added_ohm[i];
         let Some(contacts) = span.contacts else {
             unknowns.push(format!("span.{} says nothing of its contacts", span.id));
             return Some(wire_ohm);

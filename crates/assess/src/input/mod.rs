@@ -19,7 +19,7 @@ mod vote;
 mod warm;
 
 pub use delivery::terms;
-pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, electric};
+pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
 pub(crate) use electric::{boots, draws};
 pub use energy::{
     CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,

@@ -5,13 +5,13 @@ use std::path::Path;
 
 use super::content::{Led, content};
 use super::expectations::expect;
+use super::faults::fault;
 use super::sources::track;
 use super::talk::topic;
-use super::{Declared, Resolver, ix_of, module_of, unknown};
+use super::{Declared, Resolver, unknown};
 use crate::catalogue::Catalogue;
-use crate::cue_sheet::{CueSheet, Fault, FaultKind, InputCue, Repeats, Sound, SoundKind};
-use crate::field::RefKind;
-use crate::line::{Deployment, Line, Q, SpanIx, SupplyIx, UplinkIx};
+use crate::cue_sheet::{CueSheet, InputCue, Repeats, Sound, SoundKind};
+use crate::line::{Deployment, Line, Q};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
 use crate::site::Site;
@@ -123,6 +123,7 @@ fn no_rehearsal(at: Site) -> CueSheet {
 fn declared(root: &Fields, of_plan: &Declared) -> Declared {
     let mut declared = of_plan.clone();
     declared.add_below("", "sound", root);
+    declared.add_below("", "fault", root);
     declared
 }
 
@@ -240,7 +241,13 @@ pub(super) fn sound_kind(
 }
 
 /// Warns of what begins when the rehearsal is over.
-fn after_the_end(r: &mut Resolver<'_>, what: &str, at_s: Q, label: &str, sheet: &CueSheet) {
+pub(super) fn after_the_end(
+    r: &mut Resolver<'_>,
+    what: &str,
+    at_s: Q,
+    label: &str,
+    sheet: &CueSheet,
+) {
     if at_s.si >= sheet.duration_s.si {
         r.tell(
             Mistake::warning(
@@ -256,69 +263,6 @@ fn after_the_end(r: &mut Resolver<'_>, what: &str, at_s: Q, label: &str, sheet: 
 
 fn whole(f: &Fields, key: &'static str) -> Option<u32> {
     f.count(key).and_then(|(n, _)| u32::try_from(*n).ok())
-}
-
-fn fault(
-    r: &mut Resolver<'_>,
-    id: &str,
-    f: &Fields,
-    line: &Line,
-    sheet: &CueSheet,
-) -> Option<Fault> {
-    let (kind, _) = f.choice("kind")?;
-    let (found, path, site) = r.reference(f, "of")?;
-    let what = match (*kind, found) {
-        ("cut", RefKind::Span) => {
-            ix_of(&line.spans, path, |s| &s.id).map(|i| FaultKind::Cut(SpanIx(i)))
-        }
-        ("hang", RefKind::Module) => module_of(line, path).map(FaultKind::Hang),
-        ("dead", RefKind::Module) => module_of(line, path).map(FaultKind::Dead),
-        ("no-uplink", RefKind::Uplink) => {
-            ix_of(&line.uplinks, path, |u| &u.id).map(|i| FaultKind::NoUplink(UplinkIx(i)))
-        }
-        ("no-supply", RefKind::Supply) => {
-            ix_of(&line.supplies, path, |s| &s.id).map(|i| FaultKind::NoSupply(SupplyIx(i)))
-        }
-        _ => {
-            let wanted = match *kind {
-                "cut" => RefKind::Span,
-                "no-uplink" => RefKind::Uplink,
-                "no-supply" => RefKind::Supply,
-                _ => RefKind::Module,
-            };
-            r.tell(
-                Mistake::error(
-                    Code::BadReference,
-                    site,
-                    format!("`{kind}` does not happen to `{path}`"),
-                )
-                .label("another kind of thing")
-                .help(format!("expected {}", wanted.example())),
-            );
-            None
-        }
-    }?;
-    let (at_s, until_s) = (f.q("at")?, f.q("until"));
-    if let Some(until) = until_s.filter(|u| u.si <= at_s.si) {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                until.at,
-                "this fault is over before it begins",
-            )
-            .label("over")
-            .related(at_s.at, "begins"),
-        );
-        return None;
-    }
-    after_the_end(r, &format!("fault.{id}"), at_s, "never happens", sheet);
-    Some(Fault {
-        id: id.to_owned(),
-        at: f.site,
-        at_s,
-        until_s,
-        what,
-    })
 }
 
 fn input(

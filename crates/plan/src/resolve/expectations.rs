@@ -5,11 +5,13 @@ use quantity::Dimension;
 use super::requirements::limit;
 use super::talk::topic;
 use super::{Resolver, ix_of};
-use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, SoundIx, Within};
+use crate::cue_fault::FaultIx;
+use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, Recovery, SoundIx, Within};
 use crate::field::{POSITIVE, RefKind};
 use crate::line::{Line, UplinkIx};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
+use crate::site::Site;
 use crate::tables::{EXPECT, EXPECTATIONS, OF_EXPECTATIONS};
 
 pub(super) fn expect(
@@ -93,6 +95,20 @@ pub(super) fn expect(
                 count: count(r, f)?,
             }
         }
+        "late" => {
+            let (name, site) = f.text("topic")?;
+            let to = match f.has("at") {
+                true => Some(r.module(line, f, "at")?),
+                false => None,
+            };
+            ExpectKind::Late {
+                topic: topic(r, line, name, site)?,
+                to,
+                beyond_s: f.q("beyond"),
+                count: count(r, f)?,
+            }
+        }
+        "recovered" => ExpectKind::Recovered(recovery(r, f, line, &within)?),
         "sent" => {
             wanted(r, f, RefKind::Uplink)?;
             let (_, path, _) = r.reference(f, "of")?;
@@ -115,6 +131,50 @@ pub(super) fn expect(
         within,
         what,
     })
+}
+
+/// What is to recover: a module, or a topic at a module; after a fault.
+fn recovery(r: &mut Resolver<'_>, f: &Fields, line: &Line, within: &Within) -> Option<Recovery> {
+    if !matches!(within, Within::AfterFault { .. }) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                f.site_of("after").unwrap_or(f.site),
+                "something recovers after a fault",
+            )
+            .label("no fault")
+            .help("write `after = \"fault.ID\"`"),
+        );
+        return None;
+    }
+    let of_a_topic = f.has("topic") && f.has("at");
+    match f.has("of") {
+        true if !f.has("topic") && !f.has("at") => {
+            wanted(r, f, RefKind::Module)?;
+            r.module(line, f, "of").map(Recovery::Module)
+        }
+        false if of_a_topic => {
+            let (name, site) = f.text("topic")?;
+            Some(Recovery::Topic {
+                topic: topic(r, line, name, site)?,
+                to: r.module(line, f, "at")?,
+            })
+        }
+        _ => {
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    f.site,
+                    "what recovers is a module (`of`), or a `topic` `at` a module",
+                )
+                .label("here")
+                .help(
+                    "write `of = \"module.ID\"`, or `topic = \"alert/call\"` and `at = \"module.ID\"`",
+                ),
+            );
+            None
+        }
+    }
 }
 
 fn wanted(r: &mut Resolver<'_>, f: &Fields, kind: RefKind) -> Option<()> {
@@ -149,7 +209,10 @@ fn window(r: &mut Resolver<'_>, f: &Fields, sheet: &CueSheet) -> Option<Within> 
         return None;
     }
     if f.has("after") {
-        let (_, path, _) = r.reference(f, "after")?;
+        let (kind, path, site) = r.reference(f, "after")?;
+        if kind == RefKind::Fault {
+            return after_fault(r, f, sheet, (path, site));
+        }
         let sound = ix_of(&sheet.sounds, path, |s| &s.id).map(SoundIx)?;
         return Some(Within::After {
             sound,
@@ -171,6 +234,34 @@ fn window(r: &mut Resolver<'_>, f: &Fields, sheet: &CueSheet) -> Option<Within> 
         return None;
     }
     Some(Within::Between { from_s, until_s })
+}
+
+/// The window that begins when a fault is over.
+fn after_fault(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    sheet: &CueSheet,
+    (path, site): (&str, Site),
+) -> Option<Within> {
+    let fault = ix_of(&sheet.faults, path, |x| &x.id).map(FaultIx)?;
+    let of = &sheet.faults[fault.0];
+    if of.over_s().is_none_or(|over| over >= sheet.duration_s.si) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                format!("`{path}` is not over within the rehearsal, so nothing comes after it"),
+            )
+            .label("here")
+            .related(of.at, "the fault")
+            .help("give the fault an `until`"),
+        );
+        return None;
+    }
+    Some(Within::AfterFault {
+        fault,
+        within_s: f.q("within")?,
+    })
 }
 
 /// At least once when nothing is written; with an upper limit alone, nothing is needed.

@@ -9,6 +9,7 @@ mod delivery;
 mod electric;
 mod exclusive;
 mod expectations;
+mod faults;
 mod link_kinds;
 mod links;
 mod mechanics;

@@ -4,7 +4,7 @@ use quantity::{Dimension as D, LevelKind as K, SECONDS_PER_DAY};
 
 use super::plan::{FREQUENCY, TURN, WIND};
 use crate::field::{
-    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
+    Bounds, Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
     optional as o, required as r,
 };
 
@@ -207,7 +207,7 @@ const REPEATS: Section = Section {
     ],
 };
 
-const FAULT: Section = Section {
+pub(crate) const FAULT: Section = Section {
     name: "a fault",
     doc: "Something that goes wrong, and perhaps right again.",
     part: None,
@@ -216,7 +216,22 @@ const FAULT: Section = Section {
         o("until", AFTER, "when it is over; never when not written"),
         r(
             "kind",
-            S::Choice(&["cut", "hang", "dead", "no-uplink", "no-supply"]),
+            S::Choice(&[
+                "cut",
+                "intermittent",
+                "bad-contact",
+                "unplugged",
+                "hang",
+                "dead",
+                "restart",
+                "reboot-loop",
+                "no-uplink",
+                "no-supply",
+                "brown-out",
+                "swapped",
+                "drained",
+                "flood",
+            ]),
             "what goes wrong",
         ),
         r(
@@ -224,8 +239,77 @@ const FAULT: Section = Section {
             S::Reference(&[R::Span, R::Module, R::Uplink, R::Supply]),
             "what it happens to",
         ),
+        o(
+            "down",
+            S::Amount(D::Time, LASTING),
+            "of `intermittent`: how long it is open each time; it begins open",
+        ),
+        o(
+            "up",
+            S::Amount(D::Time, LASTING),
+            "of `intermittent`: how long it is whole each time",
+        ),
+        o(
+            "lengths",
+            S::Choice(&["fixed", "exponential"]),
+            "of `intermittent`: each time just as long, or drawn with that mean from an exponential law",
+        ),
+        o(
+            "resistance",
+            S::Amount(D::Resistance, NOT_NEGATIVE),
+            "of `bad-contact`: added to the loop of the span; of `swapped`: the source resistance",
+        ),
+        o(
+            "leaves",
+            S::Choice(&["gap", "joined"]),
+            "of `unplugged`: every span that ends at the module is open at it, or the line goes on past its place as its `passes` says",
+        ),
+        o(
+            "by",
+            S::Choice(&["power", "watchdog"]),
+            "of `restart`: its power is taken and given back, or its program boots at once",
+        ),
+        o(
+            "after",
+            S::Amount(D::Time, LASTING),
+            "of `reboot-loop`: how long the module works each time before it restarts",
+        ),
+        o(
+            "voltage",
+            S::Amount(D::Voltage, NOT_NEGATIVE),
+            "of `brown-out` and `swapped`: the open-circuit voltage",
+        ),
+        o(
+            "current_limit",
+            S::Amount(D::Current, POSITIVE),
+            "of `swapped`: the current limit; none when not written",
+        ),
+        o(
+            "with",
+            S::Reference(&[R::Supply]),
+            "of `swapped`: another supply of the plan, whose output it then has",
+        ),
+        o(
+            "energy",
+            S::Amount(D::Energy, NOT_NEGATIVE),
+            "of `drained`: what the supply can still give to the line",
+        ),
+        o("topic", S::Topic, "of `flood`: what the module publishes"),
+        o(
+            "every",
+            S::Amount(D::Time, between(1.0e-6, 1.0e6, "from 1 us to 11 d")),
+            "of `flood`: from message to message",
+        ),
+        o(
+            "limited",
+            S::Flag,
+            "of `flood`: whether the topic's `at_most` still holds at the broken module",
+        ),
     ],
 };
+
+/// How long something lasts each time: more often than each millisecond it cannot come and go.
+const LASTING: Bounds = between(1.0e-3, 1.0e7, "from 1 ms to 115 d");
 
 const INPUT: Section = Section {
     name: "an input",
@@ -255,6 +339,8 @@ const SEEN: &[&str] = &[
     "delivered",
     "sent",
     "lost",
+    "late",
+    "recovered",
     "voltage",
     "down",
 ];
@@ -271,16 +357,25 @@ pub(crate) const EXPECT: Section = Section {
             "whose: a detector's notice, a vote, an output, an uplink, a module",
         ),
         o("to", S::Choice(&["on", "off"]), "of `switched`"),
-        o("topic", S::Topic, "of `delivered` and `lost`"),
+        o(
+            "topic",
+            S::Topic,
+            "of `delivered`, `lost`, `late` and `recovered`",
+        ),
         o(
             "at",
             S::Reference(&[R::Module]),
-            "of `delivered`: the module it reaches",
+            "of `delivered`, `late` and `recovered`: the module it reaches",
+        ),
+        o(
+            "beyond",
+            S::Amount(D::Time, POSITIVE),
+            "of `late`: from publication to delivery; the bound of `check` when not written",
         ),
         o(
             "after",
-            S::Reference(&[R::Sound]),
-            "look from when this sound first reaches the hydrophone",
+            S::Reference(&[R::Sound, R::Fault]),
+            "look from when this sound first reaches the hydrophone, or from when this fault is over",
         ),
         o(
             "within",

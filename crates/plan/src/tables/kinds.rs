@@ -159,6 +159,30 @@ pub(crate) const OF_SOUNDS: &[&str] = &["at", "kind", "source_level", "track", "
 /// Keys that every call of a plan may have; its other keys are those of the sound of its kind.
 pub(crate) const OF_CALLS: &[&str] = &["kind", "source_level", "depth"];
 
+/// Faults of a cue sheet, by the word after `kind`.
+pub(crate) const FAULTS: &[Kind] = &[
+    kind("cut", &[], &["until"]),
+    kind("intermittent", &["down", "up", "lengths"], &["until"]),
+    kind("bad-contact", &["resistance"], &["until"]),
+    kind("unplugged", &["leaves"], &["until"]),
+    kind("hang", &[], &["until"]),
+    kind("dead", &[], &["until"]),
+    kind("restart", &["by"], &[]),
+    kind("reboot-loop", &["after"], &["until"]),
+    kind("no-uplink", &[], &["until"]),
+    kind("no-supply", &[], &["until"]),
+    kind("brown-out", &["voltage"], &["until"]),
+    kind(
+        "swapped",
+        &[],
+        &["with", "voltage", "resistance", "current_limit", "until"],
+    ),
+    kind("drained", &["energy"], &["until"]),
+    kind("flood", &["topic", "every", "limited"], &["until"]),
+];
+/// Keys that every fault may have.
+pub(crate) const OF_FAULTS: &[&str] = &["at", "kind", "of"];
+
 /// Expectations of a cue sheet, by the word after `that`.
 pub(crate) const EXPECTATIONS: &[Kind] = &[
     limited("notice", &["of"], &["at_least", "at_most"], "1"),
@@ -167,6 +191,13 @@ pub(crate) const EXPECTATIONS: &[Kind] = &[
     limited("delivered", &["topic", "at"], &["at_least", "at_most"], "1"),
     limited("sent", &["of"], &["at_least", "at_most"], "1"),
     limited("lost", &["topic"], &["at_least", "at_most"], "1"),
+    limited(
+        "late",
+        &["topic"],
+        &["at", "beyond", "at_least", "at_most"],
+        "1",
+    ),
+    kind("recovered", &["after", "within"], &["of", "topic", "at"]),
     limited("voltage", &["of"], &["at_least", "at_most"], "20 V"),
     limited("down", &["of"], &["at_least", "at_most"], "1"),
 ];

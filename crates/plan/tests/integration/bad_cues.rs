@@ -28,11 +28,30 @@ macro_rules! bad {
 }
 
 const UPSWEEP: &str = "kind = \"upsweep\"\nfrom = \"90 Hz\"\nto = \"150 Hz\"\nlength = \"0.7 s\"";
+const FAULT: &str = "kind = \"cut\"\nof = \"span.top\"";
+const MENDED: &str = "at = \"200 s\"\n\n[expect.heard]\nthat = \"notice\"\nof = \"detector.call.confirmed\"\nafter = \"sound.near\"\nwithin = \"2 s\"";
 const HEARD: &str = "that = \"notice\"\nof = \"detector.call.confirmed\"";
 
 bad! {
     unknown_span: "of = \"span.top\"" => "of = \"span.tip\"";
     fault_of_the_wrong_thing: "of = \"span.top\"" => "of = \"module.upper\"";
+    fault_without_what_its_kind_needs: FAULT => "kind = \"intermittent\"\nof = \"span.top\"\nup = \"2 s\"";
+    fault_with_a_strange_key: FAULT => "kind = \"hang\"\nof = \"module.upper\"\nvoltage = \"9 V\"";
+    restart_until: FAULT => "kind = \"restart\"\nof = \"module.upper\"\nby = \"power\"\nuntil = \"250 s\"";
+    restart_without_a_boot: FAULT => "kind = \"restart\"\nof = \"module.buoy\"\nby = \"watchdog\"";
+    brown_out_that_is_none: FAULT => "kind = \"brown-out\"\nof = \"supply.cells\"\nvoltage = \"60 V\"";
+    swapped_without_figures: FAULT => "kind = \"swapped\"\nof = \"supply.cells\"\nvoltage = \"24 V\"";
+    swapped_with_itself: FAULT => "kind = \"swapped\"\nof = \"supply.cells\"\nwith = \"supply.cells\"";
+    swapped_twice: FAULT => "kind = \"swapped\"\nof = \"supply.cells\"\nwith = \"supply.cells\"\nvoltage = \"24 V\"";
+    unplugged_where_the_line_ends: FAULT => "kind = \"unplugged\"\nof = \"module.buoy\"\nleaves = \"joined\"";
+    flood_of_an_unknown_topic: FAULT => "kind = \"flood\"\nof = \"module.upper\"\ntopic = \"alert/cal\"\nevery = \"10 ms\"\nlimited = false";
+    flood_too_fast: FAULT => "kind = \"flood\"\nof = \"module.upper\"\ntopic = \"alert/call\"\nevery = \"10 ns\"\nlimited = false";
+    recovered_after_a_sound: HEARD => "that = \"recovered\"\nof = \"module.upper\"";
+    after_a_fault_that_is_never_over: "after = \"sound.near\"" => "after = \"fault.cut\"";
+    after_an_unknown_fault: "after = \"sound.near\"" => "after = \"fault.cat\"";
+    recovered_of_two_kinds: MENDED => "at = \"200 s\"\nuntil = \"210 s\"\n\n[expect.heard]\nthat = \"recovered\"\nof = \"module.upper\"\ntopic = \"alert/call\"\nafter = \"fault.cut\"\nwithin = \"20 s\"";
+    recovered_of_an_output: MENDED => "at = \"200 s\"\nuntil = \"210 s\"\n\n[expect.heard]\nthat = \"recovered\"\nof = \"module.buoy.output.lantern\"\nafter = \"fault.cut\"\nwithin = \"20 s\"";
+    late_nowhere: HEARD => "that = \"late\"\nat = \"module.buoy\"";
     fault_over_before_it_begins: "at = \"200 s\"" => "at = \"200 s\"\nuntil = \"100 s\"";
     sound_without_its_length: "length = \"0.7 s\"\n" => "";
     sound_with_a_strange_key: "length = \"0.7 s\"" => "length = \"0.7 s\"\nclicks = 5";

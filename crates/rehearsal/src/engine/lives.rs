@@ -1,7 +1,7 @@
 //! Modules trip, stop, wake, boot and listen again.
 
 use assess::input::ns;
-use plan::{DetectorIx, ModuleIx, OutputIx};
+use plan::{DetectorIx, ModuleIx, OutputIx, RestartBy};
 use timeline::Class;
 
 use super::{Engine, Happening, place};
@@ -9,8 +9,11 @@ use crate::error::RehearsalError;
 use crate::modules::Life;
 use crate::record::{RecordId, What};
 
-/// Restarts of one module after which the rehearsal gives up.
+/// Restarts of one module without a fault after which the rehearsal gives up.
 const MOST_RESTARTS: u32 = 200;
+/// The same while a fault holds, since the last one began, went on or ended: a module that a bad contact switches on and off each few
+/// milliseconds does so for some minutes.
+const MOST_UNDER_A_FAULT: u32 = 100_000;
 
 /// Why a module stops.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -113,6 +116,44 @@ impl Engine<'_> {
         if !self.switches_on(module) || m.dead || m.hung {
             return Ok(());
         }
+        let most = match self.holding().next() {
+            Some(_) => MOST_UNDER_A_FAULT,
+            None => MOST_RESTARTS,
+        };
+        let m = &mut self.modules[module.0];
+        m.unasked += 1;
+        if m.unasked > most {
+            return Err(RehearsalError::RestartLoop {
+                at: self.now,
+                module: self.line.modules[module.0].id.clone(),
+                times: m.restarts,
+            });
+        }
+        self.boot(module, parent)
+    }
+
+    /// A module that works is restarted by a fault. One without power, dead or hung stays as it is.
+    pub(super) fn restart(
+        &mut self,
+        module: ModuleIx,
+        by: RestartBy,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
+        let m = &mut self.modules[module.0];
+        if m.life == Life::Off || m.hung || m.dead {
+            return Ok(());
+        }
+        m.life = Life::Off;
+        self.dirty = true;
+        self.stopped(module, Stop::NoPower, parent)?;
+        match by {
+            // It boots once the next settling has found its voltage, as after a trip.
+            RestartBy::Power => Ok(()),
+            RestartBy::Watchdog => self.boot(module, parent),
+        }
+    }
+
+    fn boot(&mut self, module: ModuleIx, parent: RecordId) -> Result<(), RehearsalError> {
         let plan = &self.line.modules[module.0];
         let Some(boot) = plan.boot else {
             return Err(RehearsalError::NotSaid {
@@ -127,13 +168,6 @@ impl Engine<'_> {
         m.life_turn += 1;
         m.told_down = false;
         m.restarts += 1;
-        if m.restarts > MOST_RESTARTS {
-            return Err(RehearsalError::RestartLoop {
-                at: self.now,
-                module: plan.id.clone(),
-                times: m.restarts - 1,
-            });
-        }
         let turn = m.life_turn;
         self.dirty = true;
         let boots = self.record(Some(parent), None, What::Boots { module });
@@ -165,6 +199,7 @@ impl Engine<'_> {
         self.modules[module.0].life = Life::Works;
         self.dirty = true;
         self.record(Some(parent), None, What::Up { module });
+        self.caught_in_a_loop(module)?;
         let plan = &self.line.modules[module.0];
         let listens = plan.sensors.iter().any(|s| s.chain.is_some());
         if listens {

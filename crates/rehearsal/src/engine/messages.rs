@@ -2,10 +2,10 @@
 
 use assess::input::{Carrier, Traffic};
 use network::{
-    Admission, Delivery, DropReason, FIRST_ANSWER_STREAM, Medium, MessageId, NodeState, Post,
-    RateLimit, TopicId, Value,
+    Admission, Delivery, DropReason, FIRST_ANSWER_STREAM, Medium, MessageId, NodeState, NoteKind,
+    Post, RateLimit, TopicId, Value,
 };
-use plan::{BehaviourIx, ModuleIx, NoticeKind, TopicIx, When};
+use plan::{BehaviourIx, FaultKind, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
 
 use super::content::Led;
@@ -29,13 +29,15 @@ impl Engine<'_> {
             self.record(cause, root, What::Refused { what: by, why });
             return Ok(());
         }
+        self.calm();
         let plan = &self.line.topics[topic.0];
-        if let Some(limit) = self.topic_at_most[topic.0] {
+        if let Some(limit) = self.topic_at_most[topic.0].filter(|_| self.holds_back(by)) {
             let gate = self
                 .topic_limits
                 .entry((module.0, topic.0))
                 .or_insert_with(|| RateLimit::new(limit));
             if !passes(gate, self.now) {
+                self.came.held_back(topic);
                 let why = Refusal::Topic;
                 self.record(parent, root, What::Refused { what: by, why });
                 return Ok(());
@@ -89,7 +91,7 @@ impl Engine<'_> {
                     } => Some((detector, self.now)),
                     _ => None,
                 },
-                KeptBack::Input(_) => None,
+                KeptBack::Input(_) | KeptBack::Fault(_) => None,
             };
             let origin = Origin {
                 record,
@@ -104,6 +106,12 @@ impl Engine<'_> {
         }
         self.drain_drops();
         Ok(())
+    }
+
+    /// Whether the topic's limit holds for what publishes: not for a broken module that floods the line past it.
+    fn holds_back(&self, by: KeptBack) -> bool {
+        let what = |f: usize| self.cues.faults[f].what;
+        !matches!(by, KeptBack::Fault(f) if matches!(what(f), FaultKind::Flood { limited: false, .. }))
     }
 
     pub(super) fn step_machine(&mut self) {
@@ -148,13 +156,30 @@ impl Engine<'_> {
         let topic = self.topic(delivery.topic);
         let content = self.contents.of(delivery.message);
         self.copy_done(delivery.message);
+        let from = self.publisher(delivery.stream);
+        let message = delivery.message;
+        let after = delivery.at.checked_sub(delivery.published);
+        let after = after.expect("nothing is delivered before it is published");
         let what = What::Delivered {
             module,
             topic,
-            message: delivery.message,
+            message,
             content: content.clone(),
+            from,
+            after,
+            late: self.bounds.of_check(from, topic, module).map(|b| after > b),
         };
         let record = self.record(Some(origin.record), origin.root, what);
+        if let Some(bound) = self.broken_bound(delivery, from, topic) {
+            let what = What::BeyondBound {
+                module,
+                topic,
+                message,
+                after,
+                bound,
+            };
+            self.record(Some(record), origin.root, what);
+        }
         if let Some((detector, heard_at)) = origin.heard {
             self.count(module, detector, heard_at, record, origin.root);
         }
@@ -185,6 +210,11 @@ impl Engine<'_> {
             .origins
             .get(&message)
             .expect("a message keeps its origin until its last copy is delivered or lost")
+    }
+
+    /// Who publishes a stream.
+    fn publisher(&self, stream: u32) -> ModuleIx {
+        ModuleIx(stream as usize / self.line.topics.len())
     }
 
     fn topic(&self, id: TopicId) -> TopicIx {
@@ -242,6 +272,10 @@ impl Engine<'_> {
         let done: Vec<MessageId> = machine.drain_done().collect();
         for note in notes {
             let origin = self.origin(note.message);
+            // What is sent again is more than a bound counts.
+            if matches!(note.kind, NoteKind::Again { .. }) {
+                self.bounds.disturbed();
+            }
             let what = What::Posted {
                 module: ModuleIx(note.node),
                 topic: self.topic(note.topic),
@@ -262,6 +296,9 @@ impl Engine<'_> {
         };
         for (i, (now, plan)) in self.modules.iter().zip(&self.line.modules).enumerate() {
             let state = now.node_state(plan.passes);
+            if state != NodeState::Up {
+                self.bounds.disturbed();
+            }
             machine
                 .set_node(self.now, i, state)
                 .map_err(|source| RehearsalError::Machine {

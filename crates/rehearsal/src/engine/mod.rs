@@ -5,8 +5,10 @@
 //! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late. One above its highest is told.
 
 mod acts;
+mod bounds;
 mod content;
 mod cues;
+mod faults;
 mod listening;
 mod lives;
 mod messages;
@@ -16,18 +18,24 @@ mod steps;
 mod uplinks;
 mod voltages;
 mod voting;
+mod wiring;
 
 use std::collections::BTreeMap;
 
-use assess::input::{Contacts, Electric, InputError, Traffic, at_most, electric, ns, traffic};
+use assess::input::{
+    Contacts, Electric, Given, InputError, Traffic, at_most, electric, ns, traffic,
+};
 use network::{Access, AtMost, Delivery, Filter, Machine, MessageId, Post, RateLimit, TopicId};
 use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx, When};
 use timeline::{Class, Ns, Queue};
 
+use self::bounds::{BoundsNow, all_hearers};
 use self::content::{Contents, Led};
 use self::cues::restartable;
+use self::faults::FaultsNow;
 use self::messages::on_terms;
 use self::uplinks::{UplinkNow, uplink_now};
+use crate::came::Came;
 use crate::error::RehearsalError;
 use crate::expect::Watcher;
 use crate::hearing::{Ears, WaitingCell};
@@ -50,6 +58,10 @@ enum Happening {
     Fault {
         fault: usize,
         begins: bool,
+    },
+    Goes {
+        fault: usize,
+        turn: u32,
     },
     Cell(WaitingCell),
     Act {
@@ -130,6 +142,8 @@ struct Engine<'a> {
     contacts: Contacts,
     whole: Vec<bool>,
     giving: Vec<bool>,
+    added_ohm: Vec<f64>,
+    given: Vec<Given>,
     dirty: bool,
     supply_w: Vec<f64>,
     supply_j: Vec<f64>,
@@ -154,8 +168,9 @@ struct Engine<'a> {
     deliveries: Vec<Delivery>,
     watcher: Watcher<'a>,
     confirmed: Vec<u64>,
-    fault_records: Vec<Option<RecordId>>,
-    faults_in_force: Vec<bool>,
+    faults: FaultsNow,
+    bounds: BoundsNow,
+    came: Came,
     /// Messages from outside, in the order in which they were handed in.
     outside: Vec<FromOutside>,
 }
@@ -232,6 +247,10 @@ impl<'a> Engine<'a> {
             .collect::<Result<_, _>>()?;
         restartable(line, cues)?;
         let watcher = Watcher::new(line, cues, &ears.arrivals())?;
+        let (whole, added_ohm, given) = wiring::sound_line(line);
+        let bounds = BoundsNow::new(line, cues, traffic.as_ref())?;
+        let came = Came::new(line, cues, all_hearers(line, traffic.as_ref()));
+        let shared = traffic.as_ref().map_or(0, |t| t.shared.len());
         let mut engine = Engine {
             line,
             cues,
@@ -250,8 +269,10 @@ impl<'a> Engine<'a> {
             } else {
                 Contacts::New
             },
-            whole: vec![true; line.spans.len()],
+            whole,
             giving: vec![true; line.supplies.len()],
+            added_ohm,
+            given,
             dirty: true,
             supply_w: vec![0.0; line.supplies.len()],
             supply_j: vec![0.0; line.supplies.len()],
@@ -273,8 +294,9 @@ impl<'a> Engine<'a> {
             deliveries: Vec::new(),
             watcher,
             confirmed: vec![0; line.detectors.len()],
-            fault_records: vec![None; cues.faults.len()],
-            faults_in_force: vec![false; cues.faults.len()],
+            faults: FaultsNow::none(cues.faults.len(), shared),
+            bounds,
+            came,
             outside: Vec::new(),
         };
         engine.cue()?;
@@ -292,6 +314,7 @@ impl<'a> Engine<'a> {
             what,
         };
         self.watcher.see(&record);
+        self.came.see(&record);
         (self.sink)(&record);
         id
     }
@@ -299,6 +322,7 @@ impl<'a> Engine<'a> {
     fn happen(&mut self, happening: Happening) -> Result<(), RehearsalError> {
         match happening {
             Happening::Fault { fault, begins } => self.fault(fault, begins)?,
+            Happening::Goes { fault, turn } => self.goes(fault, turn)?,
             Happening::Cell(cell) => self.cell(&cell),
             Happening::Act {
                 behaviour,

@@ -5,6 +5,7 @@ use network::{Post, PostStats};
 use plan::SensorIx;
 
 use super::Engine;
+use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
 
 /// What came of a rehearsal.
@@ -28,6 +29,10 @@ pub struct Outcome {
     pub copies: Copies,
     /// Of these, the copies of topics that are sent again, held or kept.
     pub on_terms: PostStats,
+    /// What came of each topic.
+    pub topics: Vec<TopicCame>,
+    /// What came of each fault.
+    pub faults: Vec<FaultCame>,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
@@ -82,9 +87,10 @@ pub struct Copies {
 
 impl Engine<'_> {
     pub(super) fn finish(self) -> Outcome {
+        let (topics, faults) = self.came.finish();
         let stats = self.machine.as_ref().map(Post::stats);
         Outcome {
-            expectations: self.watcher.finish(self.end),
+            expectations: self.watcher.finish(self.end, &faults),
             duration_s: self.end.as_s_f64(),
             voltages_v: self
                 .modules
@@ -113,6 +119,8 @@ impl Engine<'_> {
                 .as_ref()
                 .map(Post::terms_stats)
                 .unwrap_or_default(),
+            topics,
+            faults,
             confirmed: self.confirmed,
             clamped: self.contents.clamped,
             records: self.next_record,

@@ -231,6 +231,7 @@ impl Engine<'_> {
             values,
         } = self.outside[outside].clone();
         let by = KeptBack::Input(self.cues.inputs.len() + outside);
+        self.bounds.broken_from_outside();
         self.publish(module, topic, values.as_deref(), by, None, None)
     }
 }

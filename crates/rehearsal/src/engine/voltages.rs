@@ -18,6 +18,8 @@ impl Engine<'_> {
             working: self.modules.iter().map(ModuleNow::works).collect(),
             whole: self.whole.clone(),
             giving: self.giving.clone(),
+            added_ohm: self.added_ohm.clone(),
+            given: self.given.clone(),
         }
     }
 
@@ -43,7 +45,7 @@ impl Engine<'_> {
             self.watch_highest(ModuleIx(i), settled);
         }
         self.watch_exclusives(settled);
-        Ok(())
+        self.watch_drained()
     }
 
     /// Tells each time that an exclusive group comes to hold more members than it may.
@@ -100,7 +102,7 @@ impl Engine<'_> {
             }
         };
         for (source, current_a) in input.sources.iter().zip(&solution.source_currents_a) {
-            self.supply_w[*source] += self.line.supplies[*source].voltage_v.si * current_a;
+            self.supply_w[*source] += self.given[*source].voltage_v * current_a;
         }
         for load in &input.network.loads {
             let v = solution.voltages_v[load.node];
@@ -123,6 +125,7 @@ impl Engine<'_> {
     pub(super) fn integrate(&mut self) {
         let span_s = self.now.as_s_f64() - self.energy_since.as_s_f64();
         self.energy_since = self.now;
+        self.drain(span_s);
         for (j, w) in self.supply_j.iter_mut().zip(&self.supply_w) {
             *j += w * span_s;
         }

@@ -4,6 +4,7 @@
 mod chain;
 mod conservation;
 mod content;
+mod cued_faults;
 mod ear;
 mod faults;
 mod frozen;

@@ -6,6 +6,7 @@ use plan::{CueSheet, Line};
 use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
+use super::came::{faults_came_json, topics_came_json};
 use super::{content, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
@@ -104,6 +105,9 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
                 KeptBack::Behaviour(b) => {
                     json!({ "behaviour": behaviour(b), "why": words::refusal(*why) })
                 }
+                KeptBack::Fault(f) => {
+                    json!({ "fault": format!("fault.{}", cues.faults[*f].id), "why": words::refusal(*why) })
+                }
                 KeptBack::Input(i) => {
                     json!({ "input": words::input(cues, *i), "why": words::refusal(*why) })
                 }
@@ -147,10 +151,33 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             module: m,
             topic: t,
             message,
+            from,
+            after,
+            late,
             ..
         } => (
             "delivered",
-            json!({ "module": module(m), "topic": topic(t), "message": message.0 }),
+            json!({ "module": module(m), "topic": topic(t), "message": message.0, "from": module(from),
+                    "latency_ns": after.0, "late": late }),
+        ),
+        What::BeyondBound {
+            module: m,
+            topic: t,
+            message,
+            after,
+            bound,
+        } => (
+            "beyond-the-bound",
+            json!({ "module": module(m), "topic": topic(t), "message": message.0, "latency_ns": after.0,
+                    "bound_ns": bound.0 }),
+        ),
+        What::Contact { span, open } => (
+            "contact",
+            json!({ "span": format!("span.{}", line.spans[span.0].id), "open": open }),
+        ),
+        What::Spent { supply } => (
+            "spent",
+            json!({ "supply": format!("supply.{}", line.supplies[supply.0].id) }),
         ),
         What::Lost {
             module: m,
@@ -349,6 +376,8 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "modules": modules,
         "uplinks": uplinks,
         "messages": messages,
+        "topics": topics_came_json(line, outcome),
+        "faults": faults_came_json(line, cues, outcome),
         "records": outcome.records,
         "hydrophones": outcome.clipped.iter().map(|(sensor, clipped)| json!({
             "sensor": line.sensor_path(*sensor), "clipped_samples": clipped,

@@ -1,10 +1,12 @@
 //! Verdicts and rehearsals told in text and in JSON.
 
+mod came;
 mod chain;
 mod check;
 mod content;
 mod faults;
 mod figures;
+mod headline;
 mod json;
 mod paths;
 mod payload;

@@ -7,6 +7,8 @@ use assess::input::arithmetic;
 use plan::{CueSheet, Line, NoticeKind, OutputIx, SensorIx, SoundIx};
 use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
+use super::came::what_came;
+use super::headline::headlines;
 use super::{content, words};
 
 /// Events of one detector from one sound that are told step by step.
@@ -55,12 +57,9 @@ pub fn rehearsal_text(
     for above in never_heard(line, cues) {
         let _ = writeln!(out, "  {above}");
     }
-    for record in records {
-        if let Some(words) = headline(line, cues, record) {
-            let _ = writeln!(out, "  {}  {words}", clock(record.at.as_s_f64()));
-        }
-    }
+    headlines(&mut out, line, cues, records);
     chains(&mut out, line, cues, records);
+    what_came(&mut out, line, cues, outcome);
     totals(&mut out, line, outcome);
     out
 }
@@ -79,133 +78,9 @@ fn never_heard(line: &Line, cues: &CueSheet) -> Vec<Above> {
         .collect()
 }
 
-fn clock(at_s: f64) -> String {
+pub(super) fn clock(at_s: f64) -> String {
     let minutes = (at_s / 60.0).floor();
     format!("{minutes:3.0}:{:06.3}", at_s - 60.0 * minutes)
-}
-
-/// What begins a story of its own: arrivals, faults, modules going down and coming up, losses.
-fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
-    Some(match &record.what {
-        What::Arrives {
-            sensor,
-            sound,
-            repeat,
-            closest_range_m,
-            level_db_re_1upa,
-        } => {
-            // Of a train of like sounds the first is enough.
-            if *repeat > 0 {
-                return None;
-            }
-            let heard = above(line, cues, *sound, *sensor).map_or_else(String::new, |above| {
-                format!(
-                    "; that is of all up to {:.0} Hz, and it hears up to {:.0} Hz",
-                    above.high_hz, above.audible_hz
-                )
-            });
-            format!(
-                "sound.{} reaches {}: {} away at the closest, {level_db_re_1upa:.1} dB re 1 uPa as it begins{heard}",
-                cues.sounds[sound.0].id,
-                line.sensor_path(*sensor),
-                quantity::show(*closest_range_m, quantity::Dimension::Length),
-            )
-        }
-        What::FaultBegins { fault } => words::fault(line, cues, *fault),
-        What::FaultEnds { fault } => format!("fault.{} is over", cues.faults[*fault].id),
-        What::Down { module, voltage_v } => {
-            format!("{} goes down ({voltage_v:.2} V)", line.module_path(*module))
-        }
-        What::OverVoltage {
-            module,
-            voltage_v,
-            highest_v,
-        } => format!(
-            "{} has {voltage_v:.2} V, more than the {} that it bears: what becomes of it is not known",
-            line.module_path(*module),
-            quantity::show(*highest_v, quantity::Dimension::Voltage),
-        ),
-        What::Together { exclusive, holding } => {
-            let group = &line.exclusives[*exclusive];
-            format!(
-                "exclusive.{}: {holding} of its members hold together, and the plan says at most {}: no verdict that rests on it stands",
-                group.id, group.at_most
-            )
-        }
-        What::Refused {
-            what: KeptBack::Input(input),
-            why,
-        } => format!(
-            "{} is held back by {}",
-            words::input(cues, *input),
-            words::refusal(*why)
-        ),
-        What::Voted { vote, detectors } => {
-            let by: Vec<String> = detectors
-                .iter()
-                .map(|d| format!("detector.{}", line.detectors[d.0].id))
-                .collect();
-            format!(
-                "vote.{} is carried by {}",
-                line.votes[vote.0].id,
-                by.join(" and ")
-            )
-        }
-        What::Hears { detector } => {
-            format!(
-                "detector.{} can hear from now on",
-                line.detectors[detector.0].id
-            )
-        }
-        What::Deaf { detector } => {
-            format!(
-                "detector.{} can hear no more",
-                line.detectors[detector.0].id
-            )
-        }
-        What::Boots { module } => format!("{} boots", line.module_path(*module)),
-        What::Up { module } => format!("{} works again", line.module_path(*module)),
-        What::Collapsed { share: Some(share) } => {
-            format!(
-                "the line collapses: it can carry {:.0} % of what is asked of it",
-                100.0 * share
-            )
-        }
-        What::Collapsed { share: None } => {
-            "the line collapses: a supply is asked for more than its current limit".to_owned()
-        }
-        What::Lost {
-            module, topic, why, ..
-        } => {
-            format!(
-                "lost: {} to {} ({})",
-                line.topics[topic.0].name,
-                line.module_path(*module),
-                words::loss(*why)
-            )
-        }
-        What::Posted {
-            module,
-            topic,
-            what,
-            ..
-        } if !matches!(what, network::NoteKind::Acknowledged) => {
-            let name = &line.topics[topic.0].name;
-            let said = words::posted_to(*what, &line.module_path(*module));
-            format!("{name}: {said}")
-        }
-        What::Noticed {
-            detector,
-            notice: NoticeKind::Confirmed,
-            ..
-        } if record.root.is_none() => {
-            format!(
-                "detector.{} confirms something that no cue explains",
-                line.detectors[detector.0].id
-            )
-        }
-        _ => return None,
-    })
 }
 
 /// For each confirmed event, every step from the sound to the outputs and the shore.

@@ -2,7 +2,10 @@
 
 use assess::Status;
 use network::DropReason;
-use plan::{CueSheet, DetectorIx, FaultKind, Line, NoticeKind};
+use plan::{
+    CueSheet, DetectorIx, FaultKind, Leaves, Lengths, Line, NoticeKind, RestartBy, SpanIx, SupplyIx,
+};
+use quantity::{Dimension, show};
 use rehearsal::{Loss, Refusal};
 
 /// The word for the exit status.
@@ -89,15 +92,110 @@ pub(super) fn input(cues: &CueSheet, index: usize) -> String {
     format!("input.{}", rehearsal::input_id(cues, index))
 }
 
+/// A time from nanoseconds up.
+pub(super) fn took(time_s: f64) -> String {
+    show(time_s, Dimension::Time)
+}
+
 /// A fault in words, by its index in the cue sheet.
 pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
     let fault = &cues.faults[index];
+    let span = |s: SpanIx| format!("span.{}", line.spans[s.0].id);
+    let supply = |s: SupplyIx| format!("supply.{}", line.supplies[s.0].id);
     let what = match fault.what {
-        FaultKind::Cut(s) => format!("span.{} is cut", line.spans[s.0].id),
+        FaultKind::Cut(s) => format!("{} is cut", span(s)),
+        FaultKind::Intermittent {
+            span: s,
+            down_s,
+            up_s,
+            lengths,
+        } => {
+            let each = match lengths {
+                Lengths::Fixed => "each time",
+                Lengths::Exponential => "on the mean",
+            };
+            format!(
+                "{} comes and goes: open for {}, whole for {} {each}",
+                span(s),
+                show(down_s.si, Dimension::Time),
+                show(up_s.si, Dimension::Time)
+            )
+        }
+        FaultKind::BadContact {
+            span: s,
+            resistance_ohm,
+        } => format!(
+            "a contact of {} has {} more",
+            span(s),
+            show(resistance_ohm.si, Dimension::Resistance)
+        ),
+        FaultKind::Unplugged { module, leaves } => format!(
+            "{} is unplugged, and {}",
+            line.module_path(module),
+            match leaves {
+                Leaves::Gap => "its spans are open at it",
+                Leaves::Joined => "the line goes on past its place",
+            }
+        ),
         FaultKind::Hang(m) => format!("{} hangs", line.module_path(m)),
         FaultKind::Dead(m) => format!("{} is dead", line.module_path(m)),
+        FaultKind::Restart { module, by } => format!(
+            "{} is restarted by {}",
+            line.module_path(module),
+            match by {
+                RestartBy::Power => "its power",
+                RestartBy::Watchdog => "its watchdog",
+            }
+        ),
+        FaultKind::RebootLoop { module, after_s } => format!(
+            "{} restarts each time that it has worked for {}",
+            line.module_path(module),
+            show(after_s.si, Dimension::Time)
+        ),
         FaultKind::NoUplink(u) => format!("uplink.{} cannot be reached", line.uplinks[u.0].id),
-        FaultKind::NoSupply(s) => format!("supply.{} gives nothing", line.supplies[s.0].id),
+        FaultKind::NoSupply(s) => format!("{} gives nothing", supply(s)),
+        FaultKind::BrownOut {
+            supply: s,
+            voltage_v,
+        } => format!(
+            "{} falls to {}",
+            supply(s),
+            show(voltage_v.si, Dimension::Voltage)
+        ),
+        FaultKind::Swapped {
+            supply: s,
+            voltage_v,
+            resistance_ohm,
+            ..
+        } => format!(
+            "{} is swapped for one of {} behind {}",
+            supply(s),
+            show(voltage_v.si, Dimension::Voltage),
+            show(resistance_ohm.si, Dimension::Resistance)
+        ),
+        FaultKind::Drained {
+            supply: s,
+            energy_j,
+        } => format!(
+            "{} has {} left to give",
+            supply(s),
+            show(energy_j.si, Dimension::Energy)
+        ),
+        FaultKind::Flood {
+            module,
+            topic,
+            every_s,
+            limited,
+        } => format!(
+            "{} publishes {} every {}, {}",
+            line.module_path(module),
+            line.topics[topic.0].name,
+            show(every_s.si, Dimension::Time),
+            match limited {
+                true => "as far as its at_most lets it",
+                false => "past its at_most",
+            }
+        ),
     };
     format!("fault.{}: {what}", fault.id)
 }

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 32;
+const KINDS: usize = 35;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -51,6 +51,9 @@ fn kind(what: &What) -> usize {
         What::Together { .. } => 29,
         What::Voted { .. } => 30,
         What::Posted { .. } => 31,
+        What::BeyondBound { .. } => 32,
+        What::Contact { .. } => 33,
+        What::Spent { .. } => 34,
     }
 }
 
@@ -139,6 +142,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         },
         refused(KeptBack::Behaviour(BehaviourIx(0))),
         refused(KeptBack::Input(0)),
+        refused(KeptBack::Fault(0)),
         What::Published {
             module,
             topic,
@@ -160,6 +164,23 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             topic,
             message,
             content: None,
+            from: ModuleIx(1),
+            after: Ns(1500),
+            late: Some(false),
+        },
+        What::BeyondBound {
+            module,
+            topic,
+            message,
+            after: Ns(1500),
+            bound: Ns(1200),
+        },
+        What::Contact {
+            span: SpanIx(0),
+            open: true,
+        },
+        What::Spent {
+            supply: plan::SupplyIx(0),
         },
         What::Lost {
             module,

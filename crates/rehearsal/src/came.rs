@@ -1,0 +1,331 @@
+//! What came of a rehearsal: topic by topic, and fault by fault.
+//!
+//! A fault disturbs a topic at a module that hears it when, while the fault holds, a copy for that module is lost or late, or that module or one
+//! that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time: then
+//! the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
+
+use std::collections::BTreeMap;
+
+use network::NoteKind;
+use plan::{Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, TopicIx};
+use timeline::Ns;
+
+use crate::latency::{Latencies, Latency};
+use crate::record::{Loss, Record, What};
+
+/// What came of a topic.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct TopicCame {
+    /// Messages published.
+    pub published: u64,
+    /// Messages that the topic's `at_most` held back.
+    pub held_back: u64,
+    /// Copies delivered.
+    pub delivered: u64,
+    /// Copies lost, by reason, in the order in which the reasons came.
+    pub lost: Vec<(Loss, u64)>,
+    /// Copies delivered later than the bound of `check` says.
+    pub late: u64,
+    /// Copies delivered for which `check` knows no bound.
+    pub unbounded: u64,
+    /// Copies that waited at their publisher for a way.
+    pub kept: u64,
+    /// Of these, those that went.
+    pub sent_later: u64,
+    /// Sendings after the first.
+    pub sent_again: u64,
+    /// Copies that came in once more and were removed.
+    pub duplicates: u64,
+    /// From publication to delivery; `None` when nothing was delivered.
+    pub latency: Option<Latency>,
+}
+
+/// What came of a fault.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct FaultCame {
+    /// When it began; `None` for one that never did.
+    pub began: Option<Ns>,
+    /// When it was over; a restart at once. `None` while it holds at the end.
+    pub over: Option<Ns>,
+    /// Copies lost or late while it held and afterwards, topic by topic.
+    pub topics: Vec<(TopicIx, Harm)>,
+    /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
+    pub recovered: Vec<(Recovery, Recovered)>,
+}
+
+/// Copies of a topic.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Harm {
+    /// Lost while the fault held.
+    pub lost: u64,
+    /// Late while it held.
+    pub late: u64,
+    /// Lost afterwards, before the topic had recovered.
+    pub lost_after: u64,
+    /// Late afterwards.
+    pub late_after: u64,
+}
+
+/// Whether something recovered.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Recovered {
+    /// So long after the fault was over; zero for a module that worked then.
+    After(Ns),
+    /// Not by the end of the rehearsal.
+    NotByTheEnd,
+    /// Nothing was published since the fault was over.
+    NothingPublished,
+    /// The fault was not over.
+    NotOver,
+}
+
+/// Counts while the rehearsal runs. Its memory is fixed by the line and the cue sheet.
+pub(crate) struct Came {
+    topics: Vec<(TopicCame, Latencies)>,
+    faults: Vec<Watched>,
+    /// By topic: the modules that publish it, and those that hear it.
+    publishers: Vec<Vec<ModuleIx>>,
+    hearers: Vec<Vec<ModuleIx>>,
+    works: Vec<bool>,
+}
+
+#[derive(Default)]
+struct Watched {
+    restarts: Option<ModuleIx>,
+    holds: bool,
+    came: FaultCame,
+    harm: BTreeMap<TopicIx, Harm>,
+    modules: BTreeMap<ModuleIx, Option<Ns>>,
+    pairs: BTreeMap<(TopicIx, ModuleIx), Pair>,
+}
+
+#[derive(Clone, Copy, Default)]
+struct Pair {
+    published_since: bool,
+    told_again: Option<Ns>,
+}
+
+impl Came {
+    /// `hearers` are the modules that hear each topic.
+    pub(crate) fn new(line: &Line, cues: &CueSheet, hearers: Vec<Vec<ModuleIx>>) -> Came {
+        let publishers = (0..line.topics.len()).map(|t| {
+            let publishes = |a: &Action| matches!(a, Action::Publish { topic, .. } if topic.0 == t);
+            let mut all: Vec<ModuleIx> = line
+                .behaviours
+                .iter()
+                .filter(|b| b.actions.iter().any(publishes))
+                .map(|b| b.on)
+                .collect();
+            all.sort_unstable();
+            all.dedup();
+            all
+        });
+        Came {
+            topics: vec![(TopicCame::default(), Latencies::default()); line.topics.len()],
+            faults: cues
+                .faults
+                .iter()
+                .map(|f| Watched {
+                    restarts: match f.what {
+                        FaultKind::Restart { module, .. } => Some(module),
+                        _ => None,
+                    },
+                    ..Watched::default()
+                })
+                .collect(),
+            publishers: publishers.collect(),
+            hearers,
+            works: vec![true; line.modules.len()],
+        }
+    }
+
+    /// A topic's limit has held back a message.
+    pub(crate) fn held_back(&mut self, topic: TopicIx) {
+        self.topics[topic.0].0.held_back += 1;
+    }
+
+    pub(crate) fn see(&mut self, record: &Record) {
+        let at = record.at;
+        match record.what {
+            What::Published { topic, .. } => {
+                self.topics[topic.0].0.published += 1;
+                for fault in self.faults.iter_mut().filter(|f| f.came.over.is_some()) {
+                    for (_, pair) in fault.pairs.iter_mut().filter(|((t, _), _)| *t == topic) {
+                        pair.published_since = true;
+                    }
+                }
+            }
+            What::Delivered {
+                module,
+                topic,
+                after,
+                late,
+                ..
+            } => {
+                let (came, latencies) = &mut self.topics[topic.0];
+                latencies.add(after);
+                came.delivered += 1;
+                came.late += u64::from(late == Some(true));
+                came.unbounded += u64::from(late.is_none());
+                let late = late == Some(true);
+                for fault in &mut self.faults {
+                    fault.delivered(topic, module, late, at);
+                }
+            }
+            What::Lost {
+                module, topic, why, ..
+            } => {
+                let lost = &mut self.topics[topic.0].0.lost;
+                match lost.iter_mut().find(|(w, _)| *w == why) {
+                    Some((_, n)) => *n += 1,
+                    None => lost.push((why, 1)),
+                }
+                for fault in &mut self.faults {
+                    fault.lost(topic, module);
+                }
+            }
+            What::Posted { topic, what, .. } => {
+                let came = &mut self.topics[topic.0].0;
+                match what {
+                    NoteKind::Kept => came.kept += 1,
+                    NoteKind::Released => came.sent_later += 1,
+                    NoteKind::Again { .. } => came.sent_again += 1,
+                    NoteKind::Duplicate => came.duplicates += 1,
+                    _ => {}
+                }
+            }
+            What::FaultBegins { fault } => {
+                let f = &mut self.faults[fault];
+                f.came.began = Some(at);
+                f.holds = true;
+                if f.restarts.is_some() {
+                    f.came.over = Some(at);
+                }
+            }
+            What::FaultEnds { fault } => {
+                let f = &mut self.faults[fault];
+                f.holds = false;
+                f.came.over = Some(at);
+                for (module, up) in &mut f.modules {
+                    *up = self.works[module.0].then_some(at);
+                }
+            }
+            What::Down { module, .. } => {
+                self.works[module.0] = false;
+                for fault in self.faults.iter_mut().filter(|f| f.holds) {
+                    if fault.restarts.is_some_and(|m| m != module) {
+                        continue;
+                    }
+                    fault.modules.insert(module, None);
+                    for (t, (publish, hear)) in
+                        self.publishers.iter().zip(&self.hearers).enumerate()
+                    {
+                        for hearer in hear {
+                            let from_there = *hearer != module && publish.contains(&module);
+                            if *hearer == module || from_there {
+                                fault.pairs.entry((TopicIx(t), *hearer)).or_default();
+                            }
+                        }
+                    }
+                }
+            }
+            What::Up { module } => {
+                self.works[module.0] = true;
+                for fault in &mut self.faults {
+                    if fault.came.over.is_some()
+                        && let Some(up @ None) = fault.modules.get_mut(&module)
+                    {
+                        *up = Some(at);
+                    }
+                    // A restart disturbs until its module works again.
+                    if fault.restarts == Some(module) {
+                        fault.holds = false;
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// What came of the topics and of the faults.
+    pub(crate) fn finish(self) -> (Vec<TopicCame>, Vec<FaultCame>) {
+        let topics = self.topics.into_iter().map(|(came, latencies)| TopicCame {
+            latency: latencies.told(),
+            ..came
+        });
+        let faults = self.faults.into_iter().map(Watched::finish);
+        (topics.collect(), faults.collect())
+    }
+}
+
+impl Watched {
+    /// Whether it counts what happens to a topic at a module: while it holds, and there until the topic has recovered.
+    fn disturbs(&self, topic: TopicIx, module: ModuleIx) -> bool {
+        let unsettled = |p: &Pair| p.told_again.is_none();
+        let pair = self.pairs.get(&(topic, module));
+        self.holds || (self.came.over.is_some() && pair.is_some_and(unsettled))
+    }
+
+    fn delivered(&mut self, topic: TopicIx, module: ModuleIx, late: bool, at: Ns) {
+        if !self.disturbs(topic, module) {
+            return;
+        }
+        if late {
+            let harm = self.harm.entry(topic).or_default();
+            if self.holds {
+                harm.late += 1;
+            } else {
+                harm.late_after += 1;
+            }
+            self.pairs.entry((topic, module)).or_default();
+        } else if !self.holds
+            && let Some(pair) = self.pairs.get_mut(&(topic, module))
+        {
+            pair.told_again = Some(at);
+        }
+    }
+
+    fn lost(&mut self, topic: TopicIx, module: ModuleIx) {
+        if !self.disturbs(topic, module) {
+            return;
+        }
+        let harm = self.harm.entry(topic).or_default();
+        if self.holds {
+            harm.lost += 1;
+        } else {
+            harm.lost_after += 1;
+        }
+        self.pairs.entry((topic, module)).or_default();
+    }
+
+    fn finish(self) -> FaultCame {
+        let over = self.came.over;
+        let since = |at: Ns, over: Ns| Recovered::After(at.checked_sub(over).unwrap_or(Ns::ZERO));
+        let modules = self.modules.iter().map(|(m, up)| {
+            let how = match (over, up) {
+                (None, _) => Recovered::NotOver,
+                (Some(_), None) => Recovered::NotByTheEnd,
+                (Some(over), Some(at)) => since(*at, over),
+            };
+            (Recovery::Module(*m), how)
+        });
+        let pairs = self.pairs.iter().map(|((topic, to), pair)| {
+            let how = match (over, pair.told_again) {
+                (None, _) => Recovered::NotOver,
+                (Some(over), Some(at)) => since(at, over),
+                (Some(_), None) if !pair.published_since => Recovered::NothingPublished,
+                (Some(_), None) => Recovered::NotByTheEnd,
+            };
+            let what = Recovery::Topic {
+                topic: *topic,
+                to: *to,
+            };
+            (what, how)
+        });
+        FaultCame {
+            recovered: modules.chain(pairs).collect(),
+            topics: self.harm.into_iter().collect(),
+            ..self.came
+        }
+    }
+}

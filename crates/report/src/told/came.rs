@@ -1,0 +1,207 @@
+//! What came of the topics and of the faults, as tables and in JSON.
+
+use std::fmt::Write as _;
+
+use plan::{CueSheet, Line, Recovery};
+use rehearsal::{FaultCame, Harm, Outcome, Recovered, TopicCame};
+use serde_json::{Map, Value, json};
+
+use super::words;
+
+/// Topic by topic what was published, delivered, lost and late; then fault by fault.
+pub(super) fn what_came(out: &mut String, line: &Line, cues: &CueSheet, outcome: &Outcome) {
+    let seen = |t: &TopicCame| t.published > 0 || t.held_back > 0;
+    if outcome.topics.iter().any(seen) {
+        topics(out, line, outcome);
+    }
+    if !outcome.faults.is_empty() {
+        let _ = writeln!(out, "\nWhat came of the faults");
+    }
+    for (i, came) in outcome.faults.iter().enumerate() {
+        fault(out, line, (cues, i), came);
+    }
+}
+
+fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
+    let names = line.topics.iter().map(|t| t.name.chars().count());
+    let widest = names.max().unwrap_or(0).max(5);
+    let _ = writeln!(
+        out,
+        "\nWhat came of the messages (late: later than the bound of `check`; medians up to 1.6 % too great)"
+    );
+    let _ = writeln!(
+        out,
+        "  {:widest$}  published  held back  delivered    lost    late     least    median  greatest",
+        "topic"
+    );
+    let rows = line.topics.iter().zip(&outcome.topics);
+    for (topic, came) in rows.clone().filter(|(_, c)| c.published + c.held_back > 0) {
+        let lost: u64 = came.lost.iter().map(|(_, n)| n).sum();
+        let late = match came.delivered == came.unbounded {
+            true if came.delivered > 0 => "unknown".to_owned(),
+            _ => came.late.to_string(),
+        };
+        let times = match &came.latency {
+            Some(l) => [l.least, l.median, l.greatest].map(|t| words::took(t.as_s_f64())),
+            None => ["-"; 3].map(str::to_owned),
+        };
+        let _ = writeln!(
+            out,
+            "  {:widest$}  {:>9}  {:>9}  {:>9}  {lost:>6}  {late:>6}  {:>8}  {:>8}  {:>8}",
+            topic.name,
+            came.published,
+            came.held_back,
+            came.delivered,
+            times[0],
+            times[1],
+            times[2]
+        );
+        let posted = [
+            (came.kept, "waited for a way"),
+            (came.sent_later, "went after they had waited"),
+            (came.sent_again, "sent again"),
+            (came.duplicates, "removed, for they were there already"),
+        ];
+        for (n, what) in posted.iter().filter(|(n, _)| *n > 0) {
+            let _ = writeln!(out, "  {:widest$}  {n} {what}", "");
+        }
+        for (why, n) in &came.lost {
+            let _ = writeln!(out, "  {:widest$}  {n} lost: {}", "", words::loss(*why));
+        }
+    }
+    let silent = rows.filter(|(_, c)| c.published + c.held_back == 0).count();
+    if silent > 0 {
+        let _ = writeln!(
+            out,
+            "  nothing was published on {}",
+            words::count(silent, "other topic")
+        );
+    }
+}
+
+fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came: &FaultCame) {
+    let _ = writeln!(out, "  {}", words::fault(line, cues, index));
+    let Some(began) = came.began else {
+        let _ = writeln!(out, "    it did not begin within the rehearsal");
+        return;
+    };
+    let when = match came.over {
+        Some(over) if over == began => format!("at {}", words::took(began.as_s_f64())),
+        Some(over) => format!(
+            "from {} to {}",
+            words::took(began.as_s_f64()),
+            words::took(over.as_s_f64())
+        ),
+        None => format!("from {} to the end", words::took(began.as_s_f64())),
+    };
+    let nothing = came.topics.is_empty() && came.recovered.is_empty();
+    let _ = writeln!(
+        out,
+        "    {when}{}",
+        if nothing {
+            "; nothing was lost or late, and no module stopped"
+        } else {
+            ""
+        }
+    );
+    for (topic, harm) in &came.topics {
+        let Harm {
+            lost,
+            late,
+            lost_after,
+            late_after,
+        } = harm;
+        let _ = writeln!(
+            out,
+            "    {}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards",
+            line.topics[topic.0].name
+        );
+    }
+    for (what, how) in &came.recovered {
+        let told = match how {
+            Recovered::After(after) if after.0 == 0 => "as it was over".to_owned(),
+            Recovered::After(after) => {
+                format!("{} after it was over", words::took(after.as_s_f64()))
+            }
+            Recovered::NotByTheEnd => "not by the end".to_owned(),
+            Recovered::NothingPublished => "not known: nothing was published since".to_owned(),
+            Recovered::NotOver => "not over".to_owned(),
+        };
+        let _ = match what {
+            Recovery::Module(m) => {
+                writeln!(out, "    {} works again: {told}", line.module_path(*m))
+            }
+            Recovery::Topic { topic, to } => writeln!(
+                out,
+                "    {} is told {} again: {told}",
+                line.module_path(*to),
+                line.topics[topic.0].name
+            ),
+        };
+    }
+}
+
+/// Topic by topic, in JSON.
+pub(super) fn topics_came_json(line: &Line, outcome: &Outcome) -> Value {
+    let all: Map<String, Value> = line
+        .topics
+        .iter()
+        .zip(&outcome.topics)
+        .map(|(topic, came)| {
+            let lost: Map<String, Value> = came
+                .lost
+                .iter()
+                .map(|(why, n)| (words::loss(*why).to_owned(), json!(n)))
+                .collect();
+            let latency = came.latency.map(|l| {
+                json!({ "least_ns": l.least.0, "median_ns": l.median.0, "greatest_ns": l.greatest.0 })
+            });
+            let told = json!({
+                "published": came.published, "held_back": came.held_back, "delivered": came.delivered,
+                "lost": lost, "late": came.late, "kept": came.kept, "sent_later": came.sent_later,
+                "sent_again": came.sent_again, "duplicates": came.duplicates, "without_a_bound": came.unbounded, "latency": latency,
+            });
+            (topic.name.clone(), told)
+        })
+        .collect();
+    Value::Object(all)
+}
+
+/// Fault by fault, in JSON.
+pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value {
+    let topic = |t: &plan::TopicIx| line.topics[t.0].name.clone();
+    let all = cues.faults.iter().zip(&outcome.faults).map(|(fault, came)| {
+        let topics: Vec<Value> = came
+            .topics
+            .iter()
+            .map(|(t, h)| {
+                json!({ "topic": topic(t), "lost": h.lost, "late": h.late, "lost_after": h.lost_after,
+                        "late_after": h.late_after })
+            })
+            .collect();
+        let recovered: Vec<Value> = came
+            .recovered
+            .iter()
+            .map(|(what, how)| {
+                let mut told = match what {
+                    Recovery::Module(m) => json!({ "module": line.module_path(*m) }),
+                    Recovery::Topic { topic: t, to } => {
+                        json!({ "topic": topic(t), "at": line.module_path(*to) })
+                    }
+                };
+                let (word, after) = match how {
+                    Recovered::After(after) => ("recovered", Some(after.0)),
+                    Recovered::NotByTheEnd => ("not by the end", None),
+                    Recovered::NothingPublished => ("nothing published", None),
+                    Recovered::NotOver => ("not over", None),
+                };
+                told["how"] = json!(word);
+                told["after_ns"] = json!(after);
+                told
+            })
+            .collect();
+        json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
+                "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered })
+    });
+    all.collect()
+}
