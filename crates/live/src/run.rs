@@ -258,6 +258,7 @@ fn to_mirror(record: &Record) -> Option<Fresh> {
             topic,
             message,
             content,
+            ..
         } => (false, module, topic, message, content),
         _ => return None,
     };
