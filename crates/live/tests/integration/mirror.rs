@@ -80,6 +80,7 @@ values = { class = "whistle", level = 121.5, at = "now" }
                     topic,
                     message,
                     content,
+                    ..
                 } => ("delivered", module, topic, message, content),
                 _ => return None,
             };
