@@ -50,6 +50,19 @@ pub enum Access {
 }
 
 impl BusSpec {
+    /// Whether this node asks the others.
+    pub(crate) fn asks(&self, node: usize) -> bool {
+        matches!(self.access, Access::Polled { by, .. } if by == node)
+    }
+
+    /// How a frame from this node lies on it.
+    pub(crate) fn wire_of(&self, node: usize) -> Wire {
+        match self.access {
+            Access::Polled { by, request, .. } if by == node => request,
+            _ => self.wire,
+        }
+    }
+
     /// How long a frame lasts at worst; `request` for one from the station that asks.
     pub(crate) fn frame_time(
         &self,

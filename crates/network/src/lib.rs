@@ -9,13 +9,14 @@
 //! - [`Uplink`] is the paid link ashore: a queue by priority, with windows, retries, packing, expiry, a cap and outages.
 //! - [`RateLimit`] enforces a topic's `at_most` while it runs.
 //!
-//! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen.
+//! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen. Bit errors alone have a rate, and are drawn.
 
 mod bound;
 mod bus;
 mod can;
 mod frame;
 mod latency;
+mod loss;
 mod machine;
 mod payload;
 mod poll;
@@ -39,9 +40,10 @@ pub use can::{
 };
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
+pub use loss::{LossError, copy_loss, frame_loss};
 pub use machine::{
-    BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LATEST_PUBLISH, LinkState,
-    Machine, MachineError, MessageId, NodeState, Stats, TopicId,
+    BusStats, Delivery, DirectionStats, DropReason, Dropped, ErrorNames, HopRecord, LATEST_PUBLISH,
+    LinkState, Machine, MachineError, MessageId, NodeState, Stats, TopicId,
 };
 pub use payload::{
     CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, PackError, Packed,

@@ -5,8 +5,9 @@ use std::collections::BinaryHeap;
 
 use timeline::Ns;
 
+use super::errors::Errors;
 use super::records::{BusStats, DirectionStats};
-use crate::bus::{Access, BusSpec};
+use crate::bus::BusSpec;
 use crate::topology::{LinkSpec, Over, Topology};
 
 /// What a frame lies on in a direction.
@@ -38,6 +39,8 @@ pub(super) struct Direction {
     pub(super) serving: u32,
     /// What follows on a bus of which another piece is being sent.
     pub(super) rest: Option<Waiting>,
+    /// Bit errors, once a rate was set.
+    pub(super) errors: Option<Box<Errors>>,
     /// The bus on which it has its turns, if it does.
     pub(super) turns: Option<u32>,
     /// Counts interruptions, so that the end of a transmission that was cut short is recognised as stale.
@@ -64,6 +67,8 @@ pub(super) struct Waiting {
     /// Pieces that have crossed a bus already, and when the first of them began.
     pub(super) pieces: u32,
     pub(super) begun: Option<Ns>,
+    /// A bit error has hit it.
+    pub(super) spoilt: bool,
 }
 
 impl Waiting {
@@ -85,6 +90,7 @@ impl Waiting {
             hop,
             pieces: 0,
             begun: None,
+            spoilt: false,
         }
     }
 
@@ -125,7 +131,7 @@ impl Direction {
             Over::Up(bus) | Over::Poll(bus) => {
                 let bus = topology.buses()[bus].clone();
                 let propagation = bus.propagation;
-                let request = matches!(bus.access, Access::Polled { by, .. } if by == arc.tail);
+                let request = bus.asks(arc.tail);
                 (DirectionWire::Up { bus, request }, propagation)
             }
             Over::Down(_) => (DirectionWire::Down, Ns::ZERO),
@@ -142,6 +148,7 @@ impl Direction {
             serving_until: None,
             serving: 0,
             rest: None,
+            errors: None,
             turns: None,
             epoch: 0,
             usable: true,

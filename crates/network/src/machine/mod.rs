@@ -19,6 +19,7 @@
 //! Faults are described at [`Machine::set_link`] and [`Machine::set_node`].
 
 mod direction;
+mod errors;
 mod fault;
 mod plan;
 mod records;
@@ -41,6 +42,7 @@ use plan::Plan;
 pub(crate) use send::Sent;
 use turns::Turns;
 
+pub use errors::ErrorNames;
 pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
     MessageId, NodeState, Stats, TopicId,

@@ -3,6 +3,7 @@
 use timeline::Ns;
 
 use crate::frame::FrameError;
+use crate::loss::LossError;
 use crate::topology::Medium;
 
 /// The number of a topic of one machine.
@@ -82,6 +83,8 @@ pub enum DropReason {
     LinkDown,
     /// The publisher, the subscriber or a node between them does not work.
     NodeDown,
+    /// Bit errors hit a frame.
+    BitErrors,
     /// It waited for a path, and too many messages waited with it.
     KeptTooMany,
     /// It waited for a path for longer than it may.
@@ -175,7 +178,7 @@ pub struct DirectionStats {
 }
 
 /// A call that a machine refuses; nothing has changed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum MachineError {
     /// A stream number that is kept for acknowledgements.
     #[error(
@@ -247,6 +250,12 @@ pub enum MachineError {
         /// Instant named.
         now: Ns,
     },
+    /// Bit errors that cannot be.
+    #[error(transparent)]
+    BitErrors(LossError),
+    /// Links, buses or nodes without the names under which their bit errors are drawn.
+    #[error("bit errors are drawn under names, and some link, bus or node has none")]
+    NoErrorNames,
     /// The message cannot be cut into frames.
     #[error(transparent)]
     Frame(FrameError),

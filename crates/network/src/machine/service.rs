@@ -42,6 +42,8 @@ impl Machine {
         let own = message.plan.hops[frame.hop as usize].direction;
         let (payload, last) = direction.piece(whole, frame.pieces);
         let end = later(now, direction.frame_time(payload));
+        let hit = direction.errors.as_mut().is_some_and(|e| e.hit(payload));
+        let spoilt = frame.spoilt || hit;
         direction.serving_until = Some(end);
         direction.serving = own;
         direction.busy_ns += end.0 - now.0;
@@ -54,7 +56,7 @@ impl Machine {
         if last {
             let last_bit = later(end, propagation);
             let flight = Flight {
-                frame,
+                frame: Waiting { spoilt, ..frame },
                 direction: own,
                 start,
                 end,
@@ -66,6 +68,7 @@ impl Machine {
             direction.rest = Some(Waiting {
                 pieces: frame.pieces + 1,
                 begun: Some(start),
+                spoilt,
                 ..frame
             });
         }
@@ -126,6 +129,10 @@ impl Machine {
         let flight = self.flights[flight_slot as usize];
         self.free_flights.push(flight_slot);
         if flight.lost {
+            return;
+        }
+        if flight.frame.spoilt {
+            self.drop_frame(now, flight.frame, DropReason::BitErrors);
             return;
         }
         let over = self.topology.arcs()[flight.direction as usize].over;

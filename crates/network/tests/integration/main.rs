@@ -12,6 +12,7 @@ mod can;
 mod faults;
 mod latency;
 mod links;
+mod losses;
 mod payload;
 mod post;
 mod properties;

@@ -177,6 +177,7 @@ fn why(reason: DropReason) -> &'static str {
         DropReason::NoPath => "path",
         DropReason::LinkDown => "link",
         DropReason::NodeDown => "node",
+        DropReason::BitErrors => "errors",
         DropReason::KeptTooMany => "too many",
         DropReason::KeptTooLong => "too long",
         DropReason::Forgotten => "forgotten",
