@@ -64,6 +64,20 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if links().any(|l| l.standard == "acoustic") {
         all.push("sound travels at 1490 m/s along an acoustic link".to_owned());
     }
+    let can = |l: &plan::Link| l.standard.starts_with("CAN");
+    let silent = |l: &&plan::Link| l.bit_error_rate.is_none() && !can(l);
+    if links().any(|l| l.bit_error_rate.is_some()) {
+        all.push("bit errors hit each bit by itself, none of requests and answers that carry nothing, and delays are those of messages that none hits".to_owned());
+        if links().any(can) {
+            all.push("CAN loses no message to bit errors: its controllers repeat what was hit, and the time of that is not counted".to_owned());
+        }
+        let without = links().filter(silent).count();
+        if without > 0 {
+            all.push(format!(
+                "no bit errors on {without} more, because no `bit_error_rate` is written there"
+            ));
+        }
+    }
     if links().any(|l| l.polled_by.is_some()) {
         all.push(
             "a module that asks others on a link asks them in turn without pause, and carries messages both ways in what it asks and is answered (common practice)"

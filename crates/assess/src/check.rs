@@ -17,8 +17,9 @@ use crate::verdict::{Judged, Verdict, Word};
 use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
-    link_verdicts, other_verdicts, power_verdicts, processor_verdicts, range_verdicts,
-    reserve_verdicts, span_verdicts, start_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
+    link_verdicts, loss_verdicts, other_verdicts, power_verdicts, processor_verdicts,
+    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, tune_verdicts,
+    uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -322,6 +323,7 @@ pub(crate) fn verdicts(
             vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r.share)]
         }
         That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
+        That::MessageLoss { topic, at_most } => loss_verdicts::message_loss(line, *topic, *at_most),
         That::UplinkMessages { of, at_most, .. } => {
             vec![uplink_verdicts::uplink_messages(line, *of, *at_most)]
         }

@@ -21,6 +21,7 @@ mod fault_verdicts;
 mod faults;
 pub mod input;
 mod link_verdicts;
+mod loss_verdicts;
 mod open;
 mod other_verdicts;
 mod places;

@@ -35,6 +35,12 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());
     }
+    let losses = |r: &plan::Requirement| matches!(r.that, That::MessageLoss { .. });
+    if crate::loss_verdicts::some_rate(line) && !line.requirements.iter().any(losses) {
+        all.push(
+            "how many messages bit errors lose: a requirement on `message-loss` asks it".to_owned(),
+        );
+    }
     let silent: Vec<String> = (0..line.modules.len())
         .map(plan::ModuleIx)
         .filter(|m| line.modules[m.0].processor.is_none() && !detectors_of(line, *m).is_empty())

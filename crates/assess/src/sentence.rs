@@ -75,6 +75,16 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(at_most.si, Dimension::Ratio)
             )
         }
+        That::MessageLoss { topic, at_most } => {
+            let which = topic.map_or_else(
+                || "every topic".to_owned(),
+                |t| format!("topic \"{}\"", line.topics[t.0].name),
+            );
+            format!(
+                "bit errors lose at most {} of the copies of {which}",
+                show(at_most.si, Dimension::Ratio)
+            )
+        }
         That::UplinkMessages { of, at_most, .. } => {
             format!(
                 "uplink.{} bills at most {} messages in {}",

@@ -11,9 +11,11 @@
 //!
 //! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen. Bit errors alone have a rate, and are drawn.
 
+mod admission;
 mod bound;
 mod bus;
 mod can;
+mod clock_sync;
 mod frame;
 mod latency;
 mod loss;
@@ -30,6 +32,7 @@ mod topology;
 mod uplink;
 mod wire;
 
+pub use admission::{StreamAsk, StreamRoom, WhyRefused, admit, rate_left, stream_limit};
 pub use bound::{
     BoundError, BusLoad, DelayBound, Flow, HopBound, WhyUnknown, bus_load, delay_bounds,
 };
@@ -38,6 +41,7 @@ pub use can::{
     CanError, CanFdBits, CanIds, CanMessage, CanResponse, DataTooLong, can_fd_frame_bits,
     can_frame_bits, can_response_times,
 };
+pub use clock_sync::{ClockError, Exchanged, OneWay, SyncSpec, clock_error, two_way};
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
 pub use loss::{LossError, copy_loss, frame_loss};

@@ -2,6 +2,7 @@
 //!
 //! `check` and the rehearsal both build their inputs here, so that both speak of the same line.
 
+mod bit_errors;
 mod delivery;
 mod electric;
 mod energy;

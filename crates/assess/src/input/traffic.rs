@@ -1,13 +1,16 @@
 //! Links, topics, streams and uplinks.
 
+use std::collections::BTreeMap;
+
 use network::{
-    AtMost, BackOff, Failure, Filter, Flow, Layer, Terms, TopicName, Topology, UplinkSpec, Windows,
-    stack_overhead,
+    AtMost, BackOff, Failure, Filter, Flow, Layer, Medium, Terms, TopicName, Topology, UplinkSpec,
+    Windows, stack_overhead,
 };
 use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
 use quantity::EventRate;
 use timeline::Ns;
 
+use super::bit_errors::bit_errors;
 use super::links::{Carrier, Stack, media};
 use super::{InputError, delivery, payload_bytes, terms};
 
@@ -28,6 +31,8 @@ pub struct Traffic {
     pub bytes: Vec<u32>,
     /// On which terms each topic is delivered.
     pub terms: Vec<Terms>,
+    /// Bit error rates, where the plan says them.
+    pub bit_errors: BTreeMap<Medium, f64>,
     /// What the plan does not say and the delays need.
     pub unknowns: Vec<String>,
 }
@@ -68,6 +73,7 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             packet_bytes: framing.packet_bytes,
         },
     )?;
+    let bit_errors = bit_errors(line, &media);
     let mut processing = Vec::new();
     for module in &line.modules {
         let what = || format!("module.{}", module.id);
@@ -136,6 +142,7 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             .map(payload_bytes)
             .collect::<Result<_, _>>()?,
         terms: line.topics.iter().map(terms).collect::<Result<_, _>>()?,
+        bit_errors,
         unknowns,
     }))
 }

@@ -76,7 +76,7 @@ impl Reach<'_> {
                     self.delay(&starts, &read, *to)
                 }
             },
-            That::LinkLoad { .. } => self.load(),
+            That::LinkLoad { .. } | That::MessageLoss { .. } => self.load(),
             That::UplinkMessages { of, .. } | That::UplinkCost { of, .. } => {
                 self.uplink(&self.line.uplinks[of.0].id)
             }

@@ -246,3 +246,25 @@ fn verif_a_mistake_in_a_bus_reaches_what_crosses_it_alone() {
     }
     assert_ne!(requirement(&check, "voltage").word(), Word::Unknown);
 }
+
+/// 100 bytes behind 86 of Ethernet, IPv6 and UDP are 1488 bits: 1 - (1 - 1e-6)^1488 = 0.14868942... % (Python's math.log1p and math.expm1).
+#[test]
+fn val_a_bit_error_rate_loses_so_many_messages() {
+    const ASKED: &str = "[requirement.whole]\nthat = \"message-loss\"\nat_most = \"0.2 %\"\n";
+    let of = |link: &str| {
+        let reading = read(&(changed(&[(LINK, link)]) + ASKED));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default())
+    };
+    let with_rate = of(&format!("{LINK}\nbit_error_rate = 1e-6"));
+    let told = known(&with_rate, "whole");
+    close(told.value.value, 0.148_689_421_979_775, 1e-12);
+    assert_eq!(requirement(&with_rate, "whole").word(), Word::Met);
+    let worse = of(&format!("{LINK}\nbit_error_rate = 2e-6"));
+    assert_eq!(requirement(&worse, "whole").word(), Word::Broken);
+    let silent = of(LINK);
+    assert!(why_unknown(&silent, "whole").contains("span.cable"));
+    // What the controllers of CAN repeat is not lost.
+    let can = of(CAN);
+    close(known(&can, "whole").value.value, 0.0, 0.0);
+}

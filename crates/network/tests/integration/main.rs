@@ -5,10 +5,12 @@
     reason = "helpers of tests: a failed unwrap is a failed test"
 )]
 
+mod admission;
 mod bound;
 mod bus;
 mod bus_runs;
 mod can;
+mod clocks;
 mod faults;
 mod latency;
 mod links;

@@ -12,6 +12,8 @@ pub struct Link {
     pub rate_bps: Option<Q>,
     /// Longest length by its maker, m.
     pub longest_m: Option<Q>,
+    /// Share of bits that arrive wrong, 0 to 1.
+    pub bit_error_rate: Option<Q>,
     /// How a frame lies on it; `None` on Ethernet.
     pub frame: Option<LinkFrame>,
     /// The module that asks the others in turn.

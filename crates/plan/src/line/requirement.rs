@@ -4,7 +4,7 @@ use quantity::{EventRate, Money};
 
 use super::{
     CallIx, Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SensorIx, SpanIx, StorageIx,
-    SupplyIx, UplinkIx, VoteIx,
+    SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -105,6 +105,13 @@ pub enum That {
     LinkLoad {
         /// The span.
         of: Option<SpanIx>,
+        /// Upper limit, 0 to 1.
+        at_most: Q,
+    },
+    /// Share of the copies of a topic's messages that bit errors lose (each topic when absent), 0 to 1.
+    MessageLoss {
+        /// The topic.
+        topic: Option<TopicIx>,
         /// Upper limit, 0 to 1.
         at_most: Q,
     },

@@ -3,11 +3,20 @@
 use quantity::{Dimension, show};
 
 use super::link_kinds::{Kind, Rates, kind_of};
-use super::{Resolver, ix_of};
+use super::{Resolver, bare, ix_of};
 use crate::line::{Bus, BusIx, Line, Link, LinkFrame, ModuleIx, Q};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
+
+/// What may stand beside `link`.
+const LINK_KEYS: [&str; 5] = [
+    "link_rate",
+    "link_longest",
+    "bit_error_rate",
+    "frame",
+    "polled_by",
+];
 
 pub(super) fn buses(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("bus") {
@@ -43,7 +52,7 @@ pub(super) fn of_span(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<L
         return None;
     }
     if !f.has("link") {
-        let belongs = ["link_rate", "link_longest", "frame", "polled_by"];
+        let belongs = LINK_KEYS;
         for (key, site) in belongs.map(|key| (key, f.site_of(key))) {
             let Some(site) = site else { continue };
             let (what, help) = match (key, f.has("bus")) {
@@ -87,8 +96,7 @@ fn asks_from_elsewhere(r: &mut Resolver<'_>, f: &Fields, path: &str) {
 fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
     let (standard, at) = f.choice("link")?;
     let kind = kind_of(standard);
-    let wrong = ["link_rate", "link_longest", "frame", "polled_by"];
-    if wrong.into_iter().any(|key| f.is_wrong(key)) {
+    if LINK_KEYS.into_iter().any(|key| f.is_wrong(key)) {
         return None;
     }
     let rate_bps = f.q("link_rate");
@@ -102,6 +110,21 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
             )
             .label("here")
             .help("remove `link_longest`"),
+        );
+        fits = false;
+    }
+    if let Some(site) = f
+        .site_of("bit_error_rate")
+        .filter(|_| kind.data_bytes.is_some())
+    {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                format!("controllers of {} repeat a frame that was hit", kind.name),
+            )
+            .label("here")
+            .help("remove `bit_error_rate`: what these repetitions cost is not worked out"),
         );
         fits = false;
     }
@@ -128,6 +151,7 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         standard: (*standard).to_owned(),
         rate_bps,
         longest_m: f.q("link_longest"),
+        bit_error_rate: f.number("bit_error_rate").map(bare),
         frame: frame.map(read_frame),
         polled_by,
         at,

@@ -69,6 +69,17 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 at_most: at_most?,
             })
         }
+        "message-loss" => {
+            let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
+            let topic = match f.text("topic") {
+                None => None,
+                Some((name, site)) => Some(super::talk::topic(r, line, name, site)?),
+            };
+            Some(That::MessageLoss {
+                topic,
+                at_most: at_most?,
+            })
+        }
         "uplink-messages" | "uplink-cost" => uplink(r, f, line, word),
         "storage-time" => {
             let path = of(r, f, RefKind::Storage)??;

@@ -18,6 +18,7 @@ mod steps;
 mod uplinks;
 mod voltages;
 mod voting;
+mod wire;
 mod wiring;
 
 use std::collections::BTreeMap;
@@ -205,6 +206,12 @@ impl<'a> Engine<'a> {
                 source,
             })?
             .map(Post::new);
+        if let (Some(machine), Some(t)) = (&mut machine, &traffic) {
+            wire::standing_bit_errors(machine.machine_mut(), t, line, cues).map_err(|source| {
+                let at = Ns::ZERO;
+                RehearsalError::Machine { at, source }
+            })?;
+        }
         let topics = match (&mut machine, &traffic) {
             (Some(machine), Some(t)) => on_terms(machine, t),
             _ => Vec::new(),

@@ -444,3 +444,29 @@ fn verif_a_lock_out_stops_a_module_above_its_lowest_voltage() {
     assert!((at_s - 0.001).abs() < 1e-9, "{at_s}");
     assert!(voltage_v > 20.0 && voltage_v < 48.5, "{voltage_v}");
 }
+
+/// Of a frame of thousands of bits hardly any comes through where one bit in a hundred is wrong, and what is lost is told with its reason.
+#[test]
+fn verif_bit_errors_lose_messages_and_say_so() {
+    let link = "link = \"10BASE-T1L\"";
+    let of = |rate: &str| {
+        let with_rate = format!("{link}\nbit_error_rate = {rate}");
+        let (line, cues) = line_and_cues(&[(link, &with_rate)], &[]);
+        let (outcome, records) = run(&line, &cues);
+        let hit = |r: &&Record| {
+            matches!(
+                r.what,
+                What::Lost {
+                    why: Loss::Network(DropReason::BitErrors),
+                    ..
+                }
+            )
+        };
+        (outcome.copies, records.iter().filter(hit).count() as u64)
+    };
+    let (whole, none) = of("0.0");
+    let (lost, hit) = of("0.01");
+    assert_eq!((none, whole.lost), (0, 0));
+    assert!(hit > 0 && lost.delivered < whole.delivered, "{lost:?}");
+    assert_eq!((lost.lost, lost.due), (hit, whole.due));
+}

@@ -11,11 +11,11 @@ pub(crate) const BUS: Section = Section {
     name: "a bus",
     doc: "A link that several spans and all modules at their ends share. Its length is that of the longest way along its spans.",
     part: None,
-    fields: &joined::<5>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
+    fields: &joined::<6>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
 };
 
 /// What a span says of its link, when it has one of its own.
-pub(crate) const OF_A_SPAN: &[Field] = &joined::<6>(
+pub(crate) const OF_A_SPAN: &[Field] = &joined::<7>(
     &[
         o(
             "link",
@@ -57,6 +57,11 @@ const RATE: &[Field] = &[
         "link_longest",
         S::Amount(D::Length, POSITIVE),
         "longest length at that rate by its maker, where no standard says it",
+    ),
+    o(
+        "bit_error_rate",
+        S::Number(between(0.0, 0.01, "from 0 to 0.01")),
+        "share of bits that arrive wrong, each by itself; none when not written",
     ),
     o("frame", S::Table(&FRAME), "how a frame lies on it"),
     o(

@@ -1,0 +1,114 @@
+//! Messages that bit errors lose: of each topic the copy that is lost most often.
+
+use network::{Access, Medium, copy_loss};
+use plan::{Line, Q, TopicIx};
+
+use crate::input::{Streams, Traffic, streams, traffic};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+
+/// A loss closer to its limit than this is marginal, points of percent.
+const NARROW_POINTS: f64 = 0.001;
+const METHOD: &str =
+    "chance that a frame on the way is hit, bit errors independent (docs/method/network.md)";
+
+/// Whether the plan says a bit error rate somewhere.
+pub(crate) fn some_rate(line: &Line) -> bool {
+    let own = line.spans.iter().filter_map(|s| s.link.as_ref());
+    let mut links = own.chain(line.buses.iter().map(|b| &b.link));
+    links.any(|l| l.bit_error_rate.is_some())
+}
+
+/// Share of the copies of one topic, or of each that crosses a link, that is lost.
+pub(crate) fn message_loss(line: &Line, of: Option<TopicIx>, at_most: Q) -> Vec<Verdict> {
+    let built =
+        traffic(line).and_then(|t| t.map(|t| streams(line, &t).map(|s| (t, s))).transpose());
+    let (traffic, streams) = match built {
+        Err(error) => return vec![unknown("the links", error.to_string())],
+        Ok(None) => return vec![unknown("the links", "the plan has no [traffic]")],
+        Ok(Some(both)) => both,
+    };
+    let asked = (0..line.topics.len()).map(TopicIx);
+    let asked = asked.filter(|t| of.is_none_or(|of| of == *t));
+    let verdicts: Vec<Verdict> = asked
+        .filter_map(|topic| of_topic(line, &traffic, &streams, topic, at_most))
+        .collect();
+    match (verdicts.is_empty(), of) {
+        (false, _) => verdicts,
+        (true, Some(topic)) => vec![unknown(
+            format!("topic \"{}\"", line.topics[topic.0].name),
+            "nobody publishes it to another module",
+        )],
+        (true, None) => vec![unknown(
+            "the links",
+            "no topic is published to another module",
+        )],
+    }
+}
+
+/// `None` for a topic that crosses no link.
+fn of_topic(
+    line: &Line,
+    traffic: &Traffic,
+    streams: &Streams,
+    topic: TopicIx,
+    at_most: Q,
+) -> Option<Verdict> {
+    let subject = format!("topic \"{}\"", line.topics[topic.0].name);
+    let rate = |over: Medium| traffic.bit_errors.get(&over).copied().unwrap_or(0.0);
+    let mut worst: Option<(f64, usize, usize)> = None;
+    let mut silent = Vec::new();
+    for (flow, (_, of)) in streams.flows.iter().zip(&streams.of) {
+        for &target in flow.targets.iter().filter(|_| *of == topic) {
+            let route = traffic.topology.route(flow.node, target)?;
+            let unsaid = route.iter().filter(|(over, _)| {
+                !traffic.bit_errors.contains_key(over) && !repeats(traffic, *over)
+            });
+            silent.extend(unsaid.map(|(over, _)| name(line, traffic, *over)));
+            match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
+                Err(error) => return Some(unknown(subject, error.to_string())),
+                Ok(loss) if worst.is_none_or(|(most, ..)| loss > most) => {
+                    worst = Some((loss, flow.node, target));
+                }
+                Ok(_) => {}
+            }
+        }
+    }
+    let (loss, from, to) = worst?;
+    silent.sort();
+    silent.dedup();
+    if !silent.is_empty() {
+        let why = format!("no `bit_error_rate` is written for {}", silent.join(", "));
+        return Some(unknown(subject, why));
+    }
+    let against = Against {
+        side: Side::AtMost,
+        limit: 100.0 * at_most.si,
+        narrow: NARROW_POINTS,
+        unit: "%".to_owned(),
+    };
+    let module = |node: usize| format!("module.{}", line.modules[node].id);
+    let inputs = (
+        &traffic.topology,
+        &traffic.bit_errors,
+        streams.crossing(),
+        topic.0,
+    );
+    let evidence = Evidence::computed(METHOD, &inputs);
+    let why = format!("of those from {} to {}", module(from), module(to));
+    Some(against.judge(subject, 100.0 * loss, evidence, why))
+}
+
+/// Whether the controllers themselves send again what was hit, so that an error costs time and no message.
+fn repeats(traffic: &Traffic, over: Medium) -> bool {
+    match over {
+        Medium::Link(_) => false,
+        Medium::Bus(b) => traffic.topology.buses()[b].access == Access::Priority,
+    }
+}
+
+fn name(line: &Line, traffic: &Traffic, over: Medium) -> String {
+    match over {
+        Medium::Link(l) => format!("span.{}", line.spans[traffic.link_spans[l].0].id),
+        Medium::Bus(b) => traffic.shared[b].path(line),
+    }
+}
