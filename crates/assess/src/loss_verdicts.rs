@@ -66,10 +66,14 @@ fn of_topic(
             silent.extend(unsaid.map(|(over, _)| name(line, traffic, *over)));
             match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
                 Err(error) => return Some(unknown(subject, error.to_string())),
-                Ok(loss) if worst.is_none_or(|(most, ..)| loss > most) => {
-                    worst = Some((loss, flow.node, target));
+                // Sent again until it is acknowledged: lost where every sending is hit.
+                Ok(loss) => {
+                    let sendings = traffic.terms[topic.0].retry.map_or(1, |r| 1 + r.at_most);
+                    let loss = libm::pow(loss, f64::from(sendings));
+                    if worst.is_none_or(|(most, ..)| loss > most) {
+                        worst = Some((loss, flow.node, target));
+                    }
                 }
-                Ok(_) => {}
             }
         }
     }
