@@ -20,6 +20,7 @@ mod frame;
 mod heard;
 mod inputs;
 mod learned;
+mod live;
 mod measure;
 mod new;
 mod paths;
