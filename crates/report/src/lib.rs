@@ -13,9 +13,10 @@ pub use picture::{
     LevelPoints, LevelTrace, LineStyle, Picture, PictureError, PictureSize, Pooling, RangePicture,
     Spectrogram, SpectrogramBuilder, SpectrogramPicture, SpectrogramSettings, SpectrumReference,
     chain_picture_png, chain_picture_svg, lettered, operating_picture_png, operating_picture_svg,
-    paths_picture_png, paths_picture_svg, range_picture_png, range_picture_svg, scale_colour,
-    si_label, sizes_picture_png, sizes_picture_svg, start_picture_png, start_picture_svg,
-    threshold_picture_png, threshold_picture_svg, year_picture_png, year_picture_svg,
+    paths_picture_png, paths_picture_svg, places_picture_png, places_picture_svg,
+    range_picture_png, range_picture_svg, scale_colour, si_label, sizes_picture_png,
+    sizes_picture_svg, start_picture_png, start_picture_svg, threshold_picture_png,
+    threshold_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
     Allowance, Judged, PackedTopic, ReadMessage, SentMessage, Tuned, TunedEvent, chain_json,

@@ -4,18 +4,19 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::{
-    Along, Answer, PlaceAsk, PlaceError, Places, Publishes, PublishesError, TALK_TABLES, Talk,
-    foreign_table, places,
+    Along, Answer, ChangeError, PlaceAsk, PlaceError, Places, Publishes, PublishesError,
+    TALK_TABLES, Talk, foreign_table, places,
 };
 use plan::Reading;
 use quantity::Dimension;
-use report::{check_text, places_json, places_text};
+use report::{check_text, places_json, places_picture_png, places_picture_svg, places_text};
 use serde_json::json;
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM};
+use crate::outputs::{Outputs, Pictures, shown};
 use crate::{check, plan_file};
 
 /// What is asked of a part.
@@ -78,6 +79,12 @@ pub(crate) struct PlaceArgs {
     /// Print the whole check with the part at this place: the id of a module or a span, or what --at says.
     #[arg(long, value_name = "PLACE", requires = "module")]
     explain: Option<String>,
+    /// Draw the line with its places: places.png and places.svg in this folder.
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder, requires = "module")]
+    picture: Option<PathBuf>,
+    /// Replace the pictures if they exist.
+    #[arg(long, requires = "picture")]
+    force: bool,
 }
 
 impl PlaceArgs {
@@ -120,6 +127,9 @@ pub(crate) enum PlaceCommandError {
         /// Those that are there.
         places: String,
     },
+    /// The picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
     /// A file that cannot be read.
     #[error("{path}: {why}")]
     Unread {
@@ -157,6 +167,9 @@ impl PlaceCommandError {
             }
             PlaceCommandError::Places(PlaceError::Taken { .. }) => {
                 Some("give the added module another id with --name".to_owned())
+            }
+            PlaceCommandError::Places(PlaceError::Change(ChangeError::NoCable { .. })) => {
+                Some("name a part that is a span with --cable".to_owned())
             }
             PlaceCommandError::Publishes(PublishesError::NoSize { .. }) => {
                 Some("add --size \"40 B\"".to_owned())
@@ -226,6 +239,8 @@ pub(crate) fn run(
         years: !args.without_years,
         threads: std::thread::available_parallelism().map_or(1, usize::from),
     };
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
+    let pictures = Pictures::named(["places".to_owned()], args.picture.as_deref(), &outputs)?;
     let cancel = Cancel::on_ctrl_c()?;
     let Some((shelf, warnings)) = check::shelf(path, reading, &|_, _| !cancel.asked()) else {
         return Ok(Exit::Cancelled);
@@ -255,11 +270,21 @@ pub(crate) fn run(
         }
         other => other.map_err(PlaceCommandError::from)?,
     };
-    tell(args, &found, out)?;
+    pictures.draw(&outputs, |_, page| {
+        let title = format!("{}: may {} be added?", found.name, found.part);
+        let png = places_picture_png(&title, &found, page)?;
+        Ok::<_, PlaceCommandError>((png, places_picture_svg(&title, &found, page)?))
+    })?;
+    tell(args, &found, &pictures, out)?;
     Ok(exit(&found))
 }
 
-fn tell(args: &PlaceArgs, found: &Places, out: &mut Out) -> Result<(), Failure> {
+fn tell(
+    args: &PlaceArgs,
+    found: &Places,
+    pictures: &Pictures,
+    out: &mut Out,
+) -> Result<(), Failure> {
     let explained = match &args.explain {
         None => None,
         Some(asked) => Some(explained(found, asked)?),
@@ -277,9 +302,11 @@ fn tell(args: &PlaceArgs, found: &Places, out: &mut Out) -> Result<(), Failure> 
                 },
             };
             out.stdout.write_all(text.as_bytes())?;
+            pictures.tell(&mut out.stdout)?;
         }
         Format::Json => {
             let mut document = places_json(found);
+            document["pictures"] = json!(shown(pictures.paths()));
             if let Some(place) = explained {
                 document["explained"] = json!({
                     "id": place.site.id,

@@ -1,9 +1,9 @@
 //! What comes of a part at one place, from the changed plan and the check of it.
 
-use plan::{Code, Line, Mistake, Reading, That};
+use plan::{Code, Line, Mistake, PassWhen, Reading, That};
 
 use super::weigh::{Bind, Weighed};
-use super::{Answer, Place, PlaceAsk, Site, Talk};
+use super::{Answer, Place, PlaceAsk, Site, Talk, Way};
 use crate::check::Check;
 use crate::verdict::{Ruling, Verdict};
 
@@ -35,11 +35,13 @@ pub(super) fn answer(
         return place;
     };
     let broken = |b: &Bind| b.known.ruling == Ruling::Broken;
-    let cannot_speak = line.map_or_else(Vec::new, |l| unspoken(l, ask));
-    if weighed.known.first().is_some_and(broken) || !cannot_speak.is_empty() {
+    if let Some(line) = line {
+        place.refused = unspoken(line, ask);
+        place.refused.extend(cut_off(line, &place.site.way, ask));
+    }
+    if weighed.known.first().is_some_and(broken) || !place.refused.is_empty() {
         place.answer = Answer::MayNot;
     }
-    place.refused = cannot_speak;
     let mut unknown: Vec<String> = Vec::new();
     for (id, subject, why) in &weighed.unknown {
         // What is open is often so for many subjects at once.
@@ -64,6 +66,14 @@ pub(super) fn answer(
         && let Some(why) = unfed(check, l, &ask.id)
     {
         unknown.push(why);
+    }
+    if !weighed.worse.is_empty() {
+        let mut ids: Vec<&str> = weighed.worse.iter().map(|(id, _)| id.as_str()).collect();
+        ids.dedup();
+        unknown.push(format!(
+            "broken without the part, and further beyond its limit with it: {}; mend that first",
+            ids.join(", ")
+        ));
     }
     if place.answer == Answer::MayGo && !unknown.is_empty() {
         place.answer = Answer::Unknown;
@@ -105,6 +115,26 @@ fn refused(place: &mut Place, with: &Reading) {
         Answer::MayNot => place.refused = why,
         _ => place.unknown = why,
     }
+}
+
+/// What the neighbour does not pass on to a module that hangs on it.
+fn cut_off(line: &Line, way: &Way, ask: &PlaceAsk) -> Vec<String> {
+    let (Way::Beside { neighbour, .. } | Way::Beyond { neighbour, .. }) = way else {
+        return Vec::new();
+    };
+    let module = line.module_by_id(neighbour).map(|m| &line.modules[m.0]);
+    let Some(passes) = module.and_then(|m| m.passes) else {
+        return Vec::new();
+    };
+    let draws = line
+        .module_by_id(&ask.id)
+        .is_some_and(|m| line.modules[m.0].input.is_some());
+    let talks = matches!(ask.talk, Talk::Tables(_));
+    [("power", passes.power, draws), ("data", passes.data, talks)]
+        .into_iter()
+        .filter(|(_, passes, needed)| *passes == PassWhen::Never && *needed)
+        .map(|(what, ..)| format!("module.{neighbour} passes no {what} on"))
+        .collect()
 }
 
 /// Links at the module that it does not speak.

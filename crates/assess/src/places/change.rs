@@ -11,6 +11,14 @@ pub enum ChangeError {
     /// The text is no TOML.
     #[error("the plan's text cannot be edited: {0}")]
     Text(String),
+    /// No span leads to a neighbour, so nothing says what a stub would be.
+    #[error(
+        "no span leads to `module.{module}`, so nothing says which cable leads to a module beside it"
+    )]
+    NoCable {
+        /// Id of the neighbour.
+        module: String,
+    },
     /// The table of a thing is not where it is looked for.
     #[error("the plan's own file has no table `{0}`")]
     NoTable(String),
@@ -204,7 +212,10 @@ impl Text {
         match (cable, like) {
             (Some(part), _) => self.add("span", id, &[("part", part.into())])?,
             (None, Some(like)) => self.copy("span", like, id)?,
-            (None, None) => return Err(missing("span")),
+            (None, None) => {
+                let module = from.strip_prefix("module.").unwrap_or(from).to_owned();
+                return Err(ChangeError::NoCable { module });
+            }
         }
         let span = self.table("span", id)?;
         span.insert("from", value(from));

@@ -7,6 +7,9 @@ use plan::{Line, Must, That};
 use crate::check::Check;
 use crate::verdict::{Judged, Known, Ruling, Verdict, Word};
 
+/// A margin that is less by this share only is the same.
+const ROUNDING: f64 = 1e-9;
+
 /// A verdict with the module in place, beside what was left without it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bind {
@@ -106,10 +109,12 @@ fn on_records(line: &Line) -> BTreeSet<&str> {
         .collect()
 }
 
-/// What was broken or unknown without the module.
+/// What was broken or unknown without the module; of one subject the worst.
 pub(super) fn already(check: &Check, word: Word) -> Vec<(String, String, String)> {
     each(check)
-        .filter(|(judged, verdict, _)| judged.must == Must::Shall && verdict.word() == word)
+        .filter(|(judged, verdict, nth)| {
+            *nth == 0 && judged.must == Must::Shall && verdict.word() == word
+        })
         .map(|(judged, verdict, _)| {
             let why = match verdict {
                 Verdict::Unknown { why, .. } => why.clone(),
@@ -167,9 +172,15 @@ pub(super) fn weigh(before: &Check, after: &Check, line: &Line, new: &Names<'_>)
                     Some(Verdict::Known(was)) => Some(was.margin.value),
                     _ => None,
                 };
-                let less = margin_before.is_some_and(|was| known.margin.value < was);
+                let less = margin_before
+                    .is_some_and(|was| known.margin.value < was - ROUNDING * was.abs());
                 match (known.ruling, was_word) {
-                    (Ruling::Broken, Some(Word::Broken)) if less => weighed.worse.push(place()),
+                    (Ruling::Broken, Some(Word::Broken)) if less => {
+                        let place = place();
+                        if !weighed.worse.contains(&place) {
+                            weighed.worse.push(place);
+                        }
+                    }
                     (Ruling::Broken, Some(Word::Broken)) => {}
                     (Ruling::Broken, _) if should => weighed.should.push(place()),
                     _ if should => {}

@@ -393,6 +393,27 @@ fn verif_what_is_broken_already_is_not_held_against_the_part() {
     assert!(places.places.iter().all(|p| p.answer == Answer::MayGo));
     assert_eq!(places.broken_already.len(), 1);
     assert_eq!(places.broken_already[0].0, "budget");
+    // 47 W at the end of 20 ohm, which carry 28.8 W: with more there is nothing to be told but that.
+    let lost = found(&two(&[("25 W", "47 W")], 1.0), &ask());
+    let far = at(&lost, "module.far");
+    assert_eq!(far.answer, Answer::Unknown);
+    assert!(
+        far.unknown.iter().any(|u| u.contains("mend that first")),
+        "{:?}",
+        far.unknown
+    );
+}
+
+/// A lamp on the ear's outlet is fed by nobody where the ear passes no power on.
+#[test]
+fn verif_an_end_of_the_line_passes_nothing_on() {
+    let ends = PLAN.to_owned() + &part(0.1);
+    let places = found(&ends, &ask());
+    let ear = at(&places, "module.ear");
+    assert_eq!(ear.answer, Answer::MayNot);
+    assert_eq!(ear.refused, ["module.ear passes no power on"]);
+    assert_eq!(at(&places, "module.base").answer, Answer::MayGo);
+    assert_eq!(at(&places, "span.cable").answer, Answer::MayGo);
 }
 
 #[test]
@@ -421,6 +442,45 @@ fn verif_the_changed_plan_keeps_what_is_written() {
     );
     for (a, b) in alone.places.iter().zip(&places.places) {
         assert_eq!((&a.text, &a.check, a.answer), (&b.text, &b.check, b.answer));
+    }
+}
+
+/// The same plan written in other forms of TOML has the same places.
+#[test]
+fn verif_a_plan_may_be_written_in_any_form() {
+    let usual = two(&[], 1.0);
+    let start = usual.find("[span.cable]").unwrap();
+    let end = usual.find("[requirement.voltage]").unwrap();
+    let fields = "from = \"module.base\", to = \"module.far\", length = \"100 m\", conductor = \"1.0 mm2 class 5\"";
+    let contacts = "mated_pins_in_loop = 1, resistance = \"16.1 ohm\", aged = \"16.1 ohm\"";
+    let forms = [
+        format!("[span]\ncable = {{ {fields}, contacts = {{ {contacts} }} }}\n"),
+        format!(
+            "[span.cable]\n{}\n[span.cable.contacts]\n{}\n",
+            fields.replace(", ", "\n"),
+            contacts.replace(", ", "\n")
+        ),
+        format!(
+            "[span]\n{}\ncable.contacts = {{ {contacts} }}\n",
+            fields
+                .split(", ")
+                .map(|f| format!("cable.{f}"))
+                .collect::<Vec<_>>()
+                .join("\n")
+        ),
+    ];
+    let expected = found(&usual, &ask());
+    for form in forms {
+        let text = [&usual[..start], &form, &usual[end..]].concat();
+        let places = found(&text, &ask());
+        for (place, other) in expected.places.iter().zip(&places.places) {
+            assert_eq!(place.site, other.site);
+            assert_eq!(place.answer, other.answer, "{}", other.text);
+            assert_eq!(
+                place.binds.as_ref().map(|b| b.left),
+                other.binds.as_ref().map(|b| b.left)
+            );
+        }
     }
 }
 

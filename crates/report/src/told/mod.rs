@@ -28,6 +28,7 @@ pub use payload::{
     PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,
     topics_text,
 };
+pub(crate) use places::{bound_words, place_name};
 pub use places::{places_json, places_text};
 pub use range::{range_json, range_text};
 pub use reserve::{reserve_json, reserve_text};

@@ -18,7 +18,7 @@ fn word(answer: Answer) -> &'static str {
 }
 
 /// A place in words: its name, and for a length along a section what it is cut into or hangs beyond.
-fn name(place: &Place) -> String {
+pub(crate) fn place_name(place: &Place) -> String {
     let id = &place.site.id;
     match &place.site.way {
         Way::Beyond { neighbour, .. } => format!("{id} beyond module.{neighbour}"),
@@ -51,6 +51,10 @@ pub fn places_text(found: &Places) -> String {
     }
     let common = common(&found.places);
     table(&mut out, &found.places, &common);
+    let _ = writeln!(
+        out,
+        "  A module: beside it, on a stub. A span: in its middle, where it is cut. Left: of the margin without the part."
+    );
     list(&mut out, "Of every place", &common);
     let count = |answer| found.places.iter().filter(|p| p.answer == answer).count();
     let _ = writeln!(
@@ -152,7 +156,7 @@ fn table(out: &mut String, places: &[Place], common: &[String]) {
 /// The cells of a place.
 fn row(place: &Place) -> [String; 9] {
     let mut cells: [String; 9] = Default::default();
-    cells[0] = name(place);
+    cells[0] = place_name(place);
     cells[1] = place
         .depth_m
         .map_or_else(String::new, |m| format!("{m:.1} m"));
@@ -178,6 +182,20 @@ fn row(place: &Place) -> [String; 9] {
     cells
 }
 
+/// What binds, in words, with its value and its limit.
+pub(crate) fn bound_words(bind: &Bind) -> String {
+    let known = &bind.known;
+    let [value, limit, _] = in_one_unit([&known.value, &known.limit, &known.margin]);
+    let shown = |figure: &Figure| shown(figure, shortened(&figure.unit));
+    format!(
+        "{} of {} {}, limit {}",
+        bind.requirement,
+        known.subject,
+        shown(&value),
+        shown(&limit)
+    )
+}
+
 /// What is told below the row of a place.
 fn notes(place: &Place, common: &[String]) -> Vec<String> {
     let mut told = place.refused.clone();
@@ -185,11 +203,6 @@ fn notes(place: &Place, common: &[String]) -> Vec<String> {
     if place.answer == Answer::Unknown {
         let own = place.unknown.iter().filter(|r| !common.contains(r));
         told.extend(own.cloned());
-    }
-    for (id, subject) in &place.worse {
-        told.push(format!(
-            "broken already, and more so with it: {id}: {subject}"
-        ));
     }
     for (id, subject) in &place.should {
         told.push(format!("breaks what should hold: {id}: {subject}"));

@@ -22,9 +22,23 @@ const TALK: [&str; 6] = [
 #[test]
 fn verif_a_part_is_told_place_by_place_in_text_and_json() {
     let demo = demo("harrow-sound", false);
-    let text = run(&meter(&demo.plan, &TALK));
+    let folder = tempfile::tempdir().unwrap();
+    let pictures = folder.path().to_str().unwrap();
+    let text = run(&meter(
+        &demo.plan,
+        &[&TALK[..], &["--picture", pictures]].concat(),
+    ));
     expect_status(&text, 0);
     let text = stdout(&text);
+    assert!(folder.path().join("places.png").is_file());
+    let svg = std::fs::read_to_string(folder.path().join("places.svg")).unwrap();
+    for word in [
+        "span.upper-probe, 26.0 m",
+        "module.lower, 58.0 m",
+        "may go: ",
+    ] {
+        assert!(svg.contains(word), "{word}: {svg}");
+    }
     assert!(
         text.contains("it may go to 9, may not to 0, unknown of 0"),
         "{text}"
