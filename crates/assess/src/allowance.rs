@@ -8,8 +8,9 @@ use plan::{Action, DetectorIx, Line, Requirement, That, UplinkIx, When};
 use quantity::{Dimension, EventRate, SECONDS_PER_DAY, show};
 
 use crate::check::{Shelf, verdicts};
-use crate::input::{InputError, SECONDS_PER_HOUR, payload_bytes, runs_per_h};
-use crate::uplink_verdicts::PRICE_DAYS;
+use crate::input::{
+    InputError, MONTH_DAYS, SECONDS_PER_HOUR, billed_alone, payload_bytes, runs_per_h,
+};
 use crate::verdict::Word;
 use crate::years::Years;
 
@@ -72,16 +73,17 @@ fn of_requirement(
     let (of, most, period_s) = match &r.that {
         That::UplinkMessages { of, at_most, .. } => (*of, at_most.count, at_most.per_s),
         That::UplinkCost { of, at_most, .. } => {
-            let (Some(budget), Some(price)) = (at_most.major(), line.uplinks[of.0].price.major())
-            else {
-                return Ok(None);
-            };
-            if price <= 0.0 {
+            let uplink = &line.uplinks[of.0];
+            if uplink.price.minor <= 0 {
                 return Ok(limit(None, "messages cost nothing".to_owned()));
             }
-            // Whole messages: half a cent more than it costs is none more.
-            let most = (budget / price * (1.0 + 1e-12)).floor();
-            (*of, most, PRICE_DAYS * SECONDS_PER_DAY)
+            let Some(most) = uplink.affordable(*at_most) else {
+                return Ok(limit(
+                    Some(0.0),
+                    "a month costs more even without any message".to_owned(),
+                ));
+            };
+            (*of, most as f64, MONTH_DAYS * SECONDS_PER_DAY)
         }
         That::OutageHours { .. }
         | That::LowestCharge { .. }
@@ -137,8 +139,8 @@ fn messages(line: &Line, uplink: UplinkIx, period_s: f64) -> Result<f64, InputEr
                 && *u == uplink
             {
                 let bytes = payload_bytes(&line.topics[topic.0])?;
-                let each = bytes.div_ceil(line.uplinks[u.0].message_bytes).max(1);
-                sum += f64::from(each) * runs_per_h * period_s / SECONDS_PER_HOUR;
+                let each = billed_alone(&line.uplinks[u.0], bytes);
+                sum += each as f64 * runs_per_h * period_s / SECONDS_PER_HOUR;
             }
         }
     }

@@ -2,8 +2,7 @@
 
 use plan::{Action, Bottom, LiesIn, Line, Paths, Requirement, SpanIx, That, Unwritten};
 
-use crate::input::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS, electric};
-use crate::uplink_verdicts::PRICE_DAYS;
+use crate::input::{BED_BOUNCES, FAINTEST_DB, MONTH_DAYS, MOST_RAYS, electric};
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
 pub(crate) fn assumed(line: &Line) -> Vec<String> {
@@ -139,6 +138,18 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
         all.push(format!("storage.{} may be filled to the last byte", s.id));
     }
+    for s in line.storages.iter().filter(|s| s.drop.is_none()) {
+        all.push(format!(
+            "storage.{} takes nothing more when it is full, because no `drop` is written",
+            s.id
+        ));
+    }
+    for u in line.uplinks.iter().filter(|u| !u.success_by.is_empty()) {
+        all.push(format!(
+            "uplink.{} succeeds as often as in the mean sea of its roughest month, because what is above the mean is not counted",
+            u.id
+        ));
+    }
     for v in line.votes.iter().filter(|v| v.within_s.is_none()) {
         all.push(format!(
             "vote.{}: its detectors agree within the straight way between their modules, hanging straight, at the lowest sound speed of the profile, and one value of each; clocks agree exactly",
@@ -220,7 +231,7 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     let costs: Vec<String> = costs.map(|r| format!("requirement.{}", r.id)).collect();
     of(
         &costs,
-        &format!("a cost counts over {PRICE_DAYS:.0} d, because a limit on it says no time"),
+        &format!("a cost counts over {MONTH_DAYS:.0} d, because a limit on it says no time"),
     );
     of(
         unwritten(Unwritten::Must),

@@ -18,8 +18,8 @@ use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
     link_verdicts, loss_verdicts, other_verdicts, power_verdicts, processor_verdicts,
-    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, tune_verdicts,
-    uplink_verdicts, year_verdicts,
+    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, storage_verdicts,
+    tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -148,7 +148,8 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         let own = format!("requirement.{}", r.id);
         let spoilt = reach
             .spoilt(&BTreeSet::from([own]))
-            .or_else(|| reach.spoilt(&reach.of(&r.that)));
+            .or_else(|| reach.spoilt(&reach.of(&r.that)))
+            .or_else(|| reach.spoilt(&reach.events(r)));
         let verdicts = match spoilt {
             Some(unknown) => vec![unknown],
             None => verdicts(line, r, &reading.digest, shelf, &mut years),
@@ -320,7 +321,7 @@ pub(crate) fn verdicts(
             to,
             at_most_s,
         } => {
-            vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r.share)]
+            vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r)]
         }
         That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
         That::MessageLoss { topic, at_most } => loss_verdicts::message_loss(line, *topic, *at_most),
@@ -328,10 +329,13 @@ pub(crate) fn verdicts(
             vec![uplink_verdicts::uplink_messages(line, *of, *at_most)]
         }
         That::UplinkCost { of, at_most, .. } => {
-            vec![uplink_verdicts::uplink_cost(line, *of, *at_most)]
+            let share = r.share.map(|q| q.si);
+            vec![uplink_verdicts::uplink_cost(
+                line, *of, *at_most, share, shelf,
+            )]
         }
         That::StorageTime { of, at_least_s } => {
-            vec![other_verdicts::storage_time(line, *of, *at_least_s)]
+            vec![storage_verdicts::storage_time(line, *of, *at_least_s)]
         }
         That::OutageHours {
             of,

@@ -5,12 +5,14 @@ use std::collections::BTreeSet;
 use detect::{Confirm, Detector, Stage};
 use network::{DelayBound, WhyUnknown, delay_bounds};
 use plan::{
-    Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q, TopicIx,
-    VoteIx, When,
+    Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q,
+    Requirement, TopicIx, VoteIx, When,
 };
 use timeline::Ns;
 
-use crate::input::{Streams, Traffic, detector_spec, streams, traffic, uplink_spec, vote_spec};
+use crate::input::{
+    Streams, Traffic, detector_spec, least_success, streams, traffic, uplink_spec, vote_spec,
+};
 use crate::uplink_verdicts::{ashore, sent_up};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -44,6 +46,8 @@ struct Search<'a> {
     bounds: Vec<Vec<DelayBound>>,
     to: DelayEnd,
     share: Option<f64>,
+    /// Only up to this wind.
+    wind_at_most_m_s: Option<f64>,
     /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
     open: Vec<(Way, BehaviourIx)>,
     found: Option<Way>,
@@ -56,7 +60,7 @@ pub(crate) fn delay(
     from: DelayFrom,
     to: DelayEnd,
     at_most_s: Q,
-    share: Option<Q>,
+    requirement: &Requirement,
 ) -> Verdict {
     let end = match to {
         DelayEnd::Output(o) => line.output_path(o),
@@ -67,7 +71,7 @@ pub(crate) fn delay(
         DelayFrom::Notice(d, _) => format!("detector.{} to {end}", line.detectors[d.0].id),
         DelayFrom::Vote(v) => format!("vote.{} to {end}", line.votes[v.0].id),
     };
-    match delay_bound(line, from, to, share.map(|q| q.si)) {
+    match delay_bound(line, from, to, requirement) {
         Err(why) => unknown(subject, why),
         Ok((way, inputs)) => {
             let against = Against {
@@ -92,8 +96,10 @@ fn delay_bound(
     line: &Line,
     from: DelayFrom,
     to: DelayEnd,
-    share: Option<f64>,
+    requirement: &Requirement,
 ) -> Result<(Way, String), String> {
+    let share = requirement.share.map(|q| q.si);
+    let wind_at_most_m_s = requirement.when_wind_at_most_m_s.map(|q| q.si);
     let traffic = traffic(line).map_err(|e| e.to_string())?;
     if let Some(t) = traffic.as_ref().filter(|t| !t.unknowns.is_empty()) {
         return Err(t.unknowns.join("; "));
@@ -118,7 +124,7 @@ fn delay_bound(
         inputs.push_str(&format!("{:?}", t.topology));
     }
     if let DelayEnd::Uplink(u) = to {
-        let success = line.uplinks[u.0].success.map(|q| q.si);
+        let success = least_success(line, u, wind_at_most_m_s);
         inputs.push_str(&format!(
             "{:?} {success:?} {:?}",
             uplink_spec(line, u),
@@ -132,6 +138,7 @@ fn delay_bound(
         bounds,
         to,
         share,
+        wind_at_most_m_s,
         open: Vec::new(),
         found: None,
         why_not: BTreeSet::new(),
@@ -308,8 +315,14 @@ impl Search<'_> {
                 Action::Switch {
                     output, on: true, ..
                 } if self.to == DelayEnd::Output(*output) => self.arrived(way.clone()),
-                Action::SendUp { uplink, .. } if self.to == DelayEnd::Uplink(*uplink) => {
-                    match ashore(self.line, *uplink, self.share) {
+                Action::SendUp { uplink, topic, .. } if self.to == DelayEnd::Uplink(*uplink) => {
+                    match ashore(
+                        self.line,
+                        *uplink,
+                        *topic,
+                        self.share,
+                        self.wind_at_most_m_s,
+                    ) {
                         Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
                         Err(why) => {
                             self.why_not.insert(why);

@@ -4,6 +4,7 @@ use plan::{Line, Position, SupplyKind, That};
 
 use crate::chain_verdicts::noise_open;
 use crate::processor_verdicts::detectors_of;
+use crate::unchecked::unchecked;
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
 pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
@@ -81,6 +82,7 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     {
         all.push("what holds the modules at their depth: the plan has no sections".to_owned());
     }
+    all.extend(unchecked(line));
     // That of a call counts in every range.
     let spreads: Vec<&str> = spreads
         .iter()

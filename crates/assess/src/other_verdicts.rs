@@ -1,80 +1,13 @@
-//! Storage, housings, and what a rehearsal showed.
+//! Housings, and what a rehearsal showed.
 
-use plan::{Line, Q, StorageIx};
-use quantity::SECONDS_PER_DAY;
+use plan::{Line, Q};
 
 use crate::check::Shelf;
 use crate::evidence::{REHEARSAL, file_name};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
-/// A storage time closer to its limit than this is marginal, d.
-const NARROW_DAYS: f64 = 7.0;
 /// A depth closer to a housing's rating than this is marginal, m.
 const NARROW_M: f64 = 5.0;
-const STORAGE_METHOD: &str = "capacity over rate of recording (docs/method/assess.md)";
-
-/// Bytes that one sample takes in a recording: 16 bits are two, 24 bits are three.
-fn sample_bytes(bits: u32) -> f64 {
-    f64::from(bits.div_ceil(8))
-}
-
-/// Days until a store is full.
-pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) -> Verdict {
-    let storage = &line.storages[of.0];
-    let subject = format!("storage.{}", storage.id);
-    let mut rate_b_s = 0.0;
-    let mut parts = Vec::new();
-    for record in &storage.records {
-        let Some(chain) = &line.sensor(record.sensor).chain else {
-            return unknown(
-                subject,
-                format!("{} makes no samples", line.sensor_path(record.sensor)),
-            );
-        };
-        let each_b_s =
-            chain.rate_hz.si * sample_bytes(chain.bits) * record.share.si / record.compression.si;
-        rate_b_s += each_b_s;
-        parts.push(format!(
-            "{:.3} GB a day of {} ({:.0} % of the time, {})",
-            each_b_s * SECONDS_PER_DAY / 1e9,
-            line.sensor_path(record.sensor),
-            100.0 * record.share.si,
-            if record.compression.si == 1.0 {
-                "uncompressed".to_owned()
-            } else {
-                format!("compressed {} times", record.compression.si)
-            }
-        ));
-    }
-    if rate_b_s <= 0.0 {
-        return unknown(subject, "nothing is recorded on it");
-    }
-    let free = 1.0 - storage.keep_free.map_or(0.0, |q| q.si);
-    let days = storage.capacity_bytes.si * free / rate_b_s / SECONDS_PER_DAY;
-    let (limit_s, from) = match at_least_s {
-        Some(q) => (q.si, "the requirement".to_owned()),
-        None => (
-            line.deployment.longest_s(),
-            "the duration and the recovery slip".to_owned(),
-        ),
-    };
-    let against = Against {
-        side: Side::AtLeast,
-        limit: limit_s / SECONDS_PER_DAY,
-        narrow: NARROW_DAYS,
-        unit: "d".to_owned(),
-    };
-    let why = format!("{}; against {from}", parts.join(", "));
-    against.judge(
-        subject,
-        days,
-        Evidence::computed(
-            STORAGE_METHOD,
-            &(storage.capacity_bytes.si, rate_b_s, free, limit_s),
-        ),
-        why,
-    )
-}
 
 /// Nominal depth of each housing against its rating; a module at the surface needs none.
 pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {

@@ -94,8 +94,12 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             )
         }
         That::UplinkCost { of, at_most, .. } => format!(
-            "uplink.{} costs at most {at_most} in 30 d",
-            line.uplinks[of.0].id
+            "uplink.{} costs at most {at_most} in 30 d{}",
+            line.uplinks[of.0].id,
+            r.share.map_or(String::new(), |q| format!(
+                ", in {} of the months",
+                show(q.si, Dimension::Ratio)
+            ))
         ),
         That::StorageTime { of, at_least_s } => {
             let limit = at_least_s.map_or_else(

@@ -1,60 +1,69 @@
 //! Uplinks: the time messages take to the shore, how many are billed, and their price.
 
-use network::AtMost;
-use plan::{Action, BehaviourIx, Line, UplinkIx};
+use network::{AtMost, lone_delay};
+use plan::{Action, AtCap, BehaviourIx, Line, TopicIx, UplinkIx};
 use quantity::{EventRate, Money, SECONDS_PER_DAY};
 
-use crate::input::{InputError, payload_bytes, start_limits, streams, traffic};
+use crate::check::Shelf;
+use crate::input::{
+    InputError, MONTH_DAYS, billed_alone, least_success, payload_bytes, start_limits, streams,
+    traffic, uplink_spec,
+};
+use crate::month::{Month, month};
 use crate::queue::{attempts_needed, queue_s};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// Messages closer to their limit than this are marginal.
 const NARROW_MESSAGES: f64 = 1.0;
-/// Days over which a price is taken.
-pub(crate) const PRICE_DAYS: f64 = 30.0;
-const UPLINK_METHOD: &str = "declared rates times billed messages (docs/method/assess.md)";
+/// An outage that is shown by way of example, s.
+const OUTAGE_S: f64 = 3600.0;
+const UPLINK_METHOD: &str = "declared rates times billed messages (docs/method/uplink.md)";
+const MONTH_METHOD: &str =
+    "Poisson events, compounded with billed messages (docs/method/uplink.md)";
 
 /// Longest time on an uplink in the wanted share of cases, s; see [`crate::queue`].
 pub(crate) fn ashore(
     line: &Line,
     uplink: UplinkIx,
+    topic: TopicIx,
     share: Option<f64>,
+    wind_at_most_m_s: Option<f64>,
 ) -> Result<(f64, String), String> {
     let u = &line.uplinks[uplink.0];
     let id = &u.id;
-    let success = u
-        .success
-        .ok_or_else(|| format!("uplink.{id} says nothing of its chance of success"))?
-        .si;
+    let (success, where_) =
+        least_success(line, uplink, wind_at_most_m_s).map_err(|e| e.to_string())?;
     let share = match share {
         _ if success >= 1.0 => 1.0,
         Some(share) if share < 1.0 => share,
         _ => {
             return Err(format!(
-                "uplink.{id} succeeds in {:.0} % of attempts, so only a `share` of the messages has a bound",
+                "uplink.{id} succeeds in {:.0} % of attempts{where_}, so only a `share` of the messages has a bound",
                 100.0 * success
             ));
         }
     };
     let mut messages: u32 = 0;
     let mut shortest_per_s = f64::INFINITY;
-    for (behaviour, limit, _) in sent_up(line, uplink).map_err(|e| e.to_string())? {
-        let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
+    for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
+        let limit = sender.limit.ok_or_else(|| as_it_likes(&sender.behaviour))?;
         messages = messages.saturating_add(limit.messages());
         shortest_per_s = shortest_per_s.min(limit.per().as_s_f64());
     }
     let attempts = attempts_needed(messages, success, share).ok_or_else(|| {
         format!(
-            "uplink.{id} succeeds so seldom that no number of attempts worth counting is enough"
+            "uplink.{id} succeeds so seldom{where_} that no number of attempts worth counting is enough"
         )
     })?;
     let failures = attempts - messages;
-    let back_off_s = match u.back_off_s {
-        Some(q) => q.si,
-        None if failures == 0 => 0.0,
-        None => return Err(format!("uplink.{id} says nothing of its back-off")),
+    let back_off_s = match (u.back_off_s, u.back_off_grows) {
+        // Failures in a row reach the longest, and are counted as if all did.
+        (Some(_), Some((_, longest))) => longest.si,
+        (Some(q), None) => q.si,
+        (None, _) if failures == 0 => 0.0,
+        (None, _) => return Err(format!("uplink.{id} says nothing of its back-off")),
     };
-    let seconds = queue_s(
+    let in_queue_s = queue_s(
         attempts,
         failures,
         u.session_s.si,
@@ -64,6 +73,9 @@ pub(crate) fn ashore(
     .ok_or_else(|| {
         format!("the back-off of uplink.{id} leaves no window in which an attempt is sure to fit")
     })?;
+    let urgent = u.urgent.is_some_and(|p| line.topics[topic.0].priority <= p);
+    let held_s = u.pack_within_s.filter(|_| !urgent).map_or(0.0, |q| q.si);
+    let seconds = in_queue_s + held_s;
     if let Some(expiry) = u.expiry_s.filter(|e| seconds - u.session_s.si > e.si) {
         return Err(format!(
             "uplink.{id} gives a message up after {}, and {messages} messages may take {seconds:.0} s: the last may never be sent",
@@ -75,28 +87,116 @@ pub(crate) fn ashore(
             "uplink.{id} may take {seconds:.0} s for {messages} messages, and more may come within {shortest_per_s:.0} s: the queue has no bound"
         ));
     }
+    if let Some((room, _)) = u.room.filter(|(room, _)| *room < messages) {
+        return Err(format!(
+            "uplink.{id} has room for {room} messages, and {messages} may come in a burst: one may be dropped"
+        ));
+    }
+    let goes_on = urgent && matches!(u.cap, Some((_, AtCap::UrgentOnly)));
+    if let Some(most) = u
+        .cap
+        .and_then(|(cap, _)| u.affordable(cap))
+        .filter(|_| !goes_on)
+    {
+        let billed = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
+        if billed.messages > most as f64 {
+            return Err(format!(
+                "uplink.{id} may bill {:.0} messages in a month and stops at its cap of {most}: a message may wait for the next month",
+                billed.messages
+            ));
+        }
+    }
     let window = match u.windows {
         None => "",
         Some(_) => ", the wait for windows included",
     };
+    let held = if held_s > 0.0 {
+        format!(", {held_s:.0} s of waiting for others to share a billed message included")
+    } else {
+        String::new()
+    };
     Ok((
         seconds,
         format!(
-            "{seconds:.0} s on uplink.{id}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}",
-            u.session_s.si
+            "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{}",
+            u.session_s.si,
+            usual(line, uplink, success)
         ),
     ))
+}
+
+/// What a message takes that finds the queue empty, and how soon an hour's outage is made good, in words.
+fn usual(line: &Line, uplink: UplinkIx, success: f64) -> String {
+    let Ok(spec) = uplink_spec(line, uplink) else {
+        return String::new();
+    };
+    let Some(lone) = lone_delay(&spec, success) else {
+        return String::new();
+    };
+    let within = |share: f64| {
+        lone.within_s(share)
+            .map_or("never".to_owned(), |s| format!("within {s:.0} s"))
+    };
+    let mut words = format!(
+        "; one that finds the queue empty is ashore {} in half of the cases, {} in 90 %",
+        within(0.5),
+        within(0.9)
+    );
+    let u = &line.uplinks[uplink.0];
+    let back_off_s = u
+        .back_off_grows
+        .map_or_else(|| u.back_off_s, |(_, longest)| Some(longest))
+        .map_or(0.0, |q| q.si);
+    let arrivals_per_s = sent_up(line, uplink).ok().and_then(|all| {
+        let rates = all.iter().map(|sender| {
+            let limit = sender.limit?;
+            Some(f64::from(limit.messages()) / limit.per().as_s_f64())
+        });
+        rates.sum::<Option<f64>>()
+    });
+    let windows = u.windows.map(|w| (w.period_s.si, w.width_s.si));
+    let served = served_per_s(success, u.session_s.si, back_off_s, windows);
+    if let Some(clear_s) = arrivals_per_s.and_then(|a| clear_s(OUTAGE_S, a, served)) {
+        words.push_str(&format!(
+            "; after an hour without it what is sent at most is made good in {clear_s:.0} s"
+        ));
+    }
+    words
+}
+
+/// Messages that are ashore per second while more wait: `p / (session + (1 - p) back-off)`, or `floor(W / session) p / P` with windows, less what back-offs take.
+fn served_per_s(success: f64, session_s: f64, back_off_s: f64, windows: Option<(f64, f64)>) -> f64 {
+    let each_s = session_s + (1.0 - success) * back_off_s;
+    match windows {
+        None => success / each_s,
+        Some((period_s, width_s)) if success >= 1.0 => (width_s / session_s).floor() / period_s,
+        Some((period_s, width_s)) => (width_s / each_s).floor() * success / period_s,
+    }
+}
+
+/// Time in which a backlog of an outage is made good: `a O / (s - a)`; `None` where as many come as are served.
+fn clear_s(outage_s: f64, arrivals_per_s: f64, served_per_s: f64) -> Option<f64> {
+    (served_per_s > arrivals_per_s)
+        .then(|| arrivals_per_s * outage_s / (served_per_s - arrivals_per_s))
 }
 
 fn as_it_likes(behaviour: &str) -> String {
     format!("behaviour.{behaviour} sends up as often as it likes: give it `at_most`")
 }
 
-/// Who sends up an uplink: behaviour, what it sends at most, bytes.
-pub(crate) fn sent_up(
-    line: &Line,
-    uplink: UplinkIx,
-) -> Result<Vec<(String, Option<AtMost>, u32)>, InputError> {
+/// Who sends up an uplink.
+#[derive(Clone, Debug)]
+pub(crate) struct Sender {
+    /// Id of the behaviour.
+    pub(crate) behaviour: String,
+    /// How often it may.
+    pub(crate) limit: Option<AtMost>,
+    /// What it sends, and how large that is.
+    pub(crate) topic: TopicIx,
+    pub(crate) bytes: u32,
+}
+
+pub(crate) fn sent_up(line: &Line, uplink: UplinkIx) -> Result<Vec<Sender>, InputError> {
     let traffic = traffic(line)?;
     let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
     let talk = traffic.as_ref().zip(streams.as_ref());
@@ -110,7 +210,12 @@ pub(crate) fn sent_up(
             {
                 let bytes = payload_bytes(&line.topics[topic.0])?;
                 for limit in start_limits(line, talk, BehaviourIx(i))? {
-                    all.push((b.id.clone(), limit, bytes));
+                    all.push(Sender {
+                        behaviour: b.id.clone(),
+                        limit,
+                        topic: *topic,
+                        bytes,
+                    });
                 }
             }
         }
@@ -129,25 +234,50 @@ struct Billed {
 
 fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
     let u = &line.uplinks[uplink.0];
+    let spec = uplink_spec(line, uplink).map_err(|e| e.to_string())?;
     let mut messages = 0.0;
+    // What may share a billed message, and the largest of it.
+    let (mut sharing, mut largest) = (0.0, 0);
     let mut parts = Vec::new();
     let mut from = Vec::new();
-    for (behaviour, limit, bytes) in sent_up(line, uplink).map_err(|e| e.to_string())? {
-        let limit = limit.ok_or_else(|| as_it_likes(&behaviour))?;
-        let each = f64::from(bytes.div_ceil(u.message_bytes).max(1));
+    for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
+        let limit = sender.limit.ok_or_else(|| as_it_likes(&sender.behaviour))?;
+        let each = billed_alone(u, sender.bytes) as f64;
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         messages += each * count;
         from.push((limit, each));
         parts.push(format!(
-            "{count:.0} of behaviour.{behaviour} at {each:.0} billed each"
+            "{count:.0} of behaviour.{} at {each:.0} billed each",
+            sender.behaviour
         ));
+        let urgent = u
+            .urgent
+            .is_some_and(|p| line.topics[sender.topic.0].priority <= p);
+        if !urgent && spec.capacity(sender.bytes) > 0 {
+            sharing += count;
+            largest = largest.max(sender.bytes);
+        }
     }
     if parts.is_empty() {
         parts.push("nothing is sent up".to_owned());
     }
+    let mut why = parts.join(", ");
+    if let Some(hold) = u.pack_within_s.filter(|q| q.si > 0.0)
+        && sharing > 0.0
+    {
+        // Loads that are not full begin at least the hold apart; full ones carry at least as many as of the largest fit.
+        let loads =
+            (span_s / hold.si).floor() + 1.0 + (sharing / spec.capacity(largest) as f64).floor();
+        if loads < sharing {
+            messages += loads - sharing;
+            why.push_str(&format!(
+                ", of which {sharing:.0} share at most {loads:.0} billed messages"
+            ));
+        }
+    }
     Ok(Billed {
         messages,
-        why: parts.join(", "),
+        why,
         from: (span_s, from),
     })
 }
@@ -174,47 +304,167 @@ pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Ve
             against.judge(
                 subject,
                 messages,
-                Evidence::computed(UPLINK_METHOD, &(limit, from)),
+                Evidence::computed(
+                    UPLINK_METHOD,
+                    &(limit, from, line.uplinks[of.0].pack_within_s.map(|q| q.si)),
+                ),
                 why,
             )
         }
     }
 }
 
-pub(crate) fn uplink_cost(line: &Line, of: UplinkIx, limit: Money) -> Verdict {
+/// What the messages of a month cost: at most, or in a share of the months by the events that are expected.
+pub(crate) fn uplink_cost(
+    line: &Line,
+    of: UplinkIx,
+    limit: Money,
+    share: Option<f64>,
+    shelf: &Shelf,
+) -> Verdict {
+    let subject = format!("uplink.{}", line.uplinks[of.0].id);
+    let found = match share {
+        None => billed(line, of, MONTH_DAYS * SECONDS_PER_DAY).map(|b| {
+            let why = format!("in {MONTH_DAYS:.0} d: {}", b.why);
+            let evidence = Evidence::computed(UPLINK_METHOD, &(limit, tariff(line, of), b.from));
+            (b.messages as u64, evidence, why)
+        }),
+        Some(share) => month(line, of, shelf).and_then(|m| {
+            let billed = m.quantile(share)?;
+            let why = expected(line, of, limit, share, &m)?;
+            let evidence =
+                Evidence::computed(MONTH_METHOD, &(limit, share, tariff(line, of), &m.from));
+            Ok((billed, evidence, why))
+        }),
+    };
+    match found {
+        Err(why) => unknown(subject, why),
+        Ok((billed, evidence, why)) => judge_cost(line, of, limit, billed, (evidence, why)),
+    }
+}
+
+/// What a tariff is, for a digest.
+fn tariff(line: &Line, of: UplinkIx) -> impl std::fmt::Debug {
+    let u = &line.uplinks[of.0];
+    (
+        u.price,
+        (u.included, u.minimum_charge, u.cap),
+        (u.message_bytes, u.overhead_bytes, u.adds_bytes),
+        (u.pack_within_s.map(|q| q.si), u.urgent),
+    )
+}
+
+/// Billed messages after the cap of the plan, where it stops them.
+fn stopped(line: &Line, of: UplinkIx, billed: u64) -> u64 {
+    let u = &line.uplinks[of.0];
+    match u.cap {
+        Some((cap, AtCap::Stop)) => u.affordable(cap).map_or(billed, |most| billed.min(most)),
+        _ => billed,
+    }
+}
+
+fn judge_cost(
+    line: &Line,
+    of: UplinkIx,
+    limit: Money,
+    billed: u64,
+    (evidence, mut why): (Evidence, String),
+) -> Verdict {
     let u = &line.uplinks[of.0];
     let subject = format!("uplink.{}", u.id);
-    match billed(line, of, PRICE_DAYS * SECONDS_PER_DAY) {
-        Err(why) => unknown(subject, why),
-        Ok(Billed {
-            messages,
-            why,
-            from,
-        }) => {
-            let Some(total) = u.price.times(messages as u64) else {
-                let why =
-                    format!("the price of {messages:.0} messages is more than can be counted");
-                return unknown(subject, why);
-            };
-            let unit = String::from_utf8_lossy(&limit.currency).into_owned();
-            let (Some(limit_major), Some(price_major), Some(total_major)) =
-                (limit.major(), u.price.major(), total.major())
-            else {
-                return unknown(subject, format!("how {unit} is divided is not known"));
-            };
-            let against = Against {
-                side: Side::AtMost,
-                limit: limit_major,
-                narrow: price_major,
-                unit,
-            };
-            let why = format!("in {PRICE_DAYS:.0} d: {why}");
-            against.judge(
-                subject,
-                total_major,
-                Evidence::computed(UPLINK_METHOD, &(limit, u.price, from)),
-                why,
-            )
-        }
+    let paid = stopped(line, of, billed);
+    if paid < billed {
+        why.push_str(&format!(
+            "; at {paid} the cap of the plan stops the uplink until the next month"
+        ));
+    }
+    let Some(total) = u.cost(paid) else {
+        let why = format!("the price of {paid} messages is more than can be counted");
+        return unknown(subject, why);
+    };
+    let unit = String::from_utf8_lossy(&limit.currency).into_owned();
+    let (Some(limit_major), Some(price_major), Some(total_major)) =
+        (limit.major(), u.price.major(), total.major())
+    else {
+        return unknown(subject, format!("how {unit} is divided is not known"));
+    };
+    let against = Against {
+        side: Side::AtMost,
+        limit: limit_major,
+        narrow: price_major,
+        unit,
+    };
+    against.judge(subject, total_major, evidence, why)
+}
+
+/// The distribution of a month's cost in words.
+fn expected(
+    line: &Line,
+    of: UplinkIx,
+    limit: Money,
+    share: f64,
+    m: &Month,
+) -> Result<String, String> {
+    let u = &line.uplinks[of.0];
+    let cost = |billed: u64| {
+        let paid = stopped(line, of, billed);
+        u.cost(paid)
+            .map(|c| c.to_string())
+            .ok_or_else(|| format!("the price of {paid} messages is more than can be counted"))
+    };
+    let mut why = format!(
+        "in {MONTH_DAYS:.0} d, in {} % of the months: {}; half of the months cost at most {}, 90 % {}, 99 % {}",
+        quantity::show_number(100.0 * share),
+        m.why,
+        cost(m.quantile(0.5)?)?,
+        cost(m.quantile(0.9)?)?,
+        cost(m.quantile(0.99)?)?,
+    );
+    if let Some(most) = u.affordable(limit) {
+        why.push_str(&format!(
+            "; {} of the months cost no more than {limit}",
+            percent(m.share_up_to(most))
+        ));
+    }
+    if let Some(most) = u.cap.and_then(|(cap, _)| u.affordable(cap)) {
+        why.push_str(&format!(
+            "; the cap of {most} messages is passed in {} of the months",
+            percent(1.0 - m.share_up_to(most))
+        ));
+    }
+    for note in &m.notes {
+        why.push_str("; ");
+        why.push_str(note);
+    }
+    Ok(why)
+}
+
+/// A share of months: never 100 % or 0 % where it is not quite.
+fn percent(share: f64) -> String {
+    if share > 0.999 && share < 1.0 {
+        "more than 99.9 %".to_owned()
+    } else if share > 0.0 && share < 0.001 {
+        "less than 0.1 %".to_owned()
+    } else {
+        format!("{:.1} %", 100.0 * share)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 2 messages a minute in an hour without uplink are 120; one is served each 20 s, so one a minute more than comes: 120 min. Windows of 420 s each 6000 s hold
+    /// ten sessions of 40 s, of which 3 in 4 succeed: 7.5 (methods of queues; arithmetic).
+    #[test]
+    fn val_a_backlog_is_made_good_at_the_rate_that_is_left() {
+        let served = served_per_s(1.0, 20.0, 0.0, None);
+        let clear = clear_s(3600.0, 2.0 / 60.0, served).unwrap();
+        assert!((clear - 7200.0).abs() < 1e-6, "{clear}");
+        assert_eq!(clear_s(3600.0, 3.0 / 60.0, served), None);
+        let windowed = served_per_s(0.75, 40.0, 0.0, Some((6000.0, 420.0)));
+        assert!((windowed * 6000.0 - 7.5).abs() < 1e-12, "{windowed}");
+        let failing = served_per_s(0.5, 20.0, 60.0, None);
+        assert!((failing - 0.01).abs() < 1e-12, "{failing}");
     }
 }

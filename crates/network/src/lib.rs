@@ -68,7 +68,7 @@ pub use standard::{
 pub use topic::{Filter, TopicError, TopicName};
 pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Medium, Topology, TopologyError};
 pub use uplink::{
-    AtCap, BackOff, Cap, Failure, GivesUp, Outcome, Room, Uplink, UplinkError, UplinkEvent,
-    UplinkMessage, UplinkSpec, UplinkStats, Windows,
+    AtCap, BackOff, Cap, Failure, GivesUp, LoneDelay, Outcome, Room, Uplink, UplinkError,
+    UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats, Windows, lone_delay,
 };
 pub use wire::{SDI12_ANSWER_WITHIN, SDI12_RATE_BPS, SDI12_SLOWEST_BITS, SDI12_WAKE, Wire};

@@ -26,6 +26,8 @@ pub struct CueSheet {
     pub seed: u64,
     /// Wind speed, m/s.
     pub wind_m_s: Q,
+    /// Significant wave height, m.
+    pub wave_height_m: Option<Q>,
     /// Whether contacts are new or aged.
     pub contacts_aged: bool,
     /// Sounds.

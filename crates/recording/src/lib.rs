@@ -14,6 +14,7 @@ mod name;
 mod ogg;
 mod pcm;
 mod plain;
+mod planned;
 mod recording;
 mod riff;
 mod sniff;
@@ -25,6 +26,9 @@ mod writer;
 pub use error::{RecordingError, Unsupported};
 pub use info::{Container, Encoding, Info};
 pub use name::{NameTimeError, start_from_name};
+pub use planned::{
+    HEADER_BYTES, MOST_RIFF_DATA_BYTES, planned_container, planned_file_bytes, planned_name,
+};
 pub use recording::{Chunk, ReadSeek, Recording};
 pub use sniff::Looks;
 pub use stretch::{Piece, Stretch, StretchError, stretches};

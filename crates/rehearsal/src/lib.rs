@@ -18,10 +18,12 @@ mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 1;
+pub const METHOD: u32 = 2;
 
 pub use came::{FaultCame, Harm, Recovered, TopicCame};
-pub use engine::{Copies, FromOutside, Outcome, Steps, TRIP, UplinkCount, input_id, run};
+pub use engine::{
+    Copies, FromOutside, Outcome, Steps, StoreCount, TRIP, UplinkCount, input_id, run,
+};
 pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use latency::Latency;

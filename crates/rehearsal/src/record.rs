@@ -5,8 +5,8 @@ use std::sync::Arc;
 use assess::input::Carrier;
 use network::{DropReason, MessageId, NoteKind as NoteOf};
 use plan::{
-    BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, SupplyIx,
-    TopicIx, UplinkIx, VoteIx,
+    BehaviourIx, DetectorIx, Droppable, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx,
+    StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 use timeline::Ns;
 
@@ -292,6 +292,34 @@ pub enum What {
         uplink: UplinkIx,
         /// The message.
         message: u64,
+    },
+    /// A message was dropped because too many waited.
+    NoRoom {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// The message.
+        message: u64,
+    },
+    /// The most that a month may cost is reached: what is not urgent waits for the next.
+    CapReached {
+        /// The uplink.
+        uplink: UplinkIx,
+        /// Billed messages of the month.
+        billed: u64,
+    },
+    /// A store is full, and this goes first.
+    StoreDrops {
+        /// The store.
+        storage: StorageIx,
+        /// What goes.
+        what: Droppable,
+        /// How much of it went at once, bytes.
+        bytes: f64,
+    },
+    /// A store is full and takes nothing more.
+    StoreFull {
+        /// The store.
+        storage: StorageIx,
     },
     /// A line in a log.
     Logged {

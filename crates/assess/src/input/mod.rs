@@ -14,8 +14,10 @@ mod sea;
 mod site_noise;
 mod sound;
 mod startup;
+mod storage;
 mod template;
 mod traffic;
+mod uplink;
 mod vote;
 mod warm;
 
@@ -38,8 +40,12 @@ pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{arithmetic, chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 pub use startup::{StartInput, startup};
+pub(crate) use storage::gb_a_day;
+pub use storage::{Files, Filling, RecordingFill, filling, usable_bytes};
 pub(crate) use template::samples as template_samples;
-pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, traffic, uplink_spec};
+pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, traffic};
+pub use uplink::{MONTH_DAYS, success_at, uplink_spec};
+pub(crate) use uplink::{billed_alone, least_success};
 pub use vote::vote_spec;
 pub use warm::WarmWire;
 

@@ -2,11 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use network::{
-    AtMost, BackOff, Failure, Filter, Flow, Layer, Medium, Terms, TopicName, Topology, UplinkSpec,
-    Windows, stack_overhead,
-};
-use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, UplinkIx, When};
+use network::{AtMost, Filter, Flow, Layer, Medium, Terms, TopicName, Topology, stack_overhead};
+use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, When};
 use quantity::EventRate;
 use timeline::Ns;
 
@@ -348,40 +345,4 @@ fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, In
             what: what(),
             source,
         })
-}
-
-/// An uplink as the network steps it; whether an attempt succeeds is left to the master.
-///
-/// # Errors
-/// [`InputError::Time`]; [`InputError::NotSaid`] for a chance of failure without a back-off.
-pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputError> {
-    let u = &line.uplinks[uplink.0];
-    let what = || format!("uplink.{}", u.id);
-    let certain = u.success.is_some_and(|q| q.si >= 1.0);
-    let backoff = match u.back_off_s {
-        Some(q) => ns(what, q.si)?,
-        None if certain => Ns::ZERO,
-        None => {
-            return Err(InputError::NotSaid {
-                what: what(),
-                missing: "its back-off after a failed attempt",
-            });
-        }
-    };
-    let windows = match u.windows {
-        None => Windows::Always,
-        Some(w) => Windows::Every {
-            first: ns(what, w.first_s.si)?,
-            period: ns(what, w.period_s.si)?,
-            width: ns(what, w.width_s.si)?,
-        },
-    };
-    let session = ns(what, u.session_s.si)?;
-    Ok(UplinkSpec {
-        windows,
-        failure: Failure::Asked,
-        backoff: BackOff::steady(backoff),
-        expiry: u.expiry_s.map(|q| ns(what, q.si)).transpose()?,
-        ..UplinkSpec::plain(session, u.message_bytes)
-    })
 }

@@ -73,6 +73,16 @@ impl Reach<'_> {
         parts
     }
 
+    /// What the events of a month rest on, where a share of the months is asked for.
+    pub(crate) fn events(&self, r: &plan::Requirement) -> Parts {
+        match (&r.that, r.share) {
+            (plan::That::UplinkCost { .. }, Some(_)) => {
+                self.all(|kind, _| matches!(kind, "detector" | "vote" | "behaviour" | "topic"))
+            }
+            _ => Parts::new(),
+        }
+    }
+
     /// What an uplink is given to send, and how often.
     pub(super) fn uplink(&self, id: &str) -> Parts {
         let path = format!("uplink.{id}");
@@ -90,7 +100,12 @@ impl Reach<'_> {
             parts.extend(self.network());
             parts.extend(self.streams());
         }
-        parts.extend(["uplink".to_owned(), path]);
+        parts.extend(["uplink".to_owned(), path.clone()]);
+        // Its chance of success depends on the winds or waves of the months.
+        let by_sea = |u: &plan::Uplink| u.id == id && !u.success_by.is_empty();
+        if self.line.uplinks.iter().any(by_sea) {
+            parts.insert("site".to_owned());
+        }
         parts
     }
 

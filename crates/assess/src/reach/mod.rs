@@ -89,6 +89,11 @@ impl Reach<'_> {
                         .iter()
                         .map(|r| self.line.sensor_path(r.sensor)),
                 );
+                if storage.logs.is_some() {
+                    parts.extend(self.all(|kind, _| {
+                        matches!(kind, "detector" | "vote" | "behaviour" | "topic")
+                    }));
+                }
                 if at_least_s.is_none() {
                     parts.extend(
                         ["duration", "recovery_slip"].map(|key| format!("deployment.{key}")),

@@ -17,6 +17,7 @@ mod limits;
 mod links;
 mod mistakes;
 mod paid;
+mod paid_by_chance;
 mod places;
 mod processor;
 mod ranges;

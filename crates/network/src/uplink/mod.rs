@@ -15,10 +15,12 @@
 //! next month, or only urgent messages go, above the cap and without others in their load. When more messages wait than there is room for, one of those that wait, not being tried, of
 //! the least urgent priority is dropped: the oldest or the newest. The rules are common practice of message services, not a standard.
 
+mod lone;
 mod spec;
 
 use timeline::{Class, Ns};
 
+pub use lone::{LoneDelay, lone_delay};
 pub use spec::{
     AtCap, BackOff, Cap, Failure, GivesUp, Outcome, Room, UplinkError, UplinkEvent, UplinkMessage,
     UplinkSpec, UplinkStats, Windows,

@@ -26,4 +26,5 @@ mod topics;
 mod turns;
 mod twin;
 mod uplink;
+mod uplink_lone;
 mod uplink_packed;

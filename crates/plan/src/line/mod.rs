@@ -49,10 +49,10 @@ pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
-pub use storage::{Record, Storage};
+pub use storage::{Droppable, Logs, Record, Storage};
 pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
 pub use talk::{Keep, Retry, Topic, TopicField, Traffic};
-pub use uplink::{Uplink, Windows};
+pub use uplink::{AtCap, GivesUp, SeaLimit, SeaState, Uplink, Windows};
 pub use value::{Decibels, Q};
 pub use vote::Vote;
 

@@ -20,6 +20,8 @@ pub struct Sea {
     pub current: Vec<Flow>,
     /// Mean wind speed of each month from January, m/s; empty or twelve.
     pub wind_m_s: Vec<Q>,
+    /// Mean significant wave height of each month from January, m; empty or twelve.
+    pub wave_height_m: Vec<Q>,
     /// Clearness index of each month from January, 0 to 1; empty or twelve.
     pub clearness: Vec<Q>,
     /// Mean air temperature of each month from January, degC; empty or twelve.

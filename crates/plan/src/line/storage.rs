@@ -18,6 +18,45 @@ pub struct Storage {
     pub keep_free: Option<Q>,
     /// What is recorded.
     pub records: Vec<Record>,
+    /// Length of a file, s.
+    pub cut_s: Option<Q>,
+    /// Least piece that a file takes, B.
+    pub cluster_bytes: Option<u32>,
+    /// What the log of the module takes.
+    pub logs: Option<Logs>,
+    /// What goes when it is full, in this order; `None` when the plan does not say, empty when nothing goes.
+    pub drop: Option<Vec<Droppable>>,
+}
+
+/// Bytes that a log takes; `None` for what is not logged.
+#[derive(Clone, Copy, Debug)]
+pub struct Logs {
+    /// For each confirmed event of the module's detectors, B.
+    pub event_bytes: Option<Q>,
+    /// For each message that it publishes, B.
+    pub message_bytes: Option<Q>,
+    /// For each line that a behaviour logs, B.
+    pub line_bytes: Option<Q>,
+}
+
+/// What may go when a store is full.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Droppable {
+    /// The log.
+    Logs,
+    /// The oldest file of a recording.
+    OldestRecordings,
+}
+
+impl Droppable {
+    /// The word of the plan.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Droppable::Logs => "logs",
+            Droppable::OldestRecordings => "oldest-recordings",
+        }
+    }
 }
 
 /// A sensor's recording.

@@ -21,9 +21,11 @@ mod site;
 mod sound;
 mod sources;
 mod stages;
+mod storages;
 mod supply;
 mod talk;
 mod topic_field;
+mod uplinks;
 mod values;
 mod votes;
 
@@ -97,8 +99,8 @@ pub(crate) fn line(
     votes::votes(&mut r, root, &mut line);
     talk::traffic(&mut r, root, &mut line);
     talk::topics(&mut r, root, &mut line);
-    talk::uplinks(&mut r, root, &mut line);
-    talk::storages(&mut r, root, &mut line);
+    uplinks::uplinks(&mut r, root, &mut line);
+    storages::storages(&mut r, root, &mut line);
     behaviours::behaviours(&mut r, root, &mut line);
     votes::told(&mut r, &line);
     behaviours::heard(&mut r, &line);

@@ -76,6 +76,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         profile,
         current,
         wind_m_s: f.qs("wind"),
+        wave_height_m: f.qs("wave_height"),
         air_temperature_degc: f.qs("air_temperature"),
         surface_temperature_degc: f.qs("surface_temperature"),
         horizon: horizon(r, f),

@@ -1,15 +1,13 @@
-//! Traffic, topics, uplinks and storage.
+//! Traffic and topics.
 
 use std::collections::BTreeMap;
 
 use quantity::EventRate;
 
+use super::Resolver;
+use super::delivery;
 use super::topic_field::{different, topic_field};
-use super::{Resolver, bare, delivery};
-use crate::line::{
-    Line, Link, ModuleIx, Q, Record, SensorKind, Storage, Topic, TopicField, TopicIx, Traffic,
-    Unwritten, Uplink, Windows,
-};
+use crate::line::{Line, Link, ModuleIx, Q, Topic, TopicField, TopicIx, Traffic, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
@@ -267,57 +265,6 @@ fn too_many_packets(r: &mut Resolver<'_>, size: Q, line: &Line) -> bool {
     too_many
 }
 
-pub(super) fn uplinks(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
-    for (id, f) in root.keyed("uplink") {
-        r.part = format!("uplink.{id}");
-        if let Some(uplink) = uplink(r, id, f, line) {
-            line.uplinks.push(uplink);
-        }
-    }
-}
-
-fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Uplink> {
-    let module = r.module(line, f, "at");
-    let (size, size_site) = f.amount("message_size")?;
-    let message_bytes = whole(r, size.si, size_site)?;
-    let windows = f.table("windows").and_then(|(t, site)| {
-        let w = Windows {
-            first_s: t.q("first")?,
-            period_s: t.q("period")?,
-            width_s: t.q("width")?,
-        };
-        let fits = f
-            .amount("session")
-            .is_none_or(|(s, _)| s.si <= w.width_s.si);
-        if w.width_s.si > w.period_s.si || !fits {
-            let why = if fits {
-                "a window is longer than its period"
-            } else {
-                "no attempt fits into a window"
-            };
-            r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
-        }
-        Some(w)
-    });
-    let module = module?;
-    let sending_state = f
-        .text("sending_state")
-        .and_then(|(s, site)| state(r, line, module, s, site));
-    Some(Uplink {
-        id: id.to_owned(),
-        at: f.site,
-        module,
-        message_bytes,
-        price: *f.money("price")?.0,
-        session_s: f.q("session")?,
-        windows,
-        success: f.q("success"),
-        back_off_s: f.q("back_off"),
-        expiry_s: f.q("expiry"),
-        sending_state,
-    })
-}
-
 pub(super) fn state(
     r: &mut Resolver<'_>,
     line: &Line,
@@ -341,55 +288,6 @@ pub(super) fn state(
         );
     }
     found
-}
-
-pub(super) fn storages(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
-    for (id, f) in root.keyed("storage") {
-        r.part = format!("storage.{id}");
-        let module = r.module(line, f, "at");
-        let records: Vec<Option<Record>> = f
-            .tables("records")
-            .iter()
-            .map(|t| record(r, line, t))
-            .collect();
-        let (Some(module), Some(records), Some(capacity_bytes)) = (
-            module,
-            records.into_iter().collect::<Option<Vec<_>>>(),
-            f.q("capacity"),
-        ) else {
-            continue;
-        };
-        line.storages.push(Storage {
-            id: id.to_owned(),
-            at: f.site,
-            module,
-            capacity_bytes,
-            keep_free: f.q("keep_free"),
-            records,
-        });
-    }
-}
-
-fn record(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Record> {
-    let sensor = r.sensor(line, t, "sensor")?;
-    let kind = line.sensor(sensor).kind;
-    if !matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone) {
-        let site = t.site_of("sensor").unwrap_or(t.site);
-        r.tell(
-            Mistake::error(
-                Code::BadReference,
-                site,
-                "this sensor makes no samples to record",
-            )
-            .label("no converter"),
-        );
-        return None;
-    }
-    Some(Record {
-        sensor,
-        share: t.q("share")?,
-        compression: t.number("compression").map(bare)?,
-    })
 }
 
 pub(super) fn topic(r: &mut Resolver<'_>, line: &Line, name: &str, site: Site) -> Option<TopicIx> {

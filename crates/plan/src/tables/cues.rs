@@ -2,7 +2,7 @@
 
 use quantity::{Dimension as D, LevelKind as K, SECONDS_PER_DAY};
 
-use super::plan::{FREQUENCY, TURN, WIND};
+use super::plan::{FREQUENCY, TURN, WAVES, WIND};
 use crate::field::{
     Bounds, Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
     optional as o, required as r,
@@ -47,6 +47,11 @@ const REHEARSAL: Section = Section {
         ),
         r("seed", S::Count(0, i64::MAX), "seed of every random draw"),
         r("wind", S::Amount(D::Speed, WIND), "wind speed"),
+        o(
+            "wave_height",
+            S::Amount(D::Length, WAVES),
+            "significant wave height, for an uplink whose success depends on it",
+        ),
         o(
             "contacts",
             S::Choice(&["new", "aged"]),

@@ -91,7 +91,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("link-load", &["at_most"], &["of"], "20 %"),
     limited("message-loss", &["at_most"], &["topic"], "0.1 %"),
     limited("uplink-messages", &["of", "at_most"], &[], "400 per 30 d"),
-    limited("uplink-cost", &["of", "at_most"], &[], "50 EUR"),
+    limited("uplink-cost", &["of", "at_most"], &["share"], "50 EUR"),
     limited("storage-time", &["of"], &["at_least"], "240 d"),
     limited(
         "outage-hours",

@@ -11,6 +11,7 @@ mod hostile;
 mod libsndfile;
 mod long;
 mod names;
+mod planned;
 mod real;
 mod stretches;
 mod wav;

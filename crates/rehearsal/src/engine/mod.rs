@@ -15,6 +15,7 @@ mod messages;
 mod outcome;
 mod states;
 mod steps;
+mod stores;
 mod uplinks;
 mod voltages;
 mod voting;
@@ -35,6 +36,7 @@ use self::content::{Contents, Led};
 use self::cues::restartable;
 use self::faults::FaultsNow;
 use self::messages::on_terms;
+use self::stores::{StoreNow, stores};
 use self::uplinks::{UplinkNow, uplink_now};
 use crate::came::Came;
 use crate::error::RehearsalError;
@@ -43,7 +45,7 @@ use crate::hearing::{Ears, WaitingCell};
 use crate::modules::ModuleNow;
 use crate::record::{KeptBack, Record, RecordId, Root, What};
 
-pub use outcome::{Copies, Outcome, UplinkCount};
+pub use outcome::{Copies, Outcome, StoreCount, UplinkCount};
 pub use steps::{FromOutside, Steps, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
@@ -165,6 +167,7 @@ struct Engine<'a> {
     filters: Vec<Option<Filter>>,
     sequences: BTreeMap<(usize, usize), u64>,
     uplinks: Vec<UplinkNow>,
+    stores: Vec<StoreNow>,
     votes: Vec<detect::Vote>,
     deliveries: Vec<Delivery>,
     watcher: Watcher<'a>,
@@ -250,7 +253,7 @@ impl<'a> Engine<'a> {
             })
             .collect::<Result<_, _>>()?;
         let uplinks = (0..line.uplinks.len())
-            .map(|u| uplink_now(line, UplinkIx(u)))
+            .map(|u| uplink_now(line, cues, UplinkIx(u)))
             .collect::<Result<_, _>>()?;
         restartable(line, cues)?;
         let watcher = Watcher::new(line, cues, &ears.arrivals())?;
@@ -297,6 +300,7 @@ impl<'a> Engine<'a> {
             filters,
             sequences: BTreeMap::new(),
             uplinks,
+            stores: stores(line, cues)?,
             votes: voting::votes(line)?,
             deliveries: Vec::new(),
             watcher,
@@ -307,6 +311,7 @@ impl<'a> Engine<'a> {
             outside: Vec::new(),
         };
         engine.cue()?;
+        engine.write_where_it_works();
         Ok(engine)
     }
 
@@ -323,6 +328,7 @@ impl<'a> Engine<'a> {
         self.watcher.see(&record);
         self.came.see(&record);
         (self.sink)(&record);
+        self.store_sees(&record.what);
         id
     }
 
@@ -427,6 +433,7 @@ enum From {
     Queue,
     Machine,
     Uplink(usize),
+    Store(usize),
 }
 
 fn place(index: usize) -> u32 {

@@ -5,6 +5,7 @@ use network::{Post, PostStats};
 use plan::SensorIx;
 
 use super::Engine;
+pub use super::stores::StoreCount;
 use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
 
@@ -25,6 +26,8 @@ pub struct Outcome {
     pub restarts: Vec<u32>,
     /// Of each uplink: messages sent, billed messages, expired, still waiting.
     pub uplinks: Vec<UplinkCount>,
+    /// What each store took.
+    pub stores: Vec<StoreCount>,
     /// Copies of messages asked for, delivered, lost and under way at the end.
     pub copies: Copies,
     /// Of these, the copies of topics that are sent again, held or kept.
@@ -68,6 +71,10 @@ pub struct UplinkCount {
     pub billed: u64,
     /// Given up.
     pub expired: u64,
+    /// Dropped because too many waited.
+    pub dropped: u64,
+    /// Months in which the cap was reached.
+    pub months_capped: u64,
     /// Still waiting at the end.
     pub waiting: u64,
 }
@@ -86,7 +93,8 @@ pub struct Copies {
 }
 
 impl Engine<'_> {
-    pub(super) fn finish(self) -> Outcome {
+    pub(super) fn finish(mut self) -> Outcome {
+        let stores = self.store_counts();
         let (topics, faults) = self.came.finish();
         let stats = self.machine.as_ref().map(Post::stats);
         Outcome {
@@ -108,6 +116,7 @@ impl Engine<'_> {
                     ..u.count
                 })
                 .collect(),
+            stores,
             copies: stats.map_or_else(Copies::default, |s| Copies {
                 due: s.copies_due,
                 delivered: s.delivered,

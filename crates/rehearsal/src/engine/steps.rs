@@ -189,6 +189,7 @@ impl Engine<'_> {
                 }
                 From::Machine => self.step_machine(),
                 From::Uplink(u) => self.step_uplink(u)?,
+                From::Store(s) => self.step_store(s),
             }
         }
     }
@@ -213,6 +214,7 @@ impl Engine<'_> {
             .into_iter()
             .chain(machine)
             .chain(uplinks)
+            .chain(self.next_store())
             .min_by_key(|(at, class, _)| (*at, *class))
     }
 

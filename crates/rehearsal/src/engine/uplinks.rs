@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use assess::input::{ns, uplink_spec};
+use assess::input::{ns, success_at, uplink_spec};
 use chance::Stream;
 use network::{Outcome as Attempted, Uplink, UplinkEvent, UplinkMessage};
-use plan::{Line, ModuleIx, TopicIx, UplinkIx};
+use plan::{CueSheet, Line, ModuleIx, TopicIx, UplinkIx};
 use timeline::Ns;
 
 use super::outcome::UplinkCount;
@@ -87,13 +87,26 @@ impl Engine<'_> {
         let offered = UplinkMessage {
             id: message,
             bytes,
-            priority: 0,
+            priority: self.line.topics[topic.0].priority,
         };
         let dropped = u
             .uplink
             .offer(self.now, offered)
             .map_err(|source| self.uplink_error(uplink, source))?;
-        debug_assert!(dropped.is_none(), "the room of an uplink is not limited");
+        if let Some(gone) = dropped {
+            let now = &mut self.uplinks[uplink.0];
+            now.count.dropped += 1;
+            let Waiting { origin, .. } = now
+                .waiting
+                .remove(&gone.id)
+                .expect("an uplink drops only messages that wait");
+            let message = gone.id;
+            self.record(
+                Some(origin.record),
+                origin.root,
+                What::NoRoom { uplink, message },
+            );
+        }
         Ok(())
     }
 
@@ -131,7 +144,11 @@ impl Engine<'_> {
             | UplinkEvent::Sent { id, .. }
             | UplinkEvent::Failed { id, .. }
             | UplinkEvent::Expired { id, .. } => id,
-            UplinkEvent::CapReached { .. } => return Ok(()),
+            UplinkEvent::CapReached { billed, .. } => {
+                self.uplinks[uplink.0].count.months_capped += 1;
+                self.record(None, None, What::CapReached { uplink, billed });
+                return Ok(());
+            }
         };
         let now = &mut self.uplinks[uplink.0];
         let waiting = now
@@ -169,7 +186,7 @@ impl Engine<'_> {
                 now.waiting.remove(&message);
                 What::Expired { uplink, message }
             }
-            UplinkEvent::CapReached { .. } => return Ok(()),
+            UplinkEvent::CapReached { .. } => unreachable!("told above"),
         };
         let record = self.record(Some(origin.record), origin.root, what);
         if matches!(event, UplinkEvent::Started { .. }) {
@@ -202,16 +219,19 @@ impl Engine<'_> {
     }
 }
 
-pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, RehearsalError> {
+/// An uplink in the sea of the cue sheet.
+pub(super) fn uplink_now(
+    line: &Line,
+    cues: &CueSheet,
+    ix: UplinkIx,
+) -> Result<UplinkNow, RehearsalError> {
     let plan = &line.uplinks[ix.0];
-    let Some(success) = plan.success else {
-        return Err(RehearsalError::NotSaid {
-            what: vec![format!(
-                "uplink.{} says nothing of its chance of success",
-                plan.id
-            )],
-        });
-    };
+    let wave_height_m = cues.wave_height_m.map(|q| q.si);
+    let success = success_at(plan, cues.wind_m_s.si, wave_height_m).map_err(|error| {
+        RehearsalError::NotSaid {
+            what: vec![error.to_string()],
+        }
+    })?;
     let uplink = Uplink::new(uplink_spec(line, ix)?).map_err(|source| RehearsalError::Uplink {
         at: Ns::ZERO,
         uplink: plan.id.clone(),
@@ -219,7 +239,7 @@ pub(super) fn uplink_now(line: &Line, ix: UplinkIx) -> Result<UplinkNow, Rehears
     })?;
     Ok(UplinkNow {
         uplink,
-        chance: (success.si < 1.0).then_some(success.si),
+        chance: (success < 1.0).then_some(success),
         stream: format!("uplink/{}", plan.id),
         waiting: BTreeMap::new(),
         broken_off: false,

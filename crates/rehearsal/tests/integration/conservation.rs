@@ -249,6 +249,8 @@ fn check_uplink(outcome: &Outcome, records: &[Record]) -> Result<(), TestCaseErr
         sent,
         billed,
         expired,
+        dropped: 0,
+        months_capped: 0,
         waiting: waiting.len() as u64,
     };
     prop_assert_eq!(outcome.uplinks[0], counted);

@@ -11,6 +11,7 @@ mod frozen;
 mod nothing;
 mod relays;
 mod run;
+mod shore;
 mod states;
 mod steps;
 mod support;

@@ -59,6 +59,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
     let detector = |d: &plan::DetectorIx| format!("detector.{}", line.detectors[d.0].id);
     let topic = |t: &plan::TopicIx| line.topics[t.0].name.clone();
     let uplink = |u: &plan::UplinkIx| format!("uplink.{}", line.uplinks[u.0].id);
+    let store = |s: &plan::StorageIx| format!("storage.{}", line.storages[s.0].id);
     let behaviour = |b: &plan::BehaviourIx| format!("behaviour.{}", line.behaviours[b.0].id);
     let module = |m: &plan::ModuleIx| line.module_path(*m);
     match what {
@@ -259,6 +260,23 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "expired",
             json!({ "uplink": uplink(u), "message": message }),
         ),
+        What::NoRoom { uplink: u, message } => (
+            "no-room",
+            json!({ "uplink": uplink(u), "message": message }),
+        ),
+        What::CapReached { uplink: u, billed } => (
+            "cap-reached",
+            json!({ "uplink": uplink(u), "billed": billed }),
+        ),
+        What::StoreDrops {
+            storage,
+            what,
+            bytes,
+        } => (
+            "store-drops",
+            json!({ "storage": store(storage), "what": what.word(), "size_bytes": bytes }),
+        ),
+        What::StoreFull { storage } => ("store-full", json!({ "storage": store(storage) })),
         What::Logged { module: m, text } => {
             ("logged", json!({ "module": module(m), "text": text }))
         }
@@ -340,8 +358,21 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         .map(|(u, c)| {
             (
                 format!("uplink.{}", u.id),
-                json!({ "sent": c.sent, "billed": c.billed, "expired": c.expired, "waiting": c.waiting,
-                        "price": u.price.times(c.billed).map(money_json) }),
+                json!({ "sent": c.sent, "billed": c.billed, "expired": c.expired, "dropped": c.dropped,
+                        "waiting": c.waiting, "months_capped": c.months_capped,
+                        "price": u.cost(c.billed).map(money_json) }),
+            )
+        })
+        .collect();
+    let stores: Map<String, Value> = line
+        .storages
+        .iter()
+        .zip(&outcome.stores)
+        .map(|(s, c)| {
+            (
+                format!("storage.{}", s.id),
+                json!({ "held_bytes": c.held_bytes, "files_begun": c.files_begun, "files_closed": c.files_closed,
+                        "dropped_bytes": c.dropped_bytes, "lost_bytes": c.lost_bytes }),
             )
         })
         .collect();
@@ -375,6 +406,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         "expectations": expectations,
         "modules": modules,
         "uplinks": uplinks,
+        "stores": stores,
         "messages": messages,
         "topics": topics_came_json(line, outcome),
         "faults": faults_came_json(line, cues, outcome),

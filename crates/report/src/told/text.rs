@@ -284,6 +284,26 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
         What::Expired { uplink, .. } => {
             format!("given up by uplink.{}: too old", line.uplinks[uplink.0].id)
         }
+        What::NoRoom { uplink, .. } => format!(
+            "dropped by uplink.{}: too many wait",
+            line.uplinks[uplink.0].id
+        ),
+        What::CapReached { uplink, billed } => format!(
+            "uplink.{} has billed {billed} messages: the cap of the month is reached",
+            line.uplinks[uplink.0].id
+        ),
+        What::StoreDrops { storage, what, .. } => format!(
+            "storage.{} is full: its {} go",
+            line.storages[storage.0].id,
+            match what {
+                plan::Droppable::Logs => "logs",
+                plan::Droppable::OldestRecordings => "oldest recordings",
+            }
+        ),
+        What::StoreFull { storage } => format!(
+            "storage.{} is full and takes nothing more",
+            line.storages[storage.0].id
+        ),
         What::Logged { module, text } => format!("{} logs \"{text}\"", line.module_path(*module)),
         _ => return None,
     })
@@ -345,16 +365,40 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         }
     }
     for (uplink, c) in line.uplinks.iter().zip(&outcome.uplinks) {
-        let price = uplink.price.times(c.billed);
+        let price = uplink.cost(c.billed);
+        let dropped = match c.dropped {
+            0 => String::new(),
+            n => format!(", {n} dropped for want of room"),
+        };
+        let capped = match c.months_capped {
+            0 => "",
+            _ => "; the cap of the month was reached",
+        };
         let _ = writeln!(
             out,
-            "uplink.{}: {} sent, {} billed ({}), {} given up, {} still waiting",
+            "uplink.{}: {} sent, {} billed ({}), {} given up{dropped}, {} still waiting{capped}",
             uplink.id,
             c.sent,
             c.billed,
             price.map_or("more than can be counted".to_owned(), |p| p.to_string()),
             c.expired,
             c.waiting
+        );
+    }
+    for (storage, c) in line.storages.iter().zip(&outcome.stores) {
+        let went = |bytes: f64, how: &str| match bytes {
+            0.0 => String::new(),
+            _ => format!(", {:.1} MB {how}", bytes / 1e6),
+        };
+        let _ = writeln!(
+            out,
+            "storage.{}: {:.1} MB in it, {} files begun, {} closed{}{}",
+            storage.id,
+            c.held_bytes / 1e6,
+            c.files_begun,
+            c.files_closed,
+            went(c.dropped_bytes, "went to make room"),
+            went(c.lost_bytes, "found no room")
         );
     }
 }

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 35;
+const KINDS: usize = 39;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -54,6 +54,10 @@ fn kind(what: &What) -> usize {
         What::BeyondBound { .. } => 32,
         What::Contact { .. } => 33,
         What::Spent { .. } => 34,
+        What::NoRoom { .. } => 35,
+        What::CapReached { .. } => 36,
+        What::StoreDrops { .. } => 37,
+        What::StoreFull { .. } => 38,
     }
 }
 
@@ -222,6 +226,16 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             billed: 1,
         },
         What::Expired { uplink, message: 7 },
+        What::NoRoom { uplink, message: 7 },
+        What::CapReached { uplink, billed: 3 },
+        What::StoreDrops {
+            storage: plan::StorageIx(0),
+            what: plan::Droppable::Logs,
+            bytes: 40.0,
+        },
+        What::StoreFull {
+            storage: plan::StorageIx(0),
+        },
         What::Logged {
             module,
             text: "a line".to_owned(),

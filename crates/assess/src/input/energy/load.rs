@@ -11,8 +11,8 @@ use plan::{Action, Line, ModuleIx, OutputIx, SupplyIx, UplinkIx, When};
 use power::battery::CurrentShare;
 
 use super::super::{
-    Conditions, Contacts, Draw, Electric, InputError, Streams, Traffic, electric, payload_bytes,
-    start_limits, streams, traffic,
+    Conditions, Contacts, Draw, Electric, InputError, Streams, Traffic, billed_alone, electric,
+    least_success, payload_bytes, start_limits, streams, traffic,
 };
 use super::SECONDS_PER_HOUR;
 
@@ -253,12 +253,8 @@ fn sending(line: &Line, uplink: UplinkIx, bytes: u32) -> Result<Option<(f64, Cha
     let Some(state) = u.sending_state else {
         return Ok(None);
     };
-    let success = u.success.ok_or_else(|| InputError::NotSaid {
-        what: format!("uplink.{}", u.id),
-        missing: "the chance that an attempt succeeds",
-    })?;
-    let messages = f64::from(bytes.div_ceil(u.message_bytes).max(1));
-    let attempts = messages / success.si;
+    let (success, _) = least_success(line, uplink, None)?;
+    let attempts = billed_alone(u, bytes) as f64 / success;
     Ok(Some((
         attempts * u.session_s.si / SECONDS_PER_HOUR,
         Change::State(u.module, state),

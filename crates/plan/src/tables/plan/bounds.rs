@@ -4,6 +4,8 @@ use crate::field::{Bounds, between, degrees};
 
 pub(crate) const TURN: Bounds = degrees(-360.0, 360.0, "from -360 deg to 360 deg");
 pub(crate) const WIND: Bounds = between(0.0, 90.0, "from 0 m/s to 90 m/s");
+/// Significant wave heights: the highest measured is near 20 m (common practice).
+pub(crate) const WAVES: Bounds = between(0.0, 40.0, "from 0 m to 40 m");
 /// No line stays longer: a hundred years of 365.25 d.
 const LONGEST_S: f64 = 36_525.0 * 86_400.0;
 pub(crate) const IN_WATER: Bounds = between(

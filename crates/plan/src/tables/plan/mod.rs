@@ -34,7 +34,7 @@ use uplink::UPLINK;
 use vote::VOTE;
 
 pub(crate) use behaviour::ACTION;
-pub(crate) use bounds::{FREQUENCY, TURN, WIND};
+pub(crate) use bounds::{FREQUENCY, TURN, WAVES, WIND};
 pub(crate) use call::CALL;
 pub(crate) use detector::{STAGE, WEIGHTS};
 pub(crate) use module::MODULE;

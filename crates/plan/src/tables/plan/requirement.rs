@@ -94,7 +94,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years; of `detection-range`: share of calls at that range that are found",
+            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
         ),
         o(
             "confidence",

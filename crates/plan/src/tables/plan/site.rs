@@ -2,7 +2,7 @@
 
 use quantity::{Dimension as D, LevelKind as K};
 
-use super::bounds::{DEPTH, IN_WATER, SLIP, TURN, WIND};
+use super::bounds::{DEPTH, IN_WATER, SLIP, TURN, WAVES, WIND};
 use crate::field::{Bounds, Section, Shape as S, between, degrees, optional as o, required as r};
 
 const MONTHS: usize = 12;
@@ -54,6 +54,11 @@ pub(crate) const SITE: Section = Section {
             "wind",
             S::Amounts(D::Speed, WIND, MONTHS, MONTHS),
             "mean wind of each month from January",
+        ),
+        o(
+            "wave_height",
+            S::Amounts(D::Length, WAVES, MONTHS, MONTHS),
+            "mean significant wave height of each month from January",
         ),
         o(
             "clearness",

@@ -2,6 +2,7 @@
 
 use quantity::Dimension as D;
 
+use super::bounds::{WAVES, WIND};
 use crate::field::{
     NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, Section, Shape as S, between,
     optional as o, required as r,
@@ -39,9 +40,24 @@ pub(crate) const UPLINK: Section = Section {
             "chance that an attempt succeeds",
         ),
         o(
+            "success_by",
+            S::Tables(&SEA_STATE),
+            "the same by the state of the sea, instead of `success`: each row up to its wind or its wave height",
+        ),
+        o(
             "back_off",
             S::Amount(D::Time, NOT_NEGATIVE),
             "wait after a failed attempt",
+        ),
+        o(
+            "back_off_grows",
+            S::Count(2, 100),
+            "factor by which the wait grows at each further failure in a row; it does not when not written",
+        ),
+        o(
+            "back_off_longest",
+            S::Amount(D::Time, POSITIVE),
+            "longest wait that it grows to",
         ),
         o(
             "expiry",
@@ -49,9 +65,83 @@ pub(crate) const UPLINK: Section = Section {
             "age at which a message is given up",
         ),
         o(
+            "overhead",
+            S::Amount(D::DataSize, between(1.0, 1.0e6, "from 1 B to 1 MB")),
+            "bytes of each billed message that carry nothing of the line: header, position, time; none when not written",
+        ),
+        o(
+            "adds",
+            S::Amount(D::DataSize, between(1.0, 1.0e6, "from 1 B to 1 MB")),
+            "bytes added to each message of the line: position, time; none when not written",
+        ),
+        o(
+            "pack_within",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how long a message waits for others to share one billed message; each goes by itself when not written",
+        ),
+        o(
+            "urgent",
+            S::Count(0, 7),
+            "topics of this priority or a lower number are urgent: they do not wait for others, and go on at the cap where `at_cap` says so; none when not written",
+        ),
+        o(
+            "room",
+            S::Count(1, 1_000_000),
+            "messages that may wait; as many as there are when not written",
+        ),
+        o(
+            "gives_up",
+            S::Choice(&["oldest", "newest"]),
+            "which of those of the least urgent priority is dropped when one too many waits",
+        ),
+        o(
+            "included",
+            S::Count(0, 1_000_000_000),
+            "billed messages a month that cost nothing; none when not written",
+        ),
+        o(
+            "minimum_charge",
+            S::Money,
+            "least that a month costs; nothing when not written",
+        ),
+        o(
+            "cap",
+            S::Money,
+            "most that a month may cost; no limit when not written",
+        ),
+        o(
+            "at_cap",
+            S::Choice(&["stop", "urgent-only"]),
+            "what happens at the cap: nothing goes until the next month, or only urgent messages do, above the cap",
+        ),
+        o(
+            "checked",
+            S::Flag,
+            "the service finds damaged messages by itself; it does not when not written",
+        ),
+        o(
             "sending_state",
             S::Text,
             "state of the module while sending",
+        ),
+    ],
+};
+
+const SEA_STATE: Section = Section {
+    name: "a state of the sea",
+    doc: "A chance of success, up to a wind or up to a significant wave height.",
+    part: None,
+    fields: &[
+        o("wind", S::Amount(D::Speed, WIND), "up to this wind"),
+        o(
+            "wave_height",
+            S::Amount(D::Length, WAVES),
+            "up to this significant wave height",
+        ),
+        r(
+            "success",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "chance that an attempt succeeds",
         ),
     ],
 };

@@ -122,6 +122,7 @@ pub(crate) fn try_voices(sounds: Vec<Sound>) -> Result<Vec<Arc<Voice>>, EarError
         duration_s: q(1e4),
         seed: 7,
         wind_m_s: q(5.0),
+        wave_height_m: None,
         contacts_aged: false,
         sounds,
         faults: Vec::new(),

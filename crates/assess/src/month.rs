@@ -1,0 +1,511 @@
+//! Billed messages of a month as a distribution.
+//!
+//! Purpose: how many messages an uplink bills in 30 d when events come by chance. The events of a detector, or the votes carried, are a Poisson process
+//! of the rate that is expected; they are independent of those of another. `n` events of one origin start a behaviour `k n` times (`k` ways
+//! lead to it), but no more often than its `at_most` lets it in the month; each start bills what its message takes by itself. What starts at
+//! intervals bills a fixed number. The sum over the origins is the convolution of their distributions, to 10^-12 of the whole in each.
+//!
+//! With messages that share billed ones that sum is only an upper limit, so months are drawn: exponential times between events, and the queue of
+//! [`network::Uplink`] with its windows, failures, expiry and room, but without the cap.
+//!
+//! Source: textbook probability; held to scipy.stats.poisson and to numpy and SimPy draws (docs/method/uplink.md).
+
+use std::collections::BTreeMap;
+
+use chance::{Stream, garwood};
+use network::{Filter, Outcome, Uplink, UplinkEvent, UplinkMessage};
+use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
+use quantity::{SECONDS_PER_DAY, show_number};
+use timeline::{Class, Ns};
+
+use crate::check::Shelf;
+use crate::input::{
+    InputError, MONTH_DAYS, SECONDS_PER_HOUR, billed_alone, least_success, payload_bytes,
+    runs_per_h, streams, traffic, uplink_spec,
+};
+use crate::tuning::{ShelvedTuning, chain_digest};
+
+/// What is left out at each end of a distribution.
+const TAIL: f64 = 1e-12;
+/// Products that are added up at most in one convolution.
+const MOST_PRODUCTS: f64 = 5e7;
+/// Messages drawn at most, months drawn at most, and the fewest that show 99 %.
+const MOST_DRAWN: f64 = 300_000.0;
+const MOST_MONTHS: f64 = 1000.0;
+const LEAST_MONTHS: f64 = 299.0;
+/// Seed of the draws.
+const SEED: u64 = 1;
+/// Confidence of the limits of a rate of false alarms.
+const CONFIDENCE: f64 = 0.95;
+
+/// Billed messages of a month.
+pub(crate) struct Month {
+    /// Probability of each number of billed messages from 0.
+    pub(crate) probabilities: Vec<f64>,
+    /// From what, in words.
+    pub(crate) why: String,
+    /// What else there is to say.
+    pub(crate) notes: Vec<String>,
+    /// What it follows from, for a digest.
+    pub(crate) from: String,
+}
+
+impl Month {
+    /// The fewest billed messages that this share of months does not pass.
+    pub(crate) fn quantile(&self, share: f64) -> Result<u64, String> {
+        let sure = self.probabilities.iter().filter(|p| **p > 0.0).count() == 1;
+        if share >= 1.0 && !sure {
+            return Err(
+                "events that come by chance have no limit in all months: write a smaller `share`, or none for what is declared at most"
+                    .to_owned(),
+            );
+        }
+        let mut below = 0.0;
+        for (billed, p) in self.probabilities.iter().enumerate() {
+            below += p;
+            if below >= share - TAIL {
+                return Ok(billed as u64);
+            }
+        }
+        Err(format!("the distribution does not reach {share}"))
+    }
+
+    /// Share of months with no more billed messages than this.
+    pub(crate) fn share_up_to(&self, billed: u64) -> f64 {
+        let upto = usize::try_from(billed).map_or(usize::MAX, |n| n.saturating_add(1));
+        let sum: f64 = self.probabilities.iter().take(upto).sum();
+        if upto >= self.probabilities.len() {
+            1.0
+        } else {
+            sum.min(1.0)
+        }
+    }
+}
+
+/// Where events come from.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+enum Origin {
+    Detector(DetectorIx),
+    Vote(VoteIx),
+    /// A behaviour that starts at intervals.
+    Interval(usize),
+}
+
+/// One thing that is sent up.
+#[derive(Clone, Debug)]
+struct Sending {
+    /// How many times an event of each origin leads to it.
+    ways: BTreeMap<Origin, u64>,
+    /// Starts in a month at most.
+    most: u64,
+    /// Messages billed by itself.
+    billed: u64,
+    bytes: u32,
+    priority: u8,
+}
+
+/// Billed messages of a month on an uplink.
+pub(crate) fn month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
+    let sendings = sendings(line, of)?;
+    let mut rates = BTreeMap::new();
+    let mut notes = Vec::new();
+    let mut worse = BTreeMap::new();
+    for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
+        if rates.contains_key(origin) {
+            continue;
+        }
+        let mut rate = expected(line, *origin)?;
+        if let Origin::Detector(d) = origin
+            && let Some(seen) = cried(line, *d, shelf)
+        {
+            let id = &line.detectors[d.0].id;
+            notes.push(format!(
+                "of detector.{id} labelled recordings show {} false alarms a day, between {} and {} at 95 % confidence, two-sided",
+                show_number(seen.found),
+                show_number(seen.low),
+                show_number(seen.high)
+            ));
+            if seen.found * MONTH_DAYS > rate {
+                rate = seen.found * MONTH_DAYS;
+                notes.push(format!(
+                    "that is more than detector.{id} is expected to tell, and is counted instead"
+                ));
+            }
+            worse.insert(*origin, rate.max(seen.high * MONTH_DAYS));
+        }
+        rates.insert(*origin, rate);
+    }
+    let mut found = distribution(line, of, &sendings, &rates)?;
+    if !worse.is_empty() {
+        let mut at_upper = rates.clone();
+        at_upper.extend(worse);
+        let upper = distribution(line, of, &sendings, &at_upper)?;
+        notes.push(format!(
+            "at the upper limits of these 90 % of the months bill at most {} messages",
+            upper.quantile(0.9)?
+        ));
+    }
+    found.notes.extend(notes);
+    Ok(found)
+}
+
+fn distribution(
+    line: &Line,
+    of: UplinkIx,
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+) -> Result<Month, String> {
+    let events: Vec<String> = rates
+        .iter()
+        .filter_map(|(origin, rate)| {
+            let what = match origin {
+                Origin::Detector(d) => format!("events of detector.{}", line.detectors[d.0].id),
+                Origin::Vote(v) => format!("votes of vote.{}", line.votes[v.0].id),
+                Origin::Interval(_) => return None,
+            };
+            Some(format!("{} {what}", show_number(*rate)))
+        })
+        .collect();
+    let events = match events.is_empty() {
+        true => "no events".to_owned(),
+        false => format!("{} by chance", events.join(" and ")),
+    };
+    let (probabilities, how) = match line.uplinks[of.0].pack_within_s {
+        None => (compounded(sendings, rates)?, String::new()),
+        Some(_) => {
+            let (probabilities, months) = drawn(line, of, sendings, rates)?;
+            (
+                probabilities,
+                format!(", as {months} drawn months with seed {SEED} show"),
+            )
+        }
+    };
+    Ok(Month {
+        probabilities,
+        why: format!("of {events} in each{how}"),
+        notes: Vec::new(),
+        from: format!("{sendings:?} {rates:?} {how}"),
+    })
+}
+
+/// The exact distribution when each message is billed by itself.
+fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec<f64>, String> {
+    let mut sum = vec![1.0];
+    for (origin, rate) in rates {
+        let billed = |n: u64| -> u64 {
+            sendings
+                .iter()
+                .map(|s| {
+                    let ways = s.ways.get(origin).copied().unwrap_or(0);
+                    s.billed.saturating_mul(ways.saturating_mul(n).min(s.most))
+                })
+                .fold(0, u64::saturating_add)
+        };
+        let counts = match origin {
+            Origin::Interval(_) => vec![(*rate as u64, 1.0)],
+            Origin::Detector(_) | Origin::Vote(_) => poisson(*rate),
+        };
+        let longest = counts.last().map_or(0, |(n, _)| billed(*n));
+        let too_many = || "more messages are expected than can be added up".to_owned();
+        if longest as f64 * sum.len() as f64 > MOST_PRODUCTS {
+            return Err(too_many());
+        }
+        let longest = usize::try_from(longest).map_err(|_| too_many())?;
+        let mut one = vec![0.0; longest + 1];
+        for (n, p) in counts {
+            one[billed(n) as usize] += p;
+        }
+        let mut both = vec![0.0; sum.len() + longest];
+        for (i, a) in sum.iter().enumerate().filter(|(_, a)| **a > 0.0) {
+            for (j, b) in one.iter().enumerate() {
+                both[i + j] += a * b;
+            }
+        }
+        sum = both;
+    }
+    Ok(sum)
+}
+
+/// A Poisson distribution but for its tails: `P(n) = exp(n ln m - m - ln n!)`.
+fn poisson(mean: f64) -> Vec<(u64, f64)> {
+    if mean <= 0.0 {
+        return vec![(0, 1.0)];
+    }
+    let at = |n: u64| {
+        let n = n as f64;
+        libm::exp(n * libm::log(mean) - mean - libm::lgamma(n + 1.0))
+    };
+    let middle = mean.floor() as u64;
+    let mut below = middle;
+    while below > 0 && at(below - 1) > TAIL * 1e-3 {
+        below -= 1;
+    }
+    let mut all: Vec<(u64, f64)> = Vec::new();
+    for n in below.. {
+        let p = at(n);
+        if n > middle && p < TAIL * 1e-3 {
+            break;
+        }
+        all.push((n, p));
+    }
+    all
+}
+
+/// Draws months through the queue of the uplink. Gives the shares of the numbers billed, and how many months were drawn.
+fn drawn(
+    line: &Line,
+    of: UplinkIx,
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+) -> Result<(Vec<f64>, u32), String> {
+    let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    spec.cap = None;
+    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
+    let mean: f64 = rates
+        .iter()
+        .map(|(origin, rate)| {
+            let ways = sendings.iter().filter_map(|s| s.ways.get(origin));
+            rate * ways.sum::<u64>() as f64
+        })
+        .sum();
+    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(MOST_MONTHS);
+    if months < LEAST_MONTHS {
+        return Err(format!(
+            "{} messages are expected in a month: too many to draw enough months of",
+            show_number(mean)
+        ));
+    }
+    let months = months as u32;
+    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
+    let name = format!("month/{}", line.uplinks[of.0].id);
+    let mut counts: Vec<u64> = Vec::new();
+    for number in 0..months {
+        let mut stream = Stream::named(SEED, &name, u64::from(number));
+        let offers = offers(sendings, rates, month_s, &mut stream)?;
+        let mut uplink = Uplink::new(spec).map_err(|e| e.to_string())?;
+        let mut events: Vec<UplinkEvent> = Vec::new();
+        let mut step = |uplink: &mut Uplink| {
+            events.clear();
+            uplink.step_asking(&mut events, |_| match stream.uniform() < success {
+                true => Outcome::Arrived,
+                false => Outcome::Failed,
+            });
+        };
+        for (at, message) in offers {
+            while uplink.next().is_some_and(|next| next < (at, Class::Act)) {
+                step(&mut uplink);
+            }
+            uplink.offer(at, message).map_err(|e| e.to_string())?;
+        }
+        // What waits at its end is of this month, as what waited at its begin was of the one before.
+        while uplink.next().is_some() {
+            step(&mut uplink);
+        }
+        let billed = usize::try_from(uplink.stats().billed)
+            .map_err(|_| "more messages are billed than can be counted".to_owned())?;
+        if counts.len() <= billed {
+            counts.resize(billed + 1, 0);
+        }
+        counts[billed] += 1;
+    }
+    let shares = counts
+        .iter()
+        .map(|n| *n as f64 / f64::from(months))
+        .collect();
+    Ok((shares, months))
+}
+
+/// What is offered in one drawn month, in order.
+fn offers(
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+    month_s: f64,
+    stream: &mut Stream,
+) -> Result<Vec<(Ns, UplinkMessage)>, String> {
+    let mut all = Vec::new();
+    let mut left: Vec<u64> = sendings.iter().map(|s| s.most).collect();
+    let mut starts: Vec<(f64, Origin)> = Vec::new();
+    for (origin, rate) in rates.iter().filter(|(_, rate)| **rate > 0.0) {
+        let mean_s = month_s / rate;
+        let mut at_s = 0.0;
+        loop {
+            at_s += match origin {
+                Origin::Interval(_) => mean_s,
+                Origin::Detector(_) | Origin::Vote(_) => -mean_s * libm::log1p(-stream.uniform()),
+            };
+            if at_s >= month_s {
+                break;
+            }
+            starts.push((at_s, *origin));
+        }
+    }
+    starts.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    for (at_s, origin) in starts {
+        let at = Ns::from_s_f64(at_s).map_err(|e| e.to_string())?;
+        for (sending, left) in sendings.iter().zip(&mut left) {
+            for _ in 0..sending.ways.get(&origin).copied().unwrap_or(0).min(*left) {
+                *left -= 1;
+                let message = UplinkMessage {
+                    id: all.len() as u64,
+                    bytes: sending.bytes,
+                    priority: sending.priority,
+                };
+                all.push((at, message));
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// Events of an origin that are expected in a month.
+fn expected(line: &Line, origin: Origin) -> Result<f64, String> {
+    let month_h = MONTH_DAYS * SECONDS_PER_DAY / SECONDS_PER_HOUR;
+    match origin {
+        Origin::Detector(d) => {
+            let d = &line.detectors[d.0];
+            let rate = d.expects.ok_or_else(|| {
+                format!(
+                    "detector.{} says nothing of how many events it is expected to tell (`expects`)",
+                    d.id
+                )
+            })?;
+            Ok(rate.count / rate.per_s * MONTH_DAYS * SECONDS_PER_DAY)
+        }
+        Origin::Vote(vote) => {
+            let started = line
+                .behaviours
+                .iter()
+                .position(|b| matches!(b.when, When::Voted { vote: v } if v == vote))
+                .expect("an origin is one of a behaviour");
+            let mut plain = line.clone();
+            plain.behaviours[started].at_most = None;
+            let runs = runs_per_h(&plain).map_err(|e| e.to_string())?;
+            Ok(runs[started] * month_h)
+        }
+        Origin::Interval(b) => match line.behaviours[b].when {
+            When::Each { period_s } => Ok((MONTH_DAYS * SECONDS_PER_DAY / period_s.si).floor()),
+            _ => unreachable!("an interval is one of a behaviour that starts at intervals"),
+        },
+    }
+}
+
+/// False alarms a day.
+struct Cried {
+    found: f64,
+    low: f64,
+    high: f64,
+}
+
+/// What labelled recordings show of a detector's false alarms: of several fresh records that with the most.
+fn cried(line: &Line, detector: DetectorIx, shelf: &Shelf) -> Option<Cried> {
+    let id = &line.detectors[detector.0].id;
+    let chain = chain_digest(line, detector, None).ok()?;
+    let fresh = |s: &&ShelvedTuning| {
+        let t = &s.tuning;
+        t.detector == *id
+            && t.chain_digest == chain
+            && t.what.is_empty()
+            && s.changed.is_empty()
+            && s.unread.is_empty()
+    };
+    let all = shelf.tunings.iter().filter(fresh).filter_map(|s| {
+        let days = s.tuning.judged_s / SECONDS_PER_DAY;
+        let (low, high) = garwood(s.tuning.false_alarms, days, CONFIDENCE).ok()?;
+        Some(Cried {
+            found: s.tuning.false_alarms as f64 / days,
+            low,
+            high,
+        })
+    });
+    all.max_by(|a, b| a.found.total_cmp(&b.found))
+}
+
+/// What is sent up an uplink, and how events lead to it.
+fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
+    let ways = ways(line).map_err(|e| e.to_string())??;
+    let mut all = Vec::new();
+    for (b, ways) in line.behaviours.iter().zip(ways) {
+        for action in &b.actions {
+            let Action::SendUp { uplink, topic, .. } = action else {
+                continue;
+            };
+            if *uplink != of {
+                continue;
+            }
+            let t = &line.topics[topic.0];
+            let bytes = payload_bytes(t).map_err(|e| e.to_string())?;
+            let most = b.at_most.map_or(u64::MAX, |limit| {
+                (limit.count * (MONTH_DAYS * SECONDS_PER_DAY / limit.per_s).ceil()).floor() as u64
+            });
+            all.push(Sending {
+                ways: ways.clone(),
+                most,
+                billed: billed_alone(&line.uplinks[of.0], bytes),
+                bytes,
+                priority: t.priority,
+            });
+        }
+    }
+    Ok(all)
+}
+
+type Ways = Vec<BTreeMap<Origin, u64>>;
+
+/// In how many ways an event of each origin starts each behaviour.
+fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
+    let traffic = traffic(line)?;
+    let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
+    let own = |i: usize| match &line.behaviours[i].when {
+        When::Heard { detector, .. } => Some(Origin::Detector(*detector)),
+        When::Voted { vote } => Some(Origin::Vote(*vote)),
+        When::Each { .. } => Some(Origin::Interval(i)),
+        When::Told { .. } => None,
+    };
+    let first: Ways = (0..line.behaviours.len())
+        .map(|i| own(i).into_iter().map(|o| (o, 1)).collect())
+        .collect();
+    let mut now = first.clone();
+    let Some((traffic, streams)) = traffic.as_ref().zip(streams.as_ref()) else {
+        return Ok(Ok(now));
+    };
+    for _ in 0..=line.behaviours.len() {
+        let mut next = first.clone();
+        for (i, b) in line.behaviours.iter().enumerate() {
+            let When::Told { filter } = &b.when else {
+                continue;
+            };
+            let filter = Filter::parse(filter).map_err(|source| InputError::Topic {
+                what: format!("behaviour.{}", b.id),
+                source,
+            })?;
+            for ((module, topic), flow) in streams.of.iter().zip(&streams.flows) {
+                if !filter.matches(&traffic.names[topic.0]) || !flow.targets.contains(&b.on.0) {
+                    continue;
+                }
+                for (j, teller) in line.behaviours.iter().enumerate() {
+                    let publishes =
+                        |a: &&Action| matches!(a, Action::Publish { topic: t, .. } if t == topic);
+                    let times = teller.actions.iter().filter(publishes).count() as u64;
+                    if teller.on != *module || times == 0 {
+                        continue;
+                    }
+                    for (origin, ways) in &now[j] {
+                        let sum = next[i].entry(*origin).or_insert(0);
+                        *sum = ways.saturating_mul(times).saturating_add(*sum);
+                    }
+                }
+            }
+        }
+        if next == now {
+            return Ok(Ok(now));
+        }
+        now = next;
+    }
+    Ok(Err(
+        "behaviours tell each other without end: how many messages an event leads to is not known"
+            .to_owned(),
+    ))
+}
+
+#[cfg(test)]
+mod tests;

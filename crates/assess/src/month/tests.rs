@@ -1,0 +1,148 @@
+//! Against scipy and numpy (reference/make/network_uplink_month.py).
+
+use serde_json::Value;
+
+use super::*;
+
+fn list(value: &Value) -> &Vec<Value> {
+    value.as_array().unwrap()
+}
+
+fn month_of(probabilities: Vec<f64>) -> Month {
+    Month {
+        probabilities,
+        why: String::new(),
+        notes: Vec::new(),
+        from: String::new(),
+    }
+}
+
+fn origin(i: usize) -> Origin {
+    Origin::Detector(DetectorIx(i))
+}
+
+/// Sums of Poisson counts, exactly as scipy adds them up.
+#[test]
+fn val_sums_are_those_of_scipy() {
+    let file = truth::json("network/scipy-uplink-month.json");
+    let cases = list(&file["cases"]["sums"]);
+    assert_eq!(cases.len(), 6);
+    for case in cases {
+        let mut rates = BTreeMap::new();
+        let mut sendings = Vec::new();
+        for (i, o) in list(&case["origins"]).iter().enumerate() {
+            rates.insert(origin(i), o[0].as_f64().unwrap());
+            sendings.push(Sending {
+                ways: BTreeMap::from([(origin(i), 1)]),
+                most: o[2].as_u64().unwrap_or(u64::MAX),
+                billed: o[1].as_u64().unwrap(),
+                bytes: 1,
+                priority: 0,
+            });
+        }
+        let month = month_of(compounded(&sendings, &rates).unwrap());
+        let whole: f64 = month.probabilities.iter().sum();
+        assert!((whole - 1.0).abs() < 1e-10, "{whole}");
+        for q in list(&case["quantiles"]) {
+            assert_eq!(
+                month.quantile(q[0].as_f64().unwrap()),
+                Ok(q[1].as_u64().unwrap()),
+                "{case}"
+            );
+        }
+        for row in list(&case["share_up_to"]) {
+            let ours = month.share_up_to(row[0].as_u64().unwrap());
+            let theirs = row[1].as_f64().unwrap();
+            assert!((ours - theirs).abs() < 1e-9, "{ours} {theirs} {case}");
+        }
+    }
+}
+
+/// Behaviours that bill together because the same event starts them are wider than independent ones.
+#[test]
+fn verif_one_origin_of_two_sendings_counts_once() {
+    let sending = |billed| Sending {
+        ways: BTreeMap::from([(origin(0), 1)]),
+        most: u64::MAX,
+        billed,
+        bytes: 1,
+        priority: 0,
+    };
+    let rates = BTreeMap::from([(origin(0), 40.0)]);
+    let two = compounded(&[sending(1), sending(2)], &rates).unwrap();
+    let one = compounded(&[sending(3)], &rates).unwrap();
+    assert_eq!(two, one);
+    let apart = compounded(
+        &[
+            sending(1),
+            Sending {
+                ways: BTreeMap::from([(origin(1), 1)]),
+                ..sending(2)
+            },
+        ],
+        &BTreeMap::from([(origin(0), 40.0), (origin(1), 40.0)]),
+    )
+    .unwrap();
+    assert!(month_of(two).quantile(0.99).unwrap() > month_of(apart).quantile(0.99).unwrap());
+}
+
+#[test]
+fn verif_no_limit_holds_in_all_months() {
+    let by_chance = month_of(vec![0.5, 0.5]);
+    assert!(by_chance.quantile(1.0).is_err());
+    let fixed = month_of(vec![0.0, 0.0, 1.0]);
+    assert_eq!(fixed.quantile(1.0), Ok(2));
+}
+
+/// A line whose uplink sends what one detector tells, packed.
+fn packed(rate: f64, hold_s: f64, capacity: u32) -> (Line, Vec<Sending>, BTreeMap<Origin, f64>) {
+    let path =
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/integration/small.toml");
+    let text = std::fs::read_to_string(path).unwrap();
+    let reading = plan::read(std::path::Path::new("plan.toml"), &|_: &std::path::Path| {
+        Ok(text.clone().into_bytes())
+    });
+    let mut line = reading.line.unwrap();
+    let uplink = &mut line.uplinks[0];
+    uplink.message_bytes = 10 * capacity;
+    uplink.windows = None;
+    uplink.session_s.si = 1e-3;
+    uplink.expiry_s = None;
+    uplink.success.as_mut().unwrap().si = 1.0;
+    uplink.pack_within_s = Some(plan::Q {
+        si: hold_s,
+        ..uplink.session_s
+    });
+    let sendings = vec![Sending {
+        ways: BTreeMap::from([(origin(0), 1)]),
+        most: u64::MAX,
+        billed: 1,
+        bytes: 10,
+        priority: 1,
+    }];
+    (line, sendings, BTreeMap::from([(origin(0), rate)]))
+}
+
+/// Drawn months against the closed form of loads that are never full, and against numpy's draws of loads that may be.
+#[test]
+fn val_drawn_months_are_those_of_scipy_and_numpy() {
+    let file = truth::json("network/scipy-uplink-month.json");
+    let mut checked = 0;
+    for kind in ["shared", "drawn"] {
+        for case in list(&file["cases"][kind]) {
+            let capacity = case["capacity"].as_u64().unwrap_or(10_000) as u32;
+            let hold_s = case["hold_s"].as_f64().unwrap();
+            let (line, sendings, rates) = packed(case["rate"].as_f64().unwrap(), hold_s, capacity);
+            let (probabilities, months) = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap();
+            assert!(months >= 700, "{months}");
+            let month = month_of(probabilities);
+            for row in list(&case["share_up_to"]) {
+                let ours = month.share_up_to(row[0].as_u64().unwrap());
+                let theirs = row[1].as_f64().unwrap();
+                assert!((ours - theirs).abs() < 0.06, "{ours} {theirs} {row} {kind}");
+                checked += 1;
+            }
+        }
+    }
+    assert!(checked >= 60, "{checked}");
+}

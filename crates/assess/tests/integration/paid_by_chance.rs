@@ -1,0 +1,191 @@
+//! What is paid when events come by chance, against scipy 1.17.1, and how the sea, packing and caps count.
+
+use assess::{Shelf, Word, check};
+
+use crate::support::{changed, checked, close, good, known, read, requirement, why_unknown};
+
+const BUDGET: &str = "that = \"uplink-cost\"\nof = \"uplink.shore\"\nat_most = \"50 EUR\"";
+const ON: &str = "on = \"module.ear.sensor.one\"\n";
+const SURE: &str = "success = \"100 %\"\n";
+
+fn shared(share: &str) -> String {
+    format!("{BUDGET}\nshare = \"{share}\"")
+}
+
+fn expects(rate: &str) -> String {
+    format!("{ON}expects = \"{rate}\"\n")
+}
+
+/// `scipy.stats.poisson.ppf(share, 300)`: 300, 322, 341; at 0.10 EUR each. `poisson.cdf(500, 300)` is 1 to 1e-12.
+#[test]
+fn val_a_month_costs_a_poisson_count() {
+    let expects = expects("10 per d");
+    for (share, eur) in [("50 %", 30.0), ("90 %", 32.2), ("99 %", 34.1)] {
+        let check = checked(&[(BUDGET, &shared(share)), (ON, &expects)]);
+        let budget = known(&check, "budget");
+        close(budget.value.value, eur, 1e-9);
+        for cost in ["30.00 EUR", "32.20 EUR", "34.10 EUR"] {
+            assert!(budget.why.contains(cost), "{}", budget.why);
+        }
+    }
+}
+
+/// 12 a day at most are 360 in 30 d, however many events there are: `poisson.ppf(0.99, 900)` is 971.
+#[test]
+fn verif_a_limit_of_starts_limits_the_cost() {
+    let check = checked(&[(BUDGET, &shared("99 %")), (ON, &expects("30 per d"))]);
+    close(known(&check, "budget").value.value, 36.0, 1e-9);
+    let free = checked(&[
+        (BUDGET, &shared("99 %")),
+        (ON, &expects("30 per d")),
+        ("at_most = \"12 per d\"", "at_most = \"1200 per d\""),
+    ]);
+    close(known(&free, "budget").value.value, 97.1, 1e-9);
+    assert_eq!(requirement(&free, "budget").word(), Word::Broken);
+}
+
+/// 300 billed of which 100 are included cost 20 EUR; a minimum charge of 25 EUR is more. `ppf(0.5, 300)` is 300.
+#[test]
+fn verif_what_is_included_costs_nothing_and_a_minimum_is_always_paid() {
+    let with = |more: &str| {
+        let uplink = format!("{SURE}{more}\n");
+        let check = checked(&[
+            (BUDGET, &shared("50 %")),
+            (ON, &expects("10 per d")),
+            (SURE, &uplink),
+        ]);
+        known(&check, "budget").value.value
+    };
+    close(with("included = 100"), 20.0, 1e-9);
+    close(
+        with("included = 100\nminimum_charge = \"25 EUR\""),
+        25.0,
+        1e-9,
+    );
+    close(with("cap = \"28 EUR\"\nat_cap = \"stop\""), 28.0, 1e-9);
+    // Declared at most are 12 a day: 360.
+    let declared = checked(&[(SURE, &format!("{SURE}included = 100\n"))]);
+    close(known(&declared, "budget").value.value, 26.0, 1e-9);
+}
+
+#[test]
+fn verif_a_share_of_months_needs_expected_events() {
+    let check = checked(&[(BUDGET, &shared("90 %"))]);
+    let why = why_unknown(&check, "budget");
+    assert!(why.contains("`expects`"), "{why}");
+    let all = checked(&[(BUDGET, &shared("100 %")), (ON, &expects("10 per d"))]);
+    let why = why_unknown(&all, "budget");
+    assert!(why.contains("no limit in all months"), "{why}");
+}
+
+/// Of 100 bytes and 20 added only one fits into 120; 8 of overhead leave 112, so each takes two: 720.
+#[test]
+fn verif_overhead_and_what_is_added_count() {
+    let with = |more: &str| {
+        let check = checked(&[(SURE, &format!("{SURE}{more}\n"))]);
+        known(&check, "messages").value.value
+    };
+    close(with("adds = \"20 B\""), 360.0, 0.0);
+    close(with("adds = \"21 B\""), 720.0, 0.0);
+    close(with("overhead = \"20 B\""), 360.0, 0.0);
+    close(with("overhead = \"21 B\""), 720.0, 0.0);
+}
+
+/// 360 alerts of 100 bytes, five of which fit into 500: held for 6 h there are at most 121 loads that are not full in 30 d, and 72 full ones.
+#[test]
+fn verif_packed_messages_are_billed_less_often() {
+    let held = format!("{SURE}pack_within = \"6 h\"\n");
+    let check = checked(&[
+        (SURE, &held),
+        ("message_size = \"120 B\"", "message_size = \"500 B\""),
+    ]);
+    close(known(&check, "messages").value.value, 193.0, 0.0);
+    // The hold is part of the delay, and longer than the limit.
+    let shore = known(&check, "shore");
+    assert_eq!(requirement(&check, "shore").word(), Word::Broken);
+    assert!(shore.value.value > 6.0 * 3600.0);
+    // Urgent ones are not held, nor do they share.
+    let urgent = checked(&[
+        (SURE, &format!("{held}urgent = 0\n")),
+        ("message_size = \"120 B\"", "message_size = \"500 B\""),
+    ]);
+    close(known(&urgent, "messages").value.value, 360.0, 0.0);
+    assert_eq!(requirement(&urgent, "shore").word(), Word::Met);
+}
+
+/// Attempts that succeed by the state of the sea: the roughest month decides, or the wind up to which a delay must hold. The delays are those of the
+/// same chances written without a sea.
+#[test]
+fn verif_the_sea_decides_how_often_an_attempt_succeeds() {
+    const SHORE: &str = "to = \"uplink.shore\"\nat_most = \"10 min\"\n";
+    let rows = "success_by = [{ wind = \"8 m/s\", success = \"95 %\" }, { wind = \"14 m/s\", success = \"60 %\" }]\n";
+    let winds = |most: f64| {
+        let months: Vec<String> = (1..=12)
+            .map(|m| format!("\"{} m/s\"", if m == 1 { most } else { 5.0 }))
+            .collect();
+        format!("shipping = 0.2\nwind = [{}]", months.join(", "))
+    };
+    let plain = |chance: &str| {
+        let check = checked(&[(SURE, &format!("success = \"{chance}\"\n"))]);
+        known(&check, "shore").value.value
+    };
+    let by_sea = |wind: f64, more: &str| {
+        let check = checked(&[
+            (SURE, rows),
+            ("shipping = 0.2", &winds(wind)),
+            (SHORE, &format!("{SHORE}{more}")),
+        ]);
+        known(&check, "shore").value.value
+    };
+    close(by_sea(6.0, ""), plain("95 %"), 0.0);
+    close(by_sea(12.0, ""), plain("60 %"), 0.0);
+    assert!(plain("60 %") > plain("95 %"));
+    close(
+        by_sea(12.0, "when_wind_at_most = \"8 m/s\"\n"),
+        plain("95 %"),
+        0.0,
+    );
+    close(
+        by_sea(6.0, "when_wind_at_most = \"9 m/s\"\n"),
+        plain("60 %"),
+        0.0,
+    );
+    let rough = checked(&[(SURE, rows), ("shipping = 0.2", &winds(15.0))]);
+    let why = why_unknown(&rough, "shore");
+    assert!(
+        why.contains("up to a wind of 14 m/s, not for 15 m/s"),
+        "{why}"
+    );
+    let without = checked(&[(SURE, rows)]);
+    let why = why_unknown(&without, "shore");
+    assert!(why.contains("`wind` of the site's months"), "{why}");
+}
+
+#[test]
+fn verif_a_cap_or_too_little_room_leaves_a_delay_without_a_bound() {
+    let with = |more: &str| {
+        let check = checked(&[(SURE, &format!("{SURE}{more}\n"))]);
+        why_unknown(&check, "shore").to_owned()
+    };
+    let why = with("cap = \"30 EUR\"\nat_cap = \"stop\"");
+    assert!(why.contains("stops at its cap of 300"), "{why}");
+    let why = with("room = 5\ngives_up = \"oldest\"");
+    assert!(why.contains("room for 5 messages"), "{why}");
+    let urgent = format!("{SURE}cap = \"30 EUR\"\nat_cap = \"urgent-only\"\nurgent = 0\n");
+    let check = checked(&[(SURE, &urgent)]);
+    assert_eq!(requirement(&check, "shore").word(), Word::Met);
+}
+
+/// A mistake in a detector leaves what does not read it standing.
+#[test]
+fn verif_a_mistake_in_a_detector_reaches_only_a_cost_by_chance() {
+    let bad = [("hold_off = \"5 s\"", "hold_off = \"5 m\"")];
+    let declared = check(&read(&changed(&bad)), &Shelf::default());
+    assert_ne!(requirement(&declared, "budget").word(), Word::Unknown);
+    let mut by_chance = bad.to_vec();
+    let (shared, expects) = (shared("90 %"), expects("10 per d"));
+    by_chance.extend([(BUDGET, shared.as_str()), (ON, expects.as_str())]);
+    let by_chance = check(&read(&changed(&by_chance)), &Shelf::default());
+    assert_eq!(requirement(&by_chance, "budget").word(), Word::Unknown);
+    assert!(good(&[]).line.is_some());
+}

@@ -1,0 +1,201 @@
+//! How long a lone message takes to the shore, as a distribution.
+//!
+//! Purpose: the time from the offer to the end of the session that brings it ashore, for a message that finds the queue empty, is not held for others and comes at any
+//! instant of the period of the windows alike. Attempts succeed by chance `p`, each on its own; a failure costs its session and the back-off.
+//!
+//! Method: as a function of the instant of the offer the begin of each attempt is piecewise either that instant and a constant, or a constant (the begin of a window); so the time
+//! is constant or falls uniformly on each piece, and its distribution is a sum of steps and ramps, with weight `p (1-p)^k` after `k` failures. Exact but for rounding and for what is
+//! left after the failures counted. Special cases: the mean wait for a begin is `(P - W)^2 / (2 P)` for windows of `W`, session taken off, each `P`; the mean number of attempts is `1/p`
+//! (textbook probability). Outages, a cap and room are not counted.
+
+use super::{UplinkSpec, Windows};
+
+/// Failures in a row are counted until so little is left.
+const LEFT: f64 = 1e-10;
+/// Failures counted at most.
+const MOST_FAILURES: u32 = 20_000;
+
+/// The time of a lone message to the shore.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoneDelay {
+    ramps: Vec<Ramp>,
+    /// Share of the messages that become too old before they are ashore.
+    pub given_up: f64,
+    /// Share that is not counted: it needs more failures in a row than are followed.
+    pub left: f64,
+}
+
+/// A share of the messages whose times lie uniformly between two.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Ramp {
+    share: f64,
+    least_s: f64,
+    most_s: f64,
+}
+
+/// Begin of an attempt for offers from `from_s` to `to_s`: `at_s`, to which the offer's own instant is added where it moves with it.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    from_s: f64,
+    to_s: f64,
+    at_s: f64,
+    moves: bool,
+}
+
+impl LoneDelay {
+    /// Share of all messages that are ashore within this time.
+    #[must_use]
+    pub fn share_within(&self, time_s: f64) -> f64 {
+        let share = |r: &Ramp| {
+            if time_s >= r.most_s {
+                r.share
+            } else if time_s <= r.least_s {
+                0.0
+            } else {
+                r.share * (time_s - r.least_s) / (r.most_s - r.least_s)
+            }
+        };
+        self.ramps.iter().map(share).sum()
+    }
+
+    /// Mean time of those that come ashore; `None` when none does.
+    #[must_use]
+    pub fn mean_s(&self) -> Option<f64> {
+        let whole: f64 = self.ramps.iter().map(|r| r.share).sum();
+        let sum: f64 = self
+            .ramps
+            .iter()
+            .map(|r| r.share * (r.least_s + r.most_s) / 2.0)
+            .sum();
+        (whole > 0.0).then(|| sum / whole)
+    }
+
+    /// Time within which this share of all messages is ashore, to a millionth of the longest; `None` when fewer ever are.
+    #[must_use]
+    pub fn within_s(&self, share: f64) -> Option<f64> {
+        let most_s = self.ramps.iter().fold(0.0, |most, r| r.most_s.max(most));
+        if self.share_within(most_s) < share {
+            return None;
+        }
+        let (mut low, mut high) = (0.0, most_s);
+        for _ in 0..60 {
+            let middle = (low + high) / 2.0;
+            if self.share_within(middle) >= share {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        Some(high)
+    }
+}
+
+/// The time of a lone message, by the session, windows, back-off and expiry of an uplink, at this chance of success above 0 and at most 1; `None` for another chance.
+#[must_use]
+pub fn lone_delay(spec: &UplinkSpec, success: f64) -> Option<LoneDelay> {
+    if !(success > 0.0 && success <= 1.0) {
+        return None;
+    }
+    let session_s = spec.session.as_s_f64();
+    // What of a window an attempt may begin in, and its period; at any time is a window as long as its period.
+    let (period_s, open_s) = match spec.windows {
+        Windows::Always => (1.0, f64::INFINITY),
+        Windows::Every { period, width, .. } => (period.as_s_f64(), width.as_s_f64() - session_s),
+    };
+    let mut pieces = vec![Piece {
+        from_s: 0.0,
+        to_s: period_s,
+        at_s: 0.0,
+        moves: true,
+    }];
+    let (mut ramps, mut given_up, mut left) = (Vec::new(), 0.0, 1.0);
+    for failures in 0..=MOST_FAILURES {
+        pieces = pieces
+            .into_iter()
+            .flat_map(|piece| into_windows(piece, period_s, open_s))
+            .collect();
+        if let Some(expiry) = spec.expiry {
+            let before: f64 = pieces.iter().map(|p| p.to_s - p.from_s).sum();
+            pieces.retain_mut(|p| young(p, expiry.as_s_f64()));
+            let after: f64 = pieces.iter().map(|p| p.to_s - p.from_s).sum();
+            given_up += left * (before - after) / period_s;
+        }
+        ramps.extend(pieces.iter().map(|p| {
+            let (least_s, most_s) = if p.moves {
+                (p.at_s, p.at_s)
+            } else {
+                (p.at_s - p.to_s, p.at_s - p.from_s)
+            };
+            Ramp {
+                share: left * success * (p.to_s - p.from_s) / period_s,
+                least_s: least_s + session_s,
+                most_s: most_s + session_s,
+            }
+        }));
+        left *= 1.0 - success;
+        if left < LEFT || pieces.is_empty() {
+            break;
+        }
+        let wait_s = session_s + spec.backoff.after(failures + 1).as_s_f64();
+        for p in &mut pieces {
+            p.at_s += wait_s;
+        }
+    }
+    let still: f64 = pieces.iter().map(|p| p.to_s - p.from_s).sum();
+    Some(LoneDelay {
+        ramps,
+        given_up,
+        left: left * still / period_s,
+    })
+}
+
+/// Moves begins that lie in no window to the next one.
+fn into_windows(piece: Piece, period_s: f64, open_s: f64) -> Vec<Piece> {
+    if open_s >= period_s {
+        return vec![piece];
+    }
+    if !piece.moves {
+        let begin_s = (piece.at_s / period_s).floor() * period_s;
+        let at_s = if piece.at_s - begin_s <= open_s {
+            piece.at_s
+        } else {
+            begin_s + period_s
+        };
+        return vec![Piece { at_s, ..piece }];
+    }
+    let mut all = Vec::new();
+    let mut from_s = piece.from_s;
+    let mut window = ((from_s + piece.at_s) / period_s).floor();
+    while from_s < piece.to_s {
+        let (begin_s, next_s) = (window * period_s, (window + 1.0) * period_s);
+        let closes_s = (begin_s + open_s - piece.at_s).clamp(from_s, piece.to_s);
+        let opens_s = (next_s - piece.at_s).clamp(closes_s, piece.to_s);
+        if closes_s > from_s {
+            all.push(Piece {
+                from_s,
+                to_s: closes_s,
+                ..piece
+            });
+        }
+        if opens_s > closes_s {
+            all.push(Piece {
+                from_s: closes_s,
+                to_s: opens_s,
+                at_s: next_s,
+                moves: false,
+            });
+        }
+        from_s = opens_s;
+        window += 1.0;
+    }
+    all
+}
+
+/// Cuts off the offers that are too old when an attempt would begin; false when all are.
+fn young(piece: &mut Piece, expiry_s: f64) -> bool {
+    if piece.moves {
+        return piece.at_s <= expiry_s;
+    }
+    piece.from_s = piece.from_s.max(piece.at_s - expiry_s);
+    piece.from_s < piece.to_s
+}

@@ -1,0 +1,318 @@
+//! Uplinks.
+
+use quantity::Money;
+
+use super::Resolver;
+use super::talk::{state, whole};
+use crate::line::{AtCap, GivesUp, Line, Q, SeaLimit, SeaState, Uplink, Windows};
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+use crate::site::Site;
+
+pub(super) fn uplinks(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("uplink") {
+        r.part = format!("uplink.{id}");
+        if let Some(uplink) = uplink(r, id, f, line) {
+            line.uplinks.push(uplink);
+        }
+    }
+}
+
+fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Uplink> {
+    let module = r.module(line, f, "at");
+    let (size, size_site) = f.amount("message_size")?;
+    let message_bytes = whole(r, size.si, size_site)?;
+    let windows = f.table("windows").and_then(|(t, site)| {
+        let w = Windows {
+            first_s: t.q("first")?,
+            period_s: t.q("period")?,
+            width_s: t.q("width")?,
+        };
+        let fits = f
+            .amount("session")
+            .is_none_or(|(s, _)| s.si <= w.width_s.si);
+        if w.width_s.si > w.period_s.si || !fits {
+            let why = if fits {
+                "a window is longer than its period"
+            } else {
+                "no attempt fits into a window"
+            };
+            r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
+        }
+        Some(w)
+    });
+    let module = module?;
+    let sending_state = f
+        .text("sending_state")
+        .and_then(|(s, site)| state(r, line, module, s, site));
+    let overhead_bytes = bytes(r, f, "overhead")?;
+    if overhead_bytes >= message_bytes {
+        let site = f.site_of("overhead").unwrap_or(f.site);
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                "the overhead leaves nothing of a billed message",
+            )
+            .label(format!("of {message_bytes} B")),
+        );
+        return None;
+    }
+    let mut uplink = Uplink {
+        id: id.to_owned(),
+        at: f.site,
+        module,
+        message_bytes,
+        price: *f.money("price")?.0,
+        session_s: f.q("session")?,
+        windows,
+        success: f.q("success"),
+        success_by: success_by(r, f)?,
+        back_off_s: f.q("back_off"),
+        back_off_grows: growth(r, f)?,
+        expiry_s: f.q("expiry"),
+        sending_state,
+        overhead_bytes,
+        adds_bytes: bytes(r, f, "adds")?,
+        pack_within_s: f.q("pack_within"),
+        urgent: f.count("urgent").and_then(|(n, _)| u8::try_from(*n).ok()),
+        room: room(r, f)?,
+        included: f
+            .count("included")
+            .map_or(Some(0), |(n, _)| u32::try_from(*n).ok())?,
+        minimum_charge: money(r, f, "minimum_charge")?,
+        cap: None,
+        checked: f.flag("checked").is_some_and(|(yes, _)| *yes),
+    };
+    uplink.cap = cap(r, f, &uplink)?;
+    let counts =
+        uplink.pack_within_s.is_some() || matches!(uplink.cap, Some((_, AtCap::UrgentOnly)));
+    if f.has("urgent") && !counts {
+        let why = "no message is held and none goes on at a cap: `urgent` says nothing";
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                f.site_of("urgent").unwrap_or(f.site),
+                why,
+            )
+            .label("without a use")
+            .help("add `pack_within`, or `at_cap = \"urgent-only\"` with a `cap`"),
+        );
+        return None;
+    }
+    Some(uplink)
+}
+
+/// A size that may be left out.
+fn bytes(r: &mut Resolver<'_>, f: &Fields, key: &'static str) -> Option<u32> {
+    match f.amount(key) {
+        Some((size, site)) => whole(r, size.si, site),
+        None => Some(0),
+    }
+}
+
+/// Two keys of which neither stands without the other.
+fn both(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    (one, other): (&'static str, &'static str),
+    examples: (&str, &str),
+) -> bool {
+    let (has, lacks, example) = match (f.has(one), f.has(other)) {
+        (true, false) => (one, other, examples.1),
+        (false, true) => (other, one, examples.0),
+        _ => return true,
+    };
+    r.tell(
+        Mistake::error(
+            Code::MissingKey,
+            f.site_of(has).unwrap_or(f.site),
+            format!("`{has}` needs `{lacks}`"),
+        )
+        .label("this key")
+        .help(format!("add `{lacks} = {example}`")),
+    );
+    false
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn growth(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<(u32, Q)>> {
+    let keys = ("back_off_grows", "back_off_longest");
+    if !both(r, f, keys, ("2", "\"30 min\"")) {
+        return None;
+    }
+    let (Some((grows, site)), Some(longest)) = (f.count(keys.0), f.q(keys.1)) else {
+        return Some(None);
+    };
+    let Some(first) = f.q("back_off") else {
+        if !f.has("back_off") {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    site,
+                    "nothing says how long the first wait is",
+                )
+                .label("grows from it")
+                .help("add `back_off = \"60 s\"`"),
+            );
+        }
+        return None;
+    };
+    if longest.si < first.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                longest.at,
+                "the longest wait is shorter than the first",
+            )
+            .label("here")
+            .related(first.at, "the first"),
+        );
+        return None;
+    }
+    Some(Some((u32::try_from(*grows).ok()?, longest)))
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn room(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<(u32, GivesUp)>> {
+    if !both(r, f, ("room", "gives_up"), ("100", "\"oldest\"")) {
+        return None;
+    }
+    let (Some((room, _)), Some((word, _))) = (f.count("room"), f.choice("gives_up")) else {
+        return Some(None);
+    };
+    let gives_up = match *word {
+        "oldest" => GivesUp::Oldest,
+        _ => GivesUp::Newest,
+    };
+    Some(Some((u32::try_from(*room).ok()?, gives_up)))
+}
+
+/// Money in the currency of the price.
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn money(r: &mut Resolver<'_>, f: &Fields, key: &'static str) -> Option<Option<Money>> {
+    let Some((money, site)) = f.money(key) else {
+        return Some(None);
+    };
+    let (price, price_site) = f.money("price")?;
+    if money.currency != price.currency {
+        r.tell(
+            Mistake::error(
+                Code::WrongDimension,
+                site,
+                format!("`{key}` and the price are in different currencies"),
+            )
+            .label("here")
+            .related(price_site, format!("a message costs {price}")),
+        );
+        return None;
+    }
+    Some(Some(*money))
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn cap(r: &mut Resolver<'_>, f: &Fields, uplink: &Uplink) -> Option<Option<(Money, AtCap)>> {
+    if !both(r, f, ("cap", "at_cap"), ("\"100 EUR\"", "\"stop\"")) {
+        return None;
+    }
+    let (Some(cap), Some((word, word_site))) = (money(r, f, "cap")?, f.choice("at_cap")) else {
+        return Some(None);
+    };
+    let site = f.site_of("cap").unwrap_or(f.site);
+    if uplink.affordable(cap).is_none_or(|n| n == 0) {
+        let why = if uplink.price.minor <= 0 {
+            "a message costs nothing: no cap is ever reached"
+        } else {
+            "this cap lets nothing go"
+        };
+        r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
+        return None;
+    }
+    let at_cap = match *word {
+        "stop" => AtCap::Stop,
+        _ => AtCap::UrgentOnly,
+    };
+    if at_cap == AtCap::UrgentOnly && !f.has("urgent") {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                word_site,
+                "nothing says which topics are urgent",
+            )
+            .label("only these go on")
+            .help("add `urgent = 0`: topics of priority 0"),
+        );
+        return None;
+    }
+    Some(Some((cap, at_cap)))
+}
+
+fn success_by(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<SeaState>> {
+    if f.has("success") && f.has("success_by") {
+        let site = f.site_of("success_by").unwrap_or(f.site);
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "an uplink gives one chance of success, or its chances by the state of the sea",
+            )
+            .label("both are written"),
+        );
+        return None;
+    }
+    let rows: Vec<SeaState> = f
+        .tables("success_by")
+        .iter()
+        .map(|t| sea_state(r, t))
+        .collect::<Option<_>>()?;
+    for pair in rows.windows(2) {
+        let (before, after) = (pair[0].up_to, pair[1].up_to);
+        let mixed = std::mem::discriminant(&before) != std::mem::discriminant(&after);
+        if mixed || after.q().si <= before.q().si {
+            let why = if mixed {
+                "all rows are by wind, or all by wave height"
+            } else {
+                "the rows go from calm to rough"
+            };
+            r.tell(
+                Mistake::error(Code::OutOfRange, after.q().at, why)
+                    .label("here")
+                    .related(before.q().at, "the row before"),
+            );
+            return None;
+        }
+    }
+    Some(rows)
+}
+
+fn sea_state(r: &mut Resolver<'_>, t: &Fields) -> Option<SeaState> {
+    let site: Site = t.site;
+    if t.has("wind") == t.has("wave_height") {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "a row holds up to a `wind` or up to a `wave_height`",
+            )
+            .label("neither, or both"),
+        );
+        return None;
+    }
+    let wind = t.q("wind").map(SeaLimit::Wind);
+    Some(SeaState {
+        up_to: wind.or_else(|| t.q("wave_height").map(SeaLimit::WaveHeight))?,
+        success: t.q("success")?,
+    })
+}

@@ -1,0 +1,28 @@
+//! What is said of uplinks and stores that cannot be.
+
+use crate::support::bad;
+
+const SURE: &str = "success = \"100 %\"";
+const CARD: &str = "capacity = \"64 GB\"";
+
+bad! {
+    success_in_two_ways: SURE => "success = \"100 %\"\nsuccess_by = [{ wind = \"8 m/s\", success = \"90 %\" }]";
+    sea_state_of_nothing: SURE => "success_by = [{ success = \"90 %\" }]";
+    sea_states_by_wind_and_by_waves: SURE => "success_by = [{ wind = \"8 m/s\", success = \"90 %\" }, { wave_height = \"9 m\", success = \"50 %\" }]";
+    sea_states_that_calm_down: SURE => "success_by = [{ wind = \"8 m/s\", success = \"90 %\" }, { wind = \"6 m/s\", success = \"50 %\" }]";
+    back_off_that_grows_without_end: SURE => "success = \"90 %\"\nback_off = \"10 s\"\nback_off_grows = 2";
+    back_off_that_grows_from_nothing: SURE => "success = \"100 %\"\nback_off_grows = 2\nback_off_longest = \"1 h\"";
+    longest_back_off_below_the_first: SURE => "success = \"90 %\"\nback_off = \"2 h\"\nback_off_grows = 2\nback_off_longest = \"1 h\"";
+    overhead_that_fills_a_message: SURE => "success = \"100 %\"\noverhead = \"1 MB\"";
+    room_without_who_gives_up: SURE => "success = \"100 %\"\nroom = 10";
+    cap_without_what_happens: SURE => "success = \"100 %\"\ncap = \"20 EUR\"";
+    cap_in_another_currency: SURE => "success = \"100 %\"\ncap = \"20 USD\"\nat_cap = \"stop\"";
+    cap_that_lets_nothing_go: SURE => "success = \"100 %\"\ncap = \"0.01 EUR\"\nat_cap = \"stop\"";
+    cap_for_urgent_messages_of_no_topic: SURE => "success = \"100 %\"\ncap = \"20 EUR\"\nat_cap = \"urgent-only\"";
+    store_that_drops_what_it_lacks: CARD => "capacity = \"64 GB\"\ndrop = [\"logs\"]";
+    store_that_drops_nothing_and_more: CARD => "capacity = \"64 GB\"\ndrop = [\"nothing\", \"oldest-recordings\"]";
+    store_that_drops_an_unknown_thing: CARD => "capacity = \"64 GB\"\ndrop = [\"newest\"]";
+    cluster_without_a_cut: CARD => "capacity = \"64 GB\"\ncluster = \"32 kB\"";
+    log_that_takes_nothing: CARD => "capacity = \"64 GB\"\nlogs = {}";
+    urgent_without_a_use: SURE => "success = \"100 %\"\nurgent = 0";
+}

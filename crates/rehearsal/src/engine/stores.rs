@@ -1,0 +1,275 @@
+//! The stores for recordings and logs: how they fill, what goes first when one is full, and how many files were begun and closed.
+//!
+//! A store takes recordings while its own module and that of the sensor work, at the rate of docs/method/storage.md (the share of the time recorded counts as
+//! a mean rate), and a log entry when what is logged happens. A file ends at each whole multiple of the cut in UTC and when writing stops. When
+//! the store is full, what the plan names goes in its order: the log at once, the oldest files as room is needed; when nothing is left to go, it takes nothing more.
+
+use assess::input::{Filling, InputError, filling, usable_bytes};
+use plan::{CueSheet, Droppable, Line, SensorIx, StorageIx};
+use timeline::{Class, Ns};
+
+use super::{Engine, From};
+use crate::record::{RecordId, What};
+
+/// What a store took.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct StoreCount {
+    /// Bytes of recordings and logs in it at the end.
+    pub held_bytes: f64,
+    /// Files begun.
+    pub files_begun: u64,
+    /// Files closed.
+    pub files_closed: u64,
+    /// Bytes of logs and old recordings that went to make room.
+    pub dropped_bytes: f64,
+    /// Bytes that found no room.
+    pub lost_bytes: f64,
+}
+
+pub(super) struct StoreNow {
+    filling: Filling,
+    usable_bytes: f64,
+    /// Rehearsal time at which a cut falls, and from cut to cut, ns.
+    cuts: Option<(i128, i128)>,
+    recordings_bytes: f64,
+    logs_bytes: f64,
+    /// Recordings that are being written.
+    writing: Vec<bool>,
+    /// Up to when it has been filled.
+    since: Ns,
+    /// Taken up from outside: nothing fits.
+    stuffed: bool,
+    /// The oldest recordings go as new ones come.
+    overwrites: bool,
+    /// Nothing more fits, and it has been told.
+    full: bool,
+    next: Option<Ns>,
+    count: StoreCount,
+}
+
+impl StoreNow {
+    fn held_bytes(&self) -> f64 {
+        self.recordings_bytes + self.logs_bytes
+    }
+
+    fn rate_b_s(&self) -> f64 {
+        let written = self.filling.recordings.iter().zip(&self.writing);
+        written
+            .filter(|(_, w)| **w)
+            .map(|(r, _)| r.stored_b_s)
+            .sum()
+    }
+
+    /// Fills it up to an instant.
+    fn fill(&mut self, now: Ns) {
+        let bytes = self.rate_b_s() * Ns(now.0 - self.since.0).as_s_f64();
+        if let Some((first, every)) = self.cuts {
+            let upto = |t: Ns| (i128::from(t.0) - first).div_euclid(every);
+            let cut = u64::try_from(upto(now) - upto(self.since)).expect("time goes on");
+            let files = cut * self.writing.iter().filter(|w| **w).count() as u64;
+            if !self.full {
+                self.count.files_begun += files;
+                self.count.files_closed += files;
+            }
+        }
+        self.since = now;
+        if self.full {
+            self.count.lost_bytes += bytes;
+        } else if self.overwrites {
+            self.count.dropped_bytes += bytes;
+        } else {
+            self.recordings_bytes += bytes;
+        }
+    }
+
+    /// When it is full at this rate, if it ever is.
+    fn look_ahead(&mut self) {
+        let rate_b_s = self.rate_b_s();
+        let free_bytes = self.usable_bytes - self.held_bytes();
+        self.next = if self.full || self.overwrites {
+            None
+        } else if self.stuffed || free_bytes <= 0.0 {
+            Some(self.since)
+        } else if rate_b_s > 0.0 {
+            let left = Ns::from_s_f64(free_bytes / rate_b_s).ok();
+            // Rounded up, so that it is full then.
+            left.and_then(|left| self.since.checked_add(Ns(left.0 + 1)))
+        } else {
+            None
+        };
+    }
+
+    fn set_writing(&mut self, of: usize, on: bool) {
+        if self.writing[of] == on {
+            return;
+        }
+        self.writing[of] = on;
+        if self.full {
+            return;
+        }
+        if on {
+            self.count.files_begun += 1;
+        } else {
+            self.count.files_closed += 1;
+        }
+    }
+}
+
+/// The stores of the line, empty.
+pub(super) fn stores(line: &Line, cues: &CueSheet) -> Result<Vec<StoreNow>, InputError> {
+    let begins = cues.start.or(line.deployment.start);
+    (0..line.storages.len())
+        .map(StorageIx)
+        .map(|ix| {
+            let storage = &line.storages[ix.0];
+            let cuts = storage.cut_s.zip(begins).map(|(cut, begins)| {
+                let every = (cut.si * 1e9).round() as i128;
+                (-begins.as_nanosecond().rem_euclid(every), every)
+            });
+            Ok(StoreNow {
+                filling: filling_without_logs(line, ix)?,
+                usable_bytes: usable_bytes(line, ix),
+                cuts,
+                recordings_bytes: 0.0,
+                logs_bytes: 0.0,
+                writing: vec![false; storage.records.len()],
+                since: Ns::ZERO,
+                stuffed: false,
+                overwrites: false,
+                full: false,
+                next: None,
+                count: StoreCount::default(),
+            })
+        })
+        .collect()
+}
+
+/// The recordings of a store; what is logged is counted as it happens.
+fn filling_without_logs(line: &Line, ix: StorageIx) -> Result<Filling, InputError> {
+    let mut plain = line.clone();
+    plain.storages[ix.0].logs = None;
+    filling(&plain, ix)
+}
+
+impl Engine<'_> {
+    /// When the next store is full.
+    pub(super) fn next_store(&self) -> Option<(Ns, Class, From)> {
+        let stores = self.stores.iter().enumerate();
+        stores
+            .filter_map(|(i, s)| Some((s.next?, Class::Probe, From::Store(i))))
+            .min_by_key(|(at, ..)| *at)
+    }
+
+    /// What of a record counts for the stores.
+    pub(super) fn store_sees(&mut self, what: &What) {
+        if self.stores.is_empty() {
+            return;
+        }
+        let line = self.line;
+        let logged = |s: StorageIx| {
+            let (module, logs) = (line.storages[s.0].module, line.storages[s.0].logs?);
+            match what {
+                What::Event { detector, .. } if line.detectors[detector.0].on.module == module => {
+                    logs.event_bytes
+                }
+                What::Published { module: m, .. } if *m == module => logs.message_bytes,
+                What::Logged { module: m, .. } if *m == module => logs.line_bytes,
+                _ => None,
+            }
+        };
+        for s in 0..self.stores.len() {
+            if let Some(bytes) = logged(StorageIx(s)) {
+                let store = &mut self.stores[s];
+                store.fill(self.now);
+                if store.full {
+                    store.count.lost_bytes += bytes.si;
+                } else {
+                    store.logs_bytes += bytes.si;
+                }
+                store.look_ahead();
+            }
+        }
+        if matches!(what, What::Down { .. } | What::Up { .. }) {
+            self.write_where_it_works();
+        }
+    }
+
+    /// Writes what the modules that work record.
+    pub(super) fn write_where_it_works(&mut self) {
+        for (s, plan) in self.line.storages.iter().enumerate() {
+            for (r, record) in plan.records.iter().enumerate() {
+                let SensorIx { module, .. } = record.sensor;
+                let on = self.modules[plan.module.0].works() && self.modules[module.0].works();
+                self.stores[s].fill(self.now);
+                self.stores[s].set_writing(r, on);
+            }
+            self.stores[s].look_ahead();
+        }
+    }
+
+    /// A store is full: what the plan names goes.
+    pub(super) fn step_store(&mut self, index: usize) {
+        let storage = StorageIx(index);
+        let store = &mut self.stores[index];
+        store.fill(self.now);
+        let order = self.line.storages[index].drop.as_deref().unwrap_or(&[]);
+        for what in order {
+            let store = &mut self.stores[index];
+            let bytes = match what {
+                Droppable::Logs if store.logs_bytes > 0.0 => std::mem::take(&mut store.logs_bytes),
+                Droppable::OldestRecordings if store.recordings_bytes > 0.0 => {
+                    store.overwrites = true;
+                    let over = (store.held_bytes() - store.usable_bytes).max(0.0);
+                    store.recordings_bytes -= over;
+                    over
+                }
+                _ => continue,
+            };
+            store.count.dropped_bytes += bytes;
+            self.record(
+                None,
+                None,
+                What::StoreDrops {
+                    storage,
+                    what: *what,
+                    bytes,
+                },
+            );
+            self.stores[index].look_ahead();
+            return;
+        }
+        let store = &mut self.stores[index];
+        store.full = true;
+        store.count.files_closed += store.writing.iter().filter(|w| **w).count() as u64;
+        store.look_ahead();
+        self.record(None, None, What::StoreFull { storage });
+    }
+
+    /// Something else fills a store, or is gone again.
+    #[expect(dead_code, reason = "a cue of the sheet calls it")]
+    pub(super) fn stuff_store(&mut self, storage: StorageIx, stuffed: bool, _by: RecordId) {
+        let store = &mut self.stores[storage.0];
+        store.fill(self.now);
+        store.stuffed = stuffed;
+        if !stuffed && store.full {
+            store.full = false;
+            store.count.files_begun += store.writing.iter().filter(|w| **w).count() as u64;
+        }
+        if !stuffed {
+            store.overwrites = false;
+        }
+        store.look_ahead();
+    }
+
+    pub(super) fn store_counts(&mut self) -> Vec<StoreCount> {
+        let now = self.now;
+        let counts = self.stores.iter_mut().map(|store| {
+            store.fill(now);
+            StoreCount {
+                held_bytes: store.held_bytes(),
+                ..store.count
+            }
+        });
+        counts.collect()
+    }
+}

@@ -1,0 +1,201 @@
+//! Uplinks that pack, stop at a cap or depend on the sea, and stores that fill; worked by hand.
+
+use plan::Droppable;
+use rehearsal::{Record, RehearsalError, What};
+use timeline::Ns;
+
+use crate::support::{line_and_cues, run};
+
+const SENDS: &str = "sending_state = \"sending\"\n";
+const SURE: &str = "success = \"100 %\"\n";
+
+fn times(records: &[Record], is: impl Fn(&What) -> bool) -> Vec<f64> {
+    records
+        .iter()
+        .filter(|r| is(&r.what))
+        .map(|r| r.at.as_s_f64())
+        .collect()
+}
+
+/// Two alerts of 200 bytes, about 30 s apart, share a message of 500 bytes: the load is due a minute after the first, when the outage is over, and is ashore
+/// 5 s later.
+#[test]
+fn verif_alerts_that_wait_for_each_other_are_billed_once() {
+    let plain = line_and_cues(
+        &[],
+        &[
+            ("[fault.outage]", "[fault.short]"),
+            ("until = \"80 s\"", "until = \"41 s\""),
+        ],
+    );
+    let (outcome, _) = run(&plain.0, &plain.1);
+    assert_eq!((outcome.uplinks[0].sent, outcome.uplinks[0].billed), (2, 4));
+    let (line, cues) = line_and_cues(
+        &[
+            (SURE, "success = \"100 %\"\npack_within = \"1 min\"\n"),
+            ("message_size = \"120 B\"", "message_size = \"500 B\""),
+        ],
+        &[],
+    );
+    let (outcome, records) = run(&line, &cues);
+    let queued = times(&records, |w| matches!(w, What::Queued { .. }));
+    assert_eq!(queued.len(), 2);
+    let sent = times(&records, |w| matches!(w, What::Sent { .. }));
+    assert_eq!(sent.len(), 2);
+    for at in sent {
+        assert!((at - (queued[0] + 65.0)).abs() < 1e-9, "{at} {queued:?}");
+    }
+    let up = outcome.uplinks[0];
+    assert_eq!((up.sent, up.billed, up.waiting), (2, 1, 0));
+}
+
+#[test]
+fn verif_a_cap_stops_the_uplink_and_is_told() {
+    let capped = "success = \"100 %\"\ncap = \"0.10 EUR\"\nat_cap = \"stop\"\n";
+    let (line, cues) = line_and_cues(
+        &[
+            (SURE, capped),
+            ("message_size = \"120 B\"", "message_size = \"200 B\""),
+        ],
+        &[],
+    );
+    let (outcome, records) = run(&line, &cues);
+    let up = outcome.uplinks[0];
+    assert_eq!(
+        (up.sent, up.billed, up.waiting, up.months_capped),
+        (1, 1, 1, 1)
+    );
+    let reached = times(&records, |w| {
+        matches!(w, What::CapReached { billed: 1, .. })
+    });
+    let sent = times(&records, |w| matches!(w, What::Sent { .. }));
+    assert_eq!(reached, sent);
+}
+
+/// With room for one the second alert takes the place of the first, which the outage holds back.
+#[test]
+fn verif_without_room_the_oldest_goes() {
+    let one = "success = \"100 %\"\nroom = 1\ngives_up = \"oldest\"\n";
+    let (line, cues) = line_and_cues(&[(SURE, one)], &[("at = \"40 s\"", "at = \"10 s\"")]);
+    let (outcome, records) = run(&line, &cues);
+    let up = outcome.uplinks[0];
+    assert_eq!((up.sent, up.dropped, up.waiting), (1, 1, 0));
+    let dropped = times(&records, |w| matches!(w, What::NoRoom { message: 0, .. }));
+    let queued = times(&records, |w| matches!(w, What::Queued { message: 1, .. }));
+    assert_eq!(dropped, queued);
+}
+
+/// The wind of the cue sheet, 4 m/s, picks the row; beyond the last row nothing is run.
+#[test]
+fn verif_the_sea_of_the_cue_sheet_decides() {
+    let rows = |rows: &str| line_and_cues(&[(SURE, &format!("success_by = [{rows}]\n"))], &[]);
+    let failed = |rows_text: &str| {
+        let (line, cues) = rows(rows_text);
+        let (_, records) = run(&line, &cues);
+        times(&records, |w| matches!(w, What::Failed { .. })).len()
+    };
+    let calm = "{ wind = \"4 m/s\", success = \"100 %\" }, { wind = \"9 m/s\", success = \"1 %\" }";
+    let rough =
+        "{ wind = \"3.9 m/s\", success = \"100 %\" }, { wind = \"9 m/s\", success = \"1 %\" }";
+    assert_eq!(failed(calm), 0);
+    assert!(failed(rough) >= 2);
+    for (text, says) in [
+        (
+            "{ wind = \"3 m/s\", success = \"90 %\" }",
+            "up to a wind of 3 m/s, not for 4 m/s",
+        ),
+        (
+            "{ wave_height = \"3 m\", success = \"90 %\" }",
+            "`wave_height` of the cue sheet",
+        ),
+    ] {
+        let (line, cues) = rows(text);
+        let error = rehearsal::run(&line, &cues, &mut |_| {}, &mut |_| true).unwrap_err();
+        assert!(matches!(error, RehearsalError::NotSaid { .. }));
+        assert!(error.to_string().contains(says), "{error}");
+    }
+}
+
+fn card(more: &str) -> String {
+    format!(
+        "{SENDS}\n[storage.card]\nat = \"module.ear\"\ncapacity = \"400 kB\"\nrecords = [{{ sensor = \"module.ear.sensor.one\", share = \"100 %\", compression = 1 }}]\ncut = \"30 s\"\n{more}\n"
+    )
+}
+
+/// 4 kHz of 16 bits in files of 30 s with 116 bytes before the samples are 240 116 bytes each: 400 kB are full after 49.983 s. The cable is cut from
+/// 90 s to 100 s.
+const FULL_S: f64 = 400_000.0 / 240_116.0 * 30.0;
+
+#[test]
+fn verif_a_store_that_drops_nothing_stops() {
+    let (line, cues) = line_and_cues(&[(SENDS, &card("drop = [\"nothing\"]"))], &[]);
+    let (outcome, records) = run(&line, &cues);
+    let full = times(&records, |w| matches!(w, What::StoreFull { .. }));
+    assert_eq!(full.len(), 1);
+    assert!((full[0] - FULL_S).abs() < 1e-6, "{full:?}");
+    let count = outcome.stores[0];
+    assert_eq!((count.files_begun, count.files_closed), (2, 2));
+    assert!((count.held_bytes - 400_000.0).abs() < 1.0, "{count:?}");
+    let away = times(&records, |w| {
+        matches!(w, What::Down { .. } | What::Up { .. })
+    });
+    assert_eq!(away.len(), 2, "the cut takes the ear down once");
+    let lost_s = 120.0 - FULL_S - (away[1] - away[0]);
+    assert!(
+        (count.lost_bytes - lost_s * 240_116.0 / 30.0).abs() < 1.0,
+        "{count:?}"
+    );
+}
+
+/// Files end at 30, 60, 90 and 120 s and when the ear goes down, and begin again when it is back.
+#[test]
+fn verif_a_store_that_overwrites_keeps_the_latest() {
+    let (line, cues) = line_and_cues(&[(SENDS, &card("drop = [\"oldest-recordings\"]"))], &[]);
+    let (outcome, records) = run(&line, &cues);
+    let drops = times(&records, |w| {
+        matches!(
+            w,
+            What::StoreDrops {
+                what: Droppable::OldestRecordings,
+                ..
+            }
+        )
+    });
+    assert_eq!(drops.len(), 1);
+    assert!((drops[0] - FULL_S).abs() < 1e-6, "{drops:?}");
+    let count = outcome.stores[0];
+    assert_eq!((count.files_begun, count.files_closed), (6, 5));
+    assert!((count.held_bytes - 400_000.0).abs() < 1.0, "{count:?}");
+    assert_eq!(count.lost_bytes, 0.0);
+    let down = times(&records, |w| matches!(w, What::Down { .. }))[0];
+    assert!(Ns::from_s_f64(down).is_ok());
+}
+
+/// An event of 4 kB in the log goes first and leaves room for half a second more.
+#[test]
+fn verif_what_is_dropped_first_goes_first() {
+    let more = "drop = [\"logs\"]\nlogs = { event = \"4 kB\" }";
+    let (line, cues) = line_and_cues(&[(SENDS, &card(more))], &[]);
+    let (outcome, records) = run(&line, &cues);
+    let drops: Vec<(f64, f64)> = records
+        .iter()
+        .filter_map(|r| match r.what {
+            What::StoreDrops {
+                what: Droppable::Logs,
+                bytes,
+                ..
+            } => Some((r.at.as_s_f64(), bytes)),
+            _ => None,
+        })
+        .collect();
+    let rate_b_s = 240_116.0 / 30.0;
+    assert_eq!(drops.len(), 1, "{drops:?}");
+    assert!(
+        (drops[0].0 - (FULL_S - 4_000.0 / rate_b_s)).abs() < 1e-6,
+        "{drops:?}"
+    );
+    assert_eq!(drops[0].1, 4_000.0);
+    let full = times(&records, |w| matches!(w, What::StoreFull { .. }));
+    assert!((full[0] - FULL_S).abs() < 1e-6, "{full:?}");
+    assert!(outcome.stores[0].dropped_bytes >= 4_000.0);
+}
