@@ -180,6 +180,7 @@ impl Form {
 #[cfg(test)]
 mod tests {
     use network::{Field, Frame};
+    use proptest::prelude::*;
 
     use super::*;
 
@@ -322,5 +323,34 @@ mod tests {
             assert_eq!(read.is_ok(), good, "{bytes}");
         }
         assert_eq!(Form::Json.write(None, None), Ok(Vec::new()));
+    }
+
+    proptest! {
+        /// Whatever comes in is read or refused; what is read can be written and is read as the same.
+        #[test]
+        fn verif_any_bytes_are_read_or_refused(
+            bytes in prop::collection::vec(any::<u8>(), 0..40),
+            bent in 0usize..200,
+            to in any::<u8>(),
+            crc in any::<bool>(),
+        ) {
+            let layout = alert(crc);
+            let packed = layout.pack(None, &values()).unwrap().bytes;
+            let content = Content { values: values(), bytes: packed.into(), clamped: Vec::new() };
+            for form in [Form::Packed, Form::Cbor, Form::Json] {
+                let mut good = form.write(Some(&layout), Some(&content)).unwrap();
+                let at = bent % good.len();
+                good[at] = to;
+                for bytes in [&bytes, &good] {
+                    if let Ok(read) = form.read(Some(&layout), 0, bytes, Some(START_NS)) {
+                        let values = read.values.unwrap();
+                        let packed = layout.pack(None, &values).unwrap();
+                        prop_assert!(packed.clamped.is_empty());
+                        let again = layout.unpack(&packed.bytes, Some(START_NS)).unwrap();
+                        prop_assert_eq!(again.values, values);
+                    }
+                }
+            }
+        }
     }
 }

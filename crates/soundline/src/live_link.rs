@@ -82,9 +82,7 @@ pub(crate) enum LiveLinkError {
     Prefix(#[from] PrefixError),
     /// No speed.
     #[error(
-        "--speed {speed}: a rehearsal runs from {} to {} times as fast as real time",
-        Pace::SLOWEST,
-        Pace::FASTEST
+        "--speed {speed}: a rehearsal runs from 1/3600 to 1,000,000 times as fast as real time"
     )]
     Speed {
         /// As it was given.

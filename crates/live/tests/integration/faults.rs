@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeSet;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use live::{Address, LinkError, LinkSettings, Names};
 
@@ -28,12 +28,12 @@ fn with_a_break(wait: bool) -> (Ran, Vec<String>) {
     let port = broker.borrow().port;
     let ear = RefCell::new(None);
     let mut stage = 0;
-    let begun = std::time::Instant::now();
+    let begun = Instant::now();
     let mut since = begun;
     let mut during = |at_s: f64| match stage {
         0 if at_s > 8.0 => {
             broker.borrow_mut().kill();
-            since = std::time::Instant::now();
+            since = Instant::now();
             stage = 1;
         }
         1 if since.elapsed() > Duration::from_millis(1200) => {
@@ -128,6 +128,36 @@ fn verif_a_slow_broker_holds_nothing_up_and_what_is_not_mirrored_is_counted() {
         "{:?}",
         ran.told
     );
+    all_is_accounted_for(&ran);
+}
+
+/// The same broker, and a rehearsal that waits for it: everything is mirrored.
+#[test]
+fn verif_a_rehearsal_that_waits_for_a_slow_broker_mirrors_everything() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let proxy = Proxy::before(&broker);
+    let beats = plan_text().replace("each = \"2 s\"", "each = \"20 ms\"");
+    let (line, cues) = read(&beats, &cue_text(20));
+    let how = How {
+        speed: 10.0,
+        wait: true,
+        queue: 200,
+        ..How::default()
+    };
+    let begun = Instant::now();
+    let stalled = Duration::from_millis(300)..Duration::from_millis(1500);
+    let mut during = |_: f64| proxy.stall(stalled.contains(&begun.elapsed()));
+    let ran = live(&line, &cues, &how, proxy.port, &mut during).unwrap();
+    let (_, records) = offline(&line, &cues);
+    assert_eq!(ran.records.len(), records.len());
+    assert!(
+        ran.lived.held > Duration::from_millis(300),
+        "{:?}",
+        ran.lived
+    );
+    assert_eq!(ran.counts().not_told(), 0, "{:?}", ran.lived);
     all_is_accounted_for(&ran);
 }
 

@@ -71,6 +71,56 @@ fn verif_a_program_stands_in_for_a_module_and_what_it_said_replays() {
     assert_eq!(format!("{outcome:?}"), format!("{:?}", ran.outcome));
 }
 
+/// Thousands at once: each enters, or is counted as refused; what the topic's own limit keeps back is in the records. On a topic delivered
+/// at least once and held, all of it replays.
+#[test]
+fn verif_a_flood_from_the_world_is_taken_whole_and_replays() {
+    const COUNT: u64 = 3000;
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let plan = plan_text().replace(
+        "[topic.\"state/all\"]\n",
+        "[topic.\"state/all\"]\nat_most = \"100 per s\"\ndelivery = \"at-least-once\"\nretained = true\nRETRY\n",
+    );
+    let retry = "retry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    let plan = plan.replace("RETRY", retry);
+    let (line, cues) = read(&plan, &cue_text(6));
+    let mut sender = Client::connect(broker.port, "sender");
+    let mut sent = false;
+    let mut during = |at_s: f64| {
+        if at_s > 1.0 && !sent {
+            sent = true;
+            for i in 0..COUNT {
+                let bytes = if i % 10 == 0 { 39 } else { 40 };
+                sender.publish(&format!("{PREFIX}/in/mid/state/all"), &vec![0; bytes], None);
+            }
+        }
+    };
+    let how = How {
+        speed: 2.0,
+        ..How::default()
+    };
+    let ran = live(&line, &cues, &how, broker.port, &mut during).unwrap();
+    assert_eq!(ran.lived.refusals(), COUNT / 10);
+    assert_eq!(ran.lived.entered.len() as u64, COUNT - COUNT / 10);
+    let sheet = live::replay_sheet(
+        &cue_text(6),
+        &line,
+        &cues,
+        &[None, None],
+        &ran.lived.entered,
+    );
+    let (line, cues) = read(&plan, &sheet);
+    let (outcome, records) = offline(&line, &cues);
+    assert_eq!(records, ran.records);
+    assert_eq!(format!("{outcome:?}"), format!("{:?}", ran.outcome));
+    let kept_back = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Refused { .. }));
+    assert!(kept_back.count() > 2000);
+}
+
 /// Each is told at PREFIX/refused and counted by its kind; a good one among them is taken, and the rehearsal is as without them.
 #[test]
 fn verif_malformed_messages_are_refused_and_counted() {
