@@ -119,6 +119,19 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             again.join(", ")
         ));
     }
+    if let Some(joining) = line.joining {
+        let whom = if joining.to_all {
+            "all others"
+        } else {
+            "subscribers"
+        };
+        all.push(format!(
+            "joining notices go to {whom} after a restart, and are in no bound"
+        ));
+    }
+    if !line.requests.is_empty() {
+        all.push("who is asked answers at once: no time to think is counted".to_owned());
+    }
     let delays = |r: &Requirement| matches!(r.that, That::Delay { .. });
     if line.requirements.iter().any(delays) {
         all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());

@@ -164,7 +164,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 7] = [
+    let standing: [(&str, &str, Vec<Verdict>); 8] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -184,6 +184,11 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             "retry",
             "nothing that has arrived is sent again while the line is whole",
             carried(&reach, delivery_verdicts::retries(line)),
+        ),
+        (
+            "request",
+            "every request is answered within its time",
+            carried(&reach, delivery_verdicts::requests(line)),
         ),
         (
             "span-current",

@@ -1,15 +1,15 @@
-//! Retries: whether an acknowledgement is there in time when nothing is broken.
+//! Retries and requests: whether an acknowledgement, or an answer, is there in time when nothing is broken.
 
 use network::{DelayBound, delay_bounds};
-use plan::Line;
+use plan::{Line, Q};
 
 use crate::delay_verdicts::why_unknown;
-use crate::input::{streams, traffic};
+use crate::input::{Streams, Traffic, answers, streams, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A time closer to its limit than this is marginal, s.
 const NARROW_S: f64 = 0.001;
-const METHOD: &str = "network-calculus bounds of a message and its acknowledgement (docs/method/network.md, Delivery; Le Boudec & Thiran 2001)";
+const METHOD: &str = "network-calculus bounds there and back (docs/method/network.md, Delivery; Le Boudec & Thiran 2001)";
 
 /// For each stream that is delivered at least once: the longest time until the last of its acknowledgements, against the time after which it is sent again. A
 /// shorter time would send again what has arrived, which no bound counts.
@@ -17,19 +17,9 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
     if line.topics.iter().all(|t| t.retry.is_none()) {
         return Vec::new();
     }
-    let built =
-        traffic(line).and_then(|t| t.map(|t| streams(line, &t).map(|s| (t, s))).transpose());
-    let (traffic, streams) = match built {
-        Ok(Some(both)) => both,
-        Ok(None) => return vec![unknown("retries", "the plan has no [traffic]")],
-        Err(error) => return vec![unknown("retries", error.to_string())],
-    };
-    if !traffic.unknowns.is_empty() {
-        return vec![unknown("retries", traffic.unknowns.join("; "))];
-    }
-    let bounds = match delay_bounds(&traffic.topology, &streams.flows) {
-        Ok(bounds) => bounds,
-        Err(error) => return vec![unknown("retries", error.to_string())],
+    let (traffic, streams, bounds) = match bounded(line) {
+        Ok(all) => all,
+        Err(why) => return vec![unknown("retries", why)],
     };
     let mut verdicts = Vec::new();
     let mut answer = streams.of.len();
@@ -71,17 +61,76 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
             // Nobody else hears it.
             (None, None) => continue,
             (None, Some((seconds, why))) => {
-                let against = Against {
-                    side: Side::AtMost,
-                    limit: retry.after_s.si,
-                    narrow: NARROW_S,
-                    unit: "s".to_owned(),
-                };
-                let inputs = (&subject, streams.crossing(), &traffic.topology);
-                let evidence = Evidence::computed(METHOD, &inputs);
-                against.judge(subject, seconds, evidence, why)
+                judged(subject, seconds, retry.after_s, why, &traffic, &streams)
             }
         });
     }
     verdicts
+}
+
+/// For each request and each module that makes it: the longest time to the answer, when the module that is asked answers at once.
+pub(crate) fn requests(line: &Line) -> Vec<Verdict> {
+    if line.requests.is_empty() {
+        return Vec::new();
+    }
+    let (traffic, streams, bounds) = match bounded(line) {
+        Ok(all) => all,
+        Err(why) => return vec![unknown("requests", why)],
+    };
+    let mut verdicts = Vec::new();
+    for (request, asker, there) in &streams.asked {
+        let q = &line.requests[request.0];
+        let subject = format!("request.{} of {}", q.id, line.module_path(*asker));
+        if !answers(line, *request) {
+            verdicts.push(unknown(subject, "no behaviour answers it"));
+            continue;
+        }
+        let back = &bounds[*there + streams.asked.len()][0];
+        verdicts.push(match (&bounds[*there][0], back) {
+            (DelayBound::Known { total, .. }, DelayBound::Known { total: back, .. }) => {
+                let (there_s, back_s) = (total.as_s_f64(), back.as_s_f64());
+                let why = format!(
+                    "{:.3} ms at most for the question, {:.3} ms at most for the answer, which goes at once",
+                    1e3 * there_s,
+                    1e3 * back_s
+                );
+                judged(subject, there_s + back_s, q.within_s, why, &traffic, &streams)
+            }
+            (DelayBound::Unknown(why), _) | (_, DelayBound::Unknown(why)) => {
+                unknown(subject, why_unknown(line, Some(&traffic), &streams, why))
+            }
+        });
+    }
+    verdicts
+}
+
+type Bounded = (Traffic, Streams, Vec<Vec<DelayBound>>);
+
+fn bounded(line: &Line) -> Result<Bounded, String> {
+    let traffic = traffic(line).map_err(|e| e.to_string())?;
+    let traffic = traffic.ok_or("the plan has no [traffic]")?;
+    if !traffic.unknowns.is_empty() {
+        return Err(traffic.unknowns.join("; "));
+    }
+    let streams = streams(line, &traffic).map_err(|e| e.to_string())?;
+    let bounds = delay_bounds(&traffic.topology, &streams.flows).map_err(|e| e.to_string())?;
+    Ok((traffic, streams, bounds))
+}
+
+fn judged(
+    subject: String,
+    seconds: f64,
+    limit: Q,
+    why: String,
+    traffic: &Traffic,
+    streams: &Streams,
+) -> Verdict {
+    let against = Against {
+        side: Side::AtMost,
+        limit: limit.si,
+        narrow: NARROW_S,
+        unit: "s".to_owned(),
+    };
+    let evidence = Evidence::computed(METHOD, &(&subject, streams.crossing(), &traffic.topology));
+    against.judge(subject, seconds, evidence, why)
 }

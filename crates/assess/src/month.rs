@@ -459,8 +459,16 @@ fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
         When::Heard { detector, .. } => Some(Origin::Detector(*detector)),
         When::Voted { vote } => Some(Origin::Vote(*vote)),
         When::Each { .. } => Some(Origin::Interval(i)),
-        When::Told { .. } => None,
+        When::Told { .. } | When::Asked { .. } | When::Answered { .. } => None,
     };
+    let by_request =
+        |b: &&plan::Behaviour| matches!(b.when, When::Asked { .. } | When::Answered { .. });
+    if let Some(b) = line.behaviours.iter().find(by_request) {
+        return Ok(Err(format!(
+            "behaviour.{} is started by a request: how many messages events lead to over requests is not counted",
+            b.id
+        )));
+    }
     let first: Ways = (0..line.behaviours.len())
         .map(|i| own(i).into_iter().map(|o| (o, 1)).collect())
         .collect();

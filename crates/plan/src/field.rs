@@ -125,6 +125,7 @@ pub(crate) enum RefKind {
     Vote,
     /// `detector.upcall.confirmed`
     Notice,
+    Request,
     Uplink,
     Storage,
     Part,
@@ -151,6 +152,7 @@ impl RefKind {
             RefKind::Detector => "detector.ID",
             RefKind::Vote => "vote.ID",
             RefKind::Notice => "detector.ID.confirmed",
+            RefKind::Request => "request.ID",
             RefKind::Uplink => "uplink.ID",
             RefKind::Storage => "storage.ID",
             RefKind::Part => "part.ID",
@@ -175,6 +177,7 @@ impl RefKind {
             ["detector", a] if is_id(a) => Some(RefKind::Detector),
             ["detector", a, "onset" | "confirmed" | "ended"] if is_id(a) => Some(RefKind::Notice),
             ["vote", a] if is_id(a) => Some(RefKind::Vote),
+            ["request", a] if is_id(a) => Some(RefKind::Request),
             ["uplink", a] if is_id(a) => Some(RefKind::Uplink),
             ["storage", a] if is_id(a) => Some(RefKind::Storage),
             ["part", a] if is_id(a) => Some(RefKind::Part),

@@ -437,11 +437,19 @@ fn behaviour(
         )
     });
     behaviour.hidden = !only_values
-        || ["on", "when_heard", "when_voted", "when_told", "do"]
-            .iter()
-            .any(|k| f.is_wrong(k))
+        || [
+            "on",
+            "when_heard",
+            "when_voted",
+            "when_told",
+            "when_asked",
+            "when_answered",
+            "do",
+        ]
+        .iter()
+        .any(|k| f.is_wrong(k))
         || actions.iter().any(|a| {
-            ["publish", "send_up", "about"]
+            ["publish", "send_up", "about", "ask", "answer"]
                 .iter()
                 .any(|k| a.is_wrong(k))
         });

@@ -22,11 +22,14 @@ pub const METHOD: u32 = 2;
 
 pub use came::{FaultCame, Harm, Recovered, TopicCame};
 pub use engine::{
-    Copies, FromOutside, Outcome, Steps, StoreCount, TRIP, UplinkCount, input_id, run,
+    Copies, FromOutside, JoinCount, Outcome, RequestCount, Steps, StoreCount, TRIP, UplinkCount,
+    input_id, run,
 };
 pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use latency::Latency;
 pub use order::in_order;
 pub use reach::{Above, above};
-pub use record::{Content, KeptBack, Loss, Record, RecordId, Refusal, Root, What};
+pub use record::{
+    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, What,
+};

@@ -5,8 +5,8 @@ use std::sync::Arc;
 use assess::input::Carrier;
 use network::{DropReason, MessageId, NoteKind as NoteOf};
 use plan::{
-    BehaviourIx, DetectorIx, Droppable, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx,
-    StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
+    BehaviourIx, DetectorIx, Droppable, ModuleIx, NoticeKind, OutputIx, RequestIx, SensorIx,
+    SoundIx, SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 use timeline::Ns;
 
@@ -49,6 +49,10 @@ pub enum Refusal {
     Topic,
     /// The module does not work.
     NotWorking,
+    /// The request's `at_most`.
+    Request,
+    /// The question has its answer, or nobody waits for one any more.
+    Answered,
 }
 
 /// What is kept back.
@@ -69,6 +73,66 @@ pub enum Loss {
     Network(DropReason),
     /// The module it was meant for passes data on, but was not working.
     NotWorking,
+}
+
+/// A step of a request.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum AskStep {
+    /// A module asks.
+    Asked {
+        /// The message.
+        message: MessageId,
+    },
+    /// The question reaches the module that is asked.
+    Reached,
+    /// That module answers.
+    Answered {
+        /// The message.
+        message: MessageId,
+    },
+    /// The answer is there in time.
+    Returned {
+        /// Since the question.
+        after: Ns,
+    },
+    /// The answer comes too late, and is not taken.
+    Late {
+        /// Since the question.
+        after: Ns,
+    },
+    /// The answer comes to a module that has stopped since it asked, and is not taken.
+    Forgotten,
+    /// The time for an answer is over, and there is none.
+    Unanswered,
+    /// The question or the answer is lost on its way to a module.
+    Lost {
+        /// Why.
+        why: Loss,
+    },
+}
+
+/// A step of a joining notice.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum JoinStep {
+    /// The module that has come up tells what it is.
+    Told {
+        /// The message.
+        message: MessageId,
+    },
+    /// Another module learns of it.
+    Learnt {
+        /// Which.
+        by: ModuleIx,
+        /// Since it began to boot.
+        after: Ns,
+    },
+    /// Another module does not learn of it.
+    Missed {
+        /// Which.
+        by: ModuleIx,
+        /// Why.
+        why: Loss,
+    },
 }
 
 /// What a message holds.
@@ -224,6 +288,24 @@ pub enum What {
         message: MessageId,
         /// What.
         what: NoteOf,
+    },
+    /// A step of a request.
+    Asking {
+        /// The request.
+        request: RequestIx,
+        /// Number of the question, over all requests.
+        ask: u64,
+        /// The module at which it happens.
+        module: ModuleIx,
+        /// What.
+        what: AskStep,
+    },
+    /// A step of a joining notice.
+    Joining {
+        /// The module that has come up.
+        module: ModuleIx,
+        /// What.
+        what: JoinStep,
     },
     /// An output switches.
     Switched {

@@ -4,6 +4,7 @@ use network::{AtMost, DelayBound, Flow, Keep, Retry, Terms, delay_bounds};
 use plan::{Line, Topic};
 use timeline::Ns;
 
+use super::asking::questions;
 use super::{InputError, Streams, Traffic, ns};
 
 /// Rounds after which the burst of acknowledgements is given up as without a bound.
@@ -42,18 +43,19 @@ pub fn terms(topic: &Topic) -> Result<Terms, InputError> {
     })
 }
 
-/// An acknowledgement: which flow it answers, and to which of its targets it comes.
-struct Answer {
-    of: usize,
-    target: usize,
+/// What goes back: which flow it answers, and to which of its targets that comes.
+pub(super) struct Answer {
+    pub(super) of: usize,
+    pub(super) target: usize,
 }
 
-/// Adds what receivers acknowledge, one flow for each flow that is delivered at least once and each of its receivers.
+/// Adds questions, and what goes back: an answer for each question, and one flow of acknowledgements for each flow that is delivered at least once and each of its
+/// receivers.
 ///
 /// In a span P of its topic's limit a receiver is told of at most n messages of the publisher, and of those that were late: with a lateness of at most
 /// k P no more than (k + 1) n in P, and n in P in the long run. So it acknowledges at most (k + 1) n in (k + 1) P; k is the least whole number that the bound on
 /// lateness allows once the acknowledgements are counted in it. Without such a number they have no limit.
-pub(super) fn acknowledgements(
+pub(super) fn talk_back(
     line: &Line,
     traffic: &Traffic,
     streams: &mut Streams,
@@ -79,15 +81,20 @@ pub(super) fn acknowledgements(
             });
         }
     }
+    // Questions stand between acknowledgements and answers.
+    let mut places: Vec<usize> = (streams.of.len()..streams.flows.len()).collect();
+    let before = streams.flows.len();
+    questions(line, traffic, streams, &mut answers)?;
+    let asked = streams.asked.len();
+    places.extend(before + asked..streams.flows.len());
     if answers.is_empty() {
         return Ok(());
     }
-    let first = streams.flows.len() - answers.len();
     let mut late = vec![1u64; answers.len()];
     for _ in 0..MOST_ROUNDS {
-        for (i, (answer, late)) in answers.iter().zip(&late).enumerate() {
+        for ((place, answer), late) in places.iter().zip(&answers).zip(&late) {
             let limit = streams.flows[answer.of].at_most;
-            streams.flows[first + i].at_most = limit.and_then(|l| spread(l, late + 1));
+            streams.flows[*place].at_most = limit.and_then(|l| spread(l, late + 1));
         }
         let Ok(bounds) = delay_bounds(&traffic.topology, &streams.flows) else {
             break;
@@ -111,8 +118,8 @@ pub(super) fn acknowledgements(
             return Ok(());
         }
     }
-    for flow in &mut streams.flows[first..] {
-        flow.at_most = None;
+    for place in places {
+        streams.flows[place].at_most = None;
     }
     Ok(())
 }

@@ -2,6 +2,7 @@
 //!
 //! `check` and the rehearsal both build their inputs here, so that both speak of the same line.
 
+mod asking;
 mod bit_errors;
 mod delivery;
 mod electric;
@@ -21,6 +22,8 @@ mod uplink;
 mod vote;
 mod warm;
 
+pub(crate) use asking::answers;
+pub use asking::{Asking, Notice, askers};
 pub use delivery::terms;
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
 pub(crate) use electric::{boots, draws};

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use network::{AtMost, Filter, Flow, Layer, Medium, Terms, TopicName, Topology, stack_overhead};
-use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, SpanIx, TopicIx, When};
+use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, RequestIx, SpanIx, TopicIx, When};
 use quantity::EventRate;
 use timeline::Ns;
 
+use super::asking::{Asking, Notice, askers, asking, joining};
 use super::bit_errors::bit_errors;
 use super::links::{Carrier, Stack, media};
 use super::{InputError, delivery, payload_bytes, terms};
@@ -30,6 +31,10 @@ pub struct Traffic {
     pub terms: Vec<Terms>,
     /// Bit error rates, where the plan says them.
     pub bit_errors: BTreeMap<Medium, f64>,
+    /// How each request is carried, in the line's order.
+    pub asking: Vec<Asking>,
+    /// The joining notice of each module; empty when there are none.
+    pub joining: Vec<Notice>,
     /// What the plan does not say and the delays need.
     pub unknowns: Vec<String>,
 }
@@ -115,6 +120,13 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             subscriptions.push((vote.on.0, filter));
         }
     }
+    if line.joining.is_some_and(|j| j.to_all) {
+        let all = Filter::parse("joining/+").map_err(|source| InputError::Topic {
+            what: "[joining]".to_owned(),
+            source,
+        })?;
+        subscriptions.extend((0..line.modules.len()).map(|m| (m, all.clone())));
+    }
     let names = line
         .topics
         .iter()
@@ -140,6 +152,8 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             .collect::<Result<_, _>>()?,
         terms: line.topics.iter().map(terms).collect::<Result<_, _>>()?,
         bit_errors,
+        asking: asking(line)?,
+        joining: joining(line)?,
         unknowns,
     }))
 }
@@ -176,6 +190,8 @@ pub struct Streams {
     pub flows: Vec<Flow>,
     /// What flows besides topics, in words.
     pub others: Vec<String>,
+    /// Of each request and each module that makes it, the flow of its questions; that of the answers lies as many behind it as there are of these.
+    pub asked: Vec<(RequestIx, ModuleIx, usize)>,
 }
 
 impl Streams {
@@ -242,7 +258,7 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
             });
         }
     }
-    delivery::acknowledgements(line, traffic, &mut all)?;
+    delivery::talk_back(line, traffic, &mut all)?;
     Ok(all)
 }
 
@@ -262,7 +278,7 @@ fn publishings(line: &Line, behaviour: BehaviourIx, wanted: TopicIx) -> usize {
 }
 
 /// A limit on runs as a limit on messages, when each run publishes so many.
-fn times(limit: AtMost, each: usize) -> Result<AtMost, InputError> {
+pub(super) fn times(limit: AtMost, each: usize) -> Result<AtMost, InputError> {
     let each = u32::try_from(each).unwrap_or(u32::MAX);
     AtMost::new(limit.messages().saturating_mul(each), limit.per()).map_err(|source| {
         InputError::Rate {
@@ -319,11 +335,30 @@ pub fn start_limits(
 }
 
 /// How often a behaviour can start at most, when that follows from what is written at it.
-fn start_limit(line: &Line, behaviour: BehaviourIx) -> Result<Option<AtMost>, InputError> {
+pub(super) fn start_limit(
+    line: &Line,
+    behaviour: BehaviourIx,
+) -> Result<Option<AtMost>, InputError> {
     let b = &line.behaviours[behaviour.0];
     let what = || format!("behaviour.{}", b.id);
     if let Some(rate) = b.at_most {
         return at_most(what, rate).map(Some);
+    }
+    // As often as all modules may ask it, or as it may ask itself.
+    let by_requests = match b.when {
+        When::Asked { request } => Some((request, askers(line, request).len())),
+        When::Answered { request } => Some((request, 1)),
+        _ => None,
+    };
+    if let Some((request, times_asked)) = by_requests {
+        let q = &line.requests[request.0];
+        let limit = q
+            .at_most
+            .map(|rate| at_most(|| format!("request.{}", q.id), rate));
+        return match limit.transpose()? {
+            Some(limit) if times_asked > 0 => times(limit, times_asked).map(Some),
+            _ => Ok(None),
+        };
     }
     let period_s = match &b.when {
         When::Each { period_s } => Some(period_s.si),

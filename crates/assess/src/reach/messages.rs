@@ -16,7 +16,7 @@ impl Reach<'_> {
         hidden
             .map(|b| b.path.clone())
             .chain(["topic".to_owned(), "behaviour".to_owned()])
-            .chain(self.all(|kind, _| kind == "vote"))
+            .chain(self.all(|kind, _| matches!(kind, "vote" | "request")))
     }
 
     /// Whether a behaviour tells another on another module of this topic.

@@ -2,7 +2,7 @@
 
 use quantity::EventRate;
 
-use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, TopicIx, UplinkIx, VoteIx};
+use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, RequestIx, TopicIx, UplinkIx, VoteIx};
 use crate::site::Site;
 
 /// What a module does when something happens.
@@ -41,6 +41,16 @@ pub enum When {
     Told {
         /// Topic filter (OASIS MQTT 5.0).
         filter: String,
+    },
+    /// A question to its own module.
+    Asked {
+        /// The request.
+        request: RequestIx,
+    },
+    /// An answer in time to a question of its own module.
+    Answered {
+        /// The request.
+        request: RequestIx,
     },
     /// Time.
     Each {
@@ -83,6 +93,16 @@ pub enum Action {
         state: usize,
         /// For how long, s.
         for_s: Q,
+    },
+    /// Ask another module.
+    Ask {
+        /// The request.
+        request: RequestIx,
+    },
+    /// Answer the question that started the behaviour.
+    Answer {
+        /// The request.
+        request: RequestIx,
     },
     /// Write a line to the log.
     Log {

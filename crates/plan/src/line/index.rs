@@ -22,6 +22,8 @@ index! {
     VoteIx,
     /// Index into [`super::Line::topics`].
     TopicIx,
+    /// Index into [`super::Line::requests`].
+    RequestIx,
     /// Index into [`super::Line::behaviours`].
     BehaviourIx,
     /// Index into [`super::Line::uplinks`].

@@ -13,6 +13,7 @@ mod link;
 mod module;
 mod mooring;
 mod propagation;
+mod request;
 mod requirement;
 mod sea;
 mod sensor;
@@ -35,8 +36,8 @@ pub use detector::{
 };
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
-    BehaviourIx, BusIx, CallIx, DetectorIx, ModuleIx, OutputIx, SectionIx, SensorIx, SpanIx,
-    StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
+    BehaviourIx, BusIx, CallIx, DetectorIx, ModuleIx, OutputIx, RequestIx, SectionIx, SensorIx,
+    SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 pub use link::{Bus, Link, LinkFrame};
 pub use module::{
@@ -45,6 +46,7 @@ pub use module::{
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
 pub use propagation::{Bottom, Paths, RaysWanted};
+pub use request::{Joining, Request};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
@@ -87,6 +89,10 @@ pub struct Line {
     pub traffic: Option<Traffic>,
     /// Topics by name.
     pub topics: Vec<Topic>,
+    /// Questions that one module answers.
+    pub requests: Vec<Request>,
+    /// What modules tell of themselves when they come up; `None` when nothing.
+    pub joining: Option<Joining>,
     /// What modules do.
     pub behaviours: Vec<Behaviour>,
     /// Paid links ashore.

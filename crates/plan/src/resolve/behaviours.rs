@@ -2,8 +2,8 @@
 
 use super::content::{Led, content};
 use super::talk::{state, topic};
-use super::{Resolver, ix_of, output_of};
-use crate::line::{Action, Behaviour, Line, ModuleIx, UplinkIx, When};
+use super::{Resolver, ix_of, output_of, requests};
+use crate::line::{Action, Behaviour, Line, ModuleIx, RequestIx, UplinkIx, When};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
 use crate::site::Site;
@@ -21,15 +21,22 @@ pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 
 fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Behaviour> {
     let on = r.module(line, f, "on");
-    let starts: Vec<&'static str> = ["when_heard", "when_voted", "when_told", "each"]
-        .into_iter()
-        .filter(|k| f.has(k))
-        .collect();
+    let starts: Vec<&'static str> = [
+        "when_heard",
+        "when_voted",
+        "when_told",
+        "when_asked",
+        "when_answered",
+        "each",
+    ]
+    .into_iter()
+    .filter(|k| f.has(k))
+    .collect();
     if starts.len() != 1 {
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
                 .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
-                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_voted = \"vote.ID\", when_told = \"topic/filter\", each = \"10 min\""),
+                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_voted = \"vote.ID\", when_told = \"topic/filter\", when_asked = \"request.ID\", when_answered = \"request.ID\", each = \"10 min\""),
         );
         return None;
     }
@@ -40,6 +47,8 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         }
     } else if let Some(period_s) = f.q("each") {
         When::Each { period_s }
+    } else if f.has("when_asked") || f.has("when_answered") {
+        requests::starts(r, line, on, f)?
     } else if f.has("when_voted") {
         let (vote, site) = r.vote(line, f, "when_voted")?;
         let counts = line.votes[vote.0].on;
@@ -80,10 +89,14 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         When::Heard { detector, notice }
     };
     let led = Led::by(&when);
+    let asked = match when {
+        When::Asked { request } => Some(request),
+        _ => None,
+    };
     let actions: Vec<Option<Action>> = f
         .tables("do")
         .iter()
-        .map(|a| action(r, line, on, led, a))
+        .map(|a| action(r, line, on, (led, asked), a))
         .collect();
     Some(Behaviour {
         id: id.to_owned(),
@@ -99,7 +112,7 @@ fn action(
     r: &mut Resolver<'_>,
     line: &Line,
     on: ModuleIx,
-    led: Led<'_>,
+    (led, asked): (Led<'_>, Option<RequestIx>),
     f: &Fields,
 ) -> Option<Action> {
     let kinds: Vec<&Kind> = ACTIONS
@@ -184,6 +197,8 @@ fn action(
                 for_s,
             })
         }
+        "ask" => requests::ask(r, line, on, f),
+        "answer" => requests::answer(r, line, asked, f),
         _ => Some(Action::Log {
             text: f.text("log")?.0.clone(),
         }),
@@ -282,6 +297,11 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
                 .topics
                 .iter()
                 .any(|t| topic_name::matches(filter, &t.name))
+            && !(line.joining.is_some()
+                && line
+                    .modules
+                    .iter()
+                    .any(|m| topic_name::matches(filter, &format!("joining/{}", m.id))))
         {
             r.tell(
                 Mistake::warning(

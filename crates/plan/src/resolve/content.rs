@@ -27,7 +27,9 @@ impl Led<'_> {
         match when {
             When::Heard { detector, .. } => Led::Heard(*detector),
             When::Told { filter } => Led::Told(filter),
-            When::Voted { .. } | When::Each { .. } => Led::Nothing,
+            When::Voted { .. } | When::Each { .. } | When::Asked { .. } | When::Answered { .. } => {
+                Led::Nothing
+            }
         }
     }
 }

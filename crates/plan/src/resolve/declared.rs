@@ -6,7 +6,7 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 14] = [
+pub const DECLARED_KINDS: [&str; 15] = [
     "anchor",
     "section",
     "supply",
@@ -18,6 +18,7 @@ pub const DECLARED_KINDS: [&str; 14] = [
     "call",
     "vote",
     "topic",
+    "request",
     "behaviour",
     "uplink",
     "storage",

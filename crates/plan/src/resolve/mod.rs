@@ -15,6 +15,7 @@ mod links;
 mod mechanics;
 mod modules;
 mod propagation;
+mod requests;
 mod requirements;
 mod resolver;
 mod site;
@@ -79,6 +80,8 @@ pub(crate) fn line(
         votes: Vec::new(),
         traffic: None,
         topics: Vec::new(),
+        requests: Vec::new(),
+        joining: None,
         behaviours: Vec::new(),
         uplinks: Vec::new(),
         storages: Vec::new(),
@@ -101,9 +104,11 @@ pub(crate) fn line(
     talk::topics(&mut r, root, &mut line);
     uplinks::uplinks(&mut r, root, &mut line);
     storages::storages(&mut r, root, &mut line);
+    requests::requests(&mut r, root, &mut line);
     behaviours::behaviours(&mut r, root, &mut line);
     votes::told(&mut r, &line);
     behaviours::heard(&mut r, &line);
+    requests::answered(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
     line.unwritten = r.unwritten;
     let declared = r.declared;

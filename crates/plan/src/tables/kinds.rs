@@ -80,6 +80,8 @@ pub(crate) const ACTIONS: &[Kind] = &[
     kind("switch", &["to"], &["for"]),
     kind("send_up", &["about"], &["values"]),
     kind("enter", &["for"], &[]),
+    kind("ask", &[], &[]),
+    kind("answer", &[], &[]),
     kind("log", &[], &[]),
 ];
 

@@ -73,6 +73,8 @@ impl Engine<'_> {
                     let time = ns(|| format!("behaviour.{}", b.id), for_s.si)?;
                     self.wish(b.on, *state, time, started, root);
                 }
+                Action::Ask { request } => self.ask(behaviour, *request, started, root)?,
+                Action::Answer { .. } => self.answer(behaviour, led, started)?,
                 Action::Log { text } => {
                     self.record(
                         Some(started),

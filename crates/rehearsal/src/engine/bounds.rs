@@ -56,15 +56,23 @@ impl BoundsNow {
                 }
                 None => {
                     more = true;
-                    all.of.push((cue.module, cue.topic));
-                    all.flows.push(Flow {
+                    let flow = Flow {
                         node: cue.module.0,
                         targets: hearers(traffic, cue.module, cue.topic),
                         bytes: traffic.bytes[cue.topic.0],
                         priority: topic.priority,
                         at_most: limit,
-                    });
+                    };
+                    // Topics stand before what else flows.
+                    all.flows.insert(all.of.len(), flow);
+                    all.of.push((cue.module, cue.topic));
                 }
+            }
+        }
+        if more {
+            // What goes back follows what comes, and that is more now.
+            for flow in &mut all.flows[all.of.len()..] {
+                flow.at_most = None;
             }
         }
         now.of_run = match more {

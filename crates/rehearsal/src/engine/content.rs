@@ -30,6 +30,10 @@ pub(super) enum Led {
         topic: TopicIx,
         content: Option<Arc<Content>>,
     },
+    /// A question, by its number.
+    Asked {
+        ask: u64,
+    },
 }
 
 /// The content of messages.

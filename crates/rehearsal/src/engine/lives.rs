@@ -171,6 +171,7 @@ impl Engine<'_> {
         let turn = m.life_turn;
         self.dirty = true;
         let boots = self.record(Some(parent), None, What::Boots { module });
+        self.asks.boots(module, self.now);
         let time = ns(|| format!("module.{}", plan.id), boot.time_s.si)?;
         if let Some(at) = self.now.checked_add(time) {
             self.queue.push(
@@ -198,7 +199,7 @@ impl Engine<'_> {
         }
         self.modules[module.0].life = Life::Works;
         self.dirty = true;
-        self.record(Some(parent), None, What::Up { module });
+        let up = self.record(Some(parent), None, What::Up { module });
         self.caught_in_a_loop(module)?;
         let plan = &self.line.modules[module.0];
         let listens = plan.sensors.iter().any(|s| s.chain.is_some());
@@ -227,6 +228,7 @@ impl Engine<'_> {
                 );
             }
         }
-        self.reach_nodes()
+        self.reach_nodes()?;
+        self.join(module, up)
     }
 }

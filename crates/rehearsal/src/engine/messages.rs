@@ -152,6 +152,11 @@ impl Engine<'_> {
 
     fn deliver(&mut self, delivery: &Delivery) {
         let origin = self.origin(delivery.message);
+        if self.asks.has(delivery.topic) {
+            self.copy_done(delivery.message);
+            self.side_delivered(delivery, origin);
+            return;
+        }
         let module = ModuleIx(delivery.node);
         let topic = self.topic(delivery.topic);
         let content = self.contents.of(delivery.message);
@@ -240,17 +245,13 @@ impl Engine<'_> {
         };
         for drop in drops {
             let origin = self.origin(drop.message);
+            if self.asks.has(drop.topic) {
+                self.side_lost(&drop, origin);
+                self.copy_done(drop.message);
+                continue;
+            }
             let topic = self.topic(drop.topic);
-            let passes = self.line.modules[drop.node].passes;
-            let why = match drop.reason {
-                // It was reached, or could have been.
-                DropReason::NodeDown
-                    if self.modules[drop.node].node_state(passes) == NodeState::Passes =>
-                {
-                    Loss::NotWorking
-                }
-                reason => Loss::Network(reason),
-            };
+            let why = self.loss(&drop);
             let what = What::Lost {
                 module: ModuleIx(drop.node),
                 topic,
@@ -261,6 +262,19 @@ impl Engine<'_> {
             self.copy_done(drop.message);
         }
         self.drain_notes();
+    }
+
+    pub(super) fn loss(&self, drop: &network::Dropped) -> Loss {
+        let passes = self.line.modules[drop.node].passes;
+        match drop.reason {
+            // It was reached, or could have been.
+            DropReason::NodeDown
+                if self.modules[drop.node].node_state(passes) == NodeState::Passes =>
+            {
+                Loss::NotWorking
+            }
+            reason => Loss::Network(reason),
+        }
     }
 
     /// Tells what else became of messages that may be sent again, and forgets those of which nothing more will come.
@@ -285,6 +299,7 @@ impl Engine<'_> {
             self.record(Some(origin.record), origin.root, what);
         }
         for message in done {
+            self.contents.done(message);
             self.origins.remove(&message);
         }
     }

@@ -5,6 +5,7 @@
 //! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late. One above its highest is told.
 
 mod acts;
+mod asks;
 mod bounds;
 mod content;
 mod cues;
@@ -45,6 +46,7 @@ use crate::hearing::{Ears, WaitingCell};
 use crate::modules::ModuleNow;
 use crate::record::{KeptBack, Record, RecordId, Root, What};
 
+pub use asks::{JoinCount, RequestCount};
 pub use outcome::{Copies, Outcome, StoreCount, UplinkCount};
 pub use steps::{FromOutside, Steps, input_id, run};
 
@@ -118,6 +120,9 @@ enum Happening {
         turn: u32,
         at: Ns,
     },
+    AskDue {
+        ask: u64,
+    },
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -155,6 +160,7 @@ struct Engine<'a> {
     machine: Option<Post>,
     topics: Vec<TopicId>,
     contents: Contents,
+    asks: asks::Asks,
     origins: BTreeMap<MessageId, Origin>,
     copies_left: BTreeMap<MessageId, usize>,
     /// The limit of each topic, and its gate at each module that publishes on it.
@@ -219,6 +225,7 @@ impl<'a> Engine<'a> {
             (Some(machine), Some(t)) => on_terms(machine, t),
             _ => Vec::new(),
         };
+        let asks = asks::Asks::new(line, traffic.as_ref(), machine.as_mut())?;
         let behaviour_limits = line
             .behaviours
             .iter()
@@ -291,6 +298,7 @@ impl<'a> Engine<'a> {
             machine,
             topics,
             contents: Contents::new(line, cues)?,
+            asks,
             origins: BTreeMap::new(),
             copies_left: BTreeMap::new(),
             topic_at_most,
@@ -416,6 +424,7 @@ impl<'a> Engine<'a> {
                 turn,
                 parent,
             } => self.booted(module, turn, parent)?,
+            Happening::AskDue { ask } => self.ask_due(ask),
             Happening::Listens { module, turn, at } => {
                 if self.modules[module.0].life_turn == turn {
                     self.ears.start(module, at);

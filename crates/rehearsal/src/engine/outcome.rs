@@ -4,8 +4,8 @@ use assess::Status;
 use network::{Post, PostStats};
 use plan::SensorIx;
 
-use super::Engine;
 pub use super::stores::StoreCount;
+use super::{Engine, JoinCount, RequestCount};
 use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
 
@@ -36,6 +36,10 @@ pub struct Outcome {
     pub topics: Vec<TopicCame>,
     /// What came of each fault.
     pub faults: Vec<FaultCame>,
+    /// What came of each request.
+    pub requests: Vec<RequestCount>,
+    /// What came of the joining notices of each module.
+    pub joins: Vec<JoinCount>,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
@@ -130,6 +134,8 @@ impl Engine<'_> {
                 .unwrap_or_default(),
             topics,
             faults,
+            requests: self.asks.counts,
+            joins: self.asks.joins,
             confirmed: self.confirmed,
             clamped: self.contents.clamped,
             records: self.next_record,

@@ -7,7 +7,7 @@ use plan::{CueSheet, Line, NoticeKind};
 use rehearsal::{KeptBack, Record, What, above};
 
 use super::text::clock;
-use super::words;
+use super::{asking, words};
 
 /// How many rows alike are told one by one.
 const TOLD_ALIKE: usize = 5;
@@ -47,6 +47,10 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         What::Deaf { detector } => ("deaf", detector.0, 0),
         What::Contact { span, open } => ("contact", span.0, usize::from(*open)),
         What::Lost { module, topic, .. } => ("lost", topic.0, module.0),
+        What::Joining { module, .. } => ("joining", module.0, 0),
+        What::Asking {
+            request, module, ..
+        } => ("asking", request.0, module.0),
         What::Posted { module, topic, .. } => ("posted", topic.0, module.0),
         What::Collapsed { .. } => ("collapsed", 0, 0),
         _ => return None,
@@ -175,6 +179,13 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
                 words::loss(*why)
             )
         }
+        What::Joining { module, what } => asking::join_words(line, *module, *what),
+        What::Asking {
+            request,
+            module,
+            what,
+            ..
+        } if asking::ask_told(*what) => asking::ask_words(line, *request, *module, *what),
         What::Posted {
             module,
             topic,

@@ -7,7 +7,7 @@ use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::came::{faults_came_json, topics_came_json};
-use super::{content, words};
+use super::{asking, content, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
@@ -189,6 +189,13 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "lost",
             json!({ "module": module(m), "topic": topic(t), "message": message.0, "why": words::loss(*why) }),
         ),
+        What::Asking {
+            request,
+            ask,
+            module,
+            what,
+        } => asking::ask_json(line, *request, *ask, *module, *what),
+        What::Joining { module, what } => asking::join_json(line, *module, *what),
         What::Posted {
             module: m,
             topic: t,
@@ -417,6 +424,13 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         })).collect::<Vec<_>>(),
     });
     // Only where some were, so that the document of a night without is what it was.
+    let (requests, joins) = asking::totals_json(line, outcome);
+    if !requests.is_empty() {
+        whole["requests"] = json!(requests);
+    }
+    if !joins.is_empty() {
+        whole["joining"] = json!(joins);
+    }
     if !clamped.is_empty() {
         whole["clamped_values"] = json!(clamped);
     }

@@ -1,5 +1,6 @@
 //! Verdicts and rehearsals told in text and in JSON.
 
+mod asking;
 mod came;
 mod chain;
 mod check;

@@ -9,7 +9,7 @@ use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
 use super::came::what_came;
 use super::headline::headlines;
-use super::{content, words};
+use super::{asking, content, words};
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
@@ -230,6 +230,13 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
             format!("{what}over {} to {to}", over.path(line))
         }
         What::Posted { module, what, .. } => words::posted_to(*what, &line.module_path(*module)),
+        What::Asking {
+            request,
+            module,
+            what,
+            ..
+        } => asking::ask_words(line, *request, *module, *what),
+        What::Joining { module, what } => asking::join_words(line, *module, *what),
         What::Delivered { module, topic, .. } => {
             format!(
                 "{} is told {}",
@@ -354,7 +361,8 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         "\nMessages on the line: {} copies due, {} delivered, {} lost, {} under way at the end",
         c.due, c.delivered, c.lost, c.under_way
     );
-    on_terms(out, &outcome.on_terms);
+    asking::on_terms(out, &outcome.on_terms);
+    asking::totals(out, line, outcome);
     for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
         if *clamped > 0 {
             let _ = writeln!(
@@ -400,31 +408,6 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             went(c.dropped_bytes, "went to make room"),
             went(c.lost_bytes, "found no room")
         );
-    }
-}
-
-/// What it took to deliver the messages that may be sent again, are held or kept.
-fn on_terms(out: &mut String, t: &network::PostStats) {
-    if t.due == 0 {
-        return;
-    }
-    let _ = writeln!(
-        out,
-        "Of these may be sent again, are held or wait: {} copies, {} delivered, {} kept at the end; {} sent again, {} duplicates removed, {} delivered twice, {} acknowledged, {} never confirmed, {} of {} acknowledgements lost, {} held and sent",
-        t.due,
-        t.delivered,
-        t.kept,
-        t.again,
-        t.duplicates,
-        t.repeated,
-        t.acknowledged,
-        t.unconfirmed,
-        t.answers_lost,
-        t.answers,
-        t.retained
-    );
-    for (why, n) in &t.dropped {
-        let _ = writeln!(out, "  {n} lost: {}", words::network_loss(*why));
     }
 }
 

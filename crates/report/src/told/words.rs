@@ -65,6 +65,10 @@ pub(super) fn refusal(why: Refusal) -> &'static str {
     match why {
         Refusal::Behaviour => "the behaviour's at_most",
         Refusal::Topic => "the topic's at_most",
+        Refusal::Request => "the request's at_most",
+        Refusal::Answered => {
+            "the answer that has gone already, or a question that nobody waits for"
+        }
         Refusal::NotWorking => "its module, which does not work",
     }
 }

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 39;
+const KINDS: usize = 41;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -58,6 +58,8 @@ fn kind(what: &What) -> usize {
         What::CapReached { .. } => 36,
         What::StoreDrops { .. } => 37,
         What::StoreFull { .. } => 38,
+        What::Asking { .. } => 39,
+        What::Joining { .. } => 40,
     }
 }
 
@@ -84,6 +86,16 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         at_least: 2,
         within_s: None,
         hold_off_s: line.detectors[0].hold_off_s().unwrap(),
+    });
+    line.requests.push(plan::Request {
+        id: "depth".to_owned(),
+        at: line.modules[0].at,
+        to: module,
+        question_bytes: 1,
+        answer_bytes: 2,
+        within_s: line.detectors[0].hold_off_s().unwrap(),
+        priority: 1,
+        at_most: None,
     });
     let line = &*line;
     let (uplink, topic) = (UplinkIx(0), TopicIx(0));
@@ -191,6 +203,19 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             topic,
             message,
             why: Loss::Network(DropReason::LinkDown),
+        },
+        What::Asking {
+            request: plan::RequestIx(0),
+            ask: 3,
+            module,
+            what: rehearsal::AskStep::Returned { after: Ns(4) },
+        },
+        What::Joining {
+            module,
+            what: rehearsal::JoinStep::Learnt {
+                by: module,
+                after: Ns(5),
+            },
         },
         What::Posted {
             module,

@@ -204,7 +204,11 @@ fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, 
         for action in &behaviour.actions {
             let what = format!("behaviour.{}", behaviour.id);
             let (hours_each, change, doing) = match action {
-                Action::Publish { .. } | Action::Log { .. } | Action::Switch { on: false, .. } => {
+                Action::Publish { .. }
+                | Action::Log { .. }
+                | Action::Ask { .. }
+                | Action::Answer { .. }
+                | Action::Switch { on: false, .. } => {
                     continue;
                 }
                 Action::Switch {
@@ -329,13 +333,27 @@ fn rates_per_h(
                         source,
                     })
             }
-            When::Heard { .. } | When::Voted { .. } | When::Each { .. } => Ok(None),
+            When::Heard { .. }
+            | When::Voted { .. }
+            | When::Each { .. }
+            | When::Asked { .. }
+            | When::Answered { .. } => Ok(None),
         })
         .collect::<Result<_, _>>()?;
     let mut expected: Vec<f64> = Vec::new();
     for (i, b) in line.behaviours.iter().enumerate() {
         expected.push(match &b.when {
             When::Told { .. } => 0.0,
+            When::Asked { request } | When::Answered { request } => {
+                let limits = start_limits(line, talk, plan::BehaviourIx(i))?;
+                let Some(Some(limit)) = limits.first() else {
+                    return Err(InputError::NotSaid {
+                        what: format!("request.{}", line.requests[request.0].id),
+                        missing: "how often it is made at most (`at_most`)",
+                    });
+                };
+                f64::from(limit.messages()) / limit.per().as_s_f64() * SECONDS_PER_HOUR
+            }
             When::Each { period_s } => SECONDS_PER_HOUR / period_s.si,
             When::Voted { vote } => {
                 let v = &line.votes[vote.0];

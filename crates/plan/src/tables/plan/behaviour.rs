@@ -32,6 +32,16 @@ pub(crate) const BEHAVIOUR: Section = Section {
             "starts at a message that the filter matches",
         ),
         o(
+            "when_asked",
+            S::Reference(&[R::Request]),
+            "starts at a question to this module",
+        ),
+        o(
+            "when_answered",
+            S::Reference(&[R::Request]),
+            "starts when a question of this module is answered in time",
+        ),
+        o(
             "each",
             S::Amount(D::Time, between(1e-3, 1.0e9, "from 1 ms to 1e9 s")),
             "starts at intervals",
@@ -76,6 +86,12 @@ pub(crate) const ACTION: Section = Section {
             "of send_up: the topic whose payload is sent",
         ),
         o("enter", S::Text, "enter a state of this module"),
+        o("ask", S::Reference(&[R::Request]), "ask another module"),
+        o(
+            "answer",
+            S::Reference(&[R::Request]),
+            "answer the question that started this behaviour",
+        ),
         o("log", S::Text, "write a line to the log"),
     ],
 };

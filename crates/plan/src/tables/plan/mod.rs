@@ -8,6 +8,7 @@ mod exclusive;
 mod link;
 mod module;
 mod mooring;
+mod request;
 mod requirement;
 mod sensor;
 mod site;
@@ -25,6 +26,7 @@ use exclusive::EXCLUSIVE;
 use link::BUS;
 use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
+use request::{JOINING, REQUEST};
 use sensor::SENSOR;
 use span::SPAN;
 use storage::STORAGE;
@@ -88,6 +90,16 @@ pub(crate) const PLAN: Section = Section {
             "how messages are framed on the links",
         ),
         o("topic", S::KeyedTopics(&TOPIC), "what messages are about"),
+        o(
+            "request",
+            S::Keyed(&REQUEST),
+            "questions that one module answers",
+        ),
+        o(
+            "joining",
+            S::Table(&JOINING),
+            "what a module tells of itself when it comes up; nothing when not written",
+        ),
         o(
             "behaviour",
             S::Keyed(&BEHAVIOUR),

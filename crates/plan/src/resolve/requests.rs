@@ -1,0 +1,230 @@
+//! Requests and joining notices, and who asks whom.
+
+use super::talk::{most, whole};
+use super::{Resolver, ix_of};
+use crate::line::{Action, Joining, Line, ModuleIx, Request, RequestIx, Unwritten, When};
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+use crate::site::Site;
+
+/// Priority of what says none.
+const PRIORITY: u8 = 1;
+
+pub(super) fn requests(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (id, f) in root.keyed("request") {
+        r.part = format!("request.{id}");
+        if let Some(request) = request(r, id, f, line) {
+            line.requests.push(request);
+        }
+    }
+    "joining".clone_into(&mut r.part);
+    if let Some((f, at)) = root.table("joining") {
+        line.joining = joining(r, f, at, line);
+    }
+    // Without [traffic] this is told once, at the first of them.
+    if line.traffic.is_none() && !root.has("traffic") {
+        let first = line.requests.first().map(|q| q.at);
+        if let Some(at) = first.or(line.joining.map(|j| j.at)) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    at,
+                    "nothing says how messages are framed on the links",
+                )
+                .label("this is sent over the line")
+                .help("add [traffic] with stack = [\"ethernet\", \"ipv6\", \"udp\"] and packet = \"1400 B\""),
+            );
+        }
+    }
+}
+
+fn request(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Request> {
+    let to = r.module(line, f, "to");
+    let mut bytes = |key: &'static str| {
+        let (size, site) = f.amount(key)?;
+        whole(r, size.si, site)
+    };
+    let (question_bytes, answer_bytes) = (bytes("question"), bytes("answer"));
+    if f.is_wrong("priority") || f.is_wrong("at_most") {
+        return None;
+    }
+    let priority = priority(r, f);
+    Some(Request {
+        id: id.to_owned(),
+        at: f.site,
+        to: to?,
+        question_bytes: question_bytes?,
+        answer_bytes: answer_bytes?,
+        within_s: f.q("within")?,
+        priority,
+        at_most: most(r, f),
+    })
+}
+
+fn joining(r: &mut Resolver<'_>, f: &Fields, at: Site, line: &Line) -> Option<Joining> {
+    let taken = line.topics.iter().find(|t| t.name.starts_with("joining/"));
+    if let Some(topic) = taken {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                topic.at,
+                "topics that begin with `joining/` are those of joining notices",
+            )
+            .label("declared as a topic")
+            .related(at, "the joining notices")
+            .help("give the topic another name"),
+        );
+        return None;
+    }
+    let size_bytes = match f.amount("size") {
+        Some((size, site)) => Some(whole(r, size.si, site)?),
+        None if f.is_wrong("size") => return None,
+        None => None,
+    };
+    if f.is_wrong("priority") || f.is_wrong("to") {
+        return None;
+    }
+    Some(Joining {
+        at,
+        size_bytes,
+        priority: priority(r, f),
+        to_all: f.choice("to").is_some_and(|(w, _)| *w == "all"),
+    })
+}
+
+fn priority(r: &mut Resolver<'_>, f: &Fields) -> u8 {
+    if !f.has("priority") {
+        r.unwritten(Unwritten::Priority);
+    }
+    let written = f.count("priority");
+    written.map_or(PRIORITY, |(n, _)| u8::try_from(*n).unwrap_or(PRIORITY))
+}
+
+fn of(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    f: &Fields,
+    key: &'static str,
+) -> Option<(RequestIx, Site)> {
+    let (_, path, site) = r.reference(f, key)?;
+    let request = ix_of(&line.requests, path, |q| &q.id).map(RequestIx)?;
+    Some((request, site))
+}
+
+/// What starts a behaviour that is asked or answered.
+pub(super) fn starts(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<When> {
+    let asked = f.has("when_asked");
+    let key = if asked { "when_asked" } else { "when_answered" };
+    let (request, site) = of(r, line, f, key)?;
+    let to = line.requests[request.0].to;
+    if asked && to == on {
+        return Some(When::Asked { request });
+    }
+    if !asked && to != on {
+        return Some(When::Answered { request });
+    }
+    let whom = format!("this request is to module.{}", line.modules[to.0].id);
+    let (why, help) = if asked {
+        (
+            "a module answers only what it is asked itself",
+            "let a behaviour of that module start with `when_asked`",
+        )
+    } else {
+        (
+            "a module does not ask itself",
+            "start with `when_answered` on the module that asks",
+        )
+    };
+    r.tell(
+        Mistake::error(Code::KeyConflict, site, why)
+            .label(whom)
+            .help(help),
+    );
+    None
+}
+
+/// The action `ask`.
+pub(super) fn ask(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
+    let (request, site) = of(r, line, f, "ask")?;
+    if line.requests[request.0].to == on {
+        r.tell(
+            Mistake::error(Code::KeyConflict, site, "a module does not ask itself")
+                .label("this request is to the module on which the behaviour runs")
+                .help("ask on another module"),
+        );
+        return None;
+    }
+    Some(Action::Ask { request })
+}
+
+/// The action `answer`.
+pub(super) fn answer(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    asked: Option<RequestIx>,
+    f: &Fields,
+) -> Option<Action> {
+    let (request, site) = of(r, line, f, "answer")?;
+    if asked == Some(request) {
+        return Some(Action::Answer { request });
+    }
+    r.tell(
+        Mistake::error(
+            Code::KeyConflict,
+            site,
+            "a behaviour answers only the question that starts it",
+        )
+        .label("this question does not start it")
+        .help(format!(
+            "start it with `when_asked = \"request.{}\"`",
+            line.requests[request.0].id
+        )),
+    );
+    None
+}
+
+/// Warns of requests that nobody makes or nobody answers.
+pub(super) fn answered(r: &mut Resolver<'_>, line: &Line) {
+    if r.declared.lost("behaviour", line.behaviours.len()) {
+        return;
+    }
+    for (q, request) in line.requests.iter().enumerate() {
+        r.part = format!("request.{}", request.id);
+        let does = |wanted: fn(&Action) -> Option<RequestIx>| {
+            let mut all = line.behaviours.iter().flat_map(|b| &b.actions);
+            all.any(|a| wanted(a) == Some(RequestIx(q)))
+        };
+        let asks = does(|a| match a {
+            Action::Ask { request } => Some(*request),
+            _ => None,
+        });
+        let answers = does(|a| match a {
+            Action::Answer { request } => Some(*request),
+            _ => None,
+        });
+        if !asks {
+            r.tell(
+                Mistake::warning(
+                    Code::NobodyPublishes,
+                    request.at,
+                    format!("nobody makes the request `{}`", request.id),
+                )
+                .label("declared, never asked")
+                .help("add an action `ask` to a behaviour, or remove the request"),
+            );
+        } else if !answers {
+            r.tell(
+                Mistake::warning(
+                    Code::NobodyHears,
+                    request.at,
+                    format!("nobody answers the request `{}`", request.id),
+                )
+                .label("asked, never answered")
+                .help(format!(
+                    "add a behaviour of module.{} with `when_asked` and the action `answer`",
+                    line.modules[request.to.0].id
+                )),
+            );
+        }
+    }
+}

@@ -1,0 +1,479 @@
+//! Requests with their answers, and what modules tell of themselves when they have come up.
+
+use std::collections::BTreeMap;
+
+use assess::input::{Traffic, at_most, ns};
+use network::{AtMost, Delivery, Dropped, MachineError, Post, RateLimit, TopicId};
+use plan::{BehaviourIx, Line, ModuleIx, RequestIx, When};
+use timeline::{Class, Ns};
+
+use super::content::Led;
+use super::messages::passes;
+use super::{Engine, Happening, Origin, place};
+use crate::error::RehearsalError;
+use crate::record::{AskStep, JoinStep, KeptBack, RecordId, Refusal, Root, What};
+
+/// What came of the requests of one kind. `asked = answered + unanswered`, and those that were still open at the end.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct RequestCount {
+    /// Questions asked.
+    pub asked: u64,
+    /// Answered in time.
+    pub answered: u64,
+    /// Not answered in time.
+    pub unanswered: u64,
+    /// Of these, those whose answer came all the same.
+    pub late: u64,
+    /// Questions and answers lost on their way.
+    pub lost: u64,
+    /// The longest time to an answer in time.
+    pub longest: Option<Ns>,
+}
+
+/// What came of the joining notices of one module.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct JoinCount {
+    /// Notices told.
+    pub notices: u64,
+    /// Modules that learnt of it, over all notices.
+    pub learnt: u64,
+    /// Modules that a notice did not reach.
+    pub missed: u64,
+    /// The longest time from the beginning of its boot until another module had learnt of it.
+    pub longest: Option<Ns>,
+}
+
+/// What a message that belongs to no topic of the plan is.
+#[derive(Clone, Copy, Debug)]
+enum Side {
+    Question,
+    Answer,
+    Notice(ModuleIx),
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Ask {
+    request: RequestIx,
+    asker: ModuleIx,
+    /// The asker's life when it asked: one that stopped since has forgotten it.
+    life: u32,
+    at: Ns,
+    record: RecordId,
+    root: Option<Root>,
+    /// The time for its answer is over.
+    over: bool,
+    answered: bool,
+}
+
+/// Open requests, and counts.
+pub(super) struct Asks {
+    sides: BTreeMap<TopicId, Side>,
+    questions: Vec<TopicId>,
+    answers: Vec<TopicId>,
+    notices: Vec<TopicId>,
+    at_most: Vec<Option<AtMost>>,
+    gates: BTreeMap<(ModuleIx, RequestIx), RateLimit>,
+    open: BTreeMap<u64, Ask>,
+    made: u64,
+    /// When each module began to boot last.
+    booting_since: Vec<Ns>,
+    pub(super) counts: Vec<RequestCount>,
+    pub(super) joins: Vec<JoinCount>,
+}
+
+impl Asks {
+    pub(super) fn new(
+        line: &Line,
+        traffic: Option<&Traffic>,
+        post: Option<&mut Post>,
+    ) -> Result<Asks, RehearsalError> {
+        let limits = line.requests.iter().map(|q| {
+            q.at_most
+                .map(|r| at_most(|| format!("request.{}", q.id), r))
+                .transpose()
+        });
+        let mut asks = Asks {
+            sides: BTreeMap::new(),
+            questions: Vec::new(),
+            answers: Vec::new(),
+            notices: Vec::new(),
+            at_most: limits.collect::<Result<_, _>>()?,
+            gates: BTreeMap::new(),
+            open: BTreeMap::new(),
+            made: 0,
+            booting_since: vec![Ns::ZERO; line.modules.len()],
+            counts: vec![RequestCount::default(); line.requests.len()],
+            joins: vec![JoinCount::default(); line.modules.len()],
+        };
+        if let (Some(traffic), Some(post)) = (traffic, post) {
+            for asking in &traffic.asking {
+                let (question, answer) = (post.topic(&asking.question), post.topic(&asking.answer));
+                asks.sides.insert(question, Side::Question);
+                asks.sides.insert(answer, Side::Answer);
+                asks.questions.push(question);
+                asks.answers.push(answer);
+            }
+            for (m, notice) in traffic.joining.iter().enumerate() {
+                let topic = post.topic(&notice.name);
+                asks.sides.insert(topic, Side::Notice(ModuleIx(m)));
+                asks.notices.push(topic);
+            }
+        }
+        Ok(asks)
+    }
+
+    /// Whether messages on this are no topic of the plan.
+    pub(super) fn has(&self, topic: TopicId) -> bool {
+        self.sides.contains_key(&topic)
+    }
+
+    pub(super) fn boots(&mut self, module: ModuleIx, now: Ns) {
+        self.booting_since[module.0] = now;
+    }
+}
+
+impl Engine<'_> {
+    fn no_traffic() -> RehearsalError {
+        RehearsalError::NotSaid {
+            what: vec!["[traffic]: how messages are framed".to_owned()],
+        }
+    }
+
+    fn refused_by_network(&self, source: MachineError) -> RehearsalError {
+        RehearsalError::Machine {
+            at: self.now,
+            source,
+        }
+    }
+
+    /// Streams behind those of topics: questions and answers of each module and request, then notices.
+    fn side_stream(&self, at: usize) -> u32 {
+        place(self.modules.len() * self.line.topics.len() + at)
+    }
+
+    fn asking(
+        &mut self,
+        ask: u64,
+        module: ModuleIx,
+        parent: Option<RecordId>,
+        what: AskStep,
+    ) -> Option<RecordId> {
+        let a = *self.asks.open.get(&ask)?;
+        let told = What::Asking {
+            request: a.request,
+            ask,
+            module,
+            what,
+        };
+        Some(self.record(parent.or(Some(a.record)), a.root, told))
+    }
+
+    /// A behaviour asks.
+    pub(super) fn ask(
+        &mut self,
+        behaviour: BehaviourIx,
+        request: RequestIx,
+        parent: RecordId,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        let asker = self.line.behaviours[behaviour.0].on;
+        if let Some(limit) = self.asks.at_most[request.0] {
+            let gate = self.asks.gates.entry((asker, request));
+            if !passes(gate.or_insert_with(|| RateLimit::new(limit)), self.now) {
+                let (what, why) = (KeptBack::Behaviour(behaviour), Refusal::Request);
+                self.record(Some(parent), root, What::Refused { what, why });
+                return Ok(());
+            }
+        }
+        let q = &self.line.requests[request.0];
+        let within = ns(|| format!("request.{}", q.id), q.within_s.si)?;
+        let ask = self.asks.made;
+        self.asks.made += 1;
+        self.asks.counts[request.0].asked += 1;
+        let stream = self.side_stream(2 * (asker.0 * self.line.requests.len() + request.0));
+        let Some(post) = &mut self.machine else {
+            return Err(Self::no_traffic());
+        };
+        let topic = self.asks.questions[request.0];
+        let message = post
+            .send(
+                self.now,
+                asker.0,
+                q.to.0,
+                topic,
+                q.question_bytes,
+                q.priority,
+                stream,
+                ask,
+            )
+            .map_err(|source| self.refused_by_network(source))?;
+        let asked = What::Asking {
+            request,
+            ask,
+            module: asker,
+            what: AskStep::Asked { message },
+        };
+        let record = self.record(Some(parent), root, asked);
+        self.asks.open.insert(
+            ask,
+            Ask {
+                request,
+                asker,
+                life: self.modules[asker.0].life_turn,
+                at: self.now,
+                record,
+                root,
+                over: false,
+                answered: false,
+            },
+        );
+        self.follow(message, record, root, 1);
+        if let Some(at) = self.now.checked_add(within) {
+            let due = Happening::AskDue { ask };
+            self.queue.push(at, Class::Act, place(asker.0), due);
+        }
+        self.drain_drops();
+        Ok(())
+    }
+
+    /// A behaviour that was asked answers.
+    pub(super) fn answer(
+        &mut self,
+        behaviour: BehaviourIx,
+        led: &Led,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
+        let Led::Asked { ask } = *led else {
+            return Ok(());
+        };
+        let Some(a) = self.asks.open.get(&ask).copied().filter(|a| !a.answered) else {
+            let (what, why) = (KeptBack::Behaviour(behaviour), Refusal::Answered);
+            self.record(Some(parent), None, What::Refused { what, why });
+            return Ok(());
+        };
+        let q = &self.line.requests[a.request.0];
+        let stream = self.side_stream(2 * (a.asker.0 * self.line.requests.len() + a.request.0) + 1);
+        let Some(post) = &mut self.machine else {
+            return Err(Self::no_traffic());
+        };
+        let topic = self.asks.answers[a.request.0];
+        let message = post
+            .send(
+                self.now,
+                q.to.0,
+                a.asker.0,
+                topic,
+                q.answer_bytes,
+                q.priority,
+                stream,
+                ask,
+            )
+            .map_err(|source| self.refused_by_network(source))?;
+        if let Some(open) = self.asks.open.get_mut(&ask) {
+            open.answered = true;
+        }
+        let what = AskStep::Answered { message };
+        let record = self.asking(ask, q.to, Some(parent), what);
+        self.follow(message, record.unwrap_or(parent), a.root, 1);
+        self.drain_drops();
+        Ok(())
+    }
+
+    /// The time for an answer is over.
+    pub(super) fn ask_due(&mut self, ask: u64) {
+        let Some(open) = self.asks.open.get_mut(&ask) else {
+            return;
+        };
+        open.over = true;
+        let (request, asker) = (open.request, open.asker);
+        self.asks.counts[request.0].unanswered += 1;
+        self.asking(ask, asker, None, AskStep::Unanswered);
+    }
+
+    /// A module that has come up tells what it is.
+    pub(super) fn join(
+        &mut self,
+        module: ModuleIx,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
+        let Some(joining) = self.line.joining else {
+            return Ok(());
+        };
+        let count = 2 * self.modules.len() * self.line.requests.len();
+        let stream = self.side_stream(count + module.0);
+        let (Some(post), Some(traffic)) = (&mut self.machine, &self.traffic) else {
+            return Err(Self::no_traffic());
+        };
+        let topic = self.asks.notices[module.0];
+        let bytes = traffic.joining[module.0].bytes;
+        let number = self.asks.joins[module.0].notices;
+        let message = post
+            .publish(
+                self.now,
+                module.0,
+                topic,
+                bytes,
+                joining.priority,
+                stream,
+                number,
+            )
+            .map_err(|source| RehearsalError::Machine {
+                at: self.now,
+                source,
+            })?;
+        let subscribers = post.subscribers(topic).unwrap_or_default();
+        let copies = subscribers.iter().filter(|n| **n != module.0).count();
+        self.asks.joins[module.0].notices += 1;
+        let what = JoinStep::Told { message };
+        let record = self.record(Some(parent), None, What::Joining { module, what });
+        self.follow(message, record, None, copies);
+        self.drain_drops();
+        Ok(())
+    }
+
+    /// What is recorded of a message's way goes back to this record.
+    fn follow(
+        &mut self,
+        message: network::MessageId,
+        record: RecordId,
+        root: Option<Root>,
+        copies: usize,
+    ) {
+        if copies > 0 {
+            let origin = Origin {
+                record,
+                root,
+                heard: None,
+            };
+            self.origins.insert(message, origin);
+            self.copies_left.insert(message, copies);
+        }
+    }
+
+    /// A question, an answer or a notice arrives.
+    pub(super) fn side_delivered(&mut self, delivery: &Delivery, origin: Origin) {
+        let module = ModuleIx(delivery.node);
+        match self.asks.sides[&delivery.topic] {
+            Side::Question => self.asked(delivery.seq, module, origin),
+            Side::Answer => self.returned(delivery.seq, module, origin),
+            Side::Notice(of) => {
+                let after = self.now.0 - self.asks.booting_since[of.0].0;
+                let count = &mut self.asks.joins[of.0];
+                count.learnt += 1;
+                count.longest = count.longest.max(Some(Ns(after)));
+                let what = JoinStep::Learnt {
+                    by: module,
+                    after: Ns(after),
+                };
+                let what = What::Joining { module: of, what };
+                let record = self.record(Some(origin.record), origin.root, what);
+                let traffic = self.traffic.as_ref();
+                let name = traffic.map(|t| t.joining[of.0].name.clone());
+                let told = |i: &usize| {
+                    let filter = self.filters[*i].as_ref();
+                    self.line.behaviours[*i].on == module
+                        && filter.zip(name.as_ref()).is_some_and(|(f, n)| f.matches(n))
+                };
+                let told: Vec<usize> = (0..self.line.behaviours.len()).filter(told).collect();
+                for behaviour in told {
+                    self.start(behaviour, Led::Nothing, record, origin.root);
+                }
+            }
+        }
+    }
+
+    fn asked(&mut self, ask: u64, module: ModuleIx, origin: Origin) {
+        let Some(a) = self.asks.open.get(&ask).copied() else {
+            return;
+        };
+        let reached = self.asking(ask, module, Some(origin.record), AskStep::Reached);
+        let handles = |i: &usize| {
+            let b = &self.line.behaviours[*i];
+            matches!(b.when, When::Asked { request } if request == a.request)
+        };
+        let handlers: Vec<usize> = (0..self.line.behaviours.len()).filter(handles).collect();
+        if handlers.is_empty() && a.over {
+            self.asks.open.remove(&ask);
+        }
+        for behaviour in handlers {
+            let parent = reached.unwrap_or(origin.record);
+            self.start(behaviour, Led::Asked { ask }, parent, a.root);
+        }
+    }
+
+    fn returned(&mut self, ask: u64, module: ModuleIx, origin: Origin) {
+        let Some(a) = self.asks.open.get(&ask).copied() else {
+            return;
+        };
+        let after = Ns(self.now.0 - a.at.0);
+        let count = &mut self.asks.counts[a.request.0];
+        let knows = self.modules[a.asker.0].life_turn == a.life;
+        let what = match (a.over, knows) {
+            (true, _) => {
+                count.late += 1;
+                AskStep::Late { after }
+            }
+            (false, false) => {
+                count.unanswered += 1;
+                AskStep::Forgotten
+            }
+            (false, true) => {
+                count.answered += 1;
+                count.longest = count.longest.max(Some(after));
+                AskStep::Returned { after }
+            }
+        };
+        let record = self.asking(ask, module, Some(origin.record), what);
+        self.asks.open.remove(&ask);
+        if !matches!(what, AskStep::Returned { .. }) {
+            return;
+        }
+        for behaviour in 0..self.line.behaviours.len() {
+            let b = &self.line.behaviours[behaviour];
+            let starts = matches!(b.when, When::Answered { request } if request == a.request);
+            if starts && b.on == module {
+                let parent = record.unwrap_or(origin.record);
+                self.start(behaviour, Led::Nothing, parent, a.root);
+            }
+        }
+    }
+
+    fn start(&mut self, behaviour: usize, led: Led, parent: RecordId, root: Option<Root>) {
+        let on = self.line.behaviours[behaviour].on;
+        let act = Happening::Act {
+            behaviour: BehaviourIx(behaviour),
+            led,
+            parent: Some(parent),
+            root,
+        };
+        self.queue.push(self.now, Class::Act, place(on.0), act);
+    }
+
+    /// A question, an answer or a notice is lost.
+    pub(super) fn side_lost(&mut self, drop: &Dropped, origin: Origin) {
+        let (why, by) = (self.loss(drop), ModuleIx(drop.node));
+        match self.asks.sides[&drop.topic] {
+            Side::Question | Side::Answer => {
+                let Some(a) = self.asks.open.get(&drop.seq).copied() else {
+                    return;
+                };
+                self.asks.counts[a.request.0].lost += 1;
+                let what = AskStep::Lost { why };
+                self.asking(drop.seq, by, Some(origin.record), what);
+                // What is not yet over is told when it is.
+                if a.over {
+                    self.asks.open.remove(&drop.seq);
+                }
+            }
+            Side::Notice(module) => {
+                self.asks.joins[module.0].missed += 1;
+                let what = JoinStep::Missed { by, why };
+                self.record(
+                    Some(origin.record),
+                    origin.root,
+                    What::Joining { module, what },
+                );
+            }
+        }
+    }
+}
