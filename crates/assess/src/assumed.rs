@@ -262,6 +262,17 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         &uplinks(|u| u.sending_state.is_none()),
         "sending changes no load, because no `sending_state` is written",
     );
+    let mut routines: Vec<String> = line
+        .behaviours
+        .iter()
+        .filter(|b| b.routine.is_some())
+        .map(|b| format!("behaviour.{}", b.id))
+        .collect();
+    routines.dedup();
+    of(
+        &routines,
+        "every run of its routine does all that its `do` allows, because what a routine does is known only when it runs",
+    );
     let for_good: Vec<String> = line
         .behaviours
         .iter()

@@ -25,7 +25,7 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count. A
-/// weather file counts by its text, line ends normalised, the recording that a stage is held against by its bytes.
+/// weather file counts by its text, line ends normalised, the recording that a stage is held against by its bytes, a routine by its text.
 pub(crate) fn digest(
     version: &str,
     fields: &Fields,
@@ -47,6 +47,12 @@ pub(crate) fn digest(
     let of_calls = calls.filter_map(|call| call.recording.as_ref()?.bytes.as_deref());
     for template in of_stages.chain(of_calls) {
         text.push_str(&hex(&Sha256::digest(template)));
+    }
+    let behaviours = line.into_iter().flat_map(|l| &l.behaviours);
+    let of_routines = behaviours.filter_map(|b| b.routine.as_ref()?.text.as_deref());
+    for routine in of_routines {
+        let routine = routine.replace("\r\n", "\n");
+        text.push_str(&hex(&Sha256::digest(routine.as_bytes())));
     }
     hex(&Sha256::digest(text.as_bytes()))
 }

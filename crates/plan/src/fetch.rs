@@ -8,6 +8,8 @@ use crate::site::{FileId, Site, Sources};
 
 /// Largest file that is read, bytes.
 pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
+/// Largest routine that is fetched, bytes; a routine itself says how long it may be.
+pub(crate) const LARGEST_ROUTINE: usize = 1024 * 1024;
 /// Largest weather file that is read, bytes: some hundred years of hours.
 pub const LARGEST_WEATHER: usize = 64 * 1024 * 1024;
 /// Largest recording that a stage is held against, bytes.

@@ -53,7 +53,7 @@ pub use line::{
     Template, That, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx,
     Water, WeatherText, When, Windows,
 };
-pub use line::{Bottom, Paths, RaysWanted};
+pub use line::{Bottom, BoundTo, Paths, RaysWanted, Routine};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{CueReading, Reading, read, read_cues};
 pub use reference::{cues_reference, plan_reference};

@@ -60,6 +60,8 @@ pub enum Code {
     IncludesItself,
     /// A path that leads out of the plan's folder.
     OutsideFolder,
+    /// A routine that cannot run, or does what its behaviour does not allow.
+    Routine,
     /// A part of another kind than the place it is used in.
     WrongPart,
     /// Modules that no span joins to the rest.
@@ -111,6 +113,7 @@ impl Code {
             Code::NamesNothing => "names-nothing",
             Code::IncludesItself => "includes-itself",
             Code::OutsideFolder => "outside-folder",
+            Code::Routine => "routine",
             Code::WrongPart => "wrong-part",
             Code::NotConnected => "not-connected",
             Code::NotFed => "not-fed",

@@ -2,13 +2,18 @@
 
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
-use crate::fetch::{Fetch, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, load_up_to};
+use routine::{Handler, Program};
+
+use crate::fetch::{
+    Fetch, LARGEST_MODEL, LARGEST_ROUTINE, LARGEST_TEMPLATE, LARGEST_WEATHER, load_up_to,
+};
 use crate::folder::stays_inside;
-use crate::line::{Line, That, WeatherText};
+use crate::line::{Action, BoundTo, Line, Routine, That, WeatherText, When};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
-use crate::site::Sources;
+use crate::site::{FileId, Site, Sources};
 
 /// The weather file that a site names, if it can be read.
 pub(crate) fn weather(
@@ -115,6 +120,193 @@ pub(crate) fn templates(
                 .part(part),
         );
     }
+}
+
+/// Reads the routines that behaviours name, and tells what is wrong with them before they run.
+pub(crate) fn routines(
+    line: &mut Line,
+    folder: &Path,
+    sources: &mut Sources,
+    mistakes: &mut Mistakes,
+    fetch: &Fetch<'_>,
+) {
+    let mut done: Vec<(String, Option<Arc<Routine>>)> = Vec::new();
+    for b in 0..line.behaviours.len() {
+        let id = line.behaviours[b].id.clone();
+        let Some(routine) = line.behaviours[b].routine.clone() else {
+            continue;
+        };
+        let part = format!("behaviour.{id}");
+        let known = done.iter().find(|(of, _)| *of == id);
+        let read = match known {
+            Some((_, read)) => read.clone(),
+            None => {
+                let mut own = Mistakes::default();
+                let path = folder.join(&routine.file);
+                let asked = Some(routine.at);
+                let largest = LARGEST_ROUTINE;
+                let (file, readable) = load_up_to(largest, &path, sources, &mut own, fetch, asked);
+                let text: Arc<str> = sources.get(file).text.as_str().into();
+                let mut read = (*routine).clone();
+                if readable {
+                    for mistake in faults(line, &line.behaviours[b].actions, &read, file, &text) {
+                        own.push(mistake);
+                    }
+                    read.text = Some(text);
+                }
+                for mistake in own.into_sorted() {
+                    mistakes.push(mistake.part(part.clone()));
+                }
+                let read = readable.then(|| Arc::new(read));
+                done.push((id.clone(), read.clone()));
+                read
+            }
+        };
+        if let (Some(read), Some(program)) = (&read, handlers(line, read.as_deref())) {
+            let wanted = match &line.behaviours[b].when {
+                When::Heard { .. } => Handler::Heard,
+                When::Told { .. } => Handler::Told,
+                When::Voted { .. } => Handler::Voted,
+                When::Each { .. } => Handler::Each,
+                // No routine is started by these.
+                When::Asked { .. } | When::Answered { .. } => continue,
+            };
+            if !program.has(wanted) {
+                mistakes.push(
+                    Mistake::error(
+                        Code::MissingKey,
+                        read.at,
+                        format!("the routine has no function `{}`", wanted.word()),
+                    )
+                    .label("this file")
+                    .help(format!("write `fn {}` in it", wanted.example()))
+                    .part(part.clone()),
+                );
+            }
+        }
+        if let Some(read) = read {
+            line.behaviours[b].routine = Some(read);
+        }
+    }
+}
+
+fn handlers(line: &Line, read: Option<&Routine>) -> Option<Program> {
+    let read = read?;
+    Program::new(read.text.as_deref()?, &read.binding(line)).ok()
+}
+
+/// What is wrong with a routine's text, each at its place in its file, and what it can do that its `do` does not allow.
+fn faults(
+    line: &Line,
+    allowed: &[Action],
+    routine: &Routine,
+    file: FileId,
+    text: &str,
+) -> Vec<Mistake> {
+    let program = match Program::new(text, &routine.binding(line)) {
+        Ok(program) => program,
+        Err(faults) => {
+            let told = faults.into_iter().map(|fault| {
+                let site = match (fault.line, fault.column) {
+                    (Some(line), column) => word_at(file, text, line, column.unwrap_or(1)),
+                    (None, _) => routine.at,
+                };
+                let mut mistake = Mistake::error(Code::Routine, site, fault.message).label("here");
+                mistake.help = fault.help;
+                mistake
+            });
+            return told.collect();
+        }
+    };
+    let mut missing = Vec::new();
+    let bound = |number: usize| routine.names[number].1;
+    for number in program.publishes() {
+        let BoundTo::Topic(topic) = bound(number) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::Publish { topic: t, .. } if *t == topic);
+        if !allowed.iter().any(fits) {
+            let name = &line.topics[topic.0].name;
+            missing.push((
+                format!("publishes {name}"),
+                format!("{{ publish = \"{name}\" }}"),
+            ));
+        }
+    }
+    for (uplink, topic) in program.sends_up() {
+        let (BoundTo::Uplink(uplink), BoundTo::Topic(topic)) = (bound(uplink), bound(topic)) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::SendUp { uplink: u, topic: t, .. } if *u == uplink && *t == topic);
+        if !allowed.iter().any(fits) {
+            let name = &line.topics[topic.0].name;
+            let path = format!("uplink.{}", line.uplinks[uplink.0].id);
+            missing.push((
+                format!("sends {name} up {path}"),
+                format!("{{ send_up = \"{path}\", about = \"{name}\" }}"),
+            ));
+        }
+    }
+    for (output, on) in program.switches() {
+        let BoundTo::Output(output) = bound(output) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::Switch { output: o, on: to, .. } if *o == output && *to == on);
+        if !allowed.iter().any(fits) {
+            let path = line.output_path(output);
+            let to = if on { "on" } else { "off" };
+            missing.push((
+                format!("switches {path} {to}"),
+                format!("{{ switch = \"{path}\", to = \"{to}\" }}"),
+            ));
+        }
+    }
+    for state in program.enters() {
+        let BoundTo::State(state) = bound(state) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::Enter { state: s, .. } if *s == state);
+        if !allowed.iter().any(fits) {
+            missing.push((
+                "enters a state".to_owned(),
+                "{ enter = \"STATE\", for = \"10 s\" }".to_owned(),
+            ));
+        }
+    }
+    let missing = missing.into_iter().map(|(does, add)| {
+        Mistake::error(
+            Code::Routine,
+            routine.at,
+            format!("the routine {does}, and `do` does not allow it"),
+        )
+        .label("this file")
+        .help(format!(
+            "add {add} to `do`, which says the most that one run does"
+        ))
+    });
+    missing.collect()
+}
+
+/// The word, or the character, at a line and column.
+fn word_at(file: FileId, text: &str, line: usize, column: usize) -> Site {
+    let mut begins = 0;
+    for _ in 1..line {
+        match text[begins..].find('\n') {
+            Some(end) => begins += end + 1,
+            None => return Site::new(file, text.len()..text.len()),
+        }
+    }
+    let line_text = text[begins..].lines().next().unwrap_or("");
+    let before: usize = line_text.chars().take(column - 1).map(char::len_utf8).sum();
+    let rest = &line_text[before..];
+    let is_word = |c: char| c.is_alphanumeric() || c == '_';
+    let word: usize = rest
+        .chars()
+        .take_while(|c| is_word(*c))
+        .map(char::len_utf8)
+        .sum();
+    let length = word.max(rest.chars().next().map_or(0, char::len_utf8));
+    Site::new(file, begins + before..begins + before + length)
 }
 
 /// Warns of cue sheets that requirements name and that are not there: they may still be written.

@@ -10,7 +10,7 @@ use crate::folder::tidy;
 use crate::include::{check_parts, include};
 use crate::line::Line;
 use crate::mistake::{Mistake, Mistakes};
-use crate::named_files::{cue_sheets, templates, weather};
+use crate::named_files::{cue_sheets, routines, templates, weather};
 use crate::node::{self, Table, Value};
 use crate::read::Reader;
 use crate::resolve::{self, Declared};
@@ -104,6 +104,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
     }
     if let Some(line) = &mut line {
         templates(line, &folder, &mut mistakes, fetch);
+        routines(line, &folder, &mut sources, &mut mistakes, fetch);
     }
     cue_sheets(line.as_ref(), &folder, &mut mistakes, fetch);
     if !readable {

@@ -175,7 +175,7 @@ pub(crate) fn spoilt_parts(
         of,
         behaviours: all
             .iter()
-            .filter_map(|p| behaviour(p, fields, &wrong))
+            .flat_map(|p| behaviour(p, fields, &wrong))
             .collect(),
         requirements: requirements(root, fields),
         declared: all,
@@ -410,8 +410,10 @@ fn behaviour(
     path: &str,
     root: &Fields,
     wrong: &BTreeMap<String, Vec<&Mistake>>,
-) -> Option<WrittenBehaviour> {
-    let id = path.strip_prefix("behaviour.")?;
+) -> Vec<WrittenBehaviour> {
+    let Some(id) = path.strip_prefix("behaviour.") else {
+        return Vec::new();
+    };
     let mut behaviour = WrittenBehaviour {
         path: path.to_owned(),
         hidden: true,
@@ -422,7 +424,7 @@ fn behaviour(
         sends_up: Vec::new(),
     };
     let Some((_, f)) = root.keyed("behaviour").find(|(i, _)| *i == id) else {
-        return Some(behaviour);
+        return vec![behaviour];
     };
     let actions = f.tables("do");
     // A value out of range hides nothing of what starts it or what it does.
@@ -444,6 +446,7 @@ fn behaviour(
             "when_told",
             "when_asked",
             "when_answered",
+            "routine",
             "do",
         ]
         .iter()
@@ -455,15 +458,6 @@ fn behaviour(
         });
     behaviour.on = f.reference("on").map(|(_, path, _)| path.to_owned());
     behaviour.limited = f.has("at_most");
-    if let Some((filter, _)) = f.text("when_told") {
-        behaviour.start = WrittenStart::Told(filter.clone());
-    } else if let Some((_, vote, _)) = f.reference("when_voted") {
-        behaviour.start = WrittenStart::Voted(vote.to_owned());
-    } else if let Some((_, notice, _)) = f.reference("when_heard")
-        && let Some((detector, word)) = notice.rsplit_once('.')
-    {
-        behaviour.start = WrittenStart::Heard(detector.to_owned(), NoticeKind::of_word(word));
-    }
     for action in actions {
         if let Some((topic, _)) = action.text("publish") {
             behaviour.publishes.push(topic.clone());
@@ -474,7 +468,28 @@ fn behaviour(
             behaviour.sends_up.push((uplink.to_owned(), topic.clone()));
         }
     }
-    Some(behaviour)
+    // A routine may be started by several things.
+    let mut starts = Vec::new();
+    if let Some((filter, _)) = f.text("when_told") {
+        starts.push(WrittenStart::Told(filter.clone()));
+    }
+    if let Some((_, vote, _)) = f.reference("when_voted") {
+        starts.push(WrittenStart::Voted(vote.to_owned()));
+    }
+    if let Some((_, notice, _)) = f.reference("when_heard")
+        && let Some((detector, word)) = notice.rsplit_once('.')
+    {
+        let notice = NoticeKind::of_word(word);
+        starts.push(WrittenStart::Heard(detector.to_owned(), notice));
+    }
+    if starts.is_empty() {
+        return vec![behaviour];
+    }
+    let one = |start| WrittenBehaviour {
+        start,
+        ..behaviour.clone()
+    };
+    starts.into_iter().map(one).collect()
 }
 
 fn requirements(root: &Table, fields: &Fields) -> Vec<WrittenRequirement> {

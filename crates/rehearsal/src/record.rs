@@ -403,6 +403,17 @@ pub enum What {
         /// The store.
         storage: StorageIx,
     },
+    /// A routine stops until its module starts anew.
+    Stopped {
+        /// Its behaviour.
+        behaviour: BehaviourIx,
+        /// Line of its text, from 1, where that is known.
+        line: Option<usize>,
+        /// Column, from 1, in characters.
+        column: Option<usize>,
+        /// Why.
+        why: String,
+    },
     /// A line in a log.
     Logged {
         /// The module.

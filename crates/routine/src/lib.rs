@@ -1,1 +1,23 @@
-//! Behaviours written as small programs in an embedded language, run within limits.
+//! Behaviours written as small programs in an embedded language (Rhai), run within limits.
+//!
+//! A routine is a text of functions and constants. Its handlers `when_heard(event)`, `when_told(message)`, `when_voted()` and `each()` are
+//! called by whoever runs it ([`Program::run`]); what they do comes back as [`Deed`]s, the same closed set that rules have. The names that a
+//! routine uses for topics, outputs, uplinks, states and its settings are bound from outside ([`Binding`]), so that the same text runs on any
+//! module.
+//!
+//! Everything that a routine computes depends on its text, its binding, its memory and what it is called with: there is no clock, no draw,
+//! no file and no mathematics of the platform (`exp`, `log10`, `sin` and the like come from libm). It stops at [`LIMITS`].
+
+mod binding;
+mod check;
+mod deed;
+mod fault;
+mod host;
+mod language;
+mod program;
+
+pub use binding::{Binding, Bound, FieldKind, FieldShape, Setting, TopicShape};
+pub use deed::{Deed, Held};
+pub use fault::Fault;
+pub use language::{FUNCTIONS, LIMITS, Limits};
+pub use program::{Call, Given, Handler, Memory, Program, Run};

@@ -1,7 +1,10 @@
 //! What modules do, and what starts it.
 
+use std::sync::Arc;
+
 use quantity::EventRate;
 
+use super::routine::Routine;
 use super::{DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, RequestIx, TopicIx, UplinkIx, VoteIx};
 use crate::site::Site;
 
@@ -16,8 +19,10 @@ pub struct Behaviour {
     pub on: ModuleIx,
     /// What starts it.
     pub when: When,
-    /// What it does, in order.
+    /// What it does, in order; of a routine the most that one run does.
     pub actions: Vec<Action>,
+    /// The program that decides what is done. A routine that several things start stands in the line once for each, with the same id.
+    pub routine: Option<Arc<Routine>>,
     /// Most runs in a time, enforced at run time; further starts are counted and dropped.
     pub at_most: Option<EventRate>,
 }

@@ -1,6 +1,7 @@
 //! Behaviours with their actions, and who hears whom.
 
 use super::content::{Led, content};
+use super::routines;
 use super::talk::{state, topic};
 use super::{Resolver, ix_of, output_of, requests};
 use crate::line::{Action, Behaviour, Line, ModuleIx, RequestIx, UplinkIx, When};
@@ -13,26 +14,26 @@ use crate::topic_name;
 pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("behaviour") {
         r.part = format!("behaviour.{id}");
-        if let Some(behaviour) = behaviour(r, id, f, line) {
-            line.behaviours.push(behaviour);
+        if let Some(behaviours) = behaviour(r, id, f, line) {
+            line.behaviours.extend(behaviours);
         }
     }
 }
 
-fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Behaviour> {
+const STARTS: [&str; 6] = [
+    "when_heard",
+    "when_voted",
+    "when_told",
+    "when_asked",
+    "when_answered",
+    "each",
+];
+
+/// A behaviour; a routine that several things start once for each.
+fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Vec<Behaviour>> {
     let on = r.module(line, f, "on");
-    let starts: Vec<&'static str> = [
-        "when_heard",
-        "when_voted",
-        "when_told",
-        "when_asked",
-        "when_answered",
-        "each",
-    ]
-    .into_iter()
-    .filter(|k| f.has(k))
-    .collect();
-    if starts.len() != 1 {
+    let starts: Vec<&'static str> = STARTS.into_iter().filter(|k| f.has(k)).collect();
+    if starts.is_empty() || starts.len() > 1 && !f.has("routine") {
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
                 .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
@@ -41,56 +42,18 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         return None;
     }
     let on = on?;
-    let when = if let Some((filter, _)) = f.text("when_told") {
-        When::Told {
-            filter: filter.clone(),
-        }
-    } else if let Some(period_s) = f.q("each") {
-        When::Each { period_s }
-    } else if f.has("when_asked") || f.has("when_answered") {
-        requests::starts(r, line, on, f)?
-    } else if f.has("when_voted") {
-        let (vote, site) = r.vote(line, f, "when_voted")?;
-        let counts = line.votes[vote.0].on;
-        if counts != on {
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    site,
-                    "a module learns only of its own votes",
-                )
-                .label(format!(
-                    "this vote counts on module.{}",
-                    line.modules[counts.0].id
-                ))
-                .help("let that module publish a topic and start here with `when_told`"),
-            );
-            return None;
-        }
-        When::Voted { vote }
-    } else {
-        let (detector, notice, site) = r.notice(line, f, "when_heard")?;
-        let hears = line.detectors[detector.0].on.module;
-        if hears != on {
-            r.tell(
-                Mistake::error(
-                    Code::KeyConflict,
-                    site,
-                    "a module learns only of its own detectors",
-                )
-                .label(format!(
-                    "this detector runs on module.{}",
-                    line.modules[hears.0].id
-                ))
-                .help("let that module publish a topic and start here with `when_told`"),
-            );
-            return None;
-        }
-        When::Heard { detector, notice }
+    let routine = routines::routine(r, line, on, f)?;
+    let whens: Vec<Option<When>> = starts
+        .into_iter()
+        .map(|start| when(r, line, on, f, start))
+        .collect();
+    let whens: Vec<When> = whens.into_iter().collect::<Option<_>>()?;
+    let led = match (whens.as_slice(), &routine) {
+        ([when], None) => Led::by(when),
+        _ => Led::Routine,
     };
-    let led = Led::by(&when);
-    let asked = match when {
-        When::Asked { request } => Some(request),
+    let asked = match whens.as_slice() {
+        [When::Asked { request }] => Some(*request),
         _ => None,
     };
     let actions: Vec<Option<Action>> = f
@@ -98,14 +61,82 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         .iter()
         .map(|a| action(r, line, on, (led, asked), a))
         .collect();
-    Some(Behaviour {
+    let actions: Vec<Action> = actions.into_iter().collect::<Option<_>>()?;
+    let asks = |w: &When| matches!(w, When::Asked { .. } | When::Answered { .. });
+    let does = |a: &Action| matches!(a, Action::Ask { .. } | Action::Answer { .. });
+    if routine.is_some() && (whens.iter().any(asks) || actions.iter().any(does)) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                f.site,
+                "a routine neither asks nor answers",
+            )
+            .label("this behaviour")
+            .help("leave requests to a behaviour without a routine"),
+        );
+        return None;
+    }
+    let at_most = super::talk::most(r, f);
+    let one = |when| Behaviour {
         id: id.to_owned(),
         at: f.site,
         on,
         when,
-        actions: actions.into_iter().collect::<Option<_>>()?,
-        at_most: super::talk::most(r, f),
+        actions: actions.clone(),
+        routine: routine.clone(),
+        at_most,
+    };
+    Some(whens.into_iter().map(one).collect())
+}
+
+fn when(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    f: &Fields,
+    start: &'static str,
+) -> Option<When> {
+    Some(match start {
+        "when_told" => When::Told {
+            filter: f.text("when_told")?.0.clone(),
+        },
+        "each" => When::Each {
+            period_s: f.q("each")?,
+        },
+        "when_asked" | "when_answered" => requests::starts(r, line, on, f)?,
+        "when_voted" => {
+            let (vote, site) = r.vote(line, f, "when_voted")?;
+            let counts = line.votes[vote.0].on;
+            if counts != on {
+                let label = format!("this vote counts on module.{}", line.modules[counts.0].id);
+                only_its_own(r, site, "votes", label);
+                return None;
+            }
+            When::Voted { vote }
+        }
+        _ => {
+            let (detector, notice, site) = r.notice(line, f, "when_heard")?;
+            let hears = line.detectors[detector.0].on.module;
+            if hears != on {
+                let label = format!("this detector runs on module.{}", line.modules[hears.0].id);
+                only_its_own(r, site, "detectors", label);
+                return None;
+            }
+            When::Heard { detector, notice }
+        }
     })
+}
+
+fn only_its_own(r: &mut Resolver<'_>, site: Site, what: &str, label: String) {
+    r.tell(
+        Mistake::error(
+            Code::KeyConflict,
+            site,
+            format!("a module learns only of its own {what}"),
+        )
+        .label(label)
+        .help("let that module publish a topic and start here with `when_told`"),
+    );
 }
 
 fn action(
@@ -205,7 +236,7 @@ fn action(
     }
 }
 
-fn own_module(
+pub(super) fn own_module(
     r: &mut Resolver<'_>,
     line: &Line,
     on: ModuleIx,
@@ -233,8 +264,9 @@ fn own_module(
 ///
 /// Not asked while topics or behaviours have other mistakes: it would only repeat them.
 pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
-    if r.declared.lost("topic", line.topics.len())
-        || r.declared.lost("behaviour", line.behaviours.len())
+    let mut behaviours: Vec<&str> = line.behaviours.iter().map(|b| b.id.as_str()).collect();
+    behaviours.dedup();
+    if r.declared.lost("topic", line.topics.len()) || r.declared.lost("behaviour", behaviours.len())
     {
         return;
     }

@@ -20,6 +20,8 @@ pub(super) enum Led<'a> {
     Told(&'a str),
     /// Neither.
     Nothing,
+    /// A routine, which fills its messages itself.
+    Routine,
 }
 
 impl Led<'_> {
@@ -52,6 +54,14 @@ pub(super) fn content(
     let Some((node, site)) = f.limit("values") else {
         return Some(None);
     };
+    if matches!(led, Led::Routine) {
+        r.tell(
+            Mistake::error(Code::KeyConflict, site, "a routine fills its messages itself")
+                .label("here")
+                .help("remove `values`, and give them in the routine: publish(alert, #{ level: event.level })"),
+        );
+        return None;
+    }
     let Value::Table(table) = &node.value else {
         unreachable!("the content of a message is read as a table");
     };
@@ -187,7 +197,7 @@ fn value(
         }
         (Led::Heard(_), TopicField::Time { .. }) => ", or \"event.begin\" or \"event.end\"",
         (Led::Told(_), _) => ", or a field of the message (\"message.NAME\")",
-        (Led::Heard(_) | Led::Nothing, _) => "",
+        (Led::Heard(_) | Led::Nothing | Led::Routine, _) => "",
     };
     r.tell(
         Mistake::error(

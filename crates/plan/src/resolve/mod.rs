@@ -18,6 +18,7 @@ mod propagation;
 mod requests;
 mod requirements;
 mod resolver;
+mod routines;
 mod site;
 mod sound;
 mod sources;

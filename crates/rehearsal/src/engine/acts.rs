@@ -1,7 +1,6 @@
 //! What behaviours do: publish, switch, send up, enter a state, log.
 
-use assess::input::ns;
-use plan::{Action, BehaviourIx, OutputIx};
+use plan::{BehaviourIx, OutputIx};
 use timeline::{Class, Ns};
 
 use super::content::Led;
@@ -23,7 +22,11 @@ impl Engine<'_> {
             self.idle(behaviour, parent, root);
             return Ok(());
         }
-        if let Some(limit) = &mut self.behaviour_limits[behaviour.0]
+        if self.routines.stands(behaviour) {
+            return Ok(());
+        }
+        let gate = self.routines.gate(behaviour);
+        if let Some(limit) = &mut self.behaviour_limits[gate.0]
             && !passes(limit, self.now)
         {
             self.record(
@@ -37,55 +40,12 @@ impl Engine<'_> {
             return Ok(());
         }
         let started = self.record(parent, root, What::Started { behaviour });
+        if self.run_routine(behaviour, led, started, root)? {
+            return Ok(());
+        }
         for action in &b.actions {
-            match action {
-                Action::Publish { topic, values } => {
-                    let by = KeptBack::Behaviour(behaviour);
-                    let values = values.as_ref();
-                    let values = values.and_then(|v| self.fill(b.on, *topic, v, led));
-                    self.publish(b.on, *topic, values.as_deref(), by, Some(started), root)?;
-                }
-                Action::Switch { output, on, for_s } => {
-                    let for_s = for_s
-                        .map(|q| ns(|| format!("behaviour.{}", b.id), q.si))
-                        .transpose()?;
-                    self.switch(*output, *on, for_s, Some(started), root);
-                }
-                Action::SendUp {
-                    uplink,
-                    topic,
-                    values,
-                } => {
-                    let content = match (values, led) {
-                        (Some(values), _) => {
-                            let values = self.fill(b.on, *topic, values, led);
-                            let content = self.packed(b.on, *topic, values.as_deref())?;
-                            *self.sequences.entry((b.on.0, topic.0)).or_insert(0) += 1;
-                            content
-                        }
-                        // Without values of its own it sends on what it was told.
-                        (None, Led::Told { topic: t, content }) if t == topic => content.clone(),
-                        (None, _) => None,
-                    };
-                    self.send_up(*uplink, *topic, content, started, root)?;
-                }
-                Action::Enter { state, for_s } => {
-                    let time = ns(|| format!("behaviour.{}", b.id), for_s.si)?;
-                    self.wish(b.on, *state, time, started, root);
-                }
-                Action::Ask { request } => self.ask(behaviour, *request, started, root)?,
-                Action::Answer { .. } => self.answer(behaviour, led, started)?,
-                Action::Log { text } => {
-                    self.record(
-                        Some(started),
-                        root,
-                        What::Logged {
-                            module: b.on,
-                            text: text.clone(),
-                        },
-                    );
-                }
-            }
+            let deed = self.deed(behaviour, action, led)?;
+            self.perform(behaviour, deed, led, started, root)?;
         }
         Ok(())
     }

@@ -5,7 +5,9 @@ use std::sync::Arc;
 
 use assess::input::layout;
 use network::{Layout, MessageId, Value};
-use plan::{Action, CueSheet, FieldValue, Line, Measure, ModuleIx, TopicIx};
+use plan::{
+    Action, CueSheet, DetectorIx, FieldValue, Line, Measure, ModuleIx, NoticeKind, TopicIx,
+};
 use timeline::Ns;
 
 use super::Engine;
@@ -25,7 +27,12 @@ pub(super) struct Heard {
 #[derive(Clone, Debug)]
 pub(super) enum Led {
     Nothing,
-    Heard(Option<Heard>),
+    /// A notice of a detector, with its event as far as that is known.
+    Heard {
+        detector: DetectorIx,
+        notice: NoticeKind,
+        heard: Option<Heard>,
+    },
     Told {
         topic: TopicIx,
         content: Option<Arc<Content>>,
@@ -152,7 +159,9 @@ impl Engine<'_> {
                 FieldValue::Time(at_ns) => Some(Value::Time(*at_ns)),
                 FieldValue::Now => self.stamp(module).map(Value::Time),
                 FieldValue::Event(measure) => match led {
-                    Led::Heard(Some(heard)) => self.measure(heard, *measure),
+                    Led::Heard {
+                        heard: Some(heard), ..
+                    } => self.measure(heard, *measure),
                     _ => None,
                 },
                 FieldValue::Message(name) => self.told(name, led),

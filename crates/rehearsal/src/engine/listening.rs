@@ -95,11 +95,16 @@ impl Engine<'_> {
             .chain
             .as_ref();
         let rate_hz = rate_hz.map(|chain| chain.rate_hz.si);
-        let led = Led::Heard(event.zip(rate_hz).map(|(event, rate_hz)| Heard {
+        let heard = event.zip(rate_hz).map(|(event, rate_hz)| Heard {
             event,
             known_at_sample: told.known_at_sample,
             rate_hz,
-        }));
+        });
+        let led = |notice| Led::Heard {
+            detector,
+            notice,
+            heard,
+        };
         use detect::Notice;
         let id = match notice {
             Notice::Onset(id) | Notice::Confirmed(id) | Notice::Dropped(id, _) => id.0,
@@ -128,7 +133,14 @@ impl Engine<'_> {
                     },
                 );
                 self.close(detector, id);
-                self.start_heard(detector, NoticeKind::Ended, &led, id, Some(record), root);
+                self.start_heard(
+                    detector,
+                    NoticeKind::Ended,
+                    &led(NoticeKind::Ended),
+                    id,
+                    Some(record),
+                    root,
+                );
                 return;
             }
             Notice::Dropped(_, reason) => {
@@ -148,7 +160,7 @@ impl Engine<'_> {
         if kind == NoticeKind::Confirmed {
             self.confirmed[detector.0] += 1;
         }
-        self.start_heard(detector, kind, &led, id, parent, root);
+        self.start_heard(detector, kind, &led(kind), id, parent, root);
     }
 
     fn close(&mut self, detector: DetectorIx, id: u64) {

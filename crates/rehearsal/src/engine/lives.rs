@@ -62,6 +62,7 @@ impl Engine<'_> {
         self.modules[module.0].stopped_by = Some(cause);
         self.ears.stop(module);
         self.forget_votes(module);
+        self.forget_routines(module);
         self.break_off(module);
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {

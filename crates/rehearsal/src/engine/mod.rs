@@ -9,11 +9,13 @@ mod asks;
 mod bounds;
 mod content;
 mod cues;
+mod deeds;
 mod faults;
 mod listening;
 mod lives;
 mod messages;
 mod outcome;
+mod routines;
 mod states;
 mod steps;
 mod stores;
@@ -37,6 +39,7 @@ use self::content::{Contents, Led};
 use self::cues::restartable;
 use self::faults::FaultsNow;
 use self::messages::on_terms;
+use self::routines::Routines;
 use self::stores::{StoreNow, stores};
 use self::uplinks::{UplinkNow, uplink_now};
 use crate::came::Came;
@@ -47,7 +50,7 @@ use crate::modules::ModuleNow;
 use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use asks::{JoinCount, RequestCount};
-pub use outcome::{Copies, Outcome, StoreCount, UplinkCount};
+pub use outcome::{Copies, Outcome, RoutineCount, StoreCount, UplinkCount};
 pub use steps::{FromOutside, Steps, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
@@ -161,6 +164,7 @@ struct Engine<'a> {
     topics: Vec<TopicId>,
     contents: Contents,
     asks: asks::Asks,
+    routines: Routines,
     origins: BTreeMap<MessageId, Origin>,
     copies_left: BTreeMap<MessageId, usize>,
     /// The limit of each topic, and its gate at each module that publishes on it.
@@ -299,6 +303,7 @@ impl<'a> Engine<'a> {
             topics,
             contents: Contents::new(line, cues)?,
             asks,
+            routines: Routines::new(line)?,
             origins: BTreeMap::new(),
             copies_left: BTreeMap::new(),
             topic_at_most,

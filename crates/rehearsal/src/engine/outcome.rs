@@ -2,7 +2,7 @@
 
 use assess::Status;
 use network::{Post, PostStats};
-use plan::SensorIx;
+use plan::{BehaviourIx, SensorIx};
 
 pub use super::stores::StoreCount;
 use super::{Engine, JoinCount, RequestCount};
@@ -42,6 +42,8 @@ pub struct Outcome {
     pub joins: Vec<JoinCount>,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
+    /// What each routine did, in the order of their ids.
+    pub routines: Vec<RoutineCount>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
     pub clamped: Vec<u64>,
     /// Records written.
@@ -81,6 +83,19 @@ pub struct UplinkCount {
     pub months_capped: u64,
     /// Still waiting at the end.
     pub waiting: u64,
+}
+
+/// What a routine did.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct RoutineCount {
+    /// Its behaviour.
+    pub behaviour: BehaviourIx,
+    /// Runs.
+    pub runs: u64,
+    /// Steps of the run that took most, of [`routine::LIMITS`].
+    pub most_operations: u64,
+    /// How often a fault stopped it.
+    pub stops: u64,
 }
 
 /// Copies of messages.
@@ -137,6 +152,7 @@ impl Engine<'_> {
             requests: self.asks.counts,
             joins: self.asks.joins,
             confirmed: self.confirmed,
+            routines: self.routines.counts(),
             clamped: self.contents.clamped,
             records: self.next_record,
             clipped: self.ears.clipped(),

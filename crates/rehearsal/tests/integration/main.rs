@@ -11,6 +11,7 @@ mod faults;
 mod frozen;
 mod nothing;
 mod relays;
+mod routines;
 mod run;
 mod shore;
 mod states;

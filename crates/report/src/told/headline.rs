@@ -146,6 +146,12 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
                 by.join(" and ")
             )
         }
+        What::Stopped {
+            behaviour,
+            line: at,
+            column,
+            why,
+        } => words::stopped(line, *behaviour, *at, *column, why),
         What::Hears { detector } => {
             format!(
                 "detector.{} can hear from now on",

@@ -284,6 +284,15 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             json!({ "storage": store(storage), "what": what.word(), "size_bytes": bytes }),
         ),
         What::StoreFull { storage } => ("store-full", json!({ "storage": store(storage) })),
+        What::Stopped {
+            behaviour: b,
+            line: at,
+            column,
+            why,
+        } => (
+            "stopped",
+            json!({ "behaviour": behaviour(b), "line": at, "column": column, "why": why }),
+        ),
         What::Logged { module: m, text } => {
             ("logged", json!({ "module": module(m), "text": text }))
         }
@@ -423,6 +432,19 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             "self_noise": if outcome.self_noise_unknown.contains(sensor) { "unknown" } else { "as planned" },
         })).collect::<Vec<_>>(),
     });
+    if !outcome.routines.is_empty() {
+        let routines: Map<String, Value> = outcome
+            .routines
+            .iter()
+            .map(|r| {
+                (
+                    format!("behaviour.{}", line.behaviours[r.behaviour.0].id),
+                    json!({ "runs": r.runs, "most_steps": r.most_operations, "steps_allowed": routine::LIMITS.operations, "stops": r.stops }),
+                )
+            })
+            .collect();
+        whole["routines"] = json!(routines);
+    }
     // Only where some were, so that the document of a night without is what it was.
     let (requests, joins) = asking::totals_json(line, outcome);
     if !requests.is_empty() {

@@ -363,6 +363,20 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     );
     asking::on_terms(out, &outcome.on_terms);
     asking::totals(out, line, outcome);
+    for r in &outcome.routines {
+        let stops = match r.stops {
+            0 => String::new(),
+            1 => ", stopped once".to_owned(),
+            n => format!(", stopped {n} times"),
+        };
+        let _ = writeln!(
+            out,
+            "behaviour.{}: {} runs of its routine, {:.1} % of the allowed steps at most{stops}",
+            line.behaviours[r.behaviour.0].id,
+            r.runs,
+            100.0 * r.most_operations as f64 / routine::LIMITS.operations as f64,
+        );
+    }
     for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
         if *clamped > 0 {
             let _ = writeln!(

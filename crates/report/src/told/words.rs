@@ -266,3 +266,24 @@ pub(super) fn posted_to(what: network::NoteKind, module: &str) -> String {
         }
     }
 }
+
+/// Why a routine stopped, with its place: `behaviour.watch stops at watch.rhai:12:5: ...`.
+pub(super) fn stopped(
+    line: &Line,
+    behaviour: plan::BehaviourIx,
+    at: Option<usize>,
+    column: Option<usize>,
+    why: &str,
+) -> String {
+    let b = &line.behaviours[behaviour.0];
+    let file = b.routine.as_ref().map_or("", |r| r.file.as_str());
+    let place = match (at, column) {
+        (Some(at), Some(column)) => format!(" at {file}:{at}:{column}"),
+        (Some(at), None) => format!(" at {file}:{at}"),
+        _ => String::new(),
+    };
+    format!(
+        "behaviour.{} stops{place} until its module starts anew: {why}",
+        b.id
+    )
+}

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 41;
+const KINDS: usize = 42;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -60,6 +60,7 @@ fn kind(what: &What) -> usize {
         What::StoreFull { .. } => 38,
         What::Asking { .. } => 39,
         What::Joining { .. } => 40,
+        What::Stopped { .. } => 41,
     }
 }
 
@@ -260,6 +261,12 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         },
         What::StoreFull {
             storage: plan::StorageIx(0),
+        },
+        What::Stopped {
+            behaviour: BehaviourIx(0),
+            line: Some(3),
+            column: Some(5),
+            why: "enough".to_owned(),
         },
         What::Logged {
             module,

@@ -8,7 +8,7 @@ use crate::field::{
 
 pub(crate) const BEHAVIOUR: Section = Section {
     name: "a behaviour",
-    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_voted, when_told, each.",
+    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_voted, when_told, each; of a routine one or more.",
     part: None,
     fields: &[
         r(
@@ -46,7 +46,26 @@ pub(crate) const BEHAVIOUR: Section = Section {
             S::Amount(D::Time, between(1e-3, 1.0e9, "from 1 ms to 1e9 s")),
             "starts at intervals",
         ),
-        r("do", S::Tables(&ACTION), "what it does, in order"),
+        o(
+            "routine",
+            S::Text,
+            "a file with a small program that decides what is done; it may be started by several of when_heard, when_voted, when_told, each",
+        ),
+        o(
+            "names",
+            S::Content,
+            "of a routine: what its names stand for: { lamp = \"module.ID.output.ID\", shore = \"uplink.ID\", alert = \"topic.NAME\", busy = \"state.NAME\" }",
+        ),
+        o(
+            "settings",
+            S::Content,
+            "of a routine: its constants, numbers, texts or flags",
+        ),
+        r(
+            "do",
+            S::Tables(&ACTION),
+            "what it does, in order; of a routine: the most that one run does, in any order",
+        ),
         o(
             "at_most",
             S::EventRate,

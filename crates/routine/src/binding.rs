@@ -1,0 +1,79 @@
+//! What the names of a routine stand for where it runs.
+
+/// What a name stands for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Bound {
+    /// A topic.
+    Topic(TopicShape),
+    /// An output of its module.
+    Output,
+    /// An uplink of its module.
+    Uplink,
+    /// A load state of its module.
+    State,
+}
+
+impl Bound {
+    /// What it is, in a sentence.
+    pub(crate) fn what(&self) -> &'static str {
+        match self {
+            Bound::Topic(_) => "a topic",
+            Bound::Output => "an output",
+            Bound::Uplink => "an uplink",
+            Bound::State => "a state",
+        }
+    }
+}
+
+/// A topic, as far as a routine fills its messages.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TopicShape {
+    /// Its name.
+    pub name: String,
+    /// Its fields; none of a topic that gives a size only.
+    pub fields: Vec<FieldShape>,
+}
+
+/// A field of a topic.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FieldShape {
+    /// Its name.
+    pub name: String,
+    /// What it holds.
+    pub kind: FieldKind,
+}
+
+/// What a field of a topic holds.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FieldKind {
+    /// A number, or no data.
+    Number,
+    /// One of a list.
+    Choice(Vec<String>),
+    /// Yes or no.
+    Flag,
+    /// An instant, ns since 1970.
+    Time,
+}
+
+/// A constant that the plan gives a routine.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Setting {
+    /// A decimal number.
+    Number(f64),
+    /// A whole number.
+    Whole(i64),
+    /// Yes or no.
+    Flag(bool),
+    /// A text.
+    Text(String),
+}
+
+/// What the names of a routine stand for. A name is a word of letters, digits and `_` that begins with a letter.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Binding {
+    /// Things, by the name that the routine uses. A [`crate::Deed`] tells them by their number in this list.
+    pub names: Vec<(String, Bound)>,
+    /// Constants.
+    pub settings: Vec<(String, Setting)>,
+}

@@ -1,0 +1,58 @@
+//! What a routine does: the closed set of actions, with the things it does them to by their number in the binding.
+
+/// What a field of a message is to hold.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Held {
+    /// A number of which nothing is known.
+    NoData,
+    /// A number, in the field's unit.
+    Number(f64),
+    /// One of the field's list, from 0.
+    Choice(u32),
+    /// Yes or no.
+    Flag(bool),
+    /// An instant, ns since 1970.
+    Time(i64),
+}
+
+/// Something that a routine does.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Deed {
+    /// Publish a message.
+    Publish {
+        /// The topic.
+        topic: usize,
+        /// One value a field of the topic; absent where it says nothing of them.
+        values: Option<Vec<Held>>,
+    },
+    /// Queue a topic's payload on an uplink.
+    SendUp {
+        /// The uplink.
+        uplink: usize,
+        /// The topic whose payload is sent.
+        topic: usize,
+        /// One value a field of the topic; absent where it says nothing of them.
+        values: Option<Vec<Held>>,
+    },
+    /// Switch an output.
+    Switch {
+        /// The output.
+        output: usize,
+        /// On or off.
+        on: bool,
+        /// For how long, s, above zero; for good when absent.
+        for_s: Option<f64>,
+    },
+    /// Enter a load state.
+    Enter {
+        /// The state.
+        state: usize,
+        /// For how long, s, above zero.
+        for_s: f64,
+    },
+    /// Write a line to the log.
+    Log {
+        /// The text.
+        text: String,
+    },
+}

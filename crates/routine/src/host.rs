@@ -1,0 +1,301 @@
+//! The functions that a module gives its routine. Each notes a deed; what is wrong with it is told at the call.
+
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use rhai::{Dynamic, Engine, EvalAltResult, FLOAT, INT, Map};
+
+use crate::binding::{Binding, Bound, FieldKind, TopicShape};
+use crate::deed::{Deed, Held};
+use crate::language::{LIMITS, runtime};
+
+/// Functions of a module, with what each is called with.
+pub(crate) const HOST: &[(&str, &str)] = &[
+    (
+        "publish",
+        "publish(topic) or publish(topic, #{ field: value })",
+    ),
+    (
+        "send_up",
+        "send_up(uplink, topic) or send_up(uplink, topic, #{ field: value })",
+    ),
+    (
+        "switch_on",
+        "switch_on(output) or switch_on(output, seconds)",
+    ),
+    (
+        "switch_off",
+        "switch_off(output) or switch_off(output, seconds)",
+    ),
+    ("enter", "enter(state, seconds)"),
+    ("log", "log(text)"),
+    ("now", "now()"),
+];
+
+/// A thing that a name of the routine stands for, by its number in the binding.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Name(pub(crate) usize);
+
+/// What one run does.
+#[derive(Debug, Default)]
+pub(crate) struct Doing {
+    pub(crate) deeds: Vec<Deed>,
+    pub(crate) now_ns: Option<i64>,
+}
+
+type Done = Result<(), Box<EvalAltResult>>;
+
+#[derive(Clone)]
+struct Host {
+    binding: Rc<Binding>,
+    doing: Rc<RefCell<Doing>>,
+}
+
+pub(crate) fn register(engine: &mut Engine, binding: &Rc<Binding>, doing: &Rc<RefCell<Doing>>) {
+    engine.register_type_with_name::<Name>("name");
+    let host = Host {
+        binding: Rc::clone(binding),
+        doing: Rc::clone(doing),
+    };
+    let h = host.clone();
+    engine.register_fn("publish", move |topic: Name| h.publish(topic, None));
+    let h = host.clone();
+    engine.register_fn("publish", move |topic: Name, values: Map| {
+        h.publish(topic, Some(&values))
+    });
+    let h = host.clone();
+    engine.register_fn("send_up", move |uplink: Name, topic: Name| {
+        h.send_up(uplink, topic, None)
+    });
+    let h = host.clone();
+    engine.register_fn("send_up", move |uplink: Name, topic: Name, values: Map| {
+        h.send_up(uplink, topic, Some(&values))
+    });
+    for (word, on) in [("switch_on", true), ("switch_off", false)] {
+        let h = host.clone();
+        engine.register_fn(word, move |output: Name| h.switch(output, on, None));
+        let h = host.clone();
+        engine.register_fn(word, move |output: Name, for_s: FLOAT| {
+            h.switch(output, on, Some(for_s))
+        });
+        let h = host.clone();
+        engine.register_fn(word, move |output: Name, for_s: INT| {
+            h.switch(output, on, Some(for_s as FLOAT))
+        });
+    }
+    let h = host.clone();
+    engine.register_fn("enter", move |state: Name, for_s: FLOAT| {
+        h.enter(state, for_s)
+    });
+    let h = host.clone();
+    engine.register_fn("enter", move |state: Name, for_s: INT| {
+        h.enter(state, for_s as FLOAT)
+    });
+    let h = host.clone();
+    engine.register_fn("log", move |text: &str| h.log(text));
+    engine.register_fn("now", move || host.now());
+}
+
+impl Host {
+    fn note(&self, deed: Deed) -> Done {
+        let mut doing = self.doing.borrow_mut();
+        if doing.deeds.len() >= LIMITS.deeds {
+            return Err(runtime(format!(
+                "it does more than {} things in one run",
+                LIMITS.deeds
+            )));
+        }
+        doing.deeds.push(deed);
+        Ok(())
+    }
+
+    /// The thing that a name stands for must be of the right kind.
+    fn is(&self, name: Name, wanted: &Bound) -> Done {
+        let (word, bound) = &self.binding.names[name.0];
+        if std::mem::discriminant(bound) == std::mem::discriminant(wanted) {
+            return Ok(());
+        }
+        Err(runtime(format!(
+            "`{word}` is {}, not {}",
+            bound.what(),
+            wanted.what()
+        )))
+    }
+
+    fn topic(&self, name: Name) -> Result<&TopicShape, Box<EvalAltResult>> {
+        match &self.binding.names[name.0] {
+            (_, Bound::Topic(shape)) => Ok(shape),
+            (word, bound) => Err(runtime(format!(
+                "`{word}` is {}, not a topic",
+                bound.what()
+            ))),
+        }
+    }
+
+    fn publish(&self, topic: Name, values: Option<&Map>) -> Done {
+        let values = values
+            .map(|values| filled(self.topic(topic)?, values))
+            .transpose()?;
+        self.topic(topic)?;
+        self.note(Deed::Publish {
+            topic: topic.0,
+            values,
+        })
+    }
+
+    fn send_up(&self, uplink: Name, topic: Name, values: Option<&Map>) -> Done {
+        self.is(uplink, &Bound::Uplink)?;
+        let values = values
+            .map(|values| filled(self.topic(topic)?, values))
+            .transpose()?;
+        self.topic(topic)?;
+        self.note(Deed::SendUp {
+            uplink: uplink.0,
+            topic: topic.0,
+            values,
+        })
+    }
+
+    fn switch(&self, output: Name, on: bool, for_s: Option<FLOAT>) -> Done {
+        self.is(output, &Bound::Output)?;
+        for_s.map(time).transpose()?;
+        self.note(Deed::Switch {
+            output: output.0,
+            on,
+            for_s,
+        })
+    }
+
+    fn enter(&self, state: Name, for_s: FLOAT) -> Done {
+        self.is(state, &Bound::State)?;
+        time(for_s)?;
+        self.note(Deed::Enter {
+            state: state.0,
+            for_s,
+        })
+    }
+
+    fn log(&self, text: &str) -> Done {
+        let characters = text.chars().count();
+        if characters > LIMITS.log_characters {
+            return Err(runtime(format!(
+                "a line of the log has at most {} characters, and this has {characters}",
+                LIMITS.log_characters
+            )));
+        }
+        self.note(Deed::Log {
+            text: text.to_owned(),
+        })
+    }
+
+    fn now(&self) -> Result<INT, Box<EvalAltResult>> {
+        self.doing.borrow().now_ns.ok_or_else(|| {
+            runtime(
+                "nothing says when the rehearsal begins: write `start` in the cue sheet or the deployment"
+                    .to_owned(),
+            )
+        })
+    }
+}
+
+/// A time that something lasts: above zero, and no more than 30 years.
+fn time(seconds: FLOAT) -> Done {
+    const LONGEST_S: FLOAT = 1e9;
+    if seconds > 0.0 && seconds <= LONGEST_S {
+        return Ok(());
+    }
+    Err(runtime(format!(
+        "a time is more than 0 s and at most {LONGEST_S} s, not {seconds}"
+    )))
+}
+
+/// The values of a topic's fields, in their order.
+fn filled(shape: &TopicShape, values: &Map) -> Result<Vec<Held>, Box<EvalAltResult>> {
+    if shape.fields.is_empty() {
+        return Err(runtime(format!(
+            "the topic {} gives a size only: it has no fields to fill",
+            shape.name
+        )));
+    }
+    for key in values.keys() {
+        if !shape.fields.iter().any(|f| f.name == key.as_str()) {
+            let all: Vec<&str> = shape.fields.iter().map(|f| f.name.as_str()).collect();
+            return Err(runtime(format!(
+                "the topic {} has no field `{key}`; its fields are: {}",
+                shape.name,
+                all.join(", ")
+            )));
+        }
+    }
+    let fields = shape.fields.iter();
+    fields
+        .map(|field| {
+            let given = values.get(field.name.as_str()).filter(|v| !v.is_unit());
+            held(&field.kind, given).map_err(|why| {
+                runtime(format!(
+                    "the field `{}` of {} {why}",
+                    field.name, shape.name
+                ))
+            })
+        })
+        .collect()
+}
+
+fn held(kind: &FieldKind, given: Option<&Dynamic>) -> Result<Held, String> {
+    let Some(given) = given else {
+        return match kind {
+            FieldKind::Number => Ok(Held::NoData),
+            FieldKind::Choice(_) | FieldKind::Flag | FieldKind::Time => {
+                Err("is given no value, and only numbers have a code for no data".to_owned())
+            }
+        };
+    };
+    match kind {
+        FieldKind::Number => match (given.as_float(), given.as_int()) {
+            (Ok(x), _) if x.is_nan() => {
+                Err("is given what is not a number; leave it out for no data".to_owned())
+            }
+            (Ok(x), _) => Ok(Held::Number(x)),
+            (_, Ok(whole)) => Ok(Held::Number(whole as f64)),
+            _ => Err(format!("holds a number, not {}", what(given))),
+        },
+        FieldKind::Choice(list) => {
+            let text = given.clone().into_immutable_string();
+            let text =
+                text.map_err(|_| format!("holds a text of its list, not {}", what(given)))?;
+            let choice = list.iter().position(|v| *v == text.as_str());
+            choice
+                .and_then(|choice| u32::try_from(choice).ok())
+                .map(Held::Choice)
+                .ok_or_else(|| format!("has no value \"{text}\"; it has: {}", list.join(", ")))
+        }
+        FieldKind::Flag => given
+            .as_bool()
+            .map(Held::Flag)
+            .map_err(|_| format!("holds true or false, not {}", what(given))),
+        FieldKind::Time => given.as_int().map(Held::Time).map_err(|_| {
+            format!(
+                "holds an instant in whole nanoseconds, as now() gives it, not {}",
+                what(given)
+            )
+        }),
+    }
+}
+
+fn what(value: &Dynamic) -> &'static str {
+    if value.is_int() {
+        "a whole number"
+    } else if value.is_float() {
+        "a decimal number"
+    } else if value.is_bool() {
+        "true or false"
+    } else if value.is_string() {
+        "a text"
+    } else if value.is_map() {
+        "a map"
+    } else if value.is_array() {
+        "an array"
+    } else {
+        "this kind of value"
+    }
+}

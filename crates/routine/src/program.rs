@@ -1,0 +1,385 @@
+//! A routine that has been read and bound, and its runs.
+
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+
+use rhai::{AST, CallFnOptions, Dynamic, Engine, Map, Module, Scope};
+
+use crate::binding::{Binding, Setting};
+use crate::check::{May, check};
+use crate::deed::Deed;
+use crate::fault::Fault;
+use crate::host::{Doing, Name, register};
+use crate::language::{LIMITS, engine};
+
+/// A function of a routine that is called from outside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Handler {
+    /// An event was heard.
+    Heard,
+    /// A message was told.
+    Told,
+    /// A vote was carried.
+    Voted,
+    /// An interval has passed.
+    Each,
+}
+
+impl Handler {
+    /// All of them.
+    pub const ALL: [Handler; 4] = [Handler::Heard, Handler::Told, Handler::Voted, Handler::Each];
+
+    /// Its name.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Handler::Heard => "when_heard",
+            Handler::Told => "when_told",
+            Handler::Voted => "when_voted",
+            Handler::Each => "each",
+        }
+    }
+
+    /// How it is written.
+    #[must_use]
+    pub fn example(self) -> &'static str {
+        match self {
+            Handler::Heard => "when_heard(event) { ... }",
+            Handler::Told => "when_told(message) { ... }",
+            Handler::Voted => "when_voted() { ... }",
+            Handler::Each => "each() { ... }",
+        }
+    }
+
+    pub(crate) fn parameters(self) -> usize {
+        match self {
+            Handler::Heard | Handler::Told => 1,
+            Handler::Voted | Handler::Each => 0,
+        }
+    }
+}
+
+/// A value that a routine is called with.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Given {
+    /// Not known.
+    Nothing,
+    /// A decimal number.
+    Number(f64),
+    /// A whole number; an instant in ns since 1970 too.
+    Whole(i64),
+    /// Yes or no.
+    Flag(bool),
+    /// A text.
+    Text(String),
+}
+
+/// What a routine is called for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Call {
+    /// An event was heard: what is known of it, by name.
+    Heard(Vec<(String, Given)>),
+    /// A message was told.
+    Told {
+        /// Its topic.
+        topic: String,
+        /// Its fields by name; absent where it is not known what it holds.
+        values: Option<Vec<(String, Given)>>,
+    },
+    /// A vote was carried.
+    Voted,
+    /// An interval has passed.
+    Each,
+}
+
+impl Call {
+    fn handler(&self) -> Handler {
+        match self {
+            Call::Heard(_) => Handler::Heard,
+            Call::Told { .. } => Handler::Told,
+            Call::Voted => Handler::Voted,
+            Call::Each => Handler::Each,
+        }
+    }
+}
+
+/// What a routine remembers from run to run: the map `this`, empty at first.
+#[derive(Clone, Debug, Default)]
+pub struct Memory(Map);
+
+/// What came of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// What it did, in order; before a fault too.
+    pub deeds: Vec<Deed>,
+    /// Steps that it took.
+    pub operations: u64,
+    /// Why it stopped before its end.
+    pub fault: Option<Fault>,
+}
+
+/// A routine that has been read and bound.
+pub struct Program {
+    engine: Engine,
+    ast: AST,
+    doing: Rc<RefCell<Doing>>,
+    operations: Rc<Cell<u64>>,
+    handlers: Vec<Handler>,
+    may: May,
+}
+
+impl std::fmt::Debug for Program {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Program")
+            .field("handlers", &self.handlers)
+            .field("may", &self.may)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Program {
+    /// Reads a routine and binds its names.
+    ///
+    /// # Errors
+    /// All mistakes that can be told before it runs, in the order of its lines.
+    pub fn new(text: &str, binding: &Binding) -> Result<Program, Vec<Fault>> {
+        if text.len() > LIMITS.source_bytes {
+            return Err(vec![Fault {
+                line: None,
+                column: None,
+                message: format!(
+                    "a routine has at most {} bytes, and this has {}",
+                    LIMITS.source_bytes,
+                    text.len()
+                ),
+                help: None,
+            }]);
+        }
+        let mut engine = engine();
+        let binding = Rc::new(binding.clone());
+        let doing = Rc::new(RefCell::new(Doing::default()));
+        register(&mut engine, &binding, &doing);
+        let read = |engine: &Engine, scope: &Scope<'_>| {
+            engine
+                .compile_with_scope(scope, text)
+                .map_err(|error| vec![Fault::of_parsing(&error)])
+        };
+        // First only to learn its constants, which its functions may use.
+        let first = read(&engine, &Scope::new())?;
+        let (mut faults, may) = check(&first, &binding);
+        let mut scope = Scope::new();
+        let mut constants = Module::new();
+        let mut constant = |name: &str, value: Dynamic| {
+            constants.set_var(name, value.clone());
+            scope.push_constant_dynamic(name.to_owned(), value);
+        };
+        for (number, (name, _)) in binding.names.iter().enumerate() {
+            constant(name, Dynamic::from(Name(number)));
+        }
+        for (name, setting) in &binding.settings {
+            constant(name, of_setting(setting));
+        }
+        for (name, is_constant, value) in first.iter_literal_variables(true, false) {
+            if is_constant {
+                constant(name, value);
+            }
+        }
+        engine.set_strict_variables(true);
+        let ast = match read(&engine, &scope) {
+            Ok(ast) => ast,
+            Err(more) => {
+                faults.extend(more);
+                faults.sort_by_key(|f| (f.line, f.column));
+                return Err(faults);
+            }
+        };
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        constants.build_index();
+        engine.register_global_module(constants.into());
+        let operations = Rc::new(Cell::new(0));
+        let counted = Rc::clone(&operations);
+        engine.on_progress(move |count| {
+            counted.set(count);
+            None
+        });
+        let handlers = Handler::ALL
+            .into_iter()
+            .filter(|h| first.iter_functions().any(|f| f.name == h.word()))
+            .collect();
+        Ok(Program {
+            engine,
+            ast,
+            doing,
+            operations,
+            handlers,
+            may,
+        })
+    }
+
+    /// Whether it has a handler.
+    #[must_use]
+    pub fn has(&self, handler: Handler) -> bool {
+        self.handlers.contains(&handler)
+    }
+
+    /// The topics that it can publish, by their number in the binding; how often is not known before it runs.
+    pub fn publishes(&self) -> impl Iterator<Item = usize> + '_ {
+        self.may.publishes.iter().copied()
+    }
+
+    /// The uplinks and topics that it can send up.
+    pub fn sends_up(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        self.may.sends_up.iter().copied()
+    }
+
+    /// The outputs that it can switch, and whether on or off.
+    pub fn switches(&self) -> impl Iterator<Item = (usize, bool)> + '_ {
+        self.may.switches.iter().copied()
+    }
+
+    /// The states that it can enter.
+    pub fn enters(&self) -> impl Iterator<Item = usize> + '_ {
+        self.may.enters.iter().copied()
+    }
+
+    /// Calls the handler of a call, at an instant in ns since 1970 where that is known.
+    ///
+    /// What it did before a fault is done. A routine without the handler does nothing.
+    #[must_use]
+    pub fn run(&self, memory: &mut Memory, call: &Call, now_ns: Option<i64>) -> Run {
+        let handler = call.handler();
+        if !self.has(handler) {
+            return Run {
+                deeds: Vec::new(),
+                operations: 0,
+                fault: None,
+            };
+        }
+        *self.doing.borrow_mut() = Doing {
+            deeds: Vec::new(),
+            now_ns,
+        };
+        self.operations.set(0);
+        let mut this = Dynamic::from_map(std::mem::take(&mut memory.0));
+        let options = CallFnOptions::new()
+            .eval_ast(false)
+            .bind_this_ptr(&mut this);
+        let mut scope = Scope::new();
+        let ran = match argument(call) {
+            Some(argument) => self.engine.call_fn_with_options::<Dynamic>(
+                options,
+                &mut scope,
+                &self.ast,
+                handler.word(),
+                (argument,),
+            ),
+            None => self.engine.call_fn_with_options::<Dynamic>(
+                options,
+                &mut scope,
+                &self.ast,
+                handler.word(),
+                (),
+            ),
+        };
+        let mut fault = ran.err().map(|error| Fault::of_running(*error));
+        // A limit is met somewhere between two places.
+        if let Some(fault) = fault.as_mut().filter(|f| f.line.is_none()) {
+            fault.message = format!("in `{}`: {}", handler.word(), fault.message);
+        }
+        match this.try_cast::<Map>() {
+            Some(map) => {
+                let bytes = map_bytes(&map);
+                if bytes > LIMITS.memory_bytes && fault.is_none() {
+                    fault = Some(whole(format!(
+                        "its memory holds {bytes} bytes, and has {}",
+                        LIMITS.memory_bytes
+                    )));
+                }
+                memory.0 = map;
+            }
+            None if fault.is_none() => {
+                fault = Some(whole(
+                    "`this` is a map, and it has put another value in its place".to_owned(),
+                ));
+            }
+            None => {}
+        }
+        Run {
+            deeds: std::mem::take(&mut self.doing.borrow_mut().deeds),
+            operations: self.operations.get(),
+            fault,
+        }
+    }
+}
+
+fn whole(message: String) -> Fault {
+    Fault {
+        line: None,
+        column: None,
+        message,
+        help: None,
+    }
+}
+
+fn of_setting(setting: &Setting) -> Dynamic {
+    match setting {
+        Setting::Number(x) => Dynamic::from_float(*x),
+        Setting::Whole(whole) => Dynamic::from_int(*whole),
+        Setting::Flag(yes) => Dynamic::from_bool(*yes),
+        Setting::Text(text) => Dynamic::from(text.clone()),
+    }
+}
+
+fn of_given(given: &Given) -> Dynamic {
+    match given {
+        Given::Nothing => Dynamic::UNIT,
+        Given::Number(x) => Dynamic::from_float(*x),
+        Given::Whole(whole) => Dynamic::from_int(*whole),
+        Given::Flag(yes) => Dynamic::from_bool(*yes),
+        Given::Text(text) => Dynamic::from(text.clone()),
+    }
+}
+
+fn of_pairs(pairs: &[(String, Given)]) -> Map {
+    let pairs = pairs.iter();
+    pairs
+        .map(|(name, given)| (name.as_str().into(), of_given(given)))
+        .collect()
+}
+
+fn argument(call: &Call) -> Option<Map> {
+    match call {
+        Call::Heard(event) => Some(of_pairs(event)),
+        Call::Told { topic, values } => {
+            let values = values.as_ref();
+            let values = values.map_or(Dynamic::UNIT, |v| Dynamic::from_map(of_pairs(v)));
+            let mut message = Map::new();
+            message.insert("topic".into(), Dynamic::from(topic.clone()));
+            message.insert("values".into(), values);
+            Some(message)
+        }
+        Call::Voted | Call::Each => None,
+    }
+}
+
+/// Bytes that a map holds: texts and keys by their bytes, all else eight each.
+fn map_bytes(map: &Map) -> usize {
+    map.iter()
+        .map(|(key, value)| key.len() + bytes(value))
+        .sum()
+}
+
+fn bytes(value: &Dynamic) -> usize {
+    if let Ok(text) = value.as_immutable_string_ref() {
+        return text.len();
+    }
+    if let Ok(array) = value.as_array_ref() {
+        return 8 + array.iter().map(bytes).sum::<usize>();
+    }
+    if let Ok(map) = value.as_map_ref() {
+        return 8 + map_bytes(&map);
+    }
+    8
+}

@@ -1,0 +1,164 @@
+//! What routines do when they are called.
+
+use routine::{Call, Deed, Given, Handler, Held, Memory};
+
+use crate::support::{each, program};
+
+const WATCH: &str = "
+const LONG_S = 2.5;
+
+fn when_heard(event) {
+    this.heard = (this.heard ?? 0) + 1;
+    if event.level >= limit && event.length > LONG_S {
+        publish(alert, #{ level: event.level, class: \"call\", low: false, at: event.begin });
+        switch_on(lamp, 20);
+    }
+}
+
+fn when_told(message) {
+    if message.values?.level > limit { send_up(shore, alert, message.values); }
+}
+
+fn each() { log(`heard ${this.heard ?? 0}`); }
+";
+
+fn event(level: f64, length: f64) -> Call {
+    Call::Heard(vec![
+        ("level".to_owned(), Given::Number(level)),
+        ("length".to_owned(), Given::Number(length)),
+        ("begin".to_owned(), Given::Whole(1_767_225_615_000_000_000)),
+    ])
+}
+
+#[test]
+fn verif_a_routine_decides_and_remembers() {
+    let watch = program(WATCH);
+    assert!(watch.has(Handler::Heard) && watch.has(Handler::Each) && !watch.has(Handler::Voted));
+    assert_eq!(watch.publishes().collect::<Vec<_>>(), [0]);
+    assert_eq!(watch.sends_up().collect::<Vec<_>>(), [(3, 0)]);
+    assert_eq!(watch.switches().collect::<Vec<_>>(), [(2, true)]);
+    let mut memory = Memory::default();
+    let quiet = watch.run(&mut memory, &event(129.9, 3.0), None);
+    assert_eq!((quiet.deeds, quiet.fault), (vec![], None));
+    let loud = watch.run(&mut memory, &event(130.0, 3.0), None);
+    let values = vec![
+        Held::Number(130.0),
+        Held::Choice(0),
+        Held::Flag(false),
+        Held::Time(1_767_225_615_000_000_000),
+    ];
+    let expected = vec![
+        Deed::Publish {
+            topic: 0,
+            values: Some(values),
+        },
+        Deed::Switch {
+            output: 2,
+            on: true,
+            for_s: Some(20.0),
+        },
+    ];
+    assert_eq!((loud.deeds, loud.fault), (expected, None));
+    let told = watch.run(&mut memory, &Call::Each, None);
+    let text = "heard 2".to_owned();
+    assert_eq!(told.deeds, [Deed::Log { text }]);
+    // With an empty memory it has heard nothing.
+    let told = watch.run(&mut Memory::default(), &Call::Each, None);
+    let text = "heard 0".to_owned();
+    assert_eq!(told.deeds, [Deed::Log { text }]);
+}
+
+#[test]
+fn verif_a_message_without_content_tells_nothing() {
+    let watch = program(WATCH);
+    let call = Call::Told {
+        topic: "alert/call".to_owned(),
+        values: None,
+    };
+    let run = watch.run(&mut Memory::default(), &call, None);
+    assert_eq!((run.deeds, run.fault), (vec![], None));
+}
+
+#[test]
+fn verif_what_was_done_before_a_fault_is_done_and_the_place_is_told() {
+    let text = "fn each() {\n    log(\"before\");\n    publish(alert,\n        #{ level: 3, class: \"cell\", low: true, at: now() });\n}";
+    let run = program(text).run(&mut Memory::default(), &Call::Each, Some(7));
+    assert_eq!(run.deeds.len(), 1);
+    let fault = run.fault.unwrap();
+    assert_eq!((fault.line, fault.column), (Some(3), Some(5)));
+    assert_eq!(
+        fault.message,
+        "the field `class` of alert/call has no value \"cell\"; it has: call, click"
+    );
+}
+
+#[test]
+fn verif_the_innermost_place_of_a_fault_is_told() {
+    let text = "fn low(x) {\n    1 / x\n}\nfn each() {\n    low(0);\n}";
+    let fault = program(text)
+        .run(&mut Memory::default(), &Call::Each, None)
+        .fault
+        .unwrap();
+    assert_eq!(fault.line, Some(2));
+}
+
+#[test]
+fn verif_wrong_values_are_told_at_their_call() {
+    for (body, says) in [
+        (
+            "publish(alert, #{ level: 0.0/0.0, class: \"call\", low: true, at: 1 });",
+            "not a number",
+        ),
+        (
+            "publish(alert, #{ level: \"3\", class: \"call\", low: true, at: 1 });",
+            "holds a number, not a text",
+        ),
+        (
+            "publish(alert, #{ level: 3 });",
+            "only numbers have a code for no data",
+        ),
+        (
+            "publish(alert, #{ class: \"call\", low: 1, at: 1 });",
+            "true or false",
+        ),
+        (
+            "publish(alert, #{ class: \"call\", low: true, at: 1.5 });",
+            "whole nanoseconds",
+        ),
+        ("publish(plain, #{ a: 1 });", "no field"),
+        ("let t = lamp; publish(t);", "is an output, not a topic"),
+        ("switch_on(lamp, 0);", "more than 0 s"),
+        ("enter(busy, -1.0);", "more than 0 s"),
+        ("throw \"enough\";", "enough"),
+        ("to_int(1e300);", "64 bits"),
+        ("this = 3;", "`this`"),
+        ("9223372036854775807 + 1", "overflow"),
+    ] {
+        let faults = match std::panic::catch_unwind(|| each(body)) {
+            Ok(run) => run.fault.unwrap_or_else(|| panic!("{body}")).message,
+            // Told before it runs.
+            Err(why) => *why.downcast::<String>().unwrap(),
+        };
+        assert!(faults.contains(says), "{body}: {faults}");
+    }
+}
+
+/// The same calls give the same deeds and steps, in any order of runs and on any thread.
+#[test]
+fn verif_runs_are_the_same_twice_and_on_other_threads() {
+    let all = || {
+        let watch = program(WATCH);
+        let mut memory = Memory::default();
+        let calls = (0..200).map(|i| event(100.0 + f64::from(i % 50), f64::from(i % 7)));
+        let runs = calls.map(|call| watch.run(&mut memory, &call, Some(1)));
+        format!("{:?}", runs.collect::<Vec<_>>())
+    };
+    let here = all();
+    let there: Vec<String> = (0..4)
+        .map(|_| std::thread::spawn(all))
+        .collect::<Vec<_>>()
+        .into_iter()
+        .map(|t| t.join().unwrap())
+        .collect();
+    assert!(there.iter().all(|t| *t == here));
+}
