@@ -120,8 +120,9 @@ impl Publishes {
 }
 
 /// Tables of a plan that may say what an added module publishes and does.
-pub const TALK_TABLES: [&str; 7] = [
+pub const TALK_TABLES: [&str; 8] = [
     "topic",
+    "request",
     "behaviour",
     "detector",
     "call",

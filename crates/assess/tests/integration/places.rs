@@ -560,3 +560,32 @@ fn verif_wrong_questions_are_refused() {
     let error = asked(&text, &wrong).unwrap_err().to_string();
     assert!(error.contains("line 3"), "{error}");
 }
+
+/// What is told of a place is the check of the changed plan, years and all.
+#[test]
+fn verif_a_place_is_checked_as_its_changed_plan_is() {
+    let path = truth::in_repository("plans/harrow-sound/plan.toml");
+    let fetch = plan::from_folder_of(&path);
+    let reading = plan::read(&path, &fetch);
+    let ask = PlaceAsk {
+        part: "part.flow-meter".to_owned(),
+        along: [10.0, 40.0]
+            .map(|from_top_m| Along {
+                section: "riser".to_owned(),
+                from_top_m,
+            })
+            .to_vec(),
+        ..ask()
+    };
+    let shelf = Shelf::default();
+    let found = places(&path, &reading, &shelf, &fetch, &ask, &|_, _| true).unwrap();
+    for place in &found.places {
+        let changed = |wanted: &Path| match wanted == path {
+            true => Ok(place.text.as_bytes().to_vec()),
+            false => fetch(wanted),
+        };
+        let alone = assess::check(&plan::read(&path, &changed), &shelf);
+        assert_eq!(place.check.as_ref(), Some(&alone));
+        assert!(value(place, "winter-charge", "supply.sun") > 30.0);
+    }
+}
