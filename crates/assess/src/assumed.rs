@@ -64,6 +64,15 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         all.push("sound travels at 1490 m/s along an acoustic link".to_owned());
     }
     let can = |l: &plan::Link| l.standard.starts_with("CAN");
+    if let Some(sync) = &line.time_sync {
+        all.push(format!(
+            "a clock is set by each exchange as soon as its answer is there, and that of {} is right",
+            line.module_path(sync.master)
+        ));
+    }
+    if !line.streams.is_empty() {
+        all.push("streams send at their rate from the start to the end, and a rehearsal does not send their packets: what waits for them waits in the bounds of `check` alone".to_owned());
+    }
     let silent = |l: &&plan::Link| l.bit_error_rate.is_none() && !can(l);
     if links().any(|l| l.bit_error_rate.is_some()) {
         all.push("bit errors hit each bit by itself, none of requests and answers that carry nothing, and delays are those of messages that none hits".to_owned());

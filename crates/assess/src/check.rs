@@ -19,7 +19,7 @@ use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
     link_verdicts, loss_verdicts, other_verdicts, power_verdicts, processor_verdicts,
     range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, storage_verdicts,
-    tune_verdicts, uplink_verdicts, year_verdicts,
+    stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -164,7 +164,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    let standing: [(&str, &str, Vec<Verdict>); 8] = [
+    let standing: [(&str, &str, Vec<Verdict>); 9] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -189,6 +189,11 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             "request",
             "every request is answered within its time",
             carried(&reach, delivery_verdicts::requests(line)),
+        ),
+        (
+            "stream-room",
+            "every stream has room on the links that it crosses",
+            carried(&reach, stream_verdicts::rooms(line)),
         ),
         (
             "span-current",
@@ -329,6 +334,7 @@ pub(crate) fn verdicts(
             vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r)]
         }
         That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
+        That::ClockError { of, at_most_s } => sync_verdicts::clock_error(line, *of, *at_most_s),
         That::MessageLoss { topic, at_most } => loss_verdicts::message_loss(line, *topic, *at_most),
         That::UplinkMessages { of, at_most, .. } => {
             vec![uplink_verdicts::uplink_messages(line, *of, *at_most)]

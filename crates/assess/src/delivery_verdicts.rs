@@ -22,7 +22,7 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
         Err(why) => return vec![unknown("retries", why)],
     };
     let mut verdicts = Vec::new();
-    let mut answer = streams.of.len();
+    let mut answer = streams.answers;
     for (f, (module, topic)) in streams.of.iter().enumerate() {
         let Some(retry) = line.topics[topic.0].retry else {
             continue;

@@ -36,6 +36,13 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());
     }
+    let clocks = |r: &plan::Requirement| matches!(r.that, That::ClockError { .. });
+    if line.time_sync.is_some() && !line.requirements.iter().any(clocks) {
+        all.push(
+            "how far clocks are off although they are set: a requirement on `clock-error` asks it"
+                .to_owned(),
+        );
+    }
     let losses = |r: &plan::Requirement| matches!(r.that, That::MessageLoss { .. });
     if crate::loss_verdicts::some_rate(line) && !line.requirements.iter().any(losses) {
         all.push(

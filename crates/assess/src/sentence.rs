@@ -75,6 +75,16 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(at_most.si, Dimension::Ratio)
             )
         }
+        That::ClockError { of, at_most_s } => {
+            let whose = of.map_or_else(
+                || "every clock that is set".to_owned(),
+                |m| format!("the clock of {}", line.module_path(m)),
+            );
+            format!(
+                "{whose} is within {} of the master's",
+                show(at_most_s.si, Dimension::Time)
+            )
+        }
         That::MessageLoss { topic, at_most } => {
             let which = topic.map_or_else(
                 || "every topic".to_owned(),

@@ -110,6 +110,20 @@ pub enum FaultKind {
         /// What it can still give, J.
         energy_j: Q,
     },
+    /// Bits arrive wrong on a span, or on the whole bus that it is a piece of.
+    BitErrors {
+        /// The span.
+        span: SpanIx,
+        /// Share of bits.
+        rate: Q,
+    },
+    /// The clock of a module jumps.
+    ClockStep {
+        /// The module.
+        module: ModuleIx,
+        /// By how much it jumps ahead, s.
+        step_s: Q,
+    },
     /// A broken module publishes a topic at fixed intervals.
     Flood {
         /// The module.

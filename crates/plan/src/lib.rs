@@ -42,16 +42,16 @@ pub use fetch::{
 };
 pub use line::{
     Action, Anchor, AtCap, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx,
-    CableHeat, Calibration, Call, CallIx, Chain, Chemistry, Confirm, Contacts, Decibels, DelayEnd,
-    DelayFrom, Deployment, Detector, DetectorIx, Dirt, Droppable, Exclusive, ExclusiveMember,
-    FieldValue, Flow, GivesUp, HighPass, HorizonPoint, Housing, Input, Insulation, Joining, Keep,
-    LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Load, LockOut, Logs, Measure, ModelGives,
-    Module, ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen, Passes,
-    Pole, Position, Processor, Q, Record, Request, RequestIx, Requirement, Retry, RidgeWay, Rope,
-    Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span,
-    SpanIx, Spreading, Stage, StateLoad, Storage, StorageIx, Supply, SupplyIx, SupplyKind,
-    Template, That, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx,
-    Water, WeatherText, When, Windows,
+    CableHeat, Calibration, Call, CallIx, Chain, Chemistry, Clock, Confirm, Contacts, Decibels,
+    DelayEnd, DelayFrom, Deployment, Detector, DetectorIx, Dirt, Droppable, Exclusive,
+    ExclusiveMember, FieldValue, Flow, GivesUp, HighPass, HorizonPoint, Housing, Input, Insulation,
+    Joining, Keep, LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Load, LockOut, Logs, Measure,
+    ModelGives, Module, ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen,
+    Passes, Pole, Position, Processor, Q, Record, Request, RequestIx, Requirement, Retry, RidgeWay,
+    Rope, Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind,
+    Span, SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, Supply,
+    SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten,
+    Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, RaysWanted, Routine};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};

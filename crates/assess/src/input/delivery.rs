@@ -60,7 +60,7 @@ pub(super) fn talk_back(
     traffic: &Traffic,
     streams: &mut Streams,
 ) -> Result<(), InputError> {
-    let mut answers = Vec::new();
+    let (first, mut answers) = (streams.flows.len(), Vec::new());
     for (of, (module, topic)) in streams.of.iter().enumerate() {
         let Some(retry) = traffic.terms[topic.0].retry else {
             continue;
@@ -82,7 +82,7 @@ pub(super) fn talk_back(
         }
     }
     // Questions stand between acknowledgements and answers.
-    let mut places: Vec<usize> = (streams.of.len()..streams.flows.len()).collect();
+    let mut places: Vec<usize> = (first..streams.flows.len()).collect();
     let before = streams.flows.len();
     questions(line, traffic, streams, &mut answers)?;
     let asked = streams.asked.len();

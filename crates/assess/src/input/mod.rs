@@ -16,6 +16,7 @@ mod site_noise;
 mod sound;
 mod startup;
 mod storage;
+mod sync;
 mod template;
 mod traffic;
 mod uplink;
@@ -42,9 +43,11 @@ pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};
 pub(crate) use sound::AIR_REFERENCE_DB;
 pub use sound::{arithmetic, chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
+
 pub use startup::{StartInput, startup};
 pub(crate) use storage::gb_a_day;
 pub use storage::{Files, Filling, RecordingFill, filling, usable_bytes};
+pub(crate) use sync::exchange;
 pub(crate) use template::samples as template_samples;
 pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, traffic};
 pub use uplink::{MONTH_DAYS, success_at, uplink_spec};
@@ -55,6 +58,19 @@ pub use warm::WarmWire;
 /// Why a discipline's input cannot be built from a line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum InputError {
+    /// A stream between modules that no link joins.
+    #[error("{stream} is to go from {from} to {to}, and no link leads there")]
+    NoWay {
+        /// The stream.
+        stream: String,
+        /// The module that sends it.
+        from: String,
+        /// The module that is to get it.
+        to: String,
+    },
+    /// Bounds that cannot be worked out.
+    #[error(transparent)]
+    Bounds(#[from] network::BoundError),
     /// The plan does not say something that is needed.
     #[error("{what} says nothing of {missing}")]
     NotSaid {

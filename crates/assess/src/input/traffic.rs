@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use network::{AtMost, Filter, Flow, Layer, Medium, Terms, TopicName, Topology, stack_overhead};
+use network::{
+    AtMost, Filter, Flow, Layer, Medium, StreamRoom, Terms, TopicName, Topology, stack_overhead,
+};
 use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, RequestIx, SpanIx, TopicIx, When};
 use quantity::EventRate;
 use timeline::Ns;
@@ -10,7 +12,7 @@ use timeline::Ns;
 use super::asking::{Asking, Notice, askers, asking, joining};
 use super::bit_errors::bit_errors;
 use super::links::{Carrier, Stack, media};
-use super::{InputError, delivery, payload_bytes, terms};
+use super::{InputError, delivery, payload_bytes, sync, terms};
 
 /// The network of links, subscriptions included.
 #[derive(Clone, Debug)]
@@ -192,6 +194,10 @@ pub struct Streams {
     pub others: Vec<String>,
     /// Of each request and each module that makes it, the flow of its questions; that of the answers lies as many behind it as there are of these.
     pub asked: Vec<(RequestIx, ModuleIx, usize)>,
+    /// Which of `flows` is the first acknowledgement, behind the time and the streams that have room.
+    pub(crate) answers: usize,
+    /// For each stream of the plan whether it has room.
+    pub(crate) rooms: Vec<StreamRoom>,
 }
 
 impl Streams {
@@ -258,6 +264,9 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
             });
         }
     }
+    sync::exchanges(line, traffic, &mut all)?;
+    sync::admitted(line, traffic, &mut all)?;
+    all.answers = all.flows.len();
     delivery::talk_back(line, traffic, &mut all)?;
     Ok(all)
 }

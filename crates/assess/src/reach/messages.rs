@@ -47,6 +47,10 @@ impl Reach<'_> {
     /// All that is published and told over the links, and what limits it.
     pub(super) fn streams(&self) -> Parts {
         let mut parts: Parts = self.hidden().collect();
+        parts.extend(self.all(|kind, _| kind == "stream"));
+        parts.insert("time-sync".to_owned());
+        let clock = |m: &plan::Module| format!("module.{}.clock", m.id);
+        parts.extend(self.line.modules.iter().map(clock));
         let all = self.behaviours();
         for from in all {
             for topic in &from.publishes {

@@ -77,6 +77,7 @@ impl Reach<'_> {
                 }
             },
             That::LinkLoad { .. } | That::MessageLoss { .. } => self.load(),
+            That::ClockError { .. } => self.clocks(),
             That::UplinkMessages { of, .. } | That::UplinkCost { of, .. } => {
                 self.uplink(&self.line.uplinks[of.0].id)
             }
@@ -255,6 +256,13 @@ impl Reach<'_> {
     pub(crate) fn load(&self) -> Parts {
         let mut parts = self.network();
         parts.extend(self.streams());
+        parts
+    }
+
+    /// Clocks of modules, and what sets them.
+    fn clocks(&self) -> Parts {
+        let mut parts = self.load();
+        parts.extend(self.all(|kind, _| kind == "module"));
         parts
     }
 

@@ -27,6 +27,7 @@ mod reserve;
 mod sky;
 mod start;
 mod support;
+mod sync;
 mod talk;
 mod told_where_written;
 mod topics;

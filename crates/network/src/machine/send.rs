@@ -89,6 +89,12 @@ impl Machine {
             .collect()
     }
 
+    /// Whether a message from one node would find a way to another now.
+    #[must_use]
+    pub fn reaches(&self, from: usize, to: usize) -> bool {
+        from < self.node_states.len() && self.reach(from).get(to) == Some(&true)
+    }
+
     /// How often what is usable has changed so far.
     pub(crate) fn changes(&self) -> u64 {
         self.changes

@@ -21,6 +21,7 @@ mod sensor;
 mod span;
 mod storage;
 mod supply;
+mod sync;
 mod talk;
 mod uplink;
 mod value;
@@ -55,6 +56,7 @@ pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
 pub use storage::{Droppable, Logs, Record, Storage};
 pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
+pub use sync::{Clock, Stamps, Stream, TimeSync};
 pub use talk::{Keep, Retry, Topic, TopicField, Traffic};
 pub use uplink::{AtCap, GivesUp, SeaLimit, SeaState, Uplink, Windows};
 pub use value::{Decibels, Q};
@@ -95,6 +97,10 @@ pub struct Line {
     pub requests: Vec<Request>,
     /// What modules tell of themselves when they come up; `None` when nothing.
     pub joining: Option<Joining>,
+    /// Video and raw sound.
+    pub streams: Vec<Stream>,
+    /// How modules set their clocks; `None` when the plan does not say.
+    pub time_sync: Option<TimeSync>,
     /// What modules do.
     pub behaviours: Vec<Behaviour>,
     /// Paid links ashore.

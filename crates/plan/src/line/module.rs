@@ -1,6 +1,6 @@
 //! Modules: inputs, loads, boot, what they pass on, housings and outputs.
 
-use super::{Position, Q, Sensor};
+use super::{Clock, Position, Q, Sensor};
 use crate::site::Site;
 
 /// A housing with a processor, sensors and outputs.
@@ -35,6 +35,8 @@ pub struct Module {
     pub processing_s: Option<Q>,
     /// How far its clock may be from the true time, 95 % of the time, s.
     pub clock_error_s: Option<Q>,
+    /// How its own clock runs.
+    pub clock: Option<Clock>,
     /// What its processor can do for detectors.
     pub processor: Option<Processor>,
     /// Pressure housing.

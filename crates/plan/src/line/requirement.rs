@@ -108,6 +108,13 @@ pub enum That {
         /// Upper limit, 0 to 1.
         at_most: Q,
     },
+    /// How far a module's clock may be off (each that has one when absent), s.
+    ClockError {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
     /// Share of the copies of a topic's messages that bit errors lose (each topic when absent), 0 to 1.
     MessageLoss {
         /// The topic.

@@ -6,7 +6,7 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 15] = [
+pub const DECLARED_KINDS: [&str; 16] = [
     "anchor",
     "section",
     "supply",
@@ -19,6 +19,7 @@ pub const DECLARED_KINDS: [&str; 15] = [
     "vote",
     "topic",
     "request",
+    "stream",
     "behaviour",
     "uplink",
     "storage",

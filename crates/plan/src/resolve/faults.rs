@@ -2,7 +2,7 @@
 
 use super::cues::after_the_end;
 use super::talk::topic;
-use super::{Resolver, ix_of, module_of};
+use super::{Resolver, bare, ix_of, module_of};
 use crate::cue_fault::{Fault, FaultKind, Leaves, Lengths, RestartBy};
 use crate::cue_sheet::CueSheet;
 use crate::field::RefKind;
@@ -77,7 +77,7 @@ pub(super) fn fault(
 /// What a fault happens to.
 fn happens_to(kind: &str) -> RefKind {
     match kind {
-        "cut" | "intermittent" | "bad-contact" => RefKind::Span,
+        "cut" | "intermittent" | "bad-contact" | "bit-errors" => RefKind::Span,
         "no-uplink" => RefKind::Uplink,
         "no-supply" | "brown-out" | "swapped" | "drained" => RefKind::Supply,
         _ => RefKind::Module,
@@ -94,6 +94,13 @@ fn of_span(
     let span = ix_of(&line.spans, path, |s| &s.id).map(SpanIx)?;
     Some(match kind {
         "cut" => FaultKind::Cut(span),
+        "bit-errors" => {
+            loses_frames(r, line, span, (path, site))?;
+            FaultKind::BitErrors {
+                span,
+                rate: f.number("rate").map(bare)?,
+            }
+        }
         "intermittent" => FaultKind::Intermittent {
             span,
             down_s: f.q("down")?,
@@ -257,6 +264,24 @@ fn of_module(
                 },
             }
         }
+        "clock-step" => {
+            if line.modules[module.0].clock.is_none() {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        site,
+                        format!("`{path}` has no clock that could jump"),
+                    )
+                    .label("the plan says nothing of its clock")
+                    .help("add `clock = { drift = \"2 ppm\" }` to the module"),
+                );
+                return None;
+            }
+            FaultKind::ClockStep {
+                module,
+                step_s: f.q("step")?,
+            }
+        }
         "reboot-loop" => {
             boots(r, line, module, (path, site))?;
             FaultKind::RebootLoop {
@@ -289,6 +314,36 @@ fn of_module(
             }
         }
     })
+}
+
+/// Tells of a span on which bit errors lose nothing.
+fn loses_frames(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    span: SpanIx,
+    (path, site): (&str, Site),
+) -> Option<()> {
+    let of = &line.spans[span.0];
+    let link = of
+        .link
+        .as_ref()
+        .or_else(|| of.bus.map(|b| &line.buses[b.0].link));
+    let (message, label) = match link {
+        None => (
+            format!("`{path}` has no link on which bits could be wrong"),
+            "carries no data",
+        ),
+        Some(link) if link.standard.starts_with("CAN") => (
+            format!(
+                "controllers of {} repeat a frame that was hit, and what that costs is not worked out",
+                link.standard
+            ),
+            "a CAN bus",
+        ),
+        Some(_) => return Some(()),
+    };
+    r.tell(Mistake::error(Code::KeyConflict, site, message).label(label));
+    None
 }
 
 /// Tells of a restart of which the plan does not say how long it takes.

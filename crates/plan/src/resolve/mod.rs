@@ -25,6 +25,7 @@ mod sources;
 mod stages;
 mod storages;
 mod supply;
+mod sync;
 mod talk;
 mod topic_field;
 mod uplinks;
@@ -83,6 +84,8 @@ pub(crate) fn line(
         topics: Vec::new(),
         requests: Vec::new(),
         joining: None,
+        streams: Vec::new(),
+        time_sync: None,
         behaviours: Vec::new(),
         uplinks: Vec::new(),
         storages: Vec::new(),
@@ -103,6 +106,8 @@ pub(crate) fn line(
     votes::votes(&mut r, root, &mut line);
     talk::traffic(&mut r, root, &mut line);
     talk::topics(&mut r, root, &mut line);
+    sync::streams(&mut r, root, &mut line);
+    sync::time_sync(&mut r, root, &mut line);
     uplinks::uplinks(&mut r, root, &mut line);
     storages::storages(&mut r, root, &mut line);
     requests::requests(&mut r, root, &mut line);

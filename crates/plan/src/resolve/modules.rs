@@ -4,7 +4,7 @@ use quantity::{Dimension, LevelKind};
 
 use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
-    Boot, Calibration, Chain, HighPass, Housing, Input, Line, Load, LockOut, Module, Output,
+    Boot, Calibration, Chain, Clock, HighPass, Housing, Input, Line, Load, LockOut, Module, Output,
     OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
@@ -100,6 +100,12 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         through_ohm: f.table("through").and_then(|(t, _)| t.q("resistance")),
         processing_s: f.q("processing"),
         clock_error_s: f.q("clock_error"),
+        clock: f.table("clock").and_then(|(t, _)| {
+            Some(Clock {
+                drift: t.q("drift")?,
+                temperature_step: t.q("temperature_step"),
+            })
+        }),
         processor: f.table("processor").and_then(|(t, _)| {
             Some(Processor {
                 operations_per_s: t.number("operations_per_s").map(bare)?,

@@ -69,6 +69,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 at_most: at_most?,
             })
         }
+        "clock-error" => Some(That::ClockError {
+            of: module(r, f, line)?,
+            at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)??,
+        }),
         "message-loss" => {
             let at_most = limit(r, f, "at_most", Dimension::Ratio, SHARE)?;
             let topic = match f.text("topic") {

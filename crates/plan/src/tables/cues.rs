@@ -236,6 +236,8 @@ pub(crate) const FAULT: Section = Section {
                 "swapped",
                 "drained",
                 "flood",
+                "bit-errors",
+                "clock-step",
             ]),
             "what goes wrong",
         ),
@@ -309,6 +311,16 @@ pub(crate) const FAULT: Section = Section {
             "limited",
             S::Flag,
             "of `flood`: whether the topic's `at_most` still holds at the broken module",
+        ),
+        o(
+            "rate",
+            S::Number(between(0.0, 0.5, "from 0 to 0.5")),
+            "of `bit-errors`: share of bits that arrive wrong on the span, or on the whole bus that it is a piece of",
+        ),
+        o(
+            "step",
+            S::Amount(D::Time, between(-86_400.0, 86_400.0, "from -24 h to 24 h")),
+            "of `clock-step`: by how much the module's clock jumps ahead, or back",
         ),
     ],
 };

@@ -91,6 +91,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("supply-current", &[], &["of", "at_most"], "2 A"),
     limited("delay", &["from", "to", "at_most"], &["share"], "2 s"),
     limited("link-load", &["at_most"], &["of"], "20 %"),
+    limited("clock-error", &["at_most"], &["of"], "1 ms"),
     limited("message-loss", &["at_most"], &["topic"], "0.1 %"),
     limited("uplink-messages", &["of", "at_most"], &[], "400 per 30 d"),
     limited("uplink-cost", &["of", "at_most"], &["share"], "50 EUR"),
@@ -182,6 +183,8 @@ pub(crate) const FAULTS: &[Kind] = &[
     ),
     kind("drained", &["energy"], &["until"]),
     kind("flood", &["topic", "every", "limited"], &["until"]),
+    kind("bit-errors", &["rate"], &["until"]),
+    kind("clock-step", &["step"], &[]),
 ];
 /// Keys that every fault may have.
 pub(crate) const OF_FAULTS: &[&str] = &["at", "kind", "of"];

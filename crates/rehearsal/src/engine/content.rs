@@ -136,8 +136,9 @@ impl Contents {
 
 impl Engine<'_> {
     /// The instant that a module writes into a message now, ns since 1970.
-    pub(super) fn stamp(&self, _module: ModuleIx) -> Option<i64> {
-        self.contents.stamp(self.now, 0)
+    pub(super) fn stamp(&self, module: ModuleIx) -> Option<i64> {
+        self.contents
+            .stamp(self.now, self.clocks.offset(module, self.now))
     }
 
     /// The values of a message, from what the plan says that it holds and what led to it; `None` where a field that has no code for no
@@ -161,7 +162,7 @@ impl Engine<'_> {
                 FieldValue::Event(measure) => match led {
                     Led::Heard {
                         heard: Some(heard), ..
-                    } => self.measure(heard, *measure),
+                    } => self.measure(heard, *measure, module),
                     _ => None,
                 },
                 FieldValue::Message(name) => self.told(name, led),
@@ -186,7 +187,12 @@ impl Engine<'_> {
     }
 
     /// A measure of an event; an instant is as far from now as its sample is from the last one that was needed.
-    pub(super) fn measure(&self, heard: &Heard, measure: Measure) -> Option<Value> {
+    pub(super) fn measure(
+        &self,
+        heard: &Heard,
+        measure: Measure,
+        module: ModuleIx,
+    ) -> Option<Value> {
         let event = &heard.event;
         let instant = |sample: u64| {
             let ago_s = heard.known_at_sample.abs_diff(sample) as f64 / heard.rate_hz;
@@ -196,7 +202,9 @@ impl Engine<'_> {
             } else {
                 -ago_ns
             };
-            self.contents.stamp(self.now, later_ns).map(Value::Time)
+            let ahead_ns = self.clocks.offset(module, self.now);
+            let stamp = self.contents.stamp(self.now, later_ns + ahead_ns);
+            stamp.map(Value::Time)
         };
         let number = match measure {
             Measure::Begin => return instant(event.begin_sample),

@@ -57,8 +57,12 @@ impl Engine<'_> {
         let id = self.record(self.faults.records[fault], None, told);
         let now = &mut self.faults;
         now.records[fault] = Some(id);
-        // A restart is over as it begins.
-        now.in_force[fault] = begins && !matches!(what, FaultKind::Restart { .. });
+        // A restart, and a clock's jump, is over as it begins.
+        let at_once = matches!(
+            what,
+            FaultKind::Restart { .. } | FaultKind::ClockStep { .. }
+        );
+        now.in_force[fault] = begins && !at_once;
         now.turns[fault] += 1;
         self.asked_for();
         if !matches!(what, FaultKind::NoUplink(_)) {
@@ -86,6 +90,12 @@ impl Engine<'_> {
                 self.faults.left_j[fault] = energy_j.si;
                 self.faults.spent[fault] = false;
                 self.rewire()?;
+            }
+            FaultKind::BitErrors { span, .. } => self.renew_bit_errors(span)?,
+            FaultKind::ClockStep { module, step_s } => {
+                if begins {
+                    self.clocks.step(module, self.now, step_s.si);
+                }
             }
             FaultKind::Hang(module)
             | FaultKind::Dead(module)

@@ -7,6 +7,7 @@
 mod acts;
 mod asks;
 mod bounds;
+mod clocks;
 mod content;
 mod cues;
 mod deeds;
@@ -35,6 +36,7 @@ use plan::{BehaviourIx, CueSheet, DetectorIx, Line, ModuleIx, OutputIx, UplinkIx
 use timeline::{Class, Ns, Queue};
 
 use self::bounds::{BoundsNow, all_hearers};
+use self::clocks::Clocks;
 use self::content::{Contents, Led};
 use self::cues::restartable;
 use self::faults::FaultsNow;
@@ -86,6 +88,9 @@ enum Happening {
     },
     FromOutside {
         outside: usize,
+    },
+    SetClock {
+        module: ModuleIx,
     },
     Arrives {
         hearing: usize,
@@ -181,6 +186,7 @@ struct Engine<'a> {
     votes: Vec<detect::Vote>,
     deliveries: Vec<Delivery>,
     watcher: Watcher<'a>,
+    clocks: Clocks,
     confirmed: Vec<u64>,
     faults: FaultsNow,
     bounds: BoundsNow,
@@ -317,6 +323,7 @@ impl<'a> Engine<'a> {
             votes: voting::votes(line)?,
             deliveries: Vec::new(),
             watcher,
+            clocks: Clocks::new(line, cues)?,
             confirmed: vec![0; line.detectors.len()],
             faults: FaultsNow::none(cues.faults.len(), shared),
             bounds,
@@ -325,6 +332,7 @@ impl<'a> Engine<'a> {
         };
         engine.cue()?;
         engine.write_where_it_works();
+        engine.set_clocks();
         Ok(engine)
     }
 
@@ -380,6 +388,7 @@ impl<'a> Engine<'a> {
                 self.publish(cue.module, cue.topic, values.as_deref(), by, None, None)?;
             }
             Happening::FromOutside { outside } => self.outside_publishes(outside)?,
+            Happening::SetClock { module } => self.set_clock(module),
             Happening::Arrives { hearing, arrival } => {
                 let (sensor, a) = self.ears.arrival(hearing, arrival);
                 let root = Root {

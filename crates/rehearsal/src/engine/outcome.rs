@@ -44,6 +44,8 @@ pub struct Outcome {
     pub confirmed: Vec<u64>,
     /// What each routine did, in the order of their ids.
     pub routines: Vec<RoutineCount>,
+    /// The farthest that the clock of each module was off, s; `None` where the plan says nothing of it.
+    pub clocks_s: Vec<Option<f64>>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
     pub clamped: Vec<u64>,
     /// Records written.
@@ -154,6 +156,7 @@ impl Engine<'_> {
             confirmed: self.confirmed,
             routines: self.routines.counts(),
             clamped: self.contents.clamped,
+            clocks_s: self.clocks.farthest_s(self.end),
             records: self.next_record,
             clipped: self.ears.clipped(),
             self_noise_unknown: self.ears.self_noise_unknown(self.line),

@@ -161,7 +161,7 @@ impl Engine<'_> {
                     ("notice".to_owned(), text(notice_word(*notice))),
                 ];
                 for measure in Measure::ALL {
-                    let value = heard.as_ref().and_then(|h| self.measure(h, measure));
+                    let value = heard.as_ref().and_then(|h| self.measure(h, measure, b.on));
                     let given = match value {
                         Some(network::Value::Number(x)) if measure == Measure::Pulses => {
                             Given::Whole(x as i64)

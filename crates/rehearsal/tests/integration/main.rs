@@ -3,6 +3,7 @@
 
 mod asking;
 mod chain;
+mod clocks;
 mod conservation;
 mod content;
 mod cued_faults;

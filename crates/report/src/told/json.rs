@@ -406,6 +406,13 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
                       "acknowledged": t.acknowledged, "never_confirmed": t.unconfirmed, "acknowledgements": t.answers,
                       "acknowledgements_lost": t.answers_lost, "held_and_sent": t.retained });
     }
+    let clocks = line.modules.iter().zip(&outcome.clocks_s);
+    let clocks: Map<String, Value> = clocks
+        .filter_map(|(module, off_s)| Some((format!("module.{}", module.id), json!((*off_s)?))))
+        .collect();
+    if !clocks.is_empty() {
+        messages["clock_error_s"] = json!(clocks);
+    }
     let clamped = line.topics.iter().zip(&outcome.clamped);
     let clamped: Map<String, Value> = clamped
         .filter(|(_, n)| **n > 0)

@@ -377,6 +377,15 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             100.0 * r.most_operations as f64 / routine::LIMITS.operations as f64,
         );
     }
+    for (module, off_s) in line.modules.iter().zip(&outcome.clocks_s) {
+        if let Some(off_s) = off_s {
+            let _ = writeln!(
+                out,
+                "  the clock of module.{} was off by {:.6} s at the most",
+                module.id, off_s
+            );
+        }
+    }
     for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
         if *clamped > 0 {
             let _ = writeln!(

@@ -142,6 +142,14 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
                 Leaves::Joined => "the line goes on past its place",
             }
         ),
+        FaultKind::BitErrors { span: s, rate } => {
+            format!("one bit in {:.3e} is wrong on {}", 1.0 / rate.si, span(s))
+        }
+        FaultKind::ClockStep { module, step_s } => format!(
+            "the clock of {} jumps by {}",
+            line.module_path(module),
+            show(step_s.si, Dimension::Time)
+        ),
         FaultKind::Hang(m) => format!("{} hangs", line.module_path(m)),
         FaultKind::Dead(m) => format!("{} is dead", line.module_path(m)),
         FaultKind::Restart { module, by } => format!(

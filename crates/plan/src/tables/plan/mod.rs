@@ -15,6 +15,7 @@ mod site;
 mod span;
 mod storage;
 mod supply;
+mod sync;
 mod talk;
 mod uplink;
 mod vote;
@@ -31,6 +32,7 @@ use sensor::SENSOR;
 use span::SPAN;
 use storage::STORAGE;
 use supply::SUPPLY;
+use sync::{STREAM, TIME_SYNC};
 use talk::{TOPIC, TRAFFIC};
 use uplink::UPLINK;
 use vote::VOTE;
@@ -99,6 +101,16 @@ pub(crate) const PLAN: Section = Section {
             "joining",
             S::Table(&JOINING),
             "what a module tells of itself when it comes up; nothing when not written",
+        ),
+        o(
+            "stream",
+            S::Keyed(&STREAM),
+            "video or raw sound, where the links have room",
+        ),
+        o(
+            "time-sync",
+            S::Table(&TIME_SYNC),
+            "how modules set their clocks",
         ),
         o(
             "behaviour",

@@ -4,6 +4,7 @@ use quantity::Dimension as D;
 
 use super::mooring::POSITION;
 use super::sensor::SENSOR;
+use super::sync::CLOCK;
 use crate::field::{
     ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Section, Shape as S, between, optional as o,
     required as r,
@@ -70,6 +71,7 @@ pub(crate) const MODULE: Section = Section {
             S::Amount(D::Time, between(0.0, 60.0, "from 0 s to 60 s")),
             "how far its clock may be from the true time, 95 % of the time",
         ),
+        o("clock", S::Table(&CLOCK), "how its own clock runs"),
         o(
             "processor",
             S::Table(&PROCESSOR),

@@ -13,6 +13,7 @@ const THAT: &[&str] = &[
     "supply-current",
     "delay",
     "link-load",
+    "clock-error",
     "message-loss",
     "uplink-messages",
     "uplink-cost",
