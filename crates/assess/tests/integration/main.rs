@@ -9,6 +9,7 @@ mod assumed;
 mod batteries;
 mod cautions;
 mod chain;
+mod delivery;
 mod detectors;
 mod electric;
 mod energy;

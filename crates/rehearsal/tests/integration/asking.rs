@@ -2,11 +2,14 @@
 //!
 //! Bytes of payload p take 38 of Ethernet (IEEE 802.3), 48 of IPv6 and UDP (RFC 8200, RFC 768) and p at 10 Mb/s, 100 m at 5 ns/m, and 100 us of processing a hop.
 
+use assess::input::{streams, traffic};
+use network::{DelayBound, delay_bounds};
 use plan::ModuleIx;
+use proptest::prelude::*;
 use rehearsal::{AskStep, JoinStep, Outcome, Record, Refusal, What};
 use timeline::Ns;
 
-use crate::chain::{cue_text, fault, in_a_row, line_text};
+use crate::chain::{Node, cue_text, fault, in_a_row, line_text, told, topic};
 use crate::support::{read, run};
 
 const S: u64 = 1_000_000_000;
@@ -203,4 +206,61 @@ fn verif_a_notice_without_a_size_has_that_of_its_cbor() {
     let keys = 1 + (1 + 2) + (1 + 7) + (1 + 9) + (1 + 7) + (1 + 6);
     // Its id, and four lists, of which that of the outputs holds "lamp".
     assert_eq!(sizes, [keys + 3 + 4 + 5, keys + 3 + 4]);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    /// On a whole line no message and no answer is later than its bound, and nothing is sent again.
+    #[test]
+    fn verif_no_message_and_no_answer_is_later_than_its_bound(
+        parents in prop::collection::vec(0usize..4, 1..4),
+        talk in prop::collection::vec((0usize..4, 0usize..4, 1u32..40, any::<bool>(), 0u8..3), 1..6),
+        slow: bool,
+    ) {
+        let nodes: Vec<Node> = (0..=parents.len())
+            .map(|i| Node {
+                parent: if i == 0 { 0 } else { parents[i - 1].min(i - 1) },
+                passes_data: "running",
+                rate_kbit_s: if slow { 100 } else { 1000 },
+            })
+            .collect();
+        let mut plan = line_text(&nodes, 300, 100);
+        for (i, (from, to, tenths, again, priority)) in talk.iter().enumerate() {
+            let (from, to) = (from % nodes.len(), to % nodes.len());
+            let period = f64::from(*tenths) / 4.0;
+            plan += &topic(&format!("t{i}")).replace("priority = 0", &format!("priority = {priority}"));
+            plan += &format!("at_most = \"1 per {period} s\"\n");
+            if *again {
+                plan += "delivery = \"at-least-once\"\nretry = { after = \"40 s\", at_most = 3, acknowledgement = \"8 B\" }\n";
+            }
+            let ask = if from == to { String::new() } else { format!(", {{ ask = \"request.r{i}\" }}") };
+            plan += &format!("\n[behaviour.b{i}]\non = \"module.m{from}\"\neach = \"{period} s\"\ndo = [{{ publish = \"t{i}\" }}{ask}]\n");
+            plan += &told(&format!("h{i}"), to, &format!("t{i}"), r#"{ log = "told" }"#);
+            if from != to {
+                plan += &format!("\n[request.r{i}]\nto = \"module.m{to}\"\nquestion = \"20 B\"\nanswer = \"300 B\"\nwithin = \"40 s\"\npriority = {priority}\nat_most = \"1 per {period} s\"\n");
+                plan += &format!("\n[behaviour.a{i}]\non = \"module.m{to}\"\nwhen_asked = \"request.r{i}\"\ndo = [{{ answer = \"request.r{i}\" }}]\n");
+            }
+        }
+        let (line, cues) = read(&plan, &cue_text(60, 1));
+        let carried = traffic(&line).unwrap().unwrap();
+        let flows = streams(&line, &carried).unwrap();
+        let bounds = delay_bounds(&carried.topology, &flows.flows).unwrap();
+        let (outcome, _) = run(&line, &cues);
+        for came in &outcome.topics {
+            prop_assert_eq!(came.late, 0);
+        }
+        let mut known = 0;
+        for (request, _, there) in &flows.asked {
+            let back = &bounds[there + flows.asked.len()][0];
+            if let (DelayBound::Known { total, .. }, DelayBound::Known { total: back, .. }) = (&bounds[*there][0], back) {
+                known += 1;
+                let longest = outcome.requests[request.0].longest.unwrap_or(Ns(0));
+                prop_assert!(longest.0 <= total.0 + back.0, "{longest} {total} {back}");
+            }
+        }
+        if known > 0 {
+            prop_assert_eq!(outcome.on_terms.again, 0);
+        }
+    }
 }
