@@ -19,6 +19,29 @@ pub(crate) struct Broker {
 impl Broker {
     /// Starts one; `None`, which is told, where it is not installed.
     pub(crate) fn start() -> Option<Broker> {
+        Broker::with(|_| "allow_anonymous true\n".to_owned())
+    }
+
+    /// Starts one that knows one user, `bench` with the password `s3cret`, who may write but below `closed/`.
+    pub(crate) fn with_a_login(closed: &str) -> Option<Broker> {
+        Broker::with(|folder| {
+            let path = |name: &str| folder.join(name).display().to_string();
+            let made = Command::new("mosquitto_passwd")
+                .args(["-b", "-c", &path("users"), "bench", "s3cret"])
+                .output()
+                .unwrap();
+            assert!(made.status.success(), "{made:?}");
+            let rights = format!("user bench\ntopic readwrite #\ntopic deny {closed}/#\n");
+            std::fs::write(path("rights"), rights).unwrap();
+            format!(
+                "allow_anonymous false\npassword_file {}\nacl_file {}\n",
+                path("users"),
+                path("rights")
+            )
+        })
+    }
+
+    fn with(login: impl FnOnce(&Path) -> String) -> Option<Broker> {
         let program = [
             "/usr/sbin/mosquitto",
             "/usr/bin/mosquitto",
@@ -37,9 +60,10 @@ impl Broker {
         let port = free.local_addr().unwrap().port();
         drop(free);
         let folder = tempfile::tempdir().unwrap();
+        let login = login(folder.path());
         let user = if is_root() { "user root\n" } else { "" };
         let text = format!(
-            "{user}listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nlog_dest none\nmax_queued_messages 100000\n"
+            "{user}listener {port} 127.0.0.1\n{login}persistence false\nlog_dest none\nmax_queued_messages 100000\n"
         );
         std::fs::write(folder.path().join("broker.conf"), text).unwrap();
         let mut broker = Broker {

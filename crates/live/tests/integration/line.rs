@@ -5,7 +5,8 @@ use std::path::Path;
 use std::time::Duration;
 
 use live::{
-    Address, Counts, Form, Link, LinkSettings, LiveError, Lived, Names, Pace, Settings, Told,
+    Address, Counts, Form, Link, LinkError, LinkSettings, LiveError, Lived, Login, Names, Pace,
+    Settings, Told,
 };
 use plan::{CueSheet, Line};
 use rehearsal::{Outcome, Record};
@@ -151,14 +152,25 @@ impl Default for How {
 pub(crate) const PREFIX: &str = "bench/three";
 
 pub(crate) fn link(port: u16, queue: usize) -> Link {
+    link_as(port, queue, None, Duration::from_secs(10)).unwrap()
+}
+
+pub(crate) fn link_as(
+    port: u16,
+    queue: usize,
+    login: Option<(&str, &str)>,
+    within: Duration,
+) -> Result<Link, LinkError> {
     let settings = LinkSettings {
         address: Address::parse(&format!("tcp://127.0.0.1:{port}")).unwrap(),
         client: format!("link-{port}"),
-        login: None,
+        login: login.map(|(user, password)| Login {
+            user: user.to_owned(),
+            password: password.to_owned(),
+        }),
         queue,
     };
-    let names = Names::new(PREFIX).unwrap();
-    Link::connect(&settings, &names, Duration::from_secs(10)).unwrap()
+    Link::connect(&settings, &Names::new(PREFIX).unwrap(), within)
 }
 
 /// Runs along the wall clock, linked at this port; `during` is called again and again with the rehearsal's time.
