@@ -53,7 +53,29 @@ struct Night {
 
 const DURATION_S: u32 = 60;
 const FILTERS: [&str; 3] = ["t/0", "t/1", "t/#"];
-const FAULTS: [&str; 5] = ["cut", "hang", "dead", "no-uplink", "no-supply"];
+/// Kinds of faults, with what each needs besides.
+const FAULTS: [(&str, &str); 14] = [
+    ("cut", ""),
+    ("hang", ""),
+    ("dead", ""),
+    ("no-uplink", ""),
+    ("no-supply", ""),
+    (
+        "intermittent",
+        "down = \"700 ms\"\nup = \"2 s\"\nlengths = \"exponential\"",
+    ),
+    ("bad-contact", "resistance = \"200 ohm\""),
+    ("unplugged", "leaves = \"gap\""),
+    ("restart", "by = \"watchdog\""),
+    ("reboot-loop", "after = \"1 s\""),
+    ("brown-out", "voltage = \"19 V\""),
+    ("swapped", "voltage = \"30 V\"\nresistance = \"2 ohm\""),
+    ("drained", "energy = \"9 J\""),
+    (
+        "flood",
+        "topic = \"t/1\"\nevery = \"90 ms\"\nlimited = false",
+    ),
+];
 
 fn nights() -> impl Strategy<Value = Night> {
     let node = (
@@ -133,15 +155,22 @@ fn texts(night: &Night) -> (String, String) {
         );
     }
     for (i, (kind, place, from_s, length_s)) in night.faults.iter().enumerate() {
-        let of = match FAULTS[*kind] {
-            "cut" => format!("span.s{}", place.max(&1)),
+        let (kind, keys) = FAULTS[*kind];
+        let of = match kind {
+            "cut" | "intermittent" | "bad-contact" => format!("span.s{}", place.max(&1)),
             "no-uplink" => "uplink.shore".to_owned(),
-            "no-supply" => "supply.bench".to_owned(),
+            "no-supply" | "brown-out" | "swapped" | "drained" => "supply.bench".to_owned(),
             _ => format!("module.m{place}"),
         };
         let from_s = f64::from(*from_s);
         let until_s = from_s + f64::from(*length_s);
-        cues += &fault(&format!("f{i}"), FAULTS[*kind], &of, from_s, until_s);
+        let told = fault(&format!("f{i}"), kind, &of, from_s, until_s);
+        cues += match kind {
+            "restart" => told.split("until").next().unwrap(),
+            _ => &told,
+        };
+        cues += keys;
+        cues.push('\n');
     }
     (plan, cues)
 }
@@ -276,6 +305,31 @@ fn check_lives(night: &Night, records: &[Record]) -> Result<(), TestCaseError> {
     Ok(())
 }
 
+/// What is told topic by topic adds up to the whole, and no message is later than its bound while nothing is amiss.
+fn check_came(outcome: &Outcome, records: &[Record]) -> Result<(), TestCaseError> {
+    let beyond = records
+        .iter()
+        .find(|r| matches!(r.what, What::BeyondBound { .. }));
+    prop_assert!(beyond.is_none(), "{:?}", beyond);
+    let delivered: u64 = outcome.topics.iter().map(|t| t.delivered).sum();
+    let lost = outcome.topics.iter().flat_map(|t| &t.lost);
+    let lost: u64 = lost.map(|(_, n)| n).sum();
+    prop_assert_eq!(delivered, outcome.copies.delivered);
+    prop_assert_eq!(lost, outcome.copies.lost);
+    for topic in &outcome.topics {
+        prop_assert_eq!(topic.latency.map_or(0, |l| l.count), topic.delivered);
+    }
+    for fault in &outcome.faults {
+        let harmed: u64 = fault
+            .topics
+            .iter()
+            .map(|(_, h)| h.lost + h.lost_after)
+            .sum();
+        prop_assert!(harmed <= lost);
+    }
+    Ok(())
+}
+
 proptest! {
     #[test]
     fn verif_nothing_is_made_and_nothing_vanishes(night in nights()) {
@@ -285,5 +339,6 @@ proptest! {
         check_copies(&night, &outcome, &records)?;
         check_uplink(&outcome, &records)?;
         check_lives(&night, &records)?;
+        check_came(&outcome, &records)?;
     }
 }

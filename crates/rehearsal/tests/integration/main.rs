@@ -9,6 +9,7 @@ mod content;
 mod cued_faults;
 mod ear;
 mod faults;
+mod flood;
 mod frozen;
 mod nothing;
 mod relays;
