@@ -92,6 +92,8 @@ pub(crate) struct Came {
 #[derive(Default)]
 struct Watched {
     restarts: Option<ModuleIx>,
+    /// It is over as it begins, and disturbs nothing on the line.
+    at_once: bool,
     holds: bool,
     came: FaultCame,
     harm: BTreeMap<TopicIx, Harm>,
@@ -130,6 +132,7 @@ impl Came {
                         FaultKind::Restart { module, .. } => Some(module),
                         _ => None,
                     },
+                    at_once: matches!(f.what, FaultKind::ClockStep { .. }),
                     ..Watched::default()
                 })
                 .collect(),
@@ -198,8 +201,9 @@ impl Came {
                 let f = &mut self.faults[fault];
                 f.came.began = Some(at);
                 f.holds = true;
-                if f.restarts.is_some() {
+                if f.restarts.is_some() || f.at_once {
                     f.came.over = Some(at);
+                    f.holds = f.restarts.is_some();
                 }
             }
             What::FaultEnds { fault } => {

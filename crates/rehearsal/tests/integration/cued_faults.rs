@@ -355,6 +355,33 @@ fn verif_what_a_cut_loses_is_told_by_topic_and_by_fault() {
     );
 }
 
+/// A message a second, 286 bytes on the wire of which 22 are preamble and gap: the share that is lost lies, by three standard deviations of the
+/// binomial law, between what 264 and what 286 bytes lose, and nothing is lost before or after.
+#[test]
+fn verif_bit_errors_lose_their_share() {
+    let mut plan = line_text(&in_a_row(&["running"; 2]), 300, 100) + &topic("go");
+    plan += &told("b0", 0, "go", r#"{ log = "told" }"#);
+    plan += "\n[behaviour.beat]\non = \"module.m1\"\neach = \"1 s\"\ndo = [{ publish = \"go\" }]\n";
+    let keys = "until = \"2500.5 s\"\nkind = \"bit-errors\"\nof = \"span.s1\"\nrate = 3e-4";
+    let (line, cues) = read(&plan, &(cue_text(3000, 1) + &a_fault("noisy", 500.5, keys)));
+    let (outcome, records) = run(&line, &cues);
+    let lost: Vec<f64> = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Lost { .. }))
+        .map(|r| r.at.as_s_f64())
+        .collect();
+    assert!(lost.iter().all(|at_s| (500.5..2500.5).contains(at_s)));
+    let share = lost.len() as f64 / 2000.0;
+    let of = |bytes: f64| 1.0 - (1.0 - 3e-4f64).powf(8.0 * bytes);
+    let spread = 3.0 * (0.25f64 / 2000.0).sqrt();
+    assert!(
+        share > of(264.0) - spread && share < of(286.0) + spread,
+        "{share}"
+    );
+    let harm = outcome.faults[0].topics[0].1;
+    assert_eq!((harm.lost, harm.lost_after), (lost.len() as u64, 0));
+}
+
 /// What recovers must have been disturbed.
 #[test]
 fn verif_what_was_never_disturbed_does_not_recover() {
@@ -384,4 +411,20 @@ fn verif_late_without_a_bound_is_refused() {
         what[0].contains("expect.late") && what[0].contains("`beyond`"),
         "{what:?}"
     );
+}
+
+/// The example in which each kind of fault happens once: what its cue sheet expects was worked by hand.
+#[test]
+fn verif_the_mishaps_of_the_example_come_to_what_they_must() {
+    let plan_path = truth::in_repository("plans/kelp-gate/plan.toml");
+    let cue_path = truth::in_repository("plans/kelp-gate/cues/mishaps.toml");
+    let mut reading = plan::read(&plan_path, &plan::from_disk);
+    let cues = plan::read_cues(&cue_path, &reading, &plan::from_disk);
+    assert!(cues.mistakes.is_empty(), "{:?}", cues.mistakes);
+    let (outcome, records) = run(&reading.line.take().unwrap(), &cues.cues.unwrap());
+    let failed: Vec<_> = outcome.expectations.iter().filter(|e| !e.passed).collect();
+    assert!(failed.is_empty(), "{failed:?}");
+    assert_eq!(outcome.expectations.len(), 13);
+    let broken = |r: &&Record| matches!(r.what, What::BeyondBound { .. });
+    assert_eq!(records.iter().find(broken), None);
 }

@@ -6,6 +6,7 @@ use plan::{CueSheet, Line, Recovery};
 use rehearsal::{FaultCame, Harm, Outcome, Recovered, TopicCame};
 use serde_json::{Map, Value, json};
 
+use super::text::clock;
 use super::words;
 
 /// Topic by topic what was published, delivered, lost and late; then fault by fault.
@@ -85,14 +86,12 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         let _ = writeln!(out, "    it did not begin within the rehearsal");
         return;
     };
+    let at = |s: f64| clock(s).trim_start().to_owned();
+    let began_s = began.as_s_f64();
     let when = match came.over {
-        Some(over) if over == began => format!("at {}", words::took(began.as_s_f64())),
-        Some(over) => format!(
-            "from {} to {}",
-            words::took(began.as_s_f64()),
-            words::took(over.as_s_f64())
-        ),
-        None => format!("from {} to the end", words::took(began.as_s_f64())),
+        Some(over) if over == began => format!("at {}", at(began_s)),
+        Some(over) => format!("from {} to {}", at(began_s), at(over.as_s_f64())),
+        None => format!("from {} to the end", at(began_s)),
     };
     let nothing = came.topics.is_empty() && came.recovered.is_empty();
     let _ = writeln!(

@@ -10,7 +10,7 @@ use super::text::clock;
 use super::{asking, words};
 
 /// How many rows alike are told one by one.
-const TOLD_ALIKE: usize = 5;
+const TOLD_ALIKE: usize = 20;
 
 /// A row for each story; of many alike the first few, and how many more there are.
 pub(super) fn headlines(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
