@@ -27,7 +27,7 @@ impl Fault {
     #[must_use]
     pub fn over_s(&self) -> Option<f64> {
         match self.what {
-            FaultKind::Restart { .. } => Some(self.at_s.si),
+            FaultKind::Restart { .. } | FaultKind::ClockStep { .. } => Some(self.at_s.si),
             _ => self.until_s.map(|q| q.si),
         }
     }

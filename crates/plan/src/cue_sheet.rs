@@ -9,7 +9,8 @@ use jiff::Timestamp;
 
 use crate::cue_fault::{Fault, FaultIx};
 use crate::line::{
-    Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, TopicIx, UplinkIx, VoteIx,
+    BehaviourIx, Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, TopicIx,
+    UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -306,6 +307,13 @@ pub enum ExpectKind {
         /// From publication to delivery, s; later than this is late. The bound of `check` when absent.
         beyond_s: Option<Q>,
         /// How many.
+        count: Count,
+    },
+    /// A routine stops.
+    Stopped {
+        /// Its behaviours in the line: one for each thing that starts it.
+        of: Vec<BehaviourIx>,
+        /// How many times.
         count: Count,
     },
     /// After a fault, a module works again or is told a topic again.

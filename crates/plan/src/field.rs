@@ -133,6 +133,7 @@ pub(crate) enum RefKind {
     Sound,
     /// A fault of a cue sheet.
     Fault,
+    Behaviour,
     /// A call that detectors are to find.
     Call,
 }
@@ -158,6 +159,7 @@ impl RefKind {
             RefKind::Part => "part.ID",
             RefKind::Sound => "sound.ID",
             RefKind::Fault => "fault.ID",
+            RefKind::Behaviour => "behaviour.ID",
             RefKind::Call => "call.ID",
         }
     }
@@ -183,6 +185,7 @@ impl RefKind {
             ["part", a] if is_id(a) => Some(RefKind::Part),
             ["sound", a] if is_id(a) => Some(RefKind::Sound),
             ["fault", a] if is_id(a) => Some(RefKind::Fault),
+            ["behaviour", a] if is_id(a) => Some(RefKind::Behaviour),
             ["call", a] if is_id(a) => Some(RefKind::Call),
             _ => None,
         }

@@ -161,6 +161,7 @@ impl<'a> Watcher<'a> {
             | ExpectKind::Sent { count, .. }
             | ExpectKind::Lost { count, .. }
             | ExpectKind::Late { count, .. }
+            | ExpectKind::Stopped { count, .. }
             | ExpectKind::Down { count, .. } => count.at_least == 0,
             // A voltage holds all the time or not at all.
             ExpectKind::Voltage { .. } => true,
@@ -335,6 +336,7 @@ fn concerns(kind: &ExpectKind, what: &What) -> bool {
         }
         (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
         (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
+        (ExpectKind::Stopped { of, .. }, What::Stopped { behaviour, .. }) => of.contains(behaviour),
         (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
         _ => false,
     }
@@ -396,6 +398,7 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         | ExpectKind::Sent { count, .. }
         | ExpectKind::Lost { count, .. }
         | ExpectKind::Late { count, .. }
+        | ExpectKind::Stopped { count, .. }
         | ExpectKind::Down { count, .. } => *count,
         ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => unreachable!("judged above"),
     };

@@ -8,7 +8,7 @@ use super::{Resolver, ix_of};
 use crate::cue_fault::FaultIx;
 use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, Recovery, SoundIx, Within};
 use crate::field::{POSITIVE, RefKind};
-use crate::line::{Line, UplinkIx};
+use crate::line::{BehaviourIx, Line, UplinkIx};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
 use crate::site::Site;
@@ -108,6 +108,10 @@ pub(super) fn expect(
                 count: count(r, f)?,
             }
         }
+        "stopped" => ExpectKind::Stopped {
+            of: routine(r, f, line)?,
+            count: count(r, f)?,
+        },
         "recovered" => ExpectKind::Recovered(recovery(r, f, line, &within)?),
         "sent" => {
             wanted(r, f, RefKind::Uplink)?;
@@ -131,6 +135,29 @@ pub(super) fn expect(
         within,
         what,
     })
+}
+
+/// The behaviours of a routine: one for each thing that starts it.
+fn routine(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Vec<BehaviourIx>> {
+    wanted(r, f, RefKind::Behaviour)?;
+    let (_, path, site) = r.reference(f, "of")?;
+    let all = line.behaviours.iter().enumerate();
+    let of: Vec<BehaviourIx> = all
+        .filter(|(_, b)| path.strip_prefix("behaviour.") == Some(&b.id) && b.routine.is_some())
+        .map(|(i, _)| BehaviourIx(i))
+        .collect();
+    if of.is_empty() {
+        r.tell(
+            Mistake::error(
+                Code::BadReference,
+                site,
+                format!("`{path}` is no routine, and only a routine stops"),
+            )
+            .label("here"),
+        );
+        return None;
+    }
+    Some(of)
 }
 
 /// What is to recover: a module, or a topic at a module; after a fault.

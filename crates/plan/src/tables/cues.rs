@@ -358,6 +358,7 @@ const SEEN: &[&str] = &[
     "lost",
     "late",
     "recovered",
+    "stopped",
     "voltage",
     "down",
 ];
@@ -370,8 +371,15 @@ pub(crate) const EXPECT: Section = Section {
         r("that", S::Choice(SEEN), "what to look for"),
         o(
             "of",
-            S::Reference(&[R::Notice, R::Vote, R::Output, R::Uplink, R::Module]),
-            "whose: a detector's notice, a vote, an output, an uplink, a module",
+            S::Reference(&[
+                R::Notice,
+                R::Vote,
+                R::Output,
+                R::Uplink,
+                R::Module,
+                R::Behaviour,
+            ]),
+            "whose: a detector's notice, a vote, an output, an uplink, a module, a routine",
         ),
         o("to", S::Choice(&["on", "off"]), "of `switched`"),
         o(

@@ -203,6 +203,7 @@ pub(crate) const EXPECTATIONS: &[Kind] = &[
         &["at", "beyond", "at_least", "at_most"],
         "1",
     ),
+    limited("stopped", &["of"], &["at_least", "at_most"], "1"),
     kind("recovered", &["after", "within"], &["of", "topic", "at"]),
     limited("voltage", &["of"], &["at_least", "at_most"], "20 V"),
     limited("down", &["of"], &["at_least", "at_most"], "1"),
