@@ -201,8 +201,8 @@ fn verif_a_notice_without_a_size_has_that_of_its_cbor() {
     let mut plan = line_text(&in_a_row(&["running", "running"]), 300, 100);
     plan += "\n[joining]\nto = \"all\"\n";
     let (line, _) = read(&plan, &cue_text(5, 1));
-    let traffic = assess::input::traffic(&line).unwrap().unwrap();
-    let sizes: Vec<u32> = traffic.joining.iter().map(|n| n.bytes).collect();
+    let carried = traffic(&line).unwrap().unwrap();
+    let sizes: Vec<u32> = carried.joining.iter().map(|n| n.bytes).collect();
     let keys = 1 + (1 + 2) + (1 + 7) + (1 + 9) + (1 + 7) + (1 + 6);
     // Its id, and four lists, of which that of the outputs holds "lamp".
     assert_eq!(sizes, [keys + 3 + 4 + 5, keys + 3 + 4]);
