@@ -3,7 +3,9 @@
 //! A module sends a request at its time T1, the master has it at T2 and answers at T3 by its own time, and the answer is there at T4 by the module's. Then (RFC 5905 section 8, read in
 //! quotations; IEEE 1588 has the same with the other sign)
 //!
-//!     offset  theta = ((T2 - T1) + (T3 - T4)) / 2       delay  delta = (T4 - T1) - (T3 - T2)
+//! ```text
+//! offset  theta = ((T2 - T1) + (T3 - T4)) / 2       delay  delta = (T4 - T1) - (T3 - T2)
+//! ```
 //!
 //! with theta what is to be added to the module's clock. If the request took d_up and the answer d_down, theta is wrong by (d_up - d_down)/2. Where each is known only to lie between the
 //! soonest and the latest that the network allows, that is at most half of the greater of `up_latest - down_soonest` and `down_latest - up_soonest`; it is never more than delta/2
