@@ -1,6 +1,6 @@
 //! Faults of a cue sheet: what goes wrong, where, and from when to when.
 
-use crate::line::{ModuleIx, Q, SpanIx, SupplyIx, TopicIx, UplinkIx};
+use crate::line::{ModuleIx, Q, SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx};
 use crate::site::Site;
 
 /// Index into [`CueSheet::faults`](crate::CueSheet::faults).
@@ -83,6 +83,8 @@ pub enum FaultKind {
     },
     /// An uplink cannot be reached.
     NoUplink(UplinkIx),
+    /// A store is taken up by something else: nothing more fits.
+    StorageFull(StorageIx),
     /// A supply gives nothing.
     NoSupply(SupplyIx),
     /// A supply has a lower voltage.

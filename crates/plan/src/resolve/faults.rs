@@ -6,7 +6,7 @@ use super::{Resolver, bare, ix_of, module_of};
 use crate::cue_fault::{Fault, FaultKind, Leaves, Lengths, RestartBy};
 use crate::cue_sheet::CueSheet;
 use crate::field::RefKind;
-use crate::line::{Line, ModuleIx, PassWhen, SpanIx, Supply, SupplyIx, UplinkIx};
+use crate::line::{Line, ModuleIx, PassWhen, SpanIx, StorageIx, Supply, SupplyIx, UplinkIx};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -49,6 +49,9 @@ pub(super) fn fault(
         RefKind::Uplink => {
             FaultKind::NoUplink(ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?)
         }
+        RefKind::Storage => {
+            FaultKind::StorageFull(ix_of(&line.storages, path, |s| &s.id).map(StorageIx)?)
+        }
         _ => of_module(r, kind, f, line, (path, site))?,
     };
     let (at_s, until_s) = (f.q("at")?, f.q("until"));
@@ -79,6 +82,7 @@ fn happens_to(kind: &str) -> RefKind {
     match kind {
         "cut" | "intermittent" | "bad-contact" | "bit-errors" => RefKind::Span,
         "no-uplink" => RefKind::Uplink,
+        "storage-full" => RefKind::Storage,
         "no-supply" | "brown-out" | "swapped" | "drained" => RefKind::Supply,
         _ => RefKind::Module,
     }

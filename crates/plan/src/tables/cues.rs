@@ -231,6 +231,7 @@ pub(crate) const FAULT: Section = Section {
                 "restart",
                 "reboot-loop",
                 "no-uplink",
+                "storage-full",
                 "no-supply",
                 "brown-out",
                 "swapped",
@@ -243,7 +244,7 @@ pub(crate) const FAULT: Section = Section {
         ),
         r(
             "of",
-            S::Reference(&[R::Span, R::Module, R::Uplink, R::Supply]),
+            S::Reference(&[R::Span, R::Module, R::Uplink, R::Storage, R::Supply]),
             "what it happens to",
         ),
         o(

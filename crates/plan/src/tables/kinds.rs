@@ -174,6 +174,7 @@ pub(crate) const FAULTS: &[Kind] = &[
     kind("restart", &["by"], &[]),
     kind("reboot-loop", &["after"], &["until"]),
     kind("no-uplink", &[], &["until"]),
+    kind("storage-full", &[], &["until"]),
     kind("no-supply", &[], &["until"]),
     kind("brown-out", &["voltage"], &["until"]),
     kind(

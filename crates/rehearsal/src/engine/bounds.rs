@@ -200,7 +200,8 @@ impl Engine<'_> {
         if self.bounds.calm_since.is_some() {
             return;
         }
-        let amiss = self.holding().any(|f| !matches!(f, FaultKind::NoUplink(_)));
+        let ashore = |f: FaultKind| matches!(f, FaultKind::NoUplink(_) | FaultKind::StorageFull(_));
+        let amiss = self.holding().any(|f| !ashore(f));
         let works = self.modules.iter().all(|m| m.works());
         let idle = |m: &Post| m.stats().in_flight == 0;
         if !amiss && works && self.machine.as_ref().is_none_or(idle) {

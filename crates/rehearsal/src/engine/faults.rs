@@ -65,7 +65,7 @@ impl Engine<'_> {
         now.in_force[fault] = begins && !at_once;
         now.turns[fault] += 1;
         self.asked_for();
-        if !matches!(what, FaultKind::NoUplink(_)) {
+        if !matches!(what, FaultKind::NoUplink(_) | FaultKind::StorageFull(_)) {
             self.bounds.disturbed();
         }
         match what {
@@ -121,6 +121,7 @@ impl Engine<'_> {
                         .map_err(|source| self.uplink_error(uplink, source))?;
                 }
             }
+            FaultKind::StorageFull(storage) => self.stuff_store(storage),
             FaultKind::Flood { module, .. } => {
                 if begins {
                     let turn = self.faults.turns[fault];

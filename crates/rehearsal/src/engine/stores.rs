@@ -5,11 +5,11 @@
 //! the store is full, what the plan names goes in its order: the log at once, the oldest files as room is needed; when nothing is left to go, it takes nothing more.
 
 use assess::input::{Filling, InputError, filling, usable_bytes};
-use plan::{CueSheet, Droppable, Line, SensorIx, StorageIx};
+use plan::{CueSheet, Droppable, FaultKind, Line, SensorIx, StorageIx};
 use timeline::{Class, Ns};
 
 use super::{Engine, From};
-use crate::record::{RecordId, What};
+use crate::record::What;
 
 /// What a store took.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
@@ -186,6 +186,12 @@ impl Engine<'_> {
                 } else {
                     store.logs_bytes += bytes.si;
                 }
+                if store.overwrites {
+                    // The oldest recordings make room for it.
+                    let gone = bytes.si.min(store.recordings_bytes);
+                    store.recordings_bytes -= gone;
+                    store.count.dropped_bytes += gone;
+                }
                 store.look_ahead();
             }
         }
@@ -246,18 +252,20 @@ impl Engine<'_> {
     }
 
     /// Something else fills a store, or is gone again.
-    #[expect(dead_code, reason = "a cue of the sheet calls it")]
-    pub(super) fn stuff_store(&mut self, storage: StorageIx, stuffed: bool, _by: RecordId) {
+    pub(super) fn stuff_store(&mut self, storage: StorageIx) {
+        let stuffed = self
+            .holding()
+            .any(|f| matches!(f, FaultKind::StorageFull(s) if s == storage));
         let store = &mut self.stores[storage.0];
         store.fill(self.now);
-        store.stuffed = stuffed;
-        if !stuffed && store.full {
-            store.full = false;
-            store.count.files_begun += store.writing.iter().filter(|w| **w).count() as u64;
-        }
-        if !stuffed {
+        if store.stuffed && !stuffed {
+            if store.full {
+                store.full = false;
+                store.count.files_begun += store.writing.iter().filter(|w| **w).count() as u64;
+            }
             store.overwrites = false;
         }
+        store.stuffed = stuffed;
         store.look_ahead();
     }
 

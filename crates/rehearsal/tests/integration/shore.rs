@@ -199,3 +199,30 @@ fn verif_what_is_dropped_first_goes_first() {
     assert!((full[0] - FULL_S).abs() < 1e-6, "{full:?}");
     assert!(outcome.stores[0].dropped_bytes >= 4_000.0);
 }
+
+/// Something else fills the card from 40 s to 70 s: the file is closed, 30 s of sound find no room, and a new one begins. What was recorded before stays.
+#[test]
+fn verif_a_store_that_something_else_fills_loses_until_it_is_free() {
+    let large = card("drop = [\"nothing\"]").replace("400 kB", "4 MB");
+    let stuffed = "[fault.stuffed]\nkind = \"storage-full\"\nof = \"storage.card\"\nat = \"40 s\"\nuntil = \"70 s\"\n\n[fault.cut]";
+    let (line, cues) = line_and_cues(&[(SENDS, &large)], &[("[fault.cut]", stuffed)]);
+    let (outcome, records) = run(&line, &cues);
+    let full = times(&records, |w| matches!(w, What::StoreFull { .. }));
+    assert_eq!(full, [40.0]);
+    let away = times(&records, |w| {
+        matches!(w, What::Down { .. } | What::Up { .. })
+    });
+    let count = outcome.stores[0];
+    let rate_b_s = 240_116.0 / 30.0;
+    assert!(
+        (count.lost_bytes - 30.0 * rate_b_s).abs() < 1.0,
+        "{count:?}"
+    );
+    let held_s = 120.0 - 30.0 - (away[1] - away[0]);
+    assert!(
+        (count.held_bytes - held_s * rate_b_s).abs() < 1.0,
+        "{count:?}"
+    );
+    // Begun at 0, 30, 70, 90 s, with the ear and at 120 s.
+    assert_eq!((count.files_begun, count.files_closed), (6, 5));
+}

@@ -166,6 +166,9 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
             show(after_s.si, Dimension::Time)
         ),
         FaultKind::NoUplink(u) => format!("uplink.{} cannot be reached", line.uplinks[u.0].id),
+        FaultKind::StorageFull(s) => {
+            format!("something else fills storage.{}", line.storages[s.0].id)
+        }
         FaultKind::NoSupply(s) => format!("{} gives nothing", supply(s)),
         FaultKind::BrownOut {
             supply: s,
