@@ -17,7 +17,7 @@ fn times(records: &[Record], is: impl Fn(&What) -> bool) -> Vec<f64> {
         .collect()
 }
 
-/// Two alerts of 200 bytes, about 30 s apart, share a message of 500 bytes: the load is due a minute after the first, when the outage is over, and is ashore
+/// Two alerts of 200 bytes, about 30 s apart, share a message of 700 bytes: the load is due a minute after the first, when the outage is over, and is ashore
 /// 5 s later.
 #[test]
 fn verif_alerts_that_wait_for_each_other_are_billed_once() {
@@ -33,7 +33,7 @@ fn verif_alerts_that_wait_for_each_other_are_billed_once() {
     let (line, cues) = line_and_cues(
         &[
             (SURE, "success = \"100 %\"\npack_within = \"1 min\"\n"),
-            ("message_size = \"120 B\"", "message_size = \"500 B\""),
+            ("message_size = \"120 B\"", "message_size = \"700 B\""),
         ],
         &[],
     );
