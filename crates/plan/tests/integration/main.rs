@@ -8,6 +8,7 @@ mod bad_cues;
 mod bad_figures;
 mod bad_links;
 mod bad_power;
+mod bad_routines;
 mod bad_shore;
 mod bad_stages;
 mod bad_things;
