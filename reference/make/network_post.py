@@ -438,7 +438,7 @@ class Net:
         else:
             copy.fate = "had"
             self.note("duplicate", letter, node)
-        if terms["retry"]:
+        if terms["retry"] and not old:
             copy.answers += 1
             seq = self.answered[node]
             self.answered[node] += 1

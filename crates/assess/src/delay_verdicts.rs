@@ -421,6 +421,10 @@ pub(crate) fn why_unknown(
             let why = unlimited(line, streams, *flow);
             format!("{why}, so nothing that shares its way has a bound")
         }
+        WhyUnknown::LateWithoutEnd { flow } => format!(
+            "{} may be late without end, because what they answer may, so nothing that shares their way has a bound",
+            streams.name(line, *flow)
+        ),
         WhyUnknown::Overloaded {
             asked_bps,
             rate_bps,

@@ -1,15 +1,19 @@
 //! Retries and requests: whether an acknowledgement, or an answer, is there in time when nothing is broken.
 
-use network::{DelayBound, delay_bounds};
+use network::{AtMost, DelayBound, Retry, delay_bounds};
 use plan::{Line, Q};
 
 use crate::delay_verdicts::why_unknown;
-use crate::input::{Streams, Traffic, answers, streams, traffic};
+use crate::input::{Streams, Traffic, answers, since, streams, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A time closer to its limit than this is marginal, s.
 const NARROW_S: f64 = 0.001;
 const METHOD: &str = "network-calculus bounds there and back (docs/method/network.md, Delivery; Le Boudec & Thiran 2001)";
+
+const NARROW_MESSAGES: f64 = 1.0;
+const FORGOTTEN_METHOD: &str =
+    "limit times sendings against numbers remembered (docs/method/network.md, Delivery)";
 
 /// For each stream that is delivered at least once: the longest time until the last of its acknowledgements, against the time after which it is sent again. A
 /// shorter time would send again what has arrived, which no bound counts.
@@ -56,6 +60,11 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
                 }
             }
         }
+        let limit = streams.flows[f].at_most;
+        if let (Some(_), Some((terms, limit))) = (&longest, traffic.terms[topic.0].retry.zip(limit))
+        {
+            verdicts.extend(forgotten(subject.clone(), terms, limit));
+        }
         verdicts.push(match (why_not, longest) {
             (Some(why), _) => unknown(subject, why),
             // Nobody else hears it.
@@ -66,6 +75,30 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
         });
     }
     verdicts
+}
+
+/// A receiver that has heard of more messages since than it remembers cannot tell a repeat from one it had, and drops it: then repeats help nothing. Told where it may be so.
+fn forgotten(subject: String, retry: Retry, limit: AtMost) -> Option<Verdict> {
+    let come = since(retry, limit, retry.at_most.saturating_add(1));
+    if come < u128::from(retry.remembers) {
+        return None;
+    }
+    let against = Against {
+        side: Side::AtMost,
+        limit: f64::from(retry.remembers) - 1.0,
+        narrow: NARROW_MESSAGES,
+        unit: "messages".to_owned(),
+    };
+    let why = format!(
+        "may be published while one is sent again, the last time {} after the first, and receivers remember the last {} numbers: a repeat that comes after more is dropped, although it was never delivered; `remembers` says how many",
+        quantity::show(
+            retry.after.as_s_f64() * f64::from(retry.at_most),
+            quantity::Dimension::Time
+        ),
+        retry.remembers
+    );
+    let evidence = Evidence::computed(FORGOTTEN_METHOD, &(&subject, retry, limit));
+    Some(against.judge(subject, come as f64, evidence, why))
 }
 
 /// For each request and each module that makes it: the longest time to the answer, when the module that is asked answers at once.

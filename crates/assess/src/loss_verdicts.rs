@@ -3,13 +3,12 @@
 use network::{Access, Medium, copy_loss};
 use plan::{Line, Q, TopicIx};
 
-use crate::input::{Streams, Traffic, streams, traffic};
+use crate::input::{Streams, Traffic, streams, told_apart, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A loss closer to its limit than this is marginal, points of percent.
 const NARROW_POINTS: f64 = 0.001;
-const METHOD: &str =
-    "chance that a frame on the way is hit, bit errors independent (docs/method/network.md)";
+const METHOD: &str = "chance that a frame on the way is hit, bit errors independent, repeats that are told apart (docs/method/network.md)";
 
 /// Whether the plan says a bit error rate somewhere.
 pub(crate) fn some_rate(line: &Line) -> bool {
@@ -66,9 +65,10 @@ fn of_topic(
             silent.extend(unsaid.map(|(over, _)| name(line, traffic, *over)));
             match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
                 Err(error) => return Some(unknown(subject, error.to_string())),
-                // Sent again until it is acknowledged: lost where every sending is hit.
+                // Lost where every sending is hit that its receiver could still tell from one it had.
                 Ok(loss) => {
-                    let sendings = traffic.terms[topic.0].retry.map_or(1, |r| 1 + r.at_most);
+                    let retry = traffic.terms[topic.0].retry;
+                    let sendings = retry.map_or(1, |r| told_apart(r, flow.at_most));
                     let loss = libm::pow(loss, f64::from(sendings));
                     if worst.is_none_or(|(most, ..)| loss > most) {
                         worst = Some((loss, flow.node, target));
@@ -95,7 +95,7 @@ fn of_topic(
         &traffic.topology,
         &traffic.bit_errors,
         streams.crossing(),
-        topic.0,
+        (topic.0, traffic.terms[topic.0].retry),
     );
     let evidence = Evidence::computed(METHOD, &inputs);
     let why = format!("of those from {} to {}", module(from), module(to));

@@ -17,7 +17,7 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 const NARROW_MESSAGES: f64 = 1.0;
 /// An outage that is shown by way of example, s.
 const OUTAGE_S: f64 = 3600.0;
-const UPLINK_METHOD: &str = "declared rates times billed messages (docs/method/uplink.md)";
+const UPLINK_METHOD: &str = "declared rates times billed messages, loads that large ones end counted (docs/method/uplink.md)";
 const MONTH_METHOD: &str =
     "Poisson events, compounded with billed messages (docs/method/uplink.md)";
 
@@ -228,8 +228,8 @@ struct Billed {
     messages: f64,
     /// Behaviour by behaviour.
     why: String,
-    /// What it follows from: the time in s, and of each behaviour its limit and the messages that each start costs.
-    from: (f64, Vec<(AtMost, f64)>),
+    /// What it follows from: the time in s, and of each behaviour its limit, the messages that each start costs, and the size and the urgency of what it sends.
+    from: (f64, Vec<(AtMost, f64, u32, u8)>),
 }
 
 fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
@@ -238,6 +238,8 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
     let mut messages = 0.0;
     // What may share a billed message, and the largest of it.
     let (mut sharing, mut largest) = (0.0, 0);
+    // Priorities of what may share, and of what goes by itself with how many of it there are.
+    let (mut most_urgent, mut alone) = (None, Vec::new());
     let mut parts = Vec::new();
     let mut from = Vec::new();
     for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
@@ -245,17 +247,19 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
         let each = billed_alone(u, sender.bytes) as f64;
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         messages += each * count;
-        from.push((limit, each));
+        let priority = line.topics[sender.topic.0].priority;
+        from.push((limit, each, sender.bytes, priority));
         parts.push(format!(
             "{count:.0} of behaviour.{} at {each:.0} billed each",
             sender.behaviour
         ));
-        let urgent = u
-            .urgent
-            .is_some_and(|p| line.topics[sender.topic.0].priority <= p);
-        if !urgent && spec.capacity(sender.bytes) > 0 {
+        let urgent = u.urgent.is_some_and(|p| priority <= p);
+        if spec.capacity(sender.bytes) == 0 {
+            alone.push((priority, count));
+        } else if !urgent {
             sharing += count;
             largest = largest.max(sender.bytes);
+            most_urgent = Some(most_urgent.map_or(priority, |p: u8| p.min(priority)));
         }
     }
     if parts.is_empty() {
@@ -265,9 +269,10 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
     if let Some(hold) = u.pack_within_s.filter(|q| q.si > 0.0)
         && sharing > 0.0
     {
-        // Loads that are not full begin at least the hold apart; full ones carry at least as many as of the largest fit.
-        let loads =
+        // Loads that are not full begin at least the hold apart; full ones carry at least as many as of the largest fit, or end before a message that goes by itself.
+        let full =
             (span_s / hold.si).floor() + 1.0 + (sharing / spec.capacity(largest) as f64).floor();
+        let loads = full + ended_by(most_urgent, &alone).map_or(sharing, |ended| ended);
         if loads < sharing {
             messages += loads - sharing;
             why.push_str(&format!(
@@ -280,6 +285,20 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
         why,
         from: (span_s, from),
     })
+}
+
+/// Loads that messages which go by themselves may end: none where these go before all that share, one each where nothing that shares goes before them by its priority. What
+/// is overtaken by later ones may end any number: `None`.
+fn ended_by(most_urgent: Option<u8>, alone: &[(u8, f64)]) -> Option<f64> {
+    let mut ended = 0.0;
+    for (priority, count) in alone {
+        match most_urgent {
+            Some(first) if *priority > first => return None,
+            Some(first) if *priority == first => ended += count,
+            _ => {}
+        }
+    }
+    Some(ended)
 }
 
 pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {

@@ -8,6 +8,8 @@
 //! - each stream admitted before keeps a bound within what that one asks;
 //! - each topic that had a bound without any stream keeps one, whatever its priority.
 //!
+//! A stream goes to one node; what goes to several is asked for one by one.
+//!
 //! What is refused takes nothing from those after it. The rule is ours (network calculus gives the bounds, see [`delay_bounds`]); no standard of reservation is followed.
 
 use timeline::Ns;
@@ -71,24 +73,29 @@ pub enum WhyRefused {
 /// A stream as the bounds take it: packets of `packet_bytes`, `burst` of them at most at once, `rate_bps` of payload.
 ///
 /// # Errors
-/// [`RateError`] for a burst of none, a packet of none or a rate so great that a burst takes less than a nanosecond.
+/// [`RateError`] for a burst of none, a packet of none, no rate, one so small that a burst takes longer than time can say, or one so great that it takes less than a nanosecond.
 pub fn stream_limit(rate_bps: u64, packet_bytes: u32, burst: u32) -> Result<AtMost, RateError> {
     let bits = 8_000_000_000 * u128::from(packet_bytes) * u128::from(burst);
-    let per = bits
-        .checked_div(u128::from(rate_bps))
-        .map_or(u128::MAX, |ns| ns);
-    AtMost::new(burst, Ns(u64::try_from(per).map_or(u64::MAX, |ns| ns)))
+    let too_slow = RateError::TooSlow { rate_bps };
+    let per = bits.checked_div(u128::from(rate_bps)).ok_or(too_slow)?;
+    AtMost::new(burst, Ns(u64::try_from(per).map_err(|_| too_slow)?))
 }
 
 /// Which streams have room beside these topics, in the order in which they were given.
 ///
 /// # Errors
-/// [`BoundError`] for a flow without a route or with a message that cannot be sent.
+/// [`BoundError::NotOneTarget`]; [`BoundError`] for a flow without a route or with a message that cannot be sent.
 pub fn admit(
     topology: &Topology,
     topics: &[Flow],
     streams: &[StreamAsk],
 ) -> Result<Vec<StreamRoom>, BoundError> {
+    for (stream, ask) in streams.iter().enumerate() {
+        let targets = ask.flow.targets.len();
+        if targets != 1 {
+            return Err(BoundError::NotOneTarget { stream, targets });
+        }
+    }
     let before = delay_bounds(topology, topics)?;
     let mut order: Vec<usize> = (0..streams.len()).collect();
     order.sort_by_key(|&s| (streams[s].flow.priority, s));

@@ -46,6 +46,12 @@ pub enum RateError {
     /// No span of time.
     #[error("a limit per 0 s limits nothing")]
     NoSpan,
+    /// A rate of none, or of so little that what it is to carry takes longer than time can say.
+    #[error("{rate_bps} bit/s carries nothing within all of time")]
+    TooSlow {
+        /// The rate, bit/s.
+        rate_bps: u64,
+    },
     /// Asked about an instant before the latest one asked about.
     #[error("asked about {now} after {latest}")]
     Backwards {

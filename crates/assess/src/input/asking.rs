@@ -3,6 +3,8 @@
 use network::{CborItem, Flow, TopicName, cbor_encode};
 use plan::{Action, Line, ModuleIx, RequestIx, When};
 
+use timeline::Ns;
+
 use super::delivery::Answer;
 use super::traffic::{start_limit, times};
 use super::{InputError, Streams, Traffic, at_most};
@@ -162,6 +164,7 @@ pub(super) fn questions(
                 bytes: request.question_bytes,
                 priority: request.priority,
                 at_most: limit,
+                late: Some(Ns::ZERO),
             });
             answers.push((q, asker, streams.flows.len() - 1));
         }
@@ -179,7 +182,8 @@ pub(super) fn questions(
             targets: vec![asker.0],
             bytes: request.answer_bytes,
             priority: request.priority,
-            at_most: None,
+            at_most: streams.flows[of].at_most,
+            late: None,
         });
     }
     Ok(())

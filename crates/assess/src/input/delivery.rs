@@ -1,14 +1,17 @@
 //! On which terms topics are delivered, and the acknowledgements that these cost.
 
 use network::{AtMost, DelayBound, Flow, Keep, Retry, Terms, delay_bounds};
-use plan::{Line, Topic};
+use plan::{Line, ModuleIx, Topic};
 use timeline::Ns;
 
 use super::asking::questions;
+use super::sync::exchange;
 use super::{InputError, Streams, Traffic, ns};
 
-/// Rounds after which the burst of acknowledgements is given up as without a bound.
-const MOST_ROUNDS: u64 = 16;
+/// Rounds in which what goes back is as late as the bound says; later ones take whole spans of the limit, to come to an end.
+const EXACT_ROUNDS: u32 = 8;
+/// Rounds after which what goes back is given up as late without end.
+const MOST_ROUNDS: u32 = 16;
 
 /// The terms of a topic as the network takes them.
 ///
@@ -43,6 +46,24 @@ pub fn terms(topic: &Topic) -> Result<Terms, InputError> {
     })
 }
 
+/// Messages that a topic with this limit may publish from the first sending of one until the time that its acknowledgement is given after so many sendings is over.
+#[must_use]
+pub(crate) fn since(retry: Retry, limit: AtMost, sendings: u32) -> u128 {
+    let span_ns = u128::from(retry.after.0) * u128::from(sendings);
+    span_ns.div_ceil(u128::from(limit.per().0)) * u128::from(limit.messages())
+}
+
+/// Sendings of one message that its receiver can tell from one it had, as long as each takes no longer than the next is waited for: the first, and those until which no
+/// more messages may have come than it remembers below the highest.
+#[must_use]
+pub(crate) fn told_apart(retry: Retry, limit: Option<AtMost>) -> u32 {
+    let remembered = |sendings: &u32| {
+        limit.is_some_and(|l| since(retry, l, *sendings) < u128::from(retry.remembers))
+    };
+    let again = (2..=retry.at_most.saturating_add(1)).take_while(remembered);
+    again.last().map_or(1, |sendings| sendings)
+}
+
 /// What goes back: which flow it answers, and to which of its targets that comes.
 pub(super) struct Answer {
     pub(super) of: usize,
@@ -50,17 +71,24 @@ pub(super) struct Answer {
 }
 
 /// Adds questions, and what goes back: an answer for each question, and one flow of acknowledgements for each flow that is delivered at least once and each of its
-/// receivers.
+/// receivers. Answers with the time are there already.
 ///
-/// In a span P of its topic's limit a receiver is told of at most n messages of the publisher, and of those that were late: with a lateness of at most
-/// k P no more than (k + 1) n in P, and n in P in the long run. So it acknowledges at most (k + 1) n in (k + 1) P; k is the least whole number that the bound on
-/// lateness allows once the acknowledgements are counted in it. Without such a number they have no limit.
+/// What goes back has the limit of what it answers, and is as late as that is: at most its bound, once all that goes back is counted in it. That lateness is found in rounds from
+/// none on. What answers something that has no bound is late without end: also where it shares its way with others than that did.
 pub(super) fn talk_back(
     line: &Line,
     traffic: &Traffic,
     streams: &mut Streams,
 ) -> Result<(), InputError> {
     let (first, mut answers) = (streams.flows.len(), Vec::new());
+    let mut places = Vec::new();
+    for module in (0..line.modules.len()).map(ModuleIx) {
+        if let Some(exchange) = exchange(line, traffic, streams, module) {
+            let (of, target) = (exchange.ask, 0);
+            answers.push(Answer { of, target });
+            places.push(exchange.answer);
+        }
+    }
     for (of, (module, topic)) in streams.of.iter().enumerate() {
         let Some(retry) = traffic.terms[topic.0].retry else {
             continue;
@@ -77,12 +105,13 @@ pub(super) fn talk_back(
                 targets: vec![module.0],
                 bytes: retry.acknowledgement_bytes,
                 priority: flow.priority,
-                at_most: None,
+                at_most: flow.at_most,
+                late: None,
             });
         }
     }
     // Questions stand between acknowledgements and answers.
-    let mut places: Vec<usize> = (first..streams.flows.len()).collect();
+    places.extend(first..streams.flows.len());
     let before = streams.flows.len();
     questions(line, traffic, streams, &mut answers)?;
     let asked = streams.asked.len();
@@ -90,43 +119,38 @@ pub(super) fn talk_back(
     if answers.is_empty() {
         return Ok(());
     }
-    let mut late = vec![1u64; answers.len()];
-    for _ in 0..MOST_ROUNDS {
-        for ((place, answer), late) in places.iter().zip(&answers).zip(&late) {
-            let limit = streams.flows[answer.of].at_most;
-            streams.flows[*place].at_most = limit.and_then(|l| spread(l, late + 1));
+    let mut late = vec![Some(Ns::ZERO); answers.len()];
+    for round in 0..MOST_ROUNDS {
+        for (place, late) in places.iter().zip(&late) {
+            streams.flows[*place].late = *late;
         }
         let Ok(bounds) = delay_bounds(&traffic.topology, &streams.flows) else {
             break;
         };
         let mut fits = true;
         for (answer, late) in answers.iter().zip(&mut late) {
-            let (DelayBound::Known { total, .. }, Some(limit)) = (
+            let Some(counted) = *late else { continue };
+            let next = match (
                 &bounds[answer.of][answer.target],
                 streams.flows[answer.of].at_most,
-            ) else {
-                // Nothing that shares their way has a bound, whatever they ask for.
-                continue;
+            ) {
+                (DelayBound::Known { total, .. }, _) if *total <= counted => continue,
+                (DelayBound::Known { total, .. }, Some(limit)) if round >= EXACT_ROUNDS => {
+                    let per = limit.per();
+                    per.checked_mul(total.0.div_ceil(per.0))
+                }
+                (DelayBound::Known { total, .. }, _) => Some(*total),
+                (DelayBound::Unknown(_), _) => None,
             };
-            let periods = total.0.div_ceil(limit.per().0).max(1);
-            if periods > *late {
-                *late = periods;
-                fits = false;
-            }
+            *late = next;
+            fits = false;
         }
         if fits {
             return Ok(());
         }
     }
     for place in places {
-        streams.flows[place].at_most = None;
+        streams.flows[place].late = None;
     }
     Ok(())
-}
-
-/// So many times as many in so many times the span.
-fn spread(limit: AtMost, times: u64) -> Option<AtMost> {
-    let messages = u32::try_from(u64::from(limit.messages()).checked_mul(times)?).ok()?;
-    let per: Ns = limit.per().checked_mul(times)?;
-    AtMost::new(messages, per).ok()
 }

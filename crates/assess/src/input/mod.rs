@@ -26,6 +26,7 @@ mod warm;
 pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
 pub use delivery::terms;
+pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
 pub(crate) use electric::{boots, draws};
 pub use energy::{
@@ -49,7 +50,7 @@ pub(crate) use storage::gb_a_day;
 pub use storage::{Files, Filling, RecordingFill, filling, usable_bytes};
 pub(crate) use sync::exchange;
 pub(crate) use template::samples as template_samples;
-pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, traffic};
+pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, streams_with, traffic};
 pub use uplink::{MONTH_DAYS, success_at, uplink_spec};
 pub(crate) use uplink::{billed_alone, least_success};
 pub use vote::vote_spec;

@@ -2,6 +2,7 @@
 
 use network::{AtMost, Flow, StreamAsk, StreamRoom, admit, stream_limit};
 use plan::{Line, ModuleIx, TimeSync};
+use timeline::Ns;
 
 use super::delivery;
 use super::{InputError, Streams, Traffic, ns};
@@ -44,7 +45,7 @@ pub(crate) fn exchange(
     })
 }
 
-/// Adds a request and an answer for each module that sets its clock, one in each interval.
+/// Adds a request and an answer for each module that sets its clock, one in each interval; how late an answer may be follows with all else that goes back.
 pub(super) fn exchanges(
     line: &Line,
     traffic: &Traffic,
@@ -61,13 +62,11 @@ pub(super) fn exchanges(
     let modules: Vec<usize> = asking(line, traffic, sync).collect();
     for m in modules {
         let path = line.module_path(ModuleIx(m));
-        for (node, to, name) in [
-            (m, sync.master.0, format!("requests of the time by {path}")),
-            (
-                sync.master.0,
-                m,
-                format!("answers with the time for {path}"),
-            ),
+        let asks = format!("requests of the time by {path}");
+        let answers = format!("answers with the time for {path}");
+        for (node, to, name, late) in [
+            (m, sync.master.0, asks, Some(Ns::ZERO)),
+            (sync.master.0, m, answers, None),
         ] {
             streams.others.push(name);
             streams.flows.push(Flow {
@@ -76,6 +75,7 @@ pub(super) fn exchanges(
                 bytes: sync.size_bytes,
                 priority: sync.priority,
                 at_most: Some(limit),
+                late,
             });
         }
     }
@@ -104,6 +104,7 @@ fn asks(line: &Line, traffic: &Traffic) -> Result<Vec<StreamAsk>, InputError> {
                     what: what(),
                     source,
                 })?),
+                late: Some(Ns::ZERO),
             },
             within: stream.within_s.map(|q| ns(what, q.si)).transpose()?,
         })

@@ -228,6 +228,18 @@ impl Streams {
 /// # Errors
 /// [`InputError::Rate`], [`InputError::Time`].
 pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
+    streams_with(line, traffic, &[])
+}
+
+/// As [`streams`], and modules that publish a topic besides, as often as its own `at_most` lets them.
+///
+/// # Errors
+/// As there.
+pub fn streams_with(
+    line: &Line,
+    traffic: &Traffic,
+    besides: &[(ModuleIx, TopicIx)],
+) -> Result<Streams, InputError> {
     let mut all = Streams::default();
     for m in 0..line.modules.len() {
         for (t, topic) in line.topics.iter().enumerate() {
@@ -238,13 +250,14 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
                 .filter(|(_, b)| b.on.0 == m && publishes(&b.actions, TopicIx(t)))
                 .map(|(i, _)| BehaviourIx(i))
                 .collect();
-            if publishers.is_empty() {
+            let besides = besides.contains(&(ModuleIx(m), TopicIx(t)));
+            if publishers.is_empty() && !besides {
                 continue;
             }
             let limit = match topic.at_most {
                 Some(rate) => Some(at_most(|| format!("topic \"{}\"", topic.name), rate)?),
                 None => match publishers.as_slice() {
-                    [one] => start_limit(line, *one)?
+                    [one] if !besides => start_limit(line, *one)?
                         .map(|limit| times(limit, publishings(line, *one, TopicIx(t))))
                         .transpose()?,
                     _ => None,
@@ -261,6 +274,7 @@ pub fn streams(line: &Line, traffic: &Traffic) -> Result<Streams, InputError> {
                 bytes: traffic.bytes[t],
                 priority: topic.priority,
                 at_most: limit,
+                late: Some(Ns::ZERO),
             });
         }
     }

@@ -268,3 +268,41 @@ fn val_a_bit_error_rate_loses_so_many_messages() {
     let can = of(CAN);
     close(known(&can, "whole").value.value, 0.0, 0.0);
 }
+
+/// As above: p = 1 - (1 - 1e-6)^1488 for one sending. Sendings count as long as no more than 63 messages may have come by the time that each is waited for, of 64 numbers
+/// remembered and 2 s from sending to sending: 10 per s come to 40, 60 and 80 with the second, third and fourth.
+#[test]
+fn val_repeats_that_come_after_too_many_others_save_nothing() {
+    const ASKED: &str = "[requirement.whole]\nthat = \"message-loss\"\nat_most = \"0.2 %\"\n";
+    let retry = "delivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    let link = format!("{LINK}\nbit_error_rate = 1e-6");
+    let one = 0.148_689_421_979_775e-2_f64;
+    for (limit, counted) in [
+        ("10 per min", 4),
+        ("10 per s", 3),
+        ("15 per s", 2),
+        ("16 per s", 1),
+    ] {
+        let limited = format!("at_most = \"{limit}\"\n{retry}");
+        let text = changed(&[(LINK, &link), ("at_most = \"10 per min\"", &limited)]) + ASKED;
+        let reading = read(&text);
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        let check = check(&reading, &Shelf::default());
+        let loss = known(&check, "whole").value.value / 100.0;
+        let expected = one.powi(counted);
+        assert!((loss / expected - 1.0).abs() < 1e-9, "{limit}: {loss}");
+        // Where not all four count, that is told, and how many may come in eight seconds.
+        let retries = requirement(&check, "retry");
+        let word = if counted == 4 {
+            Word::Met
+        } else {
+            Word::Broken
+        };
+        assert_eq!(retries.word(), word, "{limit}: {retries:?}");
+        let told = retries.verdicts.iter().any(|v| match v {
+            Verdict::Known(k) => k.value.unit == "messages" && k.limit.value == 63.0,
+            Verdict::Unknown { .. } => false,
+        });
+        assert_eq!(told, counted < 4, "{limit}");
+    }
+}

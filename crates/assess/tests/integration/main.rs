@@ -17,6 +17,7 @@ mod faults;
 mod limits;
 mod links;
 mod mistakes;
+mod packed;
 mod paid;
 mod paid_by_chance;
 mod places;

@@ -1,7 +1,7 @@
 //! Shared buses: priority arbitration, rounds, polling.
 //!
 //! *Priority.* A stream of at most n messages in any span P, each of k frames, is n k frames of period P; frame by frame its jitter is the longest stay of the
-//! stream at all servers before. The last frame waits for all others of its own stream and of all streams of no greater priority number, which count as going
+//! stream at all servers before, and how late it may have been sent. The last frame waits for all others of its own stream and of all streams of no greater priority number, which count as going
 //! first (among equals nobody says who does), and for one frame of the rest. Its response time R by the recurrence of Davis, Burns, Bril and Lukkien (2007) is
 //! counted from the publication, so that the stay at this bus is R less the jitter, and the burst behind it n (P + R)/P messages.
 //!
@@ -115,7 +115,7 @@ fn priority(net: &Net<'_>, bus: usize, inflows: &[Inflow]) -> Result<Vec<Step>, 
     let share = |load: &Load, busy_ns| Share {
         busy_ns,
         period_ns: load.inflow.per,
-        jitter_ns: load.inflow.stayed_ns,
+        jitter_ns: load.inflow.late_ns + load.inflow.stayed_ns,
     };
     let mut steps = Vec::with_capacity(loads.len());
     for (at, load) in loads.iter().enumerate() {
@@ -143,6 +143,7 @@ fn priority(net: &Net<'_>, bus: usize, inflows: &[Inflow]) -> Result<Vec<Step>, 
                 Ok(CanResponse::Within(since)) => {
                     let since = u128::from(since.0);
                     let burst = (load.inflow.per + since).checked_mul(load.inflow.messages);
+                    // One that follows a late one may be in time and wait all of it.
                     let stay = since
                         .checked_sub(load.inflow.stayed_ns)
                         .expect("a response time holds its jitter");

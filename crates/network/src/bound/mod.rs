@@ -10,6 +10,9 @@
 //! - every frame is through within D = T + s/R;
 //! - behind the direction the stream's burst is b + r (T + (s - b)/R), its rate as before.
 //!
+//! A stream that answers another sends up to J late, J the longest that the other takes: in a time t it sends no more than n (t + J)/P + n, so that its burst is
+//! n (1 + J/P).
+//!
 //! A route's bound adds D, propagation and processing of its hops. It is exact for nothing and safe for all; streams that go first count with
 //! their full bursts at every hop. All arithmetic is in integers rounded upwards.
 //!
@@ -44,6 +47,9 @@ pub struct Flow {
     pub priority: u8,
     /// How many it may publish; `None` when nothing is declared.
     pub at_most: Option<AtMost>,
+    /// How long after the instants that the limit holds for it may send: zero for what it sends of itself, and for what answers others the longest that these may
+    /// take; `None` where that has no bound.
+    pub late: Option<Ns>,
 }
 
 /// The bound for one flow at one of its targets.
@@ -89,6 +95,11 @@ pub struct HopBound {
 pub enum WhyUnknown {
     /// A flow that shares a link of the route, or of a route that feeds it, declares no limit.
     NoLimitDeclared {
+        /// Which flow.
+        flow: usize,
+    },
+    /// A flow that shares a link of the route, or of a route that feeds it, answers what may be late without end.
+    LateWithoutEnd {
         /// Which flow.
         flow: usize,
     },
@@ -145,6 +156,14 @@ pub enum BoundError {
         from: usize,
         /// Last node.
         to: usize,
+    },
+    /// A stream that asks for room towards none or several nodes.
+    #[error("stream {stream} goes to {targets} nodes, and one at a time asks for room")]
+    NotOneTarget {
+        /// Which stream.
+        stream: usize,
+        /// To how many nodes it goes.
+        targets: usize,
     },
     /// A message that cannot be sent.
     #[error("flow {flow}: {source}")]
@@ -237,6 +256,8 @@ struct Inflow {
     per: u128,
     /// Burst in messages times `per`: whole, so that nothing is lost to rounding.
     burst_scaled: u128,
+    /// How late it may have been sent.
+    late_ns: u128,
     /// Longest stays at all servers before.
     stayed_ns: u128,
 }
@@ -292,13 +313,20 @@ impl<'a> Net<'a> {
             let Some(at_most) = flow.at_most else {
                 return Ok(Err(WhyUnknown::NoLimitDeclared { flow: index }));
             };
+            let Some(late) = flow.late else {
+                return Ok(Err(WhyUnknown::LateWithoutEnd { flow: index }));
+            };
             let (messages, per) = (u128::from(at_most.messages()), u128::from(at_most.per().0));
+            let late_ns = u128::from(late.0);
             let mut inflow = Inflow {
                 flow: index,
                 priority: flow.priority,
                 messages,
                 per,
-                burst_scaled: messages.checked_mul(per).ok_or(BoundError::TooLarge)?,
+                burst_scaled: messages
+                    .checked_mul(per + late_ns)
+                    .ok_or(BoundError::TooLarge)?,
+                late_ns,
                 stayed_ns: 0,
             };
             let mut before = self.trails[index].steps[step].1;

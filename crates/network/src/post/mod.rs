@@ -293,6 +293,14 @@ impl Post {
         self.done.drain(..)
     }
 
+    /// Whether nothing is on its way, acknowledgements and repeats included, nothing waits for a way or is to be sent again unless it is delivered, and all publishers have looked
+    /// whom they can reach now.
+    #[must_use]
+    pub fn is_idle(&self) -> bool {
+        let nothing = |stats: crate::machine::Stats| stats.in_flight == 0;
+        self.look.is_none() && nothing(self.stats()) && nothing(self.machine.stats())
+    }
+
     /// Whether a message is one on terms of which something may still come.
     #[must_use]
     pub fn follows(&self, message: MessageId) -> bool {

@@ -26,6 +26,9 @@ impl Post {
         stream: u32,
         seq: u64,
     ) -> Result<MessageId, MachineError> {
+        if stream >= FIRST_ANSWER_STREAM {
+            return Err(MachineError::StreamTooHigh { stream });
+        }
         let Some(&terms) = self.terms.get(&topic) else {
             if !self.letters.is_empty() || !self.terms.is_empty() {
                 self.check(now)?;
@@ -38,9 +41,6 @@ impl Post {
             return Ok(id);
         };
         self.check(now)?;
-        if stream >= FIRST_ANSWER_STREAM {
-            return Err(MachineError::StreamTooHigh { stream });
-        }
         let message = self.machine.announce(now, node, topic, bytes)?;
         self.reached = now;
         let next = self.numbers.entry((node, topic)).or_insert(0);

@@ -125,7 +125,10 @@ impl Post {
                 self.note(now, message, node, NoteKind::Duplicate);
             }
         }
-        if let Some(retry) = terms.retry {
+        // Of one below what it remembers a receiver cannot say that it had it.
+        if let Some(retry) = terms.retry
+            && seen != Seen::TooOld
+        {
             self.answer(now, message, node, retry.acknowledgement_bytes);
         }
         self.close(message, node);

@@ -1,8 +1,9 @@
 //! Streams that have room and streams that have none.
 
 use network::{
-    AtMost, DelayBound, Filter, Flow, Machine, Medium, StreamAsk, StreamRoom, TopicName, Topology,
-    WhyRefused, WhyUnknown, admit, delay_bounds, rate_left, stream_limit,
+    AtMost, BoundError, DelayBound, Filter, Flow, Machine, Medium, RateError, StreamAsk,
+    StreamRoom, TopicName, Topology, WhyRefused, WhyUnknown, admit, delay_bounds, rate_left,
+    stream_limit,
 };
 use timeline::Ns;
 
@@ -20,6 +21,7 @@ fn topic(node: usize, to: usize, bytes: u32, priority: u8, per_ms: u64) -> Flow 
         bytes,
         priority,
         at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
+        late: Some(Ns(0)),
     }
 }
 
@@ -31,6 +33,7 @@ fn stream(node: usize, to: usize, rate_bps: u64, priority: u8, within: Option<u6
             bytes: 1000,
             priority,
             at_most: Some(stream_limit(rate_bps, 1000, 1).unwrap()),
+            late: Some(Ns(0)),
         },
         within: within.map(Ns),
     }
@@ -55,9 +58,13 @@ fn verif_a_stream_alone_by_hand() {
         stream_limit(4_000_000, 1000, 5),
         Ok(AtMost::new(5, Ns(10_000_000)).unwrap())
     );
-    assert!(
-        stream_limit(0, 1000, 1).is_ok(),
-        "no rate is one packet in an age"
+    assert_eq!(
+        stream_limit(0, 1000, 1),
+        Err(RateError::TooSlow { rate_bps: 0 })
+    );
+    assert_eq!(
+        stream_limit(1, u32::MAX, u32::MAX),
+        Err(RateError::TooSlow { rate_bps: 1 })
     );
     assert!(stream_limit(4_000_000, 1000, 0).is_err());
     assert!(stream_limit(u64::MAX, 1, 1).is_err());
@@ -110,6 +117,17 @@ fn verif_streams_are_admitted_by_priority_then_by_order() {
             rate_bps: 10_000_000
         }))
     ));
+}
+
+#[test]
+fn verif_a_stream_to_none_or_several_is_refused_in_words() {
+    for targets in [vec![], vec![0, 1]] {
+        let mut ask = stream(2, 0, 1_000_000, 3, None);
+        ask.flow.targets = targets;
+        let targets = ask.flow.targets.len();
+        let told = admit(&chain(3, 10_000_000), &[], &[ask]);
+        assert_eq!(told, Err(BoundError::NotOneTarget { stream: 0, targets }));
+    }
 }
 
 /// Hundreds of Mbit/s: a stream of 600 on a link of a thousand, and what it leaves.

@@ -1,8 +1,8 @@
 //! Network calculus: Le Boudec and Thiran (2001), and simulated latencies that never exceed the bound.
 
 use network::{
-    AtMost, BoundError, BurstAndRate, DelayBound, Flow, RateLatency, Topology, WhyUnknown,
-    delay_bounds, no_queue_latency, server_bound,
+    AtMost, BoundError, BurstAndRate, DelayBound, Filter, Flow, Machine, RateLatency, TopicName,
+    Topology, WhyUnknown, delay_bounds, no_queue_latency, server_bound,
 };
 use proptest::prelude::*;
 use timeline::Ns;
@@ -65,6 +65,7 @@ fn verif_one_link_by_hand() {
         bytes,
         priority,
         at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
+        late: Some(Ns(0)),
     };
     let found = delay_bounds(&topology, &[flow(100, 0, 10), flow(900, 1, 100)]).unwrap();
     let totals: Vec<Ns> = found
@@ -90,6 +91,7 @@ fn verif_a_burst_grows_by_what_it_waits_for() {
         bytes,
         priority: 0,
         at_most: Some(AtMost::new(1, Ns(per_ms * 1_000_000)).unwrap()),
+        late: Some(Ns(0)),
     };
     let found = delay_bounds(&topology, &[flow(2, 100, 10), flow(1, 400, 100)]).unwrap();
     let DelayBound::Known { total, hops } = &found[0][0] else {
@@ -109,6 +111,50 @@ fn total(bound: &DelayBound) -> Option<Ns> {
     }
 }
 
+/// Answers to what may be just under two periods late: three of them come at once, and one of another stream waits behind them. By hand: 100 bytes at 1 Mbit/s are
+/// 800 us, so that it is there after four of them; the bound counts one more, which may be whole just before, and no burst of a part (n (1 + J/P) with J = 2 P).
+#[test]
+fn verif_what_answers_others_comes_closer_together() {
+    let topology = Topology::new(vec![Ns(0); 2], vec![link(0, 1, 1_000_000, 0, 10)], 1000).unwrap();
+    let period = 10_000_000;
+    let flow = |late: Option<u64>| Flow {
+        node: 0,
+        targets: vec![1],
+        bytes: 90,
+        priority: 0,
+        at_most: Some(AtMost::new(1, Ns(period)).unwrap()),
+        late: late.map(Ns),
+    };
+    let bound = |late| {
+        let flows = [flow(late), flow(Some(0))];
+        delay_bounds(&topology, &flows).unwrap().remove(1).remove(0)
+    };
+    let at_most = |late| total(&bound(Some(late))).unwrap();
+    assert_eq!(at_most(0), Ns(3 * 800_000));
+    assert_eq!(at_most(2 * period), Ns(5 * 800_000));
+    assert_eq!(at_most(period / 2), Ns(3 * 800_000 + 400_000));
+    assert_eq!(
+        bound(None),
+        DelayBound::Unknown(WhyUnknown::LateWithoutEnd { flow: 0 })
+    );
+    let filters = vec![(1, Filter::parse("#").unwrap())];
+    let mut machine = Machine::new(topology.clone(), filters).unwrap();
+    let topic = machine.topic(&TopicName::parse("t").unwrap());
+    let mut out = Vec::new();
+    for seq in 0..4 {
+        let stream = u32::from(seq == 3);
+        machine
+            .publish(Ns(2 * period), 0, topic, 90, 0, stream, seq)
+            .unwrap();
+    }
+    while machine.next_time().is_some() {
+        machine.step(&mut out);
+    }
+    let took = out[3].at.checked_sub(out[3].published).unwrap();
+    assert_eq!((out[3].stream, took), (1, Ns(4 * 800_000)));
+    assert!(at_most(0) < took && took <= at_most(2 * period));
+}
+
 #[test]
 fn verif_what_cannot_be_promised_is_unknown() {
     let links = vec![link(0, 1, 1_000_000, 0, 10), link(1, 2, 1_000_000, 0, 10)];
@@ -119,6 +165,7 @@ fn verif_what_cannot_be_promised_is_unknown() {
         bytes: 990,
         priority: 0,
         at_most: at_most.map(|ns| AtMost::new(1, Ns(ns)).unwrap()),
+        late: Some(Ns(0)),
     };
     // The undeclared flow shares only the second link, and the third flow shares none with it.
     let found = delay_bounds(
@@ -181,6 +228,7 @@ fn verif_a_ring_is_unknown() {
         bytes: 10,
         priority: 0,
         at_most: Some(AtMost::new(1, Ns(1_000_000_000)).unwrap()),
+        late: Some(Ns(0)),
     };
     let found = delay_bounds(&topology, &[0, 1, 2, 3, 4].map(flow)).unwrap();
     assert!(

@@ -57,6 +57,7 @@ fn flow(node: usize, target: usize, bytes: u32, priority: u8, messages: u32, per
         bytes,
         priority,
         at_most: Some(AtMost::new(messages, Ns(per)).unwrap()),
+        late: Some(Ns(0)),
     }
 }
 
@@ -292,6 +293,19 @@ impl Stepped {
         frames.sort_by_key(|f| (f.2, f.0, f.1));
         Stepped { frames }
     }
+
+    /// Each message of a stream up to so much later than it may be sent.
+    fn late(mut self, draw: &mut Draw, late: &[u64]) -> Stepped {
+        let mut by = std::collections::BTreeMap::new();
+        for (stream, message, released, _) in &mut self.frames {
+            let later = by
+                .entry((*stream, *message))
+                .or_insert_with(|| draw.pick(&[0, late[*stream] / 2, late[*stream]]));
+            *released += *later;
+        }
+        self.frames.sort_by_key(|f| (f.2, f.0, f.1));
+        self
+    }
 }
 
 struct Stream {
@@ -326,6 +340,23 @@ fn streams(draw: &mut Draw, stations: u64, time: impl Fn(u32) -> u64, payload: u
 /// Priority among all that wait, first in first out within a priority; the bound is never passed and comes within reach.
 #[test]
 fn verif_no_stepped_can_bus_passes_the_bound() {
+    let (checked, closest) = stepped_can(&[0], true);
+    assert!(checked > 10_000, "{checked}");
+    assert!((0.9..=1.0).contains(&closest), "{closest}");
+}
+
+/// Streams that answer others come late, and closer together than their limit says; a bound that takes them for punctual is passed.
+#[test]
+fn verif_no_stepped_can_bus_of_late_streams_passes_the_bound() {
+    let (checked, closest) = stepped_can(&[0, 1, 4], true);
+    assert!(checked > 10_000, "{checked}");
+    assert!((0.8..=1.0).contains(&closest), "{closest}");
+    let (_, punctual) = stepped_can(&[0, 1, 4], false);
+    assert!(punctual > 1.0, "{punctual}");
+}
+
+/// How many messages have a bound, and the greatest lateness as a share of it. Streams are late by up to so many halves of their period.
+fn stepped_can(halves: &[u64], told: bool) -> (usize, f64) {
     let (mut checked, mut closest) = (0, 0.0f64);
     for seed in 0..300 {
         let mut draw = Draw(90_000 + seed);
@@ -335,20 +366,23 @@ fn verif_no_stepped_can_bus_passes_the_bound() {
             let busy: u64 = s.frames.iter().sum();
             s.per = busy * u64::from(s.messages) * (4 + draw.below(10));
         }
+        let late: Vec<u64> = set.iter().map(|s| draw.pick(halves) * s.per / 2).collect();
         let topology = Topology::new(vec![Ns(0); 4], Vec::new(), 1000)
             .unwrap()
             .with_buses(vec![can(vec![0, 1, 2, 3], 125_000)])
             .unwrap();
         let flows: Vec<Flow> = set
             .iter()
-            .map(|s| flow(s.station, 0, s.bytes, s.priority, s.messages, s.per))
+            .zip(&late)
+            .map(|(s, late)| Flow {
+                late: Some(Ns(if told { *late } else { 0 })),
+                ..flow(s.station, 0, s.bytes, s.priority, s.messages, s.per)
+            })
             .collect();
         let bounds = totals(&topology, &flows);
         let mut waiting: Vec<(u8, u64, usize, usize, u64)> = Vec::new();
-        let mut coming = Stepped::messages(&mut draw, &set)
-            .frames
-            .into_iter()
-            .peekable();
+        let stepped = Stepped::messages(&mut draw, &set);
+        let mut coming = stepped.late(&mut draw, &late).frames.into_iter().peekable();
         let mut now = 0;
         loop {
             while let Some((s, m, at, lasts)) = coming.next_if(|f| f.2 <= now) {
@@ -364,15 +398,13 @@ fn verif_no_stepped_can_bus_passes_the_bound() {
             let (_, at, s, _, lasts) = waiting.remove(next);
             now += lasts;
             if let Some(bound) = bounds[s] {
-                let late = now + 500 - at;
-                assert!(late <= bound.0, "seed {seed}: {late} > {bound}");
-                closest = closest.max(late as f64 / bound.0 as f64);
+                let took = now + 500 - at;
+                closest = closest.max(took as f64 / bound.0 as f64);
                 checked += 1;
             }
         }
     }
-    assert!(checked > 10_000, "{checked}");
-    assert!(closest > 0.9, "{closest}");
+    (checked, closest)
 }
 
 /// The master asks in turn, whether or not there is something to say; each station answers with its best frame.

@@ -401,6 +401,7 @@ pub(crate) fn flows(scenario: &Scenario) -> Vec<Flow> {
                 bytes: stream.bytes,
                 priority: stream.priority,
                 at_most: Some(AtMost::new(1, Ns(stream.period_ns)).unwrap()),
+                late: Some(Ns(0)),
             }
         })
         .collect()

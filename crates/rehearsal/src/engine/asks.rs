@@ -304,6 +304,8 @@ impl Engine<'_> {
         let (Some(post), Some(traffic)) = (&mut self.machine, &self.traffic) else {
             return Err(Self::no_traffic());
         };
+        // No bound counts it.
+        self.bounds.disturbed();
         let topic = self.asks.notices[module.0];
         let bytes = traffic.joining[module.0].bytes;
         let number = self.asks.joins[module.0].notices;

@@ -5,8 +5,8 @@
 
 use std::collections::BTreeMap;
 
-use assess::input::{Streams, Traffic, at_most, streams};
-use network::{DelayBound, Delivery, Flow, Post, delay_bounds};
+use assess::input::{Streams, Traffic, streams, streams_with};
+use network::{DelayBound, Delivery, Post, delay_bounds};
 use plan::{CueSheet, ExpectKind, FaultKind, Line, ModuleIx, TopicIx};
 use timeline::Ns;
 
@@ -37,47 +37,14 @@ impl BoundsNow {
         let Some(traffic) = traffic else {
             return Ok(now);
         };
-        let mut all = streams(line, traffic)?;
-        now.of_check = bounds(traffic, &all.of, &all.flows);
+        let all = streams(line, traffic)?;
+        now.of_check = bounds(traffic, &all);
         now.knows_what_is_late(line, cues, &all)?;
-        let mut more = false;
-        for cue in &cues.inputs {
-            let topic = &line.topics[cue.topic.0];
-            let known = all.of.iter().position(|of| *of == (cue.module, cue.topic));
-            let limit = match topic.at_most {
-                Some(rate) => Some(at_most(|| format!("topic \"{}\"", topic.name), rate)?),
-                // Nothing limits what comes from outside.
-                None => None,
-            };
-            match known {
-                Some(flow) => {
-                    more |= all.flows[flow].at_most != limit;
-                    all.flows[flow].at_most = limit;
-                }
-                None => {
-                    more = true;
-                    let flow = Flow {
-                        node: cue.module.0,
-                        targets: hearers(traffic, cue.module, cue.topic),
-                        bytes: traffic.bytes[cue.topic.0],
-                        priority: topic.priority,
-                        at_most: limit,
-                    };
-                    // Topics stand before what else flows.
-                    all.flows.insert(all.of.len(), flow);
-                    all.of.push((cue.module, cue.topic));
-                }
-            }
-        }
-        if more {
-            // What goes back follows what comes, and that is more now.
-            for flow in &mut all.flows[all.of.len()..] {
-                flow.at_most = None;
-            }
-        }
-        now.of_run = match more {
-            true => bounds(traffic, &all.of, &all.flows),
-            false => now.of_check.clone(),
+        let inputs: Vec<_> = cues.inputs.iter().map(|i| (i.module, i.topic)).collect();
+        now.of_run = match inputs.is_empty() {
+            true => now.of_check.clone(),
+            // Acknowledgements of what comes from outside are among them.
+            false => bounds(traffic, &streams_with(line, traffic, &inputs)?),
         };
         Ok(now)
     }
@@ -145,16 +112,12 @@ impl BoundsNow {
 }
 
 /// The bounds that are known. A flow that cannot be bounded leaves out what `check` calls unknown too.
-fn bounds(
-    traffic: &Traffic,
-    of: &[(ModuleIx, TopicIx)],
-    flows: &[Flow],
-) -> BTreeMap<(usize, usize, usize), Ns> {
+fn bounds(traffic: &Traffic, streams: &Streams) -> BTreeMap<(usize, usize, usize), Ns> {
     let mut known = BTreeMap::new();
-    let Ok(found) = delay_bounds(&traffic.topology, flows) else {
+    let Ok(found) = delay_bounds(&traffic.topology, &streams.flows) else {
         return known;
     };
-    for (((module, topic), flow), bounds) in of.iter().zip(flows).zip(found) {
+    for (((module, topic), flow), bounds) in streams.of.iter().zip(&streams.flows).zip(found) {
         for (target, bound) in flow.targets.iter().zip(bounds) {
             if let DelayBound::Known { total, .. } = bound {
                 known.insert((module.0, topic.0, *target), total);
@@ -180,20 +143,6 @@ pub(super) fn all_hearers(line: &Line, traffic: Option<&Traffic>) -> Vec<Vec<Mod
     (0..line.topics.len()).map(hears).collect()
 }
 
-/// Modules that hear a topic and can be reached from its publisher, ascending.
-fn hearers(traffic: &Traffic, from: ModuleIx, topic: TopicIx) -> Vec<usize> {
-    let mut all: Vec<usize> = traffic
-        .subscriptions
-        .iter()
-        .filter(|(_, filter)| filter.matches(&traffic.names[topic.0]))
-        .map(|(node, _)| *node)
-        .filter(|&n| n != from.0 && traffic.topology.route(from.0, n).is_some())
-        .collect();
-    all.sort_unstable();
-    all.dedup();
-    all
-}
-
 impl Engine<'_> {
     /// Before a publication: whether the line is calm again.
     pub(super) fn calm(&mut self) {
@@ -203,8 +152,7 @@ impl Engine<'_> {
         let ashore = |f: FaultKind| matches!(f, FaultKind::NoUplink(_) | FaultKind::StorageFull(_));
         let amiss = self.holding().any(|f| !ashore(f));
         let works = self.modules.iter().all(|m| m.works());
-        let idle = |m: &Post| m.stats().in_flight == 0;
-        if !amiss && works && self.machine.as_ref().is_none_or(idle) {
+        if !amiss && works && self.machine.as_ref().is_none_or(Post::is_idle) {
             self.bounds.calm_since = Some(self.now);
         }
     }

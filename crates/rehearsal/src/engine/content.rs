@@ -87,6 +87,11 @@ impl Contents {
         self.of.remove(&message);
     }
 
+    /// The messages of which something is kept.
+    pub(super) fn messages(&self) -> impl Iterator<Item = MessageId> {
+        self.of.keys().copied()
+    }
+
     pub(super) fn layout(&self, topic: TopicIx) -> Option<&Layout> {
         self.layouts[topic.0].as_ref()
     }

@@ -286,8 +286,11 @@ impl Engine<'_> {
         let done: Vec<MessageId> = machine.drain_done().collect();
         for note in notes {
             let origin = self.origin(note.message);
-            // What is sent again is more than a bound counts.
-            if matches!(note.kind, NoteKind::Again { .. }) {
+            // What is sent again, what was held and what waited is more than a bound counts.
+            if matches!(
+                note.kind,
+                NoteKind::Again { .. } | NoteKind::Retained | NoteKind::Released
+            ) {
                 self.bounds.disturbed();
             }
             let what = What::Posted {

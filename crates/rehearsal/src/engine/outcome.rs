@@ -115,6 +115,12 @@ pub struct Copies {
 
 impl Engine<'_> {
     pub(super) fn finish(mut self) -> Outcome {
+        debug_assert!(
+            self.contents
+                .messages()
+                .all(|m| self.origins.contains_key(&m)),
+            "what a message holds is forgotten with its last copy"
+        );
         let stores = self.store_counts();
         let (topics, faults) = self.came.finish();
         let stats = self.machine.as_ref().map(Post::stats);

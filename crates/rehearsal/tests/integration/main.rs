@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on has failed")]
 
 mod asking;
+mod bounds;
 mod chain;
 mod clocks;
 mod conservation;
