@@ -18,13 +18,15 @@ mod pace;
 mod refused;
 mod replay;
 mod run;
+mod waiting;
 
 pub use address::{Address, AddressError};
 pub use form::{Form, FormError, Read};
 pub use json::JsonError;
-pub use link::{Counts, Link, LinkError, LinkSettings, Login, Message};
+pub use link::{Link, LinkError, LinkSettings, Login};
 pub use names::{MAX_PREFIX_BYTES, Names, PrefixError};
 pub use pace::Pace;
-pub use refused::{MOST_BYTES, Refused};
+pub use refused::{MOST_BYTES, MOST_SHOWN, Refused, shown};
 pub use replay::replay_sheet;
 pub use run::{Entered, LiveError, Lived, Settings, Told, run};
+pub use waiting::{Counts, Message};

@@ -3,7 +3,12 @@
 //! What is told goes with quality of service 1, so that it is known what the broker has. Each connection is a clean start; what was
 //! not acknowledged when one broke is sent again on the next, so that a subscriber may see a message twice (its user property `message`
 //! tells them apart). Between two attempts to connect lie 0.25 s, doubled each time up to 8 s. A broker that takes nothing for
-//! [`STALLED`] is held to be gone.
+//! [`STALLED`] is held to be gone. The last state is told behind all else; where the broker does not have it at the end no leave is taken, so
+//! that it tells the last will.
+
+mod error;
+#[cfg(test)]
+mod tests;
 
 use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
@@ -19,6 +24,10 @@ use rumqttc::v5::{Client, Connection, Event, MqttOptions};
 
 use crate::address::Address;
 use crate::names::Names;
+use crate::refused::MOST_BYTES;
+use crate::waiting::{Counts, Kind, Message, Waiting};
+
+pub use error::LinkError;
 
 /// Longest without any sign of a broker that should answer a ping each 5 s.
 const STALLED: Duration = Duration::from_secs(15);
@@ -28,10 +37,14 @@ const FIRST_BACK_OFF: Duration = Duration::from_millis(250);
 const LONGEST_BACK_OFF: Duration = Duration::from_secs(8);
 /// Messages given to the client and not acknowledged.
 const WINDOW: usize = 64;
-/// Events of the connection that wait for the master.
-const WAITING: usize = 1024;
-/// Largest packet that the broker may send.
-const LARGEST_PACKET_BYTES: u32 = 1 << 20;
+/// Events of the connection that wait for the master: at most 33 MiB with the largest packets.
+const WAITING: usize = 256;
+/// Largest packet that the broker may send: the largest payload that is looked at, a topic as long as one may be, and what stands beside them.
+const LARGEST_PACKET_BYTES: u32 = 2 * MOST_BYTES as u32 + 4096;
+/// Longest wait for one event while the link is closed.
+const ATTEND: Duration = Duration::from_millis(50);
+/// How long the last state may take at least.
+const LAST_STATE: Duration = Duration::from_secs(1);
 
 /// What the broker tells as the state of the rehearsal when the link is lost.
 const LOST: &str = r#"{"state":"lost"}"#;
@@ -64,79 +77,6 @@ pub struct LinkSettings {
     pub queue: usize,
 }
 
-/// A message to be told, or one that came in.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Message {
-    /// Topic at the broker, as it stands in the packet.
-    pub topic: Vec<u8>,
-    /// Payload.
-    pub payload: Vec<u8>,
-    /// Its media type.
-    pub content_type: Option<String>,
-    /// Names and values beside it.
-    pub properties: Vec<(String, String)>,
-    /// Whether the broker keeps it for those who come later; of one that came in, whether it was kept.
-    pub retained: bool,
-}
-
-/// What became of all that was to be told.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Counts {
-    /// Told: the broker has acknowledged it.
-    pub told: u64,
-    /// Not told: the queue was full.
-    pub queue_full: u64,
-    /// Not told: the broker refused it.
-    pub not_allowed: u64,
-    /// Not told: not acknowledged when the link was closed.
-    pub left: u64,
-    /// Sent once more, after a connection had broken before it was acknowledged.
-    pub again: u64,
-    /// How often a connection broke.
-    pub breaks: u64,
-    /// Attempts to connect that failed.
-    pub failed: u64,
-}
-
-impl Counts {
-    /// All that was not told.
-    #[must_use]
-    pub fn not_told(&self) -> u64 {
-        self.queue_full + self.not_allowed + self.left
-    }
-}
-
-/// Why there is no link.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum LinkError {
-    /// The broker does not answer, or refuses.
-    #[error("no MQTT 5 broker at {address}: {why}")]
-    Connect {
-        /// Where.
-        address: Address,
-        /// Why.
-        why: String,
-    },
-    /// The broker does not let it hear what comes in.
-    #[error("the broker at {address} refuses the subscription to {filter}: {why}")]
-    Subscribe {
-        /// Where.
-        address: Address,
-        /// To what.
-        filter: String,
-        /// Why.
-        why: String,
-    },
-    /// The client of the connection has stopped by itself.
-    #[error("the connection to {address} has ended for good: {why}")]
-    Gone {
-        /// Where.
-        address: Address,
-        /// Why.
-        why: String,
-    },
-}
-
 enum Happened {
     Event(Box<Event>),
     /// The connection broke, or could not be made.
@@ -151,12 +91,15 @@ pub struct Link {
     events: Receiver<Happened>,
     go_on: Sender<Duration>,
     connected: bool,
+    /// Whether the client was given the subscription of this connection.
+    subscribed: bool,
     ever: bool,
     back_off: Duration,
-    queue: VecDeque<Message>,
-    most: usize,
+    waiting: Waiting,
     /// Given to the client, each with its packet id once it has one.
-    outstanding: VecDeque<(Option<u16>, Message)>,
+    outstanding: VecDeque<(Option<u16>, Kind, Message)>,
+    /// What came in before anybody attended.
+    early: Vec<Message>,
     counts: Counts,
     why: String,
     closing: bool,
@@ -207,22 +150,7 @@ impl Link {
         let (happened, events) = sync_channel(WAITING);
         let (go_on, gone_on) = channel();
         std::thread::spawn(move || keep(connection, &happened, &gone_on));
-        let mut link = Link {
-            address: settings.address.clone(),
-            filter: names.all_in(),
-            client,
-            events,
-            go_on,
-            connected: false,
-            ever: false,
-            back_off: FIRST_BACK_OFF,
-            queue: VecDeque::new(),
-            most: settings.queue,
-            outstanding: VecDeque::new(),
-            counts: Counts::default(),
-            why: "it does not answer".to_owned(),
-            closing: false,
-        };
+        let mut link = Link::over(client, events, go_on, settings, names);
         let begun = Instant::now();
         let mut came_in = Vec::new();
         while !link.ever {
@@ -233,7 +161,34 @@ impl Link {
             }
             link.attend(left, &mut came_in)?;
         }
+        link.early = came_in;
         Ok(link)
+    }
+
+    fn over(
+        client: Client,
+        events: Receiver<Happened>,
+        go_on: Sender<Duration>,
+        settings: &LinkSettings,
+        names: &Names,
+    ) -> Link {
+        Link {
+            address: settings.address.clone(),
+            filter: names.all_in(),
+            client,
+            events,
+            go_on,
+            connected: false,
+            subscribed: false,
+            ever: false,
+            back_off: FIRST_BACK_OFF,
+            waiting: Waiting::new(settings.queue),
+            outstanding: VecDeque::new(),
+            early: Vec::new(),
+            counts: Counts::default(),
+            why: "it does not answer".to_owned(),
+            closing: false,
+        }
     }
 
     /// Whether there is a connection now.
@@ -248,10 +203,10 @@ impl Link {
         &self.why
     }
 
-    /// How many messages wait, of how many that may.
+    /// How many of the rehearsal's messages wait, of how many that may.
     #[must_use]
     pub fn waiting(&self) -> (usize, usize) {
-        (self.queue.len(), self.most)
+        self.waiting.of_most()
     }
 
     /// What became of all so far; what still waits is in none of the counts.
@@ -262,12 +217,22 @@ impl Link {
 
     /// Puts a message into the queue; one too many is counted and not told.
     pub fn tell(&mut self, message: Message) {
-        if self.queue.len() >= self.most {
-            self.counts.queue_full += 1;
-        } else {
-            self.queue.push_back(message);
-            self.hand_over();
-        }
+        self.put(Kind::Mirror, message);
+    }
+
+    /// Tells the state next, instead of one that still waits; it always has room.
+    pub fn tell_state(&mut self, message: Message) {
+        self.put(Kind::State, message);
+    }
+
+    /// Tells when nothing else waits; one of too many is counted and not told.
+    pub fn tell_aside(&mut self, message: Message) {
+        self.put(Kind::Aside, message);
+    }
+
+    fn put(&mut self, kind: Kind, message: Message) {
+        self.waiting.put(kind, message, &mut self.counts);
+        self.hand_over();
     }
 
     /// Attends to the connection: returns as soon as something has happened, at the latest after `longest`. What came in is appended.
@@ -279,6 +244,7 @@ impl Link {
         longest: Duration,
         came_in: &mut Vec<Message>,
     ) -> Result<(), LinkError> {
+        came_in.append(&mut self.early);
         let mut next = self.events.recv_timeout(longest);
         let mut looked = 0;
         loop {
@@ -300,27 +266,57 @@ impl Link {
         Ok(())
     }
 
-    /// Waits until all has been told, at the latest for `longest`, and takes leave of the broker.
-    pub fn close(mut self, longest: Duration) -> Counts {
+    /// Waits until all has been told, at the latest for `longest`, tells the last state and takes leave of the broker. What still
+    /// comes in is given to `over`.
+    pub fn close(
+        mut self,
+        longest: Duration,
+        last: Option<Message>,
+        over: &mut dyn FnMut(&Message),
+    ) -> Counts {
         let begun = Instant::now();
-        let mut came_in = Vec::new();
-        while !(self.queue.is_empty() && self.outstanding.is_empty()) {
-            let left = longest.saturating_sub(begun.elapsed());
-            if left.is_zero() || self.attend(left, &mut came_in).is_err() {
-                break;
-            }
+        self.attend_until(longest, over, |link| {
+            link.waiting.len() + link.outstanding.len() == 0
+        });
+        if let Some(last) = last {
+            self.tell_state(last);
+            let left = longest.saturating_sub(begun.elapsed()).max(LAST_STATE);
+            self.attend_until(left, over, Link::state_is_told);
         }
-        self.counts.left += (self.queue.len() + self.outstanding.len()) as u64;
+        self.counts.left += (self.waiting.len() + self.outstanding.len()) as u64;
         self.closing = true;
-        // A full channel means that the broker takes nothing; then its last will is told.
-        if self.client.try_disconnect().is_ok() {
-            let until = Instant::now() + Duration::from_millis(500);
-            while self.connected
-                && Instant::now() < until
-                && self.attend(Duration::from_millis(50), &mut came_in).is_ok()
-            {}
+        // Without the leave the broker tells the last will; a full channel means that it takes nothing.
+        if self.state_is_told() && self.client.try_disconnect().is_ok() {
+            self.attend_until(Duration::from_millis(500), over, |link| !link.connected);
         }
         self.counts
+    }
+
+    fn state_is_told(&self) -> bool {
+        let state = |(_, kind, _): &(_, Kind, _)| *kind == Kind::State;
+        !self.waiting.has_state() && !self.outstanding.iter().any(state)
+    }
+
+    fn attend_until(
+        &mut self,
+        longest: Duration,
+        over: &mut dyn FnMut(&Message),
+        done: impl Fn(&Link) -> bool,
+    ) {
+        let begun = Instant::now();
+        let mut came_in = std::mem::take(&mut self.early);
+        loop {
+            came_in.drain(..).for_each(|message| over(&message));
+            let left = longest.saturating_sub(begun.elapsed());
+            if done(self) || left.is_zero() {
+                return;
+            }
+            let attended = self.attend(left.min(ATTEND), &mut came_in);
+            if attended.is_err() {
+                came_in.iter().for_each(&mut *over);
+                return;
+            }
+        }
     }
 
     fn happen(&mut self, happened: Happened, came_in: &mut Vec<Message>) -> Result<(), LinkError> {
@@ -346,13 +342,11 @@ impl Link {
             Happened::Event(event) => match *event {
                 Event::Incoming(Packet::ConnAck(_)) => {
                     self.connected = true;
+                    self.subscribed = false;
                     self.back_off = FIRST_BACK_OFF;
-                    self.subscribe();
-                    let again = self.outstanding.drain(..);
-                    let again: Vec<Message> = again.map(|(_, message)| message).collect();
-                    self.counts.again += again.len() as u64;
-                    for message in again.into_iter().rev() {
-                        self.queue.push_front(message);
+                    self.counts.again += self.outstanding.len() as u64;
+                    while let Some((_, kind, message)) = self.outstanding.pop_back() {
+                        self.waiting.give_back(kind, message);
                     }
                     Ok(())
                 }
@@ -371,7 +365,7 @@ impl Link {
                     })
                 }
                 Event::Outgoing(Outgoing::Publish(id)) => {
-                    if let Some(next) = self.outstanding.iter_mut().find(|(id, _)| id.is_none()) {
+                    if let Some(next) = self.outstanding.iter_mut().find(|(id, ..)| id.is_none()) {
                         next.0 = Some(id);
                     }
                     Ok(())
@@ -380,7 +374,7 @@ impl Link {
                     let place = self
                         .outstanding
                         .iter()
-                        .position(|(id, _)| *id == Some(ack.pkid));
+                        .position(|(id, ..)| *id == Some(ack.pkid));
                     if let Some(place) = place {
                         self.outstanding.remove(place);
                         match ack.reason {
@@ -401,7 +395,9 @@ impl Link {
         }
     }
 
-    fn subscribe(&mut self) {
+    /// Asks for what comes in, once a connection; whether it was asked. Before that nothing is told, so that a full channel is no reason to
+    /// stay deaf.
+    fn subscribe(&mut self) -> bool {
         let filter = Filter {
             path: self.filter.clone(),
             qos: QoS::AtLeastOnce,
@@ -409,13 +405,15 @@ impl Link {
             preserve_retain: true,
             retain_forward_rule: RetainForwardRule::Never,
         };
-        let asked = self.client.try_subscribe_many([filter]);
-        debug_assert!(asked.is_ok(), "the channel is empty after a connection");
+        self.client.try_subscribe_many([filter]).is_ok()
     }
 
     fn hand_over(&mut self) {
-        while self.connected && self.outstanding.len() < WINDOW {
-            let Some(message) = self.queue.pop_front() else {
+        if self.connected && !self.subscribed {
+            self.subscribed = self.subscribe();
+        }
+        while self.connected && self.subscribed && self.outstanding.len() < WINDOW {
+            let Some((kind, message)) = self.waiting.take() else {
                 return;
             };
             let properties = PublishProperties {
@@ -432,10 +430,10 @@ impl Link {
                 properties,
             );
             if given.is_err() {
-                self.queue.push_front(message);
+                self.waiting.give_back(kind, message);
                 return;
             }
-            self.outstanding.push_back((None, message));
+            self.outstanding.push_back((None, kind, message));
         }
     }
 }

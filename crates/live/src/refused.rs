@@ -58,3 +58,27 @@ impl Refused {
         }
     }
 }
+
+/// Most characters of a text of the world that are shown.
+pub const MOST_SHOWN: usize = 200;
+
+/// A text of the world as it may be shown: what steers a terminal or turns the writing is escaped, and what is too long is cut.
+#[must_use]
+pub fn shown(text: &str) -> String {
+    let steers = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+    };
+    let mut out = String::new();
+    for c in text.chars().take(MOST_SHOWN) {
+        if steers(c) {
+            out.extend(c.escape_unicode());
+        } else {
+            out.push(c);
+        }
+    }
+    if text.chars().nth(MOST_SHOWN).is_some() {
+        out += &format!(" ... ({} bytes in all)", text.len());
+    }
+    out
+}

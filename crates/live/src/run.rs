@@ -13,10 +13,11 @@ use serde_json::json;
 use timeline::Ns;
 
 use crate::form::Form;
-use crate::link::{Counts, Link, LinkError, Message};
+use crate::link::{Link, LinkError};
 use crate::names::Names;
 use crate::pace::Pace;
-use crate::refused::{MOST_BYTES, Refused};
+use crate::refused::{MOST_BYTES, Refused, shown};
+use crate::waiting::{Counts, Message};
 
 /// Longest step, of the rehearsal's time: what comes in waits no longer than one takes.
 const LONGEST_STEP: Ns = Ns(1_000_000_000);
@@ -102,12 +103,12 @@ impl Lived {
 /// Something to tell the user at once.
 #[derive(Debug)]
 pub enum Told<'a> {
-    /// A message that came in was not taken.
+    /// A message that came in was not taken. Its texts are as they may be shown ([`shown`](crate::shown)).
     Refused {
         /// Its topic at the broker.
         topic: String,
         /// Why.
-        why: &'a Refused,
+        why: String,
     },
     /// The connection broke.
     Broke {
@@ -187,14 +188,15 @@ pub fn run(
         let now = steps.now();
         if !watch(now) {
             let status = status("stopped", &steps, &pace, begun.elapsed(), lived, &link);
-            link.tell(state_message(names, &status));
-            lived.counts = link.close(LEAVE_AT_ONCE);
+            let last = state_message(names, &status);
+            lived.counts = close(link, LEAVE_AT_ONCE, last, tell, &mut lived.refused);
             return Err(RehearsalError::Cancelled { at: now }.into());
         }
-        if settings.wait && must_wait(&link) {
+        let attended = if settings.wait && must_wait(&link) {
             let from = Instant::now();
-            link.attend(BEAT, &mut came_in)?;
+            let attended = link.attend(BEAT, &mut came_in);
             pace.hold(from.elapsed());
+            attended
         } else {
             let longest = now.checked_add(LONGEST_STEP).unwrap_or(steps.end());
             // Whoever stops it is heard between two steps.
@@ -210,8 +212,8 @@ pub fn run(
             let beat = Ns((BEAT.as_secs_f64() * pace.speed() * 1e9) as u64);
             let next = steps.now().checked_add(beat).unwrap_or(steps.end());
             let wait = pace.until(next, begun.elapsed()).min(BEAT);
-            link.attend(wait, &mut came_in)?;
-        }
+            link.attend(wait, &mut came_in)
+        };
         for message in came_in.drain(..) {
             let entered = forms.take(line, names, &message, steps.now());
             let entered = entered.and_then(|(message, clamped)| {
@@ -224,19 +226,20 @@ pub fn run(
                 refuse(&mut link, names, &message, &why, tell, lived);
             }
         }
+        attended?;
         state.link(&link, tell);
         lived.latest = pace.latest();
         lived.held = pace.held();
         if state.status_due(begun.elapsed()) {
             let status = status("running", &steps, &pace, begun.elapsed(), lived, &link);
-            link.tell(state_message(names, &status));
+            link.tell_state(state_message(names, &status));
         }
     }
     lived.latest = pace.latest();
     lived.held = pace.held();
     let status = status("ended", &steps, &pace, begun.elapsed(), lived, &link);
-    link.tell(state_message(names, &status));
-    lived.counts = link.close(LEAVE);
+    let last = state_message(names, &status);
+    lived.counts = close(link, LEAVE, last, tell, &mut lived.refused);
     Ok(steps.finish())
 }
 
@@ -317,9 +320,10 @@ fn refuse(
     lived: &mut Lived,
 ) {
     *lived.refused.entry(why.word()).or_insert(0) += 1;
-    let topic = String::from_utf8_lossy(&message.topic).into_owned();
-    let told = json!({ "topic": topic, "why": why.to_string() });
-    link.tell(Message {
+    let topic = shown(&String::from_utf8_lossy(&message.topic));
+    let why = shown(&why.to_string());
+    let told = json!({ "topic": topic, "why": why });
+    link.tell_aside(Message {
         topic: names.refused().into_bytes(),
         payload: told.to_string().into_bytes(),
         content_type: Some(Form::Json.content_type().to_owned()),
@@ -327,6 +331,22 @@ fn refuse(
         retained: false,
     });
     tell(&Told::Refused { topic, why });
+}
+
+/// Closes the link; what still comes in is not taken.
+fn close(
+    link: Link,
+    longest: Duration,
+    last: Message,
+    tell: &mut dyn FnMut(&Told<'_>),
+    refused: &mut BTreeMap<&'static str, u64>,
+) -> Counts {
+    link.close(longest, Some(last), &mut |message| {
+        *refused.entry(Refused::Over.word()).or_insert(0) += 1;
+        let topic = shown(&String::from_utf8_lossy(&message.topic));
+        let why = Refused::Over.to_string();
+        tell(&Told::Refused { topic, why });
+    })
 }
 
 fn status(

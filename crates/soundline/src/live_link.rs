@@ -82,7 +82,9 @@ pub(crate) enum LiveLinkError {
     Prefix(#[from] PrefixError),
     /// No speed.
     #[error(
-        "--speed {speed}: a rehearsal runs from 1/3600 to 1,000,000 times as fast as real time"
+        "--speed {speed}: a rehearsal runs from 1/{:.0} to {:.0} times as fast as real time",
+        1.0 / Pace::SLOWEST,
+        Pace::FASTEST
     )]
     Speed {
         /// As it was given.
@@ -95,6 +97,12 @@ pub(crate) enum LiveLinkError {
         path: String,
         /// Why.
         source: std::io::Error,
+    },
+    /// A password file without a password.
+    #[error("the first line of the password file {path} is empty: the password stands there")]
+    EmptyPassword {
+        /// Its path.
+        path: String,
     },
     /// A user without a password.
     #[error(
@@ -207,9 +215,17 @@ impl LiveArgs {
                     let path = path.display().to_string();
                     LiveLinkError::PasswordFile { path, source }
                 })?;
-                text.lines().next().unwrap_or_default().to_owned()
+                let first = text.lines().next().unwrap_or_default();
+                if first.is_empty() {
+                    let path = path.display().to_string();
+                    return Err(LiveLinkError::EmptyPassword { path });
+                }
+                first.to_owned()
             }
-            None => std::env::var(PASSWORD).map_err(|_| LiveLinkError::NoPassword)?,
+            None => std::env::var(PASSWORD)
+                .ok()
+                .filter(|password| !password.is_empty())
+                .ok_or(LiveLinkError::NoPassword)?,
         };
         let user = user.clone();
         Ok(Some(Login { user, password }))
@@ -303,6 +319,7 @@ impl Session {
             "told_again": lived.counts.again,
             "not_told": {
                 "queue_full": lived.counts.queue_full,
+                "too_many_refusals": lived.counts.asides_full,
                 "refused_by_broker": lived.counts.not_allowed,
                 "left_at_the_end": lived.counts.left,
                 "no_such_form": lived.no_form,
@@ -327,6 +344,10 @@ impl Session {
         )];
         for (count, why) in [
             (counts.queue_full, "not told: the queue was full"),
+            (
+                counts.asides_full,
+                "not told: messages not taken, of which too many waited to be told",
+            ),
             (counts.not_allowed, "not told: the broker refused"),
             (counts.left, "not told: not acknowledged by the end"),
             (lived.no_form, "not told: no such form"),

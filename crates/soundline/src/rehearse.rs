@@ -138,13 +138,16 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     // What came in is kept also where the rehearsal was stopped.
     let recorded = match &session {
         Some(session) => {
-            let text = read
+            // The cue sheet is the first that was read.
+            let (_, sheet) = read
                 .sources
                 .iter()
-                .find(|(_, source)| source.path == args.cues)
-                .map_or("", |(_, source)| source.text.as_str());
+                .next()
+                .ok_or_else(|| RehearseError::Cues {
+                    path: path(&args.cues),
+                })?;
             session
-                .record(text, line, cues, &outputs)
+                .record(&sheet.text, line, cues, &outputs)
                 .map_err(RehearseError::from)?
         }
         None => None,

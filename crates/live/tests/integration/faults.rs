@@ -209,7 +209,7 @@ fn verif_a_login_opens_the_broker_and_what_it_forbids_is_counted() {
             retained: false,
         });
     }
-    let counts = link.close(Duration::from_secs(10));
+    let counts = link.close(Duration::from_secs(10), None, &mut |_| {});
     assert_eq!(
         (counts.told, counts.not_allowed, counts.left),
         (1, 2, 0),

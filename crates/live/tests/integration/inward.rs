@@ -147,6 +147,8 @@ fn verif_malformed_messages_are_refused_and_counted() {
     let check = network::crc16(&wrong_schema[..good.len() - 2]).to_be_bytes();
     wrong_schema[good.len() - 2..].copy_from_slice(&check);
     let large = vec![0; 65_537];
+    // Clears the screen of whoever shows it, and is long.
+    let rude = format!(r#"{{"\u001b[2J{}":1}}"#, "x".repeat(60_000));
     let mut sender = Client::connect(broker.port, "sender");
     sender.subscribe(&format!("{PREFIX}/refused"));
     sender.publish_retained(&format!("{PREFIX}/in/mid/alert"), &good);
@@ -162,6 +164,9 @@ fn verif_malformed_messages_are_refused_and_counted() {
             send("mid/alert", &wrong_schema, None);
             send("mid/alert", &[], None);
             send("mid/alert", &large, None);
+            // More than the broker may hand on.
+            send("mid/alert", &[0; 200_000], None);
+            send("mid/alert", rude.as_bytes(), Some("application/json"));
             send("mid/alert", b"{\"level\":1}", Some("application/json"));
             send("mid/alert", &good, Some("text/plain"));
             send("mid/state/all", &[0; 39], None);
@@ -183,7 +188,7 @@ fn verif_malformed_messages_are_refused_and_counted() {
         [
             ("large", 1),
             ("module", 1),
-            ("payload", 7),
+            ("payload", 8),
             ("place", 1),
             ("topic", 1)
         ],
@@ -191,8 +196,8 @@ fn verif_malformed_messages_are_refused_and_counted() {
         ran.told
     );
     assert_eq!(ran.lived.entered.len(), 2);
-    assert_eq!(ran.told.len(), 11);
-    let told: Vec<String> = (0..11)
+    assert_eq!(ran.told.len(), 12);
+    let told: Vec<String> = (0..12)
         .map(|_| {
             let heard = sender.next(Duration::from_secs(10)).unwrap();
             String::from_utf8(heard.payload).unwrap()
@@ -205,13 +210,50 @@ fn verif_malformed_messages_are_refused_and_counted() {
         "no module `nobody`",
         "no topic `nothing`",
         "65537",
+        "there is no field `\\\\u{1b}[2Jxxx",
     ] {
         assert!(told.iter().any(|t| t.contains(part)), "{part}: {told:?}");
     }
+    assert!(told.iter().all(|t| t.len() < 600), "{told:?}");
     let alerts = |records: &[rehearsal::Record]| {
         let alert = |w: &What| matches!(w, What::Published { topic, .. } if topic.0 == 0);
         records.iter().filter(|r| alert(&r.what)).count()
     };
     // What was retained is of another time: the subscription does not ask for it.
     assert_eq!(alerts(&ran.records), 1);
+}
+
+/// What comes in when the link is just there, and while it is closed, is taken or counted like all other.
+#[test]
+fn verif_what_comes_in_before_and_after_is_counted() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let link = crate::line::link(broker.port, 10);
+    let mut sender = Client::connect(broker.port, "sender");
+    let place = format!("{PREFIX}/in/mid/alert");
+    for _ in 0..3 {
+        sender.publish(&place, b"x", None);
+    }
+    std::thread::sleep(Duration::from_millis(500));
+    let mut over = Vec::new();
+    let counts = link.close(Duration::ZERO, None, &mut |message| {
+        over.push(message.topic.clone());
+    });
+    assert_eq!(over, vec![place.into_bytes(); 3], "{counts:?}");
+}
+
+/// Escapes of a terminal (ECMA-48) and marks that turn the writing are shown by their numbers; what is long is cut.
+#[test]
+fn verif_text_of_the_world_is_shown_harmless() {
+    assert_eq!(live::shown("ähnlich `a\\b`"), "ähnlich `a\\b`");
+    assert_eq!(
+        live::shown("\u{1b}]0;x\u{7}\r\n\u{9b}2J\u{202e}"),
+        "\\u{1b}]0;x\\u{7}\\u{d}\\u{a}\\u{9b}2J\\u{202e}"
+    );
+    let long = live::shown(&"é".repeat(live::MOST_SHOWN + 1));
+    assert_eq!(
+        long,
+        "é".repeat(live::MOST_SHOWN) + " ... (402 bytes in all)"
+    );
 }

@@ -35,7 +35,7 @@ pub fn run(
 }
 
 /// Id of an input: of the cue sheet, or behind them of a message from outside, as it is called in a cue sheet that replays it.
-/// Numbers go on where those of the cue sheet end.
+/// Numbers go on where those of the cue sheet end; no count comes to those beyond half of all, which are left aside.
 #[must_use]
 pub fn input_id(cues: &CueSheet, index: usize) -> String {
     if let Some(input) = cues.inputs.get(index) {
@@ -43,7 +43,8 @@ pub fn input_id(cues: &CueSheet, index: usize) -> String {
     }
     let numbers = cues.inputs.iter().filter_map(|input| {
         let number = input.id.strip_prefix(OUTSIDE)?;
-        number.parse::<usize>().ok()
+        let number = number.parse::<usize>().ok()?;
+        (number < usize::MAX / 2).then_some(number)
     });
     let number = numbers.max().unwrap_or(0) + 1 + index - cues.inputs.len();
     format!("{OUTSIDE}{number:06}")

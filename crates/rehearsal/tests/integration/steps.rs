@@ -120,6 +120,12 @@ fn verif_messages_from_outside_replay_from_a_cue_sheet() {
     assert_eq!(records, replayed_records);
     assert_eq!(format!("{outcome:?}"), format!("{replayed:?}"));
     assert_eq!(input_id(&cues, cues.inputs.len()), "outside-000006");
+    // The greatest number that there is has none behind it.
+    let sheet = sheet.replace("outside-000005", &format!("outside-{}", usize::MAX));
+    let (_, cues) = read(&text("small.toml"), &sheet);
+    assert_eq!(cues.inputs.len(), 5);
+    assert_eq!(input_id(&cues, 5), "outside-000005");
+    assert_eq!(input_id(&cues, 6), "outside-000006");
 }
 
 /// What is handed in at the end, or at the instant of an input of the cue sheet.

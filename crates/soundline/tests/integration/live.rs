@@ -138,6 +138,8 @@ fn verif_what_cannot_be_linked_is_told_before_anything_is_run() {
     let cues = sheet(&demo, "quiet.toml");
     fs::write(&cues, SHEET).unwrap();
     let password = sheet(&demo, "none.txt");
+    let empty = sheet(&demo, "empty.txt");
+    fs::write(&empty, "\nsecond line\n").unwrap();
     for (args, part) in [
         (
             vec!["--mqtt", "mqtts://localhost"],
@@ -149,7 +151,7 @@ fn verif_what_cannot_be_linked_is_told_before_anything_is_run() {
         ),
         (
             vec!["--mqtt", "tcp://localhost", "--speed", "0"],
-            "--speed 0:",
+            "--speed 0: a rehearsal runs from 1/3600 to 1000000 times",
         ),
         (
             vec!["--mqtt", "tcp://localhost", "--speed", "NaN"],
@@ -173,6 +175,17 @@ fn verif_what_cannot_be_linked_is_told_before_anything_is_run() {
                 &password,
             ],
             "cannot be read",
+        ),
+        (
+            vec![
+                "--mqtt",
+                "tcp://localhost",
+                "--user",
+                "me",
+                "--password-file",
+                &empty,
+            ],
+            "empty.txt is empty: the password stands there",
         ),
         (vec!["--speed", "2"], "--mqtt"),
         (vec!["--record-inputs", "x.toml"], "--mqtt"),
