@@ -6,14 +6,16 @@
 //! intervals bills a fixed number. The sum over the origins is the convolution of their distributions, to 10^-12 of the whole in each.
 //!
 //! With messages that share billed ones that sum is only an upper limit, so months are drawn: exponential times between events, and the queue of
-//! [`network::Uplink`] with its windows, failures, expiry and room, but without the cap.
+//! [`network::Uplink`] with its windows, failures, expiry and room, but without the cap. What drawn months show has limits at 95 % (order statistics: no
+//! more than a share `1 - q` lies above the upper limit of a quantile `q`, by the exact limit of the share that was counted above it).
 //!
-//! Source: textbook probability; held to scipy.stats.poisson and to numpy and SimPy draws (docs/method/uplink.md).
+//! Source: textbook probability; H. A. David and H. N. Nagaraja, Order Statistics (2003), section 7.1; held to scipy.stats.poisson, scipy.stats.binom and to
+//! numpy and SimPy draws (docs/method/uplink.md).
 
 use std::collections::BTreeMap;
 
 use chance::{Stream, garwood};
-use network::{Filter, Outcome, Uplink, UplinkEvent, UplinkMessage};
+use network::{Filter, Outcome, Uplink, UplinkEvent, UplinkMessage, UplinkSpec};
 use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
 use timeline::{Class, Ns};
@@ -25,6 +27,10 @@ use crate::input::{
 };
 use crate::tuning::{ShelvedTuning, chain_digest};
 
+mod shares;
+
+pub(crate) use shares::Month;
+
 /// What is left out at each end of a distribution.
 const TAIL: f64 = 1e-12;
 /// Products that are added up at most in one convolution.
@@ -33,54 +39,12 @@ const MOST_PRODUCTS: f64 = 5e7;
 const MOST_DRAWN: f64 = 300_000.0;
 const MOST_MONTHS: f64 = 1000.0;
 const LEAST_MONTHS: f64 = 299.0;
+/// Attempts at most in all drawn months together.
+const MOST_ATTEMPTS: u64 = 1_000_000;
 /// Seed of the draws.
-const SEED: u64 = 1;
-/// Confidence of the limits of a rate of false alarms.
+pub(crate) const SEED: u64 = 1;
+/// Confidence of the limits of a rate of false alarms, two-sided, and of what drawn months show, one-sided.
 const CONFIDENCE: f64 = 0.95;
-
-/// Billed messages of a month.
-pub(crate) struct Month {
-    /// Probability of each number of billed messages from 0.
-    pub(crate) probabilities: Vec<f64>,
-    /// From what, in words.
-    pub(crate) why: String,
-    /// What else there is to say.
-    pub(crate) notes: Vec<String>,
-    /// What it follows from, for a digest.
-    pub(crate) from: String,
-}
-
-impl Month {
-    /// The fewest billed messages that this share of months does not pass.
-    pub(crate) fn quantile(&self, share: f64) -> Result<u64, String> {
-        let sure = self.probabilities.iter().filter(|p| **p > 0.0).count() == 1;
-        if share >= 1.0 && !sure {
-            return Err(
-                "events that come by chance have no limit in all months: write a smaller `share`, or none for what is declared at most"
-                    .to_owned(),
-            );
-        }
-        let mut below = 0.0;
-        for (billed, p) in self.probabilities.iter().enumerate() {
-            below += p;
-            if below >= share - TAIL {
-                return Ok(billed as u64);
-            }
-        }
-        Err(format!("the distribution does not reach {share}"))
-    }
-
-    /// Share of months with no more billed messages than this.
-    pub(crate) fn share_up_to(&self, billed: u64) -> f64 {
-        let upto = usize::try_from(billed).map_or(usize::MAX, |n| n.saturating_add(1));
-        let sum: f64 = self.probabilities.iter().take(upto).sum();
-        if upto >= self.probabilities.len() {
-            1.0
-        } else {
-            sum.min(1.0)
-        }
-    }
-}
 
 /// Where events come from.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -170,22 +134,43 @@ fn distribution(
         true => "no events".to_owned(),
         false => format!("{} by chance", events.join(" and ")),
     };
-    let (probabilities, how) = match line.uplinks[of.0].pack_within_s {
-        None => (compounded(sendings, rates)?, String::new()),
+    let mut from = format!("{sendings:?} {rates:?}");
+    let (probabilities, months) = match line.uplinks[of.0].pack_within_s {
+        None => (compounded(sendings, rates)?, None),
         Some(_) => {
+            let (spec, success) = queue(line, of)?;
+            from.push_str(&format!(" {spec:?} {success:?}"));
             let (probabilities, months) = drawn(line, of, sendings, rates)?;
-            (
-                probabilities,
-                format!(", as {months} drawn months with seed {SEED} show"),
-            )
+            let by_chance = |(origin, rate): (&Origin, &f64)| {
+                *rate > 0.0 && !matches!(origin, Origin::Interval(_))
+            };
+            // Without any chance all months are alike.
+            let chance = success < 1.0 || rates.iter().any(by_chance);
+            (probabilities, chance.then_some(months))
         }
+    };
+    let how = match months {
+        None => String::new(),
+        Some(months) => format!(
+            ", as {months} drawn months with seed {SEED} show, each number the upper limit at {} % confidence, one-sided",
+            100.0 * CONFIDENCE
+        ),
     };
     Ok(Month {
         probabilities,
+        drawn: months,
         why: format!("of {events} in each{how}"),
         notes: Vec::new(),
-        from: format!("{sendings:?} {rates:?} {how}"),
+        from,
     })
+}
+
+/// The queue that months are drawn through, without the cap, and the chance that an attempt succeeds.
+fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, f64), String> {
+    let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    spec.cap = None;
+    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
+    Ok((spec, success))
 }
 
 /// The exact distribution when each message is billed by itself.
@@ -258,9 +243,7 @@ fn drawn(
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
 ) -> Result<(Vec<f64>, u32), String> {
-    let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
-    spec.cap = None;
-    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
+    let (spec, success) = queue(line, of)?;
     let mean: f64 = rates
         .iter()
         .map(|(origin, rate)| {
@@ -279,6 +262,7 @@ fn drawn(
     let month_s = MONTH_DAYS * SECONDS_PER_DAY;
     let name = format!("month/{}", line.uplinks[of.0].id);
     let mut counts: Vec<u64> = Vec::new();
+    let mut attempts = 0;
     for number in 0..months {
         let mut stream = Stream::named(SEED, &name, u64::from(number));
         let offers = offers(sendings, rates, month_s, &mut stream)?;
@@ -290,17 +274,26 @@ fn drawn(
                 true => Outcome::Arrived,
                 false => Outcome::Failed,
             });
+            if attempts + uplink.stats().attempts > MOST_ATTEMPTS {
+                return Err(format!(
+                    "uplink.{} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
+                    line.uplinks[of.0].id,
+                    show_number(100.0 * success)
+                ));
+            }
+            Ok(())
         };
         for (at, message) in offers {
             while uplink.next().is_some_and(|next| next < (at, Class::Act)) {
-                step(&mut uplink);
+                step(&mut uplink)?;
             }
             uplink.offer(at, message).map_err(|e| e.to_string())?;
         }
         // What waits at its end is of this month, as what waited at its begin was of the one before.
         while uplink.next().is_some() {
-            step(&mut uplink);
+            step(&mut uplink)?;
         }
+        attempts += uplink.stats().attempts;
         let billed = usize::try_from(uplink.stats().billed)
             .map_err(|_| "more messages are billed than can be counted".to_owned())?;
         if counts.len() <= billed {

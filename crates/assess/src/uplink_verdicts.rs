@@ -9,7 +9,7 @@ use crate::input::{
     InputError, MONTH_DAYS, billed_alone, least_success, payload_bytes, start_limits, streams,
     traffic, uplink_spec,
 };
-use crate::month::{Month, month};
+use crate::month::{Month, SEED, month};
 use crate::queue::{attempts_needed, queue_s};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -20,6 +20,7 @@ const OUTAGE_S: f64 = 3600.0;
 const UPLINK_METHOD: &str = "declared rates times billed messages, loads that large ones end counted (docs/method/uplink.md)";
 const MONTH_METHOD: &str =
     "Poisson events, compounded with billed messages (docs/method/uplink.md)";
+const DRAWN_METHOD: &str = "Poisson events in drawn months of the uplink's queue, order-statistic limits (docs/method/uplink.md)";
 
 /// Longest time on an uplink in the wanted share of cases, s; see [`crate::queue`].
 pub(crate) fn ashore(
@@ -228,8 +229,8 @@ struct Billed {
     messages: f64,
     /// Behaviour by behaviour.
     why: String,
-    /// What it follows from: the time in s, and of each behaviour its limit, the messages that each start costs, and the size and the urgency of what it sends.
-    from: (f64, Vec<(AtMost, f64, u32, u8)>),
+    /// What it follows from, for a digest.
+    from: String,
 }
 
 fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
@@ -241,14 +242,14 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
     // Priorities of what may share, and of what goes by itself with how many of it there are.
     let (mut most_urgent, mut alone) = (None, Vec::new());
     let mut parts = Vec::new();
-    let mut from = Vec::new();
+    let mut from = format!("{span_s:?} {spec:?}");
     for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
+        let priority = line.topics[sender.topic.0].priority;
+        from.push_str(&format!(" {sender:?} {priority}"));
         let limit = sender.limit.ok_or_else(|| as_it_likes(&sender.behaviour))?;
         let each = billed_alone(u, sender.bytes) as f64;
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         messages += each * count;
-        let priority = line.topics[sender.topic.0].priority;
-        from.push((limit, each, sender.bytes, priority));
         parts.push(format!(
             "{count:.0} of behaviour.{} at {each:.0} billed each",
             sender.behaviour
@@ -283,7 +284,7 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
     Ok(Billed {
         messages,
         why,
-        from: (span_s, from),
+        from,
     })
 }
 
@@ -323,10 +324,7 @@ pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Ve
             against.judge(
                 subject,
                 messages,
-                Evidence::computed(
-                    UPLINK_METHOD,
-                    &(limit, from, line.uplinks[of.0].pack_within_s.map(|q| q.si)),
-                ),
+                Evidence::computed(UPLINK_METHOD, &(limit, from)),
                 why,
             )
         }
@@ -349,10 +347,25 @@ pub(crate) fn uplink_cost(
             (b.messages as u64, evidence, why)
         }),
         Some(share) => month(line, of, shelf).and_then(|m| {
+            let u = &line.uplinks[of.0];
             let billed = m.quantile(share)?;
             let why = expected(line, of, limit, share, &m)?;
-            let evidence =
-                Evidence::computed(MONTH_METHOD, &(limit, share, tariff(line, of), &m.from));
+            // What drawn months leave open is not known: broken only where it costs too much by the lower limit too.
+            let (most, fewest) = (u.affordable(limit), m.lower(share)?);
+            if let (Some(most), Some(fewest)) = (most, fewest.map(|n| stopped(line, of, n)))
+                && stopped(line, of, billed) > most
+                && fewest <= most
+            {
+                return Err(format!(
+                    "between {fewest} and {} billed messages, each at 95 % confidence, one-sided, and {limit} pays {most}: the months that can be drawn do not decide; {why}",
+                    stopped(line, of, billed)
+                ));
+            }
+            let input = (limit, share, tariff(line, of), &m.from);
+            let evidence = match m.drawn {
+                None => Evidence::computed(MONTH_METHOD, &input),
+                Some(draws) => Evidence::sampled(DRAWN_METHOD, &input, u64::from(draws), SEED),
+            };
             Ok((billed, evidence, why))
         }),
     };
@@ -441,14 +454,16 @@ fn expected(
     );
     if let Some(most) = u.affordable(limit) {
         why.push_str(&format!(
-            "; {} of the months cost no more than {limit}",
-            percent(m.share_up_to(most))
+            "; {}{} of the months cost no more than {limit}",
+            if m.drawn.is_some() { "at least " } else { "" },
+            percent(m.share_within(most)?)
         ));
     }
     if let Some(most) = u.cap.and_then(|(cap, _)| u.affordable(cap)) {
         why.push_str(&format!(
-            "; the cap of {most} messages is passed in {} of the months",
-            percent(1.0 - m.share_up_to(most))
+            "; the cap of {most} messages is passed in {}{} of the months",
+            if m.drawn.is_some() { "at most " } else { "" },
+            percent(1.0 - m.share_within(most)?)
         ));
     }
     for note in &m.notes {

@@ -33,7 +33,7 @@ pub enum Evidence {
         /// SHA-256 of its exact input.
         inputs: String,
     },
-    /// Draws that were counted, whose record lies beside the plan.
+    /// Draws that were counted: their record lies beside the plan, or `check` makes them anew each time.
     Sampled {
         /// The method.
         method: &'static str,
@@ -79,6 +79,22 @@ impl Evidence {
     pub(crate) fn computed(method: &'static str, input: &impl std::fmt::Debug) -> Evidence {
         let inputs = plan::hex(&Sha256::digest(format!("{input:?}").as_bytes()));
         Evidence::Computed { method, inputs }
+    }
+
+    /// Evidence of draws that `check` makes itself, with this seed, from an input.
+    pub(crate) fn sampled(
+        method: &'static str,
+        input: &impl std::fmt::Debug,
+        draws: u64,
+        seed: u64,
+    ) -> Evidence {
+        let inputs = plan::hex(&Sha256::digest(format!("{input:?}").as_bytes()));
+        Evidence::Sampled {
+            method,
+            inputs,
+            draws,
+            seed,
+        }
     }
 }
 

@@ -8,9 +8,22 @@ fn list(value: &Value) -> &Vec<Value> {
     value.as_array().unwrap()
 }
 
+/// Draws, quantile, and the lower and upper order statistic.
+const ORDER: [(u32, f64, u64, Option<u64>); 8] = [
+    (1000, 0.5, 474, Some(527)),
+    (1000, 0.9, 884, Some(916)),
+    (1000, 0.99, 985, Some(996)),
+    (1000, 0.999, 997, None),
+    (299, 0.5, 135, Some(165)),
+    (299, 0.9, 260, Some(278)),
+    (299, 0.99, 293, Some(299)),
+    (299, 0.999, 298, None),
+];
+
 fn month_of(probabilities: Vec<f64>) -> Month {
     Month {
         probabilities,
+        drawn: None,
         why: String::new(),
         notes: Vec::new(),
         from: String::new(),
@@ -145,4 +158,41 @@ fn val_drawn_months_are_those_of_scipy_and_numpy() {
         }
     }
     assert!(checked >= 60, "{checked}");
+}
+
+/// The order statistics of 1000 and 299 draws, by scipy 1.17.1: least k with `binom.cdf(k - 1, n, q) >= 0.95`, and most with
+/// `binom.cdf(k - 1, n, q) <= 0.05`, counted from 1.
+#[test]
+fn val_limits_of_quantiles_are_order_statistics() {
+    for (n, q, low, high) in ORDER {
+        // The i-th draw bills i messages.
+        let mut probabilities = vec![1.0 / f64::from(n); n as usize + 1];
+        probabilities[0] = 0.0;
+        let month = Month {
+            drawn: Some(n),
+            ..month_of(probabilities)
+        };
+        assert_eq!(month.quantile(q).ok(), high, "{n} {q}");
+        assert_eq!(month.lower(q), Ok(Some(low)), "{n} {q}");
+    }
+    let few = Month {
+        drawn: Some(299),
+        ..month_of(vec![0.0, 1.0])
+    };
+    let why = few.quantile(0.999).unwrap_err();
+    assert!(why.contains("no more than 99 % of the months"), "{why}");
+    assert!(few.quantile(1.0).is_err());
+    // 1 - 0.05^(1/299).
+    let within = few.share_within(1).unwrap();
+    assert!((within - 0.990_030).abs() < 1e-6, "{within}");
+}
+
+/// An attempt that hardly ever succeeds is not tried without end.
+#[test]
+fn verif_drawing_ends_where_hardly_an_attempt_succeeds() {
+    let (mut line, sendings, rates) = packed(100.0, 60.0, 10);
+    line.uplinks[0].success.as_mut().unwrap().si = f64::MIN_POSITIVE;
+    line.uplinks[0].back_off_s = Some(line.uplinks[0].session_s);
+    let why = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap_err();
+    assert!(why.contains("too many to draw"), "{why}");
 }

@@ -306,3 +306,22 @@ fn val_repeats_that_come_after_too_many_others_save_nothing() {
         assert_eq!(told, counted < 4, "{limit}");
     }
 }
+
+/// The chance that every sending is hit rests on how many there are, and when: all of it is in the digest.
+#[test]
+fn verif_repeats_are_in_the_digest_of_what_is_lost() {
+    const ASKED: &str = "[requirement.whole]\nthat = \"message-loss\"\nat_most = \"0.2 %\"\n";
+    const RETRY: &str = "size = \"100 B\"\ndelivery = \"at-least-once\"\nretry = { after = \"1 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    let hit = format!("{LINK}\nbit_error_rate = 1e-6");
+    let inputs = |retry: &str| {
+        let text = changed(&[(LINK, &hit), ("size = \"100 B\"", retry)]) + ASKED;
+        let check = check(&read(&text), &Shelf::default());
+        match &known(&check, "whole").evidence {
+            assess::Evidence::Computed { inputs, .. } => inputs.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    let three = inputs(RETRY);
+    assert_ne!(inputs(&RETRY.replace("at_most = 3", "at_most = 4")), three);
+    assert_ne!(inputs(&RETRY.replace("1 s", "2 s")), three);
+}

@@ -1,6 +1,6 @@
 //! What is paid when events come by chance, against scipy 1.17.1, and how the sea, packing and caps count.
 
-use assess::{Shelf, Word, check};
+use assess::{Evidence, Shelf, Word, check};
 
 use crate::support::{changed, checked, close, good, known, read, requirement, why_unknown};
 
@@ -188,4 +188,103 @@ fn verif_a_mistake_in_a_detector_reaches_only_a_cost_by_chance() {
     let by_chance = check(&read(&changed(&by_chance)), &Shelf::default());
     assert_eq!(requirement(&by_chance, "budget").word(), Word::Unknown);
     assert!(good(&[]).line.is_some());
+}
+
+/// A share that drawn months cannot show is unknown; what they show is an upper limit, with the number of draws and their seed.
+#[test]
+fn verif_drawn_months_say_what_they_can_show() {
+    let held = format!("{SURE}pack_within = \"1 h\"\n");
+    let expects = expects("10 per d");
+    let with = |share: &str, at_most: &str| {
+        checked(&[
+            (
+                BUDGET,
+                &shared(share).replace("50 EUR", &format!("{at_most} EUR")),
+            ),
+            (ON, &expects),
+            (SURE, &held),
+            ("message_size = \"120 B\"", "message_size = \"500 B\""),
+        ])
+    };
+    let check = with("90 %", "50");
+    let budget = known(&check, "budget");
+    let Evidence::Sampled {
+        method,
+        draws,
+        seed,
+        ..
+    } = &budget.evidence
+    else {
+        panic!("{:?}", budget.evidence);
+    };
+    assert!(method.contains("drawn months"), "{method}");
+    assert_eq!((*draws, *seed), (1000, 1));
+    assert!(budget.why.contains("upper limit at 95 % confidence"));
+    let why = why_unknown(&with("99.9 %", "50"), "budget").to_owned();
+    assert!(why.contains("1000 months that can be drawn"), "{why}");
+    // Just below the upper limit the months do not decide; far below, they do.
+    let upper = budget.value.value;
+    let below = format!("{:.2}", upper - 0.1);
+    let why = why_unknown(&with("90 %", &below), "budget").to_owned();
+    assert!(why.contains("do not decide"), "{why}");
+    let broken = with("90 %", "15");
+    assert_eq!(requirement(&broken, "budget").word(), Word::Broken);
+}
+
+fn inputs(changes: &[(&str, &str)], of: &str) -> String {
+    let check = checked(changes);
+    match &known(&check, of).evidence {
+        Evidence::Computed { inputs, .. } | Evidence::Sampled { inputs, .. } => inputs.clone(),
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Whatever of an uplink a value rests on is in its digest, so that a change makes older evidence stale.
+#[test]
+fn verif_every_key_of_an_uplink_is_in_the_digest() {
+    const SIZE: &str = "message_size = \"120 B\"";
+    let held = format!("{SURE}pack_within = \"1 h\"\n");
+    let expects = expects("10 per d");
+    let share = shared("90 %");
+    let plain = [
+        (SIZE, "message_size = \"500 B\""),
+        (SURE, held.as_str()),
+        (ON, expects.as_str()),
+        (BUDGET, share.as_str()),
+    ];
+    let more = |more: &str| format!("{held}{more}\n");
+    let others = [
+        (0, "message_size = \"620 B\"".to_owned()),
+        (1, more("overhead = \"10 B\"")),
+        (1, more("adds = \"1 B\"")),
+        (1, more("urgent = 0")),
+        (1, more("room = 50\ngives_up = \"oldest\"")),
+        (1, held.replace("100 %", "95 %")),
+        (1, held.replace("1 h", "2 h")),
+    ];
+    for of in ["messages", "budget"] {
+        let before = inputs(&plain, of);
+        for (i, to) in &others {
+            if of == "messages" && to.contains("95 %") {
+                // Failed attempts are not billed: what is declared at most does not rest on them.
+                continue;
+            }
+            let mut all = plain;
+            all[*i].1 = to;
+            assert_ne!(inputs(&all, of), before, "{of}: {to}");
+        }
+    }
+    for (from, to) in [
+        ("session = \"5 s\"", "session = \"6 s\""),
+        (
+            "back_off = \"10 s\"",
+            "back_off = \"10 s\"\nexpiry = \"3 h\"",
+        ),
+        ("back_off = \"10 s\"", "back_off = \"11 s\""),
+    ] {
+        let before = inputs(&plain, "budget");
+        let mut all = plain.to_vec();
+        all.push((from, to));
+        assert_ne!(inputs(&all, "budget"), before, "{to}");
+    }
 }

@@ -86,9 +86,9 @@ impl StoreNow {
     fn look_ahead(&mut self) {
         let rate_b_s = self.rate_b_s();
         let free_bytes = self.usable_bytes - self.held_bytes();
-        self.next = if self.full || self.overwrites {
+        self.next = if self.full || (self.overwrites && self.recordings_bytes > 0.0) {
             None
-        } else if self.stuffed || free_bytes <= 0.0 {
+        } else if self.overwrites || self.stuffed || free_bytes <= 0.0 {
             Some(self.since)
         } else if rate_b_s > 0.0 {
             let left = Ns::from_s_f64(free_bytes / rate_b_s).ok();
@@ -97,6 +97,45 @@ impl StoreNow {
         } else {
             None
         };
+    }
+
+    /// Adds to the log. Where recordings are overwritten the oldest go for it; what is beyond the capacity then goes at the same instant.
+    fn log(&mut self, bytes: f64) {
+        if self.full {
+            self.count.lost_bytes += bytes;
+            return;
+        }
+        if !self.overwrites {
+            self.logs_bytes += bytes;
+            return;
+        }
+        let gone = bytes.min(self.recordings_bytes);
+        self.recordings_bytes -= gone;
+        self.count.dropped_bytes += gone;
+        if self.stuffed {
+            // What fills it from outside leaves only the room of what goes.
+            self.logs_bytes += gone;
+            self.count.lost_bytes += bytes - gone;
+        } else {
+            self.logs_bytes += bytes;
+        }
+    }
+
+    /// Bytes beyond the capacity.
+    fn over_bytes(&self) -> f64 {
+        (self.held_bytes() - self.usable_bytes).max(0.0)
+    }
+
+    /// Takes nothing more; what was beyond the capacity found no room.
+    fn stop(&mut self) {
+        let over = self.over_bytes();
+        let of_logs = over.min(self.logs_bytes);
+        self.logs_bytes -= of_logs;
+        self.recordings_bytes -= over - of_logs;
+        self.count.lost_bytes += over;
+        self.overwrites = false;
+        self.full = true;
+        self.count.files_closed += self.writing.iter().filter(|w| **w).count() as u64;
     }
 
     fn set_writing(&mut self, of: usize, on: bool) {
@@ -181,17 +220,7 @@ impl Engine<'_> {
             if let Some(bytes) = logged(StorageIx(s)) {
                 let store = &mut self.stores[s];
                 store.fill(self.now);
-                if store.full {
-                    store.count.lost_bytes += bytes.si;
-                } else {
-                    store.logs_bytes += bytes.si;
-                }
-                if store.overwrites {
-                    // The oldest recordings make room for it.
-                    let gone = bytes.si.min(store.recordings_bytes);
-                    store.recordings_bytes -= gone;
-                    store.count.dropped_bytes += gone;
-                }
+                store.log(bytes.si);
                 store.look_ahead();
             }
         }
@@ -218,6 +247,7 @@ impl Engine<'_> {
         let storage = StorageIx(index);
         let store = &mut self.stores[index];
         store.fill(self.now);
+        store.overwrites = false;
         let order = self.line.storages[index].drop.as_deref().unwrap_or(&[]);
         for what in order {
             let store = &mut self.stores[index];
@@ -225,7 +255,7 @@ impl Engine<'_> {
                 Droppable::Logs if store.logs_bytes > 0.0 => std::mem::take(&mut store.logs_bytes),
                 Droppable::OldestRecordings if store.recordings_bytes > 0.0 => {
                     store.overwrites = true;
-                    let over = (store.held_bytes() - store.usable_bytes).max(0.0);
+                    let over = store.over_bytes().min(store.recordings_bytes);
                     store.recordings_bytes -= over;
                     over
                 }
@@ -245,8 +275,8 @@ impl Engine<'_> {
             return;
         }
         let store = &mut self.stores[index];
-        store.full = true;
-        store.count.files_closed += store.writing.iter().filter(|w| **w).count() as u64;
+        store.stop();
+        debug_assert!(store.recordings_bytes >= 0.0 && store.logs_bytes >= 0.0);
         store.look_ahead();
         self.record(None, None, What::StoreFull { storage });
     }

@@ -226,3 +226,48 @@ fn verif_a_store_that_something_else_fills_loses_until_it_is_free() {
     // Begun at 0, 30, 70, 90 s, with the ear and at 120 s.
     assert_eq!((count.files_begun, count.files_closed), (6, 5));
 }
+
+/// Log entries of 300 kB and a store of 400 kB. The second entry takes all the room of the recordings and some that is not there: what the plan names
+/// further goes, or the store takes nothing more. It never holds more than its capacity, and what came in is held, went or found no room.
+#[test]
+fn verif_a_store_that_overwrites_never_holds_more_than_its_capacity() {
+    let with = |drop: &str, event: &str| {
+        let more = format!("drop = [{drop}]\nlogs = {{ event = \"{event}\" }}");
+        line_and_cues(&[(SENDS, &card(&more))], &[])
+    };
+    // Without a log: what is recorded in all.
+    let (line, cues) = line_and_cues(&[(SENDS, &card("drop = [\"oldest-recordings\"]"))], &[]);
+    let recorded = {
+        let count = run(&line, &cues).0.stores[0];
+        count.held_bytes + count.dropped_bytes + count.lost_bytes
+    };
+    for (drop, event, full_at_end) in [
+        ("\"oldest-recordings\"", 300e3, true),
+        ("\"oldest-recordings\"", 1e6, true),
+        ("\"oldest-recordings\", \"logs\"", 300e3, false),
+        ("\"logs\", \"oldest-recordings\"", 300e3, false),
+        ("\"logs\", \"oldest-recordings\"", 1e6, false),
+        ("\"nothing\"", 300e3, true),
+        ("\"oldest-recordings\"", 50e3, false),
+    ] {
+        let (line, cues) = with(drop, &format!("{event} B"));
+        let (outcome, records) = run(&line, &cues);
+        let count = outcome.stores[0];
+        let events = times(&records, |w| matches!(w, What::Event { .. })).len() as f64;
+        assert!(events >= 2.0, "{events}");
+        assert!(
+            count.held_bytes <= 400_000.0 + 1e-3,
+            "{drop} {event}: {count:?}"
+        );
+        let all = count.held_bytes + count.dropped_bytes + count.lost_bytes;
+        assert!(
+            (all - recorded - events * event).abs() < 1.0,
+            "{drop} {event}: {all} {recorded} {events} {count:?}"
+        );
+        let full = times(&records, |w| matches!(w, What::StoreFull { .. }));
+        assert_eq!(full.len(), usize::from(full_at_end), "{drop} {event}");
+        if full_at_end {
+            assert!(count.lost_bytes > 0.0, "{drop} {event}: {count:?}");
+        }
+    }
+}
