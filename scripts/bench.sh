@@ -12,7 +12,7 @@ cargo build --release
 figures=$(mktemp)
 trap 'rm -f "$figures"' EXIT
 failed=()
-for crate in ${CRATES:-power network signal detect injection assess soundline}; do
+for crate in ${CRATES:-power network mooring signal detect injection assess soundline}; do
     for bench in crates/"$crate"/benches/*.rs; do
         name=$(basename "$bench" .rs)
         printf '\n== %s, %s\n' "$crate" "$name"
