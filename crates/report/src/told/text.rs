@@ -423,7 +423,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         };
         let _ = writeln!(
             out,
-            "storage.{}: {:.1} MB in it, {} files begun, {} closed{}{}",
+            "storage.{}: {:.1} MB in it, files: {} begun, {} closed{}{}",
             storage.id,
             c.held_bytes / 1e6,
             c.files_begun,
