@@ -182,7 +182,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         ),
         (
             "retry",
-            "nothing that has arrived is sent again while the line is whole",
+            "nothing that has arrived is sent again while the line is whole, and repeats can be told apart",
             carried(&reach, delivery_verdicts::retries(line)),
         ),
         (
