@@ -281,7 +281,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             bytes,
         } => (
             "store-drops",
-            json!({ "storage": store(storage), "what": what.word(), "size_bytes": bytes }),
+            json!({ "storage": store(storage), "dropped": what.word(), "size_bytes": bytes }),
         ),
         What::StoreFull { storage } => ("store-full", json!({ "storage": store(storage) })),
         What::Stopped {

@@ -98,6 +98,22 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         priority: 1,
         at_most: None,
     });
+    line.storages.push(plan::Storage {
+        id: "card".to_owned(),
+        at: line.modules[0].at,
+        module,
+        capacity_bytes: plan::Q {
+            si: 1e9,
+            law: None,
+            at: line.modules[0].at,
+        },
+        keep_free: None,
+        records: Vec::new(),
+        cut_s: None,
+        cluster_bytes: None,
+        logs: None,
+        drop: None,
+    });
     let line = &*line;
     let (uplink, topic) = (UplinkIx(0), TopicIx(0));
     let message = MessageId(7);
