@@ -48,7 +48,7 @@ pub struct Settings {
 pub enum LiveError {
     /// The rehearsal itself.
     #[error(transparent)]
-    Rehearsal(#[from] RehearsalError),
+    Rehearsal(Box<RehearsalError>),
     /// The link.
     #[error(transparent)]
     Link(#[from] LinkError),
@@ -60,6 +60,12 @@ pub enum LiveError {
         "the plan says nothing of how messages are framed ([traffic]), so that there is nothing to mirror"
     )]
     NoTraffic,
+}
+
+impl From<RehearsalError> for LiveError {
+    fn from(error: RehearsalError) -> LiveError {
+        LiveError::Rehearsal(Box::new(error))
+    }
 }
 
 /// A message that came in and entered the rehearsal.

@@ -60,7 +60,7 @@ pub(crate) enum RehearseError {
     Sounds(String),
     /// The rehearsal stopped.
     #[error("the rehearsal cannot be run: {0}")]
-    Run(#[from] RehearsalError),
+    Run(Box<RehearsalError>),
     /// The user asked to stop.
     #[error("cancelled at {at} of the rehearsal")]
     Cancelled {
@@ -205,7 +205,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
 
 /// What stops a rehearsal, told where the sound that it is about stands in the cue sheet.
 fn placed(
-    error: RehearsalError,
+    error: Box<RehearsalError>,
     args: &Args,
     read: &CueReading,
     cues: &CueSheet,
@@ -326,10 +326,13 @@ fn play(
     };
     bar.finish_and_clear();
     let outcome = match ran {
-        Some(Err(LiveError::Rehearsal(RehearsalError::Cancelled { at }))) => {
-            return Err(RehearseError::Cancelled { at }.into());
+        Some(Err(LiveError::Rehearsal(error))) => {
+            return Err(match *error {
+                RehearsalError::Cancelled { at } => RehearseError::Cancelled { at },
+                other => RehearseError::Run(Box::new(other)),
+            }
+            .into());
         }
-        Some(Err(LiveError::Rehearsal(error))) => return Err(RehearseError::from(error).into()),
         Some(Err(error)) => return Err(RehearseError::from(LiveLinkError::from(error)).into()),
         Some(Ok(outcome)) => outcome,
         // The trace could not even be begun.

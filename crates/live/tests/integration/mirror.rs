@@ -149,7 +149,7 @@ fn verif_the_state_is_kept_and_a_lost_link_is_told() {
     let stopped = crate::line::stopped(&line, &cues, broker.port);
     assert!(matches!(
         stopped,
-        LiveError::Rehearsal(RehearsalError::Cancelled { .. })
+        LiveError::Rehearsal(error) if matches!(*error, RehearsalError::Cancelled { .. })
     ));
     let told = late.until(|h| state(h) == "stopped");
     assert!(told.len() <= 3, "{told:?}");
