@@ -1,8 +1,8 @@
 //! What came of a rehearsal: topic by topic, and fault by fault.
 //!
-//! A fault disturbs a topic at a module that hears it when, while the fault holds, a copy for that module is lost or late, or that module or one
-//! that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time: then
-//! the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
+//! A fault disturbs a topic at a module that hears it when, while the fault holds, a copy for that module is lost or late, waits for a way or has to be sent again, or
+//! that module or one that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time, or the first
+//! one where no bound says what is in time: then the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
 
 use std::collections::BTreeMap;
 
@@ -20,8 +20,10 @@ pub struct TopicCame {
     pub published: u64,
     /// Messages that the topic's `at_most` held back.
     pub held_back: u64,
-    /// Copies delivered.
+    /// Copies delivered, those once more to a receiver that had forgotten them left out.
     pub delivered: u64,
+    /// Copies delivered once more to a receiver that had forgotten them.
+    pub repeated: u64,
     /// Copies lost, by reason, in the order in which the reasons came.
     pub lost: Vec<(Loss, u64)>,
     /// Copies delivered later than the bound of `check` says.
@@ -71,6 +73,8 @@ pub struct Harm {
 pub enum Recovered {
     /// So long after the fault was over; zero for a module that worked then.
     After(Ns),
+    /// So long after the fault was over something was delivered, and `check` knows no bound by which to say whether in time.
+    Unbounded(Ns),
     /// Not by the end of the rehearsal.
     NotByTheEnd,
     /// Nothing was published since the fault was over.
@@ -105,6 +109,8 @@ struct Watched {
 struct Pair {
     published_since: bool,
     told_again: Option<Ns>,
+    /// Whether a bound says that this was in time.
+    bounded: bool,
 }
 
 impl Came {
@@ -117,6 +123,7 @@ impl Came {
                 .iter()
                 .filter(|b| b.actions.iter().any(publishes))
                 .map(|b| b.on)
+                .chain(from_cues(cues, TopicIx(t)))
                 .collect();
             all.sort_unstable();
             all.dedup();
@@ -170,7 +177,6 @@ impl Came {
                 came.delivered += 1;
                 came.late += u64::from(late == Some(true));
                 came.unbounded += u64::from(late.is_none());
-                let late = late == Some(true);
                 for fault in &mut self.faults {
                     fault.delivered(topic, module, late, at);
                 }
@@ -187,14 +193,25 @@ impl Came {
                     fault.lost(topic, module);
                 }
             }
-            What::Posted { topic, what, .. } => {
+            What::Posted {
+                module,
+                topic,
+                what,
+                ..
+            } => {
                 let came = &mut self.topics[topic.0].0;
                 match what {
                     NoteKind::Kept => came.kept += 1,
                     NoteKind::Released => came.sent_later += 1,
                     NoteKind::Again { .. } => came.sent_again += 1,
                     NoteKind::Duplicate => came.duplicates += 1,
+                    NoteKind::Repeated => came.repeated += 1,
                     _ => {}
+                }
+                if matches!(what, NoteKind::Kept | NoteKind::Missed { .. }) {
+                    for fault in self.faults.iter_mut().filter(|f| f.holds) {
+                        fault.pairs.entry((topic, module)).or_default();
+                    }
                 }
             }
             What::FaultBegins { fault } => {
@@ -255,11 +272,25 @@ impl Came {
     pub(crate) fn finish(self) -> (Vec<TopicCame>, Vec<FaultCame>) {
         let topics = self.topics.into_iter().map(|(came, latencies)| TopicCame {
             latency: latencies.told(),
+            delivered: came.delivered - came.repeated,
             ..came
         });
         let faults = self.faults.into_iter().map(Watched::finish);
         (topics.collect(), faults.collect())
     }
+}
+
+/// The modules at which a cue sheet publishes a topic.
+fn from_cues(cues: &CueSheet, topic: TopicIx) -> impl Iterator<Item = ModuleIx> {
+    let inputs = cues.inputs.iter().map(|i| (i.module, i.topic));
+    let floods = cues.faults.iter().filter_map(|f| match f.what {
+        FaultKind::Flood { module, topic, .. } => Some((module, topic)),
+        _ => None,
+    });
+    inputs
+        .chain(floods)
+        .filter(move |(_, t)| *t == topic)
+        .map(|(module, _)| module)
 }
 
 impl Watched {
@@ -270,11 +301,11 @@ impl Watched {
         self.holds || (self.came.over.is_some() && pair.is_some_and(unsettled))
     }
 
-    fn delivered(&mut self, topic: TopicIx, module: ModuleIx, late: bool, at: Ns) {
+    fn delivered(&mut self, topic: TopicIx, module: ModuleIx, late: Option<bool>, at: Ns) {
         if !self.disturbs(topic, module) {
             return;
         }
-        if late {
+        if late == Some(true) {
             let harm = self.harm.entry(topic).or_default();
             if self.holds {
                 harm.late += 1;
@@ -286,6 +317,7 @@ impl Watched {
             && let Some(pair) = self.pairs.get_mut(&(topic, module))
         {
             pair.told_again = Some(at);
+            pair.bounded = late.is_some();
         }
     }
 
@@ -316,7 +348,10 @@ impl Watched {
         let pairs = self.pairs.iter().map(|((topic, to), pair)| {
             let how = match (over, pair.told_again) {
                 (None, _) => Recovered::NotOver,
-                (Some(over), Some(at)) => since(at, over),
+                (Some(over), Some(at)) if pair.bounded => since(at, over),
+                (Some(over), Some(at)) => {
+                    Recovered::Unbounded(at.checked_sub(over).unwrap_or(Ns::ZERO))
+                }
                 (Some(_), None) if !pair.published_since => Recovered::NothingPublished,
                 (Some(_), None) => Recovered::NotByTheEnd,
             };

@@ -1,7 +1,7 @@
 //! The expectations of a cue sheet, counted while the rehearsal runs.
 
 use assess::input::{InputError, ns};
-use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, Recovery, SoundIx, Within};
+use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, Q, Recovery, SoundIx, Within};
 use timeline::Ns;
 
 use crate::came::{FaultCame, Recovered};
@@ -30,6 +30,11 @@ struct Window {
     until: Ns,
     /// The sound and repeat that the thing must go back to.
     root: Option<(SoundIx, u32)>,
+    /// Whether it has to be rehearsed whole for what is not seen in it to show something.
+    whole: bool,
+    /// Of `late`: copies that came in, and those of which nobody knows whether they were late.
+    came: u64,
+    unbounded: u64,
     /// Detectors that must be able to hear all that time, so that hearing nothing of it shows something.
     ears: Vec<usize>,
     count: u32,
@@ -84,6 +89,12 @@ impl<'a> Watcher<'a> {
                     see_voltage(windows, record.at, voltages_v[of.0]);
                 }
                 continue;
+            }
+            if let Some(late) = could_be_late(&expect.what, &record.what) {
+                for window in windows.iter_mut().filter(|w| holds(w, record)) {
+                    window.came += 1;
+                    window.unbounded += u64::from(late.is_none());
+                }
             }
             if !concerns(&expect.what, &record.what) {
                 continue;
@@ -167,14 +178,27 @@ impl<'a> Watcher<'a> {
             ExpectKind::Voltage { .. } => true,
             ExpectKind::Recovered(_) => false,
         };
+        if let ExpectKind::Late { count, .. } = &expect.what
+            && count.at_most.is_some()
+        {
+            let unbounded: u64 = windows.iter().map(|w| w.unbounded).sum();
+            if unbounded > 0 {
+                return Some(format!(
+                    "of {unbounded} copies `check` knows no bound by which they could be late: write `beyond`"
+                ));
+            }
+        }
         if !absence {
             return None;
         }
         if windows
             .iter()
-            .any(|w| w.from >= end || (w.root.is_some() && w.until > end))
+            .any(|w| w.from >= end || (w.whole && w.until > end))
         {
             return Some("the rehearsal ends before the window is over".to_owned());
+        }
+        if matches!(expect.what, ExpectKind::Late { .. }) && windows.iter().any(|w| w.came == 0) {
+            return Some("nothing was delivered that could have been late".to_owned());
         }
         let heard = |w: &Window, detector: usize| {
             self.hearing[detector]
@@ -222,6 +246,9 @@ fn windows(
         from,
         until,
         root,
+        whole: !matches!(expect.within, Within::Between { .. }),
+        came: 0,
+        unbounded: 0,
         ears: ears.clone(),
         count: 0,
         first: Vec::new(),
@@ -313,6 +340,28 @@ fn concerns(kind: &ExpectKind, what: &What) -> bool {
                 module, topic: t, ..
             },
         ) => topic == t && to == module,
+        (ExpectKind::Late { .. }, What::Delivered { .. }) => {
+            could_be_late(kind, what) == Some(Some(true))
+        }
+        (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
+        (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
+        (ExpectKind::Stopped { of, .. }, What::Stopped { behaviour, .. }) => of.contains(behaviour),
+        (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
+        _ => false,
+    }
+}
+
+/// Whether a copy was late: beyond what is written, or beyond the bound of `check`; `None` where that has none.
+fn is_late(beyond_s: Option<Q>, after: Ns, late: Option<bool>) -> Option<bool> {
+    match beyond_s {
+        Some(q) => Some(after.as_s_f64() > q.si),
+        None => late,
+    }
+}
+
+/// Whether a copy that an expectation on lateness looks at was late; the outer `None` for all else.
+fn could_be_late(what: &ExpectKind, seen: &What) -> Option<Option<bool>> {
+    match (what, seen) {
         (
             ExpectKind::Late {
                 topic,
@@ -327,18 +376,10 @@ fn concerns(kind: &ExpectKind, what: &What) -> bool {
                 late,
                 ..
             },
-        ) => {
-            let is_late = match beyond_s {
-                Some(q) => after.as_s_f64() > q.si,
-                None => *late == Some(true),
-            };
-            topic == t && to.is_none_or(|to| to == *module) && is_late
+        ) if topic == t && to.is_none_or(|to| to == *module) => {
+            Some(is_late(*beyond_s, *after, *late))
         }
-        (ExpectKind::Sent { of, .. }, What::Sent { uplink, .. }) => of == uplink,
-        (ExpectKind::Lost { topic, .. }, What::Lost { topic: t, .. }) => topic == t,
-        (ExpectKind::Stopped { of, .. }, What::Stopped { behaviour, .. }) => of.contains(behaviour),
-        (ExpectKind::Down { of, .. }, What::Down { module, .. }) => of == module,
-        _ => false,
+        _ => None,
     }
 }
 
@@ -456,6 +497,13 @@ fn recovery(
                 format!("{what} {took_s:.4} s after fault.{id} was over{limit}"),
             )
         }
+        Recovered::Unbounded(took) => done(
+            false,
+            format!(
+                "told again {:.4} s after fault.{id} was over, and `check` knows no bound by which to say whether in time",
+                took.as_s_f64()
+            ),
+        ),
         Recovered::NothingPublished => done(
             false,
             format!("nothing was published on it since fault.{id} was over, so this shows nothing"),

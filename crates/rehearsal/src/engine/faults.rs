@@ -103,7 +103,11 @@ impl Engine<'_> {
                 module,
                 leaves: Leaves::Joined,
             } => self.hold(module, id)?,
-            FaultKind::Restart { module, by } => self.restart(module, by, id)?,
+            FaultKind::Restart { module, by } => {
+                if !self.restart(module, by, id)? {
+                    self.record(Some(id), None, What::FaultEnds { fault });
+                }
+            }
             FaultKind::RebootLoop { module, .. } => {
                 if begins && self.modules[module.0].works() {
                     self.reboot_later(fault)?;
@@ -174,7 +178,7 @@ impl Engine<'_> {
                     self.publish(module, topic, None, by, Some(parent), None)?;
                 }
                 let every = ns(|| self.named(fault), every_s.si)?;
-                self.go_later(every, Class::Publish, fault, turn);
+                self.go_later(every, Class::Publish, place(module.0), fault, turn);
             }
             _ => {}
         }
@@ -192,10 +196,19 @@ impl Engine<'_> {
         format!("fault.{}", self.cues.faults[fault].id)
     }
 
-    pub(super) fn go_later(&mut self, after: Ns, class: Class, fault: usize, turn: u32) {
-        if let Some(at) = self.now.checked_add(after) {
+    /// At a place, as all that happens at an instant goes by place; beyond the end nothing waits.
+    pub(super) fn go_later(
+        &mut self,
+        after: Ns,
+        class: Class,
+        at_place: u32,
+        fault: usize,
+        turn: u32,
+    ) {
+        let at = self.now.checked_add(after).filter(|at| *at < self.end);
+        if let Some(at) = at {
             let goes = Happening::Goes { fault, turn };
-            self.queue.push(at, class, place(fault), goes);
+            self.queue.push(at, class, at_place, goes);
         }
     }
 
@@ -223,7 +236,7 @@ impl Engine<'_> {
             }
         };
         let after = ns(|| name, length_s)?;
-        self.go_later(after, Class::Fault, fault, turn);
+        self.go_later(after, Class::Fault, place(fault), fault, turn);
         Ok(())
     }
 
@@ -232,7 +245,7 @@ impl Engine<'_> {
         if let FaultKind::RebootLoop { module, after_s } = self.cues.faults[fault].what {
             let after = ns(|| self.named(fault), after_s.si)?;
             let turn = self.modules[module.0].life_turn;
-            self.go_later(after, Class::Fault, fault, turn);
+            self.go_later(after, Class::Fault, place(fault), fault, turn);
         }
         Ok(())
     }

@@ -133,25 +133,26 @@ impl Engine<'_> {
         self.boot(module, parent)
     }
 
-    /// A module that works is restarted by a fault. One without power, dead or hung stays as it is.
+    /// A module that works or boots is restarted by a fault. One without power, dead or hung stays as it is: false.
     pub(super) fn restart(
         &mut self,
         module: ModuleIx,
         by: RestartBy,
         parent: RecordId,
-    ) -> Result<(), RehearsalError> {
+    ) -> Result<bool, RehearsalError> {
         let m = &mut self.modules[module.0];
         if m.life == Life::Off || m.hung || m.dead {
-            return Ok(());
+            return Ok(false);
         }
         m.life = Life::Off;
         self.dirty = true;
         self.stopped(module, Stop::NoPower, parent)?;
         match by {
             // It boots once the next settling has found its voltage, as after a trip.
-            RestartBy::Power => Ok(()),
-            RestartBy::Watchdog => self.boot(module, parent),
+            RestartBy::Power => {}
+            RestartBy::Watchdog => self.boot(module, parent)?,
         }
+        Ok(true)
     }
 
     fn boot(&mut self, module: ModuleIx, parent: RecordId) -> Result<(), RehearsalError> {

@@ -6,7 +6,7 @@ use network::LinkState;
 use plan::{FaultKind, Leaves, Line, ModuleIx, SpanIx, SupplyIx};
 use timeline::Class;
 
-use super::Engine;
+use super::{Engine, place};
 use crate::error::RehearsalError;
 
 impl Engine<'_> {
@@ -175,7 +175,7 @@ impl Engine<'_> {
                 let left_s = left_s.min(self.end.as_s_f64());
                 let after = ns(|| self.named(f), left_s)?;
                 let turn = self.faults.turns[f];
-                self.go_later(after, Class::Supply, f, turn);
+                self.go_later(after, Class::Supply, place(f), f, turn);
             }
         }
         Ok(())

@@ -38,7 +38,7 @@ fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
     let rows = line.topics.iter().zip(&outcome.topics);
     for (topic, came) in rows.clone().filter(|(_, c)| c.published + c.held_back > 0) {
         let lost: u64 = came.lost.iter().map(|(_, n)| n).sum();
-        let late = match came.delivered == came.unbounded {
+        let late = match came.unbounded >= came.delivered {
             true if came.delivered > 0 => "unknown".to_owned(),
             _ => came.late.to_string(),
         };
@@ -62,6 +62,14 @@ fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
             (came.sent_later, "went after they had waited"),
             (came.sent_again, "sent again"),
             (came.duplicates, "removed, for they were there already"),
+            (
+                came.repeated,
+                "delivered once more, to a module that had forgotten them",
+            ),
+            (
+                came.unbounded,
+                "delivered without a bound by which they could be late",
+            ),
         ];
         for (n, what) in posted.iter().filter(|(n, _)| *n > 0) {
             let _ = writeln!(out, "  {:widest$}  {n} {what}", "");
@@ -122,6 +130,10 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
             Recovered::After(after) => {
                 format!("{} after it was over", words::took(after.as_s_f64()))
             }
+            Recovered::Unbounded(after) => format!(
+                "{} after it was over; no bound says whether in time",
+                words::took(after.as_s_f64())
+            ),
             Recovered::NotByTheEnd => "not by the end".to_owned(),
             Recovered::NothingPublished => "not known: nothing was published since".to_owned(),
             Recovered::NotOver => "not over".to_owned(),
@@ -158,7 +170,7 @@ pub(super) fn topics_came_json(line: &Line, outcome: &Outcome) -> Value {
             let told = json!({
                 "published": came.published, "held_back": came.held_back, "delivered": came.delivered,
                 "lost": lost, "late": came.late, "kept": came.kept, "sent_later": came.sent_later,
-                "sent_again": came.sent_again, "duplicates": came.duplicates, "without_a_bound": came.unbounded, "latency": latency,
+                "sent_again": came.sent_again, "duplicates": came.duplicates, "repeated": came.repeated, "without_a_bound": came.unbounded, "latency": latency,
             });
             (topic.name.clone(), told)
         })
@@ -190,6 +202,7 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
                 };
                 let (word, after) = match how {
                     Recovered::After(after) => ("recovered", Some(after.0)),
+                    Recovered::Unbounded(after) => ("told again, no bound", Some(after.0)),
                     Recovered::NotByTheEnd => ("not by the end", None),
                     Recovered::NothingPublished => ("nothing published", None),
                     Recovered::NotOver => ("not over", None),
