@@ -428,3 +428,107 @@ fn verif_the_mishaps_of_the_example_come_to_what_they_must() {
     let broken = |r: &&Record| matches!(r.what, What::BeyondBound { .. });
     assert_eq!(records.iter().find(broken), None);
 }
+
+fn late_said(outcome: &Outcome) -> (bool, &str) {
+    let late = &outcome.expectations[0];
+    (late.passed, &late.said)
+}
+
+/// That nothing was late shows something only where something came that could have been, by a bound that is known, and in a window that was
+/// rehearsed whole.
+#[test]
+fn verif_nothing_late_shows_nothing_where_nothing_could_be() {
+    let late = |more: &str| {
+        format!("\n[expect.late]\nthat = \"late\"\ntopic = \"go\"\nat_most = 0\n{more}")
+    };
+    let two = ["running"; 2];
+    // What only inputs publish has no bound in `check`.
+    let sent = input("one", 5.0, 0, "go");
+    let (outcome, _) = rehearsed(&two, 20, &(sent.clone() + &late("")));
+    let (passed, said) = late_said(&outcome);
+    assert!(!passed && said.contains("knows no bound"), "{said}");
+    let (outcome, _) = rehearsed(&two, 20, &(sent.clone() + &late("beyond = \"1 s\"\n")));
+    assert!(late_said(&outcome).0, "{:?}", outcome.expectations);
+    let (outcome, _) = rehearsed(&two, 20, &late("beyond = \"1 s\"\n"));
+    let (passed, said) = late_said(&outcome);
+    assert!(!passed && said.contains("nothing was delivered"), "{said}");
+    // Ten seconds of an hour.
+    let cut = a_fault(
+        "blink",
+        5.0,
+        "until = \"10 s\"\nkind = \"cut\"\nof = \"span.s1\"",
+    );
+    let window = late("beyond = \"1 s\"\nafter = \"fault.blink\"\nwithin = \"1 h\"\n");
+    let (outcome, _) = rehearsed(&two, 20, &(cut + &input("two", 15.0, 0, "go") + &window));
+    let (passed, said) = late_said(&outcome);
+    assert!(
+        !passed && said.contains("before the window is over"),
+        "{said}"
+    );
+}
+
+/// A restart of a module that is dead does nothing, and what is lost there is not laid to it.
+#[test]
+fn verif_a_restart_of_a_dead_module_harms_nothing() {
+    let dead = a_fault("dead", 5.0, "kind = \"dead\"\nof = \"module.m1\"");
+    let again = a_fault(
+        "again",
+        8.0,
+        "kind = \"restart\"\nof = \"module.m1\"\nby = \"watchdog\"",
+    );
+    let sent: String = (0..5)
+        .map(|n| input(&format!("i{n}"), 9.0 + f64::from(n), 0, "go"))
+        .collect();
+    let (outcome, records) = rehearsed(&["running"; 2], 20, &(dead + &again + &sent));
+    let lost = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Lost { .. }))
+        .count();
+    assert_eq!(lost, 5);
+    // In the order of their ids.
+    let [again, dead] = outcome.faults.as_slice() else {
+        panic!("{:?}", outcome.faults);
+    };
+    assert_eq!(again.over, Some(Ns(8_000_000_000)));
+    assert!(
+        again.topics.is_empty() && again.recovered.is_empty(),
+        "{again:?}"
+    );
+    assert_eq!(dead.topics[0].1.lost, 5);
+}
+
+/// What was lost on its way and is to be sent again was disturbed, although no copy is lost for good.
+#[test]
+fn verif_what_has_to_be_sent_again_was_disturbed() {
+    let mut plan = line_text(&in_a_row(&["running"; 2]), 300, 100) + &topic("go");
+    plan += "delivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 9, acknowledgement = \"8 B\" }\n";
+    plan += &told("b1", 1, "go", r#"{ log = "told" }"#);
+    // Every frame is hit while it holds.
+    let noisy = a_fault(
+        "noisy",
+        4.0,
+        "until = \"9 s\"\nkind = \"bit-errors\"\nof = \"span.s1\"\nrate = 0.4",
+    );
+    let (line, cues) = read(
+        &plan,
+        &(cue_text(30, 1) + &noisy + &input("one", 5.0, 0, "go")),
+    );
+    let (outcome, _) = run(&line, &cues);
+    let pair = Recovery::Topic {
+        topic: TopicIx(0),
+        to: ModuleIx(1),
+    };
+    let told = outcome.faults[0]
+        .recovered
+        .iter()
+        .find(|(what, _)| *what == pair);
+    // Sent at 5, 7, 9 and 11 s: at 9 s the fault is over, and no bound is known for what an input publishes.
+    let Some((_, Recovered::Unbounded(took))) = told else {
+        panic!("{:?}", outcome.faults);
+    };
+    assert!(took.as_s_f64() < 2.1, "{took:?}");
+    assert_eq!(
+        (outcome.topics[0].delivered, outcome.topics[0].repeated),
+        (1, 0)
+    );
+}
