@@ -137,13 +137,7 @@ impl<'a> Bars<'a> {
             Top::Surface { force_n } => (force_n[0] * force_n[0] + force_n[1] * force_n[1]).sqrt(),
             Top::Fixed { .. } => 0.0,
         };
-        let weights_n: f64 = hanging
-            .ropes
-            .iter()
-            .map(|rope| rope.weight_n_m * rope.length_m)
-            .chain(hanging.bodies.iter().map(|body| body.weight_n))
-            .map(f64::abs)
-            .sum();
+        let weights_n: f64 = hanging.weights_n().map(f64::abs).sum();
         let most_n = (floats_n + weights_n).max(1e-6);
         let bars: Vec<Bar> = s_m
             .windows(2)

@@ -78,12 +78,7 @@ pub(crate) fn shoot(
 fn first_guess(hanging: &Hanging, top_m: Vector) -> Vector {
     let length_m = hanging.length_m();
     let across_m = (top_m[0] * top_m[0] + top_m[1] * top_m[1]).sqrt();
-    let weight_n: f64 = hanging
-        .ropes
-        .iter()
-        .map(|rope| rope.weight_n_m * rope.length_m)
-        .chain(hanging.bodies.iter().map(|body| body.weight_n))
-        .sum();
+    let weight_n: f64 = hanging.weights_n().sum();
     let rise_m = top_m[2] - hanging.foot_m;
     let slack = length_m * length_m - rise_m * rise_m;
     let spread_m = if slack > 0.0 { slack.sqrt() } else { 0.0 };

@@ -79,6 +79,15 @@ impl Hanging {
         self.ropes.iter().map(|rope| rope.length_m).sum()
     }
 
+    /// Weight in water of each rope and each body, N; negative floats.
+    pub(crate) fn weights_n(&self) -> impl Iterator<Item = f64> {
+        let ropes = self
+            .ropes
+            .iter()
+            .map(|rope| rope.weight_n_m * rope.length_m);
+        ropes.chain(self.bodies.iter().map(|body| body.weight_n))
+    }
+
     /// Length under a load that stretches every part as far as `tension_n` does, m.
     pub(crate) fn stretched_m(&self, tension_n: f64) -> f64 {
         let of = |rope: &Rope| rope.length_m * (1.0 + rope.strain(tension_n));

@@ -138,13 +138,7 @@ fn surface(way: &Way<'_>, hanging: &Hanging, force_n: [f64; 2]) -> Result<Shape,
     let mut end_m = |up_n: f64| -> Result<f64, MooringError> {
         Ok(count.descend(way, top_m, pull(up_n))?.at_m[2] - hanging.foot_m)
     };
-    let weight_n: f64 = hanging
-        .ropes
-        .iter()
-        .map(|rope| rope.weight_n_m * rope.length_m)
-        .chain(hanging.bodies.iter().map(|body| body.weight_n))
-        .map(f64::abs)
-        .sum();
+    let weight_n: f64 = hanging.weights_n().map(f64::abs).sum();
     let level_n = (force_n[0] * force_n[0] + force_n[1] * force_n[1]).sqrt();
     let mut high_n = (weight_n + level_n).max(1e-3);
     let mut low_n = 0.0;

@@ -6,26 +6,7 @@ use mooring::{Current, Hanging, Rope, Top, Water, hang};
 /// `h sqrt(2 T/(w h) - 1)` = 300.93 m (printed), with a level pull of `T - w h` = 1489.3 kN.
 #[test]
 fn val_least_length_of_a_slack_line() {
-    let line = Hanging {
-        water: Water {
-            depth_m: 25.0,
-            density_kg_m3: 1025.0,
-            current: Current::none(),
-        },
-        ropes: vec![Rope {
-            length_m: 400.0,
-            diameter_m: 0.1,
-            weight_n_m: 828.0,
-            stiffness_n: None,
-            normal_drag: 1.2,
-            tangential_drag: 0.01,
-        }],
-        bodies: vec![],
-        foot_m: 0.0,
-        top: Top::Surface {
-            force_n: [1_489_300.0, 0.0],
-        },
-    };
+    let line = slack(None, 1_489_300.0);
     let shape = hang(&line).unwrap();
     let lifted_m = 400.0 - shape.touch.unwrap().s_m;
     assert!((lifted_m - 300.93).abs() < 0.005, "{lifted_m}");
@@ -47,26 +28,7 @@ fn val_least_length_of_a_slack_line() {
 /// The same with EA = 8e8 N, lecture 14: level pull 1489338.73 N, 300.64980 m unstretched, 299.82689 m across.
 #[test]
 fn val_the_same_line_stretched() {
-    let line = Hanging {
-        water: Water {
-            depth_m: 25.0,
-            density_kg_m3: 1025.0,
-            current: Current::none(),
-        },
-        ropes: vec![Rope {
-            length_m: 400.0,
-            diameter_m: 0.1,
-            weight_n_m: 828.0,
-            stiffness_n: Some(8e8),
-            normal_drag: 1.2,
-            tangential_drag: 0.01,
-        }],
-        bodies: vec![],
-        foot_m: 0.0,
-        top: Top::Surface {
-            force_n: [1_489_338.73, 0.0],
-        },
-    };
+    let line = slack(Some(8e8), 1_489_338.73);
     let shape = hang(&line).unwrap();
     let touch = shape.touch.unwrap();
     assert!(
@@ -78,4 +40,28 @@ fn val_the_same_line_stretched() {
     assert!((across_m - 299.82689).abs() < 1e-3, "{across_m}");
     let tension_n = shape.points.last().unwrap().tension_n();
     assert!((tension_n - 1_510_000.0).abs() < 1.0, "{tension_n}");
+}
+
+/// 400 m of it, so that some lies on the seabed, under a level pull.
+fn slack(stiffness_n: Option<f64>, level_n: f64) -> Hanging {
+    Hanging {
+        water: Water {
+            depth_m: 25.0,
+            density_kg_m3: 1025.0,
+            current: Current::none(),
+        },
+        ropes: vec![Rope {
+            length_m: 400.0,
+            diameter_m: 0.1,
+            weight_n_m: 828.0,
+            stiffness_n,
+            normal_drag: 1.2,
+            tangential_drag: 0.01,
+        }],
+        bodies: vec![],
+        foot_m: 0.0,
+        top: Top::Surface {
+            force_n: [level_n, 0.0],
+        },
+    }
 }

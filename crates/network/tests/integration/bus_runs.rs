@@ -6,7 +6,9 @@ use network::{BusSpec, CanIds, DelayBound, LinkState, NodeState, Topology, Wire,
 use timeline::Ns;
 
 use crate::bus::can;
-use crate::support::{Draw, Fault, HandIn, Scenario, Stream, flows, link, run};
+use crate::support::{
+    Draw, Fault, HandIn, Scenario, Stream, drawn_streams, drawn_subscriptions, flows, link, run,
+};
 
 /// A CAN bus of some modules, others behind links, on a coarse grid of instants; now and then something fails.
 fn random_can(seed: u64, faults: u64) -> Scenario {
@@ -33,26 +35,8 @@ fn random_can(seed: u64, faults: u64) -> Scenario {
         .unwrap()
         .with_buses(vec![bus])
         .unwrap();
-    let streams = (0..2 + draw.below(5))
-        .map(|_| {
-            let node = draw.below(nodes);
-            Stream {
-                node: node as usize,
-                topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
-                bytes: draw.pick(&[0, 1, 7, 8, 20, 60]),
-                priority: draw.pick(&[0, 1, 2]),
-                period_ns: (2 + draw.below(40)) * 2_000_000,
-                offset_ns: draw.below(6) * 500_000,
-                count: 1 + draw.below(9),
-            }
-        })
-        .collect();
-    let subscriptions = (0..1 + draw.below(nodes))
-        .map(|_| {
-            let filter = draw.pick(&["line/#", "line/+/level", "#"]).to_owned();
-            (draw.below(nodes) as usize, filter)
-        })
-        .collect();
+    let streams = drawn_streams(draw, nodes, (40, 2_000_000), (6, 500_000), 9);
+    let subscriptions = drawn_subscriptions(draw, nodes);
     let mut failing: Vec<(u64, Fault)> = Vec::new();
     for _ in 0..faults {
         let at = draw.below(90) * 500_000;

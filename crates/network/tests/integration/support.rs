@@ -406,3 +406,36 @@ pub(crate) fn flows(scenario: &Scenario) -> Vec<Flow> {
         })
         .collect()
 }
+
+/// Two to six streams: periods of two steps and up to so many more, offsets of fewer than so many steps, at most so many messages.
+pub(crate) fn drawn_streams(
+    draw: &mut Draw,
+    nodes: u64,
+    (periods, period_step_ns): (u64, u64),
+    (offsets, offset_step_ns): (u64, u64),
+    messages: u64,
+) -> Vec<Stream> {
+    (0..2 + draw.below(5))
+        .map(|_| {
+            let node = draw.below(nodes);
+            Stream {
+                node: node as usize,
+                topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
+                bytes: draw.pick(&[0, 1, 7, 8, 20, 60]),
+                priority: draw.pick(&[0, 1, 2]),
+                period_ns: (2 + draw.below(periods)) * period_step_ns,
+                offset_ns: draw.below(offsets) * offset_step_ns,
+                count: 1 + draw.below(messages),
+            }
+        })
+        .collect()
+}
+
+pub(crate) fn drawn_subscriptions(draw: &mut Draw, nodes: u64) -> Vec<(usize, String)> {
+    (0..1 + draw.below(nodes))
+        .map(|_| {
+            let filter = draw.pick(&["line/#", "line/+/level", "#"]).to_owned();
+            (draw.below(nodes) as usize, filter)
+        })
+        .collect()
+}

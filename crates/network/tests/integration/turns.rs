@@ -4,7 +4,8 @@ use network::{Access, BusSpec, DelayBound, Topology, Wire, delay_bounds};
 use timeline::Ns;
 
 use crate::support::{
-    Draw, HandIn, Scenario, Stream, flows, int, link, list, read_scenario, reference, run,
+    Draw, HandIn, Scenario, Stream, drawn_streams, drawn_subscriptions, flows, int, link, list,
+    read_scenario, reference, run,
 };
 use crate::twin::check_ends;
 
@@ -199,26 +200,8 @@ fn random_turns(seed: u64) -> Scenario {
         .unwrap()
         .with_buses(vec![bus])
         .unwrap();
-    let streams = (0..2 + draw.below(5))
-        .map(|_| {
-            let node = draw.below(nodes);
-            Stream {
-                node: node as usize,
-                topic: format!("line/n{node}/{}", draw.pick(&["level", "audio"])),
-                bytes: draw.pick(&[0, 1, 7, 8, 20, 60]),
-                priority: draw.pick(&[0, 1, 2]),
-                period_ns: (2 + draw.below(60)) * 4_000_000,
-                offset_ns: draw.below(40) * 100_000,
-                count: 1 + draw.below(12),
-            }
-        })
-        .collect();
-    let subscriptions = (0..1 + draw.below(nodes))
-        .map(|_| {
-            let filter = draw.pick(&["line/#", "line/+/level", "#"]).to_owned();
-            (draw.below(nodes) as usize, filter)
-        })
-        .collect();
+    let streams = drawn_streams(draw, nodes, (60, 4_000_000), (40, 100_000), 12);
+    let subscriptions = drawn_subscriptions(draw, nodes);
     Scenario {
         topology,
         subscriptions,
