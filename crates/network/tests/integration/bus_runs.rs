@@ -35,8 +35,8 @@ fn random_can(seed: u64, faults: u64) -> Scenario {
         .unwrap()
         .with_buses(vec![bus])
         .unwrap();
-    let streams = drawn_streams(draw, nodes, (40, 2_000_000), (6, 500_000), 9);
-    let subscriptions = drawn_subscriptions(draw, nodes);
+    let streams = drawn_streams(&mut draw, nodes, (40, 2_000_000), (6, 500_000), 9);
+    let subscriptions = drawn_subscriptions(&mut draw, nodes);
     let mut failing: Vec<(u64, Fault)> = Vec::new();
     for _ in 0..faults {
         let at = draw.below(90) * 500_000;

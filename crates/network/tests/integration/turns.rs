@@ -200,8 +200,8 @@ fn random_turns(seed: u64) -> Scenario {
         .unwrap()
         .with_buses(vec![bus])
         .unwrap();
-    let streams = drawn_streams(draw, nodes, (60, 4_000_000), (40, 100_000), 12);
-    let subscriptions = drawn_subscriptions(draw, nodes);
+    let streams = drawn_streams(&mut draw, nodes, (60, 4_000_000), (40, 100_000), 12);
+    let subscriptions = drawn_subscriptions(&mut draw, nodes);
     Scenario {
         topology,
         subscriptions,
