@@ -7,7 +7,7 @@ use timeline::Ns;
 
 use crate::bus::can;
 use crate::support::{
-    Draw, Fault, HandIn, Scenario, Stream, drawn_streams, drawn_subscriptions, flows, link, run,
+    Draw, Fault, HandIn, Scenario, drawn_streams, drawn_subscriptions, flows, link, run,
 };
 
 /// A CAN bus of some modules, others behind links, on a coarse grid of instants; now and then something fails.
