@@ -164,13 +164,17 @@ fn remains(
     let route = traffic.topology.route(m, master);
     let hops = route.map_or(0, |route| route.len());
     let found = network::clock_error(spec, up, down, u32::try_from(hops).map_or(u32::MAX, |n| n));
-    let ms = |seconds: f64| format!("{:.6} ms", 1e3 * seconds);
+    // Stamps at the wire may lie nanoseconds off.
+    let ms = |seconds: f64| match seconds {
+        s if s < 1e-6 => format!("{:.0} ns", 1e9 * s),
+        s => format!("{:.3} ms", 1e3 * s),
+    };
     let why = format!(
         "{} from stamps, {} from ways that differ, {} from a drift of {} ppm between exchanges",
         ms(found.stamps_s),
         ms(found.ways_s),
         ms(found.drift_s),
-        1e6 * drift
+        (1e9 * drift).round() / 1e3
     );
     Ok((found, why))
 }
