@@ -69,8 +69,8 @@ pub fn hex(bytes: &[u8]) -> String {
 fn write_fields(out: &mut String, fields: &Fields, catalogue: &Catalogue) {
     out.push('{');
     for (key, item) in fields.entries() {
-        // Which catalogue file a part came from does not change what the plan says.
-        if key == "part" || key == "include" {
+        // Which catalogue file a part came from does not change what the plan says, nor does what could be had instead.
+        if ["part", "include", "remedy"].contains(&key) {
             continue;
         }
         out.push_str(key);
@@ -104,7 +104,7 @@ fn write_amount(out: &mut String, si: f64, law: Option<Law>) {
     }
 }
 
-fn write_item(out: &mut String, item: &Item, catalogue: &Catalogue) {
+pub(crate) fn write_item(out: &mut String, item: &Item, catalogue: &Catalogue) {
     let list = |out: &mut String, each: &mut dyn Iterator<Item = String>| {
         out.push('[');
         for x in each {

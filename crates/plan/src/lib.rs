@@ -8,6 +8,7 @@ mod canonical;
 mod catalogue;
 mod cue_fault;
 mod cue_sheet;
+mod edit;
 mod fetch;
 mod field;
 mod folder;
@@ -29,6 +30,7 @@ mod spreads;
 mod tables;
 mod topic_name;
 mod twice;
+mod written;
 
 pub use canonical::hex;
 pub use cue_fault::{Fault, FaultIx, FaultKind, Leaves, Lengths, RestartBy};
@@ -36,22 +38,23 @@ pub use cue_sheet::{
     Count, CueSheet, Expect, ExpectKind, InputCue, Recovery, Repeats, Sound, SoundIx, SoundKind,
     TrackPoint, Within,
 };
+pub use edit::{Edit, EditError, splice};
 pub use fetch::{
     Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,
     from_folder_of,
 };
 pub use line::{
     Action, Anchor, AtCap, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx,
-    CableHeat, Calibration, Call, CallIx, Chain, Chemistry, Clock, Confirm, Contacts, Decibels,
-    DelayEnd, DelayFrom, Deployment, Detector, DetectorIx, Dirt, Droppable, Exclusive,
+    CableHeat, Calibration, Call, CallIx, Chain, Chemistry, Choice, Clock, Confirm, Contacts,
+    Decibels, DelayEnd, DelayFrom, Deployment, Detector, DetectorIx, Dirt, Droppable, Exclusive,
     ExclusiveMember, FieldValue, Flow, GivesUp, HighPass, HorizonPoint, Housing, Input, Insulation,
     Joining, Keep, LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Load, LockOut, Logs, Measure,
     ModelGives, Module, ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen,
-    Passes, Pole, Position, Processor, Q, Record, Request, RequestIx, Requirement, Retry, RidgeWay,
-    Rope, Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind,
-    Span, SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, Supply,
-    SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten,
-    Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
+    Passes, Pole, Position, Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry,
+    RidgeWay, Rope, Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx,
+    SensorKind, Span, SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream,
+    Supply, SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, RaysWanted, Routine};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
@@ -61,3 +64,4 @@ pub use resolve::DECLARED_KINDS;
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
+pub use written::Written;

@@ -38,8 +38,9 @@ pub struct Reading {
     pub spreads: Vec<String>,
     /// What the mistakes reach.
     pub spoilt: SpoiltParts,
-    catalogue: Catalogue,
+    pub(crate) catalogue: Catalogue,
     declared: Declared,
+    pub(crate) root: Table,
 }
 
 impl Reading {
@@ -137,6 +138,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
         line,
         catalogue,
         declared,
+        root: table,
     }
 }
 

@@ -13,6 +13,7 @@ mod link;
 mod module;
 mod mooring;
 mod propagation;
+mod remedy;
 mod request;
 mod requirement;
 mod routine;
@@ -48,6 +49,7 @@ pub use module::{
 };
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
 pub use propagation::{Bottom, Paths, RaysWanted};
+pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Request};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use routine::{BoundTo, Routine};
@@ -109,6 +111,8 @@ pub struct Line {
     pub storages: Vec<Storage>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
+    /// What can be had instead of what the plan says.
+    pub remedies: Vec<Remedy>,
     /// Values that count although nobody wrote them, each with the paths of the things that have it.
     pub unwritten: BTreeMap<Unwritten, Vec<String>>,
 }

@@ -194,7 +194,7 @@ impl<'a> Reader<'a> {
         near.filter(|n| !table.contains_key(*n))
     }
 
-    fn value(&mut self, field: &'static Field, node: &Node, top: bool) -> Option<Read> {
+    pub(crate) fn value(&mut self, field: &'static Field, node: &Node, top: bool) -> Option<Read> {
         match field.shape {
             Shape::Amount(dimension, bounds) => {
                 self.amount(dimension, bounds, node).map(Read::Amount)

@@ -136,7 +136,7 @@ impl Reader<'_> {
         }
     }
 
-    pub(super) fn load(&mut self, node: &Node) -> Option<Read> {
+    pub(crate) fn load(&mut self, node: &Node) -> Option<Read> {
         let text = self.with_unit(node, "a load", "0.55 W")?;
         for dimension in [Dimension::Power, Dimension::Current, Dimension::Resistance] {
             match parse_amount(text, dimension) {

@@ -15,6 +15,7 @@ mod links;
 mod mechanics;
 mod modules;
 mod propagation;
+mod remedies;
 mod requests;
 mod requirements;
 mod resolver;
@@ -90,6 +91,7 @@ pub(crate) fn line(
         uplinks: Vec::new(),
         storages: Vec::new(),
         requirements: Vec::new(),
+        remedies: Vec::new(),
         unwritten: BTreeMap::new(),
     };
     modules::modules(&mut r, root, &mut line);
@@ -116,6 +118,7 @@ pub(crate) fn line(
     behaviours::heard(&mut r, &line);
     requests::answered(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
+    remedies::remedies(&mut r, root, &mut line);
     line.unwritten = r.unwritten;
     let declared = r.declared;
     (whole.then_some(line), declared)

@@ -14,6 +14,7 @@ mod bad_stages;
 mod bad_things;
 mod bad_values;
 mod bad_votes;
+mod edits;
 mod good;
 mod guide;
 mod hostile;

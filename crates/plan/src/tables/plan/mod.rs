@@ -8,6 +8,7 @@ mod exclusive;
 mod link;
 mod module;
 mod mooring;
+mod remedy;
 mod request;
 mod requirement;
 mod sensor;
@@ -27,6 +28,7 @@ use exclusive::EXCLUSIVE;
 use link::BUS;
 use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
+use remedy::REMEDY;
 use request::{JOINING, REQUEST};
 use sensor::SENSOR;
 use span::SPAN;
@@ -120,6 +122,11 @@ pub(crate) const PLAN: Section = Section {
         o("uplink", S::Keyed(&UPLINK), "paid links ashore"),
         o("storage", S::Keyed(&STORAGE), "stores for recordings"),
         o("requirement", S::Keyed(&REQUIREMENT), "what must hold"),
+        o(
+            "remedy",
+            S::Keyed(&REMEDY),
+            "what can be had instead, and at what cost",
+        ),
     ],
 };
 
