@@ -20,8 +20,8 @@ fn read(text: &str) -> Reading {
 #[track_caller]
 fn set(text: &str, path: &str, value: &str) -> String {
     let before = read(text);
-    let edit = before.set(path, value).unwrap();
-    let changed = splice(text, &[edit]).unwrap();
+    let edit = before.set(path, value).expect("the key can be set");
+    let changed = splice(text, &[edit]).expect("the edit lies in the text");
     let after = read(&changed);
     let others = |r: &Reading| -> Vec<(String, String)> {
         let all = r.written().into_iter().filter(|w| w.path != path);
@@ -32,7 +32,7 @@ fn set(text: &str, path: &str, value: &str) -> String {
         .written()
         .into_iter()
         .find(|w| w.path == path)
-        .unwrap();
+        .expect("the key is there");
     assert_eq!(now.text.trim_matches('"'), value, "{changed}");
     assert!(now.means.is_some(), "{changed}");
     changed
