@@ -330,7 +330,7 @@ impl Search<'_> {
                     }
                 }
                 Action::Publish { topic, .. } => self.publish(b.on, *topic, way),
-                Action::Ask { request } => {
+                Action::Ask { request, .. } => {
                     let id = &self.line.requests[request.0].id;
                     self.why_not
                         .insert(format!("ways over request.{id} are not followed"));

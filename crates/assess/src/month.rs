@@ -452,10 +452,17 @@ fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
         When::Heard { detector, .. } => Some(Origin::Detector(*detector)),
         When::Voted { vote } => Some(Origin::Vote(*vote)),
         When::Each { .. } => Some(Origin::Interval(i)),
-        When::Told { .. } | When::Asked { .. } | When::Answered { .. } => None,
+        When::Told { .. }
+        | When::Asked { .. }
+        | When::Answered { .. }
+        | When::Unanswered { .. } => None,
     };
-    let by_request =
-        |b: &&plan::Behaviour| matches!(b.when, When::Asked { .. } | When::Answered { .. });
+    let by_request = |b: &&plan::Behaviour| {
+        matches!(
+            b.when,
+            When::Asked { .. } | When::Answered { .. } | When::Unanswered { .. }
+        )
+    };
     if let Some(b) = line.behaviours.iter().find(by_request) {
         return Ok(Err(format!(
             "behaviour.{} is started by a request: how many messages events lead to over requests is not counted",

@@ -10,7 +10,7 @@ use crate::fetch::{
     Fetch, LARGEST_MODEL, LARGEST_ROUTINE, LARGEST_TEMPLATE, LARGEST_WEATHER, load_up_to,
 };
 use crate::folder::stays_inside;
-use crate::line::{Action, BoundTo, Line, Routine, That, WeatherText, When};
+use crate::line::{Action, BehaviourIx, BoundTo, Line, Routine, That, WeatherText, When};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
 use crate::site::{FileId, Site, Sources};
@@ -149,7 +149,7 @@ pub(crate) fn routines(
                 let text: Arc<str> = sources.get(file).text.as_str().into();
                 let mut read = (*routine).clone();
                 if readable {
-                    for mistake in faults(line, &line.behaviours[b].actions, &read, file, &text) {
+                    for mistake in faults(line, BehaviourIx(b), &read, file, &text) {
                         own.push(mistake);
                     }
                     read.text = Some(text);
@@ -162,14 +162,18 @@ pub(crate) fn routines(
                 read
             }
         };
-        if let (Some(read), Some(program)) = (&read, handlers(line, read.as_deref())) {
+        if let (Some(read), Some(program)) =
+            (&read, handlers(line, BehaviourIx(b), read.as_deref()))
+        {
             let wanted = match &line.behaviours[b].when {
                 When::Heard { .. } => Handler::Heard,
                 When::Told { .. } => Handler::Told,
                 When::Voted { .. } => Handler::Voted,
                 When::Each { .. } => Handler::Each,
-                // No routine is started by these.
-                When::Asked { .. } | When::Answered { .. } => continue,
+                When::Asked { .. } => Handler::Asked,
+                When::Answered { .. } => Handler::Answered,
+                // No routine is started by it.
+                When::Unanswered { .. } => continue,
             };
             if !program.has(wanted) {
                 mistakes.push(
@@ -190,20 +194,20 @@ pub(crate) fn routines(
     }
 }
 
-fn handlers(line: &Line, read: Option<&Routine>) -> Option<Program> {
+fn handlers(line: &Line, behaviour: BehaviourIx, read: Option<&Routine>) -> Option<Program> {
     let read = read?;
-    Program::new(read.text.as_deref()?, &read.binding(line)).ok()
+    Program::new(read.text.as_deref()?, &read.binding(line, behaviour)).ok()
 }
 
 /// What is wrong with a routine's text, each at its place in its file, and what it can do that its `do` does not allow.
 fn faults(
     line: &Line,
-    allowed: &[Action],
+    behaviour: BehaviourIx,
     routine: &Routine,
     file: FileId,
     text: &str,
 ) -> Vec<Mistake> {
-    let program = match Program::new(text, &routine.binding(line)) {
+    let program = match Program::new(text, &routine.binding(line, behaviour)) {
         Ok(program) => program,
         Err(faults) => {
             let told = faults.into_iter().map(|fault| {
@@ -218,6 +222,7 @@ fn faults(
             return told.collect();
         }
     };
+    let allowed = &line.behaviours[behaviour.0].actions;
     let mut missing = Vec::new();
     let bound = |number: usize| routine.names[number].1;
     for number in program.publishes() {
@@ -232,6 +237,23 @@ fn faults(
                 format!("{{ publish = \"{name}\" }}"),
             ));
         }
+    }
+    for number in program.asks() {
+        let BoundTo::Request(request) = bound(number) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::Ask { request: q, .. } if *q == request);
+        if !allowed.iter().any(fits) {
+            let path = format!("request.{}", line.requests[request.0].id);
+            missing.push((format!("asks {path}"), format!("{{ ask = \"{path}\" }}")));
+        }
+    }
+    let answers = |a: &Action| matches!(a, Action::Answer { .. });
+    if program.answers() && !allowed.iter().any(answers) {
+        missing.push((
+            "answers a request".to_owned(),
+            "{ answer = \"request.ID\" }".to_owned(),
+        ));
     }
     for (uplink, topic) in program.sends_up() {
         let (BoundTo::Uplink(uplink), BoundTo::Topic(topic)) = (bound(uplink), bound(topic)) else {

@@ -31,5 +31,5 @@ pub use latency::Latency;
 pub use order::in_order;
 pub use reach::{Above, above};
 pub use record::{
-    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, What,
+    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence, What,
 };

@@ -104,11 +104,29 @@ pub enum AskStep {
     Forgotten,
     /// The time for an answer is over, and there is none.
     Unanswered,
+    /// The module that was asked gives no answer.
+    Silent {
+        /// Why.
+        why: Silence,
+    },
+    /// No way leads to the module that is asked: there will be no answer.
+    NoWay,
     /// The question or the answer is lost on its way to a module.
     Lost {
         /// Why.
         why: Loss,
     },
+}
+
+/// Why a module that was asked gives no answer.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Silence {
+    /// Its routine ran, and did not answer.
+    NotGiven,
+    /// A fault stopped its routine in this run.
+    Fails,
+    /// A fault has stopped its routine before.
+    Stopped,
 }
 
 /// A step of a joining notice.
@@ -138,7 +156,7 @@ pub enum JoinStep {
 /// What a message holds.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Content {
-    /// One value a field of its topic, as whoever receives it reads it from its bytes.
+    /// One value a field of its topic, question or answer, as whoever receives it reads it from its bytes.
     pub values: Vec<network::Value>,
     /// Its packed bytes.
     pub bytes: Arc<[u8]>,
@@ -299,6 +317,8 @@ pub enum What {
         module: ModuleIx,
         /// What.
         what: AskStep,
+        /// What the question or the answer holds, where it is sent or arrives and that is said.
+        content: Option<Arc<Content>>,
     },
     /// A step of a joining notice.
     Joining {

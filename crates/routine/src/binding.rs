@@ -4,7 +4,9 @@
 #[derive(Clone, Debug, PartialEq)]
 pub enum Bound {
     /// A topic.
-    Topic(TopicShape),
+    Topic(Shape),
+    /// A request to another module, with the fields of its question.
+    Request(Shape),
     /// An output of its module.
     Output,
     /// An uplink of its module.
@@ -18,6 +20,7 @@ impl Bound {
     pub(crate) fn what(&self) -> &'static str {
         match self {
             Bound::Topic(_) => "a topic",
+            Bound::Request(_) => "a request",
             Bound::Output => "an output",
             Bound::Uplink => "an uplink",
             Bound::State => "a state",
@@ -25,16 +28,26 @@ impl Bound {
     }
 }
 
-/// A topic, as far as a routine fills its messages.
+/// The messages of a topic, or the questions or answers of a request, as far as a routine fills them.
 #[derive(Clone, Debug, PartialEq)]
-pub struct TopicShape {
-    /// Its name.
+pub struct Shape {
+    /// Name of the topic or of the request.
     pub name: String,
-    /// Its fields; none of a topic that gives a size only.
+    /// Its fields; none of one that gives a size only.
     pub fields: Vec<FieldShape>,
 }
 
-/// A field of a topic.
+impl Shape {
+    /// What it is, in a sentence.
+    pub(crate) fn what(&self, kind: &str) -> String {
+        match kind {
+            "topic" => format!("the topic {}", self.name),
+            kind => format!("the {kind} of {}", self.name),
+        }
+    }
+}
+
+/// A field of a payload.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FieldShape {
     /// Its name.
@@ -43,7 +56,7 @@ pub struct FieldShape {
     pub kind: FieldKind,
 }
 
-/// What a field of a topic holds.
+/// What a field holds.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FieldKind {
     /// A number, or no data.
@@ -76,4 +89,6 @@ pub struct Binding {
     pub names: Vec<(String, Bound)>,
     /// Constants.
     pub settings: Vec<(String, Setting)>,
+    /// The answer that it gives where a question starts it.
+    pub answer: Option<Shape>,
 }

@@ -3,9 +3,9 @@
 use std::collections::BTreeSet;
 
 use quantity::nearest;
-use rhai::{AST, ASTFlags, ASTNode, Expr, FnCallExpr, Position, Stmt};
+use rhai::{AST, ASTFlags, ASTNode, Expr, FnCallExpr, Module, Position, Stmt};
 
-use crate::binding::{Binding, Bound};
+use crate::binding::{Binding, Bound, Shape};
 use crate::fault::Fault;
 use crate::host::HOST;
 use crate::language::FUNCTIONS;
@@ -15,6 +15,8 @@ use crate::program::Handler;
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct May {
     pub(crate) publishes: BTreeSet<usize>,
+    pub(crate) asks: BTreeSet<usize>,
+    pub(crate) answers: bool,
     pub(crate) sends_up: BTreeSet<(usize, usize)>,
     pub(crate) switches: BTreeSet<(usize, bool)>,
     pub(crate) enters: BTreeSet<usize>,
@@ -37,7 +39,24 @@ pub(crate) fn check(ast: &AST, binding: &Binding) -> (Vec<Fault>, May) {
     for function in ast.iter_functions() {
         found.function(function.name, &function.params);
     }
+    let functions: &Module = ast.as_ref();
+    let asked = functions
+        .iter_script_fn_info()
+        .map(|(.., f)| f)
+        .find(|f| f.name == Handler::Asked.word())
+        .map(|f| f.body.start_position()..=f.body.end_position());
     ast.walk(&mut |path: &[ASTNode]| {
+        // A map that `when_asked` gives back is its answer.
+        let given_back = match path {
+            [ASTNode::Stmt(Stmt::Expr(given))] => Some(&**given),
+            [.., ASTNode::Stmt(Stmt::Return(Some(given), ..))] => Some(&**given),
+            _ => None,
+        };
+        if let Some(Expr::Map(map, at)) = given_back
+            && asked.as_ref().is_some_and(|asked| asked.contains(at))
+        {
+            found.answered(map.0.iter().map(|(key, _)| (key.name.as_str(), key.pos)));
+        }
         match path.last() {
             Some(ASTNode::Stmt(Stmt::FnCall(call, at))) => found.call(call, *at, false),
             Some(ASTNode::Expr(Expr::FnCall(call, at))) => found.call(call, *at, false),
@@ -166,6 +185,7 @@ impl Found<'_> {
         let fits = match name {
             "now" => call.args.is_empty(),
             "log" => call.args.len() == 1,
+            "answer" => call.args.len() <= 1,
             "enter" => call.args.len() == 2,
             "send_up" => matches!(call.args.len(), 2 | 3),
             _ => matches!(call.args.len(), 1 | 2),
@@ -212,6 +232,19 @@ impl Found<'_> {
                 let topics = of_kind(&mut faults, 0, "a topic");
                 self.may.publishes.extend(topics);
             }
+            "ask" => {
+                let requests = of_kind(&mut faults, 0, "a request");
+                self.may.asks.extend(requests);
+            }
+            "answer" => {
+                self.may.answers = true;
+                if self.binding.answer.is_none() {
+                    faults.push(
+                        Fault::at(at, "no question starts this routine, so it answers none")
+                            .help("start its behaviour with `when_asked = \"request.ID\"`"),
+                    );
+                }
+            }
             "send_up" => {
                 let uplinks = of_kind(&mut faults, 0, "an uplink");
                 let topics = of_kind(&mut faults, 1, "a topic");
@@ -232,32 +265,49 @@ impl Found<'_> {
             _ => {}
         }
         self.faults.extend(faults);
-        if let Some(Expr::Map(map, _)) = call.args.last()
-            && let Some(topic) = argument(call.args.len() - 2)
-        {
-            self.fields(
-                topic,
-                map.0.iter().map(|(key, _)| (key.name.as_str(), key.pos)),
-            );
+        let Some(Expr::Map(map, _)) = call.args.last() else {
+            return;
+        };
+        let filled = match call.args.len() {
+            1 => self.binding.answer.as_ref().map(|shape| ("answer", shape)),
+            more => argument(more - 2).and_then(|number| match &self.binding.names[number].1 {
+                Bound::Topic(shape) => Some(("topic", shape)),
+                Bound::Request(shape) => Some(("question", shape)),
+                _ => None,
+            }),
+        };
+        if let Some((kind, shape)) = filled {
+            let keys = map.0.iter().map(|(key, _)| (key.name.as_str(), key.pos));
+            let faults = unknown_fields(shape, kind, keys);
+            self.faults.extend(faults);
         }
     }
 
-    fn fields<'m>(&mut self, topic: usize, keys: impl Iterator<Item = (&'m str, Position)>) {
-        let (_, Bound::Topic(shape)) = &self.binding.names[topic] else {
-            return;
-        };
-        let names = shape.fields.iter().map(|f| f.name.as_str());
-        let mut faults = Vec::new();
-        for (key, at) in keys {
-            if names.clone().any(|n| n == key) {
-                continue;
-            }
-            let fault = Fault::at(at, format!("the topic {} has no field `{key}`", shape.name));
-            faults.push(match nearest(key, names.clone()) {
-                Some(near) => fault.help(format!("did you mean `{near}`?")),
-                None => fault,
-            });
+    fn answered<'m>(&mut self, keys: impl Iterator<Item = (&'m str, Position)>) {
+        self.may.answers = true;
+        if let Some(shape) = &self.binding.answer {
+            let faults = unknown_fields(shape, "answer", keys);
+            self.faults.extend(faults);
         }
-        self.faults.extend(faults);
     }
+}
+
+fn unknown_fields<'m>(
+    shape: &Shape,
+    kind: &str,
+    keys: impl Iterator<Item = (&'m str, Position)>,
+) -> Vec<Fault> {
+    let names = shape.fields.iter().map(|f| f.name.as_str());
+    let mut faults = Vec::new();
+    for (key, at) in keys {
+        if names.clone().any(|n| n == key) {
+            continue;
+        }
+        let fault = Fault::at(at, format!("{} has no field `{key}`", shape.what(kind)));
+        faults.push(match nearest(key, names.clone()) {
+            Some(near) => fault.help(format!("did you mean `{near}`?")),
+            None => fault,
+        });
+    }
+    faults
 }

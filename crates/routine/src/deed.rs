@@ -25,6 +25,18 @@ pub enum Deed {
         /// One value a field of the topic; absent where it says nothing of them.
         values: Option<Vec<Held>>,
     },
+    /// Ask another module.
+    Ask {
+        /// The request.
+        request: usize,
+        /// One value a field of the question; absent where it says nothing of them.
+        values: Option<Vec<Held>>,
+    },
+    /// Answer the question that started the run.
+    Answer {
+        /// One value a field of the answer; absent where it says nothing of them.
+        values: Option<Vec<Held>>,
+    },
     /// Queue a topic's payload on an uplink.
     SendUp {
         /// The uplink.

@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use rhai::{Dynamic, Engine, EvalAltResult, FLOAT, INT, Map};
 
-use crate::binding::{Binding, Bound, FieldKind, TopicShape};
+use crate::binding::{Binding, Bound, FieldKind, Shape};
 use crate::deed::{Deed, Held};
 use crate::language::{LIMITS, runtime};
 
@@ -19,6 +19,8 @@ pub(crate) const HOST: &[(&str, &str)] = &[
         "send_up",
         "send_up(uplink, topic) or send_up(uplink, topic, #{ field: value })",
     ),
+    ("ask", "ask(request) or ask(request, #{ field: value })"),
+    ("answer", "answer() or answer(#{ field: value })"),
     (
         "switch_on",
         "switch_on(output) or switch_on(output, seconds)",
@@ -41,6 +43,21 @@ pub(crate) struct Name(pub(crate) usize);
 pub(crate) struct Doing {
     pub(crate) deeds: Vec<Deed>,
     pub(crate) now_ns: Option<i64>,
+    /// Whether a question started the run.
+    pub(crate) asked: bool,
+}
+
+impl Doing {
+    fn note(&mut self, deed: Deed) -> Done {
+        if self.deeds.len() >= LIMITS.deeds {
+            return Err(runtime(format!(
+                "it does more than {} things in one run",
+                LIMITS.deeds
+            )));
+        }
+        self.deeds.push(deed);
+        Ok(())
+    }
 }
 
 type Done = Result<(), Box<EvalAltResult>>;
@@ -71,6 +88,16 @@ pub(crate) fn register(engine: &mut Engine, binding: &Rc<Binding>, doing: &Rc<Re
     engine.register_fn("send_up", move |uplink: Name, topic: Name, values: Map| {
         h.send_up(uplink, topic, Some(&values))
     });
+    let h = host.clone();
+    engine.register_fn("ask", move |request: Name| h.ask(request, None));
+    let h = host.clone();
+    engine.register_fn("ask", move |request: Name, values: Map| {
+        h.ask(request, Some(&values))
+    });
+    let h = host.clone();
+    engine.register_fn("answer", move || h.answer(None));
+    let h = host.clone();
+    engine.register_fn("answer", move |values: Map| h.answer(Some(&values)));
     for (word, on) in [("switch_on", true), ("switch_off", false)] {
         let h = host.clone();
         engine.register_fn(word, move |output: Name| h.switch(output, on, None));
@@ -98,15 +125,7 @@ pub(crate) fn register(engine: &mut Engine, binding: &Rc<Binding>, doing: &Rc<Re
 
 impl Host {
     fn note(&self, deed: Deed) -> Done {
-        let mut doing = self.doing.borrow_mut();
-        if doing.deeds.len() >= LIMITS.deeds {
-            return Err(runtime(format!(
-                "it does more than {} things in one run",
-                LIMITS.deeds
-            )));
-        }
-        doing.deeds.push(deed);
-        Ok(())
+        self.doing.borrow_mut().note(deed)
     }
 
     /// The thing that a name stands for must be of the right kind.
@@ -122,7 +141,7 @@ impl Host {
         )))
     }
 
-    fn topic(&self, name: Name) -> Result<&TopicShape, Box<EvalAltResult>> {
+    fn topic(&self, name: Name) -> Result<&Shape, Box<EvalAltResult>> {
         match &self.binding.names[name.0] {
             (_, Bound::Topic(shape)) => Ok(shape),
             (word, bound) => Err(runtime(format!(
@@ -134,7 +153,7 @@ impl Host {
 
     fn publish(&self, topic: Name, values: Option<&Map>) -> Done {
         let values = values
-            .map(|values| filled(self.topic(topic)?, values))
+            .map(|values| filled(self.topic(topic)?, "topic", values))
             .transpose()?;
         self.topic(topic)?;
         self.note(Deed::Publish {
@@ -143,10 +162,31 @@ impl Host {
         })
     }
 
+    fn ask(&self, request: Name, values: Option<&Map>) -> Done {
+        let (word, bound) = &self.binding.names[request.0];
+        let Bound::Request(shape) = bound else {
+            return Err(runtime(format!(
+                "`{word}` is {}, not a request",
+                bound.what()
+            )));
+        };
+        let values = values
+            .map(|values| filled(shape, "question", values))
+            .transpose()?;
+        self.note(Deed::Ask {
+            request: request.0,
+            values,
+        })
+    }
+
+    fn answer(&self, values: Option<&Map>) -> Done {
+        answer(&self.binding, &self.doing, values)
+    }
+
     fn send_up(&self, uplink: Name, topic: Name, values: Option<&Map>) -> Done {
         self.is(uplink, &Bound::Uplink)?;
         let values = values
-            .map(|values| filled(self.topic(topic)?, values))
+            .map(|values| filled(self.topic(topic)?, "topic", values))
             .transpose()?;
         self.topic(topic)?;
         self.note(Deed::SendUp {
@@ -198,6 +238,26 @@ impl Host {
     }
 }
 
+/// Answers the question that started the run, once.
+pub(crate) fn answer(binding: &Binding, doing: &RefCell<Doing>, values: Option<&Map>) -> Done {
+    let mut doing = doing.borrow_mut();
+    let Some(shape) = binding.answer.as_ref().filter(|_| doing.asked) else {
+        return Err(runtime(
+            "only what a question started answers one: `when_asked`".to_owned(),
+        ));
+    };
+    if doing.deeds.iter().any(|d| matches!(d, Deed::Answer { .. })) {
+        return Err(runtime(
+            "it answers its question a second time: with `answer` or with the map that `when_asked` gives back, not with both"
+                .to_owned(),
+        ));
+    }
+    let values = values
+        .map(|values| filled(shape, "answer", values))
+        .transpose()?;
+    doing.note(Deed::Answer { values })
+}
+
 /// A time that something lasts: above zero, and no more than 30 years.
 fn time(seconds: FLOAT) -> Done {
     const LONGEST_S: FLOAT = 1e9;
@@ -209,20 +269,23 @@ fn time(seconds: FLOAT) -> Done {
     )))
 }
 
-/// The values of a topic's fields, in their order.
-fn filled(shape: &TopicShape, values: &Map) -> Result<Vec<Held>, Box<EvalAltResult>> {
+/// The values of the fields of a topic, a question or an answer, in their order.
+fn filled(
+    shape: &Shape,
+    kind: &'static str,
+    values: &Map,
+) -> Result<Vec<Held>, Box<EvalAltResult>> {
+    let what = shape.what(kind);
     if shape.fields.is_empty() {
         return Err(runtime(format!(
-            "the topic {} gives a size only: it has no fields to fill",
-            shape.name
+            "{what} gives a size only: it has no fields to fill"
         )));
     }
     for key in values.keys() {
         if !shape.fields.iter().any(|f| f.name == key.as_str()) {
             let all: Vec<&str> = shape.fields.iter().map(|f| f.name.as_str()).collect();
             return Err(runtime(format!(
-                "the topic {} has no field `{key}`; its fields are: {}",
-                shape.name,
+                "{what} has no field `{key}`; its fields are: {}",
                 all.join(", ")
             )));
         }

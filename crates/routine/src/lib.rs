@@ -1,8 +1,9 @@
 //! Behaviours written as small programs in an embedded language (Rhai), run within limits.
 //!
-//! A routine is a text of functions and constants. Its handlers `when_heard(event)`, `when_told(message)`, `when_voted()` and `each()` are
+//! A routine is a text of functions and constants. Its handlers `when_heard(event)`, `when_told(message)`, `when_voted()`,
+//! `when_asked(question)`, `when_answered(answer)` and `each()` are
 //! called by whoever runs it ([`Program::run`]); what they do comes back as [`Deed`]s, the same closed set that rules have. The names that a
-//! routine uses for topics, outputs, uplinks, states and its settings are bound from outside ([`Binding`]), so that the same text runs on any
+//! routine uses for topics, requests, outputs, uplinks, states and its settings are bound from outside ([`Binding`]), so that the same text runs on any
 //! module.
 //!
 //! Everything that a routine computes depends on its text, its binding, its memory and what it is called with: there is no clock, no draw,
@@ -16,8 +17,8 @@ mod host;
 mod language;
 mod program;
 
-pub use binding::{Binding, Bound, FieldKind, FieldShape, Setting, TopicShape};
+pub use binding::{Binding, Bound, FieldKind, FieldShape, Setting, Shape};
 pub use deed::{Deed, Held};
 pub use fault::Fault;
 pub use language::{FUNCTIONS, LIMITS, Limits};
-pub use program::{Call, Given, Handler, Memory, Program, Run};
+pub use program::{Call, Failed, Given, Handler, Memory, Program, Run};

@@ -3,13 +3,13 @@
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
-use rhai::{AST, CallFnOptions, Dynamic, Engine, Map, Module, Scope};
+use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Module, Scope};
 
 use crate::binding::{Binding, Setting};
 use crate::check::{May, check};
 use crate::deed::Deed;
 use crate::fault::Fault;
-use crate::host::{Doing, Name, register};
+use crate::host::{Doing, Name, answer, register};
 use crate::language::{LIMITS, engine};
 
 /// A function of a routine that is called from outside.
@@ -21,13 +21,24 @@ pub enum Handler {
     Told,
     /// A vote was carried.
     Voted,
+    /// A question came.
+    Asked,
+    /// A question of its own was answered, or was not.
+    Answered,
     /// An interval has passed.
     Each,
 }
 
 impl Handler {
     /// All of them.
-    pub const ALL: [Handler; 4] = [Handler::Heard, Handler::Told, Handler::Voted, Handler::Each];
+    pub const ALL: [Handler; 6] = [
+        Handler::Heard,
+        Handler::Told,
+        Handler::Voted,
+        Handler::Asked,
+        Handler::Answered,
+        Handler::Each,
+    ];
 
     /// Its name.
     #[must_use]
@@ -36,6 +47,8 @@ impl Handler {
             Handler::Heard => "when_heard",
             Handler::Told => "when_told",
             Handler::Voted => "when_voted",
+            Handler::Asked => "when_asked",
+            Handler::Answered => "when_answered",
             Handler::Each => "each",
         }
     }
@@ -47,13 +60,15 @@ impl Handler {
             Handler::Heard => "when_heard(event) { ... }",
             Handler::Told => "when_told(message) { ... }",
             Handler::Voted => "when_voted() { ... }",
+            Handler::Asked => "when_asked(question) { ... }",
+            Handler::Answered => "when_answered(answer) { ... }",
             Handler::Each => "each() { ... }",
         }
     }
 
     pub(crate) fn parameters(self) -> usize {
         match self {
-            Handler::Heard | Handler::Told => 1,
+            Handler::Heard | Handler::Told | Handler::Asked | Handler::Answered => 1,
             Handler::Voted | Handler::Each => 0,
         }
     }
@@ -88,8 +103,54 @@ pub enum Call {
     },
     /// A vote was carried.
     Voted,
+    /// A question came.
+    Asked {
+        /// The request.
+        request: String,
+        /// Its fields by name; absent where it is not known what it holds.
+        values: Option<Vec<(String, Given)>>,
+    },
+    /// A question of its own was answered.
+    Answered {
+        /// The request.
+        request: String,
+        /// The fields of the answer by name; absent where it is not known what it holds.
+        values: Option<Vec<(String, Given)>>,
+        /// Time from question to answer, s.
+        after_s: f64,
+    },
+    /// A question of its own has no answer.
+    Unanswered {
+        /// The request.
+        request: String,
+        /// Why.
+        why: Failed,
+    },
     /// An interval has passed.
     Each,
+}
+
+/// Why a question has no answer, as far as the module that asked can know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Failed {
+    /// None came within its time.
+    InTime,
+    /// No way leads to the module that is asked.
+    NoWay,
+    /// It was made oftener than it may be.
+    Refused,
+}
+
+impl Failed {
+    /// The text that a routine is given.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Failed::InTime => "no answer",
+            Failed::NoWay => "no way",
+            Failed::Refused => "refused",
+        }
+    }
 }
 
 impl Call {
@@ -98,6 +159,8 @@ impl Call {
             Call::Heard(_) => Handler::Heard,
             Call::Told { .. } => Handler::Told,
             Call::Voted => Handler::Voted,
+            Call::Asked { .. } => Handler::Asked,
+            Call::Answered { .. } | Call::Unanswered { .. } => Handler::Answered,
             Call::Each => Handler::Each,
         }
     }
@@ -122,6 +185,7 @@ pub struct Run {
 pub struct Program {
     engine: Engine,
     ast: AST,
+    binding: Rc<Binding>,
     doing: Rc<RefCell<Doing>>,
     operations: Rc<Cell<u64>>,
     handlers: Vec<Handler>,
@@ -211,6 +275,7 @@ impl Program {
         Ok(Program {
             engine,
             ast,
+            binding,
             doing,
             operations,
             handlers,
@@ -227,6 +292,17 @@ impl Program {
     /// The topics that it can publish, by their number in the binding; how often is not known before it runs.
     pub fn publishes(&self) -> impl Iterator<Item = usize> + '_ {
         self.may.publishes.iter().copied()
+    }
+
+    /// The requests that it can make.
+    pub fn asks(&self) -> impl Iterator<Item = usize> + '_ {
+        self.may.asks.iter().copied()
+    }
+
+    /// Whether it can answer the question that starts it.
+    #[must_use]
+    pub fn answers(&self) -> bool {
+        self.may.answers
     }
 
     /// The uplinks and topics that it can send up.
@@ -260,6 +336,7 @@ impl Program {
         *self.doing.borrow_mut() = Doing {
             deeds: Vec::new(),
             now_ns,
+            asked: handler == Handler::Asked,
         };
         self.operations.set(0);
         let mut this = Dynamic::from_map(std::mem::take(&mut memory.0));
@@ -283,6 +360,7 @@ impl Program {
                 (),
             ),
         };
+        let ran = ran.and_then(|returned| self.returns(handler, returned));
         let mut fault = ran.err().map(|error| Fault::of_running(*error));
         // A limit is met somewhere between two places.
         if let Some(fault) = fault.as_mut().filter(|f| f.line.is_none()) {
@@ -310,6 +388,18 @@ impl Program {
             deeds: std::mem::take(&mut self.doing.borrow_mut().deeds),
             operations: self.operations.get(),
             fault,
+        }
+    }
+}
+
+impl Program {
+    /// The map that `when_asked` gives back is its answer.
+    fn returns(&self, handler: Handler, returned: Dynamic) -> Result<(), Box<EvalAltResult>> {
+        match returned.try_cast::<Map>() {
+            Some(values) if handler == Handler::Asked => {
+                answer(&self.binding, &self.doing, Some(&values))
+            }
+            _ => Ok(()),
         }
     }
 }
@@ -349,16 +439,35 @@ fn of_pairs(pairs: &[(String, Given)]) -> Map {
         .collect()
 }
 
+/// What came, under the name of its topic or request, with its values.
+fn carried(kind: &str, name: &str, values: Option<&[(String, Given)]>) -> Map {
+    let values = values.map_or(Dynamic::UNIT, |v| Dynamic::from_map(of_pairs(v)));
+    Map::from([
+        (kind.into(), Dynamic::from(name.to_owned())),
+        ("values".into(), values),
+    ])
+}
+
 fn argument(call: &Call) -> Option<Map> {
     match call {
         Call::Heard(event) => Some(of_pairs(event)),
-        Call::Told { topic, values } => {
-            let values = values.as_ref();
-            let values = values.map_or(Dynamic::UNIT, |v| Dynamic::from_map(of_pairs(v)));
-            let mut message = Map::new();
-            message.insert("topic".into(), Dynamic::from(topic.clone()));
-            message.insert("values".into(), values);
-            Some(message)
+        Call::Told { topic, values } => Some(carried("topic", topic, values.as_deref())),
+        Call::Asked { request, values } => Some(carried("request", request, values.as_deref())),
+        Call::Answered {
+            request,
+            values,
+            after_s,
+        } => {
+            let mut answer = carried("request", request, values.as_deref());
+            answer.insert("after".into(), Dynamic::from_float(*after_s));
+            answer.insert("failed".into(), Dynamic::UNIT);
+            Some(answer)
+        }
+        Call::Unanswered { request, why } => {
+            let mut answer = carried("request", request, None);
+            answer.insert("after".into(), Dynamic::UNIT);
+            answer.insert("failed".into(), Dynamic::from(why.word()));
+            Some(answer)
         }
         Call::Voted | Call::Each => None,
     }

@@ -6,10 +6,11 @@ use plan::{Action, Line, ModuleIx, RequestIx, When};
 use timeline::Ns;
 
 use super::delivery::Answer;
+use super::payload::request_bytes;
 use super::traffic::{start_limit, times};
 use super::{InputError, Streams, Traffic, at_most};
 
-/// Names under which question and answer of a request are carried. No filter with a wildcard matches them, because they begin with `$` (OASIS MQTT 5.0,
+/// Names under which question and answer of a request are carried, and their sizes. No filter with a wildcard matches them, because they begin with `$` (OASIS MQTT 5.0,
 /// section 4.7.2).
 #[derive(Clone, Debug)]
 pub struct Asking {
@@ -17,6 +18,10 @@ pub struct Asking {
     pub question: TopicName,
     /// Of the answer.
     pub answer: TopicName,
+    /// Payload size of the question, bytes.
+    pub question_bytes: u32,
+    /// Payload size of the answer, bytes.
+    pub answer_bytes: u32,
 }
 
 /// The joining notice of one module.
@@ -37,7 +42,10 @@ fn name(of: &str) -> Result<TopicName, InputError> {
 
 pub(super) fn asking(line: &Line) -> Result<Vec<Asking>, InputError> {
     let all = line.requests.iter().map(|q| {
+        let [question_bytes, answer_bytes] = request_bytes(q)?;
         Ok(Asking {
+            question_bytes,
+            answer_bytes,
             question: name(&format!("$question/{}", q.id))?,
             answer: name(&format!("$answer/{}", q.id))?,
         })
@@ -108,7 +116,7 @@ fn told(line: &Line, module: ModuleIx) -> CborItem {
 pub fn askers(line: &Line, request: RequestIx) -> Vec<ModuleIx> {
     let asks = |b: &&plan::Behaviour| {
         let mut actions = b.actions.iter();
-        actions.any(|a| matches!(a, Action::Ask { request: q } if *q == request))
+        actions.any(|a| matches!(a, Action::Ask { request: q, .. } if *q == request))
     };
     let mut all: Vec<ModuleIx> = line.behaviours.iter().filter(asks).map(|b| b.on).collect();
     all.sort_unstable();
@@ -138,7 +146,7 @@ pub(super) fn questions(
                 continue;
             }
             let asks = |b: &plan::Behaviour| {
-                let same = |a: &&Action| matches!(a, Action::Ask { request: r } if r.0 == q);
+                let same = |a: &&Action| matches!(a, Action::Ask { request: r, .. } if r.0 == q);
                 b.actions.iter().filter(same).count()
             };
             let mut by = (0..line.behaviours.len())
@@ -161,7 +169,7 @@ pub(super) fn questions(
             streams.flows.push(Flow {
                 node: asker.0,
                 targets: vec![request.to.0],
-                bytes: request.question_bytes,
+                bytes: traffic.asking[q].question_bytes,
                 priority: request.priority,
                 at_most: limit,
                 late: Some(Ns::ZERO),
@@ -180,7 +188,7 @@ pub(super) fn questions(
         streams.flows.push(Flow {
             node: request.to.0,
             targets: vec![asker.0],
-            bytes: request.answer_bytes,
+            bytes: traffic.asking[q].answer_bytes,
             priority: request.priority,
             at_most: streams.flows[of].at_most,
             late: None,

@@ -38,7 +38,7 @@ pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use links::Carrier;
 pub(crate) use links::{alone, bus_length, rate_of, standard_of};
-pub use payload::{layout, payload_bytes};
+pub use payload::{layout, payload_bytes, request_bytes, request_layouts};
 pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};

@@ -1,7 +1,7 @@
 //! Packed payloads of topics.
 
 use network::{Field, FieldKind, Frame, Layout};
-use plan::{Topic, TopicField};
+use plan::{Payload, Request, Topic, TopicField};
 
 use super::InputError;
 
@@ -13,18 +13,58 @@ pub fn layout(topic: &Topic) -> Result<Option<Layout>, InputError> {
     if topic.size_bytes.is_some() {
         return Ok(None);
     }
-    let fields = topic.fields.iter().map(field).collect();
     let frame = Frame {
         schema: topic.schema_id,
         sequence_bits: topic.sequence_bits,
         crc: topic.crc,
     };
-    Layout::new(frame, fields)
-        .map(Some)
-        .map_err(|source| InputError::Payload {
-            what: format!("topic \"{}\"", topic.name),
-            source,
-        })
+    packed(frame, &topic.fields, || format!("topic \"{}\"", topic.name)).map(Some)
+}
+
+fn packed(
+    frame: Frame,
+    fields: &[TopicField],
+    what: impl FnOnce() -> String,
+) -> Result<Layout, InputError> {
+    let fields = fields.iter().map(field).collect();
+    Layout::new(frame, fields).map_err(|source| InputError::Payload {
+        what: what(),
+        source,
+    })
+}
+
+/// The packed forms of a request's question and answer, with nothing around their fields; `None` for one that gives a size only.
+///
+/// # Errors
+/// [`InputError::Payload`].
+pub fn request_layouts(request: &Request) -> Result<[Option<Layout>; 2], InputError> {
+    let packed = |payload: &Payload, which: &str| match payload {
+        Payload::Size(_) => Ok(None),
+        Payload::Fields(fields) => {
+            let what = || format!("the {which} of request.{}", request.id);
+            packed(Frame::default(), fields, what).map(Some)
+        }
+    };
+    Ok([
+        packed(&request.question, "question")?,
+        packed(&request.answer, "answer")?,
+    ])
+}
+
+/// Payload sizes of a request's question and answer, bytes: as written, or of the packed fields.
+///
+/// # Errors
+/// [`InputError::Payload`].
+pub fn request_bytes(request: &Request) -> Result<[u32; 2], InputError> {
+    let [question, answer] = request_layouts(request)?;
+    let bytes = |payload: &Payload, layout: Option<Layout>| match payload {
+        Payload::Size(bytes) => *bytes,
+        Payload::Fields(_) => layout.map_or(0, |l| l.bytes()),
+    };
+    Ok([
+        bytes(&request.question, question),
+        bytes(&request.answer, answer),
+    ])
 }
 
 /// Payload size of a topic, bytes: as written, or of its packed fields.

@@ -370,7 +370,9 @@ pub(super) fn start_limit(
     // As often as all modules may ask it, or as it may ask itself.
     let by_requests = match b.when {
         When::Asked { request } => Some((request, askers(line, request).len())),
-        When::Answered { request } => Some((request, 1)),
+        When::Answered { request } if b.routine.is_none() => Some((request, 1)),
+        // Told of what is refused as often again as the limit lets through.
+        When::Answered { request } | When::Unanswered { request } => Some((request, 2)),
         _ => None,
     };
     if let Some((request, times_asked)) = by_requests {

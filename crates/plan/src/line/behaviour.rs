@@ -52,8 +52,13 @@ pub enum When {
         /// The request.
         request: RequestIx,
     },
-    /// An answer in time to a question of its own module.
+    /// An answer in time to a question of its own module; of a routine, also that there is none.
     Answered {
+        /// The request.
+        request: RequestIx,
+    },
+    /// A question of its own module has no answer: none in time, no way to the module that is asked, or held back by the request's `at_most`.
+    Unanswered {
         /// The request.
         request: RequestIx,
     },
@@ -103,11 +108,15 @@ pub enum Action {
     Ask {
         /// The request.
         request: RequestIx,
+        /// What the fields of the question hold, one value a field; absent where the plan says nothing of it.
+        values: Option<Vec<FieldValue>>,
     },
     /// Answer the question that started the behaviour.
     Answer {
         /// The request.
         request: RequestIx,
+        /// What the fields of the answer hold, one value a field; absent where the plan says nothing of it.
+        values: Option<Vec<FieldValue>>,
     },
     /// Write a line to the log.
     Log {
@@ -131,7 +140,7 @@ pub enum FieldValue {
     Time(i64),
     /// A measure of the event that led to it.
     Event(Measure),
-    /// The field of this name of the message that led to it.
+    /// The field of this name of the message, question or answer that led to it.
     Message(String),
     /// The instant at which it is published.
     Now,

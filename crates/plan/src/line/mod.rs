@@ -50,7 +50,7 @@ pub use module::{
 pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
 pub use propagation::{Bottom, Paths, RaysWanted};
 pub use remedy::{Choice, Remedy};
-pub use request::{Joining, Request};
+pub use request::{Joining, Payload, Request};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};

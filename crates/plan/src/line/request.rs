@@ -2,8 +2,28 @@
 
 use quantity::EventRate;
 
-use super::{ModuleIx, Q};
+use super::{ModuleIx, Q, TopicField};
 use crate::site::Site;
+
+/// What a question or an answer carries.
+#[derive(Clone, Debug)]
+pub enum Payload {
+    /// So many bytes of which nothing more is said.
+    Size(u32),
+    /// Packed fields.
+    Fields(Vec<TopicField>),
+}
+
+impl Payload {
+    /// Its fields; none of one that gives a size only.
+    #[must_use]
+    pub fn fields(&self) -> &[TopicField] {
+        match self {
+            Payload::Size(_) => &[],
+            Payload::Fields(fields) => fields,
+        }
+    }
+}
 
 /// A question to one module that is to be answered within a time.
 #[derive(Clone, Debug)]
@@ -14,10 +34,10 @@ pub struct Request {
     pub at: Site,
     /// The module that is asked.
     pub to: ModuleIx,
-    /// Payload size of the question, B.
-    pub question_bytes: u32,
-    /// Payload size of the answer, B.
-    pub answer_bytes: u32,
+    /// What the question carries.
+    pub question: Payload,
+    /// What the answer carries.
+    pub answer: Payload,
     /// Longest time from asking to the answer, s.
     pub within_s: Q,
     /// Priority of both: 0 goes first.

@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use routine::{Binding, Bound, FieldKind, FieldShape, Setting, TopicShape};
+use routine::{Binding, Bound, FieldKind, FieldShape, Setting, Shape};
 
-use super::{Line, OutputIx, TopicField, TopicIx, UplinkIx};
+use super::{BehaviourIx, Line, OutputIx, RequestIx, TopicField, TopicIx, UplinkIx, When};
 use crate::site::Site;
 
 /// A program that decides what a behaviour does.
@@ -27,6 +27,8 @@ pub struct Routine {
 pub enum BoundTo {
     /// A topic.
     Topic(TopicIx),
+    /// A request to another module.
+    Request(RequestIx),
     /// An output of its own module.
     Output(OutputIx),
     /// An uplink of its own module.
@@ -36,30 +38,48 @@ pub enum BoundTo {
 }
 
 impl Routine {
-    /// The names and constants as the program takes them, in the same order.
+    /// The names and constants as the program takes them, in the same order, with the answer that it gives where it is asked.
     #[must_use]
-    pub fn binding(&self, line: &Line) -> Binding {
+    pub fn binding(&self, line: &Line, behaviour: BehaviourIx) -> Binding {
         let bound = |to: &BoundTo| match to {
             BoundTo::Topic(t) => {
                 let topic = &line.topics[t.0];
-                Bound::Topic(TopicShape {
-                    name: topic.name.clone(),
-                    fields: topic.fields.iter().map(shape).collect(),
-                })
+                Bound::Topic(shape(topic.name.clone(), &topic.fields))
+            }
+            BoundTo::Request(q) => {
+                let q = &line.requests[q.0];
+                Bound::Request(shape(format!("request.{}", q.id), q.question.fields()))
             }
             BoundTo::Output(_) => Bound::Output,
             BoundTo::Uplink(_) => Bound::Uplink,
             BoundTo::State(_) => Bound::State,
         };
         let names = self.names.iter();
+        let id = &line.behaviours[behaviour.0].id;
+        let mut same = line.behaviours.iter().filter(|b| b.id == *id);
+        let asked = same.find_map(|b| match b.when {
+            When::Asked { request } => Some(request),
+            _ => None,
+        });
         Binding {
             names: names.map(|(name, to)| (name.clone(), bound(to))).collect(),
             settings: self.settings.clone(),
+            answer: asked.map(|q| {
+                let q = &line.requests[q.0];
+                shape(format!("request.{}", q.id), q.answer.fields())
+            }),
         }
     }
 }
 
-fn shape(field: &TopicField) -> FieldShape {
+fn shape(name: String, fields: &[TopicField]) -> Shape {
+    Shape {
+        name,
+        fields: fields.iter().map(field_shape).collect(),
+    }
+}
+
+fn field_shape(field: &TopicField) -> FieldShape {
     FieldShape {
         name: field.name().to_owned(),
         kind: match field {

@@ -1,6 +1,6 @@
 //! Behaviours with their actions, and who hears whom.
 
-use super::content::{Led, content};
+use super::content::{Filled, Led, content};
 use super::routines;
 use super::talk::{state, topic};
 use super::{Resolver, ix_of, output_of, requests};
@@ -20,12 +20,13 @@ pub(super) fn behaviours(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
-const STARTS: [&str; 6] = [
+const STARTS: [&str; 7] = [
     "when_heard",
     "when_voted",
     "when_told",
     "when_asked",
     "when_answered",
+    "when_unanswered",
     "each",
 ];
 
@@ -37,12 +38,26 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         r.tell(
             Mistake::error(Code::KeyConflict, f.site, "a behaviour is started by exactly one thing")
                 .label(if starts.is_empty() { "nothing starts it" } else { "several things start it" })
-                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_voted = \"vote.ID\", when_told = \"topic/filter\", when_asked = \"request.ID\", when_answered = \"request.ID\", each = \"10 min\""),
+                .help("give it one of: when_heard = \"detector.ID.confirmed\", when_voted = \"vote.ID\", when_told = \"topic/filter\", when_asked = \"request.ID\", when_answered = \"request.ID\", when_unanswered = \"request.ID\", each = \"10 min\""),
         );
         return None;
     }
     let on = on?;
     let routine = routines::routine(r, line, on, f)?;
+    if routine.is_some()
+        && let Some(site) = f.site_of("when_unanswered")
+    {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "a routine learns with `when_answered` that there is no answer",
+            )
+            .label("this behaviour is a routine")
+            .help("write `when_answered` instead; its answer then says what went wrong"),
+        );
+        return None;
+    }
     let whens: Vec<Option<When>> = starts
         .into_iter()
         .map(|start| when(r, line, on, f, start))
@@ -52,30 +67,16 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         ([when], None) => Led::by(when),
         _ => Led::Routine,
     };
-    let asked = match whens.as_slice() {
-        [When::Asked { request }] => Some(*request),
+    let asked = whens.iter().find_map(|when| match when {
+        When::Asked { request } => Some(*request),
         _ => None,
-    };
+    });
     let actions: Vec<Option<Action>> = f
         .tables("do")
         .iter()
         .map(|a| action(r, line, on, (led, asked), a))
         .collect();
     let actions: Vec<Action> = actions.into_iter().collect::<Option<_>>()?;
-    let asks = |w: &When| matches!(w, When::Asked { .. } | When::Answered { .. });
-    let does = |a: &Action| matches!(a, Action::Ask { .. } | Action::Answer { .. });
-    if routine.is_some() && (whens.iter().any(asks) || actions.iter().any(does)) {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                f.site,
-                "a routine neither asks nor answers",
-            )
-            .label("this behaviour")
-            .help("leave requests to a behaviour without a routine"),
-        );
-        return None;
-    }
     let at_most = super::talk::most(r, f);
     let one = |when| Behaviour {
         id: id.to_owned(),
@@ -103,7 +104,9 @@ fn when(
         "each" => When::Each {
             period_s: f.q("each")?,
         },
-        "when_asked" | "when_answered" => requests::starts(r, line, on, f)?,
+        "when_asked" | "when_answered" | "when_unanswered" => {
+            requests::starts(r, line, on, f, start)?
+        }
         "when_voted" => {
             let (vote, site) = r.vote(line, f, "when_voted")?;
             let counts = line.votes[vote.0].on;
@@ -180,7 +183,7 @@ fn action(
             let topic = topic(r, line, name, site)?;
             Some(Action::Publish {
                 topic,
-                values: content(r, line, f, topic, led)?,
+                values: content(r, line, f, Filled::topic(line, topic), led)?,
             })
         }
         "switch" => {
@@ -217,7 +220,7 @@ fn action(
             Some(Action::SendUp {
                 uplink,
                 topic,
-                values: content(r, line, f, topic, led)?,
+                values: content(r, line, f, Filled::topic(line, topic), led)?,
             })
         }
         "enter" => {
@@ -228,8 +231,8 @@ fn action(
                 for_s,
             })
         }
-        "ask" => requests::ask(r, line, on, f),
-        "answer" => requests::answer(r, line, asked, f),
+        "ask" => requests::ask(r, line, on, led, f),
+        "answer" => requests::answer(r, line, (led, asked), f),
         _ => Some(Action::Log {
             text: f.text("log")?.0.clone(),
         }),

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use quantity::nearest;
 
 use super::Resolver;
-use crate::line::{DetectorIx, FieldValue, Line, Measure, Topic, TopicField, TopicIx, When};
+use crate::line::{DetectorIx, FieldValue, Line, Measure, RequestIx, TopicField, TopicIx, When};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Node, Value};
 use crate::read::{Fields, join};
@@ -18,6 +18,10 @@ pub(super) enum Led<'a> {
     Heard(DetectorIx),
     /// A message whose topic this filter matches.
     Told(&'a str),
+    /// A question.
+    Asked(RequestIx),
+    /// An answer.
+    Answered(RequestIx),
     /// Neither.
     Nothing,
     /// A routine, which fills its messages itself.
@@ -29,14 +33,80 @@ impl Led<'_> {
         match when {
             When::Heard { detector, .. } => Led::Heard(*detector),
             When::Told { filter } => Led::Told(filter),
-            When::Voted { .. } | When::Each { .. } | When::Asked { .. } | When::Answered { .. } => {
-                Led::Nothing
-            }
+            When::Asked { request } => Led::Asked(*request),
+            When::Answered { request } => Led::Answered(*request),
+            When::Voted { .. } | When::Each { .. } | When::Unanswered { .. } => Led::Nothing,
         }
     }
 }
 
-/// The values that a table gives its message, one a field of the topic; `Some(None)` where it gives none. `None` after a mistake, which is told.
+/// A payload that is given values.
+#[derive(Clone, Copy)]
+pub(super) struct Filled<'a> {
+    kind: &'static str,
+    name: &'a str,
+    at: Site,
+    fields: &'a [TopicField],
+}
+
+impl<'a> Filled<'a> {
+    pub(super) fn topic(line: &'a Line, topic: TopicIx) -> Filled<'a> {
+        let topic = &line.topics[topic.0];
+        Filled {
+            kind: "topic",
+            name: &topic.name,
+            at: topic.at,
+            fields: &topic.fields,
+        }
+    }
+
+    pub(super) fn question(line: &'a Line, request: RequestIx) -> Filled<'a> {
+        let q = &line.requests[request.0];
+        Filled {
+            kind: "question",
+            name: &q.id,
+            at: q.at,
+            fields: q.question.fields(),
+        }
+    }
+
+    pub(super) fn answer(line: &'a Line, request: RequestIx) -> Filled<'a> {
+        let q = &line.requests[request.0];
+        Filled {
+            kind: "answer",
+            name: &q.id,
+            at: q.at,
+            fields: q.answer.fields(),
+        }
+    }
+
+    /// What it is, in a sentence.
+    fn what(&self) -> String {
+        match self.kind {
+            "topic" => format!("the topic `{}`", self.name),
+            kind => format!("the {kind} of `request.{}`", self.name),
+        }
+    }
+
+    /// Where it was declared, beside a mistake.
+    fn label(&self) -> &'static str {
+        if self.kind == "topic" {
+            "the topic"
+        } else {
+            "the request"
+        }
+    }
+
+    /// How it gets fields.
+    fn give_fields(&self) -> String {
+        match self.kind {
+            "topic" => "give the topic `fields` instead of its `size`".to_owned(),
+            kind => format!("give the request `{kind}_fields` instead of `{kind}`"),
+        }
+    }
+}
+
+/// The values that a table gives its message, one a field of its payload; `Some(None)` where it gives none. `None` after a mistake, which is told.
 #[expect(
     clippy::option_option,
     reason = "a mistake, nothing written, and values are three things"
@@ -45,7 +115,7 @@ pub(super) fn content(
     r: &mut Resolver<'_>,
     line: &Line,
     f: &Fields,
-    topic: TopicIx,
+    payload: Filled<'_>,
     led: Led<'_>,
 ) -> Option<Option<Vec<FieldValue>>> {
     if f.is_wrong("values") {
@@ -65,30 +135,26 @@ pub(super) fn content(
     let Value::Table(table) = &node.value else {
         unreachable!("the content of a message is read as a table");
     };
-    let topic = &line.topics[topic.0];
-    if topic.fields.is_empty() {
+    if payload.fields.is_empty() {
         r.tell(
             Mistake::error(
                 Code::KeyConflict,
                 site,
-                format!(
-                    "the topic `{}` has no fields that could hold values",
-                    topic.name
-                ),
+                format!("{} has no fields that could hold values", payload.what()),
             )
             .label("here")
-            .related(topic.at, "the topic")
-            .help("give the topic `fields` instead of its `size`, or remove `values`"),
+            .related(payload.at, payload.label())
+            .help(format!("{}, or remove `values`", payload.give_fields())),
         );
         return None;
     }
     let mut right = true;
     for (key, entry) in table {
-        if topic.fields.iter().any(|field| field.name() == key) {
+        if payload.fields.iter().any(|field| field.name() == key) {
             continue;
         }
         right = false;
-        let names = topic.fields.iter().map(TopicField::name);
+        let names = payload.fields.iter().map(TopicField::name);
         let help = match nearest(key, names.clone()) {
             Some(near) => format!("did you mean `{near}`?"),
             None => format!("its fields are: {}", join(names)),
@@ -97,18 +163,18 @@ pub(super) fn content(
             Mistake::error(
                 Code::UnknownKey,
                 entry.key,
-                format!("the topic `{}` has no field `{key}`", topic.name),
+                format!("{} has no field `{key}`", payload.what()),
             )
             .label("no such field")
-            .related(topic.at, "the topic")
+            .related(payload.at, payload.label())
             .help(help),
         );
     }
     let mut values = Vec::new();
-    for field in &topic.fields {
+    for field in payload.fields {
         let value = match table.get(field.name()) {
             Some(entry) => value(r, line, field, &entry.node, led),
-            None => not_given(r, topic, field, site),
+            None => not_given(r, payload, field, site),
         };
         right &= value.is_some();
         values.extend(value);
@@ -119,7 +185,7 @@ pub(super) fn content(
 /// A field that is not given: a number has a code for no data, the others have none.
 fn not_given(
     r: &mut Resolver<'_>,
-    topic: &Topic,
+    payload: Filled<'_>,
     field: &TopicField,
     site: Site,
 ) -> Option<FieldValue> {
@@ -134,10 +200,10 @@ fn not_given(
         Mistake::error(
             Code::MissingKey,
             site,
-            format!("the field `{name}` of `{}` is given no value", topic.name),
+            format!("the field `{name}` of {} is given no value", payload.what()),
         )
         .label(format!("`{name}` is missing here"))
-        .related(topic.at, "the topic")
+        .related(payload.at, payload.label())
         .help(format!(
             "add `{name} = {example}`: only numbers have a code for no data"
         )),
@@ -197,6 +263,8 @@ fn value(
         }
         (Led::Heard(_), TopicField::Time { .. }) => ", or \"event.begin\" or \"event.end\"",
         (Led::Told(_), _) => ", or a field of the message (\"message.NAME\")",
+        (Led::Asked(_), _) => ", or a field of the question (\"message.NAME\")",
+        (Led::Answered(_), _) => ", or a field of the answer (\"message.NAME\")",
         (Led::Heard(_) | Led::Nothing | Led::Routine, _) => "",
     };
     r.tell(
@@ -344,55 +412,63 @@ fn of_message(
     site: Site,
     led: Led<'_>,
 ) -> Option<FieldValue> {
-    let Led::Told(filter) = led else {
-        r.tell(
-            Mistake::error(Code::KeyConflict, site, "no message leads to this one")
-                .label("here")
-                .help("only what starts with `when_told` knows a message; write a constant, or \"event.level\" of what starts with `when_heard`"),
-        );
-        return None;
+    let told: Vec<Filled<'_>> = match led {
+        Led::Told(filter) => (0..line.topics.len())
+            .map(|t| Filled::topic(line, TopicIx(t)))
+            .filter(|t| topic_name::matches(filter, t.name))
+            .collect(),
+        Led::Asked(request) => vec![Filled::question(line, request)],
+        Led::Answered(request) => vec![Filled::answer(line, request)],
+        Led::Heard(_) | Led::Nothing | Led::Routine => {
+            r.tell(
+                Mistake::error(Code::KeyConflict, site, "no message leads to this one")
+                    .label("here")
+                    .help("only what starts with `when_told`, `when_asked` or `when_answered` knows a message; write a constant, or \"event.level\" of what starts with `when_heard`"),
+            );
+            return None;
+        }
     };
-    let told = line
-        .topics
-        .iter()
-        .filter(|t| topic_name::matches(filter, &t.name));
-    for topic in told {
-        let Some(from) = topic.fields.iter().find(|f| f.name() == name) else {
+    for from in told {
+        let matched = match led {
+            Led::Told(filter) => format!(", and `{filter}` matches it"),
+            _ => String::new(),
+        };
+        let Some(source) = from.fields.iter().find(|f| f.name() == name) else {
             r.tell(
                 Mistake::error(
                     Code::NamesNothing,
                     site,
-                    format!(
-                        "`{}` has no field `{name}`, and `{filter}` matches it",
-                        topic.name
-                    ),
+                    format!("{} has no field `{name}`{matched}", from.what()),
                 )
                 .label("names nothing there")
-                .related(topic.at, "the topic")
-                .help(if topic.fields.is_empty() {
-                    "it gives a size only; take a narrower filter, or write a constant".to_owned()
-                } else {
-                    format!(
+                .related(from.at, from.label())
+                .help(match (from.fields.is_empty(), led) {
+                    (true, Led::Told(_)) => {
+                        "it gives a size only; take a narrower filter, or write a constant"
+                            .to_owned()
+                    }
+                    (true, _) => "it gives a size only; write a constant".to_owned(),
+                    (false, _) => format!(
                         "its fields are: {}",
-                        join(topic.fields.iter().map(TopicField::name))
-                    )
+                        join(from.fields.iter().map(TopicField::name))
+                    ),
                 }),
             );
             return None;
         };
-        if !alike(from, field) {
+        if !alike(source, field) {
             r.tell(
                 Mistake::error(
                     Code::WrongType,
                     site,
                     format!(
-                        "`{name}` of `{}` is not of the kind and unit of the field `{}`",
-                        topic.name,
+                        "`{name}` of {} is not of the kind and unit of the field `{}`",
+                        from.what(),
                         field.name()
                     ),
                 )
                 .label("another kind of value")
-                .related(topic.at, "the topic that is told")
+                .related(from.at, from.label())
                 .help("declare both fields with the same kind, unit and list"),
             );
             return None;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::content::{Led, content};
+use super::content::{Filled, Led, content};
 use super::expectations::expect;
 use super::faults::fault;
 use super::sources::track;
@@ -285,6 +285,6 @@ fn input(
         at_s,
         module,
         topic,
-        values: content(r, line, f, topic, Led::Nothing)?,
+        values: content(r, line, f, Filled::topic(line, topic), Led::Nothing)?,
     })
 }

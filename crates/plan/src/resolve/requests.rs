@@ -1,8 +1,10 @@
 //! Requests and joining notices, and who asks whom.
 
+use super::content::{Filled, Led, content};
 use super::talk::{most, whole};
+use super::topic_field::{different, topic_field};
 use super::{Resolver, ix_of};
-use crate::line::{Action, Joining, Line, ModuleIx, Request, RequestIx, Unwritten, When};
+use crate::line::{Action, Joining, Line, ModuleIx, Payload, Request, RequestIx, Unwritten, When};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -40,11 +42,8 @@ pub(super) fn requests(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 
 fn request(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Request> {
     let to = r.module(line, f, "to");
-    let mut bytes = |key: &'static str| {
-        let (size, site) = f.amount(key)?;
-        whole(r, size.si, site)
-    };
-    let (question_bytes, answer_bytes) = (bytes("question"), bytes("answer"));
+    let question = payload(r, f, ["question", "question_fields"]);
+    let answer = payload(r, f, ["answer", "answer_fields"]);
     if f.is_wrong("priority") || f.is_wrong("at_most") {
         return None;
     }
@@ -53,12 +52,63 @@ fn request(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Re
         id: id.to_owned(),
         at: f.site,
         to: to?,
-        question_bytes: question_bytes?,
-        answer_bytes: answer_bytes?,
+        question: question?,
+        answer: answer?,
         within_s: f.q("within")?,
         priority,
         at_most: most(r, f),
     })
+}
+
+/// What a question or an answer carries, under the key of its size or that of its fields.
+fn payload(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    [of, of_fields]: [&'static str; 2],
+) -> Option<Payload> {
+    if f.has(of) == f.has(of_fields) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                f.site_of(of_fields).unwrap_or(f.site),
+                format!("the {of} of a request has either fields or a size"),
+            )
+            .label(if f.has(of) {
+                "both here"
+            } else {
+                "neither here"
+            })
+            .help(if f.has(of) {
+                format!("remove `{of}` or `{of_fields}`")
+            } else {
+                format!("add `{of_fields} = [ ... ]` for a packed payload, or `{of} = \"20 B\"`")
+            }),
+        );
+        return None;
+    }
+    if f.has(of) {
+        let (size, site) = f.amount(of)?;
+        return whole(r, size.si, site).map(Payload::Size);
+    }
+    if f.is_wrong(of_fields) {
+        return None;
+    }
+    let tables = f.tables(of_fields);
+    if tables.is_empty() {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                f.site_of(of_fields).unwrap_or(f.site),
+                format!("a packed {of} has at least one field"),
+            )
+            .label("none here")
+            .help(format!("add a field, or give its size: `{of} = \"20 B\"`")),
+        );
+        return None;
+    }
+    let read: Vec<_> = tables.iter().map(|x| topic_field(r, x)).collect();
+    different(r, f, of_fields);
+    Some(Payload::Fields(read.into_iter().collect::<Option<_>>()?))
 }
 
 fn joining(r: &mut Resolver<'_>, f: &Fields, at: Site, line: &Line) -> Option<Joining> {
@@ -111,17 +161,26 @@ fn of(
     Some((request, site))
 }
 
-/// What starts a behaviour that is asked or answered.
-pub(super) fn starts(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<When> {
-    let asked = f.has("when_asked");
-    let key = if asked { "when_asked" } else { "when_answered" };
+/// What starts a behaviour that is asked, answered, or waits in vain.
+pub(super) fn starts(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    f: &Fields,
+    key: &'static str,
+) -> Option<When> {
     let (request, site) = of(r, line, f, key)?;
+    let asked = key == "when_asked";
     let to = line.requests[request.0].to;
     if asked && to == on {
         return Some(When::Asked { request });
     }
     if !asked && to != on {
-        return Some(When::Answered { request });
+        return Some(if key == "when_answered" {
+            When::Answered { request }
+        } else {
+            When::Unanswered { request }
+        });
     }
     let whom = format!("this request is to module.{}", line.modules[to.0].id);
     let (why, help) = if asked {
@@ -132,7 +191,7 @@ pub(super) fn starts(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields
     } else {
         (
             "a module does not ask itself",
-            "start with `when_answered` on the module that asks",
+            "start it on the module that asks",
         )
     };
     r.tell(
@@ -144,29 +203,49 @@ pub(super) fn starts(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields
 }
 
 /// The action `ask`.
-pub(super) fn ask(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, f: &Fields) -> Option<Action> {
+pub(super) fn ask(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    led: Led<'_>,
+    f: &Fields,
+) -> Option<Action> {
     let (request, site) = of(r, line, f, "ask")?;
-    if line.requests[request.0].to == on {
-        r.tell(
-            Mistake::error(Code::KeyConflict, site, "a module does not ask itself")
-                .label("this request is to the module on which the behaviour runs")
-                .help("ask on another module"),
-        );
-        return None;
+    others_answer(r, line, on, request, site)?;
+    let values = content(r, line, f, Filled::question(line, request), led)?;
+    Some(Action::Ask { request, values })
+}
+
+/// A module asks only others.
+pub(super) fn others_answer(
+    r: &mut Resolver<'_>,
+    line: &Line,
+    on: ModuleIx,
+    request: RequestIx,
+    site: Site,
+) -> Option<()> {
+    if line.requests[request.0].to != on {
+        return Some(());
     }
-    Some(Action::Ask { request })
+    r.tell(
+        Mistake::error(Code::KeyConflict, site, "a module does not ask itself")
+            .label("this request is to the module on which the behaviour runs")
+            .help("ask on another module"),
+    );
+    None
 }
 
 /// The action `answer`.
 pub(super) fn answer(
     r: &mut Resolver<'_>,
     line: &Line,
-    asked: Option<RequestIx>,
+    (led, asked): (Led<'_>, Option<RequestIx>),
     f: &Fields,
 ) -> Option<Action> {
     let (request, site) = of(r, line, f, "answer")?;
     if asked == Some(request) {
-        return Some(Action::Answer { request });
+        let values = content(r, line, f, Filled::answer(line, request), led)?;
+        return Some(Action::Answer { request, values });
     }
     r.tell(
         Mistake::error(
@@ -195,11 +274,11 @@ pub(super) fn answered(r: &mut Resolver<'_>, line: &Line) {
             all.any(|a| wanted(a) == Some(RequestIx(q)))
         };
         let asks = does(|a| match a {
-            Action::Ask { request } => Some(*request),
+            Action::Ask { request, .. } => Some(*request),
             _ => None,
         });
         let answers = does(|a| match a {
-            Action::Answer { request } => Some(*request),
+            Action::Answer { request, .. } => Some(*request),
             _ => None,
         });
         if !asks {

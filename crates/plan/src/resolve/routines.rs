@@ -6,10 +6,11 @@ use std::sync::Arc;
 use routine::Setting;
 
 use super::behaviours::own_module;
+use super::requests::others_answer;
 use super::talk::{state, topic};
 use super::{Resolver, ix_of, output_of};
 use crate::field::RefKind;
-use crate::line::{BoundTo, Line, ModuleIx, Routine, UplinkIx};
+use crate::line::{BoundTo, Line, ModuleIx, RequestIx, Routine, UplinkIx};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Entry, Node, Value};
 use crate::read::Fields;
@@ -166,8 +167,13 @@ fn bound(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, node: &Node) -> Option
                 own_module(r, line, on, at, site, "an uplink is used by its own module")?;
                 return Some(BoundTo::Uplink(uplink));
             }
+            Some(RefKind::Request) if r.names(RefKind::Request, text, site) => {
+                let request = ix_of(&line.requests, text, |q| &q.id).map(RequestIx)?;
+                others_answer(r, line, on, request, site)?;
+                return Some(BoundTo::Request(request));
+            }
             // It names nothing, which is told.
-            Some(RefKind::Output | RefKind::Uplink) => return None,
+            Some(RefKind::Output | RefKind::Uplink | RefKind::Request) => return None,
             _ => {}
         }
     }
@@ -175,10 +181,10 @@ fn bound(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, node: &Node) -> Option
         Mistake::error(
             Code::BadReference,
             site,
-            "a name of a routine stands for a topic, an output, an uplink or a state",
+            "a name of a routine stands for a topic, a request, an output, an uplink or a state",
         )
         .label("another kind of thing")
-        .help("write \"topic.NAME\", \"module.ID.output.ID\", \"uplink.ID\" or \"state.NAME\""),
+        .help("write \"topic.NAME\", \"request.ID\", \"module.ID.output.ID\", \"uplink.ID\" or \"state.NAME\""),
     );
     None
 }

@@ -131,7 +131,7 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         let Some(fields) = read.into_iter().collect::<Option<Vec<_>>>() else {
             continue;
         };
-        different(r, f);
+        different(r, f, "fields");
         if f.is_wrong("fields") || f.is_wrong("size") {
             continue;
         }

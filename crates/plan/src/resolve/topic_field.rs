@@ -1,4 +1,4 @@
-//! Reading the fields of a topic's payload.
+//! Reading the fields of a payload.
 
 use jiff::Timestamp;
 
@@ -8,10 +8,10 @@ use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
 
-/// Tells fields of a topic that have the same name.
-pub(super) fn different(r: &mut Resolver<'_>, f: &Fields) {
+/// Tells fields under one key that have the same name.
+pub(super) fn different(r: &mut Resolver<'_>, f: &Fields, key: &'static str) {
     let names: Vec<(&String, Site)> = f
-        .tables("fields")
+        .tables(key)
         .iter()
         .filter_map(|x| x.text("name"))
         .collect();

@@ -80,8 +80,8 @@ pub(crate) const ACTIONS: &[Kind] = &[
     kind("switch", &["to"], &["for"]),
     kind("send_up", &["about"], &["values"]),
     kind("enter", &["for"], &[]),
-    kind("ask", &[], &[]),
-    kind("answer", &[], &[]),
+    kind("ask", &[], &["values"]),
+    kind("answer", &[], &["values"]),
     kind("log", &[], &[]),
 ];
 

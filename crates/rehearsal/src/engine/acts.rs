@@ -7,7 +7,7 @@ use super::content::Led;
 use super::messages::passes;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
-use crate::record::{KeptBack, RecordId, Refusal, Root, What};
+use crate::record::{KeptBack, RecordId, Refusal, Root, Silence, What};
 
 impl Engine<'_> {
     pub(super) fn act(
@@ -23,6 +23,9 @@ impl Engine<'_> {
             return Ok(());
         }
         if self.routines.stands(behaviour) {
+            if let Some(parent) = parent {
+                self.silent(behaviour, led, parent, Silence::Stopped);
+            }
             return Ok(());
         }
         let gate = self.routines.gate(behaviour);

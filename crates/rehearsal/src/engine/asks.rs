@@ -1,17 +1,26 @@
 //! Requests with their answers, and what modules tell of themselves when they have come up.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use assess::input::{Traffic, at_most, ns};
-use network::{AtMost, Delivery, Dropped, MachineError, Post, RateLimit, TopicId};
+use network::{
+    AtMost, Delivery, DropReason, Dropped, MachineError, Post, RateLimit, TopicId, Value,
+};
 use plan::{BehaviourIx, Line, ModuleIx, RequestIx, When};
+use routine::Failed;
 use timeline::{Class, Ns};
 
-use super::content::Led;
+use super::content::{Led, Of};
 use super::messages::passes;
 use super::{Engine, Happening, Origin, place};
 use crate::error::RehearsalError;
-use crate::record::{AskStep, JoinStep, KeptBack, RecordId, Refusal, Root, What};
+use crate::record::{
+    AskStep, Content, JoinStep, KeptBack, Loss, RecordId, Refusal, Root, Silence, What,
+};
+
+/// How often a module learns at one instant that there is no way.
+const MOST_NO_WAY: u32 = 64;
 
 /// What came of the requests of one kind. `asked = answered + unanswered`, and those that were still open at the end.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -26,6 +35,10 @@ pub struct RequestCount {
     pub late: u64,
     /// Questions and answers lost on their way.
     pub lost: u64,
+    /// Questions that the module that was asked left without an answer because its routine gave none, failed or had stopped.
+    pub silent: u64,
+    /// Values that lay outside their field and were sent as the end of it.
+    pub clamped: u64,
     /// The longest time to an answer in time.
     pub longest: Option<Ns>,
 }
@@ -73,6 +86,12 @@ pub(super) struct Asks {
     notices: Vec<TopicId>,
     at_most: Vec<Option<AtMost>>,
     gates: BTreeMap<(ModuleIx, RequestIx), RateLimit>,
+    /// The same for what is refused: told no oftener than a question may be asked, so that the runs it leads to have a bound.
+    refusals: BTreeMap<(ModuleIx, RequestIx), RateLimit>,
+    /// When a question of each module last found no way, and how many did at that instant.
+    no_way: Vec<(Ns, u32)>,
+    question_bytes: Vec<u32>,
+    answer_bytes: Vec<u32>,
     open: BTreeMap<u64, Ask>,
     made: u64,
     /// When each module began to boot last.
@@ -99,6 +118,10 @@ impl Asks {
             notices: Vec::new(),
             at_most: limits.collect::<Result<_, _>>()?,
             gates: BTreeMap::new(),
+            refusals: BTreeMap::new(),
+            no_way: vec![(Ns::ZERO, 0); line.modules.len()],
+            question_bytes: Vec::new(),
+            answer_bytes: Vec::new(),
             open: BTreeMap::new(),
             made: 0,
             booting_since: vec![Ns::ZERO; line.modules.len()],
@@ -110,6 +133,8 @@ impl Asks {
                 let (question, answer) = (post.topic(&asking.question), post.topic(&asking.answer));
                 asks.sides.insert(question, Side::Question);
                 asks.sides.insert(answer, Side::Answer);
+                asks.question_bytes.push(asking.question_bytes);
+                asks.answer_bytes.push(asking.answer_bytes);
                 asks.questions.push(question);
                 asks.answers.push(answer);
             }
@@ -156,7 +181,7 @@ impl Engine<'_> {
         ask: u64,
         module: ModuleIx,
         parent: Option<RecordId>,
-        what: AskStep,
+        (what, content): (AskStep, Option<Arc<Content>>),
     ) -> Option<RecordId> {
         let a = *self.asks.open.get(&ask)?;
         let told = What::Asking {
@@ -164,6 +189,7 @@ impl Engine<'_> {
             ask,
             module,
             what,
+            content,
         };
         Some(self.record(parent.or(Some(a.record)), a.root, told))
     }
@@ -173,6 +199,7 @@ impl Engine<'_> {
         &mut self,
         behaviour: BehaviourIx,
         request: RequestIx,
+        values: Option<&[Value]>,
         parent: RecordId,
         root: Option<Root>,
     ) -> Result<(), RehearsalError> {
@@ -181,10 +208,15 @@ impl Engine<'_> {
             let gate = self.asks.gates.entry((asker, request));
             if !passes(gate.or_insert_with(|| RateLimit::new(limit)), self.now) {
                 let (what, why) = (KeptBack::Behaviour(behaviour), Refusal::Request);
-                self.record(Some(parent), root, What::Refused { what, why });
+                let record = self.record(Some(parent), root, What::Refused { what, why });
+                let refusals = self.asks.refusals.entry((asker, request));
+                if passes(refusals.or_insert_with(|| RateLimit::new(limit)), self.now) {
+                    self.fails(request, asker, Failed::Refused, record, root);
+                }
                 return Ok(());
             }
         }
+        let content = self.filled(Of::Question(request), values)?;
         let q = &self.line.requests[request.0];
         let within = ns(|| format!("request.{}", q.id), q.within_s.si)?;
         let ask = self.asks.made;
@@ -201,7 +233,7 @@ impl Engine<'_> {
                 asker.0,
                 q.to.0,
                 topic,
-                q.question_bytes,
+                self.asks.question_bytes[request.0],
                 q.priority,
                 stream,
                 ask,
@@ -212,6 +244,7 @@ impl Engine<'_> {
             ask,
             module: asker,
             what: AskStep::Asked { message },
+            content: content.clone(),
         };
         let record = self.record(Some(parent), root, asked);
         self.asks.open.insert(
@@ -228,6 +261,7 @@ impl Engine<'_> {
             },
         );
         self.follow(message, record, root, 1);
+        self.contents.keep(message, content.as_ref());
         if let Some(at) = self.now.checked_add(within) {
             let due = Happening::AskDue { ask };
             self.queue.push(at, Class::Act, place(asker.0), due);
@@ -241,9 +275,10 @@ impl Engine<'_> {
         &mut self,
         behaviour: BehaviourIx,
         led: &Led,
+        values: Option<&[Value]>,
         parent: RecordId,
     ) -> Result<(), RehearsalError> {
-        let Led::Asked { ask } = *led else {
+        let Led::Asked { ask, .. } = *led else {
             return Ok(());
         };
         let Some(a) = self.asks.open.get(&ask).copied().filter(|a| !a.answered) else {
@@ -251,6 +286,7 @@ impl Engine<'_> {
             self.record(Some(parent), None, What::Refused { what, why });
             return Ok(());
         };
+        let content = self.filled(Of::Answer(a.request), values)?;
         let q = &self.line.requests[a.request.0];
         let stream = self.side_stream(2 * (a.asker.0 * self.line.requests.len() + a.request.0) + 1);
         let Some(post) = &mut self.machine else {
@@ -263,7 +299,7 @@ impl Engine<'_> {
                 q.to.0,
                 a.asker.0,
                 topic,
-                q.answer_bytes,
+                self.asks.answer_bytes[a.request.0],
                 q.priority,
                 stream,
                 ask,
@@ -272,9 +308,10 @@ impl Engine<'_> {
         if let Some(open) = self.asks.open.get_mut(&ask) {
             open.answered = true;
         }
-        let what = AskStep::Answered { message };
+        let what = (AskStep::Answered { message }, content.clone());
         let record = self.asking(ask, q.to, Some(parent), what);
         self.follow(message, record.unwrap_or(parent), a.root, 1);
+        self.contents.keep(message, content.as_ref());
         self.drain_drops();
         Ok(())
     }
@@ -285,9 +322,65 @@ impl Engine<'_> {
             return;
         };
         open.over = true;
-        let (request, asker) = (open.request, open.asker);
-        self.asks.counts[request.0].unanswered += 1;
-        self.asking(ask, asker, None, AskStep::Unanswered);
+        let a = *open;
+        self.asks.counts[a.request.0].unanswered += 1;
+        let record = self.asking(ask, a.asker, None, (AskStep::Unanswered, None));
+        if self.modules[a.asker.0].life_turn == a.life {
+            let parent = record.unwrap_or(a.record);
+            self.fails(a.request, a.asker, Failed::InTime, parent, a.root);
+        }
+    }
+
+    /// The module that asked learns that there is no answer.
+    fn fails(
+        &mut self,
+        request: RequestIx,
+        asker: ModuleIx,
+        why: Failed,
+        parent: RecordId,
+        root: Option<Root>,
+    ) {
+        for behaviour in 0..self.line.behaviours.len() {
+            let b = &self.line.behaviours[behaviour];
+            let starts = match b.when {
+                When::Unanswered { request: q } => q == request,
+                When::Answered { request: q } => q == request && b.routine.is_some(),
+                _ => false,
+            };
+            if starts && b.on == asker {
+                self.start(behaviour, Led::Unanswered { request, why }, parent, root);
+            }
+        }
+    }
+
+    /// A question has no answer of this module: its routine gave none, fails, or has stopped.
+    pub(super) fn silent(
+        &mut self,
+        behaviour: BehaviourIx,
+        led: &Led,
+        parent: RecordId,
+        why: Silence,
+    ) {
+        let Led::Asked { ask, request, .. } = *led else {
+            return;
+        };
+        if self.asks.open.get(&ask).is_none_or(|a| a.answered) {
+            return;
+        }
+        self.asks.counts[request.0].silent += 1;
+        let on = self.line.behaviours[behaviour.0].on;
+        self.asking(ask, on, Some(parent), (AskStep::Silent { why }, None));
+    }
+
+    /// The content of a question or an answer that is sent now.
+    fn filled(
+        &mut self,
+        of: Of,
+        values: Option<&[Value]>,
+    ) -> Result<Option<Arc<Content>>, RehearsalError> {
+        values
+            .map(|values| self.contents.pack(self.line, of, 0, self.now, values))
+            .transpose()
     }
 
     /// A module that has come up tells what it is.
@@ -353,11 +446,16 @@ impl Engine<'_> {
     }
 
     /// A question, an answer or a notice arrives.
-    pub(super) fn side_delivered(&mut self, delivery: &Delivery, origin: Origin) {
+    pub(super) fn side_delivered(
+        &mut self,
+        delivery: &Delivery,
+        content: Option<Arc<Content>>,
+        origin: Origin,
+    ) {
         let module = ModuleIx(delivery.node);
         match self.asks.sides[&delivery.topic] {
-            Side::Question => self.asked(delivery.seq, module, origin),
-            Side::Answer => self.returned(delivery.seq, module, origin),
+            Side::Question => self.asked(delivery.seq, module, content, origin),
+            Side::Answer => self.returned(delivery.seq, module, content, origin),
             Side::Notice(of) => {
                 let after = self.now.0 - self.asks.booting_since[of.0].0;
                 let count = &mut self.asks.joins[of.0];
@@ -384,11 +482,14 @@ impl Engine<'_> {
         }
     }
 
-    fn asked(&mut self, ask: u64, module: ModuleIx, origin: Origin) {
+    fn asked(&mut self, ask: u64, module: ModuleIx, content: Option<Arc<Content>>, origin: Origin) {
         let Some(a) = self.asks.open.get(&ask).copied() else {
             return;
         };
-        let reached = self.asking(ask, module, Some(origin.record), AskStep::Reached);
+        let reached = {
+            let what = (AskStep::Reached, content.clone());
+            self.asking(ask, module, Some(origin.record), what)
+        };
         let handles = |i: &usize| {
             let b = &self.line.behaviours[*i];
             matches!(b.when, When::Asked { request } if request == a.request)
@@ -399,11 +500,22 @@ impl Engine<'_> {
         }
         for behaviour in handlers {
             let parent = reached.unwrap_or(origin.record);
-            self.start(behaviour, Led::Asked { ask }, parent, a.root);
+            let led = Led::Asked {
+                ask,
+                request: a.request,
+                content: content.clone(),
+            };
+            self.start(behaviour, led, parent, a.root);
         }
     }
 
-    fn returned(&mut self, ask: u64, module: ModuleIx, origin: Origin) {
+    fn returned(
+        &mut self,
+        ask: u64,
+        module: ModuleIx,
+        content: Option<Arc<Content>>,
+        origin: Origin,
+    ) {
         let Some(a) = self.asks.open.get(&ask).copied() else {
             return;
         };
@@ -425,7 +537,8 @@ impl Engine<'_> {
                 AskStep::Returned { after }
             }
         };
-        let record = self.asking(ask, module, Some(origin.record), what);
+        let told = (what, content.clone());
+        let record = self.asking(ask, module, Some(origin.record), told);
         self.asks.open.remove(&ask);
         if !matches!(what, AskStep::Returned { .. }) {
             return;
@@ -435,7 +548,12 @@ impl Engine<'_> {
             let starts = matches!(b.when, When::Answered { request } if request == a.request);
             if starts && b.on == module {
                 let parent = record.unwrap_or(origin.record);
-                self.start(behaviour, Led::Nothing, parent, a.root);
+                let led = Led::Answered {
+                    request: a.request,
+                    content: content.clone(),
+                    after,
+                };
+                self.start(behaviour, led, parent, a.root);
             }
         }
     }
@@ -451,6 +569,23 @@ impl Engine<'_> {
         self.queue.push(self.now, Class::Act, place(on.0), act);
     }
 
+    /// A module knows at once that no way leads from it to the one that it asks.
+    fn no_way(&mut self, ask: u64, a: Ask, parent: RecordId) {
+        self.asks.counts[a.request.0].unanswered += 1;
+        let record = self.asking(ask, a.asker, Some(parent), (AskStep::NoWay, None));
+        self.asks.open.remove(&ask);
+        let (at, times) = &mut self.asks.no_way[a.asker.0];
+        if *at != self.now {
+            (*at, *times) = (self.now, 0);
+        }
+        *times += 1;
+        // Whoever asks again and again at one instant learns no more of it: time would stand still.
+        if *times <= MOST_NO_WAY {
+            let parent = record.unwrap_or(parent);
+            self.fails(a.request, a.asker, Failed::NoWay, parent, a.root);
+        }
+    }
+
     /// A question, an answer or a notice is lost.
     pub(super) fn side_lost(&mut self, drop: &Dropped, origin: Origin) {
         let (why, by) = (self.loss(drop), ModuleIx(drop.node));
@@ -461,9 +596,12 @@ impl Engine<'_> {
                 };
                 self.asks.counts[a.request.0].lost += 1;
                 let what = AskStep::Lost { why };
-                self.asking(drop.seq, by, Some(origin.record), what);
-                // What is not yet over is told when it is.
-                if a.over {
+                let lost = self.asking(drop.seq, by, Some(origin.record), (what, None));
+                let is_question = matches!(self.asks.sides[&drop.topic], Side::Question);
+                if is_question && why == Loss::Network(DropReason::NoPath) && !a.over {
+                    self.no_way(drop.seq, a, lost.unwrap_or(origin.record));
+                } else if a.over {
+                    // What is not yet over is told when it is.
                     self.asks.open.remove(&drop.seq);
                 }
             }

@@ -3,11 +3,13 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use assess::input::layout;
+use assess::input::{layout, request_layouts};
 use network::{Layout, MessageId, Value};
 use plan::{
-    Action, CueSheet, DetectorIx, FieldValue, Line, Measure, ModuleIx, NoticeKind, TopicIx,
+    Action, CueSheet, DetectorIx, FieldValue, Line, Measure, ModuleIx, NoticeKind, RequestIx,
+    TopicField, TopicIx,
 };
+use routine::Failed;
 use timeline::Ns;
 
 use super::Engine;
@@ -40,17 +42,62 @@ pub(super) enum Led {
     /// A question, by its number.
     Asked {
         ask: u64,
+        request: RequestIx,
+        content: Option<Arc<Content>>,
     },
+    /// The answer to a question of its own.
+    Answered {
+        request: RequestIx,
+        content: Option<Arc<Content>>,
+        after: Ns,
+    },
+    /// A question of its own has no answer.
+    Unanswered {
+        request: RequestIx,
+        why: Failed,
+    },
+}
+
+/// What a packed payload belongs to.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Of {
+    Topic(TopicIx),
+    Question(RequestIx),
+    Answer(RequestIx),
+}
+
+impl Of {
+    /// What it is called where its values are told.
+    fn name(self, line: &Line) -> String {
+        let request = |q: RequestIx| &line.requests[q.0].id;
+        match self {
+            Of::Topic(topic) => line.topics[topic.0].name.clone(),
+            Of::Question(q) => format!("the question of request.{}", request(q)),
+            Of::Answer(q) => format!("the answer of request.{}", request(q)),
+        }
+    }
+
+    pub(super) fn fields(self, line: &Line) -> &[TopicField] {
+        match self {
+            Of::Topic(topic) => &line.topics[topic.0].fields,
+            Of::Question(q) => line.requests[q.0].question.fields(),
+            Of::Answer(q) => line.requests[q.0].answer.fields(),
+        }
+    }
 }
 
 /// The content of messages.
 pub(super) struct Contents {
     layouts: Vec<Option<Layout>>,
+    /// Of each request: its question and its answer.
+    requests: Vec<[Option<Layout>; 2]>,
     of: BTreeMap<MessageId, Arc<Content>>,
     /// The instant at which the rehearsal begins, ns since 1970, where it is said.
     starts_ns: Option<i64>,
     /// Of each topic: values that lay outside their field.
     pub(super) clamped: Vec<u64>,
+    /// The same of the questions and answers of each request.
+    pub(super) clamped_asking: Vec<u64>,
 }
 
 impl Contents {
@@ -67,9 +114,15 @@ impl Contents {
         }
         Ok(Contents {
             layouts: line.topics.iter().map(layout).collect::<Result<_, _>>()?,
+            requests: line
+                .requests
+                .iter()
+                .map(request_layouts)
+                .collect::<Result<_, _>>()?,
             of: BTreeMap::new(),
             starts_ns,
             clamped: vec![0; line.topics.len()],
+            clamped_asking: vec![0; line.requests.len()],
         })
     }
 
@@ -92,8 +145,12 @@ impl Contents {
         self.of.keys().copied()
     }
 
-    pub(super) fn layout(&self, topic: TopicIx) -> Option<&Layout> {
-        self.layouts[topic.0].as_ref()
+    pub(super) fn layout(&self, of: Of) -> Option<&Layout> {
+        match of {
+            Of::Topic(topic) => self.layouts[topic.0].as_ref(),
+            Of::Question(q) => self.requests[q.0][0].as_ref(),
+            Of::Answer(q) => self.requests[q.0][1].as_ref(),
+        }
     }
 
     /// An instant of the rehearsal as messages tell it, ns since 1970.
@@ -102,26 +159,25 @@ impl Contents {
         self.starts_ns?.checked_add(since)?.checked_add(later_ns)
     }
 
-    /// Packs the values of a message that is published now.
-    fn pack(
+    /// Packs the values of a message that is sent now.
+    pub(super) fn pack(
         &mut self,
         line: &Line,
-        topic: TopicIx,
+        of: Of,
         sequence: u64,
         now: Ns,
         values: &[Value],
     ) -> Result<Arc<Content>, RehearsalError> {
         let received = self.stamp(now, 0);
-        let layout = self.layouts[topic.0]
-            .as_ref()
-            .expect("only a topic with fields is given values");
+        let layout = self.layout(of);
+        let layout = layout.expect("only a payload with fields is given values");
         let sequence = layout
             .frame()
             .sequence_bits
             .map(|_| (sequence & u64::from(u32::MAX)) as u32);
         let wrong = |why: String| RehearsalError::Content {
             at: now,
-            topic: line.topics[topic.0].name.clone(),
+            topic: of.name(line),
             why,
         };
         let packed = layout
@@ -130,7 +186,11 @@ impl Contents {
         let read = layout
             .unpack(&packed.bytes, received)
             .map_err(|e| wrong(e.to_string()))?;
-        self.clamped[topic.0] += packed.clamped.len() as u64;
+        let clamped = packed.clamped.len() as u64;
+        match of {
+            Of::Topic(topic) => self.clamped[topic.0] += clamped,
+            Of::Question(q) | Of::Answer(q) => self.clamped_asking[q.0] += clamped,
+        }
         Ok(Arc::new(Content {
             values: read.values,
             bytes: packed.bytes.into(),
@@ -151,11 +211,11 @@ impl Engine<'_> {
     pub(super) fn fill(
         &self,
         module: ModuleIx,
-        topic: TopicIx,
+        of: Of,
         values: &[FieldValue],
         led: &Led,
     ) -> Option<Vec<Value>> {
-        let layout = self.contents.layout(topic)?;
+        let layout = self.contents.layout(of)?;
         let filled = layout.places().iter().zip(values).map(|(place, value)| {
             let known = match value {
                 FieldValue::NoData => None,
@@ -177,16 +237,20 @@ impl Engine<'_> {
         filled.collect()
     }
 
-    /// A field of the message that led to something, as it was read from its bytes.
+    /// A field of the message, question or answer that led to something, as it was read from its bytes.
     fn told(&self, name: &str, led: &Led) -> Option<Value> {
-        let Led::Told {
-            topic,
-            content: Some(content),
-        } = led
-        else {
-            return None;
+        let (of, content) = match led {
+            Led::Told { topic, content } => (Of::Topic(*topic), content),
+            Led::Asked {
+                request, content, ..
+            } => (Of::Question(*request), content),
+            Led::Answered {
+                request, content, ..
+            } => (Of::Answer(*request), content),
+            Led::Nothing | Led::Heard { .. } | Led::Unanswered { .. } => return None,
         };
-        let places = self.contents.layout(*topic)?.places();
+        let content = content.as_ref()?;
+        let places = self.contents.layout(of)?.places();
         let field = places.iter().position(|p| p.field.name == *name)?;
         Some(content.values[field])
     }
@@ -240,7 +304,7 @@ impl Engine<'_> {
         values
             .map(|values| {
                 self.contents
-                    .pack(self.line, topic, sequence, self.now, values)
+                    .pack(self.line, Of::Topic(topic), sequence, self.now, values)
             })
             .transpose()
     }
@@ -255,7 +319,10 @@ fn tells_instants(line: &Line, cues: &CueSheet) -> bool {
     };
     let of_actions = line.behaviours.iter().flat_map(|b| &b.actions);
     let by_actions = of_actions.filter_map(|a| match a {
-        Action::Publish { values, .. } | Action::SendUp { values, .. } => values.as_ref(),
+        Action::Publish { values, .. }
+        | Action::SendUp { values, .. }
+        | Action::Ask { values, .. }
+        | Action::Answer { values, .. } => values.as_ref(),
         _ => None,
     });
     let by_inputs = cues.inputs.iter().filter_map(|i| i.values.as_ref());

@@ -6,7 +6,7 @@ use plan::{Action, BehaviourIx, OutputIx, RequestIx, TopicIx, UplinkIx};
 use timeline::Ns;
 
 use super::Engine;
-use super::content::Led;
+use super::content::{Led, Of};
 use crate::error::RehearsalError;
 use crate::record::{KeptBack, RecordId, Root, What};
 
@@ -35,8 +35,11 @@ pub(super) enum Deed {
     },
     Ask {
         request: RequestIx,
+        values: Option<Vec<Value>>,
     },
-    Answer,
+    Answer {
+        values: Option<Vec<Value>>,
+    },
     Log {
         text: String,
     },
@@ -57,7 +60,7 @@ impl Engine<'_> {
                 topic: *topic,
                 values: values
                     .as_ref()
-                    .and_then(|v| self.fill(b.on, *topic, v, led)),
+                    .and_then(|v| self.fill(b.on, Of::Topic(*topic), v, led)),
             },
             Action::Switch { output, on, for_s } => Deed::Switch {
                 output: *output,
@@ -74,14 +77,23 @@ impl Engine<'_> {
                 own: values.is_some(),
                 values: values
                     .as_ref()
-                    .and_then(|v| self.fill(b.on, *topic, v, led)),
+                    .and_then(|v| self.fill(b.on, Of::Topic(*topic), v, led)),
             },
             Action::Enter { state, for_s } => Deed::Enter {
                 state: *state,
                 for_time: time(for_s.si)?,
             },
-            Action::Ask { request } => Deed::Ask { request: *request },
-            Action::Answer { .. } => Deed::Answer,
+            Action::Ask { request, values } => Deed::Ask {
+                request: *request,
+                values: values
+                    .as_ref()
+                    .and_then(|v| self.fill(b.on, Of::Question(*request), v, led)),
+            },
+            Action::Answer { request, values } => Deed::Answer {
+                values: values
+                    .as_ref()
+                    .and_then(|v| self.fill(b.on, Of::Answer(*request), v, led)),
+            },
             Action::Log { text } => Deed::Log { text: text.clone() },
         })
     }
@@ -123,8 +135,12 @@ impl Engine<'_> {
                 self.send_up(uplink, topic, content, started, root)?;
             }
             Deed::Enter { state, for_time } => self.wish(on, state, for_time, started, root),
-            Deed::Ask { request } => self.ask(behaviour, request, started, root)?,
-            Deed::Answer => self.answer(behaviour, led, started)?,
+            Deed::Ask { request, values } => {
+                self.ask(behaviour, request, values.as_deref(), started, root)?;
+            }
+            Deed::Answer { values } => {
+                self.answer(behaviour, led, values.as_deref(), started)?;
+            }
             Deed::Log { text } => {
                 self.record(Some(started), root, What::Logged { module: on, text });
             }

@@ -153,8 +153,9 @@ impl Engine<'_> {
     fn deliver(&mut self, delivery: &Delivery) {
         let origin = self.origin(delivery.message);
         if self.asks.has(delivery.topic) {
+            let content = self.contents.of(delivery.message);
             self.copy_done(delivery.message);
-            self.side_delivered(delivery, origin);
+            self.side_delivered(delivery, content, origin);
             return;
         }
         let module = ModuleIx(delivery.node);

@@ -37,7 +37,7 @@ use timeline::{Class, Ns, Queue};
 
 use self::bounds::{BoundsNow, all_hearers};
 use self::clocks::Clocks;
-use self::content::{Contents, Led};
+use self::content::{Contents, Led, Of};
 use self::cues::restartable;
 use self::faults::FaultsNow;
 use self::messages::on_terms;
@@ -383,8 +383,8 @@ impl<'a> Engine<'a> {
                 let cue = &self.cues.inputs[input];
                 let by = KeptBack::Input(input);
                 let values = cue.values.as_ref();
-                let values =
-                    values.and_then(|v| self.fill(cue.module, cue.topic, v, &Led::Nothing));
+                let values = values
+                    .and_then(|v| self.fill(cue.module, Of::Topic(cue.topic), v, &Led::Nothing));
                 self.publish(cue.module, cue.topic, values.as_deref(), by, None, None)?;
             }
             Happening::FromOutside { outside } => self.outside_publishes(outside)?,

@@ -122,6 +122,9 @@ impl Engine<'_> {
             "what a message holds is forgotten with its last copy"
         );
         let stores = self.store_counts();
+        for (count, clamped) in (self.asks.counts.iter_mut()).zip(&self.contents.clamped_asking) {
+            count.clamped = *clamped;
+        }
         let (topics, faults) = self.came.finish();
         let stats = self.machine.as_ref().map(Post::stats);
         Outcome {

@@ -4,11 +4,11 @@ use plan::{Action, BehaviourIx, BoundTo, Line, Measure, ModuleIx, NoticeKind, To
 use routine::{Call, Given, Held, Memory, Program};
 
 use super::Engine;
-use super::content::Led;
+use super::content::{Led, Of};
 use super::deeds::Deed;
 use super::outcome::RoutineCount;
 use crate::error::RehearsalError;
-use crate::record::{RecordId, Root, What};
+use crate::record::{Content, RecordId, Root, Silence, What};
 
 /// A routine at its module.
 pub(super) struct RoutineNow {
@@ -47,11 +47,12 @@ impl Routines {
                     };
                     let text = routine.text.as_deref();
                     let text = text.ok_or_else(|| not("it was not read".to_owned()))?;
-                    let program = Program::new(text, &routine.binding(line)).map_err(|faults| {
-                        not(faults
-                            .first()
-                            .map_or_else(String::new, |f| f.message.clone()))
-                    })?;
+                    let program = Program::new(text, &routine.binding(line, BehaviourIx(i)))
+                        .map_err(|faults| {
+                            not(faults
+                                .first()
+                                .map_or_else(String::new, |f| f.message.clone()))
+                        })?;
                     all.push(RoutineNow {
                         first: BehaviourIx(i),
                         program,
@@ -124,10 +125,13 @@ impl Engine<'_> {
                 column,
                 why,
             };
-            self.record(Some(started), root, what);
+            let stopped = self.record(Some(started), root, what);
             let routine = &mut self.routines.all[index];
             routine.stopped = true;
             routine.count.stops += 1;
+            self.silent(behaviour, led, stopped, Silence::Fails);
+        } else {
+            self.silent(behaviour, led, started, Silence::NotGiven);
         }
         Ok(true)
     }
@@ -174,22 +178,48 @@ impl Engine<'_> {
                 }
                 Call::Heard(event)
             }
-            (_, Led::Told { topic, content }) => {
-                let fields = self.line.topics[topic.0].fields.iter();
-                let values = content.as_ref().map(|content| {
-                    let pairs = fields.zip(&content.values);
-                    pairs
-                        .map(|(field, value)| (field.name().to_owned(), given(field, *value)))
-                        .collect()
-                });
-                Call::Told {
-                    topic: self.line.topics[topic.0].name.clone(),
-                    values,
-                }
-            }
+            (_, Led::Told { topic, content }) => Call::Told {
+                topic: self.line.topics[topic.0].name.clone(),
+                values: self.given(Of::Topic(*topic), content.as_deref()),
+            },
+            (
+                _,
+                Led::Asked {
+                    request, content, ..
+                },
+            ) => Call::Asked {
+                request: self.line.requests[request.0].id.clone(),
+                values: self.given(Of::Question(*request), content.as_deref()),
+            },
+            (
+                _,
+                Led::Answered {
+                    request,
+                    content,
+                    after,
+                },
+            ) => Call::Answered {
+                request: self.line.requests[request.0].id.clone(),
+                values: self.given(Of::Answer(*request), content.as_deref()),
+                after_s: after.as_s_f64(),
+            },
+            (_, Led::Unanswered { request, why }) => Call::Unanswered {
+                request: self.line.requests[request.0].id.clone(),
+                why: *why,
+            },
             (plan::When::Voted { .. }, _) => Call::Voted,
             _ => Call::Each,
         }
+    }
+
+    /// What a message holds, by the names of its fields.
+    fn given(&self, of: Of, content: Option<&Content>) -> Option<Vec<(String, Given)>> {
+        let pairs = of.fields(self.line).iter().zip(&content?.values);
+        Some(
+            pairs
+                .map(|(field, value)| (field.name().to_owned(), given(field, *value)))
+                .collect(),
+        )
     }
 
     fn of_routine(
@@ -216,6 +246,16 @@ impl Engine<'_> {
                     values: held(values),
                 },
                 _ => unreachable!("{kind}"),
+            },
+            routine::Deed::Ask { request, values } => match bound(request) {
+                BoundTo::Request(request) => Deed::Ask {
+                    request,
+                    values: held(values),
+                },
+                _ => unreachable!("{kind}"),
+            },
+            routine::Deed::Answer { values } => Deed::Answer {
+                values: held(values),
             },
             routine::Deed::SendUp {
                 uplink,
@@ -305,6 +345,10 @@ fn beyond(
                     ..
                 }),
             ) if uplink == u && topic == t => Some(0),
+            (Deed::Ask { request, .. }, Some(Action::Ask { request: q, .. })) if request == q => {
+                Some(0)
+            }
+            (Deed::Answer { .. }, Some(Action::Answer { .. })) => Some(0),
             (
                 Deed::Switch {
                     output,
@@ -369,7 +413,8 @@ fn beyond(
             lasting(for_time)
         ),
         Deed::Enter { for_time, .. } => format!("enters a state{}", lasting(&Some(*for_time))),
-        Deed::Ask { .. } | Deed::Answer => "asks or answers".to_owned(),
+        Deed::Ask { request, .. } => format!("asks request.{}", line.requests[request.0].id),
+        Deed::Answer { .. } => "answers a request".to_owned(),
         Deed::Log { .. } => unreachable!("a line of the log is always allowed"),
     }))
 }

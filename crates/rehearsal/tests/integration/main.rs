@@ -1,6 +1,7 @@
 //! Checks of the rehearsal.
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on has failed")]
 
+mod asked_routines;
 mod asking;
 mod bounds;
 mod chain;

@@ -3,10 +3,10 @@
 use std::fmt::Write as _;
 
 use plan::{Line, ModuleIx, RequestIx};
-use rehearsal::{AskStep, JoinStep, Outcome};
+use rehearsal::{AskStep, Content, JoinStep, Outcome, Silence};
 use serde_json::{Map, Value, json};
 
-use super::words;
+use super::{content, words};
 
 /// A step of a request in words.
 pub(super) fn ask_words(
@@ -14,17 +14,28 @@ pub(super) fn ask_words(
     request: RequestIx,
     module: ModuleIx,
     what: AskStep,
+    held: Option<&Content>,
 ) -> String {
     let q = &line.requests[request.0];
     let at = line.module_path(module);
+    let values = content::asking_words(q, what, held);
     match what {
         AskStep::Asked { .. } => {
-            format!("{at} asks {} for request.{}", line.module_path(q.to), q.id)
+            let to = line.module_path(q.to);
+            format!("{at} asks {to} for request.{}{values}", q.id)
         }
         AskStep::Reached => format!("{at} is asked for request.{}", q.id),
-        AskStep::Answered { .. } => format!("{at} answers request.{}", q.id),
+        AskStep::Answered { .. } => format!("{at} answers request.{}{values}", q.id),
+        AskStep::Silent { why } => {
+            format!("{at} gives no answer of request.{}: {}", q.id, silence(why))
+        }
+        AskStep::NoWay => format!(
+            "{at} learns that no way leads to {} for request.{}",
+            line.module_path(q.to),
+            q.id
+        ),
         AskStep::Returned { after } => format!(
-            "{at} has the answer of request.{} after {:.6} s",
+            "{at} has the answer of request.{}{values} after {:.6} s",
             q.id,
             after.as_s_f64()
         ),
@@ -47,6 +58,14 @@ pub(super) fn ask_words(
             q.id,
             words::loss(why)
         ),
+    }
+}
+
+fn silence(why: Silence) -> &'static str {
+    match why {
+        Silence::NotGiven => "its routine gave none",
+        Silence::Fails => "its routine stopped on the way",
+        Silence::Stopped => "its routine has stopped",
     }
 }
 
@@ -83,6 +102,7 @@ pub(super) fn ask_json(
     ask: u64,
     module: ModuleIx,
     what: AskStep,
+    held: Option<&Content>,
 ) -> (&'static str, Value) {
     let mut told = json!({ "request": format!("request.{}", line.requests[request.0].id), "ask": ask,
             "module": line.module_path(module) });
@@ -106,12 +126,18 @@ pub(super) fn ask_json(
         }
         AskStep::Forgotten => "answer-forgotten",
         AskStep::Unanswered => "unanswered",
+        AskStep::Silent { why } => {
+            told["why"] = json!(silence(why));
+            "answer-not-given"
+        }
+        AskStep::NoWay => "no-way",
         AskStep::Lost { why } => {
             told["why"] = json!(words::loss(why));
             "request-lost"
         }
     };
-    (kind, told)
+    let q = &line.requests[request.0];
+    (kind, content::asking_json(told, q, what, held))
 }
 
 /// Kind and keys of a step of a joining notice.
@@ -142,9 +168,17 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         let longest = c.longest.map_or_else(String::new, |l| {
             format!(", the longest after {:.6} s", l.as_s_f64())
         });
+        let silent = match c.silent {
+            0 => String::new(),
+            n => format!("; {n} given no answer by the routine that was asked"),
+        };
+        let clamped = match c.clamped {
+            0 => String::new(),
+            n => format!("; {n} values lay outside their field"),
+        };
         let _ = writeln!(
             out,
-            "request.{}: {} asked, {} answered in time{longest}, {} not answered in time, of these {} late; {} messages lost",
+            "request.{}: {} asked, {} answered in time{longest}, {} not answered in time, of these {} late; {} messages lost{silent}{clamped}",
             q.id, c.asked, c.answered, c.unanswered, c.late, c.lost
         );
     }
@@ -170,6 +204,7 @@ pub(super) fn totals_json(
     let requests = line.requests.iter().zip(&outcome.requests);
     let requests = requests.map(|(q, c)| {
         let told = json!({ "asked": c.asked, "answered": c.answered, "unanswered": c.unanswered, "late": c.late, "lost": c.lost,
+                "given_no_answer": c.silent, "clamped": c.clamped,
                 "longest_ns": c.longest.map(|l| l.0) });
         (format!("request.{}", q.id), told)
     });

@@ -190,8 +190,11 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             request,
             module,
             what,
+            content,
             ..
-        } if asking::ask_told(*what) => asking::ask_words(line, *request, *module, *what),
+        } if asking::ask_told(*what) => {
+            asking::ask_words(line, *request, *module, *what, content.as_deref())
+        }
         What::Posted {
             module,
             topic,

@@ -194,7 +194,8 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             ask,
             module,
             what,
-        } => asking::ask_json(line, *request, *ask, *module, *what),
+            content,
+        } => asking::ask_json(line, *request, *ask, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_json(line, *module, *what),
         What::Posted {
             module: m,

@@ -234,8 +234,9 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
             request,
             module,
             what,
+            content,
             ..
-        } => asking::ask_words(line, *request, *module, *what),
+        } => asking::ask_words(line, *request, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_words(line, *module, *what),
         What::Delivered { module, topic, .. } => {
             format!(

@@ -64,12 +64,52 @@ fn verif_mistakes_are_told_at_their_place() {
         "write enter(state, seconds)",
     );
     told("x = 3;\nfn each() {}", 1, 3, "only constants");
+    told(
+        "fn each() { ask(lamp); }",
+        1,
+        17,
+        "`lamp` is an output, not a request",
+    );
+    told(
+        "fn each() { ask(depth, #{ wen: 3 }); }",
+        1,
+        27,
+        "did you mean `when`?",
+    );
+    told(
+        "fn when_asked(q) {\n    answer(#{ lvel: 3 });\n}",
+        2,
+        15,
+        "did you mean `level`?",
+    );
+    told(
+        "fn when_asked(q) {\n    #{ lvel: 3, loud: true }\n}",
+        2,
+        8,
+        "did you mean `level`?",
+    );
+    told(
+        "fn when_asked(q) {\n    if q.values.when > 0 { return #{ level: 3, lod: true }; }\n    #{ level: 3, loud: true }\n}",
+        2,
+        48,
+        "did you mean `loud`?",
+    );
 }
 
 #[test]
 fn verif_a_handler_takes_what_it_is_called_with() {
     let faults = Program::new("fn when_heard() {}", &binding()).unwrap_err();
     assert!(faults[0].message.contains("`when_heard`"), "{faults:?}");
+}
+
+#[test]
+fn verif_what_no_question_starts_answers_none() {
+    let binding = routine::Binding {
+        answer: None,
+        ..binding()
+    };
+    let faults = Program::new("fn each() { answer(); }", &binding).unwrap_err();
+    assert!(faults[0].message.contains("no question"), "{faults:?}");
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! What routines do when they are called.
 
-use routine::{Call, Deed, Given, Handler, Held, Memory};
+use routine::{Call, Deed, Failed, Given, Handler, Held, Memory};
 
 use crate::support::{each, program};
 
@@ -161,4 +161,97 @@ fn verif_runs_are_the_same_twice_and_on_other_threads() {
         .map(|t| t.join().unwrap())
         .collect();
     assert!(there.iter().all(|t| *t == here));
+}
+
+const ANSWERS: &str = r#"
+fn when_asked(question) {
+    this.asked = (this.asked ?? 0) + 1;
+    if question.values?.when == 0 { return #{ level: 90, loud: false }; }
+    if question.values?.when == 1 { answer(#{ level: this.asked, loud: true }); return; }
+    if question.values?.when == 2 { answer(#{ loud: true }); return #{ loud: false }; }
+    if question.values?.when == 3 { return #{ level: 1 }; }
+    log(question.request)
+}
+fn when_answered(answer) {
+    log(`${answer.request} ${answer.values} ${answer.failed} ${answer.after}`);
+    if answer.failed != () { ask(depth, #{ when: 5 }); }
+}
+fn each() { ask(depth); answer(); }
+"#;
+
+fn asked(when: i64) -> Call {
+    Call::Asked {
+        request: "noise".to_owned(),
+        values: Some(vec![("when".to_owned(), Given::Whole(when))]),
+    }
+}
+
+#[test]
+fn verif_a_question_is_answered_by_the_map_that_comes_back_or_by_the_deed() {
+    let program = program(ANSWERS);
+    assert!(program.answers());
+    assert_eq!(program.asks().collect::<Vec<_>>(), [5]);
+    let mut memory = Memory::default();
+    let mut run = |call| program.run(&mut memory, &call, Some(7));
+    let answer = |level, loud| {
+        let values = Some(vec![level, Held::Flag(loud)]);
+        vec![Deed::Answer { values }]
+    };
+    assert_eq!(run(asked(0)).deeds, answer(Held::Number(90.0), false));
+    assert_eq!(run(asked(1)).deeds, answer(Held::Number(2.0), true));
+    let twice = run(asked(2));
+    assert_eq!(twice.deeds, answer(Held::NoData, true));
+    assert!(twice.fault.unwrap().message.contains("second time"));
+    let fault = run(asked(3)).fault.unwrap();
+    assert!(
+        fault.message.contains("`loud` of request.noise"),
+        "{fault:?}"
+    );
+    let text = "noise".to_owned();
+    assert_eq!(run(asked(4)).deeds, [Deed::Log { text }]);
+    // Nothing asked here, so nothing is answered; what came before stands.
+    let each = run(Call::Each);
+    assert_eq!(
+        each.deeds,
+        [Deed::Ask {
+            request: 5,
+            values: None
+        }]
+    );
+    assert!(each.fault.unwrap().message.contains("when_asked"));
+}
+
+#[test]
+fn verif_a_routine_learns_its_answer_or_what_went_wrong() {
+    let program = program(ANSWERS);
+    let mut memory = Memory::default();
+    let request = || "depth".to_owned();
+    let answered = Call::Answered {
+        request: request(),
+        values: Some(vec![("m".to_owned(), Given::Number(3.5))]),
+        after_s: 0.25,
+    };
+    let run = program.run(&mut memory, &answered, None);
+    let text = "depth #{\"m\": 3.5}  0.25".to_owned();
+    assert_eq!((run.deeds, run.fault), (vec![Deed::Log { text }], None));
+    for (why, word) in [
+        (Failed::InTime, "no answer"),
+        (Failed::NoWay, "no way"),
+        (Failed::Refused, "refused"),
+    ] {
+        let call = Call::Unanswered {
+            request: request(),
+            why,
+        };
+        let run = program.run(&mut memory, &call, None);
+        let text = format!("depth  {word} ");
+        let asks = Deed::Ask {
+            request: 5,
+            values: Some(vec![Held::Time(5)]),
+        };
+        assert_eq!(
+            (run.deeds, run.fault),
+            (vec![Deed::Log { text }, asks], None)
+        );
+    }
 }

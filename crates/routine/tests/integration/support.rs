@@ -1,8 +1,6 @@
 //! Routines to check with.
 
-use routine::{
-    Binding, Bound, Call, FieldKind, FieldShape, Memory, Program, Run, Setting, TopicShape,
-};
+use routine::{Binding, Bound, Call, FieldKind, FieldShape, Memory, Program, Run, Setting, Shape};
 
 /// A topic with a field of each kind and one with a size, a lamp, an uplink, a state, and a setting.
 pub(crate) fn binding() -> Binding {
@@ -11,7 +9,7 @@ pub(crate) fn binding() -> Binding {
         kind,
     };
     let topic = |name: &str, fields| {
-        Bound::Topic(TopicShape {
+        Bound::Topic(Shape {
             name: name.to_owned(),
             fields,
         })
@@ -35,8 +33,22 @@ pub(crate) fn binding() -> Binding {
             ("lamp".to_owned(), Bound::Output),
             ("shore".to_owned(), Bound::Uplink),
             ("busy".to_owned(), Bound::State),
+            (
+                "depth".to_owned(),
+                Bound::Request(Shape {
+                    name: "request.depth".to_owned(),
+                    fields: vec![field("when", FieldKind::Time)],
+                }),
+            ),
         ],
         settings: vec![("limit".to_owned(), Setting::Number(130.0))],
+        answer: Some(Shape {
+            name: "request.noise".to_owned(),
+            fields: vec![
+                field("level", FieldKind::Number),
+                field("loud", FieldKind::Flag),
+            ],
+        }),
     }
 }
 

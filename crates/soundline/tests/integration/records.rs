@@ -92,8 +92,8 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         id: "depth".to_owned(),
         at: line.modules[0].at,
         to: module,
-        question_bytes: 1,
-        answer_bytes: 2,
+        question: plan::Payload::Size(1),
+        answer: plan::Payload::Size(2),
         within_s: line.detectors[0].hold_off_s().unwrap(),
         priority: 1,
         at_most: None,
@@ -226,6 +226,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             ask: 3,
             module,
             what: rehearsal::AskStep::Returned { after: Ns(4) },
+            content: None,
         },
         What::Joining {
             module,

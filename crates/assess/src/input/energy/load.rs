@@ -337,14 +337,17 @@ fn rates_per_h(
             | When::Voted { .. }
             | When::Each { .. }
             | When::Asked { .. }
-            | When::Answered { .. } => Ok(None),
+            | When::Answered { .. }
+            | When::Unanswered { .. } => Ok(None),
         })
         .collect::<Result<_, _>>()?;
     let mut expected: Vec<f64> = Vec::new();
     for (i, b) in line.behaviours.iter().enumerate() {
         expected.push(match &b.when {
             When::Told { .. } => 0.0,
-            When::Asked { request } | When::Answered { request } => {
+            When::Asked { request }
+            | When::Answered { request }
+            | When::Unanswered { request } => {
                 let limits = start_limits(line, talk, plan::BehaviourIx(i))?;
                 let Some(Some(limit)) = limits.first() else {
                     return Err(InputError::NotSaid {

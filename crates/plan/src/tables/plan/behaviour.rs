@@ -8,7 +8,7 @@ use crate::field::{
 
 pub(crate) const BEHAVIOUR: Section = Section {
     name: "a behaviour",
-    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_voted, when_told, each; of a routine one or more.",
+    doc: "What a module does when it has heard, been told, or at intervals: exactly one of when_heard, when_voted, when_told, when_asked, when_answered, when_unanswered, each; of a routine one or more.",
     part: None,
     fields: &[
         r(
@@ -39,7 +39,12 @@ pub(crate) const BEHAVIOUR: Section = Section {
         o(
             "when_answered",
             S::Reference(&[R::Request]),
-            "starts when a question of this module is answered in time",
+            "starts when a question of this module is answered in time; of a routine, also when it is not",
+        ),
+        o(
+            "when_unanswered",
+            S::Reference(&[R::Request]),
+            "of a rule: starts when a question of this module has no answer: none in time, no way to the module that is asked, or held back by the request's at_most",
         ),
         o(
             "each",
@@ -49,12 +54,12 @@ pub(crate) const BEHAVIOUR: Section = Section {
         o(
             "routine",
             S::Text,
-            "a file with a small program that decides what is done; it may be started by several of when_heard, when_voted, when_told, each",
+            "a file with a small program that decides what is done; it may be started by several of when_heard, when_voted, when_told, when_asked, when_answered, each",
         ),
         o(
             "names",
             S::Content,
-            "of a routine: what its names stand for: { lamp = \"module.ID.output.ID\", shore = \"uplink.ID\", alert = \"topic.NAME\", busy = \"state.NAME\" }",
+            "of a routine: what its names stand for: { lamp = \"module.ID.output.ID\", shore = \"uplink.ID\", alert = \"topic.NAME\", depth = \"request.ID\", busy = \"state.NAME\" }",
         ),
         o(
             "settings",
@@ -74,11 +79,11 @@ pub(crate) const BEHAVIOUR: Section = Section {
     ],
 };
 
-const CONTENT: &str = "of publish and send_up: what the fields of the topic hold: a constant, `now`, a measure of the event that led to it (event.level, event.peak, event.score, event.background, event.length, event.pulses, event.interval, event.from, event.to, event.begin, event.end) or a field of the message that was told (message.NAME)";
+const CONTENT: &str = "of publish, send_up, ask and answer: what the fields of the topic, of the question or of the answer hold: a constant, `now`, a measure of the event that led to it (event.level, event.peak, event.score, event.background, event.length, event.pulses, event.interval, event.from, event.to, event.begin, event.end) or a field of the message that was told, of the question or of the answer that led to it (message.NAME)";
 
 pub(crate) const ACTION: Section = Section {
     name: "an action",
-    doc: "publish, switch, send_up, enter or log.",
+    doc: "publish, switch, send_up, enter, ask, answer or log.",
     part: None,
     fields: &[
         o("publish", S::Topic, "publish a message on a topic"),

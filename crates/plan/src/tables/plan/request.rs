@@ -2,6 +2,7 @@
 
 use quantity::Dimension as D;
 
+use super::talk::TOPIC_FIELD;
 use crate::field::{
     Bounds, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o, required as r,
 };
@@ -10,19 +11,29 @@ const SIZE: Bounds = between(1.0, 1.0e6, "from 1 B to 1 MB");
 
 pub(crate) const REQUEST: Section = Section {
     name: "a request",
-    doc: "A question to one module that is to be answered within a time.",
+    doc: "A question to one module that is to be answered within a time. Question and answer each have either fields or a size.",
     part: None,
     fields: &[
         r("to", S::Reference(&[R::Module]), "the module that is asked"),
-        r(
+        o(
             "question",
             S::Amount(D::DataSize, SIZE),
-            "payload size of the question",
+            "payload size of the question, instead of question_fields",
         ),
-        r(
+        o(
+            "question_fields",
+            S::Tables(&TOPIC_FIELD),
+            "packed payload of the question",
+        ),
+        o(
             "answer",
             S::Amount(D::DataSize, SIZE),
-            "payload size of the answer",
+            "payload size of the answer, instead of answer_fields",
+        ),
+        o(
+            "answer_fields",
+            S::Tables(&TOPIC_FIELD),
+            "packed payload of the answer",
         ),
         r(
             "within",

@@ -127,7 +127,7 @@ const KEEP: Section = Section {
     ],
 };
 
-const TOPIC_FIELD: Section = Section {
+pub(crate) const TOPIC_FIELD: Section = Section {
     name: "a field of a topic",
     doc: "A number on a grid (from, to, step), one of a list (values), a flag, or a time (time_bits, time_step, time_epoch).",
     part: None,
