@@ -32,6 +32,18 @@ routines! {
     regress_routine_with_values_in_its_do: "fn when_heard(event) {}\n", "routine = \"watch.rhai\"\ndo = [{ publish = \"alert/call\", values = { level = 3 } }]";
 }
 
+const REQUEST: &str = "\n[request.noise]\nto = \"module.buoy\"\nquestion_fields = [{ name = \"over\", from = 0, to = 60, step = 1 }]\nanswer_fields = [{ name = \"level\", unit = \"dB re 1 uPa\", from = 0, to = 200, step = 1 }]\nwithin = \"1 s\"\n";
+
+routines! {
+    regress_routine_that_asks_beyond_its_do: "fn when_heard(event) { ask(noise, #{ over: 3 }); }\n", &format!("routine = \"watch.rhai\"\nnames = {{ noise = \"request.noise\" }}\ndo = [{{ log = \"x\" }}]{REQUEST}");
+    regress_routine_that_fills_a_question_wrongly: "fn when_heard(event) {\n    ask(noise, #{ ovr: 3 });\n    answer(#{ level: 3 });\n}\n", &format!("routine = \"watch.rhai\"\nnames = {{ noise = \"request.noise\" }}\ndo = [{{ ask = \"request.noise\" }}]{REQUEST}");
+    regress_routine_that_waits_in_vain_as_a_rule_does: "fn when_heard(event) {}\n", &format!("when_unanswered = \"request.noise\"\nroutine = \"watch.rhai\"\ndo = [{{ log = \"x\" }}]{REQUEST}");
+    regress_rule_that_fills_a_question_wrongly: "", &format!("do = [{{ ask = \"request.noise\", values = {{ ovr = 3 }} }}, {{ ask = \"request.noise\", values = {{ over = 61 }} }}]{REQUEST}");
+    regress_rule_that_takes_what_is_not_in_the_answer: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{REQUEST}[behaviour.has]\non = \"module.upper\"\nwhen_answered = \"request.noise\"\ndo = [{{ ask = \"request.noise\", values = {{ over = \"message.lvl\" }} }}, {{ ask = \"request.noise\", values = {{ over = \"message.level\" }} }}]\n");
+    regress_request_with_fields_and_size: "", &format!("do = [{{ log = \"x\" }}]{REQUEST}question = \"3 B\"\n[request.none]\nto = \"module.buoy\"\nquestion_fields = []\nwithin = \"1 s\"\n");
+    regress_values_of_a_question_that_has_a_size: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{}", REQUEST.replace("question_fields = [{ name = \"over\", from = 0, to = 60, step = 1 }]", "question = \"4 B\""));
+}
+
 /// The text of a routine counts for the plan's digest, its line ends do not.
 #[test]
 fn verif_another_text_is_another_plan() {
