@@ -93,20 +93,11 @@ fn payload(
     if f.is_wrong(of_fields) {
         return None;
     }
-    let tables = f.tables(of_fields);
-    if tables.is_empty() {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                f.site_of(of_fields).unwrap_or(f.site),
-                format!("a packed {of} has at least one field"),
-            )
-            .label("none here")
-            .help(format!("add a field, or give its size: `{of} = \"20 B\"`")),
-        );
-        return None;
-    }
-    let read: Vec<_> = tables.iter().map(|x| topic_field(r, x)).collect();
+    let read: Vec<_> = f
+        .tables(of_fields)
+        .iter()
+        .map(|x| topic_field(r, x))
+        .collect();
     different(r, f, of_fields);
     Some(Payload::Fields(read.into_iter().collect::<Option<_>>()?))
 }
