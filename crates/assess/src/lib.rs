@@ -5,6 +5,7 @@
 
 mod allowance;
 mod assumed;
+mod cap;
 mod cautions;
 mod cell_verdicts;
 mod chain;

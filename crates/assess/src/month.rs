@@ -15,20 +15,24 @@
 use std::collections::BTreeMap;
 
 use chance::{Stream, garwood};
-use network::{Filter, Outcome, Uplink, UplinkEvent, UplinkMessage, UplinkSpec};
-use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
+use network::{AtMost, Outcome, Uplink, UplinkEvent, UplinkSpec};
+use plan::{Action, AtCap, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
 use timeline::{Class, Ns};
 
 use crate::check::Shelf;
 use crate::input::{
-    InputError, MONTH_DAYS, SECONDS_PER_HOUR, billed_alone, least_success, payload_bytes,
+    InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, least_success, payload_bytes,
     runs_per_h, streams, traffic, uplink_spec,
 };
 use crate::tuning::{ShelvedTuning, chain_digest};
 
+mod leads;
+mod offers;
 mod shares;
 
+use leads::{leads, tellers};
+use offers::offers;
 pub(crate) use shares::Month;
 
 /// What is left out at each end of a distribution.
@@ -60,7 +64,8 @@ enum Origin {
 struct Sending {
     /// How many times an event of each origin leads to it.
     ways: BTreeMap<Origin, u64>,
-    /// Starts in a month at most.
+    /// How often its behaviour may start, and how many starts that are in a month.
+    limit: Option<AtMost>,
     most: u64,
     /// Messages billed by itself.
     billed: u64,
@@ -71,6 +76,49 @@ struct Sending {
 /// Billed messages of a month on an uplink.
 pub(crate) fn month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
     let sendings = sendings(line, of)?;
+    let Rates {
+        rates,
+        worse,
+        notes,
+    } = rates(line, &sendings, shelf)?;
+    let mut found = distribution(line, of, &sendings, &rates)?;
+    if !worse.is_empty() {
+        let mut at_upper = rates.clone();
+        at_upper.extend(worse);
+        let upper = distribution(line, of, &sendings, &at_upper)?;
+        notes.push(format!(
+            "at the upper limits of these 90 % of the months bill at most {} messages",
+            upper.quantile(0.9)?
+        ));
+    }
+    found.notes.extend(notes);
+    Ok(found)
+}
+
+/// The urgent messages alone of a month on an uplink whose cap lets them go on, each billed by itself.
+pub(crate) fn urgent_month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
+    let urgent = line.uplinks[of.0].urgent;
+    let mut sendings = sendings(line, of)?;
+    sendings.retain(|s| urgent.is_some_and(|most| s.priority <= most));
+    let Rates { rates, .. } = rates(line, &sendings, shelf)?;
+    Ok(Month {
+        probabilities: compounded(&sendings, &rates)?,
+        drawn: None,
+        why: String::new(),
+        notes: Vec::new(),
+        from: String::new(),
+    })
+}
+
+/// Events of each origin in a month.
+struct Rates {
+    rates: BTreeMap<Origin, f64>,
+    /// Of those with labelled recordings, at the upper limit.
+    worse: BTreeMap<Origin, f64>,
+    notes: Vec<String>,
+}
+
+fn rates(line: &Line, sendings: &[Sending], shelf: &Shelf) -> Result<Rates, String> {
     let mut rates = BTreeMap::new();
     let mut notes = Vec::new();
     let mut worse = BTreeMap::new();
@@ -99,18 +147,11 @@ pub(crate) fn month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, S
         }
         rates.insert(*origin, rate);
     }
-    let mut found = distribution(line, of, &sendings, &rates)?;
-    if !worse.is_empty() {
-        let mut at_upper = rates.clone();
-        at_upper.extend(worse);
-        let upper = distribution(line, of, &sendings, &at_upper)?;
-        notes.push(format!(
-            "at the upper limits of these 90 % of the months bill at most {} messages",
-            upper.quantile(0.9)?
-        ));
-    }
-    found.notes.extend(notes);
-    Ok(found)
+    Ok(Rates {
+        rates,
+        worse,
+        notes,
+    })
 }
 
 fn distribution(
@@ -244,11 +285,13 @@ fn drawn(
     rates: &BTreeMap<Origin, f64>,
 ) -> Result<(Vec<f64>, u32), String> {
     let (spec, success) = queue(line, of)?;
-    let mean: f64 = rates
+    let mean: f64 = sendings
         .iter()
-        .map(|(origin, rate)| {
-            let ways = sendings.iter().filter_map(|s| s.ways.get(origin));
-            rate * ways.sum::<u64>() as f64
+        .map(|s| {
+            let starts = rates
+                .iter()
+                .map(|(origin, rate)| rate * s.ways.get(origin).copied().unwrap_or(0) as f64);
+            starts.sum::<f64>().min(s.most as f64)
         })
         .sum();
     let months = (MOST_DRAWN / mean.max(1.0)).floor().min(MOST_MONTHS);
@@ -306,48 +349,6 @@ fn drawn(
         .map(|n| *n as f64 / f64::from(months))
         .collect();
     Ok((shares, months))
-}
-
-/// What is offered in one drawn month, in order.
-fn offers(
-    sendings: &[Sending],
-    rates: &BTreeMap<Origin, f64>,
-    month_s: f64,
-    stream: &mut Stream,
-) -> Result<Vec<(Ns, UplinkMessage)>, String> {
-    let mut all = Vec::new();
-    let mut left: Vec<u64> = sendings.iter().map(|s| s.most).collect();
-    let mut starts: Vec<(f64, Origin)> = Vec::new();
-    for (origin, rate) in rates.iter().filter(|(_, rate)| **rate > 0.0) {
-        let mean_s = month_s / rate;
-        let mut at_s = 0.0;
-        loop {
-            at_s += match origin {
-                Origin::Interval(_) => mean_s,
-                Origin::Detector(_) | Origin::Vote(_) => -mean_s * libm::log1p(-stream.uniform()),
-            };
-            if at_s >= month_s {
-                break;
-            }
-            starts.push((at_s, *origin));
-        }
-    }
-    starts.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    for (at_s, origin) in starts {
-        let at = Ns::from_s_f64(at_s).map_err(|e| e.to_string())?;
-        for (sending, left) in sendings.iter().zip(&mut left) {
-            for _ in 0..sending.ways.get(&origin).copied().unwrap_or(0).min(*left) {
-                *left -= 1;
-                let message = UplinkMessage {
-                    id: all.len() as u64,
-                    bytes: sending.bytes,
-                    priority: sending.priority,
-                };
-                all.push((at, message));
-            }
-        }
-    }
-    Ok(all)
 }
 
 /// Events of an origin that are expected in a month.
@@ -415,7 +416,7 @@ fn cried(line: &Line, detector: DetectorIx, shelf: &Shelf) -> Option<Cried> {
 
 /// What is sent up an uplink, and how events lead to it.
 fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
-    let ways = ways(line).map_err(|e| e.to_string())??;
+    let ways = ways(line, of).map_err(|e| e.to_string())??;
     let mut all = Vec::new();
     for (b, ways) in line.behaviours.iter().zip(ways) {
         for action in &b.actions {
@@ -430,8 +431,14 @@ fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
             let most = b.at_most.map_or(u64::MAX, |limit| {
                 (limit.count * (MONTH_DAYS * SECONDS_PER_DAY / limit.per_s).ceil()).floor() as u64
             });
+            let limit = b
+                .at_most
+                .map(|rate| at_most(|| format!("behaviour.{}", b.id), rate))
+                .transpose()
+                .map_err(|e| e.to_string())?;
             all.push(Sending {
                 ways: ways.clone(),
+                limit,
                 most,
                 billed: billed_alone(&line.uplinks[of.0], bytes),
                 bytes,
@@ -444,11 +451,14 @@ fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
 
 type Ways = Vec<BTreeMap<Origin, u64>>;
 
-/// In how many ways an event of each origin starts each behaviour.
-fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
+/// In how many ways an event of each origin starts each behaviour that leads to what the uplink sends.
+fn ways(line: &Line, of: UplinkIx) -> Result<Result<Ways, String>, InputError> {
     let traffic = traffic(line)?;
     let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
+    let talk = traffic.as_ref().zip(streams.as_ref());
+    let leading = leads(line, of, talk)?;
     let own = |i: usize| match &line.behaviours[i].when {
+        _ if !leading[i] => None,
         When::Heard { detector, .. } => Some(Origin::Detector(*detector)),
         When::Voted { vote } => Some(Origin::Vote(*vote)),
         When::Each { .. } => Some(Origin::Interval(i)),
@@ -457,23 +467,24 @@ fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
         | When::Answered { .. }
         | When::Unanswered { .. } => None,
     };
-    let by_request = |b: &&plan::Behaviour| {
+    let by_request = |b: &plan::Behaviour| {
         matches!(
             b.when,
             When::Asked { .. } | When::Answered { .. } | When::Unanswered { .. }
         )
     };
-    if let Some(b) = line.behaviours.iter().find(by_request) {
+    let mut led = line.behaviours.iter().zip(&leading);
+    if let Some((b, _)) = led.find(|(b, leads)| **leads && by_request(b)) {
         return Ok(Err(format!(
-            "behaviour.{} is started by a request: how many messages events lead to over requests is not counted",
-            b.id
+            "behaviour.{} is started by a request, and what it does leads to uplink.{}: how many messages events lead to over requests is not counted",
+            b.id, line.uplinks[of.0].id
         )));
     }
     let first: Ways = (0..line.behaviours.len())
         .map(|i| own(i).into_iter().map(|o| (o, 1)).collect())
         .collect();
     let mut now = first.clone();
-    let Some((traffic, streams)) = traffic.as_ref().zip(streams.as_ref()) else {
+    let Some((traffic, streams)) = talk else {
         return Ok(Ok(now));
     };
     for _ in 0..=line.behaviours.len() {
@@ -482,25 +493,13 @@ fn ways(line: &Line) -> Result<Result<Ways, String>, InputError> {
             let When::Told { filter } = &b.when else {
                 continue;
             };
-            let filter = Filter::parse(filter).map_err(|source| InputError::Topic {
-                what: format!("behaviour.{}", b.id),
-                source,
-            })?;
-            for ((module, topic), flow) in streams.of.iter().zip(&streams.flows) {
-                if !filter.matches(&traffic.names[topic.0]) || !flow.targets.contains(&b.on.0) {
-                    continue;
-                }
-                for (j, teller) in line.behaviours.iter().enumerate() {
-                    let publishes =
-                        |a: &&Action| matches!(a, Action::Publish { topic: t, .. } if t == topic);
-                    let times = teller.actions.iter().filter(publishes).count() as u64;
-                    if teller.on != *module || times == 0 {
-                        continue;
-                    }
-                    for (origin, ways) in &now[j] {
-                        let sum = next[i].entry(*origin).or_insert(0);
-                        *sum = ways.saturating_mul(times).saturating_add(*sum);
-                    }
+            if !leading[i] {
+                continue;
+            }
+            for (j, times) in tellers(line, i, filter, traffic, streams)? {
+                for (origin, ways) in &now[j] {
+                    let sum = next[i].entry(*origin).or_insert(0);
+                    *sum = ways.saturating_mul(times).saturating_add(*sum);
                 }
             }
         }

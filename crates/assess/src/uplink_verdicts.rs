@@ -4,12 +4,13 @@ use network::{AtMost, lone_delay};
 use plan::{Action, AtCap, BehaviourIx, Line, TopicIx, UplinkIx};
 use quantity::{EventRate, Money, SECONDS_PER_DAY};
 
+use crate::cap::{Capped, Declared, cap, capped};
 use crate::check::Shelf;
 use crate::input::{
     InputError, MONTH_DAYS, billed_alone, least_success, payload_bytes, start_limits, streams,
     traffic, uplink_spec,
 };
-use crate::month::{Month, SEED, month};
+use crate::month::{Month, SEED, month, urgent_month};
 use crate::queue::{attempts_needed, queue_s};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -94,16 +95,12 @@ pub(crate) fn ashore(
         ));
     }
     let goes_on = urgent && matches!(u.cap, Some((_, AtCap::UrgentOnly)));
-    if let Some(most) = u
-        .cap
-        .and_then(|(cap, _)| u.affordable(cap))
-        .filter(|_| !goes_on)
-    {
+    if let Some((most, _)) = cap(u).filter(|_| !goes_on) {
         let billed = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
-        if billed.messages > most as f64 {
+        if billed.declared.messages > most as f64 {
             return Err(format!(
                 "uplink.{id} may bill {:.0} messages in a month and stops at its cap of {most}: a message may wait for the next month",
-                billed.messages
+                billed.declared.messages
             ));
         }
     }
@@ -224,9 +221,9 @@ pub(crate) fn sent_up(line: &Line, uplink: UplinkIx) -> Result<Vec<Sender>, Inpu
     Ok(all)
 }
 
-/// Billed messages of an uplink in a time, at most.
+/// Billed messages of an uplink in a time at most, its cap left out.
 struct Billed {
-    messages: f64,
+    declared: Declared,
     /// Behaviour by behaviour.
     why: String,
     /// What it follows from, for a digest.
@@ -236,7 +233,10 @@ struct Billed {
 fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
     let u = &line.uplinks[uplink.0];
     let spec = uplink_spec(line, uplink).map_err(|e| e.to_string())?;
-    let mut messages = 0.0;
+    let (mut messages, mut urgent_messages) = (0.0, 0.0);
+    // What may wait at the cap by its age, and the most that one message is billed as.
+    let goes_on = matches!(u.cap, Some((_, AtCap::UrgentOnly)));
+    let (mut young, mut most_each) = (0.0, 0.0_f64);
     // What may share a billed message, and the largest of it.
     let (mut sharing, mut largest) = (0.0, 0);
     // Priorities of what may share, and of what goes by itself with how many of it there are.
@@ -255,6 +255,16 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
             sender.behaviour
         ));
         let urgent = u.urgent.is_some_and(|p| priority <= p);
+        if urgent {
+            urgent_messages += each * count;
+        }
+        if !(urgent && goes_on) {
+            let kept = u.expiry_s.map_or(f64::INFINITY, |e| {
+                (e.si / limit.per().as_s_f64()).floor() + 1.0
+            });
+            young += each * f64::from(limit.messages()) * kept;
+            most_each = most_each.max(each);
+        }
         if spec.capacity(sender.bytes) == 0 {
             alone.push((priority, count));
         } else if !urgent {
@@ -281,10 +291,45 @@ fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> 
             ));
         }
     }
-    Ok(Billed {
+    let room = u.room.map_or(f64::INFINITY, |(room, _)| {
+        if most_each > 0.0 {
+            f64::from(room) * most_each
+        } else {
+            0.0
+        }
+    });
+    let declared = Declared {
         messages,
+        urgent: urgent_messages,
+        waiting: Some(young.min(room)).filter(|waiting| waiting.is_finite()),
+    };
+    Ok(Billed {
+        declared,
         why,
         from,
+    })
+}
+
+/// Billed messages of an uplink in a time, at most.
+struct Paid {
+    messages: f64,
+    why: String,
+    /// What it follows from, for a digest.
+    from: String,
+}
+
+fn paid(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Paid, String> {
+    let span = billed(line, uplink, span_s)?;
+    let month = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
+    let u = &line.uplinks[uplink.0];
+    let Capped { messages, note } = capped(u, span_s, span.declared, month.declared);
+    Ok(Paid {
+        messages,
+        why: format!("{}{note}", span.why),
+        from: match cap(u) {
+            None => span.from,
+            Some(_) => format!("{} {:?}", span.from, month.declared),
+        },
     })
 }
 
@@ -304,9 +349,9 @@ fn ended_by(most_urgent: Option<u8>, alone: &[(u8, f64)]) -> Option<f64> {
 
 pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
-    match billed(line, of, limit.per_s) {
+    match paid(line, of, limit.per_s) {
         Err(why) => unknown(subject, why),
-        Ok(Billed {
+        Ok(Paid {
             messages,
             why,
             from,
@@ -341,37 +386,128 @@ pub(crate) fn uplink_cost(
 ) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     let found = match share {
-        None => billed(line, of, MONTH_DAYS * SECONDS_PER_DAY).map(|b| {
+        None => paid(line, of, MONTH_DAYS * SECONDS_PER_DAY).map(|b| {
             let why = format!("in {MONTH_DAYS:.0} d: {}", b.why);
             let evidence = Evidence::computed(UPLINK_METHOD, &(limit, tariff(line, of), b.from));
             (b.messages as u64, evidence, why)
         }),
-        Some(share) => month(line, of, shelf).and_then(|m| {
-            let u = &line.uplinks[of.0];
-            let billed = m.quantile(share)?;
-            let why = expected(line, of, limit, share, &m)?;
-            // What drawn months leave open is not known: broken only where it costs too much by the lower limit too.
-            let (most, fewest) = (u.affordable(limit), m.lower(share)?);
-            if let (Some(most), Some(fewest)) = (most, fewest.map(|n| stopped(line, of, n)))
-                && stopped(line, of, billed) > most
-                && fewest <= most
-            {
-                return Err(format!(
-                    "between {fewest} and {} billed messages, each at 95 % confidence, one-sided, and {limit} pays {most}: the months that can be drawn do not decide; {why}",
-                    stopped(line, of, billed)
-                ));
-            }
-            let input = (limit, share, tariff(line, of), &m.from);
-            let evidence = match m.drawn {
-                None => Evidence::computed(MONTH_METHOD, &input),
-                Some(draws) => Evidence::sampled(DRAWN_METHOD, &input, u64::from(draws), SEED),
-            };
-            Ok((billed, evidence, why))
-        }),
+        Some(share) => by_chance(line, of, limit, share, shelf),
     };
     match found {
         Err(why) => unknown(subject, why),
-        Ok((billed, evidence, why)) => judge_cost(line, of, limit, billed, (evidence, why)),
+        Ok((paid, evidence, why)) => judge_cost(line, of, limit, paid, (evidence, why)),
+    }
+}
+
+/// The messages that this share of the months does not pass, by the events that are expected.
+fn by_chance(
+    line: &Line,
+    of: UplinkIx,
+    limit: Money,
+    share: f64,
+    shelf: &Shelf,
+) -> Result<(u64, Evidence, String), String> {
+    let u = &line.uplinks[of.0];
+    let m = month(line, of, shelf)?;
+    let at_cap = AtTheCap::of(line, of, shelf)?;
+    let billed = m.quantile(share)?;
+    let paid = at_cap.most(billed, share)?;
+    let why = expected(line, of, limit, share, &m, &at_cap)?;
+    // What drawn months leave open, or how many of the urgent ones come after the cap, is not known: broken only where it costs too much by the lower limit too.
+    let fewest = at_cap.fewest(m.lower(share)?.unwrap_or(billed));
+    if let Some(most) = u.affordable(limit)
+        && paid > most
+        && fewest <= most
+    {
+        let open = if m.drawn.is_some() {
+            format!(
+                "each at 95 % confidence, one-sided, and {limit} pays {most}: the months that can be drawn do not decide"
+            )
+        } else {
+            format!(
+                "and {limit} pays {most}: how many of the urgent ones come after the cap is reached is not counted"
+            )
+        };
+        return Err(format!(
+            "between {fewest} and {paid} billed messages, {open}; {why}"
+        ));
+    }
+    let input = (limit, share, tariff(line, of), &m.from);
+    let evidence = match m.drawn {
+        None => Evidence::computed(MONTH_METHOD, &input),
+        Some(draws) => Evidence::sampled(DRAWN_METHOD, &input, u64::from(draws), SEED),
+    };
+    let stops = if paid < billed {
+        at_cap.note()
+    } else {
+        String::new()
+    };
+    Ok((paid, evidence, format!("{why}{stops}")))
+}
+
+/// What the cap leaves of a month's billed messages.
+enum AtTheCap {
+    /// There is none.
+    Free,
+    /// Nothing above so many.
+    Stop(u64),
+    /// Above so many only the urgent ones, of which there are so many in a month.
+    Urgent(u64, Month),
+}
+
+impl AtTheCap {
+    fn of(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<AtTheCap, String> {
+        Ok(match cap(&line.uplinks[of.0]) {
+            None => AtTheCap::Free,
+            Some((most, AtCap::Stop)) => AtTheCap::Stop(most),
+            Some((most, AtCap::UrgentOnly)) => {
+                AtTheCap::Urgent(most, urgent_month(line, of, shelf)?)
+            }
+        })
+    }
+
+    /// Billed at most in this share of the months, of so many without the cap.
+    fn most(&self, billed: u64, share: f64) -> Result<u64, String> {
+        Ok(match self {
+            AtTheCap::Free => billed,
+            AtTheCap::Stop(most) => billed.min(*most),
+            AtTheCap::Urgent(most, _) if billed <= *most => billed,
+            AtTheCap::Urgent(most, urgent) => billed.min(most + urgent.quantile(share)?),
+        })
+    }
+
+    /// Billed at least, of so many without the cap.
+    fn fewest(&self, billed: u64) -> u64 {
+        match self {
+            AtTheCap::Free => billed,
+            AtTheCap::Stop(most) | AtTheCap::Urgent(most, _) => billed.min(*most),
+        }
+    }
+
+    /// Share of the months that bill no more than this, and whether it is only a lower limit.
+    fn share_within(&self, m: &Month, billed: u64) -> Result<(f64, bool), String> {
+        let free = m.share_within(billed)?;
+        let drawn = m.drawn.is_some();
+        Ok(match self {
+            AtTheCap::Stop(most) if *most <= billed => (1.0, false),
+            AtTheCap::Urgent(most, urgent) if *most <= billed => {
+                let after = urgent.share_up_to(billed - most);
+                (free.max(after), drawn || free < 1.0)
+            }
+            AtTheCap::Free | AtTheCap::Stop(_) | AtTheCap::Urgent(..) => (free, drawn),
+        })
+    }
+
+    fn note(&self) -> String {
+        match self {
+            AtTheCap::Free => String::new(),
+            AtTheCap::Stop(most) => {
+                format!("; at {most} the cap of the plan stops the uplink until the next month")
+            }
+            AtTheCap::Urgent(most, _) => {
+                format!("; at {most} the cap of the plan leaves only what is urgent")
+            }
+        }
     }
 }
 
@@ -386,30 +522,15 @@ fn tariff(line: &Line, of: UplinkIx) -> impl std::fmt::Debug {
     )
 }
 
-/// Billed messages after the cap of the plan, where it stops them.
-fn stopped(line: &Line, of: UplinkIx, billed: u64) -> u64 {
-    let u = &line.uplinks[of.0];
-    match u.cap {
-        Some((cap, AtCap::Stop)) => u.affordable(cap).map_or(billed, |most| billed.min(most)),
-        _ => billed,
-    }
-}
-
 fn judge_cost(
     line: &Line,
     of: UplinkIx,
     limit: Money,
-    billed: u64,
-    (evidence, mut why): (Evidence, String),
+    paid: u64,
+    (evidence, why): (Evidence, String),
 ) -> Verdict {
     let u = &line.uplinks[of.0];
     let subject = format!("uplink.{}", u.id);
-    let paid = stopped(line, of, billed);
-    if paid < billed {
-        why.push_str(&format!(
-            "; at {paid} the cap of the plan stops the uplink until the next month"
-        ));
-    }
     let Some(total) = u.cost(paid) else {
         let why = format!("the price of {paid} messages is more than can be counted");
         return unknown(subject, why);
@@ -436,10 +557,11 @@ fn expected(
     limit: Money,
     share: f64,
     m: &Month,
+    at_cap: &AtTheCap,
 ) -> Result<String, String> {
     let u = &line.uplinks[of.0];
-    let cost = |billed: u64| {
-        let paid = stopped(line, of, billed);
+    let cost = |share: f64| {
+        let paid = at_cap.most(m.quantile(share)?, share)?;
         u.cost(paid)
             .map(|c| c.to_string())
             .ok_or_else(|| format!("the price of {paid} messages is more than can be counted"))
@@ -448,18 +570,19 @@ fn expected(
         "in {MONTH_DAYS:.0} d, in {} % of the months: {}; half of the months cost at most {}, 90 % {}, 99 % {}",
         quantity::show_number(100.0 * share),
         m.why,
-        cost(m.quantile(0.5)?)?,
-        cost(m.quantile(0.9)?)?,
-        cost(m.quantile(0.99)?)?,
+        cost(0.5)?,
+        cost(0.9)?,
+        cost(0.99)?,
     );
     if let Some(most) = u.affordable(limit) {
+        let (within, bound) = at_cap.share_within(m, most)?;
         why.push_str(&format!(
             "; {}{} of the months cost no more than {limit}",
-            if m.drawn.is_some() { "at least " } else { "" },
-            percent(m.share_within(most)?)
+            if bound { "at least " } else { "" },
+            percent(within)
         ));
     }
-    if let Some(most) = u.cap.and_then(|(cap, _)| u.affordable(cap)) {
+    if let Some((most, _)) = cap(u) {
         why.push_str(&format!(
             "; the cap of {most} messages is passed in {}{} of the months",
             if m.drawn.is_some() { "at most " } else { "" },

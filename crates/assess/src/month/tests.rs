@@ -47,6 +47,7 @@ fn val_sums_are_those_of_scipy() {
             rates.insert(origin(i), o[0].as_f64().unwrap());
             sendings.push(Sending {
                 ways: BTreeMap::from([(origin(i), 1)]),
+                limit: None,
                 most: o[2].as_u64().unwrap_or(u64::MAX),
                 billed: o[1].as_u64().unwrap(),
                 bytes: 1,
@@ -76,6 +77,7 @@ fn val_sums_are_those_of_scipy() {
 fn verif_one_origin_of_two_sendings_counts_once() {
     let sending = |billed| Sending {
         ways: BTreeMap::from([(origin(0), 1)]),
+        limit: None,
         most: u64::MAX,
         billed,
         bytes: 1,
@@ -128,6 +130,7 @@ fn packed(rate: f64, hold_s: f64, capacity: u32) -> (Line, Vec<Sending>, BTreeMa
     });
     let sendings = vec![Sending {
         ways: BTreeMap::from([(origin(0), 1)]),
+        limit: None,
         most: u64::MAX,
         billed: 1,
         bytes: 10,
