@@ -16,9 +16,9 @@ use std::collections::BTreeMap;
 
 use chance::{Stream, garwood};
 use network::{AtMost, Outcome, Uplink, UplinkEvent, UplinkSpec};
-use plan::{Action, AtCap, DetectorIx, Line, UplinkIx, VoteIx, When};
+use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
-use timeline::{Class, Ns};
+use timeline::Class;
 
 use crate::check::Shelf;
 use crate::input::{
@@ -79,7 +79,7 @@ pub(crate) fn month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, S
     let Rates {
         rates,
         worse,
-        notes,
+        mut notes,
     } = rates(line, &sendings, shelf)?;
     let mut found = distribution(line, of, &sendings, &rates)?;
     if !worse.is_empty() {
@@ -182,12 +182,7 @@ fn distribution(
             let (spec, success) = queue(line, of)?;
             from.push_str(&format!(" {spec:?} {success:?}"));
             let (probabilities, months) = drawn(line, of, sendings, rates)?;
-            let by_chance = |(origin, rate): (&Origin, &f64)| {
-                *rate > 0.0 && !matches!(origin, Origin::Interval(_))
-            };
-            // Without any chance all months are alike.
-            let chance = success < 1.0 || rates.iter().any(by_chance);
-            (probabilities, chance.then_some(months))
+            (probabilities, by_chance(success, rates).then_some(months))
         }
     };
     let how = match months {
@@ -277,7 +272,14 @@ fn poisson(mean: f64) -> Vec<(u64, f64)> {
     all
 }
 
-/// Draws months through the queue of the uplink. Gives the shares of the numbers billed, and how many months were drawn.
+/// Whether months differ.
+fn by_chance(success: f64, rates: &BTreeMap<Origin, f64>) -> bool {
+    let comes =
+        |(origin, rate): (&Origin, &f64)| *rate > 0.0 && !matches!(origin, Origin::Interval(_));
+    success < 1.0 || rates.iter().any(comes)
+}
+
+/// Draws months through the queue of the uplink, or one where all are alike. Gives the shares of the numbers billed, and how many months were drawn.
 fn drawn(
     line: &Line,
     of: UplinkIx,
@@ -294,8 +296,12 @@ fn drawn(
             starts.sum::<f64>().min(s.most as f64)
         })
         .sum();
-    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(MOST_MONTHS);
-    if months < LEAST_MONTHS {
+    let (most, least) = match by_chance(success, rates) {
+        true => (MOST_MONTHS, LEAST_MONTHS),
+        false => (1.0, 1.0),
+    };
+    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(most);
+    if months < least {
         return Err(format!(
             "{} messages are expected in a month: too many to draw enough months of",
             show_number(mean)

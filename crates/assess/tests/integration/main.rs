@@ -7,6 +7,7 @@
 
 mod assumed;
 mod batteries;
+mod caps;
 mod cautions;
 mod chain;
 mod delivery;
