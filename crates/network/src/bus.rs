@@ -50,6 +50,13 @@ pub enum Access {
 }
 
 impl BusSpec {
+    /// Whether its controllers themselves send again what was hit by a bit error, so that it costs time and no message: CAN with arbitration.
+    #[must_use]
+    pub fn repeats(&self) -> bool {
+        let can = matches!(self.wire, Wire::Can { .. } | Wire::CanFd { .. });
+        can && self.access == Access::Priority
+    }
+
     /// Whether this node asks the others.
     pub(crate) fn asks(&self, node: usize) -> bool {
         matches!(self.access, Access::Polled { by, .. } if by == node)

@@ -137,6 +137,15 @@ pub fn can_fd_frame_bits(ids: CanIds, data_bytes: u32) -> Result<CanFdBits, Data
 /// # Errors
 /// [`CanError::NoTime`], [`CanError::TooLong`].
 pub fn can_response_times(messages: &[CanMessage], bit: Ns) -> Result<Vec<CanResponse>, CanError> {
+    responses(messages, bit, |_| None)
+}
+
+/// Response times, each with the least time between errors and what each error costs, ns, where there are some.
+pub(crate) fn responses(
+    messages: &[CanMessage],
+    bit: Ns,
+    errors: impl Fn(usize) -> Option<(u128, u128)>,
+) -> Result<Vec<CanResponse>, CanError> {
     let share = |m: &CanMessage| Share {
         busy_ns: u128::from(m.frame.0),
         period_ns: u128::from(m.period.0),
@@ -146,7 +155,7 @@ pub fn can_response_times(messages: &[CanMessage], bit: Ns) -> Result<Vec<CanRes
     (0..all.len())
         .map(|m| {
             let blocking = all[m + 1..].iter().map(|s| s.busy_ns).max();
-            response(&all[..m], all[m], blocking.unwrap_or(0), bit)
+            response(&all[..m], all[m], blocking.unwrap_or(0), bit, errors(m))
         })
         .collect()
 }
@@ -165,18 +174,24 @@ impl Share {
     }
 }
 
-/// Response time of one frame beside all that goes before it.
+/// Response time of one frame beside all that goes before it, with errors so far apart and of such a cost.
 pub(crate) fn response(
     before: &[Share],
     own: Share,
     blocking_ns: u128,
     bit: Ns,
+    errors: Option<(u128, u128)>,
 ) -> Result<CanResponse, CanError> {
     let nothing = |s: &Share| s.busy_ns == 0 || s.period_ns == 0;
     if bit == Ns::ZERO || nothing(&own) || before.iter().any(|s| s.period_ns == 0) {
         return Err(CanError::NoTime);
     }
-    if full(before.iter().chain([&own])) {
+    let asked_by_errors = errors.map(|(apart_ns, cost_ns)| Share {
+        busy_ns: cost_ns,
+        period_ns: apart_ns,
+        jitter_ns: 0,
+    });
+    if full(before.iter().chain([&own]).chain(&asked_by_errors)) {
         return Ok(CanResponse::Unbounded);
     }
     let mut steps = 0;
@@ -195,8 +210,9 @@ pub(crate) fn response(
         }
     };
     let interference = |span: u128| before.iter().map(|s| s.within(span)).sum::<u128>();
+    let lost = |span: u128| asked_by_errors.map_or(0, |errors| errors.within(span));
     let busy = grow(own.busy_ns, &|t| {
-        blocking_ns + own.within(t) + interference(t)
+        blocking_ns + own.within(t) + interference(t) + lost(t)
     })?;
     let instances = (busy + own.jitter_ns).div_ceil(own.period_ns);
     if instances > u128::from(MOST_STEPS) {
@@ -207,7 +223,7 @@ pub(crate) fn response(
     for q in 0..instances {
         let least = blocking_ns + q * own.busy_ns;
         waited = grow(waited.max(least), &|w| {
-            least + interference(w + u128::from(bit.0))
+            least + interference(w + u128::from(bit.0)) + lost(w + own.busy_ns)
         })?;
         let since = (own.jitter_ns + waited + own.busy_ns)
             .checked_sub(q * own.period_ns)

@@ -15,6 +15,7 @@ mod admission;
 mod bound;
 mod bus;
 mod can;
+mod can_errors;
 mod clock_sync;
 mod frame;
 mod latency;
@@ -41,10 +42,11 @@ pub use can::{
     CanError, CanFdBits, CanIds, CanMessage, CanResponse, DataTooLong, can_fd_frame_bits,
     can_frame_bits, can_response_times,
 };
+pub use can_errors::{can_mean_repeats, can_response_times_with_errors, can_sendings_to_bus_off};
 pub use clock_sync::{ClockError, Exchanged, OneWay, SyncSpec, clock_error, two_way};
 pub use frame::{FrameError, MAX_FRAGMENTS, fragment_count, frame_time};
 pub use latency::{LatencyError, no_queue_latency};
-pub use loss::{LossError, copy_loss, frame_loss};
+pub use loss::{LossError, bus_frame_loss, copy_loss, frame_loss};
 pub use machine::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, ErrorNames, HopRecord, LATEST_PUBLISH,
     LinkState, Machine, MachineError, MessageId, NodeState, Stats, TopicId,

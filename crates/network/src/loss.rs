@@ -4,8 +4,10 @@
 //! of the carrier finds that. `n` counts every bit of the frame's bytes on the wire, those of preamble and gap too, which errs towards more loss. A copy is lost where any of its frames is, on
 //! any hop. Bursts of errors lose fewer frames at the same mean rate; the chance is then that of frames hit, not of bits. (Elementary probability, no standard.)
 //!
-//! Controllers of CAN repeat a frame that was hit by themselves; that is not part of this model, and a rate on such a bus is refused.
+//! Controllers of CAN repeat by themselves a frame that was hit: an error costs time there, and no message, until a controller is off the bus (`confinement`). Frames that are each hit with
+//! the same chance p, whatever the others are, are repeated p/(1 - p) times on average (geometric law).
 
+use crate::bus::BusSpec;
 use crate::frame::{FrameError, fragment_bytes, fragment_count};
 use crate::topology::{Medium, Over, Topology};
 use crate::wire::Wire;
@@ -18,14 +20,6 @@ pub enum LossError {
     NotAChance {
         /// The rate.
         rate: f64,
-    },
-    /// Bit errors on a bus whose controllers repeat what was hit.
-    #[error(
-        "bus {bus} has priority arbitration: its controllers repeat a frame that was hit, which is not worked out"
-    )]
-    Repeats {
-        /// Bus index.
-        bus: usize,
     },
     /// No route.
     #[error("there is no route from node {from} to node {to}")]
@@ -54,8 +48,22 @@ pub fn frame_loss(bits: u64, bit_error_rate: f64) -> f64 {
     -libm::expm1(whole_ln(bits, bit_error_rate))
 }
 
+/// Chance that a frame is hit that a station sends on a bus, where each bit is wrong with this chance.
+///
+/// # Errors
+/// [`LossError`].
+pub fn bus_frame_loss(
+    spec: &BusSpec,
+    station: usize,
+    payload_bytes: u32,
+    bit_error_rate: f64,
+) -> Result<f64, LossError> {
+    let rate = check_rate(bit_error_rate)?;
+    Ok(frame_loss(spec.wire_of(station).bits(payload_bytes)?, rate))
+}
+
 /// Chance that a copy of a message of `bytes` is lost on its way from one node to another, in an unbroken network where each bit on a medium is wrong with the chance
-/// that `rate` tells.
+/// that `rate` tells. A bus whose controllers repeat what was hit loses nothing here: see [`can_sendings_to_bus_off`](crate::can_sendings_to_bus_off).
 ///
 /// # Errors
 /// [`LossError`].
@@ -75,16 +83,18 @@ pub fn copy_loss(
     for direction in directions {
         let arc = topology.arcs()[direction];
         let rate = check_rate(rate(arc.over.medium()))?;
-        if rate == 0.0 || matches!(arc.over, Over::Down(_)) {
+        let repeated = |bus: usize| topology.buses()[bus].repeats();
+        let repeated = arc.over.bus().is_some_and(repeated);
+        if rate == 0.0 || repeated || matches!(arc.over, Over::Down(_)) {
             continue;
         }
-        let (wire, piece_bytes) = wire_of(topology, direction)?;
+        let (wire, piece_bytes) = wire_of(topology, direction);
         for (count, index) in [(fragments - 1, 0), (1, fragments - 1)] {
             let left = fragment_bytes(bytes, mtu_bytes, index, fragments);
             let (full, rest) = (left / piece_bytes, left % piece_bytes);
-            let mut bits = u64::from(full) * wire.bits(piece_bytes);
+            let mut bits = u64::from(full) * wire.bits(piece_bytes)?;
             if rest > 0 || left == 0 {
-                bits += wire.bits(rest);
+                bits += wire.bits(rest)?;
             }
             all_ln += f64::from(count) * whole_ln(bits, rate);
         }
@@ -102,51 +112,22 @@ pub(crate) fn check_rate(rate: f64) -> Result<f64, LossError> {
 }
 
 /// How frames of a direction lie on the wire, and the largest payload of one.
-pub(crate) fn wire_of(topology: &Topology, direction: usize) -> Result<(BitsOf, u32), LossError> {
+pub(crate) fn wire_of(topology: &Topology, direction: usize) -> (Wire, u32) {
     let arc = topology.arcs()[direction];
     match arc.over {
         Over::Link(link) => {
             let link = topology.links()[link];
-            let of = BitsOf {
+            let of = Wire::Bytes {
+                lead: link.lead,
                 bits_per_byte: link.bits_per_byte,
                 overhead_bytes: link.overhead_bytes,
                 min_payload_bytes: link.min_payload_bytes,
             };
-            Ok((of, topology.mtu_bytes()))
+            (of, topology.mtu_bytes())
         }
         Over::Up(bus) | Over::Down(bus) | Over::Poll(bus) => {
             let spec = &topology.buses()[bus];
-            match spec.wire_of(arc.tail) {
-                Wire::Bytes {
-                    bits_per_byte,
-                    overhead_bytes,
-                    min_payload_bytes,
-                    ..
-                } => Ok((
-                    BitsOf {
-                        bits_per_byte,
-                        overhead_bytes,
-                        min_payload_bytes,
-                    },
-                    spec.payload_bytes,
-                )),
-                Wire::Can { .. } | Wire::CanFd { .. } => Err(LossError::Repeats { bus }),
-            }
+            (spec.wire_of(arc.tail), spec.payload_bytes)
         }
-    }
-}
-
-/// What makes the bits of a frame of bytes.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct BitsOf {
-    bits_per_byte: u32,
-    overhead_bytes: u32,
-    min_payload_bytes: u32,
-}
-
-impl BitsOf {
-    pub(crate) fn bits(self, payload_bytes: u32) -> u64 {
-        let bytes = u64::from(payload_bytes.max(self.min_payload_bytes));
-        (bytes + u64::from(self.overhead_bytes)) * u64::from(self.bits_per_byte)
     }
 }

@@ -88,6 +88,13 @@ impl Over {
             Over::Up(bus) | Over::Down(bus) | Over::Poll(bus) => Medium::Bus(bus),
         }
     }
+
+    pub(crate) fn bus(self) -> Option<usize> {
+        match self.medium() {
+            Medium::Link(_) => None,
+            Medium::Bus(bus) => Some(bus),
+        }
+    }
 }
 
 /// Nodes and links, checked.

@@ -54,6 +54,32 @@ pub enum Wire {
 }
 
 impl Wire {
+    /// Bits of a frame with this payload that an error can hit: all of its bytes, preamble and gap among them; of CAN those at worst.
+    pub(crate) fn bits(self, payload_bytes: u32) -> Result<u64, FrameError> {
+        let data = |header: u32| payload_bytes.saturating_add(header);
+        match self {
+            Wire::Bytes {
+                bits_per_byte,
+                overhead_bytes,
+                min_payload_bytes,
+                ..
+            } => {
+                let bytes =
+                    u64::from(payload_bytes.max(min_payload_bytes)) + u64::from(overhead_bytes);
+                Ok(bytes * u64::from(bits_per_byte))
+            }
+            Wire::Can { ids, header_bytes } => {
+                Ok(u64::from(can_frame_bits(ids, data(header_bytes))?))
+            }
+            Wire::CanFd {
+                ids, header_bytes, ..
+            } => {
+                let bits = can_fd_frame_bits(ids, data(header_bytes))?;
+                Ok(u64::from(bits.arbitration) + u64::from(bits.data))
+            }
+        }
+    }
+
     /// How long a frame with this payload occupies the wire, at worst; rounded up to a whole nanosecond.
     ///
     /// # Errors
@@ -101,7 +127,7 @@ impl Wire {
 }
 
 /// Time of so many bits, rounded up.
-fn bits_time(bits: u128, rate_bps: u64, too_slow: FrameError) -> Result<Ns, FrameError> {
+pub(crate) fn bits_time(bits: u128, rate_bps: u64, too_slow: FrameError) -> Result<Ns, FrameError> {
     if rate_bps == 0 {
         return Err(FrameError::NoRate);
     }

@@ -139,7 +139,7 @@ fn priority(net: &Net<'_>, bus: usize, inflows: &[Inflow]) -> Result<Vec<Step>, 
             u64::try_from(sum).map_err(|_| BoundError::TooLarge)
         };
         steps.push(
-            match response(&before, own_share, blocking.map_or(0, |ns| ns), bit) {
+            match response(&before, own_share, blocking.map_or(0, |ns| ns), bit, None) {
                 Ok(CanResponse::Within(since)) => {
                     let since = u128::from(since.0);
                     let burst = (load.inflow.per + since).checked_mul(load.inflow.messages);

@@ -41,6 +41,11 @@ pub(super) struct Direction {
     pub(super) rest: Option<Waiting>,
     /// Bit errors, once a rate was set.
     pub(super) errors: Option<Box<Errors>>,
+    /// Of the server of a CAN bus: what it sends is hit, and will be sent again.
+    pub(super) hit: bool,
+    pub(super) hits: u64,
+    /// The controller of its station is off the bus.
+    pub(super) off: bool,
     /// The bus on which it has its turns, if it does.
     pub(super) turns: Option<u32>,
     /// Counts interruptions, so that the end of a transmission that was cut short is recognised as stale.
@@ -149,6 +154,9 @@ impl Direction {
             serving: 0,
             rest: None,
             errors: None,
+            hit: false,
+            hits: 0,
+            off: false,
             turns: None,
             epoch: 0,
             usable: true,
@@ -199,6 +207,8 @@ impl Direction {
             waiting: self.waiting.len(),
             most_waiting: self.most_waiting,
             frames: self.frames,
+            hit: self.hits,
+            bus_offs: 0,
         }
     }
 

@@ -3,13 +3,15 @@
 //! Each direction of each link draws from a stream of its own, named by the link and the two nodes, one number for each frame that it sends while its rate is not zero. So a link that is added,
 //! or a rate that is set elsewhere, changes nothing here. A frame that is hit takes its time as any other and is dropped where it would have been received: every copy that needed it is
 //! lost. Of a packet that crosses a bus in pieces each piece is a frame, and the packet is dropped with its last one. Requests and answers that carry nothing are not hit.
+//! On CAN a frame that is hit is repeated instead: see the head of `confinement`.
 
 use chance::Stream;
 use timeline::Ns;
 
 use super::{Machine, MachineError};
-use crate::loss::{BitsOf, check_rate, frame_loss, wire_of};
+use crate::loss::{check_rate, frame_loss, wire_of};
 use crate::topology::{Medium, Over};
+use crate::wire::Wire;
 
 /// 2^53: uniform numbers have so many equal steps.
 const STEPS: f64 = 9_007_199_254_740_992.0;
@@ -30,7 +32,7 @@ pub struct ErrorNames {
 /// The errors of one direction.
 #[derive(Clone, Debug)]
 pub(super) struct Errors {
-    bits: BitsOf,
+    wire: Wire,
     rate: f64,
     stream: Stream,
     /// The last payload asked about, and below which of 2^53 steps a draw hits it.
@@ -46,7 +48,9 @@ impl Errors {
         let below = match self.last {
             Some((payload, below)) if payload == payload_bytes => below,
             _ => {
-                let loss = frame_loss(self.bits.bits(payload_bytes), self.rate);
+                let bits = self.wire.bits(payload_bytes);
+                let bits = bits.expect("a frame that is sent has a frame time, and so bits");
+                let loss = frame_loss(bits, self.rate);
                 let below = libm::round(loss * STEPS) as u64;
                 self.last = Some((payload_bytes, below));
                 below
@@ -57,11 +61,11 @@ impl Errors {
 }
 
 impl Machine {
-    /// Sets the chance that a bit is wrong on a link or a bus, both ways; see the head of this module's source for what follows. Zero, which it is at first, loses nothing. `names`
+    /// Sets the chance that a bit is wrong on a link or a bus, both ways; see the head of this module's source for what follows. Zero, which it is at first, hits nothing. `names`
     /// are needed once, with the first rate; later ones are not read.
     ///
     /// # Errors
-    /// [`MachineError`]: no such link or bus, a rate that is no chance, a bus with priority arbitration, too few names, or a `now` that is late, early or beyond
+    /// [`MachineError`]: no such link or bus, a rate that is no chance, too few names, or a `now` that is late, early or beyond
     /// [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
     pub fn set_bit_errors(
         &mut self,
@@ -90,12 +94,15 @@ impl Machine {
             return Err(MachineError::NoErrorNames);
         };
         self.reached = now;
+        if let Medium::Bus(bus) = over {
+            self.confine(bus);
+        }
         for index in 0..self.directions.len() {
             let arc = self.topology.arcs()[index];
             if arc.over.medium() != over || matches!(arc.over, Over::Down(_)) {
                 continue;
             }
-            let (bits, _) = wire_of(&self.topology, index).map_err(MachineError::BitErrors)?;
+            let (wire, _) = wire_of(&self.topology, index);
             let direction = &mut self.directions[index];
             match &mut direction.errors {
                 Some(errors) => (errors.rate, errors.last) = (rate, None),
@@ -104,7 +111,7 @@ impl Machine {
                     let head = names.nodes.get(arc.head).map_or("all", String::as_str);
                     let way = format!("bit errors/{name}/{}/{head}", names.nodes[arc.tail]);
                     direction.errors = Some(Box::new(Errors {
-                        bits,
+                        wire,
                         rate,
                         stream: Stream::named(names.seed, &way, 0),
                         last: None,

@@ -61,7 +61,7 @@ impl Machine {
     /// Stops or starts a node, or leaves it as a tap. Setting the state it has already changes nothing.
     ///
     /// A node that stops ([`NodeState::Down`]) takes all its links down with it, by the rule of [`set_link`](Self::set_link); besides, the frames it was
-    /// processing are lost. It neither publishes nor is delivered to until it starts again.
+    /// processing are lost. It neither publishes nor is delivered to until it starts again. Its controllers on CAN buses start again without errors counted.
     ///
     /// A tap ([`NodeState::Passes`]) loses nothing that it holds, and frames for others go through it as through a node that is up, processing time
     /// included: a wire would be sooner, so that a bound on lateness stays one. It does not publish, and a copy of which a frame comes in for the tap
@@ -75,6 +75,9 @@ impl Machine {
         self.reached = now;
         if self.node_states[node] != state {
             self.node_states[node] = state;
+            if state == NodeState::Down {
+                self.reset_controllers(node);
+            }
             if state == NodeState::Down {
                 self.lose_flights(
                     now,
@@ -91,6 +94,8 @@ impl Machine {
     pub(super) fn why_unusable(&self, direction: usize) -> DropReason {
         if self.medium_state(direction) == LinkState::Down {
             DropReason::LinkDown
+        } else if self.directions[direction].off {
+            DropReason::BusOff
         } else {
             DropReason::NodeDown
         }
@@ -127,7 +132,7 @@ impl Machine {
         });
     }
 
-    fn refresh_usable(&mut self, now: Ns) {
+    pub(super) fn refresh_usable(&mut self, now: Ns) {
         self.pass_idle_turns(now);
         for topic in &mut self.topics {
             topic.plans.fill(None);
@@ -138,7 +143,8 @@ impl Machine {
             let (from, to) = (self.directions[index].from, self.directions[index].to);
             // A hub is no node and never stops.
             let works = |node: usize| self.node_states.get(node) != Some(&NodeState::Down);
-            let usable = self.medium_state(index) == LinkState::Up && works(from) && works(to);
+            let whole = self.medium_state(index) == LinkState::Up && !self.directions[index].off;
+            let usable = whole && works(from) && works(to);
             let was_usable = std::mem::replace(&mut self.directions[index].usable, usable);
             if was_usable && !usable {
                 self.stop_direction(now, index);
@@ -158,6 +164,9 @@ impl Machine {
             server.busy_ns -= until.0 - now.0;
             server.epoch = server.epoch.wrapping_add(1);
             waiting.extend(server.rest.take());
+            if let Some(bus) = self.topology.arcs()[index].over.bus() {
+                self.falls_idle(now, bus);
+            }
         }
         // Other stations of a bus wait on.
         let of = |frame: &Waiting| {

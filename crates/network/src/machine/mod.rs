@@ -14,10 +14,11 @@
 //! something still to be done is refused.
 //!
 //! A bus with priority arbitration serves, whenever it falls free, the frame that is least by the same order of all that wait at any of its stations, and every
-//! station hears it. A fragment that is larger than its frames crosses in pieces, between which others may go. Polled buses and rounds: see the head of `turns`.
+//! station hears it. A fragment that is larger than its frames crosses in pieces, between which others may go. Bit errors on it: see the head of `confinement`. Polled buses and rounds: see the head of `turns`.
 //!
 //! Faults are described at [`Machine::set_link`] and [`Machine::set_node`].
 
+pub(crate) mod confinement;
 mod direction;
 mod errors;
 mod fault;
@@ -37,6 +38,7 @@ use crate::bus::Access;
 use crate::frame::{FrameError, fragment_count};
 use crate::topic::{Filter, TopicName};
 use crate::topology::Topology;
+use confinement::Confinement;
 use direction::{Direction, Waiting};
 use plan::Plan;
 pub(crate) use send::Sent;
@@ -69,6 +71,8 @@ pub struct Machine {
     bus_states: Vec<LinkState>,
     /// By bus: whose turn comes when, where stations take turns.
     turns: Vec<Option<Turns>>,
+    /// By bus: the error counters of its controllers, once a rate of bit errors was set, where they repeat what was hit.
+    confinements: Vec<Option<Confinement>>,
     messages: Vec<Message>,
     free_messages: Vec<u32>,
     flights: Vec<Flight>,
@@ -137,6 +141,10 @@ enum Event {
     Landed { flight: u32 },
     /// A station of a bus that has something to send has its turn, unless that has changed since.
     Turn { bus: u32 },
+    /// A station may send again that had to hold back after an error.
+    Resumes,
+    /// A controller comes back to its bus, unless anything was sent since (`epoch`).
+    Rejoins { bus: u32, epoch: u32 },
 }
 
 impl Machine {
@@ -163,6 +171,7 @@ impl Machine {
         Ok(Machine {
             link_states: vec![LinkState::Up; topology.links().len()],
             bus_states: vec![LinkState::Up; topology.buses().len()],
+            confinements: vec![None; topology.buses().len()],
             servers: bus_servers(&topology),
             turns,
             node_states: vec![NodeState::Up; nodes],
@@ -323,8 +332,11 @@ impl Machine {
                         let rest = direction.rest.take();
                         direction.waiting.extend(rest);
                         touch(&mut self.directions, &mut self.touched, entry.place);
+                        self.spoke(now, entry.place);
                     }
                 }
+                Event::Resumes => touch(&mut self.directions, &mut self.touched, entry.place),
+                Event::Rejoins { bus, epoch } => self.rejoin(now, bus as usize, epoch),
                 Event::Landed { flight } => self.land(now, flight, out, &mut trace),
                 Event::Turn { bus } => self.turn_comes(now, bus as usize),
             }

@@ -85,6 +85,8 @@ pub enum DropReason {
     NodeDown,
     /// Bit errors hit a frame.
     BitErrors,
+    /// A controller on the way is off its CAN bus, because of its many errors.
+    BusOff,
     /// It waited for a path, and too many messages waited with it.
     KeptTooMany,
     /// It waited for a path for longer than it may.
@@ -154,8 +156,12 @@ pub struct BusStats {
     pub waiting: usize,
     /// The most that ever waited once all service starts of an instant were done.
     pub most_waiting: usize,
-    /// Transmissions started.
+    /// Transmissions started, repeats among them.
     pub frames: u64,
+    /// Frames that a bit error hit and that controllers send again.
+    pub hit: u64,
+    /// How often a controller left the bus because of its many errors.
+    pub bus_offs: u64,
 }
 
 /// Counters of one direction of a link.

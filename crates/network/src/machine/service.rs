@@ -20,7 +20,7 @@ impl Machine {
                 continue;
             }
             if direction.serving_until.is_none()
-                && let Some(frame) = direction.waiting.pop()
+                && let Some(frame) = self.next_frame(now, index)
             {
                 self.serve(now, index, frame);
             }
@@ -41,9 +41,20 @@ impl Machine {
         );
         let own = message.plan.hops[frame.hop as usize].direction;
         let (payload, last) = direction.piece(whole, frame.pieces);
-        let end = later(now, direction.frame_time(payload));
-        let hit = direction.errors.as_mut().is_some_and(|e| e.hit(payload));
-        let spoilt = frame.spoilt || hit;
+        let mut end = later(now, direction.frame_time(payload));
+        let errors = self.directions[own as usize].errors.as_mut();
+        let hit = errors.is_some_and(|e| e.hit(payload));
+        let repeated = match self.topology.arcs()[own as usize].over {
+            Over::Up(bus) => self.speaks(now, bus, hit),
+            _ => None,
+        };
+        if let Some(error_frame) = repeated {
+            end = later(end, error_frame);
+        }
+        let direction = &mut self.directions[index as usize];
+        direction.hit = repeated.is_some();
+        direction.hits += u64::from(direction.hit);
+        let spoilt = frame.spoilt || (hit && !direction.hit);
         direction.serving_until = Some(end);
         direction.serving = own;
         direction.busy_ns += end.0 - now.0;
@@ -53,7 +64,12 @@ impl Machine {
         let (propagation, processing) = (direction.propagation, direction.far_processing);
         self.queue
             .push(end, Class::Arrive, index, Event::Free { epoch });
-        if last {
+        if direction.hit {
+            direction.rest = Some(Waiting {
+                begun: Some(start),
+                ..frame
+            });
+        } else if last {
             let last_bit = later(end, propagation);
             let flight = Flight {
                 frame: Waiting { spoilt, ..frame },

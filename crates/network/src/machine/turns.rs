@@ -241,7 +241,12 @@ impl Machine {
                 waiting: a.waiting + b.waiting,
                 most_waiting: a.most_waiting.max(b.most_waiting),
                 frames: a.frames + b.frames,
+                hit: a.hit + b.hit,
+                bus_offs: 0,
             })?;
+        if let Some(confinement) = &self.confinements[bus] {
+            stats.bus_offs = confinement.bus_offs;
+        }
         if let Some(turns) = &self.turns[bus] {
             stats.most_waiting = turns.most_waiting;
         }

@@ -44,7 +44,7 @@ fn chain(case: &Value) -> Topology {
     .unwrap()
 }
 
-fn names(topology: &Topology, seed: u64) -> ErrorNames {
+pub(crate) fn names(topology: &Topology, seed: u64) -> ErrorNames {
     let name = |what: &str, count: usize| (0..count).map(|n| format!("{what}-{n}")).collect();
     ErrorNames {
         seed,
@@ -177,7 +177,7 @@ fn verif_the_draws_of_a_link_depend_on_no_other() {
 }
 
 #[test]
-fn verif_a_rate_that_is_none_or_on_can_is_refused_and_zero_loses_nothing() {
+fn verif_a_rate_that_is_none_is_refused_and_zero_loses_nothing() {
     let link = crate::support::link(0, 1, 10_000_000, 500, 86);
     let topology = Topology::new(vec![Ns::ZERO; 3], vec![link], 1400)
         .unwrap()
@@ -193,8 +193,8 @@ fn verif_a_rate_that_is_none_or_on_can_is_refused_and_zero_loses_nothing() {
         ));
     }
     assert_eq!(
-        set(Medium::Bus(0), 1e-6, &told),
-        Err(MachineError::BitErrors(LossError::Repeats { bus: 0 }))
+        set(Medium::Bus(1), 1e-6, &told),
+        Err(MachineError::NoSuchBus { bus: 1, buses: 1 })
     );
     assert_eq!(
         set(Medium::Link(1), 1e-6, &told),

@@ -10,6 +10,7 @@ mod bound;
 mod bus;
 mod bus_runs;
 mod can;
+mod can_errors;
 mod clocks;
 mod faults;
 mod latency;

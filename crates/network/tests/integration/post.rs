@@ -178,6 +178,7 @@ fn why(reason: DropReason) -> &'static str {
         DropReason::LinkDown => "link",
         DropReason::NodeDown => "node",
         DropReason::BitErrors => "errors",
+        DropReason::BusOff => "bus off",
         DropReason::KeptTooMany => "too many",
         DropReason::KeptTooLong => "too long",
         DropReason::Forgotten => "forgotten",
