@@ -157,7 +157,13 @@ fn delay_bound(
     }
     search.run();
     match search.found {
-        Some(way) => {
+        Some(mut way) => {
+            if traffic.as_ref().is_some_and(Traffic::repeats_errors) {
+                way.steps.push(
+                    "without bit errors, the time of which CAN adds where it sends again"
+                        .to_owned(),
+                );
+            }
             let inputs = format!("{inputs} {way:?}");
             Ok((way, inputs))
         }

@@ -1,6 +1,6 @@
 //! Messages that bit errors lose: of each topic the copy that is lost most often.
 
-use network::{Access, Medium, copy_loss};
+use network::{Medium, bus_frame_loss, can_sendings_to_bus_off, copy_loss};
 use plan::{Line, Q, TopicIx};
 
 use crate::input::{Streams, Traffic, streams, told_apart, traffic};
@@ -8,7 +8,9 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A loss closer to its limit than this is marginal, points of percent.
 const NARROW_POINTS: f64 = 0.001;
-const METHOD: &str = "chance that a frame on the way is hit, bit errors independent, repeats that are told apart (docs/method/network.md)";
+/// Where a controller leaves its CAN bus after more sendings than this on average, what is lost so lies far below the digits of any limit.
+const SENDINGS_TO_BUS_OFF: f64 = 1e12;
+const METHOD: &str = "chance that a frame on the way is hit, bit errors independent, repeats that are told apart and those of CAN (docs/method/network.md)";
 
 /// Whether the plan says a bit error rate somewhere.
 pub(crate) fn some_rate(line: &Line) -> bool {
@@ -56,12 +58,20 @@ fn of_topic(
     let rate = |over: Medium| traffic.bit_errors.get(&over).copied().unwrap_or(0.0);
     let mut worst: Option<(f64, usize, usize)> = None;
     let mut silent = Vec::new();
+    let mut repeated = false;
     for (flow, (_, of)) in streams.flows.iter().zip(&streams.of) {
         for &target in flow.targets.iter().filter(|_| *of == topic) {
             let route = traffic.topology.route(flow.node, target)?;
-            let unsaid = route.iter().filter(|(over, _)| {
-                !traffic.bit_errors.contains_key(over) && !repeats(traffic, *over)
+            let said = |over: &Medium| traffic.bit_errors.contains_key(over);
+            let unsaid = route.iter().filter(|(over, _)| !said(over));
+            repeated |= route.iter().any(|(over, _)| repeats(traffic, *over));
+            let leaving = route.iter().find_map(|(over, _)| {
+                leaves_the_bus(traffic, *over, rate(*over))
+                    .map(|why| format!("{}: {why}", name(line, traffic, *over)))
             });
+            if let Some(why) = leaving {
+                return Some(unknown(subject, why));
+            }
             silent.extend(unsaid.map(|(over, _)| name(line, traffic, *over)));
             match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
                 Err(error) => return Some(unknown(subject, error.to_string())),
@@ -98,7 +108,10 @@ fn of_topic(
         (topic.0, traffic.terms[topic.0].retry),
     );
     let evidence = Evidence::computed(METHOD, &inputs);
-    let why = format!("of those from {} to {}", module(from), module(to));
+    let mut why = format!("of those from {} to {}", module(from), module(to));
+    if repeated {
+        why.push_str("; on CAN an error costs time and no message");
+    }
     Some(against.judge(subject, 100.0 * loss, evidence, why))
 }
 
@@ -106,8 +119,25 @@ fn of_topic(
 fn repeats(traffic: &Traffic, over: Medium) -> bool {
     match over {
         Medium::Link(_) => false,
-        Medium::Bus(b) => traffic.topology.buses()[b].access == Access::Priority,
+        Medium::Bus(b) => traffic.topology.buses()[b].repeats(),
     }
+}
+
+/// Says so where so many of the longest frames are hit that controllers leave a CAN bus now and then.
+fn leaves_the_bus(traffic: &Traffic, over: Medium, rate: f64) -> Option<String> {
+    let Medium::Bus(b) = over else { return None };
+    let spec = &traffic.topology.buses()[b];
+    if !spec.repeats() {
+        return None;
+    }
+    let hit = bus_frame_loss(spec, spec.stations[0], spec.payload_bytes, rate).ok()?;
+    let sendings = can_sendings_to_bus_off(hit);
+    (sendings < SENDINGS_TO_BUS_OFF).then(|| {
+        format!(
+            "{:.3} % of its longest frames are hit, so that a controller leaves the bus after {sendings:.3e} of them on average, and what is lost until it is back is not worked out",
+            100.0 * hit
+        )
+    })
 }
 
 fn name(line: &Line, traffic: &Traffic, over: Medium) -> String {

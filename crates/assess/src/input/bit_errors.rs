@@ -25,6 +25,16 @@ pub(super) fn bit_errors(line: &Line, media: &Media) -> BTreeMap<Medium, f64> {
 }
 
 impl Traffic {
+    /// Whether bit errors are told of a bus whose controllers send again what was hit, so that messages may be later than their bounds.
+    #[must_use]
+    pub fn repeats_errors(&self) -> bool {
+        let buses = self.topology.buses();
+        self.bit_errors.iter().any(|(over, rate)| match over {
+            Medium::Link(_) => false,
+            Medium::Bus(bus) => *rate > 0.0 && buses[*bus].repeats(),
+        })
+    }
+
     /// The names under which bit errors are drawn: typed paths, so that what is added to a plan moves no draw elsewhere.
     #[must_use]
     pub fn error_names(&self, line: &Line, seed: u64) -> ErrorNames {

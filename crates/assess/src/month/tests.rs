@@ -139,6 +139,10 @@ fn packed(rate: f64, hold_s: f64, capacity: u32) -> (Line, Vec<Sending>, BTreeMa
     (line, sendings, BTreeMap::from([(origin(0), rate)]))
 }
 
+/// Fewest months that are drawn below, and three standard errors of a share of so many, beside the 20,000 of numpy: 3 sqrt(0.25/700 + 0.25/20,000) = 0.058.
+const FEWEST_MONTHS: u32 = 700;
+const DRAWN_SHARE: f64 = 0.06;
+
 /// Drawn months against the closed form of loads that are never full, and against numpy's draws of loads that may be.
 #[test]
 fn val_drawn_months_are_those_of_scipy_and_numpy() {
@@ -150,12 +154,15 @@ fn val_drawn_months_are_those_of_scipy_and_numpy() {
             let hold_s = case["hold_s"].as_f64().unwrap();
             let (line, sendings, rates) = packed(case["rate"].as_f64().unwrap(), hold_s, capacity);
             let (probabilities, months) = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap();
-            assert!(months >= 700, "{months}");
+            assert!(months >= FEWEST_MONTHS, "{months}");
             let month = month_of(probabilities);
             for row in list(&case["share_up_to"]) {
                 let ours = month.share_up_to(row[0].as_u64().unwrap());
                 let theirs = row[1].as_f64().unwrap();
-                assert!((ours - theirs).abs() < 0.06, "{ours} {theirs} {row} {kind}");
+                assert!(
+                    (ours - theirs).abs() < DRAWN_SHARE,
+                    "{ours} {theirs} {row} {kind}"
+                );
                 checked += 1;
             }
         }

@@ -265,8 +265,22 @@ fn val_a_bit_error_rate_loses_so_many_messages() {
     let silent = of(LINK);
     assert!(why_unknown(&silent, "whole").contains("span.cable"));
     // What the controllers of CAN repeat is not lost.
-    let can = of(CAN);
+    let can = of(&format!("{CAN}\nbit_error_rate = 1e-6"));
     close(known(&can, "whole").value.value, 0.0, 0.0);
+    assert!(why_unknown(&of(CAN), "whole").contains("bus.side"));
+}
+
+/// Where a tenth of the frames of eight bytes (135 bits) is hit a controller leaves its bus after 304,082 sendings (`bus_off` of reference/network/simpy-can-errors.json): what is lost then is unknown.
+#[test]
+fn val_a_can_bus_that_controllers_leave_is_unknown() {
+    const ASKED: &str = "[requirement.whole]\nthat = \"message-loss\"\nat_most = \"0.2 %\"\n";
+    let rate = 1.0 - 0.9_f64.powf(1.0 / 135.0);
+    let link = format!("{CAN}\nbit_error_rate = {rate:e}");
+    let reading = read(&(changed(&[(LINK, &link)]) + ASKED));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let check = check(&reading, &Shelf::default());
+    let why = why_unknown(&check, "whole");
+    assert!(why.contains("10.000 %") && why.contains("3.041e5"), "{why}");
 }
 
 /// As above: p = 1 - (1 - 1e-6)^1488 for one sending. Sendings count as long as no more than 63 messages may have come by the time that each is waited for, of 64 numbers

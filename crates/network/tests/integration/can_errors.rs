@@ -121,12 +121,16 @@ fn heard(topology: &Topology, rate: f64, seed: u64) -> Machine {
     machine
 }
 
+fn step_to(machine: &mut Machine, now: Ns) {
+    while machine.next_time().is_some_and(|at| at < now) {
+        machine.step(&mut Vec::new());
+    }
+}
+
 /// Publishes at node 0 and steps until all has come: when.
 fn deliver(machine: &mut Machine, now: Ns, bytes: u32, seq: u64) -> Vec<Ns> {
     let mut out = Vec::new();
-    while machine.next_time().is_some_and(|at| at < now) {
-        machine.step(&mut out);
-    }
+    step_to(machine, now);
     let topic = machine.topic(&TopicName::parse("a").unwrap());
     machine.publish(now, 0, topic, bytes, 0, 0, seq).unwrap();
     while machine.stats().in_flight > 0 {
@@ -191,6 +195,7 @@ fn verif_a_controller_leaves_and_comes_back_by_hand() {
     assert_eq!(machine.stats().buses[0].bus_offs, 1);
     // A node that starts again has no errors counted: off again after 32 more, and back at once when it is restarted.
     let now = Ns(now.0 + 1_000_000);
+    step_to(&mut machine, now);
     machine
         .set_bit_errors(now, Medium::Bus(0), 0.9, &told)
         .unwrap();

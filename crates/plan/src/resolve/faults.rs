@@ -99,7 +99,7 @@ fn of_span(
     Some(match kind {
         "cut" => FaultKind::Cut(span),
         "bit-errors" => {
-            loses_frames(r, line, span, (path, site))?;
+            carries_bits(r, line, span, (path, site))?;
             FaultKind::BitErrors {
                 span,
                 rate: f.number("rate").map(bare)?,
@@ -320,33 +320,19 @@ fn of_module(
     })
 }
 
-/// Tells of a span on which bit errors lose nothing.
-fn loses_frames(
+/// Tells of a span without a link on which bits could be wrong.
+fn carries_bits(
     r: &mut Resolver<'_>,
     line: &Line,
     span: SpanIx,
     (path, site): (&str, Site),
 ) -> Option<()> {
     let of = &line.spans[span.0];
-    let link = of
-        .link
-        .as_ref()
-        .or_else(|| of.bus.map(|b| &line.buses[b.0].link));
-    let (message, label) = match link {
-        None => (
-            format!("`{path}` has no link on which bits could be wrong"),
-            "carries no data",
-        ),
-        Some(link) if link.standard.starts_with("CAN") => (
-            format!(
-                "controllers of {} repeat a frame that was hit, and what that costs is not worked out",
-                link.standard
-            ),
-            "a CAN bus",
-        ),
-        Some(_) => return Some(()),
-    };
-    r.tell(Mistake::error(Code::KeyConflict, site, message).label(label));
+    if of.link.is_some() || of.bus.is_some() {
+        return Some(());
+    }
+    let message = format!("`{path}` has no link on which bits could be wrong");
+    r.tell(Mistake::error(Code::KeyConflict, site, message).label("carries no data"));
     None
 }
 

@@ -113,21 +113,6 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         );
         fits = false;
     }
-    if let Some(site) = f
-        .site_of("bit_error_rate")
-        .filter(|_| kind.data_bytes.is_some())
-    {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                site,
-                format!("controllers of {} repeat a frame that was hit", kind.name),
-            )
-            .label("here")
-            .help("remove `bit_error_rate`: what these repetitions cost is not worked out"),
-        );
-        fits = false;
-    }
     let frame = f.table("frame").map(|(t, _)| t);
     fits &= frame_fits(r, kind, frame, at);
     let polled_by = match f.site_of("polled_by") {

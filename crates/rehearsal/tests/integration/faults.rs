@@ -470,3 +470,42 @@ fn verif_bit_errors_lose_messages_and_say_so() {
     assert!(hit > 0 && lost.delivered < whole.delivered, "{lost:?}");
     assert_eq!((lost.lost, lost.due), (hit, whole.due));
 }
+
+/// On CAN the same loses nothing and makes messages late, past the bounds without errors; at one bit in a hundred controllers leave the bus, and that is told.
+#[test]
+fn verif_bit_errors_on_can_delay_and_take_controllers_off_their_bus() {
+    let link = "link = \"10BASE-T1L\"";
+    let of = |rate: &str| {
+        let can = format!(
+            "link = \"CAN 2.0\"\nlink_rate = \"250 kbit/s\"\nframe = {{ header = \"1 B\", ids = \"11 bit\" }}\nbit_error_rate = {rate}"
+        );
+        let (line, cues) = line_and_cues(&[(link, &can)], &[]);
+        let (outcome, records) = run(&line, &cues);
+        let whys: Vec<Loss> = records
+            .iter()
+            .filter_map(|r| match r.what {
+                What::Lost { why, .. } => Some(why),
+                _ => None,
+            })
+            .collect();
+        let longest = records
+            .iter()
+            .filter_map(|r| match r.what {
+                What::Delivered { after, .. } => Some(after),
+                _ => None,
+            })
+            .max();
+        (outcome.copies, whys, longest)
+    };
+    let (whole, none, quick) = of("0.0");
+    assert!(none.is_empty() && whole.delivered > 0);
+    let (delayed, none, slow) = of("2e-4");
+    assert!(none.is_empty(), "{none:?}");
+    assert_eq!(delayed.delivered, whole.delivered);
+    assert!(slow > quick, "{slow:?} {quick:?}");
+    let (_, whys, _) = of("0.01");
+    assert!(
+        whys.contains(&Loss::Network(DropReason::BusOff)),
+        "{whys:?}"
+    );
+}

@@ -52,6 +52,7 @@ pub(super) fn network_loss(reason: DropReason) -> &'static str {
         DropReason::LinkDown => "a span is cut",
         DropReason::NodeDown => "a module on the way is down",
         DropReason::BitErrors => "bit errors hit it",
+        DropReason::BusOff => "a controller on the way has left its CAN bus after many errors",
         DropReason::NoPath => "there is no way to it",
         DropReason::KeptTooMany => "too many messages waited for a way to it",
         DropReason::KeptTooLong => "it waited too long for a way to it",

@@ -61,7 +61,7 @@ const RATE: &[Field] = &[
     o(
         "bit_error_rate",
         S::Number(between(0.0, 0.01, "from 0 to 0.01")),
-        "share of bits that arrive wrong, each by itself; none when not written",
+        "share of bits that arrive wrong, each by itself; none when not written. On CAN a frame that is hit is sent again",
     ),
     o("frame", S::Table(&FRAME), "how a frame lies on it"),
     o(
