@@ -70,8 +70,14 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             line.module_path(sync.master)
         ));
     }
+    if line.streams.iter().any(|s| s.in_state.is_none()) {
+        all.push("streams of which no `in_state` says otherwise send at their rate as long as their module works".to_owned());
+    }
     if !line.streams.is_empty() {
-        all.push("streams send at their rate from the start to the end, and a rehearsal does not send their packets: what waits for them waits in the bounds of `check` alone".to_owned());
+        all.push(
+            "a stream for which `check` has no room does not run, in a rehearsal as well"
+                .to_owned(),
+        );
     }
     let silent = |l: &&plan::Link| l.bit_error_rate.is_none();
     if links().any(|l| l.bit_error_rate.is_some()) {

@@ -134,6 +134,13 @@ fn judged(
                 &whose,
             )
         }
+        StreamRoom::Refused(WhyRefused::Repeated { flow }) => unknown(
+            subject,
+            format!(
+                "refused; beside it {} may be sent again before its acknowledgement is there although nothing is lost, and no bound counts that: give its `retry` a longer `after`",
+                streams.name(line, *flow)
+            ),
+        ),
         StreamRoom::Refused(WhyRefused::Stream {
             stream: other,
             total,

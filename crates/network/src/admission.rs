@@ -8,6 +8,9 @@
 //! - each stream admitted before keeps a bound within what that one asks;
 //! - each topic that had a bound without any stream keeps one, whatever its priority.
 //!
+//! What goes back answers what may be late, and is itself the later the more streams there are: [`admit_beside`] has the bounds of each choice worked out anew by the one who knows
+//! what answers what, and admits nothing beside a topic that might be sent again before its acknowledgement is there, for no bound counts that.
+//!
 //! A stream goes to one node; what goes to several is asked for one by one.
 //!
 //! What is refused takes nothing from those after it. The rule is ours (network calculus gives the bounds, see [`delay_bounds`]); no standard of reservation is followed.
@@ -61,6 +64,11 @@ pub enum WhyRefused {
         /// Its bound with this one; `None` where it would have none.
         total: Option<Ns>,
     },
+    /// A topic may be sent again before its acknowledgement is there although nothing is lost, which no bound counts.
+    Repeated {
+        /// Which flow of the topics.
+        flow: usize,
+    },
     /// A topic would lose its bound.
     Topic {
         /// Which flow of the topics.
@@ -68,6 +76,17 @@ pub enum WhyRefused {
         /// Why.
         why: WhyUnknown,
     },
+}
+
+/// Bounds of topics, and of streams beside them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Beside {
+    /// Of each flow that is no stream, at each of its targets; always in the same order.
+    pub topics: Vec<Vec<DelayBound>>,
+    /// Of each stream, at its target.
+    pub streams: Vec<DelayBound>,
+    /// The flows that may be sent again before they are acknowledged although nothing is lost.
+    pub repeated: Vec<usize>,
 }
 
 /// A stream as the bounds take it: packets of `packet_bytes`, `burst` of them at most at once, `rate_bps` of payload.
@@ -81,7 +100,23 @@ pub fn stream_limit(rate_bps: u64, packet_bytes: u32, burst: u32) -> Result<AtMo
     AtMost::new(burst, Ns(u64::try_from(per).map_err(|_| too_slow)?))
 }
 
-/// Which streams have room beside these topics, in the order in which they were given.
+/// When a stream sends: its bursts are this many nanoseconds apart, divided by the second number. No less than the span of its [`stream_limit`], and without drift.
+///
+/// # Errors
+/// As [`stream_limit`], and [`RateError::TooSlow`] for a burst that does not fit 64 bits.
+pub fn stream_beat(rate_bps: u64, packet_bytes: u32, burst: u32) -> Result<(u64, u64), RateError> {
+    stream_limit(rate_bps, packet_bytes, burst)?;
+    let bits = 8_000_000_000 * u128::from(packet_bytes) * u128::from(burst);
+    let common = gcd(bits, u128::from(rate_bps));
+    let small = |n: u128| u64::try_from(n / common).map_err(|_| RateError::TooSlow { rate_bps });
+    Ok((small(bits)?, small(u128::from(rate_bps))?))
+}
+
+fn gcd(a: u128, b: u128) -> u128 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+/// Which streams have room beside these topics, in the order in which they were given; nothing goes back for what is sent.
 ///
 /// # Errors
 /// [`BoundError::NotOneTarget`]; [`BoundError`] for a flow without a route or with a message that cannot be sent.
@@ -90,30 +125,53 @@ pub fn admit(
     topics: &[Flow],
     streams: &[StreamAsk],
 ) -> Result<Vec<StreamRoom>, BoundError> {
+    admit_beside(streams, |chosen| {
+        let flows: Vec<Flow> = topics.iter().chain(chosen).cloned().collect();
+        let mut bounds = delay_bounds(topology, &flows)?;
+        let of_streams = bounds.split_off(topics.len());
+        Ok(Beside {
+            topics: bounds,
+            streams: of_streams.into_iter().flatten().collect(),
+            repeated: Vec::new(),
+        })
+    })
+}
+
+/// Which streams have room, in the order in which they were given, with the bounds that `bounds` gives for any choice of them.
+///
+/// # Errors
+/// [`BoundError::NotOneTarget`], and what `bounds` gives.
+pub fn admit_beside<E: From<BoundError>>(
+    streams: &[StreamAsk],
+    mut bounds: impl FnMut(&[Flow]) -> Result<Beside, E>,
+) -> Result<Vec<StreamRoom>, E> {
     for (stream, ask) in streams.iter().enumerate() {
         let targets = ask.flow.targets.len();
         if targets != 1 {
-            return Err(BoundError::NotOneTarget { stream, targets });
+            return Err(BoundError::NotOneTarget { stream, targets }.into());
         }
     }
-    let before = delay_bounds(topology, topics)?;
+    let before = bounds(&[])?;
     let mut order: Vec<usize> = (0..streams.len()).collect();
     order.sort_by_key(|&s| (streams[s].flow.priority, s));
-    let mut flows = topics.to_vec();
+    let mut flows: Vec<Flow> = Vec::new();
     let mut admitted: Vec<usize> = Vec::new();
     let mut refused: Vec<Option<WhyRefused>> = vec![None; streams.len()];
+    let mut last = before.clone();
     for s in order {
         flows.push(streams[s].flow.clone());
-        let bounds = delay_bounds(topology, &flows)?;
-        match objection(topics.len(), streams, &before, &bounds, &admitted, s) {
-            None => admitted.push(s),
+        let now = bounds(&flows)?;
+        match objection(streams, &before, &now, &admitted, s) {
+            None => {
+                admitted.push(s);
+                last = now;
+            }
             Some(why) => {
                 flows.pop();
                 refused[s] = Some(why);
             }
         }
     }
-    let bounds = delay_bounds(topology, &flows)?;
     let mut rooms = Vec::with_capacity(streams.len());
     for (s, why) in refused.into_iter().enumerate() {
         rooms.push(match why {
@@ -121,12 +179,14 @@ pub fn admit(
             None => {
                 let place = admitted.iter().position(|&a| a == s);
                 let place = place.expect("what was not refused was admitted");
-                match &bounds[topics.len() + place][..] {
-                    [DelayBound::Known { total, hops }] => StreamRoom::Admitted {
+                match &last.streams[place] {
+                    DelayBound::Known { total, hops } => StreamRoom::Admitted {
                         total: *total,
                         hops: hops.clone(),
                     },
-                    _ => unreachable!("each stream admitted later left this one its bound"),
+                    DelayBound::Unknown(_) => {
+                        unreachable!("each stream admitted later left this one its bound")
+                    }
                 }
             }
         });
@@ -136,15 +196,14 @@ pub fn admit(
 
 /// What speaks against the last flow, if anything does.
 fn objection(
-    topics: usize,
     streams: &[StreamAsk],
-    before: &[Vec<DelayBound>],
-    bounds: &[Vec<DelayBound>],
+    before: &Beside,
+    bounds: &Beside,
     admitted: &[usize],
     asks: usize,
 ) -> Option<WhyRefused> {
     let within = |stream: usize, total: Ns| streams[stream].within.is_none_or(|w| total <= w);
-    let own = bounds.last()?.first()?;
+    let own = bounds.streams.last()?;
     match own {
         DelayBound::Unknown(why) => return Some(WhyRefused::Unbounded(*why)),
         DelayBound::Known { total, hops } if !within(asks, *total) => {
@@ -157,7 +216,7 @@ fn objection(
         DelayBound::Known { .. } => {}
     }
     for (place, &stream) in admitted.iter().enumerate() {
-        match bounds[topics + place].first() {
+        match bounds.streams.get(place) {
             Some(DelayBound::Known { total, .. }) if within(stream, *total) => {}
             other => {
                 let total = match other {
@@ -168,7 +227,10 @@ fn objection(
             }
         }
     }
-    for (flow, (had, has)) in before.iter().zip(bounds).enumerate() {
+    if let Some(&flow) = bounds.repeated.first() {
+        return Some(WhyRefused::Repeated { flow });
+    }
+    for (flow, (had, has)) in before.topics.iter().zip(&bounds.topics).enumerate() {
         for pair in had.iter().zip(has) {
             if let (DelayBound::Known { .. }, DelayBound::Unknown(why)) = pair {
                 return Some(WhyRefused::Topic { flow, why: *why });

@@ -2,6 +2,7 @@
 //!
 //! - [`Topology`] holds nodes and full-duplex point-to-point links; [`LinkStandard`] and [`Layer`] give their figures.
 //! - [`Machine`] moves published messages over the links, one frame at a time, whenever its master steps it.
+//!   Streams of packets it sends itself ([`StreamSource`]).
 //! - [`Post`] holds a machine and delivers on a topic's [`Terms`]: at least once, retained, kept while there is no way.
 //! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
 //! - [`Layout`] packs a topic's fields into bits and reads them back, [`record_to_cbor`] writes them so that they describe themselves; [`c99`] and [`python`]
@@ -33,7 +34,10 @@ mod topology;
 mod uplink;
 mod wire;
 
-pub use admission::{StreamAsk, StreamRoom, WhyRefused, admit, rate_left, stream_limit};
+pub use admission::{
+    Beside, StreamAsk, StreamRoom, WhyRefused, admit, admit_beside, rate_left, stream_beat,
+    stream_limit,
+};
 pub use bound::{
     BoundError, BusLoad, DelayBound, Flow, HopBound, WhyUnknown, bus_load, delay_bounds,
 };
@@ -49,7 +53,7 @@ pub use latency::{LatencyError, no_queue_latency};
 pub use loss::{LossError, bus_frame_loss, copy_loss, frame_loss};
 pub use machine::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, ErrorNames, HopRecord, LATEST_PUBLISH,
-    LinkState, Machine, MachineError, MessageId, NodeState, Stats, TopicId,
+    LinkState, Machine, MachineError, MessageId, NodeState, Stats, StreamId, StreamSource, TopicId,
 };
 pub use payload::{
     CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, PackError, Packed,

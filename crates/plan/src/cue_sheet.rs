@@ -9,8 +9,8 @@ use jiff::Timestamp;
 
 use crate::cue_fault::{Fault, FaultIx};
 use crate::line::{
-    BehaviourIx, Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, TopicIx,
-    UplinkIx, VoteIx,
+    BehaviourIx, Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, StreamIx,
+    TopicIx, UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -309,6 +309,15 @@ pub enum ExpectKind {
         /// How many.
         count: Count,
     },
+    /// Packets of a stream come to an end of their way: as asked for, all of them, those lost, or those delivered late.
+    Packets {
+        /// The stream.
+        of: StreamIx,
+        /// Which.
+        which: Packets,
+        /// How many.
+        count: Count,
+    },
     /// A routine stops.
     Stopped {
         /// Its behaviours in the line: one for each thing that starts it.
@@ -327,11 +336,27 @@ pub enum ExpectKind {
     },
 }
 
+/// Which packets of a stream.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Packets {
+    /// Those that are delivered.
+    Delivered,
+    /// Those that are lost, for whatever reason.
+    Lost,
+    /// Those that are delivered, but took longer than this.
+    Late {
+        /// From sending to delivery, s; the bound of `check` when absent.
+        beyond_s: Option<Q>,
+    },
+}
+
 /// What is to recover after a fault.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Recovery {
     /// A module that went down while the fault held works again.
     Module(ModuleIx),
+    /// A stream comes again in time.
+    Stream(StreamIx),
     /// A module is told a topic again.
     Topic {
         /// The topic.

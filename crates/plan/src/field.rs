@@ -128,6 +128,8 @@ pub(crate) enum RefKind {
     Request,
     Uplink,
     Storage,
+    /// Video or raw sound.
+    Stream,
     Part,
     /// A sound of a cue sheet.
     Sound,
@@ -156,6 +158,7 @@ impl RefKind {
             RefKind::Request => "request.ID",
             RefKind::Uplink => "uplink.ID",
             RefKind::Storage => "storage.ID",
+            RefKind::Stream => "stream.ID",
             RefKind::Part => "part.ID",
             RefKind::Sound => "sound.ID",
             RefKind::Fault => "fault.ID",
@@ -182,6 +185,7 @@ impl RefKind {
             ["request", a] if is_id(a) => Some(RefKind::Request),
             ["uplink", a] if is_id(a) => Some(RefKind::Uplink),
             ["storage", a] if is_id(a) => Some(RefKind::Storage),
+            ["stream", a] if is_id(a) => Some(RefKind::Stream),
             ["part", a] if is_id(a) => Some(RefKind::Part),
             ["sound", a] if is_id(a) => Some(RefKind::Sound),
             ["fault", a] if is_id(a) => Some(RefKind::Fault),

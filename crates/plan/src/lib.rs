@@ -35,8 +35,8 @@ mod written;
 pub use canonical::hex;
 pub use cue_fault::{Fault, FaultIx, FaultKind, Leaves, Lengths, RestartBy};
 pub use cue_sheet::{
-    Count, CueSheet, Expect, ExpectKind, InputCue, Recovery, Repeats, Sound, SoundIx, SoundKind,
-    TrackPoint, Within,
+    Count, CueSheet, Expect, ExpectKind, InputCue, Packets, Recovery, Repeats, Sound, SoundIx,
+    SoundKind, TrackPoint, Within,
 };
 pub use edit::{Edit, EditError, splice};
 pub use fetch::{
@@ -53,8 +53,8 @@ pub use line::{
     Passes, Pole, Position, Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry,
     RidgeWay, Rope, Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx,
     SensorKind, Span, SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream,
-    Supply, SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic,
-    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
+    StreamIx, Supply, SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx,
+    Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};

@@ -7,10 +7,11 @@
 use std::collections::BTreeMap;
 
 use network::NoteKind;
-use plan::{Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, TopicIx};
+use plan::{Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, StreamIx, TopicIx};
 use timeline::Ns;
 
 use crate::latency::{Latencies, Latency};
+use crate::packets::PacketEnd;
 use crate::record::{Loss, Record, What};
 
 /// What came of a topic.
@@ -51,11 +52,13 @@ pub struct FaultCame {
     pub over: Option<Ns>,
     /// Copies lost or late while it held and afterwards, topic by topic.
     pub topics: Vec<(TopicIx, Harm)>,
+    /// Packets lost or late while it held and afterwards, stream by stream.
+    pub streams: Vec<(StreamIx, Harm)>,
     /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
     pub recovered: Vec<(Recovery, Recovered)>,
 }
 
-/// Copies of a topic.
+/// Copies of a topic, or packets of a stream.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Harm {
     /// Lost while the fault held.
@@ -91,6 +94,8 @@ pub(crate) struct Came {
     publishers: Vec<Vec<ModuleIx>>,
     hearers: Vec<Vec<ModuleIx>>,
     works: Vec<bool>,
+    /// By stream: the modules at its ends.
+    ends: Vec<[ModuleIx; 2]>,
 }
 
 #[derive(Default)]
@@ -103,6 +108,8 @@ struct Watched {
     harm: BTreeMap<TopicIx, Harm>,
     modules: BTreeMap<ModuleIx, Option<Ns>>,
     pairs: BTreeMap<(TopicIx, ModuleIx), Pair>,
+    /// Streams that it disturbed.
+    streams: BTreeMap<StreamIx, (Harm, Pair)>,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -146,6 +153,7 @@ impl Came {
             publishers: publishers.collect(),
             hearers,
             works: vec![true; line.modules.len()],
+            ends: line.streams.iter().map(|s| [s.from, s.to]).collect(),
         }
     }
 
@@ -237,6 +245,14 @@ impl Came {
                     if fault.restarts.is_some_and(|m| m != module) {
                         continue;
                     }
+                    for (stream, _) in self
+                        .ends
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, e)| e.contains(&module))
+                    {
+                        fault.streams.entry(StreamIx(stream)).or_default();
+                    }
                     fault.modules.insert(module, None);
                     for (t, (publish, hear)) in
                         self.publishers.iter().zip(&self.hearers).enumerate()
@@ -265,6 +281,13 @@ impl Came {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// A packet of a stream comes to an end of its way.
+    pub(crate) fn packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
+        for fault in &mut self.faults {
+            fault.packet(at, stream, end);
         }
     }
 
@@ -334,6 +357,35 @@ impl Watched {
         self.pairs.entry((topic, module)).or_default();
     }
 
+    fn packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
+        let over = self.came.over.is_some();
+        let known = self.streams.get(&stream);
+        let unsettled = known.is_some_and(|(_, pair)| pair.told_again.is_none());
+        if !(self.holds || (over && unsettled)) {
+            return;
+        }
+        let (lost, late) = match end {
+            PacketEnd::Lost(_) => (1, 0),
+            PacketEnd::Delivered { late, .. } => (0, u64::from(late == Some(true))),
+        };
+        if lost + late > 0 {
+            let (harm, pair) = self.streams.entry(stream).or_default();
+            if self.holds {
+                harm.lost += lost;
+                harm.late += late;
+            } else {
+                harm.lost_after += lost;
+                harm.late_after += late;
+            }
+            pair.published_since |= !self.holds;
+        } else if !self.holds
+            && let Some((_, pair)) = self.streams.get_mut(&stream)
+        {
+            // A stream runs only with a bound.
+            (pair.told_again, pair.bounded) = (Some(at), true);
+        }
+    }
+
     fn finish(self) -> FaultCame {
         let over = self.came.over;
         let since = |at: Ns, over: Ns| Recovered::After(at.checked_sub(over).unwrap_or(Ns::ZERO));
@@ -345,24 +397,31 @@ impl Watched {
             };
             (Recovery::Module(*m), how)
         });
+        let told = |pair: &Pair| match (over, pair.told_again) {
+            (None, _) => Recovered::NotOver,
+            (Some(over), Some(at)) if pair.bounded => since(at, over),
+            (Some(over), Some(at)) => {
+                Recovered::Unbounded(at.checked_sub(over).unwrap_or(Ns::ZERO))
+            }
+            (Some(_), None) if !pair.published_since => Recovered::NothingPublished,
+            (Some(_), None) => Recovered::NotByTheEnd,
+        };
         let pairs = self.pairs.iter().map(|((topic, to), pair)| {
-            let how = match (over, pair.told_again) {
-                (None, _) => Recovered::NotOver,
-                (Some(over), Some(at)) if pair.bounded => since(at, over),
-                (Some(over), Some(at)) => {
-                    Recovered::Unbounded(at.checked_sub(over).unwrap_or(Ns::ZERO))
-                }
-                (Some(_), None) if !pair.published_since => Recovered::NothingPublished,
-                (Some(_), None) => Recovered::NotByTheEnd,
-            };
             let what = Recovery::Topic {
                 topic: *topic,
                 to: *to,
             };
-            (what, how)
+            (what, told(pair))
         });
+        let streams = self.streams.iter();
+        let streams = streams.map(|(stream, (_, pair))| (Recovery::Stream(*stream), told(pair)));
+        let harm = self
+            .streams
+            .iter()
+            .map(|(stream, (harm, _))| (*stream, *harm));
         FaultCame {
-            recovered: modules.chain(pairs).collect(),
+            recovered: modules.chain(pairs).chain(streams).collect(),
+            streams: harm.collect(),
             topics: self.harm.into_iter().collect(),
             ..self.came
         }

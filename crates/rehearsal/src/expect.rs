@@ -1,11 +1,15 @@
 //! The expectations of a cue sheet, counted while the rehearsal runs.
 
 use assess::input::{InputError, ns};
-use plan::{Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, Q, Recovery, SoundIx, Within};
+use plan::{
+    Count, CueSheet, Expect, ExpectKind, Line, ModuleIx, Packets, Q, Recovery, SoundIx, StreamIx,
+    Within,
+};
 use timeline::Ns;
 
 use crate::came::{FaultCame, Recovered};
 use crate::ear::Arrival;
+use crate::packets::PacketEnd;
 use crate::reach::above;
 use crate::record::{Record, What};
 
@@ -32,7 +36,7 @@ struct Window {
     root: Option<(SoundIx, u32)>,
     /// Whether it has to be rehearsed whole for what is not seen in it to show something.
     whole: bool,
-    /// Of `late`: copies that came in, and those of which nobody knows whether they were late.
+    /// Of `late`: copies that came in, of packets all that came to an end of their way, and those of which nobody knows whether they were late.
     came: u64,
     unbounded: u64,
     /// Detectors that must be able to hear all that time, so that hearing nothing of it shows something.
@@ -43,11 +47,23 @@ struct Window {
     highest_v: f64,
 }
 
+impl Window {
+    /// Something that was looked for, so many seconds after the window's zero.
+    fn sees(&mut self, after_s: f64) {
+        self.count = self.count.saturating_add(1);
+        if self.first.len() < TOLD {
+            self.first.push(after_s);
+        }
+    }
+}
+
 pub(crate) struct Watcher<'a> {
     line: &'a Line,
     cues: &'a CueSheet,
     expects: &'a [Expect],
     windows: Vec<Vec<Window>>,
+    /// Whether anything is expected of packets.
+    packets: bool,
     /// From when to when each detector could hear.
     hearing: Vec<Vec<(Ns, Ns)>>,
 }
@@ -69,6 +85,10 @@ impl<'a> Watcher<'a> {
             cues,
             expects: &cues.expects,
             windows,
+            packets: cues
+                .expects
+                .iter()
+                .any(|e| matches!(e.what, ExpectKind::Packets { .. })),
             hearing: vec![Vec::new(); line.detectors.len()],
         })
     }
@@ -100,14 +120,43 @@ impl<'a> Watcher<'a> {
                 continue;
             }
             for window in windows.iter_mut().filter(|w| holds(w, record)) {
-                window.count += 1;
-                if window.first.len() < TOLD {
+                {
                     let zero = match (window.root, record.root) {
                         (Some(_), Some(root)) => root.heard_at,
                         (Some(_), None) => window.from,
                         (None, _) => Ns::ZERO,
                     };
-                    window.first.push(record.at.as_s_f64() - zero.as_s_f64());
+                    window.sees(record.at.as_s_f64() - zero.as_s_f64());
+                }
+            }
+        }
+    }
+
+    /// A packet of a stream comes to an end of its way.
+    pub(crate) fn see_packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
+        if !self.packets {
+            return;
+        }
+        for (expect, windows) in self.expects.iter().zip(&mut self.windows) {
+            let ExpectKind::Packets { of, which, .. } = expect.what else {
+                continue;
+            };
+            if of != stream {
+                continue;
+            }
+            let is = match (which, end) {
+                (Packets::Delivered, PacketEnd::Delivered { .. })
+                | (Packets::Lost, PacketEnd::Lost(_)) => true,
+                (Packets::Late { beyond_s }, PacketEnd::Delivered { after, late }) => {
+                    is_late(beyond_s, after, late) == Some(true)
+                }
+                _ => false,
+            };
+            let in_time = |w: &&mut Window| w.from <= at && at <= w.until;
+            for window in windows.iter_mut().filter(in_time) {
+                window.came += 1;
+                if is {
+                    window.sees(at.as_s_f64());
                 }
             }
         }
@@ -148,9 +197,10 @@ impl<'a> Watcher<'a> {
         let mut sensors: Vec<plan::SensorIx> = match &expect.what {
             ExpectKind::Notice { of, .. } => vec![on(of)],
             ExpectKind::Voted { of, .. } => self.line.votes[of.0].of.iter().map(on).collect(),
-            ExpectKind::Down { .. } | ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => {
-                Vec::new()
-            }
+            ExpectKind::Down { .. }
+            | ExpectKind::Voltage { .. }
+            | ExpectKind::Packets { .. }
+            | ExpectKind::Recovered(_) => Vec::new(),
             _ => self.line.detectors.iter().map(|d| d.on).collect(),
         };
         sensors.sort_unstable();
@@ -172,6 +222,7 @@ impl<'a> Watcher<'a> {
             | ExpectKind::Sent { count, .. }
             | ExpectKind::Lost { count, .. }
             | ExpectKind::Late { count, .. }
+            | ExpectKind::Packets { count, .. }
             | ExpectKind::Stopped { count, .. }
             | ExpectKind::Down { count, .. } => count.at_least == 0,
             // A voltage holds all the time or not at all.
@@ -199,6 +250,10 @@ impl<'a> Watcher<'a> {
         }
         if matches!(expect.what, ExpectKind::Late { .. }) && windows.iter().any(|w| w.came == 0) {
             return Some("nothing was delivered that could have been late".to_owned());
+        }
+        if matches!(expect.what, ExpectKind::Packets { .. }) && windows.iter().any(|w| w.came == 0)
+        {
+            return Some("no packet of it was delivered or lost in that time".to_owned());
         }
         let heard = |w: &Window, detector: usize| {
             self.hearing[detector]
@@ -231,9 +286,13 @@ fn windows(
         (ExpectKind::Notice { of, .. }, _) => vec![of.0],
         (ExpectKind::Voted { of, .. }, _) => line.votes[of.0].of.iter().map(|d| d.0).collect(),
         // A module goes down, and a voltage falls, whether anybody hears or not.
-        (ExpectKind::Down { .. } | ExpectKind::Voltage { .. } | ExpectKind::Recovered(_), _) => {
-            Vec::new()
-        }
+        (
+            ExpectKind::Down { .. }
+            | ExpectKind::Voltage { .. }
+            | ExpectKind::Packets { .. }
+            | ExpectKind::Recovered(_),
+            _,
+        ) => Vec::new(),
         // What a sound leads to begins at any detector that it reaches.
         (_, Within::After { sound, .. }) => on(&|sensor| {
             arrivals
@@ -439,6 +498,7 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         | ExpectKind::Sent { count, .. }
         | ExpectKind::Lost { count, .. }
         | ExpectKind::Late { count, .. }
+        | ExpectKind::Packets { count, .. }
         | ExpectKind::Stopped { count, .. }
         | ExpectKind::Down { count, .. } => *count,
         ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => unreachable!("judged above"),
@@ -471,6 +531,9 @@ fn recovery(
     let Some((_, how)) = all.find(|(what, _)| *what == wanted) else {
         let said = match wanted {
             Recovery::Module(_) => "did not stop while",
+            Recovery::Stream(_) => {
+                "lost no packet, none was late, and no module at its ends stopped while"
+            }
             Recovery::Topic { .. } => {
                 "lost nothing, was not late, and nobody on its way stopped while"
             }
@@ -483,6 +546,7 @@ fn recovery(
     let what = match wanted {
         Recovery::Module(_) => "works again",
         Recovery::Topic { .. } => "told again in time",
+        Recovery::Stream(_) => "came again in time",
     };
     match how {
         Recovered::After(took) => {

@@ -13,12 +13,13 @@ mod hearing;
 mod latency;
 mod modules;
 mod order;
+mod packets;
 mod reach;
 mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 2;
+pub const METHOD: u32 = 3;
 
 pub use came::{FaultCame, Harm, Recovered, TopicCame};
 pub use engine::{
@@ -29,7 +30,9 @@ pub use error::RehearsalError;
 pub use expect::Expectation;
 pub use latency::Latency;
 pub use order::in_order;
+pub use packets::{StreamCame, WayCame};
 pub use reach::{Above, above};
 pub use record::{
-    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence, What,
+    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence,
+    StreamStep, What,
 };

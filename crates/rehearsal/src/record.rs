@@ -6,7 +6,7 @@ use assess::input::Carrier;
 use network::{DropReason, MessageId, NoteKind as NoteOf};
 use plan::{
     BehaviourIx, DetectorIx, Droppable, ModuleIx, NoticeKind, OutputIx, RequestIx, SensorIx,
-    SoundIx, SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
+    SoundIx, SpanIx, StorageIx, StreamIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 use timeline::Ns;
 
@@ -150,6 +150,22 @@ pub enum JoinStep {
         by: ModuleIx,
         /// Why.
         why: Loss,
+    },
+}
+
+/// What is told of a stream; its packets are counted, not recorded one by one.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum StreamStep {
+    /// It begins to send.
+    Begins,
+    /// It sends no more.
+    Ends,
+    /// A packet came later than its bound says although nothing was amiss: the bound or the run is wrong. Told of the first.
+    BeyondBound {
+        /// From its sending until now.
+        after: Ns,
+        /// The bound.
+        bound: Ns,
     },
 }
 
@@ -326,6 +342,13 @@ pub enum What {
         module: ModuleIx,
         /// What.
         what: JoinStep,
+    },
+    /// A stream begins to run, or ends.
+    Streaming {
+        /// The stream.
+        stream: StreamIx,
+        /// What.
+        what: StreamStep,
     },
     /// An output switches.
     Switched {

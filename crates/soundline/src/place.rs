@@ -56,10 +56,10 @@ pub(crate) struct PlaceArgs {
     /// A module that is told of it, besides those whose behaviours hear it; may be given again.
     #[arg(long, value_name = "MODULE", requires = "publishes")]
     told: Vec<String>,
-    /// A file of topics, behaviours and detectors that come with it, in which it goes by its id: `module.added`.
+    /// A file of topics, streams, behaviours and detectors that come with it, in which it goes by its id: `module.added`.
     #[arg(long, value_name = "FILE", requires = "module")]
     brings: Option<PathBuf>,
-    /// A kind of link that it speaks, `10BASE-T1L`; may be given again. Without, it is taken to speak all.
+    /// A kind of link that it speaks, `10BASE-T1L`; may be given again. A part does not say it by itself: without, it is taken to speak all.
     #[arg(long, value_name = "LINK", requires = "module")]
     speaks: Vec<String>,
     /// Length of the stub on which it hangs beside a module.

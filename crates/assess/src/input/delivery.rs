@@ -64,6 +64,31 @@ pub(crate) fn told_apart(retry: Retry, limit: Option<AtMost>) -> u32 {
     again.last().map_or(1, |sendings| sendings)
 }
 
+/// The flows that may be sent again before they are acknowledged although nothing is lost: those whose bound there and back passes the time after which they are. `streams.answers` is the
+/// first acknowledgement.
+pub(super) fn repeated(line: &Line, streams: &Streams, bounds: &[Vec<DelayBound>]) -> Vec<usize> {
+    let mut answer = streams.answers;
+    let mut found = Vec::new();
+    for (flow, (_, topic)) in streams.of.iter().enumerate() {
+        let Some(retry) = line.topics[topic.0].retry else {
+            continue;
+        };
+        let mut late = false;
+        for there in &bounds[flow] {
+            if let (DelayBound::Known { total, .. }, DelayBound::Known { total: back, .. }) =
+                (there, &bounds[answer][0])
+            {
+                late |= total.as_s_f64() + back.as_s_f64() > retry.after_s.si;
+            }
+            answer += 1;
+        }
+        if late {
+            found.push(flow);
+        }
+    }
+    found
+}
+
 /// What goes back: which flow it answers, and to which of its targets that comes.
 pub(super) struct Answer {
     pub(super) of: usize,

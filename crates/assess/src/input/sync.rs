@@ -1,7 +1,10 @@
 //! What crosses the links besides topics: exchanges of the time, and streams that have room.
 
-use network::{AtMost, Flow, StreamAsk, StreamRoom, admit, stream_limit};
-use plan::{Line, ModuleIx, TimeSync};
+use network::{
+    AtMost, Beside, DelayBound, Flow, StreamAsk, StreamRoom, WhyRefused, WhyUnknown, admit_beside,
+    delay_bounds, stream_limit,
+};
+use plan::{Line, ModuleIx, StreamIx, TimeSync};
 use timeline::Ns;
 
 use super::delivery;
@@ -112,7 +115,7 @@ fn asks(line: &Line, traffic: &Traffic) -> Result<Vec<StreamAsk>, InputError> {
     line.streams.iter().map(ask).collect()
 }
 
-/// Adds the streams that have room beside topics, their acknowledgements and the time.
+/// Adds the streams that have room beside topics, their acknowledgements and the time. With each choice of streams it is worked out anew how late what goes back may be.
 pub(super) fn admitted(
     line: &Line,
     traffic: &Traffic,
@@ -122,14 +125,81 @@ pub(super) fn admitted(
         return Ok(());
     }
     let asks = asks(line, traffic)?;
-    let mut beside = streams.clone();
-    delivery::talk_back(line, traffic, &mut beside)?;
-    streams.rooms = admit(&traffic.topology, &beside.flows, &asks)?;
-    for ((stream, ask), room) in line.streams.iter().zip(asks).zip(&streams.rooms) {
+    let first = streams.flows.len();
+    streams.rooms = admit_beside(&asks, |chosen| beside(line, traffic, streams, chosen))?;
+    let has_room = |room: &&StreamRoom| matches!(room, StreamRoom::Admitted { .. });
+    let admitted = streams.rooms.iter().filter(has_room).count();
+    // What goes back stands behind the streams that have room.
+    let place = |flow: &mut usize| {
+        if *flow >= first {
+            *flow += admitted;
+        }
+    };
+    for room in &mut streams.rooms {
+        match room {
+            StreamRoom::Refused(WhyRefused::Repeated { flow }) => place(flow),
+            StreamRoom::Refused(WhyRefused::Topic { flow, why }) => {
+                place(flow);
+                moved(why, place);
+            }
+            StreamRoom::Refused(WhyRefused::Unbounded(why)) => moved(why, place),
+            StreamRoom::Refused(WhyRefused::TooLate { .. } | WhyRefused::Stream { .. })
+            | StreamRoom::Admitted { .. } => {}
+        }
+    }
+    for (s, (ask, room)) in asks.into_iter().zip(&streams.rooms).enumerate() {
         if matches!(room, StreamRoom::Admitted { .. }) {
+            let stream = &line.streams[s];
+            streams.packets.push((StreamIx(s), streams.flows.len()));
             streams.others.push(format!("stream.{}", stream.id));
             streams.flows.push(ask.flow);
         }
     }
     Ok(())
+}
+
+/// Bounds with some streams beside topics, the time, and what goes back for these.
+fn beside(
+    line: &Line,
+    traffic: &Traffic,
+    before: &Streams,
+    chosen: &[Flow],
+) -> Result<Beside, InputError> {
+    let mut all = before.clone();
+    let (first, behind) = (all.flows.len(), all.flows.len() + chosen.len());
+    all.flows.extend_from_slice(chosen);
+    all.others
+        .extend(chosen.iter().map(|_| "a stream".to_owned()));
+    all.answers = behind;
+    delivery::talk_back(line, traffic, &mut all)?;
+    let mut topics = delay_bounds(&traffic.topology, &all.flows)?;
+    let repeated = delivery::repeated(line, &all, &topics);
+    let streams = topics.splice(first..behind, []).flatten().collect();
+    // Numbered as if there were no streams.
+    let place = |flow: &mut usize| {
+        if *flow >= behind {
+            *flow -= behind - first;
+        }
+    };
+    let unknown = |bound: &mut DelayBound| {
+        if let DelayBound::Unknown(why) = bound {
+            moved(why, place);
+        }
+    };
+    let mut beside = Beside {
+        topics,
+        streams,
+        repeated,
+    };
+    beside.repeated.iter_mut().for_each(place);
+    beside.topics.iter_mut().flatten().for_each(unknown);
+    beside.streams.iter_mut().for_each(unknown);
+    Ok(beside)
+}
+
+/// Numbers the flow that an unknown bound names anew.
+fn moved(why: &mut WhyUnknown, place: impl Fn(&mut usize)) {
+    if let WhyUnknown::NoLimitDeclared { flow } | WhyUnknown::LateWithoutEnd { flow } = why {
+        place(flow);
+    }
 }

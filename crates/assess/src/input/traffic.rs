@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use network::{
     AtMost, Filter, Flow, Layer, Medium, StreamRoom, Terms, TopicName, Topology, stack_overhead,
 };
-use plan::{Action, BehaviourIx, Line, ModuleIx, PassWhen, RequestIx, SpanIx, TopicIx, When};
+use plan::{
+    Action, BehaviourIx, Line, ModuleIx, PassWhen, RequestIx, SpanIx, StreamIx, TopicIx, When,
+};
 use quantity::EventRate;
 use timeline::Ns;
 
@@ -196,8 +198,10 @@ pub struct Streams {
     pub asked: Vec<(RequestIx, ModuleIx, usize)>,
     /// Which of `flows` is the first acknowledgement, behind the time and the streams that have room.
     pub(crate) answers: usize,
+    /// Each stream of the plan that has room, with its place in `flows`.
+    pub packets: Vec<(StreamIx, usize)>,
     /// For each stream of the plan whether it has room.
-    pub(crate) rooms: Vec<StreamRoom>,
+    pub rooms: Vec<StreamRoom>,
 }
 
 impl Streams {

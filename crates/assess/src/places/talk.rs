@@ -120,9 +120,10 @@ impl Publishes {
 }
 
 /// Tables of a plan that may say what an added module publishes and does.
-pub const TALK_TABLES: [&str; 8] = [
+pub const TALK_TABLES: [&str; 9] = [
     "topic",
     "request",
+    "stream",
     "behaviour",
     "detector",
     "call",

@@ -118,3 +118,100 @@ fn val_bounds_of_topics_count_the_streams_that_have_room() {
         panic!("unknown")
     };
 }
+
+/// A topic of priority 5 towards the base, told at least once, its acknowledgements of 1000 B coming back.
+const ACKNOWLEDGED: &[(&str, &str)] = &[
+    ("at_most = \"10 per min\"", "at_most = \"50 per s\""),
+    (
+        "priority = 0\nsize = \"100 B\"",
+        "priority = 5\nsize = \"100 B\"\ndelivery = \"at-least-once\"\nretry = { after = \"20 s\", at_most = 3, acknowledgement = \"1000 B\" }",
+    ),
+];
+
+/// A stream that goes before the topic, in bursts that hold its messages up, and one the other way that waits for the acknowledgements.
+fn there_and_back(within: &str) -> String {
+    format!(
+        "[stream.there]\nfrom = \"module.ear\"\nto = \"module.base\"\nrate = \"6 Mbit/s\"\npacket = \"1000 B\"\nburst = 1000\npriority = 3\n
+[stream.back]\nfrom = \"module.base\"\nto = \"module.ear\"\nrate = \"1 Mbit/s\"\npacket = \"1000 B\"\npriority = 6\n{within}\n"
+    )
+}
+
+/// What a stream was admitted with is the bound that it has beside all that was admitted: acknowledgements of messages that another stream holds up come late, and so more of them at once.
+#[test]
+fn verif_streams_are_admitted_with_acknowledgements_as_late_as_they_may_be() {
+    let reading = read(&(changed(ACKNOWLEDGED) + &there_and_back("")));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let line = reading.line.as_ref().unwrap();
+    let traffic = assess::input::traffic(line).unwrap().unwrap();
+    let streams = assess::input::streams(line, &traffic).unwrap();
+    let bounds = network::delay_bounds(&traffic.topology, &streams.flows).unwrap();
+    assert_eq!(streams.packets.len(), 2);
+    for (stream, flow) in &streams.packets {
+        let network::StreamRoom::Admitted { total, .. } = &streams.rooms[stream.0] else {
+            panic!("it has room");
+        };
+        let network::DelayBound::Known { total: bound, .. } = &bounds[*flow][0] else {
+            panic!("it has a bound");
+        };
+        assert_eq!(total, bound, "stream.{}", line.streams[stream.0].id);
+    }
+    // Alone on the way back, and with acknowledgements of messages that nothing holds up: what a stream was admitted with when their lateness was found without the other stream.
+    let alone = there_and_back("")
+        .split_once("[stream.back]")
+        .unwrap()
+        .1
+        .to_owned();
+    let alone = known(
+        &of(
+            ACKNOWLEDGED,
+            &format!("[stream.back]{alone}within = \"1 s\""),
+        ),
+        "stream-room",
+    )
+    .value
+    .value;
+    let told = of(ACKNOWLEDGED, &there_and_back("within = \"1 s\""));
+    let beside = told
+        .standing
+        .iter()
+        .find(|j| j.id == "stream-room")
+        .unwrap()
+        .verdicts
+        .iter()
+        .find_map(|v| match v {
+            Verdict::Known(k) if k.subject == "stream.back" => Some(k.value.value),
+            _ => None,
+        })
+        .unwrap();
+    // Messages wait for 1000 packets at 6 of 10 Mbit/s: over a second, in which 50 acknowledgements more may come due, 8.7 ms of the link each 10 of them.
+    assert!(beside > alone + 0.04, "{alone} {beside}");
+    let between = (alone + beside) / 2.0;
+    let told = of(
+        ACKNOWLEDGED,
+        &there_and_back(&format!("within = \"{between:.6} s\"")),
+    );
+    assert_eq!(requirement(&told, "stream-room").word(), Word::Broken);
+}
+
+/// A stream that holds an acknowledgement up beyond the time after which its message is sent again is refused: no bound counts the repeat.
+#[test]
+fn verif_a_stream_that_would_make_messages_be_sent_again_is_refused() {
+    let room = |after: &str| {
+        let again = ACKNOWLEDGED[1].1.replace("\"20 s\"", after);
+        let text = there_and_back("");
+        let there = text.split_once("[stream.back]").unwrap().0;
+        of(&[ACKNOWLEDGED[0], (ACKNOWLEDGED[1].0, &again)], there)
+    };
+    assert_eq!(
+        requirement(&room("\"20 s\""), "stream-room").word(),
+        Word::Met
+    );
+    let told = room("\"100 ms\"");
+    let why = why_unknown(&told, "stream-room");
+    assert!(
+        why.contains("sent again before its acknowledgement") && why.contains("alert/call"),
+        "{why}"
+    );
+    // Without it the topic has its bound, and the retry its time.
+    assert_eq!(requirement(&told, "retry").word(), Word::Met);
+}

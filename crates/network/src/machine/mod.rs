@@ -9,8 +9,8 @@
 //! `priority` goes first. All arrivals and publications of an instant are queued before any service starts at that instant. Results therefore do not
 //! depend on the order in which things of one instant are handed in, as long as no two living messages share priority, stream and seq.
 //!
-//! Stepping. One [`Machine::step`] does either all arrivals of an instant ([`Class::Arrive`]) or all its service starts ([`Class::StartService`]). Between
-//! the two the master may publish what the arrivals caused; [`Machine::next`] tells which comes next. A call with an instant that lies after
+//! Stepping. One [`Machine::step`] does either all arrivals of an instant ([`Class::Arrive`]), all packets of streams ([`Class::Publish`], see the head of `source`) or all its service
+//! starts ([`Class::StartService`]). Between these the master may publish what the arrivals caused; [`Machine::next`] tells which comes next. A call with an instant that lies after
 //! something still to be done is refused.
 //!
 //! A bus with priority arbitration serves, whenever it falls free, the frame that is least by the same order of all that wait at any of its stations, and every
@@ -26,6 +26,7 @@ mod plan;
 mod records;
 mod send;
 mod service;
+mod source;
 mod turns;
 
 use std::collections::BTreeMap;
@@ -42,6 +43,7 @@ use confinement::Confinement;
 use direction::{Direction, Waiting};
 use plan::Plan;
 pub(crate) use send::Sent;
+use source::Source;
 use turns::Turns;
 
 pub use errors::ErrorNames;
@@ -49,6 +51,7 @@ pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
     MessageId, NodeState, Stats, TopicId,
 };
+pub use source::{StreamId, StreamSource};
 
 /// The last instant at which anything may be published or changed: 2^62 ns, 146 years. It leaves room for what is then still under way.
 pub const LATEST_PUBLISH: Ns = Ns(1 << 62);
@@ -78,6 +81,7 @@ pub struct Machine {
     flights: Vec<Flight>,
     free_flights: Vec<u32>,
     queue: Queue<Event>,
+    sources: Vec<Source>,
     /// Ways of messages that are meant for one node alone, by publisher and node; forgotten at a fault.
     single: BTreeMap<(usize, usize), Arc<Plan>>,
     /// Changes of what is usable so far.
@@ -145,6 +149,8 @@ enum Event {
     Resumes,
     /// A controller comes back to its bus, unless anything was sent since (`epoch`).
     Rejoins { bus: u32, epoch: u32 },
+    /// Packets of a stream are due, unless it was stopped or started anew since (`epoch`).
+    Beat { source: u32, epoch: u32 },
 }
 
 impl Machine {
@@ -185,6 +191,7 @@ impl Machine {
             flights: Vec::new(),
             free_flights: Vec::new(),
             queue: Queue::new(),
+            sources: Vec::new(),
             single: BTreeMap::new(),
             changes: 0,
             touched: Vec::new(),
@@ -306,7 +313,7 @@ impl Machine {
         self.next().map(|(at, _)| at)
     }
 
-    /// Does all arrivals, or all service starts, of the next instant and appends what was delivered to `out`, ordered by
+    /// Does all arrivals, all packets of streams, or all service starts, of the next instant and appends what was delivered to `out`, ordered by
     /// (node, stream, seq, message). Does nothing when nothing is under way.
     pub fn step(&mut self, out: &mut Vec<Delivery>) {
         self.step_traced(out, |_| {});
@@ -320,6 +327,10 @@ impl Machine {
         self.reached = now;
         if class == Class::StartService {
             self.start_services(now);
+            return;
+        }
+        if class == Class::Publish {
+            self.send_packets(now);
             return;
         }
         let before = out.len();
@@ -339,6 +350,7 @@ impl Machine {
                 Event::Rejoins { bus, epoch } => self.rejoin(now, bus as usize, epoch),
                 Event::Landed { flight } => self.land(now, flight, out, &mut trace),
                 Event::Turn { bus } => self.turn_comes(now, bus as usize),
+                Event::Beat { .. } => unreachable!("packets are sent in the class of publications"),
             }
         }
         if out.len() - before > 1 {

@@ -225,6 +225,17 @@ pub enum MachineError {
         /// Number of buses.
         buses: usize,
     },
+    /// No such stream.
+    #[error("there is no stream {stream}: there are {streams} streams, numbered from 0")]
+    NoSuchStream {
+        /// Stream named.
+        stream: u32,
+        /// Number of streams.
+        streams: usize,
+    },
+    /// A stream that sends nothing, or without end at one instant.
+    #[error("a stream sends at least one packet at each beat, and beats at most once a nanosecond")]
+    NoBeat,
     /// The topic is of another machine.
     #[error("there is no topic {topic} in this machine")]
     NoSuchTopic {

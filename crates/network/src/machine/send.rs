@@ -61,7 +61,7 @@ impl Machine {
         Ok(())
     }
 
-    fn single_plan(&mut self, node: usize, to: usize) -> Arc<Plan> {
+    pub(super) fn single_plan(&mut self, node: usize, to: usize) -> Arc<Plan> {
         if let Some(plan) = self.single.get(&(node, to)) {
             return Arc::clone(plan);
         }

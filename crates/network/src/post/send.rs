@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use timeline::{Class, Ns};
 
 use super::{Copy, FIRST_ANSWER_STREAM, Fate, Letter, NoteKind, Post, Timer};
-use crate::machine::{DropReason, MachineError, MessageId, Sent, TopicId};
+use crate::machine::{DropReason, MachineError, MessageId, Sent, StreamId, TopicId};
 
 impl Post {
     /// As [`Machine::publish`](crate::Machine::publish), on the topic's terms. `stream` is below [`FIRST_ANSWER_STREAM`].
@@ -89,6 +89,33 @@ impl Post {
         self.transmit(now, message, &at_once);
         self.close_letter(message);
         Ok(message)
+    }
+
+    /// As [`Machine::start_stream`](crate::Machine::start_stream); packets are delivered at most once.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn start_stream(
+        &mut self,
+        now: Ns,
+        stream: StreamId,
+        first: Ns,
+    ) -> Result<(), MachineError> {
+        self.check(now)?;
+        self.machine.start_stream(now, stream, first)?;
+        self.reached = now;
+        Ok(())
+    }
+
+    /// As [`Machine::stop_stream`](crate::Machine::stop_stream).
+    ///
+    /// # Errors
+    /// As there.
+    pub fn stop_stream(&mut self, now: Ns, stream: StreamId) -> Result<(), MachineError> {
+        self.check(now)?;
+        self.machine.stop_stream(now, stream)?;
+        self.reached = now;
+        Ok(())
     }
 
     /// Sends a message from one node to another, whoever subscribes, at most once.

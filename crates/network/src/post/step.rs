@@ -21,7 +21,13 @@ impl Post {
         };
         self.reached = now;
         if class == Class::Publish {
-            self.send_waiting(now);
+            let own = [self.timers.peek(), self.look.map(|at| (at, class))];
+            if own.into_iter().flatten().any(|due| due == (now, class)) {
+                self.send_waiting(now);
+            } else {
+                self.machine.step(out);
+                self.absorb(now);
+            }
             return;
         }
         if self.terms.is_empty() && self.letters.is_empty() {

@@ -22,6 +22,7 @@ mod properties;
 mod queueing;
 mod rate_limit;
 mod sizes;
+mod streams;
 mod support;
 mod topics;
 mod turns;

@@ -30,6 +30,8 @@ index! {
     UplinkIx,
     /// Index into [`super::Line::storages`].
     StorageIx,
+    /// Index into [`super::Line::streams`].
+    StreamIx,
     /// Index into [`super::Line::sections`].
     SectionIx,
     /// Index into [`super::Line::calls`].

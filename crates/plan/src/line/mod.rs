@@ -40,7 +40,7 @@ pub use detector::{
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{
     BehaviourIx, BusIx, CallIx, DetectorIx, ModuleIx, OutputIx, RequestIx, SectionIx, SensorIx,
-    SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
+    SpanIx, StorageIx, StreamIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 pub use link::{Bus, Link, LinkFrame};
 pub use module::{

@@ -24,6 +24,8 @@ pub struct Stream {
     pub priority: u8,
     /// Longest time of a packet on its way, s.
     pub within_s: Option<Q>,
+    /// Index into the loads of the sending module: the state in which it runs; whenever the module works when absent.
+    pub in_state: Option<usize>,
 }
 
 /// Where times are taken.

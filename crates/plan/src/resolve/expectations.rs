@@ -6,9 +6,9 @@ use super::requirements::limit;
 use super::talk::topic;
 use super::{Resolver, ix_of};
 use crate::cue_fault::FaultIx;
-use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, Recovery, SoundIx, Within};
+use crate::cue_sheet::{Count, CueSheet, Expect, ExpectKind, Packets, Recovery, SoundIx, Within};
 use crate::field::{POSITIVE, RefKind};
-use crate::line::{BehaviourIx, Line, UplinkIx};
+use crate::line::{BehaviourIx, Line, StreamIx, UplinkIx};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
 use crate::site::Site;
@@ -108,6 +108,21 @@ pub(super) fn expect(
                 count: count(r, f)?,
             }
         }
+        "packets-delivered" | "packets-lost" | "packets-late" => {
+            wanted(r, f, RefKind::Stream)?;
+            let (_, path, _) = r.reference(f, "of")?;
+            ExpectKind::Packets {
+                of: ix_of(&line.streams, path, |s| &s.id).map(StreamIx)?,
+                which: match *that {
+                    "packets-delivered" => Packets::Delivered,
+                    "packets-lost" => Packets::Lost,
+                    _ => Packets::Late {
+                        beyond_s: f.q("beyond"),
+                    },
+                },
+                count: count(r, f)?,
+            }
+        }
         "stopped" => ExpectKind::Stopped {
             of: routine(r, f, line)?,
             count: count(r, f)?,
@@ -176,6 +191,12 @@ fn recovery(r: &mut Resolver<'_>, f: &Fields, line: &Line, within: &Within) -> O
     }
     let of_a_topic = f.has("topic") && f.has("at");
     match f.has("of") {
+        true if !f.has("topic") && !f.has("at") && is_stream(f) => {
+            let (_, path, _) = r.reference(f, "of")?;
+            ix_of(&line.streams, path, |s| &s.id)
+                .map(StreamIx)
+                .map(Recovery::Stream)
+        }
         true if !f.has("topic") && !f.has("at") => {
             wanted(r, f, RefKind::Module)?;
             r.module(line, f, "of").map(Recovery::Module)
@@ -192,16 +213,21 @@ fn recovery(r: &mut Resolver<'_>, f: &Fields, line: &Line, within: &Within) -> O
                 Mistake::error(
                     Code::KeyConflict,
                     f.site,
-                    "what recovers is a module (`of`), or a `topic` `at` a module",
+                    "what recovers is a module or a stream (`of`), or a `topic` `at` a module",
                 )
                 .label("here")
                 .help(
-                    "write `of = \"module.ID\"`, or `topic = \"alert/call\"` and `at = \"module.ID\"`",
+                    "write `of = \"module.ID\"` or `of = \"stream.ID\"`, or `topic = \"alert/call\"` and `at = \"module.ID\"`",
                 ),
             );
             None
         }
     }
+}
+
+fn is_stream(f: &Fields) -> bool {
+    f.reference("of")
+        .is_some_and(|(kind, ..)| kind == RefKind::Stream)
 }
 
 fn wanted(r: &mut Resolver<'_>, f: &Fields, kind: RefKind) -> Option<()> {

@@ -1,6 +1,6 @@
 //! Streams, and time along the line.
 
-use super::talk::whole;
+use super::talk::{state, whole};
 use super::{Resolver, module_of};
 use crate::line::{Line, Stamps, Stream, TimeSync};
 use crate::mistake::{Code, Mistake};
@@ -46,9 +46,13 @@ fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Str
         r.tell(Mistake::error(Code::OutOfRange, packet_at, message).label("too large"));
         return None;
     }
-    if f.is_wrong("burst") || f.is_wrong("within") {
+    if f.is_wrong("burst") || f.is_wrong("within") || f.is_wrong("in_state") {
         return None;
     }
+    let in_state = match f.text("in_state") {
+        Some((name, site)) => Some(state(r, line, from, name, site)?),
+        None => None,
+    };
     Some(Stream {
         id: id.to_owned(),
         at: f.site,
@@ -61,6 +65,7 @@ fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Str
             .map_or(Some(1), |(n, _)| u32::try_from(*n).ok())?,
         priority: u8::try_from(*f.count("priority")?.0).ok()?,
         within_s: f.q("within"),
+        in_state,
     })
 }
 

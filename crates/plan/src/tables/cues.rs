@@ -358,6 +358,9 @@ const SEEN: &[&str] = &[
     "sent",
     "lost",
     "late",
+    "packets-delivered",
+    "packets-lost",
+    "packets-late",
     "recovered",
     "stopped",
     "voltage",
@@ -379,8 +382,9 @@ pub(crate) const EXPECT: Section = Section {
                 R::Uplink,
                 R::Module,
                 R::Behaviour,
+                R::Stream,
             ]),
-            "whose: a detector's notice, a vote, an output, an uplink, a module, a routine",
+            "whose: a detector's notice, a vote, an output, an uplink, a module, a routine, a stream",
         ),
         o("to", S::Choice(&["on", "off"]), "of `switched`"),
         o(
@@ -396,7 +400,7 @@ pub(crate) const EXPECT: Section = Section {
         o(
             "beyond",
             S::Amount(D::Time, POSITIVE),
-            "of `late`: from publication to delivery; the bound of `check` when not written",
+            "of `late` and `packets-late`: from publication to delivery; the bound of `check` when not written",
         ),
         o(
             "after",

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use assess::input::{Streams, Traffic, streams, streams_with};
 use network::{DelayBound, Delivery, Post, delay_bounds};
-use plan::{CueSheet, ExpectKind, FaultKind, Line, ModuleIx, TopicIx};
+use plan::{CueSheet, ExpectKind, FaultKind, Line, ModuleIx, StreamIx, TopicIx};
 use timeline::Ns;
 
 use super::Engine;
@@ -19,6 +19,9 @@ pub(super) struct BoundsNow {
     of_check: BTreeMap<(usize, usize, usize), Ns>,
     /// With what the cue sheet publishes besides.
     of_run: BTreeMap<(usize, usize, usize), Ns>,
+    /// Of each stream that has room, by its index, as `check` has it, and with what the cue sheet publishes besides.
+    of_streams: BTreeMap<usize, Ns>,
+    of_streams_in_run: BTreeMap<usize, Ns>,
     /// Since when nothing has been amiss.
     calm_since: Option<Ns>,
 }
@@ -32,22 +35,35 @@ impl BoundsNow {
         let mut now = BoundsNow {
             of_check: BTreeMap::new(),
             of_run: BTreeMap::new(),
+            of_streams: BTreeMap::new(),
+            of_streams_in_run: BTreeMap::new(),
             calm_since: Some(Ns::ZERO),
         };
         let Some(traffic) = traffic else {
             return Ok(now);
         };
         let all = streams(line, traffic)?;
-        now.of_check = bounds(traffic, &all);
+        (now.of_check, now.of_streams) = bounds(traffic, &all);
         now.knows_what_is_late(line, cues, &all)?;
         if traffic.repeats_errors() {
             return Ok(now);
         }
         let inputs: Vec<_> = cues.inputs.iter().map(|i| (i.module, i.topic)).collect();
-        now.of_run = match inputs.is_empty() {
-            true => now.of_check.clone(),
+        (now.of_run, now.of_streams_in_run) = match inputs.is_empty() {
+            true => (now.of_check.clone(), now.of_streams.clone()),
             // Acknowledgements of what comes from outside are among them.
-            false => bounds(traffic, &streams_with(line, traffic, &inputs)?),
+            false => {
+                let run = streams_with(line, traffic, &inputs)?;
+                let same = |a: &Streams, b: &Streams| {
+                    let ids = |s: &Streams| -> Vec<_> { s.packets.iter().map(|p| p.0).collect() };
+                    ids(a) == ids(b)
+                };
+                // A stream that would have no room beside the inputs runs all the same, and no bound counts both.
+                match same(&run, &all) {
+                    true => bounds(traffic, &run),
+                    false => (BTreeMap::new(), BTreeMap::new()),
+                }
+            }
         };
         Ok(now)
     }
@@ -55,6 +71,18 @@ impl BoundsNow {
     /// The bound that `check` gives a topic from one module to another, where it knows one.
     pub(super) fn of_check(&self, from: ModuleIx, topic: TopicIx, to: ModuleIx) -> Option<Ns> {
         self.of_check.get(&(from.0, topic.0, to.0)).copied()
+    }
+
+    /// The bound that `check` gives a packet of a stream; absent where it has no room for the stream.
+    pub(super) fn of_stream(&self, stream: StreamIx) -> Option<Ns> {
+        self.of_streams.get(&stream.0).copied()
+    }
+
+    /// The bound that a packet of a stream breaks although nothing is amiss.
+    pub(super) fn broken_by_packet(&self, stream: StreamIx, sent: Ns, after: Ns) -> Option<Ns> {
+        let calm = self.calm_since.is_some_and(|since| since <= sent);
+        let bound = self.of_streams_in_run.get(&stream.0).copied();
+        bound.filter(|bound| calm && after > *bound)
     }
 
     /// An expectation on what is late by the bound of `check` needs one.
@@ -106,6 +134,7 @@ impl BoundsNow {
     /// A message comes from outside, which no bound counts: from now on nothing is held against them.
     pub(super) fn broken_from_outside(&mut self) {
         self.of_run.clear();
+        self.of_streams_in_run.clear();
     }
 
     /// Something is amiss, or has just been.
@@ -114,12 +143,22 @@ impl BoundsNow {
     }
 }
 
+/// Bounds of messages, by publishing module, topic and module that hears it; and of packets, by stream.
+type Known = (BTreeMap<(usize, usize, usize), Ns>, BTreeMap<usize, Ns>);
+
 /// The bounds that are known. A flow that cannot be bounded leaves out what `check` calls unknown too.
-fn bounds(traffic: &Traffic, streams: &Streams) -> BTreeMap<(usize, usize, usize), Ns> {
+fn bounds(traffic: &Traffic, streams: &Streams) -> Known {
     let mut known = BTreeMap::new();
     let Ok(found) = delay_bounds(&traffic.topology, &streams.flows) else {
-        return known;
+        return (known, BTreeMap::new());
     };
+    let of_packets = streams.packets.iter().filter_map(|(stream, flow)| {
+        let DelayBound::Known { total, .. } = found[*flow].first()? else {
+            return None;
+        };
+        Some((stream.0, *total))
+    });
+    let of_packets = of_packets.collect();
     for (((module, topic), flow), bounds) in streams.of.iter().zip(&streams.flows).zip(found) {
         for (target, bound) in flow.targets.iter().zip(bounds) {
             if let DelayBound::Known { total, .. } = bound {
@@ -127,7 +166,7 @@ fn bounds(traffic: &Traffic, streams: &Streams) -> BTreeMap<(usize, usize, usize
             }
         }
     }
-    known
+    (known, of_packets)
 }
 
 /// The modules that hear each topic.

@@ -2,8 +2,8 @@
 
 use assess::input::{Carrier, Traffic};
 use network::{
-    Admission, Delivery, DropReason, FIRST_ANSWER_STREAM, Medium, MessageId, NodeState, NoteKind,
-    Post, RateLimit, TopicId, Value,
+    Admission, Delivery, DropReason, FIRST_ANSWER_STREAM, HopRecord, Medium, MessageId, NodeState,
+    NoteKind, Post, RateLimit, TopicId, Value,
 };
 use plan::{BehaviourIx, FaultKind, ModuleIx, NoticeKind, TopicIx, When};
 use timeline::{Class, Ns};
@@ -114,14 +114,9 @@ impl Engine<'_> {
         !matches!(by, KeptBack::Fault(f) if matches!(what(f), FaultKind::Flood { limited: false, .. }))
     }
 
-    pub(super) fn step_machine(&mut self) {
-        let mut hops = Vec::new();
-        let mut deliveries = std::mem::take(&mut self.deliveries);
-        deliveries.clear();
-        if let Some(machine) = &mut self.machine {
-            machine.step_traced(&mut deliveries, |hop| hops.push(*hop));
-        }
-        for hop in hops {
+    /// Records frames that have crossed something, and leaves the list empty.
+    pub(super) fn crossed(&mut self, hops: &mut Vec<HopRecord>) {
+        for hop in hops.drain(..) {
             let Some(origin) = self.origins.get(&hop.message).copied() else {
                 continue;
             };
@@ -143,14 +138,9 @@ impl Engine<'_> {
                 self.record(Some(origin.record), origin.root, what);
             }
         }
-        for delivery in &deliveries {
-            self.deliver(delivery);
-        }
-        self.deliveries = deliveries;
-        self.drain_drops();
     }
 
-    fn deliver(&mut self, delivery: &Delivery) {
+    pub(super) fn deliver(&mut self, delivery: &Delivery) {
         let origin = self.origin(delivery.message);
         if self.asks.has(delivery.topic) {
             let content = self.contents.of(delivery.message);
@@ -239,12 +229,19 @@ impl Engine<'_> {
         }
     }
 
-    pub(super) fn drain_drops(&mut self) {
+    /// Tells what was lost, and what else became of messages; whether there was anything that is no packet of a stream.
+    pub(super) fn drain_drops(&mut self) -> bool {
         let drops: Vec<network::Dropped> = match &mut self.machine {
             Some(machine) => machine.drain_drops().collect(),
-            None => return,
+            None => return false,
         };
+        let mut any = false;
         for drop in drops {
+            if let Some(stream) = self.streams.of(drop.stream) {
+                self.packet_lost(stream, &drop);
+                continue;
+            }
+            any = true;
             let origin = self.origin(drop.message);
             if self.asks.has(drop.topic) {
                 self.side_lost(&drop, origin);
@@ -262,7 +259,7 @@ impl Engine<'_> {
             self.record(Some(origin.record), origin.root, what);
             self.copy_done(drop.message);
         }
-        self.drain_notes();
+        self.drain_notes() || any
     }
 
     pub(super) fn loss(&self, drop: &network::Dropped) -> Loss {
@@ -279,12 +276,13 @@ impl Engine<'_> {
     }
 
     /// Tells what else became of messages that may be sent again, and forgets those of which nothing more will come.
-    fn drain_notes(&mut self) {
+    fn drain_notes(&mut self) -> bool {
         let Some(machine) = &mut self.machine else {
-            return;
+            return false;
         };
         let notes: Vec<network::Note> = machine.drain_notes().collect();
         let done: Vec<MessageId> = machine.drain_done().collect();
+        let any = !notes.is_empty() || !done.is_empty();
         for note in notes {
             let origin = self.origin(note.message);
             // What is sent again, what was held and what waited is more than a bound counts.
@@ -306,10 +304,12 @@ impl Engine<'_> {
             self.contents.done(message);
             self.origins.remove(&message);
         }
+        any
     }
 
     /// Tells the network which modules work, and which still pass data.
     pub(super) fn reach_nodes(&mut self) -> Result<(), RehearsalError> {
+        self.streams.look = true;
         let Some(machine) = &mut self.machine else {
             return Ok(());
         };

@@ -20,6 +20,7 @@ mod routines;
 mod states;
 mod steps;
 mod stores;
+mod streams;
 mod uplinks;
 mod voltages;
 mod voting;
@@ -43,6 +44,7 @@ use self::faults::FaultsNow;
 use self::messages::on_terms;
 use self::routines::Routines;
 use self::stores::{StoreNow, stores};
+use self::streams::StreamsNow;
 use self::uplinks::{UplinkNow, uplink_now};
 use crate::came::Came;
 use crate::error::RehearsalError;
@@ -190,6 +192,7 @@ struct Engine<'a> {
     confirmed: Vec<u64>,
     faults: FaultsNow,
     bounds: BoundsNow,
+    streams: StreamsNow,
     came: Came,
     /// Messages from outside, in the order in which they were handed in.
     outside: Vec<FromOutside>,
@@ -276,6 +279,7 @@ impl<'a> Engine<'a> {
         let watcher = Watcher::new(line, cues, &ears.arrivals())?;
         let (whole, added_ohm, given) = wiring::sound_line(line);
         let bounds = BoundsNow::new(line, cues, traffic.as_ref())?;
+        let streams = StreamsNow::new(line, traffic.as_ref(), machine.as_mut(), &bounds)?;
         let came = Came::new(line, cues, all_hearers(line, traffic.as_ref()));
         let shared = traffic.as_ref().map_or(0, |t| t.shared.len());
         let mut engine = Engine {
@@ -327,6 +331,7 @@ impl<'a> Engine<'a> {
             confirmed: vec![0; line.detectors.len()],
             faults: FaultsNow::none(cues.faults.len(), shared),
             bounds,
+            streams,
             came,
             outside: Vec::new(),
         };

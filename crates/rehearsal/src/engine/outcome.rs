@@ -8,6 +8,7 @@ pub use super::stores::StoreCount;
 use super::{Engine, JoinCount, RequestCount};
 use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
+use crate::packets::StreamCame;
 
 /// What came of a rehearsal.
 #[derive(Clone, Debug)]
@@ -28,12 +29,14 @@ pub struct Outcome {
     pub uplinks: Vec<UplinkCount>,
     /// What each store took.
     pub stores: Vec<StoreCount>,
-    /// Copies of messages asked for, delivered, lost and under way at the end.
+    /// Copies of messages asked for, delivered, lost and under way at the end; packets of streams are not among them.
     pub copies: Copies,
     /// Of these, the copies of topics that are sent again, held or kept.
     pub on_terms: PostStats,
     /// What came of each topic.
     pub topics: Vec<TopicCame>,
+    /// What came of each stream.
+    pub streams: Vec<StreamCame>,
     /// What came of each fault.
     pub faults: Vec<FaultCame>,
     /// What came of each request.
@@ -125,6 +128,8 @@ impl Engine<'_> {
         for (count, clamped) in (self.asks.counts.iter_mut()).zip(&self.contents.clamped_asking) {
             count.clamped = *clamped;
         }
+        let (streams, packets) = self.streams_came();
+        let [sent, arrived, lost, flying] = packets;
         let (topics, faults) = self.came.finish();
         let stats = self.machine.as_ref().map(Post::stats);
         Outcome {
@@ -148,10 +153,10 @@ impl Engine<'_> {
                 .collect(),
             stores,
             copies: stats.map_or_else(Copies::default, |s| Copies {
-                due: s.copies_due,
-                delivered: s.delivered,
-                lost: s.dropped,
-                under_way: s.in_flight,
+                due: s.copies_due - sent,
+                delivered: s.delivered - arrived,
+                lost: s.dropped - lost,
+                under_way: s.in_flight - flying,
             }),
             on_terms: self
                 .machine
@@ -159,6 +164,7 @@ impl Engine<'_> {
                 .map(Post::terms_stats)
                 .unwrap_or_default(),
             topics,
+            streams,
             faults,
             requests: self.asks.counts,
             joins: self.asks.joins,

@@ -70,6 +70,7 @@ impl Engine<'_> {
         if m.state != state {
             m.state = state;
             self.dirty = true;
+            self.streams.look = true;
             if let Some(state) = state {
                 self.record(Some(parent), root, What::Entered { module, state });
             }

@@ -162,6 +162,9 @@ impl Engine<'_> {
             if steps.is_multiple_of(WATCHED) && !watch(self.now) {
                 return Err(RehearsalError::Cancelled { at: self.now });
             }
+            if std::mem::take(&mut self.streams.look) {
+                self.run_streams()?;
+            }
             let next = self.next();
             let at = next.map_or(until, |(at, ..)| at.min(until));
             if self.dirty && at > self.now {
@@ -188,7 +191,10 @@ impl Engine<'_> {
                     let entry = self.queue.pop().expect("what was peeked at is there");
                     self.happen(entry.payload)?;
                 }
-                From::Machine => self.step_machine(),
+                From::Machine => {
+                    let others = self.others(until);
+                    self.step_machine(others);
+                }
                 From::Uplink(u) => self.step_uplink(u)?,
                 From::Store(s) => self.step_store(s),
             }
@@ -206,17 +212,35 @@ impl Engine<'_> {
             .as_ref()
             .and_then(Post::next)
             .map(|(at, class)| (at, class, From::Machine));
-        let uplinks = self.uplinks.iter().enumerate().filter_map(|(i, u)| {
-            u.uplink
-                .next()
-                .map(|(at, class)| (at, class, From::Uplink(i)))
-        });
         queue
             .into_iter()
             .chain(machine)
-            .chain(uplinks)
+            .chain(self.next_ashore())
             .chain(self.next_store())
             .min_by_key(|(at, class, _)| (*at, *class))
+    }
+
+    fn next_ashore(&self) -> impl Iterator<Item = (Ns, Class, From)> {
+        let uplinks = self.uplinks.iter().enumerate();
+        uplinks.filter_map(|(i, u)| {
+            let (at, class) = u.uplink.next()?;
+            Some((at, class, From::Uplink(i)))
+        })
+    }
+
+    /// Instant and class before which nothing but the network does anything: the next happening, `until`, or the end of what was heard.
+    fn others(&self, until: Ns) -> (Ns, Class) {
+        let ashore = self.next_ashore().map(|(at, class, _)| (at, class));
+        let stores = self.next_store().into_iter();
+        let stores = stores.map(|(at, class, _)| (at, class));
+        let heard = (self.horizon < self.end).then_some((self.horizon, Class::Fault));
+        self.queue
+            .peek()
+            .into_iter()
+            .chain(ashore)
+            .chain(stores)
+            .chain(heard)
+            .fold((until, Class::Fault), Ord::min)
     }
 
     fn hand_in(&mut self, at: Ns, message: FromOutside) {

@@ -20,6 +20,7 @@ mod run;
 mod shore;
 mod states;
 mod steps;
+mod streams;
 mod support;
 mod terms;
 mod together;

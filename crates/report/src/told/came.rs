@@ -6,6 +6,7 @@ use plan::{CueSheet, Line, Recovery};
 use rehearsal::{FaultCame, Harm, Outcome, Recovered, TopicCame};
 use serde_json::{Map, Value, json};
 
+use super::streams::streams;
 use super::text::clock;
 use super::words;
 
@@ -15,6 +16,7 @@ pub(super) fn what_came(out: &mut String, line: &Line, cues: &CueSheet, outcome:
     if outcome.topics.iter().any(seen) {
         topics(out, line, outcome);
     }
+    streams(out, line, outcome);
     if !outcome.faults.is_empty() {
         let _ = writeln!(out, "\nWhat came of the faults");
     }
@@ -101,7 +103,7 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         Some(over) => format!("from {} to {}", at(began_s), at(over.as_s_f64())),
         None => format!("from {} to the end", at(began_s)),
     };
-    let nothing = came.topics.is_empty() && came.recovered.is_empty();
+    let nothing = came.topics.is_empty() && came.streams.is_empty() && came.recovered.is_empty();
     let _ = writeln!(
         out,
         "    {when}{}",
@@ -111,7 +113,11 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
             ""
         }
     );
-    for (topic, harm) in &came.topics {
+    let topics = came.topics.iter();
+    let topics = topics.map(|(topic, harm)| (line.topics[topic.0].name.clone(), harm));
+    let streams = came.streams.iter();
+    let streams = streams.map(|(s, harm)| (format!("stream.{}", line.streams[s.0].id), harm));
+    for (name, harm) in topics.chain(streams) {
         let Harm {
             lost,
             late,
@@ -120,8 +126,7 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         } = harm;
         let _ = writeln!(
             out,
-            "    {}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards",
-            line.topics[topic.0].name
+            "    {name}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards"
         );
     }
     for (what, how) in &came.recovered {
@@ -141,6 +146,13 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         let _ = match what {
             Recovery::Module(m) => {
                 writeln!(out, "    {} works again: {told}", line.module_path(*m))
+            }
+            Recovery::Stream(s) => {
+                writeln!(
+                    out,
+                    "    stream.{} comes again: {told}",
+                    line.streams[s.0].id
+                )
             }
             Recovery::Topic { topic, to } => writeln!(
                 out,
@@ -196,6 +208,9 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
             .map(|(what, how)| {
                 let mut told = match what {
                     Recovery::Module(m) => json!({ "module": line.module_path(*m) }),
+                    Recovery::Stream(s) => {
+                        json!({ "stream": format!("stream.{}", line.streams[s.0].id) })
+                    }
                     Recovery::Topic { topic: t, to } => {
                         json!({ "topic": topic(t), "at": line.module_path(*to) })
                     }
@@ -212,8 +227,17 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
                 told
             })
             .collect();
-        json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
-                "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered })
+        let mut told = json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
+                "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered });
+        // Only where there are some, as with all that streams tell.
+        if !came.streams.is_empty() {
+            let streams = came.streams.iter().map(|(s, h)| {
+                json!({ "stream": format!("stream.{}", line.streams[s.0].id), "lost": h.lost, "late": h.late,
+                        "lost_after": h.lost_after, "late_after": h.late_after })
+            });
+            told["streams"] = streams.collect();
+        }
+        told
     });
     all.collect()
 }

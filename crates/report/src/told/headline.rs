@@ -7,7 +7,7 @@ use plan::{CueSheet, Line, NoticeKind};
 use rehearsal::{KeptBack, Record, What, above};
 
 use super::text::clock;
-use super::{asking, words};
+use super::{asking, streams, words};
 
 /// How many rows alike are told one by one.
 const TOLD_ALIKE: usize = 20;
@@ -48,6 +48,7 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         What::Contact { span, open } => ("contact", span.0, usize::from(*open)),
         What::Lost { module, topic, .. } => ("lost", topic.0, module.0),
         What::Joining { module, .. } => ("joining", module.0, 0),
+        What::Streaming { stream, .. } => ("streaming", stream.0, 0),
         What::Asking {
             request, module, ..
         } => ("asking", request.0, module.0),
@@ -186,6 +187,7 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             )
         }
         What::Joining { module, what } => asking::join_words(line, *module, *what),
+        What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
         What::Asking {
             request,
             module,

@@ -7,7 +7,7 @@ use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::came::{faults_came_json, topics_came_json};
-use super::{asking, content, words};
+use super::{asking, content, streams, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
@@ -197,6 +197,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             content,
         } => asking::ask_json(line, *request, *ask, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_json(line, *module, *what),
+        What::Streaming { stream, what } => streams::step_json(line, *stream, *what),
         What::Posted {
             module: m,
             topic: t,
@@ -457,6 +458,10 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
     let (requests, joins) = asking::totals_json(line, outcome);
     if !requests.is_empty() {
         whole["requests"] = json!(requests);
+    }
+    let streams = streams::streams_json(line, outcome);
+    if !streams.is_empty() {
+        whole["streams"] = json!(streams);
     }
     if !joins.is_empty() {
         whole["joining"] = json!(joins);

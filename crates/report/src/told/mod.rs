@@ -15,6 +15,7 @@ mod places;
 mod range;
 mod reserve;
 mod start;
+mod streams;
 mod text;
 mod tune;
 mod words;

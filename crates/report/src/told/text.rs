@@ -9,7 +9,7 @@ use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
 use super::came::what_came;
 use super::headline::headlines;
-use super::{asking, content, words};
+use super::{asking, content, streams, words};
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
@@ -238,6 +238,7 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
             ..
         } => asking::ask_words(line, *request, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_words(line, *module, *what),
+        What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
         What::Delivered { module, topic, .. } => {
             format!(
                 "{} is told {}",

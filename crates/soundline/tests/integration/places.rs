@@ -200,6 +200,27 @@ fn verif_a_part_may_come_from_a_file_and_bring_its_own_tables() {
         "{}",
         stdout(&output)
     );
+    // A stream that comes with it has room on the line, or has none anywhere.
+    let streams = |rate: &str| {
+        format!(
+            "[stream.raw]\nfrom = \"module.added\"\nto = \"module.buoy\"\nrate = \"{rate}\"\npacket = \"1000 B\"\npriority = 7\n"
+        )
+    };
+    let small = file("small.toml", &streams("100 kbit/s"));
+    let output = asked(&good, &small);
+    expect_status(&output, 0);
+    assert!(
+        stdout(&output).contains("may not to 0"),
+        "{}",
+        stdout(&output)
+    );
+    let greedy = file("greedy.toml", &streams("11 Mbit/s"));
+    let output = asked(&good, &greedy);
+    assert!(
+        stdout(&output).contains("stream") && !stdout(&output).contains("may not to 0"),
+        "{}",
+        stdout(&output)
+    );
     let bad = file("bad.toml", &part("bot = 1\n"));
     let output = asked(&bad, &brings);
     expect_status(&output, 2);

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 42;
+const KINDS: usize = 43;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -61,6 +61,7 @@ fn kind(what: &What) -> usize {
         What::Asking { .. } => 39,
         What::Joining { .. } => 40,
         What::Stopped { .. } => 41,
+        What::Streaming { .. } => 42,
     }
 }
 
@@ -87,6 +88,19 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         at_least: 2,
         within_s: None,
         hold_off_s: line.detectors[0].hold_off_s().unwrap(),
+    });
+    let quantity = line.detectors[0].hold_off_s().unwrap();
+    line.streams.push(plan::Stream {
+        id: "raw".to_owned(),
+        at: line.modules[0].at,
+        from: module,
+        to: module,
+        rate_bps: quantity,
+        packet_bytes: 1,
+        burst: 1,
+        priority: 1,
+        within_s: None,
+        in_state: None,
     });
     line.requests.push(plan::Request {
         id: "depth".to_owned(),
@@ -233,6 +247,13 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             what: rehearsal::JoinStep::Learnt {
                 by: module,
                 after: Ns(5),
+            },
+        },
+        What::Streaming {
+            stream: plan::StreamIx(0),
+            what: rehearsal::StreamStep::BeyondBound {
+                after: Ns(7),
+                bound: Ns(6),
             },
         },
         What::Posted {

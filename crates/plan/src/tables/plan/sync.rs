@@ -36,6 +36,11 @@ pub(crate) const STREAM: Section = Section {
             S::Amount(D::Time, between(1e-6, 3600.0, "from 1 us to 1 h")),
             "longest time of a packet on its way, without which it is of no use",
         ),
+        o(
+            "in_state",
+            S::Text,
+            "the state of the sending module in which it runs, one of its loads; whenever the module works when not written",
+        ),
     ],
 };
 
