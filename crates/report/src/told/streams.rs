@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 use plan::{Line, StreamIx};
 use rehearsal::{Outcome, StreamCame, StreamStep};
 use serde_json::{Map, Value, json};
-use timeline::Ns;
 
 use super::words;
 
@@ -17,8 +16,8 @@ pub(super) fn step_words(line: &Line, stream: StreamIx, what: StreamStep) -> Str
         StreamStep::Ends => format!("stream.{id} ends"),
         StreamStep::BeyondBound { after, bound } => format!(
             "beyond the bound: a packet of stream.{id} took {}, and none should take more than {}: please report this as a defect of soundline",
-            took(after),
-            took(bound)
+            words::took(after.as_s_f64()),
+            words::took(bound.as_s_f64())
         ),
     }
 }
@@ -36,10 +35,6 @@ pub(super) fn step_json(line: &Line, stream: StreamIx, what: StreamStep) -> (&'s
         }
     };
     (kind, told)
-}
-
-fn took(time: Ns) -> String {
-    words::took(time.as_s_f64())
 }
 
 /// Stream by stream what was sent, delivered and lost, how late, and how full its way was.
@@ -74,7 +69,10 @@ pub(super) fn streams(out: &mut String, line: &Line, outcome: &Outcome) {
             );
         }
         let soonest = came.soonest.map_or_else(String::new, |s| {
-            format!("one that waits for nothing takes {}; ", took(s))
+            format!(
+                "one that waits for nothing takes {}; ",
+                words::took(s.as_s_f64())
+            )
         });
         let _ = writeln!(
             out,
@@ -106,18 +104,18 @@ fn row(out: &mut String, (name, widest): (&str, usize), came: &StreamCame) {
     }
     let lost: u64 = came.lost.iter().map(|(_, n)| n).sum();
     let share = share(came).map_or_else(|| "-".to_owned(), |s| format!("{:.4} %", 100.0 * s));
-    let or_none = |time: Option<Ns>| time.map_or_else(|| "-".to_owned(), took);
+    let or_none = |time_s: Option<f64>| time_s.map_or_else(|| "-".to_owned(), words::took);
     let latency = came.latency;
     let _ = writeln!(
         out,
         "  {name:widest$}  {:>9}  {:>9}  {share:>9}  {lost:>9}  {:>8}  {:>8}  {:>8}  {:>8}  {:>8}",
         came.sent,
         came.delivered,
-        or_none(latency.map(|l| l.least)),
-        or_none(latency.map(|l| l.median)),
-        or_none(latency.map(|l| l.greatest)),
-        or_none(came.bound),
-        or_none(came.greatest_gap)
+        or_none(latency.map(|l| l.least.as_s_f64())),
+        or_none(latency.map(|l| l.median.as_s_f64())),
+        or_none(latency.map(|l| l.greatest.as_s_f64())),
+        or_none(came.bound.map(|b| b.as_s_f64())),
+        or_none(came.greatest_gap.map(|g| g.as_s_f64()))
     );
 }
 
