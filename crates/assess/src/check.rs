@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use plan::{Line, Mistake, Must, Reading, Requirement, That};
+use plan::{DetectorIx, Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::assumed::assumed;
 use crate::cautions::cautions;
@@ -13,7 +13,7 @@ use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
 use crate::tune_verdicts::Asked;
 use crate::tuning::ShelvedTuning;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
@@ -389,7 +389,9 @@ pub(crate) fn verdicts(
                 share: r.share,
                 wind_at_most_m_s: r.when_wind_at_most_m_s,
             };
-            vec![range_verdicts::detection_range(line, &asked, shelf)]
+            vec![settled(line, *of, || {
+                range_verdicts::detection_range(line, &asked, shelf)
+            })]
         }
         That::Recall {
             of,
@@ -402,7 +404,9 @@ pub(crate) fn verdicts(
                 labels,
                 confidence: *confidence,
             };
-            vec![tune_verdicts::recall(line, &asked, *at_least, shelf)]
+            vec![settled(line, *of, || {
+                tune_verdicts::recall(line, &asked, *at_least, shelf)
+            })]
         }
         That::FalseAlarms {
             of,
@@ -415,8 +419,41 @@ pub(crate) fn verdicts(
                 labels,
                 confidence: *confidence,
             };
-            vec![tune_verdicts::false_alarms(line, &asked, *at_most, shelf)]
+            vec![settled(line, *of, || {
+                tune_verdicts::false_alarms(line, &asked, *at_most, shelf)
+            })]
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }
+}
+
+/// What a detector finds and how often it cries wolf was measured with the plan's own threshold and hold-off: of one that a behaviour sets to others it is not
+/// known.
+fn settled(line: &Line, detector: DetectorIx, verdict: impl FnOnce() -> Verdict) -> Verdict {
+    let sets = |b: &&plan::Behaviour| {
+        let mut actions = b.actions.iter();
+        actions.any(|a| matches!(a, plan::Action::Set { detector: d, .. } if *d == detector))
+    };
+    let d = &line.detectors[detector.0];
+    let verdict = verdict();
+    let Some(b) = line.behaviours.iter().find(sets) else {
+        return verdict;
+    };
+    let subject = verdict.subject().to_owned();
+    let own = d.thresholds_db().map_or_else(String::new, |(on_db, _)| {
+        let range = d
+            .settable
+            .threshold_db
+            .map_or_else(String::new, |(low, high)| {
+                format!(", and it may be set from {} to {}", low.db, high.db)
+            });
+        format!(": evidence is for the plan's own threshold, {on_db} dB{range}")
+    });
+    unknown(
+        subject,
+        format!(
+            "behaviour.{} sets detector.{} while it listens{own}; take the action `set` out to see the verdict at the plan's own setting",
+            b.id, d.id
+        ),
+    )
 }

@@ -7,7 +7,7 @@ use crate::error::SpecError;
 use crate::frames::Grid;
 use crate::notice::{Event, Told};
 use crate::pulses::PulseLogic;
-use crate::resolve::{Decision, Measured, check_thresholds, resolve};
+use crate::resolve::{Decision, Measured, check_hold_off, check_thresholds, resolve, samples};
 use crate::ridge::RidgeLogic;
 use crate::spec::Spec;
 use crate::trigger::TriggerLogic;
@@ -22,6 +22,7 @@ pub struct Logic {
     kind: Kind,
     /// Number of the deciding stage, for messages.
     stage: usize,
+    rate_hz: f64,
     last: Option<Last>,
 }
 
@@ -66,6 +67,7 @@ impl Logic {
         Ok(Self {
             kind,
             stage,
+            rate_hz: spec.rate_hz,
             last: None,
         })
     }
@@ -138,6 +140,21 @@ impl Logic {
             Kind::Trigger(logic) => {
                 check_thresholds(self.stage, on_above_db, off_below_db)?;
                 logic.set_threshold(on_above_db, off_below_db);
+                Ok(())
+            }
+            Kind::Pulses(_) | Kind::Ridge(_) => Err(SpecError::NoTrigger),
+        }
+    }
+
+    /// Change the hold-off of a trigger, s; it holds from the next end of an event, and one that is under way lasts as long as it was to.
+    ///
+    /// # Errors
+    /// [`SpecError::Negative`], [`SpecError::NotFinite`], or [`SpecError::NoTrigger`] for a detector of pulses or ridges.
+    pub fn set_hold_off(&mut self, hold_off_s: f64) -> Result<(), SpecError> {
+        match &mut self.kind {
+            Kind::Trigger(logic) => {
+                let hold_off_s = check_hold_off(self.stage, hold_off_s)?;
+                logic.set_hold_off(samples(hold_off_s, self.rate_hz));
                 Ok(())
             }
             Kind::Pulses(_) | Kind::Ridge(_) => Err(SpecError::NoTrigger),

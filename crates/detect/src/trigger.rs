@@ -108,6 +108,10 @@ impl TriggerLogic {
         self.spec.off_below_db = off_below_db;
     }
 
+    pub(crate) fn set_hold_off(&mut self, samples: u64) {
+        self.spec.hold_off_samples = samples;
+    }
+
     pub(crate) fn push(&mut self, cell: &Cell, out: &mut Vec<Told>) {
         let value = cell.value_db;
         let quiet = value.is_none_or(|value| value < self.spec.off_below_db);

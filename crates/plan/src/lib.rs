@@ -56,7 +56,7 @@ pub use line::{
     StreamIx, Supply, SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx,
     Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, When, Windows,
 };
-pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine};
+pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{CueReading, Reading, read, read_cues};
 pub use reference::{cues_reference, plan_reference};

@@ -283,6 +283,16 @@ fn faults(
             ));
         }
     }
+    for number in program.sets() {
+        let BoundTo::Detector(detector) = bound(number) else {
+            continue;
+        };
+        let fits = |a: &Action| matches!(a, Action::Set { detector: d, .. } if *d == detector);
+        if !allowed.iter().any(fits) {
+            let path = format!("detector.{}", line.detectors[detector.0].id);
+            missing.push((format!("sets {path}"), format!("{{ set = \"{path}\" }}")));
+        }
+    }
     for state in program.enters() {
         let BoundTo::State(state) = bound(state) else {
             continue;

@@ -457,6 +457,17 @@ pub enum What {
         /// Why.
         why: String,
     },
+    /// The trigger of a detector is set.
+    Set {
+        /// The detector.
+        detector: DetectorIx,
+        /// Its threshold from now on, dB, re the reference of the trigger's own.
+        threshold_db: f64,
+        /// Its hold-off from now on, s.
+        hold_off_s: f64,
+        /// Whether it is the plan's own setting, with which it comes back after its module has stopped.
+        restored: bool,
+    },
     /// A line in a log.
     Logged {
         /// The module.

@@ -7,6 +7,8 @@ pub enum Bound {
     Topic(Shape),
     /// A request to another module, with the fields of its question.
     Request(Shape),
+    /// A detector of its module, with what it may be set to.
+    Detector(Ranges),
     /// An output of its module.
     Output,
     /// An uplink of its module.
@@ -21,11 +23,21 @@ impl Bound {
         match self {
             Bound::Topic(_) => "a topic",
             Bound::Request(_) => "a request",
+            Bound::Detector(_) => "a detector",
             Bound::Output => "an output",
             Bound::Uplink => "an uplink",
             Bound::State => "a state",
         }
     }
+}
+
+/// What a detector may be set to; nothing where absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Ranges {
+    /// Lowest and highest threshold, dB.
+    pub threshold_db: Option<(f64, f64)>,
+    /// Shortest and longest hold-off, s.
+    pub hold_off_s: Option<(f64, f64)>,
 }
 
 /// The messages of a topic, or the questions or answers of a request, as far as a routine fills them.

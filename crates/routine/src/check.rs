@@ -7,7 +7,7 @@ use rhai::{AST, ASTFlags, ASTNode, Expr, FnCallExpr, Module, Position, Stmt};
 
 use crate::binding::{Binding, Bound, Shape};
 use crate::fault::Fault;
-use crate::host::HOST;
+use crate::host::{HOST, SETTINGS};
 use crate::language::FUNCTIONS;
 use crate::program::Handler;
 
@@ -17,6 +17,7 @@ pub(crate) struct May {
     pub(crate) publishes: BTreeSet<usize>,
     pub(crate) asks: BTreeSet<usize>,
     pub(crate) answers: bool,
+    pub(crate) sets: BTreeSet<usize>,
     pub(crate) sends_up: BTreeSet<(usize, usize)>,
     pub(crate) switches: BTreeSet<(usize, bool)>,
     pub(crate) enters: BTreeSet<usize>,
@@ -186,7 +187,7 @@ impl Found<'_> {
             "now" => call.args.is_empty(),
             "log" => call.args.len() == 1,
             "answer" => call.args.len() <= 1,
-            "enter" => call.args.len() == 2,
+            "enter" | "set" => call.args.len() == 2,
             "send_up" => matches!(call.args.len(), 2 | 3),
             _ => matches!(call.args.len(), 1 | 2),
         };
@@ -235,6 +236,20 @@ impl Found<'_> {
             "ask" => {
                 let requests = of_kind(&mut faults, 0, "a request");
                 self.may.asks.extend(requests);
+            }
+            "set" => {
+                let detectors = of_kind(&mut faults, 0, "a detector");
+                self.may.sets.extend(detectors);
+                if let Some(Expr::Map(map, _)) = call.args.get(1) {
+                    let keys = map.0.iter().map(|(key, _)| (key.name.as_str(), key.pos));
+                    for (key, at) in keys.filter(|(key, _)| !SETTINGS.contains(key)) {
+                        let fault = Fault::at(at, format!("a detector has no setting `{key}`"));
+                        faults.push(match nearest(key, SETTINGS) {
+                            Some(near) => fault.help(format!("did you mean `{near}`?")),
+                            None => fault.help(format!("it has: {}", SETTINGS.join(", "))),
+                        });
+                    }
+                }
             }
             "answer" => {
                 self.may.answers = true;

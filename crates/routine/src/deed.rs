@@ -62,6 +62,15 @@ pub enum Deed {
         /// For how long, s, above zero.
         for_s: f64,
     },
+    /// Set a detector.
+    Set {
+        /// The detector.
+        detector: usize,
+        /// Its threshold, dB; as it is when absent.
+        threshold_db: Option<f64>,
+        /// Its hold-off, s; as it is when absent.
+        hold_off_s: Option<f64>,
+    },
     /// Write a line to the log.
     Log {
         /// The text.

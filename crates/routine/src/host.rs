@@ -30,6 +30,10 @@ pub(crate) const HOST: &[(&str, &str)] = &[
         "switch_off(output) or switch_off(output, seconds)",
     ),
     ("enter", "enter(state, seconds)"),
+    (
+        "set",
+        "set(detector, #{ threshold: dB, hold_off: seconds })",
+    ),
     ("log", "log(text)"),
     ("now", "now()"),
 ];
@@ -118,6 +122,8 @@ pub(crate) fn register(engine: &mut Engine, binding: &Rc<Binding>, doing: &Rc<Re
     engine.register_fn("enter", move |state: Name, for_s: INT| {
         h.enter(state, for_s as FLOAT)
     });
+    let h = host.clone();
+    engine.register_fn("set", move |detector: Name, to: Map| h.set(detector, &to));
     let h = host.clone();
     engine.register_fn("log", move |text: &str| h.log(text));
     engine.register_fn("now", move || host.now());
@@ -215,6 +221,33 @@ impl Host {
         })
     }
 
+    fn set(&self, detector: Name, to: &Map) -> Done {
+        let (word, bound) = &self.binding.names[detector.0];
+        let Bound::Detector(ranges) = bound else {
+            return Err(runtime(format!(
+                "`{word}` is {}, not a detector",
+                bound.what()
+            )));
+        };
+        if let Some(key) = to.keys().find(|k| !SETTINGS.contains(&k.as_str())) {
+            return Err(runtime(format!(
+                "a detector has no setting `{key}`; it has: {}",
+                SETTINGS.join(", ")
+            )));
+        }
+        let [threshold, hold_off] = SETTINGS;
+        let threshold_db = within(word, threshold, "dB", ranges.threshold_db, to)?;
+        let hold_off_s = within(word, hold_off, "s", ranges.hold_off_s, to)?;
+        if threshold_db.is_none() && hold_off_s.is_none() {
+            return Err(runtime(format!("it does not say to what it sets `{word}`")));
+        }
+        self.note(Deed::Set {
+            detector: detector.0,
+            threshold_db,
+            hold_off_s,
+        })
+    }
+
     fn log(&self, text: &str) -> Done {
         let characters = text.chars().count();
         if characters > LIMITS.log_characters {
@@ -235,6 +268,39 @@ impl Host {
                     .to_owned(),
             )
         })
+    }
+}
+
+/// What a detector can be set to.
+pub(crate) const SETTINGS: [&str; 2] = ["threshold", "hold_off"];
+
+/// A setting, held against what the plan allows.
+fn within(
+    of: &str,
+    key: &str,
+    unit: &str,
+    range: Option<(FLOAT, FLOAT)>,
+    to: &Map,
+) -> Result<Option<FLOAT>, Box<EvalAltResult>> {
+    let Some(given) = to.get(key).filter(|v| !v.is_unit()) else {
+        return Ok(None);
+    };
+    let value = match (given.as_float(), given.as_int()) {
+        (Ok(x), _) => x,
+        (_, Ok(whole)) => whole as FLOAT,
+        _ => {
+            return Err(runtime(format!(
+                "`{key}` is a number in {unit}, not {}",
+                what(given)
+            )));
+        }
+    };
+    match range {
+        None => Err(runtime(format!("`{key}` of `{of}` is not settable"))),
+        Some((low, high)) if (low..=high).contains(&value) => Ok(Some(value)),
+        Some((low, high)) => Err(runtime(format!(
+            "`{key}` of `{of}` may be set from {low} to {high} {unit}, not to {value}"
+        ))),
     }
 }
 

@@ -17,7 +17,7 @@ mod host;
 mod language;
 mod program;
 
-pub use binding::{Binding, Bound, FieldKind, FieldShape, Setting, Shape};
+pub use binding::{Binding, Bound, FieldKind, FieldShape, Ranges, Setting, Shape};
 pub use deed::{Deed, Held};
 pub use fault::Fault;
 pub use language::{FUNCTIONS, LIMITS, Limits};

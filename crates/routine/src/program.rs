@@ -3,7 +3,8 @@
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
-use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Module, Scope};
+use rhai::debugger::{DebuggerCommand, DebuggerEvent};
+use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Module, Position, Scope};
 
 use crate::binding::{Binding, Setting};
 use crate::check::{May, check};
@@ -188,6 +189,7 @@ pub struct Program {
     binding: Rc<Binding>,
     doing: Rc<RefCell<Doing>>,
     operations: Rc<Cell<u64>>,
+    constants: Vec<(String, Dynamic)>,
     handlers: Vec<Handler>,
     may: May,
 }
@@ -232,9 +234,9 @@ impl Program {
         let first = read(&engine, &Scope::new())?;
         let (mut faults, may) = check(&first, &binding);
         let mut scope = Scope::new();
-        let mut constants = Module::new();
+        let mut constants: Vec<(String, Dynamic)> = Vec::new();
         let mut constant = |name: &str, value: Dynamic| {
-            constants.set_var(name, value.clone());
+            constants.push((name.to_owned(), value.clone()));
             scope.push_constant_dynamic(name.to_owned(), value);
         };
         for (number, (name, _)) in binding.names.iter().enumerate() {
@@ -260,8 +262,7 @@ impl Program {
         if !faults.is_empty() {
             return Err(faults);
         }
-        constants.build_index();
-        engine.register_global_module(constants.into());
+        engine.register_global_module(module_of(&constants).into());
         let operations = Rc::new(Cell::new(0));
         let counted = Rc::clone(&operations);
         engine.on_progress(move |count| {
@@ -278,6 +279,7 @@ impl Program {
             binding,
             doing,
             operations,
+            constants,
             handlers,
             may,
         })
@@ -297,6 +299,11 @@ impl Program {
     /// The requests that it can make.
     pub fn asks(&self) -> impl Iterator<Item = usize> + '_ {
         self.may.asks.iter().copied()
+    }
+
+    /// The detectors that it can set.
+    pub fn sets(&self) -> impl Iterator<Item = usize> + '_ {
+        self.may.sets.iter().copied()
     }
 
     /// Whether it can answer the question that starts it.
@@ -333,38 +340,30 @@ impl Program {
                 fault: None,
             };
         }
-        *self.doing.borrow_mut() = Doing {
-            deeds: Vec::new(),
-            now_ns,
-            asked: handler == Handler::Asked,
-        };
-        self.operations.set(0);
+        let before = memory.0.clone();
         let mut this = Dynamic::from_map(std::mem::take(&mut memory.0));
-        let options = CallFnOptions::new()
-            .eval_ast(false)
-            .bind_this_ptr(&mut this);
-        let mut scope = Scope::new();
-        let ran = match argument(call) {
-            Some(argument) => self.engine.call_fn_with_options::<Dynamic>(
-                options,
-                &mut scope,
-                &self.ast,
-                handler.word(),
-                (argument,),
-            ),
-            None => self.engine.call_fn_with_options::<Dynamic>(
-                options,
-                &mut scope,
-                &self.ast,
-                handler.word(),
-                (),
-            ),
-        };
+        self.operations.set(0);
+        let ran = called(
+            &self.engine,
+            &self.doing,
+            &self.ast,
+            &mut this,
+            (call, now_ns),
+        );
         let ran = ran.and_then(|returned| self.returns(handler, returned));
-        let mut fault = ran.err().map(|error| Fault::of_running(*error));
-        // A limit is met somewhere between two places.
-        if let Some(fault) = fault.as_mut().filter(|f| f.line.is_none()) {
-            fault.message = format!("in `{}`: {}", handler.word(), fault.message);
+        let ran = ran.map_err(|error| *error).err();
+        let limit = ran.as_ref().is_some_and(EvalAltResult::is_system_exception);
+        let mut fault = ran.map(Fault::of_running);
+        let (operations, deeds) = (
+            self.operations.get(),
+            std::mem::take(&mut self.doing.borrow_mut().deeds),
+        );
+        let stopped = fault.as_mut().filter(|f| limit || f.line.is_none());
+        if let Some(fault) = stopped {
+            match self.last_place(before, call, now_ns) {
+                Some((line, column)) => (fault.line, fault.column) = (Some(line), column),
+                None => fault.message = format!("in `{}`: {}", handler.word(), fault.message),
+            }
         }
         match this.try_cast::<Map>() {
             Some(map) => {
@@ -385,11 +384,78 @@ impl Program {
             None => {}
         }
         Run {
-            deeds: std::mem::take(&mut self.doing.borrow_mut().deeds),
-            operations: self.operations.get(),
+            deeds,
+            operations,
             fault,
         }
     }
+
+    /// Line and column of the last statement or expression before a limit. The language tells a limit at the call of the function in which it
+    /// strikes, and of a handler that has no place; but a run depends on nothing but what is given to it, so the same run once more, watched step by
+    /// step, ends at the same place. Only a run that a limit has stopped is watched: watching costs, and what is not watched hardly pays for it.
+    fn last_place(
+        &self,
+        before: Map,
+        call: &Call,
+        now_ns: Option<i64>,
+    ) -> Option<(usize, Option<usize>)> {
+        let mut engine = engine();
+        let doing = Rc::new(RefCell::new(Doing::default()));
+        register(&mut engine, &self.binding, &doing);
+        engine.register_global_module(module_of(&self.constants).into());
+        let last = Rc::new(Cell::new(Position::NONE));
+        let seen = Rc::clone(&last);
+        #[expect(
+            deprecated,
+            reason = "the language calls it volatile; its version is pinned, and a check holds what it tells"
+        )]
+        engine.register_debugger(
+            |_, debugger| debugger,
+            move |_, event, _, _, position| {
+                let steps = matches!(event, DebuggerEvent::Start | DebuggerEvent::Step);
+                if steps && !position.is_none() {
+                    seen.set(position);
+                }
+                Ok(DebuggerCommand::StepInto)
+            },
+        );
+        let mut this = Dynamic::from_map(before);
+        // That it stops is known.
+        let _ = called(&engine, &doing, &self.ast, &mut this, (call, now_ns));
+        let last = last.get();
+        Some((last.line()?, last.position()))
+    }
+}
+
+/// Calls the handler of a call.
+fn called(
+    engine: &Engine,
+    doing: &RefCell<Doing>,
+    ast: &AST,
+    this: &mut Dynamic,
+    (call, now_ns): (&Call, Option<i64>),
+) -> Result<Dynamic, Box<EvalAltResult>> {
+    let handler = call.handler();
+    *doing.borrow_mut() = Doing {
+        deeds: Vec::new(),
+        now_ns,
+        asked: handler == Handler::Asked,
+    };
+    let options = CallFnOptions::new().eval_ast(false).bind_this_ptr(this);
+    let (scope, name) = (&mut Scope::new(), handler.word());
+    match argument(call) {
+        Some(argument) => engine.call_fn_with_options(options, scope, ast, name, (argument,)),
+        None => engine.call_fn_with_options(options, scope, ast, name, ()),
+    }
+}
+
+fn module_of(constants: &[(String, Dynamic)]) -> Module {
+    let mut module = Module::new();
+    for (name, value) in constants {
+        module.set_var(name, value.clone());
+    }
+    module.build_index();
+    module
 }
 
 impl Program {

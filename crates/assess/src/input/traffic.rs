@@ -393,8 +393,7 @@ pub(super) fn start_limit(
         When::Each { period_s } => Some(period_s.si),
         When::Heard { detector, notice } if *notice != plan::NoticeKind::Onset => line.detectors
             [detector.0]
-            .hold_off_s()
-            .map(|q| q.si)
+            .shortest_hold_off_s()
             .filter(|s| *s > 0.0),
         When::Voted { vote } => Some(line.votes[vote.0].hold_off_s.si).filter(|s| *s > 0.0),
         _ => None,

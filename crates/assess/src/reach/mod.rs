@@ -9,7 +9,7 @@ mod messages;
 use std::collections::BTreeSet;
 
 use plan::{
-    DelayFrom, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd, That,
+    DelayFrom, DetectorIx, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd, That,
     WrittenStart,
 };
 
@@ -119,6 +119,7 @@ impl Reach<'_> {
                 let detector = &self.line.detectors[of.0];
                 let ear = detector.on.module;
                 let mut parts = self.depth(&self.line.module_path(ear));
+                parts.extend(self.setters(*of));
                 parts.extend([
                     "site".to_owned(),
                     format!("detector.{}", detector.id),
@@ -129,11 +130,13 @@ impl Reach<'_> {
             }
             That::Recall { of, .. } | That::FalseAlarms { of, .. } => {
                 let detector = &self.line.detectors[of.0];
-                some([
+                let mut parts = some([
                     "detector".to_owned(),
                     format!("detector.{}", detector.id),
                     self.line.sensor_path(detector.on),
-                ])
+                ]);
+                parts.extend(self.setters(*of));
+                parts
             }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
@@ -147,6 +150,15 @@ impl Reach<'_> {
 
     /// All that is declared of some kinds, and the kinds themselves. The second argument of `wanted` is whether it stands below a
     /// module, as sensors and outputs do.
+    /// What may set a detector while it listens: behaviours, where anything of it is settable.
+    fn setters(&self, detector: DetectorIx) -> Parts {
+        let settable = self.line.detectors[detector.0].settable;
+        if settable.threshold_db.is_none() && settable.hold_off_s.is_none() {
+            return Parts::new();
+        }
+        self.all(|kind, _| kind == "behaviour")
+    }
+
     fn all(&self, wanted: impl Fn(&str, Option<&str>) -> bool) -> Parts {
         let mut parts = Parts::new();
         for path in self.reading.spoilt.declared() {

@@ -340,3 +340,23 @@ fn verif_the_plan_leaves_so_many_events_a_day() {
     )];
     close(events(&limited, "behaviour.tell").unwrap(), 48.0, 1e-9);
 }
+
+const SETTABLE: &str =
+    "\n[detector.call.settable]\nlowest_threshold = \"6 dB\"\nhighest_threshold = \"15 dB\"\n";
+const SETS: &str = "\n[behaviour.sets]\non = \"module.ear\"\neach = \"10 min\"\ndo = [{ set = \"detector.call\", threshold = \"9 dB\" }]\n";
+
+/// What was measured at the plan's own threshold says nothing of a detector that a behaviour sets to others; that it could be set changes nothing.
+#[test]
+fn verif_of_a_detector_that_is_set_while_it_listens_nothing_is_known() {
+    let day = || vec![tuning(95, 100, 3, 10.0 * DAY_S)];
+    let check = with(day(), SETTABLE);
+    assert_eq!(known(&check, "finds").ruling, Ruling::Met);
+    assert_eq!(known(&check, "quiet").ruling, Ruling::Met);
+    let check = with(day(), &format!("{SETTABLE}{SETS}"));
+    for id in ["finds", "quiet"] {
+        let why = why_unknown(&check, id);
+        let says = "behaviour.sets sets detector.call while it listens";
+        assert!(why.contains(says) && why.contains("from 6 to 15"), "{why}");
+        assert!(why.contains("own threshold, 8 dB"), "{why}");
+    }
+}

@@ -33,7 +33,7 @@ pub(super) fn trigger(
     };
     check_thresholds(stage, on_above_db, off_below_db)?;
     lengths(stage, shortest_s, longest_s, background)?;
-    let hold_off_s = not_negative(stage, "hold-off", hold_off_s)?;
+    let hold_off_s = check_hold_off(stage, hold_off_s)?;
     let bridge_s = not_negative(stage, "bridge", bridge_s)?;
     let k_of_n = k_of_n.unwrap_or(KOfN {
         at_least: 1,
@@ -191,6 +191,10 @@ pub(super) fn likely(
         weights: weights.clone(),
         least: logit(*at_least),
     })))
+}
+
+pub(crate) fn check_hold_off(stage: usize, hold_off_s: f64) -> Result<f64, SpecError> {
+    not_negative(stage, "hold-off", hold_off_s)
 }
 
 pub(crate) fn check_thresholds(

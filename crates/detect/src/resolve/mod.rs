@@ -5,7 +5,8 @@ mod decide;
 mod numbers;
 mod resolved;
 
-pub(crate) use decide::check_thresholds;
+pub(crate) use decide::{check_hold_off, check_thresholds};
+pub(crate) use numbers::samples;
 pub(crate) use resolved::{
     BackgroundSpec, BandSpec, DecimateSpec, Decision, FrameSpec, LearnedSpec, LevelSpec,
     LikenessSpec, MatchedSpec, Measure, Measured, PulsesSpec, Resolved, RidgeSpec, TriggerSpec,

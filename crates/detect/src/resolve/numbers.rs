@@ -6,7 +6,7 @@ use crate::error::SpecError;
 const LONGEST_TIME_S: f64 = 366.0 * 86_400.0;
 
 /// Nearest whole number of samples. The caller has checked that the time lies between zero and a year.
-pub(super) fn samples(time_s: f64, rate_hz: f64) -> u64 {
+pub(crate) fn samples(time_s: f64, rate_hz: f64) -> u64 {
     libm::round(time_s * rate_hz) as u64
 }
 

@@ -298,6 +298,30 @@ fn verif_new_thresholds_hold_from_the_next_cell() {
     assert_eq!(text(&out), ["onset 0 @1", "dropped 0 TooShort @3"]);
 }
 
+/// A hold-off holds from the next end of an event: of eight cells as in the spec, or of two where it was set before that.
+#[test]
+fn verif_a_new_hold_off_holds_from_the_next_end() {
+    let row = cells(&[12.0, 12.0, 12.0, 2.0, 2.0, 2.0, 12.0, 12.0, 12.0, 2.0]);
+    let told = |set_before: usize| {
+        let mut logic = Logic::new(&trigger(Confirm::Early)).unwrap();
+        let mut out = Vec::new();
+        for (i, cell) in row.iter().enumerate() {
+            if i == set_before {
+                logic.set_hold_off(0.2).unwrap();
+            }
+            logic.push(cell, &mut out);
+        }
+        text(&out)
+    };
+    let first = ["onset 0 @0", "confirmed 0 @2", "ended 0 0..3 @3"];
+    let both = ["onset 1 @6", "confirmed 1 @8", "ended 1 6..9 @9"];
+    assert_eq!(told(2), [first, both].concat());
+    assert_eq!(told(4), first);
+    let mut logic = Logic::new(&trigger(Confirm::Early)).unwrap();
+    assert!(logic.set_hold_off(-1.0).is_err() && logic.set_hold_off(f64::NAN).is_err());
+    assert!(Logic::new(&pulses()).unwrap().set_hold_off(1.0).is_err());
+}
+
 /// Three pulses of prominence and rise 6, at intervals of 2 to 5 cells, within 9; hold-off of 20 cells.
 fn pulses() -> Spec {
     Spec {

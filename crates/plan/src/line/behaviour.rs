@@ -118,6 +118,15 @@ pub enum Action {
         /// What the fields of the answer hold, one value a field; absent where the plan says nothing of it.
         values: Option<Vec<FieldValue>>,
     },
+    /// Set the trigger of a detector of its own module; of a routine, to anything that is settable.
+    Set {
+        /// The detector.
+        detector: DetectorIx,
+        /// Its threshold, dB, re the reference of the trigger's own; as it is when absent.
+        threshold_db: Option<f64>,
+        /// Its hold-off, s; as it is when absent.
+        hold_off_s: Option<f64>,
+    },
     /// Write a line to the log.
     Log {
         /// The text.

@@ -20,6 +20,19 @@ pub struct Detector {
     pub stages: Vec<Stage>,
     /// Events that it is expected to tell, false ones among them.
     pub expects: Option<EventRate>,
+    /// What behaviours may set its trigger to.
+    pub settable: Settable,
+}
+
+/// What behaviours may set a detector's trigger to; nothing where absent.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Settable {
+    /// Lowest and highest threshold, dB, re the reference of the trigger's own.
+    pub threshold_db: Option<(Decibels, Decibels)>,
+    /// Shortest and longest hold-off, s.
+    pub hold_off_s: Option<(Q, Q)>,
+    /// Unit of the thresholds, with their reference; empty where none is settable.
+    pub threshold_unit: &'static str,
 }
 
 /// A file that a stage holds the sound against: a recording, or a learned model.
@@ -308,6 +321,27 @@ impl Detector {
     #[must_use]
     pub fn hold_off_s(&self) -> Option<Q> {
         self.stages.iter().find_map(Stage::hold_off_s)
+    }
+
+    /// The shortest quiet time after an event that it may have, whatever it is set to, s.
+    #[must_use]
+    pub fn shortest_hold_off_s(&self) -> Option<f64> {
+        let own = self.hold_off_s()?.si;
+        let set = self.settable.hold_off_s;
+        Some(set.map_or(own, |(shortest, _)| own.min(shortest.si)))
+    }
+
+    /// The thresholds of its trigger, dB: on above, off below.
+    #[must_use]
+    pub fn thresholds_db(&self) -> Option<(f64, f64)> {
+        self.stages.iter().find_map(|stage| match stage {
+            Stage::Trigger {
+                on_above_db,
+                off_below_db,
+                ..
+            } => Some((on_above_db.db, off_below_db.db)),
+            _ => None,
+        })
     }
 
     /// Whether it holds its level against a running background.

@@ -34,8 +34,8 @@ pub use behaviour::{Action, Behaviour, FieldValue, Measure, When};
 pub use call::Call;
 pub use deployment::Deployment;
 pub use detector::{
-    BackgroundStage, Confirm, Detector, LevelStage, ModelGives, NoticeKind, RidgeWay, Stage,
-    Template,
+    BackgroundStage, Confirm, Detector, LevelStage, ModelGives, NoticeKind, RidgeWay, Settable,
+    Stage, Template,
 };
 pub use exclusive::{Exclusive, ExclusiveMember};
 pub use index::{

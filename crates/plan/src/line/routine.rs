@@ -2,9 +2,11 @@
 
 use std::sync::Arc;
 
-use routine::{Binding, Bound, FieldKind, FieldShape, Setting, Shape};
+use routine::{Binding, Bound, FieldKind, FieldShape, Ranges, Setting, Shape};
 
-use super::{BehaviourIx, Line, OutputIx, RequestIx, TopicField, TopicIx, UplinkIx, When};
+use super::{
+    BehaviourIx, DetectorIx, Line, OutputIx, RequestIx, TopicField, TopicIx, UplinkIx, When,
+};
 use crate::site::Site;
 
 /// A program that decides what a behaviour does.
@@ -29,6 +31,8 @@ pub enum BoundTo {
     Topic(TopicIx),
     /// A request to another module.
     Request(RequestIx),
+    /// A detector of its own module.
+    Detector(DetectorIx),
     /// An output of its own module.
     Output(OutputIx),
     /// An uplink of its own module.
@@ -49,6 +53,13 @@ impl Routine {
             BoundTo::Request(q) => {
                 let q = &line.requests[q.0];
                 Bound::Request(shape(format!("request.{}", q.id), q.question.fields()))
+            }
+            BoundTo::Detector(d) => {
+                let settable = &line.detectors[d.0].settable;
+                Bound::Detector(Ranges {
+                    threshold_db: settable.threshold_db.map(|(low, high)| (low.db, high.db)),
+                    hold_off_s: settable.hold_off_s.map(|(low, high)| (low.si, high.si)),
+                })
             }
             BoundTo::Output(_) => Bound::Output,
             BoundTo::Uplink(_) => Bound::Uplink,

@@ -3,7 +3,7 @@
 use super::content::{Filled, Led, content};
 use super::routines;
 use super::talk::{state, topic};
-use super::{Resolver, ix_of, output_of, requests};
+use super::{Resolver, ix_of, output_of, requests, settings};
 use crate::line::{Action, Behaviour, Line, ModuleIx, RequestIx, UplinkIx, When};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
@@ -231,6 +231,7 @@ fn action(
                 for_s,
             })
         }
+        "set" => settings::set(r, line, on, matches!(led, Led::Routine), f),
         "ask" => requests::ask(r, line, on, led, f),
         "answer" => requests::answer(r, line, (led, asked), f),
         _ => Some(Action::Log {

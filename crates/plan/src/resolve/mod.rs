@@ -20,6 +20,7 @@ mod requests;
 mod requirements;
 mod resolver;
 mod routines;
+mod settings;
 mod site;
 mod sound;
 mod sources;

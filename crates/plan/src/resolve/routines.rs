@@ -8,7 +8,7 @@ use routine::Setting;
 use super::behaviours::own_module;
 use super::requests::others_answer;
 use super::talk::{state, topic};
-use super::{Resolver, ix_of, output_of};
+use super::{Resolver, ix_of, output_of, settings};
 use crate::field::RefKind;
 use crate::line::{BoundTo, Line, ModuleIx, RequestIx, Routine, UplinkIx};
 use crate::mistake::{Code, Mistake};
@@ -172,8 +172,13 @@ fn bound(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, node: &Node) -> Option
                 others_answer(r, line, on, request, site)?;
                 return Some(BoundTo::Request(request));
             }
+            Some(RefKind::Detector) if r.names(RefKind::Detector, text, site) => {
+                return settings::detector(r, line, on, text, site).map(BoundTo::Detector);
+            }
             // It names nothing, which is told.
-            Some(RefKind::Output | RefKind::Uplink | RefKind::Request) => return None,
+            Some(RefKind::Output | RefKind::Uplink | RefKind::Request | RefKind::Detector) => {
+                return None;
+            }
             _ => {}
         }
     }
@@ -181,10 +186,10 @@ fn bound(r: &mut Resolver<'_>, line: &Line, on: ModuleIx, node: &Node) -> Option
         Mistake::error(
             Code::BadReference,
             site,
-            "a name of a routine stands for a topic, a request, an output, an uplink or a state",
+            "a name of a routine stands for a topic, a request, a detector, an output, an uplink or a state",
         )
         .label("another kind of thing")
-        .help("write \"topic.NAME\", \"request.ID\", \"module.ID.output.ID\", \"uplink.ID\" or \"state.NAME\""),
+        .help("write \"topic.NAME\", \"request.ID\", \"detector.ID\", \"module.ID.output.ID\", \"uplink.ID\" or \"state.NAME\""),
     );
     None
 }

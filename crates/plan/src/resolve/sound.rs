@@ -2,8 +2,8 @@
 
 use quantity::{Dimension, LevelKind, show};
 
-use super::Resolver;
 use super::stages::stage;
+use super::{Resolver, settings};
 use crate::line::{Chain, Confirm, Detector, Line, Q, SensorIx, SensorKind, Stage};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -27,12 +27,16 @@ pub(super) fn detectors(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         order(r, &stages, f.site_of("stages").unwrap_or(f.site));
         background(r, &stages);
         against_sensor(r, line, on, on_site, &stages);
+        let Some(settable) = settings::settable(r, f, &stages) else {
+            continue;
+        };
         line.detectors.push(Detector {
             id: id.to_owned(),
             at: f.site,
             on,
             stages: stages.into_iter().map(|(s, _)| s).collect(),
             expects: f.event_rate("expects").map(|(rate, _)| *rate),
+            settable,
         });
     }
 }

@@ -82,6 +82,7 @@ pub(crate) const ACTIONS: &[Kind] = &[
     kind("enter", &["for"], &[]),
     kind("ask", &[], &["values"]),
     kind("answer", &[], &["values"]),
+    kind("set", &[], &["threshold", "hold_off"]),
     kind("log", &[], &[]),
 ];
 

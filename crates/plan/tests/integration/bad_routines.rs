@@ -44,6 +44,101 @@ routines! {
     regress_values_of_a_question_that_has_a_size: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{}", REQUEST.replace("question_fields = [{ name = \"over\", from = 0, to = 60, step = 1 }]", "question = \"4 B\""));
 }
 
+const SETTABLE: &str =
+    "settable = { lowest_threshold = \"6 dB\", highest_threshold = \"15 dB\" }\n";
+
+/// What is said of a detector's `settable`, and of a rule or a routine that sets it.
+fn of_settings(settable: &str, text: &str, keys: &str) -> String {
+    let from = "when_heard = \"detector.call.confirmed\"\ndo = [{ publish = \"alert/call\" }]";
+    let to = format!("when_heard = \"detector.call.confirmed\"\n{keys}");
+    let on = "[detector.call]\n";
+    let plan = changed(&changed(SMALL, from, &to), on, &format!("{on}{settable}"));
+    said(&Files::one(plan).with("watch.rhai", text))
+}
+
+#[test]
+fn regress_settings() {
+    let cases = [
+        (
+            "a routine beyond its do",
+            SETTABLE,
+            "fn when_heard(event) { set(ear, #{ threshold: 9 }); }\n",
+            "routine = \"watch.rhai\"\nnames = { ear = \"detector.call\" }\ndo = [{ log = \"x\" }]",
+        ),
+        (
+            "a routine with a misspelt setting",
+            SETTABLE,
+            "fn when_heard(event) {\n    set(ear, #{ treshold: 9 });\n}\n",
+            "routine = \"watch.rhai\"\nnames = { ear = \"detector.call\" }\ndo = [{ set = \"detector.call\" }]",
+        ),
+        (
+            "a routine whose do says to what it sets",
+            SETTABLE,
+            "fn when_heard(event) {}\n",
+            "routine = \"watch.rhai\"\nnames = { ear = \"detector.call\" }\ndo = [{ set = \"detector.call\", threshold = \"9 dB\" }]",
+        ),
+        (
+            "a rule outside the range",
+            SETTABLE,
+            "",
+            "do = [{ set = \"detector.call\", threshold = \"16 dB\" }]",
+        ),
+        (
+            "a rule that sets what is not settable",
+            SETTABLE,
+            "",
+            "do = [{ set = \"detector.call\", hold_off = \"3 s\" }]",
+        ),
+        (
+            "a rule that does not say to what it sets",
+            SETTABLE,
+            "",
+            "do = [{ set = \"detector.call\" }]",
+        ),
+        (
+            "a threshold with another reference",
+            SETTABLE,
+            "",
+            "do = [{ set = \"detector.call\", threshold = \"9 dB re 1 uPa\" }]",
+        ),
+        (
+            "nothing is settable",
+            "",
+            "",
+            "do = [{ set = \"detector.call\", threshold = \"9 dB\" }]",
+        ),
+        (
+            "one end of a range",
+            "settable = { lowest_threshold = \"6 dB\" }\n",
+            "",
+            "do = [{ log = \"x\" }]",
+        ),
+        (
+            "a range upside down",
+            "settable = { shortest_hold_off = \"6 s\", longest_hold_off = \"5 s\" }\n",
+            "",
+            "do = [{ log = \"x\" }]",
+        ),
+        (
+            "a range with another reference",
+            "settable = { lowest_threshold = \"6 dB re 1 uPa\", highest_threshold = \"15 dB re 1 uPa\" }\n",
+            "",
+            "do = [{ log = \"x\" }]",
+        ),
+        (
+            "an empty table",
+            "settable = { }\n",
+            "",
+            "do = [{ log = \"x\" }]",
+        ),
+    ];
+    let mut all = String::new();
+    for (what, settable, text, keys) in cases {
+        all += &format!("# {what}\n\n{}\n", of_settings(settable, text, keys));
+    }
+    insta::assert_snapshot!("settings", all);
+}
+
 /// The text of a routine counts for the plan's digest, its line ends do not.
 #[test]
 fn verif_another_text_is_another_plan() {

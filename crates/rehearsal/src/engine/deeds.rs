@@ -2,7 +2,7 @@
 
 use assess::input::ns;
 use network::Value;
-use plan::{Action, BehaviourIx, OutputIx, RequestIx, TopicIx, UplinkIx};
+use plan::{Action, BehaviourIx, DetectorIx, OutputIx, RequestIx, TopicIx, UplinkIx};
 use timeline::Ns;
 
 use super::Engine;
@@ -39,6 +39,11 @@ pub(super) enum Deed {
     },
     Answer {
         values: Option<Vec<Value>>,
+    },
+    Set {
+        detector: DetectorIx,
+        threshold_db: Option<f64>,
+        hold_off_s: Option<f64>,
     },
     Log {
         text: String,
@@ -94,6 +99,15 @@ impl Engine<'_> {
                     .as_ref()
                     .and_then(|v| self.fill(b.on, Of::Answer(*request), v, led)),
             },
+            Action::Set {
+                detector,
+                threshold_db,
+                hold_off_s,
+            } => Deed::Set {
+                detector: *detector,
+                threshold_db: *threshold_db,
+                hold_off_s: *hold_off_s,
+            },
             Action::Log { text } => Deed::Log { text: text.clone() },
         })
     }
@@ -141,6 +155,11 @@ impl Engine<'_> {
             Deed::Answer { values } => {
                 self.answer(behaviour, led, values.as_deref(), started)?;
             }
+            Deed::Set {
+                detector,
+                threshold_db,
+                hold_off_s,
+            } => self.set_detector(detector, (threshold_db, hold_off_s), started, root)?,
             Deed::Log { text } => {
                 self.record(Some(started), root, What::Logged { module: on, text });
             }

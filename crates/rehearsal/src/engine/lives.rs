@@ -67,6 +67,7 @@ impl Engine<'_> {
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {
                 self.silence(DetectorIx(d));
+                self.restore_setting(DetectorIx(d))?;
             }
         }
         if stop == Stop::NoPower {

@@ -17,6 +17,7 @@ mod lives;
 mod messages;
 mod outcome;
 mod routines;
+mod settings;
 mod states;
 mod steps;
 mod stores;
@@ -55,6 +56,7 @@ use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use asks::{JoinCount, RequestCount};
 pub use outcome::{Copies, Outcome, RoutineCount, StoreCount, UplinkCount};
+pub use settings::SettingCount;
 pub use steps::{FromOutside, Steps, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
@@ -172,6 +174,7 @@ struct Engine<'a> {
     contents: Contents,
     asks: asks::Asks,
     routines: Routines,
+    settings: Vec<Option<SettingCount>>,
     origins: BTreeMap<MessageId, Origin>,
     copies_left: BTreeMap<MessageId, usize>,
     /// The limit of each topic, and its gate at each module that publishes on it.
@@ -314,6 +317,7 @@ impl<'a> Engine<'a> {
             contents: Contents::new(line, cues)?,
             asks,
             routines: Routines::new(line)?,
+            settings: settings::settings(line),
             origins: BTreeMap::new(),
             copies_left: BTreeMap::new(),
             topic_at_most,

@@ -5,7 +5,7 @@ use network::{Post, PostStats};
 use plan::{BehaviourIx, SensorIx};
 
 pub use super::stores::StoreCount;
-use super::{Engine, JoinCount, RequestCount};
+use super::{Engine, JoinCount, RequestCount, SettingCount};
 use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
 use crate::packets::StreamCame;
@@ -47,6 +47,8 @@ pub struct Outcome {
     pub confirmed: Vec<u64>,
     /// What each routine did, in the order of their ids.
     pub routines: Vec<RoutineCount>,
+    /// What became of the settings of each detector that has any.
+    pub settings: Vec<SettingCount>,
     /// The farthest that the clock of each module was off, s; `None` where the plan says nothing of it.
     pub clocks_s: Vec<Option<f64>>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
@@ -170,6 +172,7 @@ impl Engine<'_> {
             joins: self.asks.joins,
             confirmed: self.confirmed,
             routines: self.routines.counts(),
+            settings: self.settings.into_iter().flatten().collect(),
             clamped: self.contents.clamped,
             clocks_s: self.clocks.farthest_s(self.end),
             records: self.next_record,

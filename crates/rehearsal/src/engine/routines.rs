@@ -254,6 +254,18 @@ impl Engine<'_> {
                 },
                 _ => unreachable!("{kind}"),
             },
+            routine::Deed::Set {
+                detector,
+                threshold_db,
+                hold_off_s,
+            } => match bound(detector) {
+                BoundTo::Detector(detector) => Deed::Set {
+                    detector,
+                    threshold_db,
+                    hold_off_s,
+                },
+                _ => unreachable!("{kind}"),
+            },
             routine::Deed::Answer { values } => Deed::Answer {
                 values: held(values),
             },
@@ -349,6 +361,11 @@ fn beyond(
                 Some(0)
             }
             (Deed::Answer { .. }, Some(Action::Answer { .. })) => Some(0),
+            (Deed::Set { detector, .. }, Some(Action::Set { detector: d, .. }))
+                if detector == d =>
+            {
+                Some(0)
+            }
             (
                 Deed::Switch {
                     output,
@@ -415,6 +432,9 @@ fn beyond(
         Deed::Enter { for_time, .. } => format!("enters a state{}", lasting(&Some(*for_time))),
         Deed::Ask { request, .. } => format!("asks request.{}", line.requests[request.0].id),
         Deed::Answer { .. } => "answers a request".to_owned(),
+        Deed::Set { detector, .. } => {
+            format!("sets detector.{}", line.detectors[detector.0].id)
+        }
         Deed::Log { .. } => unreachable!("a line of the log is always allowed"),
     }))
 }

@@ -17,6 +17,7 @@ mod nothing;
 mod relays;
 mod routines;
 mod run;
+mod settings;
 mod shore;
 mod states;
 mod steps;

@@ -7,7 +7,7 @@ use plan::{CueSheet, Line, NoticeKind};
 use rehearsal::{KeptBack, Record, What, above};
 
 use super::text::clock;
-use super::{asking, streams, words};
+use super::{asking, settings, streams, words};
 
 /// How many rows alike are told one by one.
 const TOLD_ALIKE: usize = 20;
@@ -54,6 +54,7 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         } => ("asking", request.0, module.0),
         What::Posted { module, topic, .. } => ("posted", topic.0, module.0),
         What::Collapsed { .. } => ("collapsed", 0, 0),
+        What::Set { detector, .. } => ("set", detector.0, 0),
         _ => return None,
     })
 }
@@ -153,6 +154,12 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             column,
             why,
         } => words::stopped(line, *behaviour, *at, *column, why),
+        What::Set {
+            detector,
+            threshold_db,
+            hold_off_s,
+            restored,
+        } => settings::words(line, *detector, *threshold_db, *hold_off_s, *restored),
         What::Hears { detector } => {
             format!(
                 "detector.{} can hear from now on",

@@ -7,7 +7,7 @@ use rehearsal::{KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::came::{faults_came_json, topics_came_json};
-use super::{asking, content, streams, words};
+use super::{asking, content, settings, streams, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
@@ -295,6 +295,17 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             "stopped",
             json!({ "behaviour": behaviour(b), "line": at, "column": column, "why": why }),
         ),
+        What::Set {
+            detector,
+            threshold_db,
+            hold_off_s,
+            restored,
+        } => (
+            "set",
+            json!({ "detector": format!("detector.{}", line.detectors[detector.0].id),
+                "threshold": { "value": threshold_db, "unit": settings::unit(line, *detector) },
+                "hold_off_s": hold_off_s, "restored": restored }),
+        ),
         What::Logged { module: m, text } => {
             ("logged", json!({ "module": module(m), "text": text }))
         }
@@ -453,6 +464,9 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             })
             .collect();
         whole["routines"] = json!(routines);
+    }
+    if !outcome.settings.is_empty() {
+        whole["settings"] = settings::totals_json(line, outcome);
     }
     // Only where some were, so that the document of a night without is what it was.
     let (requests, joins) = asking::totals_json(line, outcome);

@@ -14,6 +14,7 @@ mod payload;
 mod places;
 mod range;
 mod reserve;
+mod settings;
 mod start;
 mod streams;
 mod text;

@@ -9,7 +9,7 @@ use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
 
 use super::came::what_came;
 use super::headline::headlines;
-use super::{asking, content, streams, words};
+use super::{asking, content, settings, streams, words};
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
@@ -239,6 +239,12 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
         } => asking::ask_words(line, *request, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_words(line, *module, *what),
         What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
+        What::Set {
+            detector,
+            threshold_db,
+            hold_off_s,
+            restored,
+        } => settings::words(line, *detector, *threshold_db, *hold_off_s, *restored),
         What::Delivered { module, topic, .. } => {
             format!(
                 "{} is told {}",
@@ -379,6 +385,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             100.0 * r.most_operations as f64 / routine::LIMITS.operations as f64,
         );
     }
+    settings::totals(out, line, outcome);
     for (module, off_s) in line.modules.iter().zip(&outcome.clocks_s) {
         if let Some(off_s) = off_s {
             let _ = writeln!(

@@ -15,11 +15,80 @@ fn verif_a_loop_without_end_stops_at_the_limit_of_steps() {
     let run = each("loop { let x = 1; }");
     let fault = run.fault.unwrap();
     assert!(fault.message.contains("100000 steps"), "{fault:?}");
-    assert!(fault.message.contains("`each`"), "{fault:?}");
+    assert_eq!(fault.line, Some(1), "{fault:?}");
     assert!(run.operations >= LIMITS.operations && run.operations <= LIMITS.operations + 1);
     stops("for i in 0..1000000000000 {}", "steps");
     // It cannot be caught.
     stops("try { loop {} } catch { log(\"caught\"); }", "steps");
+}
+
+/// Where a limit strikes is told, in the function in which it strikes.
+#[test]
+fn verif_the_line_of_a_limit_is_told() {
+    let at = |text: &str| {
+        let run = program(text).run(&mut Memory::default(), &Call::Each, None);
+        let fault = run.fault.unwrap();
+        (fault.line, fault.column.is_some(), fault.message)
+    };
+    let steps = format!("it takes more than {} steps", LIMITS.operations);
+    let depth = format!(
+        "its functions call each other deeper than {} levels",
+        LIMITS.call_levels
+    );
+    for (text, line, says) in [
+        (
+            "fn each() {\n    let n = 0;\n    loop {\n        n += 1;\n    }\n}",
+            3..=4,
+            &steps,
+        ),
+        (
+            "fn each() {\n    let n = 0;\n    while n >= 0 {\n    }\n}",
+            3..=4,
+            &steps,
+        ),
+        ("fn each() {\n    loop {}\n}", 2..=2, &steps),
+        (
+            "fn each() {\n    for i in 0..1000000000 {}\n}",
+            2..=2,
+            &steps,
+        ),
+        (
+            "fn each() {\n    let a = [1];\n    loop {\n        a[0];\n    }\n}",
+            3..=4,
+            &steps,
+        ),
+        (
+            "fn spin() {\n    loop {}\n}\nfn each() {\n    spin();\n}",
+            2..=2,
+            &steps,
+        ),
+        (
+            "fn dig(n) {\n    let m = n;\n    dig(m + 1)\n}\nfn each() {\n    dig(0);\n}",
+            3..=3,
+            &depth,
+        ),
+    ] {
+        let (told, column, message) = at(text);
+        assert!(
+            told.is_some_and(|told| line.contains(&told)) && column,
+            "{text}: {told:?} {message}"
+        );
+        assert_eq!(message, **says);
+    }
+}
+
+/// Looking for the place of a limit leaves no trace: deeds, steps and memory are those of the one run.
+#[test]
+fn verif_looking_for_the_place_changes_nothing() {
+    let text = "fn each() { this.n = (this.n ?? 0) + 1; log(`${this.n}`); loop {} }";
+    let program = program(text);
+    let mut memory = Memory::default();
+    for n in 1..4 {
+        let run = program.run(&mut memory, &Call::Each, None);
+        let text = format!("{n}");
+        assert_eq!(run.deeds, [routine::Deed::Log { text }]);
+        assert!(run.operations >= LIMITS.operations && run.fault.is_some());
+    }
 }
 
 #[test]

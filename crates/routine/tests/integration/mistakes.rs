@@ -65,6 +65,18 @@ fn verif_mistakes_are_told_at_their_place() {
     );
     told("x = 3;\nfn each() {}", 1, 3, "only constants");
     told(
+        "fn each() { set(lamp, #{}); }",
+        1,
+        17,
+        "`lamp` is an output, not a detector",
+    );
+    told(
+        "fn each() { set(ear, #{ threshhold: 3 }); }",
+        1,
+        25,
+        "did you mean `threshold`?",
+    );
+    told(
         "fn each() { ask(lamp); }",
         1,
         17,

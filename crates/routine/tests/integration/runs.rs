@@ -255,3 +255,53 @@ fn verif_a_routine_learns_its_answer_or_what_went_wrong() {
         );
     }
 }
+
+#[test]
+fn verif_a_detector_is_set_within_its_range_only() {
+    let run = each(
+        "set(ear, #{ threshold: 12 }); set(ear, #{ threshold: 6.0 }); set(ear, #{ threshold: 15 });",
+    );
+    assert_eq!(run.fault, None);
+    let thresholds: Vec<Option<f64>> = run
+        .deeds
+        .iter()
+        .map(|deed| match deed {
+            Deed::Set {
+                detector: 6,
+                threshold_db,
+                hold_off_s: None,
+            } => *threshold_db,
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(thresholds, [Some(12.0), Some(6.0), Some(15.0)]);
+    for (body, says) in [
+        (
+            "set(ear, #{ threshold: 15.5 });",
+            "from 6 to 15 dB, not to 15.5",
+        ),
+        (
+            "set(ear, #{ threshold: 5.9 });",
+            "from 6 to 15 dB, not to 5.9",
+        ),
+        ("set(ear, #{ threshold: 0.0/0.0 });", "from 6 to 15 dB"),
+        ("set(ear, #{ hold_off: 3 });", "not settable"),
+        (
+            "set(ear, #{ threshold: \"loud\" });",
+            "a number in dB, not a text",
+        ),
+        ("set(ear, #{ });", "to what it sets"),
+        (
+            "let m = #{}; m.thresh = 9; set(ear, m);",
+            "no setting `thresh`",
+        ),
+        (
+            "let d = lamp; set(d, #{ threshold: 9 });",
+            "is an output, not a detector",
+        ),
+    ] {
+        let fault = each(body).fault.unwrap_or_else(|| panic!("{body}"));
+        assert!(fault.message.contains(says), "{body}: {fault:?}");
+        assert_eq!(fault.line, Some(1), "{body}");
+    }
+}

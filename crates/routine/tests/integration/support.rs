@@ -1,6 +1,8 @@
 //! Routines to check with.
 
-use routine::{Binding, Bound, Call, FieldKind, FieldShape, Memory, Program, Run, Setting, Shape};
+use routine::{
+    Binding, Bound, Call, FieldKind, FieldShape, Memory, Program, Ranges, Run, Setting, Shape,
+};
 
 /// A topic with a field of each kind and one with a size, a lamp, an uplink, a state, and a setting.
 pub(crate) fn binding() -> Binding {
@@ -38,6 +40,13 @@ pub(crate) fn binding() -> Binding {
                 Bound::Request(Shape {
                     name: "request.depth".to_owned(),
                     fields: vec![field("when", FieldKind::Time)],
+                }),
+            ),
+            (
+                "ear".to_owned(),
+                Bound::Detector(Ranges {
+                    threshold_db: Some((6.0, 15.0)),
+                    hold_off_s: None,
                 }),
             ),
         ],

@@ -207,6 +207,7 @@ fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, 
                 Action::Publish { .. }
                 | Action::Log { .. }
                 | Action::Ask { .. }
+                | Action::Set { .. }
                 | Action::Answer { .. }
                 | Action::Switch { on: false, .. } => {
                     continue;

@@ -1,9 +1,11 @@
 //! Behaviours and their actions.
 
-use quantity::Dimension as D;
+use quantity::{Dimension as D, LevelKind as K};
 
+use super::bounds::LEVEL;
 use crate::field::{
-    POSITIVE, RefKind as R, Section, Shape as S, between, optional as o, required as r,
+    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    required as r,
 };
 
 pub(crate) const BEHAVIOUR: Section = Section {
@@ -59,7 +61,7 @@ pub(crate) const BEHAVIOUR: Section = Section {
         o(
             "names",
             S::Content,
-            "of a routine: what its names stand for: { lamp = \"module.ID.output.ID\", shore = \"uplink.ID\", alert = \"topic.NAME\", depth = \"request.ID\", busy = \"state.NAME\" }",
+            "of a routine: what its names stand for: { lamp = \"module.ID.output.ID\", shore = \"uplink.ID\", alert = \"topic.NAME\", depth = \"request.ID\", ear = \"detector.ID\", busy = \"state.NAME\" }",
         ),
         o(
             "settings",
@@ -83,7 +85,7 @@ const CONTENT: &str = "of publish, send_up, ask and answer: what the fields of t
 
 pub(crate) const ACTION: Section = Section {
     name: "an action",
-    doc: "publish, switch, send_up, enter, ask, answer or log.",
+    doc: "publish, switch, send_up, enter, ask, answer, set or log.",
     part: None,
     fields: &[
         o("publish", S::Topic, "publish a message on a topic"),
@@ -115,6 +117,21 @@ pub(crate) const ACTION: Section = Section {
             "answer",
             S::Reference(&[R::Request]),
             "answer the question that started this behaviour",
+        ),
+        o(
+            "set",
+            S::Reference(&[R::Detector]),
+            "set the trigger of a detector of this module, within what is `settable`",
+        ),
+        o(
+            "threshold",
+            S::Level(&[K::Gain, K::Pressure, K::Exposure, K::InAir], LEVEL),
+            "of set: what `on_above` becomes; `off_below` stays as far below it",
+        ),
+        o(
+            "hold_off",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "of set: the quiet time after an event from now on",
         ),
         o("log", S::Text, "write a line to the log"),
     ],

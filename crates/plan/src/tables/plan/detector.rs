@@ -28,6 +28,39 @@ pub(crate) const DETECTOR: Section = Section {
             S::EventRate,
             "events that it is expected to tell, false ones among them: what the year's energy rests on",
         ),
+        o(
+            "settable",
+            S::Table(&SETTABLE),
+            "what behaviours of its module may set its trigger to while it listens; nothing when not written",
+        ),
+    ],
+};
+
+const SETTABLE: Section = Section {
+    name: "what is settable",
+    doc: "The ranges within which behaviours may set a detector's trigger. The threshold moves `on_above` and `off_below` together.",
+    part: None,
+    fields: &[
+        o(
+            "lowest_threshold",
+            S::Level(&[K::Gain, K::Pressure, K::Exposure, K::InAir], LEVEL),
+            "lowest level that `on_above` may be set to",
+        ),
+        o(
+            "highest_threshold",
+            S::Level(&[K::Gain, K::Pressure, K::Exposure, K::InAir], LEVEL),
+            "highest level that `on_above` may be set to",
+        ),
+        o(
+            "shortest_hold_off",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "shortest time that `hold_off` may be set to",
+        ),
+        o(
+            "longest_hold_off",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "longest time that `hold_off` may be set to",
+        ),
     ],
 };
 
