@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 43;
+const KINDS: usize = 44;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -62,6 +62,7 @@ fn kind(what: &What) -> usize {
         What::Joining { .. } => 40,
         What::Stopped { .. } => 41,
         What::Streaming { .. } => 42,
+        What::Set { .. } => 43,
     }
 }
 
@@ -305,6 +306,12 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
             line: Some(3),
             column: Some(5),
             why: "enough".to_owned(),
+        },
+        What::Set {
+            detector: DetectorIx(0),
+            threshold_db: 9.5,
+            hold_off_s: 20.0,
+            restored: false,
         },
         What::Logged {
             module,
