@@ -13,7 +13,7 @@ use std::error::Error;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use network::{Filter, LinkSpec, Machine, TopicName, Topology};
+use network::{Filter, LinkSpec, Machine, Publication, TopicName, Topology};
 use timeline::Ns;
 
 const NODES: usize = 100;
@@ -68,7 +68,17 @@ fn days(
                 machine.step(&mut out);
             }
             for node in [slot as usize, slot as usize + 50] {
-                machine.publish(now, node, topic, 60, 1, node as u32, seq)?;
+                machine.publish(
+                    now,
+                    Publication {
+                        node,
+                        topic,
+                        bytes: 60,
+                        priority: 1,
+                        stream: node as u32,
+                        seq,
+                    },
+                )?;
             }
             delivered += out.len() as u64;
             out.clear();

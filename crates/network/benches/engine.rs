@@ -15,7 +15,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitCode, Stdio};
 use std::time::Instant;
 
-use network::{Delivery, Filter, LinkSpec, Machine, TopicName, Topology};
+use network::{Delivery, Filter, LinkSpec, Machine, Publication, TopicName, Topology};
 use serde_json::{Value, json};
 use timeline::Ns;
 
@@ -123,12 +123,14 @@ fn ours(streams: &[Stream], publications: &[(Ns, u32, u64)]) -> Result<Ours, Box
         let topic = topics[number as usize];
         machine.publish(
             at,
-            stream.node,
-            topic,
-            stream.bytes,
-            stream.priority,
-            number,
-            seq,
+            Publication {
+                node: stream.node,
+                topic,
+                bytes: stream.bytes,
+                priority: stream.priority,
+                stream: number,
+                seq,
+            },
         )?;
     }
     while machine.next_time().is_some() {

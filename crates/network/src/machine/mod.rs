@@ -49,7 +49,7 @@ use turns::Turns;
 pub use errors::ErrorNames;
 pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
-    MessageId, NodeState, Stats, TopicId,
+    MessageId, NodeState, Publication, Stats, TopicId,
 };
 pub use source::{StreamId, StreamSource};
 
@@ -251,26 +251,20 @@ impl Machine {
         &self.topology
     }
 
-    /// Publishes a message of `bytes` at `node`; it is queued at once on every link its copies leave by. A smaller `priority` goes first.
+    /// Publishes a message; it is queued at once on every link its copies leave by.
     ///
     /// A copy for which there is no route just now, or whose subscriber or publisher is down, is dropped at once and reported.
     ///
     /// # Errors
     /// [`MachineError`]: unknown node or topic, a message of too many fragments, or a `now` that is late, early or beyond [`LATEST_PUBLISH`].
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the message is these eight facts; a struct would only name them twice"
-    )]
     pub fn publish(
         &mut self,
         now: Ns,
-        node: usize,
-        topic: TopicId,
-        bytes: u32,
-        priority: u8,
-        stream: u32,
-        seq: u64,
+        publication: Publication,
     ) -> Result<MessageId, MachineError> {
+        let Publication {
+            node, topic, bytes, ..
+        } = publication;
         self.check_now(now)?;
         check_node(node, self.topology.node_count())?;
         if topic.0 as usize >= self.topics.len() {
@@ -284,15 +278,7 @@ impl Machine {
         if plan.targets.len() + plan.unreachable.len() == 0 {
             self.unheard += 1;
         }
-        let sent = Sent {
-            id,
-            topic,
-            published: now,
-            bytes,
-            priority,
-            stream,
-            seq,
-        };
+        let sent = Sent::new(id, now, publication);
         self.launch(now, sent, fragments, &plan);
         Ok(id)
     }

@@ -14,6 +14,23 @@ pub struct TopicId(pub u32);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct MessageId(pub u64);
 
+/// A message as it is published.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Publication {
+    /// At which node.
+    pub node: usize,
+    /// On which topic.
+    pub topic: TopicId,
+    /// Its size.
+    pub bytes: u32,
+    /// A smaller one goes first.
+    pub priority: u8,
+    /// The publisher's number for its stream of messages.
+    pub stream: u32,
+    /// The message's number in its stream.
+    pub seq: u64,
+}
+
 /// Whether a link carries frames.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum LinkState {

@@ -6,7 +6,7 @@ use timeline::Ns;
 
 use super::direction::Waiting;
 use super::plan::Plan;
-use super::records::{Dropped, MachineError, MessageId, NodeState, TopicId};
+use super::records::{Dropped, MachineError, MessageId, NodeState, Publication, TopicId};
 use super::{Machine, Message, check_node};
 use crate::frame::fragment_count;
 
@@ -20,6 +20,28 @@ pub(crate) struct Sent {
     pub(crate) priority: u8,
     pub(crate) stream: u32,
     pub(crate) seq: u64,
+}
+
+impl Sent {
+    pub(crate) fn new(id: MessageId, published: Ns, publication: Publication) -> Sent {
+        let Publication {
+            topic,
+            bytes,
+            priority,
+            stream,
+            seq,
+            ..
+        } = publication;
+        Sent {
+            id,
+            topic,
+            published,
+            bytes,
+            priority,
+            stream,
+            seq,
+        }
+    }
 }
 
 impl Machine {

@@ -128,10 +128,13 @@ struct Letter {
     held: bool,
 }
 
+/// Whose messages on which topic wait for whom.
+type KeptFor = (usize, TopicId, usize);
+
 #[derive(Clone, Copy, Debug)]
 enum Timer {
     Answer { message: MessageId, node: usize },
-    Stale { message: MessageId, node: usize },
+    Stale { queue: KeptFor },
 }
 
 /// A network in time with the terms on which messages are delivered. It is stepped like the [`Machine`] that it holds.
@@ -142,7 +145,9 @@ pub struct Post {
     terms: BTreeMap<TopicId, Terms>,
     letters: BTreeMap<MessageId, Letter>,
     /// What waits, by publisher, topic and subscriber.
-    kept: BTreeMap<(usize, TopicId, usize), VecDeque<MessageId>>,
+    kept: BTreeMap<KeptFor, VecDeque<MessageId>>,
+    /// When the next look is due at what has waited too long.
+    stale: BTreeMap<KeptFor, Ns>,
     /// What each publisher holds on each topic, and who could not be reached since.
     held: BTreeMap<(usize, TopicId), (MessageId, BTreeSet<usize>)>,
     /// By receiver, publisher and topic.
@@ -175,6 +180,7 @@ impl Post {
             terms: BTreeMap::new(),
             letters: BTreeMap::new(),
             kept: BTreeMap::new(),
+            stale: BTreeMap::new(),
             held: BTreeMap::new(),
             memories: BTreeMap::new(),
             numbers: BTreeMap::new(),
@@ -323,6 +329,12 @@ impl Post {
     /// After a call that may have changed who can be reached.
     fn changed(&mut self, now: Ns) {
         self.reached = now;
+        self.look_at_changes(now);
+        self.absorb(now);
+    }
+
+    /// Ways change at a call, and as a controller leaves a CAN bus or comes back.
+    fn look_at_changes(&mut self, now: Ns) {
         if self.machine.changes() != self.seen_changes {
             self.seen_changes = self.machine.changes();
             self.ways.clear();
@@ -330,7 +342,6 @@ impl Post {
                 self.look = Some(now);
             }
         }
-        self.absorb(now);
     }
 
     fn reaches(&mut self, from: usize, to: usize) -> bool {

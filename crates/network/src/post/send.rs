@@ -4,39 +4,29 @@ use std::collections::BTreeMap;
 
 use timeline::{Class, Ns};
 
-use super::{Copy, FIRST_ANSWER_STREAM, Fate, Letter, NoteKind, Post, Timer};
-use crate::machine::{DropReason, MachineError, MessageId, Sent, StreamId, TopicId};
+use super::{Copy, FIRST_ANSWER_STREAM, Fate, KeptFor, Letter, NoteKind, Post, Timer};
+use crate::machine::{DropReason, MachineError, MessageId, Publication, Sent, StreamId, TopicId};
 
 impl Post {
-    /// As [`Machine::publish`](crate::Machine::publish), on the topic's terms. `stream` is below [`FIRST_ANSWER_STREAM`].
+    /// As [`Machine::publish`](crate::Machine::publish), on the topic's terms. Its stream is below [`FIRST_ANSWER_STREAM`].
     ///
     /// # Errors
     /// As there; [`MachineError::StreamTooHigh`].
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the message is these eight facts; a struct would only name them twice"
-    )]
     pub fn publish(
         &mut self,
         now: Ns,
-        node: usize,
-        topic: TopicId,
-        bytes: u32,
-        priority: u8,
-        stream: u32,
-        seq: u64,
+        publication: Publication,
     ) -> Result<MessageId, MachineError> {
-        if stream >= FIRST_ANSWER_STREAM {
-            return Err(MachineError::StreamTooHigh { stream });
-        }
+        check_stream(publication)?;
+        let Publication {
+            node, topic, bytes, ..
+        } = publication;
         let Some(&terms) = self.terms.get(&topic) else {
             if !self.letters.is_empty() || !self.terms.is_empty() {
                 self.check(now)?;
                 self.reached = now;
             }
-            let id = self
-                .machine
-                .publish(now, node, topic, bytes, priority, stream, seq)?;
+            let id = self.machine.publish(now, publication)?;
             self.absorb(now);
             return Ok(id);
         };
@@ -46,15 +36,7 @@ impl Post {
         let next = self.numbers.entry((node, topic)).or_insert(0);
         let number = *next;
         *next += 1;
-        let sent = Sent {
-            id: message,
-            topic,
-            published: now,
-            bytes,
-            priority,
-            stream,
-            seq,
-        };
+        let sent = Sent::new(message, now, publication);
         self.letters.insert(
             message,
             Letter {
@@ -118,44 +100,28 @@ impl Post {
         Ok(())
     }
 
-    /// Sends a message from one node to another, whoever subscribes, at most once.
+    /// Sends a message to one other node, whoever subscribes, at most once.
     ///
     /// # Errors
     /// As [`publish`](Self::publish).
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the message is these nine facts; a struct would only name them twice"
-    )]
     pub fn send(
         &mut self,
         now: Ns,
-        node: usize,
         to: usize,
-        topic: TopicId,
-        bytes: u32,
-        priority: u8,
-        stream: u32,
-        seq: u64,
+        publication: Publication,
     ) -> Result<MessageId, MachineError> {
         self.check(now)?;
-        if stream >= FIRST_ANSWER_STREAM {
-            return Err(MachineError::StreamTooHigh { stream });
-        }
+        check_stream(publication)?;
+        let Publication {
+            node, topic, bytes, ..
+        } = publication;
         let nodes = self.machine.topology().node_count();
         if to >= nodes {
             return Err(MachineError::NoSuchNode { node: to, nodes });
         }
         let id = self.machine.announce(now, node, topic, bytes)?;
         self.reached = now;
-        let sent = Sent {
-            id,
-            topic,
-            published: now,
-            bytes,
-            priority,
-            stream,
-            seq,
-        };
+        let sent = Sent::new(id, now, publication);
         self.machine.send(now, node, &[to], sent)?;
         self.absorb(now);
         Ok(id)
@@ -223,12 +189,49 @@ impl Post {
         }
         // What would be too old only after the end of time never is.
         if let Some(at) = published.checked_add(keep.longest) {
-            let timer = Timer::Stale {
-                message,
-                node: target,
+            self.look_for_stale((node, topic, target), at.max(now));
+        }
+    }
+
+    /// Looks at what waits for a subscriber no later than at an instant. One timer is set for all that wait for it.
+    fn look_for_stale(&mut self, queue: KeptFor, at: Ns) {
+        if self.stale.get(&queue).is_none_or(|set| at < *set) {
+            self.stale.insert(queue, at);
+            let timer = Timer::Stale { queue };
+            self.timers.push(at, Class::Publish, queue.2 as u32, timer);
+        }
+    }
+
+    /// Gives up what has waited too long for a subscriber, and sets the time of the next look.
+    pub(super) fn drop_stale(&mut self, now: Ns, queue: KeptFor) {
+        if self.stale.get(&queue) != Some(&now) {
+            return;
+        }
+        self.stale.remove(&queue);
+        let waiting: Vec<MessageId> = self
+            .kept
+            .get(&queue)
+            .into_iter()
+            .flatten()
+            .copied()
+            .collect();
+        let mut next: Option<Ns> = None;
+        for message in waiting {
+            let letter = &self.letters[&message];
+            let longest = letter.terms.keep.map(|keep| keep.longest);
+            let Some(at) = longest.and_then(|longest| letter.sent.published.checked_add(longest))
+            else {
+                continue;
             };
-            self.timers
-                .push(at.max(now), Class::Publish, target as u32, timer);
+            if at <= now {
+                self.unqueue(message, queue.2);
+                self.give_up_waiting(now, message, queue.2, DropReason::KeptTooLong);
+            } else if next.is_none_or(|next| at < next) {
+                next = Some(at);
+            }
+        }
+        if let Some(at) = next {
+            self.look_for_stale(queue, at);
         }
     }
 
@@ -286,5 +289,77 @@ impl Post {
             .send(now, node, targets, sent)
             .expect("its size and its node were checked when it was published, and nothing is pending before now");
         self.absorb(now);
+    }
+}
+
+fn check_stream(publication: Publication) -> Result<(), MachineError> {
+    match publication.stream {
+        FIRST_ANSWER_STREAM.. => Err(MachineError::StreamTooHigh {
+            stream: publication.stream,
+        }),
+        _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::machine::{LinkState, Machine};
+    use crate::post::{Keep, Terms};
+    use crate::topic::{Filter, TopicName};
+    use crate::topology::{LinkSpec, Topology};
+
+    /// A link that comes and goes a thousand times, each time with a message that waits and goes on when it is back: what may wait a week leaves one timer, not a thousand.
+    #[test]
+    fn verif_what_waited_leaves_no_timers() {
+        let link = LinkSpec {
+            a: 0,
+            b: 1,
+            rate_bps: 10_000_000,
+            propagation: Ns(500),
+            overhead_bytes: 86,
+            min_payload_bytes: 0,
+            bits_per_byte: 8,
+            lead: Ns::ZERO,
+        };
+        let topology = Topology::new(vec![Ns::ZERO; 2], vec![link], 1400).unwrap();
+        let all = Filter::parse("#").unwrap();
+        let mut post = Post::new(Machine::new(topology, vec![(1, all)]).unwrap());
+        let topic = post.topic(&TopicName::parse("a").unwrap());
+        let keep = Keep {
+            messages: 10,
+            longest: Ns(604_800_000_000_000),
+        };
+        let terms = Terms {
+            keep: Some(keep),
+            ..Terms::default()
+        };
+        post.set_terms(topic, terms);
+        let mut out = Vec::new();
+        for seq in 0..1000 {
+            let now = seq * 1_000_000_000;
+            post.set_link(Ns(now), 0, LinkState::Down).unwrap();
+            let publication = Publication {
+                node: 0,
+                topic,
+                bytes: 10,
+                priority: 0,
+                stream: 0,
+                seq,
+            };
+            step_before(&mut post, &mut out, now + 1);
+            post.publish(Ns(now + 1), publication).unwrap();
+            step_before(&mut post, &mut out, now + 2);
+            post.set_link(Ns(now + 2), 0, LinkState::Up).unwrap();
+            step_before(&mut post, &mut out, now + 1_000_000_000);
+        }
+        assert_eq!(out.len(), 1000);
+        assert_eq!(post.timers.len(), 1);
+    }
+
+    fn step_before(post: &mut Post, out: &mut Vec<crate::Delivery>, before: u64) {
+        while post.next_time().is_some_and(|at| at < Ns(before)) {
+            post.step(out);
+        }
     }
 }

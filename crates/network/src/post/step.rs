@@ -37,6 +37,7 @@ impl Post {
         let mut arrived = std::mem::take(&mut self.arrived);
         arrived.clear();
         self.machine.step_traced(&mut arrived, trace);
+        self.look_at_changes(now);
         // Before anything is answered: a copy that is lost at this instant is not one that its answer could be lost of.
         self.absorb(now);
         for delivery in &arrived {
@@ -76,7 +77,7 @@ impl Post {
     }
 
     /// What was to be sent again needs no more to wait for a path.
-    fn unqueue(&mut self, message: MessageId, node: usize) {
+    pub(super) fn unqueue(&mut self, message: MessageId, node: usize) {
         let letter = &self.letters[&message];
         let key = (letter.node, letter.sent.topic, node);
         if let Some(queue) = self.kept.get_mut(&key) {
@@ -214,13 +215,7 @@ impl Post {
         }
         while let Some(entry) = self.timers.pop_if(now, Class::Publish) {
             match entry.payload {
-                Timer::Stale { message, node } => {
-                    let waits = self.followed(message, node, |copy| copy.waits);
-                    if waits {
-                        self.unqueue(message, node);
-                        self.give_up_waiting(now, message, node, DropReason::KeptTooLong);
-                    }
-                }
+                Timer::Stale { queue } => self.drop_stale(now, queue),
                 Timer::Answer { message, node } => {
                     if self.followed(message, node, |copy| copy.due == Some(now))
                         && self.unanswered(now, message, node)

@@ -1,9 +1,9 @@
 //! Streams that have room and streams that have none.
 
 use network::{
-    AtMost, BoundError, DelayBound, Filter, Flow, Machine, Medium, RateError, StreamAsk,
-    StreamRoom, TopicName, Topology, WhyRefused, WhyUnknown, admit, delay_bounds, rate_left,
-    stream_limit,
+    AtMost, BoundError, DelayBound, Filter, Flow, Machine, Medium, Publication, RateError,
+    StreamAsk, StreamRoom, TopicName, Topology, WhyRefused, WhyUnknown, admit, delay_bounds,
+    rate_left, stream_limit,
 };
 use timeline::Ns;
 
@@ -255,7 +255,17 @@ fn verif_no_run_with_streams_passes_its_bound() {
             }
             let flow = &flows[n];
             machine
-                .publish(at, flow.node, id, flow.bytes, flow.priority, n as u32, seq)
+                .publish(
+                    at,
+                    Publication {
+                        node: flow.node,
+                        topic: id,
+                        bytes: flow.bytes,
+                        priority: flow.priority,
+                        stream: n as u32,
+                        seq,
+                    },
+                )
                 .unwrap();
         }
         while machine.next_time().is_some() {

@@ -1,8 +1,8 @@
 //! Network calculus: Le Boudec and Thiran (2001), and simulated latencies that never exceed the bound.
 
 use network::{
-    AtMost, BoundError, BurstAndRate, DelayBound, Filter, Flow, Machine, RateLatency, TopicName,
-    Topology, WhyUnknown, delay_bounds, no_queue_latency, server_bound,
+    AtMost, BoundError, BurstAndRate, DelayBound, Filter, Flow, Machine, Publication, RateLatency,
+    TopicName, Topology, WhyUnknown, delay_bounds, no_queue_latency, server_bound,
 };
 use proptest::prelude::*;
 use timeline::Ns;
@@ -144,7 +144,17 @@ fn verif_what_answers_others_comes_closer_together() {
     for seq in 0..4 {
         let stream = u32::from(seq == 3);
         machine
-            .publish(Ns(2 * period), 0, topic, 90, 0, stream, seq)
+            .publish(
+                Ns(2 * period),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 90,
+                    priority: 0,
+                    stream,
+                    seq,
+                },
+            )
             .unwrap();
     }
     while machine.next_time().is_some() {

@@ -1,9 +1,9 @@
 //! Bit errors on CAN: against an independent simulator and exact fractions (reference/make/network_can_errors.py; SimPy 4.1.2, SciPy 1.17.1), and by hand.
 
 use network::{
-    BusSpec, CanIds, CanMessage, CanResponse, DropReason, Machine, Medium, NodeState, TopicName,
-    Topology, Wire, bus_frame_loss, can_mean_repeats, can_response_times,
-    can_response_times_with_errors, can_sendings_to_bus_off, copy_loss,
+    BusSpec, CanIds, CanMessage, CanResponse, DropReason, Keep, Machine, Medium, NodeState, Post,
+    Publication, Terms, TopicName, Topology, Wire, bus_frame_loss, can_mean_repeats,
+    can_response_times, can_response_times_with_errors, can_sendings_to_bus_off, copy_loss,
 };
 use serde_json::Value;
 use timeline::Ns;
@@ -132,7 +132,19 @@ fn deliver(machine: &mut Machine, now: Ns, bytes: u32, seq: u64) -> Vec<Ns> {
     let mut out = Vec::new();
     step_to(machine, now);
     let topic = machine.topic(&TopicName::parse("a").unwrap());
-    machine.publish(now, 0, topic, bytes, 0, 0, seq).unwrap();
+    machine
+        .publish(
+            now,
+            Publication {
+                node: 0,
+                topic,
+                bytes,
+                priority: 0,
+                stream: 0,
+                seq,
+            },
+        )
+        .unwrap();
     while machine.stats().in_flight > 0 {
         machine.step(&mut out);
     }
@@ -236,7 +248,19 @@ fn verif_frames_of_others_count_as_silence_by_hand() {
     let mut out = Vec::new();
     machine.step(&mut out);
     for seq in 0..100 {
-        machine.publish(begin, 1, topic, 0, 0, 1, seq).unwrap();
+        machine
+            .publish(
+                begin,
+                Publication {
+                    node: 1,
+                    topic,
+                    bytes: 0,
+                    priority: 0,
+                    stream: 1,
+                    seq,
+                },
+            )
+            .unwrap();
     }
     let end = begin.0 + 100 * 55_000;
     let mut back = None;
@@ -247,6 +271,61 @@ fn verif_frames_of_others_count_as_silence_by_hand() {
         }
     }
     assert_eq!(back, Some(Ns(end + 23 * 11_000)));
+}
+
+/// What may wait for a way waits while its controller is off the bus, and goes at the instant at which that is back.
+#[test]
+fn verif_what_waits_for_a_controller_goes_when_it_is_back() {
+    let spec = BusSpec {
+        propagation: Ns::ZERO,
+        ..can(vec![0, 1], 1_000_000)
+    };
+    let topology = Topology::new(vec![Ns::ZERO; 2], Vec::new(), 100)
+        .unwrap()
+        .with_buses(vec![spec])
+        .unwrap();
+    let mut post = Post::new(heard(&topology, 0.9, 3));
+    let topic = post.topic(&TopicName::parse("a").unwrap());
+    let keep = Keep {
+        messages: 4,
+        longest: Ns(1_000_000_000),
+    };
+    post.set_terms(
+        topic,
+        Terms {
+            keep: Some(keep),
+            ..Terms::default()
+        },
+    );
+    let of = |seq| Publication {
+        node: 0,
+        topic,
+        bytes: 0,
+        priority: 0,
+        stream: 0,
+        seq,
+    };
+    let mut out = Vec::new();
+    post.publish(Ns::ZERO, of(0)).unwrap();
+    let off = 32 * 75_000 + 16 * 8_000;
+    while post.next_time().is_some_and(|at| at <= Ns(off)) {
+        post.step(&mut out);
+    }
+    let lost: Vec<_> = post.drain_drops().map(|d| (d.seq, d.reason)).collect();
+    assert_eq!(lost, [(0, DropReason::BusOff)]);
+    let told = names(&topology, 3);
+    post.machine_mut()
+        .set_bit_errors(Ns(off), Medium::Bus(0), 0.0, &told)
+        .unwrap();
+    for seq in 1..3 {
+        post.publish(Ns(off + seq), of(seq)).unwrap();
+    }
+    while post.next_time().is_some() {
+        post.step(&mut out);
+    }
+    let back = off + 128 * 11 * 1000;
+    let came: Vec<_> = out.iter().map(|d| (d.seq, d.at.0)).collect();
+    assert_eq!(came, [(1, back + 55_000), (2, back + 110_000)]);
 }
 
 #[test]

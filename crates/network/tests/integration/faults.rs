@@ -5,8 +5,8 @@
 //! delivered at 1 612 000.
 
 use network::{
-    Delivery, DropReason, Dropped, Filter, LinkState, Machine, MachineError, NodeState, TopicId,
-    TopicName, Topology,
+    Delivery, DropReason, Dropped, Filter, LinkState, Machine, MachineError, NodeState,
+    Publication, TopicId, TopicName, Topology,
 };
 use timeline::{Class, Ns};
 
@@ -43,7 +43,19 @@ fn drops(machine: &mut Machine) -> Vec<(u64, usize, u64, DropReason)> {
 #[test]
 fn verif_undisturbed() {
     let (mut machine, topic) = line();
-    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     let out = run_until(&mut machine, Ns::MAX);
     assert_eq!((out.len(), out[0].node, out[0].at), (1, 2, Ns(1_612_000)));
 }
@@ -62,7 +74,19 @@ fn verif_a_cut_loses_what_has_not_wholly_crossed() {
         (1_607_001, 1, false),
     ] {
         let (mut machine, topic) = line();
-        machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+        machine
+            .publish(
+                Ns(0),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 90,
+                    priority: 0,
+                    stream: 0,
+                    seq: 0,
+                },
+            )
+            .unwrap();
         let mut out = run_until(&mut machine, Ns(cut_ns));
         machine.set_link(Ns(cut_ns), link, LinkState::Down).unwrap();
         out.extend(run_until(&mut machine, Ns::MAX));
@@ -90,7 +114,19 @@ fn verif_a_cut_loses_what_has_not_wholly_crossed() {
 fn verif_a_cut_empties_the_queue_and_frees_the_transmitter() {
     let (mut machine, topic) = line();
     for seq in 0..3 {
-        machine.publish(Ns(0), 0, topic, 90, 0, 0, seq).unwrap();
+        machine
+            .publish(
+                Ns(0),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 90,
+                    priority: 0,
+                    stream: 0,
+                    seq,
+                },
+            )
+            .unwrap();
     }
     run_until(&mut machine, Ns(300_000));
     assert_eq!(machine.stats().directions[0].waiting, 2);
@@ -100,12 +136,48 @@ fn verif_a_cut_empties_the_queue_and_frees_the_transmitter() {
         [0, 1, 2].map(|seq| (seq, 2, 300_000, DropReason::LinkDown))
     );
     assert_eq!(machine.stats().directions[0].busy, Ns(300_000));
-    machine.publish(Ns(310_000), 0, topic, 90, 0, 0, 3).unwrap();
+    machine
+        .publish(
+            Ns(310_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 3,
+            },
+        )
+        .unwrap();
     assert_eq!(drops(&mut machine), [(3, 2, 310_000, DropReason::NoPath)]);
     // Mended while the interrupted frame would still have been on its way: the transmitter is free at once, and stays so.
     machine.set_link(Ns(320_000), 0, LinkState::Up).unwrap();
-    machine.publish(Ns(320_000), 0, topic, 90, 0, 0, 4).unwrap();
-    machine.publish(Ns(320_000), 0, topic, 90, 0, 0, 5).unwrap();
+    machine
+        .publish(
+            Ns(320_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 4,
+            },
+        )
+        .unwrap();
+    machine
+        .publish(
+            Ns(320_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 5,
+            },
+        )
+        .unwrap();
     let out = run_until(&mut machine, Ns::MAX);
     let rows: Vec<_> = out.iter().map(|d| (d.seq, d.at.0)).collect();
     assert_eq!(
@@ -117,7 +189,19 @@ fn verif_a_cut_empties_the_queue_and_frees_the_transmitter() {
 #[test]
 fn verif_one_lost_fragment_loses_the_message() {
     let (mut machine, topic) = line();
-    machine.publish(Ns(0), 0, topic, 180, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 180,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     run_until(&mut machine, Ns(1_000_000));
     // The first fragment is on link 1, the second on link 0.
     machine.set_link(Ns(1_000_000), 1, LinkState::Down).unwrap();
@@ -151,7 +235,19 @@ fn verif_a_stopped_node_loses_what_it_holds() {
         (1_607_001, false),
     ] {
         let (mut machine, topic) = line();
-        machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+        machine
+            .publish(
+                Ns(0),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 90,
+                    priority: 0,
+                    stream: 0,
+                    seq: 0,
+                },
+            )
+            .unwrap();
         let mut out = run_until(&mut machine, Ns(stop_ns));
         machine.set_node(Ns(stop_ns), 1, NodeState::Down).unwrap();
         out.extend(run_until(&mut machine, Ns::MAX));
@@ -165,8 +261,32 @@ fn verif_a_stopped_node_loses_what_it_holds() {
     }
     let (mut machine, topic) = line();
     machine.set_node(Ns(5), 2, NodeState::Down).unwrap();
-    machine.publish(Ns(5), 0, topic, 90, 0, 0, 0).unwrap();
-    machine.publish(Ns(5), 2, topic, 90, 0, 1, 0).unwrap();
+    machine
+        .publish(
+            Ns(5),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
+    machine
+        .publish(
+            Ns(5),
+            Publication {
+                node: 2,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 1,
+                seq: 0,
+            },
+        )
+        .unwrap();
     assert_eq!(
         drops(&mut machine),
         [
@@ -176,7 +296,19 @@ fn verif_a_stopped_node_loses_what_it_holds() {
     );
     assert_eq!(machine.next(), None);
     machine.set_node(Ns(6), 2, NodeState::Up).unwrap();
-    machine.publish(Ns(6), 0, topic, 90, 0, 0, 1).unwrap();
+    machine
+        .publish(
+            Ns(6),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1,
+            },
+        )
+        .unwrap();
     assert_eq!(run_until(&mut machine, Ns::MAX)[0].at, Ns(6 + 1_612_000));
 }
 
@@ -197,7 +329,19 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
         assert_eq!(s.copies_due, s.delivered + s.dropped + s.in_flight);
     };
     // A copy under way to it when it becomes a tap: dropped as its frame comes in; the other copy goes on.
-    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     let mut out = run_until(&mut machine, Ns(400_000));
     machine.set_node(Ns(400_000), 1, NodeState::Passes).unwrap();
     due(&machine);
@@ -207,8 +351,32 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     assert_eq!(drops(&mut machine), [(0, 1, 806_000, DropReason::NodeDown)]);
     // Published while it is one: its copy is dropped at once, and so is all that it would publish itself.
     let at = Ns(2_000_000);
-    machine.publish(at, 0, topic, 90, 0, 0, 1).unwrap();
-    machine.publish(at, 1, topic, 90, 0, 1, 0).unwrap();
+    machine
+        .publish(
+            at,
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1,
+            },
+        )
+        .unwrap();
+    machine
+        .publish(
+            at,
+            Publication {
+                node: 1,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 1,
+                seq: 0,
+            },
+        )
+        .unwrap();
     due(&machine);
     assert_eq!(
         drops(&mut machine),
@@ -223,7 +391,19 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     assert_eq!(rows, [(2, at.0 + 1_612_000)]);
     // What a tap holds for others is lost once it stops.
     let at = Ns(4_000_000);
-    machine.publish(at, 0, topic, 90, 0, 0, 2).unwrap();
+    machine
+        .publish(
+            at,
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 2,
+            },
+        )
+        .unwrap();
     run_until(&mut machine, Ns(at.0 + 803_000));
     let stop = Ns(at.0 + 803_000);
     machine.set_node(stop, 1, NodeState::Down).unwrap();
@@ -233,7 +413,17 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     due(&machine);
     machine.set_node(Ns(6_000_000), 1, NodeState::Up).unwrap();
     machine
-        .publish(Ns(6_000_000), 0, topic, 90, 0, 0, 3)
+        .publish(
+            Ns(6_000_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 3,
+            },
+        )
         .unwrap();
     assert_eq!(run_until(&mut machine, Ns::MAX).len(), 2);
 }
@@ -242,7 +432,19 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
 #[test]
 fn verif_a_copy_that_misses_a_frame_at_a_tap_is_dropped_once() {
     let (mut machine, topic) = line();
-    machine.publish(Ns(0), 0, topic, 180, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 180,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     run_until(&mut machine, Ns(1_600_000));
     machine
         .set_node(Ns(1_600_000), 2, NodeState::Passes)
@@ -266,8 +468,32 @@ fn verif_a_machine_sends_nothing_through_a_node_that_does_not_relay() {
     let subscriptions = (0..3).map(|node| (node, everything.clone())).collect();
     let mut machine = Machine::new(topology, subscriptions).unwrap();
     let topic = machine.topic(&TopicName::parse("a").unwrap());
-    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
-    machine.publish(Ns(0), 1, topic, 90, 0, 1, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 1,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 1,
+                seq: 0,
+            },
+        )
+        .unwrap();
     assert_eq!(drops(&mut machine), [(0, 2, 0, DropReason::NoPath)]);
     let mut reached: Vec<_> = run_until(&mut machine, Ns::MAX)
         .iter()
@@ -287,10 +513,34 @@ fn verif_later_messages_go_round_a_cut() {
     let topology = Topology::new(vec![Ns(0); 3], links, 90).unwrap();
     let mut machine = Machine::new(topology, vec![(2, Filter::parse("#").unwrap())]).unwrap();
     let topic = machine.topic(&TopicName::parse("a").unwrap());
-    machine.publish(Ns(0), 0, topic, 90, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     let mut out = run_until(&mut machine, Ns(900_000));
     machine.set_link(Ns(900_000), 2, LinkState::Down).unwrap();
-    machine.publish(Ns(900_000), 0, topic, 90, 0, 0, 1).unwrap();
+    machine
+        .publish(
+            Ns(900_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1,
+            },
+        )
+        .unwrap();
     out.extend(run_until(&mut machine, Ns::MAX));
     assert_eq!(
         out.iter().map(|d| d.at.0).collect::<Vec<_>>(),
@@ -301,14 +551,50 @@ fn verif_later_messages_go_round_a_cut() {
 #[test]
 fn verif_an_answer_is_published_before_links_choose() {
     let (mut machine, topic) = line();
-    machine.publish(Ns(0), 0, topic, 90, 1, 0, 0).unwrap();
-    machine.publish(Ns(0), 0, topic, 90, 1, 0, 1).unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 1,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
+    machine
+        .publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 1,
+                stream: 0,
+                seq: 1,
+            },
+        )
+        .unwrap();
     let mut out = Vec::new();
     // At 800 000 the first frame has left node 0; the answer of a priority that goes first overtakes the second message.
     while machine.next() != Some((Ns(800_000), Class::StartService)) {
         machine.step(&mut out);
     }
-    machine.publish(Ns(800_000), 0, topic, 90, 0, 1, 0).unwrap();
+    machine
+        .publish(
+            Ns(800_000),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 1,
+                seq: 0,
+            },
+        )
+        .unwrap();
     out.extend(run_until(&mut machine, Ns::MAX));
     assert_eq!(
         out.iter().map(|d| (d.stream, d.seq)).collect::<Vec<_>>(),
@@ -324,32 +610,94 @@ fn verif_calls_out_of_order_are_refused_and_change_nothing() {
         Machine::new(machine.topology().clone(), vec![(3, everything)]),
         Err(MachineError::NoSuchNode { node: 3, nodes: 3 })
     ));
-    machine.publish(Ns(10), 0, topic, 90, 0, 0, 0).unwrap();
+    machine
+        .publish(
+            Ns(10),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 0,
+            },
+        )
+        .unwrap();
     let before = machine.stats();
     assert_eq!(
-        machine.publish(Ns(9), 0, topic, 90, 0, 0, 1),
+        machine.publish(
+            Ns(9),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::Late {
             now: Ns(9),
             reached: Ns(10)
         })
     );
     assert_eq!(
-        machine.publish(Ns(11), 0, topic, 90, 0, 0, 1),
+        machine.publish(
+            Ns(11),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::Early {
             now: Ns(11),
             pending: Ns(10)
         })
     );
     assert_eq!(
-        machine.publish(Ns(10), 3, topic, 90, 0, 0, 1),
+        machine.publish(
+            Ns(10),
+            Publication {
+                node: 3,
+                topic,
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::NoSuchNode { node: 3, nodes: 3 })
     );
     assert_eq!(
-        machine.publish(Ns(10), 0, TopicId(7), 90, 0, 0, 1),
+        machine.publish(
+            Ns(10),
+            Publication {
+                node: 0,
+                topic: TopicId(7),
+                bytes: 90,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::NoSuchTopic { topic: 7 })
     );
     assert!(matches!(
-        machine.publish(Ns(10), 0, topic, u32::MAX, 0, 0, 1),
+        machine.publish(
+            Ns(10),
+            Publication {
+                node: 0,
+                topic,
+                bytes: u32::MAX,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::Frame(_))
     ));
     assert_eq!(
@@ -363,7 +711,17 @@ fn verif_calls_out_of_order_are_refused_and_change_nothing() {
     assert_eq!(machine.stats(), before);
     run_until(&mut machine, Ns::MAX);
     assert!(matches!(
-        machine.publish(Ns(u64::MAX), 0, topic, 1, 0, 0, 1),
+        machine.publish(
+            Ns(u64::MAX),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 1,
+                priority: 0,
+                stream: 0,
+                seq: 1
+            }
+        ),
         Err(MachineError::BeyondTime { .. })
     ));
     assert_eq!(

@@ -3,7 +3,7 @@
 use chance::clopper_pearson;
 use network::{
     Delivery, DropReason, ErrorNames, LinkSpec, LossError, Machine, MachineError, Medium,
-    TopicName, Topology, copy_loss, frame_loss,
+    Publication, TopicName, Topology, copy_loss, frame_loss,
 };
 use serde_json::Value;
 use timeline::Ns;
@@ -60,7 +60,19 @@ fn sent(machine: &mut Machine, bytes: u32, messages: u64) -> Vec<Delivery> {
     let mut out = Vec::new();
     for seq in 0..messages {
         let now = machine.next_time().unwrap_or(Ns(seq * 1_000_000_000));
-        machine.publish(now, 0, topic, bytes, 1, 0, seq).unwrap();
+        machine
+            .publish(
+                now,
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes,
+                    priority: 1,
+                    stream: 0,
+                    seq,
+                },
+            )
+            .unwrap();
         while machine.next_time().is_some() {
             machine.step(&mut out);
         }
@@ -228,7 +240,17 @@ fn verif_frames_are_lost_on_buses_with_turns() {
             let topic = machine.topic(&TopicName::parse(&stream.topic).unwrap());
             let now = Ns::ZERO;
             machine
-                .publish(now, stream.node, topic, stream.bytes, 0, number as u32, 0)
+                .publish(
+                    now,
+                    Publication {
+                        node: stream.node,
+                        topic,
+                        bytes: stream.bytes,
+                        priority: 0,
+                        stream: number as u32,
+                        seq: 0,
+                    },
+                )
                 .unwrap();
         }
         let mut out = Vec::new();

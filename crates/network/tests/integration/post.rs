@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use network::{
     Delivery, DropReason, Dropped, FIRST_ANSWER_STREAM, Filter, Keep, LinkState, Machine,
-    MachineError, NodeState, Note, NoteKind, Post, Retry, Stats, Terms, TopicName, Topology,
+    MachineError, NodeState, Note, NoteKind, Post, Publication, Retry, Stats, Terms, TopicName,
+    Topology,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -144,12 +145,14 @@ fn run(case: &Case, after_arrivals: bool) -> Run {
             let message = post
                 .publish(
                     Ns(now),
-                    s.node,
-                    topics[number],
-                    s.bytes,
-                    s.priority,
-                    number as u32,
-                    seq,
+                    Publication {
+                        node: s.node,
+                        topic: topics[number],
+                        bytes: s.bytes,
+                        priority: s.priority,
+                        stream: number as u32,
+                        seq,
+                    },
                 )
                 .unwrap();
             names.insert(message, (number as u32, seq));
@@ -375,9 +378,32 @@ fn verif_streams_of_acknowledgements_are_nobody_elses() {
         let topic = post.topic(&TopicName::parse("t").unwrap());
         post.set_terms(topic, terms);
         let stream = FIRST_ANSWER_STREAM;
-        let told = post.publish(Ns(0), 0, topic, 10, 0, stream, 0);
+        let told = post.publish(
+            Ns(0),
+            Publication {
+                node: 0,
+                topic,
+                bytes: 10,
+                priority: 0,
+                stream,
+                seq: 0,
+            },
+        );
         assert_eq!(told, Err(MachineError::StreamTooHigh { stream }));
-        assert!(post.publish(Ns(0), 0, topic, 10, 0, stream - 1, 0).is_ok());
+        assert!(
+            post.publish(
+                Ns(0),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 10,
+                    priority: 0,
+                    stream: stream - 1,
+                    seq: 0
+                }
+            )
+            .is_ok()
+        );
     }
 }
 

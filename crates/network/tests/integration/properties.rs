@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use network::{Delivery, Dropped, HopRecord, LinkSpec, Medium, MessageId, Topology, frame_time};
+use network::{
+    Delivery, Dropped, HopRecord, LinkSpec, Medium, MessageId, Publication, Topology, frame_time,
+};
 use proptest::prelude::*;
 use timeline::Ns;
 
@@ -119,7 +121,7 @@ proptest! {
         let topic = one.topic(&network::TopicName::parse("line/n0/level").unwrap());
         let mut draw = Draw(seed);
         for seq in 0..20 {
-            let id = one.publish(Ns(0), draw.below(scenario.topology.node_count() as u64) as usize, topic, 700, 0, 0, seq).unwrap();
+            let id = one.publish(Ns(0), Publication { node: draw.below(scenario.topology.node_count() as u64) as usize, topic, bytes: 700, priority: 0, stream: 0, seq }).unwrap();
             prop_assert_eq!(id, MessageId(seq));
         }
         let mut out = Vec::new();

@@ -1,6 +1,6 @@
 //! Closed forms of queueing theory, for one link fed at random.
 
-use network::{Machine, TopicName, Topology};
+use network::{Machine, Publication, TopicName, Topology};
 use timeline::Ns;
 
 use crate::support::{Draw, link};
@@ -43,12 +43,14 @@ fn waits(classes: &[Class], messages: u64, seed: u64) -> Vec<(f64, f64)> {
         machine
             .publish(
                 at,
-                0,
-                topic,
-                classes[number].bytes - 1,
-                number as u8,
-                number as u32,
-                seq,
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: classes[number].bytes - 1,
+                    priority: number as u8,
+                    stream: number as u32,
+                    seq,
+                },
             )
             .unwrap();
     }

@@ -1,8 +1,8 @@
 //! Streams that the machine sends of itself: against an independent simulator written from the rules in SimPy 4.1.2 (reference/make/network_streams.py), and by what must always hold.
 
 use network::{
-    DelayBound, Flow, LinkState, Machine, MachineError, StreamAsk, StreamId, StreamRoom,
-    StreamSource, TopicName, Topology, admit, delay_bounds, stream_limit,
+    DelayBound, Flow, LinkState, Machine, MachineError, Publication, StreamAsk, StreamId,
+    StreamRoom, StreamSource, TopicName, Topology, admit, delay_bounds, stream_limit,
 };
 use serde_json::Value;
 use timeline::{Class, Ns};
@@ -127,12 +127,14 @@ fn run(
             machine
                 .publish(
                     now,
-                    s.node,
-                    topics[number],
-                    s.bytes,
-                    s.priority,
-                    number as u32,
-                    seq,
+                    Publication {
+                        node: s.node,
+                        topic: topics[number],
+                        bytes: s.bytes,
+                        priority: s.priority,
+                        stream: number as u32,
+                        seq,
+                    },
                 )
                 .unwrap();
         }

@@ -2,7 +2,7 @@
 
 use network::{
     Access, AtMost, BusSpec, CanIds, Delivery, Dropped, Filter, Flow, HopRecord, LinkSpec,
-    LinkState, Machine, NodeState, Stats, TopicName, Topology, Wire,
+    LinkState, Machine, NodeState, Publication, Stats, TopicName, Topology, Wire,
 };
 use serde_json::Value;
 use timeline::{Class, Ns};
@@ -258,12 +258,14 @@ pub(crate) fn run_on(mut machine: Machine, scenario: &Scenario, hand_in: HandIn)
             machine
                 .publish(
                     Ns(now),
-                    stream.node,
-                    topics[number],
-                    stream.bytes,
-                    stream.priority,
-                    number as u32,
-                    seq,
+                    Publication {
+                        node: stream.node,
+                        topic: topics[number],
+                        bytes: stream.bytes,
+                        priority: stream.priority,
+                        stream: number as u32,
+                        seq,
+                    },
                 )
                 .unwrap();
             next += 1;

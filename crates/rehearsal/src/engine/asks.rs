@@ -230,13 +230,15 @@ impl Engine<'_> {
         let message = post
             .send(
                 self.now,
-                asker.0,
                 q.to.0,
-                topic,
-                self.asks.question_bytes[request.0],
-                q.priority,
-                stream,
-                ask,
+                network::Publication {
+                    node: asker.0,
+                    topic,
+                    bytes: self.asks.question_bytes[request.0],
+                    priority: q.priority,
+                    stream,
+                    seq: ask,
+                },
             )
             .map_err(|source| self.refused_by_network(source))?;
         let asked = What::Asking {
@@ -296,13 +298,15 @@ impl Engine<'_> {
         let message = post
             .send(
                 self.now,
-                q.to.0,
                 a.asker.0,
-                topic,
-                self.asks.answer_bytes[a.request.0],
-                q.priority,
-                stream,
-                ask,
+                network::Publication {
+                    node: q.to.0,
+                    topic,
+                    bytes: self.asks.answer_bytes[a.request.0],
+                    priority: q.priority,
+                    stream,
+                    seq: ask,
+                },
             )
             .map_err(|source| self.refused_by_network(source))?;
         if let Some(open) = self.asks.open.get_mut(&ask) {
@@ -405,12 +409,14 @@ impl Engine<'_> {
         let message = post
             .publish(
                 self.now,
-                module.0,
-                topic,
-                bytes,
-                joining.priority,
-                stream,
-                number,
+                network::Publication {
+                    node: module.0,
+                    topic,
+                    bytes,
+                    priority: joining.priority,
+                    stream,
+                    seq: number,
+                },
             )
             .map_err(|source| RehearsalError::Machine {
                 at: self.now,

@@ -54,12 +54,14 @@ impl Engine<'_> {
         let message = machine
             .publish(
                 self.now,
-                module.0,
-                self.topics[topic.0],
-                traffic.bytes[topic.0],
-                plan.priority,
-                stream,
-                *sequence,
+                network::Publication {
+                    node: module.0,
+                    topic: self.topics[topic.0],
+                    bytes: traffic.bytes[topic.0],
+                    priority: plan.priority,
+                    stream,
+                    seq: *sequence,
+                },
             )
             .map_err(|source| RehearsalError::Machine {
                 at: self.now,
