@@ -3,6 +3,7 @@
 //! A store takes recordings while its own module and that of the sensor work, at the rate of docs/method/storage.md (the share of the time recorded counts as
 //! a mean rate), and a log entry when what is logged happens. A file ends at each whole multiple of the cut in UTC and when writing stops. When
 //! the store is full, what the plan names goes in its order: the log at once, the oldest files as room is needed; when nothing is left to go, it takes nothing more.
+//! Where the log goes first and recordings are overwritten, an entry goes as soon as more is recorded.
 
 use assess::input::{Filling, InputError, filling, usable_bytes};
 use plan::{CueSheet, Droppable, FaultKind, Line, SensorIx, StorageIx};
@@ -41,6 +42,8 @@ pub(super) struct StoreNow {
     stuffed: bool,
     /// The oldest recordings go as new ones come.
     overwrites: bool,
+    /// The plan names logs before recordings: while recordings come they take the room of the log, too.
+    logs_first: bool,
     /// Nothing more fits, and it has been told.
     full: bool,
     next: Option<Ns>,
@@ -86,7 +89,10 @@ impl StoreNow {
     fn look_ahead(&mut self) {
         let rate_b_s = self.rate_b_s();
         let free_bytes = self.usable_bytes - self.held_bytes();
-        self.next = if self.full || (self.overwrites && self.recordings_bytes > 0.0) {
+        let log_goes =
+            self.logs_first && self.logs_bytes > 0.0 && (rate_b_s > 0.0 || self.over_bytes() > 0.0);
+        let overwrites = self.overwrites && self.recordings_bytes > 0.0;
+        self.next = if self.full || (overwrites && !log_goes) {
             None
         } else if self.overwrites || self.stuffed || free_bytes <= 0.0 {
             Some(self.since)
@@ -175,6 +181,8 @@ pub(super) fn stores(line: &Line, cues: &CueSheet) -> Result<Vec<StoreNow>, Inpu
                 since: Ns::ZERO,
                 stuffed: false,
                 overwrites: false,
+                logs_first: storage.drop.as_deref().and_then(<[_]>::first)
+                    == Some(&Droppable::Logs),
                 full: false,
                 next: None,
                 count: StoreCount::default(),

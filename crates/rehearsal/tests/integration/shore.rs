@@ -200,6 +200,34 @@ fn verif_what_is_dropped_first_goes_first() {
     assert!(outcome.stores[0].dropped_bytes >= 4_000.0);
 }
 
+/// The log goes before old recordings also once these are overwritten: an entry that comes then goes at once, because more is recorded. The other way round it
+/// takes the place of old recordings and stays.
+#[test]
+fn verif_the_order_of_what_goes_holds_while_recordings_are_overwritten() {
+    let rate_b_s = 240_116.0 / 30.0;
+    let of = |drop: &str| {
+        let more = format!("drop = [{drop}]\nlogs = {{ event = \"4 kB\" }}");
+        let (line, cues) = line_and_cues(&[(SENDS, &card(&more))], &[]);
+        let (outcome, records) = run(&line, &cues);
+        let events = times(&records, |w| matches!(w, What::Event { .. }));
+        let logs_gone = times(&records, |w| {
+            let logs = Droppable::Logs;
+            matches!(w, What::StoreDrops { what, .. } if *what == logs)
+        });
+        (outcome.stores[0], events, logs_gone)
+    };
+    let (count, events, gone) = of("\"logs\", \"oldest-recordings\"");
+    let first = FULL_S - 4_000.0 / rate_b_s;
+    let late: Vec<f64> = events.iter().copied().filter(|t| *t > FULL_S).collect();
+    assert!(!late.is_empty() && late.len() < events.len(), "{events:?}");
+    assert!((gone[0] - first).abs() < 1e-6, "{gone:?}");
+    assert_eq!(gone[1..], late);
+    assert!((count.held_bytes - 400_000.0).abs() < 1.0, "{count:?}");
+    let (count, _, gone) = of("\"oldest-recordings\", \"logs\"");
+    assert!(gone.is_empty(), "{gone:?}");
+    assert!((count.held_bytes - 400_000.0).abs() < 1.0, "{count:?}");
+}
+
 /// Something else fills the card from 40 s to 70 s: the file is closed, 30 s of sound find no room, and a new one begins. What was recorded before stays.
 #[test]
 fn verif_a_store_that_something_else_fills_loses_until_it_is_free() {
