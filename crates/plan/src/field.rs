@@ -290,9 +290,14 @@ pub(crate) fn amount_example(dimension: Dimension, bounds: Bounds) -> String {
     });
     match usual {
         Some(text) => (*text).to_owned(),
+        None if bounds == PPM => "2 ppm".to_owned(),
+        None if bounds.least == 0.0 => show(bounds.most / 20.0, dimension),
         None => show((bounds.least * bounds.most).sqrt(), dimension),
     }
 }
+
+/// Drifts of clocks.
+pub(crate) const PPM: Bounds = between(0.0, 0.01, "from 0 ppm to 10000 ppm");
 
 pub(crate) const fn between(least: f64, most: f64, why: &'static str) -> Bounds {
     Bounds { least, most, why }

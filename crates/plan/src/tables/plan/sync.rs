@@ -2,7 +2,7 @@
 
 use quantity::Dimension as D;
 
-use crate::field::{RefKind as R, Section, Shape as S, between, optional as o, required as r};
+use crate::field::{PPM, RefKind as R, Section, Shape as S, between, optional as o, required as r};
 
 pub(crate) const STREAM: Section = Section {
     name: "a stream",
@@ -89,12 +89,12 @@ pub(crate) const CLOCK: Section = Section {
     fields: &[
         r(
             "drift",
-            S::Amount(D::Ratio, between(0.0, 0.01, "from 0 ppm to 10000 ppm")),
+            S::Amount(D::Ratio, PPM),
             "by how much it runs too fast or too slow at most",
         ),
         o(
             "temperature_step",
-            S::Amount(D::Ratio, between(0.0, 0.01, "from 0 ppm to 10000 ppm")),
+            S::Amount(D::Ratio, PPM),
             "what the change of temperature on the way into the water adds to that; nothing when not written",
         ),
     ],
