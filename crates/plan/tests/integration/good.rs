@@ -1,5 +1,6 @@
 //! Good plans: what they resolve to, and what does not matter.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use plan::{LARGEST_MODEL, Line, ModelGives, Stage};
@@ -162,6 +163,70 @@ fn verif_the_examples_read_without_mistakes() {
         }
     }
     assert!(seen >= 2);
+}
+
+/// Every kind of fault happens in some cue sheet of the examples, and the sheet of mishaps expects something of each of its own; every key of an uplink and of a store is
+/// written in some plan of them.
+#[test]
+fn verif_the_examples_show_every_fault_and_every_key_of_uplinks_and_stores() {
+    let plans = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans");
+    let (mut kinds, mut keys) = (BTreeSet::new(), BTreeSet::new());
+    let table = |path: &Path| -> toml::Table {
+        let text = std::fs::read_to_string(path).unwrap();
+        text.parse().unwrap()
+    };
+    let tables = |t: &toml::Table, key: &str| -> Vec<(String, toml::Table)> {
+        let all = t.get(key).and_then(toml::Value::as_table);
+        let all = all.into_iter().flatten();
+        all.map(|(id, v)| (id.clone(), v.as_table().unwrap().clone()))
+            .collect()
+    };
+    for folder in std::fs::read_dir(&plans).unwrap() {
+        let folder = folder.unwrap().path();
+        if !folder.join("plan.toml").is_file() {
+            continue;
+        }
+        let plan = table(&folder.join("plan.toml"));
+        for what in ["uplink", "storage"] {
+            for (_, t) in tables(&plan, what) {
+                keys.extend(t.keys().map(|key| format!("{what}.{key}")));
+            }
+        }
+        for sheet in std::fs::read_dir(folder.join("cues")).into_iter().flatten() {
+            let cues = table(&sheet.unwrap().path());
+            for (_, fault) in tables(&cues, "fault") {
+                kinds.insert(fault["kind"].as_str().unwrap().to_owned());
+            }
+        }
+    }
+    let cues = plan::cues_schema();
+    let told = &cues["properties"]["fault"]["additionalProperties"]["properties"]["kind"]["enum"];
+    let told: BTreeSet<String> = words(told.as_array().unwrap());
+    assert!(told.len() >= 17, "{told:?}");
+    assert_eq!(kinds, told);
+    let plan_schema = plan::plan_schema();
+    for what in ["uplink", "storage"] {
+        let of = &plan_schema["properties"][what]["additionalProperties"]["properties"];
+        let of = of.as_object().unwrap();
+        assert!(of.len() >= 7);
+        for key in of.keys() {
+            assert!(keys.contains(&format!("{what}.{key}")), "{what}.{key}");
+        }
+    }
+    // Its faults and what is expected of them begin with the same letter.
+    let mishaps = table(&plans.join("kelp-gate/cues/mishaps.toml"));
+    let letters = |key: &str| -> BTreeSet<char> {
+        let of = tables(&mishaps, key);
+        of.iter().filter_map(|(id, _)| id.chars().next()).collect()
+    };
+    assert!(letters("fault").len() >= told.len());
+    assert_eq!(letters("fault"), letters("expect"));
+}
+
+fn words(list: &[serde_json::Value]) -> BTreeSet<String> {
+    list.iter()
+        .map(|w| w.as_str().unwrap().to_owned())
+        .collect()
 }
 
 /// The line of Harrow Sound against figures worked out by hand from its file: positions from the top of a riser that hangs

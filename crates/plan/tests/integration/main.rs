@@ -11,6 +11,7 @@ mod bad_power;
 mod bad_routines;
 mod bad_shore;
 mod bad_stages;
+mod bad_sync;
 mod bad_things;
 mod bad_values;
 mod bad_votes;
