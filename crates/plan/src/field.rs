@@ -197,11 +197,12 @@ impl RefKind {
 }
 
 /// The rule for ids, as it is told.
-pub(crate) const ID_RULE: &str =
+pub const ID_RULE: &str =
     "ids begin with a lower-case letter and go on with lower-case letters, digits and hyphens";
 
-/// Ids are `[a-z][a-z0-9-]*`.
-pub(crate) fn is_id(word: &str) -> bool {
+/// Whether a word is an id, `[a-z][a-z0-9-]*`.
+#[must_use]
+pub fn is_id(word: &str) -> bool {
     let mut bytes = word.bytes();
     bytes.next().is_some_and(|b| b.is_ascii_lowercase())
         && bytes.all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')

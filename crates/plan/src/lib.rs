@@ -8,6 +8,7 @@ mod canonical;
 mod catalogue;
 mod cue_fault;
 mod cue_sheet;
+mod cut;
 mod edit;
 mod fetch;
 mod field;
@@ -17,6 +18,7 @@ mod keys;
 mod line;
 mod mistake;
 mod named_files;
+mod nested;
 mod node;
 mod read;
 mod reading;
@@ -39,6 +41,7 @@ pub use cue_sheet::{
     SoundKind, TrackPoint, Within,
 };
 pub use edit::{Edit, EditError, splice};
+pub use field::{ID_RULE, is_id};
 pub use fetch::{
     Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,
     from_folder_of,
@@ -64,4 +67,5 @@ pub use resolve::DECLARED_KINDS;
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
+pub use tables::LINKS;
 pub use written::Written;

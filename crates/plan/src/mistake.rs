@@ -2,9 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::ops::Range;
 
 use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
 
+use crate::cut::{cut, has_long_lines};
 use crate::site::{FileId, Site, Sources};
 
 /// Whether a file can be used all the same.
@@ -365,14 +367,13 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
         .with_width(110)
         .with_context_lines(1);
     let mut text = String::new();
+    let long: Vec<bool> = sources
+        .iter()
+        .map(|(_, source)| has_long_lines(&source.text))
+        .collect();
     for mistake in mistakes.iter().take(MOST_DRAWN) {
-        let drawn = Drawn {
-            mistake,
-            source: FileSource {
-                sources,
-                file: mistake.site.file,
-            },
-        };
+        let file = mistake.site.file;
+        let drawn = Drawn::of(mistake, sources, long[file.0 as usize]);
         handler
             .render_report(&mut text, &drawn)
             .expect("writing to a string does not fail");
@@ -398,10 +399,24 @@ fn elsewhere(mistake: &Mistake) -> impl Iterator<Item = &(Site, String)> {
         .filter(|(site, _)| site.file != mistake.site.file)
 }
 
+/// Longest message that is drawn, in characters: it may quote what was written.
+const MOST_SAID: usize = 600;
+
+fn shortened(text: &str) -> std::borrow::Cow<'_, str> {
+    match text.char_indices().nth(MOST_SAID) {
+        None => text.into(),
+        Some((end, _)) => format!("{}...", &text[..end]).into(),
+    }
+}
+
+/// A text as it is shown: as it is, or with its long lines cut.
 #[derive(Debug)]
 struct FileSource<'a> {
     sources: &'a Sources,
     file: FileId,
+    cut: Option<String>,
+    /// Of the text that is cut, where the mistake stands in it and in the whole.
+    moved: (usize, usize),
 }
 
 impl SourceCode for FileSource<'_> {
@@ -412,13 +427,21 @@ impl SourceCode for FileSource<'_> {
         after: usize,
     ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
         let source = self.sources.get(self.file);
-        let inner = source.text.read_span(span, before, after)?;
+        let text = self.cut.as_ref().unwrap_or(&source.text);
+        let inner = text.read_span(span, before, after)?;
+        // The column that is told is that of the whole line.
+        let (cut_at, at) = self.moved;
+        let column = if self.cut.is_some() && (before, after, span.offset()) == (0, 0, cut_at) {
+            source.text.read_span(&(at, 0).into(), 0, 0)?.column()
+        } else {
+            inner.column()
+        };
         Ok(Box::new(MietteSpanContents::new_named(
             source.path.display().to_string(),
             inner.data(),
             *inner.span(),
             inner.line(),
-            inner.column(),
+            column,
             // Lines of this piece; the library counts from the beginning of the text and would draw all between.
             inner.data().iter().filter(|b| **b == b'\n').count(),
         )))
@@ -429,11 +452,44 @@ impl SourceCode for FileSource<'_> {
 struct Drawn<'a> {
     mistake: &'a Mistake,
     source: FileSource<'a>,
+    labels: Vec<LabeledSpan>,
+}
+
+impl<'a> Drawn<'a> {
+    fn of(mistake: &'a Mistake, sources: &'a Sources, long_lines: bool) -> Drawn<'a> {
+        let file = mistake.site.file;
+        let related = mistake.related.iter().filter(|(s, _)| s.file == file);
+        let places: Vec<(Site, &str)> = std::iter::once((mistake.site, mistake.label.as_str()))
+            .chain(related.map(|(site, label)| (*site, label.as_str())))
+            .collect();
+        let whole: Vec<Range<usize>> = places.iter().map(|(site, _)| site.range()).collect();
+        let (cut, shown) = match long_lines {
+            true => {
+                let (text, shown) = cut(&sources.get(file).text, &whole);
+                (Some(text), shown)
+            }
+            false => (None, whole.clone()),
+        };
+        let labels = places.iter().zip(&shown).map(|((_, label), range)| {
+            let label = (!label.is_empty()).then(|| shortened(label).into_owned());
+            LabeledSpan::new(label, range.start, range.len())
+        });
+        Drawn {
+            mistake,
+            labels: labels.collect(),
+            source: FileSource {
+                sources,
+                file,
+                cut,
+                moved: (shown[0].start, whole[0].start),
+            },
+        }
+    }
 }
 
 impl fmt::Display for Drawn<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.mistake.message)
+        f.write_str(&shortened(&self.mistake.message))
     }
 }
 
@@ -455,7 +511,7 @@ impl miette::Diagnostic for Drawn<'_> {
         self.mistake
             .help
             .as_ref()
-            .map(|h| Box::new(h) as Box<dyn fmt::Display>)
+            .map(|h| Box::new(shortened(h)) as Box<dyn fmt::Display>)
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
@@ -463,21 +519,6 @@ impl miette::Diagnostic for Drawn<'_> {
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
-        let own = (self.mistake.site, self.mistake.label.clone());
-        let file = self.mistake.site.file;
-        let all: Vec<LabeledSpan> = std::iter::once(own)
-            .chain(
-                self.mistake
-                    .related
-                    .iter()
-                    .filter(|(s, _)| s.file == file)
-                    .cloned(),
-            )
-            .map(|(site, label)| {
-                let label = (!label.is_empty()).then_some(label);
-                LabeledSpan::new(label, site.start as usize, (site.end - site.start) as usize)
-            })
-            .collect();
-        Some(Box::new(all.into_iter()))
+        Some(Box::new(self.labels.iter().cloned()))
     }
 }

@@ -7,6 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 use crate::field::Section;
 use crate::mistake::{Code, Mistake, Mistakes};
+use crate::nested::{MOST_OPEN, too_deep};
 use crate::site::{FileId, Site};
 use crate::slips::slips;
 use crate::twice::twice;
@@ -89,6 +90,21 @@ pub(crate) fn parse(
                 format!("more than {MOST_DOTS} dotted steps in a row"),
             )
             .label("here")
+            .part("file"),
+        );
+        return root(Table::new());
+    }
+    if let Some((deep, first)) = too_deep(text) {
+        mistakes.tear();
+        mistakes.push(
+            Mistake::error(
+                Code::Syntax,
+                Site::new(file, deep),
+                format!("more than {MOST_OPEN} brackets are open at once"),
+            )
+            .label("one too many")
+            .related(Site::new(file, first), "the first of them")
+            .help("close the brackets that are complete, or nest less: nothing in a plan or cue sheet lies so deep")
             .part("file"),
         );
         return root(Table::new());

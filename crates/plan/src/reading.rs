@@ -60,7 +60,7 @@ impl Reading {
 /// What came of reading a cue sheet.
 #[derive(Debug)]
 pub struct CueReading {
-    /// The texts.
+    /// The texts: those of the plan, on whose places mistakes may lean, and the cue sheet.
     pub sources: Sources,
     /// Mistakes and warnings, errors last, each by its place.
     pub mistakes: Vec<Mistake>,
@@ -145,7 +145,8 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
 /// Reads the cue sheet at a path against a plan that has been read.
 #[must_use]
 pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
-    let mut sources = Sources::default();
+    // Every place names its file by number, so both must count in one list.
+    let mut sources = plan.sources.clone();
     let mut mistakes = Mistakes::default();
     let (file, readable) = load(path, &mut sources, &mut mistakes, fetch, None);
     let root = node::parse(

@@ -93,7 +93,8 @@ impl SpoiltParts {
     }
 
     /// The mistake for which nothing can be said of a part, named by its path or as a top-level table. Of the site, of the
-    /// deployment and of each module also key by key: `site.water_depth`, `module.upper.position`.
+    /// deployment and of each module also key by key: `site.water_depth`, `module.upper.position`. A mistake in the link of a span that is
+    /// otherwise right is one of `span.top.link` alone.
     #[must_use]
     pub fn of(&self, path: &str) -> Option<&Spoilt> {
         self.of.get(path)
@@ -117,6 +118,17 @@ impl SpoiltParts {
     }
 }
 
+/// Keys of a span that say nothing but how data crosses it.
+const OF_A_LINK: [&str; 7] = [
+    "link",
+    "bus",
+    "link_rate",
+    "link_longest",
+    "bit_error_rate",
+    "frame",
+    "polled_by",
+];
+
 /// Parts that are told of a whole file.
 const WHOLE: &str = "file";
 
@@ -128,13 +140,18 @@ pub(crate) fn spoilt_parts(
     line: Option<&Line>,
     mistakes: &[Mistake],
 ) -> SpoiltParts {
+    let held = line.map(paths_of).unwrap_or_default();
     let mut wrong: BTreeMap<String, Vec<&Mistake>> = BTreeMap::new();
     for mistake in mistakes.iter().filter(|m| m.is_error()) {
         for part in mistake.parts() {
-            wrong.entry(part.to_owned()).or_default().push(mistake);
+            let of_link = held.contains(part) && is_of_link(root, part, mistake.site);
+            let part = match of_link {
+                true => format!("{part}.link"),
+                false => part.to_owned(),
+            };
+            wrong.entry(part).or_default().push(mistake);
         }
     }
-    let held = line.map(paths_of).unwrap_or_default();
     let search = Search {
         root,
         catalogue,
@@ -320,6 +337,28 @@ impl Search<'_> {
         }
         names
     }
+}
+
+/// Whether a place in a span is one of its link, which carries no power.
+fn is_of_link(root: &Table, part: &str, site: Site) -> bool {
+    fn holds(node: &Node, site: Site) -> bool {
+        let own = node.site;
+        let here = own.file == site.file && own.start <= site.start && site.end <= own.end;
+        here || match &node.value {
+            Value::Table(inner) => inner
+                .values()
+                .any(|e| e.key == site || holds(&e.node, site)),
+            _ => false,
+        }
+    }
+    let Some(table) = written(root, part).filter(|_| part.starts_with("span.")) else {
+        return false;
+    };
+    OF_A_LINK.iter().any(|key| {
+        table
+            .get(*key)
+            .is_some_and(|e| e.key == site || holds(&e.node, site))
+    })
 }
 
 /// The table of a thing as it is written.

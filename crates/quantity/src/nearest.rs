@@ -1,5 +1,7 @@
 //! The known word nearest to a mistyped one.
 
+use std::cmp::Reverse;
+
 /// Longer words than this are not compared.
 const LONGEST: usize = 64;
 
@@ -8,7 +10,7 @@ const LONGEST: usize = 64;
 /// Distance is the restricted Damerau-Levenshtein distance (insert, delete, replace, swap of neighbours) on
 /// lower-case letters. One slip is allowed in words of three to five letters, two up to eight, three above;
 /// shorter words must agree except for case. Among equals the one that agrees best in case comes first, then
-/// the first given.
+/// the one with the longest common beginning, then the first given.
 pub fn nearest<'a>(word: &str, among: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     if word.chars().nth(LONGEST).is_some() {
         return None;
@@ -21,7 +23,7 @@ pub fn nearest<'a>(word: &str, among: impl IntoIterator<Item = &'a str>) -> Opti
         6..=8 => 2,
         _ => 3,
     };
-    let mut best: Option<((usize, usize), &'a str)> = None;
+    let mut best: Option<((usize, usize, Reverse<usize>), &'a str)> = None;
     for candidate in among {
         if candidate.chars().nth(LONGEST).is_some() {
             continue;
@@ -32,7 +34,13 @@ pub fn nearest<'a>(word: &str, among: impl IntoIterator<Item = &'a str>) -> Opti
         if slips > allowed {
             continue;
         }
-        let rank = (slips, edit_distance(&exact, &candidate_exact));
+        let alike = folded.iter().zip(&candidate_folded);
+        let alike = alike.take_while(|(a, b)| a == b).count();
+        let rank = (
+            slips,
+            edit_distance(&exact, &candidate_exact),
+            Reverse(alike),
+        );
         if best.is_none_or(|(best_rank, _)| rank < best_rank) {
             best = Some((rank, candidate));
         }

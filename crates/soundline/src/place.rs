@@ -7,7 +7,7 @@ use assess::{
     Along, Answer, ChangeError, PlaceAsk, PlaceError, Places, Publishes, PublishesError,
     TALK_TABLES, Talk, foreign_table, places,
 };
-use plan::Reading;
+use plan::{Mistake, Reading};
 use quantity::Dimension;
 use report::{check_text, places_json, places_picture_png, places_picture_svg, places_text};
 use serde_json::json;
@@ -103,15 +103,17 @@ pub(crate) enum PlaceCommandError {
     /// What it publishes cannot be said so.
     #[error(transparent)]
     Publishes(#[from] PublishesError),
-    /// A length that is none.
+    /// What stands behind a flag cannot be.
     #[error("--{flag} \"{value}\": {why}")]
-    Length {
+    Flag {
         /// The flag.
         flag: &'static str,
         /// What was given.
         value: String,
-        /// Why it is none.
+        /// Why it cannot be.
         why: String,
+        /// What would do.
+        help: Option<String>,
     },
     /// A place that is none.
     #[error("--at \"{value}\" is no place")]
@@ -152,19 +154,19 @@ impl PlaceCommandError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
-            PlaceCommandError::Places(PlaceError::NoPart { parts, near, .. }) => {
-                match (near, parts.as_slice()) {
-                    (Some(_), _) => None,
-                    (None, []) => Some(
-                        "the plan's catalogue has no part that is a module: write one, or name its file with --from"
-                            .to_owned(),
-                    ),
-                    (None, parts) => Some(format!("the plan has {}", parts.join(", "))),
-                }
+            PlaceCommandError::Places(PlaceError::NoPart {
+                parts, near, kind, ..
+            }) => match (near, parts.as_slice()) {
+                (Some(_), _) => None,
+                (None, []) => Some(format!(
+                    "the plan's catalogue has no part that is a {kind}: write one, or name its file with --from"
+                )),
+                (None, parts) => Some(format!("the plan has {}", parts.join(", "))),
+            },
+            PlaceCommandError::Places(PlaceError::OfAnotherKind { kind, .. }) => {
+                Some(format!("name a part that says is = \"{kind}\""))
             }
-            PlaceCommandError::Places(PlaceError::NoModule { .. }) => {
-                Some("name a part that says is = \"module\"".to_owned())
-            }
+            PlaceCommandError::Flag { help, .. } => help.clone(),
             PlaceCommandError::Places(PlaceError::Taken { .. }) => {
                 Some("give the added module another id with --name".to_owned())
             }
@@ -201,6 +203,7 @@ pub(crate) fn run(
     out: &mut Out,
 ) -> Result<Exit, Failure> {
     let line = plan_file::line(reading, path)?;
+    flags(args)?;
     let talk = match (&args.publishes, &args.brings, args.silent) {
         (Some(topic), ..) => {
             let publishes = Publishes {
@@ -235,7 +238,7 @@ pub(crate) fn run(
             .map(|at| along(at))
             .collect::<Result<_, _>>()?,
         cable: args.cable.as_deref().map(typed),
-        stub_m: length_m("stub", &args.stub)?,
+        stub_m: more_than_nothing("stub", &args.stub, Dimension::Length)?,
         years: !args.without_years,
         threads: std::thread::available_parallelism().map_or(1, usize::from),
     };
@@ -265,6 +268,23 @@ pub(crate) fn run(
     bar.finish_and_clear();
     let found = match found {
         Err(PlaceError::Mistakes(with)) => {
+            // What is told of the text that stands in for the plan is of the flag, not of anything that the user wrote.
+            let own = |m: &&Mistake| m.is_error() && with.sources.get(m.site.file).path == path;
+            let of_flag: Vec<&str> = with
+                .mistakes
+                .iter()
+                .filter(own)
+                .map(|m| m.message.as_str())
+                .collect();
+            if let Some(file) = args.from.as_ref().filter(|_| !of_flag.is_empty()) {
+                return Err(PlaceCommandError::Flag {
+                    flag: "from",
+                    value: file.display().to_string(),
+                    why: of_flag.join("; "),
+                    help: None,
+                }
+                .into());
+            }
             plan_file::show(with.mistakes.iter(), &with.sources, out)?;
             return Err(PlaceCommandError::from(PlaceError::Mistakes(with)).into());
         }
@@ -352,18 +372,71 @@ fn typed(part: &str) -> String {
     }
 }
 
-fn length_m(flag: &'static str, value: &str) -> Result<f64, PlaceCommandError> {
-    let wrong = |why: String| PlaceCommandError::Length {
+fn wrong(flag: &'static str, value: &str, why: impl Into<String>) -> PlaceCommandError {
+    PlaceCommandError::Flag {
         flag,
         value: value.to_owned(),
-        why,
-    };
+        why: why.into(),
+        help: None,
+    }
+}
+
+/// Whether each flag by itself can be, before any of them becomes text of a plan.
+fn flags(args: &PlaceArgs) -> Result<(), PlaceCommandError> {
+    if !plan::is_id(&args.name) {
+        return Err(PlaceCommandError::Flag {
+            flag: "name",
+            value: args.name.clone(),
+            why: "this is no id".to_owned(),
+            help: Some(plan::ID_RULE.to_owned()),
+        });
+    }
+    for link in &args.speaks {
+        if plan::LINKS.contains(&link.as_str()) {
+            continue;
+        }
+        let near = quantity::nearest(link, plan::LINKS.iter().copied());
+        return Err(PlaceCommandError::Flag {
+            flag: "speaks",
+            value: link.clone(),
+            why: "there is no such link".to_owned(),
+            help: Some(match near {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => format!("the links are {}", plan::LINKS.join(", ")),
+            }),
+        });
+    }
+    if let Some(each) = &args.each {
+        more_than_nothing("each", each, Dimension::Time)?;
+    }
+    if let Some(size) = &args.size {
+        more_than_nothing("size", size, Dimension::DataSize)?;
+    }
+    if let Some(limit) = &args.at_most {
+        let rate =
+            quantity::parse_event_rate(limit).map_err(|e| wrong("at-most", limit, e.to_string()))?;
+        if rate.count <= 0.0 {
+            return Err(wrong("at-most", limit, "this lets nothing pass"));
+        }
+    }
+    if let Some(priority) = args.priority.filter(|p| !(0..=7).contains(p)) {
+        let why = "a priority is 0 to 7, and 0 goes first";
+        return Err(wrong("priority", &priority.to_string(), why));
+    }
+    Ok(())
+}
+
+fn more_than_nothing(
+    flag: &'static str,
+    value: &str,
+    of: Dimension,
+) -> Result<f64, PlaceCommandError> {
     let amount =
-        quantity::parse_amount(value, Dimension::Length).map_err(|e| wrong(e.to_string()))?;
+        quantity::parse_amount(value, of).map_err(|e| wrong(flag, value, e.to_string()))?;
     if amount.si > 0.0 {
         Ok(amount.si)
     } else {
-        Err(wrong("a length here is more than nothing".to_owned()))
+        Err(wrong(flag, value, "this has to be more than nothing"))
     }
 }
 
@@ -375,7 +448,7 @@ fn along(value: &str) -> Result<Along, PlaceCommandError> {
     let section = section.strip_prefix("section.").ok_or_else(at)?;
     Ok(Along {
         section: section.to_owned(),
-        from_top_m: length_m("at", length)?,
+        from_top_m: more_than_nothing("at", length, Dimension::Length)?,
     })
 }
 

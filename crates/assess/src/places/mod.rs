@@ -140,20 +140,24 @@ pub enum PlaceError {
     #[error("the plan has mistakes")]
     Plan,
     /// No such part.
-    #[error("there is no module `{part}`{}", near.as_ref().map_or_else(String::new, |n| format!("; did you mean `{n}`?")))]
+    #[error("there is no {kind} `{part}`{}", near.as_ref().map_or_else(String::new, |n| format!("; did you mean `{n}`?")))]
     NoPart {
         /// What was asked.
         part: String,
+        /// What it has to be: a module, or a span for the cable of a stub.
+        kind: &'static str,
         /// The nearest that is there.
         near: Option<String>,
         /// Those that are there.
         parts: Vec<String>,
     },
     /// The part is of another kind.
-    #[error("`{part}` is a {is}, no module")]
-    NoModule {
+    #[error("`{part}` is a {is}, no {kind}")]
+    OfAnotherKind {
         /// What was asked.
         part: String,
+        /// What it has to be.
+        kind: &'static str,
         /// What it is.
         is: String,
     },
@@ -228,7 +232,10 @@ pub fn places(
     if without.has_errors() {
         return Err(PlaceError::Mistakes(Box::new(without)));
     }
-    known_part(&without, &ask.part)?;
+    known_part(&without, &ask.part, "module")?;
+    if let Some(cable) = &ask.cable {
+        known_part(&without, cable, "span")?;
+    }
     let before = check(&without, shelf);
     let base_line = without.line.as_ref().ok_or(PlaceError::Plan)?;
     let mut told: Vec<Place> = Vec::new();
@@ -315,22 +322,24 @@ fn free(line: &Line, id: &str) -> Result<(), PlaceError> {
     }
 }
 
-fn known_part(reading: &Reading, path: &str) -> Result<(), PlaceError> {
+fn known_part(reading: &Reading, path: &str, kind: &'static str) -> Result<(), PlaceError> {
     let id = path.strip_prefix("part.").unwrap_or(path);
     let parts: Vec<(&str, &str)> = reading.parts().collect();
     match parts.iter().find(|(known, _)| *known == id) {
-        Some((_, "module")) => Ok(()),
-        Some((_, is)) => Err(PlaceError::NoModule {
+        Some((_, is)) if *is == kind => Ok(()),
+        Some((_, is)) => Err(PlaceError::OfAnotherKind {
             part: path.to_owned(),
+            kind,
             is: (*is).to_owned(),
         }),
         None => {
-            let modules = parts.iter().filter(|(_, is)| *is == "module");
-            let modules: Vec<&str> = modules.map(|(id, _)| *id).collect();
+            let fit = parts.iter().filter(|(_, is)| *is == kind);
+            let fit: Vec<&str> = fit.map(|(id, _)| *id).collect();
             Err(PlaceError::NoPart {
                 part: path.to_owned(),
-                near: nearest(id, modules.iter().copied()).map(|n| format!("part.{n}")),
-                parts: modules.iter().map(|m| format!("part.{m}")).collect(),
+                kind,
+                near: nearest(id, fit.iter().copied()).map(|n| format!("part.{n}")),
+                parts: fit.iter().map(|m| format!("part.{m}")).collect(),
             })
         }
     }

@@ -148,7 +148,7 @@ impl Reach<'_> {
         }
     }
 
-    /// All that is declared of some kinds, and the kinds themselves. The second argument of `wanted` is whether it stands below a
+    /// All that is declared of some kinds, and the kinds themselves; of spans also their links. The second argument of `wanted` is whether it stands below a
     /// module, as sensors and outputs do.
     /// What may set a detector while it listens: behaviours, where anything of it is settable.
     fn setters(&self, detector: DetectorIx) -> Parts {
@@ -169,6 +169,9 @@ impl Reach<'_> {
             };
             if wanted(kind, below) {
                 parts.insert(path.to_owned());
+                if kind == "span" {
+                    parts.insert(format!("{path}.link"));
+                }
             }
         }
         for kind in plan::DECLARED_KINDS {
@@ -212,6 +215,8 @@ impl Reach<'_> {
             matches!(kind, "supply" | "module" | "span" | "section" | "exclusive")
                 && below != Some("sensor")
         });
+        // What crosses a span as data carries no power.
+        parts.retain(|p| !(p.starts_with("span.") && p.ends_with(".link")));
         parts.insert("site.profile".to_owned());
         let in_air = |s: &plan::Span| s.heat.is_some_and(|h| matches!(h.lies_in, LiesIn::Air));
         if self.line.spans.iter().any(in_air) {
@@ -311,7 +316,7 @@ impl Reach<'_> {
 
     /// Length of a span as written, or along the sections.
     pub(crate) fn length(&self, span: &str) -> Parts {
-        let mut parts = some(["span".to_owned(), span.to_owned()]);
+        let mut parts = some(["span".to_owned(), span.to_owned(), format!("{span}.link")]);
         let id = span.strip_prefix("span.").unwrap_or(span);
         let derived = self
             .line

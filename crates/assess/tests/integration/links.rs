@@ -6,7 +6,7 @@ use network::{Ends, LinkStandard, Rates};
 use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
 
 const LINK: &str = "link = \"10BASE-T1L\"";
-const SERIAL: &str = "link = \"TIA-485\"\nlink_rate = \"115.2 kbit/s\"\nframe = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }";
+const UNASKED: &str = "link = \"TIA-485\"\nlink_rate = \"115.2 kbit/s\"\nframe = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }";
 const CAN: &str = "bus = \"bus.side\"\n[bus.side]\nlink = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"0 B\", ids = \"11 bit\" }";
 
 /// A third module on the bus.
@@ -44,7 +44,8 @@ fn subject<'c>(check: &'c Check, id: &str, path: &str) -> &'c Verdict {
 /// 1e8 m bit/s over 115.2 kbit/s are 868 m (TIA-422-B annex, secondary page).
 #[test]
 fn val_a_serial_span_longer_than_its_rate_allows_is_broken() {
-    let of = |length: &str| checked(&[(LINK, SERIAL), ("length = \"100 m\"", length)]);
+    let serial = format!("{UNASKED}\npolled_by = \"module.base\"");
+    let of = |length: &str| checked(&[(LINK, &serial), ("length = \"100 m\"", length)]);
     let check = of("length = \"869 m\"");
     assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
     close(
@@ -127,22 +128,31 @@ fn val_a_delay_over_can_holds_its_response_time() {
     );
 }
 
-/// Nobody is said to ask: the delay is unknown. The base asks: a round at 9600 baud, 8 characters there, 108 back, and 2 x 2 ms of silence, then the transfer.
+/// Nobody is said to ask: nothing of the talk is known, and what it does not touch stands. The base asks: a round at 9600 baud, 8 characters there, 108 back, and 2 x 2 ms of silence, then the transfer.
 #[test]
 fn verif_a_serial_bus_has_a_bound_when_somebody_asks() {
-    let serial = SERIAL.replace("115.2 kbit/s", "9600 b/s");
+    let serial = UNASKED.replace("115.2 kbit/s", "9600 b/s");
     let of = |link: &str| {
-        checked(&[
+        let changes = [
             (LINK, link),
             ("at_most = \"10 per min\"", "at_most = \"1 per min\""),
-        ])
+        ];
+        read(&changed(&changes))
     };
-    assert!(
-        why_unknown(&of(&serial), "told").contains("span.cable"),
-        "{}",
-        why_unknown(&of(&serial), "told")
+    let unasked = check(&of(&serial), &Shelf::default());
+    for id in ["told", "links", "link-capacity", "link-reach"] {
+        let why = why_unknown(&unasked, id);
+        assert!(why.contains("span.cable"), "{id}: {why}");
+    }
+    let plain = checked(&[]);
+    close(
+        known(&unasked, "voltage").value.value,
+        known(&plain, "voltage").value.value,
+        0.0,
     );
     let asked = of(&format!("{serial}\npolled_by = \"module.base\""));
+    assert!(!asked.has_errors(), "{:?}", asked.mistakes);
+    let asked = check(&asked, &Shelf::default());
     let why = &known(&asked, "told").why;
     let heard_s: f64 = why.split(" s until").next().unwrap().parse().unwrap();
     let characters_s = |n: f64| 10.0 * n / 9600.0;
@@ -176,7 +186,7 @@ fn verif_a_free_link_by_numbers_reaches_as_far_as_its_maker_says() {
     let check = checked(&[(LINK, free)]);
     assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
     assert!(known(&check, "link-reach").why.contains("maker"));
-    let unsaid = "link = \"inductive\"\nlink_rate = \"1200 b/s\"\nframe = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }";
+    let unsaid = "link = \"inductive\"\nlink_rate = \"1200 b/s\"\nframe = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }\npolled_by = \"module.base\"";
     let check = checked(&[(LINK, unsaid)]);
     assert!(why_unknown(&check, "link-reach").contains("maker"));
 }
@@ -185,12 +195,15 @@ fn verif_a_free_link_by_numbers_reaches_as_far_as_its_maker_says() {
 #[test]
 fn verif_plan_and_network_know_the_same_links() {
     let frame = |name: &str| match name {
-        "TIA-485" => "frame = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }",
+        "TIA-485" => {
+            "frame = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }\npolled_by = \"module.base\""
+        }
+        "SDI-12" => "polled_by = \"module.base\"",
         "TIA-232" => "frame = { header = \"8 B\", characters = \"8N1\" }",
         "CAN 2.0" => "frame = { header = \"1 B\", ids = \"11 bit\" }",
         "CAN FD" => "frame = { header = \"1 B\", ids = \"11 bit\", data_rate = \"8 Mbit/s\" }",
         "inductive" | "acoustic" => {
-            "frame = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }"
+            "frame = { header = \"4 B\", preamble = \"20 ms\", turnaround = \"50 ms\" }\npolled_by = \"module.base\""
         }
         _ => "",
     };

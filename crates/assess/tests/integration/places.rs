@@ -543,7 +543,7 @@ fn verif_wrong_questions_are_refused() {
     };
     assert!(matches!(
         asked(&text, &cable),
-        Err(PlaceError::NoModule { .. })
+        Err(PlaceError::OfAnotherKind { .. })
     ));
     let taken = PlaceAsk {
         id: "ear".to_owned(),

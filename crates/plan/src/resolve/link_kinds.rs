@@ -135,6 +135,11 @@ const KINDS: &[Kind] = &[
 ];
 
 impl Kind {
+    /// Whether nothing crosses it unless somebody asks. A free link may do without.
+    pub(super) fn must_be_polled(&self) -> bool {
+        self.polled && self.name != "free"
+    }
+
     /// Whether the maker says how long it may be.
     pub(super) fn by_maker(&self) -> bool {
         matches!(self.name, "inductive" | "free")

@@ -132,6 +132,26 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
             None
         }
     };
+    if fits && kind.must_be_polled() && !f.has("polled_by") {
+        let ends = ["from", "to"].map(|key| f.reference(key).map(|(_, path, _)| path));
+        let who = ends.into_iter().flatten().next();
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                at,
+                format!(
+                    "stations of a {} link speak only when asked, and nobody asks",
+                    kind.name
+                ),
+            )
+            .label("`polled_by` is missing here")
+            .help(format!(
+                "add `polled_by = \"{}\"`, or the module of this link that asks the others",
+                who.unwrap_or("module.ID")
+            )),
+        );
+        fits = false;
+    }
     fits.then(|| Link {
         standard: (*standard).to_owned(),
         rate_bps,

@@ -223,6 +223,18 @@ fn frame_fits(
 /// The most that may pass of something in a time: a whole number, or less than one.
 pub(super) fn most(r: &mut Resolver<'_>, f: &Fields) -> Option<EventRate> {
     let (rate, site) = f.event_rate("at_most")?;
+    if rate.count <= 0.0 {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                "at most none in a time lets nothing pass",
+            )
+            .label("nothing would ever pass")
+            .help("write a limit above 0, or remove what it limits"),
+        );
+        return None;
+    }
     if rate.count > 1.0 && rate.count.fract() != 0.0 {
         let mut mistake = Mistake::error(
             Code::OutOfRange,

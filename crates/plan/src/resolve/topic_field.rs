@@ -1,12 +1,53 @@
 //! Reading the fields of a payload.
 
 use jiff::Timestamp;
+use quantity::show_number;
 
 use super::Resolver;
 use crate::line::TopicField;
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
+
+/// A decimal step is seldom a double: the quotient of range and step is whole only to rounding. A millionth of a step is far above that up to 30 bits, and
+/// beyond it the rounding itself counts; the packing of payloads judges in the same way.
+const WHOLE_STEP: f64 = 1e-6;
+const ROUNDINGS: f64 = 4.0 * f64::EPSILON;
+/// From zero on, a double tells no half steps apart beyond so many.
+const MOST_STEPS: f64 = 1e12;
+const NS_PER_S: f64 = 1e9;
+
+/// Whether a range is a whole number of steps that can be told apart; else why not, and what would do.
+fn steps_fit(from: f64, to: f64, step: f64) -> Result<(), (String, Option<String>)> {
+    let steps = (to - from) / step;
+    let farthest = from.abs().max(to.abs()) / step;
+    if !steps.is_finite() || steps > MOST_STEPS || farthest > MOST_STEPS {
+        let why = format!("more than {MOST_STEPS:e} steps of a field cannot be told apart");
+        return Err((why, Some("write a larger step".to_owned())));
+    }
+    let whole = steps.round();
+    if (steps - whole).abs() <= WHOLE_STEP.max(ROUNDINGS * steps) && whole >= 1.0 {
+        return Ok(());
+    }
+    let show = show_number;
+    let why = format!(
+        "from {} to {} is {} steps of {}, not a whole number",
+        show(from),
+        show(to),
+        show(steps),
+        show(step)
+    );
+    let (below, above) = (from + steps.floor() * step, from + steps.ceil() * step);
+    let ends: Vec<String> = [below, above]
+        .iter()
+        .filter(|end| **end > from)
+        .map(|end| format!("`to = {}`", show(*end)))
+        .collect();
+    Err((
+        why,
+        Some(format!("write {}, or another step", ends.join(" or "))),
+    ))
+}
 
 /// Tells fields under one key that have the same name.
 pub(super) fn different(r: &mut Resolver<'_>, f: &Fields, key: &'static str) {
@@ -83,6 +124,9 @@ pub(super) fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField
             values: values.iter().map(|(v, _)| v.clone()).collect(),
         });
     }
+    if f.has("values") {
+        return None;
+    }
     if let Some((yes, site)) = f.flag("flag") {
         if !yes {
             r.tell(
@@ -108,6 +152,21 @@ pub(super) fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField
             }
             return None;
         };
+        let ns = step.si * NS_PER_S;
+        if ns.round() < 1.0
+            || ns.round() >= i64::MAX as f64
+            || (ns - ns.round()).abs() > ROUNDINGS * ns
+        {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    step.at,
+                    "a step of a time stamp is a whole number of nanoseconds, of 292 years at most",
+                )
+                .label("here"),
+            );
+            return None;
+        }
         let epoch_ns = match f.date("time_epoch") {
             None if f.has("time_epoch") => return None,
             None => 0,
@@ -120,7 +179,7 @@ pub(super) fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField
             epoch_ns,
         });
     }
-    let (Some((from, _)), Some((to, to_site)), Some((step, _))) =
+    let (Some((from, _)), Some((to, to_site)), Some((step, step_site))) =
         (f.number("from"), f.number("to"), f.number("step"))
     else {
         if !["from", "to", "step"].iter().all(|k| f.has(k)) {
@@ -144,6 +203,12 @@ pub(super) fn topic_field(r: &mut Resolver<'_>, f: &Fields) -> Option<TopicField
             )
             .label("here"),
         );
+        return None;
+    }
+    if let Err((why, help)) = steps_fit(*from, *to, *step) {
+        let mut mistake = Mistake::error(Code::OutOfRange, step_site, why).label("this step");
+        mistake.help = help;
+        r.tell(mistake);
         return None;
     }
     let unit = f.text("unit").map_or_else(String::new, |(u, _)| u.clone());

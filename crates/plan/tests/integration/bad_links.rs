@@ -16,10 +16,12 @@ bad! {
     identifiers_on_a_serial_line: LINK => "link = \"TIA-232\"\nlink_rate = \"9600 b/s\"\nframe = { header = \"8 B\", characters = \"8N1\", ids = \"11 bit\" }";
     somebody_asks_on_can: LINK => "link = \"CAN 2.0\"\nlink_rate = \"250 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }\npolled_by = \"module.buoy\"";
     longest_length_beside_a_standard: LINK => "link = \"10BASE-T1L\"\nlink_longest = \"1500 m\"";
-    link_and_bus: LINK => "link = \"10BASE-T1L\"\nbus = \"bus.side\"\n[bus.side]\nlink = \"SDI-12\"";
-    rate_on_a_piece_of_a_bus: LINK => "bus = \"bus.side\"\nlink_rate = \"1200 b/s\"\n[bus.side]\nlink = \"SDI-12\"";
-    bus_that_does_not_exist: LINK => "bus = \"bus.sid\"\n[bus.side]\nlink = \"SDI-12\"";
-    bus_without_spans: LINK => "link = \"10BASE-T1L\"\n[bus.side]\nlink = \"SDI-12\"";
+    link_and_bus: LINK => "link = \"10BASE-T1L\"\nbus = \"bus.side\"\n[bus.side]\nlink = \"SDI-12\"\npolled_by = \"module.buoy\"";
+    rate_on_a_piece_of_a_bus: LINK => "bus = \"bus.side\"\nlink_rate = \"1200 b/s\"\n[bus.side]\nlink = \"SDI-12\"\npolled_by = \"module.buoy\"";
+    bus_that_does_not_exist: LINK => "bus = \"bus.sid\"\n[bus.side]\nlink = \"SDI-12\"\npolled_by = \"module.buoy\"";
+    bus_without_spans: LINK => "link = \"10BASE-T1L\"\n[bus.side]\nlink = \"SDI-12\"\npolled_by = \"module.buoy\"";
+    nobody_asks_on_a_polled_link: LINK => "link = \"TIA-485\"\nlink_rate = \"9600 b/s\"\nframe = { header = \"8 B\", characters = \"8N1\", turnaround = \"2 ms\" }";
+    nobody_asks_on_a_bus: LINK => "bus = \"bus.side\"\n[bus.side]\nlink = \"SDI-12\"";
     asked_from_elsewhere: LINK => "bus = \"bus.side\"\n[bus.side]\nlink = \"SDI-12\"\npolled_by = \"module.far\"\n[module.far]\nposition = { depth = \"1 m\" }\ninput = { minimum = \"9 V\", maximum = \"36 V\" }\nloads = { idle = \"1 W\" }\nprocessing = \"1 ms\"\n[span.far]\nfrom = \"module.buoy\"\nto = \"module.far\"\nlength = \"2 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"8 mohm\" }";
     link_with_three_ends: LINK => "bus = \"bus.side\"\n[bus.side]\nlink = \"100BASE-TX\"\n[module.far]\nposition = { depth = \"1 m\" }\ninput = { minimum = \"9 V\", maximum = \"36 V\" }\nloads = { idle = \"1 W\" }\nprocessing = \"1 ms\"\n[span.far]\nfrom = \"module.buoy\"\nto = \"module.far\"\nlength = \"2 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"8 mohm\" }\nbus = \"bus.side\"";
 }

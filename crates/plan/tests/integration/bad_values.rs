@@ -38,6 +38,12 @@ bad! {
     field_that_is_nothing: SIZE => "fields = [{ name = \"level\" }]";
     field_without_its_step: SIZE => "fields = [{ name = \"level\", from = 0, to = 10 }]";
     field_upside_down: SIZE => "fields = [{ name = \"level\", from = 10, to = 0, step = 1 }]";
+    field_in_steps_that_do_not_fit: SIZE => "fields = [{ name = \"level\", from = 60, to = 190, step = 0.3 }]";
+    field_in_too_many_steps: SIZE => "fields = [{ name = \"level\", from = 0, to = 1e9, step = 1e-9 }]";
+    field_of_no_values: SIZE => "fields = [{ name = \"ear\", values = [] }]";
+    field_of_a_time_in_parts_of_a_nanosecond: SIZE => "fields = [{ name = \"time\", time_bits = 24, time_step = \"0.3 ns\" }]";
+    rate_of_nothing: "at_most = \"6 per hour\"" => "at_most = \"0 per hour\"";
+    length_beyond_the_earth: "link = \"10BASE-T1L\"" => "link = \"10BASE-T1L\"\nlength = \"1e308 m\"";
     field_of_one_value: SIZE => "fields = [{ name = \"ear\", values = [\"upper\"] }]";
     field_with_a_value_twice: SIZE => "fields = [{ name = \"ear\", values = [\"upper\", \"upper\"] }]";
     field_that_is_no_flag: SIZE => "fields = [{ name = \"alarm\", flag = false }]";

@@ -35,12 +35,39 @@ fn verif_deep_nesting_is_refused_without_a_crash() {
     }
 }
 
-/// The deepest tree that is let through: sixteen steps in each of as many inline tables as the parser takes.
+/// Brackets that lie too deep are told at their place before anything walks them, in a plan, a part and a cue sheet alike; what is quoted of the line is short.
+#[test]
+fn verif_nested_brackets_are_refused_at_their_place() {
+    for open in ["[", "{ a = "] {
+        let deep = format!("# [[\nx = {}", open.repeat(200_000));
+        let files = Files::one(deep.clone()).with("cues.toml", deep.clone());
+        let small = Files::one(SMALL).read();
+        let including = SMALL.replacen("format = 1", "format = 1\ninclude = [\"parts.toml\"]", 1);
+        let part = Files::one(including).with("parts.toml", deep).read();
+        let (plan, cues) = (files.read(), files.read_cues(&small));
+        for (mistakes, sources) in [
+            (&plan.mistakes, &plan.sources),
+            (&cues.mistakes, &cues.sources),
+            (&part.mistakes, &part.sources),
+        ] {
+            let told = mistakes.iter().find(|m| m.code == plan::Code::Syntax);
+            let told = told.expect("the nesting is told");
+            assert!(told.message.contains("64 brackets"), "{}", told.message);
+            let (line, column) = sources.line_column(told.site);
+            assert_eq!((line, column), (2, 5 + 64 * open.len()));
+            let drawn = plan::render(std::slice::from_ref(told), sources, plan::Drawing::Ascii);
+            assert!(drawn.len() < 2000, "{drawn}");
+            assert!(drawn.contains(&format!(":2:{column}")), "{drawn}");
+        }
+    }
+}
+
+/// The deepest tree that is let through: sixteen steps in each of as many inline tables as are let through.
 #[test]
 fn verif_the_deepest_tree_is_read_without_a_crash() {
     let steps = "a.".repeat(15);
     let mut text = "1".to_owned();
-    for _ in 0..78 {
+    for _ in 0..64 {
         text = format!("{{ {steps}a = {text} }}");
     }
     read(format!("{steps}x = {text}").into_bytes());

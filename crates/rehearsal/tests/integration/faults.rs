@@ -123,7 +123,17 @@ const CAN: &str = "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { hea
 /// Nobody is said to ask: the delay is unknown, and the rehearsal does not begin.
 #[test]
 fn verif_a_link_on_which_nobody_asks_is_refused_by_name() {
-    let (line, cues) = line_and_cues(&[("link = \"10BASE-T1L\"", "link = \"SDI-12\"")], &[]);
+    let (mut line, cues) = line_and_cues(
+        &[(
+            "link = \"10BASE-T1L\"",
+            "link = \"SDI-12\"\npolled_by = \"module.base\"",
+        )],
+        &[],
+    );
+    // The plan refuses it; who builds a line of their own is told too.
+    for span in &mut line.spans {
+        span.link.as_mut().unwrap().polled_by = None;
+    }
     let mut records = 0;
     let result = rehearsal::run(&line, &cues, &mut |_| records += 1, &mut |_| true);
     let Err(error) = result else { panic!("it ran") };

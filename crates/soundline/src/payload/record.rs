@@ -107,7 +107,9 @@ fn value(place: &Place, text: &str) -> Result<Value, RecordError> {
                 } else {
                     format!(" of {unit}")
                 };
-                wrong(format!("a number{of} with a point, or {NO_DATA}"))
+                wrong(format!(
+                    "a number{of}, decimals after a point, or {NO_DATA}"
+                ))
             })
         }
         FieldKind::Choice { values } => values

@@ -32,7 +32,7 @@ pub(crate) const OF_A_SPAN: &[Field] = &joined::<7>(
 );
 
 /// Kinds of links, by their open standard or class.
-pub(crate) const LINKS: &[&str] = &[
+pub const LINKS: &[&str] = &[
     "10BASE-T1L",
     "10BASE-T1S",
     "100BASE-T1",
@@ -74,7 +74,7 @@ const RATE: &[Field] = &[
 const FRAME: Section = Section {
     name: "a frame",
     doc: "How a frame lies on a link that is not Ethernet. TIA-485 needs `header`, `characters` and `turnaround`; TIA-232 `header` and `characters`; CAN 2.0 `header` and `ids`; \
-          CAN FD also `data_rate`; a modem `header`, `preamble` and `turnaround`; a free link `header`, or no frame at all where the stack of [traffic] counts. SDI-12 may have a `header`: \
+          CAN FD also `data_rate`; a modem `header`, `preamble` and `turnaround`; a free link `header`, or no frame at all where the stack of [traffic] counts. `packet` may stand on TIA-485, SDI-12, a modem and a free link. SDI-12 may have a `header`: \
           characters beside address, return and line feed.",
     part: None,
     fields: &[
@@ -86,7 +86,7 @@ const FRAME: Section = Section {
         o(
             "packet",
             S::Amount(D::DataSize, between(1.0, 65_535.0, "from 1 B to 65535 B")),
-            "largest piece of a message in one frame of this link; that of [traffic] when not written",
+            "largest piece of a message in one frame, where the frames of the link have no size of their own (not on Ethernet, TIA-232 and CAN); that of [traffic] when not written",
         ),
         o(
             "characters",

@@ -26,6 +26,7 @@ use behaviour::BEHAVIOUR;
 use detector::DETECTOR;
 use exclusive::EXCLUSIVE;
 use link::BUS;
+pub use link::LINKS;
 use module::HOUSING;
 use mooring::{ANCHOR, SECTION};
 use remedy::REMEDY;

@@ -4,7 +4,7 @@ use quantity::Dimension as D;
 
 use super::link::OF_A_SPAN;
 use crate::field::{
-    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
+    Bounds, Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
     optional as o, required as r,
 };
 
@@ -14,6 +14,13 @@ pub(crate) const SPAN: Section = Section {
     part: Some("span"),
     fields: &joined::<18>(OF_A_CABLE, OF_A_SPAN),
 };
+
+/// The equator is 40 000 km long.
+const CABLE: Bounds = between(
+    f64::MIN_POSITIVE,
+    4.0e7,
+    "more than zero and at most 40000 km",
+);
 
 const OF_A_CABLE: &[Field] = &[
     o(
@@ -25,7 +32,7 @@ const OF_A_CABLE: &[Field] = &[
     r("to", S::Reference(&[R::Module]), "other end"),
     o(
         "length",
-        S::Amount(D::Length, POSITIVE),
+        S::Amount(D::Length, CABLE),
         "length; by default the distance along the sections times (1 + slack)",
     ),
     o(
