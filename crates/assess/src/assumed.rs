@@ -249,6 +249,10 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         "a receiver tells 64 messages of a publisher apart, because no `remembers` is written",
     );
     of(
+        unwritten(Unwritten::Numbering),
+        "the size holds the number of a message and its publisher's count of starts, by which a receiver tells a repeat, because no `numbering` is written",
+    );
+    of(
         unwritten(Unwritten::Starts),
         "off at start, because no `starts` is written",
     );

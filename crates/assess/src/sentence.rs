@@ -253,6 +253,8 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
     };
     let share = r
         .share
+        // Of a cost it is a share of the months, which is said there.
+        .filter(|_| !matches!(r.that, That::UplinkCost { .. }))
         .map(|q| format!(", in {} of cases", show(q.si, Dimension::Ratio)))
         .unwrap_or_default();
     let wind = r

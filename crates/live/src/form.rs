@@ -5,7 +5,8 @@
 //! has no bytes that are known: its messages are mirrored empty, and taken empty or of that size.
 
 use network::{
-    FieldKind, Layout, PackError, RecordError, UnpackError, Value, record_from_cbor, record_to_cbor,
+    FieldKind, Layout, Numbers, PackError, RecordError, UnpackError, Value, record_from_cbor,
+    record_to_cbor,
 };
 use rehearsal::Content;
 
@@ -158,8 +159,12 @@ impl Form {
             Form::Cbor => record_from_cbor(layout, payload)?,
             Form::Json => json::read(layout, payload)?,
         };
-        let sequence = layout.frame().sequence_bits.map(|_| 0);
-        let packed = layout.pack(sequence, &given)?;
+        let frame = layout.frame();
+        let numbers = Numbers {
+            sequence: frame.sequence_bits.map(|_| 0),
+            starts: frame.starts_bits.map(|_| 0),
+        };
+        let packed = layout.pack(numbers, &given)?;
         let values = layout.unpack(&packed.bytes, received_ns)?.values;
         for ((place, given), got) in layout.places().iter().zip(&given).zip(&values) {
             if let (FieldKind::Time { step_s, .. }, Value::Time(a), Value::Time(b)) =
@@ -240,7 +245,7 @@ mod tests {
     #[test]
     fn verif_each_form_is_read_back() {
         let layout = alert(true);
-        let packed = layout.pack(None, &values()).unwrap();
+        let packed = layout.pack(Numbers::NONE, &values()).unwrap();
         let read = layout.unpack(&packed.bytes, Some(START_NS)).unwrap();
         let content = Content {
             values: read.values,
@@ -286,7 +291,7 @@ mod tests {
     #[test]
     fn verif_malformed_payloads_are_refused() {
         let layout = alert(true);
-        let good = layout.pack(None, &values()).unwrap().bytes;
+        let good = layout.pack(Numbers::NONE, &values()).unwrap().bytes;
         let read = |form: Form, bytes: &[u8]| {
             let read = form.read(Some(&layout), 0, bytes, Some(START_NS));
             read.unwrap_err().to_string()
@@ -335,7 +340,7 @@ mod tests {
             crc in any::<bool>(),
         ) {
             let layout = alert(crc);
-            let packed = layout.pack(None, &values()).unwrap().bytes;
+            let packed = layout.pack(Numbers::NONE, &values()).unwrap().bytes;
             let content = Content { values: values(), bytes: packed.into(), clamped: Vec::new() };
             for form in [Form::Packed, Form::Cbor, Form::Json] {
                 let mut good = form.write(Some(&layout), Some(&content)).unwrap();
@@ -344,7 +349,7 @@ mod tests {
                 for bytes in [&bytes, &good] {
                     if let Ok(read) = form.read(Some(&layout), 0, bytes, Some(START_NS)) {
                         let values = read.values.unwrap();
-                        let packed = layout.pack(None, &values).unwrap();
+                        let packed = layout.pack(Numbers::NONE, &values).unwrap();
                         prop_assert!(packed.clamped.is_empty());
                         let again = layout.unpack(&packed.bytes, Some(START_NS)).unwrap();
                         prop_assert_eq!(again.values, values);

@@ -57,8 +57,8 @@ pub use machine::{
     StreamSource, TopicId,
 };
 pub use payload::{
-    CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, PackError, Packed,
-    PayloadError, Place, RecordError, UnpackError, Unpacked, Value, bits, c99, cbor_decode,
+    CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, Numbers, PackError,
+    Packed, PayloadError, Place, RecordError, UnpackError, Unpacked, Value, bits, c99, cbor_decode,
     cbor_encode, cobs_decode, cobs_encode, crc16, identifier, python, record_from_cbor,
     record_to_cbor,
 };

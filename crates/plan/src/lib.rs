@@ -41,11 +41,11 @@ pub use cue_sheet::{
     SoundKind, TrackPoint, Within,
 };
 pub use edit::{Edit, EditError, splice};
-pub use field::{ID_RULE, is_id};
 pub use fetch::{
     Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,
     from_folder_of,
 };
+pub use field::{ID_RULE, is_id};
 pub use line::{
     Action, Anchor, AtCap, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx,
     CableHeat, Calibration, Call, CallIx, Chain, Chemistry, Choice, Clock, Confirm, Contacts,

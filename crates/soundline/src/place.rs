@@ -413,8 +413,8 @@ fn flags(args: &PlaceArgs) -> Result<(), PlaceCommandError> {
         more_than_nothing("size", size, Dimension::DataSize)?;
     }
     if let Some(limit) = &args.at_most {
-        let rate =
-            quantity::parse_event_rate(limit).map_err(|e| wrong("at-most", limit, e.to_string()))?;
+        let rate = quantity::parse_event_rate(limit)
+            .map_err(|e| wrong("at-most", limit, e.to_string()))?;
         if rate.count <= 0.0 {
             return Err(wrong("at-most", limit, "this lets nothing pass"));
         }

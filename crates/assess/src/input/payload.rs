@@ -16,6 +16,7 @@ pub fn layout(topic: &Topic) -> Result<Option<Layout>, InputError> {
     let frame = Frame {
         schema: topic.schema_id,
         sequence_bits: topic.sequence_bits,
+        starts_bits: topic.starts_bits,
         crc: topic.crc,
     };
     packed(frame, &topic.fields, || format!("topic \"{}\"", topic.name)).map(Some)
@@ -67,13 +68,14 @@ pub fn request_bytes(request: &Request) -> Result<[u32; 2], InputError> {
     ])
 }
 
-/// Payload size of a topic, bytes: as written, or of its packed fields.
+/// Payload size of a topic, bytes: as written with what its numbering adds, or of its packed fields.
 ///
 /// # Errors
 /// [`InputError::Payload`].
 pub fn payload_bytes(topic: &Topic) -> Result<u32, InputError> {
     if let Some(size) = topic.size_bytes {
-        return Ok(size.si as u32);
+        let numbering = topic.numbering_bytes.map_or(0.0, |q| q.si);
+        return Ok((size.si + numbering) as u32);
     }
     Ok(layout(topic)?.map_or(0, |l| l.bytes()))
 }

@@ -36,6 +36,31 @@ fn val_acknowledgements_load_the_way_back() {
     );
 }
 
+/// What tells a repeat is carried: 3 bytes more of a size that says so, none of one that holds it, which is told as assumed; 8 bits of number and 4 of starts make two bytes of a flag's one.
+#[test]
+fn val_number_and_count_of_starts_are_carried() {
+    let with = |payload: &str| {
+        let hour = ("at_most = \"10 per min\"", "at_most = \"1 per h\"");
+        let terms = "delivery = \"at-least-once\"\nretry = { after = \"1 s\", at_most = 3, acknowledgement = \"1 B\" }";
+        checked(&[hour, ("size = \"100 B\"", &format!("{payload}\n{terms}"))])
+    };
+    for (payload, bytes) in [
+        ("size = \"100 B\"\nnumbering = \"3 B\"", 103.0),
+        ("size = \"100 B\"\nnumbering = \"0 B\"", 100.0),
+        ("size = \"100 B\"", 100.0),
+        (
+            "fields = [{ name = \"loud\", flag = true }]\nsequence_bits = 8\nstarts_bits = 4",
+            2.0,
+        ),
+    ] {
+        let check = with(payload);
+        let load = known(&check, "links").value.value;
+        close(load, 100.0 * frame_s(bytes) / 3600.0, 1e-12);
+        let assumed = check.assumed.iter().any(|a| a.contains("numbering"));
+        assert_eq!(assumed, payload == "size = \"100 B\"", "{payload}");
+    }
+}
+
 /// Alone on their link neither the message nor its acknowledgement waits; store and forward adds to the bound at most one frame of each, and that
 /// acknowledgements may come closer together than messages, by the time that these take, a few bits of one more.
 #[test]

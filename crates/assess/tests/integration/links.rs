@@ -141,8 +141,10 @@ fn verif_a_serial_bus_has_a_bound_when_somebody_asks() {
     };
     let unasked = check(&of(&serial), &Shelf::default());
     for id in ["told", "links", "link-capacity", "link-reach"] {
+        let verdict = &requirement(&unasked, id).verdicts[0];
+        assert!(verdict.subject().starts_with("span.cable"), "{id}");
         let why = why_unknown(&unasked, id);
-        assert!(why.contains("span.cable"), "{id}: {why}");
+        assert!(why.contains("mistake in it"), "{id}: {why}");
     }
     let plain = checked(&[]);
     close(

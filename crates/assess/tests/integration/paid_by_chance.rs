@@ -24,6 +24,9 @@ fn val_a_month_costs_a_poisson_count() {
         let check = checked(&[(BUDGET, &shared(share)), (ON, &expects)]);
         let budget = known(&check, "budget");
         close(budget.value.value, eur, 1e-9);
+        let sentence = &requirement(&check, "budget").sentence;
+        assert!(sentence.contains(&format!("in {share} of the months")));
+        assert!(!sentence.contains("cases"), "{sentence}");
         for cost in ["30.00 EUR", "32.20 EUR", "34.10 EUR"] {
             assert!(budget.why.contains(cost), "{}", budget.why);
         }

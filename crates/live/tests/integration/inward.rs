@@ -131,7 +131,7 @@ fn verif_malformed_messages_are_refused_and_counted() {
     let layout = assess::input::layout(&line.topics[0]).unwrap().unwrap();
     let good = layout
         .pack(
-            None,
+            network::Numbers::NONE,
             &[
                 Value::Choice(1),
                 Value::Number(99.5),

@@ -49,7 +49,9 @@ struct Words {
     low: String,
     /// What leads every constant.
     high: String,
+    /// One a number before the fields.
     sequence: String,
+    starts: String,
     /// One a field.
     members: Vec<String>,
     /// One a value of a choice.
@@ -65,9 +67,12 @@ impl Words {
         }
         constants.take(format!("{high}_BYTES"));
         constants.take(format!("{high}_H"));
-        let sequence = "sequence".to_owned();
+        let (sequence, starts) = ("sequence".to_owned(), "starts".to_owned());
         if layout.frame().sequence_bits.is_some() {
             members.take(sequence.clone());
+        }
+        if layout.frame().starts_bits.is_some() {
+            members.take(starts.clone());
         }
         let of_fields = layout.places().iter();
         let members: Vec<String> = of_fields
@@ -95,9 +100,19 @@ impl Words {
             low: name.to_owned(),
             high,
             sequence,
+            starts,
             members,
             constants,
         }
+    }
+}
+
+impl Words {
+    /// Where the numbers before the fields lie, and their names.
+    fn numbers(&self, layout: &Layout) -> impl Iterator<Item = ((u64, u32), &str)> {
+        let sequence = layout.sequence_place().map(|at| (at, &*self.sequence));
+        let starts = layout.starts_place().map(|at| (at, &*self.starts));
+        [sequence, starts].into_iter().flatten()
     }
 }
 
@@ -149,6 +164,10 @@ fn header(layout: &Layout, topic: &str, words: &Words) -> String {
     if let Some(bits) = layout.frame().sequence_bits {
         let what = format!("the lowest {bits} bits are sent");
         let _ = writeln!(out, "    uint32_t {}; /* {what} */", words.sequence);
+    }
+    if let Some(bits) = layout.frame().starts_bits {
+        let what = format!("counts the publisher's starts; the lowest {bits} bits are sent");
+        let _ = writeln!(out, "    uint32_t {}; /* {what} */", words.starts);
     }
     for (place, member) in layout.places().iter().zip(&words.members) {
         let (kind, says) = member_of(place);
@@ -269,12 +288,8 @@ fn encoder(layout: &Layout, words: &Words, out: &mut String) {
     if let Some(schema) = frame.schema {
         let _ = writeln!(out, "    put(message, 0, 8, {schema}u);");
     }
-    if let Some((offset, bits)) = layout.sequence_place() {
-        let _ = writeln!(
-            out,
-            "    put(message, {offset}, {bits}, record->{});",
-            words.sequence
-        );
+    for ((offset, bits), word) in words.numbers(layout) {
+        let _ = writeln!(out, "    put(message, {offset}, {bits}, record->{word});");
     }
     for (place, member) in layout.places().iter().zip(&words.members) {
         let (offset, bits) = (place.offset_bits, place.bits);
@@ -355,11 +370,10 @@ fn decoder(layout: &Layout, words: &Words, out: &mut String) {
             layout.bits()
         );
     }
-    if let Some((offset, bits)) = layout.sequence_place() {
+    for ((offset, bits), word) in words.numbers(layout) {
         let _ = writeln!(
             out,
-            "    record->{} = (uint32_t)take(message, {offset}, {bits});",
-            words.sequence
+            "    record->{word} = (uint32_t)take(message, {offset}, {bits});"
         );
     }
     for (place, member) in layout.places().iter().zip(&words.members) {
@@ -396,7 +410,8 @@ fn has_steps(layout: &Layout) -> bool {
 
 /// Whether the record has anything in it.
 fn has_members(layout: &Layout) -> bool {
-    !layout.places().is_empty() || layout.frame().sequence_bits.is_some()
+    let frame = layout.frame();
+    !layout.places().is_empty() || frame.sequence_bits.is_some() || frame.starts_bits.is_some()
 }
 
 /// Says of parameters that they are not used, where they are not.

@@ -114,9 +114,9 @@ pub enum PayloadError {
         /// The step given, s.
         step_s: f64,
     },
-    /// A sequence number of no bits or more than 32.
-    #[error("a sequence number of {bits} bits is outside 1 to 32 bits")]
-    SequenceBits {
+    /// A sequence number or a count of starts of no bits or more than 32.
+    #[error("a number of {bits} bits that counts messages or starts is outside 1 to 32 bits")]
+    CountBits {
         /// Bits given.
         bits: u32,
     },

@@ -1,7 +1,7 @@
 //! Where each field of a payload lies.
 //!
-//! A message is, most significant bit first: a schema id of one byte, a sequence number, the fields in their order, zeros up to a whole byte, and a check of
-//! two bytes over all of that; the id, the number and the check only where they are asked for. This is our own packing.
+//! A message is, most significant bit first: a schema id of one byte, a sequence number, a count of its publisher's starts, the fields in their order, zeros up to a
+//! whole byte, and a check of two bytes over all of that; id, number, count and check only where they are asked for. This is our own packing.
 
 use super::field::{Field, FieldKind, PayloadError, bits, whole_ns, whole_steps};
 
@@ -12,6 +12,8 @@ pub struct Frame {
     pub schema: Option<u8>,
     /// A number that counts messages, of so many bits (1 to 32): its lowest bits are sent.
     pub sequence_bits: Option<u32>,
+    /// A number that counts the starts of the publisher, of so many bits (1 to 32): its lowest bits are sent.
+    pub starts_bits: Option<u32>,
     /// A CRC-16 at the end, for a carrier that has no check of its own.
     pub crc: bool,
 }
@@ -52,7 +54,7 @@ pub struct Layout {
 
 const CRC_BYTES: u32 = 2;
 const SCHEMA_BITS: u32 = 8;
-const MOST_SEQUENCE_BITS: u32 = 32;
+const MOST_COUNT_BITS: u32 = 32;
 
 impl Layout {
     /// Lays fields out in their order.
@@ -64,9 +66,12 @@ impl Layout {
         if frame.schema.is_some() {
             next += u64::from(SCHEMA_BITS);
         }
-        if let Some(bits) = frame.sequence_bits {
-            if !(1..=MOST_SEQUENCE_BITS).contains(&bits) {
-                return Err(PayloadError::SequenceBits { bits });
+        for bits in [frame.sequence_bits, frame.starts_bits]
+            .into_iter()
+            .flatten()
+        {
+            if !(1..=MOST_COUNT_BITS).contains(&bits) {
+                return Err(PayloadError::CountBits { bits });
             }
             next += u64::from(bits);
         }
@@ -147,6 +152,13 @@ impl Layout {
             0
         };
         self.frame.sequence_bits.map(|bits| (before, bits))
+    }
+
+    /// Where the count of starts lies: bits before it, and its own.
+    pub(super) fn starts_place(&self) -> Option<(u64, u32)> {
+        let schema = self.frame.schema.map_or(0, |_| SCHEMA_BITS);
+        let before = schema + self.frame.sequence_bits.unwrap_or(0);
+        self.frame.starts_bits.map(|bits| (u64::from(before), bits))
     }
 
     /// Bytes before the check.

@@ -18,6 +18,6 @@ pub use cobs::{CobsError, cobs_decode, cobs_encode};
 pub use field::{Field, FieldKind, PayloadError, bits};
 pub use identifier::identifier;
 pub use layout::{Frame, Layout, Place};
-pub use pack::{PackError, Packed, UnpackError, Unpacked, Value};
+pub use pack::{Numbers, PackError, Packed, UnpackError, Unpacked, Value};
 pub use python::python;
 pub use record::{RecordError, record_from_cbor, record_to_cbor};

@@ -23,6 +23,32 @@ pub enum Value {
     Time(i64),
 }
 
+/// The numbers that stand before the fields of a message, where its layout has them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Numbers {
+    /// Which of its publisher's messages it is.
+    pub sequence: Option<u32>,
+    /// Which of its publisher's starts it is of.
+    pub starts: Option<u32>,
+}
+
+impl Numbers {
+    /// No numbers.
+    pub const NONE: Numbers = Numbers {
+        sequence: None,
+        starts: None,
+    };
+
+    /// A sequence number alone.
+    #[must_use]
+    pub fn sequence(sequence: u32) -> Numbers {
+        Numbers {
+            sequence: Some(sequence),
+            starts: None,
+        }
+    }
+}
+
 /// A packed message.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Packed {
@@ -35,8 +61,8 @@ pub struct Packed {
 /// What a packed message says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unpacked {
-    /// Its sequence number, where the layout has one.
-    pub sequence: Option<u32>,
+    /// Its numbers, where the layout has them.
+    pub numbers: Numbers,
     /// One value a field.
     pub values: Vec<Value>,
 }
@@ -87,6 +113,18 @@ pub enum PackError {
     SequenceNotCarried {
         /// The number given.
         sequence: u32,
+    },
+    /// The layout has a count of starts and none was given.
+    #[error("the layout carries a count of starts of {bits} bits, and none was given")]
+    NoStarts {
+        /// Bits of it.
+        bits: u32,
+    },
+    /// The layout has no count of starts and one was given.
+    #[error("the layout carries no count of starts, and {starts} was given")]
+    StartsNotCarried {
+        /// The number given.
+        starts: u32,
     },
 }
 
@@ -155,22 +193,30 @@ impl Layout {
     /// Packs a record: one value a field.
     ///
     /// A number outside its range (an infinite one too) is sent as the end of the range, and told in [`Packed::clamped`]; within half a step of the end it is
-    /// not outside. Of a sequence number the lowest bits are sent.
+    /// not outside. Of a sequence number and a count of starts the lowest bits are sent.
     ///
     /// # Errors
     /// [`PackError`] for a record that this layout cannot hold.
-    pub fn pack(&self, sequence: Option<u32>, values: &[Value]) -> Result<Packed, PackError> {
+    pub fn pack(&self, numbers: Numbers, values: &[Value]) -> Result<Packed, PackError> {
         let coded = self.coded(values)?;
         let mut bytes = vec![0; self.body_bytes()];
         if let Some(schema) = self.frame().schema {
             bytes[0] = schema;
         }
-        match (self.sequence_place(), sequence) {
+        match (self.sequence_place(), numbers.sequence) {
             (Some((offset, bits)), Some(sequence)) => {
                 put(&mut bytes, offset, bits, u64::from(sequence) & ones(bits));
             }
             (Some((_, bits)), None) => return Err(PackError::NoSequence { bits }),
             (None, Some(sequence)) => return Err(PackError::SequenceNotCarried { sequence }),
+            (None, None) => {}
+        }
+        match (self.starts_place(), numbers.starts) {
+            (Some((offset, bits)), Some(starts)) => {
+                put(&mut bytes, offset, bits, u64::from(starts) & ones(bits));
+            }
+            (Some((_, bits)), None) => return Err(PackError::NoStarts { bits }),
+            (None, Some(starts)) => return Err(PackError::StartsNotCarried { starts }),
             (None, None) => {}
         }
         let mut clamped = Vec::new();
@@ -225,9 +271,12 @@ impl Layout {
                 found,
             });
         }
-        let sequence = self
-            .sequence_place()
-            .map(|(offset, bits)| take(body, offset, bits) as u32);
+        let number =
+            |place: Option<(u64, u32)>| place.map(|(offset, bits)| take(body, offset, bits) as u32);
+        let numbers = Numbers {
+            sequence: number(self.sequence_place()),
+            starts: number(self.starts_place()),
+        };
         let values = self
             .places()
             .iter()
@@ -236,7 +285,7 @@ impl Layout {
                 place.value(code, received_ns)
             })
             .collect::<Result<_, _>>()?;
-        Ok(Unpacked { sequence, values })
+        Ok(Unpacked { numbers, values })
     }
 
     /// The codes of a record, one a field, as [`Layout::pack`] sends them.

@@ -57,20 +57,27 @@ pub fn python(layout: &Layout, topic: &str) -> String {
         );
     }
     out.push_str("\n    def code(offset, bits):\n        return whole >> (left - offset - bits) & (1 << bits) - 1\n\n    record = {}\n");
-    if let Some((offset, bits)) = layout.sequence_place() {
-        let _ = writeln!(out, "    record[\"sequence\"] = code({offset}, {bits})");
+    let numbers = [
+        ("sequence", layout.sequence_place()),
+        ("starts", layout.starts_place()),
+    ];
+    for (word, place) in numbers {
+        if let Some((offset, bits)) = place {
+            let _ = writeln!(out, "    record[\"{word}\"] = code({offset}, {bits})");
+        }
     }
     let mut helpers = Helpers::default();
-    let taken = frame.sequence_bits.is_some();
     for place in layout.places() {
         let name = &place.field.name;
-        // The frame's own number stands under this name.
-        let key = if taken && name == "sequence" {
-            "field.sequence"
+        // The frame's own numbers stand under their names.
+        let taken = numbers
+            .iter()
+            .any(|(word, place)| place.is_some() && name == word);
+        let key = if taken {
+            quoted(&format!("field.{name}"))
         } else {
-            name
+            quoted(name)
         };
-        let key = quoted(key);
         let (offset, bits) = (place.offset_bits, place.bits);
         let read = format!("code({offset}, {bits})");
         let value = match (&place.field.kind, place.codes) {

@@ -132,6 +132,8 @@ pub enum Unwritten {
     Priority,
     /// A receiver tells 64 messages of a publisher apart.
     Remembers,
+    /// The size of a topic that may come twice holds the number and the count of starts that tell it.
+    Numbering,
     /// A requirement is a `shall`.
     Must,
 }

@@ -85,10 +85,14 @@ pub struct Topic {
     pub schema_id: Option<u8>,
     /// Bits of the packed payload's sequence number.
     pub sequence_bits: Option<u32>,
+    /// Bits of the packed payload's count of its publisher's starts.
+    pub starts_bits: Option<u32>,
     /// Whether the packed payload ends with a CRC-16.
     pub crc: bool,
     /// Payload size when written instead of fields, B.
     pub size_bytes: Option<Q>,
+    /// What number and count of starts add to that size, B; within it when not written.
+    pub numbering_bytes: Option<Q>,
     /// Sending again what is not acknowledged; `None` for delivery at most once.
     pub retry: Option<Retry>,
     /// Whether the publisher holds its last message for those who come later.
@@ -117,4 +121,12 @@ pub struct Keep {
     pub messages: u32,
     /// Age at which one is dropped, s.
     pub longest_s: Q,
+}
+
+impl Topic {
+    /// Whether a receiver has to tell a message that it has already: one that is sent again, or held for those who come later.
+    #[must_use]
+    pub fn tells_repeats(&self) -> bool {
+        self.retry.is_some() || self.retained
+    }
 }

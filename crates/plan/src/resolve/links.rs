@@ -140,7 +140,7 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
                 Code::MissingKey,
                 at,
                 format!(
-                    "stations of a {} link speak only when asked, and nobody asks",
+                    "on {} stations speak only when asked, and nobody asks",
                     kind.name
                 ),
             )

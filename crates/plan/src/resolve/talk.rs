@@ -153,9 +153,14 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         if f.is_wrong("keep") || f.has("keep") && delivery::keep(f).is_none() {
             continue;
         }
+        let retained = f.flag("retained").is_some_and(|(yes, _)| *yes);
+        let Some(numbering_bytes) = delivery::numbers_fit(r, f, retry.as_ref(), retained) else {
+            continue;
+        };
         if !f.has("priority") {
             r.unwritten(Unwritten::Priority);
         }
+        let count = |key| f.count(key).and_then(|(bits, _)| u32::try_from(*bits).ok());
         line.topics.push(Topic {
             name: name.to_owned(),
             at: f.site,
@@ -165,13 +170,13 @@ pub(super) fn topics(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 .map_or(PRIORITY, |(n, _)| u8::try_from(*n).unwrap_or(PRIORITY)),
             fields,
             schema_id: schema_id.map(|(id, _)| id),
-            sequence_bits: f
-                .count("sequence_bits")
-                .and_then(|(bits, _)| u32::try_from(*bits).ok()),
+            sequence_bits: count("sequence_bits"),
+            starts_bits: count("starts_bits"),
             crc: f.flag("crc").is_some_and(|(yes, _)| *yes),
             size_bytes,
+            numbering_bytes,
             retry,
-            retained: f.flag("retained").is_some_and(|(yes, _)| *yes),
+            retained,
             keep: delivery::keep(f),
         });
     }
@@ -184,7 +189,7 @@ fn frame_fits(
     schema_id: Option<(u8, Site)>,
     schemas: &mut BTreeMap<u8, Site>,
 ) -> bool {
-    let around = ["schema_id", "sequence_bits", "crc"];
+    let around = ["schema_id", "sequence_bits", "starts_bits", "crc"];
     let key = around.into_iter().find(|key| f.has(key));
     if let Some(key) = key
         && f.has("size")

@@ -51,6 +51,11 @@ bad! {
     field_of_a_time_without_its_step: SIZE => "fields = [{ name = \"time\", time_bits = 24 }]";
     field_with_a_strange_epoch: SIZE => "fields = [{ name = \"alarm\", flag = true, time_epoch = 2025-01-01 }]";
     epoch_of_long_ago: SIZE => "fields = [{ name = \"time\", time_bits = 24, time_step = \"1 s\", time_epoch = 1066-10-14 }]";
+    repeats_that_nothing_tells: SIZE => "fields = [{ name = \"alarm\", flag = true }]\ndelivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    retained_without_a_count_of_starts: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nsequence_bits = 8\nretained = true";
+    numbers_that_go_round_too_soon: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nsequence_bits = 6\nstarts_bits = 4\ndelivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    numbering_of_fields: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nsequence_bits = 8\nstarts_bits = 4\nnumbering = \"2 B\"\ndelivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    numbering_of_what_comes_once: SIZE => "size = \"12 B\"\nnumbering = \"2 B\"";
     crc_of_a_size: SIZE => "size = \"12 B\"\ncrc = true";
     schema_that_is_no_byte: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nschema_id = 256";
     schema_of_two_topics: SIZE => "fields = [{ name = \"alarm\", flag = true }]\nschema_id = 7\n[topic.\"log\"]\nfields = [{ name = \"alarm\", flag = true }]\nschema_id = 7";

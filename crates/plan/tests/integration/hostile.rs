@@ -57,9 +57,31 @@ fn verif_nested_brackets_are_refused_at_their_place() {
             assert_eq!((line, column), (2, 5 + 64 * open.len()));
             let drawn = plan::render(std::slice::from_ref(told), sources, plan::Drawing::Ascii);
             assert!(drawn.len() < 2000, "{drawn}");
-            assert!(drawn.contains(&format!(":2:{column}")), "{drawn}");
         }
     }
+}
+
+/// Of a long line only what stands around the place is quoted; the column is that of the whole line.
+#[test]
+fn verif_a_long_line_is_cut_around_its_place() {
+    let layers = "\"udp\", ".repeat(500) + "\"ipv8\"";
+    let text = SMALL.replacen("\"ipv6\"", &layers, 1);
+    let reading = Files::one(text).read();
+    let told = &reading.mistakes[0];
+    assert_eq!(told.code, plan::Code::UnknownWord);
+    let (line, column) = reading.sources.line_column(told.site);
+    assert!(column > 3500, "{column}");
+    let sources = &reading.sources;
+    let drawn = plan::render(&reading.mistakes[..1], sources, plan::Drawing::Ascii);
+    assert!(
+        drawn.contains(&format!("plan.toml:{line}:{column}")),
+        "{drawn}"
+    );
+    assert!(
+        drawn.contains("...") && drawn.contains("\"ipv8\""),
+        "{drawn}"
+    );
+    assert!(drawn.len() < 1000, "{drawn}");
 }
 
 /// The deepest tree that is let through: sixteen steps in each of as many inline tables as are let through.

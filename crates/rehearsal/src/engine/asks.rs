@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use assess::input::{Traffic, at_most, ns};
 use network::{
-    AtMost, Delivery, DropReason, Dropped, MachineError, Post, RateLimit, TopicId, Value,
+    AtMost, Delivery, DropReason, Dropped, MachineError, Numbers, Post, RateLimit, TopicId, Value,
 };
 use plan::{BehaviourIx, Line, ModuleIx, RequestIx, When};
 use routine::Failed;
@@ -383,7 +383,10 @@ impl Engine<'_> {
         values: Option<&[Value]>,
     ) -> Result<Option<Arc<Content>>, RehearsalError> {
         values
-            .map(|values| self.contents.pack(self.line, of, 0, self.now, values))
+            .map(|values| {
+                self.contents
+                    .pack(self.line, of, Numbers::NONE, self.now, values)
+            })
             .transpose()
     }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use assess::input::{layout, request_layouts};
-use network::{Layout, MessageId, Value};
+use network::{Layout, MessageId, Numbers, Value};
 use plan::{
     Action, CueSheet, DetectorIx, FieldValue, Line, Measure, ModuleIx, NoticeKind, RequestIx,
     TopicField, TopicIx,
@@ -164,24 +164,25 @@ impl Contents {
         &mut self,
         line: &Line,
         of: Of,
-        sequence: u64,
+        numbers: Numbers,
         now: Ns,
         values: &[Value],
     ) -> Result<Arc<Content>, RehearsalError> {
         let received = self.stamp(now, 0);
         let layout = self.layout(of);
         let layout = layout.expect("only a payload with fields is given values");
-        let sequence = layout
-            .frame()
-            .sequence_bits
-            .map(|_| (sequence & u64::from(u32::MAX)) as u32);
+        let frame = layout.frame();
+        let numbers = Numbers {
+            sequence: numbers.sequence.filter(|_| frame.sequence_bits.is_some()),
+            starts: numbers.starts.filter(|_| frame.starts_bits.is_some()),
+        };
         let wrong = |why: String| RehearsalError::Content {
             at: now,
             topic: of.name(line),
             why,
         };
         let packed = layout
-            .pack(sequence, values)
+            .pack(numbers, values)
             .map_err(|e| wrong(e.to_string()))?;
         let read = layout
             .unpack(&packed.bytes, received)
@@ -301,10 +302,16 @@ impl Engine<'_> {
         values: Option<&[Value]>,
     ) -> Result<Option<Arc<Content>>, RehearsalError> {
         let sequence = self.sequences.get(&(module.0, topic.0)).map_or(0, |s| *s);
+        // A publisher numbers from each of its starts.
+        let before = self.numbered.get(&(module.0, topic.0)).map_or(0, |s| *s);
+        let numbers = Numbers {
+            sequence: Some(((sequence - before) & u64::from(u32::MAX)) as u32),
+            starts: Some(self.modules[module.0].restarts),
+        };
         values
             .map(|values| {
                 self.contents
-                    .pack(self.line, Of::Topic(topic), sequence, self.now, values)
+                    .pack(self.line, Of::Topic(topic), numbers, self.now, values)
             })
             .transpose()
     }

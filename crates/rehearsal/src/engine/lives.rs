@@ -175,6 +175,8 @@ impl Engine<'_> {
         self.dirty = true;
         let boots = self.record(Some(parent), None, What::Boots { module });
         self.asks.boots(module, self.now);
+        let own = self.sequences.iter().filter(|((m, _), _)| *m == module.0);
+        self.numbered.extend(own.map(|(of, next)| (*of, *next)));
         let time = ns(|| format!("module.{}", plan.id), boot.time_s.si)?;
         if let Some(at) = self.now.checked_add(time) {
             self.queue.push(

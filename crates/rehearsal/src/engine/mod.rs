@@ -186,6 +186,8 @@ struct Engine<'a> {
     /// What each behaviour is told of, if it is told.
     filters: Vec<Option<Filter>>,
     sequences: BTreeMap<(usize, usize), u64>,
+    /// What they were when the module last began to boot.
+    numbered: BTreeMap<(usize, usize), u64>,
     uplinks: Vec<UplinkNow>,
     stores: Vec<StoreNow>,
     votes: Vec<detect::Vote>,
@@ -326,6 +328,7 @@ impl<'a> Engine<'a> {
             idle_told: vec![None; line.behaviours.len()],
             filters,
             sequences: BTreeMap::new(),
+            numbered: BTreeMap::new(),
             uplinks,
             stores: stores(line, cues)?,
             votes: voting::votes(line)?,

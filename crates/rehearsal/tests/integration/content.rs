@@ -78,11 +78,13 @@ fn val_a_message_holds_the_bytes_of_the_sample_alert() {
     assert_eq!(contents(&records, delivered), sent);
     assert_eq!(contents(&records, queued), sent);
     assert!(sent[0].clamped.is_empty() && outcome.clamped == [0]);
-    // Delivered on terms it holds the same, and is forgotten afterwards: the engine holds itself to that at its end.
-    let terms = "priority = 0\ndelivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }\n";
+    // Delivered on terms it holds the same behind its number and its publisher's count of starts, both 0, and is forgotten afterwards: the engine holds itself to that at its end.
+    let terms = "priority = 0\nsequence_bits = 8\nstarts_bits = 8\ndelivery = \"at-least-once\"\nretry = { after = \"2 s\", at_most = 3, acknowledgement = \"8 B\" }\n";
     let (line, cues) = sample(&[("priority = 0\n", terms)], WHISTLE);
     let (outcome, records) = run(&line, &cues);
-    assert_eq!(contents(&records, delivered), sent);
+    let on_terms = contents(&records, delivered);
+    assert_eq!(plan::hex(&on_terms[0].bytes), format!("0000{SAMPLE}"));
+    assert_eq!(on_terms[0].values, sent[0].values);
     assert_eq!(outcome.on_terms.acknowledged, 1);
 }
 

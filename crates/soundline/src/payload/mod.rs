@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use assess::input::{InputError, layout, payload_bytes};
 use jiff::Timestamp;
-use network::{PackError, UnpackError};
+use network::{Numbers, PackError, UnpackError};
 use plan::Line;
 use report::{
     PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,
@@ -37,6 +37,9 @@ pub(crate) struct Args {
     /// Sequence number of the record, for a topic with one.
     #[arg(long, value_name = "NUMBER", requires = "encode")]
     sequence: Option<u32>,
+    /// Which of its publisher's starts the record is of, for a topic that counts them.
+    #[arg(long, value_name = "NUMBER", requires = "encode")]
+    starts: Option<u32>,
     /// Read this message, in hexadecimal. Its topic need not be named where each has a schema id.
     #[arg(long, value_name = "HEX")]
     decode: Option<String>,
@@ -135,6 +138,9 @@ impl PayloadCommandError {
             PayloadCommandError::Pack(PackError::NoSequence { .. }) => {
                 Some("add --sequence with a number".to_owned())
             }
+            PayloadCommandError::Pack(PackError::NoStarts { .. }) => {
+                Some("add --starts with a number, 0 before the first restart".to_owned())
+            }
             _ => None,
         }
     }
@@ -209,7 +215,13 @@ fn told(args: &Args, line: &Line) -> Result<Told, PayloadCommandError> {
     }
     let one = || one(&topics, &sized);
     let sent = match &args.encode {
-        Some(text) => Some(sent(one()?, text, args.sequence)?),
+        Some(text) => Some({
+            let numbers = Numbers {
+                sequence: args.sequence,
+                starts: args.starts,
+            };
+            sent(one()?, text, numbers)?
+        }),
         None => None,
     };
     let read = match &args.decode {
@@ -252,11 +264,11 @@ fn one<'t>(
 fn sent(
     topic: &PackedTopic,
     text: &str,
-    sequence: Option<u32>,
+    numbers: Numbers,
 ) -> Result<SentMessage, PayloadCommandError> {
     let values = record::values(&topic.layout, text)?;
-    let packed = topic.layout.pack(sequence, &values)?;
-    Ok(SentMessage::new(topic, values, packed))
+    let packed = topic.layout.pack(numbers, &values)?;
+    Ok(SentMessage::new(topic, numbers, values, packed))
 }
 
 /// The topic whose schema id the message begins with, where every topic has one.

@@ -97,6 +97,64 @@ fn verif_the_frame_of_a_payload_counts_on_the_links() {
     assert!(after.1 > before.1 && before.1 > 0.0, "{before:?} {after:?}");
 }
 
+/// Of numbers the lowest bits are sent: 256 in 8 bits is 0, 17 in 4 bits is 1. Both are told as given and as sent.
+#[test]
+fn val_a_number_that_goes_round_is_told() {
+    let demo = alert();
+    edit(
+        &demo.plan,
+        "[topic.\"look/now\"]\n",
+        "[topic.\"look/now\"]\nsequence_bits = 8\nstarts_bits = 4\n",
+    );
+    let with = |sequence: &str, starts: &str| {
+        let args = ["--topic", "look/now", "--encode", RECORD];
+        let numbers = ["--sequence", sequence, "--starts", starts];
+        let all = [&[demo.plan.as_str()][..], &args, &numbers].concat();
+        let text = run(&[&["payload"][..], &all].concat());
+        expect_status(&text, 0);
+        (stdout(&text), json(&all))
+    };
+    let (text, told) = with("256", "17");
+    for part in [
+        "(sequence)  256: more than its bits hold, is sent as 0\n",
+        "(starts)    17: more than its bits hold, is sent as 1\n",
+    ] {
+        assert!(text.contains(part), "{text}");
+    }
+    let sent = &told["sent"];
+    assert_eq!(
+        (&sent["sequence"], &sent["sequence_sent_as"]),
+        (&256.into(), &0.into())
+    );
+    assert_eq!(
+        (&sent["starts"], &sent["starts_sent_as"]),
+        (&17.into(), &1.into())
+    );
+    let (text, told) = with("255", "15");
+    assert!(
+        text.contains("(sequence)  255\n") && text.contains("(starts)    15\n"),
+        "{text}"
+    );
+    assert!(
+        told["sent"]["message_hex"]
+            .as_str()
+            .unwrap()
+            .starts_with("fff")
+    );
+    let none = run(&[
+        "payload",
+        &demo.plan,
+        "--topic",
+        "look/now",
+        "--encode",
+        RECORD,
+        "--sequence",
+        "1",
+    ]);
+    expect_status(&none, 2);
+    assert!(stderr(&none).contains("--starts"), "{}", stderr(&none));
+}
+
 /// The message is that of the reference file, its check that of crccheck.
 #[test]
 fn val_the_sample_record_is_packed_and_read() {

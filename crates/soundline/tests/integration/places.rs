@@ -160,21 +160,69 @@ fn verif_wrong_questions_are_refused_with_help() {
     );
     expect_status(&run(&["reserve", &demo.plan, "--silent"]), 2);
     for (args, told_of) in [
-        (&["--silent", "--speaks", "10base-t1l"][..], "did you mean \"10BASE-T1L\"?"),
+        (
+            &["--silent", "--speaks", "10base-t1l"][..],
+            "did you mean \"10BASE-T1L\"?",
+        ),
         (&["--silent", "--speaks", "CAN"], "the links are 10BASE-T1L"),
-        (&["--silent", "--cable", "part.nope"], "there is no span `part.nope`"),
-        (&["--silent", "--cable", "part.flow-meter"], "is a module, no span"),
-        (&["--silent", "--name", "Bad"], "--name \"Bad\": this is no id"),
-        (&["--silent", "--from", "/dev/null"], "--from \"/dev/null\": the file is empty"),
-        (&["--publishes", "log/flow", "--size", "4 B", "--each", "0 s"], "--each \"0 s\": this has to be more than nothing"),
-        (&["--publishes", "log/flow", "--each", "1 min", "--size", "4"], "--size \"4\": "),
-        (&["--publishes", "log/flow", "--size", "4 B", "--each", "1 min", "--at-most", "0 per hour"], "--at-most \"0 per hour\": this lets nothing pass"),
-        (&["--publishes", "log/flow", "--size", "4 B", "--each", "1 min", "--priority", "9"], "--priority \"9\": a priority is 0 to 7"),
+        (
+            &["--silent", "--cable", "part.nope"],
+            "there is no span `part.nope`",
+        ),
+        (
+            &["--silent", "--cable", "part.flow-meter"],
+            "is a module, no span",
+        ),
+        (
+            &["--silent", "--name", "Bad"],
+            "--name \"Bad\": this is no id",
+        ),
+        (
+            &["--silent", "--from", "/dev/null"],
+            "--from \"/dev/null\": the file is empty",
+        ),
+        (
+            &["--publishes", "log/flow", "--size", "4 B", "--each", "0 s"],
+            "--each \"0 s\": this has to be more than nothing",
+        ),
+        (
+            &["--publishes", "log/flow", "--each", "1 min", "--size", "4"],
+            "--size \"4\": ",
+        ),
+        (
+            &[
+                "--publishes",
+                "log/flow",
+                "--size",
+                "4 B",
+                "--each",
+                "1 min",
+                "--at-most",
+                "0 per hour",
+            ],
+            "--at-most \"0 per hour\": this lets nothing pass",
+        ),
+        (
+            &[
+                "--publishes",
+                "log/flow",
+                "--size",
+                "4 B",
+                "--each",
+                "1 min",
+                "--priority",
+                "9",
+            ],
+            "--priority \"9\": a priority is 0 to 7",
+        ),
     ] {
         let said = told(args);
         assert!(said.contains(told_of), "{said}");
         // Nothing is quoted that the user did not write.
-        assert!(!said.contains("include") && !said.contains("line 2"), "{said}");
+        assert!(
+            !said.contains("include") && !said.contains("line 2"),
+            "{said}"
+        );
     }
 }
 

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use network::{FieldKind, Frame, Layout, UnpackError, Value, c99, identifier, python};
+use network::{FieldKind, Frame, Layout, Numbers, UnpackError, Value, c99, identifier, python};
 
 use super::{BARE, EPOCH_NS, alert_fields, choice, flag, hex, scaled, time};
 
@@ -33,6 +33,7 @@ fn layouts() -> Vec<(&'static str, Layout)> {
     let whole = Frame {
         schema: Some(7),
         sequence_bits: Some(13),
+        starts_bits: Some(5),
         crc: true,
     };
     let of = |frame, fields| Layout::new(frame, fields).unwrap();
@@ -70,12 +71,14 @@ fn layouts() -> Vec<(&'static str, Layout)> {
             of(
                 Frame {
                     sequence_bits: Some(32),
+                    starts_bits: Some(32),
                     ..BARE
                 },
                 vec![
                     flag("class"),
                     flag("Class"),
                     flag("sequence"),
+                    flag("starts"),
                     flag("Größe"),
                     flag("*/ int x; /*"),
                     flag("??/"),
@@ -162,9 +165,13 @@ fn exchange(layout: &Layout, seed: u64) -> Exchange {
             .iter()
             .map(|p| value(&p.field.kind, &mut draw))
             .collect();
-        let sequence = layout.frame().sequence_bits.map(|_| draw.bits() as u32);
-        let packed = layout.pack(sequence, &values).unwrap();
-        let _ = writeln!(all.packing, "e {}", words(sequence, &values, "nan"));
+        let frame = layout.frame();
+        let numbers = Numbers {
+            sequence: frame.sequence_bits.map(|_| draw.bits() as u32),
+            starts: frame.starts_bits.map(|_| draw.bits() as u32),
+        };
+        let packed = layout.pack(numbers, &values).unwrap();
+        let _ = writeln!(all.packing, "e {}", words(numbers, &values, "nan"));
         let _ = writeln!(
             all.packed,
             "0 {} {}",
@@ -194,8 +201,8 @@ fn exchange(layout: &Layout, seed: u64) -> Exchange {
         let _ = writeln!(all.reading, "d {} {received_ns}", shown(&message));
         match layout.unpack(&message, Some(received_ns)) {
             Ok(read) => {
-                let _ = writeln!(all.in_c, "0 {}", words(read.sequence, &read.values, "nan"));
-                let named = named(layout, read.sequence, &read.values);
+                let _ = writeln!(all.in_c, "0 {}", words(read.numbers, &read.values, "nan"));
+                let named = named(layout, read.numbers, &read.values);
                 let _ = writeln!(all.in_python, "{named}");
             }
             Err(error) => {
@@ -226,8 +233,14 @@ fn shown(bytes: &[u8]) -> String {
     }
 }
 
+/// The numbers before the fields.
+fn before(numbers: Numbers) -> impl Iterator<Item = String> {
+    let all = [numbers.sequence, numbers.starts];
+    all.into_iter().flatten().map(|n| n.to_string())
+}
+
 /// Values one after another; a number is the bits of its double.
-fn words(sequence: Option<u32>, values: &[Value], none: &str) -> String {
+fn words(numbers: Numbers, values: &[Value], none: &str) -> String {
     let of = |value: &Value| match value {
         Value::NoData => none.to_owned(),
         Value::Number(v) => format!("{:016x}", v.to_bits()),
@@ -235,15 +248,12 @@ fn words(sequence: Option<u32>, values: &[Value], none: &str) -> String {
         Value::Flag(yes) => u8::from(*yes).to_string(),
         Value::Time(at) => at.to_string(),
     };
-    let all = sequence
-        .map(|s| s.to_string())
-        .into_iter()
-        .chain(values.iter().map(of));
+    let all = before(numbers).chain(values.iter().map(of));
     all.collect::<Vec<_>>().join(" ")
 }
 
 /// As Python has them: choices by their text.
-fn named(layout: &Layout, sequence: Option<u32>, values: &[Value]) -> String {
+fn named(layout: &Layout, numbers: Numbers, values: &[Value]) -> String {
     let of =
         layout
             .places()
@@ -253,9 +263,9 @@ fn named(layout: &Layout, sequence: Option<u32>, values: &[Value]) -> String {
                 (FieldKind::Choice { values }, Value::Choice(choice)) => {
                     values[*choice as usize].replace(' ', "_")
                 }
-                (_, value) => words(None, &[*value], "none"),
+                (_, value) => words(Numbers::NONE, &[*value], "none"),
             });
-    let all = sequence.map(|s| s.to_string()).into_iter().chain(of);
+    let all = before(numbers).chain(of);
     all.collect::<Vec<_>>().join(" ")
 }
 

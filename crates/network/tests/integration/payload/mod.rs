@@ -72,6 +72,7 @@ fn alert(frame: Frame) -> Layout {
 const BARE: Frame = Frame {
     schema: None,
     sequence_bits: None,
+    starts_bits: None,
     crc: false,
 };
 const CHECKED: Frame = Frame { crc: true, ..BARE };

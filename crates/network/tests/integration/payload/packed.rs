@@ -1,6 +1,8 @@
 //! Packing and unpacking of records.
 
-use network::{Frame, Layout, PackError, PayloadError, UnpackError, Value, cobs_encode, crc16};
+use network::{
+    Frame, Layout, Numbers, PackError, PayloadError, UnpackError, Value, cobs_encode, crc16,
+};
 
 use super::{BARE, CHECKED, EPOCH_NS, alert, bytes, choice, flag, hex, scaled, time};
 
@@ -25,7 +27,7 @@ fn val_records_are_packed_as_by_exact_fractions() {
             number(&row[4]),
             Value::Flag(row[5] == "1"),
         ];
-        let packed = layout.pack(None, &values).unwrap();
+        let packed = layout.pack(Numbers::NONE, &values).unwrap();
         assert_eq!(hex(&packed.bytes), row[6], "{row:?}");
         assert_eq!(packed.clamped.len().to_string(), row[7], "{row:?}");
         clamps += packed.clamped.len();
@@ -68,7 +70,7 @@ fn verif_the_sample_alert_framed_and_read() {
         Value::Number(47.26),
         Value::Flag(false),
     ];
-    let packed = layout.pack(None, &values).unwrap();
+    let packed = layout.pack(Numbers::NONE, &values).unwrap();
     assert_eq!(hex(&packed.bytes), "e1338f4f6d93b25e60");
     assert_eq!(hex(&cobs_encode(&packed.bytes)), "0ae1338f4f6d93b25e60");
     let read = layout
@@ -87,18 +89,29 @@ fn verif_the_frame_stands_around_the_fields() {
     let frame = Frame {
         schema: Some(0xA5),
         sequence_bits: Some(12),
+        starts_bits: Some(6),
         crc: true,
     };
     let layout = Layout::new(frame, vec![flag("on"), choice("of", &["a", "b", "c"])]).unwrap();
-    assert_eq!((layout.bits(), layout.bytes()), (23, 5));
-    // 1010 0101 | 0010 0011 0100 | 1 | 10 | 0; of 0x71234 the lowest 12 bits are sent
-    let packed = layout
-        .pack(Some(0x7_1234), &[Value::Flag(true), Value::Choice(2)])
-        .unwrap();
-    assert_eq!(hex(&packed.bytes[..3]), "a5234c");
-    assert_eq!(packed.bytes[3..], crc16(&packed.bytes[..3]).to_be_bytes());
+    assert_eq!((layout.bits(), layout.bytes()), (29, 6));
+    // 1010 0101 | 0010 0011 0100 | 00 0011 | 1 | 10 | 000; of 0x71234 the lowest 12 bits are sent, of 67 the lowest 6
+    let numbers = Numbers {
+        sequence: Some(0x7_1234),
+        starts: Some(67),
+    };
+    let values = [Value::Flag(true), Value::Choice(2)];
+    let packed = layout.pack(numbers, &values).unwrap();
+    assert_eq!(hex(&packed.bytes[..4]), "a52340f0");
+    assert_eq!(packed.bytes[4..], crc16(&packed.bytes[..4]).to_be_bytes());
+    assert_eq!(
+        layout.pack(Numbers::sequence(1), &values),
+        Err(PackError::NoStarts { bits: 6 })
+    );
     let read = layout.unpack(&packed.bytes, None).unwrap();
-    assert_eq!(read.sequence, Some(0x234));
+    assert_eq!(
+        (read.numbers.sequence, read.numbers.starts),
+        (Some(0x234), Some(3))
+    );
 
     let with_check = |body: &[u8]| [body, &crc16(body).to_be_bytes()].concat();
     let refused = |message: &[u8]| layout.unpack(message, None).unwrap_err();
@@ -106,47 +119,55 @@ fn verif_the_frame_stands_around_the_fields() {
         refused(&packed.bytes[..4]),
         UnpackError::Length {
             found: 4,
-            expected: 5
+            expected: 6
         }
     );
     assert_eq!(
         refused(&[&packed.bytes[..], &[0]].concat()),
         UnpackError::Length {
-            found: 6,
-            expected: 5
+            found: 7,
+            expected: 6
         }
     );
     assert_eq!(
-        refused(&with_check(&[0xA4, 0x23, 0x4C])),
+        refused(&with_check(&[0xA4, 0x23, 0x40, 0xF0])),
         UnpackError::Schema {
             found: 0xA4,
             expected: 0xA5
         }
     );
     assert_eq!(
-        refused(&with_check(&[0xA5, 0x23, 0x4D])),
-        UnpackError::Filling { bits: 1, found: 1 }
+        refused(&with_check(&[0xA5, 0x23, 0x40, 0xF1])),
+        UnpackError::Filling { bits: 3, found: 1 }
     );
     assert_eq!(
-        refused(&with_check(&[0xA5, 0x23, 0x4E])),
+        refused(&with_check(&[0xA5, 0x23, 0x40, 0xF8])),
         UnpackError::Code {
             field: "of".to_owned(),
             code: 3,
             last: 2
         }
     );
-    for bit in 0..40 {
+    for bit in 0..48 {
         let mut torn = packed.bytes.clone();
         torn[bit / 8] ^= 0x80 >> (bit % 8);
         assert!(matches!(refused(&torn), UnpackError::Check { .. }), "{bit}");
     }
     assert_eq!(
-        layout.pack(None, &[Value::Flag(true), Value::Choice(2)]),
+        layout.pack(Numbers::NONE, &[Value::Flag(true), Value::Choice(2)]),
         Err(PackError::NoSequence { bits: 12 })
     );
     assert_eq!(
-        alert(BARE).pack(Some(1), &read_nothing()),
+        alert(BARE).pack(Numbers::sequence(1), &read_nothing()),
         Err(PackError::SequenceNotCarried { sequence: 1 })
+    );
+    let starts = Numbers {
+        starts: Some(1),
+        ..Numbers::NONE
+    };
+    assert_eq!(
+        alert(BARE).pack(starts, &read_nothing()),
+        Err(PackError::StartsNotCarried { starts: 1 })
     );
 }
 
@@ -165,7 +186,7 @@ fn read_nothing() -> [Value; 6] {
 fn verif_ends_ties_and_clamps() {
     let layout = Layout::new(BARE, vec![scaled("t", "degC", -2.0, 3.0, 0.25)]).unwrap();
     let code = |v: f64| {
-        let packed = layout.pack(None, &[Value::Number(v)]).unwrap();
+        let packed = layout.pack(Numbers::NONE, &[Value::Number(v)]).unwrap();
         (
             layout.codes(&[Value::Number(v)]).unwrap()[0],
             packed.clamped.len(),
@@ -219,7 +240,7 @@ fn verif_times_are_read_within_half_their_range() {
     let half_ns = 10 * NS_PER_S * (1 << 15);
     let sent_ns = 1_767_225_610 * NS_PER_S;
     let message = layout
-        .pack(None, &[Value::Time(sent_ns + 9_999_999_999)])
+        .pack(Numbers::NONE, &[Value::Time(sent_ns + 9_999_999_999)])
         .unwrap()
         .bytes;
     let read = |received_ns| {
@@ -259,7 +280,10 @@ fn verif_times_of_all_bits_and_beyond() {
     for epoch_ns in [0, EPOCH_NS, i64::MIN, i64::MAX] {
         let layout = Layout::new(BARE, vec![time("t", 64, 1e-9, epoch_ns)]).unwrap();
         for time_ns in [i64::MIN, -1, 0, 1, EPOCH_NS, i64::MAX] {
-            let message = layout.pack(None, &[Value::Time(time_ns)]).unwrap().bytes;
+            let message = layout
+                .pack(Numbers::NONE, &[Value::Time(time_ns)])
+                .unwrap()
+                .bytes;
             let received_ns = time_ns / 2;
             assert_eq!(
                 layout.unpack(&message, Some(received_ns)).unwrap().values,
@@ -283,7 +307,7 @@ fn verif_what_cannot_be_packed_or_laid_out_is_refused() {
     let with = |number: usize, value| {
         let mut values = read_nothing();
         values[number] = value;
-        layout.pack(None, &values).unwrap_err()
+        layout.pack(Numbers::NONE, &values).unwrap_err()
     };
     let field = |name: &str| name.to_owned();
     assert_eq!(
@@ -312,7 +336,7 @@ fn verif_what_cannot_be_packed_or_laid_out_is_refused() {
         );
     }
     assert_eq!(
-        layout.pack(None, &[]),
+        layout.pack(Numbers::NONE, &[]),
         Err(PackError::Count {
             given: 0,
             fields: 6
@@ -335,14 +359,17 @@ fn verif_what_cannot_be_packed_or_laid_out_is_refused() {
         );
     }
     for bits in [0, 33] {
-        let frame = Frame {
-            sequence_bits: Some(bits),
-            ..BARE
-        };
-        assert_eq!(
-            Layout::new(frame, vec![]),
-            Err(PayloadError::SequenceBits { bits })
-        );
+        for (sequence_bits, starts_bits) in [(Some(bits), None), (None, Some(bits))] {
+            let frame = Frame {
+                sequence_bits,
+                starts_bits,
+                ..BARE
+            };
+            assert_eq!(
+                Layout::new(frame, vec![]),
+                Err(PayloadError::CountBits { bits })
+            );
+        }
     }
     let nothing = Layout::new(BARE, vec![]).unwrap();
     assert_eq!(nothing.bytes(), 0);

@@ -1,6 +1,6 @@
 //! Random layouts and records: round trips, and bytes that nobody packed.
 
-use network::{Field, FieldKind, Frame, Layout, UnpackError, Value};
+use network::{Field, FieldKind, Frame, Layout, Numbers, UnpackError, Value};
 use proptest::prelude::*;
 
 use super::{choice, flag, scaled, time};
@@ -41,10 +41,11 @@ fn layout() -> impl Strategy<Value = (Layout, Vec<Value>)> {
     let frame = (
         prop::option::of(any::<u8>()),
         prop::option::of(1u32..=32),
+        prop::option::of(1u32..=32),
         any::<bool>(),
     );
     (frame, prop::collection::vec(field(), 0..12)).prop_map(
-        |((schema, sequence_bits, crc), all)| {
+        |((schema, sequence_bits, starts_bits, crc), all)| {
             let (mut fields, values): (Vec<Field>, Vec<Value>) = all.into_iter().unzip();
             for (number, field) in fields.iter_mut().enumerate() {
                 field.name = format!("f{number}");
@@ -52,6 +53,7 @@ fn layout() -> impl Strategy<Value = (Layout, Vec<Value>)> {
             let frame = Frame {
                 schema,
                 sequence_bits,
+                starts_bits,
                 crc,
             };
             (Layout::new(frame, fields).unwrap(), values)
@@ -62,8 +64,12 @@ fn layout() -> impl Strategy<Value = (Layout, Vec<Value>)> {
 proptest! {
     #[test]
     fn verif_records_survive_within_half_a_step((layout, values) in layout(), sequence in any::<u32>(), late_ns in 0i64..1_000_000) {
-        let sequence = layout.frame().sequence_bits.map(|_| sequence);
-        let packed = layout.pack(sequence, &values).unwrap();
+        let frame = layout.frame();
+        let numbers = Numbers {
+            sequence: frame.sequence_bits.map(|_| sequence),
+            starts: frame.starts_bits.map(|_| !sequence),
+        };
+        let packed = layout.pack(numbers, &values).unwrap();
         prop_assert_eq!(packed.bytes.len(), layout.bytes() as usize);
         // One time of reception for all: the first instant of the record.
         let received_ns = values.iter().find_map(|v| match v {
@@ -74,8 +80,14 @@ proptest! {
             Err(UnpackError::Instant { .. }) => return Ok(()),
             read => read.unwrap(),
         };
-        if let (Some(sent), Some(bits)) = (sequence, layout.frame().sequence_bits) {
-            prop_assert_eq!(u64::from(read.sequence.unwrap()), u64::from(sent) % (1u64 << bits));
+        for (sent, got, bits) in [
+            (numbers.sequence, read.numbers.sequence, frame.sequence_bits),
+            (numbers.starts, read.numbers.starts, frame.starts_bits),
+        ] {
+            prop_assert_eq!(got.is_some(), sent.is_some());
+            if let (Some(sent), Some(got), Some(bits)) = (sent, got, bits) {
+                prop_assert_eq!(u64::from(got), u64::from(sent) % (1u64 << bits));
+            }
         }
         for (number, place) in layout.places().iter().enumerate() {
             match (values[number], read.values[number], &place.field.kind) {
@@ -101,7 +113,7 @@ proptest! {
                 (sent, got, _) => prop_assert_eq!(sent, got),
             }
         }
-        prop_assert_eq!(layout.pack(read.sequence, &read.values).unwrap().bytes, packed.bytes);
+        prop_assert_eq!(layout.pack(read.numbers, &read.values).unwrap().bytes, packed.bytes);
     }
 
     /// Bytes are refused, or are what the values that are read from them are packed to: nothing is read that was not said.
@@ -110,7 +122,7 @@ proptest! {
         let length = layout.bytes() as usize;
         for length in [length, length + 1, length.saturating_sub(1)] {
             if let Ok(read) = layout.unpack(&noise[..length.min(noise.len())], Some(received_ns)) {
-                let again = layout.pack(read.sequence, &read.values).unwrap();
+                let again = layout.pack(read.numbers, &read.values).unwrap();
                 prop_assert_eq!(&again.bytes[..], &noise[..length]);
                 prop_assert!(again.clamped.is_empty());
             }

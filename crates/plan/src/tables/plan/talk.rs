@@ -49,6 +49,11 @@ pub(crate) const TOPIC: Section = Section {
             "bits of a number that counts the messages of a packed payload",
         ),
         o(
+            "starts_bits",
+            S::Count(1, 32),
+            "bits of a number that counts the starts of the publisher of a packed payload",
+        ),
+        o(
             "crc",
             S::Flag,
             "a packed payload ends with a CRC-16, for a carrier without a check of its own; none when not written",
@@ -57,6 +62,11 @@ pub(crate) const TOPIC: Section = Section {
             "size",
             S::Amount(D::DataSize, between(1.0, 1.0e9, "from 1 B to 1 GB")),
             "payload size, instead of fields",
+        ),
+        o(
+            "numbering",
+            S::Amount(D::DataSize, between(0.0, 64.0, "from 0 B to 64 B")),
+            "of a `size` that is delivered at least once or retained: bytes that the number of a message and the count of its publisher's starts add; they are within the size when not written",
         ),
         o(
             "delivery",

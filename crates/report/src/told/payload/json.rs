@@ -84,6 +84,7 @@ fn topic_json(topic: &PackedTopic) -> Json {
         "bytes": layout.bytes(),
         "schema_id": frame.schema,
         "sequence_bits": frame.sequence_bits,
+        "starts_bits": frame.starts_bits,
         "crc": frame.crc,
         "fields": fields,
         "example": values_json(layout, &topic.example),
@@ -154,6 +155,10 @@ pub fn sent_json(sent: &SentMessage) -> Json {
     let sizes = sizes(layout, &sent.values);
     json!({
         "topic": sent.topic.topic,
+        "sequence": sent.numbers.sequence,
+        "sequence_sent_as": sent.sent_numbers().sequence,
+        "starts": sent.numbers.starts,
+        "starts_sent_as": sent.sent_numbers().starts,
         "message_hex": hex(bytes),
         "framed_hex": hex(&cobs_encode(bytes)) + "00",
         "cbor_hex": sizes.cbor.as_ref().map(|cbor| hex(cbor)),
@@ -169,7 +174,8 @@ pub fn sent_json(sent: &SentMessage) -> Json {
 pub fn read_json(read: &ReadMessage) -> Json {
     json!({
         "topic": read.topic.topic,
-        "sequence": read.unpacked.sequence,
+        "sequence": read.unpacked.numbers.sequence,
+        "starts": read.unpacked.numbers.starts,
         "values": values_json(&read.topic.layout, &read.unpacked.values),
     })
 }

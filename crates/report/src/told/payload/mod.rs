@@ -5,7 +5,9 @@ mod json;
 use std::fmt::Write as _;
 
 use jiff::Timestamp;
-use network::{FieldKind, Layout, Packed, Place, Unpacked, Value, cobs_encode, record_to_cbor};
+use network::{
+    FieldKind, Layout, Numbers, Packed, Place, Unpacked, Value, cobs_encode, record_to_cbor,
+};
 use plan::hex;
 use quantity::{Dimension, show, show_bare};
 
@@ -56,18 +58,40 @@ fn example(place: &Place, at_ns: Option<i64>) -> Value {
 #[derive(Clone, Debug)]
 pub struct SentMessage {
     topic: PackedTopic,
+    numbers: Numbers,
     values: Vec<Value>,
     packed: Packed,
 }
 
 impl SentMessage {
-    /// Of these values the packed message is this.
+    /// Of these numbers and values the packed message is this.
     #[must_use]
-    pub fn new(topic: &PackedTopic, values: Vec<Value>, packed: Packed) -> SentMessage {
+    pub fn new(
+        topic: &PackedTopic,
+        numbers: Numbers,
+        values: Vec<Value>,
+        packed: Packed,
+    ) -> SentMessage {
         SentMessage {
             topic: topic.clone(),
+            numbers,
             values,
             packed,
+        }
+    }
+}
+
+impl SentMessage {
+    /// The numbers as they are sent: their lowest bits.
+    fn sent_numbers(&self) -> Numbers {
+        let frame = self.topic.layout.frame();
+        let lowest = |number: Option<u32>, bits: Option<u32>| {
+            let bits = bits.unwrap_or(u32::BITS);
+            number.map(|n| n & (u32::MAX >> (u32::BITS - bits)))
+        };
+        Numbers {
+            sequence: lowest(self.numbers.sequence, frame.sequence_bits),
+            starts: lowest(self.numbers.starts, frame.starts_bits),
         }
     }
 }
@@ -191,6 +215,10 @@ fn rows(layout: &Layout) -> Vec<[String; 8]> {
     }
     if let Some(bits) = frame.sequence_bits {
         rows.push(row("(sequence)", next, bits.into(), String::new()));
+        next += u64::from(bits);
+    }
+    if let Some(bits) = frame.starts_bits {
+        rows.push(row("(starts)", next, bits.into(), String::new()));
     }
     for place in layout.places() {
         let mut cells = row(
@@ -264,8 +292,24 @@ pub fn sent_text(name: &str, sent: &SentMessage) -> String {
         hex(&cobs_encode(bytes))
     );
     let given = layout.places().iter().zip(&sent.values);
+    let as_sent = sent.sent_numbers();
+    let numbers: Vec<(&str, u32, u32)> = [
+        ("(sequence)", sent.numbers.sequence, as_sent.sequence),
+        ("(starts)", sent.numbers.starts, as_sent.starts),
+    ]
+    .into_iter()
+    .filter_map(|(name, given, sent)| Some((name, given?, sent?)))
+    .collect();
     let width = layout.places().iter().map(|p| p.field.name.chars().count());
+    let width = width.chain(numbers.iter().map(|(name, ..)| name.len()));
     let width = width.max().unwrap_or(0);
+    for (name, given, sent) in numbers {
+        let _ = write!(out, "  {name:width$}  {given}");
+        if sent != given {
+            let _ = write!(out, ": more than its bits hold, is sent as {sent}");
+        }
+        out.push('\n');
+    }
     for (number, (place, value)) in given.enumerate() {
         let _ = write!(
             out,
@@ -309,8 +353,12 @@ fn decimal(place: &Place, value: Value) -> Value {
 pub fn read_text(name: &str, read: &ReadMessage) -> String {
     let layout = &read.topic.layout;
     let mut rows: Vec<(&str, String)> = Vec::new();
-    if let Some(sequence) = read.unpacked.sequence {
-        rows.push(("(sequence)", sequence.to_string()));
+    let numbers = read.unpacked.numbers;
+    for (name, number) in [
+        ("(sequence)", numbers.sequence),
+        ("(starts)", numbers.starts),
+    ] {
+        rows.extend(number.map(|n| (name, n.to_string())));
     }
     let said = layout.places().iter().zip(&read.unpacked.values);
     rows.extend(said.map(|(place, value)| (place.field.name.as_str(), value_text(place, *value))));
