@@ -31,6 +31,8 @@ pub struct CueSheet {
     pub wave_height_m: Option<Q>,
     /// Whether contacts are new or aged.
     pub contacts_aged: bool,
+    /// Whether the supplies come on at its first instant and every module boots then; otherwise all are at work from the beginning.
+    pub begins_switched_on: bool,
     /// Sounds.
     pub sounds: Vec<Sound>,
     /// Faults.

@@ -284,6 +284,11 @@ impl Came {
         }
     }
 
+    /// A module is off from the beginning.
+    pub(crate) fn is_off(&mut self, module: ModuleIx) {
+        self.works[module.0] = false;
+    }
+
     /// A packet of a stream comes to an end of its way.
     pub(crate) fn packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
         for fault in &mut self.faults {

@@ -15,6 +15,12 @@ pub enum RehearsalError {
         /// What.
         what: Vec<String>,
     },
+    /// The line does not come up, or nobody can say whether.
+    #[error("the line does not come up as its supplies come on: {why}")]
+    DoesNotStart {
+        /// Why.
+        why: String,
+    },
     /// A link that several stations share, and nobody says who asks them.
     #[error(
         "{what} is shared by stations that speak only when asked, and the plan does not say who asks: add `polled_by`"

@@ -23,8 +23,8 @@ pub const METHOD: u32 = 3;
 
 pub use came::{FaultCame, Harm, Recovered, TopicCame};
 pub use engine::{
-    Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount, SettingCount, Steps,
-    StoreCount, TRIP, UplinkCount, input_id, run,
+    Acquaintance, Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount,
+    SettingCount, Steps, StoreCount, TRIP, UplinkCount, input_id, run,
 };
 pub use error::RehearsalError;
 pub use expect::Expectation;

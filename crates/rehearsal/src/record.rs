@@ -343,6 +343,8 @@ pub enum What {
         /// What.
         what: JoinStep,
     },
+    /// All supplies come on, and every module is still off.
+    ComesOn,
     /// A stream begins to run, or ends.
     Streaming {
         /// The stream.

@@ -57,6 +57,11 @@ const REHEARSAL: Section = Section {
             S::Choice(&["new", "aged"]),
             "state of the contacts; new when not written",
         ),
+        o(
+            "begins",
+            S::Choice(&["working", "switched-on"]),
+            "with every module at work, or with all supplies coming on at the first instant and every module still to boot; at work when not written",
+        ),
     ],
 };
 

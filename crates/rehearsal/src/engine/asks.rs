@@ -12,6 +12,7 @@ use routine::Failed;
 use timeline::{Class, Ns};
 
 use super::content::{Led, Of};
+use super::joining::{Acquaintance, joining_bounds};
 use super::messages::passes;
 use super::{Engine, Happening, Origin, place};
 use crate::error::RehearsalError;
@@ -98,6 +99,9 @@ pub(super) struct Asks {
     booting_since: Vec<Ns>,
     pub(super) counts: Vec<RequestCount>,
     pub(super) joins: Vec<JoinCount>,
+    bounds: BTreeMap<(ModuleIx, ModuleIx), Option<Ns>>,
+    /// By who told and who learnt it: when first, and how long that had taken.
+    learnt: BTreeMap<(ModuleIx, ModuleIx), (Ns, Ns)>,
 }
 
 impl Asks {
@@ -127,6 +131,8 @@ impl Asks {
             booting_since: vec![Ns::ZERO; line.modules.len()],
             counts: vec![RequestCount::default(); line.requests.len()],
             joins: vec![JoinCount::default(); line.modules.len()],
+            bounds: joining_bounds(line, traffic)?,
+            learnt: BTreeMap::new(),
         };
         if let (Some(traffic), Some(post)) = (traffic, post) {
             for asking in &traffic.asking {
@@ -150,6 +156,19 @@ impl Asks {
     /// Whether messages on this are no topic of the plan.
     pub(super) fn has(&self, topic: TopicId) -> bool {
         self.sides.contains_key(&topic)
+    }
+
+    /// Who learnt of whom, of the modules that told what they are.
+    pub(super) fn acquaintances(&self) -> Vec<Acquaintance> {
+        let told = |m: &ModuleIx| self.joins[m.0].notices > 0;
+        let all = self.bounds.iter().filter(|((of, _), _)| told(of));
+        let all = all.map(|((of, by), bound)| Acquaintance {
+            of: *of,
+            by: *by,
+            learnt: self.learnt.get(&(*of, *by)).copied(),
+            bound: *bound,
+        });
+        all.collect()
     }
 
     pub(super) fn boots(&mut self, module: ModuleIx, now: Ns) {
@@ -467,6 +486,9 @@ impl Engine<'_> {
             Side::Answer => self.returned(delivery.seq, module, content, origin),
             Side::Notice(of) => {
                 let after = self.now.0 - self.asks.booting_since[of.0].0;
+                let way = Ns(delivery.at.0 - delivery.published.0);
+                let first = (delivery.at, way);
+                self.asks.learnt.entry((of, module)).or_insert(first);
                 let count = &mut self.asks.joins[of.0];
                 count.learnt += 1;
                 count.longest = count.longest.max(Some(Ns(after)));

@@ -82,7 +82,7 @@ impl Engine<'_> {
 
 /// A cue sheet with faults may restart any module: what a restart needs must then be said.
 pub(super) fn restartable(line: &Line, cues: &CueSheet) -> Result<(), RehearsalError> {
-    if cues.faults.is_empty() {
+    if cues.faults.is_empty() && !cues.begins_switched_on {
         return Ok(());
     }
     let mut what = Vec::new();
@@ -92,7 +92,7 @@ pub(super) fn restartable(line: &Line, cues: &CueSheet) -> Result<(), RehearsalE
         if module.input.is_none() && !stopped {
             continue;
         }
-        if module.boot.is_none() {
+        if module.boot.is_none() && !module.loads.is_empty() {
             what.push(format!(
                 "module.{} may restart, and says nothing of its boot",
                 module.id

@@ -156,7 +156,11 @@ impl Engine<'_> {
         Ok(true)
     }
 
-    fn boot(&mut self, module: ModuleIx, parent: RecordId) -> Result<(), RehearsalError> {
+    pub(super) fn boot(
+        &mut self,
+        module: ModuleIx,
+        parent: RecordId,
+    ) -> Result<(), RehearsalError> {
         let plan = &self.line.modules[module.0];
         let Some(boot) = plan.boot else {
             return Err(RehearsalError::NotSaid {

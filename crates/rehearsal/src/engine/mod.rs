@@ -12,10 +12,12 @@ mod content;
 mod cues;
 mod deeds;
 mod faults;
+mod joining;
 mod listening;
 mod lives;
 mod messages;
 mod outcome;
+mod power_up;
 mod routines;
 mod settings;
 mod states;
@@ -55,6 +57,7 @@ use crate::modules::ModuleNow;
 use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use asks::{JoinCount, RequestCount};
+pub use joining::Acquaintance;
 pub use outcome::{Copies, Outcome, RoutineCount, StoreCount, UplinkCount};
 pub use settings::SettingCount;
 pub use steps::{FromOutside, Steps, input_id, run};
@@ -135,6 +138,12 @@ enum Happening {
     AskDue {
         ask: u64,
     },
+    Switches {
+        module: ModuleIx,
+        on: bool,
+        parent: RecordId,
+    },
+    AllBooted,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -165,6 +174,8 @@ struct Engine<'a> {
     added_ohm: Vec<f64>,
     given: Vec<Given>,
     dirty: bool,
+    /// While the line comes up: when all have booted.
+    rising_until: Option<Ns>,
     supply_w: Vec<f64>,
     supply_j: Vec<f64>,
     energy_since: Ns,
@@ -281,6 +292,7 @@ impl<'a> Engine<'a> {
             .map(|u| uplink_now(line, cues, UplinkIx(u)))
             .collect::<Result<_, _>>()?;
         restartable(line, cues)?;
+        let up = power_up::power_up(line, cues)?;
         let watcher = Watcher::new(line, cues, &ears.arrivals())?;
         let (whole, added_ohm, given) = wiring::sound_line(line);
         let bounds = BoundsNow::new(line, cues, traffic.as_ref())?;
@@ -300,16 +312,13 @@ impl<'a> Engine<'a> {
             together: vec![false; line.exclusives.len()],
             ears,
             electric: electric(line)?,
-            contacts: if cues.contacts_aged {
-                Contacts::Aged
-            } else {
-                Contacts::New
-            },
+            contacts: contacts(cues),
             whole,
             giving: vec![true; line.supplies.len()],
             added_ohm,
             given,
             dirty: true,
+            rising_until: None,
             supply_w: vec![0.0; line.supplies.len()],
             supply_j: vec![0.0; line.supplies.len()],
             energy_since: Ns::ZERO,
@@ -343,6 +352,9 @@ impl<'a> Engine<'a> {
             outside: Vec::new(),
         };
         engine.cue()?;
+        if let Some(up) = up {
+            engine.switch_on(up)?;
+        }
         engine.write_where_it_works();
         engine.set_clocks();
         Ok(engine)
@@ -451,6 +463,8 @@ impl<'a> Engine<'a> {
                 parent,
             } => self.booted(module, turn, parent)?,
             Happening::AskDue { ask } => self.ask_due(ask),
+            Happening::Switches { module, on, parent } => self.switches(module, on, parent)?,
+            Happening::AllBooted => self.all_booted(),
             Happening::Listens { module, turn, at } => {
                 if self.modules[module.0].life_turn == turn {
                     self.ears.start(module, at);
@@ -469,6 +483,15 @@ enum From {
     Machine,
     Uplink(usize),
     Store(usize),
+}
+
+/// The contacts of a cue sheet.
+fn contacts(cues: &CueSheet) -> Contacts {
+    if cues.contacts_aged {
+        Contacts::Aged
+    } else {
+        Contacts::New
+    }
 }
 
 fn place(index: usize) -> u32 {

@@ -5,7 +5,7 @@ use network::{Post, PostStats};
 use plan::{BehaviourIx, SensorIx};
 
 pub use super::stores::StoreCount;
-use super::{Engine, JoinCount, RequestCount, SettingCount};
+use super::{Acquaintance, Engine, JoinCount, RequestCount, SettingCount};
 use crate::came::{FaultCame, TopicCame};
 use crate::expect::Expectation;
 use crate::packets::StreamCame;
@@ -43,6 +43,8 @@ pub struct Outcome {
     pub requests: Vec<RequestCount>,
     /// What came of the joining notices of each module.
     pub joins: Vec<JoinCount>,
+    /// Who learnt of whom, of those that told what they are.
+    pub acquaintances: Vec<Acquaintance>,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
     /// What each routine did, in the order of their ids.
@@ -168,6 +170,7 @@ impl Engine<'_> {
             topics,
             streams,
             faults,
+            acquaintances: self.asks.acquaintances(),
             requests: self.asks.counts,
             joins: self.asks.joins,
             confirmed: self.confirmed,

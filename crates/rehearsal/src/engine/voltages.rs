@@ -34,10 +34,17 @@ impl Engine<'_> {
             });
         }
         let voltages_v = self.solve(&input)?;
+        let rises = self.rises();
         for (m, v) in self.modules.iter_mut().zip(&voltages_v) {
             m.voltage_v = *v;
-            m.lowest_v = m.lowest_v.min(*v);
-            m.highest_v = m.highest_v.max(*v);
+            // While the line comes up, voltages are those of the start, not of a line at rest.
+            if !rises {
+                m.lowest_v = m.lowest_v.min(*v);
+                m.highest_v = m.highest_v.max(*v);
+            }
+        }
+        if rises {
+            return Ok(());
         }
         let settled = self.record(None, None, What::Settled { voltages_v });
         for i in 0..self.modules.len() {
@@ -87,11 +94,15 @@ impl Engine<'_> {
         let solution = match power::solve(&input.network) {
             Ok(solution) if solution.limited.is_empty() => solution,
             Ok(_) => {
-                self.record(None, None, What::Collapsed { share: None });
+                if !self.rises() {
+                    self.record(None, None, What::Collapsed { share: None });
+                }
                 return Ok(dark);
             }
             Err(NetworkError::CannotCarry { scale, .. }) => {
-                self.record(None, None, What::Collapsed { share: Some(scale) });
+                if !self.rises() {
+                    self.record(None, None, What::Collapsed { share: Some(scale) });
+                }
                 return Ok(dark);
             }
             Err(source) => {

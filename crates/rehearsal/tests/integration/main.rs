@@ -14,6 +14,7 @@ mod faults;
 mod flood;
 mod frozen;
 mod nothing;
+mod power_up;
 mod relays;
 mod routines;
 mod run;

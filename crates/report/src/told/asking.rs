@@ -196,6 +196,42 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     }
 }
 
+/// Who learnt of whom, by module.
+pub(super) fn acquaintances(out: &mut String, line: &Line, outcome: &Outcome) {
+    if outcome.acquaintances.is_empty() {
+        return;
+    }
+    let _ = writeln!(
+        out,
+        "\nWho learnt of whom, when first, and how long the notice was on its way"
+    );
+    for a in &outcome.acquaintances {
+        let (of, by) = (line.module_path(a.of), line.module_path(a.by));
+        let bound = match a.bound {
+            Some(bound) => format!("at most {}", words::took(bound.as_s_f64())),
+            None => "without a bound".to_owned(),
+        };
+        let _ = match a.learnt {
+            Some((at, way)) => writeln!(
+                out,
+                "  {by} of {of} at {:.6} s, after {} ({bound})",
+                at.as_s_f64(),
+                words::took(way.as_s_f64())
+            ),
+            None => writeln!(out, "  {by} never of {of}"),
+        };
+    }
+}
+
+/// The same in JSON.
+pub(super) fn acquaintances_json(line: &Line, outcome: &Outcome) -> Vec<Value> {
+    let all = outcome.acquaintances.iter().map(|a| {
+        json!({ "of": line.module_path(a.of), "by": line.module_path(a.by), "first_ns": a.learnt.map(|l| l.0.0),
+                "latency_ns": a.learnt.map(|l| l.1.0), "bound_ns": a.bound.map(|b| b.0) })
+    });
+    all.collect()
+}
+
 /// The same by name.
 pub(super) fn totals_json(
     line: &Line,

@@ -194,6 +194,7 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
             )
         }
         What::Joining { module, what } => asking::join_words(line, *module, *what),
+        What::ComesOn => "all supplies come on".to_owned(),
         What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
         What::Asking {
             request,

@@ -197,6 +197,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             content,
         } => asking::ask_json(line, *request, *ask, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_json(line, *module, *what),
+        What::ComesOn => ("comes-on", json!({})),
         What::Streaming { stream, what } => streams::step_json(line, *stream, *what),
         What::Posted {
             module: m,
@@ -472,6 +473,10 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
     let (requests, joins) = asking::totals_json(line, outcome);
     if !requests.is_empty() {
         whole["requests"] = json!(requests);
+    }
+    let acquaintances = asking::acquaintances_json(line, outcome);
+    if !acquaintances.is_empty() {
+        whole["acquaintances"] = json!(acquaintances);
     }
     let streams = streams::streams_json(line, outcome);
     if !streams.is_empty() {

@@ -238,6 +238,7 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
             ..
         } => asking::ask_words(line, *request, *module, *what, content.as_deref()),
         What::Joining { module, what } => asking::join_words(line, *module, *what),
+        What::ComesOn => "all supplies come on".to_owned(),
         What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
         What::Set {
             detector,
@@ -371,6 +372,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     );
     asking::on_terms(out, &outcome.on_terms);
     asking::totals(out, line, outcome);
+    asking::acquaintances(out, line, outcome);
     for r in &outcome.routines {
         let stops = match r.stops {
             0 => String::new(),

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 44;
+const KINDS: usize = 45;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -63,6 +63,7 @@ fn kind(what: &What) -> usize {
         What::Stopped { .. } => 41,
         What::Streaming { .. } => 42,
         What::Set { .. } => 43,
+        What::ComesOn => 44,
     }
 }
 
@@ -250,6 +251,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
                 after: Ns(5),
             },
         },
+        What::ComesOn,
         What::Streaming {
             stream: plan::StreamIx(0),
             what: rehearsal::StreamStep::BeyondBound {

@@ -124,6 +124,7 @@ pub(crate) fn try_voices(sounds: Vec<Sound>) -> Result<Vec<Arc<Voice>>, EarError
         wind_m_s: q(5.0),
         wave_height_m: None,
         contacts_aged: false,
+        begins_switched_on: false,
         sounds,
         faults: Vec::new(),
         inputs: Vec::new(),
