@@ -55,6 +55,8 @@ pub(crate) struct ModuleNow {
     pub(crate) stopped_by: Option<RecordId>,
     /// It has been told that it has more than its highest voltage.
     pub(crate) told_over: bool,
+    /// Of a line that comes up: it has switched on once.
+    pub(crate) has_been_on: bool,
     pub(crate) restarts: u32,
     /// Those since the last fault began, went on or ended.
     pub(crate) unasked: u32,
@@ -85,6 +87,7 @@ impl ModuleNow {
                 told_down: false,
                 stopped_by: None,
                 told_over: false,
+                has_been_on: false,
                 restarts: 0,
                 unasked: 0,
                 voltage_v: f64::NAN,

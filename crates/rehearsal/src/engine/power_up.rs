@@ -128,7 +128,12 @@ impl Engine<'_> {
             return self.stopped(module, super::lives::Stop::NoPower, parent);
         }
         if self.line.modules[module.0].boot.is_some() {
-            return self.boot(module, parent);
+            let first = !self.modules[module.0].has_been_on;
+            self.boot(module, parent)?;
+            // To come on for the first time is no restart.
+            self.modules[module.0].restarts -= u32::from(first);
+            self.modules[module.0].has_been_on = true;
+            return Ok(());
         }
         // Nothing boots in a housing that has no loads.
         let m = &mut self.modules[module.0];
