@@ -145,25 +145,57 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     let reach = Reach { reading, line };
     let mut years = Years::new(line);
     for r in &line.requirements {
-        let own = format!("requirement.{}", r.id);
-        let spoilt = reach
-            .spoilt(&BTreeSet::from([own]))
-            .or_else(|| reach.spoilt(&reach.of(&r.that)))
-            .or_else(|| reach.spoilt(&reach.events(r)));
-        let verdicts = match spoilt {
-            Some(unknown) => vec![unknown],
-            None => verdicts(line, r, &reading.digest, shelf, &mut years),
-        };
-        check.requirements.push(Judged::new(
-            r.id.clone(),
-            r.must,
-            r.source.clone(),
-            sentence(line, r),
-            verdicts,
-        ));
+        let judged = judged(&reach, r, shelf, &mut years);
+        check.requirements.push(judged);
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
+    check.standing = standing(&reach);
+    check.assumed = assumed(line);
+    for one in years.assumed {
+        if !check.assumed.contains(&one) {
+            check.assumed.push(one);
+        }
+    }
+    check.open = open(line, &reading.spreads);
+    check.cautions = cautions(line);
+    check
+}
+
+/// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it.
+pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str) -> Option<Judged> {
+    let line = reading.line.as_ref()?;
+    let reach = Reach { reading, line };
+    match line.requirements.iter().find(|r| r.id == id) {
+        Some(r) => Some(judged(&reach, r, shelf, &mut Years::new(line))),
+        None => standing(&reach).into_iter().find(|j| j.id == id),
+    }
+}
+
+fn judged(reach: &Reach<'_>, r: &Requirement, shelf: &Shelf, years: &mut Years<'_>) -> Judged {
+    let (reading, line) = (reach.reading, reach.line);
+    let own = format!("requirement.{}", r.id);
+    let spoilt = reach
+        .spoilt(&BTreeSet::from([own]))
+        .or_else(|| reach.spoilt(&reach.of(&r.that)))
+        .or_else(|| reach.spoilt(&reach.events(r)));
+    let verdicts = match spoilt {
+        Some(unknown) => vec![unknown],
+        None => verdicts(line, r, &reading.digest, shelf, years),
+    };
+    Judged::new(
+        r.id.clone(),
+        r.must,
+        r.source.clone(),
+        sentence(line, r),
+        verdicts,
+    )
+}
+
+/// What is checked in every plan.
+fn standing(reach: &Reach<'_>) -> Vec<Judged> {
+    let line = reach.line;
+    let mut all = Vec::new();
     let standing: [(&str, &str, Vec<Verdict>); 9] = [
         (
             "link-reach",
@@ -178,37 +210,37 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         (
             "link-capacity",
             "no link is asked for more than it carries",
-            capacities(line, &reach),
+            capacities(line, reach),
         ),
         (
             "retry",
             "nothing that has arrived is sent again while the line is whole, and repeats can be told apart",
-            carried(&reach, delivery_verdicts::retries(line)),
+            carried(reach, delivery_verdicts::retries(line)),
         ),
         (
             "request",
             "every request is answered within its time",
-            carried(&reach, delivery_verdicts::requests(line)),
+            carried(reach, delivery_verdicts::requests(line)),
         ),
         (
             "stream-room",
             "every stream has room on the links that it crosses",
-            carried(&reach, stream_verdicts::rooms(line)),
+            carried(reach, stream_verdicts::rooms(line)),
         ),
         (
             "span-current",
             "no span carries more than its conductors and its fuse bear",
-            span_currents(line, &reach),
+            span_currents(line, reach),
         ),
         (
             "detector",
             "every detector can be built",
-            unbuilt(line, &reach),
+            unbuilt(line, reach),
         ),
         (
             "processor",
             "every processor keeps up with its detectors",
-            processors(line, &reach),
+            processors(line, reach),
         ),
         (
             "housing-depth",
@@ -220,7 +252,7 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     ];
     for (id, sentence, verdicts) in standing {
         if !verdicts.is_empty() {
-            check.standing.push(Judged::new(
+            all.push(Judged::new(
                 id.to_owned(),
                 Must::Shall,
                 None,
@@ -229,22 +261,14 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             ));
         }
     }
-    for (id, sentence, verdicts) in chains(line, &reach) {
+    for (id, sentence, verdicts) in chains(line, reach) {
         if !verdicts.is_empty() {
             let (id, sentence) = (id.to_owned(), sentence.to_owned());
             let judged = Judged::new(id, Must::Should, None, sentence, verdicts);
-            check.standing.push(judged);
+            all.push(judged);
         }
     }
-    check.assumed = assumed(line);
-    for one in years.assumed {
-        if !check.assumed.contains(&one) {
-            check.assumed.push(one);
-        }
-    }
-    check.open = open(line, &reading.spreads);
-    check.cautions = cautions(line);
-    check
+    all
 }
 
 /// Links that are asked for more than they carry, where no mistake reaches what they read.

@@ -12,6 +12,7 @@ mod chain;
 mod chain_verdicts;
 mod check;
 mod combinations;
+mod compare;
 mod delay_verdicts;
 mod delivery_verdicts;
 mod ear_geometry;
@@ -34,6 +35,7 @@ mod queue;
 pub mod range;
 mod range_verdicts;
 mod reach;
+mod remedy;
 mod reserve;
 mod reserve_verdicts;
 mod sentence;
@@ -60,6 +62,7 @@ pub use chain::{
     ThresholdBudget, chain_budget,
 };
 pub use check::{Check, Shelf, Status, check};
+pub use compare::{Changed, Changes, Comparison, Moved, Moves, Seen, changes, compare, moves};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
     ear_geometry,
@@ -75,6 +78,9 @@ pub use places::{
     PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places,
 };
 pub use power::year::MONTH_DAYS;
+pub use remedy::{
+    Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep, Turned, remedies,
+};
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};

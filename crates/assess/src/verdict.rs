@@ -110,6 +110,8 @@ pub struct Known {
     pub limit: Figure,
     /// How far the value lies within the limit; negative beyond it. Between levels it is in dB, between shares in points.
     pub margin: Figure,
+    /// A margin below this is marginal, in the unit of the margin; zero where no margin is.
+    pub narrow: f64,
     /// How it lies to the limit.
     pub ruling: Ruling,
     /// What it rests on.
@@ -205,6 +207,7 @@ impl Against {
                 value: margin,
                 unit: of_a_difference(&self.unit),
             },
+            narrow,
             ruling,
             evidence,
             why,

@@ -19,6 +19,7 @@ use crate::payload::PayloadCommandError;
 use crate::place::PlaceCommandError;
 use crate::range::RangeCommandError;
 use crate::rehearse::RehearseError;
+use crate::remedy::RemedyCommandError;
 use crate::reserve::ReserveCommandError;
 use crate::start::StartCommandError;
 use crate::tune::TuneError;
@@ -63,6 +64,12 @@ pub(crate) enum Failure {
     /// No range was worked out.
     #[error(transparent)]
     Range(#[from] RangeCommandError),
+    /// No remedy was told or written.
+    #[error(transparent)]
+    Remedy(#[from] RemedyCommandError),
+    /// A format that the command does not write.
+    #[error("--format markdown: only `compare` writes it")]
+    NoMarkdown,
     /// The reserve cannot be worked out.
     #[error(transparent)]
     Reserve(#[from] ReserveCommandError),
@@ -118,6 +125,8 @@ impl Failure {
             Failure::Place(error) => error.help(),
             Failure::Range(error) => error.help(),
             Failure::Rehearse(error) => error.help(),
+            Failure::Remedy(error) => error.help(),
+            Failure::NoMarkdown => Some("use text or json".to_owned()),
             Failure::Tune(error) => error.help(),
             Failure::Year(error) => error.help(),
             Failure::Output(_)
@@ -142,6 +151,7 @@ impl Failure {
                 | Failure::Year(YearCommandError::Cancelled)
         ) || matches!(self, Failure::Place(error) if error.is_cancelled())
             || matches!(self, Failure::Range(error) if error.is_cancelled())
+            || matches!(self, Failure::Remedy(error) if error.is_cancelled())
     }
 
     /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the

@@ -7,6 +7,7 @@ mod age;
 mod cancel;
 mod chain;
 mod check;
+mod compare;
 mod completions;
 mod cue_digest;
 mod exit;
@@ -27,6 +28,7 @@ mod plan_file;
 mod range;
 mod recordings;
 mod rehearse;
+mod remedy;
 mod reserve;
 mod schema;
 mod shell;
@@ -38,7 +40,7 @@ use clap::{Parser, Subcommand};
 
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Colour, Format, Out};
+use crate::out::{Asked, Colour, Out};
 
 /// Prove an underwater listening line on the bench before a ship takes it out.
 #[derive(Parser)]
@@ -50,9 +52,9 @@ use crate::out::{Colour, Format, Out};
     after_help = exit::HELP
 )]
 pub(crate) struct Cli {
-    /// How results are written to standard output.
-    #[arg(long, global = true, value_enum, default_value_t = Format::Text, help_heading = "For every command")]
-    format: Format,
+    /// How results are written to standard output. Only `compare` writes markdown.
+    #[arg(long, global = true, value_enum, default_value_t = Asked::Text, help_heading = "For every command")]
+    format: Asked,
     /// When to use colour. `auto`: on a terminal, unless NO_COLOR is set.
     #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, help_heading = "For every command")]
     color: Colour,
@@ -63,6 +65,8 @@ pub(crate) struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Check(check::Args),
+    Compare(compare::Args),
+    Remedy(remedy::Args),
     Rehearse(rehearse::Args),
     Listen(listen::Args),
     Tune(tune::Args),
@@ -107,8 +111,13 @@ fn main() -> std::process::ExitCode {
 }
 
 fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
+    if out.markdown && !matches!(command, Command::Compare(_)) {
+        return Err(Failure::NoMarkdown);
+    }
     match command {
         Command::Check(args) => check::run(&args, out),
+        Command::Compare(args) => compare::run(&args, out),
+        Command::Remedy(args) => remedy::run(&args, out),
         Command::Rehearse(args) => rehearse::run(&args, out),
         Command::Listen(args) => listen::run(&args, out),
         Command::Tune(args) => tune::run(&args, out),

@@ -16,8 +16,19 @@ pub(crate) fn computed_by() -> String {
     assess::evidence::made_by(PROGRAM, hearing::METHOD, rehearsal::METHOD)
 }
 
-/// How results are written.
+/// What `--format` asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Asked {
+    /// Plain text for people.
+    Text,
+    /// JSON for programs.
+    Json,
+    /// Tables for a review.
+    Markdown,
+}
+
+/// How results are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Format {
     /// Plain text for people.
     Text,
@@ -44,6 +55,8 @@ pub(crate) struct Out {
     pub(crate) stderr: Box<dyn Write>,
     /// How results are written.
     pub(crate) format: Format,
+    /// Whether the text is Markdown.
+    pub(crate) markdown: bool,
     /// How mistakes of a file are drawn on `stderr`.
     pub(crate) drawing: Drawing,
     /// Whether `stdout` may be coloured.
@@ -59,7 +72,7 @@ pub(crate) struct Out {
 
 impl Out {
     /// Standard output and standard error of the process.
-    pub(crate) fn standard(format: Format, colour: Colour) -> Out {
+    pub(crate) fn standard(asked: Asked, colour: Colour) -> Out {
         let (stdout, stderr) = (io::stdout(), io::stderr());
         let no_color = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
         let coloured = |terminal: bool| match colour {
@@ -68,7 +81,11 @@ impl Out {
             Colour::Never => false,
         };
         Out {
-            format,
+            format: match asked {
+                Asked::Json => Format::Json,
+                Asked::Text | Asked::Markdown => Format::Text,
+            },
+            markdown: asked == Asked::Markdown,
             drawing: if coloured(stderr.is_terminal()) {
                 Drawing::Terminal
             } else {

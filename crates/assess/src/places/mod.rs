@@ -23,6 +23,7 @@ pub use change::ChangeError;
 pub use site::{Along, At, Site, SiteError, Way};
 pub use talk::{Publishes, PublishesError, TALK_TABLES, foreign_table};
 pub use weigh::Bind;
+pub(crate) use weigh::on_records;
 
 use answer::answer;
 use change::{Text, further_half};

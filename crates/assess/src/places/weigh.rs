@@ -93,7 +93,7 @@ fn each(check: &Check) -> impl Iterator<Item = (&Judged, &Verdict, usize)> {
 }
 
 /// Requirements that rest on records which a changed plan makes stale.
-fn on_records(line: &Line) -> BTreeSet<&str> {
+pub(crate) fn on_records(line: &Line) -> BTreeSet<&str> {
     let rests = |that: &That| {
         matches!(
             that,

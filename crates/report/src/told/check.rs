@@ -71,13 +71,13 @@ pub fn check_brief(
 }
 
 /// How many requirements and standing checks have this ruling.
-fn count(check: &Check, word: Word) -> usize {
+pub(super) fn count(check: &Check, word: Word) -> usize {
     let all = check.requirements.iter().chain(&check.standing);
     all.filter(|j| j.word() == word).count()
 }
 
 /// How many requirements are met, marginal, broken and unknown, and how many mistakes the plan has.
-fn totals(check: &Check) -> String {
+pub(super) fn totals(check: &Check) -> String {
     format!(
         "{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
         count(check, Word::Met),
@@ -256,18 +256,22 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "plan_digest": check.plan_digest,
         "source_digest": check.source_digest,
         "status": words::status(check.status()),
-        "counts": {
-            "met": count(check, Word::Met),
-            "marginal": count(check, Word::Marginal),
-            "broken": count(check, Word::Broken),
-            "unknown": count(check, Word::Unknown),
-        },
+        "counts": counts_json(check),
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
         "open": check.open,
         "assumed": check.assumed,
         "cautions": check.cautions,
         "mistakes": mistakes_json(mistakes, sources),
+    })
+}
+
+pub(super) fn counts_json(check: &Check) -> Value {
+    json!({
+        "met": count(check, Word::Met),
+        "marginal": count(check, Word::Marginal),
+        "broken": count(check, Word::Broken),
+        "unknown": count(check, Word::Unknown),
     })
 }
 
@@ -282,7 +286,7 @@ fn judged_json(judged: &Judged) -> Value {
     })
 }
 
-fn verdict_json(verdict: &Verdict) -> Value {
+pub(super) fn verdict_json(verdict: &Verdict) -> Value {
     match verdict {
         Verdict::Unknown { subject, why } => {
             json!({ "subject": subject, "ruling": "unknown", "why": why })

@@ -1,0 +1,306 @@
+//! Two plans held against each other: what the second says otherwise, and what that does to every verdict and margin.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use plan::{Must, Reading, Site, Written};
+use sha2::{Digest, Sha256};
+
+use crate::check::Check;
+use crate::verdict::{Judged, Verdict, Word};
+
+/// A margin that is another by this share only is the same.
+const ROUNDING: f64 = 1e-9;
+
+/// A value as one of the plans has it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Seen {
+    /// As it is written.
+    pub text: String,
+    /// Whether it can be read.
+    pub is_right: bool,
+    /// The file.
+    pub file: String,
+    /// Line in it, from 1.
+    pub line: usize,
+}
+
+/// A key that says something else in the second plan.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Changed {
+    /// Path of the key; of a part's own table `part.ID.KEY`.
+    pub path: String,
+    /// In the first plan; `None` where it is added.
+    pub from: Option<Seen>,
+    /// In the second plan; `None` where it is removed.
+    pub to: Option<Seen>,
+    /// Of a part's key: the keys of the line that take their value from it.
+    pub reaches: Vec<String>,
+}
+
+/// What the second plan says otherwise.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Changes {
+    /// Keys with another meaning, by path.
+    pub changed: Vec<Changed>,
+    /// Keys that are written otherwise and mean the same, by path.
+    pub rewritten: Vec<String>,
+    /// Keys that name the same file, whose content is another.
+    pub files: Vec<String>,
+}
+
+/// A verdict in both plans; of a subject with several the worst of each.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Moved {
+    /// Id of the requirement or standing check.
+    pub requirement: String,
+    /// Shall or should, in the second plan where it is there.
+    pub must: Must,
+    /// What the verdict is about.
+    pub subject: String,
+    /// In the first plan; `None` where it is not there.
+    pub before: Option<Verdict>,
+    /// In the second plan; `None` where it is not there.
+    pub after: Option<Verdict>,
+    /// Change of the margin, in margins below which such a verdict is marginal; in limits where a kind has none such. Above zero there
+    /// is more left. `None` where one of the two has no margin, or they are in two units.
+    pub by: Option<f64>,
+}
+
+impl Moved {
+    /// The word in the first and in the second plan.
+    #[must_use]
+    pub fn words(&self) -> (Option<Word>, Option<Word>) {
+        let word = |v: &Option<Verdict>| v.as_ref().map(Verdict::word);
+        (word(&self.before), word(&self.after))
+    }
+}
+
+/// What became of the verdicts.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Moves {
+    /// Verdicts with another ruling, those that became worse first, then by requirement and subject.
+    pub rulings: Vec<Moved>,
+    /// Verdicts with the same ruling and another margin, largest change first.
+    pub margins: Vec<Moved>,
+    /// How many are as they were.
+    pub unchanged: usize,
+}
+
+/// Two plans held against each other.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Comparison {
+    /// What the second says otherwise.
+    pub changes: Changes,
+    /// What became of the verdicts.
+    pub moves: Moves,
+    /// The check of the first plan.
+    pub before: Check,
+    /// The check of the second plan.
+    pub after: Check,
+}
+
+/// Holds a plan and its check against another and its check.
+#[must_use]
+pub fn compare(a: (&Reading, Check), b: (&Reading, Check)) -> Comparison {
+    Comparison {
+        changes: changes(a.0, b.0),
+        moves: moves(&a.1, &b.1),
+        before: a.1,
+        after: b.1,
+    }
+}
+
+/// What one plan says otherwise than another, key by key. An item that is put into a list moves those behind it, which are then told
+/// as changed.
+#[must_use]
+pub fn changes(a: &Reading, b: &Reading) -> Changes {
+    let (before, after) = (a.written(), b.written());
+    let by_path = |all: &[Written]| -> BTreeMap<String, Written> {
+        all.iter().map(|w| (w.path.clone(), w.clone())).collect()
+    };
+    let (was, is) = (by_path(&before), by_path(&after));
+    let paths: BTreeSet<&String> = was.keys().chain(is.keys()).collect();
+    let mut found = Changes::default();
+    let mut of_parts: BTreeMap<(Option<Site>, Option<Site>), Changed> = BTreeMap::new();
+    let mut of_line: Vec<((Option<Site>, Option<Site>), Changed)> = Vec::new();
+    for path in paths {
+        let (from, to) = (was.get(path), is.get(path));
+        if let (Some(from), Some(to)) = (from, to) {
+            let same = match (&from.means, &to.means) {
+                (Some(x), Some(y)) => x == y,
+                _ => from.text == to.text,
+            };
+            if same {
+                if from.text != to.text && !from.used_at.is_some_and(|_| to.used_at.is_some()) {
+                    found.rewritten.push(path.clone());
+                }
+                continue;
+            }
+        }
+        let changed = Changed {
+            path: path.clone(),
+            from: from.map(|w| seen(a, w)),
+            to: to.map(|w| seen(b, w)),
+            reaches: Vec::new(),
+        };
+        let sites = (from.map(|w| w.at), to.map(|w| w.at));
+        if path.starts_with("part.") {
+            of_parts.insert(sites, changed);
+        } else {
+            of_line.push((sites, changed));
+        }
+    }
+    for (sites, changed) in of_line {
+        // What a part gives stands at the part's own place.
+        match of_parts.get_mut(&sites) {
+            Some(part) => part.reaches.push(changed.path),
+            None => found.changed.push(changed),
+        }
+    }
+    found.changed.extend(of_parts.into_values());
+    found.changed.sort_by(|x, y| x.path.cmp(&y.path));
+    let (had, has) = (contents(a), contents(b));
+    let same_name = |path: &String| match (was.get(path), is.get(path)) {
+        (Some(x), Some(y)) => x.means == y.means,
+        _ => false,
+    };
+    found.files = had
+        .iter()
+        .filter(|(path, digest)| same_name(path) && has.get(*path).is_some_and(|d| d != *digest))
+        .map(|(path, _)| path.clone())
+        .collect();
+    found
+}
+
+fn seen(reading: &Reading, written: &Written) -> Seen {
+    let (line, _) = reading.sources.line_column(written.at);
+    let file = reading.sources.get(written.at.file).path.display();
+    Seen {
+        text: written.text.clone(),
+        is_right: written.means.is_some(),
+        file: file.to_string(),
+        line,
+    }
+}
+
+/// Digests of the files that keys of a plan name, by the path of the key.
+fn contents(reading: &Reading) -> BTreeMap<String, String> {
+    let digest = |bytes: &[u8]| plan::hex(&Sha256::digest(bytes));
+    let mut all = BTreeMap::new();
+    let Some(line) = &reading.line else {
+        return all;
+    };
+    if let Some(weather) = &line.sea.weather {
+        let text = weather.text.replace("\r\n", "\n");
+        all.insert("site.weather".to_owned(), digest(text.as_bytes()));
+    }
+    for detector in &line.detectors {
+        for (i, stage) in detector.stages.iter().enumerate() {
+            let bytes = stage.template().and_then(|t| t.bytes.as_deref());
+            for key in ["matched", "likeness_to", "learned"] {
+                if let Some(bytes) = bytes {
+                    let path = format!("detector.{}.stages[{i}].{key}", detector.id);
+                    all.insert(path, digest(bytes));
+                }
+            }
+        }
+    }
+    for call in &line.calls {
+        if let Some(bytes) = call.recording.as_ref().and_then(|r| r.bytes.as_deref()) {
+            all.insert(format!("call.{}.file", call.id), digest(bytes));
+        }
+    }
+    for behaviour in &line.behaviours {
+        if let Some(text) = behaviour.routine.as_ref().and_then(|r| r.text.as_deref()) {
+            let text = text.replace("\r\n", "\n");
+            let path = format!("behaviour.{}.routine", behaviour.id);
+            all.insert(path, digest(text.as_bytes()));
+        }
+    }
+    all
+}
+
+/// The worst verdict of each subject, by requirement and subject.
+pub(crate) fn worst(check: &Check) -> BTreeMap<(&str, &str), (&Judged, &Verdict)> {
+    let mut all = BTreeMap::new();
+    for judged in check.requirements.iter().chain(&check.standing) {
+        for verdict in &judged.verdicts {
+            let key = (judged.id.as_str(), verdict.subject());
+            all.entry(key).or_insert((judged, verdict));
+        }
+    }
+    all
+}
+
+/// What became of the verdicts of one check in another.
+#[must_use]
+pub fn moves(before: &Check, after: &Check) -> Moves {
+    let (was, is) = (worst(before), worst(after));
+    let keys: BTreeSet<&(&str, &str)> = was.keys().chain(is.keys()).collect();
+    let mut found = Moves::default();
+    for key in keys {
+        let (old, new) = (was.get(key), is.get(key));
+        let Some((judged, _)) = new.or(old) else {
+            continue;
+        };
+        let moved = Moved {
+            requirement: judged.id.clone(),
+            must: judged.must,
+            subject: key.1.to_owned(),
+            before: old.map(|(_, v)| (*v).clone()),
+            after: new.map(|(_, v)| (*v).clone()),
+            by: match (old, new) {
+                (Some((_, a)), Some((_, b))) => shift(a, b),
+                _ => None,
+            },
+        };
+        let (from, to) = moved.words();
+        if from != to {
+            found.rulings.push(moved);
+        } else if moved.by.is_some_and(|by| by != 0.0) || limits_differ(&moved) {
+            found.margins.push(moved);
+        } else {
+            found.unchanged += 1;
+        }
+    }
+    let badness = |m: &Moved| {
+        let (from, to) = m.words();
+        // Met stands for what is not there.
+        let at = |w: Option<Word>| w.unwrap_or(Word::Met);
+        (at(to) >= at(from), at(to))
+    };
+    found.rulings.sort_by_key(badness);
+    let size = |m: &Moved| m.by.map_or(f64::INFINITY, f64::abs);
+    found.margins.sort_by(|x, y| size(y).total_cmp(&size(x)));
+    found
+}
+
+/// Two units of one verdict are no margin that moved, but tell all the same.
+fn limits_differ(moved: &Moved) -> bool {
+    match (&moved.before, &moved.after) {
+        (Some(Verdict::Known(a)), Some(Verdict::Known(b))) => {
+            a.limit != b.limit || a.margin.unit != b.margin.unit
+        }
+        _ => false,
+    }
+}
+
+/// Change of a margin in margins below which it is marginal.
+fn shift(before: &Verdict, after: &Verdict) -> Option<f64> {
+    let (Verdict::Known(a), Verdict::Known(b)) = (before, after) else {
+        return None;
+    };
+    if a.margin.unit != b.margin.unit {
+        return None;
+    }
+    let by = b.margin.value - a.margin.value;
+    if by.abs() <= ROUNDING * a.margin.value.abs().max(b.margin.value.abs()) {
+        return Some(0.0);
+    }
+    let scale = match (b.narrow, b.limit.value.abs()) {
+        (narrow, _) if narrow > 0.0 => narrow,
+        (_, limit) if limit > 0.0 => limit,
+        _ => 1.0,
+    };
+    Some(by / scale)
+}

@@ -1,0 +1,265 @@
+//! What may be changed: the keys of the plan that an engineer can turn, each with the values that it may take.
+
+use std::collections::BTreeMap;
+
+use plan::{Line, Reading, Written};
+use quantity::Money;
+
+use super::ladder::{
+    DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, two_digits, voltages,
+};
+
+/// A change of one thing: of one key, or of several that are one decision.
+#[derive(Clone, Debug)]
+pub(super) struct Knob {
+    /// Id of the declared remedy, if it is one.
+    pub(super) declared: Option<String>,
+    /// The keys.
+    pub(super) paths: Vec<String>,
+    /// The steps, smallest first; each has a value for each key.
+    pub(super) steps: Vec<Step>,
+}
+
+/// One value for each key.
+#[derive(Clone, Debug)]
+pub(super) struct Step {
+    pub(super) values: Vec<String>,
+    pub(super) size: f64,
+    pub(super) cost: Option<Money>,
+}
+
+impl Knob {
+    fn one(path: &str, rungs: Vec<Rung>) -> Knob {
+        let step = |r: Rung| Step {
+            values: vec![r.value],
+            size: r.size,
+            cost: None,
+        };
+        Knob {
+            declared: None,
+            paths: vec![path.to_owned()],
+            steps: rungs.into_iter().map(step).collect(),
+        }
+    }
+}
+
+/// Kinds of links by their open standards. A kind that needs keys which the plan does not write gives a plan with mistakes, and is
+/// left out then.
+const LINKS: [&str; 9] = [
+    "10BASE-T1L",
+    "10BASE-T1S",
+    "100BASE-T1",
+    "100BASE-TX",
+    "TIA-485",
+    "TIA-232",
+    "CAN 2.0",
+    "CAN FD",
+    "SDI-12",
+];
+
+/// How far numbers are stepped: so many times up or down.
+const FAR: f64 = 10.0;
+const NEAR: f64 = 2.0;
+const VERY_FAR: f64 = 1000.0;
+/// How far levels are stepped, dB.
+const MOST_DB: u32 = 30;
+
+/// A thing and the key below it: `("span.riser", "conductor")`; of a topic without the quotes of its name.
+fn thing_and_key(path: &str) -> Option<(String, &str)> {
+    let (kind, rest) = path.split_once('.')?;
+    let (id, key) = match rest.strip_prefix('"') {
+        Some(quoted) => {
+            let (id, key) = quoted.split_once('"')?;
+            (id, key.strip_prefix('.')?)
+        }
+        None => rest.split_once('.')?,
+    };
+    Some((format!("{kind}.{id}"), key))
+}
+
+/// All that may be changed in a plan and belongs to a thing that `reads` names.
+pub(super) fn knobs(reading: &Reading, line: &Line, reads: &dyn Fn(&str) -> bool) -> Vec<Knob> {
+    let mut found: Vec<Knob> = Vec::new();
+    let written = reading.written();
+    let mut cables: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let declared: Vec<&str> = line.remedies.iter().map(|r| r.sets.as_str()).collect();
+    for w in &written {
+        let Some((thing, key)) = thing_and_key(&w.path) else {
+            continue;
+        };
+        let own = w.means.is_some() && !declared.contains(&w.path.as_str());
+        if !own || thing.starts_with("part.") || !reads(&thing) {
+            continue;
+        }
+        let text = w.text.trim_matches(['"', '\'']);
+        if thing.starts_with("span.") && key == "conductor" {
+            cables
+                .entry(text.to_owned())
+                .or_default()
+                .push(w.path.clone());
+        }
+        for rungs in rungs(&thing, key, text) {
+            found.push(Knob::one(&w.path, rungs));
+        }
+        found.extend(threshold(&written, w, key, text));
+    }
+    for (text, paths) in cables.into_iter().filter(|(_, paths)| paths.len() > 1) {
+        let count = paths.len();
+        let steps = conductors(&text).into_iter().map(|r| Step {
+            values: vec![r.value; count],
+            size: r.size * count as f64,
+            cost: None,
+        });
+        found.push(Knob {
+            declared: None,
+            steps: steps.collect(),
+            paths,
+        });
+    }
+    for uplink in &line.uplinks {
+        let path = format!("uplink.{}.pack_within", uplink.id);
+        let absent = !written.iter().any(|w| w.path == path);
+        if absent && !declared.contains(&path.as_str()) && reads(&format!("uplink.{}", uplink.id)) {
+            let waits = [
+                "1 min", "2 min", "5 min", "10 min", "20 min", "30 min", "1 h", "2 h", "6 h",
+            ];
+            let rungs = (1..).zip(waits).map(|(n, value)| Rung {
+                value: value.to_owned(),
+                size: f64::from(n) * DOUBLING,
+            });
+            found.push(Knob::one(&path, rungs.collect()));
+        }
+    }
+    found.retain(|k| !k.steps.is_empty());
+    found.extend(line.remedies.iter().map(|r| of_plan(r, &written)));
+    found
+}
+
+/// The ways in which a key may be stepped.
+fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
+    let kind = thing.split('.').next().unwrap_or(thing);
+    let stage = key.starts_with("stages[");
+    let last = key.rsplit('.').next().unwrap_or(key);
+    let both = |times| {
+        vec![
+            two_digits(text, Way::Up, times),
+            two_digits(text, Way::Down, times),
+        ]
+    };
+    match (kind, key) {
+        ("span", "conductor") => vec![conductors(text)],
+        ("span" | "section", "length") => both(NEAR),
+        ("span" | "bus", "link_rate") => vec![rates(text, Way::Up), rates(text, Way::Down)],
+        ("span" | "bus", "link") => {
+            let others = LINKS.iter().filter(|l| **l != text).map(|l| Rung {
+                value: (*l).to_owned(),
+                size: DOUBLING,
+            });
+            vec![others.collect()]
+        }
+        ("supply", "output.voltage") => vec![voltages(text, Way::Up), voltages(text, Way::Down)],
+        ("supply", "panels.peak_power_each") => vec![panels(text)],
+        ("supply", "battery.capacity") => vec![two_digits(text, Way::Up, FAR)],
+        ("storage", "capacity") => vec![two_digits(text, Way::Up, FAR)],
+        ("anchor", "weight_in_water" | "holding") => vec![two_digits(text, Way::Up, FAR)],
+        ("module", "housing.rated_depth") => vec![two_digits(text, Way::Up, FAR)],
+        // What floats has a weight below zero; more buoyancy is a larger number behind the sign.
+        ("module", "housing.weight_in_water") => match text.strip_prefix('-') {
+            Some(lift) => {
+                let mut rungs = two_digits(lift, Way::Up, FAR);
+                rungs.iter_mut().for_each(|r| r.value.insert(0, '-'));
+                vec![rungs]
+            }
+            None => Vec::new(),
+        },
+        ("module", _) if key.starts_with("loads.") => vec![two_digits(text, Way::Down, NEAR)],
+        ("module", _) if key.starts_with("sensor.") && last == "gain" => vec![
+            decibels(text, Way::Up, MOST_DB),
+            decibels(text, Way::Down, MOST_DB),
+        ],
+        ("detector", _) if stage && last == "hold_off" => both(VERY_FAR),
+        ("vote", "hold_off") => both(VERY_FAR),
+        ("detector", _) if stage && (last == "above" || last == "rise") => vec![
+            decibels(text, Way::Up, MOST_DB),
+            decibels(text, Way::Down, MOST_DB),
+        ],
+        ("behaviour" | "request", "each") => vec![two_digits(text, Way::Up, VERY_FAR)],
+        ("uplink", "pack_within") => vec![two_digits(text, Way::Up, VERY_FAR)],
+        ("topic" | "behaviour", "at_most") => vec![fewer(text)],
+        ("storage", _) if key.starts_with("records[") && last == "share" => {
+            vec![two_digits(text, Way::Down, FAR)]
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// A trigger's two levels, moved together so that the distance between them stays.
+fn threshold(written: &[Written], on: &Written, key: &str, text: &str) -> Vec<Knob> {
+    let Some(stage) = key
+        .strip_suffix(".on_above")
+        .and(on.path.strip_suffix(".on_above"))
+    else {
+        return Vec::new();
+    };
+    let off_path = format!("{stage}.off_below");
+    let off = written
+        .iter()
+        .find(|w| w.path == off_path && w.means.is_some());
+    let ways = [Way::Up, Way::Down].into_iter();
+    ways.map(|way| {
+        let rungs = decibels(text, way, MOST_DB);
+        let Some(off) = off else {
+            return Knob::one(&on.path, rungs);
+        };
+        let of_off = decibels(off.text.trim_matches(['"', '\'']), way, MOST_DB);
+        let steps = rungs.into_iter().zip(of_off).map(|(on, off)| Step {
+            size: on.size,
+            values: vec![on.value, off.value],
+            cost: None,
+        });
+        Knob {
+            declared: None,
+            paths: vec![on.path.clone(), off_path.clone()],
+            steps: steps.collect(),
+        }
+    })
+    .collect()
+}
+
+/// A remedy that the plan declares: cheapest first where all choices have a cost, otherwise as written.
+fn of_plan(remedy: &plan::Remedy, written: &[Written]) -> Knob {
+    let now = written.iter().find(|w| w.path == remedy.sets);
+    let now = now.map(|w| w.text.trim_matches(['"', '\'']));
+    let mut steps: Vec<Step> = remedy
+        .to
+        .iter()
+        .filter(|choice| now != Some(choice.value.as_str()))
+        .map(|choice| Step {
+            values: vec![choice.value.clone()],
+            size: now.map_or(DOUBLING, |now| declared_size(now, &choice.value)),
+            cost: choice.cost,
+        })
+        .collect();
+    if steps.iter().all(|s| s.cost.is_some()) {
+        steps.sort_by_key(|s| s.cost.map(|c| c.minor));
+    }
+    Knob {
+        declared: Some(remedy.id.clone()),
+        paths: vec![remedy.sets.clone()],
+        steps,
+    }
+}
+
+/// Two values in one unit by their ratio, decibels by their difference; others are as large a change as a doubling.
+fn declared_size(from: &str, to: &str) -> f64 {
+    use super::ladder::split;
+    match (split(from), split(to)) {
+        (Some((x, a)), Some((y, b))) if a == b && a.trim_start().starts_with("dB") => {
+            libm::fabs(x - y) * std::f64::consts::LN_10 / 10.0
+        }
+        (Some((x, a)), Some((y, b))) if a == b && x > 0.0 && y > 0.0 => {
+            libm::fabs(libm::log(y / x))
+        }
+        _ => DOUBLING,
+    }
+}

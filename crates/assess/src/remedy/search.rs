@@ -1,0 +1,251 @@
+//! The smallest step of a knob that mends a requirement: each step is an edit of the plan's text, read and judged anew.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use plan::{Edit, Reading, splice};
+
+use super::knobs::{Knob, Step};
+use crate::check::{Shelf, check_one};
+use crate::verdict::{Judged, Verdict, Word};
+
+/// Fetches files of a plan, from several threads.
+pub type SharedFetch<'a> = dyn Fn(&Path) -> std::io::Result<Vec<u8>> + Sync + 'a;
+
+/// Steps that are gone through one by one; longer ladders are climbed by doubling and then halved.
+const SHORT: usize = 10;
+
+/// A requirement that is to be mended, in its plan.
+pub(super) struct Search<'a> {
+    pub(super) path: &'a Path,
+    pub(super) reading: &'a Reading,
+    pub(super) shelf: &'a Shelf,
+    pub(super) fetch: &'a SharedFetch<'a>,
+    /// As it is without a change.
+    pub(super) base: Judged,
+    /// Subjects that are unknown without a change: a remedy need not make them known.
+    pub(super) unknown: BTreeSet<String>,
+}
+
+/// What came of one step.
+#[derive(Clone, Debug)]
+pub(super) struct Probe {
+    /// The word of the requirement; `None` where the changed text is no good plan.
+    pub(super) word: Option<Word>,
+    /// The least margin, in margins below which it is marginal.
+    pub(super) least: f64,
+    /// Whether all figures are as they were.
+    pub(super) same: bool,
+}
+
+/// A change: keys with their new values.
+pub(super) type Sets = Vec<(String, String)>;
+
+pub(super) fn sets(knob: &Knob, step: &Step) -> Sets {
+    let pairs = knob.paths.iter().cloned().zip(step.values.iter().cloned());
+    pairs.collect()
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(
+        path: &'a Path,
+        reading: &'a Reading,
+        shelf: &'a Shelf,
+        fetch: &'a SharedFetch<'a>,
+        base: Judged,
+    ) -> Search<'a> {
+        let unknown = base.verdicts.iter().filter(|v| v.word() == Word::Unknown);
+        let unknown = unknown.map(|v| v.subject().to_owned()).collect();
+        Search {
+            path,
+            reading,
+            shelf,
+            fetch,
+            base,
+            unknown,
+        }
+    }
+
+    /// The edits of a change and the text that they make; `None` where a key cannot be set.
+    pub(super) fn edited(&self, sets: &Sets) -> Option<(Vec<Edit>, String)> {
+        let (_, source) = self.reading.sources.iter().next()?;
+        let edits: Result<Vec<Edit>, _> = sets
+            .iter()
+            .map(|(path, value)| self.reading.set(path, value))
+            .collect();
+        let edits = edits.ok()?;
+        let text = splice(&source.text, &edits).ok()?;
+        Some((edits, text))
+    }
+
+    /// A text read as the plan; `None` where it has mistakes.
+    pub(super) fn read(&self, text: &str) -> Option<Reading> {
+        let reading = plan::read(self.path, &|wanted: &Path| {
+            if wanted == self.path {
+                Ok(text.as_bytes().to_vec())
+            } else {
+                (self.fetch)(wanted)
+            }
+        });
+        (!reading.has_errors()).then_some(reading)
+    }
+
+    pub(super) fn probe(&self, sets: &Sets) -> Probe {
+        let refused = Probe {
+            word: None,
+            least: f64::NEG_INFINITY,
+            same: false,
+        };
+        let Some(reading) = self.edited(sets).and_then(|(_, text)| self.read(&text)) else {
+            return refused;
+        };
+        match check_one(&reading, self.shelf, &self.base.id) {
+            Some(judged) => Probe {
+                word: Some(self.word(&judged)),
+                least: least(&judged),
+                same: figures(&judged) == figures(&self.base),
+            },
+            None => refused,
+        }
+    }
+
+    /// The word of a requirement, but for what was unknown before.
+    pub(super) fn word(&self, judged: &Judged) -> Word {
+        let counts =
+            |v: &&Verdict| v.word() != Word::Unknown || !self.unknown.contains(v.subject());
+        let words = judged.verdicts.iter().filter(counts).map(Verdict::word);
+        words.min().unwrap_or(Word::Unknown)
+    }
+
+    /// Goes through the steps of a knob, with what is changed beside it.
+    pub(super) fn sweep(&self, knob: &Knob, beside: &Sets) -> Swept {
+        let count = knob.steps.len();
+        let mut probes: BTreeMap<usize, Probe> = BTreeMap::new();
+        if count == 0 {
+            return Swept {
+                smallest: None,
+                probes,
+            };
+        }
+        let mut at = |i: usize| -> Probe {
+            let probe = probes.entry(i).or_insert_with(|| {
+                let mut all = beside.clone();
+                all.extend(sets(knob, &knob.steps[i]));
+                self.probe(&all)
+            });
+            probe.clone()
+        };
+        // What changes nothing at its ends is not looked at between them.
+        let no_matter = |p: &Probe| p.same && beside.is_empty();
+        if no_matter(&at(count - 1)) && no_matter(&at(0)) {
+            return Swept {
+                smallest: None,
+                probes,
+            };
+        }
+        let mut word = |i: usize| at(i).word;
+        let met = |w: Option<Word>| w == Some(Word::Met);
+        let holds = |w: Option<Word>| matches!(w, Some(Word::Met | Word::Marginal));
+        let smallest = if knob.declared.is_some() {
+            // Declared choices are in the order of their cost, not of their effect.
+            let first = (0..count).find(|i| met(word(*i)));
+            first.or_else(|| (0..count).find(|i| holds(word(*i))))
+        } else {
+            let first = smallest(count, &mut |i| met(word(i)));
+            first.or_else(|| smallest(count, &mut |i| holds(word(i))))
+        };
+        Swept { smallest, probes }
+    }
+}
+
+/// What came of the steps of a knob.
+pub(super) struct Swept {
+    /// The smallest step that mends the requirement: to met or, where no step does, to marginal.
+    pub(super) smallest: Option<usize>,
+    /// What came of each step that was tried.
+    pub(super) probes: BTreeMap<usize, Probe>,
+}
+
+impl Swept {
+    /// The step that leaves most, and how much.
+    pub(super) fn best(&self) -> Option<(usize, &Probe)> {
+        let tried = self.probes.iter().filter(|(_, p)| p.word.is_some());
+        let best = tried.max_by(|(i, a), (j, b)| a.least.total_cmp(&b.least).then(j.cmp(i)));
+        best.map(|(i, p)| (*i, p))
+    }
+}
+
+/// The smallest index that is good. Short ladders are gone through; long ones are climbed at 0, 1, 3, 7 ... and to the end until one
+/// is good, and between that and the last bad one halved: there the good ones are taken to lie above the bad ones.
+fn smallest(count: usize, good: &mut dyn FnMut(usize) -> bool) -> Option<usize> {
+    if count <= SHORT {
+        return (0..count).find(|i| good(*i));
+    }
+    let mut bad = None;
+    let mut next = 0;
+    let mut top = loop {
+        if good(next) {
+            break next;
+        }
+        bad = Some(next);
+        if next == count - 1 {
+            return None;
+        }
+        next = (2 * next + 1).min(count - 1);
+    };
+    let mut low = bad.map_or(0, |b| b + 1);
+    while low < top {
+        let middle = low + (top - low) / 2;
+        if good(middle) {
+            top = middle;
+        } else {
+            low = middle + 1;
+        }
+    }
+    Some(top)
+}
+
+/// Figures without what they rest on.
+fn figures(judged: &Judged) -> Vec<(&str, Word, Option<[f64; 2]>)> {
+    let all = judged.verdicts.iter();
+    all.map(|v| {
+        let of_known = match v {
+            Verdict::Known(k) => Some([k.value.value, k.limit.value]),
+            Verdict::Unknown { .. } => None,
+        };
+        (v.subject(), v.word(), of_known)
+    })
+    .collect()
+}
+
+/// The least margin in margins below which it is marginal, of what is known.
+pub(super) fn least(judged: &Judged) -> f64 {
+    let known = judged.verdicts.iter().filter_map(|v| match v {
+        Verdict::Known(k) if k.narrow > 0.0 => Some(k.margin.value / k.narrow),
+        Verdict::Known(k) if k.limit.value != 0.0 => Some(k.margin.value / k.limit.value.abs()),
+        Verdict::Known(k) => Some(k.margin.value),
+        Verdict::Unknown { .. } => None,
+    });
+    known.min_by(f64::total_cmp).unwrap_or(f64::NEG_INFINITY)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against going through all, on every ladder whose good steps lie above the bad ones.
+    #[test]
+    fn verif_the_smallest_step_is_found_with_few_looks() {
+        for count in 1..200 {
+            for first in 0..=count {
+                let mut looks = 0;
+                let found = smallest(count, &mut |i| {
+                    looks += 1;
+                    i >= first
+                });
+                assert_eq!(found, (first < count).then_some(first));
+                assert!(looks <= 18, "{looks} of {count}");
+            }
+        }
+    }
+}

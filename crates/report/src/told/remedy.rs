@@ -1,0 +1,325 @@
+//! What would mend a plan, for people and for programs.
+
+use std::fmt::Write as _;
+
+use assess::{Known, Mended, Moved, Remedies, Remedy, Turned, Verdict, Word};
+use plan::{Edit, Must, splice};
+use serde_json::{Value, json};
+
+use super::check::{figure_json, verdict_json, wrap};
+use super::compare::{beside, figures_of, moved_json};
+use super::words;
+
+/// Remedies of one requirement that are told in text; the document has all.
+const TOLD: usize = 12;
+
+/// A row for each remedy: the change with its place, what the requirement then is, what else moves, and the cost.
+#[must_use]
+pub fn remedy_text(found: &Remedies) -> String {
+    let mut out = format!("{}\n", found.name);
+    if found.mended.is_empty() {
+        out.push_str(
+            "\nNothing that was asked about is broken or just met: there is nothing to mend.\n",
+        );
+    }
+    for mended in &found.mended {
+        one(&mut out, mended);
+    }
+    let any = found.mended.iter().any(|m| !m.remedies.is_empty());
+    if any {
+        out.push_str(
+            "\nSmallest first: cheapest where the plan says a cost, else by the least ratio of new to old; what breaks something else last.\nTo write one into the plan: --apply with its number.\n",
+        );
+    }
+    out
+}
+
+fn one(out: &mut String, mended: &Mended) {
+    let judged = &mended.judged;
+    let must = match judged.must {
+        Must::Shall => "shall",
+        Must::Should => "should",
+    };
+    let head = format!("{} ({must}): {}", judged.id, judged.sentence);
+    out.push('\n');
+    for (i, row) in wrap(&head, 98).iter().enumerate() {
+        let lead = if i == 0 { judged.word().as_str() } else { "" };
+        let _ = writeln!(out, "{lead:<9}{row}");
+    }
+    if let Some(verdict) = judged.verdicts.first() {
+        let _ = writeln!(out, "         {}", verdict_row(verdict));
+    }
+    for remedy in mended.remedies.iter().take(TOLD) {
+        told(out, mended, remedy);
+    }
+    let rest = mended.remedies.len().saturating_sub(TOLD);
+    if rest > 0 {
+        let _ = writeln!(out, "\n  and {rest} more, larger");
+    }
+    let pairs = if mended.in_pairs {
+        ", one by one and in pairs"
+    } else {
+        ", one by one"
+    };
+    let (knobs, plans) = mended.tried;
+    let looked = format!(
+        "{} tried{pairs}; {} judged",
+        words::count(knobs, "change"),
+        words::count(plans, "plan")
+    );
+    let _ = writeln!(out, "\n  {looked}");
+    if mended.remedies.is_empty() {
+        out.push_str("  Nothing that was tried mends it.\n");
+        for sweep in &mended.nearest {
+            let _ = writeln!(
+                out,
+                "    {} = {} brings the least margin from {:.2} to {:.2} times the one below which it is marginal",
+                sweep.paths.join(" and "),
+                sweep.to,
+                mended.least,
+                sweep.least
+            );
+        }
+    }
+}
+
+/// `module.lower: 12 V, limit 16 V, margin -4 V`.
+fn verdict_row(verdict: &Verdict) -> String {
+    match verdict {
+        Verdict::Known(k) => known_row(k),
+        Verdict::Unknown { subject, why } => {
+            format!("{subject}: {}", why.lines().next().unwrap_or(""))
+        }
+    }
+}
+
+fn known_row(known: &Known) -> String {
+    let [value, limit, margin] = figures_of(known);
+    format!("{}: {value}, limit {limit}, margin {margin}", known.subject)
+}
+
+fn turned_row(turned: &Turned) -> String {
+    let from = match &turned.from {
+        Some(from) => format!("{from} -> "),
+        None => "new: ".to_owned(),
+    };
+    let place = match &turned.place {
+        Some((file, line)) if turned.overrides_part => {
+            format!("a new key over the part at {file}:{line}")
+        }
+        Some((file, line)) => format!("{file}:{line}"),
+        None => "a new key".to_owned(),
+    };
+    format!("{}: {from}{}  ({place})", turned.path, turned.to)
+}
+
+fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
+    out.push('\n');
+    for (i, turned) in remedy.turned.iter().enumerate() {
+        let lead = if i == 0 {
+            format!("({})", remedy.number)
+        } else {
+            "and".to_owned()
+        };
+        let _ = writeln!(out, "  {lead:<5}{}", turned_row(turned));
+    }
+    let cost = remedy
+        .cost
+        .map_or_else(String::new, |c| format!("; costs {c}"));
+    let _ = writeln!(
+        out,
+        "       {}: {}{cost}",
+        remedy.word.as_str(),
+        verdict_row(&remedy.verdict)
+    );
+    for (requirement, subject, word) in &remedy.breaks {
+        let _ = writeln!(
+            out,
+            "       BREAKS {requirement}, {subject}: {}",
+            word.as_str()
+        );
+    }
+    let broken = |m: &Moved| {
+        let at = (m.requirement.clone(), m.subject.clone());
+        remedy
+            .breaks
+            .iter()
+            .any(|(r, s, _)| *r == at.0 && *s == at.1)
+    };
+    for (requirement, moves) in beside(&remedy.moves.rulings, &mended.judged.id) {
+        let told: Vec<&&Moved> = moves.iter().filter(|m| !broken(m)).collect();
+        if remedy.anew.iter().any(|a| a == requirement) {
+            let _ = writeln!(
+                out,
+                "       {requirement}: its evidence has to be made anew"
+            );
+        } else if let Some(first) = told.first() {
+            let (from, to) = first.words();
+            let word = |w: Option<Word>| w.map_or("not there", Word::as_str);
+            let _ = writeln!(
+                out,
+                "       also {requirement}, {}: {} -> {}",
+                first.subject,
+                word(from),
+                word(to)
+            );
+        }
+    }
+    let less = remedy
+        .moves
+        .margins
+        .iter()
+        .filter(|m| m.requirement != mended.judged.id && m.by.is_some_and(|by| by < 0.0));
+    let less: Vec<&Moved> = less.collect();
+    if let Some(most) = less.first()
+        && let (Some(Verdict::Known(a)), Some(Verdict::Known(b))) = (&most.before, &most.after)
+    {
+        let rest = match less.len() - 1 {
+            0 => String::new(),
+            n => format!("; {n} more lose less"),
+        };
+        let _ = writeln!(
+            out,
+            "       takes from {}, {}: margin {} -> {}{rest}",
+            most.requirement,
+            most.subject,
+            figures_of(a)[2],
+            figures_of(b)[2]
+        );
+    }
+}
+
+/// The lines of a text that edits change, each with its number in the text as it was: `-` as it was, `+` as it is.
+#[must_use]
+pub fn difference(file: &str, text: &str, edits: &[Edit]) -> String {
+    let mut sorted: Vec<&Edit> = edits.iter().collect();
+    sorted.sort_by_key(|e| (e.range.start, e.range.end));
+    let line_start = |at: usize| text[..at].rfind('\n').map_or(0, |i| i + 1);
+    let line_end = |at: usize| text[at..].find('\n').map_or(text.len(), |i| at + i + 1);
+    let mut blocks: Vec<(usize, usize, Vec<Edit>)> = Vec::new();
+    for edit in sorted {
+        let (start, end) = (line_start(edit.range.start), line_end(edit.range.end));
+        match blocks.last_mut() {
+            Some((_, last, edits)) if start < *last => {
+                *last = end.max(*last);
+                edits.push(edit.clone());
+            }
+            _ => blocks.push((start, end, vec![edit.clone()])),
+        }
+    }
+    let mut out = String::new();
+    for (start, end, edits) in blocks {
+        let moved: Vec<Edit> = edits
+            .into_iter()
+            .map(|e| Edit {
+                range: e.range.start - start..e.range.end - start,
+                text: e.text,
+            })
+            .collect();
+        let old = &text[start..end];
+        let Ok(new) = splice(old, &moved) else {
+            continue;
+        };
+        let (old, new): (Vec<&str>, Vec<&str>) = (old.lines().collect(), new.lines().collect());
+        let same_head = old.iter().zip(&new).take_while(|(a, b)| a == b).count();
+        let (old, new) = (&old[same_head..], &new[same_head..]);
+        let backwards = old.iter().rev().zip(new.iter().rev());
+        let same_tail = backwards.take_while(|(a, b)| a == b).count();
+        let number = text[..start].matches('\n').count() + same_head + 1;
+        let _ = writeln!(out, "{file}:{number}");
+        for line in &old[..old.len() - same_tail] {
+            let _ = writeln!(out, "- {line}");
+        }
+        for line in &new[..new.len() - same_tail] {
+            let _ = writeln!(out, "+ {line}");
+        }
+    }
+    out
+}
+
+/// The same as one JSON object, but for what the command applied.
+#[must_use]
+pub fn remedy_json(found: &Remedies) -> Value {
+    json!({
+        "format": "remedy/1",
+        "name": found.name,
+        "status": words::status(found.check.status()),
+        "requirements": found.mended.iter().map(mended_json).collect::<Vec<_>>(),
+    })
+}
+
+fn mended_json(mended: &Mended) -> Value {
+    json!({
+        "id": mended.judged.id,
+        "must": match mended.judged.must { Must::Shall => "shall", Must::Should => "should" },
+        "sentence": mended.judged.sentence,
+        "ruling": mended.judged.word().as_str(),
+        "verdicts": mended.judged.verdicts.iter().map(verdict_json).collect::<Vec<_>>(),
+        "remedies": mended.remedies.iter().map(one_json).collect::<Vec<_>>(),
+        "changes_tried": mended.tried.0,
+        "plans_judged": mended.tried.1,
+        "in_pairs": mended.in_pairs,
+        "nearest": mended.nearest.iter().map(|s| json!({
+            "keys": s.paths, "to": s.to, "ruling": s.word.as_str(), "least_margin_in_marginal_margins": finite(s.least),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn finite(x: f64) -> Option<f64> {
+    x.is_finite().then_some(x)
+}
+
+fn one_json(remedy: &Remedy) -> Value {
+    let cost = remedy.cost.and_then(|c| {
+        let unit = String::from_utf8_lossy(&c.currency).into_owned();
+        c.major()
+            .map(|value| figure_json(&assess::Figure { value, unit }))
+    });
+    json!({
+        "number": remedy.number,
+        "declared": remedy.declared,
+        "sets": remedy.turned.iter().map(|t| json!({
+            "path": t.path, "from": t.from, "to": t.to,
+            "file": t.place.as_ref().map(|p| &p.0), "line": t.place.as_ref().map(|p| p.1),
+            "overrides_part": t.overrides_part,
+        })).collect::<Vec<_>>(),
+        "cost": cost,
+        "size": remedy.size,
+        "ruling": remedy.word.as_str(),
+        "verdict": verdict_json(&remedy.verdict),
+        "breaks": remedy.breaks.iter().map(|(requirement, subject, word)| json!({
+            "requirement": requirement, "subject": subject, "ruling": word.as_str(),
+        })).collect::<Vec<_>>(),
+        "evidence_anew": remedy.anew,
+        "rulings": remedy.moves.rulings.iter().map(moved_json).collect::<Vec<_>>(),
+        "margins": remedy.moves.margins.iter().map(moved_json).collect::<Vec<_>>(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Written by hand.
+    #[test]
+    fn verif_a_difference_shows_the_lines_that_change() {
+        let edit = |from: &str, to: &str, text: &str| {
+            let start = text.find(from).unwrap();
+            Edit {
+                range: start..start + from.len(),
+                text: to.to_owned(),
+            }
+        };
+        let text = "a = 1\nb = 2 # two\nc = 3\n";
+        let edits = [edit("2", "5", text), edit("b", "d", text)];
+        assert_eq!(
+            difference("p", text, &edits),
+            "p:2\n- b = 2 # two\n+ d = 5 # two\n"
+        );
+        let put_in = [Edit {
+            range: 6..6,
+            text: "n = 9\n".to_owned(),
+        }];
+        assert_eq!(difference("p", text, &put_in), "p:2\n+ n = 9\n");
+    }
+}

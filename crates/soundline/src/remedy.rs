@@ -1,0 +1,181 @@
+//! `soundline remedy`: what would mend a plan, and writing it into the plan.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use assess::{Remedies, Remedy, RemedyAsk, RemedyError, remedies};
+use plan::Reading;
+use report::{Inputs, Overwrite, difference, remedy_json, remedy_text, write_atomically};
+use serde_json::{Value, json};
+
+use crate::cancel::Cancel;
+use crate::check::shelf;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out};
+use crate::plan_file;
+
+/// Tell the smallest single change that mends each broken requirement; pairs where no single one does.
+///
+/// Each change is made in the plan's text, read and checked whole, so that one which breaks something else is shown as such. What
+/// can be had, and at what cost, the plan may say in [remedy.ID] tables. The exit status is that of `check` for the plan; with
+/// --apply for the plan as it is then.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan.
+    plan: PathBuf,
+    /// Only this requirement or standing check; one that is just met may be named too.
+    #[arg(long, value_name = "ID")]
+    requirement: Option<String>,
+    /// Write the remedy with this number into the plan, comments and layout kept, and show what changed.
+    #[arg(long, value_name = "NUMBER")]
+    apply: Option<usize>,
+}
+
+/// Why no remedy was told or written.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum RemedyCommandError {
+    /// None could be looked for.
+    #[error(transparent)]
+    Remedy(#[from] RemedyError),
+    /// No remedy has this number.
+    #[error("--apply {asked}: there is no such remedy")]
+    NoNumber {
+        /// What was asked.
+        asked: usize,
+        /// How many there are.
+        count: usize,
+    },
+    /// The plan is another than it was.
+    #[error("{path}: the plan was changed meanwhile and is left as it is")]
+    ChangedMeanwhile {
+        /// The plan.
+        path: String,
+    },
+    /// The plan cannot be read again, or its permissions cannot be kept.
+    #[error("{path}: {why}")]
+    File {
+        /// The plan.
+        path: String,
+        /// Why.
+        why: String,
+    },
+}
+
+impl RemedyCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            RemedyCommandError::NoNumber { count: 0, .. } => {
+                Some("nothing that was tried mends the plan".to_owned())
+            }
+            RemedyCommandError::NoNumber { count, .. } => {
+                Some(format!("the numbers go from 1 to {count}"))
+            }
+            RemedyCommandError::ChangedMeanwhile { .. } => Some("run the command again".to_owned()),
+            RemedyCommandError::Remedy(RemedyError::Unknown { .. }) => {
+                Some("make it known first: `soundline check` says what it lacks".to_owned())
+            }
+            _ => None,
+        }
+    }
+
+    pub(crate) fn is_cancelled(&self) -> bool {
+        matches!(self, RemedyCommandError::Remedy(RemedyError::Cancelled))
+    }
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read_and_show(&args.plan, out)?;
+    plan_file::line(&reading, &args.plan)?;
+    let cancel = Cancel::on_ctrl_c()?;
+    let looked = shelf(&args.plan, &reading, &|_, _| !cancel.asked());
+    let Some((evidence, warnings)) = looked else {
+        return Ok(Exit::Cancelled);
+    };
+    for warning in &warnings {
+        writeln!(out.stderr, "warning: {warning}")?;
+    }
+    let ask = RemedyAsk {
+        requirement: args.requirement.clone(),
+        threads: std::thread::available_parallelism().map_or(1, usize::from),
+    };
+    let bar = out.progress(0, "trying changes");
+    let watch = |done, all| {
+        bar.set_length(all);
+        bar.set_position(done);
+        !cancel.asked()
+    };
+    let fetch = plan::from_folder_of(&args.plan);
+    let found = remedies(&args.plan, &reading, &evidence, &fetch, &ask, &watch);
+    bar.finish_and_clear();
+    let found = found.map_err(RemedyCommandError::from)?;
+    let chosen = args
+        .apply
+        .map(|number| chosen(&found, number))
+        .transpose()?;
+    let status = found.check.status();
+    let mut document = remedy_json(&found);
+    document["applied"] = Value::Null;
+    let Some(remedy) = chosen else {
+        match out.format {
+            Format::Text => out.stdout.write_all(remedy_text(&found).as_bytes())?,
+            Format::Json => out.json(&out.of_plan(document))?,
+        }
+        return Ok(status.into());
+    };
+    let shown = apply(&args.plan, &reading, remedy)?;
+    let now = plan::read(&args.plan, &plan::from_folder_of(&args.plan));
+    let Some((evidence, _)) = shelf(&args.plan, &now, &|_, _| true) else {
+        return Ok(Exit::Cancelled);
+    };
+    let check = assess::check(&now, &evidence);
+    match out.format {
+        Format::Text => out.stdout.write_all(shown.as_bytes())?,
+        Format::Json => {
+            document["applied"] = json!({
+                "number": remedy.number,
+                "file": args.plan.display().to_string(),
+                "difference": shown,
+                "plan_digest": now.digest,
+            });
+            out.json(&out.of_plan(document))?;
+        }
+    }
+    Ok(check.status().into())
+}
+
+fn chosen(found: &Remedies, number: usize) -> Result<&Remedy, RemedyCommandError> {
+    found
+        .by_number(number)
+        .ok_or_else(|| RemedyCommandError::NoNumber {
+            asked: number,
+            count: found.mended.iter().map(|m| m.remedies.len()).sum(),
+        })
+}
+
+/// Writes a remedy into the plan, whole or not at all, unless the plan is no longer what was read. Gives the difference.
+fn apply(path: &Path, reading: &Reading, remedy: &Remedy) -> Result<String, Failure> {
+    let shown = path.display().to_string();
+    let file = |error: std::io::Error| RemedyCommandError::File {
+        path: shown.clone(),
+        why: error.to_string(),
+    };
+    // The file itself: a link to it stays a link.
+    let real = path.canonicalize().map_err(file)?;
+    let permissions = fs::metadata(&real).map_err(file)?.permissions();
+    let (_, source) = reading.sources.iter().next().expect("a plan has a text");
+    let now = plan::from_disk(&real).map_err(file)?;
+    if now != source.text.as_bytes() {
+        return Err(RemedyCommandError::ChangedMeanwhile { path: shown }.into());
+    }
+    write_atomically(
+        &real,
+        remedy.text.as_bytes(),
+        Overwrite::Force,
+        &Inputs::none(),
+    )?;
+    fs::set_permissions(&real, permissions).map_err(file)?;
+    Ok(difference(&shown, &source.text, &remedy.edits))
+}
