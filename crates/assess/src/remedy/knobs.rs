@@ -116,23 +116,42 @@ pub(super) fn knobs(reading: &Reading, line: &Line, reads: &dyn Fn(&str) -> bool
             paths,
         });
     }
-    for uplink in &line.uplinks {
-        let path = format!("uplink.{}.pack_within", uplink.id);
-        let absent = !written.iter().any(|w| w.path == path);
-        if absent && !declared.contains(&path.as_str()) && reads(&format!("uplink.{}", uplink.id)) {
-            let waits = [
-                "1 min", "2 min", "5 min", "10 min", "20 min", "30 min", "1 h", "2 h", "6 h",
-            ];
-            let rungs = (1..).zip(waits).map(|(n, value)| Rung {
-                value: value.to_owned(),
-                size: f64::from(n) * DOUBLING,
-            });
-            found.push(Knob::one(&path, rungs.collect()));
-        }
-    }
+    found.extend(
+        unwritten(line, &written, reads).filter(|k| !declared.contains(&k.paths[0].as_str())),
+    );
     found.retain(|k| !k.steps.is_empty());
     found.extend(line.remedies.iter().map(|r| of_plan(r, &written)));
     found
+}
+
+/// Waits that a plan need not write: messages for each other on an uplink, and modules before they start. A key that is new counts as a
+/// doubling, and a longer wait as a little more.
+fn unwritten<'a>(
+    line: &'a Line,
+    written: &'a [Written],
+    reads: &'a dyn Fn(&str) -> bool,
+) -> impl Iterator<Item = Knob> + 'a {
+    const SHARING: [&str; 9] = [
+        "1 min", "2 min", "5 min", "10 min", "20 min", "30 min", "1 h", "2 h", "6 h",
+    ];
+    const WAKING: [&str; 12] = [
+        "1 s", "2 s", "3 s", "5 s", "8 s", "10 s", "15 s", "20 s", "25 s", "30 s", "45 s", "60 s",
+    ];
+    let uplinks = line.uplinks.iter();
+    let uplinks = uplinks.map(|u| (format!("uplink.{}", u.id), "pack_within", &SHARING[..]));
+    let modules = line.modules.iter();
+    let modules = modules.filter(|m| m.input.as_ref().is_some_and(|i| i.lock_out.is_some()));
+    let modules = modules.map(|m| (format!("module.{}", m.id), "wakes_after", &WAKING[..]));
+    let all = uplinks.chain(modules).filter(|(thing, ..)| reads(thing));
+    all.filter_map(|(thing, key, waits)| {
+        let path = format!("{thing}.{key}");
+        let absent = !written.iter().any(|w| w.path == path);
+        let rungs = (1..).zip(waits).map(|(n, value)| Rung {
+            value: (*value).to_owned(),
+            size: DOUBLING * (1.0 + f64::from(n) / 100.0),
+        });
+        absent.then(|| Knob::one(&path, rungs.collect()))
+    })
 }
 
 /// The ways in which a key may be stepped.
@@ -184,7 +203,9 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
             decibels(text, Way::Down, MOST_DB),
         ],
         ("behaviour" | "request", "each") => vec![two_digits(text, Way::Up, VERY_FAR)],
-        ("uplink", "pack_within") => vec![two_digits(text, Way::Up, VERY_FAR)],
+        ("uplink", "pack_within") | ("module", "wakes_after") => {
+            vec![two_digits(text, Way::Up, VERY_FAR)]
+        }
         ("topic" | "behaviour", "at_most") => vec![fewer(text)],
         ("storage", _) if key.starts_with("records[") && last == "share" => {
             vec![two_digits(text, Way::Down, FAR)]

@@ -3,7 +3,9 @@
 //! A number is stepped in its own unit, and what follows it (the unit, a spread) stays as it is written. The steps are those of two
 //! significant digits (100, 110, 120 ... 990, 1000, 1100), where the trade has no steps of its own.
 
-use quantity::{CROSS_SECTIONS_MM2, Conductor, parse_conductor, show_bare};
+use quantity::{
+    CROSS_SECTIONS_MM2, Conductor, SECONDS_PER_DAY, parse_conductor, parse_event_rate, show_bare,
+};
 
 /// A value that a key may take.
 #[derive(Clone, Debug, PartialEq)]
@@ -238,10 +240,24 @@ pub(super) fn decibels(text: &str, way: Way, most_db: u32) -> Vec<Rung> {
         .collect()
 }
 
-/// Lower counts of a rate such as `6 per hour`, down to one.
+/// Lower counts of a rate such as `6 per hour`, down to one, and then fewer in a day.
 pub(super) fn fewer(text: &str) -> Vec<Rung> {
-    let mut rungs = two_digits(text, Way::Down, f64::INFINITY.min(1e6));
-    rungs.retain(|r| split(&r.value).is_some_and(|(n, _)| n >= 1.0 && libm::floor(n) == n));
+    let (Some((count, tail)), Ok(rate)) = (split(text), parse_event_rate(text)) else {
+        return Vec::new();
+    };
+    let whole = |r: &Rung| split(&r.value).is_some_and(|(n, _)| libm::floor(n) == n);
+    let mut rungs = two_digits(text, Way::Down, count);
+    rungs.retain(whole);
+    let in_a_day = |n: f64| n * SECONDS_PER_DAY / rate.per_s;
+    let least = in_a_day(1.0f64.min(count));
+    if rate.per_s < SECONDS_PER_DAY && !tail.trim().is_empty() {
+        let mut in_days = two_digits(&format!("{} per d", show_bare(least)), Way::Down, least);
+        in_days.retain(whole);
+        for rung in &mut in_days {
+            rung.size += size(least, in_a_day(count));
+        }
+        rungs.extend(in_days);
+    }
     rungs
 }
 
@@ -275,16 +291,14 @@ mod tests {
                 "1 km", "0.99 km", "0.98 km", "0.97 km", "0.96 km", "0.95 km", "0.94 km"
             ]
         );
+        let rates = fewer("3 per hour");
         assert_eq!(
-            values(&fewer("6 per hour")),
-            [
-                "5 per hour",
-                "4 per hour",
-                "3 per hour",
-                "2 per hour",
-                "1 per hour"
-            ]
+            values(&rates)[..4],
+            ["2 per hour", "1 per hour", "23 per d", "22 per d"]
         );
+        assert_eq!(values(&rates).last(), Some(&"1 per d"));
+        assert!((rates[2].size - libm::log(72.0 / 23.0)).abs() < 1e-12);
+        assert_eq!(values(&fewer("3 per d")), ["2 per d", "1 per d"]);
         assert_eq!(two_digits("0 s", Way::Up, 10.0), []);
         for (from, to) in up.iter().zip(&up[1..]) {
             assert!(from.size < to.size);

@@ -26,6 +26,7 @@ mod processor;
 mod ranges;
 mod recorded;
 mod rehearsed;
+mod remedies;
 mod reserve;
 mod sky;
 mod start;

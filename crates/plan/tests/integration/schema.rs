@@ -102,6 +102,7 @@ fn verif_the_schema_accepts_what_the_reader_accepts() {
         "pile-watch/plan.toml",
         "cold-wake/plan.toml",
         "long-reach/plan.toml",
+        "gannet-stack/plan.toml",
     ] {
         by_schema(
             &plan::plan_schema(),

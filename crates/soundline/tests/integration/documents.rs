@@ -451,3 +451,23 @@ fn regress_the_document_of_a_payload() {
         Path::new(&demo.plan).parent().unwrap(),
     );
 }
+
+#[test]
+fn regress_the_document_of_remedies() {
+    let demo = demo("gannet-stack", false);
+    let told = document(&["remedy", &demo.plan, "--apply", "1"]);
+    assert!(told["applied"]["difference"].is_string());
+    assert!(told["requirements"][0]["remedies"][0]["cost"]["value"].is_number());
+    let folder = Path::new(&demo.plan).parent().unwrap();
+    compare("remedy-1.json", &told, folder);
+}
+
+#[test]
+fn regress_the_document_of_a_comparison() {
+    let (a, b) = (demo("gannet-stack", false), demo("gannet-stack", false));
+    edit(&b.plan, "capacity = \"90 Ah\"", "capacity = \"180.0 Ah\"");
+    edit(&b.plan, "length = \"160 m\"", "length = \"0.16 km\"");
+    let told = document(&["compare", &a.plan, &b.plan]);
+    assert!(told["rulings"][0]["margin_moved_by"].is_number());
+    compare("compare-1.json", &told, b.folder.path());
+}

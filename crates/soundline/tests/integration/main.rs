@@ -30,6 +30,7 @@ mod range;
 mod real;
 mod records;
 mod rehearse;
+mod remedy;
 mod reserve;
 mod shapes;
 mod start;
