@@ -24,6 +24,9 @@ pub struct Seen {
     pub line: usize,
 }
 
+/// Where a value stands in the first and in the second plan.
+type Places = (Option<Site>, Option<Site>);
+
 /// A key that says something else in the second plan.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Changed {
@@ -121,8 +124,8 @@ pub fn changes(a: &Reading, b: &Reading) -> Changes {
     let (was, is) = (by_path(&before), by_path(&after));
     let paths: BTreeSet<&String> = was.keys().chain(is.keys()).collect();
     let mut found = Changes::default();
-    let mut of_parts: BTreeMap<(Option<Site>, Option<Site>), Changed> = BTreeMap::new();
-    let mut of_line: Vec<((Option<Site>, Option<Site>), Changed)> = Vec::new();
+    let mut of_parts: BTreeMap<Places, Changed> = BTreeMap::new();
+    let mut of_line: Vec<(Places, Changed)> = Vec::new();
     for path in paths {
         let (from, to) = (was.get(path), is.get(path));
         if let (Some(from), Some(to)) = (from, to) {
@@ -131,7 +134,9 @@ pub fn changes(a: &Reading, b: &Reading) -> Changes {
                 _ => from.text == to.text,
             };
             if same {
-                if from.text != to.text && !from.used_at.is_some_and(|_| to.used_at.is_some()) {
+                // What a part writes otherwise is told of the part.
+                let of_part = from.used_at.is_some() && to.used_at.is_some();
+                if from.text != to.text && !of_part {
                     found.rewritten.push(path.clone());
                 }
                 continue;

@@ -179,3 +179,38 @@ fn apply(path: &Path, reading: &Reading, remedy: &Remedy) -> Result<String, Fail
     fs::set_permissions(&real, permissions).map_err(file)?;
     Ok(difference(&shown, &source.text, &remedy.edits))
 }
+
+#[cfg(test)]
+mod tests {
+    use assess::{RemedyAsk, Shelf, remedies};
+
+    use super::*;
+
+    #[test]
+    fn verif_a_plan_that_was_changed_meanwhile_is_left_as_it_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("plan.toml");
+        let example = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../../plans/gannet-stack/plan.toml"
+        );
+        fs::copy(example, &path).unwrap();
+        let fetch = plan::from_folder_of(&path);
+        let reading = plan::read(&path, &fetch);
+        let ask = RemedyAsk {
+            requirement: Some("messages".to_owned()),
+            threads: 1,
+        };
+        let shelf = Shelf::default();
+        let found = remedies(&path, &reading, &shelf, &fetch, &ask, &|_, _| true).unwrap();
+        let remedy = found.by_number(1).unwrap();
+        let other = fs::read_to_string(&path).unwrap() + "# a note\n";
+        fs::write(&path, &other).unwrap();
+        let refused = apply(&path, &reading, remedy);
+        assert!(matches!(
+            refused,
+            Err(Failure::Remedy(RemedyCommandError::ChangedMeanwhile { .. }))
+        ));
+        assert_eq!(fs::read_to_string(&path).unwrap(), other);
+    }
+}

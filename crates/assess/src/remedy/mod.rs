@@ -333,6 +333,14 @@ fn each(search: &Search<'_>, asked: &[(&Knob, Sets)]) -> Vec<Swept> {
     })
 }
 
+/// Steps of two knobs that mend together.
+struct Pair<'k> {
+    /// Which knobs.
+    of: (usize, usize),
+    size: f64,
+    steps: [(&'k Knob, usize); 2],
+}
+
 /// Of each pair of knobs the smallest change that mends the requirement, and how many plans were judged.
 fn pairs(
     search: &Search<'_>,
@@ -360,7 +368,7 @@ fn pairs(
         }
     }
     let count = asked.len() as u64;
-    let mut found: Vec<((usize, usize), f64, Vec<(&Knob, usize)>)> = Vec::new();
+    let mut found: Vec<Pair<'_>> = Vec::new();
     let (mut done, mut plans) = (0, 0);
     for batch in asked.chunks(threads.max(1)) {
         if !watch(done, count) {
@@ -374,16 +382,20 @@ fn pairs(
             plans += swept.probes.len();
             if let Some(j) = swept.smallest {
                 let size = knobs[*a].steps[*i].size + knobs[*b].steps[j].size;
-                found.push(((*a, *b), size, vec![(&knobs[*a], *i), (&knobs[*b], j)]));
+                found.push(Pair {
+                    of: (*a, *b),
+                    size,
+                    steps: [(&knobs[*a], *i), (&knobs[*b], j)],
+                });
             }
         }
         done += batch.len() as u64;
     }
-    found.sort_by(|x, y| x.0.cmp(&y.0).then(x.1.total_cmp(&y.1)));
-    found.dedup_by_key(|f| f.0);
+    found.sort_by(|x, y| x.of.cmp(&y.of).then(x.size.total_cmp(&y.size)));
+    found.dedup_by_key(|pair| pair.of);
     let remedies = found
         .iter()
-        .filter_map(|(_, _, steps)| whole(search, before, line, steps));
+        .filter_map(|pair| whole(search, before, line, &pair.steps));
     Ok((remedies.collect(), plans))
 }
 
