@@ -17,7 +17,10 @@ const LITHIUM: &str = "Lithium cells: fire, gas and pressure in closed housings.
 const LEAD: &str = "Lead-acid cells give off hydrogen while they charge, sealed ones too when they are charged too far: in a closed housing it explodes at a spark. Vent or catalyst, and the charging voltage at temperature, by the maker's data and local codes.";
 const PRIMARY: &str = "Primary cells must never be charged: a diode keeps other supplies of the line from them. A housing that floods or heats can build up gas and pressure.";
 const HOUSINGS: &str = "Pressure housings may hold pressure after recovery and may implode at depth: vent before opening, stay clear on deck.";
-const LIFTING: &str = "Lifting, tensioned lines, stored buoyancy, marking as a hazard to navigation: qualified people and local rules decide.";
+const LIFTING: &str = "Lifting, tensioned lines, anchors that run out, stored buoyancy that comes up when a line parts: they maim and kill. Marking as a hazard to navigation and permits to moor: qualified people and local rules decide, not this program.";
+
+/// Cautions of a line that hangs in the water.
+pub const MOORING_CAUTIONS: [&str; 2] = [LIFTING, HOUSINGS];
 const ANIMALS: &str = "Work near protected animals and loud work in the sea need permits; their conditions decide, not this program.";
 
 /// The cautions of a plan, the electrical ones first.

@@ -7,6 +7,7 @@ use plan::{DetectorIx, Line, Mistake, Must, Reading, Requirement, That};
 use crate::assumed::assumed;
 use crate::cautions::cautions;
 use crate::evidence::Record;
+use crate::mooring_verdicts;
 use crate::open::open;
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
@@ -152,7 +153,8 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
     check.standing = standing(&reach);
     check.assumed = assumed(line);
-    for one in years.assumed {
+    let shapes = years.hangs.assumed().to_vec();
+    for one in years.assumed.into_iter().chain(shapes) {
         if !check.assumed.contains(&one) {
             check.assumed.push(one);
         }
@@ -337,7 +339,7 @@ fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     }
 }
 
-/// `years` keeps those that several requirements ask for, and gets what counts in them although nobody wrote it.
+/// `years` keeps what several requirements ask for, years and shapes of the line, and gets what counts in it although nobody wrote it.
 pub(crate) fn verdicts(
     line: &Line,
     r: &Requirement,
@@ -446,6 +448,24 @@ pub(crate) fn verdicts(
             vec![settled(line, *of, || {
                 tune_verdicts::false_alarms(line, &asked, *at_most, shelf)
             })]
+        }
+        That::ModuleDepth { of, limits } => {
+            mooring_verdicts::module_depth(&years.hangs, *of, *limits)
+        }
+        That::ModuleTilt { of, at_most_deg } => {
+            mooring_verdicts::module_tilt(&years.hangs, *of, *at_most_deg)
+        }
+        That::LineTension { of, at_most_n } => {
+            mooring_verdicts::line_tension(&years.hangs, *of, *at_most_n)
+        }
+        That::AnchorLoad { of, at_least } => {
+            mooring_verdicts::anchor_load(&years.hangs, *of, *at_least)
+        }
+        That::HousingMargin { of, at_least_m } => {
+            mooring_verdicts::housing_margin(line, *of, *at_least_m)
+        }
+        That::WatchCircle { of, at_most_m } => {
+            mooring_verdicts::watch_circle(&years.hangs, *of, *at_most_m)
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

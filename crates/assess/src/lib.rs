@@ -25,6 +25,8 @@ pub mod input;
 mod link_verdicts;
 mod loss_verdicts;
 mod month;
+mod mooring_verdicts;
+mod moorings;
 mod open;
 mod other_verdicts;
 mod places;
@@ -57,6 +59,7 @@ mod year_verdicts;
 mod years;
 
 pub use allowance::{EventLimit, event_limits};
+pub use cautions::MOORING_CAUTIONS;
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
     ThresholdBudget, chain_budget,
@@ -72,6 +75,10 @@ pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, 
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
+};
+pub use moorings::{
+    AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
+    LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
 };
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,

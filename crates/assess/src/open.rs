@@ -80,8 +80,39 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
         };
         all.push(format!("how often {which} is wrong in real noise: `soundline tune` holds it against labelled recordings"));
     }
+    let hangs = |wanted: fn(&That) -> bool| line.requirements.iter().any(|r| wanted(&r.that));
     if !line.sections.is_empty() {
-        all.push("where the line hangs and what it pulls: depths are those of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
+        let unasked: Vec<&str> = [
+            (
+                "`module-depth`",
+                hangs(|t| matches!(t, That::ModuleDepth { .. })),
+            ),
+            (
+                "`line-tension`",
+                hangs(|t| matches!(t, That::LineTension { .. })),
+            ),
+            (
+                "`anchor-load`",
+                hangs(|t| matches!(t, That::AnchorLoad { .. })),
+            ),
+            (
+                "`housing-margin`",
+                hangs(|t| matches!(t, That::HousingMargin { .. })),
+            ),
+            (
+                "`watch-circle`",
+                hangs(|t| matches!(t, That::WatchCircle { .. })),
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(kind, asked)| (!asked).then_some(kind))
+        .collect();
+        if !unasked.is_empty() {
+            all.push(format!(
+                "where the line hangs in the water current and what it pulls: requirements on {} ask it, and `soundline mooring` shows it",
+                unasked.join(", ")
+            ));
+        }
     } else if line
         .modules
         .iter()

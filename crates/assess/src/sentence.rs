@@ -249,6 +249,66 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             show(at_most.per_s, Dimension::Time),
             show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
         ),
+        That::ModuleDepth { of, limits } => {
+            let low = limits.at_least.map(|q| show(q.si, Dimension::Length));
+            let high = limits.at_most.map(|q| show(q.si, Dimension::Length));
+            let limit = match (low, high) {
+                (Some(low), Some(high)) => format!("between {low} and {high} deep"),
+                (Some(low), None) => format!("at least {low} deep"),
+                (None, Some(high)) => format!("at most {high} deep"),
+                (None, None) => "at any depth".to_owned(),
+            };
+            format!(
+                "{} hangs {limit} in every design case",
+                every_module(line, *of)
+            )
+        }
+        That::ModuleTilt { of, at_most_deg } => format!(
+            "the line at {} stands within {} deg of upright in every design case",
+            every_module(line, *of),
+            at_most_deg.si
+        ),
+        That::LineTension { of, at_most_n } => format!(
+            "{} bears at most {} in every design case",
+            of.map_or_else(
+                || "every section".to_owned(),
+                |s| format!("section.{}", line.sections[s.0].id)
+            ),
+            at_most_n.map_or_else(
+                || "the working load of its rope".to_owned(),
+                |q| show(q.si, Dimension::Force)
+            )
+        ),
+        That::AnchorLoad { of, at_least } => format!(
+            "{} holds {} the pull of the line in every design case",
+            of.map_or_else(
+                || "every anchor".to_owned(),
+                |a| format!("anchor.{}", line.anchors[a].id)
+            ),
+            at_least.map_or_else(
+                || "its safety factor times".to_owned(),
+                |q| format!("{} of", show(q.si, Dimension::Ratio))
+            )
+        ),
+        That::HousingMargin { of, at_least_m } => format!(
+            "{} is rated {}for the bed at the highest water",
+            of.map_or_else(
+                || "every housing and float".to_owned(),
+                |m| format!("the housing of {}", line.module_path(m))
+            ),
+            at_least_m.map_or_else(String::new, |q| format!(
+                "with {} to spare ",
+                show(q.si, Dimension::Length)
+            ))
+        ),
+        That::WatchCircle { of, at_most_m } => format!(
+            "{} stays within {} of its anchor in every design case",
+            of.map_or_else(
+                || "what holds the top of each line".to_owned(),
+                |m| line.module_path(m)
+            ),
+            show(at_most_m.si, Dimension::Length)
+        ),
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r
@@ -268,6 +328,14 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
         })
         .unwrap_or_default();
     format!("{what}{share}{wind}")
+}
+
+/// A module, or every one that hangs on a section, in a sentence.
+fn every_module(line: &Line, of: Option<plan::ModuleIx>) -> String {
+    of.map_or_else(
+        || "every module on a section".to_owned(),
+        |m| line.module_path(m),
+    )
 }
 
 /// The battery of a supply, or every one, in a sentence.

@@ -6,6 +6,7 @@ use plan::{Line, SupplyIx, SupplyKind, That};
 use power::year::{Claim, LowestCharges, Outages, Scratch, ShareOfYears, YearAccount};
 
 use crate::input::{EnergyInput, InputError, LightScratch, energy, year_error};
+use crate::mooring_verdicts::Hangs;
 
 /// Confidence that counts where none is written.
 pub(crate) const CONFIDENCE: f64 = 0.95;
@@ -106,6 +107,8 @@ pub(crate) struct Years<'a> {
     run: BTreeMap<usize, Result<SupplyYears, String>>,
     /// Values that counted in them although the plan does not write them.
     pub(crate) assumed: Vec<String>,
+    /// Shapes of the line in its design cases.
+    pub(crate) hangs: Hangs<'a>,
 }
 
 impl<'a> Years<'a> {
@@ -114,6 +117,7 @@ impl<'a> Years<'a> {
             line,
             run: BTreeMap::new(),
             assumed: Vec::new(),
+            hangs: Hangs::new(line),
         }
     }
 

@@ -121,6 +121,7 @@ pub(crate) enum RefKind {
     Supply,
     Section,
     Anchor,
+    Float,
     Detector,
     Vote,
     /// `detector.upcall.confirmed`
@@ -152,6 +153,7 @@ impl RefKind {
             RefKind::Supply => "supply.ID",
             RefKind::Section => "section.ID",
             RefKind::Anchor => "anchor.ID",
+            RefKind::Float => "float.ID",
             RefKind::Detector => "detector.ID",
             RefKind::Vote => "vote.ID",
             RefKind::Notice => "detector.ID.confirmed",
@@ -179,6 +181,7 @@ impl RefKind {
             ["supply", a] if is_id(a) => Some(RefKind::Supply),
             ["section", a] if is_id(a) => Some(RefKind::Section),
             ["anchor", a] if is_id(a) => Some(RefKind::Anchor),
+            ["float", a] if is_id(a) => Some(RefKind::Float),
             ["detector", a] if is_id(a) => Some(RefKind::Detector),
             ["detector", a, "onset" | "confirmed" | "ended"] if is_id(a) => Some(RefKind::Notice),
             ["vote", a] if is_id(a) => Some(RefKind::Vote),
@@ -293,6 +296,8 @@ pub(crate) fn amount_example(dimension: Dimension, bounds: Bounds) -> String {
         Some(text) => (*text).to_owned(),
         None if bounds == PPM => "2 ppm".to_owned(),
         None if bounds.least == 0.0 => show(bounds.most / 20.0, dimension),
+        // Amid bounds of both signs lies nothing at all, which is a poor example.
+        None if bounds.least < 0.0 && bounds.most > 0.0 => show(0.1 * bounds.most, dimension),
         None => show((bounds.least * bounds.most).sqrt(), dimension),
     }
 }

@@ -424,6 +424,9 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
         all.extend(ids.map(|id| format!("{kind}.{id}")));
     };
     add("anchor", &mut line.anchors.iter().map(|x| &x.id));
+    add("float", &mut line.floats.iter().map(|x| &x.id));
+    add("weight", &mut line.weights.iter().map(|x| &x.id));
+    add("case", &mut line.cases.iter().map(|x| &x.id));
     add("section", &mut line.sections.iter().map(|x| &x.id));
     add("supply", &mut line.supplies.iter().map(|x| &x.id));
     add("module", &mut line.modules.iter().map(|x| &x.id));

@@ -12,6 +12,7 @@ use crate::exit::Exit;
 use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
+use crate::mooring::MooringCommandError;
 use crate::new::NewError;
 use crate::out::{Format, Out, PROGRAM};
 use crate::paths::PathsCommandError;
@@ -49,6 +50,9 @@ pub(crate) enum Failure {
     /// No new plan was written.
     #[error(transparent)]
     New(#[from] NewError),
+    /// Where the line hangs cannot be told.
+    #[error(transparent)]
+    Mooring(#[from] MooringCommandError),
     /// Paths of sound cannot be told.
     #[error(transparent)]
     Paths(#[from] PathsCommandError),
@@ -120,6 +124,7 @@ impl Failure {
             Failure::Listen(error) => error.help(),
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
+            Failure::Mooring(error) => error.help(),
             Failure::Paths(error) => error.help(),
             Failure::Payload(error) => error.help(),
             Failure::Place(error) => error.help(),

@@ -16,6 +16,7 @@ mod faults;
 mod listen;
 mod live_link;
 mod measure;
+mod mooring;
 mod new;
 mod numbers;
 mod out;
@@ -76,6 +77,7 @@ enum Command {
     Range(range::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
+    Mooring(mooring::Args),
     Paths(paths::Args),
     Payload(payload::Args),
     Year(year::Args),
@@ -127,6 +129,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Range(args) => range::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
+        Command::Mooring(args) => mooring::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),
         Command::Year(args) => year::run(&args, out),

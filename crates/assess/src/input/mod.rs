@@ -4,12 +4,14 @@
 
 mod asking;
 mod bit_errors;
+mod cases;
 mod delivery;
 mod electric;
 mod energy;
 mod formula;
 mod heaviest;
 mod links;
+mod moored;
 mod payload;
 mod sea;
 mod site_noise;
@@ -25,6 +27,8 @@ mod warm;
 
 pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
+pub(crate) use cases::level;
+pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
@@ -38,6 +42,7 @@ pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use links::Carrier;
 pub(crate) use links::{alone, bus_length, rate_of, standard_of};
+pub use moored::{BuoyHull, Hung, Moored, MooredTop, NotMoored, Piece, Thing, moored};
 pub use payload::{layout, payload_bytes, request_bytes, request_layouts};
 pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};

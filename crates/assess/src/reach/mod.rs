@@ -138,6 +138,24 @@ impl Reach<'_> {
                 parts.extend(self.setters(*of));
                 parts
             }
+            That::ModuleDepth { .. }
+            | That::ModuleTilt { .. }
+            | That::LineTension { .. }
+            | That::AnchorLoad { .. }
+            | That::WatchCircle { .. } => self.shapes(),
+            That::HousingMargin { of, .. } => {
+                let modules = self.all(|kind, below| kind == "module" && below.is_none());
+                let own = of.map(|m| self.line.module_path(m));
+                let mut parts = self.all(|kind, _| matches!(kind, "float" | "case"));
+                parts.extend(["site".to_owned(), "module".to_owned()]);
+                for module in modules
+                    .iter()
+                    .filter(|m| own.as_ref().is_none_or(|o| o == *m))
+                {
+                    parts.extend(["position", "housing"].map(|key| format!("{module}.{key}")));
+                }
+                parts
+            }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
                 for table in ["deployment", "site", "traffic"] {
@@ -249,6 +267,7 @@ impl Reach<'_> {
             for end in [section.from, section.to] {
                 match end {
                     SectionEnd::Anchor(_) => return true,
+                    SectionEnd::Float(_) => {}
                     SectionEnd::Module(m) if on_the_way.contains(&m) => {}
                     SectionEnd::Module(m) => on_the_way.push(m),
                 }
@@ -311,6 +330,17 @@ impl Reach<'_> {
         parts.insert("module".to_owned());
         let modules = self.all(|kind, below| kind == "module" && below.is_none());
         parts.extend(modules.iter().map(|m| format!("{m}.position")));
+        parts
+    }
+
+    /// Shapes of the line in every case: all that hangs on sections, and what they hang on and in.
+    fn shapes(&self) -> Parts {
+        let mut parts =
+            self.all(|kind, _| matches!(kind, "section" | "anchor" | "float" | "weight" | "case"));
+        parts.extend(["site".to_owned(), "module".to_owned()]);
+        for module in self.all(|kind, below| kind == "module" && below.is_none()) {
+            parts.extend(["position", "housing", "hull"].map(|key| format!("{module}.{key}")));
+        }
         parts
     }
 

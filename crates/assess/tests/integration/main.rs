@@ -18,6 +18,7 @@ mod faults;
 mod limits;
 mod links;
 mod mistakes;
+mod moored;
 mod packed;
 mod paid;
 mod paid_by_chance;

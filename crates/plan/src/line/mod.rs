@@ -44,10 +44,12 @@ pub use index::{
 };
 pub use link::{Bus, Link, LinkFrame};
 pub use module::{
-    Boot, Housing, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes, Processor,
-    StateLoad,
+    Boot, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes,
+    Processor, StateLoad,
 };
-pub use mooring::{Anchor, Position, Rope, Section, SectionEnd};
+pub use mooring::{
+    Anchor, Case, CaseWave, CaseWind, Float, Position, Rope, Section, SectionEnd, Weight,
+};
 pub use propagation::{Bottom, Paths, RaysWanted};
 pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
@@ -73,6 +75,12 @@ pub struct Line {
     pub sea: Sea,
     /// Anchors by id: where sections may end.
     pub anchors: Vec<Anchor>,
+    /// Floats by id.
+    pub floats: Vec<Float>,
+    /// Weights on the line by id.
+    pub weights: Vec<Weight>,
+    /// Design cases by id; empty when the plan declares none.
+    pub cases: Vec<Case>,
     /// Mechanical lengths.
     pub sections: Vec<Section>,
     /// Where power enters.
@@ -136,6 +144,16 @@ pub enum Unwritten {
     Numbering,
     /// A requirement is a `shall`.
     Must,
+    /// A design case has slack water.
+    SlackWater,
+    /// The water of a design case is as deep as the site says.
+    WaterLevel,
+    /// A design case has no wind.
+    NoWind,
+    /// A design case has no waves.
+    NoWave,
+    /// The ropes of a design case do not strum.
+    NoStrum,
 }
 
 impl Line {
@@ -150,6 +168,7 @@ impl Line {
     pub fn end_depth_m(&self, end: SectionEnd) -> Option<f64> {
         let depth_m = match end {
             SectionEnd::Anchor(_) => self.sea.water_depth_m.si,
+            SectionEnd::Float(_) => return None,
             SectionEnd::Module(m) => self.modules[m.0].depth_m,
         };
         Some(depth_m).filter(|d| d.is_finite())

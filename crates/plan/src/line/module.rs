@@ -41,6 +41,8 @@ pub struct Module {
     pub processor: Option<Processor>,
     /// Pressure housing.
     pub housing: Option<Housing>,
+    /// Hull of a buoy at the surface.
+    pub hull: Option<Hull>,
     /// Sensors by id.
     pub sensors: Vec<Sensor>,
     /// Outputs by id.
@@ -148,6 +150,23 @@ pub struct Housing {
     pub weight_in_water_n: Option<Q>,
     /// Drag area (drag coefficient times area), m2.
     pub cd_a_m2: Option<Q>,
+    /// By how much it makes its section longer, m; `None` is clamped beside it.
+    pub added_length_m: Option<Q>,
+}
+
+/// Hull of a buoy at the surface, with straight sides.
+#[derive(Clone, Copy, Debug)]
+pub struct Hull {
+    /// Weight in air with all that is on board, N.
+    pub weight_n: Option<Q>,
+    /// Area at the water line, m2.
+    pub waterplane_m2: Option<Q>,
+    /// Draught at which it goes under, m.
+    pub full_draught_m: Option<Q>,
+    /// Drag area in the water at full draught, m2; in proportion at less.
+    pub cd_a_water_m2: Option<Q>,
+    /// Drag area in the wind, m2.
+    pub cd_a_wind_m2: Option<Q>,
 }
 
 /// What an output does.

@@ -1,6 +1,6 @@
-//! Anchors, sections and where modules hang on them.
+//! Anchors, sections, floats, weights, and where things hang on them.
 
-use super::{ModuleIx, Q, SectionIx};
+use super::{Flow, ModuleIx, Q, SectionIx};
 use crate::site::Site;
 
 /// A weight on the seabed.
@@ -14,6 +14,81 @@ pub struct Anchor {
     pub weight_in_water_n: Option<Q>,
     /// Horizontal holding, N.
     pub holding_n: Option<Q>,
+    /// Horizontal holding for each newton of weight in water that nothing lifts.
+    pub holding_factor: Option<Q>,
+    /// How many times the load it must hold.
+    pub safety_factor: Option<Q>,
+}
+
+/// Something that floats.
+#[derive(Clone, Debug)]
+pub struct Float {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Where it is clamped to a section; `None` for one at an end of a section.
+    pub position: Option<Position>,
+    /// Buoyancy less weight, N.
+    pub buoyancy_n: Option<Q>,
+    /// Drag area, m2.
+    pub cd_a_m2: Option<Q>,
+    /// Rated depth, m.
+    pub rated_depth_m: Option<Q>,
+}
+
+/// Something that sinks, clamped to a section.
+#[derive(Clone, Debug)]
+pub struct Weight {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Where it is clamped.
+    pub position: Position,
+    /// Weight in water, N.
+    pub weight_in_water_n: Option<Q>,
+    /// Drag area, m2.
+    pub cd_a_m2: Option<Q>,
+}
+
+/// Water and weather in which the shape of the line is worked out.
+#[derive(Clone, Debug)]
+pub struct Case {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// Water current by depth, shallowest first; empty for slack water.
+    pub current: Vec<Flow>,
+    /// How much higher the water stands than the site's depth says, m.
+    pub water_level_m: Option<Q>,
+    /// Wind.
+    pub wind: Option<CaseWind>,
+    /// Waves.
+    pub wave: Option<CaseWave>,
+    /// Whether ropes strum.
+    pub strum: bool,
+    /// Whether this case gives the depths that count elsewhere.
+    pub nominal: bool,
+}
+
+/// Wind on a buoy.
+#[derive(Clone, Copy, Debug)]
+pub struct CaseWind {
+    /// Speed, m/s.
+    pub speed_m_s: Q,
+    /// Direction towards which the air moves, degrees from north.
+    pub towards_deg: Option<Q>,
+}
+
+/// Waves of one height and period.
+#[derive(Clone, Copy, Debug)]
+pub struct CaseWave {
+    /// From trough to crest, m.
+    pub height_m: Q,
+    /// From crest to crest, s.
+    pub period_s: Q,
 }
 
 /// An end of a section.
@@ -21,6 +96,8 @@ pub struct Anchor {
 pub enum SectionEnd {
     /// A module.
     Module(ModuleIx),
+    /// Index into [`Line::floats`].
+    Float(usize),
     /// Index into [`Line::anchors`].
     Anchor(usize),
 }
@@ -53,6 +130,14 @@ pub struct Rope {
     pub stiffness_n: Option<Q>,
     /// Breaking load, N.
     pub breaking_load_n: Option<Q>,
+    /// Largest tension that it may bear in use, N.
+    pub working_load_n: Option<Q>,
+    /// Drag coefficient across, on the diameter.
+    pub normal_drag: Option<Q>,
+    /// Drag coefficient along, on the wetted area.
+    pub tangential_drag: Option<Q>,
+    /// Drag coefficient across while it strums, on the diameter.
+    pub strumming_drag: Option<Q>,
 }
 
 /// Where a module hangs.

@@ -3,8 +3,8 @@
 use quantity::{EventRate, Money};
 
 use super::{
-    CallIx, Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SensorIx, SpanIx, StorageIx,
-    SupplyIx, TopicIx, UplinkIx, VoteIx,
+    CallIx, Decibels, DetectorIx, ModuleIx, NoticeKind, OutputIx, Q, SectionIx, SensorIx, SpanIx,
+    StorageIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 use crate::site::Site;
 
@@ -257,6 +257,49 @@ pub enum That {
         labels: String,
         /// Confidence with which it must be shown, two-sided, 0 to 1.
         confidence: Option<Q>,
+    },
+    /// Depth of a module in every design case (each module on a section when `of` is absent), m; one limit at least.
+    ModuleDepth {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Limits, m.
+        limits: Limits,
+    },
+    /// Angle from the vertical of the line at a module in every design case (each module on a section when `of` is absent), degrees.
+    ModuleTilt {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Upper limit, degrees.
+        at_most_deg: Q,
+    },
+    /// Tension of a section in every design case (each when `of` is absent), N; without a limit the working load of its rope.
+    LineTension {
+        /// The section.
+        of: Option<SectionIx>,
+        /// Upper limit, N.
+        at_most_n: Option<Q>,
+    },
+    /// How many times the pull on an anchor (each when `of` is absent) its holding is; without a limit its own safety factor.
+    AnchorLoad {
+        /// Index into [`crate::Line::anchors`].
+        of: Option<usize>,
+        /// Lower limit, 1 for a holding that is the load itself.
+        at_least: Option<Q>,
+    },
+    /// How much deeper than the bed at the highest water a housing is rated (each in the water, and each float, when `of` is absent),
+    /// m; without a limit not at all.
+    HousingMargin {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Lower limit, m.
+        at_least_m: Option<Q>,
+    },
+    /// How far what holds the top of a line goes from above its anchor in every design case (each when `of` is absent), m.
+    WatchCircle {
+        /// The module that holds it.
+        of: Option<ModuleIx>,
+        /// Upper limit, m.
+        at_most_m: Q,
     },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {

@@ -18,6 +18,10 @@ pub struct Sea {
     pub profile: Vec<Water>,
     /// Water current by depth, shallowest first.
     pub current: Vec<Flow>,
+    /// Lowest and highest water from the level of `water_depth_m`, m.
+    pub tide_m: Option<(Q, Q)>,
+    /// Density for drag and buoyancy, kg/m3.
+    pub density_kg_m3: Option<Q>,
     /// Mean wind speed of each month from January, m/s; empty or twelve.
     pub wind_m_s: Vec<Q>,
     /// Mean significant wave height of each month from January, m; empty or twelve.

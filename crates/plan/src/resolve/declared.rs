@@ -6,9 +6,12 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 16] = [
+pub const DECLARED_KINDS: [&str; 19] = [
     "anchor",
     "section",
+    "float",
+    "weight",
+    "case",
     "supply",
     "module",
     "span",

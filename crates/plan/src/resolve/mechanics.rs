@@ -1,6 +1,7 @@
 //! Sections and positions: where everything hangs when the line stands straight, and the distance along it.
 
-use super::{Resolver, ix_of, module_of};
+use super::hung::floats;
+use super::{Resolver, bare, ix_of, module_of};
 use crate::field::RefKind;
 use crate::line::{
     Anchor, Line, Module, ModuleIx, OutputKind, Position, Rope, Section, SectionEnd, SectionIx,
@@ -17,8 +18,11 @@ pub(super) fn sections(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             at: f.site,
             weight_in_water_n: f.q("weight_in_water"),
             holding_n: f.q("holding"),
+            holding_factor: f.number("holding_factor").map(bare),
+            safety_factor: f.number("safety_factor").map(bare),
         });
     }
+    floats(root, line);
     for (id, f) in root.keyed("section") {
         r.part = format!("section.{id}");
         if let Some(section) = section(r, id, f, line) {
@@ -56,6 +60,7 @@ fn end(r: &mut Resolver<'_>, f: &Fields, key: &'static str, line: &Line) -> Opti
     let (kind, path, _) = r.reference(f, key)?;
     match kind {
         RefKind::Anchor => ix_of(&line.anchors, path, |a| &a.id).map(SectionEnd::Anchor),
+        RefKind::Float => ix_of(&line.floats, path, |f| &f.id).map(SectionEnd::Float),
         _ => module_of(line, path).map(SectionEnd::Module),
     }
 }
@@ -71,6 +76,10 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
         weight_in_water_n_m: fields.q("weight_in_water"),
         stiffness_n: fields.q("stiffness"),
         breaking_load_n: fields.q("breaking_load"),
+        working_load_n: fields.q("working_load"),
+        normal_drag: fields.number("normal_drag").map(bare),
+        tangential_drag: fields.number("tangential_drag").map(bare),
+        strumming_drag: fields.number("strumming_drag").map(bare),
     })
 }
 
@@ -96,7 +105,12 @@ pub(super) fn positions(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
-fn position(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Option<Position> {
+pub(super) fn position(
+    r: &mut Resolver<'_>,
+    p: &Fields,
+    site: Site,
+    line: &Line,
+) -> Option<Position> {
     let along: Vec<&'static str> = ["from_top", "from_anchor", "depth"]
         .into_iter()
         .filter(|k| p.has(k))
@@ -341,10 +355,12 @@ fn lanterns(r: &mut Resolver<'_>, line: &Line) {
 /// Shortest distance along the sections between two modules, m.
 pub(super) fn distance_m(line: &Line, a: ModuleIx, b: ModuleIx) -> Option<f64> {
     let modules = line.modules.len();
-    let nodes = modules + line.anchors.len();
+    let ends = modules + line.anchors.len();
+    let nodes = ends + line.floats.len();
     let node = |end: SectionEnd| match end {
         SectionEnd::Module(m) => m.0,
         SectionEnd::Anchor(i) => modules + i,
+        SectionEnd::Float(i) => ends + i,
     };
     let mut edges: Vec<(usize, usize, f64)> = Vec::new();
     for (i, section) in line.sections.iter().enumerate() {

@@ -2,6 +2,7 @@
 
 mod behaviours;
 mod calls;
+mod cases;
 mod content;
 mod cues;
 mod declared;
@@ -10,6 +11,7 @@ mod electric;
 mod exclusive;
 mod expectations;
 mod faults;
+mod hung;
 mod link_kinds;
 mod links;
 mod mechanics;
@@ -73,6 +75,9 @@ pub(crate) fn line(
         deployment: deployment(about),
         sea: sea(&mut r, sea_fields),
         anchors: Vec::new(),
+        floats: Vec::new(),
+        weights: Vec::new(),
+        cases: Vec::new(),
         sections: Vec::new(),
         supplies: Vec::new(),
         modules: Vec::new(),
@@ -98,6 +103,8 @@ pub(crate) fn line(
     modules::modules(&mut r, root, &mut line);
     mechanics::sections(&mut r, root, &mut line);
     mechanics::positions(&mut r, root, &mut line);
+    hung::weights(&mut r, root, &mut line);
+    cases::cases(&mut r, root, &mut line);
     supply::supplies(&mut r, root, &mut line);
     links::buses(&mut r, root, &mut line);
     electric::spans(&mut r, root, &mut line);

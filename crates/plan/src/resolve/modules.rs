@@ -4,8 +4,9 @@ use quantity::{Dimension, LevelKind};
 
 use super::{Declared, Resolver, bare, q, rising};
 use crate::line::{
-    Boot, Calibration, Chain, Clock, HighPass, Housing, Input, Line, Load, LockOut, Module, Output,
-    OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad, Unwritten,
+    Boot, Calibration, Chain, Clock, HighPass, Housing, Hull, Input, Line, Load, LockOut, Module,
+    Output, OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad,
+    Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Read, join};
@@ -117,6 +118,14 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             rated_depth_m: t.q("rated_depth"),
             weight_in_water_n: t.q("weight_in_water"),
             cd_a_m2: t.q("cd_a"),
+            added_length_m: t.q("added_length"),
+        }),
+        hull: f.table("hull").map(|(t, _)| Hull {
+            weight_n: t.q("weight"),
+            waterplane_m2: t.q("waterplane"),
+            full_draught_m: t.q("full_draught"),
+            cd_a_water_m2: t.q("cd_a_water"),
+            cd_a_wind_m2: t.q("cd_a_wind"),
         }),
         sensors: f
             .keyed("sensor")

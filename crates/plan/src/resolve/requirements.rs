@@ -4,12 +4,14 @@ use std::path::Path;
 
 use quantity::{Dimension, LevelKind};
 
+use super::values::in_degrees;
 use super::{Resolver, ix_of, module_of, output_of, q};
-use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between};
+use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between, degrees};
 use crate::folder::stays_inside;
 use crate::line::{
     CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, ModuleIx, Must, Q,
-    Requirement, SensorIx, SensorKind, SpanIx, StorageIx, SupplyIx, That, Unwritten, UplinkIx,
+    Requirement, SectionIx, SensorIx, SensorKind, SpanIx, StorageIx, SupplyIx, That, Unwritten,
+    UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Reader};
@@ -157,6 +159,8 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 confidence: f.q("confidence"),
             })
         }
+        "module-depth" | "module-tilt" | "line-tension" | "anchor-load" | "housing-margin"
+        | "watch-circle" => hanging(r, f, line, word),
         _ => {
             let (cues, at) = inside(r, f, "cues", "cue sheets stay under the plan's folder")?;
             Some(That::Rehearsed { cues, at })
@@ -298,22 +302,92 @@ fn voltage(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     let of = module(r, f, line)?;
     let at_least = limit(r, f, "at_least", Dimension::Voltage, POSITIVE)?;
     let at_most = limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?;
-    if let (Some(least), Some(most)) = (at_least, at_most)
+    if !in_order(r, Limits { at_least, at_most }, "voltage") {
+        return None;
+    }
+    let limits = (at_least.is_some() || at_most.is_some()).then_some(Limits { at_least, at_most });
+    Some(That::Voltage { of, limits })
+}
+
+/// Requirements on where the line hangs and what it pulls.
+fn hanging(r: &mut Resolver<'_>, f: &Fields, line: &Line, word: &str) -> Option<That> {
+    match word {
+        "module-depth" => {
+            let of = module(r, f, line)?;
+            let at_least = limit(r, f, "at_least", Dimension::Length, NOT_NEGATIVE)?;
+            let at_most = limit(r, f, "at_most", Dimension::Length, NOT_NEGATIVE)?;
+            if at_least.is_none() && at_most.is_none() {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        f.site,
+                        "a requirement on `module-depth` needs a limit",
+                    )
+                    .label("neither `at_least` nor `at_most`")
+                    .help("add `at_least = \"18 m\"`, `at_most = \"26 m\"`, or both"),
+                );
+                return None;
+            }
+            let limits = Limits { at_least, at_most };
+            in_order(r, limits, "depth").then_some(That::ModuleDepth { of, limits })
+        }
+        "module-tilt" => {
+            let bounds = degrees(0.0, 180.0, "from 0 deg to 180 deg");
+            let of = module(r, f, line)?;
+            let at_most = limit(r, f, "at_most", Dimension::Angle, bounds)??;
+            Some(That::ModuleTilt {
+                of,
+                at_most_deg: in_degrees(at_most),
+            })
+        }
+        "line-tension" => {
+            let of = match of(r, f, RefKind::Section)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.sections, p, |s| &s.id).map(SectionIx)?),
+            };
+            Some(That::LineTension {
+                of,
+                at_most_n: limit(r, f, "at_most", Dimension::Force, POSITIVE)?,
+            })
+        }
+        "anchor-load" => {
+            let of = match of(r, f, RefKind::Anchor)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.anchors, p, |a| &a.id)?),
+            };
+            Some(That::AnchorLoad {
+                of,
+                at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)?,
+            })
+        }
+        "housing-margin" => Some(That::HousingMargin {
+            of: module(r, f, line)?,
+            at_least_m: limit(r, f, "at_least", Dimension::Length, NOT_NEGATIVE)?,
+        }),
+        _ => Some(That::WatchCircle {
+            of: module(r, f, line)?,
+            at_most_m: limit(r, f, "at_most", Dimension::Length, POSITIVE)??,
+        }),
+    }
+}
+
+/// Whether an upper limit is no lower than the lower one; tells a mistake where it is.
+fn in_order(r: &mut Resolver<'_>, limits: Limits, what: &str) -> bool {
+    if let (Some(least), Some(most)) = (limits.at_least, limits.at_most)
         && most.si < least.si
     {
         r.tell(
             Mistake::error(
                 Code::OutOfRange,
                 most.at,
-                "no voltage is at least the one and at most the other",
+                format!("no {what} is at least the one and at most the other"),
             )
             .label("at most")
             .related(least.at, "at least"),
         );
-        return None;
+        return false;
     }
-    let limits = (at_least.is_some() || at_most.is_some()).then_some(Limits { at_least, at_most });
-    Some(That::Voltage { of, limits })
+    true
 }
 
 fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {

@@ -51,23 +51,9 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
             })
         })
         .collect();
-    let current: Vec<Flow> = f
-        .tables("current")
-        .iter()
-        .filter_map(|p| {
-            Some(Flow {
-                depth_m: p.q("depth")?,
-                speed_m_s: p.q("speed")?,
-                towards_deg: p.deg("towards"),
-            })
-        })
-        .collect();
-    for depths in [
-        profile.iter().map(|p| p.depth_m).collect::<Vec<Q>>(),
-        current.iter().map(|p| p.depth_m).collect(),
-    ] {
-        rising(r, &depths, "depths");
-    }
+    let depths: Vec<Q> = profile.iter().map(|p| p.depth_m).collect();
+    rising(r, &depths, "depths");
+    let current = current(r, f);
     let hidden = || unknown(f.site);
     Sea {
         latitude_deg: f.deg("latitude").unwrap_or_else(hidden),
@@ -75,6 +61,10 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         water_depth_m: f.q("water_depth").unwrap_or_else(hidden),
         profile,
         current,
+        tide_m: f
+            .table("tide")
+            .and_then(|(t, _)| Some((t.q("lowest")?, t.q("highest")?))),
+        density_kg_m3: f.q("density"),
         wind_m_s: f.qs("wind"),
         wave_height_m: f.qs("wave_height"),
         air_temperature_degc: f.qs("air_temperature"),
@@ -91,6 +81,39 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         bottom: propagation::bottom(r, f),
         rays: propagation::rays(f),
     }
+}
+
+/// Water current by depth; where some of it is wrong, what is left.
+pub(super) fn current(r: &mut Resolver<'_>, f: &Fields) -> Vec<Flow> {
+    let current: Vec<Flow> = f
+        .tables("current")
+        .iter()
+        .filter_map(|p| {
+            Some(Flow {
+                depth_m: p.q("depth")?,
+                speed_m_s: p.q("speed")?,
+                towards_deg: p.deg("towards"),
+            })
+        })
+        .collect();
+    let depths: Vec<Q> = current.iter().map(|p| p.depth_m).collect();
+    rising(r, &depths, "depths");
+    let silent = |p: &&Flow| p.towards_deg.is_none();
+    if let Some(one) = current.iter().find(silent)
+        && let Some(other) = current.iter().find_map(|p| p.towards_deg)
+    {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                one.depth_m.at,
+                "some points of this water current say where it runs, and this one does not",
+            )
+            .label("`towards` is missing at this depth")
+            .related(other.at, "it is said here")
+            .help("add `towards = \"40 deg\"` to each point, or to none"),
+        );
+    }
+    current
 }
 
 /// The skyline; none where some of it is wrong.

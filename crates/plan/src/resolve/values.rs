@@ -38,19 +38,7 @@ impl Fields {
 
     /// An angle in degrees; angles are read in radians.
     pub(crate) fn deg(&self, key: &'static str) -> Option<Q> {
-        const DEG_PER_RAD: f64 = 180.0 / std::f64::consts::PI;
-        self.q(key).map(|q| Q {
-            si: q.si * DEG_PER_RAD,
-            law: q.law.map(|law| match law {
-                Law::Normal { half_width } => Law::Normal {
-                    half_width: half_width * DEG_PER_RAD,
-                },
-                Law::Uniform { half_width } => Law::Uniform {
-                    half_width: half_width * DEG_PER_RAD,
-                },
-            }),
-            at: q.at,
-        })
+        self.q(key).map(in_degrees)
     }
 
     pub(crate) fn db(&self, key: &'static str) -> Option<Decibels> {
@@ -59,6 +47,23 @@ impl Fields {
             law: level.law,
             at,
         })
+    }
+}
+
+/// An angle that was read in radians, in degrees.
+pub(super) fn in_degrees(q: Q) -> Q {
+    const DEG_PER_RAD: f64 = 180.0 / std::f64::consts::PI;
+    Q {
+        si: q.si * DEG_PER_RAD,
+        law: q.law.map(|law| match law {
+            Law::Normal { half_width } => Law::Normal {
+                half_width: half_width * DEG_PER_RAD,
+            },
+            Law::Uniform { half_width } => Law::Uniform {
+                half_width: half_width * DEG_PER_RAD,
+            },
+        }),
+        at: q.at,
     }
 }
 

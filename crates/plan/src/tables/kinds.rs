@@ -136,6 +136,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["confidence"],
         "1 per d",
     ),
+    limited("module-depth", &[], &["of", "at_least", "at_most"], "40 m"),
+    limited("module-tilt", &["at_most"], &["of"], "15 deg"),
+    limited("line-tension", &[], &["of", "at_most"], "3 kN"),
+    limited("anchor-load", &[], &["of", "at_least"], "150 %"),
+    limited("housing-margin", &[], &["of", "at_least"], "10 m"),
+    limited("watch-circle", &["at_most"], &["of"], "40 m"),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.

@@ -83,6 +83,19 @@ bad! {
     cue_sheet_that_is_not_there: "[requirement.cost]" => "[requirement.night]\nthat = \"rehearsed\"\ncues = \"night.toml\"\n[requirement.cost]";
     spread_below_zero: "resistance = \"0.1 ohm\"" => "resistance = \"0.1 ohm ± 20 ohm\"";
     spread_of_a_load_below_zero: "listening = \"0.5 W\"" => "listening = \"0.5 W ± 120 %\"";
+    section_from_a_float_that_is_not_there: "from = \"module.buoy\"\nto = \"anchor.sinker\"" => "from = \"float.top\"\nto = \"anchor.sinker\"";
+    float_that_is_nowhere: "[detector.call]" => "[float.spare]\nbuoyancy = \"60 N\"\n[detector.call]";
+    float_placed_by_a_depth: "[detector.call]" => "[float.spare]\nbuoyancy = \"60 N\"\nposition = { depth = \"20 m\" }\n[detector.call]";
+    float_at_an_end_with_a_position: "from = \"module.buoy\"\nto = \"anchor.sinker\"" => "from = \"float.top\"\nto = \"anchor.sinker\"\n[float.top]\nposition = { section = \"section.riser\", from_top = \"0 m\" }\n[section.spare]\nfrom = \"module.buoy\"\nto = \"anchor.sinker\"\nlength = \"95 m\"";
+    weight_beyond_its_section: "[detector.call]" => "[weight.clump]\nposition = { section = \"section.riser\", from_top = \"400 m\" }\nweight_in_water = \"-20 N\"\n[detector.call]";
+    two_nominal_cases: "[detector.call]" => "[case.calm]\nnominal = true\n[case.spring]\nnominal = true\n[detector.call]";
+    case_whose_current_half_says_its_way: "[detector.call]" => "[case.spring]\ncurrent = [{ depth = \"0 m\", speed = \"1 m/s\", towards = \"40 deg\" }, { depth = \"40 m\", speed = \"0.4 m/s\" }]\n[detector.call]";
+    case_with_a_wave_without_a_period: "[detector.call]" => "[case.storm]\nwave = { height = \"3 m\" }\nstrum = \"yes\"\n[detector.call]";
+    tide_that_falls_upwards: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\ntide = { lowest = \"1 m\", highest = \"2 m\" }";
+    hull_with_a_draught_in_newtons: "[module.buoy.output.lantern]" => "[module.buoy.hull]\nweight = \"900 N\"\nfull_draught = \"60 N\"\n[module.buoy.output.lantern]";
+    depth_wanted_between_two_that_cross: "[requirement.cost]" => "[requirement.deep]\nthat = \"module-depth\"\nat_least = \"40 m\"\nat_most = \"30 m\"\n[requirement.cost]";
+    depth_wanted_without_a_limit: "[requirement.cost]" => "[requirement.deep]\nthat = \"module-depth\"\n[requirement.cost]";
+    tension_of_a_module: "[requirement.cost]" => "[requirement.pull]\nthat = \"line-tension\"\nof = \"module.upper\"\nat_most = \"2 kN\"\n[requirement.cost]";
     no_contacts: "contacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\n" => "";
 }
 

@@ -10,6 +10,7 @@ mod faults;
 mod figures;
 mod headline;
 mod json;
+mod mooring;
 mod paths;
 mod payload;
 mod places;
@@ -29,6 +30,7 @@ pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use faults::{faults_json, faults_text};
 pub use json::{record_json, rehearsal_json, trace_json};
+pub use mooring::{mooring_json, mooring_text};
 pub use paths::{elevation_json, paths_json, paths_text};
 pub use payload::{
     PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,

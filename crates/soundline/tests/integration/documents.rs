@@ -405,6 +405,22 @@ fn regress_the_document_of_faults() {
 }
 
 #[test]
+fn regress_the_document_of_a_mooring() {
+    let demo = demo("harrow-sound", false);
+    let mut told = document(&["mooring", &demo.plan]);
+    for shape in told["lines"][0]["shapes"].as_array_mut().unwrap() {
+        let points = shape["points"].as_array_mut().unwrap();
+        assert!(points.len() > 10);
+        points.truncate(2);
+    }
+    compare(
+        "mooring-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_paths() {
     let demo = demo("silt-hollow", false);
     let mut told = document(&["paths", &demo.plan, "--from", "900 m, 10 m"]);

@@ -22,6 +22,7 @@ mod inputs;
 mod learned;
 mod live;
 mod measure;
+mod mooring;
 mod new;
 mod paths;
 mod payload;

@@ -1,6 +1,7 @@
 //! A mistake in one part of the plan leaves what does not rest on it standing.
 
 mod bent;
+mod hung;
 mod lost;
 mod parts;
 mod places;

@@ -3,6 +3,7 @@
 mod behaviour;
 mod bounds;
 mod call;
+mod case;
 mod detector;
 mod exclusive;
 mod link;
@@ -23,12 +24,13 @@ mod vote;
 
 use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
+use case::CASE;
 use detector::DETECTOR;
 use exclusive::EXCLUSIVE;
 use link::BUS;
 pub use link::LINKS;
 use module::HOUSING;
-use mooring::{ANCHOR, SECTION};
+use mooring::{ANCHOR, FLOAT, SECTION, WEIGHT};
 use remedy::REMEDY;
 use request::{JOINING, REQUEST};
 use sensor::SENSOR;
@@ -65,6 +67,13 @@ pub(crate) const PLAN: Section = Section {
         o("part", S::Parts, "catalogue parts"),
         o("anchor", S::Keyed(&ANCHOR), "weights on the seabed"),
         o("section", S::Keyed(&SECTION), "mechanical lengths"),
+        o("float", S::Keyed(&FLOAT), "what floats on the line"),
+        o("weight", S::Keyed(&WEIGHT), "what sinks on the line"),
+        o(
+            "case",
+            S::Keyed(&CASE),
+            "water and weather in which the line must hold",
+        ),
         r("supply", S::Keyed(&SUPPLY), "where power enters"),
         r("module", S::Keyed(&MODULE), "housings with a processor"),
         o("span", S::Keyed(&SPAN), "electrical cables between modules"),

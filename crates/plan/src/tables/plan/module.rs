@@ -78,6 +78,7 @@ pub(crate) const MODULE: Section = Section {
             "what its processor can do for the detectors that it runs",
         ),
         o("housing", S::Table(&HOUSING), "pressure housing"),
+        o("hull", S::Table(&HULL), "hull of a buoy at the surface"),
         o("sensor", S::Keyed(&SENSOR), "sensors"),
         o("output", S::Keyed(&OUTPUT), "what it switches"),
     ],
@@ -245,6 +246,44 @@ pub(crate) const HOUSING: Section = Section {
             "cd_a",
             S::Amount(D::Area, NOT_NEGATIVE),
             "drag coefficient times area",
+        ),
+        o(
+            "added_length",
+            S::Amount(D::Length, NOT_NEGATIVE),
+            "by how much it makes the section longer that it is let into; nothing when clamped beside it",
+        ),
+    ],
+};
+
+const HULL: Section = Section {
+    name: "a hull",
+    doc: "Hull of a buoy at the surface, with straight sides.",
+    part: None,
+    fields: &[
+        o(
+            "weight",
+            S::Amount(D::Force, POSITIVE),
+            "weight in air with all that is on board",
+        ),
+        o(
+            "waterplane",
+            S::Amount(D::Area, POSITIVE),
+            "area at the water line",
+        ),
+        o(
+            "full_draught",
+            S::Amount(D::Length, POSITIVE),
+            "draught at which it goes under",
+        ),
+        o(
+            "cd_a_water",
+            S::Amount(D::Area, NOT_NEGATIVE),
+            "drag coefficient times area in the water at full draught; in proportion at less",
+        ),
+        o(
+            "cd_a_wind",
+            S::Amount(D::Area, NOT_NEGATIVE),
+            "drag coefficient times area in the wind",
         ),
     ],
 };

@@ -1,10 +1,10 @@
-//! Anchors, sections, ropes and positions.
+//! Anchors, sections, ropes, floats, weights and positions.
 
 use quantity::Dimension as D;
 
 use super::bounds::DEPTH;
 use crate::field::{
-    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    ANY, Bounds, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
     required as r,
 };
 
@@ -21,7 +21,17 @@ pub(crate) const ANCHOR: Section = Section {
         o(
             "holding",
             S::Amount(D::Force, POSITIVE),
-            "horizontal holding",
+            "horizontal holding, whatever pulls upwards",
+        ),
+        o(
+            "holding_factor",
+            S::Number(between(0.01, 30.0, "from 0.01 to 30")),
+            "horizontal holding for each newton of its weight in water that nothing lifts",
+        ),
+        o(
+            "safety_factor",
+            S::Number(between(1.0, 20.0, "from 1 to 20")),
+            "how many times the load it must hold",
         ),
     ],
 };
@@ -31,8 +41,16 @@ pub(crate) const SECTION: Section = Section {
     doc: "A mechanical length: rope, chain or cable under tension.",
     part: None,
     fields: &[
-        r("from", S::Reference(&[R::Module, R::Anchor]), "upper end"),
-        r("to", S::Reference(&[R::Module, R::Anchor]), "lower end"),
+        r(
+            "from",
+            S::Reference(&[R::Module, R::Float, R::Anchor]),
+            "upper end",
+        ),
+        r(
+            "to",
+            S::Reference(&[R::Module, R::Float, R::Anchor]),
+            "lower end",
+        ),
         r(
             "length",
             S::Amount(D::Length, POSITIVE),
@@ -66,6 +84,71 @@ pub(crate) const ROPE: Section = Section {
             "breaking_load",
             S::Amount(D::Force, POSITIVE),
             "breaking load",
+        ),
+        o(
+            "working_load",
+            S::Amount(D::Force, POSITIVE),
+            "largest tension that it may bear in use",
+        ),
+        o(
+            "normal_drag",
+            S::Number(DRAG),
+            "drag coefficient across it, on its diameter",
+        ),
+        o(
+            "tangential_drag",
+            S::Number(between(0.0, 1.0, "from 0 to 1")),
+            "drag coefficient along it, on its wetted area (its diameter times pi)",
+        ),
+        o(
+            "strumming_drag",
+            S::Number(DRAG),
+            "drag coefficient across it while it strums, on its diameter",
+        ),
+    ],
+};
+
+const DRAG: Bounds = between(0.0, 10.0, "from 0 to 10");
+
+pub(crate) const FLOAT: Section = Section {
+    name: "a float",
+    doc: "Something that floats: at the upper end of a section, or clamped to one.",
+    part: None,
+    fields: &[
+        o(
+            "position",
+            S::Table(&POSITION),
+            "where it is clamped; of a float at an end the section says it",
+        ),
+        o(
+            "buoyancy",
+            S::Amount(D::Force, POSITIVE),
+            "buoyancy less weight, in water",
+        ),
+        o(
+            "cd_a",
+            S::Amount(D::Area, NOT_NEGATIVE),
+            "drag coefficient times area",
+        ),
+        o("rated_depth", S::Amount(D::Length, POSITIVE), "rated depth"),
+    ],
+};
+
+pub(crate) const WEIGHT: Section = Section {
+    name: "a weight",
+    doc: "Something that sinks, clamped to a section.",
+    part: None,
+    fields: &[
+        r("position", S::Table(&POSITION), "where it is clamped"),
+        o(
+            "weight_in_water",
+            S::Amount(D::Force, POSITIVE),
+            "weight in water",
+        ),
+        o(
+            "cd_a",
+            S::Amount(D::Area, NOT_NEGATIVE),
+            "drag coefficient times area",
         ),
     ],
 };

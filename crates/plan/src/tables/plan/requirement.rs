@@ -32,6 +32,12 @@ const THAT: &[&str] = &[
     "detection-range",
     "recall",
     "false-alarms",
+    "module-depth",
+    "module-tilt",
+    "line-tension",
+    "anchor-load",
+    "housing-margin",
+    "watch-circle",
     "rehearsed",
 ];
 
@@ -53,6 +59,8 @@ pub(crate) const REQUIREMENT: Section = Section {
                 R::Module,
                 R::Supply,
                 R::Span,
+                R::Section,
+                R::Anchor,
                 R::Uplink,
                 R::Storage,
                 R::Detector,

@@ -50,6 +50,15 @@ pub(crate) const SITE: Section = Section {
             "temperature and salinity by depth",
         ),
         o("current", S::Tables(&FLOW), "water current by depth"),
+        o("tide", S::Table(&TIDE), "lowest and highest water"),
+        o(
+            "density",
+            S::Amount(
+                D::Density,
+                between(950.0, 1100.0, "from 950 kg/m3 to 1100 kg/m3"),
+            ),
+            "density of the water for drag and buoyancy; from `profile` when not written",
+        ),
         o(
             "wind",
             S::Amounts(D::Speed, WIND, MONTHS, MONTHS),
@@ -180,6 +189,24 @@ const RAYS: Section = Section {
     ],
 };
 
+const TIDE: Section = Section {
+    name: "a tide",
+    doc: "How far the water falls and rises from the level of `water_depth`; 0 m both where there is no tide.",
+    part: None,
+    fields: &[
+        r(
+            "lowest",
+            S::Amount(D::Length, between(-20.0, 0.0, "from -20 m to 0 m")),
+            "lowest level",
+        ),
+        r(
+            "highest",
+            S::Amount(D::Length, between(0.0, 20.0, "from 0 m to 20 m")),
+            "highest level",
+        ),
+    ],
+};
+
 const SKYLINE: Section = Section {
     name: "a point of the horizon",
     doc: "Elevation of the skyline in a direction; straight lines between the directions, all round.",
@@ -220,7 +247,7 @@ const WATER: Section = Section {
     ],
 };
 
-const FLOW: Section = Section {
+pub(super) const FLOW: Section = Section {
     name: "a point of the water current",
     doc: "Water current at a depth.",
     part: None,

@@ -1,0 +1,343 @@
+//! Design cases: the water and the weather in which a line's shape is worked out, as the plan declares them or as its site gives them.
+
+use mooring::{Current, MooringError, Water};
+use plan::{Flow, Line, Q};
+use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
+
+use super::profile;
+
+/// A design case in plain numbers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DesignCase {
+    /// Id of a declared case; of one taken from the site a name.
+    pub id: String,
+    /// Whether the plan declares it.
+    pub declared: bool,
+    /// Whether it gives the depths that count elsewhere.
+    pub nominal: bool,
+    /// How much higher the water stands than the site's depth says, m.
+    pub level_m: f64,
+    /// The water with its current.
+    pub water: Water,
+    /// Points of the current: depth, m, speed, m/s, direction towards which it runs, degrees from north.
+    pub current: Vec<(f64, f64, f64)>,
+    /// Speed of the wind, m/s, and direction towards which it blows, degrees from north.
+    pub wind: Option<(f64, f64)>,
+    /// Height, m, and period, s, of the waves.
+    pub wave: Option<(f64, f64)>,
+    /// Whether ropes strum.
+    pub strum: bool,
+}
+
+/// The cases of a plan, and what in them counts although nobody wrote it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DesignCases {
+    /// The cases, declared ones by id.
+    pub cases: Vec<DesignCase>,
+    /// Values that count although nobody wrote them.
+    pub assumed: Vec<String>,
+}
+
+/// Why a plan gives no design cases.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CasesError {
+    /// The site says too little for cases to be taken from it.
+    #[error(
+        "the plan declares no `case`, and its site says nothing of {missing}, from which cases could be taken"
+    )]
+    NothingToTake {
+        /// Keys of the site.
+        missing: String,
+    },
+    /// No density of the water.
+    #[error("the site: {0}")]
+    Sea(#[from] SeaError),
+    /// A depth that a mistake hides.
+    #[error("the site says nothing of water_depth")]
+    NoDepth,
+    /// The water of a case is gone.
+    #[error(
+        "{case}: the water stands {level_m} m from the site's depth of {depth_m} m, and none is left"
+    )]
+    NoWater {
+        /// The case.
+        case: String,
+        /// Its level.
+        level_m: f64,
+        /// The site's depth.
+        depth_m: f64,
+    },
+    /// A current that cannot be.
+    #[error("{case}: {source}")]
+    Current {
+        /// The case.
+        case: String,
+        /// Why.
+        source: MooringError,
+    },
+}
+
+/// Direction of a current or a wind of which the plan says none, degrees from north.
+const NO_DIRECTION_DEG: f64 = 0.0;
+
+/// The design cases of a plan: those that it declares, else slack water and the site's current at each end of its tide.
+///
+/// # Errors
+/// [`CasesError`] where the plan says too little.
+pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
+    let sea = &line.sea;
+    if !sea.water_depth_m.si.is_finite() {
+        return Err(CasesError::NoDepth);
+    }
+    let mut assumed = Vec::new();
+    let density_kg_m3 = density(line, &mut assumed)?;
+    let mut cases = if line.cases.is_empty() {
+        taken(line, density_kg_m3, &mut assumed)?
+    } else {
+        declared(line, density_kg_m3)?
+    };
+    directions(line, &mut assumed);
+    choose_nominal(&mut cases, &mut assumed);
+    Ok(DesignCases { cases, assumed })
+}
+
+/// Density for drag and buoyancy, kg/m3: the site's own, else that of its profile halfway down.
+fn density(line: &Line, assumed: &mut Vec<String>) -> Result<f64, CasesError> {
+    if let Some(density) = line.sea.density_kg_m3 {
+        return Ok(density.si);
+    }
+    let middle_m = 0.5 * line.sea.water_depth_m.si;
+    let water = profile(line)?;
+    let pressure_dbar = pressure_from_depth_dbar(middle_m, line.sea.latitude_deg.si)?;
+    let found = density_kg_m3(
+        water.temperature_degc(middle_m)?,
+        water.salinity(middle_m)?,
+        pressure_dbar,
+    )?;
+    assumed.push(format!(
+        "the water weighs {found:.2} kg/m3 for drag and buoyancy: that of the profile at {middle_m} m, because the site writes no `density`"
+    ));
+    Ok(found)
+}
+
+/// What makes a case.
+struct Made<'a> {
+    id: &'a str,
+    declared: bool,
+    nominal: bool,
+    level_m: f64,
+    current: &'a [Flow],
+    wind: Option<(f64, Option<f64>)>,
+    wave: Option<(f64, f64)>,
+    strum: bool,
+}
+
+fn made(line: &Line, density_kg_m3: f64, from: &Made<'_>) -> Result<DesignCase, CasesError> {
+    let case = || {
+        if from.declared {
+            format!("case.{}", from.id)
+        } else {
+            from.id.to_owned()
+        }
+    };
+    let depth_m = line.sea.water_depth_m.si + from.level_m;
+    if depth_m <= 0.0 {
+        return Err(CasesError::NoWater {
+            case: case(),
+            level_m: from.level_m,
+            depth_m: line.sea.water_depth_m.si,
+        });
+    }
+    let towards = |q: Option<Q>| q.map_or(NO_DIRECTION_DEG, |q| q.si);
+    let points: Vec<(f64, f64, f64)> = from
+        .current
+        .iter()
+        .map(|p| (p.depth_m.si, p.speed_m_s.si, towards(p.towards_deg)))
+        .collect();
+    let parts: Vec<(f64, f64, f64)> = points
+        .iter()
+        .map(|&(depth_m, speed_m_s, towards_deg)| {
+            let [east, north] = level(speed_m_s, towards_deg);
+            (depth_m, east, north)
+        })
+        .collect();
+    let current = Current::new(&parts).map_err(|source| CasesError::Current {
+        case: case(),
+        source,
+    })?;
+    let (_, along_deg) = current.speed_and_direction(0.0);
+    Ok(DesignCase {
+        id: from.id.to_owned(),
+        declared: from.declared,
+        nominal: from.nominal,
+        level_m: from.level_m,
+        water: Water {
+            depth_m,
+            density_kg_m3,
+            current,
+        },
+        current: points,
+        wind: from
+            .wind
+            .map(|(speed_m_s, towards_deg)| (speed_m_s, towards_deg.unwrap_or(along_deg))),
+        wave: from.wave,
+        strum: from.strum,
+    })
+}
+
+/// Parts towards the east and the north of what goes towards an angle from north.
+pub(crate) fn level(size: f64, towards_deg: f64) -> [f64; 2] {
+    let rad = towards_deg * (core::f64::consts::PI / 180.0);
+    // The four winds exactly: a sine of 180 degrees leaves 1e-16 otherwise, and a line would turn out of its plane.
+    let (sine, cosine) = match towards_deg {
+        d if d == 0.0 || d == 360.0 => (0.0, 1.0),
+        90.0 => (1.0, 0.0),
+        180.0 => (0.0, -1.0),
+        270.0 => (-1.0, 0.0),
+        _ => (libm::sin(rad), libm::cos(rad)),
+    };
+    [size * sine, size * cosine]
+}
+
+fn declared(line: &Line, density_kg_m3: f64) -> Result<Vec<DesignCase>, CasesError> {
+    let each = line.cases.iter().map(|case| {
+        let from = Made {
+            id: &case.id,
+            declared: true,
+            nominal: case.nominal,
+            level_m: case.water_level_m.map_or(0.0, |q| q.si),
+            current: &case.current,
+            wind: case
+                .wind
+                .map(|w| (w.speed_m_s.si, w.towards_deg.map(|q| q.si))),
+            wave: case.wave.map(|w| (w.height_m.si, w.period_s.si)),
+            strum: case.strum,
+        };
+        made(line, density_kg_m3, &from)
+    });
+    each.collect()
+}
+
+/// Cases from the site: slack water and its current at the level of its depth and at each end of the tide, and its current with ropes that
+/// strum, where they say how they drag then.
+fn taken(
+    line: &Line,
+    density_kg_m3: f64,
+    assumed: &mut Vec<String>,
+) -> Result<Vec<DesignCase>, CasesError> {
+    let sea = &line.sea;
+    let buoys = line.modules.iter().any(|m| m.hull.is_some());
+    let missing: Vec<&str> = [
+        ("current", sea.current.is_empty()),
+        ("tide", sea.tide_m.is_none()),
+        ("wind", buoys && sea.wind_m_s.is_empty()),
+    ]
+    .into_iter()
+    .filter_map(|(key, lacks)| lacks.then_some(key))
+    .collect();
+    let Some((lowest, highest)) = sea.tide_m.filter(|_| missing.is_empty()) else {
+        return Err(CasesError::NothingToTake {
+            missing: missing.join(", "),
+        });
+    };
+    let windiest_m_s = sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
+    let wind = windiest_m_s.filter(|_| buoys).map(|speed| (speed, None));
+    let strums = line
+        .sections
+        .iter()
+        .all(|s| s.rope.as_ref().is_some_and(|r| r.strumming_drag.is_some()));
+    let mut levels = vec![("", 0.0)];
+    for (name, level_m) in [("-lowest", lowest.si), ("-highest", highest.si)] {
+        if level_m != 0.0 {
+            levels.push((name, level_m));
+        }
+    }
+    let mut cases = Vec::new();
+    let mut add = |id: String, level_m: f64, flows: bool, strum: bool| {
+        let from = Made {
+            id: &id,
+            declared: false,
+            nominal: !flows && level_m == 0.0,
+            level_m,
+            current: if flows { &sea.current } else { &[] },
+            wind: wind.filter(|_| flows),
+            wave: None,
+            strum,
+        };
+        made(line, density_kg_m3, &from).map(|case| cases.push(case))
+    };
+    for (name, level_m) in &levels {
+        add(format!("slack{name}"), *level_m, false, false)?;
+    }
+    for (name, level_m) in &levels {
+        add(format!("current{name}"), *level_m, true, false)?;
+        if strums {
+            add(format!("current{name}-strum"), *level_m, true, true)?;
+        }
+    }
+    let names: Vec<&str> = cases.iter().map(|c| c.id.as_str()).collect();
+    let wind = match windiest_m_s.filter(|_| buoys) {
+        Some(speed) => format!(
+            ", the latter with the mean wind of the windiest month, {speed} m/s, on the buoy and no gust above it"
+        ),
+        None => String::new(),
+    };
+    assumed.push(format!(
+        "design cases are taken from the site, because the plan declares no `case`: {}: slack water without wind, and the current of the site{wind}; no storm, no stronger tide, no waves",
+        names.join(", ")
+    ));
+    Ok(cases)
+}
+
+/// Currents and winds of which the plan says no direction.
+fn directions(line: &Line, assumed: &mut Vec<String>) {
+    let silent =
+        |flows: &[Flow]| !flows.is_empty() && flows.iter().all(|p| p.towards_deg.is_none());
+    let mut whose: Vec<String> = line
+        .cases
+        .iter()
+        .filter(|c| silent(&c.current))
+        .map(|c| format!("case.{}", c.id))
+        .collect();
+    if line.cases.is_empty() && silent(&line.sea.current) {
+        whose.push("site".to_owned());
+    }
+    if !whose.is_empty() {
+        assumed.push(format!(
+            "the current runs the same way at every depth, because no `towards` is written: {}",
+            whose.join(", ")
+        ));
+    }
+    let winds: Vec<String> = line
+        .cases
+        .iter()
+        .filter(|c| c.wind.is_some_and(|w| w.towards_deg.is_none()))
+        .map(|c| format!("case.{}", c.id))
+        .collect();
+    if !winds.is_empty() {
+        assumed.push(format!(
+            "the wind blows with the current at the surface, because no `towards` is written: {}",
+            winds.join(", ")
+        ));
+    }
+}
+
+/// Where no case says that it gives the depths that count elsewhere, the one with the weakest current does.
+fn choose_nominal(cases: &mut [DesignCase], assumed: &mut Vec<String>) {
+    if cases.iter().any(|c| c.nominal) {
+        return;
+    }
+    let strongest = |c: &DesignCase| c.current.iter().map(|p| p.1).fold(0.0, f64::max);
+    let weakest = cases
+        .iter()
+        .map(|c| (strongest(c), c.level_m.abs()))
+        .enumerate()
+        .min_by(|a, b| a.1.0.total_cmp(&b.1.0).then(a.1.1.total_cmp(&b.1.1)));
+    if let Some((ix, _)) = weakest {
+        cases[ix].nominal = true;
+        assumed.push(format!(
+            "case.{} gives the depths that count elsewhere, as the one with the weakest current, because no case is `nominal`",
+            cases[ix].id
+        ));
+    }
+}

@@ -1,0 +1,108 @@
+//! Where the line hangs in every design case: depths, tilts and tensions, the pull on its anchor, and what a buoy makes of it.
+
+mod envelope;
+mod solve;
+mod sound;
+
+use plan::Line;
+
+use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moored};
+
+pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
+pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
+pub use sound::{BandCaution, FlowNoise, LOUD_BELOW_HZ, QUIET_M_S};
+
+/// What the shapes of a plan's lines were found by; part of the evidence of each verdict that rests on them.
+pub(crate) const METHOD: &str =
+    "static shape of the line in a steady current, cross-flow drag (docs/method/mooring.md)";
+
+/// Every line of a plan in every design case.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moorings {
+    /// The cases.
+    pub cases: Vec<DesignCase>,
+    /// The lines, by their lowest section.
+    pub lines: Vec<Result<HungLine, NotMoored>>,
+    /// Values that count although nobody wrote them.
+    pub assumed: Vec<String>,
+}
+
+/// One line in every design case.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HungLine {
+    /// The line as the plan says it.
+    pub line: Moored,
+    /// Its shape in each case, in the order of [`Moorings::cases`], or why there is none.
+    pub shapes: Vec<Result<CaseShape, NoShape>>,
+    /// The depths that each module saw, in the order of [`Moored::hung`], the top last where it is a module.
+    pub modules: Vec<OfModule>,
+    /// The largest tension of each section.
+    pub sections: Vec<OfSection>,
+    /// What its anchor must hold.
+    pub anchor: AnchorHold,
+    /// How far its top goes.
+    pub watch_circle: Option<Widest>,
+    /// Where hydrophones may hear the line itself.
+    pub flow_noise: Vec<FlowNoise>,
+}
+
+/// Every line of a plan in every design case.
+///
+/// # Errors
+/// [`CasesError`] where the plan gives no cases.
+pub fn moorings(line: &Line) -> Result<Moorings, CasesError> {
+    let all = moored(line);
+    let cases = design_cases(line)?;
+    let mut assumed = cases.assumed;
+    let lines = all
+        .into_iter()
+        .map(|one| Ok(hung(line, one?, &cases.cases)))
+        .collect();
+    beside(line, &mut assumed);
+    Ok(Moorings {
+        cases: cases.cases,
+        lines,
+        assumed,
+    })
+}
+
+fn hung(line: &Line, of: Moored, cases: &[DesignCase]) -> HungLine {
+    let shapes: Vec<Result<CaseShape, NoShape>> =
+        cases.iter().map(|case| solve::hang(&of, case)).collect();
+    HungLine {
+        modules: envelope::modules(line, &of, &shapes),
+        sections: envelope::sections(line, &of, &shapes),
+        anchor: envelope::anchor(line, &of, &shapes),
+        watch_circle: envelope::watch_circle(&shapes),
+        flow_noise: sound::flow_noise(line, &of, cases, &shapes),
+        line: of,
+        shapes,
+    }
+}
+
+/// What is beside the sections and is not counted.
+fn beside(line: &Line, assumed: &mut Vec<String>) {
+    if !line.spans.is_empty() && !line.sections.is_empty() {
+        assumed.push(
+            "spans beside a section add neither weight nor drag to it: what its rope says counts"
+                .to_owned(),
+        );
+    }
+    let beside: Vec<String> = line
+        .modules
+        .iter()
+        .filter(|m| !matches!(m.position, plan::Position::Depth(_)))
+        .filter(|m| {
+            m.housing
+                .as_ref()
+                .is_some_and(|h| h.added_length_m.is_none())
+        })
+        .map(|m| format!("module.{}", m.id))
+        .collect();
+    if !beside.is_empty() {
+        assumed.push(format!(
+            "clamped beside its section, which it makes no longer, because no `added_length` is written: {}",
+            beside.join(", ")
+        ));
+    }
+}

@@ -1,0 +1,251 @@
+//! One line in one design case.
+
+use mooring::{AtBody, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line};
+
+use crate::input::{BuoyHull, DesignCase, Moored, MooredTop, Thing, level};
+
+/// Density of air at the sea, kg/m3 (standard atmosphere, ISO 2533, at 15 degC).
+const AIR_KG_M3: f64 = 1.225;
+/// Most times that a buoy's draught is taken anew.
+const DRAUGHTS: u32 = 60;
+/// A pull that changes by less than this has been found, N.
+const STILL_N: f64 = 1e-7;
+
+/// The shape of a line in a case, and what follows from it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CaseShape {
+    /// The shape.
+    pub shape: Shape,
+    /// What hangs on the line, in the order of [`Moored::hung`].
+    pub things: Vec<CaseThing>,
+    /// Depth of its top, m.
+    pub top_depth_m: f64,
+    /// Angle of the line at its top from the vertical, degrees.
+    pub top_tilt_deg: f64,
+    /// Of a buoy at the surface.
+    pub buoy: Option<BuoyState>,
+    /// What the waves do at the bed; `None` without waves.
+    pub wave_at_bed: Option<WaveAt>,
+    /// What the waves do at the top; `None` without waves.
+    pub wave_at_top: Option<WaveAt>,
+}
+
+/// Something that hangs on a line in a case.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CaseThing {
+    /// What.
+    pub what: Thing,
+    /// Depth below the water level of the case, m.
+    pub depth_m: f64,
+    /// Place from the anchor, m: east, north, up from the bed.
+    pub at_m: [f64; 3],
+    /// Tension of the line above it, N.
+    pub above_n: f64,
+    /// Tension of the line below it, N.
+    pub below_n: f64,
+    /// The larger of the angles of the line above and below it from the vertical, degrees.
+    pub tilt_deg: f64,
+    /// What the waves do there; `None` without waves.
+    pub wave: Option<WaveAt>,
+}
+
+/// A buoy at the surface in a case.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BuoyState {
+    /// Draught, m.
+    pub draught_m: f64,
+    /// Vertical pull of the line on it, N.
+    pub pull_n: f64,
+    /// Buoyancy that is left until it goes under, N; not above zero where it is pulled under.
+    pub reserve_n: f64,
+    /// Horizontal force of current and wind on it, N.
+    pub drag_n: f64,
+}
+
+/// Why a line has no shape in a case.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NoShape {
+    /// A line that cannot hang so.
+    #[error("{0}")]
+    Mooring(#[from] MooringError),
+    /// Wind on a hull that says nothing of it.
+    #[error("the hull says nothing of cd_a_wind, and this case has wind")]
+    NoWindArea,
+    /// Ropes that strum and do not say how they drag then.
+    #[error("the rope says nothing of strumming_drag, and ropes strum in this case")]
+    NoStrummingDrag,
+    /// A buoy whose draught does not settle.
+    #[error("the draught of the buoy does not settle: its pull still changes by {left_n} N")]
+    Draught {
+        /// What is left.
+        left_n: f64,
+    },
+    /// A buoy that is heavier than the water that it can displace.
+    #[error(
+        "the buoy weighs {weight_n:.0} N and displaces at most {most_n:.0} N: it sinks by itself"
+    )]
+    Sinks {
+        /// Its weight.
+        weight_n: f64,
+        /// What it displaces at full draught.
+        most_n: f64,
+    },
+}
+
+/// The shape of a line in a case.
+pub(super) fn hang(line: &Moored, case: &DesignCase) -> Result<CaseShape, NoShape> {
+    let mut ropes = Vec::with_capacity(line.pieces.len());
+    for piece in &line.pieces {
+        let mut rope = piece.rope;
+        if case.strum {
+            rope.normal_drag = piece.strumming_drag.ok_or(NoShape::NoStrummingDrag)?;
+        }
+        ropes.push(rope);
+    }
+    let length_m: f64 = ropes.iter().map(|r| r.length_m).sum();
+    let bodies = line.hung.iter().map(|h| mooring::Body {
+        // Sums of lengths in another order may differ in the last bit.
+        at_m: h.body.at_m.min(length_m),
+        ..h.body
+    });
+    let mut hanging = Hanging {
+        water: case.water.clone(),
+        ropes,
+        bodies: bodies.collect(),
+        foot_m: 0.0,
+        top: Top::Surface { force_n: [0.0; 2] },
+    };
+    let (shape, buoy) = match line.top {
+        MooredTop::Float {
+            buoyancy_n,
+            drag_area_m2,
+            ..
+        } => {
+            hanging.top = Top::Float {
+                buoyancy_n,
+                drag_area_m2,
+            };
+            (hang_line(&hanging)?, None)
+        }
+        MooredTop::Buoy { hull, .. } => {
+            let (shape, state) = under_buoy(&mut hanging, &hull, case)?;
+            (shape, Some(state))
+        }
+    };
+    told(line, case, shape, buoy)
+}
+
+/// The horizontal force on a hull at a draught, N: east and north.
+fn force_n(hull: &BuoyHull, case: &DesignCase, draught_m: f64) -> Result<[f64; 2], NoShape> {
+    let (speed_m_s, towards_deg) = case.water.current.speed_and_direction(0.0);
+    let wet_m2 = hull.cd_a_water_m2 * (draught_m / hull.full_draught_m);
+    let wet_n = 0.5 * case.water.density_kg_m3 * wet_m2 * speed_m_s * speed_m_s;
+    let [mut east_n, mut north_n] = level(wet_n, towards_deg);
+    if let Some((wind_m_s, towards_deg)) = case.wind.filter(|(speed, _)| *speed > 0.0) {
+        let area_m2 = hull.cd_a_wind_m2.ok_or(NoShape::NoWindArea)?;
+        let [east, north] = level(0.5 * AIR_KG_M3 * area_m2 * wind_m_s * wind_m_s, towards_deg);
+        east_n += east;
+        north_n += north;
+    }
+    Ok([east_n, north_n])
+}
+
+/// The draught at which a buoy bears its own weight and the pull of the line; one that is pulled under becomes a float at its full draught.
+fn under_buoy(
+    hanging: &mut Hanging,
+    hull: &BuoyHull,
+    case: &DesignCase,
+) -> Result<(Shape, BuoyState), NoShape> {
+    let per_m = case.water.density_kg_m3 * mooring::GRAVITY_M_S2 * hull.waterplane_m2;
+    let most_n = per_m * hull.full_draught_m;
+    if hull.weight_n >= most_n {
+        return Err(NoShape::Sinks {
+            weight_n: hull.weight_n,
+            most_n,
+        });
+    }
+    let mut pull_n = 0.0;
+    let mut left_n = f64::INFINITY;
+    for _ in 0..DRAUGHTS {
+        let draught_m = ((hull.weight_n + pull_n) / per_m).min(hull.full_draught_m);
+        let force_n = force_n(hull, case, draught_m)?;
+        hanging.top = Top::Surface { force_n };
+        let shape = match hang_line(hanging) {
+            // A line that does not reach the surface pulls its buoy under.
+            Err(MooringError::TooShort { .. }) => return pulled_under(hanging, hull, most_n, None),
+            found => found?,
+        };
+        left_n = (shape.top_n[2] - pull_n).abs();
+        pull_n = shape.top_n[2];
+        if hull.weight_n + pull_n > most_n && draught_m >= hull.full_draught_m {
+            return pulled_under(hanging, hull, most_n, Some(pull_n));
+        }
+        if left_n <= STILL_N * (1.0 + pull_n.abs()) {
+            let [east_n, north_n] = force_n;
+            let state = BuoyState {
+                draught_m,
+                pull_n,
+                reserve_n: most_n - hull.weight_n - pull_n,
+                drag_n: libm::hypot(east_n, north_n),
+            };
+            return Ok((shape, state));
+        }
+    }
+    Err(NoShape::Draught { left_n })
+}
+
+fn pulled_under(
+    hanging: &mut Hanging,
+    hull: &BuoyHull,
+    most_n: f64,
+    asked_n: Option<f64>,
+) -> Result<(Shape, BuoyState), NoShape> {
+    let buoyancy_n = most_n - hull.weight_n;
+    hanging.top = Top::Float {
+        buoyancy_n,
+        drag_area_m2: hull.cd_a_water_m2,
+    };
+    let shape = hang_line(hanging)?;
+    let [east_n, north_n, up_n] = shape.top_n;
+    let state = BuoyState {
+        draught_m: hull.full_draught_m,
+        pull_n: asked_n.unwrap_or(up_n),
+        reserve_n: buoyancy_n - asked_n.unwrap_or(up_n),
+        drag_n: libm::hypot(east_n, north_n),
+    };
+    Ok((shape, state))
+}
+
+fn told(
+    line: &Moored,
+    case: &DesignCase,
+    shape: Shape,
+    buoy: Option<BuoyState>,
+) -> Result<CaseShape, NoShape> {
+    let depth_m = case.water.depth_m;
+    let wave = case
+        .wave
+        .map(|(height_m, period_s)| Wave::new(height_m, period_s, depth_m))
+        .transpose()?;
+    let size = |v: [f64; 3]| (v[0] * v[0] + v[1] * v[1] + v[2] * v[2]).sqrt();
+    let thing = |(what, at): (Thing, &AtBody)| CaseThing {
+        what,
+        depth_m: depth_m - at.at_m[2],
+        at_m: at.at_m,
+        above_n: size(at.above_n),
+        below_n: size(at.below_n),
+        tilt_deg: at.tilt_above_deg().max(at.tilt_below_deg()),
+        wave: wave.map(|w| w.at(depth_m - at.at_m[2])),
+    };
+    let whats = line.hung.iter().map(|h| h.what);
+    let top_depth_m = depth_m - shape.top_m[2];
+    Ok(CaseShape {
+        things: whats.zip(&shape.bodies).map(thing).collect(),
+        top_depth_m,
+        top_tilt_deg: shape.points.last().map_or(0.0, mooring::Point::tilt_deg),
+        buoy,
+        wave_at_bed: wave.map(|w| w.at(depth_m)),
+        wave_at_top: wave.map(|w| w.at(top_depth_m)),
+        shape,
+    })
+}

@@ -1,0 +1,163 @@
+//! Where hydrophones may hear the line itself: vortices that leave the rope beside them, and the flow past them.
+//!
+//! Vortices leave at `f = 0.2 U/d` and shake the rope across the current at `f`, along it at `2 f`. A caution, not a verdict: how loud it is where
+//! depends on the hydrophone's hanging, which no plan says.
+
+use mooring::{added_mass_kg_m, shedding_hz, span_mode_hz};
+use plan::{Line, SensorIx, SensorKind, Stage};
+
+use super::solve::{CaseShape, NoShape};
+use crate::input::{DesignCase, Moored, Thing};
+
+/// Flow slower than this is not flagged, m/s (common practice).
+pub const QUIET_M_S: f64 = 0.25;
+/// Bands that reach below this are flagged in faster flow, Hz, or below ten times the frequency of the vortices (common practice; flow noise is
+/// reported chiefly below 100 Hz: Bassett and others 2014, read as an abstract).
+pub const LOUD_BELOW_HZ: f64 = 100.0;
+/// Kinematic viscosity of sea water at 10 degC, m2/s (from memory); it decides only whether vortices are regular.
+const VISCOSITY_M2_S: f64 = 1.35e-6;
+
+/// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlowNoise {
+    /// The hydrophone.
+    pub sensor: SensorIx,
+    /// Index into the cases.
+    pub case: usize,
+    /// Speed of the water there, m/s.
+    pub speed_m_s: f64,
+    /// Speed across the rope there, m/s.
+    pub across_m_s: f64,
+    /// Frequency at which vortices leave the rope, Hz; `None` where they are not regular.
+    pub strum_hz: Option<f64>,
+    /// Mode of the rope between its neighbours that lies nearest, and its frequency, Hz.
+    pub nearest_mode: Option<(u32, f64)>,
+    /// Detectors on it with their bands, Hz, and what may fall into these.
+    pub bands: Vec<BandCaution>,
+}
+
+/// The band of a detector beside a rope in a current.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BandCaution {
+    /// Id of the detector.
+    pub detector: String,
+    /// Its band, Hz.
+    pub band_hz: (f64, f64),
+    /// Whether vortices, or twice their frequency, lie in it.
+    pub strum_within: bool,
+    /// Whether it reaches down to where flow noise lies.
+    pub flow_within: bool,
+}
+
+pub(super) fn flow_noise(
+    line: &Line,
+    of: &Moored,
+    cases: &[DesignCase],
+    shapes: &[Result<CaseShape, NoShape>],
+) -> Vec<FlowNoise> {
+    let mut all = Vec::new();
+    for (ix, hung) in of.hung.iter().enumerate() {
+        let Thing::Module(module) = hung.what else {
+            continue;
+        };
+        let sensors = line.modules[module.0].sensors.iter().enumerate();
+        for (sensor, _) in sensors.filter(|(_, s)| s.kind == SensorKind::Hydrophone) {
+            let sensor = SensorIx { module, sensor };
+            all.extend(beside(line, of, (cases, shapes), ix, sensor));
+        }
+    }
+    all
+}
+
+fn beside(
+    line: &Line,
+    of: &Moored,
+    (cases, shapes): (&[DesignCase], &[Result<CaseShape, NoShape>]),
+    ix: usize,
+    sensor: SensorIx,
+) -> Option<FlowNoise> {
+    let mut fastest: Option<FlowNoise> = None;
+    for (case, shape) in shapes.iter().enumerate() {
+        let Ok(found) = shape else { continue };
+        let body = &found.shape.bodies[ix];
+        let current = &cases[case].water.current;
+        let (speed_m_s, towards_deg) = current.speed_and_direction(found.things[ix].depth_m);
+        let [east, north] = crate::input::level(speed_m_s, towards_deg);
+        let size = body.above_n.iter().map(|n| n * n).sum::<f64>().sqrt();
+        if size == 0.0 {
+            continue;
+        }
+        let along = (east * body.above_n[0] + north * body.above_n[1]) / size;
+        let across_m_s = (speed_m_s * speed_m_s - along * along).max(0.0).sqrt();
+        if fastest.as_ref().is_some_and(|f| f.across_m_s >= across_m_s) {
+            continue;
+        }
+        let rope = rope_at(of, body.s_m);
+        let strum_hz = shedding_hz(across_m_s, rope.diameter_m, VISCOSITY_M2_S);
+        let nearest_mode = strum_hz.and_then(|strum_hz| {
+            let density = cases[case].water.density_kg_m3;
+            let moved = added_mass_kg_m(density, rope.diameter_m);
+            // Its own mass is what it weighs in water and what it displaces.
+            let mass_kg_m = rope.weight_n_m / mooring::GRAVITY_M_S2 + 2.0 * moved;
+            let length_m = span_above_m(of, body.s_m);
+            (mass_kg_m > 0.0 && length_m > 0.0).then(|| {
+                let first_hz = span_mode_hz(1, length_m, size, mass_kg_m);
+                let mode = libm::round(strum_hz / first_hz).max(1.0) as u32;
+                (mode, first_hz * f64::from(mode))
+            })
+        });
+        fastest = Some(FlowNoise {
+            sensor,
+            case,
+            speed_m_s,
+            across_m_s,
+            strum_hz,
+            nearest_mode,
+            bands: Vec::new(),
+        });
+    }
+    let mut found = fastest?;
+    let loud_hz = found
+        .strum_hz
+        .map_or(LOUD_BELOW_HZ, |f| LOUD_BELOW_HZ.max(10.0 * f));
+    for detector in line.detectors.iter().filter(|d| d.on == sensor) {
+        let band = detector.stages.iter().find_map(|s| match s {
+            Stage::Band {
+                low_hz, high_hz, ..
+            } => Some((low_hz.si, high_hz.si)),
+            _ => None,
+        });
+        let Some((low_hz, high_hz)) = band else {
+            continue;
+        };
+        let holds = |f: f64| f >= low_hz && f <= high_hz;
+        found.bands.push(BandCaution {
+            detector: detector.id.clone(),
+            band_hz: (low_hz, high_hz),
+            strum_within: found.strum_hz.is_some_and(|f| holds(f) || holds(2.0 * f)),
+            flow_within: found.speed_m_s > QUIET_M_S && low_hz < loud_hz,
+        });
+    }
+    Some(found)
+}
+
+fn rope_at(of: &Moored, s_m: f64) -> mooring::Rope {
+    let mut end_m = 0.0;
+    for piece in &of.pieces {
+        end_m += piece.rope.length_m;
+        // What is let in has no diameter that sheds vortices; the rope above it has.
+        if s_m < end_m && piece.rope.diameter_m > 0.0 {
+            return piece.rope;
+        }
+    }
+    let last = of.pieces.iter().rev().find(|p| p.rope.diameter_m > 0.0);
+    last.or(of.pieces.last())
+        .expect("a moored line has a piece")
+        .rope
+}
+
+/// Length of line from a place up to what hangs above it, or to the top, m.
+fn span_above_m(of: &Moored, s_m: f64) -> f64 {
+    let above = of.hung.iter().map(|h| h.body.at_m).filter(|at| *at > s_m);
+    above.fold(of.length_m(), f64::min) - s_m
+}

@@ -1,0 +1,60 @@
+//! Design cases.
+
+use super::Resolver;
+use super::site::current;
+use crate::line::{Case, CaseWave, CaseWind, Line, Unwritten};
+use crate::mistake::{Code, Mistake};
+use crate::read::Fields;
+
+pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    let mut nominal = None;
+    for (id, f) in root.keyed("case") {
+        r.part = format!("case.{id}");
+        for (key, what) in [
+            ("current", Unwritten::SlackWater),
+            ("water_level", Unwritten::WaterLevel),
+            ("wind", Unwritten::NoWind),
+            ("wave", Unwritten::NoWave),
+            ("strum", Unwritten::NoStrum),
+        ] {
+            if !f.has(key) {
+                r.unwritten(what);
+            }
+        }
+        let says_so = f.flag("nominal").filter(|(says_so, _)| **says_so);
+        if let Some((_, site)) = says_so {
+            if let Some(before) = nominal {
+                r.tell(
+                    Mistake::error(
+                        Code::Duplicate,
+                        site,
+                        "one case alone gives the depths that count elsewhere",
+                    )
+                    .label("nominal as well")
+                    .related(before, "the first"),
+                );
+            }
+            nominal = nominal.or(Some(site));
+        }
+        line.cases.push(Case {
+            id: id.to_owned(),
+            at: f.site,
+            current: current(r, f),
+            water_level_m: f.q("water_level"),
+            wind: f.table("wind").and_then(|(t, _)| {
+                Some(CaseWind {
+                    speed_m_s: t.q("speed")?,
+                    towards_deg: t.deg("towards"),
+                })
+            }),
+            wave: f.table("wave").and_then(|(t, _)| {
+                Some(CaseWave {
+                    height_m: t.q("height")?,
+                    period_s: t.q("period")?,
+                })
+            }),
+            strum: f.flag("strum").is_some_and(|(strums, _)| *strums),
+            nominal: says_so.is_some(),
+        });
+    }
+}

@@ -1,0 +1,575 @@
+//! The picture of a line in the water: from the side and true to scale, in every design case, with its modules, the bed, the water levels
+//! and the current beside it.
+//!
+//! A case is told by the dashes of its line and by its number, which stands on the line and in the legend.
+
+use assess::input::{DesignCase, MooredTop, Thing};
+use assess::{CaseShape, HungLine, Moorings};
+use plan::Line;
+
+use super::canvas::{Align, Area, checked_size, shortened, text_width};
+use super::colour::{BAR, BLACK, GRID_LINE, INK, QUIET_INK, Rgb, WHITE};
+use super::drawing::Drawing;
+use super::shapes::{self, Shape};
+use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+
+const DASHES: [&[f32]; 8] = [
+    &[],
+    &[14.0, 5.0],
+    &[6.0, 5.0],
+    &[2.0, 4.0],
+    &[16.0, 4.0, 2.0, 4.0],
+    &[16.0, 4.0, 2.0, 4.0, 2.0, 4.0],
+    &[9.0, 3.0, 9.0, 10.0],
+    &[26.0, 6.0],
+];
+const LETTERS_PX: f32 = 15.0;
+const ROW_PX: f64 = 24.0;
+/// Room for the names of modules, and for the current.
+const NAMES_PX: f64 = 270.0;
+const CURRENT_PX: f64 = 190.0;
+const MARK_PX: f64 = 7.0;
+const BED: Rgb = [214, 205, 190];
+
+/// The picture of a line as a PNG file.
+///
+/// # Errors
+/// [`PictureError::Size`]; [`PictureError::Range`] where the line has no shape in any case.
+pub fn mooring_picture_png(
+    line: &Line,
+    found: &Moorings,
+    of: &HungLine,
+    size: PictureSize,
+) -> Result<Vec<u8>, PictureError> {
+    let shapes = Page::new(line, found, of, size)?.draw()?;
+    let (title, about) = (title(line, of), description(line, found, of));
+    Ok(shapes::png(&shapes, size, &title, &about))
+}
+
+/// The picture of a line as an SVG file.
+///
+/// # Errors
+/// As [`mooring_picture_png`].
+pub fn mooring_picture_svg(
+    line: &Line,
+    found: &Moorings,
+    of: &HungLine,
+    size: PictureSize,
+) -> Result<String, PictureError> {
+    let shapes = Page::new(line, found, of, size)?.draw()?;
+    let (title, about) = (title(line, of), description(line, found, of));
+    Ok(shapes::svg(&shapes, size, &title, &about))
+}
+
+fn title(line: &Line, of: &HungLine) -> String {
+    format!(
+        "{}: the line from anchor.{} to {}",
+        line.deployment.name,
+        line.anchors[of.line.anchor].id,
+        of.line.top.path(line)
+    )
+}
+
+fn description(line: &Line, found: &Moorings, of: &HungLine) -> String {
+    let cases: Vec<String> = found
+        .cases
+        .iter()
+        .zip(&of.shapes)
+        .map(|(case, shape)| match shape {
+            Ok(shape) => format!("{}: top {:.2} m off", case.id, shape.shape.excursion_m()),
+            Err(why) => format!("{}: {why}", case.id),
+        })
+        .collect();
+    let modules: Vec<String> = of
+        .modules
+        .iter()
+        .map(|m| {
+            format!(
+                "{} {:.2} m to {:.2} m deep",
+                line.module_path(m.module),
+                m.shallowest_m.value,
+                m.deepest_m.value
+            )
+        })
+        .collect();
+    format!(
+        "Side view true to scale. Cases: {}. Modules: {}.",
+        cases.join("; "),
+        modules.join("; ")
+    )
+}
+
+struct Page<'a> {
+    line: &'a Line,
+    found: &'a Moorings,
+    of: &'a HungLine,
+    size: PictureSize,
+    /// Where the line is seen along, towards east and north.
+    along: [f64; 2],
+    /// Depth of the bed below the site's level, m.
+    bed_m: f64,
+    plot: Area,
+    depth: Axis,
+    across: Axis,
+}
+
+impl<'a> Page<'a> {
+    fn new(
+        line: &'a Line,
+        found: &'a Moorings,
+        of: &'a HungLine,
+        size: PictureSize,
+    ) -> Result<Page<'a>, PictureError> {
+        checked_size(size.width_px, size.height_px)?;
+        let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
+        let rows = found.cases.len().div_ceil(2) as f64;
+        let mut plot = Area {
+            left: 70.0,
+            right: width - NAMES_PX - CURRENT_PX - 100.0,
+            top: 92.0,
+            bottom: height - 74.0 - ROW_PX * rows,
+        };
+        let along = seen_along(of);
+        let bed_m = line.sea.water_depth_m.si;
+        let highest_m = found.cases.iter().map(|c| c.level_m).fold(0.0, f64::max);
+        let tall_m = 1.12 * (bed_m + highest_m);
+        let top_m = -highest_m - 0.07 * (bed_m + highest_m);
+        let (mut low_m, mut high_m) = (0.0_f64, 0.0_f64);
+        for shape in of.shapes.iter().flatten() {
+            for point in &shape.shape.points {
+                let at = point.at_m[0] * along[0] + point.at_m[1] * along[1];
+                (low_m, high_m) = (low_m.min(at), high_m.max(at));
+            }
+        }
+        let room_px = (plot.width(), plot.bottom - plot.top);
+        // One metre is as long in both directions: the tighter of the two decides.
+        let wide_m = 1.12 * (high_m - low_m) + 0.02 * tall_m;
+        let per_px = (tall_m / room_px.1).max(wide_m / room_px.0);
+        plot.bottom = plot.top + tall_m / per_px;
+        let half_m = 0.5 * room_px.0 * per_px;
+        let middle_m = 0.5 * (low_m + high_m);
+        let depth = Axis::new(
+            "depth",
+            "m",
+            AxisScale::Linear,
+            (top_m, top_m + tall_m),
+            (plot.top, plot.bottom),
+        )?;
+        let across = Axis::new(
+            "distance from the anchor",
+            "m",
+            AxisScale::Linear,
+            (middle_m - half_m, middle_m + half_m),
+            (plot.left, plot.right),
+        )?;
+        Ok(Page {
+            line,
+            found,
+            of,
+            size,
+            along,
+            bed_m,
+            plot,
+            depth,
+            across,
+        })
+    }
+
+    fn at(&self, [x, y, z]: [f64; 3]) -> (f64, f64) {
+        let along_m = x * self.along[0] + y * self.along[1];
+        (self.across.px(along_m), self.depth.px(self.bed_m - z))
+    }
+
+    fn draw(&self) -> Result<Vec<Shape>, PictureError> {
+        let title = title(self.line, self.of);
+        let mut drawing = Drawing::titled(&title, f64::from(self.size.width_px));
+        let plot = self.plot;
+        drawing.frame(plot, &self.depth, "depth below the level of the site, m");
+        let (low_m, high_m) = self.across.range();
+        let (ticks, decimals) = linear_ticks(low_m, high_m, 8);
+        for tick in ticks {
+            drawing.line_across(plot, self.across.px(tick), format!("{tick:.decimals$}"));
+        }
+        let [east, north] = self.along;
+        let towards_deg = libm::atan2(east, north).to_degrees().rem_euclid(360.0);
+        drawing.text(
+            format!("m from the anchor towards {towards_deg:.0}\u{b0}, on the scale of the depth"),
+            (plot.right, plot.bottom + 42.0),
+            Align::Right,
+            INK,
+        );
+        self.bed(&mut drawing, plot);
+        self.levels(&mut drawing);
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            if let Ok(shape) = shape {
+                self.one_line(&mut drawing, ix, shape);
+            }
+        }
+        self.marks(&mut drawing);
+        let mut placed = Vec::new();
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            if let Ok(shape) = shape {
+                self.number(&mut drawing, (ix, shape), &mut placed);
+            }
+        }
+        drawing.border(plot);
+        self.names(&mut drawing);
+        self.current(&mut drawing)?;
+        self.legend(&mut drawing);
+        Ok(drawing.shapes)
+    }
+
+    fn bed(&self, drawing: &mut Drawing, area: Area) {
+        let y = self.depth.px(self.bed_m);
+        drawing.fill((area.left, y, area.right, area.bottom), BED);
+        drawing.line(vec![(area.left, y), (area.right, y)], INK, 1.6);
+    }
+
+    /// The water's surface in each case, once for each level.
+    fn levels(&self, drawing: &mut Drawing) {
+        let mut levels: Vec<f64> = self.found.cases.iter().map(|c| c.level_m).collect();
+        levels.sort_by(f64::total_cmp);
+        levels.dedup();
+        for level_m in &levels {
+            let y = self.depth.px(-level_m);
+            let ends = vec![(self.plot.left, y), (self.plot.right, y)];
+            drawing.dashed(ends, BAR, 1.2, &[3.0, 3.0]);
+        }
+        let (Some(lowest), Some(highest)) = (levels.first(), levels.last()) else {
+            return;
+        };
+        // Levels lie close on the page: one word above the highest stands for all.
+        let word = if lowest == highest {
+            format!("water at {}", signed(*highest))
+        } else {
+            format!("water from {} to {}", signed(*lowest), signed(*highest))
+        };
+        let at = (self.plot.left + 6.0, self.depth.px(-highest) - 5.0);
+        drawing.text(word, at, Align::Left, BAR);
+    }
+
+    fn one_line(&self, drawing: &mut Drawing, ix: usize, shape: &CaseShape) {
+        let points: Vec<(f64, f64)> = shape.shape.points.iter().map(|p| self.at(p.at_m)).collect();
+        drawing.dashed(points, colour(ix), 2.0, dashes(ix));
+        let (x, y) = self.at(shape.shape.top_m);
+        match self.of.line.top {
+            MooredTop::Buoy { .. } => {
+                let hull = vec![
+                    (x - 11.0, y - 6.0),
+                    (x + 11.0, y - 6.0),
+                    (x + 7.0, y + 5.0),
+                    (x - 7.0, y + 5.0),
+                    (x - 11.0, y - 6.0),
+                ];
+                drawing.line(hull, colour(ix), 1.6);
+                drawing.line(vec![(x, y - 6.0), (x, y - 18.0)], colour(ix), 1.6);
+            }
+            MooredTop::Float { .. } => drawing.line(ring(x, y, 8.0), colour(ix), 1.6),
+        }
+    }
+
+    /// The number of a case on its line, clear of what hangs there and of the numbers before it.
+    fn number(
+        &self,
+        drawing: &mut Drawing,
+        (ix, shape): (usize, &CaseShape),
+        placed: &mut Vec<(f64, f64)>,
+    ) {
+        let cases = self.found.cases.len().max(2) as f64;
+        let share = 0.12 + 0.55 * ix as f64 / (cases - 1.0);
+        let s_m = (1.0 - share) * self.of.line.length_m();
+        let mut points: Vec<(f64, (f64, f64))> = shape
+            .shape
+            .points
+            .iter()
+            .map(|p| ((p.s_m - s_m).abs(), self.at(p.at_m)))
+            .collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let all = self.of.shapes.iter().flatten();
+        let marks: Vec<(f64, f64)> = all
+            .flat_map(|shape| shape.things.iter().map(|t| self.at(t.at_m)))
+            .collect();
+        let clear = |at: &(f64, f64)| {
+            let far = |other: &(f64, f64)| libm::hypot(at.0 - other.0, at.1 - other.1) > 18.0;
+            marks.iter().all(far) && placed.iter().all(far)
+        };
+        let found = points.iter().map(|p| p.1).find(clear);
+        if let Some(at) = found.or_else(|| points.first().map(|p| p.1)) {
+            plate(drawing, &(ix + 1).to_string(), at);
+            placed.push(at);
+        }
+    }
+
+    fn marks(&self, drawing: &mut Drawing) {
+        let (x, y) = (self.across.px(0.0), self.depth.px(self.bed_m));
+        drawing.fill((x - 9.0, y - 4.0, x + 9.0, y + 8.0), INK);
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            let Ok(shape) = shape else { continue };
+            for thing in &shape.things {
+                let (x, y) = self.at(thing.at_m);
+                match thing.what {
+                    Thing::Float(_) => {
+                        drawing.line(ring(x, y, 5.0), WHITE, 3.6);
+                        drawing.line(ring(x, y, 5.0), INK, 1.4);
+                    }
+                    Thing::Weight(_) => drawing.fill((x - 4.0, y - 4.0, x + 4.0, y + 4.0), INK),
+                    Thing::Module(_) => {
+                        let m = if self.found.cases[ix].nominal {
+                            MARK_PX
+                        } else {
+                            4.0
+                        };
+                        let corners =
+                            vec![(x - m, y), (x, y - m), (x + m, y), (x, y + m), (x - m, y)];
+                        drawing.line(corners.clone(), WHITE, 4.4);
+                        drawing.line(corners, BLACK, 1.6);
+                    }
+                }
+            }
+        }
+    }
+
+    /// What hangs on the line, with the depths that it sees, in a column that keeps its names apart.
+    fn names(&self, drawing: &mut Drawing) {
+        let numbered = self.found.cases.iter().enumerate();
+        let nominal = numbered.filter(|(_, c)| c.nominal).map(|(ix, _)| ix);
+        let first = nominal
+            .chain(0..self.found.cases.len())
+            .find_map(|ix| self.of.shapes[ix].as_ref().ok());
+        let Some(shape) = first else { return };
+        let mut names: Vec<(String, (f64, f64))> = shape
+            .things
+            .iter()
+            .map(|thing| (self.told(thing.what), self.at(thing.at_m)))
+            .collect();
+        let (x, y) = self.at(shape.shape.top_m);
+        let top = match self.of.line.top {
+            MooredTop::Buoy { module, .. } => self.told(Thing::Module(module)),
+            MooredTop::Float { float, .. } => self.told(Thing::Float(float)),
+        };
+        names.push((top, (x, y)));
+        let anchor = format!("anchor.{}", self.line.anchors[self.of.line.anchor].id);
+        names.push((anchor, (self.across.px(0.0), self.depth.px(self.bed_m))));
+        names.sort_by(|a, b| a.1.1.total_cmp(&b.1.1));
+        let left = self.plot.right + 16.0;
+        // From the top down no name is nearer than a row to the one before; then from the bottom up they are pushed back onto the page.
+        let mut rows: Vec<f64> = Vec::new();
+        for (_, (_, y)) in &names {
+            let least = rows.last().map_or(self.plot.top, |last| last + 19.0);
+            rows.push(y.max(least));
+        }
+        let mut most = self.plot.bottom;
+        for row in rows.iter_mut().rev() {
+            *row = row.min(most);
+            most = *row - 19.0;
+        }
+        for ((name, (x, y)), row) in names.iter().zip(&rows) {
+            let leader = vec![(x + 10.0, *y), (self.plot.right, *row), (left - 4.0, *row)];
+            drawing.line(leader, QUIET_INK, 0.7);
+            let name = shortened(name, LETTERS_PX, NAMES_PX - 26.0);
+            drawing.text(name, (left, row + 5.0), Align::Left, INK);
+        }
+    }
+
+    fn told(&self, what: Thing) -> String {
+        let path = what.path(self.line);
+        let Thing::Module(module) = what else {
+            return path;
+        };
+        let id = path.trim_start_matches("module.").to_owned();
+        match self.of.modules.iter().find(|m| m.module == module) {
+            Some(m) if m.deepest_m.value <= 0.0 => format!("{id}: at the surface"),
+            Some(m) => format!(
+                "{id}: {:.1} to {:.1} m",
+                m.shallowest_m.value, m.deepest_m.value
+            ),
+            None => id,
+        }
+    }
+
+    /// Speed of the current by depth, each case as its line is drawn.
+    fn current(&self, drawing: &mut Drawing) -> Result<(), PictureError> {
+        let right = f64::from(self.size.width_px) - 30.0;
+        let area = Area {
+            left: right - CURRENT_PX,
+            right,
+            ..self.plot
+        };
+        let fastest_m_s = self
+            .found
+            .cases
+            .iter()
+            .flat_map(|c| c.current.iter().map(|p| p.1))
+            .fold(0.0, f64::max);
+        let (low_m, high_m) = self.depth.range();
+        for tick in linear_ticks(low_m, high_m, 6).0 {
+            let y = self.depth.px(tick);
+            drawing.line(vec![(area.left, y), (area.right, y)], GRID_LINE, 1.0);
+        }
+        self.bed(drawing, area);
+        if fastest_m_s == 0.0 {
+            drawing.border(area);
+            let word = "slack water in every case";
+            drawing.text(word, (area.left, area.top - 10.0), Align::Left, INK);
+            return Ok(());
+        }
+        let speed = Axis::new(
+            "speed of the current",
+            "m/s",
+            AxisScale::Linear,
+            (0.0, 1.08 * fastest_m_s),
+            (area.left, area.right),
+        )?;
+        let (ticks, decimals) = linear_ticks(0.0, 1.08 * fastest_m_s, 4);
+        for tick in ticks {
+            let x = speed.px(tick);
+            let bottom = self.depth.px(self.bed_m);
+            drawing.line(vec![(x, area.top), (x, bottom)], GRID_LINE, 1.0);
+            drawing.label_below(area, x, format!("{tick:.decimals$}"));
+        }
+        let word = "water current, m/s";
+        drawing.text(word, (area.left, area.top - 10.0), Align::Left, INK);
+        let running = self.found.cases.iter().filter(|c| !c.current.is_empty());
+        let count = running.count().max(2) as f64;
+        let mut seen = 0.0;
+        for (ix, case) in self.found.cases.iter().enumerate() {
+            if case.current.is_empty() {
+                continue;
+            }
+            let points: Vec<(f64, f64)> = profile(case)
+                .into_iter()
+                .map(|(depth_m, m_s)| (speed.px(m_s), self.depth.px(depth_m - case.level_m)))
+                .collect();
+            drawing.dashed(points.clone(), colour(ix), 2.0, dashes(ix));
+            let share = 0.08 + 0.8 * seen / (count - 1.0);
+            seen += 1.0;
+            let depth_m = share * case.water.depth_m;
+            let (m_s, _) = case.water.current.speed_and_direction(depth_m);
+            let y = self.depth.px(depth_m - case.level_m);
+            plate(drawing, &(ix + 1).to_string(), (speed.px(m_s), y));
+        }
+        drawing.border(area);
+        Ok(())
+    }
+
+    fn legend(&self, drawing: &mut Drawing) {
+        let (width, height) = (
+            f64::from(self.size.width_px),
+            f64::from(self.size.height_px),
+        );
+        let rows = self.found.cases.len().div_ceil(2);
+        let top = height - ROW_PX * rows as f64;
+        let column_px = 0.5 * (width - 100.0);
+        for (ix, case) in self.found.cases.iter().enumerate() {
+            let left = 70.0 + column_px * (ix / rows) as f64;
+            let y = top + ROW_PX * (ix % rows) as f64;
+            plate(drawing, &(ix + 1).to_string(), (left + 6.0, y));
+            let ends = vec![(left + 22.0, y), (left + 76.0, y)];
+            drawing.dashed(ends, colour(ix), 2.0, dashes(ix));
+            let words = shortened(&self.words(ix, case), LETTERS_PX, column_px - 94.0);
+            drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
+        }
+    }
+
+    fn words(&self, ix: usize, case: &DesignCase) -> String {
+        let mut words = format!("{}: water at {}", case.id, signed(case.level_m));
+        let fastest_m_s = case.current.iter().map(|p| p.1).fold(0.0, f64::max);
+        if fastest_m_s > 0.0 {
+            let (_, towards_deg) = case.water.current.speed_and_direction(0.0);
+            words.push_str(&format!(", to {towards_deg:.0}\u{b0}"));
+        }
+        if let Some((wind_m_s, _)) = case.wind {
+            words.push_str(&format!(", wind {wind_m_s} m/s"));
+        }
+        if case.strum {
+            words.push_str(", ropes strum");
+        }
+        match &self.of.shapes[ix] {
+            Ok(shape) => {
+                words.push_str(&format!(", top {:.1} m off", shape.shape.excursion_m()));
+                if shape.buoy.is_some_and(|b| b.reserve_n <= 0.0) {
+                    words.push_str(", pulled under");
+                }
+            }
+            Err(_) => words.push_str(", shape unknown"),
+        }
+        words
+    }
+}
+
+/// A level with its sign, none for nothing.
+fn signed(level_m: f64) -> String {
+    if level_m == 0.0 {
+        "0 m".to_owned()
+    } else {
+        format!("{level_m:+} m")
+    }
+}
+
+/// Towards where the line goes furthest; east where it stands upright in every case.
+fn seen_along(of: &HungLine) -> [f64; 2] {
+    let widest = of
+        .shapes
+        .iter()
+        .flatten()
+        .max_by(|a, b| a.shape.excursion_m().total_cmp(&b.shape.excursion_m()));
+    match widest {
+        Some(shape) if shape.shape.excursion_m() > 0.0 => {
+            let [x, y, _] = shape.shape.top_m;
+            let far = shape.shape.excursion_m();
+            [x / far, y / far]
+        }
+        _ => [1.0, 0.0],
+    }
+}
+
+/// Depth and speed of a case's current from the surface to the bed, constant beyond its points.
+fn profile(case: &DesignCase) -> Vec<(f64, f64)> {
+    let bed_m = case.water.depth_m;
+    let mut points: Vec<(f64, f64)> = case
+        .current
+        .iter()
+        .map(|p| (p.0, p.1))
+        .filter(|p| p.0 <= bed_m)
+        .collect();
+    if let Some(first) = points.first().copied()
+        && first.0 > 0.0
+    {
+        points.insert(0, (0.0, first.1));
+    }
+    let (at_bed_m_s, _) = case.water.current.speed_and_direction(bed_m);
+    points.push((bed_m, at_bed_m_s));
+    points
+}
+
+fn dashes(ix: usize) -> &'static [f32] {
+    DASHES[ix % DASHES.len()]
+}
+
+fn colour(ix: usize) -> Rgb {
+    if ix.is_multiple_of(2) { INK } else { BAR }
+}
+
+fn ring(x: f64, y: f64, radius: f64) -> Vec<(f64, f64)> {
+    (0..=16)
+        .map(|i| {
+            let turn = f64::from(i) * core::f64::consts::PI / 8.0;
+            (x + radius * libm::cos(turn), y + radius * libm::sin(turn))
+        })
+        .collect()
+}
+
+/// A word on a white plate with a thin edge, its middle at a place.
+fn plate(drawing: &mut Drawing, word: &str, (x, y): (f64, f64)) {
+    let half = 0.5 * text_width(word, LETTERS_PX) + 3.0;
+    drawing.fill((x - half, y - 9.0, x + half, y + 9.0), WHITE);
+    let edge = vec![
+        (x - half, y - 9.0),
+        (x + half, y - 9.0),
+        (x + half, y + 9.0),
+        (x - half, y + 9.0),
+        (x - half, y - 9.0),
+    ];
+    drawing.line(edge, QUIET_INK, 0.8);
+    drawing.text(word, (x, y + 5.0), Align::Centre, INK);
+}

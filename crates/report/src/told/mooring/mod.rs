@@ -1,0 +1,317 @@
+//! Where the line hangs, told for people and for programs.
+
+mod json;
+
+use std::fmt::Write as _;
+
+use assess::input::{DesignCase, MooredTop};
+use assess::{Extreme, FlowNoise, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S};
+use mooring::Effort;
+use plan::Line;
+
+use super::check::wrap;
+
+pub use json::mooring_json;
+
+/// Width of running text.
+const WIDTH: usize = 110;
+
+/// Every line in every design case.
+#[must_use]
+pub fn mooring_text(line: &Line, found: &Moorings) -> String {
+    let mut out = format!("{}\n\nDesign cases\n", line.deployment.name);
+    let widest = found.cases.iter().map(|c| c.id.chars().count()).max();
+    let wide = widest.unwrap_or(0).max(4);
+    let _ = writeln!(
+        out,
+        "  {:<wide$}  {:>8}  {:>22}  {:>16}  {:>12}  ropes",
+        "case", "water m", "current m/s", "wind", "waves"
+    );
+    for case in &found.cases {
+        one_case(&mut out, case, wide);
+    }
+    for of in &found.lines {
+        match of {
+            Ok(of) => one_line(&mut out, line, found, of, wide),
+            Err(not) => {
+                let _ = writeln!(out, "\n{}: its shape is unknown", not.section);
+                for why in &not.why {
+                    item(&mut out, why);
+                }
+            }
+        }
+    }
+    if !found.assumed.is_empty() {
+        let _ = writeln!(out, "\nTaken although the plan does not write it");
+        for what in &found.assumed {
+            item(&mut out, what);
+        }
+    }
+    let _ = writeln!(out, "\nWhat this leaves out");
+    for what in LEFT_OUT {
+        item(&mut out, what);
+    }
+    let _ = writeln!(out, "\nCautions");
+    for what in MOORING_CAUTIONS {
+        item(&mut out, what);
+    }
+    out
+}
+
+const LEFT_OUT: [&str; 2] = [
+    "the line is at rest in a steady current: waves move the water at each module as told, and what they do to tensions is not computed",
+    "no bending, no twist, no friction on the bed, a flat bed; what grows on the line adds weight and drag",
+];
+
+fn item(out: &mut String, what: &str) {
+    for (row, text) in wrap(what, WIDTH).iter().enumerate() {
+        let mark = if row == 0 { '-' } else { ' ' };
+        let _ = writeln!(out, "  {mark} {text}");
+    }
+}
+
+fn one_case(out: &mut String, case: &DesignCase, wide: usize) {
+    let current = match case.current.as_slice() {
+        [] => "slack".to_owned(),
+        [(_, speed, towards)] => format!("{speed} to {towards:.0}\u{b0}"),
+        [(_, first, one), .., (_, last, other)] if one == other => {
+            format!("{first} .. {last} to {one:.0}\u{b0}")
+        }
+        [(_, first, one), .., (_, last, other)] => {
+            format!("{first} .. {last} to {one:.0} .. {other:.0}\u{b0}")
+        }
+    };
+    let wind = case.wind.map_or_else(
+        || "none".to_owned(),
+        |(speed, towards)| format!("{speed} m/s to {towards:.0}\u{b0}"),
+    );
+    let wave = case.wave.map_or_else(
+        || "none".to_owned(),
+        |(height, period)| format!("{height} m, {period} s"),
+    );
+    let _ = writeln!(
+        out,
+        "  {:<wide$}  {:>8.2}  {current:>22}  {wind:>16}  {wave:>12}  {}{}",
+        case.id,
+        case.water.depth_m,
+        if case.strum { "strum" } else { "still" },
+        if case.nominal {
+            ", gives the depths that count elsewhere"
+        } else {
+            ""
+        }
+    );
+}
+
+fn one_line(out: &mut String, line: &Line, found: &Moorings, of: &HungLine, wide: usize) {
+    let _ = writeln!(
+        out,
+        "\nanchor.{} to {}, {:.2} m of line",
+        line.anchors[of.line.anchor].id,
+        of.line.top.path(line),
+        of.line.length_m()
+    );
+    let buoy = matches!(of.line.top, MooredTop::Buoy { .. });
+    let _ = writeln!(
+        out,
+        "  {:<wide$}  {:>9}  {:>9}  {:>8}  {:>8}  {:>8}{}",
+        "case",
+        "top off m",
+        "top at m",
+        "pull N",
+        "anchor N",
+        "lifted N",
+        if buoy { "  draught m  reserve N" } else { "" }
+    );
+    for (case, shape) in found.cases.iter().zip(&of.shapes) {
+        let shape = match shape {
+            Ok(shape) => shape,
+            Err(why) => {
+                let _ = writeln!(out, "  {:<wide$}  no shape: {why}", case.id);
+                continue;
+            }
+        };
+        let [x, y, z] = shape.shape.top_n;
+        let [ax, ay, az] = shape.shape.anchor_n;
+        let held = shape.buoy.map_or_else(String::new, |b| {
+            format!(
+                "  {:>9.2}  {:>9.0}{}",
+                b.draught_m,
+                b.reserve_n,
+                if b.reserve_n <= 0.0 {
+                    "  pulled under"
+                } else {
+                    ""
+                }
+            )
+        });
+        let bars = match shape.shape.effort {
+            Effort::Shooting { .. } => "",
+            Effort::Bars { .. } => "  by bars: good to a few millimetres",
+        };
+        let lies = shape.shape.touch.map_or_else(String::new, |touch| {
+            format!("  {:.1} m lie on the bed", touch.s_m)
+        });
+        let _ = writeln!(
+            out,
+            "  {:<wide$}  {:>9.2}  {:>9.2}  {:>8.0}  {:>8.0}  {:>8.0}{held}{lies}{bars}",
+            case.id,
+            shape.shape.excursion_m(),
+            shape.top_depth_m,
+            (x * x + y * y + z * z).sqrt(),
+            libm::hypot(ax, ay),
+            az,
+        );
+    }
+    modules(out, line, found, of);
+    tensions(out, line, found, of);
+    noise(out, line, found, &of.flow_noise);
+}
+
+fn case_of(found: &Moorings, extreme: &Extreme) -> String {
+    found.cases[extreme.case].id.clone()
+}
+
+fn modules(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
+    if of.modules.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\n  Modules over all cases");
+    for m in &of.modules {
+        let case = |e: &Extreme| case_of(found, e);
+        let above = m.above_n.map_or_else(String::new, |n| {
+            format!(", pulled with {:.0} N from above ({})", n.value, case(&n))
+        });
+        let _ = writeln!(
+            out,
+            "  {}: {:.2} m ({}) to {:.2} m ({}) deep, tilts to {:.1}\u{b0} ({}){above}, {:.0} N from below ({})",
+            line.module_path(m.module),
+            m.shallowest_m.value,
+            case(&m.shallowest_m),
+            m.deepest_m.value,
+            case(&m.deepest_m),
+            m.tilt_deg.value,
+            case(&m.tilt_deg),
+            m.below_n.value,
+            case(&m.below_n)
+        );
+    }
+    waves(out, line, found, of);
+}
+
+/// What waves do at the modules, in the case with the highest.
+fn waves(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
+    let highest = found
+        .cases
+        .iter()
+        .enumerate()
+        .filter(|(ix, c)| c.wave.is_some() && of.shapes[*ix].is_ok())
+        .max_by(|a, b| {
+            let height = |c: &DesignCase| c.wave.map_or(0.0, |w| w.0);
+            height(a.1).total_cmp(&height(b.1))
+        });
+    let Some((ix, case)) = highest else { return };
+    let Ok(shape) = &of.shapes[ix] else { return };
+    let _ = writeln!(
+        out,
+        "\n  Waves at rest of the line ({}): amplitudes",
+        case.id
+    );
+    for thing in &shape.things {
+        if let Some(wave) = thing.wave {
+            let _ = writeln!(
+                out,
+                "  {}: {:.2} m across, {:.2} m up and down, {:.2} m/s, {:.2} m of water in pressure",
+                thing.what.path(line),
+                wave.across_m,
+                wave.up_m,
+                wave.across_m_s,
+                wave.pressure_m
+            );
+        }
+    }
+}
+
+fn tensions(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
+    let _ = writeln!(out, "\n  Loads over all cases");
+    for s in &of.sections {
+        let _ = writeln!(
+            out,
+            "  section.{}: {:.0} N ({}) to {:.0} N ({})",
+            line.sections[s.section.0].id,
+            s.least_n.value,
+            case_of(found, &s.least_n),
+            s.tension_n.value,
+            case_of(found, &s.tension_n)
+        );
+    }
+    if let (Some(level), Some(up)) = (&of.anchor.horizontal_n, &of.anchor.vertical_n) {
+        let _ = writeln!(
+            out,
+            "  anchor.{}: {:.0} N along the bed ({}), {:.0} N upwards ({})",
+            line.anchors[of.anchor.anchor].id,
+            level.value,
+            case_of(found, level),
+            up.value,
+            case_of(found, up)
+        );
+    }
+    if let Some(widest) = &of.watch_circle {
+        let _ = writeln!(
+            out,
+            "  watch circle: {:.2} m about the anchor ({})",
+            widest.radius_m, found.cases[widest.case].id
+        );
+    }
+}
+
+fn noise(out: &mut String, line: &Line, found: &Moorings, all: &[FlowNoise]) {
+    if all.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\n  What hydrophones may hear of the line itself");
+    for one in all {
+        let strum = one.strum_hz.map_or_else(
+            || "no regular vortices".to_owned(),
+            |f| {
+                let mode = one.nearest_mode.map_or_else(String::new, |(n, hz)| {
+                    format!(", mode {n} of the rope above it is at {hz:.2} Hz")
+                });
+                format!(
+                    "vortices leave the rope at {f:.2} Hz and pull at {:.2} Hz{mode}",
+                    2.0 * f
+                )
+            },
+        );
+        let _ = writeln!(
+            out,
+            "  {}: {:.2} m/s past it ({}); {strum}",
+            line.sensor_path(one.sensor),
+            one.speed_m_s,
+            found.cases[one.case].id
+        );
+        for band in &one.bands {
+            let (low, high) = band.band_hz;
+            let what = match (band.strum_within, band.flow_within) {
+                (true, true) => "strum and flow noise may fall into it",
+                (true, false) => "strum may fall into it",
+                (false, true) => "flow noise may fall into it",
+                (false, false) => "clear of both",
+            };
+            let _ = writeln!(
+                out,
+                "    detector.{}, {low:.0} to {high:.0} Hz: {what}",
+                band.detector
+            );
+        }
+    }
+    let any = all.iter().flat_map(|n| &n.bands);
+    if any.clone().any(|b| b.strum_within || b.flow_within) {
+        item(
+            out,
+            &format!(
+                "a fairing, a compliant suspension, a heavier line or a high-pass helps; flagged in flow above {QUIET_M_S} m/s, and how loud it is only a recording at the site says"
+            ),
+        );
+    }
+}

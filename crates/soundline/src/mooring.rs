@@ -1,0 +1,98 @@
+//! `soundline mooring`: where the line hangs and what it pulls, in every design case.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use assess::moorings;
+use report::{mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::out::{Format, Out};
+use crate::outputs::{Outputs, Pictures, shown};
+use crate::plan_file;
+
+/// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
+///
+/// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The plan; its sections, housings, floats, hull and anchor say what hangs.
+    plan: PathBuf,
+    /// Draw each line true to scale, with its modules, the bed and the current: a .png and a .svg in this folder.
+    #[arg(long, value_name = "DIR", value_parser = crate::picture_name::folder)]
+    picture: Option<PathBuf>,
+    /// Replace the pictures if they exist.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Why it cannot be told where the line hangs.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum MooringCommandError {
+    /// The plan gives no cases.
+    #[error("where the line hangs cannot be worked out: {0}")]
+    Cases(#[from] assess::input::CasesError),
+    /// Nothing hangs.
+    #[error("the plan has no `section`: nothing says what its modules hang on")]
+    NoSections,
+    /// The picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] report::PictureError),
+}
+
+impl MooringCommandError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            Self::Cases(assess::input::CasesError::NothingToTake { .. }) => Some(
+                "declare cases, as in [case.spring] with current = [{ depth = \"0 m\", speed = \"0.9 m/s\" }] and water_level = \"1.8 m\", or write what is missing into [site]: tide = { lowest = \"-1.8 m\", highest = \"1.9 m\" }"
+                    .to_owned(),
+            ),
+            Self::NoSections => Some(
+                "add [section.ID] with from, to, length and rope".to_owned(),
+            ),
+            Self::Cases(_) | Self::Draw(_) => None,
+        }
+    }
+}
+
+pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    let reading = plan_file::read_and_show(&args.plan, out)?;
+    let line = plan_file::line(&reading, &args.plan)?;
+    if line.sections.is_empty() {
+        return Err(MooringCommandError::NoSections.into());
+    }
+    let found = moorings(line).map_err(MooringCommandError::from)?;
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
+    let drawn: Vec<_> = found
+        .lines
+        .iter()
+        .filter_map(|of| of.as_ref().ok())
+        .collect();
+    let names = drawn
+        .iter()
+        .map(|of| format!("mooring-{}", line.anchors[of.line.anchor].id));
+    let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
+    pictures.draw(&outputs, |ix, page| {
+        let of = drawn[ix];
+        let png = mooring_picture_png(line, &found, of, page)?;
+        Ok::<_, MooringCommandError>((png, mooring_picture_svg(line, &found, of, page)?))
+    })?;
+    match out.format {
+        Format::Text => {
+            out.stdout
+                .write_all(mooring_text(line, &found).as_bytes())?;
+            pictures.tell(&mut out.stdout)?;
+        }
+        Format::Json => {
+            let mut whole = out.of_plan(mooring_json(line, &found));
+            whole["pictures"] = json!(shown(pictures.paths()));
+            out.json(&whole)?;
+        }
+    }
+    let known = drawn.len() == found.lines.len()
+        && drawn.iter().all(|of| of.shapes.iter().all(Result::is_ok));
+    Ok(if known { Exit::Met } else { Exit::Unknown })
+}

@@ -1,0 +1,94 @@
+//! `soundline mooring` on the invented Harrow Sound.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::support::{expect_status, repository, run, stderr, stdout};
+
+fn plan(name: &str) -> String {
+    let path = format!("plans/{name}/plan.toml");
+    repository(&path).display().to_string()
+}
+
+/// Text and JSON tell the same; of each module its depths lie within those of the cases, and cautions stand below.
+#[test]
+fn verif_where_the_line_hangs_is_told() {
+    let output = run(&["--format", "json", "mooring", &plan("harrow-sound")]);
+    expect_status(&output, 0);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let line = &told["lines"][0];
+    let shapes = line["shapes"].as_array().unwrap();
+    assert_eq!(shapes.len(), told["cases"].as_array().unwrap().len());
+    let radius_m = line["watch_circle"]["radius_m"].as_f64().unwrap();
+    for shape in shapes {
+        assert!(shape["excursion_m"].as_f64().unwrap() <= radius_m);
+        for thing in shape["things"].as_array().unwrap() {
+            let modules = line["modules"].as_array().unwrap();
+            let own = modules
+                .iter()
+                .find(|m| m["module"] == thing["what"])
+                .unwrap();
+            let depth_m = thing["depth_m"].as_f64().unwrap();
+            assert!(own["shallowest"]["depth_m"].as_f64().unwrap() <= depth_m);
+            assert!(own["deepest"]["depth_m"].as_f64().unwrap() >= depth_m);
+        }
+    }
+    let output = run(&["mooring", &plan("harrow-sound")]);
+    expect_status(&output, 0);
+    let text = stdout(&output);
+    assert!(
+        text.contains(&format!("watch circle: {radius_m:.2} m")),
+        "{text}"
+    );
+    for word in [
+        "Cautions",
+        "tensioned lines",
+        "local rules decide",
+        "implode",
+    ] {
+        assert!(text.contains(word), "no {word}: {text}");
+    }
+}
+
+/// One picture a line, as PNG and SVG; the SVG names every case and every module.
+#[test]
+fn verif_the_picture_names_cases_and_modules() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().display().to_string();
+    let output = run(&["mooring", &plan("harrow-sound"), "--picture", &into]);
+    expect_status(&output, 0);
+    let svg = fs::read_to_string(folder.path().join("mooring-sinker.svg")).unwrap();
+    for word in [
+        "slack: water",
+        "storm: water",
+        "ropes strum",
+        "upper: ",
+        "lower: ",
+        "at the surface",
+        "anchor.sinker",
+    ] {
+        assert!(svg.contains(word), "no {word}");
+    }
+    let png = fs::read(folder.path().join("mooring-sinker.png")).unwrap();
+    assert!(png.starts_with(b"\x89PNG"));
+}
+
+/// A plan that says too little is told what is missing and how to say it.
+#[test]
+fn verif_a_plan_that_says_too_little_is_told_what_to_write() {
+    let output = run(&["mooring", &plan("silt-hollow")]);
+    expect_status(&output, 2);
+    let told = stderr(&output);
+    assert!(
+        told.contains("current, tide") && told.contains("[case.spring]"),
+        "{told}"
+    );
+    let output = run(&["mooring", &plan("kelp-gate")]);
+    expect_status(&output, 2);
+    assert!(
+        stderr(&output).contains("no `section`"),
+        "{}",
+        stderr(&output)
+    );
+}
