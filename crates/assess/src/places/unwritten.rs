@@ -39,9 +39,19 @@ pub(super) fn assumed(line: &Line, ask: &PlaceAsk) -> Vec<String> {
 
 pub(super) fn open(line: &Line, ask: &PlaceAsk) -> Vec<String> {
     let mut told = Vec::new();
-    if !line.sections.is_empty() {
+    let hangs = |r: &plan::Requirement| {
+        matches!(
+            r.that,
+            That::ModuleDepth { .. }
+                | That::ModuleTilt { .. }
+                | That::LineTension { .. }
+                | That::AnchorLoad { .. }
+                | That::WatchCircle { .. }
+        )
+    };
+    if !line.sections.is_empty() && !line.requirements.iter().any(hangs) {
         told.push(
-            "what it weighs and how it drags on the sections: the line is taken to hang straight"
+            "what it weighs and how it drags on the sections: the plan claims nothing of where the line hangs (`module-depth`, `line-tension`, `anchor-load`)"
                 .to_owned(),
         );
     }

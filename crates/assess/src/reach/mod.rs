@@ -23,6 +23,17 @@ pub(crate) type Parts = BTreeSet<String>;
 /// The depth of the seabed.
 const FLOOR: &str = "site.water_depth";
 
+/// Keys of the site from which the waters of design cases are made.
+const WATERS: [&str; 7] = [
+    "latitude",
+    "water_depth",
+    "profile",
+    "current",
+    "tide",
+    "density",
+    "wind",
+];
+
 /// A plan that has been read, its line, and what its mistakes reach.
 #[derive(Clone, Copy)]
 pub(crate) struct Reach<'a> {
@@ -147,7 +158,8 @@ impl Reach<'_> {
                 let modules = self.all(|kind, below| kind == "module" && below.is_none());
                 let own = of.map(|m| self.line.module_path(m));
                 let mut parts = self.all(|kind, _| matches!(kind, "float" | "case"));
-                parts.extend(["site".to_owned(), "module".to_owned()]);
+                parts.extend(WATERS.map(|key| format!("site.{key}")));
+                parts.insert("module".to_owned());
                 for module in modules
                     .iter()
                     .filter(|m| own.as_ref().is_none_or(|o| o == *m))
@@ -337,7 +349,8 @@ impl Reach<'_> {
     fn shapes(&self) -> Parts {
         let mut parts =
             self.all(|kind, _| matches!(kind, "section" | "anchor" | "float" | "weight" | "case"));
-        parts.extend(["site".to_owned(), "module".to_owned()]);
+        parts.extend(WATERS.map(|key| format!("site.{key}")));
+        parts.insert("module".to_owned());
         for module in self.all(|kind, below| kind == "module" && below.is_none()) {
             parts.extend(["position", "housing", "hull"].map(|key| format!("{module}.{key}")));
         }

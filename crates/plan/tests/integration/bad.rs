@@ -86,7 +86,7 @@ bad! {
     section_from_a_float_that_is_not_there: "from = \"module.buoy\"\nto = \"anchor.sinker\"" => "from = \"float.top\"\nto = \"anchor.sinker\"";
     float_that_is_nowhere: "[detector.call]" => "[float.spare]\nbuoyancy = \"60 N\"\n[detector.call]";
     float_placed_by_a_depth: "[detector.call]" => "[float.spare]\nbuoyancy = \"60 N\"\nposition = { depth = \"20 m\" }\n[detector.call]";
-    float_at_an_end_with_a_position: "from = \"module.buoy\"\nto = \"anchor.sinker\"" => "from = \"float.top\"\nto = \"anchor.sinker\"\n[float.top]\nposition = { section = \"section.riser\", from_top = \"0 m\" }\n[section.spare]\nfrom = \"module.buoy\"\nto = \"anchor.sinker\"\nlength = \"95 m\"";
+    float_at_an_end_with_a_position: "from = \"module.buoy\"\nto = \"anchor.sinker\"\nlength = \"90 m\"\nrope = \"part.line\"" => "from = \"float.top\"\nto = \"anchor.sinker\"\nlength = \"90 m\"\n[float.top]\nposition = { section = \"section.riser\", from_top = \"0 m\" }";
     weight_beyond_its_section: "[detector.call]" => "[weight.clump]\nposition = { section = \"section.riser\", from_top = \"400 m\" }\nweight_in_water = \"-20 N\"\n[detector.call]";
     two_nominal_cases: "[detector.call]" => "[case.calm]\nnominal = true\n[case.spring]\nnominal = true\n[detector.call]";
     case_whose_current_half_says_its_way: "[detector.call]" => "[case.spring]\ncurrent = [{ depth = \"0 m\", speed = \"1 m/s\", towards = \"40 deg\" }, { depth = \"40 m\", speed = \"0.4 m/s\" }]\n[detector.call]";

@@ -238,13 +238,13 @@ impl<'a> Page<'a> {
         let (Some(lowest), Some(highest)) = (levels.first(), levels.last()) else {
             return;
         };
-        // Levels lie close on the page: one word above the highest stands for all.
+        // Levels lie close on the page, and buoys on them: one word beside the highest stands for all.
         let word = if lowest == highest {
             format!("water at {}", signed(*highest))
         } else {
             format!("water from {} to {}", signed(*lowest), signed(*highest))
         };
-        let at = (self.plot.left + 6.0, self.depth.px(-highest) - 5.0);
+        let at = (self.plot.right + 16.0, self.depth.px(-highest) - 12.0);
         drawing.text(word, at, Align::Left, BAR);
     }
 
@@ -472,7 +472,7 @@ impl<'a> Page<'a> {
     }
 
     fn words(&self, ix: usize, case: &DesignCase) -> String {
-        let mut words = format!("{}: water at {}", case.id, signed(case.level_m));
+        let mut words = format!("{}: water {}", case.id, signed(case.level_m));
         let fastest_m_s = case.current.iter().map(|p| p.1).fold(0.0, f64::max);
         if fastest_m_s > 0.0 {
             let (_, towards_deg) = case.water.current.speed_and_direction(0.0);
@@ -482,11 +482,11 @@ impl<'a> Page<'a> {
             words.push_str(&format!(", wind {wind_m_s} m/s"));
         }
         if case.strum {
-            words.push_str(", ropes strum");
+            words.push_str(", strum");
         }
         match &self.of.shapes[ix] {
             Ok(shape) => {
-                words.push_str(&format!(", top {:.1} m off", shape.shape.excursion_m()));
+                words.push_str(&format!(", {:.1} m off", shape.shape.excursion_m()));
                 if shape.buoy.is_some_and(|b| b.reserve_n <= 0.0) {
                     words.push_str(", pulled under");
                 }

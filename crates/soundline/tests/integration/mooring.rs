@@ -62,7 +62,7 @@ fn verif_the_picture_names_cases_and_modules() {
     for word in [
         "slack: water",
         "storm: water",
-        "ropes strum",
+        ", strum",
         "upper: ",
         "lower: ",
         "at the surface",
