@@ -113,6 +113,7 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
                 unasked.join(", ")
             ));
         }
+        all.push("what the shape of the line does to sound, temperature and delays: there modules count at the depths of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
     } else if line
         .modules
         .iter()

@@ -13,7 +13,7 @@ pub struct DesignCase {
     pub id: String,
     /// Whether the plan declares it.
     pub declared: bool,
-    /// Whether it gives the depths that count elsewhere.
+    /// Whether it is the usual case.
     pub nominal: bool,
     /// How much higher the water stands than the site's depth says, m.
     pub level_m: f64,
@@ -322,7 +322,7 @@ fn directions(line: &Line, assumed: &mut Vec<String>) {
     }
 }
 
-/// Where no case says that it gives the depths that count elsewhere, the one with the weakest current does.
+/// Where no case says that it is the usual one, the one with the weakest current is.
 fn choose_nominal(cases: &mut [DesignCase], assumed: &mut Vec<String>) {
     if cases.iter().any(|c| c.nominal) {
         return;
@@ -336,7 +336,7 @@ fn choose_nominal(cases: &mut [DesignCase], assumed: &mut Vec<String>) {
     if let Some((ix, _)) = weakest {
         cases[ix].nominal = true;
         assumed.push(format!(
-            "case.{} gives the depths that count elsewhere, as the one with the weakest current, because no case is `nominal`",
+            "case.{} is the usual one, as the one with the weakest current, because no case is `nominal`",
             cases[ix].id
         ));
     }

@@ -69,7 +69,7 @@ pub struct Case {
     pub wave: Option<CaseWave>,
     /// Whether ropes strum.
     pub strum: bool,
-    /// Whether this case gives the depths that count elsewhere.
+    /// Whether this is the usual case.
     pub nominal: bool,
 }
 

@@ -25,13 +25,9 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         if let Some((_, site)) = says_so {
             if let Some(before) = nominal {
                 r.tell(
-                    Mistake::error(
-                        Code::Duplicate,
-                        site,
-                        "one case alone gives the depths that count elsewhere",
-                    )
-                    .label("nominal as well")
-                    .related(before, "the first"),
+                    Mistake::error(Code::Duplicate, site, "one case alone is the usual one")
+                        .label("nominal as well")
+                        .related(before, "the first"),
                 );
             }
             nominal = nominal.or(Some(site));

@@ -35,7 +35,7 @@ pub(crate) const CASE: Section = Section {
         o(
             "nominal",
             S::Flag,
-            "whether this case gives the depths that count elsewhere; the first case by name with the weakest current when none says so",
+            "whether this is the usual case; the one with the weakest current when none says so",
         ),
     ],
 };

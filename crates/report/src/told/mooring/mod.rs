@@ -95,11 +95,7 @@ fn one_case(out: &mut String, case: &DesignCase, wide: usize) {
         case.id,
         case.water.depth_m,
         if case.strum { "strum" } else { "still" },
-        if case.nominal {
-            ", gives the depths that count elsewhere"
-        } else {
-            ""
-        }
+        if case.nominal { ", the usual case" } else { "" }
     );
 }
 
