@@ -1,7 +1,7 @@
 """Delivery on terms: at least once, retained, kept. A second simulator written from the rules of docs/method/network.md ("Delivery") and not from the Rust.
 
 Python 3.11, simpy==4.1.2. Run with no arguments to write
-  reference/network/simpy-post.json    a hundred random trees with cuts and stopped nodes
+  reference/network/simpy-post.json    a hundred random trees with cuts and stopped nodes, of which a third goes on as taps
 Running it again gives the same bytes. All times are integer nanoseconds. The generator of scenarios and the topic filters are those of
 network_simpy.py beside this file.
 
@@ -32,7 +32,7 @@ class Way:
         self.process = net.env.process(self.transmit())
 
     def usable(self):
-        return self.link["up"] and self.net.up[self.start] and self.net.up[self.end]
+        return self.link["up"] and self.net.passes(self.start) and self.net.passes(self.end)
 
     def why(self):
         return "node" if self.link["up"] else "link"
@@ -98,6 +98,19 @@ class Way:
         self.heap, self.flying = [], set()
         return [(frame, self.why()) for frame in lost]
 
+    def unsent(self):
+        """What the node before it published itself and has not sent, of a node that stops and goes on as a tap."""
+        own = [entry for entry in self.heap if entry[-1][0].source == self.start]
+        self.heap = [entry for entry in self.heap if entry not in own]
+        heapq.heapify(self.heap)
+        lost = [entry[-1] for entry in own]
+        if self.sending is not None and self.sending[0].source == self.start:
+            lost.append(self.sending)
+            self.busy += self.net.env.now - self.since
+            self.sending = None
+            self.process.interrupt()
+        return [(frame, "node") for frame in lost]
+
 
 class Sending:
     """A message on the wire: of a letter to some of its readers, or an answer."""
@@ -140,6 +153,7 @@ class Net:
         self.subs = scenario["subs"]
         nodes = len(self.proc)
         self.up, self.starts, self.answered = [True] * nodes, [0] * nodes, [0] * nodes
+        self.taps = scenario["taps"]
         self.inside, self.flights = [set() for _ in range(nodes)], {}
         self.ways = []
         for link in self.links:
@@ -158,6 +172,12 @@ class Net:
         return self.counted
 
     # The wire.
+
+    def passes(self, node):
+        return self.up[node] or self.taps[node]
+
+    def reaches(self, source, reader):
+        return self.up[reader] and reader in self.routes(source)
 
     def routes(self, source):
         """By which way each node is entered: fewest hops, then lowest node before, then lowest link."""
@@ -181,11 +201,11 @@ class Net:
 
     def send(self, letter, source, readers, prio, stream, seq, size):
         routes = self.routes(source)
-        reached = [reader for reader in readers if reader in routes]
+        reached = [reader for reader in readers if self.reaches(source, reader)]
         cuts = self.cuts(size)
         sending = Sending(letter, source, reached, prio, stream, seq, cuts, routes)
         for reader in readers:
-            if reader not in routes:
+            if reader not in reached:
                 self.lose(sending, reader, "path" if self.up[source] and self.up[reader] else "node")
         for index, payload in enumerate(cuts):
             self.spread((sending, index, payload, None), source)
@@ -208,7 +228,10 @@ class Net:
 
     def land(self, frame, node):
         sending = frame[0]
-        if node in sending.left:
+        if node in sending.left and not self.up[node]:
+            del sending.left[node]
+            self.lose(sending, node, "node")
+        elif node in sending.left:
             sending.left[node] -= 1
             if sending.left[node] == 0:
                 del sending.left[node]
@@ -234,7 +257,9 @@ class Net:
         self.up[node] = fault["up"]
         self.look()
         lost = []
-        if not fault["up"]:
+        if not fault["up"] and self.taps[node]:
+            lost += [entry for way in self.ways if way.start == node for entry in way.unsent()]
+        elif not fault["up"]:
             for key in sorted(self.inside[node]):
                 lost.append((self.flights.pop(key), "node"))
             self.inside[node].clear()
@@ -260,7 +285,7 @@ class Net:
         letter.number = self.numbers.get(key, 0)
         self.numbers[key] = letter.number + 1
         self.letters.append(letter)
-        reached = self.routes(node)
+        reached = [reader for reader in readers if self.reaches(node, reader)]
         if terms["retained"] and self.up[node]:
             self.held[key] = (letter, {reader for reader in readers if reader not in reached}, readers)
         at_once = []
@@ -319,16 +344,15 @@ class Net:
         self.looks = False
         for key in sorted(self.kept):
             node, _topic, reader = key
-            if self.kept[key] and reader in self.routes(node):
+            if self.kept[key] and self.reaches(node, reader):
                 for letter in self.kept.pop(key):
                     copy = letter.copies[reader]
                     copy.waits = False
                     self.note("released", letter, reader)
                     self.own_sending(letter, reader)
         for (node, _topic), (letter, away, readers) in sorted(self.held.items()):
-            routes = self.routes(node)
             for reader in readers:
-                if reader not in routes:
+                if not self.reaches(node, reader):
                     away.add(reader)
                 elif reader in away:
                     away.remove(reader)
@@ -371,7 +395,7 @@ class Net:
                 self.note("unconfirmed", letter, reader)
             elif not copy.fate and not copy.flying:
                 self.drop(letter, reader, "unanswered")
-        elif letter.terms["keep"] and reader not in self.routes(letter.node):
+        elif letter.terms["keep"] and not self.reaches(letter.node, reader):
             self.keep(letter, reader)
         else:
             self.note("again", letter, reader)
@@ -510,7 +534,7 @@ def scenario(seed):
         faults += [dict(what, at_ns=at, up=False), dict(what, at_ns=at + time(9_000_000), up=True)]
     faults.sort(key=lambda fault: fault["at_ns"])
     return {"proc_ns": [draw.pick(procs) for _ in range(nodes)], "mtu_bytes": draw.pick([100, 500, 1400]), "links": links, "streams": streams,
-            "subs": subs, "faults": faults}
+            "subs": subs, "faults": faults, "taps": [draw.below(3) == 0 for _ in range(nodes)]}
 
 
 def solved(case):

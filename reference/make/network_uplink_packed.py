@@ -1,5 +1,5 @@
-"""A second model of the uplink with priorities, packing, a growing back-off, limited room and a monthly cap, written from the rules of
-docs/method/uplink.md and not from the Rust.
+"""A second model of the uplink with priorities, packing, a growing back-off, limited room, a monthly cap and a module that stops, written from the rules
+of docs/method/uplink.md and not from the Rust.
 
 Python 3.11, simpy==4.1.2. Run with no arguments to write reference/network/simpy-uplink-packed.json: a hundred random cases. Running it again gives the
 same bytes. All times are whole seconds.
@@ -11,7 +11,7 @@ import pathlib
 
 import simpy
 
-from network_simpy import START, Draw, at_priority
+from network_simpy import FAULT, START, Draw, at_priority
 
 OFFER = 2
 
@@ -22,8 +22,20 @@ class Shore:
         self.queue = []  # [priority, number, offered, bytes], kept sorted: the numbers follow the order of the offers
         self.trying = []
         self.attempts, self.told, self.billed = 0, [], {}
+        self.works, self.waits, self.failures = True, False, 0
         self.env.process(self.source())
-        self.env.process(self.terminal())
+        self.process = self.env.process(self.terminal())
+        for stop, start in case["stops"]:
+            at_priority(self.env, FAULT, stop).callbacks.append(self.stops)
+            at_priority(self.env, FAULT, start).callbacks.append(self.starts)
+
+    def stops(self, _event):
+        self.works = False
+        if self.waits:
+            self.process.interrupt()
+
+    def starts(self, _event):
+        self.works, self.failures = True, 0
 
     def tell(self, *what):
         self.told.append(list(what))
@@ -79,7 +91,7 @@ class Shore:
         return not any(a <= t < b for a, b in self.case["outages"])
 
     def may_start(self):
-        if not self.queue or not self.visible():
+        if not self.works or not self.queue or not self.visible():
             return False
         load, cost = self.load()
         if self.case["hold"] is not None and not self.urgent(load[0]):
@@ -91,8 +103,19 @@ class Shore:
             return self.case["then"] == "urgent" and self.urgent(load[0])
         return True
 
+    def lasts(self, seconds):
+        """Lets so many seconds pass; whether the module worked all the while."""
+        self.waits = True
+        try:
+            yield self.env.timeout(seconds)
+        except simpy.Interrupt:
+            return False
+        finally:
+            self.waits = False
+        return True
+
     def terminal(self):
-        case, env, failures = self.case, self.env, 0
+        case, env = self.case, self.env
         while True:
             # Second by second on purpose: the slow and obvious way to find the next chance.
             yield at_priority(env, START)
@@ -111,18 +134,21 @@ class Shore:
             self.trying, self.queue = load, [m for m in self.queue if m not in load]
             self.attempts += 1
             start, month, attempt = env.now, self.month(), self.attempts
-            yield env.timeout(case["session"])
+            if not (yield from self.lasts(case["session"])):
+                self.trying, self.queue = [], sorted(self.queue + load)
+                self.tell(-1, env.now, "broken off", len(load))
+                continue
             touched = any(a < env.now and start < b for a, b in case["outages"])
             self.trying = []
             if touched or (case["fail_every"] and attempt % case["fail_every"] == 0):
-                failures += 1
+                self.failures += 1
                 self.queue = sorted(self.queue + load)
                 wait = case["backoff"]
-                for _ in range(failures - 1):
+                for _ in range(self.failures - 1):
                     wait = min(wait * case["growth"], case["longest"])
-                yield env.timeout(wait)
+                yield from self.lasts(wait)
                 continue
-            failures = 0
+            self.failures = 0
             for place, message in enumerate(load):
                 self.tell(message[1], env.now, "sent", cost if place == 0 else 0)
             if case["cap"]:
@@ -161,14 +187,24 @@ def random_case(seed):
         "backoff": backoff, "growth": 1 + draw.below(3), "longest": backoff + draw.below(900),
         "cap": 1 + draw.below(8) if capped else None, "month": 5000 + draw.below(4000),
         "then": draw.pick(["stop", "urgent"]) if urgent is not None else "stop",
-        "expiry": draw.pick([None, None, 800, 3000, 9000]), "offers": offers, "outages": outages, "until": 40000,
+        "expiry": draw.pick([None, None, 800, 3000, 9000]), "offers": offers, "outages": outages, "until": 40000, "stops": stops(draw),
     }
+
+
+def stops(draw):
+    """When its module stops, and when it works again; in half of the cases never."""
+    at, spells = 0, []
+    for _ in range(draw.pick([0, 6, 0, 20])):
+        begin = at + 1 + draw.below(900)
+        at = begin + draw.pick([1, 20, 300, 900])
+        spells.append([begin, at])
+    return spells
 
 
 def main():
     here = pathlib.Path(__file__)
     provenance = {
-        "what": "what became of each message: [number, at_s, how, billed], in the order it happened; -1 is the cap",
+        "what": "what became of each message: [number, at_s, how, billed], in the order it happened; -1 is the cap, or an attempt of so many messages that stops with its module",
         "library": "simpy " + simpy.__version__,
         "script": "reference/make/" + here.name + " (with network_simpy.py)",
         "script-sha256": hashlib.sha256(here.read_bytes()).hexdigest(),

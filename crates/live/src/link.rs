@@ -6,6 +6,7 @@
 //! [`STALLED`] is held to be gone. The last state is told behind all else; where the broker does not have it at the end no leave is taken, so
 //! that it tells the last will.
 
+mod broken;
 mod error;
 #[cfg(test)]
 mod tests;
@@ -26,6 +27,8 @@ use crate::address::Address;
 use crate::names::Names;
 use crate::refused::MOST_BYTES;
 use crate::waiting::{Counts, Kind, Message, Waiting};
+
+use broken::{Broken, Refusal};
 
 pub use error::LinkError;
 
@@ -80,12 +83,14 @@ pub struct LinkSettings {
 enum Happened {
     Event(Box<Event>),
     /// The connection broke, or could not be made.
-    Broken(String),
+    Broken(Broken),
 }
 
 /// A link to a broker.
 pub struct Link {
     address: Address,
+    /// As whom it connects, if a user was named.
+    user: Option<String>,
     filter: String,
     client: Client,
     events: Receiver<Happened>,
@@ -109,7 +114,7 @@ impl Link {
     /// Connects, and hears what comes in below the names' `in`.
     ///
     /// # Errors
-    /// [`LinkError`] when there is no connection within `within`.
+    /// [`LinkError`] when there is no connection within `within`, and at once when the broker refuses it for good.
     pub fn connect(
         settings: &LinkSettings,
         names: &Names,
@@ -174,6 +179,7 @@ impl Link {
     ) -> Link {
         Link {
             address: settings.address.clone(),
+            user: settings.login.as_ref().map(|login| login.user.clone()),
             filter: names.all_in(),
             client,
             events,
@@ -238,7 +244,7 @@ impl Link {
     /// Attends to the connection: returns as soon as something has happened, at the latest after `longest`. What came in is appended.
     ///
     /// # Errors
-    /// [`LinkError::Subscribe`], [`LinkError::Gone`].
+    /// [`LinkError::Subscribe`], [`LinkError::Gone`]; before the first connection [`LinkError::Login`], [`LinkError::Refused`].
     pub fn attend(
         &mut self,
         longest: Duration,
@@ -321,11 +327,18 @@ impl Link {
 
     fn happen(&mut self, happened: Happened, came_in: &mut Vec<Message>) -> Result<(), LinkError> {
         match happened {
-            Happened::Broken(why) => {
+            Happened::Broken(Broken { why, refused }) => {
                 let was_connected = std::mem::replace(&mut self.connected, false);
                 if self.closing {
                     // The broker ends the connection after the leave has been taken.
                     return Ok(());
+                }
+                if let Some(refusal) = refused.filter(|_| !self.ever) {
+                    let (address, user) = (self.address.clone(), self.user.clone());
+                    return Err(match refusal {
+                        Refusal::Login => LinkError::Login { address, user, why },
+                        Refusal::Connection => LinkError::Refused { address, why },
+                    });
                 }
                 if was_connected {
                     self.counts.breaks += 1;
@@ -463,9 +476,9 @@ fn keep(mut connection: Connection, happened: &SyncSender<Happened>, go_on: &Rec
                 }
                 continue;
             }
-            Ok(Err(error)) => error.to_string(),
+            Ok(Err(error)) => Broken::from_error(&error),
             Err(rumqttc::v5::RecvTimeoutError::Timeout) => {
-                format!("it has taken nothing for {} s", STALLED.as_secs())
+                Broken::from_silence(format!("it has taken nothing for {} s", STALLED.as_secs()))
             }
             Err(rumqttc::v5::RecvTimeoutError::Disconnected) => return,
         };

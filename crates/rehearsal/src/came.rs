@@ -3,13 +3,20 @@
 //! A fault disturbs a topic at a module that hears it when, while the fault holds, a copy for that module is lost or late, waits for a way or has to be sent again, or
 //! that module or one that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time, or the first
 //! one where no bound says what is in time: then the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
+//!
+//! A fault disturbs an uplink that cannot be reached by it, or whose module stops while it holds. What waits there then, or is queued while it holds, is followed until it is
+//! ashore or given up. A fault that fills a store costs what goes and what finds no room while it holds.
 
 use std::collections::BTreeMap;
 
 use network::NoteKind;
-use plan::{Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, StreamIx, TopicIx};
+use plan::{
+    Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, StorageIx, StreamIx, TopicIx, UplinkIx,
+};
 use timeline::Ns;
 
+use crate::ashore::{Ashore, Shores};
+use crate::engine::StoreCount;
 use crate::latency::{Latencies, Latency};
 use crate::packets::PacketEnd;
 use crate::record::{Loss, Record, What};
@@ -44,7 +51,7 @@ pub struct TopicCame {
 }
 
 /// What came of a fault.
-#[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Debug, Default)]
 pub struct FaultCame {
     /// When it began; `None` for one that never did.
     pub began: Option<Ns>,
@@ -56,6 +63,19 @@ pub struct FaultCame {
     pub streams: Vec<(StreamIx, Harm)>,
     /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
     pub recovered: Vec<(Recovery, Recovered)>,
+    /// What it cost at the uplinks that it disturbed.
+    pub uplinks: Vec<(UplinkIx, Ashore)>,
+    /// What it cost of the store that it filled.
+    pub store: Option<(StorageIx, Unstored)>,
+}
+
+/// Bytes that a store lost or could not take while a fault held.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Unstored {
+    /// Of logs and old recordings that went to make room.
+    pub dropped_bytes: f64,
+    /// That found no room.
+    pub lost_bytes: f64,
 }
 
 /// Copies of a topic, or packets of a stream.
@@ -86,7 +106,7 @@ pub enum Recovered {
     NotOver,
 }
 
-/// Counts while the rehearsal runs. Its memory is fixed by the line and the cue sheet.
+/// Counts while the rehearsal runs. Its memory is fixed by the line, the cue sheet and what waits to go ashore.
 pub(crate) struct Came {
     topics: Vec<(TopicCame, Latencies)>,
     faults: Vec<Watched>,
@@ -96,6 +116,7 @@ pub(crate) struct Came {
     works: Vec<bool>,
     /// By stream: the modules at its ends.
     ends: Vec<[ModuleIx; 2]>,
+    shores: Shores,
 }
 
 #[derive(Default)]
@@ -154,6 +175,7 @@ impl Came {
             hearers,
             works: vec![true; line.modules.len()],
             ends: line.streams.iter().map(|s| [s.from, s.to]).collect(),
+            shores: Shores::new(line, cues),
         }
     }
 
@@ -162,8 +184,26 @@ impl Came {
         self.topics[topic.0].0.held_back += 1;
     }
 
+    /// A fault that fills a store begins or is over, with the store's counts at that instant.
+    pub(crate) fn stored(
+        &mut self,
+        fault: usize,
+        storage: StorageIx,
+        count: StoreCount,
+        begins: bool,
+    ) {
+        let (_, so_far) = self.faults[fault]
+            .came
+            .store
+            .get_or_insert((storage, Unstored::default()));
+        let sign = if begins { -1.0 } else { 1.0 };
+        so_far.dropped_bytes += sign * count.dropped_bytes;
+        so_far.lost_bytes += sign * count.lost_bytes;
+    }
+
     pub(crate) fn see(&mut self, record: &Record) {
         let at = record.at;
+        self.shores.see(record);
         match record.what {
             What::Published { topic, .. } => {
                 self.topics[topic.0].0.published += 1;
@@ -296,14 +336,25 @@ impl Came {
         }
     }
 
-    /// What came of the topics and of the faults.
-    pub(crate) fn finish(self) -> (Vec<TopicCame>, Vec<FaultCame>) {
+    /// What came of the topics and of the faults, with what the stores took in the end.
+    pub(crate) fn finish(mut self, stores: &[StoreCount]) -> (Vec<TopicCame>, Vec<FaultCame>) {
+        for fault in 0..self.faults.len() {
+            let came = &self.faults[fault].came;
+            if let (None, Some((storage, _))) = (came.over, came.store) {
+                self.stored(fault, storage, stores[storage.0], false);
+            }
+        }
+        let uplinks = self.shores.finish();
         let topics = self.topics.into_iter().map(|(came, latencies)| TopicCame {
             latency: latencies.told(),
             delivered: came.delivered - came.repeated,
             ..came
         });
-        let faults = self.faults.into_iter().map(Watched::finish);
+        let faults = self.faults.into_iter().zip(uplinks);
+        let faults = faults.map(|(fault, uplinks)| FaultCame {
+            uplinks,
+            ..fault.finish()
+        });
         (topics.collect(), faults.collect())
     }
 }

@@ -4,6 +4,7 @@
 //! order that [`timeline`] fixes. Every record names the record that caused it, so that a lamp or a message ashore can be
 //! traced back to the sound.
 
+mod ashore;
 mod came;
 pub mod ear;
 mod engine;
@@ -19,11 +20,12 @@ mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 3;
+pub const METHOD: u32 = 4;
 
-pub use came::{FaultCame, Harm, Recovered, TopicCame};
+pub use ashore::Ashore;
+pub use came::{FaultCame, Harm, Recovered, TopicCame, Unstored};
 pub use engine::{
-    Acquaintance, Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount,
+    Acquaintance, Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount, RoutineLog,
     SettingCount, Steps, StoreCount, TRIP, UplinkCount, input_id, run,
 };
 pub use error::RehearsalError;

@@ -71,8 +71,10 @@ pub enum KeptBack {
 pub enum Loss {
     /// Lost by the network.
     Network(DropReason),
-    /// The module it was meant for passes data on, but was not working.
+    /// The module it was meant for was not working.
     NotWorking,
+    /// The module that published it stopped before it had sent it.
+    PublisherStopped,
 }
 
 /// A step of a request.
@@ -491,8 +493,10 @@ pub enum What {
     Contact {
         /// The span.
         span: SpanIx,
-        /// Whether it is open now.
+        /// Whether its contact is open now.
         open: bool,
+        /// Another fault that holds the span open whatever its contact does.
+        held_open_by: Option<usize>,
     },
     /// A drained supply has given all that it could.
     Spent {

@@ -6,7 +6,8 @@ mod picture;
 mod told;
 
 pub use output::{
-    Inputs, OutputError, Overwrite, refuse_output, write_atomically, write_atomically_with,
+    Inputs, OutputError, Overwrite, PendingOutput, refuse_output, write_atomically,
+    write_atomically_with,
 };
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,

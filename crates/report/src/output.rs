@@ -209,14 +209,62 @@ pub fn write_atomically_with(
     inputs: &Inputs,
     write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), OutputError> {
-    refuse_output(path, overwrite, inputs)?;
-    let (part_path, part) = create_part(path)?;
-    let outcome = fill(part, path, write).and_then(|()| give_name(&part_path, path, overwrite));
-    if outcome.is_err() {
-        // The first error is the one to tell; a part that cannot be removed bears a plain name.
-        drop(fs::remove_file(&part_path));
+    PendingOutput::begin(path, overwrite, inputs)?.finish(write)
+}
+
+/// An output that can be written, as far as that can be known beforehand: its temporary file is there. Without [`finish`](Self::finish) it is removed again.
+#[derive(Debug)]
+pub struct PendingOutput {
+    path: PathBuf,
+    part_path: PathBuf,
+    part: File,
+    overwrite: Overwrite,
+}
+
+impl PendingOutput {
+    /// Refuses as [`refuse_output`] does, then makes the temporary file beside `path`.
+    ///
+    /// # Errors
+    /// As [`write_atomically_with`], but for those of `write`.
+    pub fn begin(
+        path: &Path,
+        overwrite: Overwrite,
+        inputs: &Inputs,
+    ) -> Result<PendingOutput, OutputError> {
+        refuse_output(path, overwrite, inputs)?;
+        let (part_path, part) = create_part(path)?;
+        Ok(PendingOutput {
+            path: path.to_path_buf(),
+            part_path,
+            part,
+            overwrite,
+        })
     }
-    outcome
+
+    /// Where it will stand.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Lets `write` fill it and gives it its name, as [`write_atomically_with`] does.
+    ///
+    /// # Errors
+    /// As [`write_atomically_with`].
+    pub fn finish(
+        self,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> Result<(), OutputError> {
+        fill(&self.part, &self.path, write)?;
+        give_name(&self.part_path, &self.path, self.overwrite)
+    }
+}
+
+impl Drop for PendingOutput {
+    fn drop(&mut self) {
+        // Once it has its name the part is no more. The first error is the one to tell; a part that cannot be removed bears a plain name.
+        drop(fs::remove_file(&self.part_path));
+    }
 }
 
 fn io_error<'a>(
@@ -270,11 +318,11 @@ fn create_part(path: &Path) -> Result<(PathBuf, File), OutputError> {
 }
 
 fn fill(
-    part: File,
+    part: &File,
     path: &Path,
     write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), OutputError> {
-    let mut buffered = io::BufWriter::new(&part);
+    let mut buffered = io::BufWriter::new(part);
     write(&mut buffered)
         .and_then(|()| buffered.flush())
         .map_err(io_error("write", path))?;

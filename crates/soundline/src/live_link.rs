@@ -11,11 +11,9 @@ use live::{
 };
 use plan::{CueSheet, Line};
 use rehearsal::{Outcome, Record};
-use report::OutputError;
+use report::{Inputs, OutputError, Overwrite, PendingOutput, write_atomically};
 use serde_json::{Value, json};
 use timeline::Ns;
-
-use crate::outputs::Outputs;
 
 /// Where the password is looked for when no file is named.
 const PASSWORD: &str = "SOUNDLINE_MQTT_PASSWORD";
@@ -112,9 +110,21 @@ pub(crate) enum LiveLinkError {
     /// The plan has no links, or the broker is not there.
     #[error(transparent)]
     Live(#[from] LiveError),
-    /// What came in cannot be written.
-    #[error("what came in was not recorded: {0}")]
-    Record(#[source] OutputError),
+    /// What came in cannot be written where it was to be.
+    #[error("what came in was not recorded: {source}; {}", whereabouts(kept.as_deref()))]
+    Record {
+        /// Why.
+        source: OutputError,
+        /// Where it stands instead; otherwise it went to standard error.
+        kept: Option<PathBuf>,
+    },
+}
+
+fn whereabouts(kept: Option<&Path>) -> String {
+    match kept {
+        Some(kept) => format!("it stands in {}", kept.display()),
+        None => "it stands above".to_owned(),
+    }
 }
 
 impl LiveLinkError {
@@ -122,8 +132,12 @@ impl LiveLinkError {
     pub(crate) fn help(&self) -> Option<String> {
         match self {
             LiveLinkError::Live(LiveError::Link(LinkError::Connect { .. })) => Some(
-                "start a broker there, or mend the address; without --mqtt the rehearsal runs by itself".to_owned(),
+                "start an MQTT 5 broker there, or mend the address; without --mqtt the rehearsal runs by itself".to_owned(),
             ),
+            LiveLinkError::Live(LiveError::Link(LinkError::Login { user, .. })) => Some(match user {
+                None => "name a user that it knows with --user, and the password with --password-file".to_owned(),
+                Some(_) => format!("mend --user, or the password in --password-file or {PASSWORD}"),
+            }),
             LiveLinkError::Live(LiveError::NoTraffic) => Some(
                 "add [traffic] to the plan, or rehearse without --mqtt".to_owned(),
             ),
@@ -138,7 +152,7 @@ pub(crate) struct Session {
     names: Names,
     settings: Settings,
     pub(crate) lived: Lived,
-    record_inputs: Option<PathBuf>,
+    record_inputs: Option<PendingOutput>,
     told: u64,
 }
 
@@ -148,13 +162,14 @@ impl LiveArgs {
         self.record_inputs.as_deref()
     }
 
-    /// Connects, if a broker is named.
+    /// Connects, if a broker is named. What came in will go to `record_inputs`.
     ///
     /// # Errors
     /// [`LiveLinkError`].
     pub(crate) fn connect(
         &self,
         line: &Line,
+        record_inputs: Option<PendingOutput>,
         stderr: &mut dyn Write,
     ) -> Result<Option<Session>, LiveLinkError> {
         let Some(address) = &self.mqtt else {
@@ -200,7 +215,7 @@ impl LiveArgs {
                 },
             },
             lived: Lived::default(),
-            record_inputs: self.record_inputs.clone(),
+            record_inputs,
             told: 0,
         }))
     }
@@ -275,18 +290,19 @@ impl Session {
         )
     }
 
-    /// Writes what came in, where that was asked for; also of a rehearsal that was stopped. Gives the path.
+    /// Writes what came in, where that was asked for; also of a rehearsal that was stopped. Gives the path. Where it cannot be written there it is left among
+    /// the temporary files, or else told on `stderr`: it cannot be had again.
     ///
     /// # Errors
     /// [`LiveLinkError::Record`].
     pub(crate) fn record(
-        &self,
+        &mut self,
         text: &str,
         line: &Line,
         cues: &CueSheet,
-        outputs: &Outputs,
-    ) -> Result<Option<&Path>, LiveLinkError> {
-        let Some(path) = &self.record_inputs else {
+        stderr: &mut dyn Write,
+    ) -> Result<Option<PathBuf>, LiveLinkError> {
+        let Some(output) = self.record_inputs.take() else {
             return Ok(None);
         };
         let layouts = line.topics.iter().map(assess::input::layout);
@@ -294,10 +310,23 @@ impl Session {
             .collect::<Result<Vec<_>, _>>()
             .map_err(LiveError::from)?;
         let sheet = replay_sheet(text, line, cues, &layouts, &self.lived.entered);
-        outputs
-            .write(path, sheet.as_bytes())
-            .map_err(LiveLinkError::Record)?;
-        Ok(Some(path))
+        let path = output.path().to_path_buf();
+        let Err(source) = output.finish(|file| file.write_all(sheet.as_bytes())) else {
+            return Ok(Some(path));
+        };
+        let name = format!("soundline-inputs-{}.toml", std::process::id());
+        let elsewhere = std::env::temp_dir().join(name);
+        let left = write_atomically(
+            &elsewhere,
+            sheet.as_bytes(),
+            Overwrite::Refuse,
+            &Inputs::none(),
+        );
+        let kept = left.is_ok().then_some(elsewhere);
+        if kept.is_none() {
+            tell(stderr, &sheet);
+        }
+        Err(LiveLinkError::Record { source, kept })
     }
 
     /// Whether anything came in that the cue sheet does not say.

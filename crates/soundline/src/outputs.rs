@@ -4,7 +4,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use report::{
-    Inputs, OutputError, Overwrite, PictureSize, refuse_output, write_atomically,
+    Inputs, OutputError, Overwrite, PendingOutput, PictureSize, refuse_output, write_atomically,
     write_atomically_with,
 };
 
@@ -38,6 +38,14 @@ impl Outputs {
         paths
             .into_iter()
             .try_for_each(|path| refuse_output(path, self.overwrite, &self.inputs))
+    }
+
+    /// Begins a file that is to be written at the end of long work, so that what cannot be written is refused before it.
+    ///
+    /// # Errors
+    /// As [`PendingOutput::begin`].
+    pub(crate) fn begin(&self, path: &Path) -> Result<PendingOutput, OutputError> {
+        PendingOutput::begin(path, self.overwrite, &self.inputs)
     }
 
     /// Writes a file whole or not at all.

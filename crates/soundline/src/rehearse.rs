@@ -117,17 +117,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .into());
     };
     let outputs = Outputs::new(args.force, inputs(&reading, &read));
-    outputs.refuse(
-        args.trace
-            .as_deref()
-            .into_iter()
-            .chain(args.live.record_inputs()),
-    )?;
+    outputs.refuse(args.trace.as_deref())?;
+    let record_inputs = args.live.record_inputs().map(|path| outputs.begin(path));
+    let record_inputs = record_inputs.transpose()?;
     let digest = cue_digest(&read).map_err(RehearseError::Sounds)?;
     let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
     let mut session = args
         .live
-        .connect(line, &mut out.stderr)
+        .connect(line, record_inputs, &mut out.stderr)
         .map_err(RehearseError::from)?;
     let played = match play(args, line, cues, &head, &outputs, session.as_mut(), out) {
         Err(Failure::Rehearse(RehearseError::Run(error))) => {
@@ -136,7 +133,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         other => other,
     };
     // What came in is kept also where the rehearsal was stopped.
-    let recorded = match &session {
+    let recorded = match &mut session {
         Some(session) => {
             // The cue sheet is the first that was read.
             let (_, sheet) = read
@@ -146,22 +143,35 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 .ok_or_else(|| RehearseError::Cues {
                     path: path(&args.cues),
                 })?;
-            session
-                .record(&sheet.text, line, cues, &outputs)
-                .map_err(RehearseError::from)?
+            session.record(&sheet.text, line, cues, &mut out.stderr)
         }
-        None => None,
+        None => Ok(None),
     };
-    let played = played?;
+    // What cannot be written takes nothing else with it.
+    let mut refused = Vec::new();
+    let recorded = recorded.unwrap_or_else(|error| {
+        refused.push(Failure::from(RehearseError::from(error)));
+        None
+    });
+    let mut played = match played {
+        Ok(played) => played,
+        Err(stopped) => {
+            refused.iter().for_each(|failure| {
+                failure.tell(out);
+            });
+            return Err(stopped);
+        }
+    };
+    let trace = args
+        .trace
+        .as_deref()
+        .filter(|_| played.trace_refused.is_none());
+    refused.extend(played.trace_refused.take());
     let of_the_world = session.as_ref().is_some_and(Session::is_of_the_world);
     // The result is told even where it cannot be left beside the plan.
     let left = (!args.no_evidence && !of_the_world)
         .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &outputs));
-    let (evidence, refused) = match left {
-        None => (None, None),
-        Some(Ok(path)) => (Some(path), None),
-        Some(Err(error)) => (None, Some(error)),
-    };
+    let evidence = left.and_then(|left| left.map_err(|failure| refused.push(failure)).ok());
     match out.format {
         Format::Text => {
             let text = rehearsal_text(line, cues, &played.outcome, &played.kept);
@@ -175,9 +185,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             }
             writeln!(out.stdout)?;
             if let Some(session) = &session {
-                writeln!(out.stdout, "{}\n", session.text(recorded))?;
+                writeln!(out.stdout, "{}\n", session.text(recorded.as_deref()))?;
             }
-            if let Some(trace) = &args.trace {
+            if let Some(trace) = trace {
                 writeln!(out.stdout, "trace: {}", trace.display())?;
             }
             if let Some(evidence) = evidence {
@@ -189,16 +199,19 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             let mut whole = out.of_plan(rehearsal_json(line, cues, &played.outcome));
             whole["cues_digest"] = json!(digest);
             whole["result_digest"] = json!(played.digest);
-            whole["trace"] = json!(args.trace.as_deref().map(path));
+            whole["trace"] = json!(trace.map(path));
             whole["evidence"] = json!(evidence.as_deref().map(path));
             if let Some(session) = &session {
-                whole["live"] = session.json(recorded);
+                whole["live"] = session.json(recorded.as_deref());
             }
             out.json(&whole)?;
         }
     }
-    if let Some(error) = refused {
-        return Err(error);
+    if let Some(last) = refused.pop() {
+        refused.iter().for_each(|failure| {
+            failure.tell(out);
+        });
+        return Err(last);
     }
     Ok(played.outcome.status().into())
 }
@@ -252,6 +265,8 @@ struct Played {
     left_out: u64,
     /// SHA-256 of the trace and of the whole as JSON.
     digest: String,
+    /// Why there is no trace, though one was asked for.
+    trace_refused: Option<Failure>,
 }
 
 /// Runs the rehearsal; the trace goes straight to its file and into the digest.
@@ -285,25 +300,26 @@ fn play(
         let mut text = serde_json::to_string(&record_json(line, cues, record))?;
         text.push('\n');
         hash.update(text.as_bytes());
-        to.write_all(text.as_bytes())?;
-        if matches!(record.what, What::Settled { .. }) {
-            return Ok(());
+        if !matches!(record.what, What::Settled { .. }) {
+            if kept.len() < KEPT {
+                kept.push(record.clone());
+            } else {
+                left_out += 1;
+            }
         }
-        if kept.len() < KEPT {
-            kept.push(record.clone());
-        } else {
-            left_out += 1;
-        }
-        Ok(())
+        to.write_all(text.as_bytes())
     };
     let all = |to: &mut dyn Write| -> std::io::Result<()> {
         writeln!(to, "{head}")?;
         let mut failed = None;
         ran = Some(run(
             &mut |record| {
-                if failed.is_none() {
-                    failed = each(record, to).err();
-                }
+                // The rehearsal goes on without a trace that cannot be written.
+                let written = match failed {
+                    None => each(record, to),
+                    Some(_) => each(record, &mut std::io::sink()),
+                };
+                failed = failed.take().or(written.err());
             },
             &mut watch,
         ));
@@ -341,7 +357,6 @@ fn play(
             unreachable!("a rehearsal that was not run could not be written");
         }
     };
-    written?;
     hash.update(rehearsal_json(line, cues, &outcome).to_string().as_bytes());
     let digest = plan::hex(&hash.finalize());
     Ok(Played {
@@ -349,6 +364,7 @@ fn play(
         kept,
         left_out,
         digest,
+        trace_refused: written.err(),
     })
 }
 

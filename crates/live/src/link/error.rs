@@ -13,6 +13,24 @@ pub enum LinkError {
         /// Why.
         why: String,
     },
+    /// The broker does not let this user in, or nobody without one.
+    #[error("the broker at {address} does not let {} in: {why}", who(user.as_deref()))]
+    Login {
+        /// Where.
+        address: Address,
+        /// As whom, if a user was named.
+        user: Option<String>,
+        /// What it says.
+        why: String,
+    },
+    /// The broker will never take this connection.
+    #[error("the broker at {address} refuses the connection: {why}")]
+    Refused {
+        /// Where.
+        address: Address,
+        /// What it says.
+        why: String,
+    },
     /// The broker does not let it hear what comes in.
     #[error("the broker at {address} refuses the subscription to {filter}: {why}")]
     Subscribe {
@@ -31,4 +49,11 @@ pub enum LinkError {
         /// Why.
         why: String,
     },
+}
+
+fn who(user: Option<&str>) -> String {
+    match user {
+        Some(user) => format!("the user `{user}`"),
+        None => "anybody without a user".to_owned(),
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeSet;
+use std::io::{Read, Write};
 use std::time::{Duration, Instant};
 
 use live::{LinkError, Message};
@@ -176,6 +177,44 @@ fn verif_no_broker_is_an_error_that_says_where() {
     }
 }
 
+/// What a server says that is no broker, or one that refuses for good or for now (OASIS MQTT 5.0, section 3.2.2.2: 0x87 not authorized, 0x84 unsupported protocol
+/// version, 0x89 server busy).
+#[test]
+fn verif_what_a_server_says_is_told_in_words() {
+    let refused = |code: u8| vec![0x20, 3, 0, code, 0];
+    for (answer, final_at_once, says) in [
+        (refused(0x87), true, "not authorized"),
+        (refused(0x84), true, "it does not speak MQTT 5"),
+        (refused(0x89), false, "server busy"),
+        (b"HTTP/1.1 400 Bad\r\n\r\n".to_vec(), false, "no MQTT 5"),
+        (Vec::new(), false, "it ended the connection"),
+    ] {
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        std::thread::spawn({
+            let answer = answer.clone();
+            move || {
+                for client in listener.incoming() {
+                    let mut client = client.unwrap();
+                    let mut asked = [0; 1024];
+                    drop(client.read(&mut asked));
+                    drop(client.write_all(&answer));
+                }
+            }
+        });
+        let begun = Instant::now();
+        let within = Duration::from_secs(if final_at_once { 60 } else { 2 });
+        let error = link_as(port, 1, None, within).err().unwrap();
+        assert_eq!(begun.elapsed() < within, final_at_once, "{error}");
+        assert_eq!(
+            matches!(error, LinkError::Connect { .. }),
+            !final_at_once,
+            "{error}"
+        );
+        assert!(error.to_string().contains(says), "{error}");
+    }
+}
+
 /// A broker with users: without the password no link, with it one; what it does not let the link write is counted.
 #[test]
 fn verif_a_login_opens_the_broker_and_what_it_forbids_is_counted() {
@@ -184,9 +223,15 @@ fn verif_a_login_opens_the_broker_and_what_it_forbids_is_counted() {
         return;
     };
     for login in [None, Some(("bench", "guess")), Some(("nobody", "s3cret"))] {
-        let error = link_as(broker.port, 1, login, Duration::from_millis(700)).err();
+        // A refusal is final: nobody waits for a minute.
+        let error = link_as(broker.port, 1, login, Duration::from_secs(60)).err();
+        let user = login.map(|(user, _)| user);
+        assert!(
+            matches!(&error, Some(LinkError::Login { user: said, .. }) if said.as_deref() == user),
+            "{error:?}"
+        );
         let told = error.map(|e| e.to_string()).unwrap_or_default();
-        assert!(told.contains("NotAuthorized"), "{login:?}: {told}");
+        assert!(told.ends_with("not authorized"), "{login:?}: {told}");
         assert!(!told.contains("guess"), "{told}");
     }
     let mut link = link_as(

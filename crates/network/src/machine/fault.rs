@@ -6,7 +6,7 @@ use timeline::Ns;
 
 use super::direction::Waiting;
 use super::records::{DropReason, Dropped, LinkState, MachineError, NodeState};
-use super::{LOST, Machine, check_node, touch};
+use super::{Flight, LOST, Machine, check_node, touch};
 use crate::topology::Medium;
 
 impl Machine {
@@ -63,9 +63,10 @@ impl Machine {
     /// A node that stops ([`NodeState::Down`]) takes all its links down with it, by the rule of [`set_link`](Self::set_link); besides, the frames it was
     /// processing are lost. It neither publishes nor is delivered to until it starts again. Its controllers on CAN buses start again without errors counted.
     ///
-    /// A tap ([`NodeState::Passes`]) loses nothing that it holds, and frames for others go through it as through a node that is up, processing time
-    /// included: a wire would be sooner, so that a bound on lateness stays one. It does not publish, and a copy of which a frame comes in for the tap
-    /// itself is dropped.
+    /// A node that becomes a tap ([`NodeState::Passes`]) loses what it published itself and has not sent: its own frames that wait, and that of which the
+    /// last bit has not left (one due to leave at the very instant is lost). What it holds of others it hands on, and their frames go through it as through a
+    /// node that is up, processing time included: a wire would be sooner, so that a bound on lateness stays one. It does not publish, and a copy of which
+    /// a frame comes in for the tap itself is dropped.
     ///
     /// # Errors
     /// [`MachineError`]: unknown node, or a `now` that is late, early or beyond [`LATEST_PUBLISH`](crate::LATEST_PUBLISH).
@@ -77,18 +78,65 @@ impl Machine {
             self.node_states[node] = state;
             if state == NodeState::Down {
                 self.reset_controllers(node);
-            }
-            if state == NodeState::Down {
-                self.lose_flights(
-                    now,
-                    DropReason::NodeDown,
-                    |machine, direction| machine.directions[direction].to == node,
-                    |_| true,
-                );
+                self.lose_flights(now, DropReason::NodeDown, |machine, flight| {
+                    machine.directions[flight.direction as usize].to == node
+                });
             }
             self.refresh_usable(now);
+            if state == NodeState::Passes {
+                self.lose_own(now, node);
+            }
         }
         Ok(())
+    }
+
+    /// A node that no longer works sends nothing more of what it published itself.
+    fn lose_own(&mut self, now: Ns, node: usize) {
+        for index in 0..self.directions.len() {
+            if self.directions[index].from != node {
+                continue;
+            }
+            let at = self.servers[index];
+            let waiting = std::mem::take(&mut self.directions[at].waiting);
+            let (mut own, others): (BinaryHeap<_>, BinaryHeap<_>) = waiting
+                .into_iter()
+                .partition(|frame| self.is_first_hop(frame, index));
+            self.directions[at].waiting = others;
+            let mine = |machine: &Machine, flight: &Flight| {
+                flight.direction as usize == index
+                    && flight.end >= now
+                    && machine.is_first_hop(&flight.frame, index)
+            };
+            let piece = self.directions[at].rest;
+            let piece = piece.filter(|frame| self.is_first_hop(frame, index));
+            let sent = self.flights_where(mine);
+            let server = &mut self.directions[at];
+            let being_sent =
+                |flight: &usize| Some(self.flights[*flight].end) == server.serving_until;
+            if server.serving as usize == index
+                && (piece.is_some() || sent.iter().any(being_sent))
+                && let Some(until) = server.serving_until.take()
+            {
+                server.busy_ns -= until.0 - now.0;
+                server.epoch = server.epoch.wrapping_add(1);
+                own.extend(server.rest.take());
+                touch(&mut self.directions, &mut self.touched, at as u32);
+                if let Some(bus) = self.topology.arcs()[index].over.bus() {
+                    self.falls_idle(now, bus);
+                }
+            }
+            self.lose_these(now, DropReason::NodeDown, sent);
+            for frame in own.into_sorted_vec().into_iter().rev() {
+                self.drop_frame(now, frame, DropReason::NodeDown);
+            }
+        }
+    }
+
+    /// Whether a frame has this direction to take, as the first of its way.
+    fn is_first_hop(&self, frame: &Waiting, direction: usize) -> bool {
+        let plan = &self.messages[frame.slot as usize].plan;
+        plan.roots().contains(&frame.hop)
+            && plan.hops[frame.hop as usize].direction as usize == direction
     }
 
     pub(super) fn why_unusable(&self, direction: usize) -> DropReason {
@@ -180,12 +228,9 @@ impl Machine {
         if goes_on {
             touch(&mut self.directions, &mut self.touched, at as u32);
         }
-        self.lose_flights(
-            now,
-            reason,
-            |_, direction| direction == index,
-            |last_bit| last_bit >= now,
-        );
+        self.lose_flights(now, reason, |_, flight| {
+            flight.direction as usize == index && flight.last_bit >= now
+        });
         // The heap is ordered greatest first served, so the sorted list runs backwards.
         for frame in waiting.into_sorted_vec().into_iter().rev() {
             self.drop_frame(now, frame, reason);
@@ -196,26 +241,32 @@ impl Machine {
         &mut self,
         now: Ns,
         reason: DropReason,
-        on: impl Fn(&Machine, usize) -> bool,
-        still: impl Fn(Ns) -> bool,
+        lost: impl Fn(&Machine, &Flight) -> bool,
     ) {
+        let lost = self.flights_where(lost);
+        self.lose_these(now, reason, lost);
+    }
+
+    /// Frames under way of which this holds, in the order in which their last bits arrive.
+    fn flights_where(&self, holds: impl Fn(&Machine, &Flight) -> bool) -> Vec<usize> {
         let mut free = vec![false; self.flights.len()];
         for &slot in &self.free_flights {
             free[slot as usize] = true;
         }
-        let mut lost: Vec<usize> = (0..self.flights.len())
+        let mut found: Vec<usize> = (0..self.flights.len())
             .filter(|&slot| {
                 let flight = &self.flights[slot];
-                !free[slot]
-                    && !flight.lost
-                    && on(self, flight.direction as usize)
-                    && still(flight.last_bit)
+                !free[slot] && !flight.lost && holds(self, flight)
             })
             .collect();
-        lost.sort_unstable_by_key(|&slot| {
+        found.sort_unstable_by_key(|&slot| {
             (self.flights[slot].last_bit, self.flights[slot].direction)
         });
-        for slot in lost {
+        found
+    }
+
+    fn lose_these(&mut self, now: Ns, reason: DropReason, flights: Vec<usize>) {
+        for slot in flights {
             self.flights[slot].lost = true;
             let frame = self.flights[slot].frame;
             self.drop_frame(now, frame, reason);

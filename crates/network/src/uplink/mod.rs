@@ -10,6 +10,8 @@
 //! still may. What begins is not overtaken. A failed attempt costs its session and then the back-off, which grows from failure to failure in
 //! a row; its messages go back to their places, and the next load is made anew. Attempts are numbered from 1 over the life of the uplink. An outage is
 //! not foreseen: an attempt it touches fails at its end.
+//! While the module that sends does not work no attempt begins. The attempt under way as it stops fails at that instant, also one that would end then; when it works again
+//! no back-off is left and the next failure is the first in a row. What waits is kept.
 //! A load is billed as one message; a message larger than one billed message is a load by itself, sent whole within its session and
 //! billed as ceil(bytes / room). Failed attempts are not billed. A billed message counts for the month in which its attempt began. At the cap either nothing goes until the
 //! next month, or only urgent messages go, above the cap and without others in their load. When more messages wait than there is room for, one of those that wait, not being tried, of
@@ -56,6 +58,8 @@ pub struct Uplink {
     /// No attempt before this; `None` once that lies beyond time.
     ready: Option<Ns>,
     failures_in_row: u32,
+    /// The module that sends does not work.
+    stopped: bool,
     outages: Vec<(Ns, Ns)>,
     reached: Ns,
     /// Month of the latest attempt that was billed, and what was billed in it.
@@ -77,6 +81,7 @@ impl Uplink {
             upcoming: None,
             ready: Some(Ns::ZERO),
             failures_in_row: 0,
+            stopped: false,
             outages: Vec::new(),
             reached: Ns::ZERO,
             month: (0, 0),
@@ -126,8 +131,39 @@ impl Uplink {
         Ok(())
     }
 
+    /// The module that sends stops: the attempt under way fails, which is appended to `out`, and none begins until [`start`](Self::start). Changes nothing of one that
+    /// has stopped already.
+    ///
+    /// # Errors
+    /// [`UplinkError::Late`], [`UplinkError::Early`].
+    pub fn stop(&mut self, now: Ns, out: &mut Vec<UplinkEvent>) -> Result<(), UplinkError> {
+        self.check_now(now)?;
+        self.reached = now;
+        self.stopped = true;
+        if let Some(attempt) = self.trying.take() {
+            self.fail(attempt.load, now, out);
+        }
+        self.look_ahead();
+        Ok(())
+    }
+
+    /// The module that sends works again, and remembers no failures. Changes nothing of one that works.
+    ///
+    /// # Errors
+    /// [`UplinkError::Late`], [`UplinkError::Early`].
+    pub fn start(&mut self, now: Ns) -> Result<(), UplinkError> {
+        self.check_now(now)?;
+        self.reached = now;
+        if std::mem::replace(&mut self.stopped, false) {
+            self.ready = Some(now);
+            self.failures_in_row = 0;
+            self.look_ahead();
+        }
+        Ok(())
+    }
+
     /// Instant and class of what comes next: [`Class::Arrive`] for the end of an attempt, [`Class::StartService`] for the turn of a load.
-    /// `None` when nothing waits, or nothing can ever be sent any more.
+    /// `None` when nothing waits, the module has stopped, or nothing can ever be sent any more.
     #[must_use]
     pub fn next(&self) -> Option<(Ns, Class)> {
         self.upcoming
@@ -279,15 +315,21 @@ impl Uplink {
             Outcome::Failed => {
                 self.failures_in_row = self.failures_in_row.saturating_add(1);
                 self.ready = at.checked_add(self.spec.backoff.after(self.failures_in_row));
-                for w in load {
-                    out.push(UplinkEvent::Failed {
-                        id: w.message.id,
-                        attempt,
-                        at,
-                    });
-                    self.put(w);
-                }
+                self.fail(load, at, out);
             }
+        }
+    }
+
+    /// The messages of an attempt that failed go back to their places.
+    fn fail(&mut self, load: Vec<Waiting>, at: Ns, out: &mut Vec<UplinkEvent>) {
+        let attempt = self.counts.attempts;
+        for w in load {
+            out.push(UplinkEvent::Failed {
+                id: w.message.id,
+                attempt,
+                at,
+            });
+            self.put(w);
         }
     }
 
@@ -364,6 +406,7 @@ impl Uplink {
     fn look_ahead(&mut self) {
         self.upcoming = match &self.trying {
             Some(attempt) => Some((attempt.end, Class::Arrive)),
+            None if self.stopped => None,
             None => self.first_turn().map(|at| (at, Class::StartService)),
         };
     }

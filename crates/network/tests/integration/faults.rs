@@ -428,6 +428,96 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     assert_eq!(run_until(&mut machine, Ns::MAX).len(), 2);
 }
 
+/// What a node published itself and has not sent when it becomes a tap is lost, to the nanosecond of the last bit; the link falls free at once for what it holds of others.
+#[test]
+fn verif_a_tap_sends_nothing_more_of_its_own() {
+    // Its own first frame is on the link to node 2 from 0.5 to 1.3 ms, its second waits. The frame from node 0 is queued there at 0.806 ms.
+    for (stop_ns, own_arrives, foreign_at) in [
+        (900_000, false, 900_000 + 806_000),
+        (1_300_000, false, 1_300_000 + 806_000),
+        (1_300_001, true, 1_300_000 + 806_000),
+    ] {
+        let links = vec![
+            link(0, 1, 1_000_000, 1000, 10),
+            link(1, 2, 1_000_000, 1000, 10),
+        ];
+        let topology = Topology::new(vec![Ns(5000); 3], links, 90).unwrap();
+        let to_2 = Filter::parse("a").unwrap();
+        let mut machine = Machine::new(topology, vec![(2, to_2)]).unwrap();
+        let topic = machine.topic(&TopicName::parse("a").unwrap());
+        machine
+            .publish(
+                Ns(0),
+                Publication {
+                    node: 0,
+                    topic,
+                    bytes: 90,
+                    priority: 1,
+                    stream: 0,
+                    seq: 0,
+                },
+            )
+            .unwrap();
+        let mut out = run_until(&mut machine, Ns(500_000));
+        machine
+            .publish(
+                Ns(500_000),
+                Publication {
+                    node: 1,
+                    topic,
+                    bytes: 90,
+                    priority: 1,
+                    stream: 1,
+                    seq: 0,
+                },
+            )
+            .unwrap();
+        machine
+            .publish(
+                Ns(500_000),
+                Publication {
+                    node: 1,
+                    topic,
+                    bytes: 90,
+                    priority: 2,
+                    stream: 1,
+                    seq: 1,
+                },
+            )
+            .unwrap();
+        out.extend(run_until(&mut machine, Ns(stop_ns)));
+        machine.set_node(Ns(stop_ns), 1, NodeState::Passes).unwrap();
+        out.extend(run_until(&mut machine, Ns::MAX));
+        let mut arrived: Vec<_> = out.iter().map(|d| (d.stream, d.seq, d.at.0)).collect();
+        arrived.sort_unstable();
+        let (mut rows, mut lost) = (vec![(0, 0, foreign_at)], vec![(1, 1)]);
+        if own_arrives {
+            rows.push((1, 0, 1_306_000));
+        } else {
+            lost.insert(0, (1, 0));
+        }
+        assert_eq!(arrived, rows, "stopped at {stop_ns}");
+        let dropped: Vec<_> = machine.drain_drops().collect();
+        assert!(
+            dropped
+                .iter()
+                .all(|d| d.at.0 == stop_ns && d.reason == DropReason::NodeDown)
+        );
+        let dropped: Vec<_> = dropped.iter().map(|d| (d.stream, d.seq)).collect();
+        assert_eq!(dropped, lost, "stopped at {stop_ns}");
+        // What was cut short was busy only so long.
+        let own_busy = stop_ns.min(1_300_000) - 500_000;
+        let busy: Vec<u64> = machine
+            .stats()
+            .directions
+            .iter()
+            .map(|d| d.busy.0)
+            .collect();
+        assert_eq!(busy, [800_000, 0, own_busy + 800_000, 0]);
+        assert_eq!(machine.stats().in_flight, 0);
+    }
+}
+
 /// A message of two frames misses one while its node is a tap: the copy is dropped once, though the second frame is received.
 #[test]
 fn verif_a_copy_that_misses_a_frame_at_a_tap_is_dropped_once() {

@@ -54,12 +54,16 @@ fn read(value: &Value) -> Case {
     let faults = value["faults"].take();
     value["faults"] = Value::Array(Vec::new());
     let mut scenario = crate::support::read_scenario(&value);
+    let taps = list(&value["taps"]);
     for fault in list(&faults) {
         let up = fault["up"].as_bool().unwrap();
         let what = match (fault["link"].as_u64(), fault["node"].as_u64()) {
             (Some(link), _) if up => Fault::Link(link as usize, LinkState::Up),
             (Some(link), _) => Fault::Link(link as usize, LinkState::Down),
             (None, Some(node)) if up => Fault::Node(node as usize, NodeState::Up),
+            (None, Some(node)) if taps[node as usize] == true => {
+                Fault::Node(node as usize, NodeState::Passes)
+            }
             (None, Some(node)) => Fault::Node(node as usize, NodeState::Down),
             (None, None) => panic!("a fault has a place"),
         };

@@ -1,6 +1,8 @@
 //! Priorities, packing, growing back-off, limited room and the cap, against an independent model in SimPy 4.1.2
 //! (reference/make/network_uplink_packed.py), and capacities by a table.
 
+use std::collections::VecDeque;
+
 use network::{
     AtCap, BackOff, Cap, Failure, GivesUp, Room, Uplink, UplinkError, UplinkEvent, UplinkMessage,
     UplinkSpec, UplinkStats, Windows,
@@ -100,11 +102,37 @@ fn told(case: &Value) -> (Told, Uplink) {
             UplinkEvent::Started { .. } | UplinkEvent::Failed { .. } => None,
         }));
     };
+    // When its module stops, and when it works again, before all else of the instant.
+    let mut stops: VecDeque<(Ns, bool)> = list(&case["stops"])
+        .iter()
+        .flat_map(|spell| [(s(int(&spell[0])), true), (s(int(&spell[1])), false)])
+        .collect();
+    let mut turn = |uplink: &mut Uplink, rows: &mut Told, until: (Ns, Class)| {
+        while let Some((at, stop)) = stops.front().copied()
+            && (at, Class::Fault) < until
+        {
+            stops.pop_front();
+            while uplink.next().is_some_and(|next| next < (at, Class::Fault)) {
+                step(uplink, rows);
+            }
+            let mut out = Vec::new();
+            if stop {
+                uplink.stop(at, &mut out).unwrap();
+            } else {
+                uplink.start(at).unwrap();
+            }
+            conserves(uplink);
+            if !out.is_empty() {
+                rows.push((-1, whole(at), "broken off", out.len() as u64));
+            }
+        }
+        while uplink.next().is_some_and(|next| next < until) {
+            step(uplink, rows);
+        }
+    };
     for (id, offer) in list(&case["offers"]).iter().enumerate() {
         let at = s(int(&offer[0]));
-        while uplink.next().is_some_and(|next| next < (at, Class::Act)) {
-            step(&mut uplink, &mut rows);
-        }
+        turn(&mut uplink, &mut rows, (at, Class::Act));
         let message = UplinkMessage {
             id: id as u64,
             bytes: small(&offer[1]),
@@ -115,9 +143,7 @@ fn told(case: &Value) -> (Told, Uplink) {
         }
         conserves(&uplink);
     }
-    while uplink.next_time().is_some_and(|next| next < until) {
-        step(&mut uplink, &mut rows);
-    }
+    turn(&mut uplink, &mut rows, (until, Class::Fault));
     (rows, uplink)
 }
 
@@ -168,6 +194,12 @@ fn val_packed_uplinks_exactly() {
             "{kind:?}: {seen:?}"
         );
     }
+    let broken_off: u32 = seen
+        .iter()
+        .filter(|(kind, _)| kind.0 == "broken off")
+        .map(|(_, n)| n)
+        .sum();
+    assert!(broken_off >= 20, "{seen:?}");
 }
 
 /// Alerts per billed message of 50, 120, 270 and 340 bytes: 9 bytes packed with a CRC 5, 13, 30 and 37, as JSON of 100 bytes 0, 1, 2 and 3 (arithmetic,

@@ -77,9 +77,25 @@ fn rehearsal(f: &Fields) -> Option<CueSheet> {
     })
 }
 
-/// Warns of a rehearsal that begins when the line is not in the water, whatever the slips.
+/// Refuses a rehearsal that begins beyond what instants can tell, and warns of one that begins when the line is not in the water, whatever the slips.
 fn outside_the_deployment(r: &mut Resolver<'_>, f: &Fields, deployment: &Deployment) {
-    let (Some((begins, site)), Some(start)) = (f.date("start"), deployment.start) else {
+    let Some((begins, site)) = f.date("start") else {
+        return;
+    };
+    // Instants of messages are nanoseconds since 1970 in 64 bits.
+    if i64::try_from(begins.as_nanosecond()).is_err() {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                "a rehearsal begins in the years 1678 to 2261",
+            )
+            .label("outside these years")
+            .help("mend the year"),
+        );
+        return;
+    }
+    let Some(start) = deployment.start else {
         return;
     };
     let since_start_s = begins.duration_since(start).as_secs_f64();

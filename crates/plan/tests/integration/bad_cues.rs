@@ -81,6 +81,7 @@ bad! {
     track_that_goes_back: "track = [{ range = \"1 km\", bearing = \"10 deg\", depth = \"10 m\" }]" => "track = [{ after = \"5 s\", range = \"1 km\", depth = \"10 m\" }, { after = \"5 s\", range = \"2 km\", depth = \"10 m\" }]";
     track_faster_than_any_vessel: "track = [{ range = \"1 km\", bearing = \"10 deg\", depth = \"10 m\" }]" => "track = [{ range = \"1 km\", depth = \"10 m\" }, { after = \"3 min\", range = \"40 km\", depth = \"10 m\" }]";
     source_below_the_seabed: "depth = \"10 m\" }]" => "depth = \"3 km\" }]";
+    rehearsal_beyond_all_instants: "seed = 1" => "seed = 1\nstart = 1600-01-01";
     rehearsal_before_the_deployment: "seed = 1" => "seed = 1\nstart = 2020-01-01T12:00:00Z";
     rehearsal_after_the_deployment: "seed = 1" => "seed = 1\nstart = 2029-08-02";
     recording_outside_the_folder: UPSWEEP => "kind = \"recording\"\nfile = \"../../etc/sound.wav\"";

@@ -97,6 +97,8 @@ pub(super) struct Asks {
     made: u64,
     /// When each module began to boot last.
     booting_since: Vec<Ns>,
+    /// The same by notice: the boot of which each tells.
+    booted_since: Vec<Vec<Ns>>,
     pub(super) counts: Vec<RequestCount>,
     pub(super) joins: Vec<JoinCount>,
     bounds: BTreeMap<(ModuleIx, ModuleIx), Option<Ns>>,
@@ -129,6 +131,7 @@ impl Asks {
             open: BTreeMap::new(),
             made: 0,
             booting_since: vec![Ns::ZERO; line.modules.len()],
+            booted_since: vec![Vec::new(); line.modules.len()],
             counts: vec![RequestCount::default(); line.requests.len()],
             joins: vec![JoinCount::default(); line.modules.len()],
             bounds: joining_bounds(line, traffic)?,
@@ -193,6 +196,25 @@ impl Engine<'_> {
     /// Streams behind those of topics: questions and answers of each module and request, then notices.
     fn side_stream(&self, at: usize) -> u32 {
         place(self.modules.len() * self.line.topics.len() + at)
+    }
+
+    /// Who sends a stream: of a topic, of a request, of notices or of packets.
+    pub(super) fn sender(&self, stream: u32) -> Option<ModuleIx> {
+        if let Some(of_packets) = self.streams.of(stream) {
+            return Some(self.line.streams[of_packets.0].from);
+        }
+        let topics = self.line.topics.len();
+        let requests = self.line.requests.len();
+        let Some(side) = (stream as usize).checked_sub(self.modules.len() * topics) else {
+            return (stream as usize).checked_div(topics).map(ModuleIx);
+        };
+        let questions = 2 * self.modules.len() * requests;
+        let module = match (side.checked_sub(questions), side / 2) {
+            (Some(notices), _) => ModuleIx(notices),
+            (None, of) if side.is_multiple_of(2) => ModuleIx(of / requests),
+            (None, of) => self.line.requests[of % requests].to,
+        };
+        (module.0 < self.modules.len()).then_some(module)
     }
 
     fn asking(
@@ -447,6 +469,8 @@ impl Engine<'_> {
         let subscribers = post.subscribers(topic).unwrap_or_default();
         let copies = subscribers.iter().filter(|n| **n != module.0).count();
         self.asks.joins[module.0].notices += 1;
+        let began = self.asks.booting_since[module.0];
+        self.asks.booted_since[module.0].push(began);
         let what = JoinStep::Told { message };
         let record = self.record(Some(parent), None, What::Joining { module, what });
         self.follow(message, record, None, copies);
@@ -485,7 +509,9 @@ impl Engine<'_> {
             Side::Question => self.asked(delivery.seq, module, content, origin),
             Side::Answer => self.returned(delivery.seq, module, content, origin),
             Side::Notice(of) => {
-                let after = self.now.0 - self.asks.booting_since[of.0].0;
+                // It may have begun to boot once more since.
+                let began = self.asks.booted_since[of.0][delivery.seq as usize];
+                let after = self.now.0 - began.0;
                 let way = Ns(delivery.at.0 - delivery.published.0);
                 let first = (delivery.at, way);
                 self.asks.learnt.entry((of, module)).or_insert(first);

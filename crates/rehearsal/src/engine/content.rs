@@ -105,6 +105,13 @@ impl Contents {
         let start = cues.start.or(line.deployment.start);
         let starts_ns = start.and_then(|t| i64::try_from(t.as_nanosecond()).ok());
         if starts_ns.is_none() && tells_instants(line, cues) {
+            if let Some(start) = start {
+                return Err(RehearsalError::NotSaid {
+                    what: vec![format!(
+                        "messages tell instants, and the `start` {start} lies outside the years 1678 to 2261"
+                    )],
+                });
+            }
             return Err(RehearsalError::NotSaid {
                 what: vec![
                     "messages tell instants, and neither the cue sheet's `start` nor that of the deployment says when the rehearsal begins"

@@ -161,6 +161,7 @@ impl Engine<'_> {
                 hold_off_s,
             } => self.set_detector(detector, (threshold_db, hold_off_s), started, root)?,
             Deed::Log { text } => {
+                self.routines.logs_line(behaviour, self.now, &text);
                 self.record(Some(started), root, What::Logged { module: on, text });
             }
         }

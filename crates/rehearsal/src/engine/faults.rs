@@ -125,7 +125,10 @@ impl Engine<'_> {
                         .map_err(|source| self.uplink_error(uplink, source))?;
                 }
             }
-            FaultKind::StorageFull(storage) => self.stuff_store(storage),
+            FaultKind::StorageFull(storage) => {
+                let count = self.stuff_store(storage);
+                self.came.stored(fault, storage, count, begins);
+            }
             FaultKind::Flood { module, .. } => {
                 if begins {
                     let turn = self.faults.turns[fault];
@@ -148,7 +151,12 @@ impl Engine<'_> {
                 let open = !self.faults.open[fault];
                 self.faults.open[fault] = open;
                 self.faults.changes[fault] += 1;
-                self.record(Some(parent), None, What::Contact { span, open });
+                let told = What::Contact {
+                    span,
+                    open,
+                    held_open_by: self.opened_by(span, Some(fault)),
+                };
+                self.record(Some(parent), None, told);
                 self.rewire()?;
                 self.change_later(fault)?;
             }

@@ -63,7 +63,7 @@ impl Engine<'_> {
         self.ears.stop(module);
         self.forget_votes(module);
         self.forget_routines(module);
-        self.break_off(module);
+        self.stop_uplinks(module)?;
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on.module == module {
                 self.silence(DetectorIx(d));
@@ -209,6 +209,7 @@ impl Engine<'_> {
         self.modules[module.0].life = Life::Works;
         self.dirty = true;
         let up = self.record(Some(parent), None, What::Up { module });
+        self.start_uplinks(module)?;
         self.caught_in_a_loop(module)?;
         let plan = &self.line.modules[module.0];
         let listens = plan.sensors.iter().any(|s| s.chain.is_some());

@@ -264,14 +264,16 @@ impl Engine<'_> {
         self.drain_notes() || any
     }
 
+    /// Where the network says that a module does not work, which one it is.
     pub(super) fn loss(&self, drop: &network::Dropped) -> Loss {
-        let passes = self.line.modules[drop.node].passes;
         match drop.reason {
-            // It was reached, or could have been.
+            DropReason::NodeDown if !self.modules[drop.node].works() => Loss::NotWorking,
             DropReason::NodeDown
-                if self.modules[drop.node].node_state(passes) == NodeState::Passes =>
+                if self
+                    .sender(drop.stream)
+                    .is_some_and(|m| !self.modules[m.0].works()) =>
             {
-                Loss::NotWorking
+                Loss::PublisherStopped
             }
             reason => Loss::Network(reason),
         }

@@ -58,7 +58,7 @@ use crate::record::{KeptBack, Record, RecordId, Root, What};
 
 pub use asks::{JoinCount, RequestCount};
 pub use joining::Acquaintance;
-pub use outcome::{Copies, Outcome, RoutineCount, StoreCount, UplinkCount};
+pub use outcome::{Copies, Outcome, RoutineCount, RoutineLog, StoreCount, UplinkCount};
 pub use settings::SettingCount;
 pub use steps::{FromOutside, Steps, input_id, run};
 

@@ -1,8 +1,11 @@
 //! What came of a rehearsal: counts, energies and lowest and highest voltages.
 
+use std::collections::VecDeque;
+
 use assess::Status;
 use network::{Post, PostStats};
 use plan::{BehaviourIx, SensorIx};
+use timeline::Ns;
 
 pub use super::stores::StoreCount;
 use super::{Acquaintance, Engine, JoinCount, RequestCount, SettingCount};
@@ -51,6 +54,8 @@ pub struct Outcome {
     pub routines: Vec<RoutineCount>,
     /// What became of the settings of each detector that has any.
     pub settings: Vec<SettingCount>,
+    /// What each of them logged.
+    pub logs: Vec<RoutineLog>,
     /// The farthest that the clock of each module was off, s; `None` where the plan says nothing of it.
     pub clocks_s: Vec<Option<f64>>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
@@ -107,6 +112,28 @@ pub struct RoutineCount {
     pub stops: u64,
 }
 
+/// What a routine logged.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct RoutineLog {
+    /// Lines.
+    pub lines: u64,
+    /// The last of them with their times, at most [`LAST_LINES`](RoutineLog::LAST_LINES).
+    pub last: VecDeque<(Ns, String)>,
+}
+
+impl RoutineLog {
+    /// Lines that are kept; a trace has all.
+    pub const LAST_LINES: usize = 5;
+
+    pub(super) fn add(&mut self, at: Ns, text: &str) {
+        self.lines += 1;
+        if self.last.len() == Self::LAST_LINES {
+            self.last.pop_front();
+        }
+        self.last.push_back((at, text.to_owned()));
+    }
+}
+
 /// Copies of messages.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Copies {
@@ -134,7 +161,7 @@ impl Engine<'_> {
         }
         let (streams, packets) = self.streams_came();
         let [sent, arrived, lost, flying] = packets;
-        let (topics, faults) = self.came.finish();
+        let (topics, faults) = self.came.finish(&stores);
         let stats = self.machine.as_ref().map(Post::stats);
         Outcome {
             expectations: self.watcher.finish(self.end, &faults),
@@ -176,6 +203,7 @@ impl Engine<'_> {
             confirmed: self.confirmed,
             routines: self.routines.counts(),
             settings: self.settings.into_iter().flatten().collect(),
+            logs: self.routines.logs(),
             clamped: self.contents.clamped,
             clocks_s: self.clocks.farthest_s(self.end),
             records: self.next_record,

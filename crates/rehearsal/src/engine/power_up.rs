@@ -141,6 +141,7 @@ impl Engine<'_> {
         m.told_down = false;
         self.dirty = true;
         self.record(Some(parent), None, What::Up { module });
+        self.start_uplinks(module)?;
         self.reach_nodes()
     }
 }

@@ -2,11 +2,12 @@
 
 use plan::{Action, BehaviourIx, BoundTo, Line, Measure, ModuleIx, NoticeKind, TopicField};
 use routine::{Call, Given, Held, Memory, Program};
+use timeline::Ns;
 
 use super::Engine;
 use super::content::{Led, Of};
 use super::deeds::Deed;
-use super::outcome::RoutineCount;
+use super::outcome::{RoutineCount, RoutineLog};
 use crate::error::RehearsalError;
 use crate::record::{Content, RecordId, Root, Silence, What};
 
@@ -19,6 +20,7 @@ pub(super) struct RoutineNow {
     /// A fault stopped it; it starts anew when its module does.
     stopped: bool,
     count: RoutineCount,
+    log: RoutineLog,
 }
 
 /// The routines of a line, and of each behaviour which it runs.
@@ -64,6 +66,7 @@ impl Routines {
                             most_operations: 0,
                             stops: 0,
                         },
+                        log: RoutineLog::default(),
                     });
                     all.len() - 1
                 }
@@ -81,6 +84,17 @@ impl Routines {
     /// Whether a behaviour is a routine that a fault has stopped.
     pub(super) fn stands(&self, behaviour: BehaviourIx) -> bool {
         self.of[behaviour.0].is_some_and(|r| self.all[r].stopped)
+    }
+
+    /// A behaviour logs a line, which counts if it is a routine.
+    pub(super) fn logs_line(&mut self, behaviour: BehaviourIx, at: Ns, text: &str) {
+        if let Some(index) = self.of[behaviour.0] {
+            self.all[index].log.add(at, text);
+        }
+    }
+
+    pub(super) fn logs(&self) -> Vec<RoutineLog> {
+        self.all.iter().map(|r| r.log.clone()).collect()
     }
 
     pub(super) fn counts(&self) -> Vec<RoutineCount> {
@@ -407,7 +421,7 @@ fn beyond(
         allowed[i] = None;
         return Ok(None);
     }
-    let lasting = |time: &Option<timeline::Ns>| {
+    let lasting = |time: &Option<Ns>| {
         time.map_or_else(
             || " for good".to_owned(),
             |t| format!(" for {} s", t.as_s_f64()),

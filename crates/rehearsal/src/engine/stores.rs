@@ -289,8 +289,8 @@ impl Engine<'_> {
         self.record(None, None, What::StoreFull { storage });
     }
 
-    /// Something else fills a store, or is gone again.
-    pub(super) fn stuff_store(&mut self, storage: StorageIx) {
+    /// Something else fills a store, or is gone again; what the store counts then.
+    pub(super) fn stuff_store(&mut self, storage: StorageIx) -> StoreCount {
         let stuffed = self
             .holding()
             .any(|f| matches!(f, FaultKind::StorageFull(s) if s == storage));
@@ -305,6 +305,7 @@ impl Engine<'_> {
         }
         store.stuffed = stuffed;
         store.look_ahead();
+        store.count
     }
 
     pub(super) fn store_counts(&mut self) -> Vec<StoreCount> {

@@ -20,8 +20,6 @@ pub(super) struct UplinkNow {
     /// Name of the random stream that decides its attempts.
     stream: String,
     waiting: BTreeMap<u64, Waiting>,
-    /// The module did not work at some time of the attempt under way, which is lost with it.
-    broken_off: bool,
     pub(super) offered: u64,
     pub(super) count: UplinkCount,
 }
@@ -112,20 +110,17 @@ impl Engine<'_> {
 
     pub(super) fn step_uplink(&mut self, index: usize) -> Result<(), RehearsalError> {
         let uplink = UplinkIx(index);
-        let module = self.line.uplinks[index].module;
-        let works = self.modules[module.0].works();
         let seed = self.cues.seed;
         let mut events = Vec::new();
         let UplinkNow {
             uplink: link,
             chance,
             stream,
-            broken_off,
             ..
         } = &mut self.uplinks[index];
         link.step_asking(&mut events, |attempt| {
             let lucky = chance.is_none_or(|p| Stream::named(seed, stream, attempt).uniform() < p);
-            if works && !*broken_off && lucky {
+            if lucky {
                 Attempted::Arrived
             } else {
                 Attempted::Failed
@@ -157,7 +152,6 @@ impl Engine<'_> {
             .expect("an uplink tells only of messages that wait");
         if matches!(event, UplinkEvent::Started { .. }) {
             waiting.attempts += 1;
-            now.broken_off = !self.modules[self.line.uplinks[uplink.0].module.0].works();
         }
         let Waiting { origin, attempts } = *waiting;
         let what = match event {
@@ -195,11 +189,38 @@ impl Engine<'_> {
         Ok(())
     }
 
-    /// A module stops: what its uplinks are sending does not arrive.
-    pub(super) fn break_off(&mut self, module: ModuleIx) {
-        for (plan, now) in self.line.uplinks.iter().zip(&mut self.uplinks) {
-            now.broken_off |= plan.module == module;
+    /// A module stops: what its uplinks are sending fails, and they try nothing until it works again.
+    pub(super) fn stop_uplinks(&mut self, module: ModuleIx) -> Result<(), RehearsalError> {
+        for index in self.uplinks_at(module) {
+            let mut events = Vec::new();
+            let uplink = UplinkIx(index);
+            self.uplinks[index]
+                .uplink
+                .stop(self.now, &mut events)
+                .map_err(|source| self.uplink_error(uplink, source))?;
+            for event in events {
+                self.uplink_event(uplink, event)?;
+            }
         }
+        Ok(())
+    }
+
+    /// A module works again: its uplinks try with no failures behind them.
+    pub(super) fn start_uplinks(&mut self, module: ModuleIx) -> Result<(), RehearsalError> {
+        for index in self.uplinks_at(module) {
+            self.uplinks[index]
+                .uplink
+                .start(self.now)
+                .map_err(|source| self.uplink_error(UplinkIx(index), source))?;
+        }
+        Ok(())
+    }
+
+    fn uplinks_at(&self, module: ModuleIx) -> Vec<usize> {
+        let all = self.line.uplinks.iter().enumerate();
+        all.filter(|(_, plan)| plan.module == module)
+            .map(|(index, _)| index)
+            .collect()
     }
 
     /// The module of an uplink draws its sending power for the length of an attempt.
@@ -242,7 +263,6 @@ pub(super) fn uplink_now(
         chance: (success < 1.0).then_some(success),
         stream: format!("uplink/{}", plan.id),
         waiting: BTreeMap::new(),
-        broken_off: false,
         offered: 0,
         count: UplinkCount::default(),
     })

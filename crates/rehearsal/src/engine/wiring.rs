@@ -55,21 +55,27 @@ impl Engine<'_> {
     }
 
     fn is_open(&self, span: SpanIx) -> bool {
+        self.opened_by(span, None).is_some()
+    }
+
+    /// The first fault but one that holds a span open.
+    pub(super) fn opened_by(&self, span: SpanIx, but: Option<usize>) -> Option<usize> {
         let ends = |m: ModuleIx| {
             let s = &self.line.spans[span.0];
             s.from == m || s.to == m
         };
-        let all = self.cues.faults.iter().enumerate();
-        all.filter(|(f, _)| self.faults.in_force[*f])
-            .any(|(f, fault)| match fault.what {
-                FaultKind::Cut(s) => s == span,
-                FaultKind::Intermittent { span: s, .. } => s == span && self.faults.open[f],
-                FaultKind::Unplugged {
-                    module,
-                    leaves: Leaves::Gap,
-                } => ends(module),
-                _ => false,
-            })
+        let opens = |f: &usize| match self.cues.faults[*f].what {
+            FaultKind::Cut(s) => s == span,
+            FaultKind::Intermittent { span: s, .. } => s == span && self.faults.open[*f],
+            FaultKind::Unplugged {
+                module,
+                leaves: Leaves::Gap,
+            } => ends(module),
+            _ => false,
+        };
+        (0..self.cues.faults.len())
+            .filter(|f| Some(*f) != but && self.faults.in_force[*f])
+            .find(opens)
     }
 
     fn bad_ohm(&self, span: SpanIx) -> f64 {

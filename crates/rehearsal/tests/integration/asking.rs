@@ -195,6 +195,31 @@ fn verif_a_module_that_comes_up_tells_what_it_is() {
     }
 }
 
+/// Module 2 restarts each time that it has worked for 1 ms: its notice of 1100 bytes has left it then (948.8 us), and comes to the others when the next boot is under way already.
+#[test]
+fn verif_a_notice_counts_from_the_boot_that_it_tells_of() {
+    let mut plan = line_text(&in_a_row(&["running", "running", "running"]), 300, 100);
+    plan += "\n[joining]\nsize = \"1100 B\"\npriority = 0\nto = \"all\"\n";
+    let loops = fault("f", "reboot-loop", "module.m2", 5.0, 20.0) + "after = \"1 ms\"\n";
+    let (line, cues) = read(&plan, &(cue_text(30, 1) + &loops));
+    let (outcome, records) = run(&line, &cues);
+    let after: Vec<u64> = records
+        .iter()
+        .filter_map(|r| match r.what {
+            What::Joining {
+                what: JoinStep::Learnt { by, after },
+                ..
+            } => Some(after.0 - 3 * S - if by.0 == 1 { hop(1100) } else { 2 * hop(1100) }),
+            _ => None,
+        })
+        .collect();
+    assert!(
+        after.len() >= 6 && after.iter().all(|ns| *ns == 0),
+        "{after:?}"
+    );
+    assert_eq!(outcome.joins[2].longest, Some(Ns(3 * S + 2 * hop(1100))));
+}
+
 /// Sizes by hand: RFC 8949, section 3: a map of five, texts and lists with one byte of head each while they are short.
 #[test]
 fn verif_a_notice_without_a_size_has_that_of_its_cbor() {

@@ -78,6 +78,36 @@ fn verif_a_span_comes_and_goes() {
     assert!(recovered.contains(&module), "{recovered:?}");
 }
 
+/// A contact that closes under a cut leaves the span open, and says by which fault: open for 2 s, whole for 5 s from 10 s to 30 s, cut from 16 s to 23 s.
+#[test]
+fn verif_a_contact_says_what_else_holds_its_span_open() {
+    let keys = "until = \"30 s\"\nkind = \"intermittent\"\nof = \"span.s1\"\ndown = \"2 s\"\nup = \"5 s\"\nlengths = \"fixed\"";
+    let cut = "until = \"23 s\"\nkind = \"cut\"\nof = \"span.s1\"";
+    let sheet = a_fault("loose", 10.0, keys) + &a_fault("axe", 16.0, cut);
+    let (_, records) = rehearsed(&["running"; 2], 60, &sheet);
+    let told: Vec<_> = records
+        .iter()
+        .filter_map(|r| match r.what {
+            What::Contact {
+                open, held_open_by, ..
+            } => Some((r.at.as_s_f64(), open, held_open_by)),
+            _ => None,
+        })
+        .collect();
+    // Faults stand in the order of their ids.
+    let axe = Some(0);
+    assert_eq!(
+        told,
+        [
+            (12.0, false, None),
+            (17.0, true, axe),
+            (19.0, false, axe),
+            (24.0, true, None),
+            (26.0, false, None)
+        ]
+    );
+}
+
 /// Times drawn from an exponential law: their mean within three standard errors of the one asked for, and no others when another fault is added.
 #[test]
 fn verif_drawn_times_follow_their_law_and_their_own_stream() {

@@ -103,6 +103,42 @@ fn verif_a_module_passes_data_while_powered_or_running_as_it_says() {
     }
 }
 
+/// A tap hands on what it holds of others, and sends nothing more of what it published itself: module 2 falls dead while its frame of 228.8 us is on the cable for 100 us.
+#[test]
+fn verif_what_a_tap_published_and_has_not_sent_is_lost() {
+    for kind in ["dead", "hang"] {
+        let mut plan = line_text(&in_a_row(&["running", "running", "always"]), 300, 100);
+        plan += &topic("go");
+        plan += &told("b0", 0, "go", r#"{ log = "told" }"#);
+        let cues = cue_text(30, 1) + &input("one", 10.0, 2, "go");
+        for (at_s, arrives) in [(10.0001, false), (10.0003, true)] {
+            let (line, cues) = read(
+                &plan,
+                &(cues.clone() + &fault("f", kind, "module.m2", at_s, 20.0)),
+            );
+            let (outcome, records) = run(&line, &cues);
+            let lost: Vec<(f64, Loss)> = records
+                .iter()
+                .filter_map(|r| match r.what {
+                    What::Lost { why, .. } => Some((r.at.as_s_f64(), why)),
+                    _ => None,
+                })
+                .collect();
+            let copies = outcome.copies;
+            if arrives {
+                assert_eq!(
+                    (copies.delivered, copies.lost, lost.len()),
+                    (1, 0, 0),
+                    "{kind}"
+                );
+            } else {
+                assert_eq!((copies.delivered, copies.lost), (0, 1), "{kind}");
+                assert_eq!(lost, [(at_s, Loss::PublisherStopped)], "{kind}");
+            }
+        }
+    }
+}
+
 /// A module whose voltage is never enough does not work, and still is a tap.
 #[test]
 fn verif_a_tap_without_power_hands_on() {

@@ -105,6 +105,13 @@ fn verif_a_restart_loses_the_memory_and_starts_anew() {
     assert_eq!(all[again..][..3], ["1", "2", "3"]);
     assert_eq!(outcome.routines[0].stops, 0);
     assert!(outcome.routines[0].most_operations > 0);
+    // The last lines are kept for the report, with their times, and all are counted.
+    let log = &outcome.logs[0];
+    assert_eq!(log.lines, all.len() as u64);
+    let last: Vec<&str> = log.last.iter().map(|(_, text)| text.as_str()).collect();
+    assert_eq!(last, all[all.len() - 5..]);
+    let whole_seconds = log.last.iter().map(|(at, _)| at.as_s_f64());
+    assert!(whole_seconds.eq((115..120).map(f64::from)), "{log:?}");
 }
 
 #[test]

@@ -1,10 +1,11 @@
 //! Uplinks that pack, stop at a cap or depend on the sea, and stores that fill; worked by hand.
 
-use plan::Droppable;
-use rehearsal::{Record, RehearsalError, What};
+use plan::{Droppable, StorageIx, UplinkIx};
+use rehearsal::{Ashore, Record, RehearsalError, What};
 use timeline::Ns;
 
-use crate::support::{line_and_cues, run};
+use crate::chain::{cue_text, fault, in_a_row, input, line_text, told, topic};
+use crate::support::{line_and_cues, read, run};
 
 const SENDS: &str = "sending_state = \"sending\"\n";
 const SURE: &str = "success = \"100 %\"\n";
@@ -47,6 +48,88 @@ fn verif_alerts_that_wait_for_each_other_are_billed_once() {
     }
     let up = outcome.uplinks[0];
     assert_eq!((up.sent, up.billed, up.waiting), (2, 1, 0));
+}
+
+/// The alert comes at 10 s; its module is dead from 12 s to 40 s and boots for 3 s once its voltage is there, a millisecond later. The attempt fails with the module, none begins meanwhile, and no
+/// back-off is left: sessions of 5 s.
+#[test]
+fn verif_an_uplink_tries_nothing_while_its_module_is_down() {
+    let mut plan = line_text(&in_a_row(&["running", "running"]), 300, 100);
+    plan = plan.replace(
+        "back_off = \"2 s\"",
+        "back_off = \"2 s\"\nback_off_grows = 2\nback_off_longest = \"5 min\"",
+    );
+    plan += &topic("go");
+    plan += &told(
+        "b0",
+        0,
+        "go",
+        r#"{ send_up = "uplink.shore", about = "go" }"#,
+    );
+    let cues = cue_text(100, 1)
+        + &input("one", 10.0, 1, "go")
+        + &fault("f", "dead", "module.m0", 12.0, 40.0);
+    let (line, cues) = read(&plan, &cues);
+    let (outcome, records) = run(&line, &cues);
+    let queued = times(&records, |w| matches!(w, What::Queued { .. }))[0];
+    let works = 40.0 + 0.001 + 3.0;
+    assert_eq!(times(&records, |w| matches!(w, What::Up { .. })), [works]);
+    assert_eq!(
+        times(&records, |w| matches!(w, What::Attempt { .. })),
+        [queued, works]
+    );
+    assert_eq!(
+        times(&records, |w| matches!(w, What::Failed { .. })),
+        [12.0]
+    );
+    assert_eq!(
+        times(&records, |w| matches!(w, What::Sent { .. })),
+        [works + 5.0]
+    );
+    assert_eq!(
+        (outcome.uplinks[0].sent, outcome.uplinks[0].waiting),
+        (1, 0)
+    );
+    // What came of the fault says so.
+    let cost = Ashore {
+        failed: 1,
+        sent: 1,
+        longest: Some(Ns::from_s_f64(works + 5.0 - queued).unwrap()),
+        ..Ashore::default()
+    };
+    assert_eq!(outcome.faults[0].uplinks, [(UplinkIx(0), cost)]);
+}
+
+/// No attempt from 9 s to 30 s, and a session of 5 s: the message of 10 s is ashore at 35 s. That of 40 s finds nothing amiss. With an end at 20 s the first still waits.
+#[test]
+fn verif_what_an_outage_costs_is_told_with_the_fault() {
+    let mut plan = line_text(&in_a_row(&["running", "running"]), 300, 100);
+    plan += &topic("go");
+    plan += &told(
+        "b0",
+        0,
+        "go",
+        r#"{ send_up = "uplink.shore", about = "go" }"#,
+    );
+    for (duration_s, sent, waiting) in [(60, 1, 0), (20, 0, 1)] {
+        let mut cues = cue_text(duration_s, 1) + &input("one", 10.0, 1, "go");
+        cues += &fault("f", "no-uplink", "uplink.shore", 9.0, 30.0);
+        if duration_s > 40 {
+            cues += &input("two", 40.0, 1, "go");
+        }
+        let (line, cues) = read(&plan, &cues);
+        let (outcome, records) = run(&line, &cues);
+        let queued = times(&records, |w| matches!(w, What::Queued { .. }))[0];
+        let took = Ns::from_s_f64(35.0 - queued).unwrap();
+        let cost = Ashore {
+            sent,
+            longest: (sent > 0).then_some(took),
+            waiting,
+            ..Ashore::default()
+        };
+        assert_eq!(outcome.faults[0].uplinks, [(UplinkIx(0), cost)]);
+        assert_eq!(outcome.faults[0].recovered, []);
+    }
 }
 
 #[test]
@@ -250,6 +333,12 @@ fn verif_a_store_that_something_else_fills_loses_until_it_is_free() {
     assert!(
         (count.held_bytes - held_s * rate_b_s).abs() < 1.0,
         "{count:?}"
+    );
+    let (storage, lost) = outcome.faults.iter().find_map(|f| f.store).unwrap();
+    assert_eq!((storage, lost.dropped_bytes), (StorageIx(0), 0.0));
+    assert!(
+        (lost.lost_bytes - count.lost_bytes).abs() < 1e-3,
+        "{lost:?}"
     );
     // Begun at 0, 30, 70, 90 s, with the ear and at 120 s.
     assert_eq!((count.files_begun, count.files_closed), (6, 5));

@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use plan::{CueSheet, Line, Recovery};
-use rehearsal::{FaultCame, Harm, Outcome, Recovered, TopicCame};
+use plan::{CueSheet, Line, Recovery, StorageIx};
+use rehearsal::{Ashore, FaultCame, Harm, Outcome, Recovered, TopicCame, Unstored};
 use serde_json::{Map, Value, json};
 
 use super::streams::streams;
@@ -103,7 +103,11 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         Some(over) => format!("from {} to {}", at(began_s), at(over.as_s_f64())),
         None => format!("from {} to the end", at(began_s)),
     };
-    let nothing = came.topics.is_empty() && came.streams.is_empty() && came.recovered.is_empty();
+    let nothing = came.topics.is_empty()
+        && came.streams.is_empty()
+        && came.recovered.is_empty()
+        && came.uplinks.is_empty()
+        && unstored(came).is_none();
     let _ = writeln!(
         out,
         "    {when}{}",
@@ -127,6 +131,23 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         let _ = writeln!(
             out,
             "    {name}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards"
+        );
+    }
+    for (uplink, count) in &came.uplinks {
+        let _ = writeln!(
+            out,
+            "    uplink.{}: {}",
+            line.uplinks[uplink.0].id,
+            ashore(count)
+        );
+    }
+    if let Some((storage, lost)) = unstored(came) {
+        let _ = writeln!(
+            out,
+            "    storage.{}: {:.1} MB went to make room, {:.1} MB found none",
+            line.storages[storage.0].id,
+            lost.dropped_bytes / 1e6,
+            lost.lost_bytes / 1e6
         );
     }
     for (what, how) in &came.recovered {
@@ -162,6 +183,37 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
             ),
         };
     }
+}
+
+/// What waited at an uplink that a fault disturbed, and what became of it.
+fn ashore(count: &Ashore) -> String {
+    let mut parts = Vec::new();
+    if count.failed > 0 {
+        parts.push(format!(
+            "{} failed",
+            words::count(count.failed as usize, "attempt")
+        ));
+    }
+    if let Some(longest) = count.longest {
+        parts.push(format!(
+            "{} ashore that waited meanwhile, the latest {} after it was queued",
+            words::count(count.sent as usize, "message"),
+            words::took(longest.as_s_f64())
+        ));
+    }
+    if count.given_up > 0 {
+        parts.push(format!("{} given up", count.given_up));
+    }
+    if count.waiting > 0 {
+        parts.push(format!("{} still waiting at the end", count.waiting));
+    }
+    parts.join(", ")
+}
+
+/// What a store lost, if anything.
+fn unstored(came: &FaultCame) -> Option<(StorageIx, Unstored)> {
+    came.store
+        .filter(|(_, lost)| lost.dropped_bytes > 0.0 || lost.lost_bytes > 0.0)
 }
 
 /// Topic by topic, in JSON.
@@ -227,8 +279,20 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
                 told
             })
             .collect();
+        let uplinks: Vec<Value> = came
+            .uplinks
+            .iter()
+            .map(|(u, c)| {
+                json!({ "uplink": line.uplinks[u.0].id, "failed_attempts": c.failed, "sent": c.sent,
+                        "longest_wait_ns": c.longest.map(|l| l.0), "given_up": c.given_up, "waiting": c.waiting })
+            })
+            .collect();
+        let store = came.store.map(|(s, lost)| {
+            json!({ "storage": line.storages[s.0].id, "dropped_bytes": lost.dropped_bytes, "lost_bytes": lost.lost_bytes })
+        });
         let mut told = json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
-                "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered });
+                "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered,
+                "uplinks": uplinks, "store": store });
         // Only where there are some, as with all that streams tell.
         if !came.streams.is_empty() {
             let streams = came.streams.iter().map(|(s, h)| {

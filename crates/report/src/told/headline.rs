@@ -45,7 +45,16 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         What::Up { module } => ("up", module.0, 0),
         What::Hears { detector } => ("hears", detector.0, 0),
         What::Deaf { detector } => ("deaf", detector.0, 0),
-        What::Contact { span, open } => ("contact", span.0, usize::from(*open)),
+        What::Contact {
+            span,
+            open,
+            held_open_by: None,
+        } => ("contact", span.0, usize::from(*open)),
+        What::Contact { span, open, .. } => ("contact-held", span.0, usize::from(*open)),
+        What::Refused {
+            what: KeptBack::Input(_),
+            why,
+        } => ("held-back", *why as usize, 0),
         What::Lost { module, topic, .. } => ("lost", topic.0, module.0),
         What::Joining { module, .. } => ("joining", module.0, 0),
         What::Streaming { stream, .. } => ("streaming", stream.0, 0),
@@ -88,11 +97,21 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
         }
         What::FaultBegins { fault } => words::fault(line, cues, *fault),
         What::FaultEnds { fault } => format!("fault.{} is over", cues.faults[*fault].id),
-        What::Contact { span, open } => format!(
-            "span.{} {}",
-            line.spans[span.0].id,
-            if *open { "opens" } else { "closes" }
-        ),
+        What::Contact {
+            span,
+            open,
+            held_open_by,
+        } => {
+            let does = if *open { "opens" } else { "closes" };
+            let id = &line.spans[span.0].id;
+            match held_open_by {
+                None => format!("span.{id} {does}"),
+                Some(other) => format!(
+                    "the loose contact of span.{id} {does}; the span is open by fault.{}",
+                    cues.faults[*other].id
+                ),
+            }
+        }
         What::Spent { supply } => format!(
             "supply.{} is spent and gives nothing",
             line.supplies[supply.0].id

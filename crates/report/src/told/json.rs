@@ -172,9 +172,14 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
             json!({ "module": module(m), "topic": topic(t), "message": message.0, "latency_ns": after.0,
                     "bound_ns": bound.0 }),
         ),
-        What::Contact { span, open } => (
+        What::Contact {
+            span,
+            open,
+            held_open_by,
+        } => (
             "contact",
-            json!({ "span": format!("span.{}", line.spans[span.0].id), "open": open }),
+            json!({ "span": format!("span.{}", line.spans[span.0].id), "open": open,
+                    "held_open_by": held_open_by.map(|f| format!("fault.{}", cues.faults[f].id)) }),
         ),
         What::Spent { supply } => (
             "spent",
@@ -457,10 +462,12 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         let routines: Map<String, Value> = outcome
             .routines
             .iter()
-            .map(|r| {
+            .zip(&outcome.logs)
+            .map(|(r, log)| {
                 (
                     format!("behaviour.{}", line.behaviours[r.behaviour.0].id),
-                    json!({ "runs": r.runs, "most_steps": r.most_operations, "steps_allowed": routine::LIMITS.operations, "stops": r.stops }),
+                    json!({ "runs": r.runs, "most_steps": r.most_operations, "steps_allowed": routine::LIMITS.operations, "stops": r.stops,
+                            "logged_lines": log.lines, "last_lines": log.last.iter().map(|(at, text)| json!({ "at_ns": at.0, "text": text })).collect::<Vec<_>>() }),
                 )
             })
             .collect();

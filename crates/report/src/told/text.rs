@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use assess::input::arithmetic;
 use plan::{CueSheet, Line, NoticeKind, OutputIx, SensorIx, SoundIx};
-use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, What, above};
+use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, RoutineLog, What, above};
 
 use super::came::what_came;
 use super::headline::headlines;
@@ -15,6 +15,8 @@ use super::{asking, content, settings, streams, words};
 const TOLD_ALIKE: usize = 3;
 /// Steps of one chain that are told one by one.
 const TOLD_STEPS: usize = 200;
+/// Characters of a logged line that are told.
+const LOGGED_CHARACTERS: usize = 100;
 
 /// Expectations, the chain of each sound with every time in between, faults, voltages, messages.
 ///
@@ -325,6 +327,30 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
     })
 }
 
+/// The last lines that a routine logged, and how many there were.
+fn logged(out: &mut String, log: &RoutineLog) {
+    let told = log.last.len();
+    let _ = match log.lines {
+        0 => return,
+        lines if lines == told as u64 => {
+            writeln!(out, "  it logged {}:", words::count(told, "line"))
+        }
+        lines => writeln!(
+            out,
+            "  it logged {lines} lines, the last {told} of them (`--trace FILE` has all):"
+        ),
+    };
+    for (at, text) in &log.last {
+        let plain = text.chars().map(|c| if c.is_control() { ' ' } else { c });
+        let row: String = plain.clone().take(LOGGED_CHARACTERS).collect();
+        let cut = match plain.count() > LOGGED_CHARACTERS {
+            true => " ...",
+            false => "",
+        };
+        let _ = writeln!(out, "  {}  {}{cut}", clock(at.as_s_f64()), row.trim_end());
+    }
+}
+
 fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     let _ = writeln!(out, "\nVoltage and energy");
     let widest = line.modules.iter().map(|m| m.id.len()).max().unwrap_or(0);
@@ -373,7 +399,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     asking::on_terms(out, &outcome.on_terms);
     asking::totals(out, line, outcome);
     asking::acquaintances(out, line, outcome);
-    for r in &outcome.routines {
+    for (r, log) in outcome.routines.iter().zip(&outcome.logs) {
         let stops = match r.stops {
             0 => String::new(),
             1 => ", stopped once".to_owned(),
@@ -386,6 +412,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             r.runs,
             100.0 * r.most_operations as f64 / routine::LIMITS.operations as f64,
         );
+        logged(out, log);
     }
     settings::totals(out, line, outcome);
     for (module, off_s) in line.modules.iter().zip(&outcome.clocks_s) {

@@ -43,6 +43,7 @@ pub(super) fn on_off(on: bool) -> &'static str {
 pub(super) fn loss(why: Loss) -> &'static str {
     match why {
         Loss::NotWorking => "the module was not working",
+        Loss::PublisherStopped => "its publisher stopped before it was sent",
         Loss::Network(reason) => network_loss(reason),
     }
 }
@@ -260,7 +261,10 @@ pub(super) fn posted_to(what: network::NoteKind, module: &str) -> String {
         N::Released => format!("goes to {module}, after it waited"),
         N::Missed { reason } => format!(
             "lost on the way to {module}, and will be sent again: {}",
-            network_loss(reason)
+            match reason {
+                DropReason::NodeDown => "it or a module before it is down",
+                reason => network_loss(reason),
+            }
         ),
         N::Again { sending } => {
             format!("{module} has not acknowledged it: sent again (sending {sending})")

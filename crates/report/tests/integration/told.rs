@@ -150,6 +150,31 @@ fn verif_too_much_voltage_and_an_input_kept_back_are_told() {
     }
 }
 
+/// What is held back again and again is told some times, and then in numbers.
+#[test]
+fn verif_inputs_held_back_alike_are_told_in_numbers() {
+    let (reading, cues, outcome, _) = rehearsed();
+    let held_back = |number: usize| Record {
+        id: RecordId(number as u64),
+        parent: None,
+        at: timeline::Ns(2_500_000_000),
+        root: None,
+        what: What::Refused {
+            what: KeptBack::Input(cues.inputs.len() + number),
+            why: Refusal::Topic,
+        },
+    };
+    let records: Vec<Record> = (0..20_000).map(held_back).collect();
+    let line = reading.line.as_ref().unwrap();
+    let text = rehearsal_text(line, &cues, &outcome, &records);
+    let told = text.lines().filter(|row| row.contains("is held back by"));
+    assert_eq!(told.count(), 21);
+    assert!(
+        text.contains("  ... and 19980 more like \"input.outside-000001 is held back by the topic's at_most\"\n"),
+        "{text}"
+    );
+}
+
 /// No row is too long for a page, and colour changes no word.
 #[test]
 fn verif_rows_fit_a_page_and_colour_adds_no_words() {

@@ -132,6 +132,101 @@ fn verif_a_rehearsal_that_is_only_watched_leaves_evidence() {
     assert!(stderr(&watched).contains("below harrow-sound-ferry-lane-watch/"));
 }
 
+/// A broker that lets nobody in is not asked again and again; the help names the flags.
+#[test]
+fn verif_a_refused_login_is_final_and_names_the_flags() {
+    let Some(broker) = Broker::with_a_login("closed") else {
+        return;
+    };
+    let demo = demo("harrow-sound", false);
+    let cues = sheet(&demo, "quiet.toml");
+    fs::write(&cues, SHEET).unwrap();
+    let address = format!("tcp://127.0.0.1:{}", broker.port);
+    let output = run(&["rehearse", &demo.plan, &cues, "--mqtt", &address]);
+    expect_status(&output, 2);
+    let told = stderr(&output);
+    assert!(
+        told.contains("does not let anybody without a user in: not authorized"),
+        "{told}"
+    );
+    assert!(
+        told.contains("--user") && told.contains("--password-file"),
+        "{told}"
+    );
+}
+
+/// Where the inputs cannot be recorded nothing is run; and where that shows at the end only, the report is there and the inputs stand elsewhere.
+#[test]
+fn verif_what_came_in_is_never_lost() {
+    let demo = demo("harrow-sound", false);
+    let cues = sheet(&demo, "quiet.toml");
+    fs::write(&cues, SHEET).unwrap();
+    let nowhere = sheet(&demo, "no-such-folder/inputs.toml");
+    let args = ["rehearse", &demo.plan, &cues, "--mqtt", "tcp://127.0.0.1:1"];
+    let output = run(&[&args[..], &["--record-inputs", &nowhere]].concat());
+    expect_status(&output, 2);
+    assert!(
+        stderr(&output).contains("no-such-folder"),
+        "{}",
+        stderr(&output)
+    );
+    assert!(
+        stderr(&output).contains("make the folder first"),
+        "{}",
+        stderr(&output)
+    );
+
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let (recorded, temporary) = (sheet(&demo, "outside.toml"), sheet(&demo, "temporary"));
+    fs::create_dir(&temporary).unwrap();
+    let mut second = Client::connect(broker.port, "second");
+    second.subscribe("yard/status");
+    second.subscribe("yard/delivered/marker/#");
+    let child = soundline()
+        .env("TMPDIR", &temporary)
+        .args(["rehearse", &demo.plan, &cues])
+        .args(["--mqtt", &format!("tcp://127.0.0.1:{}", broker.port)])
+        .args(["--speed", "8", "--prefix", "yard", "--payload", "json"])
+        .args(["--record-inputs", &recorded])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    second.next(Duration::from_secs(60)).unwrap();
+    let call =
+        json!({ "time": "2027-03-15T00:00:05Z", "ear": "upper", "level": 120.5, "excess": 12 });
+    second.publish(
+        "yard/in/upper/alert/call",
+        call.to_string().as_bytes(),
+        None,
+    );
+    second.until(|h| h.topic.starts_with("yard/delivered"));
+    // Somebody else writes there meanwhile.
+    fs::write(&recorded, "mine").unwrap();
+    let output = child.wait_with_output().unwrap();
+    expect_status(&output, 2);
+    assert_eq!(fs::read_to_string(&recorded).unwrap(), "mine");
+    assert!(
+        stdout(&output).contains("1 came in and entered"),
+        "{}",
+        stdout(&output)
+    );
+    let left: Vec<_> = fs::read_dir(&temporary)
+        .unwrap()
+        .map(|f| f.unwrap().path())
+        .collect();
+    assert_eq!(left.len(), 1, "{left:?}");
+    let told = stderr(&output);
+    assert!(
+        told.contains(&format!("it stands in {}", left[0].display())),
+        "{told}"
+    );
+    let kept = fs::read_to_string(&left[0]).unwrap();
+    assert!(kept.contains("[input.outside-000001]"), "{kept}");
+}
+
 #[test]
 fn verif_what_cannot_be_linked_is_told_before_anything_is_run() {
     let demo = demo("harrow-sound", false);

@@ -227,6 +227,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         What::Contact {
             span: SpanIx(0),
             open: true,
+            held_open_by: None,
         },
         What::Spent {
             supply: plan::SupplyIx(0),
