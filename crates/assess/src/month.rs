@@ -39,8 +39,9 @@ pub(crate) use shares::Month;
 const TAIL: f64 = 1e-12;
 /// Products that are added up at most in one convolution.
 const MOST_PRODUCTS: f64 = 5e7;
-/// Messages drawn at most, months drawn at most, and the fewest that show 99 %.
+/// Messages drawn where more months than the fewest are, messages drawn at all, months drawn at most, and the fewest that show 99 %.
 const MOST_DRAWN: f64 = 300_000.0;
+const MOST_AT_ALL: f64 = 1_500_000.0;
 const MOST_MONTHS: f64 = 1000.0;
 const LEAST_MONTHS: f64 = 299.0;
 /// Attempts at most in all drawn months together.
@@ -300,8 +301,8 @@ fn drawn(
         true => (MOST_MONTHS, LEAST_MONTHS),
         false => (1.0, 1.0),
     };
-    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(most);
-    if months < least {
+    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(most).max(least);
+    if months * mean > MOST_AT_ALL {
         return Err(format!(
             "{} messages are expected in a month: too many to draw enough months of",
             show_number(mean)

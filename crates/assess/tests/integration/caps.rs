@@ -189,3 +189,28 @@ fn val_what_at_most_lets_pass_comes_when_it_lets_it_pass() {
     ]);
     close(known(&check, "budget").value.value, 72.0, 1e-9);
 }
+
+/// By chance too, where more messages are expected than 1000 months of them can be drawn: the alerts, 300 a month, besides. A load carries at least one of them, or what is held: no
+/// fewer are billed than the 720 of the temperatures less those that an alert took along, and no more than 720 and every alert of the limit of 12 a day, 1080.
+#[test]
+fn verif_months_of_many_messages_are_drawn_as_often_as_99_percent_need() {
+    let held = format!("{SURE}pack_within = \"10 min\"\nurgent = 0\n");
+    let budget = format!("{}\nshare = \"90 %\"", BUDGET.replace("50 EUR", "200 EUR"));
+    let check = checked(&[
+        (SURE, &held),
+        ("[behaviour.act]", WATER),
+        (BUDGET, &budget),
+        (
+            "on = \"module.ear.sensor.one\"\n",
+            "on = \"module.ear.sensor.one\"\nexpects = \"10 per d\"\n",
+        ),
+        ("message_size = \"120 B\"", "message_size = \"500 B\""),
+    ]);
+    let budget = known(&check, "budget");
+    let assess::Evidence::Sampled { draws, .. } = budget.evidence else {
+        panic!("{:?}", budget.evidence);
+    };
+    assert_eq!(draws, 299);
+    let billed = budget.value.value * 10.0;
+    assert!((900.0..=1080.0).contains(&billed), "{billed}");
+}
