@@ -13,7 +13,8 @@ use timeline::Ns;
 use crate::input::{
     Streams, Traffic, detector_spec, least_success, streams, traffic, uplink_spec, vote_spec,
 };
-use crate::uplink_verdicts::{ashore, sent_up};
+use crate::uplink_delay::ashore;
+use crate::uplink_load::sent_up;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A delay closer to its limit than this is marginal, s.
@@ -46,6 +47,7 @@ struct Search<'a> {
     bounds: Vec<Vec<DelayBound>>,
     to: DelayEnd,
     share: Option<f64>,
+    at_most_s: f64,
     /// Only up to this wind.
     wind_at_most_m_s: Option<f64>,
     /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
@@ -71,7 +73,7 @@ pub(crate) fn delay(
         DelayFrom::Notice(d, _) => format!("detector.{} to {end}", line.detectors[d.0].id),
         DelayFrom::Vote(v) => format!("vote.{} to {end}", line.votes[v.0].id),
     };
-    match delay_bound(line, from, to, requirement) {
+    match delay_bound(line, from, to, (at_most_s.si, requirement)) {
         Err(why) => unknown(subject, why),
         Ok((way, inputs)) => {
             let against = Against {
@@ -96,7 +98,7 @@ fn delay_bound(
     line: &Line,
     from: DelayFrom,
     to: DelayEnd,
-    requirement: &Requirement,
+    (at_most_s, requirement): (f64, &Requirement),
 ) -> Result<(Way, String), String> {
     let share = requirement.share.map(|q| q.si);
     let wind_at_most_m_s = requirement.when_wind_at_most_m_s.map(|q| q.si);
@@ -138,6 +140,7 @@ fn delay_bound(
         bounds,
         to,
         share,
+        at_most_s,
         wind_at_most_m_s,
         open: Vec::new(),
         found: None,
@@ -328,6 +331,7 @@ impl Search<'_> {
                         *topic,
                         self.share,
                         self.wind_at_most_m_s,
+                        self.at_most_s - way.seconds,
                     ) {
                         Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
                         Err(why) => {

@@ -53,6 +53,8 @@ mod sync_verdicts;
 mod tune_verdicts;
 pub mod tuning;
 mod unchecked;
+mod uplink_delay;
+mod uplink_load;
 mod uplink_verdicts;
 mod verdict;
 mod year_verdicts;

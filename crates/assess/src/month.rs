@@ -14,38 +14,33 @@
 
 use std::collections::BTreeMap;
 
-use chance::{Stream, garwood};
-use network::{AtMost, Outcome, Uplink, UplinkEvent, UplinkSpec};
+use chance::garwood;
+use network::AtMost;
 use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
-use timeline::Class;
 
 use crate::check::Shelf;
 use crate::input::{
-    InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, least_success, payload_bytes,
-    runs_per_h, streams, traffic, uplink_spec,
+    InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, payload_bytes, runs_per_h,
+    streams, traffic,
 };
 use crate::tuning::{ShelvedTuning, chain_digest};
 
+mod ashore;
+mod drawn;
 mod leads;
 mod offers;
 mod shares;
 
+pub(crate) use ashore::under_load;
+use drawn::{by_chance, drawn, queue};
 use leads::{leads, tellers};
-use offers::offers;
 pub(crate) use shares::Month;
 
 /// What is left out at each end of a distribution.
 const TAIL: f64 = 1e-12;
 /// Products that are added up at most in one convolution.
 const MOST_PRODUCTS: f64 = 5e7;
-/// Messages drawn where more months than the fewest are, messages drawn at all, months drawn at most, and the fewest that show 99 %.
-const MOST_DRAWN: f64 = 300_000.0;
-const MOST_AT_ALL: f64 = 1_500_000.0;
-const MOST_MONTHS: f64 = 1000.0;
-const LEAST_MONTHS: f64 = 299.0;
-/// Attempts at most in all drawn months together.
-const MOST_ATTEMPTS: u64 = 1_000_000;
 /// Seed of the draws.
 pub(crate) const SEED: u64 = 1;
 /// Confidence of the limits of a rate of false alarms, two-sided, and of what drawn months show, one-sided.
@@ -202,14 +197,6 @@ fn distribution(
     })
 }
 
-/// The queue that months are drawn through, without the cap, and the chance that an attempt succeeds.
-fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, f64), String> {
-    let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
-    spec.cap = None;
-    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
-    Ok((spec, success))
-}
-
 /// The exact distribution when each message is billed by itself.
 fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec<f64>, String> {
     let mut sum = vec![1.0];
@@ -271,91 +258,6 @@ fn poisson(mean: f64) -> Vec<(u64, f64)> {
         all.push((n, p));
     }
     all
-}
-
-/// Whether months differ.
-fn by_chance(success: f64, rates: &BTreeMap<Origin, f64>) -> bool {
-    let comes =
-        |(origin, rate): (&Origin, &f64)| *rate > 0.0 && !matches!(origin, Origin::Interval(_));
-    success < 1.0 || rates.iter().any(comes)
-}
-
-/// Draws months through the queue of the uplink, or one where all are alike. Gives the shares of the numbers billed, and how many months were drawn.
-fn drawn(
-    line: &Line,
-    of: UplinkIx,
-    sendings: &[Sending],
-    rates: &BTreeMap<Origin, f64>,
-) -> Result<(Vec<f64>, u32), String> {
-    let (spec, success) = queue(line, of)?;
-    let mean: f64 = sendings
-        .iter()
-        .map(|s| {
-            let starts = rates
-                .iter()
-                .map(|(origin, rate)| rate * s.ways.get(origin).copied().unwrap_or(0) as f64);
-            starts.sum::<f64>().min(s.most as f64)
-        })
-        .sum();
-    let (most, least) = match by_chance(success, rates) {
-        true => (MOST_MONTHS, LEAST_MONTHS),
-        false => (1.0, 1.0),
-    };
-    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(most).max(least);
-    if months * mean > MOST_AT_ALL {
-        return Err(format!(
-            "{} messages are expected in a month: too many to draw enough months of",
-            show_number(mean)
-        ));
-    }
-    let months = months as u32;
-    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
-    let name = format!("month/{}", line.uplinks[of.0].id);
-    let mut counts: Vec<u64> = Vec::new();
-    let mut attempts = 0;
-    for number in 0..months {
-        let mut stream = Stream::named(SEED, &name, u64::from(number));
-        let offers = offers(sendings, rates, month_s, &mut stream)?;
-        let mut uplink = Uplink::new(spec).map_err(|e| e.to_string())?;
-        let mut events: Vec<UplinkEvent> = Vec::new();
-        let mut step = |uplink: &mut Uplink| {
-            events.clear();
-            uplink.step_asking(&mut events, |_| match stream.uniform() < success {
-                true => Outcome::Arrived,
-                false => Outcome::Failed,
-            });
-            if attempts + uplink.stats().attempts > MOST_ATTEMPTS {
-                return Err(format!(
-                    "uplink.{} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
-                    line.uplinks[of.0].id,
-                    show_number(100.0 * success)
-                ));
-            }
-            Ok(())
-        };
-        for (at, message) in offers {
-            while uplink.next().is_some_and(|next| next < (at, Class::Act)) {
-                step(&mut uplink)?;
-            }
-            uplink.offer(at, message).map_err(|e| e.to_string())?;
-        }
-        // What waits at its end is of this month, as what waited at its begin was of the one before.
-        while uplink.next().is_some() {
-            step(&mut uplink)?;
-        }
-        attempts += uplink.stats().attempts;
-        let billed = usize::try_from(uplink.stats().billed)
-            .map_err(|_| "more messages are billed than can be counted".to_owned())?;
-        if counts.len() <= billed {
-            counts.resize(billed + 1, 0);
-        }
-        counts[billed] += 1;
-    }
-    let shares = counts
-        .iter()
-        .map(|n| *n as f64 / f64::from(months))
-        .collect();
-    Ok((shares, months))
 }
 
 /// Events of an origin that are expected in a month.

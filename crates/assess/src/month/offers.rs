@@ -8,13 +8,13 @@ use timeline::Ns;
 
 use super::{Origin, Sending};
 
-/// What is offered in one drawn month, in order: what the `at_most` of the behaviours lets pass of what the origins start.
+/// What is offered in one drawn month, in order, each with the number of its sending: what the `at_most` of the behaviours lets pass of what the origins start.
 pub(super) fn offers(
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
     month_s: f64,
     stream: &mut Stream,
-) -> Result<Vec<(Ns, UplinkMessage)>, String> {
+) -> Result<Vec<(Ns, usize, UplinkMessage)>, String> {
     let mut starts: Vec<(f64, Origin)> = Vec::new();
     for (origin, rate) in rates.iter().filter(|(_, rate)| **rate > 0.0) {
         starts_of(
@@ -31,7 +31,7 @@ pub(super) fn offers(
     let mut all = Vec::new();
     for (at_s, origin) in starts {
         let at = Ns::from_s_f64(at_s).map_err(|e| e.to_string())?;
-        for (sending, gate) in sendings.iter().zip(&mut gates) {
+        for (sender, (sending, gate)) in sendings.iter().zip(&mut gates).enumerate() {
             for _ in 0..sending.ways.get(&origin).copied().unwrap_or(0) {
                 if refused_until(gate, at).is_some() {
                     break;
@@ -41,7 +41,7 @@ pub(super) fn offers(
                     bytes: sending.bytes,
                     priority: sending.priority,
                 };
-                all.push((at, message));
+                all.push((at, sender, message));
             }
         }
     }

@@ -197,6 +197,59 @@ fn val_limits_of_quantiles_are_order_statistics() {
     assert!((within - 0.990_030).abs() < 1e-6, "{within}");
 }
 
+/// Both count tens of thousands of messages, which wait for each other: three standard errors of a tenth of as many.
+const UNDER_LOAD: f64 = 0.03;
+
+/// How late messages are that wait for each other, against SimPy (reference/make/network_uplink_load.py).
+#[test]
+fn val_messages_under_load_are_as_late_as_those_of_simpy() {
+    let file = truth::json("network/simpy-uplink-load.json");
+    let ns = |value: &Value| timeline::Ns::from_s_f64(value.as_f64().unwrap()).unwrap();
+    let mut checked = 0;
+    for case in list(&file["cases"]) {
+        let mut spec = network::UplinkSpec::plain(ns(&case["session"]), 100);
+        spec.failure = network::Failure::Asked;
+        spec.backoff = network::BackOff::steady(ns(&case["back_off"]));
+        if !case["period"].is_null() {
+            spec.windows = network::Windows::Every {
+                first: timeline::Ns::ZERO,
+                period: ns(&case["period"]),
+                width: ns(&case["width"]),
+            };
+        }
+        let mut rates = BTreeMap::new();
+        let mut sendings = Vec::new();
+        for (i, o) in list(&case["origins"]).iter().enumerate() {
+            let from = match o["chance"].as_bool().unwrap() {
+                true => origin(i),
+                false => Origin::Interval(i),
+            };
+            rates.insert(from, o["per_month"].as_f64().unwrap());
+            let count = o["at_most"][0].as_u64().unwrap() as u32;
+            let limit = network::AtMost::new(count, ns(&o["at_most"][1])).unwrap();
+            sendings.push(Sending {
+                ways: BTreeMap::from([(from, 1)]),
+                limit: Some(limit),
+                most: u64::MAX,
+                billed: 1,
+                bytes: 10,
+                priority: o["priority"].as_u64().unwrap() as u8,
+            });
+        }
+        let success = case["success"].as_f64().unwrap();
+        let events: f64 = rates.values().sum();
+        let months = (100_000.0 / events).ceil() as u32;
+        let found = ashore::times(spec, success, &sendings, &rates, (months, "test")).unwrap();
+        for row in list(&case["within"]) {
+            let ours = found[row[0].as_u64().unwrap() as usize].within(row[1].as_f64().unwrap());
+            let theirs = row[2].as_f64().unwrap();
+            assert!((ours - theirs).abs() < UNDER_LOAD, "{ours} {theirs} {row}");
+            checked += 1;
+        }
+    }
+    assert!(checked > 25, "{checked}");
+}
+
 /// An attempt that hardly ever succeeds is not tried without end.
 #[test]
 fn verif_drawing_ends_where_hardly_an_attempt_succeeds() {

@@ -1,0 +1,145 @@
+//! How late messages are ashore under load, as a distribution.
+//!
+//! Purpose: the time from the offer of a message to the end of the session that brings it ashore, where events come by chance as they are expected (as in [`super`]) and messages
+//! wait for each other. Behaviours start no more often than their `at_most` lets them. Months are drawn through the queue of [`network::Uplink`] with its windows, failures, expiry,
+//! room and cap, each begun with an empty queue.
+//!
+//! The times of one month hang together, so that no confidence limits are told.
+
+use std::collections::BTreeMap;
+
+use chance::Stream;
+use network::{UplinkEvent, UplinkSpec};
+use plan::{Action, Line, TopicIx, UplinkIx};
+use quantity::SECONDS_PER_DAY;
+use timeline::Ns;
+
+use super::drawn::{mean_sent, through};
+use super::offers::offers;
+use super::{Origin, SEED, Sending, expected, sendings};
+use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+
+/// Messages, months and attempts drawn at most, and the fewest messages that are told of.
+const MOST_MESSAGES: f64 = 50_000.0;
+const MOST_MONTHS: f64 = 100.0;
+const MOST_ATTEMPTS: u64 = 200_000;
+const LEAST_MESSAGES: usize = 200;
+
+/// Times of what was offered.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Times {
+    /// Of what came ashore, s, ascending.
+    ashore_s: Vec<f64>,
+    offered: usize,
+}
+
+impl Times {
+    /// Share of all that was ashore within a time.
+    pub(super) fn within(&self, seconds: f64) -> f64 {
+        self.ashore_s.partition_point(|s| *s <= seconds) as f64 / self.offered as f64
+    }
+
+    /// The time within which this share of all was ashore.
+    fn quantile_s(&self, share: f64) -> Option<f64> {
+        let needed = (share * self.offered as f64).ceil() as usize;
+        self.ashore_s.get(needed.max(1) - 1).copied()
+    }
+}
+
+/// How late a topic is ashore with the alarms that are expected, in words; `left_s` is what its limit leaves for the uplink.
+pub(crate) fn under_load(
+    line: &Line,
+    of: UplinkIx,
+    topic: TopicIx,
+    wind_at_most_m_s: Option<f64>,
+    left_s: f64,
+) -> Result<String, String> {
+    let sendings = sendings(line, of)?;
+    let mut rates = BTreeMap::new();
+    for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
+        rates.insert(*origin, expected(line, *origin)?);
+    }
+    let mean = mean_sent(&sendings, &rates);
+    let months = (MOST_MESSAGES / mean.max(1.0)).floor().min(MOST_MONTHS);
+    if months < 1.0 {
+        return Err(format!(
+            "{mean:.0} messages are expected in a month, too many to draw"
+        ));
+    }
+    let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
+    let name = format!("ashore/{}", line.uplinks[of.0].id);
+    let draws = (months as u32, name.as_str());
+    let all = times(spec, success, &sendings, &rates, draws)?;
+    // What is sent up, in the order in which `sendings` tells it.
+    let actions = line.behaviours.iter().flat_map(|b| &b.actions);
+    let topics = actions.filter_map(|action| match action {
+        Action::SendUp { uplink, topic, .. } if *uplink == of => Some(*topic),
+        _ => None,
+    });
+    let mut found = Times::default();
+    for (times, _) in all.into_iter().zip(topics).filter(|(_, t)| *t == topic) {
+        found.ashore_s.extend(times.ashore_s);
+        found.offered += times.offered;
+    }
+    found.ashore_s.sort_by(f64::total_cmp);
+    if found.offered < LEAST_MESSAGES {
+        return Err(format!(
+            "{} of its messages in {months} drawn months are too few to tell",
+            found.offered
+        ));
+    }
+    let within = |share: f64| {
+        let time = found.quantile_s(share);
+        time.map_or("never".to_owned(), |s| format!("within {s:.0} s"))
+    };
+    Ok(format!(
+        "half of {} messages are ashore {}, 90 % {}, 99 % {}, and {:.1} % within the {left_s:.0} s that the limit leaves ({months} drawn months, seed {SEED})",
+        found.offered,
+        within(0.5),
+        within(0.9),
+        within(0.99),
+        (1000.0 * found.within(left_s)).floor() / 10.0,
+    ))
+}
+
+/// Draws months, and gives the times of each thing that is sent up.
+pub(super) fn times(
+    spec: UplinkSpec,
+    success: f64,
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+    (months, name): (u32, &str),
+) -> Result<Vec<Times>, String> {
+    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
+    let mut all = vec![Times::default(); sendings.len()];
+    let mut attempts = 0;
+    for number in 0..months {
+        let mut stream = Stream::named(SEED, name, u64::from(number));
+        let (senders, offers): (Vec<usize>, Vec<_>) =
+            offers(sendings, rates, month_s, &mut stream)?
+                .into_iter()
+                .map(|(at, sender, message)| (sender, (at, message)))
+                .unzip();
+        for sender in &senders {
+            all[*sender].offered += 1;
+        }
+        let mut told = |event: &UplinkEvent| {
+            if let UplinkEvent::Sent {
+                id, offered, at, ..
+            } = event
+            {
+                let took = Ns(at.0 - offered.0).as_s_f64();
+                all[senders[*id as usize]].ashore_s.push(took);
+            }
+        };
+        let left = MOST_ATTEMPTS - attempts;
+        let stats = through(spec, offers, &mut stream, success, (left, &mut told))?;
+        let stats = stats.ok_or("so many attempts fail that they are too many to draw")?;
+        attempts += stats.attempts;
+    }
+    for times in &mut all {
+        times.ashore_s.sort_by(f64::total_cmp);
+    }
+    Ok(all)
+}

@@ -1,0 +1,136 @@
+//! Months drawn through the queue of an uplink.
+
+use std::collections::BTreeMap;
+
+use chance::Stream;
+use network::{Outcome, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats};
+use plan::{Line, UplinkIx};
+use quantity::{SECONDS_PER_DAY, show_number};
+use timeline::{Class, Ns};
+
+use super::offers::offers;
+use super::{Origin, SEED, Sending};
+use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+
+/// Messages drawn where more months than the fewest are, messages drawn at all, months drawn at most, and the fewest that show 99 %.
+const MOST_DRAWN: f64 = 300_000.0;
+const MOST_AT_ALL: f64 = 1_500_000.0;
+const MOST_MONTHS: f64 = 1000.0;
+const LEAST_MONTHS: f64 = 299.0;
+/// Attempts at most in all drawn months together.
+const MOST_ATTEMPTS: u64 = 1_000_000;
+
+/// The queue that months are drawn through, without the cap, and the chance that an attempt succeeds.
+pub(super) fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, f64), String> {
+    let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    spec.cap = None;
+    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
+    Ok((spec, success))
+}
+
+/// Whether months differ.
+pub(super) fn by_chance(success: f64, rates: &BTreeMap<Origin, f64>) -> bool {
+    let comes =
+        |(origin, rate): (&Origin, &f64)| *rate > 0.0 && !matches!(origin, Origin::Interval(_));
+    success < 1.0 || rates.iter().any(comes)
+}
+
+/// Draws months through the queue of the uplink, or one where all are alike. Gives the shares of the numbers billed, and how many months were drawn.
+pub(super) fn drawn(
+    line: &Line,
+    of: UplinkIx,
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+) -> Result<(Vec<f64>, u32), String> {
+    let (spec, success) = queue(line, of)?;
+    let mean = mean_sent(sendings, rates);
+    let (most, least) = match by_chance(success, rates) {
+        true => (MOST_MONTHS, LEAST_MONTHS),
+        false => (1.0, 1.0),
+    };
+    let months = (MOST_DRAWN / mean.max(1.0)).floor().min(most).max(least);
+    if months * mean > MOST_AT_ALL {
+        return Err(format!(
+            "{} messages are expected in a month: too many to draw enough months of",
+            show_number(mean)
+        ));
+    }
+    let months = months as u32;
+    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
+    let name = format!("month/{}", line.uplinks[of.0].id);
+    let mut counts: Vec<u64> = Vec::new();
+    let mut attempts = 0;
+    for number in 0..months {
+        let mut stream = Stream::named(SEED, &name, u64::from(number));
+        let offers = offers(sendings, rates, month_s, &mut stream)?;
+        let offers = offers.into_iter().map(|(at, _, m)| (at, m));
+        let left = MOST_ATTEMPTS - attempts;
+        let stats = through(spec, offers, &mut stream, success, (left, &mut |_| {}))?;
+        let stats = stats.ok_or_else(|| {
+            format!(
+                "uplink.{} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
+                line.uplinks[of.0].id,
+                show_number(100.0 * success)
+            )
+        })?;
+        attempts += stats.attempts;
+        let billed = usize::try_from(stats.billed)
+            .map_err(|_| "more messages are billed than can be counted".to_owned())?;
+        if counts.len() <= billed {
+            counts.resize(billed + 1, 0);
+        }
+        counts[billed] += 1;
+    }
+    let shares = counts
+        .iter()
+        .map(|n| *n as f64 / f64::from(months))
+        .collect();
+    Ok((shares, months))
+}
+
+/// Messages of a month on average, but for what `at_most` holds back beyond a month's whole.
+pub(super) fn mean_sent(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> f64 {
+    let of_one = |s: &Sending| {
+        let starts = rates
+            .iter()
+            .map(|(origin, rate)| rate * s.ways.get(origin).copied().unwrap_or(0) as f64);
+        starts.sum::<f64>().min(s.most as f64)
+    };
+    sendings.iter().map(of_one).sum()
+}
+
+/// Takes the offers of a month through the queue, and tells what becomes of them; `None` where that takes more attempts than so many. What waits at its end is of this month, as
+/// what waited at its begin was of the one before.
+pub(super) fn through(
+    spec: UplinkSpec,
+    offers: impl IntoIterator<Item = (Ns, UplinkMessage)>,
+    stream: &mut Stream,
+    success: f64,
+    (most_attempts, told): (u64, &mut dyn FnMut(&UplinkEvent)),
+) -> Result<Option<UplinkStats>, String> {
+    let mut uplink = Uplink::new(spec).map_err(|e| e.to_string())?;
+    let mut events: Vec<UplinkEvent> = Vec::new();
+    let mut step = |uplink: &mut Uplink| {
+        events.clear();
+        uplink.step_asking(&mut events, |_| match stream.uniform() < success {
+            true => Outcome::Arrived,
+            false => Outcome::Failed,
+        });
+        events.iter().for_each(&mut *told);
+        uplink.stats().attempts <= most_attempts
+    };
+    for (at, message) in offers {
+        while uplink.next().is_some_and(|next| next < (at, Class::Act)) {
+            if !step(&mut uplink) {
+                return Ok(None);
+            }
+        }
+        uplink.offer(at, message).map_err(|e| e.to_string())?;
+    }
+    while uplink.next().is_some() {
+        if !step(&mut uplink) {
+            return Ok(None);
+        }
+    }
+    Ok(Some(uplink.stats()))
+}
