@@ -226,7 +226,7 @@ fn val_messages_under_load_are_as_late_as_those_of_simpy() {
             };
             rates.insert(from, o["per_month"].as_f64().unwrap());
             let count = o["at_most"][0].as_u64().unwrap() as u32;
-            let limit = network::AtMost::new(count, ns(&o["at_most"][1])).unwrap();
+            let limit = AtMost::new(count, ns(&o["at_most"][1])).unwrap();
             sendings.push(Sending {
                 ways: BTreeMap::from([(from, 1)]),
                 limit: Some(limit),
