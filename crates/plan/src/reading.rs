@@ -14,7 +14,7 @@ use crate::named_files::{cue_sheets, routines, templates, weather};
 use crate::node::{self, Table, Value};
 use crate::read::Reader;
 use crate::resolve::{self, Declared};
-use crate::site::Sources;
+use crate::site::{FileId, Sources};
 use crate::spoilt::{SpoiltParts, spoilt_parts};
 use crate::spreads::spreads;
 use crate::tables::{CUE_SHEET, PLAN};
@@ -62,6 +62,8 @@ impl Reading {
 pub struct CueReading {
     /// The texts: those of the plan, on whose places mistakes may lean, and the cue sheet.
     pub sources: Sources,
+    /// Which of them is the cue sheet.
+    pub file: FileId,
     /// Mistakes and warnings, errors last, each by its place.
     pub mistakes: Vec<Mistake>,
     /// The cue sheet; `None` when it has errors, and when the plan gave no line.
@@ -175,6 +177,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
     let cues = cues.filter(|_| !mistakes.iter().any(Mistake::is_error));
     CueReading {
         sources,
+        file,
         mistakes,
         cues,
         digest,

@@ -135,14 +135,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     // What came in is kept also where the rehearsal was stopped.
     let recorded = match &mut session {
         Some(session) => {
-            // The cue sheet is the first that was read.
-            let (_, sheet) = read
-                .sources
-                .iter()
-                .next()
-                .ok_or_else(|| RehearseError::Cues {
-                    path: path(&args.cues),
-                })?;
+            let sheet = read.sources.get(read.file);
             session.record(&sheet.text, line, cues, &mut out.stderr)
         }
         None => Ok(None),

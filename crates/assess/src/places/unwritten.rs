@@ -54,6 +54,11 @@ pub(super) fn open(line: &Line, ask: &PlaceAsk) -> Vec<String> {
             "what it weighs and how it drags on the sections: the plan claims nothing of where the line hangs (`module-depth`, `line-tension`, `anchor-load`)"
                 .to_owned(),
         );
+    } else if !line.sections.is_empty() {
+        told.push(
+            "what its weight and its drag do to sound, temperature and delays: there the line is taken to hang straight"
+                .to_owned(),
+        );
     }
     let solar = line.supplies.iter().enumerate().filter(|(i, s)| {
         let claims = |r: &plan::Requirement| match r.that {

@@ -140,9 +140,10 @@ fn verif_a_comparison_follows_parts_and_ends_as_the_second_plan() {
     );
     assert!(text.contains("reaches span."), "{text}");
     assert!(
-        text.contains("written otherwise and the same: site.current[1].speed"),
+        text.contains("written otherwise and the same: case."),
         "{text}"
     );
+    assert!(text.contains("site.current[1].speed"), "{text}");
     let json = run(&["--format", "json", "compare", &a.plan, &b.plan]);
     let told: Value = serde_json::from_str(&stdout(&json)).unwrap();
     assert_eq!(told["changed"].as_array().unwrap().len(), 1);
