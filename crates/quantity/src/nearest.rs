@@ -2,6 +2,9 @@
 
 use std::cmp::Reverse;
 
+/// Slips, slips with case, and the length of the common beginning, of which more is better.
+type Rank = (usize, usize, Reverse<usize>);
+
 /// Longer words than this are not compared.
 const LONGEST: usize = 64;
 
@@ -23,7 +26,7 @@ pub fn nearest<'a>(word: &str, among: impl IntoIterator<Item = &'a str>) -> Opti
         6..=8 => 2,
         _ => 3,
     };
-    let mut best: Option<((usize, usize, Reverse<usize>), &'a str)> = None;
+    let mut best: Option<(Rank, &'a str)> = None;
     for candidate in among {
         if candidate.chars().nth(LONGEST).is_some() {
             continue;

@@ -43,6 +43,8 @@ struct Window {
     ears: Vec<usize>,
     count: u32,
     first: Vec<f64>,
+    /// Since when the voltage in it is known.
+    known_from: Option<Ns>,
     lowest_v: f64,
     highest_v: f64,
 }
@@ -311,6 +313,7 @@ fn windows(
         ears: ears.clone(),
         count: 0,
         first: Vec::new(),
+        known_from: None,
         lowest_v: f64::INFINITY,
         highest_v: f64::NEG_INFINITY,
     };
@@ -445,6 +448,9 @@ fn could_be_late(what: &ExpectKind, seen: &What) -> Option<Option<bool>> {
 /// A voltage holds from its settling until the next; the one before a window's beginning counts too.
 fn see_voltage(windows: &mut [Window], at: Ns, voltage_v: f64) {
     for w in windows {
+        if at <= w.until {
+            w.known_from = w.known_from.or(Some(at.max(w.from)));
+        }
         if at <= w.from {
             (w.lowest_v, w.highest_v) = (voltage_v, voltage_v);
         } else if at <= w.until {
@@ -472,6 +478,18 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         at_most_v,
     } = &expect.what
     {
+        if let Some(blind) = windows.iter().find(|w| w.known_from != Some(w.from)) {
+            let until = blind.known_from.unwrap_or(blind.until);
+            return done(
+                false,
+                format!(
+                    "not known from {:.4} s to {:.4} s: {} had no voltage at rest yet",
+                    blind.from.as_s_f64(),
+                    until.as_s_f64(),
+                    module(line, *of)
+                ),
+            );
+        }
         let low = windows
             .iter()
             .map(|w| w.lowest_v)

@@ -65,6 +65,42 @@ fn val_modules_come_up_as_the_start_in_time_has_it() {
     );
 }
 
+/// Before the line has come up no voltage is at rest, and nothing is shown of what it should be.
+#[test]
+fn verif_a_voltage_that_is_not_known_yet_shows_nothing() {
+    let watch = |id: &str, from: &str, until: &str| {
+        format!(
+            "\n[expect.{id}]\nthat = \"voltage\"\nof = \"module.m1\"\nat_least = \"40 V\"\nfrom = \"{from}\"\nuntil = \"{until}\"\n"
+        )
+    };
+    let sheet = cue_text(30, 1)
+        + ON
+        + &watch("early", "1 s", "3 s")
+        + &watch("half", "1 s", "20 s")
+        + &watch("late", "20 s", "25 s");
+    let (line, cues) = read(&line(), &sheet);
+    let (outcome, _) = run(&line, &cues);
+    let told: Vec<(&str, bool, bool)> = outcome
+        .expectations
+        .iter()
+        .map(|e| {
+            (
+                e.id.as_str(),
+                e.passed,
+                e.said.starts_with("not known from 1.0000 s to"),
+            )
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("early", false, true),
+            ("half", false, true),
+            ("late", true, false)
+        ]
+    );
+}
+
 /// A packet of 200 B: 286 bytes of 0.8 us, 500 ns, and 100 us of processing each hop. The first to come up tells nobody, for nobody else is there; the last is learnt of by both.
 #[test]
 fn verif_who_learns_of_whom() {

@@ -19,11 +19,11 @@ fn line(
     change_plan: &[(&str, &str)],
     change_cues: &[(&str, &str)],
 ) -> (Line, CueSheet) {
-    let rule = format!("[behaviour.act]\n");
+    let rule = "[behaviour.act]\n";
     let set = format!(
         "[behaviour.sets]\non = \"module.ear\"\neach = \"{after}\"\nat_most = \"1 per 10 min\"\ndo = [{does}]\n\n{rule}"
     );
-    let mut changes = vec![(HOLD_OFF, SETTABLE), (rule.as_str(), set.as_str())];
+    let mut changes = vec![(HOLD_OFF, SETTABLE), (rule, set.as_str())];
     changes.extend(change_plan);
     line_and_cues(&changes, change_cues)
 }
