@@ -7,6 +7,7 @@ use plan::{DetectorIx, Line, Mistake, Must, Reading, Requirement, That};
 use crate::assumed::assumed;
 use crate::cautions::cautions;
 use crate::evidence::Record;
+use crate::month::UnderLoad;
 use crate::mooring_verdicts;
 use crate::open::open;
 use crate::range::InjectionRecord;
@@ -164,12 +165,16 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
     check
 }
 
-/// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it.
+/// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told of messages under load beside the ruling.
 pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str) -> Option<Judged> {
     let line = reading.line.as_ref()?;
     let reach = Reach { reading, line };
     match line.requirements.iter().find(|r| r.id == id) {
-        Some(r) => Some(judged(&reach, r, shelf, &mut Years::new(line))),
+        Some(r) => {
+            let mut years = Years::new(line);
+            years.load = UnderLoad::LeftOut;
+            Some(judged(&reach, r, shelf, &mut years))
+        }
         None => standing(&reach).into_iter().find(|j| j.id == id),
     }
 }
@@ -357,7 +362,14 @@ pub(crate) fn verdicts(
             to,
             at_most_s,
         } => {
-            vec![delay_verdicts::delay(line, *from, *to, *at_most_s, r)]
+            vec![delay_verdicts::delay(
+                line,
+                *from,
+                *to,
+                *at_most_s,
+                r,
+                &mut years.load,
+            )]
         }
         That::LinkLoad { of, at_most } => link_verdicts::link_load(line, *of, *at_most),
         That::ClockError { of, at_most_s } => sync_verdicts::clock_error(line, *of, *at_most_s),

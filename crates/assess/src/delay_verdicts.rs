@@ -13,6 +13,7 @@ use timeline::Ns;
 use crate::input::{
     Streams, Traffic, detector_spec, least_success, streams, traffic, uplink_spec, vote_spec,
 };
+use crate::month::UnderLoad;
 use crate::uplink_delay::ashore;
 use crate::uplink_load::sent_up;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -50,6 +51,7 @@ struct Search<'a> {
     at_most_s: f64,
     /// Only up to this wind.
     wind_at_most_m_s: Option<f64>,
+    load: &'a mut UnderLoad,
     /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
     open: Vec<(Way, BehaviourIx)>,
     found: Option<Way>,
@@ -63,6 +65,7 @@ pub(crate) fn delay(
     to: DelayEnd,
     at_most_s: Q,
     requirement: &Requirement,
+    load: &mut UnderLoad,
 ) -> Verdict {
     let end = match to {
         DelayEnd::Output(o) => line.output_path(o),
@@ -73,7 +76,7 @@ pub(crate) fn delay(
         DelayFrom::Notice(d, _) => format!("detector.{} to {end}", line.detectors[d.0].id),
         DelayFrom::Vote(v) => format!("vote.{} to {end}", line.votes[v.0].id),
     };
-    match delay_bound(line, from, to, (at_most_s.si, requirement)) {
+    match delay_bound(line, from, to, (at_most_s.si, requirement), load) {
         Err(why) => unknown(subject, why),
         Ok((way, inputs)) => {
             let against = Against {
@@ -99,6 +102,7 @@ fn delay_bound(
     from: DelayFrom,
     to: DelayEnd,
     (at_most_s, requirement): (f64, &Requirement),
+    load: &mut UnderLoad,
 ) -> Result<(Way, String), String> {
     let share = requirement.share.map(|q| q.si);
     let wind_at_most_m_s = requirement.when_wind_at_most_m_s.map(|q| q.si);
@@ -142,6 +146,7 @@ fn delay_bound(
         share,
         at_most_s,
         wind_at_most_m_s,
+        load,
         open: Vec::new(),
         found: None,
         why_not: BTreeSet::new(),
@@ -331,7 +336,7 @@ impl Search<'_> {
                         *topic,
                         self.share,
                         self.wind_at_most_m_s,
-                        self.at_most_s - way.seconds,
+                        (self.at_most_s - way.seconds, &mut *self.load),
                     ) {
                         Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
                         Err(why) => {

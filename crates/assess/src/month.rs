@@ -3,7 +3,7 @@
 //! Purpose: how many messages an uplink bills in 30 d when events come by chance. The events of a detector, or the votes carried, are a Poisson process
 //! of the rate that is expected; they are independent of those of another. `n` events of one origin start a behaviour `k n` times (`k` ways
 //! lead to it), but no more often than its `at_most` lets it in the month; each start bills what its message takes by itself. What starts at
-//! intervals bills a fixed number. The sum over the origins is the convolution of their distributions, to 10^-12 of the whole in each.
+//! intervals starts with the deployment, and bills what falls into each of its months. The sum over the origins is the convolution of their distributions, to 10^-12 of the whole in each.
 //!
 //! With messages that share billed ones that sum is only an upper limit, so months are drawn: exponential times between events, and the queue of
 //! [`network::Uplink`] with its windows, failures, expiry and room, but without the cap. What drawn months show has limits at 95 % (order statistics: no
@@ -32,9 +32,10 @@ mod leads;
 mod offers;
 mod shares;
 
-pub(crate) use ashore::under_load;
+pub(crate) use ashore::UnderLoad;
 use drawn::{by_chance, drawn, queue};
 use leads::{leads, tellers};
+use offers::{round, started};
 pub(crate) use shares::Month;
 
 /// What is left out at each end of a distribution.
@@ -100,6 +101,7 @@ pub(crate) fn urgent_month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<M
     Ok(Month {
         probabilities: compounded(&sendings, &rates)?,
         drawn: None,
+        chance: by_chance(1.0, &rates),
         why: String::new(),
         notes: Vec::new(),
         from: String::new(),
@@ -191,6 +193,7 @@ fn distribution(
     Ok(Month {
         probabilities,
         drawn: months,
+        chance: months.is_some() || by_chance(1.0, rates),
         why: format!("of {events} in each{how}"),
         notes: Vec::new(),
         from,
@@ -199,32 +202,26 @@ fn distribution(
 
 /// The exact distribution when each message is billed by itself.
 fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec<f64>, String> {
-    let mut sum = vec![1.0];
+    let billed = |origin: &Origin, n: u64| -> u64 {
+        sendings
+            .iter()
+            .map(|s| {
+                let ways = s.ways.get(origin).copied().unwrap_or(0);
+                s.billed.saturating_mul(ways.saturating_mul(n).min(s.most))
+            })
+            .fold(0, u64::saturating_add)
+    };
+    let mut sum = counted(at_intervals(rates, billed))?;
     for (origin, rate) in rates {
-        let billed = |n: u64| -> u64 {
-            sendings
-                .iter()
-                .map(|s| {
-                    let ways = s.ways.get(origin).copied().unwrap_or(0);
-                    s.billed.saturating_mul(ways.saturating_mul(n).min(s.most))
-                })
-                .fold(0, u64::saturating_add)
-        };
-        let counts = match origin {
-            Origin::Interval(_) => vec![(*rate as u64, 1.0)],
-            Origin::Detector(_) | Origin::Vote(_) => poisson(*rate),
-        };
-        let longest = counts.last().map_or(0, |(n, _)| billed(*n));
-        let too_many = || "more messages are expected than can be added up".to_owned();
-        if longest as f64 * sum.len() as f64 > MOST_PRODUCTS {
+        if matches!(origin, Origin::Interval(_)) {
+            continue;
+        }
+        let counts = poisson(*rate).into_iter();
+        let one = counted(counts.map(|(n, p)| (billed(origin, n), p)).collect())?;
+        if one.len() as f64 * sum.len() as f64 > MOST_PRODUCTS {
             return Err(too_many());
         }
-        let longest = usize::try_from(longest).map_err(|_| too_many())?;
-        let mut one = vec![0.0; longest + 1];
-        for (n, p) in counts {
-            one[billed(n) as usize] += p;
-        }
-        let mut both = vec![0.0; sum.len() + longest];
+        let mut both = vec![0.0; sum.len() + one.len() - 1];
         for (i, a) in sum.iter().enumerate().filter(|(_, a)| **a > 0.0) {
             for (j, b) in one.iter().enumerate() {
                 both[i + j] += a * b;
@@ -233,6 +230,44 @@ fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec
         sum = both;
     }
     Ok(sum)
+}
+
+fn too_many() -> String {
+    "more messages are expected than can be added up".to_owned()
+}
+
+/// Numbers billed and how likely they are, as a distribution from 0.
+fn counted(numbers: Vec<(u64, f64)>) -> Result<Vec<f64>, String> {
+    let longest = numbers.iter().map(|(n, _)| *n).max().unwrap_or(0);
+    if longest as f64 > MOST_PRODUCTS {
+        return Err(too_many());
+    }
+    let mut all = vec![0.0; longest as usize + 1];
+    for (n, p) in numbers {
+        all[n as usize] += p;
+    }
+    Ok(all)
+}
+
+/// What all that starts at intervals bills together, month by month until the intervals come round.
+fn at_intervals(
+    rates: &BTreeMap<Origin, f64>,
+    billed: impl Fn(&Origin, u64) -> u64,
+) -> Vec<(u64, f64)> {
+    let intervals = || {
+        rates
+            .iter()
+            .filter(|(o, _)| matches!(o, Origin::Interval(_)))
+    };
+    let of_all: Vec<f64> = intervals().map(|(_, rate)| *rate).collect();
+    let months = round(&of_all);
+    let in_month = |number| {
+        let each = intervals().map(|(origin, rate)| billed(origin, started(number, *rate)));
+        each.fold(0, u64::saturating_add)
+    };
+    (0..months)
+        .map(|number| (in_month(number), 1.0 / f64::from(months)))
+        .collect()
 }
 
 /// A Poisson distribution but for its tails: `P(n) = exp(n ln m - m - ln n!)`.
@@ -286,7 +321,7 @@ fn expected(line: &Line, origin: Origin) -> Result<f64, String> {
             Ok(runs[started] * month_h)
         }
         Origin::Interval(b) => match line.behaviours[b].when {
-            When::Each { period_s } => Ok((MONTH_DAYS * SECONDS_PER_DAY / period_s.si).floor()),
+            When::Each { period_s } => Ok(MONTH_DAYS * SECONDS_PER_DAY / period_s.si),
             _ => unreachable!("an interval is one of a behaviour that starts at intervals"),
         },
     }

@@ -6,7 +6,7 @@ use quantity::SECONDS_PER_DAY;
 
 use crate::cap::cap;
 use crate::input::{MONTH_DAYS, least_success, uplink_spec};
-use crate::month::under_load;
+use crate::month::UnderLoad;
 use crate::queue::{attempts_needed, queue_s};
 use crate::uplink_load::{as_it_likes, billed, sent_up};
 
@@ -20,7 +20,7 @@ pub(crate) fn ashore(
     topic: TopicIx,
     share: Option<f64>,
     wind_at_most_m_s: Option<f64>,
-    left_s: f64,
+    (left_s, load): (f64, &mut UnderLoad),
 ) -> Result<(f64, String), String> {
     let u = &line.uplinks[uplink.0];
     let id = &u.id;
@@ -104,14 +104,15 @@ pub(crate) fn ashore(
     } else {
         String::new()
     };
-    let load = match under_load(line, uplink, topic, wind_at_most_m_s, left_s) {
-        Ok(words) => words,
-        Err(why) => format!("its times are not known: {why}"),
-    };
+    let load = load
+        .words(line, uplink, topic, wind_at_most_m_s, left_s)
+        .map_or(String::new(), |words| {
+            format!("; with the alarms that are expected {words}")
+        });
     Ok((
         seconds,
         format!(
-            "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{}; with the alarms that are expected {load}",
+            "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{}{load}",
             u.session_s.si,
             usual(line, uplink, success)
         ),

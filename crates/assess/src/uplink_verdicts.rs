@@ -12,6 +12,8 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// Messages closer to their limit than this are marginal.
 const NARROW_MESSAGES: f64 = 1.0;
+/// A share of the months that does not matter.
+const NEGLIGIBLE: f64 = 1e-9;
 const UPLINK_METHOD: &str = "declared rates times billed messages, loads that large ones end counted (docs/method/uplink.md)";
 const MONTH_METHOD: &str =
     "Poisson events, compounded with billed messages (docs/method/uplink.md)";
@@ -81,7 +83,11 @@ fn by_chance(
     let m = month(line, of, shelf)?;
     let at_cap = AtTheCap::of(line, of, shelf)?;
     let billed = m.quantile(share)?;
-    let paid = at_cap.most(billed, share)?;
+    let waits = at_cap.waits(&m);
+    let paid = match share + waits {
+        in_all if waits == 0.0 || in_all < 1.0 => at_cap.most(m.quantile(in_all)?, share)?,
+        _ => at_cap.ceiling(share)?,
+    };
     let why = expected(line, of, limit, share, &m, &at_cap)?;
     // What drawn months leave open, or how many of the urgent ones come after the cap, is not known: broken only where it costs too much by the lower limit too.
     let fewest = at_cap.fewest(m.lower(share)?.unwrap_or(billed));
@@ -89,7 +95,11 @@ fn by_chance(
         && paid > most
         && fewest <= most
     {
-        let open = if m.drawn.is_some() {
+        let open = if waits > NEGLIGIBLE {
+            format!(
+                "and {limit} pays {most}: what the cap holds back in a month goes in later months, and how much of it is not counted"
+            )
+        } else if m.drawn.is_some() {
             format!(
                 "each at 95 % confidence, one-sided, and {limit} pays {most}: the months that can be drawn do not decide"
             )
@@ -107,7 +117,7 @@ fn by_chance(
         None => Evidence::computed(MONTH_METHOD, &input),
         Some(draws) => Evidence::sampled(DRAWN_METHOD, &input, u64::from(draws), SEED),
     };
-    let stops = if paid < billed {
+    let stops = if paid < billed || waits > NEGLIGIBLE {
         at_cap.note()
     } else {
         String::new()
@@ -144,6 +154,23 @@ impl AtTheCap {
             AtTheCap::Urgent(most, _) if billed <= *most => billed,
             AtTheCap::Urgent(most, urgent) => billed.min(most + urgent.quantile(share)?),
         })
+    }
+
+    /// Billed at most in this share of the months, whatever has waited for them.
+    fn ceiling(&self, share: f64) -> Result<u64, String> {
+        Ok(match self {
+            AtTheCap::Free => u64::MAX,
+            AtTheCap::Stop(most) => *most,
+            AtTheCap::Urgent(most, urgent) => most.saturating_add(urgent.quantile(share)?),
+        })
+    }
+
+    /// Share of the months that begin with what the cap held back before them, at most.
+    fn waits(&self, m: &Month) -> f64 {
+        match self {
+            AtTheCap::Free => 0.0,
+            AtTheCap::Stop(most) | AtTheCap::Urgent(most, _) => m.left_over(*most),
+        }
     }
 
     /// Billed at least, of so many without the cap.
@@ -258,6 +285,9 @@ fn expected(
             if m.drawn.is_some() { "at most " } else { "" },
             percent(1.0 - m.share_within(most)?)
         ));
+        if at_cap.waits(m) > NEGLIGIBLE {
+            why.push_str(", and what it holds back goes in later months: these shares are of months that begin with nothing left over");
+        }
     }
     for note in &m.notes {
         why.push_str("; ");

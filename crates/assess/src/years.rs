@@ -6,6 +6,7 @@ use plan::{Line, SupplyIx, SupplyKind, That};
 use power::year::{Claim, LowestCharges, Outages, Scratch, ShareOfYears, YearAccount};
 
 use crate::input::{EnergyInput, InputError, LightScratch, energy, year_error};
+use crate::month::UnderLoad;
 use crate::mooring_verdicts::Hangs;
 
 /// Confidence that counts where none is written.
@@ -109,6 +110,7 @@ pub(crate) struct Years<'a> {
     pub(crate) assumed: Vec<String>,
     /// Shapes of the line in its design cases.
     pub(crate) hangs: Hangs<'a>,
+    pub(crate) load: UnderLoad,
 }
 
 impl<'a> Years<'a> {
@@ -118,6 +120,7 @@ impl<'a> Years<'a> {
             run: BTreeMap::new(),
             assumed: Vec::new(),
             hangs: Hangs::new(line),
+            load: UnderLoad::new(),
         }
     }
 

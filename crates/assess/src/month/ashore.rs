@@ -46,49 +46,57 @@ impl Times {
     }
 }
 
-/// How late a topic is ashore with the alarms that are expected, in words; `left_s` is what its limit leaves for the uplink.
-pub(crate) fn under_load(
-    line: &Line,
-    of: UplinkIx,
-    topic: TopicIx,
-    wind_at_most_m_s: Option<f64>,
-    left_s: f64,
-) -> Result<String, String> {
-    let sendings = sendings(line, of)?;
-    let mut rates = BTreeMap::new();
-    for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
-        rates.insert(*origin, expected(line, *origin)?);
+/// How late messages are ashore with the alarms that are expected: drawn once for each uplink and wind, and kept for all delays of one check.
+#[derive(Debug)]
+pub(crate) enum UnderLoad {
+    Drawn(BTreeMap<(UplinkIx, Option<u64>), Result<Drawn, String>>),
+    /// Not told, where only what is ruled counts.
+    LeftOut,
+}
+
+/// Times of each topic that an uplink sends up, and from how many months.
+#[derive(Debug)]
+pub(crate) struct Drawn {
+    of: BTreeMap<TopicIx, Times>,
+    months: u32,
+}
+
+impl UnderLoad {
+    pub(crate) fn new() -> UnderLoad {
+        UnderLoad::Drawn(BTreeMap::new())
     }
-    let mean = mean_sent(&sendings, &rates);
-    let months = (MOST_MESSAGES / mean.max(1.0)).floor().min(MOST_MONTHS);
-    if months < 1.0 {
+
+    /// Of a topic, in words; `left_s` is what its limit leaves for the uplink. `None` where it is left out.
+    pub(crate) fn words(
+        &mut self,
+        line: &Line,
+        of: UplinkIx,
+        topic: TopicIx,
+        wind_at_most_m_s: Option<f64>,
+        left_s: f64,
+    ) -> Option<String> {
+        let UnderLoad::Drawn(kept) = self else {
+            return None;
+        };
+        let drawn = kept
+            .entry((of, wind_at_most_m_s.map(f64::to_bits)))
+            .or_insert_with(|| drawn(line, of, wind_at_most_m_s));
+        let words = match drawn {
+            Ok(drawn) => words(drawn, topic, left_s),
+            Err(why) => Err(why.clone()),
+        };
+        Some(words.unwrap_or_else(|why| format!("its times are not known: {why}")))
+    }
+}
+
+fn words(drawn: &Drawn, topic: TopicIx, left_s: f64) -> Result<String, String> {
+    let months = drawn.months;
+    let offered = drawn.of.get(&topic).map_or(0, |times| times.offered);
+    let Some(found) = drawn.of.get(&topic).filter(|_| offered >= LEAST_MESSAGES) else {
         return Err(format!(
-            "{mean:.0} messages are expected in a month, too many to draw"
+            "{offered} of its messages in {months} drawn months are too few to tell"
         ));
-    }
-    let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
-    let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
-    let name = format!("ashore/{}", line.uplinks[of.0].id);
-    let draws = (months as u32, name.as_str());
-    let all = times(spec, success, &sendings, &rates, draws)?;
-    // What is sent up, in the order in which `sendings` tells it.
-    let actions = line.behaviours.iter().flat_map(|b| &b.actions);
-    let topics = actions.filter_map(|action| match action {
-        Action::SendUp { uplink, topic, .. } if *uplink == of => Some(*topic),
-        _ => None,
-    });
-    let mut found = Times::default();
-    for (times, _) in all.into_iter().zip(topics).filter(|(_, t)| *t == topic) {
-        found.ashore_s.extend(times.ashore_s);
-        found.offered += times.offered;
-    }
-    found.ashore_s.sort_by(f64::total_cmp);
-    if found.offered < LEAST_MESSAGES {
-        return Err(format!(
-            "{} of its messages in {months} drawn months are too few to tell",
-            found.offered
-        ));
-    }
+    };
     let within = |share: f64| {
         let time = found.quantile_s(share);
         time.map_or("never".to_owned(), |s| format!("within {s:.0} s"))
@@ -101,6 +109,45 @@ pub(crate) fn under_load(
         within(0.99),
         (1000.0 * found.within(left_s)).floor() / 10.0,
     ))
+}
+
+fn drawn(line: &Line, of: UplinkIx, wind_at_most_m_s: Option<f64>) -> Result<Drawn, String> {
+    let sendings = sendings(line, of)?;
+    let mut rates = BTreeMap::new();
+    for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
+        rates.insert(*origin, expected(line, *origin)?);
+    }
+    let mean = mean_sent(&sendings, &rates);
+    let months = (MOST_MESSAGES / mean.max(1.0)).floor().min(MOST_MONTHS);
+    if months < 1.0 {
+        return Err(format!(
+            "{mean:.0} messages are expected in a month, too many to draw"
+        ));
+    }
+    let months = months as u32;
+    let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
+    let name = format!("ashore/{}", line.uplinks[of.0].id);
+    let all = times(spec, success, &sendings, &rates, (months, &name))?;
+    // What is sent up, in the order in which `sendings` tells it.
+    let actions = line.behaviours.iter().flat_map(|b| &b.actions);
+    let topics = actions.filter_map(|action| match action {
+        Action::SendUp { uplink, topic, .. } if *uplink == of => Some(*topic),
+        _ => None,
+    });
+    let mut by_topic: BTreeMap<TopicIx, Times> = BTreeMap::new();
+    for (times, topic) in all.into_iter().zip(topics) {
+        let found = by_topic.entry(topic).or_default();
+        found.ashore_s.extend(times.ashore_s);
+        found.offered += times.offered;
+    }
+    for times in by_topic.values_mut() {
+        times.ashore_s.sort_by(f64::total_cmp);
+    }
+    Ok(Drawn {
+        of: by_topic,
+        months,
+    })
 }
 
 /// Draws months, and gives the times of each thing that is sent up.
@@ -117,7 +164,7 @@ pub(super) fn times(
     for number in 0..months {
         let mut stream = Stream::named(SEED, name, u64::from(number));
         let (senders, offers): (Vec<usize>, Vec<_>) =
-            offers(sendings, rates, month_s, &mut stream)?
+            offers(sendings, rates, (number, month_s), &mut stream)?
                 .into_iter()
                 .map(|(at, sender, message)| (sender, (at, message)))
                 .unzip();

@@ -28,14 +28,14 @@ pub(super) fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, f64), Stri
     Ok((spec, success))
 }
 
-/// Whether months differ.
+/// Whether months differ by chance.
 pub(super) fn by_chance(success: f64, rates: &BTreeMap<Origin, f64>) -> bool {
     let comes =
         |(origin, rate): (&Origin, &f64)| *rate > 0.0 && !matches!(origin, Origin::Interval(_));
     success < 1.0 || rates.iter().any(comes)
 }
 
-/// Draws months through the queue of the uplink, or one where all are alike. Gives the shares of the numbers billed, and how many months were drawn.
+/// Draws months through the queue of the uplink, or where nothing comes by chance the first of the deployment, in which each interval starts as often as in any. Gives the shares of the numbers billed, and how many months were drawn.
 pub(super) fn drawn(
     line: &Line,
     of: UplinkIx,
@@ -62,7 +62,7 @@ pub(super) fn drawn(
     let mut attempts = 0;
     for number in 0..months {
         let mut stream = Stream::named(SEED, &name, u64::from(number));
-        let offers = offers(sendings, rates, month_s, &mut stream)?;
+        let offers = offers(sendings, rates, (number, month_s), &mut stream)?;
         let offers = offers.into_iter().map(|(at, _, m)| (at, m));
         let left = MOST_ATTEMPTS - attempts;
         let stats = through(spec, offers, &mut stream, success, (left, &mut |_| {}))?;

@@ -5,12 +5,17 @@ use quantity::show_number;
 
 use super::{CONFIDENCE, TAIL};
 
+/// Tilts `t` that are tried for the least of a bound, from 2 down by the root of 2.
+const TILTS: u32 = 40;
+
 /// Billed messages of a month.
 pub(crate) struct Month {
     /// Probability of each number of billed messages from 0: in truth, or among the months drawn.
     pub(crate) probabilities: Vec<f64>,
     /// How many months were drawn, where the probabilities are counted and not computed.
     pub(crate) drawn: Option<u32>,
+    /// Whether any of it comes by chance.
+    pub(crate) chance: bool,
     /// From what, in words.
     pub(crate) why: String,
     /// What else there is to say.
@@ -22,9 +27,7 @@ pub(crate) struct Month {
 impl Month {
     /// The fewest billed messages that this share of months does not pass; of drawn months the upper limit of that number.
     pub(crate) fn quantile(&self, share: f64) -> Result<u64, String> {
-        let sure =
-            self.drawn.is_none() && self.probabilities.iter().filter(|p| **p > 0.0).count() == 1;
-        if share >= 1.0 && !sure {
+        if share >= 1.0 && self.chance {
             return Err(
                 "events that come by chance have no limit in all months: write a smaller `share`, or none for what is declared at most"
                     .to_owned(),
@@ -90,6 +93,36 @@ impl Month {
         };
         let above = self.counted(months).filter(|(n, _)| *n > billed);
         Ok(1.0 - most(above.map(|(_, count)| count).sum(), months)?)
+    }
+
+    /// Share of months that begin with something left over, at most, where no more than so many are billed in each and the rest waits: 1 where drawn months pass that number.
+    ///
+    /// What waits is the highest sum of `N - cap` over the months before; by Chernoff's bound the sum over `n` months is above 0 with a probability of no more than `r^n`, with
+    /// `r = min E exp(t (N - cap))` over `t > 0`, and any of them with no more than `r / (1 - r)`.
+    pub(crate) fn left_over(&self, cap: u64) -> f64 {
+        let passed = |(n, p): (u64, &f64)| n > cap && *p > 0.0;
+        if !(0..).zip(&self.probabilities).any(passed) {
+            return 0.0;
+        }
+        if self.drawn.is_some() {
+            return 1.0;
+        }
+        let mean_of = |tilt: f64| -> f64 {
+            let all = self.probabilities.iter().enumerate();
+            all.map(|(n, p)| match *p > 0.0 {
+                true => libm::exp(libm::log(*p) + tilt * (n as f64 - cap as f64)),
+                false => 0.0,
+            })
+            .sum()
+        };
+        let least = (0..TILTS)
+            .map(|i| mean_of(libm::exp2(1.0 - 0.5 * f64::from(i))))
+            .fold(1.0, f64::min);
+        if least < 0.5 {
+            least / (1.0 - least)
+        } else {
+            1.0
+        }
     }
 
     /// Share of months with no more billed messages than this, as computed or as counted.

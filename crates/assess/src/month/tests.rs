@@ -24,6 +24,7 @@ fn month_of(probabilities: Vec<f64>) -> Month {
     Month {
         probabilities,
         drawn: None,
+        chance: true,
         why: String::new(),
         notes: Vec::new(),
         from: String::new(),
@@ -105,7 +106,10 @@ fn verif_one_origin_of_two_sendings_counts_once() {
 fn verif_no_limit_holds_in_all_months() {
     let by_chance = month_of(vec![0.5, 0.5]);
     assert!(by_chance.quantile(1.0).is_err());
-    let fixed = month_of(vec![0.0, 0.0, 1.0]);
+    let fixed = Month {
+        chance: false,
+        ..month_of(vec![0.0, 0.0, 1.0])
+    };
     assert_eq!(fixed.quantile(1.0), Ok(2));
 }
 
@@ -258,4 +262,147 @@ fn verif_drawing_ends_where_hardly_an_attempt_succeeds() {
     line.uplinks[0].back_off_s = Some(line.uplinks[0].session_s);
     let why = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap_err();
     assert!(why.contains("too many to draw"), "{why}");
+}
+
+const MONTH_S: f64 = MONTH_DAYS * SECONDS_PER_DAY;
+
+/// Two origins of ten events a second that lead to one behaviour of at most four an hour: four pass in the first second of each hour, 2880 in 30 d (arithmetic), and
+/// drawing them takes no more than those and a refused one of each origin after each.
+#[test]
+fn verif_what_at_most_refuses_is_not_drawn_for_several_origins() {
+    const MOST_DRAWS: usize = 2880 * 3 + 100;
+    let sending = Sending {
+        ways: BTreeMap::from([(origin(0), 1), (origin(1), 1)]),
+        limit: Some(AtMost::new(4, timeline::Ns::from_s_f64(3600.0).unwrap()).unwrap()),
+        most: 2880,
+        billed: 1,
+        bytes: 10,
+        priority: 0,
+    };
+    let rates = BTreeMap::from([(origin(0), 10.0 * MONTH_S), (origin(1), 10.0 * MONTH_S)]);
+    let mut stream = chance::Stream::named(SEED, "test", 0);
+    let mut counted = chance::Stream::named(SEED, "test", 0);
+    let all = offers::offers(&[sending], &rates, (0, MONTH_S), &mut stream).unwrap();
+    assert_eq!(all.len(), 2880);
+    assert!(all.is_sorted_by_key(|(at, ..)| *at));
+    let next = stream.uniform();
+    assert!((0..MOST_DRAWS).any(|_| counted.uniform() == next));
+}
+
+/// Arithmetic: 210 d hold 30 starts each 7 d, so that two months in seven have five, and 90 d hold two each 45 d. Two of the same interval start together.
+#[test]
+fn val_what_starts_at_intervals_falls_into_months_as_it_does() {
+    let shares = |periods_d: &[f64]| {
+        let rates: BTreeMap<Origin, f64> = (0..)
+            .zip(periods_d)
+            .map(|(i, period_d)| (Origin::Interval(i), MONTH_DAYS / period_d))
+            .collect();
+        let sending = Sending {
+            ways: rates.keys().map(|o| (*o, 1)).collect(),
+            limit: None,
+            most: u64::MAX,
+            billed: 1,
+            bytes: 10,
+            priority: 0,
+        };
+        let exact = compounded(std::slice::from_ref(&sending), &rates).unwrap();
+        // What is drawn falls as what is computed.
+        let months = round(&rates.values().copied().collect::<Vec<_>>());
+        let mut drawn = vec![0.0; exact.len()];
+        for number in 0..months {
+            let mut stream = chance::Stream::named(SEED, "test", 0);
+            let month = (number, MONTH_S);
+            let all = offers::offers(std::slice::from_ref(&sending), &rates, month, &mut stream);
+            drawn[all.unwrap().len()] += 1.0 / f64::from(months);
+        }
+        for (a, b) in exact.iter().zip(&drawn) {
+            assert!((a - b).abs() < 1e-9, "{exact:?} {drawn:?}");
+        }
+        exact
+    };
+    let near = |found: Vec<f64>, expected: &[f64]| {
+        assert_eq!(found.len(), expected.len(), "{found:?}");
+        for (a, b) in found.iter().zip(expected) {
+            assert!((a - b).abs() < 1e-9, "{found:?} {expected:?}");
+        }
+    };
+    near(shares(&[7.0]), &[0.0, 0.0, 0.0, 0.0, 5.0 / 7.0, 2.0 / 7.0]);
+    near(shares(&[45.0]), &[1.0 / 3.0, 2.0 / 3.0]);
+    near(shares(&[30.0]), &[0.0, 1.0]);
+    let mut two = vec![0.0; 11];
+    (two[8], two[10]) = (5.0 / 7.0, 2.0 / 7.0);
+    near(shares(&[7.0, 7.0]), &two);
+    let daily = shares(&[1.0]);
+    assert_eq!((daily.len(), daily[30]), (31, 1.0));
+}
+
+/// The share of months that begin with something left over, by stepping what waits from month to month until it no longer changes (Lindley's recursion, textbook queueing), is no
+/// more than its bound; the bound is of use where the cap is well above what is expected.
+#[test]
+fn verif_what_a_cap_leaves_over_is_bounded() {
+    for (rate, cap, least, most) in [
+        (80.0, 100, 0.001, 0.2),
+        (60.0, 100, 0.0, 1e-4),
+        (99.0, 100, 0.5, 1.0),
+        (101.0, 100, 0.5, 1.0),
+    ] {
+        let month = month_of(
+            compounded(
+                &[Sending {
+                    ways: BTreeMap::from([(origin(0), 1)]),
+                    limit: None,
+                    most: u64::MAX,
+                    billed: 1,
+                    bytes: 1,
+                    priority: 0,
+                }],
+                &BTreeMap::from([(origin(0), rate)]),
+            )
+            .unwrap(),
+        );
+        const LONGEST: usize = 500;
+        let mut waits = vec![0.0; LONGEST + 1];
+        waits[0] = 1.0;
+        for _ in 0..300 {
+            let mut next = vec![0.0; LONGEST + 1];
+            for (w, a) in waits.iter().enumerate().filter(|(_, a)| **a > 0.0) {
+                for (n, b) in month.probabilities.iter().enumerate() {
+                    next[(w + n).saturating_sub(cap as usize).min(LONGEST)] += a * b;
+                }
+            }
+            waits = next;
+        }
+        let stepped = 1.0 - waits[0];
+        let bound = month.left_over(cap);
+        assert!(stepped <= bound, "{rate}: {stepped} {bound}");
+        assert!((least..=most).contains(&bound), "{rate}: {stepped} {bound}");
+    }
+    assert_eq!(month_of(vec![0.5, 0.5]).left_over(1), 0.0);
+}
+
+/// Delays of one check share what is drawn, and a probe of a remedy draws nothing.
+#[test]
+fn verif_times_under_load_are_drawn_once_for_a_check() {
+    let (mut line, ..) = packed(100.0, 60.0, 10);
+    line.detectors[0].expects = Some(quantity::EventRate {
+        count: 10.0,
+        per_s: SECONDS_PER_DAY,
+    });
+    let topic = plan::TopicIx(0);
+    let mut load = UnderLoad::new();
+    let first = load.words(&line, UplinkIx(0), topic, None, 100.0).unwrap();
+    assert!(first.contains("half of "), "{first}");
+    // It would be known no longer.
+    line.detectors[0].expects = None;
+    let second = load.words(&line, UplinkIx(0), topic, None, 200.0).unwrap();
+    assert_eq!(
+        second.split(", and ").next(),
+        first.split(", and ").next(),
+        "{second}"
+    );
+    assert!(second.contains("within the 200 s"), "{second}");
+    let fresh = UnderLoad::new().words(&line, UplinkIx(0), topic, None, 200.0);
+    assert!(fresh.unwrap().contains("not known"));
+    let left_out = UnderLoad::LeftOut.words(&line, UplinkIx(0), topic, None, 100.0);
+    assert_eq!(left_out, None);
 }

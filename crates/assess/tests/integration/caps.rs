@@ -214,3 +214,60 @@ fn verif_months_of_many_messages_are_drawn_as_often_as_99_percent_need() {
     let billed = budget.value.value * 10.0;
     assert!((900.0..=1080.0).contains(&billed), "{billed}");
 }
+
+/// What the cap holds back in a month goes in a later one. 99 a month are expected below a cap of 100: in the long run 99 of 100 are billed on average, though half of the months
+/// by themselves bill no more than 99 (`scipy.stats.poisson.ppf(0.5, 99)` is 99). A cap that is hardly ever passed holds nothing back.
+#[test]
+fn verif_by_chance_what_waits_at_the_cap_goes_in_later_months() {
+    let with = |cap: &str, limit: &str| {
+        let capped = format!("{SURE}cap = \"{cap} EUR\"\nat_cap = \"stop\"\n");
+        let budget = format!(
+            "{}\nshare = \"50 %\"",
+            BUDGET.replace("50 EUR", &format!("{limit} EUR"))
+        );
+        let expects = "on = \"module.ear.sensor.one\"\nexpects = \"3.3 per d\"\n";
+        checked(&[
+            (SURE, &capped),
+            (BUDGET, &budget),
+            ("on = \"module.ear.sensor.one\"\n", expects),
+        ])
+    };
+    let near = with("10", "9.90");
+    let why = why_unknown(&near, "budget");
+    assert!(why.contains("between 99 and 100 billed messages"), "{why}");
+    assert!(why.contains("goes in later months"), "{why}");
+    // All that the cap lets go is within the limit, and less than a month by itself bills is not.
+    close(known(&with("10", "12"), "budget").value.value, 10.0, 1e-9);
+    assert_eq!(
+        requirement(&with("10", "9.80"), "budget").word(),
+        Word::Broken
+    );
+    let wide = with("20", "12");
+    close(known(&wide, "budget").value.value, 9.9, 1e-9);
+    let why = &known(&wide, "budget").why;
+    assert!(!why.contains("later months"), "{why}");
+}
+
+/// One a day is 30 in each month of 30 d, each by itself or held for others that do not come.
+#[test]
+fn val_a_message_a_day_is_thirty_in_a_month() {
+    const DAILY: &str = "[behaviour.daily]\non = \"module.base\"\neach = \"1 d\"\ndo = [{ send_up = \"uplink.shore\", about = \"water/temp\" }]\n\
+        [topic.\"water/temp\"]\nsize = \"50 B\"\npriority = 3\nat_most = \"2 per d\"\n[behaviour.act]";
+    for share in ["90 %", "100 %"] {
+        let budget = format!(
+            "{}\nshare = \"{share}\"",
+            BUDGET.replace("50 EUR", "2.90 EUR")
+        );
+        for held in ["", "pack_within = \"1 min\"\n"] {
+            let uplink = format!("{SURE}{held}");
+            let check = checked(&[
+                (SURE, &uplink),
+                ("[behaviour.act]", DAILY),
+                (SEND, ""),
+                (BUDGET, &budget),
+            ]);
+            close(known(&check, "budget").value.value, 3.0, 1e-9);
+            assert_eq!(requirement(&check, "budget").word(), Word::Broken);
+        }
+    }
+}
