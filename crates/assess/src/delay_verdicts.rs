@@ -165,13 +165,7 @@ fn delay_bound(
     }
     search.run();
     match search.found {
-        Some(mut way) => {
-            if traffic.as_ref().is_some_and(Traffic::repeats_errors) {
-                way.steps.push(
-                    "without bit errors, the time of which CAN adds where it sends again"
-                        .to_owned(),
-                );
-            }
+        Some(way) => {
             let inputs = format!("{inputs} {way:?}");
             Ok((way, inputs))
         }
@@ -437,7 +431,7 @@ pub(crate) fn why_unknown(
             format!("{why}, so nothing that shares its way has a bound")
         }
         WhyUnknown::LateWithoutEnd { flow } => format!(
-            "{} may be late without end, because what they answer may, so nothing that shares their way has a bound",
+            "{} may be late without end, because what they answer or follow may, so nothing that shares their way has a bound",
             streams.name(line, *flow)
         ),
         WhyUnknown::Overloaded {
@@ -445,6 +439,10 @@ pub(crate) fn why_unknown(
             rate_bps,
             ..
         } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
+        WhyUnknown::BitErrors { bus } => format!(
+            "{0} sends again what bit errors hit, and its `bit_error_rate` says nothing of how often that is at most, so nothing that shares its way has a bound: write `bit_error_rate = 0` at {0} to judge it without errors, and rehearse them with a fault of kind `bit-errors`",
+            shared(bus)
+        ),
         WhyUnknown::NoTurns { bus } => format!(
             "nobody says who may speak when on {}: where one module asks the others, `polled_by` names it",
             shared(bus)

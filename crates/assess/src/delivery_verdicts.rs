@@ -3,6 +3,8 @@
 use network::{AtMost, DelayBound, Retry, delay_bounds};
 use plan::{Line, Q};
 
+use timeline::Ns;
+
 use crate::delay_verdicts::why_unknown;
 use crate::input::{Streams, Traffic, answers, since, streams, traffic};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -60,7 +62,7 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
                 }
             }
         }
-        let limit = streams.flows[f].at_most;
+        let limit = streams.flows[f].at_most.zip(streams.flows[f].late);
         if let (Some(_), Some((terms, limit))) = (&longest, traffic.terms[topic.0].retry.zip(limit))
         {
             verdicts.extend(forgotten(subject.clone(), terms, limit));
@@ -78,7 +80,7 @@ pub(crate) fn retries(line: &Line) -> Vec<Verdict> {
 }
 
 /// A receiver that has heard of more messages since than it remembers cannot tell a repeat from one it had, and drops it: then repeats help nothing. Told where it may be so.
-fn forgotten(subject: String, retry: Retry, limit: AtMost) -> Option<Verdict> {
+fn forgotten(subject: String, retry: Retry, limit: (AtMost, Ns)) -> Option<Verdict> {
     let come = since(retry, limit, retry.at_most.saturating_add(1));
     if come < u128::from(retry.remembers) {
         return None;

@@ -78,7 +78,7 @@ fn of_topic(
                 // Lost where every sending is hit that its receiver could still tell from one it had.
                 Ok(loss) => {
                     let retry = traffic.terms[topic.0].retry;
-                    let sendings = retry.map_or(1, |r| told_apart(r, flow.at_most));
+                    let sendings = retry.map_or(1, |r| told_apart(r, flow.at_most.zip(flow.late)));
                     let loss = libm::pow(loss, f64::from(sendings));
                     if worst.is_none_or(|(most, ..)| loss > most) {
                         worst = Some((loss, flow.node, target));

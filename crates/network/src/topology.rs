@@ -4,6 +4,8 @@
 //! node is reached from the lowest-numbered node of the level before it, over the lowest-numbered link. On a tree there is only one route anyway. A shared bus
 //! that all its stations hear counts as two hops, up and down; a polled one joins each station to the one that asks.
 
+use std::fmt;
+
 use timeline::Ns;
 
 use crate::bus::{Access, BusSpec};
@@ -98,7 +100,7 @@ impl Over {
 }
 
 /// Nodes and links, checked.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Topology {
     links: Vec<LinkSpec>,
     buses: Vec<BusSpec>,
@@ -110,6 +112,36 @@ pub struct Topology {
     neighbours: Vec<Vec<(usize, usize)>>,
     /// By node: whether it hands on what is meant for others.
     relays: Vec<bool>,
+    /// Buses that send again what bit errors hit, however often that is.
+    repeating: Vec<usize>,
+}
+
+// Digests are taken of what this writes: what bit errors add stands there where they are told, and moves no other network's digest.
+impl fmt::Debug for Topology {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Topology {
+            links,
+            buses,
+            arcs,
+            processing,
+            mtu_bytes,
+            neighbours,
+            relays,
+            repeating,
+        } = self;
+        let mut told = f.debug_struct("Topology");
+        told.field("links", links)
+            .field("buses", buses)
+            .field("arcs", arcs)
+            .field("processing", processing)
+            .field("mtu_bytes", mtu_bytes)
+            .field("neighbours", neighbours)
+            .field("relays", relays);
+        if !repeating.is_empty() {
+            told.field("repeating", repeating);
+        }
+        told.finish()
+    }
 }
 
 /// A network that cannot be built.
@@ -295,6 +327,7 @@ impl Topology {
             mtu_bytes,
             neighbours,
             relays: vec![true; nodes],
+            repeating: Vec::new(),
         })
     }
 
@@ -340,6 +373,20 @@ impl Topology {
             self.relays[*node] = false;
         }
         self
+    }
+
+    /// The same network where bit errors are told of some buses: those of them whose controllers send again what was hit have no bounds, because nothing says how
+    /// often that is at most. Others lose what is hit, which makes nothing late.
+    #[must_use]
+    pub fn with_bit_errors_on(mut self, buses: &[usize]) -> Topology {
+        let spec = |bus: &usize| self.buses.get(*bus);
+        let repeats = |bus: &usize| spec(bus).is_some_and(BusSpec::repeats);
+        self.repeating = buses.iter().copied().filter(repeats).collect();
+        self
+    }
+
+    pub(crate) fn repeats_without_end(&self, bus: usize) -> bool {
+        self.repeating.contains(&bus)
     }
 
     /// The links, in the order given.

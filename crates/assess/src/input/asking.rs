@@ -1,7 +1,7 @@
 //! Requests and joining notices as the network carries them.
 
 use network::{CborItem, Flow, TopicName, cbor_encode};
-use plan::{Action, Line, ModuleIx, RequestIx, When};
+use plan::{Action, BehaviourIx, Line, ModuleIx, RequestIx, When};
 
 use timeline::Ns;
 
@@ -151,11 +151,16 @@ pub(super) fn questions(
             };
             let mut by = (0..line.behaviours.len())
                 .filter(|b| line.behaviours[*b].on == asker && asks(&line.behaviours[*b]) > 0);
+            let mut late = Ns::ZERO;
             let limit = match (request.at_most, by.next(), by.next()) {
                 (Some(rate), ..) => Some(at_most(|| format!("request.{}", request.id), rate)?),
-                (None, Some(one), None) => start_limit(line, plan::BehaviourIx(one))?
-                    .map(|limit| times(limit, asks(&line.behaviours[one])))
-                    .transpose()?,
+                (None, Some(one), None) => {
+                    let (one, flow) = (BehaviourIx(one), streams.flows.len());
+                    late = streams.start_late(line, one, flow)?;
+                    start_limit(line, one)?
+                        .map(|limit| times(limit, asks(&line.behaviours[one.0])))
+                        .transpose()?
+                }
                 _ => None,
             };
             streams
@@ -172,7 +177,7 @@ pub(super) fn questions(
                 bytes: traffic.asking[q].question_bytes,
                 priority: request.priority,
                 at_most: limit,
-                late: Some(Ns::ZERO),
+                late: Some(late),
             });
             answers.push((q, asker, streams.flows.len() - 1));
         }

@@ -24,15 +24,22 @@ pub(super) fn bit_errors(line: &Line, media: &Media) -> BTreeMap<Medium, f64> {
     links.chain(buses).collect()
 }
 
+/// The buses of which a rate above none is told.
+pub(super) fn hit_buses(rates: &BTreeMap<Medium, f64>) -> Vec<usize> {
+    let hit = rates.iter().filter_map(|(over, rate)| match over {
+        Medium::Bus(bus) if *rate > 0.0 => Some(*bus),
+        _ => None,
+    });
+    hit.collect()
+}
+
 impl Traffic {
     /// Whether bit errors are told of a bus whose controllers send again what was hit, so that messages may be later than their bounds.
     #[must_use]
     pub fn repeats_errors(&self) -> bool {
         let buses = self.topology.buses();
-        self.bit_errors.iter().any(|(over, rate)| match over {
-            Medium::Link(_) => false,
-            Medium::Bus(bus) => *rate > 0.0 && buses[*bus].repeats(),
-        })
+        let hit = hit_buses(&self.bit_errors);
+        hit.iter().any(|bus| buses[*bus].repeats())
     }
 
     /// The names under which bit errors are drawn: typed paths, so that what is added to a plan moves no draw elsewhere.

@@ -46,17 +46,17 @@ pub fn terms(topic: &Topic) -> Result<Terms, InputError> {
     })
 }
 
-/// Messages that a topic with this limit may publish from the first sending of one until the time that its acknowledgement is given after so many sendings is over.
+/// Messages that a topic with this limit, which it may follow so late, may publish from the first sending of one until the time that its acknowledgement is given after so many sendings is over.
 #[must_use]
-pub(crate) fn since(retry: Retry, limit: AtMost, sendings: u32) -> u128 {
-    let span_ns = u128::from(retry.after.0) * u128::from(sendings);
+pub(crate) fn since(retry: Retry, (limit, late): (AtMost, Ns), sendings: u32) -> u128 {
+    let span_ns = u128::from(retry.after.0) * u128::from(sendings) + u128::from(late.0);
     span_ns.div_ceil(u128::from(limit.per().0)) * u128::from(limit.messages())
 }
 
 /// Sendings of one message that its receiver can tell from one it had, as long as each takes no longer than the next is waited for: the first, and those until which no
 /// more messages may have come than it remembers below the highest.
 #[must_use]
-pub(crate) fn told_apart(retry: Retry, limit: Option<AtMost>) -> u32 {
+pub(crate) fn told_apart(retry: Retry, limit: Option<(AtMost, Ns)>) -> u32 {
     let remembered = |sendings: &u32| {
         limit.is_some_and(|l| since(retry, l, *sendings) < u128::from(retry.remembers))
     };
@@ -98,7 +98,7 @@ pub(super) struct Answer {
 /// Adds questions, and what goes back: an answer for each question, and one flow of acknowledgements for each flow that is delivered at least once and each of its
 /// receivers. Answers with the time are there already.
 ///
-/// What goes back has the limit of what it answers, and is as late as that is: at most its bound, once all that goes back is counted in it. That lateness is found in rounds from
+/// What goes back has the limit of what it answers, and is as late as that is: at most its bound behind it, once all that goes back is counted in it. So is what a question starts. That lateness is found in rounds from
 /// none on. What answers something that has no bound is late without end: also where it shares its way with others than that did.
 pub(super) fn talk_back(
     line: &Line,
@@ -141,13 +141,25 @@ pub(super) fn talk_back(
     questions(line, traffic, streams, &mut answers)?;
     let asked = streams.asked.len();
     places.extend(before + asked..streams.flows.len());
+    for (request, flow) in &streams.led {
+        for (_, _, of) in streams.asked.iter().filter(|(q, ..)| q == request) {
+            let (of, target) = (*of, 0);
+            answers.push(Answer { of, target });
+            places.push(*flow);
+        }
+    }
     if answers.is_empty() {
         return Ok(());
     }
     let mut late = vec![Some(Ns::ZERO); answers.len()];
     for round in 0..MOST_ROUNDS {
+        for place in &places {
+            streams.flows[*place].late = Some(Ns::ZERO);
+        }
+        // Several may start one flow.
         for (place, late) in places.iter().zip(&late) {
-            streams.flows[*place].late = *late;
+            let flow = &mut streams.flows[*place];
+            flow.late = flow.late.zip(*late).map(|(a, b)| a.max(b));
         }
         let Ok(bounds) = delay_bounds(&traffic.topology, &streams.flows) else {
             break;
@@ -155,17 +167,18 @@ pub(super) fn talk_back(
         let mut fits = true;
         for (answer, late) in answers.iter().zip(&mut late) {
             let Some(counted) = *late else { continue };
-            let next = match (
-                &bounds[answer.of][answer.target],
-                streams.flows[answer.of].at_most,
-            ) {
-                (DelayBound::Known { total, .. }, _) if *total <= counted => continue,
-                (DelayBound::Known { total, .. }, Some(limit)) if round >= EXACT_ROUNDS => {
+            let of = &streams.flows[answer.of];
+            let after = match &bounds[answer.of][answer.target] {
+                DelayBound::Known { total, .. } => of.late.and_then(|l| l.checked_add(*total)),
+                DelayBound::Unknown(_) => None,
+            };
+            let next = match (after, of.at_most) {
+                (Some(after), _) if after <= counted => continue,
+                (Some(after), Some(limit)) if round >= EXACT_ROUNDS => {
                     let per = limit.per();
-                    per.checked_mul(total.0.div_ceil(per.0))
+                    per.checked_mul(after.0.div_ceil(per.0))
                 }
-                (DelayBound::Known { total, .. }, _) => Some(*total),
-                (DelayBound::Unknown(_), _) => None,
+                (after, _) => after,
             };
             *late = next;
             fits = false;

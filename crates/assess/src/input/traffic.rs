@@ -12,7 +12,7 @@ use quantity::EventRate;
 use timeline::Ns;
 
 use super::asking::{Asking, Notice, askers, asking, joining};
-use super::bit_errors::bit_errors;
+use super::bit_errors::{bit_errors, hit_buses};
 use super::links::{Carrier, Stack, media};
 use super::{InputError, delivery, payload_bytes, sync, terms};
 
@@ -144,7 +144,8 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
     Ok(Some(Traffic {
         topology: Topology::new(processing, media.links, framing.packet_bytes)?
             .with_buses(media.buses)?
-            .without_relays(&ends),
+            .without_relays(&ends)
+            .with_bit_errors_on(&hit_buses(&bit_errors)),
         link_spans: media.link_spans,
         shared: media.shared,
         subscriptions,
@@ -196,6 +197,8 @@ pub struct Streams {
     pub others: Vec<String>,
     /// Of each request and each module that makes it, the flow of its questions; that of the answers lies as many behind it as there are of these.
     pub asked: Vec<(RequestIx, ModuleIx, usize)>,
+    /// Flows that have no other limit than that of the questions of a request that start them: as late as those may arrive.
+    pub(crate) led: Vec<(RequestIx, usize)>,
     /// Which of `flows` is the first acknowledgement, behind the time and the streams that have room.
     pub(crate) answers: usize,
     /// Each stream of the plan that has room, with its place in `flows`.
@@ -215,6 +218,27 @@ impl Streams {
             ),
             None => self.others[flow - self.of.len()].clone(),
         }
+    }
+
+    /// How long after the instants that [`start_limit`] counts the one behaviour may start that has a flow as its limit: what waits for an answer, until its time is over.
+    /// Of what is asked that is found with all bounds.
+    pub(super) fn start_late(
+        &mut self,
+        line: &Line,
+        behaviour: BehaviourIx,
+        flow: usize,
+    ) -> Result<Ns, InputError> {
+        let b = &line.behaviours[behaviour.0];
+        match b.when {
+            _ if b.at_most.is_some() => {}
+            When::Asked { request } => self.led.push((request, flow)),
+            When::Answered { request } | When::Unanswered { request } => {
+                let q = &line.requests[request.0];
+                return ns(|| format!("request.{}", q.id), q.within_s.si);
+            }
+            _ => {}
+        }
+        Ok(Ns::ZERO)
     }
 
     /// The flows that cross a link: all that a bound or a load reads.
@@ -258,12 +282,16 @@ pub fn streams_with(
             if publishers.is_empty() && !besides {
                 continue;
             }
+            let mut late = Ns::ZERO;
             let limit = match topic.at_most {
                 Some(rate) => Some(at_most(|| format!("topic \"{}\"", topic.name), rate)?),
                 None => match publishers.as_slice() {
-                    [one] if !besides => start_limit(line, *one)?
-                        .map(|limit| times(limit, publishings(line, *one, TopicIx(t))))
-                        .transpose()?,
+                    [one] if !besides => {
+                        late = all.start_late(line, *one, all.flows.len())?;
+                        start_limit(line, *one)?
+                            .map(|limit| times(limit, publishings(line, *one, TopicIx(t))))
+                            .transpose()?
+                    }
                     _ => None,
                 },
             };
@@ -278,7 +306,7 @@ pub fn streams_with(
                 bytes: traffic.bytes[t],
                 priority: topic.priority,
                 at_most: limit,
-                late: Some(Ns::ZERO),
+                late: Some(late),
             });
         }
     }
@@ -361,7 +389,8 @@ pub fn start_limits(
     Ok(told.map(|(_, flow)| flow.at_most).collect())
 }
 
-/// How often a behaviour can start at most, when that follows from what is written at it.
+/// How often a behaviour can start at most, when that follows from what is written at it. What questions and their answers start follows them as late as
+/// [`Streams::start_late`] says: then it may start oftener for a while, not in the long run.
 pub(super) fn start_limit(
     line: &Line,
     behaviour: BehaviourIx,

@@ -289,6 +289,47 @@ fn val_a_bit_error_rate_loses_so_many_messages() {
     assert!(why_unknown(&of(CAN), "whole").contains("bus.side"));
 }
 
+/// On CAN what is hit is sent again, and nothing says how often at most: what crosses such a bus has no bound, whatever asks for one. With a rate of none the bounds are those without a rate.
+#[test]
+fn verif_bit_errors_on_can_leave_no_bound_to_what_crosses_it() {
+    let asks = "\n[request.level]\nto = \"module.ear\"\nquestion = \"20 B\"\nanswer = \"60 B\"\nwithin = \"1 s\"\nat_most = \"1 per min\"\n[behaviour.asks]\non = \"module.base\"\neach = \"1 min\"\ndo = [{ ask = \"request.level\" }]\n[behaviour.answers]\non = \"module.ear\"\nwhen_asked = \"request.level\"\ndo = [{ answer = \"request.level\" }]\n";
+    let stream = "\n[stream.beat]\nfrom = \"module.ear\"\nto = \"module.base\"\nrate = \"100 bit/s\"\npacket = \"50 B\"\npriority = 3\nwithin = \"30 s\"\n";
+    let minute = ("at_most = \"10 per min\"", "at_most = \"1 per min\"");
+    let again = "size = \"100 B\"\ndelivery = \"at-least-once\"\nretry = { after = \"1 s\", at_most = 3, acknowledgement = \"8 B\" }";
+    let of = |link: &str| {
+        let changes = [(LINK, link), minute, ("size = \"100 B\"", again)];
+        let reading = read(&(changed(&changes) + asks + stream));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default())
+    };
+    let judged = ["told", "request", "retry", "stream-room"];
+    let hit = of(&format!("{CAN}\nbit_error_rate = 1e-5"));
+    for id in judged {
+        let why = match &requirement(&hit, id).verdicts[0] {
+            Verdict::Unknown { why, .. } => why,
+            known => panic!("{id}: {known:?}"),
+        };
+        assert!(
+            why.contains("bus.side sends again what bit errors hit")
+                && why.contains("write `bit_error_rate = 0`"),
+            "{id}: {why}"
+        );
+    }
+    let whole = of(&format!("{CAN}\nbit_error_rate = 0"));
+    for id in judged {
+        assert_eq!(
+            known(&whole, id).value.value,
+            known(&of(CAN), id).value.value
+        );
+        assert!(!known(&whole, id).why.contains("bit errors"), "{id}");
+    }
+    // Elsewhere what is hit is lost, and nothing is later.
+    let ethernet = of(&format!("{LINK}\nbit_error_rate = 1e-5"));
+    for id in judged {
+        known(&ethernet, id);
+    }
+}
+
 /// Where a tenth of the frames of eight bytes (135 bits) is hit a controller leaves its bus after 304,082 sendings (`bus_off` of reference/network/simpy-can-errors.json): what is lost then is unknown.
 #[test]
 fn val_a_can_bus_that_controllers_leave_is_unknown() {

@@ -47,8 +47,8 @@ pub struct Flow {
     pub priority: u8,
     /// How many it may publish; `None` when nothing is declared.
     pub at_most: Option<AtMost>,
-    /// How long after the instants that the limit holds for it may send: zero for what it sends of itself, and for what answers others the longest that these may
-    /// take; `None` where that has no bound.
+    /// How long after the instants that the limit holds for it may send: zero for what it sends of itself, and for what answers others, or is started by them, the
+    /// longest that these may take; `None` where that has no bound.
     pub late: Option<Ns>,
 }
 
@@ -102,6 +102,11 @@ pub enum WhyUnknown {
     LateWithoutEnd {
         /// Which flow.
         flow: usize,
+    },
+    /// Bit errors are told of a bus whose controllers send again what was hit, and nothing says how often at most.
+    BitErrors {
+        /// Which bus.
+        bus: usize,
     },
     /// Nobody says who may speak when on a bus.
     NoTurns {
@@ -291,6 +296,12 @@ impl<'a> Net<'a> {
     }
 
     fn settle(&self, server: usize) -> Result<Vec<Step>, BoundError> {
+        if let Over::Up(bus) = self.topology.arcs()[server].over
+            && self.topology.repeats_without_end(bus)
+        {
+            let why = WhyUnknown::BitErrors { bus };
+            return Ok(vec![Err(why); self.uses[server].len()]);
+        }
         let inflows = match self.inflows(server)? {
             Ok(inflows) => inflows,
             Err(why) => return Ok(vec![Err(why); self.uses[server].len()]),

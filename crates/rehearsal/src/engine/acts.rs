@@ -10,7 +10,20 @@ use crate::error::RehearsalError;
 use crate::record::{KeptBack, RecordId, Refusal, Root, Silence, What};
 
 impl Engine<'_> {
+    /// A behaviour starts, unless its module, its routine or its limit keeps it from it.
     pub(super) fn act(
+        &mut self,
+        behaviour: BehaviourIx,
+        led: &Led,
+        parent: Option<RecordId>,
+        root: Option<Root>,
+    ) -> Result<(), RehearsalError> {
+        self.acts(behaviour, led, parent, root)?;
+        self.handled(behaviour, led);
+        Ok(())
+    }
+
+    fn acts(
         &mut self,
         behaviour: BehaviourIx,
         led: &Led,
@@ -24,7 +37,7 @@ impl Engine<'_> {
         }
         if self.routines.stands(behaviour) {
             if let Some(parent) = parent {
-                self.silent(behaviour, led, parent, Silence::Stopped);
+                self.silent(led, parent, Silence::Stopped);
             }
             return Ok(());
         }

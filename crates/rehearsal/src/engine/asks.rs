@@ -38,6 +38,8 @@ pub struct RequestCount {
     pub lost: u64,
     /// Questions that the module that was asked left without an answer because its routine gave none, failed or had stopped.
     pub silent: u64,
+    /// Questions still followed at the end although their time is over, because question or answer was under way.
+    pub followed: u64,
     /// Values that lay outside their field and were sent as the end of it.
     pub clamped: u64,
     /// The longest time to an answer in time.
@@ -77,6 +79,12 @@ struct Ask {
     /// The time for its answer is over.
     over: bool,
     answered: bool,
+    /// Copies of question and answer on their way.
+    under_way: u32,
+    /// Behaviours that it starts and that have not run yet.
+    to_run: u32,
+    /// Why the last of them that left it without an answer did, and what led to that.
+    silence: Option<(RecordId, Silence)>,
 }
 
 /// Open requests, and counts.
@@ -172,6 +180,13 @@ impl Asks {
             bound: *bound,
         });
         all.collect()
+    }
+
+    /// Counts what is still followed although its time is over.
+    pub(super) fn count_followed(&mut self) {
+        for a in self.open.values().filter(|a| a.over) {
+            self.counts[a.request.0].followed += 1;
+        }
     }
 
     pub(super) fn boots(&mut self, module: ModuleIx, now: Ns) {
@@ -301,6 +316,9 @@ impl Engine<'_> {
                 root,
                 over: false,
                 answered: false,
+                under_way: 1,
+                to_run: 0,
+                silence: None,
             },
         );
         self.follow(message, record, root, 1);
@@ -352,6 +370,7 @@ impl Engine<'_> {
             .map_err(|source| self.refused_by_network(source))?;
         if let Some(open) = self.asks.open.get_mut(&ask) {
             open.answered = true;
+            open.under_way += 1;
         }
         let what = (AskStep::Answered { message }, content.clone());
         let record = self.asking(ask, q.to, Some(parent), what);
@@ -374,6 +393,34 @@ impl Engine<'_> {
             let parent = record.unwrap_or(a.record);
             self.fails(a.request, a.asker, Failed::InTime, parent, a.root);
         }
+        self.close_ask(ask);
+    }
+
+    /// Forgets a question of which nothing more can come: its time is over, and neither it nor an answer is under way.
+    fn close_ask(&mut self, ask: u64) {
+        let done = |a: &Ask| a.over && a.under_way == 0 && a.to_run == 0;
+        if self.asks.open.get(&ask).is_some_and(done) {
+            self.asks.open.remove(&ask);
+        }
+    }
+
+    /// A behaviour that a question started has run, or could not.
+    pub(super) fn handled(&mut self, behaviour: BehaviourIx, led: &Led) {
+        let Led::Asked { ask, request, .. } = *led else {
+            return;
+        };
+        let Some(open) = self.asks.open.get_mut(&ask) else {
+            return;
+        };
+        open.to_run -= 1;
+        // Another of them may still answer, or has.
+        let last = open.to_run == 0 && !open.answered;
+        if let Some((parent, why)) = open.silence.filter(|_| last) {
+            self.asks.counts[request.0].silent += 1;
+            let on = self.line.behaviours[behaviour.0].on;
+            self.asking(ask, on, Some(parent), (AskStep::Silent { why }, None));
+        }
+        self.close_ask(ask);
     }
 
     /// The module that asked learns that there is no answer.
@@ -399,22 +446,13 @@ impl Engine<'_> {
     }
 
     /// A question has no answer of this module: its routine gave none, fails, or has stopped.
-    pub(super) fn silent(
-        &mut self,
-        behaviour: BehaviourIx,
-        led: &Led,
-        parent: RecordId,
-        why: Silence,
-    ) {
-        let Led::Asked { ask, request, .. } = *led else {
+    pub(super) fn silent(&mut self, led: &Led, parent: RecordId, why: Silence) {
+        let Led::Asked { ask, .. } = *led else {
             return;
         };
-        if self.asks.open.get(&ask).is_none_or(|a| a.answered) {
-            return;
+        if let Some(open) = self.asks.open.get_mut(&ask) {
+            open.silence = Some((parent, why));
         }
-        self.asks.counts[request.0].silent += 1;
-        let on = self.line.behaviours[behaviour.0].on;
-        self.asking(ask, on, Some(parent), (AskStep::Silent { why }, None));
     }
 
     /// The content of a question or an answer that is sent now.
@@ -552,9 +590,11 @@ impl Engine<'_> {
             matches!(b.when, When::Asked { request } if request == a.request)
         };
         let handlers: Vec<usize> = (0..self.line.behaviours.len()).filter(handles).collect();
-        if handlers.is_empty() && a.over {
-            self.asks.open.remove(&ask);
+        if let Some(open) = self.asks.open.get_mut(&ask) {
+            open.under_way -= 1;
+            open.to_run += u32::try_from(handlers.len()).expect("a plan has fewer behaviours");
         }
+        self.close_ask(ask);
         for behaviour in handlers {
             let parent = reached.unwrap_or(origin.record);
             let led = Led::Asked {
@@ -652,14 +692,17 @@ impl Engine<'_> {
                     return;
                 };
                 self.asks.counts[a.request.0].lost += 1;
+                if let Some(open) = self.asks.open.get_mut(&drop.seq) {
+                    open.under_way -= 1;
+                }
                 let what = AskStep::Lost { why };
                 let lost = self.asking(drop.seq, by, Some(origin.record), (what, None));
                 let is_question = matches!(self.asks.sides[&drop.topic], Side::Question);
                 if is_question && why == Loss::Network(DropReason::NoPath) && !a.over {
                     self.no_way(drop.seq, a, lost.unwrap_or(origin.record));
-                } else if a.over {
+                } else {
                     // What is not yet over is told when it is.
-                    self.asks.open.remove(&drop.seq);
+                    self.close_ask(drop.seq);
                 }
             }
             Side::Notice(module) => {

@@ -156,6 +156,7 @@ impl Engine<'_> {
             "what a message holds is forgotten with its last copy"
         );
         let stores = self.store_counts();
+        self.asks.count_followed();
         for (count, clamped) in (self.asks.counts.iter_mut()).zip(&self.contents.clamped_asking) {
             count.clamped = *clamped;
         }

@@ -143,9 +143,9 @@ impl Engine<'_> {
             let routine = &mut self.routines.all[index];
             routine.stopped = true;
             routine.count.stops += 1;
-            self.silent(behaviour, led, stopped, Silence::Fails);
+            self.silent(led, stopped, Silence::Fails);
         } else {
-            self.silent(behaviour, led, started, Silence::NotGiven);
+            self.silent(led, started, Silence::NotGiven);
         }
         Ok(true)
     }

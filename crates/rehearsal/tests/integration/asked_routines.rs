@@ -6,11 +6,12 @@
 use std::io;
 use std::path::Path;
 
+use assess::input::{streams, traffic};
 use plan::{CueSheet, Line, ModuleIx};
 use rehearsal::{AskStep, Outcome, Record, Silence, What};
 use timeline::Ns;
 
-use crate::chain::{cue_text, fault, in_a_row, line_text};
+use crate::chain::{cue_text, fault, in_a_row, input, line_text, told, topic};
 use crate::support::run;
 
 const S: u64 = 1_000_000_000;
@@ -312,4 +313,110 @@ fn verif_an_asker_that_stopped_learns_nothing() {
     let (_, records) = ran(ASKER, ANSWERER, ASKS, "fn when_asked(question) { }", &both);
     let learns: Vec<Ns> = logs(&records, 0).iter().map(|l| l.0).collect();
     assert!(learns.iter().all(|at| at.0 > 20 * S), "{learns:?}");
+}
+
+/// One question is left silent, the next, 10 s later, is answered at once, and one 5 ms behind it is refused: the routine that waits for them runs three times within little
+/// more than a second, of a limit of 1 per 10 s. So many have a place in the limit of what it publishes once the time for an answer is counted.
+#[test]
+fn verif_answers_silence_and_refusals_bunch_no_more_than_their_flow_says() {
+    let request = REQUEST.replace(
+        "within = \"1 s\"",
+        "within = \"9 s\"\nat_most = \"1 per 10 s\"",
+    );
+    let routine = "\n[behaviour.learns]\non = \"module.m0\"\nwhen_told = \"go\"\nwhen_answered = \"request.sample\"\nroutine = \"asks.rhai\"\nnames = { sample = \"request.sample\", back = \"topic.back\" }\ndo = [{ ask = \"request.sample\" }, { publish = \"back\" }]\n";
+    let asks = "fn when_told(message) { ask(sample, #{ want: 1 }); } fn when_answered(answer) { log(`${answer.failed}`); publish(back); }";
+    let answers = "fn when_asked(question) { this.n = (this.n ?? 0) + 1; if this.n > 1 { #{ class: \"click\" } } }";
+    let hears = told("hears", 1, "back", "{ log = \"hears\" }");
+    let plan = format!(
+        "{request}{routine}{ANSWERER}{}{}{hears}",
+        topic("go"),
+        topic("back")
+    );
+    let cues = [("a", 12.0), ("b", 22.0), ("c", 22.005)];
+    let cues = cues.map(|(id, at)| input(id, at, 1, "go")).concat();
+    let (line, cues) = line(&plan, asks, answers, &cues);
+    let (outcome, records) = run(&line, &cues);
+    let count = outcome.requests[0];
+    assert_eq!((count.asked, count.answered, count.silent), (2, 1, 1));
+    let runs = logs(&records, 0);
+    let why: Vec<&str> = runs.iter().map(|r| r.1).collect();
+    assert_eq!(why, ["no answer", "", "refused"]);
+    let within = runs[2].0.0 - runs[0].0.0;
+    assert!(within > S && within < S + S / 10, "{within}");
+    let traffic = traffic(&line).unwrap().unwrap();
+    let all = streams(&line, &traffic).unwrap();
+    let back = |of: &&(ModuleIx, plan::TopicIx)| line.topics[of.1.0].name == "back";
+    let flow = &all.flows[all.of.iter().position(|of| back(&of)).unwrap()];
+    let limit = flow.at_most.unwrap();
+    assert_eq!((limit.messages(), limit.per()), (2, Ns(10 * S)));
+    assert_eq!(flow.late, Some(Ns(9 * S)));
+    // In a span of any length so many times the limit, rounded up, as it holds spans with the time that answers may take.
+    let most = u64::from(limit.messages()) * (within + 1 + 9 * S).div_ceil(limit.per().0);
+    assert!(runs.len() as u64 <= most, "{most}");
+}
+
+/// What a question starts is as late as the question; what it publishes has that lateness, and nothing of it where its topic has a limit.
+#[test]
+fn verif_what_a_question_starts_is_as_late_as_the_question() {
+    let request = REQUEST.replace("within = ", "at_most = \"1 per 10 s\"\nwithin = ");
+    let answers = "\n[behaviour.answers]\non = \"module.m2\"\nwhen_asked = \"request.sample\"\nroutine = \"answers.rhai\"\nnames = { back = \"topic.back\" }\ndo = [{ answer = \"request.sample\" }, { publish = \"back\" }]\n";
+    let hears = told("hears", 1, "back", "{ log = \"hears\" }");
+    let of = |more: &str| {
+        let back = topic("back") + more;
+        let (line, _) = line(
+            &format!("{request}{ASKER}{answers}{back}{hears}"),
+            ASKS,
+            ANSWERS,
+            "",
+        );
+        let traffic = traffic(&line).unwrap().unwrap();
+        let all = streams(&line, &traffic).unwrap();
+        let bounds = network::delay_bounds(&traffic.topology, &all.flows).unwrap();
+        let question = match &bounds[all.asked[0].2][0] {
+            network::DelayBound::Known { total, .. } => *total,
+            unknown => panic!("{unknown:?}"),
+        };
+        let flow = &all.flows[0];
+        assert_eq!(line.topics[all.of[0].1.0].name, "back");
+        (flow.late.unwrap(), question)
+    };
+    let (late, question) = of("");
+    assert!(
+        question > Ns::ZERO && late == question,
+        "{late:?} {question:?}"
+    );
+    assert_eq!(of("at_most = \"1 per 10 s\"\n").0, Ns::ZERO);
+}
+
+/// Two behaviours are asked the same: what one gives no answer to the other answers, and no question was left silent; where neither does, one question was, not two.
+#[test]
+fn verif_a_question_to_two_is_silent_once_and_only_without_any_answer() {
+    let second = ANSWERER
+        .replace("answers]", "second]")
+        .replace("answers.rhai", "asks.rhai");
+    let of = |second_says: &str| {
+        let asks = format!("{ASKS}\nfn when_asked(question) {{ {second_says} }}");
+        let both = format!("{ANSWERER}{second}");
+        ran(ASKER, &both, &asks, "fn when_asked(question) { }", "").0
+    };
+    let count = of("#{ class: \"click\" }").requests[0];
+    assert_eq!((count.asked, count.answered, count.silent), (3, 3, 0));
+    let count = of("").requests[0];
+    assert_eq!((count.asked, count.unanswered, count.silent), (3, 3, 3));
+}
+
+/// A question of which nothing more can come is forgotten: lost before its time, left silent, or asked of nobody that answers.
+#[test]
+fn verif_what_is_lost_or_left_silent_is_not_followed_for_ever() {
+    let dead = fault("f", "dead", "module.m2", 5.0, 33.0);
+    for (answerer, answers, faults) in [
+        (ANSWERER, ANSWERS, dead.as_str()),
+        (ANSWERER, "fn when_asked(question) { }", ""),
+        ("", "", ""),
+    ] {
+        let (outcome, _) = ran(ASKER, answerer, ASKS, answers, faults);
+        let count = outcome.requests[0];
+        assert!(count.unanswered >= 2, "{count:?}");
+        assert_eq!(count.followed, 0, "{count:?}");
+    }
 }
