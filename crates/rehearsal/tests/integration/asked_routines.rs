@@ -323,12 +323,18 @@ fn verif_answers_silence_and_refusals_bunch_no_more_than_their_flow_says() {
         "within = \"1 s\"",
         "within = \"9 s\"\nat_most = \"1 per 10 s\"",
     );
-    let routine = "\n[behaviour.learns]\non = \"module.m0\"\nwhen_told = \"go\"\nwhen_answered = \"request.sample\"\nroutine = \"asks.rhai\"\nnames = { sample = \"request.sample\", back = \"topic.back\" }\ndo = [{ ask = \"request.sample\" }, { publish = \"back\" }]\n";
-    let asks = "fn when_told(message) { ask(sample, #{ want: 1 }); } fn when_answered(answer) { log(`${answer.failed}`); publish(back); }";
-    let answers = "fn when_asked(question) { this.n = (this.n ?? 0) + 1; if this.n > 1 { #{ class: \"click\" } } }";
+    let asker = told(
+        "asks",
+        0,
+        "go",
+        "{ ask = \"request.sample\", values = { want = 7 } }",
+    );
+    let routine = "\n[behaviour.learns]\non = \"module.m0\"\nwhen_answered = \"request.sample\"\nroutine = \"asks.rhai\"\nnames = { back = \"topic.back\" }\ndo = [{ publish = \"back\" }]\n";
+    let asks = "fn when_answered(answer) { log(`${answer.failed}`); publish(back); }";
+    let answers = "fn when_asked(question) { this.n = (this.n ?? 0) + 1; if this.n == 1 { return; } #{ t: 1767225615 * 1000000000, class: \"whistle\", level: 121.3, bearing: 217, depth: 47.26, batt_low: false } }";
     let hears = told("hears", 1, "back", "{ log = \"hears\" }");
     let plan = format!(
-        "{request}{routine}{ANSWERER}{}{}{hears}",
+        "{request}{asker}{routine}{ANSWERER}{}{}{hears}",
         topic("go"),
         topic("back")
     );
@@ -394,14 +400,13 @@ fn verif_a_question_to_two_is_silent_once_and_only_without_any_answer() {
     let second = ANSWERER
         .replace("answers]", "second]")
         .replace("answers.rhai", "asks.rhai");
-    let of = |second_says: &str| {
-        let asks = format!("{ASKS}\nfn when_asked(question) {{ {second_says} }}");
-        let both = format!("{ANSWERER}{second}");
-        ran(ASKER, &both, &asks, "fn when_asked(question) { }", "").0
-    };
-    let count = of("#{ class: \"click\" }").requests[0];
+    let asker = "\n[behaviour.asks]\non = \"module.m0\"\neach = \"10 s\"\ndo = [{ ask = \"request.sample\", values = { want = 7 } }]\n";
+    let nothing = "fn when_asked(question) { }";
+    let both = format!("{ANSWERER}{second}");
+    let of = |second_says: &str| ran(asker, &both, second_says, nothing, "").0;
+    let count = of(ANSWERS).requests[0];
     assert_eq!((count.asked, count.answered, count.silent), (3, 3, 0));
-    let count = of("").requests[0];
+    let count = of(nothing).requests[0];
     assert_eq!((count.asked, count.unanswered, count.silent), (3, 3, 3));
 }
 
