@@ -105,9 +105,10 @@ mod tests {
         assert_eq!(moved[0], 6..6 + OF_IT + BEHIND);
         assert_eq!(&shown[moved[1].clone()], &text[2901..2903]);
         // Other long lines keep their beginning, short texts all.
-        let (shown, _) = cut(&text, &[0..1]);
+        let (shown, _) = cut(&text, &[0..1, 2..3]);
         assert!(shown.contains("\nxxxx") && shown.len() < 120, "{shown}");
-        assert_eq!(cut("x = 1", &[5..5]), ("x = 1".to_owned(), vec![5..5]));
+        let ends = [5..5, 4..5];
+        assert_eq!(cut("x = 1", &ends), ("x = 1".to_owned(), ends.to_vec()));
         assert!(has_long_lines(&text) && !has_long_lines("x = 1\n"));
     }
 }
