@@ -52,10 +52,7 @@ position = {{ depth = "0 m" }}
     let top = &case["top"];
     let floats = top["kind"] == "float";
     for (i, rope) in ropes.iter().enumerate() {
-        let stiffness = match rope["stiffness"].as_f64() {
-            Some(n) => n,
-            None => 1e13,
-        };
+        let stiffness = rope["stiffness"].as_f64().unwrap_or(1e13);
         let _ = write!(
             text,
             r#"[part.rope-{i}]

@@ -225,7 +225,7 @@ fn verif_the_examples_show_every_fault_and_every_key_of_uplinks_and_stores() {
 
 fn words(list: &[serde_json::Value]) -> BTreeSet<String> {
     list.iter()
-        .map(|w| w.as_str().unwrap().to_owned())
+        .map(|w| w.as_str().expect("a path is a text").to_owned())
         .collect()
 }
 
