@@ -38,10 +38,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         let check = assess::check(&reading, &shelf);
         sides.push((reading, check));
     }
-    let [before, after] = &sides[..] else {
+    let Ok([before, after]) = <[_; 2]>::try_from(sides) else {
         unreachable!("two plans were read")
     };
-    let found = assess::compare((&before.0, before.1.clone()), (&after.0, after.1.clone()));
+    let found = assess::compare((&before.0, before.1), (&after.0, after.1));
     let named = [&args.before, &args.after].map(|p| p.display().to_string());
     let names = Compared {
         before: &named[0],

@@ -188,11 +188,7 @@ pub(super) fn sections(
 /// Two points closer than this lie at one place of the line, m.
 const JOINT_M: f64 = 1e-9;
 
-pub(super) fn anchor(
-    _line: &Line,
-    of: &Moored,
-    shapes: &[Result<CaseShape, NoShape>],
-) -> AnchorHold {
+pub(super) fn anchor(of: &Moored, shapes: &[Result<CaseShape, NoShape>]) -> AnchorHold {
     let each = |figure: fn([f64; 3]) -> f64| {
         known(shapes).map(move |(case, shape)| (case, figure(shape.shape.anchor_n)))
     };

@@ -72,7 +72,7 @@ fn hung(line: &Line, of: Moored, cases: &[DesignCase]) -> HungLine {
     HungLine {
         modules: envelope::modules(line, &of, &shapes),
         sections: envelope::sections(line, &of, &shapes),
-        anchor: envelope::anchor(line, &of, &shapes),
+        anchor: envelope::anchor(&of, &shapes),
         watch_circle: envelope::watch_circle(&shapes),
         flow_noise: sound::flow_noise(line, &of, cases, &shapes),
         line: of,

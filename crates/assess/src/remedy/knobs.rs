@@ -43,19 +43,8 @@ impl Knob {
     }
 }
 
-/// Kinds of links by their open standards. A kind that needs keys which the plan does not write gives a plan with mistakes, and is
-/// left out then.
-const LINKS: [&str; 9] = [
-    "10BASE-T1L",
-    "10BASE-T1S",
-    "100BASE-T1",
-    "100BASE-TX",
-    "TIA-485",
-    "TIA-232",
-    "CAN 2.0",
-    "CAN FD",
-    "SDI-12",
-];
+/// Kinds of links that no open standard defines: their keys say what they are, so another name alone makes none of them.
+const CLASSES: [&str; 3] = ["inductive", "acoustic", "free"];
 
 /// How far numbers are stepped: so many times up or down.
 const FAR: f64 = 10.0;
@@ -170,7 +159,9 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         ("span" | "section", "length") => both(NEAR),
         ("span" | "bus", "link_rate") => vec![rates(text, Way::Up), rates(text, Way::Down)],
         ("span" | "bus", "link") => {
-            let others = LINKS.iter().filter(|l| **l != text).map(|l| Rung {
+            // A kind that needs keys which the plan does not write gives a plan with mistakes, and is left out then.
+            let standards = plan::LINKS.iter().filter(|l| !CLASSES.contains(l));
+            let others = standards.filter(|l| **l != text).map(|l| Rung {
                 value: (*l).to_owned(),
                 size: DOUBLING,
             });

@@ -55,6 +55,8 @@ const RATES_B_S: [f64; 15] = [
 /// Panels are had in steps of this up to [`SMALL_PANEL_W`], then of twice as much, W: common practice.
 const PANEL_STEP_W: f64 = 5.0;
 const SMALL_PANEL_W: f64 = 100.0;
+/// No single panel gives more; what is larger is an array, W (judgement).
+const MOST_PANEL_W: f64 = 2000.0;
 
 /// A text that begins with a number: the number, and the rest.
 pub(super) fn split(text: &str) -> Option<(f64, &str)> {
@@ -166,9 +168,10 @@ pub(super) fn rates(text: &str, way: Way) -> Vec<Rung> {
     rungs
 }
 
-/// Panels in the steps in which they are had, up to eight times the one there is.
+/// Panels in the steps in which they are had, up to eight times the one there is; above [`MOST_PANEL_W`] by two digits.
 pub(super) fn panels(text: &str) -> Vec<Rung> {
-    let Some((x, tail)) = split(text).filter(|(x, t)| *x > 0.0 && t.trim_start().starts_with('W'))
+    let Some((x, tail)) = split(text)
+        .filter(|(x, t)| *x > 0.0 && *x <= MOST_PANEL_W && t.trim_start().starts_with('W'))
     else {
         return two_digits(text, Way::Up, 8.0);
     };
@@ -325,6 +328,9 @@ mod tests {
         }
         assert_eq!(values(&voltages("48 V", Way::Up))[..2], ["60 V", "72 V"]);
         assert_eq!(values(&voltages("48 V", Way::Down))[..2], ["40 V", "36 V"]);
+        // No panel is that large: what stands there is an array, or a slip of the pen, and is stepped by two digits.
+        assert!((1..100).contains(&panels("1000000 W").len()));
+        assert!((1..100).contains(&panels("1e18 W").len()));
         assert_eq!(values(&panels("92 W"))[..3], ["95 W", "100 W", "110 W"]);
         assert_eq!(
             values(&decibels("150 dB re 1 uPa2 s", Way::Down, 2)),
