@@ -21,9 +21,9 @@ pub struct LeakyLine {
     pub leaked_a: f64,
 }
 
-/// Why a leaky line has no answer.
+/// Why a leak has no answer.
 #[derive(Clone, Copy, Debug, PartialEq, Error)]
-pub enum LeakyLineError {
+pub enum LeakError {
     /// A number is out of its range.
     #[error("{quantity} is {value}, must be {wanted}")]
     BadValue {
@@ -45,7 +45,7 @@ pub fn leaky_line(
     series_ohm: f64,
     shunt_ohm: f64,
     end_ohm: Option<f64>,
-) -> Result<LeakyLine, LeakyLineError> {
+) -> Result<LeakyLine, LeakError> {
     above_zero("sent_v", sent_v)?;
     above_zero("shunt_ohm", shunt_ohm)?;
     let end_s = match end_ohm {
@@ -53,7 +53,7 @@ pub fn leaky_line(
         None => 0.0,
     };
     if !(series_ohm.is_finite() && series_ohm >= 0.0) {
-        return Err(LeakyLineError::BadValue {
+        return Err(LeakError::BadValue {
             quantity: "series_ohm",
             value: series_ohm,
             wanted: "finite and zero or more",
@@ -80,7 +80,7 @@ pub fn leaky_line(
 /// figure for one kilometre. All above zero; `None` for no spans.
 ///
 /// Errors: a number out of range.
-pub fn insulation_reading_ohm(spans: &[(f64, f64)]) -> Result<Option<f64>, LeakyLineError> {
+pub fn insulation_reading_ohm(spans: &[(f64, f64)]) -> Result<Option<f64>, LeakError> {
     let mut leak_s = 0.0;
     for &(length_m, one_km_ohm) in spans {
         above_zero("length_m", length_m)?;
@@ -89,11 +89,11 @@ pub fn insulation_reading_ohm(spans: &[(f64, f64)]) -> Result<Option<f64>, Leaky
     Ok((!spans.is_empty()).then(|| 1.0 / leak_s))
 }
 
-fn above_zero(quantity: &'static str, value: f64) -> Result<f64, LeakyLineError> {
+pub(super) fn above_zero(quantity: &'static str, value: f64) -> Result<f64, LeakError> {
     if value.is_finite() && value > 0.0 {
         return Ok(value);
     }
-    Err(LeakyLineError::BadValue {
+    Err(LeakError::BadValue {
         quantity,
         value,
         wanted: "finite and above zero",

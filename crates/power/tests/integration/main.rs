@@ -9,6 +9,7 @@ mod converters;
 mod copper;
 mod faults;
 mod heating;
+mod leaks;
 mod networks;
 mod properties;
 mod published;
