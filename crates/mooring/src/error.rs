@@ -112,4 +112,59 @@ pub enum MooringError {
         /// Of what, with its unit.
         unit: &'static str,
     },
+    /// A riser without drag that swings at the period of the wave.
+    #[error(
+        "a riser without drag is in tune with a wave of {period_s} s: give the drag area of what hangs on it"
+    )]
+    Resonance {
+        /// Period of the wave.
+        period_s: f64,
+    },
+    /// A share or a chance that is none.
+    #[error("{what} must lie between 0 and 1, not {value}")]
+    NotAShare {
+        /// Which.
+        what: &'static str,
+        /// What it is.
+        value: f64,
+    },
+    /// A band upside down.
+    #[error("a band from {low_hz} to {high_hz} Hz holds nothing")]
+    Band {
+        /// Its lower end.
+        low_hz: f64,
+        /// Its upper end.
+        high_hz: f64,
+    },
+    /// Two lists that belong together and have other lengths.
+    #[error("{what}: there are {given} figures for {wanted}")]
+    WrongCount {
+        /// What they are of.
+        what: &'static str,
+        /// How many there are.
+        given: usize,
+        /// How many are needed.
+        wanted: usize,
+    },
+}
+
+pub(crate) fn positive(what: &'static str, value: f64) -> Result<(), MooringError> {
+    if value.is_finite() && value > 0.0 {
+        return Ok(());
+    }
+    Err(MooringError::NotPositive { what, value })
+}
+
+pub(crate) fn not_negative(what: &'static str, value: f64) -> Result<(), MooringError> {
+    if value.is_finite() && value >= 0.0 {
+        return Ok(());
+    }
+    Err(MooringError::Negative { what, value })
+}
+
+pub(crate) fn finite(what: &'static str, value: f64) -> Result<(), MooringError> {
+    if value.is_finite() {
+        return Ok(());
+    }
+    Err(MooringError::NotFinite { what, value })
 }

@@ -5,28 +5,36 @@
 //!
 //! - [`Hanging`] is a line with what hangs on it, the water about it and what holds its top; [`hang`] finds its [`Shape`].
 //! - [`hang_by_bars`] finds it by another method, slower and good to a few millimetres, where shooting fails; [`hang`] goes over to it by itself and says so.
-//! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums.
+//! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums,
+//!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
+//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down.
 //!
-//! Only statics: the line is at rest in a steady current.
+//! Shapes are statics: the line is at rest in a steady current.
 
 mod bars;
 mod descend;
 mod error;
 mod fixed;
+mod heave;
 mod line;
 mod shape;
 mod shoot;
 mod strum;
+mod strum_hours;
 mod vector;
 mod water;
 mod wave;
 
 pub use bars::hang_by_bars;
 pub use error::MooringError;
+pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};
 pub use line::{Body, Hanging, Rope, Top};
 pub use shape::{AtBody, Effort, Point, Shape, Touch};
 pub use shoot::hang;
 pub use strum::{CRITICAL_REYNOLDS, added_mass_kg_m, shedding_hz, span_mode_hz};
+pub use strum_hours::{
+    LUNAR_TIDE_H, StrumShares, Strummed, TideSpeeds, strum_in_a_fortnight, strum_in_a_tide,
+};
 pub use water::{Current, Water};
 pub use wave::{Wave, WaveAt};
 

@@ -1,6 +1,6 @@
 //! The line itself: lengths of rope, chain or cable from the anchor upwards, what is clamped on, and what holds the top.
 
-use crate::error::MooringError;
+use crate::error::{MooringError, finite, not_negative, positive};
 use crate::water::Water;
 
 /// A length of one kind of line.
@@ -114,27 +114,6 @@ impl Hanging {
     }
 
     pub(crate) fn check(&self) -> Result<(), MooringError> {
-        let positive = |what, value: f64| {
-            if value.is_finite() && value > 0.0 {
-                Ok(())
-            } else {
-                Err(MooringError::NotPositive { what, value })
-            }
-        };
-        let not_negative = |what, value: f64| {
-            if value.is_finite() && value >= 0.0 {
-                Ok(())
-            } else {
-                Err(MooringError::Negative { what, value })
-            }
-        };
-        let finite = |what, value: f64| {
-            if value.is_finite() {
-                Ok(())
-            } else {
-                Err(MooringError::NotFinite { what, value })
-            }
-        };
         positive("the depth of the water, m", self.water.depth_m)?;
         positive("the density of the water, kg/m3", self.water.density_kg_m3)?;
         not_negative(

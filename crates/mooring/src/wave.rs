@@ -13,7 +13,7 @@
 use core::f64::consts::PI;
 
 use crate::GRAVITY_M_S2;
-use crate::error::MooringError;
+use crate::error::{MooringError, not_negative, positive};
 
 /// A wave.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,20 +43,9 @@ impl Wave {
     /// # Errors
     /// [`MooringError::NotPositive`] for a period or a depth that is not above zero, [`MooringError::Negative`] for a negative height.
     pub fn new(height_m: f64, period_s: f64, depth_m: f64) -> Result<Wave, MooringError> {
-        for (what, value) in [
-            ("the period of a wave, s", period_s),
-            ("the depth of the water, m", depth_m),
-        ] {
-            if !(value.is_finite() && value > 0.0) {
-                return Err(MooringError::NotPositive { what, value });
-            }
-        }
-        if !(height_m.is_finite() && height_m >= 0.0) {
-            return Err(MooringError::Negative {
-                what: "the height of a wave, m",
-                value: height_m,
-            });
-        }
+        positive("the period of a wave, s", period_s)?;
+        positive("the depth of the water, m", depth_m)?;
+        not_negative("the height of a wave, m", height_m)?;
         let omega = 2.0 * PI / period_s;
         // x tanh x = y by Newton's method, from the larger of the limits of deep and shallow water; x tanh x is convex from there on.
         let y = omega * omega * depth_m / GRAVITY_M_S2;
@@ -84,6 +73,16 @@ impl Wave {
         2.0 * PI / self.wavenumber_m
     }
 
+    /// Half the height, m.
+    pub(crate) fn amplitude_m(&self) -> f64 {
+        0.5 * self.height_m
+    }
+
+    /// Radians each second.
+    pub(crate) fn omega_rad_s(&self) -> f64 {
+        2.0 * PI / self.period_s
+    }
+
     /// What it does at a depth below still water, m; depths above the surface or below the bed count as those of surface and bed.
     #[must_use]
     pub fn at(&self, depth_m: f64) -> WaveAt {
@@ -92,7 +91,7 @@ impl Wave {
         let fall = libm::exp(-k * z);
         let back = libm::exp(-2.0 * k * (self.depth_m - z));
         let bed = libm::exp(-2.0 * k * self.depth_m);
-        let amplitude_m = 0.5 * self.height_m;
+        let amplitude_m = self.amplitude_m();
         let across_m = amplitude_m * fall * (1.0 + back) / (1.0 - bed);
         WaveAt {
             across_m,

@@ -3,6 +3,7 @@
 mod balance;
 mod bars;
 mod catenary;
+mod heave;
 mod lines;
 mod published;
 mod refused;
