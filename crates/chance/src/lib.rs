@@ -1,22 +1,30 @@
-//! Exact limits, the chi-square laws, and named, seeded random streams.
+//! Exact limits, the chi-square laws, independent things, waits in a chain of two states, and named, seeded random streams.
 //!
 //! Everything is a pure function of its arguments: a stream of its seed, name and index, a limit of its counts.
 //! All of it takes its mathematics from `libm`, so that the bits are the same on every machine.
 
 mod binomial;
 mod chi_square;
+mod independent;
 mod limits;
 mod loader;
 mod normal;
 mod poisson;
 mod stream;
+mod two_state;
+mod wait;
+mod window;
 
 pub use chi_square::{
     LawError, chi_square_exceeded_by, chi_square_share_above, marcum_q,
     noncentral_chi_square_share_above,
 };
+pub use independent::{at_least, none_of, spares_needed};
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
 };
 pub use normal::normal_share_below;
 pub use stream::Stream;
+pub use two_state::{TwoState, TwoStateError};
+pub use wait::Wait;
+pub use window::{MOST_STEPS, WindowError, window_wait};

@@ -2,6 +2,8 @@
 
 mod chi_square;
 mod draws;
+mod independent;
 mod limits;
 mod normal_share;
 mod reference;
+mod waits;
