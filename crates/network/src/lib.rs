@@ -7,7 +7,8 @@
 //! - [`no_queue_latency`] and [`delay_bounds`] say without running it how soon and how late a message can be.
 //! - [`Layout`] packs a topic's fields into bits and reads them back, [`record_to_cbor`] writes them so that they describe themselves; [`c99`] and [`python`]
 //!   write the same in other languages. [`TopicName`] and [`Filter`] follow OASIS MQTT 5.0.
-//! - [`Uplink`] is the paid link ashore: a queue by priority, with windows, retries, packing, expiry, a cap and outages.
+//! - [`Uplink`] is the paid link ashore: a queue by priority, with windows, retries, packing, expiry, a cap and outages; [`SeaLink`] says how long the sea keeps a message.
+//! - [`single_failures`] breaks each node and each medium in turn and says who still reaches a sink.
 //! - [`RateLimit`] enforces a topic's `at_most` while it runs.
 //!
 //! Time is integer nanoseconds throughout; no floating-point number takes part in when or in which order things happen. Bit errors alone have a rate, and are drawn.
@@ -27,6 +28,7 @@ mod poll;
 mod post;
 mod rate_limit;
 mod server;
+mod single_failure;
 mod stack;
 mod standard;
 mod topic;
@@ -68,6 +70,9 @@ pub use post::{
 };
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
 pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
+pub use single_failure::{
+    Broken, FailureError, How, PastBroken, SingleFailure, StillPasses, single_failures,
+};
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};
 pub use standard::{
     Duplex, Ends, Framing, LinkStandard, RateUnfit, Rates, Reach, Turn, UnknownStandard,
@@ -75,7 +80,8 @@ pub use standard::{
 pub use topic::{Filter, TopicError, TopicName};
 pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Medium, Topology, TopologyError};
 pub use uplink::{
-    AtCap, BackOff, Cap, Failure, GivesUp, LoneDelay, Outcome, Room, Uplink, UplinkError,
-    UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats, Windows, lone_delay,
+    AtCap, BackOff, Cap, Failure, GivesUp, LoneDelay, OfferedIn, Outcome, Room, SeaLink,
+    SeaLinkError, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
+    Windows, lone_delay, of_attempts,
 };
 pub use wire::{SDI12_ANSWER_WITHIN, SDI12_RATE_BPS, SDI12_SLOWEST_BITS, SDI12_WAKE, Wire};

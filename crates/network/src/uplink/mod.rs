@@ -18,11 +18,13 @@
 //! the least urgent priority is dropped: the oldest or the newest. The rules are common practice of message services, not a standard.
 
 mod lone;
+mod sea;
 mod spec;
 
 use timeline::{Class, Ns};
 
 pub use lone::{LoneDelay, lone_delay};
+pub use sea::{OfferedIn, SeaLink, SeaLinkError, of_attempts};
 pub use spec::{
     AtCap, BackOff, Cap, Failure, GivesUp, Outcome, Room, UplinkError, UplinkEvent, UplinkMessage,
     UplinkSpec, UplinkStats, Windows,
