@@ -168,3 +168,10 @@ pub(crate) fn finite(what: &'static str, value: f64) -> Result<(), MooringError>
     }
     Err(MooringError::NotFinite { what, value })
 }
+
+pub(crate) fn share(what: &'static str, value: f64) -> Result<(), MooringError> {
+    if value > 0.0 && value < 1.0 {
+        return Ok(());
+    }
+    Err(MooringError::NotAShare { what, value })
+}

@@ -7,16 +7,22 @@
 //! - [`hang_by_bars`] finds it by another method, slower and good to a few millimetres, where shooting fails; [`hang`] goes over to it by itself and says so.
 //! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums,
 //!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
+//! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm`] how far a buoy may be from its place.
+//! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal.
 //! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down.
 //!
 //! Shapes are statics: the line is at rest in a steady current.
 
+mod anode;
 mod bars;
 mod descend;
+mod drift_alarm;
 mod error;
 mod fixed;
+mod growth;
 mod heave;
 mod line;
+mod parting;
 mod shape;
 mod shoot;
 mod strum;
@@ -25,10 +31,16 @@ mod vector;
 mod water;
 mod wave;
 
+pub use anode::{ALUMINIUM_AH_KG, Anode, Wetted, ZINC_AH_KG, anode_kg, anode_life_s, protection_a};
 pub use bars::hang_by_bars;
+pub use drift_alarm::{DriftAlarm, drift_alarm, sigma_of_circle_m};
 pub use error::MooringError;
+pub use growth::{Form, Growth, GrowthRate};
 pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};
 pub use line::{Body, Hanging, Rope, Top};
+pub use parting::{
+    Floodable, Floods, Freed, Parting, Side, TopFloat, partings, slack_at_surface_m,
+};
 pub use shape::{AtBody, Effort, Point, Shape, Touch};
 pub use shoot::hang;
 pub use strum::{CRITICAL_REYNOLDS, added_mass_kg_m, shedding_hz, span_mode_hz};

@@ -124,25 +124,11 @@ impl Hanging {
             return Err(MooringError::NoRope);
         }
         for rope in &self.ropes {
-            positive("the length of a rope, m", rope.length_m)?;
-            not_negative("the diameter of a rope, m", rope.diameter_m)?;
-            finite("the weight of a rope in water, N/m", rope.weight_n_m)?;
-            if let Some(stiffness_n) = rope.stiffness_n {
-                positive("the stiffness of a rope, N", stiffness_n)?;
-            }
-            not_negative("the drag coefficient across a rope", rope.normal_drag)?;
-            not_negative("the drag coefficient along a rope", rope.tangential_drag)?;
+            rope.check()?;
         }
         let length_m = self.length_m();
         for body in &self.bodies {
-            finite("the weight of a body in water, N", body.weight_n)?;
-            not_negative("the drag area of a body, m2", body.drag_area_m2)?;
-            if !(body.at_m >= 0.0 && body.at_m <= length_m) {
-                return Err(MooringError::BodyOffLine {
-                    at_m: body.at_m,
-                    length_m,
-                });
-            }
+            body.check(length_m)?;
         }
         match self.top {
             Top::Float {
@@ -167,8 +153,33 @@ impl Hanging {
 }
 
 impl Rope {
+    pub(crate) fn check(&self) -> Result<(), MooringError> {
+        positive("the length of a rope, m", self.length_m)?;
+        not_negative("the diameter of a rope, m", self.diameter_m)?;
+        finite("the weight of a rope in water, N/m", self.weight_n_m)?;
+        if let Some(stiffness_n) = self.stiffness_n {
+            positive("the stiffness of a rope, N", stiffness_n)?;
+        }
+        not_negative("the drag coefficient across a rope", self.normal_drag)?;
+        not_negative("the drag coefficient along a rope", self.tangential_drag)
+    }
+
     pub(crate) fn strain(&self, tension_n: f64) -> f64 {
         self.stiffness_n
             .map_or(0.0, |stiffness_n| tension_n / stiffness_n)
+    }
+}
+
+impl Body {
+    pub(crate) fn check(&self, length_m: f64) -> Result<(), MooringError> {
+        finite("the weight of a body in water, N", self.weight_n)?;
+        not_negative("the drag area of a body, m2", self.drag_area_m2)?;
+        if self.at_m >= 0.0 && self.at_m <= length_m {
+            return Ok(());
+        }
+        Err(MooringError::BodyOffLine {
+            at_m: self.at_m,
+            length_m,
+        })
     }
 }

@@ -1,10 +1,12 @@
 //! Checks of lines in a current, catenaries and waves against SciPy, closed forms and the balance of forces.
 
+mod ageing;
 mod balance;
 mod bars;
 mod catenary;
 mod heave;
 mod lines;
+mod losses;
 mod published;
 mod refused;
 mod support;

@@ -1,0 +1,199 @@
+//! Growth and anodes: `reference/mooring/scipy-losses.json`, closed forms and Faraday's law.
+
+use mooring::{
+    ALUMINIUM_AH_KG, Anode, Body, Form, GRAVITY_M_S2, GrowthRate, MooringError, Rope, Wetted,
+    ZINC_AH_KG, anode_kg, anode_life_s, protection_a,
+};
+
+use crate::support::{list, number};
+
+const SHARE: f64 = 1e-8;
+const DAY_S: f64 = 86_400.0;
+
+#[track_caller]
+fn close(found: f64, expected: f64) {
+    assert!(
+        (found - expected).abs() <= SHARE * expected.abs(),
+        "{found} is not {expected}"
+    );
+}
+
+const ROPE: Rope = Rope {
+    length_m: 30.0,
+    diameter_m: 0.012,
+    weight_n_m: 0.4,
+    stiffness_n: Some(1e5),
+    normal_drag: 1.4,
+    tangential_drag: 0.02,
+};
+const HOUSING: Body = Body {
+    at_m: 3.0,
+    weight_n: 30.0,
+    drag_area_m2: 0.09,
+};
+const GLASS: Body = Body {
+    at_m: 30.0,
+    weight_n: -180.0,
+    drag_area_m2: 0.05,
+};
+const HOUSING_FORM: Form = Form::Cylinder {
+    diameter_m: 0.11,
+    length_m: 0.8,
+};
+const GLASS_FORM: Form = Form::Sphere { diameter_m: 0.36 };
+
+#[test]
+fn val_growth_on_ropes_and_bodies() {
+    let document = truth::json("mooring/scipy-losses.json");
+    let cases = list(&document["growths"]);
+    assert_eq!(cases.len(), 3);
+    for case in cases {
+        let of = |key: &str| number(&case[key]);
+        let rate = GrowthRate {
+            thickness_m_a_month: of("rate"),
+            most_m: case["most"].as_f64().unwrap_or(f64::INFINITY),
+            density_kg_m3: of("density"),
+            rougher: of("rougher"),
+        };
+        let growth = rate.after(of("months"), of("water")).unwrap();
+        close(growth.thickness_m(), of("thickness_m"));
+        let rope = growth.on_rope(&ROPE).unwrap();
+        for (key, found) in [
+            ("diameter_m", rope.diameter_m),
+            ("weight_n_m", rope.weight_n_m),
+            ("normal_drag", rope.normal_drag),
+            ("tangential_drag", rope.tangential_drag),
+        ] {
+            close(found, number(&case["rope"][key]));
+        }
+        assert_eq!((rope.length_m, rope.stiffness_n), (30.0, Some(1e5)));
+        for (what, body, form) in [
+            ("cylinder", HOUSING, HOUSING_FORM),
+            ("sphere", GLASS, GLASS_FORM),
+        ] {
+            let fouled = growth.on_body(&body, form).unwrap();
+            close(fouled.weight_n, number(&case[what]["weight_n"]));
+            close(fouled.drag_area_m2, number(&case[what]["drag_area_m2"]));
+            assert_eq!(fouled.at_m, body.at_m);
+        }
+    }
+}
+
+/// 24 mm on a rope of 12 mm make it 60 mm thick, five times the drag; 1300 kg/m3 in 1025 kg/m3 weigh 7.3 N/m.
+#[test]
+fn verif_growth_by_hand() {
+    let rate = GrowthRate {
+        thickness_m_a_month: 0.003,
+        most_m: f64::INFINITY,
+        density_kg_m3: 1300.0,
+        rougher: 1.0,
+    };
+    let growth = rate.after(8.0, 1025.0).unwrap();
+    let rope = growth.on_rope(&ROPE).unwrap();
+    close(rope.diameter_m, 5.0 * ROPE.diameter_m);
+    let layer_m2 = std::f64::consts::FRAC_PI_4 * (0.06 * 0.06 - 0.012 * 0.012);
+    close(rope.weight_n_m - 0.4, 275.0 * GRAVITY_M_S2 * layer_m2);
+    assert!((rope.weight_n_m - 0.4 - 7.3).abs() < 0.03);
+    assert_eq!(
+        rate.after(0.0, 1025.0).unwrap().on_rope(&ROPE).unwrap(),
+        ROPE
+    );
+}
+
+#[test]
+fn val_anodes() {
+    let document = truth::json("mooring/scipy-losses.json");
+    let cases = list(&document["anodes"]["anodes"]);
+    assert_eq!(cases.len(), 2);
+    for case in cases {
+        let metal: Vec<Wetted> = list(&case["areas"])
+            .iter()
+            .map(|row| Wetted {
+                area_m2: number(&row[0]),
+                current_density_a_m2: number(&row[1]),
+                bare_share: number(&row[2]),
+            })
+            .collect();
+        let anode = Anode {
+            capacity_ah_kg: number(&case["capacity_ah_kg"]),
+            usable_share: number(&case["usable"]),
+        };
+        let current_a = protection_a(&metal).unwrap();
+        close(current_a, number(&case["current_a"]));
+        let life_s = number(&case["days"]) * DAY_S;
+        let mass_kg = anode_kg(current_a, life_s, anode).unwrap();
+        close(mass_kg, number(&case["mass_kg"]));
+        close(anode_life_s(mass_kg, current_a, anode).unwrap(), life_s);
+    }
+}
+
+/// No anode gives more than Faraday's law: 2980 Ah/kg of aluminium, 820 of zinc. Design capacities are 67 and 95 % of that.
+#[test]
+fn val_capacities_stay_below_faraday() {
+    let document = truth::json("mooring/scipy-losses.json");
+    let most = |metal: &str| number(&document["anodes"]["faraday_ah_kg"][metal]);
+    let share = |capacity: f64, metal: &str| capacity / most(metal);
+    assert!((share(ALUMINIUM_AH_KG, "Al") - 0.67).abs() < 0.005);
+    assert!((share(ZINC_AH_KG, "Zn") - 0.95).abs() < 0.005);
+}
+
+#[test]
+fn verif_mistakes_are_named() {
+    let rate = GrowthRate {
+        thickness_m_a_month: 0.003,
+        most_m: 0.02,
+        density_kg_m3: 1300.0,
+        rougher: 1.0,
+    };
+    assert!(matches!(
+        rate.after(-1.0, 1025.0),
+        Err(MooringError::Negative { .. })
+    ));
+    for bad in [
+        GrowthRate {
+            thickness_m_a_month: f64::NAN,
+            ..rate
+        },
+        GrowthRate {
+            most_m: f64::NAN,
+            ..rate
+        },
+        GrowthRate {
+            density_kg_m3: 0.0,
+            ..rate
+        },
+        GrowthRate {
+            rougher: 0.0,
+            ..rate
+        },
+    ] {
+        bad.after(6.0, 1025.0).unwrap_err();
+    }
+    let growth = rate.after(6.0, 1025.0).unwrap();
+    growth
+        .on_body(&GLASS, Form::Sphere { diameter_m: 0.0 })
+        .unwrap_err();
+    let bare = Wetted {
+        area_m2: 1.0,
+        current_density_a_m2: 0.1,
+        bare_share: 1.1,
+    };
+    assert!(matches!(
+        protection_a(&[bare]),
+        Err(MooringError::NotAShare { .. })
+    ));
+    let anode = Anode {
+        capacity_ah_kg: 2000.0,
+        usable_share: 0.0,
+    };
+    anode_kg(1.0, 1.0, anode).unwrap_err();
+    anode_life_s(
+        1.0,
+        0.0,
+        Anode {
+            usable_share: 0.8,
+            ..anode
+        },
+    )
+    .unwrap_err();
+}
