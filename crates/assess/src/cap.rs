@@ -63,11 +63,20 @@ pub(crate) fn capped(u: &Uplink, span_s: f64, span: Declared, month: Declared) -
         ),
     };
     let by_cap = touched * most as f64 + above;
-    let declared = span
-        .waiting
-        .map_or(f64::INFINITY, |waiting| span.messages + waiting);
-    Capped {
-        messages: by_cap.min(declared),
-        note,
+    let declared = span.waiting.map(|waiting| span.messages + waiting);
+    match declared.filter(|messages| *messages < by_cap) {
+        Some(messages) => Capped {
+            messages,
+            note: format!(
+                "{note}; with the {:.0} at most that waited at it before, {messages:.0} in all",
+                messages - span.messages
+            ),
+        },
+        None => Capped {
+            messages: by_cap,
+            note: format!(
+                "{note}; {by_cap:.0} in all, {touched:.0} times the cap and what is above it"
+            ),
+        },
     }
 }

@@ -93,6 +93,7 @@ pub use remedy::{
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
+pub use start_words::listed;
 pub use sync_verdicts::clocks_when_set;
 pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
 pub use years::{EachYear, WEATHER_SEED, run_years};

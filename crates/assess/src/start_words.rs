@@ -79,7 +79,8 @@ impl Names<'_> {
 }
 
 /// "a, b and c".
-pub(crate) fn listed(names: &[String]) -> String {
+#[must_use]
+pub fn listed(names: &[String]) -> String {
     match names {
         [] => String::new(),
         [one] => one.clone(),

@@ -55,8 +55,8 @@ pub use latency::{LatencyError, no_queue_latency};
 pub use loss::{LossError, bus_frame_loss, copy_loss, frame_loss};
 pub use machine::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, ErrorNames, HopRecord, LATEST_PUBLISH,
-    LinkState, Machine, MachineError, MessageId, NodeState, Publication, Stats, StreamId,
-    StreamSource, TopicId,
+    LinkState, Machine, MachineError, MessageId, NodeState, Publication, StationStats, Stats,
+    StreamId, StreamSource, TopicId,
 };
 pub use payload::{
     CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, Numbers, PackError,

@@ -3,7 +3,7 @@
 //! What each module gets over a long two-conductor line: loop resistance of the spans ([`conductor`]), the operating
 //! point of the network with constant-power, constant-current and resistive loads ([`solve`]), how far it is from
 //! collapse ([`collapse_factor`]), what may still be added at a place ([`reserve()`]), which combination of states is
-//! the worst ([`Solver::worst`]), what flows into a short circuit ([`short_circuit_current_a`]), and what the loss in a
+//! the worst ([`Solver::worst`]), what is left when it cannot carry all ([`carried()`]), what flows into a short circuit ([`short_circuit_current_a`]), and what the loss in a
 //! cable does to its resistance ([`heating`], [`solve_hot`]). Equations, sources, limits and checks:
 //! `docs/method/power.md`.
 //! What the sun gives a panel at sea stands in [`sun`]; measured and generated weather in [`weather`]; batteries and
@@ -14,6 +14,7 @@
 
 pub mod battery;
 mod calendar;
+mod carried;
 pub mod conductor;
 mod converter;
 mod elimination;
@@ -31,6 +32,7 @@ pub mod weather;
 mod worst;
 pub mod year;
 
+pub use carried::{Carried, Fallen, carried};
 pub use converter::{Converter, ConverterError, EfficiencyCurve};
 pub use fault::short_circuit_current_a;
 pub use hot::{HotError, HotSolution, WarmSpan, solve_hot};

@@ -46,13 +46,28 @@ pub fn collapse_factor(network: &Network) -> Result<f64, NetworkError> {
     solver.collapse_factor(&network.loads, &mut solver.scratch())
 }
 
-/// The collapse factor of the loads gathered in the scratch, and the node (as given) that falls fastest there.
-pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize), NetworkError> {
+/// The point of collapse of the loads gathered in the scratch.
+pub(crate) struct Nose {
+    /// The collapse factor.
+    pub(crate) factor: f64,
+    /// The node (as given) that falls fastest there.
+    pub(crate) node: usize,
+    /// How fast each joined node falls there, the fastest at 1; empty where nothing collapses.
+    pub(crate) falls: Vec<f64>,
+}
+
+/// The collapse of the loads gathered in the scratch. Where there is one, the voltages left in the scratch are those of an operating point beside
+/// it, at a factor one part in 1e9 below its own or nearer.
+pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<Nose, NetworkError> {
     solver.start_without_power(scratch)?;
     let power_somewhere =
         (0..solver.held.len()).any(|i| !solver.held[i] && scratch.power_w[i] > 0.0);
     if !power_somewhere {
-        return Ok((f64::INFINITY, solver.given_node(0)));
+        return Ok(Nose {
+            factor: f64::INFINITY,
+            node: solver.given_node(0),
+            falls: Vec::new(),
+        });
     }
     match point_of(solver, scratch) {
         Err(NetworkError::CollapseNotFound { low, high }) if high - low <= PROOF * low => {
@@ -64,7 +79,7 @@ pub(crate) fn nose(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize
 
 /// The collapse where it is known by its enclosure alone: a lower end that is the collapse to the last digit has a Jacobian
 /// that is singular to rounding, from which the direct solve cannot start.
-fn enclosed(low: f64, solver: &Solver, scratch: &mut Scratch) -> Option<(f64, usize)> {
+fn enclosed(low: f64, solver: &Solver, scratch: &mut Scratch) -> Option<Nose> {
     solver.start_without_power(scratch).ok()?;
     let beside = low * (1.0 - PROOF);
     if !has_operating_point(beside, solver, scratch)? {
@@ -73,11 +88,11 @@ fn enclosed(low: f64, solver: &Solver, scratch: &mut Scratch) -> Option<(f64, us
     solver.check_current_loads(scratch).ok()?;
     let mut point = Point::new(solver);
     point.start(beside, solver, scratch)?;
-    Some((low, point.falls_fastest(solver, scratch)))
+    Some(point.found(low, solver, scratch))
 }
 
 /// From voltages without power loads in the scratch.
-fn point_of(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize), NetworkError> {
+fn point_of(solver: &Solver, scratch: &mut Scratch) -> Result<Nose, NetworkError> {
     let mut bracket = Bracket::enclose(solver, scratch)?;
     let parts = solver.topology.parts(&solver.held);
     let mut point = Point::new(solver);
@@ -107,7 +122,7 @@ fn point_of(solver: &Solver, scratch: &mut Scratch) -> Result<(f64, usize), Netw
             continue;
         }
         solver.check_current_loads(scratch)?;
-        return Ok((factor, point.falls_fastest(solver, scratch)));
+        return Ok(point.found(factor, solver, scratch));
     }
     Err(bracket.not_found())
 }
@@ -292,6 +307,14 @@ impl Point {
             last_change = change;
         }
         None
+    }
+
+    fn found(self, factor: f64, solver: &Solver, scratch: &Scratch) -> Nose {
+        Nose {
+            factor,
+            node: self.falls_fastest(solver, scratch),
+            falls: self.w,
+        }
     }
 
     /// The node (as given) with the largest `w` among those that draw constant power; the lowest of equals. A node

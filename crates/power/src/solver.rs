@@ -152,8 +152,11 @@ impl Solver {
                 residual_a: self.report(loads, iterations, scratch).residual_a,
             }),
             Outcome::NoOperatingPoint => {
-                let (scale, node) = nose::nose(self, scratch)?;
-                Err(NetworkError::CannotCarry { scale, node })
+                let nose = nose::nose(self, scratch)?;
+                Err(NetworkError::CannotCarry {
+                    scale: nose.factor,
+                    node: nose.node,
+                })
             }
         }
     }
@@ -165,15 +168,15 @@ impl Solver {
         loads: &[Load],
         scratch: &mut Scratch,
     ) -> Result<f64, NetworkError> {
-        Ok(self.nose_of(loads, scratch)?.0)
+        Ok(self.nose_of(loads, scratch)?.factor)
     }
 
-    /// The collapse factor and the node that falls fastest there.
+    /// Where these loads collapse.
     pub(crate) fn nose_of(
         &self,
         loads: &[Load],
         scratch: &mut Scratch,
-    ) -> Result<(f64, usize), NetworkError> {
+    ) -> Result<nose::Nose, NetworkError> {
         self.gather(loads, scratch)?;
         nose::nose(self, scratch)
     }

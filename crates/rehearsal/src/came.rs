@@ -4,14 +4,18 @@
 //! that module or one that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time, or the first
 //! one where no bound says what is in time: then the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
 //!
+//! A question is touched by a fault that holds while it is open. Its messages that are lost count to that fault until it is answered or its time is over, and so does
+//! that it was not answered.
+//!
 //! A fault disturbs an uplink that cannot be reached by it, or whose module stops while it holds. What waits there then, or is queued while it holds, is followed until it is
 //! ashore or given up. A fault that fills a store costs what goes and what finds no room while it holds.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use network::NoteKind;
 use plan::{
-    Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, StorageIx, StreamIx, TopicIx, UplinkIx,
+    Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, RequestIx, StorageIx, StreamIx, TopicIx,
+    UplinkIx,
 };
 use timeline::Ns;
 
@@ -19,7 +23,7 @@ use crate::ashore::{Ashore, Shores};
 use crate::engine::StoreCount;
 use crate::latency::{Latencies, Latency};
 use crate::packets::PacketEnd;
-use crate::record::{Loss, Record, What};
+use crate::record::{AskStep, JoinStep, Loss, Record, What};
 
 /// What came of a topic.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -28,6 +32,15 @@ pub struct TopicCame {
     pub published: u64,
     /// Messages that the topic's `at_most` held back.
     pub held_back: u64,
+    /// Copies asked for: one for each message and module that hears it, and one for each held value that is sent to a module that can be reached again.
+    /// `copies = delivered + lost + had + kept_at_end + under_way`.
+    pub copies: u64,
+    /// Held values whose receiver had them already.
+    pub had: u64,
+    /// Copies that wait for a way at the end.
+    pub kept_at_end: u64,
+    /// Copies under way, or to be sent again, at the end.
+    pub under_way: u64,
     /// Copies delivered, those once more to a receiver that had forgotten them left out.
     pub delivered: u64,
     /// Copies delivered once more to a receiver that had forgotten them.
@@ -63,6 +76,12 @@ pub struct FaultCame {
     pub streams: Vec<(StreamIx, Harm)>,
     /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
     pub recovered: Vec<(Recovery, Recovered)>,
+    /// What it cost of the questions that were open while it held, request by request.
+    pub requests: Vec<(RequestIx, AskHarm)>,
+    /// Joining notices that did not reach a module while it held.
+    pub notices_missed: u64,
+    /// The modules that came to more than their highest voltage while it held, with the highest that they had, V.
+    pub over_voltages: Vec<(ModuleIx, f64)>,
     /// What it cost at the uplinks that it disturbed.
     pub uplinks: Vec<(UplinkIx, Ashore)>,
     /// What it cost of the store that it filled.
@@ -89,6 +108,17 @@ pub struct Harm {
     pub lost_after: u64,
     /// Late afterwards.
     pub late_after: u64,
+    /// Delivered while it held where no bound says whether in time.
+    pub unbounded: u64,
+}
+
+/// Questions of a request.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct AskHarm {
+    /// Questions and answers lost on their way.
+    pub lost: u64,
+    /// Questions not answered in time.
+    pub unanswered: u64,
 }
 
 /// Whether something recovered.
@@ -116,6 +146,11 @@ pub(crate) struct Came {
     works: Vec<bool>,
     /// By stream: the modules at its ends.
     ends: Vec<[ModuleIx; 2]>,
+    /// The questions that are open.
+    asks: BTreeSet<u64>,
+    /// By module: the highest voltage that it bears, V, and whether it had more when the voltages last settled.
+    highest_v: Vec<f64>,
+    over: Vec<bool>,
     shores: Shores,
 }
 
@@ -131,6 +166,12 @@ struct Watched {
     pairs: BTreeMap<(TopicIx, ModuleIx), Pair>,
     /// Streams that it disturbed.
     streams: BTreeMap<StreamIx, (Harm, Pair)>,
+    /// The open questions that it touched.
+    asks: BTreeSet<u64>,
+    asked: BTreeMap<RequestIx, AskHarm>,
+    /// The modules that had too much voltage before it began.
+    over_before: Vec<bool>,
+    over: BTreeMap<ModuleIx, f64>,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -175,8 +216,20 @@ impl Came {
             hearers,
             works: vec![true; line.modules.len()],
             ends: line.streams.iter().map(|s| [s.from, s.to]).collect(),
+            asks: BTreeSet::new(),
+            highest_v: line
+                .modules
+                .iter()
+                .map(|m| m.input.as_ref().map_or(f64::INFINITY, |i| i.maximum_v.si))
+                .collect(),
+            over: vec![false; line.modules.len()],
             shores: Shores::new(line, cues),
         }
+    }
+
+    /// So many copies of a message are asked for.
+    pub(crate) fn copies(&mut self, topic: TopicIx, copies: usize) {
+        self.topics[topic.0].0.copies += copies as u64;
     }
 
     /// A topic's limit has held back a message.
@@ -253,6 +306,11 @@ impl Came {
                     NoteKind::Released => came.sent_later += 1,
                     NoteKind::Again { .. } => came.sent_again += 1,
                     NoteKind::Duplicate => came.duplicates += 1,
+                    NoteKind::Had => {
+                        came.duplicates += 1;
+                        came.had += 1;
+                    }
+                    NoteKind::Retained => came.copies += 1,
                     NoteKind::Repeated => came.repeated += 1,
                     _ => {}
                 }
@@ -262,8 +320,22 @@ impl Came {
                     }
                 }
             }
+            What::Asking {
+                request, ask, what, ..
+            } => self.asked(request, ask, what),
+            What::Joining {
+                what: JoinStep::Missed { .. },
+                ..
+            } => {
+                for fault in self.faults.iter_mut().filter(|f| f.holds) {
+                    fault.came.notices_missed += 1;
+                }
+            }
+            What::Settled { ref voltages_v } => self.settled(voltages_v),
             What::FaultBegins { fault } => {
                 let f = &mut self.faults[fault];
+                f.asks.extend(&self.asks);
+                f.over_before.clone_from(&self.over);
                 f.came.began = Some(at);
                 f.holds = true;
                 if f.restarts.is_some() || f.at_once {
@@ -324,6 +396,48 @@ impl Came {
         }
     }
 
+    fn asked(&mut self, request: RequestIx, ask: u64, what: AskStep) {
+        if matches!(what, AskStep::Asked { .. }) {
+            self.asks.insert(ask);
+            for fault in self.faults.iter_mut().filter(|f| f.holds) {
+                fault.asks.insert(ask);
+            }
+            return;
+        }
+        let (lost, unanswered) = match what {
+            AskStep::Lost { .. } => (1, 0),
+            AskStep::NoWay | AskStep::Forgotten | AskStep::Unanswered => (0, 1),
+            _ => (0, 0),
+        };
+        let ends = unanswered > 0 || matches!(what, AskStep::Returned { .. });
+        for fault in self.faults.iter_mut().filter(|f| f.asks.contains(&ask)) {
+            if lost + unanswered > 0 {
+                let harm = fault.asked.entry(request).or_default();
+                harm.lost += lost;
+                harm.unanswered += unanswered;
+            }
+            if ends {
+                fault.asks.remove(&ask);
+            }
+        }
+        if ends {
+            self.asks.remove(&ask);
+        }
+    }
+
+    fn settled(&mut self, voltages_v: &[f64]) {
+        for (m, (voltage_v, highest_v)) in voltages_v.iter().zip(&self.highest_v).enumerate() {
+            let over = voltage_v > highest_v;
+            self.over[m] = over;
+            for fault in self.faults.iter_mut().filter(|f| over && f.holds) {
+                if !fault.over_before[m] {
+                    let had_v = fault.over.entry(ModuleIx(m)).or_insert(*voltage_v);
+                    *had_v = had_v.max(*voltage_v);
+                }
+            }
+        }
+    }
+
     /// A module is off from the beginning.
     pub(crate) fn is_off(&mut self, module: ModuleIx) {
         self.works[module.0] = false;
@@ -336,8 +450,12 @@ impl Came {
         }
     }
 
-    /// What came of the topics and of the faults, with what the stores took in the end.
-    pub(crate) fn finish(mut self, stores: &[StoreCount]) -> (Vec<TopicCame>, Vec<FaultCame>) {
+    /// What came of the topics and of the faults, with what the stores took in the end and which copies of each topic then wait or are under way.
+    pub(crate) fn finish(
+        mut self,
+        stores: &[StoreCount],
+        open: &[(u64, u64)],
+    ) -> (Vec<TopicCame>, Vec<FaultCame>) {
         for fault in 0..self.faults.len() {
             let came = &self.faults[fault].came;
             if let (None, Some((storage, _))) = (came.over, came.store) {
@@ -345,10 +463,16 @@ impl Came {
             }
         }
         let uplinks = self.shores.finish();
-        let topics = self.topics.into_iter().map(|(came, latencies)| TopicCame {
-            latency: latencies.told(),
-            delivered: came.delivered - came.repeated,
-            ..came
+        let topics = self.topics.into_iter().enumerate();
+        let topics = topics.map(|(topic, (came, latencies))| {
+            let (kept_at_end, under_way) = open.get(topic).copied().unwrap_or_default();
+            TopicCame {
+                latency: latencies.told(),
+                delivered: came.delivered - came.repeated,
+                kept_at_end,
+                under_way,
+                ..came
+            }
         });
         let faults = self.faults.into_iter().zip(uplinks);
         let faults = faults.map(|(fault, uplinks)| FaultCame {
@@ -383,6 +507,9 @@ impl Watched {
     fn delivered(&mut self, topic: TopicIx, module: ModuleIx, late: Option<bool>, at: Ns) {
         if !self.disturbs(topic, module) {
             return;
+        }
+        if self.holds && late.is_none() {
+            self.harm.entry(topic).or_default().unbounded += 1;
         }
         if late == Some(true) {
             let harm = self.harm.entry(topic).or_default();
@@ -479,6 +606,8 @@ impl Watched {
             recovered: modules.chain(pairs).chain(streams).collect(),
             streams: harm.collect(),
             topics: self.harm.into_iter().collect(),
+            requests: self.asked.into_iter().collect(),
+            over_voltages: self.over.into_iter().collect(),
             ..self.came
         }
     }

@@ -20,13 +20,14 @@ mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 4;
+pub const METHOD: u32 = 5;
 
 pub use ashore::Ashore;
-pub use came::{FaultCame, Harm, Recovered, TopicCame, Unstored};
+pub use came::{AskHarm, FaultCame, Harm, Recovered, TopicCame, Unstored};
 pub use engine::{
-    Acquaintance, Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount, RoutineLog,
-    SettingCount, Steps, StoreCount, TRIP, UplinkCount, input_id, run,
+    Acquaintance, BusCame, Copies, FromOutside, JoinCount, Outcome, RequestCount, RoutineCount,
+    RoutineLog, SWITCHES_ON_AGAIN, SettingCount, StationCame, Steps, StoreCount, TRIP, UplinkCount,
+    input_id, run,
 };
 pub use error::RehearsalError;
 pub use expect::Expectation;
@@ -35,6 +36,6 @@ pub use order::in_order;
 pub use packets::{StreamCame, WayCame};
 pub use reach::{Above, above};
 pub use record::{
-    AskStep, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence,
+    AskStep, Collapse, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence,
     StreamStep, What,
 };

@@ -60,6 +60,8 @@ pub(crate) struct ModuleNow {
     pub(crate) restarts: u32,
     /// Those since the last fault began, went on or ended.
     pub(crate) unasked: u32,
+    /// Not before then does it switch on by itself once more.
+    pub(crate) not_before: Ns,
     pub(crate) voltage_v: f64,
     pub(crate) lowest_v: f64,
     pub(crate) highest_v: f64,
@@ -90,6 +92,7 @@ impl ModuleNow {
                 has_been_on: false,
                 restarts: 0,
                 unasked: 0,
+                not_before: Ns::ZERO,
                 voltage_v: f64::NAN,
                 lowest_v: f64::INFINITY,
                 highest_v: f64::NEG_INFINITY,

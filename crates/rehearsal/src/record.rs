@@ -77,6 +77,23 @@ pub enum Loss {
     PublisherStopped,
 }
 
+/// What a line cannot carry.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Collapse {
+    /// Its constant-power loads: there is no operating point.
+    Powers {
+        /// Largest common factor on all of them for which there is one.
+        share: f64,
+    },
+    /// Its constant currents: they pull a module to zero volts.
+    Currents,
+    /// These supplies are asked for more than their current limit.
+    Overloaded {
+        /// The supplies.
+        supplies: Vec<SupplyIx>,
+    },
+}
+
 /// A step of a request.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum AskStep {
@@ -508,10 +525,12 @@ pub enum What {
         /// Voltage at each module, V; zero where no power comes.
         voltages_v: Vec<f64>,
     },
-    /// The line cannot carry its load: every module loses its power.
+    /// The line cannot carry its load: what lies behind the collapse loses its power. Told again once it is another.
     Collapsed {
-        /// The share of the load that it could carry; `None` when a supply is asked for more than its current limit.
-        share: Option<f64>,
+        /// What cannot be carried.
+        why: Collapse,
+        /// The modules that lose their power, in the order in which they fall out.
+        modules: Vec<ModuleIx>,
     },
     /// A module has more than its highest voltage. Told once for each module: what becomes of it is not known, and it works on.
     OverVoltage {

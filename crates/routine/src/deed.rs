@@ -15,6 +15,15 @@ pub enum Held {
     Time(i64),
 }
 
+/// Where something stands in the text of a routine.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Place {
+    /// Line, from 1; absent where it stands nowhere.
+    pub line: Option<usize>,
+    /// Column, from 1, counted in characters.
+    pub column: Option<usize>,
+}
+
 /// Something that a routine does.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Deed {

@@ -3,10 +3,10 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use rhai::{Dynamic, Engine, EvalAltResult, FLOAT, INT, Map};
+use rhai::{Dynamic, Engine, EvalAltResult, FLOAT, INT, Map, NativeCallContext, Position};
 
 use crate::binding::{Binding, Bound, FieldKind, Shape};
-use crate::deed::{Deed, Held};
+use crate::deed::{Deed, Held, Place};
 use crate::language::{LIMITS, runtime};
 
 /// Functions of a module, with what each is called with.
@@ -46,6 +46,10 @@ pub(crate) struct Name(pub(crate) usize);
 #[derive(Debug, Default)]
 pub(crate) struct Doing {
     pub(crate) deeds: Vec<Deed>,
+    /// Where each of them stands in the text.
+    pub(crate) places: Vec<Place>,
+    /// The call that is under way.
+    pub(crate) at: Position,
     pub(crate) now_ns: Option<i64>,
     /// Whether a question started the run.
     pub(crate) asked: bool,
@@ -60,6 +64,10 @@ impl Doing {
             )));
         }
         self.deeds.push(deed);
+        self.places.push(Place {
+            line: self.at.line(),
+            column: self.at.position(),
+        });
         Ok(())
     }
 }
@@ -79,57 +87,100 @@ pub(crate) fn register(engine: &mut Engine, binding: &Rc<Binding>, doing: &Rc<Re
         doing: Rc::clone(doing),
     };
     let h = host.clone();
-    engine.register_fn("publish", move |topic: Name| h.publish(topic, None));
-    let h = host.clone();
-    engine.register_fn("publish", move |topic: Name, values: Map| {
-        h.publish(topic, Some(&values))
+    engine.register_fn("publish", move |ctx: NativeCallContext, topic: Name| {
+        h.at(&ctx).publish(topic, None)
     });
     let h = host.clone();
-    engine.register_fn("send_up", move |uplink: Name, topic: Name| {
-        h.send_up(uplink, topic, None)
+    engine.register_fn(
+        "publish",
+        move |ctx: NativeCallContext, topic: Name, values: Map| {
+            h.at(&ctx).publish(topic, Some(&values))
+        },
+    );
+    let h = host.clone();
+    engine.register_fn(
+        "send_up",
+        move |ctx: NativeCallContext, uplink: Name, topic: Name| {
+            h.at(&ctx).send_up(uplink, topic, None)
+        },
+    );
+    let h = host.clone();
+    engine.register_fn(
+        "send_up",
+        move |ctx: NativeCallContext, uplink: Name, topic: Name, values: Map| {
+            h.at(&ctx).send_up(uplink, topic, Some(&values))
+        },
+    );
+    let h = host.clone();
+    engine.register_fn("ask", move |ctx: NativeCallContext, request: Name| {
+        h.at(&ctx).ask(request, None)
     });
     let h = host.clone();
-    engine.register_fn("send_up", move |uplink: Name, topic: Name, values: Map| {
-        h.send_up(uplink, topic, Some(&values))
+    engine.register_fn(
+        "ask",
+        move |ctx: NativeCallContext, request: Name, values: Map| {
+            h.at(&ctx).ask(request, Some(&values))
+        },
+    );
+    let h = host.clone();
+    engine.register_fn("answer", move |ctx: NativeCallContext| {
+        h.at(&ctx).answer(None)
     });
     let h = host.clone();
-    engine.register_fn("ask", move |request: Name| h.ask(request, None));
-    let h = host.clone();
-    engine.register_fn("ask", move |request: Name, values: Map| {
-        h.ask(request, Some(&values))
+    engine.register_fn("answer", move |ctx: NativeCallContext, values: Map| {
+        h.at(&ctx).answer(Some(&values))
     });
-    let h = host.clone();
-    engine.register_fn("answer", move || h.answer(None));
-    let h = host.clone();
-    engine.register_fn("answer", move |values: Map| h.answer(Some(&values)));
     for (word, on) in [("switch_on", true), ("switch_off", false)] {
         let h = host.clone();
-        engine.register_fn(word, move |output: Name| h.switch(output, on, None));
-        let h = host.clone();
-        engine.register_fn(word, move |output: Name, for_s: FLOAT| {
-            h.switch(output, on, Some(for_s))
+        engine.register_fn(word, move |ctx: NativeCallContext, output: Name| {
+            h.at(&ctx).switch(output, on, None)
         });
         let h = host.clone();
-        engine.register_fn(word, move |output: Name, for_s: INT| {
-            h.switch(output, on, Some(for_s as FLOAT))
-        });
+        engine.register_fn(
+            word,
+            move |ctx: NativeCallContext, output: Name, for_s: FLOAT| {
+                h.at(&ctx).switch(output, on, Some(for_s))
+            },
+        );
+        let h = host.clone();
+        engine.register_fn(
+            word,
+            move |ctx: NativeCallContext, output: Name, for_s: INT| {
+                h.at(&ctx).switch(output, on, Some(for_s as FLOAT))
+            },
+        );
     }
     let h = host.clone();
-    engine.register_fn("enter", move |state: Name, for_s: FLOAT| {
-        h.enter(state, for_s)
+    engine.register_fn(
+        "enter",
+        move |ctx: NativeCallContext, state: Name, for_s: FLOAT| h.at(&ctx).enter(state, for_s),
+    );
+    let h = host.clone();
+    engine.register_fn(
+        "enter",
+        move |ctx: NativeCallContext, state: Name, for_s: INT| {
+            h.at(&ctx).enter(state, for_s as FLOAT)
+        },
+    );
+    let h = host.clone();
+    engine.register_fn(
+        "set",
+        move |ctx: NativeCallContext, detector: Name, to: Map| h.at(&ctx).set(detector, &to),
+    );
+    let h = host.clone();
+    engine.register_fn("log", move |ctx: NativeCallContext, text: &str| {
+        h.at(&ctx).log(text)
     });
-    let h = host.clone();
-    engine.register_fn("enter", move |state: Name, for_s: INT| {
-        h.enter(state, for_s as FLOAT)
-    });
-    let h = host.clone();
-    engine.register_fn("set", move |detector: Name, to: Map| h.set(detector, &to));
-    let h = host.clone();
-    engine.register_fn("log", move |text: &str| h.log(text));
     engine.register_fn("now", move || host.now());
 }
 
 impl Host {
+    /// What it does next stands at this call.
+    fn at(&self, ctx: &NativeCallContext) -> &Host {
+        self.doing.borrow_mut().at = ctx.call_position();
+        self
+    }
+
     fn note(&self, deed: Deed) -> Done {
         self.doing.borrow_mut().note(deed)
     }
@@ -322,6 +373,25 @@ pub(crate) fn answer(binding: &Binding, doing: &RefCell<Doing>, values: Option<&
         .map(|values| filled(shape, "answer", values))
         .transpose()?;
     doing.note(Deed::Answer { values })
+}
+
+/// What `when_asked` gives back, if it is no map: nothing, or, where the question is answered already, whatever it is.
+pub(crate) fn no_answer(binding: &Binding, doing: &RefCell<Doing>, returned: &Dynamic) -> Done {
+    let answered = (doing.borrow().deeds.iter()).any(|d| matches!(d, Deed::Answer { .. }));
+    if returned.is_unit() || answered {
+        return Ok(());
+    }
+    let wanted = match &binding.answer {
+        Some(shape) if !shape.fields.is_empty() => {
+            let fields: Vec<&str> = shape.fields.iter().map(|f| f.name.as_str()).collect();
+            format!("a map of the fields of its answer ({})", fields.join(", "))
+        }
+        _ => "nothing, as its answer has no fields: `answer()` sends it".to_owned(),
+    };
+    let came = what(returned);
+    Err(runtime(format!(
+        "`when_asked` gives back {came}, and has to give back {wanted}"
+    )))
 }
 
 /// A time that something lasts: above zero, and no more than 30 years.

@@ -18,7 +18,7 @@ mod language;
 mod program;
 
 pub use binding::{Binding, Bound, FieldKind, FieldShape, Ranges, Setting, Shape};
-pub use deed::{Deed, Held};
+pub use deed::{Deed, Held, Place};
 pub use fault::Fault;
 pub use language::{FUNCTIONS, LIMITS, Limits};
 pub use program::{Call, Failed, Given, Handler, Memory, Program, Run};

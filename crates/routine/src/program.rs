@@ -8,9 +8,9 @@ use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Module, Posi
 
 use crate::binding::{Binding, Setting};
 use crate::check::{May, check};
-use crate::deed::Deed;
+use crate::deed::{Deed, Place};
 use crate::fault::Fault;
-use crate::host::{Doing, Name, answer, register};
+use crate::host::{Doing, Name, answer, no_answer, register};
 use crate::language::{LIMITS, engine};
 
 /// A function of a routine that is called from outside.
@@ -176,6 +176,8 @@ pub struct Memory(Map);
 pub struct Run {
     /// What it did, in order; before a fault too.
     pub deeds: Vec<Deed>,
+    /// Where each of them stands in its text.
+    pub places: Vec<Place>,
     /// Steps that it took.
     pub operations: u64,
     /// Why it stopped before its end.
@@ -336,6 +338,7 @@ impl Program {
         if !self.has(handler) {
             return Run {
                 deeds: Vec::new(),
+                places: Vec::new(),
                 operations: 0,
                 fault: None,
             };
@@ -354,10 +357,8 @@ impl Program {
         let ran = ran.map_err(|error| *error).err();
         let limit = ran.as_ref().is_some_and(EvalAltResult::is_system_exception);
         let mut fault = ran.map(Fault::of_running);
-        let (operations, deeds) = (
-            self.operations.get(),
-            std::mem::take(&mut self.doing.borrow_mut().deeds),
-        );
+        let operations = self.operations.get();
+        let Doing { deeds, places, .. } = std::mem::take(&mut *self.doing.borrow_mut());
         let stopped = fault.as_mut().filter(|f| limit || f.line.is_none());
         if let Some(fault) = stopped {
             match self.last_place(before, call, now_ns) {
@@ -385,6 +386,7 @@ impl Program {
         }
         Run {
             deeds,
+            places,
             operations,
             fault,
         }
@@ -437,9 +439,9 @@ fn called(
 ) -> Result<Dynamic, Box<EvalAltResult>> {
     let handler = call.handler();
     *doing.borrow_mut() = Doing {
-        deeds: Vec::new(),
         now_ns,
         asked: handler == Handler::Asked,
+        ..Doing::default()
     };
     let options = CallFnOptions::new().eval_ast(false).bind_this_ptr(this);
     let (scope, name) = (&mut Scope::new(), handler.word());
@@ -459,13 +461,16 @@ fn module_of(constants: &[(String, Dynamic)]) -> Module {
 }
 
 impl Program {
-    /// The map that `when_asked` gives back is its answer.
+    /// The map that `when_asked` gives back is its answer; it gives back nothing else but nothing.
     fn returns(&self, handler: Handler, returned: Dynamic) -> Result<(), Box<EvalAltResult>> {
-        match returned.try_cast::<Map>() {
-            Some(values) if handler == Handler::Asked => {
-                answer(&self.binding, &self.doing, Some(&values))
-            }
-            _ => Ok(()),
+        if handler != Handler::Asked {
+            return Ok(());
+        }
+        // What is given back stands nowhere.
+        self.doing.borrow_mut().at = Position::NONE;
+        match returned.try_cast_result::<Map>() {
+            Ok(values) => answer(&self.binding, &self.doing, Some(&values)),
+            Err(other) => no_answer(&self.binding, &self.doing, &other),
         }
     }
 }

@@ -14,6 +14,7 @@
 use timeline::{Class, Ns};
 
 use super::direction::Waiting;
+use super::records::StationStats;
 use super::service::later;
 use super::{Event, Machine};
 use crate::frame::FrameError;
@@ -46,7 +47,6 @@ pub(super) struct Confinement {
     idle_since: Ns,
     /// Goes up whenever what is due for those that are off changes.
     epoch: u32,
-    pub(super) bus_offs: u64,
 }
 
 #[derive(Clone, Debug)]
@@ -56,6 +56,9 @@ struct Controller {
     up: u32,
     down: u32,
     errors: u32,
+    most_errors: u32,
+    hit: u64,
+    bus_offs: u64,
     /// Runs of recessive bits seen since it is off.
     off: Option<u64>,
 }
@@ -68,6 +71,17 @@ impl Confinement {
         };
         bits_time(u128::from(bits), self.rate_bps, too_slow)
             .expect("some bits of a bus whose frames have a time have one")
+    }
+
+    /// Counters of its controllers.
+    pub(super) fn stations(&self, bus: usize) -> impl Iterator<Item = StationStats> {
+        self.stations.iter().map(move |s| StationStats {
+            bus,
+            node: s.node,
+            hit: s.hit,
+            bus_offs: s.bus_offs,
+            most_errors: s.most_errors,
+        })
     }
 
     fn run_ns(&self) -> u64 {
@@ -112,6 +126,9 @@ impl Machine {
             up: at(Over::Up(bus), &|tail, _| tail == node),
             down: at(Over::Down(bus), &|_, head| head == node),
             errors: 0,
+            most_errors: 0,
+            hit: 0,
+            bus_offs: 0,
             off: None,
         });
         self.confinements[bus] = Some(Confinement {
@@ -121,7 +138,6 @@ impl Machine {
             resumes: false,
             idle_since: self.reached,
             epoch: 0,
-            bus_offs: 0,
         });
     }
 
@@ -193,9 +209,11 @@ impl Machine {
             } else {
                 station.errors.saturating_sub(1)
             };
+            station.hit += u64::from(hit);
+            station.most_errors = station.most_errors.max(station.errors);
             if station.errors >= BUS_OFF {
                 station.off = Some(0);
-                confinement.bus_offs += 1;
+                station.bus_offs += 1;
                 changed = true;
             } else if station.errors >= PASSIVE {
                 confinement.suspended = Some((own, later(now, suspend)));

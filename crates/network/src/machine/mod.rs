@@ -49,7 +49,7 @@ use turns::Turns;
 pub use errors::ErrorNames;
 pub use records::{
     BusStats, Delivery, DirectionStats, DropReason, Dropped, HopRecord, LinkState, MachineError,
-    MessageId, NodeState, Publication, Stats, TopicId,
+    MessageId, NodeState, Publication, StationStats, Stats, TopicId,
 };
 pub use source::{StreamId, StreamSource};
 
@@ -349,6 +349,14 @@ impl Machine {
         self.drops.drain(..)
     }
 
+    /// Copies under way of the messages on a topic.
+    #[must_use]
+    pub fn under_way(&self, topic: TopicId) -> u64 {
+        let of_it = |m: &&Message| m.frames > 0 && m.topic == topic;
+        let all = self.messages.iter().filter(of_it);
+        all.map(Message::copies_under_way).sum()
+    }
+
     /// Counters at the instant last reached. `in_flight` is counted from the messages under way, not from the other counters.
     #[must_use]
     pub fn stats(&self) -> Stats {
@@ -368,6 +376,10 @@ impl Machine {
             frame_hops: self.frame_hops,
             buses: (0..self.topology.buses().len())
                 .filter_map(|bus| self.bus_stats(bus))
+                .collect(),
+            stations: (self.confinements.iter().enumerate())
+                .filter_map(|(bus, confinement)| Some(confinement.as_ref()?.stations(bus)))
+                .flatten()
                 .collect(),
             directions: self
                 .directions

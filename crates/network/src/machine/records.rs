@@ -162,6 +162,23 @@ pub struct Stats {
     pub directions: Vec<DirectionStats>,
     /// Each bus.
     pub buses: Vec<BusStats>,
+    /// The controllers of each bus on which frames that bit errors hit are sent again and errors have been set, by bus and in its order of stations.
+    pub stations: Vec<StationStats>,
+}
+
+/// Counters of a controller on a bus, since bit errors were first set there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StationStats {
+    /// Its bus.
+    pub bus: usize,
+    /// Its node.
+    pub node: usize,
+    /// Its frames that a bit error hit and that it sends again.
+    pub hit: u64,
+    /// How often it left the bus because of its many errors.
+    pub bus_offs: u64,
+    /// The highest that its transmit error counter has stood at: from 128 on it is error-passive, above 255 off the bus.
+    pub most_errors: u32,
 }
 
 /// Counters of one bus.

@@ -245,7 +245,7 @@ impl Machine {
                 bus_offs: 0,
             })?;
         if let Some(confinement) = &self.confinements[bus] {
-            stats.bus_offs = confinement.bus_offs;
+            stats.bus_offs = confinement.stations(bus).map(|s| s.bus_offs).sum();
         }
         if let Some(turns) = &self.turns[bus] {
             stats.most_waiting = turns.most_waiting;

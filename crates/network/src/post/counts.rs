@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Fate, Post};
-use crate::machine::{DropReason, Stats};
+use crate::machine::{DropReason, Stats, TopicId};
 
 /// Counts of the copies of messages on terms. `due = delivered + dropped + had + kept + under_way` at every instant.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
@@ -54,6 +54,21 @@ impl Post {
             under_way: open(false),
             ..self.counts.clone()
         }
+    }
+
+    /// Copies of the messages on a topic that wait for a path, and those under way or to be sent again. The acknowledgements of a topic on terms are not among them.
+    #[must_use]
+    pub fn open_copies(&self, topic: TopicId) -> (u64, u64) {
+        let letters = self.letters.values().filter(|l| l.sent.topic == topic);
+        let open = letters
+            .flat_map(|l| l.copies.values())
+            .filter(|c| c.fate == Fate::Open);
+        let (waiting, going): (Vec<_>, Vec<_>) = open.partition(|c| c.waits);
+        let plain = match !self.terms.contains_key(&topic) {
+            true => self.machine.under_way(topic),
+            false => 0,
+        };
+        (waiting.len() as u64, going.len() as u64 + plain)
     }
 
     /// Counters of the machine, with each copy on terms counted once, whatever the sendings and acknowledgements that it took;

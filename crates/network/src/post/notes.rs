@@ -38,6 +38,8 @@ pub enum NoteKind {
     },
     /// Its receiver has it already: it is removed.
     Duplicate,
+    /// It was sent as the value held, and its receiver has it already: it is removed, and nothing more comes of it.
+    Had,
     /// Its receiver had it, or held it for too old, before it stopped, and takes it for new: the delivery beside this note is one more than is due.
     Repeated,
     /// Its publisher has the acknowledgement.

@@ -122,7 +122,7 @@ impl Post {
                 copy.fate = Fate::Had;
                 self.counts.had += 1;
                 self.counts.duplicates += 1;
-                self.note(now, message, node, NoteKind::Duplicate);
+                self.note(now, message, node, NoteKind::Had);
             }
             (Seen::TooOld, Fate::Open) => {
                 self.drop_copy(now, message, node, DropReason::TooOld);

@@ -2,7 +2,7 @@
 
 use network::{
     BusSpec, CanIds, CanMessage, CanResponse, DropReason, Keep, Machine, Medium, NodeState, Post,
-    Publication, Terms, TopicName, Topology, Wire, bus_frame_loss, can_mean_repeats,
+    Publication, StationStats, Terms, TopicName, Topology, Wire, bus_frame_loss, can_mean_repeats,
     can_response_times, can_response_times_with_errors, can_sendings_to_bus_off, copy_loss,
 };
 use serde_json::Value;
@@ -29,6 +29,12 @@ fn check_case(case: &Value, rate: f64, hand_in: HandIn) -> Run {
     assert_eq!(
         [bus.busy.0, bus.frames, bus.hit, bus.bus_offs],
         ["bus_busy_ns", "bus_frames", "bus_hit", "bus_offs"].map(|key| int(&case[key]))
+    );
+    let stations = &ours.stats.stations;
+    let sum = |of: fn(&StationStats) -> u64| stations.iter().map(of).sum::<u64>();
+    assert_eq!(
+        [sum(|s| s.hit), sum(|s| s.bus_offs)],
+        [bus.hit, bus.bus_offs]
     );
     ours
 }
@@ -205,6 +211,17 @@ fn verif_a_controller_leaves_and_comes_back_by_hand() {
         [Ns(now.0 + 55_000), Ns(now.0 + 55_000)]
     );
     assert_eq!(machine.stats().buses[0].bus_offs, 1);
+    // 32 times 8 at the station that sent, and nothing at the others.
+    let stations: Vec<_> = machine
+        .stats()
+        .stations
+        .iter()
+        .map(|s| (s.bus, s.node, s.hit, s.bus_offs, s.most_errors))
+        .collect();
+    assert_eq!(
+        stations,
+        [(0, 0, 32, 1, 256), (0, 1, 0, 0, 0), (0, 2, 0, 0, 0)]
+    );
     // A node that starts again has no errors counted: off again after 32 more, and back at once when it is restarted.
     let now = Ns(now.0 + 1_000_000);
     step_to(&mut machine, now);

@@ -200,7 +200,7 @@ fn what(kind: NoteKind) -> &'static str {
         NoteKind::Released => "released",
         NoteKind::Missed { .. } => "missed",
         NoteKind::Again { .. } => "again",
-        NoteKind::Duplicate => "duplicate",
+        NoteKind::Duplicate | NoteKind::Had => "duplicate",
         NoteKind::Repeated => "repeated",
         NoteKind::Acknowledged => "acknowledged",
         NoteKind::AnswerLost { .. } => "answer lost",

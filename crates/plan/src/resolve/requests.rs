@@ -4,7 +4,9 @@ use super::content::{Filled, Led, content};
 use super::talk::{most, whole};
 use super::topic_field::{different, topic_field};
 use super::{Resolver, ix_of};
-use crate::line::{Action, Joining, Line, ModuleIx, Payload, Request, RequestIx, Unwritten, When};
+use crate::line::{
+    Action, Behaviour, Joining, Line, ModuleIx, Payload, Request, RequestIx, Unwritten, When,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -296,5 +298,35 @@ pub(super) fn answered(r: &mut Resolver<'_>, line: &Line) {
                 )),
             );
         }
+        answered_once(r, line, RequestIx(q));
+    }
+}
+
+/// Warns of behaviours that a question starts beside another one that answers it.
+fn answered_once(r: &mut Resolver<'_>, line: &Line, request: RequestIx) {
+    let answers = |b: &&Behaviour| {
+        let does = |a: &Action| matches!(a, Action::Answer { request: q, .. } if *q == request);
+        let started = matches!(b.when, When::Asked { request: q } if q == request);
+        started && b.actions.iter().any(does)
+    };
+    let mut all = line.behaviours.iter().filter(answers);
+    let Some(first) = all.next() else {
+        return;
+    };
+    let id = &line.requests[request.0].id;
+    for other in all {
+        r.tell(
+            Mistake::warning(
+                Code::KeyConflict,
+                other.at,
+                format!("two behaviours answer the request `{id}`"),
+            )
+            .label(format!(
+                "`behaviour.{}` runs before it, as their ids are in order: where that answers, this answer is held back",
+                first.id
+            ))
+            .related(first.at, "the one that runs before it")
+            .help("leave `answer` to one of them"),
+        );
     }
 }

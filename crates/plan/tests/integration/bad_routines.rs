@@ -41,6 +41,7 @@ routines! {
     regress_rule_that_fills_a_question_wrongly: "", &format!("do = [{{ ask = \"request.noise\", values = {{ ovr = 3 }} }}, {{ ask = \"request.noise\", values = {{ over = 61 }} }}]{REQUEST}");
     regress_rule_that_takes_what_is_not_in_the_answer: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{REQUEST}[behaviour.has]\non = \"module.upper\"\nwhen_answered = \"request.noise\"\ndo = [{{ ask = \"request.noise\", values = {{ over = \"message.lvl\" }} }}, {{ ask = \"request.noise\", values = {{ over = \"message.level\" }} }}]\n");
     regress_request_with_fields_and_size: "", &format!("do = [{{ log = \"x\" }}]{REQUEST}question = \"3 B\"\n[request.none]\nto = \"module.buoy\"\nquestion_fields = []\nwithin = \"1 s\"\n");
+    regress_two_behaviours_that_answer_one_request: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{REQUEST}[behaviour.first]\non = \"module.buoy\"\nwhen_asked = \"request.noise\"\ndo = [{{ answer = \"request.noise\", values = {{ level = 90 }} }}]\n[behaviour.second]\non = \"module.buoy\"\nwhen_asked = \"request.noise\"\ndo = [{{ answer = \"request.noise\", values = {{ level = 95 }} }}]\n");
     regress_values_of_a_question_that_has_a_size: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{}", REQUEST.replace("question_fields = [{ name = \"over\", from = 0, to = 60, step = 1 }]", "question = \"4 B\""));
 }
 

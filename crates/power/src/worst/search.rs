@@ -234,7 +234,7 @@ impl<'a> Search<'a> {
     pub(super) fn weakest(&mut self) -> Result<Weakest, WorstError> {
         let value = |solver: &Solver, loads: &[Load], scratch: &mut Scratch| {
             let nose = solver.nose_of(loads, scratch)?;
-            Ok((nose.0, nose))
+            Ok((nose.factor, (nose.factor, nose.node)))
         };
         let bears = |solver: &Solver, loads: &[Load], factor: f64, scratch: &mut Scratch| {
             let scaled: Vec<Load> = loads.iter().map(|load| scaled(load, factor)).collect();

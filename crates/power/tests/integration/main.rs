@@ -4,6 +4,7 @@
 
 use proptest::test_runner::Config;
 
+mod carried;
 mod conductors;
 mod converters;
 mod copper;

@@ -23,7 +23,7 @@ use crate::record::{
 /// How often a module learns at one instant that there is no way.
 const MOST_NO_WAY: u32 = 64;
 
-/// What came of the requests of one kind. `asked = answered + unanswered`, and those that were still open at the end.
+/// What came of the requests of one kind. `asked = answered + unanswered + open`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct RequestCount {
     /// Questions asked.
@@ -32,7 +32,9 @@ pub struct RequestCount {
     pub answered: u64,
     /// Not answered in time.
     pub unanswered: u64,
-    /// Of these, those whose answer came all the same.
+    /// Whose time was not over at the end.
+    pub open: u64,
+    /// Of those not answered in time, those whose answer came all the same.
     pub late: u64,
     /// Questions and answers lost on their way.
     pub lost: u64,
@@ -182,10 +184,14 @@ impl Asks {
         all.collect()
     }
 
-    /// Counts what is still followed although its time is over.
-    pub(super) fn count_followed(&mut self) {
-        for a in self.open.values().filter(|a| a.over) {
-            self.counts[a.request.0].followed += 1;
+    /// Counts the questions that are still open, and those still followed although their time is over.
+    pub(super) fn count_open(&mut self) {
+        for a in self.open.values() {
+            let count = &mut self.counts[a.request.0];
+            match a.over {
+                true => count.followed += 1,
+                false => count.open += 1,
+            }
         }
     }
 

@@ -2,17 +2,17 @@
 
 use assess::input::ns;
 use plan::{DetectorIx, ModuleIx, OutputIx, RestartBy};
-use timeline::Class;
+use timeline::{Class, Ns};
 
-use super::{Engine, Happening, place};
+use super::{Engine, Happening, SWITCHES_ON_AGAIN, place};
 use crate::error::RehearsalError;
 use crate::modules::Life;
 use crate::record::{RecordId, What};
 
 /// Restarts of one module without a fault after which the rehearsal gives up.
 const MOST_RESTARTS: u32 = 200;
-/// The same while a fault holds, since the last one began, went on or ended: a module that a bad contact switches on and off each few
-/// milliseconds does so for some minutes.
+/// The same while a fault holds, since the last one began, went on or ended: a module that a bad contact switches on and off does so for a
+/// day.
 const MOST_UNDER_A_FAULT: u32 = 100_000;
 
 /// Why a module stops.
@@ -84,6 +84,7 @@ impl Engine<'_> {
     ) -> Result<(), RehearsalError> {
         let m = &mut self.modules[module.0];
         m.life = Life::Off;
+        m.not_before = Ns::ZERO;
         m.forget();
         self.fall_back(module, parent);
         self.reach_nodes()
@@ -124,6 +125,7 @@ impl Engine<'_> {
         };
         let m = &mut self.modules[module.0];
         m.unasked += 1;
+        m.not_before = (self.now.checked_add(SWITCHES_ON_AGAIN)).unwrap_or(self.end);
         if m.unasked > most {
             return Err(RehearsalError::RestartLoop {
                 at: self.now,
@@ -146,6 +148,7 @@ impl Engine<'_> {
             return Ok(false);
         }
         m.life = Life::Off;
+        m.not_before = Ns::ZERO;
         self.dirty = true;
         self.stopped(module, Stop::NoPower, parent)?;
         match by {

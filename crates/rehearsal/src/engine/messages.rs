@@ -82,6 +82,7 @@ impl Engine<'_> {
                 content: content.clone(),
             },
         );
+        self.came.copies(topic, copies);
         if copies > 0 {
             self.contents.keep(message, content.as_ref());
             let heard = match by {

@@ -2,7 +2,7 @@
 //!
 //! Order at one instant: fault, supply, settle, arrive, notice, act, publish, start service, probe; then by place, then by
 //! number. Voltages settle once an instant is over, and only when something changed that they rest on. A module whose
-//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late. One above its highest is told.
+//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late, and not sooner than [`SWITCHES_ON_AGAIN`] after it did so last. One above its highest is told.
 
 mod acts;
 mod asks;
@@ -54,17 +54,23 @@ use crate::error::RehearsalError;
 use crate::expect::Watcher;
 use crate::hearing::{Ears, WaitingCell};
 use crate::modules::ModuleNow;
-use crate::record::{KeptBack, Record, RecordId, Root, What};
+use crate::record::{Collapse, KeptBack, Record, RecordId, Root, What};
 
 pub use asks::{JoinCount, RequestCount};
 pub use joining::Acquaintance;
-pub use outcome::{Copies, Outcome, RoutineCount, RoutineLog, StoreCount, UplinkCount};
+pub use outcome::{
+    BusCame, Copies, Outcome, RoutineCount, RoutineLog, StationCame, StoreCount, UplinkCount,
+};
 pub use settings::SettingCount;
 pub use steps::{FromOutside, Steps, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
 /// capacitors and supervisor; the exact figure is the module's.
 pub const TRIP: Ns = Ns(1_000_000);
+
+/// A module switches on by itself at most once in this time, as long as nothing about spans and supplies changes. Common practice: the second stands for the
+/// pause that a converter makes before it tries again; the exact figure is the module's.
+pub const SWITCHES_ON_AGAIN: Ns = Ns(1_000_000_000);
 
 /// Steps after which the caller is asked whether to go on, however little time has passed in the rehearsal.
 const WATCHED: u64 = 4096;
@@ -164,6 +170,8 @@ struct Engine<'a> {
     queue: Queue<Happening>,
     next_record: u64,
     modules: Vec<ModuleNow>,
+    /// What the last settling found that the line cannot carry.
+    collapsed: Vec<(Collapse, Vec<ModuleIx>)>,
     /// Whether each exclusive group holds more members than it may.
     together: Vec<bool>,
     ears: Ears,
@@ -309,6 +317,7 @@ impl<'a> Engine<'a> {
             queue: Queue::new(),
             next_record: 0,
             modules: ModuleNow::all(line),
+            collapsed: Vec::new(),
             together: vec![false; line.exclusives.len()],
             ears,
             electric: electric(line)?,

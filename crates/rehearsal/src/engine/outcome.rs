@@ -3,8 +3,9 @@
 use std::collections::VecDeque;
 
 use assess::Status;
-use network::{Post, PostStats};
-use plan::{BehaviourIx, SensorIx};
+use assess::input::{Carrier, Traffic};
+use network::{Post, PostStats, Stats};
+use plan::{BehaviourIx, ModuleIx, SensorIx};
 use timeline::Ns;
 
 pub use super::stores::StoreCount;
@@ -36,6 +37,8 @@ pub struct Outcome {
     pub copies: Copies,
     /// Of these, the copies of topics that are sent again, held or kept.
     pub on_terms: PostStats,
+    /// What bit errors cost on each bus whose stations send again what they hit.
+    pub buses: Vec<BusCame>,
     /// What came of each topic.
     pub topics: Vec<TopicCame>,
     /// What came of each stream.
@@ -85,6 +88,8 @@ impl Outcome {
 /// What an uplink did.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct UplinkCount {
+    /// Messages queued for it. `queued = sent + expired + dropped + waiting`.
+    pub queued: u64,
     /// Messages ashore.
     pub sent: u64,
     /// Billed messages.
@@ -97,6 +102,56 @@ pub struct UplinkCount {
     pub months_capped: u64,
     /// Still waiting at the end.
     pub waiting: u64,
+}
+
+/// What bit errors cost on a bus whose stations send again what they hit.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct BusCame {
+    /// The bus, or the span that is one.
+    pub over: Carrier,
+    /// Sendings begun, repeats among them.
+    pub frames: u64,
+    /// Of these, those that a bit error hit.
+    pub hit: u64,
+    /// Its stations, in its order.
+    pub stations: Vec<StationCame>,
+}
+
+/// What bit errors cost a station of a bus.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct StationCame {
+    /// The module.
+    pub module: ModuleIx,
+    /// Its sendings that a bit error hit and that came to their end.
+    pub hit: u64,
+    /// How often it left the bus because of its many errors.
+    pub bus_offs: u64,
+    /// The highest that its transmit error counter has stood at.
+    pub most_errors: u32,
+}
+
+fn buses_came(stats: &Stats, traffic: &Traffic) -> Vec<BusCame> {
+    let mut all = Vec::new();
+    for (bus, over) in traffic.shared.iter().enumerate() {
+        let on_it = stats.stations.iter().filter(|s| s.bus == bus);
+        let stations: Vec<StationCame> = on_it
+            .map(|s| StationCame {
+                module: ModuleIx(s.node),
+                hit: s.hit,
+                bus_offs: s.bus_offs,
+                most_errors: s.most_errors,
+            })
+            .collect();
+        if !stations.is_empty() {
+            all.push(BusCame {
+                over: *over,
+                frames: stats.buses[bus].frames,
+                hit: stats.buses[bus].hit,
+                stations,
+            });
+        }
+    }
+    all
 }
 
 /// What a routine did.
@@ -156,14 +211,22 @@ impl Engine<'_> {
             "what a message holds is forgotten with its last copy"
         );
         let stores = self.store_counts();
-        self.asks.count_followed();
+        self.asks.count_open();
         for (count, clamped) in (self.asks.counts.iter_mut()).zip(&self.contents.clamped_asking) {
             count.clamped = *clamped;
         }
         let (streams, packets) = self.streams_came();
         let [sent, arrived, lost, flying] = packets;
-        let (topics, faults) = self.came.finish(&stores);
+        let open = |post: &Post| -> Vec<(u64, u64)> {
+            self.topics.iter().map(|t| post.open_copies(*t)).collect()
+        };
+        let open = self.machine.as_ref().map(open).unwrap_or_default();
+        let (topics, faults) = self.came.finish(&stores, &open);
         let stats = self.machine.as_ref().map(Post::stats);
+        let buses = match (&stats, &self.traffic) {
+            (Some(stats), Some(traffic)) => buses_came(stats, traffic),
+            _ => Vec::new(),
+        };
         Outcome {
             expectations: self.watcher.finish(self.end, &faults),
             duration_s: self.end.as_s_f64(),
@@ -179,11 +242,13 @@ impl Engine<'_> {
                 .uplinks
                 .iter()
                 .map(|u| UplinkCount {
+                    queued: u.uplink.stats().offered,
                     waiting: u.uplink.stats().waiting,
                     ..u.count
                 })
                 .collect(),
             stores,
+            buses,
             copies: stats.map_or_else(Copies::default, |s| Copies {
                 due: s.copies_due - sent,
                 delivered: s.delivered - arrived,

@@ -123,11 +123,11 @@ impl Engine<'_> {
         routine.count.most_operations = routine.count.most_operations.max(run.operations);
         let mut allowed: Vec<Option<&Action>> = b.actions.iter().map(Some).collect();
         let mut fault = run.fault.map(|f| (f.line, f.column, f.message));
-        for deed in run.deeds {
+        for (deed, place) in run.deeds.into_iter().zip(run.places) {
             let deed = self.of_routine(behaviour, deed)?;
             if let Some(does) = beyond(self.line, &mut allowed, &deed)? {
                 let why = format!("it {does}, more than its `do` allows in one run");
-                fault = Some((None, None, why));
+                fault = Some((place.line, place.column, why));
                 break;
             }
             self.perform(behaviour, deed, led, started, root)?;

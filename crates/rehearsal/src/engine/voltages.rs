@@ -1,14 +1,14 @@
 //! Voltages settle after each change, and energy is summed from one settling to the next.
 
 use assess::input::{Conditions, ElectricInput, ns};
-use plan::{ExclusiveMember, ModuleIx};
-use power::NetworkError;
+use plan::{ExclusiveMember, ModuleIx, SupplyIx};
+use power::Fallen;
 use timeline::{Class, Ns};
 
 use super::{Engine, Happening, TRIP, place};
 use crate::error::RehearsalError;
 use crate::modules::{Life, ModuleNow};
-use crate::record::{RecordId, What};
+use crate::record::{Collapse, RecordId, What};
 
 impl Engine<'_> {
     fn conditions(&self) -> Conditions {
@@ -81,56 +81,68 @@ impl Engine<'_> {
         }
     }
 
-    /// Voltage at each module; all zero when the line cannot carry its load.
+    /// Voltage at each module; zero at those that fall out because the line cannot carry them.
     fn solve(&mut self, input: &ElectricInput) -> Result<Vec<f64>, RehearsalError> {
         self.supply_w.fill(0.0);
         for m in &mut self.modules {
             m.power_w = 0.0;
         }
-        let dark = vec![0.0; self.modules.len()];
         if input.network.sources.is_empty() {
-            return Ok(dark);
+            self.collapsed.clear();
+            return Ok(vec![0.0; self.modules.len()]);
         }
-        let solution = match power::solve(&input.network) {
-            Ok(solution) if solution.limited.is_empty() => solution,
-            Ok(_) => {
-                if !self.rises() {
-                    self.record(None, None, What::Collapsed { share: None });
-                }
-                return Ok(dark);
+        let mut lowest_v = vec![0.0; input.network.nodes];
+        for (m, inlet) in input.inlets.iter().enumerate() {
+            if let Some(node) = inlet {
+                lowest_v[*node] = self.stays_on_from_v(ModuleIx(m));
             }
-            Err(NetworkError::CannotCarry { scale, .. }) => {
-                if !self.rises() {
-                    self.record(None, None, What::Collapsed { share: Some(scale) });
-                }
-                return Ok(dark);
-            }
-            Err(source) => {
-                return Err(RehearsalError::Power {
-                    at: self.now,
-                    source,
-                });
-            }
-        };
+        }
+        let found = power::carried(&input.network, &lowest_v).map_err(|source| {
+            let at = self.now;
+            RehearsalError::Power { at, source }
+        })?;
+        let solution = &found.solution;
         for (source, current_a) in input.sources.iter().zip(&solution.source_currents_a) {
             self.supply_w[*source] += self.given[*source].voltage_v * current_a;
         }
-        for load in &input.network.loads {
+        let drawing = input.network.loads.iter().zip(&found.on);
+        for (load, _) in drawing.filter(|(_, on)| **on) {
             let v = solution.voltages_v[load.node];
             let power_w = match load.kind {
                 power::LoadKind::Power { power_w } => power_w,
                 power::LoadKind::Current { current_a } => current_a * v,
                 power::LoadKind::Resistance { resistance_ohm } => v * v / resistance_ohm,
             };
-            let at = input.inlets.iter().position(|n| *n == Some(load.node));
-            let m = at.expect("every load sits at the inlet of its module");
-            self.modules[m].power_w += power_w;
+            self.modules[module_at(input, load.node).0].power_w += power_w;
         }
-        Ok(input
+        let mut voltages_v: Vec<f64> = input
             .inlets
             .iter()
             .map(|node| node.map_or(0.0, |n| solution.voltages_v[n]))
-            .collect())
+            .collect();
+        let collapsed = collapses(input, &found);
+        for (_, modules) in &collapsed {
+            for module in modules {
+                voltages_v[module.0] = 0.0;
+            }
+        }
+        self.tell_collapses(collapsed);
+        Ok(voltages_v)
+    }
+
+    /// Tells what the line cannot carry, if it is not what the settling before found.
+    fn tell_collapses(&mut self, collapsed: Vec<(Collapse, Vec<ModuleIx>)>) {
+        let who = |all: &[(Collapse, Vec<ModuleIx>)]| -> Vec<Vec<ModuleIx>> {
+            all.iter().map(|(_, modules)| modules.clone()).collect()
+        };
+        let news = who(&self.collapsed) != who(&collapsed);
+        if news && !self.rises() {
+            for (why, modules) in &collapsed {
+                let (why, modules) = (why.clone(), modules.clone());
+                self.record(None, None, What::Collapsed { why, modules });
+            }
+        }
+        self.collapsed = collapsed;
     }
 
     pub(super) fn integrate(&mut self) {
@@ -180,8 +192,13 @@ impl Engine<'_> {
         };
         if !m.pending {
             m.pending = true;
+            let not_before = match m.life {
+                Life::Off => m.not_before,
+                Life::Boots | Life::Works => Ns::ZERO,
+            };
             let at = self.now.checked_add(TRIP);
             if let Some(at) = at.and_then(|at| at.checked_add(after)) {
+                let at = at.max(not_before);
                 self.queue
                     .push(at, Class::Supply, place(module.0), happening);
             }
@@ -210,12 +227,15 @@ impl Engine<'_> {
     /// Whether a module that is on stays on: it has its lowest voltage, and that at which its lock-out would switch it off. One
     /// without a power input needs none from the line.
     pub(super) fn stays_on(&self, module: ModuleIx) -> bool {
+        self.modules[module.0].voltage_v >= self.stays_on_from_v(module)
+    }
+
+    fn stays_on_from_v(&self, module: ModuleIx) -> f64 {
         let input = self.line.modules[module.0].input.as_ref();
-        let lowest_v = input.map_or(0.0, |i| {
+        input.map_or(0.0, |i| {
             let off_v = i.lock_out.map_or(0.0, |l| l.off_v.si);
             i.minimum_v.si.max(off_v)
-        });
-        self.modules[module.0].voltage_v >= lowest_v
+        })
     }
 
     /// Whether a module that is off has the voltage at which it switches on.
@@ -226,4 +246,40 @@ impl Engine<'_> {
             .map_or(0.0, |lock_out| lock_out.on_v.si);
         self.stays_on(module) && self.modules[module.0].voltage_v >= on_v
     }
+}
+
+fn module_at(input: &ElectricInput, node: usize) -> ModuleIx {
+    let at = input.inlets.iter().position(|n| *n == Some(node));
+    ModuleIx(at.expect("every load sits at the inlet of its module"))
+}
+
+/// What the line cannot carry, cause by cause, with the modules that fall out by it.
+fn collapses(input: &ElectricInput, found: &power::Carried) -> Vec<(Collapse, Vec<ModuleIx>)> {
+    let (mut powers, mut currents, mut supplies) = (Vec::new(), Vec::new(), Vec::new());
+    let mut share = None;
+    for fallen in &found.fallen {
+        match *fallen {
+            Fallen::Powers { node, share: s } => {
+                share.get_or_insert(s);
+                powers.push(module_at(input, node));
+            }
+            Fallen::Currents { node } => currents.push(module_at(input, node)),
+            Fallen::Overloaded { source } => supplies.push(SupplyIx(input.sources[source])),
+        }
+    }
+    let mut all = Vec::new();
+    if let Some(share) = share {
+        all.push((Collapse::Powers { share }, powers));
+    }
+    if !currents.is_empty() {
+        all.push((Collapse::Currents, currents));
+    }
+    if !supplies.is_empty() {
+        // Nothing else has no voltage at all where a supply leads.
+        let dark = |node: &Option<usize>| node.is_some_and(|n| found.solution.voltages_v[n] == 0.0);
+        let modules = (0..input.inlets.len()).filter(|m| dark(&input.inlets[*m]));
+        let modules = modules.map(ModuleIx).collect();
+        all.push((Collapse::Overloaded { supplies }, modules));
+    }
+    all
 }

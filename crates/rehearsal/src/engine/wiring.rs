@@ -4,7 +4,7 @@
 use assess::input::{Carrier, Given, ns};
 use network::LinkState;
 use plan::{FaultKind, Leaves, Line, ModuleIx, SpanIx, SupplyIx};
-use timeline::Class;
+use timeline::{Class, Ns};
 
 use super::{Engine, place};
 use crate::error::RehearsalError;
@@ -13,6 +13,9 @@ impl Engine<'_> {
     /// Works out anew which spans are whole, what their contacts add, and what each supply gives.
     pub(super) fn rewire(&mut self) -> Result<(), RehearsalError> {
         self.dirty = true;
+        for m in &mut self.modules {
+            m.not_before = Ns::ZERO;
+        }
         let spans = self.line.spans.len();
         let whole: Vec<bool> = (0..spans).map(|s| !self.is_open(SpanIx(s))).collect();
         let was = std::mem::replace(&mut self.whole, whole);
@@ -90,7 +93,7 @@ impl Engine<'_> {
             .sum()
     }
 
-    /// Whether a supply gives, and its output: that of the last swap, at the lowest voltage of all brown-outs.
+    /// Whether a supply gives, and its output: that of the last swap, at the lowest voltage of all brown-outs. At 0 V it gives nothing.
     fn supplied(&self, supply: SupplyIx) -> (bool, Given) {
         let swap = self.swap(supply);
         let mut given = match swap {
@@ -114,7 +117,7 @@ impl Engine<'_> {
                 _ => {}
             }
         }
-        (gives, given)
+        (gives && given.voltage_v > 0.0, given)
     }
 
     /// The last swap of a supply that holds: when it began, s, and what stands there now.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 use proptest::sample::Index;
-use rehearsal::{Copies, Loss, Outcome, Record, UplinkCount, What};
+use rehearsal::{Copies, Loss, Outcome, Record, TopicCame, UplinkCount, What};
 
 use crate::chain::{Node, cue_text, fault, input, line_text, told, topic};
 use crate::support::{line_and_cues, read, run};
@@ -275,6 +275,7 @@ fn check_uplink(outcome: &Outcome, records: &[Record]) -> Result<(), TestCaseErr
         }
     }
     let counted = UplinkCount {
+        queued,
         sent,
         billed,
         expired,
@@ -283,7 +284,10 @@ fn check_uplink(outcome: &Outcome, records: &[Record]) -> Result<(), TestCaseErr
         waiting: waiting.len() as u64,
     };
     prop_assert_eq!(outcome.uplinks[0], counted);
-    prop_assert_eq!(queued, sent + expired + counted.waiting);
+    prop_assert_eq!(
+        counted.queued,
+        counted.sent + counted.expired + counted.waiting
+    );
     Ok(())
 }
 
@@ -316,9 +320,17 @@ fn check_came(outcome: &Outcome, records: &[Record]) -> Result<(), TestCaseError
     let lost: u64 = lost.map(|(_, n)| n).sum();
     prop_assert_eq!(delivered, outcome.copies.delivered);
     prop_assert_eq!(lost, outcome.copies.lost);
+    let open = |t: &TopicCame| t.kept_at_end + t.under_way;
     for topic in &outcome.topics {
         prop_assert_eq!(topic.latency.map_or(0, |l| l.count), topic.delivered);
+        let lost: u64 = topic.lost.iter().map(|(_, n)| n).sum();
+        let parts = topic.delivered + lost + topic.had + open(topic);
+        prop_assert_eq!(topic.copies, parts, "{:?}", topic);
     }
+    let under_way: u64 = outcome.topics.iter().map(open).sum();
+    prop_assert_eq!(under_way, outcome.copies.under_way);
+    let asked: u64 = outcome.topics.iter().map(|t| t.copies).sum();
+    prop_assert_eq!(asked, outcome.copies.due);
     for fault in &outcome.faults {
         let harmed: u64 = fault
             .topics

@@ -2,10 +2,10 @@
 
 use assess::input::electric;
 use plan::{ModuleIx, Recovery, SpanIx, TopicIx};
-use rehearsal::{FaultCame, Harm, Outcome, Record, Recovered, RehearsalError, What};
+use rehearsal::{Collapse, FaultCame, Harm, Outcome, Record, Recovered, RehearsalError, What};
 use timeline::Ns;
 
-use crate::chain::{cue_text, in_a_row, input, line_text, told, topic};
+use crate::chain::{Node, cue_text, in_a_row, input, line_text, told, topic};
 use crate::support::{read, run};
 
 /// From a voltage to the trip or the boot that it leads to, and the boot itself, s.
@@ -261,7 +261,7 @@ fn behind(e_v: f64, power_w: f64, ohm: f64) -> f64 {
 }
 
 /// Of a module with 1 W behind a cable with a bad contact, on a weak supply: it trips where the quadratic says so. Off it has 22 V again and boots, which
-/// asks for more; so it goes down and boots every two milliseconds, from 10.002 s to 20 s.
+/// asks for more; so it goes down and boots once a second, at 10.002, 11.002 ... 19.002 s, and for the last time at 20.002 s, when the contact is good again.
 #[test]
 fn verif_a_bad_contact_takes_the_module_behind_it() {
     let plan = line_text(&in_a_row(&["running"; 2]), 300, 100);
@@ -281,8 +281,95 @@ fn verif_a_bad_contact_takes_the_module_behind_it() {
         let wanted_v = behind(22.0, 1.0, wire_ohm + added_ohm);
         let found_v = voltages(&records, 10.0)[1];
         assert!((found_v - wanted_v).abs() < 1e-9, "{found_v} {wanted_v}");
-        assert_eq!(outcome.restarts, [0, if trips { 5000 } else { 0 }]);
+        assert_eq!(outcome.restarts, [0, if trips { 11 } else { 0 }]);
     }
+}
+
+/// `m0` with the supply, and `m1` and `m2` each on a branch of its own.
+fn two_branches() -> Vec<Node> {
+    let mut nodes = in_a_row(&["running"; 3]);
+    nodes[2].parent = 0;
+    nodes
+}
+
+/// A branch of R ohm at 48 V passes at most 48^2/(4 R). With the 1 W of `m2` asked behind more than 576 ohm, `m2` alone loses its power; `m1` on its own branch
+/// keeps the voltage of its quadratic from beginning to end, and `m0` has that of the supply.
+#[test]
+fn verif_a_bad_contact_collapses_its_own_branch_only() {
+    let plan = line_text(&two_branches(), 300, 100);
+    let wire_ohm = |span| {
+        let (line, _) = read(&plan, &cue_text(1, 1));
+        electric(&line).unwrap().wire_ohm(SpanIx(span)).unwrap()
+    };
+    let added_ohm = 700.0;
+    let bad = format!(
+        "until = \"20 s\"\nkind = \"bad-contact\"\nof = \"span.s2\"\nresistance = \"{added_ohm} ohm\""
+    );
+    let (line, cues) = read(&plan, &(cue_text(40, 1) + &a_fault("bad", 10.0, &bad)));
+    let (outcome, records) = run(&line, &cues);
+    let falls: Vec<_> = records
+        .iter()
+        .filter_map(|r| match &r.what {
+            What::Collapsed { why, modules } => {
+                Some((r.at.as_s_f64(), why.clone(), modules.clone()))
+            }
+            _ => None,
+        })
+        .collect();
+    // With 1 W as it begins, and with the 2 W of its boot once a second.
+    let most_w = 48.0 * 48.0 / (4.0 * (added_ohm + wire_ohm(1)));
+    assert_eq!(falls.len(), 11);
+    for (n, (at_s, why, modules)) in falls.iter().enumerate() {
+        let (wanted_s, asked_w) = match n {
+            0 => (10.0, 1.0),
+            n => (9.002 + n as f64, 2.0),
+        };
+        assert!((at_s - wanted_s).abs() < 1e-9, "{n}: {at_s}");
+        assert_eq!(*modules, [ModuleIx(2)]);
+        let Collapse::Powers { share } = *why else {
+            panic!("{why:?}");
+        };
+        assert!((share - most_w / asked_w).abs() < 1e-9, "{share}");
+    }
+    let mut wanted = vec![("down", 2, 10.0 + TRIP_S)];
+    for n in 0..10 {
+        let boots_s = 10.0 + 2.0 * TRIP_S + f64::from(n);
+        wanted.extend([("boots", 2, boots_s), ("down", 2, boots_s + TRIP_S)]);
+    }
+    // The pause has begun before the contact is good again.
+    let boots_s = 20.0 + 2.0 * TRIP_S;
+    wanted.extend([("boots", 2, boots_s), ("up", 2, boots_s + BOOT_S)]);
+    same(&lives(&records), &wanted);
+    let healthy_v = behind(48.0, 1.0, wire_ohm(0));
+    for (v, wanted_v) in [
+        (outcome.voltages_v[0], 48.0),
+        (outcome.voltages_v[1], healthy_v),
+    ] {
+        assert!(
+            (v.0 - wanted_v).abs() < 1e-9 && (v.1 - wanted_v).abs() < 1e-9,
+            "{v:?}"
+        );
+    }
+    assert_eq!(outcome.voltages_v[2].0, 0.0);
+}
+
+/// A supply that falls to 0 V is one that gives nothing.
+#[test]
+fn verif_a_brown_out_to_nothing_is_no_supply() {
+    let run_of = |kind: &str| {
+        let keys = format!("until = \"20 s\"\nkind = {kind}\nof = \"supply.bench\"");
+        rehearsed(&["running"; 2], 40, &a_fault("gone", 10.0, &keys)).1
+    };
+    let gone = run_of("\"no-supply\"");
+    for kind in [
+        "\"brown-out\"\nvoltage = \"0 V\"",
+        "\"swapped\"\nresistance = \"1 ohm\"\nvoltage = \"0 V\"",
+    ] {
+        let found = run_of(kind);
+        assert_eq!(lives(&found), lives(&gone));
+        assert_eq!(voltages(&found, 15.0), [0.0, 0.0]);
+    }
+    assert_eq!(lives(&gone).len(), 6);
 }
 
 /// 30 V behind 10 ohm, and 1 W: the quadratic.
@@ -357,6 +444,7 @@ fn verif_what_a_cut_loses_is_told_by_topic_and_by_fault() {
         late: 0,
         lost_after: 3,
         late_after: 0,
+        unbounded: 0,
     };
     assert_eq!(cut.topics, [(TopicIx(0), harm)]);
     let told_again = Recovery::Topic {

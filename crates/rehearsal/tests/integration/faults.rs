@@ -505,17 +505,29 @@ fn verif_bit_errors_on_can_delay_and_take_controllers_off_their_bus() {
                 _ => None,
             })
             .max();
-        (outcome.copies, whys, longest)
+        (outcome, whys, longest)
+    };
+    let by_station = |outcome: &Outcome| -> (u64, u64) {
+        let stations = outcome.buses.iter().flat_map(|b| &b.stations);
+        let counts = stations.map(|s| (s.hit, s.bus_offs));
+        counts.fold((0, 0), |(a, b), (hit, offs)| (a + hit, b + offs))
     };
     let (whole, none, quick) = of("0.0");
-    assert!(none.is_empty() && whole.delivered > 0);
+    assert!(none.is_empty() && whole.copies.delivered > 0);
+    assert_eq!(by_station(&whole), (0, 0));
     let (delayed, none, slow) = of("2e-4");
     assert!(none.is_empty(), "{none:?}");
-    assert_eq!(delayed.delivered, whole.delivered);
+    assert_eq!(delayed.copies.delivered, whole.copies.delivered);
     assert!(slow > quick, "{slow:?} {quick:?}");
-    let (_, whys, _) = of("0.01");
+    // What is sent again is told of the stations whose frames were hit.
+    let (hit, offs) = by_station(&delayed);
+    assert!(hit > 0 && offs == 0);
+    assert_eq!(hit, delayed.buses.iter().map(|b| b.hit).sum::<u64>());
+    let (outcome, whys, _) = of("0.01");
     assert!(
         whys.contains(&Loss::Network(DropReason::BusOff)),
         "{whys:?}"
     );
+    let mut left = outcome.buses.iter().flat_map(|b| &b.stations);
+    assert!(left.any(|s| s.bus_offs > 0 && s.most_errors >= 256));
 }

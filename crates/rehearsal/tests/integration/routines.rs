@@ -126,6 +126,12 @@ fn verif_more_than_its_do_allows_stops_a_routine() {
         .filter(|r| matches!(r.what, What::Published { .. }))
         .count();
     assert_eq!(published, 1);
+    assert_eq!(stops(&records)[0].1, Some(1));
+    let columns = records.iter().find_map(|r| match r.what {
+        What::Stopped { column, .. } => column,
+        _ => None,
+    });
+    assert_eq!(columns, Some(39));
     assert_eq!(
         stops(&records)[0].2,
         "it publishes alert/call, more than its `do` allows in one run"

@@ -1,7 +1,7 @@
 //! The whole rehearsal on a small line.
 
 use plan::{NoticeKind, SoundIx};
-use rehearsal::What;
+use rehearsal::{Collapse, What};
 use timeline::Ns;
 
 use crate::support::{lamp_times, line_and_cues, run};
@@ -183,8 +183,12 @@ fn verif_a_load_beyond_the_line_collapses_it() {
         &line,
         &cues,
         &mut |r| {
-            if let What::Collapsed { share: Some(share) } = r.what {
+            if let What::Collapsed { why, modules } = &r.what {
+                let Collapse::Powers { share } = *why else {
+                    panic!("{why:?}");
+                };
                 assert!(share > 0.0 && share < 1.0);
+                assert_eq!(*modules, [line.module_by_id("ear").unwrap()]);
                 collapsed += 1;
             }
         },

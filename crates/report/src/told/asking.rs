@@ -168,6 +168,10 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         let longest = c.longest.map_or_else(String::new, |l| {
             format!(", the longest after {:.6} s", l.as_s_f64())
         });
+        let open = match c.open {
+            0 => String::new(),
+            n => format!(", {n} still open at the end"),
+        };
         let silent = match c.silent {
             0 => String::new(),
             n => format!("; {n} given no answer by the routine that was asked"),
@@ -178,7 +182,7 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         };
         let _ = writeln!(
             out,
-            "request.{}: {} asked, {} answered in time{longest}, {} not answered in time, of these {} late; {} messages lost{silent}{clamped}",
+            "request.{}: {} asked, {} answered in time{longest}, {} not answered in time, of these {} late{open}; {} messages lost{silent}{clamped}",
             q.id, c.asked, c.answered, c.unanswered, c.late, c.lost
         );
     }
@@ -187,10 +191,11 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             let longest = c.longest.map_or_else(String::new, |l| {
                 format!(", the last {:.6} s after it began to boot", l.as_s_f64())
             });
+            let times = words::times(c.notices);
             let _ = writeln!(
                 out,
-                "module.{} told {} times what it is: {} learnt it{longest}, {} did not",
-                m.id, c.notices, c.learnt, c.missed
+                "module.{} told {times} what it is: {} learnt it{longest}, {} did not",
+                m.id, c.learnt, c.missed
             );
         }
     }
@@ -239,7 +244,7 @@ pub(super) fn totals_json(
 ) -> (Map<String, Value>, Map<String, Value>) {
     let requests = line.requests.iter().zip(&outcome.requests);
     let requests = requests.map(|(q, c)| {
-        let told = json!({ "asked": c.asked, "answered": c.answered, "unanswered": c.unanswered, "late": c.late, "lost": c.lost,
+        let told = json!({ "asked": c.asked, "answered": c.answered, "unanswered": c.unanswered, "open": c.open, "late": c.late, "lost": c.lost,
                 "given_no_answer": c.silent, "clamped": c.clamped,
                 "longest_ns": c.longest.map(|l| l.0) });
         (format!("request.{}", q.id), told)

@@ -34,7 +34,7 @@ fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
     );
     let _ = writeln!(
         out,
-        "  {:widest$}  published  held back  delivered    lost    late     least    median  greatest",
+        "  {:widest$}  published  held back  copies  delivered    lost    late     least    median  greatest",
         "topic"
     );
     let rows = line.topics.iter().zip(&outcome.topics);
@@ -50,10 +50,11 @@ fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
         };
         let _ = writeln!(
             out,
-            "  {:widest$}  {:>9}  {:>9}  {:>9}  {lost:>6}  {late:>6}  {:>8}  {:>8}  {:>8}",
+            "  {:widest$}  {:>9}  {:>9}  {:>6}  {:>9}  {lost:>6}  {late:>6}  {:>8}  {:>8}  {:>8}",
             topic.name,
             came.published,
             came.held_back,
+            came.copies,
             came.delivered,
             times[0],
             times[1],
@@ -67,6 +68,12 @@ fn topics(out: &mut String, line: &Line, outcome: &Outcome) {
             (
                 came.repeated,
                 "delivered once more, to a module that had forgotten them",
+            ),
+            (came.had, "of these held values that were there already"),
+            (came.kept_at_end, "still waiting for a way at the end"),
+            (
+                came.under_way,
+                "still under way or to be sent again at the end",
             ),
             (
                 came.unbounded,
@@ -103,20 +110,20 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         Some(over) => format!("from {} to {}", at(began_s), at(over.as_s_f64())),
         None => format!("from {} to the end", at(began_s)),
     };
-    let nothing = came.topics.is_empty()
-        && came.streams.is_empty()
-        && came.recovered.is_empty()
-        && came.uplinks.is_empty()
-        && unstored(came).is_none();
-    let _ = writeln!(
-        out,
-        "    {when}{}",
-        if nothing {
-            "; nothing was lost or late, and no module stopped"
-        } else {
-            ""
-        }
-    );
+    let told = rows(line, came);
+    let nothing = match told.is_empty() {
+        true => "; nothing was lost or late, and no module stopped",
+        false => "",
+    };
+    let _ = writeln!(out, "    {when}{nothing}");
+    for row in told {
+        let _ = writeln!(out, "    {row}");
+    }
+}
+
+/// What a fault cost, and how long that took to be over.
+fn rows(line: &Line, came: &FaultCame) -> Vec<String> {
+    let mut rows = Vec::new();
     let topics = came.topics.iter();
     let topics = topics.map(|(topic, harm)| (line.topics[topic.0].name.clone(), harm));
     let streams = came.streams.iter();
@@ -127,28 +134,50 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
             late,
             lost_after,
             late_after,
+            unbounded,
         } = harm;
-        let _ = writeln!(
-            out,
-            "    {name}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards"
-        );
+        let unknown = match unbounded {
+            0 => String::new(),
+            1 => "; of 1 copy delivered while it held no bound says whether in time".to_owned(),
+            n => format!("; of {n} copies delivered while it held no bound says whether in time"),
+        };
+        rows.push(format!(
+            "{name}: {lost} lost and {late} late while it held, {lost_after} and {late_after} afterwards{unknown}"
+        ));
+    }
+    for (request, harm) in &came.requests {
+        rows.push(format!(
+            "request.{}: of the questions open while it held {} not answered in time, {} lost on the way",
+            line.requests[request.0].id,
+            harm.unanswered,
+            words::count(harm.lost as usize, "message")
+        ));
+    }
+    if came.notices_missed > 0 {
+        let n = words::count(came.notices_missed as usize, "joining notice");
+        rows.push(format!("{n} did not reach a module while it held"));
+    }
+    for (module, voltage_v) in &came.over_voltages {
+        let input = line.modules[module.0].input.as_ref();
+        let bears = input.map_or_else(String::new, |i| {
+            quantity::show(i.maximum_v.si, quantity::Dimension::Voltage)
+        });
+        rows.push(format!(
+            "{} had up to {voltage_v:.2} V, more than the {bears} that it bears: what becomes of it is not known",
+            line.module_path(*module)
+        ));
     }
     for (uplink, count) in &came.uplinks {
-        let _ = writeln!(
-            out,
-            "    uplink.{}: {}",
-            line.uplinks[uplink.0].id,
-            ashore(count)
-        );
+        let id = &line.uplinks[uplink.0].id;
+        rows.push(format!("uplink.{id}: {}", ashore(count)));
     }
     if let Some((storage, lost)) = unstored(came) {
-        let _ = writeln!(
-            out,
-            "    storage.{}: {:.1} MB went to make room, {:.1} MB found none",
+        rows.push(format!(
+            "storage.{}: {:.1} MB went to make room, {:.1} MB found none",
             line.storages[storage.0].id,
             lost.dropped_bytes / 1e6,
             lost.lost_bytes / 1e6
-        );
+        ));
     }
     for (what, how) in &came.recovered {
         let told = match how {
@@ -164,25 +193,19 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
             Recovered::NothingPublished => "not known: nothing was published since".to_owned(),
             Recovered::NotOver => "not over".to_owned(),
         };
-        let _ = match what {
-            Recovery::Module(m) => {
-                writeln!(out, "    {} works again: {told}", line.module_path(*m))
-            }
+        rows.push(match what {
+            Recovery::Module(m) => format!("{} works again: {told}", line.module_path(*m)),
             Recovery::Stream(s) => {
-                writeln!(
-                    out,
-                    "    stream.{} comes again: {told}",
-                    line.streams[s.0].id
-                )
+                format!("stream.{} comes again: {told}", line.streams[s.0].id)
             }
-            Recovery::Topic { topic, to } => writeln!(
-                out,
-                "    {} is told {} again: {told}",
+            Recovery::Topic { topic, to } => format!(
+                "{} is told {} again: {told}",
                 line.module_path(*to),
                 line.topics[topic.0].name
             ),
-        };
+        });
     }
+    rows
 }
 
 /// What waited at an uplink that a fault disturbed, and what became of it.
@@ -232,7 +255,8 @@ pub(super) fn topics_came_json(line: &Line, outcome: &Outcome) -> Value {
                 json!({ "least_ns": l.least.0, "median_ns": l.median.0, "greatest_ns": l.greatest.0 })
             });
             let told = json!({
-                "published": came.published, "held_back": came.held_back, "delivered": came.delivered,
+                "published": came.published, "held_back": came.held_back, "copies": came.copies,
+                "had_already": came.had, "kept_at_end": came.kept_at_end, "under_way": came.under_way, "delivered": came.delivered,
                 "lost": lost, "late": came.late, "kept": came.kept, "sent_later": came.sent_later,
                 "sent_again": came.sent_again, "duplicates": came.duplicates, "repeated": came.repeated, "without_a_bound": came.unbounded, "latency": latency,
             });
@@ -251,7 +275,7 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
             .iter()
             .map(|(t, h)| {
                 json!({ "topic": topic(t), "lost": h.lost, "late": h.late, "lost_after": h.lost_after,
-                        "late_after": h.late_after })
+                        "late_after": h.late_after, "without_a_bound": h.unbounded })
             })
             .collect();
         let recovered: Vec<Value> = came
@@ -293,6 +317,16 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
         let mut told = json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
                 "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered,
                 "uplinks": uplinks, "store": store });
+        told["notices_missed"] = json!(came.notices_missed);
+        let over = came.over_voltages.iter().map(|(m, voltage_v)| {
+            let highest_v = line.modules[m.0].input.as_ref().map(|i| i.maximum_v.si);
+            json!({ "module": line.module_path(*m), "voltage_v": voltage_v, "highest_v": highest_v })
+        });
+        told["over_voltages"] = over.collect();
+        let requests = came.requests.iter().map(|(q, h)| {
+            json!({ "request": format!("request.{}", line.requests[q.0].id), "lost": h.lost, "unanswered": h.unanswered })
+        });
+        told["requests"] = requests.collect();
         // Only where there are some, as with all that streams tell.
         if !came.streams.is_empty() {
             let streams = came.streams.iter().map(|(s, h)| {

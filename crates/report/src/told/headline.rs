@@ -15,8 +15,22 @@ const TOLD_ALIKE: usize = 20;
 /// A row for each story; of many alike the first few, and how many more there are.
 pub(super) fn headlines(out: &mut String, line: &Line, cues: &CueSheet, records: &[Record]) {
     let mut alike: BTreeMap<(&'static str, usize, usize), (usize, String)> = BTreeMap::new();
+    // The modules that have worked before, unless the line comes up.
+    let mut has_worked = vec![true; line.modules.len()];
     for record in records {
-        let Some(words) = headline(line, cues, record) else {
+        let words = match record.what {
+            What::ComesOn => {
+                for (has_worked, module) in has_worked.iter_mut().zip(&line.modules) {
+                    *has_worked = module.input.is_none();
+                }
+                headline(line, cues, record)
+            }
+            What::Up { module } if !std::mem::replace(&mut has_worked[module.0], true) => {
+                Some(format!("{} works", line.module_path(module)))
+            }
+            _ => headline(line, cues, record),
+        };
+        let Some(words) = words else {
             continue;
         };
         if let Some(key) = kind(&record.what) {
@@ -62,7 +76,10 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
             request, module, ..
         } => ("asking", request.0, module.0),
         What::Posted { module, topic, .. } => ("posted", topic.0, module.0),
-        What::Collapsed { .. } => ("collapsed", 0, 0),
+        What::Collapsed { modules, .. } => {
+            let first = modules.first().map_or(0, |m| m.0);
+            ("collapsed", first, modules.len())
+        }
         What::Set { detector, .. } => ("set", detector.0, 0),
         _ => return None,
     })
@@ -193,15 +210,7 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
         }
         What::Boots { module } => format!("{} boots", line.module_path(*module)),
         What::Up { module } => format!("{} works again", line.module_path(*module)),
-        What::Collapsed { share: Some(share) } => {
-            format!(
-                "the line collapses: it can carry {:.0} % of what is asked of it",
-                100.0 * share
-            )
-        }
-        What::Collapsed { share: None } => {
-            "the line collapses: a supply is asked for more than its current limit".to_owned()
-        }
+        What::Collapsed { why, modules } => words::collapse(line, why, modules),
         What::Lost {
             module, topic, why, ..
         } => {

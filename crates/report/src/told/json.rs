@@ -2,8 +2,8 @@
 
 use assess::input::{Carrier, arithmetic};
 use network::NoteKind;
-use plan::{CueSheet, Line};
-use rehearsal::{KeptBack, Outcome, Record, What};
+use plan::{CueSheet, Line, SupplyIx};
+use rehearsal::{Collapse, KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::came::{faults_came_json, topics_came_json};
@@ -332,7 +332,20 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
                 .collect();
             ("settled", json!({ "voltages_v": all }))
         }
-        What::Collapsed { share } => ("collapsed", json!({ "share_that_can_be_carried": share })),
+        What::Collapsed { why, modules } => {
+            let (word, share, supplies) = match why {
+                Collapse::Powers { share } => ("power", Some(*share), [].as_slice()),
+                Collapse::Currents => ("current", None, [].as_slice()),
+                Collapse::Overloaded { supplies } => ("current-limit", None, supplies.as_slice()),
+            };
+            let supply = |s: &SupplyIx| format!("supply.{}", line.supplies[s.0].id);
+            (
+                "collapsed",
+                json!({ "share_that_can_be_carried": share, "why": word,
+                    "supplies": supplies.iter().map(supply).collect::<Vec<_>>(),
+                    "modules": modules.iter().map(|m| module(m)).collect::<Vec<_>>() }),
+            )
+        }
         What::OverVoltage {
             module: m,
             voltage_v,
@@ -393,7 +406,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         .map(|(u, c)| {
             (
                 format!("uplink.{}", u.id),
-                json!({ "sent": c.sent, "billed": c.billed, "expired": c.expired, "dropped": c.dropped,
+                json!({ "queued": c.queued, "sent": c.sent, "billed": c.billed, "expired": c.expired, "dropped": c.dropped,
                         "waiting": c.waiting, "months_capped": c.months_capped,
                         "price": u.cost(c.billed).map(money_json) }),
             )
@@ -475,6 +488,17 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
     }
     if !outcome.settings.is_empty() {
         whole["settings"] = settings::totals_json(line, outcome);
+    }
+    if !outcome.buses.is_empty() {
+        let buses = outcome.buses.iter().map(|bus| {
+            let stations = bus.stations.iter().map(|s| {
+                json!({ "module": line.module_path(s.module), "hit": s.hit, "bus_offs": s.bus_offs,
+                        "most_errors": s.most_errors })
+            });
+            json!({ "over": bus.over.path(line), "frames": bus.frames, "hit": bus.hit,
+                    "stations": stations.collect::<Vec<_>>() })
+        });
+        whole["buses"] = buses.collect();
     }
     // Only where some were, so that the document of a night without is what it was.
     let (requests, joins) = asking::totals_json(line, outcome);

@@ -351,6 +351,32 @@ fn logged(out: &mut String, log: &RoutineLog) {
     }
 }
 
+/// What bit errors cost on the buses whose stations send again what they hit, station by station.
+fn buses(out: &mut String, line: &Line, outcome: &Outcome) {
+    for bus in outcome.buses.iter().filter(|b| b.hit > 0) {
+        let _ = writeln!(
+            out,
+            "{}: {} of {} sendings hit by bit errors and sent again",
+            bus.over.path(line),
+            bus.hit,
+            bus.frames
+        );
+        for station in bus.stations.iter().filter(|s| s.hit > 0) {
+            let left = match station.bus_offs {
+                0 => String::new(),
+                n => format!(", left the bus {}", words::times(n)),
+            };
+            let _ = writeln!(
+                out,
+                "  {}: {} hit, its error counter at {} at the most{left}",
+                line.module_path(station.module),
+                station.hit,
+                station.most_errors
+            );
+        }
+    }
+}
+
 fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     let _ = writeln!(out, "\nVoltage and energy");
     let widest = line.modules.iter().map(|m| m.id.len()).max().unwrap_or(0);
@@ -358,8 +384,7 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         let (low, high) = outcome.voltages_v[i];
         let restarts = match outcome.restarts[i] {
             0 => String::new(),
-            1 => ", restarted once".to_owned(),
-            n => format!(", restarted {n} times"),
+            n => format!(", restarted {}", words::times(u64::from(n))),
         };
         let _ = writeln!(
             out,
@@ -396,14 +421,14 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         "\nMessages on the line: {} copies due, {} delivered, {} lost, {} under way at the end",
         c.due, c.delivered, c.lost, c.under_way
     );
+    buses(out, line, outcome);
     asking::on_terms(out, &outcome.on_terms);
     asking::totals(out, line, outcome);
     asking::acquaintances(out, line, outcome);
     for (r, log) in outcome.routines.iter().zip(&outcome.logs) {
         let stops = match r.stops {
             0 => String::new(),
-            1 => ", stopped once".to_owned(),
-            n => format!(", stopped {n} times"),
+            n => format!(", stopped {}", words::times(n)),
         };
         let _ = writeln!(
             out,
@@ -445,13 +470,14 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         };
         let _ = writeln!(
             out,
-            "uplink.{}: {} sent, {} billed ({}), {} given up{dropped}, {} still waiting{capped}",
+            "uplink.{}: {} queued, {} sent, {} given up{dropped}, {} still waiting; {} billed ({}){capped}",
             uplink.id,
+            c.queued,
             c.sent,
+            c.expired,
+            c.waiting,
             c.billed,
             price.map_or("more than can be counted".to_owned(), |p| p.to_string()),
-            c.expired,
-            c.waiting
         );
     }
     for (storage, c) in line.storages.iter().zip(&outcome.stores) {

@@ -1,12 +1,13 @@
 //! Names and short words for what happens.
 
-use assess::Status;
+use assess::{Status, listed};
 use network::DropReason;
 use plan::{
-    CueSheet, DetectorIx, FaultKind, Leaves, Lengths, Line, NoticeKind, RestartBy, SpanIx, SupplyIx,
+    CueSheet, DetectorIx, FaultKind, Leaves, Lengths, Line, ModuleIx, NoticeKind, RestartBy,
+    SpanIx, SupplyIx,
 };
 use quantity::{Dimension, show};
-use rehearsal::{Loss, Refusal};
+use rehearsal::{Collapse, Loss, Refusal};
 
 /// The word for the exit status.
 pub(super) fn status(status: Status) -> &'static str {
@@ -38,6 +39,40 @@ pub(super) fn notice(kind: NoticeKind) -> &'static str {
 
 pub(super) fn on_off(on: bool) -> &'static str {
     if on { "on" } else { "off" }
+}
+
+/// What the line cannot carry, and who loses its power by it.
+pub(super) fn collapse(line: &Line, why: &Collapse, modules: &[ModuleIx]) -> String {
+    let names: Vec<String> = modules.iter().map(|m| line.module_path(*m)).collect();
+    let lose = match names.len() {
+        1 => "loses its power",
+        _ => "lose their power",
+    };
+    let names = listed(&names);
+    match why {
+        Collapse::Powers { share } => format!(
+            "the line collapses at {names}: it can carry {:.1} % of what is asked of it",
+            (1000.0 * share).floor() / 10.0
+        ),
+        Collapse::Currents => format!(
+            "the line collapses at {names}: the current that is asked for there cannot flow"
+        ),
+        Collapse::Overloaded { supplies } => {
+            let supplies: Vec<String> = supplies
+                .iter()
+                .map(|s| format!("supply.{}", line.supplies[s.0].id))
+                .collect();
+            let (is, its) = if supplies.len() == 1 {
+                ("is", "its")
+            } else {
+                ("are", "their")
+            };
+            format!(
+                "{} {is} asked for more than {its} current limit: {names} {lose}",
+                listed(&supplies)
+            )
+        }
+    }
 }
 
 pub(super) fn loss(why: Loss) -> &'static str {
@@ -94,6 +129,14 @@ pub(super) fn count(n: usize, thing: &str) -> String {
     }
 }
 
+/// "once", "5 times".
+pub(super) fn times(n: u64) -> String {
+    match n {
+        1 => "once".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
 /// An input by its index in the cue sheet, or behind it.
 pub(super) fn input(cues: &CueSheet, index: usize) -> String {
     format!("input.{}", rehearsal::input_id(cues, index))
@@ -102,6 +145,20 @@ pub(super) fn input(cues: &CueSheet, index: usize) -> String {
 /// A time from nanoseconds up.
 pub(super) fn took(time_s: f64) -> String {
     show(time_s, Dimension::Time)
+}
+
+/// A count of which one is meant, with three digits or so.
+fn one_in(count: f64) -> String {
+    if count < 100.0 {
+        format!("{}", (count * 100.0).round() / 100.0)
+    } else if count < 1e6 {
+        format!("{count:.0}")
+    } else {
+        let text = format!("{count:.2e}");
+        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+        let digits = digits.trim_end_matches('0').trim_end_matches('.');
+        format!("{digits}e{power}")
+    }
 }
 
 /// A fault in words, by its index in the cue sheet.
@@ -144,9 +201,10 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
                 Leaves::Joined => "the line goes on past its place",
             }
         ),
-        FaultKind::BitErrors { span: s, rate } => {
-            format!("one bit in {:.3e} is wrong on {}", 1.0 / rate.si, span(s))
-        }
+        FaultKind::BitErrors { span: s, rate } => match rate.si {
+            0.0 => format!("no bit is wrong on {}", span(s)),
+            rate => format!("one bit in {} is wrong on {}", one_in(1.0 / rate), span(s)),
+        },
         FaultKind::ClockStep { module, step_s } => format!(
             "the clock of {} jumps by {}",
             line.module_path(module),
@@ -244,7 +302,7 @@ pub(super) fn posted(what: network::NoteKind) -> &'static str {
         N::Released => "released",
         N::Missed { .. } => "missed",
         N::Again { .. } => "sent-again",
-        N::Duplicate => "duplicate",
+        N::Duplicate | N::Had => "duplicate",
         N::Repeated => "delivered-twice",
         N::Acknowledged => "acknowledged",
         N::AnswerLost { .. } => "acknowledgement-lost",
@@ -269,7 +327,7 @@ pub(super) fn posted_to(what: network::NoteKind, module: &str) -> String {
         N::Again { sending } => {
             format!("{module} has not acknowledged it: sent again (sending {sending})")
         }
-        N::Duplicate => format!("{module} has it already: removed"),
+        N::Duplicate | N::Had => format!("{module} has it already: removed"),
         N::Repeated => format!("{module} stopped in between, and is told a second time"),
         N::Acknowledged => format!("acknowledged by {module}"),
         N::AnswerLost { reason } => format!(

@@ -221,6 +221,37 @@ fn verif_a_question_is_answered_by_the_map_that_comes_back_or_by_the_deed() {
     assert!(each.fault.unwrap().message.contains("when_asked"));
 }
 
+/// A value that is no map answers nothing: it is told what came and what should have, unless the question is answered already or nothing came.
+#[test]
+fn verif_what_when_asked_gives_back_is_told_where_it_is_no_answer() {
+    let run = |text: &str| program(text).run(&mut Memory::default(), &asked(0), Some(7));
+    let number = run("fn when_asked(question) {\n    5\n}");
+    let fault = number.fault.unwrap();
+    assert_eq!(
+        fault.message,
+        "`when_asked` gives back a whole number, and has to give back a map of the fields of its answer (level, loud)"
+    );
+    assert_eq!((number.deeds, fault.line), (vec![], Some(2)));
+    let text = run("fn when_asked(question) { \"loud\" }");
+    assert!(text.fault.unwrap().message.contains("gives back a text"));
+    assert_eq!(run("fn when_asked(question) { }").fault, None);
+    let both = run("fn when_asked(question) { answer(#{ level: 1, loud: true }); 5 }");
+    assert_eq!((both.deeds.len(), both.fault), (1, None));
+}
+
+/// Each deed has its place, that of the innermost call.
+#[test]
+fn verif_the_place_of_each_deed_is_told() {
+    let text =
+        "fn twice() {\n    log(\"a\");\n  log(\"b\");\n}\nfn each() { log(\"c\"); twice(); }";
+    let run = program(text).run(&mut Memory::default(), &Call::Each, None);
+    let places: Vec<_> = run.places.iter().map(|p| (p.line, p.column)).collect();
+    assert_eq!(
+        places,
+        [(5, 13), (2, 5), (3, 3)].map(|(line, column)| (Some(line), Some(column)))
+    );
+}
+
 #[test]
 fn verif_a_routine_learns_its_answer_or_what_went_wrong() {
     let program = program(ANSWERS);

@@ -9,7 +9,7 @@ use plan::{
     BehaviourIx, DetectorIx, ModuleIx, NoticeKind, OutputIx, SensorIx, SoundIx, SpanIx, TopicIx,
     UplinkIx, VoteIx,
 };
-use rehearsal::{KeptBack, Loss, Record, RecordId, Refusal, Root, What};
+use rehearsal::{Collapse, KeptBack, Loss, Record, RecordId, Refusal, Root, What};
 use serde_json::Value;
 use timeline::Ns;
 
@@ -325,7 +325,10 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         What::Settled {
             voltages_v: vec![48.5; line.modules.len()],
         },
-        What::Collapsed { share: Some(0.5) },
+        What::Collapsed {
+            why: Collapse::Powers { share: 0.5 },
+            modules: vec![module],
+        },
         What::OverVoltage {
             module,
             voltage_v: 60.5,

@@ -1,0 +1,138 @@
+//! What a fault costs beside copies that are lost or late: what no bound says, too much voltage, questions without an answer, modules that are not learnt of.
+
+use plan::{ModuleIx, RequestIx, TopicIx};
+use rehearsal::{AskHarm, FaultCame, Harm, Outcome};
+
+use crate::chain::{cue_text, fault, in_a_row, input, line_text, told, topic};
+use crate::support::{read, run};
+
+/// Three modules in a row, `m0` with the supply of 48 V that bears at most 56 V, all told of `go`, with more of a plan and its faults.
+fn rehearsed(plan_more: &str, duration_s: u32, cues: &str) -> Outcome {
+    let mut plan = line_text(&in_a_row(&["running"; 3]), 300, 100) + &topic("go");
+    for module in 0..3 {
+        plan += &told(&format!("b{module}"), module, "go", r#"{ log = "told" }"#);
+    }
+    let (line, cues) = read(&(plan + plan_more), &(cue_text(duration_s, 1) + cues));
+    run(&line, &cues).0
+}
+
+fn cost(outcome: &Outcome) -> &FaultCame {
+    let [fault] = outcome.faults.as_slice() else {
+        panic!("{:?}", outcome.faults);
+    };
+    fault
+}
+
+/// `go` has no `at_most`, so no bound says how late it may be: a flood of it, 10 in a second to two modules, is neither in time nor late.
+#[test]
+fn verif_a_flood_without_a_bound_is_not_said_to_be_in_time() {
+    let flood = "\n[fault.babble]\nkind = \"flood\"\nof = \"module.m1\"\ntopic = \"go\"\nevery = \"100 ms\"\nlimited = false\nat = \"5 s\"\nuntil = \"5.95 s\"\n";
+    let outcome = rehearsed("", 20, flood);
+    let harm = Harm {
+        unbounded: 20,
+        ..Harm::default()
+    };
+    assert_eq!(cost(&outcome).topics, [(TopicIx(0), harm)]);
+    // What comes once it is over does not count to it.
+    let later = input("one", 8.0, 1, "go");
+    let outcome = rehearsed("", 20, &(flood.to_owned() + &later));
+    assert_eq!(cost(&outcome).topics, [(TopicIx(0), harm)]);
+    assert_eq!(outcome.topics[0].unbounded, 22);
+}
+
+/// 60 V at the supply: all three have more than the 56 V that they bear, the first the whole of it; and one that had it before the fault is not laid to it.
+#[test]
+fn verif_a_swap_tells_who_has_too_much_voltage() {
+    let swap = |id: &str, at_s: f64, volts: f64| {
+        fault(id, "swapped", "supply.bench", at_s, at_s + 5.0)
+            + &format!("voltage = \"{volts} V\"\nresistance = \"0 ohm\"\n")
+    };
+    let outcome = rehearsed("", 30, &swap("hot", 5.0, 60.0));
+    let over = &cost(&outcome).over_voltages;
+    let who: Vec<ModuleIx> = over.iter().map(|(m, _)| *m).collect();
+    assert_eq!(who, [0, 1, 2].map(ModuleIx));
+    assert!((over[0].1 - 60.0).abs() < 1e-9 && over[2].1 < over[1].1 && over[1].1 < 60.0);
+    let outcome = rehearsed("", 30, &swap("cool", 5.0, 55.0));
+    assert!(cost(&outcome).over_voltages.is_empty());
+    let cut = fault("cut", "cut", "span.s2", 7.0, 8.0);
+    let outcome = rehearsed("", 30, &(swap("hot", 5.0, 60.0) + &cut));
+    let [cut, hot] = outcome.faults.as_slice() else {
+        panic!("{:?}", outcome.faults);
+    };
+    assert_eq!(hot.over_voltages.len(), 3);
+    // Module 2 loses its voltage by the cut, and has too much again as that is over.
+    assert!(cut.over_voltages.is_empty(), "{cut:?}");
+}
+
+const ASKS: &str = r#"
+[request.depth]
+to = "module.m2"
+question = "20 B"
+answer = "40 B"
+within = "3 s"
+
+[behaviour.asks]
+on = "module.m0"
+each = "10 s"
+do = [{ ask = "request.depth" }]
+
+[behaviour.has]
+on = "module.m0"
+when_answered = "request.depth"
+do = [{ log = "has it" }]
+
+[behaviour.answers]
+on = "module.m2"
+when_asked = "request.depth"
+do = [{ answer = "request.depth" }]
+"#;
+
+/// Asked at 10, 20 and 30 s: the question of 20 s finds the last span cut, and `m0` learns at once that no way leads there.
+#[test]
+fn verif_questions_without_an_answer_are_laid_to_the_fault() {
+    let outcome = rehearsed(ASKS, 38, &fault("cut", "cut", "span.s2", 15.0, 25.0));
+    let harm = AskHarm {
+        lost: 1,
+        unanswered: 1,
+    };
+    assert_eq!(cost(&outcome).requests, [(RequestIx(0), harm)]);
+    // A fault between two questions touches none.
+    let outcome = rehearsed(ASKS, 38, &fault("cut", "cut", "span.s2", 15.0, 16.0));
+    assert!(cost(&outcome).requests.is_empty());
+    // Module 2 hangs for the whole of the time that an answer may take: the fault is over before that is.
+    let outcome = rehearsed(ASKS, 38, &fault("hang", "hang", "module.m2", 19.999, 20.1));
+    let harm = cost(&outcome).requests[0].1;
+    assert_eq!(harm.unanswered, 1);
+    let count = outcome.requests[0];
+    assert_eq!((count.asked, count.answered, count.unanswered), (3, 2, 1));
+}
+
+/// A question under way as the rehearsal ends is neither answered nor without an answer.
+#[test]
+fn verif_a_question_that_is_open_at_the_end_is_told() {
+    let slow = ASKS.replace("each = \"10 s\"", "each = \"19.9995 s\"");
+    let outcome = rehearsed(&slow, 20, "");
+    let count = outcome.requests[0];
+    assert_eq!(
+        (count.asked, count.answered, count.unanswered, count.open),
+        (1, 0, 0, 1)
+    );
+}
+
+/// Module 2 comes up while module 0 hangs, which does not learn of it.
+#[test]
+fn verif_a_notice_that_is_not_heard_is_laid_to_the_fault() {
+    let plan = "\n[joining]\nsize = \"30 B\"\nto = \"all\"\n";
+    let outcome = rehearsed(
+        plan,
+        30,
+        &fault("hang", "hang", "module.m0", 5.0, 20.0).replace(
+            "[fault.hang]",
+            "[fault.again]\nkind = \"restart\"\nof = \"module.m2\"\nby = \"watchdog\"\nat = \"8 s\"\n\n[fault.hang]",
+        ),
+    );
+    let missed: u64 = outcome.joins.iter().map(|j| j.missed).sum();
+    let hang = outcome.faults.last().unwrap();
+    assert!(missed > 0);
+    assert_eq!(hang.notices_missed, missed);
+}
