@@ -13,7 +13,7 @@ use crate::node::{Node, Table, Value};
 use crate::reading::Reading;
 use crate::site::FileId;
 use crate::tables::PLAN;
-use crate::written::below;
+use crate::written::{below, first_key};
 
 /// Bytes of a text, and what stands in their place.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -192,17 +192,11 @@ fn steps(path: &str) -> Result<Vec<Step>, EditError> {
     let mut steps = Vec::new();
     let mut rest = path;
     loop {
-        let (key, after) = if let Some(quoted) = rest.strip_prefix('"') {
-            let (key, after) = quoted.split_once('"').ok_or_else(wrong)?;
-            (key, after)
-        } else {
-            let end = rest.find(['.', '[']).unwrap_or(rest.len());
-            rest.split_at(end)
-        };
+        let (key, after) = first_key(rest).ok_or_else(wrong)?;
         if key.is_empty() {
             return Err(wrong());
         }
-        steps.push(Step::Key(key.to_owned()));
+        steps.push(Step::Key(key));
         rest = after;
         while let Some(inner) = rest.strip_prefix('[') {
             let (number, after) = inner.split_once(']').ok_or_else(wrong)?;

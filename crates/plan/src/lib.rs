@@ -69,4 +69,4 @@ pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
 pub use tables::LINKS;
-pub use written::Written;
+pub use written::{Written, first_key};

@@ -134,6 +134,25 @@ impl Walk<'_> {
     }
 }
 
+/// The first key of a path as [`Reading::written`] gives them, without its quotes, and what follows it; `None` where a quote has no end.
+#[must_use]
+pub fn first_key(path: &str) -> Option<(String, &str)> {
+    let Some(quoted) = path.strip_prefix('"') else {
+        let (key, after) = path.split_at(path.find(['.', '[']).unwrap_or(path.len()));
+        return Some((key.to_owned(), after));
+    };
+    let mut key = String::new();
+    let mut characters = quoted.char_indices();
+    while let Some((at, c)) = characters.next() {
+        match c {
+            '"' => return Some((key, &quoted[at + 1..])),
+            '\\' => key.push(characters.next()?.1),
+            _ => key.push(c),
+        }
+    }
+    None
+}
+
 /// The path of a key below another; a key that is no bare key of TOML in quotes.
 pub(crate) fn below(path: &str, key: &str) -> String {
     let bare = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');

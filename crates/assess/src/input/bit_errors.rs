@@ -34,14 +34,6 @@ pub(super) fn hit_buses(rates: &BTreeMap<Medium, f64>) -> Vec<usize> {
 }
 
 impl Traffic {
-    /// Whether bit errors are told of a bus whose controllers send again what was hit, so that messages may be later than their bounds.
-    #[must_use]
-    pub fn repeats_errors(&self) -> bool {
-        let buses = self.topology.buses();
-        let hit = hit_buses(&self.bit_errors);
-        hit.iter().any(|bus| buses[*bus].repeats())
-    }
-
     /// The names under which bit errors are drawn: typed paths, so that what is added to a plan moves no draw elsewhere.
     #[must_use]
     pub fn error_names(&self, line: &Line, seed: u64) -> ErrorNames {

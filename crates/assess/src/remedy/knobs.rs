@@ -56,14 +56,8 @@ const MOST_DB: u32 = 30;
 /// A thing and the key below it: `("span.riser", "conductor")`; of a topic without the quotes of its name.
 fn thing_and_key(path: &str) -> Option<(String, &str)> {
     let (kind, rest) = path.split_once('.')?;
-    let (id, key) = match rest.strip_prefix('"') {
-        Some(quoted) => {
-            let (id, key) = quoted.split_once('"')?;
-            (id, key.strip_prefix('.')?)
-        }
-        None => rest.split_once('.')?,
-    };
-    Some((format!("{kind}.{id}"), key))
+    let (id, after) = plan::first_key(rest)?;
+    Some((format!("{kind}.{id}"), after.strip_prefix('.')?))
 }
 
 /// All that may be changed in a plan and belongs to a thing that `reads` names.

@@ -1,4 +1,4 @@
-//! Requests with their answers, and what modules tell of themselves when they have come up.
+//! Requests with their answers: questions and answers on their ways. What behaviours learn of them stands in `learning`, notices in `joining`.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -19,9 +19,6 @@ use crate::error::RehearsalError;
 use crate::record::{
     AskStep, Content, JoinStep, KeptBack, Loss, RecordId, Refusal, Root, Silence, What,
 };
-
-/// How often a module learns at one instant that there is no way.
-const MOST_NO_WAY: u32 = 64;
 
 /// What came of the requests of one kind. `asked = answered + unanswered + open`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -70,23 +67,23 @@ enum Side {
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Ask {
-    request: RequestIx,
-    asker: ModuleIx,
+pub(super) struct Ask {
+    pub(super) request: RequestIx,
+    pub(super) asker: ModuleIx,
     /// The asker's life when it asked: one that stopped since has forgotten it.
     life: u32,
     at: Ns,
     record: RecordId,
-    root: Option<Root>,
+    pub(super) root: Option<Root>,
     /// The time for its answer is over.
     over: bool,
-    answered: bool,
+    pub(super) answered: bool,
     /// Copies of question and answer on their way.
     under_way: u32,
     /// Behaviours that it starts and that have not run yet.
-    to_run: u32,
+    pub(super) to_run: u32,
     /// Why the last of them that left it without an answer did, and what led to that.
-    silence: Option<(RecordId, Silence)>,
+    pub(super) silence: Option<(RecordId, Silence)>,
 }
 
 /// Open requests, and counts.
@@ -94,26 +91,26 @@ pub(super) struct Asks {
     sides: BTreeMap<TopicId, Side>,
     questions: Vec<TopicId>,
     answers: Vec<TopicId>,
-    notices: Vec<TopicId>,
+    pub(super) notices: Vec<TopicId>,
     at_most: Vec<Option<AtMost>>,
     gates: BTreeMap<(ModuleIx, RequestIx), RateLimit>,
     /// The same for what is refused: told no oftener than a question may be asked, so that the runs it leads to have a bound.
     refusals: BTreeMap<(ModuleIx, RequestIx), RateLimit>,
     /// When a question of each module last found no way, and how many did at that instant.
-    no_way: Vec<(Ns, u32)>,
+    pub(super) no_way: Vec<(Ns, u32)>,
     question_bytes: Vec<u32>,
     answer_bytes: Vec<u32>,
-    open: BTreeMap<u64, Ask>,
+    pub(super) open: BTreeMap<u64, Ask>,
     made: u64,
     /// When each module began to boot last.
-    booting_since: Vec<Ns>,
+    pub(super) booting_since: Vec<Ns>,
     /// The same by notice: the boot of which each tells.
-    booted_since: Vec<Vec<Ns>>,
+    pub(super) booted_since: Vec<Vec<Ns>>,
     pub(super) counts: Vec<RequestCount>,
     pub(super) joins: Vec<JoinCount>,
     bounds: BTreeMap<(ModuleIx, ModuleIx), Option<Ns>>,
     /// By who told and who learnt it: when first, and how long that had taken.
-    learnt: BTreeMap<(ModuleIx, ModuleIx), (Ns, Ns)>,
+    pub(super) learnt: BTreeMap<(ModuleIx, ModuleIx), (Ns, Ns)>,
 }
 
 impl Asks {
@@ -201,7 +198,7 @@ impl Asks {
 }
 
 impl Engine<'_> {
-    fn no_traffic() -> RehearsalError {
+    pub(super) fn no_traffic() -> RehearsalError {
         RehearsalError::NotSaid {
             what: vec!["[traffic]: how messages are framed".to_owned()],
         }
@@ -215,7 +212,7 @@ impl Engine<'_> {
     }
 
     /// Streams behind those of topics: questions and answers of each module and request, then notices.
-    fn side_stream(&self, at: usize) -> u32 {
+    pub(super) fn side_stream(&self, at: usize) -> u32 {
         place(self.modules.len() * self.line.topics.len() + at)
     }
 
@@ -238,7 +235,7 @@ impl Engine<'_> {
         (module.0 < self.modules.len()).then_some(module)
     }
 
-    fn asking(
+    pub(super) fn asking(
         &mut self,
         ask: u64,
         module: ModuleIx,
@@ -403,61 +400,10 @@ impl Engine<'_> {
     }
 
     /// Forgets a question of which nothing more can come: its time is over, and neither it nor an answer is under way.
-    fn close_ask(&mut self, ask: u64) {
+    pub(super) fn close_ask(&mut self, ask: u64) {
         let done = |a: &Ask| a.over && a.under_way == 0 && a.to_run == 0;
         if self.asks.open.get(&ask).is_some_and(done) {
             self.asks.open.remove(&ask);
-        }
-    }
-
-    /// A behaviour that a question started has run, or could not.
-    pub(super) fn handled(&mut self, behaviour: BehaviourIx, led: &Led) {
-        let Led::Asked { ask, request, .. } = *led else {
-            return;
-        };
-        let Some(open) = self.asks.open.get_mut(&ask) else {
-            return;
-        };
-        open.to_run -= 1;
-        // Another of them may still answer, or has.
-        let last = open.to_run == 0 && !open.answered;
-        if let Some((parent, why)) = open.silence.filter(|_| last) {
-            self.asks.counts[request.0].silent += 1;
-            let on = self.line.behaviours[behaviour.0].on;
-            self.asking(ask, on, Some(parent), (AskStep::Silent { why }, None));
-        }
-        self.close_ask(ask);
-    }
-
-    /// The module that asked learns that there is no answer.
-    fn fails(
-        &mut self,
-        request: RequestIx,
-        asker: ModuleIx,
-        why: Failed,
-        parent: RecordId,
-        root: Option<Root>,
-    ) {
-        for behaviour in 0..self.line.behaviours.len() {
-            let b = &self.line.behaviours[behaviour];
-            let starts = match b.when {
-                When::Unanswered { request: q } => q == request,
-                When::Answered { request: q } => q == request && b.routine.is_some(),
-                _ => false,
-            };
-            if starts && b.on == asker {
-                self.start(behaviour, Led::Unanswered { request, why }, parent, root);
-            }
-        }
-    }
-
-    /// A question has no answer of this module: its routine gave none, fails, or has stopped.
-    pub(super) fn silent(&mut self, led: &Led, parent: RecordId, why: Silence) {
-        let Led::Asked { ask, .. } = *led else {
-            return;
-        };
-        if let Some(open) = self.asks.open.get_mut(&ask) {
-            open.silence = Some((parent, why));
         }
     }
 
@@ -475,55 +421,8 @@ impl Engine<'_> {
             .transpose()
     }
 
-    /// A module that has come up tells what it is.
-    pub(super) fn join(
-        &mut self,
-        module: ModuleIx,
-        parent: RecordId,
-    ) -> Result<(), RehearsalError> {
-        let Some(joining) = self.line.joining else {
-            return Ok(());
-        };
-        let count = 2 * self.modules.len() * self.line.requests.len();
-        let stream = self.side_stream(count + module.0);
-        let (Some(post), Some(traffic)) = (&mut self.machine, &self.traffic) else {
-            return Err(Self::no_traffic());
-        };
-        // No bound counts it.
-        self.bounds.disturbed();
-        let topic = self.asks.notices[module.0];
-        let bytes = traffic.joining[module.0].bytes;
-        let number = self.asks.joins[module.0].notices;
-        let message = post
-            .publish(
-                self.now,
-                network::Publication {
-                    node: module.0,
-                    topic,
-                    bytes,
-                    priority: joining.priority,
-                    stream,
-                    seq: number,
-                },
-            )
-            .map_err(|source| RehearsalError::Machine {
-                at: self.now,
-                source,
-            })?;
-        let subscribers = post.subscribers(topic).unwrap_or_default();
-        let copies = subscribers.iter().filter(|n| **n != module.0).count();
-        self.asks.joins[module.0].notices += 1;
-        let began = self.asks.booting_since[module.0];
-        self.asks.booted_since[module.0].push(began);
-        let what = JoinStep::Told { message };
-        let record = self.record(Some(parent), None, What::Joining { module, what });
-        self.follow(message, record, None, copies);
-        self.drain_drops();
-        Ok(())
-    }
-
     /// What is recorded of a message's way goes back to this record.
-    fn follow(
+    pub(super) fn follow(
         &mut self,
         message: network::MessageId,
         record: RecordId,
@@ -552,34 +451,7 @@ impl Engine<'_> {
         match self.asks.sides[&delivery.topic] {
             Side::Question => self.asked(delivery.seq, module, content, origin),
             Side::Answer => self.returned(delivery.seq, module, content, origin),
-            Side::Notice(of) => {
-                // It may have begun to boot once more since.
-                let began = self.asks.booted_since[of.0][delivery.seq as usize];
-                let after = self.now.0 - began.0;
-                let way = Ns(delivery.at.0 - delivery.published.0);
-                let first = (delivery.at, way);
-                self.asks.learnt.entry((of, module)).or_insert(first);
-                let count = &mut self.asks.joins[of.0];
-                count.learnt += 1;
-                count.longest = count.longest.max(Some(Ns(after)));
-                let what = JoinStep::Learnt {
-                    by: module,
-                    after: Ns(after),
-                };
-                let what = What::Joining { module: of, what };
-                let record = self.record(Some(origin.record), origin.root, what);
-                let traffic = self.traffic.as_ref();
-                let name = traffic.map(|t| t.joining[of.0].name.clone());
-                let told = |i: &usize| {
-                    let filter = self.filters[*i].as_ref();
-                    self.line.behaviours[*i].on == module
-                        && filter.zip(name.as_ref()).is_some_and(|(f, n)| f.matches(n))
-                };
-                let told: Vec<usize> = (0..self.line.behaviours.len()).filter(told).collect();
-                for behaviour in told {
-                    self.start(behaviour, Led::Nothing, record, origin.root);
-                }
-            }
+            Side::Notice(of) => self.learns_of(of, module, delivery, origin),
         }
     }
 
@@ -646,47 +518,8 @@ impl Engine<'_> {
         if !matches!(what, AskStep::Returned { .. }) {
             return;
         }
-        for behaviour in 0..self.line.behaviours.len() {
-            let b = &self.line.behaviours[behaviour];
-            let starts = matches!(b.when, When::Answered { request } if request == a.request);
-            if starts && b.on == module {
-                let parent = record.unwrap_or(origin.record);
-                let led = Led::Answered {
-                    request: a.request,
-                    content: content.clone(),
-                    after,
-                };
-                self.start(behaviour, led, parent, a.root);
-            }
-        }
-    }
-
-    fn start(&mut self, behaviour: usize, led: Led, parent: RecordId, root: Option<Root>) {
-        let on = self.line.behaviours[behaviour].on;
-        let act = Happening::Act {
-            behaviour: BehaviourIx(behaviour),
-            led,
-            parent: Some(parent),
-            root,
-        };
-        self.queue.push(self.now, Class::Act, place(on.0), act);
-    }
-
-    /// A module knows at once that no way leads from it to the one that it asks.
-    fn no_way(&mut self, ask: u64, a: Ask, parent: RecordId) {
-        self.asks.counts[a.request.0].unanswered += 1;
-        let record = self.asking(ask, a.asker, Some(parent), (AskStep::NoWay, None));
-        self.asks.open.remove(&ask);
-        let (at, times) = &mut self.asks.no_way[a.asker.0];
-        if *at != self.now {
-            (*at, *times) = (self.now, 0);
-        }
-        *times += 1;
-        // Whoever asks again and again at one instant learns no more of it: time would stand still.
-        if *times <= MOST_NO_WAY {
-            let parent = record.unwrap_or(parent);
-            self.fails(a.request, a.asker, Failed::NoWay, parent, a.root);
-        }
+        let parent = record.unwrap_or(origin.record);
+        self.learns_answer((a.request, module), after, content.as_ref(), parent, a.root);
     }
 
     /// A question, an answer or a notice is lost.

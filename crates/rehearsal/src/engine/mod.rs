@@ -13,6 +13,7 @@ mod cues;
 mod deeds;
 mod faults;
 mod joining;
+mod learning;
 mod listening;
 mod lives;
 mod messages;

@@ -139,10 +139,7 @@ fn text_of(seen: &Seen) -> String {
 fn table_and_key(path: &str) -> (&str, &str) {
     let after_kind = path.find('.').map_or(path.len(), |i| i + 1);
     let rest = &path[after_kind..];
-    let id = match rest.strip_prefix('"') {
-        Some(quoted) => quoted.find('"').map_or(rest.len(), |i| i + 2),
-        None => rest.find(['.', '[']).unwrap_or(rest.len()),
-    };
+    let id = plan::first_key(rest).map_or(rest.len(), |(_, after)| rest.len() - after.len());
     match path[after_kind + id..].strip_prefix('.') {
         Some(key) => (&path[..after_kind + id], key),
         // A key of a table that is there once: `site.water_depth`.
