@@ -40,22 +40,22 @@ fn drops(machine: &mut Machine) -> Vec<(u64, usize, u64, DropReason)> {
         .collect()
 }
 
+/// 90 bytes of node 0, of its only stream.
+fn publication(topic: TopicId, seq: u64) -> Publication {
+    Publication {
+        node: 0,
+        topic,
+        bytes: 90,
+        priority: 0,
+        stream: 0,
+        seq,
+    }
+}
+
 #[test]
 fn verif_undisturbed() {
     let (mut machine, topic) = line();
-    machine
-        .publish(
-            Ns(0),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(0), publication(topic, 0)).unwrap();
     let out = run_until(&mut machine, Ns::MAX);
     assert_eq!((out.len(), out[0].node, out[0].at), (1, 2, Ns(1_612_000)));
 }
@@ -74,19 +74,7 @@ fn verif_a_cut_loses_what_has_not_wholly_crossed() {
         (1_607_001, 1, false),
     ] {
         let (mut machine, topic) = line();
-        machine
-            .publish(
-                Ns(0),
-                Publication {
-                    node: 0,
-                    topic,
-                    bytes: 90,
-                    priority: 0,
-                    stream: 0,
-                    seq: 0,
-                },
-            )
-            .unwrap();
+        machine.publish(Ns(0), publication(topic, 0)).unwrap();
         let mut out = run_until(&mut machine, Ns(cut_ns));
         machine.set_link(Ns(cut_ns), link, LinkState::Down).unwrap();
         out.extend(run_until(&mut machine, Ns::MAX));
@@ -114,19 +102,7 @@ fn verif_a_cut_loses_what_has_not_wholly_crossed() {
 fn verif_a_cut_empties_the_queue_and_frees_the_transmitter() {
     let (mut machine, topic) = line();
     for seq in 0..3 {
-        machine
-            .publish(
-                Ns(0),
-                Publication {
-                    node: 0,
-                    topic,
-                    bytes: 90,
-                    priority: 0,
-                    stream: 0,
-                    seq,
-                },
-            )
-            .unwrap();
+        machine.publish(Ns(0), publication(topic, seq)).unwrap();
     }
     run_until(&mut machine, Ns(300_000));
     assert_eq!(machine.stats().directions[0].waiting, 2);
@@ -136,48 +112,12 @@ fn verif_a_cut_empties_the_queue_and_frees_the_transmitter() {
         [0, 1, 2].map(|seq| (seq, 2, 300_000, DropReason::LinkDown))
     );
     assert_eq!(machine.stats().directions[0].busy, Ns(300_000));
-    machine
-        .publish(
-            Ns(310_000),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 3,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(310_000), publication(topic, 3)).unwrap();
     assert_eq!(drops(&mut machine), [(3, 2, 310_000, DropReason::NoPath)]);
     // Mended while the interrupted frame would still have been on its way: the transmitter is free at once, and stays so.
     machine.set_link(Ns(320_000), 0, LinkState::Up).unwrap();
-    machine
-        .publish(
-            Ns(320_000),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 4,
-            },
-        )
-        .unwrap();
-    machine
-        .publish(
-            Ns(320_000),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 5,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(320_000), publication(topic, 4)).unwrap();
+    machine.publish(Ns(320_000), publication(topic, 5)).unwrap();
     let out = run_until(&mut machine, Ns::MAX);
     let rows: Vec<_> = out.iter().map(|d| (d.seq, d.at.0)).collect();
     assert_eq!(
@@ -193,12 +133,8 @@ fn verif_one_lost_fragment_loses_the_message() {
         .publish(
             Ns(0),
             Publication {
-                node: 0,
-                topic,
                 bytes: 180,
-                priority: 0,
-                stream: 0,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -235,19 +171,7 @@ fn verif_a_stopped_node_loses_what_it_holds() {
         (1_607_001, false),
     ] {
         let (mut machine, topic) = line();
-        machine
-            .publish(
-                Ns(0),
-                Publication {
-                    node: 0,
-                    topic,
-                    bytes: 90,
-                    priority: 0,
-                    stream: 0,
-                    seq: 0,
-                },
-            )
-            .unwrap();
+        machine.publish(Ns(0), publication(topic, 0)).unwrap();
         let mut out = run_until(&mut machine, Ns(stop_ns));
         machine.set_node(Ns(stop_ns), 1, NodeState::Down).unwrap();
         out.extend(run_until(&mut machine, Ns::MAX));
@@ -261,29 +185,14 @@ fn verif_a_stopped_node_loses_what_it_holds() {
     }
     let (mut machine, topic) = line();
     machine.set_node(Ns(5), 2, NodeState::Down).unwrap();
-    machine
-        .publish(
-            Ns(5),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(5), publication(topic, 0)).unwrap();
     machine
         .publish(
             Ns(5),
             Publication {
                 node: 2,
-                topic,
-                bytes: 90,
-                priority: 0,
                 stream: 1,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -296,19 +205,7 @@ fn verif_a_stopped_node_loses_what_it_holds() {
     );
     assert_eq!(machine.next(), None);
     machine.set_node(Ns(6), 2, NodeState::Up).unwrap();
-    machine
-        .publish(
-            Ns(6),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 1,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(6), publication(topic, 1)).unwrap();
     assert_eq!(run_until(&mut machine, Ns::MAX)[0].at, Ns(6 + 1_612_000));
 }
 
@@ -329,19 +226,7 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
         assert_eq!(s.copies_due, s.delivered + s.dropped + s.in_flight);
     };
     // A copy under way to it when it becomes a tap: dropped as its frame comes in; the other copy goes on.
-    machine
-        .publish(
-            Ns(0),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(0), publication(topic, 0)).unwrap();
     let mut out = run_until(&mut machine, Ns(400_000));
     machine.set_node(Ns(400_000), 1, NodeState::Passes).unwrap();
     due(&machine);
@@ -351,29 +236,14 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     assert_eq!(drops(&mut machine), [(0, 1, 806_000, DropReason::NodeDown)]);
     // Published while it is one: its copy is dropped at once, and so is all that it would publish itself.
     let at = Ns(2_000_000);
-    machine
-        .publish(
-            at,
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 1,
-            },
-        )
-        .unwrap();
+    machine.publish(at, publication(topic, 1)).unwrap();
     machine
         .publish(
             at,
             Publication {
                 node: 1,
-                topic,
-                bytes: 90,
-                priority: 0,
                 stream: 1,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -391,19 +261,7 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     assert_eq!(rows, [(2, at.0 + 1_612_000)]);
     // What a tap holds for others is lost once it stops.
     let at = Ns(4_000_000);
-    machine
-        .publish(
-            at,
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 2,
-            },
-        )
-        .unwrap();
+    machine.publish(at, publication(topic, 2)).unwrap();
     run_until(&mut machine, Ns(at.0 + 803_000));
     let stop = Ns(at.0 + 803_000);
     machine.set_node(stop, 1, NodeState::Down).unwrap();
@@ -413,17 +271,7 @@ fn verif_a_tap_passes_on_and_neither_takes_nor_gives() {
     due(&machine);
     machine.set_node(Ns(6_000_000), 1, NodeState::Up).unwrap();
     machine
-        .publish(
-            Ns(6_000_000),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 3,
-            },
-        )
+        .publish(Ns(6_000_000), publication(topic, 3))
         .unwrap();
     assert_eq!(run_until(&mut machine, Ns::MAX).len(), 2);
 }
@@ -449,12 +297,8 @@ fn verif_a_tap_sends_nothing_more_of_its_own() {
             .publish(
                 Ns(0),
                 Publication {
-                    node: 0,
-                    topic,
-                    bytes: 90,
                     priority: 1,
-                    stream: 0,
-                    seq: 0,
+                    ..publication(topic, 0)
                 },
             )
             .unwrap();
@@ -464,11 +308,9 @@ fn verif_a_tap_sends_nothing_more_of_its_own() {
                 Ns(500_000),
                 Publication {
                     node: 1,
-                    topic,
-                    bytes: 90,
                     priority: 1,
                     stream: 1,
-                    seq: 0,
+                    ..publication(topic, 0)
                 },
             )
             .unwrap();
@@ -477,11 +319,9 @@ fn verif_a_tap_sends_nothing_more_of_its_own() {
                 Ns(500_000),
                 Publication {
                     node: 1,
-                    topic,
-                    bytes: 90,
                     priority: 2,
                     stream: 1,
-                    seq: 1,
+                    ..publication(topic, 1)
                 },
             )
             .unwrap();
@@ -526,12 +366,8 @@ fn verif_a_copy_that_misses_a_frame_at_a_tap_is_dropped_once() {
         .publish(
             Ns(0),
             Publication {
-                node: 0,
-                topic,
                 bytes: 180,
-                priority: 0,
-                stream: 0,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -558,29 +394,14 @@ fn verif_a_machine_sends_nothing_through_a_node_that_does_not_relay() {
     let subscriptions = (0..3).map(|node| (node, everything.clone())).collect();
     let mut machine = Machine::new(topology, subscriptions).unwrap();
     let topic = machine.topic(&TopicName::parse("a").unwrap());
-    machine
-        .publish(
-            Ns(0),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(0), publication(topic, 0)).unwrap();
     machine
         .publish(
             Ns(0),
             Publication {
                 node: 1,
-                topic,
-                bytes: 90,
-                priority: 0,
                 stream: 1,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -603,34 +424,10 @@ fn verif_later_messages_go_round_a_cut() {
     let topology = Topology::new(vec![Ns(0); 3], links, 90).unwrap();
     let mut machine = Machine::new(topology, vec![(2, Filter::parse("#").unwrap())]).unwrap();
     let topic = machine.topic(&TopicName::parse("a").unwrap());
-    machine
-        .publish(
-            Ns(0),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(0), publication(topic, 0)).unwrap();
     let mut out = run_until(&mut machine, Ns(900_000));
     machine.set_link(Ns(900_000), 2, LinkState::Down).unwrap();
-    machine
-        .publish(
-            Ns(900_000),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 1,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(900_000), publication(topic, 1)).unwrap();
     out.extend(run_until(&mut machine, Ns::MAX));
     assert_eq!(
         out.iter().map(|d| d.at.0).collect::<Vec<_>>(),
@@ -645,12 +442,8 @@ fn verif_an_answer_is_published_before_links_choose() {
         .publish(
             Ns(0),
             Publication {
-                node: 0,
-                topic,
-                bytes: 90,
                 priority: 1,
-                stream: 0,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -658,12 +451,8 @@ fn verif_an_answer_is_published_before_links_choose() {
         .publish(
             Ns(0),
             Publication {
-                node: 0,
-                topic,
-                bytes: 90,
                 priority: 1,
-                stream: 0,
-                seq: 1,
+                ..publication(topic, 1)
             },
         )
         .unwrap();
@@ -676,12 +465,8 @@ fn verif_an_answer_is_published_before_links_choose() {
         .publish(
             Ns(800_000),
             Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
                 stream: 1,
-                seq: 0,
+                ..publication(topic, 0)
             },
         )
         .unwrap();
@@ -700,19 +485,7 @@ fn verif_calls_out_of_order_are_refused_and_change_nothing() {
         Machine::new(machine.topology().clone(), vec![(3, everything)]),
         Err(MachineError::NoSuchNode { node: 3, nodes: 3 })
     ));
-    machine
-        .publish(
-            Ns(10),
-            Publication {
-                node: 0,
-                topic,
-                bytes: 90,
-                priority: 0,
-                stream: 0,
-                seq: 0,
-            },
-        )
-        .unwrap();
+    machine.publish(Ns(10), publication(topic, 0)).unwrap();
     let before = machine.stats();
     assert_eq!(
         machine.publish(
