@@ -9,12 +9,16 @@
     reason = "a bench tells its figures"
 )]
 
+mod common;
+
 use std::error::Error;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use network::{Filter, LinkSpec, Machine, Publication, TopicName, Topology};
+use network::{Filter, Machine, Publication, TopicName, Topology};
 use timeline::Ns;
+
+use common::{ended, links, peak_kib};
 
 const NODES: usize = 100;
 const DAY_S: u64 = 86_400;
@@ -22,31 +26,12 @@ const BOUND_S: f64 = 10.0;
 const BOUND_GROWTH: f64 = 1.1;
 
 fn main() -> ExitCode {
-    match run() {
-        Ok(true) => ExitCode::SUCCESS,
-        Ok(false) => {
-            println!("BOUND MISSED");
-            ExitCode::FAILURE
-        }
-        Err(why) => {
-            eprintln!("network bench: {why}");
-            ExitCode::FAILURE
-        }
-    }
+    ended(run())
 }
 
 fn chain() -> Result<Machine, Box<dyn Error>> {
-    let links = (1..NODES).map(|node| LinkSpec {
-        a: node - 1,
-        b: node,
-        rate_bps: 10_000_000,
-        propagation: Ns(500),
-        overhead_bytes: 86,
-        min_payload_bytes: 0,
-        bits_per_byte: 8,
-        lead: Ns::ZERO,
-    });
-    let topology = Topology::new(vec![Ns(20_000); NODES], links.collect(), 1400)?;
+    let links = links(NODES, 10_000_000);
+    let topology = Topology::new(vec![Ns(20_000); NODES], links, 1400)?;
     Ok(Machine::new(topology, vec![(0, Filter::parse("level")?)])?)
 }
 
@@ -131,11 +116,4 @@ fn run() -> Result<bool, Box<dyn Error>> {
         }
     };
     Ok(seconds < BOUND_S && flat)
-}
-
-/// The most memory that was ever in use, KiB.
-fn peak_kib() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?;
-    line.trim().strip_suffix("kB")?.trim().parse().ok()
 }

@@ -9,12 +9,16 @@
     reason = "a bench tells its figures"
 )]
 
+mod common;
+
 use std::error::Error;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use network::{Delivery, LinkSpec, Machine, StreamSource, TopicName, Topology};
+use network::{Delivery, Machine, StreamSource, TopicName, Topology};
 use timeline::Ns;
+
+use common::{ended, links, peak_kib};
 
 const NODES: usize = 5;
 const BOUND_S: f64 = 15.0;
@@ -22,32 +26,13 @@ const BOUND_GROWTH: f64 = 1.01;
 const S: u64 = 1_000_000_000;
 
 fn main() -> ExitCode {
-    match run() {
-        Ok(true) => ExitCode::SUCCESS,
-        Ok(false) => {
-            println!("BOUND MISSED");
-            ExitCode::FAILURE
-        }
-        Err(why) => {
-            eprintln!("network bench: {why}");
-            ExitCode::FAILURE
-        }
-    }
+    ended(run())
 }
 
 /// A chain of five with a stream at this rate from the last to the first, running.
 fn chain(rate_bps: u64) -> Result<Machine, Box<dyn Error>> {
-    let links = (1..NODES).map(|node| LinkSpec {
-        a: node - 1,
-        b: node,
-        rate_bps: 1_000_000_000,
-        propagation: Ns(500),
-        overhead_bytes: 86,
-        min_payload_bytes: 0,
-        bits_per_byte: 8,
-        lead: Ns::ZERO,
-    });
-    let topology = Topology::new(vec![Ns(20_000); NODES], links.collect(), 1500)?;
+    let links = links(NODES, 1_000_000_000);
+    let topology = Topology::new(vec![Ns(20_000); NODES], links, 1500)?;
     let mut machine = Machine::new(topology, Vec::new())?;
     let topic = machine.topic(&TopicName::parse("$stream/video")?);
     let stream = machine.add_stream(StreamSource {
@@ -93,11 +78,11 @@ fn run() -> Result<bool, Box<dyn Error>> {
     }
     let mut machine = chain(10_000_000)?;
     run_to(&mut machine, &mut out, Ns(60 * S));
-    let first_kb = peak_kb();
+    let first_kib = peak_kib();
     run_to(&mut machine, &mut out, Ns(3600 * S));
-    let flat = match (first_kb, peak_kb()) {
+    let flat = match (first_kib, peak_kib()) {
         (Some(first), Some(last)) => {
-            println!("peak of memory after a minute {first} kB, after an hour {last} kB");
+            println!("peak of memory after a minute {first} KiB, after an hour {last} KiB");
             last as f64 <= first as f64 * BOUND_GROWTH
         }
         _ => {
@@ -106,10 +91,4 @@ fn run() -> Result<bool, Box<dyn Error>> {
         }
     };
     Ok(took_s < BOUND_S && flat)
-}
-
-fn peak_kb() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse().ok()
 }
