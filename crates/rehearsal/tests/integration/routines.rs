@@ -131,7 +131,7 @@ fn verif_more_than_its_do_allows_stops_a_routine() {
         What::Stopped { column, .. } => column,
         _ => None,
     });
-    assert_eq!(columns, Some(39));
+    assert_eq!(columns, Some(40));
     assert_eq!(
         stops(&records)[0].2,
         "it publishes alert/call, more than its `do` allows in one run"

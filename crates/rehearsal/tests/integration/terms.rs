@@ -152,7 +152,7 @@ fn verif_a_module_that_comes_up_is_sent_the_last_value() {
     assert_eq!(delivered(&records), [at(10), at(11), at(12)]);
     let up_at = up(&records);
     let had = Ns(up_at + 2 * HOP);
-    let told = [(NoteKind::Retained, Ns(up_at)), (NoteKind::Duplicate, had)];
+    let told = [(NoteKind::Retained, Ns(up_at)), (NoteKind::Had, had)];
     assert_eq!(posted(&records), told);
     assert_eq!((outcome.copies.due, outcome.copies.delivered), (3, 3));
     // A publisher that stopped holds nothing.
