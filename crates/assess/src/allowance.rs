@@ -7,10 +7,11 @@
 use plan::{Action, DetectorIx, Line, Requirement, That, UplinkIx, When};
 use quantity::{Dimension, EventRate, SECONDS_PER_DAY, show};
 
-use crate::check::{Shelf, verdicts};
+use crate::check::{Shelf, Tier, verdicts};
 use crate::input::{
     InputError, MONTH_DAYS, SECONDS_PER_HOUR, billed_alone, payload_bytes, runs_per_h,
 };
+use crate::memo::Memo;
 use crate::verdict::Word;
 use crate::years::Years;
 
@@ -38,9 +39,10 @@ pub struct EventLimit {
 /// # Errors
 /// [`InputError`] for what the plan does not say and the rates need.
 pub fn event_limits(line: &Line, detector: DetectorIx) -> Result<Vec<EventLimit>, InputError> {
+    let memo = Memo::new();
     let mut limits = Vec::new();
     for r in &line.requirements {
-        limits.extend(of_requirement(line, detector, r)?);
+        limits.extend(of_requirement(line, detector, r, &memo)?);
     }
     for b in &line.behaviours {
         let (When::Heard { detector: d, .. }, Some(at_most)) = (&b.when, b.at_most) else {
@@ -61,6 +63,7 @@ fn of_requirement(
     line: &Line,
     detector: DetectorIx,
     r: &Requirement,
+    memo: &Memo,
 ) -> Result<Option<EventLimit>, InputError> {
     let from = format!("requirement.{}", r.id);
     let limit = |events_per_day: Option<f64>, why: String| {
@@ -91,7 +94,7 @@ fn of_requirement(
         | That::CellLife { .. } => {
             let found = largest(HALVINGS_OF_YEARS, |per_day| {
                 let changed = expecting(line, detector, per_day);
-                let mut years = Years::new(&changed);
+                let mut years = Years::new(&changed, memo, Tier::Full);
                 let all = verdicts(&changed, r, "", &Shelf::default(), &mut years);
                 Ok(all
                     .iter()

@@ -9,6 +9,8 @@
 //! Both figures are our judgement: 6 dB keep the sum within 1 dB of the sea (10 lg 1.25 = 0.97 dB); 12.04 dB are four standard
 //! deviations, beyond which 63 of a million samples of Gaussian noise lie.
 
+use std::sync::Arc;
+
 use jiff::SignedDuration;
 use jiff::tz::Offset;
 use plan::{Detector, Line, SensorIx, SensorKind, Stage};
@@ -16,6 +18,7 @@ use seawater::{SeaError, ambient_noise, band_level_db_re_1upa};
 use signal::{ChainNoise, Decidecade, NoiseParts, clipped_share, decidecades, power_sum_db};
 
 use crate::input::{AIR_REFERENCE_DB, InputError, chain_noise, says_its_noise};
+use crate::memo::{Job, Memo, canonical};
 
 /// So far the chain is to lie below the sea, dB.
 pub const CLEAR_DB: f64 = 6.0;
@@ -203,6 +206,16 @@ pub fn chain_budget(
     sensor: SensorIx,
     month: Option<usize>,
 ) -> Result<ChainBudget, InputError> {
+    chain_budget_of(line, sensor, month, &Memo::with_room(0))
+}
+
+/// The same, with the levels of the sea that are kept.
+pub(crate) fn chain_budget_of(
+    line: &Line,
+    sensor: SensorIx,
+    month: Option<usize>,
+    memo: &Memo,
+) -> Result<ChainBudget, InputError> {
     let noise = chain_noise(line, sensor)?;
     let plan = line.sensor(sensor).chain.as_ref();
     let in_air = line.sensor(sensor).kind == SensorKind::Microphone;
@@ -231,7 +244,7 @@ pub fn chain_budget(
         noise,
     };
     // The formula says what it does not hold for.
-    let computed = sea.as_ref().map(|sea| found.of_sea(sea)).transpose();
+    let computed = sea.as_ref().map(|sea| found.of_sea(sea, memo)).transpose();
     let sea = match computed {
         Ok(_) => sea,
         Err(error) => {
@@ -244,30 +257,33 @@ pub fn chain_budget(
     found.shipping = sea.as_ref().map(|s| s.shipping);
     found.sea_unknown = sea_unknown;
     let half_hz = 0.5 * found.noise.chain().rate_hz();
-    found.bands = decidecades(SEA_HZ.0, half_hz)
-        .filter_map(|band| found.band(band, sea.as_ref()))
+    let decidecades: Vec<Decidecade> = decidecades(SEA_HZ.0, half_hz).collect();
+    let edges = decidecades.iter().map(|b| (b.low_hz(), b.high_hz()));
+    let levels = sea_bands(sea.as_ref(), edges.collect(), memo);
+    found.bands = decidecades
+        .iter()
+        .zip(levels.iter())
+        .filter_map(|(band, sea)| found.band(*band, *sea))
         .collect();
     let on = line.detectors.iter().filter(|d| d.on == sensor);
-    found.detectors = on.map(|d| found.detector(d, sea.as_ref())).collect();
+    found.detectors = on.map(|d| found.detector(d, sea.as_ref(), memo)).collect();
     Ok(found)
 }
 
 impl ChainBudget {
     /// The sea of each month behind the high-pass.
-    fn of_sea(&mut self, sea: &Sea) -> Result<(), SeaError> {
+    fn of_sea(&mut self, sea: &Sea, memo: &Memo) -> Result<(), SeaError> {
         let top_hz = self.audible_hz.min(SEA_HZ.1);
         let chain = self.noise.chain();
         for &(month, wind_m_s) in &sea.months {
-            let mut levels_db = Vec::new();
-            let steps = libm::ceil(10.0 * f64::from(PARTS) * libm::log10(top_hz / SEA_HZ.0));
-            let at_hz = |i: f64| SEA_HZ.0 * libm::pow(top_hz / SEA_HZ.0, i / steps);
-            for i in 0..steps as u32 {
-                let (low, high) = (at_hz(f64::from(i)), at_hz(f64::from(i) + 1.0));
-                let level_db =
-                    band_level_db_re_1upa(low, high.min(top_hz), wind_m_s, sea.shipping)?;
-                levels_db.push(level_db + self.gain_db(libm::sqrt(low * high)));
-            }
-            let level_db = power_sum_db(levels_db);
+            let parts = memo.of(&SeaParts {
+                wind_m_s,
+                shipping: sea.shipping,
+                top_hz,
+            });
+            let parts = parts.as_ref().as_ref().map_err(Clone::clone)?;
+            let behind = |&(middle_hz, level_db): &(f64, f64)| level_db + self.gain_db(middle_hz);
+            let level_db = power_sum_db(parts.iter().map(behind));
             let headroom_db = chain.overload_peak_level_db_re_1upa() - level_db;
             self.months.push(MonthBudget {
                 month,
@@ -285,10 +301,9 @@ impl ChainBudget {
         10.0 * libm::log10(self.noise.power_gain(f_hz))
     }
 
-    fn band(&self, band: Decidecade, sea: Option<&Sea>) -> Option<BandBudget> {
+    fn band(&self, band: Decidecade, sea: Option<SeaBand>) -> Option<BandBudget> {
         let (low, high) = (band.low_hz(), band.high_hz());
         let chain = self.noise.band(low, high)?;
-        let sea = sea.and_then(|sea| sea_band(sea, low, high));
         // Without a high-pass a plain zero, not a negative one.
         let loss_db = 0.0 - self.gain_db(band.centre_hz());
         let overload_db = self.noise.chain().overload_peak_level_db_re_1upa();
@@ -320,39 +335,40 @@ impl ChainBudget {
         ends.is_some_and(|(first, last)| low_hz < first.0 || high_hz > last.0)
     }
 
-    fn detector(&self, detector: &Detector, sea: Option<&Sea>) -> DetectorBudget {
+    fn detector(&self, detector: &Detector, sea: Option<&Sea>, memo: &Memo) -> DetectorBudget {
         let (low, high) = detector_band_hz(detector).unwrap_or((SEA_HZ.0, self.audible_hz));
         let (low, high) = (low.max(SEA_HZ.0), high.min(self.audible_hz));
         DetectorBudget {
             path: format!("detector.{}", detector.id),
             band_hz: (low, high),
-            least_clear: sea.and_then(|sea| self.least_clear(sea, low, high)),
+            least_clear: sea.and_then(|sea| self.least_clear(sea, low, high, memo)),
             threshold: self.threshold(detector, low, high),
             beyond_table: self.beyond_table(low, high),
         }
     }
 
     /// The decidecade, or the part of one that lies in the band, in which the chain lies least below the sea of the quietest month.
-    fn least_clear(&self, sea: &Sea, low_hz: f64, high_hz: f64) -> Option<(f64, (f64, f64))> {
-        self.clearances(sea, low_hz, high_hz)
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-    }
-
-    fn clearances(
+    fn least_clear(
         &self,
         sea: &Sea,
         low_hz: f64,
         high_hz: f64,
-    ) -> impl Iterator<Item = (f64, (f64, f64))> {
+        memo: &Memo,
+    ) -> Option<(f64, (f64, f64))> {
         let first = Decidecade::containing(low_hz).map_or(0, |b| b.index);
         let last = Decidecade::containing(high_hz).map_or(-1, |b| b.index);
-        (first..=last).filter_map(move |index| {
-            let band = Decidecade::new(index);
-            let (low, high) = (band.low_hz().max(low_hz), band.high_hz().min(high_hz));
-            let chain_db = self.noise.band(low, high)?.total_db;
-            let sea_db = sea_band(sea, low, high)?.quietest_db;
-            Some((sea_db - chain_db, (low, high)))
-        })
+        let edges: Vec<(f64, f64)> = (first..=last)
+            .map(|index| {
+                let band = Decidecade::new(index);
+                (band.low_hz().max(low_hz), band.high_hz().min(high_hz))
+            })
+            .collect();
+        let levels = sea_bands(Some(sea), edges.clone(), memo);
+        let clear = edges.iter().zip(levels.iter()).filter_map(|(edges, sea)| {
+            let chain_db = self.noise.band(edges.0, edges.1)?.total_db;
+            Some(((*sea)?.quietest_db - chain_db, *edges))
+        });
+        clear.min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
     /// The fixed threshold of a detector over the band `low_hz` to `high_hz`.
@@ -401,17 +417,101 @@ impl ChainBudget {
             windiest_m_s,
             shipping: self.shipping?,
         };
-        self.least_clear(&sea, low_hz.max(SEA_HZ.0), high_hz.min(self.audible_hz))
+        self.least_clear(
+            &sea,
+            low_hz.max(SEA_HZ.0),
+            high_hz.min(self.audible_hz),
+            &Memo::with_room(0),
+        )
     }
 }
 
-fn sea_band(sea: &Sea, low_hz: f64, high_hz: f64) -> Option<SeaBand> {
-    let at = |wind_m_s| band_level_db_re_1upa(low_hz, high_hz, wind_m_s, sea.shipping).ok();
-    Some(SeaBand {
-        calm_db: at(0.0)?,
-        quietest_db: at(sea.quietest_m_s)?,
-        windiest_db: at(sea.windiest_m_s)?,
-    })
+/// The sea in one month, part by part of the decidecades up to a frequency.
+struct SeaParts {
+    wind_m_s: f64,
+    shipping: f64,
+    top_hz: f64,
+}
+
+canonical!(SeaParts {
+    wind_m_s,
+    shipping,
+    top_hz
+});
+
+impl Job for SeaParts {
+    const METHOD: &'static str = "parts of the sea/1";
+    /// Middle of each part, Hz, and its level, dB re 1 uPa.
+    type Out = Result<Vec<(f64, f64)>, SeaError>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let width = self.top_hz / SEA_HZ.0;
+        let steps = libm::ceil(10.0 * f64::from(PARTS) * libm::log10(width));
+        let at_hz = |i: f64| SEA_HZ.0 * libm::pow(width, i / steps);
+        (0..steps as u32)
+            .map(|i| {
+                let (low, high) = (at_hz(f64::from(i)), at_hz(f64::from(i) + 1.0));
+                let top_hz = high.min(self.top_hz);
+                let level_db = band_level_db_re_1upa(low, top_hz, self.wind_m_s, self.shipping)?;
+                Ok((libm::sqrt(low * high), level_db))
+            })
+            .collect()
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        out.as_ref().map_or(0, |all| size_of_val(all.as_slice()))
+    }
+}
+
+/// The sea in bands.
+struct SeaBands {
+    /// Lower and upper edge of each, Hz.
+    edges: Vec<(f64, f64)>,
+    quietest_m_s: f64,
+    windiest_m_s: f64,
+    shipping: f64,
+}
+
+canonical!(SeaBands {
+    edges,
+    quietest_m_s,
+    windiest_m_s,
+    shipping
+});
+
+impl Job for SeaBands {
+    const METHOD: &'static str = "bands of the sea/1";
+    type Out = Vec<Option<SeaBand>>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let one = |&(low_hz, high_hz): &(f64, f64)| {
+            let at =
+                |wind_m_s| band_level_db_re_1upa(low_hz, high_hz, wind_m_s, self.shipping).ok();
+            Some(SeaBand {
+                calm_db: at(0.0)?,
+                quietest_db: at(self.quietest_m_s)?,
+                windiest_db: at(self.windiest_m_s)?,
+            })
+        };
+        self.edges.iter().map(one).collect()
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        size_of_val(out.as_slice())
+    }
+}
+
+/// Level of the sea in each of some bands; none where the sea is not known, or the formula does not hold.
+fn sea_bands(sea: Option<&Sea>, edges: Vec<(f64, f64)>, memo: &Memo) -> Arc<Vec<Option<SeaBand>>> {
+    match sea {
+        None => Arc::new(vec![None; edges.len()]),
+        Some(sea) => memo.of(&SeaBands {
+            edges,
+            quietest_m_s: sea.quietest_m_s,
+            windiest_m_s: sea.windiest_m_s,
+            shipping: sea.shipping,
+        }),
+    }
 }
 
 /// The winds of the months that count, or why the sea is not known.

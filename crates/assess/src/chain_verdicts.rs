@@ -2,7 +2,8 @@
 
 use plan::{Line, ModuleIx, SensorIx, SensorKind};
 
-use crate::chain::{CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, chain_budget};
+use crate::chain::{CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, chain_budget_of};
+use crate::memo::Memo;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A noise closer to its limit than this is marginal, dB.
@@ -55,9 +56,9 @@ fn clear(budget: &ChainBudget, detector: &DetectorBudget) -> Result<(f64, String
 }
 
 /// The detector of a hydrophone that has least, against a limit; `None` for one without a detector.
-fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64) -> Option<Verdict> {
+fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -> Option<Verdict> {
     let subject = line.sensor_path(sensor);
-    let budget = match chain_budget(line, sensor, None) {
+    let budget = match chain_budget_of(line, sensor, None, memo) {
         Ok(budget) => budget,
         Err(error) => return Some(unknown(subject, error.to_string())),
     };
@@ -105,13 +106,18 @@ fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64) -> Option<Verd
 }
 
 /// A requirement: what each hydrophone with a detector, or one, has below what it listens for.
-pub(crate) fn self_noise(line: &Line, of: Option<SensorIx>, at_least_db: f64) -> Vec<Verdict> {
+pub(crate) fn self_noise(
+    line: &Line,
+    of: Option<SensorIx>,
+    at_least_db: f64,
+    memo: &Memo,
+) -> Vec<Verdict> {
     if let Some(sensor) = of {
         let none = || unknown(line.sensor_path(sensor), "no detector hears through it");
-        return vec![self_noise_of(line, sensor, at_least_db).unwrap_or_else(none)];
+        return vec![self_noise_of(line, sensor, at_least_db, memo).unwrap_or_else(none)];
     }
     let all: Vec<Verdict> = hydrophones(line)
-        .filter_map(|sensor| self_noise_of(line, sensor, at_least_db))
+        .filter_map(|sensor| self_noise_of(line, sensor, at_least_db, memo))
         .collect();
     if all.is_empty() {
         return vec![unknown(
@@ -123,9 +129,9 @@ pub(crate) fn self_noise(line: &Line, of: Option<SensorIx>, at_least_db: f64) ->
 }
 
 /// The standing check: as [`self_noise`] with [`CLEAR_DB`], where it is known.
-pub(crate) fn standing_self_noise(line: &Line) -> Vec<Verdict> {
+pub(crate) fn standing_self_noise(line: &Line, memo: &Memo) -> Vec<Verdict> {
     hydrophones(line)
-        .filter_map(|sensor| self_noise_of(line, sensor, CLEAR_DB))
+        .filter_map(|sensor| self_noise_of(line, sensor, CLEAR_DB, memo))
         .filter(|verdict| matches!(verdict, Verdict::Known(_)))
         .collect()
 }
@@ -164,9 +170,9 @@ pub(crate) fn overload(line: &Line, of: Option<SensorIx>, at_least_db: f64) -> V
 
 /// The standing check: the sea of the windiest month, and fixed thresholds, lie so far below full scale as [`CREST_DB`]; where
 /// either is known.
-pub(crate) fn standing_overload(line: &Line) -> Vec<Verdict> {
+pub(crate) fn standing_overload(line: &Line, memo: &Memo) -> Vec<Verdict> {
     let one = |sensor: SensorIx| {
-        let budget = chain_budget(line, sensor, None).ok()?;
+        let budget = chain_budget_of(line, sensor, None, memo).ok()?;
         let peak_db = budget.noise.chain().overload_peak_level_db_re_1upa();
         let windiest = budget
             .months
@@ -201,11 +207,11 @@ pub(crate) fn standing_overload(line: &Line) -> Vec<Verdict> {
 }
 
 /// Hydrophones with detectors of which it is not known how their noise lies to what they listen for.
-pub(crate) fn noise_open(line: &Line) -> Vec<String> {
+pub(crate) fn noise_open(line: &Line, memo: &Memo) -> Vec<String> {
     hydrophones(line)
         .filter(|sensor| {
             matches!(
-                self_noise_of(line, *sensor, CLEAR_DB),
+                self_noise_of(line, *sensor, CLEAR_DB, memo),
                 Some(Verdict::Unknown { .. })
             )
         })

@@ -1,12 +1,14 @@
 //! The whole of a plan against its requirements.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
-use plan::{DetectorIx, Line, Mistake, Must, Reading, Requirement, That};
+use plan::{DetectorIx, Fetch, Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::assumed::assumed;
 use crate::cautions::cautions;
 use crate::evidence::Record;
+use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::mooring_verdicts;
 use crate::open::open;
@@ -43,6 +45,15 @@ pub struct Shelf {
     pub commands: BTreeMap<String, String>,
 }
 
+/// How much a check counts.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Tier {
+    /// Fewer generated years than a share of years asks for; what rests on them is [`Verdict::Provisional`]. All else as in a full one.
+    Quick,
+    /// All.
+    Full,
+}
+
 /// Exit status of a check.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Status {
@@ -52,7 +63,7 @@ pub enum Status {
     Broken,
     /// The plan has mistakes.
     Unusable,
-    /// Nothing is broken, but something is unknown.
+    /// Nothing is broken, but something is unknown or provisional.
     Unknown,
 }
 
@@ -61,6 +72,8 @@ pub enum Status {
 pub struct Check {
     /// Name of the deployment; `None` when the plan does not say.
     pub name: Option<String>,
+    /// How much was counted.
+    pub tier: Tier,
     /// Digest of the plan's canonical content.
     pub plan_digest: String,
     /// Digest of its source bytes.
@@ -87,7 +100,12 @@ impl Check {
         self.requirements
             .iter()
             .chain(&self.standing)
-            .filter(|judged| matches!(judged.word(), Word::Broken | Word::Unknown))
+            .filter(|judged| {
+                matches!(
+                    judged.word(),
+                    Word::Broken | Word::Unknown | Word::Provisional
+                )
+            })
     }
 
     /// The exit status: mistakes first, then broken, then unknown. A broken `should` is shown and does not count.
@@ -96,9 +114,9 @@ impl Check {
         let all = || self.requirements.iter().chain(&self.standing);
         if self.errors > 0 {
             Status::Unusable
-        } else if all().any(|j| j.must == Must::Shall && j.word() == Word::Broken) {
+        } else if all().any(|j| j.must == Must::Shall && j.is_broken()) {
             Status::Broken
-        } else if all().any(|j| j.word() == Word::Unknown) {
+        } else if all().any(|j| matches!(j.word(), Word::Unknown | Word::Provisional)) {
             Status::Unknown
         } else {
             Status::Met
@@ -112,9 +130,38 @@ impl Check {
 /// requirement that is written is there, also one that a mistake keeps out of the line.
 #[must_use]
 pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
+    check_with(reading, shelf, &Memo::with_room(0), Tier::Full)
+}
+
+/// The text of a plan, and where its other files come from.
+#[derive(Clone, Copy)]
+pub struct PlanText<'a> {
+    /// Path of the plan.
+    pub path: &'a Path,
+    /// Its text.
+    pub text: &'a str,
+    /// Fetches what it includes and names.
+    pub fetch: &'a Fetch<'a>,
+}
+
+/// Reads a plan's text and checks it: what a page calls after each change, quickly first and then in full, with one memo all along.
+#[must_use]
+pub fn check_text(memo: &Memo, plan: &PlanText<'_>, shelf: &Shelf, tier: Tier) -> (Reading, Check) {
+    let reading = plan::read(plan.path, &|wanted: &Path| match wanted == plan.path {
+        true => Ok(plan.text.as_bytes().to_vec()),
+        false => (plan.fetch)(wanted),
+    });
+    let check = check_with(&reading, shelf, memo, tier);
+    (reading, check)
+}
+
+/// The same, with results of earlier checks in place of what would come to the same, and in a tier.
+#[must_use]
+pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> Check {
     let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
     let mut check = Check {
         name: reading.name.clone(),
+        tier,
         plan_digest: reading.digest.clone(),
         source_digest: reading.source_digest.clone(),
         requirements: Vec::new(),
@@ -145,14 +192,14 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
         return check;
     };
     let reach = Reach { reading, line };
-    let mut years = Years::new(line);
+    let mut years = Years::new(line, memo, tier);
     for r in &line.requirements {
         let judged = judged(&reach, r, shelf, &mut years);
         check.requirements.push(judged);
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    check.standing = standing(&reach);
+    check.standing = standing(&reach, memo);
     check.assumed = assumed(line);
     let shapes = years.hangs.assumed().to_vec();
     for one in years.assumed.into_iter().chain(shapes) {
@@ -160,22 +207,22 @@ pub fn check(reading: &Reading, shelf: &Shelf) -> Check {
             check.assumed.push(one);
         }
     }
-    check.open = open(line, &reading.spreads);
+    check.open = open(line, &reading.spreads, memo);
     check.cautions = cautions(line);
     check
 }
 
 /// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told of messages under load beside the ruling.
-pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str) -> Option<Judged> {
+pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo) -> Option<Judged> {
     let line = reading.line.as_ref()?;
     let reach = Reach { reading, line };
     match line.requirements.iter().find(|r| r.id == id) {
         Some(r) => {
-            let mut years = Years::new(line);
+            let mut years = Years::new(line, memo, Tier::Full);
             years.load = UnderLoad::LeftOut;
             Some(judged(&reach, r, shelf, &mut years))
         }
-        None => standing(&reach).into_iter().find(|j| j.id == id),
+        None => standing(&reach, memo).into_iter().find(|j| j.id == id),
     }
 }
 
@@ -200,7 +247,7 @@ fn judged(reach: &Reach<'_>, r: &Requirement, shelf: &Shelf, years: &mut Years<'
 }
 
 /// What is checked in every plan.
-fn standing(reach: &Reach<'_>) -> Vec<Judged> {
+fn standing(reach: &Reach<'_>, memo: &Memo) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
     let standing: [(&str, &str, Vec<Verdict>); 9] = [
@@ -268,7 +315,7 @@ fn standing(reach: &Reach<'_>) -> Vec<Judged> {
             ));
         }
     }
-    for (id, sentence, verdicts) in chains(line, reach) {
+    for (id, sentence, verdicts) in chains(line, reach, memo) {
         if !verdicts.is_empty() {
             let (id, sentence) = (id.to_owned(), sentence.to_owned());
             let judged = Judged::new(id, Must::Should, None, sentence, verdicts);
@@ -296,7 +343,11 @@ fn carried(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
 
 /// Noise and full scale of hydrophones, as far as they are known: figures of our own judgement, so none is binding. One that is unknown
 /// where a mistake reaches what they read.
-fn chains(line: &Line, reach: &Reach<'_>) -> [(&'static str, &'static str, Vec<Verdict>); 2] {
+fn chains(
+    line: &Line,
+    reach: &Reach<'_>,
+    memo: &Memo,
+) -> [(&'static str, &'static str, Vec<Verdict>); 2] {
     // What a mistake hides may be what would be known, so that it is told as unknown wherever there is a detector.
     let mut declared = reach.reading.spoilt.declared();
     let detects = declared.any(|path| path.starts_with("detector."));
@@ -309,12 +360,12 @@ fn chains(line: &Line, reach: &Reach<'_>) -> [(&'static str, &'static str, Vec<V
         (
             "self-noise",
             "every hydrophone's own noise lies 6 dB below what its detectors listen for",
-            told(chain_verdicts::standing_self_noise(line)),
+            told(chain_verdicts::standing_self_noise(line, memo)),
         ),
         (
             "overload",
             "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
-            told(chain_verdicts::standing_overload(line)),
+            told(chain_verdicts::standing_overload(line, memo)),
         ),
     ]
 }
@@ -380,7 +431,7 @@ pub(crate) fn verdicts(
         That::UplinkCost { of, at_most, .. } => {
             let share = r.share.map(|q| q.si);
             vec![uplink_verdicts::uplink_cost(
-                line, *of, *at_most, share, shelf,
+                line, *of, *at_most, share, shelf, years.memo,
             )]
         }
         That::StorageTime { of, at_least_s } => {
@@ -405,14 +456,14 @@ pub(crate) fn verdicts(
         That::SensorEnergy { of, at_most_j } => {
             cell_verdicts::sensor_energy(line, *of, *at_most_j, &mut years.assumed)
         }
-        That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s),
+        That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s, years.memo),
         That::CollapseFactor { at_least } => reserve_verdicts::collapse_factor(line, *at_least),
         That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
         That::SelfNoise { of, at_least_db } => {
-            chain_verdicts::self_noise(line, *of, at_least_db.db)
+            chain_verdicts::self_noise(line, *of, at_least_db.db, years.memo)
         }
         That::Overload { of, at_least_db } => chain_verdicts::overload(line, *of, at_least_db.db),
         That::DetectionRange {

@@ -41,7 +41,7 @@ impl Way {
     }
 }
 
-struct Search<'a> {
+struct Search<'a, 'm> {
     line: &'a Line,
     traffic: Option<&'a Traffic>,
     streams: Streams,
@@ -51,7 +51,7 @@ struct Search<'a> {
     at_most_s: f64,
     /// Only up to this wind.
     wind_at_most_m_s: Option<f64>,
-    load: &'a mut UnderLoad,
+    load: &'a mut UnderLoad<'m>,
     /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
     open: Vec<(Way, BehaviourIx)>,
     found: Option<Way>,
@@ -65,7 +65,7 @@ pub(crate) fn delay(
     to: DelayEnd,
     at_most_s: Q,
     requirement: &Requirement,
-    load: &mut UnderLoad,
+    load: &mut UnderLoad<'_>,
 ) -> Verdict {
     let end = match to {
         DelayEnd::Output(o) => line.output_path(o),
@@ -102,7 +102,7 @@ fn delay_bound(
     from: DelayFrom,
     to: DelayEnd,
     (at_most_s, requirement): (f64, &Requirement),
-    load: &mut UnderLoad,
+    load: &mut UnderLoad<'_>,
 ) -> Result<(Way, String), String> {
     let share = requirement.share.map(|q| q.si);
     let wind_at_most_m_s = requirement.when_wind_at_most_m_s.map(|q| q.si);
@@ -294,7 +294,7 @@ fn latency_s(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<f6
     Ok(samples as f64 / rate_hz)
 }
 
-impl Search<'_> {
+impl Search<'_, '_> {
     fn arrived(&mut self, way: Way) {
         if self.found.as_ref().is_none_or(|f| way.seconds < f.seconds) {
             self.found = Some(way);

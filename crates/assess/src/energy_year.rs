@@ -13,6 +13,7 @@ use power::year::{
 use crate::input::{
     EnergyInput, InputError, Light, LightScratch, LoadPart, energy, refused, year_error,
 };
+use crate::memo::Memo;
 use crate::years::{CONFIDENCE, MOST_YEARS, claim, lowest, run_years, share_of_years, worse};
 
 /// Shares of the years below each line of the band: the lowest year, the lowest tenth, the middle, the highest tenth, the highest.
@@ -284,9 +285,10 @@ fn sizes(
     claim: Claim,
 ) -> Result<Sizes, InputError> {
     let mut yields = Vec::new();
-    let mut scratch = LightScratch::new();
+    let (memo, mut scratch) = (Memo::with_room(0), LightScratch::default());
     for year in 0..years {
-        yields.push(input.light.year(seed, year, &mut scratch)?.to_vec());
+        let of_year = input.light.year(seed, year, &memo, &mut scratch)?;
+        yields.push(of_year.to_vec());
     }
     let planned = &input.systems[0];
     let (peak_w, capacity_wh) = (planned.peak_power_w, planned.battery.capacity_wh);

@@ -24,6 +24,7 @@ mod faults;
 pub mod input;
 mod link_verdicts;
 mod loss_verdicts;
+mod memo;
 mod month;
 mod mooring_verdicts;
 mod moorings;
@@ -45,6 +46,7 @@ mod sound_paths;
 mod span_verdicts;
 mod start;
 mod start_remedy;
+mod start_runs;
 mod start_verdicts;
 mod start_words;
 mod storage_verdicts;
@@ -66,7 +68,7 @@ pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
     ThresholdBudget, chain_budget,
 };
-pub use check::{Check, Shelf, Status, check};
+pub use check::{Check, PlanText, Shelf, Status, Tier, check, check_text, check_with};
 pub use compare::{Changed, Changes, Comparison, Moved, Moves, Seen, changes, compare, moves};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
@@ -78,6 +80,7 @@ pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
+pub use memo::{Memo, Runs};
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
     LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
@@ -95,5 +98,5 @@ pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_path
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use sync_verdicts::clocks_when_set;
-pub use verdict::{Evidence, Figure, Judged, Known, Ruling, Verdict, Word};
+pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
 pub use years::{EachYear, WEATHER_SEED, run_years};

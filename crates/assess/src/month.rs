@@ -24,6 +24,7 @@ use crate::input::{
     InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, payload_bytes, runs_per_h,
     streams, traffic,
 };
+use crate::memo::Memo;
 use crate::tuning::{ShelvedTuning, chain_digest};
 
 mod ashore;
@@ -71,18 +72,23 @@ struct Sending {
 }
 
 /// Billed messages of a month on an uplink.
-pub(crate) fn month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
+pub(crate) fn month(
+    line: &Line,
+    of: UplinkIx,
+    shelf: &Shelf,
+    memo: &Memo,
+) -> Result<Month, String> {
     let sendings = sendings(line, of)?;
     let Rates {
         rates,
         worse,
         mut notes,
     } = rates(line, &sendings, shelf)?;
-    let mut found = distribution(line, of, &sendings, &rates)?;
+    let mut found = distribution(line, of, &sendings, &rates, memo)?;
     if !worse.is_empty() {
         let mut at_upper = rates.clone();
         at_upper.extend(worse);
-        let upper = distribution(line, of, &sendings, &at_upper)?;
+        let upper = distribution(line, of, &sendings, &at_upper, memo)?;
         notes.push(format!(
             "at the upper limits of these 90 % of the months bill at most {} messages",
             upper.quantile(0.9)?
@@ -157,6 +163,7 @@ fn distribution(
     of: UplinkIx,
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
+    memo: &Memo,
 ) -> Result<Month, String> {
     let events: Vec<String> = rates
         .iter()
@@ -179,7 +186,7 @@ fn distribution(
         Some(_) => {
             let (spec, success) = queue(line, of)?;
             from.push_str(&format!(" {spec:?} {success:?}"));
-            let (probabilities, months) = drawn(line, of, sendings, rates)?;
+            let (probabilities, months) = drawn(line, of, sendings, rates, memo)?;
             (probabilities, by_chance(success, rates).then_some(months))
         }
     };

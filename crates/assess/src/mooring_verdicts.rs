@@ -6,7 +6,8 @@ use plan::{Anchor, Limits, Line, ModuleIx, Position, Q, SectionIx};
 use quantity::{Dimension, show};
 
 use crate::input::{CasesError, MooredTop, NotMoored, design_cases};
-use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings};
+use crate::memo::Memo;
+use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings_of};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// Margins below which a verdict is marginal.
@@ -19,19 +20,21 @@ const CIRCLE_M: f64 = 2.0;
 /// The shapes of a line, worked out once when the first verdict asks for them.
 pub(crate) struct Hangs<'a> {
     line: &'a Line,
+    memo: &'a Memo,
     found: OnceCell<Result<Moorings, CasesError>>,
 }
 
 impl<'a> Hangs<'a> {
-    pub(crate) fn new(line: &'a Line) -> Hangs<'a> {
+    pub(crate) fn new(line: &'a Line, memo: &'a Memo) -> Hangs<'a> {
         Hangs {
             line,
+            memo,
             found: OnceCell::new(),
         }
     }
 
     fn found(&self) -> Result<&Moorings, String> {
-        let found = self.found.get_or_init(|| moorings(self.line));
+        let found = self.found.get_or_init(|| moorings_of(self.line, self.memo));
         found.as_ref().map_err(ToString::to_string)
     }
 
@@ -182,7 +185,7 @@ pub(crate) fn module_depth(
             .map(|q| judge(Side::AtMost, q, seen.deepest_m, "deepest"));
         let margin = |v: &Verdict| match v {
             Verdict::Known(k) => k.margin.value,
-            Verdict::Unknown { .. } => f64::NEG_INFINITY,
+            Verdict::Unknown { .. } | Verdict::Provisional(_) => f64::NEG_INFINITY,
         };
         [least, most]
             .into_iter()

@@ -3,11 +3,12 @@
 use plan::{Line, Position, SupplyKind, That};
 
 use crate::chain_verdicts::noise_open;
+use crate::memo::Memo;
 use crate::processor_verdicts::detectors_of;
 use crate::unchecked::unchecked;
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
-pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
+pub(crate) fn open(line: &Line, spreads: &[String], memo: &Memo) -> Vec<String> {
     let mut all = Vec::new();
     for (s, supply) in line.supplies.iter().enumerate() {
         match supply.kind {
@@ -64,7 +65,7 @@ pub(crate) fn open(line: &Line, spreads: &[String]) -> Vec<String> {
     if !line.detectors.is_empty() && !line.requirements.iter().any(ranges) {
         all.push("how far each hydrophone hears, in which wind: a requirement on `detection-range` asks it, and `soundline range` shows it for a call of the plan".to_owned());
     }
-    let silent = noise_open(line);
+    let silent = noise_open(line, memo);
     if !silent.is_empty() && !line.requirements.iter().any(asks_noise) {
         all.push(format!(
             "whether the noise of the chain lies below what its detectors listen for, which needs `self_noise`, and `wind` and `shipping` of the site: {}; `soundline chain` shows what is known",

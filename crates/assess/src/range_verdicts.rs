@@ -62,7 +62,7 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             ));
             Verdict::Known(known)
         }
-        Verdict::Known(_) | Verdict::Unknown { .. } => unknown(
+        Verdict::Known(_) | Verdict::Provisional(_) | Verdict::Unknown { .. } => unknown(
             path,
             format!(
                 "{} does not say all of its own noise (`self_noise`), which may drown the sea's{}",

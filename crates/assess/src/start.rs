@@ -1,10 +1,12 @@
 //! One start of the line, followed in time, with the names of the plan.
 
 use plan::Line;
-use power::startup::{EventKind, Outcome, Phase, Report, Settings, StartupError, start_up};
+use power::startup::{EventKind, Outcome, Phase, Report, Settings, StartupError};
 
 use crate::input::{Contacts, InputError, StartInput, startup};
+use crate::memo::Memo;
 use crate::start_remedy::remedy;
+use crate::start_runs::at_once;
 use crate::start_words::{Finding, finding};
 
 /// Samples kept of each voltage and current.
@@ -211,10 +213,13 @@ pub(crate) fn follow(
     line: &Line,
     contacts: Contacts,
     longest_s: Option<f64>,
+    memo: &Memo,
 ) -> Result<Followed, StartError> {
     let input = ready(line, contacts)?;
     let longest_s = longest_s.unwrap_or_else(|| patience_s(line, &input));
-    let report = start_up(&input.line, &settings(longest_s)).map_err(|e| named(line, &input, e))?;
+    let report = at_once(&input.line, &settings(longest_s), memo);
+    let report = report.as_ref().clone();
+    let report = report.map_err(|e| named(line, &input, e))?;
     let finding = finding(line, &input, &report).map_err(|e| named(line, &input, e))?;
     Ok(Followed {
         input,
@@ -229,11 +234,12 @@ pub(crate) fn follow(
 /// # Errors
 /// [`StartError`].
 pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<Start, StartError> {
-    let followed = follow(line, contacts, longest_s)?;
+    let memo = Memo::with_room(0);
+    let followed = follow(line, contacts, longest_s, &memo)?;
     let remedy = match followed.report.outcome {
         Outcome::Unsettled { .. } => None,
         _ if followed.finding.starts => None,
-        _ => Some(remedy(line)?),
+        _ => Some(remedy(line, &memo)?),
     };
     let Followed {
         input,

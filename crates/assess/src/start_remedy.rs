@@ -6,12 +6,13 @@
 
 use plan::Line;
 use power::startup::{
-    AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, StartupError, Stop, staged_start,
-    start_up,
+    AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, StartupError, Stop,
 };
 
 use crate::input::{Contacts, StartInput};
+use crate::memo::Memo;
 use crate::start::{StartError, named, patience_s, ready, settings};
+use crate::start_runs::{at_once, in_turn};
 use crate::start_words::{Names, listed, seconds};
 
 /// Factors on the waits between modules, tried in turn until the line starts with new and with aged contacts.
@@ -27,17 +28,18 @@ const SWITCHINGS_EACH: usize = 8;
 
 /// Both states of the contacts.
 #[derive(Clone)]
-struct Both {
+struct Both<'m> {
     inputs: [StartInput; 2],
     settings: Settings,
+    memo: &'m Memo,
 }
 
 /// Delays of each module with which the line starts, s, and when the last has then booted, s.
 type Delays = (Vec<f64>, f64);
 
 /// Which delays start the line, in a sentence, or which lock-outs with which delays, or why none do.
-pub(crate) fn remedy(line: &Line) -> Result<String, StartError> {
-    let both = both(line)?;
+pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<String, StartError> {
+    let both = both(line, memo)?;
     if !both.inputs[0].unfed.is_empty() {
         return Ok("no order of starting helps a module without a conductor".to_owned());
     }
@@ -93,13 +95,13 @@ fn beyond_the_supplies(line: &Line, input: &StartInput) -> Option<String> {
 }
 
 /// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.
-pub(crate) fn without_falls(line: &Line) -> Result<Option<String>, StartError> {
-    let both = both(line)?;
+pub(crate) fn without_falls(line: &Line, memo: &Memo) -> Result<Option<String>, StartError> {
+    let both = both(line, memo)?;
     let found = both.search(line)?.ok();
     Ok(found.map(|(delays_s, ready_s)| told(delays(line, &both.inputs[0], &delays_s), ready_s)))
 }
 
-fn both(line: &Line) -> Result<Both, StartError> {
+fn both<'m>(line: &Line, memo: &'m Memo) -> Result<Both<'m>, StartError> {
     let inputs = [ready(line, Contacts::New)?, ready(line, Contacts::Aged)?];
     let longest_s = inputs
         .iter()
@@ -112,6 +114,7 @@ fn both(line: &Line) -> Result<Both, StartError> {
     Ok(Both {
         inputs,
         settings: settings(longest_s),
+        memo,
     })
 }
 
@@ -142,13 +145,15 @@ fn waits_s(order: &[usize], not_before_s: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-impl Both {
+impl<'m> Both<'m> {
     /// Delays with which the line starts in both states, or why there are none.
     fn search(&self, line: &Line) -> Result<Result<Delays, String>, StartError> {
         let mut found = Vec::new();
         for (input, contacts) in self.inputs.iter().zip(["new", "aged"]) {
             let names = Names { line, input };
-            match staged_start(&input.line, &self.settings).map_err(|e| named(line, input, e))? {
+            let staged = in_turn(&input.line, &self.settings, self.memo);
+            let staged = staged.as_ref().clone();
+            match staged.map_err(|e| named(line, input, e))? {
                 Staged::NotNeeded { .. } => found.push(by_surge(input)),
                 Staged::InOrder {
                     order,
@@ -180,7 +185,7 @@ impl Both {
 
     /// The same with a lock-out for each module that has none, and what to write for that. It opens at a share of the lowest
     /// supply's voltage and closes at the lowest voltage of the input; a module for which that cannot be stays as it is.
-    fn with_lock_outs(&self, line: &Line) -> (Both, Vec<String>) {
+    fn with_lock_outs(&self, line: &Line) -> (Both<'m>, Vec<String>) {
         let mut locked = self.clone();
         let lowest_v = line
             .supplies
@@ -303,12 +308,13 @@ impl Both {
                 most_events: SWITCHINGS_EACH * (core.modules.len() + core.network.sources.len()),
                 ..self.settings
             };
-            let report = match start_up(&core, &settings) {
+            let report = at_once(&core, &settings, self.memo);
+            let report = match report.as_ref() {
                 Ok(report) => report,
                 Err(StartupError::TooManyEvents { .. }) => return Ok(None),
-                Err(error) => return Err(named(line, input, error)),
+                Err(error) => return Err(named(line, input, error.clone())),
             };
-            match last_boot_s(&report) {
+            match last_boot_s(report) {
                 Some(last_s) => ready_s = ready_s.max(last_s),
                 None => return Ok(None),
             }

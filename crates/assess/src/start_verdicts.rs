@@ -3,6 +3,7 @@
 use plan::{Line, Q};
 
 use crate::input::Contacts;
+use crate::memo::Memo;
 use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
 use crate::start_remedy::{remedy, without_falls};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -12,11 +13,11 @@ const NARROW_S: f64 = 1.0;
 const METHOD: &str = "start followed in time from empty capacitors (docs/method/start-up.md; Hairer and Wanner 1996, RODAS)";
 
 /// The start of the whole line, within a time if one is asked.
-pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
+pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Verdict> {
     let mut verdicts: Vec<Verdict> = Vec::new();
     let mut followed = Vec::new();
     for (contacts, age) in [(Contacts::New, "new"), (Contacts::Aged, "aged")] {
-        match patiently(line, contacts, at_most_s) {
+        match patiently(line, contacts, at_most_s, memo) {
             Ok(start) => followed.push((start, age)),
             // What is open is so with either contacts; told once.
             Err(error) => {
@@ -33,7 +34,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
         .filter(|&i| fails(&followed[i].0))
         .min_by(|&a, &b| share(&followed[a].0).total_cmp(&share(&followed[b].0)));
     let helps = match worst {
-        Some(_) => remedy(line)
+        Some(_) => remedy(line, memo)
             .unwrap_or_else(|error| format!("what would start it is not known: {error}")),
         None => String::new(),
     };
@@ -41,7 +42,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>) -> Vec<Verdict> {
         start.finding.starts && start.report.modules.iter().any(|m| !m.off_s.is_empty())
     };
     let spares = if worst.is_none() && followed.iter().any(|(start, _)| falls(start)) {
-        without_falls(line).ok().flatten()
+        without_falls(line, memo).ok().flatten()
     } else {
         None
     };
@@ -78,10 +79,11 @@ fn patiently(
     line: &Line,
     contacts: Contacts,
     at_most_s: Option<Q>,
+    memo: &Memo,
 ) -> Result<Followed, StartError> {
     let own_s = patience_s(line, &ready(line, contacts)?);
     let longest_s = at_most_s.map_or(own_s, |q| own_s.max((2.0 * q.si).min(1e6)));
-    follow(line, contacts, Some(longest_s))
+    follow(line, contacts, Some(longest_s), memo)
 }
 
 fn judged(line: &Line, start: &Followed, why: String, at_most_s: Option<Q>) -> Verdict {

@@ -20,7 +20,7 @@ pub(crate) fn ashore(
     topic: TopicIx,
     share: Option<f64>,
     wind_at_most_m_s: Option<f64>,
-    (left_s, load): (f64, &mut UnderLoad),
+    (left_s, load): (f64, &mut UnderLoad<'_>),
 ) -> Result<(f64, String), String> {
     let u = &line.uplinks[uplink.0];
     let id = &u.id;

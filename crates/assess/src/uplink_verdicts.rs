@@ -6,6 +6,7 @@ use quantity::{EventRate, Money, SECONDS_PER_DAY};
 use crate::cap::cap;
 use crate::check::Shelf;
 use crate::input::MONTH_DAYS;
+use crate::memo::Memo;
 use crate::month::{Month, SEED, month, urgent_month};
 use crate::uplink_load::{Paid, paid};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -55,6 +56,7 @@ pub(crate) fn uplink_cost(
     limit: Money,
     share: Option<f64>,
     shelf: &Shelf,
+    memo: &Memo,
 ) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     let found = match share {
@@ -63,7 +65,7 @@ pub(crate) fn uplink_cost(
             let evidence = Evidence::computed(UPLINK_METHOD, &(limit, tariff(line, of), b.from));
             (b.messages as u64, evidence, why)
         }),
-        Some(share) => by_chance(line, of, limit, share, shelf),
+        Some(share) => by_chance(line, of, limit, share, (shelf, memo)),
     };
     match found {
         Err(why) => unknown(subject, why),
@@ -77,10 +79,10 @@ fn by_chance(
     of: UplinkIx,
     limit: Money,
     share: f64,
-    shelf: &Shelf,
+    (shelf, memo): (&Shelf, &Memo),
 ) -> Result<(u64, Evidence, String), String> {
     let u = &line.uplinks[of.0];
-    let m = month(line, of, shelf)?;
+    let m = month(line, of, shelf, memo)?;
     let at_cap = AtTheCap::of(line, of, shelf)?;
     let billed = m.quantile(share)?;
     let waits = at_cap.waits(&m);

@@ -120,11 +120,36 @@ pub struct Known {
     pub why: String,
 }
 
+/// What a quick check says where it counts less than the requirement asks for. It is no verdict yet: it has no evidence, and another word.
+#[derive(Clone, PartialEq, Debug)]
+#[non_exhaustive]
+pub struct Provisional {
+    /// What it is about: a typed path.
+    pub subject: String,
+    /// The value so far.
+    pub value: Figure,
+    /// The limit.
+    pub limit: Figure,
+    /// How far the value lies within the limit so far; negative beyond it.
+    pub margin: Figure,
+    /// How it lies to the limit so far. What is broken stays so: what is counted is the first part of the whole, and the value is its
+    /// worst.
+    pub so_far: Ruling,
+    /// Years that were counted.
+    pub counted: u64,
+    /// Years that the requirement asks for.
+    pub of: u64,
+    /// One plain sentence, as of [`Known::why`].
+    pub why: String,
+}
+
 /// A verdict.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Verdict {
     /// The value is known.
     Known(Box<Known>),
+    /// A value so far, of a quick check.
+    Provisional(Box<Provisional>),
     /// It is not.
     Unknown {
         /// What it is about.
@@ -233,6 +258,8 @@ pub enum Word {
     Broken,
     /// Nothing is broken, something is unknown.
     Unknown,
+    /// Nothing is broken or unknown, something has been counted in part only.
+    Provisional,
     /// Something is marginal.
     Marginal,
     /// All is met.
@@ -246,6 +273,7 @@ impl Word {
         match self {
             Word::Broken => "broken",
             Word::Unknown => "unknown",
+            Word::Provisional => "provisional",
             Word::Marginal => "marginal",
             Word::Met => "met",
         }
@@ -258,7 +286,48 @@ impl Verdict {
     pub fn subject(&self) -> &str {
         match self {
             Verdict::Known(known) => &known.subject,
+            Verdict::Provisional(so_far) => &so_far.subject,
             Verdict::Unknown { subject, .. } => subject,
+        }
+    }
+
+    /// Why it is as it is, or why it is not known.
+    #[must_use]
+    pub fn why(&self) -> &str {
+        match self {
+            Verdict::Known(known) => &known.why,
+            Verdict::Provisional(so_far) => &so_far.why,
+            Verdict::Unknown { why, .. } => why,
+        }
+    }
+
+    /// Whether it is broken, or is already by what a quick check has counted.
+    #[must_use]
+    pub fn is_broken(&self) -> bool {
+        match self {
+            Verdict::Known(known) => known.ruling == Ruling::Broken,
+            Verdict::Provisional(so_far) => so_far.so_far == Ruling::Broken,
+            Verdict::Unknown { .. } => false,
+        }
+    }
+
+    /// The same of `counted` years where the requirement asks for more.
+    pub(crate) fn so_far(self, counted: u64, of: u64) -> Verdict {
+        match self {
+            Verdict::Known(known) if counted < of => {
+                let known = *known;
+                Verdict::Provisional(Box::new(Provisional {
+                    subject: known.subject,
+                    value: known.value,
+                    limit: known.limit,
+                    margin: known.margin,
+                    so_far: known.ruling,
+                    counted,
+                    of,
+                    why: known.why,
+                }))
+            }
+            whole => whole,
         }
     }
 
@@ -267,6 +336,7 @@ impl Verdict {
     pub fn word(&self) -> Word {
         match self {
             Verdict::Unknown { .. } => Word::Unknown,
+            Verdict::Provisional(_) => Word::Provisional,
             Verdict::Known(known) => match known.ruling {
                 Ruling::Broken => Word::Broken,
                 Ruling::Marginal => Word::Marginal,
@@ -277,10 +347,15 @@ impl Verdict {
 
     /// Share of the limit that is left, for putting the worst first; an unknown one stands between broken and marginal.
     fn rank(&self) -> (Word, f64) {
-        let share = match self {
-            Verdict::Unknown { .. } => 0.0,
-            Verdict::Known(k) if k.limit.value != 0.0 => k.margin.value / k.limit.value.abs(),
-            Verdict::Known(k) => k.margin.value,
+        let (margin, limit) = match self {
+            Verdict::Unknown { .. } => return (Word::Unknown, 0.0),
+            Verdict::Known(k) => (k.margin.value, k.limit.value),
+            Verdict::Provisional(p) => (p.margin.value, p.limit.value),
+        };
+        let share = if limit == 0.0 {
+            margin
+        } else {
+            margin / limit.abs()
         };
         (self.word(), share)
     }
@@ -289,6 +364,7 @@ impl Verdict {
     pub(crate) fn because(mut self, more: &str) -> Verdict {
         match &mut self {
             Verdict::Known(known) => known.why.push_str(more),
+            Verdict::Provisional(so_far) => so_far.why.push_str(more),
             Verdict::Unknown { why, .. } => why.push_str(more),
         }
         self
@@ -335,6 +411,12 @@ impl Judged {
             sentence,
             verdicts,
         }
+    }
+
+    /// Whether some verdict is broken, or is already by what a quick check has counted.
+    #[must_use]
+    pub fn is_broken(&self) -> bool {
+        self.verdicts.iter().any(Verdict::is_broken)
     }
 
     /// The word for the whole: that of its worst verdict.
@@ -394,7 +476,7 @@ mod tests {
             );
             match verdict {
                 Verdict::Known(k) => (k.value.unit, k.limit.unit, k.margin.unit, k.why),
-                Verdict::Unknown { why, .. } => panic!("{why}"),
+                other => panic!("{}", other.why()),
             }
         };
         for (unit, between) in [

@@ -86,12 +86,13 @@ pub(crate) fn outage_hours(
             narrow: NARROW_H,
             unit: "h a year".to_owned(),
         };
-        Ok(against.judge(
+        let judged = against.judge(
             asked.subject(line),
             f64::from(shown_h),
             asked.evidence(line, "outage-hours"),
             why,
-        ))
+        );
+        Ok(judged.so_far(asked.count, asked.of_years()))
     })
 }
 
@@ -132,12 +133,13 @@ pub(crate) fn lowest_charge(
             narrow: NARROW_POINTS,
             unit: "%".to_owned(),
         };
-        Ok(against.judge(
+        let judged = against.judge(
             asked.subject(line),
             100.0 * shown,
             asked.evidence(line, "lowest-charge"),
             why,
-        ))
+        );
+        Ok(judged.so_far(asked.count, asked.of_years()))
     })
 }
 
@@ -189,13 +191,23 @@ impl<'y> Asked<'y> {
         })
     }
 
+    /// Years that the claim asks for: as many as were measured, or as show it when none is bad.
+    fn of_years(&self) -> u64 {
+        let measured = self.years.input.light.measured_years();
+        measured.unwrap_or(self.needed)
+    }
+
     fn measured(&self) -> bool {
         self.years.input.light.measured_years().is_some()
     }
 
     /// How many bad years the claim bears, when so many are `bad`; why it is not known, when the years show neither the claim nor
-    /// its contrary. Of generated years there are as many as the claim needs when none is bad, so one that is bad breaks it.
+    /// its contrary. Of generated years there are as many as the claim needs when none is bad, so one that is bad breaks it, also
+    /// among the first of them that a quick check counts.
     fn decided(&self, bad: u64, what: &str) -> Result<u64, String> {
+        if self.count < self.of_years() {
+            return Ok(0);
+        }
         let said = |e: power::year::YearError| e.to_string();
         let allowed = self.share.most_bad(self.count).map_err(said)?;
         let refuted = self.share.is_refuted_by(bad, self.count).map_err(said)?;

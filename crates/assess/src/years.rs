@@ -1,11 +1,15 @@
 //! Years of panels, battery and load of a supply: run one by one, and kept for all requirements that ask for them.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use plan::{Line, SupplyIx, SupplyKind, That};
-use power::year::{Claim, LowestCharges, Outages, Scratch, ShareOfYears, YearAccount};
+use power::year::{Claim, LowestCharges, Outages, Scratch, ShareOfYears, YearAccount, YearPlan};
 
-use crate::input::{EnergyInput, InputError, LightScratch, energy, year_error};
+use crate::check::Tier;
+use crate::input::{EnergyInput, InputError, LightScratch, energy_of, year_error};
+use crate::memo::{Canon, Canonical, Digest, Job, Memo};
 use crate::month::UnderLoad;
 use crate::mooring_verdicts::Hangs;
 
@@ -13,6 +17,8 @@ use crate::mooring_verdicts::Hangs;
 pub(crate) const CONFIDENCE: f64 = 0.95;
 /// Seed of the weather: the same plan has the same years.
 pub const WEATHER_SEED: u64 = 1;
+/// Years of a quick check: enough to tell a battery that is far too small, few enough not to be waited for.
+pub(crate) const QUICK_YEARS: u64 = 30;
 /// Most years that a check draws; about half a second.
 pub(crate) const MOST_YEARS: u64 = 3000;
 
@@ -35,9 +41,10 @@ pub fn run_years(
 ) -> Result<(), InputError> {
     let plans = input.plans(line)?;
     let what = format!("supply.{}", line.supplies[input.supply.0].id);
-    let (mut light, mut scratch) = (LightScratch::new(), Scratch::default());
+    let (mut light, mut scratch) = (LightScratch::default(), Scratch::default());
+    let memo = Memo::with_room(0);
     for year in 0..years {
-        let yields = input.light.year(seed, year, &mut light)?;
+        let yields = input.light.year(seed, year, &memo, &mut light)?;
         // The planned start last, whose hours are then still there.
         let mut accounts = Vec::with_capacity(plans.len());
         for plan in plans.iter().rev() {
@@ -66,26 +73,84 @@ pub(crate) fn lowest(accounts: &[YearAccount]) -> f64 {
     charges.fold(f64::INFINITY, f64::min)
 }
 
+/// A year of a supply's battery.
+struct BatteryYear<'a> {
+    supply: &'a str,
+    input: &'a EnergyInput,
+    plans: &'a [YearPlan],
+    /// What every year of this battery is made from.
+    made_from: Digest,
+    year: u64,
+    rooms: &'a RefCell<(LightScratch, Scratch)>,
+}
+
+/// What came of it.
+pub(crate) struct YearOff {
+    /// The account of the worse start.
+    account: YearAccount,
+    /// The lowest charge of any start.
+    lowest: f64,
+}
+
+impl Canonical for BatteryYear<'_> {
+    fn write(&self, to: &mut Canon) {
+        self.supply.write(to);
+        self.made_from.write(to);
+        self.year.write(to);
+    }
+}
+
+impl Job for BatteryYear<'_> {
+    const METHOD: &'static str = "battery year/1";
+    type Out = Result<YearOff, InputError>;
+
+    fn run(&self, memo: &Memo) -> Self::Out {
+        let (light, scratch) = &mut *self.rooms.borrow_mut();
+        let yields = self
+            .input
+            .light
+            .year(WEATHER_SEED, self.year, memo, light)?;
+        let accounts = self.plans.iter().map(|plan| {
+            let account = plan.run(yields, scratch);
+            account.map_err(|source| year_error(self.supply, source))
+        });
+        let accounts: Vec<YearAccount> = accounts.collect::<Result<_, _>>()?;
+        Ok(YearOff {
+            lowest: lowest(&accounts),
+            account: worse(&accounts).clone(),
+        })
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        let week = |year: &YearOff| size_of_val(year.account.worst_week.charge.as_slice());
+        out.as_ref().map_or(0, week)
+    }
+}
+
 /// The years of one supply.
 pub(crate) struct SupplyYears {
     pub(crate) input: EnergyInput,
-    /// Of each year the account of the worse start.
-    accounts: Vec<YearAccount>,
-    /// Of each year the lowest charge of any start.
-    lowest: Vec<f64>,
+    years: Vec<Arc<Result<YearOff, InputError>>>,
 }
 
 impl SupplyYears {
-    /// How many years a claim takes: as many as it needs when none is bad, and all that were measured.
+    /// How many years a claim takes: as many as it needs when none is bad, and all that were measured. A quick check may have fewer.
     pub(crate) fn count(&self, needed: u64) -> u64 {
-        self.input.light.measured_years().unwrap_or(needed)
+        let needed = self.input.light.measured_years().unwrap_or(needed);
+        needed.min(self.years.len() as u64)
+    }
+
+    /// The first of them, so many.
+    fn first(&self, years: u64) -> impl Iterator<Item = &YearOff> {
+        let first = self.years.iter().take(years as usize);
+        first.filter_map(|year| year.as_ref().as_ref().ok())
     }
 
     /// Hours off of so many years.
     pub(crate) fn outages(&self, years: u64) -> Outages {
         let mut outages = Outages::new();
-        for account in self.accounts.iter().take(years as usize) {
-            outages.add(account);
+        for year in self.first(years) {
+            outages.add(&year.account);
         }
         outages
     }
@@ -93,9 +158,9 @@ impl SupplyYears {
     /// Lowest charge of so many years.
     pub(crate) fn lowest_charges(&self, years: u64) -> LowestCharges {
         let mut lowest = LowestCharges::new();
-        for charge in self.lowest.iter().take(years as usize) {
+        for year in self.first(years) {
             lowest
-                .add(*charge)
+                .add(year.lowest)
                 .expect("a usable state of charge lies between 0 and 1");
         }
         lowest
@@ -105,22 +170,27 @@ impl SupplyYears {
 /// The years that requirements of a plan ask for: each supply's are run once, as many as the hardest claim on it needs.
 pub(crate) struct Years<'a> {
     line: &'a Line,
+    /// Results of earlier checks.
+    pub(crate) memo: &'a Memo,
+    tier: Tier,
     run: BTreeMap<usize, Result<SupplyYears, String>>,
     /// Values that counted in them although the plan does not write them.
     pub(crate) assumed: Vec<String>,
     /// Shapes of the line in its design cases.
     pub(crate) hangs: Hangs<'a>,
-    pub(crate) load: UnderLoad,
+    pub(crate) load: UnderLoad<'a>,
 }
 
 impl<'a> Years<'a> {
-    pub(crate) fn new(line: &'a Line) -> Self {
+    pub(crate) fn new(line: &'a Line, memo: &'a Memo, tier: Tier) -> Self {
         Self {
             line,
+            memo,
+            tier,
             run: BTreeMap::new(),
             assumed: Vec::new(),
-            hangs: Hangs::new(line),
-            load: UnderLoad::new(),
+            hangs: Hangs::new(line, memo),
+            load: UnderLoad::new(memo),
         }
     }
 
@@ -128,7 +198,7 @@ impl<'a> Years<'a> {
     pub(crate) fn of(&mut self, of: SupplyIx) -> Result<&SupplyYears, String> {
         let line = self.line;
         let kept = self.run.entry(of.0).or_insert_with(|| {
-            let run = run(line, of);
+            let run = run(line, of, self.memo, self.tier);
             if let Ok(years) = &run {
                 self.assumed.extend(years.input.assumed.iter().cloned());
             }
@@ -138,31 +208,49 @@ impl<'a> Years<'a> {
     }
 }
 
-fn run(line: &Line, of: SupplyIx) -> Result<SupplyYears, String> {
-    if line.supplies[of.0].kind != SupplyKind::SolarBattery {
+fn run(line: &Line, of: SupplyIx, memo: &Memo, tier: Tier) -> Result<SupplyYears, String> {
+    let supply = &line.supplies[of.0];
+    if supply.kind != SupplyKind::SolarBattery {
         return Err("the hourly year is worked out for panels with a battery only".to_owned());
     }
-    let input = energy(line, of).map_err(|e| e.to_string())?;
+    let input = energy_of(line, of, memo).map_err(|e| e.to_string())?;
     let needed = shares(line, of)
         .filter_map(|share| share.years_needed().ok())
         .filter(|years| *years <= MOST_YEARS);
-    let years = input
+    let count = input
         .light
         .measured_years()
-        .or_else(|| needed.max())
+        .or_else(|| {
+            needed.max().map(|needed| match tier {
+                Tier::Quick => needed.min(QUICK_YEARS),
+                Tier::Full => needed,
+            })
+        })
         .unwrap_or(0);
-    let (mut accounts, mut low) = (Vec::new(), Vec::new());
-    run_years(line, &input, WEATHER_SEED, years, &mut |_, all, _| {
-        accounts.push(worse(all).clone());
-        low.push(lowest(all));
-        true
-    })
-    .map_err(|e| e.to_string())?;
-    Ok(SupplyYears {
-        input,
-        accounts,
-        lowest: low,
-    })
+    let plans = input.plans(line).map_err(|e| e.to_string())?;
+    let mut made_from = Canon::new("years of a battery");
+    input.light.made_from().write(&mut made_from);
+    WEATHER_SEED.write(&mut made_from);
+    made_from.debug(&(&input.systems, &input.load));
+    let made_from = made_from.digest();
+    let supply = format!("supply.{}", supply.id);
+    let rooms = RefCell::default();
+    let mut years = Vec::with_capacity(count as usize);
+    for year in 0..count {
+        let found = memo.of(&BatteryYear {
+            supply: &supply,
+            input: &input,
+            plans: &plans,
+            made_from,
+            year,
+            rooms: &rooms,
+        });
+        if let Err(error) = found.as_ref() {
+            return Err(error.to_string());
+        }
+        years.push(found);
+    }
+    Ok(SupplyYears { input, years })
 }
 
 /// Shares of years that requirements on a supply claim.

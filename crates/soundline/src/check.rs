@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use assess::Shelf;
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
+use assess::{Memo, Shelf, Tier};
 use plan::{Reading, That};
 use report::{check_json, check_text};
 use serde_json::json;
@@ -28,6 +28,9 @@ use crate::shell::{rehearse_line, shell_word};
 pub(crate) struct Args {
     /// The plan.
     plan: PathBuf,
+    /// Count only the first of the weather years that a share of years asks for, and call provisional what rests on the others.
+    #[arg(long)]
+    quick: bool,
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
@@ -44,7 +47,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let Some((shelf, warnings)) = looked else {
         return Ok(Exit::Cancelled);
     };
-    let check = assess::check(&reading, &shelf);
+    let tier = match args.quick {
+        true => Tier::Quick,
+        false => Tier::Full,
+    };
+    let check = assess::check_with(&reading, &shelf, &Memo::new(), tier);
     match out.format {
         Format::Text => {
             for warning in &warnings {

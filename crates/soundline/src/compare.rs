@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
+use assess::{Memo, Tier};
 use report::{Compared, compare_json, compare_markdown, compare_text};
 
 use crate::cancel::Cancel;
@@ -26,6 +27,7 @@ pub(crate) struct Args {
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let cancel = Cancel::on_ctrl_c()?;
+    let memo = Memo::new();
     let mut sides = Vec::new();
     for path in [&args.before, &args.after] {
         let reading = plan_file::read_and_show(path, out)?;
@@ -35,7 +37,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         for warning in &warnings {
             writeln!(out.stderr, "warning: {warning}")?;
         }
-        let check = assess::check(&reading, &shelf);
+        let check = assess::check_with(&reading, &shelf, &memo, Tier::Full);
         sides.push((reading, check));
     }
     let Ok([before, after]) = <[_; 2]>::try_from(sides) else {

@@ -13,7 +13,7 @@ pub(crate) enum Exit {
     Broken,
     /// 2: the input cannot be used, or the output cannot be written.
     Unusable,
-    /// 3: nothing is broken, but something is unknown.
+    /// 3: nothing is broken, but something is unknown, or provisional by a quick check.
     Unknown,
     /// 4: some of several inputs failed; the others were worked through.
     SomeFailed,
@@ -27,7 +27,7 @@ Exit status:
   0    done; every requirement is met or just met
   1    a requirement is broken
   2    the input cannot be used, or the output cannot be written
-  3    nothing is broken, but something is unknown
+  3    nothing is broken, but something is unknown, or provisional by a quick check
   4    some of several inputs failed; the others were worked through
   130  cancelled, or nobody read the output any more";
 

@@ -37,7 +37,9 @@ pub use energy::{
     CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
-pub(crate) use energy::{LightScratch, SECONDS_PER_HOUR, refused, runs_per_h, year_error};
+pub(crate) use energy::{
+    LightScratch, SECONDS_PER_HOUR, energy_of, refused, runs_per_h, year_error,
+};
 pub use formula::Exact;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use links::Carrier;

@@ -18,6 +18,7 @@ use super::drawn::{mean_sent, through};
 use super::offers::offers;
 use super::{Origin, SEED, Sending, expected, sendings};
 use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+use crate::memo::{Job, Memo, canonical};
 
 /// Messages, months and attempts drawn at most, and the fewest messages that are told of.
 const MOST_MESSAGES: f64 = 50_000.0;
@@ -48,8 +49,11 @@ impl Times {
 
 /// How late messages are ashore with the alarms that are expected: drawn once for each uplink and wind, and kept for all delays of one check.
 #[derive(Debug)]
-pub(crate) enum UnderLoad {
-    Drawn(BTreeMap<(UplinkIx, Option<u64>), Result<Drawn, String>>),
+pub(crate) enum UnderLoad<'m> {
+    Drawn(
+        BTreeMap<(UplinkIx, Option<u64>), Result<Drawn, String>>,
+        &'m Memo,
+    ),
     /// Not told, where only what is ruled counts.
     LeftOut,
 }
@@ -61,9 +65,9 @@ pub(crate) struct Drawn {
     months: u32,
 }
 
-impl UnderLoad {
-    pub(crate) fn new() -> UnderLoad {
-        UnderLoad::Drawn(BTreeMap::new())
+impl<'m> UnderLoad<'m> {
+    pub(crate) fn new(memo: &'m Memo) -> UnderLoad<'m> {
+        UnderLoad::Drawn(BTreeMap::new(), memo)
     }
 
     /// Of a topic, in words; `left_s` is what its limit leaves for the uplink. `None` where it is left out.
@@ -75,12 +79,12 @@ impl UnderLoad {
         wind_at_most_m_s: Option<f64>,
         left_s: f64,
     ) -> Option<String> {
-        let UnderLoad::Drawn(kept) = self else {
+        let UnderLoad::Drawn(kept, memo) = self else {
             return None;
         };
         let drawn = kept
             .entry((of, wind_at_most_m_s.map(f64::to_bits)))
-            .or_insert_with(|| drawn(line, of, wind_at_most_m_s));
+            .or_insert_with(|| drawn(line, of, wind_at_most_m_s, memo));
         let words = match drawn {
             Ok(drawn) => words(drawn, topic, left_s),
             Err(why) => Err(why.clone()),
@@ -111,7 +115,12 @@ fn words(drawn: &Drawn, topic: TopicIx, left_s: f64) -> Result<String, String> {
     ))
 }
 
-fn drawn(line: &Line, of: UplinkIx, wind_at_most_m_s: Option<f64>) -> Result<Drawn, String> {
+fn drawn(
+    line: &Line,
+    of: UplinkIx,
+    wind_at_most_m_s: Option<f64>,
+    memo: &Memo,
+) -> Result<Drawn, String> {
     let sendings = sendings(line, of)?;
     let mut rates = BTreeMap::new();
     for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
@@ -128,7 +137,15 @@ fn drawn(line: &Line, of: UplinkIx, wind_at_most_m_s: Option<f64>) -> Result<Dra
     let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
     let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
     let name = format!("ashore/{}", line.uplinks[of.0].id);
-    let all = times(spec, success, &sendings, &rates, (months, &name))?;
+    let all = memo.of(&Months {
+        spec,
+        success,
+        sendings: &sendings,
+        rates: &rates,
+        months,
+        name: &name,
+    });
+    let all = all.as_ref().as_ref().map_err(Clone::clone)?;
     // What is sent up, in the order in which `sendings` tells it.
     let actions = line.behaviours.iter().flat_map(|b| &b.actions);
     let topics = actions.filter_map(|action| match action {
@@ -136,9 +153,9 @@ fn drawn(line: &Line, of: UplinkIx, wind_at_most_m_s: Option<f64>) -> Result<Dra
         _ => None,
     });
     let mut by_topic: BTreeMap<TopicIx, Times> = BTreeMap::new();
-    for (times, topic) in all.into_iter().zip(topics) {
+    for (times, topic) in all.iter().zip(topics) {
         let found = by_topic.entry(topic).or_default();
-        found.ashore_s.extend(times.ashore_s);
+        found.ashore_s.extend(&times.ashore_s);
         found.offered += times.offered;
     }
     for times in by_topic.values_mut() {
@@ -148,6 +165,33 @@ fn drawn(line: &Line, of: UplinkIx, wind_at_most_m_s: Option<f64>) -> Result<Dra
         of: by_topic,
         months,
     })
+}
+
+/// Months whose times are drawn.
+struct Months<'a> {
+    spec: UplinkSpec,
+    success: f64,
+    sendings: &'a [Sending],
+    rates: &'a BTreeMap<Origin, f64>,
+    months: u32,
+    name: &'a str,
+}
+
+canonical!('a Months<'a> { success, months, name } debug { spec, sendings, rates });
+
+impl Job for Months<'_> {
+    const METHOD: &'static str = "months ashore/1";
+    type Out = Result<Vec<Times>, String>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let drawn = (self.months, self.name);
+        times(self.spec, self.success, self.sendings, self.rates, drawn)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        let all = out.as_ref().map_or(&[][..], Vec::as_slice);
+        all.iter().map(|t| size_of_val(t.ashore_s.as_slice())).sum()
+    }
 }
 
 /// Draws months, and gives the times of each thing that is sent up.

@@ -11,6 +11,7 @@ use timeline::{Class, Ns};
 use super::offers::offers;
 use super::{Origin, SEED, Sending};
 use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+use crate::memo::{Job, Memo, canonical};
 
 /// Messages drawn where more months than the fewest are, messages drawn at all, months drawn at most, and the fewest that show 99 %.
 const MOST_DRAWN: f64 = 300_000.0;
@@ -41,6 +42,7 @@ pub(super) fn drawn(
     of: UplinkIx,
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
+    memo: &Memo,
 ) -> Result<(Vec<f64>, u32), String> {
     let (spec, success) = queue(line, of)?;
     let mean = mean_sent(sendings, rates);
@@ -56,8 +58,55 @@ pub(super) fn drawn(
         ));
     }
     let months = months as u32;
+    let found = memo.of(&Months {
+        spec,
+        success,
+        sendings,
+        rates,
+        months,
+        uplink: &line.uplinks[of.0].id,
+    });
+    let shares = found.as_ref().as_ref().map_err(Clone::clone)?;
+    Ok((shares.clone(), months))
+}
+
+/// Months whose billed messages are drawn.
+struct Months<'a> {
+    spec: UplinkSpec,
+    success: f64,
+    sendings: &'a [Sending],
+    rates: &'a BTreeMap<Origin, f64>,
+    months: u32,
+    uplink: &'a str,
+}
+
+canonical!('a Months<'a> { success, months, uplink } debug { spec, sendings, rates });
+
+impl Job for Months<'_> {
+    const METHOD: &'static str = "months billed/1";
+    type Out = Result<Vec<f64>, String>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        shares(self)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        out.as_ref().map_or(0, |s| size_of_val(s.as_slice()))
+    }
+}
+
+/// Of drawn months the shares of the numbers billed.
+fn shares(of: &Months<'_>) -> Result<Vec<f64>, String> {
+    let Months {
+        spec,
+        success,
+        sendings,
+        rates,
+        months,
+        uplink,
+    } = *of;
     let month_s = MONTH_DAYS * SECONDS_PER_DAY;
-    let name = format!("month/{}", line.uplinks[of.0].id);
+    let name = format!("month/{uplink}");
     let mut counts: Vec<u64> = Vec::new();
     let mut attempts = 0;
     for number in 0..months {
@@ -68,8 +117,7 @@ pub(super) fn drawn(
         let stats = through(spec, offers, &mut stream, success, (left, &mut |_| {}))?;
         let stats = stats.ok_or_else(|| {
             format!(
-                "uplink.{} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
-                line.uplinks[of.0].id,
+                "uplink.{uplink} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
                 show_number(100.0 * success)
             )
         })?;
@@ -81,11 +129,8 @@ pub(super) fn drawn(
         }
         counts[billed] += 1;
     }
-    let shares = counts
-        .iter()
-        .map(|n| *n as f64 / f64::from(months))
-        .collect();
-    Ok((shares, months))
+    let shares = counts.iter().map(|n| *n as f64 / f64::from(months));
+    Ok(shares.collect())
 }
 
 /// Messages of a month on average, but for what `at_most` holds back beyond a month's whole.

@@ -157,7 +157,8 @@ fn val_drawn_months_are_those_of_scipy_and_numpy() {
             let capacity = case["capacity"].as_u64().unwrap_or(10_000) as u32;
             let hold_s = case["hold_s"].as_f64().unwrap();
             let (line, sendings, rates) = packed(case["rate"].as_f64().unwrap(), hold_s, capacity);
-            let (probabilities, months) = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap();
+            let (probabilities, months) =
+                drawn(&line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap();
             assert!(months >= FEWEST_MONTHS, "{months}");
             let month = month_of(probabilities);
             for row in list(&case["share_up_to"]) {
@@ -260,7 +261,7 @@ fn verif_drawing_ends_where_hardly_an_attempt_succeeds() {
     let (mut line, sendings, rates) = packed(100.0, 60.0, 10);
     line.uplinks[0].success.as_mut().unwrap().si = f64::MIN_POSITIVE;
     line.uplinks[0].back_off_s = Some(line.uplinks[0].session_s);
-    let why = drawn(&line, UplinkIx(0), &sendings, &rates).unwrap_err();
+    let why = drawn(&line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap_err();
     assert!(why.contains("too many to draw"), "{why}");
 }
 
@@ -389,7 +390,8 @@ fn verif_times_under_load_are_drawn_once_for_a_check() {
         per_s: SECONDS_PER_DAY,
     });
     let topic = plan::TopicIx(0);
-    let mut load = UnderLoad::new();
+    let memo = Memo::new();
+    let mut load = UnderLoad::new(&memo);
     let first = load.words(&line, UplinkIx(0), topic, None, 100.0).unwrap();
     assert!(first.contains("half of "), "{first}");
     // It would be known no longer.
@@ -401,7 +403,7 @@ fn verif_times_under_load_are_drawn_once_for_a_check() {
         "{second}"
     );
     assert!(second.contains("within the 200 s"), "{second}");
-    let fresh = UnderLoad::new().words(&line, UplinkIx(0), topic, None, 200.0);
+    let fresh = UnderLoad::new(&memo).words(&line, UplinkIx(0), topic, None, 200.0);
     assert!(fresh.unwrap().contains("not known"));
     let left_out = UnderLoad::LeftOut.words(&line, UplinkIx(0), topic, None, 100.0);
     assert_eq!(left_out, None);

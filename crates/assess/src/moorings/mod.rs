@@ -7,6 +7,7 @@ mod sound;
 use plan::Line;
 
 use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moored};
+use crate::memo::{Job, Memo, canonical};
 
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
@@ -51,12 +52,17 @@ pub struct HungLine {
 /// # Errors
 /// [`CasesError`] where the plan gives no cases.
 pub fn moorings(line: &Line) -> Result<Moorings, CasesError> {
+    moorings_of(line, &Memo::with_room(0))
+}
+
+/// The same, with the shapes that are kept.
+pub(crate) fn moorings_of(line: &Line, memo: &Memo) -> Result<Moorings, CasesError> {
     let all = moored(line);
     let cases = design_cases(line)?;
     let mut assumed = cases.assumed;
     let lines = all
         .into_iter()
-        .map(|one| Ok(hung(line, one?, &cases.cases)))
+        .map(|one| Ok(hung(line, one?, &cases.cases, memo)))
         .collect();
     beside(line, &mut assumed);
     Ok(Moorings {
@@ -66,9 +72,36 @@ pub fn moorings(line: &Line) -> Result<Moorings, CasesError> {
     })
 }
 
-fn hung(line: &Line, of: Moored, cases: &[DesignCase]) -> HungLine {
-    let shapes: Vec<Result<CaseShape, NoShape>> =
-        cases.iter().map(|case| solve::hang(&of, case)).collect();
+/// A line that hangs in a case.
+struct Hanging<'a> {
+    line: &'a Moored,
+    case: &'a DesignCase,
+}
+
+canonical!('a Hanging<'a> {} debug { line, case });
+
+impl Job for Hanging<'_> {
+    const METHOD: &'static str = "shape of the line/1";
+    type Out = Result<CaseShape, NoShape>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        solve::hang(self.line, self.case)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        let Ok(found) = out else { return 0 };
+        let shape = &found.shape;
+        size_of_val(found.things.as_slice())
+            + size_of_val(shape.points.as_slice())
+            + size_of_val(shape.bodies.as_slice())
+    }
+}
+
+fn hung(line: &Line, of: Moored, cases: &[DesignCase], memo: &Memo) -> HungLine {
+    let shapes: Vec<Result<CaseShape, NoShape>> = cases
+        .iter()
+        .map(|case| memo.of(&Hanging { line: &of, case }).as_ref().clone())
+        .collect();
     HungLine {
         modules: envelope::modules(line, &of, &shapes),
         sections: envelope::sections(line, &of, &shapes),

@@ -1,7 +1,7 @@
 //! Whether a part may be added to a line, place by place.
 //!
 //! For each place the plan's text is changed (the module put in, a span cut in two or a stub added), read as any plan is, and
-//! checked by [`check`]; the verdicts are held against those of the plan without the module. There is no second calculation.
+//! checked by [`crate::check`]; the verdicts are held against those of the plan without the module. There is no second calculation.
 
 mod answer;
 mod change;
@@ -16,7 +16,8 @@ use plan::{Fetch, Line, Mistake, Must, Reading, That};
 use quantity::nearest;
 use toml_edit::Value;
 
-use crate::check::{Check, Shelf, check};
+use crate::check::{Check, Shelf, Tier, check_with};
+use crate::memo::Memo;
 use crate::verdict::Word;
 
 pub use change::ChangeError;
@@ -237,7 +238,8 @@ pub fn places(
     if let Some(cable) = &ask.cable {
         known_part(&without, cable, "span")?;
     }
-    let before = check(&without, shelf);
+    let memo = Memo::new();
+    let before = check_with(&without, shelf, &memo, Tier::Full);
     let base_line = without.line.as_ref().ok_or(PlaceError::Plan)?;
     let mut told: Vec<Place> = Vec::new();
     let count = sites.len() as u64;
@@ -260,7 +262,7 @@ pub fn places(
             mistakes_of_talk(&with, own, ask)?;
             changed.push((site, text, with));
         }
-        let checks = checked(&changed, shelf);
+        let checks = checked(&changed, shelf, &memo);
         for ((site, text, with), after) in changed.into_iter().zip(checks) {
             let weighed = after.as_ref().map(|after| {
                 let further = further_half(&ask.id);
@@ -425,8 +427,9 @@ fn mistakes_of_talk(with: &Reading, own: usize, ask: &PlaceAsk) -> Result<(), Pl
 }
 
 /// The checks of changed plans, each on a thread of its own, in their order; none of a plan with mistakes.
-fn checked(changed: &[(&Site, String, Reading)], shelf: &Shelf) -> Vec<Option<Check>> {
-    let one = |with: &Reading| (!with.has_errors()).then(|| check(with, shelf));
+fn checked(changed: &[(&Site, String, Reading)], shelf: &Shelf, memo: &Memo) -> Vec<Option<Check>> {
+    let one =
+        |with: &Reading| (!with.has_errors()).then(|| check_with(with, shelf, memo, Tier::Full));
     if let [(_, _, with)] = changed {
         return vec![one(with)];
     }

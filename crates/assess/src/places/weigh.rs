@@ -116,10 +116,7 @@ pub(super) fn already(check: &Check, word: Word) -> Vec<(String, String, String)
             *nth == 0 && judged.must == Must::Shall && verdict.word() == word
         })
         .map(|(judged, verdict, _)| {
-            let why = match verdict {
-                Verdict::Unknown { why, .. } => why.clone(),
-                Verdict::Known(k) => k.why.clone(),
-            };
+            let why = verdict.why().to_owned();
             (judged.id.clone(), verdict.subject().to_owned(), why)
         })
         .collect()
@@ -160,11 +157,13 @@ pub(super) fn weigh(before: &Check, after: &Check, line: &Line, new: &Names<'_>)
         let place = || (id.to_owned(), subject.to_owned());
         let should = judged.must == Must::Should;
         match verdict {
-            Verdict::Unknown { .. } if should => {}
-            Verdict::Unknown { why, .. } => {
+            Verdict::Unknown { .. } | Verdict::Provisional(_) if should => {}
+            Verdict::Unknown { .. } | Verdict::Provisional(_) => {
                 if was_word != Some(Word::Unknown) {
                     let (id, subject) = place();
-                    weighed.unknown.push((id, subject, why.clone()));
+                    weighed
+                        .unknown
+                        .push((id, subject, verdict.why().to_owned()));
                 }
             }
             Verdict::Known(known) => {

@@ -18,8 +18,9 @@ use std::path::Path;
 use plan::{Edit, Line, Must, Reading};
 use quantity::{Money, nearest};
 
-use crate::check::{Check, Shelf, check};
+use crate::check::{Check, Shelf, Tier, check_with};
 use crate::compare::{Moves, moves, worst};
+use crate::memo::Memo;
 use crate::places::on_records;
 use crate::reach::Reach;
 use crate::verdict::{Judged, Verdict, Word};
@@ -182,12 +183,13 @@ pub fn remedies(
 ) -> Result<Remedies, RemedyError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
     let line = whole.ok_or(RemedyError::Plan)?;
-    let before = check(reading, shelf);
+    let memo = Memo::new();
+    let before = check_with(reading, shelf, &memo, Tier::Full);
     let asked = asked(&before, ask.requirement.as_deref())?;
     let mut number = 0;
     let mut mended = Vec::new();
     for judged in asked {
-        let search = Search::new(path, reading, shelf, fetch, judged.clone());
+        let search = Search::new(path, reading, shelf, fetch, &memo, judged.clone());
         let knobs = knobs(reading, line, &reads(reading, line, &judged));
         let mut one = mend(&search, &before, line, &knobs, ask.threads, watch)?;
         for remedy in &mut one.remedies {
@@ -411,7 +413,7 @@ fn whole(
         .flat_map(|(knob, i)| sets(knob, &knob.steps[*i]))
         .collect();
     let (edits, text) = search.edited(&all)?;
-    let after = check(&search.read(&text)?, search.shelf);
+    let after = check_with(&search.read(&text)?, search.shelf, search.memo, Tier::Full);
     let id = &search.base.id;
     let mut judged = after.requirements.iter().chain(&after.standing);
     let judged = judged.find(|j| j.id == *id)?;

@@ -7,6 +7,7 @@ use plan::{Edit, Reading, splice};
 
 use super::knobs::{Knob, Step};
 use crate::check::{Shelf, check_one};
+use crate::memo::Memo;
 use crate::verdict::{Judged, Verdict, Word};
 
 /// Fetches files of a plan, from several threads.
@@ -21,6 +22,7 @@ pub(super) struct Search<'a> {
     pub(super) reading: &'a Reading,
     pub(super) shelf: &'a Shelf,
     pub(super) fetch: &'a SharedFetch<'a>,
+    pub(super) memo: &'a Memo,
     /// As it is without a change.
     pub(super) base: Judged,
     /// Subjects that are unknown without a change: a remedy need not make them known.
@@ -52,6 +54,7 @@ impl<'a> Search<'a> {
         reading: &'a Reading,
         shelf: &'a Shelf,
         fetch: &'a SharedFetch<'a>,
+        memo: &'a Memo,
         base: Judged,
     ) -> Search<'a> {
         let unknown = base.verdicts.iter().filter(|v| v.word() == Word::Unknown);
@@ -61,6 +64,7 @@ impl<'a> Search<'a> {
             reading,
             shelf,
             fetch,
+            memo,
             base,
             unknown,
         }
@@ -99,7 +103,7 @@ impl<'a> Search<'a> {
         let Some(reading) = self.edited(sets).and_then(|(_, text)| self.read(&text)) else {
             return refused;
         };
-        match check_one(&reading, self.shelf, &self.base.id) {
+        match check_one(&reading, self.shelf, &self.base.id, self.memo) {
             Some(judged) => Probe {
                 word: Some(self.word(&judged)),
                 least: least(&judged),
@@ -211,7 +215,7 @@ fn figures(judged: &Judged) -> Vec<(&str, Word, Option<[f64; 2]>)> {
     all.map(|v| {
         let of_known = match v {
             Verdict::Known(k) => Some([k.value.value, k.limit.value]),
-            Verdict::Unknown { .. } => None,
+            Verdict::Unknown { .. } | Verdict::Provisional(_) => None,
         };
         (v.subject(), v.word(), of_known)
     })
@@ -224,7 +228,7 @@ pub(super) fn least(judged: &Judged) -> f64 {
         Verdict::Known(k) if k.narrow > 0.0 => Some(k.margin.value / k.narrow),
         Verdict::Known(k) if k.limit.value != 0.0 => Some(k.margin.value / k.limit.value.abs()),
         Verdict::Known(k) => Some(k.margin.value),
-        Verdict::Unknown { .. } => None,
+        Verdict::Unknown { .. } | Verdict::Provisional(_) => None,
     });
     known.min_by(f64::total_cmp).unwrap_or(f64::NEG_INFINITY)
 }

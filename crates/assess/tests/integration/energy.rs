@@ -142,7 +142,7 @@ fn verif_more_alarms_are_more_hours_off_and_a_larger_battery_fewer() {
         let check = checked(&all);
         match &requirement(&check, "winter").verdicts[0] {
             Verdict::Known(k) => k.value.value,
-            Verdict::Unknown { why, .. } => panic!("{why}"),
+            other => panic!("{}", other.why()),
         }
     };
     let usual = hours(&[]);
@@ -168,7 +168,7 @@ fn verif_a_slip_of_the_start_never_shortens_the_outage() {
         ]);
         match &requirement(&check, "winter").verdicts[0] {
             Verdict::Known(k) => k.value.value,
-            Verdict::Unknown { why, .. } => panic!("{why}"),
+            other => panic!("{}", other.why()),
         }
     };
     let planned = hours("duration = \"1 d\"");

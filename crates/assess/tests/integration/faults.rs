@@ -298,10 +298,7 @@ fn verif_a_fuse_in_a_ring_is_judged_only_where_the_ring_is_bounded() {
 }
 
 fn subject(verdict: &Verdict) -> String {
-    match verdict {
-        Verdict::Known(known) => known.subject.clone(),
-        Verdict::Unknown { subject, .. } => subject.clone(),
-    }
+    verdict.subject().to_owned()
 }
 
 #[test]

@@ -17,6 +17,7 @@ mod energy;
 mod faults;
 mod limits;
 mod links;
+mod memo;
 mod mistakes;
 mod moored;
 mod packed;

@@ -78,7 +78,7 @@ fn value(place: &Place, id: &str, subject: &str) -> f64 {
     let of = verdicts.iter().find(|v| v.subject() == subject);
     match of.unwrap() {
         Verdict::Known(k) => k.value.value,
-        Verdict::Unknown { why, .. } => panic!("{subject}: {why}"),
+        other => panic!("{subject}: {}", other.why()),
     }
 }
 

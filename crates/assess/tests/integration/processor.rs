@@ -81,7 +81,7 @@ fn verif_memory_and_draw_are_judged_apart() {
         .iter()
         .map(|v| match v {
             assess::Verdict::Known(k) => (k.subject.clone(), k.value.value),
-            assess::Verdict::Unknown { subject, why } => panic!("{subject}: {why}"),
+            other => panic!("{}: {}", other.subject(), other.why()),
         })
         .collect();
     let share = |what: &str| shares.iter().find(|(s, _)| s.ends_with(what)).unwrap().1;

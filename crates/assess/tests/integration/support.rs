@@ -50,7 +50,7 @@ pub(crate) fn requirement<'c>(check: &'c Check, id: &str) -> &'c Judged {
 pub(crate) fn known<'c>(check: &'c Check, id: &str) -> &'c Known {
     match &requirement(check, id).verdicts[0] {
         Verdict::Known(known) => known,
-        Verdict::Unknown { subject, why } => panic!("{subject} is unknown: {why}"),
+        other => panic!("{} is not known: {}", other.subject(), other.why()),
     }
 }
 
@@ -64,7 +64,7 @@ pub(crate) fn why_unknown<'c>(check: &'c Check, id: &str) -> &'c str {
         .iter()
         .find_map(|v| match v {
             Verdict::Unknown { why, .. } => Some(why.as_str()),
-            Verdict::Known(_) => None,
+            _ => None,
         })
         .unwrap()
 }

@@ -122,7 +122,7 @@ fn verif_a_current_limit_that_counts_as_the_current_is_told_as_that() {
     );
     let why = verdicts.iter().find_map(|v| match v {
         Verdict::Unknown { why, .. } => Some(why.as_str()),
-        Verdict::Known(_) => None,
+        _ => None,
     });
     let why = why.unwrap();
     assert!(why.contains("at 40 A"), "{why}");

@@ -103,6 +103,14 @@ pub enum YearError {
         /// Of what.
         what: &'static str,
     },
+    /// A row of hours that is not that of the light of a year.
+    #[error("irradiance of {found} hours; here {lit} of a year have light")]
+    LitHours {
+        /// Hours found.
+        found: usize,
+        /// Hours with light.
+        lit: usize,
+    },
     /// A start beyond the end of the year.
     #[error("the year has no hour {hour}: it counts from 0 to {}", HOURS - 1)]
     StartHour {

@@ -7,6 +7,8 @@
 //! it, and each part is spread over the day by its own curve ([`DayShapes`]). An hour's diffuse light is at most its
 //! global light (the curves cross near sunrise), and with the sun beyond 87 deg from the zenith all of it is diffuse.
 
+use std::sync::Arc;
+
 use super::error::{YearError, YearQuantity};
 use crate::sun::{
     Components, DAYS, HOURS, PlaneHour, PlaneYear, SunError, SunYear, cell_temperature_faiman_degc,
@@ -92,13 +94,11 @@ pub fn measured_yields(
         .collect()
 }
 
-/// What turns days of clearness into the energy of the panels, worked out once for a site and an array.
+/// What turns days of clearness into the irradiance of an array, worked out once for a site and an array.
 #[derive(Clone, Debug)]
-pub struct GeneratedYields {
+pub struct GeneratedPlane {
     days: Vec<Day>,
     hours: Vec<Hour>,
-    panels: PanelModel,
-    climate: Climate,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -119,22 +119,13 @@ struct Hour {
     plane: PlaneHour,
 }
 
-impl GeneratedYields {
+impl GeneratedPlane {
+    /// What each hour of the year takes, bytes.
+    pub const BYTES_PER_HOUR: usize = size_of::<Hour>();
+
     /// Prepares a site and an array.
-    ///
-    /// # Errors
-    /// A value of the panels or of the climate outside its range.
-    pub fn new(
-        sun: &SunYear,
-        plane: &PlaneYear,
-        panels: &PanelModel,
-        climate: &Climate,
-    ) -> Result<Self, YearError> {
-        panels.check()?;
-        for month in 0..12 {
-            YearQuantity::AirTemperature.check(climate.air_temperature_degc[month])?;
-            YearQuantity::WindSpeed.check(climate.wind_speed_m_s[month])?;
-        }
+    #[must_use]
+    pub fn new(sun: &SunYear, plane: &PlaneYear) -> Self {
         let shapes = DayShapes::new(sun);
         let hours: Vec<Hour> = sun
             .hours()
@@ -172,40 +163,34 @@ impl GeneratedYields {
                 }
             })
             .collect();
-        Ok(Self {
-            days,
-            hours,
-            panels: *panels,
-            climate: *climate,
-        })
+        Self { days, hours }
     }
 
-    /// Energy of each hour, Wh per watt of peak power, for a year of daily clearness (0 to 1) into `yields`, whatever
-    /// it held.
+    /// Irradiance of the array, W/m2, before dirt, in the hours with light of a year of daily clearness (0 to 1), one after the other
+    /// into `lit_w_m2`, whatever it held.
     ///
     /// # Errors
     /// A clearness outside 0 to 1.
-    pub fn fill(&self, clearness: &[f64; DAYS], yields: &mut Vec<f64>) -> Result<(), SunError> {
-        yields.clear();
-        yields.resize(HOURS, 0.0);
-        self.each_hour(clearness, |index, month, plane_w_m2| {
-            yields[index] = self.panels.yield_wh_per_w(
-                month,
-                plane_w_m2,
-                self.climate.air_temperature_degc[month],
-                self.climate.wind_speed_m_s[month],
-            );
-        })
+    pub fn fill(&self, clearness: &[f64; DAYS], lit_w_m2: &mut Vec<f64>) -> Result<(), SunError> {
+        lit_w_m2.clear();
+        lit_w_m2.reserve_exact(self.lit_hours());
+        self.each_hour(clearness, |_, _, plane_w_m2| lit_w_m2.push(plane_w_m2))
     }
 
     /// Energy of a year on the plane of the array, Wh/m2, before dirt.
     ///
     /// # Errors
-    /// As [`GeneratedYields::fill`].
+    /// As [`GeneratedPlane::fill`].
     pub fn plane_wh_m2(&self, clearness: &[f64; DAYS]) -> Result<f64, SunError> {
         let mut sum = 0.0;
         self.each_hour(clearness, |_, _, plane_w_m2| sum += plane_w_m2)?;
         Ok(sum)
+    }
+
+    /// Hours of a year with light.
+    #[must_use]
+    pub fn lit_hours(&self) -> usize {
+        self.days.iter().map(|day| day.lit.1 - day.lit.0).sum()
     }
 
     #[inline]
@@ -227,6 +212,113 @@ impl GeneratedYields {
             }
         }
         Ok(())
+    }
+}
+
+/// What turns the irradiance of an array into the energy of its panels.
+#[derive(Clone, Debug)]
+pub struct GeneratedYields {
+    plane: Arc<GeneratedPlane>,
+    panels: PanelModel,
+    climate: Climate,
+}
+
+impl GeneratedYields {
+    /// Prepares a site and an array.
+    ///
+    /// # Errors
+    /// A value of the panels or of the climate outside its range.
+    pub fn new(
+        sun: &SunYear,
+        plane: &PlaneYear,
+        panels: &PanelModel,
+        climate: &Climate,
+    ) -> Result<Self, YearError> {
+        Self::on(Arc::new(GeneratedPlane::new(sun, plane)), panels, climate)
+    }
+
+    /// The panels of an array that has been prepared.
+    ///
+    /// # Errors
+    /// As [`GeneratedYields::new`].
+    pub fn on(
+        plane: Arc<GeneratedPlane>,
+        panels: &PanelModel,
+        climate: &Climate,
+    ) -> Result<Self, YearError> {
+        panels.check()?;
+        for month in 0..12 {
+            YearQuantity::AirTemperature.check(climate.air_temperature_degc[month])?;
+            YearQuantity::WindSpeed.check(climate.wind_speed_m_s[month])?;
+        }
+        Ok(Self {
+            plane,
+            panels: *panels,
+            climate: *climate,
+        })
+    }
+
+    /// The array.
+    #[must_use]
+    pub fn plane(&self) -> &GeneratedPlane {
+        &self.plane
+    }
+
+    /// Energy of each hour, Wh per watt of peak power, for a year of daily clearness (0 to 1) into `yields`, whatever
+    /// it held.
+    ///
+    /// # Errors
+    /// A clearness outside 0 to 1.
+    pub fn fill(&self, clearness: &[f64; DAYS], yields: &mut Vec<f64>) -> Result<(), SunError> {
+        yields.clear();
+        yields.resize(HOURS, 0.0);
+        self.plane.each_hour(clearness, |index, month, plane_w_m2| {
+            yields[index] = self.of_hour(month, plane_w_m2);
+        })
+    }
+
+    /// The same from the irradiance of the hours with light ([`GeneratedPlane::fill`]), bit for bit.
+    ///
+    /// # Errors
+    /// Not so many hours as have light here.
+    pub fn fill_lit(&self, lit_w_m2: &[f64], yields: &mut Vec<f64>) -> Result<(), YearError> {
+        let lit = self.plane.lit_hours();
+        if lit_w_m2.len() != lit {
+            return Err(YearError::LitHours {
+                found: lit_w_m2.len(),
+                lit,
+            });
+        }
+        yields.clear();
+        yields.resize(HOURS, 0.0);
+        let mut rest = lit_w_m2;
+        for (of_day, day) in yields.chunks_mut(24).zip(&self.plane.days) {
+            let (first, end) = day.lit;
+            let (today, later) = rest.split_at(end - first);
+            for (hour, &plane_w_m2) in of_day[first..end].iter_mut().zip(today) {
+                *hour = self.of_hour(day.month, plane_w_m2);
+            }
+            rest = later;
+        }
+        Ok(())
+    }
+
+    #[inline]
+    fn of_hour(&self, month: usize, plane_w_m2: f64) -> f64 {
+        self.panels.yield_wh_per_w(
+            month,
+            plane_w_m2,
+            self.climate.air_temperature_degc[month],
+            self.climate.wind_speed_m_s[month],
+        )
+    }
+
+    /// Energy of a year on the plane of the array, Wh/m2, before dirt.
+    ///
+    /// # Errors
+    /// As [`GeneratedYields::fill`].
+    pub fn plane_wh_m2(&self, clearness: &[f64; DAYS]) -> Result<f64, SunError> {
+        self.plane.plane_wh_m2(clearness)
     }
 }
 
@@ -299,9 +391,10 @@ mod tests {
             for year in 0..20 {
                 years.fill(1, year, &mut clearness);
                 for ((day, of_day), &k) in yields
+                    .plane
                     .days
                     .iter()
-                    .zip(yields.hours.chunks(24))
+                    .zip(yields.plane.hours.chunks(24))
                     .zip(&clearness)
                 {
                     let global_wh_m2 = k * day.extraterrestrial_wh_m2;

@@ -2,11 +2,11 @@
 
 use std::fmt::Write as _;
 
-use assess::{Check, Evidence, Figure, Judged, Verdict, Word};
+use assess::{Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, Word};
 use plan::{Mistake, Must, Site, Sources};
 use serde_json::{Map, Value, json};
 
-use super::figures::{in_one_unit, shortened, shown};
+use super::figures::in_a_row;
 use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
@@ -18,6 +18,12 @@ pub fn check_text(check: &Check, colour: bool) -> String {
     let mut out = String::new();
     let name = check.name.as_deref().unwrap_or("a plan without a name");
     let _ = writeln!(out, "{name}\n");
+    if let Some(told) = provisional(check) {
+        for row in wrap(&told, 108) {
+            let _ = writeln!(out, "{row}");
+        }
+        out.push('\n');
+    }
     section(&mut out, &check.requirements, colour);
     if check.requirements.is_empty() && check.errors == 0 {
         out.push_str("  This plan has no requirements: add [requirement.ID] tables.\n");
@@ -44,6 +50,24 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         &cautions,
     );
     out
+}
+
+/// What a quick check is to be taken for; `None` of a full one.
+fn provisional(check: &Check) -> Option<String> {
+    match (check.tier, count(check, Word::Provisional)) {
+        (Tier::Full, _) => None,
+        (Tier::Quick, 0) => Some(
+            "QUICK CHECK: nothing rests on years that a full check would count beyond these."
+                .to_owned(),
+        ),
+        (Tier::Quick, some) => Some(format!(
+            "QUICK CHECK, PROVISIONAL: {} on fewer years than asked for; `soundline check` without --quick decides.",
+            match some {
+                1 => "1 requirement rests".to_owned(),
+                _ => format!("{some} requirements rest"),
+            }
+        )),
+    }
 }
 
 /// What does not hold, each with its worst verdict and with what `change` says would mend it, and the line of totals.
@@ -78,8 +102,12 @@ pub(super) fn count(check: &Check, word: Word) -> usize {
 
 /// How many requirements are met, marginal, broken and unknown, and how many mistakes the plan has.
 pub(super) fn totals(check: &Check) -> String {
+    let provisional = match (check.tier, count(check, Word::Provisional)) {
+        (Tier::Full, 0) => String::new(),
+        (_, some) => format!(", {some} provisional"),
+    };
     format!(
-        "{} met, {} marginal, {} broken, {} unknown; the plan has {} and {}",
+        "{} met, {} marginal, {} broken, {} unknown{provisional}; the plan has {} and {}",
         count(check, Word::Met),
         count(check, Word::Marginal),
         count(check, Word::Broken),
@@ -192,7 +220,7 @@ fn word(word: Word, colour: bool) -> String {
         Word::Met => "32",
         Word::Marginal => "33",
         Word::Broken => "31;1",
-        Word::Unknown => "35",
+        Word::Unknown | Word::Provisional => "35",
     };
     format!("\u{1b}[{code}m{padded}\u{1b}[0m")
 }
@@ -210,13 +238,10 @@ fn tell(out: &mut String, verdict: &Verdict) {
                 Evidence::Computed { .. }
                 | Evidence::Sampled { .. }
                 | Evidence::Recorded { .. } => {
-                    let [value, limit, margin] = in_one_unit([&k.value, &k.limit, &k.margin]);
                     let head = format!(
-                        "{}: {}, limit {}, margin {}",
+                        "{}: {}",
                         k.subject,
-                        shown(&value, &value.unit),
-                        shown(&limit, shortened(&limit.unit)),
-                        shown(&margin, shortened(&margin.unit))
+                        in_a_row([&k.value, &k.limit, &k.margin])
                     );
                     for (i, row) in wrap(&head, 98).iter().enumerate() {
                         let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
@@ -224,19 +249,21 @@ fn tell(out: &mut String, verdict: &Verdict) {
                     Ok(())
                 }
             };
-            for (part, text) in k.why.lines().enumerate() {
-                for (i, row) in wrap(text, if part == 0 { 98 } else { 94 })
-                    .iter()
-                    .enumerate()
-                {
-                    let indent = match (part, i) {
-                        (0, _) => "",
-                        (_, 0) => "  ",
-                        _ => "    ",
-                    };
-                    let _ = writeln!(out, "             {indent}{row}");
-                }
+            because(out, &k.why);
+        }
+        Verdict::Provisional(p) => {
+            let head = format!(
+                "{}: so far {}, {}, by {} of {} years",
+                p.subject,
+                ruling(p.so_far),
+                in_a_row([&p.value, &p.limit, &p.margin]),
+                p.counted,
+                p.of
+            );
+            for (i, row) in wrap(&head, 98).iter().enumerate() {
+                let _ = writeln!(out, "           {}{row}", if i == 0 { "" } else { "  " });
             }
+            because(out, &p.why);
         }
         Verdict::Unknown { subject, why } => {
             for (i, row) in wrap(&format!("{subject}: {why}"), 98).iter().enumerate() {
@@ -246,17 +273,44 @@ fn tell(out: &mut String, verdict: &Verdict) {
     }
 }
 
+fn because(out: &mut String, why: &str) {
+    for (part, text) in why.lines().enumerate() {
+        for (i, row) in wrap(text, if part == 0 { 98 } else { 94 })
+            .iter()
+            .enumerate()
+        {
+            let indent = match (part, i) {
+                (0, _) => "",
+                (_, 0) => "  ",
+                _ => "    ",
+            };
+            let _ = writeln!(out, "             {indent}{row}");
+        }
+    }
+}
+
+fn ruling(ruling: Ruling) -> &'static str {
+    match ruling {
+        Ruling::Broken => Word::Broken.as_str(),
+        Ruling::Marginal => Word::Marginal.as_str(),
+        Ruling::Met => Word::Met.as_str(),
+    }
+}
+
 /// All verdicts as one JSON object; generic values are `{ "value", "unit" }`.
 #[must_use]
 pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &Sources) -> Value {
+    let mut counts = counts_json(check);
+    counts["provisional"] = json!(count(check, Word::Provisional));
     json!({
         "format": "verdicts/1",
         "program": program,
         "name": check.name,
+        "tier": match check.tier { Tier::Quick => "quick", Tier::Full => "full" },
         "plan_digest": check.plan_digest,
         "source_digest": check.source_digest,
         "status": words::status(check.status()),
-        "counts": counts_json(check),
+        "counts": counts,
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
         "open": check.open,
@@ -299,6 +353,15 @@ pub(super) fn verdict_json(verdict: &Verdict) -> Value {
             "ruling": verdict.word().as_str(),
             "evidence": evidence_json(&k.evidence),
             "why": k.why,
+        }),
+        Verdict::Provisional(p) => json!({
+            "subject": p.subject,
+            "value": figure_json(&p.value),
+            "limit": figure_json(&p.limit),
+            "margin": figure_json(&p.margin),
+            "ruling": verdict.word().as_str(),
+            "so_far": { "ruling": ruling(p.so_far), "years": p.counted, "of_years": p.of },
+            "why": p.why,
         }),
     }
 }

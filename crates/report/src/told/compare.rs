@@ -8,7 +8,7 @@ use plan::Must;
 use serde_json::{Value, json};
 
 use super::check::{count, counts_json, totals, verdict_json, wrap};
-use super::figures::{in_one_unit, shortened, shown};
+use super::figures::{in_a_row, in_words};
 use super::words;
 
 /// Names of the two plans, as the user gave them.
@@ -162,23 +162,18 @@ fn head(moved: &Moved) -> String {
     format!("{}{should}, {}", moved.requirement, moved.subject)
 }
 
-/// `21.3 V, limit 18 V, margin 3.3 V`.
+/// Value, limit and margin.
 pub(super) fn figures_of(known: &Known) -> [String; 3] {
-    let [value, limit, margin] = in_one_unit([&known.value, &known.limit, &known.margin]);
-    [
-        shown(&value, &value.unit),
-        shown(&limit, shortened(&limit.unit)),
-        shown(&margin, shortened(&margin.unit)),
-    ]
+    in_words([&known.value, &known.limit, &known.margin])
 }
 
 fn side(verdict: Option<&Verdict>) -> String {
     match verdict {
         None => "not there".to_owned(),
         Some(Verdict::Unknown { why, .. }) => why.lines().next().unwrap_or("").to_owned(),
-        Some(Verdict::Known(k)) => {
-            let [value, limit, margin] = figures_of(k);
-            format!("{value}, limit {limit}, margin {margin}")
+        Some(Verdict::Known(k)) => in_a_row([&k.value, &k.limit, &k.margin]),
+        Some(Verdict::Provisional(p)) => {
+            format!("provisional: {}", in_a_row([&p.value, &p.limit, &p.margin]))
         }
     }
 }

@@ -25,6 +25,22 @@ pub(super) fn in_one_unit(figures: [&Figure; 3]) -> [Figure; 3] {
     })
 }
 
+/// The same three as they are shown.
+pub(super) fn in_words(figures: [&Figure; 3]) -> [String; 3] {
+    let [value, limit, margin] = in_one_unit(figures);
+    [
+        shown(&value, &value.unit),
+        shown(&limit, shortened(&limit.unit)),
+        shown(&margin, shortened(&margin.unit)),
+    ]
+}
+
+/// `21.3 V, limit 18 V, margin 3.3 V`.
+pub(super) fn in_a_row(figures: [&Figure; 3]) -> String {
+    let [value, limit, margin] = in_words(figures);
+    format!("{value}, limit {limit}, margin {margin}")
+}
+
 /// A unit without what it is of: that is told once, with the value.
 pub(super) fn shortened(unit: &str) -> &str {
     let ends = [" of ", " that ", " a "]

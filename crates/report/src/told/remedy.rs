@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::check::{figure_json, verdict_json, wrap};
 use super::compare::{beside, figures_of, moved_json};
+use super::figures::in_a_row;
 use super::words;
 
 /// Remedies of one requirement that are told in text; the document has all.
@@ -87,15 +88,16 @@ fn one(out: &mut String, mended: &Mended) {
 fn verdict_row(verdict: &Verdict) -> String {
     match verdict {
         Verdict::Known(k) => known_row(k),
-        Verdict::Unknown { subject, why } => {
-            format!("{subject}: {}", why.lines().next().unwrap_or(""))
+        Verdict::Unknown { .. } | Verdict::Provisional(_) => {
+            let why = verdict.why().lines().next().unwrap_or("");
+            format!("{}: {why}", verdict.subject())
         }
     }
 }
 
 fn known_row(known: &Known) -> String {
-    let [value, limit, margin] = figures_of(known);
-    format!("{}: {value}, limit {limit}, margin {margin}", known.subject)
+    let figures = in_a_row([&known.value, &known.limit, &known.margin]);
+    format!("{}: {figures}", known.subject)
 }
 
 fn turned_row(turned: &Turned) -> String {

@@ -33,6 +33,56 @@ fn json_of(plan: &str, status: i32) -> Value {
     told
 }
 
+/// A quick check of a plan that is met ends with 3 and calls provisional what rests on years that it has not counted, in text and in
+/// JSON; a broken one with 1 both ways.
+#[test]
+fn verif_a_quick_check_is_taken_for_no_full_one() {
+    let demo = demo("harrow-sound", true);
+    expect_status(&run(&["check", &demo.plan]), 0);
+    let output = run(&["check", &demo.plan, "--quick"]);
+    expect_status(&output, 3);
+    let text = stdout(&output);
+    for told in [
+        "QUICK CHECK, PROVISIONAL: 2 requirements rest on fewer years than asked for",
+        "provisional  winter (shall)",
+        "supply.sun: so far met, 0 h a year",
+        "by 30 of 299 years",
+        "0 unknown, 2 provisional;",
+    ] {
+        assert!(text.contains(told), "{told}\n{text}");
+    }
+
+    let json = |args: &[&str]| -> Value {
+        let output = run(&[&["--format", "json", "check", &demo.plan], args].concat());
+        serde_json::from_str(&stdout(&output)).unwrap()
+    };
+    let (quick, full) = (json(&["--quick"]), json(&[]));
+    assert_eq!(
+        (&quick["tier"], &full["tier"]),
+        (&"quick".into(), &"full".into())
+    );
+    assert_eq!(quick["status"], "unknown");
+    assert_eq!(
+        (
+            &quick["counts"]["provisional"],
+            &full["counts"]["provisional"]
+        ),
+        (&2.into(), &0.into())
+    );
+    assert_eq!(ruling(&quick, "winter"), "provisional");
+    let all = quick["requirements"].as_array().unwrap();
+    let winter = all.iter().find(|r| r["id"] == "winter").unwrap();
+    let verdict = &winter["verdicts"][0];
+    assert_eq!(verdict["so_far"]["ruling"], "met");
+    assert_eq!(verdict["so_far"]["years"], 30);
+    assert_eq!(verdict["so_far"]["of_years"], 299);
+    assert!(verdict["evidence"].is_null(), "{verdict}");
+
+    edit(&demo.plan, "capacity = \"240 Ah\"", "capacity = \"40 Ah\"");
+    expect_status(&run(&["check", &demo.plan, "--quick"]), 1);
+    expect_status(&run(&["check", &demo.plan]), 1);
+}
+
 /// 0 when all is met; the JSON names its format, its plan, and for each verdict value, limit, margin, evidence and why.
 #[test]
 fn verif_both_examples_are_met_and_their_json_is_whole() {

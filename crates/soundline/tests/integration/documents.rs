@@ -273,6 +273,20 @@ fn regress_the_document_of_a_first_plan() {
 }
 
 #[test]
+fn regress_the_document_of_a_quick_check() {
+    let demo = demo("harrow-sound", false);
+    let mut told = document(&["check", &demo.plan, "--quick"]);
+    let all = told["requirements"].as_array_mut().unwrap();
+    all.retain(|r| r["ruling"] == "provisional");
+    assert_eq!(all.len(), 2);
+    for list in ["standing", "open", "assumed", "cautions", "mistakes"] {
+        told[list].as_array_mut().unwrap().truncate(1);
+    }
+    let folder = Path::new(&demo.plan).parent().unwrap();
+    compare("verdicts-1-quick.json", &told, folder);
+}
+
+#[test]
 fn regress_the_document_of_years() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["year", &demo.plan]);

@@ -13,6 +13,7 @@ use power::year::{
 };
 
 use super::InputError;
+use crate::memo::Memo;
 pub(crate) use cells::refused;
 use cells::{cells, primary};
 pub(crate) use load::runs_per_h;
@@ -58,6 +59,11 @@ impl EnergyInput {
 /// # Errors
 /// [`InputError::NotSaid`] for what the plan does not say and the year needs; what the disciplines refuse.
 pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
+    energy_of(line, of, &Memo::with_room(0))
+}
+
+/// The same, with the sun and the weather that are kept.
+pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<EnergyInput, InputError> {
     let supply = &line.supplies[of.0];
     let what = path(supply);
     let mut assumed = vec![format!("{what}: full at the start of the deployment")];
@@ -69,8 +75,14 @@ pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
     })?;
     let start = start(line)?;
     let year = i32::from(Offset::UTC.to_datetime(start).year());
-    let (light, utc_offset_h) =
-        sky::light(line, supply, year, &cells.temperature_degc, &mut assumed)?;
+    let (light, utc_offset_h) = sky::light(
+        line,
+        supply,
+        year,
+        &cells.temperature_degc,
+        memo,
+        &mut assumed,
+    )?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
     let systems = starts_s(line)

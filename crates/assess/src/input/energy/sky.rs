@@ -1,17 +1,20 @@
 //! The light that the panels of a supply get: generated years of daily clearness, or the years of a weather file.
 
+use std::sync::Arc;
+
 use plan::{Line, Q, Supply, WeatherText};
 use power::sun::{
-    Array, DAYS, Face, Horizon, Iam, Mounting, Observer, PlaneYear, SOLAR_CONSTANT_ASTM_E490_W_M2,
-    Site, Sky, Soiling, SunError, SunYear,
+    Array, DAYS, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneHour, PlaneYear,
+    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, Soiling, SunError, SunHour, SunYear,
 };
 use power::weather::{
-    ClearnessModel, ClearnessYears, MonthMean, PERSISTENCE, WeatherFile, parse_years,
+    ClearnessModel, ClearnessYears, FileError, MonthMean, PERSISTENCE, WeatherFile, parse_years,
 };
-use power::year::{Climate, GeneratedYields, PanelModel, measured_yields};
+use power::year::{Climate, GeneratedPlane, GeneratedYields, PanelModel, measured_yields};
 
 use super::super::InputError;
 use super::twelve;
+use crate::memo::{Canon, Canonical, Digest, Job, Memo, canonical};
 
 /// Share of a silicon panel's power lost for each kelvin of cell temperature (common practice).
 const LOSS_PER_KELVIN: f64 = 0.004;
@@ -42,6 +45,10 @@ pub struct GeneratedLight {
     clearness: ClearnessYears,
     /// The same months by another model.
     other: ClearnessYears,
+    /// What a year of the one and of the other is drawn from.
+    drawn_from: [Digest; 2],
+    /// What their energy is made from.
+    made_from: [Digest; 2],
 }
 
 /// The years of a weather file.
@@ -51,21 +58,113 @@ pub struct MeasuredLight {
     pub path: String,
     /// Energy of each hour of each year, Wh per watt of peak power.
     years: Vec<Vec<f64>>,
+    /// What that is made from.
+    made_from: Digest,
 }
 
-/// What a row of years needs that draws them; to be used again.
-#[derive(Clone, Debug)]
+/// What a row of years needs; to be used again.
+#[derive(Clone, Debug, Default)]
 pub(crate) struct LightScratch {
-    clearness: [f64; DAYS],
     yields: Vec<f64>,
 }
 
-impl LightScratch {
-    pub(crate) fn new() -> Self {
-        Self {
-            clearness: [0.0; DAYS],
-            yields: Vec::new(),
-        }
+/// A year of irradiance on the array in the hours with light, W/m2.
+struct LitYear<'a> {
+    light: &'a GeneratedLight,
+    seed: u64,
+    year: u64,
+}
+
+impl Canonical for LitYear<'_> {
+    fn write(&self, to: &mut Canon) {
+        self.light.drawn_from[0].write(to);
+        self.seed.write(to);
+        self.year.write(to);
+    }
+}
+
+impl Job for LitYear<'_> {
+    const METHOD: &'static str = "weather year/1";
+    type Out = Result<Vec<f64>, SunError>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let mut clearness = [0.0; DAYS];
+        self.light
+            .clearness
+            .fill(self.seed, self.year, &mut clearness);
+        let mut lit_w_m2 = Vec::new();
+        self.light.yields.plane().fill(&clearness, &mut lit_w_m2)?;
+        Ok(lit_w_m2)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        out.as_ref().map_or(0, |lit| size_of_val(lit.as_slice()))
+    }
+}
+
+/// The sun of a place, and an array below it.
+struct Sunlit {
+    place: Place,
+    year: i32,
+    /// Azimuth and elevation of what stands around, deg.
+    horizon: Vec<(f64, f64)>,
+    air_degc: f64,
+    array: Array,
+}
+
+canonical!(Sunlit { place, year, horizon, air_degc } debug { array });
+
+/// Their year.
+struct SunlitYear {
+    sun: SunYear,
+    /// Of an array under measured weather.
+    measured: PlaneYear,
+    /// Under generated weather.
+    generated: Arc<GeneratedPlane>,
+}
+
+impl Job for Sunlit {
+    const METHOD: &'static str = "sun on the array/1";
+    type Out = Result<SunlitYear, InputError>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let sun = self
+            .place
+            .sun(self.year, horizon_of(&self.horizon)?, self.air_degc)?;
+        let measured = PlaneYear::new(&sun, &self.array)?;
+        let generated = Arc::new(GeneratedPlane::new(&sun, &measured));
+        Ok(SunlitYear {
+            sun,
+            measured,
+            generated,
+        })
+    }
+
+    fn bytes(_: &Self::Out) -> usize {
+        // An hour of the sun, of the plane, and of both for generated weather.
+        HOURS * (size_of::<SunHour>() + size_of::<PlaneHour>() + GeneratedPlane::BYTES_PER_HOUR)
+    }
+}
+
+/// The text of a weather file.
+struct WeatherOf<'a> {
+    text: &'a str,
+}
+
+canonical!('a WeatherOf<'a> { text });
+
+impl Job for WeatherOf<'_> {
+    const METHOD: &'static str = "weather file/1";
+    type Out = Result<Vec<WeatherFile>, FileError>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        parse_years(self.text)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        let hours = |file: &WeatherFile| size_of_val(file.hours.as_slice());
+        out.as_ref()
+            .map_or(0, |files| files.iter().map(hours).sum())
     }
 }
 
@@ -88,8 +187,18 @@ impl Light {
                 yields: light.yields.clone(),
                 clearness: light.other.clone(),
                 other: light.clearness.clone(),
+                drawn_from: [light.drawn_from[1], light.drawn_from[0]],
+                made_from: [light.made_from[1], light.made_from[0]],
             }))),
             Self::Measured(_) => None,
+        }
+    }
+
+    /// What the energy of a year is made from, but for seed and number.
+    pub(crate) fn made_from(&self) -> &Digest {
+        match self {
+            Self::Generated(light) => &light.made_from[0],
+            Self::Measured(light) => &light.made_from,
         }
     }
 
@@ -101,12 +210,15 @@ impl Light {
         &'a self,
         seed: u64,
         year: u64,
+        memo: &Memo,
         scratch: &'a mut LightScratch,
     ) -> Result<&'a [f64], InputError> {
         match self {
             Self::Generated(light) => {
-                light.clearness.fill(seed, year, &mut scratch.clearness);
-                light.yields.fill(&scratch.clearness, &mut scratch.yields)?;
+                let lit = memo.of(&LitYear { light, seed, year });
+                let lit_w_m2 = lit.as_ref().as_ref().map_err(Clone::clone)?;
+                let filled = light.yields.fill_lit(lit_w_m2, &mut scratch.yields);
+                filled.expect("the irradiance is that of this array");
                 Ok(&scratch.yields)
             }
             Self::Measured(light) => {
@@ -130,6 +242,7 @@ pub(super) fn light(
     supply: &Supply,
     year: i32,
     cells_degc: &[f64; 12],
+    memo: &Memo,
     assumed: &mut Vec<String>,
 ) -> Result<(Light, f64), InputError> {
     let what = format!("supply.{}", supply.id);
@@ -166,21 +279,41 @@ pub(super) fn light(
         elevation_m: 0.0,
         utc_offset_h: zone_h(line),
     };
+    let sunlit = |place: Place, air_degc: f64| Sunlit {
+        place,
+        year,
+        horizon: horizon.clone(),
+        air_degc,
+        array: array.clone(),
+    };
     if let Some(weather) = &line.sea.weather {
-        let files = parse_years(&weather.text).map_err(|source| InputError::WeatherFile {
+        let text = WeatherOf {
+            text: &weather.text,
+        };
+        let files = memo.of(&text);
+        let files = files.as_ref().as_ref();
+        let files = files.map_err(|source| InputError::WeatherFile {
             path: weather.path.clone(),
-            source,
+            source: source.clone(),
         })?;
-        let place = place_of(&files, place, weather, assumed);
-        let sun = place.sun(year, horizon, mean(cells_degc))?;
-        let plane = PlaneYear::new(&sun, &array)?;
+        let place = place_of(files, place, weather, assumed);
+        let sunlit = sunlit(place, mean(cells_degc));
+        let days = memo.of(&sunlit);
+        let days = days.as_ref().as_ref().map_err(Clone::clone)?;
         let years = files
             .iter()
-            .map(|file| measured_yields(&sun, &plane, &file.hours, &model).map_err(year_error))
+            .map(|file| {
+                measured_yields(&days.sun, &days.measured, &file.hours, &model).map_err(year_error)
+            })
             .collect::<Result<_, InputError>>()?;
+        let mut from = Canon::new("measured light");
+        text.write(&mut from);
+        sunlit.write(&mut from);
+        from.debug(&model);
         let light = MeasuredLight {
             path: weather.path.clone(),
             years,
+            made_from: from.digest(),
         };
         return Ok((Light::Measured(light), place.utc_offset_h));
     }
@@ -198,20 +331,39 @@ pub(super) fn light(
         ));
         *cells_degc
     });
-    let sun = place.sun(year, horizon, mean(&air_degc))?;
-    let plane = PlaneYear::new(&sun, &array)?;
+    let sunlit = sunlit(place, mean(&air_degc));
+    let days = memo.of(&sunlit);
+    let days = days.as_ref().as_ref().map_err(Clone::clone)?;
     let climate = Climate {
         air_temperature_degc: air_degc,
         wind_speed_m_s: wind_m_s,
     };
-    let yields = GeneratedYields::new(&sun, &plane, &model, &climate).map_err(year_error)?;
-    let drawn_by = |model| ClearnessYears::new(model, &clearness, MonthMean::OverYears, &sun);
-    let light = GeneratedLight {
-        yields,
-        clearness: drawn_by(ClearnessModel::Aguiar)?,
-        other: drawn_by(ClearnessModel::Bendt {
+    let yields = GeneratedYields::on(days.generated.clone(), &model, &climate);
+    let models = [
+        ClearnessModel::Aguiar,
+        ClearnessModel::Bendt {
             persistence: PERSISTENCE,
-        })?,
+        },
+    ];
+    let drawn_by = |model| ClearnessYears::new(model, &clearness, MonthMean::OverYears, &days.sun);
+    let drawn_from = models.map(|model| {
+        let mut from = Canon::new("generated light");
+        sunlit.write(&mut from);
+        clearness.write(&mut from);
+        from.debug(&(model, MonthMean::OverYears));
+        from.digest()
+    });
+    let light = GeneratedLight {
+        yields: yields.map_err(year_error)?,
+        clearness: drawn_by(models[0])?,
+        other: drawn_by(models[1])?,
+        drawn_from,
+        made_from: drawn_from.map(|drawn_from| {
+            let mut from = Canon::new("energy of generated light");
+            drawn_from.write(&mut from);
+            from.debug(&(&model, &climate));
+            from.digest()
+        }),
     };
     Ok((Light::Generated(Box::new(light)), place.utc_offset_h))
 }
@@ -232,12 +384,12 @@ fn panels_of(supply: &Supply) -> Result<&plan::Panels, InputError> {
     })
 }
 
-fn horizon(line: &Line, assumed: &mut Vec<String>) -> Result<Horizon, InputError> {
+/// What stands around a site: azimuth and elevation, deg; nothing where nothing is written.
+fn horizon(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<(f64, f64)>, InputError> {
     if line.sea.horizon.is_empty() {
         assumed.push(
             "nothing stands in the way of the sun, because no `horizon` is written".to_owned(),
         );
-        return Ok(Horizon::open());
     }
     let points: Vec<(f64, f64)> = line
         .sea
@@ -245,7 +397,15 @@ fn horizon(line: &Line, assumed: &mut Vec<String>) -> Result<Horizon, InputError
         .iter()
         .map(|p| (p.azimuth_deg.si, p.elevation_deg.si))
         .collect();
-    Horizon::new(&points).map_err(|source| InputError::SunOf {
+    horizon_of(&points)?;
+    Ok(points)
+}
+
+fn horizon_of(points: &[(f64, f64)]) -> Result<Horizon, InputError> {
+    if points.is_empty() {
+        return Ok(Horizon::open());
+    }
+    Horizon::new(points).map_err(|source| InputError::SunOf {
         what: "site.horizon".to_owned(),
         source,
     })
@@ -305,6 +465,13 @@ struct Place {
     elevation_m: f64,
     utc_offset_h: f64,
 }
+
+canonical!(Place {
+    latitude_deg,
+    longitude_deg,
+    elevation_m,
+    utc_offset_h
+});
 
 impl Place {
     fn sun(&self, year: i32, horizon: Horizon, air_degc: f64) -> Result<SunYear, InputError> {

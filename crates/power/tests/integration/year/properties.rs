@@ -1,11 +1,14 @@
 //! The hourly year for any system: the account closes, the sums agree, and a plain loop finds the same.
 
+use std::sync::Arc;
+
 use power::battery::{BatteryState, Charging, Chemistry, Cutoff, Taper};
 use power::sun::{Array, DAYS, Face, HOURS, Iam, Mounting, PlaneYear, Sky, Soiling, SunYear};
 use power::weather::{ClearnessModel, ClearnessYears, MonthMean};
 use power::year::{
-    Climate, Extra, GeneratedYields, Load, PanelModel, PowerSystem, Scratch, Settled, Start,
-    StateShare, WEEK_HOURS, YearAccount, YearError, YearPlan, YearQuantity, first_hour_of_month,
+    Climate, Extra, GeneratedPlane, GeneratedYields, Load, PanelModel, PowerSystem, Scratch,
+    Settled, Start, StateShare, WEEK_HOURS, YearAccount, YearError, YearPlan, YearQuantity,
+    first_hour_of_month,
 };
 use proptest::prelude::*;
 
@@ -242,6 +245,36 @@ fn verif_generated_hours_carry_the_energy_of_their_days() {
     assert!(yields.plane_wh_m2(&bent).is_err());
     bent[100] = f64::NAN;
     assert!(yields.fill(&bent, &mut Vec::new()).is_err());
+}
+
+/// Irradiance that was kept gives the energy that the clearness gives, bit for bit, whatever panels take it.
+#[test]
+fn verif_kept_irradiance_gives_the_same_bits() {
+    let sun = sand_point_sun();
+    let years = ClearnessYears::new(
+        ClearnessModel::Aguiar,
+        &[0.5; 12],
+        MonthMean::OverYears,
+        &sun,
+    )
+    .unwrap();
+    let array = Arc::new(GeneratedPlane::new(&sun, &yaw_60(&sun)));
+    let (mut clearness, mut lit_w_m2) = ([0.0; DAYS], vec![9.0; 7]);
+    for year in 0..5 {
+        years.fill(4, year, &mut clearness);
+        array.fill(&clearness, &mut lit_w_m2).unwrap();
+        assert_eq!(lit_w_m2.len(), array.lit_hours());
+        for loss in [0.1, 0.2] {
+            let panels = PanelModel { loss, ..panels() };
+            let yields = GeneratedYields::on(array.clone(), &panels, &CLIMATE).unwrap();
+            let (mut whole, mut kept) = (Vec::new(), vec![5.0; 3]);
+            yields.fill(&clearness, &mut whole).unwrap();
+            yields.fill_lit(&lit_w_m2, &mut kept).unwrap();
+            let bits = |all: &[f64]| all.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
+            assert_eq!(bits(&whole), bits(&kept));
+            assert!(yields.fill_lit(&lit_w_m2[1..], &mut kept).is_err());
+        }
+    }
 }
 
 /// Dirt of a month takes its share of that month and of no other. A panel with half the light is cooler, and gives a
