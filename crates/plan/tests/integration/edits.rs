@@ -50,6 +50,22 @@ fn with_a_part() -> String {
     )
 }
 
+/// A topic's name may hold a quote and a backslash: it is one key of its path all the same.
+#[test]
+fn verif_a_name_with_quotes_is_one_key() {
+    let odd = SMALL.replace("alert/call", r#"alert\"\\call"#);
+    let path = r#"topic."alert\"\\call".at_most"#;
+    let changed = set(&odd, path, "3 per hour");
+    assert_eq!(changed, odd.replace("6 per hour", "3 per hour"));
+    let first = plan::first_key(r#""alert\"\\call".at_most"#);
+    assert_eq!(first, Some((r#"alert"\call"#.to_owned(), ".at_most")));
+    assert_eq!(
+        plan::first_key("stages[2].hold_off"),
+        Some(("stages".to_owned(), "[2].hold_off"))
+    );
+    assert_eq!(plan::first_key(r#""no end"#), None);
+}
+
 #[test]
 fn verif_a_value_is_replaced_where_it_stands() {
     let changed = set(SMALL, "supply.cells.output.voltage", "36 V");

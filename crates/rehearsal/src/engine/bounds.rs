@@ -216,45 +216,31 @@ impl Engine<'_> {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
 
-    /// A plan of a trunk from `a` to `b` and a stub of CAN with bit errors from `b` to `c`, on which `b` tells `c`.
-    fn bounds_with(rate: &str) -> BoundsNow {
-        let module = |id: &str| {
-            format!(
-                "\n[module.{id}]\nposition = {{ depth = \"10 m\" }}\npasses = {{ power = \"always\", data = \"running\" }}\nprocessing = \"1 ms\"\n"
-            )
-        };
-        let mut text = String::from(
-            "format = 1\n[deployment]\nname = \"Stub\"\nstart = 2027-01-01\nduration = \"1 d\"\n[site]\nlatitude = \"50 deg\"\nlongitude = \"0 deg\"\nwater_depth = \"40 m\"\n[traffic]\nstack = [\"ethernet\", \"ipv6\", \"udp\"]\npacket = \"1400 B\"\n",
-        );
-        text += &["a", "b", "c"].map(module).concat();
-        text += "\n[span.trunk]\nfrom = \"module.a\"\nto = \"module.b\"\nlength = \"100 m\"\nlink = \"10BASE-T1L\"\n";
-        text += &format!(
-            "\n[span.stub]\nfrom = \"module.b\"\nto = \"module.c\"\nlength = \"30 m\"\nlink = \"CAN 2.0\"\nlink_rate = \"250 kbit/s\"\nframe = {{ header = \"1 B\", ids = \"11 bit\" }}\nbit_error_rate = {rate}\n"
-        );
-        for (topic, from, to) in [("along", "a", "b"), ("aside", "b", "c")] {
-            text += &format!(
-                "\n[topic.{topic}]\nat_most = \"1 per s\"\npriority = 1\nsize = \"20 B\"\n[behaviour.{topic}]\non = \"module.{from}\"\neach = \"10 s\"\ndo = [{{ publish = \"{topic}\" }}]\n[behaviour.{topic}-told]\non = \"module.{to}\"\nwhen_told = \"{topic}\"\ndo = [{{ log = \"told\" }}]\n"
-            );
-        }
-        let sheet = "format = 1\n[rehearsal]\nname = \"Stub\"\nduration = \"10 s\"\nseed = 1\nwind = \"4 m/s\"\n";
-        let path = std::path::Path::new("plan.toml");
-        let reading = plan::read(path, &|_| Ok(text.clone().into()));
+    const STUB: &str = include_str!("../../tests/data/stub.toml");
+    const SHEET: &str = "format = 1\n[rehearsal]\nname = \"Stub\"\nduration = \"10 s\"\nseed = 1\nwind = \"4 m/s\"\n";
+
+    /// By publishing module, topic and module that hears it: what is held to a bound with this rate of bit errors on the stub.
+    fn held(rate: &str) -> Vec<(usize, usize, usize)> {
+        let text = STUB.replace("rate = 0\n", &format!("rate = {rate}\n"));
+        let reading = plan::read(Path::new("plan.toml"), &|_| Ok(text.clone().into()));
         assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-        let cues = plan::read_cues(path, &reading, &|_| Ok(sheet.into()));
-        let (line, cues) = (reading.line.unwrap(), cues.cues.unwrap());
-        let traffic = assess::input::traffic(&line).unwrap();
-        BoundsNow::new(&line, &cues, traffic.as_ref()).unwrap()
+        let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| Ok(SHEET.into()));
+        let line = reading.line.expect("it has no errors");
+        let cues = cues.cues.expect("the sheet is right");
+        let traffic = assess::input::traffic(&line).expect("the line has traffic");
+        let now = BoundsNow::new(&line, &cues, traffic.as_ref()).expect("it has bounds");
+        now.of_run.keys().copied().collect()
     }
 
     /// Bit errors on a stub of CAN leave the messages along the trunk held to their bounds, and only what crosses the stub without.
     #[test]
     fn verif_bit_errors_leave_the_bounds_of_other_ways() {
         let (along, aside) = (1, 0);
-        let keys = |now: &BoundsNow| now.of_run.keys().copied().collect::<Vec<_>>();
-        let whole = keys(&bounds_with("0.0"));
-        assert_eq!(whole, [(0, along, 1), (1, aside, 2)]);
-        assert_eq!(keys(&bounds_with("1e-5")), [(0, along, 1)]);
+        assert_eq!(held("0.0"), [(0, along, 1), (1, aside, 2)]);
+        assert_eq!(held("1e-5"), [(0, along, 1)]);
     }
 }

@@ -343,7 +343,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
                 "collapsed",
                 json!({ "share_that_can_be_carried": share, "why": word,
                     "supplies": supplies.iter().map(supply).collect::<Vec<_>>(),
-                    "modules": modules.iter().map(|m| module(m)).collect::<Vec<_>>() }),
+                    "modules": modules.iter().map(module).collect::<Vec<_>>() }),
             )
         }
         What::OverVoltage {
