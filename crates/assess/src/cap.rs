@@ -74,9 +74,12 @@ pub(crate) fn capped(u: &Uplink, span_s: f64, span: Declared, month: Declared) -
         },
         None => Capped {
             messages: by_cap,
-            note: format!(
-                "{note}; {by_cap:.0} in all, {touched:.0} times the cap and what is above it"
-            ),
+            note: match touched > 1.0 {
+                true => {
+                    format!("{note}; {by_cap:.0} in all, as the time touches {touched:.0} months")
+                }
+                false => note,
+            },
         },
     }
 }

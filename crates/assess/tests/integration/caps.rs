@@ -45,6 +45,23 @@ fn verif_what_waits_at_the_cap_goes_in_the_next_month() {
     close(messages(&[(SURE, &capped), day]), 600.0, 0.0);
     let young = format!("{capped}expiry = \"36 h\"\n");
     close(messages(&[(SURE, &young), day]), 36.0, 0.0);
+    // The parts that are told make up the whole: the 12 of the day, the 24 that waited; and two months' caps of 300.
+    let told = |uplink: &str| {
+        known(&checked(&[(SURE, uplink), day]), "messages")
+            .why
+            .clone()
+    };
+    let why = told(&young);
+    let parts = "with the 24 at most that waited at it before, 36 in all";
+    assert!(
+        why.contains("in 1 d: 12 of") && why.contains(parts),
+        "{why}"
+    );
+    let why = told(&capped);
+    assert!(
+        why.contains("600 in all, as the time touches 2 months"),
+        "{why}"
+    );
     let room = format!("{capped}room = 20\ngives_up = \"oldest\"\n");
     close(messages(&[(SURE, &room), day]), 32.0, 0.0);
 }
