@@ -54,7 +54,7 @@ fn verif_what_waits_at_the_cap_goes_in_the_next_month() {
     let why = told(&young);
     let parts = "with the 24 at most that waited at it before, 36 in all";
     assert!(
-        why.contains("in 1 d: 12 of") && why.contains(parts),
+        why.contains("in 24 h: 12 of") && why.contains(parts),
         "{why}"
     );
     let why = told(&capped);

@@ -239,7 +239,7 @@ mod tests {
     /// Bit errors on a stub of CAN leave the messages along the trunk held to their bounds, and only what crosses the stub without.
     #[test]
     fn verif_bit_errors_leave_the_bounds_of_other_ways() {
-        let (along, aside) = (1, 0);
+        let (along, aside) = (0, 1);
         assert_eq!(held("0.0"), [(0, along, 1), (1, aside, 2)]);
         assert_eq!(held("1e-5"), [(0, along, 1)]);
     }

@@ -150,14 +150,9 @@ fn verif_too_much_voltage_and_an_input_kept_back_are_told() {
     }
 }
 
-/// The frame of Kelp Gate in a night of these faults, with its topics as they are or without `at_most`.
-fn at_the_gate(limited: bool, faults: &str) -> String {
-    let text = std::fs::read_to_string(example("kelp-gate").join("plan.toml")).unwrap();
-    let text = match limited {
-        true => text,
-        false => text.replace("at_most = \"12 per min\"\n", ""),
-    };
-    let reading = plan::read(Path::new("plan.toml"), &|_| Ok(text.clone().into()));
+/// The frame of Kelp Gate in a night of these faults.
+fn at_the_gate(faults: &str) -> String {
+    let reading = reading("kelp-gate");
     let sheet = format!(
         "format = 1\n[rehearsal]\nname = \"Night\"\nduration = \"30 s\"\nseed = 1\nwind = \"5 m/s\"\n{faults}"
     );
@@ -180,29 +175,32 @@ fn verif_a_fault_is_told_with_what_is_unknown_of_it() {
     const NOTHING: &str = "nothing was lost or late";
     let fault = |keys: &str| format!("[fault.f]\nat = \"5 s\"\nuntil = \"9 s\"\n{keys}\n");
     let none = fault("kind = \"bit-errors\"\nof = \"span.trunk\"\nrate = 0");
-    let text = at_the_gate(true, &none);
+    let text = at_the_gate(&none);
     assert!(
         text.contains("fault.f: no bit is wrong on span.trunk"),
         "{text}"
     );
     assert!(text.contains(NOTHING), "{text}");
-    let flood = fault(
-        "kind = \"flood\"\nof = \"module.meter\"\ntopic = \"water/current\"\nevery = \"1 s\"\nlimited = false",
-    );
-    assert!(at_the_gate(true, &flood).contains(NOTHING));
-    let text = at_the_gate(false, &flood);
+    // `check` has a bound for what the meter publishes, and none for the frame.
+    let flood = |module: &str| {
+        fault(&format!(
+            "kind = \"flood\"\nof = \"module.{module}\"\ntopic = \"water/current\"\nevery = \"1 s\"\nlimited = false"
+        ))
+    };
+    assert!(at_the_gate(&flood("meter")).contains(NOTHING));
+    let text = at_the_gate(&flood("frame"));
     // At 5, 6, 7 and 8 s.
     let unknown = "water/current: 0 lost and 0 late while it held, 0 and 0 afterwards; of 4 copies delivered while it held no bound says whether in time";
     assert!(text.contains(unknown) && !text.contains(NOTHING), "{text}");
     let swap = fault(
         "kind = \"swapped\"\nof = \"supply.mains\"\nvoltage = \"60 V\"\nresistance = \"0.2 ohm\"",
     );
-    let text = at_the_gate(true, &swap);
+    let text = at_the_gate(&swap);
     let over = "    module.hut had up to 59.97 V, more than the 56 V that it bears: what becomes of it is not known\n";
     assert!(text.contains(over) && !text.contains(NOTHING), "{text}");
     // Some 47 V behind some 751 ohm give at most 0.74 W of 0.77 W.
     let bad = fault("kind = \"bad-contact\"\nof = \"span.to-meter\"\nresistance = \"750 ohm\"");
-    let text = at_the_gate(true, &bad);
+    let text = at_the_gate(&bad);
     let collapse = "    0:05.000  the line collapses at module.meter: it can carry 95.3 % of what is asked of it\n";
     assert!(text.contains(collapse), "{text}");
     assert!(text.contains("module.meter goes down (0.00 V)"), "{text}");
