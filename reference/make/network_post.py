@@ -552,19 +552,26 @@ def solved(case):
     }
 
 
-def main():
-    here = pathlib.Path(__file__)
+def write(here, name, what, cases):
+    """The file of a script's cases, with where it comes from."""
     provenance = {
-        "what": "deliveries [stream, seq, node, at_ns], drops [stream, seq, node, at_ns, why], what else became of copies [what, stream, seq, node, at_ns], "
-        "busy time by direction (link 0 a to b, back, link 1 ...), frames that crossed a link",
+        "what": what,
         "library": "simpy " + simpy.__version__,
         "script": "reference/make/" + here.name,
         "script-sha256": hashlib.sha256(here.read_bytes()).hexdigest(),
         "tolerance": "none: integer nanoseconds",
     }
-    lines = ",\n".join(json.dumps(solved(scenario(seed)), separators=(",", ":")) for seed in range(100))
+    lines = ",\n".join(json.dumps(case, separators=(",", ":")) for case in cases)
     text = '{"provenance":%s,\n"cases":[\n%s\n]}\n' % (json.dumps(provenance, indent=1), lines)
-    (here.parent.parent / "network" / "simpy-post.json").write_text(text)
+    (here.parent.parent / "network" / name).write_text(text)
+
+
+def main():
+    what = (
+        "deliveries [stream, seq, node, at_ns], drops [stream, seq, node, at_ns, why], what else became of copies [what, stream, seq, node, at_ns], "
+        "busy time by direction (link 0 a to b, back, link 1 ...), frames that crossed a link"
+    )
+    write(pathlib.Path(__file__), "simpy-post.json", what, (solved(scenario(seed)) for seed in range(100)))
 
 
 if __name__ == "__main__":

@@ -7,12 +7,9 @@ A stream sends `burst` packets at its first instant f and at ceil(f + k num/den)
 started anew, when its beats count from the new first instant and its packets are numbered on; that instant is no sooner than a beat, rounded up, after its last packets.
 """
 
-import hashlib
-import json
 import pathlib
 
-import simpy
-
+from network_post import write
 from network_simpy import Draw, Net, random_scenario
 
 
@@ -82,18 +79,11 @@ def solved(case):
 
 
 def main():
-    here = pathlib.Path(__file__)
-    provenance = {
-        "what": "packets sent by each stream; deliveries [stream, seq, node, at_ns] and drops [stream, seq, node, at_ns, why], streams numbered from 1000; by direction "
-        "(link 0 a to b, back, link 1 ...) busy time and most frames waiting",
-        "library": "simpy " + simpy.__version__,
-        "script": "reference/make/" + here.name,
-        "script-sha256": hashlib.sha256(here.read_bytes()).hexdigest(),
-        "tolerance": "none: integer nanoseconds",
-    }
-    lines = ",\n".join(json.dumps(solved(scenario(seed)), separators=(",", ":")) for seed in range(100))
-    text = '{"provenance":%s,\n"cases":[\n%s\n]}\n' % (json.dumps(provenance, indent=1), lines)
-    (here.parent.parent / "network" / "simpy-streams.json").write_text(text)
+    what = (
+        "packets sent by each stream; deliveries [stream, seq, node, at_ns] and drops [stream, seq, node, at_ns, why], streams numbered from 1000; by direction "
+        "(link 0 a to b, back, link 1 ...) busy time and most frames waiting"
+    )
+    write(pathlib.Path(__file__), "simpy-streams.json", what, (solved(scenario(seed)) for seed in range(100)))
 
 
 if __name__ == "__main__":
