@@ -53,10 +53,13 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             ));
         }
     }
-    let links = || {
-        let own = line.spans.iter().filter_map(|s| s.link.as_ref());
-        own.chain(line.buses.iter().map(|b| &b.link))
+    let with_paths = || {
+        let own = line.spans.iter();
+        let own = own.filter_map(|s| Some((format!("span.{}", s.id), s.link.as_ref()?)));
+        let shared = line.buses.iter();
+        own.chain(shared.map(|b| (format!("bus.{}", b.id), &b.link)))
     };
+    let links = || with_paths().map(|(_, link)| link);
     if links().any(|l| l.standard != "acoustic") {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
     }
@@ -83,12 +86,27 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if links().any(|l| l.bit_error_rate.is_some()) {
         all.push("bit errors hit each bit by itself, none of requests and answers that carry nothing, and delays are those of messages that none hits".to_owned());
         if links().any(|l| can(l) && l.bit_error_rate.is_some()) {
-            all.push("CAN loses no message to bit errors as long as no controller leaves its bus: controllers send again what was hit, and bounds of delay leave out the time of that".to_owned());
+            let told = |l: &plan::Link| can(l) && l.errors_apart_s.is_none();
+            let left_out = match links().any(told) {
+                true => {
+                    ", and bounds of delay leave out the time of that where no `errors_apart` says how often"
+                }
+                false => "",
+            };
+            all.push(format!("CAN loses no message to bit errors as long as no controller leaves its bus: controllers send again what was hit{left_out}"));
         }
         let without = links().filter(silent).count();
         if without > 0 {
             all.push(format!(
                 "no bit errors on {without} more, because no `bit_error_rate` is written there"
+            ));
+        }
+    }
+    for (path, link) in with_paths() {
+        if let Some(apart) = link.errors_apart_s {
+            all.push(format!(
+                "two bit errors on {path} are at least {} apart, as its `errors_apart` says: bounds of delay rest on that, and a rehearsal, which draws errors by `bit_error_rate` or a fault, does not",
+                quantity::show(apart.si, quantity::Dimension::Time)
             ));
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use detect::{Confirm, Detector, Stage};
-use network::{DelayBound, WhyUnknown, delay_bounds};
+use network::{DelayBound, Medium, WhyUnknown, delay_bounds};
 use plan::{
     Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q,
     Requirement, TopicIx, VoteIx, When,
@@ -424,7 +424,8 @@ pub(crate) fn why_unknown(
     streams: &Streams,
     why: &WhyUnknown,
 ) -> String {
-    let shared = |bus: &usize| traffic.map_or_else(String::new, |t| t.shared[*bus].path(line));
+    let over = |over: &Medium| traffic.map_or_else(String::new, |t| t.path_of(line, *over));
+    let shared = |bus: &usize| over(&Medium::Bus(*bus));
     match why {
         WhyUnknown::NoLimitDeclared { flow } => {
             let why = unlimited(line, streams, *flow);
@@ -435,12 +436,17 @@ pub(crate) fn why_unknown(
             streams.name(line, *flow)
         ),
         WhyUnknown::Overloaded {
+            link,
+            to,
             asked_bps,
             rate_bps,
-            ..
-        } => format!("a link is asked for {asked_bps} bit/s and has {rate_bps} bit/s"),
+        } => format!(
+            "{} is asked for {asked_bps} bit/s towards {} and has {rate_bps} bit/s",
+            over(&Medium::Link(*link)),
+            line.module_path(ModuleIx(*to))
+        ),
         WhyUnknown::BitErrors { bus } => format!(
-            "{0} sends again what bit errors hit, and its `bit_error_rate` says nothing of how often that is at most, so nothing that shares its way has a bound: write `bit_error_rate = 0` at {0} to judge it without errors, and rehearse them with a fault of kind `bit-errors`",
+            "{0} sends again what bit errors hit, and its `bit_error_rate` says nothing of how often that is at most, so nothing that shares its way has a bound: write `errors_apart = \"100 ms\"` at {0}, the least time between two errors that you assume, or `bit_error_rate = 0` to judge it without errors, and rehearse them with a fault of kind `bit-errors`",
             shared(bus)
         ),
         WhyUnknown::NoTurns { bus } => format!(
@@ -452,6 +458,10 @@ pub(crate) fn why_unknown(
             shared(bus),
             *asked_ppm as f64 / 1e4
         ),
-        WhyUnknown::Ring { .. } => "the ways of the messages form a ring".to_owned(),
+        WhyUnknown::Ring { over: at, flow } => format!(
+            "messages that cross links or buses one after another in both directions wait for each other, and no bound was found that holds for all at once: at {} {} would be held for longer than its limit counts; lower the `at_most` or the size of what crosses there, give what crosses in one direction the better `priority`, or raise a `link_rate`",
+            over(at),
+            streams.name(line, *flow)
+        ),
     }
 }

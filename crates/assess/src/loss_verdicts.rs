@@ -67,12 +67,12 @@ fn of_topic(
             repeated |= route.iter().any(|(over, _)| repeats(traffic, *over));
             let leaving = route.iter().find_map(|(over, _)| {
                 leaves_the_bus(traffic, *over, rate(*over))
-                    .map(|why| format!("{}: {why}", name(line, traffic, *over)))
+                    .map(|why| format!("{}: {why}", traffic.path_of(line, *over)))
             });
             if let Some(why) = leaving {
                 return Some(unknown(subject, why));
             }
-            silent.extend(unsaid.map(|(over, _)| name(line, traffic, *over)));
+            silent.extend(unsaid.map(|(over, _)| traffic.path_of(line, *over)));
             match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
                 Err(error) => return Some(unknown(subject, error.to_string())),
                 // Lost where every sending is hit that its receiver could still tell from one it had.
@@ -138,11 +138,4 @@ fn leaves_the_bus(traffic: &Traffic, over: Medium, rate: f64) -> Option<String> 
             100.0 * hit
         )
     })
-}
-
-fn name(line: &Line, traffic: &Traffic, over: Medium) -> String {
-    match over {
-        Medium::Link(l) => format!("span.{}", line.spans[traffic.link_spans[l].0].id),
-        Medium::Bus(b) => traffic.shared[b].path(line),
-    }
 }

@@ -1,16 +1,14 @@
 //! Topics whose damage on the way nobody would notice: carriers without a check of their own, and payloads without a CRC.
 //!
 //! Ethernet and CAN frames end with a check (IEEE 802.3, ISO 11898), modems' frames do by common practice, and a stack with UDP has its checksum (RFC 768, from
-//! memory). TIA-485 and TIA-232 carry bare characters, SDI-12 characters with a parity bit; of a free link the plan says nothing.
+//! memory). Of packed fields a warning stands at the topic, too.
 
 use std::collections::BTreeMap;
 
 use network::Medium;
-use plan::{Action, Line};
+use plan::{Action, LINKS_WITHOUT_CHECK, Line};
 
 use crate::input::{Carrier, streams, traffic};
-
-const UNCHECKED: &[&str] = &["TIA-485", "TIA-232", "SDI-12", "free"];
 
 /// What is to be said of them, a sentence for each carrier.
 pub(crate) fn unchecked(line: &Line) -> Vec<String> {
@@ -80,7 +78,7 @@ fn over_links<'l>(line: &'l Line, all: &mut BTreeMap<String, Vec<&'l str>>) {
                     Carrier::Span(s) => line.spans[s.0].link.as_ref(),
                     Carrier::Bus(b) => Some(&line.buses[b.0].link),
                 };
-                if link.is_some_and(|l| UNCHECKED.contains(&l.standard.as_str())) {
+                if link.is_some_and(|l| LINKS_WITHOUT_CHECK.contains(&l.standard.as_str())) {
                     add(all, carrier.path(line), &topic.name);
                 }
             }

@@ -18,7 +18,7 @@ use crate::can::{CanError, CanMessage, CanResponse, responses};
 use crate::machine::confinement::{BUS_OFF, PER_ERROR};
 
 /// Longest recovery from an error, bits.
-const RECOVERY_BITS: u64 = 31;
+pub(crate) const RECOVERY_BITS: u64 = 31;
 
 /// How often a frame is repeated on average where each sending of it is hit with this chance, from 0 to less than 1, and it is repeated until it is not.
 #[must_use]

@@ -114,6 +114,8 @@ pub struct Topology {
     relays: Vec<bool>,
     /// Buses that send again what bit errors hit, however often that is.
     repeating: Vec<usize>,
+    /// Of buses that send again what bit errors hit: the least time between two errors, where it is stated.
+    errors_apart: Vec<(usize, Ns)>,
 }
 
 // Digests are taken of what this writes: what bit errors add stands there where they are told, and moves no other network's digest.
@@ -128,6 +130,7 @@ impl fmt::Debug for Topology {
             neighbours,
             relays,
             repeating,
+            errors_apart,
         } = self;
         let mut told = f.debug_struct("Topology");
         told.field("links", links)
@@ -139,6 +142,9 @@ impl fmt::Debug for Topology {
             .field("relays", relays);
         if !repeating.is_empty() {
             told.field("repeating", repeating);
+        }
+        if !errors_apart.is_empty() {
+            told.field("errors_apart", errors_apart);
         }
         told.finish()
     }
@@ -286,6 +292,31 @@ pub enum TopologyError {
     },
 }
 
+impl TopologyError {
+    /// The link or bus that it is about.
+    #[must_use]
+    pub fn over(&self) -> Option<Medium> {
+        use TopologyError as E;
+        match *self {
+            E::NoSuchNode { link, .. }
+            | E::Loop { link, .. }
+            | E::NoRate { link }
+            | E::NoBits { link }
+            | E::EmptyFrame { link }
+            | E::FrameTooLarge { link, .. }
+            | E::FrameTooLong { link, .. }
+            | E::PropagationTooLong { link, .. } => Some(Medium::Link(link)),
+            E::NoSuchStation { bus, .. }
+            | E::StationTwice { bus, .. }
+            | E::TooFewStations { bus, .. }
+            | E::AskerElsewhere { bus }
+            | E::BusFrame { bus, .. }
+            | E::BusTooSlow { bus, .. } => Some(Medium::Bus(bus)),
+            E::NoMtu | E::ProcessingTooLong { .. } | E::TooMany { .. } => None,
+        }
+    }
+}
+
 impl Topology {
     /// Checks and joins: `processing[n]` is what node `n` adds to every frame it receives before it queues or delivers it, and there are as many nodes
     /// as entries; `mtu_bytes` is the largest payload of one frame.
@@ -328,6 +359,7 @@ impl Topology {
             neighbours,
             relays: vec![true; nodes],
             repeating: Vec::new(),
+            errors_apart: Vec::new(),
         })
     }
 
@@ -385,8 +417,25 @@ impl Topology {
         self
     }
 
+    /// The same network where a least time between two bit errors is stated of some buses: bounds of those whose controllers send again what was hit count what
+    /// such errors cost. Times of zero and other buses change nothing.
+    #[must_use]
+    pub fn with_errors_apart(mut self, stated: &[(usize, Ns)]) -> Topology {
+        let repeats = |bus: usize| self.buses.get(bus).is_some_and(BusSpec::repeats);
+        let states = |(bus, apart): &(usize, Ns)| repeats(*bus) && *apart > Ns::ZERO;
+        self.errors_apart = stated.iter().copied().filter(states).collect();
+        self
+    }
+
+    /// Whether bit errors come so often as they like on a bus that sends again what they hit.
     pub(crate) fn repeats_without_end(&self, bus: usize) -> bool {
-        self.repeating.contains(&bus)
+        self.repeating.contains(&bus) && self.errors_apart(bus).is_none()
+    }
+
+    /// The least time between two errors on a bus that sends again what they hit, where it is stated.
+    pub(crate) fn errors_apart(&self, bus: usize) -> Option<Ns> {
+        let stated = self.errors_apart.iter().find(|(of, _)| *of == bus);
+        stated.map(|(_, apart)| *apart)
     }
 
     /// The links, in the order given.

@@ -1,6 +1,6 @@
 //! Field tables: one table of fields a section, from which the reader, the help and the JSON Schema are all made.
 
-use quantity::{Dimension, LevelKind, parse_amount, show};
+use quantity::{Dimension, LevelKind, Sign, parse_amount, show};
 
 /// A kind of table in a file.
 #[derive(Debug)]
@@ -49,6 +49,19 @@ pub(crate) struct Bounds {
     pub(crate) most: f64,
     /// Why, in words that end the sentence "a length here is ...".
     pub(crate) why: &'static str,
+}
+
+impl Bounds {
+    /// The sign of the numbers within.
+    pub(crate) fn sign(self) -> Sign {
+        if self.least > 0.0 {
+            Sign::Positive
+        } else if self.least >= -HAIR_RAD {
+            Sign::NotNegative
+        } else {
+            Sign::Any
+        }
+    }
 }
 
 /// What may stand behind a key.
@@ -272,9 +285,11 @@ pub(crate) const fn joined<const N: usize>(first: &[Field], then: &[Field]) -> [
     all
 }
 
+/// What is left beyond the bounds of an angle for the rounding of its conversion.
+const HAIR_RAD: f64 = 1e-12;
+
 /// Bounds on an angle, given in degrees. Angles are read in radians; a hair is left for the rounding of the conversion.
 pub(crate) const fn degrees(least_deg: f64, most_deg: f64, why: &'static str) -> Bounds {
-    const HAIR_RAD: f64 = 1e-12;
     const RAD_PER_DEG: f64 = std::f64::consts::PI / 180.0;
     Bounds {
         least: least_deg * RAD_PER_DEG - HAIR_RAD,

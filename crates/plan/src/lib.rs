@@ -64,7 +64,7 @@ pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{CueReading, Reading, read, read_cues};
 pub use reference::{cues_reference, plan_reference};
-pub use resolve::DECLARED_KINDS;
+pub use resolve::{DECLARED_KINDS, LINKS_WITHOUT_CHECK};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};

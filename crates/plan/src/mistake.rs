@@ -84,6 +84,8 @@ pub enum Code {
     NobodyPublishes,
     /// A topic or filter that nobody hears.
     NobodyHears,
+    /// Messages whose damage on the way nobody would notice.
+    NoCheck,
     /// Something that one would expect is absent.
     Absent,
     /// Two things that must differ are the same.
@@ -126,6 +128,7 @@ impl Code {
             Code::BadStages => "bad-stages",
             Code::NobodyPublishes => "nobody-publishes",
             Code::NobodyHears => "nobody-hears",
+            Code::NoCheck => "no-check",
             Code::Absent => "absent",
             Code::Duplicate => "duplicate",
         }
@@ -362,11 +365,13 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
         Drawing::Plain => miette::GraphicalTheme::unicode_nocolor(),
         Drawing::Ascii => miette::GraphicalTheme::none(),
     };
+    let corners = Corners::of(&theme.characters);
     let handler = miette::GraphicalReportHandler::new_themed(theme)
         .with_links(false)
         .with_width(110)
         .with_context_lines(1);
     let mut text = String::new();
+    let mut one = String::new();
     let long: Vec<bool> = sources
         .iter()
         .map(|(_, source)| has_long_lines(&source.text))
@@ -374,9 +379,12 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
     for mistake in mistakes.iter().take(MOST_DRAWN) {
         let file = mistake.site.file;
         let drawn = Drawn::of(mistake, sources, long[file.0 as usize]);
+        one.clear();
         handler
-            .render_report(&mut text, &drawn)
+            .render_report(&mut one, &drawn)
             .expect("writing to a string does not fail");
+        let (line, _) = sources.line_column(mistake.site);
+        text.push_str(&own_place_first(&one, line, &corners));
         for (site, label) in elsewhere(mistake) {
             let (line, column) = sources.line_column(*site);
             let path = sources.get(site.file).path.display();
@@ -389,6 +397,53 @@ pub fn render(mistakes: &[Mistake], sources: &Sources, drawing: Drawing) -> Stri
         text.push_str(&format!("and {more} more mistakes\n"));
     }
     text
+}
+
+/// How a drawn piece of a file begins and ends.
+struct Corners {
+    first: String,
+    last: String,
+}
+
+impl Corners {
+    fn of(c: &miette::ThemeCharacters) -> Corners {
+        Corners {
+            first: format!("{}{}", c.ltop, c.hbar),
+            last: format!("{}{}", c.lbot, c.hbar),
+        }
+    }
+}
+
+/// A drawn mistake with the piece of the file that holds its own place before those of its related places. The library draws them in
+/// the order of the file, and whoever follows the first place would look at what is right.
+fn own_place_first(drawn: &str, line: usize, corners: &Corners) -> String {
+    let lines: Vec<&str> = drawn.split_inclusive('\n').collect();
+    let begins = |text: &&&str| text.trim_start().starts_with(&corners.first);
+    let ends = |text: &&&str| text.trim_start().starts_with(&corners.last);
+    let Some(first) = lines.iter().position(|text| begins(&text)) else {
+        return drawn.to_owned();
+    };
+    let Some(last) = lines.iter().rposition(|text| ends(&text)) else {
+        return drawn.to_owned();
+    };
+    let mut pieces: Vec<Vec<&str>> = Vec::new();
+    for text in &lines[first..=last] {
+        if begins(&text) {
+            pieces.push(Vec::new());
+        }
+        if let Some(piece) = pieces.last_mut() {
+            piece.push(text);
+        }
+    }
+    let header = format!(":{line}:");
+    if let Some(own) = pieces.iter().position(|piece| piece[0].contains(&header)) {
+        pieces[..=own].rotate_right(1);
+    }
+    let whole = lines[..first]
+        .iter()
+        .chain(pieces.iter().flatten())
+        .chain(&lines[last + 1..]);
+    whole.copied().collect()
 }
 
 /// The related places of a mistake that lie in other files than the mistake itself.
@@ -470,10 +525,17 @@ impl<'a> Drawn<'a> {
             }
             false => (None, whole.clone()),
         };
-        let labels = places.iter().zip(&shown).map(|((_, label), range)| {
-            let label = (!label.is_empty()).then(|| shortened(label).into_owned());
-            LabeledSpan::new(label, range.start, range.len())
-        });
+        let labels = places
+            .iter()
+            .zip(&shown)
+            .enumerate()
+            .map(|(i, ((_, label), range))| {
+                let label = (!label.is_empty()).then(|| shortened(label).into_owned());
+                match i {
+                    0 => LabeledSpan::new_primary_with_span(label, range.clone()),
+                    _ => LabeledSpan::new(label, range.start, range.len()),
+                }
+            });
         Drawn {
             mistake,
             labels: labels.collect(),

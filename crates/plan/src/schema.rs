@@ -1,8 +1,11 @@
 //! JSON Schema (draft 2020-12) of the plan and the cue sheet, made from the field tables.
 
+use std::collections::BTreeMap;
+
+use quantity::{Dimension, LevelKind, Sign};
 use serde_json::{Map, Value, json};
 
-use crate::field::{Bounds, Field, Need, Section, Shape, amount_example};
+use crate::field::{Bounds, Field, NOT_NEGATIVE, Need, POSITIVE, Section, Shape, amount_example};
 use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
 
 const ID: &str = "^[a-z][a-z0-9-]*$";
@@ -19,9 +22,14 @@ pub fn cues_schema() -> Value {
     whole("Soundline cue sheet, format 1", &CUE_SHEET)
 }
 
+/// Forms of texts by their name, to which the schema refers.
+type Forms = BTreeMap<String, Value>;
+
 fn whole(title: &str, root: &'static Section) -> Value {
-    let mut schema = section(root, false);
+    let mut forms = Forms::new();
+    let mut schema = section(root, false, &mut forms);
     let object = schema.as_object_mut().expect("a section becomes an object");
+    object.insert("$defs".to_owned(), json!(forms));
     object.insert(
         "$schema".to_owned(),
         json!("https://json-schema.org/draft/2020-12/schema"),
@@ -31,12 +39,12 @@ fn whole(title: &str, root: &'static Section) -> Value {
 }
 
 /// `partial`: a catalogue part may fill what is not written, here or in a table around it.
-fn section(s: &'static Section, partial: bool) -> Value {
+fn section(s: &'static Section, partial: bool, forms: &mut Forms) -> Value {
     let inner = partial || s.takes_a_part();
     let properties: Map<String, Value> = s
         .fields
         .iter()
-        .map(|f| (f.key.to_owned(), field(f, inner)))
+        .map(|f| (f.key.to_owned(), field(f, inner, forms)))
         .collect();
     let needed: Vec<&str> = s
         .fields
@@ -60,8 +68,8 @@ fn section(s: &'static Section, partial: bool) -> Value {
     object
 }
 
-fn field(f: &'static Field, partial: bool) -> Value {
-    let mut value = shape(&f.shape, partial);
+fn field(f: &'static Field, partial: bool, forms: &mut Forms) -> Value {
+    let mut value = shape(&f.shape, partial, forms);
     if let Some(object) = value.as_object_mut() {
         object.insert("description".to_owned(), json!(f.doc));
     }
@@ -98,12 +106,69 @@ fn keyed(values: Value, pattern: Option<&str>) -> Value {
     value
 }
 
-fn shape(shape: &Shape, partial: bool) -> Value {
-    let text = |examples: Value| json!({ "type": "string", "minLength": 1, "examples": examples });
-    match shape {
-        Shape::Amount(d, bounds) => text(json!([amount_example(*d, *bounds)])),
-        Shape::Amounts(d, bounds, least, most) => {
-            list(text(json!([amount_example(*d, *bounds)])), *least, *most)
+fn text(examples: Value) -> Value {
+    json!({ "type": "string", "minLength": 1, "examples": examples })
+}
+
+/// A text of one of the forms of quantities.
+fn quantity(examples: Value, name: &str, pattern: String, forms: &mut Forms) -> Value {
+    let name = name.replace(' ', "-");
+    let mut value = text(examples);
+    value["allOf"] = json!([{ "$ref": format!("#/$defs/{name}") }]);
+    forms.insert(name, json!({ "pattern": pattern }));
+    value
+}
+
+fn amount(dimension: Dimension, bounds: Bounds, forms: &mut Forms) -> Value {
+    let sign = bounds.sign();
+    quantity(
+        json!([amount_example(dimension, bounds)]),
+        &format!("{}{}", dimension.name(), ending(sign)),
+        quantity::amount_pattern(dimension, sign),
+        forms,
+    )
+}
+
+fn level(kinds: &[LevelKind], bounds: Bounds, forms: &mut Forms) -> Value {
+    let sign = bounds.sign();
+    let names: Vec<&str> = kinds.iter().map(|kind| kind.name()).collect();
+    let patterns: Vec<String> = kinds
+        .iter()
+        .map(|kind| quantity::level_pattern(*kind, sign))
+        .collect();
+    quantity(
+        json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()),
+        &format!("{}{}", names.join(" or "), ending(sign)),
+        patterns.join("|"),
+        forms,
+    )
+}
+
+fn load(forms: &mut Forms) -> Value {
+    let of = |dimension, bounds: Bounds| quantity::amount_pattern(dimension, bounds.sign());
+    let patterns = [
+        of(Dimension::Power, NOT_NEGATIVE),
+        of(Dimension::Current, NOT_NEGATIVE),
+        of(Dimension::Resistance, POSITIVE),
+    ];
+    let examples = json!(["0.55 W", "20 mA", "240 ohm"]);
+    quantity(examples, "load", patterns.join("|"), forms)
+}
+
+/// What the name of a form ends in.
+fn ending(sign: Sign) -> &'static str {
+    match sign {
+        Sign::Any => "",
+        Sign::NotNegative => " of zero or more",
+        Sign::Positive => " above zero",
+    }
+}
+
+fn shape(of: &Shape, partial: bool, forms: &mut Forms) -> Value {
+    match of {
+        Shape::Amount(dimension, bounds) => amount(*dimension, *bounds, forms),
+        Shape::Amounts(dimension, bounds, least, most) => {
+            list(amount(*dimension, *bounds, forms), *least, *most)
         }
         Shape::Number(bounds) => number(*bounds),
         Shape::Numbers(bounds, least, most) => list(number(*bounds), *least, *most),
@@ -114,12 +179,23 @@ fn shape(shape: &Shape, partial: bool) -> Value {
         Shape::Text => json!({ "type": "string", "minLength": 1 }),
         Shape::Texts => list(json!({ "type": "string", "minLength": 1 }), 1, usize::MAX),
         Shape::Choice(words) => json!({ "enum": words }),
-        Shape::Level(kinds, _) => {
-            text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
+        Shape::Level(kinds, bounds) => level(kinds, *bounds, forms),
+        Shape::Conductor => quantity(
+            json!(["1.0 mm2 class 5", "18 AWG"]),
+            "conductor",
+            quantity::conductor_pattern(),
+            forms,
+        ),
+        Shape::Money => {
+            let examples = json!(["0.12 EUR"]);
+            quantity(examples, "money", quantity::money_pattern(), forms)
         }
-        Shape::Conductor => text(json!(["1.0 mm2 class 5", "18 AWG"])),
-        Shape::Money => text(json!(["0.12 EUR"])),
-        Shape::EventRate => text(json!(["6 per hour", "300 per 30 d"])),
+        Shape::EventRate => quantity(
+            json!(["6 per hour", "300 per 30 d"]),
+            "rate of events",
+            quantity::event_rate_pattern(),
+            forms,
+        ),
         // TOML dates reach a JSON Schema validator as text or as an object of its own; both are let through.
         Shape::Date => {
             json!({ "type": ["string", "object"], "examples": ["2027-03-15", "2027-03-15T06:30:00Z"] })
@@ -132,29 +208,25 @@ fn shape(shape: &Shape, partial: bool) -> Value {
             2,
             usize::MAX,
         ),
-        Shape::Load => text(json!(["0.55 W", "20 mA", "240 ohm"])),
+        Shape::Load => load(forms),
         Shape::Topic => text(json!(["alert/call"])),
         Shape::Filter => text(json!(["alert/#"])),
         Shape::Content => keyed(json!({ "type": ["number", "string", "boolean"] }), None),
         Shape::Limit => json!({ "type": ["string", "integer"] }),
-        Shape::Table(s) => section(s, partial),
-        Shape::Tables(s) => list(section(s, partial), 1, usize::MAX),
-        Shape::Keyed(s) => keyed(section(s, partial), Some(ID)),
-        Shape::KeyedTopics(s) => keyed(section(s, partial), Some("^[^+#]+$")),
-        Shape::KeyedLoads => keyed(shape_load(), Some(ID)),
-        Shape::Parts => keyed(parts(), Some(ID)),
+        Shape::Table(s) => section(s, partial, forms),
+        Shape::Tables(s) => list(section(s, partial, forms), 1, usize::MAX),
+        Shape::Keyed(s) => keyed(section(s, partial, forms), Some(ID)),
+        Shape::KeyedTopics(s) => keyed(section(s, partial, forms), Some("^[^+#]+$")),
+        Shape::KeyedLoads => keyed(shape(&Shape::Load, partial, forms), Some(ID)),
+        Shape::Parts => keyed(parts(forms), Some(ID)),
     }
 }
 
-fn shape_load() -> Value {
-    shape(&Shape::Load, false)
-}
-
-fn parts() -> Value {
+fn parts(forms: &mut Forms) -> Value {
     let kinds: Vec<Value> = PART_KINDS
         .iter()
         .map(|s| {
-            let mut value = section(s, true);
+            let mut value = section(s, true, forms);
             let properties = value["properties"]
                 .as_object_mut()
                 .expect("a section has properties");

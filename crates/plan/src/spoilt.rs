@@ -119,12 +119,13 @@ impl SpoiltParts {
 }
 
 /// Keys of a span that say nothing but how data crosses it.
-const OF_A_LINK: [&str; 7] = [
+const OF_A_LINK: [&str; 8] = [
     "link",
     "bus",
     "link_rate",
     "link_longest",
     "bit_error_rate",
+    "errors_apart",
     "frame",
     "polled_by",
 ];

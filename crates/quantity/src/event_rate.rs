@@ -14,7 +14,7 @@ pub struct EventRate {
 }
 
 /// Periods that may be written as a word: those of one length only, so no month and no year.
-const PERIODS_S: &[(&str, f64)] = &[
+pub(crate) const PERIODS_S: &[(&str, f64)] = &[
     ("second", 1.0),
     ("minute", 60.0),
     ("hour", 3600.0),

@@ -39,22 +39,30 @@ pub struct LevelAmount {
     pub law: Option<Law>,
 }
 
-/// References without their spaces; the first of a kind is the one shown. Pressure and peak share theirs.
+/// References with their words parted, which may also be written together; the first of a kind is the one shown. Pressure and peak share theirs.
 const REFERENCES: &[(&str, LevelKind)] = &[
-    ("1uPa", LevelKind::Pressure),
-    ("1uPa", LevelKind::Peak),
-    ("1uPa2/Hz", LevelKind::SpectralDensity),
-    ("1uPa/rtHz", LevelKind::SpectralDensity),
-    ("1uPa2s", LevelKind::Exposure),
-    ("1uPa2.s", LevelKind::Exposure),
-    ("1uPam", LevelKind::Source),
-    ("1uPa.m", LevelKind::Source),
-    ("1uPa@1m", LevelKind::Source),
-    ("1uPaat1m", LevelKind::Source),
-    ("1V/uPa", LevelKind::Sensitivity),
-    ("20uPa", LevelKind::InAir),
-    ("1V/Pa", LevelKind::InAirSensitivity),
+    ("1 uPa", LevelKind::Pressure),
+    ("1 uPa", LevelKind::Peak),
+    ("1 uPa2/Hz", LevelKind::SpectralDensity),
+    ("1 uPa/rtHz", LevelKind::SpectralDensity),
+    ("1 uPa2 s", LevelKind::Exposure),
+    ("1 uPa2 . s", LevelKind::Exposure),
+    ("1 uPa m", LevelKind::Source),
+    ("1 uPa . m", LevelKind::Source),
+    ("1 uPa @ 1 m", LevelKind::Source),
+    ("1 uPa at 1 m", LevelKind::Source),
+    ("1 V/uPa", LevelKind::Sensitivity),
+    ("20 uPa", LevelKind::InAir),
+    ("1 V/Pa", LevelKind::InAirSensitivity),
 ];
+
+/// The references of a kind.
+pub(crate) fn references(kind: LevelKind) -> impl Iterator<Item = &'static str> {
+    REFERENCES
+        .iter()
+        .filter(move |(_, of)| *of == kind)
+        .map(|(reference, _)| *reference)
+}
 
 impl LevelKind {
     /// Every kind, in declaration order.
@@ -156,7 +164,7 @@ fn check_reference(decibel: Piece<'_>, reference: Piece<'_>, kind: LevelKind) ->
         .collect();
     let known: Vec<LevelKind> = REFERENCES
         .iter()
-        .filter(|(spelling, _)| re.text == "re" && *spelling == compact)
+        .filter(|(spelling, _)| re.text == "re" && spelling.replace(' ', "") == compact)
         .map(|&(_, found)| found)
         .collect();
     match known.first() {

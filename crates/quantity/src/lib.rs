@@ -18,6 +18,7 @@ mod fault;
 mod level;
 mod money;
 mod nearest;
+mod pattern;
 mod scan;
 mod share;
 mod show;
@@ -32,6 +33,9 @@ pub use fault::{Fault, FaultKind, SpreadFault};
 pub use level::{LevelAmount, LevelKind, parse_level};
 pub use money::{Money, currency_decimals, parse_money};
 pub use nearest::nearest;
+pub use pattern::{
+    Sign, amount_pattern, conductor_pattern, event_rate_pattern, level_pattern, money_pattern,
+};
 pub use share::{Share, parse_share};
 pub use show::{show, show_bare, show_number};
 pub use strand::StrandClass;

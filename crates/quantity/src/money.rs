@@ -18,7 +18,7 @@ pub struct Money {
 }
 
 /// Codes by number of decimals.
-const CURRENCIES: &[(u32, &str)] = &[
+pub(crate) const CURRENCIES: &[(u32, &str)] = &[
     (
         0,
         "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF",

@@ -1,4 +1,5 @@
-//! Writing an output file: whole or not at all, never over another file unasked, and never over what the command reads.
+//! Writing an output file: whole or not at all, never over another file unasked, and never over what the command reads. What
+//! is no file (a pipe, a terminal, a device) is written to as it stands.
 
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -195,6 +196,10 @@ pub fn refuse_output(
 /// in one step. When anything fails the temporary file is removed. A symbolic link at `path`
 /// counts as an existing file; with [`Overwrite::Force`] the link itself is replaced.
 ///
+/// Where `path` leads to a pipe or a device, or to what the process's own standard output or error leads to, `write` goes
+/// straight into it, nothing is replaced, and what was written before an error has gone. A pipe is waited for until somebody reads
+/// it. Only a block device, which holds what would be lost, needs [`Overwrite::Force`].
+///
 /// With [`Overwrite::Refuse`] a file that appears while writing is left too, except on a file
 /// system without hard links, where a file made between the last look and the renaming is lost.
 ///
@@ -212,17 +217,26 @@ pub fn write_atomically_with(
     PendingOutput::begin(path, overwrite, inputs)?.finish(write)
 }
 
-/// An output that can be written, as far as that can be known beforehand: its temporary file is there. Without [`finish`](Self::finish) it is removed again.
+/// An output that can be written, as far as that can be known beforehand: its temporary file is there, or what is no file is
+/// open. Without [`finish`](Self::finish) the temporary file is removed again.
 #[derive(Debug)]
 pub struct PendingOutput {
     path: PathBuf,
-    part_path: PathBuf,
-    part: File,
     overwrite: Overwrite,
+    into: Target,
+}
+
+/// What an output is written into.
+#[derive(Debug)]
+enum Target {
+    /// A file that gets the output's name once it is whole.
+    Part { path: PathBuf, file: File },
+    /// What stands at the output's name and is no file.
+    AsItStands(File),
 }
 
 impl PendingOutput {
-    /// Refuses as [`refuse_output`] does, then makes the temporary file beside `path`.
+    /// Refuses as [`refuse_output`] does, then makes the temporary file beside `path`, or opens what is no file.
     ///
     /// # Errors
     /// As [`write_atomically_with`], but for those of `write`.
@@ -232,12 +246,14 @@ impl PendingOutput {
         inputs: &Inputs,
     ) -> Result<PendingOutput, OutputError> {
         refuse_output(path, overwrite, inputs)?;
-        let (part_path, part) = create_part(path)?;
+        let into = match open_as_it_stands(path)? {
+            Some(open) => Target::AsItStands(open),
+            None => create_part(path)?,
+        };
         Ok(PendingOutput {
             path: path.to_path_buf(),
-            part_path,
-            part,
             overwrite,
+            into,
         })
     }
 
@@ -255,15 +271,24 @@ impl PendingOutput {
         self,
         write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
     ) -> Result<(), OutputError> {
-        fill(&self.part, &self.path, write)?;
-        give_name(&self.part_path, &self.path, self.overwrite)
+        match &self.into {
+            Target::AsItStands(open) => fill(open, &self.path, write),
+            Target::Part { path, file } => {
+                fill(file, &self.path, write)?;
+                file.sync_all()
+                    .map_err(io_error("hand to the disk", &self.path))?;
+                give_name(path, &self.path, self.overwrite)
+            }
+        }
     }
 }
 
 impl Drop for PendingOutput {
     fn drop(&mut self) {
-        // Once it has its name the part is no more. The first error is the one to tell; a part that cannot be removed bears a plain name.
-        drop(fs::remove_file(&self.part_path));
+        if let Target::Part { path, .. } = &self.into {
+            // Once it has its name the part is no more. The first error is the one to tell; a part that cannot be removed bears a plain name.
+            drop(fs::remove_file(path));
+        }
     }
 }
 
@@ -283,17 +308,78 @@ fn refuse_what_is_there(path: &Path, overwrite: Overwrite) -> Result<(), OutputE
         Ok(found) if found.is_dir() => Err(OutputError::Folder {
             path: path.to_path_buf(),
         }),
-        Ok(_) if overwrite == Overwrite::Refuse => Err(OutputError::Exists {
+        Ok(_) if overwrite == Overwrite::Force => Ok(()),
+        Ok(_) if stands(path).is_some_and(|stands| stands != Stands::Device) => Ok(()),
+        Ok(_) => Err(OutputError::Exists {
             path: path.to_path_buf(),
         }),
-        Ok(_) => Ok(()),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
         Err(error) => Err(io_error("look at", path)(error)),
     }
 }
 
+/// What a path may lead to that is no file to be replaced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Stands {
+    /// What the process writes its results to, be it a file.
+    StandardOutput,
+    /// What the process writes its messages to, be it a file.
+    StandardError,
+    /// A pipe, a socket or a device that hands on what it is given.
+    Stream,
+    /// A device that keeps what it is given.
+    Device,
+}
+
+#[cfg(unix)]
+fn stands(path: &Path) -> Option<Stands> {
+    use std::os::unix::fs::FileTypeExt;
+    let found = fs::metadata(path).ok()?;
+    let is = |own: io::Result<File>| {
+        own.and_then(|own| own.metadata())
+            .is_ok_and(|own| number(&own) == number(&found))
+    };
+    let kind = found.file_type();
+    match kind {
+        _ if kind.is_dir() => None,
+        _ if is(own(&io::stdout())) => Some(Stands::StandardOutput),
+        _ if is(own(&io::stderr())) => Some(Stands::StandardError),
+        _ if kind.is_file() => None,
+        _ if kind.is_block_device() => Some(Stands::Device),
+        _ => Some(Stands::Stream),
+    }
+}
+
+#[cfg(not(unix))]
+fn stands(_: &Path) -> Option<Stands> {
+    None
+}
+
+/// A stream of the process once more: what is written goes on where the stream is.
+#[cfg(unix)]
+fn own(stream: &impl std::os::fd::AsFd) -> io::Result<File> {
+    stream.as_fd().try_clone_to_owned().map(File::from)
+}
+
+/// Opens what is no file to be replaced; `None` where a file is or may become.
+#[cfg(unix)]
+fn open_as_it_stands(path: &Path) -> Result<Option<File>, OutputError> {
+    let open = match stands(path) {
+        None => return Ok(None),
+        Some(Stands::StandardOutput) => own(&io::stdout()),
+        Some(Stands::StandardError) => own(&io::stderr()),
+        Some(Stands::Stream | Stands::Device) => OpenOptions::new().write(true).open(path),
+    };
+    open.map(Some).map_err(io_error("open", path))
+}
+
+#[cfg(not(unix))]
+fn open_as_it_stands(_: &Path) -> Result<Option<File>, OutputError> {
+    Ok(None)
+}
+
 /// A new file beside `path`, with a name that no other file has.
-fn create_part(path: &Path) -> Result<(PathBuf, File), OutputError> {
+fn create_part(path: &Path) -> Result<Target, OutputError> {
     let name = path.file_name().ok_or_else(|| OutputError::NoName {
         path: path.to_path_buf(),
     })?;
@@ -308,7 +394,12 @@ fn create_part(path: &Path) -> Result<(PathBuf, File), OutputError> {
             .create_new(true)
             .open(&part_path)
         {
-            Ok(file) => return Ok((part_path, file)),
+            Ok(file) => {
+                return Ok(Target::Part {
+                    path: part_path,
+                    file,
+                });
+            }
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists && number < 1000 => {
                 number += 1;
             }
@@ -318,16 +409,14 @@ fn create_part(path: &Path) -> Result<(PathBuf, File), OutputError> {
 }
 
 fn fill(
-    part: &File,
+    into: &File,
     path: &Path,
     write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), OutputError> {
-    let mut buffered = io::BufWriter::new(part);
+    let mut buffered = io::BufWriter::new(into);
     write(&mut buffered)
         .and_then(|()| buffered.flush())
-        .map_err(io_error("write", path))?;
-    drop(buffered);
-    part.sync_all().map_err(io_error("hand to the disk", path))
+        .map_err(io_error("write", path))
 }
 
 fn give_name(part_path: &Path, path: &Path, overwrite: Overwrite) -> Result<(), OutputError> {

@@ -140,6 +140,15 @@ const FORBIDDEN: &[&str] = &[
 /// Any fixed seed will do: it makes the hashes of the language the same in every process.
 const HASHING_SEED: [u64; 4] = [0x736f_756e, 0x646c_696e, 0x6520_726f, 0x7574_696e];
 
+/// Whether a word is one that the language keeps for itself, so that it cannot be a name.
+#[must_use]
+pub fn is_reserved(word: &str) -> bool {
+    // Asked of the language itself: its words are no part of its interface.
+    engine()
+        .compile(format!("let {word} = 1; {word} + 1"))
+        .is_err()
+}
+
 /// The language with its limits, without the functions of a module.
 pub(crate) fn engine() -> Engine {
     static SEED: Once = Once::new();

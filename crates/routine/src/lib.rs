@@ -20,5 +20,5 @@ mod program;
 pub use binding::{Binding, Bound, FieldKind, FieldShape, Ranges, Setting, Shape};
 pub use deed::{Deed, Held, Place};
 pub use fault::Fault;
-pub use language::{FUNCTIONS, LIMITS, Limits};
+pub use language::{FUNCTIONS, LIMITS, Limits, is_reserved};
 pub use program::{Call, Failed, Given, Handler, Memory, Program, Run};

@@ -266,10 +266,11 @@ pub enum InputError {
         source: network::StackError,
     },
     /// Links that make no network.
-    #[error("the links: {source}")]
+    #[error("{what}: {source}")]
     Topology {
+        /// Whose: a typed path where one link is to blame, else the links.
+        what: String,
         /// Why.
-        #[from]
         source: network::TopologyError,
     },
     /// A payload without a size.

@@ -199,7 +199,10 @@ fn beside(
 
 /// Numbers the flow that an unknown bound names anew.
 fn moved(why: &mut WhyUnknown, place: impl Fn(&mut usize)) {
-    if let WhyUnknown::NoLimitDeclared { flow } | WhyUnknown::LateWithoutEnd { flow } = why {
+    if let WhyUnknown::NoLimitDeclared { flow }
+    | WhyUnknown::LateWithoutEnd { flow }
+    | WhyUnknown::Ring { flow, .. } = why
+    {
         place(flow);
     }
 }

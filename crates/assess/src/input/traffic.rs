@@ -12,7 +12,7 @@ use quantity::EventRate;
 use timeline::Ns;
 
 use super::asking::{Asking, Notice, askers, asking, joining};
-use super::bit_errors::{bit_errors, hit_buses};
+use super::bit_errors::{bit_errors, errors_apart, hit_buses};
 use super::links::{Carrier, Stack, media};
 use super::{InputError, delivery, payload_bytes, sync, terms};
 
@@ -52,6 +52,19 @@ pub fn ns(what: impl FnOnce() -> String, seconds_s: f64) -> Result<Ns, InputErro
         what: what(),
         source,
     })
+}
+
+/// The typed path of a link or bus.
+pub(super) fn path_of(
+    line: &Line,
+    link_spans: &[SpanIx],
+    shared: &[Carrier],
+    over: Medium,
+) -> String {
+    match over {
+        Medium::Link(l) => format!("span.{}", line.spans[link_spans[l].0].id),
+        Medium::Bus(b) => shared[b].path(line),
+    }
 }
 
 /// Links, nodes and subscriptions of the line; `None` when the plan has no links.
@@ -141,11 +154,20 @@ pub fn traffic(line: &Line) -> Result<Option<Traffic>, InputError> {
             })
         })
         .collect::<Result<_, _>>()?;
+    let apart = errors_apart(line, &media)?;
     Ok(Some(Traffic {
-        topology: Topology::new(processing, media.links, framing.packet_bytes)?
-            .with_buses(media.buses)?
+        topology: Topology::new(processing, media.links, framing.packet_bytes)
+            .and_then(|topology| topology.with_buses(media.buses))
+            .map_err(|source| InputError::Topology {
+                what: source.over().map_or_else(
+                    || "the links".to_owned(),
+                    |over| path_of(line, &media.link_spans, &media.shared, over),
+                ),
+                source,
+            })?
             .without_relays(&ends)
-            .with_bit_errors_on(&hit_buses(&bit_errors)),
+            .with_bit_errors_on(&hit_buses(&bit_errors))
+            .with_errors_apart(&apart),
         link_spans: media.link_spans,
         shared: media.shared,
         subscriptions,

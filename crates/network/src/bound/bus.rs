@@ -3,7 +3,8 @@
 //! *Priority.* A stream of at most n messages in any span P, each of k frames, is n k frames of period P; frame by frame its jitter is the longest stay of the
 //! stream at all servers before, and how late it may have been sent. The last frame waits for all others of its own stream and of all streams of no greater priority number, which count as going
 //! first (among equals nobody says who does), and for one frame of the rest. Its response time R by the recurrence of Davis, Burns, Bril and Lukkien (2007) is
-//! counted from the publication, so that the stay at this bus is R less the jitter, and the burst behind it n (P + R)/P messages.
+//! counted from the publication, so that the stay at this bus is R less the jitter, and the burst behind it n (P + R)/P messages. Where a least time between two bit
+//! errors is stated, each costs its recovery and the longest frame that does not go after, as [`can_response_times_with_errors`](crate::can_response_times_with_errors) counts them.
 //!
 //! *Rounds and polling.* A station's turn to choose a frame comes again after a round c at the latest, whatever the others do: c is the sum of all turns, each
 //! with the largest frame that a stream brings to it. So the m-th frame since a direction had nothing to send is chosen after m c. With H the streams that go
@@ -17,6 +18,7 @@ use timeline::Ns;
 use super::{BoundError, BusLoad, Inflow, NS_PER_S, Net, Step, WhyUnknown, small};
 use crate::bus::{Access, BusSpec};
 use crate::can::{CanError, CanResponse, Share, response};
+use crate::can_errors::RECOVERY_BITS;
 use crate::frame::{FrameError, fragment_bytes, fragment_count};
 use crate::poll::{Exchange, poll_round};
 use crate::topology::{Over, Topology};
@@ -132,14 +134,24 @@ fn priority(net: &Net<'_>, bus: usize, inflows: &[Inflow]) -> Result<Vec<Step>, 
         }
         let later = loads.iter().filter(|l| l.inflow.priority > own);
         let blocking = later.map(|l| l.longest_ns).max();
+        let hit = loads.iter().filter(|l| l.inflow.priority <= own);
+        let hit_ns = hit.map(|l| l.longest_ns).max().map_or(0, |ns| ns);
+        let recovery_ns = u128::from(RECOVERY_BITS) * u128::from(bit.0);
+        let errors = net
+            .topology
+            .errors_apart(bus)
+            .map(|apart| (u128::from(apart.0), recovery_ns + hit_ns));
         let own_share = share(load, load.last_ns);
         let asked_ppm = || {
             let part = |s: &Share| s.busy_ns.saturating_mul(PPM).div_ceil(s.period_ns);
-            let sum = before.iter().map(part).sum::<u128>() + part(&own_share);
+            let lost = errors.map_or(0, |(apart_ns, cost_ns)| {
+                cost_ns.saturating_mul(PPM).div_ceil(apart_ns)
+            });
+            let sum = before.iter().map(part).sum::<u128>() + part(&own_share) + lost;
             u64::try_from(sum).map_err(|_| BoundError::TooLarge)
         };
         steps.push(
-            match response(&before, own_share, blocking.map_or(0, |ns| ns), bit, None) {
+            match response(&before, own_share, blocking.map_or(0, |ns| ns), bit, errors) {
                 Ok(CanResponse::Within(since)) => {
                     let since = u128::from(since.0);
                     let burst = (load.inflow.per + since).checked_mul(load.inflow.messages);

@@ -16,6 +16,12 @@
 //! A route's bound adds D, propagation and processing of its hops. It is exact for nothing and safe for all; streams that go first count with
 //! their full bursts at every hop. All arithmetic is in integers rounded upwards.
 //!
+//! *Rings.* Where routes feed each other in a ring, so that the jitter of each server's streams rests on the stays at others, all stays of the ring are set to zero and worked
+//! out again from one another until none changes: K. Tindell, J. Clark, "Holistic schedulability analysis for distributed hard real-time systems", *Microprocessing and
+//! Microprogramming* 40 (1994), for buses; L. Thomas, J.-Y. Le Boudec, A. Mifdaoui, "On cyclic dependencies and regulators in time-sensitive networks", RTSS 2019, for links; both
+//! from memory. What has been through by some instant rests on what was through before it, and all of that on an empty network, so that the stays that reproduce
+//! themselves are bounds. They only grow on the way there; where one passes the time its stream's limit holds for, nothing is promised.
+//!
 //! On a bus with priority arbitration the response times of [`can_response_times`](crate::can_response_times) take the place of D, and on one with rounds or
 //! polling a server that gives each station one frame a round; both are described where they are computed.
 
@@ -33,6 +39,8 @@ use trail::{Trail, feed_order};
 pub(crate) use bus::servers as bus_servers;
 
 pub(crate) const NS_PER_S: u128 = 1_000_000_000;
+/// Most rounds through a ring before its stays are given up.
+const MOST_ROUNDS: u32 = 1000;
 
 /// A stream of messages whose lateness is asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -131,10 +139,12 @@ pub enum WhyUnknown {
         /// What it can, bit/s.
         rate_bps: u64,
     },
-    /// The routes of a mesh feed each other in a ring, where this method promises nothing.
+    /// Streams delay each other in a ring of links and buses, and no delays were found that hold for all of them at once.
     Ring {
-        /// A link or bus in or behind the ring.
+        /// A link or bus in the ring, or behind it.
         over: Medium,
+        /// The stream whose stay there grew beyond the time for which its limit holds, or that grew still when the search was given up.
+        flow: usize,
     },
 }
 
@@ -202,13 +212,7 @@ pub fn delay_bounds(
             net.known[flow][step] = Some(found);
         }
     }
-    for server in ringed {
-        for &(flow, step) in &net.uses[server] {
-            net.known[flow][step] = Some(Err(WhyUnknown::Ring {
-                over: medium(topology, server),
-            }));
-        }
-    }
+    net.settle_ring(&ringed)?;
     net.trails
         .iter()
         .zip(&net.known)
@@ -314,6 +318,73 @@ impl<'a> Net<'a> {
                 .iter()
                 .map(|i| Ok((Ns::ZERO, i.burst_scaled)))
                 .collect()),
+        }
+    }
+
+    /// Settles servers that feed each other, from no stay at all until nothing changes any more.
+    fn settle_ring(&mut self, ringed: &[usize]) -> Result<(), BoundError> {
+        for &server in ringed {
+            for &(flow, step) in &self.uses[server] {
+                let burst_scaled = self.flows[flow].at_most.map_or(0, |at_most| {
+                    u128::from(at_most.messages()) * u128::from(at_most.per().0)
+                });
+                self.known[flow][step] = Some(Ok((Ns::ZERO, burst_scaled)));
+            }
+        }
+        let mut grows = None;
+        for _ in 0..MOST_ROUNDS {
+            grows = None;
+            for &server in ringed {
+                let settled = match self.settle(server) {
+                    Ok(settled) => settled,
+                    Err(BoundError::TooLarge) => return Ok(self.give_up(ringed, server, None)),
+                    Err(other) => return Err(other),
+                };
+                for (at, found) in settled.into_iter().enumerate() {
+                    let (flow, step) = self.uses[server][at];
+                    if self.known[flow][step] == Some(found) {
+                        continue;
+                    }
+                    let was_known =
+                        matches!(self.known[flow][step], Some(Ok((stay, _))) if stay > Ns::ZERO);
+                    self.known[flow][step] = Some(found);
+                    grows = Some((server, flow));
+                    let per = self.flows[flow].at_most.map(|at_most| at_most.per());
+                    let over = match found {
+                        Ok((stay, _)) => per.is_some_and(|per| stay > per),
+                        // With these jitters alone it has no bound.
+                        Err(WhyUnknown::BusFull { .. }) => was_known,
+                        Err(_) => false,
+                    };
+                    if over {
+                        return Ok(self.give_up(ringed, server, Some(flow)));
+                    }
+                }
+            }
+            if grows.is_none() {
+                return Ok(());
+            }
+        }
+        if let Some((server, flow)) = grows {
+            self.give_up(ringed, server, Some(flow));
+        }
+        Ok(())
+    }
+
+    /// Promises nothing of a ring, but for what is known of it whatever the rest does.
+    fn give_up(&mut self, ringed: &[usize], at: usize, flow: Option<usize>) {
+        let first = self.uses[at].first().map(|(flow, _)| *flow);
+        let Some(flow) = flow.or(first) else { return };
+        let over = medium(self.topology, at);
+        for &server in ringed {
+            for &(of, step) in &self.uses[server] {
+                let known = &mut self.known[of][step];
+                let stands =
+                    matches!(known, Some(Err(why)) if !matches!(why, WhyUnknown::BusFull { .. }));
+                if !stands {
+                    *known = Some(Err(WhyUnknown::Ring { over, flow }));
+                }
+            }
         }
     }
 

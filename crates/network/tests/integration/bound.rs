@@ -225,9 +225,10 @@ fn verif_what_cannot_be_promised_is_unknown() {
     );
 }
 
-#[test]
-fn verif_a_ring_is_unknown() {
-    // Five nodes in a ring, each sending two hops clockwise: every direction feeds the next.
+/// Five nodes in a ring, each sending two hops clockwise: every direction feeds the next. A frame is b = 160 bits, a direction R = 10 bits a microsecond, and on each lie the
+/// first hop of one stream (burst b) and the second of another (burst c). The first is held up for (b + c)/R, so that c = b (1 + (b + c)/(R P)), which is
+/// c = b (1 + b/(R P))/(1 - b/(R P)); both stay for (b + b + c)/R.
+fn ring(period_ns: u64) -> (Topology, Vec<Flow>) {
     let links = (0..5)
         .map(|a| link(a, (a + 1) % 5, 10_000_000, 0, 10))
         .collect();
@@ -237,17 +238,48 @@ fn verif_a_ring_is_unknown() {
         targets: vec![(node + 2) % 5],
         bytes: 10,
         priority: 0,
-        at_most: Some(AtMost::new(1, Ns(1_000_000_000)).unwrap()),
+        at_most: Some(AtMost::new(1, Ns(period_ns)).unwrap()),
         late: Some(Ns(0)),
     };
-    let found = delay_bounds(&topology, &[0, 1, 2, 3, 4].map(flow)).unwrap();
-    assert!(
-        found
-            .iter()
-            .all(|targets| matches!(targets[0], DelayBound::Unknown(WhyUnknown::Ring { .. })))
-    );
-    let open = delay_bounds(&topology, &[0, 1, 2, 3].map(flow)).unwrap();
+    (topology, (0..5).map(flow).collect())
+}
+
+#[test]
+fn verif_a_ring_has_the_stays_that_reproduce_themselves() {
+    for period_ns in [1_000_000_000, 1_000_000, 60_000] {
+        let (topology, flows) = ring(period_ns);
+        let found = delay_bounds(&topology, &flows).unwrap();
+        let share = 160.0 / (10.0 * period_ns as f64 / 1e3);
+        let burst_bits = 160.0 * (1.0 + share) / (1.0 - share);
+        let two_stays_ns = 2e3 * (160.0 + 160.0 + burst_bits) / 10.0;
+        for targets in &found {
+            let told = total(&targets[0]).unwrap().0 as f64;
+            // Each of some roundings is upwards.
+            assert!(
+                (two_stays_ns..two_stays_ns + 10.0).contains(&told),
+                "{told} for {two_stays_ns}"
+            );
+        }
+    }
+    // Every direction has room, but a stay would be longer than the time for which a limit holds.
+    let (tight, flows) = ring(33_000);
+    let found = delay_bounds(&tight, &flows).unwrap();
+    let given_up = |targets: &Vec<DelayBound>| {
+        matches!(targets[0], DelayBound::Unknown(WhyUnknown::Ring { .. }))
+    };
+    assert!(found.iter().all(given_up), "{found:?}");
+    let open = delay_bounds(&tight, &flows[..4]).unwrap();
     assert!(open.iter().all(|targets| total(&targets[0]).is_some()));
+    // Beyond that it is told which direction has none.
+    let (full, flows) = ring(31_000);
+    let found = delay_bounds(&full, &flows).unwrap();
+    assert!(
+        found.iter().any(|targets| matches!(
+            targets[0],
+            DelayBound::Unknown(WhyUnknown::Overloaded { .. })
+        )),
+        "{found:?}"
+    );
 }
 
 #[test]

@@ -28,6 +28,7 @@ mod support;
 mod topics;
 mod turns;
 mod twin;
+mod two_buses;
 mod uplink;
 mod uplink_lone;
 mod uplink_packed;

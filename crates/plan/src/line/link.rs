@@ -14,6 +14,8 @@ pub struct Link {
     pub longest_m: Option<Q>,
     /// Share of bits that arrive wrong, 0 to 1.
     pub bit_error_rate: Option<Q>,
+    /// Of CAN: least time between two bit errors, s.
+    pub errors_apart_s: Option<Q>,
     /// How a frame lies on it; `None` on Ethernet.
     pub frame: Option<LinkFrame>,
     /// The module that asks the others in turn.

@@ -97,6 +97,15 @@ impl<'a> Filled<'a> {
         }
     }
 
+    /// The key of the action that sends it.
+    fn action(&self) -> &'static str {
+        match self.kind {
+            "topic" => "publish",
+            "question" => "ask",
+            _ => "answer",
+        }
+    }
+
     /// How it gets fields.
     fn give_fields(&self) -> String {
         match self.kind {
@@ -122,7 +131,7 @@ pub(super) fn content(
         return None;
     }
     let Some((node, site)) = f.limit("values") else {
-        return Some(None);
+        return unfilled(r, f, payload, led);
     };
     if matches!(led, Led::Routine) {
         r.tell(
@@ -180,6 +189,42 @@ pub(super) fn content(
         values.extend(value);
     }
     right.then_some(Some(values))
+}
+
+/// A table that gives no values. The messages of a topic may go without, as those of a bench do; what is asked and answered is
+/// said by somebody.
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, and values are three things"
+)]
+fn unfilled(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    payload: Filled<'_>,
+    led: Led<'_>,
+) -> Option<Option<Vec<FieldValue>>> {
+    let said = payload.kind == "topic" || matches!(led, Led::Routine);
+    if said || payload.fields.is_empty() {
+        return Some(None);
+    }
+    let site = f.site_of(payload.action()).unwrap_or(f.site);
+    let names = || payload.fields.iter().map(TopicField::name);
+    let entries: Vec<String> = names().map(|name| format!("{name} = ...")).collect();
+    r.tell(
+        Mistake::error(
+            Code::MissingKey,
+            site,
+            format!(
+                "nothing says what {} holds: its fields are {}",
+                payload.what(),
+                join(names())
+            ),
+        )
+        .label("without `values`")
+        .related(payload.at, payload.label())
+        .help(format!("add `values = {{ {} }}`", entries.join(", "))),
+    );
+    None
 }
 
 /// A field that is not given: a number has a code for no data, the others have none.

@@ -10,10 +10,11 @@ use crate::read::{Fields, join};
 use crate::site::Site;
 
 /// What may stand beside `link`.
-const LINK_KEYS: [&str; 5] = [
+const LINK_KEYS: [&str; 6] = [
     "link_rate",
     "link_longest",
     "bit_error_rate",
+    "errors_apart",
     "frame",
     "polled_by",
 ];
@@ -113,6 +114,21 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         );
         fits = false;
     }
+    if let Some(q) = f
+        .q("errors_apart")
+        .filter(|_| !kind.name.starts_with("CAN"))
+    {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                q.at,
+                format!("a {} link sends nothing again that bit errors hit: errors lose messages there, and make none late", kind.name),
+            )
+            .label("only CAN does")
+            .help("remove `errors_apart`; `bit_error_rate` and a requirement on `message-loss` tell what errors cost here"),
+        );
+        fits = false;
+    }
     let frame = f.table("frame").map(|(t, _)| t);
     fits &= frame_fits(r, kind, frame, at);
     let polled_by = match f.site_of("polled_by") {
@@ -157,6 +173,7 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         rate_bps,
         longest_m: f.q("link_longest"),
         bit_error_rate: f.number("bit_error_rate").map(bare),
+        errors_apart_s: f.q("errors_apart"),
         frame: frame.map(read_frame),
         polled_by,
         at,

@@ -32,6 +32,7 @@ mod supply;
 mod sync;
 mod talk;
 mod topic_field;
+mod unchecked;
 mod uplinks;
 mod values;
 mod votes;
@@ -43,6 +44,7 @@ pub use declared::DECLARED_KINDS;
 pub(crate) use declared::Declared;
 use resolver::{Resolver, ix_of, module_of, output_of};
 use site::{deployment, rising, sea};
+pub use unchecked::LINKS_WITHOUT_CHECK;
 use values::{bare, q, unknown};
 
 use crate::catalogue::Catalogue;
@@ -125,6 +127,7 @@ pub(crate) fn line(
     votes::told(&mut r, &line);
     behaviours::heard(&mut r, &line);
     requests::answered(&mut r, &line);
+    unchecked::unchecked(&mut r, &line);
     requirements::requirements(&mut r, root, &mut line);
     remedies::remedies(&mut r, root, &mut line);
     line.unwritten = r.unwritten;

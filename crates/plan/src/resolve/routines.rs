@@ -104,8 +104,23 @@ fn word(r: &mut Resolver<'_>, name: &str, entry: &Entry) -> Option<()> {
     let mut letters = name.chars();
     let fits = letters.next().is_some_and(|c| c.is_ascii_lowercase())
         && letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_');
-    if fits {
+    if fits && !routine::is_reserved(name) {
         return Some(());
+    }
+    if fits {
+        let free = free_name(name, &entry.node);
+        r.tell(
+            Mistake::error(
+                Code::BadId,
+                entry.key,
+                format!(
+                    "`{name}` is a word of the routine's language: no routine can use it as a name"
+                ),
+            )
+            .label("taken by the language")
+            .help(format!("call it `{free}`, here and in the routine")),
+        );
+        return None;
     }
     r.tell(
         Mistake::error(
@@ -117,6 +132,16 @@ fn word(r: &mut Resolver<'_>, name: &str, entry: &Entry) -> Option<()> {
         .help("begin it with a lower-case letter and go on with lower-case letters, digits and _"),
     );
     None
+}
+
+/// A name that is near to one that the language has taken: it says what kind of thing it stands for.
+fn free_name(name: &str, node: &Node) -> String {
+    let kind = match &node.value {
+        Value::Text(text) if text.contains(".output.") => "output",
+        Value::Text(text) if text.contains('.') => text.split('.').next().unwrap_or("value"),
+        _ => "value",
+    };
+    format!("{name}_{kind}")
 }
 
 fn setting(r: &mut Resolver<'_>, node: &Node) -> Option<Setting> {

@@ -79,6 +79,20 @@ pub(super) fn settable(
         }
         pair => pair,
     };
+    if let Some((low, high)) = threshold_db
+        && let Some(own) = trigger.db("on_above")
+        && !(low.db..=high.db).contains(&own.db)
+    {
+        let at = if own.db < low.db { low.at } else { high.at };
+        leaves_out(r, at, ("threshold", "on_above"), own.at);
+    }
+    if let Some((short, long)) = hold_off_s
+        && let Some(own) = trigger.q("hold_off")
+        && !(short.si..=long.si).contains(&own.si)
+    {
+        let at = if own.si < short.si { short.at } else { long.at };
+        leaves_out(r, at, ("hold-off", "hold_off"), own.at);
+    }
     let threshold_unit = match threshold_db {
         Some(_) => trigger.level("on_above")?.0.unit(),
         None => "",
@@ -88,6 +102,20 @@ pub(super) fn settable(
         hold_off_s,
         threshold_unit,
     })
+}
+
+/// What can be set, but never back.
+fn leaves_out(r: &mut Resolver<'_>, end: Site, (what, key): (&str, &str), own: Site) {
+    r.tell(
+        Mistake::warning(
+            Code::OutOfRange,
+            end,
+            format!("the settable range leaves out the plan's own {what}: once it has been set, no behaviour can set it back"),
+        )
+        .label("this end")
+        .related(own, "the plan's own")
+        .help(format!("widen the range so that it holds `{key}`, or change `{key}`")),
+    );
 }
 
 fn upside_down(r: &mut Resolver<'_>, low: Site, high: Site) {

@@ -84,6 +84,25 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
         cap: None,
         checked: f.flag("checked").is_some_and(|(yes, _)| *yes),
     };
+    if let (Some(hold), Some(expiry)) = (uplink.pack_within_s, uplink.expiry_s)
+        && hold.si > expiry.si
+    {
+        let shown = |s: f64| quantity::show(s, quantity::Dimension::Time);
+        let (held, given_up) = (shown(hold.si), shown(expiry.si));
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                hold.at,
+                format!(
+                    "messages are held for {held} and given up after {given_up}: what neither fills a billed message nor is urgent is never sent"
+                ),
+            )
+            .label("longer than they live")
+            .related(expiry.at, format!("given up after {given_up}"))
+            .help("shorten `pack_within` or lengthen `expiry`, with room between the two for attempts that fail"),
+        );
+        return None;
+    }
     uplink.cap = cap(r, f, &uplink)?;
     let counts =
         uplink.pack_within_s.is_some() || matches!(uplink.cap, Some((_, AtCap::UrgentOnly)));

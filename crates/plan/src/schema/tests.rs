@@ -1,15 +1,19 @@
 //! The schema against the reader: documents made from the schema alone are read, and bent ones are refused.
 
+use std::collections::BTreeMap;
+
+use quantity::{Dimension, LevelKind};
+use regex_lite::Regex;
 use serde_json::{Map, Value as Json, json};
 
-use super::{cues_schema, plan_schema};
+use super::{Forms, cues_schema, field, plan_schema};
 use crate::catalogue::Catalogue;
-use crate::field::Section;
+use crate::field::{Field, Section, Shape};
 use crate::mistake::{Code, Mistakes};
 use crate::node::{Entry, Node, Table, Value};
 use crate::read::Reader;
 use crate::site::{FileId, Site};
-use crate::tables::{CUE_SHEET, PLAN};
+use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
 
 /// Marks a text that stands for a TOML date.
 const DATE: &str = "date:";
@@ -251,9 +255,9 @@ fn verif_the_schema_of_parts_says_what_the_reader_does() {
     let kinds = schema["properties"]["part"]["additionalProperties"]["oneOf"]
         .as_array()
         .unwrap();
-    assert_eq!(kinds.len(), crate::tables::PART_KINDS.len());
+    assert_eq!(kinds.len(), PART_KINDS.len());
     let mut bends = 0;
-    for (kind, section) in kinds.iter().zip(crate::tables::PART_KINDS) {
+    for (kind, section) in kinds.iter().zip(PART_KINDS) {
         let word = kind["properties"]["is"]["const"].as_str();
         assert_eq!(word, section.part);
         let mut own = kind.clone();
@@ -287,4 +291,164 @@ fn verif_the_schema_of_parts_says_what_the_reader_does() {
         }
     }
     assert!(bends >= 15, "{bends}");
+}
+
+/// Every field of a section and of those below it.
+fn fields(section: &'static Section, found: &mut Vec<Field>) {
+    for field in section.fields {
+        found.push(*field);
+        match field.shape {
+            Shape::Table(s) | Shape::Tables(s) | Shape::Keyed(s) | Shape::KeyedTopics(s) => {
+                fields(s, found);
+            }
+            Shape::Parts => PART_KINDS.iter().for_each(|s| fields(s, found)),
+            Shape::KeyedLoads => found.push(Field {
+                shape: Shape::Load,
+                ..*field
+            }),
+            _ => {}
+        }
+    }
+}
+
+/// Texts of every kind of quantity, right and wrong in turn: every unit there is, in all the ways to write a number and a spread.
+fn texts() -> Vec<String> {
+    let numbers = [
+        "3",
+        "0.5",
+        "-3",
+        "0",
+        "-1e-9",
+        "+2",
+        "1e-3",
+        "\u{2212}4",
+        "1,300",
+        "1 300",
+        "1.",
+        ".5",
+        "x",
+        "",
+    ];
+    let spreads = [
+        "",
+        " \u{b1} 10 %",
+        " +/- 1 % of the value",
+        " \u{b1} 0.1 points",
+        " \u{b1} 0.1",
+        " \u{b1} 0.1 % uniform",
+        " \u{b1} -1 %",
+        " \u{b1}",
+    ];
+    let mut units: Vec<&str> = Dimension::ALL.iter().flat_map(|d| d.units()).collect();
+    units.extend(LevelKind::ALL.map(LevelKind::unit));
+    units.extend([
+        "",
+        "\u{b5}m",
+        "\u{3bc}s",
+        "\u{3a9}",
+        "\u{b0}",
+        "\u{2103}",
+        "m\u{b2}",
+        "m^2",
+        "nV/\u{221a}Hz",
+        "nV/sqrt(Hz)",
+        "month",
+        "zz",
+        "dB re 1 uPa @ 1 m",
+        "dB re 1 uPa2\u{b7}s",
+        "dB re1 uPa",
+        "db",
+        "EUR",
+        "JPY",
+        "XYZ",
+        "AWG",
+        "mm2 class 5",
+        "mm2 class 2 tinned",
+        "mm2 class 3",
+        "per hour",
+        "per 10 s",
+        "per month",
+        "per 0 s",
+        "m m",
+    ]);
+    let mut texts: Vec<String> = Vec::new();
+    for unit in &units {
+        texts.extend(numbers.iter().map(|n| format!("{n} {unit}")));
+        texts.extend(spreads.iter().map(|spread| format!("3 {unit}{spread}")));
+        texts.push(format!("3{unit}"));
+        texts.push(format!("  3 {unit} "));
+        let own = unit.split(' ').next().unwrap();
+        texts.push(format!("3 {unit} \u{b1} 0.1 {own}"));
+        texts.push(format!("3 {unit} +/- 0.1 {own} uniform"));
+    }
+    let more = [
+        "16 AWG",
+        "4/0 AWG",
+        "5/0 AWG",
+        "41 AWG",
+        "AWG 16",
+        "18AWG",
+        "1.50 mm2 class 5",
+        "1.1 mm2 class 5",
+        "0.12 EUR",
+        "0.123 EUR",
+        "0.1 JPY",
+        "1e2 EUR",
+        "300 per 30 d",
+    ];
+    texts.extend(more.map(str::to_owned));
+    texts
+}
+
+/// What an editor underlines in a quantity is what the reader refuses of it, but for how large it may be.
+#[test]
+fn verif_forms_of_quantities_in_the_schema_are_those_of_the_reader() {
+    let mut all = Vec::new();
+    fields(&PLAN, &mut all);
+    fields(&CUE_SHEET, &mut all);
+    let mut of_kind = BTreeMap::new();
+    for one in all {
+        let mut forms = Forms::new();
+        let place = field(Box::leak(Box::new(one)), false, &mut forms);
+        if let Some(name) = place["allOf"][0]["$ref"].as_str() {
+            let form = &forms[name.strip_prefix("#/$defs/").unwrap()];
+            let form = form["pattern"].as_str().unwrap().to_owned();
+            of_kind.entry(form).or_insert(one);
+        }
+    }
+    assert!(of_kind.len() > 40, "{}", of_kind.len());
+    let texts = texts();
+    let (mut accepted, mut refused) = (0, 0);
+    for (form, one) in of_kind {
+        let form = Regex::new(&form).unwrap();
+        let section = Box::leak(Box::new(Section {
+            name: "a table",
+            doc: "",
+            part: None,
+            fields: Box::leak(Box::new([one])),
+        }));
+        for text in &texts {
+            let told = told(section, &json!({ one.key: text }));
+            let out_of_range = told.iter().any(|(code, _)| *code == Code::OutOfRange);
+            // A number that is hardly below zero, or zero, is out of range for its sign alone.
+            let of_sign = ["-1e-9 ", "0 "].iter().any(|n| text.starts_with(n));
+            if form.is_match(text) {
+                let passes = told.is_empty() || (out_of_range && !of_sign);
+                assert!(
+                    passes,
+                    "{}: \"{text}\" passes the schema: {told:?}",
+                    one.key
+                );
+                accepted += 1;
+            } else {
+                let key = one.key;
+                assert!(
+                    !told.is_empty(),
+                    "{key}: \"{text}\" is read, and the schema refuses it"
+                );
+                refused += 1;
+            }
+        }
+    }
+    assert!(accepted > 2000 && refused > 20_000, "{accepted}, {refused}");
 }

@@ -1,6 +1,6 @@
 //! Bad plans: what messages are to hold.
 
-use crate::support::bad;
+use crate::support::{Files, SMALL, bad, changed, said};
 
 macro_rules! content {
     ($($name:ident: $values:expr;)*) => {
@@ -26,4 +26,25 @@ content! {
     measures_of_other_kinds: "{ level = \"event.begin\", class = \"event.level\", low = false, at = \"event.peak\" }";
     measure_in_another_unit: "{ level = \"event.length\", class = \"call\", low = false, at = \"now\" }";
     message_where_none_is_told: "{ level = \"message.level\", class = \"call\", low = false, at = \"now\" }";
+}
+
+#[test]
+fn regress_fields_that_cross_a_link_without_a_check() {
+    let text = changed(
+        SMALL,
+        "stack = [\"ethernet\", \"ipv6\", \"udp\"]",
+        "stack = [\"ethernet\"]",
+    );
+    let text = changed(
+        &text,
+        "link = \"10BASE-T1L\"",
+        "link = \"free\"\nlink_rate = \"1 Mbit/s\"",
+    );
+    let size = "size = \"12 B\"\n\n[behaviour.tell]";
+    let fields = "fields = [{ name = \"low\", flag = true }]CRC\n\n[behaviour.tell]";
+    let text = changed(&text, size, fields);
+    let bare = said(&Files::one(changed(&text, "CRC", "")));
+    insta::assert_snapshot!("fields_without_a_check", bare);
+    let checked = said(&Files::one(changed(&text, "CRC", "\ncrc = true")));
+    assert!(!checked.contains("no-check"), "{checked}");
 }

@@ -43,6 +43,8 @@ routines! {
     regress_request_with_fields_and_size: "", &format!("do = [{{ log = \"x\" }}]{REQUEST}question = \"3 B\"\n[request.none]\nto = \"module.buoy\"\nquestion_fields = []\nwithin = \"1 s\"\n");
     regress_two_behaviours_that_answer_one_request: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{REQUEST}[behaviour.first]\non = \"module.buoy\"\nwhen_asked = \"request.noise\"\ndo = [{{ answer = \"request.noise\", values = {{ level = 90 }} }}]\n[behaviour.second]\non = \"module.buoy\"\nwhen_asked = \"request.noise\"\ndo = [{{ answer = \"request.noise\", values = {{ level = 95 }} }}]\n");
     regress_values_of_a_question_that_has_a_size: "", &format!("do = [{{ ask = \"request.noise\", values = {{ over = 3 }} }}]{}", REQUEST.replace("question_fields = [{ name = \"over\", from = 0, to = 60, step = 1 }]", "question = \"4 B\""));
+    regress_rules_that_ask_and_answer_without_values: "", &format!("do = [{{ ask = \"request.noise\" }}]{REQUEST}[behaviour.answers]\non = \"module.buoy\"\nwhen_asked = \"request.noise\"\ndo = [{{ answer = \"request.noise\" }}]\n");
+    regress_names_that_the_language_has_taken: "fn when_heard(event) { publish(call); }\n", "routine = \"watch.rhai\"\nnames = { call = \"topic.alert/call\", case = \"detector.call\" }\nsettings = { default = 3 }\ndo = [{ publish = \"alert/call\" }]";
 }
 
 const SETTABLE: &str =
@@ -125,6 +127,12 @@ fn regress_settings() {
             "settable = { lowest_threshold = \"6 dB re 1 uPa\", highest_threshold = \"15 dB re 1 uPa\" }\n",
             "",
             "do = [{ log = \"x\" }]",
+        ),
+        (
+            "ranges without the plan's own settings",
+            "settable = { lowest_threshold = \"10 dB\", highest_threshold = \"15 dB\", shortest_hold_off = \"1 s\", longest_hold_off = \"5 s\" }\n",
+            "",
+            "do = [{ set = \"detector.call\", threshold = \"12 dB\", hold_off = \"3 s\" }]",
         ),
         (
             "an empty table",

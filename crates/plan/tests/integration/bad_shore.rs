@@ -24,5 +24,6 @@ bad! {
     store_that_drops_an_unknown_thing: CARD => "capacity = \"64 GB\"\ndrop = [\"newest\"]";
     cluster_without_a_cut: CARD => "capacity = \"64 GB\"\ncluster = \"32 kB\"";
     log_that_takes_nothing: CARD => "capacity = \"64 GB\"\nlogs = {}";
+    held_for_longer_than_it_lives: SURE => "success = \"100 %\"\nexpiry = \"20 min\"\npack_within = \"30 min\"";
     urgent_without_a_use: SURE => "success = \"100 %\"\nurgent = 0";
 }

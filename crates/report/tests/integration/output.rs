@@ -116,3 +116,39 @@ fn verif_an_input_is_never_replaced_by_any_of_its_names() {
     }
     assert_eq!(fs::read(at("sea.wav")).unwrap(), b"sea.wav");
 }
+
+/// What is no file is written to and stays what it is, with and without leave to replace: a pipe, and a device by a link.
+#[cfg(unix)]
+#[test]
+fn verif_pipes_and_devices_are_written_to_and_stay() {
+    use std::os::unix::fs::{FileTypeExt, symlink};
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let made = std::process::Command::new("mkfifo")
+        .arg(at("pipe"))
+        .status();
+    assert!(made.unwrap().success());
+    symlink("/dev/null", at("nothing")).unwrap();
+    for overwrite in [Overwrite::Force, Overwrite::Refuse] {
+        let pipe = at("pipe");
+        let reader = std::thread::spawn(move || fs::read(pipe).unwrap());
+        write_atomically(&at("pipe"), b"trace", overwrite, &Inputs::none()).unwrap();
+        let kind = fs::symlink_metadata(at("pipe")).unwrap().file_type();
+        assert!(kind.is_fifo());
+        assert_eq!(reader.join().unwrap(), b"trace");
+
+        write_atomically(&at("nothing"), b"trace", overwrite, &Inputs::none()).unwrap();
+        let kind = fs::symlink_metadata(at("nothing")).unwrap().file_type();
+        assert!(kind.is_symlink());
+        assert_eq!(names(folder.path()), ["nothing", "pipe"]);
+    }
+    // A listener at a socket takes no output, and is not replaced by one.
+    let _listens = std::os::unix::net::UnixListener::bind(at("socket")).unwrap();
+    let refused = write_atomically(&at("socket"), b"x", Overwrite::Force, &Inputs::none());
+    assert!(
+        matches!(&refused, Err(OutputError::Io { action: "open", path, .. }) if *path == at("socket")),
+        "{refused:?}"
+    );
+    let kind = fs::symlink_metadata(at("socket")).unwrap().file_type();
+    assert!(kind.is_socket());
+}

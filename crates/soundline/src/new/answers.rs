@@ -46,6 +46,12 @@ pub(crate) enum TemplateError {
         /// The one after it.
         later: String,
     },
+    /// A depth counts downwards from the surface.
+    #[error("{}: {found} is no depth of water, which is more than zero", Ask::WaterDepth.flag())]
+    NoWater {
+        /// The answer.
+        found: String,
+    },
     /// Too many hydrophones for a plan that is written by rote.
     #[error("{}: {found} hydrophones, at most {most} are written", Ask::Depths.flag())]
     TooMany {
@@ -103,6 +109,11 @@ pub(super) fn read(answers: &Answers, today: Date) -> Result<Read, TemplateError
         &value(Ask::WaterDepth).text,
         Dimension::Length,
     )?;
+    if water_depth_m <= 0.0 {
+        return Err(TemplateError::NoWater {
+            found: value(Ask::WaterDepth).text,
+        });
+    }
     let depths = match answers.get(Ask::Depths) {
         Some(list) => list
             .split(',')

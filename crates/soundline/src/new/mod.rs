@@ -54,25 +54,25 @@ pub(crate) struct Args {
     #[arg(long, value_name = "ANGLE", allow_hyphen_values = true)]
     longitude: Option<String>,
     /// Depth of the water, such as "85 m".
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     water_depth: Option<String>,
     /// Start, such as 2027-03-15.
     #[arg(long, value_name = "DATE")]
     start: Option<String>,
     /// Time in the water, such as "240 d".
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     duration: Option<String>,
     /// Mean wind over the year, such as "8 m/s".
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     wind: Option<String>,
     /// Where power comes from.
     #[arg(long, value_enum)]
     supply: Option<SupplyKind>,
     /// Voltage of the supply, such as "24 V".
-    #[arg(long, value_name = "VOLTAGE")]
+    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
     voltage: Option<String>,
     /// Depth of each hydrophone, from the top, such as "22 m, 58 m".
-    #[arg(long, value_name = "LENGTHS")]
+    #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true)]
     depths: Option<String>,
     /// Conductor of the cables, such as "1.0 mm2 class 5" or "18 AWG".
     #[arg(long)]
@@ -81,13 +81,13 @@ pub(crate) struct Args {
     #[arg(long)]
     link: Option<String>,
     /// Lowest and highest frequency of the sound, such as "60 Hz, 260 Hz".
-    #[arg(long, value_name = "FREQUENCIES")]
+    #[arg(long, value_name = "FREQUENCIES", allow_hyphen_values = true)]
     band: Option<String>,
     /// How far the sound must stand out of the background, such as "6 dB".
     #[arg(long, value_name = "LEVEL", allow_hyphen_values = true)]
     threshold: Option<String>,
     /// Price of one message ashore, such as "0.12 EUR".
-    #[arg(long, value_name = "MONEY")]
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     price: Option<String>,
 }
 

@@ -59,6 +59,16 @@ fn verif_answers_that_make_no_plan_write_none() {
     let output = run(&[&["new", "--yes", "--out", at][..], &deep].concat());
     expect_status(&output, 2);
     assert!(stderr(&output).contains("12 m"), "{}", stderr(&output));
+    for no_water in ["-5 m", "0 m"] {
+        let output = run(&["new", "--yes", "--out", at, "--water-depth", no_water]);
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(
+            said.contains(&format!("--water-depth: {no_water}")),
+            "{said}"
+        );
+        assert!(!said.contains("--depths"), "{said}");
+    }
     let output = run(&["new", "--yes", "--out", at, "--band", "60"]);
     expect_status(&output, 2);
     assert!(stderr(&output).contains("--band"), "{}", stderr(&output));

@@ -11,11 +11,11 @@ pub(crate) const BUS: Section = Section {
     name: "a bus",
     doc: "A link that several spans and all modules at their ends share. Its length is that of the longest way along its spans.",
     part: None,
-    fields: &joined::<6>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
+    fields: &joined::<7>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
 };
 
 /// What a span says of its link, when it has one of its own.
-pub(crate) const OF_A_SPAN: &[Field] = &joined::<7>(
+pub(crate) const OF_A_SPAN: &[Field] = &joined::<8>(
     &[
         o(
             "link",
@@ -62,6 +62,11 @@ const RATE: &[Field] = &[
         "bit_error_rate",
         S::Number(between(0.0, 0.01, "from 0 to 0.01")),
         "share of bits that arrive wrong, each by itself; none when not written. On CAN a frame that is hit is sent again",
+    ),
+    o(
+        "errors_apart",
+        S::Amount(D::Time, POSITIVE),
+        "of CAN: least time between two bit errors that is assumed of it; bounds of delay count what such errors cost. With a `bit_error_rate` and without this nothing has a bound",
     ),
     o("frame", S::Table(&FRAME), "how a frame lies on it"),
     o(
