@@ -446,7 +446,7 @@ pub(crate) fn why_unknown(
             line.module_path(ModuleIx(*to))
         ),
         WhyUnknown::BitErrors { bus } => format!(
-            "{0} sends again what bit errors hit, and its `bit_error_rate` says nothing of how often that is at most, so nothing that shares its way has a bound: write `errors_apart = \"100 ms\"` at {0}, the least time between two errors that you assume, or `bit_error_rate = 0` to judge it without errors, and rehearse them with a fault of kind `bit-errors`",
+            "{0} sends again what bit errors hit, and its `bit_error_rate` says nothing of how often that is at most, so nothing that shares its way has a bound: write `errors_apart = \"100 ms\"` at {0}, the least time between two errors that you assume, or write `bit_error_rate = 0` to judge it without errors, and rehearse them with a fault of kind `bit-errors`",
             shared(bus)
         ),
         WhyUnknown::NoTurns { bus } => format!(

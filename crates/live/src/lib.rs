@@ -28,5 +28,5 @@ pub use names::{MAX_PREFIX_BYTES, Names, PrefixError};
 pub use pace::Pace;
 pub use refused::{MOST_BYTES, MOST_SHOWN, Refused, shown};
 pub use replay::replay_sheet;
-pub use run::{Entered, LiveError, Lived, Settings, Told, run};
+pub use run::{Entered, EnteredAnswer, LiveError, Lived, Settings, Told, run};
 pub use waiting::{Counts, Message};

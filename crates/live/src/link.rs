@@ -91,7 +91,7 @@ pub struct Link {
     address: Address,
     /// As whom it connects, if a user was named.
     user: Option<String>,
-    filter: String,
+    filters: [String; 2],
     client: Client,
     events: Receiver<Happened>,
     go_on: Sender<Duration>,
@@ -180,7 +180,7 @@ impl Link {
         Link {
             address: settings.address.clone(),
             user: settings.login.as_ref().map(|login| login.user.clone()),
-            filter: names.all_in(),
+            filters: [names.all_in(), names.all_answers()],
             client,
             events,
             go_on,
@@ -372,7 +372,7 @@ impl Link {
                     refused.map_or(Ok(()), |code| {
                         Err(LinkError::Subscribe {
                             address: self.address.clone(),
-                            filter: self.filter.clone(),
+                            filter: self.filters.join(" and "),
                             why: format!("{code:?}"),
                         })
                     })
@@ -411,14 +411,14 @@ impl Link {
     /// Asks for what comes in, once a connection; whether it was asked. Before that nothing is told, so that a full channel is no reason to
     /// stay deaf.
     fn subscribe(&mut self) -> bool {
-        let filter = Filter {
-            path: self.filter.clone(),
+        let filters = self.filters.clone().map(|path| Filter {
+            path,
             qos: QoS::AtLeastOnce,
             nolocal: true,
             preserve_retain: true,
             retain_forward_rule: RetainForwardRule::Never,
-        };
-        self.client.try_subscribe_many([filter]).is_ok()
+        });
+        self.client.try_subscribe_many(filters).is_ok()
     }
 
     fn hand_over(&mut self) {
@@ -432,6 +432,8 @@ impl Link {
             let properties = PublishProperties {
                 content_type: message.content_type.clone(),
                 user_properties: message.properties.clone(),
+                response_topic: message.response_topic.clone(),
+                correlation_data: message.correlation.clone().map(Into::into),
                 ..PublishProperties::default()
             };
             let topic = String::from_utf8_lossy(&message.topic).into_owned();
@@ -452,15 +454,14 @@ impl Link {
 }
 
 fn incoming(publish: Publish) -> Message {
-    let (content_type, properties) = match publish.properties {
-        Some(p) => (p.content_type, p.user_properties),
-        None => (None, Vec::new()),
-    };
+    let told = publish.properties.unwrap_or_default();
     Message {
         topic: publish.topic.to_vec(),
         payload: publish.payload.to_vec(),
-        content_type,
-        properties,
+        content_type: told.content_type,
+        properties: told.user_properties,
+        response_topic: told.response_topic,
+        correlation: told.correlation_data.map(|data| data.to_vec()),
         retained: publish.retain,
     }
 }

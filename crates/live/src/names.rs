@@ -5,7 +5,7 @@
 //! Nothing is ever mirrored below `in`, so that the link cannot hear itself.
 
 use network::{Filter, TopicName};
-use plan::{Line, ModuleIx, TopicIx};
+use plan::{Line, ModuleIx, RequestIx, TopicIx};
 
 use crate::refused::Refused;
 
@@ -113,6 +113,49 @@ impl Names {
         let filter = format!("{}/in/#", self.prefix);
         debug_assert!(Filter::parse(&filter).is_ok());
         filter
+    }
+
+    /// Where a question is told that has reached a module.
+    #[must_use]
+    pub fn asked(&self, line: &Line, request: RequestIx) -> String {
+        self.of_request("asked", line, request)
+    }
+
+    /// Where answers to a request belong.
+    #[must_use]
+    pub fn answer(&self, line: &Line, request: RequestIx) -> String {
+        self.of_request("answer", line, request)
+    }
+
+    fn of_request(&self, what: &str, line: &Line, request: RequestIx) -> String {
+        let request = &line.requests[request.0];
+        let (module, id) = (&line.modules[request.to.0].id, &request.id);
+        format!("{}/{what}/{module}/{id}", self.prefix)
+    }
+
+    /// The filter of all answers.
+    #[must_use]
+    pub fn all_answers(&self) -> String {
+        format!("{}/answer/#", self.prefix)
+    }
+
+    /// The request to which a message belongs that came in as an answer; `None` where it is no answer.
+    ///
+    /// # Errors
+    /// [`Refused`]: a module or a request that the plan does not have.
+    pub fn read_answer(&self, line: &Line, topic: &str) -> Option<Result<RequestIx, Refused>> {
+        let rest = topic.strip_prefix(&self.prefix)?.strip_prefix("/answer/")?;
+        let Some((module, id)) = rest.split_once('/') else {
+            return Some(Err(Refused::Place));
+        };
+        let found = line
+            .requests
+            .iter()
+            .position(|q| q.id == id && line.modules[q.to.0].id == module);
+        Some(found.map(RequestIx).ok_or_else(|| Refused::Request {
+            module: module.to_owned(),
+            request: id.to_owned(),
+        }))
     }
 
     /// Where the state of the rehearsal is told.

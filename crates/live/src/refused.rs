@@ -1,5 +1,7 @@
 //! Why something that came in is not taken.
 
+use rehearsal::NoQuestion;
+
 use crate::form::FormError;
 
 /// Most bytes of a payload that is looked at.
@@ -9,7 +11,7 @@ pub const MOST_BYTES: usize = 65_536;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum Refused {
     /// Not below `in`, or without a module and a topic.
-    #[error("it is not at PREFIX/in/MODULE/TOPIC")]
+    #[error("it is not at PREFIX/in/MODULE/TOPIC, nor at PREFIX/answer/MODULE/REQUEST")]
     Place,
     /// No such module.
     #[error("the plan has no module `{module}`")]
@@ -23,6 +25,22 @@ pub enum Refused {
         /// As it was named.
         topic: String,
     },
+    /// No such request.
+    #[error("the plan has no request `{request}` to the module `{module}`")]
+    Request {
+        /// As it was named.
+        module: String,
+        /// As it was named.
+        request: String,
+    },
+    /// An answer without the correlation data of its question.
+    #[error(
+        "an answer carries the correlation data of its question, and this one's are none that were sent"
+    )]
+    Correlation,
+    /// An answer for which nobody waits.
+    #[error("{0}")]
+    Question(NoQuestion),
     /// A topic that is no UTF-8.
     #[error("its topic is no UTF-8")]
     NotText,
@@ -51,6 +69,11 @@ impl Refused {
             Refused::Place | Refused::NotText => "place",
             Refused::Module { .. } => "module",
             Refused::Topic { .. } => "topic",
+            Refused::Request { .. } => "request",
+            Refused::Correlation | Refused::Question(NoQuestion::Unknown { .. }) => "question",
+            Refused::Question(NoQuestion::Answered { .. }) => "answered",
+            Refused::Question(NoQuestion::Late { .. }) => "late",
+            Refused::Question(NoQuestion::AfterTheEnd) => "over",
             Refused::Retained => "retained",
             Refused::Large { .. } => "large",
             Refused::Form(_) => "payload",

@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use assess::input::{InputError, layout, payload_bytes};
+use assess::input::{InputError, layout, payload_bytes, request_layouts};
 use network::Layout;
-use plan::{CueSheet, Line, ModuleIx, TopicIx};
-use rehearsal::{Content, FromOutside, Outcome, Record, RehearsalError, Steps, What};
+use plan::{CueSheet, Line, ModuleIx, Payload, RequestIx, TopicIx};
+use rehearsal::{
+    AnswerFromOutside, AskStep, Content, FromOutside, Outcome, Record, RehearsalError, Steps, What,
+};
 use serde_json::json;
 use timeline::Ns;
 
@@ -77,16 +79,27 @@ pub struct Entered {
     pub message: FromOutside,
 }
 
+/// An answer that came in and entered the rehearsal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EnteredAnswer {
+    /// When.
+    pub at: Ns,
+    /// The answer.
+    pub answer: AnswerFromOutside,
+}
+
 /// What a rehearsal along the wall clock was beside its outcome.
 #[derive(Clone, Debug, Default)]
 pub struct Lived {
     /// What came in and entered, in its order.
     pub entered: Vec<Entered>,
+    /// The same of answers.
+    pub answers: Vec<EnteredAnswer>,
     /// How many that came in were not taken, by a word for why.
     pub refused: BTreeMap<&'static str, u64>,
     /// Values that lay outside their field and became the end of it.
     pub clamped: u64,
-    /// Messages published and delivered that were to be mirrored.
+    /// Messages published and delivered and questions that were to be mirrored.
     pub mirrored: u64,
     /// Messages that have no form as asked for.
     pub no_form: u64,
@@ -99,6 +112,12 @@ pub struct Lived {
 }
 
 impl Lived {
+    /// Whether anything came in and entered.
+    #[must_use]
+    pub fn came_in(&self) -> bool {
+        !(self.entered.is_empty() && self.answers.is_empty())
+    }
+
     /// How many that came in were not taken.
     #[must_use]
     pub fn refusals(&self) -> u64 {
@@ -137,19 +156,29 @@ pub enum Told<'a> {
 
 /// Something of the rehearsal to mirror.
 struct Fresh {
-    published: bool,
+    what: FreshWhat,
     at: Ns,
-    module: ModuleIx,
-    topic: TopicIx,
-    message: u64,
+    /// Number of the message, or of the question.
+    number: u64,
     content: Option<Arc<Content>>,
 }
 
-/// Layouts of all topics, and the sizes of those without fields.
+#[derive(Clone, Copy)]
+enum FreshWhat {
+    Published(ModuleIx, TopicIx),
+    Delivered(ModuleIx, TopicIx),
+    /// A question has reached its module.
+    Asked(RequestIx),
+}
+
+/// Layouts of all topics and requests, and the sizes of those without fields.
 struct Forms {
     form: Form,
     layouts: Vec<Option<Layout>>,
     sizes: Vec<u32>,
+    /// Of each request: its question and its answer.
+    requests: Vec<[Option<Layout>; 2]>,
+    answer_sizes: Vec<u32>,
     /// When the rehearsal begins, ns since 1970.
     starts_ns: Option<i64>,
 }
@@ -221,13 +250,24 @@ pub fn run(
             link.attend(wait, &mut came_in)
         };
         for message in came_in.drain(..) {
-            let entered = forms.take(line, names, &message, steps.now());
-            let entered = entered.and_then(|(message, clamped)| {
-                let at = steps.hand_in(message.clone()).ok_or(Refused::Over)?;
-                lived.clamped += clamped;
-                lived.entered.push(Entered { at, message });
-                Ok(())
-            });
+            let entered =
+                forms
+                    .take(line, names, &message, steps.now())
+                    .and_then(|(taken, clamped)| {
+                        match taken {
+                            Taken::Message(message) => {
+                                let at = steps.hand_in(message.clone()).ok_or(Refused::Over)?;
+                                lived.entered.push(Entered { at, message });
+                            }
+                            Taken::Answer(answer) => {
+                                let at = steps.hand_in_answer(answer.clone());
+                                let at = at.map_err(Refused::Question)?;
+                                lived.answers.push(EnteredAnswer { at, answer });
+                            }
+                        }
+                        lived.clamped += clamped;
+                        Ok(())
+                    });
             if let Err(why) = entered {
                 refuse(&mut link, names, &message, &why, tell, lived);
             }
@@ -255,28 +295,33 @@ fn must_wait(link: &Link) -> bool {
 }
 
 fn to_mirror(record: &Record) -> Option<Fresh> {
-    let (published, module, topic, message, content) = match &record.what {
+    let (what, number, content) = match &record.what {
         What::Published {
             module,
             topic,
             message,
             content,
-        } => (true, module, topic, message, content),
+        } => (FreshWhat::Published(*module, *topic), message.0, content),
         What::Delivered {
             module,
             topic,
             message,
             content,
             ..
-        } => (false, module, topic, message, content),
+        } => (FreshWhat::Delivered(*module, *topic), message.0, content),
+        What::Asking {
+            request,
+            ask,
+            what: AskStep::Reached,
+            content,
+            ..
+        } => (FreshWhat::Asked(*request), *ask, content),
         _ => return None,
     };
     Some(Fresh {
-        published,
+        what,
         at: record.at,
-        module: *module,
-        topic: *topic,
-        message: message.0,
+        number,
         content: content.clone(),
     })
 }
@@ -290,29 +335,44 @@ fn mirror(
     lived: &mut Lived,
 ) {
     lived.mirrored += 1;
-    let layout = forms.layouts[fresh.topic.0].as_ref();
+    let (topic, layout, number) = match fresh.what {
+        FreshWhat::Published(module, topic) => {
+            let layout = forms.layouts[topic.0].as_ref();
+            (names.published(line, module, topic), layout, "message")
+        }
+        FreshWhat::Delivered(module, topic) => {
+            let layout = forms.layouts[topic.0].as_ref();
+            (names.delivered(line, module, topic), layout, "message")
+        }
+        FreshWhat::Asked(request) => {
+            let layout = forms.requests[request.0][0].as_ref();
+            (names.asked(line, request), layout, "ask")
+        }
+    };
     let Ok(payload) = forms.form.write(layout, fresh.content.as_deref()) else {
         lived.no_form += 1;
         return;
     };
     let known = layout.is_some() && fresh.content.is_some();
-    let topic = if fresh.published {
-        names.published(line, fresh.module, fresh.topic)
-    } else {
-        names.delivered(line, fresh.module, fresh.topic)
-    };
     let mut properties = vec![
-        ("message".to_owned(), fresh.message.to_string()),
+        (number.to_owned(), fresh.number.to_string()),
         ("at_ns".to_owned(), fresh.at.0.to_string()),
     ];
     if !known {
         properties.push(("content".to_owned(), "not said".to_owned()));
+    }
+    let (mut response_topic, mut correlation) = (None, None);
+    if let FreshWhat::Asked(request) = fresh.what {
+        response_topic = Some(names.answer(line, request));
+        correlation = Some(fresh.number.to_string().into_bytes());
     }
     link.tell(Message {
         topic: topic.into_bytes(),
         payload,
         content_type: known.then(|| forms.form.content_type().to_owned()),
         properties,
+        response_topic,
+        correlation,
         retained: false,
     });
 }
@@ -334,6 +394,8 @@ fn refuse(
         payload: told.to_string().into_bytes(),
         content_type: Some(Form::Json.content_type().to_owned()),
         properties: Vec::new(),
+        response_topic: None,
+        correlation: None,
         retained: false,
     });
     tell(&Told::Refused { topic, why });
@@ -372,7 +434,7 @@ fn status(
         "late_s": late.as_secs_f64(),
         "told": link.counts().told,
         "not_told": link.counts().not_told(),
-        "entered": lived.entered.len(),
+        "entered": lived.entered.len() + lived.answers.len(),
         "refused": lived.refusals(),
     })
 }
@@ -383,8 +445,16 @@ fn state_message(names: &Names, status: &serde_json::Value) -> Message {
         payload: status.to_string().into_bytes(),
         content_type: Some(Form::Json.content_type().to_owned()),
         properties: Vec::new(),
+        response_topic: None,
+        correlation: None,
         retained: true,
     }
+}
+
+/// What came in and may enter.
+enum Taken {
+    Message(FromOutside),
+    Answer(AnswerFromOutside),
 }
 
 impl Forms {
@@ -398,6 +468,19 @@ impl Forms {
                 .iter()
                 .map(payload_bytes)
                 .collect::<Result<_, _>>()?,
+            requests: line
+                .requests
+                .iter()
+                .map(request_layouts)
+                .collect::<Result<_, _>>()?,
+            answer_sizes: line
+                .requests
+                .iter()
+                .map(|q| match &q.answer {
+                    Payload::Size(bytes) => *bytes,
+                    Payload::Fields(_) => 0,
+                })
+                .collect(),
             starts_ns: start.and_then(|t| i64::try_from(t.as_nanosecond()).ok()),
         })
     }
@@ -409,7 +492,7 @@ impl Forms {
         names: &Names,
         message: &Message,
         now: Ns,
-    ) -> Result<(FromOutside, u64), Refused> {
+    ) -> Result<(Taken, u64), Refused> {
         let bytes = message.payload.len();
         if bytes > MOST_BYTES {
             return Err(Refused::Large { bytes });
@@ -418,7 +501,7 @@ impl Forms {
             return Err(Refused::Retained);
         }
         let name = std::str::from_utf8(&message.topic).map_err(|_| Refused::NotText)?;
-        let (module, topic) = names.read(line, name)?;
+        let answers = names.read_answer(line, name).transpose()?;
         let form = match &message.content_type {
             Some(content_type) => Form::of(content_type)?,
             None => self.form,
@@ -428,6 +511,21 @@ impl Forms {
             .starts_ns
             .zip(since)
             .and_then(|(s, n)| s.checked_add(n));
+        if let Some(request) = answers {
+            let number = message.correlation.as_deref();
+            let number = number.and_then(|data| std::str::from_utf8(data).ok()?.parse().ok());
+            let ask = number.ok_or(Refused::Correlation)?;
+            let layout = self.requests[request.0][1].as_ref();
+            let size = self.answer_sizes[request.0];
+            let read = form.read(layout, size, &message.payload, received)?;
+            let answer = AnswerFromOutside {
+                request,
+                ask,
+                values: read.values,
+            };
+            return Ok((Taken::Answer(answer), read.clamped.len() as u64));
+        }
+        let (module, topic) = names.read(line, name)?;
         let layout = self.layouts[topic.0].as_ref();
         let read = form.read(layout, self.sizes[topic.0], &message.payload, received)?;
         let message = FromOutside {
@@ -435,7 +533,7 @@ impl Forms {
             topic,
             values: read.values,
         };
-        Ok((message, read.clamped.len() as u64))
+        Ok((Taken::Message(message), read.clamped.len() as u64))
     }
 }
 

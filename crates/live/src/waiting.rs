@@ -16,6 +16,10 @@ pub struct Message {
     pub content_type: Option<String>,
     /// Names and values beside it.
     pub properties: Vec<(String, String)>,
+    /// Where an answer to it belongs, of a question.
+    pub response_topic: Option<String>,
+    /// What tells which question an answer belongs to.
+    pub correlation: Option<Vec<u8>>,
     /// Whether the broker keeps it for those who come later; of one that came in, whether it was kept.
     pub retained: bool,
 }
@@ -142,6 +146,8 @@ mod tests {
             payload: Vec::new(),
             content_type: None,
             properties: Vec::new(),
+            response_topic: None,
+            correlation: None,
             retained: false,
         }
     }

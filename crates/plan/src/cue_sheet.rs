@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use crate::cue_fault::{Fault, FaultIx};
+use crate::line::RequestIx;
 use crate::line::{
     BehaviourIx, Decibels, DetectorIx, FieldValue, ModuleIx, NoticeKind, OutputIx, Q, StreamIx,
     TopicIx, UplinkIx, VoteIx,
@@ -39,6 +40,8 @@ pub struct CueSheet {
     pub faults: Vec<Fault>,
     /// Messages that arrive from outside, as if a module had published them.
     pub inputs: Vec<InputCue>,
+    /// Answers that arrive from outside, as if the module that was asked had given them.
+    pub answers: Vec<AnswerCue>,
     /// What must be seen.
     pub expects: Vec<Expect>,
 }
@@ -188,6 +191,23 @@ pub struct InputCue {
     /// The topic.
     pub topic: TopicIx,
     /// What its fields hold, one value a field; absent where the cue sheet says nothing of it.
+    pub values: Option<Vec<FieldValue>>,
+}
+
+/// An answer from outside.
+#[derive(Clone, Debug)]
+pub struct AnswerCue {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// When, s.
+    pub at_s: Q,
+    /// The request.
+    pub request: RequestIx,
+    /// Which question, by its number; the oldest that still waits when absent.
+    pub ask: Option<u64>,
+    /// What the fields of the answer hold, one value a field; absent of one that gives a size only.
     pub values: Option<Vec<FieldValue>>,
 }
 

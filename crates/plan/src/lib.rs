@@ -37,8 +37,8 @@ mod written;
 pub use canonical::hex;
 pub use cue_fault::{Fault, FaultIx, FaultKind, Leaves, Lengths, RestartBy};
 pub use cue_sheet::{
-    Count, CueSheet, Expect, ExpectKind, InputCue, Packets, Recovery, Repeats, Sound, SoundIx,
-    SoundKind, TrackPoint, Within,
+    AnswerCue, Count, CueSheet, Expect, ExpectKind, InputCue, Packets, Recovery, Repeats, Sound,
+    SoundIx, SoundKind, TrackPoint, Within,
 };
 pub use edit::{Edit, EditError, splice};
 pub use fetch::{

@@ -62,6 +62,8 @@ pub enum KeptBack {
     Behaviour(BehaviourIx),
     /// The message of an input, by its index in the cue sheet; behind those, one from outside ([`crate::input_id`]).
     Input(usize),
+    /// An answer of the cue sheet, by its index there; behind those, one from outside ([`crate::answer_id`]).
+    Answer(usize),
     /// A message of a broken module, by the fault's index in the cue sheet.
     Fault(usize),
 }

@@ -309,7 +309,14 @@ impl Session {
         let layouts = layouts
             .collect::<Result<Vec<_>, _>>()
             .map_err(LiveError::from)?;
-        let sheet = replay_sheet(text, line, cues, &layouts, &self.lived.entered);
+        let answers = line
+            .requests
+            .iter()
+            .map(|q| assess::input::request_layouts(q).map(|[_, answer]| answer));
+        let answers = answers
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(LiveError::from)?;
+        let sheet = replay_sheet(text, line, cues, [&layouts, &answers], &self.lived);
         let path = output.path().to_path_buf();
         let Err(source) = output.finish(|file| file.write_all(sheet.as_bytes())) else {
             return Ok(Some(path));
@@ -331,7 +338,7 @@ impl Session {
 
     /// Whether anything came in that the cue sheet does not say.
     pub(crate) fn is_of_the_world(&self) -> bool {
-        !self.lived.entered.is_empty()
+        self.lived.came_in()
     }
 
     /// What it was, for the document.
@@ -354,7 +361,7 @@ impl Session {
                 "no_such_form": lived.no_form,
             },
             "connection": { "breaks": lived.counts.breaks, "failed_attempts": lived.counts.failed },
-            "came_in": { "entered": lived.entered.len(), "clamped_values": lived.clamped, "refused": refused },
+            "came_in": { "entered": lived.entered.len() + lived.answers.len(), "answers": lived.answers.len(), "clamped_values": lived.clamped, "refused": refused },
             "recorded": recorded.map(|p| p.display().to_string()),
         })
     }
@@ -409,9 +416,13 @@ impl Session {
             0 => String::new(),
             n => format!(", {n} not taken ({})", refused.join(", ")),
         };
+        let answers = match lived.answers.len() {
+            0 => String::new(),
+            n => format!(", {n} of them answers"),
+        };
         lines.push(format!(
-            "  {} came in and entered{refused}",
-            lived.entered.len()
+            "  {} came in and entered{answers}{refused}",
+            lived.entered.len() + lived.answers.len()
         ));
         if let Some(recorded) = recorded {
             lines.push(format!("inputs: {}", recorded.display()));

@@ -323,6 +323,24 @@ fn verif_bit_errors_on_can_leave_no_bound_to_what_crosses_it() {
         );
         assert!(!known(&whole, id).why.contains("bit errors"), "{id}");
     }
+    // A least time between errors that is assumed gives bounds back, and says so.
+    let apart = |ms: u32| {
+        of(&format!(
+            "{CAN}\nbit_error_rate = 1e-5\nerrors_apart = \"{ms} ms\""
+        ))
+    };
+    let (seldom, often) = (apart(1000), apart(20));
+    for id in judged {
+        let value = |check| known(check, id).value.value;
+        assert!(value(&seldom) >= value(&whole), "{id}");
+        assert!(value(&often) >= value(&seldom), "{id}");
+    }
+    // All that may go before it is through within a second, so that one error hits it: 31 bits of 8 us and
+    // the longest frame, of 135 bits, again.
+    let told = |check| known(check, "told").value.value;
+    close(told(&seldom) - told(&whole), 31.0 * 8e-6 + 1.08e-3, 1e-9);
+    let assumes = |a: &String| a.contains("bus.side are at least 1 s apart");
+    assert!(seldom.assumed.iter().any(assumes), "{:?}", seldom.assumed);
     // Elsewhere what is hit is lost, and nothing is later.
     let ethernet = of(&format!("{LINK}\nbit_error_rate = 1e-5"));
     for id in judged {

@@ -37,6 +37,8 @@ fn verif_a_subscription_that_finds_no_room_is_asked_for_again() {
         payload: Vec::new(),
         content_type: None,
         properties: Vec::new(),
+        response_topic: None,
+        correlation: None,
         retained: false,
     };
     link.tell(message);

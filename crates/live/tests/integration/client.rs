@@ -13,6 +13,8 @@ pub(crate) struct Heard {
     pub(crate) payload: Vec<u8>,
     pub(crate) content_type: Option<String>,
     pub(crate) properties: Vec<(String, String)>,
+    pub(crate) response_topic: Option<String>,
+    pub(crate) correlation: Option<Vec<u8>>,
     pub(crate) retained: bool,
 }
 
@@ -64,6 +66,20 @@ impl Client {
     /// Publishes with quality of service 0.
     pub(crate) fn publish(&mut self, topic: &str, payload: &[u8], content_type: Option<&str>) {
         self.publish_as(0x30, topic, payload, content_type);
+    }
+
+    /// Answers a question: to its response topic, with its correlation data (4.10).
+    pub(crate) fn answer(&mut self, to: &str, correlation: &[u8], payload: &[u8]) {
+        let mut body = string(to);
+        let mut properties = vec![0x03];
+        properties.extend(string("application/json"));
+        properties.push(0x09);
+        properties.extend((correlation.len() as u16).to_be_bytes());
+        properties.extend(correlation);
+        body.extend(number(properties.len()));
+        body.extend(properties);
+        body.extend(payload);
+        self.send(0x30, &body);
     }
 
     pub(crate) fn publish_retained(&mut self, topic: &str, payload: &[u8]) {
@@ -175,6 +191,7 @@ fn heard(first: u8, body: &[u8]) -> Heard {
     let length = take_number(body, &mut at).unwrap();
     let end = at + length;
     let (mut content_type, mut properties) = (None, Vec::new());
+    let (mut response_topic, mut correlation) = (None, None);
     while at < end {
         let property = body[at];
         at += 1;
@@ -182,6 +199,12 @@ fn heard(first: u8, body: &[u8]) -> Heard {
             0x01 => at += 1,
             0x02 => at += 4,
             0x03 => content_type = Some(take_string(body, &mut at)),
+            0x08 => response_topic = Some(take_string(body, &mut at)),
+            0x09 => {
+                let length = usize::from(u16::from_be_bytes([body[at], body[at + 1]]));
+                correlation = Some(body[at + 2..at + 2 + length].to_vec());
+                at += 2 + length;
+            }
             0x26 => {
                 let name = take_string(body, &mut at);
                 properties.push((name, take_string(body, &mut at)));
@@ -194,6 +217,8 @@ fn heard(first: u8, body: &[u8]) -> Heard {
         payload: body[end..].to_vec(),
         content_type,
         properties,
+        response_topic,
+        correlation,
         retained: first & 1 == 1,
     }
 }

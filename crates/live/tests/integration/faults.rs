@@ -251,6 +251,8 @@ fn verif_a_login_opens_the_broker_and_what_it_forbids_is_counted() {
             payload: vec![1],
             content_type: None,
             properties: Vec::new(),
+            response_topic: None,
+            correlation: None,
             retained: false,
         });
     }

@@ -64,7 +64,7 @@ fn verif_a_program_stands_in_for_a_module_and_what_it_said_replays() {
         .iter()
         .map(|t| assess::input::layout(t).unwrap())
         .collect();
-    let sheet = live::replay_sheet(&cue_text(11), &line, &cues, &layouts, entered);
+    let sheet = live::replay_sheet(&cue_text(11), &line, &cues, [&layouts, &[]], &ran.lived);
     let (line, cues) = read(&plan_text(), &sheet);
     let (outcome, records) = offline(&line, &cues);
     assert_eq!(records, ran.records);
@@ -104,13 +104,7 @@ fn verif_a_flood_from_the_world_is_taken_whole_and_replays() {
     let ran = live(&line, &cues, &how, broker.port, &mut during).unwrap();
     assert_eq!(ran.lived.refusals(), COUNT / 10);
     assert_eq!(ran.lived.entered.len() as u64, COUNT - COUNT / 10);
-    let sheet = live::replay_sheet(
-        &cue_text(6),
-        &line,
-        &cues,
-        &[None, None],
-        &ran.lived.entered,
-    );
+    let sheet = live::replay_sheet(&cue_text(6), &line, &cues, [&[None, None], &[]], &ran.lived);
     let (line, cues) = read(&plan, &sheet);
     let (outcome, records) = offline(&line, &cues);
     assert_eq!(records, ran.records);

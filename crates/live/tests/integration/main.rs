@@ -8,3 +8,4 @@ mod inward;
 mod line;
 mod mirror;
 mod replay;
+mod requests;

@@ -1,6 +1,6 @@
 //! Names at the broker, and the sheet of what came in, without a broker.
 
-use live::{Entered, Names, Refused, replay_sheet};
+use live::{Entered, Lived, Names, Refused, replay_sheet};
 use network::Value;
 use plan::{ModuleIx, TopicIx};
 use rehearsal::FromOutside;
@@ -110,7 +110,11 @@ fn verif_the_sheet_says_what_came_in() {
         at: Ns(at),
         message,
     });
-    let sheet = replay_sheet(&cue_text(5), &line, &cues, &layouts, &entered);
+    let lived = Lived {
+        entered: entered.to_vec(),
+        ..Lived::default()
+    };
+    let sheet = replay_sheet(&cue_text(5), &line, &cues, [&layouts, &[]], &lived);
     let (_, read_again) = read(&plan_text(), &sheet);
     assert_eq!(read_again.inputs.len(), 3);
     for (input, entered) in read_again.inputs.iter().zip(&entered) {
@@ -129,7 +133,13 @@ fn verif_the_sheet_says_what_came_in() {
     );
     // Nothing came in: the sheet as it was.
     assert_eq!(
-        replay_sheet(&cue_text(5), &line, &cues, &layouts, &[]),
+        replay_sheet(
+            &cue_text(5),
+            &line,
+            &cues,
+            [&layouts, &[]],
+            &Lived::default()
+        ),
         cue_text(5)
     );
 }

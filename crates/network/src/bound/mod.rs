@@ -337,7 +337,10 @@ impl<'a> Net<'a> {
             for &server in ringed {
                 let settled = match self.settle(server) {
                     Ok(settled) => settled,
-                    Err(BoundError::TooLarge) => return Ok(self.give_up(ringed, server, None)),
+                    Err(BoundError::TooLarge) => {
+                        self.give_up(ringed, server, None);
+                        return Ok(());
+                    }
                     Err(other) => return Err(other),
                 };
                 for (at, found) in settled.into_iter().enumerate() {
@@ -357,7 +360,8 @@ impl<'a> Net<'a> {
                         Err(_) => false,
                     };
                     if over {
-                        return Ok(self.give_up(ringed, server, Some(flow)));
+                        self.give_up(ringed, server, Some(flow));
+                        return Ok(());
                     }
                 }
             }

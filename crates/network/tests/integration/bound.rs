@@ -254,9 +254,9 @@ fn verif_a_ring_has_the_stays_that_reproduce_themselves() {
         let two_stays_ns = 2e3 * (160.0 + 160.0 + burst_bits) / 10.0;
         for targets in &found {
             let told = total(&targets[0]).unwrap().0 as f64;
-            // Each of some roundings is upwards.
+            // At both directions the burst is rounded up to a whole bit, which lasts 0.1 us.
             assert!(
-                (two_stays_ns..two_stays_ns + 10.0).contains(&told),
+                (two_stays_ns..two_stays_ns + 250.0).contains(&told),
                 "{told} for {two_stays_ns}"
             );
         }

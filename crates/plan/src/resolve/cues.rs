@@ -8,10 +8,10 @@ use super::expectations::expect;
 use super::faults::fault;
 use super::sources::track;
 use super::talk::topic;
-use super::{Declared, Resolver, unknown};
+use super::{Declared, Resolver, ix_of, unknown};
 use crate::catalogue::Catalogue;
-use crate::cue_sheet::{CueSheet, InputCue, Repeats, Sound, SoundKind};
-use crate::line::{Deployment, Line, Q};
+use crate::cue_sheet::{AnswerCue, CueSheet, InputCue, Repeats, Sound, SoundKind};
+use crate::line::{Deployment, Line, Q, RequestIx};
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::Fields;
 use crate::site::Site;
@@ -53,6 +53,10 @@ pub(crate) fn cue_sheet(
         r.part = format!("input.{id}");
         sheet.inputs.extend(input(&mut r, id, f, line, &sheet));
     }
+    for (id, f) in root.keyed("answer") {
+        r.part = format!("answer.{id}");
+        sheet.answers.extend(answer(&mut r, id, f, line, &sheet));
+    }
     for (id, f) in root.keyed("expect") {
         r.part = format!("expect.{id}");
         sheet.expects.extend(expect(&mut r, id, f, line, &sheet));
@@ -73,6 +77,7 @@ fn rehearsal(f: &Fields) -> Option<CueSheet> {
         sounds: Vec::new(),
         faults: Vec::new(),
         inputs: Vec::new(),
+        answers: Vec::new(),
         expects: Vec::new(),
     })
 }
@@ -136,6 +141,7 @@ fn no_rehearsal(at: Site) -> CueSheet {
         sounds: Vec::new(),
         faults: Vec::new(),
         inputs: Vec::new(),
+        answers: Vec::new(),
         expects: Vec::new(),
     }
 }
@@ -304,5 +310,30 @@ fn input(
         module,
         topic,
         values: content(r, line, f, Filled::topic(line, topic), Led::Nothing)?,
+    })
+}
+
+fn answer(
+    r: &mut Resolver<'_>,
+    id: &str,
+    f: &Fields,
+    line: &Line,
+    sheet: &CueSheet,
+) -> Option<AnswerCue> {
+    let (_, path, _) = r.reference(f, "request")?;
+    let request = ix_of(&line.requests, path, |q| &q.id).map(RequestIx)?;
+    let at_s = f.q("at")?;
+    after_the_end(r, &format!("answer.{id}"), at_s, "never given", sheet);
+    if f.is_wrong("ask") {
+        return None;
+    }
+    let ask = f.count("ask").and_then(|(n, _)| u64::try_from(*n).ok());
+    Some(AnswerCue {
+        id: id.to_owned(),
+        at: f.site,
+        at_s,
+        request,
+        ask,
+        values: content(r, line, f, Filled::answer(line, request), Led::Nothing)?,
     })
 }

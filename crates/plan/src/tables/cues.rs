@@ -22,6 +22,7 @@ pub(crate) const CUE_SHEET: Section = Section {
         o("sound", S::Keyed(&SOUND), "sounds"),
         o("fault", S::Keyed(&FAULT), "what goes wrong"),
         o("input", S::Keyed(&INPUT), "messages from outside"),
+        o("answer", S::Keyed(&ANSWER), "answers from outside"),
         o("expect", S::Keyed(&EXPECT), "what must be seen"),
     ],
 };
@@ -350,6 +351,30 @@ const INPUT: Section = Section {
             "values",
             S::Content,
             "what the fields of the topic hold: constants, or `now`",
+        ),
+    ],
+};
+
+const ANSWER: Section = Section {
+    name: "an answer",
+    doc: "An answer that arrives as if the module that was asked had given it.",
+    part: None,
+    fields: &[
+        r("at", AFTER, "when"),
+        r(
+            "request",
+            S::Reference(&[R::Request]),
+            "the request that it answers, whose module seems to answer",
+        ),
+        o(
+            "ask",
+            S::Count(0, i64::MAX),
+            "which question, by its number in the trace; the oldest of the request that still waits when not written",
+        ),
+        o(
+            "values",
+            S::Content,
+            "what the fields of the answer hold: constants, or `now`",
         ),
     ],
 };

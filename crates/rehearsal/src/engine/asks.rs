@@ -163,6 +163,26 @@ impl Asks {
         Ok(asks)
     }
 
+    /// How many questions have been asked.
+    pub(super) fn made(&self) -> u64 {
+        self.made
+    }
+
+    /// Of a question that is still followed: its request, whether it has been answered, and whether its time is over.
+    pub(super) fn state(&self, ask: u64) -> Option<(RequestIx, bool, bool)> {
+        let a = self.open.get(&ask)?;
+        Some((a.request, a.answered, a.over))
+    }
+
+    /// The oldest question of a request that waits for an answer.
+    pub(super) fn oldest(&self, request: RequestIx) -> Option<u64> {
+        let waits = |a: &Ask| a.request == request && !a.answered && !a.over;
+        self.open
+            .iter()
+            .find(|(_, a)| waits(a))
+            .map(|(ask, _)| *ask)
+    }
+
     /// Whether messages on this are no topic of the plan.
     pub(super) fn has(&self, topic: TopicId) -> bool {
         self.sides.contains_key(&topic)
@@ -345,9 +365,20 @@ impl Engine<'_> {
         let Led::Asked { ask, .. } = *led else {
             return Ok(());
         };
+        self.send_answer(KeptBack::Behaviour(behaviour), ask, values, Some(parent))
+    }
+
+    /// Sends the first answer to a question.
+    pub(super) fn send_answer(
+        &mut self,
+        what: KeptBack,
+        ask: u64,
+        values: Option<&[Value]>,
+        parent: Option<RecordId>,
+    ) -> Result<(), RehearsalError> {
         let Some(a) = self.asks.open.get(&ask).copied().filter(|a| !a.answered) else {
-            let (what, why) = (KeptBack::Behaviour(behaviour), Refusal::Answered);
-            self.record(Some(parent), None, What::Refused { what, why });
+            let why = Refusal::Answered;
+            self.record(parent, None, What::Refused { what, why });
             return Ok(());
         };
         let content = self.filled(Of::Answer(a.request), values)?;
@@ -376,8 +407,8 @@ impl Engine<'_> {
             open.under_way += 1;
         }
         let what = (AskStep::Answered { message }, content.clone());
-        let record = self.asking(ask, q.to, Some(parent), what);
-        self.follow(message, record.unwrap_or(parent), a.root, 1);
+        let record = self.asking(ask, q.to, parent, what);
+        self.follow(message, record.unwrap_or(a.record), a.root, 1);
         self.contents.keep(message, content.as_ref());
         self.drain_drops();
         Ok(())

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use assess::input::{Streams, Traffic, streams, streams_with};
-use network::{DelayBound, Delivery, Post, delay_bounds};
+use network::{DelayBound, Delivery, Post, Topology, delay_bounds};
 use plan::{CueSheet, ExpectKind, FaultKind, Line, ModuleIx, StreamIx, TopicIx};
 use timeline::Ns;
 
@@ -43,11 +43,13 @@ impl BoundsNow {
             return Ok(now);
         };
         let all = streams(line, traffic)?;
-        (now.of_check, now.of_streams) = bounds(traffic, &all);
+        (now.of_check, now.of_streams) = bounds(&traffic.topology, &all);
+        // Errors are drawn as close as chance has them: a run is held to no bound that rests on a least time between two.
+        let drawn = traffic.topology.clone().with_errors_apart(&[]);
         now.knows_what_is_late(line, cues, &all)?;
         let inputs: Vec<_> = cues.inputs.iter().map(|i| (i.module, i.topic)).collect();
         (now.of_run, now.of_streams_in_run) = match inputs.is_empty() {
-            true => (now.of_check.clone(), now.of_streams.clone()),
+            true => bounds(&drawn, &all),
             // Acknowledgements of what comes from outside are among them.
             false => {
                 let run = streams_with(line, traffic, &inputs)?;
@@ -57,7 +59,7 @@ impl BoundsNow {
                 };
                 // A stream that would have no room beside the inputs runs all the same, and no bound counts both.
                 match same(&run, &all) {
-                    true => bounds(traffic, &run),
+                    true => bounds(&drawn, &run),
                     false => (BTreeMap::new(), BTreeMap::new()),
                 }
             }
@@ -144,9 +146,9 @@ impl BoundsNow {
 type Known = (BTreeMap<(usize, usize, usize), Ns>, BTreeMap<usize, Ns>);
 
 /// The bounds that are known. A flow that cannot be bounded leaves out what `check` calls unknown too.
-fn bounds(traffic: &Traffic, streams: &Streams) -> Known {
+fn bounds(topology: &Topology, streams: &Streams) -> Known {
     let mut known = BTreeMap::new();
-    let Ok(found) = delay_bounds(&traffic.topology, &streams.flows) else {
+    let Ok(found) = delay_bounds(topology, &streams.flows) else {
         return (known, BTreeMap::new());
     };
     let of_packets = streams.packets.iter().filter_map(|(stream, flow)| {
@@ -242,5 +244,7 @@ mod tests {
         let (along, aside) = (0, 1);
         assert_eq!(held("0.0"), [(0, along, 1), (1, aside, 2)]);
         assert_eq!(held("1e-5"), [(0, along, 1)]);
+        // A least time between errors is an assumption of `check`, to which no draw keeps.
+        assert_eq!(held("1e-5\nerrors_apart = \"100 ms\""), [(0, along, 1)]);
     }
 }

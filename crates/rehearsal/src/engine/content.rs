@@ -340,5 +340,7 @@ fn tells_instants(line: &Line, cues: &CueSheet) -> bool {
         _ => None,
     });
     let by_inputs = cues.inputs.iter().filter_map(|i| i.values.as_ref());
-    by_actions.chain(by_inputs).flatten().any(instant)
+    let by_answers = cues.answers.iter().filter_map(|a| a.values.as_ref());
+    let by_cues = by_inputs.chain(by_answers);
+    by_actions.chain(by_cues).flatten().any(instant)
 }

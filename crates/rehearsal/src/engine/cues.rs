@@ -44,6 +44,12 @@ impl Engine<'_> {
                 Happening::Input { input: i },
             );
         }
+        for (i, answer) in self.cues.answers.iter().enumerate() {
+            let at = ns(|| format!("answer.{}", answer.id), answer.at_s.si)?;
+            let to = self.line.requests[answer.request.0].to;
+            let happening = Happening::Answer { answer: i };
+            self.queue.push(at, Class::Publish, place(to.0), happening);
+        }
         for (i, behaviour) in self.line.behaviours.iter().enumerate() {
             if let When::Each { period_s } = behaviour.when {
                 let at = ns(|| format!("behaviour.{}", behaviour.id), period_s.si)?;

@@ -94,7 +94,7 @@ impl Engine<'_> {
                     } => Some((detector, self.now)),
                     _ => None,
                 },
-                KeptBack::Input(_) | KeptBack::Fault(_) => None,
+                KeptBack::Input(_) | KeptBack::Answer(_) | KeptBack::Fault(_) => None,
             };
             let origin = Origin {
                 record,

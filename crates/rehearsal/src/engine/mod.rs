@@ -5,6 +5,7 @@
 //! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late, and not sooner than [`SWITCHES_ON_AGAIN`] after it did so last. One above its highest is told.
 
 mod acts;
+mod answers;
 mod asks;
 mod bounds;
 mod clocks;
@@ -57,13 +58,14 @@ use crate::hearing::{Ears, WaitingCell};
 use crate::modules::ModuleNow;
 use crate::record::{Collapse, KeptBack, Record, RecordId, Root, What};
 
+pub use answers::{AnswerFromOutside, NoQuestion};
 pub use asks::{JoinCount, RequestCount};
 pub use joining::Acquaintance;
 pub use outcome::{
     BusCame, Copies, Outcome, RoutineCount, RoutineLog, StationCame, StoreCount, UplinkCount,
 };
 pub use settings::SettingCount;
-pub use steps::{FromOutside, Steps, input_id, run};
+pub use steps::{FromOutside, Steps, answer_id, input_id, run};
 
 /// From a voltage below the lowest to the trip, and from its return to the boot. Common practice: some milliseconds of input
 /// capacitors and supervisor; the exact figure is the module's.
@@ -101,6 +103,12 @@ enum Happening {
         input: usize,
     },
     FromOutside {
+        outside: usize,
+    },
+    Answer {
+        answer: usize,
+    },
+    AnswerFromOutside {
         outside: usize,
     },
     SetClock {
@@ -221,6 +229,8 @@ struct Engine<'a> {
     came: Came,
     /// Messages from outside, in the order in which they were handed in.
     outside: Vec<FromOutside>,
+    /// The same of answers.
+    answers_from_outside: Vec<AnswerFromOutside>,
 }
 
 impl<'a> Engine<'a> {
@@ -360,6 +370,7 @@ impl<'a> Engine<'a> {
             streams,
             came,
             outside: Vec::new(),
+            answers_from_outside: Vec::new(),
         };
         engine.cue()?;
         if let Some(up) = up {
@@ -422,6 +433,8 @@ impl<'a> Engine<'a> {
                 self.publish(cue.module, cue.topic, values.as_deref(), by, None, None)?;
             }
             Happening::FromOutside { outside } => self.outside_publishes(outside)?,
+            Happening::Answer { answer } => self.cue_answers(answer)?,
+            Happening::AnswerFromOutside { outside } => self.outside_answers(outside)?,
             Happening::SetClock { module } => self.set_clock(module),
             Happening::Arrives { hearing, arrival } => {
                 let (sensor, a) = self.ears.arrival(hearing, arrival);

@@ -9,6 +9,7 @@ use network::{Post, Value};
 use plan::{CueSheet, Line, ModuleIx, TopicIx};
 use timeline::{Class, Ns};
 
+use super::answers::{AnswerFromOutside, NoQuestion};
 use super::outcome::Outcome;
 use super::{Engine, From, Happening, WATCHED, place};
 use crate::error::RehearsalError;
@@ -38,15 +39,30 @@ pub fn run(
 /// Numbers go on where those of the cue sheet end; no count comes to those beyond half of all, which are left aside.
 #[must_use]
 pub fn input_id(cues: &CueSheet, index: usize) -> String {
-    if let Some(input) = cues.inputs.get(index) {
-        return input.id.clone();
+    let ids: Vec<&str> = cues.inputs.iter().map(|input| input.id.as_str()).collect();
+    id_behind(&ids, index)
+}
+
+/// The same of an answer.
+#[must_use]
+pub fn answer_id(cues: &CueSheet, index: usize) -> String {
+    let ids: Vec<&str> = cues
+        .answers
+        .iter()
+        .map(|answer| answer.id.as_str())
+        .collect();
+    id_behind(&ids, index)
+}
+
+fn id_behind(ids: &[&str], index: usize) -> String {
+    if let Some(id) = ids.get(index) {
+        return (*id).to_owned();
     }
-    let numbers = cues.inputs.iter().filter_map(|input| {
-        let number = input.id.strip_prefix(OUTSIDE)?;
-        let number = number.parse::<usize>().ok()?;
+    let numbers = ids.iter().filter_map(|id| {
+        let number = id.strip_prefix(OUTSIDE)?.parse::<usize>().ok()?;
         (number < usize::MAX / 2).then_some(number)
     });
-    let number = numbers.max().unwrap_or(0) + 1 + index - cues.inputs.len();
+    let number = numbers.max().unwrap_or(0) + 1 + index - ids.len();
     format!("{OUTSIDE}{number:06}")
 }
 
@@ -64,7 +80,7 @@ pub struct FromOutside {
 /// A rehearsal that its master steps.
 pub struct Steps<'a> {
     engine: Engine<'a>,
-    /// Instants of the cue sheet's inputs, rising.
+    /// Instants of the cue sheet's inputs and answers, rising.
     taken: Vec<Ns>,
     /// When the last message from outside entered.
     last: Option<Ns>,
@@ -85,6 +101,11 @@ impl<'a> Steps<'a> {
             .inputs
             .iter()
             .map(|input| ns(|| format!("input.{}", input.id), input.at_s.si))
+            .chain(
+                cues.answers
+                    .iter()
+                    .map(|answer| ns(|| format!("answer.{}", answer.id), answer.at_s.si)),
+            )
             .collect::<Result<Vec<Ns>, _>>()?;
         taken.sort_unstable();
         // A fault at the first instant finds the line under voltage.
@@ -127,6 +148,27 @@ impl<'a> Steps<'a> {
 
     /// Hands in a message, which enters at the instant that is given back. `None` where the rehearsal is over by then.
     pub fn hand_in(&mut self, message: FromOutside) -> Option<Ns> {
+        let at = self.next_free()?;
+        self.last = Some(at);
+        self.engine.hand_in(at, message);
+        Some(at)
+    }
+
+    /// Hands in an answer, which enters at the instant that is given back as if the module that was asked had given it. The question may have found its end by
+    /// then: the records tell so.
+    ///
+    /// # Errors
+    /// [`NoQuestion`]: why nobody waits for it.
+    pub fn hand_in_answer(&mut self, answer: AnswerFromOutside) -> Result<Ns, NoQuestion> {
+        self.engine.waits_for(&answer)?;
+        let at = self.next_free().ok_or(NoQuestion::AfterTheEnd)?;
+        self.last = Some(at);
+        self.engine.hand_in_answer(at, answer);
+        Ok(at)
+    }
+
+    /// The next instant at which nothing else comes from outside; `None` where the rehearsal is over by then.
+    fn next_free(&self) -> Option<Ns> {
         let mut at = match self.last {
             Some(last) => self.engine.now.max(last.checked_add(Ns(1))?),
             None => self.engine.now,
@@ -134,12 +176,7 @@ impl<'a> Steps<'a> {
         while self.taken.binary_search(&at).is_ok() {
             at = at.checked_add(Ns(1))?;
         }
-        if at >= self.engine.end {
-            return None;
-        }
-        self.last = Some(at);
-        self.engine.hand_in(at, message);
-        Some(at)
+        (at < self.engine.end).then_some(at)
     }
 
     /// What came of it so far.

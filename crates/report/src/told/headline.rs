@@ -66,7 +66,7 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         } => ("contact", span.0, usize::from(*open)),
         What::Contact { span, open, .. } => ("contact-held", span.0, usize::from(*open)),
         What::Refused {
-            what: KeptBack::Input(_),
+            what: KeptBack::Input(_) | KeptBack::Answer(_),
             why,
         } => ("held-back", *why as usize, 0),
         What::Lost { module, topic, .. } => ("lost", topic.0, module.0),
@@ -171,6 +171,14 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
         } => format!(
             "{} is held back by {}",
             words::input(cues, *input),
+            words::refusal(*why)
+        ),
+        What::Refused {
+            what: KeptBack::Answer(answer),
+            why,
+        } => format!(
+            "{} is held back by {}",
+            words::answer(cues, *answer),
             words::refusal(*why)
         ),
         What::Voted { vote, detectors } => {

@@ -109,6 +109,9 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
                 KeptBack::Fault(f) => {
                     json!({ "fault": format!("fault.{}", cues.faults[*f].id), "why": words::refusal(*why) })
                 }
+                KeptBack::Answer(a) => {
+                    json!({ "answer": words::answer(cues, *a), "why": words::refusal(*why) })
+                }
                 KeptBack::Input(i) => {
                     json!({ "input": words::input(cues, *i), "why": words::refusal(*why) })
                 }

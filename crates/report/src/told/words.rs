@@ -142,6 +142,11 @@ pub(super) fn input(cues: &CueSheet, index: usize) -> String {
     format!("input.{}", rehearsal::input_id(cues, index))
 }
 
+/// The same of an answer.
+pub(super) fn answer(cues: &CueSheet, index: usize) -> String {
+    format!("answer.{}", rehearsal::answer_id(cues, index))
+}
+
 /// A time from nanoseconds up.
 pub(super) fn took(time_s: f64) -> String {
     show(time_s, Dimension::Time)

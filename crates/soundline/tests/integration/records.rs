@@ -191,6 +191,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         },
         refused(KeptBack::Behaviour(BehaviourIx(0))),
         refused(KeptBack::Input(0)),
+        refused(KeptBack::Answer(0)),
         refused(KeptBack::Fault(0)),
         What::Published {
             module,

@@ -128,6 +128,7 @@ pub(crate) fn try_voices(sounds: Vec<Sound>) -> Result<Vec<Arc<Voice>>, EarError
         sounds,
         faults: Vec::new(),
         inputs: Vec::new(),
+        answers: Vec::new(),
         expects: Vec::new(),
     };
     (0..cues.sounds.len())
