@@ -131,7 +131,7 @@ fn threads(specs: &[Spec], minute: &[f32], seconds: usize, repeats: usize) -> bo
 
 fn specs() -> Vec<(String, Spec)> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../bench/three-detectors.toml");
-    let reading = plan::read(&path, &|path| std::fs::read(path));
+    let reading = assess::read(&path, &|path| std::fs::read(path));
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let line = reading.line.expect("a plan without errors has a line");
     let detectors = line.detectors.iter().enumerate();

@@ -45,7 +45,9 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             ));
         }
     }
-    for section in &line.sections {
+    // Of a line with a shape the shape says where what is over lies.
+    let hung = matches!(&line.depths, plan::Depths::Hung { straight, .. } if straight.is_empty());
+    for section in line.sections.iter().filter(|_| !hung) {
         if let Some(excess_m) = line.excess_m(section).filter(|m| *m > 0.0) {
             all.push(format!(
                 "section.{} is {excess_m:.2} m longer than the water between its ends: places on it count from its upper end, and what is over lies on the seabed",

@@ -8,9 +8,10 @@ use plan::{DetectorIx, Fetch, Line, Mistake, Must, Reading, Requirement, That};
 use crate::assumed::assumed;
 use crate::cautions::cautions;
 use crate::evidence::Record;
+use crate::hang::{DepthsTold, depths_told, hung, read_with};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
-use crate::mooring_verdicts;
+use crate::mooring_verdicts::{self, Hangs};
 use crate::open::open;
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
@@ -21,9 +22,10 @@ use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
-    link_verdicts, loss_verdicts, other_verdicts, power_verdicts, processor_verdicts,
-    range_verdicts, reserve_verdicts, span_verdicts, start_verdicts, storage_verdicts,
-    stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
+    hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
+    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
+    storage_verdicts, stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
+    year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -86,6 +88,8 @@ pub struct Check {
     pub assumed: Vec<String>,
     /// What no verdict answers yet although the plan has it.
     pub open: Vec<String>,
+    /// Which depths of modules count; `None` of a line without sections, whose depths are as written.
+    pub depths: Option<DepthsTold>,
     /// Cautions that this plan calls for.
     pub cautions: Vec<&'static str>,
     /// Errors in the plan.
@@ -147,10 +151,14 @@ pub struct PlanText<'a> {
 /// Reads a plan's text and checks it: what a page calls after each change, quickly first and then in full, with one memo all along.
 #[must_use]
 pub fn check_text(memo: &Memo, plan: &PlanText<'_>, shelf: &Shelf, tier: Tier) -> (Reading, Check) {
-    let reading = plan::read(plan.path, &|wanted: &Path| match wanted == plan.path {
-        true => Ok(plan.text.as_bytes().to_vec()),
-        false => (plan.fetch)(wanted),
-    });
+    let reading = read_with(
+        plan.path,
+        memo,
+        &|wanted: &Path| match wanted == plan.path {
+            true => Ok(plan.text.as_bytes().to_vec()),
+            false => (plan.fetch)(wanted),
+        },
+    );
     let check = check_with(&reading, shelf, memo, tier);
     (reading, check)
 }
@@ -168,6 +176,7 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
         standing: Vec::new(),
         assumed: Vec::new(),
         open: Vec::new(),
+        depths: None,
         cautions: Vec::new(),
         errors: errors.len(),
         warnings: reading.mistakes.len() - errors.len(),
@@ -191,6 +200,8 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
         ));
         return check;
     };
+    let held = hung(line, memo);
+    let line = &*held;
     let reach = Reach { reading, line };
     let mut years = Years::new(line, memo, tier);
     for r in &line.requirements {
@@ -199,7 +210,7 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
     }
     check.requirements.extend(lost(reading));
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
-    check.standing = standing(&reach, memo);
+    check.standing = standing(&reach, memo, &years.hangs);
     check.assumed = assumed(line);
     let shapes = years.hangs.assumed().to_vec();
     for one in years.assumed.into_iter().chain(shapes) {
@@ -208,13 +219,15 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
         }
     }
     check.open = open(line, &reading.spreads, memo);
+    check.depths = depths_told(line);
     check.cautions = cautions(line);
     check
 }
 
 /// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told of messages under load beside the ruling.
 pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo) -> Option<Judged> {
-    let line = reading.line.as_ref()?;
+    let held = hung(reading.line.as_ref()?, memo);
+    let line = &*held;
     let reach = Reach { reading, line };
     match line.requirements.iter().find(|r| r.id == id) {
         Some(r) => {
@@ -222,7 +235,9 @@ pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo)
             years.load = UnderLoad::LeftOut;
             Some(judged(&reach, r, shelf, &mut years))
         }
-        None => standing(&reach, memo).into_iter().find(|j| j.id == id),
+        None => standing(&reach, memo, &Hangs::new(line, memo))
+            .into_iter()
+            .find(|j| j.id == id),
     }
 }
 
@@ -247,10 +262,10 @@ fn judged(reach: &Reach<'_>, r: &Requirement, shelf: &Shelf, years: &mut Years<'
 }
 
 /// What is checked in every plan.
-fn standing(reach: &Reach<'_>, memo: &Memo) -> Vec<Judged> {
+fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 9] = [
+    let standing: [(&str, &str, Vec<Verdict>); 10] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -299,9 +314,14 @@ fn standing(reach: &Reach<'_>, memo: &Memo) -> Vec<Judged> {
         (
             "housing-depth",
             "every housing is within its rated depth",
-            reach.each(other_verdicts::housing_depths(line), "module", |p| {
+            reach.each(hung_verdicts::housing_depths(hangs), "module", |p| {
                 reach.depth(p)
             }),
+        ),
+        (
+            "afloat",
+            "every buoy stays at the surface in every design case",
+            shaped(reach, hung_verdicts::afloat(hangs)),
         ),
     ];
     for (id, sentence, verdicts) in standing {
@@ -328,6 +348,14 @@ fn standing(reach: &Reach<'_>, memo: &Memo) -> Vec<Judged> {
 /// Links that are asked for more than they carry, where no mistake reaches what they read.
 fn capacities(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     carried(reach, link_verdicts::link_capacity(line))
+}
+
+/// Verdicts on the shapes of the line; one that is unknown where a mistake reaches what they read.
+fn shaped(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
+    match reach.spoilt(&reach.shapes()) {
+        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+        _ => verdicts,
+    }
 }
 
 /// Verdicts on what the links carry, where no mistake reaches what they read.

@@ -21,7 +21,10 @@ mod energy_year;
 pub mod evidence;
 mod fault_verdicts;
 mod faults;
+mod hang;
+mod hung_verdicts;
 pub mod input;
+mod lift;
 mod link_verdicts;
 mod loss_verdicts;
 mod memo;
@@ -80,6 +83,8 @@ pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
+pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read};
+pub use lift::{Lift, LineLift, PlaceLift, line_lift};
 pub use memo::{Memo, Runs};
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,

@@ -13,7 +13,7 @@ use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 /// Margins below which a verdict is marginal.
 const DEPTH_M: f64 = 1.0;
 const TILT_DEG: f64 = 1.0;
-const FORCE_N: f64 = 100.0;
+pub(crate) const FORCE_N: f64 = 100.0;
 const HOUSING_M: f64 = 5.0;
 const CIRCLE_M: f64 = 2.0;
 
@@ -33,7 +33,20 @@ impl<'a> Hangs<'a> {
         }
     }
 
-    fn found(&self) -> Result<&Moorings, String> {
+    /// With shapes that have been found already.
+    pub(crate) fn with(line: &'a Line, found: Moorings, memo: &'a Memo) -> Hangs<'a> {
+        Hangs {
+            line,
+            memo,
+            found: OnceCell::from(Ok(found)),
+        }
+    }
+
+    pub(crate) fn line(&self) -> &'a Line {
+        self.line
+    }
+
+    pub(crate) fn found(&self) -> Result<&Moorings, String> {
         let found = self.found.get_or_init(|| moorings_of(self.line, self.memo));
         found.as_ref().map_err(ToString::to_string)
     }
@@ -48,23 +61,18 @@ impl<'a> Hangs<'a> {
 }
 
 /// What a verdict is about, once the shapes are known.
-struct Told<'a> {
-    found: &'a Moorings,
-    of: &'a HungLine,
+pub(crate) struct Told<'a> {
+    pub(crate) found: &'a Moorings,
+    pub(crate) of: &'a HungLine,
 }
 
 impl Told<'_> {
-    fn case(&self, extreme: Extreme) -> String {
-        let case = &self.found.cases[extreme.case];
-        if case.declared {
-            format!("case.{}", case.id)
-        } else {
-            format!("the case {}", case.id)
-        }
+    pub(crate) fn case(&self, extreme: Extreme) -> String {
+        self.found.cases[extreme.case].named()
     }
 
     /// The first case without a shape: while there is one, only what is broken is known.
-    fn gap(&self) -> Option<String> {
+    pub(crate) fn gap(&self) -> Option<String> {
         let numbered = self.of.shapes.iter().enumerate();
         let mut gaps = numbered.filter_map(|(ix, shape)| Some((ix, shape.as_ref().err()?)));
         let (case, why) = gaps.next()?;
@@ -72,12 +80,12 @@ impl Told<'_> {
         Some(format!("in {case} it has no shape: {why}"))
     }
 
-    fn evidence(&self, more: &impl std::fmt::Debug) -> Evidence {
+    pub(crate) fn evidence(&self, more: &impl std::fmt::Debug) -> Evidence {
         Evidence::computed(METHOD, &(&self.of.line, &self.found.cases, more))
     }
 
     /// A verdict that stands only if it is broken while some case has no shape.
-    fn whole(&self, verdict: Verdict) -> Verdict {
+    pub(crate) fn whole(&self, verdict: Verdict) -> Verdict {
         let broken = matches!(&verdict, Verdict::Known(k) if k.ruling == Ruling::Broken);
         match self.gap() {
             Some(why) if !broken => unknown(verdict.subject(), why),
@@ -86,7 +94,7 @@ impl Told<'_> {
     }
 }
 
-fn not_moored(all: &[Result<HungLine, NotMoored>]) -> String {
+pub(crate) fn not_moored(all: &[Result<HungLine, NotMoored>]) -> String {
     let whys: Vec<String> = all
         .iter()
         .filter_map(|of| of.as_ref().err())
@@ -140,12 +148,7 @@ fn each_module(
                 return told.whole(judge(&told, path, seen));
             }
             // A line of which no case has a shape tells nothing of its modules.
-            let holds = |of: &&HungLine| {
-                let hung = of.line.hung.iter();
-                let mut hung = hung.filter(|h| h.what == crate::input::Thing::Module(m));
-                hung.next().is_some()
-                    || matches!(of.line.top, MooredTop::Buoy { module, .. } if module == m)
-            };
+            let holds = |of: &&HungLine| of.line.holds(m);
             let why = found.lines.iter().flatten().find(holds).map_or_else(
                 || not_moored(&found.lines),
                 |of| Told { found, of }.gap().unwrap_or_default(),

@@ -1,6 +1,6 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
-use plan::{Line, Position, SupplyKind, That};
+use plan::{Depths, Line, Position, SupplyKind, That};
 
 use crate::chain_verdicts::noise_open;
 use crate::memo::Memo;
@@ -114,7 +114,11 @@ pub(crate) fn open(line: &Line, spreads: &[String], memo: &Memo) -> Vec<String> 
                 unasked.join(", ")
             ));
         }
-        all.push("what the shape of the line does to sound, temperature and delays: there modules count at the depths of a line that hangs straight down, without water current, wind, waves or stretch".to_owned());
+        let straight =
+            !matches!(&line.depths, Depths::Hung { straight, .. } if straight.is_empty());
+        if straight {
+            all.push("what the shape of the line does to sound, temperatures and delays: there modules on a line without a shape count at the depths of sections that hang straight down, without water current, wind, waves or stretch".to_owned());
+        }
     } else if line
         .modules
         .iter()

@@ -1,49 +1,8 @@
-//! Housings, and what a rehearsal showed.
-
-use plan::{Line, Q};
+//! What a rehearsal showed.
 
 use crate::check::Shelf;
 use crate::evidence::{REHEARSAL, file_name};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
-
-/// A depth closer to a housing's rating than this is marginal, m.
-const NARROW_M: f64 = 5.0;
-
-/// Nominal depth of each housing against its rating; a module at the surface needs none.
-pub(crate) fn housing_depths(line: &Line) -> Vec<Verdict> {
-    line.modules
-        .iter()
-        .filter(|m| m.depth_m != 0.0 || rated_m(m).is_some())
-        .map(|m| {
-            let subject = format!("module.{}", m.id);
-            match rated_m(m) {
-                None => unknown(subject, "nothing says how deep its housing may go"),
-                Some(rated) => {
-                    let against = Against {
-                        side: Side::AtMost,
-                        limit: rated.si,
-                        narrow: NARROW_M,
-                        unit: "m".to_owned(),
-                    };
-                    let evidence = Evidence::computed(
-                        "nominal depth, sections straight down",
-                        &(m.depth_m, rated.si),
-                    );
-                    against.judge(
-                        subject,
-                        m.depth_m,
-                        evidence,
-                        "with the line hanging straight".to_owned(),
-                    )
-                }
-            }
-        })
-        .collect()
-}
-
-fn rated_m(module: &plan::Module) -> Option<Q> {
-    module.housing.as_ref().and_then(|h| h.rated_depth_m)
-}
 
 /// What a rehearsal of a cue sheet showed, if its record is there and fresh.
 pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict {

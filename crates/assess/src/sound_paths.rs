@@ -112,6 +112,8 @@ pub struct EarPaths {
     pub sensor: String,
     /// Its depth, m.
     pub depth_m: f64,
+    /// What gives its depth, in words.
+    pub depth_by: String,
     /// The frequency of absorption, bed and interference, Hz.
     pub frequency_hz: f64,
     /// What comes from the source, where its range is given.
@@ -292,6 +294,7 @@ fn ear(
         ix,
         sensor: line.sensor_path(ix),
         depth_m,
+        depth_by: crate::depth_by(line, ix.module),
         frequency_hz: sea.frequency_hz(),
         rays: ask.range_m.map(told).transpose()?,
         rows: Vec::new(),

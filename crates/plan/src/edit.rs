@@ -10,8 +10,9 @@ use toml_edit::{DocumentMut, InlineTable, Item, TableLike, Value as EditValue};
 
 use crate::field::{Field, Section, Shape};
 use crate::node::{Node, Table, Value};
+use crate::read::Reader;
 use crate::reading::Reading;
-use crate::site::FileId;
+use crate::site::{FileId, Site};
 use crate::tables::PLAN;
 use crate::written::{below, first_key};
 
@@ -130,6 +131,33 @@ enum Step {
 pub(crate) fn well_formed(path: &str, value: &str) -> Result<(), EditError> {
     let steps = steps(path)?;
     literal(path, &target(path, &steps)?, value).map(|_| ())
+}
+
+/// Whether a value of the right form ([`well_formed`]) is one that its key may have; what is wrong with it is told at `site`.
+pub(crate) fn reads_as(reader: &mut Reader<'_>, path: &str, value: &str, site: Site) -> bool {
+    let found = steps(path).and_then(|steps| target(path, &steps));
+    let Ok(found) = found else { return false };
+    let node = |value| Node {
+        site,
+        used_at: None,
+        value,
+    };
+    let text = || node(Value::Text(value.to_owned()));
+    match found {
+        Target::Load => reader.load(&text()).is_some(),
+        Target::Field(field) => {
+            let written = match field.shape {
+                Shape::Number(_) => match value.parse() {
+                    Ok(number) => node(Value::Float(number)),
+                    Err(_) => text(),
+                },
+                Shape::Count(..) => node(Value::Integer(value.parse().ok())),
+                Shape::Flag => node(Value::Flag(value == "true")),
+                _ => text(),
+            };
+            reader.value(field, &written, false).is_some()
+        }
+    }
 }
 
 /// The kind and the id of the thing keyed by id to which a path leads.

@@ -14,7 +14,7 @@ use crate::out::{Format, Out};
 /// # Errors
 /// [`Failure::Unreadable`] when there is no text to read. What is wrong with the text is in the reading.
 pub(crate) fn read(path: &Path, out: &mut Out) -> Result<Reading, Failure> {
-    let reading = plan::read(path, &plan::from_folder_of(path));
+    let reading = assess::read(path, &plan::from_folder_of(path));
     readable("plan", path, &reading.mistakes, &reading.sources, out)?;
     out.plan_digest = Some(reading.digest.clone());
     Ok(reading)

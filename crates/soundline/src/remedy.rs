@@ -126,7 +126,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Ok(status.into());
     };
     let shown = apply(&args.plan, &reading, remedy)?;
-    let now = plan::read(&args.plan, &plan::from_folder_of(&args.plan));
+    let now = assess::read(&args.plan, &plan::from_folder_of(&args.plan));
     let Some((evidence, _)) = shelf(&args.plan, &now, &|_, _| true) else {
         return Ok(Exit::Cancelled);
     };
@@ -196,7 +196,7 @@ mod tests {
         );
         fs::copy(example, &path).unwrap();
         let fetch = plan::from_folder_of(&path);
-        let reading = plan::read(&path, &fetch);
+        let reading = assess::read(&path, &fetch);
         let ask = RemedyAsk {
             requirement: Some("messages".to_owned()),
             threads: 1,

@@ -3,15 +3,16 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{Factor, LineReserve, Room, line_reserve};
-use report::{reserve_json, reserve_text};
+use assess::{Factor, Lift, LineReserve, Room, line_lift, line_reserve};
+use report::{LiftFound, reserve_json, reserve_text};
 
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::{place, plan_file};
 
-/// Tell what each module could draw more, and what stops it; and how far the line is from collapse in each set of states.
+/// Tell what each module could draw more, and what stops it; how far the line is from collapse in each set of states; and what weight each
+/// place of a line in the water could still take.
 ///
 /// With --module it says for every place on the line whether that part may be added there, and what binds. Exit status then:
 /// 0 it may go somewhere, 1 nowhere, 3 that is not known.
@@ -38,30 +39,35 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
+    let lift = line_lift(line);
     let name = &line.deployment.name;
     match out.format {
         Format::Text => out
             .stdout
-            .write_all(reserve_text(name, &found).as_bytes())?,
-        Format::Json => out.json(&out.of_plan(reserve_json(name, &found)))?,
+            .write_all(reserve_text(name, &found, &lift).as_bytes())?,
+        Format::Json => out.json(&out.of_plan(reserve_json(name, &found, &lift)))?,
     }
-    Ok(exit(&found))
+    Ok(exit(&found, &lift))
 }
 
-/// A limit that is not kept counts as broken, a line that cannot carry its load too.
-fn exit(found: &LineReserve) -> Exit {
+/// A limit that is not kept counts as broken, a line that cannot carry its load too. A line in the water of which the plan does not say enough
+/// is told and changes nothing here, as most plans ask for power alone.
+fn exit(found: &LineReserve, lift: &LiftFound) -> Exit {
+    let lifts = || lift.iter().flat_map(|l| &l.places).map(|p| &p.lift);
     let factors = || found.weakest.iter().map(|set| &set.factor);
     let broken = found
         .modules
         .iter()
         .any(|m| matches!(m.room, Room::None { .. }))
-        || factors().any(|f| matches!(f, Factor::Share(share) if *share < 1.0));
+        || factors().any(|f| matches!(f, Factor::Share(share) if *share < 1.0))
+        || lifts().any(|l| matches!(l, Lift::None { .. }));
     let unknown = !found.unknowns.is_empty()
         || found
             .modules
             .iter()
             .any(|m| matches!(m.room, Room::Unknown { .. }))
-        || factors().any(|f| matches!(f, Factor::Unknown { .. }));
+        || factors().any(|f| matches!(f, Factor::Unknown { .. }))
+        || lifts().any(|l| matches!(l, Lift::Unknown { .. }));
     if broken {
         Exit::Broken
     } else if unknown {

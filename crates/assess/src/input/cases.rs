@@ -29,6 +29,18 @@ pub struct DesignCase {
     pub strum: bool,
 }
 
+impl DesignCase {
+    /// Its name in words: `case.slack`, or `the case slack` of one taken from the site.
+    #[must_use]
+    pub fn named(&self) -> String {
+        if self.declared {
+            format!("case.{}", self.id)
+        } else {
+            format!("the case {}", self.id)
+        }
+    }
+}
+
 /// The cases of a plan, and what in them counts although nobody wrote it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DesignCases {
@@ -242,10 +254,13 @@ fn taken(
     };
     let windiest_m_s = sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
     let wind = windiest_m_s.filter(|_| buoys).map(|speed| (speed, None));
-    let strums = line
+    let silent: Vec<String> = line
         .sections
         .iter()
-        .all(|s| s.rope.as_ref().is_some_and(|r| r.strumming_drag.is_some()));
+        .filter(|s| s.rope.as_ref().is_none_or(|r| r.strumming_drag.is_none()))
+        .map(|s| format!("section.{}", s.id))
+        .collect();
+    let strums = silent.is_empty();
     let mut levels = vec![("", 0.0)];
     for (name, level_m) in [("-lowest", lowest.si), ("-highest", highest.si)] {
         if level_m != 0.0 {
@@ -286,6 +301,12 @@ fn taken(
         "design cases are taken from the site, because the plan declares no `case`: {}: slack water without wind, and the current of the site{wind}; no storm, no stronger tide, no waves",
         names.join(", ")
     ));
+    if !strums {
+        assumed.push(format!(
+            "no case with ropes that strum, in which they drag more, because the ropes of these say no `strumming_drag`: {}",
+            silent.join(", ")
+        ));
+    }
     Ok(cases)
 }
 

@@ -106,6 +106,13 @@ impl MooredTop {
 }
 
 impl Moored {
+    /// Whether a module hangs on it or holds its top.
+    pub(crate) fn holds(&self, module: ModuleIx) -> bool {
+        let is = |what: Thing| what == Thing::Module(module);
+        self.hung.iter().any(|h| is(h.what))
+            || matches!(self.top, MooredTop::Buoy { module: top, .. } if top == module)
+    }
+
     /// Unstretched length, m, with what is let in.
     #[must_use]
     pub fn length_m(&self) -> f64 {

@@ -3,6 +3,7 @@
 mod envelope;
 mod solve;
 mod sound;
+mod usual;
 
 use plan::Line;
 
@@ -12,6 +13,7 @@ use crate::memo::{Job, Memo, canonical};
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
 pub use sound::{BandCaution, FlowNoise, LOUD_BELOW_HZ, QUIET_M_S};
+pub(crate) use usual::usual;
 
 /// What the shapes of a plan's lines were found by; part of the evidence of each verdict that rests on them.
 pub(crate) const METHOD: &str =
@@ -62,7 +64,7 @@ pub(crate) fn moorings_of(line: &Line, memo: &Memo) -> Result<Moorings, CasesErr
     let mut assumed = cases.assumed;
     let lines = all
         .into_iter()
-        .map(|one| Ok(hung(line, one?, &cases.cases, memo)))
+        .map(|one| Ok(hung_line(line, one?, &cases.cases, memo)))
         .collect();
     beside(line, &mut assumed);
     Ok(Moorings {
@@ -97,11 +99,15 @@ impl Job for Hanging<'_> {
     }
 }
 
-fn hung(line: &Line, of: Moored, cases: &[DesignCase], memo: &Memo) -> HungLine {
-    let shapes: Vec<Result<CaseShape, NoShape>> = cases
-        .iter()
-        .map(|case| memo.of(&Hanging { line: &of, case }).as_ref().clone())
-        .collect();
+/// The shape of a line in a case.
+fn shape_of(line: &Moored, case: &DesignCase, memo: &Memo) -> Result<CaseShape, NoShape> {
+    memo.of(&Hanging { line, case }).as_ref().clone()
+}
+
+/// One line in every case.
+pub(crate) fn hung_line(line: &Line, of: Moored, cases: &[DesignCase], memo: &Memo) -> HungLine {
+    let shapes: Vec<Result<CaseShape, NoShape>> =
+        cases.iter().map(|case| shape_of(&of, case, memo)).collect();
     HungLine {
         modules: envelope::modules(line, &of, &shapes),
         sections: envelope::sections(line, &of, &shapes),

@@ -80,6 +80,16 @@ pub enum NoShape {
         /// What is left.
         left_n: f64,
     },
+    /// A buoy that is pulled under to where no shape of its line was found.
+    #[error(
+        "the buoy is pulled under, {missing_n:.0} N short of what it would have to bear, and where it comes to rest is not found: {why}"
+    )]
+    Under {
+        /// Buoyancy that it lacks at the surface.
+        missing_n: f64,
+        /// Why its line has no shape.
+        why: MooringError,
+    },
     /// A buoy that is heavier than the water that it can displace.
     #[error(
         "the buoy weighs {weight_n:.0} N and displaces at most {most_n:.0} N: it sinks by itself"
@@ -178,20 +188,38 @@ fn under_buoy(
         left_n = (shape.top_n[2] - pull_n).abs();
         pull_n = shape.top_n[2];
         if hull.weight_n + pull_n > most_n && draught_m >= hull.full_draught_m {
-            return pulled_under(hanging, hull, most_n, Some(pull_n));
+            return match pulled_under(hanging, hull, most_n, Some(pull_n)) {
+                // Without the wind, which it leaves as it goes under, it would come up again: it lies awash.
+                Err(NoShape::Mooring(MooringError::FloatAtSurface { .. })) => {
+                    Ok((shape, afloat(hull, most_n, (draught_m, pull_n), force_n)))
+                }
+                Err(NoShape::Mooring(why)) => Err(NoShape::Under {
+                    missing_n: hull.weight_n + pull_n - most_n,
+                    why,
+                }),
+                found => found,
+            };
         }
         if left_n <= STILL_N * (1.0 + pull_n.abs()) {
-            let [east_n, north_n] = force_n;
-            let state = BuoyState {
-                draught_m,
-                pull_n,
-                reserve_n: most_n - hull.weight_n - pull_n,
-                drag_n: libm::hypot(east_n, north_n),
-            };
+            let state = afloat(hull, most_n, (draught_m, pull_n), force_n);
             return Ok((shape, state));
         }
     }
     Err(NoShape::Draught { left_n })
+}
+
+fn afloat(
+    hull: &BuoyHull,
+    most_n: f64,
+    (draught_m, pull_n): (f64, f64),
+    [east_n, north_n]: [f64; 2],
+) -> BuoyState {
+    BuoyState {
+        draught_m,
+        pull_n,
+        reserve_n: most_n - hull.weight_n - pull_n,
+        drag_n: libm::hypot(east_n, north_n),
+    }
 }
 
 fn pulled_under(

@@ -17,6 +17,7 @@ use quantity::nearest;
 use toml_edit::Value;
 
 use crate::check::{Check, Shelf, Tier, check_with};
+use crate::hang::read_with;
 use crate::memo::Memo;
 use crate::verdict::Word;
 
@@ -217,8 +218,9 @@ pub fn places(
     }
     let asked = also_asked(line, &mut base)?;
     let provisional = !ask.years && leave_years_out(line, &mut base);
+    let memo = Memo::new();
     let stand_in = |text: &str| {
-        plan::read(path, &|wanted: &Path| {
+        read_with(path, &memo, &|wanted: &Path| {
             if wanted == path {
                 return Ok(text.as_bytes().to_vec());
             }
@@ -238,7 +240,6 @@ pub fn places(
     if let Some(cable) = &ask.cable {
         known_part(&without, cable, "span")?;
     }
-    let memo = Memo::new();
     let before = check_with(&without, shelf, &memo, Tier::Full);
     let base_line = without.line.as_ref().ok_or(PlaceError::Plan)?;
     let mut told: Vec<Place> = Vec::new();

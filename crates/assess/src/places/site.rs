@@ -194,7 +194,8 @@ fn within(line: &Line, span: &Span, share: f64) -> Option<Site> {
             from_top_m: a_m + share * (b_m - a_m),
         },
         None => {
-            let depth_m = from.depth_m + share * (to.depth_m - from.depth_m);
+            let [from_m, to_m] = [from, to].map(|m| m.straight_depth_m);
+            let depth_m = from_m + share * (to_m - from_m);
             At::Depth(depth_m).finite()?
         }
     };

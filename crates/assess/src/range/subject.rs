@@ -69,6 +69,8 @@ pub struct Subject {
     pub source_depth_m: f64,
     /// Depth of the hydrophone, m.
     pub hydrophone_depth_m: f64,
+    /// What gives that depth, in words.
+    pub hydrophone_depth_by: String,
     /// The band in which call and noise are compared, Hz.
     pub band_hz: (f64, f64),
     /// Whose band that is.
@@ -157,6 +159,7 @@ impl Subject {
             },
             source_depth_m: written.depth_m.si,
             hydrophone_depth_m,
+            hydrophone_depth_by: crate::depth_by(line, plan.on.module),
             band_hz,
             band_of,
             representative_hz,

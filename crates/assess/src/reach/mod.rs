@@ -78,6 +78,9 @@ impl Reach<'_> {
                     let path = format!("vote.{}", vote.id);
                     let mut starts = vec![WrittenStart::Voted(path.clone())];
                     let mut read = vec![path, "site.profile".to_owned()];
+                    if !self.line.sections.is_empty() {
+                        read.extend(self.shapes());
+                    }
                     for detector in vote.of.iter().map(|d| &self.line.detectors[d.0]) {
                         let path = format!("detector.{}", detector.id);
                         let heard = WrittenStart::Heard(path.clone(), NoticeKind::Confirmed);
@@ -256,6 +259,13 @@ impl Reach<'_> {
         if self.line.sea.profile.len() > 1 {
             let ends = self.line.spans.iter().filter(|s| s.conductor.is_some());
             let mut ends = ends.flat_map(|s| [s.from, s.to]);
+            let on_a_section = |m: ModuleIx| {
+                let position = self.line.modules[m.0].position;
+                !matches!(position, Position::Depth(q) if q.si.is_finite())
+            };
+            if ends.clone().any(on_a_section) {
+                parts.extend(self.shapes());
+            }
             if ends.any(|m| self.reads_the_floor(m)) {
                 parts.insert(FLOOR.to_owned());
             }
@@ -329,6 +339,8 @@ impl Reach<'_> {
             matches!(self.line.modules[m.0].position, Position::Depth(q) if q.si.is_finite());
         if !plain {
             parts.extend(self.places());
+            // What gives the shape of the line gives the depths on it.
+            parts.extend(self.shapes());
         }
         if self.reads_the_floor(m) {
             parts.insert(FLOOR.to_owned());
@@ -346,7 +358,7 @@ impl Reach<'_> {
     }
 
     /// Shapes of the line in every case: all that hangs on sections, and what they hang on and in.
-    fn shapes(&self) -> Parts {
+    pub(crate) fn shapes(&self) -> Parts {
         let mut parts =
             self.all(|kind, _| matches!(kind, "section" | "anchor" | "float" | "weight" | "case"));
         parts.extend(WATERS.map(|key| format!("site.{key}")));

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use plan::{Line, Reading, Written};
-use quantity::Money;
+use plan::{Line, Load, ModuleIx, Reading, Written};
+use quantity::{Money, show_bare};
 
 use super::ladder::{
-    DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, two_digits, voltages,
+    DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, split, two_digits, voltages,
 };
 
 /// A change of one thing: of one key, or of several that are one decision.
@@ -99,6 +99,11 @@ pub(super) fn knobs(reading: &Reading, line: &Line, reads: &dyn Fn(&str) -> bool
             paths,
         });
     }
+    for (m, module) in line.modules.iter().enumerate() {
+        if reads(&format!("module.{}", module.id)) {
+            found.extend(duties(line, ModuleIx(m), &written, &declared));
+        }
+    }
     found.extend(
         unwritten(line, &written, reads).filter(|k| !declared.contains(&k.paths[0].as_str())),
     );
@@ -166,6 +171,15 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         ("supply", "battery.capacity") => vec![two_digits(text, Way::Up, FAR)],
         ("storage", "capacity") => vec![two_digits(text, Way::Up, FAR)],
         ("anchor", "weight_in_water" | "holding") => vec![two_digits(text, Way::Up, FAR)],
+        ("float", "buoyancy") | ("weight", "weight_in_water") => vec![
+            two_digits(text, Way::Up, FAR),
+            two_digits(text, Way::Down, FAR),
+        ],
+        // What a buoy displaces before it goes under, and what it weighs itself.
+        ("module", "hull.waterplane" | "hull.full_draught") => {
+            vec![two_digits(text, Way::Up, FAR)]
+        }
+        ("module", "hull.weight") => vec![two_digits(text, Way::Down, NEAR)],
         ("module", "housing.rated_depth") => vec![two_digits(text, Way::Up, FAR)],
         // What floats has a weight below zero; more buoyancy is a larger number behind the sign.
         ("module", "housing.weight_in_water") => match text.strip_prefix('-') {
@@ -183,6 +197,7 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         ],
         ("detector", _) if stage && last == "hold_off" => both(VERY_FAR),
         ("vote", "hold_off") => both(VERY_FAR),
+        ("detector", _) if stage && matches!(last, "shortest" | "window") => both(FAR),
         ("detector", _) if stage && (last == "above" || last == "rise") => vec![
             decibels(text, Way::Up, MOST_DB),
             decibels(text, Way::Down, MOST_DB),
@@ -197,6 +212,58 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         }
         _ => Vec::new(),
     }
+}
+
+/// Shares of the time that a module gives from a state to one in which it draws less, down to a tenth of it.
+fn duties(line: &Line, m: ModuleIx, written: &[Written], declared: &[&str]) -> Vec<Knob> {
+    let module = &line.modules[m.0];
+    let share = |n: usize| {
+        let path = format!("module.{}.duty[{n}].share", module.id);
+        let own = |w: &&Written| w.path == path && w.means.is_some();
+        let text = written.iter().find(own)?.text.trim_matches(['"', '\'']);
+        let (percent, tail) = split(text)?;
+        let known = tail.trim() == "%" && !declared.contains(&path.as_str());
+        known.then(|| (path, percent, text.to_owned()))
+    };
+    let watts = |state: usize| match module.loads[state].load {
+        Load::Power(q) => Some(q.si),
+        // Another kind of load draws by the voltage, so that two states cannot be told apart here.
+        Load::Current(_) | Load::Resistance(_) => None,
+    };
+    let mut found = Vec::new();
+    for (i, (from, _)) in module.duty.iter().enumerate() {
+        for (j, (to, _)) in module.duty.iter().enumerate() {
+            let less = matches!((watts(*from), watts(*to)), (Some(a), Some(b)) if b < a);
+            let (true, Some((gives, percent, text)), Some((takes, had_percent, _))) =
+                (less, share(i), share(j))
+            else {
+                continue;
+            };
+            let rungs = two_digits(&text, Way::Down, FAR);
+            let steps = rungs.into_iter().filter_map(|r| {
+                let (left, _) = split(&r.value)?;
+                // Both are told to a thousandth of a percent, so that they still sum to what they did.
+                let thousandths = |x: f64| libm::round(x * 1000.0);
+                let moved = thousandths(percent) - thousandths(left);
+                let takes = (thousandths(had_percent) + moved) / 1000.0;
+                let gives = thousandths(left) / 1000.0;
+                Some(Step {
+                    values: vec![
+                        format!("{} %", show_bare(gives)),
+                        format!("{} %", show_bare(takes)),
+                    ],
+                    size: r.size,
+                    cost: None,
+                })
+            });
+            found.push(Knob {
+                declared: None,
+                steps: steps.collect(),
+                paths: vec![gives, takes],
+            });
+        }
+    }
+    found
 }
 
 /// A trigger's two levels, moved together so that the distance between them stays.
@@ -258,7 +325,6 @@ fn of_plan(remedy: &plan::Remedy, written: &[Written]) -> Knob {
 
 /// Two values in one unit by their ratio, decibels by their difference; others are as large a change as a doubling.
 fn declared_size(from: &str, to: &str) -> f64 {
-    use super::ladder::split;
     match (split(from), split(to)) {
         (Some((x, a)), Some((y, b))) if a == b && a.trim_start().starts_with("dB") => {
             libm::fabs(x - y) * std::f64::consts::LN_10 / 10.0

@@ -58,6 +58,9 @@ const SMALL_PANEL_W: f64 = 100.0;
 /// No single panel gives more; what is larger is an array, W (judgement).
 const MOST_PANEL_W: f64 = 2000.0;
 
+/// Below this a number is not stepped: a thousandth of it would lose digits, as the smallest number that keeps them all is 2.2e-308.
+const SMALLEST: f64 = 1e-300;
+
 /// A text that begins with a number: the number, and the rest.
 pub(super) fn split(text: &str) -> Option<(f64, &str)> {
     let digits = |c: char| c.is_ascii_digit() || matches!(c, '.' | '+' | '-');
@@ -78,9 +81,10 @@ fn rung(from: f64, to: f64, tail: &str) -> Rung {
     }
 }
 
-/// Numbers of two significant digits from the number of a text to `times` of it or its `times`-th part. None for zero and below.
+/// Numbers of two significant digits from the number of a text to `times` of it or its `times`-th part. None for zero and below, nor for
+/// what is so small that its second digit is lost ([`SMALLEST`]).
 pub(super) fn two_digits(text: &str, way: Way, times: f64) -> Vec<Rung> {
-    let Some((x, tail)) = split(text).filter(|(x, _)| *x > 0.0) else {
+    let Some((x, tail)) = split(text).filter(|(x, _)| *x >= SMALLEST) else {
         return Vec::new();
     };
     let mut power = libm::floor(libm::log10(x)) as i32 - 1;
@@ -303,6 +307,16 @@ mod tests {
         assert!((rates[2].size - libm::log(72.0 / 23.0)).abs() < 1e-12);
         assert_eq!(values(&fewer("3 per d")), ["2 per d", "1 per d"]);
         assert_eq!(two_digits("0 s", Way::Up, 10.0), []);
+        let tiny = |zeros: usize, unit: &str| format!("0.{}1 {unit}", "0".repeat(zeros));
+        for zeros in [300, 307, 308, 322, 400] {
+            for way in [Way::Up, Way::Down] {
+                assert_eq!(two_digits(&tiny(zeros, "s"), way, 1000.0), [], "{zeros}");
+                assert_eq!(panels(&tiny(zeros, "A")), [], "{zeros}");
+            }
+        }
+        for rung in two_digits(&tiny(298, "s"), Way::Down, 1000.0) {
+            assert!(rung.size.is_finite() && rung.size > 0.0, "{rung:?}");
+        }
         for (from, to) in up.iter().zip(&up[1..]) {
             assert!(from.size < to.size);
         }

@@ -4,9 +4,10 @@
 //! of a key only the requirement itself is judged; the step that is found is checked whole, so that a cure that breaks
 //! something else is shown as such and stands below those that do not.
 //!
-//! Smallest is: of changes with a declared cost the cheapest; of others the one with the least sum of `|ln(to / from)|` over the keys
-//! that it sets, so that doubling and halving are equally large. A level counts by the ratio of its powers, a change of kind as much as
-//! a doubling.
+//! Smallest is: of changes with a declared cost the cheapest, of each currency by itself; of others the one with the least sum of
+//! `|ln(to / from)|` over the keys that it sets, so that doubling and halving are equally large. Two keys that are one decision (the two
+//! levels of a trigger, what one state gives another of the time) count once. A level counts by the ratio of its powers, a change of kind as
+//! much as a doubling.
 
 mod knobs;
 mod ladder;
@@ -77,8 +78,10 @@ pub struct Remedy {
     pub cost: Option<Money>,
     /// How large the change is.
     pub size: f64,
-    /// The word of the requirement with it: met or marginal.
+    /// The word of the requirement with it, but for what is unknown before and after: met or marginal.
     pub word: Word,
+    /// Subjects of the requirement that stay unknown with it, and why: while there is one, the requirement is not met.
+    pub still_unknown: Vec<(String, String)>,
     /// The worst verdict of the requirement with it.
     pub verdict: Verdict,
     /// What became of all verdicts.
@@ -117,6 +120,19 @@ pub struct Mended {
     pub in_pairs: bool,
     /// What helps most and does not suffice.
     pub nearest: Vec<Sweep>,
+}
+
+impl Mended {
+    /// The currencies of its remedies' costs, by their letters; with more than one, costs are told apart and not compared.
+    #[must_use]
+    pub fn currencies(&self) -> Vec<String> {
+        let all = self.remedies.iter().filter_map(|r| r.cost);
+        let all: BTreeSet<[u8; 3]> = all.map(|c| c.currency).collect();
+        let words = all.iter();
+        words
+            .map(|c| String::from_utf8_lossy(c).into_owned())
+            .collect()
+    }
 }
 
 /// What would mend a plan.
@@ -310,12 +326,15 @@ fn mend(
     })
 }
 
-/// What breaks nothing else first, then met before marginal, then by cost where it is known.
-fn rank(remedy: &Remedy) -> (bool, bool, i64) {
+/// What breaks nothing else first, then met before marginal, then by cost where it is known: two currencies are not compared, and stand
+/// one behind the other by their letters.
+fn rank(remedy: &Remedy) -> (bool, bool, bool, Option<[u8; 3]>, i64) {
     (
         !remedy.breaks.is_empty(),
         remedy.word != Word::Met,
-        remedy.cost.map_or(i64::MAX, |c| c.minor),
+        remedy.cost.is_none(),
+        remedy.cost.map(|c| c.currency),
+        remedy.cost.map_or(0, |c| c.minor),
     )
 }
 
@@ -464,11 +483,26 @@ fn whole(
         cost: costs.reduce(sum).flatten(),
         size: steps.iter().map(|(knob, i)| knob.steps[*i].size).sum(),
         word,
-        verdict: judged.verdicts.first()?.clone(),
+        still_unknown: judged
+            .verdicts
+            .iter()
+            .filter_map(|v| match v {
+                Verdict::Unknown { subject, why } => Some((subject.clone(), why.clone())),
+                Verdict::Known(_) | Verdict::Provisional(_) => None,
+            })
+            .collect(),
+        verdict: known_first(judged)?.clone(),
         moves: moves(before, &after),
         breaks,
         anew: anew.into_iter().collect(),
     })
+}
+
+/// The worst verdict with a value, else the first.
+fn known_first(judged: &Judged) -> Option<&Verdict> {
+    let mut all = judged.verdicts.iter();
+    let known = all.clone().find(|v| matches!(v, Verdict::Known(_)));
+    known.or_else(|| all.next())
 }
 
 /// Two costs together, where both are known and in one currency.

@@ -7,6 +7,7 @@ use plan::{Edit, Reading, splice};
 
 use super::knobs::{Knob, Step};
 use crate::check::{Shelf, check_one};
+use crate::hang::read_with;
 use crate::memo::Memo;
 use crate::verdict::{Judged, Verdict, Word};
 
@@ -84,7 +85,7 @@ impl<'a> Search<'a> {
 
     /// A text read as the plan; `None` where it has mistakes.
     pub(super) fn read(&self, text: &str) -> Option<Reading> {
-        let reading = plan::read(self.path, &|wanted: &Path| {
+        let reading = read_with(self.path, self.memo, &|wanted: &Path| {
             if wanted == self.path {
                 Ok(text.as_bytes().to_vec())
             } else {

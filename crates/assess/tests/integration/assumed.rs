@@ -166,7 +166,7 @@ fn verif_slack_that_is_not_written_is_told_as_assumed() {
             let text = String::from_utf8(plan::from_disk(file)?).unwrap();
             Ok(text.replace(SLACK, slack).into_bytes())
         };
-        let reading = plan::read(&path, &fetch);
+        let reading = assess::read(&path, &fetch);
         assert!(!reading.has_errors(), "{:?}", reading.mistakes);
         let assumed = check(&reading, &Shelf::default()).assumed;
         let mut of_span = assumed

@@ -30,7 +30,7 @@ fn wav(rate_hz: u32, channels: u16, samples: &[i16]) -> Vec<u8> {
 
 fn spec(changes: &[(&str, &str)], call: &[u8]) -> Result<Spec, InputError> {
     let text = changed(changes);
-    let reading = plan::read(Path::new("plan.toml"), &|path| {
+    let reading = assess::read(Path::new("plan.toml"), &|path| {
         Ok(match path.extension() {
             Some(kind) if kind == "wav" => call.to_vec(),
             _ => text.as_bytes().to_vec(),
@@ -181,7 +181,7 @@ fn taken(letters: &str) -> (bool, bool) {
         .map(|i| (1000.0 * (0.3 * f64::from(i)).sin()) as i16)
         .collect();
     let call = wav(RATE_HZ, 1, &call);
-    let reading = plan::read(Path::new("plan.toml"), &|path| {
+    let reading = assess::read(Path::new("plan.toml"), &|path| {
         Ok(match path.extension() {
             Some(kind) if kind == "wav" => call.clone(),
             _ => text.as_bytes().to_vec(),

@@ -40,7 +40,7 @@ impl Example {
 
     fn read(&self, text: &str) -> Reading {
         let beside = plan::from_folder_of(&self.path);
-        plan::read(&self.path, &|wanted: &Path| match wanted == self.path {
+        assess::read(&self.path, &|wanted: &Path| match wanted == self.path {
             true => Ok(text.as_bytes().to_vec()),
             false => beside(wanted),
         })

@@ -49,7 +49,7 @@ fn ask() -> PlaceAsk {
 }
 
 fn read(text: &str) -> Reading {
-    plan::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
+    assess::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
 }
 
 fn asked(text: &str, ask: &PlaceAsk) -> Result<Places, PlaceError> {
@@ -566,7 +566,7 @@ fn verif_wrong_questions_are_refused() {
 fn verif_a_place_is_checked_as_its_changed_plan_is() {
     let path = truth::in_repository("plans/harrow-sound/plan.toml");
     let fetch = plan::from_folder_of(&path);
-    let reading = plan::read(&path, &fetch);
+    let reading = assess::read(&path, &fetch);
     let ask = PlaceAsk {
         part: "part.flow-meter".to_owned(),
         along: [10.0, 40.0]
@@ -584,7 +584,7 @@ fn verif_a_place_is_checked_as_its_changed_plan_is() {
             true => Ok(place.text.as_bytes().to_vec()),
             false => fetch(wanted),
         };
-        let alone = assess::check(&plan::read(&path, &changed), &shelf);
+        let alone = assess::check(&assess::read(&path, &changed), &shelf);
         assert_eq!(place.check.as_ref(), Some(&alone));
         assert!(value(place, "winter-charge", "supply.sun") > 30.0);
     }

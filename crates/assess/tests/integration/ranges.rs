@@ -51,7 +51,7 @@ fn asking(at_least: &str, more: &str, changes: &[(&str, &str)]) -> Reading {
         "\n[requirement.far]\nthat = \"detection-range\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"{at_least}\"\nshare = \"50 %\"\n{more}"
     ));
     let plan = folder.join("plan.toml");
-    let reading = plan::read(&plan, &|path| {
+    let reading = assess::read(&plan, &|path| {
         if path == plan {
             Ok(text.clone().into_bytes())
         } else if path.ends_with("parts.toml") {

@@ -12,7 +12,7 @@ use plan::{Reading, SupplyIx};
 use crate::support::{changed, close, good, read};
 
 #[track_caller]
-fn found(text: &str, requirement: &str) -> Remedies {
+pub(crate) fn found(text: &str, requirement: &str) -> Remedies {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let ask = RemedyAsk {
@@ -32,14 +32,14 @@ fn found(text: &str, requirement: &str) -> Remedies {
     .unwrap()
 }
 
-fn only(found: &Remedies) -> &Mended {
+pub(crate) fn only(found: &Remedies) -> &Mended {
     assert_eq!(found.mended.len(), 1);
     &found.mended[0]
 }
 
 /// The remedy that sets this key and no other.
 #[track_caller]
-fn setting<'f>(mended: &'f Mended, path: &str) -> &'f Remedy {
+pub(crate) fn setting<'f>(mended: &'f Mended, path: &str) -> &'f Remedy {
     let one = |r: &&Remedy| r.turned.len() == 1 && r.turned[0].path == path;
     mended.remedies.iter().find(one).unwrap_or_else(|| {
         let all: Vec<_> = mended.remedies.iter().map(|r| &r.turned).collect();

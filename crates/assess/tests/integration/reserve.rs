@@ -385,7 +385,7 @@ fn val_the_listening_bench_bears_the_closed_form() {
         env!("CARGO_MANIFEST_DIR"),
         "/../../plans/listening-bench/plan.toml"
     );
-    let reading = plan::read(std::path::Path::new(file), &plan::from_disk);
+    let reading = assess::read(std::path::Path::new(file), &plan::from_disk);
     let found = line_reserve(reading.line.as_ref().unwrap()).unwrap();
     assert_eq!((found.unknowns.len(), found.weakest.len()), (0, 2));
     for set in &found.weakest {

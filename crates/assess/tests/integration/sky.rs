@@ -132,7 +132,7 @@ fn measured(changes: &[(&str, &str)], weather: &str) -> Reading {
     let mut all = vec![SUN, ("ph = 8", "ph = 8\nweather = \"weather.csv\"")];
     all.extend(changes);
     let text = changed(&all);
-    let reading = plan::read(Path::new("plan.toml"), &|path| {
+    let reading = assess::read(Path::new("plan.toml"), &|path| {
         let named = path.ends_with("weather.csv");
         Ok(if named { weather } else { text.as_str() }
             .as_bytes()

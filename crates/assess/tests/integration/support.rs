@@ -19,7 +19,7 @@ pub(crate) fn changed(changes: &[(&str, &str)]) -> String {
 }
 
 pub(crate) fn read(text: &str) -> Reading {
-    plan::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
+    assess::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
 }
 
 /// The plan with changes, read without mistakes.

@@ -8,7 +8,7 @@ use plan::Line;
 fn hollow(changes: &[(&str, &str)]) -> Line {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plans/silt-hollow/plan.toml");
     let plan: PathBuf = path.clone();
-    let reading = plan::read(&path, &|path| {
+    let reading = assess::read(&path, &|path| {
         let bytes = std::fs::read(path)?;
         if path != plan {
             return Ok(bytes);

@@ -103,7 +103,7 @@ pub(crate) fn cue_text(duration_s: u32) -> String {
 }
 
 pub(crate) fn read(plan_text: &str, cue_text: &str) -> (Line, CueSheet) {
-    let reading = plan::read(Path::new("plan.toml"), &|_| Ok(plan_text.into()));
+    let reading = assess::read(Path::new("plan.toml"), &|_| Ok(plan_text.into()));
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| Ok(cue_text.into()));
     assert!(cues.cues.is_some(), "{:?}", cues.mistakes);

@@ -6,6 +6,7 @@
 mod behaviour;
 mod call;
 mod deployment;
+mod depths;
 mod detector;
 mod exclusive;
 mod index;
@@ -33,6 +34,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use behaviour::{Action, Behaviour, FieldValue, Measure, When};
 pub use call::Call;
 pub use deployment::Deployment;
+pub use depths::Depths;
 pub use detector::{
     BackgroundStage, Confirm, Detector, LevelStage, ModelGives, NoticeKind, RidgeWay, Settable,
     Stage, Template,
@@ -87,6 +89,8 @@ pub struct Line {
     pub supplies: Vec<Supply>,
     /// Housings with a processor.
     pub modules: Vec<Module>,
+    /// Where their depths come from.
+    pub depths: Depths,
     /// Electrical cables between modules.
     pub spans: Vec<Span>,
     /// Links that several spans share.
@@ -163,13 +167,13 @@ impl Line {
         format!("module.{}", self.modules[ix.0].id)
     }
 
-    /// Depth of an end of a section, m; `None` when the plan does not say it.
+    /// Depth of an end of a section, m, sections straight down; `None` when the plan does not say it.
     #[must_use]
     pub fn end_depth_m(&self, end: SectionEnd) -> Option<f64> {
         let depth_m = match end {
             SectionEnd::Anchor(_) => self.sea.water_depth_m.si,
             SectionEnd::Float(_) => return None,
-            SectionEnd::Module(m) => self.modules[m.0].depth_m,
+            SectionEnd::Module(m) => self.modules[m.0].straight_depth_m,
         };
         Some(depth_m).filter(|d| d.is_finite())
     }

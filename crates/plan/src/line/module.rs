@@ -12,8 +12,10 @@ pub struct Module {
     pub at: Site,
     /// Where it hangs.
     pub position: Position,
-    /// Nominal depth, m: sections taken straight down, no current.
+    /// The depth that counts, m: by [`super::Line::depths`] that of the shape of the line, or [`Self::straight_depth_m`].
     pub depth_m: f64,
+    /// Depth with sections taken straight down, no current, no stretch, m.
+    pub straight_depth_m: f64,
     /// Power input; a module without one draws nothing from the line.
     pub input: Option<Input>,
     /// Loads by state, sorted by state.

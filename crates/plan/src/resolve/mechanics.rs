@@ -182,25 +182,28 @@ pub(super) fn position(
 /// stand straight up from its lower one.
 fn settle_depths(line: &mut Line) {
     for module in &mut line.modules {
-        module.depth_m = match module.position {
+        module.straight_depth_m = match module.position {
             Position::Depth(q) if q.si.is_finite() => q.si,
             _ => f64::NAN,
         };
     }
     while settle_some(line, depth_below_top) || settle_some(line, depth_above_bottom) {}
+    for module in &mut line.modules {
+        module.depth_m = module.straight_depth_m;
+    }
 }
 
 /// Settles what can be settled in one step; whether there was anything.
 fn settle_some(line: &mut Line, depth_m: fn(&Line, &Section, f64) -> Option<f64>) -> bool {
     let found: Vec<(usize, f64)> = (0..line.modules.len())
-        .filter(|&i| line.modules[i].depth_m.is_nan())
+        .filter(|&i| line.modules[i].straight_depth_m.is_nan())
         .filter_map(|i| {
             let (section, from_top_m) = place(line, &line.modules[i])?;
             Some((i, depth_m(line, section, from_top_m)?))
         })
         .collect();
     for &(i, depth_m) in &found {
-        line.modules[i].depth_m = depth_m;
+        line.modules[i].straight_depth_m = depth_m;
     }
     !found.is_empty()
 }
@@ -218,15 +221,49 @@ fn place<'a>(line: &'a Line, module: &Module) -> Option<(&'a Section, f64)> {
 }
 
 fn depth_below_top(line: &Line, section: &Section, from_top_m: f64) -> Option<f64> {
-    let hanging_m = line.end_depth_m(section.from)? + from_top_m;
-    match (section.to, line.end_depth_m(section.to)) {
-        (SectionEnd::Anchor(_), Some(seabed_m)) => Some(hanging_m.min(seabed_m)),
+    let most = line.sections.len();
+    let hanging_m = upper_end_depth_m(line, section, most)? + from_top_m;
+    match lowest_end(line, section, most) {
+        Some(SectionEnd::Anchor(a)) => {
+            let seabed_m = line.end_depth_m(SectionEnd::Anchor(a));
+            Some(seabed_m.map_or(hanging_m, |seabed_m| hanging_m.min(seabed_m)))
+        }
         _ => Some(hanging_m),
     }
 }
 
 fn depth_above_bottom(line: &Line, section: &Section, from_top_m: f64) -> Option<f64> {
-    Some(line.end_depth_m(section.to)? - (section.length_m.si - from_top_m))
+    let below_m = lower_end_depth_m(line, section, line.sections.len())?;
+    Some(below_m - (section.length_m.si - from_top_m))
+}
+
+/// Depth of the upper end of a section; one at a float hangs as low as the sections above are long. At most `most` sections are gone through.
+fn upper_end_depth_m(line: &Line, section: &Section, most: usize) -> Option<f64> {
+    let SectionEnd::Float(_) = section.from else {
+        return line.end_depth_m(section.from);
+    };
+    let above = line.sections.iter().find(|s| s.to == section.from)?;
+    let most = most.checked_sub(1)?;
+    Some(upper_end_depth_m(line, above, most)? + above.length_m.si)
+}
+
+/// Depth of the lower end of a section; one at a float stands as high as the sections below are long.
+fn lower_end_depth_m(line: &Line, section: &Section, most: usize) -> Option<f64> {
+    let SectionEnd::Float(_) = section.to else {
+        return line.end_depth_m(section.to);
+    };
+    let below = line.sections.iter().find(|s| s.from == section.to)?;
+    let most = most.checked_sub(1)?;
+    Some(lower_end_depth_m(line, below, most)? - below.length_m.si)
+}
+
+/// What the lowest of the sections that floats join below one ends at.
+fn lowest_end(line: &Line, section: &Section, most: usize) -> Option<SectionEnd> {
+    let SectionEnd::Float(_) = section.to else {
+        return Some(section.to);
+    };
+    let below = line.sections.iter().find(|s| s.from == section.to)?;
+    lowest_end(line, below, most.checked_sub(1)?)
 }
 
 /// A section must span the water between its ends.

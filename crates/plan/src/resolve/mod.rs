@@ -48,7 +48,7 @@ pub use unchecked::LINKS_WITHOUT_CHECK;
 use values::{bare, q, unknown};
 
 use crate::catalogue::Catalogue;
-use crate::line::Line;
+use crate::line::{Depths, Line};
 use crate::mistake::Mistakes;
 use crate::read::Fields;
 use crate::site::{FileId, Site};
@@ -83,6 +83,7 @@ pub(crate) fn line(
         sections: Vec::new(),
         supplies: Vec::new(),
         modules: Vec::new(),
+        depths: Depths::Straight,
         spans: Vec::new(),
         buses: Vec::new(),
         exclusives: Vec::new(),

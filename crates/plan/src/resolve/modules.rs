@@ -81,6 +81,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             at: position.1,
         }),
         depth_m: f64::NAN,
+        straight_depth_m: f64::NAN,
         input,
         loads,
         starts_in,

@@ -1,10 +1,10 @@
 //! Remedies that a plan declares.
 
 use super::Resolver;
-use crate::edit::{EditError, thing, well_formed};
+use crate::edit::{EditError, reads_as, thing, well_formed};
 use crate::line::{Choice, Line, Remedy};
 use crate::mistake::{Code, Mistake};
-use crate::read::Fields;
+use crate::read::{Fields, Reader};
 use crate::site::Site;
 
 pub(super) fn remedies(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
@@ -33,16 +33,20 @@ fn remedy(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Remedy> {
         );
         return None;
     }
+    let mut all_fit = true;
     for t in f.tables("to") {
-        let (value, value_at) = t.text("value")?;
-        fits(r, sets, sets_at, value, value_at)?;
+        let Some((value, value_at)) = t.text("value") else {
+            all_fit = false;
+            continue;
+        };
+        all_fit &= fits(r, sets, sets_at, value, value_at);
         let cost = t.money("cost").map(|(money, _)| *money);
         to.push(Choice {
             value: value.clone(),
             cost,
         });
     }
-    Some(Remedy {
+    all_fit.then(|| Remedy {
         id: id.to_owned(),
         at: f.site,
         sets: sets.clone(),
@@ -51,7 +55,7 @@ fn remedy(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Remedy> {
 }
 
 /// Whether the key is one that may be set so; tells what is wrong.
-fn fits(r: &mut Resolver<'_>, sets: &str, at: Site, value: &str, value_at: Site) -> Option<()> {
+fn fits(r: &mut Resolver<'_>, sets: &str, at: Site, value: &str, value_at: Site) -> bool {
     let wrong = |code, site, message: String| Mistake::error(code, site, message).label("here");
     let mistake = match well_formed(sets, value) {
         Ok(()) => match thing(sets) {
@@ -63,7 +67,12 @@ fn fits(r: &mut Resolver<'_>, sets: &str, at: Site, value: &str, value_at: Site)
             Some((kind, id)) if !r.declared.has(&format!("{kind}.{id}")) => {
                 wrong(Code::NamesNothing, at, format!("there is no `{kind}.{id}`"))
             }
-            _ => return Some(()),
+            // What the key cannot be is told at the value, as it would be at the key itself.
+            _ => {
+                let part = r.part.clone();
+                let mut reader = Reader::within(r.catalogue, r.mistakes, part);
+                return reads_as(&mut reader, sets, value, value_at);
+            }
         },
         Err(error) => {
             let (code, site) = match error {
@@ -75,5 +84,5 @@ fn fits(r: &mut Resolver<'_>, sets: &str, at: Site, value: &str, value_at: Site)
         }
     };
     r.tell(mistake);
-    None
+    false
 }

@@ -3,6 +3,7 @@
 use crate::support::{Files, SMALL, bad, changed, said};
 
 bad! {
+    remedies_that_no_key_takes: "[traffic]" => "[remedy.more]\nsets = \"supply.cells.output.voltage\"\nto = [{ value = \"3O V\" }, { value = \"36 W\" }, { value = \"36 V\" }, { value = \"-36 V\" }]\n[remedy.wait]\nsets = \"module.buoy.starts_in\"\nto = [{ value = \"idle\" }]\n[remedy.link]\nsets = \"span.top.link\"\nto = [{ value = \"10BASE-T1S-ish\" }]\n[traffic]";
     unknown_key_with_a_near_one: "starts_in = \"idle\"" => "start_in = \"idle\"";
     unknown_key_far_from_all: "starts_in = \"idle\"" => "starts_in = \"idle\"\nzebra = 1";
     unknown_top_level_table: "[traffic]" => "[colours]\nx = 1\n[traffic]";

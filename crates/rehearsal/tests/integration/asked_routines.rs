@@ -66,7 +66,7 @@ fn hop(payload: u64) -> u64 {
 
 fn line(behaviours: &str, asks: &str, answers: &str, cues: &str) -> (Line, CueSheet) {
     let plan = line_text(&in_a_row(&["running", "running", "running"]), 300, 100) + behaviours;
-    let reading = plan::read(Path::new("plan.toml"), &|path| match path.to_str() {
+    let reading = assess::read(Path::new("plan.toml"), &|path| match path.to_str() {
         Some("plan.toml") => Ok(plan.clone().into()),
         Some("asks.rhai") => Ok(asks.into()),
         Some("answers.rhai") => Ok(answers.into()),

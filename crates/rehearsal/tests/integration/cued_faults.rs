@@ -536,7 +536,7 @@ fn verif_late_without_a_bound_is_refused() {
 fn verif_the_mishaps_of_the_example_come_to_what_they_must() {
     let plan_path = truth::in_repository("plans/kelp-gate/plan.toml");
     let cue_path = truth::in_repository("plans/kelp-gate/cues/mishaps.toml");
-    let mut reading = plan::read(&plan_path, &plan::from_disk);
+    let mut reading = assess::read(&plan_path, &plan::from_disk);
     let cues = plan::read_cues(&cue_path, &reading, &plan::from_disk);
     assert!(cues.mistakes.is_empty(), "{:?}", cues.mistakes);
     let (outcome, records) = run(&reading.line.take().unwrap(), &cues.cues.unwrap());

@@ -22,7 +22,7 @@ fn line(routine: &str, changes: &[(&str, &str)]) -> (Line, CueSheet) {
         plan = plan.replace(from, to);
     }
     let cues = text("cues.toml");
-    let reading = plan::read(Path::new("plan.toml"), &|path| match path.to_str() {
+    let reading = assess::read(Path::new("plan.toml"), &|path| match path.to_str() {
         Some("plan.toml") => Ok(plan.clone().into()),
         Some("watch.rhai") => Ok(routine.into()),
         _ => Err(io::Error::new(io::ErrorKind::NotFound, "no such file")),

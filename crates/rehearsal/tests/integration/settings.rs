@@ -176,7 +176,7 @@ fn verif_bounds_take_the_shortest_hold_off() {
 #[test]
 fn verif_the_example_thins_out_a_noisy_spell() {
     let at = |path: &str| truth::in_repository(&format!("plans/strike-tally/{path}"));
-    let reading = plan::read(&at("plan.toml"), &plan::from_disk);
+    let reading = assess::read(&at("plan.toml"), &plan::from_disk);
     assert!(reading.mistakes.is_empty(), "{:?}", reading.mistakes);
     let sheet = plan::read_cues(&at("cues/noisy-spell.toml"), &reading, &plan::from_disk);
     assert!(sheet.mistakes.is_empty(), "{:?}", sheet.mistakes);

@@ -29,7 +29,7 @@ pub(crate) fn line_and_cues(
 
 /// A line and its cues, from their texts.
 pub(crate) fn read(plan_text: &str, cue_text: &str) -> (Line, CueSheet) {
-    let reading = plan::read(Path::new("plan.toml"), &|_| Ok(plan_text.into()));
+    let reading = assess::read(Path::new("plan.toml"), &|_| Ok(plan_text.into()));
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let cues = plan::read_cues(Path::new("cues.toml"), &reading, &|_| Ok(cue_text.into()));
     assert!(cues.cues.is_some(), "{:?}", cues.mistakes);

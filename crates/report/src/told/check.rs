@@ -43,6 +43,9 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         "Assumed, because the plan does not say otherwise",
         &check.assumed,
     );
+    if let Some(depths) = &check.depths {
+        list(&mut out, "Depths that count", &depths.words);
+    }
     let cautions: Vec<String> = check.cautions.iter().map(|c| (*c).to_owned()).collect();
     list(
         &mut out,
@@ -315,6 +318,15 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
         "open": check.open,
         "assumed": check.assumed,
+        "depths": check.depths.as_ref().map(|depths| json!({
+            "case": depths.case,
+            "modules": depths.modules.iter().map(|m| json!({
+                "id": m.module,
+                "hung_depth_m": m.hung_m,
+                "straight_depth_m": m.straight_m,
+            })).collect::<Vec<_>>(),
+            "told": depths.words,
+        })),
         "cautions": check.cautions,
         "mistakes": mistakes_json(mistakes, sources),
     })

@@ -62,7 +62,7 @@ pub fn paths_text(name: &str, found: &SoundPaths) -> String {
     }
     let _ = writeln!(out, "\nWhat rays leave out");
     for what in [
-        "surface and bed are flat, the water is alike at every range, the line hangs straight",
+        "surface and bed are flat, the water is alike at every range, and two ears count one straight below the other however the line leans",
         "at low frequencies (fewer than about ten wavelengths of depth) waves reach into a shadow that rays leave empty",
         "* marks a path near a caustic, where rays give too high a level: it is held 15 dB above spherical spreading",
     ] {
@@ -94,8 +94,8 @@ fn bed(bed: Bed) -> String {
 fn one_ear(out: &mut String, ear: &EarPaths, limits: &RayLimits) {
     let _ = writeln!(
         out,
-        "\n{} at {} m, {:.0} Hz",
-        ear.sensor, ear.depth_m, ear.frequency_hz
+        "\n{} at {} m ({}), {:.0} Hz",
+        ear.sensor, ear.depth_m, ear.depth_by, ear.frequency_hz
     );
     if let Some(told) = &ear.rays {
         one_reach(out, told);
@@ -322,6 +322,7 @@ fn ear_json(ear: &EarPaths) -> Value {
     json!({
         "sensor": ear.sensor,
         "depth_m": ear.depth_m,
+        "depth_by": ear.depth_by,
         "frequency_hz": ear.frequency_hz,
         "paths": ear.rays.as_ref().map(told_json),
         "by_range": ear.rows.iter().map(told_json).collect::<Vec<_>>(),

@@ -45,7 +45,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     let s = &ranges.subject;
     let _ = writeln!(out, "{name}\n\n{} and {}", s.detector, s.call);
     let about = format!(
-        "Source at {:.0} m, {:.1} dB re 1 uPa m, {}; {:.1} dB re 1 uPa m within {:.0} Hz to {:.0} Hz, {} (all its energy there behind the high-pass over the {:.2} s of its middle 90 %). {} at {:.0} m.",
+        "Source at {:.0} m, {:.1} dB re 1 uPa m, {}; {:.1} dB re 1 uPa m within {:.0} Hz to {:.0} Hz, {} (all its energy there behind the high-pass over the {:.2} s of its middle 90 %). {} at {:.1} m ({}).",
         s.source_depth_m,
         s.source_level_db,
         spread(s.spread),
@@ -60,6 +60,7 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         s.energy_duration_s(),
         s.sensor,
         s.hydrophone_depth_m,
+        s.hydrophone_depth_by,
     );
     for row in wrap(&about, 106) {
         let _ = writeln!(out, "  {row}");
@@ -335,6 +336,7 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         },
         "source_depth_m": s.source_depth_m,
         "hydrophone_depth_m": s.hydrophone_depth_m,
+        "hydrophone_depth_by": s.hydrophone_depth_by,
         "band_low_hz": s.band_hz.0,
         "band_high_hz": s.band_hz.1,
         "band_of": match s.band_of {

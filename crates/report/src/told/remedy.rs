@@ -53,6 +53,14 @@ fn one(out: &mut String, mended: &Mended) {
     for remedy in mended.remedies.iter().take(TOLD) {
         told(out, mended, remedy);
     }
+    let currencies = mended.currencies();
+    if currencies.len() > 1 {
+        let _ = writeln!(
+            out,
+            "\n  costs in {} are not compared: those of one currency stand together, cheapest first",
+            currencies.join(" and ")
+        );
+    }
     let rest = mended.remedies.len().saturating_sub(TOLD);
     if rest > 0 {
         let _ = writeln!(out, "\n  and {rest} more, larger");
@@ -134,6 +142,25 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         remedy.word.as_str(),
         verdict_row(&remedy.verdict)
     );
+    if let Some(why) = marginal_for(remedy) {
+        for row in wrap(why, 98) {
+            let _ = writeln!(out, "       {row}");
+        }
+    }
+    if let Some((subject, why)) = remedy.still_unknown.first() {
+        let more = match remedy.still_unknown.len() - 1 {
+            0 => String::new(),
+            n => format!("; so do {n} more"),
+        };
+        let said = format!(
+            "{subject} stays unknown, so that {} is not met as a whole: {}{more}",
+            mended.judged.id,
+            why.lines().next().unwrap_or("")
+        );
+        for row in wrap(&said, 98) {
+            let _ = writeln!(out, "       {row}");
+        }
+    }
     for (requirement, subject, word) in &remedy.breaks {
         let _ = writeln!(
             out,
@@ -189,6 +216,17 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             figures_of(b)[2]
         );
     }
+}
+
+/// Why a verdict is marginal although its margin is not small.
+fn marginal_for(remedy: &Remedy) -> Option<&str> {
+    let Verdict::Known(known) = &remedy.verdict else {
+        return None;
+    };
+    let small = known.margin.value < known.narrow;
+    let mut said = known.why.split("; ").filter(|s| s.starts_with("marginal"));
+    said.next()
+        .filter(|_| remedy.word == Word::Marginal && !small)
 }
 
 /// The lines of a text that edits change, each with its number in the text as it was: `-` as it was, `+` as it is.
@@ -287,7 +325,9 @@ fn one_json(remedy: &Remedy) -> Value {
         })).collect::<Vec<_>>(),
         "cost": cost,
         "size": remedy.size,
-        "ruling": remedy.word.as_str(),
+        "ruling": if remedy.still_unknown.is_empty() { remedy.word } else { Word::Unknown }.as_str(),
+        "ruling_of_what_is_known": remedy.word.as_str(),
+        "still_unknown": remedy.still_unknown.iter().map(|(subject, why)| json!({ "subject": subject, "why": why })).collect::<Vec<_>>(),
         "verdict": verdict_json(&remedy.verdict),
         "breaks": remedy.breaks.iter().map(|(requirement, subject, word)| json!({
             "requirement": requirement, "subject": subject, "ruling": word.as_str(),

@@ -2,16 +2,74 @@
 
 use std::fmt::Write as _;
 
-use assess::{Factor, LineReserve, Room, SetFactor};
+use assess::input::CasesError;
+use assess::{Factor, Lift, LineLift, LineReserve, PlaceLift, Room, SetFactor};
 use serde_json::{Value, json};
 
 use super::check::wrap;
 use super::start::contacts;
 
 /// For each module what could be drawn more and what stops it; the combinations of states that leave least; the collapse factor in
-/// each set of states.
+/// each set of states; and what weight each place of a line in the water could still take.
 #[must_use]
-pub fn reserve_text(name: &str, found: &LineReserve) -> String {
+pub fn reserve_text(name: &str, found: &LineReserve, lift: &LiftFound) -> String {
+    let mut out = reserve_of_power(name, found);
+    lift_text(&mut out, lift);
+    out
+}
+
+/// What the lines in the water may still bear, or why that cannot be told.
+pub type LiftFound = Result<LineLift, CasesError>;
+
+fn lift_text(out: &mut String, lift: &LiftFound) {
+    let lift = match lift {
+        Ok(lift) if lift.places.is_empty() && lift.unknown.is_empty() => return,
+        Ok(lift) => lift,
+        Err(why) => {
+            let _ = writeln!(
+                out,
+                "\nWhat weight the line in the water could still take is unknown: {why}"
+            );
+            return;
+        }
+    };
+    let _ = writeln!(
+        out,
+        "\nWhat weight in water could be hung at each place of a line, before the first limit on its shape"
+    );
+    let width = lift.places.iter().map(|p| p.path.len()).max();
+    let width = width.unwrap_or(0);
+    for place in &lift.places {
+        let (more, why) = match &place.lift {
+            Lift::Weight { weight_n, binds } => {
+                (format!("{weight_n:.0} N"), format!("then {binds}"))
+            }
+            Lift::AtLeast { weight_n, why } => (
+                format!("{weight_n:.0} N"),
+                format!("or more: beyond it no limit can be asked, as {why}"),
+            ),
+            Lift::NoLimit { tried_n } => (
+                "no limit".to_owned(),
+                format!("nothing that the plan says stops {tried_n:.0} N"),
+            ),
+            Lift::None { why } => ("nothing".to_owned(), why.clone()),
+            Lift::Unknown { why } => ("unknown".to_owned(), why.clone()),
+        };
+        for (row, text) in wrap(&why, 90).iter().enumerate() {
+            let (path, more) = if row == 0 {
+                (place.path.as_str(), more.as_str())
+            } else {
+                ("", "")
+            };
+            let _ = writeln!(out, "  {path:width$}  {more:>10}  {text}");
+        }
+    }
+    for (section, why) in &lift.unknown {
+        let _ = writeln!(out, "  {section}: unknown: {why}");
+    }
+}
+
+fn reserve_of_power(name: &str, found: &LineReserve) -> String {
     let mut out = format!("{name}\n\n");
     if !found.unknowns.is_empty() {
         let _ = writeln!(out, "Unknown, because the plan does not say");
@@ -111,7 +169,7 @@ fn without_age(with: &str) -> &str {
 
 /// The same as one JSON object.
 #[must_use]
-pub fn reserve_json(name: &str, found: &LineReserve) -> Value {
+pub fn reserve_json(name: &str, found: &LineReserve, lift: &LiftFound) -> Value {
     let sets = |sets: &[SetFactor]| -> Vec<Value> {
         let one = |set: &SetFactor| {
             let (factor, why) = match &set.factor {
@@ -145,5 +203,29 @@ pub fn reserve_json(name: &str, found: &LineReserve) -> Value {
         }).collect::<Vec<_>>(),
         "weakest": sets(&found.weakest),
         "sets": sets(&found.sets),
+        "lift": lift_json(lift),
+    })
+}
+
+fn lift_json(lift: &LiftFound) -> Value {
+    let lift = match lift {
+        Ok(lift) => lift,
+        Err(why) => {
+            return json!({ "places": [], "unknown": [{ "section": null, "why": why.to_string() }] });
+        }
+    };
+    let place = |p: &PlaceLift| {
+        let (word, weight_n, why) = match &p.lift {
+            Lift::Weight { weight_n, binds } => ("known", Some(*weight_n), Some(binds.as_str())),
+            Lift::AtLeast { weight_n, why } => ("at-least", Some(*weight_n), Some(why.as_str())),
+            Lift::NoLimit { tried_n } => ("no-limit", Some(*tried_n), None),
+            Lift::None { why } => ("none", Some(0.0), Some(why.as_str())),
+            Lift::Unknown { why } => ("unknown", None, Some(why.as_str())),
+        };
+        json!({ "id": p.path, "line": p.line, "word": word, "weight_in_water_n": weight_n, "why": why })
+    };
+    json!({
+        "places": lift.places.iter().map(place).collect::<Vec<_>>(),
+        "unknown": lift.unknown.iter().map(|(section, why)| json!({ "section": section, "why": why })).collect::<Vec<_>>(),
     })
 }

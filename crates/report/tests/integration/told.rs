@@ -16,7 +16,7 @@ fn example(name: &str) -> PathBuf {
 }
 
 fn reading(name: &str) -> Reading {
-    let reading = plan::read(&example(name).join("plan.toml"), &plan::from_disk);
+    let reading = assess::read(&example(name).join("plan.toml"), &plan::from_disk);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     reading
 }
@@ -271,7 +271,7 @@ fn verif_the_json_holds_what_the_check_holds() {
 #[test]
 fn verif_a_plan_that_says_too_little_is_not_told_to_add_requirements() {
     let text = |plan: &'static str| {
-        let reading = plan::read(Path::new("plan.toml"), &|_| Ok(plan.as_bytes().to_vec()));
+        let reading = assess::read(Path::new("plan.toml"), &|_| Ok(plan.as_bytes().to_vec()));
         check_text(&check(&reading, &Shelf::default()), false)
     };
     let torn = text("format = 1\n[site]\nlatitude = \"no\"\n[requirement.a]\nthat = \"voltage\"\n");

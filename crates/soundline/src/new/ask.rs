@@ -77,7 +77,7 @@ fn wrong(answers: &Answers, today: Date) -> Option<String> {
 
 /// Reads a plan that is not on the disk yet.
 pub(crate) fn read(text: &str) -> Reading {
-    plan::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
+    assess::read(Path::new("plan.toml"), &|_| Ok(text.as_bytes().to_vec()))
 }
 
 /// Reads a cue sheet that is not on the disk yet, against such a plan.

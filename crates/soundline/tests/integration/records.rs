@@ -69,7 +69,7 @@ fn kind(what: &What) -> usize {
 
 /// One record of each kind, on the small line: its detectors are `call` over a background and `loud` of exposure.
 pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
-    let mut reading = plan::read(plan, &plan::from_disk);
+    let mut reading = assess::read(plan, &plan::from_disk);
     let mut sheet = plan::read_cues(cues, &reading, &plan::from_disk)
         .cues
         .unwrap();

@@ -94,7 +94,7 @@ fn verif_a_mistake_in_a_catalogue_part_reaches_those_that_use_it() {
             (true, None) => Err(std::io::ErrorKind::NotFound.into()),
         };
         check(
-            &plan::read(Path::new("home/plan.toml"), &fetch),
+            &assess::read(Path::new("home/plan.toml"), &fetch),
             &Shelf::default(),
         )
     };

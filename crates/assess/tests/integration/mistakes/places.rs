@@ -17,7 +17,7 @@ fn verif_a_mistake_in_one_span_or_module_leaves_the_others_checked() {
             let text = String::from_utf8(bytes).unwrap();
             Ok(text.replacen(from, to, 1).into_bytes())
         };
-        check(&plan::read(&path, &fetch), &Shelf::default())
+        check(&assess::read(&path, &fetch), &Shelf::default())
     };
     let good = checked("", "");
     let told = |check: &Check, id: &str| -> BTreeMap<String, Word> {
@@ -55,7 +55,7 @@ fn verif_a_slip_in_the_water_depth_reaches_depths_and_what_is_worked_out_at_them
             }
             Ok(text.into_bytes())
         };
-        check(&plan::read(&path, &fetch), &Shelf::default())
+        check(&assess::read(&path, &fetch), &Shelf::default())
     };
     let depths = |check: &Check| -> BTreeMap<String, Word> {
         let verdicts = requirement(check, "housing-depth").verdicts.iter();
@@ -91,6 +91,7 @@ fn verif_a_slip_in_the_water_depth_reaches_depths_and_what_is_worked_out_at_them
     assert_eq!(requirement(&good, "voltage").word(), Word::Met);
     assert_eq!(requirement(&bad, "voltage"), requirement(&good, "voltage"));
 
+    let good = checked(&[]);
     // What a module starts in says nothing of where others hang, nor of its own place.
     let bad = checked(&[("starts_in = \"ready\"", "starts_in = \"raedy\"")]);
     assert_eq!(bad.status(), Status::Unusable);

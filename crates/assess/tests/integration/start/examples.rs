@@ -195,7 +195,7 @@ fn verif_a_start_ends_where_the_network_rests() {
     for name in ["harrow-sound", "pile-watch"] {
         let path = example(name);
         let folder = path.parent().unwrap().to_path_buf();
-        let reading = plan::read(Path::new("plan.toml"), &|p| std::fs::read(folder.join(p)));
+        let reading = assess::read(Path::new("plan.toml"), &|p| std::fs::read(folder.join(p)));
         assert!(!reading.has_errors(), "{:?}", reading.mistakes);
         let line = reading.line.unwrap();
         for contacts in [Contacts::New, Contacts::Aged] {

@@ -1,0 +1,136 @@
+//! What is checked of the shape of every line: housings within their rated depths, and buoys that stay at the surface.
+
+use plan::{Line, ModuleIx, Position, Q};
+
+use crate::input::MooredTop;
+use crate::mooring_verdicts::{FORCE_N, Hangs, Told};
+use crate::moorings::{Extreme, HungLine, NoShape, OfModule};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+
+/// A depth closer to a housing's rating than this is marginal, m.
+const NARROW_M: f64 = 5.0;
+
+/// Depth of each housing against its rating, the deepest of all cases; a module at the surface needs none. What hangs on a line without a
+/// shape counts at the depth of sections that hang straight down, and is told so.
+pub(crate) fn housing_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let each = (0..line.modules.len()).map(ModuleIx).filter_map(|m| {
+        let module = &line.modules[m.0];
+        let rated = module.housing.as_ref().and_then(|h| h.rated_depth_m);
+        if module.depth_m == 0.0 && rated.is_none() {
+            return None;
+        }
+        let subject = line.module_path(m);
+        Some(match rated {
+            None => unknown(subject, "nothing says how deep its housing may go"),
+            Some(rated) => housing_depth(hangs, m, subject, rated),
+        })
+    });
+    each.collect()
+}
+
+fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> Verdict {
+    let against = Against {
+        side: Side::AtMost,
+        limit: rated.si,
+        narrow: NARROW_M,
+        unit: "m".to_owned(),
+    };
+    let line = hangs.line();
+    let module = &line.modules[m.0];
+    let straight = |why: String| {
+        let evidence = Evidence::computed(
+            "depth as written, sections straight down",
+            &(module.straight_depth_m, rated.si),
+        );
+        against.judge(subject.clone(), module.straight_depth_m, evidence, why)
+    };
+    if line.sections.is_empty() || !on_a_line(line, m) {
+        return straight("as written".to_owned());
+    }
+    let found = match hangs.found() {
+        Ok(found) => found,
+        Err(why) => return straight(format!("with the line hanging straight down: {why}")),
+    };
+    let lines = || found.lines.iter().flatten();
+    if let Some((of, seen)) = lines().find_map(|of| Some((of, seen(of, m)?))) {
+        let told = Told { found, of };
+        let why = format!("deepest in {}", told.case(seen.deepest_m));
+        let evidence = told.evidence(&(&subject, rated.si));
+        return told.whole(against.judge(subject, seen.deepest_m.value, evidence, why));
+    }
+    let gap = lines()
+        .find(|of| of.line.holds(m))
+        .and_then(|of| Told { found, of }.gap());
+    straight(format!(
+        "with the line hanging straight down: {}",
+        gap.unwrap_or_else(|| crate::mooring_verdicts::not_moored(&found.lines))
+    ))
+}
+
+fn seen(of: &HungLine, m: ModuleIx) -> Option<&OfModule> {
+    of.modules.iter().find(|seen| seen.module == m)
+}
+
+/// Whether a module hangs on a section or is an end of one.
+fn on_a_line(line: &Line, m: ModuleIx) -> bool {
+    let end = |end: plan::SectionEnd| matches!(end, plan::SectionEnd::Module(at) if at == m);
+    !matches!(line.modules[m.0].position, Position::Depth(_))
+        || line.sections.iter().any(|s| end(s.from) || end(s.to))
+}
+
+/// Buoyancy that each buoy with a `hull` has left in every case: one that has none goes under. A plan that says nothing of a hull is not asked.
+pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let top_of_a_line = |m: ModuleIx| {
+        let mut sections = line.sections.iter();
+        sections.any(|s| matches!(s.from, plan::SectionEnd::Module(at) if at == m))
+    };
+    let buoys = (0..line.modules.len()).map(ModuleIx);
+    let buoys = buoys.filter(|m| line.modules[m.0].hull.is_some() && top_of_a_line(*m));
+    let each = buoys.map(|m| {
+        let path = line.module_path(m);
+        let found = match hangs.found() {
+            Ok(found) => found,
+            Err(why) => return unknown(path, why),
+        };
+        let holds =
+            |of: &&HungLine| matches!(of.line.top, MooredTop::Buoy { module, .. } if module == m);
+        let Some(of) = found.lines.iter().flatten().find(holds) else {
+            return unknown(path, crate::mooring_verdicts::not_moored(&found.lines));
+        };
+        let told = Told { found, of };
+        let mut least: Option<Extreme> = None;
+        for (case, shape) in of.shapes.iter().enumerate() {
+            let reserve_n = match shape {
+                Ok(shape) => shape.buoy.map(|b| b.reserve_n),
+                Err(NoShape::Under { missing_n, .. }) => Some(-missing_n),
+                Err(_) => None,
+            };
+            if let Some(value) = reserve_n
+                && least.is_none_or(|l| value < l.value)
+            {
+                least = Some(Extreme { value, case });
+            }
+        }
+        let Some(least) = least else {
+            return unknown(path, told.gap().unwrap_or_default());
+        };
+        let against = Against {
+            side: Side::AtLeast,
+            limit: 0.0,
+            narrow: FORCE_N,
+            unit: "N".to_owned(),
+        };
+        let case = told.case(least);
+        // At no buoyancy left it is awash.
+        let why = if least.value > 0.0 {
+            format!("buoyancy that is left before it goes under, least in {case}")
+        } else {
+            format!("it is pulled under in {case}: so much buoyancy is missing")
+        };
+        let evidence = told.evidence(&(&path, "afloat"));
+        told.whole(against.judge(path, least.value, evidence, why))
+    });
+    each.collect()
+}

@@ -1,0 +1,91 @@
+//! What weight a line in the water could still bear, by sums of weights and by Archimedes.
+
+use assess::{Lift, LineLift, line_lift};
+
+use crate::moored::{plan_of, with_modules};
+use crate::support::{close, read};
+
+/// The search stops within this share of the weight, or within 0.1 N.
+const FINE: f64 = 1e-3;
+
+#[track_caller]
+fn lift(text: &str) -> LineLift {
+    let reading = read(text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    line_lift(reading.line.as_ref().unwrap()).unwrap()
+}
+
+#[track_caller]
+fn weight<'f>(found: &'f LineLift, path: &str) -> (f64, &'f str) {
+    let place = found.places.iter().find(|p| p.path == path).unwrap();
+    match &place.lift {
+        Lift::Weight { weight_n, binds } => (*weight_n, binds),
+        other => panic!("{path}: {other:?}"),
+    }
+}
+
+/// The reference line without its current: a float bears what it lifts less all that hangs below, wherever the weight hangs.
+pub(crate) fn still(requirements: &str) -> String {
+    let text = with_modules(requirements);
+    let at = text.find("[case.only]").unwrap();
+    let from = at + text[at..].find("current = ").unwrap();
+    let end = from + text[from..].find('\n').unwrap();
+    format!("{}{}", &text[..from], &text[end..])
+}
+
+#[test]
+fn verif_a_float_bears_its_lift_less_what_hangs_below_it() {
+    let document = truth::json("mooring/scipy-lines.json");
+    let case = &document["lines"][1]["case"];
+    let number = |v: &serde_json::Value| v.as_f64().unwrap();
+    let rope = &case["ropes"][0];
+    let bodies = case["bodies"].as_array().unwrap();
+    let hangs_n = number(&rope["weight"]) * number(&rope["length"])
+        + bodies.iter().map(|b| number(&b["weight"])).sum::<f64>();
+    let left_n = number(&case["top"]["buoyancy"]) - hangs_n;
+    let found = lift(&still(""));
+    for path in ["module.w0", "module.w1", "float.top"] {
+        let (weight_n, binds) = weight(&found, path);
+        close(weight_n, left_n, FINE * left_n);
+        assert!(binds.contains("float.top"), "{path}: {binds}");
+    }
+}
+
+/// Under a working load a little above the greatest tension (the float's lift, at the top) nothing that sinks is stopped by it; a limit on depth
+/// that is broken already leaves nothing.
+#[test]
+fn verif_what_is_broken_already_leaves_nothing() {
+    let loads = still("").replace("working_load = \"3 kN\"", "working_load = \"1201 N\"");
+    let found = lift(&loads);
+    let (_, binds) = weight(&found, "float.top");
+    assert!(binds.contains("float.top"), "{binds}");
+    let asks =
+        "\n[requirement.depth]\nthat = \"module-depth\"\nof = \"module.w1\"\nat_most = \"40 m\"\n";
+    for place in lift(&still(asks)).places {
+        match place.lift {
+            Lift::None { why } => assert!(why.contains("requirement.depth, module.w1"), "{why}"),
+            other => panic!("{other:?}"),
+        }
+    }
+}
+
+/// A buoy bears what its hull displaces (1025 kg/m3 x 9.80665 m/s2 x 1 m3) less its weight and SciPy's pull of the line.
+#[test]
+fn val_a_buoy_bears_what_it_displaces_less_another_integrators_pull() {
+    let document = truth::json("mooring/scipy-lines.json");
+    let entry = &document["lines"][4];
+    let pull_n = entry["found"]["top_n"][2].as_f64().unwrap();
+    let left_n = 1025.0 * 9.80665 - 1000.0 - pull_n;
+    let found = lift(&plan_of(&entry["case"]));
+    let (weight_n, binds) = weight(&found, "module.buoy");
+    close(weight_n, left_n, FINE * left_n);
+    assert!(binds.contains("the buoy, module.buoy"), "{binds}");
+}
+
+/// A line of which the plan does not say enough is told with what is missing.
+#[test]
+fn verif_a_line_without_a_shape_is_unknown() {
+    let found = lift(&with_modules("").replace("normal_drag = 1.2\n", ""));
+    assert!(found.places.is_empty());
+    assert!(found.unknown[0].1.contains("normal_drag"), "{found:?}");
+}
