@@ -18,7 +18,7 @@
 //! The high-pass of a chain is a Butterworth of `n` poles: `1 / sqrt(1 + (corner / f)^(2n))`.
 //!
 //! Validity: linear waves ([`Wave`]), one frequency, a buoy that rises and falls with the surface (its diameter small beside the wave), the depth at rest; the riser stays taut: see
-//! [`Heave::keeps_taut`]. An irregular sea has waves near twice the significant height (common practice).
+//! [`Heave::keeps_taut`]. An irregular sea is more than one wave of its height: see [`heave_in_sea()`](crate::heave_in_sea()).
 
 use crate::GRAVITY_M_S2;
 use crate::error::{MooringError, not_negative, positive};
@@ -106,6 +106,20 @@ impl Heave {
     }
 }
 
+impl SpringRiser {
+    pub(crate) fn check(&self) -> Result<(), MooringError> {
+        positive("the mass on a riser, kg", self.mass_kg)?;
+        not_negative("the stiffness of a riser, N/m", self.stiffness_n_m)?;
+        not_negative("the water displaced by what hangs, kg", self.displaced_kg)?;
+        not_negative("the added mass of what hangs, kg", self.added_mass_kg)?;
+        not_negative("the drag area of what hangs, m2", self.drag_area_m2)
+    }
+
+    pub(crate) fn at_rest_n(&self) -> f64 {
+        (self.mass_kg - self.displaced_kg) * GRAVITY_M_S2
+    }
+}
+
 /// Stiffness of lengths one after another, (unstretched m, EA in N), N/m. `None` for nothing.
 ///
 /// # Errors
@@ -152,13 +166,11 @@ pub fn heave(
                 at_rest_n: None,
             });
         }
-        Riser::Spring(spring) => spring,
+        Riser::Spring(spring) => {
+            spring.check()?;
+            spring
+        }
     };
-    positive("the mass on a riser, kg", mass_kg)?;
-    not_negative("the stiffness of a riser, N/m", stiffness_n_m)?;
-    not_negative("the water displaced by what hangs, kg", displaced_kg)?;
-    not_negative("the added mass of what hangs, kg", added_mass_kg)?;
-    not_negative("the drag area of what hangs, m2", drag_area_m2)?;
     let w = at.up_m;
     let square = omega * omega;
     let drives_n = stiffness_n_m * (a - w) + (mass_kg - displaced_kg) * square * w;

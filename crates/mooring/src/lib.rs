@@ -7,9 +7,9 @@
 //! - [`hang_by_bars`] finds it by another method, slower and good to a few millimetres, where shooting fails; [`hang`] goes over to it by itself and says so.
 //! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums,
 //!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
-//! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm`] how far a buoy may be from its place.
-//! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal.
-//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down.
+//! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm()`] how far a buoy may be from its place.
+//! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal, [`SeaMetal::with`] says which metals may touch.
+//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down, [`heave_in_sea()`] in an irregular sea, and how often that clips.
 //!
 //! Shapes are statics: the line is at rest in a steady current.
 
@@ -21,7 +21,9 @@ mod error;
 mod fixed;
 mod growth;
 mod heave;
+mod heave_in_sea;
 mod line;
+mod metals;
 mod parting;
 mod shape;
 mod shoot;
@@ -37,7 +39,9 @@ pub use drift_alarm::{DriftAlarm, drift_alarm, sigma_of_circle_m};
 pub use error::MooringError;
 pub use growth::{Form, Growth, GrowthRate};
 pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};
+pub use heave_in_sea::{Sea, SeaHeave, UnderBuoy, heave_in_sea};
 pub use line::{Body, Hanging, Rope, Top};
+pub use metals::{Contact, Couple, SeaMetal, UNLIKE_V};
 pub use parting::{
     Floodable, Floods, Freed, Parting, Side, TopFloat, partings, slack_at_surface_m,
 };

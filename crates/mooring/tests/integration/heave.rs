@@ -7,7 +7,7 @@ use mooring::{
 use proptest::prelude::*;
 use serde_json::Value;
 
-use crate::support::{list, number};
+use crate::support::{close, list, number};
 
 const BALANCED: f64 = 1e-7;
 /// What the higher harmonics of a squared drag make of the wave's own frequency.
@@ -16,14 +16,6 @@ const DENSITY_KG_M3: f64 = 1025.0;
 
 fn document() -> Value {
     truth::json("mooring/scipy-heave.json")
-}
-
-#[track_caller]
-fn close(what: &str, found: f64, expected: f64, share: f64) {
-    assert!(
-        (found - expected).abs() <= share * expected.abs(),
-        "{what}: {found} is not {expected}"
-    );
 }
 
 fn spring(case: &Value) -> SpringRiser {

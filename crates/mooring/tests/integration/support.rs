@@ -79,3 +79,11 @@ pub(crate) fn near(what: &str, ours: [f64; 3], theirs: [f64; 3], tolerance: f64)
         );
     }
 }
+
+#[track_caller]
+pub(crate) fn close(what: &str, found: f64, expected: f64, share: f64) {
+    assert!(
+        (found - expected).abs() <= share * expected.abs(),
+        "{what}: {found} is not {expected}"
+    );
+}

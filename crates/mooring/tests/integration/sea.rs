@@ -1,0 +1,229 @@
+//! Heave of a hydrophone in an irregular sea: `reference/mooring/scipy-sea.json` and closed forms.
+
+use mooring::{
+    GRAVITY_M_S2, HighPassPoles, MooringError, Riser, Sea, SeaHeave, SpringRiser, UnderBuoy, Wave,
+    heave, heave_in_sea,
+};
+use serde_json::Value;
+
+use crate::support::{close, list, number};
+
+/// 4000 frequencies.
+const SIGMAS: f64 = 1e-4;
+/// Eleven days.
+const DRAWN: f64 = 0.02;
+/// What the linear drag leaves out at resonance.
+const FOLLOWED: f64 = 0.10;
+
+fn case(row: &Value) -> SeaHeave {
+    let of = |key: &str| number(&row[key]);
+    let sea = Sea {
+        significant_m: of("significant_m"),
+        peak_period_s: of("peak_period_s"),
+        depth_m: of("water_m"),
+        density_kg_m3: 1025.0,
+    };
+    let riser = match row["riser"].as_array() {
+        None => Riser::Stiff,
+        Some(parts) => Riser::Spring(SpringRiser {
+            stiffness_n_m: number(&parts[0]),
+            mass_kg: number(&parts[1]),
+            displaced_kg: number(&parts[2]),
+            added_mass_kg: number(&parts[3]),
+            drag_area_m2: number(&parts[4]),
+        }),
+    };
+    let under = UnderBuoy {
+        diameter_m: of("diameter_m"),
+        depth_m: of("depth_m"),
+        riser,
+        high_pass: row["corner_hz"].as_f64().map(|corner_hz| HighPassPoles {
+            corner_hz,
+            poles: number(&row["poles"]) as u32,
+        }),
+    };
+    heave_in_sea(&sea, &under).expect("a case of the reference")
+}
+
+#[test]
+fn val_heave_in_seas() {
+    let document = truth::json("mooring/scipy-sea.json");
+    let cases = list(&document["cases"]);
+    assert_eq!(cases.len(), 7);
+    for row in cases {
+        let found = case(row);
+        let told = [
+            ("moves_m", found.moves_m),
+            ("pressure_pa", found.pressure_pa),
+            ("pull_n", found.pull_n),
+            ("heard_pa", found.heard_pa),
+            ("heard_hz", found.heard_hz),
+        ];
+        for (key, ours) in told {
+            close(key, ours, number(&row["sigmas"][key]), SIGMAS);
+        }
+        let full_scale_pa = number(&row["drawn"]["full_scale_pa"]);
+        let share = found.clipped_share(full_scale_pa);
+        close("share", share, number(&row["drawn"]["share"]), DRAWN);
+        let an_hour = found.clips_an_hour(full_scale_pa);
+        close("an hour", an_hour, number(&row["drawn"]["an_hour"]), DRAWN);
+        if !row["followed"].is_null() {
+            for (key, ours) in &told[..3] {
+                close(key, *ours, number(&row["followed"][key]), FOLLOWED);
+            }
+        }
+    }
+}
+
+const SEA: Sea = Sea {
+    significant_m: 2.0,
+    peak_period_s: 10.0,
+    depth_m: 160.0,
+    density_kg_m3: 1025.0,
+};
+const STIFF: UnderBuoy = UnderBuoy {
+    diameter_m: 1.2,
+    depth_m: 30.0,
+    riser: Riser::Stiff,
+    high_pass: None,
+};
+
+/// A significant height is four standard deviations of the surface, and a small stiff buoy moves as the surface does; far below the waves its pressure is `rho g` of that.
+#[test]
+fn verif_a_small_buoy_moves_as_the_surface() {
+    let under = UnderBuoy {
+        diameter_m: 0.01,
+        depth_m: 2000.0,
+        ..STIFF
+    };
+    let deep = Sea {
+        depth_m: 4000.0,
+        ..SEA
+    };
+    let found = heave_in_sea(&deep, &under).unwrap();
+    close("moves", found.moves_m, 0.5, 1e-4);
+    close(
+        "pressure",
+        found.pressure_pa,
+        0.5 * 1025.0 * GRAVITY_M_S2,
+        1e-4,
+    );
+    // A large one stands still.
+    let raft = UnderBuoy {
+        diameter_m: 500.0,
+        ..under
+    };
+    assert!(heave_in_sea(&deep, &raft).unwrap().moves_m < 0.02);
+}
+
+/// Behind two poles at 10 Hz a swell of the sea's height and period leaves 0.70 Pa at its crest; the sea has 1.48 Pa as its standard deviation, and so crests eight times as high: the
+/// short waves make them.
+#[test]
+fn verif_one_swell_says_too_little_behind_a_high_pass() {
+    let high_pass = HighPassPoles {
+        corner_hz: 10.0,
+        poles: 2,
+    };
+    let wave = Wave::new(SEA.significant_m, SEA.peak_period_s, SEA.depth_m).unwrap();
+    let swell = heave(&wave, 30.0, 1025.0, Riser::Stiff).unwrap();
+    let swell_pa = swell.pressure_pa * high_pass.gain(swell.frequency_hz);
+    assert!((swell_pa - 0.70).abs() < 0.01, "{swell_pa}");
+    let under = UnderBuoy {
+        high_pass: Some(high_pass),
+        ..STIFF
+    };
+    let found = heave_in_sea(&SEA, &under).unwrap();
+    assert!(4.0 * found.heard_pa > 8.0 * swell_pa, "{found:?}");
+    assert!(found.heard_hz > 4.0 * swell.frequency_hz);
+}
+
+#[test]
+fn verif_still_water_and_mistakes() {
+    let still = Sea {
+        significant_m: 0.0,
+        ..SEA
+    };
+    let found = heave_in_sea(&still, &STIFF).unwrap();
+    assert_eq!((found.heard_pa, found.moves_m), (0.0, 0.0));
+    assert_eq!(
+        (found.clipped_share(1.0), found.clips_an_hour(1.0)),
+        (0.0, 0.0)
+    );
+    assert_eq!(found.slack_share(), None);
+    let mut spring = SpringRiser {
+        stiffness_n_m: 100.0,
+        mass_kg: 40.0,
+        displaced_kg: 25.0,
+        added_mass_kg: 20.0,
+        drag_area_m2: 0.3,
+    };
+    let on = |spring: SpringRiser| UnderBuoy {
+        riser: Riser::Spring(spring),
+        ..STIFF
+    };
+    assert_eq!(
+        heave_in_sea(&still, &on(spring)).unwrap().slack_share(),
+        Some(0.0)
+    );
+    let slack = heave_in_sea(&SEA, &on(spring))
+        .unwrap()
+        .slack_share()
+        .unwrap();
+    assert!(slack > 0.0 && slack < 0.5, "{slack}");
+    spring.drag_area_m2 = 0.0;
+    let error = heave_in_sea(&SEA, &on(spring)).unwrap_err();
+    assert!(matches!(error, MooringError::NotPositive { .. }));
+    for sea in [
+        Sea {
+            significant_m: f64::NAN,
+            ..SEA
+        },
+        Sea {
+            peak_period_s: 0.0,
+            ..SEA
+        },
+        Sea {
+            depth_m: -1.0,
+            ..SEA
+        },
+    ] {
+        heave_in_sea(&sea, &STIFF).unwrap_err();
+    }
+    let no_buoy = UnderBuoy {
+        diameter_m: 0.0,
+        ..STIFF
+    };
+    heave_in_sea(&SEA, &no_buoy).unwrap_err();
+}
+
+/// Twice the height is twice everything on a stiff riser, and less than twice on one whose drag grows with its speed.
+#[test]
+fn verif_what_grows_with_the_sea() {
+    let rough = Sea {
+        significant_m: 4.0,
+        ..SEA
+    };
+    let (low, high) = (
+        heave_in_sea(&SEA, &STIFF).unwrap(),
+        heave_in_sea(&rough, &STIFF).unwrap(),
+    );
+    close("pressure", high.pressure_pa, 2.0 * low.pressure_pa, 1e-12);
+    close("frequency", high.heard_hz, low.heard_hz, 1e-12);
+    // In tune with the peak.
+    let omega = 0.2 * std::f64::consts::PI;
+    let under = UnderBuoy {
+        riser: Riser::Spring(SpringRiser {
+            stiffness_n_m: 70.0 * omega * omega,
+            mass_kg: 45.0,
+            displaced_kg: 30.0,
+            added_mass_kg: 25.0,
+            drag_area_m2: 0.2,
+        }),
+        ..STIFF
+    };
+    let (low, high) = (
+        heave_in_sea(&SEA, &under).unwrap(),
+        heave_in_sea(&rough, &under).unwrap(),
+    );
+    assert!(high.moves_m < 1.9 * low.moves_m, "{low:?} {high:?}");
+}
