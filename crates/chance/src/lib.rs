@@ -1,4 +1,5 @@
-//! Exact limits, the chi-square laws, independent things, waits in a chain of two states, and named, seeded random streams.
+//! Exact limits, the chi-square laws, independent things, waits in a chain of two states, named, seeded random streams, Latin hypercubes and
+//! correlation by rank.
 //!
 //! Everything is a pure function of its arguments: a stream of its seed, name and index, a limit of its counts.
 //! All of it takes its mathematics from `libm`, so that the bits are the same on every machine.
@@ -10,6 +11,8 @@ mod limits;
 mod loader;
 mod normal;
 mod poisson;
+mod ranks;
+mod strata;
 mod stream;
 mod two_state;
 mod wait;
@@ -23,7 +26,9 @@ pub use independent::{at_least, none_of, spares_needed};
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
 };
-pub use normal::normal_share_below;
+pub use normal::{normal_share_below, normal_value_at_share};
+pub use ranks::{rank_correlation, ranks, value_at_share};
+pub use strata::strata;
 pub use stream::Stream;
 pub use two_state::{TwoState, TwoStateError};
 pub use wait::Wait;

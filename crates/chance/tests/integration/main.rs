@@ -6,4 +6,5 @@ mod independent;
 mod limits;
 mod normal_share;
 mod reference;
+mod sampling;
 mod waits;
