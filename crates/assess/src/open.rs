@@ -1,6 +1,6 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
-use plan::{Depths, Line, Position, SupplyKind, That};
+use plan::{Depths, Line, Position, Spread, SupplyKind, That};
 
 use crate::chain_verdicts::noise_open;
 use crate::memo::Memo;
@@ -8,7 +8,7 @@ use crate::processor_verdicts::detectors_of;
 use crate::unchecked::unchecked;
 
 /// What stays open although every requirement may be met, the weightiest first; `spreads` are the values written with one.
-pub(crate) fn open(line: &Line, spreads: &[String], memo: &Memo) -> Vec<String> {
+pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> {
     let mut all = Vec::new();
     for (s, supply) in line.supplies.iter().enumerate() {
         match supply.kind {
@@ -127,16 +127,12 @@ pub(crate) fn open(line: &Line, spreads: &[String], memo: &Memo) -> Vec<String> 
         all.push("what holds the modules at their depth: the plan has no sections".to_owned());
     }
     all.extend(unchecked(line));
-    // That of a call counts in every range.
-    let spreads: Vec<&str> = spreads
-        .iter()
-        .map(String::as_str)
-        .filter(|path| !path.starts_with("call."))
-        .collect();
-    if !spreads.is_empty() {
+    let drawn = spreads.iter().filter(|s| s.drawn_by.is_some());
+    let drawn: Vec<&str> = drawn.map(|s| s.path.as_str()).collect();
+    if !drawn.is_empty() {
         all.push(format!(
-            "what spreads do: every value counts at its nominal, and what is written after ± changes no verdict: {}",
-            spreads.join(", ")
+            "how surely the requirements are met: here every value counts at its nominal, and `soundline check --certainty` draws what is written with a spread: {}",
+            drawn.join(", ")
         ));
     }
     all

@@ -11,6 +11,11 @@ use crate::read::join;
 use crate::site::Site;
 use crate::tables::PART_KINDS;
 
+/// The key of a part that says what its instances have in common, and the one word for it.
+pub(crate) const SHARED: &str = "shared";
+pub(crate) const BATCH: &str = "batch";
+pub(crate) const SHARED_DOC: &str = "all that come from this part are of one batch, and each of its values that has a spread is drawn once for all of them";
+
 /// One part as it was written.
 #[derive(Debug)]
 pub(crate) struct Part {
@@ -27,6 +32,8 @@ pub(crate) struct Catalogue {
     wrong: BTreeSet<String>,
     /// The places of all that parts hold.
     held: BTreeSet<Site>,
+    /// Those of parts that are of one batch.
+    shared: BTreeSet<Site>,
     /// A file of parts could not be read, so that a part may be declared all the same.
     incomplete: bool,
 }
@@ -127,8 +134,23 @@ impl Catalogue {
                 )
                 .label("here")
                 .help("write what the part holds itself")
-                .part(part_path),
+                .part(part_path.clone()),
             );
+        }
+        if let Some(shared) = table.remove(SHARED) {
+            if !matches!(&shared.node.value, Value::Text(word) if word == BATCH) {
+                mistakes.push(
+                    Mistake::error(
+                        Code::UnknownWord,
+                        shared.node.site,
+                        format!("what a part shares is a \"{BATCH}\""),
+                    )
+                    .label("here")
+                    .help(format!("write {SHARED} = \"{BATCH}\": {SHARED_DOC}"))
+                    .part(part_path),
+                );
+            }
+            hold(&mut self.shared, &table);
         }
         hold(&mut self.held, &table);
         self.parts.insert(
@@ -149,6 +171,11 @@ impl Catalogue {
     /// Whether a place lies in a part.
     pub(crate) fn holds(&self, site: Site) -> bool {
         self.held.contains(&site)
+    }
+
+    /// Whether what is written at a place is the same in all that the part becomes.
+    pub(crate) fn is_shared(&self, site: Site) -> bool {
+        self.shared.contains(&site)
     }
 
     pub(crate) fn get(&self, path: &str) -> Option<&Part> {

@@ -68,5 +68,6 @@ pub use resolve::{DECLARED_KINDS, LINKS_WITHOUT_CHECK};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
+pub use spreads::{NoDraw, Spread};
 pub use tables::LINKS;
 pub use written::{Written, first_key};

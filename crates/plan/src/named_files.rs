@@ -122,6 +122,25 @@ pub(crate) fn templates(
     }
 }
 
+/// Takes what was read of such files from a line of the same plan: recordings, learned models and routines.
+pub(crate) fn take_files(line: &mut Line, read: &Line) {
+    for (detector, of) in line.detectors.iter_mut().zip(&read.detectors) {
+        for (stage, of) in detector.stages.iter_mut().zip(&of.stages) {
+            if let (Some(template), Some(of)) = (stage.template_mut(), of.template()) {
+                template.bytes.clone_from(&of.bytes);
+            }
+        }
+    }
+    for (call, of) in line.calls.iter_mut().zip(&read.calls) {
+        if let (Some(template), Some(of)) = (&mut call.recording, &of.recording) {
+            template.bytes.clone_from(&of.bytes);
+        }
+    }
+    for (behaviour, of) in line.behaviours.iter_mut().zip(&read.behaviours) {
+        behaviour.routine.clone_from(&of.routine);
+    }
+}
+
 /// Reads the routines that behaviours name, and tells what is wrong with them before they run.
 pub(crate) fn routines(
     line: &mut Line,

@@ -10,13 +10,13 @@ use crate::folder::tidy;
 use crate::include::{check_parts, include};
 use crate::line::Line;
 use crate::mistake::{Mistake, Mistakes};
-use crate::named_files::{cue_sheets, routines, templates, weather};
+use crate::named_files::{cue_sheets, routines, take_files, templates, weather};
 use crate::node::{self, Table, Value};
-use crate::read::Reader;
+use crate::read::{Fields, Reader};
 use crate::resolve::{self, Declared};
 use crate::site::{FileId, Sources};
 use crate::spoilt::{SpoiltParts, spoilt_parts};
-use crate::spreads::spreads;
+use crate::spreads::{Draw, NoDraw, Spread, dimensions, spreads};
 use crate::tables::{CUE_SHEET, PLAN};
 
 /// What came of reading a plan.
@@ -34,16 +34,49 @@ pub struct Reading {
     pub source_digest: String,
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
     pub digest: String,
-    /// Full paths of the values that are written with a spread (`±`), sorted.
-    pub spreads: Vec<String>,
+    /// The values that are written with a spread (`±`), by path.
+    pub spreads: Vec<Spread>,
     /// What the mistakes reach.
     pub spoilt: SpoiltParts,
     pub(crate) catalogue: Catalogue,
     declared: Declared,
+    fields: Fields,
     pub(crate) root: Table,
 }
 
 impl Reading {
+    /// How many numbers draw the values that are written with a spread: the length of a point for [`Reading::line_at`].
+    #[must_use]
+    pub fn dimensions(&self) -> usize {
+        dimensions(&self.spreads)
+    }
+
+    /// The line at a point of the unit cube: every value that is written with a spread is the one below which that share of its law lies,
+    /// and all that the plan derives from it (places, lengths of spans) is derived anew. One half everywhere is the line as written.
+    ///
+    /// # Errors
+    /// [`NoDraw`] for a plan that has mistakes, for a point of another length, for a value where its key does not allow it, and where a
+    /// plan that is written so would have a mistake (a span shorter than its way).
+    pub fn line_at(&self, point: &[f64]) -> Result<Line, NoDraw> {
+        let nominal = self.line.as_ref().filter(|_| !self.has_errors());
+        let nominal = nominal.ok_or(NoDraw::Unusable)?;
+        let draw = Draw::at(&self.spreads, point)?;
+        let mut fields = self.fields.clone();
+        draw.apply(&mut fields)?;
+        let mut mistakes = Mistakes::default();
+        let drawn = resolve::line_drawn(&fields, &self.catalogue, &draw, &mut mistakes)?;
+        let mistaken = mistakes.into_sorted().into_iter().find(Mistake::is_error);
+        if let Some(mistake) = mistaken {
+            return Err(NoDraw::Mistaken {
+                message: mistake.message,
+            });
+        }
+        let mut line = drawn.ok_or(NoDraw::Unusable)?;
+        line.sea.weather.clone_from(&nominal.sea.weather);
+        take_files(&mut line, nominal);
+        Ok(line)
+    }
+
     /// Whether there is any error (warnings do not count).
     #[must_use]
     pub fn has_errors(&self) -> bool {
@@ -140,6 +173,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
         line,
         catalogue,
         declared,
+        fields,
         root: table,
     }
 }

@@ -298,7 +298,8 @@ impl Page {
         self.text.push_str(
             "\n## `[part.ID]`\n\nA part says with `is` what it may stand for, and holds any of the keys of that table. It \
              need not be whole: what it lacks, the plan writes. A part is not built on another part, but a table inside it \
-             may name one.\n\n| is | fills |\n|---|---|\n",
+             may name one. With `shared = \"batch\"` all that come from this part are of one batch: each of its values that has a \
+             spread is drawn once for all of them by `soundline check --certainty`; without it once for each.\n\n| is | fills |\n|---|---|\n",
         );
         for section in PART_KINDS {
             let word = section.part.expect("kinds of parts have a word");

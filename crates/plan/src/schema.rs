@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use quantity::{Dimension, LevelKind, Sign};
 use serde_json::{Map, Value, json};
 
+use crate::catalogue::{BATCH, SHARED, SHARED_DOC};
 use crate::field::{Bounds, Field, NOT_NEGATIVE, Need, POSITIVE, Section, Shape, amount_example};
 use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
 
@@ -233,6 +234,8 @@ fn parts(forms: &mut Forms) -> Value {
             // A part is not built on another part.
             properties.remove("part");
             properties.insert("is".to_owned(), json!({ "const": s.part }));
+            let shared = json!({ "const": BATCH, "description": SHARED_DOC });
+            properties.insert(SHARED.to_owned(), shared);
             value["required"] = json!(["is"]);
             value
         })

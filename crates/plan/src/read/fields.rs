@@ -174,6 +174,10 @@ impl Fields {
         self.entries.get(key).map(|i| i.site)
     }
 
+    pub(crate) fn entries_mut(&mut self) -> impl Iterator<Item = (&'static str, &mut Item)> {
+        self.entries.iter_mut().map(|(k, v)| (*k, v))
+    }
+
     pub(crate) fn entries(&self) -> impl Iterator<Item = (&'static str, &Item)> {
         self.entries.iter().map(|(k, v)| (*k, v))
     }

@@ -1,6 +1,5 @@
 //! A cue sheet against a line.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::content::{Filled, Led, content};
@@ -26,13 +25,8 @@ pub(crate) fn cue_sheet(
     catalogue: &Catalogue,
     mistakes: &mut Mistakes,
 ) -> Option<CueSheet> {
-    let mut r = Resolver {
-        mistakes,
-        catalogue,
-        declared: declared(root, of_plan),
-        part: "rehearsal".to_owned(),
-        unwritten: BTreeMap::new(),
-    };
+    let mut r = Resolver::new(catalogue, declared(root, of_plan), mistakes);
+    "rehearsal".clone_into(&mut r.part);
     let known = root.table("rehearsal").and_then(|(f, _)| {
         outside_the_deployment(&mut r, f, &line.deployment);
         rehearsal(f)

@@ -70,7 +70,10 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
     let user = r.part.clone();
     let part = r.catalogue.part(&ROPE, path, site, r.mistakes, &user)?;
     let held = part.used_at(site);
-    let fields = Reader::new(r.catalogue, r.mistakes).part(&ROPE, &held, part.site, &user);
+    let mut fields = Reader::new(r.catalogue, r.mistakes).part(&ROPE, &held, part.site, &user);
+    if let Some(Err(not_drawn)) = r.draw.map(|draw| draw.apply_rope(&user, &mut fields)) {
+        r.not_drawn.get_or_insert(not_drawn);
+    }
     Some(Rope {
         diameter_m: fields.q("diameter"),
         weight_in_water_n_m: fields.q("weight_in_water"),

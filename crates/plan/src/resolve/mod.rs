@@ -52,6 +52,7 @@ use crate::line::{Depths, Line};
 use crate::mistake::Mistakes;
 use crate::read::Fields;
 use crate::site::{FileId, Site};
+use crate::spreads::{Draw, NoDraw};
 
 /// Resolves a plan. Things with a mistake are left out of the line; their mistakes name them.
 ///
@@ -61,13 +62,25 @@ pub(crate) fn line(
     catalogue: &Catalogue,
     mistakes: &mut Mistakes,
 ) -> (Option<Line>, Declared) {
-    let mut r = Resolver {
-        mistakes,
-        catalogue,
-        declared: Declared::of(root),
-        part: String::new(),
-        unwritten: BTreeMap::new(),
-    };
+    let mut r = Resolver::new(catalogue, Declared::of(root), mistakes);
+    let line = whole(&mut r, root);
+    (line, r.declared)
+}
+
+/// Resolves a plan whose values have been drawn: the ropes, which are read here, are drawn too.
+pub(crate) fn line_drawn(
+    root: &Fields,
+    catalogue: &Catalogue,
+    draw: &Draw,
+    mistakes: &mut Mistakes,
+) -> Result<Option<Line>, NoDraw> {
+    let mut r = Resolver::new(catalogue, Declared::of(root), mistakes);
+    r.draw = Some(draw);
+    let line = whole(&mut r, root);
+    r.not_drawn.map_or(Ok(line), Err)
+}
+
+fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     // Without one of these tables there is no line, but its other mistakes are told all the same.
     let tables = ["deployment", "site"].map(|key| root.table(key).map(|(f, _)| f));
     let whole = tables.iter().all(Option::is_some);
@@ -75,7 +88,7 @@ pub(crate) fn line(
     let [about, sea_fields] = tables.map(|f| f.unwrap_or(&none));
     let mut line = Line {
         deployment: deployment(about),
-        sea: sea(&mut r, sea_fields),
+        sea: sea(r, sea_fields),
         anchors: Vec::new(),
         floats: Vec::new(),
         weights: Vec::new(),
@@ -103,35 +116,34 @@ pub(crate) fn line(
         remedies: Vec::new(),
         unwritten: BTreeMap::new(),
     };
-    modules::modules(&mut r, root, &mut line);
-    mechanics::sections(&mut r, root, &mut line);
-    mechanics::positions(&mut r, root, &mut line);
-    hung::weights(&mut r, root, &mut line);
-    cases::cases(&mut r, root, &mut line);
-    supply::supplies(&mut r, root, &mut line);
-    links::buses(&mut r, root, &mut line);
-    electric::spans(&mut r, root, &mut line);
-    links::shared(&mut r, root, &line);
-    exclusive::exclusives(&mut r, root, &mut line);
-    electric::connected(&mut r, &line);
-    sound::detectors(&mut r, root, &mut line);
-    calls::calls(&mut r, root, &mut line);
-    votes::votes(&mut r, root, &mut line);
-    talk::traffic(&mut r, root, &mut line);
-    talk::topics(&mut r, root, &mut line);
-    sync::streams(&mut r, root, &mut line);
-    sync::time_sync(&mut r, root, &mut line);
-    uplinks::uplinks(&mut r, root, &mut line);
-    storages::storages(&mut r, root, &mut line);
-    requests::requests(&mut r, root, &mut line);
-    behaviours::behaviours(&mut r, root, &mut line);
-    votes::told(&mut r, &line);
-    behaviours::heard(&mut r, &line);
-    requests::answered(&mut r, &line);
-    unchecked::unchecked(&mut r, &line);
-    requirements::requirements(&mut r, root, &mut line);
-    remedies::remedies(&mut r, root, &mut line);
-    line.unwritten = r.unwritten;
-    let declared = r.declared;
-    (whole.then_some(line), declared)
+    modules::modules(r, root, &mut line);
+    mechanics::sections(r, root, &mut line);
+    mechanics::positions(r, root, &mut line);
+    hung::weights(r, root, &mut line);
+    cases::cases(r, root, &mut line);
+    supply::supplies(r, root, &mut line);
+    links::buses(r, root, &mut line);
+    electric::spans(r, root, &mut line);
+    links::shared(r, root, &line);
+    exclusive::exclusives(r, root, &mut line);
+    electric::connected(r, &line);
+    sound::detectors(r, root, &mut line);
+    calls::calls(r, root, &mut line);
+    votes::votes(r, root, &mut line);
+    talk::traffic(r, root, &mut line);
+    talk::topics(r, root, &mut line);
+    sync::streams(r, root, &mut line);
+    sync::time_sync(r, root, &mut line);
+    uplinks::uplinks(r, root, &mut line);
+    storages::storages(r, root, &mut line);
+    requests::requests(r, root, &mut line);
+    behaviours::behaviours(r, root, &mut line);
+    votes::told(r, &line);
+    behaviours::heard(r, &line);
+    requests::answered(r, &line);
+    unchecked::unchecked(r, &line);
+    requirements::requirements(r, root, &mut line);
+    remedies::remedies(r, root, &mut line);
+    line.unwritten = std::mem::take(&mut r.unwritten);
+    whole.then_some(line)
 }

@@ -11,6 +11,7 @@ use crate::line::{DetectorIx, Line, ModuleIx, NoticeKind, OutputIx, SensorIx, Un
 use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::{Fields, example_line};
 use crate::site::Site;
+use crate::spreads::{Draw, NoDraw};
 use crate::tables::Kind;
 
 /// What resolving needs on the way.
@@ -20,9 +21,29 @@ pub(crate) struct Resolver<'a> {
     pub(crate) declared: Declared,
     pub(crate) part: String,
     pub(crate) unwritten: BTreeMap<Unwritten, Vec<String>>,
+    /// Values that count instead of those of ropes, which are read here; `None` where what is written counts.
+    pub(crate) draw: Option<&'a Draw>,
+    /// The first of them that may not be so.
+    pub(crate) not_drawn: Option<NoDraw>,
 }
 
-impl Resolver<'_> {
+impl<'a> Resolver<'a> {
+    pub(crate) fn new(
+        catalogue: &'a Catalogue,
+        declared: Declared,
+        mistakes: &'a mut Mistakes,
+    ) -> Resolver<'a> {
+        Resolver {
+            mistakes,
+            catalogue,
+            declared,
+            part: String::new(),
+            unwritten: BTreeMap::new(),
+            draw: None,
+            not_drawn: None,
+        }
+    }
+
     pub(crate) fn tell(&mut self, mistake: Mistake) {
         let mut mistake = if mistake.part.is_empty() {
             mistake.part(self.part.clone())

@@ -261,7 +261,10 @@ fn verif_the_schema_of_parts_says_what_the_reader_does() {
         let word = kind["properties"]["is"]["const"].as_str();
         assert_eq!(word, section.part);
         let mut own = kind.clone();
-        own["properties"].as_object_mut().unwrap().remove("is");
+        for of_the_part in ["is", "shared"] {
+            let properties = own["properties"].as_object_mut().unwrap();
+            assert!(properties.remove(of_the_part).is_some());
+        }
         own["required"] = json!([]);
         let whole = sample(&own, true);
         let read = |document: &Json| {

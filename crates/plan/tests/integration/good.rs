@@ -72,14 +72,18 @@ fn verif_values_with_a_spread_are_listed_with_their_paths() {
         "listening = \"0.5 W ± 10 %\"",
     );
     let text = changed(&text, "diameter = \"12 mm\"", "diameter = \"12 mm ± 1 mm\"");
+    let spreads = Files::one(text).read().spreads;
+    let paths: Vec<&str> = spreads.iter().map(|s| s.path.as_str()).collect();
     assert_eq!(
-        Files::one(text).read().spreads,
+        paths,
         [
             "module.upper.loads.listening",
             "module.upper.sensor.ear.gain",
             "section.riser.rope.diameter"
         ]
     );
+    let drawn_by: Vec<Option<usize>> = spreads.iter().map(|s| s.drawn_by).collect();
+    assert_eq!(drawn_by, [Some(0), Some(1), Some(2)]);
 }
 
 #[test]

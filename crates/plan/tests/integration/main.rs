@@ -15,6 +15,7 @@ mod bad_sync;
 mod bad_things;
 mod bad_values;
 mod bad_votes;
+mod draws;
 mod edits;
 mod good;
 mod guide;
