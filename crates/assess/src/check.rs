@@ -241,7 +241,12 @@ pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo)
     }
 }
 
-fn judged(reach: &Reach<'_>, r: &Requirement, shelf: &Shelf, years: &mut Years<'_>) -> Judged {
+pub(crate) fn judged(
+    reach: &Reach<'_>,
+    r: &Requirement,
+    shelf: &Shelf,
+    years: &mut Years<'_>,
+) -> Judged {
     let (reading, line) = (reach.reading, reach.line);
     let own = format!("requirement.{}", r.id);
     let spoilt = reach
@@ -262,7 +267,7 @@ fn judged(reach: &Reach<'_>, r: &Requirement, shelf: &Shelf, years: &mut Years<'
 }
 
 /// What is checked in every plan.
-fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
+pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
     let standing: [(&str, &str, Vec<Verdict>); 10] = [

@@ -8,6 +8,7 @@ mod assumed;
 mod cap;
 mod cautions;
 mod cell_verdicts;
+mod certainty;
 mod chain;
 mod chain_verdicts;
 mod check;
@@ -55,6 +56,8 @@ mod start_words;
 mod storage_verdicts;
 mod stream_verdicts;
 mod sync_verdicts;
+mod threads;
+mod trace;
 mod tune_verdicts;
 pub mod tuning;
 mod unchecked;
@@ -67,6 +70,10 @@ mod years;
 
 pub use allowance::{EventLimit, event_limits};
 pub use cautions::MOORING_CAUTIONS;
+pub use certainty::{
+    Certain, Certainty, CertaintyAsk, CertaintyError, DrawnInput, DrawnShare, FEW_YEARS, Margins,
+    Matters, NoLine, Sureness, certainty,
+};
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
     ThresholdBudget, chain_budget,
@@ -103,5 +110,6 @@ pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_path
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use sync_verdicts::clocks_when_set;
+pub use trace::{Support, Supported, Trace, trace};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
-pub use years::{EachYear, WEATHER_SEED, run_years};
+pub use years::{EachYear, HeldYears, WEATHER_SEED, run_years};

@@ -63,6 +63,16 @@ pub(crate) fn outage_hours(
     years: &mut Years<'_>,
 ) -> Vec<Verdict> {
     each_battery(line, of, |supply| {
+        let against = Against {
+            side: Side::AtMost,
+            limit: at_most_s.si / SECONDS_PER_HOUR,
+            narrow: NARROW_H,
+            unit: "h a year".to_owned(),
+        };
+        if let Some(own) = years.own(supply) {
+            let hours: Vec<f64> = own?.hours_off().into_iter().map(f64::from).collect();
+            return of_a_draw(line, supply, &against, &hours, years);
+        }
         let asked = Asked::of(line, supply, share, confidence, years)?;
         let outages = asked.years.outages(asked.count);
         let claim = claim(at_most_s, asked.share);
@@ -80,12 +90,6 @@ pub(crate) fn outage_hours(
             hours(1.0)?,
             asked.rests_on()
         );
-        let against = Against {
-            side: Side::AtMost,
-            limit: at_most_s.si / SECONDS_PER_HOUR,
-            narrow: NARROW_H,
-            unit: "h a year".to_owned(),
-        };
         let judged = against.judge(
             asked.subject(line),
             f64::from(shown_h),
@@ -105,6 +109,17 @@ pub(crate) fn lowest_charge(
     years: &mut Years<'_>,
 ) -> Vec<Verdict> {
     each_battery(line, of, |supply| {
+        let against = Against {
+            side: Side::AtLeast,
+            limit: 100.0 * at_least.si,
+            narrow: NARROW_POINTS,
+            unit: "%".to_owned(),
+        };
+        if let Some(own) = years.own(supply) {
+            let lowest = own?.lowest_of_each().into_iter();
+            let percent: Vec<f64> = lowest.map(|charge| 100.0 * charge).collect();
+            return of_a_draw(line, supply, &against, &percent, years);
+        }
         let asked = Asked::of(line, supply, share, confidence, years)?;
         let lowest = asked.years.lowest_charges(asked.count);
         let bad = lowest.bad_years(at_least.si);
@@ -127,12 +142,6 @@ pub(crate) fn lowest_charge(
             percent(1.0)?,
             asked.rests_on()
         );
-        let against = Against {
-            side: Side::AtLeast,
-            limit: 100.0 * at_least.si,
-            narrow: NARROW_POINTS,
-            unit: "%".to_owned(),
-        };
         let judged = against.judge(
             asked.subject(line),
             100.0 * shown,
@@ -141,6 +150,34 @@ pub(crate) fn lowest_charge(
         );
         Ok(judged.so_far(asked.count, asked.of_years()))
     })
+}
+
+/// The verdict of one draw: the worst of its own few years against the limit. How many of them held is noted in `years`.
+fn of_a_draw(
+    line: &Line,
+    supply: SupplyIx,
+    against: &Against,
+    each_year: &[f64],
+    years: &mut Years<'_>,
+) -> Result<Verdict, String> {
+    let worse = |a: f64, b: f64| match against.side {
+        Side::AtMost => a.max(b),
+        Side::AtLeast => a.min(b),
+    };
+    let worst = each_year.iter().copied().reduce(worse);
+    let worst = worst.ok_or("no year was run")?;
+    let holds = |value: &&f64| match against.side {
+        Side::AtMost => **value <= against.limit,
+        Side::AtLeast => **value >= against.limit,
+    };
+    let (held, of) = (each_year.iter().filter(holds).count(), each_year.len());
+    years.note(held as u64, of as u64);
+    Ok(against.judge(
+        format!("supply.{}", line.supplies[supply.0].id),
+        worst,
+        Evidence::computed(GENERATED, &each_year),
+        format!("the worst of {of} years"),
+    ))
 }
 
 /// A share of years that is asked of a supply, and the years that answer.

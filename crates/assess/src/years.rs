@@ -80,6 +80,7 @@ struct BatteryYear<'a> {
     plans: &'a [YearPlan],
     /// What every year of this battery is made from.
     made_from: Digest,
+    seed: u64,
     year: u64,
     rooms: &'a RefCell<(LightScratch, Scratch)>,
 }
@@ -109,7 +110,7 @@ impl Job for BatteryYear<'_> {
         let yields = self
             .input
             .light
-            .year(WEATHER_SEED, self.year, memo, light)?;
+            .year(self.seed, self.year, memo, light)?;
         let accounts = self.plans.iter().map(|plan| {
             let account = plan.run(yields, scratch);
             account.map_err(|source| year_error(self.supply, source))
@@ -138,6 +139,18 @@ impl SupplyYears {
     pub(crate) fn count(&self, needed: u64) -> u64 {
         let needed = self.input.light.measured_years().unwrap_or(needed);
         needed.min(self.years.len() as u64)
+    }
+
+    /// Hours off of each year, the worse of the starts.
+    pub(crate) fn hours_off(&self) -> Vec<u32> {
+        let all = self.first(self.years.len() as u64);
+        all.map(|year| year.account.hours_off).collect()
+    }
+
+    /// Lowest usable charge of each year, 0 to 1, the lower of the starts.
+    pub(crate) fn lowest_of_each(&self) -> Vec<f64> {
+        let all = self.first(self.years.len() as u64);
+        all.map(|year| year.lowest).collect()
     }
 
     /// The first of them, so many.
@@ -179,9 +192,57 @@ pub(crate) struct Years<'a> {
     /// Shapes of the line in its design cases.
     pub(crate) hangs: Hangs<'a>,
     pub(crate) load: UnderLoad<'a>,
+    /// Where the line is one draw of a plan's: the years that are its own, which count instead of those that claims need.
+    own: Option<OwnYears>,
+    /// How many of its own years held what the last requirement asks, and of how many; counted since they were taken.
+    held: Option<HeldYears>,
+}
+
+/// The few years of one draw.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct OwnYears {
+    pub(crate) seed: u64,
+    /// Number of the first.
+    pub(crate) first: u64,
+    pub(crate) count: u64,
+}
+
+/// Of a draw's own years those that held.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct HeldYears {
+    /// So many held.
+    pub held: u64,
+    /// Of so many.
+    pub of: u64,
 }
 
 impl<'a> Years<'a> {
+    /// Those of one draw, each with few years of its own; what takes long and changes no ruling is left out.
+    pub(crate) fn of_a_draw(line: &'a Line, memo: &'a Memo, own: OwnYears) -> Self {
+        Self {
+            load: UnderLoad::LeftOut,
+            own: Some(own),
+            ..Self::new(line, memo, Tier::Full)
+        }
+    }
+
+    /// The few years of a supply that are the draw's own; `None` where the line is no draw.
+    pub(crate) fn own(&mut self, of: SupplyIx) -> Option<Result<&SupplyYears, String>> {
+        self.own.is_some().then(|| self.of(of))
+    }
+
+    /// Counts years of a draw that held.
+    pub(crate) fn note(&mut self, held: u64, of: u64) {
+        let sum = self.held.get_or_insert_default();
+        sum.held += held;
+        sum.of += of;
+    }
+
+    /// What was counted since the last time.
+    pub(crate) fn take_held(&mut self) -> Option<HeldYears> {
+        self.held.take()
+    }
+
     pub(crate) fn new(line: &'a Line, memo: &'a Memo, tier: Tier) -> Self {
         Self {
             line,
@@ -191,14 +252,16 @@ impl<'a> Years<'a> {
             assumed: Vec::new(),
             hangs: Hangs::new(line, memo),
             load: UnderLoad::new(memo),
+            own: None,
+            held: None,
         }
     }
 
     /// Those of a supply, or why there are none.
     pub(crate) fn of(&mut self, of: SupplyIx) -> Result<&SupplyYears, String> {
-        let line = self.line;
+        let (line, own) = (self.line, self.own);
         let kept = self.run.entry(of.0).or_insert_with(|| {
-            let run = run(line, of, self.memo, self.tier);
+            let run = run(line, of, (self.memo, self.tier), own);
             if let Ok(years) = &run {
                 self.assumed.extend(years.input.assumed.iter().cloned());
             }
@@ -208,7 +271,12 @@ impl<'a> Years<'a> {
     }
 }
 
-fn run(line: &Line, of: SupplyIx, memo: &Memo, tier: Tier) -> Result<SupplyYears, String> {
+fn run(
+    line: &Line,
+    of: SupplyIx,
+    (memo, tier): (&Memo, Tier),
+    own: Option<OwnYears>,
+) -> Result<SupplyYears, String> {
     let supply = &line.supplies[of.0];
     if supply.kind != SupplyKind::SolarBattery {
         return Err("the hourly year is worked out for panels with a battery only".to_owned());
@@ -230,18 +298,31 @@ fn run(line: &Line, of: SupplyIx, memo: &Memo, tier: Tier) -> Result<SupplyYears
     let plans = input.plans(line).map_err(|e| e.to_string())?;
     let mut made_from = Canon::new("years of a battery");
     input.light.made_from().write(&mut made_from);
-    WEATHER_SEED.write(&mut made_from);
+    let seed = own.map_or(WEATHER_SEED, |own| own.seed);
+    seed.write(&mut made_from);
     made_from.debug(&(&input.systems, &input.load));
     let made_from = made_from.digest();
     let supply = format!("supply.{}", supply.id);
     let rooms = RefCell::default();
-    let mut years = Vec::with_capacity(count as usize);
-    for year in 0..count {
+    let numbers: Vec<u64> = match own {
+        None => (0..count).collect(),
+        Some(own) => {
+            let numbers = own.first..own.first + own.count;
+            // Years that were measured come in turn.
+            let measured = input.light.measured_years();
+            numbers
+                .map(|n| measured.map_or(n, |of| n % of.max(1)))
+                .collect()
+        }
+    };
+    let mut years = Vec::with_capacity(numbers.len());
+    for year in numbers {
         let found = memo.of(&BatteryYear {
             supply: &supply,
             input: &input,
             plans: &plans,
             made_from,
+            seed,
             year,
             rooms: &rooms,
         });

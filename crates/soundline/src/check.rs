@@ -6,9 +6,13 @@ use std::path::{Path, PathBuf};
 
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
-use assess::{Memo, Shelf, Tier};
+use assess::{
+    Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, trace,
+};
 use plan::{Reading, That};
-use report::{check_json, check_text};
+use report::{
+    certainty_json, certainty_text, check_json, check_text, trace_table_json, trace_text,
+};
 use serde_json::json;
 
 use crate::cancel::Cancel;
@@ -29,8 +33,29 @@ pub(crate) struct Args {
     /// The plan.
     plan: PathBuf,
     /// Count only the first of the weather years that a share of years asks for, and call provisional what rests on the others.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "certainty")]
     quick: bool,
+    /// Also tell for each requirement which evidence supports it: a calculation, a rehearsal, recordings, a measurement, or nothing yet.
+    #[arg(long, conflicts_with = "certainty")]
+    evidence: bool,
+    /// Also draw every value that is written with a spread, many times, and tell how surely each requirement is met. JSON is then the
+    /// document of the draws alone.
+    #[arg(long)]
+    certainty: bool,
+    /// How many draws.
+    #[arg(long, value_name = "N", default_value_t = 1000, requires = "certainty")]
+    draws: usize,
+    /// Seed of the draws and of their weather.
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value_t = 1,
+        requires = "certainty"
+    )]
+    seed: u64,
+    /// Weather years of each draw's own.
+    #[arg(long, value_name = "N", default_value_t = FEW_YEARS, requires = "certainty")]
+    years: u64,
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
@@ -59,14 +84,63 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             }
             let text = check_text(&check, out.colour);
             out.stdout.write_all(text.as_bytes())?;
+            if args.evidence {
+                let found = trace(reading.line.as_ref(), &check);
+                write!(out.stdout, "\n{}", trace_text(&found, out.colour))?;
+            }
+            if args.certainty {
+                // The verdicts need not wait for the draws.
+                out.stdout.flush()?;
+                let Some(found) = drawn(args, &reading, &shelf, &check, &cancel, out)? else {
+                    return Ok(Exit::Cancelled);
+                };
+                let text = certainty_text(&found, &reading.sources, out.colour);
+                write!(out.stdout, "\n{text}")?;
+            }
         }
         Format::Json => {
-            let mut whole = check_json(&check, PROGRAM, &reading.mistakes, &reading.sources);
+            let mut whole = if args.certainty {
+                let Some(found) = drawn(args, &reading, &shelf, &check, &cancel, out)? else {
+                    return Ok(Exit::Cancelled);
+                };
+                out.of_plan(certainty_json(&found, &reading.sources))
+            } else {
+                check_json(&check, PROGRAM, &reading.mistakes, &reading.sources)
+            };
+            if args.evidence {
+                let found = trace(reading.line.as_ref(), &check);
+                whole["rests_on"] = trace_table_json(&found);
+            }
             whole["warnings"] = json!(warnings);
             out.json(&whole)?;
         }
     }
     Ok(check.status().into())
+}
+
+/// The plan drawn; `None` where that was cancelled.
+fn drawn(
+    args: &Args,
+    reading: &Reading,
+    shelf: &Shelf,
+    check: &Check,
+    cancel: &Cancel,
+    out: &Out,
+) -> Result<Option<Certainty>, Failure> {
+    let bar = out.progress(1000, "drawing the plan");
+    let watch = |share| {
+        bar.set_position((1000.0 * share) as u64);
+        !cancel.asked()
+    };
+    let ask = CertaintyAsk {
+        draws: args.draws,
+        seed: args.seed,
+        years: args.years,
+        threads: std::thread::available_parallelism().map_or(1, usize::from),
+    };
+    let found = certainty(reading, shelf, check, &ask, &watch);
+    bar.finish_and_clear();
+    Ok(found?)
 }
 
 /// The records that lie beside the plan and count, each with its file, and what could not be read or does not count.

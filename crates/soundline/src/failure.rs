@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 use std::path::Path;
 
+use assess::CertaintyError;
 use report::OutputError;
 use serde_json::json;
 use thiserror::Error;
@@ -77,6 +78,9 @@ pub(crate) enum Failure {
     /// The reserve cannot be worked out.
     #[error(transparent)]
     Reserve(#[from] ReserveCommandError),
+    /// How surely the plan holds could not be worked out.
+    #[error("how surely the plan holds cannot be told: {0}")]
+    Certainty(#[from] CertaintyError),
     /// A start cannot be followed.
     #[error(transparent)]
     Start(#[from] StartCommandError),
@@ -140,6 +144,7 @@ impl Failure {
             | Failure::Faults(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
+            | Failure::Certainty(_)
             | Failure::File(_)
             | Failure::Plan { .. } => None,
         }

@@ -1,12 +1,10 @@
 //! Drawing: calls into stretches of noise, on as many threads as there are, folded in the order of the stretches.
 
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
-
 use chance::Stream;
 use injection::{Curve, Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
 
 use super::{RangeError, Sampled, Subject};
+use crate::threads;
 
 /// Calls in one stretch of noise.
 pub(super) const EACH: u64 = 25;
@@ -161,52 +159,12 @@ impl Drawn<'_> {
     }
 }
 
-/// Does `count` pieces of work on threads and gives what came of them in their order.
+/// [`threads::on_threads`], where a watch that says stop is an error.
 pub(super) fn on_threads<T: Send>(
     count: usize,
     threads: usize,
     watch: &(dyn Fn(f64) -> bool + Sync),
     work: impl Fn(usize) -> Result<T, RangeError> + Sync,
 ) -> Result<Vec<T>, RangeError> {
-    let next = AtomicUsize::new(0);
-    let done = AtomicUsize::new(0);
-    let stop = AtomicBool::new(false);
-    let results: Mutex<Vec<Option<Result<T, RangeError>>>> =
-        Mutex::new((0..count).map(|_| None).collect());
-    std::thread::scope(|scope| {
-        for _ in 0..threads.clamp(1, count.max(1)) {
-            scope.spawn(|| {
-                while !stop.load(Ordering::Relaxed) {
-                    let i = next.fetch_add(1, Ordering::Relaxed);
-                    if i >= count {
-                        return;
-                    }
-                    let one = work(i);
-                    if one.is_err() {
-                        stop.store(true, Ordering::Relaxed);
-                    }
-                    results.lock().unwrap_or_else(PoisonError::into_inner)[i] = Some(one);
-                    let part = 1 + done.fetch_add(1, Ordering::Relaxed);
-                    if !watch(part as f64 / count as f64) {
-                        stop.store(true, Ordering::Relaxed);
-                    }
-                }
-            });
-        }
-    });
-    let results = results.into_inner().unwrap_or_else(PoisonError::into_inner);
-    // The first error in order, whichever thread met one first.
-    let mut all = Vec::with_capacity(count);
-    let mut missing = false;
-    for one in results {
-        match one {
-            Some(Ok(one)) => all.push(one),
-            Some(Err(error)) => return Err(error),
-            None => missing = true,
-        }
-    }
-    if missing {
-        return Err(RangeError::Cancelled);
-    }
-    Ok(all)
+    threads::on_threads(count, threads, watch, work)?.ok_or(RangeError::Cancelled)
 }

@@ -9,6 +9,7 @@ mod assumed;
 mod batteries;
 mod caps;
 mod cautions;
+mod certainty;
 mod chain;
 mod delivery;
 mod detectors;

@@ -214,7 +214,7 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     }
 }
 
-fn word(word: Word, colour: bool) -> String {
+pub(super) fn word(word: Word, colour: bool) -> String {
     let padded = format!("{:<7}", word.as_str());
     if !colour {
         return padded;
@@ -446,7 +446,7 @@ fn mistake_json(mistake: &Mistake, sources: &Sources) -> Value {
 }
 
 /// Line and column count from 1, bytes from 0; the end is one past the last byte.
-fn place_json(site: Site, sources: &Sources) -> Map<String, Value> {
+pub(super) fn place_json(site: Site, sources: &Sources) -> Map<String, Value> {
     let (line, column) = sources.line_column(site);
     let place = json!({
         "file": sources.get(site.file).path.display().to_string(),

@@ -2,6 +2,7 @@
 
 mod asking;
 mod came;
+mod certainty;
 mod chain;
 mod check;
 mod compare;
@@ -21,10 +22,12 @@ mod settings;
 mod start;
 mod streams;
 mod text;
+mod trace;
 mod tune;
 mod words;
 mod year;
 
+pub use certainty::{certainty_json, certainty_text};
 pub use chain::{chain_json, chain_text};
 pub use check::{check_brief, check_json, check_text, mistakes_json};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
@@ -44,6 +47,7 @@ pub use reserve::{LiftFound, reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};
 pub use text::rehearsal_text;
+pub use trace::{trace_table_json, trace_text};
 pub(crate) use tune::short;
 pub use tune::{
     Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,

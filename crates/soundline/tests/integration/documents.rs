@@ -145,6 +145,24 @@ fn regress_the_documents_of_a_rehearsal_and_of_a_check() {
     );
 }
 
+/// Contacts that are drawn below nothing too, so that some draws make no line.
+#[test]
+fn regress_the_document_of_how_surely_a_plan_holds() {
+    let demo = demo("harrow-sound", false);
+    let parts = demo.folder.path().join("parts.toml");
+    edit(parts.to_str().unwrap(), "± 4 mohm", "± 8 mohm");
+    let found = document(&["check", &demo.plan, "--certainty", "--draws", "20"]);
+    assert!(found["draws_without_line"]["draws"].as_u64() > Some(0));
+    compare("certainty-1.json", &found, demo.folder.path());
+}
+
+#[test]
+fn regress_the_document_of_what_verdicts_rest_on() {
+    let demo = demo("harrow-sound", true);
+    let found = document(&["check", &demo.plan, "--evidence"]);
+    compare("verdicts-1-rests-on.json", &found, demo.folder.path());
+}
+
 #[test]
 fn regress_the_document_of_a_failure() {
     let small = small();

@@ -10,6 +10,7 @@ mod bad_input;
 mod book;
 #[cfg(target_os = "linux")]
 mod cancel;
+mod certainty;
 mod chain;
 mod check;
 mod deaf;

@@ -1,0 +1,258 @@
+//! How surely each requirement is met: the plan drawn many times within its spreads, every draw judged as `check` judges the plan.
+//!
+//! A draw is a point of a Latin hypercube; it gives a line of plain numbers ([`plan::Reading::line_at`]), and all that is fast runs on it
+//! unchanged. Method, limits and what they claim: docs/method/certainty.md.
+
+mod fold;
+
+use std::collections::BTreeMap;
+
+use chance::{Stream, strata};
+use plan::{Reading, Requirement, That};
+
+use crate::check::{Check, Shelf, judged, standing};
+use crate::reach::Reach;
+use crate::threads::on_threads;
+use crate::verdict::{Evidence, Figure, Judged, Verdict, Word};
+use crate::years::{HeldYears, OwnYears, Years};
+
+pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
+
+/// Weather years of each draw, where nothing else is asked.
+pub const FEW_YEARS: u64 = 3;
+/// Most draws: their points are held all at once.
+pub(crate) const MOST_DRAWS: usize = 1_000_000;
+
+/// What is asked.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct CertaintyAsk {
+    /// How many draws.
+    pub draws: usize,
+    /// Seed of the draws and of their weather.
+    pub seed: u64,
+    /// Weather years of each draw's own.
+    pub years: u64,
+    /// Threads; the result does not depend on them.
+    pub threads: usize,
+}
+
+/// Why it cannot be told.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum CertaintyError {
+    /// The plan has mistakes.
+    #[error("a plan with mistakes cannot be drawn: mend them first, `soundline check` tells them")]
+    Mistakes,
+    /// No draws, or too many.
+    #[error("{draws} draws were asked for; from 2 to {MOST_DRAWS} can be made")]
+    Draws {
+        /// Asked for.
+        draws: usize,
+    },
+    /// No weather years, or too many.
+    #[error("{years} weather years of each draw were asked for; from 1 to 1000 can be run")]
+    Years {
+        /// Asked for.
+        years: u64,
+    },
+}
+
+/// A number that is drawn: the value of one place, or of all places to which a part of one batch brings it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DrawnInput {
+    /// Paths of the values, ascending.
+    pub paths: Vec<String>,
+    /// Where it is written.
+    pub at: plan::Site,
+}
+
+/// Draws that gave no line.
+#[derive(Clone, PartialEq, Debug)]
+pub struct NoLine {
+    /// How many.
+    pub draws: usize,
+    /// The first of them, counted from 0.
+    pub first: usize,
+    /// Why that one has none.
+    pub why: String,
+}
+
+/// How surely a plan holds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Certainty {
+    /// Name of the deployment; `None` when the plan does not say.
+    pub name: Option<String>,
+    /// How many draws.
+    pub draws: usize,
+    /// Seed of the draws and of their weather.
+    pub seed: u64,
+    /// Weather years of each draw's own; `None` where nothing asked for any.
+    pub years_each: Option<u64>,
+    /// What is drawn.
+    pub inputs: Vec<DrawnInput>,
+    /// Draws that gave no line; `None` where all did.
+    pub no_line: Option<NoLine>,
+    /// The plan's requirements, by id.
+    pub requirements: Vec<Certain>,
+    /// What is checked in every plan.
+    pub standing: Vec<Certain>,
+}
+
+/// One draw of one requirement.
+#[derive(Clone, Debug)]
+pub(crate) struct One {
+    word: Word,
+    /// Margin of its worst verdict; `None` where it is unknown.
+    margin: Option<Figure>,
+    /// Why it is unknown.
+    why: Option<String>,
+    /// Of its own years those that held.
+    years: Option<HeldYears>,
+}
+
+impl One {
+    fn of(judged: &Judged, years: Option<HeldYears>) -> One {
+        let word = judged.word();
+        let unknown = judged.verdicts.iter().find_map(|v| match v {
+            Verdict::Unknown { subject, why } if word == Word::Unknown => {
+                Some(format!("{subject}: {why}"))
+            }
+            _ => None,
+        });
+        let margin = judged.verdicts.first().and_then(|v| match v {
+            Verdict::Known(known) if word != Word::Unknown => Some(known.margin.clone()),
+            _ => None,
+        });
+        One {
+            word,
+            margin,
+            why: unknown,
+            years,
+        }
+    }
+}
+
+/// All of one draw, in the order of the plan's requirements and of the standing checks; why it has no line.
+type Draw = Result<(Vec<One>, BTreeMap<String, One>), String>;
+
+/// Draws a plan and judges every draw. `check` is what came of checking the plan as it is written, with the same shelf; `watch` gets the
+/// share that is done, 0 to 1, and says whether to go on; `Ok(None)` when it says no.
+///
+/// # Errors
+/// [`CertaintyError`] for a plan with mistakes and for numbers of draws and years that cannot be made.
+pub fn certainty(
+    reading: &Reading,
+    shelf: &Shelf,
+    check: &Check,
+    ask: &CertaintyAsk,
+    watch: &(dyn Fn(f64) -> bool + Sync),
+) -> Result<Option<Certainty>, CertaintyError> {
+    let line = reading.line.as_ref().filter(|_| !reading.has_errors());
+    let line = line.ok_or(CertaintyError::Mistakes)?;
+    if !(2..=MOST_DRAWS).contains(&ask.draws) {
+        return Err(CertaintyError::Draws { draws: ask.draws });
+    }
+    if !(1..=1000).contains(&ask.years) {
+        return Err(CertaintyError::Years { years: ask.years });
+    }
+    let inputs = inputs(reading);
+    let columns: Vec<Vec<f64>> = inputs
+        .iter()
+        .map(|input| {
+            // By its first path, so that a value that gets a spread moves no other.
+            let name = format!("certainty/{}", input.paths[0]);
+            strata(&mut Stream::named(ask.seed, &name, 0), ask.draws)
+        })
+        .collect();
+    let kept: Vec<Option<&'static str>> = line
+        .requirements
+        .iter()
+        .map(|r| stays_nominal(r, of(&check.requirements, &r.id)))
+        .collect();
+    let drawn = on_threads(ask.draws, ask.threads, watch, |i| {
+        let point: Vec<f64> = columns.iter().map(|column| column[i]).collect();
+        Ok(draw(reading, shelf, &kept, &point, ask, i as u64))
+    })?;
+    let Some(drawn) = drawn else {
+        return Ok(None);
+    };
+    Ok(Some(fold::fold(
+        reading, line, check, ask, inputs, &columns, &kept, &drawn,
+    )))
+}
+
+/// What is drawn, in the order of a point.
+fn inputs(reading: &Reading) -> Vec<DrawnInput> {
+    let mut inputs: Vec<DrawnInput> = Vec::new();
+    for spread in &reading.spreads {
+        let Some(number) = spread.drawn_by else {
+            continue;
+        };
+        match inputs.get_mut(number) {
+            Some(input) => input.paths.push(spread.path.clone()),
+            None => inputs.push(DrawnInput {
+                paths: vec![spread.path.clone()],
+                at: spread.at,
+            }),
+        }
+    }
+    inputs
+}
+
+fn draw(
+    reading: &Reading,
+    shelf: &Shelf,
+    kept: &[Option<&'static str>],
+    point: &[f64],
+    ask: &CertaintyAsk,
+    number: u64,
+) -> Draw {
+    let line = reading.line_at(point).map_err(|e| e.to_string())?;
+    let reach = Reach {
+        reading,
+        line: &line,
+    };
+    let mut years = Years::of_a_draw(
+        &line,
+        OwnYears {
+            seed: ask.seed,
+            first: number * ask.years,
+            count: ask.years,
+        },
+    );
+    let asked = line.requirements.iter().zip(kept);
+    let drawn = asked.filter(|(_, kept)| kept.is_none());
+    let requirements = drawn
+        .map(|(r, _)| {
+            let judged = judged(&reach, r, shelf, &mut years);
+            One::of(&judged, years.take_held())
+        })
+        .collect();
+    let standing = standing(&reach)
+        .iter()
+        .map(|j| (j.id.clone(), One::of(j, None)))
+        .collect();
+    Ok((requirements, standing))
+}
+
+fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
+    all.iter().find(|j| j.id == id)
+}
+
+/// Why a requirement is not drawn but counts as it is written; `None` where it is drawn.
+fn stays_nominal(r: &Requirement, nominal: Option<&Judged>) -> Option<&'static str> {
+    let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
+    match r.that {
+        That::Rehearsed { .. } => Some("a rehearsal is of the plan as it is written"),
+        That::DetectionRange { .. } => Some(
+            "detection ranges are measured with the plan as it is written; the spread of the call's level counts in them",
+        ),
+        That::Recall { .. } | That::FalseAlarms { .. } => {
+            Some("recordings were held against labels with the plan as it is written")
+        }
+        _ if nominal.is_some_and(|j| j.verdicts.iter().any(sampled)) => {
+            Some("its months are draws already, and no draw is nested in another")
+        }
+        _ => None,
+    }
+}
