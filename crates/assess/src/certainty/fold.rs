@@ -91,23 +91,30 @@ pub struct Matters {
     pub rank_correlation: f64,
 }
 
-#[expect(
-    clippy::too_many_arguments,
-    reason = "each is one part of what was drawn"
-)]
-pub(super) fn fold(
-    reading: &Reading,
-    line: &Line,
-    check: &Check,
-    ask: &CertaintyAsk,
-    inputs: Vec<DrawnInput>,
-    columns: &[Vec<f64>],
-    kept: &[Option<&'static str>],
-    draws: &[Draw],
-) -> Certainty {
+/// A plan that has been drawn.
+pub(super) struct Sample<'a> {
+    pub(super) reading: &'a Reading,
+    pub(super) line: &'a Line,
+    /// As it is written.
+    pub(super) check: &'a Check,
+    pub(super) ask: &'a CertaintyAsk,
+    /// Of each input its share in every draw.
+    pub(super) columns: &'a [Vec<f64>],
+    /// Why a requirement of the line was not drawn.
+    pub(super) kept: &'a [Option<&'static str>],
+    pub(super) draws: &'a [Draw],
+}
+
+pub(super) fn fold(sample: &Sample<'_>, inputs: Vec<DrawnInput>) -> Certainty {
+    let Sample {
+        check,
+        columns,
+        draws,
+        ..
+    } = *sample;
     let mut place = 0;
     let mut requirements = Vec::new();
-    for (r, kept) in line.requirements.iter().zip(kept) {
+    for (r, kept) in sample.line.requirements.iter().zip(sample.kept) {
         let judged = super::of(&check.requirements, &r.id);
         let judged = judged.expect("a check judges every requirement of the line");
         let sureness = match kept {
@@ -115,7 +122,7 @@ pub(super) fn fold(
             None => {
                 let at = place;
                 place += 1;
-                let of = |draw: &'_ Draw| draw.as_ref().ok().map(|(all, _)| all[at].clone());
+                let of = |draw: &Draw| draw.as_ref().ok().map(|(all, _)| all[at].clone());
                 Sureness::Drawn(Box::new(share(columns, draws, &of)))
             }
         };
@@ -145,10 +152,13 @@ pub(super) fn fold(
     });
     let asks_years = |c: &Certain| matches!(&c.sureness, Sureness::Drawn(s) if s.years.is_some());
     Certainty {
-        name: reading.name.clone(),
-        draws: ask.draws,
-        seed: ask.seed,
-        years_each: requirements.iter().any(asks_years).then_some(ask.years),
+        name: sample.reading.name.clone(),
+        draws: sample.ask.draws,
+        seed: sample.ask.seed,
+        years_each: requirements
+            .iter()
+            .any(asks_years)
+            .then_some(sample.ask.years),
         inputs,
         no_line,
         requirements,

@@ -17,6 +17,7 @@ use crate::verdict::{Evidence, Figure, Judged, Verdict, Word};
 use crate::years::{HeldYears, OwnYears, Years};
 
 pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
+use fold::{Sample, fold};
 
 /// Weather years of each draw, where nothing else is asked.
 pub const FEW_YEARS: u64 = 3;
@@ -167,7 +168,7 @@ pub fn certainty(
     let kept: Vec<Option<&'static str>> = line
         .requirements
         .iter()
-        .map(|r| stays_nominal(r, of(&check.requirements, &r.id)))
+        .map(|r| stays_nominal(r, of(&check.requirements, &r.id), shelf))
         .collect();
     let drawn = on_threads(ask.draws, ask.threads, watch, |i| {
         let point: Vec<f64> = columns.iter().map(|column| column[i]).collect();
@@ -176,9 +177,16 @@ pub fn certainty(
     let Some(drawn) = drawn else {
         return Ok(None);
     };
-    Ok(Some(fold::fold(
-        reading, line, check, ask, inputs, &columns, &kept, &drawn,
-    )))
+    let sample = Sample {
+        reading,
+        line,
+        check,
+        ask,
+        columns: &columns,
+        kept: &kept,
+        draws: &drawn,
+    };
+    Ok(Some(fold(&sample, inputs)))
 }
 
 /// What is drawn, in the order of a point.
@@ -240,7 +248,7 @@ fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
 }
 
 /// Why a requirement is not drawn but counts as it is written; `None` where it is drawn.
-fn stays_nominal(r: &Requirement, nominal: Option<&Judged>) -> Option<&'static str> {
+fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Option<&'static str> {
     let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
     match r.that {
         That::Rehearsed { .. } => Some("a rehearsal is of the plan as it is written"),
@@ -249,6 +257,9 @@ fn stays_nominal(r: &Requirement, nominal: Option<&Judged>) -> Option<&'static s
         ),
         That::Recall { .. } | That::FalseAlarms { .. } => {
             Some("recordings were held against labels with the plan as it is written")
+        }
+        That::UplinkCost { .. } if r.share.is_some() && !shelf.tunings.is_empty() => {
+            Some("the false alarms that it counts were measured with the plan as it is written")
         }
         _ if nominal.is_some_and(|j| j.verdicts.iter().any(sampled)) => {
             Some("its months are draws already, and no draw is nested in another")
