@@ -109,7 +109,7 @@ fn supported(judged: &Judged, measured: Vec<String>) -> Supported {
         add(of_verdict(verdict), verdict.subject());
     }
     // A measurement supports nothing by itself: it stands beside what is computed from it.
-    if judged.word() != Word::Unknown {
+    if !matches!(judged.word(), Word::Unknown | Word::Provisional) {
         for what in measured {
             add(Support::Measurement { what }, &judged.id);
         }
@@ -127,6 +127,11 @@ fn of_verdict(verdict: &Verdict) -> Support {
     let known = match verdict {
         Verdict::Known(known) => known,
         Verdict::Unknown { why, .. } => return Support::Nothing { why: why.clone() },
+        Verdict::Provisional(so_far) => {
+            return Support::Nothing {
+                why: so_far.why.clone(),
+            };
+        }
     };
     match &known.evidence {
         Evidence::Computed { method, .. } => Support::Calculation {

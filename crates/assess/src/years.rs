@@ -107,10 +107,7 @@ impl Job for BatteryYear<'_> {
 
     fn run(&self, memo: &Memo) -> Self::Out {
         let (light, scratch) = &mut *self.rooms.borrow_mut();
-        let yields = self
-            .input
-            .light
-            .year(self.seed, self.year, memo, light)?;
+        let yields = self.input.light.year(self.seed, self.year, memo, light)?;
         let accounts = self.plans.iter().map(|plan| {
             let account = plan.run(yields, scratch);
             account.map_err(|source| year_error(self.supply, source))

@@ -6,9 +6,7 @@ use std::path::{Path, PathBuf};
 
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
-use assess::{
-    Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, trace,
-};
+use assess::{Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, trace};
 use plan::{Reading, That};
 use report::{
     certainty_json, certainty_text, check_json, check_text, trace_table_json, trace_text,

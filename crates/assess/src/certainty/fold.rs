@@ -202,7 +202,8 @@ fn share(columns: &[Vec<f64>], draws: &[Draw], of: &dyn Fn(&Draw) -> Option<One>
                 all.marginal += 1;
             }
             Word::Broken => all.broken += 1,
-            Word::Unknown => {
+            // A draw is judged in full; were one not, nothing would be known of it.
+            Word::Unknown | Word::Provisional => {
                 all.unknown += 1;
                 if let Some(why) = one.why {
                     all.first_unknown.get_or_insert((i, why));

@@ -11,6 +11,7 @@ use chance::{Stream, strata};
 use plan::{Reading, Requirement, That};
 
 use crate::check::{Check, Shelf, judged, standing};
+use crate::memo::Memo;
 use crate::reach::Reach;
 use crate::threads::on_threads;
 use crate::verdict::{Evidence, Figure, Judged, Verdict, Word};
@@ -170,9 +171,11 @@ pub fn certainty(
         .iter()
         .map(|r| stays_nominal(r, of(&check.requirements, &r.id), shelf))
         .collect();
+    // Draws have the sun and the sea in common, and whatever else no spread reaches.
+    let memo = Memo::new();
     let drawn = on_threads(ask.draws, ask.threads, watch, |i| {
         let point: Vec<f64> = columns.iter().map(|column| column[i]).collect();
-        Ok(draw(reading, shelf, &kept, &point, ask, i as u64))
+        Ok(draw(reading, (shelf, &memo), &kept, &point, ask, i as u64))
     })?;
     let Some(drawn) = drawn else {
         return Ok(None);
@@ -209,7 +212,7 @@ fn inputs(reading: &Reading) -> Vec<DrawnInput> {
 
 fn draw(
     reading: &Reading,
-    shelf: &Shelf,
+    (shelf, memo): (&Shelf, &Memo),
     kept: &[Option<&'static str>],
     point: &[f64],
     ask: &CertaintyAsk,
@@ -222,6 +225,7 @@ fn draw(
     };
     let mut years = Years::of_a_draw(
         &line,
+        memo,
         OwnYears {
             seed: ask.seed,
             first: number * ask.years,
@@ -236,7 +240,7 @@ fn draw(
             One::of(&judged, years.take_held())
         })
         .collect();
-    let standing = standing(&reach)
+    let standing = standing(&reach, memo)
         .iter()
         .map(|j| (j.id.clone(), One::of(j, None)))
         .collect();
