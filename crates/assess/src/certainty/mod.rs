@@ -11,6 +11,7 @@ use chance::{Stream, strata};
 use plan::{Reading, Requirement, That};
 
 use crate::check::{Check, Shelf, judged, standing};
+use crate::hang::hung;
 use crate::memo::Memo;
 use crate::reach::Reach;
 use crate::threads::on_threads;
@@ -219,12 +220,11 @@ fn draw(
     number: u64,
 ) -> Draw {
     let line = reading.line_at(point).map_err(|e| e.to_string())?;
-    let reach = Reach {
-        reading,
-        line: &line,
-    };
+    // Each draw hangs at depths of its own.
+    let line = &*hung(&line, memo);
+    let reach = Reach { reading, line };
     let mut years = Years::of_a_draw(
-        &line,
+        line,
         memo,
         OwnYears {
             seed: ask.seed,
@@ -240,7 +240,7 @@ fn draw(
             One::of(&judged, years.take_held())
         })
         .collect();
-    let standing = standing(&reach, memo)
+    let standing = standing(&reach, memo, &years.hangs)
         .iter()
         .map(|j| (j.id.clone(), One::of(j, None)))
         .collect();
