@@ -6,20 +6,27 @@ use power::startup::{Line, Report, Settings, Staged, StartupError, staged_start,
 
 use crate::memo::{Job, Memo, canonical};
 
-/// A start of a line as it is.
-struct AtOnce<'a> {
+/// What is followed: a line, and how.
+struct Start<'a> {
     line: &'a Line,
     settings: &'a Settings,
 }
 
-canonical!('a AtOnce<'a> {} debug { line, settings });
+canonical!('a Start<'a> {} debug { line, settings });
+
+/// A start of a line as it is.
+struct AtOnce<'a> {
+    of: Start<'a>,
+}
+
+canonical!('a AtOnce<'a> { of });
 
 impl Job for AtOnce<'_> {
     const METHOD: &'static str = "start/1";
     type Out = Result<Report, StartupError>;
 
     fn run(&self, _: &Memo) -> Self::Out {
-        start_up(self.line, self.settings)
+        start_up(self.of.line, self.of.settings)
     }
 
     fn bytes(out: &Self::Out) -> usize {
@@ -35,18 +42,17 @@ fn report_bytes(report: &Report) -> usize {
 
 /// The order in which the modules of a line could start.
 struct InTurn<'a> {
-    line: &'a Line,
-    settings: &'a Settings,
+    of: Start<'a>,
 }
 
-canonical!('a InTurn<'a> {} debug { line, settings });
+canonical!('a InTurn<'a> { of });
 
 impl Job for InTurn<'_> {
     const METHOD: &'static str = "start in turn/1";
     type Out = Result<Staged, StartupError>;
 
     fn run(&self, _: &Memo) -> Self::Out {
-        staged_start(self.line, self.settings)
+        staged_start(self.of.line, self.of.settings)
     }
 
     fn bytes(out: &Self::Out) -> usize {
@@ -65,7 +71,8 @@ pub(crate) fn at_once(
     settings: &Settings,
     memo: &Memo,
 ) -> Arc<Result<Report, StartupError>> {
-    memo.of(&AtOnce { line, settings })
+    let of = Start { line, settings };
+    memo.of(&AtOnce { of })
 }
 
 /// [`staged_start`].
@@ -74,5 +81,6 @@ pub(crate) fn in_turn(
     settings: &Settings,
     memo: &Memo,
 ) -> Arc<Result<Staged, StartupError>> {
-    memo.of(&InTurn { line, settings })
+    let of = Start { line, settings };
+    memo.of(&InTurn { of })
 }

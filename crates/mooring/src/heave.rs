@@ -115,6 +115,7 @@ impl SpringRiser {
         not_negative("the drag area of what hangs, m2", self.drag_area_m2)
     }
 
+    /// Weight in water that it holds at rest, N.
     pub(crate) fn at_rest_n(&self) -> f64 {
         (self.mass_kg - self.displaced_kg) * GRAVITY_M_S2
     }
@@ -150,13 +151,7 @@ pub fn heave(
     let (a, omega) = (wave.amplitude_m(), wave.omega_rad_s());
     let frequency_hz = omega / (2.0 * PI);
     let weight_n_m3 = density_kg_m3 * GRAVITY_M_S2;
-    let SpringRiser {
-        stiffness_n_m,
-        mass_kg,
-        displaced_kg,
-        added_mass_kg,
-        drag_area_m2,
-    } = match riser {
+    let spring = match riser {
         Riser::Stiff => {
             return Ok(Heave {
                 frequency_hz,
@@ -171,6 +166,13 @@ pub fn heave(
             spring
         }
     };
+    let SpringRiser {
+        stiffness_n_m,
+        mass_kg,
+        displaced_kg,
+        added_mass_kg,
+        drag_area_m2,
+    } = spring;
     let w = at.up_m;
     let square = omega * omega;
     let drives_n = stiffness_n_m * (a - w) + (mass_kg - displaced_kg) * square * w;
@@ -203,6 +205,6 @@ pub fn heave(
         moves_m: libm::hypot(x, imaginary_m),
         pressure_pa: weight_n_m3 * libm::hypot(at.pressure_m - x, imaginary_m),
         pull_n: stiffness_n_m * libm::hypot(a - x, imaginary_m),
-        at_rest_n: Some((mass_kg - displaced_kg) * GRAVITY_M_S2),
+        at_rest_n: Some(spring.at_rest_n()),
     })
 }

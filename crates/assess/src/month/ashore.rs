@@ -9,15 +9,13 @@
 use std::collections::BTreeMap;
 
 use chance::Stream;
-use network::{UplinkEvent, UplinkSpec};
+use network::UplinkEvent;
 use plan::{Action, Line, TopicIx, UplinkIx};
-use quantity::SECONDS_PER_DAY;
 use timeline::Ns;
 
-use super::drawn::{mean_sent, through};
-use super::offers::offers;
-use super::{Origin, SEED, Sending, expected, sendings};
-use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+use super::drawn::{Months, mean_sent, through};
+use super::{SEED, expected, sendings};
+use crate::input::{least_success, uplink_spec};
 use crate::memo::{Job, Memo, canonical};
 
 /// Messages, months and attempts drawn at most, and the fewest messages that are told of.
@@ -136,14 +134,15 @@ fn drawn(
     let months = months as u32;
     let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
     let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
-    let name = format!("ashore/{}", line.uplinks[of.0].id);
-    let all = memo.of(&Months {
-        spec,
-        success,
-        sendings: &sendings,
-        rates: &rates,
-        months,
-        name: &name,
+    let all = memo.of(&Ashore {
+        of: Months {
+            spec,
+            success,
+            sendings: &sendings,
+            rates: &rates,
+            months,
+            uplink: &line.uplinks[of.0].id,
+        },
     });
     let all = all.as_ref().as_ref().map_err(Clone::clone)?;
     // What is sent up, in the order in which `sendings` tells it.
@@ -167,25 +166,19 @@ fn drawn(
     })
 }
 
-/// Months whose times are drawn.
-struct Months<'a> {
-    spec: UplinkSpec,
-    success: f64,
-    sendings: &'a [Sending],
-    rates: &'a BTreeMap<Origin, f64>,
-    months: u32,
-    name: &'a str,
+/// The times of what months offer.
+struct Ashore<'a> {
+    of: Months<'a>,
 }
 
-canonical!('a Months<'a> { success, months, name } debug { spec, sendings, rates });
+canonical!('a Ashore<'a> { of });
 
-impl Job for Months<'_> {
+impl Job for Ashore<'_> {
     const METHOD: &'static str = "months ashore/1";
     type Out = Result<Vec<Times>, String>;
 
     fn run(&self, _: &Memo) -> Self::Out {
-        let drawn = (self.months, self.name);
-        times(self.spec, self.success, self.sendings, self.rates, drawn)
+        times(&self.of)
     }
 
     fn bytes(out: &Self::Out) -> usize {
@@ -195,23 +188,17 @@ impl Job for Months<'_> {
 }
 
 /// Draws months, and gives the times of each thing that is sent up.
-pub(super) fn times(
-    spec: UplinkSpec,
-    success: f64,
-    sendings: &[Sending],
-    rates: &BTreeMap<Origin, f64>,
-    (months, name): (u32, &str),
-) -> Result<Vec<Times>, String> {
-    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
-    let mut all = vec![Times::default(); sendings.len()];
+pub(super) fn times(of: &Months<'_>) -> Result<Vec<Times>, String> {
+    let name = format!("ashore/{}", of.uplink);
+    let mut all = vec![Times::default(); of.sendings.len()];
     let mut attempts = 0;
-    for number in 0..months {
-        let mut stream = Stream::named(SEED, name, u64::from(number));
-        let (senders, offers): (Vec<usize>, Vec<_>) =
-            offers(sendings, rates, (number, month_s), &mut stream)?
-                .into_iter()
-                .map(|(at, sender, message)| (sender, (at, message)))
-                .unzip();
+    for number in 0..of.months {
+        let mut stream = Stream::named(SEED, &name, u64::from(number));
+        let (senders, offers): (Vec<usize>, Vec<_>) = of
+            .offers(number, &mut stream)?
+            .into_iter()
+            .map(|(at, sender, message)| (sender, (at, message)))
+            .unzip();
         for sender in &senders {
             all[*sender].offered += 1;
         }
@@ -225,7 +212,7 @@ pub(super) fn times(
             }
         };
         let left = MOST_ATTEMPTS - attempts;
-        let stats = through(spec, offers, &mut stream, success, (left, &mut told))?;
+        let stats = through(of.spec, offers, &mut stream, of.success, (left, &mut told))?;
         let stats = stats.ok_or("so many attempts fail that they are too many to draw")?;
         attempts += stats.attempts;
     }

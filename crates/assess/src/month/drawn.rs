@@ -58,36 +58,59 @@ pub(super) fn drawn(
         ));
     }
     let months = months as u32;
-    let found = memo.of(&Months {
-        spec,
-        success,
-        sendings,
-        rates,
-        months,
-        uplink: &line.uplinks[of.0].id,
+    let found = memo.of(&Billed {
+        of: Months {
+            spec,
+            success,
+            sendings,
+            rates,
+            months,
+            uplink: &line.uplinks[of.0].id,
+        },
     });
     let shares = found.as_ref().as_ref().map_err(Clone::clone)?;
     Ok((shares.clone(), months))
 }
 
-/// Months whose billed messages are drawn.
-struct Months<'a> {
-    spec: UplinkSpec,
-    success: f64,
-    sendings: &'a [Sending],
-    rates: &'a BTreeMap<Origin, f64>,
-    months: u32,
-    uplink: &'a str,
+/// Months that are drawn through the queue of an uplink.
+pub(super) struct Months<'a> {
+    pub(super) spec: UplinkSpec,
+    /// Chance that an attempt succeeds.
+    pub(super) success: f64,
+    pub(super) sendings: &'a [Sending],
+    pub(super) rates: &'a BTreeMap<Origin, f64>,
+    pub(super) months: u32,
+    /// Id of the uplink.
+    pub(super) uplink: &'a str,
 }
 
 canonical!('a Months<'a> { success, months, uplink } debug { spec, sendings, rates });
 
-impl Job for Months<'_> {
+impl Months<'_> {
+    /// What is offered in one of them, in order, by chances of a stream.
+    pub(super) fn offers(
+        &self,
+        number: u32,
+        stream: &mut Stream,
+    ) -> Result<Vec<(Ns, usize, UplinkMessage)>, String> {
+        let month_s = MONTH_DAYS * SECONDS_PER_DAY;
+        offers(self.sendings, self.rates, (number, month_s), stream)
+    }
+}
+
+/// The messages that months bill.
+struct Billed<'a> {
+    of: Months<'a>,
+}
+
+canonical!('a Billed<'a> { of });
+
+impl Job for Billed<'_> {
     const METHOD: &'static str = "months billed/1";
     type Out = Result<Vec<f64>, String>;
 
     fn run(&self, _: &Memo) -> Self::Out {
-        shares(self)
+        shares(&self.of)
     }
 
     fn bytes(out: &Self::Out) -> usize {
@@ -97,24 +120,16 @@ impl Job for Months<'_> {
 
 /// Of drawn months the shares of the numbers billed.
 fn shares(of: &Months<'_>) -> Result<Vec<f64>, String> {
-    let Months {
-        spec,
-        success,
-        sendings,
-        rates,
-        months,
-        uplink,
-    } = *of;
-    let month_s = MONTH_DAYS * SECONDS_PER_DAY;
+    let (months, uplink, success) = (of.months, of.uplink, of.success);
     let name = format!("month/{uplink}");
     let mut counts: Vec<u64> = Vec::new();
     let mut attempts = 0;
     for number in 0..months {
         let mut stream = Stream::named(SEED, &name, u64::from(number));
-        let offers = offers(sendings, rates, (number, month_s), &mut stream)?;
+        let offers = of.offers(number, &mut stream)?;
         let offers = offers.into_iter().map(|(at, _, m)| (at, m));
         let left = MOST_ATTEMPTS - attempts;
-        let stats = through(spec, offers, &mut stream, success, (left, &mut |_| {}))?;
+        let stats = through(of.spec, offers, &mut stream, success, (left, &mut |_| {}))?;
         let stats = stats.ok_or_else(|| {
             format!(
                 "uplink.{uplink} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::drawn::Months;
 use super::*;
 
 fn list(value: &Value) -> &Vec<Value> {
@@ -244,7 +245,15 @@ fn val_messages_under_load_are_as_late_as_those_of_simpy() {
         let success = case["success"].as_f64().unwrap();
         let events: f64 = rates.values().sum();
         let months = (100_000.0 / events).ceil() as u32;
-        let found = ashore::times(spec, success, &sendings, &rates, (months, "test")).unwrap();
+        let found = ashore::times(&Months {
+            spec,
+            success,
+            sendings: &sendings,
+            rates: &rates,
+            months,
+            uplink: "test",
+        });
+        let found = found.unwrap();
         for row in list(&case["within"]) {
             let ours = found[row[0].as_u64().unwrap() as usize].within(row[1].as_f64().unwrap());
             let theirs = row[2].as_f64().unwrap();
