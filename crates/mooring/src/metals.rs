@@ -4,10 +4,11 @@
 //! electrode: Australasian Corrosion Association, "Corrosion potentials in flowing seawater" (read on its page; `reference/mooring/aca-potentials.csv`). Stainless steels are taken from
 //! their noblest as passive to their basest as active, since crevices and still water make them active.
 //!
-//! More than 0.2 V apart is unlike (common practice: one page draws the line at 0.2 V, another at 0.15 to 0.2 V in harsh settings). How fast the baser one goes is not said: a small piece of
+//! More than 0.2 V apart is unlike: common practice, the upper end of the 0.15 to 0.2 V that Pantaenius, "Galvanic corrosion" (an insurer's page, undated) allows in
+//! salt air, there as differences of an anodic index and not of potentials in the sea; for the sea no source was found, so the line is unverified. How fast the baser one goes is not said: a small piece of
 //! it on much of a nobler one goes fastest. Graphite counts as a metal here: carbon-fibre housings and seals are the noblest thing on a line.
 
-/// Volts apart from which metals are unlike (common practice).
+/// Volts apart from which metals are unlike (common practice, unverified: see the module).
 pub const UNLIKE_V: f64 = 0.2;
 
 /// A metal, or what acts as one, in the sea.

@@ -5,8 +5,9 @@
 //! metal, and all of it at the one contact: both err towards a shorter life.
 //!
 //! Only metal from which the current leaves is eaten: that of the positive conductor. Which ions a metal goes as is chemistry, not geometry: copper goes as
-//! cuprous ions (`z` 1) in neutral sodium chloride (abstracts of polarisation measurements with holography, read), as sea water is, and lasts half as long as the
-//! `z` of 2 that tables print would say. [`COPPER_IN_SEA_WATER`] takes 1. Passive metals (titanium, stainless steel) may dissolve less, or locally much faster.
+//! cuprous ions (`z` 1) in neutral sodium chloride, as sea water is, and lasts half as long as the `z` of 2 that tables print would say; [`COPPER_IN_SEA_WATER`]
+//! takes 1. That rests on the abstract of "Real-time observation of the anodic dissolution of copper in NaCl solution with the digital holography" alone, whose
+//! copy names neither authors nor year: unverified, and the shorter life of the two. Passive metals (titanium, stainless steel) may dissolve less, or locally much faster.
 //!
 //! Molar masses: standard atomic weights, by the library chemicals; densities and charges from memory (handbook values, three digits).
 //! Validity: direct current; life is that to a share of the metal, not to the loss of contact, which may come sooner.
