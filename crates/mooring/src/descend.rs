@@ -128,7 +128,9 @@ impl<'a> Way<'a> {
         if let Some(trail) = trail.as_deref_mut() {
             trail.points.push(point(top_m, state));
         }
-        let mut level = self.pass(&self.bodies[0], top_m, &mut state, trail.as_deref_mut())
+        let pulls_down = self.pass(&self.bodies[0], top_m, &mut state, trail.as_deref_mut());
+        // Without any pull a line that sinks is level from its top on: in still water a search begins there.
+        let mut level = (pulls_down || length(state.force_n) == 0.0)
             && self.legs.first().is_some_and(|leg| leg.sinks);
         let mut left_m = top_m;
         for (leg, bodies) in self.legs.iter().zip(&self.bodies[1..]) {
@@ -236,10 +238,14 @@ impl<'a> Way<'a> {
 
     fn rate(&self, leg: &Leg<'_>, state: State) -> Result<State, MooringError> {
         let tension_n = length(state.force_n);
-        if tension_n == 0.0 {
+        let along = if tension_n > 0.0 {
+            times(state.force_n, 1.0 / tension_n)
+        } else if leg.sinks {
+            // In still water the pull falls to nothing where the line comes down upon the seabed; up to there it hangs upright.
+            [0.0, 0.0, 1.0]
+        } else {
             return Err(MooringError::Slack { s_m: leg.top_m });
-        }
-        let along = times(state.force_n, 1.0 / tension_n);
+        };
         let stretch = 1.0 + leg.rope.strain(tension_n);
         let water = &self.hanging.water;
         let v = water.current.at(water.depth_m - state.at_m[2]);

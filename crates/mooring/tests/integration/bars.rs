@@ -94,3 +94,50 @@ fn verif_hang_goes_over_to_bars() {
     }
     assert!(shape.points.iter().all(|p| p.at_m[2] > -1e-3));
 }
+
+/// In still water a line that is longer than the water is deep hangs upright: its buoy bears the rope down to the seabed and what hangs on that, and
+/// the rest lies there. However heavy the bodies, the sum of weights is the pull, of any rope that does not stretch.
+#[test]
+fn verif_still_water_is_hung_by_weights_alone() {
+    let (length_m, depth_m, weight_n_m) = (92.0, 85.0, 1.5);
+    for heavy_n in [10.0, 300.0, 1500.0, 5000.0, 50_000.0] {
+        let weights_n = [(86.0, heavy_n), (70.0, 20.0), (34.0, heavy_n), (3.0, 40.0)];
+        let mut line = slack(Vec::new());
+        line.water.depth_m = depth_m;
+        line.water.current = Current::new(&[(0.0, 0.0, 0.0)]).expect("one point");
+        line.ropes[0].length_m = length_m;
+        line.ropes[0].weight_n_m = weight_n_m;
+        line.ropes[0].stiffness_n = None;
+        line.top = Top::Surface { force_n: [0.0; 2] };
+        line.bodies = weights_n
+            .iter()
+            .map(|&(at_m, weight_n)| Body {
+                at_m,
+                weight_n,
+                drag_area_m2: 0.05,
+            })
+            .collect();
+        let lies_m = length_m - depth_m;
+        let hangs_n: f64 = weights_n
+            .iter()
+            .filter(|(at_m, _)| *at_m > lies_m)
+            .map(|w| w.1)
+            .sum();
+        let shape = hang(&line).unwrap_or_else(|why| panic!("{heavy_n} N: {why}"));
+        let off_n = shape.top_n[2] - (hangs_n + weight_n_m * depth_m);
+        assert!(off_n.abs() < 1e-4, "{heavy_n} N: {off_n} N off");
+        let touch_m = shape.touch.map(|t| t.s_m).unwrap();
+        assert!((touch_m - lies_m).abs() < 1e-5, "{heavy_n} N: {touch_m} m");
+        for (body, (at_m, _)) in shape.bodies.iter().zip(weights_n) {
+            let height_m = f64::max(at_m - lies_m, 0.0);
+            assert!(
+                (body.at_m[2] - height_m).abs() < 1e-5,
+                "{heavy_n} N: {body:?}"
+            );
+        }
+        assert!(
+            matches!(shape.effort, Effort::Shooting { .. }),
+            "{heavy_n} N"
+        );
+    }
+}
