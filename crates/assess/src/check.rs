@@ -319,9 +319,11 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
         (
             "housing-depth",
             "every housing is within its rated depth",
-            reach.each(hung_verdicts::housing_depths(hangs), "module", |p| {
-                reach.depth(p)
-            }),
+            reach.each(
+                hung_verdicts::housing_depths(hangs, |_| true),
+                "module",
+                |p| reach.depth(p),
+            ),
         ),
         (
             "afloat",

@@ -10,11 +10,12 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 /// A depth closer to a housing's rating than this is marginal, m.
 const NARROW_M: f64 = 5.0;
 
-/// Depth of each housing against its rating, the deepest of all cases; a module at the surface needs none. What hangs on a line without a
-/// shape counts at the depth of sections that hang straight down, and is told so.
-pub(crate) fn housing_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
+/// Depth of the housing of each module that is asked for against its rating, the deepest of all cases; a module at the surface needs none. What
+/// hangs on a line without a shape counts at the depth of sections that hang straight down, and is told so.
+pub(crate) fn housing_depths(hangs: &Hangs<'_>, asked: impl Fn(ModuleIx) -> bool) -> Vec<Verdict> {
     let line = hangs.line();
-    let each = (0..line.modules.len()).map(ModuleIx).filter_map(|m| {
+    let modules = (0..line.modules.len()).map(ModuleIx);
+    let each = modules.filter(|m| asked(*m)).filter_map(|m| {
         let module = &line.modules[m.0];
         let rated = module.housing.as_ref().and_then(|h| h.rated_depth_m);
         if module.depth_m == 0.0 && rated.is_none() {

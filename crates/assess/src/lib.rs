@@ -25,7 +25,6 @@ mod faults;
 mod hang;
 mod hung_verdicts;
 pub mod input;
-mod lift;
 mod link_verdicts;
 mod loss_verdicts;
 mod memo;
@@ -65,6 +64,7 @@ mod uplink_delay;
 mod uplink_load;
 mod uplink_verdicts;
 mod verdict;
+mod weight_reserve;
 mod year_verdicts;
 mod years;
 
@@ -91,7 +91,6 @@ pub use faults::{
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
 pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read};
-pub use lift::{Lift, LineLift, PlaceLift, line_lift};
 pub use memo::{Memo, Runs};
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
@@ -112,4 +111,7 @@ pub use start_words::listed;
 pub use sync_verdicts::clocks_when_set;
 pub use trace::{Support, Supported, Trace, trace};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
+pub use weight_reserve::{
+    LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve,
+};
 pub use years::{EachYear, HeldYears, WEATHER_SEED, run_years};

@@ -20,12 +20,13 @@ pub use picture::{
     threshold_picture_png, threshold_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
-    Allowance, Compared, Judged, LiftFound, PackedTopic, ReadMessage, SentMessage, Tuned,
-    TunedEvent, certainty_json, certainty_text, chain_json, chain_text, check_brief, check_json,
-    check_text, compare_json, compare_markdown, compare_text, degrees, difference, elevation_json,
-    faults_json, faults_text, matched_words, mistakes_json, mooring_json, mooring_text, paths_json,
-    paths_text, places_json, places_text, range_json, range_text, read_json, read_text,
-    record_json, rehearsal_json, rehearsal_text, remedy_json, remedy_text, reserve_json,
-    reserve_text, sent_json, sent_text, start_json, start_text, topics_json, topics_text,
-    trace_json, trace_table_json, trace_text, tune_csv, tune_json, tune_text, year_json, year_text,
+    Allowance, Compared, Judged, PackedTopic, ReadMessage, SentMessage, Tuned, TunedEvent,
+    WeightReserveFound, certainty_json, certainty_text, chain_json, chain_text, check_brief,
+    check_json, check_text, compare_json, compare_markdown, compare_text, degrees, difference,
+    elevation_json, faults_json, faults_text, matched_words, mistakes_json, mooring_json,
+    mooring_text, paths_json, paths_text, places_json, places_text, range_json, range_text,
+    read_json, read_text, record_json, rehearsal_json, rehearsal_text, remedy_json, remedy_text,
+    reserve_json, reserve_text, sent_json, sent_text, start_json, start_text, topics_json,
+    topics_text, trace_json, trace_table_json, trace_text, tune_csv, tune_json, tune_text,
+    year_json, year_text,
 };

@@ -3,8 +3,8 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{Factor, Lift, LineReserve, Room, line_lift, line_reserve};
-use report::{LiftFound, reserve_json, reserve_text};
+use assess::{Factor, LineReserve, Room, WeightReserve, line_reserve, line_weight_reserve};
+use report::{WeightReserveFound, reserve_json, reserve_text};
 
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -39,35 +39,35 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
-    let lift = line_lift(line);
+    let weight = line_weight_reserve(line);
     let name = &line.deployment.name;
     match out.format {
         Format::Text => out
             .stdout
-            .write_all(reserve_text(name, &found, &lift).as_bytes())?,
-        Format::Json => out.json(&out.of_plan(reserve_json(name, &found, &lift)))?,
+            .write_all(reserve_text(name, &found, &weight).as_bytes())?,
+        Format::Json => out.json(&out.of_plan(reserve_json(name, &found, &weight)))?,
     }
-    Ok(exit(&found, &lift))
+    Ok(exit(&found, &weight))
 }
 
 /// A limit that is not kept counts as broken, a line that cannot carry its load too. A line in the water of which the plan does not say enough
 /// is told and changes nothing here, as most plans ask for power alone.
-fn exit(found: &LineReserve, lift: &LiftFound) -> Exit {
-    let lifts = || lift.iter().flat_map(|l| &l.places).map(|p| &p.lift);
+fn exit(found: &LineReserve, weight: &WeightReserveFound) -> Exit {
+    let places = || weight.iter().flat_map(|l| &l.places).map(|p| &p.reserve);
     let factors = || found.weakest.iter().map(|set| &set.factor);
     let broken = found
         .modules
         .iter()
         .any(|m| matches!(m.room, Room::None { .. }))
         || factors().any(|f| matches!(f, Factor::Share(share) if *share < 1.0))
-        || lifts().any(|l| matches!(l, Lift::None { .. }));
+        || places().any(|l| matches!(l, WeightReserve::None { .. }));
     let unknown = !found.unknowns.is_empty()
         || found
             .modules
             .iter()
             .any(|m| matches!(m.room, Room::Unknown { .. }))
         || factors().any(|f| matches!(f, Factor::Unknown { .. }))
-        || lifts().any(|l| matches!(l, Lift::Unknown { .. }));
+        || places().any(|l| matches!(l, WeightReserve::Unknown { .. }));
     if broken {
         Exit::Broken
     } else if unknown {

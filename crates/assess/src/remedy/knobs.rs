@@ -183,8 +183,8 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         ("module", "housing.rated_depth") => vec![two_digits(text, Way::Up, FAR)],
         // What floats has a weight below zero; more buoyancy is a larger number behind the sign.
         ("module", "housing.weight_in_water") => match text.strip_prefix('-') {
-            Some(lift) => {
-                let mut rungs = two_digits(lift, Way::Up, FAR);
+            Some(buoyancy) => {
+                let mut rungs = two_digits(buoyancy, Way::Up, FAR);
                 rungs.iter_mut().for_each(|r| r.value.insert(0, '-'));
                 vec![rungs]
             }

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 
 use assess::input::CasesError;
-use assess::{Factor, Lift, LineLift, LineReserve, PlaceLift, Room, SetFactor};
+use assess::{
+    Factor, LineReserve, LineWeightReserve, PlaceWeightReserve, Room, SetFactor, WeightReserve,
+};
 use serde_json::{Value, json};
 
 use super::check::wrap;
@@ -12,19 +14,19 @@ use super::start::contacts;
 /// For each module what could be drawn more and what stops it; the combinations of states that leave least; the collapse factor in
 /// each set of states; and what weight each place of a line in the water could still take.
 #[must_use]
-pub fn reserve_text(name: &str, found: &LineReserve, lift: &LiftFound) -> String {
+pub fn reserve_text(name: &str, found: &LineReserve, weight: &WeightReserveFound) -> String {
     let mut out = reserve_of_power(name, found);
-    lift_text(&mut out, lift);
+    weight_text(&mut out, weight);
     out
 }
 
 /// What the lines in the water may still bear, or why that cannot be told.
-pub type LiftFound = Result<LineLift, CasesError>;
+pub type WeightReserveFound = Result<LineWeightReserve, CasesError>;
 
-fn lift_text(out: &mut String, lift: &LiftFound) {
-    let lift = match lift {
-        Ok(lift) if lift.places.is_empty() && lift.unknown.is_empty() => return,
-        Ok(lift) => lift,
+fn weight_text(out: &mut String, weight: &WeightReserveFound) {
+    let weight = match weight {
+        Ok(weight) if weight.places.is_empty() && weight.unknown.is_empty() => return,
+        Ok(weight) => weight,
         Err(why) => {
             let _ = writeln!(
                 out,
@@ -37,23 +39,23 @@ fn lift_text(out: &mut String, lift: &LiftFound) {
         out,
         "\nWhat weight in water could be hung at each place of a line, before the first limit on its shape"
     );
-    let width = lift.places.iter().map(|p| p.path.len()).max();
+    let width = weight.places.iter().map(|p| p.path.len()).max();
     let width = width.unwrap_or(0);
-    for place in &lift.places {
-        let (more, why) = match &place.lift {
-            Lift::Weight { weight_n, binds } => {
+    for place in &weight.places {
+        let (more, why) = match &place.reserve {
+            WeightReserve::Weight { weight_n, binds } => {
                 (format!("{weight_n:.0} N"), format!("then {binds}"))
             }
-            Lift::AtLeast { weight_n, why } => (
+            WeightReserve::AtLeast { weight_n, why } => (
                 format!("{weight_n:.0} N"),
                 format!("or more: beyond it no limit can be asked, as {why}"),
             ),
-            Lift::NoLimit { tried_n } => (
+            WeightReserve::NoLimit { tried_n } => (
                 "no limit".to_owned(),
                 format!("nothing that the plan says stops {tried_n:.0} N"),
             ),
-            Lift::None { why } => ("nothing".to_owned(), why.clone()),
-            Lift::Unknown { why } => ("unknown".to_owned(), why.clone()),
+            WeightReserve::None { why } => ("nothing".to_owned(), why.clone()),
+            WeightReserve::Unknown { why } => ("unknown".to_owned(), why.clone()),
         };
         for (row, text) in wrap(&why, 90).iter().enumerate() {
             let (path, more) = if row == 0 {
@@ -64,7 +66,7 @@ fn lift_text(out: &mut String, lift: &LiftFound) {
             let _ = writeln!(out, "  {path:width$}  {more:>10}  {text}");
         }
     }
-    for (section, why) in &lift.unknown {
+    for (section, why) in &weight.unknown {
         let _ = writeln!(out, "  {section}: unknown: {why}");
     }
 }
@@ -169,7 +171,7 @@ fn without_age(with: &str) -> &str {
 
 /// The same as one JSON object.
 #[must_use]
-pub fn reserve_json(name: &str, found: &LineReserve, lift: &LiftFound) -> Value {
+pub fn reserve_json(name: &str, found: &LineReserve, weight: &WeightReserveFound) -> Value {
     let sets = |sets: &[SetFactor]| -> Vec<Value> {
         let one = |set: &SetFactor| {
             let (factor, why) = match &set.factor {
@@ -203,29 +205,33 @@ pub fn reserve_json(name: &str, found: &LineReserve, lift: &LiftFound) -> Value 
         }).collect::<Vec<_>>(),
         "weakest": sets(&found.weakest),
         "sets": sets(&found.sets),
-        "lift": lift_json(lift),
+        "weight_reserve": weight_json(weight),
     })
 }
 
-fn lift_json(lift: &LiftFound) -> Value {
-    let lift = match lift {
-        Ok(lift) => lift,
+fn weight_json(weight: &WeightReserveFound) -> Value {
+    let weight = match weight {
+        Ok(weight) => weight,
         Err(why) => {
             return json!({ "places": [], "unknown": [{ "section": null, "why": why.to_string() }] });
         }
     };
-    let place = |p: &PlaceLift| {
-        let (word, weight_n, why) = match &p.lift {
-            Lift::Weight { weight_n, binds } => ("known", Some(*weight_n), Some(binds.as_str())),
-            Lift::AtLeast { weight_n, why } => ("at-least", Some(*weight_n), Some(why.as_str())),
-            Lift::NoLimit { tried_n } => ("no-limit", Some(*tried_n), None),
-            Lift::None { why } => ("none", Some(0.0), Some(why.as_str())),
-            Lift::Unknown { why } => ("unknown", None, Some(why.as_str())),
+    let place = |p: &PlaceWeightReserve| {
+        let (word, weight_n, why) = match &p.reserve {
+            WeightReserve::Weight { weight_n, binds } => {
+                ("known", Some(*weight_n), Some(binds.as_str()))
+            }
+            WeightReserve::AtLeast { weight_n, why } => {
+                ("at-least", Some(*weight_n), Some(why.as_str()))
+            }
+            WeightReserve::NoLimit { tried_n } => ("no-limit", Some(*tried_n), None),
+            WeightReserve::None { why } => ("none", Some(0.0), Some(why.as_str())),
+            WeightReserve::Unknown { why } => ("unknown", None, Some(why.as_str())),
         };
         json!({ "id": p.path, "line": p.line, "word": word, "weight_in_water_n": weight_n, "why": why })
     };
     json!({
-        "places": lift.places.iter().map(place).collect::<Vec<_>>(),
-        "unknown": lift.unknown.iter().map(|(section, why)| json!({ "section": section, "why": why })).collect::<Vec<_>>(),
+        "places": weight.places.iter().map(place).collect::<Vec<_>>(),
+        "unknown": weight.unknown.iter().map(|(section, why)| json!({ "section": section, "why": why })).collect::<Vec<_>>(),
     })
 }

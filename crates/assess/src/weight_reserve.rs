@@ -27,18 +27,18 @@ const FINE_N: f64 = 0.1;
 
 /// What a place may still take.
 #[derive(Clone, Debug, PartialEq)]
-pub struct PlaceLift {
+pub struct PlaceWeightReserve {
     /// Typed path of what hangs there.
     pub path: String,
     /// Typed path of the lowest section of its line.
     pub line: String,
     /// What may be added.
-    pub lift: Lift,
+    pub reserve: WeightReserve,
 }
 
 /// Weight in water that may be added at a place.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Lift {
+pub enum WeightReserve {
     /// So much.
     Weight {
         /// Weight in water, N.
@@ -72,9 +72,9 @@ pub enum Lift {
 
 /// What the lines of a plan may still bear.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LineLift {
+pub struct LineWeightReserve {
     /// Modules on the lines, from the anchor upwards, then what holds the top.
-    pub places: Vec<PlaceLift>,
+    pub places: Vec<PlaceWeightReserve>,
     /// Lines without a shape: the lowest section, and why.
     pub unknown: Vec<(String, String)>,
 }
@@ -83,8 +83,8 @@ pub struct LineLift {
 ///
 /// # Errors
 /// [`CasesError`] where the plan gives no cases.
-pub fn line_lift(line: &Line) -> Result<LineLift, CasesError> {
-    let mut found = LineLift {
+pub fn line_weight_reserve(line: &Line) -> Result<LineWeightReserve, CasesError> {
+    let mut found = LineWeightReserve {
         places: Vec::new(),
         unknown: Vec::new(),
     };
@@ -112,10 +112,10 @@ pub fn line_lift(line: &Line) -> Result<LineLift, CasesError> {
         places.push((of.top.path(line), Place::Top));
         found
             .places
-            .extend(places.into_iter().map(|(path, at)| PlaceLift {
+            .extend(places.into_iter().map(|(path, at)| PlaceWeightReserve {
                 path,
                 line: lowest.clone(),
-                lift: search.lift(at),
+                reserve: search.reserve(at),
             }));
     }
     Ok(found)
@@ -180,18 +180,18 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn lift(&self, at: Place) -> Lift {
+    fn reserve(&self, at: Place) -> WeightReserve {
         if let Some(broken) = self.now.iter().find(|l| l.word() == Word::Broken) {
-            return Lift::None { why: broken.told() };
+            return WeightReserve::None { why: broken.told() };
         }
         if let Some(gap) = self.gap(0.0, at) {
-            return Lift::Unknown { why: gap };
+            return WeightReserve::Unknown { why: gap };
         }
         let (mut holds_n, mut tried_n) = (0.0, FIRST_N);
         let mut binds = loop {
             match self.stops(tried_n, at) {
                 Some(why) => break why,
-                None if tried_n >= MOST_N => return Lift::NoLimit { tried_n },
+                None if tried_n >= MOST_N => return WeightReserve::NoLimit { tried_n },
                 None => (holds_n, tried_n) = (tried_n, 2.0 * tried_n),
             }
         };
@@ -203,11 +203,11 @@ impl<'a> Search<'a> {
             }
         }
         match binds {
-            Stop::Limit(binds) => Lift::Weight {
+            Stop::Limit(binds) => WeightReserve::Weight {
                 weight_n: holds_n,
                 binds,
             },
-            Stop::NoShape(why) => Lift::AtLeast {
+            Stop::NoShape(why) => WeightReserve::AtLeast {
                 weight_n: holds_n,
                 why,
             },
@@ -289,6 +289,8 @@ fn weight_below(of: &Moored) -> f64 {
 
 /// Every limit on the shape of a line that the plan says.
 fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
+    // A module elsewhere has a depth and a rating too, and nothing hung on this line changes them.
+    let of = hung.line.clone();
     let found = Moorings {
         cases: cases.to_vec(),
         lines: vec![Ok(hung)],
@@ -298,7 +300,10 @@ fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
     let hangs = Hangs::with(line, found, &memo);
     let mut all: Vec<(String, Vec<Verdict>)> = vec![
         ("the buoy".to_owned(), afloat(&hangs)),
-        ("the rated depth".to_owned(), housing_depths(&hangs)),
+        (
+            "the rated depth".to_owned(),
+            housing_depths(&hangs, |m| of.holds(m)),
+        ),
         (
             "the working load".to_owned(),
             line_tension(&hangs, None, None),
@@ -316,7 +321,7 @@ fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
         };
         all.push((format!("requirement.{}", r.id), verdicts));
     }
-    // What another line of the plan bears is not asked here, nor what is unknown for want of a key.
+    // The shapes of the plan's other lines are not among those found, so what these bear is unknown here, as is what lacks a key: neither is asked.
     let known = |(asked, verdicts): (String, Vec<Verdict>)| {
         let known = verdicts.into_iter().filter(|v| v.word() != Word::Unknown);
         known.map(move |verdict| Limit {

@@ -1,6 +1,6 @@
 //! What weight a line in the water could still bear, by sums of weights and by Archimedes.
 
-use assess::{Lift, LineLift, line_lift};
+use assess::{LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve};
 
 use crate::moored::{plan_of, with_modules};
 use crate::support::{close, read};
@@ -9,17 +9,17 @@ use crate::support::{close, read};
 const FINE: f64 = 1e-3;
 
 #[track_caller]
-fn lift(text: &str) -> LineLift {
+fn reserve(text: &str) -> LineWeightReserve {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    line_lift(reading.line.as_ref().unwrap()).unwrap()
+    line_weight_reserve(reading.line.as_ref().unwrap()).unwrap()
 }
 
 #[track_caller]
-fn weight<'f>(found: &'f LineLift, path: &str) -> (f64, &'f str) {
+fn weight<'f>(found: &'f LineWeightReserve, path: &str) -> (f64, &'f str) {
     let place = found.places.iter().find(|p| p.path == path).unwrap();
-    match &place.lift {
-        Lift::Weight { weight_n, binds } => (*weight_n, binds),
+    match &place.reserve {
+        WeightReserve::Weight { weight_n, binds } => (*weight_n, binds),
         other => panic!("{path}: {other:?}"),
     }
 }
@@ -34,7 +34,7 @@ pub(crate) fn still(requirements: &str) -> String {
 }
 
 #[test]
-fn verif_a_float_bears_its_lift_less_what_hangs_below_it() {
+fn verif_a_float_bears_its_buoyancy_less_what_hangs_below_it() {
     let document = truth::json("mooring/scipy-lines.json");
     let case = &document["lines"][1]["case"];
     let number = |v: &serde_json::Value| v.as_f64().unwrap();
@@ -43,7 +43,7 @@ fn verif_a_float_bears_its_lift_less_what_hangs_below_it() {
     let hangs_n = number(&rope["weight"]) * number(&rope["length"])
         + bodies.iter().map(|b| number(&b["weight"])).sum::<f64>();
     let left_n = number(&case["top"]["buoyancy"]) - hangs_n;
-    let found = lift(&still(""));
+    let found = reserve(&still(""));
     for path in ["module.w0", "module.w1", "float.top"] {
         let (weight_n, binds) = weight(&found, path);
         close(weight_n, left_n, FINE * left_n);
@@ -51,19 +51,74 @@ fn verif_a_float_bears_its_lift_less_what_hangs_below_it() {
     }
 }
 
-/// Under a working load a little above the greatest tension (the float's lift, at the top) nothing that sinks is stopped by it; a limit on depth
+/// Under a working load a little above the greatest tension (the float's buoyancy, at the top) nothing that sinks is stopped by it; a limit on depth
 /// that is broken already leaves nothing.
 #[test]
 fn verif_what_is_broken_already_leaves_nothing() {
     let loads = still("").replace("working_load = \"3 kN\"", "working_load = \"1201 N\"");
-    let found = lift(&loads);
+    let found = reserve(&loads);
     let (_, binds) = weight(&found, "float.top");
     assert!(binds.contains("float.top"), "{binds}");
     let asks =
         "\n[requirement.depth]\nthat = \"module-depth\"\nof = \"module.w1\"\nat_most = \"40 m\"\n";
-    for place in lift(&still(asks)).places {
-        match place.lift {
-            Lift::None { why } => assert!(why.contains("requirement.depth, module.w1"), "{why}"),
+    for place in reserve(&still(asks)).places {
+        match place.reserve {
+            WeightReserve::None { why } => {
+                assert!(why.contains("requirement.depth, module.w1"), "{why}")
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+}
+
+/// A second line whose module hangs beyond its rating, and a frame on the bed beyond its own: what hangs on the first line changes neither, so each
+/// place of it bears what it did, and each of the second line bears nothing.
+#[test]
+fn verif_what_is_broken_elsewhere_takes_nothing_from_a_line() {
+    let elsewhere = r#"
+[anchor.second]
+weight_in_water = "2000 N"
+[float.second]
+buoyancy = "500 N"
+cd_a = "0.1 m2"
+[section.second]
+from = "float.second"
+to = "anchor.second"
+length = "60 m"
+rope = "part.rope-0"
+[module.deep]
+position = { section = "section.second", from_anchor = "10 m" }
+housing = { rated_depth = "50 m", weight_in_water = "60 N", cd_a = "0.05 m2" }
+[module.frame]
+position = { depth = "100 m" }
+housing = { rated_depth = "90 m" }
+[span.deep]
+from = "module.buoy"
+to = "module.deep"
+length = "300 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 4, resistance = "8 mohm" }
+[span.frame]
+from = "module.buoy"
+to = "module.frame"
+length = "300 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 4, resistance = "8 mohm" }
+"#;
+    let alone = reserve(&still(""));
+    let both = reserve(&still(elsewhere));
+    let of = |section: &str| -> Vec<PlaceWeightReserve> {
+        let places = both.places.iter().filter(|p| p.line == section);
+        places.cloned().collect()
+    };
+    assert_eq!(of("section.riser"), alone.places);
+    let second = of("section.second");
+    assert_eq!(second.len(), 2, "{second:?}");
+    for place in second {
+        match place.reserve {
+            WeightReserve::None { why } => {
+                assert!(why.contains("the rated depth, module.deep"), "{why}");
+            }
             other => panic!("{other:?}"),
         }
     }
@@ -76,7 +131,7 @@ fn val_a_buoy_bears_what_it_displaces_less_another_integrators_pull() {
     let entry = &document["lines"][4];
     let pull_n = entry["found"]["top_n"][2].as_f64().unwrap();
     let left_n = 1025.0 * 9.80665 - 1000.0 - pull_n;
-    let found = lift(&plan_of(&entry["case"]));
+    let found = reserve(&plan_of(&entry["case"]));
     let (weight_n, binds) = weight(&found, "module.buoy");
     close(weight_n, left_n, FINE * left_n);
     assert!(binds.contains("the buoy, module.buoy"), "{binds}");
@@ -85,7 +140,7 @@ fn val_a_buoy_bears_what_it_displaces_less_another_integrators_pull() {
 /// A line of which the plan does not say enough is told with what is missing.
 #[test]
 fn verif_a_line_without_a_shape_is_unknown() {
-    let found = lift(&with_modules("").replace("normal_drag = 1.2\n", ""));
+    let found = reserve(&with_modules("").replace("normal_drag = 1.2\n", ""));
     assert!(found.places.is_empty());
     assert!(found.unknown[0].1.contains("normal_drag"), "{found:?}");
 }
