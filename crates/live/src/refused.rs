@@ -71,7 +71,10 @@ impl Refused {
             Refused::Topic { .. } => "topic",
             Refused::Request { .. } => "request",
             Refused::Correlation | Refused::Question(NoQuestion::Unknown { .. }) => "question",
-            Refused::Question(NoQuestion::Answered { .. }) => "answered",
+            Refused::Question(NoQuestion::NotReached { .. }) => "early",
+            Refused::Question(NoQuestion::Answered { .. } | NoQuestion::HandedIn { .. }) => {
+                "answered"
+            }
             Refused::Question(NoQuestion::Late { .. }) => "late",
             Refused::Question(NoQuestion::AfterTheEnd) => "over",
             Refused::Retained => "retained",

@@ -205,7 +205,7 @@ pub struct AnswerCue {
     pub at_s: Q,
     /// The request.
     pub request: RequestIx,
-    /// Which question, by its number; the oldest that still waits when absent.
+    /// Which question, by its number; the oldest that has reached its module and still waits when absent.
     pub ask: Option<u64>,
     /// What the fields of the answer hold, one value a field; absent of one that gives a size only.
     pub values: Option<Vec<FieldValue>>,

@@ -53,6 +53,8 @@ pub enum Refusal {
     Request,
     /// The question has its answer, or nobody waits for one any more.
     Answered,
+    /// The question has not reached the module that is asked, or was lost on its way there.
+    NotReached,
 }
 
 /// What is kept back.
@@ -527,7 +529,7 @@ pub enum What {
         /// Voltage at each module, V; zero where no power comes.
         voltages_v: Vec<f64>,
     },
-    /// The line cannot carry its load: what lies behind the collapse loses its power. Told again once it is another.
+    /// The line cannot carry its load: what lies behind the collapse loses its power. Told again once it is another: of another cause or share, or at other modules.
     Collapsed {
         /// What cannot be carried.
         why: Collapse,

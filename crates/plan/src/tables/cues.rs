@@ -369,7 +369,7 @@ const ANSWER: Section = Section {
         o(
             "ask",
             S::Count(0, i64::MAX),
-            "which question, by its number in the trace; the oldest of the request that still waits when not written",
+            "which question, by its number in the trace; the oldest of the request that has reached its module and still waits when not written",
         ),
         o(
             "values",

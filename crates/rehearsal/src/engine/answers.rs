@@ -4,6 +4,7 @@ use network::Value;
 use plan::{ModuleIx, RequestIx};
 use timeline::{Class, Ns};
 
+use super::asks::Stage;
 use super::content::{Led, Of};
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
@@ -29,6 +30,18 @@ pub enum NoQuestion {
         /// The number.
         ask: u64,
     },
+    /// It has not reached the module that is asked, or was lost on its way there.
+    #[error("the question {ask} has not reached the module that is asked")]
+    NotReached {
+        /// The number.
+        ask: u64,
+    },
+    /// An answer from outside has been handed in and enters before this one would.
+    #[error("another answer to the question {ask} came first")]
+    HandedIn {
+        /// The number.
+        ask: u64,
+    },
     /// An answer has been given.
     #[error("the question {ask} has its answer")]
     Answered {
@@ -50,24 +63,27 @@ impl Engine<'_> {
     /// Whether a question still waits for this answer.
     pub(super) fn waits_for(&self, answer: &AnswerFromOutside) -> Result<(), NoQuestion> {
         let ask = answer.ask;
-        let given = |a: &AnswerFromOutside| a.ask == ask;
-        let state = self.asks.state(ask);
-        if state.is_some_and(|(request, ..)| request != answer.request) || ask >= self.asks.made() {
+        let open = self.asks.open.get(&ask);
+        let stage = self.asks.stage(ask);
+        if open.is_some_and(|a| a.request != answer.request) {
             return Err(NoQuestion::Unknown { ask });
         }
-        if self.answers_from_outside.iter().any(given) {
-            return Err(NoQuestion::Answered { ask });
-        }
-        match state {
-            Some((_, true, _)) => Err(NoQuestion::Answered { ask }),
-            Some((_, false, false)) => Ok(()),
-            Some((_, false, true)) | None => Err(NoQuestion::Late { ask }),
+        match stage {
+            None => Err(NoQuestion::Unknown { ask }),
+            Some(Stage::Answered) => Err(NoQuestion::Answered { ask }),
+            Some(Stage::Asked) => Err(NoQuestion::NotReached { ask }),
+            Some(Stage::Reached) if open.is_none_or(|a| a.over) => Err(NoQuestion::Late { ask }),
+            Some(Stage::Reached) if self.answers_to_enter.contains(&ask) => {
+                Err(NoQuestion::HandedIn { ask })
+            }
+            Some(Stage::Reached) => Ok(()),
         }
     }
 
     pub(super) fn hand_in_answer(&mut self, at: Ns, answer: AnswerFromOutside) {
         let outside = self.answers_from_outside.len();
         let to = self.line.requests[answer.request.0].to;
+        self.answers_to_enter.insert(answer.ask);
         self.answers_from_outside.push(answer);
         let happening = Happening::AnswerFromOutside { outside };
         self.queue.push(at, Class::Publish, place(to.0), happening);
@@ -79,6 +95,8 @@ impl Engine<'_> {
             ask,
             values,
         } = self.answers_from_outside[outside].clone();
+        // The run may refuse it: then another may be handed in.
+        self.answers_to_enter.remove(&ask);
         let by = KeptBack::Answer(self.cues.answers.len() + outside);
         self.answer_in_place(request, Some(ask), values.as_deref(), by)
     }
@@ -108,12 +126,16 @@ impl Engine<'_> {
         // No bound counts when it comes.
         self.bounds.broken_from_outside();
         let to: ModuleIx = self.line.requests[request.0].to;
-        let of_request = |ask: &u64| {
-            let state = self.asks.state(*ask);
-            state.is_some_and(|(of, ..)| of == request)
+        let open = |ask: &u64| {
+            self.asks
+                .open
+                .get(ask)
+                .is_some_and(|a| a.request == request)
         };
-        let why = match ask.filter(of_request) {
+        let ask = ask.filter(open);
+        let why = match ask {
             _ if !self.modules[to.0].works() => Refusal::NotWorking,
+            Some(ask) if self.asks.stage(ask) == Some(Stage::Asked) => Refusal::NotReached,
             Some(ask) => return self.send_answer(by, ask, values, None),
             None => Refusal::Answered,
         };

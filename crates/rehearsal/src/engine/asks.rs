@@ -66,6 +66,17 @@ enum Side {
     Notice(ModuleIx),
 }
 
+/// How far a question has come.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Stage {
+    /// Under way, or lost.
+    Asked,
+    /// It has reached the module that is asked, which may answer from then on.
+    Reached,
+    /// That module has answered.
+    Answered,
+}
+
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ask {
     pub(super) request: RequestIx,
@@ -76,8 +87,7 @@ pub(super) struct Ask {
     record: RecordId,
     pub(super) root: Option<Root>,
     /// The time for its answer is over.
-    over: bool,
-    pub(super) answered: bool,
+    pub(super) over: bool,
     /// Copies of question and answer on their way.
     under_way: u32,
     /// Behaviours that it starts and that have not run yet.
@@ -101,7 +111,8 @@ pub(super) struct Asks {
     question_bytes: Vec<u32>,
     answer_bytes: Vec<u32>,
     pub(super) open: BTreeMap<u64, Ask>,
-    made: u64,
+    /// Of every question, by its number: also of those that are followed no more.
+    stages: Vec<Stage>,
     /// When each module began to boot last.
     pub(super) booting_since: Vec<Ns>,
     /// The same by notice: the boot of which each tells.
@@ -136,7 +147,7 @@ impl Asks {
             question_bytes: Vec::new(),
             answer_bytes: Vec::new(),
             open: BTreeMap::new(),
-            made: 0,
+            stages: Vec::new(),
             booting_since: vec![Ns::ZERO; line.modules.len()],
             booted_since: vec![Vec::new(); line.modules.len()],
             counts: vec![RequestCount::default(); line.requests.len()],
@@ -163,24 +174,28 @@ impl Asks {
         Ok(asks)
     }
 
-    /// How many questions have been asked.
-    pub(super) fn made(&self) -> u64 {
-        self.made
+    /// How far a question has come; `None` where none has this number.
+    pub(super) fn stage(&self, ask: u64) -> Option<Stage> {
+        self.stages.get(usize::try_from(ask).ok()?).copied()
     }
 
-    /// Of a question that is still followed: its request, whether it has been answered, and whether its time is over.
-    pub(super) fn state(&self, ask: u64) -> Option<(RequestIx, bool, bool)> {
-        let a = self.open.get(&ask)?;
-        Some((a.request, a.answered, a.over))
+    fn comes_to(&mut self, ask: u64, stage: Stage) {
+        if let Some(of) = self.stages.get_mut(ask as usize) {
+            *of = stage;
+        }
     }
 
-    /// The oldest question of a request that waits for an answer.
+    /// The oldest question of a request that has reached its module and waits for an answer; where there is none, the oldest that has not reached it.
     pub(super) fn oldest(&self, request: RequestIx) -> Option<u64> {
-        let waits = |a: &Ask| a.request == request && !a.answered && !a.over;
-        self.open
-            .iter()
-            .find(|(_, a)| waits(a))
-            .map(|(ask, _)| *ask)
+        let waits = |stage: Stage| {
+            let of_request = self
+                .open
+                .iter()
+                .filter(|(_, a)| a.request == request && !a.over);
+            let mut asks = of_request.map(|(ask, _)| *ask);
+            asks.find(|ask| self.stage(*ask) == Some(stage))
+        };
+        waits(Stage::Reached).or_else(|| waits(Stage::Asked))
     }
 
     /// Whether messages on this are no topic of the plan.
@@ -298,8 +313,8 @@ impl Engine<'_> {
         let content = self.filled(Of::Question(request), values)?;
         let q = &self.line.requests[request.0];
         let within = ns(|| format!("request.{}", q.id), q.within_s.si)?;
-        let ask = self.asks.made;
-        self.asks.made += 1;
+        let ask = self.asks.stages.len() as u64;
+        self.asks.stages.push(Stage::Asked);
         self.asks.counts[request.0].asked += 1;
         let stream = self.side_stream(2 * (asker.0 * self.line.requests.len() + request.0));
         let Some(post) = &mut self.machine else {
@@ -338,7 +353,6 @@ impl Engine<'_> {
                 record,
                 root,
                 over: false,
-                answered: false,
                 under_way: 1,
                 to_run: 0,
                 silence: None,
@@ -376,7 +390,8 @@ impl Engine<'_> {
         values: Option<&[Value]>,
         parent: Option<RecordId>,
     ) -> Result<(), RehearsalError> {
-        let Some(a) = self.asks.open.get(&ask).copied().filter(|a| !a.answered) else {
+        let open = self.asks.open.get(&ask).copied();
+        let Some(a) = open.filter(|_| self.asks.stage(ask) != Some(Stage::Answered)) else {
             let why = Refusal::Answered;
             self.record(parent, None, What::Refused { what, why });
             return Ok(());
@@ -403,9 +418,9 @@ impl Engine<'_> {
             )
             .map_err(|source| self.refused_by_network(source))?;
         if let Some(open) = self.asks.open.get_mut(&ask) {
-            open.answered = true;
             open.under_way += 1;
         }
+        self.asks.comes_to(ask, Stage::Answered);
         let what = (AskStep::Answered { message }, content.clone());
         let record = self.asking(ask, q.to, parent, what);
         self.follow(message, record.unwrap_or(a.record), a.root, 1);
@@ -494,6 +509,7 @@ impl Engine<'_> {
             let what = (AskStep::Reached, content.clone());
             self.asking(ask, module, Some(origin.record), what)
         };
+        self.asks.comes_to(ask, Stage::Reached);
         let handles = |i: &usize| {
             let b = &self.line.behaviours[*i];
             matches!(b.when, When::Asked { request } if request == a.request)

@@ -6,7 +6,7 @@ use plan::{BehaviourIx, ModuleIx, RequestIx, When};
 use routine::Failed;
 use timeline::{Class, Ns};
 
-use super::asks::Ask;
+use super::asks::{Ask, Stage};
 use super::content::Led;
 use super::{Engine, Happening, place};
 use crate::record::{AskStep, Content, RecordId, Root, Silence};
@@ -20,12 +20,13 @@ impl Engine<'_> {
         let Led::Asked { ask, request, .. } = *led else {
             return;
         };
+        let answered = self.asks.stage(ask) == Some(Stage::Answered);
         let Some(open) = self.asks.open.get_mut(&ask) else {
             return;
         };
         open.to_run -= 1;
         // Another of them may still answer, or has.
-        let last = open.to_run == 0 && !open.answered;
+        let last = open.to_run == 0 && !answered;
         if let Some((parent, why)) = open.silence.filter(|_| last) {
             self.asks.counts[request.0].silent += 1;
             let on = self.line.behaviours[behaviour.0].on;

@@ -32,7 +32,7 @@ mod voting;
 mod wire;
 mod wiring;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use assess::input::{
     Contacts, Electric, Given, InputError, Traffic, at_most, electric, ns, traffic,
@@ -231,6 +231,8 @@ struct Engine<'a> {
     outside: Vec<FromOutside>,
     /// The same of answers.
     answers_from_outside: Vec<AnswerFromOutside>,
+    /// The questions of those that have been handed in and have not entered yet.
+    answers_to_enter: BTreeSet<u64>,
 }
 
 impl<'a> Engine<'a> {
@@ -371,6 +373,7 @@ impl<'a> Engine<'a> {
             came,
             outside: Vec::new(),
             answers_from_outside: Vec::new(),
+            answers_to_enter: BTreeSet::new(),
         };
         engine.cue()?;
         if let Some(up) = up {

@@ -132,11 +132,7 @@ impl Engine<'_> {
 
     /// Tells what the line cannot carry, if it is not what the settling before found.
     fn tell_collapses(&mut self, collapsed: Vec<(Collapse, Vec<ModuleIx>)>) {
-        let who = |all: &[(Collapse, Vec<ModuleIx>)]| -> Vec<Vec<ModuleIx>> {
-            all.iter().map(|(_, modules)| modules.clone()).collect()
-        };
-        let news = who(&self.collapsed) != who(&collapsed);
-        if news && !self.rises() {
+        if self.collapsed != collapsed && !self.rises() {
             for (why, modules) in &collapsed {
                 let (why, modules) = (why.clone(), modules.clone());
                 self.record(None, None, What::Collapsed { why, modules });

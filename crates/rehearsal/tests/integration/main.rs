@@ -1,11 +1,13 @@
 //! Checks of the rehearsal.
 #![expect(clippy::unwrap_used, reason = "a check that cannot go on has failed")]
 
+mod answers;
 mod asked_routines;
 mod asking;
 mod bounds;
 mod chain;
 mod clocks;
+mod collapses;
 mod conservation;
 mod content;
 mod cued_faults;

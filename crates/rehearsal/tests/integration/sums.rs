@@ -64,7 +64,7 @@ fn verif_the_parts_of_every_example_add_up() {
     assert!(sheets.len() >= 8, "{sheets:?}");
     let mut counted = [0; 4];
     for (plan_path, cue_path) in sheets {
-        let mut reading = plan::read(&plan_path, &plan::from_disk);
+        let mut reading = assess::read(&plan_path, &plan::from_disk);
         let cues = plan::read_cues(&cue_path, &reading, &plan::from_disk);
         let (line, cues) = (reading.line.take().unwrap(), cues.cues.unwrap());
         let (outcome, _) = run(&line, &cues);

@@ -107,6 +107,7 @@ pub(super) fn refusal(why: Refusal) -> &'static str {
             "the answer that has gone already, or a question that nobody waits for"
         }
         Refusal::NotWorking => "its module, which does not work",
+        Refusal::NotReached => "a question that has not reached the module that is asked",
     }
 }
 
