@@ -20,6 +20,7 @@ mod ear_geometry;
 mod ear_pairs;
 mod energy_year;
 pub mod evidence;
+mod evidence_table;
 mod fault_verdicts;
 mod faults;
 mod hang;
@@ -56,7 +57,6 @@ mod storage_verdicts;
 mod stream_verdicts;
 mod sync_verdicts;
 mod threads;
-mod trace;
 mod tune_verdicts;
 pub mod tuning;
 mod unchecked;
@@ -71,8 +71,8 @@ mod years;
 pub use allowance::{EventLimit, event_limits};
 pub use cautions::MOORING_CAUTIONS;
 pub use certainty::{
-    Certain, Certainty, CertaintyAsk, CertaintyError, DrawnInput, DrawnShare, FEW_YEARS, Margins,
-    Matters, NoLine, Sureness, certainty,
+    Certain, Certainty, CertaintyAsk, CertaintyError, DrawnInput, DrawnShare, FEW_YEARS, HeldYears,
+    Margins, Matters, NoLine, Sureness, certainty,
 };
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
@@ -86,6 +86,7 @@ pub use ear_geometry::{
 };
 pub use ear_pairs::PairTold;
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
+pub use evidence_table::{EvidenceTable, Support, Supported, evidence_table};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
@@ -109,9 +110,8 @@ pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_path
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use sync_verdicts::clocks_when_set;
-pub use trace::{Support, Supported, Trace, trace};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
 pub use weight_reserve::{
     LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve,
 };
-pub use years::{EachYear, HeldYears, WEATHER_SEED, run_years};
+pub use years::{EachYear, WEATHER_SEED, run_years};

@@ -185,6 +185,14 @@ pub(crate) struct Against {
 }
 
 impl Against {
+    /// Whether a value is within the limit.
+    pub(crate) fn holds(&self, value: f64) -> bool {
+        match self.side {
+            Side::AtLeast => value >= self.limit,
+            Side::AtMost => value <= self.limit,
+        }
+    }
+
     pub(crate) fn judge(
         &self,
         subject: String,

@@ -70,8 +70,11 @@ pub(crate) fn outage_hours(
             unit: "h a year".to_owned(),
         };
         if let Some(own) = years.own(supply) {
-            let hours: Vec<f64> = own?.hours_off().into_iter().map(f64::from).collect();
-            return of_a_draw(line, supply, &against, &hours, years);
+            let own = own?;
+            let hours: Vec<f64> = own.hours_off().into_iter().map(f64::from).collect();
+            let held = own.own_held(hours.iter().map(|h| against.holds(*h)).collect());
+            years.note(held);
+            return of_a_draw(line, supply, &against, &hours);
         }
         let asked = Asked::of(line, supply, share, confidence, years)?;
         let outages = asked.years.outages(asked.count);
@@ -116,9 +119,12 @@ pub(crate) fn lowest_charge(
             unit: "%".to_owned(),
         };
         if let Some(own) = years.own(supply) {
-            let lowest = own?.lowest_of_each().into_iter();
+            let own = own?;
+            let lowest = own.lowest_of_each().into_iter();
             let percent: Vec<f64> = lowest.map(|charge| 100.0 * charge).collect();
-            return of_a_draw(line, supply, &against, &percent, years);
+            let held = own.own_held(percent.iter().map(|p| against.holds(*p)).collect());
+            years.note(held);
+            return of_a_draw(line, supply, &against, &percent);
         }
         let asked = Asked::of(line, supply, share, confidence, years)?;
         let lowest = asked.years.lowest_charges(asked.count);
@@ -152,13 +158,12 @@ pub(crate) fn lowest_charge(
     })
 }
 
-/// The verdict of one draw: the worst of its own few years against the limit. How many of them held is noted in `years`.
+/// The verdict of one draw: the worst of its own few years against the limit.
 fn of_a_draw(
     line: &Line,
     supply: SupplyIx,
     against: &Against,
     each_year: &[f64],
-    years: &mut Years<'_>,
 ) -> Result<Verdict, String> {
     let worse = |a: f64, b: f64| match against.side {
         Side::AtMost => a.max(b),
@@ -166,17 +171,11 @@ fn of_a_draw(
     };
     let worst = each_year.iter().copied().reduce(worse);
     let worst = worst.ok_or("no year was run")?;
-    let holds = |value: &&f64| match against.side {
-        Side::AtMost => **value <= against.limit,
-        Side::AtLeast => **value >= against.limit,
-    };
-    let (held, of) = (each_year.iter().filter(holds).count(), each_year.len());
-    years.note(held as u64, of as u64);
     Ok(against.judge(
         format!("supply.{}", line.supplies[supply.0].id),
         worst,
         Evidence::computed(GENERATED, &each_year),
-        format!("the worst of {of} years"),
+        format!("the worst of {} years", each_year.len()),
     ))
 }
 

@@ -128,6 +128,8 @@ impl Job for BatteryYear<'_> {
 /// The years of one supply.
 pub(crate) struct SupplyYears {
     pub(crate) input: EnergyInput,
+    /// Number of each year.
+    numbers: Vec<u64>,
     years: Vec<Arc<Result<YearOff, InputError>>>,
 }
 
@@ -136,6 +138,15 @@ impl SupplyYears {
     pub(crate) fn count(&self, needed: u64) -> u64 {
         let needed = self.input.light.measured_years().unwrap_or(needed);
         needed.min(self.years.len() as u64)
+    }
+
+    /// Which of a draw's own years `held`, in their order.
+    pub(crate) fn own_held(&self, held: Vec<bool>) -> OwnHeld {
+        OwnHeld {
+            measured: self.input.light.measured_years().is_some(),
+            numbers: self.numbers.clone(),
+            held,
+        }
     }
 
     /// Hours off of each year, the worse of the starts.
@@ -191,8 +202,8 @@ pub(crate) struct Years<'a> {
     pub(crate) load: UnderLoad<'a>,
     /// Where the line is one draw of a plan's: the years that are its own, which count instead of those that claims need.
     own: Option<OwnYears>,
-    /// How many of its own years held what the last requirement asks, and of how many; counted since they were taken.
-    held: Option<HeldYears>,
+    /// Which of its own years held what the last requirement asks of every supply; since they were taken.
+    held: Option<OwnHeld>,
 }
 
 /// The few years of one draw.
@@ -204,13 +215,15 @@ pub(crate) struct OwnYears {
     pub(crate) count: u64,
 }
 
-/// Of a draw's own years those that held.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct HeldYears {
-    /// So many held.
-    pub held: u64,
-    /// Of so many.
-    pub of: u64,
+/// Which of a draw's own years held.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct OwnHeld {
+    /// Whether they were measured.
+    pub(crate) measured: bool,
+    /// Number of each year, each once.
+    pub(crate) numbers: Vec<u64>,
+    /// Whether it held.
+    pub(crate) held: Vec<bool>,
 }
 
 impl<'a> Years<'a> {
@@ -228,15 +241,20 @@ impl<'a> Years<'a> {
         self.own.is_some().then(|| self.of(of))
     }
 
-    /// Counts years of a draw that held.
-    pub(crate) fn note(&mut self, held: u64, of: u64) {
-        let sum = self.held.get_or_insert_default();
-        sum.held += held;
-        sum.of += of;
+    /// Notes which years of a draw held for a supply. A year holds that holds for each supply of which it is noted.
+    pub(crate) fn note(&mut self, of_supply: OwnHeld) {
+        match &mut self.held {
+            Some(all) => {
+                for (all, one) in all.held.iter_mut().zip(of_supply.held) {
+                    *all &= one;
+                }
+            }
+            None => self.held = Some(of_supply),
+        }
     }
 
-    /// What was counted since the last time.
-    pub(crate) fn take_held(&mut self) -> Option<HeldYears> {
+    /// What was noted since the last time.
+    pub(crate) fn take_held(&mut self) -> Option<OwnHeld> {
         self.held.take()
     }
 
@@ -304,16 +322,16 @@ fn run(
     let numbers: Vec<u64> = match own {
         None => (0..count).collect(),
         Some(own) => {
-            let numbers = own.first..own.first + own.count;
-            // Years that were measured come in turn.
+            // Years that were measured come in turn, each once.
             let measured = input.light.measured_years();
-            numbers
+            let count = own.count.min(measured.unwrap_or(own.count));
+            (own.first..own.first + count)
                 .map(|n| measured.map_or(n, |of| n % of.max(1)))
                 .collect()
         }
     };
     let mut years = Vec::with_capacity(numbers.len());
-    for year in numbers {
+    for &year in &numbers {
         let found = memo.of(&BatteryYear {
             supply: &supply,
             input: &input,
@@ -328,7 +346,11 @@ fn run(
         }
         years.push(found);
     }
-    Ok(SupplyYears { input, years })
+    Ok(SupplyYears {
+        input,
+        numbers,
+        years,
+    })
 }
 
 /// Shares of years that requirements on a supply claim.

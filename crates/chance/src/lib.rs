@@ -9,7 +9,8 @@ mod chi_square;
 mod independent;
 mod limits;
 mod loader;
-mod normal;
+mod normal_draws;
+mod normal_law;
 mod poisson;
 mod ranks;
 mod strata;
@@ -26,7 +27,7 @@ pub use independent::{at_least, none_of, spares_needed};
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,
 };
-pub use normal::{normal_share_below, normal_value_at_share};
+pub use normal_law::{normal_share_below, normal_value_at_share};
 pub use ranks::{rank_correlation, ranks, value_at_share};
 pub use strata::strata;
 pub use stream::Stream;

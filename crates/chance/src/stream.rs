@@ -14,7 +14,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use sha2::{Digest, Sha256};
 
-use crate::normal::Layers;
+use crate::normal_draws::Layers;
 
 /// 2^-53: the step of the numbers that [`Stream::uniform`] gives.
 const UNIFORM_STEP: f64 = 1.0 / 9_007_199_254_740_992.0;

@@ -61,8 +61,8 @@ pub enum NoDraw {
     Unusable,
 }
 
-/// The value of a law at a share of its draws, 0 to 1.
-pub(crate) fn value_at_share(nominal: f64, law: Law, share: f64) -> f64 {
+/// What a value is drawn as: the value below which a share of its law lies, 0 to 1.
+pub(crate) fn drawn_value(nominal: f64, law: Law, share: f64) -> f64 {
     match law {
         Law::Normal { half_width } => {
             nominal + half_width / HALF_WIDTH_DEVIATIONS * chance::normal_value_at_share(share)
@@ -166,7 +166,7 @@ impl Draw {
         }
         let drawn = spreads.iter().filter_map(|s| {
             let share = point[s.drawn_by?];
-            Some((s.path.clone(), value_at_share(s.nominal, s.law, share)))
+            Some((s.path.clone(), drawn_value(s.nominal, s.law, share)))
         });
         Ok(Draw {
             values: drawn.collect(),

@@ -6,10 +6,13 @@ use std::path::{Path, PathBuf};
 
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
-use assess::{Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, trace};
+use assess::{
+    Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, evidence_table,
+};
 use plan::{Reading, That};
 use report::{
-    certainty_json, certainty_text, check_json, check_text, trace_table_json, trace_text,
+    certainty_json, certainty_text, check_json, check_text, evidence_table_json,
+    evidence_table_text,
 };
 use serde_json::json;
 
@@ -83,8 +86,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             let text = check_text(&check, out.colour);
             out.stdout.write_all(text.as_bytes())?;
             if args.evidence {
-                let found = trace(reading.line.as_ref(), &check);
-                write!(out.stdout, "\n{}", trace_text(&found, out.colour))?;
+                let found = evidence_table(reading.line.as_ref(), &check);
+                write!(out.stdout, "\n{}", evidence_table_text(&found, out.colour))?;
             }
             if args.certainty {
                 // The verdicts need not wait for the draws.
@@ -106,8 +109,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 check_json(&check, PROGRAM, &reading.mistakes, &reading.sources)
             };
             if args.evidence {
-                let found = trace(reading.line.as_ref(), &check);
-                whole["rests_on"] = trace_table_json(&found);
+                let found = evidence_table(reading.line.as_ref(), &check);
+                whole["rests_on"] = evidence_table_json(&found);
             }
             whole["warnings"] = json!(warnings);
             out.json(&whole)?;

@@ -3,10 +3,10 @@
 use chance::{clopper_pearson, rank_correlation, value_at_share};
 use plan::{Line, Must, Reading};
 
-use super::{Certainty, CertaintyAsk, Draw, DrawnInput, NoLine, One};
+use super::gather::{Draw, HeldYears, Whole};
+use super::{Certainty, CertaintyAsk, DrawnInput, NoLine};
 use crate::check::Check;
-use crate::verdict::{Figure, Judged, Word};
-use crate::years::HeldYears;
+use crate::verdict::{Judged, Verdict, Word};
 
 /// Confidence of the limits of a share, two-sided.
 const CONFIDENCE: f64 = 0.95;
@@ -41,7 +41,7 @@ pub enum Sureness {
     /// It was not: what it rests on is of the plan as written.
     AsWritten {
         /// Why.
-        why: &'static str,
+        why: String,
     },
 }
 
@@ -63,7 +63,7 @@ pub struct DrawnShare {
     pub share_low: f64,
     /// The upper one.
     pub share_high: f64,
-    /// Margins of the draws in which it is known; `None` where there are none.
+    /// Margins of the draws in which it is known and has one in the unit of the plan as written; `None` where there are none.
     pub margins: Option<Margins>,
     /// Of the years that are the draws' own, those in which it held; `None` where it asks for no years.
     pub years: Option<HeldYears>,
@@ -72,8 +72,15 @@ pub struct DrawnShare {
 /// Margins of the draws.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Margins {
-    /// Their unit.
+    /// Their unit: that of the plan as written; where it has no margin, that of most draws.
     pub unit: String,
+    /// How many draws have a margin in that unit.
+    pub draws: usize,
+    /// Draws in which it is known without a margin in that unit: a line that collapses has no voltage, but a share of its load. They
+    /// count in the shares of draws and in no margin.
+    pub without: usize,
+    /// The first of these, counted from 0, and the unit of its margin, where it has one.
+    pub first_without: Option<(usize, Option<String>)>,
     /// Below which 5 %, 50 % and 95 % of them lie.
     pub at_5_50_95: [f64; 3],
     /// The lowest and the highest.
@@ -101,53 +108,33 @@ pub(super) struct Sample<'a> {
     /// Of each input its share in every draw.
     pub(super) columns: &'a [Vec<f64>],
     /// Why a requirement of the line was not drawn.
-    pub(super) kept: &'a [Option<&'static str>],
+    pub(super) kept: &'a [Option<String>],
     pub(super) draws: &'a [Draw],
 }
 
-pub(super) fn fold(sample: &Sample<'_>, inputs: Vec<DrawnInput>) -> Certainty {
-    let Sample {
-        check,
-        columns,
-        draws,
-        ..
-    } = *sample;
-    let mut place = 0;
+pub(super) fn fold(sample: &Sample<'_>, inputs: Vec<DrawnInput>, whole: Whole) -> Certainty {
+    let Sample { check, draws, .. } = *sample;
+    let mut places = 0..;
+    let mut drawn = |judged: &Judged| {
+        let place = places.next().expect("there are places for ever");
+        Sureness::Drawn(Box::new(share(sample, &whole, place, judged)))
+    };
     let mut requirements = Vec::new();
     for (r, kept) in sample.line.requirements.iter().zip(sample.kept) {
         let judged = super::of(&check.requirements, &r.id);
         let judged = judged.expect("a check judges every requirement of the line");
         let sureness = match kept {
-            Some(why) => Sureness::AsWritten { why },
-            None => {
-                let at = place;
-                place += 1;
-                let of = |draw: &Draw| draw.as_ref().ok().map(|(all, _)| all[at].clone());
-                Sureness::Drawn(Box::new(share(columns, draws, &of)))
-            }
+            Some(why) => Sureness::AsWritten { why: why.clone() },
+            None => drawn(judged),
         };
         requirements.push(certain(judged, sureness));
     }
-    let standing = check.standing.iter().map(|judged| {
-        let of = |draw: &Draw| {
-            let one = draw.as_ref().ok()?.1.get(&judged.id).cloned();
-            // What is not there any more has nothing to be broken.
-            Some(one.unwrap_or_else(|| One {
-                word: Word::Unknown,
-                margin: None,
-                why: Some("the draw has nothing that this is about".to_owned()),
-                years: None,
-            }))
-        };
-        let sureness = Sureness::Drawn(Box::new(share(columns, draws, &of)));
-        certain(judged, sureness)
-    });
+    let standing = check.standing.iter();
+    let standing = standing.map(|judged| certain(judged, drawn(judged)));
     let standing = standing.collect();
-    let without = draws.iter().enumerate();
-    let mut without = without.filter_map(|(i, draw)| Some((i, draw.as_ref().err()?)));
-    let no_line = without.next().map(|(first, why)| NoLine {
-        draws: 1 + without.count(),
-        first,
+    let no_line = whole.no_line.as_ref().map(|(first, why)| NoLine {
+        draws: draws.iter().filter(|draw| draw.is_none()).count(),
+        first: *first,
         why: why.clone(),
     });
     let asks_years = |c: &Certain| matches!(&c.sureness, Sureness::Drawn(s) if s.years.is_some());
@@ -177,61 +164,82 @@ fn certain(judged: &Judged, sureness: Sureness) -> Certain {
     }
 }
 
-fn share(columns: &[Vec<f64>], draws: &[Draw], of: &dyn Fn(&Draw) -> Option<One>) -> DrawnShare {
-    let mut all = DrawnShare {
-        met: 0,
-        marginal: 0,
-        broken: 0,
-        unknown: 0,
-        first_unknown: None,
-        share_low: 0.0,
-        share_high: 1.0,
-        margins: None,
-        years: None,
-    };
-    let mut known: Vec<(usize, Figure)> = Vec::new();
+fn share(sample: &Sample<'_>, whole: &Whole, place: usize, nominal: &Judged) -> DrawnShare {
+    let draws = sample.draws;
+    let (mut met, mut marginal, mut broken, mut unknown) = (0, 0, 0, 0);
+    let mut known: Vec<(usize, Option<(f64, &str)>)> = Vec::new();
     for (i, draw) in draws.iter().enumerate() {
-        let Some(one) = of(draw) else {
-            all.unknown += 1;
-            continue;
-        };
-        match one.word {
-            Word::Met => all.met += 1,
+        let one = draw.as_ref().map(|all| &all[place]);
+        match one.map_or(Word::Unknown, |one| one.word) {
+            Word::Met => met += 1,
             Word::Marginal => {
-                all.met += 1;
-                all.marginal += 1;
+                met += 1;
+                marginal += 1;
             }
-            Word::Broken => all.broken += 1,
+            Word::Broken => broken += 1,
             // A draw is judged in full; were one not, nothing would be known of it.
             Word::Unknown | Word::Provisional => {
-                all.unknown += 1;
-                if let Some(why) = one.why {
-                    all.first_unknown.get_or_insert((i, why));
-                }
+                unknown += 1;
+                continue;
             }
         }
-        if let Some(margin) = one.margin {
-            known.push((i, margin));
-        }
-        if let Some(years) = one.years {
-            let sum = all.years.get_or_insert_default();
-            sum.held += years.held;
-            sum.of += years.of;
-        }
+        known.push((i, one.and_then(|one| whole.margin(one))));
     }
-    let of_all = draws.len() as u64;
     let limits = |met: usize| {
-        clopper_pearson(met as u64, of_all, CONFIDENCE)
+        clopper_pearson(met as u64, draws.len() as u64, CONFIDENCE)
             .expect("there are draws, and no more met than made")
     };
-    all.share_low = limits(all.met).0;
-    all.share_high = limits(all.met + all.unknown).1;
-    all.margins = margins(columns, &known);
-    all
+    let of_place = &whole.places[place];
+    DrawnShare {
+        met,
+        marginal,
+        broken,
+        unknown,
+        first_unknown: of_place.first_unknown.clone(),
+        share_low: limits(met).0,
+        share_high: limits(met + unknown).1,
+        margins: margins(sample.columns, &known, nominal),
+        years: of_place.years(),
+    }
 }
 
-fn margins(columns: &[Vec<f64>], known: &[(usize, Figure)]) -> Option<Margins> {
-    let values: Vec<f64> = known.iter().map(|(_, margin)| margin.value).collect();
+/// The unit of the margin as written; where there is none, that which most draws have, of equals that which comes first.
+fn unit_of(nominal: &Judged, known: &[(usize, Option<(f64, &str)>)]) -> Option<String> {
+    match nominal.verdicts.first() {
+        Some(Verdict::Known(first)) => return Some(first.margin.unit.clone()),
+        Some(Verdict::Provisional(first)) => return Some(first.margin.unit.clone()),
+        Some(Verdict::Unknown { .. }) | None => {}
+    }
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for (_, unit) in known.iter().filter_map(|(_, margin)| *margin) {
+        match counts.iter_mut().find(|(known, _)| *known == unit) {
+            Some((_, count)) => *count += 1,
+            None => counts.push((unit, 1)),
+        }
+    }
+    let most = counts.iter().rev().max_by_key(|(_, count)| *count)?;
+    Some(most.0.to_owned())
+}
+
+fn margins(
+    columns: &[Vec<f64>],
+    known: &[(usize, Option<(f64, &str)>)],
+    nominal: &Judged,
+) -> Option<Margins> {
+    let unit = unit_of(nominal, known)?;
+    let mut first_without = None;
+    let (mut drawn, mut values) = (Vec::new(), Vec::new());
+    for (i, margin) in known {
+        match margin {
+            Some((value, of)) if *of == unit => {
+                drawn.push(*i);
+                values.push(*value);
+            }
+            _ => {
+                first_without.get_or_insert_with(|| (*i, margin.map(|(_, of)| of.to_owned())));
+            }
+        }
+    }
     let mut ascending = values.clone();
     ascending.sort_by(f64::total_cmp);
     let (lowest, highest) = (*ascending.first()?, *ascending.last()?);
@@ -240,7 +248,7 @@ fn margins(columns: &[Vec<f64>], known: &[(usize, Figure)]) -> Option<Margins> {
         .iter()
         .enumerate()
         .filter_map(|(input, column)| {
-            let drawn: Vec<f64> = known.iter().map(|(i, _)| column[*i]).collect();
+            let drawn: Vec<f64> = drawn.iter().map(|i| column[*i]).collect();
             let rank_correlation = rank_correlation(&drawn, &values)?;
             (rank_correlation.abs() > stands_out).then_some(Matters {
                 input,
@@ -253,7 +261,10 @@ fn margins(columns: &[Vec<f64>], known: &[(usize, Figure)]) -> Option<Margins> {
         size(b).total_cmp(&size(a)).then(a.input.cmp(&b.input))
     });
     Some(Margins {
-        unit: known[0].1.unit.clone(),
+        unit,
+        draws: values.len(),
+        without: known.len() - values.len(),
+        first_without,
         at_5_50_95: SHARES.map(|share| value_at_share(&ascending, share).unwrap_or(f64::NAN)),
         lowest_highest: (lowest, highest),
         moved_by,

@@ -4,27 +4,29 @@
 //! unchanged. Method, limits and what they claim: docs/method/certainty.md.
 
 mod fold;
-
-use std::collections::BTreeMap;
+mod gather;
 
 use chance::{Stream, strata};
-use plan::{Reading, Requirement, That};
+use plan::{Line, Reading, Requirement, That};
 
 use crate::check::{Check, Shelf, judged, standing};
 use crate::hang::hung;
 use crate::memo::Memo;
 use crate::reach::Reach;
 use crate::threads::on_threads;
-use crate::verdict::{Evidence, Figure, Judged, Verdict, Word};
-use crate::years::{HeldYears, OwnYears, Years};
+use crate::verdict::{Evidence, Judged, Verdict};
+use crate::years::{OwnYears, Years};
 
 pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
 use fold::{Sample, fold};
+pub use gather::HeldYears;
+use gather::{Draw, Gathered};
 
 /// Weather years of each draw, where nothing else is asked.
 pub const FEW_YEARS: u64 = 3;
-/// Most draws: their points are held all at once.
-pub(crate) const MOST_DRAWS: usize = 1_000_000;
+/// Most draws: all their points and margins are held at once, for ranks and shares take them all. With a hundred spreads and fifty
+/// requirements these are some 160 MB; the limits of a share are then a thousandth apart or less.
+pub(crate) const MOST_DRAWS: usize = 100_000;
 
 /// What is asked.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -101,43 +103,6 @@ pub struct Certainty {
     pub standing: Vec<Certain>,
 }
 
-/// One draw of one requirement.
-#[derive(Clone, Debug)]
-pub(crate) struct One {
-    word: Word,
-    /// Margin of its worst verdict; `None` where it is unknown.
-    margin: Option<Figure>,
-    /// Why it is unknown.
-    why: Option<String>,
-    /// Of its own years those that held.
-    years: Option<HeldYears>,
-}
-
-impl One {
-    fn of(judged: &Judged, years: Option<HeldYears>) -> One {
-        let word = judged.word();
-        let unknown = judged.verdicts.iter().find_map(|v| match v {
-            Verdict::Unknown { subject, why } if word == Word::Unknown => {
-                Some(format!("{subject}: {why}"))
-            }
-            _ => None,
-        });
-        let margin = judged.verdicts.first().and_then(|v| match v {
-            Verdict::Known(known) if word != Word::Unknown => Some(known.margin.clone()),
-            _ => None,
-        });
-        One {
-            word,
-            margin,
-            why: unknown,
-            years,
-        }
-    }
-}
-
-/// All of one draw, in the order of the plan's requirements and of the standing checks; why it has no line.
-type Draw = Result<(Vec<One>, BTreeMap<String, One>), String>;
-
 /// Draws a plan and judges every draw. `check` is what came of checking the plan as it is written, with the same shelf; `watch` gets the
 /// share that is done, 0 to 1, and says whether to go on; `Ok(None)` when it says no.
 ///
@@ -167,16 +132,37 @@ pub fn certainty(
             strata(&mut Stream::named(ask.seed, &name, 0), ask.draws)
         })
         .collect();
-    let kept: Vec<Option<&'static str>> = line
+    let kept: Vec<Option<String>> = line
         .requirements
         .iter()
         .map(|r| stays_nominal(r, of(&check.requirements, &r.id), shelf))
         .collect();
+    let asked = line.requirements.iter().zip(&kept);
+    let asked = asked.filter(|(_, kept)| kept.is_none());
+    let asked = asked.map(|(r, _)| r.id.clone()).collect();
+    let ids = Ids {
+        asked,
+        standing: check.standing.iter().map(|j| j.id.clone()).collect(),
+    };
+    let gathered = Gathered::new(ids.asked.len() + ids.standing.len());
     // Draws have the sun and the sea in common, and whatever else no spread reaches.
     let memo = Memo::new();
     let drawn = on_threads(ask.draws, ask.threads, watch, |i| {
         let point: Vec<f64> = columns.iter().map(|column| column[i]).collect();
-        Ok(draw(reading, (shelf, &memo), &kept, &point, ask, i as u64))
+        Ok(match reading.line_at(&point) {
+            Ok(line) => {
+                let drawn = Drawn {
+                    reading,
+                    line: &line,
+                    number: i,
+                };
+                draw(&drawn, (shelf, &memo), &ids, ask, &gathered)
+            }
+            Err(why) => {
+                gathered.no_line(i, why.to_string());
+                None
+            }
+        })
     })?;
     let Some(drawn) = drawn else {
         return Ok(None);
@@ -190,7 +176,7 @@ pub fn certainty(
         kept: &kept,
         draws: &drawn,
     };
-    Ok(Some(fold(&sample, inputs)))
+    Ok(Some(fold(&sample, inputs, gathered.into_whole())))
 }
 
 /// What is drawn, in the order of a point.
@@ -211,40 +197,61 @@ fn inputs(reading: &Reading) -> Vec<DrawnInput> {
     inputs
 }
 
+/// What is judged in every draw, in the order of its places.
+struct Ids {
+    /// Requirements that are drawn.
+    asked: Vec<String>,
+    /// Standing checks of the plan as it is written.
+    standing: Vec<String>,
+}
+
+/// One draw with its line.
+struct Drawn<'a> {
+    reading: &'a Reading,
+    line: &'a Line,
+    number: usize,
+}
+
 fn draw(
-    reading: &Reading,
+    drawn: &Drawn<'_>,
     (shelf, memo): (&Shelf, &Memo),
-    kept: &[Option<&'static str>],
-    point: &[f64],
+    ids: &Ids,
     ask: &CertaintyAsk,
-    number: u64,
+    gathered: &Gathered,
 ) -> Draw {
-    let line = reading.line_at(point).map_err(|e| e.to_string())?;
+    let (reading, number) = (drawn.reading, drawn.number);
     // Each draw hangs at depths of its own.
-    let line = &*hung(&line, memo);
+    let line = &*hung(drawn.line, memo);
     let reach = Reach { reading, line };
-    let mut years = Years::of_a_draw(
-        line,
-        memo,
-        OwnYears {
-            seed: ask.seed,
-            first: number * ask.years,
-            count: ask.years,
-        },
-    );
-    let asked = line.requirements.iter().zip(kept);
-    let drawn = asked.filter(|(_, kept)| kept.is_none());
-    let requirements = drawn
-        .map(|(r, _)| {
-            let judged = judged(&reach, r, shelf, &mut years);
-            One::of(&judged, years.take_held())
-        })
-        .collect();
-    let standing = standing(&reach, memo, &years.hangs)
-        .iter()
-        .map(|j| (j.id.clone(), One::of(j, None)))
-        .collect();
-    Ok((requirements, standing))
+    let own = OwnYears {
+        seed: ask.seed,
+        first: number as u64 * ask.years,
+        count: ask.years,
+    };
+    let mut years = Years::of_a_draw(line, memo, own);
+    let mut all = Vec::with_capacity(ids.asked.len() + ids.standing.len());
+    for id in &ids.asked {
+        let r = line.requirements.iter().find(|r| r.id == *id);
+        let judged = r.map(|r| judged(&reach, r, shelf, &mut years));
+        let held = years.take_held();
+        let place = all.len();
+        // Years of one supply do not say what another's are.
+        let known = judged.as_ref().is_some_and(|j| {
+            !j.verdicts
+                .iter()
+                .any(|v| matches!(v, Verdict::Unknown { .. }))
+        });
+        if let Some(held) = held.filter(|_| known) {
+            gathered.years(place, &held);
+        }
+        all.push(gathered.one(place, number, judged.as_ref()));
+    }
+    let standing = standing(&reach, memo, &years.hangs);
+    for id in &ids.standing {
+        let place = all.len();
+        all.push(gathered.one(place, number, of(&standing, id)));
+    }
+    Some(all.into_boxed_slice())
 }
 
 fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
@@ -252,22 +259,32 @@ fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
 }
 
 /// Why a requirement is not drawn but counts as it is written; `None` where it is drawn.
-fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Option<&'static str> {
+fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Option<String> {
     let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
-    match r.that {
-        That::Rehearsed { .. } => Some("a rehearsal is of the plan as it is written"),
-        That::DetectionRange { .. } => Some(
-            "detection ranges are measured with the plan as it is written; the spread of the call's level counts in them",
-        ),
+    let why = match r.that {
+        That::Rehearsed { .. } => "a rehearsal is of the plan as it is written",
+        That::DetectionRange { .. } => {
+            "detection ranges are measured with the plan as it is written; the spread of the call's level counts in them"
+        }
         That::Recall { .. } | That::FalseAlarms { .. } => {
-            Some("recordings were held against labels with the plan as it is written")
+            "recordings were held against labels with the plan as it is written"
         }
         That::UplinkCost { .. } if r.share.is_some() && !shelf.tunings.is_empty() => {
-            Some("the false alarms that it counts were measured with the plan as it is written")
+            "the false alarms that it counts were measured with the plan as it is written"
+        }
+        // A draw's few years ask for no share of years, so that they would answer what cannot be answered.
+        That::OutageHours { .. } | That::LowestCharge { .. } => {
+            let unknown = nominal?.verdicts.iter().find_map(|v| match v {
+                Verdict::Unknown { subject, why } => Some((subject, why)),
+                _ => None,
+            });
+            let (subject, why) = unknown?;
+            return Some(format!("as it is written it is unknown: {subject}: {why}"));
         }
         _ if nominal.is_some_and(|j| j.verdicts.iter().any(sampled)) => {
-            Some("its months are draws already, and no draw is nested in another")
+            "its months are draws already, and no draw is nested in another"
         }
-        _ => None,
-    }
+        _ => return None,
+    };
+    Some(why.to_owned())
 }

@@ -5,8 +5,9 @@ use assess::{
     Certain, Certainty, CertaintyAsk, CertaintyError, DrawnShare, Shelf, Sureness, Word, certainty,
     check, run_years,
 };
-use plan::SupplyIx;
+use plan::{Reading, SupplyIx};
 
+use crate::sky::{measured, plain_years};
 use crate::support::{changed, close, read};
 
 const TWO: &str = include_str!("two.toml");
@@ -34,8 +35,13 @@ fn with(text: &str, changes: &[(&str, &str)]) -> String {
 fn drawn(text: &str, ask: &CertaintyAsk) -> Certainty {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    let checked = check(&reading, &Shelf::default());
-    certainty(&reading, &Shelf::default(), &checked, ask, &|_| true)
+    of(&reading, ask)
+}
+
+#[track_caller]
+fn of(reading: &Reading, ask: &CertaintyAsk) -> Certainty {
+    let checked = check(reading, &Shelf::default());
+    certainty(reading, &Shelf::default(), &checked, ask, &|_| true)
         .unwrap()
         .unwrap()
 }
@@ -128,6 +134,69 @@ fn val_what_moves_a_voltage_is_ranked_as_the_bivariate_normal_law_has_it() {
     assert_eq!(told[1].0, "supply.bench.output.voltage");
     close(told[0].1, -of("0.8"), tolerance);
     close(told[1].1, of("0.6"), tolerance);
+}
+
+/// A load of constant power P behind R is carried from `Vs = sqrt(4 R P)` on, here 44.72 V, and its voltage is then the upper root of
+/// `V^2 - Vs V + R P = 0`. Vs is normal about one deviation of 1.28 V above that: by SciPy 1.17.1 `norm.cdf` there 15.8 % of the draws
+/// collapse. These have no voltage, and the margins of all others are those of the law cut off there.
+#[test]
+fn val_draws_that_collapse_have_no_margin_of_a_voltage() {
+    const R_OHM: f64 = 20.0;
+    const LOAD_W: f64 = 25.0;
+    // norm.cdf((sqrt(4 R P) - 46) / 1.28), and 46 + 1.28 norm.ppf(c + (1 - c) p) at p of 5, 50 and 95 %, with the density there.
+    const COLLAPSED: f64 = 0.1589123992483666;
+    const AT: [(f64, f64, f64); 3] = [
+        (0.05, 44.92713858254242, 0.33382243951597784),
+        (0.5, 46.25664320364476, 0.4648782674021243),
+        (0.95, 48.21097993423322, 0.10670255147719789),
+    ];
+    let found = drawn(
+        &with(
+            TWO,
+            &[("voltage = \"48 V\"", "voltage = \"46 V ± 2.56 V\"")],
+        ),
+        &ask(DRAWS),
+    );
+    assert_eq!(certain(&found, "voltage").nominal, Word::Met);
+    let voltage = share(&found, "voltage");
+    let margins = voltage.margins.as_ref().unwrap();
+    assert_eq!(margins.unit, "V");
+    close(margins.without as f64, COLLAPSED * DRAWS as f64, 1.0);
+    assert_eq!(margins.without, voltage.broken);
+    assert_eq!(margins.draws, voltage.met);
+    assert_eq!(voltage.met + voltage.broken, DRAWS);
+    let (_, unit) = margins.first_without.as_ref().unwrap();
+    assert_eq!(unit.as_deref(), Some("% of the load that is asked"));
+    for (found_v, (share, supply_v, density)) in margins.at_5_50_95.into_iter().zip(AT) {
+        let load_v =
+            |supply_v: f64| 0.5 * (supply_v + (supply_v * supply_v - 4.0 * R_OHM * LOAD_W).sqrt());
+        // Four standard errors of a quantile of as many plain draws, over the slope of the root.
+        let error = 4.0 * (share * (1.0 - share) / margins.draws as f64).sqrt() / density * 1.28;
+        let slope = (load_v(supply_v + 0.01) - load_v(supply_v - 0.01)) / 0.02;
+        close(found_v, load_v(supply_v) - 20.0, slope * error);
+    }
+}
+
+/// A line that collapses as it is written has a margin of its load; draws that carry it have none in that unit.
+#[test]
+fn verif_margins_have_the_unit_of_the_plan_as_it_is_written() {
+    let found = drawn(
+        &with(
+            TWO,
+            &[("voltage = \"48 V\"", "voltage = \"44 V ± 2.56 V\"")],
+        ),
+        &ask(200),
+    );
+    let voltage = share(&found, "voltage");
+    let margins = voltage.margins.as_ref().unwrap();
+    assert_eq!(margins.unit, "% of the load that is asked");
+    assert_eq!(margins.without, voltage.met);
+    assert!(
+        voltage.met > 0 && margins.lowest_highest.1 < 0.0,
+        "{margins:?}"
+    );
+    let (_, unit) = margins.first_without.as_ref().unwrap();
+    assert_eq!(unit.as_deref(), Some("V"));
 }
 
 /// Two spans in a row from one part: apart, their resistances add up as `sqrt 2`, as one batch they add up as 2.
@@ -302,6 +371,88 @@ fn verif_each_draw_has_its_own_few_weather_years() {
     );
 }
 
+/// Asks a share of years of the charge and of the hours off.
+fn shares_of_years(share: &str, confidence: &str) -> String {
+    format!(
+        "[requirement.charge]\nthat = \"lowest-charge\"\nat_least = \"30 %\"\nshare = \"{share}\"\nconfidence = \"{confidence}\"\n\n[requirement.winter]\nthat = \"outage-hours\"\nat_most = \"0 h\"\nshare = \"{share}\"\nconfidence = \"{confidence}\"\n\n[requirement.voltage]\n"
+    )
+}
+
+/// The few years of a draw answer no share of years that the plan's own years do not answer.
+#[test]
+fn verif_a_claim_on_years_that_is_unknown_as_written_stays_so() {
+    let unknown = |found: &Certainty, reason: &str| {
+        for id in ["charge", "winter"] {
+            let of = certain(found, id);
+            assert_eq!(of.nominal, Word::Unknown, "{id}");
+            match &of.sureness {
+                Sureness::AsWritten { why } => assert!(why.contains(reason), "{why}"),
+                Sureness::Drawn(drawn) => panic!("{id} is drawn: {drawn:?}"),
+            }
+        }
+        assert_eq!(found.years_each, None);
+    };
+    for (share, confidence, reason) in [
+        ("100 %", "95 %", "no number of years shows"),
+        ("99.9 %", "99 %", "are drawn at most"),
+    ] {
+        let asked = shares_of_years(share, confidence);
+        let text = changed(&[SUN, CLEARNESS, ("[requirement.voltage]\n", &asked)]);
+        unknown(&drawn(&text, &ask(4)), reason);
+    }
+    let asked = shares_of_years("90 %", "95 %");
+    let bright = plain_years(&[2021, 2022, 2023], 900.0);
+    let reading = measured(&[("[requirement.voltage]\n", &asked)], &bright);
+    unknown(&of(&reading, &ask(4)), "neither shows nor refutes");
+}
+
+/// Five years of which one is dark: each counts once, however many draws have it and however many years a draw asks for.
+#[test]
+fn verif_a_measured_year_counts_once() {
+    let mut weather = plain_years(&[2019, 2020, 2021, 2022], 900.0);
+    let dark = plain_years(&[2023], 0.0);
+    weather += dark.split_once('\n').unwrap().1;
+    let asked = shares_of_years("30 %", "50 %");
+    let reading = measured(&[("[requirement.voltage]\n", &asked)], &weather);
+    for years in [3, 7] {
+        let found = of(&reading, &CertaintyAsk { years, ..ask(6) });
+        for id in ["charge", "winter"] {
+            let of = share(&found, id);
+            let held = of.years.unwrap();
+            assert!(held.measured);
+            assert_eq!((held.held, held.of), (4, 5), "{id}, {years} years each");
+            // Draws 1, 3 and 4 of six have the fifth year among their three; all have it among five.
+            assert_eq!(of.broken, if years == 3 { 3 } else { 6 });
+        }
+    }
+}
+
+/// A second battery, on an island of its own, whose panels never see enough: no year holds for both.
+#[test]
+fn verif_a_year_holds_that_holds_for_every_battery() {
+    const DARK: &str = "[supply.dark]\nat = \"module.island\"\nkind = \"solar-battery\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }\npanels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"10 Ah\", voltage = \"12.8 V\" }\n\n[module.island]\nposition = { depth = \"0 m\" }\ninput = { minimum = \"20 V\", maximum = \"56 V\" }\nloads = { working = \"2 W\" }\nhousing = { rated_depth = \"10 m\" }\nboot = { time = \"2 s\", power = \"3 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[module.ear]\n";
+    let held = |island: (&str, &str)| {
+        let text = changed(&[
+            SUN,
+            CLEARNESS,
+            CHARGE,
+            (
+                "[detector.call]\n",
+                "[detector.call]\nexpects = \"60 per d\"\n",
+            ),
+            island,
+        ]);
+        let found = drawn(&text, &ask(6));
+        let charge = share(&found, "charge");
+        assert_eq!(charge.unknown, 0, "{charge:?}");
+        let years = charge.years.unwrap();
+        (years.held, years.of, charge.met)
+    };
+    let (one, of, _) = held(("[module.ear]\n", "[module.ear]\n"));
+    assert!(one > 0 && of == 18, "{one} of {of}");
+    assert_eq!(held(("[module.ear]\n", DARK)), (0, 18, 0));
+}
+
 #[test]
 fn verif_what_rests_on_evidence_stays_as_it_is_written() {
     let found = drawn(&changed(&[]), &ask(2));
@@ -318,6 +469,8 @@ fn verif_what_cannot_be_drawn_is_refused() {
         certainty(&reading, &Shelf::default(), &checked, &ask, &|_| true).unwrap_err()
     };
     assert_eq!(refused(TWO, ask(1)), CertaintyError::Draws { draws: 1 });
+    let many = ask(100_001);
+    assert_eq!(refused(TWO, many), CertaintyError::Draws { draws: 100_001 });
     let none = CertaintyAsk {
         years: 0,
         ..ask(10)

@@ -128,7 +128,7 @@ fn verif_the_water_at_the_surface_cools_the_cells() {
 
 /// A plan with a weather file beside it.
 #[track_caller]
-fn measured(changes: &[(&str, &str)], weather: &str) -> Reading {
+pub(crate) fn measured(changes: &[(&str, &str)], weather: &str) -> Reading {
     let mut all = vec![SUN, ("ph = 8", "ph = 8\nweather = \"weather.csv\"")];
     all.extend(changes);
     let text = changed(&all);
@@ -143,7 +143,7 @@ fn measured(changes: &[(&str, &str)], weather: &str) -> Reading {
 }
 
 /// Whole years of hours with the same light from 10 to 14 h and none else.
-fn plain_years(years: &[usize], beam_w_m2: f64) -> String {
+pub(crate) fn plain_years(years: &[usize], beam_w_m2: f64) -> String {
     let mut text =
         "time,ghi_w_m2,dni_w_m2,dhi_w_m2,air_temperature_degc,wind_speed_m_s\n".to_owned();
     for year in years {

@@ -115,10 +115,17 @@ fn row(
         paragraph(out, lead, &margins_in_words(found, margins, sources));
     }
     if let Some(years) = drawn.years {
-        let told = format!(
-            "it holds in {} of {} years of all draws; a draw meets it where all of its own do",
-            years.held, years.of
-        );
+        let (held, of) = (years.held, years.of);
+        let told = if years.measured {
+            format!(
+                "{held} of the {} that draws took hold with every draw that has them; a draw meets it where all of its own do",
+                count(of as usize, "measured year")
+            )
+        } else {
+            format!(
+                "it holds in {held} of {of} years of all draws; a draw meets it where all of its own do"
+            )
+        };
         paragraph(out, lead, &told);
     }
     if let Some((first, why)) = &drawn.first_unknown {
@@ -152,10 +159,15 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
     };
     let unit = shortened(&margins.unit);
     let [low, middle, high] = margins.at_5_50_95.map(|value| shown(&figure(value), unit));
+    let without = without_margin(margins, unit);
     if margins.lowest_highest.0 == margins.lowest_highest.1 {
-        return format!("margin {middle} in every draw: no spread reaches it");
+        return match without {
+            None => format!("margin {middle} in every draw: no spread reaches it"),
+            Some(without) => format!("margin {middle}{without}"),
+        };
     }
-    let mut told = format!("margin {low}, {middle}, {high}");
+    let without = without.unwrap_or_default();
+    let mut told = format!("margin {low}, {middle}, {high}{without}");
     if margins.moved_by.is_empty() {
         told.push_str("; nothing that is drawn stands out of chance");
         return told;
@@ -180,6 +192,24 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
         let _ = write!(told, " and {rest} more");
     }
     told
+}
+
+/// Of how many draws the margins are, where others are known without a margin in their unit.
+fn without_margin(margins: &Margins, unit: &str) -> Option<String> {
+    let (first, of) = margins.first_without.as_ref()?;
+    let of = of.as_ref().map_or_else(String::new, |of| {
+        format!(", with a margin in {}", shortened(of))
+    });
+    Some(format!(
+        " in the {} that {} one in {unit}; {} known without, first draw {}{of}",
+        count(margins.draws, "draw"),
+        if margins.draws == 1 { "has" } else { "have" },
+        match margins.without {
+            1 => "1 is".to_owned(),
+            n => format!("{n} are"),
+        },
+        first + 1
+    ))
 }
 
 fn names(paths: &[String]) -> String {
@@ -245,12 +275,17 @@ fn drawn_json(found: &Certainty, drawn: &DrawnShare) -> Value {
         "share_met": drawn.met as f64 / found.draws as f64,
         "share_met_low": drawn.share_low,
         "share_met_high": drawn.share_high,
-        "weather_years": drawn.years.map(|years| json!({ "held": years.held, "of": years.of })),
+        "weather_years": drawn.years.map(|years| json!({
+            "held": years.held, "of": years.of, "measured": years.measured,
+        })),
         "margin": drawn.margins.as_ref().map(|margins| {
             let figure = |value| figure_json(&Figure { value, unit: margins.unit.clone() });
             let [low, middle, high] = margins.at_5_50_95;
             let (lowest, highest) = margins.lowest_highest;
             json!({
+                "draws": margins.draws,
+                "draws_without": margins.without,
+                "first_without": margins.first_without.as_ref().map(|(first, unit)| json!({ "draw": first + 1, "unit": unit })),
                 "lowest": figure(lowest),
                 "below_which_5_percent": figure(low),
                 "below_which_50_percent": figure(middle),

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{Support, Supported, Trace};
+use assess::{EvidenceTable, Support, Supported};
 use serde_json::{Value, json};
 
 use super::check::{word, wrap};
@@ -19,30 +19,30 @@ const KINDS: [&str; 5] = [
 
 /// A table: word, requirement, kind of evidence, which it is; and how many requirements rest on each kind.
 #[must_use]
-pub fn trace_text(trace: &Trace, colour: bool) -> String {
+pub fn evidence_table_text(table: &EvidenceTable, colour: bool) -> String {
     let mut out = String::from("What each requirement rests on\n");
-    let all = || trace.requirements.iter().chain(&trace.standing);
+    let all = || table.requirements.iter().chain(&table.standing);
     let width = all().map(|s| s.id.chars().count()).max().unwrap_or(0);
-    for supported in &trace.requirements {
+    for supported in &table.requirements {
         rows(&mut out, supported, width, colour);
     }
     let totals: Vec<String> = KINDS
         .iter()
         .map(|kind| {
             let rests = |s: &&Supported| s.supports.iter().any(|(s, _)| kind_of(s) == *kind);
-            format!("{kind} {}", trace.requirements.iter().filter(rests).count())
+            format!("{kind} {}", table.requirements.iter().filter(rests).count())
         })
         .collect();
-    let whole = trace.requirements.len();
+    let whole = table.requirements.len();
     let _ = writeln!(
         out,
         "  of {} rest on: {}",
         count(whole, "requirement"),
         totals.join(", ")
     );
-    if !trace.standing.is_empty() {
+    if !table.standing.is_empty() {
         out.push_str("\nWhat is checked in every plan rests on\n");
-        for supported in &trace.standing {
+        for supported in &table.standing {
             rows(&mut out, supported, width, colour);
         }
     }
@@ -123,10 +123,10 @@ fn short(digest: &str) -> &str {
 
 /// The same for programs: for each requirement and each standing check its pieces of evidence, each with the subjects that rest on it.
 #[must_use]
-pub fn trace_table_json(trace: &Trace) -> Value {
+pub fn evidence_table_json(table: &EvidenceTable) -> Value {
     json!({
-        "requirements": trace.requirements.iter().map(supported_json).collect::<Vec<_>>(),
-        "standing": trace.standing.iter().map(supported_json).collect::<Vec<_>>(),
+        "requirements": table.requirements.iter().map(supported_json).collect::<Vec<_>>(),
+        "standing": table.standing.iter().map(supported_json).collect::<Vec<_>>(),
     })
 }
 

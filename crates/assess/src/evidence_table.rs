@@ -66,7 +66,7 @@ pub struct Supported {
 
 /// What a whole plan's verdicts rest on.
 #[derive(Clone, PartialEq, Debug)]
-pub struct Trace {
+pub struct EvidenceTable {
     /// The plan's requirements, by id.
     pub requirements: Vec<Supported>,
     /// What is checked in every plan.
@@ -75,7 +75,7 @@ pub struct Trace {
 
 /// The evidence of every verdict of a check, requirement by requirement; `line` is the one that was checked, if there was any.
 #[must_use]
-pub fn trace(line: Option<&Line>, check: &Check) -> Trace {
+pub fn evidence_table(line: Option<&Line>, check: &Check) -> EvidenceTable {
     let measured = |judged: &Judged| -> Vec<String> {
         let Some(line) = line else {
             return Vec::new();
@@ -90,7 +90,7 @@ pub fn trace(line: Option<&Line>, check: &Check) -> Trace {
     };
     let requirements = check.requirements.iter();
     let standing = check.standing.iter();
-    Trace {
+    EvidenceTable {
         requirements: requirements.map(|j| supported(j, measured(j))).collect(),
         standing: standing.map(|j| supported(j, of_chains(j))).collect(),
     }
