@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
-use crate::verdict::{Figure, Judged, Verdict, Word};
+use crate::verdict::{Judged, Verdict, Word};
 use crate::years::OwnHeld;
 
 /// One draw of one requirement. There are many: it holds no text.

@@ -25,7 +25,7 @@ use gather::{Draw, Gathered};
 /// Weather years of each draw, where nothing else is asked.
 pub const FEW_YEARS: u64 = 3;
 /// Most draws: all their points and margins are held at once, for ranks and shares take them all. With a hundred spreads and fifty
-/// requirements these are some 160 MB; the limits of a share are then a thousandth apart or less.
+/// requirements these are some 160 MB, and the limits of a share lie less than 0.7 points apart (Clopper and Pearson, at one half).
 pub(crate) const MOST_DRAWS: usize = 100_000;
 
 /// What is asked.

@@ -159,7 +159,7 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
     };
     let unit = shortened(&margins.unit);
     let [low, middle, high] = margins.at_5_50_95.map(|value| shown(&figure(value), unit));
-    let without = without_margin(margins, unit);
+    let without = without_margin(margins);
     if margins.lowest_highest.0 == margins.lowest_highest.1 {
         return match without {
             None => format!("margin {middle} in every draw: no spread reaches it"),
@@ -195,15 +195,16 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
 }
 
 /// Of how many draws the margins are, where others are known without a margin in their unit.
-fn without_margin(margins: &Margins, unit: &str) -> Option<String> {
+fn without_margin(margins: &Margins) -> Option<String> {
     let (first, of) = margins.first_without.as_ref()?;
-    let of = of.as_ref().map_or_else(String::new, |of| {
-        format!(", with a margin in {}", shortened(of))
-    });
+    let of = of
+        .as_ref()
+        .map_or_else(String::new, |of| format!(", with a margin in {of}"));
     Some(format!(
-        " in the {} that {} one in {unit}; {} known without, first draw {}{of}",
+        " in the {} that {} one in {}; {} known without, first draw {}{of}",
         count(margins.draws, "draw"),
         if margins.draws == 1 { "has" } else { "have" },
+        margins.unit,
         match margins.without {
             1 => "1 is".to_owned(),
             n => format!("{n} are"),
@@ -297,4 +298,48 @@ fn drawn_json(found: &Certainty, drawn: &DrawnShare) -> Value {
             })
         }),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Margins of the draws that have one in volts, beside those of a line that collapses: never as if they were of all draws.
+    #[test]
+    fn verif_draws_without_a_margin_stand_beside_it() {
+        let told = |without: usize, lowest_highest| {
+            let margins = Margins {
+                unit: "V".to_owned(),
+                draws: 200 - without,
+                without,
+                first_without: (without > 0)
+                    .then(|| (4, Some("% of the load that is asked".to_owned()))),
+                at_5_50_95: [1.0, 1.0, 1.0],
+                lowest_highest,
+                moved_by: Vec::new(),
+            };
+            let found = Certainty {
+                name: None,
+                draws: 200,
+                seed: 1,
+                years_each: None,
+                inputs: Vec::new(),
+                no_line: None,
+                requirements: Vec::new(),
+                standing: Vec::new(),
+            };
+            margins_in_words(&found, &margins, &Sources::default())
+        };
+        let same = "no spread reaches it";
+        assert!(told(0, (1.0, 1.0)).contains(same));
+        let of_some = "in the 199 draws that have one in V; 1 is known without, first draw 5, with a margin in % of the load that is asked";
+        assert!(
+            told(1, (0.0, 2.0)).contains(of_some),
+            "{}",
+            told(1, (0.0, 2.0))
+        );
+        assert!(told(1, (1.0, 1.0)).contains(of_some));
+        assert!(!told(1, (1.0, 1.0)).contains(same));
+        assert!(told(31, (0.0, 2.0)).contains("in the 169 draws that have one in V; 31 are known"));
+    }
 }
