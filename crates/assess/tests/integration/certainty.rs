@@ -153,7 +153,11 @@ fn val_draws_that_collapse_have_no_margin_of_a_voltage() {
     let found = drawn(
         &with(
             TWO,
-            &[("voltage = \"48 V\"", "voltage = \"46 V ± 2.56 V\"")],
+            &[
+                ("voltage = \"48 V\"", "voltage = \"46 V ± 2.56 V\""),
+                // So that the lower limit is always the nearer one.
+                ("maximum = \"72 V\"", "maximum = \"1000 V\""),
+            ],
         ),
         &ask(DRAWS),
     );
