@@ -170,7 +170,8 @@ fn val_draws_that_collapse_have_no_margin_of_a_voltage() {
     assert_eq!(margins.draws, voltage.met);
     assert_eq!(voltage.met + voltage.broken, DRAWS);
     let (_, unit) = margins.first_without.as_ref().unwrap();
-    assert_eq!(unit.as_deref(), Some("% of the load that is asked"));
+    // Of the load that is asked.
+    assert_eq!(unit.as_deref(), Some("points"));
     for (found_v, (share, supply_v, density)) in margins.at_5_50_95.into_iter().zip(AT) {
         let load_v =
             |supply_v: f64| 0.5 * (supply_v + (supply_v * supply_v - 4.0 * R_OHM * LOAD_W).sqrt());
@@ -193,7 +194,7 @@ fn verif_margins_have_the_unit_of_the_plan_as_it_is_written() {
     );
     let voltage = share(&found, "voltage");
     let margins = voltage.margins.as_ref().unwrap();
-    assert_eq!(margins.unit, "% of the load that is asked");
+    assert_eq!(margins.unit, "points");
     assert_eq!(margins.without, voltage.met);
     assert!(
         voltage.met > 0 && margins.lowest_highest.1 < 0.0,
@@ -431,10 +432,10 @@ fn verif_a_measured_year_counts_once() {
     }
 }
 
-/// A second battery, on an island of its own, whose panels never see enough: no year holds for both.
+/// A second battery, on an island to which no conductor leads, whose panels never see enough: no year holds for both.
 #[test]
 fn verif_a_year_holds_that_holds_for_every_battery() {
-    const DARK: &str = "[supply.dark]\nat = \"module.island\"\nkind = \"solar-battery\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }\npanels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"10 Ah\", voltage = \"12.8 V\" }\n\n[module.island]\nposition = { depth = \"0 m\" }\ninput = { minimum = \"20 V\", maximum = \"56 V\" }\nloads = { working = \"2 W\" }\nhousing = { rated_depth = \"10 m\" }\nboot = { time = \"2 s\", power = \"3 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[module.ear]\n";
+    const DARK: &str = "[supply.dark]\nat = \"module.island\"\nkind = \"solar-battery\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }\npanels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"10 Ah\", voltage = \"12.8 V\" }\n\n[module.island]\nposition = { depth = \"0 m\" }\ninput = { minimum = \"20 V\", maximum = \"56 V\" }\nloads = { working = \"2 W\" }\nhousing = { rated_depth = \"10 m\" }\nboot = { time = \"2 s\", power = \"3 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[span.tie]\nfrom = \"module.base\"\nto = \"module.island\"\nlength = \"10 m\"\nlink = \"10BASE-T1L\"\n\n[module.ear]\n";
     let held = |island: (&str, &str)| {
         let text = changed(&[
             SUN,

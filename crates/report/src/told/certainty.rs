@@ -312,8 +312,7 @@ mod tests {
                 unit: "V".to_owned(),
                 draws: 200 - without,
                 without,
-                first_without: (without > 0)
-                    .then(|| (4, Some("% of the load that is asked".to_owned()))),
+                first_without: (without > 0).then(|| (4, Some("points".to_owned()))),
                 at_5_50_95: [1.0, 1.0, 1.0],
                 lowest_highest,
                 moved_by: Vec::new(),
@@ -332,7 +331,7 @@ mod tests {
         };
         let same = "no spread reaches it";
         assert!(told(0, (1.0, 1.0)).contains(same));
-        let of_some = "in the 199 draws that have one in V; 1 is known without, first draw 5, with a margin in % of the load that is asked";
+        let of_some = "in the 199 draws that have one in V; 1 is known without, first draw 5, with a margin in points";
         assert!(
             told(1, (0.0, 2.0)).contains(of_some),
             "{}",
