@@ -57,6 +57,20 @@ impl Shape {
             kind => format!("the {kind} of {}", self.name),
         }
     }
+
+    /// Why it cannot be sent without values, where it cannot: what is asked and answered is said by the routine. The messages of a topic may go without, as those of a
+    /// bench do.
+    pub(crate) fn left_empty(&self, kind: &str) -> Option<String> {
+        if kind == "topic" || self.fields.is_empty() {
+            return None;
+        }
+        let names: Vec<&str> = self.fields.iter().map(|f| f.name.as_str()).collect();
+        let names = names.join(", ");
+        Some(format!(
+            "{} is sent without values, and has the fields: {names}",
+            self.what(kind)
+        ))
+    }
 }
 
 /// A field of a payload.

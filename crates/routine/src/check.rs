@@ -279,6 +279,17 @@ impl Found<'_> {
             }
             _ => {}
         }
+        let empty = match (name, call.args.len()) {
+            ("answer", 0) => self.binding.answer.as_ref().map(|shape| ("answer", shape)),
+            ("ask", 1) => argument(0).and_then(|number| match &self.binding.names[number].1 {
+                Bound::Request(shape) => Some(("question", shape)),
+                _ => None,
+            }),
+            _ => None,
+        };
+        if let Some(why) = empty.and_then(|(kind, shape)| shape.left_empty(kind)) {
+            faults.push(Fault::at(at, why).help(format!("write {example}")));
+        }
         self.faults.extend(faults);
         let Some(Expr::Map(map, _)) = call.args.last() else {
             return;

@@ -227,9 +227,7 @@ impl Host {
                 bound.what()
             )));
         };
-        let values = values
-            .map(|values| filled(shape, "question", values))
-            .transpose()?;
+        let values = said(shape, "question", values)?;
         self.note(Deed::Ask {
             request: request.0,
             values,
@@ -369,9 +367,7 @@ pub(crate) fn answer(binding: &Binding, doing: &RefCell<Doing>, values: Option<&
                 .to_owned(),
         ));
     }
-    let values = values
-        .map(|values| filled(shape, "answer", values))
-        .transpose()?;
+    let values = said(shape, "answer", values)?;
     doing.note(Deed::Answer { values })
 }
 
@@ -403,6 +399,21 @@ fn time(seconds: FLOAT) -> Done {
     Err(runtime(format!(
         "a time is more than 0 s and at most {LONGEST_S} s, not {seconds}"
     )))
+}
+
+/// The values of a question or an answer, which goes without them only where it has no fields.
+fn said(
+    shape: &Shape,
+    kind: &'static str,
+    values: Option<&Map>,
+) -> Result<Option<Vec<Held>>, Box<EvalAltResult>> {
+    match values {
+        Some(values) => filled(shape, kind, values).map(Some),
+        None => match shape.left_empty(kind) {
+            Some(why) => Err(runtime(why)),
+            None => Ok(None),
+        },
+    }
 }
 
 /// The values of the fields of a topic, a question or an answer, in their order.

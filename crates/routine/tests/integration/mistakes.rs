@@ -83,6 +83,18 @@ fn verif_mistakes_are_told_at_their_place() {
         "`lamp` is an output, not a request",
     );
     told(
+        "fn each() { ask(depth); }",
+        1,
+        13,
+        "the question of request.depth is sent without values, and has the fields: when",
+    );
+    told(
+        "fn when_asked(q) {\n    answer();\n}",
+        2,
+        5,
+        "the answer of request.noise is sent without values, and has the fields: level, loud",
+    );
+    told(
         "fn each() { ask(depth, #{ wen: 3 }); }",
         1,
         27,
@@ -120,7 +132,7 @@ fn verif_what_no_question_starts_answers_none() {
         answer: None,
         ..binding()
     };
-    let faults = Program::new("fn each() { answer(); }", &binding).unwrap_err();
+    let faults = Program::new("fn each() { answer(#{}); }", &binding).unwrap_err();
     assert!(faults[0].message.contains("no question"), "{faults:?}");
 }
 

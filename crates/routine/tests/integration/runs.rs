@@ -1,8 +1,8 @@
 //! What routines do when they are called.
 
-use routine::{Call, Deed, Failed, Given, Handler, Held, Memory};
+use routine::{Bound, Call, Deed, Failed, Given, Handler, Held, Memory, Program};
 
-use crate::support::{each, program};
+use crate::support::{binding, each, program};
 
 const WATCH: &str = "
 const LONG_S = 2.5;
@@ -176,7 +176,7 @@ fn when_answered(answer) {
     log(`${answer.request} ${answer.values} ${answer.failed} ${answer.after}`);
     if answer.failed != () { ask(depth, #{ when: 5 }); }
 }
-fn each() { ask(depth); answer(); }
+fn each() { ask(depth, #{ when: 6 }); answer(#{ level: 1, loud: true }); }
 "#;
 
 fn asked(when: i64) -> Call {
@@ -215,7 +215,7 @@ fn verif_a_question_is_answered_by_the_map_that_comes_back_or_by_the_deed() {
         each.deeds,
         [Deed::Ask {
             request: 5,
-            values: None
+            values: Some(vec![Held::Time(6)])
         }]
     );
     assert!(each.fault.unwrap().message.contains("when_asked"));
@@ -335,4 +335,32 @@ fn verif_a_detector_is_set_within_its_range_only() {
         assert!(fault.message.contains(says), "{body}: {fault:?}");
         assert_eq!(fault.line, Some(1), "{body}");
     }
+}
+
+/// A question whose name is known only as it runs is held to its fields as it runs; one that gives a size only goes without.
+#[test]
+fn verif_what_is_asked_and_answered_has_its_values() {
+    let each = |text: &str| {
+        let run = program(text).run(&mut Memory::default(), &Call::Each, Some(7));
+        (run.deeds.len(), run.fault.map(|f| (f.message, f.line)))
+    };
+    let through = "fn send(what) {\n    ask(what)\n}\nfn each() { send(depth); }";
+    let why = "the question of request.depth is sent without values, and has the fields: when";
+    assert_eq!(each(through), (0, Some((why.to_owned(), Some(2)))));
+    let mut plain = binding();
+    for (_, bound) in &mut plain.names {
+        if let Bound::Request(shape) = bound {
+            shape.fields.clear();
+        }
+    }
+    plain.answer.as_mut().unwrap().fields.clear();
+    let text = "fn each() { ask(depth); }\nfn when_asked(question) { answer(); }";
+    let plain = Program::new(text, &plain).unwrap();
+    let run = plain.run(&mut Memory::default(), &Call::Each, Some(7));
+    assert_eq!((run.deeds.len(), run.fault), (1, None));
+    let run = plain.run(&mut Memory::default(), &asked(0), Some(7));
+    assert_eq!(
+        (run.deeds, run.fault),
+        (vec![Deed::Answer { values: None }], None)
+    );
 }
