@@ -106,7 +106,7 @@ pub fn conductor_pattern() -> String {
     format!("^\\s*(?:{gauge}|\\+?{areas}\\s*{square}\\s+class\\s+[25](?:\\s+tinned)?)\\s*$")
 }
 
-/// The texts that [`crate::parse_money`] accepts.
+/// The texts that [`crate::parse_money`] accepts, as far as a plan takes them: nothing below zero.
 #[must_use]
 pub fn money_pattern() -> String {
     let of = |(decimals, codes): &(u32, &str)| {
@@ -118,7 +118,7 @@ pub fn money_pattern() -> String {
         format!("{part}\\s*{codes}")
     };
     let ends = any_of(CURRENCIES.iter().map(of));
-    format!("^\\s*[+\u{2212}-]?[0-9]+{ends}\\s*$")
+    format!("^\\s*\\+?[0-9]+{ends}\\s*$")
 }
 
 /// The texts that [`crate::parse_event_rate`] accepts.

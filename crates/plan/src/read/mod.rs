@@ -5,7 +5,10 @@ mod values;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use quantity::{Amount, EventRate, Money, nearest, parse_conductor, parse_event_rate, parse_money};
+use quantity::{
+    Amount, EventRate, Fault, FaultKind, Money, nearest, parse_conductor, parse_event_rate,
+    parse_money,
+};
 
 use crate::catalogue::Catalogue;
 use crate::field::{Field, ID_RULE, Need, RefKind, Section, Shape, amount_example, is_id};
@@ -65,7 +68,7 @@ impl<'a> Reader<'a> {
     }
 
     pub(crate) fn money(&mut self, node: &Node) -> Option<Money> {
-        self.parsed(node, "an amount of money", parse_money, "60 EUR")
+        self.parsed(node, "an amount of money", sum, "60 EUR")
     }
 
     /// A count of things seen.
@@ -241,7 +244,7 @@ impl<'a> Reader<'a> {
                 .parsed(node, "a conductor", parse_conductor, "1.0 mm2 class 5")
                 .map(Read::Conductor),
             Shape::Money => self
-                .parsed(node, "an amount of money", parse_money, "0.12 EUR")
+                .parsed(node, "an amount of money", sum, "0.12 EUR")
                 .map(Read::Money),
             Shape::EventRate => self
                 .parsed(node, "a rate of events", parse_event_rate, "6 per hour")
@@ -421,4 +424,17 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
 
 pub(crate) fn join<'a>(words: impl IntoIterator<Item = &'a str>) -> String {
     words.into_iter().collect::<Vec<_>>().join(", ")
+}
+
+/// An amount of money of a plan: nobody is paid for a message, and no limit on a cost lies below nothing.
+fn sum(text: &str) -> Result<Money, Fault> {
+    let money = parse_money(text)?;
+    if money.minor < 0 {
+        let what = "sum of money";
+        return Err(Fault {
+            kind: FaultKind::Negative { what },
+            range: 0..text.len(),
+        });
+    }
+    Ok(money)
 }

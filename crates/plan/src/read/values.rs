@@ -176,7 +176,17 @@ impl Reader<'_> {
             return true;
         }
         let shown = match dimension {
-            Some(d) => quantity::show(x, d),
+            Some(d) => match &node.value {
+                // What is hardly outside is shown as it is written: rounded, it would be the limit itself.
+                Value::Text(text)
+                    if [bounds.least, bounds.most]
+                        .iter()
+                        .any(|limit| quantity::show(*limit, d) == quantity::show(x, d)) =>
+                {
+                    text.trim().to_owned()
+                }
+                _ => quantity::show(x, d),
+            },
             None if name == LEVEL => format!("{} dB", quantity::show_bare(x)),
             None => quantity::show_bare(x),
         };

@@ -395,6 +395,7 @@ fn texts() -> Vec<String> {
         "1.1 mm2 class 5",
         "0.12 EUR",
         "0.123 EUR",
+        "-0.12 EUR",
         "0.1 JPY",
         "1e2 EUR",
         "300 per 30 d",

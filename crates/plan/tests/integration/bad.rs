@@ -12,6 +12,9 @@ bad! {
     wrong_dimension: "water_depth = \"85 m\"" => "water_depth = \"85 V\"";
     unknown_unit: "water_depth = \"85 m\"" => "water_depth = \"85 meters deep\"";
     decimal_comma: "price = \"0.10 EUR\"" => "price = \"0,10 EUR\"";
+    negative_price: "price = \"0.10 EUR\"" => "price = \"-0.10 EUR\"\nminimum_charge = \"-15 EUR\"";
+    negative_budget: "at_most = \"20 EUR\"" => "at_most = \"-20 EUR\"";
+    hardly_out_of_range: "latitude = \"57 deg\"" => "latitude = \"90.0001 deg\"";
     out_of_range: "latitude = \"57 deg\"" => "latitude = \"97 deg\"";
     negative_length: "length = \"90 m\"" => "length = \"-90 m\"";
     wrong_type: "starts_in = \"idle\"" => "starts_in = [\"idle\"]";
