@@ -1,7 +1,7 @@
 //! What a message holds: the values of its topic's fields, each a constant, an instant, or taken from what led to it.
 
 use jiff::Timestamp;
-use quantity::nearest;
+use quantity::{nearest, show_number};
 
 use super::Resolver;
 use crate::line::{DetectorIx, FieldValue, Line, Measure, RequestIx, TopicField, TopicIx, When};
@@ -324,8 +324,18 @@ fn value(
     None
 }
 
+/// Share of a step by which a number may lie off it: what the arithmetic of decimal steps leaves.
+const STEP_SHARE: f64 = 1e-6;
+
 fn number(r: &mut Resolver<'_>, field: &TopicField, node: &Node) -> Option<FieldValue> {
-    let TopicField::Scaled { from, to, unit, .. } = field else {
+    let TopicField::Scaled {
+        from,
+        to,
+        unit,
+        step,
+        ..
+    } = field
+    else {
         unreachable!("only a number is held against a range");
     };
     let given = match node.value {
@@ -334,6 +344,25 @@ fn number(r: &mut Resolver<'_>, field: &TopicField, node: &Node) -> Option<Field
         _ => f64::NAN,
     };
     if (*from..=*to).contains(&given) {
+        let steps = (given - from) / step;
+        if (steps - libm::round(steps)).abs() > STEP_SHARE {
+            let sent = show_number(from + libm::round(steps) * step);
+            let told = |text: String| text.trim_end().to_owned();
+            r.tell(
+                Mistake::warning(
+                    Code::OutOfRange,
+                    node.site,
+                    told(format!(
+                        "the field `{}` has steps of {step} {unit}",
+                        field.name()
+                    )),
+                )
+                .label(told(format!("sent as {sent} {unit}")))
+                .help(told(format!(
+                    "write {sent}, or give the field a finer `step`"
+                ))),
+            );
+        }
         return Some(FieldValue::Number(given));
     }
     r.tell(

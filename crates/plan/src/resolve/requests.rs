@@ -309,11 +309,29 @@ fn answered_once(r: &mut Resolver<'_>, line: &Line, request: RequestIx) {
         let started = matches!(b.when, When::Asked { request: q } if q == request);
         started && b.actions.iter().any(does)
     };
+    let id = &line.requests[request.0].id;
     let mut all = line.behaviours.iter().filter(answers);
+    // Of the answers that a routine may give it gives one.
+    for rule in all.clone().filter(|b| b.routine.is_none()) {
+        let does = |a: &&Action| matches!(a, Action::Answer { .. });
+        if rule.actions.iter().filter(does).count() > 1 {
+            r.tell(
+                Mistake::warning(
+                    Code::KeyConflict,
+                    rule.at,
+                    format!(
+                        "`behaviour.{}` answers the request `{id}` more than once",
+                        rule.id
+                    ),
+                )
+                .label("the first answer of its `do` is sent, and those after it are held back")
+                .help("leave one `answer` in its `do`"),
+            );
+        }
+    }
     let Some(first) = all.next() else {
         return;
     };
-    let id = &line.requests[request.0].id;
     for other in all {
         r.tell(
             Mistake::warning(

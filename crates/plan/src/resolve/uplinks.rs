@@ -1,6 +1,6 @@
 //! Uplinks.
 
-use quantity::Money;
+use quantity::{Dimension, Money};
 
 use super::Resolver;
 use super::talk::{state, whole};
@@ -85,22 +85,8 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
         checked: f.flag("checked").is_some_and(|(yes, _)| *yes),
     };
     if let (Some(hold), Some(expiry)) = (uplink.pack_within_s, uplink.expiry_s)
-        && hold.si > expiry.si
+        && !lives_longer(r, &uplink, hold, expiry)
     {
-        let shown = |s: f64| quantity::show(s, quantity::Dimension::Time);
-        let (held, given_up) = (shown(hold.si), shown(expiry.si));
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                hold.at,
-                format!(
-                    "messages are held for {held} and given up after {given_up}: what neither fills a billed message nor is urgent is never sent"
-                ),
-            )
-            .label("longer than they live")
-            .related(expiry.at, format!("given up after {given_up}"))
-            .help("shorten `pack_within` or lengthen `expiry`, with room between the two for attempts that fail"),
-        );
         return None;
     }
     uplink.cap = cap(r, f, &uplink)?;
@@ -120,6 +106,58 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
         return None;
     }
     Some(uplink)
+}
+
+/// Whether messages live as long as they are held; the room that is left for an attempt is warned of where there is none.
+fn lives_longer(r: &mut Resolver<'_>, uplink: &Uplink, hold: Q, expiry: Q) -> bool {
+    let shown = |s: f64| quantity::show(s, Dimension::Time);
+    let (mut held, mut given_up) = (shown(hold.si), shown(expiry.si));
+    if held == given_up && hold.si > expiry.si {
+        let exact = |s: f64| format!("{} s", quantity::show_bare(s));
+        (held, given_up) = (exact(hold.si), exact(expiry.si));
+    }
+    let lives = format!("given up after {given_up}");
+    if hold.si > expiry.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                hold.at,
+                format!(
+                    "messages are held for {held} and {lives}: what neither fills a billed message nor is urgent is never sent"
+                ),
+            )
+            .label("longer than they live")
+            .related(expiry.at, lives)
+            .help("shorten `pack_within` or lengthen `expiry`, with room between the two for attempts that fail"),
+        );
+        return false;
+    }
+    let (wait_s, why) = match &uplink.windows {
+        Some(w) => (
+            w.period_s.si - w.width_s.si + uplink.session_s.si,
+            "from the end of a window, less a session, to the next",
+        ),
+        None => (
+            uplink.session_s.si,
+            "the session of another that has begun just before",
+        ),
+    };
+    if hold.si + wait_s > expiry.si {
+        r.tell(
+            Mistake::warning(
+                Code::OutOfRange,
+                hold.at,
+                format!(
+                    "messages are held for {held} and {lives}, and an attempt may have to wait {} after that: some may never be sent",
+                    shown(wait_s)
+                ),
+            )
+            .label("leaves no room for an attempt")
+            .related(expiry.at, lives)
+            .help(format!("lengthen `expiry` or shorten `pack_within`, with more than {} between the two ({why}), and more for attempts that fail", shown(wait_s))),
+        );
+    }
+    true
 }
 
 /// A size that may be left out.

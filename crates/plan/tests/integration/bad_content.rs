@@ -20,6 +20,7 @@ content! {
     value_of_no_field: "{ lovel = \"event.level\", class = \"call\", low = false, at = \"now\" }";
     values_without_a_flag_and_a_time: "{ level = \"event.level\", class = \"call\" }";
     value_outside_its_field: "{ level = 190, class = \"call\", low = false, at = \"now\" }";
+    value_between_two_steps: "{ level = 90.3, class = \"call\", low = false, at = \"now\" }";
     value_of_another_list: "{ class = \"cell\", low = false, at = \"now\" }";
     values_of_other_kinds: "{ level = true, class = 1, low = \"no\", at = 2027-01-01 }";
     measure_that_is_none: "{ level = \"event.lvel\", class = \"call\", low = false, at = \"now\" }";

@@ -24,6 +24,9 @@ bad! {
     store_that_drops_an_unknown_thing: CARD => "capacity = \"64 GB\"\ndrop = [\"newest\"]";
     cluster_without_a_cut: CARD => "capacity = \"64 GB\"\ncluster = \"32 kB\"";
     log_that_takes_nothing: CARD => "capacity = \"64 GB\"\nlogs = {}";
+    held_for_a_little_longer_than_it_lives: SURE => "success = \"100 %\"\nexpiry = \"6 h\"\npack_within = \"6.0001 h\"";
+    held_as_long_as_it_lives: SURE => "success = \"100 %\"\nexpiry = \"10 min\"\npack_within = \"10 min\"";
+    held_until_the_windows_are_missed: SURE => "success = \"100 %\"\nexpiry = \"19 min\"\npack_within = \"10 min\"\nwindows = { first = \"0 s\", period = \"10 min\", width = \"1 min\" }";
     held_for_longer_than_it_lives: SURE => "success = \"100 %\"\nexpiry = \"20 min\"\npack_within = \"30 min\"";
     urgent_without_a_use: SURE => "success = \"100 %\"\nurgent = 0";
 }
