@@ -4,15 +4,20 @@
 //! that module or one that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time, or the first
 //! one where no bound says what is in time: then the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
 //!
+//! A flood disturbs until the last of its messages has left the links; what was published before then, and comes late behind them, counts to it.
+//!
 //! A question is touched by a fault that holds while it is open. Its messages that are lost count to that fault until it is answered or its time is over, and so does
-//! that it was not answered.
+//! that it was not answered. So do those of questions that are asked once the fault is over: while its flood is on the links or a module that stopped while it held does not
+//! work yet; and, of a module whose question was lost or not answered by it, or one end of which had stopped, until it has an answer in time to one.
+//!
+//! A joining notice that is not heard counts to a fault while it holds, while a module that it stopped does not work yet, and when it is the first of such a module.
 //!
 //! A fault disturbs an uplink that cannot be reached by it, or whose module stops while it holds. What waits there then, or is queued while it holds, is followed until it is
 //! ashore or given up. A fault that fills a store costs what goes and what finds no room while it holds.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use network::NoteKind;
+use network::{MessageId, NoteKind};
 use plan::{
     Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, RequestIx, StorageIx, StreamIx, TopicIx,
     UplinkIx,
@@ -76,10 +81,12 @@ pub struct FaultCame {
     pub streams: Vec<(StreamIx, Harm)>,
     /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
     pub recovered: Vec<(Recovery, Recovered)>,
-    /// What it cost of the questions that were open while it held, request by request.
+    /// What it cost of the questions that were open while it held and of those asked afterwards, request by request.
     pub requests: Vec<(RequestIx, AskHarm)>,
     /// Joining notices that did not reach a module while it held.
     pub notices_missed: u64,
+    /// The same afterwards: of the modules that came up, or to those that had not yet.
+    pub notices_missed_after: u64,
     /// The modules that came to more than their highest voltage while it held, with the highest that they had, V.
     pub over_voltages: Vec<(ModuleIx, f64)>,
     /// What it cost at the uplinks that it disturbed.
@@ -115,10 +122,14 @@ pub struct Harm {
 /// Questions of a request.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct AskHarm {
-    /// Questions and answers lost on their way.
+    /// Questions and answers lost on their way, of the questions that were open while it held.
     pub lost: u64,
-    /// Questions not answered in time.
+    /// Of these questions, those not answered in time.
     pub unanswered: u64,
+    /// Questions and answers lost on their way, of the questions that were asked afterwards, before one was answered in time again.
+    pub lost_after: u64,
+    /// Of these questions, those not answered in time.
+    pub unanswered_after: u64,
 }
 
 /// Whether something recovered.
@@ -136,7 +147,7 @@ pub enum Recovered {
     NotOver,
 }
 
-/// Counts while the rehearsal runs. Its memory is fixed by the line, the cue sheet and what waits to go ashore.
+/// Counts while the rehearsal runs. Its memory is fixed by the line, the cue sheet, what waits to go ashore and what floods have on the links.
 pub(crate) struct Came {
     topics: Vec<(TopicCame, Latencies)>,
     faults: Vec<Watched>,
@@ -146,8 +157,12 @@ pub(crate) struct Came {
     works: Vec<bool>,
     /// By stream: the modules at its ends.
     ends: Vec<[ModuleIx; 2]>,
-    /// The questions that are open.
-    asks: BTreeSet<u64>,
+    /// The questions that are open, and who asked them.
+    asks: BTreeMap<u64, ModuleIx>,
+    /// By request: the module that is asked.
+    asked_of: Vec<ModuleIx>,
+    /// The messages of floods that are on the links: of which fault, and how many copies.
+    floods: BTreeMap<MessageId, (usize, usize)>,
     /// By module: the highest voltage that it bears, V, and whether it had more when the voltages last settled.
     highest_v: Vec<f64>,
     over: Vec<bool>,
@@ -159,16 +174,25 @@ struct Watched {
     restarts: Option<ModuleIx>,
     /// It is over as it begins, and disturbs nothing on the line.
     at_once: bool,
+    /// It disturbs: a restart, and a flood, beyond its end.
     holds: bool,
+    /// Of a flood: how many of its messages are on the links, and when the last of them had left these, or one that came late behind it.
+    on_links: usize,
+    gone: Option<Ns>,
     came: FaultCame,
     harm: BTreeMap<TopicIx, Harm>,
     modules: BTreeMap<ModuleIx, Option<Ns>>,
     pairs: BTreeMap<(TopicIx, ModuleIx), Pair>,
     /// Streams that it disturbed.
     streams: BTreeMap<StreamIx, (Harm, Pair)>,
-    /// The open questions that it touched.
+    /// The open questions that it touched while it held, and those asked afterwards.
     asks: BTreeSet<u64>,
+    asks_after: BTreeSet<u64>,
     asked: BTreeMap<RequestIx, AskHarm>,
+    /// The last question that was answered in time since it was over, by who asked; `None` where one went amiss since.
+    answered: BTreeMap<(RequestIx, ModuleIx), Option<u64>>,
+    /// Of the modules that stopped while it held: how many notices each has told since.
+    told: BTreeMap<ModuleIx, u32>,
     /// The modules that had too much voltage before it began.
     over_before: Vec<bool>,
     over: BTreeMap<ModuleIx, f64>,
@@ -216,7 +240,9 @@ impl Came {
             hearers,
             works: vec![true; line.modules.len()],
             ends: line.streams.iter().map(|s| [s.from, s.to]).collect(),
-            asks: BTreeSet::new(),
+            asks: BTreeMap::new(),
+            asked_of: line.requests.iter().map(|q| q.to).collect(),
+            floods: BTreeMap::new(),
             highest_v: line
                 .modules
                 .iter()
@@ -230,6 +256,32 @@ impl Came {
     /// So many copies of a message are asked for.
     pub(crate) fn copies(&mut self, topic: TopicIx, copies: usize) {
         self.topics[topic.0].0.copies += copies as u64;
+    }
+
+    /// A flood publishes a message, of which so many copies go on the links.
+    pub(crate) fn floods(&mut self, fault: usize, message: MessageId, copies: usize) {
+        if copies > 0 {
+            self.floods.insert(message, (fault, copies));
+            self.faults[fault].on_links += 1;
+        }
+    }
+
+    /// A copy has left the links.
+    fn left(&mut self, message: MessageId, at: Ns) {
+        let Some((fault, copies)) = self.floods.get_mut(&message) else {
+            return;
+        };
+        *copies -= 1;
+        if *copies > 0 {
+            return;
+        }
+        let fault = &mut self.faults[*fault];
+        self.floods.remove(&message);
+        fault.on_links -= 1;
+        if fault.on_links == 0 && fault.came.over.is_some() {
+            fault.holds = false;
+            fault.gone = Some(at);
+        }
     }
 
     /// A topic's limit has held back a message.
@@ -269,6 +321,7 @@ impl Came {
             What::Delivered {
                 module,
                 topic,
+                message,
                 after,
                 late,
                 ..
@@ -279,11 +332,15 @@ impl Came {
                 came.late += u64::from(late == Some(true));
                 came.unbounded += u64::from(late.is_none());
                 for fault in &mut self.faults {
-                    fault.delivered(topic, module, late, at);
+                    fault.delivered(topic, module, late, (at, after));
                 }
+                self.left(message, at);
             }
             What::Lost {
-                module, topic, why, ..
+                module,
+                topic,
+                message,
+                why,
             } => {
                 let lost = &mut self.topics[topic.0].0.lost;
                 match lost.iter_mut().find(|(w, _)| *w == why) {
@@ -293,12 +350,13 @@ impl Came {
                 for fault in &mut self.faults {
                     fault.lost(topic, module);
                 }
+                self.left(message, at);
             }
             What::Posted {
                 module,
                 topic,
+                message,
                 what,
-                ..
             } => {
                 let came = &mut self.topics[topic.0].0;
                 match what {
@@ -319,22 +377,36 @@ impl Came {
                         fault.pairs.entry((topic, module)).or_default();
                     }
                 }
+                // What waits for a way is not on a link.
+                if matches!(what, NoteKind::Kept) {
+                    self.left(message, at);
+                }
+            }
+            What::Asking {
+                request,
+                ask,
+                module,
+                what: AskStep::Asked { .. },
+                ..
+            } => {
+                self.asks.insert(ask, module);
+                let to = self.asked_of[request.0];
+                for fault in &mut self.faults {
+                    fault.is_asked(ask, request, module, to);
+                }
             }
             What::Asking {
                 request, ask, what, ..
             } => self.asked(request, ask, what),
-            What::Joining {
-                what: JoinStep::Missed { .. },
-                ..
-            } => {
-                for fault in self.faults.iter_mut().filter(|f| f.holds) {
-                    fault.came.notices_missed += 1;
+            What::Joining { module, what } => {
+                for fault in &mut self.faults {
+                    fault.joins(module, what);
                 }
             }
             What::Settled { ref voltages_v } => self.settled(voltages_v),
             What::FaultBegins { fault } => {
                 let f = &mut self.faults[fault];
-                f.asks.extend(&self.asks);
+                f.asks.extend(self.asks.keys());
                 f.over_before.clone_from(&self.over);
                 f.came.began = Some(at);
                 f.holds = true;
@@ -345,7 +417,7 @@ impl Came {
             }
             What::FaultEnds { fault } => {
                 let f = &mut self.faults[fault];
-                f.holds = false;
+                f.holds = f.on_links > 0;
                 f.came.over = Some(at);
                 for (module, up) in &mut f.modules {
                     *up = self.works[module.0].then_some(at);
@@ -353,7 +425,7 @@ impl Came {
             }
             What::Down { module, .. } => {
                 self.works[module.0] = false;
-                for fault in self.faults.iter_mut().filter(|f| f.holds) {
+                for fault in self.faults.iter_mut().filter(|f| f.held()) {
                     if fault.restarts.is_some_and(|m| m != module) {
                         continue;
                     }
@@ -366,6 +438,7 @@ impl Came {
                         fault.streams.entry(StreamIx(stream)).or_default();
                     }
                     fault.modules.insert(module, None);
+                    fault.told.insert(module, 0);
                     for (t, (publish, hear)) in
                         self.publishers.iter().zip(&self.hearers).enumerate()
                     {
@@ -396,28 +469,28 @@ impl Came {
         }
     }
 
+    /// What comes of a question once it is asked.
     fn asked(&mut self, request: RequestIx, ask: u64, what: AskStep) {
-        if matches!(what, AskStep::Asked { .. }) {
-            self.asks.insert(ask);
-            for fault in self.faults.iter_mut().filter(|f| f.holds) {
-                fault.asks.insert(ask);
-            }
+        let Some(asker) = self.asks.get(&ask).copied() else {
             return;
-        }
+        };
         let (lost, unanswered) = match what {
             AskStep::Lost { .. } => (1, 0),
             AskStep::NoWay | AskStep::Forgotten | AskStep::Unanswered => (0, 1),
             _ => (0, 0),
         };
-        let ends = unanswered > 0 || matches!(what, AskStep::Returned { .. });
-        for fault in self.faults.iter_mut().filter(|f| f.asks.contains(&ask)) {
+        let returned = matches!(what, AskStep::Returned { .. });
+        let ends = unanswered > 0 || returned;
+        for fault in &mut self.faults {
             if lost + unanswered > 0 {
-                let harm = fault.asked.entry(request).or_default();
-                harm.lost += lost;
-                harm.unanswered += unanswered;
+                fault.amiss(ask, request, asker, (lost, unanswered));
+            }
+            if returned && fault.came.over.is_some() && !fault.held() {
+                fault.answered.insert((request, asker), Some(ask));
             }
             if ends {
                 fault.asks.remove(&ask);
+                fault.asks_after.remove(&ask);
             }
         }
         if ends {
@@ -429,7 +502,7 @@ impl Came {
         for (m, (voltage_v, highest_v)) in voltages_v.iter().zip(&self.highest_v).enumerate() {
             let over = voltage_v > highest_v;
             self.over[m] = over;
-            for fault in self.faults.iter_mut().filter(|f| over && f.holds) {
+            for fault in self.faults.iter_mut().filter(|f| over && f.held()) {
                 if !fault.over_before[m] {
                     let had_v = fault.over.entry(ModuleIx(m)).or_insert(*voltage_v);
                     *had_v = had_v.max(*voltage_v);
@@ -496,6 +569,15 @@ fn from_cues(cues: &CueSheet, topic: TopicIx) -> impl Iterator<Item = ModuleIx> 
         .map(|(module, _)| module)
 }
 
+impl Pair {
+    /// Something came, by its bound in time, where it has one.
+    fn is_told(&mut self, at: Ns, bounded: bool) {
+        if self.told_again.is_none() {
+            (self.told_again, self.bounded) = (Some(at), bounded);
+        }
+    }
+}
+
 impl Watched {
     /// Whether it counts what happens to a topic at a module: while it holds, and there until the topic has recovered.
     fn disturbs(&self, topic: TopicIx, module: ModuleIx) -> bool {
@@ -504,26 +586,53 @@ impl Watched {
         self.holds || (self.came.over.is_some() && pair.is_some_and(unsettled))
     }
 
-    fn delivered(&mut self, topic: TopicIx, module: ModuleIx, late: Option<bool>, at: Ns) {
-        if !self.disturbs(topic, module) {
+    /// Whether what happens now happens while it holds, and not afterwards; a restart holds until its module works again.
+    fn held(&self) -> bool {
+        self.holds && (self.came.over.is_none() || self.restarts.is_some())
+    }
+
+    /// Whether a module that stopped while it held does not work yet.
+    fn keeps_one_down(&self) -> bool {
+        self.came.over.is_some() && self.modules.values().any(Option::is_none)
+    }
+
+    /// Whether something that took so long was published before its flood had left the links.
+    fn behind(&self, at: Ns, after: Ns) -> bool {
+        self.gone.is_some_and(|gone| at.0 - after.0 <= gone.0)
+    }
+
+    fn delivered(
+        &mut self,
+        topic: TopicIx,
+        module: ModuleIx,
+        late: Option<bool>,
+        (at, after): (Ns, Ns),
+    ) {
+        let is_late = late == Some(true);
+        let behind = is_late && self.behind(at, after);
+        if !self.disturbs(topic, module) && !behind {
             return;
         }
-        if self.holds && late.is_none() {
+        let held = self.held();
+        if held && late.is_none() {
             self.harm.entry(topic).or_default().unbounded += 1;
         }
-        if late == Some(true) {
+        if is_late {
             let harm = self.harm.entry(topic).or_default();
-            if self.holds {
+            if held {
                 harm.late += 1;
             } else {
                 harm.late_after += 1;
             }
-            self.pairs.entry((topic, module)).or_default();
-        } else if !self.holds
-            && let Some(pair) = self.pairs.get_mut(&(topic, module))
-        {
-            pair.told_again = Some(at);
-            pair.bounded = late.is_some();
+            let over = self.came.over;
+            let pair = self.pairs.entry((topic, module)).or_default();
+            pair.told_again = None;
+            pair.published_since |= over.is_some_and(|over| at.0 - after.0 >= over.0);
+            if behind {
+                self.gone = Some(at);
+            }
+        } else if !held && let Some(pair) = self.pairs.get_mut(&(topic, module)) {
+            pair.is_told(at, late.is_some());
         }
     }
 
@@ -531,41 +640,108 @@ impl Watched {
         if !self.disturbs(topic, module) {
             return;
         }
+        let held = self.held();
         let harm = self.harm.entry(topic).or_default();
-        if self.holds {
+        if held {
             harm.lost += 1;
         } else {
             harm.lost_after += 1;
         }
-        self.pairs.entry((topic, module)).or_default();
+        self.pairs.entry((topic, module)).or_default().told_again = None;
     }
 
     fn packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
         let over = self.came.over.is_some();
         let known = self.streams.get(&stream);
         let unsettled = known.is_some_and(|(_, pair)| pair.told_again.is_none());
-        if !(self.holds || (over && unsettled)) {
+        let (lost, late, behind) = match end {
+            PacketEnd::Lost(_) => (1, 0, false),
+            PacketEnd::Delivered { after, late } => {
+                let is_late = late == Some(true);
+                (0, u64::from(is_late), is_late && self.behind(at, after))
+            }
+        };
+        if !(self.holds || (over && unsettled) || behind) {
             return;
         }
-        let (lost, late) = match end {
-            PacketEnd::Lost(_) => (1, 0),
-            PacketEnd::Delivered { late, .. } => (0, u64::from(late == Some(true))),
-        };
+        let held = self.held();
         if lost + late > 0 {
             let (harm, pair) = self.streams.entry(stream).or_default();
-            if self.holds {
+            if held {
                 harm.lost += lost;
                 harm.late += late;
             } else {
                 harm.lost_after += lost;
                 harm.late_after += late;
             }
-            pair.published_since |= !self.holds;
-        } else if !self.holds
-            && let Some((_, pair)) = self.streams.get_mut(&stream)
-        {
+            pair.told_again = None;
+            pair.published_since |= !held;
+            if behind {
+                self.gone = Some(at);
+            }
+        } else if !held && let Some((_, pair)) = self.streams.get_mut(&stream) {
             // A stream runs only with a bound.
-            (pair.told_again, pair.bounded) = (Some(at), true);
+            pair.is_told(at, true);
+        }
+    }
+
+    /// A question is asked.
+    fn is_asked(&mut self, ask: u64, request: RequestIx, asker: ModuleIx, to: ModuleIx) {
+        let stopped = |m: &ModuleIx| self.modules.contains_key(m);
+        let unsettled = match self.answered.get(&(request, asker)) {
+            Some(again) => again.is_none(),
+            None => stopped(&asker) || stopped(&to),
+        };
+        if self.held() {
+            self.asks.insert(ask);
+        } else if self.holds || self.keeps_one_down() || (self.came.over.is_some() && unsettled) {
+            self.asks_after.insert(ask);
+        }
+    }
+
+    /// Messages of a question are lost, or it is not answered in time.
+    fn amiss(
+        &mut self,
+        ask: u64,
+        request: RequestIx,
+        asker: ModuleIx,
+        (lost, unanswered): (u64, u64),
+    ) {
+        let (touched, after) = (self.asks.contains(&ask), self.asks_after.contains(&ask));
+        if !touched && !after {
+            return;
+        }
+        let harm = self.asked.entry(request).or_default();
+        if touched {
+            harm.lost += lost;
+            harm.unanswered += unanswered;
+        } else {
+            harm.lost_after += lost;
+            harm.unanswered_after += unanswered;
+        }
+        let answered = self.answered.entry((request, asker)).or_insert(None);
+        // One that was asked before the last that was answered tells nothing new.
+        *answered = answered.filter(|later| *later > ask);
+    }
+
+    /// A step of a joining notice of a module.
+    fn joins(&mut self, of: ModuleIx, what: JoinStep) {
+        match what {
+            JoinStep::Told { .. } => {
+                if let Some(told) = self.told.get_mut(&of) {
+                    *told += 1;
+                }
+            }
+            JoinStep::Learnt { .. } => {}
+            JoinStep::Missed { .. } => {
+                if self.held() {
+                    self.came.notices_missed += 1;
+                } else if self.keeps_one_down()
+                    || (self.came.over.is_some() && self.told.get(&of) == Some(&1))
+                {
+                    self.came.notices_missed_after += 1;
+                }
+            }
         }
     }
 

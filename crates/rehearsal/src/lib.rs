@@ -25,9 +25,9 @@ pub const METHOD: u32 = 6;
 pub use ashore::Ashore;
 pub use came::{AskHarm, FaultCame, Harm, Recovered, TopicCame, Unstored};
 pub use engine::{
-    Acquaintance, AnswerFromOutside, BusCame, Copies, FromOutside, JoinCount, NoQuestion, Outcome,
-    RequestCount, RoutineCount, RoutineLog, SWITCHES_ON_AGAIN, SettingCount, StationCame, Steps,
-    StoreCount, TRIP, UplinkCount, answer_id, input_id, run,
+    Acquaintance, AnswerFromOutside, BusCame, Copies, FromOutside, JoinCount, LONGEST_PAUSE,
+    NoQuestion, Outcome, RequestCount, RoutineCount, RoutineLog, SWITCHES_ON_AGAIN, SettingCount,
+    StationCame, Steps, StoreCount, TRIP, UplinkCount, answer_id, input_id, run,
 };
 pub use error::RehearsalError;
 pub use expect::Expectation;

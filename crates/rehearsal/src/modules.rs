@@ -5,6 +5,7 @@ use network::NodeState;
 use plan::{Line, PassWhen, Passes};
 use timeline::Ns;
 
+use crate::engine::{LONGEST_PAUSE, SWITCHES_ON_AGAIN};
 use crate::record::RecordId;
 
 /// How far a module has come.
@@ -62,6 +63,10 @@ pub(crate) struct ModuleNow {
     pub(crate) unasked: u32,
     /// Not before then does it switch on by itself once more.
     pub(crate) not_before: Ns,
+    /// How long it waits from its next try to the one after it.
+    pause: Ns,
+    /// When it switched on by itself last.
+    on_since: Ns,
     pub(crate) voltage_v: f64,
     pub(crate) lowest_v: f64,
     pub(crate) highest_v: f64,
@@ -93,6 +98,8 @@ impl ModuleNow {
                 restarts: 0,
                 unasked: 0,
                 not_before: Ns::ZERO,
+                pause: SWITCHES_ON_AGAIN,
+                on_since: Ns::ZERO,
                 voltage_v: f64::NAN,
                 lowest_v: f64::INFINITY,
                 highest_v: f64::NEG_INFINITY,
@@ -124,6 +131,26 @@ impl ModuleNow {
         for turn in &mut self.output_turns {
             *turn += 1;
         }
+    }
+
+    /// It switches on by itself, and waits before it does so once more.
+    pub(crate) fn tries(&mut self, now: Ns) {
+        self.on_since = now;
+        self.not_before = now.checked_add(self.pause).unwrap_or(Ns(u64::MAX));
+        self.pause = Ns(LONGEST_PAUSE.0.min(2 * self.pause.0));
+    }
+
+    /// It falls out. One that had stayed on for as long as the longest pause falls out for the first time.
+    pub(crate) fn trips(&mut self, now: Ns) {
+        if now.0 - self.on_since.0 >= LONGEST_PAUSE.0 {
+            self.pause = SWITCHES_ON_AGAIN;
+        }
+    }
+
+    /// What it hangs on is another than when it tried last.
+    pub(crate) fn need_not_wait(&mut self) {
+        self.not_before = Ns::ZERO;
+        self.pause = SWITCHES_ON_AGAIN;
     }
 
     /// Whether its program runs.

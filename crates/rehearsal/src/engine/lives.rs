@@ -2,18 +2,15 @@
 
 use assess::input::ns;
 use plan::{DetectorIx, ModuleIx, OutputIx, RestartBy};
-use timeline::{Class, Ns};
+use timeline::Class;
 
-use super::{Engine, Happening, SWITCHES_ON_AGAIN, place};
+use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
 use crate::modules::Life;
 use crate::record::{RecordId, What};
 
 /// Restarts of one module without a fault after which the rehearsal gives up.
 const MOST_RESTARTS: u32 = 200;
-/// The same while a fault holds, since the last one began, went on or ended: a module that a bad contact switches on and off does so for a
-/// day.
-const MOST_UNDER_A_FAULT: u32 = 100_000;
 
 /// Why a module stops.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -38,7 +35,9 @@ impl Engine<'_> {
         if self.stays_on(module) {
             return Ok(());
         }
-        self.modules[module.0].life = Life::Off;
+        let m = &mut self.modules[module.0];
+        m.life = Life::Off;
+        m.trips(self.now);
         self.dirty = true;
         self.stopped(module, Stop::NoPower, parent)
     }
@@ -84,7 +83,7 @@ impl Engine<'_> {
     ) -> Result<(), RehearsalError> {
         let m = &mut self.modules[module.0];
         m.life = Life::Off;
-        m.not_before = Ns::ZERO;
+        m.need_not_wait();
         m.forget();
         self.fall_back(module, parent);
         self.reach_nodes()
@@ -119,14 +118,12 @@ impl Engine<'_> {
         if !self.switches_on(module) || m.dead || m.hung {
             return Ok(());
         }
-        let most = match self.holding().next() {
-            Some(_) => MOST_UNDER_A_FAULT,
-            None => MOST_RESTARTS,
-        };
+        // While a fault holds its pauses alone see to it that time goes on.
+        let is_free = self.holding().next().is_none();
         let m = &mut self.modules[module.0];
         m.unasked += 1;
-        m.not_before = (self.now.checked_add(SWITCHES_ON_AGAIN)).unwrap_or(self.end);
-        if m.unasked > most {
+        m.tries(self.now);
+        if is_free && m.unasked > MOST_RESTARTS {
             return Err(RehearsalError::RestartLoop {
                 at: self.now,
                 module: self.line.modules[module.0].id.clone(),
@@ -148,7 +145,7 @@ impl Engine<'_> {
             return Ok(false);
         }
         m.life = Life::Off;
-        m.not_before = Ns::ZERO;
+        m.need_not_wait();
         self.dirty = true;
         self.stopped(module, Stop::NoPower, parent)?;
         match by {

@@ -83,6 +83,9 @@ impl Engine<'_> {
             },
         );
         self.came.copies(topic, copies);
+        if let KeptBack::Fault(fault) = by {
+            self.came.floods(fault, message, copies);
+        }
         if copies > 0 {
             self.contents.keep(message, content.as_ref());
             let heard = match by {

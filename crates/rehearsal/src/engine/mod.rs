@@ -2,7 +2,7 @@
 //!
 //! Order at one instant: fault, supply, settle, arrive, notice, act, publish, start service, probe; then by place, then by
 //! number. Voltages settle once an instant is over, and only when something changed that they rest on. A module whose
-//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late, and not sooner than [`SWITCHES_ON_AGAIN`] after it did so last. One above its highest is told.
+//! voltage falls below its lowest trips [`TRIP`] later; one whose voltage has come back boots as late, and not sooner than [`SWITCHES_ON_AGAIN`] after it did so last, a pause that doubles up to [`LONGEST_PAUSE`]. One above its highest is told.
 
 mod acts;
 mod answers;
@@ -72,8 +72,12 @@ pub use steps::{FromOutside, Steps, answer_id, input_id, run};
 pub const TRIP: Ns = Ns(1_000_000);
 
 /// A module switches on by itself at most once in this time, as long as nothing about spans and supplies changes. Common practice: the second stands for the
-/// pause that a converter makes before it tries again; the exact figure is the module's.
+/// pause that a converter makes before it tries again; the exact figure is the module's. The pause doubles from one try to the next.
 pub const SWITCHES_ON_AGAIN: Ns = Ns(1_000_000_000);
+
+/// The longest that this pause becomes. It begins anew at [`SWITCHES_ON_AGAIN`] for a module that has stayed on for so long. Common practice: who tries again and
+/// again makes growing pauses up to a longest; the exact figure is the module's.
+pub const LONGEST_PAUSE: Ns = Ns(60_000_000_000);
 
 /// Steps after which the caller is asked whether to go on, however little time has passed in the rehearsal.
 const WATCHED: u64 = 4096;

@@ -4,7 +4,7 @@
 use assess::input::{Carrier, Given, ns};
 use network::LinkState;
 use plan::{FaultKind, Leaves, Line, ModuleIx, SpanIx, SupplyIx};
-use timeline::{Class, Ns};
+use timeline::Class;
 
 use super::{Engine, place};
 use crate::error::RehearsalError;
@@ -14,7 +14,7 @@ impl Engine<'_> {
     pub(super) fn rewire(&mut self) -> Result<(), RehearsalError> {
         self.dirty = true;
         for m in &mut self.modules {
-            m.not_before = Ns::ZERO;
+            m.need_not_wait();
         }
         let spans = self.line.spans.len();
         let whole: Vec<bool> = (0..spans).map(|s| !self.is_open(SpanIx(s))).collect();

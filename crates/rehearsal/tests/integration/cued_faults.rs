@@ -261,7 +261,7 @@ fn behind(e_v: f64, power_w: f64, ohm: f64) -> f64 {
 }
 
 /// Of a module with 1 W behind a cable with a bad contact, on a weak supply: it trips where the quadratic says so. Off it has 22 V again and boots, which
-/// asks for more; so it goes down and boots once a second, at 10.002, 11.002 ... 19.002 s, and for the last time at 20.002 s, when the contact is good again.
+/// asks for more; so it goes down and boots, at 10.002, 11.002, 13.002 and 17.002 s, and for the last time at 25.002 s, when the contact is good again.
 #[test]
 fn verif_a_bad_contact_takes_the_module_behind_it() {
     let plan = line_text(&in_a_row(&["running"; 2]), 300, 100);
@@ -281,7 +281,7 @@ fn verif_a_bad_contact_takes_the_module_behind_it() {
         let wanted_v = behind(22.0, 1.0, wire_ohm + added_ohm);
         let found_v = voltages(&records, 10.0)[1];
         assert!((found_v - wanted_v).abs() < 1e-9, "{found_v} {wanted_v}");
-        assert_eq!(outcome.restarts, [0, if trips { 11 } else { 0 }]);
+        assert_eq!(outcome.restarts, [0, if trips { 5 } else { 0 }]);
     }
 }
 
@@ -316,13 +316,14 @@ fn verif_a_bad_contact_collapses_its_own_branch_only() {
             _ => None,
         })
         .collect();
-    // With 1 W as it begins, and with the 2 W of its boot once a second.
+    // With 1 W as it begins, and with the 2 W of its boot 1 s, 2 s and 4 s from one try to the next.
+    const TRIES_S: [f64; 4] = [10.002, 11.002, 13.002, 17.002];
     let most_w = 48.0 * 48.0 / (4.0 * (added_ohm + wire_ohm(1)));
-    assert_eq!(falls.len(), 11);
+    assert_eq!(falls.len(), 1 + TRIES_S.len());
     for (n, (at_s, why, modules)) in falls.iter().enumerate() {
         let (wanted_s, asked_w) = match n {
             0 => (10.0, 1.0),
-            n => (9.002 + n as f64, 2.0),
+            n => (TRIES_S[n - 1], 2.0),
         };
         assert!((at_s - wanted_s).abs() < 1e-9, "{n}: {at_s}");
         assert_eq!(*modules, [ModuleIx(2)]);
@@ -332,12 +333,11 @@ fn verif_a_bad_contact_collapses_its_own_branch_only() {
         assert!((share - most_w / asked_w).abs() < 1e-9, "{share}");
     }
     let mut wanted = vec![("down", 2, 10.0 + TRIP_S)];
-    for n in 0..10 {
-        let boots_s = 10.0 + 2.0 * TRIP_S + f64::from(n);
+    for boots_s in TRIES_S {
         wanted.extend([("boots", 2, boots_s), ("down", 2, boots_s + TRIP_S)]);
     }
-    // The pause has begun before the contact is good again.
-    let boots_s = 20.0 + 2.0 * TRIP_S;
+    // The pause of 8 s has begun before the contact is good again.
+    let boots_s = 25.0 + 2.0 * TRIP_S;
     wanted.extend([("boots", 2, boots_s), ("up", 2, boots_s + BOOT_S)]);
     same(&lives(&records), &wanted);
     let healthy_v = behind(48.0, 1.0, wire_ohm(0));
@@ -351,6 +351,26 @@ fn verif_a_bad_contact_collapses_its_own_branch_only() {
         );
     }
     assert_eq!(outcome.voltages_v[2].0, 0.0);
+}
+
+/// The same for good, for 3 d: the pauses grow to 1 min, so that the rehearsal comes to its end with one try a minute.
+#[test]
+fn verif_a_bad_contact_for_good_does_not_end_a_long_rehearsal() {
+    let plan = line_text(&in_a_row(&["running"; 3]), 300, 100);
+    let bad = "kind = \"bad-contact\"\nof = \"span.s2\"\nresistance = \"700 ohm\"";
+    let (line, cues) = read(&plan, &(cue_text(259_200, 1) + &a_fault("bad", 10.0, bad)));
+    let (_, records) = run(&line, &cues);
+    let boots_s: Vec<f64> = lives(&records)
+        .into_iter()
+        .filter(|(what, ..)| *what == "boots")
+        .map(|(.., at_s)| at_s)
+        .collect();
+    // 1, 2, 4, 8, 16 and 32 s behind 10.002 s, then 60 s each until 259 200 s.
+    assert_eq!(boots_s.len(), 1 + 6 + (259_200 - 73) / 60);
+    for (n, pair) in boots_s.windows(2).enumerate() {
+        let wanted_s = f64::min(60.0, f64::from(1u32 << n.min(6)));
+        assert!((pair[1] - pair[0] - wanted_s).abs() < 1e-6, "{n}: {pair:?}");
+    }
 }
 
 /// A supply that falls to 0 V is one that gives nothing.

@@ -1,9 +1,9 @@
 //! What a fault costs beside copies that are lost or late: what no bound says, too much voltage, questions without an answer, modules that are not learnt of.
 
-use plan::{ModuleIx, RequestIx, TopicIx};
-use rehearsal::{AskHarm, FaultCame, Harm, Outcome};
+use plan::{ModuleIx, Recovery, RequestIx, TopicIx};
+use rehearsal::{AskHarm, FaultCame, Harm, Outcome, Recovered};
 
-use crate::chain::{cue_text, fault, in_a_row, input, line_text, told, topic};
+use crate::chain::{Node, cue_text, fault, in_a_row, input, line_text, told, topic};
 use crate::support::{read, run};
 
 /// Three modules in a row, `m0` with the supply of 48 V that bears at most 56 V, all told of `go`, with more of a plan and its faults.
@@ -94,6 +94,7 @@ fn verif_questions_without_an_answer_are_laid_to_the_fault() {
     let harm = AskHarm {
         lost: 1,
         unanswered: 1,
+        ..AskHarm::default()
     };
     assert_eq!(cost(&outcome).requests, [(RequestIx(0), harm)]);
     // A fault between two questions touches none.
@@ -135,4 +136,120 @@ fn verif_a_notice_that_is_not_heard_is_laid_to_the_fault() {
     let hang = outcome.faults.last().unwrap();
     assert!(missed > 0);
     assert_eq!(hang.notices_missed, missed);
+}
+
+/// Asked at each second, in time within 500 ms. The hang of 10.2 s is over at 10.8 s, and module 2 boots 3 s long from then: the questions of 11, 12 and 13 s are
+/// lost, as they are while it boots after a restart of the same length.
+#[test]
+fn verif_questions_lost_while_a_freed_module_boots_are_laid_to_the_fault() {
+    let plan = ASKS
+        .replace("each = \"10 s\"", "each = \"1 s\"")
+        .replace("within = \"3 s\"", "within = \"500 ms\"");
+    let hang = fault("hang", "hang", "module.m2", 10.2, 10.8);
+    let after = AskHarm {
+        lost_after: 3,
+        unanswered_after: 3,
+        ..AskHarm::default()
+    };
+    let outcome = rehearsed(&plan, 30, &hang);
+    assert_eq!(cost(&outcome).requests, [(RequestIx(0), after)]);
+    assert_eq!(outcome.requests[0].unanswered, 3);
+    let restart = "\n[fault.again]\nkind = \"restart\"\nof = \"module.m2\"\nby = \"watchdog\"\nat = \"10.8 s\"\n";
+    let outcome = rehearsed(&plan, 30, restart);
+    let meanwhile = AskHarm {
+        lost: 3,
+        unanswered: 3,
+        ..AskHarm::default()
+    };
+    assert_eq!(cost(&outcome).requests, [(RequestIx(0), meanwhile)]);
+    // What another fault costs once there is an answer again is not laid to this one.
+    let later = fault("later", "hang", "module.m2", 20.2, 20.8);
+    let outcome = rehearsed(&plan, 30, &(hang + &later));
+    for came in &outcome.faults {
+        assert_eq!(came.requests, [(RequestIx(0), after)]);
+    }
+}
+
+/// All three lose their supply from 10 s to 12 s, come up together, and tell what they are to some that have not come up yet.
+#[test]
+fn verif_notices_missed_after_a_brown_out_are_laid_to_it() {
+    let plan = "\n[joining]\nsize = \"30 B\"\nto = \"all\"\n";
+    let brown_out = fault("dim", "brown-out", "supply.bench", 10.0, 12.0) + "voltage = \"0 V\"\n";
+    let outcome = rehearsed(plan, 30, &brown_out);
+    let missed: u64 = outcome.joins.iter().map(|j| j.missed).sum();
+    assert!(missed > 0);
+    let came = cost(&outcome);
+    assert_eq!(
+        (came.notices_missed, came.notices_missed_after),
+        (0, missed)
+    );
+}
+
+/// A flood of messages that take longer on the link than from one to the next: at 100 kbit/s, 200 B with their headers more than 16 ms each, one every 10 ms.
+fn flooded(plan_more: &str) -> Outcome {
+    let nodes: Vec<Node> = in_a_row(&["running"; 3])
+        .into_iter()
+        .map(|node| Node {
+            rate_kbit_s: 100,
+            ..node
+        })
+        .collect();
+    let plan = line_text(&nodes, 300, 100)
+        + &topic("go")
+        + &told("b0", 0, "go", r#"{ log = "told" }"#)
+        + plan_more;
+    let cues = "\n[fault.babble]\nkind = \"flood\"\nof = \"module.m1\"\ntopic = \"go\"\nevery = \"10 ms\"\nlimited = false\nat = \"5.05 s\"\nuntil = \"6.05 s\"\n";
+    let (line, cues) = read(&plan, &(cue_text(20, 1) + cues));
+    run(&line, &cues).0
+}
+
+/// The 100 messages of the flood take more than 1.6 s from 5.05 s on, so the message of 6.3 s, which follows them, is late although the flood is over; that of 8.4 s is not.
+#[test]
+fn verif_what_stands_behind_a_flood_that_is_over_is_laid_to_it() {
+    let calm = r#"
+[topic."calm"]
+priority = 0
+size = "200 B"
+at_most = "1 per s"
+
+[behaviour.beat]
+on = "module.m2"
+each = "2.1 s"
+do = [{ publish = "calm" }]
+"#;
+    let outcome = flooded(&(calm.to_owned() + &told("b1", 0, "calm", r#"{ log = "told" }"#)));
+    // Topics by name: `calm`, then `go`.
+    assert_eq!(outcome.topics[0].late, 1, "{:?}", outcome.topics);
+    let came = cost(&outcome);
+    let harm = Harm {
+        late_after: 1,
+        ..Harm::default()
+    };
+    assert_eq!(came.topics[0], (TopicIx(0), harm));
+    let calm = Recovery::Topic {
+        topic: TopicIx(0),
+        to: ModuleIx(0),
+    };
+    let how = came.recovered.iter().find(|(what, _)| *what == calm);
+    let Some((_, Recovered::After(after))) = how else {
+        panic!("{:?}", came.recovered);
+    };
+    // Published at 8.4 s, 2.35 s after the end, over two links.
+    assert!((2.35..2.45).contains(&after.as_s_f64()), "{after:?}");
+}
+
+/// Asked at each second, in time within 200 ms: the answers to the questions of 6 s and of 7 s stand behind the flood, the second after its end.
+#[test]
+fn verif_questions_behind_a_flood_that_is_over_are_laid_to_it() {
+    let plan = ASKS
+        .replace("each = \"10 s\"", "each = \"1 s\"")
+        .replace("within = \"3 s\"", "within = \"200 ms\"");
+    let outcome = flooded(&plan);
+    assert_eq!(outcome.requests[0].unanswered, 2);
+    let harm = AskHarm {
+        unanswered: 1,
+        unanswered_after: 1,
+        ..AskHarm::default()
+    };
+    assert_eq!(cost(&outcome).requests, [(RequestIx(0), harm)]);
 }

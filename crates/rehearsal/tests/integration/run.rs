@@ -195,8 +195,9 @@ fn verif_a_load_beyond_the_line_collapses_it() {
         &mut |_| true,
     );
     assert!(collapsed > 0);
-    // It boots with 3 W, works, asks for 400 W and collapses, again and again for two minutes: some forty times.
-    assert!(result.unwrap().restarts[line.module_by_id("ear").unwrap().0] > 20);
+    // It boots with 3 W, works, asks for 400 W and collapses, again and again for two minutes, with pauses that grow from 1 s to 1 min: some ten times.
+    let restarts = result.unwrap().restarts[line.module_by_id("ear").unwrap().0];
+    assert!((6..=15).contains(&restarts), "{restarts}");
 }
 
 /// A rehearsal stops when it is asked to.

@@ -146,16 +146,22 @@ fn rows(line: &Line, came: &FaultCame) -> Vec<String> {
         ));
     }
     for (request, harm) in &came.requests {
+        let lost = |n: u64| words::count(n as usize, "message");
         rows.push(format!(
-            "request.{}: of the questions open while it held {} not answered in time, {} lost on the way",
+            "request.{}: of the questions open while it held {} not answered in time, {} lost on the way; of those asked afterwards {}, {}",
             line.requests[request.0].id,
             harm.unanswered,
-            words::count(harm.lost as usize, "message")
+            lost(harm.lost),
+            harm.unanswered_after,
+            lost(harm.lost_after)
         ));
     }
-    if came.notices_missed > 0 {
-        let n = words::count(came.notices_missed as usize, "joining notice");
-        rows.push(format!("{n} did not reach a module while it held"));
+    let (missed, missed_after) = (came.notices_missed, came.notices_missed_after);
+    if missed + missed_after > 0 {
+        let n = words::count(missed as usize, "joining notice");
+        rows.push(format!(
+            "{n} did not reach a module while it held, {missed_after} afterwards"
+        ));
     }
     for (module, voltage_v) in &came.over_voltages {
         let input = line.modules[module.0].input.as_ref();
@@ -318,13 +324,15 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
                 "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered,
                 "uplinks": uplinks, "store": store });
         told["notices_missed"] = json!(came.notices_missed);
+        told["notices_missed_after"] = json!(came.notices_missed_after);
         let over = came.over_voltages.iter().map(|(m, voltage_v)| {
             let highest_v = line.modules[m.0].input.as_ref().map(|i| i.maximum_v.si);
             json!({ "module": line.module_path(*m), "voltage_v": voltage_v, "highest_v": highest_v })
         });
         told["over_voltages"] = over.collect();
         let requests = came.requests.iter().map(|(q, h)| {
-            json!({ "request": format!("request.{}", line.requests[q.0].id), "lost": h.lost, "unanswered": h.unanswered })
+            json!({ "request": format!("request.{}", line.requests[q.0].id), "lost": h.lost, "unanswered": h.unanswered,
+                    "lost_after": h.lost_after, "unanswered_after": h.unanswered_after })
         });
         told["requests"] = requests.collect();
         // Only where there are some, as with all that streams tell.
