@@ -87,7 +87,7 @@ pub struct FaultCame {
     pub notices_missed: u64,
     /// The same afterwards: of the modules that came up, or to those that had not yet.
     pub notices_missed_after: u64,
-    /// The modules that came to more than their highest voltage while it held, with the highest that they had, V.
+    /// The modules that came to more than their highest voltage while it held, or that had more already and rose by its swap, with the highest that they had, V.
     pub over_voltages: Vec<(ModuleIx, f64)>,
     /// What it cost at the uplinks that it disturbed.
     pub uplinks: Vec<(UplinkIx, Ashore)>,
@@ -163,9 +163,9 @@ pub(crate) struct Came {
     asked_of: Vec<ModuleIx>,
     /// The messages of floods that are on the links: of which fault, and how many copies.
     floods: BTreeMap<MessageId, (usize, usize)>,
-    /// By module: the highest voltage that it bears, V, and whether it had more when the voltages last settled.
+    /// By module: the highest voltage that it bears, and that which it had when the voltages last settled, V.
     highest_v: Vec<f64>,
-    over: Vec<bool>,
+    voltages_v: Vec<f64>,
     shores: Shores,
 }
 
@@ -193,8 +193,10 @@ struct Watched {
     answered: BTreeMap<(RequestIx, ModuleIx), Option<u64>>,
     /// Of the modules that stopped while it held: how many notices each has told since.
     told: BTreeMap<ModuleIx, u32>,
-    /// The modules that had too much voltage before it began.
-    over_before: Vec<bool>,
+    /// Another supply stands somewhere while it holds, so that a voltage that was too high may rise by it.
+    swaps: bool,
+    /// By module: the voltage before it began, V.
+    before_v: Vec<f64>,
     over: BTreeMap<ModuleIx, f64>,
 }
 
@@ -232,6 +234,7 @@ impl Came {
                         FaultKind::Restart { module, .. } => Some(module),
                         _ => None,
                     },
+                    swaps: matches!(f.what, FaultKind::Swapped { .. }),
                     at_once: matches!(f.what, FaultKind::ClockStep { .. }),
                     ..Watched::default()
                 })
@@ -248,7 +251,7 @@ impl Came {
                 .iter()
                 .map(|m| m.input.as_ref().map_or(f64::INFINITY, |i| i.maximum_v.si))
                 .collect(),
-            over: vec![false; line.modules.len()],
+            voltages_v: vec![0.0; line.modules.len()],
             shores: Shores::new(line, cues),
         }
     }
@@ -407,7 +410,7 @@ impl Came {
             What::FaultBegins { fault } => {
                 let f = &mut self.faults[fault];
                 f.asks.extend(self.asks.keys());
-                f.over_before.clone_from(&self.over);
+                f.before_v.clone_from(&self.voltages_v);
                 f.came.began = Some(at);
                 f.holds = true;
                 if f.restarts.is_some() || f.at_once {
@@ -500,10 +503,11 @@ impl Came {
 
     fn settled(&mut self, voltages_v: &[f64]) {
         for (m, (voltage_v, highest_v)) in voltages_v.iter().zip(&self.highest_v).enumerate() {
+            self.voltages_v[m] = *voltage_v;
             let over = voltage_v > highest_v;
-            self.over[m] = over;
             for fault in self.faults.iter_mut().filter(|f| over && f.held()) {
-                if !fault.over_before[m] {
+                let before_v = fault.before_v[m];
+                if before_v <= *highest_v || (fault.swaps && *voltage_v > before_v) {
                     let had_v = fault.over.entry(ModuleIx(m)).or_insert(*voltage_v);
                     *had_v = had_v.max(*voltage_v);
                 }

@@ -180,6 +180,11 @@ impl Machine {
         });
     }
 
+    /// Whether a direction carries frames, apart from the nodes at its ends.
+    pub(super) fn is_whole(&self, direction: usize) -> bool {
+        self.medium_state(direction) == LinkState::Up && !self.directions[direction].off
+    }
+
     pub(super) fn refresh_usable(&mut self, now: Ns) {
         self.pass_idle_turns(now);
         for topic in &mut self.topics {
@@ -191,8 +196,7 @@ impl Machine {
             let (from, to) = (self.directions[index].from, self.directions[index].to);
             // A hub is no node and never stops.
             let works = |node: usize| self.node_states.get(node) != Some(&NodeState::Down);
-            let whole = self.medium_state(index) == LinkState::Up && !self.directions[index].off;
-            let usable = whole && works(from) && works(to);
+            let usable = self.is_whole(index) && works(from) && works(to);
             let was_usable = std::mem::replace(&mut self.directions[index].usable, usable);
             if was_usable && !usable {
                 self.stop_direction(now, index);

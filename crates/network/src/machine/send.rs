@@ -117,6 +117,21 @@ impl Machine {
         from < self.node_states.len() && self.reach(from).get(to) == Some(&true)
     }
 
+    /// Whether a way leads from one node to another now, be that other one at work or not.
+    #[must_use]
+    pub fn leads(&self, from: usize, to: usize) -> bool {
+        let count = self.node_states.len();
+        if from >= count || to >= count || self.node_states[from] != NodeState::Up {
+            return false;
+        }
+        let open = |direction: usize| {
+            let at = &self.directions[direction];
+            let stopped = |node: usize| self.node_states.get(node) == Some(&NodeState::Down);
+            at.usable || (at.to == to && self.is_whole(direction) && !stopped(at.from))
+        };
+        from == to || self.topology.tree_from(from, open)[to].is_some()
+    }
+
     /// How often what is usable has changed so far.
     pub(crate) fn changes(&self) -> u64 {
         self.changes

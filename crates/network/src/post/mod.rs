@@ -344,6 +344,12 @@ impl Post {
         }
     }
 
+    /// Whether a way leads from one node to another now, be that other one at work or not.
+    #[must_use]
+    pub fn leads(&self, from: usize, to: usize) -> bool {
+        self.machine.leads(from, to)
+    }
+
     fn reaches(&mut self, from: usize, to: usize) -> bool {
         let machine = &self.machine;
         let ways = self.ways.entry(from).or_insert_with(|| machine.reach(from));

@@ -45,6 +45,7 @@ impl Engine<'_> {
         if let Some(limit) = &mut self.behaviour_limits[gate.0]
             && !passes(limit, self.now)
         {
+            self.held_back[gate.0] += 1;
             self.record(
                 parent,
                 root,

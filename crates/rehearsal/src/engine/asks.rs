@@ -25,6 +25,8 @@ use crate::record::{
 pub struct RequestCount {
     /// Questions asked.
     pub asked: u64,
+    /// Questions that its `at_most` held back; not among those asked.
+    pub held_back: u64,
     /// Answered in time.
     pub answered: u64,
     /// Not answered in time.
@@ -302,6 +304,7 @@ impl Engine<'_> {
             let gate = self.asks.gates.entry((asker, request));
             if !passes(gate.or_insert_with(|| RateLimit::new(limit)), self.now) {
                 let (what, why) = (KeptBack::Behaviour(behaviour), Refusal::Request);
+                self.asks.counts[request.0].held_back += 1;
                 let record = self.record(Some(parent), root, What::Refused { what, why });
                 let refusals = self.asks.refusals.entry((asker, request));
                 if passes(refusals.or_insert_with(|| RateLimit::new(limit)), self.now) {
@@ -571,12 +574,21 @@ impl Engine<'_> {
 
     /// A question, an answer or a notice is lost.
     pub(super) fn side_lost(&mut self, drop: &Dropped, origin: Origin) {
-        let (why, by) = (self.loss(drop), ModuleIx(drop.node));
+        let (mut why, by) = (self.loss(drop), ModuleIx(drop.node));
         match self.asks.sides[&drop.topic] {
             Side::Question | Side::Answer => {
                 let Some(a) = self.asks.open.get(&drop.seq).copied() else {
                     return;
                 };
+                let to = self.line.requests[a.request.0].to;
+                let leads = |post: &Post| post.leads(a.asker.0, to.0);
+                if why == Loss::NotWorking
+                    && a.at == self.now
+                    && !self.machine.as_ref().is_some_and(leads)
+                {
+                    // That it does not work besides is not known where no way leads.
+                    why = Loss::Network(DropReason::NoPath);
+                }
                 self.asks.counts[a.request.0].lost += 1;
                 if let Some(open) = self.asks.open.get_mut(&drop.seq) {
                     open.under_way -= 1;

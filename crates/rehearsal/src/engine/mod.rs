@@ -213,6 +213,8 @@ struct Engine<'a> {
     topic_at_most: Vec<Option<AtMost>>,
     topic_limits: BTreeMap<(usize, usize), RateLimit>,
     behaviour_limits: Vec<Option<RateLimit>>,
+    /// Starts of each behaviour that its limit held back.
+    held_back: Vec<u64>,
     /// The last cause for which each behaviour was told not to run because its module does not work.
     idle_told: Vec<Option<RecordId>>,
     /// What each behaviour is told of, if it is told.
@@ -360,6 +362,7 @@ impl<'a> Engine<'a> {
             topic_at_most,
             topic_limits: BTreeMap::new(),
             behaviour_limits,
+            held_back: vec![0; line.behaviours.len()],
             idle_told: vec![None; line.behaviours.len()],
             filters,
             sequences: BTreeMap::new(),

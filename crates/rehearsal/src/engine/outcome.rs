@@ -53,6 +53,8 @@ pub struct Outcome {
     pub acquaintances: Vec<Acquaintance>,
     /// Events that each detector confirmed.
     pub confirmed: Vec<u64>,
+    /// Starts of each behaviour that its `at_most` held back; those of a routine stand at the first behaviour of its id.
+    pub held_back: Vec<u64>,
     /// What each routine did, in the order of their ids.
     pub routines: Vec<RoutineCount>,
     /// What became of the settings of each detector that has any.
@@ -267,6 +269,7 @@ impl Engine<'_> {
             requests: self.asks.counts,
             joins: self.asks.joins,
             confirmed: self.confirmed,
+            held_back: self.held_back,
             routines: self.routines.counts(),
             settings: self.settings.into_iter().flatten().collect(),
             logs: self.routines.logs(),

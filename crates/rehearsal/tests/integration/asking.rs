@@ -289,3 +289,39 @@ proptest! {
         }
     }
 }
+
+/// What limits hold back is told beside what was asked: at 10, 20 and 30 s, by the request's one in 30 s two questions, or by that of the behaviour two starts.
+#[test]
+fn verif_what_limits_hold_back_is_counted() {
+    let (outcome, _) = asked("1 s", "at_most = \"1 per 30 s\"\n", HANDLER, "");
+    let count = outcome.requests[0];
+    assert_eq!((count.asked, count.held_back, count.answered), (1, 2, 1));
+    assert!(outcome.held_back.iter().all(|n| *n == 0));
+    let seldom = HANDLER.to_owned() + "at_most = \"1 per 30 s\"\n";
+    let (outcome, _) = asked("1 s", "", &seldom, "");
+    let count = outcome.requests[0];
+    assert_eq!((count.asked, count.held_back, count.answered), (3, 0, 1));
+    // Behaviours by id: `answers`, `asks`, `has`.
+    assert_eq!(outcome.held_back, [2, 0, 0]);
+}
+
+/// Module 2 has its power through the span that is cut. It does not work, and no way leads to it: the second is known as it is asked. One that hangs at the end of an open way is waited for.
+#[test]
+fn verif_no_way_to_a_module_without_power_is_known_at_once() {
+    let at_20 = |faults: &str| -> Vec<AskStep> {
+        let (_, records) = asked("1 s", "", HANDLER, faults);
+        let ends = steps(&records).into_iter().filter(|s| s.1 == 1);
+        ends.filter(|s| matches!(s.3, AskStep::NoWay | AskStep::Unanswered))
+            .map(|s| (s.0, s.3))
+            .inspect(|(at, what)| {
+                let after_s = if *what == AskStep::NoWay { 0 } else { 1 };
+                assert_eq!(at.0, (20 + after_s) * S);
+            })
+            .map(|(_, what)| what)
+            .collect()
+    };
+    let cut = fault("cut", "cut", "span.s2", 15.0, 25.0);
+    assert_eq!(at_20(&cut), [AskStep::NoWay]);
+    let hang = fault("hang", "hang", "module.m2", 15.0, 25.0);
+    assert_eq!(at_20(&hang), [AskStep::Unanswered]);
+}

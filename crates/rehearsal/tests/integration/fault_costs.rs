@@ -62,6 +62,17 @@ fn verif_a_swap_tells_who_has_too_much_voltage() {
     assert_eq!(hot.over_voltages.len(), 3);
     // Module 2 loses its voltage by the cut, and has too much again as that is over.
     assert!(cut.over_voltages.is_empty(), "{cut:?}");
+    // A second swap that stands in for the first raises what is too high already; one to less does not.
+    let swaps = |volts: f64| {
+        let second = fault("second", "swapped", "supply.bench", 7.0, 8.0)
+            + &format!("voltage = \"{volts} V\"\nresistance = \"0 ohm\"\n");
+        let outcome = rehearsed("", 30, &(swap("hot", 5.0, 60.0) + &second));
+        outcome.faults[1].over_voltages.clone()
+    };
+    let rose = swaps(70.0);
+    assert_eq!(rose.len(), 3);
+    assert!((rose[0].1 - 70.0).abs() < 1e-9 && rose[2].1 > 69.0);
+    assert!(swaps(58.0).is_empty());
 }
 
 const ASKS: &str = r#"

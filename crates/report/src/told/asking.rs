@@ -168,6 +168,10 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         let longest = c.longest.map_or_else(String::new, |l| {
             format!(", the longest after {:.6} s", l.as_s_f64())
         });
+        let held_back = match c.held_back {
+            0 => String::new(),
+            n => format!(", {n} held back"),
+        };
         let open = match c.open {
             0 => String::new(),
             n => format!(", {n} still open at the end"),
@@ -182,7 +186,7 @@ pub(super) fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
         };
         let _ = writeln!(
             out,
-            "request.{}: {} asked, {} answered in time{longest}, {} not answered in time, of these {} late{open}; {} messages lost{silent}{clamped}",
+            "request.{}: {} asked{held_back}, {} answered in time{longest}, {} not answered in time, of these {} late{open}; {} messages lost{silent}{clamped}",
             q.id, c.asked, c.answered, c.unanswered, c.late, c.lost
         );
     }
@@ -244,7 +248,7 @@ pub(super) fn totals_json(
 ) -> (Map<String, Value>, Map<String, Value>) {
     let requests = line.requests.iter().zip(&outcome.requests);
     let requests = requests.map(|(q, c)| {
-        let told = json!({ "asked": c.asked, "answered": c.answered, "unanswered": c.unanswered, "open": c.open, "late": c.late, "lost": c.lost,
+        let told = json!({ "asked": c.asked, "held_back": c.held_back, "answered": c.answered, "unanswered": c.unanswered, "open": c.open, "late": c.late, "lost": c.lost,
                 "given_no_answer": c.silent, "clamped": c.clamped,
                 "longest_ns": c.longest.map(|l| l.0) });
         (format!("request.{}", q.id), told)

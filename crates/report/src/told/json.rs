@@ -474,6 +474,14 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             "self_noise": if outcome.self_noise_unknown.contains(sensor) { "unknown" } else { "as planned" },
         })).collect::<Vec<_>>(),
     });
+    let held_back = line.behaviours.iter().zip(&outcome.held_back);
+    let held_back: Map<String, Value> = held_back
+        .filter(|(_, n)| **n > 0)
+        .map(|(b, n)| (format!("behaviour.{}", b.id), json!({ "held_back": n })))
+        .collect();
+    if !held_back.is_empty() {
+        whole["behaviours"] = json!(held_back);
+    }
     if !outcome.routines.is_empty() {
         let routines: Map<String, Value> = outcome
             .routines

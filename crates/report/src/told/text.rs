@@ -425,6 +425,15 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
     asking::on_terms(out, &outcome.on_terms);
     asking::totals(out, line, outcome);
     asking::acquaintances(out, line, outcome);
+    let held_back = line.behaviours.iter().zip(&outcome.held_back);
+    for (behaviour, n) in held_back.filter(|(_, n)| **n > 0) {
+        let starts = words::count(*n as usize, "start");
+        let _ = writeln!(
+            out,
+            "behaviour.{}: {starts} held back by its at_most",
+            behaviour.id
+        );
+    }
     for (r, log) in outcome.routines.iter().zip(&outcome.logs) {
         let stops = match r.stops {
             0 => String::new(),
