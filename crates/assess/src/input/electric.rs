@@ -314,7 +314,8 @@ impl Electric {
             branch_spans,
             sources,
             unknowns,
-        })
+        }
+        .without_dead_cables())
     }
 
     /// Steps from the nearest giving supply to each module, over whole conductors and through modules that pass power.
@@ -375,6 +376,75 @@ impl Electric {
             }
         };
         Some(wire_ohm + f64::from(contacts.mated_pins_in_loop) * each_ohm)
+    }
+}
+
+impl ElectricInput {
+    /// Leaves out the cables that no source reaches: they join modules that have their power from elsewhere and pass none on to them, so that they carry nothing and lie
+    /// at 0 V. The other nodes keep their order. A network without any source stays as it is.
+    fn without_dead_cables(mut self) -> ElectricInput {
+        let network = &self.network;
+        let mut fed = vec![false; network.nodes];
+        let mut todo: Vec<usize> = network.sources.iter().map(|s| s.node).collect();
+        while let Some(node) = todo.pop() {
+            if std::mem::replace(&mut fed[node], true) {
+                continue;
+            }
+            for branch in &network.spans {
+                if branch.a == node {
+                    todo.push(branch.b);
+                } else if branch.b == node {
+                    todo.push(branch.a);
+                }
+            }
+        }
+        if network.sources.is_empty() || fed.iter().all(|f| *f) {
+            return self;
+        }
+        let mut nodes = 0;
+        let renumbered: Vec<Option<usize>> = fed
+            .iter()
+            .map(|fed| {
+                fed.then(|| {
+                    nodes += 1;
+                    nodes - 1
+                })
+            })
+            .collect();
+        let kept = |branch: &Branch| {
+            Some(Branch {
+                a: renumbered[branch.a]?,
+                b: renumbered[branch.b]?,
+                ..*branch
+            })
+        };
+        let branches = network.spans.iter().zip(&self.branch_spans);
+        let (branches, branch_spans) = branches
+            .filter_map(|(branch, span)| Some((kept(branch)?, *span)))
+            .unzip();
+        let loads = network.loads.iter().filter_map(|load| {
+            Some(power::Load {
+                node: renumbered[load.node]?,
+                ..*load
+            })
+        });
+        let sources = network.sources.iter().filter_map(|source| {
+            Some(Source {
+                node: renumbered[source.node]?,
+                ..*source
+            })
+        });
+        self.network = Network {
+            nodes,
+            spans: branches,
+            sources: sources.collect(),
+            loads: loads.collect(),
+        };
+        self.branch_spans = branch_spans;
+        for inlet in &mut self.inlets {
+            *inlet = inlet.and_then(|node| renumbered[node]);
+        }
+        self
     }
 }
 

@@ -36,6 +36,23 @@ fn val_the_lowest_voltage_is_the_high_root_of_the_quadratic() {
     assert_eq!(check.status(), Status::Met);
 }
 
+/// A cable between two modules that have each a supply of their own and pass no power on lies at 0 V: all else is as without it. 48 V with 20 ohm of their own feed the
+/// 25 W of the closed form above, and the bench supply feeds nothing.
+#[test]
+fn val_a_cable_that_no_supply_reaches_leaves_the_rest_known() {
+    let own = "passes = { power = \"never\", data = \"always\" }";
+    let supply = "[module.far]\n";
+    let with = format!(
+        "[supply.own]\nat = \"module.far\"\nkind = \"bench\"\noutput = {{ voltage = \"48 V\", resistance = \"20 ohm\", current_limit = \"5 A\" }}\n\n{supply}"
+    );
+    let always = "passes = { power = \"always\", data = \"always\" }";
+    let check = two(&[(always, own), (supply, &with)]);
+    let far = known(&check, "voltage");
+    assert_eq!(far.subject, "module.far");
+    close(far.value.value, 32.717_797_887, 1e-8);
+    close(known(&check, "supply").value.value, 0.764_110_106, 1e-8);
+}
+
 /// The low root, 15.282202113 V, satisfies Kirchhoff's laws too; it must never be the answer.
 #[test]
 fn val_the_low_root_is_not_taken() {
