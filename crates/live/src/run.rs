@@ -364,7 +364,7 @@ fn mirror(
     let (mut response_topic, mut correlation) = (None, None);
     if let FreshWhat::Asked(request) = fresh.what {
         response_topic = Some(names.answer(line, request));
-        correlation = Some(fresh.number.to_string().into_bytes());
+        correlation = Some(correlation_of(fresh.number));
     }
     link.tell(Message {
         topic: topic.into_bytes(),
@@ -375,6 +375,17 @@ fn mirror(
         correlation,
         retained: false,
     });
+}
+
+/// What tells that an answer belongs to a question.
+fn correlation_of(ask: u64) -> Vec<u8> {
+    ask.to_string().into_bytes()
+}
+
+/// The question whose correlation data these are, byte for byte (OASIS MQTT 5.0, section 4.10.1): another way to write its number is none.
+fn ask_of(correlation: &[u8]) -> Option<u64> {
+    let ask = std::str::from_utf8(correlation).ok()?.parse().ok()?;
+    (correlation_of(ask) == correlation).then_some(ask)
 }
 
 fn refuse(
@@ -512,9 +523,8 @@ impl Forms {
             .zip(since)
             .and_then(|(s, n)| s.checked_add(n));
         if let Some(request) = answers {
-            let number = message.correlation.as_deref();
-            let number = number.and_then(|data| std::str::from_utf8(data).ok()?.parse().ok());
-            let ask = number.ok_or(Refused::Correlation)?;
+            let data = message.correlation.as_deref();
+            let ask = data.and_then(ask_of).ok_or(Refused::Correlation)?;
             let layout = self.requests[request.0][1].as_ref();
             let size = self.answer_sizes[request.0];
             let read = form.read(layout, size, &message.payload, received)?;
@@ -584,5 +594,30 @@ impl State {
             self.status = Some(passed);
         }
         due
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The same bytes and no others, as OASIS MQTT 5.0, section 4.10.1, has it.
+    #[test]
+    fn verif_correlation_data_are_the_same_bytes() {
+        for ask in [0, 9, 10, u64::MAX] {
+            assert_eq!(ask_of(&correlation_of(ask)), Some(ask));
+        }
+        for other in [
+            b"+9".as_slice(),
+            b"09",
+            b"010",
+            b" 9",
+            b"9 ",
+            b"-0",
+            b"",
+            b"\xff",
+        ] {
+            assert_eq!(ask_of(other), None, "{other:?}");
+        }
     }
 }
