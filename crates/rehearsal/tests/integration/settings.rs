@@ -1,5 +1,7 @@
 //! Detectors that behaviours set while they listen.
 
+use std::path::Path;
+
 use assess::input::start_limits;
 use plan::{BehaviourIx, CueSheet, Line};
 use rehearsal::{Record, What};
@@ -191,4 +193,25 @@ fn verif_the_example_thins_out_a_noisy_spell() {
     assert_eq!((asked.asked, asked.answered), (6, 6));
     let set: Vec<(f64, f64)> = sets(&records).iter().map(|s| (s.1, s.2)).collect();
     assert_eq!(set, [(12.0, 20.0), (9.0, 1.0)]);
+}
+
+/// An ear that sends no data for its blows is told as such, and the deck goes on asking.
+#[test]
+fn verif_the_example_bears_an_answer_of_no_data() {
+    let at = |path: &str| truth::in_repository(&format!("plans/strike-tally/{path}"));
+    let open = |path: &Path| {
+        let text = plan::from_disk(path)?;
+        if !path.ends_with("hammer.rhai") {
+            return Ok(text);
+        }
+        let text = String::from_utf8(text).unwrap();
+        assert!(text.contains("#{ blows: blows,"), "{text}");
+        Ok(text.replace("#{ blows: blows,", "#{ ").into_bytes())
+    };
+    let reading = assess::read(&at("plan.toml"), &open);
+    let sheet = plan::read_cues(&at("cues/noisy-spell.toml"), &reading, &open);
+    let (outcome, records) = run(&reading.line.unwrap(), &sheet.cues.unwrap());
+    assert_eq!(outcome.requests[0].answered, 6);
+    let told = |r: &&Record| matches!(&r.what, What::Logged { text, .. } if text.starts_with("unknown blows"));
+    assert_eq!(records.iter().filter(told).count(), 6);
 }
