@@ -167,9 +167,13 @@ impl Failure {
     /// Tells the user, and gives the exit status. A reader that went away is told nothing. In JSON standard output holds the
     /// same, with the mistakes of the files.
     pub(crate) fn tell(&self, out: &mut Out) -> Exit {
-        if let Failure::Output(error) = self
-            && error.kind() == io::ErrorKind::BrokenPipe
-        {
+        let written = match self {
+            Failure::Output(error) => Some(error),
+            // A file that is a pipe, such as /dev/stdout.
+            Failure::File(OutputError::Io { source, .. }) => Some(source),
+            _ => None,
+        };
+        if written.is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe) {
             return Exit::Cancelled;
         }
         if out.format == Format::Json && !matches!(self, Failure::Output(_)) && !out.documented {

@@ -2,7 +2,7 @@
 //! to watch for the signal.
 
 use std::fs::{self, File};
-use std::io::Write;
+use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
@@ -81,6 +81,28 @@ fn verif_a_cancelled_rehearsal_leaves_nothing_and_gives_status_130() {
     let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
     assert_eq!(told["format"], "failure/1");
     assert_eq!(names(folder), before);
+}
+
+/// A reader of a trace who leaves has read enough, whether the trace goes to a file or to a pipe under a name of its own.
+#[test]
+fn verif_a_trace_whose_reader_leaves_gives_status_130() {
+    let demo = demo("harrow-sound", false);
+    let sheet = demo.folder.path().join("cues/ferry-night.toml");
+    let sheet = sheet.display().to_string();
+    let mut child = soundline()
+        .args(["rehearse", &demo.plan, &sheet, "--trace", "/dev/stdout"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = String::new();
+    let mut reader = BufReader::new(child.stdout.take().unwrap());
+    reader.read_line(&mut first).unwrap();
+    assert!(first.contains("trace/1"), "{first}");
+    drop(reader);
+    let output = child.wait_with_output().unwrap();
+    expect_status(&output, 130);
+    assert_eq!(stderr(&output), "");
 }
 
 /// Ten hours of silence, of which the file system keeps no byte.
