@@ -20,7 +20,7 @@ mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 6;
+pub const METHOD: u32 = 7;
 
 pub use ashore::Ashore;
 pub use came::{AskHarm, FaultCame, Harm, Recovered, TopicCame, Unstored};
