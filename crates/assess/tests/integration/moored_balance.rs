@@ -288,15 +288,17 @@ proptest! {
             std::array::from_fn(|i| surface[i] + share * (bed[i] - surface[i]))
         };
         let dot = |a: [f64; 3], b: [f64; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-        // Bars count the drag of what lies on the bed as well; shooting leaves it out.
         let bars = matches!(shape.effort, Effort::Bars { .. });
+        // Shooting leaves out the bodies on the bed, bars count their drag.
         let touch_m = shape.touch.filter(|_| !bars).map_or(0.0, |touch| touch.s_m);
         let (stretches, bodies) = stretches(&d);
 
         let mut drag_n = [0.0; 3];
         for pair in shape.points.windows(2) {
             let (a, b) = (&pair[0], &pair[1]);
-            if b.s_m <= touch_m || a.s_m == b.s_m {
+            // Rope on the bed lies out of the current; a float may lift a stretch of it before the line leaves the bed for good.
+            let lies = a.at_m[2] <= 0.0 && b.at_m[2] <= 0.0;
+            if b.s_m <= touch_m || lies || a.s_m == b.s_m {
                 continue;
             }
             let middle_m = 0.5 * (a.s_m + b.s_m);
@@ -318,7 +320,8 @@ proptest! {
         }
         for (s_m, _, cd_a_m2) in &bodies {
             let at = shape.bodies.iter().find(|b| (b.s_m - s_m).abs() < 1e-9).unwrap();
-            if *s_m > touch_m {
+            // At the very touch, too, a body stands in the current.
+            if *s_m > touch_m - 1e-9 {
                 let v = current(at.at_m[2]);
                 let speed = dot(v, v).sqrt();
                 for part in 0..3 {
