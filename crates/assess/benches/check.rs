@@ -11,7 +11,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Instant;
 
-use assess::{Memo, PlanText, Shelf, Tier, check_text};
+use assess::{
+    Memo, PlaceAsk, PlanText, RemedyAsk, Shelf, Talk, Tier, check_text, places_with, remedies_with,
+};
 use plan::{Edit, Written, splice};
 
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../..");
@@ -56,10 +58,9 @@ fn main() -> ExitCode {
         good &= cold <= LONGEST_COLD_S;
     }
     println!("(bound {:.0} ms)", 1e3 * LONGEST_COLD_S);
-    good &= edits(
-        &Plan::of(&Path::new(ROOT).join("plans/harrow-sound")),
-        repeats,
-    );
+    let demo = Plan::of(&Path::new(ROOT).join("plans/harrow-sound"));
+    good &= edits(&demo, repeats);
+    good &= variants(&demo);
     if good {
         ExitCode::SUCCESS
     } else {
@@ -105,6 +106,67 @@ fn edits(plan: &Plan, repeats: usize) -> bool {
             1e3 * worst_s
         );
         good &= bound_s.is_none_or(|s| worst_s <= s);
+    }
+    good
+}
+
+/// Remedies of the example with a battery too small, and one more module at every place: with a memo and from nothing each time.
+fn variants(plan: &Plan) -> bool {
+    let fetch = plan::from_folder_of(&plan.path);
+    let shared = |path: &Path| std::fs::read(path);
+    let shelf = Shelf::default();
+    let go = |_, _| true;
+    let dark = plan.text.replace("\"240 Ah\"", "\"80 Ah\"");
+    let dark = plan.checked(&Memo::new(), &dark, Tier::Quick).0;
+    let whole = plan.checked(&Memo::new(), &plan.text, Tier::Quick).0;
+    let remedy = RemedyAsk {
+        requirement: Some("winter-charge".to_owned()),
+        threads: 1,
+    };
+    let place = PlaceAsk {
+        part: "part.flow-meter".to_owned(),
+        catalogue: None,
+        id: "added".to_owned(),
+        talk: Talk::Silent,
+        speaks: Vec::new(),
+        along: Vec::new(),
+        cable: None,
+        stub_m: 1.0,
+        years: true,
+        threads: 1,
+    };
+    let remedies = |memo: &Memo| {
+        let found = remedies_with(&plan.path, &dark, &shelf, &shared, &remedy, memo, &go);
+        format!("{:?}", found.expect("the plan has remedies"))
+    };
+    let places = |memo: &Memo| {
+        let found = places_with(&plan.path, &whole, &shelf, &fetch, &place, memo, &go);
+        format!("{:?}", found.expect("the plan has places"))
+    };
+    let works: [(&str, &dyn Fn(&Memo) -> String); 2] = [
+        ("remedies of a battery too small", &remedies),
+        ("one more module at every place, years and all", &places),
+    ];
+    let mut good = true;
+    for (what, work) in works {
+        let timed = |memo: &Memo| {
+            let start = Instant::now();
+            let found = work(memo);
+            (start.elapsed().as_secs_f64(), found)
+        };
+        let (alone, kept) = (timed(&Memo::with_room(0)), timed(&Memo::new()));
+        let same = alone.1 == kept.1;
+        println!(
+            "{what}: {:.2} s with a memo, {:.2} s from nothing each time, {}",
+            kept.0,
+            alone.0,
+            if same {
+                "the same found"
+            } else {
+                "NOT THE SAME"
+            }
+        );
+        good &= same;
     }
     good
 }

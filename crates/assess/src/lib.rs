@@ -99,11 +99,12 @@ pub use moorings::{
 };
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,
-    PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places,
+    PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places, places_with,
 };
 pub use power::year::MONTH_DAYS;
 pub use remedy::{
     Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep, Turned, remedies,
+    remedies_with,
 };
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};

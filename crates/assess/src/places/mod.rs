@@ -205,6 +205,22 @@ pub fn places(
     ask: &PlaceAsk,
     watch: &dyn Fn(u64, u64) -> bool,
 ) -> Result<Places, PlaceError> {
+    places_with(path, reading, shelf, fetch, ask, &Memo::new(), watch)
+}
+
+/// The same, with results of earlier checks in place of what would come to the same.
+///
+/// # Errors
+/// [`PlaceError`].
+pub fn places_with(
+    path: &Path,
+    reading: &Reading,
+    shelf: &Shelf,
+    fetch: &Fetch<'_>,
+    ask: &PlaceAsk,
+    memo: &Memo,
+    watch: &dyn Fn(u64, u64) -> bool,
+) -> Result<Places, PlaceError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
     let line = whole.ok_or(PlaceError::Plan)?;
     free(line, &ask.id)?;
@@ -218,9 +234,8 @@ pub fn places(
     }
     let asked = also_asked(line, &mut base)?;
     let provisional = !ask.years && leave_years_out(line, &mut base);
-    let memo = Memo::new();
     let stand_in = |text: &str| {
-        read_with(path, &memo, &|wanted: &Path| {
+        read_with(path, memo, &|wanted: &Path| {
             if wanted == path {
                 return Ok(text.as_bytes().to_vec());
             }
@@ -240,7 +255,7 @@ pub fn places(
     if let Some(cable) = &ask.cable {
         known_part(&without, cable, "span")?;
     }
-    let before = check_with(&without, shelf, &memo, Tier::Full);
+    let before = check_with(&without, shelf, memo, Tier::Full);
     let base_line = without.line.as_ref().ok_or(PlaceError::Plan)?;
     let mut told: Vec<Place> = Vec::new();
     let count = sites.len() as u64;
@@ -263,7 +278,7 @@ pub fn places(
             mistakes_of_talk(&with, own, ask)?;
             changed.push((site, text, with));
         }
-        let checks = checked(&changed, shelf, &memo);
+        let checks = checked(&changed, shelf, memo);
         for ((site, text, with), after) in changed.into_iter().zip(checks) {
             let weighed = after.as_ref().map(|after| {
                 let further = further_half(&ask.id);

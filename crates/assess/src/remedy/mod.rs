@@ -197,15 +197,30 @@ pub fn remedies(
     ask: &RemedyAsk,
     watch: &dyn Fn(u64, u64) -> bool,
 ) -> Result<Remedies, RemedyError> {
+    remedies_with(path, reading, shelf, fetch, ask, &Memo::new(), watch)
+}
+
+/// The same, with results of earlier checks in place of what would come to the same.
+///
+/// # Errors
+/// [`RemedyError`].
+pub fn remedies_with(
+    path: &Path,
+    reading: &Reading,
+    shelf: &Shelf,
+    fetch: &SharedFetch<'_>,
+    ask: &RemedyAsk,
+    memo: &Memo,
+    watch: &dyn Fn(u64, u64) -> bool,
+) -> Result<Remedies, RemedyError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
     let line = whole.ok_or(RemedyError::Plan)?;
-    let memo = Memo::new();
-    let before = check_with(reading, shelf, &memo, Tier::Full);
+    let before = check_with(reading, shelf, memo, Tier::Full);
     let asked = asked(&before, ask.requirement.as_deref())?;
     let mut number = 0;
     let mut mended = Vec::new();
     for judged in asked {
-        let search = Search::new(path, reading, shelf, fetch, &memo, judged.clone());
+        let search = Search::new(path, reading, shelf, fetch, memo, judged.clone());
         let knobs = knobs(reading, line, &reads(reading, line, &judged));
         let mut one = mend(&search, &before, line, &knobs, ask.threads, watch)?;
         for remedy in &mut one.remedies {

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use assess::{Check, Memo, Ruling, Runs, Shelf, Status, Tier, Verdict, Word, check_with};
+use assess::{PlaceAsk, RemedyAsk, Talk, places_with, remedies_with};
 use chance::Stream;
 use plan::{Reading, splice};
 
@@ -320,4 +321,55 @@ fn verif_a_quick_check_that_leaves_nothing_out_is_the_full_one() {
         ..alone(&reading)
     };
     assert_eq!(quick, full);
+}
+
+/// Remedies and places come out to the byte as they do when every plan that is tried is checked from nothing, and with fewer years.
+#[test]
+fn verif_remedies_and_places_with_a_memo_are_those_without_one() {
+    let demo = Example::of("harrow-sound");
+    let fetch = plan::from_folder_of(&demo.path);
+    // Fewer years, as each is run for every step here.
+    let few = demo.text.replace("share = \"99 %\"", "share = \"80 %\"");
+    let dark = few.replace("capacity = \"240 Ah\"", "capacity = \"60 Ah\"");
+    let reading = demo.read(&dark);
+    let remedies = |memo: &Memo| {
+        let ask = RemedyAsk {
+            requirement: Some("winter-charge".to_owned()),
+            threads: 2,
+        };
+        let shelf = Shelf::default();
+        let go = |_, _| true;
+        let shared = |path: &Path| std::fs::read(path);
+        remedies_with(&demo.path, &reading, &shelf, &shared, &ask, memo, &go).unwrap()
+    };
+    let (none, memo) = (Memo::with_room(0), Memo::new());
+    let (alone, kept) = (remedies(&none), remedies(&memo));
+    assert!(alone.mended[0].tried.1 > 10, "{:?}", alone.mended[0].tried);
+    assert_eq!(format!("{alone:?}"), format!("{kept:?}"));
+    let done = |memo: &Memo, of| memo.runs()[of].done;
+    assert!(10 * done(&memo, WEATHER) < done(&none, WEATHER));
+
+    let reading = demo.read(&few);
+    let places = |memo: &Memo| {
+        let ask = PlaceAsk {
+            part: "part.flow-meter".to_owned(),
+            catalogue: None,
+            id: "added".to_owned(),
+            talk: Talk::Silent,
+            speaks: Vec::new(),
+            along: Vec::new(),
+            cable: None,
+            stub_m: 1.0,
+            years: true,
+            threads: 2,
+        };
+        let shelf = Shelf::default();
+        let go = |_, _| true;
+        places_with(&demo.path, &reading, &shelf, &fetch, &ask, memo, &go).unwrap()
+    };
+    let (none, memo) = (Memo::with_room(0), Memo::new());
+    let (alone, kept) = (places(&none), places(&memo));
+    assert!(alone.places.len() > 5);
+    assert_eq!(format!("{alone:?}"), format!("{kept:?}"));
+    assert!(5 * done(&memo, WEATHER) < done(&none, WEATHER));
 }
