@@ -1,34 +1,17 @@
-//! What came of a rehearsal: topic by topic, and fault by fault.
-//!
-//! A fault disturbs a topic at a module that hears it when, while the fault holds, a copy for that module is lost or late, waits for a way or has to be sent again, or
-//! that module or one that publishes the topic stops. What is lost or late there after the fault is over counts to it until the first delivery in time, or the first
-//! one where no bound says what is in time: then the topic has recovered there. Faults that hold at one time share what they disturb; which of them did it is not asked.
-//!
-//! A flood disturbs until the last of its messages has left the links; what was published before then, and comes late behind them, counts to it.
-//!
-//! A question is touched by a fault that holds while it is open. Its messages that are lost count to that fault until it is answered or its time is over, and so does
-//! that it was not answered. So do those of questions that are asked once the fault is over: while its flood is on the links or a module that stopped while it held does not
-//! work yet; and, of a module whose question was lost or not answered by it, or one end of which had stopped, until it has an answer in time to one.
-//!
-//! A joining notice that is not heard counts to a fault while it holds, while a module that it stopped does not work yet, and when it is the first of such a module.
-//!
-//! A fault disturbs an uplink that cannot be reached by it, or whose module stops while it holds. What waits there then, or is queued while it holds, is followed until it is
-//! ashore or given up. A fault that fills a store costs what goes and what finds no room while it holds.
+//! What came of a rehearsal: topic by topic, and which record tells which fault what it cost (`fault_cost`).
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use network::{MessageId, NoteKind};
-use plan::{
-    Action, CueSheet, FaultKind, Line, ModuleIx, Recovery, RequestIx, StorageIx, StreamIx, TopicIx,
-    UplinkIx,
-};
+use plan::{Action, CueSheet, FaultKind, Line, ModuleIx, RequestIx, StorageIx, StreamIx, TopicIx};
 use timeline::Ns;
 
-use crate::ashore::{Ashore, Shores};
+use crate::ashore::Shores;
 use crate::engine::StoreCount;
+use crate::fault_cost::{FaultCame, Watched};
 use crate::latency::{Latencies, Latency};
 use crate::packets::PacketEnd;
-use crate::record::{AskStep, JoinStep, Loss, Record, What};
+use crate::record::{AskStep, Loss, Record, What};
 
 /// What came of a topic.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -68,85 +51,6 @@ pub struct TopicCame {
     pub latency: Option<Latency>,
 }
 
-/// What came of a fault.
-#[derive(Clone, PartialEq, Debug, Default)]
-pub struct FaultCame {
-    /// When it began; `None` for one that never did.
-    pub began: Option<Ns>,
-    /// When it was over; a restart at once. `None` while it holds at the end.
-    pub over: Option<Ns>,
-    /// Copies lost or late while it held and afterwards, topic by topic.
-    pub topics: Vec<(TopicIx, Harm)>,
-    /// Packets lost or late while it held and afterwards, stream by stream.
-    pub streams: Vec<(StreamIx, Harm)>,
-    /// The modules that stopped while it held, and the topics that it disturbed at the modules that hear them.
-    pub recovered: Vec<(Recovery, Recovered)>,
-    /// What it cost of the questions that were open while it held and of those asked afterwards, request by request.
-    pub requests: Vec<(RequestIx, AskHarm)>,
-    /// Joining notices that did not reach a module while it held.
-    pub notices_missed: u64,
-    /// The same afterwards: of the modules that came up, or to those that had not yet.
-    pub notices_missed_after: u64,
-    /// The modules that came to more than their highest voltage while it held, or that had more already and rose by its swap, with the highest that they had, V.
-    pub over_voltages: Vec<(ModuleIx, f64)>,
-    /// What it cost at the uplinks that it disturbed.
-    pub uplinks: Vec<(UplinkIx, Ashore)>,
-    /// What it cost of the store that it filled.
-    pub store: Option<(StorageIx, Unstored)>,
-}
-
-/// Bytes that a store lost or could not take while a fault held.
-#[derive(Clone, Copy, PartialEq, Debug, Default)]
-pub struct Unstored {
-    /// Of logs and old recordings that went to make room.
-    pub dropped_bytes: f64,
-    /// That found no room.
-    pub lost_bytes: f64,
-}
-
-/// Copies of a topic, or packets of a stream.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct Harm {
-    /// Lost while the fault held.
-    pub lost: u64,
-    /// Late while it held.
-    pub late: u64,
-    /// Lost afterwards, before the topic had recovered.
-    pub lost_after: u64,
-    /// Late afterwards.
-    pub late_after: u64,
-    /// Delivered while it held where no bound says whether in time.
-    pub unbounded: u64,
-}
-
-/// Questions of a request.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct AskHarm {
-    /// Questions and answers lost on their way, of the questions that were open while it held.
-    pub lost: u64,
-    /// Of these questions, those not answered in time.
-    pub unanswered: u64,
-    /// Questions and answers lost on their way, of the questions that were asked afterwards, before one was answered in time again.
-    pub lost_after: u64,
-    /// Of these questions, those not answered in time.
-    pub unanswered_after: u64,
-}
-
-/// Whether something recovered.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Recovered {
-    /// So long after the fault was over; zero for a module that worked then.
-    After(Ns),
-    /// So long after the fault was over something was delivered, and `check` knows no bound by which to say whether in time.
-    Unbounded(Ns),
-    /// Not by the end of the rehearsal.
-    NotByTheEnd,
-    /// Nothing was published since the fault was over.
-    NothingPublished,
-    /// The fault was not over.
-    NotOver,
-}
-
 /// Counts while the rehearsal runs. Its memory is fixed by the line, the cue sheet, what waits to go ashore and what floods have on the links.
 pub(crate) struct Came {
     topics: Vec<(TopicCame, Latencies)>,
@@ -169,45 +73,6 @@ pub(crate) struct Came {
     shores: Shores,
 }
 
-#[derive(Default)]
-struct Watched {
-    restarts: Option<ModuleIx>,
-    /// It is over as it begins, and disturbs nothing on the line.
-    at_once: bool,
-    /// It disturbs: a restart, and a flood, beyond its end.
-    holds: bool,
-    /// Of a flood: how many of its messages are on the links, and when the last of them had left these, or one that came late behind it.
-    on_links: usize,
-    gone: Option<Ns>,
-    came: FaultCame,
-    harm: BTreeMap<TopicIx, Harm>,
-    modules: BTreeMap<ModuleIx, Option<Ns>>,
-    pairs: BTreeMap<(TopicIx, ModuleIx), Pair>,
-    /// Streams that it disturbed.
-    streams: BTreeMap<StreamIx, (Harm, Pair)>,
-    /// The open questions that it touched while it held, and those asked afterwards.
-    asks: BTreeSet<u64>,
-    asks_after: BTreeSet<u64>,
-    asked: BTreeMap<RequestIx, AskHarm>,
-    /// The last question that was answered in time since it was over, by who asked; `None` where one went amiss since.
-    answered: BTreeMap<(RequestIx, ModuleIx), Option<u64>>,
-    /// Of the modules that stopped while it held: how many notices each has told since.
-    told: BTreeMap<ModuleIx, u32>,
-    /// Another supply stands somewhere while it holds, so that a voltage that was too high may rise by it.
-    swaps: bool,
-    /// By module: the voltage before it began, V.
-    before_v: Vec<f64>,
-    over: BTreeMap<ModuleIx, f64>,
-}
-
-#[derive(Clone, Copy, Default)]
-struct Pair {
-    published_since: bool,
-    told_again: Option<Ns>,
-    /// Whether a bound says that this was in time.
-    bounded: bool,
-}
-
 impl Came {
     /// `hearers` are the modules that hear each topic.
     pub(crate) fn new(line: &Line, cues: &CueSheet, hearers: Vec<Vec<ModuleIx>>) -> Came {
@@ -226,19 +91,7 @@ impl Came {
         });
         Came {
             topics: vec![(TopicCame::default(), Latencies::default()); line.topics.len()],
-            faults: cues
-                .faults
-                .iter()
-                .map(|f| Watched {
-                    restarts: match f.what {
-                        FaultKind::Restart { module, .. } => Some(module),
-                        _ => None,
-                    },
-                    swaps: matches!(f.what, FaultKind::Swapped { .. }),
-                    at_once: matches!(f.what, FaultKind::ClockStep { .. }),
-                    ..Watched::default()
-                })
-                .collect(),
+            faults: cues.faults.iter().map(|f| Watched::new(&f.what)).collect(),
             publishers: publishers.collect(),
             hearers,
             works: vec![true; line.modules.len()],
@@ -265,7 +118,7 @@ impl Came {
     pub(crate) fn floods(&mut self, fault: usize, message: MessageId, copies: usize) {
         if copies > 0 {
             self.floods.insert(message, (fault, copies));
-            self.faults[fault].on_links += 1;
+            self.faults[fault].on_links();
         }
     }
 
@@ -278,13 +131,8 @@ impl Came {
         if *copies > 0 {
             return;
         }
-        let fault = &mut self.faults[*fault];
+        self.faults[*fault].off_links(at);
         self.floods.remove(&message);
-        fault.on_links -= 1;
-        if fault.on_links == 0 && fault.came.over.is_some() {
-            fault.holds = false;
-            fault.gone = Some(at);
-        }
     }
 
     /// A topic's limit has held back a message.
@@ -300,13 +148,7 @@ impl Came {
         count: StoreCount,
         begins: bool,
     ) {
-        let (_, so_far) = self.faults[fault]
-            .came
-            .store
-            .get_or_insert((storage, Unstored::default()));
-        let sign = if begins { -1.0 } else { 1.0 };
-        so_far.dropped_bytes += sign * count.dropped_bytes;
-        so_far.lost_bytes += sign * count.lost_bytes;
+        self.faults[fault].stored(storage, count, begins);
     }
 
     pub(crate) fn see(&mut self, record: &Record) {
@@ -315,10 +157,8 @@ impl Came {
         match record.what {
             What::Published { topic, .. } => {
                 self.topics[topic.0].0.published += 1;
-                for fault in self.faults.iter_mut().filter(|f| f.came.over.is_some()) {
-                    for (_, pair) in fault.pairs.iter_mut().filter(|((t, _), _)| *t == topic) {
-                        pair.published_since = true;
-                    }
+                for fault in &mut self.faults {
+                    fault.published(topic);
                 }
             }
             What::Delivered {
@@ -376,8 +216,8 @@ impl Came {
                     _ => {}
                 }
                 if matches!(what, NoteKind::Kept | NoteKind::Missed { .. }) {
-                    for fault in self.faults.iter_mut().filter(|f| f.holds) {
-                        fault.pairs.entry((topic, module)).or_default();
+                    for fault in &mut self.faults {
+                        fault.waits(topic, module);
                     }
                 }
                 // What waits for a way is not on a link.
@@ -408,68 +248,41 @@ impl Came {
             }
             What::Settled { ref voltages_v } => self.settled(voltages_v),
             What::FaultBegins { fault } => {
-                let f = &mut self.faults[fault];
-                f.asks.extend(self.asks.keys());
-                f.before_v.clone_from(&self.voltages_v);
-                f.came.began = Some(at);
-                f.holds = true;
-                if f.restarts.is_some() || f.at_once {
-                    f.came.over = Some(at);
-                    f.holds = f.restarts.is_some();
-                }
+                self.faults[fault].begins(at, self.asks.keys(), &self.voltages_v);
             }
             What::FaultEnds { fault } => {
-                let f = &mut self.faults[fault];
-                f.holds = f.on_links > 0;
-                f.came.over = Some(at);
-                for (module, up) in &mut f.modules {
-                    *up = self.works[module.0].then_some(at);
-                }
+                self.faults[fault].ends(at, &self.works);
             }
             What::Down { module, .. } => {
                 self.works[module.0] = false;
-                for fault in self.faults.iter_mut().filter(|f| f.held()) {
-                    if fault.restarts.is_some_and(|m| m != module) {
-                        continue;
-                    }
-                    for (stream, _) in self
-                        .ends
-                        .iter()
-                        .enumerate()
-                        .filter(|(_, e)| e.contains(&module))
-                    {
-                        fault.streams.entry(StreamIx(stream)).or_default();
-                    }
-                    fault.modules.insert(module, None);
-                    fault.told.insert(module, 0);
-                    for (t, (publish, hear)) in
-                        self.publishers.iter().zip(&self.hearers).enumerate()
-                    {
-                        for hearer in hear {
-                            let from_there = *hearer != module && publish.contains(&module);
-                            if *hearer == module || from_there {
-                                fault.pairs.entry((TopicIx(t), *hearer)).or_default();
-                            }
-                        }
+                for fault in 0..self.faults.len() {
+                    if self.faults[fault].is_hit_by(module) {
+                        self.stops(fault, module);
                     }
                 }
             }
             What::Up { module } => {
                 self.works[module.0] = true;
                 for fault in &mut self.faults {
-                    if fault.came.over.is_some()
-                        && let Some(up @ None) = fault.modules.get_mut(&module)
-                    {
-                        *up = Some(at);
-                    }
-                    // A restart disturbs until its module works again.
-                    if fault.restarts == Some(module) {
-                        fault.holds = false;
-                    }
+                    fault.works_again(at, module);
                 }
             }
             _ => {}
         }
+    }
+
+    /// A module stops while a fault holds: the streams that end there, and the topics that it hears or publishes, are disturbed.
+    fn stops(&mut self, fault: usize, module: ModuleIx) {
+        let ends = self.ends.iter().enumerate();
+        let streams = ends.filter(|(_, e)| e.contains(&module));
+        let topics = self.publishers.iter().zip(&self.hearers).enumerate();
+        let pairs = topics.flat_map(|(t, (publish, hear))| {
+            let touched = hear
+                .iter()
+                .filter(|h| **h == module || publish.contains(&module));
+            touched.map(move |hearer| (TopicIx(t), *hearer))
+        });
+        self.faults[fault].stops(module, streams.map(|(s, _)| StreamIx(s)), pairs);
     }
 
     /// What comes of a question once it is asked.
@@ -488,12 +301,11 @@ impl Came {
             if lost + unanswered > 0 {
                 fault.amiss(ask, request, asker, (lost, unanswered));
             }
-            if returned && fault.came.over.is_some() && !fault.held() {
-                fault.answered.insert((request, asker), Some(ask));
+            if returned {
+                fault.is_answered(ask, request, asker);
             }
             if ends {
-                fault.asks.remove(&ask);
-                fault.asks_after.remove(&ask);
+                fault.forgets(ask);
             }
         }
         if ends {
@@ -504,12 +316,9 @@ impl Came {
     fn settled(&mut self, voltages_v: &[f64]) {
         for (m, (voltage_v, highest_v)) in voltages_v.iter().zip(&self.highest_v).enumerate() {
             self.voltages_v[m] = *voltage_v;
-            let over = voltage_v > highest_v;
-            for fault in self.faults.iter_mut().filter(|f| over && f.held()) {
-                let before_v = fault.before_v[m];
-                if before_v <= *highest_v || (fault.swaps && *voltage_v > before_v) {
-                    let had_v = fault.over.entry(ModuleIx(m)).or_insert(*voltage_v);
-                    *had_v = had_v.max(*voltage_v);
+            if voltage_v > highest_v {
+                for fault in &mut self.faults {
+                    fault.over_voltage(ModuleIx(m), *voltage_v, *highest_v);
                 }
             }
         }
@@ -533,10 +342,9 @@ impl Came {
         stores: &[StoreCount],
         open: &[(u64, u64)],
     ) -> (Vec<TopicCame>, Vec<FaultCame>) {
-        for fault in 0..self.faults.len() {
-            let came = &self.faults[fault].came;
-            if let (None, Some((storage, _))) = (came.over, came.store) {
-                self.stored(fault, storage, stores[storage.0], false);
+        for fault in &mut self.faults {
+            if let Some(storage) = fault.fills_at_the_end() {
+                fault.stored(storage, stores[storage.0], false);
             }
         }
         let uplinks = self.shores.finish();
@@ -571,224 +379,4 @@ fn from_cues(cues: &CueSheet, topic: TopicIx) -> impl Iterator<Item = ModuleIx> 
         .chain(floods)
         .filter(move |(_, t)| *t == topic)
         .map(|(module, _)| module)
-}
-
-impl Pair {
-    /// Something came, by its bound in time, where it has one.
-    fn is_told(&mut self, at: Ns, bounded: bool) {
-        if self.told_again.is_none() {
-            (self.told_again, self.bounded) = (Some(at), bounded);
-        }
-    }
-}
-
-impl Watched {
-    /// Whether it counts what happens to a topic at a module: while it holds, and there until the topic has recovered.
-    fn disturbs(&self, topic: TopicIx, module: ModuleIx) -> bool {
-        let unsettled = |p: &Pair| p.told_again.is_none();
-        let pair = self.pairs.get(&(topic, module));
-        self.holds || (self.came.over.is_some() && pair.is_some_and(unsettled))
-    }
-
-    /// Whether what happens now happens while it holds, and not afterwards; a restart holds until its module works again.
-    fn held(&self) -> bool {
-        self.holds && (self.came.over.is_none() || self.restarts.is_some())
-    }
-
-    /// Whether a module that stopped while it held does not work yet.
-    fn keeps_one_down(&self) -> bool {
-        self.came.over.is_some() && self.modules.values().any(Option::is_none)
-    }
-
-    /// Whether something that took so long was published before its flood had left the links.
-    fn behind(&self, at: Ns, after: Ns) -> bool {
-        self.gone.is_some_and(|gone| at.0 - after.0 <= gone.0)
-    }
-
-    fn delivered(
-        &mut self,
-        topic: TopicIx,
-        module: ModuleIx,
-        late: Option<bool>,
-        (at, after): (Ns, Ns),
-    ) {
-        let is_late = late == Some(true);
-        let behind = is_late && self.behind(at, after);
-        if !self.disturbs(topic, module) && !behind {
-            return;
-        }
-        let held = self.held();
-        if held && late.is_none() {
-            self.harm.entry(topic).or_default().unbounded += 1;
-        }
-        if is_late {
-            let harm = self.harm.entry(topic).or_default();
-            if held {
-                harm.late += 1;
-            } else {
-                harm.late_after += 1;
-            }
-            let over = self.came.over;
-            let pair = self.pairs.entry((topic, module)).or_default();
-            pair.told_again = None;
-            pair.published_since |= over.is_some_and(|over| at.0 - after.0 >= over.0);
-            if behind {
-                self.gone = Some(at);
-            }
-        } else if !held && let Some(pair) = self.pairs.get_mut(&(topic, module)) {
-            pair.is_told(at, late.is_some());
-        }
-    }
-
-    fn lost(&mut self, topic: TopicIx, module: ModuleIx) {
-        if !self.disturbs(topic, module) {
-            return;
-        }
-        let held = self.held();
-        let harm = self.harm.entry(topic).or_default();
-        if held {
-            harm.lost += 1;
-        } else {
-            harm.lost_after += 1;
-        }
-        self.pairs.entry((topic, module)).or_default().told_again = None;
-    }
-
-    fn packet(&mut self, at: Ns, stream: StreamIx, end: PacketEnd) {
-        let over = self.came.over.is_some();
-        let known = self.streams.get(&stream);
-        let unsettled = known.is_some_and(|(_, pair)| pair.told_again.is_none());
-        let (lost, late, behind) = match end {
-            PacketEnd::Lost(_) => (1, 0, false),
-            PacketEnd::Delivered { after, late } => {
-                let is_late = late == Some(true);
-                (0, u64::from(is_late), is_late && self.behind(at, after))
-            }
-        };
-        if !(self.holds || (over && unsettled) || behind) {
-            return;
-        }
-        let held = self.held();
-        if lost + late > 0 {
-            let (harm, pair) = self.streams.entry(stream).or_default();
-            if held {
-                harm.lost += lost;
-                harm.late += late;
-            } else {
-                harm.lost_after += lost;
-                harm.late_after += late;
-            }
-            pair.told_again = None;
-            pair.published_since |= !held;
-            if behind {
-                self.gone = Some(at);
-            }
-        } else if !held && let Some((_, pair)) = self.streams.get_mut(&stream) {
-            // A stream runs only with a bound.
-            pair.is_told(at, true);
-        }
-    }
-
-    /// A question is asked.
-    fn is_asked(&mut self, ask: u64, request: RequestIx, asker: ModuleIx, to: ModuleIx) {
-        let stopped = |m: &ModuleIx| self.modules.contains_key(m);
-        let unsettled = match self.answered.get(&(request, asker)) {
-            Some(again) => again.is_none(),
-            None => stopped(&asker) || stopped(&to),
-        };
-        if self.held() {
-            self.asks.insert(ask);
-        } else if self.holds || self.keeps_one_down() || (self.came.over.is_some() && unsettled) {
-            self.asks_after.insert(ask);
-        }
-    }
-
-    /// Messages of a question are lost, or it is not answered in time.
-    fn amiss(
-        &mut self,
-        ask: u64,
-        request: RequestIx,
-        asker: ModuleIx,
-        (lost, unanswered): (u64, u64),
-    ) {
-        let (touched, after) = (self.asks.contains(&ask), self.asks_after.contains(&ask));
-        if !touched && !after {
-            return;
-        }
-        let harm = self.asked.entry(request).or_default();
-        if touched {
-            harm.lost += lost;
-            harm.unanswered += unanswered;
-        } else {
-            harm.lost_after += lost;
-            harm.unanswered_after += unanswered;
-        }
-        let answered = self.answered.entry((request, asker)).or_insert(None);
-        // One that was asked before the last that was answered tells nothing new.
-        *answered = answered.filter(|later| *later > ask);
-    }
-
-    /// A step of a joining notice of a module.
-    fn joins(&mut self, of: ModuleIx, what: JoinStep) {
-        match what {
-            JoinStep::Told { .. } => {
-                if let Some(told) = self.told.get_mut(&of) {
-                    *told += 1;
-                }
-            }
-            JoinStep::Learnt { .. } => {}
-            JoinStep::Missed { .. } => {
-                if self.held() {
-                    self.came.notices_missed += 1;
-                } else if self.keeps_one_down()
-                    || (self.came.over.is_some() && self.told.get(&of) == Some(&1))
-                {
-                    self.came.notices_missed_after += 1;
-                }
-            }
-        }
-    }
-
-    fn finish(self) -> FaultCame {
-        let over = self.came.over;
-        let since = |at: Ns, over: Ns| Recovered::After(at.checked_sub(over).unwrap_or(Ns::ZERO));
-        let modules = self.modules.iter().map(|(m, up)| {
-            let how = match (over, up) {
-                (None, _) => Recovered::NotOver,
-                (Some(_), None) => Recovered::NotByTheEnd,
-                (Some(over), Some(at)) => since(*at, over),
-            };
-            (Recovery::Module(*m), how)
-        });
-        let told = |pair: &Pair| match (over, pair.told_again) {
-            (None, _) => Recovered::NotOver,
-            (Some(over), Some(at)) if pair.bounded => since(at, over),
-            (Some(over), Some(at)) => {
-                Recovered::Unbounded(at.checked_sub(over).unwrap_or(Ns::ZERO))
-            }
-            (Some(_), None) if !pair.published_since => Recovered::NothingPublished,
-            (Some(_), None) => Recovered::NotByTheEnd,
-        };
-        let pairs = self.pairs.iter().map(|((topic, to), pair)| {
-            let what = Recovery::Topic {
-                topic: *topic,
-                to: *to,
-            };
-            (what, told(pair))
-        });
-        let streams = self.streams.iter();
-        let streams = streams.map(|(stream, (_, pair))| (Recovery::Stream(*stream), told(pair)));
-        let harm = self
-            .streams
-            .iter()
-            .map(|(stream, (harm, _))| (*stream, *harm));
-        FaultCame {
-            recovered: modules.chain(pairs).chain(streams).collect(),
-            streams: harm.collect(),
-            topics: self.harm.into_iter().collect(),
-            requests: self.asked.into_iter().collect(),
-            over_voltages: self.over.into_iter().collect(),
-            ..self.came
-        }
-    }
 }

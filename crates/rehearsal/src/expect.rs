@@ -7,8 +7,8 @@ use plan::{
 };
 use timeline::Ns;
 
-use crate::came::{FaultCame, Recovered};
 use crate::ear::Arrival;
+use crate::fault_cost::{FaultCame, Recovered};
 use crate::packets::PacketEnd;
 use crate::reach::above;
 use crate::record::{Record, What};

@@ -10,6 +10,7 @@ pub mod ear;
 mod engine;
 mod error;
 mod expect;
+mod fault_cost;
 mod hearing;
 mod latency;
 mod modules;
@@ -23,7 +24,7 @@ mod record;
 pub const METHOD: u32 = 7;
 
 pub use ashore::Ashore;
-pub use came::{AskHarm, FaultCame, Harm, Recovered, TopicCame, Unstored};
+pub use came::TopicCame;
 pub use engine::{
     Acquaintance, AnswerFromOutside, BusCame, Copies, FromOutside, JoinCount, LONGEST_PAUSE,
     NoQuestion, Outcome, RequestCount, RoutineCount, RoutineLog, SWITCHES_ON_AGAIN, SettingCount,
@@ -31,6 +32,7 @@ pub use engine::{
 };
 pub use error::RehearsalError;
 pub use expect::Expectation;
+pub use fault_cost::{AskHarm, FaultCame, Harm, Recovered, Unstored};
 pub use latency::Latency;
 pub use order::in_order;
 pub use packets::{StreamCame, WayCame};

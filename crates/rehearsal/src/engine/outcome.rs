@@ -10,8 +10,9 @@ use timeline::Ns;
 
 pub use super::stores::StoreCount;
 use super::{Acquaintance, Engine, JoinCount, RequestCount, SettingCount};
-use crate::came::{FaultCame, TopicCame};
+use crate::came::TopicCame;
 use crate::expect::Expectation;
+use crate::fault_cost::FaultCame;
 use crate::packets::StreamCame;
 
 /// What came of a rehearsal.
