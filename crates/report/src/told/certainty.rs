@@ -20,10 +20,14 @@ const BAR: usize = 20;
 pub fn certainty_text(found: &Certainty, sources: &Sources, colour: bool) -> String {
     let mut out = String::from("How surely the requirements are met\n");
     let years = found.years_each.map_or_else(String::new, |years| {
-        format!(
-            ", each with {} of its own",
-            count(years as usize, "weather year")
-        )
+        let own = count(years as usize, "weather year");
+        let measured = |c: &Certain| matches!(&c.sureness, Sureness::Drawn(s) if s.years.as_ref().is_some_and(|y| y.measured));
+        let held = if found.requirements.iter().any(measured) {
+            ", of a weather file no more than it holds"
+        } else {
+            ""
+        };
+        format!(", each with {own} of its own{held}")
     });
     let head = format!(
         "{} of {}, seed {}{years}. Shares are of all draws, with exact limits at 95 % confidence; margins are those below which 5 %, 50 % \
