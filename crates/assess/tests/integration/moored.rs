@@ -24,20 +24,19 @@ fn towards(x: f64, y: f64) -> (f64, f64) {
     (x.atan2(y).to_degrees(), x.hypot(y))
 }
 
-/// The plan that says a line of the reference file.
-pub(crate) fn plan_of(case: &Value) -> String {
-    let depth_m = number(&case["depth"]);
-    let mut text = format!(
+/// What the plan of a line under a buoy begins with: water, a buoy at its surface, and the anchor.
+pub(crate) fn head(name: &str, depth_m: f64, density_kg_m3: f64) -> String {
+    format!(
         r#"format = 1
 [deployment]
-name = "a line of the reference"
+name = "{name}"
 start = 2027-03-15
 duration = "30 d"
 [site]
 latitude = "57 deg"
 longitude = "0 deg"
 water_depth = "{depth_m} m"
-density = "1025 kg/m3"
+density = "{density_kg_m3} kg/m3"
 profile = [{{ depth = "0 m", temperature = "9 degC", salinity = 34 }}]
 [supply.bench]
 at = "module.buoy"
@@ -47,7 +46,13 @@ output = {{ voltage = "24 V", resistance = "0.1 ohm" }}
 position = {{ depth = "0 m" }}
 [anchor.sinker]
 "#
-    );
+    )
+}
+
+/// The plan that says a line of the reference file.
+pub(crate) fn plan_of(case: &Value) -> String {
+    let depth_m = number(&case["depth"]);
+    let mut text = head("a line of the reference", depth_m, 1025.0);
     let ropes = case["ropes"].as_array().unwrap();
     let top = &case["top"];
     let floats = top["kind"] == "float";

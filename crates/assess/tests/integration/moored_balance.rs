@@ -8,6 +8,7 @@ use assess::moorings;
 use mooring::Effort;
 use proptest::prelude::*;
 
+use crate::moored::head;
 use crate::support::read;
 
 const DENSITY_KG_M3: f64 = 1025.0;
@@ -131,29 +132,11 @@ fn parts((size, towards_deg): (f64, f64)) -> [f64; 3] {
 /// The plan in its own words. The buoy's hull is so wide that it never goes under.
 fn plan_text(d: &Drawn) -> String {
     let [(top_m_s, top_deg), (bed_m_s, bed_deg)] = d.current;
-    let mut text = format!(
-        r#"format = 1
-[deployment]
-name = "a drawn line"
-start = 2027-03-15
-duration = "30 d"
-[site]
-latitude = "57 deg"
-longitude = "0 deg"
-water_depth = "{depth} m"
-density = "{DENSITY_KG_M3} kg/m3"
-profile = [{{ depth = "0 m", temperature = "9 degC", salinity = 34 }}]
-[supply.bench]
-at = "module.buoy"
-kind = "bench"
-output = {{ voltage = "24 V", resistance = "0.1 ohm" }}
-[module.buoy]
-position = {{ depth = "0 m" }}
-[anchor.sinker]
-[case.only]
-current = [{{ depth = "0 m", speed = "{top_m_s} m/s", towards = "{top_deg} deg" }}, {{ depth = "{depth} m", speed = "{bed_m_s} m/s", towards = "{bed_deg} deg" }}]
-"#,
-        depth = d.depth_m,
+    let depth_m = d.depth_m;
+    let mut text = head("a drawn line", depth_m, DENSITY_KG_M3);
+    let _ = writeln!(
+        text,
+        "[case.only]\ncurrent = [{{ depth = \"0 m\", speed = \"{top_m_s} m/s\", towards = \"{top_deg} deg\" }}, {{ depth = \"{depth_m} m\", speed = \"{bed_m_s} m/s\", towards = \"{bed_deg} deg\" }}]"
     );
     let last = d.ropes.len() - 1;
     if d.floats {

@@ -7,7 +7,7 @@ use rehearsal::What;
 
 use crate::broker::Broker;
 use crate::client::Client;
-use crate::line::{How, PREFIX, cue_text, live, offline, plan_text, read};
+use crate::line::{How, PREFIX, beside, cue_text, live, offline, plan_text, read};
 use crate::mirror::is_end;
 
 /// A second program stands in for the middle module: what the line delivers to the base it answers with an alert. The line
@@ -18,9 +18,7 @@ fn verif_a_program_stands_in_for_a_module_and_what_it_said_replays() {
         return;
     };
     let port = broker.port;
-    let mut second = Client::connect(port, "second");
-    second.subscribe(&format!("{PREFIX}/delivered/base/#"));
-    second.subscribe(&format!("{PREFIX}/status"));
+    let mut second = beside(port, "delivered/base/#");
     let program = std::thread::spawn(move || {
         let mut answers = 0;
         loop {

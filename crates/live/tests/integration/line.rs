@@ -11,6 +11,8 @@ use live::{
 use plan::{CueSheet, Line};
 use rehearsal::{Outcome, Record};
 
+use crate::client::Client;
+
 const PLAN: &str = r#"format = 1
 [deployment]
 name = "Bench line, No. 3"
@@ -235,4 +237,12 @@ pub(crate) fn stopped(line: &Line, cues: &CueSheet, port: u16) -> LiveError {
         &mut Lived::default(),
     )
     .unwrap_err()
+}
+
+/// A second program beside the rehearsal, which listens to these topics and to its end.
+pub(crate) fn beside(port: u16, topics: &str) -> Client {
+    let mut client = Client::connect(port, "second");
+    client.subscribe(&format!("{PREFIX}/{topics}"));
+    client.subscribe(&format!("{PREFIX}/status"));
+    client
 }

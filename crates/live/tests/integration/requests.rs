@@ -6,8 +6,7 @@ use network::Value;
 use rehearsal::{AskStep, What};
 
 use crate::broker::Broker;
-use crate::client::Client;
-use crate::line::{How, PREFIX, cue_text, live, offline, plan_text, read};
+use crate::line::{How, PREFIX, beside, cue_text, live, offline, plan_text, read};
 use crate::mirror::is_end;
 
 /// The base asks the middle module each second and a half, which no behaviour answers.
@@ -38,9 +37,7 @@ fn val_a_program_answers_in_place_of_a_module_and_its_answers_replay() {
         return;
     };
     let port = broker.port;
-    let mut second = Client::connect(port, "second");
-    second.subscribe(&format!("{PREFIX}/asked/mid/#"));
-    second.subscribe(&format!("{PREFIX}/status"));
+    let mut second = beside(port, "asked/mid/#");
     let program = std::thread::spawn(move || {
         let mut answered = 0;
         loop {

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use network::{BusSpec, CanIds, DelayBound, LinkState, NodeState, Topology, Wire, delay_bounds};
+use network::{BusSpec, CanIds, LinkState, NodeState, Topology, Wire};
 use timeline::Ns;
 
 use crate::bus::can;
 use crate::support::{
-    Draw, Fault, HandIn, Scenario, drawn_streams, drawn_subscriptions, flows, link, run,
+    Draw, Fault, HandIn, Scenario, drawn_streams, drawn_subscriptions, link, run,
+    runs_within_bounds,
 };
 
 /// A CAN bus of some modules, others behind links, on a coarse grid of instants; now and then something fails.
@@ -147,26 +148,7 @@ fn verif_nothing_is_lost_on_a_bus_unseen() {
 
 #[test]
 fn verif_no_run_over_a_bus_passes_its_bound() {
-    let (mut checked, mut closest) = (0, 0.0f64);
-    for seed in 0..400 {
-        let scenario = random_can(seed, 0);
-        let flows = flows(&scenario);
-        let bounds = delay_bounds(&scenario.topology, &flows).unwrap();
-        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
-            let flow = d.stream as usize;
-            let place = flows[flow]
-                .targets
-                .iter()
-                .position(|&n| n == d.node)
-                .unwrap();
-            if let DelayBound::Known { total, .. } = &bounds[flow][place] {
-                let late = d.at.0 - d.published.0;
-                assert!(late <= total.0, "seed {seed}: {late} > {total}");
-                closest = closest.max(late as f64 / total.0 as f64);
-                checked += 1;
-            }
-        }
-    }
+    let (checked, closest) = runs_within_bounds(|seed| random_can(seed, 0));
     assert!(checked > 3000, "{checked}");
     assert!(closest > 0.9, "{closest}");
 }

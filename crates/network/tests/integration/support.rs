@@ -1,8 +1,9 @@
 //! Scenarios: read from the reference files, drawn at random, and run.
 
 use network::{
-    Access, AtMost, BusSpec, CanIds, Delivery, Dropped, Filter, Flow, HopRecord, LinkSpec,
-    LinkState, Machine, NodeState, Publication, Stats, TopicName, Topology, Wire,
+    Access, AtMost, BusSpec, CanIds, DelayBound, Delivery, Dropped, Filter, Flow, HopRecord,
+    LinkSpec, LinkState, Machine, NodeState, Publication, Stats, TopicName, Topology, Wire,
+    delay_bounds,
 };
 use serde_json::Value;
 use timeline::{Class, Ns};
@@ -440,6 +441,28 @@ pub(crate) fn flows(scenario: &Scenario) -> Vec<Flow> {
             }
         })
         .collect()
+}
+
+/// Runs 400 scenarios and holds each delivery to its bound, where it has a known one; how many had, and the largest share of its bound that one took.
+pub(crate) fn runs_within_bounds(scenario: impl Fn(u64) -> Scenario) -> (u32, f64) {
+    let (mut checked, mut closest) = (0, 0.0f64);
+    for seed in 0..400 {
+        let scenario = scenario(seed);
+        let flows = flows(&scenario);
+        let bounds = delay_bounds(&scenario.topology, &flows).unwrap();
+        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
+            let flow = d.stream as usize;
+            let targets = &flows[flow].targets;
+            let place = targets.iter().position(|&node| node == d.node).unwrap();
+            if let DelayBound::Known { total, .. } = &bounds[flow][place] {
+                let late = d.at.0 - d.published.0;
+                assert!(late <= total.0, "seed {seed}: {late} > {total}");
+                closest = closest.max(late as f64 / total.0 as f64);
+                checked += 1;
+            }
+        }
+    }
+    (checked, closest)
 }
 
 /// Two to six streams: periods of two steps and up to so many more, offsets of fewer than so many steps, at most so many messages.

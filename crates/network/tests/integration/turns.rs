@@ -1,11 +1,11 @@
 //! Buses on which stations have turns: against an independent simulator (reference/make/network_polled.py, SimPy 4.1.2), by hand, and against their bounds.
 
-use network::{Access, BusSpec, DelayBound, Topology, Wire, delay_bounds};
+use network::{Access, BusSpec, Topology, Wire};
 use timeline::Ns;
 
 use crate::support::{
-    Draw, HandIn, Scenario, Stream, drawn_streams, drawn_subscriptions, flows, int, link, list,
-    read_scenario, reference, run,
+    Draw, HandIn, Scenario, Stream, drawn_streams, drawn_subscriptions, int, link, list,
+    read_scenario, reference, run, runs_within_bounds,
 };
 use crate::twin::check_ends;
 
@@ -212,23 +212,7 @@ fn random_turns(seed: u64) -> Scenario {
 
 #[test]
 fn verif_no_run_over_a_bus_with_turns_passes_its_bound() {
-    let (mut checked, mut closest) = (0, 0.0f64);
-    for seed in 0..400 {
-        let scenario = random_turns(seed);
-        let flows = flows(&scenario);
-        let bounds = delay_bounds(&scenario.topology, &flows).unwrap();
-        for d in run(&scenario, HandIn::BeforeArrivals).delivered {
-            let flow = d.stream as usize;
-            let targets = &flows[flow].targets;
-            let place = targets.iter().position(|&n| n == d.node).unwrap();
-            if let DelayBound::Known { total, .. } = &bounds[flow][place] {
-                let late = d.at.0 - d.published.0;
-                assert!(late <= total.0, "seed {seed}: {late} > {total}");
-                closest = closest.max(late as f64 / total.0 as f64);
-                checked += 1;
-            }
-        }
-    }
+    let (checked, closest) = runs_within_bounds(random_turns);
     assert!(checked > 3000, "{checked}");
     assert!(closest > 0.8, "{closest}");
 }
