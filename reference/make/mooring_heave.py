@@ -19,6 +19,8 @@ import scipy
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq, fsolve
 
+from mooring_lines import rounded
+
 G = 9.80665
 RHO = 1025.0
 
@@ -124,16 +126,6 @@ def strums():
             told.append({"spring_m_s": spring, "neap_m_s": neap, "steady_m_s": steady, "diameter_m": rope[0], "viscosity_m2_s": rope[1], "low_hz": rope[2],
                          "high_hz": rope[3], "tide": counted(tide, rope), "fortnight": counted(fortnights, rope)})
     return told
-
-
-def rounded(value, digits):
-    if isinstance(value, float):
-        return float(f"{value:.{digits}g}") + 0.0
-    if isinstance(value, dict):
-        return {key: rounded(part, digits) for key, part in value.items()}
-    if isinstance(value, list):
-        return [rounded(part, digits) for part in value]
-    return value
 
 
 def main():

@@ -216,13 +216,14 @@ def waves():
     return told
 
 
-def rounded(value):
+def rounded(value, digits=12):
+    """Every number of a document with so many significant digits, and no negative zero."""
     if isinstance(value, float):
-        return float(f"{value:.12g}") + 0.0
+        return float(f"{value:.{digits}g}") + 0.0
     if isinstance(value, dict):
-        return {key: rounded(part) for key, part in value.items()}
+        return {key: rounded(part, digits) for key, part in value.items()}
     if isinstance(value, list):
-        return [rounded(part) for part in value]
+        return [rounded(part, digits) for part in value]
     return value
 
 

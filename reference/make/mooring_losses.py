@@ -24,6 +24,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import rayleigh
 
+from mooring_lines import rounded
+
 G, RHO = 9.80665, 1025.0
 # Ropes: mm, diameter m, N/m, drag along. Bodies: mm from the lower end, N, m2, N that a flood costs. Top: N, m2, N.
 LINES = [
@@ -121,16 +123,6 @@ def anodes():
     return {"anodes": told, "faraday_ah_kg": faraday}
 
 
-def rounded(value):
-    if isinstance(value, float):
-        return float(f"{value:.11g}") + 0.0
-    if isinstance(value, dict):
-        return {key: rounded(part) for key, part in value.items()}
-    if isinstance(value, list):
-        return [rounded(part) for part in value]
-    return value
-
-
 def main():
     here = pathlib.Path(__file__)
     document = {
@@ -142,10 +134,10 @@ def main():
             "script-sha256": hashlib.sha256(here.read_bytes()).hexdigest(),
             "tolerance": "1e-8 of each figure: eleven digits are printed and a sum of 100,000 millimetres rounds; 0.008 of drawn false alarms, three standard errors, or less of them",
         },
-        "lines": rounded([partings(line) for line in LINES]),
-        "drift": rounded(drifts()),
-        "growths": rounded(growths()),
-        "anodes": rounded(anodes()),
+        "lines": rounded([partings(line) for line in LINES], 11),
+        "drift": rounded(drifts(), 11),
+        "growths": rounded(growths(), 11),
+        "anodes": rounded(anodes(), 11),
     }
     (here.parent.parent / "mooring" / "scipy-losses.json").write_text(json.dumps(document, indent=1) + "\n")
 

@@ -21,6 +21,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import j1
 
+from mooring_lines import rounded
+
 G, RHO = 9.80665, 1025.0
 
 # Hs, Tp, water, buoy diameter, depth, corner, poles, riser (stiffness, mass, displaced, added, drag area) or None.
@@ -162,14 +164,6 @@ def followed(case, seed):
             taken += 1
     rms = np.sqrt(sums / taken)
     return {"moves_m": float(rms[0]), "pressure_pa": float(RHO * G * rms[1]), "pull_n": float(stiffness * rms[2])}
-
-
-def rounded(value, digits):
-    if isinstance(value, float):
-        return float(f"{value:.{digits}g}") + 0.0
-    if isinstance(value, dict):
-        return {key: rounded(part, digits) for key, part in value.items()}
-    return value
 
 
 def main():

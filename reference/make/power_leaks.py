@@ -20,6 +20,8 @@ import scipy
 from chemicals import periodic_table
 from scipy import constants
 
+from mooring_lines import rounded
+
 METALS = [("copper in sea water", "Cu", 1, 8960.0), ("copper", "Cu", 2, 8960.0), ("nickel", "Ni", 2, 8908.0), ("iron", "Fe", 2, 7874.0),
           ("zinc", "Zn", 2, 7140.0), ("aluminium", "Al", 3, 2700.0), ("silver", "Ag", 1, 10490.0)]
 DAY_S = 86400.0
@@ -61,16 +63,6 @@ def conductors(volts, positive, negative, degc, pole):
             "positive_a": up * to_water[0], "negative_a": -down * to_water[1]}
 
 
-def rounded(value):
-    if isinstance(value, float):
-        return float(f"{value:.10g}") + 0.0
-    if isinstance(value, dict):
-        return {key: rounded(part) for key, part in value.items()}
-    if isinstance(value, list):
-        return [rounded(part) for part in value]
-    return value
-
-
 def main():
     here = pathlib.Path(__file__)
     pins = [(1.0, 8.0, 240.0, 24.0), (2.0, 12.0, 365.0, 48.0), (0.5, 5.0, 90.0, 12.0)]
@@ -85,8 +77,8 @@ def main():
             "script-sha256": hashlib.sha256(here.read_bytes()).hexdigest(),
             "tolerance": "1e-8 of each figure: ten digits are printed; 1e-6 V where a pole is in the water by a microhm",
         },
-        "metals": rounded([metal(*row, *pin) for row in METALS for pin in pins]),
-        "lines": rounded([conductors(24.0, up, down, degc, pole) for up, down in lines for degc in (4.0, 20.0, 31.0) for pole in ("neither", "positive", "negative")]),
+        "metals": rounded([metal(*row, *pin) for row in METALS for pin in pins], 10),
+        "lines": rounded([conductors(24.0, up, down, degc, pole) for up, down in lines for degc in (4.0, 20.0, 31.0) for pole in ("neither", "positive", "negative")], 10),
     }
     (here.parent.parent / "power" / "scipy-leaks.json").write_text(json.dumps(document, indent=1) + "\n")
 
