@@ -143,7 +143,8 @@ fn variants(plan: &Plan) -> bool {
         let found = places_with(&plan.path, &whole, &shelf, &fetch, &place, memo, &go);
         format!("{:?}", found.expect("the plan has places"))
     };
-    let works: [(&str, &dyn Fn(&Memo) -> String); 2] = [
+    type Work<'a> = &'a dyn Fn(&Memo) -> String;
+    let works: [(&str, Work<'_>); 2] = [
         ("remedies of a battery too small", &remedies),
         ("one more module at every place, years and all", &places),
     ];
