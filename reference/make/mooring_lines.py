@@ -188,6 +188,7 @@ def catenaries():
         ("elastic", 80.0, 20.0, 100.0, 10.0, 5e4),
         ("nearly stiff", 80.0, 20.0, 100.0, 10.0, 1e9),
         ("nearly taut", 99.0, 20.0, 100.0, 10.0, 1e5),
+        ("little slack, at both ends pulled up", 20.0, 5.0, 20.7, 1.0, None),
     ]:
         flexible = 0.0 if stiffness is None else 1.0 / stiffness
 

@@ -88,6 +88,18 @@ fn first_guess(hanging: &Hanging, top_m: Vector) -> Vector {
     } else {
         weight_n.abs()
     };
+    // What stretches the line to the distance of its ends.
+    let chord_m = (across_m * across_m + rise_m * rise_m).sqrt();
+    let given_m_n: f64 = hanging
+        .ropes
+        .iter()
+        .filter_map(|rope| Some(rope.length_m / rope.stiffness_n?))
+        .sum();
+    let level_n = if chord_m > length_m && given_m_n > 0.0 {
+        level_n.max((chord_m - length_m) / given_m_n * across_m / chord_m)
+    } else {
+        level_n
+    };
     let toward = if across_m > 0.0 {
         [top_m[0] / across_m, top_m[1] / across_m]
     } else {

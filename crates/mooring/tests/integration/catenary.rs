@@ -46,8 +46,16 @@ fn val_catenaries_between_fixed_ends() {
         near(name, shape.top_n, [level_n, 0.0, top_n], FORCE_N);
         near(name, shape.anchor_n, [level_n, 0.0, bottom_n], FORCE_N);
         let bars = hang_by_bars(&line, 400).unwrap();
+        // Bars stretch a line that does not by 1e-5 of its greatest load, which slackens a line with little slack by half that share of its slack.
+        let strain = case["stiffness"].as_f64().map_or(1e-5, |_| 0.0);
+        let chord_m = number(&case["across"]).hypot(number(&case["rise"]));
+        let slack = number(&case["length"]) / chord_m - 1.0;
+        let allowed = 1e-3
+            + 0.6 * strain * level_n
+                / (number(&case["weight"]) * number(&case["length"]))
+                / slack.abs();
         assert!(
-            (bars.top_n[0] / level_n - 1.0).abs() < 1e-3,
+            (bars.top_n[0] / level_n - 1.0).abs() < allowed,
             "{name}: {level_n} {}",
             bars.top_n[0]
         );

@@ -4,6 +4,7 @@ mod ageing;
 mod balance;
 mod bars;
 mod catenary;
+mod closed;
 mod heave;
 mod lines;
 mod losses;
