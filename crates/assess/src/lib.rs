@@ -93,9 +93,10 @@ pub use faults::{
 };
 pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read};
 pub use memo::{Memo, Runs};
+pub use mooring_verdicts::strengths;
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
-    LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
+    InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
 };
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,

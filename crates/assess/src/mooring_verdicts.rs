@@ -158,6 +158,17 @@ fn each_module(
         .collect()
 }
 
+/// What every section, anchor, housing and float of moored lines bears over all cases against what the plan says that it may.
+#[must_use]
+pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {
+    let memo = Memo::with_room(0);
+    let hangs = Hangs::with(line, found.clone(), &memo);
+    let mut all = line_tension(&hangs, None, None);
+    all.extend(anchor_load(&hangs, None, None));
+    all.extend(housing_margin(line, None, None));
+    all
+}
+
 /// The least and the greatest depth of modules.
 pub(crate) fn module_depth(
     hangs: &Hangs<'_>,

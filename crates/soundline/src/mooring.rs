@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use assess::moorings;
-use report::{mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
+use report::{PictureSize, mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
 use serde_json::json;
 
 use crate::exit::Exit;
@@ -12,6 +12,9 @@ use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
+
+/// Height of the view from above, beside what other pictures have, pixels.
+const FROM_ABOVE_PX: u32 = 160;
 
 /// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
 ///
@@ -31,9 +34,9 @@ pub(crate) struct Args {
 /// Why it cannot be told where the line hangs.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum MooringCommandError {
-    /// The plan gives no cases.
+    /// The plan gives no cases; what else it leaves out, so that all can be written at once.
     #[error("where the line hangs cannot be worked out: {0}")]
-    Cases(#[from] assess::input::CasesError),
+    Cases(assess::input::CasesError, Vec<String>),
     /// Nothing hangs.
     #[error("the plan has no `section`: nothing says what its modules hang on")]
     NoSections,
@@ -46,14 +49,17 @@ impl MooringCommandError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
-            Self::Cases(assess::input::CasesError::NothingToTake { .. }) => Some(
-                "declare cases, as in [case.spring] with current = [{ depth = \"0 m\", speed = \"0.9 m/s\" }] and water_level = \"1.8 m\", or write what is missing into [site]: tide = { lowest = \"-1.8 m\", highest = \"1.9 m\" }"
-                    .to_owned(),
-            ),
-            Self::NoSections => Some(
-                "add [section.ID] with from, to, length and rope".to_owned(),
-            ),
-            Self::Cases(_) | Self::Draw(_) => None,
+            Self::Cases(assess::input::CasesError::NothingToTake { .. }, also) => {
+                let mut help = "declare cases, as in [case.spring] with current = [{ depth = \"0 m\", speed = \"0.9 m/s\" }] and water_level = \"1.8 m\", or write what is missing into [site]: tide = { lowest = \"-1.8 m\", highest = \"1.9 m\" }"
+                    .to_owned();
+                for what in also {
+                    help.push_str("\nalso missing: ");
+                    help.push_str(what);
+                }
+                Some(help)
+            }
+            Self::NoSections => Some("add [section.ID] with from, to, length and rope".to_owned()),
+            Self::Cases(..) | Self::Draw(_) => None,
         }
     }
 }
@@ -64,7 +70,17 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     if line.sections.is_empty() {
         return Err(MooringCommandError::NoSections.into());
     }
-    let found = moorings(line).map_err(MooringCommandError::from)?;
+    let found = moorings(line).map_err(|error| {
+        let lines = assess::input::moored(line).into_iter();
+        let not = lines.filter_map(Result::err);
+        let also = not.flat_map(|not| {
+            let section = not.section;
+            not.why
+                .into_iter()
+                .map(move |why| format!("{section}: {why}"))
+        });
+        MooringCommandError::Cases(error, also.collect())
+    })?;
     let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let drawn: Vec<_> = found
         .lines
@@ -77,6 +93,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     pictures.draw(&outputs, |ix, page| {
         let of = drawn[ix];
+        let page = PictureSize {
+            height_px: page.height_px + FROM_ABOVE_PX,
+            ..page
+        };
         let png = mooring_picture_png(line, &found, of, page)?;
         Ok::<_, MooringCommandError>((png, mooring_picture_svg(line, &found, of, page)?))
     })?;

@@ -465,7 +465,7 @@ impl Gather<'_> {
                 let at_the_surface = matches!(held.position, Position::Depth(q) if q.si == 0.0);
                 let Some(hull) = held.hull.as_ref() else {
                     self.why.push(format!(
-                        "{path} holds its top and says nothing of its hull; a module that hangs from a pier or a vessel is not followed"
+                        "{path} holds its top and says nothing of its hull (weight, waterplane, full_draught, cd_a_water, and cd_a_wind where a case has wind); a module that hangs from a pier or a vessel is not followed"
                     ));
                     return None;
                 };

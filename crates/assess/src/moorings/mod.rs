@@ -12,7 +12,7 @@ use crate::memo::{Job, Memo, canonical};
 
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
-pub use sound::{BandCaution, FlowNoise, LOUD_BELOW_HZ, QUIET_M_S};
+pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
 pub(crate) use usual::usual;
 
 /// What the shapes of a plan's lines were found by; part of the evidence of each verdict that rests on them.

@@ -17,7 +17,7 @@ pub const LOUD_BELOW_HZ: f64 = 100.0;
 /// Kinematic viscosity of sea water at 10 degC, m2/s (from memory); it decides only whether vortices are regular.
 const VISCOSITY_M2_S: f64 = 1.35e-6;
 
-/// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there.
+/// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there, its waves counted.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlowNoise {
     /// The hydrophone.
@@ -30,10 +30,39 @@ pub struct FlowNoise {
     pub across_m_s: f64,
     /// Frequency at which vortices leave the rope, Hz; `None` where they are not regular.
     pub strum_hz: Option<f64>,
+    /// What the waves of the case make of it, where it has some.
+    pub waves: Option<InWaves>,
     /// Mode of the rope between its neighbours that lies nearest, and its frequency, Hz.
     pub nearest_mode: Option<(u32, f64)>,
     /// Detectors on it with their bands, Hz, and what may fall into these.
     pub bands: Vec<BandCaution>,
+}
+
+/// The flow across a rope while waves pass, taken to run along the current, which is the worst of their directions (a choice of ours).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct InWaves {
+    /// Slowest and fastest flow across the rope, m/s.
+    pub across_m_s: (f64, f64),
+    /// Lowest and highest frequency of the vortices, Hz: the lowest is 0 where they are not regular in the slowest flow; `None` where they are
+    /// not in the fastest.
+    pub strum_hz: Option<(f64, f64)>,
+}
+
+impl FlowNoise {
+    fn most_m_s(&self) -> f64 {
+        self.waves.map_or(self.across_m_s, |w| w.across_m_s.1)
+    }
+}
+
+impl InWaves {
+    fn of(across_m_s: f64, wave_m_s: f64, diameter_m: f64) -> InWaves {
+        let (slow, fast) = ((across_m_s - wave_m_s).max(0.0), across_m_s + wave_m_s);
+        let hz = |across_m_s| shedding_hz(across_m_s, diameter_m, VISCOSITY_M2_S);
+        InWaves {
+            across_m_s: (slow, fast),
+            strum_hz: hz(fast).map(|high| (hz(slow).unwrap_or(0.0), high)),
+        }
+    }
 }
 
 /// The band of a detector beside a rope in a current.
@@ -43,7 +72,7 @@ pub struct BandCaution {
     pub detector: String,
     /// Its band, Hz.
     pub band_hz: (f64, f64),
-    /// Whether vortices, or twice their frequency, lie in it.
+    /// Whether vortices, or twice their frequency, come to lie in it, in waves too.
     pub strum_within: bool,
     /// Whether it reaches down to where flow noise lies.
     pub flow_within: bool,
@@ -89,10 +118,14 @@ fn beside(
         }
         let along = (east * body.above_n[0] + north * body.above_n[1]) / size;
         let across_m_s = (speed_m_s * speed_m_s - along * along).max(0.0).sqrt();
-        if fastest.as_ref().is_some_and(|f| f.across_m_s >= across_m_s) {
+        let rope = rope_at(of, body.s_m);
+        let waves = found.things[ix]
+            .wave
+            .map(|wave| InWaves::of(across_m_s, wave.across_m_s, rope.diameter_m));
+        let most_m_s = waves.map_or(across_m_s, |w| w.across_m_s.1);
+        if fastest.as_ref().is_some_and(|f| f.most_m_s() >= most_m_s) {
             continue;
         }
-        let rope = rope_at(of, body.s_m);
         let strum_hz = shedding_hz(across_m_s, rope.diameter_m, VISCOSITY_M2_S);
         let nearest_mode = strum_hz.and_then(|strum_hz| {
             let density = cases[case].water.density_kg_m3;
@@ -112,11 +145,14 @@ fn beside(
             speed_m_s,
             across_m_s,
             strum_hz,
+            waves,
             nearest_mode,
             bands: Vec::new(),
         });
     }
     let mut found = fastest?;
+    let in_waves_hz = found.waves.and_then(|w| w.strum_hz);
+    let strum_hz = in_waves_hz.or(found.strum_hz.map(|f| (f, f)));
     let loud_hz = found
         .strum_hz
         .map_or(LOUD_BELOW_HZ, |f| LOUD_BELOW_HZ.max(10.0 * f));
@@ -130,11 +166,12 @@ fn beside(
         let Some((low_hz, high_hz)) = band else {
             continue;
         };
-        let holds = |f: f64| f >= low_hz && f <= high_hz;
+        let meets = |(low, high): (f64, f64)| low <= high_hz && high >= low_hz;
         found.bands.push(BandCaution {
             detector: detector.id.clone(),
             band_hz: (low_hz, high_hz),
-            strum_within: found.strum_hz.is_some_and(|f| holds(f) || holds(2.0 * f)),
+            strum_within: strum_hz
+                .is_some_and(|(low, high)| meets((low, high)) || meets((2.0 * low, 2.0 * high))),
             flow_within: found.speed_m_s > QUIET_M_S && low_hz < loud_hz,
         });
     }

@@ -17,6 +17,7 @@ mod electric;
 mod energy;
 mod faults;
 mod hung_depths;
+mod hung_noise;
 mod limits;
 mod links;
 mod memo;

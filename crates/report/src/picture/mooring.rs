@@ -1,5 +1,5 @@
 //! The picture of a line in the water: from the side and true to scale, in every design case, with its modules, the bed, the water levels
-//! and the current beside it.
+//! and the current beside it; and from above.
 //!
 //! A case is told by the dashes of its line and by its number, which stands on the line and in the legend.
 
@@ -28,6 +28,9 @@ const ROW_PX: f64 = 24.0;
 /// Room for the names of modules, and for the current.
 const NAMES_PX: f64 = 270.0;
 const CURRENT_PX: f64 = 190.0;
+/// Room for the legend with the view from above beside it, and for that view alone.
+const BELOW_PX: f64 = 250.0;
+const ABOVE_PX: f64 = 200.0;
 const MARK_PX: f64 = 7.0;
 const BED: Rgb = [214, 205, 190];
 
@@ -122,12 +125,12 @@ impl<'a> Page<'a> {
     ) -> Result<Page<'a>, PictureError> {
         checked_size(size.width_px, size.height_px)?;
         let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
-        let rows = found.cases.len().div_ceil(2) as f64;
+        let below_px = (ROW_PX * found.cases.len() as f64).max(BELOW_PX);
         let mut plot = Area {
             left: 70.0,
             right: width - NAMES_PX - CURRENT_PX - 100.0,
             top: 92.0,
-            bottom: height - 74.0 - ROW_PX * rows,
+            bottom: height - 74.0 - below_px,
         };
         let along = seen_along(of);
         let bed_m = line.sea.water_depth_m.si;
@@ -215,7 +218,9 @@ impl<'a> Page<'a> {
         drawing.border(plot);
         self.names(&mut drawing);
         self.current(&mut drawing)?;
-        self.legend(&mut drawing);
+        let below = self.plot.bottom + 74.0;
+        self.legend(&mut drawing, below);
+        self.from_above(&mut drawing, below)?;
         Ok(drawing.shapes)
     }
 
@@ -374,7 +379,10 @@ impl<'a> Page<'a> {
     fn told(&self, what: Thing) -> String {
         let path = what.path(self.line);
         let Thing::Module(module) = what else {
-            return path;
+            return match self.depths(what) {
+                Some((least_m, most_m)) => format!("{path}: {least_m:.1} to {most_m:.1} m"),
+                None => path,
+            };
         };
         let id = path.trim_start_matches("module.").to_owned();
         match self.of.modules.iter().find(|m| m.module == module) {
@@ -385,6 +393,25 @@ impl<'a> Page<'a> {
             ),
             None => id,
         }
+    }
+
+    /// Least and greatest depth of a float or a weight over the cases that have a shape, m.
+    fn depths(&self, what: Thing) -> Option<(f64, f64)> {
+        let tops = matches!(
+            (self.of.line.top, what),
+            (MooredTop::Float { float, .. }, Thing::Float(other)) if float == other
+        );
+        let shapes = self.of.shapes.iter().flatten();
+        let seen = shapes.filter_map(|shape| {
+            if tops {
+                return Some(shape.top_depth_m);
+            }
+            let thing = shape.things.iter().find(|t| t.what == what)?;
+            Some(thing.depth_m)
+        });
+        seen.fold(None, |range: Option<(f64, f64)>, m| {
+            Some(range.map_or((m, m), |(least, most)| (least.min(m), most.max(m))))
+        })
     }
 
     /// Speed of the current by depth, each case as its line is drawn.
@@ -452,31 +479,105 @@ impl<'a> Page<'a> {
         Ok(())
     }
 
-    fn legend(&self, drawing: &mut Drawing) {
-        let (width, height) = (
-            f64::from(self.size.width_px),
-            f64::from(self.size.height_px),
-        );
-        let rows = self.found.cases.len().div_ceil(2);
-        let top = height - ROW_PX * rows as f64;
-        let column_px = 0.5 * (width - 100.0);
+    fn legend(&self, drawing: &mut Drawing, top: f64) {
+        let room_px = f64::from(self.size.width_px) - 70.0 - 94.0 - ABOVE_PX - 120.0;
         for (ix, case) in self.found.cases.iter().enumerate() {
-            let left = 70.0 + column_px * (ix / rows) as f64;
-            let y = top + ROW_PX * (ix % rows) as f64;
+            let (left, y) = (70.0, top + ROW_PX * ix as f64);
             plate(drawing, &(ix + 1).to_string(), (left + 6.0, y));
             let ends = vec![(left + 22.0, y), (left + 76.0, y)];
             drawing.dashed(ends, colour(ix), 2.0, dashes(ix));
-            let words = shortened(&self.words(ix, case), LETTERS_PX, column_px - 94.0);
+            let words = shortened(&self.words(ix, case), LETTERS_PX, room_px);
             drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
         }
+    }
+
+    /// Each line from above, north upwards, on one scale of its own in both directions.
+    fn from_above(&self, drawing: &mut Drawing, top: f64) -> Result<(), PictureError> {
+        let right = f64::from(self.size.width_px) - 30.0;
+        let area = Area {
+            left: right - ABOVE_PX,
+            right,
+            top: top + 14.0,
+            bottom: top + 14.0 + ABOVE_PX,
+        };
+        let points = || {
+            self.of
+                .shapes
+                .iter()
+                .flatten()
+                .flat_map(|s| &s.shape.points)
+        };
+        let far_m = points()
+            .map(|p| p.at_m[0].abs().max(p.at_m[1].abs()))
+            .fold(0.0, f64::max);
+        let far_m = if far_m > 0.0 { 1.15 * far_m } else { 1.0 };
+        let axis =
+            |name: &'static str, range, px| Axis::new(name, "m", AxisScale::Linear, range, px);
+        let east = axis(
+            "east of the anchor",
+            (-far_m, far_m),
+            (area.left, area.right),
+        )?;
+        let north = axis(
+            "north of the anchor",
+            (-far_m, far_m),
+            (area.bottom, area.top),
+        )?;
+        let (ticks, decimals) = linear_ticks(-far_m, far_m, 4);
+        for tick in ticks {
+            let label = format!("{tick:.decimals$}");
+            drawing.line_across(area, east.px(tick), label.clone());
+            let y = north.px(tick);
+            drawing.line(vec![(area.left, y), (area.right, y)], GRID_LINE, 1.0);
+            drawing.text(label, (area.left - 8.0, y + 5.0), Align::Right, INK);
+        }
+        let word = "from above: m east, m north of the anchor";
+        drawing.text(word, (area.right, area.top - 10.0), Align::Right, INK);
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            let Ok(shape) = shape else { continue };
+            let at = |[x, y, _]: [f64; 3]| (east.px(x), north.px(y));
+            let line = shape.shape.points.iter().map(|p| at(p.at_m)).collect();
+            drawing.dashed(line, colour(ix), 1.6, dashes(ix));
+        }
+        // Tops that lie on one another share a plate.
+        let mut tops: Vec<((f64, f64), String)> = Vec::new();
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            let Ok(shape) = shape else { continue };
+            let [x, y, _] = shape.shape.top_m;
+            let at = (east.px(x), north.px(y));
+            let near = |(other, _): &&mut ((f64, f64), String)| {
+                libm::hypot(at.0 - other.0, at.1 - other.1) < 20.0
+            };
+            match tops.iter_mut().find(near) {
+                Some((_, words)) => words.push_str(&format!(" {}", ix + 1)),
+                None => tops.push((at, (ix + 1).to_string())),
+            }
+        }
+        drawing.border(area);
+        for ((x, y), word) in tops {
+            let half = 0.5 * text_width(&word, LETTERS_PX) + 4.0;
+            plate(
+                drawing,
+                &word,
+                (x.clamp(area.left + half, area.right - half), y),
+            );
+        }
+        Ok(())
     }
 
     fn words(&self, ix: usize, case: &DesignCase) -> String {
         let mut words = format!("{}: water {}", case.id, signed(case.level_m));
         let fastest_m_s = case.current.iter().map(|p| p.1).fold(0.0, f64::max);
         if fastest_m_s > 0.0 {
-            let (_, towards_deg) = case.water.current.speed_and_direction(0.0);
-            words.push_str(&format!(", to {towards_deg:.0}\u{b0}"));
+            let towards = |depth_m| case.water.current.speed_and_direction(depth_m).1;
+            let (surface_deg, bed_deg) = (towards(0.0), towards(case.water.depth_m));
+            words.push_str(
+                &if case.current.iter().all(|p| (p.2 - surface_deg).abs() < 0.5) {
+                    format!(", to {surface_deg:.0}\u{b0}")
+                } else {
+                    format!(", to {surface_deg:.0}\u{b0} above and {bed_deg:.0}\u{b0} at the bed")
+                },
+            );
         }
         if let Some((wind_m_s, _)) = case.wind {
             words.push_str(&format!(", wind {wind_m_s} m/s"));
@@ -547,7 +648,12 @@ fn dashes(ix: usize) -> &'static [f32] {
 }
 
 fn colour(ix: usize) -> Rgb {
-    if ix.is_multiple_of(2) { INK } else { BAR }
+    // So that a pattern of dashes that comes again has the other colour.
+    if (ix + ix / DASHES.len()).is_multiple_of(2) {
+        INK
+    } else {
+        BAR
+    }
 }
 
 fn ring(x: f64, y: f64, radius: f64) -> Vec<(f64, f64)> {

@@ -93,7 +93,7 @@ fn one(out: &mut String, mended: &Mended) {
 }
 
 /// `module.lower: 12 V, limit 16 V, margin -4 V`.
-fn verdict_row(verdict: &Verdict) -> String {
+pub(super) fn verdict_row(verdict: &Verdict) -> String {
     match verdict {
         Verdict::Known(k) => known_row(k),
         Verdict::Unknown { .. } | Verdict::Provisional(_) => {

@@ -3,13 +3,14 @@
 use assess::input::{DesignCase, MooredTop, NotMoored};
 use assess::{
     BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine, MOORING_CAUTIONS, Moorings,
-    NoShape, OfModule, OfSection,
+    NoShape, OfModule, OfSection, strengths,
 };
 use mooring::{Effort, WaveAt};
 use plan::Line;
 use serde_json::{Value, json};
 
 use super::LEFT_OUT;
+use crate::told::check::verdict_json;
 
 /// Every line in every design case, with the points of each shape; what is not known is `null`.
 #[must_use]
@@ -19,6 +20,7 @@ pub fn mooring_json(line: &Line, found: &Moorings) -> Value {
         "deployment": line.deployment.name,
         "cases": found.cases.iter().map(case_json).collect::<Vec<_>>(),
         "lines": found.lines.iter().map(|of| line_json(line, found, of)).collect::<Vec<_>>(),
+        "strength": strengths(line, found).iter().map(verdict_json).collect::<Vec<_>>(),
         "assumed": found.assumed,
         "left_out": LEFT_OUT,
         "cautions": MOORING_CAUTIONS,
@@ -175,6 +177,12 @@ fn noise_json(line: &Line, found: &Moorings, one: &FlowNoise) -> Value {
         "speed_m_s": one.speed_m_s,
         "across_m_s": one.across_m_s,
         "strum_hz": one.strum_hz,
+        "waves": one.waves.map(|w| json!({
+            "least_across_m_s": w.across_m_s.0,
+            "most_across_m_s": w.across_m_s.1,
+            "least_strum_hz": w.strum_hz.map(|hz| hz.0),
+            "most_strum_hz": w.strum_hz.map(|hz| hz.1),
+        })),
         "nearest_mode": one.nearest_mode.map(|(mode, hz)| json!({ "mode": mode, "frequency_hz": hz })),
         "bands": one.bands.iter().map(|b| json!({
             "detector": format!("detector.{}", b.detector),

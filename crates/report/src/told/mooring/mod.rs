@@ -5,11 +5,12 @@ mod json;
 use std::fmt::Write as _;
 
 use assess::input::{DesignCase, MooredTop};
-use assess::{Extreme, FlowNoise, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S};
+use assess::{Extreme, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S, Verdict, strengths};
 use mooring::Effort;
 use plan::Line;
 
 use super::check::wrap;
+use super::remedy::verdict_row;
 
 pub use json::mooring_json;
 
@@ -41,6 +42,7 @@ pub fn mooring_text(line: &Line, found: &Moorings) -> String {
             }
         }
     }
+    strength(&mut out, line, found);
     if !found.assumed.is_empty() {
         let _ = writeln!(out, "\nTaken although the plan does not write it");
         for what in &found.assumed {
@@ -161,7 +163,20 @@ fn one_line(out: &mut String, line: &Line, found: &Moorings, of: &HungLine, wide
     }
     modules(out, line, found, of);
     tensions(out, line, found, of);
-    noise(out, line, found, &of.flow_noise);
+    noise(out, line, found, of);
+}
+
+/// Over how many of the cases the extremes are.
+fn over(of: &HungLine) -> String {
+    let known = of.shapes.iter().filter(|shape| shape.is_ok()).count();
+    if known == of.shapes.len() {
+        "over all cases".to_owned()
+    } else {
+        format!(
+            "over the {known} of {} cases that have a shape",
+            of.shapes.len()
+        )
+    }
 }
 
 fn case_of(found: &Moorings, extreme: &Extreme) -> String {
@@ -172,7 +187,7 @@ fn modules(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
     if of.modules.is_empty() {
         return;
     }
-    let _ = writeln!(out, "\n  Modules over all cases");
+    let _ = writeln!(out, "\n  Modules {}", over(of));
     for m in &of.modules {
         let case = |e: &Extreme| case_of(found, e);
         let above = m.above_n.map_or_else(String::new, |n| {
@@ -229,7 +244,7 @@ fn waves(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
 }
 
 fn tensions(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
-    let _ = writeln!(out, "\n  Loads over all cases");
+    let _ = writeln!(out, "\n  Loads {}", over(of));
     for s in &of.sections {
         let _ = writeln!(
             out,
@@ -261,11 +276,39 @@ fn tensions(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
     }
 }
 
-fn noise(out: &mut String, line: &Line, found: &Moorings, all: &[FlowNoise]) {
+/// What each thing bears against what it may; a housing against the bed, where it falls when it comes off.
+fn strength(out: &mut String, line: &Line, found: &Moorings) {
+    let all = strengths(line, found);
     if all.is_empty() {
         return;
     }
-    let _ = writeln!(out, "\n  What hydrophones may hear of the line itself");
+    let _ = writeln!(out, "\nWhat each may bear");
+    for verdict in &all {
+        let _ = writeln!(
+            out,
+            "  {:<8} {}",
+            verdict.word().as_str(),
+            verdict_row(verdict)
+        );
+        if matches!(verdict, Verdict::Known(_)) {
+            for text in wrap(verdict.why(), WIDTH - 11) {
+                let _ = writeln!(out, "           {text}");
+            }
+        }
+    }
+}
+
+fn noise(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
+    let all = of.flow_noise.as_slice();
+    if all.is_empty() {
+        return;
+    }
+    let whole = of.shapes.iter().all(Result::is_ok);
+    let _ = writeln!(
+        out,
+        "\n  What hydrophones may hear of the line itself, {}",
+        over(of)
+    );
     for one in all {
         let strum = one.strum_hz.map_or_else(
             || "no regular vortices".to_owned(),
@@ -286,13 +329,25 @@ fn noise(out: &mut String, line: &Line, found: &Moorings, all: &[FlowNoise]) {
             one.speed_m_s,
             found.cases[one.case].id
         );
+        if let Some(waves) = one.waves {
+            let (slow, fast) = waves.across_m_s;
+            let hz = waves.strum_hz.map_or_else(
+                || "no regular vortices".to_owned(),
+                |(low, high)| format!("vortices at {low:.2} to {high:.2} Hz"),
+            );
+            let _ = writeln!(
+                out,
+                "    its waves along the current: {slow:.2} to {fast:.2} m/s across the rope, {hz}"
+            );
+        }
         for band in &one.bands {
             let (low, high) = band.band_hz;
             let what = match (band.strum_within, band.flow_within) {
                 (true, true) => "strum and flow noise may fall into it",
                 (true, false) => "strum may fall into it",
                 (false, true) => "flow noise may fall into it",
-                (false, false) => "clear of both",
+                (false, false) if whole => "clear of both",
+                (false, false) => "clear of both in these cases; unknown in the others",
             };
             let _ = writeln!(
                 out,
