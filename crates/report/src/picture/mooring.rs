@@ -220,7 +220,7 @@ impl<'a> Page<'a> {
         self.current(&mut drawing)?;
         let below = self.plot.bottom + 74.0;
         self.legend(&mut drawing, below);
-        self.from_above(&mut drawing, below)?;
+        self.seen_from_above(&mut drawing, below)?;
         Ok(drawing.shapes)
     }
 
@@ -492,7 +492,7 @@ impl<'a> Page<'a> {
     }
 
     /// Each line from above, north upwards, on one scale of its own in both directions.
-    fn from_above(&self, drawing: &mut Drawing, top: f64) -> Result<(), PictureError> {
+    fn seen_from_above(&self, drawing: &mut Drawing, top: f64) -> Result<(), PictureError> {
         let right = f64::from(self.size.width_px) - 30.0;
         let area = Area {
             left: right - ABOVE_PX,
