@@ -158,6 +158,8 @@ fn verif_a_check_with_a_memo_is_the_check_without_one() {
 const WEATHER: &str = "weather year/1";
 const BATTERY: &str = "battery year/1";
 const SUN: &str = "sun on the array/1";
+const PLACE: &str = "sun of a place/1";
+const COURSE: &str = "course of the sun/1";
 const SHAPE: &str = "shape of the line/1";
 
 #[test]
@@ -168,6 +170,7 @@ fn verif_a_changed_field_has_done_only_what_reads_it() {
     assert_eq!(first[WEATHER].done, years);
     assert_eq!(first[BATTERY].done, years);
     assert_eq!(first[SUN].done, 1);
+    assert_eq!((first[PLACE].done, first[COURSE].done), (1, 1));
     assert!(first[SHAPE].done >= 5, "{first:?}");
 
     let done = |runs: &BTreeMap<&'static str, Runs>| -> BTreeMap<&'static str, u64> {
@@ -197,6 +200,16 @@ fn verif_a_changed_field_has_done_only_what_reads_it() {
         (tilt[SUN].done, tilt[WEATHER].done, tilt[BATTERY].done),
         (1, years, years)
     );
+    assert_eq!(tilt[PLACE].done, 0, "the same sun");
+    // Another latitude sees another sun, which runs the same course; another year's runs another.
+    let north = demo.runs(&demo.with("site.latitude", "57.4 deg"));
+    assert_eq!(
+        (north[SUN].done, north[PLACE].done, north[COURSE].done),
+        (1, 1, 0)
+    );
+    assert!(demo.text.contains("start = 2027-"));
+    let later = demo.runs(&demo.text.replace("start = 2027-", "start = 2028-"));
+    assert_eq!((later[PLACE].done, later[COURSE].done), (1, 1));
 
     // Current in the water moves the line, and no sun.
     let current = demo.runs(&demo.with("case.neap.wind.speed", "8.5 m/s"));

@@ -2,6 +2,8 @@
 
 use thiserror::Error;
 
+use super::course::Clock;
+
 /// A quantity with a valid range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
@@ -137,6 +139,17 @@ pub enum SunError {
         month: u8,
         /// Day as given.
         day: u8,
+    },
+    /// A course of the sun belongs to another clock than the site's.
+    #[error(
+        "the course of the sun is that of the year {} at {} h from UTC with TT {} s ahead of UT, and the site's is {} at {} h with {} s",
+        .of_course.year, .of_course.utc_offset_h, .of_course.delta_t_s, .of_site.year, .of_site.utc_offset_h, .of_site.delta_t_s
+    )]
+    OtherClock {
+        /// The site's.
+        of_site: Clock,
+        /// The course's.
+        of_course: Clock,
     },
     /// An array has no face.
     #[error("the array has no face")]

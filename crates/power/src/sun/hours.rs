@@ -12,13 +12,14 @@
 use super::air_mass::relative_air_mass;
 use super::clear_sky::ineichen_perez;
 use super::clearness::{COS_LAST_BEAM, Components, LOWEST_COS_ZENITH, hourly_diffuse_share};
+use super::course::{Clock, SunCourse};
 use super::error::{Quantity, SunError};
 use super::extraterrestrial::{
     daily_extraterrestrial_wh_m2, extraterrestrial_w_m2, sunset_hour_angle_deg,
 };
 use super::horizon::Horizon;
 use super::incidence::{Iam, cos_incidence};
-use super::position::{Instant, Observer, SunPosition, sun_position};
+use super::position::{Eye, Observer, SunPosition};
 use super::transposition::{Sky, circumsolar_ratio, ground_share};
 use super::yaw::{mean_beam_share, mean_cos_incidence};
 use crate::calendar::{DAYS_BEFORE_MONTH, month_of_day};
@@ -98,14 +99,29 @@ impl SunYear {
     /// # Errors
     /// A value of the site outside its range ([`Quantity::range`]).
     pub fn new(site: &Site) -> Result<Self, SunError> {
-        Quantity::UtcOffset.check(site.utc_offset_h)?;
+        Self::along(site, &SunCourse::new(site.clock())?)
+    }
+
+    /// The same, bit for bit, along a course that has been worked out.
+    ///
+    /// # Errors
+    /// A value of the site outside its range ([`Quantity::range`]); a course of another clock.
+    pub fn along(site: &Site, course: &SunCourse) -> Result<Self, SunError> {
+        if course.clock() != site.clock() {
+            return Err(SunError::OtherClock {
+                of_site: site.clock(),
+                of_course: course.clock(),
+            });
+        }
+        site.observer.check()?;
+        let eye = Eye::new(&site.observer);
         let mut hours = Vec::with_capacity(HOURS);
         let mut days = Vec::with_capacity(DAYS);
-        for day in 0..DAYS {
+        for (day, (noon, of_day)) in course.noons.iter().zip(course.hours.chunks(24)).enumerate() {
             let normal_w_m2 = extraterrestrial_w_m2(day as u16 + 1, site.solar_constant_w_m2)?;
-            days.push(site.sun_day(day, normal_w_m2)?);
-            for hour in 0..24_u8 {
-                hours.push(site.sun_hour(day, hour, normal_w_m2)?);
+            days.push(site.sun_day(day, &eye.sees(noon), normal_w_m2)?);
+            for sun in of_day {
+                hours.push(site.sun_hour(day, &eye.sees(sun), normal_w_m2)?);
             }
         }
         Ok(Self {
@@ -129,9 +145,24 @@ impl SunYear {
 }
 
 impl Site {
-    fn sun_day(&self, day: usize, normal_w_m2: f64) -> Result<SunDay, SunError> {
+    /// Its calendar and clock.
+    #[must_use]
+    pub fn clock(&self) -> Clock {
+        Clock {
+            year: self.year,
+            utc_offset_h: self.utc_offset_h,
+            delta_t_s: self.delta_t_s,
+        }
+    }
+
+    fn sun_day(
+        &self,
+        day: usize,
+        noon: &SunPosition,
+        normal_w_m2: f64,
+    ) -> Result<SunDay, SunError> {
         let latitude_deg = self.observer.latitude_deg;
-        let declination_deg = self.sun_at(day, 12.0)?.declination_deg;
+        let declination_deg = noon.declination_deg;
         Ok(SunDay {
             month: month_of_day(day),
             declination_deg,
@@ -144,9 +175,13 @@ impl Site {
         })
     }
 
-    fn sun_hour(&self, day: usize, hour: u8, normal_w_m2: f64) -> Result<SunHour, SunError> {
+    fn sun_hour(
+        &self,
+        day: usize,
+        sun: &SunPosition,
+        normal_w_m2: f64,
+    ) -> Result<SunHour, SunError> {
         let month = month_of_day(day);
-        let sun = self.sun_at(day, f64::from(hour) + 0.5)?;
         let air_mass = relative_air_mass(sun.apparent_zenith_deg)?
             .map(|relative| relative * self.observer.pressure_pa / SEA_LEVEL_PA);
         Ok(SunHour {
@@ -166,25 +201,6 @@ impl Site {
             )?,
             hidden: self.horizon.hides(sun.apparent_zenith_deg, sun.azimuth_deg),
         })
-    }
-
-    /// The sun at an hour of local standard time.
-    fn sun_at(&self, day: usize, hour_h: f64) -> Result<SunPosition, SunError> {
-        let month = month_of_day(day);
-        let day_of_month = day - DAYS_BEFORE_MONTH[month] + 1;
-        let midnight = Instant::from_utc(
-            self.year,
-            month as u8 + 1,
-            day_of_month as u8,
-            0.0,
-            self.delta_t_s,
-        )?;
-        let hours_after_h = hour_h - self.utc_offset_h;
-        let instant = Instant::from_julian_day(
-            midnight.julian_day_ut() + hours_after_h / 24.0,
-            self.delta_t_s,
-        )?;
-        sun_position(instant, &self.observer)
     }
 }
 

@@ -81,14 +81,34 @@ impl Iam {
     }
 
     pub(super) fn of_cos(self, cos_incidence: f64) -> f64 {
+        match self {
+            _ if cos_incidence <= 0.0 => 0.0,
+            Self::None => 1.0,
+            Self::Ashrae { b } => (1.0 - b * (1.0 / cos_incidence - 1.0)).max(0.0),
+            Self::Physical => Glass::new().modifier(cos_incidence),
+        }
+    }
+}
+
+/// The cover of the physical modifier.
+#[derive(Clone, Copy)]
+pub(super) struct Glass {
+    /// Transmission at normal incidence.
+    straight: f64,
+}
+
+impl Glass {
+    pub(super) fn new() -> Glass {
+        Glass {
+            straight: glass_transmission(1.0),
+        }
+    }
+
+    pub(super) fn modifier(self, cos_incidence: f64) -> f64 {
         if cos_incidence <= 0.0 {
             return 0.0;
         }
-        match self {
-            Self::None => 1.0,
-            Self::Ashrae { b } => (1.0 - b * (1.0 / cos_incidence - 1.0)).max(0.0),
-            Self::Physical => glass_transmission(cos_incidence) / glass_transmission(1.0),
-        }
+        glass_transmission(cos_incidence) / self.straight
     }
 }
 

@@ -2,8 +2,8 @@
 //! what the panel makes of it.
 //!
 //! One published method a file; pure functions of plain numbers with `libm`, the same bits on every machine. For the
-//! hourly year of one site and one array, [`SunYear`] and [`PlaneYear`] work out the geometry once; after that the
-//! irradiance of an hour is a polynomial and a few products ([`PlaneHour`]). Equations, sources, limits and checks:
+//! hourly year of one site and one array, [`SunYear`] and [`PlaneYear`] work out the geometry once ([`SunCourse`] what is
+//! the same for all places of one clock); after that the irradiance of an hour is a polynomial and a few products ([`PlaneHour`]). Equations, sources, limits and checks:
 //! `docs/method/sun.md`.
 //!
 //! Azimuths are degrees from north, clockwise; a tilt of 0 lies flat, 90 stands upright.
@@ -12,6 +12,7 @@ mod air_mass;
 mod cell;
 mod clear_sky;
 mod clearness;
+mod course;
 mod error;
 mod extraterrestrial;
 mod horizon;
@@ -29,6 +30,7 @@ pub use clearness::{
     Components, HIGHEST_CLEARNESS, clearness_index, daily_diffuse_share, hourly_components,
     hourly_diffuse_share,
 };
+pub use course::{Clock, SunCourse};
 pub use error::{Quantity, SunError};
 pub use extraterrestrial::{
     SOLAR_CONSTANT_2011_W_M2, SOLAR_CONSTANT_ASTM_E490_W_M2, daily_extraterrestrial_wh_m2,

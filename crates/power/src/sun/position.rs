@@ -131,11 +131,12 @@ pub struct SunPosition {
 /// A value of the observer outside its range ([`Quantity::range`]).
 pub fn sun_position(instant: Instant, observer: &Observer) -> Result<SunPosition, SunError> {
     observer.check()?;
-    Ok(seen_from(&geocentric(instant), observer))
+    Ok(Eye::new(observer).sees(&geocentric(instant)))
 }
 
 /// The sun as seen from the centre of the earth.
-struct Geocentric {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Geocentric {
     distance_au: f64,
     right_ascension_deg: f64,
     declination_rad: f64,
@@ -143,7 +144,7 @@ struct Geocentric {
 }
 
 /// Sections 3.2 to 3.10.
-fn geocentric(instant: Instant) -> Geocentric {
+pub(super) fn geocentric(instant: Instant) -> Geocentric {
     let ephemeris_day = instant.julian_day_ut + instant.delta_t_s / 86_400.0;
     let century_ut = (instant.julian_day_ut - 2_451_545.0) / 36_525.0;
     let century = (ephemeris_day - 2_451_545.0) / 36_525.0;
@@ -183,43 +184,70 @@ fn geocentric(instant: Instant) -> Geocentric {
     }
 }
 
-/// Sections 3.11 to 3.14.
-fn seen_from(sun: &Geocentric, observer: &Observer) -> SunPosition {
-    let hour_angle_rad =
-        (sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg).to_radians();
-    let (sin_hour, cos_hour) = libm::sincos(hour_angle_rad);
-    let (sin_declination, cos_declination) = libm::sincos(sun.declination_rad);
-    let (sin_latitude, cos_latitude) = libm::sincos(observer.latitude_deg.to_radians());
+/// A place, with what does not change while the sun moves: sections 3.11 and 3.12.
+pub(super) struct Eye<'a> {
+    observer: &'a Observer,
+    sin_latitude: f64,
+    cos_latitude: f64,
+    /// Its place about the centre of the earth, in radii at the equator: away from the axis, and along it.
+    from_axis: f64,
+    along_axis: f64,
+}
 
-    let sin_parallax = libm::sin((8.794 / (3600.0 * sun.distance_au)).to_radians());
-    let reduced_latitude_rad = libm::atan2(0.996_647_19 * sin_latitude, cos_latitude);
-    let radii = observer.elevation_m / 6_378_140.0;
-    let x = libm::cos(reduced_latitude_rad) + radii * cos_latitude;
-    let y = 0.996_647_19 * libm::sin(reduced_latitude_rad) + radii * sin_latitude;
-    let toward_sun = cos_declination - x * sin_parallax * cos_hour;
-    let ascension_shift_rad = libm::atan2(-x * sin_parallax * sin_hour, toward_sun);
-    let declination_rad = libm::atan2(
-        (sin_declination - y * sin_parallax) * libm::cos(ascension_shift_rad),
-        toward_sun,
-    );
+impl<'a> Eye<'a> {
+    pub(super) fn new(observer: &'a Observer) -> Eye<'a> {
+        let (sin_latitude, cos_latitude) = libm::sincos(observer.latitude_deg.to_radians());
+        let reduced_latitude_rad = libm::atan2(0.996_647_19 * sin_latitude, cos_latitude);
+        let radii = observer.elevation_m / 6_378_140.0;
+        Eye {
+            observer,
+            sin_latitude,
+            cos_latitude,
+            from_axis: libm::cos(reduced_latitude_rad) + radii * cos_latitude,
+            along_axis: 0.996_647_19 * libm::sin(reduced_latitude_rad) + radii * sin_latitude,
+        }
+    }
 
-    let (sin_hour, cos_hour) = libm::sincos(hour_angle_rad - ascension_shift_rad);
-    let (sin_declination, cos_declination) = libm::sincos(declination_rad);
-    let up = sin_latitude * sin_declination + cos_latitude * cos_declination * cos_hour;
-    let west = cos_declination * sin_hour;
-    let south = cos_declination * cos_hour * sin_latitude - sin_declination * cos_latitude;
-    // The report takes the arc sine of `up`, which rounding can carry past 1 with the sun overhead.
-    let true_elevation_deg = libm::atan2(up, libm::hypot(west, south)).to_degrees();
-    let azimuth_from_south_rad = libm::atan2(west, south);
-    SunPosition {
-        apparent_zenith_deg: 90.0
-            - true_elevation_deg
-            - refraction_deg(true_elevation_deg, observer),
-        true_zenith_deg: 90.0 - true_elevation_deg,
-        azimuth_deg: (azimuth_from_south_rad.to_degrees() + 180.0).rem_euclid(360.0),
-        declination_deg: declination_rad.to_degrees(),
-        hour_angle_deg: libm::atan2(sin_hour, cos_hour).to_degrees(),
-        distance_au: sun.distance_au,
+    /// Sections 3.11 to 3.14.
+    pub(super) fn sees(&self, sun: &Geocentric) -> SunPosition {
+        let Eye {
+            observer,
+            sin_latitude,
+            cos_latitude,
+            from_axis: x,
+            along_axis: y,
+        } = *self;
+        let hour_angle_rad =
+            (sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg).to_radians();
+        let (sin_hour, cos_hour) = libm::sincos(hour_angle_rad);
+        let (sin_declination, cos_declination) = libm::sincos(sun.declination_rad);
+
+        let sin_parallax = libm::sin((8.794 / (3600.0 * sun.distance_au)).to_radians());
+        let toward_sun = cos_declination - x * sin_parallax * cos_hour;
+        let ascension_shift_rad = libm::atan2(-x * sin_parallax * sin_hour, toward_sun);
+        let declination_rad = libm::atan2(
+            (sin_declination - y * sin_parallax) * libm::cos(ascension_shift_rad),
+            toward_sun,
+        );
+
+        let (sin_hour, cos_hour) = libm::sincos(hour_angle_rad - ascension_shift_rad);
+        let (sin_declination, cos_declination) = libm::sincos(declination_rad);
+        let up = sin_latitude * sin_declination + cos_latitude * cos_declination * cos_hour;
+        let west = cos_declination * sin_hour;
+        let south = cos_declination * cos_hour * sin_latitude - sin_declination * cos_latitude;
+        // The report takes the arc sine of `up`, which rounding can carry past 1 with the sun overhead.
+        let true_elevation_deg = libm::atan2(up, libm::hypot(west, south)).to_degrees();
+        let azimuth_from_south_rad = libm::atan2(west, south);
+        SunPosition {
+            apparent_zenith_deg: 90.0
+                - true_elevation_deg
+                - refraction_deg(true_elevation_deg, observer),
+            true_zenith_deg: 90.0 - true_elevation_deg,
+            azimuth_deg: (azimuth_from_south_rad.to_degrees() + 180.0).rem_euclid(360.0),
+            declination_deg: declination_rad.to_degrees(),
+            hour_angle_deg: libm::atan2(sin_hour, cos_hour).to_degrees(),
+            distance_au: sun.distance_au,
+        }
     }
 }
 

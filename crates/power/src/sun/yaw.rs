@@ -18,7 +18,7 @@
 use core::f64::consts::PI;
 
 use super::error::{Quantity, SunError};
-use super::incidence::Iam;
+use super::incidence::{Glass, Iam};
 
 /// Intervals of Simpson's rule over the lit half turn.
 const INTERVALS: u32 = 64;
@@ -46,6 +46,7 @@ pub fn mean_beam_share(tilt_deg: f64, zenith_deg: f64, iam: Iam) -> Result<f64, 
         Iam::Physical => {
             let end_rad = lit_half_turn_rad(level, swing);
             let step_rad = end_rad / f64::from(INTERVALS);
+            let glass = Glass::new();
             let sum: f64 = (0..=INTERVALS)
                 .map(|i| {
                     let cos = level + swing * libm::cos(f64::from(i) * step_rad);
@@ -54,7 +55,7 @@ pub fn mean_beam_share(tilt_deg: f64, zenith_deg: f64, iam: Iam) -> Result<f64, 
                         _ if i % 2 == 1 => 4.0,
                         _ => 2.0,
                     };
-                    weight * cos * iam.of_cos(cos)
+                    weight * cos * glass.modifier(cos)
                 })
                 .sum();
             sum * step_rad / 3.0 / PI

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use plan::{Line, Q, Supply, WeatherText};
 use power::sun::{
-    Array, DAYS, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneHour, PlaneYear,
-    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, Soiling, SunError, SunHour, SunYear,
+    Array, Clock, DAYS, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneHour, PlaneYear,
+    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, Soiling, SunCourse, SunError, SunHour, SunYear,
 };
 use power::weather::{
     ClearnessModel, ClearnessYears, FileError, MonthMean, PERSISTENCE, WeatherFile, parse_years,
@@ -102,21 +102,80 @@ impl Job for LitYear<'_> {
     }
 }
 
-/// The sun of a place, and an array below it.
-struct Sunlit {
+/// The sun from the centre of the earth, which every place of one clock shares.
+struct CourseOf {
+    year: i32,
+    utc_offset_h: f64,
+}
+
+canonical!(CourseOf { year, utc_offset_h });
+
+impl Job for CourseOf {
+    const METHOD: &'static str = "course of the sun/1";
+    type Out = Result<SunCourse, SunError>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        SunCourse::new(Clock {
+            year: self.year,
+            utc_offset_h: self.utc_offset_h,
+            delta_t_s: DELTA_T_S,
+        })
+    }
+
+    fn bytes(_: &Self::Out) -> usize {
+        SunCourse::BYTES
+    }
+}
+
+/// The sun of a place.
+#[derive(Clone)]
+struct SunOf {
     place: Place,
     year: i32,
     /// Azimuth and elevation of what stands around, deg.
     horizon: Vec<(f64, f64)>,
     air_degc: f64,
+}
+
+canonical!(SunOf {
+    place,
+    year,
+    horizon,
+    air_degc
+});
+
+impl Job for SunOf {
+    const METHOD: &'static str = "sun of a place/1";
+    type Out = Result<Arc<SunYear>, InputError>;
+
+    fn run(&self, memo: &Memo) -> Self::Out {
+        let course = memo.of(&CourseOf {
+            year: self.year,
+            utc_offset_h: self.place.utc_offset_h,
+        });
+        let course = course.as_ref().as_ref().map_err(Clone::clone)?;
+        let site = self
+            .place
+            .site(self.year, horizon_of(&self.horizon)?, self.air_degc);
+        Ok(Arc::new(SunYear::along(&site, course)?))
+    }
+
+    fn bytes(_: &Self::Out) -> usize {
+        HOURS * size_of::<SunHour>()
+    }
+}
+
+/// The sun of a place, and an array below it.
+struct Sunlit {
+    sun: SunOf,
     array: Array,
 }
 
-canonical!(Sunlit { place, year, horizon, air_degc } debug { array });
+canonical!(Sunlit { sun } debug { array });
 
 /// Their year.
 struct SunlitYear {
-    sun: SunYear,
+    sun: Arc<SunYear>,
     /// Of an array under measured weather.
     measured: PlaneYear,
     /// Under generated weather.
@@ -127,10 +186,9 @@ impl Job for Sunlit {
     const METHOD: &'static str = "sun on the array/1";
     type Out = Result<SunlitYear, InputError>;
 
-    fn run(&self, _: &Memo) -> Self::Out {
-        let sun = self
-            .place
-            .sun(self.year, horizon_of(&self.horizon)?, self.air_degc)?;
+    fn run(&self, memo: &Memo) -> Self::Out {
+        let sun = memo.of(&self.sun);
+        let sun = sun.as_ref().as_ref().map_err(Clone::clone)?.clone();
         let measured = PlaneYear::new(&sun, &self.array)?;
         let generated = Arc::new(GeneratedPlane::new(&sun, &measured));
         Ok(SunlitYear {
@@ -141,8 +199,8 @@ impl Job for Sunlit {
     }
 
     fn bytes(_: &Self::Out) -> usize {
-        // An hour of the sun, of the plane, and of both for generated weather.
-        HOURS * (size_of::<SunHour>() + size_of::<PlaneHour>() + GeneratedPlane::BYTES_PER_HOUR)
+        // An hour of the plane, and of sun and plane for generated weather.
+        HOURS * (size_of::<PlaneHour>() + GeneratedPlane::BYTES_PER_HOUR)
     }
 }
 
@@ -280,10 +338,12 @@ pub(super) fn light(
         utc_offset_h: zone_h(line),
     };
     let sunlit = |place: Place, air_degc: f64| Sunlit {
-        place,
-        year,
-        horizon: horizon.clone(),
-        air_degc,
+        sun: SunOf {
+            place,
+            year,
+            horizon: horizon.clone(),
+            air_degc,
+        },
         array: array.clone(),
     };
     if let Some(weather) = &line.sea.weather {
@@ -474,8 +534,8 @@ canonical!(Place {
 });
 
 impl Place {
-    fn sun(&self, year: i32, horizon: Horizon, air_degc: f64) -> Result<SunYear, InputError> {
-        Ok(SunYear::new(&Site {
+    fn site(&self, year: i32, horizon: Horizon, air_degc: f64) -> Site {
+        Site {
             observer: Observer {
                 latitude_deg: self.latitude_deg,
                 longitude_deg: self.longitude_deg,
@@ -489,7 +549,7 @@ impl Place {
             solar_constant_w_m2: SOLAR_CONSTANT_ASTM_E490_W_M2,
             linke_turbidity: [LINKE_TURBIDITY; 12],
             horizon,
-        })?)
+        }
     }
 }
 

@@ -1,8 +1,9 @@
 //! The precomputed year: `reference/power/pvlib-sun-hours.csv`, and the single functions as a second route.
 
 use power::sun::{
-    Array, Components, DAYS, Face, HOURS, Horizon, Iam, Mounting, Observer, PlaneYear,
-    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, SunYear, cos_incidence, hourly_components, transpose,
+    Array, Components, DAYS, Face, HOURS, Horizon, Iam, Instant, Mounting, Observer, PlaneYear,
+    SOLAR_CONSTANT_ASTM_E490_W_M2, Site, Sky, SunYear, cos_incidence, hourly_components,
+    sun_position, transpose,
 };
 
 use super::{close, rows};
@@ -108,6 +109,30 @@ fn val_year_of_four_arrays() {
         }
     }
     assert!(rows.len() > 400);
+}
+
+/// The sun of each hour is to the last bit that of its instant by itself, though the course is worked out once for all places.
+#[test]
+fn verif_the_sun_of_an_hour_is_that_of_its_instant() {
+    let site = site();
+    let year = SunYear::new(&site).unwrap();
+    for (index, hour) in year.hours().iter().enumerate().step_by(97) {
+        let (day, hour_h) = (index / 24, (index % 24) as f64 + 0.5);
+        // 1990-01-01 begins 2447892.5 days after the Julian epoch; a year without a leap day.
+        let begins_d = 2_447_892.5 + day as f64;
+        let at_d = begins_d + (hour_h - site.utc_offset_h) / 24.0;
+        let instant = Instant::from_julian_day(at_d, site.delta_t_s).unwrap();
+        let sun = sun_position(instant, &site.observer).unwrap();
+        assert_eq!(
+            [sun.apparent_zenith_deg, sun.azimuth_deg, sun.hour_angle_deg],
+            [
+                hour.apparent_zenith_deg,
+                hour.azimuth_deg,
+                hour.hour_angle_deg
+            ],
+            "hour {index}"
+        );
+    }
 }
 
 /// The single functions, hour by hour, with a horizon.

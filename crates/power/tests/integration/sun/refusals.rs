@@ -1,8 +1,8 @@
 //! What is refused, and that it is named.
 
 use power::sun::{
-    Array, Components, Horizon, Iam, Instant, Mounting, PlaneYear, Quantity, Site, Sky, Soiling,
-    SunError, SunYear, clearness_index, cos_incidence, daily_diffuse_share,
+    Array, Clock, Components, Horizon, Iam, Instant, Mounting, PlaneYear, Quantity, Site, Sky,
+    Soiling, SunCourse, SunError, SunYear, clearness_index, cos_incidence, daily_diffuse_share,
     daily_extraterrestrial_wh_m2, extraterrestrial_w_m2, haurwitz_w_m2, ineichen_perez,
     mean_beam_share, relative_air_mass, ring_range, sun_position, transpose,
 };
@@ -166,6 +166,26 @@ fn verif_sites_arrays_and_dirt() {
     assert_eq!(refused(SunYear::new(&site)), Quantity::LinkeTurbidity);
     site.linke_turbidity[11] = 3.0;
     let year = SunYear::new(&site).unwrap();
+    // A course is that of its clock, and serves every place that keeps it.
+    let course = SunCourse::new(site.clock()).unwrap();
+    assert_eq!(SunYear::along(&site, &course), Ok(year.clone()));
+    let early = Clock {
+        utc_offset_h: -1.0,
+        ..site.clock()
+    };
+    let other = SunCourse::new(early).unwrap();
+    assert_eq!(
+        SunYear::along(&site, &other),
+        Err(SunError::OtherClock {
+            of_site: site.clock(),
+            of_course: early,
+        })
+    );
+    let far = Clock {
+        utc_offset_h: 15.0,
+        ..early
+    };
+    assert_eq!(refused(SunCourse::new(far)), Quantity::UtcOffset);
     let mut array = Array {
         mounting: Mounting::Fixed(Vec::new()),
         beam_iam: Iam::None,
