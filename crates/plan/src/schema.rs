@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 
 use crate::catalogue::{BATCH, SHARED, SHARED_DOC};
 use crate::field::{Bounds, Field, NOT_NEGATIVE, Need, POSITIVE, Section, Shape, amount_example};
-use crate::tables::{CUE_SHEET, PART_KINDS, PLAN};
+use crate::tables::{CUE_SHEET, PART_KINDS, PLAN, REQUIREMENT, REQUIREMENTS};
 
 const ID: &str = "^[a-z][a-z0-9-]*$";
 
@@ -66,7 +66,30 @@ fn section(s: &'static Section, partial: bool, forms: &mut Forms) -> Value {
             object["required"] = json!(needed);
         }
     }
+    if s.name == REQUIREMENT.name {
+        object["allOf"] = json!(limits_of_kinds(forms));
+    }
     object
+}
+
+/// Of the kinds of requirements whose limit is a sum of money or a rate of events: that it has that form. Their kind is told by how a limit of
+/// theirs is written.
+fn limits_of_kinds(forms: &mut Forms) -> Vec<Value> {
+    let mut kinds = Vec::new();
+    for kind in REQUIREMENTS {
+        let limit = if quantity::parse_money(kind.limit).is_ok() {
+            money(kind.limit, forms)
+        } else if quantity::parse_event_rate(kind.limit).is_ok() {
+            event_rate(&[kind.limit], forms)
+        } else {
+            continue;
+        };
+        kinds.push(json!({
+            "if": { "properties": { "that": { "const": kind.word } }, "required": ["that"] },
+            "then": { "properties": { "at_most": limit } },
+        }));
+    }
+    kinds
 }
 
 fn field(f: &'static Field, partial: bool, forms: &mut Forms) -> Value {
@@ -156,6 +179,16 @@ fn load(forms: &mut Forms) -> Value {
     quantity(examples, "load", patterns.join("|"), forms)
 }
 
+fn money(example: &str, forms: &mut Forms) -> Value {
+    let pattern = quantity::money_pattern();
+    quantity(json!([example]), "money", pattern, forms)
+}
+
+fn event_rate(examples: &[&str], forms: &mut Forms) -> Value {
+    let pattern = quantity::event_rate_pattern();
+    quantity(json!(examples), "rate of events", pattern, forms)
+}
+
 /// What the name of a form ends in.
 fn ending(sign: Sign) -> &'static str {
     match sign {
@@ -187,16 +220,8 @@ fn shape(of: &Shape, partial: bool, forms: &mut Forms) -> Value {
             quantity::conductor_pattern(),
             forms,
         ),
-        Shape::Money => {
-            let examples = json!(["0.12 EUR"]);
-            quantity(examples, "money", quantity::money_pattern(), forms)
-        }
-        Shape::EventRate => quantity(
-            json!(["6 per hour", "300 per 30 d"]),
-            "rate of events",
-            quantity::event_rate_pattern(),
-            forms,
-        ),
+        Shape::Money => money("0.12 EUR", forms),
+        Shape::EventRate => event_rate(&["6 per hour", "300 per 30 d"], forms),
         // TOML dates reach a JSON Schema validator as text or as an object of its own; both are let through.
         Shape::Date => {
             json!({ "type": ["string", "object"], "examples": ["2027-03-15", "2027-03-15T06:30:00Z"] })

@@ -457,3 +457,46 @@ fn verif_forms_of_quantities_in_the_schema_are_those_of_the_reader() {
     }
     assert!(accepted > 2000 && refused > 20_000, "{accepted}, {refused}");
 }
+
+/// A limit on a cost and one on a number of messages have a form of their own, and it is the reader's: nothing below zero, and no bare number.
+#[test]
+fn verif_limits_of_money_and_of_rates_in_the_schema_are_those_of_the_reader() {
+    type Read = fn(&mut Reader<'_>, &Node) -> bool;
+    let money: Read = |reader, node| reader.money(node).is_some();
+    let rate: Read = |reader, node| reader.event_rate(node).is_some();
+    let of_kinds = [
+        ("uplink-messages", rate),
+        ("uplink-cost", money),
+        ("false-alarms", rate),
+    ];
+    let schema = plan_schema();
+    let conditions = schema["properties"]["requirement"]["additionalProperties"]["allOf"]
+        .as_array()
+        .unwrap();
+    assert_eq!(conditions.len(), of_kinds.len());
+    let form_of = |word: &str| {
+        let of = |c: &&Json| c["if"]["properties"]["that"]["const"] == word;
+        let limit = &conditions.iter().find(of).unwrap()["then"]["properties"]["at_most"];
+        assert_eq!(limit["type"], "string");
+        let name = limit["allOf"][0]["$ref"].as_str().unwrap();
+        let form = &schema["$defs"][name.strip_prefix("#/$defs/").unwrap()];
+        Regex::new(form["pattern"].as_str().unwrap()).unwrap()
+    };
+    let catalogue = Catalogue::default();
+    for (word, read) in of_kinds {
+        let form = form_of(word);
+        let mut accepted = 0;
+        for text in texts() {
+            let mut mistakes = Mistakes::default();
+            let reads = read(
+                &mut Reader::new(&catalogue, &mut mistakes),
+                &node(&json!(text)),
+            );
+            assert_eq!(form.is_match(&text), reads, "{word}: \"{text}\"");
+            accepted += u32::from(reads);
+        }
+        assert!(accepted > 0, "{word}");
+    }
+    let cost = form_of("uplink-cost");
+    assert!(cost.is_match("60 EUR") && !cost.is_match("-60 EUR"));
+}
