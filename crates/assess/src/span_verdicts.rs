@@ -1,6 +1,6 @@
 //! Supply current of each span against what its conductors and its fuse bear while the line works.
 
-use plan::{Line, Q, Span, SpanIx};
+use plan::{Line, PassWhen, Q, Span, SpanIx};
 
 use crate::power_cases::{METHOD, cases, sound};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -39,10 +39,12 @@ pub(crate) fn span_currents(line: &Line) -> Vec<Verdict> {
             })
             .max_by(|a, b| a.1.total_cmp(&b.1));
         let Some((case, current_a)) = largest else {
-            verdicts.push(unknown(
-                subject,
-                "no set of states is known in which it carries power",
-            ));
+            let why = if good.is_empty() {
+                "no set of states is known in which it carries power".to_owned()
+            } else {
+                unreached(line, span)
+            };
+            verdicts.push(unknown(subject, why));
             continue;
         };
         let among = if line.exclusives.is_empty() {
@@ -70,4 +72,33 @@ pub(crate) fn span_currents(line: &Line) -> Vec<Verdict> {
         }
     }
     verdicts
+}
+
+/// Why a span is in no network that is known.
+fn unreached(line: &Line, span: &Span) -> String {
+    if span.conductor.is_none() {
+        return "it has no `conductor`, so what power it carries is not known".to_owned();
+    }
+    let holds_back = |m: plan::ModuleIx| {
+        let power = line.modules[m.0].passes.map(|p| p.power)?;
+        let when = match power {
+            PassWhen::Always => return None,
+            PassWhen::Powered => "only while powered",
+            PassWhen::Running => "only while running",
+            PassWhen::Never => "never",
+        };
+        Some(format!("{} passes power {when}", line.module_path(m)))
+    };
+    let ends: Vec<String> = [span.from, span.to]
+        .into_iter()
+        .filter_map(holds_back)
+        .collect();
+    let why = if ends.is_empty() {
+        "nothing that leads to it has power".to_owned()
+    } else {
+        ends.join(", and ")
+    };
+    format!(
+        "no supply reaches it in any set of states that is known: {why}; what flows in it is not known, and not zero"
+    )
 }

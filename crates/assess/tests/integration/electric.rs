@@ -53,6 +53,37 @@ fn val_a_cable_that_no_supply_reaches_leaves_the_rest_known() {
     close(known(&check, "supply").value.value, 0.764_110_106, 1e-8);
 }
 
+/// What flows in a cable that no supply reaches is unknown, with the reason; that it has a rating and a fuse makes nothing of it met. A module behind it without a
+/// supply of its own changes nothing of that, and a cable that is reached is judged.
+#[test]
+fn verif_the_current_of_a_cable_that_no_supply_reaches_is_unknown() {
+    let never = "passes = { power = \"never\", data = \"always\" }";
+    let always = "passes = { power = \"always\", data = \"always\" }";
+    let rated = "[span.cable]\nrated_current = \"4 A\"\nfuse = \"3 A\"\n";
+    let supply = "[supply.own]\nat = \"module.far\"\nkind = \"bench\"\noutput = { voltage = \"48 V\", resistance = \"20 ohm\", current_limit = \"5 A\" }\n\n[module.far]\n";
+    let own = [
+        (always, never),
+        ("[module.far]\n", supply),
+        ("[span.cable]\n", rated),
+    ];
+    for changes in [&own[..], &[own[0], own[2]]] {
+        let check = two(changes);
+        let judged = requirement(&check, "span-current");
+        let [Verdict::Unknown { subject, why }] = &judged.verdicts[..] else {
+            panic!("{judged:?}")
+        };
+        assert_eq!(subject, "span.cable");
+        assert!(
+            why.contains("no supply reaches it") && why.contains("module.base passes power never"),
+            "{why}"
+        );
+    }
+    let reached = two(&own[2..]);
+    let judged = requirement(&reached, "span-current");
+    assert_eq!(judged.word(), Word::Met);
+    assert_eq!(judged.verdicts.len(), 2);
+}
+
 /// The low root, 15.282202113 V, satisfies Kirchhoff's laws too; it must never be the answer.
 #[test]
 fn val_the_low_root_is_not_taken() {
