@@ -5,6 +5,10 @@
 //! convex in the places of the nodes, so Newton's method with a line search goes down to its only least value, from anywhere; its matrix is block
 //! tridiagonal. The drag is then taken anew from the shape, until it no longer moves.
 //!
+//! Where bodies weigh ten thousand times what the bars do, the gain of a light node that still falls is lost in the rounding of the whole energy, and a seabed
+//! that hardly gives under the heavy one throws the light one back. Bars that do not come to rest are therefore taken up once more, patiently: gains are
+//! summed by bar and by node, the seabed gives each node as much as its own load asks, and there is time for twenty times as many steps.
+//!
 //! Accuracy: of second order in the length of a bar; a line that does not stretch is given a stiffness of 1e5 times its greatest load. The pull within a bar
 //! holds at its middle; the pulls at its ends are brought there by half its own load.
 
@@ -25,14 +29,28 @@ const STIFFER: f64 = 10.0;
 const SINKS_M: f64 = 1e-5;
 /// Most times that the drag is taken anew.
 const DRAGS: u32 = 200;
-/// Most Newton steps for one drag.
+/// Most Newton steps for one drag, and of patient bars.
 const STEPS: u32 = 1000;
+const PATIENT_STEPS: u32 = 20_000;
+/// What is added to the matrix, as a share of its stiffest part: at first, and at least.
+const FIRST_SHIFT: f64 = 1e-3;
+const LEAST_SHIFT: f64 = 1e-12;
+const LEAST_PATIENT_SHIFT: f64 = 1e-14;
+/// Least stiffness of the seabed below a node of patient bars, as a share of the stiffest.
+const LEAST_BED: f64 = 1e-9;
 /// A shape of which no node moves further with a new drag has been found, m.
 const STILL_M: f64 = 1e-7;
 /// Forces that are left over at a node, as a share of the greatest load.
 const LEFT: f64 = 1e-8;
 
 type Matrix = [[f64; 3]; 3];
+
+/// How bars are brought to rest.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Manner {
+    Brisk,
+    Patient,
+}
 
 struct Bar {
     length_m: f64,
@@ -48,8 +66,11 @@ struct Bars<'a> {
     s_m: Vec<f64>,
     /// Bodies by node.
     bodies: Vec<Vec<usize>>,
+    /// Stiffness of the seabed where it is stiffest, and by node.
     bed_n_m: f64,
+    beds_n_m: Vec<f64>,
     most_n: f64,
+    manner: Manner,
     /// No bar counts as stiffer: raised from soft bars to the true ones.
     softer_n: f64,
 }
@@ -57,10 +78,9 @@ struct Bars<'a> {
 /// The shape of a line by about `bars` bars between nodes: at least one for each rope and between two bodies.
 ///
 /// # Errors
-/// Those of [`hang`](crate::hang); [`MooringError::NotConverged`] where the bars do not come to rest.
+/// Those of [`hang`](crate::hang); [`MooringError::Unbalanced`] where the bars do not come to rest, [`MooringError::NotConverged`] where the drag does not settle.
 pub fn hang_by_bars(hanging: &Hanging, bars: u32) -> Result<Shape, MooringError> {
     hanging.check()?;
-    let mut model = Bars::new(hanging, bars);
     if let Top::Fixed { at_m } = hanging.top {
         let stretches = hanging.ropes.iter().any(|rope| rope.stiffness_n.is_some());
         let from_m = [0.0, 0.0, hanging.foot_m];
@@ -72,44 +92,17 @@ pub fn hang_by_bars(hanging: &Hanging, bars: u32) -> Result<Shape, MooringError>
             });
         }
     }
-    let mut at_m = model.start();
-    let mut steps = 0;
-    let stiffest_n = model.bars.iter().map(|b| b.stiffness_n).fold(0.0, f64::max);
-    model.softer_n = SOFT * model.most_n;
-    while model.softer_n < stiffest_n {
-        let loads_n = model.loads_n(&at_m);
-        steps += model.rest(&mut at_m, &loads_n)?;
-        model.softer_n *= STIFFER;
+    match Bars::new(hanging, bars, Manner::Brisk).hang() {
+        Err(MooringError::Unbalanced { .. }) => Bars::new(hanging, bars, Manner::Patient).hang(),
+        found => found,
     }
-    for _ in 0..DRAGS {
-        let loads_n = model.loads_n(&at_m);
-        let before = at_m.clone();
-        steps += model.rest(&mut at_m, &loads_n)?;
-        let moved_m = at_m
-            .iter()
-            .zip(&before)
-            .map(|(a, b)| length(minus(*a, *b)))
-            .fold(0.0, f64::max);
-        if moved_m < STILL_M {
-            return model.shape(&at_m, steps);
-        }
-        // Half of the way: a drag that is too strong would throw the line back and forth.
-        for (now, then) in at_m.iter_mut().zip(&before) {
-            *now = plus(times(*now, DAMPING), times(*then, 1.0 - DAMPING));
-        }
-    }
-    Err(MooringError::NotConverged {
-        iterations: steps,
-        residual: STILL_M,
-        unit: "the way of a node with a new drag, m",
-    })
 }
 
 /// Share of the way to the shape with the new drag that is gone.
 const DAMPING: f64 = 0.8;
 
 impl<'a> Bars<'a> {
-    fn new(hanging: &'a Hanging, bars: u32) -> Bars<'a> {
+    fn new(hanging: &'a Hanging, bars: u32, manner: Manner) -> Bars<'a> {
         let whole_m = hanging.length_m();
         let mut cuts: Vec<f64> = vec![0.0];
         let mut end_m = 0.0;
@@ -150,7 +143,7 @@ impl<'a> Bars<'a> {
                 }
             })
             .collect();
-        let bodies = s_m
+        let bodies: Vec<Vec<usize>> = s_m
             .iter()
             .map(|s| {
                 (0..hanging.bodies.len())
@@ -159,6 +152,18 @@ impl<'a> Bars<'a> {
             })
             .collect();
         let bed_n_m = most_n / bars.len() as f64 / SINKS_M;
+        let bed_below = |node: usize| {
+            let beside = bars[node.saturating_sub(1)..(node + 1).min(bars.len())].iter();
+            let of_bars = beside.map(|bar| 0.5 * libm::fabs(bar.rope.weight_n_m) * bar.length_m);
+            let of_bodies = bodies[node].iter();
+            let of_bodies = of_bodies.map(|&b| libm::fabs(hanging.bodies[b].weight_n));
+            let own_n: f64 = of_bars.chain(of_bodies).sum();
+            (own_n / SINKS_M).clamp(LEAST_BED * bed_n_m, bed_n_m)
+        };
+        let beds_n_m = match manner {
+            Manner::Brisk => vec![bed_n_m; s_m.len()],
+            Manner::Patient => (0..s_m.len()).map(bed_below).collect(),
+        };
         Bars {
             hanging,
             way: Way::new(hanging),
@@ -166,9 +171,46 @@ impl<'a> Bars<'a> {
             s_m,
             bodies,
             bed_n_m,
+            beds_n_m,
             most_n,
+            manner,
             softer_n: f64::INFINITY,
         }
+    }
+
+    /// The shape.
+    fn hang(mut self) -> Result<Shape, MooringError> {
+        let mut at_m = self.start();
+        let mut steps = 0;
+        let stiffest_n = self.bars.iter().map(|b| b.stiffness_n).fold(0.0, f64::max);
+        self.softer_n = SOFT * self.most_n;
+        while self.softer_n < stiffest_n {
+            let loads_n = self.loads_n(&at_m);
+            steps += self.rest(&mut at_m, &loads_n)?;
+            self.softer_n *= STIFFER;
+        }
+        for _ in 0..DRAGS {
+            let loads_n = self.loads_n(&at_m);
+            let before = at_m.clone();
+            steps += self.rest(&mut at_m, &loads_n)?;
+            let moved_m = at_m
+                .iter()
+                .zip(&before)
+                .map(|(a, b)| length(minus(*a, *b)))
+                .fold(0.0, f64::max);
+            if moved_m < STILL_M {
+                return self.shape(&at_m, steps);
+            }
+            // Half of the way: a drag that is too strong would throw the line back and forth.
+            for (now, then) in at_m.iter_mut().zip(&before) {
+                *now = plus(times(*now, DAMPING), times(*then, 1.0 - DAMPING));
+            }
+        }
+        Err(MooringError::NotConverged {
+            iterations: steps,
+            residual: STILL_M,
+            unit: "the way of a node with a new drag, m",
+        })
     }
 
     /// A straight line to where the top may be.
@@ -276,13 +318,23 @@ impl<'a> Bars<'a> {
         // What rounding of the places leaves of the forces.
         let rounding_n = 8.0 * f64::EPSILON * stiffest * self.hanging.length_m();
         let enough_n = (LEFT * self.most_n).max(rounding_n);
-        let mut shift_n_m = 1e-3 * stiffest;
+        let (most_steps, least_shift) = match self.manner {
+            Manner::Brisk => (STEPS, LEAST_SHIFT),
+            Manner::Patient => (PATIENT_STEPS, LEAST_PATIENT_SHIFT),
+        };
+        // What rounding of the places hides of a change.
+        let blur_j = 8.0 * f64::EPSILON * self.most_n * self.hanging.length_m();
+        let mut shift_n_m = FIRST_SHIFT * stiffest;
         let mut energy_j = self.energy_j(at_m, loads_n);
-        let mut left_n = f64::INFINITY;
-        for step in 0..STEPS {
+        let mut left = (0, f64::INFINITY);
+        for step in 0..most_steps {
             let (forces_n, diagonal, beside) = self.newton(at_m, loads_n, shift_n_m);
-            left_n = forces_n.iter().map(|f| length(*f)).fold(0.0, f64::max);
-            if left_n < enough_n {
+            let sizes = forces_n.iter().map(|f| length(*f)).enumerate();
+            left = sizes.fold(
+                (0, 0.0),
+                |most, one| if one.1 > most.1 { one } else { most },
+            );
+            if left.1 < enough_n {
                 return Ok(step);
             }
             let Some(way_m) = solve(diagonal, &beside, &forces_n) else {
@@ -298,12 +350,21 @@ impl<'a> Bars<'a> {
                     .zip(&way_m)
                     .map(|(at, way)| plus(*at, times(*way, share)))
                     .collect();
-                let there_j = self.energy_j(&tried, loads_n);
-                // Rounding hides gains that are a small part of the energy itself.
-                if there_j <= energy_j - 1e-4 * share * slope_j + 1e-13 * energy_j.abs() {
+                let wanted_j = 1e-4 * share * slope_j;
+                gone = match self.manner {
+                    Manner::Brisk => {
+                        let there_j = self.energy_j(&tried, loads_n);
+                        // Rounding hides gains that are a small part of the energy itself.
+                        let lower = there_j <= energy_j - wanted_j + 1e-13 * energy_j.abs();
+                        if lower {
+                            energy_j = there_j;
+                        }
+                        lower
+                    }
+                    Manner::Patient => self.change_j(at_m, &tried, loads_n) <= -wanted_j + blur_j,
+                };
+                if gone {
                     *at_m = tried;
-                    energy_j = there_j;
-                    gone = true;
                     break;
                 }
                 share *= 0.5;
@@ -311,16 +372,37 @@ impl<'a> Bars<'a> {
             if !gone {
                 shift_n_m *= 10.0;
             } else if share == 1.0 {
-                shift_n_m = (0.2 * shift_n_m).max(1e-12 * stiffest);
+                shift_n_m = (0.2 * shift_n_m).max(least_shift * stiffest);
             } else if share < 0.25 {
                 shift_n_m *= 5.0;
             }
         }
-        Err(MooringError::NotConverged {
-            iterations: STEPS,
-            residual: left_n,
-            unit: "force at a node, N",
+        Err(MooringError::Unbalanced {
+            steps: most_steps,
+            s_m: self.s_m[left.0],
+            left_n: left.1,
+            most_n: self.most_n,
         })
+    }
+
+    /// By how much the energy changes on a way, J: summed by bar and by node, so that a small change of a large energy is not lost.
+    fn change_j(&self, from_m: &[Vector], to_m: &[Vector], loads_n: &[Vector]) -> f64 {
+        let mut sum_j = 0.0;
+        let pairs = from_m.windows(2).zip(to_m.windows(2));
+        for (bar, (from, to)) in self.bars.iter().zip(pairs) {
+            let over_m = |pair: &[Vector]| {
+                let over_m = length(minus(pair[1], pair[0])) - bar.length_m;
+                over_m.max(0.0)
+            };
+            let (was_m, is_m) = (over_m(from), over_m(to));
+            sum_j += 0.5 * self.per_m(bar) * (is_m - was_m) * (is_m + was_m);
+        }
+        for (node, (from, to)) in from_m.iter().zip(to_m).enumerate() {
+            let (was_m, is_m) = (from[2].min(0.0), to[2].min(0.0));
+            sum_j += 0.5 * self.beds_n_m[node] * (is_m - was_m) * (is_m + was_m);
+            sum_j -= dot(minus(*to, *from), loads_n[node]);
+        }
+        sum_j
     }
 
     /// Force of a bar for each metre that it is longer, N/m.
@@ -336,9 +418,9 @@ impl<'a> Bars<'a> {
                 sum_j += 0.5 * self.per_m(bar) * over_m * over_m;
             }
         }
-        for (at, load) in at_m.iter().zip(loads_n) {
+        for ((at, load), bed_n_m) in at_m.iter().zip(loads_n).zip(&self.beds_n_m) {
             if at[2] < 0.0 {
-                sum_j += 0.5 * self.bed_n_m * at[2] * at[2];
+                sum_j += 0.5 * bed_n_m * at[2] * at[2];
             }
             sum_j -= dot(*at, *load);
         }
@@ -381,8 +463,8 @@ impl<'a> Bars<'a> {
         }
         for (node, at) in at_m.iter().enumerate() {
             if at[2] < 0.0 {
-                forces_n[node][2] -= self.bed_n_m * at[2];
-                diagonal[node][2][2] += self.bed_n_m;
+                forces_n[node][2] -= self.beds_n_m[node] * at[2];
+                diagonal[node][2][2] += self.beds_n_m[node];
             }
             let free = self.free(node);
             for part in 0..3 {

@@ -112,6 +112,20 @@ pub enum MooringError {
         /// Of what, with its unit.
         unit: &'static str,
     },
+    /// Bars that did not come to rest.
+    #[error(
+        "the line does not come to rest in {steps} steps: {left_n} N are left over {s_m} m from the anchor, and all that loads it comes to {most_n} N"
+    )]
+    Unbalanced {
+        /// Steps taken.
+        steps: u32,
+        /// Where most is left over: unstretched length from the anchor.
+        s_m: f64,
+        /// What is left over there.
+        left_n: f64,
+        /// All loads together.
+        most_n: f64,
+    },
     /// A riser without drag that swings at the period of the wave.
     #[error(
         "a riser without drag is in tune with a wave of {period_s} s: give the drag area of what hangs on it"

@@ -36,7 +36,7 @@ const DOUBLINGS: u32 = 60;
 ///
 /// # Errors
 /// Every variant of [`MooringError`] that tells of the input; [`MooringError::FloatAtSurface`], [`MooringError::TooShort`] and
-/// [`MooringError::OutOfReach`] where there is no such shape; [`MooringError::NotConverged`] where no method found it.
+/// [`MooringError::OutOfReach`] where there is no such shape; [`MooringError::Unbalanced`] and [`MooringError::NotConverged`] where no method found it.
 pub fn hang(hanging: &Hanging) -> Result<Shape, MooringError> {
     hanging.check()?;
     let way = Way::new(hanging);

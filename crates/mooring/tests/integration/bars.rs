@@ -141,3 +141,106 @@ fn verif_still_water_is_hung_by_weights_alone() {
         );
     }
 }
+
+/// Lines of one rope with heavy bodies, taut and slack, under each kind of top; `heavy_n` is the weight of two of their bodies.
+fn laden(heavy_n: f64) -> Vec<(&'static str, Hanging)> {
+    let body = |at_m: f64, weight_n: f64| Body {
+        at_m,
+        weight_n,
+        drag_area_m2: 0.05,
+    };
+    let slack_bodies = vec![
+        body(86.0, heavy_n),
+        body(50.0, 20.0),
+        body(34.0, heavy_n),
+        body(3.0, 40.0),
+    ];
+    let buoyed = [slack_bodies.clone(), vec![body(60.0, -150.0)]].concat();
+    let fixed = Top::Fixed {
+        at_m: [60.0, 0.0, 85.0],
+    };
+    let float = Top::Float {
+        buoyancy_n: 1.5 * (2.0 * heavy_n + 90.0) + 500.0,
+        drag_area_m2: 0.3,
+    };
+    let surface = |force_n: f64| Top::Surface {
+        force_n: [force_n, 0.0],
+    };
+    let mut found = Vec::new();
+    for (water, flow, force_n) in [
+        ("in still water", Vec::new(), 0.0),
+        (
+            "in a current",
+            vec![(0.0, 0.8, 0.0), (85.0, 0.2, 0.0)],
+            150.0,
+        ),
+    ] {
+        for (name, length_m, bodies, top) in [
+            ("slack below a buoy", 92.0, &slack_bodies, surface(force_n)),
+            ("slack with a float amid it", 120.0, &buoyed, fixed),
+            ("slack from a pier", 120.0, &slack_bodies, fixed),
+            ("taut from a pier", 104.5, &slack_bodies, fixed),
+            (
+                "taut below a float",
+                60.0,
+                &vec![body(50.0, heavy_n), body(20.0, heavy_n)],
+                float,
+            ),
+        ] {
+            let mut line = slack(bodies.clone());
+            line.water.depth_m = 85.0;
+            line.water.current = Current::new(&flow).expect("depths that rise");
+            line.ropes[0].length_m = length_m;
+            line.ropes[0].weight_n_m = 1.5;
+            // As stiff as such a load asks: a rope that it does not part.
+            line.ropes[0].stiffness_n = Some(3e5_f64.max(30.0 * heavy_n));
+            line.top = top;
+            let name: &'static str = Box::leak(format!("{name} {water}").into_boxed_str());
+            found.push((name, line));
+        }
+    }
+    found
+}
+
+/// Pulls of bars are brought to a body by half their own load, and the search leaves 1e-8 of all loads: N, and share of the heavy bodies.
+const AT_BODY: (f64, f64) = (0.5, 1e-6);
+
+/// From a newton to a meganewton every line has a shape, by bars alone and by whatever finds it. Nothing lies in the seabed; where shooting finds the line too, both pull
+/// alike at its top; and in still water the pulls above and below each body that hangs differ by its weight.
+#[test]
+fn verif_bars_find_the_shape_under_any_weight() {
+    for decade in 0..=6 {
+        let heavy_n = 10f64.powi(decade);
+        for (name, line) in laden(heavy_n) {
+            let found = |shape: Result<mooring::Shape, mooring::MooringError>| {
+                shape.unwrap_or_else(|why| panic!("{name}, {heavy_n} N: {why}"))
+            };
+            let bars = found(hang_by_bars(&line, 400));
+            let best = found(hang(&line));
+            let deepest_m = bars.points.iter().map(|p| p.at_m[2]);
+            let deepest_m = deepest_m.fold(f64::INFINITY, f64::min);
+            assert!(deepest_m > -3e-3, "{name}, {heavy_n} N: {deepest_m} m");
+            if matches!(best.effort, Effort::Shooting { .. }) {
+                let size = |n: [f64; 3]| n.map(|x| x * x).iter().sum::<f64>().sqrt();
+                let (ours_n, theirs_n) = (size(bars.top_n), size(best.top_n));
+                let off_n = (ours_n - theirs_n).abs();
+                assert!(
+                    off_n < 1.0 + 2e-3 * theirs_n,
+                    "{name}, {heavy_n} N: {ours_n} N by bars, {theirs_n} N"
+                );
+            }
+            if name.ends_with("in a current") {
+                continue;
+            }
+            let hanging = bars.bodies.iter().zip(&line.bodies);
+            for (at, body) in hanging.filter(|(at, _)| at.at_m[2] > 0.01) {
+                let off_n = at.above_n[2] - body.weight_n - at.below_n[2];
+                assert!(
+                    off_n.abs() < AT_BODY.0 + AT_BODY.1 * heavy_n,
+                    "{name}, {heavy_n} N: {off_n} N at {} m",
+                    body.at_m
+                );
+            }
+        }
+    }
+}
