@@ -572,13 +572,9 @@ pub(crate) fn verdicts(
 /// What a detector finds and how often it cries wolf was measured with the plan's own threshold and hold-off: of one that a behaviour sets to others it is not
 /// known.
 fn settled(line: &Line, detector: DetectorIx, verdict: impl FnOnce() -> Verdict) -> Verdict {
-    let sets = |b: &&plan::Behaviour| {
-        let mut actions = b.actions.iter();
-        actions.any(|a| matches!(a, plan::Action::Set { detector: d, .. } if *d == detector))
-    };
     let d = &line.detectors[detector.0];
     let verdict = verdict();
-    let Some(b) = line.behaviours.iter().find(sets) else {
+    let Some(behaviour) = setting(line, detector) else {
         return verdict;
     };
     let subject = verdict.subject().to_owned();
@@ -594,8 +590,17 @@ fn settled(line: &Line, detector: DetectorIx, verdict: impl FnOnce() -> Verdict)
     unknown(
         subject,
         format!(
-            "behaviour.{} sets detector.{} while it listens{own}; take the action `set` out to see the verdict at the plan's own setting",
-            b.id, d.id
+            "behaviour.{behaviour} sets detector.{} while it listens{own}; take the action `set` out to see the verdict at the plan's own setting",
+            d.id
         ),
     )
+}
+
+/// The behaviour that sets a detector while it listens.
+pub(crate) fn setting(line: &Line, detector: DetectorIx) -> Option<&str> {
+    let sets = |b: &&plan::Behaviour| {
+        let mut actions = b.actions.iter();
+        actions.any(|a| matches!(a, plan::Action::Set { detector: d, .. } if *d == detector))
+    };
+    line.behaviours.iter().find(sets).map(|b| b.id.as_str())
 }

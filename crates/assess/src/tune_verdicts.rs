@@ -4,13 +4,14 @@
 //! both sides of what is asked, the recordings are too short for a verdict, and it is unknown.
 
 use std::cmp::Ordering;
+use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 
 use chance::{clopper_pearson, garwood};
-use plan::{DetectorIx, Line, Q};
+use plan::{DetectorIx, Line, Q, That};
 use quantity::{Dimension, EventRate, show, show_number};
 
-use crate::check::Shelf;
+use crate::check::{Shelf, setting};
 use crate::tuning::{ShelvedTuning, Tuning, chain_digest};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::years::CONFIDENCE;
@@ -101,6 +102,50 @@ impl Asked<'_> {
         } else {
             Ok(fresh)
         }
+    }
+}
+
+/// The records of a detector that count, by the labels that requirements on it name.
+///
+/// # Errors
+/// Why there is none.
+pub(crate) fn counting<'s>(
+    line: &Line,
+    of: DetectorIx,
+    shelf: &'s Shelf,
+) -> Result<Vec<&'s Tuning>, String> {
+    if let Some(behaviour) = setting(line, of) {
+        return Err(format!("behaviour.{behaviour} sets it while it listens"));
+    }
+    let named = |that: &That| match that {
+        That::Recall { of: d, labels, .. } | That::FalseAlarms { of: d, labels, .. } => {
+            (*d == of).then(|| labels.clone())
+        }
+        _ => None,
+    };
+    let named: BTreeSet<String> = line
+        .requirements
+        .iter()
+        .filter_map(|r| named(&r.that))
+        .collect();
+    let mut why =
+        "no requirement on `recall` or `false-alarms` of it says by which labels".to_owned();
+    let mut found = Vec::new();
+    for labels in &named {
+        let asked = Asked {
+            of,
+            labels,
+            confidence: None,
+        };
+        match asked.fresh(line, shelf) {
+            Ok(fresh) => found.extend(fresh.into_iter().map(|s| &s.tuning)),
+            Err(none) => why = none,
+        }
+    }
+    if found.is_empty() {
+        Err(why)
+    } else {
+        Ok(found)
     }
 }
 

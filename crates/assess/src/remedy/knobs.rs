@@ -54,7 +54,7 @@ const VERY_FAR: f64 = 1000.0;
 const MOST_DB: u32 = 30;
 
 /// A thing and the key below it: `("span.riser", "conductor")`; of a topic without the quotes of its name.
-fn thing_and_key(path: &str) -> Option<(String, &str)> {
+pub(super) fn thing_and_key(path: &str) -> Option<(String, &str)> {
     let (kind, rest) = path.split_once('.')?;
     let (id, after) = plan::first_key(rest)?;
     Some((format!("{kind}.{id}"), after.strip_prefix('.')?))

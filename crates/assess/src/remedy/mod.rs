@@ -9,6 +9,7 @@
 //! levels of a trigger, what one state gives another of the time) count once. A level counts by the ratio of its powers, a change of kind as
 //! much as a doubling.
 
+mod heard;
 mod knobs;
 mod ladder;
 mod search;
@@ -26,6 +27,7 @@ use crate::places::on_records;
 use crate::reach::Reach;
 use crate::verdict::{Judged, Verdict, Word};
 
+pub use heard::{Heard, HeardCounts};
 use knobs::{Knob, knobs};
 pub use search::SharedFetch;
 use search::{Search, Sets, Swept, least, sets};
@@ -90,6 +92,8 @@ pub struct Remedy {
     pub breaks: Vec<(String, String, Word)>,
     /// Requirements whose evidence has to be made anew with it.
     pub anew: Vec<String>,
+    /// Detectors whose thresholds it moves: what they miss and how often they cry wolf.
+    pub heard: Vec<Heard>,
 }
 
 /// A change of one thing that helps and does not suffice.
@@ -220,7 +224,10 @@ pub fn remedies_with(
     let mut number = 0;
     let mut mended = Vec::new();
     for judged in asked {
-        let search = Search::new(path, reading, shelf, fetch, memo, judged.clone());
+        let search = Search {
+            on_records: on_records(line).contains(judged.id.as_str()),
+            ..Search::new(path, reading, shelf, fetch, memo, judged.clone())
+        };
         let knobs = knobs(reading, line, &reads(reading, line, &judged));
         let mut one = mend(&search, &before, line, &knobs, ask.threads, watch)?;
         for remedy in &mut one.remedies {
@@ -447,7 +454,10 @@ fn whole(
         .flat_map(|(knob, i)| sets(knob, &knob.steps[*i]))
         .collect();
     let (edits, text) = search.edited(&all)?;
-    let after = check_with(&search.read(&text)?, search.shelf, search.memo, Tier::Full);
+    let changed = search.read(&text)?;
+    let after = check_with(&changed, search.shelf, search.memo, Tier::Full);
+    let paths = all.iter().map(|(path, _)| path.as_str());
+    let heard = heard::heard(paths, line, changed.line.as_ref()?, search.shelf);
     let id = &search.base.id;
     let mut judged = after.requirements.iter().chain(&after.standing);
     let judged = judged.find(|j| j.id == *id)?;
@@ -464,7 +474,8 @@ fn whole(
         if requirement == id || !held || !falls {
             continue;
         }
-        if on_records.contains(requirement) {
+        // A record that counts with the change says what it says.
+        if on_records.contains(requirement) && verdict.word() == Word::Unknown {
             anew.insert(requirement.to_owned());
         } else if judged.must == Must::Shall {
             breaks.push((requirement.to_owned(), subject.to_owned(), verdict.word()));
@@ -510,6 +521,7 @@ fn whole(
         moves: moves(before, &after),
         breaks,
         anew: anew.into_iter().collect(),
+        heard,
     })
 }
 

@@ -28,6 +28,8 @@ pub(super) struct Search<'a> {
     pub(super) base: Judged,
     /// Subjects that are unknown without a change: a remedy need not make them known.
     pub(super) unknown: BTreeSet<String>,
+    /// Whether it rests on records: these are there for some steps and not for others, in no order.
+    pub(super) on_records: bool,
 }
 
 /// What came of one step.
@@ -68,6 +70,7 @@ impl<'a> Search<'a> {
             memo,
             base,
             unknown,
+            on_records: false,
         }
     }
 
@@ -151,7 +154,7 @@ impl<'a> Search<'a> {
         let mut word = |i: usize| at(i).word;
         let met = |w: Option<Word>| w == Some(Word::Met);
         let holds = |w: Option<Word>| matches!(w, Some(Word::Met | Word::Marginal));
-        let smallest = if knob.declared.is_some() {
+        let smallest = if knob.declared.is_some() || self.on_records {
             // Declared choices are in the order of their cost, not of their effect.
             let first = (0..count).find(|i| met(word(*i)));
             first.or_else(|| (0..count).find(|i| holds(word(*i))))

@@ -33,6 +33,7 @@ mod ranges;
 mod recorded;
 mod rehearsed;
 mod remedies;
+mod remedies_knobs;
 mod remedies_more;
 mod reserve;
 mod sky;

@@ -2,8 +2,9 @@
 
 use std::fmt::Write as _;
 
-use assess::{Known, Mended, Moved, Remedies, Remedy, Turned, Verdict, Word};
+use assess::{Heard, HeardCounts, Known, Mended, Moved, Remedies, Remedy, Turned, Verdict, Word};
 use plan::{Edit, Must, splice};
+use quantity::{Dimension, show};
 use serde_json::{Value, json};
 
 use super::check::{figure_json, verdict_json, wrap};
@@ -161,6 +162,11 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             let _ = writeln!(out, "       {row}");
         }
     }
+    for heard in &remedy.heard {
+        for row in wrap(&heard_row(heard), 98) {
+            let _ = writeln!(out, "       {row}");
+        }
+    }
     for (requirement, subject, word) in &remedy.breaks {
         let _ = writeln!(
             out,
@@ -216,6 +222,44 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             figures_of(b)[2]
         );
     }
+}
+
+/// What a detector misses and how often it cries wolf with its threshold moved, and as it is.
+fn heard_row(heard: &Heard) -> String {
+    let counted = |c: &HeardCounts| {
+        format!(
+            "it misses {} of {} labels of {} and tells {} in {}",
+            c.missed,
+            c.labelled,
+            c.labels,
+            match c.false_alarms {
+                1 => "1 false alarm".to_owned(),
+                n => format!("{n} false alarms"),
+            },
+            show(c.judged_s, Dimension::Time)
+        )
+    };
+    let told = |counts: &Result<Vec<HeardCounts>, String>| match counts {
+        Ok(counts) => counts.iter().map(counted).collect::<Vec<_>>().join(", "),
+        Err(why) => format!("what it misses and how often it cries wolf is unknown ({why})"),
+    };
+    format!(
+        "{} with its threshold moved: {}; as it is: {}",
+        heard.detector,
+        told(&heard.then),
+        told(&heard.now)
+    )
+}
+
+fn heard_json(heard: &Heard) -> Value {
+    let told = |counts: &Result<Vec<HeardCounts>, String>| match counts {
+        Ok(counts) => json!({ "records": counts.iter().map(|c| json!({
+            "labels": c.labels, "missed": c.missed, "labelled": c.labelled,
+            "false_alarms": c.false_alarms, "judged_s": c.judged_s,
+        })).collect::<Vec<_>>() }),
+        Err(why) => json!({ "unknown": why }),
+    };
+    json!({ "detector": heard.detector, "now": told(&heard.now), "then": told(&heard.then) })
 }
 
 /// Why a verdict is marginal although its margin is not small.
@@ -333,6 +377,7 @@ fn one_json(remedy: &Remedy) -> Value {
             "requirement": requirement, "subject": subject, "ruling": word.as_str(),
         })).collect::<Vec<_>>(),
         "evidence_anew": remedy.anew,
+        "thresholds_moved": remedy.heard.iter().map(heard_json).collect::<Vec<_>>(),
         "rulings": remedy.moves.rulings.iter().map(moved_json).collect::<Vec<_>>(),
         "margins": remedy.moves.margins.iter().map(moved_json).collect::<Vec<_>>(),
     })
