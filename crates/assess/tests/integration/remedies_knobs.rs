@@ -370,13 +370,29 @@ fn verif_misses_of_a_moved_threshold_are_told_or_unknown() {
     let then = remedy.heard[0].then.as_ref().unwrap();
     assert_eq!((then[0].missed, then[0].labelled), (60, 100));
 
-    // A threshold below the noise of its own chain, which a higher one mends.
-    let text = format!("{PLAN}\n")
-        .replace("  { background = \"median\", over = \"10 s\" },\n", "")
-        .replace("on_above = \"8 dB\"", "on_above = \"60 dB re 1 uPa\"")
-        .replace("off_below = \"5 dB\"", "off_below = \"57 dB re 1 uPa\"");
+    // A flat 60 dB over 220 Hz comes to 83.4 dB, above a fixed threshold of 80 dB; 6 dB of clearance, and what is marginal over it, take a threshold some decibels higher.
+    let text = changed(&[
+        (
+            "gain = \"20 dB\"",
+            "gain = \"20 dB\"\nself_noise = [{ frequency = \"10 Hz\", level = \"60 dB re 1 uPa2/Hz\" }, { frequency = \"2 kHz\", level = \"60 dB re 1 uPa2/Hz\" }]",
+        ),
+        ("  { background = \"median\", over = \"10 s\" },\n", ""),
+        ("on_above = \"8 dB\"", "on_above = \"80 dB re 1 uPa\""),
+        ("off_below = \"5 dB\"", "off_below = \"77 dB re 1 uPa\""),
+    ]);
     let tried = mended(&text, &Shelf::default(), "self-noise");
-    let remedy = threshold(&tried).unwrap();
-    let why = remedy.heard[0].then.as_ref().unwrap_err();
-    assert!(why.contains("says by which labels"), "{why}");
+    let moves = |r: &&Remedy| r.turned[0].path.ends_with(".on_above") && r.turned.len() == 2;
+    let remedy = tried.remedies.iter().find(moves).unwrap();
+    let to_db: f64 = remedy.turned[0]
+        .to
+        .trim_end_matches(" dB re 1 uPa")
+        .parse()
+        .unwrap();
+    let clear_db = to_db - 60.0 - 10.0 * 220_f64.log10();
+    close(value(remedy), clear_db, 0.1);
+    assert!((6.0..9.0).contains(&clear_db), "{to_db} dB");
+    for heard in [&remedy.heard[0].now, &remedy.heard[0].then] {
+        let why = heard.as_ref().unwrap_err();
+        assert!(why.contains("says by which labels"), "{why}");
+    }
 }
