@@ -126,7 +126,6 @@ pub(crate) fn write_item(out: &mut String, item: &Item, catalogue: &Catalogue) {
         Read::Number(x) => {
             let _ = write!(out, "{x:?}");
         }
-        Read::Numbers(all) => list(out, &mut all.iter().map(|(x, _)| format!("{x:?}"))),
         Read::Count(n) => {
             let _ = write!(out, "{n}");
         }

@@ -147,7 +147,7 @@ pub(crate) fn reads_as(reader: &mut Reader<'_>, path: &str, value: &str, site: S
         Target::Load => reader.load(&text()).is_some(),
         Target::Field(field) => {
             let written = match field.shape {
-                Shape::Number(_) => match value.parse() {
+                Shape::Number(_) | Shape::Figure(..) => match value.parse() {
                     Ok(number) => node(Value::Float(number)),
                     Err(_) => text(),
                 },
@@ -297,6 +297,7 @@ fn literal(path: &str, target: &Target, value: &str) -> Result<String, EditError
             }
             Ok(value.to_owned())
         }
+        Shape::Figure(..) if value.parse::<f64>().is_ok_and(f64::is_finite) => Ok(value.to_owned()),
         Shape::Count(..) => match value.parse::<i64>() {
             Ok(_) => Ok(value.to_owned()),
             Err(_) => Err(form("a whole number")),
@@ -306,6 +307,7 @@ fn literal(path: &str, target: &Target, value: &str) -> Result<String, EditError
             _ => Err(form("true or false")),
         },
         Shape::Amount(..)
+        | Shape::Figure(..)
         | Shape::Text
         | Shape::Choice(_)
         | Shape::Level(..)
@@ -318,7 +320,7 @@ fn literal(path: &str, target: &Target, value: &str) -> Result<String, EditError
         | Shape::Topic
         | Shape::Filter => Ok(EditValue::from(value).to_string()),
         Shape::Amounts(..)
-        | Shape::Numbers(..)
+        | Shape::Figures(..)
         | Shape::Texts
         | Shape::Date
         | Shape::References(_)

@@ -1,6 +1,6 @@
 //! Field tables: one table of fields a section, from which the reader, the help and the JSON Schema are all made.
 
-use quantity::{Dimension, LevelKind, Sign, parse_amount, show};
+use quantity::{Amount, Dimension, Fault, LevelKind, Sign, parse_amount, parse_number, show};
 
 /// A kind of table in a file.
 #[derive(Debug)]
@@ -52,6 +52,13 @@ pub(crate) struct Bounds {
 }
 
 impl Bounds {
+    /// Whether what a value and its spread span lies within, but for the rounding of a sum.
+    pub(crate) fn hold_all(self, amount: Amount) -> bool {
+        const HAIR: f64 = 1e-12;
+        let (low, high) = amount.span();
+        low >= self.least - HAIR && high <= self.most + HAIR * self.most.abs()
+    }
+
     /// The sign of the numbers within.
     pub(crate) fn sign(self) -> Sign {
         if self.least > 0.0 {
@@ -64,6 +71,42 @@ impl Bounds {
     }
 }
 
+/// How the spread of a figure without a unit is written.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Scale {
+    /// `1.2 ± 0.1` or `1.2 ± 5 %`, which is of the value.
+    Plain,
+    /// A share of one: `0.88 ± 3 points` or `0.88 ± 3 % of the value`, as quantities that are ratios.
+    Share,
+}
+
+impl Scale {
+    /// Reads a text of it.
+    pub(crate) fn parse(self, text: &str) -> Result<Amount, Fault> {
+        match self {
+            Scale::Plain => parse_number(text),
+            Scale::Share => parse_amount(text, Dimension::Ratio),
+        }
+    }
+
+    /// A figure that may stand where these bounds hold: as a bare number, and as text with its spread.
+    pub(crate) fn example(self, bounds: Bounds) -> (&'static str, &'static str) {
+        let (examples, otherwise) = match self {
+            Scale::Plain => (["1.2 ± 0.1", "0.5 ± 0.1", "8 ± 0.1"], "1.2 ± 0.1"),
+            Scale::Share => (
+                ["0.88 ± 3 points", "0.5 ± 0.1", "1e-6 ± 50 % of the value"],
+                "0.88 ± 3 points",
+            ),
+        };
+        let fits = examples
+            .into_iter()
+            .find(|text| self.parse(text).is_ok_and(|a| bounds.hold_all(a)));
+        let with = fits.unwrap_or(otherwise);
+        let bare = with.split(' ').next().unwrap_or(with);
+        (bare, with)
+    }
+}
+
 /// What may stand behind a key.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Shape {
@@ -71,10 +114,12 @@ pub(crate) enum Shape {
     Amount(Dimension, Bounds),
     /// A list of quantities; the length lies between the two counts.
     Amounts(Dimension, Bounds, usize, usize),
-    /// A bare number without a unit.
+    /// A bare number without a unit that nothing spreads: of a format, a formula, a demand.
     Number(Bounds),
-    /// A list of bare numbers; the length lies between the two counts.
-    Numbers(Bounds, usize, usize),
+    /// A physical figure without a unit: a bare number, or as text one with its spread.
+    Figure(Scale, Bounds),
+    /// A list of such figures; the length lies between the two counts.
+    Figures(Scale, Bounds, usize, usize),
     /// A whole number.
     Count(i64, i64),
     /// true or false.

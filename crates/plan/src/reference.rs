@@ -91,6 +91,9 @@ at once, each with its place. What is not written is unknown, and never taken to
 - **Quantities** are texts with their unit: `\"150 m\"`. Decimal points, no commas, no gaps between digits.
 - **A spread** may follow: `\"0.42 W ± 10 %\"`, `\"8 mohm +/- 4 mohm\"`, `\"0.12 ohm ± 10 % uniform\"`. It is the half width of a
   95 % interval of a normal law (two standard deviations, k = 2), or of a uniform law where that is written. A share takes `± 5 points` or `± 5 % of the value`.
+- **Figures without a unit** are bare numbers: `1.2`. Physical ones (efficiencies, drag coefficients, salinity) may be texts with a spread: `\"1.2 ± 0.1\"`,
+  `\"1.2 ± 5 %\"`, `\"1.2 ± 0.1 uniform\"`; those that are shares of one as a share takes it: `\"0.88 ± 3 points\"`, `\"0.88 ± 3 % of the value\"`,
+  `\"0.88 ± 0.03\"`. What the spread spans must be allowed too.
 - **Dates** stand without quotes: `2027-03-15` is 00:00 UTC, `2027-03-15T06:30:00Z` an instant; a time needs its offset.
 - **Parts** are things written once, in `[part.ID]` or in catalogue files that `include` lists. What the plan writes itself
   wins over the part, key by key; a list is taken whole.
@@ -212,9 +215,14 @@ impl Page {
                 )
             }
             Shape::Number(bounds) => format!("bare number{}", range(*bounds)),
-            Shape::Numbers(bounds, least, most) => {
+            Shape::Figure(scale, bounds) => {
+                let (bare, with) = scale.example(*bounds);
+                format!("number: `{bare}`, `\"{with}\"`{}", range(*bounds))
+            }
+            Shape::Figures(scale, bounds, least, most) => {
+                let (bare, with) = scale.example(*bounds);
                 format!(
-                    "list of {} bare numbers{}",
+                    "list of {} numbers: `[{bare}, \"{with}\", ...]`{}",
                     count(*least, *most),
                     range(*bounds)
                 )

@@ -6,7 +6,9 @@ use quantity::{Dimension, LevelKind, Sign};
 use serde_json::{Map, Value, json};
 
 use crate::catalogue::{BATCH, SHARED, SHARED_DOC};
-use crate::field::{Bounds, Field, NOT_NEGATIVE, Need, POSITIVE, Section, Shape, amount_example};
+use crate::field::{
+    Bounds, Field, NOT_NEGATIVE, Need, POSITIVE, Scale, Section, Shape, amount_example,
+};
 use crate::tables::{CUE_SHEET, PART_KINDS, PLAN, REQUIREMENT, REQUIREMENTS};
 
 const ID: &str = "^[a-z][a-z0-9-]*$";
@@ -114,6 +116,22 @@ fn number(bounds: Bounds) -> Value {
     value
 }
 
+/// A number, or a text that holds one with its spread.
+fn figure(scale: Scale, bounds: Bounds, forms: &mut Forms) -> Value {
+    let sign = bounds.sign();
+    let (name, pattern) = match scale {
+        Scale::Plain => ("number", quantity::number_pattern(sign)),
+        Scale::Share => ("ratio", quantity::amount_pattern(Dimension::Ratio, sign)),
+    };
+    let name = format!("{name}{}", ending(sign));
+    let mut value = quantity(json!([scale.example(bounds).1]), &name, pattern, forms);
+    let of_number = number(bounds);
+    let own = value.as_object_mut().expect("a quantity is an object");
+    own.extend(of_number.as_object().cloned().unwrap_or_default());
+    value["type"] = json!(["number", "string"]);
+    value
+}
+
 fn list(items: Value, least: usize, most: usize) -> Value {
     let mut value = json!({ "type": "array", "items": items, "minItems": least });
     if most != usize::MAX {
@@ -205,7 +223,10 @@ fn shape(of: &Shape, partial: bool, forms: &mut Forms) -> Value {
             list(amount(*dimension, *bounds, forms), *least, *most)
         }
         Shape::Number(bounds) => number(*bounds),
-        Shape::Numbers(bounds, least, most) => list(number(*bounds), *least, *most),
+        Shape::Figure(scale, bounds) => figure(*scale, *bounds, forms),
+        Shape::Figures(scale, bounds, least, most) => {
+            list(figure(*scale, *bounds, forms), *least, *most)
+        }
         Shape::Count(least, most) => {
             json!({ "type": "integer", "minimum": least, "maximum": most })
         }

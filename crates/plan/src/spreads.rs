@@ -265,10 +265,10 @@ impl Walk<'_, '_> {
     fn item(&mut self, shape: Shape, item: &mut Item) {
         let at = item.site;
         match (&mut item.value, shape) {
-            (Read::Amount(a), Shape::Amount(_, bounds)) => {
+            (Read::Amount(a), Shape::Amount(_, bounds) | Shape::Figure(_, bounds)) => {
                 self.value(at, &mut a.si, &mut a.law, bounds);
             }
-            (Read::Amounts(all), Shape::Amounts(_, bounds, ..)) => {
+            (Read::Amounts(all), Shape::Amounts(_, bounds, ..) | Shape::Figures(_, bounds, ..)) => {
                 for (number, (a, at)) in all.iter_mut().enumerate() {
                     self.numbered(number, |walk| {
                         walk.value(*at, &mut a.si, &mut a.law, bounds)

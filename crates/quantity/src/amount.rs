@@ -14,6 +14,18 @@ pub struct Amount {
     pub law: Option<Law>,
 }
 
+impl Amount {
+    /// The ends of its spread; the value itself twice where it has none.
+    #[must_use]
+    pub fn span(self) -> (f64, f64) {
+        let half_width = match self.law {
+            Some(Law::Normal { half_width } | Law::Uniform { half_width }) => half_width,
+            None => 0.0,
+        };
+        (self.si - half_width, self.si + half_width)
+    }
+}
+
 /// Standard deviations in the half width of a normal spread (k = 2): it holds 95.45 % of the draws, which is called 95 %.
 pub const HALF_WIDTH_DEVIATIONS: f64 = 2.0;
 
@@ -63,6 +75,58 @@ pub fn parse_amount(text: &str, dimension: Dimension) -> Result<Amount, Fault> {
         None => None,
     };
     Ok(Amount { si, law })
+}
+
+/// Reads a number without a unit, such as a drag coefficient.
+///
+/// Grammar: `NUMBER [± SPREAD [uniform]]`, `+/-` for `±`. The spread is a `NUMBER`, or `NUMBER %` of the value (`of the value` may
+/// follow): a number that is no share has no percentage points with which that could be confused. Shares are read by [`parse_amount`]
+/// as a [`Dimension::Ratio`].
+///
+/// # Errors
+/// A [`Fault`] with the byte range of the part that is wrong.
+pub fn parse_number(text: &str) -> Result<Amount, Fault> {
+    let (value, spread) = Piece::whole(text).split_spread();
+    let (number, rest) = number(value)?;
+    let (word, _) = rest.first_word();
+    if !word.is_empty() {
+        let unit = word.text.to_owned();
+        return Err(word.fault(FaultKind::UnitOfNone { unit }));
+    }
+    let si = number.value()?;
+    let law = match spread {
+        Some(spread) => Some(spread_of_number(spread, si)?),
+        None => None,
+    };
+    Ok(Amount { si, law })
+}
+
+fn spread_of_number(spread: Piece<'_>, si: f64) -> Result<Law, Fault> {
+    let (number, unit_text, law) = spread_parts(spread)?;
+    let (word, rest) = unit_text.first_word();
+    let half_width = match word.text {
+        "" => number.value()?,
+        "%" => {
+            if !is_of_the_value(rest) {
+                rest.expect_end()?;
+            }
+            si.abs() * number.times_ten_to(-2)?
+        }
+        "points" | "point" => {
+            return Err(word.fault(FaultKind::BadUncertainty {
+                cause: SpreadFault::PointsOfNonRatio,
+            }));
+        }
+        unit => {
+            let unit = unit.to_owned();
+            return Err(word.fault(FaultKind::UnitOfNone { unit }));
+        }
+    };
+    Ok(law(finite(half_width, number.piece)?))
+}
+
+fn is_of_the_value(words: Piece<'_>) -> bool {
+    words.text.split_whitespace().eq(["of", "the", "value"])
 }
 
 /// `None` where a bare number is a quantity (ratios), a fault elsewhere.
@@ -149,13 +213,12 @@ fn read_spread(
             }));
         }
         "%" => {
-            let of_the_value = rest.text.split_whitespace().eq(["of", "the", "value"]);
             if dimension == Dimension::Temperature {
                 return Err(word.fault(FaultKind::BadUncertainty {
                     cause: SpreadFault::PercentOfTemperature,
                 }));
             }
-            if !of_the_value {
+            if !is_of_the_value(rest) {
                 rest.expect_end()?;
                 if dimension == Dimension::Ratio {
                     return Err(word.fault(FaultKind::AmbiguousPercent));

@@ -115,6 +115,12 @@ pub enum FaultKind {
     /// A spread in `%` of a value that is itself a share: of the value, or points?
     #[error("`%` of a percentage can be read in two ways")]
     AmbiguousPercent,
+    /// A unit behind a number that has none.
+    #[error("this number has no unit, and `{unit}` follows it")]
+    UnitOfNone {
+        /// What follows.
+        unit: String,
+    },
     /// Something follows a complete value.
     #[error("`{rest}` is left over")]
     Trailing {
@@ -246,6 +252,12 @@ impl Fault {
             FaultKind::NegativeUncertainty => Some("write the half width without a sign: ± 0.2".to_owned()),
             FaultKind::AmbiguousPercent => {
                 Some("write `± 5 points` for percentage points, or `± 5 % of the value`".to_owned())
+            }
+            FaultKind::UnitOfNone { unit } if unit == "uniform" => {
+                Some("`uniform` follows a spread: 1.2 ± 0.1 uniform".to_owned())
+            }
+            FaultKind::UnitOfNone { .. } => {
+                Some("write the number alone, or with a spread: 1.2 ± 0.1, 1.2 ± 5 %".to_owned())
             }
             FaultKind::Trailing { rest } if rest == "uniform" => {
                 Some("`uniform` follows a spread: 0.42 W ± 10 % uniform".to_owned())

@@ -25,7 +25,7 @@ mod show;
 mod strand;
 mod unit;
 
-pub use amount::{Amount, HALF_WIDTH_DEVIATIONS, Law, parse_amount};
+pub use amount::{Amount, HALF_WIDTH_DEVIATIONS, Law, parse_amount, parse_number};
 pub use conductor::{CROSS_SECTIONS_MM2, Conductor, parse_conductor};
 pub use dimension::{Dimension, article};
 pub use event_rate::{EventRate, parse_event_rate};
@@ -35,6 +35,7 @@ pub use money::{Money, currency_decimals, parse_money};
 pub use nearest::nearest;
 pub use pattern::{
     Sign, amount_pattern, conductor_pattern, event_rate_pattern, level_pattern, money_pattern,
+    number_pattern,
 };
 pub use share::{Share, parse_share};
 pub use show::{show, show_bare, show_number};

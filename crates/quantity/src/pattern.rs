@@ -60,6 +60,14 @@ pub fn amount_pattern(dimension: Dimension, sign: Sign) -> String {
     format!("^\\s*{whole}\\s*$")
 }
 
+/// The texts that [`crate::parse_number`] accepts, with numbers of this sign.
+#[must_use]
+pub fn number_pattern(sign: Sign) -> String {
+    let number = sign.number();
+    let percent = "\\s*%(?:\\s+of\\s+the\\s+value)?";
+    format!("^\\s*{number}(?:{SPREAD}{NOT_NEGATIVE}(?:{percent})?(?:\\s+uniform)?)?\\s*$")
+}
+
 /// What follows the number of a spread.
 fn spread(dimension: Dimension) -> String {
     let own = unit::table(dimension).iter();

@@ -42,7 +42,6 @@ pub(crate) enum Read {
     Amount(Amount),
     Amounts(Vec<(Amount, Site)>),
     Number(f64),
-    Numbers(Vec<(f64, Site)>),
     Count(i64),
     Flag(bool),
     Text(String),
@@ -97,7 +96,6 @@ impl Fields {
     getter!(amount, Amount, Amount);
     getter!(amounts, Amounts, Vec<(Amount, Site)>);
     getter!(number, Number, f64);
-    getter!(numbers, Numbers, Vec<(f64, Site)>);
     getter!(count, Count, i64);
     getter!(flag, Flag, bool);
     getter!(text, Text, String);

@@ -216,13 +216,14 @@ impl<'a> Reader<'a> {
                 all.into_iter().collect::<Option<_>>().map(Read::Amounts)
             }
             Shape::Number(bounds) => self.number(bounds, node).map(Read::Number),
-            Shape::Numbers(bounds, least, most) => {
+            Shape::Figure(scale, bounds) => self.figure(scale, bounds, node).map(Read::Amount),
+            Shape::Figures(scale, bounds, least, most) => {
                 let list = self.list(node, least, most, "0.34")?;
-                let all: Vec<Option<(f64, Site)>> = list
+                let all: Vec<Option<(Amount, Site)>> = list
                     .iter()
-                    .map(|n| self.number(bounds, n).map(|x| (x, n.site)))
+                    .map(|n| self.figure(scale, bounds, n).map(|a| (a, n.site)))
                     .collect();
-                all.into_iter().collect::<Option<_>>().map(Read::Numbers)
+                all.into_iter().collect::<Option<_>>().map(Read::Amounts)
             }
             Shape::Count(least, most) => self.count(least, most, node).map(Read::Count),
             Shape::Flag => match node.value {
@@ -393,8 +394,8 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
     let value = match field.shape {
         Shape::Amount(d, bounds) => format!("\"{}\"", amount_example(d, bounds)),
         Shape::Amounts(d, bounds, ..) => format!("[\"{}\", ...]", amount_example(d, bounds)),
-        Shape::Number(_) => "0.5".to_owned(),
-        Shape::Numbers(..) => "[0.5, ...]".to_owned(),
+        Shape::Number(_) | Shape::Figure(..) => "0.5".to_owned(),
+        Shape::Figures(..) => "[0.5, ...]".to_owned(),
         Shape::Count(least, _) => format!("{least}"),
         Shape::Flag => "true".to_owned(),
         Shape::Text => "\"...\"".to_owned(),

@@ -4,12 +4,12 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use quantity::{
-    Amount, Dimension, Fault, FaultKind, Law, LevelAmount, LevelKind, article, nearest,
-    parse_amount, parse_level,
+    Amount, Dimension, Fault, FaultKind, LevelAmount, LevelKind, article, nearest, parse_amount,
+    parse_level,
 };
 
 use super::{Read, Reader, join};
-use crate::field::{Bounds, RefKind, amount_example};
+use crate::field::{Bounds, RefKind, Scale, amount_example};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Node, Value};
 
@@ -209,12 +209,8 @@ impl Reader<'_> {
         node: &Node,
         dimension: Dimension,
     ) -> bool {
-        let half_width = match amount.law {
-            Some(Law::Normal { half_width } | Law::Uniform { half_width }) => half_width,
-            None => return true,
-        };
-        let lowest = amount.si - half_width;
-        if bounds.least < 0.0 || lowest >= 0.0 {
+        let (lowest, _) = amount.span();
+        if amount.law.is_none() || bounds.least < 0.0 || lowest >= 0.0 {
             return true;
         }
         let m = Mistake::error(
@@ -257,6 +253,39 @@ impl Reader<'_> {
             return None;
         }
         self.bounded(x, bounds, "a number", node, None).then_some(x)
+    }
+
+    /// A figure without a unit: a bare number, or a text with its spread, all of which lies where the key may.
+    pub(super) fn figure(&mut self, scale: Scale, bounds: Bounds, node: &Node) -> Option<Amount> {
+        let Value::Text(text) = &node.value else {
+            let law = None;
+            return self.number(bounds, node).map(|si| Amount { si, law });
+        };
+        let amount = match scale.parse(text) {
+            Ok(amount) => amount,
+            Err(fault) => return self.fault(node, text, &fault),
+        };
+        let fits = self.bounded(amount.si, bounds, "a number", node, None)
+            && self.spread_within(amount, bounds, node);
+        fits.then_some(amount)
+    }
+
+    /// Whether what a spread spans lies within the bounds.
+    fn spread_within(&mut self, amount: Amount, bounds: Bounds, node: &Node) -> bool {
+        if bounds.hold_all(amount) {
+            return true;
+        }
+        let (low, high) = amount.span();
+        let shown = quantity::show_number;
+        let m = Mistake::error(
+            Code::OutOfRange,
+            node.site,
+            format!("this spread goes from {} to {}", shown(low), shown(high)),
+        )
+        .label(format!("a number here is {}", bounds.why))
+        .help("write a spread that stays within, or the number alone");
+        self.tell_at(node, m);
+        false
     }
 
     pub(super) fn count(&mut self, least: i64, most: i64, node: &Node) -> Option<i64> {

@@ -3,7 +3,7 @@
 use quantity::{Dimension, show};
 
 use super::link_kinds::{Kind, Rates, kind_of};
-use super::{Resolver, bare, ix_of};
+use super::{Resolver, ix_of};
 use crate::line::{Bus, BusIx, Line, Link, LinkFrame, ModuleIx, Q};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
@@ -172,7 +172,7 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         standard: (*standard).to_owned(),
         rate_bps,
         longest_m: f.q("link_longest"),
-        bit_error_rate: f.number("bit_error_rate").map(bare),
+        bit_error_rate: f.q("bit_error_rate"),
         errors_apart_s: f.q("errors_apart"),
         frame: frame.map(read_frame),
         polled_by,

@@ -18,7 +18,7 @@ pub(super) fn sections(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             at: f.site,
             weight_in_water_n: f.q("weight_in_water"),
             holding_n: f.q("holding"),
-            holding_factor: f.number("holding_factor").map(bare),
+            holding_factor: f.q("holding_factor"),
             safety_factor: f.number("safety_factor").map(bare),
         });
     }
@@ -80,9 +80,9 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
         stiffness_n: fields.q("stiffness"),
         breaking_load_n: fields.q("breaking_load"),
         working_load_n: fields.q("working_load"),
-        normal_drag: fields.number("normal_drag").map(bare),
-        tangential_drag: fields.number("tangential_drag").map(bare),
-        strumming_drag: fields.number("strumming_drag").map(bare),
+        normal_drag: fields.q("normal_drag"),
+        tangential_drag: fields.q("tangential_drag"),
+        strumming_drag: fields.q("strumming_drag"),
     })
 }
 

@@ -2,7 +2,7 @@
 
 use quantity::{Dimension, LevelKind};
 
-use super::{Declared, Resolver, bare, q, rising};
+use super::{Declared, Resolver, q, rising};
 use crate::line::{
     Boot, Calibration, Chain, Clock, HighPass, Housing, Hull, Input, Line, Load, LockOut, Module,
     Output, OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad,
@@ -110,7 +110,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         }),
         processor: f.table("processor").and_then(|(t, _)| {
             Some(Processor {
-                operations_per_s: t.number("operations_per_s").map(bare)?,
+                operations_per_s: t.q("operations_per_s")?,
                 memory_bytes: t.q("memory"),
                 energy_per_operation_j: t.q("energy_per_operation"),
             })
@@ -252,7 +252,7 @@ fn input(r: &mut Resolver<'_>, t: &Fields) -> Option<Input> {
         minimum_v: t.q("minimum")?,
         maximum_v: t.q("maximum")?,
         capacitance_f: t.q("capacitance"),
-        efficiency: t.number("efficiency").map(bare),
+        efficiency: t.q("efficiency"),
         standing_w: t.q("standing"),
         loss_per_watt: t.q("loss_per_watt"),
         efficiency_at: efficiency_at(r, t),
@@ -279,7 +279,7 @@ fn efficiency_at(r: &mut Resolver<'_>, t: &Fields) -> Vec<(Q, Q)> {
     let points: Vec<(Q, Q)> = t
         .tables("efficiency_at")
         .iter()
-        .filter_map(|p| Some((p.q("output")?, p.number("efficiency").map(bare)?)))
+        .filter_map(|p| Some((p.q("output")?, p.q("efficiency")?)))
         .collect();
     rising(
         r,
@@ -460,7 +460,7 @@ fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option
         "frequencies",
     );
     let bits = u32::try_from(*adc.count("bits")?.0).ok()?;
-    let effective_bits = adc.number("effective_bits").map(bare);
+    let effective_bits = adc.q("effective_bits");
     if let Some(effective) = effective_bits.filter(|q| q.si > f64::from(bits)) {
         r.tell(
             Mistake::error(

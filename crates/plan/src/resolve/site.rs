@@ -1,6 +1,6 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, propagation, unknown};
+use super::{Resolver, propagation, unknown};
 use crate::line::{Deployment, Flow, HorizonPoint, Q, Sea, Spreading, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -47,7 +47,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
             Some(Water {
                 depth_m: p.q("depth")?,
                 temperature_degc: p.q("temperature")?,
-                salinity: p.number("salinity").map(bare)?,
+                salinity: p.q("salinity")?,
             })
         })
         .collect();
@@ -71,11 +71,9 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         surface_temperature_degc: f.qs("surface_temperature"),
         horizon: horizon(r, f),
         weather: None,
-        clearness: f.numbers("clearness").map_or_else(Vec::new, |(list, _)| {
-            list.iter().map(|(x, s)| bare((x, *s))).collect()
-        }),
-        shipping: f.number("shipping").map(bare),
-        ph: f.number("ph").map(bare),
+        clearness: f.qs("clearness"),
+        shipping: f.q("shipping"),
+        ph: f.q("ph"),
         spreading,
         paths: propagation::paths(r, f),
         bottom: propagation::bottom(r, f),

@@ -1,7 +1,7 @@
 //! Stores for recordings and logs.
 
+use super::Resolver;
 use super::talk::whole;
-use super::{Resolver, bare};
 use crate::line::{Droppable, Line, Logs, Record, SensorKind, Storage};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -172,6 +172,6 @@ fn record(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Record> {
     Some(Record {
         sensor,
         share: t.q("share")?,
-        compression: t.number("compression").map(bare)?,
+        compression: t.q("compression")?,
     })
 }

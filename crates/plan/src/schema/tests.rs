@@ -27,6 +27,12 @@ fn sample(schema: &Json, whole: bool) -> Json {
         Json::Array(types) if types.contains(&json!("object")) => {
             json!(format!("{DATE}{}", schema["examples"][0].as_str().unwrap()))
         }
+        // A figure: a number, or a text with its spread.
+        Json::Array(types)
+            if types.contains(&json!("number")) && schema.get("examples").is_some() =>
+        {
+            schema["minimum"].clone()
+        }
         Json::Array(_) => json!("1"),
         Json::String(kind) => match kind.as_str() {
             "string" => json!(

@@ -4,6 +4,7 @@ use crate::support::bad;
 
 const UPPER: &str = "loads = { listening = \"0.5 W\" }";
 const PROFILE: &str = "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]";
+const EFFICIENCY: &str = "input = { minimum = \"9 V\", maximum = \"36 V\" }\nloads = { listening";
 const SIZE: &str = "size = \"12 B\"";
 const TRIGGER: &str = "{ on_above = \"9 dB\", off_below = \"6 dB\", shortest = \"0.4 s\", longest = \"2 s\", hold_off = \"10 s\" }";
 
@@ -14,7 +15,14 @@ bad! {
     unit_without_one_length: "duration = \"30 d\"" => "duration = \"1 month\"";
     capital_and_small_letters: "listening = \"0.5 W\"" => "listening = \"0.5 w\"";
     deployment_without_end: "duration = \"30 d\"" => "duration = \"1e300 d\"";
-    number_in_quotes: "salinity = 34" => "salinity = \"34\"";
+    number_with_a_unit: "salinity = 34" => "salinity = \"34 psu\"";
+    number_in_quotes_that_nothing_spreads: "[anchor.sinker]" => "[anchor.sinker]\nsafety_factor = \"1.5 ± 0.1\"";
+    spread_of_a_number_beyond_its_bounds: "salinity = 34" => "salinity = \"34 ± 10\"";
+    spread_of_a_number_in_points: "salinity = 34" => "salinity = \"34 ± 2 points\"";
+    spread_of_a_number_in_a_unit: "salinity = 34" => "salinity = \"34 ± 2 m\"";
+    uniform_without_a_spread: "salinity = 34" => "salinity = \"34 uniform\"";
+    spread_of_an_efficiency_that_can_be_read_in_two_ways: EFFICIENCY => "input = { minimum = \"9 V\", maximum = \"36 V\", efficiency = \"0.88 ± 3 %\" }\nloads = { listening";
+    spread_of_an_efficiency_above_one: EFFICIENCY => "input = { minimum = \"9 V\", maximum = \"36 V\", efficiency = \"0.98 ± 3 points\" }\nloads = { listening";
     number_too_large_to_hold: "salinity = 34" => "salinity = 99999999999999999999";
     number_that_is_not_finite: "salinity = 34" => "salinity = inf";
     number_out_of_range: "salinity = 34" => "salinity = 340";

@@ -87,6 +87,82 @@ fn val_values_follow_their_laws_and_what_is_derived_follows_them() {
     assert_eq!((diameter.law, chain.gain_db.law), (None, None));
 }
 
+/// Each text of the reference file at each share of its law.
+#[test]
+fn val_figures_without_a_unit_follow_the_laws_of_scipy() {
+    let rows = truth::rows("quantity/scipy-spreads.csv");
+    assert_eq!(rows.len(), 60);
+    for row in rows {
+        let [key, text, share, wanted] = row.as_slice() else {
+            panic!("{row:?}");
+        };
+        let (share, wanted): (f64, f64) = (share.parse().unwrap(), wanted.parse().unwrap());
+        let written = match key.as_str() {
+            "salinity" => changed(SMALL, "salinity = 34", &format!("salinity = \"{text}\"")),
+            "efficiency" => changed(
+                SMALL,
+                "maximum = \"36 V\" }\nloads = { listening",
+                &format!("maximum = \"36 V\", efficiency = \"{text}\" }}\nloads = {{ listening"),
+            ),
+            drag => changed(
+                SMALL,
+                "diameter = \"12 mm\"",
+                &format!("diameter = \"12 mm\"\n{drag} = \"{text}\""),
+            ),
+        };
+        let line = read(&written).line_at(&[share]).unwrap();
+        let rope = line.sections[0].rope.as_ref().unwrap();
+        let upper = &line.modules[line.module_by_id("upper").unwrap().0];
+        let found = match key.as_str() {
+            "salinity" => line.sea.profile[0].salinity,
+            "efficiency" => upper.input.as_ref().unwrap().efficiency.unwrap(),
+            "normal_drag" => rope.normal_drag.unwrap(),
+            _ => rope.tangential_drag.unwrap(),
+        };
+        assert!(
+            (found.si - wanted).abs() <= 1e-12 * wanted.abs(),
+            "{key} = {text} at {share}: {}, not {wanted}",
+            found.si
+        );
+        assert_eq!(found.law, None);
+    }
+}
+
+/// A figure of a list, of a part of one batch, and one whose tail leaves what its key allows.
+#[test]
+fn verif_figures_without_a_unit_are_drawn_as_quantities_are() {
+    let clearness = "clearness = [0.3, 0.3, \"0.4 ± 0.1\", 0.3, 0.3, 0.3, 0.3, 0.3, 0.3, 0.3, 0.3, \"0.2 ± 2 points\"]";
+    let text = changed(
+        SMALL,
+        "longitude = \"-6 deg\"",
+        &format!("longitude = \"-6 deg\"\n{clearness}"),
+    );
+    let text = changed(&text, "salinity = 34", "salinity = \"34 ± 8\"");
+    let reading = read(&text);
+    let paths: Vec<&str> = reading.spreads.iter().map(|s| s.path.as_str()).collect();
+    assert_eq!(
+        paths,
+        [
+            "site.clearness[11]",
+            "site.clearness[2]",
+            "site.profile[0].salinity"
+        ]
+    );
+    let line = reading.line_at(&[0.975, 0.5, 0.5]).unwrap();
+    assert!((line.sea.clearness[11].si - (0.2 + 0.01 * AT_975)).abs() < 1e-15);
+    assert_eq!(line.sea.clearness[2].si, 0.4);
+    // 42 is two standard deviations above 34.
+    assert!(matches!(
+        reading.line_at(&[0.5, 0.5, 0.99]),
+        Err(NoDraw::OutOfBounds { .. })
+    ));
+    // The same number written as text and bare is the same plan.
+    let bare = read(SMALL);
+    let quoted = read(&changed(SMALL, "salinity = 34", "salinity = \"34\""));
+    assert_eq!(bare.digest, quoted.digest);
+    assert_ne!(bare.digest, reading.digest);
+}
+
 #[test]
 fn verif_what_cannot_be_is_told_and_never_bent() {
     let reading = read(&changed(

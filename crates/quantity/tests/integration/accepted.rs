@@ -2,7 +2,8 @@
 
 use quantity::{
     Amount, Conductor, Dimension, EventRate, Law, LevelAmount, LevelKind, Money, StrandClass,
-    parse_amount, parse_conductor, parse_event_rate, parse_level, parse_money, parse_share,
+    parse_amount, parse_conductor, parse_event_rate, parse_level, parse_money, parse_number,
+    parse_share,
 };
 
 fn si(text: &str, dimension: Dimension) -> f64 {
@@ -127,6 +128,37 @@ fn verif_spreads() {
             law: None
         }
     );
+}
+
+#[test]
+fn verif_numbers_without_a_unit() {
+    let law = |text| parse_number(text).unwrap().law;
+    let normal = |half_width| Some(Law::Normal { half_width });
+    let uniform = |half_width| Some(Law::Uniform { half_width });
+    assert_eq!(law("1.2"), None);
+    assert_eq!(law(" 1.2 ± 0.1 "), normal(0.1));
+    assert_eq!(law("1.2 +/- 0.1"), normal(0.1));
+    assert_eq!(law("1.2±5%"), normal(1.2 * 0.05));
+    assert_eq!(law("-1.2 ± 5 % of the value"), normal(1.2 * 0.05));
+    assert_eq!(law("1.2 ± 0.1 uniform"), uniform(0.1));
+    assert_eq!(law("1.2 ± 5 % uniform"), uniform(1.2 * 0.05));
+    assert_eq!(parse_number("1e-6 ± 5e-7").unwrap().si, 1e-6);
+    for wrong in [
+        "",
+        "x",
+        "1,2",
+        "1.2 m",
+        "1.2 uniform",
+        "1.2 ± ",
+        "1.2 ± -0.1",
+        "1.2 ± 3 points",
+        "1.2 ± 0.1 m",
+        "1.2 ± 5 % of it",
+        "1.2 ± 0.1 ± 0.1",
+        "inf",
+    ] {
+        assert!(parse_number(wrong).is_err(), "{wrong}");
+    }
 }
 
 #[test]

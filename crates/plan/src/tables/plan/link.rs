@@ -3,7 +3,7 @@
 use quantity::Dimension as D;
 
 use crate::field::{
-    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, joined,
+    Field, NOT_NEGATIVE, POSITIVE, RefKind as R, Scale, Section, Shape as S, between, joined,
     optional as o, required as r,
 };
 
@@ -60,7 +60,7 @@ const RATE: &[Field] = &[
     ),
     o(
         "bit_error_rate",
-        S::Number(between(0.0, 0.01, "from 0 to 0.01")),
+        S::Figure(Scale::Share, between(0.0, 0.01, "from 0 to 0.01")),
         "share of bits that arrive wrong, each by itself; none when not written. On CAN a frame that is hit is sent again",
     ),
     o(

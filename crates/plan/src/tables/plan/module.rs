@@ -6,8 +6,8 @@ use super::mooring::POSITION;
 use super::sensor::SENSOR;
 use super::sync::CLOCK;
 use crate::field::{
-    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Section, Shape as S, between, optional as o,
-    required as r,
+    ANY, NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Scale, Section, Shape as S, between,
+    optional as o, required as r,
 };
 
 const PASS: &[&str] = &["always", "powered", "running", "never"];
@@ -91,7 +91,7 @@ const PROCESSOR: Section = Section {
     fields: &[
         r(
             "operations_per_s",
-            S::Number(between(1.0, 1.0e15, "from 1 to 1e15")),
+            S::Figure(Scale::Plain, between(1.0, 1.0e15, "from 1 to 1e15")),
             "additions and multiplications in a second that it has for detectors",
         ),
         o(
@@ -129,7 +129,7 @@ const INPUT: Section = Section {
         ),
         o(
             "efficiency",
-            S::Number(between(0.01, 1.0, "from 0.01 to 1")),
+            S::Figure(Scale::Share, between(0.01, 1.0, "from 0.01 to 1")),
             "efficiency of its converter",
         ),
         o(
@@ -163,7 +163,7 @@ const EFFICIENCY_AT: Section = Section {
         r("output", S::Amount(D::Power, POSITIVE), "output power"),
         r(
             "efficiency",
-            S::Number(between(0.01, 1.0, "from 0.01 to 1")),
+            S::Figure(Scale::Share, between(0.01, 1.0, "from 0.01 to 1")),
             "efficiency",
         ),
     ],

@@ -4,8 +4,8 @@ use quantity::Dimension as D;
 
 use super::bounds::DEPTH;
 use crate::field::{
-    ANY, Bounds, NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
-    required as r,
+    ANY, Bounds, NOT_NEGATIVE, POSITIVE, RefKind as R, Scale, Section, Shape as S, between,
+    optional as o, required as r,
 };
 
 pub(crate) const ANCHOR: Section = Section {
@@ -25,7 +25,7 @@ pub(crate) const ANCHOR: Section = Section {
         ),
         o(
             "holding_factor",
-            S::Number(between(0.01, 30.0, "from 0.01 to 30")),
+            S::Figure(Scale::Plain, between(0.01, 30.0, "from 0.01 to 30")),
             "horizontal holding for each newton of its weight in water that nothing lifts",
         ),
         o(
@@ -92,17 +92,17 @@ pub(crate) const ROPE: Section = Section {
         ),
         o(
             "normal_drag",
-            S::Number(DRAG),
+            S::Figure(Scale::Plain, DRAG),
             "drag coefficient across it, on its diameter",
         ),
         o(
             "tangential_drag",
-            S::Number(between(0.0, 1.0, "from 0 to 1")),
+            S::Figure(Scale::Plain, between(0.0, 1.0, "from 0 to 1")),
             "drag coefficient along it, on its wetted area (its diameter times pi)",
         ),
         o(
             "strumming_drag",
-            S::Number(DRAG),
+            S::Figure(Scale::Plain, DRAG),
             "drag coefficient across it while it strums, on its diameter",
         ),
     ],

@@ -4,7 +4,7 @@ use quantity::{Dimension as D, LevelKind as K};
 
 use super::bounds::{FREQUENCY, LEVEL};
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE, RefKind as R, Section, Shape as S, between, optional as o,
+    NOT_NEGATIVE, POSITIVE, RefKind as R, Scale, Section, Shape as S, between, optional as o,
     required as r,
 };
 
@@ -77,7 +77,7 @@ const ADC: Section = Section {
         r("bits", S::Count(8, 32), "width"),
         o(
             "effective_bits",
-            S::Number(between(1.0, 32.0, "from 1 to 32")),
+            S::Figure(Scale::Plain, between(1.0, 32.0, "from 1 to 32")),
             "effective number of bits, as measured with a sine; those of an ideal converter when not written",
         ),
         r(

@@ -3,7 +3,9 @@
 use quantity::{Dimension as D, LevelKind as K};
 
 use super::bounds::{DEPTH, IN_WATER, SLIP, TURN, WAVES, WIND};
-use crate::field::{Bounds, Section, Shape as S, between, degrees, optional as o, required as r};
+use crate::field::{
+    Bounds, Scale, Section, Shape as S, between, degrees, optional as o, required as r,
+};
 
 const MONTHS: usize = 12;
 
@@ -71,7 +73,12 @@ pub(crate) const SITE: Section = Section {
         ),
         o(
             "clearness",
-            S::Numbers(between(0.0, 1.0, "from 0 to 1"), MONTHS, MONTHS),
+            S::Figures(
+                Scale::Share,
+                between(0.0, 1.0, "from 0 to 1"),
+                MONTHS,
+                MONTHS,
+            ),
             "clearness index of each month from January",
         ),
         o(
@@ -96,12 +103,15 @@ pub(crate) const SITE: Section = Section {
         ),
         o(
             "shipping",
-            S::Number(between(0.0, 1.0, "from 0 (no ships) to 1 (heavy traffic)")),
+            S::Figure(
+                Scale::Plain,
+                between(0.0, 1.0, "from 0 (no ships) to 1 (heavy traffic)"),
+            ),
             "shipping activity",
         ),
         o(
             "ph",
-            S::Number(between(7.0, 8.6, "from 7.0 to 8.6")),
+            S::Figure(Scale::Plain, between(7.0, 8.6, "from 7.0 to 8.6")),
             "acidity of the water",
         ),
         o(
@@ -241,7 +251,7 @@ const WATER: Section = Section {
         ),
         r(
             "salinity",
-            S::Number(between(0.0, 42.0, "from 0 to 42")),
+            S::Figure(Scale::Plain, between(0.0, 42.0, "from 0 to 42")),
             "practical salinity",
         ),
     ],

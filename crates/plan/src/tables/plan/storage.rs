@@ -3,7 +3,7 @@
 use quantity::{Dimension as D, SECONDS_PER_DAY};
 
 use crate::field::{
-    Bounds, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S, between,
+    Bounds, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Scale, Section, Shape as S, between,
     optional as o, required as r,
 };
 
@@ -85,7 +85,7 @@ const RECORD: Section = Section {
         ),
         r(
             "compression",
-            S::Number(between(1.0, 100.0, "from 1 (none) to 100")),
+            S::Figure(Scale::Plain, between(1.0, 100.0, "from 1 (none) to 100")),
             "raw size over stored size",
         ),
     ],
