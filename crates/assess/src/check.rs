@@ -7,12 +7,13 @@ use plan::{DetectorIx, Fetch, Line, Mistake, Must, Reading, Requirement, That};
 
 use crate::assumed::assumed;
 use crate::cautions::cautions;
+use crate::certainty::{DrawsBeside, DrawsRecord};
 use crate::evidence::Record;
 use crate::hang::{DepthsTold, depths_told, hung, read_with};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::mooring_verdicts::{self, Hangs};
-use crate::open::open;
+use crate::open::{open, undrawn};
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
@@ -43,6 +44,10 @@ pub struct Shelf {
     pub tunings: Vec<ShelvedTuning>,
     /// Path of a file of labels as the plan writes it, and its digest, or why it has none.
     pub labels: BTreeMap<String, Result<String, String>>,
+    /// Records of draws of the plan.
+    pub draws: Vec<DrawsRecord>,
+    /// The command line that draws the plan; `None` where nobody runs one.
+    pub certainty_command: Option<String>,
     /// Path of a cue sheet as the plan writes it, and the command line that rehearses it.
     pub commands: BTreeMap<String, String>,
 }
@@ -90,6 +95,8 @@ pub struct Check {
     pub open: Vec<String>,
     /// Which depths of modules count; `None` of a line without sections, whose depths are as written.
     pub depths: Option<DepthsTold>,
+    /// What the draws that lie beside the plan are worth.
+    pub draws: DrawsBeside,
     /// Cautions that this plan calls for.
     pub cautions: Vec<&'static str>,
     /// Errors in the plan.
@@ -166,6 +173,20 @@ pub fn check_text(memo: &Memo, plan: &PlanText<'_>, shelf: &Shelf, tier: Tier) -
 /// The same, with results of earlier checks in place of what would come to the same, and in a tier.
 #[must_use]
 pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> Check {
+    let check = check_as_written(reading, shelf, memo, tier);
+    let Some(line) = &reading.line else {
+        return check;
+    };
+    let mut check = check.with_draws(line, shelf);
+    if check.draws == DrawsBeside::Current {
+        let told = undrawn(&reading.spreads);
+        check.open.retain(|open| Some(open) != told.as_ref());
+    }
+    check
+}
+
+/// The same without what draws of the plan say: that of a plan which was changed to see what comes of it, and was never drawn.
+pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> Check {
     let errors: Vec<&Mistake> = reading.mistakes.iter().filter(|m| m.is_error()).collect();
     let mut check = Check {
         name: reading.name.clone(),
@@ -177,6 +198,7 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
         assumed: Vec::new(),
         open: Vec::new(),
         depths: None,
+        draws: DrawsBeside::Nothing,
         cautions: Vec::new(),
         errors: errors.len(),
         warnings: reading.mistakes.len() - errors.len(),

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::certainty::{DRAWS, DrawsRecord};
 use crate::range::InjectionRecord;
 use crate::tuning::{TUNING, Tuning};
 
@@ -63,6 +64,12 @@ pub enum EvidenceError {
         /// The method named.
         found: String,
     },
+    /// Counts that do not add up.
+    #[error("the counts of `{id}` do not add up to its draws")]
+    Counts {
+        /// The requirement.
+        id: String,
+    },
     /// A record of another version.
     #[error("`{found}` is a format that this program does not read; it reads `{FORMAT}`")]
     Format {
@@ -80,6 +87,8 @@ pub enum AnyRecord {
     Injection(InjectionRecord),
     /// Of tuning a detector.
     Tuning(Tuning),
+    /// Of drawing the plan.
+    Draws(DrawsRecord),
 }
 
 /// What every record says of itself.
@@ -105,6 +114,7 @@ impl AnyRecord {
         match head.method.as_str() {
             REHEARSAL => Ok(AnyRecord::Rehearsal(Record::from_json(text)?)),
             TUNING => Ok(AnyRecord::Tuning(serde_json::from_str(text)?)),
+            DRAWS => Ok(AnyRecord::Draws(DrawsRecord::from_json(text)?)),
             _ => Err(EvidenceError::Method { found: head.method }),
         }
     }
@@ -116,6 +126,7 @@ impl AnyRecord {
             AnyRecord::Rehearsal(record) => &record.program,
             AnyRecord::Injection(record) => &record.program,
             AnyRecord::Tuning(tuning) => &tuning.program,
+            AnyRecord::Draws(record) => &record.program,
         }
     }
 }

@@ -4,11 +4,12 @@ use std::collections::BTreeSet;
 
 use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 
+use crate::certainty::{DrawsBeside, InDraws, is_of_draws};
 use crate::check::Check;
 use crate::verdict::{Evidence, Judged, Verdict, Word};
 
 /// A piece of evidence for one requirement.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub enum Support {
     /// A calculation on what the plan says.
     Calculation {
@@ -17,6 +18,8 @@ pub enum Support {
         /// Draws that were counted and their seed; `None` where nothing was drawn.
         draws: Option<(u64, u64)>,
     },
+    /// Draws of the plan that lie beside it.
+    Draws(InDraws),
     /// A rehearsal that lies beside the plan.
     Rehearsal {
         /// The cue sheet.
@@ -71,6 +74,8 @@ pub struct EvidenceTable {
     pub requirements: Vec<Supported>,
     /// What is checked in every plan.
     pub standing: Vec<Supported>,
+    /// What the draws that lie beside the plan are worth.
+    pub draws: DrawsBeside,
 }
 
 /// The evidence of every verdict of a check, requirement by requirement; `line` is the one that was checked, if there was any.
@@ -93,6 +98,7 @@ pub fn evidence_table(line: Option<&Line>, check: &Check) -> EvidenceTable {
     EvidenceTable {
         requirements: requirements.map(|j| supported(j, measured(j))).collect(),
         standing: standing.map(|j| supported(j, of_chains(j))).collect(),
+        draws: check.draws,
     }
 }
 
@@ -106,7 +112,14 @@ fn supported(judged: &Judged, measured: Vec<String>) -> Supported {
         }
     };
     for verdict in &judged.verdicts {
-        add(of_verdict(verdict), verdict.subject());
+        // Of a share of draws that is known the draws themselves are told.
+        let drawn = is_of_draws(verdict) && judged.in_draws.is_some();
+        if !drawn || matches!(verdict, Verdict::Unknown { .. }) {
+            add(of_verdict(verdict), verdict.subject());
+        }
+    }
+    if let Some(draws) = &judged.in_draws {
+        add(Support::Draws(draws.clone()), &judged.id);
     }
     // A measurement supports nothing by itself: it stands beside what is computed from it.
     if !matches!(judged.word(), Word::Unknown | Word::Provisional) {

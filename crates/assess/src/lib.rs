@@ -71,8 +71,9 @@ mod years;
 pub use allowance::{EventLimit, event_limits};
 pub use cautions::MOORING_CAUTIONS;
 pub use certainty::{
-    Certain, Certainty, CertaintyAsk, CertaintyError, DrawnInput, DrawnShare, FEW_YEARS, HeldYears,
-    Margins, Matters, NoLine, Sureness, certainty,
+    Certain, Certainty, CertaintyAsk, CertaintyError, DRAWS, DrawnInput, DrawnRecord, DrawnShare,
+    DrawsBeside, DrawsRecord, FEW_YEARS, HeldYears, InDraws, Margins, Matters, NoLine, Sureness,
+    certainty,
 };
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,

@@ -127,15 +127,20 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
         all.push("what holds the modules at their depth: the plan has no sections".to_owned());
     }
     all.extend(unchecked(line));
+    all.extend(undrawn(spreads));
+    all
+}
+
+/// What is written with a spread and counts at its nominal.
+pub(crate) fn undrawn(spreads: &[Spread]) -> Option<String> {
     let drawn = spreads.iter().filter(|s| s.drawn_by.is_some());
     let drawn: Vec<&str> = drawn.map(|s| s.path.as_str()).collect();
-    if !drawn.is_empty() {
-        all.push(format!(
+    (!drawn.is_empty()).then(|| {
+        format!(
             "how surely the requirements are met: here every value counts at its nominal, and `soundline check --certainty` draws what is written with a spread: {}",
             drawn.join(", ")
-        ));
-    }
-    all
+        )
+    })
 }
 
 /// Detectors of which the requirements do not ask both how much they find and how often they cry wolf.

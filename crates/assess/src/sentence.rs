@@ -327,7 +327,11 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             }
         })
         .unwrap_or_default();
-    format!("{what}{share}{wind}")
+    let draws = r
+        .share_of_draws
+        .map(|q| format!(", in {} of draws", show(q.si, Dimension::Ratio)))
+        .unwrap_or_default();
+    format!("{what}{share}{wind}{draws}")
 }
 
 /// A module, or every one that hangs on a section, in a sentence.

@@ -3,6 +3,8 @@
 use plan::Must;
 use sha2::{Digest, Sha256};
 
+use crate::certainty::InDraws;
+
 /// A number that is shown, with its unit.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Figure {
@@ -392,6 +394,8 @@ pub struct Judged {
     pub sentence: String,
     /// Verdicts, worst first.
     pub verdicts: Vec<Verdict>,
+    /// In how many draws it was met, where draws lie beside the plan that are of it as it is.
+    pub in_draws: Option<InDraws>,
 }
 
 impl Judged {
@@ -408,17 +412,29 @@ impl Judged {
                 why: "there is nothing in the plan that this is about".to_owned(),
             });
         }
-        verdicts.sort_by(|a, b| {
-            let ((x, p), (y, q)) = (a.rank(), b.rank());
-            x.cmp(&y).then(p.total_cmp(&q))
-        });
-        Judged {
+        let mut judged = Judged {
             id,
             must,
             clause,
             sentence,
             verdicts,
-        }
+            in_draws: None,
+        };
+        judged.worst_first();
+        judged
+    }
+
+    fn worst_first(&mut self) {
+        self.verdicts.sort_by(|a, b| {
+            let ((x, p), (y, q)) = (a.rank(), b.rank());
+            x.cmp(&y).then(p.total_cmp(&q))
+        });
+    }
+
+    /// Adds a verdict in its place.
+    pub(crate) fn add(&mut self, verdict: Verdict) {
+        self.verdicts.push(verdict);
+        self.worst_first();
     }
 
     /// Whether some verdict is broken, or is already by what a quick check has counted.

@@ -47,7 +47,8 @@ fn drawn(before: &[&str]) -> (f64, Vec<u8>) {
     let words: Vec<&str> = before
         .iter()
         .copied()
-        .chain([PROGRAM, "--format", "json", "check", PLAN, "--certainty"])
+        .chain([PROGRAM, "--format", "json", "check", PLAN])
+        .chain(["--certainty", "--no-evidence"])
         .collect();
     let begin = Instant::now();
     let output = Command::new(words[0])

@@ -7,12 +7,13 @@ use std::path::{Path, PathBuf};
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
 use assess::{
-    Certainty, CertaintyAsk, Check, FEW_YEARS, Memo, Shelf, Tier, certainty, evidence_table,
+    Certainty, CertaintyAsk, Check, DrawsRecord, FEW_YEARS, Memo, Shelf, Tier, certainty,
+    evidence_table,
 };
 use plan::{Reading, That};
 use report::{
-    certainty_json, certainty_text, check_json, check_text, evidence_table_json,
-    evidence_table_text,
+    PictureError, certainty_json, certainty_picture_png, certainty_picture_svg, certainty_text,
+    check_json, check_text, evidence_table_json, evidence_table_text,
 };
 use serde_json::json;
 
@@ -21,6 +22,8 @@ use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out, PROGRAM, computed_by};
+use crate::outputs::{self, Outputs};
+use crate::picture_name;
 use crate::plan_file;
 use crate::recordings;
 use crate::shell::{rehearse_line, shell_word};
@@ -57,6 +60,15 @@ pub(crate) struct Args {
     /// Weather years of each draw's own.
     #[arg(long, value_name = "N", default_value_t = FEW_YEARS, requires = "certainty")]
     years: u64,
+    /// Draw the spread of each requirement's margin against its limit, the least sure first: a file ending in .png or .svg.
+    #[arg(long, value_name = "FILE", value_parser = picture_name::file, requires = "certainty")]
+    picture: Option<PathBuf>,
+    /// Replace the picture if it exists.
+    #[arg(long, requires = "picture")]
+    force: bool,
+    /// Leave no evidence of the draws beside the plan.
+    #[arg(long, requires = "certainty")]
+    no_evidence: bool,
 }
 
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
@@ -73,6 +85,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let Some((shelf, warnings)) = looked else {
         return Ok(Exit::Cancelled);
     };
+    if args.certainty {
+        return sure(args, &reading, shelf, &warnings, &cancel, out);
+    }
     let tier = match args.quick {
         true => Tier::Quick,
         false => Tier::Full,
@@ -89,25 +104,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 let found = evidence_table(reading.line.as_ref(), &check);
                 write!(out.stdout, "\n{}", evidence_table_text(&found, out.colour))?;
             }
-            if args.certainty {
-                // The verdicts need not wait for the draws.
-                out.stdout.flush()?;
-                let Some(found) = drawn(args, &reading, &shelf, &check, &cancel, out)? else {
-                    return Ok(Exit::Cancelled);
-                };
-                let text = certainty_text(&found, &reading.sources, out.colour);
-                write!(out.stdout, "\n{text}")?;
-            }
         }
         Format::Json => {
-            let mut whole = if args.certainty {
-                let Some(found) = drawn(args, &reading, &shelf, &check, &cancel, out)? else {
-                    return Ok(Exit::Cancelled);
-                };
-                out.of_plan(certainty_json(&found, &reading.sources))
-            } else {
-                check_json(&check, PROGRAM, &reading.mistakes, &reading.sources)
-            };
+            let mut whole = check_json(&check, PROGRAM, &reading.mistakes, &reading.sources);
             if args.evidence {
                 let found = evidence_table(reading.line.as_ref(), &check);
                 whole["rests_on"] = evidence_table_json(&found);
@@ -119,12 +118,114 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     Ok(check.status().into())
 }
 
+/// The plan with its verdicts, drawn.
+fn sure(
+    args: &Args,
+    reading: &Reading,
+    mut shelf: Shelf,
+    warnings: &[String],
+    cancel: &Cancel,
+    out: &mut Out,
+) -> Result<Exit, Failure> {
+    let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
+    outputs.refuse(args.picture.as_deref())?;
+    // What earlier draws say is told again with these.
+    let earlier = std::mem::take(&mut shelf.draws);
+    let memo = Memo::new();
+    let mut check = assess::check_with(reading, &shelf, &memo, Tier::Full);
+    let requirements = reading.line.iter().flat_map(|line| &line.requirements);
+    let asked = requirements.filter(|r| r.share_of_draws.is_some()).count() > 0;
+    if out.format == Format::Text {
+        for warning in warnings {
+            writeln!(out.stderr, "warning: {warning}")?;
+        }
+        if !asked {
+            // The verdicts need not wait for the draws.
+            out.stdout
+                .write_all(check_text(&check, out.colour).as_bytes())?;
+            out.stdout.flush()?;
+        }
+    }
+    let ask = CertaintyAsk {
+        draws: args.draws,
+        seed: args.seed,
+        years: args.years,
+        threads: std::thread::available_parallelism().map_or(1, usize::from),
+    };
+    let Some(found) = drawn(reading, &shelf, &check, &ask, cancel, out)? else {
+        return Ok(Exit::Cancelled);
+    };
+    let record = DrawsRecord::new(&reading.digest, &ask, &found, computed_by());
+    let mut evidence = None;
+    let mut refused: Option<Failure> = None;
+    shelf.draws = earlier;
+    if !args.no_evidence {
+        let path = record.path(&args.plan);
+        // The draws are told even where they cannot be left beside the plan.
+        match outputs.leave(&args.plan, &path, &record.to_json()) {
+            Ok(()) => evidence = Some(path),
+            Err(error) => refused = Some(error.into()),
+        }
+        if !shelf.draws.contains(&record) {
+            shelf.draws.push(record);
+        }
+    }
+    if asked {
+        check = assess::check_with(reading, &shelf, &memo, Tier::Full);
+    }
+    if let Some(path) = &args.picture {
+        outputs.write(path, &picture(path, &found).map_err(CheckError::from)?)?;
+    }
+    let shown = |path: &Option<PathBuf>| path.as_ref().map(|p| p.display().to_string());
+    match out.format {
+        Format::Text => {
+            if asked {
+                out.stdout
+                    .write_all(check_text(&check, out.colour).as_bytes())?;
+            }
+            let text = certainty_text(&found, &reading.sources, out.colour);
+            write!(out.stdout, "\n{text}")?;
+            let written = [("picture", &args.picture), ("evidence", &evidence)];
+            let written = written
+                .iter()
+                .filter_map(|(what, path)| Some((*what, path.as_deref()?)));
+            outputs::tell(&mut out.stdout, written)?;
+        }
+        Format::Json => {
+            let mut whole = out.of_plan(certainty_json(&found, &reading.sources));
+            whole["picture"] = json!(shown(&args.picture));
+            whole["evidence"] = json!(shown(&evidence));
+            whole["warnings"] = json!(warnings);
+            out.json(&whole)?;
+        }
+    }
+    match refused {
+        Some(failure) => Err(failure),
+        None => Ok(check.status().into()),
+    }
+}
+
+fn picture(path: &Path, found: &Certainty) -> Result<Vec<u8>, PictureError> {
+    match path.extension().is_some_and(|e| e == "png") {
+        true => certainty_picture_png(found),
+        false => certainty_picture_svg(found).map(String::into_bytes),
+    }
+}
+
+/// Why a check could not be told.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum CheckError {
+    /// The picture cannot be drawn.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(#[from] PictureError),
+}
+
 /// The plan drawn; `None` where that was cancelled.
 fn drawn(
-    args: &Args,
     reading: &Reading,
     shelf: &Shelf,
     check: &Check,
+    ask: &CertaintyAsk,
     cancel: &Cancel,
     out: &Out,
 ) -> Result<Option<Certainty>, Failure> {
@@ -133,13 +234,7 @@ fn drawn(
         bar.set_position((1000.0 * share) as u64);
         !cancel.asked()
     };
-    let ask = CertaintyAsk {
-        draws: args.draws,
-        seed: args.seed,
-        years: args.years,
-        threads: std::thread::available_parallelism().map_or(1, usize::from),
-    };
-    let found = certainty(reading, shelf, check, &ask, &watch);
+    let found = certainty(reading, shelf, check, ask, &watch);
     bar.finish_and_clear();
     Ok(found?)
 }
@@ -201,12 +296,14 @@ pub(crate) fn shelf(
     let beside = path.parent().unwrap_or(Path::new(""));
     let mut records = Vec::new();
     let mut injections = Vec::new();
+    let mut draws = Vec::new();
     let mut asked = Vec::new();
     let (all, mut warnings) = self::records(path);
     for (file, record) in all {
         match record {
             AnyRecord::Rehearsal(record) => records.push(record),
             AnyRecord::Injection(record) => injections.push(record),
+            AnyRecord::Draws(record) => draws.push(record),
             AnyRecord::Tuning(tuning) if asks_tuning(reading, &tuning.detector) => {
                 asked.push((tuning, file));
             }
@@ -258,6 +355,8 @@ pub(crate) fn shelf(
         injections,
         range_command: Some(format!("soundline range {}", shell_word(path))),
         records,
+        draws,
+        certainty_command: Some(format!("soundline check {} --certainty", shell_word(path))),
         tunings,
         labels,
         cues,

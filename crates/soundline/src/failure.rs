@@ -9,6 +9,7 @@ use serde_json::json;
 use thiserror::Error;
 
 use crate::chain::ChainCommandError;
+use crate::check::CheckError;
 use crate::exit::Exit;
 use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
@@ -36,6 +37,9 @@ pub(crate) enum Failure {
     /// A file cannot be written.
     #[error(transparent)]
     File(#[from] OutputError),
+    /// A check cannot be told.
+    #[error(transparent)]
+    Check(#[from] CheckError),
     /// The sensor chains cannot be told.
     #[error(transparent)]
     Chain(#[from] ChainCommandError),
@@ -145,6 +149,7 @@ impl Failure {
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)
+            | Failure::Check(_)
             | Failure::File(_)
             | Failure::Plan { .. } => None,
         }

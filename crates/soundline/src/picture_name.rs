@@ -28,6 +28,14 @@ pub(crate) fn folder(text: &str) -> Result<PathBuf, NoPicture> {
     }
 }
 
+/// One file.
+pub(crate) fn file(text: &str) -> Result<PathBuf, NoPicture> {
+    match DRAWN.iter().any(|drawn| has_ending(text, drawn)) {
+        true => Ok(PathBuf::from(text)),
+        false => Err(NoPicture::File),
+    }
+}
+
 /// The folder that pictures go into, or one file.
 pub(crate) fn folder_or_file(text: &str) -> Result<PathBuf, NoPicture> {
     match ending(Path::new(text)) {
@@ -59,7 +67,13 @@ mod tests {
             assert_eq!(folder(name), Ok(PathBuf::from(name)));
             assert_eq!(folder_or_file(name), Ok(PathBuf::from(name)));
         }
-        assert_eq!(folder_or_file("one.png"), Ok(PathBuf::from("one.png")));
+        for name in ["one.png", "there/one.svg"] {
+            assert_eq!(folder_or_file(name), Ok(PathBuf::from(name)));
+            assert_eq!(file(name), Ok(PathBuf::from(name)));
+        }
+        for name in ["one", "one.pdf", "pictures/"] {
+            assert_eq!(file(name), Err(NoPicture::File), "{name}");
+        }
         for name in ["one.jpeg", "one.PNG"] {
             assert_eq!(folder_or_file(name), Err(NoPicture::File), "{name}");
         }

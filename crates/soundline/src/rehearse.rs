@@ -4,11 +4,14 @@ use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use assess::depths_told;
 use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
 use live::LiveError;
 use plan::{Code, CueReading, CueSheet, Line, Mistake, Reading, Severity, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
-use report::{Inputs, OutputError, record_json, rehearsal_json, rehearsal_text, trace_json};
+use report::{
+    Inputs, OutputError, depths_json, record_json, rehearsal_json, rehearsal_text, trace_json,
+};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
@@ -190,6 +193,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
         Format::Json => {
             let mut whole = out.of_plan(rehearsal_json(line, cues, &played.outcome));
+            // Beside what was played: its digest is of that alone.
+            whole["depths"] = depths_json(depths_told(line).as_ref());
             whole["cues_digest"] = json!(digest);
             whole["result_digest"] = json!(played.digest);
             whole["trace"] = json!(trace.map(path));

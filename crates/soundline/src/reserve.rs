@@ -3,7 +3,9 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{Factor, LineReserve, Room, WeightReserve, line_reserve, line_weight_reserve};
+use assess::{
+    Factor, LineReserve, Room, WeightReserve, depths_told, line_reserve, line_weight_reserve,
+};
 use report::{WeightReserveFound, reserve_json, reserve_text};
 
 use crate::exit::Exit;
@@ -40,12 +42,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
     let weight = line_weight_reserve(line);
+    let depths = depths_told(line);
+    let depths = depths.as_ref();
     let name = &line.deployment.name;
     match out.format {
         Format::Text => out
             .stdout
-            .write_all(reserve_text(name, &found, &weight).as_bytes())?,
-        Format::Json => out.json(&out.of_plan(reserve_json(name, &found, &weight)))?,
+            .write_all(reserve_text(name, &found, &weight, depths).as_bytes())?,
+        Format::Json => out.json(&out.of_plan(reserve_json(name, &found, &weight, depths)))?,
     }
     Ok(exit(&found, &weight))
 }

@@ -9,9 +9,9 @@ use crate::check::Check;
 use crate::verdict::{Judged, Verdict, Word};
 
 /// Confidence of the limits of a share, two-sided.
-const CONFIDENCE: f64 = 0.95;
+pub(super) const CONFIDENCE: f64 = 0.95;
 /// Shares of the draws below each of the margins that are told.
-const SHARES: [f64; 3] = [0.05, 0.5, 0.95];
+const SHARES: [f64; 5] = [0.05, 0.25, 0.5, 0.75, 0.95];
 /// An input moves a margin where their rank correlation is so many standard deviations from that of chance, 1 / sqrt(n - 1): one in 370
 /// inputs that do nothing passes it (common practice).
 const DEVIATIONS: f64 = 3.0;
@@ -81,8 +81,8 @@ pub struct Margins {
     pub without: usize,
     /// The first of these, counted from 0, and the unit of its margin, where it has one.
     pub first_without: Option<(usize, Option<String>)>,
-    /// Below which 5 %, 50 % and 95 % of them lie.
-    pub at_5_50_95: [f64; 3],
+    /// Below which 5, 25, 50, 75 and 95 % of them lie.
+    pub at_5_25_50_75_95: [f64; 5],
     /// The lowest and the highest.
     pub lowest_highest: (f64, f64),
     /// The inputs that move them, the strongest first; those that stand out of chance alone.
@@ -265,7 +265,7 @@ fn margins(
         draws: values.len(),
         without: known.len() - values.len(),
         first_without,
-        at_5_50_95: SHARES.map(|share| value_at_share(&ascending, share).unwrap_or(f64::NAN)),
+        at_5_25_50_75_95: SHARES.map(|share| value_at_share(&ascending, share).unwrap_or(f64::NAN)),
         lowest_highest: (lowest, highest),
         moved_by,
     })

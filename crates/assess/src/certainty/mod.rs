@@ -3,8 +3,10 @@
 //! A draw is a point of a Latin hypercube; it gives a line of plain numbers ([`plan::Reading::line_at`]), and all that is fast runs on it
 //! unchanged. Method, limits and what they claim: docs/method/certainty.md.
 
+mod beside;
 mod fold;
 mod gather;
+mod record;
 
 use chance::{Stream, strata};
 use plan::{Line, Reading, Requirement, That};
@@ -17,10 +19,13 @@ use crate::threads::on_threads;
 use crate::verdict::{Evidence, Judged, Verdict};
 use crate::years::{OwnYears, Years};
 
+pub(crate) use beside::is_of_draws;
+pub use beside::{DrawsBeside, InDraws};
 pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
 use fold::{Sample, fold};
 pub use gather::HeldYears;
 use gather::{Draw, Gathered};
+pub use record::{DRAWS, DrawnRecord, DrawsRecord};
 
 /// Weather years of each draw, where nothing else is asked.
 pub const FEW_YEARS: u64 = 3;
@@ -117,6 +122,8 @@ pub fn certainty(
 ) -> Result<Option<Certainty>, CertaintyError> {
     let line = reading.line.as_ref().filter(|_| !reading.has_errors());
     let line = line.ok_or(CertaintyError::Mistakes)?;
+    // What earlier draws say of a requirement is no part of it as it is written.
+    let check = &check.without_draws();
     if !(2..=MOST_DRAWS).contains(&ask.draws) {
         return Err(CertaintyError::Draws { draws: ask.draws });
     }
@@ -139,7 +146,12 @@ pub fn certainty(
         .collect();
     let asked = line.requirements.iter().zip(&kept);
     let asked = asked.filter(|(_, kept)| kept.is_none());
-    let asked = asked.map(|(r, _)| r.id.clone()).collect();
+    let asked = asked
+        .map(|(r, _)| Asked {
+            id: r.id.clone(),
+            unknown: unknown_years(r, of(&check.requirements, &r.id)),
+        })
+        .collect();
     let ids = Ids {
         asked,
         standing: check.standing.iter().map(|j| j.id.clone()).collect(),
@@ -200,9 +212,28 @@ fn inputs(reading: &Reading) -> Vec<DrawnInput> {
 /// What is judged in every draw, in the order of its places.
 struct Ids {
     /// Requirements that are drawn.
-    asked: Vec<String>,
+    asked: Vec<Asked>,
     /// Standing checks of the plan as it is written.
     standing: Vec<String>,
+}
+
+/// A requirement that is drawn.
+struct Asked {
+    id: String,
+    /// Of one on the years of several supplies the verdicts that are unknown as it is written: they stay so in every draw, whose few years
+    /// would answer them by mistake.
+    unknown: Vec<Verdict>,
+}
+
+impl Asked {
+    /// A draw of it, with what stays unknown.
+    fn kept(&self, mut judged: Judged) -> Judged {
+        for unknown in &self.unknown {
+            judged.verdicts.retain(|v| v.subject() != unknown.subject());
+            judged.add(unknown.clone());
+        }
+        judged
+    }
 }
 
 /// One draw with its line.
@@ -230,9 +261,9 @@ fn draw(
     };
     let mut years = Years::of_a_draw(line, memo, own);
     let mut all = Vec::with_capacity(ids.asked.len() + ids.standing.len());
-    for id in &ids.asked {
-        let r = line.requirements.iter().find(|r| r.id == *id);
-        let judged = r.map(|r| judged(&reach, r, shelf, &mut years));
+    for asked in &ids.asked {
+        let r = line.requirements.iter().find(|r| r.id == asked.id);
+        let judged = r.map(|r| asked.kept(judged(&reach, r, shelf, &mut years)));
         let held = years.take_held();
         let place = all.len();
         // Years of one supply do not say what another's are.
@@ -258,6 +289,17 @@ fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
     all.iter().find(|j| j.id == id)
 }
 
+/// Of a requirement on years the verdicts that are unknown as it is written.
+fn unknown_years(r: &Requirement, nominal: Option<&Judged>) -> Vec<Verdict> {
+    if !matches!(r.that, That::OutageHours { .. } | That::LowestCharge { .. }) {
+        return Vec::new();
+    }
+    let all = nominal.into_iter().flat_map(|j| &j.verdicts);
+    all.filter(|v| matches!(v, Verdict::Unknown { .. }))
+        .cloned()
+        .collect()
+}
+
 /// Why a requirement is not drawn but counts as it is written; `None` where it is drawn.
 fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Option<String> {
     let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
@@ -274,11 +316,10 @@ fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Op
         }
         // A draw's few years ask for no share of years, so that they would answer what cannot be answered.
         That::OutageHours { .. } | That::LowestCharge { .. } => {
-            let unknown = nominal?.verdicts.iter().find_map(|v| match v {
-                Verdict::Unknown { subject, why } => Some((subject, why)),
-                _ => None,
-            });
-            let (subject, why) = unknown?;
+            let all = &nominal?.verdicts;
+            let unknown = unknown_years(r, nominal);
+            let first = unknown.first().filter(|_| unknown.len() == all.len())?;
+            let (subject, why) = (first.subject(), first.why());
             return Some(format!("as it is written it is unknown: {subject}: {why}"));
         }
         _ if nominal.is_some_and(|j| j.verdicts.iter().any(sampled)) => {

@@ -16,8 +16,8 @@ use plan::{Fetch, Line, Mistake, Must, Reading, That};
 use quantity::nearest;
 use toml_edit::Value;
 
-use crate::check::{Check, Shelf, Tier, check_with};
-use crate::hang::read_with;
+use crate::check::{Check, Shelf, Tier, check_as_written};
+use crate::hang::{DepthsTold, read_with};
 use crate::memo::Memo;
 use crate::verdict::Word;
 
@@ -130,6 +130,8 @@ pub struct Places {
     pub also_judged: Vec<String>,
     /// Whether years that the plan claims were left out.
     pub provisional: bool,
+    /// Which depths of modules count without the part; `None` of a line without sections.
+    pub depths: Option<DepthsTold>,
     /// What was assumed of the places and the part.
     pub assumed: Vec<String>,
     /// What is not answered here.
@@ -255,7 +257,7 @@ pub fn places_with(
     if let Some(cable) = &ask.cable {
         known_part(&without, cable, "span")?;
     }
-    let before = check_with(&without, shelf, memo, Tier::Full);
+    let before = check_as_written(&without, shelf, memo, Tier::Full);
     let base_line = without.line.as_ref().ok_or(PlaceError::Plan)?;
     let mut told: Vec<Place> = Vec::new();
     let count = sites.len() as u64;
@@ -320,6 +322,7 @@ pub fn places_with(
         anew: anew.iter().cloned().collect(),
         also_judged,
         provisional,
+        depths: before.depths,
         assumed: assumed(line, ask),
         open: open(line, ask),
     })
@@ -444,8 +447,9 @@ fn mistakes_of_talk(with: &Reading, own: usize, ask: &PlaceAsk) -> Result<(), Pl
 
 /// The checks of changed plans, each on a thread of its own, in their order; none of a plan with mistakes.
 fn checked(changed: &[(&Site, String, Reading)], shelf: &Shelf, memo: &Memo) -> Vec<Option<Check>> {
-    let one =
-        |with: &Reading| (!with.has_errors()).then(|| check_with(with, shelf, memo, Tier::Full));
+    let one = |with: &Reading| {
+        (!with.has_errors()).then(|| check_as_written(with, shelf, memo, Tier::Full))
+    };
     if let [(_, _, with)] = changed {
         return vec![one(with)];
     }

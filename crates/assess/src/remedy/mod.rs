@@ -20,7 +20,7 @@ use std::path::Path;
 use plan::{Edit, Line, Must, Reading};
 use quantity::{Money, nearest};
 
-use crate::check::{Check, Shelf, Tier, check_with};
+use crate::check::{Check, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
 use crate::memo::Memo;
 use crate::places::on_records;
@@ -219,7 +219,7 @@ pub fn remedies_with(
 ) -> Result<Remedies, RemedyError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
     let line = whole.ok_or(RemedyError::Plan)?;
-    let before = check_with(reading, shelf, memo, Tier::Full);
+    let before = check_as_written(reading, shelf, memo, Tier::Full);
     let asked = asked(&before, ask.requirement.as_deref())?;
     let mut number = 0;
     let mut mended = Vec::new();
@@ -455,7 +455,7 @@ fn whole(
         .collect();
     let (edits, text) = search.edited(&all)?;
     let changed = search.read(&text)?;
-    let after = check_with(&changed, search.shelf, search.memo, Tier::Full);
+    let after = check_as_written(&changed, search.shelf, search.memo, Tier::Full);
     let paths = all.iter().map(|(path, _)| path.as_str());
     let heard = heard::heard(paths, line, changed.line.as_ref()?, search.shelf);
     let id = &search.base.id;

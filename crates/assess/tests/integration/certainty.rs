@@ -10,10 +10,10 @@ use plan::{Reading, SupplyIx};
 use crate::sky::{measured, plain_years};
 use crate::support::{changed, close, read};
 
-const TWO: &str = include_str!("two.toml");
+pub(crate) const TWO: &str = include_str!("two.toml");
 const DRAWS: usize = 2000;
 
-fn ask(draws: usize) -> CertaintyAsk {
+pub(crate) fn ask(draws: usize) -> CertaintyAsk {
     CertaintyAsk {
         draws,
         seed: 1,
@@ -22,7 +22,7 @@ fn ask(draws: usize) -> CertaintyAsk {
     }
 }
 
-fn with(text: &str, changes: &[(&str, &str)]) -> String {
+pub(crate) fn with(text: &str, changes: &[(&str, &str)]) -> String {
     let mut text = text.to_owned();
     for (from, to) in changes {
         assert!(text.contains(from), "`{from}` is not in the plan");
@@ -32,26 +32,26 @@ fn with(text: &str, changes: &[(&str, &str)]) -> String {
 }
 
 #[track_caller]
-fn drawn(text: &str, ask: &CertaintyAsk) -> Certainty {
+pub(crate) fn drawn(text: &str, ask: &CertaintyAsk) -> Certainty {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     of(&reading, ask)
 }
 
 #[track_caller]
-fn of(reading: &Reading, ask: &CertaintyAsk) -> Certainty {
+pub(crate) fn of(reading: &Reading, ask: &CertaintyAsk) -> Certainty {
     let checked = check(reading, &Shelf::default());
     certainty(reading, &Shelf::default(), &checked, ask, &|_| true)
         .unwrap()
         .unwrap()
 }
 
-fn certain<'c>(found: &'c Certainty, id: &str) -> &'c Certain {
+pub(crate) fn certain<'c>(found: &'c Certainty, id: &str) -> &'c Certain {
     let all = found.requirements.iter().chain(&found.standing);
     all.clone().find(|c| c.id == id).unwrap()
 }
 
-fn share<'c>(found: &'c Certainty, id: &str) -> &'c DrawnShare {
+pub(crate) fn share<'c>(found: &'c Certainty, id: &str) -> &'c DrawnShare {
     match &certain(found, id).sureness {
         Sureness::Drawn(drawn) => drawn,
         Sureness::AsWritten { why } => panic!("{id} is not drawn: {why}"),
@@ -59,7 +59,7 @@ fn share<'c>(found: &'c Certainty, id: &str) -> &'c DrawnShare {
 }
 
 /// A constant current of 0.5 A through 3.9 ohm of cable and the contacts.
-fn linear(supply: &str, aged: &str, minimum: &str) -> String {
+pub(crate) fn linear(supply: &str, aged: &str, minimum: &str) -> String {
     with(
         TWO,
         &[
@@ -93,7 +93,7 @@ fn val_a_voltage_drop_has_the_mean_and_the_spread_of_its_closed_form() {
     assert_eq!(margins.unit, "V");
     // Four standard errors of a quantile of as many plain draws: sqrt(p (1 - p) / n) over the density there.
     let error = |p: f64, density: f64| 4.0 * (p * (1.0 - p) / DRAWS as f64).sqrt() / density;
-    let [low, middle, high] = margins.at_5_50_95;
+    let [low, _, middle, _, high] = margins.at_5_25_50_75_95;
     close(middle, MEAN_V, error(0.5, 0.398_942));
     close(low, MEAN_V - AT_95, error(0.05, 0.103_136));
     close(high, MEAN_V + AT_95, error(0.95, 0.103_136));
@@ -172,7 +172,8 @@ fn val_draws_that_collapse_have_no_margin_of_a_voltage() {
     let (_, unit) = margins.first_without.as_ref().unwrap();
     // Of the load that is asked.
     assert_eq!(unit.as_deref(), Some("points"));
-    for (found_v, (share, supply_v, density)) in margins.at_5_50_95.into_iter().zip(AT) {
+    let [low_v, _, middle_v, _, high_v] = margins.at_5_25_50_75_95;
+    for (found_v, (share, supply_v, density)) in [low_v, middle_v, high_v].into_iter().zip(AT) {
         let load_v =
             |supply_v: f64| 0.5 * (supply_v + (supply_v * supply_v - 4.0 * R_OHM * LOAD_W).sqrt());
         // Four standard errors of a quantile of as many plain draws, over the slope of the root.
@@ -230,11 +231,11 @@ fn val_one_batch_spreads_wider_than_parts_apart() {
             1,
         );
         let found = drawn(&text, &ask(DRAWS));
-        let [low, _, high] = share(&found, "voltage")
+        let [low, _, _, _, high] = share(&found, "voltage")
             .margins
             .as_ref()
             .unwrap()
-            .at_5_50_95;
+            .at_5_25_50_75_95;
         (high - low, found.inputs.len())
     };
     // A deviation of 0.8 ohm each at 0.5 A is 0.4 V; from 5 % to 95 % are 2 times 1.6449 deviations.
@@ -307,7 +308,7 @@ fn verif_a_new_spread_moves_no_other() {
     let (before, plain) = margins("through = { resistance = \"0 ohm\" }\nhousing");
     let (after, more) = margins("through = { resistance = \"1 ohm ± 0.5 ohm\" }\nhousing");
     assert_eq!((before, after), (2, 3));
-    assert_eq!(plain.at_5_50_95, more.at_5_50_95);
+    assert_eq!(plain.at_5_25_50_75_95, more.at_5_25_50_75_95);
 }
 
 const SUN: (&str, &str) = (
@@ -432,21 +433,19 @@ fn verif_a_measured_year_counts_once() {
     }
 }
 
-/// A second battery, on an island to which no conductor leads, whose panels never see enough: no year holds for both.
+const EXPECTED: (&str, &str) = (
+    "[detector.call]\n",
+    "[detector.call]\nexpects = \"60 per d\"\n",
+);
+
+/// A second battery, on an island to which no conductor leads, whose panels never see enough.
+const DARK: &str = "[supply.dark]\nat = \"module.island\"\nkind = \"solar-battery\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }\npanels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"10 Ah\", voltage = \"12.8 V\" }\n\n[module.island]\nposition = { depth = \"0 m\" }\ninput = { minimum = \"20 V\", maximum = \"56 V\" }\nloads = { working = \"2 W\" }\nhousing = { rated_depth = \"10 m\" }\nboot = { time = \"2 s\", power = \"3 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[span.tie]\nfrom = \"module.base\"\nto = \"module.island\"\nlength = \"10 m\"\nlink = \"10BASE-T1L\"\n\n[module.ear]\n";
+
+/// No year holds for both.
 #[test]
 fn verif_a_year_holds_that_holds_for_every_battery() {
-    const DARK: &str = "[supply.dark]\nat = \"module.island\"\nkind = \"solar-battery\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }\npanels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"10 Ah\", voltage = \"12.8 V\" }\n\n[module.island]\nposition = { depth = \"0 m\" }\ninput = { minimum = \"20 V\", maximum = \"56 V\" }\nloads = { working = \"2 W\" }\nhousing = { rated_depth = \"10 m\" }\nboot = { time = \"2 s\", power = \"3 W\" }\npasses = { power = \"never\", data = \"never\" }\nthrough = { resistance = \"0 ohm\" }\n\n[span.tie]\nfrom = \"module.base\"\nto = \"module.island\"\nlength = \"10 m\"\nlink = \"10BASE-T1L\"\n\n[module.ear]\n";
     let held = |island: (&str, &str)| {
-        let text = changed(&[
-            SUN,
-            CLEARNESS,
-            CHARGE,
-            (
-                "[detector.call]\n",
-                "[detector.call]\nexpects = \"60 per d\"\n",
-            ),
-            island,
-        ]);
+        let text = changed(&[SUN, CLEARNESS, CHARGE, EXPECTED, island]);
         let found = drawn(&text, &ask(6));
         let charge = share(&found, "charge");
         assert_eq!(charge.unknown, 0, "{charge:?}");
@@ -456,6 +455,58 @@ fn verif_a_year_holds_that_holds_for_every_battery() {
     let (one, of, _) = held(("[module.ear]\n", "[module.ear]\n"));
     assert!(one > 0 && of == 18, "{one} of {of}");
     assert_eq!(held(("[module.ear]\n", DARK)), (0, 18, 0));
+}
+
+/// A claim on one of two batteries is drawn as if the other were not there.
+#[test]
+fn verif_a_claim_on_one_of_several_batteries_is_drawn() {
+    let of = |claim: (&str, &str), island: (&str, &str)| {
+        let text = changed(&[SUN, CLEARNESS, CHARGE, claim, EXPECTED, island]);
+        share(&drawn(&text, &ask(6)), "charge").clone()
+    };
+    let named = (
+        "that = \"lowest-charge\"",
+        "that = \"lowest-charge\"\nof = \"supply.bench\"",
+    );
+    let alone = of(named, ("[module.ear]\n", "[module.ear]\n"));
+    let beside = of(named, ("[module.ear]\n", DARK));
+    assert_eq!(beside.unknown, 0, "{beside:?}");
+    assert!(beside.met > 0, "{beside:?}");
+    assert_eq!((alone.met, alone.years), (beside.met, beside.years));
+    let dark = (
+        "that = \"lowest-charge\"",
+        "that = \"lowest-charge\"\nof = \"supply.dark\"",
+    );
+    let dark = of(dark, ("[module.ear]\n", DARK));
+    assert_eq!((dark.met, dark.broken), (0, 6));
+}
+
+/// Of two batteries one is of primary cells, whose years no hourly year tells: in no draw is the claim on both met, and it is broken where the
+/// other's years break it.
+#[test]
+fn verif_a_claim_on_several_batteries_is_drawn_where_one_is_unknown() {
+    let of = |least: &str| {
+        let cells = DARK.replace("\"solar-battery\"", "\"primary-cells\"").replace(
+            "panels = { peak_power_each = \"0.1 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\"",
+            "battery = { chemistry = \"alkaline\"",
+        );
+        assert!(!cells.contains("panels"));
+        let least = format!("at_least = \"{least}\"\nshare = \"90 %\"");
+        let text = changed(&[
+            SUN,
+            CLEARNESS,
+            CHARGE,
+            EXPECTED,
+            ("at_least = \"93 %\"\nshare = \"90 %\"", &least),
+            ("[module.ear]\n", &cells),
+        ]);
+        share(&drawn(&text, &ask(6)), "charge").clone()
+    };
+    let held = of("1 %");
+    assert_eq!((held.met, held.broken, held.unknown), (0, 0, 6));
+    assert!(held.first_unknown.unwrap().1.starts_with("supply.dark"));
+    let broken = of("100 %");
+    assert_eq!((broken.met, broken.broken, broken.unknown), (0, 6, 0));
 }
 
 #[test]

@@ -13,6 +13,7 @@ mod certainty;
 mod chain;
 mod delivery;
 mod detectors;
+mod drawn_evidence;
 mod electric;
 mod energy;
 mod faults;

@@ -42,6 +42,8 @@ pub struct Requirement {
     pub that: That,
     /// Share of cases in which it must hold, 0 to 1; all when absent.
     pub share: Option<Q>,
+    /// Share of draws of the plan in which it must be met, 0 to 1; `None` where no draws are asked.
+    pub share_of_draws: Option<Q>,
     /// Only when the wind is at most this, m/s.
     pub when_wind_at_most_m_s: Option<Q>,
 }

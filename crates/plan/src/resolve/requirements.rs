@@ -42,6 +42,7 @@ pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line)
             source: f.text("source").map(|(t, _)| t.clone()),
             that,
             share: f.q("share"),
+            share_of_draws: f.q("share_of_draws"),
             when_wind_at_most_m_s: f.q("when_wind_at_most"),
         });
     }

@@ -14,6 +14,7 @@
 
 mod axis;
 mod canvas;
+mod certainty;
 mod chain;
 mod colour;
 mod drawing;
@@ -41,6 +42,7 @@ mod tune_threshold;
 mod year;
 
 pub use axis::{Axis, AxisScale};
+pub use certainty::{certainty_picture_png, certainty_picture_svg};
 pub use chain::{chain_picture_png, chain_picture_svg};
 pub use colour::{ColourRange, scale_colour};
 pub use error::PictureError;

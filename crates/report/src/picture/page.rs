@@ -285,26 +285,30 @@ pub(super) fn crisp(px: f64) -> f64 {
 /// The notes broken into lines that fit the width of the picture.
 pub(super) fn note_lines(notes: &[String], size: PictureSize, plot_left: f64) -> Vec<String> {
     let room = f64::from(size.width_px) - plot_left - PAD_PX;
-    let mut lines: Vec<String> = Vec::new();
-    for note in notes {
-        let mut line = String::new();
-        for word in note.split(' ') {
-            let longer = if line.is_empty() {
-                word.to_owned()
-            } else {
-                format!("{line} {word}")
-            };
-            if text_width(&longer, NOTE_PX) > room && !line.is_empty() {
-                lines.push(std::mem::replace(&mut line, word.to_owned()));
-            } else {
-                line = longer;
-            }
-        }
-        if !line.is_empty() {
-            lines.push(line);
+    let lines = notes.iter().flat_map(|note| rows(note, NOTE_PX, room));
+    lines.collect()
+}
+
+/// A text broken between words into rows that fit `room_px`.
+pub(super) fn rows(text: &str, size_px: f32, room_px: f64) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    let mut row = String::new();
+    for word in text.split(' ') {
+        let longer = if row.is_empty() {
+            word.to_owned()
+        } else {
+            format!("{row} {word}")
+        };
+        if text_width(&longer, size_px) > room_px && !row.is_empty() {
+            rows.push(std::mem::replace(&mut row, word.to_owned()));
+        } else {
+            row = longer;
         }
     }
-    lines
+    if !row.is_empty() {
+        rows.push(row);
+    }
+    rows
 }
 
 pub(super) fn draw_notes(canvas: &mut Canvas, lines: &[String], plot_left: f64, size: PictureSize) {

@@ -162,7 +162,9 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
         unit: margins.unit.clone(),
     };
     let unit = shortened(&margins.unit);
-    let [low, middle, high] = margins.at_5_50_95.map(|value| shown(&figure(value), unit));
+    let [low, _, middle, _, high] = margins
+        .at_5_25_50_75_95
+        .map(|value| shown(&figure(value), unit));
     let without = without_margin(margins);
     if margins.lowest_highest.0 == margins.lowest_highest.1 {
         return match without {
@@ -217,7 +219,7 @@ fn without_margin(margins: &Margins) -> Option<String> {
     ))
 }
 
-fn names(paths: &[String]) -> String {
+pub(crate) fn names(paths: &[String]) -> String {
     match paths {
         [one] => one.clone(),
         [first, rest @ ..] => format!("{first} and {} of its batch", rest.len()),
@@ -285,7 +287,7 @@ fn drawn_json(found: &Certainty, drawn: &DrawnShare) -> Value {
         })),
         "margin": drawn.margins.as_ref().map(|margins| {
             let figure = |value| figure_json(&Figure { value, unit: margins.unit.clone() });
-            let [low, middle, high] = margins.at_5_50_95;
+            let [low, lower, middle, upper, high] = margins.at_5_25_50_75_95;
             let (lowest, highest) = margins.lowest_highest;
             json!({
                 "draws": margins.draws,
@@ -293,7 +295,9 @@ fn drawn_json(found: &Certainty, drawn: &DrawnShare) -> Value {
                 "first_without": margins.first_without.as_ref().map(|(first, unit)| json!({ "draw": first + 1, "unit": unit })),
                 "lowest": figure(lowest),
                 "below_which_5_percent": figure(low),
+                "below_which_25_percent": figure(lower),
                 "below_which_50_percent": figure(middle),
+                "below_which_75_percent": figure(upper),
                 "below_which_95_percent": figure(high),
                 "highest": figure(highest),
                 "moved_by": margins.moved_by.iter().map(|m| json!({
@@ -317,7 +321,7 @@ mod tests {
                 draws: 200 - without,
                 without,
                 first_without: (without > 0).then(|| (4, Some("points".to_owned()))),
-                at_5_50_95: [1.0, 1.0, 1.0],
+                at_5_25_50_75_95: [1.0; 5],
                 lowest_highest,
                 moved_by: Vec::new(),
             };

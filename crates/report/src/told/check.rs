@@ -6,7 +6,9 @@ use assess::{Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, Word};
 use plan::{Mistake, Must, Site, Sources};
 use serde_json::{Map, Value, json};
 
+use super::depths::depths_json;
 use super::figures::in_a_row;
+use super::in_draws::{draws_in_words, draws_json, stale_draws};
 use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
@@ -33,6 +35,11 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         section(&mut out, &check.standing, colour);
     }
     let _ = writeln!(out, "\n{}", totals(check));
+    if let Some(stale) = stale_draws(check.draws) {
+        for row in wrap(stale, 108) {
+            let _ = writeln!(out, "{row}");
+        }
+    }
     list(
         &mut out,
         "Still open: no verdict above answers",
@@ -194,6 +201,9 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if let Some(clause) = &judged.clause {
         let _ = writeln!(out, "           by {clause}");
     }
+    if let Some(draws) = &judged.in_draws {
+        let _ = writeln!(out, "           {}", draws_in_words(draws));
+    }
     // Of what is met the one closest to its limit is enough, and of one subject in many cases the worst.
     let mut told: Vec<&Verdict> = Vec::new();
     for verdict in &judged.verdicts {
@@ -316,17 +326,10 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "counts": counts,
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
         "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
+        "draws": words::draws_beside(check.draws),
         "open": check.open,
         "assumed": check.assumed,
-        "depths": check.depths.as_ref().map(|depths| json!({
-            "case": depths.case,
-            "modules": depths.modules.iter().map(|m| json!({
-                "id": m.module,
-                "hung_depth_m": m.hung_m,
-                "straight_depth_m": m.straight_m,
-            })).collect::<Vec<_>>(),
-            "told": depths.words,
-        })),
+        "depths": depths_json(check.depths.as_ref()),
         "cautions": check.cautions,
         "mistakes": mistakes_json(mistakes, sources),
     })
@@ -348,6 +351,7 @@ fn judged_json(judged: &Judged) -> Value {
         "source": judged.clause,
         "sentence": judged.sentence,
         "ruling": judged.word().as_str(),
+        "in_draws": judged.in_draws.as_ref().map(draws_json),
         "verdicts": judged.verdicts.iter().map(verdict_json).collect::<Vec<_>>(),
     })
 }

@@ -6,11 +6,13 @@ use assess::{EvidenceTable, Support, Supported};
 use serde_json::{Value, json};
 
 use super::check::{word, wrap};
-use super::words::count;
+use super::in_draws::{draws_in_words, draws_json, stale_draws};
+use super::words::{self, count};
 
 /// Kinds of evidence as they are told, in the order of the totals.
-const KINDS: [&str; 5] = [
+const KINDS: [&str; 6] = [
     "calculation",
+    "draws",
     "rehearsal",
     "recordings",
     "measurement",
@@ -40,6 +42,11 @@ pub fn evidence_table_text(table: &EvidenceTable, colour: bool) -> String {
         count(whole, "requirement"),
         totals.join(", ")
     );
+    if let Some(stale) = stale_draws(table.draws) {
+        for row in wrap(stale, 106) {
+            let _ = writeln!(out, "  {row}");
+        }
+    }
     if !table.standing.is_empty() {
         out.push_str("\nWhat is checked in every plan rests on\n");
         for supported in &table.standing {
@@ -56,7 +63,7 @@ fn rows(out: &mut String, supported: &Supported, width: usize, colour: bool) {
             _ => format!("{:7}  {:width$}", "", ""),
         };
         let text = match support {
-            Support::Measurement { .. } => which(support),
+            Support::Measurement { .. } | Support::Draws(_) => which(support),
             _ => format!("{}{}", which(support), of(subjects)),
         };
         for (i, row) in wrap(&text, 80).iter().enumerate() {
@@ -79,10 +86,11 @@ fn of(subjects: &[String]) -> String {
 fn kind_of(support: &Support) -> &'static str {
     KINDS[match support {
         Support::Calculation { .. } => 0,
-        Support::Rehearsal { .. } => 1,
-        Support::Recordings { .. } => 2,
-        Support::Measurement { .. } => 3,
-        Support::Nothing { .. } => 4,
+        Support::Draws(_) => 1,
+        Support::Rehearsal { .. } => 2,
+        Support::Recordings { .. } => 3,
+        Support::Measurement { .. } => 4,
+        Support::Nothing { .. } => 5,
     }]
 }
 
@@ -96,6 +104,12 @@ fn which(support: &Support) -> String {
             method,
             draws: Some((draws, seed)),
         } => format!("{method}; {draws} draws, seed {seed}"),
+        Support::Draws(draws) => format!(
+            "{}, seed {}, result {}",
+            draws_in_words(draws),
+            draws.seed,
+            short(&draws.result_digest)
+        ),
         Support::Rehearsal {
             cues,
             seed,
@@ -127,6 +141,7 @@ pub fn evidence_table_json(table: &EvidenceTable) -> Value {
     json!({
         "requirements": table.requirements.iter().map(supported_json).collect::<Vec<_>>(),
         "standing": table.standing.iter().map(supported_json).collect::<Vec<_>>(),
+        "draws": words::draws_beside(table.draws),
     })
 }
 
@@ -137,6 +152,7 @@ fn supported_json(supported: &Supported) -> Value {
             Support::Calculation { method, draws } => json!({
                 "method": method, "draws": draws.map(|d| d.0), "seed": draws.map(|d| d.1),
             }),
+            Support::Draws(draws) => draws_json(draws),
             Support::Rehearsal {
                 cues,
                 seed,

@@ -42,7 +42,7 @@ pub(super) fn in_a_row(figures: [&Figure; 3]) -> String {
 }
 
 /// A unit without what it is of: that is told once, with the value.
-pub(super) fn shortened(unit: &str) -> &str {
+pub(crate) fn shortened(unit: &str) -> &str {
     let ends = [" of ", " that ", " a "]
         .iter()
         .filter_map(|w| unit.find(w));
@@ -51,7 +51,7 @@ pub(super) fn shortened(unit: &str) -> &str {
 
 /// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
 /// its currency.
-pub(super) fn shown(figure: &Figure, unit: &str) -> String {
+pub(crate) fn shown(figure: &Figure, unit: &str) -> String {
     let x = figure.value;
     if let Some(decimals) = quantity::currency_decimals(unit) {
         let width = usize::try_from(decimals).expect("a handful of decimals");

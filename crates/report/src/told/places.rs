@@ -6,6 +6,7 @@ use assess::{Answer, At, Bind, Figure, Place, Places, Talk, Way};
 use serde_json::{Value, json};
 
 use super::check::{figure_json, list, wrap};
+use super::depths::{depths_json, depths_text};
 use super::figures::{in_one_unit, shortened, shown};
 
 /// The word for an answer.
@@ -56,6 +57,10 @@ pub fn places_text(found: &Places) -> String {
         "  A module: beside it, on a stub. A span: in its middle, where it is cut. Left: of the margin without the part."
     );
     list(&mut out, "Of every place", &common);
+    if found.depths.is_some() {
+        out.push('\n');
+    }
+    depths_text(&mut out, found.depths.as_ref());
     let count = |answer| found.places.iter().filter(|p| p.answer == answer).count();
     let _ = writeln!(
         out,
@@ -254,6 +259,7 @@ pub fn places_json(found: &Places) -> Value {
             _ => None,
         },
         "provisional": found.provisional,
+        "depths": depths_json(found.depths.as_ref()),
         "places": found.places.iter().map(|p| json!({
             "id": p.site.id,
             "way": way_json(&p.site.way),

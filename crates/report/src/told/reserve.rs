@@ -4,19 +4,30 @@ use std::fmt::Write as _;
 
 use assess::input::CasesError;
 use assess::{
-    Factor, LineReserve, LineWeightReserve, PlaceWeightReserve, Room, SetFactor, WeightReserve,
+    DepthsTold, Factor, LineReserve, LineWeightReserve, PlaceWeightReserve, Room, SetFactor,
+    WeightReserve,
 };
 use serde_json::{Value, json};
 
 use super::check::wrap;
+use super::depths::{depths_json, depths_text};
 use super::start::contacts;
 
 /// For each module what could be drawn more and what stops it; the combinations of states that leave least; the collapse factor in
 /// each set of states; and what weight each place of a line in the water could still take.
 #[must_use]
-pub fn reserve_text(name: &str, found: &LineReserve, weight: &WeightReserveFound) -> String {
+pub fn reserve_text(
+    name: &str,
+    found: &LineReserve,
+    weight: &WeightReserveFound,
+    depths: Option<&DepthsTold>,
+) -> String {
     let mut out = reserve_of_power(name, found);
     weight_text(&mut out, weight);
+    if depths.is_some() {
+        out.push('\n');
+    }
+    depths_text(&mut out, depths);
     out
 }
 
@@ -171,7 +182,12 @@ fn without_age(with: &str) -> &str {
 
 /// The same as one JSON object.
 #[must_use]
-pub fn reserve_json(name: &str, found: &LineReserve, weight: &WeightReserveFound) -> Value {
+pub fn reserve_json(
+    name: &str,
+    found: &LineReserve,
+    weight: &WeightReserveFound,
+    depths: Option<&DepthsTold>,
+) -> Value {
     let sets = |sets: &[SetFactor]| -> Vec<Value> {
         let one = |set: &SetFactor| {
             let (factor, why) = match &set.factor {
@@ -186,6 +202,7 @@ pub fn reserve_json(name: &str, found: &LineReserve, weight: &WeightReserveFound
     json!({
         "format": "reserve/1",
         "name": name,
+        "depths": depths_json(depths),
         "unknown": found.unknowns,
         "modules": found.modules.iter().map(|m| {
             let (word, power_w, why) = match &m.room {

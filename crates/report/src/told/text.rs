@@ -3,11 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
+use assess::depths_told;
 use assess::input::arithmetic;
 use plan::{CueSheet, Line, NoticeKind, OutputIx, SensorIx, SoundIx};
 use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, RoutineLog, What, above};
 
 use super::came::what_came;
+use super::depths::depths_text;
 use super::headline::headlines;
 use super::{asking, content, settings, streams, words};
 
@@ -40,6 +42,7 @@ pub fn rehearsal_text(
         if cues.contacts_aged { "aged" } else { "new" },
         arithmetic(line),
     );
+    depths_text(&mut out, depths_told(line).as_ref());
     let _ = writeln!(
         out,
         "\nExpected: {passed} of {} seen",

@@ -1,6 +1,6 @@
 //! Names and short words for what happens.
 
-use assess::{Status, listed};
+use assess::{DrawsBeside, Status, listed};
 use network::DropReason;
 use plan::{
     CueSheet, DetectorIx, FaultKind, Leaves, Lengths, Line, ModuleIx, NoticeKind, RestartBy,
@@ -16,6 +16,15 @@ pub(super) fn status(status: Status) -> &'static str {
         Status::Broken => "broken",
         Status::Unusable => "unusable",
         Status::Unknown => "unknown",
+    }
+}
+
+/// What draws that lie beside a plan are worth.
+pub(super) fn draws_beside(beside: DrawsBeside) -> &'static str {
+    match beside {
+        DrawsBeside::Nothing => "nothing",
+        DrawsBeside::Stale => "stale",
+        DrawsBeside::Current => "current",
     }
 }
 

@@ -1,6 +1,6 @@
 //! `check --certainty` and `check --evidence` as they are called.
 
-use crate::support::{demo, expect_status, repository, run, stderr, stdout};
+use crate::support::{demo, edit, expect_status, only_evidence, repository, run, stderr, stdout};
 
 /// The verdicts first, then the draws; the exit status is that of the check.
 #[test]
@@ -77,7 +77,7 @@ fn verif_the_evidence_of_each_requirement_is_told() {
     );
     assert!(
         rehearsed.contains(
-            "of 20 requirements rest on: calculation 19, rehearsal 1, recordings 0, measurement 0, nothing yet 0"
+            "of 20 requirements rest on: calculation 19, draws 0, rehearsal 1, recordings 0, measurement 0, nothing yet 0"
         ),
         "{rehearsed}"
     );
@@ -86,4 +86,105 @@ fn verif_the_evidence_of_each_requirement_is_told() {
         bare.contains("  unknown  night              nothing yet  it has not been rehearsed yet"),
         "{bare}"
     );
+}
+
+/// The draws lie beside the plan: a later check tells them, until the plan is another.
+#[test]
+fn verif_draws_are_told_by_later_checks_until_the_plan_changes() {
+    let demo = demo("harrow-sound", false);
+    let with = ["check", &demo.plan, "--certainty", "--draws", "20"];
+    let left = stdout(&run(&[&with[..], &["--no-evidence"]].concat()));
+    assert!(!left.contains("evidence: "), "{left}");
+    let plain = stdout(&run(&["check", &demo.plan]));
+    assert!(!plain.contains(" of 20 draws"), "{plain}");
+    let drawn = stdout(&run(&with));
+    let record = only_evidence(&demo);
+    assert!(
+        drawn.ends_with(&format!("evidence: {}\n", record.display())),
+        "{drawn}"
+    );
+    let of = |text: &str, id: &str| -> String {
+        let rest = text.split(&format!("  {id} (")).nth(1).unwrap();
+        let mut rows = rest.lines().map(str::trim);
+        rows.find(|row| row.starts_with("met in"))
+            .unwrap()
+            .to_owned()
+    };
+    let told = stdout(&run(&["check", &demo.plan]));
+    // All of twenty draws: the lower limit is 0.025^(1/20), 83.16 %.
+    assert_eq!(
+        of(&told, "housings"),
+        "met in 20 of 20 draws (83.1 to 100 %)",
+        "{told}"
+    );
+    assert!(!told.contains("how surely the requirements are met"));
+    let listed = stdout(&run(&["check", &demo.plan, "--evidence"]));
+    assert!(
+        listed.contains("draws        met in 20 of 20 draws"),
+        "{listed}"
+    );
+    let parts = demo.folder.path().join("parts.toml");
+    edit(parts.to_str().unwrap(), "1.3 ± 0.2", "1.3 ± 0.1");
+    let stale = stdout(&run(&["check", &demo.plan, "--evidence"]));
+    assert!(!stale.contains(" of 20 draws"), "{stale}");
+    assert!(stale.contains("are stale"), "{stale}");
+    assert!(stale.contains("how surely the requirements are met"));
+}
+
+/// A share of draws is unknown until draws show it; the check that draws them tells it at once.
+#[test]
+fn verif_a_share_of_draws_is_known_with_the_draws() {
+    let demo = demo("harrow-sound", true);
+    edit(
+        &demo.plan,
+        "that = \"anchor-load\"\n",
+        "that = \"anchor-load\"\nshare_of_draws = \"50 %\"\n",
+    );
+    let bare = run(&["check", &demo.plan]);
+    assert!(
+        stdout(&bare).contains(
+            "nothing that was drawn lies beside the plan; 5 draws without a bad one show 50 %"
+        ),
+        "{}",
+        stdout(&bare)
+    );
+    let drawn = run(&["check", &demo.plan, "--certainty", "--draws", "40"]);
+    let later = run(&["check", &demo.plan]);
+    for output in [&drawn, &later] {
+        let text = stdout(output);
+        assert!(text.contains(", in 50 % of draws"), "{text}");
+        assert!(!text.contains("nothing that was drawn"), "{text}");
+    }
+    assert_eq!(drawn.status.code(), later.status.code());
+}
+
+#[test]
+fn verif_a_picture_of_the_draws_is_written_and_never_over_another() {
+    let demo = demo("harrow-sound", false);
+    let file = |name: &str| demo.folder.path().join(name).display().to_string();
+    let drawn = |more: &[&str]| {
+        let with = [
+            "check",
+            &demo.plan,
+            "--certainty",
+            "--draws",
+            "6",
+            "--picture",
+        ];
+        run(&[&with[..], more].concat())
+    };
+    for (name, begin) in [("sure.png", &b"\x89PNG"[..]), ("sure.svg", &b"<"[..])] {
+        let output = drawn(&[&file(name)]);
+        assert!(stdout(&output).contains(&format!("picture: {}", file(name))));
+        let bytes = std::fs::read(file(name)).unwrap();
+        assert!(bytes.starts_with(begin), "{name}");
+    }
+    let svg = std::fs::read_to_string(file("sure.svg")).unwrap();
+    assert!(svg.contains("width=\"1280\""));
+    assert!(svg.contains("sinker-holds"));
+    let again = drawn(&[&file("sure.png")]);
+    expect_status(&again, 2);
+    expect_status(&drawn(&[&file("sure.pdf")]), 2);
+    assert!(stdout(&drawn(&[&file("sure.png"), "--force"])).contains("picture: "));
+    assert_eq!(std::fs::read_to_string(file("sure.svg")).unwrap(), svg);
 }

@@ -11,7 +11,9 @@ use serde_json::{Value, json};
 use crate::files::tone_wav;
 use crate::records::every_record;
 use crate::shapes::compare;
-use crate::support::{demo, edit, expect_status, only_file, repository, run, stdout};
+use crate::support::{
+    demo, edit, expect_status, only_evidence, only_file, repository, run, stdout,
+};
 use crate::two_ears::recording;
 
 const REQUIREMENTS: &str = r#"
@@ -154,6 +156,11 @@ fn regress_the_document_of_how_surely_a_plan_holds() {
     let found = document(&["check", &demo.plan, "--certainty", "--draws", "20"]);
     assert!(found["draws_without_line"]["draws"].as_u64() > Some(0));
     compare("certainty-1.json", &found, demo.folder.path());
+    let evidence = fs::read_to_string(only_evidence(&demo)).unwrap();
+    let evidence: Value = serde_json::from_str(&evidence).unwrap();
+    compare("evidence-1-draws.json", &evidence, demo.folder.path());
+    let verdicts = document(&["check", &demo.plan]);
+    compare("verdicts-1-draws.json", &verdicts, demo.folder.path());
 }
 
 #[test]

@@ -111,6 +111,11 @@ pub(crate) const REQUIREMENT: Section = Section {
             "of `outage-hours` and `lowest-charge`: confidence with which the share of years must be shown; of `recall` and `false-alarms`: that of the two-sided limits; 95 % when not written",
         ),
         o(
+            "share_of_draws",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "share of the draws of `soundline check --certainty` in which it must be met, shown with 95 % confidence, one-sided; unknown until they lie beside the plan",
+        ),
+        o(
             "when_wind_at_most",
             S::Amount(D::Speed, WIND),
             "only when the wind is at most this",
