@@ -12,8 +12,8 @@ use assess::{
 };
 use plan::{Reading, That};
 use report::{
-    PictureError, certainty_json, certainty_picture_png, certainty_picture_svg, certainty_text,
-    check_json, check_text, evidence_table_json, evidence_table_text,
+    OutputError, PictureError, certainty_json, certainty_picture_png, certainty_picture_svg,
+    certainty_text, check_json, check_text, evidence_table_json, evidence_table_text,
 };
 use serde_json::json;
 
@@ -164,7 +164,7 @@ fn sure(
         // The draws are told even where they cannot be left beside the plan.
         match outputs.leave(&args.plan, &path, &record.to_json()) {
             Ok(()) => evidence = Some(path),
-            Err(error) => refused = Some(error.into()),
+            Err(error) => refused = Some(CheckError::Evidence(error).into()),
         }
         if !shelf.draws.contains(&record) {
             shelf.draws.push(record);
@@ -218,6 +218,25 @@ pub(crate) enum CheckError {
     /// The picture cannot be drawn.
     #[error("the picture cannot be drawn: {0}")]
     Draw(#[from] PictureError),
+    /// The draws cannot be left beside the plan.
+    #[error("the evidence was not left: {0}")]
+    Evidence(#[source] OutputError),
+}
+
+impl CheckError {
+    /// How the user may mend it.
+    pub(crate) fn help(&self) -> Option<String> {
+        match self {
+            CheckError::Evidence(_) => Some(
+                "add --no-evidence to leave none, or copy the plan's folder to where you may write"
+                    .to_owned(),
+            ),
+            CheckError::Draw(PictureError::Size { .. }) => {
+                Some("the plan has more requirements than one picture holds".to_owned())
+            }
+            CheckError::Draw(_) => None,
+        }
+    }
 }
 
 /// The plan drawn; `None` where that was cancelled.

@@ -129,6 +129,7 @@ impl Failure {
             }
             Failure::File(OutputError::Io { source, path, .. }) => io_help(source, path),
             Failure::Unreadable { help, .. } => Some(help.clone()),
+            Failure::Check(error) => error.help(),
             Failure::Listen(error) => error.help(),
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
@@ -149,7 +150,6 @@ impl Failure {
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)
-            | Failure::Check(_)
             | Failure::File(_)
             | Failure::Plan { .. } => None,
         }
