@@ -22,8 +22,8 @@ use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
-    cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, fault_verdicts,
-    hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
+    cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
+    fault_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
     processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
     storage_verdicts, stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
     year_verdicts,
@@ -292,7 +292,7 @@ pub(crate) fn judged(
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 10] = [
+    let standing: [(&str, &str, Vec<Verdict>); 11] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -327,6 +327,11 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
             "span-current",
             "no span carries more than its conductors and its fuse bear",
             span_currents(line, reach),
+        ),
+        (
+            "fails-safe",
+            "no output fails safe while the line is whole",
+            false_trips(line, reach),
         ),
         (
             "detector",
@@ -452,6 +457,15 @@ fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     }
 }
 
+/// Outputs that would fail safe while the line is whole; one that is unknown where a mistake reaches what failures read.
+fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = failure_verdicts::false_trips(line);
+    match reach.spoilt(&reach.failures()) {
+        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+        _ => verdicts,
+    }
+}
+
 /// `years` keeps what several requirements ask for, years and shapes of the line, and gets what counts in it although nobody wrote it.
 pub(crate) fn verdicts(
     line: &Line,
@@ -519,6 +533,9 @@ pub(crate) fn verdicts(
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
+        That::SingleFailure { at_most } => failure_verdicts::single_failure(line, *at_most),
+        That::TimeToNotice { at_most_s } => failure_verdicts::time_to_notice(line, *at_most_s),
+        That::FailSafe { of, at_most_s } => failure_verdicts::fail_safe(line, *of, *at_most_s),
         That::SelfNoise { of, at_least_db } => {
             chain_verdicts::self_noise(line, *of, at_least_db.db, years.memo)
         }

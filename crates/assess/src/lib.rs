@@ -21,6 +21,8 @@ mod ear_pairs;
 mod energy_year;
 pub mod evidence;
 mod evidence_table;
+mod failure_verdicts;
+mod failures;
 mod fault_verdicts;
 mod faults;
 mod hang;
@@ -49,6 +51,7 @@ mod sentence;
 mod sound_paths;
 mod span_verdicts;
 mod start;
+mod start_ohms;
 mod start_remedy;
 mod start_runs;
 mod start_verdicts;
@@ -88,6 +91,9 @@ pub use ear_geometry::{
 pub use ear_pairs::PairTold;
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use evidence_table::{EvidenceTable, Support, Supported, evidence_table};
+pub use failures::{
+    After, Breakage, Does, Failure, Failures, FailuresError, OutputAfter, Safe, Sees, failures,
+};
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,

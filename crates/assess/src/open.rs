@@ -37,6 +37,18 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());
     }
+    let fails = |r: &plan::Requirement| {
+        matches!(
+            r.that,
+            That::SingleFailure { .. } | That::TimeToNotice { .. } | That::FailSafe { .. }
+        )
+    };
+    if !line.supplies.is_empty()
+        && !line.detectors.is_empty()
+        && !line.requirements.iter().any(fails)
+    {
+        all.push("what falls silent when one span, module or supply fails, and whether the shore takes that for a quiet sea: requirements on `single-failure`, `time-to-notice` and `fail-safe` ask it, and `soundline failures` shows it".to_owned());
+    }
     let clocks = |r: &plan::Requirement| matches!(r.that, That::ClockError { .. });
     if line.time_sync.is_some() && !line.requirements.iter().any(clocks) {
         all.push(

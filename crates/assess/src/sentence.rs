@@ -197,6 +197,22 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             ),
             show(at_least.si, Dimension::Ratio)
         ),
+        That::SingleFailure { at_most } => {
+            let whom = match line.uplinks.is_empty() {
+                true => "the line",
+                false => "the shore",
+            };
+            format!("no single failure takes more than {at_most} hydrophones from {whom}")
+        }
+        That::TimeToNotice { at_most_s } => format!(
+            "the shore sees within {} that a single failure has taken a hydrophone from it",
+            show(at_most_s.si, Dimension::Time)
+        ),
+        That::FailSafe { of, at_most_s } => format!(
+            "{} is in its fail-safe state within {} of any single failure for which it may no longer be asked",
+            of.map_or_else(|| "every output".to_owned(), |o| line.output_path(o)),
+            show(at_most_s.si, Dimension::Time)
+        ),
         That::SelfNoise { of, at_least_db } => format!(
             "the noise of {} lies at least {} dB below what its detectors listen for",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),

@@ -5,6 +5,7 @@ use power::startup::{EventKind, Outcome, Phase, Report, Settings, StartupError};
 
 use crate::input::{Contacts, InputError, StartInput, startup};
 use crate::memo::Memo;
+use crate::start_ohms::ohms;
 use crate::start_remedy::remedy;
 use crate::start_runs::at_once;
 use crate::start_words::{Finding, finding};
@@ -129,6 +130,8 @@ pub struct Start {
     pub told: String,
     /// What would start it, or why nothing of the kind does. `None` when it starts, or could not be followed to an end.
     pub remedy: Option<String>,
+    /// Which ohms of the line keep it from starting, and fewer of which alone would let it start. `None` when it starts, or does not with short leads either.
+    pub ohms: Option<String>,
     /// When the last module had booted, s; `None` unless all run.
     pub ready_s: Option<f64>,
     /// When the run ended, s.
@@ -241,6 +244,7 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
         _ if followed.finding.starts => None,
         _ => Some(remedy(line, &memo)?),
     };
+    let ohms = ohms(line, contacts, &followed, &memo)?;
     let Followed {
         input,
         report,
@@ -288,6 +292,7 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
         outcome: finding.word,
         told: finding.why,
         remedy,
+        ohms,
         ready_s,
         end_s: report.end_s,
         events: events(&report, &input, &path, &supply),

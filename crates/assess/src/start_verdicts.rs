@@ -5,6 +5,7 @@ use plan::{Line, Q};
 use crate::input::Contacts;
 use crate::memo::Memo;
 use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
+use crate::start_ohms::ohms;
 use crate::start_remedy::{remedy, without_falls};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -16,9 +17,13 @@ const METHOD: &str = "start followed in time from empty capacitors (docs/method/
 pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Verdict> {
     let mut verdicts: Vec<Verdict> = Vec::new();
     let mut followed = Vec::new();
+    let mut states = Vec::new();
     for (contacts, age) in [(Contacts::New, "new"), (Contacts::Aged, "aged")] {
         match patiently(line, contacts, at_most_s, memo) {
-            Ok(start) => followed.push((start, age)),
+            Ok(start) => {
+                followed.push((start, age));
+                states.push(contacts);
+            }
             // What is open is so with either contacts; told once.
             Err(error) => {
                 let open = unknown("the line", error.to_string());
@@ -33,6 +38,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
     let worst = (0..followed.len())
         .filter(|&i| fails(&followed[i].0))
         .min_by(|&a, &b| share(&followed[a].0).total_cmp(&share(&followed[b].0)));
+    let to_blame = worst.and_then(|i| ohms(line, states[i], &followed[i].0, memo).ok().flatten());
     let helps = match worst {
         Some(_) => remedy(line, memo)
             .unwrap_or_else(|error| format!("what would start it is not known: {error}")),
@@ -49,6 +55,9 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
     for (i, (start, age)) in followed.iter().enumerate() {
         let mut why = format!("with {age} contacts {}", start.finding.why);
         if worst == Some(i) {
+            if let Some(to_blame) = &to_blame {
+                why = format!("{why}; {to_blame}");
+            }
             why = format!("{why}; {helps}");
         }
         let mut verdict = judged(line, start, why, at_most_s);

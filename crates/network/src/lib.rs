@@ -71,7 +71,7 @@ pub use post::{
 pub use rate_limit::{Admission, AtMost, RateError, RateLimit};
 pub use server::{BurstAndRate, RateLatency, ServerBound, server_bound};
 pub use single_failure::{
-    Broken, FailureError, How, PastBroken, SingleFailure, StillPasses, single_failures,
+    Broken, FailureError, How, PastBroken, SingleFailure, StillPasses, reaching, single_failures,
 };
 pub use stack::{FrameOverhead, Layer, StackError, stack_overhead};
 pub use standard::{

@@ -93,6 +93,61 @@ pub fn single_failures(
     sinks: &[usize],
     passes: &[StillPasses],
 ) -> Result<Vec<SingleFailure>, FailureError> {
+    checked(topology, sinks, passes)?;
+    let nodes = topology.node_count();
+    let unbroken = vec![None; nodes];
+    let whole = reached(topology, sinks, &unbroken, &[], passes);
+    let of_nodes =
+        (0..nodes).flat_map(|node| [How::Unpowered, How::Hung].map(|how| Broken::Node(node, how)));
+    let links = (0..topology.links().len()).map(Medium::Link);
+    let buses = (0..topology.buses().len()).map(Medium::Bus);
+    let all = of_nodes.chain(links.chain(buses).map(Broken::Medium));
+    let one = |broken: Broken| {
+        let mut ways = unbroken.clone();
+        let mut cut = Vec::new();
+        match broken {
+            Broken::Node(node, how) => ways[node] = Some(how),
+            Broken::Medium(medium) => cut.push(medium),
+        }
+        let reaches = reached(topology, sinks, &ways, &cut, passes);
+        let lost = (0..nodes).filter(|&n| whole[n] && !reaches[n]).collect();
+        SingleFailure {
+            broken,
+            reaches,
+            lost,
+        }
+    };
+    Ok(all.map(one).collect())
+}
+
+/// By node, whether it works and reaches a sink that works, with several nodes and media broken at once: `nodes` says of each how it is broken, `None` of one that works. A sink that
+/// works reaches itself.
+///
+/// # Errors
+/// [`FailureError`].
+pub fn reaching(
+    topology: &Topology,
+    sinks: &[usize],
+    nodes: &[Option<How>],
+    media: &[Medium],
+    passes: &[StillPasses],
+) -> Result<Vec<bool>, FailureError> {
+    checked(topology, sinks, passes)?;
+    let count = topology.node_count();
+    if nodes.len() != count {
+        return Err(FailureError::WrongLength {
+            given: nodes.len(),
+            nodes: count,
+        });
+    }
+    Ok(reached(topology, sinks, nodes, media, passes))
+}
+
+fn checked(
+    topology: &Topology,
+    sinks: &[usize],
+    passes: &[StillPasses],
+) -> Result<(), FailureError> {
     let nodes = topology.node_count();
     if sinks.is_empty() {
         return Err(FailureError::NoSink);
@@ -106,58 +161,49 @@ pub fn single_failures(
             nodes,
         });
     }
-    let whole = reaching(topology, sinks, None, passes);
-    let of_nodes =
-        (0..nodes).flat_map(|node| [How::Unpowered, How::Hung].map(|how| Broken::Node(node, how)));
-    let links = (0..topology.links().len()).map(Medium::Link);
-    let buses = (0..topology.buses().len()).map(Medium::Bus);
-    let all = of_nodes.chain(links.chain(buses).map(Broken::Medium));
-    let one = |broken: Broken| {
-        let reaches = reaching(topology, sinks, Some(broken), passes);
-        let lost = (0..nodes).filter(|&n| whole[n] && !reaches[n]).collect();
-        SingleFailure {
-            broken,
-            reaches,
-            lost,
-        }
-    };
-    Ok(all.map(one).collect())
+    Ok(())
 }
 
-fn reaching(
+fn reached(
     topology: &Topology,
     sinks: &[usize],
-    broken: Option<Broken>,
+    nodes: &[Option<How>],
+    media: &[Medium],
     passes: &[StillPasses],
 ) -> Vec<bool> {
-    let nodes = topology.node_count();
-    let (node, past) = match broken {
-        Some(Broken::Node(node, How::Unpowered)) => (Some(node), passes[node].unpowered),
-        Some(Broken::Node(node, How::Hung)) => (Some(node), passes[node].hung),
-        _ => (None, PastBroken::Passes),
+    let past = |node: usize| {
+        // The hubs that stand for buses are no nodes of anybody.
+        let how = nodes.get(node).copied().flatten();
+        how.map(|how| match how {
+            How::Unpowered => passes[node].unpowered,
+            How::Hung => passes[node].hung,
+        })
     };
     let silent = |bus: usize| {
         let spec = &topology.buses()[bus];
-        let held = |node: &usize| past == PastBroken::HoldsBuses && spec.stations.contains(node);
-        node.is_some_and(|node| held(&node) || spec.asks(node))
+        let held = |&node: &usize| past(node) == Some(PastBroken::HoldsBuses);
+        let asks = |node: usize| nodes[node].is_some() && spec.asks(node);
+        spec.stations.iter().any(held) || (0..nodes.len()).any(asks)
     };
+    let silent: Vec<bool> = (0..topology.buses().len()).map(silent).collect();
     let usable = |direction: usize| {
         let arc = topology.arcs()[direction];
-        let at = |end: usize| node == Some(end);
-        let ends_there = past != PastBroken::Passes && (at(arc.tail) || at(arc.head));
-        let cut = broken == Some(Broken::Medium(arc.over.medium()));
-        !ends_there && !cut && !arc.over.bus().is_some_and(silent)
+        let ends_there = |node: usize| past(node).is_some_and(|p| p != PastBroken::Passes);
+        !ends_there(arc.tail)
+            && !ends_there(arc.head)
+            && !media.contains(&arc.over.medium())
+            && !arc.over.bus().is_some_and(|bus| silent[bus])
     };
-    let mut reaches = vec![false; nodes];
-    for &sink in sinks.iter().filter(|sink| node != Some(**sink)) {
+    let mut reaches = vec![false; nodes.len()];
+    for &sink in sinks.iter().filter(|sink| nodes[**sink].is_none()) {
         reaches[sink] = true;
         let arrived_by = topology.tree_from(sink, usable);
         for (reached, by) in reaches.iter_mut().zip(&arrived_by) {
             *reached |= by.is_some();
         }
     }
-    if let Some(node) = node {
-        reaches[node] = false;
+    for (reached, how) in reaches.iter_mut().zip(nodes) {
+        *reached &= how.is_none();
     }
     reaches
 }

@@ -51,14 +51,14 @@ pub use line::{
     CableHeat, Calibration, Call, CallIx, Case, CaseWave, CaseWind, Chain, Chemistry, Choice,
     Clock, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment, Depths, Detector,
     DetectorIx, Dirt, Droppable, Exclusive, ExclusiveMember, FieldValue, Float, Flow, GivesUp,
-    HighPass, HorizonPoint, Housing, Hull, Input, Insulation, Joining, Keep, LevelStage, LiesIn,
-    Limits, Line, Link, LinkFrame, Load, LockOut, Logs, Measure, ModelGives, Module, ModuleIx,
-    Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen, Passes, Pole, Position,
-    Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea,
-    SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx,
-    Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx,
-    SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink,
-    UplinkIx, Vote, VoteIx, Water, WeatherText, Weight, When, Windows,
+    Heartbeat, HighPass, HorizonPoint, Housing, Hull, Input, Insulation, Joining, Keep, LevelStage,
+    LiesIn, Limits, Line, Link, LinkFrame, Load, LockOut, Logs, Measure, ModelGives, Module,
+    ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Panels, PassWhen, Passes, Pole,
+    Position, Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope,
+    Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span,
+    SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply,
+    SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten,
+    Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, Weight, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};

@@ -194,6 +194,7 @@ pub(crate) fn spoilt_parts(
         behaviours: all
             .iter()
             .flat_map(|p| behaviour(p, fields, &wrong))
+            .chain(heartbeats(fields))
             .collect(),
         requirements: requirements(root, fields),
         declared: all,
@@ -534,6 +535,34 @@ fn behaviour(
         ..behaviour.clone()
     };
     starts.into_iter().map(one).collect()
+}
+
+/// Heartbeats, which the line has as behaviours of their modules.
+fn heartbeats(root: &Fields) -> impl Iterator<Item = WrittenBehaviour> {
+    root.keyed("module").filter_map(|(id, f)| {
+        if !f.has("heartbeat") {
+            return None;
+        }
+        let path = format!("module.{id}");
+        let mut behaviour = WrittenBehaviour {
+            path: path.clone(),
+            hidden: true,
+            on: Some(path),
+            start: WrittenStart::Else,
+            limited: false,
+            publishes: Vec::new(),
+            sends_up: Vec::new(),
+        };
+        if let Some((t, _)) = f.table("heartbeat") {
+            behaviour.hidden = t.is_wrong("topic") || t.is_wrong("by");
+            let topic = t.text("topic").map(|(name, _)| name.clone());
+            if let (Some((_, uplink, _)), Some(topic)) = (t.reference("by"), &topic) {
+                behaviour.sends_up.push((uplink.to_owned(), topic.clone()));
+            }
+            behaviour.publishes.extend(topic);
+        }
+        Some(behaviour)
+    })
 }
 
 fn requirements(root: &Table, fields: &Fields) -> Vec<WrittenRequirement> {

@@ -11,6 +11,7 @@ use thiserror::Error;
 use crate::chain::ChainCommandError;
 use crate::check::CheckError;
 use crate::exit::Exit;
+use crate::failures::FailuresCommandError;
 use crate::faults::FaultsCommandError;
 use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
@@ -46,6 +47,9 @@ pub(crate) enum Failure {
     /// Faults cannot be told.
     #[error(transparent)]
     Faults(#[from] FaultsCommandError),
+    /// Single failures cannot be told.
+    #[error(transparent)]
+    Failures(#[from] FailuresCommandError),
     /// Recordings cannot be listened to.
     #[error(transparent)]
     Listen(#[from] ListenError),
@@ -147,6 +151,7 @@ impl Failure {
             | Failure::Signal(_)
             | Failure::Chain(_)
             | Failure::Faults(_)
+            | Failure::Failures(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)

@@ -12,6 +12,7 @@ mod completions;
 mod cue_digest;
 mod exit;
 mod failure;
+mod failures;
 mod faults;
 mod listen;
 mod live_link;
@@ -77,6 +78,7 @@ enum Command {
     Range(range::Args),
     Reserve(reserve::Args),
     Faults(faults::Args),
+    Failures(failures::Args),
     Mooring(mooring::Args),
     Paths(paths::Args),
     Payload(payload::Args),
@@ -129,6 +131,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Range(args) => range::run(&args, out),
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
+        Command::Failures(args) => failures::run(&args, out),
         Command::Mooring(args) => mooring::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),

@@ -247,7 +247,7 @@ fn poor_contact(
     told
 }
 
-fn branch_of(input: &ElectricInput, span: SpanIx) -> Option<usize> {
+pub(crate) fn branch_of(input: &ElectricInput, span: SpanIx) -> Option<usize> {
     input.branch_spans.iter().position(|of| *of == Some(span))
 }
 
@@ -297,13 +297,13 @@ fn gives_way(line: &Line, binds: Option<(&ElectricInput, Binding)>) -> String {
 
 /// Who lives, with what drops out no longer passing power where it passes only while powered. Every round but the last takes
 /// a module's power, so it ends.
-struct Lived {
-    input: ElectricInput,
-    faulted: Faulted,
-    dead: Vec<bool>,
+pub(crate) struct Lived {
+    pub(crate) input: ElectricInput,
+    pub(crate) faulted: Faulted,
+    pub(crate) dead: Vec<bool>,
 }
 
-fn live_through(
+pub(crate) fn live_through(
     line: &Line,
     electric: &Electric,
     conditions: &Conditions,
@@ -442,7 +442,7 @@ fn dies(
 }
 
 /// Why it is unknown who goes on where a supply away from the short gives no more than its limit.
-fn asked_too_much(line: &Line, lived: &Lived) -> Option<String> {
+pub(crate) fn asked_too_much(line: &Line, lived: &Lived) -> Option<String> {
     let over = &lived.faulted.over_limit;
     let supply = |s: &usize| {
         let supply = &line.supplies[lived.input.sources[*s]];
@@ -462,7 +462,7 @@ fn asked_too_much(line: &Line, lived: &Lived) -> Option<String> {
     })
 }
 
-fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
+pub(crate) fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
     match error {
         NetworkError::IdealShort { source_index } => format!(
             "supply.{} has neither resistance nor current limit: what it gives into a short at its terminals is not said",

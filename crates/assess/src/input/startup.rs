@@ -4,7 +4,7 @@
 //! Powers are those at the module's input, behind the same converter as at rest. What the plan does not say and the start
 //! needs is listed, never taken as zero.
 
-use plan::{Line, Load, Module, ModuleIx, PassWhen};
+use plan::{Line, Load, Module, ModuleIx, PassWhen, SpanIx};
 use power::LoadKind;
 use power::startup::{self, Capacitor, Input};
 
@@ -24,6 +24,10 @@ pub struct StartInput {
     pub unfed: Vec<ModuleIx>,
     /// The supply of each source.
     pub sources: Vec<usize>,
+    /// The span of each branch of the network; `None` for the way through a module.
+    pub branch_spans: Vec<Option<SpanIx>>,
+    /// The inlet of each module of the plan in the network; `None` where no power comes.
+    pub inlets: Vec<Option<usize>>,
     /// What the plan does not say and the start needs, or says and the start cannot follow.
     pub unknowns: Vec<String>,
 }
@@ -34,13 +38,15 @@ pub struct StartInput {
 /// As [`super::electric`](fn@super::electric).
 pub fn startup(line: &Line, contacts: Contacts) -> Result<StartInput, InputError> {
     let electric = electric(line)?;
-    let mut at_rest = electric.input(line, &Conditions::usual(line, contacts))?;
+    let at_rest = electric.input(line, &Conditions::usual(line, contacts))?;
     let dead = electric.input(line, &Conditions::with(line, contacts, |_| Draw::Nothing))?;
     let mut input = StartInput {
         modules: Vec::new(),
         resistors: Vec::new(),
         unfed: Vec::new(),
         sources: at_rest.sources,
+        branch_spans: at_rest.branch_spans,
+        inlets: at_rest.inlets,
         unknowns: at_rest.unknowns,
         line: startup::Line {
             network: power::Network {
@@ -51,7 +57,7 @@ pub fn startup(line: &Line, contacts: Contacts) -> Result<StartInput, InputError
             modules: Vec::new(),
         },
     };
-    if dead.inlets != at_rest.inlets {
+    if dead.inlets != input.inlets {
         let needs_power = |m: &&Module| {
             m.passes
                 .is_some_and(|p| matches!(p.power, PassWhen::Powered | PassWhen::Running))
@@ -65,7 +71,7 @@ pub fn startup(line: &Line, contacts: Contacts) -> Result<StartInput, InputError
                 )
             }));
     }
-    for (m, node) in at_rest.inlets.drain(..).enumerate() {
+    for (m, node) in input.inlets.clone().into_iter().enumerate() {
         let module = &line.modules[m];
         if module.input.is_none() {
             continue;

@@ -171,6 +171,9 @@ impl Reach<'_> {
                 }
                 parts
             }
+            That::SingleFailure { .. } | That::TimeToNotice { .. } | That::FailSafe { .. } => {
+                self.failures()
+            }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
                 for table in ["deployment", "site", "traffic"] {
@@ -179,6 +182,19 @@ impl Reach<'_> {
                 parts
             }
         }
+    }
+
+    /// What breaks and what comes of it: all of the line but what hangs on it, what it stores and what it is to find.
+    pub(crate) fn failures(&self) -> Parts {
+        let mut parts = self.electric();
+        parts.extend(self.load());
+        parts.extend(self.all(|kind, _| {
+            matches!(
+                kind,
+                "module" | "detector" | "vote" | "behaviour" | "topic" | "request" | "uplink"
+            )
+        }));
+        parts
     }
 
     /// All that is declared of some kinds, and the kinds themselves; of spans also their links. The second argument of `wanted` is whether it stands below a

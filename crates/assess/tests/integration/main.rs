@@ -16,6 +16,7 @@ mod detectors;
 mod drawn_evidence;
 mod electric;
 mod energy;
+mod failures;
 mod faults;
 mod hung_depths;
 mod hung_noise;

@@ -46,8 +46,8 @@ pub use index::{
 };
 pub use link::{Bus, Link, LinkFrame};
 pub use module::{
-    Boot, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, PassWhen, Passes,
-    Processor, StateLoad,
+    Boot, Heartbeat, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, PassWhen,
+    Passes, Processor, StateLoad,
 };
 pub use mooring::{
     Anchor, Case, CaseWave, CaseWind, Float, Position, Rope, Section, SectionEnd, Weight,

@@ -1,6 +1,6 @@
 //! Modules: inputs, loads, boot, what they pass on, housings and outputs.
 
-use super::{Clock, Position, Q, Sensor};
+use super::{Clock, Position, Q, Sensor, TopicIx, UplinkIx};
 use crate::site::Site;
 
 /// A housing with a processor, sensors and outputs.
@@ -39,6 +39,8 @@ pub struct Module {
     pub clock_error_s: Option<Q>,
     /// How its own clock runs.
     pub clock: Option<Clock>,
+    /// The message by whose silence others know that it has stopped.
+    pub heartbeat: Option<Heartbeat>,
     /// What its processor can do for detectors.
     pub processor: Option<Processor>,
     /// Pressure housing.
@@ -49,6 +51,19 @@ pub struct Module {
     pub sensors: Vec<Sensor>,
     /// Outputs by id.
     pub outputs: Vec<Output>,
+}
+
+/// A message that a module sends at intervals as long as it works. The line has it also as a behaviour, `heartbeat-ID`.
+#[derive(Clone, Copy, Debug)]
+pub struct Heartbeat {
+    /// Where it was written.
+    pub at: Site,
+    /// Its topic.
+    pub topic: TopicIx,
+    /// From one message to the next, s.
+    pub every_s: Q,
+    /// The uplink by which it goes ashore too, where it tells as well whose heartbeats stay out.
+    pub by: Option<UplinkIx>,
 }
 
 /// What a processor can do for the detectors that it runs.
@@ -195,4 +210,8 @@ pub struct Output {
     pub power_w: Option<Q>,
     /// Whether it is on at start.
     pub starts_on: bool,
+    /// Whether on is the state that harms nobody when the line can no longer ask; `None` where the plan does not say.
+    pub fail_safe_on: Option<bool>,
+    /// How long after the last heartbeat of a module that may ask for it its module switches it there, s; never when absent.
+    pub fails_safe_within_s: Option<Q>,
 }

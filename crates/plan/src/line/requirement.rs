@@ -214,6 +214,23 @@ pub enum That {
         /// Lower limit, 1 for the rating itself.
         at_least: Q,
     },
+    /// Hydrophones that any one failure takes from the shore, or from the line where there is no uplink.
+    SingleFailure {
+        /// Upper limit.
+        at_most: u32,
+    },
+    /// Time until the shore sees that it hears less, after any one failure that takes a hydrophone from it, s.
+    TimeToNotice {
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
+    /// Time until an output is in its fail-safe state after any one failure for which it may no longer be asked (each output when `of` is absent), s.
+    FailSafe {
+        /// The output.
+        of: Option<OutputIx>,
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
     /// How far the noise of a hydrophone's chain lies below what its detectors listen for (each hydrophone with a detector when `of`
     /// is absent): the sea of the quietest month, or a fixed threshold.
     SelfNoise {

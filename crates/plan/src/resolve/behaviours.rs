@@ -270,10 +270,12 @@ pub(super) fn own_module(
 pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
     let mut behaviours: Vec<&str> = line.behaviours.iter().map(|b| b.id.as_str()).collect();
     behaviours.dedup();
-    if r.declared.lost("topic", line.topics.len()) || r.declared.lost("behaviour", behaviours.len())
-    {
+    let heartbeats = || line.modules.iter().filter_map(|m| m.heartbeat);
+    let written = behaviours.len() - heartbeats().count();
+    if r.declared.lost("topic", line.topics.len()) || r.declared.lost("behaviour", written) {
         return;
     }
+    let goes_ashore = |t: usize| heartbeats().any(|h| h.topic.0 == t && h.by.is_some());
     let published = |t: usize| {
         line.behaviours.iter().any(|b| {
             b.actions
@@ -314,7 +316,7 @@ pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
                 .label("declared, never published")
                 .help("add an action `publish` to a behaviour, or remove the topic"),
             );
-        } else if published(t) && !told(&topic.name) {
+        } else if published(t) && !told(&topic.name) && !goes_ashore(t) {
             r.tell(
                 Mistake::warning(
                     Code::NobodyHears,

@@ -11,6 +11,7 @@ mod electric;
 mod exclusive;
 mod expectations;
 mod faults;
+mod heartbeats;
 mod hung;
 mod link_kinds;
 mod links;
@@ -138,6 +139,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     storages::storages(r, root, &mut line);
     requests::requests(r, root, &mut line);
     behaviours::behaviours(r, root, &mut line);
+    heartbeats::heartbeats(r, root, &mut line);
     votes::told(r, &line);
     behaviours::heard(r, &line);
     requests::answered(r, &line);

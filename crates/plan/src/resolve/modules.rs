@@ -108,6 +108,8 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
                 temperature_step: t.q("temperature_step"),
             })
         }),
+        // With the topics.
+        heartbeat: None,
         processor: f.table("processor").and_then(|(t, _)| {
             Some(Processor {
                 operations_per_s: t.q("operations_per_s")?,
@@ -502,11 +504,26 @@ fn output(r: &mut Resolver<'_>, module: &str, id: &str, f: &Fields) -> Option<Ou
         r.unwritten(Unwritten::Starts);
         r.part = format!("module.{module}");
     }
+    if let Some(site) = f.site_of("fails_safe_within")
+        && !f.has("fail_safe")
+    {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                site,
+                "nothing says into which state the output fails safe",
+            )
+            .label("needs a `fail_safe`")
+            .help("add `fail_safe = \"off\"` or `fail_safe = \"on\"`"),
+        );
+    }
     Some(Output {
         id: id.to_owned(),
         at: f.site,
         kind,
         power_w: f.q("power"),
         starts_on: f.choice("starts").is_some_and(|(w, _)| *w == "on"),
+        fail_safe_on: f.choice("fail_safe").map(|(w, _)| *w == "on"),
+        fails_safe_within_s: f.q("fails_safe_within"),
     })
 }

@@ -132,6 +132,25 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: span(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
         }),
+        "single-failure" => {
+            let (node, _) = f.limit("at_most")?;
+            let part = r.part.clone();
+            let at_most = Reader::within(r.catalogue, r.mistakes, part).whole(node)?;
+            Some(That::SingleFailure { at_most })
+        }
+        "time-to-notice" => Some(That::TimeToNotice {
+            at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)??,
+        }),
+        "fail-safe" => {
+            let of = match of(r, f, RefKind::Output)? {
+                None => None,
+                Some(p) => Some(output_of(line, p)?),
+            };
+            Some(That::FailSafe {
+                of,
+                at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)??,
+            })
+        }
         "self-noise" => Some(That::SelfNoise {
             of: hydrophone(r, f, line)?,
             at_least_db: level_limit(r, f, "at_least", LevelKind::Gain, CLEAR)??,

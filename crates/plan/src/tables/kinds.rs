@@ -176,6 +176,9 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "share_of_draws"],
         "200 %",
     ),
+    limited("single-failure", &["at_most"], &["share_of_draws"], "1"),
+    limited("time-to-notice", &["at_most"], &["share_of_draws"], "26 h"),
+    limited("fail-safe", &["at_most"], &["of", "share_of_draws"], "5 s"),
     limited(
         "self-noise",
         &["at_least"],

@@ -280,7 +280,8 @@ fn verif_harrow_sound_resolves_to_what_it_says() {
     assert_eq!(ear.calibrated.as_ref().unwrap().by, "yard tank");
     let rope = line.sections[0].rope.as_ref().unwrap();
     close(rope.stiffness_n.unwrap().si, 600e3);
-    assert_eq!(line.behaviours.len(), 6);
+    // Eight that are written, and a heartbeat of each module.
+    assert_eq!(line.behaviours.len(), 8 + 5);
     let text = std::fs::read_to_string(&path).unwrap();
     let written = text.lines().filter(|l| l.starts_with("[requirement."));
     assert_eq!(line.requirements.len(), written.count());

@@ -5,6 +5,7 @@ mod bad_calls;
 mod bad_chain;
 mod bad_content;
 mod bad_cues;
+mod bad_failures;
 mod bad_figures;
 mod bad_links;
 mod bad_power;

@@ -45,7 +45,8 @@ pub fn start_text(name: &str, start: &Start) -> String {
     for row in wrap(&start.told, 106) {
         let _ = writeln!(out, "  {row}");
     }
-    for row in start.remedy.iter().flat_map(|remedy| wrap(remedy, 106)) {
+    let besides = start.ohms.iter().chain(&start.remedy);
+    for row in besides.flat_map(|told| wrap(told, 106)) {
         let _ = writeln!(out, "  {row}");
     }
     let width = start
@@ -144,6 +145,7 @@ pub fn start_json(name: &str, start: &Start) -> Value {
         "outcome": start.outcome,
         "told": start.told,
         "remedy": start.remedy,
+        "ohms": start.ohms,
         "ready_s": start.ready_s,
         "end_s": start.end_s,
         "modules": start.modules.iter().map(|m| json!({

@@ -108,13 +108,13 @@ fn verif_both_examples_are_met_and_their_json_is_whole() {
     }
 }
 
-/// 43.20 EUR: 12 a day at 0.12 EUR for 30 days.
+/// 46.80 EUR: 12 a day at 0.12 EUR for 30 days.
 #[test]
 fn val_the_cost_of_the_example_is_its_arithmetic() {
     let demo = demo("harrow-sound", true);
     let output = run(&["check", &demo.plan]);
     expect_status(&output, 0);
-    assert!(stdout(&output).contains("43.20 EUR"), "{}", stdout(&output));
+    assert!(stdout(&output).contains("46.80 EUR"), "{}", stdout(&output));
 }
 
 #[test]
@@ -215,7 +215,7 @@ fn verif_a_mistake_gives_status_2_and_leaves_the_other_verdicts() {
     let output = run(&["check", &demo.plan]);
     expect_status(&output, 2);
     assert!(stderr(&output).contains("24 kg"), "{}", stderr(&output));
-    assert!(stdout(&output).contains("43.20 EUR"), "{}", stdout(&output));
+    assert!(stdout(&output).contains("46.80 EUR"), "{}", stdout(&output));
     let verdicts = json_of(&demo.plan, 2);
     assert_eq!(ruling(&verdicts, "voltage"), "unknown");
     assert_eq!(ruling(&verdicts, "budget"), "met");

@@ -444,6 +444,18 @@ fn regress_the_document_of_faults() {
 }
 
 #[test]
+fn regress_the_document_of_failures() {
+    let demo = demo("harrow-sound", false);
+    let told = document(&["failures", &demo.plan]);
+    assert!(told["failures"][0]["shore_notices_s"].is_number());
+    compare(
+        "failures-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_a_mooring() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["mooring", &demo.plan]);

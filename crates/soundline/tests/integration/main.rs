@@ -15,6 +15,7 @@ mod chain;
 mod check;
 mod deaf;
 mod documents;
+mod failures;
 mod faults;
 mod files;
 mod frame;

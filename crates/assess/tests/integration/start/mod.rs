@@ -1,6 +1,7 @@
 //! Starts against closed forms of one capacitor behind one resistance, and the plans whose start fails.
 
 mod examples;
+mod ohms;
 mod one_capacitor;
 
 use assess::{Check, Shelf, check};

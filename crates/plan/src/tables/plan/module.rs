@@ -73,6 +73,11 @@ pub(crate) const MODULE: Section = Section {
         ),
         o("clock", S::Table(&CLOCK), "how its own clock runs"),
         o(
+            "heartbeat",
+            S::Table(&HEARTBEAT),
+            "a message that it sends at intervals as long as it works: who hears it knows of its silence",
+        ),
+        o(
             "processor",
             S::Table(&PROCESSOR),
             "what its processor can do for the detectors that it runs",
@@ -215,6 +220,25 @@ const PASSES: Section = Section {
     ],
 };
 
+const HEARTBEAT: Section = Section {
+    name: "a heartbeat",
+    doc: "A message that a module sends at intervals as long as it works, as a behaviour `heartbeat-ID` of its own would.",
+    part: None,
+    fields: &[
+        r("topic", S::Topic, "the topic of the message"),
+        r(
+            "every",
+            S::Amount(D::Time, POSITIVE),
+            "from one message to the next",
+        ),
+        o(
+            "by",
+            S::Reference(&[R::Uplink]),
+            "an uplink of the module by which the message goes ashore too; it tells there as well of which modules the heartbeats stay out that this module hears",
+        ),
+    ],
+};
+
 const THROUGH: Section = Section {
     name: "a way through",
     doc: "Fuse, inductors, diode in the path onwards.",
@@ -303,6 +327,16 @@ const OUTPUT: Section = Section {
             "starts",
             S::Choice(&["off", "on"]),
             "at start; off when not written",
+        ),
+        o(
+            "fail_safe",
+            S::Choice(&["off", "on"]),
+            "the state that warns, or harms nobody, when the line can no longer ask for the other",
+        ),
+        o(
+            "fails_safe_within",
+            S::Amount(D::Time, POSITIVE),
+            "how long after the last heartbeat of a module that may ask for it the output's module switches it to `fail_safe` by itself; never when not written",
         ),
     ],
 };

@@ -1,0 +1,242 @@
+//! Single failures: how many hydrophones one takes, when the shore can tell, whether outputs come to their fail-safe state.
+
+use plan::{Line, OutputIx, Q};
+
+use crate::failures::{After, Failure, Failures, FailuresError, Safe, Sees, failures, silences};
+use crate::input::Contacts;
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+
+/// A time closer to its limit than this share of it is marginal.
+const NARROW_SHARE: f64 = 0.02;
+const METHOD: &str = "each part broken in turn: the network settled, breadth-first search over what still passes (docs/method/failures.md)";
+
+/// A table of failures as verdicts take it.
+struct Table<'a> {
+    known: Vec<(&'a Failure, &'a After)>,
+    /// Why the rest is unknown.
+    unknown: Vec<String>,
+}
+
+fn with_table(
+    line: &Line,
+    judge: impl FnOnce(&Table<'_>, &dyn Fn() -> Evidence) -> Vec<Verdict>,
+) -> Vec<Verdict> {
+    let found: Result<Failures, FailuresError> = failures(line, Contacts::Aged);
+    let found = match found {
+        Ok(found) => found,
+        Err(error) => return vec![unknown("the line", error.to_string())],
+    };
+    let mut table = Table {
+        known: Vec::new(),
+        unknown: Vec::new(),
+    };
+    for failure in &found.failures {
+        match &failure.outcome {
+            Ok(after) => table.known.push((failure, after)),
+            Err(why) => table.unknown.push(format!(
+                "what comes of {} is unknown: {why}",
+                failure.called()
+            )),
+        }
+    }
+    judge(&table, &|| Evidence::computed(METHOD, &found))
+}
+
+fn at_most(limit: f64, unit: &str, narrow: f64) -> Against {
+    Against {
+        side: Side::AtMost,
+        limit,
+        narrow,
+        unit: unit.to_owned(),
+    }
+}
+
+/// The verdict on the worst of what is known, or that it is unknown where what is not known may be worse.
+fn worst(
+    against: &Against,
+    subject: String,
+    (value, why): (f64, String),
+    evidence: Evidence,
+    unknowns: &[String],
+) -> Verdict {
+    match unknowns.first() {
+        Some(first) if against.holds(value) => unknown(subject, first.clone()),
+        _ => against.judge(subject, value, evidence, why),
+    }
+}
+
+/// Hydrophones that the worst single failure takes from the line or from the shore.
+pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
+    with_table(line, |table, evidence| {
+        let against = at_most(f64::from(limit), "hydrophones lost", 0.0);
+        let most = table
+            .known
+            .iter()
+            .rev()
+            .max_by_key(|(_, after)| after.lost().len());
+        let (value, why) = most.map_or((0.0, "nothing can fail".to_owned()), |(failure, after)| {
+            let lost = after.lost();
+            let as_many = |(_, other): &&(&Failure, &After)| other.lost().len() == lost.len();
+            let others = table.known.iter().filter(as_many).count() - 1;
+            let why = match (lost.is_empty(), others) {
+                (true, _) => format!("none of {} failures takes any", table.known.len()),
+                (false, 0) => format!("{} takes {}", failure.called(), lost.join(", ")),
+                (false, others) => format!(
+                    "{} takes {}; {others} more of {} failures take as many",
+                    failure.called(),
+                    lost.join(", "),
+                    table.known.len()
+                ),
+            };
+            (lost.len() as f64, why)
+        });
+        vec![worst(
+            &against,
+            "the line".to_owned(),
+            (value, why),
+            evidence(),
+            &table.unknown,
+        )]
+    })
+}
+
+/// Time until the shore can tell that a failure has taken a hydrophone from it.
+pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
+    if line.uplinks.is_empty() {
+        return vec![unknown("the shore", "the plan has no uplink")];
+    }
+    with_table(line, |table, evidence| {
+        let mut unknowns = table.unknown.clone();
+        let takes = |(_, after): &&(&Failure, &After)| !after.lost_to_shore.is_empty();
+        let taking: Vec<_> = table.known.iter().filter(takes).collect();
+        let quiet: Vec<String> = taking
+            .iter()
+            .filter(|(_, after)| after.shore == Sees::Quiet)
+            .map(|(failure, _)| failure.called())
+            .collect();
+        let subject = "the shore".to_owned();
+        if let Some(first) = quiet.first() {
+            let why = format!(
+                "after {first}{} the shore takes the silence for a quiet sea, because no heartbeat that it hears stops: give the module that has an uplink a `heartbeat` with `by`, and the others one that it hears",
+                and_more(quiet.len())
+            );
+            let against = at_most(0.0, "failures that nothing tells", 0.0);
+            return vec![against.judge(subject, quiet.len() as f64, evidence(), why)];
+        }
+        let mut latest: Option<(f64, String)> = None;
+        for (failure, after) in taking {
+            match &after.shore_notices_s {
+                Some(Ok(s)) if latest.as_ref().is_none_or(|(worst, _)| s > worst) => {
+                    latest = Some((*s, format!("after {}", failure.called())));
+                }
+                Some(Ok(_)) | None => {}
+                Some(Err(why)) => unknowns.push(why.clone()),
+            }
+        }
+        let none = || {
+            (
+                0.0,
+                "no failure takes a hydrophone from the shore".to_owned(),
+            )
+        };
+        let limit_s = at_most_s.si;
+        let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
+        let latest = latest.unwrap_or_else(none);
+        vec![worst(&against, subject, latest, evidence(), &unknowns)]
+    })
+}
+
+fn and_more(all: usize) -> String {
+    match all {
+        0 | 1 => String::new(),
+        more => format!(" and {} more failures", more - 1),
+    }
+}
+
+/// Time until an output, or each, is in its fail-safe state after any failure for which it may no longer be asked.
+pub(crate) fn fail_safe(line: &Line, of: Option<OutputIx>, at_most_s: Q) -> Vec<Verdict> {
+    let wanted = of.map(|o| line.output_path(o));
+    with_table(line, |table, evidence| {
+        let mut outputs: Vec<&str> = table
+            .known
+            .iter()
+            .flat_map(|(_, after)| after.outputs.iter().map(|o| o.output.as_str()))
+            .filter(|o| wanted.as_ref().is_none_or(|w| w == o))
+            .collect();
+        outputs.sort_unstable();
+        outputs.dedup();
+        if outputs.is_empty() {
+            let why = match table.unknown.first() {
+                Some(first) => first.clone(),
+                None => "the line has no output".to_owned(),
+            };
+            return vec![unknown(
+                wanted.clone().unwrap_or_else(|| "the line".to_owned()),
+                why,
+            )];
+        }
+        let each = outputs
+            .into_iter()
+            .map(|output| safe(table, output, at_most_s.si, evidence()));
+        each.collect()
+    })
+}
+
+fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Verdict {
+    let mut unknowns = table.unknown.clone();
+    let mut never = Vec::new();
+    let mut latest: Option<(f64, String)> = None;
+    for (failure, after) in &table.known {
+        let Some(own) = after.outputs.iter().find(|o| o.output == output) else {
+            continue;
+        };
+        match &own.safe {
+            Safe::NotNeeded => {}
+            Safe::Never => never.push(failure.called()),
+            Safe::Unknown(why) => unknowns.push(why.clone()),
+            Safe::Within(s) => {
+                if latest.as_ref().is_none_or(|(worst, _)| s > worst) {
+                    latest = Some((*s, format!("after {}", failure.called())));
+                }
+            }
+        }
+    }
+    let subject = output.to_owned();
+    if let Some(first) = never.first() {
+        let why = format!(
+            "nothing brings it to its fail-safe state after {first}{}",
+            and_more(never.len())
+        );
+        let against = at_most(0.0, "failures that leave it unsafe", 0.0);
+        return against.judge(subject, never.len() as f64, evidence, why);
+    }
+    let none = || (0.0, "no failure keeps anybody from asking it".to_owned());
+    let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
+    let latest = latest.unwrap_or_else(none);
+    worst(&against, subject, latest, evidence, &unknowns)
+}
+
+/// Outputs that would go to their fail-safe state while the line is whole, because heartbeats come further apart than they wait.
+pub(crate) fn false_trips(line: &Line) -> Vec<Verdict> {
+    // Why the silences are unknown is told where failures are asked for.
+    let Ok(silences) = silences(line, Contacts::Aged) else {
+        return Vec::new();
+    };
+    let each = silences.into_iter().filter_map(|silence| {
+        let output = silence.output;
+        let subject = line.output_path(output);
+        let own = &line.modules[output.module.0].outputs[output.output];
+        let within_s = own.fails_safe_within_s?.si;
+        let whose = line.module_path(silence.asker);
+        Some(match silence.at_most_s {
+            Err(why) => unknown(subject, why),
+            Ok(s) => at_most(within_s, "s", 0.0).judge(
+                subject,
+                s,
+                Evidence::computed(METHOD, &(s, within_s)),
+                format!("between two heartbeats of {whose} at most, from its `every` and the longest time of a message on its way"),
+            ),
+        })
+    });
+    each.collect()
+}

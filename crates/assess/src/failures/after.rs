@@ -1,0 +1,307 @@
+//! What comes of one failure.
+
+use std::collections::BTreeSet;
+
+use network::How;
+use plan::{Action, Line, ModuleIx, OutputIx, SensorIx};
+
+use super::breakage::{Broken, Network, Part, Powered};
+use super::notice::{Notice, Told, sooner};
+use super::talk::{Led, Now, Talk};
+use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence, hydrophones};
+use crate::input::{Conditions, Contacts, InputError, electric, streams, traffic};
+
+/// The whole line, and where the detections of its hydrophones lead in it.
+pub(super) struct Parts<'a> {
+    network: Network<'a>,
+    talk: Talk<'a>,
+    powered: Powered,
+    hydrophones: Vec<SensorIx>,
+    led: Vec<Led>,
+}
+
+impl<'a> Parts<'a> {
+    pub(super) fn new(line: &'a Line, contacts: Contacts) -> Result<Parts<'a>, FailuresError> {
+        if line.supplies.is_empty() {
+            return Err(FailuresError::NoSupply);
+        }
+        let electric = electric(line)?;
+        let usual = Conditions::usual(line, contacts);
+        let base = electric.input(line, &usual)?;
+        if !base.unknowns.is_empty() {
+            return Err(FailuresError::Open(base.unknowns));
+        }
+        let network = Network {
+            line,
+            electric,
+            usual,
+            base,
+        };
+        let powered = network
+            .powered(None)?
+            .map_err(|why| FailuresError::Open(vec![why]))?;
+        let net = traffic(line)?
+            .map(|t| streams(line, &t).map(|s| (t, s)))
+            .transpose()?;
+        let talk = Talk { line, net };
+        let nodes = dead(&powered);
+        let whole = talk.now(&nodes, None, None, vec![false; line.modules.len()]);
+        let hydrophones = hydrophones(line);
+        let led = hydrophones.iter().map(|h| talk.led(&whole, *h)).collect();
+        Ok(Parts {
+            network,
+            talk,
+            powered,
+            hydrophones,
+            led,
+        })
+    }
+
+    fn line(&self) -> &'a Line {
+        self.network.line
+    }
+
+    pub(super) fn all(&self) -> Result<Vec<(Broken, String)>, InputError> {
+        self.network.all()
+    }
+
+    pub(super) fn after(&self, broken: &Broken) -> Result<Result<After, String>, InputError> {
+        let powered = match self.network.powered(Some(broken))? {
+            Ok(powered) => powered,
+            Err(why) => return Ok(Err(why)),
+        };
+        let mut nodes = dead(&powered);
+        let mut cut = None;
+        let mut uplink = None;
+        let mut wrong_clock = vec![false; nodes.len()];
+        match (broken.part, broken.breakage) {
+            (Part::Span(s), Breakage::Cut | Breakage::Shorted) => cut = Some(s),
+            (Part::Module(m), Breakage::Hung) if nodes[m.0].is_none() => {
+                nodes[m.0] = Some(How::Hung);
+            }
+            (Part::Module(m), Breakage::WrongClock) => self.clocks(m, &mut wrong_clock),
+            (Part::Uplink(u), _) => uplink = Some(u),
+            _ => {}
+        }
+        let silent = |m: &usize| nodes[*m].is_some() && self.line().modules[*m].passes.is_none();
+        let untold: Vec<String> = (0..nodes.len())
+            .filter(silent)
+            .map(|m| {
+                format!(
+                    "module.{} says nothing of what still goes through it (`passes`)",
+                    self.line().modules[m].id
+                )
+            })
+            .collect();
+        if !untold.is_empty() {
+            return Ok(Err(untold.join("; ")));
+        }
+        let now = self.talk.now(&nodes, cut, uplink, wrong_clock);
+        Ok(Ok(self.told(&now, &powered, &nodes)))
+    }
+
+    /// Modules whose times are wrong with the clock of one.
+    fn clocks(&self, of: ModuleIx, wrong: &mut [bool]) {
+        wrong[of.0] = true;
+        if self
+            .line()
+            .time_sync
+            .as_ref()
+            .is_some_and(|s| s.master == of)
+        {
+            for (wrong, module) in wrong.iter_mut().zip(&self.line().modules) {
+                *wrong |= module.clock.is_some();
+            }
+        }
+    }
+
+    fn told(&self, now: &Now, powered: &Powered, nodes: &[Option<How>]) -> After {
+        let line = self.line();
+        let notice = Notice::new(&self.talk);
+        let led: Vec<Led> = self
+            .hydrophones
+            .iter()
+            .map(|h| self.talk.led(now, *h))
+            .collect();
+        let named = |lost: &dyn Fn(usize) -> bool| -> Vec<String> {
+            let all = (0..self.hydrophones.len()).filter(|h| lost(*h));
+            all.map(|h| line.sensor_path(self.hydrophones[h])).collect()
+        };
+        let stopped = |h: usize| !now.works[self.hydrophones[h].module.0];
+        let worked = |h: usize| !self.powered.dead[self.hydrophones[h].module.0];
+        let somewhere = |led: &Led| !led.told.is_empty() || !led.outputs.is_empty();
+        let lost_to_line =
+            named(&|h| worked(h) && (stopped(h) || somewhere(&self.led[h]) && !somewhere(&led[h])));
+        let lost_to_shore =
+            named(&|h| !self.led[h].uplinks.is_empty() && led[h].uplinks.is_empty());
+        let shore_notices_s = notice.ashore_s(now);
+        let shore = match (&shore_notices_s, line.uplinks.is_empty()) {
+            (_, true) => Sees::NoShore,
+            _ if lost_to_shore.is_empty() => Sees::Alerts,
+            (Some(_), _) => Sees::Unknown,
+            (None, _) => Sees::Quiet,
+        };
+        let outputs = line.modules.iter().enumerate().flat_map(|(m, module)| {
+            (0..module.outputs.len()).map(move |output| OutputIx {
+                module: ModuleIx(m),
+                output,
+            })
+        });
+        let outputs = outputs.map(|o| self.output(o, now, nodes, &led, &notice));
+        let fed = (0..nodes.len()).filter(|&m| line.modules[m].input.is_some() && now.works[m]);
+        After {
+            without_power: (0..nodes.len())
+                .filter(|&m| powered.dead[m] && !self.powered.dead[m])
+                .map(|m| line.module_path(ModuleIx(m)))
+                .collect(),
+            lost_to_line,
+            lost_to_shore,
+            times_wrong: named(&|h| now.wrong_clock[self.hydrophones[h].module.0]),
+            outputs: outputs.collect(),
+            shore,
+            shore_notices_s,
+            voltages_v: fed
+                .filter_map(|m| Some((line.module_path(ModuleIx(m)), powered.voltages_v[m]?)))
+                .collect(),
+        }
+    }
+
+    fn output(
+        &self,
+        output: OutputIx,
+        now: &Now,
+        nodes: &[Option<How>],
+        led: &[Led],
+        notice: &Notice<'_>,
+    ) -> OutputAfter {
+        let line = self.line();
+        let at = output.module.0;
+        let key = (at, output.output);
+        let own = &line.modules[at].outputs[output.output];
+        let asked = |led: &[Led]| led.iter().filter(|l| l.outputs.contains(&key)).count();
+        let (asked_by, asked_before) = (asked(led), asked(&self.led));
+        let does = match nodes[at] {
+            Some(How::Unpowered) => Does::Off,
+            Some(How::Hung) => Does::Stays,
+            None if asked_by < asked_before => Does::Unasked,
+            None => Does::AsBefore,
+        };
+        let within_s = own.fails_safe_within_s.map(|q| q.si);
+        let safe = match (does, own.fail_safe_on) {
+            (Does::AsBefore, _) => Safe::NotNeeded,
+            (_, None) => Safe::Unknown(format!(
+                "{} says nothing of its `fail_safe`",
+                line.output_path(output)
+            )),
+            (Does::Off, Some(on)) => match on {
+                true => Safe::Never,
+                false => Safe::Within(0.0),
+            },
+            (does, Some(on)) => {
+                let timer_s: Option<Told> = match (within_s, does) {
+                    (None, _) => None,
+                    (Some(within_s), Does::Stays) => Some(Ok(within_s)),
+                    (Some(within_s), _) => {
+                        let askers: BTreeSet<usize> =
+                            self.led.iter().flat_map(|l| l.askers(line, key)).collect();
+                        notice
+                            .silent(now, at)
+                            .filter(|m| askers.contains(m))
+                            .filter_map(|m| notice.on_its_way_s(m, at))
+                            .map(|s| s.map(|s| within_s + s))
+                            .fold(None, |soonest, s| sooner(soonest, Some(s)))
+                    }
+                };
+                let back_s = (does == Does::Unasked || left(line, output, on).is_empty())
+                    .then(|| comes_back_s(line, output, on))
+                    .flatten()
+                    .map(Ok);
+                match sooner(timer_s, back_s) {
+                    Some(Ok(s)) => Safe::Within(s),
+                    Some(Err(why)) => Safe::Unknown(why),
+                    None => Safe::Never,
+                }
+            }
+        };
+        OutputAfter {
+            output: line.output_path(output),
+            asked_by,
+            asked_before,
+            does,
+            safe,
+        }
+    }
+
+    /// Of each output that fails safe by itself, the longest silence between two heartbeats of a module that may ask for it, s, or why it is unknown, with that module.
+    pub(super) fn longest_silences(&self) -> Vec<Silence> {
+        let notice = Notice::new(&self.talk);
+        let line = self.line();
+        let mut all = Vec::new();
+        for (m, module) in line.modules.iter().enumerate() {
+            for (output, own) in module.outputs.iter().enumerate() {
+                if own.fails_safe_within_s.is_none() {
+                    continue;
+                }
+                let askers: BTreeSet<usize> = self
+                    .led
+                    .iter()
+                    .flat_map(|l| l.askers(line, (m, output)))
+                    .collect();
+                for asker in askers {
+                    if let Some(knows_s) = notice.knows_s(asker, m) {
+                        let output = OutputIx {
+                            module: ModuleIx(m),
+                            output,
+                        };
+                        all.push(Silence {
+                            output,
+                            asker: ModuleIx(asker),
+                            at_most_s: knows_s,
+                        });
+                    }
+                }
+            }
+        }
+        all
+    }
+
+    pub(super) fn rests_on(&self) -> Vec<String> {
+        vec![
+            "every module is in the state in which it starts, outputs as at start; what drops out for want of voltage stays out".to_owned(),
+            "a short is bolted, and lies at the end of the span that is further from a supply; a supply holds its current limit, and no fuse melts".to_owned(),
+            "a poor contact adds a thousandth more to the loop than the line bears in these states; a worse one ends as the cut of its span".to_owned(),
+            "a flooded module has a short at its inlet, unless its `passes` says that power goes on always".to_owned(),
+            "messages find any way that is left; a bus is as whole as all its pieces, and a module that hangs does not hold it".to_owned(),
+            "a module has just sent its heartbeat when it stops, and delays are those of the whole line; the shore waits for an interval and until the uplink has given the message up".to_owned(),
+        ]
+    }
+}
+
+fn dead(powered: &Powered) -> Vec<Option<How>> {
+    let how = |dead: &bool| dead.then_some(How::Unpowered);
+    powered.dead.iter().map(how).collect()
+}
+
+/// For how long each behaviour switches an output away from its fail-safe state, s; `None` for good.
+fn left(line: &Line, output: OutputIx, safe_on: bool) -> Vec<Option<f64>> {
+    let actions = line.behaviours.iter().flat_map(|b| &b.actions);
+    let away = actions.filter_map(|a| match a {
+        Action::Switch {
+            output: o,
+            on,
+            for_s,
+        } if *o == output && *on != safe_on => Some(for_s.map(|q| q.si)),
+        _ => None,
+    });
+    away.collect()
+}
+
+/// After how long an output that nobody asks is in its fail-safe state, as it starts there and is switched away for a time only, s.
+fn comes_back_s(line: &Line, output: OutputIx, safe_on: bool) -> Option<f64> {
+    let own = &line.modules[output.module.0].outputs[output.output];
+    if own.starts_on != safe_on {
+        return None;
+    }
+    let each_s: Option<Vec<f64>> = left(line, output, safe_on).into_iter().collect();
+    each_s.map(|s| s.into_iter().fold(0.0, f64::max))
+}

@@ -1,0 +1,183 @@
+//! What can break, and who has power then.
+
+use plan::{Line, ModuleIx, PassWhen, SpanIx, SupplyIx, UplinkIx};
+use power::fault::{bolted_short, contact_borne, settled};
+
+use super::Breakage;
+use crate::faults::{Lived, asked_too_much, branch_of, live_through, named};
+use crate::input::{Conditions, Draw, Electric, ElectricInput, InputError};
+use crate::reserve::limits;
+
+/// A contact is broken by this much more than the line bears of it, so that what gives way has given way.
+const BEYOND: f64 = 1.001;
+/// And by so many ohms where the line bears none.
+const LEAST_OHM: f64 = 1e-6;
+
+/// The part that breaks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    Span(SpanIx),
+    Module(ModuleIx),
+    Supply(SupplyIx),
+    Uplink(UplinkIx),
+}
+
+/// A part that is broken in one way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Broken {
+    pub(super) part: Part,
+    pub(super) breakage: Breakage,
+}
+
+/// Who has power.
+#[derive(Clone, Debug)]
+pub(super) struct Powered {
+    pub(super) dead: Vec<bool>,
+    /// By module, V; `None` where no supply feeds it.
+    pub(super) voltages_v: Vec<Option<f64>>,
+}
+
+/// The direct-current network of the whole line, before anything breaks.
+pub(super) struct Network<'a> {
+    pub(super) line: &'a Line,
+    pub(super) electric: Electric,
+    pub(super) usual: Conditions,
+    pub(super) base: ElectricInput,
+}
+
+impl Network<'_> {
+    /// Every failure that the line can have, by kind of part and id.
+    pub(super) fn all(&self) -> Result<Vec<(Broken, String)>, InputError> {
+        let line = self.line;
+        let mut all = Vec::new();
+        let mut add = |part: Part, breakage: Breakage, subject: &String| {
+            all.push((Broken { part, breakage }, subject.clone()));
+        };
+        for (s, span) in line.spans.iter().enumerate() {
+            let path = format!("span.{}", span.id);
+            let part = Part::Span(SpanIx(s));
+            add(part, Breakage::Cut, &path);
+            let Some(branch) = branch_of(&self.base, SpanIx(s)) else {
+                continue;
+            };
+            add(part, Breakage::Shorted, &path);
+            if span.contacts.is_some_and(|c| c.mated_pins_in_loop > 0)
+                && let Ok(borne) =
+                    contact_borne(&self.base.network, branch, &limits(line, &self.base))
+                && borne.resistance_ohm.is_finite()
+            {
+                let ohm = BEYOND * borne.resistance_ohm + LEAST_OHM;
+                add(part, Breakage::PoorContact { ohm }, &path);
+            }
+        }
+        for (m, module) in line.modules.iter().enumerate() {
+            let path = line.module_path(ModuleIx(m));
+            let part = Part::Module(ModuleIx(m));
+            add(part, Breakage::Unpowered, &path);
+            add(part, Breakage::Hung, &path);
+            add(part, Breakage::Flooded, &path);
+            let master = line.time_sync.as_ref().is_some_and(|s| s.master.0 == m);
+            if master || module.clock.is_some() || module.clock_error_s.is_some() {
+                add(part, Breakage::WrongClock, &path);
+            }
+        }
+        for (s, supply) in line.supplies.iter().enumerate() {
+            let path = format!("supply.{}", supply.id);
+            add(Part::Supply(SupplyIx(s)), Breakage::NoSupply, &path);
+        }
+        for (u, uplink) in line.uplinks.iter().enumerate() {
+            let path = format!("uplink.{}", uplink.id);
+            add(Part::Uplink(UplinkIx(u)), Breakage::NoUplink, &path);
+        }
+        Ok(all)
+    }
+
+    /// Who has power when this is broken; all as before where it has nothing to do with power.
+    pub(super) fn powered(
+        &self,
+        broken: Option<&Broken>,
+    ) -> Result<Result<Powered, String>, InputError> {
+        let mut conditions = self.usual.clone();
+        let mut short = None;
+        let mut forced = None;
+        match broken.map(|b| (b.part, b.breakage)) {
+            Some((Part::Span(s), Breakage::Cut)) => conditions.whole[s.0] = false,
+            Some((Part::Span(s), Breakage::Shorted)) => short = Some(Part::Span(s)),
+            Some((Part::Span(s), Breakage::PoorContact { ohm })) => {
+                conditions.added_ohm[s.0] += ohm;
+            }
+            Some((Part::Module(m), Breakage::Unpowered)) => {
+                conditions.draws[m.0] = Draw::Nothing;
+                forced = Some(m.0);
+            }
+            Some((Part::Module(m), Breakage::Flooded)) => {
+                conditions.draws[m.0] = Draw::Nothing;
+                forced = Some(m.0);
+                let passes = self.line.modules[m.0].passes;
+                if passes.is_none_or(|p| p.power != PassWhen::Always) {
+                    short = Some(Part::Module(m));
+                }
+            }
+            Some((Part::Module(m), Breakage::Hung)) => conditions.working[m.0] = false,
+            Some((Part::Supply(s), _)) => conditions.giving[s.0] = false,
+            _ => {}
+        }
+        if !conditions.giving.iter().any(|giving| *giving) {
+            return Ok(Ok(self.nothing_fed()));
+        }
+        let lived =
+            live_through(
+                self.line,
+                &self.electric,
+                &conditions,
+                |input, lowest_v| match short.and_then(|at| shorted_node(input, at)) {
+                    Some(node) => bolted_short(&input.network, node, lowest_v),
+                    None => settled(&input.network, lowest_v),
+                },
+            )?;
+        Ok(match lived {
+            Err(error) => Err(named(self.line, &self.base, &error)),
+            Ok(lived) => match asked_too_much(self.line, &lived) {
+                Some(why) => Err(why),
+                None => Ok(self.told(&lived, forced)),
+            },
+        })
+    }
+
+    /// A module that no supply feeds and that draws nothing from the line has its power from elsewhere.
+    fn has_own_power(&self, m: usize) -> bool {
+        self.line.modules[m].input.is_none() && self.base.inlets[m].is_none()
+    }
+
+    fn nothing_fed(&self) -> Powered {
+        let count = self.line.modules.len();
+        Powered {
+            dead: (0..count).map(|m| !self.has_own_power(m)).collect(),
+            voltages_v: vec![None; count],
+        }
+    }
+
+    fn told(&self, lived: &Lived, forced: Option<usize>) -> Powered {
+        let count = self.line.modules.len();
+        let dead = |m: usize| forced == Some(m) || lived.dead[m] && !self.has_own_power(m);
+        let voltage_v = |m: usize| Some(lived.faulted.voltages_v[lived.input.inlets[m]?]);
+        Powered {
+            dead: (0..count).map(dead).collect(),
+            voltages_v: (0..count).map(voltage_v).collect(),
+        }
+    }
+}
+
+/// The node that a short holds at zero volts; `None` where no supply feeds it any more.
+fn shorted_node(input: &ElectricInput, at: Part) -> Option<usize> {
+    match at {
+        Part::Module(m) => input.inlets[m.0],
+        Part::Span(s) => {
+            // A span's far end is an inlet; where both ends are outlets, either will do.
+            let ends = input.network.spans[branch_of(input, s)?];
+            let inlet = |node: usize| input.inlets.contains(&Some(node));
+            Some(if inlet(ends.b) { ends.b } else { ends.a })
+        }
+        Part::Supply(_) | Part::Uplink(_) => None,
+    }
+}

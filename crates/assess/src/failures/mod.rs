@@ -1,0 +1,328 @@
+//! Each part of the line broken in turn: which hydrophones fall silent, what outputs do, what the shore sees, and when it can tell.
+
+mod after;
+mod breakage;
+mod notice;
+mod talk;
+
+use std::cmp::Reverse;
+
+use plan::{Line, ModuleIx, OutputIx, SensorIx, SensorKind};
+
+use crate::input::{Contacts, InputError};
+
+use after::Parts;
+
+/// What is broken of a part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Breakage {
+    /// Of a span: both its conductors are open, and its link carries nothing.
+    Cut,
+    /// Of a span: its conductors touch at the end that is further from a supply, and its link carries nothing.
+    Shorted,
+    /// Of a span: a contact just beyond what the line bears of it; its link carries on.
+    PoorContact {
+        /// What the contact adds to the loop, ohm.
+        ohm: f64,
+    },
+    /// Of a module: it has no power of its own.
+    Unpowered,
+    /// Of a module: it draws as always, and its program stands still.
+    Hung,
+    /// Of a module: without power, and a short at its inlet unless its `passes` says that power goes on always.
+    Flooded,
+    /// Of a supply: it gives nothing.
+    NoSupply,
+    /// Of an uplink: nothing goes ashore by it.
+    NoUplink,
+    /// Of a module: its clock is wrong by any amount.
+    WrongClock,
+}
+
+impl Breakage {
+    /// In a word for programs.
+    #[must_use]
+    pub fn word(&self) -> &'static str {
+        match self {
+            Breakage::Cut => "cut",
+            Breakage::Shorted => "shorted",
+            Breakage::PoorContact { .. } => "poor-contact",
+            Breakage::Unpowered => "unpowered",
+            Breakage::Hung => "hung",
+            Breakage::Flooded => "flooded",
+            Breakage::NoSupply => "no-supply",
+            Breakage::NoUplink => "no-uplink",
+            Breakage::WrongClock => "wrong-clock",
+        }
+    }
+}
+
+/// One failure, and what comes of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Failure {
+    /// The part: a typed path.
+    pub subject: String,
+    /// What is broken of it.
+    pub breakage: Breakage,
+    /// What comes of it, or why that is unknown.
+    pub outcome: Result<After, String>,
+}
+
+impl Failure {
+    /// What it is called in a sentence.
+    #[must_use]
+    pub fn called(&self) -> String {
+        let of = &self.subject;
+        match self.breakage {
+            Breakage::Cut => format!("{of} cut"),
+            Breakage::Shorted => format!("a short in {of}"),
+            Breakage::PoorContact { ohm } => {
+                format!(
+                    "a contact of {of} with {} ohm more",
+                    quantity::show_number(ohm)
+                )
+            }
+            Breakage::Unpowered => format!("{of} without power"),
+            Breakage::Hung => format!("{of} hung"),
+            Breakage::Flooded => format!("{of} flooded"),
+            Breakage::NoSupply => format!("{of} gone"),
+            Breakage::NoUplink => format!("{of} out"),
+            Breakage::WrongClock => format!("the clock of {of} wrong"),
+        }
+    }
+}
+
+/// What comes of a failure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct After {
+    /// Modules that have no power, or too little, and had it before: typed paths.
+    pub without_power: Vec<String>,
+    /// Hydrophones whose module has stopped, or of whose detections nobody on the line learns who did before: typed paths.
+    pub lost_to_line: Vec<String>,
+    /// Hydrophones of whose detections the shore no longer learns: typed paths.
+    pub lost_to_shore: Vec<String>,
+    /// Hydrophones whose times are wrong: typed paths.
+    pub times_wrong: Vec<String>,
+    /// Every output of the line.
+    pub outputs: Vec<OutputAfter>,
+    /// What the shore sees.
+    pub shore: Sees,
+    /// Time until the shore can tell that something is wrong, s, or why it is unknown; `None` where nothing tells.
+    pub shore_notices_s: Option<Result<f64, String>>,
+    /// Voltage at each module that a supply feeds and that goes on, V.
+    pub voltages_v: Vec<(String, f64)>,
+}
+
+/// What the shore sees of a failure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sees {
+    /// There is no uplink.
+    NoShore,
+    /// Alerts of every hydrophone, as before.
+    Alerts,
+    /// Too few alerts, and after a time that it does not know what the line hears.
+    Unknown,
+    /// Too few alerts, and nothing that tells it from a quiet sea.
+    Quiet,
+}
+
+/// An output after a failure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutputAfter {
+    /// The output: a typed path.
+    pub output: String,
+    /// Hydrophones whose detections still switch it.
+    pub asked_by: usize,
+    /// Hydrophones whose detections switched it before.
+    pub asked_before: usize,
+    /// What it does.
+    pub does: Does,
+    /// Whether it comes to its fail-safe state.
+    pub safe: Safe,
+}
+
+/// What an output does after a failure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Does {
+    /// It is asked as before.
+    AsBefore,
+    /// It is off without power.
+    Off,
+    /// It stays as it was: its module hangs.
+    Stays,
+    /// Its module works, and some that asked it, or all, do not reach it.
+    Unasked,
+}
+
+/// Whether an output comes to its fail-safe state after a failure for which it may no longer be asked.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Safe {
+    /// It need not: it is asked as before.
+    NotNeeded,
+    /// Within so long of the failure, s.
+    Within(f64),
+    /// Nothing brings it there.
+    Never,
+    /// Why it is not known.
+    Unknown(String),
+}
+
+/// Every single failure of a line, the worst first, those of which the outcome is unknown last.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Failures {
+    /// State of the contacts.
+    pub contacts: Contacts,
+    /// Hydrophones of the line.
+    pub hydrophones: usize,
+    /// Whether there is an uplink.
+    pub has_shore: bool,
+    /// The failures.
+    pub failures: Vec<Failure>,
+    /// What the figures rest on.
+    pub rests_on: Vec<String>,
+}
+
+/// Why failures cannot be told.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum FailuresError {
+    /// The input cannot be built.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// The plan does not say what the network needs.
+    #[error("{}", .0.join("; "))]
+    Open(Vec<String>),
+    /// The plan has no supply.
+    #[error("no supply feeds the line")]
+    NoSupply,
+}
+
+/// Breaks every span, module, supply, uplink and clock of the line in turn, with these contacts, every module in the state in which it starts.
+///
+/// # Errors
+/// Every variant of [`FailuresError`]. What is unknown of one failure alone is its outcome.
+pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresError> {
+    let parts = Parts::new(line, contacts)?;
+    let mut failures: Vec<Failure> = Vec::new();
+    for (broken, subject) in parts.all()? {
+        failures.push(Failure {
+            subject,
+            breakage: broken.breakage,
+            outcome: parts.after(&broken)?,
+        });
+    }
+    failures.sort_by(|a, b| rank(a).cmp(&rank(b)));
+    Ok(Failures {
+        contacts,
+        hydrophones: hydrophones(line).len(),
+        has_shore: !line.uplinks.is_empty(),
+        failures,
+        rests_on: parts.rests_on(),
+    })
+}
+
+/// The longest time between two heartbeats of a module, as the module of an output hears them that fails safe by itself.
+pub(crate) struct Silence {
+    pub(crate) output: OutputIx,
+    pub(crate) asker: ModuleIx,
+    /// s, or why it is unknown.
+    pub(crate) at_most_s: Result<f64, String>,
+}
+
+/// Of each output that fails safe by itself, the longest time between two heartbeats of each module that may ask for it, s, or why it is unknown.
+pub(crate) fn silences(line: &Line, contacts: Contacts) -> Result<Vec<Silence>, FailuresError> {
+    let waits = |m: &plan::Module| m.outputs.iter().any(|o| o.fails_safe_within_s.is_some());
+    if !line.modules.iter().any(waits) {
+        return Ok(Vec::new());
+    }
+    Ok(Parts::new(line, contacts)?.longest_silences())
+}
+
+impl Failures {
+    /// Whether anything of them is unknown.
+    #[must_use]
+    pub fn some_unknown(&self) -> bool {
+        self.failures.iter().any(|failure| match &failure.outcome {
+            Err(_) => true,
+            Ok(after) => {
+                matches!(after.shore_notices_s, Some(Err(_)))
+                    || after
+                        .outputs
+                        .iter()
+                        .any(|o| matches!(o.safe, Safe::Unknown(_)))
+            }
+        })
+    }
+}
+
+impl After {
+    /// Hydrophones that are lost to the line or to the shore, each once.
+    #[must_use]
+    pub fn lost(&self) -> Vec<&str> {
+        let all = self.lost_to_line.iter().chain(&self.lost_to_shore);
+        let mut lost: Vec<&str> = all.map(String::as_str).collect();
+        lost.sort_unstable();
+        lost.dedup();
+        lost
+    }
+}
+
+/// Smaller is worse: a sea that seems quiet, outputs that warn nobody, hydrophones lost to the shore and to the line, a late notice, modules without power.
+fn rank(
+    failure: &Failure,
+) -> (
+    bool,
+    [Reverse<usize>; 4],
+    Reverse<u64>,
+    Reverse<usize>,
+    &str,
+) {
+    let Ok(after) = &failure.outcome else {
+        return (
+            true,
+            [Reverse(0); 4],
+            Reverse(0),
+            Reverse(0),
+            &failure.subject,
+        );
+    };
+    let quiet = match after.shore {
+        Sees::Quiet => after.lost_to_shore.len(),
+        _ => 0,
+    };
+    let unsafe_outputs = after
+        .outputs
+        .iter()
+        .filter(|o| matches!(o.safe, Safe::Never | Safe::Unknown(_)))
+        .count();
+    // Whole milliseconds are order enough, and can be compared.
+    let notice_ms = match &after.shore_notices_s {
+        Some(Ok(s)) => (s * 1e3) as u64,
+        Some(Err(_)) | None => u64::MAX,
+    };
+    (
+        false,
+        [
+            Reverse(quiet),
+            Reverse(unsafe_outputs),
+            Reverse(after.lost_to_shore.len()),
+            Reverse(after.lost_to_line.len()),
+        ],
+        Reverse(notice_ms),
+        Reverse(after.without_power.len()),
+        &failure.subject,
+    )
+}
+
+/// Every hydrophone of the line.
+fn hydrophones(line: &Line) -> Vec<SensorIx> {
+    let modules = line.modules.iter().enumerate();
+    let sensors = modules.flat_map(|(m, module)| {
+        let own = module.sensors.iter().enumerate();
+        own.filter(|(_, s)| s.kind == SensorKind::Hydrophone)
+            .map(move |(sensor, _)| SensorIx {
+                module: ModuleIx(m),
+                sensor,
+            })
+    });
+    sensors.collect()
+}

@@ -1,0 +1,451 @@
+//! Single failures: drawn lines against brute force (`reference/network/numpy-line-failures.json`), and small lines worked by hand.
+
+use std::fmt::Write as _;
+
+use assess::input::Contacts;
+use assess::{After, Breakage, Does, Failures, Ruling, Safe, Sees, Shelf, check, failures};
+use serde_json::Value;
+
+use crate::support::{changed, close, known, read, requirement, why_unknown};
+
+/// Heartbeats take at most this long on the links of these lines; the reference leaves it out, s.
+const ON_LINKS_S: f64 = 1.0;
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().unwrap()
+}
+
+fn paths(value: &Value, path: impl Fn(u64) -> String) -> Vec<String> {
+    let numbers = list(value).iter().map(|n| n.as_u64().unwrap());
+    numbers.map(path).collect()
+}
+
+/// A line of the reference as a plan.
+fn plan_of(case: &Value) -> String {
+    let mut text = "format = 1
+[deployment]
+name = \"A drawn line\"
+start = 2027-01-01
+duration = \"1 d\"
+[site]
+latitude = \"50 deg\"
+longitude = \"0 deg\"
+water_depth = \"40 m\"
+profile = [{ depth = \"0 m\", temperature = \"20 degC\", salinity = 35 }]
+[traffic]
+stack = [\"ethernet\", \"ipv6\", \"udp\"]
+packet = \"1400 B\"
+[topic.\"alert/call\"]
+at_most = \"2 per min\"
+size = \"20 B\"
+[topic.\"lamp/on\"]
+at_most = \"2 per min\"
+size = \"8 B\"
+"
+    .to_owned();
+    for (s, at) in list(&case["supplies"]).iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "[supply.s{s}]\nat = \"module.m{at}\"\nkind = \"bench\"\noutput = {{ voltage = \"24 V\", resistance = \"0.1 ohm\", current_limit = \"1 A\" }}"
+        );
+    }
+    for (s, span) in list(&case["spans"]).iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "[span.s{s}]\nfrom = \"module.m{}\"\nto = \"module.m{}\"\nlength = \"{} m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = {{ mated_pins_in_loop = 0, resistance = \"0 ohm\" }}\nlink = \"10BASE-T1L\"",
+            span[0], span[1], span[2]
+        );
+    }
+    let uplink = &case["uplink"];
+    for (m, module) in list(&case["modules"]).iter().enumerate() {
+        module_of(&mut text, m, module, uplink);
+    }
+    if uplink.is_object() {
+        let _ = writeln!(
+            text,
+            "[uplink.shore]\nat = \"module.m0\"\nmessage_size = \"120 B\"\nprice = \"0.10 EUR\"\nsession = \"20 s\"\nsuccess = \"100 %\"\nback_off = \"10 s\""
+        );
+        if let Some(s) = uplink["expiry_s"].as_u64() {
+            let _ = writeln!(text, "expiry = \"{s} s\"");
+        }
+        let _ = writeln!(
+            text,
+            "[behaviour.ashore]\non = \"module.m0\"\nwhen_told = \"alert/call\"\ndo = [{{ send_up = \"uplink.shore\", about = \"alert/call\" }}]"
+        );
+    }
+    text
+}
+
+fn module_of(text: &mut String, m: usize, module: &Value, uplink: &Value) {
+    let _ = writeln!(
+        text,
+        "[module.m{m}]\nposition = {{ depth = \"{m} m\" }}\ninput = {{ minimum = \"9 V\", maximum = \"36 V\" }}\nloads = {{ on = \"5 mW\" }}\npasses = {{ power = {}, data = {} }}\nthrough = {{ resistance = \"{} ohm\" }}\nprocessing = \"1 ms\"",
+        module["power"], module["data"], module["through_ohm"]
+    );
+    if let Some(minutes) = module["heartbeat_min"].as_u64() {
+        let by = match m == 0 && uplink["heartbeat_h"].is_u64() {
+            true => ", by = \"uplink.shore\"",
+            false => "",
+        };
+        let _ = writeln!(
+            text,
+            "heartbeat = {{ topic = \"health/m{m}\", every = \"{minutes} min\"{by} }}\n[topic.\"health/m{m}\"]\nsize = \"8 B\""
+        );
+        if uplink["forwards"] == true && m != 0 {
+            let _ = writeln!(
+                text,
+                "[behaviour.forward-m{m}]\non = \"module.m0\"\nwhen_told = \"health/m{m}\"\ndo = [{{ send_up = \"uplink.shore\", about = \"health/m{m}\" }}]"
+            );
+        }
+    }
+    if module["hears_heartbeats"] == true {
+        let _ = writeln!(
+            text,
+            "[behaviour.watch-m{m}]\non = \"module.m{m}\"\nwhen_told = \"health/#\"\ndo = [{{ log = \"alive\" }}]"
+        );
+    }
+    if module["relays"] == true {
+        let _ = writeln!(
+            text,
+            "[behaviour.relay-m{m}]\non = \"module.m{m}\"\nwhen_told = \"alert/call\"\ndo = [{{ publish = \"lamp/on\" }}]"
+        );
+    }
+    if module["hydrophone"] == true {
+        let up = match m == 0 && uplink.is_object() {
+            true => ", { send_up = \"uplink.shore\", about = \"alert/call\" }",
+            false => "",
+        };
+        let _ = writeln!(
+            text,
+            "[module.m{m}.sensor.ear]\nkind = \"hydrophone\"\nsensitivity = \"-170 dB re 1 V/uPa\"\ngain = \"20 dB\"\nadc = {{ full_scale = \"2.5 V\", bits = 16, rate = \"4 kHz\" }}
+[detector.d{m}]\non = \"module.m{m}.sensor.ear\"\nstages = [{{ band = [\"80 Hz\", \"300 Hz\"] }}, {{ level = \"rms\", window = \"0.2 s\" }}, {{ background = \"median\", over = \"10 s\" }}, {{ on_above = \"8 dB\", off_below = \"5 dB\", shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\" }}]
+[behaviour.tell-m{m}]\non = \"module.m{m}\"\nwhen_heard = \"detector.d{m}.confirmed\"\ndo = [{{ publish = \"alert/call\" }}{up}]"
+        );
+    }
+    let output = &module["output"];
+    if output.is_object() {
+        let _ = writeln!(
+            text,
+            "[module.m{m}.output.lamp]\nkind = \"lamp\"\npower = \"5 mW\"\nstarts = {}",
+            output["starts"]
+        );
+        if output["fail_safe"].is_string() {
+            let _ = writeln!(text, "fail_safe = {}", output["fail_safe"]);
+        }
+        if let Some(s) = output["within_s"].as_u64() {
+            let _ = writeln!(text, "fails_safe_within = \"{s} s\"");
+        }
+        let topic = match output["listens_to"] == "relay" {
+            true => "lamp/on",
+            false => "alert/call",
+        };
+        let lasting = output["for_s"]
+            .as_u64()
+            .map_or_else(String::new, |s| format!(", for = \"{s} s\""));
+        let _ = writeln!(
+            text,
+            "[behaviour.switch-m{m}]\non = \"module.m{m}\"\nwhen_told = \"{topic}\"\ndo = [{{ switch = \"module.m{m}.output.lamp\", to = {}{lasting} }}]",
+            output["switch_to"]
+        );
+    }
+}
+
+fn same_time(ours: f64, theirs: &Value, what: &str) {
+    let theirs = theirs.as_f64().unwrap();
+    assert!(
+        (theirs..=theirs + ON_LINKS_S).contains(&ours),
+        "{ours} s is not {theirs} s: {what}"
+    );
+}
+
+fn same(ours: &After, theirs: &Value, what: &str) {
+    let module = |m| format!("module.m{m}");
+    let ear = |m| format!("module.m{m}.sensor.ear");
+    assert_eq!(ours.without_power, paths(&theirs[0], module), "{what}");
+    assert_eq!(ours.lost_to_line, paths(&theirs[1], ear), "{what}");
+    assert_eq!(ours.lost_to_shore, paths(&theirs[2], ear), "{what}");
+    let outputs = list(&theirs[3]);
+    assert_eq!(ours.outputs.len(), outputs.len(), "{what}");
+    for (own, their) in ours.outputs.iter().zip(outputs) {
+        assert_eq!(own.output, format!("module.m{}.output.lamp", their[0]));
+        let does = match own.does {
+            Does::AsBefore => "as-before",
+            Does::Off => "off",
+            Does::Stays => "stays",
+            Does::Unasked => "unasked",
+        };
+        assert_eq!(does, their[1], "{what}: {own:?}");
+        assert_eq!(own.asked_by as u64, their[2], "{what}: {own:?}");
+        let safe = match &own.safe {
+            Safe::NotNeeded => "not-needed",
+            Safe::Never => "never",
+            Safe::Unknown(_) => "unknown",
+            Safe::Within(s) => {
+                same_time(*s, &their[4], what);
+                "within"
+            }
+        };
+        assert_eq!(safe, their[3], "{what}: {own:?}");
+    }
+    let sees = match ours.shore {
+        Sees::NoShore => "no-shore",
+        Sees::Alerts => "alerts",
+        Sees::Unknown => "unknown",
+        Sees::Quiet => "quiet",
+    };
+    assert_eq!(sees, theirs[4], "{what}: {ours:?}");
+    match &ours.shore_notices_s {
+        None => assert!(theirs[5].is_null(), "{what}"),
+        Some(Err(why)) => assert_eq!(theirs[5], "unknown", "{what}: {why}"),
+        Some(Ok(s)) => same_time(*s, &theirs[5], what),
+    }
+}
+
+#[test]
+fn val_failures_of_drawn_lines() {
+    let document = truth::json("network/numpy-line-failures.json");
+    let cases = list(&document["cases"]);
+    assert_eq!(cases.len(), 100);
+    let mut tried = 0;
+    for (c, case) in cases.iter().enumerate() {
+        let reading = read(&plan_of(case));
+        assert!(!reading.has_errors(), "{c}: {:?}", reading.mistakes);
+        let found = failures(reading.line.as_ref().unwrap(), Contacts::Aged).unwrap();
+        let expected = case["failures"].as_object().unwrap();
+        // The reference has no contacts and no clocks.
+        assert_eq!(found.failures.len(), expected.len(), "{c}");
+        for failure in &found.failures {
+            let (kind, id) = failure.subject.split_once('.').unwrap();
+            let number = id.trim_start_matches(['m', 's']).replace("hore", "0");
+            let key = format!("{kind} {number} {}", failure.breakage.word());
+            let theirs = expected
+                .get(&key)
+                .unwrap_or_else(|| panic!("{c}: no {key}"));
+            let ours = failure.outcome.as_ref().unwrap();
+            same(ours, theirs, &format!("case {c}, {key}"));
+            tried += 1;
+        }
+    }
+    assert!(tried > 2000, "{tried}");
+}
+
+fn told(changes: &[(&str, &str)]) -> Failures {
+    let reading = read(&changed(changes));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    failures(&reading.line.unwrap(), Contacts::Aged).unwrap()
+}
+
+fn of<'f>(failures: &'f Failures, subject: &str, breakage: &str) -> &'f assess::Failure {
+    let wanted = |f: &&assess::Failure| f.subject == subject && f.breakage.word() == breakage;
+    failures.failures.iter().find(wanted).unwrap()
+}
+
+fn after<'f>(failures: &'f Failures, subject: &str, breakage: &str) -> &'f After {
+    of(failures, subject, breakage).outcome.as_ref().unwrap()
+}
+
+const LAMP: &str = "[module.base.output.lamp]\nkind = \"lamp\"\npower = \"10 W\"\n";
+const EAR: &str = "[module.ear]\n";
+const SENDING: &str = "sending_state = \"sending\"\n";
+const BASE: &str = "[module.base]\n";
+const HEARTBEAT: (&str, &str) = (
+    EAR,
+    "[topic.\"health/ear\"]\nsize = \"8 B\"\n[behaviour.watch]\non = \"module.base\"\nwhen_told = \"health/#\"\ndo = [{ log = \"alive\" }]\n[module.ear]\nheartbeat = { topic = \"health/ear\", every = \"10 min\" }\n",
+);
+const ASHORE: (&str, &str) = (
+    BASE,
+    "[topic.\"health/base\"]\nsize = \"20 B\"\n[module.base]\nheartbeat = { topic = \"health/base\", every = \"12 h\", by = \"uplink.shore\" }\n",
+);
+const EXPIRY: (&str, &str) = (SENDING, "sending_state = \"sending\"\nexpiry = \"1 h\"\n");
+
+/// Without heartbeats the shore takes every loss for a quiet sea; with them it can tell after the ear's ten minutes, the base's twelve hours, the hour for which the uplink tries and its session
+/// of five seconds, and of the base itself without the ten minutes.
+#[test]
+fn verif_the_shore_can_tell_a_lost_ear_by_heartbeats_alone() {
+    let without = told(&[]);
+    let cut = after(&without, "span.cable", "cut");
+    assert_eq!(cut.lost_to_shore, ["module.ear.sensor.one"]);
+    assert_eq!((cut.shore, &cut.shore_notices_s), (Sees::Quiet, &None));
+    let with = told(&[HEARTBEAT, ASHORE, EXPIRY]);
+    let ear_s = 600.0 + 12.0 * 3600.0 + 3600.0 + 5.0;
+    for (subject, breakage, expected_s) in [
+        ("span.cable", "cut", ear_s),
+        ("module.ear", "hung", ear_s),
+        ("module.base", "hung", ear_s - 600.0),
+        ("uplink.shore", "no-uplink", ear_s - 600.0),
+    ] {
+        let after = after(&with, subject, breakage);
+        assert_eq!(after.shore, Sees::Unknown, "{subject}");
+        close(
+            after.shore_notices_s.clone().unwrap().unwrap(),
+            expected_s,
+            0.01,
+        );
+    }
+    let silent = told(&[HEARTBEAT, ASHORE]);
+    let why = after(&silent, "span.cable", "cut").shore_notices_s.clone();
+    assert!(why.unwrap().unwrap_err().contains("write its `expiry`"));
+}
+
+/// A lamp that is lit for 20 s goes out by itself; one that must be lit to warn does so only by its timer, and never without power.
+#[test]
+fn verif_a_lamp_comes_to_its_fail_safe_state() {
+    let lamp = |changes: &[(&str, &str)], subject: &str, breakage: &str| {
+        let found = told(changes);
+        after(&found, subject, breakage).outputs[0].safe.clone()
+    };
+    let with = |more: &str| format!("{LAMP}{more}\n");
+    let off = with("fail_safe = \"off\"");
+    let on = with("fail_safe = \"on\"");
+    let timer = with("fail_safe = \"on\"\nfails_safe_within = \"15 min\"");
+    assert!(matches!(lamp(&[], "span.cable", "cut"), Safe::Unknown(_)));
+    let cut = |text: &str| lamp(&[(LAMP, text), HEARTBEAT], "span.cable", "cut");
+    assert_eq!(cut(&off), Safe::Within(20.0));
+    assert_eq!(cut(&on), Safe::Never);
+    match cut(&timer) {
+        Safe::Within(s) => assert!((900.0..900.1).contains(&s), "{s}"),
+        other => panic!("{other:?}"),
+    }
+    // Without the ear's heartbeat there is nothing whose silence the timer would know.
+    assert_eq!(lamp(&[(LAMP, &timer)], "span.cable", "cut"), Safe::Never);
+    let hung = |text: &str| lamp(&[(LAMP, text), HEARTBEAT], "module.base", "hung");
+    assert_eq!(
+        [hung(&off), hung(&on), hung(&timer)],
+        [Safe::Never, Safe::Never, Safe::Within(900.0)]
+    );
+    let dark = |text: &str| lamp(&[(LAMP, text)], "supply.bench", "no-supply");
+    assert_eq!([dark(&off), dark(&on)], [Safe::Within(0.0), Safe::Never]);
+}
+
+/// What a module passes is not guessed: its failures, and those that take its power, are unknown.
+#[test]
+fn verif_what_a_module_passes_is_never_guessed() {
+    let reading = read(&changed(&[(
+        "passes = { power = \"never\", data = \"never\" }\n",
+        "",
+    )]));
+    let found = failures(reading.line.as_ref().unwrap(), Contacts::Aged).unwrap();
+    assert!(found.some_unknown());
+    for breakage in ["unpowered", "hung", "flooded"] {
+        let why = of(&found, "module.ear", breakage)
+            .outcome
+            .clone()
+            .unwrap_err();
+        assert!(
+            why.contains("module.ear says nothing of what still goes through it"),
+            "{why}"
+        );
+    }
+    assert!(of(&found, "span.cable", "cut").outcome.is_err());
+    assert!(of(&found, "uplink.shore", "no-uplink").outcome.is_ok());
+    // And no through-resistance is not none.
+    let reading = read(&changed(&[(
+        "through = { resistance = \"0 ohm\" }\nprocessing = \"100 us\"\n\n[module.base.output",
+        "processing = \"100 us\"\n\n[module.base.output",
+    )]));
+    let error = failures(reading.line.as_ref().unwrap(), Contacts::Aged).unwrap_err();
+    assert!(
+        error
+            .to_string()
+            .contains("module.base says nothing of its through-resistance")
+    );
+}
+
+/// One load of 2 W from 48 V is carried by V^2 / 4 P = 288 ohm in all, at 24 V where 20 V are enough: a contact just beyond that takes it.
+#[test]
+fn verif_a_contact_that_the_line_no_longer_bears() {
+    let pins = (
+        "mated_pins_in_loop = 0, resistance = \"0 ohm\"",
+        "mated_pins_in_loop = 2, resistance = \"0 ohm\", aged = \"0 ohm\"",
+    );
+    let found = told(&[pins]);
+    let contact = of(&found, "span.cable", "poor-contact");
+    let Breakage::PoorContact { ohm } = contact.breakage else {
+        panic!("{contact:?}");
+    };
+    let reading = read(&changed(&[pins]));
+    let wire_ohm = assess::input::electric(reading.line.as_ref().unwrap())
+        .unwrap()
+        .wire_ohm(plan::SpanIx(0))
+        .unwrap();
+    close(ohm, 1.001 * (288.0 - wire_ohm), 0.01);
+    let after = contact.outcome.as_ref().unwrap();
+    assert_eq!(after.without_power, ["module.ear"]);
+    assert_eq!(after.lost_to_line, ["module.ear.sensor.one"]);
+}
+
+const VOTES: &str = "[requirement.voltage]\nthat = \"voltage\"\n";
+
+#[test]
+fn verif_requirements_on_failures_are_judged() {
+    let safe = format!("{LAMP}fail_safe = \"off\"\nfails_safe_within = \"15 min\"\n");
+    let asked = |least: &str, notice: &str, within: &str| {
+        format!(
+            "{VOTES}[requirement.one]\nthat = \"single-failure\"\nat_most = {least}\n[requirement.notice]\nthat = \"time-to-notice\"\nat_most = \"{notice}\"\n[requirement.safe]\nthat = \"fail-safe\"\nof = \"module.base.output.lamp\"\nat_most = \"{within}\"\n"
+        )
+    };
+    let judged = |text: &str, more: &[(&str, &str)]| {
+        let mut all = vec![(VOTES, text)];
+        all.extend_from_slice(more);
+        let reading = read(&changed(&all));
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check(&reading, &Shelf::default())
+    };
+    let whole = [HEARTBEAT, ASHORE, EXPIRY, (LAMP, safe.as_str())];
+    let met = judged(&asked("1", "14 h", "20 min"), &whole);
+    for id in ["one", "notice", "safe", "fails-safe"] {
+        let verdict = known(&met, id);
+        assert_eq!(verdict.ruling, Ruling::Met, "{verdict:?}");
+    }
+    close(known(&met, "one").value.value, 1.0, 0.0);
+    close(known(&met, "notice").value.value, 47_405.0, 0.01);
+    // The dead man's timer of fifteen minutes on a hung base.
+    close(known(&met, "safe").value.value, 900.0, 0.1);
+    close(known(&met, "fails-safe").value.value, 600.0, 0.1);
+    let broken = judged(&asked("0", "13 h", "14 min"), &whole);
+    for id in ["one", "notice", "safe"] {
+        assert_eq!(known(&broken, id).ruling, Ruling::Broken, "{id}");
+    }
+    let quiet = judged(&asked("1", "14 h", "20 min"), &[(LAMP, safe.as_str())]);
+    let verdict = known(&quiet, "notice");
+    assert_eq!(verdict.ruling, Ruling::Broken);
+    assert!(
+        verdict.why.contains("takes the silence for a quiet sea"),
+        "{}",
+        verdict.why
+    );
+    // Without a timer a hung base leaves the lamp as it was.
+    let stuck = format!("{LAMP}fail_safe = \"off\"\n");
+    let stuck = judged(&asked("1", "14 h", "20 min"), &[(LAMP, stuck.as_str())]);
+    assert_eq!(known(&stuck, "safe").ruling, Ruling::Broken);
+    assert!(known(&stuck, "safe").why.contains("module.base hung"));
+    let open = judged(&asked("1", "14 h", "20 min"), &[]);
+    assert!(why_unknown(&open, "safe").contains("says nothing of its `fail_safe`"));
+    // A timer that waits less than the heartbeats are apart trips while all is whole.
+    let hasty = format!("{LAMP}fail_safe = \"off\"\nfails_safe_within = \"9 min\"\n");
+    let hasty = judged(
+        &asked("1", "14 h", "20 min"),
+        &[HEARTBEAT, (LAMP, hasty.as_str())],
+    );
+    assert_eq!(known(&hasty, "fails-safe").ruling, Ruling::Broken);
+    assert!(requirement(&hasty, "fails-safe").is_broken());
+}
+
+/// A mistake in what failures read leaves their verdicts unknown; one in a store does not.
+#[test]
+fn verif_mistakes_reach_what_failures_read() {
+    let asked = format!("{VOTES}[requirement.one]\nthat = \"single-failure\"\nat_most = 1\n");
+    for (from, to, stands) in [
+        ("size = \"100 B\"", "size = \"100 kg\"", false),
+        ("capacity = \"1 TB\"", "capacity = \"1 kg\"", true),
+    ] {
+        let reading = read(&changed(&[(VOTES, &asked), (from, to)]));
+        assert!(reading.has_errors());
+        let check = check(&reading, &Shelf::default());
+        let is_known = matches!(
+            requirement(&check, "one").verdicts[0],
+            assess::Verdict::Known(_)
+        );
+        assert_eq!(is_known, stands, "{to}");
+    }
+}
