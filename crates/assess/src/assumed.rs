@@ -2,7 +2,7 @@
 
 use plan::{Action, Bottom, LiesIn, Line, Paths, Requirement, SpanIx, That, Unwritten};
 
-use crate::input::{BED_BOUNCES, FAINTEST_DB, MONTH_DAYS, MOST_RAYS, electric};
+use crate::input::{BED_BOUNCES, FAINTEST_DB, MONTH_DAYS, MOST_RAYS, electric, sooner_share};
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
 pub(crate) fn assumed(line: &Line) -> Vec<String> {
@@ -106,8 +106,15 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     }
     for (path, link) in with_paths() {
         if let Some(apart) = link.errors_apart_s {
+            let sooner = sooner_share(link).filter(|share| *share > 0.0);
+            let sooner = sooner.map_or_else(String::new, |share| {
+                format!(
+                    "; by its `bit_error_rate` {} % of them come sooner while it is in use",
+                    quantity::show_number(100.0 * share)
+                )
+            });
             all.push(format!(
-                "two bit errors on {path} are at least {} apart, as its `errors_apart` says: bounds of delay rest on that, and a rehearsal, which draws errors by `bit_error_rate` or a fault, does not",
+                "two bit errors on {path} are at least {} apart, as its `errors_apart` says: bounds of delay rest on that, and a rehearsal, which draws errors by `bit_error_rate` or a fault, does not{sooner}",
                 quantity::show(apart.si, quantity::Dimension::Time)
             ));
         }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use detect::{Confirm, Detector, Stage};
-use network::{DelayBound, Medium, WhyUnknown, delay_bounds};
+use network::{DelayBound, HopBound, Medium, WhyUnknown, delay_bounds};
 use plan::{
     Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q,
     Requirement, TopicIx, VoteIx, When,
@@ -11,7 +11,8 @@ use plan::{
 use timeline::Ns;
 
 use crate::input::{
-    Streams, Traffic, detector_spec, least_success, streams, traffic, uplink_spec, vote_spec,
+    Streams, Traffic, detector_spec, least_success, sooner_share, streams, traffic, uplink_spec,
+    vote_spec,
 };
 use crate::month::UnderLoad;
 use crate::uplink_delay::ashore;
@@ -359,8 +360,8 @@ impl Search<'_, '_> {
         };
         let targets = self.streams.flows[flow].targets.clone();
         for (t, target) in targets.into_iter().enumerate() {
-            let seconds = match &self.bounds[flow][t] {
-                DelayBound::Known { total, .. } => total.as_s_f64(),
+            let (seconds, hops) = match &self.bounds[flow][t] {
+                DelayBound::Known { total, hops } => (total.as_s_f64(), hops),
                 DelayBound::Unknown(why) => {
                     let why = self.words(why);
                     self.why_not.insert(why);
@@ -371,9 +372,10 @@ impl Search<'_, '_> {
             let next = way.and(
                 seconds,
                 format!(
-                    "{:.3} ms at most for {name} to module.{}",
+                    "{:.3} ms at most for {name} to module.{}{}",
                     1e3 * seconds,
-                    self.line.modules[target].id
+                    self.line.modules[target].id,
+                    self.errors_on_the_way(hops)
                 ),
             );
             if self.to == DelayEnd::Module(ModuleIx(target)) {
@@ -398,6 +400,32 @@ impl Search<'_, '_> {
                 }
             }
         }
+    }
+
+    /// On what a bound rests where buses on the way send again what bit errors hit.
+    fn errors_on_the_way(&self, hops: &[HopBound]) -> String {
+        let Some(traffic) = self.traffic else {
+            return String::new();
+        };
+        let mut all = String::new();
+        for hop in hops {
+            let Medium::Bus(bus) = hop.over else { continue };
+            let Some(apart) = traffic.topology.errors_apart(bus) else {
+                continue;
+            };
+            let carrier = traffic.shared[bus];
+            let share = carrier.link(self.line).and_then(sooner_share);
+            let sooner = share.map_or_else(String::new, |share| {
+                let percent = quantity::show_number(100.0 * share);
+                format!(", and by its `bit_error_rate` {percent} % are not")
+            });
+            all.push_str(&format!(
+                " (if errors on {} are {} apart{sooner})",
+                carrier.path(self.line),
+                quantity::show(apart.as_s_f64(), quantity::Dimension::Time)
+            ));
+        }
+        all
     }
 
     fn words(&self, why: &WhyUnknown) -> String {
@@ -431,10 +459,21 @@ pub(crate) fn why_unknown(
             let why = unlimited(line, streams, *flow);
             format!("{why}, so nothing that shares its way has a bound")
         }
-        WhyUnknown::LateWithoutEnd { flow } => format!(
-            "{} may be late without end, because what they answer or follow may, so nothing that shares their way has a bound",
-            streams.name(line, *flow)
-        ),
+        WhyUnknown::LateWithoutEnd { flow } => {
+            let name = streams.name(line, *flow);
+            match streams.endless.get(flow) {
+                Some((_, WhyUnknown::LateWithoutEnd { .. })) | None => format!(
+                    "{name} may be late without end, because what they answer or follow may, so nothing that shares their way has a bound"
+                ),
+                Some((of, root)) => {
+                    let root = why_unknown(line, traffic, streams, root);
+                    format!(
+                        "{name} may be late without end, because they follow {}, for which there is no bound: {root}",
+                        streams.name(line, *of)
+                    )
+                }
+            }
+        }
         WhyUnknown::Overloaded {
             link,
             to,
@@ -453,11 +492,20 @@ pub(crate) fn why_unknown(
             "nobody says who may speak when on {}: where one module asks the others, `polled_by` names it",
             shared(bus)
         ),
-        WhyUnknown::BusFull { bus, asked_ppm } => format!(
-            "{} is asked for {:.1} % of its time",
-            shared(bus),
-            *asked_ppm as f64 / 1e4
-        ),
+        WhyUnknown::BusFull { bus, asked_ppm } => {
+            let apart = traffic.and_then(|t| t.topology.errors_apart(*bus));
+            let again = apart.map_or_else(String::new, |apart| {
+                format!(
+                    ", with the recovery and the frame sent again for an error each {} (`errors_apart`): state a longer time between errors, or ask it for less",
+                    quantity::show(apart.as_s_f64(), quantity::Dimension::Time)
+                )
+            });
+            format!(
+                "{} is asked for {:.1} % of its time{again}",
+                shared(bus),
+                *asked_ppm as f64 / 1e4
+            )
+        }
         WhyUnknown::Ring { over: at, flow } => format!(
             "messages that cross links or buses one after another in both directions wait for each other, and no bound was found that holds for all at once: at {} {} would be held for longer than its limit counts; lower the `at_most` or the size of what crosses there, give what crosses in one direction the better `priority`, or raise a `link_rate`",
             over(at),

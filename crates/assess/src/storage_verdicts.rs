@@ -1,10 +1,11 @@
 //! Days until a store is full, what its files are, and what goes then.
 
-use plan::{Droppable, Line, Q, StorageIx};
+use network::StreamRoom;
+use plan::{Droppable, Line, Q, StorageIx, StreamIx};
 use quantity::{Dimension, SECONDS_PER_DAY, show, show_number};
 use recording::{Container, planned_name};
 
-use crate::input::{Filling, RecordingFill, filling, gb_a_day, usable_bytes};
+use crate::input::{Filling, RecordingFill, filling, gb_a_day, streams, traffic, usable_bytes};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A storage time closer to its limit than this is marginal, d.
@@ -19,6 +20,9 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
         Ok(filling) => filling,
         Err(error) => return unknown(subject, error.to_string()),
     };
+    if let Some(why) = does_not_arrive(line, of) {
+        return unknown(subject, why);
+    }
     if filling.b_s() <= 0.0 {
         return unknown(subject, "nothing is recorded on it");
     }
@@ -36,7 +40,7 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
         narrow: NARROW_DAYS,
         unit: "d".to_owned(),
     };
-    let mut why = format!("{}; against {from}", parts(line, &filling));
+    let mut why = format!("{}; against {from}", parts(line, of, &filling));
     for more in [files(line, &filling), when_full(line, of, &filling)] {
         why.push_str(&more);
     }
@@ -58,7 +62,42 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
     )
 }
 
-fn parts(line: &Line, filling: &Filling) -> String {
+/// Why a recording does not come to the store over its stream, where it has none on its own module.
+fn does_not_arrive(line: &Line, of: StorageIx) -> Option<String> {
+    let records = &line.storages[of.0].records;
+    let over: Vec<StreamIx> = records.iter().filter_map(|r| r.over).collect();
+    if over.is_empty() {
+        return None;
+    }
+    let traffic = match traffic(line) {
+        Ok(None) => return None,
+        Ok(Some(traffic)) if !traffic.unknowns.is_empty() => {
+            return Some(traffic.unknowns.join("; "));
+        }
+        Ok(Some(traffic)) => traffic,
+        Err(error) => return Some(error.to_string()),
+    };
+    let rooms = match streams(line, &traffic) {
+        Ok(streams) => streams.rooms,
+        Err(error) => return Some(error.to_string()),
+    };
+    let refused = |s: &&StreamIx| !matches!(rooms.get(s.0), Some(StreamRoom::Admitted { .. }));
+    let stream = over.iter().find(refused)?;
+    Some(format!(
+        "what it records comes over stream.{}, which has no room on its way (`stream-room` says why)",
+        line.streams[stream.0].id
+    ))
+}
+
+fn parts(line: &Line, of: StorageIx, filling: &Filling) -> String {
+    let records = &line.storages[of.0].records;
+    let over = |r: &RecordingFill| {
+        let record = records.iter().find(|record| record.sensor == r.sensor);
+        let stream = record.and_then(|record| record.over);
+        stream.map_or_else(String::new, |s| {
+            format!(" over stream.{}", line.streams[s.0].id)
+        })
+    };
     let recording = |r: &RecordingFill| {
         let lost = r.stored_b_s / r.samples_b_s - 1.0;
         let more = match r.files {
@@ -71,9 +110,10 @@ fn parts(line: &Line, filling: &Filling) -> String {
             _ => String::new(),
         };
         format!(
-            "{:.3} GB a day of {} ({:.0} % of the time, {}{more})",
+            "{:.3} GB a day of {}{} ({:.0} % of the time, {}{more})",
             gb_a_day(r.stored_b_s),
             line.sensor_path(r.sensor),
+            over(r),
             100.0 * r.share,
             if r.compression == 1.0 {
                 "uncompressed".to_owned()

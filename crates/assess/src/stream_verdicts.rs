@@ -1,6 +1,6 @@
 //! Streams: whether each has room on the links that it crosses, and how late its packets may be.
 
-use network::{Flow, Medium, StreamRoom, WhyRefused, WhyUnknown, rate_left};
+use network::{Flow, Medium, StreamRoom, WhyRefused, WhyUnknown, bus_load, rate_left};
 use plan::{Line, ModuleIx, Stream};
 
 use crate::delay_verdicts::why_unknown;
@@ -69,22 +69,30 @@ fn judged(
                 .iter()
                 .filter_map(|hop| match hop.over {
                     Medium::Link(l) => {
-                        left(traffic, &streams.flows, l, hop.to).map(|left| (left, l, hop.to))
+                        let (left_bps, share) = left(traffic, &streams.flows, l, hop.to)?;
+                        let told =
+                            format!("{} has {:.3} Mbit/s left", link(l, hop.to), left_bps / 1e6);
+                        Some((share, told))
                     }
-                    Medium::Bus(_) => None,
+                    Medium::Bus(b) => {
+                        let load = bus_load(&traffic.topology, &streams.flows, b).ok()?.ok()?;
+                        let share = 1.0 - load.share;
+                        let of = match load.turns {
+                            Some(_) => "the turns of its busiest station",
+                            None => "its time",
+                        };
+                        let path = traffic.shared[b].path(line);
+                        Some((
+                            share,
+                            format!("{path} has {:.1} % of {of} left", 100.0 * share),
+                        ))
+                    }
                 })
-                .min_by(|a, b| a.0.1.total_cmp(&b.0.1));
-            let leaves = fullest.map(|((left_bps, share), l, to)| {
-                (
-                    share,
-                    format!("{} has {:.3} Mbit/s left", link(l, to), left_bps / 1e6),
-                )
-            });
+                .min_by(|a, b| a.0.total_cmp(&b.0));
             let takes = format!("a packet takes {:.3} ms at most", 1e3 * total.as_s_f64());
-            match (stream.within_s, leaves) {
-                (Some(within), leaves) => {
-                    let why =
-                        leaves.map_or_else(|| "on shared links alone".to_owned(), |(_, told)| told);
+            match (stream.within_s, fullest) {
+                (Some(within), fullest) => {
+                    let why = fullest.map_or(takes, |(_, told)| told);
                     late(within.si).judge(subject, total.as_s_f64(), evidence(), why)
                 }
                 (None, Some((share, told))) => full.judge(
@@ -93,11 +101,9 @@ fn judged(
                     evidence(),
                     format!("{told}; {takes}"),
                 ),
-                (None, None) => full.judge(
+                (None, None) => unknown(
                     subject,
-                    0.0,
-                    evidence(),
-                    format!("on shared links alone; {takes}"),
+                    format!("how full its way is has no figure; {takes}"),
                 ),
             }
         }
@@ -116,7 +122,7 @@ fn judged(
             }
         }
         StreamRoom::Refused(WhyRefused::Unbounded(why)) => {
-            refused(line, traffic, streams, subject, why, &full, evidence(), "")
+            refused(line, traffic, streams, stream, why, &full, evidence(), "")
         }
         StreamRoom::Refused(WhyRefused::Topic { flow, why }) => {
             let whose = format!(
@@ -127,7 +133,7 @@ fn judged(
                 line,
                 traffic,
                 streams,
-                subject,
+                stream,
                 why,
                 &full,
                 evidence(),
@@ -177,22 +183,28 @@ fn refused(
     line: &Line,
     traffic: &Traffic,
     streams: &Streams,
-    subject: String,
+    stream: &Stream,
     why: &WhyUnknown,
     full: &Against,
     evidence: Evidence,
     whose: &str,
 ) -> Verdict {
     let told = why_unknown(line, Some(traffic), streams, why);
+    let way = traffic.topology.route(stream.from.0, stream.to.0);
+    let on_its_way = |over: Medium| way.iter().flatten().any(|(m, _)| *m == over);
     let asked = match why {
         WhyUnknown::Overloaded {
+            link,
             asked_bps,
             rate_bps,
             ..
-        } => *asked_bps as f64 / *rate_bps as f64,
-        WhyUnknown::BusFull { asked_ppm, .. } => *asked_ppm as f64 / 1e6,
+        } if on_its_way(Medium::Link(*link)) => *asked_bps as f64 / *rate_bps as f64,
+        WhyUnknown::BusFull { bus, asked_ppm } if on_its_way(Medium::Bus(*bus)) => {
+            *asked_ppm as f64 / 1e6
+        }
         _ => 0.0,
     };
+    let subject = format!("stream.{}", stream.id);
     let why = format!("refused; {told}{whose}");
     if asked > 1.0 {
         full.judge(subject, 100.0 * asked, evidence, why)

@@ -80,11 +80,11 @@ pub(crate) fn clock_error(line: &Line, of: Option<ModuleIx>, at_most_s: Q) -> Ve
     each.collect()
 }
 
-/// How far the clock of each module may be off right after it has been set, s; `None` for one that is not set.
+/// How far the clock of each module may be off right after it has been set, s, or in words why that has no bound; `None` for one that is not set.
 ///
 /// # Errors
 /// In words, where the plan does not say enough.
-pub fn clocks_when_set(line: &Line) -> Result<Vec<Option<f64>>, String> {
+pub fn clocks_when_set(line: &Line) -> Result<Vec<Option<Result<f64, String>>>, String> {
     let mut all = vec![None; line.modules.len()];
     let Some(sync) = &line.time_sync else {
         return Ok(all);
@@ -98,9 +98,8 @@ pub fn clocks_when_set(line: &Line) -> Result<Vec<Option<f64>>, String> {
     for (m, within_s) in all.iter_mut().enumerate() {
         let module = ModuleIx(m);
         if exchange(line, &traffic, &streams, module).is_some() {
-            let (found, _) = remains(line, sync, &traffic, &streams, &bounds, module)
-                .map_err(|why| format!("{}: {why}", line.module_path(module)))?;
-            *within_s = Some(found.stamps_s + found.ways_s);
+            let found = remains(line, sync, &traffic, &streams, &bounds, module);
+            *within_s = Some(found.map(|(found, _)| found.stamps_s + found.ways_s));
         }
     }
     Ok(all)

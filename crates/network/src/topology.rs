@@ -433,7 +433,8 @@ impl Topology {
     }
 
     /// The least time between two errors on a bus that sends again what they hit, where it is stated.
-    pub(crate) fn errors_apart(&self, bus: usize) -> Option<Ns> {
+    #[must_use]
+    pub fn errors_apart(&self, bus: usize) -> Option<Ns> {
         let stated = self.errors_apart.iter().find(|(of, _)| *of == bus);
         stated.map(|(_, apart)| *apart)
     }

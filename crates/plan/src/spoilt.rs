@@ -438,6 +438,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("detector", &mut line.detectors.iter().map(|x| &x.id));
     add("vote", &mut line.votes.iter().map(|x| &x.id));
     add("topic", &mut line.topics.iter().map(|x| &x.name));
+    add("request", &mut line.requests.iter().map(|x| &x.id));
     add("stream", &mut line.streams.iter().map(|x| &x.id));
     add("behaviour", &mut line.behaviours.iter().map(|x| &x.id));
     add("uplink", &mut line.uplinks.iter().map(|x| &x.id));

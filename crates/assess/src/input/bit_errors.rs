@@ -6,7 +6,7 @@ use network::{ErrorNames, Medium};
 use plan::{Line, ModuleIx, SpanIx};
 use timeline::Ns;
 
-use super::links::{Carrier, Media};
+use super::links::{Media, rate_of};
 use super::traffic::path_of;
 use super::{InputError, Traffic, ns};
 
@@ -30,19 +30,21 @@ pub(super) fn errors_apart(line: &Line, media: &Media) -> Result<Vec<(usize, Ns)
         .collect()
 }
 
+/// Of a bus of which the plan states both how often bits arrive wrong and the least time between two errors: the share of errors after which the next comes sooner than that,
+/// while it is in use without pause. Errors that hit each bit by itself are as far apart as the waits of a Poisson process: `1 - exp(-T p R)`.
+pub(crate) fn sooner_share(link: &plan::Link) -> Option<f64> {
+    let (apart, rate) = (link.errors_apart_s?, link.bit_error_rate?);
+    let bps = rate_of("", link).ok()? as f64;
+    Some(-libm::expm1(-apart.si * rate.si * bps))
+}
+
 /// What the plan says of each bus.
 fn shared_links<'l>(
     line: &'l Line,
     media: &'l Media,
 ) -> impl Iterator<Item = (usize, &'l plan::Link)> {
     let shared = media.shared.iter().enumerate();
-    shared.filter_map(|(b, carrier)| {
-        let link = match carrier {
-            Carrier::Span(span) => line.spans[span.0].link.as_ref()?,
-            Carrier::Bus(bus) => &line.buses[bus.0].link,
-        };
-        Some((b, link))
-    })
+    shared.filter_map(|(b, carrier)| Some((b, carrier.link(line)?)))
 }
 
 /// The buses of which a rate above none is told.

@@ -1,6 +1,8 @@
 //! On which terms topics are delivered, and the acknowledgements that these cost.
 
-use network::{AtMost, DelayBound, Flow, Keep, Retry, Terms, delay_bounds};
+use std::collections::BTreeMap;
+
+use network::{AtMost, DelayBound, Flow, Keep, Retry, Terms, WhyUnknown, delay_bounds};
 use plan::{Line, ModuleIx, Topic};
 use timeline::Ns;
 
@@ -99,7 +101,8 @@ pub(super) struct Answer {
 /// receivers. Answers with the time are there already.
 ///
 /// What goes back has the limit of what it answers, and is as late as that is: at most its bound behind it, once all that goes back is counted in it. So is what a question starts. That lateness is found in rounds from
-/// none on. What answers something that has no bound is late without end: also where it shares its way with others than that did.
+/// none on. What answers something that has no bound is late without end: also where it shares its way with others than that did;
+/// `streams.endless` says whence.
 pub(super) fn talk_back(
     line: &Line,
     traffic: &Traffic,
@@ -152,6 +155,7 @@ pub(super) fn talk_back(
         return Ok(());
     }
     let mut late = vec![Some(Ns::ZERO); answers.len()];
+    let mut endless: BTreeMap<usize, (usize, WhyUnknown)> = BTreeMap::new();
     for round in 0..MOST_ROUNDS {
         for place in &places {
             streams.flows[*place].late = Some(Ns::ZERO);
@@ -165,12 +169,21 @@ pub(super) fn talk_back(
             break;
         };
         let mut fits = true;
-        for (answer, late) in answers.iter().zip(&mut late) {
+        for ((answer, place), late) in answers.iter().zip(&places).zip(&mut late) {
             let Some(counted) = *late else { continue };
             let of = &streams.flows[answer.of];
             let after = match &bounds[answer.of][answer.target] {
                 DelayBound::Known { total, .. } => of.late.and_then(|l| l.checked_add(*total)),
-                DelayBound::Unknown(_) => None,
+                DelayBound::Unknown(why) => {
+                    let root = match why {
+                        WhyUnknown::LateWithoutEnd { flow } => endless.get(flow).copied(),
+                        why => Some((answer.of, *why)),
+                    };
+                    if let Some(root) = root {
+                        endless.entry(*place).or_insert(root);
+                    }
+                    None
+                }
             };
             let next = match (after, of.at_most) {
                 (Some(after), _) if after <= counted => continue,
@@ -184,9 +197,11 @@ pub(super) fn talk_back(
             fits = false;
         }
         if fits {
+            streams.endless = endless;
             return Ok(());
         }
     }
+    streams.endless = endless;
     for place in places {
         streams.flows[place].late = None;
     }

@@ -37,6 +37,14 @@ impl Carrier {
             Carrier::Span(span) => format!("span.{}", line.spans[span.0].id),
         }
     }
+
+    /// What the plan says of its link.
+    pub(crate) fn link(self, line: &Line) -> Option<&Link> {
+        match self {
+            Carrier::Bus(bus) => Some(&line.buses[bus.0].link),
+            Carrier::Span(span) => line.spans[span.0].link.as_ref(),
+        }
+    }
 }
 
 /// All that carries messages.

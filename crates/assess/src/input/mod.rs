@@ -27,6 +27,7 @@ mod warm;
 
 pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
+pub(crate) use bit_errors::sooner_share;
 pub(crate) use cases::level;
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
 pub use delivery::terms;

@@ -181,8 +181,15 @@ fn beside(
             *flow -= behind - first;
         }
     };
+    // What has no bound of its own says more than what follows it.
+    let endless = std::mem::take(&mut all.endless);
     let unknown = |bound: &mut DelayBound| {
         if let DelayBound::Unknown(why) = bound {
+            if let WhyUnknown::LateWithoutEnd { flow } = why
+                && let Some((_, root)) = endless.get(flow)
+            {
+                *why = *root;
+            }
             moved(why, place);
         }
     };

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use network::{
-    AtMost, Filter, Flow, Layer, Medium, StreamRoom, Terms, TopicName, Topology, stack_overhead,
+    AtMost, Filter, Flow, Layer, Medium, StreamRoom, Terms, TopicName, Topology, WhyUnknown,
+    stack_overhead,
 };
 use plan::{
     Action, BehaviourIx, Line, ModuleIx, PassWhen, RequestIx, SpanIx, StreamIx, TopicIx, When,
@@ -223,6 +224,8 @@ pub struct Streams {
     pub(crate) led: Vec<(RequestIx, usize)>,
     /// Which of `flows` is the first acknowledgement, behind the time and the streams that have room.
     pub(crate) answers: usize,
+    /// Flows that may be late without end, each with the flow on the way to it that has no bound of its own, and why that has none.
+    pub(crate) endless: BTreeMap<usize, (usize, WhyUnknown)>,
     /// Each stream of the plan that has room, with its place in `flows`.
     pub packets: Vec<(StreamIx, usize)>,
     /// For each stream of the plan whether it has room.

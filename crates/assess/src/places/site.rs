@@ -158,7 +158,8 @@ fn beside(line: &Line, at: ModuleIx) -> Site {
     }
 }
 
-/// The span that leads to a module from the nearest supply; of a module at a supply the first.
+/// The span that leads to a module from the nearest supply, one that carries power and data before one that carries power, and that before any other; of a module at a
+/// supply the first of these.
 fn feeding(line: &Line, at: ModuleIx) -> Option<String> {
     let mut steps: Vec<Option<usize>> = vec![None; line.modules.len()];
     let mut todo: std::collections::VecDeque<ModuleIx> =
@@ -181,7 +182,12 @@ fn feeding(line: &Line, at: ModuleIx) -> Option<String> {
     }
     let other = |s: &Span| if s.from == at { s.to } else { s.from };
     let its = line.spans.iter().filter(|s| s.from == at || s.to == at);
-    its.min_by_key(|s| (steps[other(s).0].unwrap_or(usize::MAX), &s.id))
+    let lacks = |s: &Span| match (s.conductor.is_some(), s.link.is_some() || s.bus.is_some()) {
+        (true, true) => 0,
+        (true, false) => 1,
+        (false, _) => 2,
+    };
+    its.min_by_key(|s| (lacks(s), steps[other(s).0].unwrap_or(usize::MAX), &s.id))
         .map(|s| s.id.clone())
 }
 

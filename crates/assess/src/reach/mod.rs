@@ -104,6 +104,17 @@ impl Reach<'_> {
                         .iter()
                         .map(|r| self.line.sensor_path(r.sensor)),
                 );
+                let far = |r: &plan::Record| r.sensor.module != storage.module;
+                if storage.records.iter().any(far) {
+                    parts.extend(self.load());
+                }
+                // How often behaviours run is counted over the links.
+                if storage
+                    .logs
+                    .is_some_and(|l| l.message_bytes.or(l.line_bytes).is_some())
+                {
+                    parts.extend(self.load());
+                }
                 if storage.logs.is_some() {
                     parts.extend(self.all(|kind, _| {
                         matches!(kind, "detector" | "vote" | "behaviour" | "topic")

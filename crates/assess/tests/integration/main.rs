@@ -26,6 +26,7 @@ mod memo;
 mod mistakes;
 mod moored;
 mod moored_balance;
+mod no_bound;
 mod packed;
 mod paid;
 mod paid_by_chance;

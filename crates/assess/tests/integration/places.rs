@@ -589,3 +589,35 @@ fn verif_a_place_is_checked_as_its_changed_plan_is() {
         assert!(value(place, "winter-charge", "supply.sun") > 30.0);
     }
 }
+
+/// Beside a module that an acoustic span and a cable lead to, the stub is a cable: what carries no power feeds nobody.
+#[test]
+fn verif_a_stub_is_like_a_span_that_carries_power() {
+    let far = r#"
+[supply.own]
+at = "module.gate"
+kind = "bench"
+output = { voltage = "48 V", resistance = "0 ohm" }
+
+[module.gate]
+position = { depth = "10 m" }
+passes = { power = "always", data = "always" }
+through = { resistance = "0 ohm" }
+
+[traffic]
+stack = ["ethernet", "ipv6", "udp"]
+packet = "1400 B"
+
+[span.air]
+from = "module.base"
+to = "module.gate"
+length = "50 m"
+link = "10BASE-T1L"
+"#;
+    let places = found(&(TWO.to_owned() + &part(1.0) + far), &ask());
+    let base = at(&places, "module.base");
+    let told = format!("{:?}", base.site.way);
+    assert!(told.contains("cable"), "{told}");
+    let volts = value(base, "voltage", "module.added");
+    assert!(volts > 40.0 && volts < 48.0, "{volts}");
+}

@@ -215,3 +215,44 @@ fn verif_a_stream_that_would_make_messages_be_sent_again_is_refused() {
     // Without it the topic has its bound, and the retry its time.
     assert_eq!(requirement(&told, "retry").word(), Word::Met);
 }
+
+/// The ear's 64 kbit/s, to a card at the base.
+const FAR: (&str, &str) = (
+    "[storage.card]\nat = \"module.ear\"",
+    "[stream.raw]\nfrom = \"module.ear.sensor.one\"\nto = \"module.base\"\nrate = \"64 kbit/s\"\npacket = \"800 B\"\npriority = 7\n\n[storage.card]\nat = \"module.base\"",
+);
+
+/// A recording that crosses the cable loads it: ten packets a second of 800 + 8 + 40 + 18 + 8 + 12 bytes on 10 Mbit/s, by hand. The days are those of the card beside the ear.
+#[test]
+fn verif_a_recording_on_another_module_loads_its_way() {
+    let (near, far) = (of(&[], ""), of(&[FAR], ""));
+    let load = |check: &Check| known(check, "links").value.value;
+    let packets = 100.0 * 10.0 * 8.0 * (800.0 + 8.0 + 40.0 + 18.0 + 8.0 + 12.0) / 10e6;
+    close(load(&far) - load(&near), packets, 1e-9);
+    let days = |check: &Check| known(check, "card").value.value;
+    close(days(&far), days(&near), 1e-12);
+    assert!(known(&far, "card").why.contains("over stream.raw"));
+}
+
+/// A card to which no way has room records nothing that could be counted on; one whose stream has a mistake rests on that.
+#[test]
+fn verif_a_recording_that_does_not_arrive_is_unknown() {
+    let late = (
+        FAR.0,
+        FAR.1
+            .replace("priority = 7", "priority = 7\nwithin = \"1 us\""),
+    );
+    let told = of(&[(late.0, &late.1)], "");
+    let why = why_unknown(&told, "card");
+    assert!(
+        why.contains("stream.raw") && why.contains("no room"),
+        "{why}"
+    );
+    let wrong = FAR.1.replace("64 kbit/s", "64 V");
+    let reading = read(&changed(&[(FAR.0, &wrong)]));
+    assert_eq!(reading.mistakes.iter().filter(|m| m.is_error()).count(), 1);
+    let told = check(&reading, &Shelf::default());
+    assert!(why_unknown(&told, "card").contains("the plan has a mistake in it"));
+    let subject = requirement(&told, "card").verdicts[0].subject();
+    assert_eq!(subject, "stream.raw");
+}

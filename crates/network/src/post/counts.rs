@@ -28,7 +28,9 @@ pub struct PostStats {
     pub duplicates: u64,
     /// Copies acknowledged.
     pub acknowledged: u64,
-    /// Copies delivered whose publisher never learned of it.
+    /// Of these, those that their publisher had given up before.
+    pub acknowledged_late: u64,
+    /// Copies delivered that their publisher gave up, and never learned of.
     pub unconfirmed: u64,
     /// Acknowledgements sent.
     pub answers: u64,

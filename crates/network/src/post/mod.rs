@@ -104,6 +104,8 @@ struct Copy {
     /// Sendings since it last waited.
     sendings: u32,
     acknowledged: bool,
+    /// The publisher has given up waiting for its acknowledgement.
+    given_up: bool,
     /// When the publisher looks for its acknowledgement.
     due: Option<Ns>,
     waits: bool,

@@ -155,6 +155,7 @@ impl Post {
             answers: 0,
             sendings: 0,
             acknowledged: false,
+            given_up: false,
             due: None,
             waits: false,
         };
@@ -257,6 +258,7 @@ impl Post {
     /// A publisher gives up waiting for the acknowledgement of a copy that was delivered.
     pub(super) fn unconfirmed(&mut self, now: Ns, message: MessageId, target: usize) {
         self.counts.unconfirmed += 1;
+        self.copy(message, target).given_up = true;
         self.note(now, message, target, NoteKind::Unconfirmed);
     }
 

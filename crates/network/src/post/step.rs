@@ -66,6 +66,10 @@ impl Post {
             copy.acknowledged = true;
             copy.due = None;
             let waited = std::mem::take(&mut copy.waits);
+            if std::mem::take(&mut copy.given_up) {
+                self.counts.unconfirmed -= 1;
+                self.counts.acknowledged_late += 1;
+            }
             self.counts.acknowledged += 1;
             self.note(now, message, node, NoteKind::Acknowledged);
             if waited {

@@ -530,9 +530,11 @@ fn sane(spec: &UplinkSpec) -> Result<(), UplinkError> {
         return Err(UplinkError::NoRoom);
     }
     if let Some(Cap {
-        month, messages, ..
+        month,
+        messages,
+        then,
     }) = spec.cap
-        && (messages == 0 || month == Ns::ZERO)
+        && (messages == 0 && then == AtCap::Stop || month == Ns::ZERO)
     {
         return Err(UplinkError::NoCap { messages, month });
     }

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use network::{
     Delivery, DropReason, Dropped, FIRST_ANSWER_STREAM, Filter, Keep, LinkState, Machine,
-    MachineError, NodeState, Note, NoteKind, Post, Publication, Retry, Stats, Terms, TopicName,
-    Topology,
+    MachineError, NodeState, Note, NoteKind, Post, PostStats, Publication, Retry, Stats, Terms,
+    TopicName, Topology,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -27,6 +27,7 @@ struct Run {
     notes: Vec<(u32, u64, Note)>,
     done: usize,
     stats: Stats,
+    on_terms: PostStats,
 }
 
 fn read_terms(value: &Value) -> Terms {
@@ -124,6 +125,7 @@ fn run(case: &Case, after_arrivals: bool) -> Run {
         notes: Vec::new(),
         done: 0,
         stats: post.stats(),
+        on_terms: PostStats::default(),
     };
     let mut names = BTreeMap::new();
     let step = |post: &mut Post, out: &mut Run| {
@@ -176,6 +178,7 @@ fn run(case: &Case, after_arrivals: bool) -> Run {
         .sort_by_key(|(.., n)| (n.at, n.message, n.node, what(n.kind)));
     out.done = post.drain_done().count();
     out.stats = post.stats();
+    out.on_terms = post.terms_stats();
     out
 }
 
@@ -258,6 +261,23 @@ fn check_case(case: &Value, after_arrivals: bool) -> Run {
         .collect();
     notes.sort_unstable();
     assert_eq!(notes, rows(&case["notes"], 0));
+    // What the twin gave up before its acknowledgement came was acknowledged after all; only the rest never was.
+    let told = |kind: &'static str| notes.iter().filter(move |row| row.4 == kind);
+    let same = |a: &&Row<'_>, b: &Row<'_>| (a.0, a.1, a.2) == (b.0, b.1, b.2);
+    let acknowledged = |row: &&Row<'_>| {
+        let mut later = told("acknowledged").filter(|a| same(a, row) && a.3 >= row.3);
+        // A value that is held and sent once more is another copy.
+        let sent_anew = |at| told("retained").any(|r| same(&r, row) && (row.3..=at).contains(&r.3));
+        later.any(|a| !sent_anew(a.3))
+    };
+    let late = told("unconfirmed").filter(acknowledged).count() as u64;
+    let given_up = told("unconfirmed").count() as u64;
+    let counted = &ours.on_terms;
+    assert_eq!(counted.acknowledged, told("acknowledged").count() as u64);
+    assert_eq!(
+        (counted.acknowledged_late, counted.unconfirmed),
+        (late, given_up - late)
+    );
     let busy: Vec<u64> = ours.stats.directions.iter().map(|d| d.busy.0).collect();
     let theirs: Vec<u64> = list(&case["busy_ns"]).iter().map(int).collect();
     assert_eq!(busy, theirs);

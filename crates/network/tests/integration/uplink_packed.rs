@@ -293,3 +293,36 @@ fn verif_specifications_that_cannot_be() {
         }
     );
 }
+
+/// A cap of no message stops an uplink for good where it stops at its cap; where what is urgent goes on above it only that is ever sent.
+#[test]
+fn verif_a_cap_of_nothing_lets_what_is_urgent_go() {
+    let plain = UplinkSpec {
+        urgent: Some(0),
+        cap: Some(Cap {
+            month: s(1000),
+            messages: 0,
+            then: AtCap::UrgentOnly,
+        }),
+        ..UplinkSpec::plain(s(5), 100)
+    };
+    let mut uplink = Uplink::new(plain).unwrap();
+    let mut out = Vec::new();
+    for (id, priority) in [(0, 3), (1, 0), (2, 5)] {
+        let message = UplinkMessage {
+            id,
+            bytes: 10,
+            priority,
+        };
+        uplink.offer(Ns::ZERO, message).unwrap();
+    }
+    while uplink.next().is_some() {
+        uplink.step(&mut out).unwrap();
+    }
+    let sent = out.iter().filter_map(|e| match e {
+        UplinkEvent::Sent { id, .. } => Some(*id),
+        _ => None,
+    });
+    assert_eq!(sent.collect::<Vec<_>>(), [1]);
+    assert_eq!(uplink.stats().waiting, 2);
+}

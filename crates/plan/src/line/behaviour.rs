@@ -222,7 +222,7 @@ impl Measure {
         matches!(self, Measure::Begin | Measure::End)
     }
 
-    /// What the unit of a field that holds it begins with; empty for a bare number.
+    /// Its unit, that of a level without its reference; empty for a bare number.
     #[must_use]
     pub fn unit(self) -> &'static str {
         match self {

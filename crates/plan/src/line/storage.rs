@@ -1,6 +1,6 @@
 //! Stores for recordings.
 
-use super::{ModuleIx, Q, SensorIx};
+use super::{ModuleIx, Q, SensorIx, StreamIx};
 use crate::site::Site;
 
 /// A store for recordings and logs.
@@ -64,6 +64,9 @@ impl Droppable {
 pub struct Record {
     /// The sensor.
     pub sensor: SensorIx,
+    /// The stream over which its samples come from another module; `None` where the sensor is on the store's own module, or a
+    /// mistake has taken the stream.
+    pub over: Option<StreamIx>,
     /// Share of the time recorded, 0 to 1.
     pub share: Q,
     /// Compression: raw size over stored size, at least 1.

@@ -1,6 +1,6 @@
 //! Streams, and time along the line.
 
-use super::{ModuleIx, Q};
+use super::{ModuleIx, Q, SensorIx};
 use crate::site::Site;
 
 /// Video or raw sound from one module to another.
@@ -12,6 +12,8 @@ pub struct Stream {
     pub at: Site,
     /// The module that sends it.
     pub from: ModuleIx,
+    /// The sensor whose samples it carries, where the plan names one.
+    pub sensor: Option<SensorIx>,
     /// The module that gets it.
     pub to: ModuleIx,
     /// Rate of its contents, b/s.

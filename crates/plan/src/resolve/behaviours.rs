@@ -71,12 +71,16 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         When::Asked { request } => Some(*request),
         _ => None,
     });
-    let actions: Vec<Option<Action>> = f
+    let actions: Vec<Option<Option<Action>>> = f
         .tables("do")
         .iter()
-        .map(|a| action(r, line, on, (led, asked), a))
+        .map(|a| match lost_uplink(r, line, a) {
+            true => Some(None),
+            false => action(r, line, on, (led, asked), a).map(Some),
+        })
         .collect();
-    let actions: Vec<Action> = actions.into_iter().collect::<Option<_>>()?;
+    let actions: Vec<Option<Action>> = actions.into_iter().collect::<Option<_>>()?;
+    let actions: Vec<Action> = actions.into_iter().flatten().collect();
     let at_most = super::talk::most(r, f);
     let one = |when| Behaviour {
         id: id.to_owned(),
@@ -88,6 +92,13 @@ fn behaviour(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<
         at_most,
     };
     Some(whens.into_iter().map(one).collect())
+}
+
+/// Whether an action sends on an uplink that a mistake has taken out of the line: what else the behaviour does does not rest on that.
+fn lost_uplink(r: &Resolver<'_>, line: &Line, f: &Fields) -> bool {
+    f.reference("send_up").is_some_and(|(_, path, _)| {
+        r.declared.has(path) && ix_of(&line.uplinks, path, |u| &u.id).is_none()
+    })
 }
 
 fn when(
@@ -264,15 +275,21 @@ pub(super) fn own_module(
     None
 }
 
+/// Whether a mistake has taken a behaviour that is written out of the line, or what it sends up with an uplink.
+pub(super) fn some_lost(r: &Resolver<'_>, line: &Line) -> bool {
+    let mut behaviours: Vec<&str> = line.behaviours.iter().map(|b| b.id.as_str()).collect();
+    behaviours.dedup();
+    let heartbeats = line.modules.iter().filter_map(|m| m.heartbeat);
+    let written = behaviours.len() - heartbeats.count();
+    r.declared.lost("behaviour", written) || r.declared.lost("uplink", line.uplinks.len())
+}
+
 /// Warns of topics that nobody publishes or nobody hears, and of filters that match nothing.
 ///
 /// Not asked while topics or behaviours have other mistakes: it would only repeat them.
 pub(super) fn heard(r: &mut Resolver<'_>, line: &Line) {
-    let mut behaviours: Vec<&str> = line.behaviours.iter().map(|b| b.id.as_str()).collect();
-    behaviours.dedup();
     let heartbeats = || line.modules.iter().filter_map(|m| m.heartbeat);
-    let written = behaviours.len() - heartbeats().count();
-    if r.declared.lost("topic", line.topics.len()) || r.declared.lost("behaviour", written) {
+    if r.declared.lost("topic", line.topics.len()) || some_lost(r, line) {
         return;
     }
     let goes_ashore = |t: usize| heartbeats().any(|h| h.topic.0 == t && h.by.is_some());

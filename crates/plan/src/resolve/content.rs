@@ -4,7 +4,9 @@ use jiff::Timestamp;
 use quantity::{nearest, show_number};
 
 use super::Resolver;
-use crate::line::{DetectorIx, FieldValue, Line, Measure, RequestIx, TopicField, TopicIx, When};
+use crate::line::{
+    Detector, DetectorIx, FieldValue, Line, Measure, RequestIx, TopicField, TopicIx, When,
+};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Node, Value};
 use crate::read::{Fields, join};
@@ -419,21 +421,32 @@ fn measure(
     match field {
         TopicField::Time { .. } if measure.is_instant() => {}
         TopicField::Scaled { unit, .. } if !measure.is_instant() => {
-            let fits = match measure.unit() {
-                "dB" => unit.starts_with("dB"),
-                "" => true,
-                exact => unit == exact,
-            };
-            if !fits {
+            let wanted = unit_of(&line.detectors[detector.0], measure);
+            if !same_unit(unit, wanted) {
+                let field = match unit.as_str() {
+                    "" => format!("the field `{name}` has no unit"),
+                    unit => format!("the field `{name}` is in `{unit}`"),
+                };
+                let (is, help) = match wanted {
+                    "" => (
+                        "a bare number".to_owned(),
+                        "give the field no `unit`".to_owned(),
+                    ),
+                    "dB" => (
+                        "what stands above background or threshold, in plain dB".to_owned(),
+                        "give the field `unit = \"dB\"`".to_owned(),
+                    ),
+                    wanted => (
+                        format!("in {wanted}"),
+                        format!("give the field `unit = \"{wanted}\"`"),
+                    ),
+                };
                 return wrong(
                     r,
                     Code::WrongDimension,
-                    format!(
-                        "event.{word} is in {}, the field `{name}` in `{unit}`",
-                        measure.unit()
-                    ),
+                    format!("event.{word} of this detector is {is}, and {field}"),
                     "another unit",
-                    format!("give the field `unit = \"{}\"`", measure.unit()),
+                    help,
                 );
             }
         }
@@ -452,30 +465,31 @@ fn measure(
             );
         }
     }
-    let exposure = line.detectors[detector.0].of_exposure();
-    let level = matches!(
-        measure,
-        Measure::Level | Measure::Peak | Measure::Background
-    );
-    if let TopicField::Scaled { unit, .. } = field
-        && level
-        && exposure != unit.contains("2 s")
-        && unit != "dB"
-    {
-        let told = if exposure {
-            "dB re 1 uPa2 s"
-        } else {
-            "dB re 1 uPa"
-        };
-        return wrong(
-            r,
-            Code::WrongDimension,
-            format!("this detector tells levels in {told}, the field `{name}` is in `{unit}`"),
-            "another reference",
-            format!("give the field `unit = \"{told}\"`"),
-        );
-    }
     Some(FieldValue::Event(measure))
+}
+
+/// The unit in which a detector tells a measure of its events.
+fn unit_of(detector: &Detector, measure: Measure) -> &'static str {
+    match measure {
+        // What a learned model gives has no unit that we know.
+        Measure::Score if detector.of_learned() => "",
+        Measure::Level | Measure::Peak | Measure::Background if detector.of_exposure() => {
+            "dB re 1 uPa2 s"
+        }
+        Measure::Level | Measure::Peak | Measure::Background => "dB re 1 uPa",
+        measure => measure.unit(),
+    }
+}
+
+/// Whether two texts write the same unit, whatever they write for micro and for squares.
+fn same_unit(a: &str, b: &str) -> bool {
+    let plain = |unit: &str| {
+        let unit = unit
+            .replace(['\u{b5}', '\u{3bc}'], "u")
+            .replace('\u{b2}', "2");
+        unit.split_whitespace().collect::<String>()
+    };
+    plain(a) == plain(b)
 }
 
 fn of_message(

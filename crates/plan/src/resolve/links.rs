@@ -129,6 +129,9 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         );
         fits = false;
     }
+    if fits {
+        errors_keep_apart(r, f, rate_bps);
+    }
     let frame = f.table("frame").map(|(t, _)| t);
     fits &= frame_fits(r, kind, frame, at);
     let polled_by = match f.site_of("polled_by") {
@@ -178,6 +181,38 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         polled_by,
         at,
     })
+}
+
+/// Share of errors that may come sooner than the plan assumes without a warning.
+const SOONER_SHARE: f64 = 0.1;
+
+/// Warns of errors that are assumed farther apart than the rate of them says. Errors that hit each bit by itself are as far apart as the waits of a Poisson process, while
+/// the bus is in use without pause.
+fn errors_keep_apart(r: &mut Resolver<'_>, f: &Fields, rate_bps: Option<Q>) {
+    let errors = f.q("bit_error_rate");
+    let (Some(apart), Some(errors), Some(rate)) = (f.q("errors_apart"), errors, rate_bps) else {
+        return;
+    };
+    let mean_s = 1.0 / (errors.si * rate.si);
+    let sooner = -libm::expm1(-apart.si / mean_s);
+    if sooner <= SOONER_SHARE {
+        return;
+    }
+    let time = |s: f64| show(s, Dimension::Time);
+    r.tell(
+        Mistake::warning(
+            Code::OutOfRange,
+            apart.at,
+            format!(
+                "errors are assumed {} apart, and by `bit_error_rate` one comes each {} while the bus is in use",
+                time(apart.si),
+                time(mean_s)
+            ),
+        )
+        .label(format!("{:.0} % of them come sooner", 100.0 * sooner))
+        .related(errors.at, "the rate of them")
+        .help("bounds of delay rest on this: state a time that errors keep, far below that mean, or a lower `bit_error_rate` where it was measured"),
+    );
 }
 
 fn rate_fits(r: &mut Resolver<'_>, kind: &Kind, rate_bps: Option<Q>, at: Site) -> bool {

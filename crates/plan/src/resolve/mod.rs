@@ -137,11 +137,13 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     sync::time_sync(r, root, &mut line);
     uplinks::uplinks(r, root, &mut line);
     storages::storages(r, root, &mut line);
+    storages::thin_streams(r, &line);
     requests::requests(r, root, &mut line);
     behaviours::behaviours(r, root, &mut line);
     heartbeats::heartbeats(r, root, &mut line);
     votes::told(r, &line);
     behaviours::heard(r, &line);
+    sync::never_run(r, root, &line);
     requests::answered(r, &line);
     unchecked::unchecked(r, &line);
     requirements::requirements(r, root, &mut line);

@@ -1,8 +1,10 @@
 //! Streams, and time along the line.
 
+use super::behaviours::some_lost;
 use super::talk::{state, whole};
 use super::{Resolver, module_of};
-use crate::line::{Line, Stamps, Stream, TimeSync};
+use crate::field::RefKind;
+use crate::line::{Action, Line, Stamps, Stream, TimeSync};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -20,9 +22,15 @@ pub(super) fn streams(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
 }
 
 fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Stream> {
-    let from = r.reference(f, "from").map(|(_, path, _)| path.to_owned());
+    let from = r.reference(f, "from");
+    let from = from.map(|(kind, path, _)| (kind, path.to_owned()));
     let to = r.module(line, f, "to");
-    let (from, to) = (module_of(line, &from?)?, to?);
+    let (kind, from) = from?;
+    let sensor = match kind {
+        RefKind::Sensor => Some(r.sensor(line, f, "from")?),
+        _ => None,
+    };
+    let (from, to) = (module_of(line, &from)?, to?);
     let ends = f.site_of("to").unwrap_or(f.site);
     if from == to {
         r.tell(
@@ -57,6 +65,7 @@ fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Str
         id: id.to_owned(),
         at: f.site,
         from,
+        sensor,
         to,
         rate_bps: f.q("rate")?,
         packet_bytes,
@@ -67,6 +76,48 @@ fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Str
         within_s: f.q("within"),
         in_state,
     })
+}
+
+/// Warns of streams that run in a state which nothing enters. Not asked while what might enter it has other mistakes.
+pub(super) fn never_run(r: &mut Resolver<'_>, root: &Fields, line: &Line) {
+    if some_lost(r, line) {
+        return;
+    }
+    for stream in &line.streams {
+        let Some(wanted) = stream.in_state else {
+            continue;
+        };
+        let module = &line.modules[stream.from.0];
+        let by_behaviour = line.behaviours.iter().any(|b| {
+            let enters = |a: &Action| matches!(a, Action::Enter { state, .. } if *state == wanted);
+            b.on == stream.from && b.actions.iter().any(enters)
+        });
+        let by_uplink = line
+            .uplinks
+            .iter()
+            .any(|u| u.module == stream.from && u.sending_state == Some(wanted));
+        let alone = module.loads.len() == 1 || module.starts_in == Some(wanted);
+        let expected = module.duty.iter().any(|(state, _)| *state == wanted);
+        if by_behaviour || by_uplink || alone || expected {
+            continue;
+        }
+        let mut streams = root.keyed("stream");
+        let written = streams.find(|(id, _)| *id == stream.id);
+        let site = written.and_then(|(_, f)| f.site_of("in_state"));
+        let state = &module.loads[wanted].state;
+        r.part = format!("stream.{}", stream.id);
+        r.tell(
+            Mistake::warning(
+                Code::Absent,
+                site.unwrap_or(stream.at),
+                format!("nothing enters the state `{state}` of module.{}: this stream never runs", module.id),
+            )
+            .label("never entered")
+            .help(format!(
+                "let a behaviour of that module do {{ enter = \"{state}\", for = \"10 min\" }}, or leave out `in_state`"
+            )),
+        );
+    }
 }
 
 pub(super) fn time_sync(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {

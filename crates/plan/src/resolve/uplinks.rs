@@ -288,19 +288,33 @@ fn cap(r: &mut Resolver<'_>, f: &Fields, uplink: &Uplink) -> Option<Option<(Mone
         return Some(None);
     };
     let site = f.site_of("cap").unwrap_or(f.site);
-    if uplink.affordable(cap).is_none_or(|n| n == 0) {
-        let why = if uplink.price.minor <= 0 {
-            "a message costs nothing: no cap is ever reached"
-        } else {
-            "this cap lets nothing go"
-        };
-        r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
-        return None;
-    }
     let at_cap = match *word {
         "stop" => AtCap::Stop,
         _ => AtCap::UrgentOnly,
     };
+    let why = match (uplink.affordable(cap), at_cap) {
+        (None, _) if uplink.price.minor <= 0 => {
+            Some("a message costs nothing: no cap is ever reached")
+        }
+        (None, _) | (Some(0), AtCap::Stop) => Some("this cap lets nothing go"),
+        (Some(0), AtCap::UrgentOnly) => {
+            r.tell(
+                Mistake::warning(
+                    Code::OutOfRange,
+                    site,
+                    "this cap pays for no message: only what is urgent is ever sent, and the rest never",
+                )
+                .label(format!("less than {}, the price of one", uplink.price))
+                .help("where the rest is to be sent too, raise the cap"),
+            );
+            None
+        }
+        _ => None,
+    };
+    if let Some(why) = why {
+        r.tell(Mistake::error(Code::OutOfRange, site, why).label("here"));
+        return None;
+    }
     if at_cap == AtCap::UrgentOnly && !f.has("urgent") {
         r.tell(
             Mistake::error(

@@ -26,7 +26,36 @@ content! {
     measure_that_is_none: "{ level = \"event.lvel\", class = \"call\", low = false, at = \"now\" }";
     measures_of_other_kinds: "{ level = \"event.begin\", class = \"event.level\", low = false, at = \"event.peak\" }";
     measure_in_another_unit: "{ level = \"event.length\", class = \"call\", low = false, at = \"now\" }";
+    score_in_a_field_of_levels: "{ level = \"event.score\", class = \"call\", low = false, at = \"now\" }";
+    number_in_a_field_of_levels: "{ level = \"event.pulses\", class = \"call\", low = false, at = \"now\" }";
     message_where_none_is_told: "{ level = \"message.level\", class = \"call\", low = false, at = \"now\" }";
+}
+
+/// A level without its reference, one with another, and the same reference written otherwise.
+#[test]
+fn regress_levels_in_fields_of_other_references() {
+    let with = |unit: &str, measure: &str| {
+        let fields = format!(
+            "fields = [{{ name = \"x\", unit = \"{unit}\", from = 0, to = 200, step = 1 }}]\n\n[behaviour.tell]"
+        );
+        let text = changed(SMALL, "size = \"12 B\"\n\n[behaviour.tell]", &fields);
+        let values = format!(
+            "do = [{{ publish = \"alert/call\", values = {{ x = \"event.{measure}\" }} }}]"
+        );
+        said(&Files::one(changed(
+            &text,
+            "do = [{ publish = \"alert/call\" }]",
+            &values,
+        )))
+    };
+    insta::assert_snapshot!("level_without_its_reference", with("dB", "level"));
+    insta::assert_snapshot!("level_of_another_reference", with("dB re 1 uPa2 s", "peak"));
+    for unit in ["dB re 1 uPa", "dB re 1 \u{b5}Pa"] {
+        let told = with(unit, "background");
+        assert!(!told.contains("wrong-dimension"), "{told}");
+    }
+    let told = with("dB", "score");
+    assert!(!told.contains("wrong-dimension"), "{told}");
 }
 
 #[test]

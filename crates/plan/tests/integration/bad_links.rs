@@ -14,6 +14,7 @@ bad! {
     can_data_below_a_megabit: LINK => "link = \"CAN FD\"\nlink_rate = \"1 Mbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\", data_rate = \"0.5 Mbit/s\" }";
     characters_on_ethernet: LINK => "link = \"10BASE-T1L\"\nframe = { characters = \"8N1\" }";
     identifiers_on_a_serial_line: LINK => "link = \"TIA-232\"\nlink_rate = \"9600 b/s\"\nframe = { header = \"8 B\", characters = \"8N1\", ids = \"11 bit\" }";
+    errors_closer_than_they_are_assumed: LINK => "link = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"0 B\", ids = \"11 bit\" }\nbit_error_rate = 1e-2\nerrors_apart = \"50 ms\"";
     errors_apart_where_nothing_is_sent_again: LINK => "link = \"10BASE-T1L\"\nerrors_apart = \"100 ms\"";
     somebody_asks_on_can: LINK => "link = \"CAN 2.0\"\nlink_rate = \"250 kbit/s\"\nframe = { header = \"1 B\", ids = \"11 bit\" }\npolled_by = \"module.buoy\"";
     longest_length_beside_a_standard: LINK => "link = \"10BASE-T1L\"\nlink_longest = \"1500 m\"";

@@ -18,6 +18,7 @@ bad! {
     cap_without_what_happens: SURE => "success = \"100 %\"\ncap = \"20 EUR\"";
     cap_in_another_currency: SURE => "success = \"100 %\"\ncap = \"20 USD\"\nat_cap = \"stop\"";
     cap_that_lets_nothing_go: SURE => "success = \"100 %\"\ncap = \"0.01 EUR\"\nat_cap = \"stop\"";
+    cap_that_lets_only_what_is_urgent_go: SURE => "success = \"100 %\"\ncap = \"0.01 EUR\"\nat_cap = \"urgent-only\"\nurgent = 0";
     cap_for_urgent_messages_of_no_topic: SURE => "success = \"100 %\"\ncap = \"20 EUR\"\nat_cap = \"urgent-only\"";
     store_that_drops_what_it_lacks: CARD => "capacity = \"64 GB\"\ndrop = [\"logs\"]";
     store_that_drops_nothing_and_more: CARD => "capacity = \"64 GB\"\ndrop = [\"nothing\", \"oldest-recordings\"]";

@@ -3,6 +3,7 @@
 //! A module that says how its `clock` runs has one, which is right at the beginning. Its drift is drawn once, evenly up to what the plan says (temperature step included, both ways), from a stream
 //! named by the module. With [time-sync] it is set at the end of each interval, if it and the master work and messages find a way both ways: what is then still wrong is drawn evenly up
 //! to what stamps and ways that differ leave (the bound that `check` uses, without its drift). The exchanges themselves are not sent as frames in the rehearsal; their load counts in the bounds.
+//! Where that has no bound there is nothing to draw from: such a clock is never set, runs on its drift alone, and the outcome says so.
 //! A clock goes on while its module is down. The master's is right.
 
 use assess::clocks_when_set;
@@ -29,6 +30,8 @@ struct Clock {
     since: Ns,
     /// How far off an exchange may leave it, s, and whence that is drawn.
     set_within: Option<(f64, Stream)>,
+    /// Why nothing bounds how far off an exchange leaves it.
+    never_set: Option<String>,
     /// The farthest that it was off so far, just before it was set, s.
     farthest_s: f64,
 }
@@ -67,13 +70,18 @@ impl Clocks {
             .iter()
             .zip(within)
             .enumerate()
-            .map(|(m, (module, within_s))| {
+            .map(|(m, (module, within))| {
                 let path = line.module_path(ModuleIx(m));
                 let clock = module.clock.filter(|_| master != Some(ModuleIx(m)))?;
                 let most = clock.drift.si + clock.temperature_step.map_or(0.0, |q| q.si);
                 let stream =
                     |what: &str| Stream::named(cues.seed, &format!("clock {what}/{path}"), 0);
+                let (within_s, never_set) = match within.transpose() {
+                    Ok(within_s) => (within_s, None),
+                    Err(why) => (None, Some(why)),
+                };
                 Some(Clock {
+                    never_set,
                     drift: even(&mut stream("drift"), most),
                     ahead_s: 0.0,
                     since: Ns::ZERO,
@@ -112,6 +120,13 @@ impl Clocks {
             let ahead_s = even(stream, *within_s);
             clock.put(now, ahead_s);
         }
+    }
+
+    /// The clocks that no exchange sets although there are some, with the reason.
+    pub(super) fn never_set(&self) -> Vec<(ModuleIx, String)> {
+        let of = self.of.iter().enumerate();
+        of.filter_map(|(m, c)| Some((ModuleIx(m), c.as_ref()?.never_set.clone()?)))
+            .collect()
     }
 
     /// The farthest that each clock was off, s; `None` where nothing is said of it.

@@ -64,6 +64,8 @@ pub struct Outcome {
     pub logs: Vec<RoutineLog>,
     /// The farthest that the clock of each module was off, s; `None` where the plan says nothing of it.
     pub clocks_s: Vec<Option<f64>>,
+    /// Clocks that ran on their drift alone, because nothing bounds how far off an exchange leaves them, with the reason in words.
+    pub clocks_never_set: Vec<(ModuleIx, String)>,
     /// Of each topic: values that lay outside their field and were sent as the end of it.
     pub clamped: Vec<u64>,
     /// Records written.
@@ -276,6 +278,7 @@ impl Engine<'_> {
             logs: self.routines.logs(),
             clamped: self.contents.clamped,
             clocks_s: self.clocks.farthest_s(self.end),
+            clocks_never_set: self.clocks.never_set(),
             records: self.next_record,
             clipped: self.ears.clipped(),
             self_noise_unknown: self.ears.self_noise_unknown(self.line),

@@ -1,12 +1,13 @@
 //! The stores for recordings and logs: how they fill, what goes first when one is full, and how many files were begun and closed.
 //!
 //! A store takes recordings while its own module and that of the sensor work, at the rate of docs/method/storage.md (the share of the time recorded counts as
-//! a mean rate), and a log entry when what is logged happens. A file ends at each whole multiple of the cut in UTC and when writing stops. When
+//! a mean rate) or, of a sensor on another module, packet by packet as its stream brings them, and a log entry when what is logged happens. A file ends at each whole multiple of the cut in UTC and when writing stops; that of
+//! a stream begins with its first packet. When
 //! the store is full, what the plan names goes in its order: the log at once, the oldest files as room is needed; when nothing is left to go, it takes nothing more.
 //! Where the log goes first and recordings are overwritten, an entry goes as soon as more is recorded.
 
-use assess::input::{Filling, InputError, filling, usable_bytes};
-use plan::{CueSheet, Droppable, FaultKind, Line, SensorIx, StorageIx};
+use assess::input::{Filling, InputError, RecordingFill, filling, usable_bytes};
+use plan::{CueSheet, Droppable, FaultKind, Line, StorageIx, StreamIx};
 use timeline::{Class, Ns};
 
 use super::{Engine, From};
@@ -36,6 +37,8 @@ pub(super) struct StoreNow {
     logs_bytes: f64,
     /// Recordings that are being written.
     writing: Vec<bool>,
+    /// Recordings whose samples come over a stream, each with the bytes that one packet of it adds.
+    packet_bytes: Vec<Option<f64>>,
     /// Up to when it has been filled.
     since: Ns,
     /// Taken up from outside: nothing fits.
@@ -56,11 +59,16 @@ impl StoreNow {
     }
 
     fn rate_b_s(&self) -> f64 {
-        let written = self.filling.recordings.iter().zip(&self.writing);
+        let own = self.writing.iter().zip(&self.packet_bytes);
+        let written = self.filling.recordings.iter().zip(own);
         written
-            .filter(|(_, w)| **w)
+            .filter(|(_, (writes, packet))| **writes && packet.is_none())
             .map(|(r, _)| r.stored_b_s)
             .sum()
+    }
+
+    fn writes(&self) -> bool {
+        self.writing.contains(&true)
     }
 
     /// Fills it up to an instant.
@@ -69,13 +77,25 @@ impl StoreNow {
         if let Some((first, every)) = self.cuts {
             let upto = |t: Ns| (i128::from(t.0) - first).div_euclid(every);
             let cut = u64::try_from(upto(now) - upto(self.since)).expect("time goes on");
-            let files = cut * self.writing.iter().filter(|w| **w).count() as u64;
-            if !self.full {
-                self.count.files_begun += files;
-                self.count.files_closed += files;
+            for of in 0..self.writing.len() {
+                if !self.writing[of] || cut == 0 {
+                    continue;
+                }
+                if self.packet_bytes[of].is_some() {
+                    // The next file begins with the next packet.
+                    self.set_writing(of, false);
+                } else if !self.full {
+                    self.count.files_begun += cut;
+                    self.count.files_closed += cut;
+                }
             }
         }
         self.since = now;
+        self.take(bytes);
+    }
+
+    /// Takes bytes of a recording.
+    fn take(&mut self, bytes: f64) {
         if self.full {
             self.count.lost_bytes += bytes;
         } else if self.overwrites {
@@ -90,7 +110,7 @@ impl StoreNow {
         let rate_b_s = self.rate_b_s();
         let free_bytes = self.usable_bytes - self.held_bytes();
         let log_goes =
-            self.logs_first && self.logs_bytes > 0.0 && (rate_b_s > 0.0 || self.over_bytes() > 0.0);
+            self.logs_first && self.logs_bytes > 0.0 && (self.writes() || self.over_bytes() > 0.0);
         let overwrites = self.overwrites && self.recordings_bytes > 0.0;
         self.next = if self.full || (overwrites && !log_goes) {
             None
@@ -171,13 +191,22 @@ pub(super) fn stores(line: &Line, cues: &CueSheet) -> Result<Vec<StoreNow>, Inpu
                 let every = (cut.si * 1e9).round() as i128;
                 (-begins.as_nanosecond().rem_euclid(every), every)
             });
+            let filling = filling_without_logs(line, ix)?;
+            let of_packet = |(record, fill): (&plan::Record, &RecordingFill)| {
+                let stream = &line.streams[record.over?.0];
+                let packet_s = 8.0 * f64::from(stream.packet_bytes) / stream.rate_bps.si;
+                Some(fill.stored_b_s * packet_s)
+            };
+            let records = storage.records.iter().zip(&filling.recordings);
+            let packet_bytes = records.map(of_packet).collect();
             Ok(StoreNow {
-                filling: filling_without_logs(line, ix)?,
+                filling,
                 usable_bytes: usable_bytes(line, ix),
                 cuts,
                 recordings_bytes: 0.0,
                 logs_bytes: 0.0,
                 writing: vec![false; storage.records.len()],
+                packet_bytes,
                 since: Ns::ZERO,
                 stuffed: false,
                 overwrites: false,
@@ -241,13 +270,37 @@ impl Engine<'_> {
     pub(super) fn write_where_it_works(&mut self) {
         for (s, plan) in self.line.storages.iter().enumerate() {
             for (r, record) in plan.records.iter().enumerate() {
-                let SensorIx { module, .. } = record.sensor;
-                let on = self.modules[plan.module.0].works() && self.modules[module.0].works();
+                let module = record.sensor.module;
+                let works = self.modules[plan.module.0].works() && self.modules[module.0].works();
                 self.stores[s].fill(self.now);
-                self.stores[s].set_writing(r, on);
+                // What comes from another module begins with its first packet.
+                let begins = module == plan.module || self.stores[s].writing[r];
+                self.stores[s].set_writing(r, works && begins);
             }
             self.stores[s].look_ahead();
         }
+    }
+
+    /// Stores a packet of a stream where its samples are recorded; whether a store has something to do at once because of it.
+    pub(super) fn store_packet(&mut self, stream: StreamIx) -> bool {
+        let mut acts = false;
+        for (s, plan) in self.line.storages.iter().enumerate() {
+            for (r, record) in plan.records.iter().enumerate() {
+                if record.over != Some(stream) || !self.modules[plan.module.0].works() {
+                    continue;
+                }
+                let store = &mut self.stores[s];
+                let Some(bytes) = store.packet_bytes[r] else {
+                    continue;
+                };
+                store.fill(self.now);
+                store.set_writing(r, true);
+                store.take(bytes);
+                store.look_ahead();
+                acts |= store.next.is_some_and(|at| at <= self.now);
+            }
+        }
+        acts
     }
 
     /// A store is full: what the plan names goes.

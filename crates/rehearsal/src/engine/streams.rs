@@ -1,4 +1,4 @@
-//! Streams: their packets cross the links as any other message, and are counted, not recorded one by one.
+//! Streams: their packets cross the links as any other message, and are counted, not recorded one by one; stores take what they bring.
 
 use assess::input::{Carrier, InputError, Traffic};
 use network::{
@@ -191,7 +191,10 @@ impl Engine<'_> {
             }
             for delivery in &deliveries {
                 match self.streams.of(delivery.stream) {
-                    Some(stream) => self.packet_delivered(stream, delivery),
+                    Some(stream) => {
+                        self.packet_delivered(stream, delivery);
+                        others_moved |= self.store_packet(stream);
+                    }
                     None => {
                         others_moved = true;
                         self.deliver(delivery);

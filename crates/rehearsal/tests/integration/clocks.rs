@@ -102,3 +102,22 @@ fn val_bit_errors_hold_while_their_fault_does() {
         "{through:?}"
     );
 }
+
+/// Where nothing bounds how late an exchange may be, nothing says how far off it leaves a clock: the rehearsal runs, the clock drifts as one that is never set, and the outcome says why.
+#[test]
+fn verif_a_clock_whose_exchanges_have_no_bound_drifts_and_is_told() {
+    let can = "bus = \"bus.side\"\n[bus.side]\nlink = \"CAN 2.0\"\nlink_rate = \"125 kbit/s\"\nframe = { header = \"0 B\", ids = \"11 bit\" }\nbit_error_rate = 1e-5";
+    let plan = [CLOCK, ("link = \"10BASE-T1L\"", can)];
+    let (line, cues) = line_and_cues(&plan, &[]);
+    let alone = run(&line, &cues).0;
+    assert!(alone.clocks_never_set.is_empty());
+    let synced = [plan[0], plan[1], ("[traffic]\n", SYNC)];
+    let (line, cues) = line_and_cues(&synced, &[]);
+    let outcome = run(&line, &cues).0;
+    assert_eq!(outcome.clocks_s, alone.clocks_s);
+    let [(module, why)] = outcome.clocks_never_set.as_slice() else {
+        panic!("{:?}", outcome.clocks_never_set);
+    };
+    assert_eq!(Some(*module), line.module_by_id("ear"));
+    assert!(why.contains("bus.side sends again"), "{why}");
+}

@@ -388,3 +388,47 @@ fn verif_a_store_that_overwrites_never_holds_more_than_its_capacity() {
         }
     }
 }
+
+/// The card at the base takes what the ear's stream brings: ten packets a second of 800 bytes. While the cable is cut, from 90 s to 100 s, the ear has a supply of its own and
+/// goes on, and nothing is recorded; nor while its module hangs. Files end at 30, 60, 90 and 120 s, and begin with the first packet.
+#[test]
+fn verif_a_store_on_another_module_takes_what_arrives() {
+    let stream = "[stream.raw]\nfrom = \"module.ear.sensor.one\"\nto = \"module.base\"\nrate = \"64 kbit/s\"\npacket = \"800 B\"\npriority = 7\n\n[supply.own]\nat = \"module.ear\"\nkind = \"bench\"\noutput = { voltage = \"48 V\", resistance = \"0 ohm\" }\n\n[storage.card]\nat = \"module.base\"";
+    let far = card("drop = [\"nothing\"]")
+        .replace("[storage.card]\nat = \"module.ear\"", stream)
+        .replace("400 kB", "4 MB");
+    let bytes_of_packet = 800.0 * 240_116.0 / 240_000.0;
+    let (line, cues) = line_and_cues(&[(SENDS, &far)], &[]);
+    let (outcome, _) = run(&line, &cues);
+    let (count, came) = (outcome.stores[0], &outcome.streams[0]);
+    assert_eq!((came.sent, came.delivered), (1200, 1100));
+    assert!(
+        (count.held_bytes - 1100.0 * bytes_of_packet).abs() < 1.0,
+        "{count:?}"
+    );
+    assert_eq!((count.files_begun, count.files_closed), (4, 4));
+    assert_eq!(count.lost_bytes, 0.0);
+    // It hangs from 50 s to 70 s, over the end of a file.
+    let hang = "[fault.hang]\nkind = \"hang\"\nof = \"module.ear\"\nat = \"50 s\"\nuntil = \"70 s\"\n\n[fault.cut]";
+    let (line, cues) = line_and_cues(&[(SENDS, &far)], &[("[fault.cut]", hang)]);
+    let (outcome, _) = run(&line, &cues);
+    let (count, came) = (outcome.stores[0], &outcome.streams[0]);
+    assert!(came.delivered < 950, "{came:?}");
+    assert!(
+        (count.held_bytes - came.delivered as f64 * bytes_of_packet).abs() < 1.0,
+        "{count:?}"
+    );
+    // Full after 499 packets, the next finds part of its room and the rest none.
+    let small = far.replace("4 MB", "400 kB");
+    let (line, cues) = line_and_cues(&[(SENDS, &small)], &[]);
+    let (outcome, records) = run(&line, &cues);
+    let count = outcome.stores[0];
+    let full = times(&records, |w| matches!(w, What::StoreFull { .. }));
+    assert!(
+        full.len() == 1 && full[0] > 49.9 && full[0] < 50.0,
+        "{full:?}"
+    );
+    let all = count.held_bytes + count.lost_bytes;
+    assert!((count.held_bytes - 400_000.0).abs() < 1e-3, "{count:?}");
+    assert!((all - 1100.0 * bytes_of_packet).abs() < 1.0, "{count:?}");
+}

@@ -267,9 +267,13 @@ pub(super) fn on_terms(out: &mut String, t: &network::PostStats) {
     if t.due == 0 {
         return;
     }
+    let late = match t.acknowledged_late {
+        0 => String::new(),
+        n => format!(" ({n} after they were given up)"),
+    };
     let _ = writeln!(
         out,
-        "Of these may be sent again, are held or wait: {} copies, {} delivered, {} kept at the end; {} sent again, {} duplicates removed, {} delivered twice, {} acknowledged, {} never confirmed, {} of {} acknowledgements lost, {} held and sent",
+        "Of these may be sent again, are held or wait: {} copies, {} delivered, {} kept at the end; {} sent again, {} duplicates removed, {} delivered twice, {} acknowledged{}, {} never confirmed, {} of {} acknowledgements lost, {} held and sent",
         t.due,
         t.delivered,
         t.kept,
@@ -277,6 +281,7 @@ pub(super) fn on_terms(out: &mut String, t: &network::PostStats) {
         t.duplicates,
         t.repeated,
         t.acknowledged,
+        late,
         t.unconfirmed,
         t.answers_lost,
         t.answers,

@@ -438,7 +438,7 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
             .collect();
         messages["on_terms"] = json!({ "copies_due": t.due, "delivered": t.delivered, "lost": dropped, "had_already": t.had, "kept": t.kept,
                       "under_way": t.under_way, "sent_again": t.again, "duplicates_removed": t.duplicates, "delivered_twice": t.repeated,
-                      "acknowledged": t.acknowledged, "never_confirmed": t.unconfirmed, "acknowledgements": t.answers,
+                      "acknowledged": t.acknowledged, "acknowledged_after_given_up": t.acknowledged_late, "never_confirmed": t.unconfirmed, "acknowledgements": t.answers,
                       "acknowledgements_lost": t.answers_lost, "held_and_sent": t.retained });
     }
     let clocks = line.modules.iter().zip(&outcome.clocks_s);
@@ -447,6 +447,13 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
         .collect();
     if !clocks.is_empty() {
         messages["clock_error_s"] = json!(clocks);
+    }
+    let never_set = outcome.clocks_never_set.iter();
+    let never_set: Map<String, Value> = never_set
+        .map(|(module, why)| (line.module_path(*module), json!(why)))
+        .collect();
+    if !never_set.is_empty() {
+        messages["clocks_never_set"] = json!(never_set);
     }
     let clamped = line.topics.iter().zip(&outcome.clamped);
     let clamped: Map<String, Value> = clamped

@@ -461,6 +461,13 @@ fn totals(out: &mut String, line: &Line, outcome: &Outcome) {
             );
         }
     }
+    for (module, why) in &outcome.clocks_never_set {
+        let _ = writeln!(
+            out,
+            "  {} never set its clock, so that it drifted: how far off an exchange would leave it is not known: {why}",
+            line.module_path(*module)
+        );
+    }
     for (topic, clamped) in line.topics.iter().zip(&outcome.clamped) {
         if *clamped > 0 {
             let _ = writeln!(

@@ -349,7 +349,9 @@ pub(super) fn posted_to(what: network::NoteKind, module: &str) -> String {
             "the acknowledgement of {module} is lost: {}",
             network_loss(reason)
         ),
-        N::Unconfirmed => format!("delivered to {module}, but never acknowledged: given up"),
+        N::Unconfirmed => {
+            format!("delivered to {module}, and given up before its acknowledgement came")
+        }
         N::Retained => {
             format!("{module} can be reached again: its publisher sends the value it holds")
         }

@@ -96,6 +96,7 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         id: "raw".to_owned(),
         at: line.modules[0].at,
         from: module,
+        sensor: None,
         to: module,
         rate_bps: quantity,
         packet_bytes: 1,

@@ -128,3 +128,33 @@ fn verif_a_mistake_in_a_catalogue_part_reaches_those_that_use_it() {
     assert_eq!(unused.status(), Status::Unusable);
     assert_eq!(unused.requirements, good.requirements);
 }
+
+/// A store that logs what is published rests on how often that is, and so on the links; where a link is lost to a mistake it says so, and not that nothing leads there.
+#[test]
+fn verif_a_store_with_a_log_tells_the_mistake_in_a_link() {
+    let logs = (
+        "compression = 1 }]",
+        "compression = 1 }]\nlogs = { message = \"32 B\" }\n[stream.raw]\nfrom = \"module.ear\"\nto = \"module.base\"\nrate = \"8 kbit/s\"\npacket = \"100 B\"\npriority = 3",
+    );
+    let free = ("link = \"10BASE-T1L\"", "link = \"free\"");
+    let reading = read(&changed(&[logs, free]));
+    assert_eq!(reading.mistakes.iter().filter(|m| m.is_error()).count(), 1);
+    let check = check(&reading, &Shelf::default());
+    assert!(why_unknown(&check, "card").contains("the plan has a mistake in it"));
+    let subject = requirement(&check, "card").verdicts[0].subject();
+    assert_eq!(subject, "span.cable.link");
+}
+
+/// A mistake elsewhere leaves a request, and what shares the links with it, as it was.
+#[test]
+fn verif_a_request_is_not_lost_to_a_mistake_elsewhere() {
+    let asks = "\n[request.level]\nto = \"module.ear\"\nquestion = \"20 B\"\nanswer = \"60 B\"\nwithin = \"1 s\"\nat_most = \"1 per min\"\n[behaviour.asks]\non = \"module.base\"\neach = \"1 min\"\ndo = [{ ask = \"request.level\" }]\n[behaviour.answers]\non = \"module.ear\"\nwhen_asked = \"request.level\"\ndo = [{ answer = \"request.level\" }]\n";
+    let of = |changes: &[(&str, &str)]| check(&read(&(changed(changes) + asks)), &Shelf::default());
+    let good = of(&[]);
+    let bad = of(&[("session = \"5 s\"", "session = \"5 V\"")]);
+    assert_eq!(bad.status(), Status::Unusable);
+    for id in ["request", "lamp", "links", "card"] {
+        assert_eq!(requirement(&bad, id), requirement(&good, id), "{id}");
+    }
+    assert!(why_unknown(&bad, "shore").contains("the plan has a mistake"));
+}

@@ -132,7 +132,7 @@ const BAD: &[Bad] = &[
         "uplink.shore",
         "session = \"5 s\"",
         "session = \"5 V\"",
-        &[DELAYS, LINKS, PAID],
+        &[&["shore"], PAID],
     ),
     Bad(
         "storage.card",

@@ -77,7 +77,11 @@ const RECORD: Section = Section {
     doc: "A sensor's recording.",
     part: None,
     fields: &[
-        r("sensor", S::Reference(&[R::Sensor]), "the sensor"),
+        r(
+            "sensor",
+            S::Reference(&[R::Sensor]),
+            "the sensor; one of another module than the store's needs a stream from it to the store's module",
+        ),
         r(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),

@@ -12,7 +12,7 @@ pub(crate) const STREAM: Section = Section {
         r(
             "from",
             S::Reference(&[R::Module, R::Sensor]),
-            "the module, or the sensor of a module, that sends it",
+            "the module that sends it, or the sensor of a module whose samples it carries: a store at its other end may record these",
         ),
         r("to", S::Reference(&[R::Module]), "the module that gets it"),
         r(
