@@ -76,7 +76,7 @@ pub use cautions::MOORING_CAUTIONS;
 pub use certainty::{
     Certain, Certainty, CertaintyAsk, CertaintyError, DRAWS, DrawnInput, DrawnRecord, DrawnShare,
     DrawsBeside, DrawsRecord, FEW_YEARS, HeldYears, InDraws, Margins, Matters, NoLine, Sureness,
-    certainty,
+    Sway, certainty,
 };
 pub use chain::{
     BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,

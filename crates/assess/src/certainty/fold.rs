@@ -1,9 +1,10 @@
 //! What all draws come to: shares with their limits, margins, and the inputs that move them.
 
-use chance::{clopper_pearson, rank_correlation, value_at_share};
+use chance::{clopper_pearson, value_at_share};
 use plan::{Line, Must, Reading};
 
 use super::gather::{Draw, HeldYears, Whole};
+use super::movers::{Sway, movers};
 use super::{Certainty, CertaintyAsk, DrawnInput, NoLine};
 use crate::check::Check;
 use crate::verdict::{Judged, Verdict, Word};
@@ -12,9 +13,6 @@ use crate::verdict::{Judged, Verdict, Word};
 pub(super) const CONFIDENCE: f64 = 0.95;
 /// Shares of the draws below each of the margins that are told.
 const SHARES: [f64; 5] = [0.05, 0.25, 0.5, 0.75, 0.95];
-/// An input moves a margin where their rank correlation is so many standard deviations from that of chance, 1 / sqrt(n - 1): one in 370
-/// inputs that do nothing passes it (common practice).
-const DEVIATIONS: f64 = 3.0;
 
 /// How surely one requirement, or one of what is checked in every plan, is met.
 #[derive(Clone, PartialEq, Debug)]
@@ -85,7 +83,7 @@ pub struct Margins {
     pub at_5_25_50_75_95: [f64; 5],
     /// The lowest and the highest.
     pub lowest_highest: (f64, f64),
-    /// The inputs that move them, the strongest first; those that stand out of chance alone.
+    /// The inputs that move them, the strongest first; those alone that stand out of chance beside the stronger ones.
     pub moved_by: Vec<Matters>,
 }
 
@@ -94,7 +92,9 @@ pub struct Margins {
 pub struct Matters {
     /// Which of [`Certainty::inputs`].
     pub input: usize,
-    /// Spearman's rank correlation of its values with the margins: above zero where more of it leaves more.
+    /// How it does.
+    pub moves: Sway,
+    /// Spearman's rank correlation of its values, or of their distance from the middle, with the margins: above zero where more of it leaves more.
     pub rank_correlation: f64,
 }
 
@@ -243,23 +243,7 @@ fn margins(
     let mut ascending = values.clone();
     ascending.sort_by(f64::total_cmp);
     let (lowest, highest) = (*ascending.first()?, *ascending.last()?);
-    let stands_out = DEVIATIONS / (values.len() as f64 - 1.0).max(1.0).sqrt();
-    let mut moved_by: Vec<Matters> = columns
-        .iter()
-        .enumerate()
-        .filter_map(|(input, column)| {
-            let drawn: Vec<f64> = drawn.iter().map(|i| column[*i]).collect();
-            let rank_correlation = rank_correlation(&drawn, &values)?;
-            (rank_correlation.abs() > stands_out).then_some(Matters {
-                input,
-                rank_correlation,
-            })
-        })
-        .collect();
-    moved_by.sort_by(|a, b| {
-        let size = |m: &Matters| m.rank_correlation.abs();
-        size(b).total_cmp(&size(a)).then(a.input.cmp(&b.input))
-    });
+    let moved_by = movers(columns, &drawn, &values);
     Some(Margins {
         unit,
         draws: values.len(),

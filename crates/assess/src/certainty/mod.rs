@@ -6,6 +6,7 @@
 mod beside;
 mod fold;
 mod gather;
+mod movers;
 mod record;
 
 use chance::{Stream, strata};
@@ -25,6 +26,7 @@ pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
 use fold::{Sample, fold};
 pub use gather::HeldYears;
 use gather::{Draw, Gathered};
+pub use movers::Sway;
 pub use record::{DRAWS, DrawnRecord, DrawsRecord};
 
 /// Weather years of each draw, where nothing else is asked.

@@ -3,7 +3,7 @@
 //! Rows have scales of their own, as margins have units of their own; the limit is one line through all of them. What is met and what
 //! broken is told by the side of that line and by words; colour only helps. Nothing is cut short: what is long takes more rows.
 
-use assess::{Certain, Certainty, DrawnShare, Figure, Margins, Sureness};
+use assess::{Certain, Certainty, DrawnShare, Figure, Margins, Sureness, Sway};
 
 use super::canvas::{Align, checked_size, text_width};
 use super::colour::{BAR, GRID_LINE, INK, QUIET_INK, Rgb};
@@ -400,8 +400,12 @@ fn words(page: &mut Page, found: &Certainty, drawn: &DrawnShare, top: f64) -> f6
     }
     let moved = drawn.margins.iter().flat_map(|m| &m.moved_by);
     for moves in moved.take(TOLD_INPUTS) {
+        let of = match moves.moves {
+            Sway::OneWay => "",
+            Sway::FromTheMiddle => ", its distance from the middle",
+        };
         let told = format!(
-            "{:+.2} {}",
+            "{:+.2} {}{of}",
             moves.rank_correlation,
             batch_names(&found.inputs[moves.input].paths)
         );
@@ -410,7 +414,7 @@ fn words(page: &mut Page, found: &Certainty, drawn: &DrawnShare, top: f64) -> f6
     if let Some(margins) = drawn.margins.as_ref().filter(|m| m.moved_by.is_empty()) {
         let (lowest, highest) = margins.lowest_highest;
         let told = match lowest == highest {
-            true => "no spread reaches it",
+            true => "nothing that is drawn moves it",
             false => "no input stands out of chance",
         };
         y = page.column(told, WORDS_X, y, SMALL_PX, QUIET_INK);

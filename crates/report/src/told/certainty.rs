@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{Certain, Certainty, DrawnShare, Figure, Margins, Sureness};
+use assess::{Certain, Certainty, DrawnShare, Figure, Margins, Sureness, Sway};
 use plan::{Must, Sources};
 use serde_json::{Value, json};
 
@@ -168,12 +168,16 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
     let without = without_margin(margins);
     if margins.lowest_highest.0 == margins.lowest_highest.1 {
         return match without {
-            None => format!("margin {middle} in every draw: no spread reaches it"),
+            None => format!("margin {middle} in every draw"),
             Some(without) => format!("margin {middle}{without}"),
         };
     }
     let without = without.unwrap_or_default();
-    let mut told = format!("margin {low}, {middle}, {high}{without}");
+    let mut told = if low == middle && middle == high {
+        format!("margin {middle} to these digits{without}")
+    } else {
+        format!("margin {low}, {middle}, {high}{without}")
+    };
     if margins.moved_by.is_empty() {
         told.push_str("; nothing that is drawn stands out of chance");
         return told;
@@ -184,8 +188,12 @@ fn margins_in_words(found: &Certainty, margins: &Margins, sources: &Sources) -> 
         .take(TOLD_INPUTS)
         .map(|m| {
             let input = &found.inputs[m.input];
+            let of = match m.moves {
+                Sway::OneWay => "",
+                Sway::FromTheMiddle => " with its distance from the middle",
+            };
             format!(
-                "{} ({:+.2}, {})",
+                "{} ({:+.2}{of}, {})",
                 names(&input.paths),
                 m.rank_correlation,
                 sources.place(input.at)
@@ -302,6 +310,10 @@ fn drawn_json(found: &Certainty, drawn: &DrawnShare) -> Value {
                 "highest": figure(highest),
                 "moved_by": margins.moved_by.iter().map(|m| json!({
                     "paths": found.inputs[m.input].paths, "rank_correlation": m.rank_correlation,
+                    "of": match m.moves {
+                        Sway::OneWay => "value",
+                        Sway::FromTheMiddle => "distance_from_the_middle",
+                    },
                 })).collect::<Vec<_>>(),
             })
         }),
@@ -337,7 +349,7 @@ mod tests {
             };
             margins_in_words(&found, &margins, &Sources::default())
         };
-        let same = "no spread reaches it";
+        let same = "margin 1.000 V in every draw";
         assert!(told(0, (1.0, 1.0)).contains(same));
         let of_some = "in the 199 draws that have one in V; 1 is known without, first draw 5, with a margin in points";
         assert!(
