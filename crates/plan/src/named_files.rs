@@ -171,7 +171,12 @@ pub(crate) fn routines(
                     for mistake in faults(line, BehaviourIx(b), &read, file, &text) {
                         own.push(mistake);
                     }
-                    read.text = Some(text);
+                    read.text = Some(text.clone());
+                    if let Some(program) = handlers(line, BehaviourIx(b), Some(&read)) {
+                        for mistake in warnings(line, &id, (&read, &program), file, &text) {
+                            own.push(mistake);
+                        }
+                    }
                 }
                 for mistake in own.into_sorted() {
                     mistakes.push(mistake.part(part.clone()));
@@ -184,15 +189,8 @@ pub(crate) fn routines(
         if let (Some(read), Some(program)) =
             (&read, handlers(line, BehaviourIx(b), read.as_deref()))
         {
-            let wanted = match &line.behaviours[b].when {
-                When::Heard { .. } => Handler::Heard,
-                When::Told { .. } => Handler::Told,
-                When::Voted { .. } => Handler::Voted,
-                When::Each { .. } => Handler::Each,
-                When::Asked { .. } => Handler::Asked,
-                When::Answered { .. } => Handler::Answered,
-                // No routine is started by it.
-                When::Unanswered { .. } => continue,
+            let Some(wanted) = started(&line.behaviours[b].when) else {
+                continue;
             };
             if !program.has(wanted) {
                 mistakes.push(
@@ -211,6 +209,80 @@ pub(crate) fn routines(
             line.behaviours[b].routine = Some(read);
         }
     }
+}
+
+/// The handler that something starts.
+fn started(when: &When) -> Option<Handler> {
+    Some(match when {
+        When::Heard { .. } => Handler::Heard,
+        When::Told { .. } => Handler::Told,
+        When::Voted { .. } => Handler::Voted,
+        When::Each { .. } => Handler::Each,
+        When::Asked { .. } => Handler::Asked,
+        When::Answered { .. } => Handler::Answered,
+        // No routine is started by it.
+        When::Unanswered { .. } => return None,
+    })
+}
+
+/// What may be meant otherwise: comparisons that always come out the same, handlers that nothing starts, settings that are never used.
+fn warnings(
+    line: &Line,
+    behaviour: &str,
+    (routine, program): (&Routine, &Program),
+    file: FileId,
+    text: &str,
+) -> Vec<Mistake> {
+    let mut told: Vec<Mistake> = program
+        .warnings()
+        .iter()
+        .map(|fault| {
+            let site = fault.line.map_or(routine.at, |line| {
+                word_at(file, text, line, fault.column.unwrap_or(1))
+            });
+            let mut warning = Mistake::warning(Code::Routine, site, &fault.message).label("here");
+            warning.help.clone_from(&fault.help);
+            warning
+        })
+        .collect();
+    // A text may serve several behaviours, each with some of its handlers.
+    let of_text = || {
+        let named = |b: &&crate::line::Behaviour| {
+            let of = b.routine.as_ref();
+            of.is_some_and(|r| r.file == routine.file)
+        };
+        line.behaviours.iter().filter(named)
+    };
+    for handler in Handler::ALL {
+        let starts = of_text().any(|b| started(&b.when) == Some(handler));
+        if !program.has(handler) || starts || program.calls(handler) {
+            continue;
+        }
+        let word = handler.word();
+        told.push(
+            Mistake::warning(
+                Code::Routine,
+                routine.at,
+                format!("nothing starts `{word}` of the routine"),
+            )
+            .label("this file")
+            .help(format!(
+                "write `{word} = ...` in behaviour.{behaviour}, or remove the function"
+            )),
+        );
+    }
+    for name in program.unused_settings() {
+        told.push(
+            Mistake::warning(
+                Code::Routine,
+                routine.at,
+                format!("the routine never uses `{name}` of its `settings`"),
+            )
+            .label("this file")
+            .help("use it in the routine, or remove it"),
+        );
+    }
+    told
 }
 
 fn handlers(line: &Line, behaviour: BehaviourIx, read: Option<&Routine>) -> Option<Program> {

@@ -117,4 +117,10 @@ pub struct Binding {
     pub settings: Vec<(String, Setting)>,
     /// The answer that it gives where a question starts it.
     pub answer: Option<Shape>,
+    /// The messages that start it, of topics whose fields are known.
+    pub told: Vec<Shape>,
+    /// The questions that start it, of requests whose fields are known.
+    pub asked: Vec<Shape>,
+    /// The answers that it is given, of requests whose fields are known.
+    pub answered: Vec<Shape>,
 }

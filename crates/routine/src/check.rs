@@ -8,6 +8,7 @@ use rhai::{AST, ASTFlags, ASTNode, Expr, FnCallExpr, Module, Position, Stmt};
 use crate::binding::{Binding, Bound, Shape};
 use crate::fault::Fault;
 use crate::host::{HOST, SETTINGS};
+use crate::keys::{named_in, read_by_handlers};
 use crate::language::FUNCTIONS;
 use crate::program::Handler;
 
@@ -23,8 +24,21 @@ pub(crate) struct May {
     pub(crate) enters: BTreeSet<usize>,
 }
 
-/// The mistakes of a text that has been read, in the order of its lines, and what it can do.
-pub(crate) fn check(ast: &AST, binding: &Binding) -> (Vec<Fault>, May) {
+/// What is known of a text that has been read, before it runs.
+pub(crate) struct Checked {
+    /// Its mistakes, in the order of its lines.
+    pub(crate) faults: Vec<Fault>,
+    /// What may be meant otherwise, in the same order.
+    pub(crate) warnings: Vec<Fault>,
+    pub(crate) may: May,
+    /// The settings that it never uses.
+    pub(crate) unused: Vec<String>,
+    /// The handlers that it calls itself.
+    pub(crate) called: Vec<Handler>,
+}
+
+/// Checks a text that has been read.
+pub(crate) fn check(ast: &AST, binding: &Binding) -> Checked {
     let mut found = Found {
         binding,
         functions: ast
@@ -71,9 +85,29 @@ pub(crate) fn check(ast: &AST, binding: &Binding) -> (Vec<Fault>, May) {
         }
         true
     });
-    found.faults.sort_by_key(|f| (f.line, f.column));
-    found.faults.dedup();
-    (found.faults, found.may)
+    let Found {
+        functions,
+        mut faults,
+        may,
+        ..
+    } = found;
+    let own = |name: &str| functions.iter().any(|(n, _)| n == name);
+    let mut warnings = Vec::new();
+    read_by_handlers(ast, binding, own, (&mut faults, &mut warnings));
+    for told in [&mut faults, &mut warnings] {
+        told.sort_by_key(|f| (f.line, f.column));
+        told.dedup();
+    }
+    let settings = binding.settings.iter().map(|(name, _)| name);
+    let unused = settings.filter(|name| !named_in(ast, name));
+    let called = Handler::ALL.into_iter();
+    Checked {
+        faults,
+        warnings,
+        may,
+        unused: unused.cloned().collect(),
+        called: called.filter(|h| named_in(ast, h.word())).collect(),
+    }
 }
 
 struct Found<'a> {

@@ -14,6 +14,7 @@ mod check;
 mod deed;
 mod fault;
 mod host;
+mod keys;
 mod language;
 mod program;
 

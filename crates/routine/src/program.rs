@@ -7,7 +7,7 @@ use rhai::debugger::{DebuggerCommand, DebuggerEvent};
 use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Module, Position, Scope};
 
 use crate::binding::{Binding, Setting};
-use crate::check::{May, check};
+use crate::check::{Checked, May, check};
 use crate::deed::{Deed, Place};
 use crate::fault::Fault;
 use crate::host::{Doing, Name, answer, no_answer, register};
@@ -145,7 +145,7 @@ pub enum Failed {
 impl Failed {
     /// The text that a routine is given.
     #[must_use]
-    pub fn word(self) -> &'static str {
+    pub const fn word(self) -> &'static str {
         match self {
             Failed::InTime => "no answer",
             Failed::NoWay => "no way",
@@ -194,6 +194,9 @@ pub struct Program {
     constants: Vec<(String, Dynamic)>,
     handlers: Vec<Handler>,
     may: May,
+    warnings: Vec<Fault>,
+    unused: Vec<String>,
+    called: Vec<Handler>,
 }
 
 impl std::fmt::Debug for Program {
@@ -234,7 +237,13 @@ impl Program {
         };
         // First only to learn its constants, which its functions may use.
         let first = read(&engine, &Scope::new())?;
-        let (mut faults, may) = check(&first, &binding);
+        let Checked {
+            mut faults,
+            warnings,
+            may,
+            unused,
+            called,
+        } = check(&first, &binding);
         let mut scope = Scope::new();
         let mut constants: Vec<(String, Dynamic)> = Vec::new();
         let mut constant = |name: &str, value: Dynamic| {
@@ -284,6 +293,9 @@ impl Program {
             constants,
             handlers,
             may,
+            warnings,
+            unused,
+            called,
         })
     }
 
@@ -291,6 +303,24 @@ impl Program {
     #[must_use]
     pub fn has(&self, handler: Handler) -> bool {
         self.handlers.contains(&handler)
+    }
+
+    /// What may be meant otherwise, in the order of its lines.
+    #[must_use]
+    pub fn warnings(&self) -> &[Fault] {
+        &self.warnings
+    }
+
+    /// The settings of the binding that its text never uses.
+    #[must_use]
+    pub fn unused_settings(&self) -> &[String] {
+        &self.unused
+    }
+
+    /// Whether its own text calls a handler, or hands it on.
+    #[must_use]
+    pub fn calls(&self, handler: Handler) -> bool {
+        self.called.contains(&handler)
     }
 
     /// The topics that it can publish, by their number in the binding; how often is not known before it runs.

@@ -8,6 +8,7 @@ use super::{
     BehaviourIx, DetectorIx, Line, OutputIx, RequestIx, TopicField, TopicIx, UplinkIx, When,
 };
 use crate::site::Site;
+use crate::topic_name::matches;
 
 /// A program that decides what a behaviour does.
 #[derive(Clone, Debug)]
@@ -67,11 +68,23 @@ impl Routine {
         };
         let names = self.names.iter();
         let id = &line.behaviours[behaviour.0].id;
-        let mut same = line.behaviours.iter().filter(|b| b.id == *id);
-        let asked = same.find_map(|b| match b.when {
+        let same = || line.behaviours.iter().filter(|b| b.id == *id);
+        let asked = same().find_map(|b| match b.when {
             When::Asked { request } => Some(request),
             _ => None,
         });
+        let told = line.topics.iter().filter(|topic| {
+            same().any(|b| matches!(&b.when, When::Told { filter } if matches(filter, &topic.name)))
+        });
+        let questions = same().filter_map(|b| match b.when {
+            When::Asked { request } => Some(&line.requests[request.0]),
+            _ => None,
+        });
+        let answers = same().filter_map(|b| match b.when {
+            When::Answered { request } => Some(&line.requests[request.0]),
+            _ => None,
+        });
+        let known = |shape: &Shape| !shape.fields.is_empty();
         Binding {
             names: names.map(|(name, to)| (name.clone(), bound(to))).collect(),
             settings: self.settings.clone(),
@@ -79,6 +92,18 @@ impl Routine {
                 let q = &line.requests[q.0];
                 shape(format!("request.{}", q.id), q.answer.fields())
             }),
+            told: told
+                .map(|topic| shape(topic.name.clone(), &topic.fields))
+                .filter(known)
+                .collect(),
+            asked: questions
+                .map(|q| shape(format!("request.{}", q.id), q.question.fields()))
+                .filter(known)
+                .collect(),
+            answered: answers
+                .map(|q| shape(format!("request.{}", q.id), q.answer.fields()))
+                .filter(known)
+                .collect(),
         }
     }
 }

@@ -22,6 +22,8 @@ macro_rules! routines {
 
 routines! {
     regress_routine_with_three_mistakes: "fn when_heard(event) {\n    lgo(\"x\");\n    publish(alert, #{ level: 3 });\n    switch_on(alert);\n}\n", BOUND;
+    regress_routine_with_keys_that_are_never_there: "fn when_heard(event) {\n    if event.peek > 3 { publish(alert); }\n    log(`${event.levle}`);\n}\n", BOUND;
+    regress_routine_with_what_is_never_used: "fn when_heard(event) {\n    if event.notice == \"confirmd\" || event.level > limit { publish(alert); }\n}\n\nfn when_told(message) { log(message.topic); }\n", &format!("{BOUND}\nsettings = {{ limit = \"three\", tell_from = 3 }}");
     regress_routine_that_does_not_parse: "fn when_heard(event) {\n    let x = ;\n}\n", BOUND;
     regress_routine_without_its_handler: "fn each() { publish(alert); }\n", BOUND;
     regress_routine_beyond_its_do: "fn when_heard(event) { publish(alert); }\n", "routine = \"watch.rhai\"\nnames = { alert = \"topic.alert/call\" }\ndo = [{ log = \"x\" }]";
@@ -165,4 +167,43 @@ fn verif_another_text_is_another_plan() {
     let one = digest("fn when_heard(event) {\n}\n");
     assert_ne!(one, digest("fn when_heard(event) { publish(alert); }\n"));
     assert_eq!(one, digest("fn when_heard(event) {\r\n}\r\n"));
+}
+
+/// A routine on the buoy that is told of topics, asked, and answered: what their fields are is known.
+const SPELL: &str = "\n[request.spell]\nto = \"module.buoy\"\nquestion_fields = [{ name = \"noisy_from\", from = 0, to = 60, step = 1 }]\nanswer_fields = [{ name = \"spell\", values = [\"quiet\", \"noisy\"] }]\nwithin = \"1 s\"\n";
+
+#[test]
+fn verif_fields_of_questions_and_answers_are_held_against_the_plan() {
+    let asks = "fn when_heard(event) { ask(spell, #{ noisy_from: 3 }); }\nfn when_answered(answer) { if answer.values.spel == \"noisy\" { log(answer.fail); } }\n";
+    let keys = format!(
+        "when_answered = \"request.spell\"\nroutine = \"watch.rhai\"\nnames = {{ spell = \"request.spell\" }}\ndo = [{{ ask = \"request.spell\" }}]{SPELL}"
+    );
+    let said = told(asks, &keys);
+    for part in [
+        "the answer of request.spell has no field `spel`",
+        "did you mean `spell`?",
+        "`answer` of `when_answered` never has `fail`",
+        "it has: request, values, after, failed",
+    ] {
+        assert!(said.contains(part), "{said}");
+    }
+    let right = asks
+        .replace("spel ", "spell ")
+        .replace("noisy\"", "nosy\"")
+        .replace(".fail)", ".failed)");
+    let said = told(&right, &keys);
+    assert!(
+        said.contains("`spell` is never \"nosy\"") && !said.contains("error"),
+        "{said}"
+    );
+}
+
+/// One text on two modules, each with a handler of its own: nothing is told of the other's.
+#[test]
+fn verif_a_text_that_serves_two_behaviours_is_used_whole() {
+    let text = "fn when_heard(event) { publish(alert); }\nfn each() { log(\"x\"); }\n";
+    assert!(told(text, BOUND).contains("nothing starts `each` of the routine"));
+    let second = "\n[behaviour.second]\non = \"module.buoy\"\neach = \"10 s\"\nroutine = \"watch.rhai\"\nnames = { alert = \"topic.alert/call\" }\ndo = [{ publish = \"alert/call\" }, { log = \"x\" }]\n";
+    let said = told(text, &format!("{BOUND}{second}"));
+    assert!(!said.contains("nothing starts"), "{said}");
 }

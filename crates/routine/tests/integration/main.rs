@@ -3,6 +3,7 @@
 
 mod arithmetic;
 mod guide;
+mod keys;
 mod limits;
 mod mistakes;
 mod runs;

@@ -58,6 +58,9 @@ pub(crate) fn binding() -> Binding {
                 field("loud", FieldKind::Flag),
             ],
         }),
+        told: Vec::new(),
+        asked: Vec::new(),
+        answered: Vec::new(),
     }
 }
 
