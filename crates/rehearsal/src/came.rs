@@ -140,6 +140,16 @@ impl Came {
         self.topics[topic.0].0.held_back += 1;
     }
 
+    /// A fault and those others of which this is so hold together, or do not.
+    fn hold_together(&mut self, fault: usize, does: bool, so: impl Fn(&Watched) -> bool) {
+        for other in (0..self.faults.len()).filter(|o| *o != fault) {
+            if so(&self.faults[other]) {
+                self.faults[fault].holds_with(other, does);
+                self.faults[other].holds_with(fault, does);
+            }
+        }
+    }
+
     /// A fault that fills a store begins or is over, with the store's counts at that instant.
     pub(crate) fn stored(
         &mut self,
@@ -249,9 +259,16 @@ impl Came {
             What::Settled { ref voltages_v } => self.settled(voltages_v),
             What::FaultBegins { fault } => {
                 self.faults[fault].begins(at, self.asks.keys(), &self.voltages_v);
+                if self.faults[fault].disturbs_now() {
+                    self.hold_together(fault, true, Watched::disturbs_now);
+                }
             }
             What::FaultEnds { fault } => {
                 self.faults[fault].ends(at, &self.works);
+                // One that begins as it is over does not hold beside it.
+                if !self.faults[fault].disturbs_now() {
+                    self.hold_together(fault, false, |other| other.began_at(at));
+                }
             }
             What::Down { module, .. } => {
                 self.works[module.0] = false;

@@ -50,6 +50,8 @@ pub struct FaultCame {
     pub uplinks: Vec<(UplinkIx, Ashore)>,
     /// What it cost of the store that it filled.
     pub store: Option<(StorageIx, Unstored)>,
+    /// The other faults that held while it did, by their index in the cue sheet, rising: what they disturbed together counts to each.
+    pub held_with: Vec<usize>,
 }
 
 /// Bytes that a store lost or could not take while a fault held.
@@ -134,6 +136,7 @@ pub(crate) struct Watched {
     /// By module: the voltage before it began, V.
     before_v: Vec<f64>,
     over: BTreeMap<ModuleIx, f64>,
+    held_with: BTreeSet<usize>,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -189,6 +192,25 @@ impl Watched {
         self.came.over = Some(at);
         for (module, up) in &mut self.modules {
             *up = works[module.0].then_some(at);
+        }
+    }
+
+    /// Whether it disturbs now: of a restart and of a flood beyond its end.
+    pub(crate) fn disturbs_now(&self) -> bool {
+        self.holds
+    }
+
+    /// Whether it began at this instant.
+    pub(crate) fn began_at(&self, at: Ns) -> bool {
+        self.came.began == Some(at)
+    }
+
+    /// Another holds while it does, or did not after all.
+    pub(crate) fn holds_with(&mut self, other: usize, does: bool) {
+        if does {
+            self.held_with.insert(other);
+        } else {
+            self.held_with.remove(&other);
         }
     }
 
@@ -502,6 +524,7 @@ impl Watched {
             topics: self.harm.into_iter().collect(),
             requests: self.asked.into_iter().collect(),
             over_voltages: self.over.into_iter().collect(),
+            held_with: self.held_with.into_iter().collect(),
             ..self.came
         }
     }

@@ -264,3 +264,18 @@ fn verif_questions_behind_a_flood_that_is_over_are_laid_to_it() {
     };
     assert_eq!(cost(&outcome).requests, [(RequestIx(0), harm)]);
 }
+
+/// Two cuts that hold at one time, and one that begins as the second is over.
+#[test]
+fn verif_faults_that_hold_together_are_told_so() {
+    let cut = |id: &str, span: &str, from_s: f64, until_s: f64| {
+        fault(id, "cut", &format!("span.{span}"), from_s, until_s)
+    };
+    let cues = cut("a", "s2", 5.0, 10.0) + &cut("b", "s1", 8.0, 12.0) + &cut("c", "s2", 12.0, 14.0);
+    let outcome = rehearsed("", 30, &cues);
+    let with: Vec<&[usize]> = outcome.faults.iter().map(|f| &*f.held_with).collect();
+    assert_eq!(with, [&[1][..], &[0], &[]]);
+    let apart = cut("a", "s2", 5.0, 7.0) + &cut("b", "s1", 8.0, 12.0);
+    let outcome = rehearsed("", 30, &apart);
+    assert!(outcome.faults.iter().all(|f| f.held_with.is_empty()));
+}

@@ -116,9 +116,24 @@ fn fault(out: &mut String, line: &Line, (cues, index): (&CueSheet, usize), came:
         false => "",
     };
     let _ = writeln!(out, "    {when}{nothing}");
+    if !came.held_with.is_empty() && !told.is_empty() {
+        let _ = writeln!(
+            out,
+            "    held together with {}: what they disturb counts to each",
+            held_with(cues, came).join(", ")
+        );
+    }
     for row in told {
         let _ = writeln!(out, "    {row}");
     }
+}
+
+/// The faults that held while this one did.
+fn held_with(cues: &CueSheet, came: &FaultCame) -> Vec<String> {
+    let others = came.held_with.iter();
+    others
+        .map(|other| format!("fault.{}", cues.faults[*other].id))
+        .collect()
 }
 
 /// What a fault cost, and how long that took to be over.
@@ -323,6 +338,7 @@ pub(super) fn faults_came_json(line: &Line, cues: &CueSheet, outcome: &Outcome) 
         let mut told = json!({ "id": format!("fault.{}", fault.id), "began_ns": came.began.map(|at| at.0),
                 "over_ns": came.over.map(|at| at.0), "topics": topics, "recovered": recovered,
                 "uplinks": uplinks, "store": store });
+        told["held_with"] = json!(held_with(cues, came));
         told["notices_missed"] = json!(came.notices_missed);
         told["notices_missed_after"] = json!(came.notices_missed_after);
         let over = came.over_voltages.iter().map(|(m, voltage_v)| {
