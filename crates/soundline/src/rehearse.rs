@@ -69,6 +69,8 @@ pub(crate) enum RehearseError {
     Cancelled {
         /// How far it had come.
         at: timeline::Ns,
+        /// Where its trace stands as far as it came; of a live rehearsal alone.
+        trace: Option<PathBuf>,
     },
     /// The rehearsal was not linked to the world.
     #[error("the rehearsal cannot be run: {0}")]
@@ -155,6 +157,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             refused.iter().for_each(|failure| {
                 failure.tell(out);
             });
+            if let (Some(session), Failure::Rehearse(RehearseError::Cancelled { trace, .. })) =
+                (&session, &stopped)
+            {
+                tell_left(session, recorded.as_deref(), trace.as_deref(), out)?;
+            }
             return Err(stopped);
         }
     };
@@ -212,6 +219,24 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         return Err(last);
     }
     Ok(played.outcome.status().into())
+}
+
+/// What a live rehearsal that was stopped leaves: it cannot be had again. Beside a failure as JSON there is no result for standard output.
+fn tell_left(
+    session: &Session,
+    recorded: Option<&Path>,
+    trace: Option<&Path>,
+    out: &mut Out,
+) -> std::io::Result<()> {
+    let to: &mut dyn Write = match out.format {
+        Format::Text => &mut out.stdout,
+        Format::Json => &mut out.stderr,
+    };
+    writeln!(to, "{}", session.text(recorded))?;
+    if let Some(trace) = trace {
+        writeln!(to, "trace, as far as it came: {}", trace.display())?;
+    }
+    Ok(())
 }
 
 /// What stops a rehearsal, told where the sound that it is about stands in the cue sheet.
@@ -287,6 +312,7 @@ fn play(
     let mut left_out = 0;
     let mut hash = Sha256::new();
     let mut ran = None;
+    let is_live = session.is_some();
     let stderr = &mut out.stderr;
     let run = |sink: &mut dyn FnMut(&Record), watch: &mut dyn FnMut(timeline::Ns) -> bool| {
         match session {
@@ -323,6 +349,12 @@ fn play(
         ));
         match (&ran, failed) {
             (_, Some(error)) => Err(error),
+            // What came from the world does not come again: the trace is kept, and says that it ends early.
+            (Some(Err(LiveError::Rehearsal(error))), None)
+                if is_live && let RehearsalError::Cancelled { at } = **error =>
+            {
+                writeln!(to, "{}", json!({ "at_ns": at.0, "what": "cancelled" }))
+            }
             // A trace of half a rehearsal is not left behind.
             (Some(Err(_)), None) => Err(std::io::Error::other("the rehearsal stopped")),
             _ => Ok(()),
@@ -342,7 +374,15 @@ fn play(
     let outcome = match ran {
         Some(Err(LiveError::Rehearsal(error))) => {
             return Err(match *error {
-                RehearsalError::Cancelled { at } => RehearseError::Cancelled { at },
+                RehearsalError::Cancelled { at } => {
+                    let trace = args.trace.clone().filter(|_| is_live && written.is_ok());
+                    if let Err(failure) = &written
+                        && is_live
+                    {
+                        failure.tell(out);
+                    }
+                    RehearseError::Cancelled { at, trace }
+                }
                 other => RehearseError::Run(Box::new(other)),
             }
             .into());

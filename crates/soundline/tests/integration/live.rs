@@ -1,7 +1,7 @@
 //! `rehearse --mqtt`: against a broker from Debian's packages, and what is refused before one is asked.
 
 use std::fs;
-use std::process::{Output, Stdio};
+use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
 use serde_json::{Value, json};
@@ -301,4 +301,70 @@ fn verif_what_cannot_be_linked_is_told_before_anything_is_run() {
         assert!(!told.contains("secret"), "{told}");
     }
     assert_eq!(fs::read_to_string(&cues).unwrap(), SHEET);
+}
+
+/// Ctrl-C: what came in and the trace so far are there, and are named on standard output.
+#[test]
+fn verif_a_live_rehearsal_that_is_stopped_leaves_its_trace_and_its_inputs() {
+    let Some(broker) = Broker::start() else {
+        return;
+    };
+    let demo = demo("harrow-sound", false);
+    let (cues, recorded) = (sheet(&demo, "quiet.toml"), sheet(&demo, "outside.toml"));
+    let trace = sheet(&demo, "live.jsonl");
+    fs::write(&cues, SHEET.replace("24 s", "1 h")).unwrap();
+    let mut second = Client::connect(broker.port, "second");
+    second.subscribe("yard/status");
+    second.subscribe("yard/delivered/marker/#");
+    let child = soundline()
+        .args(["rehearse", &demo.plan, &cues])
+        .args(["--mqtt", &format!("tcp://127.0.0.1:{}", broker.port)])
+        .args(["--speed", "8", "--prefix", "yard", "--payload", "json"])
+        .args(["--record-inputs", &recorded, "--trace", &trace])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    second.next(Duration::from_secs(60)).unwrap();
+    let call =
+        json!({ "time": "2027-03-15T00:00:05Z", "ear": "upper", "level": 120.5, "excess": 12 });
+    second.publish(
+        "yard/in/upper/alert/call",
+        call.to_string().as_bytes(),
+        None,
+    );
+    second.until(|h| h.topic.starts_with("yard/delivered"));
+    let kill = Command::new("sh")
+        .args(["-c", &format!("kill -INT {}", child.id())])
+        .status()
+        .unwrap();
+    assert!(kill.success());
+    let output = child.wait_with_output().unwrap();
+    expect_status(&output, 130);
+    assert!(
+        stderr(&output).contains("cancelled at "),
+        "{}",
+        stderr(&output)
+    );
+    let said = stdout(&output);
+    for row in [
+        "1 came in and entered".to_owned(),
+        format!("inputs: {recorded}"),
+        format!("trace, as far as it came: {trace}"),
+    ] {
+        assert!(said.contains(&row), "{said}");
+    }
+    assert!(
+        fs::read_to_string(&recorded)
+            .unwrap()
+            .contains("[input.outside-000001]")
+    );
+    let rows = fs::read_to_string(&trace).unwrap();
+    let rows: Vec<Value> = rows
+        .lines()
+        .map(|row| serde_json::from_str(row).unwrap())
+        .collect();
+    assert_eq!(rows[0]["format"], "trace/1");
+    assert!(rows.iter().any(|row| row["what"] == "delivered"));
+    assert_eq!(rows.last().unwrap()["what"], "cancelled");
 }
