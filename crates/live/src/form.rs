@@ -5,8 +5,7 @@
 //! has no bytes that are known: its messages are mirrored empty, and taken empty or of that size.
 
 use network::{
-    FieldKind, Layout, Numbers, PackError, RecordError, UnpackError, Value, record_from_cbor,
-    record_to_cbor,
+    Layout, Numbers, PackError, RecordError, UnpackError, Value, record_from_cbor, record_to_cbor,
 };
 use rehearsal::Content;
 
@@ -166,14 +165,9 @@ impl Form {
         };
         let packed = layout.pack(numbers, &given)?;
         let values = layout.unpack(&packed.bytes, received_ns)?.values;
-        for ((place, given), got) in layout.places().iter().zip(&given).zip(&values) {
-            if let (FieldKind::Time { step_s, .. }, Value::Time(a), Value::Time(b)) =
-                (&place.field.kind, given, got)
-                && a.abs_diff(*b) as f64 > step_s * 1e9
-            {
-                let field = place.field.name.clone();
-                return Err(FormError::Instant { field });
-            }
+        if let Some(field) = received_ns.and_then(|at| layout.misread_instant(&given, at)) {
+            let field = field.to_owned();
+            return Err(FormError::Instant { field });
         }
         Ok(Read {
             values: Some(values),
@@ -184,7 +178,7 @@ impl Form {
 
 #[cfg(test)]
 mod tests {
-    use network::{Field, Frame};
+    use network::{Field, FieldKind, Frame};
     use proptest::prelude::*;
 
     use super::*;

@@ -51,8 +51,14 @@ pub enum Refusal {
     NotWorking,
     /// The request's `at_most`.
     Request,
-    /// The question has its answer, or nobody waits for one any more.
+    /// The question has its answer.
     Answered,
+    /// The time for an answer to the question is over.
+    Over,
+    /// Nobody has asked this question.
+    NotAsked,
+    /// No question of the request waits for an answer.
+    NoneWaits,
     /// The question has not reached the module that is asked, or was lost on its way there.
     NotReached,
 }

@@ -288,6 +288,24 @@ impl Layout {
         Ok(Unpacked { numbers, values })
     }
 
+    /// The first field whose instant is read as another one from a message that is received at this instant, ns since 1970: its bits do not reach so far.
+    /// `None` also of values that cannot be packed.
+    #[must_use]
+    pub fn misread_instant(&self, values: &[Value], received_ns: i64) -> Option<&str> {
+        let codes = self.codes(values).ok()?;
+        let mut all = self.places().iter().zip(values).zip(codes);
+        let misread = all.find(|((place, value), code)| {
+            let read = || place.value(*code, Some(received_ns)).ok();
+            match (&place.field.kind, value) {
+                (FieldKind::Time { step_s, .. }, Value::Time(given)) => {
+                    matches!(read(), Some(Value::Time(read)) if given.abs_diff(read) as f64 > step_s * 1e9)
+                }
+                _ => false,
+            }
+        });
+        misread.map(|((place, _), _)| place.field.name.as_str())
+    }
+
     /// The codes of a record, one a field, as [`Layout::pack`] sends them.
     ///
     /// # Errors

@@ -132,12 +132,16 @@ impl Engine<'_> {
                 .get(ask)
                 .is_some_and(|a| a.request == request)
         };
-        let ask = ask.filter(open);
-        let why = match ask {
+        let waiting = ask.filter(open);
+        let why = match waiting {
             _ if !self.modules[to.0].works() => Refusal::NotWorking,
             Some(ask) if self.asks.stage(ask) == Some(Stage::Asked) => Refusal::NotReached,
             Some(ask) => return self.send_answer(by, ask, values, None),
-            None => Refusal::Answered,
+            None => match ask {
+                Some(ask) if self.asks.open.contains_key(&ask) => Refusal::NotAsked,
+                Some(ask) => self.asks.ended(ask),
+                None => Refusal::NoneWaits,
+            },
         };
         self.record(None, None, What::Refused { what: by, why });
         Ok(())

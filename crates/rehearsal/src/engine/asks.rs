@@ -187,6 +187,15 @@ impl Asks {
         }
     }
 
+    /// Why a question waits for no answer.
+    pub(super) fn ended(&self, ask: u64) -> Refusal {
+        match self.stage(ask) {
+            None => Refusal::NotAsked,
+            Some(Stage::Answered) => Refusal::Answered,
+            Some(Stage::Asked | Stage::Reached) => Refusal::Over,
+        }
+    }
+
     /// The oldest question of a request that has reached its module and waits for an answer; where there is none, the oldest that has not reached it.
     pub(super) fn oldest(&self, request: RequestIx) -> Option<u64> {
         let waits = |stage: Stage| {
@@ -395,7 +404,7 @@ impl Engine<'_> {
     ) -> Result<(), RehearsalError> {
         let open = self.asks.open.get(&ask).copied();
         let Some(a) = open.filter(|_| self.asks.stage(ask) != Some(Stage::Answered)) else {
-            let why = Refusal::Answered;
+            let why = self.asks.ended(ask);
             self.record(parent, None, What::Refused { what, why });
             return Ok(());
         };

@@ -130,6 +130,13 @@ impl Engine<'_> {
                 fault = Some((place.line, place.column, why));
                 break;
             }
+            if let Some(field) = self.misread_instant(behaviour, &deed, led) {
+                let why = format!(
+                    "the field `{field}` cannot tell this instant: by its bits it is read as another, nearer to now"
+                );
+                fault = Some((place.line, place.column, why));
+                break;
+            }
             self.perform(behaviour, deed, led, started, root)?;
         }
         if let Some((line, column, why)) = fault {
@@ -148,6 +155,22 @@ impl Engine<'_> {
             self.silent(led, started, Silence::NotGiven);
         }
         Ok(true)
+    }
+
+    /// A field of what a deed sends whose instant is read as another by whoever is told of it at this time, by the clock of the module.
+    fn misread_instant(&self, behaviour: BehaviourIx, deed: &Deed, led: &Led) -> Option<String> {
+        let (of, values) = match (deed, led) {
+            (Deed::Publish { topic, values }, _) | (Deed::SendUp { topic, values, .. }, _) => {
+                (Of::Topic(*topic), values)
+            }
+            (Deed::Ask { request, values }, _) => (Of::Question(*request), values),
+            (Deed::Answer { values }, Led::Asked { request, .. }) => (Of::Answer(*request), values),
+            _ => return None,
+        };
+        let now_ns = self.stamp(self.line.behaviours[behaviour.0].on)?;
+        let layout = self.contents.layout(of)?;
+        let field = layout.misread_instant(values.as_ref()?, now_ns)?;
+        Some(field.to_owned())
     }
 
     /// A module stops: what its routines remember is lost, and they start anew with it.

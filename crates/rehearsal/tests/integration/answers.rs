@@ -179,3 +179,26 @@ fn verif_an_answer_that_the_run_refused_bars_no_other() {
     assert_eq!(whys, [None, Some(Refusal::NotWorking), None]);
     assert_eq!(outcome.requests[0].answered, 2);
 }
+
+/// One reason for each: the first question is asked at 10 s, may be answered for 2 s, and a second at 20 s.
+#[test]
+fn verif_an_answer_that_is_not_taken_tells_the_one_reason() {
+    for (at_s, more, why) in [
+        (5.0, "", Refusal::NoneWaits),
+        (5.0, "ask = 0", Refusal::NotAsked),
+        (13.0, "", Refusal::NoneWaits),
+        (13.0, "ask = 0", Refusal::Over),
+        (13.0, "ask = 7", Refusal::NotAsked),
+    ] {
+        let (line, cues) = asking("2 s", 25, &answer("one", at_s, more));
+        let (_, records) = run(&line, &cues);
+        assert_eq!(came(&records), [(at_s, Some(why))], "{more}");
+    }
+    let twice = answer("one", 10.5, "") + &answer("two", 11.0, "ask = 0");
+    let (line, cues) = asking("2 s", 15, &twice);
+    let (_, records) = run(&line, &cues);
+    assert_eq!(
+        came(&records),
+        [(10.5, None), (11.0, Some(Refusal::Answered))]
+    );
+}

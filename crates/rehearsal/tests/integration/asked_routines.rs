@@ -66,6 +66,8 @@ fn hop(payload: u64) -> u64 {
 
 fn line(behaviours: &str, asks: &str, answers: &str, cues: &str) -> (Line, CueSheet) {
     let plan = line_text(&in_a_row(&["running", "running", "running"]), 300, 100) + behaviours;
+    // The instant of the sample is one that its bits tell: within 97 days.
+    let plan = plan.replace("start = 2027-01-01", "start = 2026-01-01");
     let reading = assess::read(Path::new("plan.toml"), &|path| match path.to_str() {
         Some("plan.toml") => Ok(plan.clone().into()),
         Some("asks.rhai") => Ok(asks.into()),

@@ -208,3 +208,29 @@ fn verif_records_are_the_same_on_one_thread_and_on_four() {
     assert!(!logs(&one).is_empty());
     assert_eq!(one, four);
 }
+
+/// A field of 24 bits in steps of a second tells instants within 97 days of that at which it is read: 5 ns before 1970 is none of them on a line of 2027, and now is.
+#[test]
+fn verif_an_instant_that_its_field_cannot_tell_stops_the_routine() {
+    let timed = "fields = [{ name = \"time\", time_bits = 24, time_step = \"1 s\" }]";
+    let changes = [("size = \"200 B\"", timed)];
+    let with = |instant: &str| {
+        format!("fn when_heard(event) {{\n    publish(alert, #{{ time: {instant} }});\n}}")
+    };
+    let (wrong, cues) = line(&with("-5"), &changes);
+    let (outcome, records) = run(&wrong, &cues);
+    let stopped = stops(&records);
+    assert_eq!(stopped.len(), 1);
+    assert_eq!(stopped[0].1, Some(2));
+    assert!(
+        stopped[0]
+            .2
+            .contains("the field `time` cannot tell this instant"),
+        "{stopped:?}"
+    );
+    assert_eq!(outcome.topics[0].published, 0);
+    let (right, cues) = line(&with("event.begin"), &changes);
+    let (outcome, records) = run(&right, &cues);
+    assert_eq!(stops(&records), []);
+    assert!(outcome.topics[0].published > 0);
+}

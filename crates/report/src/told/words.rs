@@ -112,9 +112,10 @@ pub(super) fn refusal(why: Refusal) -> &'static str {
         Refusal::Behaviour => "the behaviour's at_most",
         Refusal::Topic => "the topic's at_most",
         Refusal::Request => "the request's at_most",
-        Refusal::Answered => {
-            "the answer that has gone already, or a question that nobody waits for"
-        }
+        Refusal::Answered => "the answer that has gone already",
+        Refusal::Over => "the time for an answer, which is over",
+        Refusal::NotAsked => "a question that nobody has asked",
+        Refusal::NoneWaits => "the want of a question: none of the request waits for an answer",
         Refusal::NotWorking => "its module, which does not work",
         Refusal::NotReached => "a question that has not reached the module that is asked",
     }
