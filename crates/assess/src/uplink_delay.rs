@@ -76,8 +76,12 @@ pub(crate) fn ashore(
         ));
     }
     if seconds > shortest_per_s {
+        let packed = match u.pack_within_s {
+            Some(_) => " that several go as one is not counted, and",
+            None => "",
+        };
         return Err(format!(
-            "uplink.{id} may take {seconds:.0} s for {messages} messages, and more may come within {shortest_per_s:.0} s: the queue has no bound"
+            "uplink.{id} may take {seconds:.0} s for {messages} messages one by one, and more may come within {shortest_per_s:.0} s:{packed} no bound is worked out; give what sends them up a lower `at_most`"
         ));
     }
     if let Some((room, _)) = u.room.filter(|(room, _)| *room < messages) {

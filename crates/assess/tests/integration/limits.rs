@@ -79,6 +79,30 @@ fn verif_a_message_that_may_be_given_up_has_no_delay() {
     assert_eq!(requirement(&expiry("55 s"), "shore").word(), Word::Met);
 }
 
+/// Twelve messages each half minute take 60 s one by one. That is no proof that the queue grows, least of all where several share an attempt.
+#[test]
+fn verif_a_queue_that_is_not_bounded_is_not_said_to_grow() {
+    let busy = |uplink: &str| {
+        checked(&[
+            ("at_most = \"12 per d\"", "at_most = \"12 per 30 s\""),
+            ("session = \"5 s\"", &format!("session = \"5 s\"\n{uplink}")),
+        ])
+    };
+    for (uplink, counted) in [("", false), ("pack_within = \"1 min\"", true)] {
+        let check = busy(uplink);
+        let why = why_unknown(&check, "shore");
+        assert!(
+            why.contains("no bound is worked out; give what sends them up a lower `at_most`"),
+            "{why}"
+        );
+        assert_eq!(
+            why.contains("that several go as one is not counted"),
+            counted,
+            "{why}"
+        );
+    }
+}
+
 /// The evidence names its exact input: what changes the value or could change it changes the digest.
 #[test]
 fn verif_another_input_has_another_digest() {
