@@ -13,6 +13,12 @@ use crate::support::{changed, close, good, read};
 
 #[track_caller]
 pub(crate) fn found(text: &str, requirement: &str) -> Remedies {
+    found_on(text, requirement, &Shelf::default())
+}
+
+/// The same, with records.
+#[track_caller]
+pub(crate) fn found_on(text: &str, requirement: &str, shelf: &Shelf) -> Remedies {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let ask = RemedyAsk {
@@ -20,11 +26,10 @@ pub(crate) fn found(text: &str, requirement: &str) -> Remedies {
         threads: 2,
     };
     let fetch = |_: &Path| Ok(text.as_bytes().to_vec());
-    let shelf = Shelf::default();
     remedies(
         Path::new("plan.toml"),
         &reading,
-        &shelf,
+        shelf,
         &fetch,
         &ask,
         &|_, _| true,

@@ -1,18 +1,13 @@
 //! Keys that remedies turn, each in a plan in which it is what mends: the figure against a closed form or records by hand, the change as it is written into the plan,
 //! and values just short of it and just beyond.
 
-use std::collections::BTreeMap;
-use std::path::Path;
-
-use assess::tuning::{ShelvedTuning, Tuning, chain_digest};
-use assess::{
-    HeardCounts, Mended, Remedy, RemedyAsk, Shelf, Verdict, Word, check, remedies as seek,
-};
-use plan::{DetectorIx, splice};
+use assess::{HeardCounts, Mended, Remedy, Shelf, Verdict, Word, check};
+use plan::splice;
 
 use crate::moored::head;
-use crate::remedies::{found, only, setting};
+use crate::remedies::{found, found_on, only, setting};
 use crate::support::{PLAN, changed, close, read, requirement};
+use crate::tuned::{DAY_S, FIGURES, shelf_of, tuning_of};
 
 /// So much of a value is left off, or put on, to stand just short of it or just beyond.
 const HAIR: f64 = 0.02;
@@ -216,21 +211,6 @@ fn verif_the_smallest_panel_is_the_first_that_keeps_the_battery() {
     assert!(hours(20.0) > 100.0);
 }
 
-const FIGURES: &str = r#"
-[requirement.finds]
-that = "recall"
-of = "detector.call"
-at_least = "80 %"
-labels = "day.csv"
-
-[requirement.quiet]
-that = "false-alarms"
-of = "detector.call"
-at_most = "1 per d"
-labels = "day.csv"
-"#;
-const DAY_S: f64 = 86_400.0;
-
 /// The plan with both levels of its trigger so much higher.
 fn raised(requirements: &str, by_db: i32) -> String {
     format!("{PLAN}\n{requirements}")
@@ -246,47 +226,16 @@ fn raised(requirements: &str, by_db: i32) -> String {
 
 /// A shelf with what came of the detector at thresholds so much higher: hits, labels, false alarms and days.
 fn shelf(requirements: &str, records: &[(i32, u64, u64, u64, f64)]) -> Shelf {
-    let tunings = records
-        .iter()
-        .map(|&(by_db, hits, labelled, false_alarms, days)| {
-            let line = read(&raised(requirements, by_db)).line.unwrap();
-            ShelvedTuning {
-                file: format!("plan.evidence/at-{by_db}.json"),
-                tuning: Tuning {
-                    detector: "call".to_owned(),
-                    chain_digest: chain_digest(&line, DetectorIx(0), None).unwrap(),
-                    labels: "day.csv".to_owned(),
-                    labels_digest: "l1".to_owned(),
-                    matched: "by overlap".to_owned(),
-                    labelled,
-                    hits,
-                    false_alarms,
-                    judged_s: days * DAY_S,
-                    ..Tuning::begun()
-                },
-                changed: Vec::new(),
-                unread: Vec::new(),
-            }
-        });
-    Shelf {
-        tunings: tunings.collect(),
-        labels: BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]),
-        ..Shelf::default()
-    }
+    let tuned = |&(by_db, hits, labelled, false_alarms, days): &(i32, u64, u64, u64, f64)| {
+        let line = read(&raised(requirements, by_db)).line.unwrap();
+        tuning_of(&line, hits, labelled, false_alarms, days * DAY_S)
+    };
+    shelf_of(records.iter().map(tuned))
 }
 
 #[track_caller]
 fn mended(text: &str, shelf: &Shelf, id: &str) -> Mended {
-    let reading = read(text);
-    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    let ask = RemedyAsk {
-        requirement: Some(id.to_owned()),
-        threads: 2,
-    };
-    let fetch = |_: &Path| Ok(text.as_bytes().to_vec());
-    let go = |_, _| true;
-    let found = seek(Path::new("plan.toml"), &reading, shelf, &fetch, &ask, &go);
-    only(&found.unwrap()).clone()
+    only(&found_on(text, id, shelf)).clone()
 }
 
 /// The remedy that moves both levels of the trigger.

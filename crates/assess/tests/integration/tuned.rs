@@ -8,7 +8,7 @@ use plan::{DetectorIx, Reading};
 
 use crate::support::{PLAN, close, known, read, why_unknown};
 
-const FIGURES: &str = r#"
+pub(crate) const FIGURES: &str = r#"
 [requirement.finds]
 that = "recall"
 of = "detector.call"
@@ -21,7 +21,7 @@ of = "detector.call"
 at_most = "1 per d"
 labels = "day.csv"
 "#;
-const DAY_S: f64 = 86_400.0;
+pub(crate) const DAY_S: f64 = 86_400.0;
 
 fn plan(more: &str) -> Reading {
     let reading = read(&format!("{PLAN}\n{FIGURES}{more}"));
@@ -30,11 +30,26 @@ fn plan(more: &str) -> Reading {
 }
 
 fn tuning(hits: u64, labelled: u64, false_alarms: u64, judged_s: f64) -> Tuning {
-    let reading = plan("");
-    let line = reading.line.unwrap();
+    tuning_of(
+        &plan("").line.unwrap(),
+        hits,
+        labelled,
+        false_alarms,
+        judged_s,
+    )
+}
+
+/// What came of the detector of a line, held against the labels of a day.
+pub(crate) fn tuning_of(
+    line: &plan::Line,
+    hits: u64,
+    labelled: u64,
+    false_alarms: u64,
+    judged_s: f64,
+) -> Tuning {
     Tuning {
         detector: "call".to_owned(),
-        chain_digest: chain_digest(&line, DetectorIx(0), None).unwrap(),
+        chain_digest: chain_digest(line, DetectorIx(0), None).unwrap(),
         labels: "day.csv".to_owned(),
         labels_digest: "l1".to_owned(),
         matched: "by overlap".to_owned(),
@@ -47,21 +62,22 @@ fn tuning(hits: u64, labelled: u64, false_alarms: u64, judged_s: f64) -> Tuning 
 }
 
 fn with(tunings: Vec<Tuning>, more: &str) -> Check {
-    let labels = BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]);
-    let shelf = Shelf {
-        tunings: tunings
-            .into_iter()
-            .map(|tuning| ShelvedTuning {
-                file: format!("plan.evidence/{}-of-{}.json", tuning.hits, tuning.labelled),
-                tuning,
-                changed: Vec::new(),
-                unread: Vec::new(),
-            })
-            .collect(),
-        labels,
+    check(&plan(more), &shelf_of(tunings))
+}
+
+/// A shelf of such records, with the labels as they were.
+pub(crate) fn shelf_of(tunings: impl IntoIterator<Item = Tuning>) -> Shelf {
+    let shelved = tunings.into_iter().map(|tuning| ShelvedTuning {
+        file: format!("plan.evidence/{}-of-{}.json", tuning.hits, tuning.labelled),
+        tuning,
+        changed: Vec::new(),
+        unread: Vec::new(),
+    });
+    Shelf {
+        tunings: shelved.collect(),
+        labels: BTreeMap::from([("day.csv".to_owned(), Ok("l1".to_owned()))]),
         ..Shelf::default()
-    };
-    check(&plan(more), &shelf)
+    }
 }
 
 #[test]
