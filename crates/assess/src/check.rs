@@ -24,7 +24,7 @@ use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
     fault_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
-    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, start_verdicts,
+    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts,
     storage_verdicts, stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
     year_verdicts,
 };
@@ -135,6 +135,9 @@ impl Check {
     }
 }
 
+/// Id of the standing check of voltages.
+pub(crate) const INPUT_VOLTAGE: &str = "input-voltage";
+
 /// Judges every requirement of a plan, and what is checked in every plan.
 ///
 /// A mistake in one part of the plan makes the verdicts that read this part unknown and leaves the others standing. Every
@@ -241,6 +244,8 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
         }
     }
     check.open = open(line, &reading.spreads, memo);
+    let told = check.standing.iter().any(|j| j.id == INPUT_VOLTAGE);
+    check.open.extend(power_verdicts::open(line, told));
     check.depths = depths_told(line);
     check.cautions = cautions(line);
     check
@@ -292,7 +297,7 @@ pub(crate) fn judged(
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 11] = [
+    let standing: [(&str, &str, Vec<Verdict>); 16] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -334,6 +339,11 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
             false_trips(line, reach),
         ),
         (
+            INPUT_VOLTAGE,
+            "every module is at a voltage that its input bears",
+            input_voltages(line, reach),
+        ),
+        (
             "detector",
             "every detector can be built",
             unbuilt(line, reach),
@@ -351,6 +361,26 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
                 "module",
                 |p| reach.depth(p),
             ),
+        ),
+        (
+            "float-depth",
+            "every float is within its rated depth",
+            shaped(reach, stands::float_depths(hangs)),
+        ),
+        (
+            "held-up",
+            "every float at the top of a line lifts what hangs below it",
+            shaped(reach, stands::held_up(line)),
+        ),
+        (
+            "rope-load",
+            "no rope bears more than its working load",
+            shaped(reach, stands::rope_loads(hangs)),
+        ),
+        (
+            "anchor-hold",
+            "no anchor is pulled off its place",
+            shaped(reach, stands::anchors_hold(hangs)),
         ),
         (
             "afloat",
@@ -461,6 +491,16 @@ fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = failure_verdicts::false_trips(line);
     match reach.spoilt(&reach.failures()) {
+        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+        _ => verdicts,
+    }
+}
+
+/// Voltages of the modules of which no requirement asks that they are within the module's own limits, as far as they are known; one that is unknown
+/// where a mistake reaches any of the network.
+fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = power_verdicts::input_voltages(line);
+    match reach.spoilt(&reach.electric()) {
         Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
         _ => verdicts,
     }

@@ -4,7 +4,7 @@ use plan::{Line, ModuleIx, Position, Q};
 
 use crate::input::MooredTop;
 use crate::mooring_verdicts::{FORCE_N, Hangs, Told};
-use crate::moorings::{Extreme, HungLine, NoShape, OfModule};
+use crate::moorings::{CaseShape, Extreme, HungLine, NoShape, OfModule};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A depth closer to a housing's rating than this is marginal, m.
@@ -30,13 +30,29 @@ pub(crate) fn housing_depths(hangs: &Hangs<'_>, asked: impl Fn(ModuleIx) -> bool
     each.collect()
 }
 
-fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> Verdict {
-    let against = Against {
+fn against_rating(rated: Q) -> Against {
+    Against {
         side: Side::AtMost,
         limit: rated.si,
         narrow: NARROW_M,
         unit: "m".to_owned(),
-    };
+    }
+}
+
+/// The greatest depth of something on a line that has a shape, against its rating.
+pub(crate) fn depth_within(
+    told: &Told<'_>,
+    subject: String,
+    deepest_m: Extreme,
+    rated: Q,
+) -> Verdict {
+    let why = format!("deepest in {}", told.case(deepest_m));
+    let evidence = told.evidence(&(&subject, rated.si));
+    told.whole(against_rating(rated).judge(subject, deepest_m.value, evidence, why))
+}
+
+fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> Verdict {
+    let against = against_rating(rated);
     let line = hangs.line();
     let module = &line.modules[m.0];
     let straight = |why: String| {
@@ -55,10 +71,7 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
     };
     let lines = || found.lines.iter().flatten();
     if let Some((of, seen)) = lines().find_map(|of| Some((of, seen(of, m)?))) {
-        let told = Told { found, of };
-        let why = format!("deepest in {}", told.case(seen.deepest_m));
-        let evidence = told.evidence(&(&subject, rated.si));
-        return told.whole(against.judge(subject, seen.deepest_m.value, evidence, why));
+        return depth_within(&Told { found, of }, subject, seen.deepest_m, rated);
     }
     let gap = lines()
         .find(|of| of.line.holds(m))
@@ -78,6 +91,14 @@ fn on_a_line(line: &Line, m: ModuleIx) -> bool {
     let end = |end: plan::SectionEnd| matches!(end, plan::SectionEnd::Module(at) if at == m);
     !matches!(line.modules[m.0].position, Position::Depth(_))
         || line.sections.iter().any(|s| end(s.from) || end(s.to))
+}
+
+const PULLED_UNDER: &str = "it is pulled under";
+
+/// What has become of a buoy that has no buoyancy left.
+fn then(shape: &CaseShape) -> String {
+    let awash = shape.top_depth_m <= 0.0;
+    if awash { "it lies awash" } else { PULLED_UNDER }.to_owned()
 }
 
 /// Buoyancy that each buoy with a `hull` has left in every case: one that has none goes under. A plan that says nothing of a hull is not asked.
@@ -101,20 +122,20 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
             return unknown(path, crate::mooring_verdicts::not_moored(&found.lines));
         };
         let told = Told { found, of };
-        let mut least: Option<Extreme> = None;
-        for (case, shape) in of.shapes.iter().enumerate() {
-            let reserve_n = match shape {
-                Ok(shape) => shape.buoy.map(|b| b.reserve_n),
-                Err(NoShape::Under { missing_n, .. }) => Some(-missing_n),
-                Err(_) => None,
+        let shapes = of.shapes.iter().enumerate();
+        let left = shapes.filter_map(|(case, shape)| {
+            let (value, then) = match shape {
+                Ok(shape) => (shape.buoy?.reserve_n, then(shape)),
+                Err(NoShape::Under { missing_n, .. }) => (-missing_n, PULLED_UNDER.to_owned()),
+                Err(sinks @ NoShape::Sinks { weight_n, most_n }) => {
+                    (most_n - weight_n, sinks.to_string())
+                }
+                Err(_) => return None,
             };
-            if let Some(value) = reserve_n
-                && least.is_none_or(|l| value < l.value)
-            {
-                least = Some(Extreme { value, case });
-            }
-        }
-        let Some(least) = least else {
+            Some((Extreme { value, case }, then))
+        });
+        let least = left.min_by(|(a, _), (b, _)| a.value.total_cmp(&b.value));
+        let Some((least, then)) = least else {
             return unknown(path, told.gap().unwrap_or_default());
         };
         let against = Against {
@@ -124,11 +145,10 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
             unit: "N".to_owned(),
         };
         let case = told.case(least);
-        // At no buoyancy left it is awash.
         let why = if least.value > 0.0 {
             format!("buoyancy that is left before it goes under, least in {case}")
         } else {
-            format!("it is pulled under in {case}: so much buoyancy is missing")
+            format!("in {case} {then}: so much buoyancy is missing")
         };
         let evidence = told.evidence(&(&path, "afloat"));
         told.whole(against.judge(path, least.value, evidence, why))

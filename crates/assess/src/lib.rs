@@ -50,6 +50,7 @@ mod reserve_verdicts;
 mod sentence;
 mod sound_paths;
 mod span_verdicts;
+mod stands;
 mod start;
 mod start_ohms;
 mod start_remedy;

@@ -281,14 +281,14 @@ pub(crate) fn line_tension(
 }
 
 /// What an anchor is asked for with a factor, and what it has.
-struct Asked {
+pub(crate) struct Asked {
     asked_n: f64,
     has_n: f64,
     why: String,
 }
 
-/// What a pull along the bed and upwards asks of an anchor, the tighter of what limits it; words where the plan does not say.
-fn asked(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Result<Asked, &'static str> {
+/// What a pull along the bed and upwards asks of an anchor by each value that the plan writes of it.
+fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
     let lifts_n = up_n.max(0.0);
     let mut ways = Vec::new();
     if let Some(holding) = anchor.holding_n {
@@ -297,37 +297,58 @@ fn asked(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Result<Aske
             has_n: holding.si,
             why: format!("{factor} times {level_n:.0} N along the bed, against its holding"),
         });
-        match anchor.weight_in_water_n {
-            Some(weight) if anchor.holding_factor.is_none() => ways.push(Asked {
+    }
+    if let Some(weight) = anchor.weight_in_water_n {
+        ways.push(match anchor.holding_factor {
+            None => Asked {
                 asked_n: factor * lifts_n,
                 has_n: weight.si,
                 why: format!("{factor} times {lifts_n:.0} N upwards, against its weight in water"),
-            }),
-            None if lifts_n > 0.0 => {
-                return Err("the line lifts it, and nothing says its weight_in_water");
-            }
-            Some(_) | None => {}
-        }
-    }
-    if let Some(holds) = anchor.holding_factor {
-        let Some(weight) = anchor.weight_in_water_n else {
-            return Err("its holding_factor counts for a weight_in_water, and nothing says that");
-        };
-        ways.push(Asked {
-            asked_n: factor * (lifts_n + level_n / holds.si),
-            has_n: weight.si,
-            why: format!(
-                "{factor} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
-                holds.si
-            ),
+            },
+            Some(holds) => Asked {
+                asked_n: factor * (lifts_n + level_n / holds.si),
+                has_n: weight.si,
+                why: format!(
+                    "{factor} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
+                    holds.si
+                ),
+            },
         });
     }
+    ways
+}
+
+fn tightest(ways: Vec<Asked>) -> Option<Asked> {
     ways.into_iter()
         .max_by(|a, b| (a.asked_n / a.has_n).total_cmp(&(b.asked_n / b.has_n)))
-        .ok_or(
-            "nothing says its holding: write `holding`, or `holding_factor` and `weight_in_water`",
-        )
 }
+
+/// The tighter of what limits an anchor; words where the plan does not say enough to be sure of it.
+fn whole_hold(anchor: &Anchor, factor: f64, pull_n: [f64; 2]) -> Result<Asked, &'static str> {
+    let weight = anchor.weight_in_water_n;
+    if anchor.holding_n.is_some() && weight.is_none() && pull_n[1] > 0.0 {
+        return Err("the line lifts it, and nothing says its weight_in_water");
+    }
+    if anchor.holding_factor.is_some() && weight.is_none() {
+        return Err("its holding_factor counts for a weight_in_water, and nothing says that");
+    }
+    if anchor.holding_n.is_none() && anchor.holding_factor.is_none() {
+        return Err(NO_HOLD);
+    }
+    tightest(ways(anchor, factor, pull_n)).ok_or(NO_HOLD)
+}
+
+/// The tighter of what the plan writes of an anchor, be it only its weight.
+pub(crate) fn written_hold(
+    anchor: &Anchor,
+    factor: f64,
+    pull_n: [f64; 2],
+) -> Result<Asked, &'static str> {
+    tightest(ways(anchor, factor, pull_n)).ok_or(NO_HOLD)
+}
+
+const NO_HOLD: &str =
+    "nothing says its holding: write `holding`, or `holding_factor` and `weight_in_water`";
 
 /// What anchors must hold with a factor of safety.
 pub(crate) fn anchor_load(
@@ -353,39 +374,50 @@ pub(crate) fn anchor_load(
             Ok(found) => found,
             Err(why) => return unknown(path, why),
         };
-        let Some(of) = found.lines.iter().flatten().find(|of| of.anchor.anchor == a) else {
-            return unknown(path, not_moored(&found.lines));
-        };
-        let told = Told { found, of };
-        let mut worst: Option<(Asked, usize)> = None;
-        for (case, shape) in of.shapes.iter().enumerate() {
-            let Ok(shape) = shape else { continue };
-            let [east_n, north_n, up_n] = shape.shape.anchor_n;
-            match asked(anchor, factor.si, [libm::hypot(east_n, north_n), up_n]) {
-                Err(why) => return unknown(path, why),
-                Ok(one) => {
-                    let share = |a: &Asked| a.asked_n / a.has_n;
-                    if worst.as_ref().is_none_or(|(w, _)| share(&one) > share(w)) {
-                        worst = Some((one, case));
-                    }
+        match found.lines.iter().flatten().find(|of| of.anchor.anchor == a) {
+            Some(of) => anchor_keeps(&Told { found, of }, line, factor.si, whole_hold),
+            None => unknown(path, not_moored(&found.lines)),
+        }
+    });
+    each.collect()
+}
+
+/// What the anchor of a line must hold so many times in every case, against what `hold` says that it has.
+pub(crate) fn anchor_keeps(
+    told: &Told<'_>,
+    line: &Line,
+    factor: f64,
+    hold: fn(&Anchor, f64, [f64; 2]) -> Result<Asked, &'static str>,
+) -> Verdict {
+    let anchor = &line.anchors[told.of.anchor.anchor];
+    let path = format!("anchor.{}", anchor.id);
+    let mut worst: Option<(Asked, usize)> = None;
+    for (case, shape) in told.of.shapes.iter().enumerate() {
+        let Ok(shape) = shape else { continue };
+        let [east_n, north_n, up_n] = shape.shape.anchor_n;
+        match hold(anchor, factor, [libm::hypot(east_n, north_n), up_n]) {
+            Err(why) => return unknown(path, why),
+            Ok(one) => {
+                let share = |a: &Asked| a.asked_n / a.has_n;
+                if worst.as_ref().is_none_or(|(w, _)| share(&one) > share(w)) {
+                    worst = Some((one, case));
                 }
             }
         }
-        let Some((worst, case)) = worst else {
-            return unknown(path, told.gap().unwrap_or_default());
-        };
-        let against = Against {
-            side: Side::AtMost,
-            limit: worst.has_n,
-            narrow: FORCE_N,
-            unit: "N".to_owned(),
-        };
-        let case = told.case(Extreme { value: 0.0, case });
-        let why = format!("{}; greatest in {case}", worst.why);
-        let evidence = told.evidence(&(&path, factor.si, worst.has_n));
-        told.whole(against.judge(path, worst.asked_n, evidence, why))
-    });
-    each.collect()
+    }
+    let Some((worst, case)) = worst else {
+        return unknown(path, told.gap().unwrap_or_default());
+    };
+    let against = Against {
+        side: Side::AtMost,
+        limit: worst.has_n,
+        narrow: FORCE_N,
+        unit: "N".to_owned(),
+    };
+    let case = told.case(Extreme { value: 0.0, case });
+    let why = format!("{}; greatest in {case}", worst.why);
+    let evidence = told.evidence(&(&path, factor, worst.has_n));
+    told.whole(against.judge(path, worst.asked_n, evidence, why))
 }
 
 /// How much deeper than the bed at the highest water housings and floats are rated: one that comes off falls to the bed.

@@ -94,7 +94,7 @@ fn judged(
         .share
         .ok_or("the requirement names no share of the calls")?
         .si;
-    let mut worst: Option<Worst<'_>> = None;
+    let mut each: Vec<Worst<'_>> = Vec::new();
     for &wind in winds {
         // Where the formula of the noise does not hold no calls can be drawn either.
         let words = |error: RangeError| error.to_string();
@@ -122,21 +122,32 @@ fn judged(
         let depth_m = subject.hydrophone_depth_m;
         let range = month_range(subject, &sampled, wind.month(), depth_m).map_err(words)?;
         let found = found(&range, share);
-        let nearer =
-            |held: &Worst<'_>| at_least_m(found.unbroken_low) < at_least_m(held.found.unbroken_low);
-        if worst.as_ref().is_none_or(nearer) {
-            worst = Some(Worst {
-                found,
-                place: place(),
-                record,
-            });
-        }
+        each.push(Worst {
+            found,
+            place: place(),
+            record,
+        });
     }
+    let low = |w: &&Worst<'_>| at_least_m(w.found.unbroken_low);
+    let seen = |w: &&Worst<'_>| at_least_m(w.found.unbroken_seen);
+    let least = |of: fn(&&Worst<'_>) -> f64| {
+        let mut all = each.iter();
+        let first = all.next().expect("a deployment has months");
+        all.fold(
+            first,
+            |least, one| {
+                if of(&one) < of(&least) { one } else { least }
+            },
+        )
+    };
+    let shown = least(low);
+    // What is not even seen is broken; what is seen and not shown by so many calls is neither.
+    let unseen = Some(least(seen)).filter(|w| seen(w) < asked.at_least_m.si);
     let Worst {
         found,
         place,
         record,
-    } = worst.expect("a deployment has months");
+    } = unseen.unwrap_or(shown);
     let mut why = format!(
         "{}, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
         place,
@@ -159,9 +170,16 @@ fn judged(
             winds.len()
         ));
     }
-    for warning in doubts(subject, &[found]) {
+    for warning in doubts(subject, &[*found]) {
         why.push_str("; ");
         why.push_str(&warning);
+    }
+    if unseen.is_none() && at_least_m(found.unbroken_low) < asked.at_least_m.si {
+        return Err(format!(
+            "{why}; by the lower limits only {}: too few calls to tell, and more of them (`--calls`) bring the two together{}",
+            told(found.unbroken_low),
+            run_again(subject, shelf)
+        ));
     }
     let against = Against {
         side: Side::AtLeast,

@@ -176,6 +176,9 @@ pub(crate) enum Side {
     AtMost,
 }
 
+/// A value this share of itself from its limit lies on it: two ways to work out one figure differ by more than the last bit.
+const ROUNDING: f64 = 1e-12;
+
 /// A value against a limit. Within `narrow` of the limit it is marginal; `narrow` is absolute, in the value's unit. Below an
 /// upper limit no value may lie further than the limit itself, so there `narrow` is at most half of the limit: a limit of
 /// nothing at all can be met. What is not a finite number is unknown.
@@ -189,9 +192,20 @@ pub(crate) struct Against {
 impl Against {
     /// Whether a value is within the limit.
     pub(crate) fn holds(&self, value: f64) -> bool {
-        match self.side {
-            Side::AtLeast => value >= self.limit,
-            Side::AtMost => value <= self.limit,
+        self.margin(value) >= 0.0
+    }
+
+    /// How far a value lies within the limit; nothing where only rounding keeps it from lying on it.
+    fn margin(&self, value: f64) -> f64 {
+        let margin = match self.side {
+            Side::AtLeast => value - self.limit,
+            Side::AtMost => self.limit - value,
+        };
+        let on_it = ROUNDING * self.limit.abs().max(value.abs());
+        if on_it.is_finite() && margin.abs() <= on_it {
+            0.0
+        } else {
+            margin
         }
     }
 
@@ -202,10 +216,7 @@ impl Against {
         evidence: Evidence,
         why: String,
     ) -> Verdict {
-        let margin = match self.side {
-            Side::AtLeast => value - self.limit,
-            Side::AtMost => self.limit - value,
-        };
+        let margin = self.margin(value);
         if !value.is_finite() || !margin.is_finite() {
             return Verdict::Unknown {
                 subject,
@@ -268,7 +279,7 @@ pub enum Word {
     Broken,
     /// Nothing is broken, something is unknown.
     Unknown,
-    /// Nothing is broken or unknown, something has been counted in part only.
+    /// Nothing is broken or unknown, something that may still be broken has been counted in part only.
     Provisional,
     /// Something is marginal.
     Marginal,
@@ -346,6 +357,8 @@ impl Verdict {
     pub fn word(&self) -> Word {
         match self {
             Verdict::Unknown { .. } => Word::Unknown,
+            // What the first years break stays broken.
+            Verdict::Provisional(so_far) if so_far.so_far == Ruling::Broken => Word::Broken,
             Verdict::Provisional(_) => Word::Provisional,
             Verdict::Known(known) => match known.ruling {
                 Ruling::Broken => Word::Broken,
@@ -481,6 +494,44 @@ mod tests {
         assert_eq!(word(9.5), Word::Met);
         assert_eq!(word(f64::NAN), Word::Unknown);
         assert_eq!(word(f64::INFINITY), Word::Unknown);
+    }
+
+    /// 9 A through a fuse of 4 A is 225 % of it, and 100 times the quotient is 28 units in the last place less.
+    #[test]
+    fn verif_what_only_rounding_takes_from_a_limit_lies_on_it() {
+        let judged = |side, limit: f64, value: f64| {
+            let against = Against {
+                side,
+                limit,
+                narrow: 20.0,
+                unit: "%".to_owned(),
+            };
+            let verdict = against.judge(
+                "x".to_owned(),
+                value,
+                Evidence::computed("test", &value),
+                String::new(),
+            );
+            let Verdict::Known(known) = verdict else {
+                panic!("{}", verdict.why());
+            };
+            (known.ruling, known.margin.value, against.holds(value))
+        };
+        let below = 225.0 - 5.684e-14;
+        let above = 225.0 + 5.684e-14;
+        assert!(below < 225.0 && above > 225.0);
+        for (side, value) in [(Side::AtLeast, below), (Side::AtMost, above)] {
+            assert_eq!(judged(side, 225.0, value), (Ruling::Marginal, 0.0, true));
+        }
+        let (ruling, margin, holds) = judged(Side::AtLeast, 225.0, 225.0 - 1e-6);
+        assert!(ruling == Ruling::Broken && margin < 0.0 && !holds);
+        let at_most = Against {
+            side: Side::AtMost,
+            limit: 1.0,
+            narrow: 0.0,
+            unit: String::new(),
+        };
+        assert!(!at_most.holds(f64::INFINITY) && !at_most.holds(f64::NAN));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! How much weight in water each place on a line in the water may still take, and what stops more.
 //!
 //! The weight is hung at the place and the line's shape worked out anew in every design case, as it is for the verdicts; there is no second
-//! calculation. What stops more is the first of: a buoy pulled under, a float that lifts less than hangs below it, a housing beyond its rating, a
+//! calculation. What stops more is the first of: a buoy pulled under, a float that lifts less than hangs below it, a housing or a float beyond its rating, a
 //! requirement on depth, tilt, tension, anchor or watch circle, the working load of a rope, the hold of an anchor. Where a case has no shape before that,
 //! the weight is at least what was held until then.
 
@@ -14,6 +14,7 @@ use crate::mooring_verdicts::{
     Hangs, anchor_load, line_tension, module_depth, module_tilt, watch_circle,
 };
 use crate::moorings::{HungLine, Moorings, NoShape, hung_line};
+use crate::stands::{anchors_hold, float_depths};
 use crate::verdict::{Verdict, Word};
 
 /// More than this is not tried, N.
@@ -304,11 +305,13 @@ fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
             "the rated depth".to_owned(),
             housing_depths(&hangs, |m| of.holds(m)),
         ),
+        ("the rated depth".to_owned(), float_depths(&hangs)),
         (
             "the working load".to_owned(),
             line_tension(&hangs, None, None),
         ),
         ("the anchor".to_owned(), anchor_load(&hangs, None, None)),
+        ("the anchor as written".to_owned(), anchors_hold(&hangs)),
     ];
     for r in &line.requirements {
         let verdicts = match &r.that {

@@ -1,4 +1,5 @@
-//! What would mend a plan: for each broken requirement the smallest change of one thing that makes it met, else of two.
+//! What would mend a plan: for each broken requirement the smallest change of one thing that makes it met, else of two; one that makes it only just met
+//! is told too.
 //!
 //! A change is an edit of the plan's text, which is read and checked as any plan is: there is no second calculation. Along the steps
 //! of a key only the requirement itself is judged; the step that is found is checked whole, so that a cure that breaks
@@ -17,13 +18,14 @@ mod search;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use plan::{Edit, Line, Must, Reading};
+use plan::{Edit, Line, Must, Reading, That};
 use quantity::{Money, nearest};
 
-use crate::check::{Check, Shelf, Tier, check_as_written};
+use crate::check::{Check, INPUT_VOLTAGE, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
 use crate::memo::Memo;
 use crate::places::on_records;
+use crate::power_verdicts::share_carried;
 use crate::reach::Reach;
 use crate::verdict::{Judged, Verdict, Word};
 
@@ -76,8 +78,12 @@ pub struct Remedy {
     pub edits: Vec<Edit>,
     /// The plan's text with it.
     pub text: String,
-    /// What it costs; `None` where the plan does not say.
+    /// What it costs as a whole; `None` where the plan does not say that of every change in it, or in several currencies.
     pub cost: Option<Money>,
+    /// What each change in it costs, one of a single change; `None` where the plan does not say.
+    pub costs: Vec<Option<Money>>,
+    /// Of a voltage, the least share of its load that the line can carry with it; `None` of others, and where it is not known.
+    pub carries: Option<f64>,
     /// How large the change is.
     pub size: f64,
     /// The word of the requirement with it, but for what is unknown before and after: met or marginal.
@@ -120,7 +126,7 @@ pub struct Mended {
     pub remedies: Vec<Remedy>,
     /// How many things were tried one by one, and how many plans were judged for it.
     pub tried: (usize, usize),
-    /// Whether pairs were tried, as no single change mends it without breaking something else.
+    /// Whether pairs were tried, as no single change makes it met without breaking something else.
     pub in_pairs: bool,
     /// What helps most and does not suffice.
     pub nearest: Vec<Sweep>,
@@ -307,7 +313,7 @@ fn mend(
             remedies.extend(whole(search, before, line, &[(knob, i)]));
         }
     }
-    let suffices = |r: &Remedy| r.breaks.is_empty();
+    let suffices = |r: &Remedy| r.breaks.is_empty() && r.word == Word::Met;
     let in_pairs = !remedies.iter().any(suffices);
     let now = least(&search.base);
     let mut helps: Vec<(usize, usize, f64, Word)> = knobs
@@ -316,28 +322,30 @@ fn mend(
         .enumerate()
         .filter_map(|(k, (_, swept))| {
             let (i, probe) = swept.best()?;
-            let helps = swept.smallest.is_none() && probe.least > now;
+            let helps = swept.word() != Some(Word::Met) && probe.least > now;
             helps.then_some((k, i, probe.least, probe.word?))
         })
         .collect();
     helps.sort_by(|a, b| b.2.total_cmp(&a.2).then(a.0.cmp(&b.0)));
     if in_pairs {
         let best: Vec<usize> = helps.iter().take(PAIRED).map(|h| h.0).collect();
-        let (pairs, plans) = pairs(search, before, line, knobs, &best, threads, watch)?;
+        let (mut pairs, plans) = pairs(search, before, line, knobs, &best, threads, watch)?;
+        // A pair that mends no better than one change is only larger.
+        if remedies.iter().any(|r| r.breaks.is_empty()) {
+            pairs.retain(suffices);
+        }
         remedies.extend(pairs);
         judged_plans += plans;
     }
     watch(count, count);
     remedies.sort_by(|a, b| rank(a).cmp(&rank(b)).then(a.size.total_cmp(&b.size)));
-    let nearest = helps
-        .iter()
-        .take(TOLD_NEAREST)
-        .map(|(k, i, least, word)| Sweep {
-            paths: knobs[*k].paths.clone(),
-            to: knobs[*k].steps[*i].values[0].clone(),
-            word: *word,
-            least: *least,
-        });
+    let short = helps.iter().filter(|(k, ..)| swept[*k].smallest.is_none());
+    let nearest = short.take(TOLD_NEAREST).map(|(k, i, least, word)| Sweep {
+        paths: knobs[*k].paths.clone(),
+        to: knobs[*k].steps[*i].values[0].clone(),
+        word: *word,
+        least: *least,
+    });
     Ok(Mended {
         judged: search.base.clone(),
         least: now,
@@ -380,6 +388,8 @@ fn each(search: &Search<'_>, asked: &[(&Knob, Sets)]) -> Vec<Swept> {
 struct Pair<'k> {
     /// Which knobs.
     of: (usize, usize),
+    /// Whether the requirement is then met, and not only just.
+    met: bool,
     size: f64,
     steps: [(&'k Knob, usize); 2],
 }
@@ -427,6 +437,7 @@ fn pairs(
                 let size = knobs[*a].steps[*i].size + knobs[*b].steps[j].size;
                 found.push(Pair {
                     of: (*a, *b),
+                    met: swept.word() == Some(Word::Met),
                     size,
                     steps: [(&knobs[*a], *i), (&knobs[*b], j)],
                 });
@@ -434,7 +445,10 @@ fn pairs(
         }
         done += batch.len() as u64;
     }
-    found.sort_by(|x, y| x.of.cmp(&y.of).then(x.size.total_cmp(&y.size)));
+    found.sort_by(|x, y| {
+        let better = x.of.cmp(&y.of).then(y.met.cmp(&x.met));
+        better.then(x.size.total_cmp(&y.size))
+    });
     found.dedup_by_key(|pair| pair.of);
     let remedies = found
         .iter()
@@ -459,6 +473,12 @@ fn whole(
     let paths = all.iter().map(|(path, _)| path.as_str());
     let heard = heard::heard(paths, line, changed.line.as_ref()?, search.shelf);
     let id = &search.base.id;
+    let of_voltage = *id == INPUT_VOLTAGE
+        || line
+            .requirements
+            .iter()
+            .any(|r| r.id == *id && matches!(r.that, That::Voltage { .. }));
+    let then = changed.line.as_ref().filter(|_| of_voltage);
     let mut judged = after.requirements.iter().chain(&after.standing);
     let judged = judged.find(|j| j.id == *id)?;
     let word = search.word(judged);
@@ -496,7 +516,7 @@ fn whole(
             overrides_part: now.is_some_and(|w| w.used_at.is_some()),
         }
     });
-    let costs = steps.iter().map(|(knob, i)| knob.steps[*i].cost);
+    let costs: Vec<Option<Money>> = steps.iter().map(|(k, i)| k.steps[*i].cost).collect();
     Some(Remedy {
         number: 0,
         declared: steps
@@ -506,7 +526,9 @@ fn whole(
         turned: turned.collect(),
         edits,
         text,
-        cost: costs.reduce(sum).flatten(),
+        cost: costs.iter().copied().reduce(sum).flatten(),
+        costs,
+        carries: then.and_then(share_carried),
         size: steps.iter().map(|(knob, i)| knob.steps[*i].size).sum(),
         word,
         still_unknown: judged

@@ -175,6 +175,11 @@ pub(super) struct Swept {
 }
 
 impl Swept {
+    /// The word of the requirement at the smallest step that mends it.
+    pub(super) fn word(&self) -> Option<Word> {
+        self.probes.get(&self.smallest?)?.word
+    }
+
     /// The step that leaves most, and how much.
     pub(super) fn best(&self) -> Option<(usize, &Probe)> {
         let tried = self.probes.iter().filter(|(_, p)| p.word.is_some());

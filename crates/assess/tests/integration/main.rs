@@ -40,6 +40,7 @@ mod remedies_knobs;
 mod remedies_more;
 mod reserve;
 mod sky;
+mod stands;
 mod start;
 mod support;
 mod sync;

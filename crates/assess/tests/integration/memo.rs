@@ -295,6 +295,9 @@ fn verif_a_quick_check_is_provisional_and_refines() {
                 continue;
             };
             provisional += 1;
+            let word = Verdict::Provisional(q.clone()).word();
+            let so_far_broken = q.so_far == Ruling::Broken;
+            assert_eq!(word == Word::Broken, so_far_broken, "{word:?}");
             assert!(id == "winter" || id == "winter-charge", "{id}");
             assert_eq!((q.counted, q.of), (QUICK, 299));
             let Verdict::Known(f) = f else {

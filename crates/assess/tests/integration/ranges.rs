@@ -178,6 +178,21 @@ fn verif_beyond_what_is_computed_nothing_is_broken() {
     );
 }
 
+/// What is seen and not shown by so few calls is neither kept nor broken, as with a recall; what is not even seen is broken.
+#[test]
+fn verif_a_range_between_what_is_shown_and_what_is_seen_is_unknown() {
+    let counts = [(10.0, 0), (30.0, 200)];
+    let at = |at_least: &str| judged(&reading(at_least, &[NO_SPREAD]), &counts, 200, 0);
+    let shown_m = known(&at("10 m"), "far").value.value;
+    let between = at(&format!("{} m", libm::ceil(1.004 * shown_m)));
+    let why = why_unknown(&between, "far");
+    for what in ["too few calls to tell", "--calls"] {
+        assert!(why.contains(what), "{why}");
+    }
+    let beyond = at(&format!("{} m", libm::ceil(1.2 * shown_m)));
+    assert_eq!(known(&beyond, "far").ruling, Ruling::Broken);
+}
+
 /// A detector that finds nothing between 27 dB and 33 dB has a gap nearer than its range. The range that counts is that at which
 /// the share falls below for the first time: source level less 20 lg r less noise at 33 dB and a half of the way down to
 /// none; the outermost is told beside it.

@@ -252,7 +252,10 @@ fn verif_pairs_are_tried_where_nothing_single_suffices() {
         fixed("cable", "span.cable.conductor", &["1 mm2 class 5"]),
         fixed("cut", "span.cable.length", &["300 m"]),
     ] {
-        text.push_str(&more);
+        text.push_str(&more.replace(
+            "\"1 mm2 class 5\" }",
+            "\"1 mm2 class 5\", cost = \"40 EUR\" }",
+        ));
     }
     // By hand: 19.5 ohm/km over 800 m and 39.0 ohm/km over 300 m are both too much, 19.5 ohm/km over 300 m is not.
     let at = |per_km: f64, length_m: f64| voltage_v(per_km * length_m / LENGTH_M);
@@ -261,6 +264,14 @@ fn verif_pairs_are_tried_where_nothing_single_suffices() {
     let found = found(&text, "voltage");
     let mended = only(&found);
     assert!(mended.in_pairs);
+    // What the cable costs is told although nothing says what the cut does.
+    let costs = mended.remedies[0]
+        .costs
+        .iter()
+        .map(|c| c.map(|c| c.to_string()));
+    let costs: std::collections::BTreeSet<Option<String>> = costs.collect();
+    assert_eq!(costs, [None, Some("40.00 EUR".to_owned())].into());
+    assert_eq!(mended.remedies[0].cost, None);
     assert_eq!(mended.remedies.len(), 1);
     let mut paths: Vec<&str> = mended.remedies[0]
         .turned

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use assess::{Heard, HeardCounts, Known, Mended, Moved, Remedies, Remedy, Turned, Verdict, Word};
 use plan::{Edit, Must, splice};
-use quantity::{Dimension, show};
+use quantity::{Dimension, Money, show};
 use serde_json::{Value, json};
 
 use super::check::{figure_json, verdict_json, wrap};
@@ -134,15 +134,20 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         };
         let _ = writeln!(out, "  {lead:<5}{}", turned_row(turned));
     }
-    let cost = remedy
-        .cost
-        .map_or_else(String::new, |c| format!("; costs {c}"));
+    let cost = cost_of(remedy);
     let _ = writeln!(
         out,
         "       {}: {}{cost}",
         remedy.word.as_str(),
         verdict_row(&remedy.verdict)
     );
+    if let Some(share) = remedy.carries {
+        let percent = (1000.0 * share).floor() / 10.0;
+        let _ = writeln!(
+            out,
+            "       the line then carries {percent} % of its load before it collapses"
+        );
+    }
     if let Some(why) = marginal_for(remedy) {
         for row in wrap(why, 98) {
             let _ = writeln!(out, "       {row}");
@@ -262,6 +267,25 @@ fn heard_json(heard: &Heard) -> Value {
     json!({ "detector": heard.detector, "now": told(&heard.now), "then": told(&heard.then) })
 }
 
+/// `; costs 420.00 EUR`, or of what costs are known those, and that the rest is not.
+fn cost_of(remedy: &Remedy) -> String {
+    if let Some(whole) = remedy.cost {
+        return format!("; costs {whole}");
+    }
+    let known: Vec<String> = remedy
+        .costs
+        .iter()
+        .flatten()
+        .map(ToString::to_string)
+        .collect();
+    let rest = match remedy.costs.len() - known.len() {
+        _ if known.is_empty() => return String::new(),
+        0 => "",
+        _ => " and what the other change costs, which the plan does not say",
+    };
+    format!("; costs {}{rest}", known.join(" and "))
+}
+
 /// Why a verdict is marginal although its margin is not small.
 fn marginal_for(remedy: &Remedy) -> Option<&str> {
     let Verdict::Known(known) = &remedy.verdict else {
@@ -354,11 +378,13 @@ fn finite(x: f64) -> Option<f64> {
 }
 
 fn one_json(remedy: &Remedy) -> Value {
-    let cost = remedy.cost.and_then(|c| {
+    let figure = |c: Money| {
         let unit = String::from_utf8_lossy(&c.currency).into_owned();
         c.major()
             .map(|value| figure_json(&assess::Figure { value, unit }))
-    });
+    };
+    let costs = remedy.costs.iter().map(|c| c.and_then(figure));
+    let costs: Vec<Option<Value>> = costs.collect();
     json!({
         "number": remedy.number,
         "declared": remedy.declared,
@@ -367,7 +393,9 @@ fn one_json(remedy: &Remedy) -> Value {
             "file": t.place.as_ref().map(|p| &p.0), "line": t.place.as_ref().map(|p| p.1),
             "overrides_part": t.overrides_part,
         })).collect::<Vec<_>>(),
-        "cost": cost,
+        "cost": remedy.cost.and_then(figure),
+        "costs": costs,
+        "collapse_factor": remedy.carries,
         "size": remedy.size,
         "ruling": if remedy.still_unknown.is_empty() { remedy.word } else { Word::Unknown }.as_str(),
         "ruling_of_what_is_known": remedy.word.as_str(),

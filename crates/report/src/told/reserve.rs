@@ -55,10 +55,10 @@ fn weight_text(out: &mut String, weight: &WeightReserveFound) {
     for place in &weight.places {
         let (more, why) = match &place.reserve {
             WeightReserve::Weight { weight_n, binds } => {
-                (format!("{weight_n:.0} N"), format!("then {binds}"))
+                (down(*weight_n, 0, "N"), format!("then {binds}"))
             }
             WeightReserve::AtLeast { weight_n, why } => (
-                format!("{weight_n:.0} N"),
+                down(*weight_n, 0, "N"),
                 format!("or more: beyond it no limit can be asked, as {why}"),
             ),
             WeightReserve::NoLimit { tried_n } => (
@@ -82,6 +82,17 @@ fn weight_text(out: &mut String, weight: &WeightReserveFound) {
     }
 }
 
+/// A figure with so many decimals, rounded down: what is told may be added, and not a little more.
+fn down(value: f64, decimals: usize, unit: &str) -> String {
+    let steps = libm::pow(10.0, decimals as f64);
+    // A figure that is whole but for what its calculation leaves is told as it is.
+    let told = (value * steps + WHOLE).floor() / steps;
+    format!("{told:.decimals$} {unit}")
+}
+
+/// Of the last decimal so much is taken for rounding.
+const WHOLE: f64 = 1e-6;
+
 fn reserve_of_power(name: &str, found: &LineReserve) -> String {
     let mut out = format!("{name}\n\n");
     if !found.unknowns.is_empty() {
@@ -103,7 +114,7 @@ fn reserve_of_power(name: &str, found: &LineReserve) -> String {
         let path = if m.path == last { "" } else { &m.path };
         last = &m.path;
         let (more, why) = match &m.room {
-            Room::Power { power_w, binds } => (format!("{power_w:.2} W"), format!("then {binds}")),
+            Room::Power { power_w, binds } => (down(*power_w, 2, "W"), format!("then {binds}")),
             Room::NoLimit => (
                 "no limit".to_owned(),
                 "a supply without resistance and current limit holds its voltage here".to_owned(),
@@ -251,4 +262,18 @@ fn weight_json(weight: &WeightReserveFound) -> Value {
         "places": weight.places.iter().map(place).collect::<Vec<_>>(),
         "unknown": weight.unknown.iter().map(|(section, why)| json!({ "section": section, "why": why })).collect::<Vec<_>>(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_what_may_be_added_is_rounded_down() {
+        assert_eq!(down(42.777_99, 2, "W"), "42.77 W");
+        assert_eq!(down(463.5, 0, "N"), "463 N");
+        assert_eq!(down(0.29, 2, "W"), "0.29 W");
+        assert_eq!(down(4.999_999_999_9, 2, "W"), "5.00 W");
+        assert_eq!(down(0.0, 0, "N"), "0 N");
+    }
 }

@@ -1,0 +1,185 @@
+//! What every line in the water must do to stand, judged as far as the plan writes what its parts bear: floats within their rating and strong enough,
+//! ropes within their working load, anchors that stay. What a requirement asks already is not judged twice, and what is not written stays open.
+
+use plan::{Anchor, Line, SectionIx, That};
+
+use crate::hung_verdicts::depth_within;
+use crate::input::{Moored, MooredTop, Thing, moored};
+use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension, written_hold};
+use crate::moorings::{Extreme, HungLine, NoShape};
+use crate::verdict::{Against, Evidence, Side, Verdict, Word};
+
+/// A float that lifts less than this more than hangs below it is marginal, N.
+const LIFT_N: f64 = 10.0;
+/// What an anchor must hold of its load where the plan gives no factor of safety: all of it.
+const ALL_OF_IT: f64 = 1.0;
+
+/// A verdict that stands only if it is broken where the plan keeps a case from having a shape, or another standing check tells why there is none.
+fn as_far_as_written(of: &HungLine, verdict: Verdict) -> Option<Verdict> {
+    let told_elsewhere = of.shapes.iter().any(|shape| {
+        matches!(
+            shape,
+            Err(NoShape::NoWindArea
+                | NoShape::NoStrummingDrag
+                | NoShape::Sinks { .. }
+                | NoShape::Under { .. })
+        )
+    });
+    (verdict.word() != Word::Unknown || !told_elsewhere).then_some(verdict)
+}
+
+/// Depth of each float that has a rating against it, the deepest of all cases.
+pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let floats = line.floats.iter().enumerate();
+    let rated = floats.filter_map(|(f, float)| Some((f, float.rated_depth_m?)));
+    rated
+        .filter_map(|(f, rated)| {
+            let found = hangs.found().ok()?;
+            let of = found.lines.iter().flatten().find(|of| holds(&of.line, f))?;
+            let told = Told { found, of };
+            let subject = Thing::Float(f).path(line);
+            let verdict = match deepest(of, f) {
+                Some(seen) => depth_within(&told, subject, seen, rated),
+                None => crate::verdict::unknown(subject, told.gap().unwrap_or_default()),
+            };
+            as_far_as_written(of, verdict)
+        })
+        .collect()
+}
+
+fn holds(of: &Moored, float: usize) -> bool {
+    let on = |h: &crate::input::Hung| h.what == Thing::Float(float);
+    of.hung.iter().any(on) || matches!(of.top, MooredTop::Float { float: top, .. } if top == float)
+}
+
+/// The greatest depth of a float over the cases that have a shape.
+fn deepest(of: &HungLine, float: usize) -> Option<Extreme> {
+    let hung = of.line.hung.iter();
+    let at = hung.clone().position(|h| h.what == Thing::Float(float));
+    let shapes = of.shapes.iter().enumerate();
+    let depths = shapes.filter_map(|(case, shape)| {
+        let shape = shape.as_ref().ok()?;
+        let value = at.map_or(shape.top_depth_m, |ix| shape.things[ix].depth_m);
+        Some(Extreme { value, case })
+    });
+    depths.reduce(|most, one| if one.value > most.value { one } else { most })
+}
+
+/// What is left of the lift of each float at the top of a line in still water, where it is least on the way down to the line's lowest module: below
+/// nothing the line does not stand, and what hangs on it sinks towards the bed. Rope below the lowest module may lie there as it is meant to.
+pub(crate) fn held_up(line: &Line) -> Vec<Verdict> {
+    let lines = moored(line).into_iter().flatten();
+    lines.filter_map(|of| held_up_of(line, &of)).collect()
+}
+
+fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
+    let MooredTop::Float { buoyancy_n, .. } = of.top else {
+        return None;
+    };
+    let (left_n, lowest) = least_left(of, buoyancy_n)?;
+    let against = Against {
+        side: Side::AtLeast,
+        limit: 0.0,
+        narrow: LIFT_N,
+        unit: "N".to_owned(),
+    };
+    let why = format!(
+        "what it lifts less the weight in water of all that hangs below it, in still water, least at {}",
+        lowest.path(line)
+    );
+    let evidence = Evidence::computed("sum of weights in water", of);
+    Some(against.judge(of.top.path(line), left_n, evidence, why))
+}
+
+/// The least pull that is left of a lift from the top down to the lowest module, N, and the thing beside which it is; `None` of a line without modules.
+fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
+    let modules = of
+        .hung
+        .iter()
+        .filter(|h| matches!(h.what, Thing::Module(_)));
+    let lowest = modules.min_by(|a, b| a.body.at_m.total_cmp(&b.body.at_m))?;
+    let rope_above = |at_m: f64| -> f64 {
+        let mut from_m = 0.0;
+        let each = of.pieces.iter().map(|piece| {
+            let to_m = from_m + piece.rope.length_m;
+            let above_m = (to_m - at_m.max(from_m)).max(0.0);
+            from_m = to_m;
+            above_m * piece.rope.weight_n_m
+        });
+        each.sum()
+    };
+    let hung = of.hung.iter().filter(|h| h.body.at_m >= lowest.body.at_m);
+    let left_n = hung.clone().map(|h| {
+        // Of what hangs at one place all counts; what is let in carries its weight in its piece, and half of it lies above its middle.
+        let above = hung.clone().filter(|o| o.body.at_m >= h.body.at_m);
+        let bodies_n: f64 = above.map(|o| o.body.weight_n).sum();
+        (lift_n - rope_above(h.body.at_m) - bodies_n, h.what)
+    });
+    left_n.min_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+/// The greatest tension of each section against the working load of its rope, where it is written and no requirement asks for as little.
+pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let sections = (0..line.sections.len()).map(SectionIx);
+    let wanted = sections.filter(|s| {
+        let working = line.sections[s.0].rope.as_ref();
+        let working = working.and_then(|rope| rope.working_load_n);
+        working.is_some_and(|load| !asked_of_rope(line, *s, load.si))
+    });
+    let each = wanted.filter_map(|s| {
+        let found = hangs.found().ok()?;
+        let on = |of: &&HungLine| of.line.pieces.iter().any(|p| p.section == s);
+        let of = found.lines.iter().flatten().find(on)?;
+        let verdict = line_tension(hangs, Some(s), None).pop()?;
+        as_far_as_written(of, verdict)
+    });
+    each.collect()
+}
+
+fn asked_of_rope(line: &Line, section: SectionIx, working_load_n: f64) -> bool {
+    line.requirements.iter().any(|r| match &r.that {
+        That::LineTension { of, at_most_n } => {
+            of.is_none_or(|s| s == section) && at_most_n.is_none_or(|q| q.si <= working_load_n)
+        }
+        _ => false,
+    })
+}
+
+/// What each anchor must hold against what the plan writes that it has, with its factor of safety or once, where no requirement asks for as much.
+pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let wanted = line.anchors.iter().enumerate().filter_map(|(a, anchor)| {
+        let factor = anchor.safety_factor.map_or(ALL_OF_IT, |q| q.si);
+        (says_a_hold(anchor) && !asked_of_anchor(line, a, factor)).then_some((a, factor))
+    });
+    let each = wanted.filter_map(|(a, factor)| {
+        let found = hangs.found().ok()?;
+        let of = found
+            .lines
+            .iter()
+            .flatten()
+            .find(|of| of.anchor.anchor == a)?;
+        as_far_as_written(
+            of,
+            anchor_keeps(&Told { found, of }, line, factor, written_hold),
+        )
+    });
+    each.collect()
+}
+
+fn says_a_hold(anchor: &Anchor) -> bool {
+    anchor.holding_n.is_some() || anchor.weight_in_water_n.is_some()
+}
+
+fn asked_of_anchor(line: &Line, anchor: usize, factor: f64) -> bool {
+    let own = line.anchors[anchor].safety_factor;
+    line.requirements.iter().any(|r| match &r.that {
+        That::AnchorLoad { of, at_least } => {
+            let asks = at_least.or(own).is_some_and(|q| q.si >= factor);
+            of.is_none_or(|a| a == anchor) && asks
+        }
+        _ => false,
+    })
+}

@@ -1,0 +1,274 @@
+//! What is checked of every plan as far as it writes what its parts bear, and what is on a limit, by sums of weights and Ohm's law.
+
+use assess::{
+    Check, Known, Ruling, Shelf, Verdict, WeightReserve, Word, check, line_weight_reserve,
+};
+
+use crate::moored::{plan_of, with_modules};
+use crate::remedies::{found, only, setting};
+use crate::support::{checked, close, known, read, requirement};
+use crate::weight_reserve::still;
+
+/// Of the line in `moored.rs`: a rope of 0.9 N/m and 95 m, bodies of 60 N at 40 m and of 120 N at 75 m from the anchor, a float of 1200 N.
+const ROPE_N_M: f64 = 0.9;
+const LONG_M: f64 = 95.0;
+const LIFT_N: f64 = 1200.0;
+
+#[track_caller]
+fn judged(text: &str) -> Check {
+    let reading = read(text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+fn is_there(check: &Check, id: &str) -> bool {
+    check.standing.iter().any(|j| j.id == id)
+}
+
+#[track_caller]
+fn of<'c>(check: &'c Check, id: &str, subject: &str) -> &'c Known {
+    let mut all = requirement(check, id).verdicts.iter();
+    match all.find(|v| v.subject() == subject) {
+        Some(Verdict::Known(known)) => known,
+        other => panic!("{id}, {subject}: {other:?}"),
+    }
+}
+
+/// What is left at the lower body is the lift less all above it; the rope below may lie on the bed.
+#[test]
+fn verif_a_float_that_does_not_lift_its_line_is_broken() {
+    for (lift_n, left_n, beside, word) in [
+        (
+            1200.0,
+            1200.0 - 180.0 - ROPE_N_M * 55.0,
+            "module.w0",
+            Word::Met,
+        ),
+        (235.0, 5.5, "module.w0", Word::Marginal),
+        (225.0, -4.5, "module.w0", Word::Broken),
+        // At the upper body 8 N are missing, and at the lower one 99.5 N.
+        (130.0, -99.5, "module.w0", Word::Broken),
+    ] {
+        let lift = format!("buoyancy = \"{lift_n} N\"");
+        let check = judged(&still("").replace("buoyancy = \"1200 N\"", &lift));
+        let left = of(&check, "held-up", "float.top");
+        close(left.value.value, left_n, 1e-9);
+        assert!(left.why.contains(beside), "{}", left.why);
+        assert_eq!(requirement(&check, "held-up").word(), word, "{lift}");
+    }
+}
+
+/// In still water the float stands the rope's length and its stretch over the bed, 120 m down.
+#[test]
+fn verif_a_float_beyond_its_rating_is_broken() {
+    let (mut up_n, mut height_m, stiff_n) = (LIFT_N, 0.0, 8e5);
+    for (length_m, body_n) in [(20.0, 120.0), (35.0, 60.0), (40.0, 0.0)] {
+        height_m += length_m + (up_n * length_m - 0.5 * ROPE_N_M * length_m * length_m) / stiff_n;
+        up_n -= ROPE_N_M * length_m + body_n;
+    }
+    for (rated, ruling) in [("20 m", Ruling::Broken), ("40 m", Ruling::Met)] {
+        let text = still("").replace(
+            "rated_depth = \"150 m\"",
+            &format!("rated_depth = \"{rated}\""),
+        );
+        let check = judged(&text);
+        let depth = of(&check, "float-depth", "float.top");
+        close(depth.value.value, 120.0 - height_m, 1e-6);
+        assert_eq!(depth.ruling, ruling);
+    }
+    let unrated = judged(&still("").replace("rated_depth = \"150 m\"\n", ""));
+    assert!(!is_there(&unrated, "float-depth"));
+}
+
+/// What `reserve` gives within a float's rating, `check` bears, and a little more it does not; beyond the rating there is nothing to give.
+#[test]
+fn verif_the_reserve_keeps_floats_within_their_rating() {
+    let rated = |depth: &str| {
+        with_modules("").replace(
+            "rated_depth = \"150 m\"",
+            &format!("rated_depth = \"{depth}\""),
+        )
+    };
+    let reserve = |text: &str| {
+        let reading = read(text);
+        let found = line_weight_reserve(reading.line.as_ref().unwrap()).unwrap();
+        let place = found.places.into_iter().find(|p| p.path == "module.w0");
+        place.unwrap().reserve
+    };
+    let text = rated("30 m");
+    let WeightReserve::Weight { weight_n, binds } = reserve(&text) else {
+        panic!("{:?}", reserve(&text));
+    };
+    assert!(binds.contains("the rated depth, float.top"), "{binds}");
+    for (share, broken) in [(0.98, false), (1.02, true)] {
+        let heavier = format!("weight_in_water = \"{} N\"", 60.0 + share * weight_n);
+        let with = text.replacen("weight_in_water = \"60 N\"", &heavier, 1);
+        assert_eq!(
+            requirement(&judged(&with), "float-depth").is_broken(),
+            broken,
+            "{share} of {weight_n} N"
+        );
+    }
+    let beyond = reserve(&rated("20 m"));
+    let WeightReserve::None { why } = &beyond else {
+        panic!("{beyond:?}");
+    };
+    assert!(why.contains("the rated depth, float.top"), "{why}");
+}
+
+/// The rope bears the lift of its float at its top.
+#[test]
+fn verif_a_rope_over_its_working_load_is_broken_without_being_asked() {
+    let loaded = |load: &str, requirements: &str| {
+        judged(&still(requirements).replace("working_load = \"3 kN\"\n", load))
+    };
+    let over = loaded("working_load = \"1190 N\"\n", "");
+    let tension = of(&over, "rope-load", "section.riser");
+    close(tension.value.value, LIFT_N, 1e-6);
+    close(tension.limit.value, 1190.0, 1e-9);
+    assert_eq!(tension.ruling, Ruling::Broken);
+    assert!(!is_there(&loaded("", ""), "rope-load"));
+    let asks = |limit: &str| format!("\n[requirement.tension]\nthat = \"line-tension\"\n{limit}");
+    let load = "working_load = \"1190 N\"\n";
+    assert!(!is_there(&loaded(load, &asks("")), "rope-load"));
+    assert!(is_there(
+        &loaded(load, &asks("at_most = \"5 kN\"\n")),
+        "rope-load"
+    ));
+}
+
+/// The line pulls its anchor upwards by the lift less all weights.
+#[test]
+fn verif_an_anchor_that_is_lifted_is_broken_without_being_asked() {
+    const WRITTEN: &str =
+        "weight_in_water = \"2000 N\"\nholding_factor = 0.5\nsafety_factor = 1.5\n";
+    let anchored = |says: &str, requirements: &str| {
+        let text = still(requirements);
+        assert!(text.contains(WRITTEN));
+        judged(&text.replace(WRITTEN, says))
+    };
+    let up_n = LIFT_N - 180.0 - ROPE_N_M * LONG_M;
+    for (says, value_n, ruling) in [
+        ("weight_in_water = \"900 N\"\n", up_n, Ruling::Broken),
+        ("weight_in_water = \"1200 N\"\n", up_n, Ruling::Met),
+        (
+            "weight_in_water = \"1200 N\"\nsafety_factor = 1.5\n",
+            1.5 * up_n,
+            Ruling::Broken,
+        ),
+        ("holding = \"500 N\"\n", 0.0, Ruling::Met),
+    ] {
+        let check = anchored(says, "");
+        let load = of(&check, "anchor-hold", "anchor.sinker");
+        close(load.value.value, value_n, 1e-6);
+        assert_eq!(load.ruling, ruling, "{says}");
+    }
+    assert!(!is_there(&anchored("", ""), "anchor-hold"));
+    let asks = "\n[requirement.anchor]\nthat = \"anchor-load\"\n";
+    assert!(!is_there(&anchored(WRITTEN, asks), "anchor-hold"));
+}
+
+/// 12 000 N in a hull that displaces 1025 kg/m3 x 9.80665 m/s2 x 1 m3.
+#[test]
+fn verif_a_buoy_that_sinks_by_itself_is_broken_and_can_be_mended() {
+    let document = truth::json("mooring/scipy-lines.json");
+    let text = plan_of(&document["lines"][4]["case"])
+        .replace("weight = \"1000 N\"", "weight = \"12000 N\"");
+    let check = judged(&text);
+    let afloat = known(&check, "afloat");
+    assert_eq!(afloat.ruling, Ruling::Broken);
+    close(afloat.value.value, 1025.0 * 9.806_65 - 12_000.0, 1e-6);
+    assert!(afloat.why.contains("sinks by itself"), "{}", afloat.why);
+    let found = found(&text, "afloat");
+    let lighter = setting(only(&found), "module.buoy.hull.weight");
+    assert_eq!(lighter.word, Word::Met);
+}
+
+const ASKS_ALL: &str = "[requirement.voltage]\nthat = \"voltage\"\n";
+const ASKS_EAR: &str = "[requirement.voltage]\nthat = \"voltage\"\nof = \"module.ear\"\n";
+
+/// 60 V without resistance on an input that bears 56 V, beside a requirement on another module.
+#[test]
+fn verif_a_voltage_that_no_requirement_asks_for_is_held_to_the_input() {
+    let higher = ("voltage = \"48 V\"", "voltage = \"60 V\"");
+    let check = checked(&[higher, (ASKS_ALL, ASKS_EAR)]);
+    let all = &requirement(&check, "input-voltage").verdicts;
+    assert_eq!(all.len(), 1);
+    let base = of(&check, "input-voltage", "module.base");
+    close(base.value.value, 60.0, 1e-9);
+    close(base.limit.value, 56.0, 1e-9);
+    assert_eq!(base.ruling, Ruling::Broken);
+    let none = checked(&[higher, (ASKS_ALL, "")]);
+    assert_eq!(
+        of(&none, "input-voltage", "module.ear").ruling,
+        Ruling::Broken
+    );
+    assert!(!is_there(&checked(&[higher]), "input-voltage"));
+    // A limit of its own that is wider than what the input bears leaves the input to be asked.
+    let wide = format!("{ASKS_ALL}at_least = \"1 V\"\nat_most = \"99 V\"\n");
+    assert!(is_there(
+        &checked(&[higher, (ASKS_ALL, &wide)]),
+        "input-voltage"
+    ));
+    let unsaid = checked(&[
+        (
+            "contacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\n",
+            "",
+        ),
+        (ASKS_ALL, ""),
+    ]);
+    assert!(!is_there(&unsaid, "input-voltage"));
+    let told = |o: &String| o.contains("at a voltage that their inputs bear");
+    assert!(unsaid.open.iter().any(told), "{:?}", unsaid.open);
+}
+
+/// A remedy that takes a module no requirement names beyond what it bears says that it breaks that.
+#[test]
+fn verif_a_remedy_does_not_overload_what_no_requirement_names() {
+    let text = crate::support::changed(&[
+        (ASKS_ALL, &format!("{ASKS_EAR}at_least = \"58 V\"\n")),
+        (
+            "maximum = \"56 V\" }\nloads = { listening",
+            "maximum = \"75 V\" }\nloads = { listening",
+        ),
+    ]);
+    let found = found(&text, "voltage");
+    let higher = setting(only(&found), "supply.bench.output.voltage");
+    let breaks = higher.breaks.iter();
+    let of_base = |(id, subject, word): &(String, String, Word)| {
+        id == "input-voltage" && subject == "module.base" && *word == Word::Broken
+    };
+    assert!(breaks.clone().any(of_base), "{:?}", higher.breaks);
+}
+
+/// One load P behind R carries `Vs^2 / (4 R P)` of itself: at 48 V and 20 ohm 27 W leave 6.67 %, and 25 W 15.2 %.
+#[test]
+fn val_a_line_that_could_carry_only_a_little_more_is_not_simply_met() {
+    let at = |load: &str| {
+        let text = include_str!("two.toml").replace("25 W", load);
+        judged(&text)
+    };
+    let near = at("27 W");
+    let line = of(&near, "voltage", "the line");
+    close(
+        line.value.value,
+        100.0 * 48.0 * 48.0 / (4.0 * 20.0 * 27.0),
+        1e-6,
+    );
+    assert_eq!(line.ruling, Ruling::Marginal);
+    assert_eq!(requirement(&near, "voltage").word(), Word::Marginal);
+    assert_eq!(requirement(&at("25 W"), "voltage").word(), Word::Met);
+}
+
+/// Between the 27 W that leave 6.67 % and what the plan asks, a lower load is met once a tenth is left, and says what the line then carries.
+#[test]
+fn val_a_remedy_of_a_voltage_tells_what_the_line_then_carries() {
+    let text = include_str!("two.toml").replace("25 W", "31 W");
+    let found = found(&text, "voltage");
+    let lighter = setting(only(&found), "module.far.loads.working");
+    assert_eq!(lighter.word, Word::Met);
+    let load_w: f64 = lighter.turned[0].to.trim_end_matches(" W").parse().unwrap();
+    let share = 48.0 * 48.0 / (4.0 * 20.0 * load_w);
+    close(lighter.carries.unwrap(), share, 1e-6);
+    assert!(share >= 1.1 && 48.0 * 48.0 / (4.0 * 20.0 * (load_w + 1.0)) < 1.1);
+}
