@@ -4,7 +4,7 @@ use plan::{Line, ModuleIx, Position, Q};
 
 use crate::input::MooredTop;
 use crate::mooring_verdicts::{FORCE_N, Hangs, Told};
-use crate::moorings::{CaseShape, Extreme, HungLine, NoShape, OfModule};
+use crate::moorings::{Extreme, HungLine, NoShape, OfModule, PULLED_UNDER};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A depth closer to a housing's rating than this is marginal, m.
@@ -93,14 +93,6 @@ fn on_a_line(line: &Line, m: ModuleIx) -> bool {
         || line.sections.iter().any(|s| end(s.from) || end(s.to))
 }
 
-const PULLED_UNDER: &str = "it is pulled under";
-
-/// What has become of a buoy that has no buoyancy left.
-fn then(shape: &CaseShape) -> String {
-    let awash = shape.top_depth_m <= 0.0;
-    if awash { "it lies awash" } else { PULLED_UNDER }.to_owned()
-}
-
 /// Buoyancy that each buoy with a `hull` has left in every case: one that has none goes under. A plan that says nothing of a hull is not asked.
 pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
@@ -125,8 +117,13 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let shapes = of.shapes.iter().enumerate();
         let left = shapes.filter_map(|(case, shape)| {
             let (value, then) = match shape {
-                Ok(shape) => (shape.buoy?.reserve_n, then(shape)),
-                Err(NoShape::Under { missing_n, .. }) => (-missing_n, PULLED_UNDER.to_owned()),
+                Ok(shape) => {
+                    let sunk = shape.sunk().unwrap_or("afloat");
+                    (shape.buoy?.reserve_n, format!("it is {sunk}"))
+                }
+                Err(NoShape::Under { missing_n, .. }) => {
+                    (-missing_n, format!("it is {PULLED_UNDER}"))
+                }
                 Err(sinks @ NoShape::Sinks { weight_n, most_n }) => {
                     (most_n - weight_n, sinks.to_string())
                 }
@@ -148,7 +145,7 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let why = if least.value > 0.0 {
             format!("buoyancy that is left before it goes under, least in {case}")
         } else {
-            format!("in {case} {then}: so much buoyancy is missing")
+            format!("in {case} {then}, and so much buoyancy is missing")
         };
         let evidence = told.evidence(&(&path, "afloat"));
         told.whole(against.judge(path, least.value, evidence, why))

@@ -112,8 +112,8 @@ pub use places::{
 };
 pub use power::year::MONTH_DAYS;
 pub use remedy::{
-    Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep,
-    Turned, remedies, remedies_with,
+    CARRIES_AT_LEAST, Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError,
+    SharedFetch, Sweep, Turned, remedies, remedies_with,
 };
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};

@@ -22,7 +22,7 @@ use crate::power_verdicts::NARROW_A;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A line that could carry less than this much more than its load is marginal, %.
-pub(crate) const NARROW_LOAD_PERCENT: f64 = 10.0;
+const NARROW_LOAD_PERCENT: f64 = 10.0;
 pub(crate) const METHOD: &str = "direct-current network, high-voltage solution (docs/method/power.md; IEC 60228 and ASTM B258 conductors)";
 
 const NO_LOAD: &str = "no load";

@@ -4,7 +4,7 @@ use plan::{Limits, Line, ModuleIx, PassWhen, Q, SupplyIx, That};
 use power::Solution;
 
 use crate::combinations::FallsOut;
-use crate::power_cases::{Case, Cases, METHOD, NARROW_LOAD_PERCENT, cases, sound};
+use crate::power_cases::{Case, METHOD, cases, sound};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A voltage closer to its limit than this is marginal, V.
@@ -25,30 +25,22 @@ pub(crate) fn voltage(line: &Line, of: Option<ModuleIx>, limits: Option<Limits>)
     if good.is_empty() {
         return verdicts;
     }
-    verdicts.extend(near_collapse(&good));
+    let falling = cases.falls_out.iter();
+    verdicts.extend(
+        falling
+            .filter(|f| of.is_none_or(|o| o == f.module))
+            .map(|f| falls_out(line, f)),
+    );
     let asked = |m: ModuleIx| of.is_none_or(|o| o == m) && line.modules[m.0].input.is_some();
-    verdicts.extend(of_modules(line, asked, limits, &cases, &good));
+    for m in (0..line.modules.len()).map(ModuleIx).filter(|m| asked(*m)) {
+        verdicts.push(module_voltage(line, m, limits, &good));
+    }
     if let Some(m) = of.filter(|m| line.modules[m.0].input.is_none()) {
         verdicts.push(unknown(
             line.module_path(m),
             "this module has no power input",
         ));
     }
-    verdicts
-}
-
-/// What of these modules is switched off by its lock-out, and the voltage of each.
-fn of_modules(
-    line: &Line,
-    asked: impl Fn(ModuleIx) -> bool,
-    limits: Option<Limits>,
-    cases: &Cases,
-    good: &[(&Case, &Solution)],
-) -> Vec<Verdict> {
-    let falling = cases.falls_out.iter().filter(|f| asked(f.module));
-    let mut verdicts: Vec<Verdict> = falling.map(|f| falls_out(line, f)).collect();
-    let modules = (0..line.modules.len()).map(ModuleIx).filter(|m| asked(*m));
-    verdicts.extend(modules.map(|m| module_voltage(line, m, limits, good)));
     verdicts
 }
 
@@ -69,25 +61,22 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
     })
 }
 
-/// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known. What holds of the line as a whole is
-/// told here only where no requirement on a voltage tells it.
+/// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known: over the sets of states that the line
+/// carries. Which it cannot carry, and what a lock-out switches off, is for a requirement to ask: a plan may keep boots apart.
 pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
-    let asked = |m: ModuleIx| !asked_by_a_requirement(line, m);
-    if !(0..line.modules.len()).map(ModuleIx).any(asked) {
+    let modules = (0..line.modules.len()).map(ModuleIx);
+    let left: Vec<ModuleIx> = modules
+        .filter(|m| !asked_by_a_requirement(line, *m))
+        .collect();
+    if left.is_empty() {
         return Vec::new();
     }
     let Ok(cases) = cases(line) else {
         return Vec::new();
     };
-    let (mut verdicts, good) = sound(line, &cases);
-    verdicts.extend(near_collapse(&good));
-    let any = |r: &plan::Requirement| matches!(r.that, That::Voltage { .. });
-    if line.requirements.iter().any(any) {
-        verdicts.clear();
-    }
-    verdicts.extend(of_modules(line, asked, None, &cases, &good));
-    verdicts.retain(|v| v.word() != Word::Unknown);
-    verdicts
+    let (_, good) = sound(line, &cases);
+    let each = left.iter().map(|m| module_voltage(line, *m, None, &good));
+    each.filter(|v| v.word() != Word::Unknown).collect()
 }
 
 /// The modules whose own limits no requirement asks for, where what the plan says is not enough to judge them.
@@ -103,42 +92,14 @@ pub(crate) fn open(line: &Line, told: bool) -> Option<String> {
     })
 }
 
-/// The least share of its load that a line carries over all sets of states, and the set; `None` where it is not known or nothing collapses.
-fn carries<'c>(good: &[(&'c Case, &Solution)]) -> Option<(&'c Case, f64)> {
-    let loaded = good.iter().filter(|(case, _)| !case.idle);
-    let factors = loaded.filter_map(|(case, _)| {
-        let share = power::collapse_factor(&case.input.network).ok()?;
-        share.is_finite().then_some((*case, share))
-    });
-    factors.min_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-/// The same share of a line.
+/// The least share of its load that a line carries, over all sets of states; `None` where it is not known or nothing collapses.
 pub(crate) fn share_carried(line: &Line) -> Option<f64> {
     let cases = cases(line).ok()?;
     let (_, good) = sound(line, &cases);
-    carries(&good).map(|(_, share)| share)
-}
-
-/// A line whose voltages are in order and which could carry only little more; `None` where it is far from that.
-fn near_collapse(good: &[(&Case, &Solution)]) -> Option<Verdict> {
-    let (case, share) = carries(good)?;
-    let against = Against {
-        side: Side::AtLeast,
-        limit: 100.0,
-        narrow: NARROW_LOAD_PERCENT,
-        unit: "% of the load that is asked".to_owned(),
-    };
-    let percent = 100.0 * share;
-    if percent >= against.limit + against.narrow {
-        return None;
-    }
-    let why = format!(
-        "the most that this line carries with {}: a little more load, or a little more resistance, and it collapses",
-        case.name
-    );
-    let evidence = Evidence::computed(METHOD, &case.input.network);
-    Some(against.judge("the line".to_owned(), percent, evidence, why))
+    let loaded = good.iter().filter(|(case, _)| !case.idle);
+    let shares = loaded.filter_map(|(case, _)| power::collapse_factor(&case.input.network).ok());
+    let known = shares.filter(|share| share.is_finite());
+    known.min_by(f64::total_cmp)
 }
 
 /// A module that its lock-out switches off while it is asked to draw.

@@ -11,6 +11,7 @@ use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moor
 use crate::memo::{Job, Memo, canonical};
 
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
+pub(crate) use solve::PULLED_UNDER;
 pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
 pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
 pub(crate) use usual::usual;

@@ -30,6 +30,23 @@ pub struct CaseShape {
     pub wave_at_top: Option<WaveAt>,
 }
 
+impl CaseShape {
+    /// What has become of a buoy that has no buoyancy left: pulled under, or awash where it would come up again without the wind that it leaves as it
+    /// goes under; `None` of one that is afloat.
+    #[must_use]
+    pub fn sunk(&self) -> Option<&'static str> {
+        let reserve_n = self.buoy?.reserve_n;
+        let at_the_surface = self.top_depth_m <= 0.0;
+        match (reserve_n > 0.0, at_the_surface) {
+            (true, _) => None,
+            (false, true) => Some("awash"),
+            (false, false) => Some(PULLED_UNDER),
+        }
+    }
+}
+
+pub(crate) const PULLED_UNDER: &str = "pulled under";
+
 /// Something that hangs on a line in a case.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CaseThing {

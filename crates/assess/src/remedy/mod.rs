@@ -18,21 +18,20 @@ mod search;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use plan::{Edit, Line, Must, Reading, That};
+use plan::{Edit, Line, Must, Reading, Requirement, That};
 use quantity::{Money, nearest};
 
 use crate::check::{Check, INPUT_VOLTAGE, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
 use crate::memo::Memo;
 use crate::places::on_records;
-use crate::power_verdicts::share_carried;
 use crate::reach::Reach;
 use crate::verdict::{Judged, Verdict, Word};
 
 pub use heard::{Heard, HeardCounts};
 use knobs::{Knob, knobs};
-pub use search::SharedFetch;
-use search::{Search, Sets, Swept, least, sets};
+pub use search::{CARRIES_AT_LEAST, SharedFetch};
+use search::{Search, Sets, Swept, far_enough, least, sets};
 
 /// Of the knobs that help and do not suffice so many are tried in pairs.
 const PAIRED: usize = 6;
@@ -230,7 +229,10 @@ pub fn remedies_with(
     let mut number = 0;
     let mut mended = Vec::new();
     for judged in asked {
+        let asks_voltage =
+            |r: &Requirement| r.id == judged.id && matches!(r.that, That::Voltage { .. });
         let search = Search {
+            of_voltage: judged.id == INPUT_VOLTAGE || line.requirements.iter().any(asks_voltage),
             on_records: on_records(line).contains(judged.id.as_str()),
             ..Search::new(path, reading, shelf, fetch, memo, judged.clone())
         };
@@ -473,15 +475,10 @@ fn whole(
     let paths = all.iter().map(|(path, _)| path.as_str());
     let heard = heard::heard(paths, line, changed.line.as_ref()?, search.shelf);
     let id = &search.base.id;
-    let of_voltage = *id == INPUT_VOLTAGE
-        || line
-            .requirements
-            .iter()
-            .any(|r| r.id == *id && matches!(r.that, That::Voltage { .. }));
-    let then = changed.line.as_ref().filter(|_| of_voltage);
+    let carries = search.carries(&changed);
     let mut judged = after.requirements.iter().chain(&after.standing);
     let judged = judged.find(|j| j.id == *id)?;
-    let word = search.word(judged);
+    let word = far_enough(search.word(judged), || carries);
     let on_records = on_records(line);
     let was = worst(before);
     let mut breaks = Vec::new();
@@ -528,7 +525,7 @@ fn whole(
         text,
         cost: costs.iter().copied().reduce(sum).flatten(),
         costs,
-        carries: then.and_then(share_carried),
+        carries,
         size: steps.iter().map(|(knob, i)| knob.steps[*i].size).sum(),
         word,
         still_unknown: judged
