@@ -588,8 +588,8 @@ impl<'a> Page<'a> {
         match &self.of.shapes[ix] {
             Ok(shape) => {
                 words.push_str(&format!(", {:.1} m off", shape.shape.excursion_m()));
-                if shape.buoy.is_some_and(|b| b.reserve_n <= 0.0) {
-                    words.push_str(", pulled under");
+                if let Some(how) = shape.sunk() {
+                    words.push_str(&format!(", {how}"));
                 }
             }
             Err(_) => words.push_str(", shape unknown"),

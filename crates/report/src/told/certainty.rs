@@ -349,7 +349,7 @@ mod tests {
             };
             margins_in_words(&found, &margins, &Sources::default())
         };
-        let same = "margin 1.000 V in every draw";
+        let same = "in every draw";
         assert!(told(0, (1.0, 1.0)).contains(same));
         let of_some = "in the 199 draws that have one in V; 1 is known without, first draw 5, with a margin in points";
         assert!(

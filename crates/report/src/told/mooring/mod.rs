@@ -132,16 +132,10 @@ fn one_line(out: &mut String, line: &Line, found: &Moorings, of: &HungLine, wide
         let [x, y, z] = shape.shape.top_n;
         let [ax, ay, az] = shape.shape.anchor_n;
         let held = shape.buoy.map_or_else(String::new, |b| {
-            format!(
-                "  {:>9.2}  {:>9.0}{}",
-                b.draught_m,
-                b.reserve_n,
-                if b.reserve_n <= 0.0 {
-                    "  pulled under"
-                } else {
-                    ""
-                }
-            )
+            let sunk = shape
+                .sunk()
+                .map_or_else(String::new, |how| format!("  {how}"));
+            format!("  {:>9.2}  {:>9.0}{sunk}", b.draught_m, b.reserve_n)
         });
         let bars = match shape.shape.effort {
             Effort::Shooting { .. } => "",
