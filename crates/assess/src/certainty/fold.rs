@@ -94,7 +94,8 @@ pub struct Matters {
     pub input: usize,
     /// How it does.
     pub moves: Sway,
-    /// Spearman's rank correlation of its values, or of their distance from the middle, with the margins: above zero where more of it leaves more.
+    /// Rank correlation of the margins with its values, or with their distance from the middle, beside the stronger inputs: above zero where
+    /// more of it leaves more. That of the strongest is Spearman's.
     pub rank_correlation: f64,
 }
 

@@ -2,7 +2,8 @@
 //!
 //! Spearman's rank correlation alone names bystanders where draws are missing: of the draws that remain, inputs that have nothing to do with each
 //! other go together. So an input counts only if it stands out of chance beside those that are stronger (correlation of the ranks that are left,
-//! as in partial rank correlation: Iman and Conover 1979, from memory). A margin that is best in the middle of an input's range has no rank
+//! as in partial rank correlation: Iman and Conover 1979, from memory), and what is told of it is how the margin goes with what is left of its ranks
+//! (semi-partial: the squares of all that are told add up to what they explain). A margin that is best in the middle of an input's range has no rank
 //! correlation with it at all; it has one with the distance from the middle.
 
 use chance::ranks;
@@ -33,17 +34,10 @@ pub(super) fn movers(columns: &[Vec<f64>], drawn: &[usize], values: &[f64]) -> V
         let column: Vec<f64> = drawn.iter().map(|i| column[*i]).collect();
         let off: Vec<f64> = column.iter().map(|share| (share - 0.5).abs()).collect();
         for (moves, list) in [(Sway::OneWay, column), (Sway::FromTheMiddle, off)] {
-            candidates.extend(Ranked::of(&list).map(|ranked| Candidate {
-                matters: Matters {
-                    input,
-                    moves,
-                    rank_correlation: ranked.along(&margin).clamp(-1.0, 1.0),
-                },
-                left: ranked,
-            }));
+            candidates.extend(Ranked::of(&list).map(|left| Candidate { input, moves, left }));
         }
     }
-    let mut left = margin;
+    let mut left = Ranked(margin.0.clone());
     let mut found: Vec<Matters> = Vec::new();
     while !candidates.is_empty() {
         let beside = values.len() as f64 - 1.0 - found.len() as f64;
@@ -54,14 +48,18 @@ pub(super) fn movers(columns: &[Vec<f64>], drawn: &[usize], values: &[f64]) -> V
         let strongest = (0..candidates.len())
             .rev()
             .max_by(|a, b| strength(&candidates[*a]).total_cmp(&strength(&candidates[*b])));
-        let Some(next) = strongest.map(|ix| candidates.swap_remove(ix)) else {
+        let Some(next) = strongest.map(|ix| candidates.remove(ix)) else {
             break;
         };
-        if next.left.along(&left).abs() <= DEVIATIONS / beside.sqrt() {
+        if strength(&next) <= DEVIATIONS / beside.sqrt() {
             break;
         }
-        if !found.iter().any(|m| m.input == next.matters.input) {
-            found.push(next.matters);
+        if !found.iter().any(|m| m.input == next.input) {
+            found.push(Matters {
+                input: next.input,
+                moves: next.moves,
+                rank_correlation: next.left.along(&margin).clamp(-1.0, 1.0),
+            });
         }
         let Some(rest) = left.without(&next.left) else {
             break;
@@ -83,7 +81,9 @@ pub(super) fn movers(columns: &[Vec<f64>], drawn: &[usize], values: &[f64]) -> V
 }
 
 struct Candidate {
-    matters: Matters,
+    input: usize,
+    moves: Sway,
+    /// Its ranks, without what stronger inputs share with them.
     left: Ranked,
 }
 
