@@ -469,41 +469,37 @@ fn unbuilt(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     verdicts
 }
 
-/// Processors with detectors; one that is unknown where a mistake reaches a detector or a module.
-fn processors(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
-    let verdicts = processor_verdicts::processors(line);
-    match reach.spoilt(&reach.processors()) {
+/// What was judged, or the one verdict that it is unknown where a mistake reaches what it reads.
+fn unless_spoilt(verdicts: Vec<Verdict>, spoilt: Option<Verdict>) -> Vec<Verdict> {
+    match spoilt {
         Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
         _ => verdicts,
     }
+}
+
+/// Processors with detectors; one that is unknown where a mistake reaches a detector or a module.
+fn processors(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = processor_verdicts::processors(line);
+    unless_spoilt(verdicts, reach.spoilt(&reach.processors()))
 }
 
 /// Currents of the spans that have a rating or a fuse; one that is unknown where a mistake reaches any of the network.
 fn span_currents(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = span_verdicts::span_currents(line);
-    match reach.spoilt(&reach.electric()) {
-        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
-        _ => verdicts,
-    }
+    unless_spoilt(verdicts, reach.spoilt(&reach.electric()))
 }
 
 /// Outputs that would fail safe while the line is whole; one that is unknown where a mistake reaches what failures read.
 fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = failure_verdicts::false_trips(line);
-    match reach.spoilt(&reach.failures()) {
-        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
-        _ => verdicts,
-    }
+    unless_spoilt(verdicts, reach.spoilt(&reach.failures()))
 }
 
 /// Voltages of the modules of which no requirement asks that they are within the module's own limits, as far as they are known; one that is unknown
 /// where a mistake reaches any of the network.
 fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = power_verdicts::input_voltages(line);
-    match reach.spoilt(&reach.electric()) {
-        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
-        _ => verdicts,
-    }
+    unless_spoilt(verdicts, reach.spoilt(&reach.electric()))
 }
 
 /// `years` keeps what several requirements ask for, years and shapes of the line, and gets what counts in it although nobody wrote it.
