@@ -174,9 +174,7 @@ impl Record {
     /// The record as JSON, ending in a line end.
     #[must_use]
     pub fn to_json(&self) -> String {
-        let mut text = serde_json::to_string_pretty(self).expect("strings and numbers become JSON");
-        text.push('\n');
-        text
+        record_text(self)
     }
 
     /// How many expectations held.
@@ -184,6 +182,13 @@ impl Record {
     pub fn passed(&self) -> usize {
         self.expectations.iter().filter(|e| e.passed).count()
     }
+}
+
+/// A record as JSON, ending in a line end.
+pub(crate) fn record_text(record: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(record).expect("strings and numbers become JSON");
+    text.push('\n');
+    text
 }
 
 /// The program as records name it: with the versions of the cores by which sounds are heard and nights are rehearsed, and the class of their

@@ -14,6 +14,7 @@ mod chain_verdicts;
 mod check;
 mod combinations;
 mod compare;
+mod conductors;
 mod delay_verdicts;
 mod delivery_verdicts;
 mod ear_geometry;

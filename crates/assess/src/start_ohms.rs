@@ -5,8 +5,9 @@
 
 use plan::{Line, ModuleIx, Q, SpanIx};
 use power::startup::Phase;
-use quantity::{CROSS_SECTIONS_MM2, Conductor};
+use quantity::Conductor;
 
+use crate::conductors;
 use crate::input::{Contacts, StartInput, electric};
 use crate::memo::Memo;
 use crate::start::{Followed, StartError, follow};
@@ -16,8 +17,6 @@ use crate::start_words::listed;
 const LEAD_M: f64 = 1.0;
 /// How many sizes thicker a conductor is tried at most.
 const MOST_SIZES: usize = 6;
-/// The thickest wire gauge, 4/0.
-const THICKEST_AWG: i32 = -3;
 /// How many parts of the way are named.
 const NAMED: usize = 4;
 
@@ -228,35 +227,10 @@ fn thicker(line: &Line, spans: &[usize], sizes: usize) -> (Line, Vec<String>) {
 
 /// A conductor some sizes thicker, or the thickest; `None` of that itself.
 fn up(conductor: Conductor, sizes: usize) -> Option<(Conductor, String)> {
-    match conductor {
-        Conductor::Stranded {
-            area_mm2,
-            class,
-            tinned,
-        } => {
-            let above = CROSS_SECTIONS_MM2
-                .iter()
-                .filter(|a| **a > area_mm2 * 1.000_001);
-            let area_mm2 = *above.take(sizes).last()?;
-            let conductor = Conductor::Stranded {
-                area_mm2,
-                class,
-                tinned,
-            };
-            Some((conductor, format!("{area_mm2} mm2")))
-        }
-        Conductor::Awg(gauge) => {
-            let steps = i32::try_from(sizes).ok()?;
-            let thicker = (gauge - steps).max(THICKEST_AWG);
-            (thicker < gauge).then(|| {
-                let text = match thicker {
-                    1.. => format!("{thicker} AWG"),
-                    noughts => format!("{}/0 AWG", 1 - noughts),
-                };
-                (Conductor::Awg(thicker), text)
-            })
-        }
-    }
+    conductors::thicker(conductor)
+        .into_iter()
+        .take(sizes)
+        .next_back()
 }
 
 #[cfg(test)]

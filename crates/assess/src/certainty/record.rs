@@ -95,9 +95,7 @@ impl DrawsRecord {
     /// The record as JSON, ending in a line end.
     #[must_use]
     pub fn to_json(&self) -> String {
-        let mut text = serde_json::to_string_pretty(self).expect("strings and numbers become JSON");
-        text.push('\n');
-        text
+        crate::evidence::record_text(self)
     }
 
     /// Whether it is of the plan with this digest of its canonical content.

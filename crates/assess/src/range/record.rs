@@ -98,9 +98,7 @@ impl InjectionRecord {
     /// The record as JSON, ending in a line end.
     #[must_use]
     pub fn to_json(&self) -> String {
-        let mut text = serde_json::to_string_pretty(self).expect("strings and numbers become JSON");
-        text.push('\n');
-        text
+        crate::evidence::record_text(self)
     }
 
     /// The wind in whose noise they were put, m/s.

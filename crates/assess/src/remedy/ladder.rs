@@ -3,9 +3,7 @@
 //! A number is stepped in its own unit, and what follows it (the unit, a spread) stays as it is written. The steps are those of two
 //! significant digits (100, 110, 120 ... 990, 1000, 1100), where the trade has no steps of its own.
 
-use quantity::{
-    CROSS_SECTIONS_MM2, Conductor, SECONDS_PER_DAY, parse_conductor, parse_event_rate, show_bare,
-};
+use quantity::{Conductor, SECONDS_PER_DAY, parse_conductor, parse_event_rate, show_bare};
 
 /// A value that a key may take.
 #[derive(Clone, Debug, PartialEq)]
@@ -197,36 +195,31 @@ pub(super) fn panels(text: &str) -> Vec<Rung> {
 
 /// Standard conductors that are thicker than one: cross-sections of IEC 60228, or gauges down to 4/0.
 pub(super) fn conductors(text: &str) -> Vec<Rung> {
-    match parse_conductor(text) {
-        Ok(Conductor::Stranded { area_mm2, .. }) => {
+    let Ok(conductor) = parse_conductor(text) else {
+        return Vec::new();
+    };
+    let thicker = crate::conductors::thicker(conductor).into_iter();
+    match conductor {
+        Conductor::Stranded { area_mm2, .. } => {
             let Some((_, tail)) = split(text) else {
                 return Vec::new();
             };
-            let thicker = CROSS_SECTIONS_MM2.iter().filter(|a| **a > area_mm2);
-            thicker.map(|a| rung(area_mm2, *a, tail)).collect()
+            let areas_mm2 = thicker.filter_map(|(c, _)| match c {
+                Conductor::Stranded { area_mm2, .. } => Some(area_mm2),
+                Conductor::Awg(_) => None,
+            });
+            areas_mm2.map(|to| rung(area_mm2, to, tail)).collect()
         }
-        Ok(Conductor::Awg(gauge)) => {
+        Conductor::Awg(_) => {
             // ASTM B258: 39 steps of one ratio from 36 AWG (0.005 inch) to 4/0 (0.46 inch), which are 92 in diameter.
             let step = 2.0 * libm::log(92.0) / 39.0;
-            (-3..gauge)
-                .rev()
-                .map(|g| Rung {
-                    value: match g {
-                        0.. => format!(
-                            "{} AWG",
-                            if g == 0 {
-                                "1/0".to_owned()
-                            } else {
-                                g.to_string()
-                            }
-                        ),
-                        _ => format!("{}/0 AWG", 1 - g),
-                    },
-                    size: f64::from(gauge - g) * step,
-                })
-                .collect()
+            let numbered = thicker.zip(1_u32..);
+            let rungs = numbered.map(|((_, value), steps)| Rung {
+                value,
+                size: f64::from(steps) * step,
+            });
+            rungs.collect()
         }
-        Err(_) => Vec::new(),
     }
 }
 

@@ -1,0 +1,41 @@
+//! Conductors of the next sizes of their standards.
+
+use quantity::{CROSS_SECTIONS_MM2, Conductor};
+
+/// The thickest wire gauge of ASTM B258, 4/0.
+const THICKEST_AWG: i32 = -3;
+/// Areas within this share of each other are one.
+const SAME_AREA: f64 = 1e-6;
+
+/// Conductors that are thicker than one, the thinnest first, each with its size as plans write it: cross-sections of IEC 60228, or gauges of ASTM B258
+/// down to 4/0.
+pub(crate) fn thicker(conductor: Conductor) -> Vec<(Conductor, String)> {
+    match conductor {
+        Conductor::Stranded {
+            area_mm2,
+            class,
+            tinned,
+        } => CROSS_SECTIONS_MM2
+            .into_iter()
+            .filter(|listed| *listed > area_mm2 * (1.0 + SAME_AREA))
+            .map(|area_mm2| {
+                let conductor = Conductor::Stranded {
+                    area_mm2,
+                    class,
+                    tinned,
+                };
+                (conductor, format!("{area_mm2} mm2"))
+            })
+            .collect(),
+        Conductor::Awg(gauge) => (THICKEST_AWG..gauge)
+            .rev()
+            .map(|gauge| {
+                let size = match gauge {
+                    1.. => format!("{gauge} AWG"),
+                    noughts => format!("{}/0 AWG", 1 - noughts),
+                };
+                (Conductor::Awg(gauge), size)
+            })
+            .collect(),
+    }
+}
