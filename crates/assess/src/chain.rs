@@ -570,7 +570,7 @@ pub(crate) fn months_in_water(line: &Line) -> Vec<usize> {
 }
 
 /// Corners of the band that a detector hears, Hz; `None` where no stage says.
-fn detector_band_hz(detector: &Detector) -> Option<(f64, f64)> {
+pub(crate) fn detector_band_hz(detector: &Detector) -> Option<(f64, f64)> {
     let band = detector.stages.iter().find_map(|stage| match stage {
         Stage::Band {
             low_hz, high_hz, ..

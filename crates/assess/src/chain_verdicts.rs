@@ -15,7 +15,7 @@ const PEAK_METHOD: &str =
     "full scale of the converter over sensitivity and gain (docs/method/chain.md)";
 
 /// The hydrophones of a line.
-fn hydrophones(line: &Line) -> impl Iterator<Item = SensorIx> {
+pub(crate) fn hydrophones(line: &Line) -> impl Iterator<Item = SensorIx> {
     let modules = line.modules.iter().enumerate();
     modules.flat_map(|(module, m)| {
         let sensors = m.sensors.iter().enumerate();

@@ -25,8 +25,8 @@ use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
     fault_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
     processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts,
-    storage_verdicts, stream_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
-    year_verdicts,
+    storage_verdicts, stream_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
+    uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -639,6 +639,9 @@ pub(crate) fn verdicts(
         }
         That::WatchCircle { of, at_most_m } => {
             mooring_verdicts::watch_circle(&years.hangs, *of, *at_most_m)
+        }
+        That::StrumHours { of, at_most_s } => {
+            strum_verdicts::strum_hours(&years.hangs, *of, *at_most_s, &mut years.assumed)
         }
         That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
     }

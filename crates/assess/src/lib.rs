@@ -60,6 +60,8 @@ mod start_verdicts;
 mod start_words;
 mod storage_verdicts;
 mod stream_verdicts;
+mod strum;
+mod strum_verdicts;
 mod sync_verdicts;
 mod threads;
 mod tune_verdicts;
@@ -120,6 +122,7 @@ pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_rese
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
+pub use strum::{Beside, RopeBeside, RopeStrums, TideFlow};
 pub use sync_verdicts::clocks_when_set;
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
 pub use weight_reserve::{

@@ -9,7 +9,7 @@ use core::f64::consts::PI;
 /// Reynolds numbers between which the Strouhal number holds.
 pub const CRITICAL_REYNOLDS: (f64, f64) = (300.0, 2e5);
 /// The Strouhal number there.
-pub(crate) const STROUHAL: f64 = 0.2;
+pub const STROUHAL: f64 = 0.2;
 
 /// Frequency at which vortices leave a line, Hz: `speed_m_s` is the current across it, `diameter_m` its diameter, `viscosity_m2_s` the kinematic
 /// viscosity of the water. `None` where the Reynolds number lies outside [`CRITICAL_REYNOLDS`].

@@ -57,8 +57,8 @@ pub use line::{
     Position, Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope,
     Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span,
     SpanIx, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply,
-    SupplyIx, SupplyKind, Template, That, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten,
-    Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, Weight, When, Windows,
+    SupplyIx, SupplyKind, Template, That, Tides, TimeSync, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeatherText, Weight, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};

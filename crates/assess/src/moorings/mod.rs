@@ -14,6 +14,7 @@ pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub(crate) use solve::PULLED_UNDER;
 pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
 pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
+pub(crate) use sound::{VISCOSITY_M2_S, flow_past};
 pub(crate) use usual::usual;
 
 /// What the shapes of a plan's lines were found by; part of the evidence of each verdict that rests on them.

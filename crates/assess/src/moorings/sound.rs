@@ -15,7 +15,7 @@ pub const QUIET_M_S: f64 = 0.25;
 /// reported chiefly below 100 Hz: Bassett and others 2014, read as an abstract).
 pub const LOUD_BELOW_HZ: f64 = 100.0;
 /// Kinematic viscosity of sea water at 10 degC, m2/s (from memory); it decides only whether vortices are regular.
-const VISCOSITY_M2_S: f64 = 1.35e-6;
+pub(crate) const VISCOSITY_M2_S: f64 = 1.35e-6;
 
 /// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there, its waves counted.
 #[derive(Clone, Debug, PartialEq)]
@@ -109,15 +109,14 @@ fn beside(
     for (case, shape) in shapes.iter().enumerate() {
         let Ok(found) = shape else { continue };
         let body = &found.shape.bodies[ix];
-        let current = &cases[case].water.current;
-        let (speed_m_s, towards_deg) = current.speed_and_direction(found.things[ix].depth_m);
-        let [east, north] = crate::input::level(speed_m_s, towards_deg);
-        let size = body.above_n.iter().map(|n| n * n).sum::<f64>().sqrt();
-        if size == 0.0 {
+        let Some(past) = flow_past(&cases[case], found, ix) else {
             continue;
-        }
-        let along = (east * body.above_n[0] + north * body.above_n[1]) / size;
-        let across_m_s = (speed_m_s * speed_m_s - along * along).max(0.0).sqrt();
+        };
+        let FlowPast {
+            speed_m_s,
+            across_m_s,
+            tension_n: size,
+        } = past;
         let rope = rope_at(of, body.s_m);
         let waves = found.things[ix]
             .wave
@@ -176,6 +175,35 @@ fn beside(
         });
     }
     Some(found)
+}
+
+/// The flow past a rope where something hangs on it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct FlowPast {
+    /// Speed of the water, m/s.
+    pub(crate) speed_m_s: f64,
+    /// The part of it across the rope, m/s.
+    pub(crate) across_m_s: f64,
+    /// Tension of the rope above, N.
+    pub(crate) tension_n: f64,
+}
+
+/// The flow past the rope at what hangs on a line, by its index; `None` where the rope is slack there.
+pub(crate) fn flow_past(case: &DesignCase, found: &CaseShape, ix: usize) -> Option<FlowPast> {
+    let body = &found.shape.bodies[ix];
+    let current = &case.water.current;
+    let (speed_m_s, towards_deg) = current.speed_and_direction(found.things[ix].depth_m);
+    let [east, north] = crate::input::level(speed_m_s, towards_deg);
+    let tension_n = body.above_n.iter().map(|n| n * n).sum::<f64>().sqrt();
+    if tension_n == 0.0 {
+        return None;
+    }
+    let along = (east * body.above_n[0] + north * body.above_n[1]) / tension_n;
+    Some(FlowPast {
+        speed_m_s,
+        across_m_s: (speed_m_s * speed_m_s - along * along).max(0.0).sqrt(),
+        tension_n,
+    })
 }
 
 fn rope_at(of: &Moored, s_m: f64) -> mooring::Rope {

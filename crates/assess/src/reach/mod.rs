@@ -168,6 +168,7 @@ impl Reach<'_> {
             | That::LineTension { .. }
             | That::AnchorLoad { .. }
             | That::WatchCircle { .. } => self.shapes(),
+            That::StrumHours { .. } => self.strum(),
             That::HousingMargin { of, .. } => {
                 let modules = self.all(|kind, below| kind == "module" && below.is_none());
                 let own = of.map(|m| self.line.module_path(m));
@@ -393,6 +394,13 @@ impl Reach<'_> {
         for module in self.all(|kind, below| kind == "module" && below.is_none()) {
             parts.extend(["position", "housing", "hull"].map(|key| format!("{module}.{key}")));
         }
+        parts
+    }
+
+    /// Strum beside hydrophones: the shapes of the line, its detectors and sensors.
+    pub(crate) fn strum(&self) -> Parts {
+        let mut parts = self.shapes();
+        parts.extend(self.all(|kind, below| kind == "detector" || below == Some("sensor")));
         parts
     }
 

@@ -7,11 +7,16 @@ use crate::moored::{hung, plan_of};
 
 /// A taut float in a current of 0.5 m/s, a hydrophone 20 m below the surface beside its rope of 12 mm, and a detector from 10 to 20 Hz.
 fn ear(case: &str) -> Moorings {
+    hung(&ear_plan(case))
+}
+
+/// The same as a plan; `case` stands in its only case.
+pub(crate) fn ear_plan(case: &str) -> String {
     let document = truth::json("mooring/scipy-lines.json");
     let mut line = document["lines"][0]["case"].clone();
     assert_eq!(line["name"], json!("taut float"));
     line["ropes"][0]["length"] = json!(90.0);
-    let text = plan_of(&line)
+    plan_of(&line)
         + case
         + r#"
 [module.ear]
@@ -26,8 +31,7 @@ length = "150 m"
 [detector.knock]
 on = "module.ear.sensor.ear"
 stages = [{ band = ["10 Hz", "20 Hz"] }, { level = "rms", window = "0.25 s" }, { on_above = "120 dB re 1 uPa", off_below = "115 dB re 1 uPa", shortest = "0.5 s", longest = "5 s", hold_off = "10 s" }]
-"#;
-    hung(&text)
+"#
 }
 
 /// A cylinder of 12 mm in 0.5 m/s sheds at 0.2 U/d = 8.333 Hz, and pulls at twice that, 16.67 Hz: Strouhal's number of 0.2 for Reynolds numbers

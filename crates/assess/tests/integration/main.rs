@@ -42,6 +42,7 @@ mod reserve;
 mod sky;
 mod stands;
 mod start;
+mod strum;
 mod support;
 mod sync;
 mod talk;

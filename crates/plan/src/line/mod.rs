@@ -50,7 +50,7 @@ pub use module::{
     Passes, Processor, StateLoad,
 };
 pub use mooring::{
-    Anchor, Case, CaseWave, CaseWind, Float, Position, Rope, Section, SectionEnd, Weight,
+    Anchor, Case, CaseWave, CaseWind, Float, Position, Rope, Section, SectionEnd, Tides, Weight,
 };
 pub use propagation::{Bottom, Paths, RaysWanted};
 pub use remedy::{Choice, Remedy};

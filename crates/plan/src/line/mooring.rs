@@ -69,8 +69,29 @@ pub struct Case {
     pub wave: Option<CaseWave>,
     /// Whether ropes strum.
     pub strum: bool,
+    /// When in the fortnight of the tide its current is the strongest of a tide; `None` when it is not said to be.
+    pub strongest_at: Option<Tides>,
     /// Whether this is the usual case.
     pub nominal: bool,
+}
+
+/// Tides of a fortnight.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Tides {
+    /// The strongest.
+    Springs,
+    /// The weakest.
+    Neaps,
+}
+
+impl Tides {
+    /// What a word of the plan says.
+    pub(crate) fn of_word(word: &str) -> Tides {
+        match word {
+            "neaps" => Tides::Neaps,
+            _ => Tides::Springs,
+        }
+    }
 }
 
 /// Wind on a buoy.
@@ -117,6 +138,8 @@ pub struct Section {
     pub length_m: Q,
     /// What it is made of.
     pub rope: Option<Rope>,
+    /// Whether it carries fairing; `None` when the plan does not say.
+    pub fairing: Option<bool>,
 }
 
 /// The mechanical properties of a section.

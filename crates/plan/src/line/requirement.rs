@@ -320,6 +320,13 @@ pub enum That {
         /// Upper limit, m.
         at_most_m: Q,
     },
+    /// Hours of a tide at springs in which the strum of the rope beside a hydrophone (each with a detector when `of` is absent) lies in the band of a detector, s.
+    StrumHours {
+        /// The sensor.
+        of: Option<SensorIx>,
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {
         /// Path of the cue sheet, relative to the plan's folder.

@@ -2,7 +2,7 @@
 
 use super::Resolver;
 use super::site::current;
-use crate::line::{Case, CaseWave, CaseWind, Line, Unwritten};
+use crate::line::{Case, CaseWave, CaseWind, Line, Tides, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -50,6 +50,9 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 })
             }),
             strum: f.flag("strum").is_some_and(|(strums, _)| *strums),
+            strongest_at: f
+                .choice("strongest_at")
+                .map(|(word, _)| Tides::of_word(word)),
             nominal: says_so.is_some(),
         });
     }

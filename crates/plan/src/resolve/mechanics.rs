@@ -53,6 +53,7 @@ fn section(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Se
         to,
         length_m: f.q("length")?,
         rope: rope(r, f),
+        fairing: f.flag("fairing").map(|(carries, _)| *carries),
     })
 }
 

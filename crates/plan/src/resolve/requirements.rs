@@ -179,6 +179,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
                 confidence: f.q("confidence"),
             })
         }
+        "strum-hours" => Some(That::StrumHours {
+            of: hydrophone(r, f, line)?,
+            at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
+        }),
         "module-depth" | "module-tilt" | "line-tension" | "anchor-load" | "housing-margin"
         | "watch-circle" => hanging(r, f, line, word),
         _ => {

@@ -245,6 +245,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "share_of_draws"],
         "40 m",
     ),
+    limited(
+        "strum-hours",
+        &["at_most"],
+        &["of", "share_of_draws"],
+        "1 h",
+    ),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Keys that every requirement may have.

@@ -33,6 +33,11 @@ pub(crate) const CASE: Section = Section {
             "whether ropes strum, with `strumming_drag`; they do not when not written",
         ),
         o(
+            "strongest_at",
+            S::Choice(&["springs", "neaps"]),
+            "of a tide: its current is the strongest at springs, or at neaps",
+        ),
+        o(
             "nominal",
             S::Flag,
             "whether this is the usual case; the one with the weakest current when none says so",

@@ -57,6 +57,11 @@ pub(crate) const SECTION: Section = Section {
             "unstretched length",
         ),
         o("rope", S::Reference(&[R::Part]), "what it is made of"),
+        o(
+            "fairing",
+            S::Flag,
+            "whether it carries fairing all along, which keeps vortices from shaking it (common practice); none when not written",
+        ),
     ],
 };
 

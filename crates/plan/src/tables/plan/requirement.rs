@@ -41,6 +41,7 @@ const THAT: &[&str] = &[
     "anchor-load",
     "housing-margin",
     "watch-circle",
+    "strum-hours",
     "rehearsed",
 ];
 
