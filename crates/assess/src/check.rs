@@ -282,7 +282,7 @@ pub(crate) fn judged(
         .or_else(|| reach.spoilt(&reach.events(r)));
     let verdicts = match spoilt {
         Some(unknown) => vec![unknown],
-        None => verdicts(line, r, &reading.digest, shelf, years),
+        None => verdicts(line, r, &reading.rehearsed_digest, shelf, years),
     };
     Judged::new(
         r.id.clone(),
@@ -506,7 +506,7 @@ fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 pub(crate) fn verdicts(
     line: &Line,
     r: &Requirement,
-    plan_digest: &str,
+    rehearsed_digest: &str,
     shelf: &Shelf,
     years: &mut Years<'_>,
 ) -> Vec<Verdict> {
@@ -643,7 +643,9 @@ pub(crate) fn verdicts(
         That::StrumHours { of, at_most_s } => {
             strum_verdicts::strum_hours(&years.hangs, *of, *at_most_s, &mut years.assumed)
         }
-        That::Rehearsed { cues, .. } => vec![other_verdicts::rehearsed(plan_digest, cues, shelf)],
+        That::Rehearsed { cues, .. } => {
+            vec![other_verdicts::rehearsed(rehearsed_digest, cues, shelf)]
+        }
     }
 }
 

@@ -6,7 +6,8 @@ use plan::{Must, Reading, Site, Written};
 use sha2::{Digest, Sha256};
 
 use crate::check::Check;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::reach::named_mistake;
+use crate::verdict::{Judged, Verdict, Word, unknown};
 
 /// A margin that is another by this share only is the same.
 const ROUNDING: f64 = 1e-9;
@@ -60,6 +61,9 @@ pub struct Moved {
     pub must: Must,
     /// What the verdict is about.
     pub subject: String,
+    /// How many subjects one of the plans judges where the other tells of the requirement as a whole that it is unknown: the verdict of
+    /// the one is then its worst. `None` of a subject that is paired with itself.
+    pub stands_for: Option<usize>,
     /// In the first plan; `None` where it is not there.
     pub before: Option<Verdict>,
     /// In the second plan; `None` where it is not there.
@@ -69,7 +73,31 @@ pub struct Moved {
     pub by: Option<f64>,
 }
 
+/// Which of two plans.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum PlanSide {
+    /// The first.
+    Before,
+    /// The second.
+    After,
+}
+
 impl Moved {
+    /// Where the verdict is unknown in one plan and known in the other: in which, and why. A mistake is named by its part, so that it reads
+    /// the same of all that rests on it.
+    #[must_use]
+    pub fn unknown_for(&self) -> Option<(PlanSide, String)> {
+        let why = |v: &Option<Verdict>| match v {
+            Some(Verdict::Unknown { subject, why }) => Some(named_mistake(subject, why)),
+            _ => None,
+        };
+        match (why(&self.before), why(&self.after)) {
+            (Some(why), None) => Some((PlanSide::Before, why)),
+            (None, Some(why)) => Some((PlanSide::After, why)),
+            _ => None,
+        }
+    }
+
     /// The word in the first and in the second plan.
     #[must_use]
     pub fn words(&self) -> (Option<Word>, Option<Word>) {
@@ -237,47 +265,119 @@ pub(crate) fn worst(check: &Check) -> BTreeMap<(&str, &str), (&Judged, &Verdict)
     all
 }
 
-/// What became of the verdicts of one check in another.
+/// Of each requirement and standing check the worst verdict on each subject, worst first.
+type BySubject<'c> = BTreeMap<(bool, &'c str), (&'c Judged, Vec<&'c Verdict>)>;
+
+fn by_subject(check: &Check) -> BySubject<'_> {
+    let mut all = BySubject::new();
+    let requirements = check.requirements.iter().map(|j| (false, j));
+    for (standing, judged) in requirements.chain(check.standing.iter().map(|j| (true, j))) {
+        let of = all.entry((standing, judged.id.as_str()));
+        let (_, verdicts) = of.or_insert((judged, Vec::new()));
+        for verdict in &judged.verdicts {
+            if verdicts.iter().all(|v| v.subject() != verdict.subject()) {
+                verdicts.push(verdict);
+            }
+        }
+    }
+    all
+}
+
+/// What is told of a standing check that a plan with mistakes does not have: the mistakes may be what hides it.
+fn hidden(of: &BySubject<'_>, key: (bool, &str), check: &Check) -> Option<Verdict> {
+    let mistaken = check.errors > 0 && key.0 && !of.contains_key(&key);
+    mistaken.then(|| unknown("the plan", "it is not judged while the plan has mistakes"))
+}
+
+/// What became of the verdicts of one check in another. A requirement of which one plan tells only that it is unknown, where the other
+/// judges several subjects or another one, moved as a whole.
 #[must_use]
 pub fn moves(before: &Check, after: &Check) -> Moves {
-    let (was, is) = (worst(before), worst(after));
-    let keys: BTreeSet<&(&str, &str)> = was.keys().chain(is.keys()).collect();
+    let (was, is) = (by_subject(before), by_subject(after));
+    let keys: BTreeSet<(bool, &str)> = was.keys().chain(is.keys()).copied().collect();
     let mut found = Moves::default();
     for key in keys {
-        let (old, new) = (was.get(key), is.get(key));
+        let (old, new) = (was.get(&key), is.get(&key));
         let Some((judged, _)) = new.or(old) else {
             continue;
         };
-        let moved = Moved {
-            requirement: judged.id.clone(),
-            must: judged.must,
-            subject: key.1.to_owned(),
-            before: old.map(|(_, v)| (*v).clone()),
-            after: new.map(|(_, v)| (*v).clone()),
-            by: match (old, new) {
-                (Some((_, a)), Some((_, b))) => shift(a, b),
-                _ => None,
-            },
+        let (old_hidden, new_hidden) = (hidden(&was, key, before), hidden(&is, key, after));
+        let told = |side: Option<&(&Judged, Vec<&Verdict>)>, hidden: &Option<Verdict>| match side {
+            Some((_, verdicts)) => verdicts.iter().map(|v| (*v).clone()).collect(),
+            None => hidden.iter().cloned().collect::<Vec<Verdict>>(),
         };
-        let (from, to) = moved.words();
-        if from != to {
-            found.rulings.push(moved);
-        } else if moved.by.is_some_and(|by| by != 0.0) || limits_differ(&moved) {
-            found.margins.push(moved);
+        let (old, new) = (told(old, &old_hidden), told(new, &new_hidden));
+        let moved =
+            |subject: &str, stands_for, old: Option<&Verdict>, new: Option<&Verdict>| Moved {
+                requirement: judged.id.clone(),
+                must: judged.must,
+                subject: subject.to_owned(),
+                stands_for,
+                before: old.cloned(),
+                after: new.cloned(),
+                by: old.zip(new).and_then(|(a, b)| shift(a, b)),
+            };
+        let as_a_whole = if is_whole((&old, before), &new) {
+            Some(&new)
+        } else if is_whole((&new, after), &old) {
+            Some(&old)
         } else {
-            found.unchanged += 1;
+            None
+        };
+        if let Some(judged_side) = as_a_whole {
+            let one = judged_side.len() == 1;
+            let stands_for = (!one).then_some(judged_side.len());
+            let subject = if one { judged_side[0].subject() } else { WHOLE };
+            found.add(moved(subject, stands_for, old.first(), new.first()));
+            continue;
+        }
+        let subjects: BTreeSet<&str> = old.iter().chain(&new).map(Verdict::subject).collect();
+        for subject in subjects {
+            let of = |side: &'_ [Verdict]| side.iter().position(|v| v.subject() == subject);
+            let (old, new) = (of(&old).map(|i| &old[i]), of(&new).map(|i| &new[i]));
+            found.add(moved(subject, None, old, new));
         }
     }
-    let badness = |m: &Moved| {
-        let (from, to) = m.words();
-        // Met stands for what is not there.
-        let at = |w: Option<Word>| w.unwrap_or(Word::Met);
-        (at(to) >= at(from), at(to))
-    };
-    found.rulings.sort_by_key(badness);
-    let size = |m: &Moved| m.by.map_or(f64::INFINITY, f64::abs);
-    found.margins.sort_by(|x, y| size(y).total_cmp(&size(x)));
+    found.sort();
     found
+}
+
+/// The subject of a requirement that moved as a whole, where that is of several.
+const WHOLE: &str = "the whole";
+
+/// Whether a side tells only that a requirement as a whole is unknown, where the other judges what it is about: a plan with mistakes names
+/// the mistaken part, others may name the line or the plan.
+fn is_whole((side, check): (&[Verdict], &Check), other: &[Verdict]) -> bool {
+    let [Verdict::Unknown { subject, .. }] = side else {
+        return false;
+    };
+    let among = other.iter().any(|v| v.subject() == subject);
+    !other.is_empty() && (!among || check.errors > 0 && other.len() > 1)
+}
+
+impl Moves {
+    fn add(&mut self, moved: Moved) {
+        let (from, to) = moved.words();
+        if from != to {
+            self.rulings.push(moved);
+        } else if moved.by.is_some_and(|by| by != 0.0) || limits_differ(&moved) {
+            self.margins.push(moved);
+        } else {
+            self.unchanged += 1;
+        }
+    }
+
+    fn sort(&mut self) {
+        let badness = |m: &Moved| {
+            let (from, to) = m.words();
+            // Met stands for what is not there.
+            let at = |w: Option<Word>| w.unwrap_or(Word::Met);
+            (at(to) >= at(from), at(to))
+        };
+        self.rulings.sort_by_key(badness);
+        let size = |m: &Moved| m.by.map_or(f64::INFINITY, f64::abs);
+        self.margins.sort_by(|x, y| size(y).total_cmp(&size(x)));
+    }
 }
 
 /// Two units of one verdict are no margin that moved, but tell all the same.

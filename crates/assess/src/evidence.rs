@@ -24,7 +24,7 @@ pub struct Record {
     format: String,
     /// The method: [`REHEARSAL`].
     pub method: String,
-    /// Digest of the plan's canonical content.
+    /// Digest of what a rehearsal reads of the plan ([`plan::Reading::rehearsed_digest`]).
     pub plan_digest: String,
     /// The cue sheet, relative to the plan's folder.
     pub cues: String,

@@ -87,7 +87,9 @@ pub use chain::{
     ThresholdBudget, chain_budget,
 };
 pub use check::{Check, PlanText, Shelf, Status, Tier, check, check_text, check_with};
-pub use compare::{Changed, Changes, Comparison, Moved, Moves, Seen, changes, compare, moves};
+pub use compare::{
+    Changed, Changes, Comparison, Moved, Moves, PlanSide, Seen, changes, compare, moves,
+};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
     ear_geometry,

@@ -4,8 +4,8 @@ use crate::check::Shelf;
 use crate::evidence::{REHEARSAL, file_name};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
-/// What a rehearsal of a cue sheet showed, if its record is there and fresh.
-pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict {
+/// What a rehearsal of a cue sheet showed, if its record is there and of what a rehearsal reads of the present plan.
+pub(crate) fn rehearsed(rehearsed_digest: &str, cues: &str, shelf: &Shelf) -> Verdict {
     let subject = cues.to_owned();
     let again = match shelf.commands.get(cues) {
         Some(command) => format!("run `{command}`"),
@@ -19,12 +19,14 @@ pub(crate) fn rehearsed(plan_digest: &str, cues: &str, shelf: &Shelf) -> Verdict
     let rehearsals = || shelf.records.iter().filter(|r| r.method == REHEARSAL);
     // The digests say what was rehearsed, by whatever path the cue sheet was named.
     let fresh =
-        || rehearsals().filter(|r| r.plan_digest == plan_digest && r.cues_digest == *present);
+        || rehearsals().filter(|r| r.plan_digest == rehearsed_digest && r.cues_digest == *present);
     let Some(record) = fresh().min_by_key(|r| (r.passed(), &r.result_digest)) else {
         return if rehearsals().any(|r| r.cues == cues) {
             unknown(
                 subject,
-                format!("the plan or the cue sheet has changed since it was rehearsed; {again}"),
+                format!(
+                    "the plan, in what a rehearsal reads of it, or the cue sheet has changed since it was rehearsed; {again}"
+                ),
             )
         } else {
             unknown(subject, format!("it has not been rehearsed yet; {again}"))

@@ -50,7 +50,7 @@ pub enum Evidence {
     Rehearsed {
         /// The cue sheet.
         cues: String,
-        /// Digest of the plan's canonical content.
+        /// Digest of what a rehearsal reads of the plan.
         plan_digest: String,
         /// Digest of the cue sheet's canonical content.
         cues_digest: String,

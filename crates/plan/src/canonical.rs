@@ -24,6 +24,51 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
     hex(&hash.finalize())
 }
 
+/// Tables of a plan that no rehearsal reads.
+const NEVER_REHEARSED: [&str; 2] = ["requirement", "call"];
+
+/// Keys that no rehearsal reads, of tables of which it reads others. Its wind is the cue sheet's, and its supplies are what their
+/// outputs say; when it begins `deployment.start` may say.
+pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 3] = [
+    (
+        "deployment",
+        &["name", "duration", "start_slip", "recovery_slip"],
+    ),
+    ("site", &["clearness", "horizon", "weather"]),
+    ("supply", &["panels", "battery"]),
+];
+
+/// Digest of what a rehearsal reads of a plan; of the rest any may change and the rehearsal stays as it was.
+pub(crate) fn rehearsed_digest(
+    fields: &Fields,
+    catalogue: &Catalogue,
+    line: Option<&Line>,
+) -> String {
+    let mut text = "rehearsed/1{".to_owned();
+    for (key, item) in counted(fields, &NEVER_REHEARSED) {
+        text.push_str(key);
+        text.push('=');
+        let unread = NOT_REHEARSED.iter().find(|(table, _)| *table == key);
+        match (unread, &item.value) {
+            (Some((_, but)), Read::Table(table)) => {
+                write_fields_but(&mut text, table, catalogue, but);
+            }
+            (Some((_, but)), Read::Keyed(all)) => {
+                for (id, table) in &all.right {
+                    let _ = write!(text, "{id:?}=");
+                    write_fields_but(&mut text, table, catalogue, but);
+                }
+            }
+            _ => write_item(&mut text, item, catalogue),
+        }
+        text.push(';');
+    }
+    text.push('}');
+    write_templates(&mut text, line);
+    write_routines(&mut text, line);
+    hex(&Sha256::digest(text.as_bytes()))
+}
+
 /// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count. A
 /// weather file counts by its text, line ends normalised, the recording that a stage is held against by its bytes, a routine by its text.
 pub(crate) fn digest(
@@ -39,22 +84,33 @@ pub(crate) fn digest(
     if let Some(weather) = weather {
         text.push_str(&weather.replace("\r\n", "\n"));
     }
+    write_templates(&mut text, line);
+    let calls = line.into_iter().flat_map(|l| &l.calls);
+    for call in calls.filter_map(|call| call.recording.as_ref()?.bytes.as_deref()) {
+        text.push_str(&hex(&Sha256::digest(call)));
+    }
+    write_routines(&mut text, line);
+    hex(&Sha256::digest(text.as_bytes()))
+}
+
+/// The recordings and models that stages are held against.
+fn write_templates(out: &mut String, line: Option<&Line>) {
     let stages = line.into_iter().flat_map(|l| &l.detectors);
     let of_stages = stages
         .flat_map(|d| &d.stages)
         .filter_map(|stage| stage.template()?.bytes.as_deref());
-    let calls = line.into_iter().flat_map(|l| &l.calls);
-    let of_calls = calls.filter_map(|call| call.recording.as_ref()?.bytes.as_deref());
-    for template in of_stages.chain(of_calls) {
-        text.push_str(&hex(&Sha256::digest(template)));
+    for template in of_stages {
+        out.push_str(&hex(&Sha256::digest(template)));
     }
+}
+
+/// The texts of routines, line ends normalised.
+fn write_routines(out: &mut String, line: Option<&Line>) {
     let behaviours = line.into_iter().flat_map(|l| &l.behaviours);
-    let of_routines = behaviours.filter_map(|b| b.routine.as_ref()?.text.as_deref());
-    for routine in of_routines {
+    for routine in behaviours.filter_map(|b| b.routine.as_ref()?.text.as_deref()) {
         let routine = routine.replace("\r\n", "\n");
-        text.push_str(&hex(&Sha256::digest(routine.as_bytes())));
+        out.push_str(&hex(&Sha256::digest(routine.as_bytes())));
     }
-    hex(&Sha256::digest(text.as_bytes()))
 }
 
 /// Bytes in hexadecimal, as every digest is written.
@@ -67,18 +123,30 @@ pub fn hex(bytes: &[u8]) -> String {
 }
 
 fn write_fields(out: &mut String, fields: &Fields, catalogue: &Catalogue) {
+    write_fields_but(out, fields, catalogue, &[]);
+}
+
+/// The same without some keys.
+fn write_fields_but(out: &mut String, fields: &Fields, catalogue: &Catalogue, but: &[&str]) {
     out.push('{');
-    for (key, item) in fields.entries() {
-        // Which catalogue file a part came from does not change what the plan says, nor does what could be had instead.
-        if ["part", "include", "remedy"].contains(&key) {
-            continue;
-        }
+    for (key, item) in counted(fields, but) {
         out.push_str(key);
         out.push('=');
         write_item(out, item, catalogue);
         out.push(';');
     }
     out.push('}');
+}
+
+/// The keys of a table that count. Which catalogue file a part came from does not change what the plan says, nor does what could be had
+/// instead.
+fn counted<'f>(
+    fields: &'f Fields,
+    but: &'f [&'f str],
+) -> impl Iterator<Item = (&'static str, &'f Item)> {
+    let left_out =
+        move |key: &str| ["part", "include", "remedy"].contains(&key) || but.contains(&key);
+    fields.entries().filter(move |(key, _)| !left_out(key))
 }
 
 /// A part that is named where it stands (a rope) counts by what it holds.
@@ -211,6 +279,31 @@ fn write_node(out: &mut String, node: &Node) {
             for (key, entry) in table {
                 out.push_str(key);
                 write_node(out, &entry.node);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{NEVER_REHEARSED, NOT_REHEARSED};
+    use crate::field::Shape;
+    use crate::tables::PLAN;
+
+    /// A key that is renamed would count again, and one that is new in the deployment counts until somebody says that it does not.
+    #[test]
+    fn verif_what_no_rehearsal_reads_are_keys_of_the_plan() {
+        let table = |name: &str| PLAN.fields.iter().find(|f| f.key == name);
+        for name in NEVER_REHEARSED {
+            assert!(table(name).is_some(), "{name}");
+        }
+        for (name, keys) in NOT_REHEARSED {
+            let (Shape::Table(section) | Shape::Keyed(section)) = &table(name).unwrap().shape
+            else {
+                panic!("{name} is no table");
+            };
+            for key in keys {
+                assert!(section.fields.iter().any(|f| f.key == *key), "{name}.{key}");
             }
         }
     }

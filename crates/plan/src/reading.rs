@@ -34,6 +34,9 @@ pub struct Reading {
     pub source_digest: String,
     /// Digest of the canonical content, whatever its layout, SHA-256 in hexadecimal.
     pub digest: String,
+    /// Digest of what a rehearsal reads of that content, SHA-256 in hexadecimal: all but requirements, calls, remedies, the sun and what it
+    /// charges, and of the deployment all but its start.
+    pub rehearsed_digest: String,
     /// The values that are written with a spread (`±`), by path.
     pub spreads: Vec<Spread>,
     /// What the mistakes reach.
@@ -159,6 +162,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
             weather.as_ref().map(|w| w.text.as_str()),
             line.as_ref(),
         ),
+        rehearsed_digest: canonical::rehearsed_digest(&fields, &catalogue, line.as_ref()),
         spreads: spreads(&fields, &catalogue),
         spoilt: spoilt_parts(
             &table,

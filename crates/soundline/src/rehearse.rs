@@ -418,7 +418,7 @@ fn leave_evidence(
     let folder = args.plan.parent().unwrap_or(Path::new(""));
     let relative = args.cues.strip_prefix(folder).unwrap_or(&args.cues);
     let record = EvidenceRecord::rehearsal(
-        reading.digest.clone(),
+        reading.rehearsed_digest.clone(),
         relative.display().to_string(),
         cues_digest,
         cues.seed,

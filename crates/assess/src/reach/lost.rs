@@ -6,11 +6,22 @@ use plan::{Must, Reading, Spoilt};
 
 use crate::verdict::{Judged, Verdict, unknown};
 
+/// How a mistake is told of the part that has it.
+const IN_IT: &str = "the plan has a mistake in it, ";
+
+/// Why something is unknown, with the part of a mistake named where that is what it is told of.
+pub(crate) fn named_mistake(subject: &str, why: &str) -> String {
+    match why.strip_prefix(IN_IT) {
+        Some(rest) => format!("the plan has a mistake in {subject}, {rest}"),
+        None => why.to_owned(),
+    }
+}
+
 /// What is told of a part of the plan that a mistake reaches.
 pub(super) fn mistaken(reading: &Reading, part: &str, spoilt: &Spoilt) -> Verdict {
     let place = reading.sources.place(spoilt.at);
     let why = if spoilt.part == part {
-        format!("the plan has a mistake in it, at {place}")
+        format!("{IN_IT}at {place}")
     } else if matches!(spoilt.part.as_str(), "file" | "include") {
         format!("the plan has a mistake at {place}")
     } else {

@@ -14,8 +14,8 @@ use plan::{
 };
 
 use crate::verdict::{Verdict, unknown};
-pub(crate) use lost::lost;
 use lost::mistaken;
+pub(crate) use lost::{lost, named_mistake};
 
 /// Paths of parts, and names of top-level tables.
 pub(crate) type Parts = BTreeSet<String>;
@@ -187,7 +187,7 @@ impl Reach<'_> {
                 self.failures()
             }
             That::Rehearsed { .. } => {
-                let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "call"));
+                let mut parts = self.all(|kind, _| kind != "call");
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }

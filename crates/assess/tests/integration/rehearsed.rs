@@ -58,7 +58,7 @@ fn verif_without_a_record_it_is_unknown_and_says_what_to_do() {
 
 #[test]
 fn verif_a_record_of_another_plan_or_cue_sheet_is_stale() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     for record in [
         record("another", "c1", &[true]),
         record(&plan, "another", &[true]),
@@ -70,7 +70,7 @@ fn verif_a_record_of_another_plan_or_cue_sheet_is_stale() {
 
 #[test]
 fn verif_a_fresh_record_is_met_and_named_as_evidence() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     let stale = record("another", "c1", &[false]);
     let check = with(vec![stale, record(&plan, "c1", &[true, true])], Ok("c1"));
     let night = known(&check, "night");
@@ -90,7 +90,7 @@ fn verif_a_fresh_record_is_met_and_named_as_evidence() {
 
 #[test]
 fn verif_one_failed_expectation_is_broken_and_named() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     let check = with(vec![record(&plan, "c1", &[true, false, true])], Ok("c1"));
     let night = known(&check, "night");
     assert_eq!(night.ruling, Ruling::Broken);
@@ -101,7 +101,7 @@ fn verif_one_failed_expectation_is_broken_and_named() {
 /// Two rehearsals of the same plan and cue sheet that differ: the worse counts, in whatever order they lie there, and it is said.
 #[test]
 fn verif_of_two_fresh_records_the_worse_counts() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     let mut held = record(&plan, "c1", &[true, true]);
     held.result_digest = "another".to_owned();
     let failed = record(&plan, "c1", &[true, false]);
@@ -120,7 +120,7 @@ fn verif_of_two_fresh_records_the_worse_counts() {
 
 #[test]
 fn verif_nothing_expected_and_an_unreadable_cue_sheet_are_unknown() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     let check = with(vec![record(&plan, "c1", &[])], Ok("c1"));
     assert!(why_unknown(&check, "night").contains("expects nothing"));
     let check = with(vec![record(&plan, "c1", &[true])], Err("no such file"));
@@ -130,13 +130,13 @@ fn verif_nothing_expected_and_an_unreadable_cue_sheet_are_unknown() {
 /// The digest is of what the plan says, not of how it is laid out: a comment leaves the record fresh, a value does not.
 #[test]
 fn verif_the_digest_follows_values_and_not_comments() {
-    let plan = good(&[]).digest;
+    let plan = good(&[]).rehearsed_digest;
     assert_eq!(
         plan,
-        good(&[("[span.cable]", "# a remark\n[span.cable]")]).digest
+        good(&[("[span.cable]", "# a remark\n[span.cable]")]).rehearsed_digest
     );
     assert_ne!(
         plan,
-        good(&[("length = \"100 m\"", "length = \"101 m\"")]).digest
+        good(&[("length = \"100 m\"", "length = \"101 m\"")]).rehearsed_digest
     );
 }

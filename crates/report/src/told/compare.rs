@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use assess::{Check, Comparison, Known, Moved, Seen, Verdict, Word};
+use assess::{Check, Comparison, Known, Moved, PlanSide, Seen, Verdict, Word};
 use plan::Must;
 use serde_json::{Value, json};
 
@@ -33,8 +33,11 @@ pub fn compare_text(found: &Comparison, names: Compared<'_>) -> String {
     if found.moves.rulings.is_empty() {
         out.push_str("  none\n");
     }
-    for moved in &found.moves.rulings {
-        ruling(&mut out, moved);
+    for group in by_reason(&found.moves.rulings) {
+        match group {
+            Group::One(moved) => ruling(&mut out, moved),
+            Group::Same(told, why, all) => same_reason(&mut out, told, names, &why, &all),
+        }
     }
     if !found.moves.margins.is_empty() {
         out.push_str(
@@ -159,7 +162,92 @@ fn head(moved: &Moved) -> String {
         Must::Shall => "",
         Must::Should => " (should)",
     };
-    format!("{}{should}, {}", moved.requirement, moved.subject)
+    format!("{}{should}, {}", moved.requirement, about(moved))
+}
+
+/// What a verdict is about; of a requirement that moved as a whole how many subjects it has.
+fn about(moved: &Moved) -> String {
+    match moved.stands_for {
+        Some(subjects) => format!("all {subjects} subjects"),
+        None => moved.subject.clone(),
+    }
+}
+
+/// Rulings that moved: one by one, or all that moved for one reason.
+enum Group<'m> {
+    One(&'m Moved),
+    Same(Told, String, Vec<&'m Moved>),
+}
+
+/// The plan in which something is unknown.
+#[derive(Clone, Copy)]
+struct Told(PlanSide);
+
+impl Told {
+    fn of(self, names: Compared<'_>) -> &str {
+        match self.0 {
+            PlanSide::Before => names.before,
+            PlanSide::After => names.after,
+        }
+    }
+
+    /// The verdict of the other plan, with the word before it.
+    fn other(self, moved: &Moved) -> (&'static str, Option<&Verdict>) {
+        match self.0 {
+            PlanSide::Before => ("after", moved.after.as_ref()),
+            PlanSide::After => ("before", moved.before.as_ref()),
+        }
+    }
+}
+
+/// Rulings in their order; those that are unknown in one plan for one reason stand together where the first of them stands.
+fn by_reason(rulings: &[Moved]) -> Vec<Group<'_>> {
+    let mut all: BTreeMap<(PlanSide, String), Vec<&Moved>> = BTreeMap::new();
+    for moved in rulings {
+        if let Some(reason) = moved.unknown_for() {
+            all.entry(reason).or_default().push(moved);
+        }
+    }
+    let mut groups = Vec::new();
+    for moved in rulings {
+        let Some(reason) = moved.unknown_for() else {
+            groups.push(Group::One(moved));
+            continue;
+        };
+        // Taken out where its first stands; the others have been told then.
+        match all.remove_entry(&reason) {
+            Some((_, alone)) if alone.len() == 1 => groups.push(Group::One(moved)),
+            Some(((side, why), same)) => groups.push(Group::Same(Told(side), why, same)),
+            None => {}
+        }
+    }
+    groups
+}
+
+/// All that moved for one reason, which is told once.
+fn same_reason(out: &mut String, told: Told, names: Compared<'_>, why: &str, all: &[&Moved]) {
+    let plan = told.of(names);
+    let why = why.lines().next().unwrap_or("");
+    for (i, row) in wrap(&format!("unknown in {plan}: {why}"), 98)
+        .iter()
+        .enumerate()
+    {
+        let _ = writeln!(out, "  {}{row}", if i == 0 { "" } else { "  " });
+    }
+    for moved in all {
+        let (from, to) = moved.words();
+        let (lead, other) = told.other(moved);
+        let one = format!(
+            "{} -> {}: {}; {lead} {}",
+            word_of(from),
+            word_of(to),
+            head(moved),
+            of_side(moved, other)
+        );
+        for (i, row) in wrap(&one, 96).iter().enumerate() {
+            let _ = writeln!(out, "      {}{row}", if i == 0 { "" } else { "  " });
+        }
+    }
 }
 
 /// Value, limit and margin.
@@ -178,7 +266,17 @@ fn side(verdict: Option<&Verdict>) -> String {
     }
 }
 
-pub(super) fn ruling(out: &mut String, moved: &Moved) {
+/// What one plan says; of several subjects that of the worst.
+fn of_side(moved: &Moved, verdict: Option<&Verdict>) -> String {
+    match (moved.stands_for, verdict) {
+        (Some(_), Some(known @ (Verdict::Known(_) | Verdict::Provisional(_)))) => {
+            format!("{}, the worst: {}", known.subject(), side(verdict))
+        }
+        _ => side(verdict),
+    }
+}
+
+fn ruling(out: &mut String, moved: &Moved) {
     let (from, to) = moved.words();
     let _ = writeln!(
         out,
@@ -188,7 +286,7 @@ pub(super) fn ruling(out: &mut String, moved: &Moved) {
         head(moved)
     );
     for (lead, verdict) in [("before", &moved.before), ("after", &moved.after)] {
-        let told = format!("{lead}: {}", side(verdict.as_ref()));
+        let told = format!("{lead}: {}", of_side(moved, verdict.as_ref()));
         for (i, row) in wrap(&told, 96).iter().enumerate() {
             let _ = writeln!(out, "      {}{row}", if i == 0 { "" } else { "  " });
         }
@@ -288,7 +386,7 @@ pub fn compare_markdown(found: &Comparison, names: Compared<'_>) -> String {
             out,
             "| {} | {} | {} | {} | {} | {} | {} |",
             cell(&moved.requirement),
-            cell(&moved.subject),
+            cell(&about(moved)),
             ruled(from),
             ruled(to),
             cell(&margin(&moved.before)),
@@ -297,6 +395,15 @@ pub fn compare_markdown(found: &Comparison, names: Compared<'_>) -> String {
                 .by
                 .map_or_else(|| "-".to_owned(), |by| format!("{by:+.2}"))
         );
+    }
+    for group in by_reason(&found.moves.rulings) {
+        if let Group::Same(told, why, all) = group {
+            let mut ids: Vec<String> = all.iter().map(|m| cell(&m.requirement)).collect();
+            ids.dedup();
+            let why = cell(why.lines().next().unwrap_or(""));
+            let plan = cell(told.of(names));
+            let _ = writeln!(out, "\nUnknown in {plan}: {why}: {}.", ids.join(", "));
+        }
     }
     let _ = writeln!(
         out,
@@ -352,6 +459,7 @@ pub(super) fn moved_json(moved: &Moved) -> Value {
         "requirement": moved.requirement,
         "must": match moved.must { Must::Shall => "shall", Must::Should => "should" },
         "subject": moved.subject,
+        "stands_for": moved.stands_for,
         "before": moved.before.as_ref().map(verdict_json),
         "after": moved.after.as_ref().map(verdict_json),
         "margin_moved_by": moved.by,

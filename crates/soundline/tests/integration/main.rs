@@ -33,6 +33,7 @@ mod range;
 mod real;
 mod records;
 mod rehearse;
+mod rehearsed_part;
 mod remedy;
 mod reserve;
 mod shapes;

@@ -180,6 +180,75 @@ fn verif_plans_with_mistakes_are_compared_too() {
     expect_status(&run(&["compare", &b.plan, &a.plan]), 0);
 }
 
+/// Of one typing error every requirement that both plans have is told once, as known and unknown, and the mistake once; the other way round
+/// as well.
+#[test]
+fn verif_a_mistake_moves_each_requirement_once_and_is_named_once() {
+    let (a, b) = (demo("harrow-sound", false), demo("harrow-sound", false));
+    edit(
+        &b.plan,
+        "resistance = \"0.12 ohm\"",
+        "resistance = \"0.12 ohn\"",
+    );
+    for (from, to, way) in [(&a, &b, "met -> unknown"), (&b, &a, "unknown -> met")] {
+        let json = run(&["--format", "json", "compare", &from.plan, &to.plan]);
+        let told: Value = serde_json::from_str(&stdout(&json)).unwrap();
+        let rulings = told["rulings"].as_array().unwrap();
+        let mut ids: Vec<&str> = Vec::new();
+        for ruling in rulings {
+            assert!(
+                !ruling["before"].is_null() && !ruling["after"].is_null(),
+                "{ruling}"
+            );
+            ids.push(ruling["requirement"].as_str().unwrap());
+        }
+        ids.sort_unstable();
+        assert!(ids.windows(2).all(|w| w[0] != w[1]), "{ids:?}");
+        let voltage = rulings
+            .iter()
+            .find(|r| r["requirement"] == "voltage")
+            .unwrap();
+        assert_eq!(voltage["stands_for"], 5);
+        let text = stdout(&run(&["compare", &from.plan, &to.plan]));
+        assert_eq!(
+            text.matches("the plan has a mistake in supply.sun").count(),
+            1,
+            "{text}"
+        );
+        assert!(
+            text.contains(&format!("{way}: voltage, all 5 subjects; ")),
+            "{text}"
+        );
+        assert!(!text.contains("not there"), "{text}");
+        let review = stdout(&run(&[
+            "--format", "markdown", "compare", &from.plan, &to.plan,
+        ]));
+        assert_eq!(
+            review.matches("a mistake in supply.sun").count(),
+            1,
+            "{review}"
+        );
+        assert!(!review.contains("not there"), "{review}");
+    }
+}
+
+/// A subject that one plan does not have is told as not there, also where another is unknown in it.
+#[test]
+fn verif_a_subject_that_is_gone_is_not_taken_for_unknown() {
+    let (a, b) = (demo("harrow-sound", false), demo("harrow-sound", false));
+    edit(
+        &b.plan,
+        "resistance = \"0.12 ohm\"",
+        "resistance = \"0.12 ohn\"",
+    );
+    let plan = fs::read_to_string(&b.plan).unwrap();
+    let begins = plan.find("[requirement.winter-charge]").unwrap();
+    let ends = begins + 1 + plan[begins + 1..].find("\n[").unwrap();
+    fs::write(&b.plan, format!("{}{}", &plan[..begins], &plan[ends..])).unwrap();
+    let text = stdout(&run(&["compare", &a.plan, &b.plan]));
+    assert!(text.contains("met -> not there: winter-charge"), "{text}");
+}
+
 #[test]
 fn verif_markdown_is_written_by_compare_alone() {
     let demo = demo("reef-light", false);
