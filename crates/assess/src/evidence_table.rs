@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 
-use crate::certainty::{DrawsBeside, InDraws, is_of_draws};
+use crate::certainty::{DrawsBeside, InDraws};
 use crate::check::Check;
 use crate::verdict::{Evidence, Judged, Verdict, Word};
 
@@ -113,7 +113,7 @@ fn supported(judged: &Judged, measured: Vec<String>) -> Supported {
     };
     for verdict in &judged.verdicts {
         // Of a share of draws that is known the draws themselves are told.
-        let drawn = is_of_draws(verdict) && judged.in_draws.is_some();
+        let drawn = verdict.is_of_draws() && judged.in_draws.is_some();
         if !drawn || matches!(verdict, Verdict::Unknown { .. }) {
             add(of_verdict(verdict), verdict.subject());
         }

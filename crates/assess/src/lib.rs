@@ -6,6 +6,7 @@
 mod allowance;
 mod assumed;
 mod cap;
+mod carried;
 mod cautions;
 mod cell_verdicts;
 mod certainty;
@@ -117,8 +118,8 @@ pub use places::{
 };
 pub use power::year::MONTH_DAYS;
 pub use remedy::{
-    CARRIES_AT_LEAST, Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError,
-    SharedFetch, Sweep, Turned, remedies, remedies_with,
+    Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep,
+    Turned, remedies, remedies_with,
 };
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};

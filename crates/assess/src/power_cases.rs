@@ -13,6 +13,7 @@ use std::mem::discriminant;
 use plan::{Line, Load, Module, ModuleIx, PassWhen};
 use power::{LoadKind, NetworkError, Solution};
 
+use crate::carried::NARROW_LOAD_PERCENT;
 use crate::combinations::{Combinations, FallsOut, anything_falls_out};
 use crate::input::{
     Conditions, Contacts, Draw, Electric, ElectricInput, Heaviest, InputError, boots, electric,
@@ -21,8 +22,6 @@ use crate::input::{
 use crate::power_verdicts::NARROW_A;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
-/// A line that could carry less than this much more than its load is marginal, %.
-const NARROW_LOAD_PERCENT: f64 = 10.0;
 pub(crate) const METHOD: &str = "direct-current network, high-voltage solution (docs/method/power.md; IEC 60228 and ASTM B258 conductors)";
 
 const NO_LOAD: &str = "no load";

@@ -3,6 +3,7 @@
 use plan::{Limits, Line, ModuleIx, PassWhen, Q, SupplyIx, That};
 use power::Solution;
 
+use crate::carried::{Carried, beside, carried};
 use crate::combinations::FallsOut;
 use crate::power_cases::{Case, METHOD, cases, sound};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
@@ -32,8 +33,9 @@ pub(crate) fn voltage(line: &Line, of: Option<ModuleIx>, limits: Option<Limits>)
             .map(|f| falls_out(line, f)),
     );
     let asked = |m: ModuleIx| of.is_none_or(|o| o == m) && line.modules[m.0].input.is_some();
+    let carried = carried(&good);
     for m in (0..line.modules.len()).map(ModuleIx).filter(|m| asked(*m)) {
-        verdicts.push(module_voltage(line, m, limits, &good));
+        verdicts.push(module_voltage(line, m, limits, &good, &carried));
     }
     if let Some(m) = of.filter(|m| line.modules[m.0].input.is_none()) {
         verdicts.push(unknown(
@@ -75,7 +77,10 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
         return Vec::new();
     };
     let (_, good) = sound(line, &cases);
-    let each = left.iter().map(|m| module_voltage(line, *m, None, &good));
+    let carried = carried(&good);
+    let each = left
+        .iter()
+        .map(|m| module_voltage(line, *m, None, &good, &carried));
     each.filter(|v| v.word() != Word::Unknown).collect()
 }
 
@@ -90,16 +95,6 @@ pub(crate) fn open(line: &Line, told: bool) -> Option<String> {
             left.join(", ")
         )
     })
-}
-
-/// The least share of its load that a line carries, over all sets of states; `None` where it is not known or nothing collapses.
-pub(crate) fn share_carried(line: &Line) -> Option<f64> {
-    let cases = cases(line).ok()?;
-    let (_, good) = sound(line, &cases);
-    let loaded = good.iter().filter(|(case, _)| !case.idle);
-    let shares = loaded.filter_map(|(case, _)| power::collapse_factor(&case.input.network).ok());
-    let known = shares.filter(|share| share.is_finite());
-    known.min_by(f64::total_cmp)
 }
 
 /// A module that its lock-out switches off while it is asked to draw.
@@ -132,6 +127,7 @@ fn module_voltage(
     m: ModuleIx,
     limits: Option<Limits>,
     good: &[(&Case, &Solution)],
+    carried: &Carried,
 ) -> Verdict {
     let path = line.module_path(m);
     let Some(input) = &line.modules[m.0].input else {
@@ -189,13 +185,14 @@ fn module_voltage(
         "with {name}; over all sets {:.2} V to {:.2} V",
         low.1, high.1
     );
-    Against {
+    let against = Against {
         side,
         limit,
         narrow: NARROW_V,
         unit: "V".to_owned(),
-    }
-    .judge(path, value, Evidence::computed(METHOD, &network), why)
+    };
+    let verdict = against.judge(path, value, Evidence::computed(METHOD, &network), why);
+    beside(verdict, carried)
 }
 
 /// Largest current of one supply, or of each, against the limit given or its own.

@@ -2,14 +2,13 @@
 
 use plan::{Line, ModuleIx, Q};
 
+use crate::carried::NARROW_LOAD_PERCENT;
 use crate::power_cases::METHOD;
 use crate::reserve::{Factor, ModuleReserve, Room, in_hand};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A reserve closer to what is asked than this is marginal, W.
 const NARROW_W: f64 = 0.2;
-/// A collapse factor closer to what is asked than this is marginal, %.
-const NARROW_PERCENT: f64 = 10.0;
 
 /// The least collapse factor over all combinations of states that the plan allows.
 pub(crate) fn collapse_factor(line: &Line, at_least: Q) -> Vec<Verdict> {
@@ -21,7 +20,7 @@ pub(crate) fn collapse_factor(line: &Line, at_least: Q) -> Vec<Verdict> {
     let against = Against {
         side: Side::AtLeast,
         limit: 100.0 * at_least.si,
-        narrow: NARROW_PERCENT,
+        narrow: NARROW_LOAD_PERCENT,
         unit: "%".to_owned(),
     };
     let mut verdicts = Vec::new();

@@ -37,14 +37,39 @@ struct Both<'m> {
 /// Delays of each module with which the line starts, s, and when the last has then booted, s.
 type Delays = (Vec<f64>, f64);
 
-/// Which delays start the line, in a sentence, or which lock-outs with which delays, or why none do.
-pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<String, StartError> {
+/// What starts a line.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(crate) struct Helps {
+    /// In a sentence, or why nothing does.
+    pub(crate) told: String,
+    /// The keys to write, each with its value; none where nothing helps.
+    pub(crate) keys: Vec<(String, String)>,
+}
+
+impl Helps {
+    fn nothing(why: impl Into<String>) -> Helps {
+        Helps {
+            told: why.into(),
+            keys: Vec::new(),
+        }
+    }
+}
+
+/// What to write of a module: the key, its value, and both in words.
+struct Write {
+    key: (String, String),
+    told: String,
+}
+
+/// Which delays start the line, or which lock-outs with which delays, or why none do.
+pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<Helps, StartError> {
     let both = both(line, memo)?;
     if !both.inputs[0].unfed.is_empty() {
-        return Ok("no order of starting helps a module without a conductor".to_owned());
+        let why = "no order of starting helps a module without a conductor";
+        return Ok(Helps::nothing(why));
     }
     if let Some(beyond) = beyond_the_supplies(line, &both.inputs[0]) {
-        return Ok(beyond);
+        return Ok(Helps::nothing(beyond));
     }
     let why = match both.search(line)? {
         Ok((delays_s, ready_s)) => {
@@ -62,9 +87,13 @@ pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<String, StartError> {
     {
         let mut each = lock_outs;
         each.extend(delays(line, &locked.inputs[0], &delays_s));
-        return Ok(format!("{why}{}; {}", bare(&names), told(each, ready_s)));
+        let found = told(each, ready_s);
+        return Ok(Helps {
+            told: format!("{why}{}; {}", bare(&names), found.told),
+            ..found
+        });
     }
-    Ok(format!("{why}{}", bare(&names)))
+    Ok(Helps::nothing(format!("{why}{}", bare(&names))))
 }
 
 /// Modules that want more than any supply gives, even unloaded.
@@ -95,7 +124,7 @@ fn beyond_the_supplies(line: &Line, input: &StartInput) -> Option<String> {
 }
 
 /// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.
-pub(crate) fn without_falls(line: &Line, memo: &Memo) -> Result<Option<String>, StartError> {
+pub(crate) fn without_falls(line: &Line, memo: &Memo) -> Result<Option<Helps>, StartError> {
     let both = both(line, memo)?;
     let found = both.search(line)?.ok();
     Ok(found.map(|(delays_s, ready_s)| told(delays(line, &both.inputs[0], &delays_s), ready_s)))
@@ -185,7 +214,7 @@ impl<'m> Both<'m> {
 
     /// The same with a lock-out for each module that has none, and what to write for that. It opens at a share of the lowest
     /// supply's voltage and closes at the lowest voltage of the input; a module for which that cannot be stays as it is.
-    fn with_lock_outs(&self, line: &Line) -> (Both<'m>, Vec<String>) {
+    fn with_lock_outs(&self, line: &Line) -> (Both<'m>, Vec<Write>) {
         let mut locked = self.clone();
         let lowest_v = line
             .supplies
@@ -211,10 +240,12 @@ impl<'m> Both<'m> {
                     off_v: minimum_v,
                 };
             }
-            each.push(format!(
-                "{} `lock_out = {{ on = \"{on_v} V\", off = \"{minimum_v} V\" }}` in its input",
-                line.module_path(*ix)
-            ));
+            let path = line.module_path(*ix);
+            let value = format!("{{ on = \"{on_v} V\", off = \"{minimum_v} V\" }}");
+            each.push(Write {
+                told: format!("{path} `lock_out = {value}` in its input"),
+                key: (format!("{path}.input.lock_out"), value),
+            });
         }
         (locked, each)
     }
@@ -348,7 +379,7 @@ fn round_up_s(s: f64) -> f64 {
 }
 
 /// What to write for these delays, the first first.
-fn delays(line: &Line, input: &StartInput, delays_s: &[f64]) -> Vec<String> {
+fn delays(line: &Line, input: &StartInput, delays_s: &[f64]) -> Vec<Write> {
     let mut modules: Vec<usize> = (0..delays_s.len())
         .filter(|&i| delays_s[i] != input.line.modules[i].not_before_s)
         .collect();
@@ -356,16 +387,29 @@ fn delays(line: &Line, input: &StartInput, delays_s: &[f64]) -> Vec<String> {
     let names = Names { line, input };
     modules
         .iter()
-        .map(|&i| format!("{} `wakes_after = \"{} s\"`", names.module(i), delays_s[i]))
+        .map(|&i| {
+            let value = format!("{} s", delays_s[i]);
+            Write {
+                told: format!("{} `wakes_after = \"{value}\"`", names.module(i)),
+                key: (
+                    format!("{}.wakes_after", line.module_path(input.modules[i])),
+                    value,
+                ),
+            }
+        })
         .collect()
 }
 
-fn told(each: Vec<String>, ready_s: f64) -> String {
-    format!(
-        "give {}: the line then starts with new and with aged contacts, and the last module has booted after {}",
-        listed(&each),
-        seconds(ready_s)
-    )
+fn told(each: Vec<Write>, ready_s: f64) -> Helps {
+    let (keys, words): (Vec<_>, Vec<String>) = each.into_iter().map(|w| (w.key, w.told)).unzip();
+    Helps {
+        told: format!(
+            "give {}: the line then starts with new and with aged contacts, and the last module has booted after {}",
+            listed(&words),
+            seconds(ready_s)
+        ),
+        keys,
+    }
 }
 
 /// Why there is no order.

@@ -7,7 +7,7 @@ use crate::memo::Memo;
 use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
 use crate::start_ohms::ohms;
 use crate::start_remedy::{remedy, without_falls};
-use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, Word, unknown};
 
 /// A start closer to its limit than this is marginal, s.
 const NARROW_S: f64 = 1.0;
@@ -40,8 +40,10 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
         .min_by(|&a, &b| share(&followed[a].0).total_cmp(&share(&followed[b].0)));
     let to_blame = worst.and_then(|i| ohms(line, states[i], &followed[i].0, memo).ok().flatten());
     let helps = match worst {
-        Some(_) => remedy(line, memo)
-            .unwrap_or_else(|error| format!("what would start it is not known: {error}")),
+        Some(_) => match remedy(line, memo) {
+            Ok(helps) => helps.told,
+            Err(error) => format!("what would start it is not known: {error}"),
+        },
         None => String::new(),
     };
     let falls = |start: &Followed| {
@@ -71,12 +73,23 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
                 known.why
             );
             if let Some(spares) = &spares {
-                known.why = format!("{}; to avoid that, {spares}", known.why);
+                known.why = format!("{}; to avoid that, {}", known.why, spares.told);
             }
         }
         verdicts.push(verdict);
     }
     verdicts
+}
+
+/// The keys that a verdict on the start names, each with its value: those with which a line starts that does not, or with which one that starts
+/// does so without a module falling out.
+pub(crate) fn named_keys(line: &Line, word: Word, memo: &Memo) -> Vec<(String, String)> {
+    let helps = match word {
+        Word::Broken => remedy(line, memo).ok(),
+        Word::Marginal => without_falls(line, memo).ok().flatten(),
+        Word::Met | Word::Unknown | Word::Provisional => None,
+    };
+    helps.map_or_else(Vec::new, |helps| helps.keys)
 }
 
 fn fails(start: &Followed) -> bool {

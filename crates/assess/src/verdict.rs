@@ -120,6 +120,9 @@ pub struct Known {
     pub evidence: Evidence,
     /// One plain sentence: in which states, over which way, from what. Where it is a sum of many parts, a line for each follows.
     pub why: String,
+    /// Of a voltage the least share of its load that the line carries before it collapses; `None` of what is no voltage, and where nothing
+    /// collapses.
+    pub collapse_factor: Option<f64>,
 }
 
 /// What a quick check says where it counts less than the requirement asks for. It is no verdict yet: it has no evidence, and another word.
@@ -160,6 +163,9 @@ pub enum Verdict {
         why: String,
     },
 }
+
+/// What a verdict on a share of draws is about.
+pub(crate) const OF_DRAWS: &str = "the draws";
 
 /// A verdict without a value.
 pub(crate) fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
@@ -257,6 +263,7 @@ impl Against {
             ruling,
             evidence,
             why,
+            collapse_factor: None,
         }))
     }
 }
@@ -320,6 +327,12 @@ impl Verdict {
             Verdict::Provisional(so_far) => &so_far.why,
             Verdict::Unknown { why, .. } => why,
         }
+    }
+
+    /// Whether it is on the share of draws that a requirement asks for, beside those on the plan as it is written.
+    #[must_use]
+    pub fn is_of_draws(&self) -> bool {
+        self.subject() == OF_DRAWS
     }
 
     /// Whether it is broken, or is already by what a quick check has counted.

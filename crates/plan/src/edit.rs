@@ -175,13 +175,19 @@ fn is_keyed(kind: &str) -> bool {
 
 impl Reading {
     /// The edit of the plan's own file that gives a key a value. `value` is what stands between the quotes, or the bare number or
-    /// flag, as the key takes it.
+    /// flag, as the key takes it; of a table that is not written the whole of it, with its braces.
     ///
     /// # Errors
     /// [`EditError`].
     pub fn set(&self, path: &str, value: &str) -> Result<Edit, EditError> {
         let steps = steps(path)?;
-        let literal = literal(path, &target(path, &steps)?, value)?;
+        let literal = match target(path, &steps)? {
+            Target::Field(Field {
+                shape: Shape::Table(_),
+                ..
+            }) if value.starts_with('{') => value.to_owned(),
+            other => literal(path, &other, value)?,
+        };
         self.declares(&steps)?;
         match own(&self.root, &steps) {
             Some(node) => match node.value {

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicUsize;
+use std::sync::atomic::Ordering::Relaxed;
 
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
@@ -71,7 +73,23 @@ pub(crate) struct Args {
     no_evidence: bool,
 }
 
+impl Args {
+    /// What is asked of the draws.
+    fn ask(&self) -> CertaintyAsk {
+        CertaintyAsk {
+            draws: self.draws,
+            seed: self.seed,
+            years: self.years,
+            threads: std::thread::available_parallelism().map_or(1, usize::from),
+        }
+    }
+}
+
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
+    if args.certainty {
+        // Before anything is told.
+        args.ask().possible()?;
+    }
     let reading = plan_file::read_and_show(&args.plan, out)?;
     let cancel = Cancel::on_ctrl_c()?;
     let bar = out.progress(0, "reading recordings that evidence names");
@@ -146,15 +164,8 @@ fn sure(
             out.stdout.flush()?;
         }
     }
-    let ask = CertaintyAsk {
-        draws: args.draws,
-        seed: args.seed,
-        years: args.years,
-        threads: std::thread::available_parallelism().map_or(1, usize::from),
-    };
-    let Some(found) = drawn(reading, &shelf, &check, &ask, cancel, out)? else {
-        return Ok(Exit::Cancelled);
-    };
+    let ask = args.ask();
+    let found = drawn(reading, &shelf, &check, &ask, cancel, out)?;
     let record = DrawsRecord::new(&reading.digest, &ask, &found, computed_by());
     let mut evidence = None;
     let mut refused: Option<Failure> = None;
@@ -221,6 +232,14 @@ pub(crate) enum CheckError {
     /// The draws cannot be left beside the plan.
     #[error("the evidence was not left: {0}")]
     Evidence(#[source] OutputError),
+    /// The user asked to stop.
+    #[error("cancelled after {done} of {draws} draws: what they showed was not kept")]
+    Cancelled {
+        /// Draws that were judged.
+        done: usize,
+        /// Asked for.
+        draws: usize,
+    },
 }
 
 impl CheckError {
@@ -234,12 +253,12 @@ impl CheckError {
             CheckError::Draw(PictureError::Size { .. }) => {
                 Some("the plan has more requirements than one picture holds".to_owned())
             }
-            CheckError::Draw(_) => None,
+            CheckError::Draw(_) | CheckError::Cancelled { .. } => None,
         }
     }
 }
 
-/// The plan drawn; `None` where that was cancelled.
+/// The plan drawn.
 fn drawn(
     reading: &Reading,
     shelf: &Shelf,
@@ -247,15 +266,21 @@ fn drawn(
     ask: &CertaintyAsk,
     cancel: &Cancel,
     out: &Out,
-) -> Result<Option<Certainty>, Failure> {
+) -> Result<Certainty, Failure> {
     let bar = out.progress(1000, "drawing the plan");
-    let watch = |share| {
+    let done = AtomicUsize::new(0);
+    let watch = |share: f64| {
         bar.set_position((1000.0 * share) as u64);
+        done.fetch_max((share * ask.draws as f64).round() as usize, Relaxed);
         !cancel.asked()
     };
     let found = certainty(reading, shelf, check, ask, &watch);
     bar.finish_and_clear();
-    Ok(found?)
+    let cancelled = || CheckError::Cancelled {
+        done: done.load(Relaxed),
+        draws: ask.draws,
+    };
+    Ok(found?.ok_or_else(cancelled)?)
 }
 
 /// The records that lie beside the plan and count, each with its file, and what could not be read or does not count.

@@ -164,7 +164,8 @@ impl Failure {
     fn is_cancelled(&self) -> bool {
         matches!(
             self,
-            Failure::Listen(ListenError::Cancelled { .. })
+            Failure::Check(CheckError::Cancelled { .. })
+                | Failure::Listen(ListenError::Cancelled { .. })
                 | Failure::Measure(MeasureCommandError::Cancelled { .. })
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
                 | Failure::Tune(TuneError::Cancelled)

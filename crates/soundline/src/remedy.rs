@@ -74,6 +74,9 @@ impl RemedyCommandError {
                 Some(format!("the numbers go from 1 to {count}"))
             }
             RemedyCommandError::ChangedMeanwhile { .. } => Some("run the command again".to_owned()),
+            RemedyCommandError::Remedy(RemedyError::NoRequirement { all, .. }) => {
+                Some(format!("the plan and its checks have {}", all.join(", ")))
+            }
             RemedyCommandError::Remedy(RemedyError::Unknown { .. }) => {
                 Some("make it known first: `soundline check` says what it lacks".to_owned())
             }

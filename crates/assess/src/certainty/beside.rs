@@ -10,11 +10,8 @@ use quantity::{Dimension, show};
 use super::fold::CONFIDENCE as BOTH_SIDES;
 use super::record::{DRAWS, DrawnRecord, DrawsRecord};
 use crate::check::{Check, Shelf};
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, OF_DRAWS, Side, Verdict, unknown};
 use crate::years::CONFIDENCE;
-
-/// What the verdict on a share of draws is about.
-const SUBJECT: &str = "the draws";
 
 /// What draws that lie beside a plan are worth.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -72,7 +69,7 @@ impl Check {
                     confidence: CONFIDENCE,
                 };
                 let verdict = claim(asked, found, self.draws, shelf)
-                    .unwrap_or_else(|why| unknown(SUBJECT, why));
+                    .unwrap_or_else(|why| unknown(OF_DRAWS, why));
                 judged.add(verdict);
             }
         }
@@ -86,15 +83,10 @@ impl Check {
         check.draws = DrawsBeside::Nothing;
         for judged in check.requirements.iter_mut().chain(&mut check.standing) {
             judged.in_draws = None;
-            judged.verdicts.retain(|v| !is_of_draws(v));
+            judged.verdicts.retain(|v| !v.is_of_draws());
         }
         check
     }
-}
-
-/// Whether a verdict is on a share of draws.
-pub(crate) fn is_of_draws(verdict: &Verdict) -> bool {
-    verdict.subject() == SUBJECT
 }
 
 /// Of the records that say something of a requirement the one with most draws; of several that with the fewest in which it is met.
@@ -204,7 +196,7 @@ fn claim(
     };
     // Of a claim that is shown without a bad draw the bound may lie below it by the rounding of the share as it is written.
     let value = if shown { value.max(asked.share) } else { value };
-    Ok(against.judge(SUBJECT.to_owned(), 100.0 * value, evidence, why))
+    Ok(against.judge(OF_DRAWS.to_owned(), 100.0 * value, evidence, why))
 }
 
 /// A share in percent with two digits after the point, rounded so that the limit holds.

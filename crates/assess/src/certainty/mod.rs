@@ -20,7 +20,6 @@ use crate::threads::on_threads;
 use crate::verdict::{Evidence, Judged, Verdict};
 use crate::years::{OwnYears, Years};
 
-pub(crate) use beside::is_of_draws;
 pub use beside::{DrawsBeside, InDraws};
 pub use fold::{Certain, DrawnShare, Margins, Matters, Sureness};
 use fold::{Sample, fold};
@@ -46,6 +45,23 @@ pub struct CertaintyAsk {
     pub years: u64,
     /// Threads; the result does not depend on them.
     pub threads: usize,
+}
+
+impl CertaintyAsk {
+    /// Whether so many draws and years can be made.
+    ///
+    /// # Errors
+    /// [`CertaintyError::Draws`], [`CertaintyError::Years`].
+    pub fn possible(&self) -> Result<(), CertaintyError> {
+        let CertaintyAsk { draws, years, .. } = *self;
+        if !(2..=MOST_DRAWS).contains(&draws) {
+            return Err(CertaintyError::Draws { draws });
+        }
+        if !(1..=1000).contains(&years) {
+            return Err(CertaintyError::Years { years });
+        }
+        Ok(())
+    }
 }
 
 /// Why it cannot be told.
@@ -126,12 +142,7 @@ pub fn certainty(
     let line = line.ok_or(CertaintyError::Mistakes)?;
     // What earlier draws say of a requirement is no part of it as it is written.
     let check = &check.without_draws();
-    if !(2..=MOST_DRAWS).contains(&ask.draws) {
-        return Err(CertaintyError::Draws { draws: ask.draws });
-    }
-    if !(1..=1000).contains(&ask.years) {
-        return Err(CertaintyError::Years { years: ask.years });
-    }
+    ask.possible()?;
     let inputs = inputs(reading);
     let columns: Vec<Vec<f64>> = inputs
         .iter()

@@ -43,6 +43,28 @@ impl Knob {
     }
 }
 
+/// Keys that are to be written together, as a verdict names them.
+pub(super) fn together(keys: Vec<(String, String)>, reading: &Reading) -> Option<Knob> {
+    let written = reading.written();
+    let now = |path: &str| written.iter().find(|w| w.path == path);
+    let size = keys.iter().map(|(path, to)| {
+        now(path).map_or(DOUBLING, |w| {
+            declared_size(w.text.trim_matches(['"', '\'']), to)
+        })
+    });
+    let size = size.sum();
+    let (paths, values): (Vec<String>, Vec<String>) = keys.into_iter().unzip();
+    (!paths.is_empty()).then(|| Knob {
+        declared: None,
+        paths,
+        steps: vec![Step {
+            values,
+            size,
+            cost: None,
+        }],
+    })
+}
+
 /// Kinds of links that no open standard defines: their keys say what they are, so another name alone makes none of them.
 const CLASSES: [&str; 3] = ["inductive", "acoustic", "free"];
 

@@ -21,17 +21,18 @@ use std::path::Path;
 use plan::{Edit, Line, Must, Reading, Requirement, That};
 use quantity::{Money, nearest};
 
-use crate::check::{Check, INPUT_VOLTAGE, Shelf, Tier, check_as_written};
+use crate::check::{Check, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
 use crate::memo::Memo;
 use crate::places::on_records;
 use crate::reach::Reach;
+use crate::start_verdicts::named_keys;
 use crate::verdict::{Judged, Verdict, Word};
 
 pub use heard::{Heard, HeardCounts};
-use knobs::{Knob, knobs};
-pub use search::{CARRIES_AT_LEAST, SharedFetch};
-use search::{Search, Sets, Swept, far_enough, least, sets};
+use knobs::{Knob, knobs, together};
+pub use search::SharedFetch;
+use search::{Search, Sets, Swept, carries, least, sets};
 
 /// Of the knobs that help and do not suffice so many are tried in pairs.
 const PAIRED: usize = 6;
@@ -177,6 +178,8 @@ pub enum RemedyError {
         id: String,
         /// The nearest that is there.
         near: Option<String>,
+        /// All requirements and standing checks that there are.
+        all: Vec<String>,
     },
     /// It is unknown.
     #[error("`{id}` is unknown, so nothing can be said of what would mend it: {why}")]
@@ -229,14 +232,16 @@ pub fn remedies_with(
     let mut number = 0;
     let mut mended = Vec::new();
     for judged in asked {
-        let asks_voltage =
-            |r: &Requirement| r.id == judged.id && matches!(r.that, That::Voltage { .. });
         let search = Search {
-            of_voltage: judged.id == INPUT_VOLTAGE || line.requirements.iter().any(asks_voltage),
             on_records: on_records(line).contains(judged.id.as_str()),
             ..Search::new(path, reading, shelf, fetch, memo, judged.clone())
         };
-        let knobs = knobs(reading, line, &reads(reading, line, &judged));
+        let mut knobs = knobs(reading, line, &reads(reading, line, &judged));
+        let asks_start =
+            |r: &Requirement| r.id == judged.id && matches!(r.that, That::StartUp { .. });
+        if line.requirements.iter().any(asks_start) {
+            knobs.extend(together(named_keys(line, judged.word(), memo), reading));
+        }
         let mut one = mend(&search, &before, line, &knobs, ask.threads, watch)?;
         for remedy in &mut one.remedies {
             number += 1;
@@ -262,6 +267,7 @@ fn asked(check: &Check, id: Option<&str>) -> Result<Vec<Judged>, RemedyError> {
         return Err(RemedyError::NoRequirement {
             id: id.to_owned(),
             near: nearest(id, all().map(|j| j.id.as_str())).map(str::to_owned),
+            all: all().map(|j| j.id.clone()).collect(),
         });
     };
     match (judged.word(), &judged.verdicts[0]) {
@@ -341,6 +347,9 @@ fn mend(
     }
     watch(count, count);
     remedies.sort_by(|a, b| rank(a).cmp(&rank(b)).then(a.size.total_cmp(&b.size)));
+    // What the check names may be what a key comes to by itself.
+    let mut told = BTreeSet::new();
+    remedies.retain(|r| told.insert(r.text.clone()));
     let short = helps.iter().filter(|(k, ..)| swept[*k].smallest.is_none());
     let nearest = short.take(TOLD_NEAREST).map(|(k, i, least, word)| Sweep {
         paths: knobs[*k].paths.clone(),
@@ -475,10 +484,9 @@ fn whole(
     let paths = all.iter().map(|(path, _)| path.as_str());
     let heard = heard::heard(paths, line, changed.line.as_ref()?, search.shelf);
     let id = &search.base.id;
-    let carries = search.carries(&changed);
     let mut judged = after.requirements.iter().chain(&after.standing);
     let judged = judged.find(|j| j.id == *id)?;
-    let word = far_enough(search.word(judged), || carries);
+    let word = search.word(judged);
     let on_records = on_records(line);
     let was = worst(before);
     let mut breaks = Vec::new();
@@ -525,7 +533,7 @@ fn whole(
         text,
         cost: costs.iter().copied().reduce(sum).flatten(),
         costs,
-        carries,
+        carries: carries(judged),
         size: steps.iter().map(|(knob, i)| knob.steps[*i].size).sum(),
         word,
         still_unknown: judged

@@ -9,14 +9,10 @@ use super::knobs::{Knob, Step};
 use crate::check::{Shelf, check_one};
 use crate::hang::read_with;
 use crate::memo::Memo;
-use crate::power_verdicts::share_carried;
 use crate::verdict::{Judged, Verdict, Word};
 
 /// Fetches files of a plan, from several threads.
 pub type SharedFetch<'a> = dyn Fn(&Path) -> std::io::Result<Vec<u8>> + Sync + 'a;
-
-/// What a line must carry of its load for a voltage to be more than just met: the narrow margin of a `collapse-factor` of 100 %.
-pub const CARRIES_AT_LEAST: f64 = 1.1;
 
 /// Steps that are gone through one by one; longer ladders are climbed by doubling and then halved.
 const SHORT: usize = 10;
@@ -30,8 +26,6 @@ pub(super) struct Search<'a> {
     pub(super) memo: &'a Memo,
     /// As it is without a change.
     pub(super) base: Judged,
-    /// Whether it is a voltage: then a change must leave the line far enough from its collapse.
-    pub(super) of_voltage: bool,
     /// Subjects that are unknown without a change: a remedy need not make them known.
     pub(super) unknown: BTreeSet<String>,
     /// Whether it rests on records: these are there for some steps and not for others, in no order.
@@ -77,7 +71,6 @@ impl<'a> Search<'a> {
             base,
             unknown,
             on_records: false,
-            of_voltage: false,
         }
     }
 
@@ -116,7 +109,7 @@ impl<'a> Search<'a> {
         };
         match check_one(&reading, self.shelf, &self.base.id, self.memo) {
             Some(judged) => Probe {
-                word: Some(far_enough(self.word(&judged), || self.carries(&reading))),
+                word: Some(self.word(&judged)),
                 least: least(&judged),
                 same: figures(&judged) == figures(&self.base),
             },
@@ -130,12 +123,6 @@ impl<'a> Search<'a> {
             |v: &&Verdict| v.word() != Word::Unknown || !self.unknown.contains(v.subject());
         let words = judged.verdicts.iter().filter(counts).map(Verdict::word);
         words.min().unwrap_or(Word::Unknown)
-    }
-
-    /// Of a voltage the least share of its load that the line of a changed plan carries.
-    pub(super) fn carries(&self, reading: &Reading) -> Option<f64> {
-        let line = reading.line.as_ref().filter(|_| self.of_voltage);
-        line.and_then(share_carried)
     }
 
     /// Goes through the steps of a knob, with what is changed beside it.
@@ -179,13 +166,13 @@ impl<'a> Search<'a> {
     }
 }
 
-/// A line that carries less than a tenth more than its load has its voltages only just: a little more resistance takes them all at once.
-pub(super) fn far_enough(word: Word, carries: impl FnOnce() -> Option<f64>) -> Word {
-    let near = || carries().is_some_and(|share| share < CARRIES_AT_LEAST);
-    match word {
-        Word::Met if near() => Word::Marginal,
-        word => word,
-    }
+/// Of a voltage the least share of its load that the line carries.
+pub(super) fn carries(judged: &Judged) -> Option<f64> {
+    let shares = judged.verdicts.iter().filter_map(|v| match v {
+        Verdict::Known(k) => k.collapse_factor,
+        Verdict::Unknown { .. } | Verdict::Provisional(_) => None,
+    });
+    shares.min_by(f64::total_cmp)
 }
 
 /// What came of the steps of a knob.

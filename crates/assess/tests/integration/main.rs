@@ -38,6 +38,7 @@ mod rehearsed;
 mod remedies;
 mod remedies_knobs;
 mod remedies_more;
+mod remedies_start;
 mod reserve;
 mod sky;
 mod stands;

@@ -253,3 +253,38 @@ fn val_a_remedy_of_a_voltage_tells_what_the_line_then_carries() {
     close(lighter.carries.unwrap(), share, 1e-6);
     assert!(share >= 1.1 && 48.0 * 48.0 / (4.0 * 20.0 * (load_w + 1.0)) < 1.1);
 }
+
+/// The same of `check` itself: at 28 W and 27 W the voltage is 8 V and more from its limit, and no more than marginal; the factor stands beside it.
+#[test]
+fn val_a_voltage_near_the_collapse_is_at_most_marginal() {
+    let two = include_str!("two.toml");
+    for (load_w, word) in [
+        (28.0, Word::Marginal),
+        (27.0, Word::Marginal),
+        (26.0, Word::Met),
+    ] {
+        let check = check(
+            &read(&two.replace("25 W", &format!("{load_w} W"))),
+            &Shelf::default(),
+        );
+        let voltage = check
+            .requirements
+            .iter()
+            .find(|j| j.id == "voltage")
+            .unwrap();
+        assert_eq!(voltage.word(), word, "{load_w} W: {:?}", voltage.verdicts);
+        for verdict in &voltage.verdicts {
+            let Verdict::Known(known) = verdict else {
+                panic!("{verdict:?}");
+            };
+            let share = 48.0 * 48.0 / (4.0 * 20.0 * load_w);
+            close(known.collapse_factor.unwrap(), share, 1e-6);
+            assert_eq!(
+                known.why.contains("before it collapses"),
+                word == Word::Marginal,
+                "{}",
+                known.why
+            );
+        }
+    }
+}

@@ -12,7 +12,7 @@ use crate::mistake::{Code, Mistake, Mistakes};
 use crate::read::{Fields, example_line};
 use crate::site::Site;
 use crate::spreads::{Draw, NoDraw};
-use crate::tables::Kind;
+use crate::tables::{Kind, why_not_drawn};
 
 /// What resolving needs on the way.
 pub(crate) struct Resolver<'a> {
@@ -118,6 +118,9 @@ impl<'a> Resolver<'a> {
             .label("here");
             if !own.is_empty() {
                 m.help = Some(format!("it may have: {}", own.join(", ")));
+            }
+            if let ("share_of_draws", Some(why)) = (key, why_not_drawn(kind.word)) {
+                m.help = Some(format!("leave it out: {why}"));
             }
             self.tell(m);
         }

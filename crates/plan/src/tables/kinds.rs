@@ -253,6 +253,23 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     ),
     kind("rehearsed", &["cues"], &[]),
 ];
+/// Why a requirement of a kind has no `share_of_draws`, where that may surprise.
+pub(crate) fn why_not_drawn(that: &str) -> Option<&'static str> {
+    match that {
+        "outage-hours" | "lowest-charge" => Some(
+            "`share` is its claim, of years; a draw has only a few years of its own, and `soundline check --certainty` tells in how many of them all it held",
+        ),
+        "detection-range" => Some(
+            "ranges are measured with the plan as it is written; how the level of a call spreads counts in its `share`",
+        ),
+        "recall" | "false-alarms" => Some(
+            "recordings are held against labels with the plan as it is written, and `confidence` says how surely",
+        ),
+        "rehearsed" => Some("a rehearsal is of the plan as it is written"),
+        _ => None,
+    }
+}
+
 /// Keys that every requirement may have.
 pub(crate) const OF_REQUIREMENTS: &[&str] = &["that", "must", "source", "when_wind_at_most"];
 

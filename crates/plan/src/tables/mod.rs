@@ -7,7 +7,7 @@ mod plan;
 pub(crate) use cues::{CUE_SHEET, EXPECT, FAULT, SOUND};
 pub(crate) use kinds::{
     ACTIONS, EXPECTATIONS, FAULTS, Kind, OF_CALLS, OF_EXPECTATIONS, OF_FAULTS, OF_REQUIREMENTS,
-    OF_SOUNDS, REQUIREMENTS, SOUNDS, STAGES,
+    OF_SOUNDS, REQUIREMENTS, SOUNDS, STAGES, why_not_drawn,
 };
 pub use plan::LINKS;
 pub(crate) use plan::{

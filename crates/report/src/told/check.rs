@@ -204,17 +204,11 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if let Some(draws) = &judged.in_draws {
         let _ = writeln!(out, "           {}", draws_in_words(draws));
     }
-    // Of what is met the one closest to its limit is enough, and of one subject in many cases the worst.
-    let mut told: Vec<&Verdict> = Vec::new();
-    for verdict in &judged.verdicts {
-        let most = if judged.word() == Word::Met { 1 } else { most };
-        let again = matches!(verdict, Verdict::Known(_))
-            && told.iter().any(|t| t.subject() == verdict.subject());
-        let counts = verdict.word() != Word::Met || judged.word() == Word::Met;
-        if counts && !again && told.len() < most {
-            told.push(verdict);
-        }
-    }
+    // What draws say stands beside the plan as it is written, and hides none of its margins.
+    let (of_draws, own): (Vec<&Verdict>, Vec<&Verdict>) =
+        judged.verdicts.iter().partition(|v| v.is_of_draws());
+    let mut told = nearest(&own, most);
+    told.extend(of_draws);
     for verdict in &told {
         tell(out, verdict);
     }
@@ -222,6 +216,23 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if rest > 0 {
         let _ = writeln!(out, "           and {rest} more, none of them worse");
     }
+}
+
+/// The verdicts that are told one by one, at most `most`: of what is met the one closest to its limit is enough, and of one subject in
+/// many cases the worst.
+fn nearest<'v>(verdicts: &[&'v Verdict], most: usize) -> Vec<&'v Verdict> {
+    let met = verdicts.iter().all(|v| v.word() == Word::Met);
+    let most = if met { 1 } else { most };
+    let mut told: Vec<&Verdict> = Vec::new();
+    for verdict in verdicts {
+        let again = matches!(verdict, Verdict::Known(_))
+            && told.iter().any(|t| t.subject() == verdict.subject());
+        let counts = met || verdict.word() != Word::Met;
+        if counts && !again && told.len() < most {
+            told.push(verdict);
+        }
+    }
+    told
 }
 
 pub(super) fn word(word: Word, colour: bool) -> String {
@@ -368,6 +379,7 @@ pub(super) fn verdict_json(verdict: &Verdict) -> Value {
             "margin": figure_json(&k.margin),
             "ruling": verdict.word().as_str(),
             "evidence": evidence_json(&k.evidence),
+            "collapse_factor": k.collapse_factor,
             "why": k.why,
         }),
         Verdict::Provisional(p) => json!({

@@ -2,10 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{
-    CARRIES_AT_LEAST, Heard, HeardCounts, Known, Mended, Moved, Remedies, Remedy, Turned, Verdict,
-    Word,
-};
+use assess::{Heard, HeardCounts, Known, Mended, Moved, Remedies, Remedy, Turned, Verdict, Word};
 use plan::{Edit, Must, splice};
 use quantity::{Dimension, Money, show};
 use serde_json::{Value, json};
@@ -148,12 +145,7 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         let percent = (1000.0 * share).floor() / 10.0;
         let _ = writeln!(
             out,
-            "       the line then carries {percent} % of its load before it collapses{}",
-            if share < CARRIES_AT_LEAST {
-                ": marginal, as less than 110 %"
-            } else {
-                ""
-            }
+            "       the line then carries {percent} % of its load before it collapses"
         );
     }
     if let Some(why) = marginal_for(remedy) {

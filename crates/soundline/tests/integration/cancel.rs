@@ -239,3 +239,33 @@ fn verif_what_was_heard_before_the_cancelling_is_told() {
         .map(|end| format!("first.wav.ch1.{end}"))
     );
 }
+
+/// Draws that were made before are counted, and nothing of them lies beside the plan, nor is a share told.
+#[test]
+fn verif_cancelled_draws_are_counted_and_not_kept() {
+    let demo = demo("harrow-sound", false);
+    let before = names(demo.folder.path());
+    let args = ["check", &demo.plan, "--certainty", "--draws", "100000"];
+    let output = cancelled(&args, || true);
+    expect_status(&output, 130);
+    let said = stderr(&output);
+    let told = said.lines().find(|l| l.starts_with("cancelled after "));
+    let told = told.unwrap_or_else(|| panic!("{said}"));
+    let counts: Vec<&str> = told
+        .split(' ')
+        .filter(|w| w.parse::<usize>().is_ok())
+        .collect();
+    let done: usize = counts[0].parse().unwrap();
+    assert!(done < 100_000 && counts[1] == "100000", "{told}");
+    assert!(told.ends_with("was not kept"), "{told}");
+    assert_eq!(names(demo.folder.path()), before);
+    let output = cancelled(&[&["--format", "json"], &args[..]].concat(), || true);
+    expect_status(&output, 130);
+    let failure: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    assert!(
+        failure["error"]
+            .as_str()
+            .unwrap()
+            .starts_with("cancelled after ")
+    );
+}

@@ -153,6 +153,13 @@ fn verif_a_share_of_draws_is_known_with_the_draws() {
     for output in [&drawn, &later] {
         let text = stdout(output);
         assert!(text.contains(", in 50 % of draws"), "{text}");
+        // The plan's own margin stands beside what the draws say.
+        let of = text.find("sinker-holds (shall)").unwrap();
+        let of = &text[of..of + text[of..].find("\n  met ").unwrap_or(text.len() - of)];
+        assert!(
+            of.contains("anchor.sinker: ") && of.contains("the draws: "),
+            "{of}"
+        );
         assert!(!text.contains("nothing that was drawn"), "{text}");
     }
     assert_eq!(drawn.status.code(), later.status.code());
@@ -187,4 +194,82 @@ fn verif_a_picture_of_the_draws_is_written_and_never_over_another() {
     expect_status(&drawn(&[&file("sure.pdf")]), 2);
     assert!(stdout(&drawn(&[&file("sure.png"), "--force"])).contains("picture: "));
     assert_eq!(std::fs::read_to_string(file("sure.svg")).unwrap(), svg);
+}
+
+/// Nothing is told of a plan that cannot be drawn as asked.
+#[test]
+fn verif_draws_that_cannot_be_made_are_refused_before_the_check() {
+    let demo = demo("harrow-sound", false);
+    for (asked, said) in [
+        (
+            ["--draws", "0"],
+            "0 draws were asked for; from 2 to 100000 can be made",
+        ),
+        (["--draws", "100001"], "100001 draws"),
+        (["--years", "0"], "0 weather years of each draw"),
+    ] {
+        let output = run(&[&["check", &demo.plan, "--certainty"], &asked[..]].concat());
+        expect_status(&output, 2);
+        assert_eq!(stdout(&output), "", "{asked:?}");
+        assert!(stderr(&output).contains(said), "{}", stderr(&output));
+    }
+}
+
+/// Where a share of draws would claim something else, the mistake says what.
+#[test]
+fn verif_a_share_of_draws_that_a_kind_does_not_take_is_refused_with_the_reason() {
+    let kinds = [
+        (
+            "outage-hours",
+            "at_most = \"0 h\"\nshare = \"90 %\"",
+            "few years of its own",
+        ),
+        (
+            "lowest-charge",
+            "at_least = \"30 %\"\nshare = \"90 %\"",
+            "few years of its own",
+        ),
+        (
+            "detection-range",
+            "of = \"detector.upcall-upper\"\ncall = \"call.upcall\"\nat_least = \"1 km\"\nshare = \"50 %\"",
+            "counts in its `share`",
+        ),
+        (
+            "recall",
+            "of = \"detector.upcall-upper\"\nat_least = \"80 %\"\nlabels = \"labels.csv\"",
+            "`confidence` says how surely",
+        ),
+        (
+            "false-alarms",
+            "of = \"detector.upcall-upper\"\nat_most = \"1 per d\"\nlabels = \"labels.csv\"",
+            "`confidence` says how surely",
+        ),
+        (
+            "rehearsed",
+            "cues = \"cues/ferry-night.toml\"",
+            "of the plan as it is written",
+        ),
+    ];
+    for (that, keys, why) in kinds {
+        let demo = demo("harrow-sound", false);
+        let asked = format!(
+            "[requirement.sure]\nthat = \"{that}\"\n{keys}\nshare_of_draws = \"90 %\"\n\n[requirement.upright]"
+        );
+        edit(&demo.plan, "[requirement.upright]", &asked);
+        let output = run(&["check", &demo.plan]);
+        expect_status(&output, 2);
+        let said = stderr(&output);
+        assert!(
+            said.contains("`share_of_draws` does not belong to a requirement on"),
+            "{said}"
+        );
+        assert!(said.contains("leave it out: "), "{said}");
+        let whole = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(whole.contains(why), "{whole}");
+        assert!(
+            stdout(&output).contains("unknown  sure (shall)"),
+            "{}",
+            stdout(&output)
+        );
+    }
 }

@@ -250,6 +250,19 @@ fn verif_a_subject_that_is_gone_is_not_taken_for_unknown() {
 }
 
 #[test]
+fn verif_a_requirement_that_is_not_there_is_answered_with_those_that_are() {
+    let demo = demo("cold-wake", false);
+    let output = run(&["remedy", &demo.plan, "--requirement", "nix"]);
+    expect_status(&output, 2);
+    let said = stderr(&output);
+    assert!(
+        said.contains("the plan and its checks have start, "),
+        "{said}"
+    );
+    assert!(said.contains("housing-depth"), "{said}");
+}
+
+#[test]
 fn verif_markdown_is_written_by_compare_alone() {
     let demo = demo("reef-light", false);
     let output = run(&["--format", "markdown", "check", &demo.plan]);
