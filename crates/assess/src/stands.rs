@@ -73,7 +73,8 @@ pub(crate) fn held_up(line: &Line) -> Vec<Verdict> {
     lines.filter_map(|of| held_up_of(line, &of)).collect()
 }
 
-fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
+/// The same of one line; `None` where no float is at its top, or no module hangs on it.
+pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
     let MooredTop::Float { buoyancy_n, .. } = of.top else {
         return None;
     };

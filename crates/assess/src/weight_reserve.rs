@@ -1,7 +1,8 @@
 //! How much weight in water each place on a line in the water may still take, and what stops more.
 //!
 //! The weight is hung at the place and the line's shape worked out anew in every design case, as it is for the verdicts; there is no second
-//! calculation. What stops more is the first of: a buoy pulled under, a float that lifts less than hangs below it, a housing or a float beyond its rating, a
+//! calculation. What stops more is the first of: a buoy pulled under, a float that no longer holds its line up (as the
+//! standing check `held-up` judges it), a housing or a float beyond its rating, a
 //! requirement on depth, tilt, tension, anchor or watch circle, the working load of a rope, the hold of an anchor. Where a case has no shape before that,
 //! the weight is at least what was held until then.
 
@@ -14,7 +15,7 @@ use crate::mooring_verdicts::{
     Hangs, anchor_load, line_tension, module_depth, module_tilt, watch_circle,
 };
 use crate::moorings::{HungLine, Moorings, NoShape, hung_line};
-use crate::stands::{anchors_hold, float_depths};
+use crate::stands::{anchors_hold, float_depths, held_up_of};
 use crate::verdict::{Verdict, Word};
 
 /// More than this is not tried, N.
@@ -151,6 +152,14 @@ struct Limit {
 }
 
 impl Limit {
+    /// What is left of the lift of the float at the top of a line.
+    fn held_up(line: &Line, of: &Moored) -> Option<Limit> {
+        held_up_of(line, of).map(|verdict| Limit {
+            asked: "what a float lifts".to_owned(),
+            verdict,
+        })
+    }
+
     fn word(&self) -> Word {
         self.verdict.word()
     }
@@ -218,14 +227,10 @@ impl<'a> Search<'a> {
     /// The first limit that a weight breaks, in words.
     fn stops(&self, weight_n: f64, at: Place) -> Option<Stop> {
         let with = with_weight(self.of, weight_n, at);
-        if let MooredTop::Float { buoyancy_n, .. } = with.top {
-            let hangs_n = weight_below(&with);
-            if buoyancy_n <= hangs_n {
-                return Some(Stop::Limit(format!(
-                    "{} lifts less than all that hangs below it",
-                    with.top.path(self.line)
-                )));
-            }
+        // Before its shape: a line that is not held up may have none.
+        let held_up = Limit::held_up(self.line, &with);
+        if let Some(falls) = held_up.filter(|l| l.word() == Word::Broken) {
+            return Some(Stop::Limit(falls.told()));
         }
         let hung = hung_line(self.line, with, self.cases, &Memo::with_room(0));
         let gap = gap(&hung, self.cases);
@@ -278,16 +283,6 @@ fn with_weight(of: &Moored, weight_n: f64, at: Place) -> Moored {
     with
 }
 
-/// Weight in water of ropes and of all that hangs on them, N; what floats counts below zero.
-fn weight_below(of: &Moored) -> f64 {
-    let ropes: f64 = of
-        .pieces
-        .iter()
-        .map(|p| p.rope.weight_n_m * p.rope.length_m)
-        .sum();
-    ropes + of.hung.iter().map(|h| h.body.weight_n).sum::<f64>()
-}
-
 /// Every limit on the shape of a line that the plan says.
 fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
     // A module elsewhere has a depth and a rating too, and nothing hung on this line changes them.
@@ -332,5 +327,9 @@ fn limits(line: &Line, hung: HungLine, cases: &[DesignCase]) -> Vec<Limit> {
             verdict,
         })
     };
-    all.into_iter().flat_map(known).collect()
+    let held_up = Limit::held_up(line, &of);
+    held_up
+        .into_iter()
+        .chain(all.into_iter().flat_map(known))
+        .collect()
 }

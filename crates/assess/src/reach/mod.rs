@@ -209,8 +209,6 @@ impl Reach<'_> {
         parts
     }
 
-    /// All that is declared of some kinds, and the kinds themselves; of spans also their links. The second argument of `wanted` is whether it stands below a
-    /// module, as sensors and outputs do.
     /// What may set a detector while it listens: behaviours, where anything of it is settable.
     fn setters(&self, detector: DetectorIx) -> Parts {
         let settable = self.line.detectors[detector.0].settable;
@@ -220,6 +218,8 @@ impl Reach<'_> {
         self.all(|kind, _| kind == "behaviour")
     }
 
+    /// All that is declared of some kinds, and the kinds themselves; of spans also their links. The second argument of `wanted` is whether it stands below a
+    /// module, as sensors and outputs do.
     fn all(&self, wanted: impl Fn(&str, Option<&str>) -> bool) -> Parts {
         let mut parts = Parts::new();
         for path in self.reading.spoilt.declared() {

@@ -1,9 +1,12 @@
 //! What weight a line in the water could still bear, by sums of weights and by Archimedes.
 
-use assess::{LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve};
+use assess::{
+    LineWeightReserve, PlaceWeightReserve, Ruling, Shelf, Verdict, WeightReserve, check,
+    line_weight_reserve,
+};
 
 use crate::moored::{plan_of, with_modules};
-use crate::support::{close, read};
+use crate::support::{close, read, requirement};
 
 /// The search stops within this share of the weight, or within 0.1 N.
 const FINE: f64 = 1e-3;
@@ -33,21 +36,39 @@ pub(crate) fn still(requirements: &str) -> String {
     format!("{}{}", &text[..from], &text[end..])
 }
 
+/// Down to the lowest module: the rope below it may lie on the bed. `check` keeps to the same.
 #[test]
-fn verif_a_float_bears_its_buoyancy_less_what_hangs_below_it() {
+fn verif_a_float_bears_its_buoyancy_less_what_hangs_above_the_lowest_module() {
     let document = truth::json("mooring/scipy-lines.json");
     let case = &document["lines"][1]["case"];
     let number = |v: &serde_json::Value| v.as_f64().unwrap();
     let rope = &case["ropes"][0];
     let bodies = case["bodies"].as_array().unwrap();
-    let hangs_n = number(&rope["weight"]) * number(&rope["length"])
+    let lowest_m = bodies
+        .iter()
+        .map(|b| number(&b["at"]))
+        .fold(f64::INFINITY, f64::min);
+    let hangs_n = number(&rope["weight"]) * (number(&rope["length"]) - lowest_m)
         + bodies.iter().map(|b| number(&b["weight"])).sum::<f64>();
     let left_n = number(&case["top"]["buoyancy"]) - hangs_n;
     let found = reserve(&still(""));
     for path in ["module.w0", "module.w1", "float.top"] {
         let (weight_n, binds) = weight(&found, path);
         close(weight_n, left_n, FINE * left_n);
-        assert!(binds.contains("float.top"), "{path}: {binds}");
+        assert!(
+            binds.contains("what a float lifts, float.top"),
+            "{path}: {binds}"
+        );
+    }
+    for (share, broken) in [(0.98, false), (1.02, true)] {
+        let heavier = format!("weight_in_water = \"{} N\"", 60.0 + share * left_n);
+        let text = still("").replacen("weight_in_water = \"60 N\"", &heavier, 1);
+        let check = check(&read(&text), &Shelf::default());
+        assert_eq!(
+            requirement(&check, "held-up").is_broken(),
+            broken,
+            "{share}"
+        );
     }
 }
 
@@ -143,4 +164,41 @@ fn verif_a_line_without_a_shape_is_unknown() {
     let found = reserve(&with_modules("").replace("normal_drag = 1.2\n", ""));
     assert!(found.places.is_empty());
     assert!(found.unknown[0].1.contains("normal_drag"), "{found:?}");
+}
+
+/// A hull under 600 N of wind, of 1000 N, on a slack line of 8 N/m in 60 m, and SciPy's pull of it, 896.8 N: one that displaces less than both goes under. Of that
+/// the one that bears the line hanging straight down, 480 N, would come up without the wind, and is awash; the other is pulled under.
+#[test]
+fn val_a_buoy_is_awash_where_it_would_come_up_without_the_wind() {
+    let document = truth::json("mooring/scipy-lines.json");
+    let entry = &document["lines"][4];
+    let pull_n = entry["found"]["top_n"][2].as_f64().unwrap();
+    let plan = plan_of(&entry["case"]);
+    for (draught_m, said) in [
+        (0.19, "afloat"),
+        (0.17, "it is awash"),
+        (0.14, "it is pulled under"),
+    ] {
+        let most_n = 1025.0 * 9.80665 * draught_m;
+        assert_eq!(most_n > 1000.0 + pull_n, said == "afloat");
+        assert_eq!(most_n > 1000.0 + 480.0, said != "it is pulled under");
+        let text = plan.replace(
+            "full_draught = \"1 m\"",
+            &format!("full_draught = \"{draught_m} m\""),
+        );
+        let check = check(&read(&text), &Shelf::default());
+        let afloat = &requirement(&check, "afloat").verdicts[0];
+        let Verdict::Known(known) = afloat else {
+            panic!("{afloat:?}");
+        };
+        assert_eq!(known.ruling == Ruling::Broken, said != "afloat");
+        assert!(
+            said == "afloat" || known.why.contains(said),
+            "{}",
+            known.why
+        );
+        if said != "it is pulled under" {
+            close(known.value.value, most_n - 1000.0 - pull_n, 0.01);
+        }
+    }
 }
