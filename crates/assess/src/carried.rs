@@ -59,8 +59,12 @@ pub(crate) fn beside(verdict: Verdict, carried: &Carried) -> Verdict {
             known.collapse_factor = Some(*share);
             if *share < CARRIES_AT_LEAST && known.ruling == Ruling::Met {
                 known.ruling = Ruling::Marginal;
+                let with = match known.why.starts_with(&format!("with {with};")) {
+                    true => String::new(),
+                    false => format!(" with {with}"),
+                };
                 known.why = format!(
-                    "{}; marginal, as with {with} the line carries {} % of its load before it collapses, and less than {} % is too near",
+                    "{}; marginal, as the line carries {} % of its load{with} before it collapses, and {} % is asked",
                     known.why,
                     (1000.0 * share).floor() / 10.0,
                     100.0 + NARROW_LOAD_PERCENT

@@ -346,13 +346,17 @@ pub fn moves(before: &Check, after: &Check) -> Moves {
 const WHOLE: &str = "the whole";
 
 /// Whether a side tells only that a requirement as a whole is unknown, where the other judges what it is about: a plan with mistakes names
-/// the mistaken part, others may name the line or the plan.
+/// the mistaken part, or each subject for the same mistake; others may name the line or the plan.
 fn is_whole((side, check): (&[Verdict], &Check), other: &[Verdict]) -> bool {
-    let [Verdict::Unknown { subject, .. }] = side else {
-        return false;
-    };
-    let among = other.iter().any(|v| v.subject() == subject);
-    !other.is_empty() && (!among || check.errors > 0 && other.len() > 1)
+    let mut reasons = BTreeSet::new();
+    for verdict in side {
+        let Verdict::Unknown { subject, why } = verdict else {
+            return false;
+        };
+        reasons.insert(named_mistake(subject, why));
+    }
+    let alone = side.len() == 1 && other.iter().all(|v| v.subject() != side[0].subject());
+    !other.is_empty() && reasons.len() == 1 && (alone || check.errors > 0 && other.len() > 1)
 }
 
 impl Moves {
