@@ -161,7 +161,8 @@ fn val_draws_that_collapse_have_no_margin_of_a_voltage() {
         ),
         &ask(DRAWS),
     );
-    assert_eq!(certain(&found, "voltage").nominal, Word::Met);
+    // As written 46 V carry 106 % of the load: however wide the margin, no more than just met.
+    assert_eq!(certain(&found, "voltage").nominal, Word::Marginal);
     let voltage = share(&found, "voltage");
     let margins = voltage.margins.as_ref().unwrap();
     assert_eq!(margins.unit, "V");

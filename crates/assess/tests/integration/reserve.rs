@@ -123,7 +123,8 @@ fn val_a_lock_out_that_opens_is_broken_and_one_that_holds_is_not() {
     let voltage = known(&holds, "voltage");
     close(voltage.value.value, 28.0, 1e-8);
     close(voltage.limit.value, 20.0, 0.0);
-    assert_eq!(requirement(&holds, "voltage").word(), Word::Met);
+    // 28 W of the 28.8 W that the line carries.
+    assert_eq!(requirement(&holds, "voltage").word(), Word::Marginal);
 }
 
 /// A second module beside the first, on the same 20 ohm through a joint without resistance of its own: with 5 W of its own the far

@@ -53,7 +53,8 @@ fn verif_a_line_that_collapses_only_warm_is_broken() {
     let load = ("\"25 W\"", "\"138 W\"");
     let open = (SUPPLY, "voltage = \"48 V\", resistance = \"0 ohm\"");
     let cool = judged(&[length, load, open]);
-    assert_eq!(requirement(&cool, "voltage").word(), Word::Met);
+    // Some 102 % of its load, and no more than just met.
+    assert_eq!(requirement(&cool, "voltage").word(), Word::Marginal);
     let warm = judged(&[length, load, open, ("\"3 K.m/W\"", "\"10 K.m/W\"")]);
     let verdicts = &requirement(&warm, "voltage").verdicts;
     assert_eq!(

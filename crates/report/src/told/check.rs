@@ -372,16 +372,21 @@ pub(super) fn verdict_json(verdict: &Verdict) -> Value {
         Verdict::Unknown { subject, why } => {
             json!({ "subject": subject, "ruling": "unknown", "why": why })
         }
-        Verdict::Known(k) => json!({
-            "subject": k.subject,
-            "value": figure_json(&k.value),
-            "limit": figure_json(&k.limit),
-            "margin": figure_json(&k.margin),
-            "ruling": verdict.word().as_str(),
-            "evidence": evidence_json(&k.evidence),
-            "collapse_factor": k.collapse_factor,
-            "why": k.why,
-        }),
+        Verdict::Known(k) => {
+            let mut told = json!({
+                "subject": k.subject,
+                "value": figure_json(&k.value),
+                "limit": figure_json(&k.limit),
+                "margin": figure_json(&k.margin),
+                "ruling": verdict.word().as_str(),
+                "evidence": evidence_json(&k.evidence),
+                "why": k.why,
+            });
+            if let Some(share) = k.collapse_factor {
+                told["collapse_factor"] = json!(share);
+            }
+            told
+        }
         Verdict::Provisional(p) => json!({
             "subject": p.subject,
             "value": figure_json(&p.value),

@@ -37,7 +37,7 @@ fn checked(name: &str, cues: &str) -> (Reading, Check) {
         })
         .collect();
     let record = Kept::rehearsal(
-        reading.digest.clone(),
+        reading.rehearsed_digest.clone(),
         cues.to_owned(),
         "cues".to_owned(),
         1,

@@ -113,7 +113,7 @@ const CHANGES: [(&str, &str, Reads); 33] = [
     ),
     (
         "[requirement.upright]",
-        "[remedy.panels]\nsets = \"supply.sun.panels.peak_power_each\"\nto = [\"80 W\"]\n\n[requirement.upright]",
+        "[remedy.panels]\nsets = \"supply.sun.panels.peak_power_each\"\nto = [{ value = \"80 W\" }]\n\n[requirement.upright]",
         Never,
     ),
     ("# A line in an invented strait", "# A line", Never),
