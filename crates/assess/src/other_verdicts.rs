@@ -24,9 +24,7 @@ pub(crate) fn rehearsed(rehearsed_digest: &str, cues: &str, shelf: &Shelf) -> Ve
         return if rehearsals().any(|r| r.cues == cues) {
             unknown(
                 subject,
-                format!(
-                    "the plan, in what a rehearsal reads of it, or the cue sheet has changed since it was rehearsed; {again}"
-                ),
+                format!("the plan or the cue sheet has changed since it was rehearsed; {again}"),
             )
         } else {
             unknown(subject, format!("it has not been rehearsed yet; {again}"))
