@@ -24,9 +24,9 @@ use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
     fault_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
-    processor_verdicts, range_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts,
-    storage_verdicts, stream_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
-    uplink_verdicts, year_verdicts,
+    processor_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts, span_verdicts, stands,
+    start_verdicts, storage_verdicts, stream_verdicts, strum_verdicts, sync_verdicts,
+    tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -297,7 +297,7 @@ pub(crate) fn judged(
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 16] = [
+    let standing: [(&str, &str, Vec<Verdict>); 18] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -386,6 +386,16 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
             "afloat",
             "every buoy stays at the surface in every design case",
             shaped(reach, hung_verdicts::afloat(hangs)),
+        ),
+        (
+            "weak-link",
+            "every weak link holds in every design case, and parts before any rope",
+            shaped(reach, recovery_verdicts::weak_links(hangs)),
+        ),
+        (
+            "drift-alarm",
+            "every drift alarm is wider than what its buoy does while moored",
+            shaped(reach, recovery_verdicts::drift_alarms(hangs)),
         ),
     ];
     for (id, sentence, verdicts) in standing {
@@ -621,6 +631,15 @@ pub(crate) fn verdicts(
             vec![settled(line, *of, || {
                 tune_verdicts::false_alarms(line, &asked, *at_most, shelf)
             })]
+        }
+        That::RecoveryChance { of, at_least } => {
+            recovery_verdicts::recovery_chance(&years.hangs, *of, *at_least)
+        }
+        That::PartedLift { at_least_n } => {
+            recovery_verdicts::parted_lift(&years.hangs, *at_least_n)
+        }
+        That::SurfaceSlack { at_most_m } => {
+            recovery_verdicts::surface_slack(&years.hangs, *at_most_m)
         }
         That::ModuleDepth { of, limits } => {
             mooring_verdicts::module_depth(&years.hangs, *of, *limits)

@@ -46,6 +46,8 @@ mod queue;
 pub mod range;
 mod range_verdicts;
 mod reach;
+mod recovery;
+mod recovery_verdicts;
 mod remedy;
 mod reserve;
 mod reserve_verdicts;
@@ -117,6 +119,9 @@ pub use places::{
     PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places, places_with,
 };
 pub use power::year::MONTH_DAYS;
+pub use recovery::{
+    Adrift, Chance, Flooded, LineRecovery, ModuleChance, Parted, Recovery, Window, recovery,
+};
 pub use remedy::{
     Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep,
     Turned, remedies, remedies_with,

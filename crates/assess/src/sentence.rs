@@ -330,6 +330,19 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
             show(at_most_s.si, Dimension::Time)
         ),
+        That::RecoveryChance { of, at_least } => format!(
+            "{} comes back by some means of recovery with a chance of at least {}",
+            every_module(line, *of),
+            show(at_least.si, Dimension::Ratio)
+        ),
+        That::PartedLift { at_least_n } => format!(
+            "wherever the line parts, what has a module on it and comes free floats up with at least {}, fouled and with one thing flooded",
+            show(at_least_n.si, Dimension::Force)
+        ),
+        That::SurfaceSlack { at_most_m } => format!(
+            "wherever the line parts, at most {} of rope can lie at the surface",
+            show(at_most_m.si, Dimension::Length)
+        ),
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r

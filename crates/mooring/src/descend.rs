@@ -65,6 +65,20 @@ pub(crate) struct Trail {
     pub(crate) bodies: Vec<(usize, AtBody)>,
 }
 
+impl Trail {
+    /// Lets the seabed bear what hangs at the last place: the rope on either side of it does not.
+    fn lay_down(&mut self, bodies: usize) {
+        let lie = |force_n: &mut Vector| force_n[2] = force_n[2].max(0.0);
+        for (_, body) in self.bodies.iter_mut().rev().take(bodies) {
+            lie(&mut body.above_n);
+            lie(&mut body.below_n);
+        }
+        for point in self.points.iter_mut().rev().take(bodies) {
+            lie(&mut point.force_n);
+        }
+    }
+}
+
 #[derive(Clone, Copy)]
 struct State {
     at_m: Vector,
@@ -187,6 +201,9 @@ impl<'a> Way<'a> {
             let sinks = self.hanging.sinks_below(left_m);
             let pulls_down = self.pass(bodies, left_m, &mut state, trail.as_deref_mut());
             if pulls_down && sinks && left_m > 0.0 {
+                if let Some(trail) = trail {
+                    trail.lay_down(bodies.len());
+                }
                 level = true;
                 break;
             }

@@ -88,6 +88,18 @@ impl Growth {
         self.thickness_m
     }
 
+    /// How many times larger it makes drag coefficients.
+    #[must_use]
+    pub fn rougher(&self) -> f64 {
+        self.rougher
+    }
+
+    /// Its weight in water on a large surface, N/m2; negative floats.
+    #[must_use]
+    pub fn weight_n_m2(&self) -> f64 {
+        self.weight_n_m3 * self.thickness_m
+    }
+
     /// The rope with it.
     ///
     /// # Errors

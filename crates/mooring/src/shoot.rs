@@ -291,6 +291,15 @@ fn lie(hanging: &Hanging, end: &End, along: Vector, tension_n: f64, trail: &mut 
     }
     stops.extend(hanging.bodies.iter().map(|body| body.at_m));
     stops.retain(|&stop_m| stop_m < end.s_m);
+    // What hangs where the line becomes level of itself lies there, and was not passed on the way down.
+    let passed = |trail: &Trail, body: usize| trail.bodies.iter().any(|(index, _)| *index == body);
+    let here = hanging.bodies.iter().enumerate();
+    if here
+        .clone()
+        .any(|(b, body)| body.at_m == end.s_m && !passed(trail, b))
+    {
+        stops.push(end.s_m);
+    }
     stops.sort_by(|a, b| b.total_cmp(a));
     stops.dedup();
     for stop_m in stops {
@@ -299,7 +308,7 @@ fn lie(hanging: &Hanging, end: &End, along: Vector, tension_n: f64, trail: &mut 
         s_m = stop_m;
         trail.points.push(Point { s_m, at_m, force_n });
         for (index, body) in hanging.bodies.iter().enumerate() {
-            if body.at_m == stop_m {
+            if body.at_m == stop_m && !passed(trail, index) {
                 let body = AtBody {
                     s_m,
                     at_m,

@@ -27,7 +27,8 @@ pub use told::{
     difference, elevation_json, evidence_table_json, evidence_table_text, failures_json,
     failures_text, faults_json, faults_text, matched_words, mistakes_json, mooring_json,
     mooring_text, paths_json, paths_text, places_json, places_text, range_json, range_text,
-    read_json, read_text, record_json, rehearsal_json, rehearsal_text, remedy_json, remedy_text,
-    reserve_json, reserve_text, sent_json, sent_text, start_json, start_text, topics_json,
-    topics_text, trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
+    read_json, read_text, record_json, recovery_json, recovery_text, rehearsal_json,
+    rehearsal_text, remedy_json, remedy_text, reserve_json, reserve_text, sent_json, sent_text,
+    start_json, start_text, topics_json, topics_text, trace_json, tune_csv, tune_json, tune_text,
+    year_json, year_text,
 };

@@ -22,6 +22,7 @@ use crate::paths::PathsCommandError;
 use crate::payload::PayloadCommandError;
 use crate::place::PlaceCommandError;
 use crate::range::RangeCommandError;
+use crate::recovery::RecoveryCommandError;
 use crate::rehearse::RehearseError;
 use crate::remedy::RemedyCommandError;
 use crate::reserve::ReserveCommandError;
@@ -62,6 +63,9 @@ pub(crate) enum Failure {
     /// Where the line hangs cannot be told.
     #[error(transparent)]
     Mooring(#[from] MooringCommandError),
+    /// The recovery cannot be told.
+    #[error(transparent)]
+    Recovery(#[from] RecoveryCommandError),
     /// Paths of sound cannot be told.
     #[error(transparent)]
     Paths(#[from] PathsCommandError),
@@ -152,6 +156,7 @@ impl Failure {
             | Failure::Chain(_)
             | Failure::Faults(_)
             | Failure::Failures(_)
+            | Failure::Recovery(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)

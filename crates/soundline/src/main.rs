@@ -29,6 +29,7 @@ mod place;
 mod plan_file;
 mod range;
 mod recordings;
+mod recovery;
 mod rehearse;
 mod remedy;
 mod reserve;
@@ -80,6 +81,7 @@ enum Command {
     Faults(faults::Args),
     Failures(failures::Args),
     Mooring(mooring::Args),
+    Recovery(recovery::Args),
     Paths(paths::Args),
     Payload(payload::Args),
     Year(year::Args),
@@ -133,6 +135,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Faults(args) => faults::run(&args, out),
         Command::Failures(args) => failures::run(&args, out),
         Command::Mooring(args) => mooring::run(&args, out),
+        Command::Recovery(args) => recovery::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),
         Command::Year(args) => year::run(&args, out),

@@ -4,6 +4,7 @@ use mooring::{Current, MooringError, Water};
 use plan::{Flow, Line, Q};
 use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
 
+use super::fouled::{Fouling, fouling};
 use super::profile;
 
 /// A design case in plain numbers.
@@ -27,6 +28,8 @@ pub struct DesignCase {
     pub wave: Option<(f64, f64)>,
     /// Whether ropes strum.
     pub strum: bool,
+    /// What has grown on the line; `None` of a clean one.
+    pub fouling: Option<Fouling>,
 }
 
 impl DesignCase {
@@ -79,6 +82,9 @@ pub enum CasesError {
         /// The site's depth.
         depth_m: f64,
     },
+    /// Growth that cannot be.
+    #[error("the growth of the site: {0}")]
+    Growth(MooringError),
     /// A current that cannot be.
     #[error("{case}: {source}")]
     Current {
@@ -110,7 +116,42 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     };
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
+    turns(&cases, &mut assumed);
+    let grown = fouling(line, density_kg_m3).map_err(CasesError::Growth)?;
+    if let Some(grown) = grown {
+        told_of_growth(line, &grown, &mut assumed);
+        let twins: Vec<DesignCase> = cases.iter().map(|case| fouled(case, grown)).collect();
+        cases.extend(twins);
+    }
     Ok(DesignCases { cases, assumed })
+}
+
+/// The same case at the end of the deployment.
+fn fouled(case: &DesignCase, grown: Fouling) -> DesignCase {
+    DesignCase {
+        id: format!("{}-fouled", case.id),
+        declared: false,
+        nominal: false,
+        fouling: Some(grown),
+        ..case.clone()
+    }
+}
+
+fn told_of_growth(line: &Line, grown: &Fouling, assumed: &mut Vec<String>) {
+    let said = line.sea.growth;
+    let rougher = match said.and_then(|g| g.rougher) {
+        Some(_) => "",
+        None => ", no rougher than clean because no `rougher` is written",
+    };
+    let most = match said.and_then(|g| g.most_m) {
+        Some(_) => "",
+        None => ", without end because no `most` is written",
+    };
+    assumed.push(format!(
+        "each design case counts twice, clean and with the growth of {:.1} months, the duration and the recovery slip: {:.1} mm{most}{rougher}",
+        grown.months,
+        1e3 * grown.growth.thickness_m()
+    ));
 }
 
 /// Density for drag and buoyancy, kg/m3: the site's own, else that of its profile halfway down.
@@ -194,6 +235,7 @@ fn made(line: &Line, density_kg_m3: f64, from: &Made<'_>) -> Result<DesignCase, 
             .map(|(speed_m_s, towards_deg)| (speed_m_s, towards_deg.unwrap_or(along_deg))),
         wave: from.wave,
         strum: from.strum,
+        fouling: None,
     })
 }
 
@@ -308,6 +350,38 @@ fn taken(
         ));
     }
     Ok(cases)
+}
+
+/// Between two depths a current that turns by more than this is told, degrees: in the middle it is slower by the cosine of half of it, by 3 % here.
+const TURNS_DEG: f64 = 30.0;
+
+/// Where a current turns much between two of its depths: how slow the straight way from one to the other makes it.
+fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
+    for case in cases {
+        let worst = case.current.windows(2).filter_map(|pair| {
+            let [(upper_m, _, from_deg), (lower_m, _, to_deg)] = *pair else {
+                return None;
+            };
+            let apart_deg = (to_deg - from_deg).abs() % 360.0;
+            let turn_deg = apart_deg.min(360.0 - apart_deg);
+            Some((turn_deg, upper_m, lower_m))
+        });
+        let Some((turn_deg, upper_m, lower_m)) =
+            worst.reduce(|most, one| if one.0 > most.0 { one } else { most })
+        else {
+            continue;
+        };
+        if turn_deg > TURNS_DEG {
+            let (middle_m_s, _) = case
+                .water
+                .current
+                .speed_and_direction(0.5 * (upper_m + lower_m));
+            assumed.push(format!(
+                "in {} the current turns by {turn_deg:.0} deg between {upper_m} m and {lower_m} m and counts as the straight way from the one velocity to the other, {middle_m_s:.2} m/s halfway: write depths between them if it is faster there",
+                case.named()
+            ));
+        }
+    }
 }
 
 /// Currents and winds of which the plan says no direction.

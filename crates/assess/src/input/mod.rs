@@ -9,6 +9,7 @@ mod delivery;
 mod electric;
 mod energy;
 mod formula;
+mod fouled;
 mod heaviest;
 mod links;
 mod moored;
@@ -42,6 +43,8 @@ pub(crate) use energy::{
     LightScratch, SECONDS_PER_HOUR, energy_of, refused, runs_per_h, year_error,
 };
 pub use formula::Exact;
+pub use fouled::Fouling;
+pub(crate) use fouled::without_size;
 pub(crate) use heaviest::{Heaviest, heaviest_way, size};
 pub use links::Carrier;
 pub(crate) use links::{alone, bus_length, rate_of, standard_of};

@@ -1,5 +1,6 @@
 //! Lines that hang between an anchor and what holds their top, as the plan says them: sections from the anchor upwards, and what hangs on them.
 
+use mooring::Form;
 use plan::{Hull, Line, ModuleIx, Position, Q, Rope, SectionEnd, SectionIx};
 
 /// A line from an anchor to what holds its top.
@@ -33,6 +34,8 @@ pub enum MooredTop {
         buoyancy_n: f64,
         /// Drag area, m2.
         drag_area_m2: f64,
+        /// Its outer size; `None` where the plan does not say.
+        form: Option<Form>,
     },
 }
 
@@ -69,6 +72,8 @@ pub struct Hung {
     pub what: Thing,
     /// On the solver's line.
     pub body: mooring::Body,
+    /// Its outer size; `None` where the plan does not say.
+    pub form: Option<Form>,
 }
 
 /// What may hang on a line.
@@ -111,6 +116,26 @@ impl Moored {
         let is = |what: Thing| what == Thing::Module(module);
         self.hung.iter().any(|h| is(h.what))
             || matches!(self.top, MooredTop::Buoy { module: top, .. } if top == module)
+    }
+
+    /// Where a place of a section lies on it, m from the anchor with what is let in, by its length of rope from the section's lower end; `None` of a section that it lacks.
+    pub(crate) fn at_m(&self, section: SectionIx, from_lower_m: f64) -> Option<f64> {
+        let mut below_m = 0.0;
+        let mut rope_m = 0.0;
+        let mut found = None;
+        for piece in &self.pieces {
+            let length_m = piece.rope.length_m;
+            // What is let in has no diameter, and counts in no length of rope.
+            if piece.section == section && piece.rope.diameter_m > 0.0 {
+                if from_lower_m <= rope_m + length_m + 1e-9 {
+                    return Some(below_m + (from_lower_m - rope_m).max(0.0));
+                }
+                rope_m += length_m;
+                found = Some(below_m + length_m);
+            }
+            below_m += length_m;
+        }
+        found
     }
 
     /// Unstretched length, m, with what is let in.
@@ -199,6 +224,25 @@ fn from_section(line: &Line, lowest: usize) -> Result<Moored, NotMoored> {
     }
 }
 
+/// The outer size of something, as far as the plan says it.
+pub(super) fn form(line: &Line, what: Thing) -> Option<Form> {
+    let cylinder = |of: plan::Outside| Form::Cylinder {
+        diameter_m: of.diameter_m.si,
+        length_m: of.length_m.si,
+    };
+    match what {
+        Thing::Module(m) => {
+            let housing = line.modules[m.0].housing.as_ref()?;
+            housing.outside.map(cylinder)
+        }
+        Thing::Float(f) => {
+            let diameter_m = line.floats[f].diameter_m?.si;
+            Some(Form::Sphere { diameter_m })
+        }
+        Thing::Weight(w) => line.weights[w].outside.map(cylinder),
+    }
+}
+
 fn end_path(line: &Line, end: SectionEnd) -> String {
     match end {
         SectionEnd::Module(m) => line.module_path(m),
@@ -222,6 +266,7 @@ struct Clamped {
     weight_n: f64,
     drag_area_m2: f64,
     added_length_m: f64,
+    form: Option<Form>,
 }
 
 impl Gather<'_> {
@@ -281,6 +326,7 @@ impl Gather<'_> {
             weight_n,
             drag_area_m2,
             added_length_m,
+            form: form(self.line, what),
         })
     }
 
@@ -373,6 +419,7 @@ impl Gather<'_> {
                 weight_n,
                 drag_area_m2: one.drag_area_m2,
             },
+            form: one.form,
         });
     }
 
@@ -457,6 +504,7 @@ impl Gather<'_> {
                     float,
                     buoyancy_n,
                     drag_area_m2,
+                    form: form(self.line, Thing::Float(float)),
                 })
             }
             SectionEnd::Module(module) => {

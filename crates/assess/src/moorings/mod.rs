@@ -7,7 +7,7 @@ mod usual;
 
 use plan::Line;
 
-use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moored};
+use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moored, without_size};
 use crate::memo::{Job, Memo, canonical};
 
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
@@ -108,8 +108,14 @@ fn shape_of(line: &Moored, case: &DesignCase, memo: &Memo) -> Result<CaseShape, 
 
 /// One line in every case.
 pub(crate) fn hung_line(line: &Line, of: Moored, cases: &[DesignCase], memo: &Memo) -> HungLine {
-    let shapes: Vec<Result<CaseShape, NoShape>> =
-        cases.iter().map(|case| shape_of(&of, case, memo)).collect();
+    let shape = |case: &DesignCase| {
+        let missing = case.fouling.map(|by| without_size(line, &of, &by));
+        match missing.filter(|missing| !missing.is_empty()) {
+            Some(missing) => Err(NoShape::NoSize { missing }),
+            None => shape_of(&of, case, memo),
+        }
+    };
+    let shapes: Vec<Result<CaseShape, NoShape>> = cases.iter().map(shape).collect();
     HungLine {
         modules: envelope::modules(line, &of, &shapes),
         sections: envelope::sections(line, &of, &shapes),

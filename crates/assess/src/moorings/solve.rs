@@ -91,6 +91,12 @@ pub enum NoShape {
     /// Ropes that strum and do not say how they drag then.
     #[error("the rope says nothing of strumming_drag, and ropes strum in this case")]
     NoStrummingDrag,
+    /// Growth on what has no size.
+    #[error("what grows is not known without {}", .missing.join(", "))]
+    NoSize {
+        /// Keys with their paths.
+        missing: Vec<String>,
+    },
     /// A buoy whose draught does not settle.
     #[error("the draught of the buoy does not settle: its pull still changes by {left_n} N")]
     Draught {
@@ -120,7 +126,9 @@ pub enum NoShape {
 }
 
 /// The shape of a line in a case.
-pub(super) fn hang(line: &Moored, case: &DesignCase) -> Result<CaseShape, NoShape> {
+pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoShape> {
+    let fouled = case.fouling.map(|by| clean.fouled(&by)).transpose()?;
+    let line = fouled.as_ref().unwrap_or(clean);
     let mut ropes = Vec::with_capacity(line.pieces.len());
     for piece in &line.pieces {
         let mut rope = piece.rope;

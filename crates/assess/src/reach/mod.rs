@@ -24,13 +24,14 @@ pub(crate) type Parts = BTreeSet<String>;
 const FLOOR: &str = "site.water_depth";
 
 /// Keys of the site from which the waters of design cases are made.
-const WATERS: [&str; 7] = [
+const WATERS: [&str; 8] = [
     "latitude",
     "water_depth",
     "profile",
     "current",
     "tide",
     "density",
+    "growth",
     "wind",
 ];
 
@@ -169,6 +170,11 @@ impl Reach<'_> {
             | That::AnchorLoad { .. }
             | That::WatchCircle { .. } => self.shapes(),
             That::StrumHours { .. } => self.strum(),
+            That::RecoveryChance { .. } | That::PartedLift { .. } | That::SurfaceSlack { .. } => {
+                let mut parts = self.shapes();
+                parts.extend(self.all(|kind, _| kind == "recovery"));
+                parts
+            }
             That::HousingMargin { of, .. } => {
                 let modules = self.all(|kind, below| kind == "module" && below.is_none());
                 let own = of.map(|m| self.line.module_path(m));
@@ -390,6 +396,9 @@ impl Reach<'_> {
         let mut parts =
             self.all(|kind, _| matches!(kind, "section" | "anchor" | "float" | "weight" | "case"));
         parts.extend(WATERS.map(|key| format!("site.{key}")));
+        if self.line.sea.growth.is_some() {
+            parts.extend(["duration", "recovery_slip"].map(|key| format!("deployment.{key}")));
+        }
         parts.insert("module".to_owned());
         for module in self.all(|kind, below| kind == "module" && below.is_none()) {
             parts.extend(["position", "housing", "hull"].map(|key| format!("{module}.{key}")));

@@ -34,6 +34,7 @@ mod places;
 mod processor;
 mod ranges;
 mod recorded;
+mod recovery;
 mod rehearsed;
 mod remedies;
 mod remedies_knobs;

@@ -91,7 +91,7 @@ fn critical_rad(weight_n_m: f64, longer: f64) -> f64 {
     ((half * half + 1.0).sqrt() - half).acos()
 }
 
-fn water(depth_m: f64, speed_m_s: f64) -> Water {
+pub(crate) fn water(depth_m: f64, speed_m_s: f64) -> Water {
     Water {
         depth_m,
         density_kg_m3: DENSITY_KG_M3,
@@ -99,7 +99,7 @@ fn water(depth_m: f64, speed_m_s: f64) -> Water {
     }
 }
 
-fn rope(
+pub(crate) fn rope(
     length_m: f64,
     diameter_m: f64,
     weight_n_m: f64,

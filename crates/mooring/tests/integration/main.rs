@@ -3,6 +3,7 @@
 mod ageing;
 mod balance;
 mod bars;
+mod bed;
 mod catenary;
 mod closed;
 mod heave;

@@ -14,6 +14,7 @@ mod link;
 mod module;
 mod mooring;
 mod propagation;
+mod recovery;
 mod remedy;
 mod request;
 mod requirement;
@@ -46,18 +47,19 @@ pub use index::{
 };
 pub use link::{Bus, Link, LinkFrame};
 pub use module::{
-    Boot, Heartbeat, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, PassWhen,
-    Passes, Processor, StateLoad,
+    Boot, Heartbeat, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, Outside,
+    PassWhen, Passes, Processor, StateLoad,
 };
 pub use mooring::{
     Anchor, Case, CaseWave, CaseWind, Float, Position, Rope, Section, SectionEnd, Tides, Weight,
 };
 pub use propagation::{Bottom, Paths, RaysWanted};
+pub use recovery::{DriftAlarmSaid, Means, MeansKind, WeakLink};
 pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
 pub use routine::{BoundTo, Routine};
-pub use sea::{Flow, HorizonPoint, Sea, Spreading, Water, WeatherText};
+pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
 pub use storage::{Droppable, Logs, Record, Storage};
@@ -81,6 +83,10 @@ pub struct Line {
     pub floats: Vec<Float>,
     /// Weights on the line by id.
     pub weights: Vec<Weight>,
+    /// Where lines are to part first, by id.
+    pub weak_links: Vec<WeakLink>,
+    /// Means of recovery by id.
+    pub means: Vec<Means>,
     /// Design cases by id; empty when the plan declares none.
     pub cases: Vec<Case>,
     /// Mechanical lengths.

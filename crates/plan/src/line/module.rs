@@ -1,6 +1,6 @@
 //! Modules: inputs, loads, boot, what they pass on, housings and outputs.
 
-use super::{Clock, Position, Q, Sensor, TopicIx, UplinkIx};
+use super::{Clock, DriftAlarmSaid, Position, Q, Sensor, TopicIx, UplinkIx};
 use crate::site::Site;
 
 /// A housing with a processor, sensors and outputs.
@@ -47,6 +47,8 @@ pub struct Module {
     pub housing: Option<Housing>,
     /// Hull of a buoy at the surface.
     pub hull: Option<Hull>,
+    /// When it counts as adrift.
+    pub drift_alarm: Option<DriftAlarmSaid>,
     /// Sensors by id.
     pub sensors: Vec<Sensor>,
     /// Outputs by id.
@@ -169,6 +171,19 @@ pub struct Housing {
     pub cd_a_m2: Option<Q>,
     /// By how much it makes its section longer, m; `None` is clamped beside it.
     pub added_length_m: Option<Q>,
+    /// Outer size.
+    pub outside: Option<Outside>,
+    /// Weight in water that it gains when it floods, N.
+    pub flooding_adds_n: Option<Q>,
+}
+
+/// Outer size as a cylinder.
+#[derive(Clone, Copy, Debug)]
+pub struct Outside {
+    /// Diameter, m.
+    pub diameter_m: Q,
+    /// Length, m.
+    pub length_m: Q,
 }
 
 /// Hull of a buoy at the surface, with straight sides.
@@ -184,6 +199,8 @@ pub struct Hull {
     pub cd_a_water_m2: Option<Q>,
     /// Drag area in the wind, m2.
     pub cd_a_wind_m2: Option<Q>,
+    /// Buoyancy that it loses when its largest chamber floods, N.
+    pub flooding_adds_n: Option<Q>,
 }
 
 /// What an output does.

@@ -1,6 +1,6 @@
 //! Anchors, sections, floats, weights, and where things hang on them.
 
-use super::{Flow, ModuleIx, Q, SectionIx};
+use super::{Flow, ModuleIx, Outside, Q, SectionIx};
 use crate::site::Site;
 
 /// A weight on the seabed.
@@ -35,6 +35,10 @@ pub struct Float {
     pub cd_a_m2: Option<Q>,
     /// Rated depth, m.
     pub rated_depth_m: Option<Q>,
+    /// Diameter as a sphere, m.
+    pub diameter_m: Option<Q>,
+    /// Buoyancy that it loses when it floods, N.
+    pub flooding_adds_n: Option<Q>,
 }
 
 /// Something that sinks, clamped to a section.
@@ -50,6 +54,8 @@ pub struct Weight {
     pub weight_in_water_n: Option<Q>,
     /// Drag area, m2.
     pub cd_a_m2: Option<Q>,
+    /// Outer size.
+    pub outside: Option<Outside>,
 }
 
 /// Water and weather in which the shape of the line is worked out.

@@ -327,6 +327,23 @@ pub enum That {
         /// Upper limit, s.
         at_most_s: Q,
     },
+    /// Chance that a module (each on a line when `of` is absent) comes back by some means of recovery.
+    RecoveryChance {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+    },
+    /// Net lift of what a parting frees with a module on it, the least over all partings, at the end of the deployment with the one thing flooded that costs most, N.
+    PartedLift {
+        /// Lower limit, N.
+        at_least_n: Q,
+    },
+    /// Rope of a line that has parted and may lie at the surface, the most over all partings, m.
+    SurfaceSlack {
+        /// Upper limit, m.
+        at_most_m: Q,
+    },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {
         /// Path of the cue sheet, relative to the plan's folder.

@@ -20,6 +20,8 @@ pub struct Sea {
     pub current: Vec<Flow>,
     /// Lowest and highest water from the level of `water_depth_m`, m.
     pub tide_m: Option<(Q, Q)>,
+    /// What grows on what is in the water.
+    pub growth: Option<GrowthSaid>,
     /// Density for drag and buoyancy, kg/m3.
     pub density_kg_m3: Option<Q>,
     /// Mean wind speed of each month from January, m/s; empty or twelve.
@@ -48,6 +50,21 @@ pub struct Sea {
     pub bottom: Option<Bottom>,
     /// Which rays are followed.
     pub rays: RaysWanted,
+}
+
+/// A firm layer that grows on what is in the water.
+#[derive(Clone, Copy, Debug)]
+pub struct GrowthSaid {
+    /// Thickness that it gains in a month, m.
+    pub a_month_m: Q,
+    /// Thickness at which it stays, m.
+    pub most_m: Option<Q>,
+    /// Density, kg/m3.
+    pub density_kg_m3: Q,
+    /// How many times larger drag coefficients are.
+    pub rougher: Option<Q>,
+    /// Greatest depth at which it grows, m; `None` to the bed.
+    pub down_to_m: Option<Q>,
 }
 
 /// A point of the skyline.

@@ -6,11 +6,13 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 19] = [
+pub const DECLARED_KINDS: [&str; 21] = [
     "anchor",
     "section",
     "float",
     "weight",
+    "weak_link",
+    "recovery",
     "case",
     "supply",
     "module",

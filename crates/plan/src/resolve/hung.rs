@@ -2,7 +2,7 @@
 
 use super::mechanics::position;
 use super::{Resolver, unknown};
-use crate::line::{Float, Line, Position, SectionEnd, Weight};
+use crate::line::{Float, Line, Outside, Position, SectionEnd, Weight};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -17,6 +17,8 @@ pub(super) fn floats(root: &Fields, line: &mut Line) {
             buoyancy_n: f.q("buoyancy"),
             cd_a_m2: f.q("cd_a"),
             rated_depth_m: f.q("rated_depth"),
+            diameter_m: f.q("diameter"),
+            flooding_adds_n: f.q("flooding_adds"),
         });
     }
 }
@@ -69,11 +71,17 @@ pub(super) fn weights(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             position: position.unwrap_or(Position::Depth(unknown(site))),
             weight_in_water_n: f.q("weight_in_water"),
             cd_a_m2: f.q("cd_a"),
+            outside: outside(f),
         });
     }
 }
 
-fn on_a_section(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Option<Position> {
+pub(super) fn on_a_section(
+    r: &mut Resolver<'_>,
+    p: &Fields,
+    site: Site,
+    line: &Line,
+) -> Option<Position> {
     match position(r, p, site, line)? {
         Position::Depth(depth) => {
             r.tell(
@@ -89,4 +97,13 @@ fn on_a_section(r: &mut Resolver<'_>, p: &Fields, site: Site, line: &Line) -> Op
         }
         placed => Some(placed),
     }
+}
+
+/// Outer size of a housing or a weight.
+pub(super) fn outside(f: &Fields) -> Option<Outside> {
+    let (t, _) = f.table("outside")?;
+    Some(Outside {
+        diameter_m: t.q("diameter")?,
+        length_m: t.q("length")?,
+    })
 }

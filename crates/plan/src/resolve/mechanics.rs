@@ -57,7 +57,12 @@ fn section(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Se
     })
 }
 
-fn end(r: &mut Resolver<'_>, f: &Fields, key: &'static str, line: &Line) -> Option<SectionEnd> {
+pub(super) fn end(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    key: &'static str,
+    line: &Line,
+) -> Option<SectionEnd> {
     let (kind, path, _) = r.reference(f, key)?;
     match kind {
         RefKind::Anchor => ix_of(&line.anchors, path, |a| &a.id).map(SectionEnd::Anchor),

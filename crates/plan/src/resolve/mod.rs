@@ -18,6 +18,7 @@ mod links;
 mod mechanics;
 mod modules;
 mod propagation;
+mod recovery;
 mod remedies;
 mod requests;
 mod requirements;
@@ -93,6 +94,8 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
         anchors: Vec::new(),
         floats: Vec::new(),
         weights: Vec::new(),
+        weak_links: Vec::new(),
+        means: Vec::new(),
         cases: Vec::new(),
         sections: Vec::new(),
         supplies: Vec::new(),
@@ -121,6 +124,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     mechanics::sections(r, root, &mut line);
     mechanics::positions(r, root, &mut line);
     hung::weights(r, root, &mut line);
+    recovery::recovery(r, root, &mut line);
     cases::cases(r, root, &mut line);
     supply::supplies(r, root, &mut line);
     links::buses(r, root, &mut line);

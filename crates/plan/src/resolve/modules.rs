@@ -2,6 +2,8 @@
 
 use quantity::{Dimension, LevelKind};
 
+use super::hung::outside;
+use super::recovery::drift_alarm;
 use super::{Declared, Resolver, q, rising};
 use crate::line::{
     Boot, Calibration, Chain, Clock, HighPass, Housing, Hull, Input, Line, Load, LockOut, Module,
@@ -122,6 +124,8 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             weight_in_water_n: t.q("weight_in_water"),
             cd_a_m2: t.q("cd_a"),
             added_length_m: t.q("added_length"),
+            outside: outside(t),
+            flooding_adds_n: t.q("flooding_adds"),
         }),
         hull: f.table("hull").map(|(t, _)| Hull {
             weight_n: t.q("weight"),
@@ -129,7 +133,9 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             full_draught_m: t.q("full_draught"),
             cd_a_water_m2: t.q("cd_a_water"),
             cd_a_wind_m2: t.q("cd_a_wind"),
+            flooding_adds_n: t.q("flooding_adds"),
         }),
+        drift_alarm: drift_alarm(f),
         sensors: f
             .keyed("sensor")
             .filter_map(|(sensor_id, s)| sensor(r, id, sensor_id, s))

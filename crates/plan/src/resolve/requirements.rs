@@ -185,6 +185,16 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         }),
         "module-depth" | "module-tilt" | "line-tension" | "anchor-load" | "housing-margin"
         | "watch-circle" => hanging(r, f, line, word),
+        "recovery-chance" => Some(That::RecoveryChance {
+            of: module(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+        }),
+        "parted-lift" => Some(That::PartedLift {
+            at_least_n: limit(r, f, "at_least", Dimension::Force, NOT_NEGATIVE)??,
+        }),
+        "surface-slack" => Some(That::SurfaceSlack {
+            at_most_m: limit(r, f, "at_most", Dimension::Length, NOT_NEGATIVE)??,
+        }),
         _ => {
             let (cues, at) = inside(r, f, "cues", "cue sheets stay under the plan's folder")?;
             Some(That::Rehearsed { cues, at })

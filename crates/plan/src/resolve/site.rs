@@ -1,7 +1,7 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, propagation, unknown};
-use crate::line::{Deployment, Flow, HorizonPoint, Q, Sea, Spreading, Water};
+use super::{Resolver, bare, propagation, unknown};
+use crate::line::{Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spreading, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -64,6 +64,15 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         tide_m: f
             .table("tide")
             .and_then(|(t, _)| Some((t.q("lowest")?, t.q("highest")?))),
+        growth: f.table("growth").and_then(|(t, _)| {
+            Some(GrowthSaid {
+                a_month_m: t.q("a_month")?,
+                most_m: t.q("most"),
+                density_kg_m3: t.q("density")?,
+                rougher: t.number("rougher").map(bare),
+                down_to_m: t.q("down_to"),
+            })
+        }),
         density_kg_m3: f.q("density"),
         wind_m_s: f.qs("wind"),
         wave_height_m: f.qs("wave_height"),

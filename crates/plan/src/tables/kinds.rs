@@ -251,6 +251,14 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "share_of_draws"],
         "1 h",
     ),
+    limited(
+        "recovery-chance",
+        &["at_least"],
+        &["of", "share_of_draws"],
+        "99 %",
+    ),
+    limited("parted-lift", &["at_least"], &["share_of_draws"], "50 N"),
+    limited("surface-slack", &["at_most"], &["share_of_draws"], "2 m"),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Why a requirement of a kind has no `share_of_draws`, where that may surprise.

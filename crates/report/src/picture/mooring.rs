@@ -624,23 +624,18 @@ fn seen_along(of: &HungLine) -> [f64; 2] {
     }
 }
 
-/// Depth and speed of a case's current from the surface to the bed, constant beyond its points.
+/// Depth and speed of a case's current from the surface to the bed, as it counts: between two velocities that turn it is slower than either.
 fn profile(case: &DesignCase) -> Vec<(f64, f64)> {
+    const STEPS: u32 = 48;
     let bed_m = case.water.depth_m;
-    let mut points: Vec<(f64, f64)> = case
-        .current
-        .iter()
-        .map(|p| (p.0, p.1))
-        .filter(|p| p.0 <= bed_m)
+    let mut depths: Vec<f64> = (0..=STEPS)
+        .map(|step| bed_m * f64::from(step) / f64::from(STEPS))
+        .chain(case.current.iter().map(|p| p.0).filter(|d| *d < bed_m))
         .collect();
-    if let Some(first) = points.first().copied()
-        && first.0 > 0.0
-    {
-        points.insert(0, (0.0, first.1));
-    }
-    let (at_bed_m_s, _) = case.water.current.speed_and_direction(bed_m);
-    points.push((bed_m, at_bed_m_s));
-    points
+    depths.sort_by(f64::total_cmp);
+    depths.dedup();
+    let speed = |depth_m: f64| case.water.current.speed_and_direction(depth_m).0;
+    depths.into_iter().map(|d| (d, speed(d))).collect()
 }
 
 fn dashes(ix: usize) -> &'static [f32] {

@@ -20,6 +20,7 @@ mod paths;
 mod payload;
 mod places;
 mod range;
+mod recovery;
 mod remedy;
 mod reserve;
 mod settings;
@@ -50,6 +51,7 @@ pub use payload::{
 pub(crate) use places::{bound_words, place_name};
 pub use places::{places_json, places_text};
 pub use range::{range_json, range_text};
+pub use recovery::{recovery_json, recovery_text};
 pub use remedy::{difference, remedy_json, remedy_text};
 pub use reserve::{WeightReserveFound, reserve_json, reserve_text};
 pub(crate) use start::contacts;

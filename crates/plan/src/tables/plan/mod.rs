@@ -9,6 +9,7 @@ mod exclusive;
 mod link;
 mod module;
 mod mooring;
+mod recovery;
 mod remedy;
 mod request;
 mod requirement;
@@ -31,6 +32,7 @@ use link::BUS;
 pub use link::LINKS;
 use module::HOUSING;
 use mooring::{ANCHOR, FLOAT, SECTION, WEIGHT};
+use recovery::{RECOVERY, WEAK_LINK};
 use remedy::REMEDY;
 use request::{JOINING, REQUEST};
 use sensor::SENSOR;
@@ -69,6 +71,16 @@ pub(crate) const PLAN: Section = Section {
         o("section", S::Keyed(&SECTION), "mechanical lengths"),
         o("float", S::Keyed(&FLOAT), "what floats on the line"),
         o("weight", S::Keyed(&WEIGHT), "what sinks on the line"),
+        o(
+            "weak_link",
+            S::Keyed(&WEAK_LINK),
+            "where the line is to part first",
+        ),
+        o(
+            "recovery",
+            S::Keyed(&RECOVERY),
+            "means of bringing the line back",
+        ),
         o(
             "case",
             S::Keyed(&CASE),

@@ -2,7 +2,8 @@
 
 use quantity::Dimension as D;
 
-use super::mooring::POSITION;
+use super::mooring::{OUTSIDE, POSITION};
+use super::recovery::DRIFT_ALARM;
 use super::sensor::SENSOR;
 use super::sync::CLOCK;
 use crate::field::{
@@ -84,6 +85,11 @@ pub(crate) const MODULE: Section = Section {
         ),
         o("housing", S::Table(&HOUSING), "pressure housing"),
         o("hull", S::Table(&HULL), "hull of a buoy at the surface"),
+        o(
+            "drift_alarm",
+            S::Table(&DRIFT_ALARM),
+            "of a buoy: told when its position fixes leave their circle",
+        ),
         o("sensor", S::Keyed(&SENSOR), "sensors"),
         o("output", S::Keyed(&OUTPUT), "what it switches"),
     ],
@@ -276,6 +282,16 @@ pub(crate) const HOUSING: Section = Section {
             S::Amount(D::Length, NOT_NEGATIVE),
             "by how much it makes the section longer that it is let into; nothing when clamped beside it",
         ),
+        o(
+            "outside",
+            S::Table(&OUTSIDE),
+            "outer size, for what grows on it",
+        ),
+        o(
+            "flooding_adds",
+            S::Amount(D::Force, NOT_NEGATIVE),
+            "weight in water that it gains when it floods; 0 N for one that cannot",
+        ),
     ],
 };
 
@@ -308,6 +324,11 @@ const HULL: Section = Section {
             "cd_a_wind",
             S::Amount(D::Area, NOT_NEGATIVE),
             "drag coefficient times area in the wind",
+        ),
+        o(
+            "flooding_adds",
+            S::Amount(D::Force, NOT_NEGATIVE),
+            "buoyancy that it loses when its largest chamber floods; 0 N for one that cannot",
         ),
     ],
 };

@@ -115,6 +115,16 @@ pub(crate) const ROPE: Section = Section {
 
 const DRAG: Bounds = between(0.0, 10.0, "from 0 to 10");
 
+pub(crate) const OUTSIDE: Section = Section {
+    name: "an outside",
+    doc: "Outer size as a cylinder, for what grows on it.",
+    part: None,
+    fields: &[
+        r("diameter", S::Amount(D::Length, POSITIVE), "diameter"),
+        r("length", S::Amount(D::Length, POSITIVE), "length"),
+    ],
+};
+
 pub(crate) const FLOAT: Section = Section {
     name: "a float",
     doc: "Something that floats: at the upper end of a section, or clamped to one.",
@@ -136,6 +146,16 @@ pub(crate) const FLOAT: Section = Section {
             "drag coefficient times area",
         ),
         o("rated_depth", S::Amount(D::Length, POSITIVE), "rated depth"),
+        o(
+            "diameter",
+            S::Amount(D::Length, POSITIVE),
+            "diameter as a sphere, for what grows on it",
+        ),
+        o(
+            "flooding_adds",
+            S::Amount(D::Force, NOT_NEGATIVE),
+            "buoyancy that it loses when it floods; 0 N for one that cannot",
+        ),
     ],
 };
 
@@ -154,6 +174,11 @@ pub(crate) const WEIGHT: Section = Section {
             "cd_a",
             S::Amount(D::Area, NOT_NEGATIVE),
             "drag coefficient times area",
+        ),
+        o(
+            "outside",
+            S::Table(&OUTSIDE),
+            "outer size, for what grows on it",
         ),
     ],
 };

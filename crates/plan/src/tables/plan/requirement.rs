@@ -42,6 +42,9 @@ const THAT: &[&str] = &[
     "housing-margin",
     "watch-circle",
     "strum-hours",
+    "recovery-chance",
+    "parted-lift",
+    "surface-slack",
     "rehearsed",
 ];
 

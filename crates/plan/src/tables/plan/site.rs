@@ -54,6 +54,11 @@ pub(crate) const SITE: Section = Section {
         o("current", S::Tables(&FLOW), "water current by depth"),
         o("tide", S::Table(&TIDE), "lowest and highest water"),
         o(
+            "growth",
+            S::Table(&GROWTH),
+            "what grows on ropes, housings, floats and hulls; without it they are as clean at the end as at the start",
+        ),
+        o(
             "density",
             S::Amount(
                 D::Density,
@@ -213,6 +218,42 @@ const TIDE: Section = Section {
             "highest",
             S::Amount(D::Length, between(0.0, 20.0, "from 0 m to 20 m")),
             "highest level",
+        ),
+    ],
+};
+
+const GROWTH: Section = Section {
+    name: "growth",
+    doc: "Animals and weed that grow on what is in the water: a firm layer of one thickness.",
+    part: None,
+    fields: &[
+        r(
+            "a_month",
+            S::Amount(D::Length, between(0.0, 0.05, "from 0 m to 50 mm")),
+            "thickness that it gains in a month",
+        ),
+        o(
+            "most",
+            S::Amount(D::Length, between(0.0, 1.0, "from 0 m to 1 m")),
+            "thickness at which it stays; it never stays when not written",
+        ),
+        r(
+            "density",
+            S::Amount(
+                D::Density,
+                between(900.0, 2000.0, "from 900 kg/m3 to 2000 kg/m3"),
+            ),
+            "density of what grows",
+        ),
+        o(
+            "rougher",
+            S::Number(between(1.0, 5.0, "from 1 to 5")),
+            "how many times larger drag coefficients of the rough surface are; 1 when not written",
+        ),
+        o(
+            "down_to",
+            S::Amount(D::Length, DEPTH),
+            "greatest depth at which it grows; to the bed when not written",
         ),
     ],
 };

@@ -49,6 +49,10 @@ fn case_json(case: &DesignCase) -> Value {
             "period_s": period_s,
         })),
         "strum": case.strum,
+        "growth": case.fouling.map(|by| json!({
+            "months": by.months,
+            "thickness_m": by.growth.thickness_m(),
+        })),
     })
 }
 

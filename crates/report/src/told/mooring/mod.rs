@@ -62,7 +62,7 @@ pub fn mooring_text(line: &Line, found: &Moorings) -> String {
 
 const LEFT_OUT: [&str; 2] = [
     "the line is at rest in a steady current: waves move the water at each module as told, and what they do to tensions is not computed",
-    "no bending, no twist, no friction on the bed, a flat bed; what grows on the line adds weight and drag",
+    "no bending, no twist, no friction on the bed, a flat bed; what grows on the line counts where the site says its `growth`",
 ];
 
 fn item(out: &mut String, what: &str) {

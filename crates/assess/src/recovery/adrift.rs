@@ -1,0 +1,75 @@
+//! When a buoy counts as adrift.
+
+use mooring::{DriftAlarm, drift_alarm, sigma_of_circle_m};
+use plan::Line;
+
+use crate::input::MooredTop;
+use crate::moorings::{HungLine, Moorings};
+
+/// Share of fixes within the circle that a plan writes.
+const WITHIN: f64 = 0.95;
+
+/// A drift alarm and what it must be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Adrift {
+    /// The buoy: a typed path.
+    pub buoy: String,
+    /// Distance at which it goes off by the plan, m.
+    pub radius_m: f64,
+    /// The least radius of which false alarms are borne.
+    pub least: DriftAlarm,
+    /// Position fixes from the start to the latest recovery.
+    pub fixes: u32,
+    /// The longest that a buoy adrift in the strongest current of the design cases goes without an alarm, s: from the far side of its circle to the radius, and until the next fix; `None` in still water.
+    pub told_within_s: Option<f64>,
+}
+
+/// The drift alarm of the buoy at the top of a line.
+pub(super) fn adrift(
+    line: &Line,
+    found: &Moorings,
+    of: &HungLine,
+) -> Option<Result<Adrift, String>> {
+    let MooredTop::Buoy { module, .. } = of.line.top else {
+        return None;
+    };
+    let said = line.modules[module.0].drift_alarm?;
+    let unknown_case = of
+        .shapes
+        .iter()
+        .zip(&found.cases)
+        .find_map(|(shape, case)| {
+            let why = shape.as_ref().err()?;
+            Some(format!("in {} it has no shape: {why}", case.named()))
+        });
+    if let Some(why) = unknown_case {
+        return Some(Err(why));
+    }
+    let circle = of.watch_circle?;
+    let slip_s = line.deployment.recovery_slip_s.map_or(0.0, |q| q.si);
+    let fixes = ((line.deployment.duration_s.si + slip_s) / said.every_s.si).ceil();
+    if !(1.0..=f64::from(u32::MAX)).contains(&fixes) {
+        return Some(Err(format!("{fixes} position fixes are too many to count")));
+    }
+    let fixes = fixes as u32;
+    let least = (|| {
+        let fix_m = sigma_of_circle_m(said.fix_error_m.si, WITHIN)?;
+        let place_m = sigma_of_circle_m(said.place_error_m.si, WITHIN)?;
+        drift_alarm(circle.radius_m, fix_m, place_m, fixes, said.false_alarms.si)
+    })();
+    let strongest_m_s = found
+        .cases
+        .iter()
+        .map(|case| case.water.current.speed_and_direction(0.0).0)
+        .fold(0.0, f64::max);
+    Some(least.map_err(|error| error.to_string()).map(|least| {
+        Adrift {
+            buoy: line.module_path(module),
+            radius_m: said.radius_m.si,
+            fixes,
+            told_within_s: (strongest_m_s > 0.0)
+                .then(|| (said.radius_m.si + circle.radius_m) / strongest_m_s + said.every_s.si),
+            least,
+        }
+    }))
+}

@@ -1,0 +1,207 @@
+//! The chance that a module comes back, by all means together.
+
+use std::collections::BTreeSet;
+
+use plan::{Line, Means, MeansKind, ModuleIx, SectionEnd};
+
+use super::Parted;
+use crate::input::{Moored, MooredTop, Thing};
+
+/// The chance that some means works, or why it is unknown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chance {
+    /// Chance, 0 to 1.
+    pub works: Result<f64, String>,
+    /// Ids of the means that can bring it.
+    pub by: Vec<String>,
+    /// Means that cannot, each with the reason.
+    pub not_by: Vec<(String, String)>,
+    /// Groups of means that share something that they cannot do without, with it: of each only the best counts.
+    pub share: Vec<(String, Vec<String>)>,
+}
+
+/// The chance of a module.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModuleChance {
+    /// The module.
+    pub module: ModuleIx,
+    /// Its chance on a line that has not parted.
+    pub chance: Chance,
+}
+
+/// Of each module on a line.
+pub(super) fn of_modules(
+    line: &Line,
+    of: &Moored,
+    partings: &Result<Vec<Parted>, String>,
+) -> Vec<ModuleChance> {
+    let modules = (0..line.modules.len()).map(ModuleIx);
+    let each = modules.filter(|m| of.holds(*m)).map(|module| {
+        let at_m = height_m(of, Thing::Module(module));
+        ModuleChance {
+            module,
+            chance: combined(line, |means| brings(line, of, partings, means, at_m)),
+        }
+    });
+    each.collect()
+}
+
+/// Of the modules that stay down after each parting.
+pub(super) fn of_what_stays(line: &Line, of: &Moored, partings: &mut [Parted]) {
+    let left: Vec<(f64, f64)> = partings.iter().map(|p| (p.at_m, p.left_n)).collect();
+    for parted in partings.iter_mut().filter(|p| !p.stays.is_empty()) {
+        let (at_m, left_n) = (parted.at_m, parted.left_n);
+        let lowest_m = parted
+            .stays
+            .iter()
+            .filter_map(|m| height_m(of, Thing::Module(*m)))
+            .fold(f64::INFINITY, f64::min);
+        parted.stays_back = Some(combined(line, |means| {
+            match means.kind {
+                MeansKind::Drag => Ok(()),
+                MeansKind::Haul => Err("what stays no longer hangs on the top".to_owned()),
+                MeansKind::Release => {
+                    let from_m = acts_at_m(line, of, means)?;
+                    if from_m >= lowest_m {
+                        return Err("a module hangs below it".to_owned());
+                    }
+                    // Weight of the piece between the release and the parting.
+                    let below = left.iter().rev().find(|(at, _)| *at <= from_m);
+                    let weight_n = left_n - below.map_or(0.0, |(_, n)| *n);
+                    match weight_n < 0.0 && at_m > from_m {
+                        true => Ok(()),
+                        false => Err("what it frees sinks".to_owned()),
+                    }
+                }
+            }
+        }));
+    }
+}
+
+/// Whether a means brings what hangs at a height of a whole line, m; the top without one.
+fn brings(
+    line: &Line,
+    of: &Moored,
+    partings: &Result<Vec<Parted>, String>,
+    means: &Means,
+    height_m: Option<f64>,
+) -> Result<(), String> {
+    match means.kind {
+        MeansKind::Drag => Ok(()),
+        MeansKind::Haul => match (means.acts_at, of.top) {
+            (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => Ok(()),
+            (Some(SectionEnd::Float(f)), MooredTop::Float { float, .. }) if f == float => Err(
+                "its top is below the surface: a `release` or a `drag` brings it up first"
+                    .to_owned(),
+            ),
+            _ => Err("it is not at the top of this line".to_owned()),
+        },
+        MeansKind::Release => {
+            let from_m = acts_at_m(line, of, means)?;
+            if height_m.is_some_and(|at_m| at_m <= from_m && from_m > 0.0) {
+                return Err("it hangs below what is released".to_owned());
+            }
+            let partings = partings.as_ref().map_err(Clone::clone)?;
+            let freed = partings
+                .iter()
+                .rev()
+                .find(|p| (p.at_m - from_m).abs() < 1e-9)
+                .ok_or("no parting is known there")?;
+            let fouled = freed.fouled.as_ref().map_err(Clone::clone)?;
+            match fouled.net_n > 0.0 {
+                true => Ok(()),
+                false => Err(format!(
+                    "what it frees sinks, {:.0} N heavy at the end of the deployment",
+                    -fouled.net_n
+                )),
+            }
+        }
+    }
+}
+
+/// Height of something above the anchor along the line, m; `None` of what holds the top.
+fn height_m(of: &Moored, what: Thing) -> Option<f64> {
+    let hung = of.hung.iter().find(|h| h.what == what)?;
+    Some(hung.body.at_m)
+}
+
+fn acts_at_m(line: &Line, of: &Moored, means: &Means) -> Result<f64, String> {
+    let elsewhere = || "it is not on this line".to_owned();
+    let thing = match means.acts_at {
+        Some(SectionEnd::Anchor(a)) if a == of.anchor => return Ok(0.0),
+        Some(SectionEnd::Module(m)) => Thing::Module(m),
+        Some(SectionEnd::Float(f)) => Thing::Float(f),
+        Some(SectionEnd::Anchor(_)) | None => return Err(elsewhere()),
+    };
+    height_m(of, thing).ok_or_else(|| match of.top.path(line) == thing.path(line) {
+        true => "it is the top itself: nothing is above it".to_owned(),
+        false => elsewhere(),
+    })
+}
+
+/// All means together: independent but for those that share something, of which only the best counts.
+fn combined(line: &Line, brings: impl Fn(&Means) -> Result<(), String>) -> Chance {
+    let mut chance = Chance {
+        works: Err("the plan declares no `recovery`".to_owned()),
+        by: Vec::new(),
+        not_by: Vec::new(),
+        share: Vec::new(),
+    };
+    let mut able: Vec<&Means> = Vec::new();
+    for means in &line.means {
+        match brings(means) {
+            Ok(()) => {
+                chance.by.push(format!("recovery.{}", means.id));
+                able.push(means);
+            }
+            Err(why) => chance.not_by.push((format!("recovery.{}", means.id), why)),
+        }
+    }
+    if line.means.is_empty() {
+        return chance;
+    }
+    let mut best: Vec<f64> = Vec::new();
+    for (ids, works, shared) in groups(&able) {
+        best.push(works);
+        if ids.len() > 1 {
+            chance.share.push((shared.join(", "), ids));
+        }
+    }
+    chance.works = chance::none_of(&best)
+        .map(|none| 1.0 - none)
+        .map_err(|error| error.to_string());
+    chance
+}
+
+/// Means that share something, directly or over others: their ids, the best chance of them, and what they share.
+fn groups(able: &[&Means]) -> Vec<(Vec<String>, f64, Vec<String>)> {
+    let mut left: Vec<&Means> = able.to_vec();
+    let mut all = Vec::new();
+    while !left.is_empty() {
+        let mut group = vec![left.remove(0)];
+        loop {
+            let held: BTreeSet<&String> = group.iter().flat_map(|m| &m.relies_on).collect();
+            let next = left
+                .iter()
+                .position(|m| m.relies_on.iter().any(|word| held.contains(word)));
+            match next {
+                Some(ix) => group.push(left.remove(ix)),
+                None => break,
+            }
+        }
+        let words: BTreeSet<&String> = group.iter().flat_map(|m| &m.relies_on).collect();
+        let common = |word: &&&String| {
+            group
+                .iter()
+                .filter(|m| m.relies_on.contains(**word))
+                .count()
+                > 1
+        };
+        all.push((
+            group.iter().map(|m| format!("recovery.{}", m.id)).collect(),
+            group.iter().map(|m| m.works.si).fold(0.0, f64::max),
+            words.iter().filter(common).map(|w| (*w).clone()).collect(),
+        ));
+    }
+    all
+}

@@ -1,0 +1,233 @@
+//! The pieces of a line that parts: what comes up, how fast, and what stays down.
+
+use mooring::{
+    Floodable, Floods, Freed, Parting, Side, TopFloat, partings as part, slack_at_surface_m,
+};
+use plan::{Line, ModuleIx};
+
+use super::Chance;
+use crate::input::{Fouling, Moored, MooredTop, Thing, without_size};
+
+/// Two places closer than this are one, m.
+const SAME_M: f64 = 1e-9;
+
+/// A parting, and what comes of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Parted {
+    /// Where, in words.
+    pub place: String,
+    /// Where, m of unstretched line from the anchor.
+    pub at_m: f64,
+    /// On which side of what hangs there.
+    pub side: Side,
+    /// Modules on the upper piece.
+    pub comes_free: Vec<ModuleIx>,
+    /// Modules on the lower piece.
+    pub stays: Vec<ModuleIx>,
+    /// The upper piece as it goes into the water.
+    pub clean: Freed,
+    /// The upper piece at the end of the deployment; that of the start where the site says nothing of growth.
+    pub fouled: Result<Freed, String>,
+    /// The same with the one thing flooded that costs most; `None` where nothing of it can flood.
+    pub flooded: Result<Option<Flooded>, String>,
+    /// Weight in water of all that stays with the anchor, clean, N; below zero it stands up.
+    pub left_n: f64,
+    /// Most rope of what stays that can lie at the surface, m.
+    pub slack_m: f64,
+    /// The chance that the modules that stay come back; `None` where none stays.
+    pub stays_back: Option<Chance>,
+}
+
+/// A piece with one thing flooded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Flooded {
+    /// What floods: a typed path.
+    pub what: String,
+    /// What comes of it.
+    pub freed: Freed,
+}
+
+impl Parted {
+    /// What it lifts at the end of the deployment with one thing flooded, N, or why that is unknown.
+    ///
+    /// # Errors
+    /// What is missing.
+    pub fn least_lift_n(&self) -> Result<f64, &str> {
+        match (&self.flooded, &self.fouled) {
+            (Ok(Some(flooded)), _) => Ok(flooded.freed.net_n),
+            (Ok(None), Ok(fouled)) => Ok(fouled.net_n),
+            (Err(why), _) | (_, Err(why)) => Err(why),
+        }
+    }
+}
+
+/// What comes of a parting at each place where the lift may be least.
+pub(super) fn partings(
+    line: &Line,
+    clean: &Moored,
+    fouling: Option<&Fouling>,
+    density_kg_m3: f64,
+) -> Result<Vec<Parted>, String> {
+    let at_start = cut(line, clean, density_kg_m3)?;
+    let sizeless = fouling.map_or_else(Vec::new, |by| without_size(line, clean, by));
+    let at_end = match fouling {
+        None => Ok(at_start.clone()),
+        Some(_) if !sizeless.is_empty() => Err(format!(
+            "what grows is not known without {}",
+            sizeless.join(", ")
+        )),
+        Some(by) => clean
+            .fouled(by)
+            .map_err(|error| error.to_string())
+            .and_then(|fouled| cut(line, &fouled, density_kg_m3)),
+    };
+    let lowest_m = line.sea.tide_m.map_or(0.0, |(lowest, _)| lowest.si);
+    let surface_m = line.sea.water_depth_m.si + lowest_m;
+    let ropes: Vec<mooring::Rope> = clean.pieces.iter().map(|p| p.rope).collect();
+    let each = at_start.into_iter().map(|start| {
+        // What has grown parts a piece where growth begins, and so adds a place where nothing else is.
+        let end = at_end.as_ref().map(|all| {
+            all.iter()
+                .find(|end| (end.at_m - start.at_m).abs() < SAME_M && end.side == start.side)
+        });
+        let end = match end {
+            Ok(Some(end)) => Ok(end),
+            Ok(None) => Err("it parts at another place at the end".to_owned()),
+            Err(why) => Err(why.clone()),
+        };
+        let missing = silent_of_flooding(line, clean, &start);
+        let flooded = match (&end, missing.is_empty()) {
+            (_, false) => Err(format!("nothing says {}", missing.join(", "))),
+            (Err(why), true) => Err(why.clone()),
+            (Ok(end), true) => Ok(end.flooded.map(|(what, freed)| Flooded {
+                what: match what {
+                    Floods::Body(ix) => clean.hung[ix].what.path(line),
+                    Floods::Top => clean.top.path(line),
+                },
+                freed,
+            })),
+        };
+        let slack_m = slack_at_surface_m(&ropes, surface_m, start.at_m);
+        let (mut comes_free, mut stays) = (Vec::new(), Vec::new());
+        for (ix, hung) in clean.hung.iter().enumerate() {
+            if let Thing::Module(module) = hung.what {
+                match start.left.contains(&ix) {
+                    true => stays.push(module),
+                    false => comes_free.push(module),
+                }
+            }
+        }
+        if let MooredTop::Buoy { module, .. } = clean.top {
+            comes_free.push(module);
+        }
+        Ok(Parted {
+            place: place(line, clean, &start),
+            at_m: start.at_m,
+            side: start.side,
+            comes_free,
+            stays,
+            clean: start.whole,
+            fouled: end.map(|end| end.whole),
+            flooded,
+            left_n: start.left_n,
+            slack_m: slack_m.map_err(|error| error.to_string())?,
+            stays_back: None,
+        })
+    });
+    each.collect()
+}
+
+fn cut(line: &Line, of: &Moored, density_kg_m3: f64) -> Result<Vec<Parting>, String> {
+    let ropes: Vec<mooring::Rope> = of.pieces.iter().map(|p| p.rope).collect();
+    let length_m = of.length_m();
+    let bodies = of.hung.iter().map(|h| Floodable {
+        body: mooring::Body {
+            at_m: h.body.at_m.min(length_m),
+            ..h.body
+        },
+        floods_n: floods_n(line, h.what).unwrap_or(0.0),
+    });
+    let bodies: Vec<Floodable> = bodies.collect();
+    let top = match of.top {
+        MooredTop::Buoy { module, hull } => TopFloat {
+            buoyancy_n: density_kg_m3
+                * mooring::GRAVITY_M_S2
+                * hull.waterplane_m2
+                * hull.full_draught_m
+                - hull.weight_n,
+            drag_area_m2: hull.cd_a_water_m2,
+            floods_n: hull_floods_n(line, module).unwrap_or(0.0),
+        },
+        MooredTop::Float {
+            float,
+            buoyancy_n,
+            drag_area_m2,
+            ..
+        } => TopFloat {
+            buoyancy_n,
+            drag_area_m2,
+            floods_n: floods_n(line, Thing::Float(float)).unwrap_or(0.0),
+        },
+    };
+    part(&ropes, &bodies, &top, density_kg_m3).map_err(|error| error.to_string())
+}
+
+/// What the flooding of something costs, N; `None` where the plan does not say.
+fn floods_n(line: &Line, what: Thing) -> Option<f64> {
+    match what {
+        Thing::Module(m) => {
+            let housing = line.modules[m.0].housing.as_ref()?;
+            housing.flooding_adds_n.map(|q| q.si)
+        }
+        Thing::Float(f) => line.floats[f].flooding_adds_n.map(|q| q.si),
+        Thing::Weight(_) => Some(0.0),
+    }
+}
+
+fn hull_floods_n(line: &Line, module: ModuleIx) -> Option<f64> {
+    let hull = line.modules[module.0].hull.as_ref()?;
+    hull.flooding_adds_n.map(|q| q.si)
+}
+
+/// Keys that would say what the flooding of the things of an upper piece costs.
+fn silent_of_flooding(line: &Line, of: &Moored, parting: &Parting) -> Vec<String> {
+    let hung = of.hung.iter().enumerate();
+    let free = hung.filter(|(ix, _)| !parting.left.contains(ix));
+    let key = |what: Thing| match what {
+        Thing::Module(_) => "housing.flooding_adds",
+        Thing::Float(_) | Thing::Weight(_) => "flooding_adds",
+    };
+    let mut missing: Vec<String> = free
+        .filter(|(_, h)| floods_n(line, h.what).is_none())
+        .map(|(_, h)| format!("{}.{}", h.what.path(line), key(h.what)))
+        .collect();
+    match of.top {
+        MooredTop::Buoy { module, .. } if hull_floods_n(line, module).is_none() => {
+            missing.push(format!("{}.hull.flooding_adds", line.module_path(module)));
+        }
+        MooredTop::Float { float, .. } if floods_n(line, Thing::Float(float)).is_none() => {
+            missing.push(format!("{}.flooding_adds", Thing::Float(float).path(line)));
+        }
+        MooredTop::Buoy { .. } | MooredTop::Float { .. } => {}
+    }
+    missing
+}
+
+fn place(line: &Line, of: &Moored, parting: &Parting) -> String {
+    let at_m = parting.at_m;
+    let hangs = |h: &&crate::input::Hung| (h.body.at_m - at_m).abs() < SAME_M;
+    if let Some(hung) = of.hung.iter().find(hangs) {
+        let what = hung.what.path(line);
+        return match parting.side {
+            Side::JustBelow => format!("just below {what}"),
+            Side::JustAbove => format!("just above {what}"),
+        };
+    }
+    if at_m < SAME_M {
+        return format!("just above anchor.{}", line.anchors[of.anchor].id);
+    }
+    if (of.length_m() - at_m).abs() < SAME_M {
+        return format!("just below {}", of.top.path(line));
+    }
+    format!("{at_m:.1} m above anchor.{}", line.anchors[of.anchor].id)
+}
