@@ -214,7 +214,7 @@ fn percent(chance: &Chance) -> String {
 /// A chance near one keeps the digits of what is missing.
 fn show_percent(works: f64) -> String {
     match works {
-        w if w >= 0.9995 && w < 1.0 => format!("{:.3} %", 100.0 * w),
+        w if (0.9995..1.0).contains(&w) => format!("{:.3} %", 100.0 * w),
         w => format!("{:.1} %", 100.0 * w),
     }
 }
