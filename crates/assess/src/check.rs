@@ -23,10 +23,10 @@ use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
     cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
-    fault_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts, power_verdicts,
-    processor_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts, span_verdicts, stands,
-    start_verdicts, storage_verdicts, stream_verdicts, strum_verdicts, sync_verdicts,
-    tune_verdicts, uplink_verdicts, year_verdicts,
+    fault_verdicts, hours_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts,
+    power_verdicts, processor_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts,
+    span_verdicts, stands, start_verdicts, storage_verdicts, stream_verdicts, strum_verdicts,
+    sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -662,6 +662,19 @@ pub(crate) fn verdicts(
         That::StrumHours { of, at_most_s } => {
             strum_verdicts::strum_hours(&years.hangs, *of, *at_most_s, &mut years.assumed)
         }
+        That::HeaveOverload { of, at_most } => {
+            hours_verdicts::heave_overload(line, *of, *at_most, &mut years.assumed)
+        }
+        That::ListeningShare {
+            of,
+            at_least,
+            confidence,
+        } => hours_verdicts::listening_share(*of, *at_least, (r.share, *confidence), years),
+        That::ListeningGap {
+            of,
+            at_most_s,
+            confidence,
+        } => hours_verdicts::listening_gap(*of, *at_most_s, (r.share, *confidence), years),
         That::Rehearsed { cues, .. } => {
             vec![other_verdicts::rehearsed(rehearsed_digest, cues, shelf)]
         }

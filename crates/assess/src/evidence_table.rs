@@ -188,14 +188,19 @@ fn of_verdict(verdict: &Verdict) -> Support {
 /// What was measured and a requirement's figure is computed from.
 fn measurements(line: &Line, r: &Requirement) -> Vec<String> {
     match &r.that {
-        That::SelfNoise { of, .. } | That::Overload { of, .. } => match of {
-            Some(sensor) => calibrations(line, &[*sensor]),
-            None => calibrations(line, &heard(line)),
-        },
+        That::SelfNoise { of, .. } | That::Overload { of, .. } | That::HeaveOverload { of, .. } => {
+            match of {
+                Some(sensor) => calibrations(line, &[*sensor]),
+                None => calibrations(line, &heard(line)),
+            }
+        }
         That::DetectionRange { of, .. }
         | That::Recall { of, .. }
         | That::FalseAlarms { of, .. } => calibrations(line, &[line.detectors[of.0].on]),
-        That::OutageHours { .. } | That::LowestCharge { .. } => {
+        That::OutageHours { .. }
+        | That::LowestCharge { .. }
+        | That::ListeningShare { .. }
+        | That::ListeningGap { .. } => {
             let weather = line.sea.weather.iter();
             weather
                 .map(|w| format!("the hours of weather of {}", w.path))

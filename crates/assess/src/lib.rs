@@ -28,6 +28,9 @@ mod failures;
 mod fault_verdicts;
 mod faults;
 mod hang;
+mod health;
+mod hours;
+mod hours_verdicts;
 mod hung_verdicts;
 pub mod input;
 mod link_verdicts;
@@ -108,6 +111,11 @@ pub use faults::{
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
 pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read};
+pub use health::{HealthField, HealthTopic, ModuleHealth, module_health};
+pub use hours::{
+    AtOnce, CAUSES, CLIPPED_SHARE, Cause, CauseKnown, CauseTold, EarHours, HearingShares, HoursAsk,
+    HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,
+};
 pub use memo::{Memo, Runs};
 pub use mooring_verdicts::strengths;
 pub use moorings::{

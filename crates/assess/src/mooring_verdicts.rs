@@ -46,6 +46,10 @@ impl<'a> Hangs<'a> {
         self.line
     }
 
+    pub(crate) fn memo(&self) -> &'a Memo {
+        self.memo
+    }
+
     pub(crate) fn found(&self) -> Result<&Moorings, String> {
         let found = self.found.get_or_init(|| moorings_of(self.line, self.memo));
         found.as_ref().map_err(ToString::to_string)

@@ -77,6 +77,15 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     if !line.detectors.is_empty() && !line.requirements.iter().any(ranges) {
         all.push("how far each hydrophone hears, in which wind: a requirement on `detection-range` asks it, and `soundline range` shows it for a call of the plan".to_owned());
     }
+    let hears = |r: &plan::Requirement| {
+        matches!(
+            r.that,
+            That::ListeningShare { .. } | That::ListeningGap { .. }
+        )
+    };
+    if !line.detectors.is_empty() && !line.requirements.iter().any(hears) {
+        all.push("for how much of the time each hydrophone hears, and not only has power: starts, waves and heave that clip its chain, the strum of its rope: a requirement on `listening-share` or `listening-gap` asks it, and `soundline hours` shows it".to_owned());
+    }
     let silent = noise_open(line, memo);
     if !silent.is_empty() && !line.requirements.iter().any(asks_noise) {
         all.push(format!(

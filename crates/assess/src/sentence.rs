@@ -343,6 +343,39 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             "wherever the line parts, at most {} of rope can lie at the surface",
             show(at_most_m.si, Dimension::Length)
         ),
+        That::HeaveOverload { of, at_most } => format!(
+            "waves and its own heave clip the chain of {} for at most {} of the time in the worst month",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            show(at_most.si, Dimension::Ratio)
+        ),
+        That::ListeningShare {
+            of,
+            at_least,
+            confidence,
+        } => {
+            return format!(
+                "{} for at least {} of the hours of the worst month, in {} of years, shown with {} confidence",
+                hear(line, *of),
+                show(at_least.si, Dimension::Ratio),
+                r.share
+                    .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
+            );
+        }
+        That::ListeningGap {
+            of,
+            at_most_s,
+            confidence,
+        } => {
+            return format!(
+                "{} again within {} whenever that ends, in {} of years, shown with {} confidence",
+                hear(line, *of),
+                show(at_most_s.si, Dimension::Time),
+                r.share
+                    .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
+            );
+        }
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r
@@ -366,6 +399,16 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
         .map(|q| format!(", in {} of draws", show(q.si, Dimension::Ratio)))
         .unwrap_or_default();
     format!("{what}{share}{wind}{draws}")
+}
+
+/// Whose hearing a requirement is about, in a sentence.
+fn hear(line: &Line, of: plan::Listeners) -> String {
+    match of {
+        plan::Listeners::Each => "every hydrophone hears".to_owned(),
+        plan::Listeners::One(sensor) => format!("{} hears", line.sensor_path(sensor)),
+        plan::Listeners::AtOnce(1) => "some hydrophone hears".to_owned(),
+        plan::Listeners::AtOnce(many) => format!("{many} hydrophones hear at once"),
+    }
 }
 
 /// A module, or every one that hangs on a section, in a sentence.

@@ -4,8 +4,8 @@
 //! between the tide runs to and fro as a sine (common practice for a stream that turns at the moon's pace), without a steady current.
 
 use mooring::{
-    LUNAR_TIDE_H, MooringError, StrumShares, Strummed, TideSpeeds, strum_in_a_fortnight,
-    strum_in_a_tide,
+    CRITICAL_REYNOLDS, LUNAR_TIDE_H, MooringError, STROUHAL, StrumShares, Strummed, TideSpeeds,
+    strum_in_a_fortnight, strum_in_a_tide,
 };
 use plan::{Line, ModuleIx, Position, SectionEnd, SectionIx, SensorIx, Tides};
 
@@ -15,7 +15,7 @@ use crate::mooring_verdicts::Hangs;
 use crate::moorings::{Moorings, VISCOSITY_M2_S, flow_past};
 
 /// What lies no higher above the bed and hangs on no section stands on it, m (a choice of ours: frames and tripods).
-const FRAME_M: f64 = 2.0;
+pub(crate) const FRAME_M: f64 = 2.0;
 
 /// What is beside a hydrophone.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,6 +76,29 @@ impl RopeBeside {
         }
     }
 
+    /// Its tide from springs to neaps, without a steady current; `None` where no case says how strong the current is at neaps.
+    pub(crate) fn tide(&self) -> Option<TideSpeeds> {
+        let neaps = self.neaps.as_ref()?;
+        Some(TideSpeeds {
+            spring_m_s: self.springs.across_m_s,
+            neap_m_s: neaps.across_m_s,
+            steady_m_s: 0.0,
+        })
+    }
+
+    /// Ranges of speed across it, m/s, in which its vortices, or twice their frequency, lie in a band, Hz: between the two ends the Strouhal number is known.
+    pub(crate) fn loud_m_s(&self, (low_hz, high_hz): (f64, f64)) -> [(f64, f64); 2] {
+        let known = |reynolds: f64| reynolds * VISCOSITY_M2_S / self.diameter_m;
+        let (least, most) = (known(CRITICAL_REYNOLDS.0), known(CRITICAL_REYNOLDS.1));
+        let speed = |hz: f64, times: f64| hz * self.diameter_m / (STROUHAL * times);
+        [1.0, 2.0].map(|times| {
+            (
+                speed(low_hz, times).max(least),
+                speed(high_hz, times).min(most),
+            )
+        })
+    }
+
     /// Shares of tides in which its strum lies in a band, Hz.
     ///
     /// # Errors
@@ -84,14 +107,7 @@ impl RopeBeside {
         let rope = self.strummed(band_hz);
         let springs_m_s = self.springs.across_m_s;
         let neaps_m_s = self.neaps.as_ref().map(|n| n.across_m_s);
-        let fortnight = neaps_m_s.map(|neap_m_s| {
-            let tide = TideSpeeds {
-                spring_m_s: springs_m_s,
-                neap_m_s,
-                steady_m_s: 0.0,
-            };
-            strum_in_a_fortnight(&rope, &tide)
-        });
+        let fortnight = self.tide().map(|tide| strum_in_a_fortnight(&rope, &tide));
         Ok(RopeStrums {
             springs: strum_in_a_tide(&rope, springs_m_s, 0.0)?,
             neaps: neaps_m_s
@@ -100,6 +116,14 @@ impl RopeBeside {
             fortnight: fortnight.transpose()?,
         })
     }
+}
+
+/// What is told of a section that carries no fairing because the plan does not say so.
+pub(crate) fn no_fairing(section: &plan::Section) -> String {
+    format!(
+        "section.{} carries no fairing, because none is written",
+        section.id
+    )
 }
 
 /// Hours of a lunar tide.

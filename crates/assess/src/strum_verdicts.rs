@@ -5,7 +5,7 @@ use plan::{Line, Q, SensorIx};
 use crate::chain_verdicts::hydrophones;
 use crate::input::SECONDS_PER_HOUR;
 use crate::mooring_verdicts::Hangs;
-use crate::strum::{Beside, RopeBeside, RopeStrums, bands, beside, of_a_tide_h};
+use crate::strum::{Beside, RopeBeside, RopeStrums, bands, beside, no_fairing, of_a_tide_h};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// Strum closer to its limit than this is marginal, h of a tide (a choice of ours: the speed of a tide is seldom known better).
@@ -75,10 +75,7 @@ fn one(
     for rope in &ropes {
         let section = &line.sections[rope.section.0];
         if section.fairing.is_none() {
-            let told = format!(
-                "section.{} carries no fairing, because none is written",
-                section.id
-            );
+            let told = no_fairing(section);
             if !assumed.contains(&told) {
                 assumed.push(told);
             }

@@ -8,6 +8,7 @@ use plan::{Line, SupplyIx, SupplyKind, That};
 use power::year::{Claim, LowestCharges, Outages, Scratch, ShareOfYears, YearAccount, YearPlan};
 
 use crate::check::Tier;
+use crate::hours::HeardYears;
 use crate::input::{EnergyInput, InputError, LightScratch, energy_of, year_error};
 use crate::memo::{Canon, Canonical, Digest, Job, Memo};
 use crate::month::UnderLoad;
@@ -200,6 +201,8 @@ pub(crate) struct Years<'a> {
     /// Shapes of the line in its design cases.
     pub(crate) hangs: Hangs<'a>,
     pub(crate) load: UnderLoad<'a>,
+    /// Years of hearing, once a requirement has asked for them.
+    heard: Option<Result<HeardYears, String>>,
     /// Where the line is one draw of a plan's: the years that are its own, which count instead of those that claims need.
     own: Option<OwnYears>,
     /// Which of its own years held what the last requirement asks of every supply; since they were taken.
@@ -267,9 +270,33 @@ impl<'a> Years<'a> {
             assumed: Vec::new(),
             hangs: Hangs::new(line, memo),
             load: UnderLoad::new(memo),
+            heard: None,
             own: None,
             held: None,
         }
+    }
+
+    /// Whether the line is one draw of a plan's.
+    pub(crate) fn is_a_draw(&self) -> bool {
+        self.own.is_some()
+    }
+
+    /// Years of hearing, run once for all requirements on them, or why there are none.
+    pub(crate) fn hearing(&mut self) -> Result<&HeardYears, String> {
+        let (tier, own, hangs) = (self.tier, self.own, &self.hangs);
+        let kept = self.heard.get_or_insert_with(|| {
+            let found = HeardYears::of(hangs, tier, own);
+            if let Ok(heard) = &found {
+                let told = heard.assumed.iter();
+                for one in told {
+                    if !self.assumed.contains(one) {
+                        self.assumed.push(one.clone());
+                    }
+                }
+            }
+            found
+        });
+        kept.as_ref().map_err(Clone::clone)
     }
 
     /// Those of a supply, or why there are none.

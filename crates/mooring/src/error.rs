@@ -21,6 +21,16 @@ pub enum MooringError {
         /// What it is.
         value: f64,
     },
+    /// A figure above its most.
+    #[error("{what} must be at most {most}, not {value}")]
+    Above {
+        /// Which figure, with its unit.
+        what: &'static str,
+        /// What it is.
+        value: f64,
+        /// The most that is taken.
+        most: f64,
+    },
     /// A figure that is infinite or no number.
     #[error("{what} must be a finite number, not {value}")]
     NotFinite {

@@ -28,7 +28,7 @@ const LOWEST: f64 = 0.35;
 const HIGHEST: f64 = 20.0;
 /// Times the frequency of a wave of which the disc's first zero (kR = 3.83) takes the heave away.
 const BEYOND_DISC: f64 = 5.0;
-const FIRST_ZERO_OF_J1: f64 = 3.831_705_970_207_512;
+pub(crate) const FIRST_ZERO_OF_J1: f64 = 3.831_705_970_207_512;
 const HALVINGS: u32 = 60;
 
 /// A sea of one peak.

@@ -9,7 +9,7 @@
 //!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
 //! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm()`] how far a buoy may be from its place.
 //! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal, [`SeaMetal::with`] says which metals may touch.
-//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down, [`heave_in_sea()`] in an irregular sea, and how often that clips.
+//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down, [`heave_in_sea()`] in an irregular sea, and how often that clips, [`HeardWaves`] in many seas at once, also of a hydrophone that stands still.
 //!
 //! Shapes are statics: the line is at rest in a steady current.
 
@@ -21,6 +21,7 @@ mod error;
 mod fixed;
 mod growth;
 mod heave;
+mod heave_by_sea;
 mod heave_in_sea;
 mod line;
 mod metals;
@@ -29,6 +30,7 @@ mod shape;
 mod shoot;
 mod strum;
 mod strum_hours;
+mod tide_course;
 mod vector;
 mod water;
 mod wave;
@@ -39,6 +41,9 @@ pub use drift_alarm::{DriftAlarm, drift_alarm, sigma_of_circle_m};
 pub use error::MooringError;
 pub use growth::{Form, Growth, GrowthRate};
 pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};
+pub use heave_by_sea::{
+    HeardSea, HeardWaves, HeldBy, InWaves, LONGEST_PEAK_S, risen_height_m, risen_period_s,
+};
 pub use heave_in_sea::{Sea, SeaHeave, UnderBuoy, heave_in_sea};
 pub use line::{Body, Hanging, Rope, Top};
 pub use metals::{Contact, Couple, SeaMetal, UNLIKE_V};
@@ -51,6 +56,7 @@ pub use strum::{CRITICAL_REYNOLDS, STROUHAL, added_mass_kg_m, shedding_hz, span_
 pub use strum_hours::{
     LUNAR_TIDE_H, StrumShares, Strummed, TideSpeeds, strum_in_a_fortnight, strum_in_a_tide,
 };
+pub use tide_course::{SOLAR_TIDE_H, TideCourse};
 pub use water::{Current, Water};
 pub use wave::{Wave, WaveAt};
 

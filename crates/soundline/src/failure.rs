@@ -13,6 +13,7 @@ use crate::check::CheckError;
 use crate::exit::Exit;
 use crate::failures::FailuresCommandError;
 use crate::faults::FaultsCommandError;
+use crate::hours::HoursCommandError;
 use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
 use crate::mooring::MooringCommandError;
@@ -102,6 +103,9 @@ pub(crate) enum Failure {
     /// The years of a supply cannot be computed.
     #[error(transparent)]
     Year(#[from] YearCommandError),
+    /// Hours of hearing cannot be computed.
+    #[error(transparent)]
+    Hours(#[from] HoursCommandError),
     /// Ctrl-C cannot be watched for.
     #[error("watch for Ctrl-C: {0}")]
     Signal(#[from] ctrlc::Error),
@@ -154,6 +158,7 @@ impl Failure {
             Failure::Output(_)
             | Failure::Signal(_)
             | Failure::Chain(_)
+            | Failure::Hours(_)
             | Failure::Faults(_)
             | Failure::Failures(_)
             | Failure::Recovery(_)
@@ -175,6 +180,7 @@ impl Failure {
                 | Failure::Rehearse(RehearseError::Cancelled { .. })
                 | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)
+                | Failure::Hours(HoursCommandError::Cancelled)
         ) || matches!(self, Failure::Place(error) if error.is_cancelled())
             || matches!(self, Failure::Range(error) if error.is_cancelled())
             || matches!(self, Failure::Remedy(error) if error.is_cancelled())

@@ -14,6 +14,7 @@ mod exit;
 mod failure;
 mod failures;
 mod faults;
+mod hours;
 mod listen;
 mod live_link;
 mod measure;
@@ -85,6 +86,7 @@ enum Command {
     Paths(paths::Args),
     Payload(payload::Args),
     Year(year::Args),
+    Hours(hours::Args),
     New(new::Args),
     Schema(schema::Args),
     Completions(completions::Args),
@@ -139,6 +141,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),
         Command::Year(args) => year::run(&args, out),
+        Command::Hours(args) => hours::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),

@@ -108,7 +108,7 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
         return Err(CasesError::NoDepth);
     }
     let mut assumed = Vec::new();
-    let density_kg_m3 = density(line, &mut assumed)?;
+    let density_kg_m3 = water_density(line, &mut assumed)?;
     let mut cases = if line.cases.is_empty() {
         taken(line, density_kg_m3, &mut assumed)?
     } else {
@@ -155,7 +155,7 @@ fn told_of_growth(line: &Line, grown: &Fouling, assumed: &mut Vec<String>) {
 }
 
 /// Density for drag and buoyancy, kg/m3: the site's own, else that of its profile halfway down.
-fn density(line: &Line, assumed: &mut Vec<String>) -> Result<f64, CasesError> {
+pub(crate) fn water_density(line: &Line, assumed: &mut Vec<String>) -> Result<f64, CasesError> {
     if let Some(density) = line.sea.density_kg_m3 {
         return Ok(density.si);
     }

@@ -29,8 +29,8 @@ mod warm;
 pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
 pub(crate) use bit_errors::sooner_share;
-pub(crate) use cases::level;
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
+pub(crate) use cases::{level, water_density};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
@@ -40,7 +40,8 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{
-    LightScratch, SECONDS_PER_HOUR, energy_of, refused, runs_per_h, year_error,
+    LightScratch, SECONDS_PER_HOUR, energy_of, measured_winds, refused, runs_per_h, start_hour,
+    year_error,
 };
 pub use formula::Exact;
 pub use fouled::Fouling;

@@ -175,6 +175,14 @@ impl Reach<'_> {
                 parts.extend(self.all(|kind, _| kind == "recovery"));
                 parts
             }
+            That::HeaveOverload { .. } => self.waves(),
+            That::ListeningShare { .. } | That::ListeningGap { .. } => {
+                let mut parts = self.all(|kind, _| !matches!(kind, "requirement" | "call"));
+                for table in ["deployment", "site", "traffic"] {
+                    parts.insert(table.to_owned());
+                }
+                parts
+            }
             That::HousingMargin { of, .. } => {
                 let modules = self.all(|kind, below| kind == "module" && below.is_none());
                 let own = of.map(|m| self.line.module_path(m));
@@ -410,6 +418,16 @@ impl Reach<'_> {
     pub(crate) fn strum(&self) -> Parts {
         let mut parts = self.shapes();
         parts.extend(self.all(|kind, below| kind == "detector" || below == Some("sensor")));
+        parts
+    }
+
+    /// Waves at hydrophones: what they hang by, and their chains.
+    pub(crate) fn waves(&self) -> Parts {
+        let mut parts = self.shapes();
+        parts.extend(self.all(|_, below| below == Some("sensor")));
+        for table in ["deployment", "site"] {
+            parts.insert(table.to_owned());
+        }
         parts
     }
 

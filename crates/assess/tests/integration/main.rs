@@ -18,6 +18,7 @@ mod electric;
 mod energy;
 mod failures;
 mod faults;
+mod hours;
 mod hung_depths;
 mod hung_noise;
 mod limits;

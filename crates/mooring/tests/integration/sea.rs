@@ -1,8 +1,8 @@
 //! Heave of a hydrophone in an irregular sea: `reference/mooring/scipy-sea.json` and closed forms.
 
 use mooring::{
-    GRAVITY_M_S2, HighPassPoles, MooringError, Riser, Sea, SeaHeave, SpringRiser, UnderBuoy, Wave,
-    heave, heave_in_sea,
+    GRAVITY_M_S2, HeardWaves, HeldBy, HighPassPoles, InWaves, MooringError, Riser, Sea, SeaHeave,
+    SpringRiser, UnderBuoy, Wave, heave, heave_in_sea, risen_height_m, risen_period_s,
 };
 use serde_json::Value;
 
@@ -226,4 +226,153 @@ fn verif_what_grows_with_the_sea() {
         heave_in_sea(&rough, &under).unwrap(),
     );
     assert!(high.moves_m < 1.9 * low.moves_m, "{low:?} {high:?}");
+}
+
+/// What each frequency does, worked out once, gives the same seas.
+#[test]
+fn val_many_seas_at_once_are_those_seas() {
+    let document = truth::json("mooring/scipy-sea.json");
+    let cases = list(&document["cases"]);
+    let stiff = cases.iter().filter(|row| row["riser"].is_null());
+    let mut seen = 0;
+    for row in stiff {
+        let of = |key: &str| number(&row[key]);
+        let waves = HeardWaves::new(&InWaves {
+            depth_m: of("depth_m"),
+            water_depth_m: of("water_m"),
+            density_kg_m3: 1025.0,
+            held_by: Some(HeldBy {
+                diameter_m: of("diameter_m"),
+                share: 1.0,
+            }),
+            high_pass: row["corner_hz"].as_f64().map(|corner_hz| HighPassPoles {
+                corner_hz,
+                poles: number(&row["poles"]) as u32,
+            }),
+        })
+        .unwrap();
+        let sea = waves
+            .in_sea(of("significant_m"), of("peak_period_s"))
+            .unwrap();
+        close(
+            "heard_pa",
+            sea.heard_pa,
+            number(&row["sigmas"]["heard_pa"]),
+            SIGMAS,
+        );
+        let share = sea.clipped_share(number(&row["drawn"]["full_scale_pa"]));
+        close("share", share, number(&row["drawn"]["share"]), DRAWN);
+        seen += 1;
+    }
+    assert!(seen >= 3, "{seen}");
+}
+
+/// A hydrophone that stands still hears the waves themselves: in deep water, of a sea of which each frequency falls by exp(-k z), with k = omega^2/g.
+#[test]
+fn verif_what_stands_still_hears_the_waves_alone() {
+    let (depth_m, height_m, peak_s) = (12.0, 2.5, 9.0);
+    let waves = HeardWaves::new(&InWaves {
+        depth_m,
+        water_depth_m: 2000.0,
+        density_kg_m3: 1025.0,
+        held_by: None,
+        high_pass: None,
+    })
+    .unwrap();
+    let sea = waves.in_sea(height_m, peak_s).unwrap();
+    // The spectrum by a plain sum over even frequencies.
+    let (mut sum, step_hz) = (0.0, 1e-5);
+    let peak_hz: f64 = 1.0 / peak_s;
+    for i in 1..100_000 {
+        let f_hz = f64::from(i) * step_hz;
+        let s = 5.0 / 16.0
+            * height_m
+            * height_m
+            * peak_hz.powi(4)
+            * f_hz.powi(-5)
+            * (-1.25 * (peak_hz / f_hz).powi(4)).exp();
+        let k = (2.0 * std::f64::consts::PI * f_hz).powi(2) / GRAVITY_M_S2;
+        sum += s * step_hz * (-2.0 * k * depth_m).exp();
+    }
+    close(
+        "still",
+        sea.heard_pa,
+        1025.0 * GRAVITY_M_S2 * sum.sqrt(),
+        1e-5,
+    );
+    let still = HeldBy {
+        diameter_m: 1.0,
+        share: 0.0,
+    };
+    let held = HeardWaves::new(&InWaves {
+        depth_m,
+        water_depth_m: 2000.0,
+        density_kg_m3: 1025.0,
+        held_by: Some(still),
+        high_pass: None,
+    })
+    .unwrap();
+    close(
+        "held",
+        held.in_sea(height_m, peak_s).unwrap().heard_pa,
+        sea.heard_pa,
+        1e-4,
+    );
+}
+
+/// A risen sea is Pierson and Moskowitz's: 0.21 U^2/g and 0.877 g/U of the wind at 19.5 m (Stewart, Introduction to Physical Oceanography, from memory), and its
+/// spectrum in height and period is theirs in wind: `(5/16) H^2 fp^4 = alpha g^2 / (2 pi)^4`, whatever the wind.
+#[test]
+fn val_a_risen_sea_is_that_of_pierson_and_moskowitz() {
+    for wind_m_s in [4.0, 10.0, 20.0] {
+        let height_m = risen_height_m(wind_m_s);
+        let at_19_5_m = 1.026 * wind_m_s;
+        close(
+            "height",
+            height_m * GRAVITY_M_S2 / (at_19_5_m * at_19_5_m),
+            0.21,
+            4e-3,
+        );
+        let peak_s = risen_period_s(height_m);
+        let turns = 2.0 * std::f64::consts::PI;
+        close(
+            "peak",
+            turns / peak_s * at_19_5_m / GRAVITY_M_S2,
+            0.877,
+            1e-3,
+        );
+        let level = 5.0 / 16.0 * height_m * height_m * peak_s.powi(-4);
+        let theirs = 8.1e-3 * GRAVITY_M_S2 * GRAVITY_M_S2 / turns.powi(4);
+        close("level", level, theirs, 1e-9);
+    }
+    let waves = HeardWaves::new(&InWaves {
+        depth_m: 20.0,
+        water_depth_m: 80.0,
+        density_kg_m3: 1025.0,
+        held_by: Some(HeldBy {
+            diameter_m: 1.5,
+            share: 1.0,
+        }),
+        high_pass: Some(HighPassPoles {
+            corner_hz: 5.0,
+            poles: 2,
+        }),
+    })
+    .unwrap();
+    let mut last = 0.0;
+    for wind_m_s in 0..40 {
+        let heard_pa = waves
+            .in_risen(risen_height_m(f64::from(wind_m_s)))
+            .unwrap()
+            .heard_pa;
+        assert!(
+            heard_pa >= last * (1.0 - 1e-12),
+            "{wind_m_s} m/s: {heard_pa} {last}"
+        );
+        last = heard_pa;
+    }
+    assert!(matches!(
+        waves.in_sea(2.0, 26.0),
+        Err(MooringError::Above { .. })
+    ));
 }

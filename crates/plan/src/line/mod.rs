@@ -57,7 +57,7 @@ pub use propagation::{Bottom, Paths, RaysWanted};
 pub use recovery::{DriftAlarmSaid, Means, MeansKind, WeakLink};
 pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
-pub use requirement::{DelayEnd, DelayFrom, Limits, Must, Requirement, That};
+pub use requirement::{DelayEnd, DelayFrom, Limits, Listeners, Must, Requirement, That};
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};

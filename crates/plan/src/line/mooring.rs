@@ -146,6 +146,8 @@ pub struct Section {
     pub rope: Option<Rope>,
     /// Whether it carries fairing; `None` when the plan does not say.
     pub fairing: Option<bool>,
+    /// Share of the heave of its upper end that comes through, 0 to 1.
+    pub heave_share: Option<Q>,
 }
 
 /// The mechanical properties of a section.

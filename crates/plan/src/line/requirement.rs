@@ -77,6 +77,17 @@ pub enum DelayEnd {
     Uplink(UplinkIx),
 }
 
+/// Whose hearing is meant.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Listeners {
+    /// Each hydrophone by itself.
+    Each,
+    /// One.
+    One(SensorIx),
+    /// So many at once.
+    AtOnce(u32),
+}
+
 /// What a requirement is about.
 #[derive(Clone, Debug)]
 pub enum That {
@@ -343,6 +354,31 @@ pub enum That {
     SurfaceSlack {
         /// Upper limit, m.
         at_most_m: Q,
+    },
+    /// Share of the time in which waves and its own heave clip the chain of a hydrophone (each when `of` is absent) in the worst month, 0 to 1.
+    HeaveOverload {
+        /// The sensor.
+        of: Option<SensorIx>,
+        /// Upper limit, 0 to 1.
+        at_most: Q,
+    },
+    /// Share of the hours of the worst month in which hydrophones hear, 0 to 1, in the share of years that the requirement names.
+    ListeningShare {
+        /// Which.
+        of: Listeners,
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+        /// Confidence with which the share of years must be shown, 0 to 1.
+        confidence: Option<Q>,
+    },
+    /// The longest time in a year in which hydrophones do not hear, s, in the share of years that the requirement names.
+    ListeningGap {
+        /// Which.
+        of: Listeners,
+        /// Upper limit, s.
+        at_most_s: Q,
+        /// Confidence with which the share of years must be shown, 0 to 1.
+        confidence: Option<Q>,
     },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {

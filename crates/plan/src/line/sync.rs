@@ -65,4 +65,6 @@ pub struct Clock {
     pub drift: Q,
     /// What the change of temperature into the water adds, as a ratio.
     pub temperature_step: Option<Q>,
+    /// How long its time is good enough after it was set, s.
+    pub holds_s: Option<Q>,
 }

@@ -54,6 +54,7 @@ fn section(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Se
         length_m: f.q("length")?,
         rope: rope(r, f),
         fairing: f.flag("fairing").map(|(carries, _)| *carries),
+        heave_share: f.q("heave_share"),
     })
 }
 

@@ -108,6 +108,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             Some(Clock {
                 drift: t.q("drift")?,
                 temperature_step: t.q("temperature_step"),
+                holds_s: t.q("holds"),
             })
         }),
         // With the topics.

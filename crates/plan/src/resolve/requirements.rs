@@ -9,7 +9,7 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between, degrees};
 use crate::folder::stays_inside;
 use crate::line::{
-    CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, ModuleIx, Must, Q,
+    CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, Listeners, ModuleIx, Must, Q,
     Requirement, SectionIx, SensorIx, SensorKind, SpanIx, StorageIx, SupplyIx, That, Unwritten,
     UplinkIx,
 };
@@ -183,6 +183,20 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: hydrophone(r, f, line)?,
             at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
         }),
+        "heave-overload" => Some(That::HeaveOverload {
+            of: hydrophone(r, f, line)?,
+            at_most: limit(r, f, "at_most", Dimension::Ratio, SHARE)??,
+        }),
+        "listening-share" => Some(That::ListeningShare {
+            of: listeners(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+            confidence: f.q("confidence"),
+        }),
+        "listening-gap" => Some(That::ListeningGap {
+            of: listeners(r, f, line)?,
+            at_most_s: limit(r, f, "at_most", Dimension::Time, NOT_NEGATIVE)??,
+            confidence: f.q("confidence"),
+        }),
         "module-depth" | "module-tilt" | "line-tension" | "anchor-load" | "housing-margin"
         | "watch-circle" => hanging(r, f, line, word),
         "recovery-chance" => Some(That::RecoveryChance {
@@ -292,6 +306,41 @@ fn hydrophone(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<Se
         return None;
     }
     Some(Some(sensor))
+}
+
+/// Whose hearing is meant: one hydrophone, so many at once, or each.
+fn listeners(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Listeners> {
+    let Some((count, site)) = f.count("hydrophones") else {
+        return hydrophone(r, f, line)?.map_or(Some(Listeners::Each), |s| Some(Listeners::One(s)));
+    };
+    if let Some(of) = f.site_of("of") {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "it is about one hydrophone, or about so many at once",
+            )
+            .label("so many at once")
+            .related(of, "one of them"),
+        );
+        return None;
+    }
+    let there = line.modules.iter().flat_map(|m| &m.sensors);
+    let there = there.filter(|s| s.kind == SensorKind::Hydrophone).count();
+    let count = u32::try_from(*count).ok()?;
+    // Hydrophones that a mistake has taken may be the missing ones.
+    if count as usize > there && !r.declared.lost("module", line.modules.len()) {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                site,
+                format!("the line has no {count} hydrophones"),
+            )
+            .label(format!("it has {there}")),
+        );
+        return None;
+    }
+    Some(Listeners::AtOnce(count))
 }
 
 /// A limit in decibels; `Some(None)` when it is not written, `None` when it is wrong.

@@ -259,6 +259,24 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     ),
     limited("parted-lift", &["at_least"], &["share_of_draws"], "50 N"),
     limited("surface-slack", &["at_most"], &["share_of_draws"], "2 m"),
+    limited(
+        "heave-overload",
+        &["at_most"],
+        &["of", "share_of_draws"],
+        "0.1 %",
+    ),
+    limited(
+        "listening-share",
+        &["at_least", "share"],
+        &["of", "hydrophones", "confidence"],
+        "95 %",
+    ),
+    limited(
+        "listening-gap",
+        &["at_most", "share"],
+        &["of", "hydrophones", "confidence"],
+        "12 h",
+    ),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Why a requirement of a kind has no `share_of_draws`, where that may surprise.

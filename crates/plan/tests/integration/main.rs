@@ -7,6 +7,7 @@ mod bad_content;
 mod bad_cues;
 mod bad_failures;
 mod bad_figures;
+mod bad_hours;
 mod bad_links;
 mod bad_power;
 mod bad_routines;

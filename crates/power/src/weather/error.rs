@@ -28,6 +28,22 @@ pub enum WeatherError {
         /// Highest clearness taken.
         highest: f64,
     },
+    /// A month's mean wind is outside what is taken, or is not a number.
+    #[error("mean wind {value} m/s of month {} is outside 0 to {highest} m/s", month + 1)]
+    MonthlyWind {
+        /// Month, 0 to 11.
+        month: usize,
+        /// The value, m/s.
+        value: f64,
+        /// Highest wind taken, m/s.
+        highest: f64,
+    },
+    /// The time in which winds forget is negative or not a number.
+    #[error("a wind lasts 0 h or more, not {value_h} h")]
+    WindLasts {
+        /// The value, h.
+        value_h: f64,
+    },
     /// The day-to-day correlation is not from 0 to below 1.
     #[error("persistence {value} is outside 0 to below 1")]
     Persistence {

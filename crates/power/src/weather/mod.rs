@@ -13,6 +13,7 @@ mod hourly;
 mod matrices;
 mod plain;
 mod tmy3;
+mod wind;
 
 pub use bendt::Bendt;
 pub use clearness::{
@@ -24,6 +25,7 @@ pub use file::{FileError, Place, WeatherFile, WeatherHour};
 pub use hourly::{DayShapes, HourShare, diffuse_share_density, global_share_density};
 pub use plain::{parse_plain_csv, parse_plain_csv_years};
 pub use tmy3::parse_tmy3;
+pub use wind::{WIND_LASTS_H, WIND_STREAM, WindYears};
 
 /// The years of a file of either form: the plain table of one or more years where its first line names a column of that table,
 /// the TMY3 form otherwise.

@@ -82,6 +82,8 @@ pub struct YearPlan {
 pub struct Scratch {
     /// Usable state of charge by hour of the year.
     charge: Vec<f64>,
+    /// Whether the load went short, by hour of the year.
+    off: Vec<bool>,
 }
 
 impl Scratch {
@@ -89,6 +91,12 @@ impl Scratch {
     #[must_use]
     pub fn charge(&self) -> &[f64] {
         &self.charge
+    }
+
+    /// Whether the load did not get all it asked for in each hour of the last year that was run, 1 January first; empty before any.
+    #[must_use]
+    pub fn off(&self) -> &[bool] {
+        &self.off
     }
 }
 
@@ -141,6 +149,8 @@ impl YearPlan {
         check_yields(yields)?;
         scratch.charge.clear();
         scratch.charge.resize(HOURS, 0.0);
+        scratch.off.clear();
+        scratch.off.resize(HOURS, false);
         Ok(match self.start {
             Start::At { hour, charge } => {
                 let battery = &self.months[month_of(hour)];
@@ -220,7 +230,7 @@ impl YearPlan {
         let mut run = Run::new();
         let first_month = month_of(first_hour);
         for (month, hours) in months_from(first_hour) {
-            self.run_hours(month, hours, state, yields, &mut scratch.charge, &mut run);
+            self.run_hours(month, hours, state, yields, scratch, &mut run);
         }
         run.ledger.stored_change_wh = state.stored_wh - stored_at_start_wh;
         let last_month = month_of((first_hour + HOURS - 1) % HOURS);
@@ -237,7 +247,7 @@ impl YearPlan {
         hours: core::ops::Range<usize>,
         state: &mut BatteryState,
         yields: &[f64],
-        charge: &mut [f64],
+        scratch: &mut Scratch,
         run: &mut Run,
     ) {
         let battery = &self.months[month];
@@ -248,8 +258,9 @@ impl YearPlan {
         let rows = yields[hours.clone()]
             .iter()
             .zip(&self.load_wh[hours.clone()])
-            .zip(&mut charge[hours]);
-        for (offset, ((&per_w, &load_wh), charge)) in rows.enumerate() {
+            .zip(&mut scratch.charge[hours.clone()])
+            .zip(&mut scratch.off[hours]);
+        for (offset, (((&per_w, &load_wh), charge), off)) in rows.enumerate() {
             let gained_wh = per_w * self.peak_power_w;
             let was_connected = state.connected;
             let flows = battery.step(state, gained_wh, load_wh, self.standby_wh);
@@ -258,7 +269,8 @@ impl YearPlan {
             unserved_wh += flows.unserved_wh;
             *charge = battery.usable_state_of_charge(state.stored_wh);
             account.lowest_charge = account.lowest_charge.min(*charge);
-            if !state.connected || flows.unserved_wh > 0.0 {
+            *off = !state.connected || flows.unserved_wh > 0.0;
+            if *off {
                 hours_off += 1;
                 run.first_hour_off.get_or_insert(first + offset);
                 run.disconnections += u32::from(was_connected && !state.connected);

@@ -312,6 +312,23 @@ fn regress_the_document_of_a_quick_check() {
 }
 
 #[test]
+fn regress_the_document_of_hours() {
+    let demo = crate::hours::tides();
+    let mut told = document(&["hours", &demo.plan, "--years", "3", "--health"]);
+    for ear in told["hydrophones"].as_array_mut().unwrap() {
+        ear["heard"]["months"].as_array_mut().unwrap().truncate(2);
+    }
+    for once in told["at_once"].as_array_mut().unwrap() {
+        once["heard"]["months"].as_array_mut().unwrap().truncate(2);
+    }
+    compare(
+        "hours-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_years() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["year", &demo.plan]);

@@ -20,6 +20,7 @@ mod faults;
 mod files;
 mod frame;
 mod heard;
+mod hours;
 mod inputs;
 mod learned;
 mod live;

@@ -18,8 +18,8 @@ pub(crate) use cells::refused;
 use cells::{cells, primary};
 pub(crate) use load::runs_per_h;
 pub use load::{LoadPart, SupplyLoad, supply_load};
-pub(crate) use sky::LightScratch;
 pub use sky::{GeneratedLight, Light, MeasuredLight};
+pub(crate) use sky::{LightScratch, measured_winds};
 
 pub(crate) const SECONDS_PER_HOUR: f64 = 3600.0;
 
@@ -229,6 +229,12 @@ fn start(line: &Line) -> Result<Timestamp, InputError> {
         what: "the deployment".to_owned(),
         missing: "its start",
     })
+}
+
+/// The hour of a year, in local standard time, at which the deployment is to begin; `None` where the plan does not say when.
+pub(crate) fn start_hour(line: &Line) -> Option<usize> {
+    let start = line.deployment.start?;
+    hour_of_year(start, 0.0, sky::zone_h(line)).ok()
 }
 
 /// How much later the deployment may begin, s: as planned and, where it may slip, at the last.

@@ -226,6 +226,29 @@ impl Job for WeatherOf<'_> {
     }
 }
 
+/// The winds of the hours of each year of the plan's weather file, m/s; `None` where it has none.
+///
+/// # Errors
+/// What the file refuses.
+pub(crate) fn measured_winds(
+    line: &Line,
+    memo: &Memo,
+) -> Result<Option<Arc<Vec<Vec<f64>>>>, InputError> {
+    let Some(weather) = &line.sea.weather else {
+        return Ok(None);
+    };
+    let files = memo.of(&WeatherOf {
+        text: &weather.text,
+    });
+    let files = files.as_ref().as_ref();
+    let files = files.map_err(|source| InputError::WeatherFile {
+        path: weather.path.clone(),
+        source: source.clone(),
+    })?;
+    let winds = |file: &WeatherFile| file.hours.iter().map(|h| h.wind_speed_m_s).collect();
+    Ok(Some(Arc::new(files.iter().map(winds).collect())))
+}
+
 impl Light {
     /// How many years there are; `None` where as many as are asked for are drawn.
     #[must_use]

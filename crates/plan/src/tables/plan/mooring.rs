@@ -4,7 +4,7 @@ use quantity::Dimension as D;
 
 use super::bounds::DEPTH;
 use crate::field::{
-    ANY, Bounds, NOT_NEGATIVE, POSITIVE, RefKind as R, Scale, Section, Shape as S, between,
+    ANY, Bounds, NOT_NEGATIVE, POSITIVE, RefKind as R, SHARE, Scale, Section, Shape as S, between,
     optional as o, required as r,
 };
 
@@ -61,6 +61,11 @@ pub(crate) const SECTION: Section = Section {
             "fairing",
             S::Flag,
             "whether it carries fairing all along, which keeps vortices from shaking it (common practice); none when not written",
+        ),
+        o(
+            "heave_share",
+            S::Amount(D::Ratio, SHARE),
+            "how much of the heave of its upper end comes through to what hangs on it and at its lower end, as measured or as its maker says; all when not written",
         ),
     ],
 };

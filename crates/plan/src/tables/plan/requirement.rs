@@ -45,6 +45,9 @@ const THAT: &[&str] = &[
     "recovery-chance",
     "parted-lift",
     "surface-slack",
+    "heave-overload",
+    "listening-share",
+    "listening-gap",
     "rehearsed",
 ];
 
@@ -99,6 +102,11 @@ pub(crate) const REQUIREMENT: Section = Section {
         o("at_least", S::Limit, "lower limit"),
         o("at_most", S::Limit, "upper limit"),
         o(
+            "hydrophones",
+            S::Count(1, 10_000),
+            "of `listening-share` and `listening-gap`: how many of the line's hydrophones must hear at once; each by itself when not written",
+        ),
+        o(
             "cues",
             S::Text,
             "of `rehearsed`: the cue sheet, relative to the plan's folder",
@@ -111,12 +119,12 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours` and `lowest-charge`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
+            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
         ),
         o(
             "confidence",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `outage-hours` and `lowest-charge`: confidence with which the share of years must be shown; of `recall` and `false-alarms`: that of the two-sided limits; 95 % when not written",
+            "of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: confidence with which the share of years must be shown; of `recall` and `false-alarms`: that of the two-sided limits; 95 % when not written",
         ),
         o(
             "share_of_draws",

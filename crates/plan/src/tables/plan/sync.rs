@@ -2,7 +2,9 @@
 
 use quantity::Dimension as D;
 
-use crate::field::{PPM, RefKind as R, Section, Shape as S, between, optional as o, required as r};
+use crate::field::{
+    POSITIVE, PPM, RefKind as R, Section, Shape as S, between, optional as o, required as r,
+};
 
 pub(crate) const STREAM: Section = Section {
     name: "a stream",
@@ -96,6 +98,11 @@ pub(crate) const CLOCK: Section = Section {
             "temperature_step",
             S::Amount(D::Ratio, PPM),
             "what the change of temperature on the way into the water adds to that; nothing when not written",
+        ),
+        o(
+            "holds",
+            S::Amount(D::Time, POSITIVE),
+            "how long its time is good enough after the last time that it was set",
         ),
     ],
 };

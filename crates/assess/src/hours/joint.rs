@@ -1,0 +1,348 @@
+//! One year of hearing, hour by hour: what keeps each hydrophone deaf, causes at once and not multiplied.
+//!
+//! An hour is cut into six slots. Power, path, clock and heave take whole hours; a start takes the beginning of an hour, up to its last second; strum takes slots. What is heard is what none of
+//! them takes. Of each cause is told what it takes by itself and what it alone takes; so the time that is lost lies between the largest of the first and their sum (Frechet), whatever depends on what.
+
+use mooring::{TideCourse, TideSpeeds};
+use power::year::MONTH_DAYS;
+
+/// What may keep a hydrophone from hearing.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Cause {
+    /// Its supply is off.
+    Power,
+    /// Its module boots, its chain settles, or what leads ashore boots with it.
+    Starting,
+    /// What leads from it to the shore or to its store has no power, or boots.
+    Path,
+    /// Its clock is no longer good enough.
+    Clock,
+    /// Waves and its own heave clip its chain.
+    Heave,
+    /// The strum of its rope lies in the band of a detector.
+    Strum,
+}
+
+/// All causes, in their order.
+pub const CAUSES: [Cause; 6] = [
+    Cause::Power,
+    Cause::Starting,
+    Cause::Path,
+    Cause::Clock,
+    Cause::Heave,
+    Cause::Strum,
+];
+
+impl Cause {
+    /// Its word.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Cause::Power => "power",
+            Cause::Starting => "starting",
+            Cause::Path => "path",
+            Cause::Clock => "clock",
+            Cause::Heave => "heave",
+            Cause::Strum => "strum",
+        }
+    }
+
+    fn bit(self) -> u8 {
+        1 << (self as u8)
+    }
+}
+
+/// Slots of an hour.
+pub(crate) const SLOTS: usize = 6;
+const SLOT_S: f64 = 600.0;
+const HOUR_S: f64 = 3600.0;
+const HOURS: usize = 8760;
+
+/// What a hydrophone depends on.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct EarRun {
+    /// The track of its power; `None` for one that is never off, or of which that is not known.
+    pub(crate) power: Option<usize>,
+    /// From the return of its power until it hears and is heard, s.
+    pub(crate) start_s: f64,
+    /// Tracks of the power of what leads on from it, with the time that the slowest of each takes to boot, s.
+    pub(crate) path: Vec<(usize, f64)>,
+    /// Track of the power of what sets its clock, and the hours for which the clock is good without it.
+    pub(crate) clock: Option<(usize, f64)>,
+    /// Wind of each month above which its chain is clipped, m/s.
+    pub(crate) clips_above_m_s: Option<[f64; 12]>,
+    /// Ropes beside it.
+    pub(crate) strum: Vec<StrumRun>,
+}
+
+/// A rope that strums.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct StrumRun {
+    pub(crate) tide: TideSpeeds,
+    /// Ranges of speed in which that is heard, m/s.
+    pub(crate) loud_m_s: Vec<(f64, f64)>,
+}
+
+/// What happens in a year, hour by hour from 1 January.
+pub(crate) struct Tracks<'a> {
+    /// Whether the power of each track is off.
+    pub(crate) off: &'a [Vec<bool>],
+    /// The wind, m/s; empty where nothing asks for it.
+    pub(crate) wind_m_s: &'a [f64],
+    /// The tide, slot by slot; empty where nothing asks for it.
+    pub(crate) tide: &'a TideCourse,
+    /// The hour at which the deployment begins: the year goes round to it.
+    pub(crate) first_hour: usize,
+}
+
+/// A year of one hydrophone, s.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct EarYear {
+    pub(crate) heard_s: [f64; 12],
+    /// What each cause takes by itself.
+    pub(crate) alone_s: [f64; 6],
+    /// What no other takes.
+    pub(crate) only_s: [f64; 6],
+    /// The longest time without hearing.
+    pub(crate) gap_s: f64,
+}
+
+/// A year of so many hydrophones at once, s.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct OnceYear {
+    pub(crate) heard_s: [f64; 12],
+    pub(crate) gap_s: f64,
+}
+
+/// A year of the line.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct JointYear {
+    pub(crate) ears: Vec<EarYear>,
+    /// At least one at once, at least two, and so on.
+    pub(crate) at_once: Vec<OnceYear>,
+}
+
+/// What goes on from hour to hour.
+#[derive(Clone, Default)]
+struct Going {
+    was_off: bool,
+    /// Of its start still to come, s.
+    start_left_s: f64,
+    path: Vec<(bool, f64)>,
+    /// Hours since its clock could be set.
+    unset_h: f64,
+    gap_s: f64,
+}
+
+/// An hour of a hydrophone.
+#[derive(Clone, Copy, Default)]
+struct Hour {
+    /// Causes that take it whole.
+    whole: u8,
+    /// Slots that strum.
+    slots: u8,
+    /// Its first seconds that a start takes, and that the path takes.
+    starting_s: f64,
+    path_s: f64,
+}
+
+impl Hour {
+    fn heard(&self) -> bool {
+        self.whole == 0 && self.slots == 0 && self.starting_s == 0.0 && self.path_s == 0.0
+    }
+
+    /// From when on a slot is heard, s from its beginning; all of it deaf at [`SLOT_S`].
+    fn from_s(&self, slot: usize) -> f64 {
+        if self.whole != 0 || self.slots & (1 << slot) != 0 {
+            return SLOT_S;
+        }
+        let (starting_s, path_s) = self.begins(slot);
+        starting_s.max(path_s)
+    }
+
+    fn begins(&self, slot: usize) -> (f64, f64) {
+        let first_s = SLOT_S * slot as f64;
+        let of = |prefix_s: f64| (prefix_s - first_s).clamp(0.0, SLOT_S);
+        (of(self.starting_s), of(self.path_s))
+    }
+}
+
+/// Runs a year.
+pub(crate) fn year(ears: &[EarRun], tracks: &Tracks<'_>) -> JointYear {
+    let mut found = JointYear {
+        ears: vec![EarYear::default(); ears.len()],
+        at_once: vec![OnceYear::default(); ears.len()],
+    };
+    let mut going: Vec<Going> = ears
+        .iter()
+        .map(|ear| Going {
+            path: vec![(false, 0.0); ear.path.len()],
+            ..Going::default()
+        })
+        .collect();
+    let mut gaps_s = vec![0.0; ears.len()];
+    let mut hours = vec![Hour::default(); ears.len()];
+    let months = month_of_hours();
+    for turn in 0..HOURS {
+        let at = (tracks.first_hour + turn) % HOURS;
+        let month = months[at];
+        for (ix, ear) in ears.iter().enumerate() {
+            let hour = hour_of(ear, &mut going[ix], tracks, at, month);
+            hours[ix] = hour;
+            account(&hour, month, &mut found.ears[ix], &mut going[ix].gap_s);
+        }
+        at_once(&hours, month, &mut found.at_once, &mut gaps_s);
+    }
+    for (ear, going) in found.ears.iter_mut().zip(&going) {
+        ear.gap_s = ear.gap_s.max(going.gap_s);
+    }
+    for (once, gap_s) in found.at_once.iter_mut().zip(&gaps_s) {
+        once.gap_s = once.gap_s.max(*gap_s);
+    }
+    found
+}
+
+fn month_of_hours() -> Vec<usize> {
+    let months = MONTH_DAYS.iter().enumerate();
+    months
+        .flat_map(|(month, days)| core::iter::repeat_n(month, 24 * usize::from(*days)))
+        .collect()
+}
+
+fn hour_of(ear: &EarRun, going: &mut Going, tracks: &Tracks<'_>, at: usize, month: usize) -> Hour {
+    let mut hour = Hour::default();
+    let off = ear.power.is_some_and(|track| tracks.off[track][at]);
+    if off {
+        hour.whole |= Cause::Power.bit();
+        going.start_left_s = 0.0;
+    } else {
+        if going.was_off {
+            going.start_left_s = ear.start_s;
+        }
+        hour.starting_s = going.start_left_s.min(HOUR_S);
+        going.start_left_s -= hour.starting_s;
+    }
+    going.was_off = off;
+    for (&(track, boots_s), (was_off, left_s)) in ear.path.iter().zip(&mut going.path) {
+        let off = tracks.off[track][at];
+        if off {
+            hour.whole |= Cause::Path.bit();
+            *left_s = 0.0;
+        } else {
+            if *was_off {
+                *left_s = boots_s;
+            }
+            let part_s = left_s.min(HOUR_S);
+            hour.path_s = hour.path_s.max(part_s);
+            *left_s -= part_s;
+        }
+        *was_off = off;
+    }
+    if let Some((track, holds_h)) = ear.clock {
+        going.unset_h = if tracks.off[track][at] {
+            going.unset_h + 1.0
+        } else {
+            0.0
+        };
+        if going.unset_h > holds_h {
+            hour.whole |= Cause::Clock.bit();
+        }
+    }
+    if let Some(above_m_s) = &ear.clips_above_m_s
+        && tracks.wind_m_s[at] > above_m_s[month]
+    {
+        hour.whole |= Cause::Heave.bit();
+    }
+    for rope in &ear.strum {
+        let first = SLOTS * at;
+        for (slot, both) in tracks.tide.both[first..first + SLOTS].iter().enumerate() {
+            let speed_m_s = rope.tide.speed_m_s(*both);
+            let loud = |(low, high): &(f64, f64)| speed_m_s >= *low && speed_m_s < *high;
+            if rope.loud_m_s.iter().any(loud) {
+                hour.slots |= 1 << slot;
+            }
+        }
+    }
+    hour
+}
+
+fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
+    if hour.heard() {
+        year.heard_s[month] += HOUR_S;
+        close(&mut year.gap_s, gap_s);
+        return;
+    }
+    for slot in 0..SLOTS {
+        let (starting_s, path_s) = hour.begins(slot);
+        let mut whole = hour.whole;
+        if hour.slots & (1 << slot) != 0 {
+            whole |= Cause::Strum.bit();
+        }
+        let ends = [starting_s.min(path_s), starting_s.max(path_s), SLOT_S];
+        let mut from_s = 0.0;
+        for end_s in ends {
+            let seconds = end_s - from_s;
+            if seconds > 0.0 {
+                let mut causes = whole;
+                if from_s < starting_s {
+                    causes |= Cause::Starting.bit();
+                }
+                if from_s < path_s {
+                    causes |= Cause::Path.bit();
+                }
+                if causes == 0 {
+                    year.heard_s[month] += seconds;
+                    close(&mut year.gap_s, gap_s);
+                } else {
+                    *gap_s += seconds;
+                    add(year, causes, seconds);
+                }
+            }
+            from_s = end_s;
+        }
+    }
+}
+
+fn add(year: &mut EarYear, causes: u8, seconds: f64) {
+    let one = causes.count_ones() == 1;
+    for cause in CAUSES {
+        if causes & cause.bit() != 0 {
+            year.alone_s[cause as usize] += seconds;
+            if one {
+                year.only_s[cause as usize] += seconds;
+            }
+        }
+    }
+}
+
+fn close(longest_s: &mut f64, gap_s: &mut f64) {
+    if *gap_s > 0.0 {
+        *longest_s = longest_s.max(*gap_s);
+        *gap_s = 0.0;
+    }
+}
+
+fn at_once(hours: &[Hour], month: usize, found: &mut [OnceYear], gaps_s: &mut [f64]) {
+    if hours.iter().all(Hour::heard) {
+        for (once, gap_s) in found.iter_mut().zip(gaps_s) {
+            once.heard_s[month] += HOUR_S;
+            close(&mut once.gap_s, gap_s);
+        }
+        return;
+    }
+    for slot in 0..SLOTS {
+        let mut from_s: Vec<f64> = hours.iter().map(|hour| hour.from_s(slot)).collect();
+        from_s.sort_by(f64::total_cmp);
+        for ((once, gap_s), from_s) in found.iter_mut().zip(gaps_s.iter_mut()).zip(from_s) {
+            *gap_s += from_s;
+            if from_s < SLOT_S {
+                once.heard_s[month] += SLOT_S - from_s;
+                close(&mut once.gap_s, gap_s);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+#[path = "joint_tests.rs"]
+mod tests;
