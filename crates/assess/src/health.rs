@@ -137,10 +137,10 @@ fn kinds(line: &Line, module: ModuleIx) -> Vec<(&'static str, FieldKind)> {
     if let Some(input) = &m.input {
         let most_v = input.maximum_v.si.ceil();
         all.push(("voltage", scaled("V", 0.0, most_v, STEP_V)));
-        let states = m.loads.iter().filter_map(|state| match state.load {
-            Load::Power(w) => Some(w.si / input.minimum_v.si),
-            Load::Current(a) => Some(a.si),
-            Load::Resistance(ohm) => Some(input.maximum_v.si / ohm.si),
+        let states = m.loads.iter().map(|state| match state.load {
+            Load::Power(w) => w.si / input.minimum_v.si,
+            Load::Current(a) => a.si,
+            Load::Resistance(ohm) => input.maximum_v.si / ohm.si,
         });
         let boots = m.boot.iter().map(|b| b.power_w.si / input.minimum_v.si);
         let largest_a = states.chain(boots).fold(0.0, f64::max);

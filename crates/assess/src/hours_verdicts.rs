@@ -140,13 +140,16 @@ fn pascals(pa: f64) -> String {
     }
 }
 
+/// Figures of the years, each with the month of which it is, where it is of one.
+type Figures = Vec<(f64, Option<usize>)>;
+
 /// What is judged of each year.
 struct Claimed<'a> {
     against: Against,
     /// What a bad year has, in words.
     bad: String,
-    /// Figure of each year, and words of where it comes from.
-    figures: &'a dyn Fn(&HeardYears, Whose) -> Vec<(f64, Option<usize>)>,
+    /// Those of whom it is about.
+    figures: &'a dyn Fn(&HeardYears, Whose) -> Figures,
 }
 
 /// A requirement: the share of the hours of the worst month.
@@ -372,7 +375,7 @@ fn of_years(
     let judged = against.judge(
         heard.subject(line, whose),
         *value,
-        Evidence::computed(HEARING, &(&heard.made_from, count, share)),
+        Evidence::computed(HEARING, &(&heard.made_from, &heard.in_water, count, share)),
         why,
     );
     let bad_or_narrow = matches!(&judged, Verdict::Known(k) if k.ruling != Ruling::Met);

@@ -131,11 +131,14 @@ pub(crate) fn of_a_tide_h(share: f64) -> f64 {
     share * LUNAR_TIDE_H
 }
 
+/// Typed path of a detector, and its band, Hz.
+pub(crate) type Banded = (String, (f64, f64));
+
 /// Detectors of a hydrophone with their bands, Hz: of one without a band all that its chain samples.
 ///
 /// # Errors
 /// What keeps the chain of the hydrophone from being known, where a detector needs it.
-pub(crate) fn bands(line: &Line, sensor: SensorIx) -> Result<Vec<(String, (f64, f64))>, String> {
+pub(crate) fn bands(line: &Line, sensor: SensorIx) -> Result<Vec<Banded>, String> {
     let detectors = line.detectors.iter().filter(|d| d.on == sensor);
     detectors
         .map(|detector| {

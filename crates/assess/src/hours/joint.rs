@@ -152,7 +152,7 @@ impl Hour {
     }
 
     /// From when on a slot is heard, s from its beginning; all of it deaf at [`SLOT_S`].
-    fn from_s(&self, slot: usize) -> f64 {
+    fn heard_from_s(&self, slot: usize) -> f64 {
         if self.whole != 0 || self.slots & (1 << slot) != 0 {
             return SLOT_S;
         }
@@ -331,7 +331,7 @@ fn at_once(hours: &[Hour], month: usize, found: &mut [OnceYear], gaps_s: &mut [f
         return;
     }
     for slot in 0..SLOTS {
-        let mut from_s: Vec<f64> = hours.iter().map(|hour| hour.from_s(slot)).collect();
+        let mut from_s: Vec<f64> = hours.iter().map(|hour| hour.heard_from_s(slot)).collect();
         from_s.sort_by(f64::total_cmp);
         for ((once, gap_s), from_s) in found.iter_mut().zip(gaps_s.iter_mut()).zip(from_s) {
             *gap_s += from_s;

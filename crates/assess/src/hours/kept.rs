@@ -31,7 +31,7 @@ pub(crate) struct HeardYears {
     pub(crate) measured: Option<u64>,
     /// How many a full check takes.
     pub(crate) of_years: u64,
-    in_water: Vec<usize>,
+    pub(crate) in_water: Vec<usize>,
     pub(crate) assumed: Vec<String>,
     /// What they were made from.
     pub(crate) made_from: String,
