@@ -282,7 +282,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
 /// Why a requirement of a kind has no `share_of_draws`, where that may surprise.
 pub(crate) fn why_not_drawn(that: &str) -> Option<&'static str> {
     match that {
-        "outage-hours" | "lowest-charge" => Some(
+        "outage-hours" | "lowest-charge" | "listening-share" | "listening-gap" => Some(
             "`share` is its claim, of years; a draw has only a few years of its own, and `soundline check --certainty` tells in how many of them all it held",
         ),
         "detection-range" => Some(
