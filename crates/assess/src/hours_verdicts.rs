@@ -87,8 +87,15 @@ fn clipped(
     let (share, month) = worst(&waved);
     let mean_m_s = seas.wind_m_s()[month];
     let sea_m = seas.height_m(month, mean_m_s);
+    let swell = line.sea.swell.map_or_else(String::new, |swell| {
+        format!(
+            " and the swell of {} m and {} s",
+            quantity::show_number(swell.height_m.si),
+            quantity::show_number(swell.period_s.si)
+        )
+    });
     let mut why = format!(
-        "{}: in {} a sea of {sea_m:.1} m at the mean wind of {} m/s makes {} rms {}, and full scale is {}",
+        "{}: in {} a sea of {sea_m:.1} m at the mean wind of {} m/s{swell} makes {} rms {}, and full scale is {}",
         waved.held,
         MONTHS[month],
         quantity::show_number(mean_m_s),

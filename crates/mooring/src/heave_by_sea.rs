@@ -76,6 +76,7 @@ pub struct HeardWaves {
     rows: Vec<(f64, f64)>,
     /// Between their logarithms.
     step: f64,
+    of: InWaves,
 }
 
 /// A sea through a chain: standard deviation of the pressure, Pa.
@@ -124,20 +125,17 @@ impl HeardWaves {
         }
         let low = libm::log(LOWEST_HZ);
         let step = (libm::log(highest_hz) - low) / f64::from(FREQUENCIES);
-        let weight_n_m3 = of.density_kg_m3 * GRAVITY_M_S2;
         let mut rows = Vec::with_capacity(FREQUENCIES as usize);
         for index in 0..FREQUENCIES {
             let f_hz = libm::exp(low + step * (f64::from(index) + 0.5));
-            let wave = Wave::new(2.0, 1.0 / f_hz, of.water_depth_m)?;
-            let moved = of.held_by.map_or(0.0, |held| {
-                let across = PI / wave.length_m() * held.diameter_m;
-                held.share * 2.0 * libm::j1(across) / across
-            });
-            let gain = of.high_pass.map_or(1.0, |h| h.gain(f_hz));
-            let heard_pa = weight_n_m3 * (wave.at(of.depth_m).pressure_m - moved) * gain;
+            let heard_pa = of_one_pa(of, f_hz)?;
             rows.push((f_hz, heard_pa * heard_pa));
         }
-        Ok(HeardWaves { rows, step })
+        Ok(HeardWaves {
+            rows,
+            step,
+            of: *of,
+        })
     }
 
     /// A sea of a significant height, m, and a period of its peak, s, which is at most [`LONGEST_PEAK_S`].
@@ -167,6 +165,17 @@ impl HeardWaves {
         })
     }
 
+    /// A swell of one period, s, and a significant height, m: its surface has a standard deviation of a quarter of that.
+    ///
+    /// # Errors
+    /// A figure out of its range.
+    pub fn in_swell(&self, significant_m: f64, period_s: f64) -> Result<HeardSea, MooringError> {
+        not_negative("the significant height of a swell, m", significant_m)?;
+        positive("the period of a swell, s", period_s)?;
+        let heard_pa = 0.25 * significant_m * of_one_pa(&self.of, 1.0 / period_s)?.abs();
+        Ok(HeardSea { heard_pa })
+    }
+
     /// A sea of a significant height, m, with the period that its wind gives it.
     ///
     /// # Errors
@@ -181,4 +190,16 @@ impl HeardWaves {
         let most_m = significant_m * (period_s / risen_period_s(significant_m)).powi(2);
         self.in_sea(most_m, period_s)
     }
+}
+
+/// Pressure of a wave of 1 m amplitude behind the high-pass, Pa.
+fn of_one_pa(of: &InWaves, f_hz: f64) -> Result<f64, MooringError> {
+    let wave = Wave::new(2.0, 1.0 / f_hz, of.water_depth_m)?;
+    let moved = of.held_by.map_or(0.0, |held| {
+        let across = PI / wave.length_m() * held.diameter_m;
+        held.share * 2.0 * libm::j1(across) / across
+    });
+    let gain = of.high_pass.map_or(1.0, |h| h.gain(f_hz));
+    let weight_n_m3 = of.density_kg_m3 * GRAVITY_M_S2;
+    Ok(weight_n_m3 * (wave.at(of.depth_m).pressure_m - moved) * gain)
 }

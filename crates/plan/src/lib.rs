@@ -57,7 +57,7 @@ pub use line::{
     OutputIx, OutputKind, Outside, Panels, PassWhen, Passes, Pole, Position, Processor, Q, Record,
     Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea, SeaLimit, SeaState,
     Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spreading, Stage,
-    Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx, SupplyKind,
+    Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx, SupplyKind, Swell,
     Template, That, Tides, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink,
     UplinkIx, Vote, VoteIx, Water, WeakLink, WeatherText, Weight, When, Windows,
 };

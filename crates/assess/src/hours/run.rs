@@ -341,6 +341,7 @@ fn supplies_off(
     for ear in ears {
         if let Some(why) = ear.run.power.and_then(blind) {
             ear.causes[Cause::Power as usize] = CauseKnown::Unknown(why);
+            ear.causes[Cause::Starting as usize] = CauseKnown::Unknown("as its power".to_owned());
         }
         let of_path = ear.run.path.iter().find_map(|(track, _)| blind(*track));
         if let Some(why) = of_path {

@@ -27,6 +27,8 @@ pub struct Waved {
     pub high_pass: Option<(f64, u32)>,
     /// Significant height of the sea, m, and what is read of it behind the high-pass, standard deviation in Pa, ascending.
     seas: Vec<(f64, f64)>,
+    /// What is read of the swell that the plan writes, standard deviation in Pa.
+    pub swell_pa: f64,
     /// Values that count although the plan does not write them.
     pub assumed: Vec<String>,
 }
@@ -79,18 +81,27 @@ impl Waved {
             let heard = waves.in_risen(height_m).map_err(|e| e.to_string())?;
             seas.push((height_m, heard.heard_pa));
         }
+        let swell = line.sea.swell.map(|swell| {
+            let heard = waves.in_swell(swell.height_m.si, swell.period_s.si);
+            heard.map(|h| h.heard_pa).map_err(|e| e.to_string())
+        });
         Ok(Waved {
             held: held.words,
             full_scale_pa: 1e-6 * libm::pow(10.0, 0.05 * chain.overload_peak_level_db_re_1upa()),
             high_pass,
             seas,
+            swell_pa: swell.transpose()?.unwrap_or(0.0),
             assumed,
         })
     }
 
-    /// What is read of a sea of a significant height, m, standard deviation in Pa.
+    /// What is read of a sea of a significant height, m, and of the swell beside it, standard deviation in Pa.
     #[must_use]
     pub fn heard_pa(&self, significant_m: f64) -> f64 {
+        libm::hypot(self.sea_pa(significant_m), self.swell_pa)
+    }
+
+    fn sea_pa(&self, significant_m: f64) -> f64 {
         let above = self.seas.partition_point(|(m, _)| *m < significant_m);
         match (
             above.checked_sub(1).map(|i| self.seas[i]),

@@ -316,6 +316,33 @@ fn verif_a_chain_without_a_high_pass_is_clipped_by_its_own_heave() {
     );
 }
 
+/// A swell of two metres from elsewhere clips a chain without a high-pass in every wind, and is told; behind 10 Hz it is gone.
+#[test]
+fn verif_a_swell_counts_beside_the_sea() {
+    let swelled = |text: String| {
+        let swell = "swell = { height = \"2 m\", period = \"12 s\" }\n";
+        text.replace(WIND, &format!("{WIND}{swell}"))
+    };
+    let bare = ("high_pass = { corner = \"10 Hz\", poles = 2 }, ", "");
+    let found = checked(&swelled(text(&[bare, FAIRED], ASKS)));
+    let clips = known(&found, "clips");
+    assert!(clips.value.value > 95.0, "{clips:?}");
+    assert!(
+        clips.why.contains("the swell of 2 m and 12 s"),
+        "{}",
+        clips.why
+    );
+    let plain = checked(&text(&[FAIRED], ASKS));
+    let behind = checked(&swelled(text(&[FAIRED], ASKS)));
+    close(
+        known(&behind, "clips").value.value,
+        known(&plain, "clips").value.value,
+        1e-3,
+    );
+    let hours = hours_of(&swelled(text(&[bare, FAIRED], "")), 2, 1);
+    close(cause(&hours.ears[0], Cause::Heave).alone, 1.0, 1e-9);
+}
+
 /// What the plan does not say leaves the verdict unknown with what is missing; what is known of it can break it.
 #[test]
 fn verif_what_is_not_written_is_unknown_and_never_zero() {

@@ -320,6 +320,34 @@ fn verif_what_stands_still_hears_the_waves_alone() {
     );
 }
 
+/// A swell reads as one wave of its mean square: on a stiff riser in deep water rho g a (1 - e^(-kz)) by the closed form, with k = omega^2/g, the buoy small beside it.
+#[test]
+fn verif_a_swell_is_one_wave_of_its_mean_square() {
+    let (depth_m, period_s) = (25.0, 11.0);
+    let waves = HeardWaves::new(&InWaves {
+        depth_m,
+        water_depth_m: 3000.0,
+        density_kg_m3: 1025.0,
+        held_by: Some(HeldBy {
+            diameter_m: 0.5,
+            share: 1.0,
+        }),
+        high_pass: None,
+    })
+    .unwrap();
+    let omega = 2.0 * std::f64::consts::PI / period_s;
+    let k = omega * omega / GRAVITY_M_S2;
+    // Standard deviation of the surface: a quarter of the significant height of 2 m.
+    let by_hand_pa = 1025.0 * GRAVITY_M_S2 * 0.5 * (1.0 - (-k * depth_m).exp());
+    close(
+        "swell",
+        waves.in_swell(2.0, period_s).unwrap().heard_pa,
+        by_hand_pa,
+        1e-4,
+    );
+    assert!(waves.in_swell(2.0, 0.0).is_err());
+}
+
 /// A risen sea is Pierson and Moskowitz's: 0.21 U^2/g and 0.877 g/U of the wind at 19.5 m (Stewart, Introduction to Physical Oceanography, from memory), and its
 /// spectrum in height and period is theirs in wind: `(5/16) H^2 fp^4 = alpha g^2 / (2 pi)^4`, whatever the wind.
 #[test]

@@ -59,7 +59,7 @@ pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
 pub use requirement::{DelayEnd, DelayFrom, Limits, Listeners, Must, Requirement, That};
 pub use routine::{BoundTo, Routine};
-pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Water, WeatherText};
+pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
 pub use storage::{Droppable, Logs, Record, Storage};

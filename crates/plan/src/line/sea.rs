@@ -28,6 +28,8 @@ pub struct Sea {
     pub wind_m_s: Vec<Q>,
     /// Mean significant wave height of each month from January, m; empty or twelve.
     pub wave_height_m: Vec<Q>,
+    /// Swell from elsewhere.
+    pub swell: Option<Swell>,
     /// Clearness index of each month from January, 0 to 1; empty or twelve.
     pub clearness: Vec<Q>,
     /// Mean air temperature of each month from January, degC; empty or twelve.
@@ -123,4 +125,13 @@ pub struct Flow {
     pub speed_m_s: Q,
     /// Direction towards which the water moves, degrees from north.
     pub towards_deg: Option<Q>,
+}
+
+/// Long waves from elsewhere, of one period.
+#[derive(Clone, Copy, Debug)]
+pub struct Swell {
+    /// Significant height, m.
+    pub height_m: Q,
+    /// From crest to crest, s.
+    pub period_s: Q,
 }

@@ -1,7 +1,7 @@
 //! The deployment, the sea and the weather.
 
 use super::{Resolver, bare, propagation, unknown};
-use crate::line::{Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spreading, Water};
+use crate::line::{Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spreading, Swell, Water};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -76,6 +76,12 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         density_kg_m3: f.q("density"),
         wind_m_s: f.qs("wind"),
         wave_height_m: f.qs("wave_height"),
+        swell: f.table("swell").and_then(|(t, _)| {
+            Some(Swell {
+                height_m: t.q("height")?,
+                period_s: t.q("period")?,
+            })
+        }),
         air_temperature_degc: f.qs("air_temperature"),
         surface_temperature_degc: f.qs("surface_temperature"),
         horizon: horizon(r, f),

@@ -77,6 +77,11 @@ pub(crate) const SITE: Section = Section {
             "mean significant wave height of each month from January",
         ),
         o(
+            "swell",
+            S::Table(&SWELL),
+            "swell from elsewhere, beside the sea of the wind; none when not written",
+        ),
+        o(
             "clearness",
             S::Figures(
                 Scale::Share,
@@ -294,6 +299,20 @@ const WATER: Section = Section {
             "salinity",
             S::Figure(Scale::Plain, between(0.0, 42.0, "from 0 to 42")),
             "practical salinity",
+        ),
+    ],
+};
+
+pub(crate) const SWELL: Section = Section {
+    name: "a swell",
+    doc: "Long waves from elsewhere, of one period.",
+    part: None,
+    fields: &[
+        r("height", S::Amount(D::Length, WAVES), "significant height"),
+        r(
+            "period",
+            S::Amount(D::Time, between(2.0, 60.0, "from 2 s to 60 s")),
+            "time from crest to crest",
         ),
     ],
 };
