@@ -14,7 +14,7 @@ const AUTONOMY: &str = "energy of the full battery over the mean load, with self
 const CELL_LIFE: &str = "shares of the capacity at each current, with self-discharge and cold by month (common practice)";
 const SENSOR_ENERGY: &str = "mean load at the battery over the hydrophones of the line";
 /// Days over the limit that are marginal.
-const NARROW_AUTONOMY_D: f64 = 1.0;
+pub(crate) const NARROW_AUTONOMY_D: f64 = 1.0;
 const NARROW_LIFE_D: f64 = 14.0;
 /// Energy below the limit that is marginal, Wh.
 const NARROW_SENSOR_WH: f64 = 0.05;

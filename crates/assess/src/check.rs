@@ -22,11 +22,11 @@ use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
-    cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts, failure_verdicts,
-    fault_verdicts, hours_verdicts, hung_verdicts, link_verdicts, loss_verdicts, other_verdicts,
-    power_verdicts, processor_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts,
-    span_verdicts, stands, start_verdicts, storage_verdicts, stream_verdicts, strum_verdicts,
-    sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
+    attested_verdicts, cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts,
+    failure_verdicts, fault_verdicts, hours_verdicts, hung_verdicts, link_verdicts, loss_verdicts,
+    measured, other_verdicts, power_verdicts, processor_verdicts, range_verdicts,
+    recovery_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts, storage_verdicts,
+    stream_verdicts, strum_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -283,6 +283,10 @@ pub(crate) fn judged(
     let verdicts = match spoilt {
         Some(unknown) => vec![unknown],
         None => verdicts(line, r, &reading.rehearsed_digest, shelf, years),
+    };
+    let verdicts = match &r.measured {
+        Some(measured) => measured::beside(line, r, measured, verdicts),
+        None => verdicts,
     };
     Judged::new(
         r.id.clone(),
@@ -675,6 +679,12 @@ pub(crate) fn verdicts(
             at_most_s,
             confidence,
         } => hours_verdicts::listening_gap(*of, *at_most_s, (r.share, *confidence), years),
+        That::CalibrationAge { of, at_most } => {
+            attested_verdicts::calibration_age(line, *of, *at_most)
+        }
+        That::Attested { attested } => {
+            vec![attested_verdicts::attested(line, &r.id, attested.as_ref())]
+        }
         That::Rehearsed { cues, .. } => {
             vec![other_verdicts::rehearsed(rehearsed_digest, cues, shelf)]
         }

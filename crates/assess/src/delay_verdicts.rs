@@ -20,7 +20,7 @@ use crate::uplink_load::sent_up;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A delay closer to its limit than this is marginal, s.
-const NARROW_S: f64 = 0.1;
+pub(crate) const NARROW_S: f64 = 0.1;
 const DELAY_METHOD: &str = "detector latency, network-calculus bound, uplink queue (docs/method/assess.md; Le Boudec & Thiran 2001)";
 const SHARED_METHOD: &str = "detector latency, network-calculus bound, response times on CAN, rounds of polled buses, uplink queue (docs/method/assess.md, docs/method/network.md; Le Boudec & Thiran 2001; Davis and others 2007)";
 

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 
+use crate::attested_verdicts::hydrophones;
 use crate::certainty::{DrawsBeside, InDraws};
 use crate::check::Check;
 use crate::verdict::{Evidence, Judged, Verdict, Word};
@@ -43,6 +44,11 @@ pub enum Support {
     /// A measurement that the others rest on: a calibration, the hours of a weather file.
     Measurement {
         /// What was measured, when and by whom, as far as the plan says.
+        what: String,
+    },
+    /// A document, and who stands for it.
+    Attestation {
+        /// The document, by whom, when, and until when.
         what: String,
     },
     /// Nothing yet.
@@ -170,6 +176,23 @@ fn of_verdict(verdict: &Verdict) -> Support {
             seed: *seed,
             result_digest: result_digest.clone(),
         },
+        Evidence::Attested {
+            document,
+            by,
+            date,
+            expires,
+        } => Support::Attestation {
+            what: format!(
+                "{document} by {by} on {date}{}",
+                match expires {
+                    Some(expires) => format!(", until {expires}"),
+                    None => ", without an end".to_owned(),
+                }
+            ),
+        },
+        Evidence::Measured { document, by, date } => Support::Measurement {
+            what: format!("{document} by {by} on {date}"),
+        },
         Evidence::Recorded {
             detector,
             labels,
@@ -206,6 +229,10 @@ fn measurements(line: &Line, r: &Requirement) -> Vec<String> {
                 .map(|w| format!("the hours of weather of {}", w.path))
                 .collect()
         }
+        That::CalibrationAge { of, .. } => match of {
+            Some(sensor) => calibrations(line, &[*sensor]),
+            None => calibrations(line, &hydrophones(line)),
+        },
         _ => Vec::new(),
     }
 }

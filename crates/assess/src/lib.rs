@@ -5,6 +5,7 @@
 
 mod allowance;
 mod assumed;
+mod attested_verdicts;
 mod cap;
 mod carried;
 mod cautions;
@@ -35,6 +36,7 @@ mod hung_verdicts;
 pub mod input;
 mod link_verdicts;
 mod loss_verdicts;
+mod measured;
 mod memo;
 mod month;
 mod mooring_verdicts;

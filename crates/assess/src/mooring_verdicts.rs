@@ -11,11 +11,11 @@ use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings_of
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// Margins below which a verdict is marginal.
-const DEPTH_M: f64 = 1.0;
+pub(crate) const DEPTH_M: f64 = 1.0;
 const TILT_DEG: f64 = 1.0;
 pub(crate) const FORCE_N: f64 = 100.0;
 const HOUSING_M: f64 = 5.0;
-const CIRCLE_M: f64 = 2.0;
+pub(crate) const CIRCLE_M: f64 = 2.0;
 
 /// The shapes of a line, worked out once when the first verdict asks for them.
 pub(crate) struct Hangs<'a> {

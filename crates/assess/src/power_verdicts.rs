@@ -9,7 +9,7 @@ use crate::power_cases::{Case, METHOD, cases, sound};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A voltage closer to its limit than this is marginal, V.
-const NARROW_V: f64 = 0.5;
+pub(crate) const NARROW_V: f64 = 0.5;
 /// A supply current closer to its limit than this is marginal, A.
 pub(crate) const NARROW_A: f64 = 0.1;
 

@@ -8,7 +8,7 @@ use crate::reserve::{Factor, ModuleReserve, Room, in_hand};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A reserve closer to what is asked than this is marginal, W.
-const NARROW_W: f64 = 0.2;
+pub(crate) const NARROW_W: f64 = 0.2;
 
 /// The least collapse factor over all combinations of states that the plan allows.
 pub(crate) fn collapse_factor(line: &Line, at_least: Q) -> Vec<Verdict> {

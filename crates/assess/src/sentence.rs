@@ -376,6 +376,24 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(confidence.map_or(CONFIDENCE, |q| q.si), Dimension::Ratio),
             );
         }
+        That::CalibrationAge { of, at_most } => format!(
+            "{} was calibrated at most {} before the latest start",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            match at_most {
+                plan::Age::Months(1) => "1 calendar month".to_owned(),
+                plan::Age::Months(months) => format!("{months} calendar months"),
+                plan::Age::Time(q) => show(q.si, Dimension::Time),
+            }
+        ),
+        That::Attested { attested } => match attested {
+            Some(of) => format!(
+                "{} holds from the planned start to the latest recovery",
+                of.document
+            ),
+            None => {
+                "a document attests it from the planned start to the latest recovery".to_owned()
+            }
+        },
         That::Rehearsed { cues, .. } => format!("a rehearsal of {cues} shows all that it expects"),
     };
     let share = r

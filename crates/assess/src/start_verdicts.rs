@@ -10,7 +10,7 @@ use crate::start_remedy::{remedy, without_falls};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, Word, unknown};
 
 /// A start closer to its limit than this is marginal, s.
-const NARROW_S: f64 = 1.0;
+pub(crate) const NARROW_S: f64 = 1.0;
 const METHOD: &str = "start followed in time from empty capacitors (docs/method/start-up.md; Hairer and Wanner 1996, RODAS)";
 
 /// The start of the whole line, within a time if one is asked.

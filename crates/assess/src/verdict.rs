@@ -74,6 +74,26 @@ pub enum Evidence {
         /// Digest of the record.
         result_digest: String,
     },
+    /// A document, and who stands for it.
+    Attested {
+        /// The document.
+        document: String,
+        /// Who gave it.
+        by: String,
+        /// The day on which it was given.
+        date: String,
+        /// The day on which it ceases to hold; `None` of one that does not.
+        expires: Option<String>,
+    },
+    /// A measurement of the very thing, whose value the plan writes.
+    Measured {
+        /// Where it is written down.
+        document: String,
+        /// Who measured it.
+        by: String,
+        /// The day.
+        date: String,
+    },
 }
 
 impl Evidence {

@@ -47,19 +47,19 @@ pub use fetch::{
 };
 pub use field::{ID_RULE, is_id};
 pub use line::{
-    Action, Anchor, AtCap, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx,
-    CableHeat, Calibration, Call, CallIx, Case, CaseWave, CaseWind, Chain, Chemistry, Choice,
-    Clock, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment, Depths, Detector,
-    DetectorIx, Dirt, DriftAlarmSaid, Droppable, Exclusive, ExclusiveMember, FieldValue, Float,
-    Flow, GivesUp, GrowthSaid, Heartbeat, HighPass, HorizonPoint, Housing, Hull, Input, Insulation,
-    Joining, Keep, LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Listeners, Load, LockOut,
-    Logs, Means, MeansKind, Measure, ModelGives, Module, ModuleIx, Must, NoticeKind, Output,
-    OutputIx, OutputKind, Outside, Panels, PassWhen, Passes, Pole, Position, Processor, Q, Record,
-    Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea, SeaLimit, SeaState,
-    Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spreading, Stage,
-    Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx, SupplyKind, Swell,
-    Template, That, Tides, TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink,
-    UplinkIx, Vote, VoteIx, Water, WeakLink, WeatherText, Weight, When, Windows,
+    Action, Age, Anchor, AtCap, Attestation, BackgroundStage, Battery, Behaviour, BehaviourIx,
+    Boot, Bus, BusIx, CableHeat, Calibration, Call, CallIx, Case, CaseWave, CaseWind, Chain,
+    Chemistry, Choice, Clock, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment, Depths,
+    Detector, DetectorIx, Dirt, DriftAlarmSaid, Droppable, Exclusive, ExclusiveMember, FieldValue,
+    Float, Flow, GivesUp, GrowthSaid, Heartbeat, HighPass, HorizonPoint, Housing, Hull, Input,
+    Insulation, Joining, Keep, LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Listeners, Load,
+    LockOut, Logs, Means, MeansKind, Measure, Measurement, ModelGives, Module, ModuleIx, Must,
+    NoticeKind, Output, OutputIx, OutputKind, Outside, Panels, PassWhen, Passes, Pole, Position,
+    Processor, Q, Record, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea,
+    SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx,
+    Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx,
+    SupplyKind, Swell, Template, That, Tides, TimeSync, Topic, TopicField, TopicIx, Traffic,
+    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeakLink, WeatherText, Weight, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};

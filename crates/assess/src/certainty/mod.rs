@@ -318,6 +318,7 @@ fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Op
     let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
     let why = match r.that {
         That::Rehearsed { .. } => "a rehearsal is of the plan as it is written",
+        That::Attested { .. } => "a document is of the plan as it is written",
         That::DetectionRange { .. } => {
             "detection ranges are measured with the plan as it is written; the spread of the call's level counts in them"
         }

@@ -200,6 +200,18 @@ impl Reach<'_> {
             That::SingleFailure { .. } | That::TimeToNotice { .. } | That::FailSafe { .. } => {
                 self.failures()
             }
+            That::CalibrationAge { of, .. } => {
+                let mut parts = match of {
+                    Some(sensor) => some([self.line.sensor_path(*sensor)]),
+                    None => self.all(|_, below| below == Some("sensor")),
+                };
+                parts.extend(["start", "start_slip"].map(|key| format!("deployment.{key}")));
+                parts
+            }
+            That::Attested { .. } => {
+                let keys = ["start", "start_slip", "duration", "recovery_slip"];
+                keys.map(|key| format!("deployment.{key}")).into()
+            }
             That::Rehearsed { .. } => {
                 let mut parts = self.all(|kind, _| kind != "call");
                 for table in ["deployment", "site", "traffic"] {

@@ -6,6 +6,7 @@
 )]
 
 mod assumed;
+mod attested;
 mod batteries;
 mod caps;
 mod cautions;

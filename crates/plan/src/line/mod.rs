@@ -57,7 +57,9 @@ pub use propagation::{Bottom, Paths, RaysWanted};
 pub use recovery::{DriftAlarmSaid, Means, MeansKind, WeakLink};
 pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
-pub use requirement::{DelayEnd, DelayFrom, Limits, Listeners, Must, Requirement, That};
+pub use requirement::{
+    Age, Attestation, DelayEnd, DelayFrom, Limits, Listeners, Measurement, Must, Requirement, That,
+};
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};

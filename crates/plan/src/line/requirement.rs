@@ -1,5 +1,6 @@
 //! What must hold.
 
+use jiff::Timestamp;
 use quantity::{EventRate, Money};
 
 use super::{
@@ -44,8 +45,49 @@ pub struct Requirement {
     pub share: Option<Q>,
     /// Share of draws of the plan in which it must be met, 0 to 1; `None` where no draws are asked.
     pub share_of_draws: Option<Q>,
+    /// What was measured of it, SI.
+    pub measured: Option<Measurement>,
     /// Only when the wind is at most this, m/s.
     pub when_wind_at_most_m_s: Option<Q>,
+}
+
+/// What a document says and who stands for it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Attestation {
+    /// The document.
+    pub document: String,
+    /// Who gave it.
+    pub by: String,
+    /// When.
+    pub date: Timestamp,
+    /// When it ceases to hold; never when absent.
+    pub expires: Option<Timestamp>,
+}
+
+/// A value that was measured of what a requirement asks.
+#[derive(Clone, Debug)]
+pub struct Measurement {
+    /// The value, SI.
+    pub value: Q,
+    /// Its uncertainty (k = 2), SI.
+    pub uncertainty: Option<Q>,
+    /// Who measured it.
+    pub by: String,
+    /// When.
+    pub date: Timestamp,
+    /// Where it is written down.
+    pub document: String,
+    /// Whether it decides in place of the calculation.
+    pub decides: bool,
+}
+
+/// How old something may be.
+#[derive(Clone, Copy, Debug)]
+pub enum Age {
+    /// Calendar months.
+    Months(u32),
+    /// A time, s.
+    Time(Q),
 }
 
 /// Limits on a quantity; at least one side is set.
@@ -379,6 +421,18 @@ pub enum That {
         at_most_s: Q,
         /// Confidence with which the share of years must be shown, 0 to 1.
         confidence: Option<Q>,
+    },
+    /// How old the calibration of a hydrophone is at the latest start (each when `of` is absent).
+    CalibrationAge {
+        /// The hydrophone.
+        of: Option<SensorIx>,
+        /// Upper limit.
+        at_most: Age,
+    },
+    /// A document attests it from the planned start to the latest recovery.
+    Attested {
+        /// The document; `None` while there is none.
+        attested: Option<Attestation>,
     },
     /// All expectations of a cue sheet hold in a rehearsal.
     Rehearsed {

@@ -9,11 +9,12 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between, degrees};
 use crate::folder::stays_inside;
 use crate::line::{
-    CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, Listeners, ModuleIx, Must, Q,
-    Requirement, SectionIx, SensorIx, SensorKind, SpanIx, StorageIx, SupplyIx, That, Unwritten,
-    UplinkIx,
+    Age, Attestation, CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, Listeners,
+    Measurement, ModuleIx, Must, Q, Requirement, SectionIx, SensorIx, SensorKind, SpanIx,
+    StorageIx, SupplyIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
+use crate::node::Value;
 use crate::read::{Fields, Reader};
 use crate::site::Site;
 use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
@@ -30,6 +31,9 @@ pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line)
         let Some(that) = that(r, f, line) else {
             continue;
         };
+        let Ok(measured) = measured(r, f) else {
+            continue;
+        };
         if !f.has("must") {
             r.unwritten(Unwritten::Must);
         }
@@ -43,6 +47,7 @@ pub(super) fn requirements(r: &mut Resolver<'_>, root: &Fields, line: &mut Line)
             that,
             share: f.q("share"),
             share_of_draws: f.q("share_of_draws"),
+            measured,
             when_wind_at_most_m_s: f.q("when_wind_at_most"),
         });
     }
@@ -159,6 +164,11 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: hydrophone(r, f, line)?,
             at_least_db: level_limit(r, f, "at_least", LevelKind::Peak, PEAK)??,
         }),
+        "calibration-age" => Some(That::CalibrationAge {
+            of: hydrophone(r, f, line)?,
+            at_most: age(r, f)?,
+        }),
+        "attested" => attested(r, f),
         "detection-range" => detection_range(r, f, line),
         "recall" => Some(That::Recall {
             of: detector(r, f, line)?,
@@ -214,6 +224,94 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             Some(That::Rehearsed { cues, at })
         }
     }
+}
+
+/// An age: calendar months, or a time.
+fn age(r: &mut Resolver<'_>, f: &Fields) -> Option<Age> {
+    let (node, _) = f.limit("at_most")?;
+    let months = match &node.value {
+        Value::Text(text) => text
+            .trim()
+            .strip_suffix("months")
+            .or_else(|| text.trim().strip_suffix("month"))
+            .and_then(|count| count.trim().parse().ok()),
+        _ => None,
+    };
+    match months {
+        // The calendar ends in the year 9999.
+        Some(months) if (1..=12 * 100).contains(&months) => Some(Age::Months(months)),
+        _ => limit(r, f, "at_most", Dimension::Time, POSITIVE)?.map(Age::Time),
+    }
+}
+
+fn attested(r: &mut Resolver<'_>, f: &Fields) -> Option<That> {
+    if f.is_wrong("attested") {
+        return None;
+    }
+    let Some((t, _)) = f.table("attested") else {
+        return Some(That::Attested { attested: None });
+    };
+    let attested = Attestation {
+        document: t.text("document")?.0.clone(),
+        by: t.text("by")?.0.clone(),
+        date: *t.date("date")?.0,
+        expires: t.date("expires").map(|(at, _)| *at),
+    };
+    if let Some(site) = t.site_of("expires")
+        && attested.expires.is_some_and(|at| at <= attested.date)
+    {
+        let given = t.site_of("date").unwrap_or(t.site);
+        r.tell(
+            Mistake::error(Code::OutOfRange, site, "it expires before it is given")
+                .label("not after `date`")
+                .related(given, "given"),
+        );
+        return None;
+    }
+    Some(That::Attested {
+        attested: Some(attested),
+    })
+}
+
+/// What was measured, of one thing; an error where it is wrong.
+fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measurement>, ()> {
+    let Some((t, site)) = f.table("measured") else {
+        return if f.is_wrong("measured") {
+            Err(())
+        } else {
+            Ok(None)
+        };
+    };
+    let word = f.choice("that").map_or("", |(word, _)| *word);
+    let (dimension, of_one) = match word {
+        "voltage" => (Dimension::Voltage, true),
+        "supply-current" => (Dimension::Current, true),
+        "reserve" => (Dimension::Power, true),
+        "module-depth" | "watch-circle" => (Dimension::Length, true),
+        "line-tension" => (Dimension::Force, true),
+        "autonomy" => (Dimension::Time, true),
+        _ => (Dimension::Time, false),
+    };
+    if of_one && !f.has("of") {
+        r.tell(
+            Mistake::error(Code::MissingKey, site, "a measured value is of one thing")
+                .label("of which?")
+                .help("add `of` to the requirement"),
+        );
+        return Err(());
+    }
+    let amount = |r: &mut Resolver<'_>, key| limit(r, t, key, dimension, NOT_NEGATIVE).ok_or(());
+    let value = amount(r, "value")?.ok_or(())?;
+    let uncertainty = amount(r, "uncertainty")?;
+    let text = |key| t.text(key).map(|(text, _)| text.clone()).ok_or(());
+    Ok(Some(Measurement {
+        value,
+        uncertainty,
+        by: text("by")?,
+        date: *t.date("date").ok_or(())?.0,
+        document: text("document")?,
+        decides: t.flag("decides").is_some_and(|(flag, _)| *flag),
+    }))
 }
 
 /// The path behind `of`, if it names a thing of the wanted kind; `Some(None)` when it is not written.

@@ -91,19 +91,19 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "voltage",
         &[],
-        &["of", "at_least", "at_most", "share_of_draws"],
+        &["of", "at_least", "at_most", "share_of_draws", "measured"],
         "12 V",
     ),
     limited(
         "supply-current",
         &[],
-        &["of", "at_most", "share_of_draws"],
+        &["of", "at_most", "share_of_draws", "measured"],
         "2 A",
     ),
     limited(
         "delay",
         &["from", "to", "at_most"],
-        &["share", "share_of_draws"],
+        &["share", "share_of_draws", "measured"],
         "2 s",
     ),
     limited("link-load", &["at_most"], &["of", "share_of_draws"], "20 %"),
@@ -149,7 +149,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "confidence"],
         "30 %",
     ),
-    limited("autonomy", &["at_least"], &["of", "share_of_draws"], "10 d"),
+    limited(
+        "autonomy",
+        &["at_least"],
+        &["of", "share_of_draws", "measured"],
+        "10 d",
+    ),
     limited(
         "cell-life",
         &[],
@@ -162,14 +167,24 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "share_of_draws"],
         "2 Wh",
     ),
-    limited("start-up", &[], &["at_most", "share_of_draws"], "60 s"),
+    limited(
+        "start-up",
+        &[],
+        &["at_most", "share_of_draws", "measured"],
+        "60 s",
+    ),
     limited(
         "collapse-factor",
         &["at_least"],
         &["share_of_draws"],
         "150 %",
     ),
-    limited("reserve", &["at_least"], &["of", "share_of_draws"], "2 W"),
+    limited(
+        "reserve",
+        &["at_least"],
+        &["of", "share_of_draws", "measured"],
+        "2 W",
+    ),
     limited(
         "short-circuit",
         &["at_least"],
@@ -212,7 +227,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "module-depth",
         &[],
-        &["of", "at_least", "at_most", "share_of_draws"],
+        &["of", "at_least", "at_most", "share_of_draws", "measured"],
         "40 m",
     ),
     limited(
@@ -224,7 +239,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "line-tension",
         &[],
-        &["of", "at_most", "share_of_draws"],
+        &["of", "at_most", "share_of_draws", "measured"],
         "3 kN",
     ),
     limited(
@@ -242,7 +257,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "watch-circle",
         &["at_most"],
-        &["of", "share_of_draws"],
+        &["of", "share_of_draws", "measured"],
         "40 m",
     ),
     limited(
@@ -277,6 +292,8 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "hydrophones", "confidence"],
         "12 h",
     ),
+    limited("calibration-age", &["at_most"], &["of"], "12 months"),
+    kind("attested", &[], &["attested"]),
     kind("rehearsed", &["cues"], &[]),
 ];
 /// Why a requirement of a kind has no `share_of_draws`, where that may surprise.

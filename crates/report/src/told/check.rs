@@ -261,7 +261,9 @@ fn tell(out: &mut String, verdict: &Verdict) {
                 ),
                 Evidence::Computed { .. }
                 | Evidence::Sampled { .. }
-                | Evidence::Recorded { .. } => {
+                | Evidence::Recorded { .. }
+                | Evidence::Attested { .. }
+                | Evidence::Measured { .. } => {
                     let head = format!(
                         "{}: {}",
                         k.subject,
@@ -425,6 +427,17 @@ fn evidence_json(evidence: &Evidence) -> Value {
         } => json!({
             "kind": "rehearsal", "cues": cues, "plan_digest": plan_digest, "cues_digest": cues_digest, "seed": seed,
             "result_digest": result_digest,
+        }),
+        Evidence::Attested {
+            document,
+            by,
+            date,
+            expires,
+        } => json!({
+            "kind": "attestation", "document": document, "by": by, "date": date, "expires": expires,
+        }),
+        Evidence::Measured { document, by, date } => json!({
+            "kind": "measurement", "document": document, "by": by, "date": date,
         }),
         Evidence::Recorded {
             detector,

@@ -10,12 +10,13 @@ use super::in_draws::{draws_in_words, draws_json, stale_draws};
 use super::words::{self, count};
 
 /// Kinds of evidence as they are told, in the order of the totals.
-const KINDS: [&str; 6] = [
+const KINDS: [&str; 7] = [
     "calculation",
     "draws",
     "rehearsal",
     "recordings",
     "measurement",
+    "attestation",
     "nothing yet",
 ];
 
@@ -90,7 +91,8 @@ fn kind_of(support: &Support) -> &'static str {
         Support::Rehearsal { .. } => 2,
         Support::Recordings { .. } => 3,
         Support::Measurement { .. } => 4,
-        Support::Nothing { .. } => 5,
+        Support::Attestation { .. } => 5,
+        Support::Nothing { .. } => 6,
     }]
 }
 
@@ -125,7 +127,7 @@ fn which(support: &Support) -> String {
             count(*recordings, "recording"),
             short(result_digest)
         ),
-        Support::Measurement { what } => what.clone(),
+        Support::Measurement { what } | Support::Attestation { what } => what.clone(),
         Support::Nothing { why } => why.clone(),
     }
 }
@@ -166,7 +168,9 @@ fn supported_json(supported: &Supported) -> Value {
             } => json!({
                 "detector": detector, "labels": labels, "recordings": recordings, "result_digest": result_digest,
             }),
-            Support::Measurement { what } => json!({ "what": what }),
+            Support::Measurement { what } | Support::Attestation { what } => {
+                json!({ "what": what })
+            }
             Support::Nothing { why } => json!({ "why": why }),
         };
         if let (Value::Object(told), Value::Object(more)) = (&mut told, more) {

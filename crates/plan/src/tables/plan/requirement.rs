@@ -48,6 +48,8 @@ const THAT: &[&str] = &[
     "heave-overload",
     "listening-share",
     "listening-gap",
+    "calibration-age",
+    "attested",
     "rehearsed",
 ];
 
@@ -100,7 +102,21 @@ pub(crate) const REQUIREMENT: Section = Section {
             "of `message-loss`: the topic; each when not written",
         ),
         o("at_least", S::Limit, "lower limit"),
-        o("at_most", S::Limit, "upper limit"),
+        o(
+            "at_most",
+            S::Limit,
+            "upper limit; of `calibration-age` a time, or calendar months as in \"12 months\"",
+        ),
+        o(
+            "attested",
+            S::Table(&ATTESTED),
+            "of `attested`: the document that says so; unknown while none is written",
+        ),
+        o(
+            "measured",
+            S::Table(&MEASURED),
+            "what was measured of one thing; it counts beside what is calculated, or decides",
+        ),
         o(
             "hydrophones",
             S::Count(1, 10_000),
@@ -135,6 +151,44 @@ pub(crate) const REQUIREMENT: Section = Section {
             "when_wind_at_most",
             S::Amount(D::Speed, WIND),
             "only when the wind is at most this",
+        ),
+    ],
+};
+
+const ATTESTED: Section = Section {
+    name: "an attestation",
+    doc: "What a document says and who stands for it: a permit, a review, a certificate.",
+    part: None,
+    fields: &[
+        r("document", S::Text, "its name or number"),
+        r("by", S::Text, "who gave it"),
+        r("date", S::Date, "when it was given"),
+        o(
+            "expires",
+            S::Date,
+            "when it ceases to hold, a date alone at its beginning; never when not written",
+        ),
+    ],
+};
+
+const MEASURED: Section = Section {
+    name: "a measured value",
+    doc: "What was measured of that which a requirement asks, by whom, and where it is written down.",
+    part: None,
+    fields: &[
+        r("value", S::Limit, "the value, in a unit of the limit"),
+        o(
+            "uncertainty",
+            S::Limit,
+            "its uncertainty (k = 2), which counts against it; none is counted when not written",
+        ),
+        r("by", S::Text, "who measured it"),
+        r("date", S::Date, "when"),
+        r("document", S::Text, "where it is written down"),
+        o(
+            "decides",
+            S::Flag,
+            "whether it decides in place of the calculation; when not written both count, and the worse decides",
         ),
     ],
 };
