@@ -4,7 +4,7 @@
 
 use jiff::{Span, Timestamp, tz::TimeZone};
 use plan::{Age, Attestation, Line, SensorIx, SensorKind};
-use quantity::SECONDS_PER_DAY;
+use quantity::{Dimension, SECONDS_PER_DAY, show};
 
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -125,12 +125,15 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
             return unknown(path, why);
         }
         let (until, words) = match at_most {
-            Age::Time(q) => (later(date, q.si), String::new()),
+            Age::Time(q) => (later(date, q.si), show(q.si, Dimension::Time)),
             Age::Months(months) => {
                 let civil = TimeZone::UTC.to_datetime(date);
                 let until = civil.checked_add(Span::new().months(i64::from(months)));
                 let until = until.and_then(|civil| TimeZone::UTC.to_timestamp(civil));
-                let words = format!("{months} calendar months after that, ");
+                let words = match months {
+                    1 => "1 calendar month".to_owned(),
+                    _ => format!("{months} calendar months"),
+                };
                 (until.ok(), words)
             }
         };
@@ -138,7 +141,7 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
             return unknown(path, "its dates lie beyond the calendar");
         };
         let why = format!(
-            "{by}: old enough for another {words}on {}; the latest start is on {}{unsaid}",
+            "{by}; {words} from then end on {}, and the latest start is on {}{unsaid}",
             day(until),
             day(*latest)
         );

@@ -134,7 +134,7 @@ fn val_a_calibration_is_young_enough_by_calendar_months() {
         ("12 months", "2026-01-10", 366.0, 365.0, Ruling::Broken),
         // 360 d would be over, a calendar year is not.
         ("12 months", "2026-01-13", 363.0, 365.0, Ruling::Marginal),
-        // (date(2024, 3, 1) - date(2023, 3, 1)).days: a leap year.
+        // December has 31 days.
         ("1 month", "2026-12-15", 27.0, 31.0, Ruling::Marginal),
     ] {
         let found = asked(&aged(at_most, date));

@@ -204,11 +204,13 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if let Some(draws) = &judged.in_draws {
         let _ = writeln!(out, "           {}", draws_in_words(draws));
     }
-    // What draws say stands beside the plan as it is written, and hides none of its margins.
-    let (of_draws, own): (Vec<&Verdict>, Vec<&Verdict>) =
-        judged.verdicts.iter().partition(|v| v.is_of_draws());
+    // What draws say and what was measured stand beside what is calculated of the plan as it is written, and hide none of its margins.
+    let (beside, own): (Vec<&Verdict>, Vec<&Verdict>) = judged
+        .verdicts
+        .iter()
+        .partition(|v| v.is_of_draws() || is_measured(v));
     let mut told = nearest(&own, most);
-    told.extend(of_draws);
+    told.extend(beside);
     for verdict in &told {
         tell(out, verdict);
     }
@@ -216,6 +218,10 @@ fn row(out: &mut String, judged: &Judged, most: usize, colour: bool) {
     if rest > 0 {
         let _ = writeln!(out, "           and {rest} more, none of them worse");
     }
+}
+
+fn is_measured(verdict: &Verdict) -> bool {
+    matches!(verdict, Verdict::Known(k) if matches!(k.evidence, Evidence::Measured { .. }))
 }
 
 /// The verdicts that are told one by one, at most `most`: of what is met the one closest to its limit is enough, and of one subject in

@@ -329,6 +329,56 @@ fn regress_the_document_of_hours() {
 }
 
 #[test]
+fn regress_the_document_of_documents_and_measured_values() {
+    let demo = demo("harrow-sound", false);
+    let asked = r#"[requirement.permit]
+that = "attested"
+attested = { document = "harbour permit 14/27", by = "harbour office", date = 2026-12-01, expires = 2028-06-01 }
+
+[requirement.calibrated]
+that = "calibration-age"
+at_most = "12 months"
+
+[requirement.measured]
+that = "voltage"
+of = "module.lower"
+measured = { value = "23.1 V", uncertainty = "0.1 V", by = "yard", date = 2027-02-20, document = "bench sheet 4" }
+
+[requirement.upright]"#;
+    edit(&demo.plan, "[requirement.upright]", asked);
+    // The measured value hides no calculated margin.
+    let text = stdout(&run(&["check", &demo.plan]));
+    for row in [
+        "module.lower: 24 V, limit 36 V",
+        "module.lower, measured: 23",
+    ] {
+        assert!(text.contains(row), "{row}: {text}");
+    }
+    let mut told = document(&["check", &demo.plan, "--evidence"]);
+    for list in ["/requirements", "/rests_on/requirements"] {
+        let all = told.pointer_mut(list).unwrap().as_array_mut().unwrap();
+        all.retain(|r| {
+            ["permit", "calibrated", "measured"]
+                .iter()
+                .any(|id| r["id"] == *id)
+        });
+        assert_eq!(all.len(), 3);
+    }
+    for list in [
+        "/standing",
+        "/open",
+        "/assumed",
+        "/cautions",
+        "/mistakes",
+        "/rests_on/standing",
+    ] {
+        let list = told.pointer_mut(list).unwrap().as_array_mut().unwrap();
+        list.truncate(1);
+    }
+    compare("verdicts-1-documents.json", &told, demo.folder.path());
+}
+
+#[test]
 fn regress_the_document_of_years() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["year", &demo.plan]);

@@ -102,11 +102,7 @@ pub(crate) const REQUIREMENT: Section = Section {
             "of `message-loss`: the topic; each when not written",
         ),
         o("at_least", S::Limit, "lower limit"),
-        o(
-            "at_most",
-            S::Limit,
-            "upper limit; of `calibration-age` a time, or calendar months as in \"12 months\"",
-        ),
+        o("at_most", S::Limit, "upper limit"),
         o(
             "attested",
             S::Table(&ATTESTED),
