@@ -77,7 +77,7 @@ fn verif_the_evidence_of_each_requirement_is_told() {
     );
     assert!(
         rehearsed.contains(
-            "of 21 requirements rest on: calculation 20, draws 0, rehearsal 1, recordings 0, measurement 0, nothing yet 0"
+            "of 21 requirements rest on: calculation 20, draws 0, rehearsal 1, recordings 0, measurement 0, attestation 0, nothing yet 0"
         ),
         "{rehearsed}"
     );

@@ -97,7 +97,7 @@ const CHANGES: [(&str, &str, Reads); 33] = [
     ),
     (
         "{ name = \"time\", time_bits = 24",
-        "{ name = \"time\", time_bits = 25",
+        "{ name = \"time\", time_bits = 40",
         It,
     ),
     (
