@@ -11,7 +11,7 @@ use crate::verdict::{Known, Ruling, Verdict, unknown};
 pub(crate) const NARROW_LOAD_PERCENT: f64 = 10.0;
 
 /// What a line must carry of its load for a voltage to be more than just met, a share.
-const CARRIES_AT_LEAST: f64 = 1.0 + NARROW_LOAD_PERCENT / 100.0;
+pub(crate) const CARRIES_AT_LEAST: f64 = 1.0 + NARROW_LOAD_PERCENT / 100.0;
 
 /// How far a line is from its collapse, over the sets of states that it carries.
 pub(crate) enum Carried {

@@ -22,11 +22,12 @@ use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::Years;
 use crate::{
-    attested_verdicts, cell_verdicts, chain_verdicts, delay_verdicts, delivery_verdicts,
-    failure_verdicts, fault_verdicts, hours_verdicts, hung_verdicts, link_verdicts, loss_verdicts,
-    measured, other_verdicts, power_verdicts, processor_verdicts, range_verdicts,
-    recovery_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts, storage_verdicts,
-    stream_verdicts, strum_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts, year_verdicts,
+    attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
+    delivery_verdicts, failure_verdicts, fault_verdicts, hours_verdicts, hung_verdicts, insulation,
+    link_verdicts, loss_verdicts, measured, other_verdicts, power_verdicts, processor_verdicts,
+    range_verdicts, recovery_verdicts, reserve_verdicts, span_verdicts, stands, start_verdicts,
+    storage_verdicts, stream_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
+    uplink_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -134,6 +135,12 @@ impl Check {
         }
     }
 }
+
+/// The standing check of whether batteries hold the load that comes back.
+pub(crate) const COMES_BACK: &str = "comes-back";
+
+/// The standing check of whether the line carries its modules while they boot.
+pub(crate) const BOOTS_CARRIED: &str = "boots-carried";
 
 /// Id of the standing check of voltages.
 pub(crate) const INPUT_VOLTAGE: &str = "input-voltage";
@@ -301,7 +308,7 @@ pub(crate) fn judged(
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     let line = reach.line;
     let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 18] = [
+    let standing: [(&str, &str, Vec<Verdict>); 20] = [
         (
             "link-reach",
             "every link is within the longest length of its standard",
@@ -346,6 +353,16 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
             INPUT_VOLTAGE,
             "every module is at a voltage that its input bears",
             input_voltages(line, reach),
+        ),
+        (
+            COMES_BACK,
+            "a battery that has taken its load off holds it when it comes back",
+            comes_back(line, reach),
+        ),
+        (
+            BOOTS_CARRIED,
+            "the line carries its modules while they boot",
+            boots_carried(line, reach),
         ),
         (
             "detector",
@@ -509,6 +526,25 @@ fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     unless_spoilt(verdicts, reach.spoilt(&reach.failures()))
 }
 
+/// Whether batteries hold the load that comes back, as far as it is known; unknown where a mistake reaches any of what they carry.
+fn comes_back(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let verdicts = dawn_verdicts::comes_back(line);
+    unless_spoilt(verdicts, reach.spoilt(&reach.energy()))
+}
+
+/// Whether the line carries its modules while they boot; unknown where a mistake reaches any of the network.
+fn boots_carried(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+    let Some(spoilt) = reach.spoilt(&reach.electric()) else {
+        return boot_verdicts::boots_carried(line);
+    };
+    // What a mistake hides may be what would be known: it is told as unknown wherever something is fed.
+    let mut declared = reach.reading.spoilt.declared();
+    match declared.any(|path| path.starts_with("supply.")) {
+        true => vec![spoilt],
+        false => Vec::new(),
+    }
+}
+
 /// Voltages of the modules of which no requirement asks that they are within the module's own limits, as far as they are known; one that is unknown
 /// where a mistake reaches any of the network.
 fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
@@ -574,15 +610,23 @@ pub(crate) fn verdicts(
         That::CellLife { of, at_least_s } => {
             cell_verdicts::cell_life(line, *of, *at_least_s, &mut years.assumed)
         }
+        That::DawnRestarts { of, at_most } => {
+            dawn_verdicts::dawn_restarts(line, *of, *at_most, years.memo, &mut years.assumed)
+        }
+        That::WakesFromFlat { of } => {
+            dawn_verdicts::wakes_from_flat(line, *of, years.memo, &mut years.assumed)
+        }
         That::SensorEnergy { of, at_most_j } => {
             cell_verdicts::sensor_energy(line, *of, *at_most_j, &mut years.assumed)
         }
         That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s, years.memo),
+        That::ReadyWithin { of, at_most_s } => boot_verdicts::ready_within(line, *of, *at_most_s),
         That::CollapseFactor { at_least } => reserve_verdicts::collapse_factor(line, *at_least),
         That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
+        That::ContactLife { of, at_least_s } => insulation::contact_life(line, *of, *at_least_s),
         That::SingleFailure { at_most } => failure_verdicts::single_failure(line, *at_most),
         That::TimeToNotice { at_most_s } => failure_verdicts::time_to_notice(line, *at_most_s),
         That::FailSafe { of, at_most_s } => failure_verdicts::fail_safe(line, *of, *at_most_s),

@@ -6,6 +6,7 @@
 mod allowance;
 mod assumed;
 mod attested_verdicts;
+mod boot_verdicts;
 mod cap;
 mod carried;
 mod cautions;
@@ -17,6 +18,8 @@ mod check;
 mod combinations;
 mod compare;
 mod conductors;
+mod dawn;
+mod dawn_verdicts;
 mod delay_verdicts;
 mod delivery_verdicts;
 mod ear_geometry;
@@ -34,6 +37,7 @@ mod hours;
 mod hours_verdicts;
 mod hung_verdicts;
 pub mod input;
+mod insulation;
 mod link_verdicts;
 mod loss_verdicts;
 mod measured;
@@ -79,6 +83,7 @@ mod uplink_delay;
 mod uplink_load;
 mod uplink_verdicts;
 mod verdict;
+mod waking;
 mod weight_reserve;
 mod year_verdicts;
 mod years;
@@ -118,6 +123,7 @@ pub use hours::{
     AtOnce, CAUSES, CLIPPED_SHARE, Cause, CauseKnown, CauseTold, EarHours, HearingShares, HoursAsk,
     HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,
 };
+pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
 pub use memo::{Memo, Runs};
 pub use mooring_verdicts::strengths;
 pub use moorings::{

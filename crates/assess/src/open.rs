@@ -25,10 +25,12 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
             SupplyKind::Bench | SupplyKind::Vessel | SupplyKind::Shore => {}
         }
     }
+    all.extend(flat(line));
     let starts = |r: &plan::Requirement| matches!(r.that, That::StartUp { .. });
     if !line.supplies.is_empty() && !line.requirements.iter().any(starts) {
         all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first: a requirement on `start-up` asks it".to_owned());
     }
+    all.extend(crate::boot_verdicts::open(line));
     let far = |r: &plan::Requirement| matches!(r.that, That::CollapseFactor { .. });
     if line.spans.iter().any(|s| s.conductor.is_some()) && !line.requirements.iter().any(far) {
         all.push("how far the line is from its collapse, near which every voltage may still be within its limits: a requirement on `collapse-factor` asks it, and `soundline reserve` shows it".to_owned());
@@ -36,6 +38,13 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     let shorts = |r: &plan::Requirement| matches!(r.that, That::ShortCircuit { .. });
     if line.spans.iter().any(|s| s.fuse_a.is_some()) && !line.requirements.iter().any(shorts) {
         all.push("whether a short behind each fuse draws enough to melt it: a requirement on `short-circuit` asks it".to_owned());
+    }
+    let lives = |r: &plan::Requirement| matches!(r.that, That::ContactLife { .. });
+    let mated = |s: &plan::Span| {
+        s.conductor.is_some() && s.contacts.is_some_and(|c| c.mated_pins_in_loop > 0)
+    };
+    if line.spans.iter().any(mated) && !line.requirements.iter().any(lives) {
+        all.push("how long the pins of its contacts last that a leak through the insulation eats: a requirement on `contact-life` asks it, and `soundline faults` shows what a reading on the quay must be".to_owned());
     }
     let fails = |r: &plan::Requirement| {
         matches!(
@@ -180,6 +189,27 @@ fn untried(line: &Line) -> Vec<String> {
 
 fn asks_noise(r: &plan::Requirement) -> bool {
     matches!(r.that, That::SelfNoise { .. })
+}
+
+/// Solar batteries of which the requirements do not ask both whether they wake from flat and how often they fall again at dawn.
+fn flat(line: &Line) -> Option<String> {
+    let asked = |s: usize| {
+        let of = |of: &Option<plan::SupplyIx>| of.is_none_or(|o| o.0 == s);
+        let all = || line.requirements.iter().map(|r| &r.that);
+        all().any(|t| matches!(t, That::WakesFromFlat { of: o } if of(o)))
+            && all().any(|t| matches!(t, That::DawnRestarts { of: o, .. } if of(o)))
+    };
+    let supplies = line.supplies.iter().enumerate();
+    let left: Vec<String> = supplies
+        .filter(|(s, supply)| supply.kind == SupplyKind::SolarBattery && !asked(*s))
+        .map(|(_, supply)| format!("supply.{}", supply.id))
+        .collect();
+    (!left.is_empty()).then(|| {
+        format!(
+            "whether {} comes back by itself once it has run empty, and stays: requirements on `wakes-from-flat` and `dawn-restarts` ask it",
+            left.join(", ")
+        )
+    })
 }
 
 /// Whether some requirement asks for the year of a supply, or for the life of its cells.

@@ -204,6 +204,36 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             };
             format!("no single failure takes more than {at_most} hydrophones from {whom}")
         }
+        That::ContactLife { of, at_least_s } => format!(
+            "no leak eats a pin of {} within {}",
+            of.map_or_else(
+                || "any span".to_owned(),
+                |s| format!("span.{}", line.spans[s.0].id)
+            ),
+            at_least_s.map_or_else(
+                || "the longest time in the water".to_owned(),
+                |q| show(q.si, Dimension::Time)
+            )
+        ),
+        That::DawnRestarts { of, at_most } => format!(
+            "{} takes its load off again at most {at_most} times after a dawn on which it was empty",
+            of.map_or_else(
+                || "every solar battery".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id)
+            ),
+        ),
+        That::WakesFromFlat { of } => format!(
+            "{} wakes by itself from flat when the sun comes back",
+            of.map_or_else(
+                || "every solar battery".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id)
+            ),
+        ),
+        That::ReadyWithin { of, at_most_s } => format!(
+            "{} listens within {} of power coming on",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            show(at_most_s.si, Dimension::Time)
+        ),
         That::TimeToNotice { at_most_s } => format!(
             "the shore sees within {} that a single failure has taken a hydrophone from it",
             show(at_most_s.si, Dimension::Time)

@@ -4,11 +4,12 @@
 //! and has most of them before it, the largest first, with the most power that arrives through them, `V^2 / 4 R` (the matched load of a source behind a resistance).
 
 use plan::{Line, ModuleIx, Q, SpanIx};
+use power::Network;
 use power::startup::Phase;
 use quantity::Conductor;
 
 use crate::conductors;
-use crate::input::{Contacts, StartInput, electric};
+use crate::input::{Contacts, ElectricInput, InputError, StartInput, electric};
 use crate::memo::Memo;
 use crate::start::{Followed, StartError, follow};
 use crate::start_words::listed;
@@ -16,7 +17,7 @@ use crate::start_words::listed;
 /// Length of a lead on the bench, m: a choice of ours.
 const LEAD_M: f64 = 1.0;
 /// How many sizes thicker a conductor is tried at most.
-const MOST_SIZES: usize = 6;
+pub(crate) const MOST_SIZES: usize = 6;
 /// How many parts of the way are named.
 const NAMED: usize = 4;
 
@@ -41,14 +42,14 @@ pub(crate) fn ohms(
     let silent = (0..failed.report.modules.len())
         .filter(|&i| failed.report.modules[i].phase != Phase::Running);
     let ways: Vec<Way> = silent
-        .filter_map(|i| way_to(&failed.input, failed.input.line.modules[i].node, i))
+        .filter_map(|i| way_to(Wires::of_start(&failed.input), failed.input.modules[i]))
         .collect();
     let Some(worst) = ways.iter().max_by(|a, b| a.ohm.total_cmp(&b.ohm)) else {
         return Ok(None);
     };
     let mut told = vec![format!(
         "it runs on the bench, with leads of {LEAD_M:.0} m and new contacts, and will not start in the sea: {}",
-        before(line, &failed.input, worst)?
+        before(line, Wires::of_start(&failed.input), worst)?
     )];
     let mut helps = Vec::new();
     let without = without_through(line);
@@ -58,12 +59,8 @@ pub(crate) fn ohms(
     if contacts == Contacts::Aged && starts(line, Contacts::New) {
         helps.push("with new contacts it would start".to_owned());
     }
-    let mut spans: Vec<usize> = ways
-        .iter()
-        .flat_map(|w| &w.branches)
-        .filter_map(|b| failed.input.branch_spans[*b])
-        .map(|s| s.0)
-        .collect();
+    let wires = Wires::of_start(&failed.input);
+    let mut spans: Vec<usize> = ways.iter().flat_map(|w| w.spans(wires)).collect();
     spans.sort_unstable();
     spans.dedup();
     let thicker = (1..=MOST_SIZES).find_map(|sizes| {
@@ -80,18 +77,58 @@ pub(crate) fn ohms(
     Ok(Some(told.join("; ")))
 }
 
+/// A network and where its parts come from.
+#[derive(Clone, Copy)]
+pub(crate) struct Wires<'a> {
+    network: &'a Network,
+    inlets: &'a [Option<usize>],
+    branch_spans: &'a [Option<SpanIx>],
+    sources: &'a [usize],
+}
+
+impl<'a> Wires<'a> {
+    fn of_start(input: &'a StartInput) -> Self {
+        Wires {
+            network: &input.line.network,
+            inlets: &input.inlets,
+            branch_spans: &input.branch_spans,
+            sources: &input.sources,
+        }
+    }
+
+    pub(crate) fn at_rest(input: &'a ElectricInput) -> Self {
+        Wires {
+            network: &input.network,
+            inlets: &input.inlets,
+            branch_spans: &input.branch_spans,
+            sources: &input.sources,
+        }
+    }
+}
+
 /// The way from a supply to a module over which there are fewest ohms.
-struct Way {
-    /// Of the modules that start.
-    module: usize,
+pub(crate) struct Way {
+    module: ModuleIx,
     source: usize,
     branches: Vec<usize>,
     /// The supply's own left out.
-    ohm: f64,
+    pub(crate) ohm: f64,
 }
 
-fn way_to(input: &StartInput, node: usize, module: usize) -> Option<Way> {
-    let network = &input.line.network;
+impl Way {
+    /// The spans on it.
+    pub(crate) fn spans(&self, wires: Wires<'_>) -> Vec<usize> {
+        let branches = self.branches.iter();
+        branches
+            .filter_map(|b| wires.branch_spans[*b])
+            .map(|s| s.0)
+            .collect()
+    }
+}
+
+pub(crate) fn way_to(wires: Wires<'_>, module: ModuleIx) -> Option<Way> {
+    let network = wires.network;
+    let node = wires.inlets[module.0]?;
     let mut best: Vec<Option<(f64, usize, Option<usize>)>> = vec![None; network.nodes];
     for (s, source) in network.sources.iter().enumerate() {
         best[source.node].get_or_insert((0.0, s, None));
@@ -132,56 +169,99 @@ fn way_to(input: &StartInput, node: usize, module: usize) -> Option<Way> {
     })
 }
 
-/// The ohms before a module, the largest first, and what arrives through them at most.
-fn before(line: &Line, input: &StartInput, way: &Way) -> Result<String, StartError> {
-    let network = &input.line.network;
+/// One part of the ohms before a module.
+struct Part {
+    ohm: f64,
+    /// Of which kind it is, in the plural.
+    kind: &'static str,
+    what: String,
+}
+
+fn parts(line: &Line, wires: Wires<'_>, way: &Way) -> Result<Vec<Part>, InputError> {
+    let network = wires.network;
     let source = &network.sources[way.source];
-    let supply = &line.supplies[input.sources[way.source]];
+    let supply = &line.supplies[wires.sources[way.source]];
     let electric = electric(line)?;
-    let mut parts: Vec<(f64, String)> =
-        vec![(source.resistance_ohm, format!("supply.{}", supply.id))];
+    let part = |ohm, kind, what| Part { ohm, kind, what };
+    let mut parts = vec![part(
+        source.resistance_ohm,
+        "the supply",
+        format!("supply.{}", supply.id),
+    )];
     for &b in &way.branches {
         let branch = &network.spans[b];
-        match input.branch_spans[b] {
+        match wires.branch_spans[b] {
             Some(SpanIx(s)) => {
                 let wire_ohm = electric
                     .wire_ohm(SpanIx(s))
                     .unwrap_or(branch.resistance_ohm);
                 let id = &line.spans[s].id;
-                parts.push((wire_ohm, format!("the conductors of span.{id}")));
-                parts.push((
-                    branch.resistance_ohm - wire_ohm,
-                    format!("the contacts of span.{id}"),
-                ));
+                let wire = format!("the conductors of span.{id}");
+                parts.push(part(wire_ohm, "conductors", wire));
+                let contacts = format!("the contacts of span.{id}");
+                parts.push(part(branch.resistance_ohm - wire_ohm, "contacts", contacts));
             }
             None => {
                 let through =
-                    |m: &usize| input.inlets[*m].is_some_and(|n| n == branch.a || n == branch.b);
+                    |m: &usize| wires.inlets[*m].is_some_and(|n| n == branch.a || n == branch.b);
                 let module = (0..line.modules.len()).find(through);
                 let whose = module.map_or_else(String::new, |m| line.module_path(ModuleIx(m)));
-                parts.push((branch.resistance_ohm, format!("the way through {whose}")));
+                let way = format!("the way through {whose}");
+                parts.push(part(branch.resistance_ohm, "ways through modules", way));
             }
         }
     }
-    parts.retain(|(ohm, _)| *ohm > 0.0);
-    parts.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
-    let named: Vec<String> = parts
-        .iter()
-        .take(NAMED)
-        .map(|(ohm, what)| format!("{ohm:.2} ohm of {what}"))
+    parts.retain(|p| p.ohm > 0.0);
+    Ok(parts)
+}
+
+/// The ohms before a module, in the order of what is told, and what arrives through them at most.
+fn arriving(line: &Line, wires: Wires<'_>, way: &Way, told: &[String]) -> String {
+    let source = &wires.network.sources[way.source];
+    let ohm = way.ohm + source.resistance_ohm;
+    format!(
+        "{ohm:.2} ohm lie before {}, through which no more than {:.2} W arrive: {}",
+        line.module_path(way.module),
+        source.voltage_v * source.voltage_v / (4.0 * ohm),
+        told.join(", ")
+    )
+}
+
+/// The ohms before a module, the largest first, and what arrives through them at most.
+fn before(line: &Line, wires: Wires<'_>, way: &Way) -> Result<String, InputError> {
+    let mut parts = parts(line, wires, way)?;
+    parts.sort_by(|a, b| b.ohm.total_cmp(&a.ohm).then_with(|| a.what.cmp(&b.what)));
+    let largest = parts.iter().take(NAMED);
+    let named: Vec<String> = largest
+        .map(|p| format!("{:.2} ohm of {}", p.ohm, p.what))
         .collect();
-    let rest: f64 = parts.iter().skip(NAMED).map(|(ohm, _)| ohm).sum();
+    let rest: f64 = parts.iter().skip(NAMED).map(|p| p.ohm).sum();
     let rest = match parts.len() > NAMED {
         true => format!(", and {rest:.2} ohm of {} more", parts.len() - NAMED),
         false => String::new(),
     };
-    let ohm = way.ohm + source.resistance_ohm;
-    Ok(format!(
-        "{ohm:.2} ohm lie before {}, through which no more than {:.2} W arrive: {}{rest}",
-        line.module_path(input.modules[way.module]),
-        source.voltage_v * source.voltage_v / (4.0 * ohm),
-        named.join(", ")
-    ))
+    Ok(format!("{}{rest}", arriving(line, wires, way, &named)))
+}
+
+/// The ohms before a module by their kind, and what arrives through them at most.
+pub(crate) fn before_by_kind(
+    line: &Line,
+    wires: Wires<'_>,
+    way: &Way,
+) -> Result<String, InputError> {
+    let mut kinds: Vec<(f64, &str)> = Vec::new();
+    for part in parts(line, wires, way)? {
+        match kinds.iter_mut().find(|(_, kind)| *kind == part.kind) {
+            Some((ohm, _)) => *ohm += part.ohm,
+            None => kinds.push((part.ohm, part.kind)),
+        }
+    }
+    kinds.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(b.1)));
+    let told: Vec<String> = kinds
+        .iter()
+        .map(|(ohm, kind)| format!("{ohm:.2} ohm of {kind}"))
+        .collect();
+    Ok(arriving(line, wires, way, &told))
 }
 
 /// The line with short leads for its spans.
@@ -194,7 +274,7 @@ fn on_the_bench(line: &Line) -> Line {
     line
 }
 
-fn without_through(line: &Line) -> Line {
+pub(crate) fn without_through(line: &Line) -> Line {
     let mut line = line.clone();
     for through in line
         .modules
@@ -211,7 +291,7 @@ fn without_through(line: &Line) -> Line {
 }
 
 /// The line with the conductors of these spans some sizes thicker, and what is written for that.
-fn thicker(line: &Line, spans: &[usize], sizes: usize) -> (Line, Vec<String>) {
+pub(crate) fn thicker(line: &Line, spans: &[usize], sizes: usize) -> (Line, Vec<String>) {
     let mut line = line.clone();
     let mut changed = Vec::new();
     for &s in spans {

@@ -20,7 +20,7 @@ const STRETCHES: [f64; 4] = [1.0, 1.5, 2.0, 4.0];
 
 /// A lock-out that is proposed opens at this share of the supply's voltage: high enough that the capacitors are full, low enough
 /// for what the line loses. A choice of ours.
-const OPENS_AT: f64 = 0.8;
+pub(crate) const OPENS_AT: f64 = 0.8;
 
 /// A start in which no module falls out has two switchings of each module, and a few of a supply for each of them. One with more
 /// is no start of this kind.
@@ -365,7 +365,7 @@ fn last_boot_s(report: &Report) -> Option<f64> {
 
 /// Up to what a person would write: tenths below a second, halves to twenty seconds, whole seconds to two minutes, tens
 /// beyond.
-fn round_up_s(s: f64) -> f64 {
+pub(crate) fn round_up_s(s: f64) -> f64 {
     let in_one = if s < 1.0 {
         10.0
     } else if s < 20.0 {

@@ -62,6 +62,7 @@ pub use line::{
     Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeakLink, WeatherText, Weight, When, Windows,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
+pub use line::{Charger, LegInsulation, Pin, PinMetal, Protection, StartsOn, Wakes};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{CueReading, Reading, read, read_cues};
 pub use reference::{cues_reference, plan_reference};

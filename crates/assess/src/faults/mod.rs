@@ -11,6 +11,7 @@ use power::{Binding, Network, NetworkError};
 use crate::input::{Conditions, Contacts, Electric, ElectricInput, InputError, electric};
 use crate::reserve::{limits, most_of_span};
 
+use crate::insulation::{Acceptance, acceptance};
 pub use leaks::{Insulation, LeakAt, LeakKnown};
 pub(crate) use zones::fuse_zones;
 
@@ -106,6 +107,8 @@ pub struct Faults {
     pub leak_ohm: f64,
     /// What a tester reads.
     pub insulation: Insulation,
+    /// What a reading of each leg must show.
+    pub acceptance: Acceptance,
     /// What the figures rest on.
     pub rests_on: Vec<String>,
     /// Cautions.
@@ -191,6 +194,7 @@ pub fn faults(line: &Line, contacts: Contacts, leak_ohm: f64) -> Result<Faults, 
         leaks,
         leak_ohm,
         insulation: leaks::insulation(line),
+        acceptance: acceptance(line),
         rests_on: rests_on(line, &electric),
         cautions,
     })

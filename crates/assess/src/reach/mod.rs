@@ -67,6 +67,19 @@ impl Reach<'_> {
             | That::CollapseFactor { .. }
             | That::Reserve { .. }
             | That::ShortCircuit { .. } => self.electric(),
+            That::ContactLife { at_least_s, .. } => {
+                let mut parts = self.electric();
+                if at_least_s.is_none() {
+                    let keys = ["duration", "recovery_slip"];
+                    parts.extend(keys.map(|key| format!("deployment.{key}")));
+                }
+                parts
+            }
+            That::ReadyWithin { .. } => {
+                let mut parts = self.electric();
+                parts.extend(self.all(|kind, below| kind == "module" && below == Some("sensor")));
+                parts
+            }
             That::Delay { from, to, .. } => match from {
                 DelayFrom::Notice(detector, notice) => {
                     let detector = &self.line.detectors[detector.0];
@@ -132,14 +145,9 @@ impl Reach<'_> {
             | That::LowestCharge { .. }
             | That::Autonomy { .. }
             | That::CellLife { .. }
-            | That::SensorEnergy { .. } => {
-                let mut parts =
-                    self.all(|kind, _| !matches!(kind, "storage" | "requirement" | "call"));
-                for table in ["deployment", "site", "traffic"] {
-                    parts.insert(table.to_owned());
-                }
-                parts
-            }
+            | That::DawnRestarts { .. }
+            | That::WakesFromFlat { .. }
+            | That::SensorEnergy { .. } => self.energy(),
             That::SelfNoise { .. } | That::Overload { .. } => self.chains(),
             That::DetectionRange { of, call, .. } => {
                 let detector = &self.line.detectors[of.0];
@@ -220,6 +228,15 @@ impl Reach<'_> {
                 parts
             }
         }
+    }
+
+    /// What a battery carries and what charges it.
+    pub(crate) fn energy(&self) -> Parts {
+        let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "requirement" | "call"));
+        for table in ["deployment", "site", "traffic"] {
+            parts.insert(table.to_owned());
+        }
+        parts
     }
 
     /// What breaks and what comes of it: all of the line but what hangs on it, what it stores and what it is to find.

@@ -6,7 +6,8 @@ use plan::{Line, Load, ModuleIx, Reading, Written};
 use quantity::{Money, show_bare};
 
 use super::ladder::{
-    DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, split, two_digits, voltages,
+    DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, split, tenths, two_digits,
+    voltages,
 };
 
 /// A change of one thing: of one key, or of several that are one decision.
@@ -74,6 +75,8 @@ const NEAR: f64 = 2.0;
 const VERY_FAR: f64 = 1000.0;
 /// How far levels are stepped, dB.
 const MOST_DB: u32 = 30;
+/// How far voltages of a battery are stepped, tenths of a volt.
+const MOST_TENTHS: u32 = 30;
 
 /// A thing and the key below it: `("span.riser", "conductor")`; of a topic without the quotes of its name.
 pub(super) fn thing_and_key(path: &str) -> Option<(String, &str)> {
@@ -190,6 +193,8 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         }
         ("supply", "output.voltage") => vec![voltages(text, Way::Up), voltages(text, Way::Down)],
         ("supply", "panels.peak_power_each") => vec![panels(text)],
+        ("supply", "battery.reconnect_voltage") => vec![tenths(text, Way::Up, MOST_TENTHS)],
+        ("supply", "battery.disconnect_voltage") => vec![tenths(text, Way::Down, MOST_TENTHS)],
         ("supply", "battery.capacity") => vec![two_digits(text, Way::Up, FAR)],
         ("storage", "capacity") => vec![two_digits(text, Way::Up, FAR)],
         ("anchor", "weight_in_water" | "holding") => vec![two_digits(text, Way::Up, FAR)],

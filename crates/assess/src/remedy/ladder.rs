@@ -240,6 +240,22 @@ pub(super) fn decibels(text: &str, way: Way, most_db: u32) -> Vec<Rung> {
         .collect()
 }
 
+/// Tenths away from a number of volts, up to so many; of volts only.
+pub(super) fn tenths(text: &str, way: Way, most: u32) -> Vec<Rung> {
+    let volts = |t: &str| t.trim_start().starts_with('V');
+    let Some((x, tail)) = split(text).filter(|(_, t)| volts(t)) else {
+        return Vec::new();
+    };
+    let each = (1..=most).map(|n| {
+        let by = f64::from(n) / 10.0;
+        let to = if way == Way::Up { x + by } else { x - by };
+        libm::round(to * 1e6) / 1e6
+    });
+    each.filter(|to| *to > 0.0)
+        .map(|to| rung(x, to, tail))
+        .collect()
+}
+
 /// Lower counts of a rate such as `6 per hour`, down to one, and then fewer in a day.
 pub(super) fn fewer(text: &str) -> Vec<Rung> {
     let (Some((count, tail)), Ok(rate)) = (split(text), parse_event_rate(text)) else {
@@ -344,5 +360,11 @@ mod tests {
             ["149 dB re 1 uPa2 s", "148 dB re 1 uPa2 s"]
         );
         assert_eq!(values(&rates("9600 b/s", Way::Up))[..1], ["19.2 kbit/s"]);
+        assert_eq!(
+            values(&tenths("12.25 V", Way::Up, 2)),
+            ["12.35 V", "12.45 V"]
+        );
+        assert_eq!(values(&tenths("0.15 V", Way::Down, 9)), ["0.05 V"]);
+        assert_eq!(tenths("12 mV", Way::Up, 2), []);
     }
 }

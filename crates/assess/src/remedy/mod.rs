@@ -21,13 +21,15 @@ use std::path::Path;
 use plan::{Edit, Line, Must, Reading, Requirement, That};
 use quantity::{Money, nearest};
 
-use crate::check::{Check, Shelf, Tier, check_as_written};
+use crate::check::{BOOTS_CARRIED, COMES_BACK, Check, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
+use crate::dawn_verdicts;
 use crate::memo::Memo;
 use crate::places::on_records;
 use crate::reach::Reach;
 use crate::start_verdicts::named_keys;
 use crate::verdict::{Judged, Verdict, Word};
+use crate::waking::staggered;
 
 pub use heard::{Heard, HeardCounts};
 use knobs::{Knob, knobs, together};
@@ -241,6 +243,14 @@ pub fn remedies_with(
             |r: &Requirement| r.id == judged.id && matches!(r.that, That::StartUp { .. });
         if line.requirements.iter().any(asks_start) {
             knobs.extend(together(named_keys(line, judged.word(), memo), reading));
+        }
+        let asks_dawn =
+            |r: &Requirement| r.id == judged.id && matches!(r.that, That::DawnRestarts { .. });
+        if judged.id == BOOTS_CARRIED {
+            let keys = staggered(line).map_or_else(Vec::new, |found| found.keys(line));
+            knobs.extend(together(keys, reading));
+        } else if judged.id == COMES_BACK || line.requirements.iter().any(asks_dawn) {
+            knobs.extend(together(dawn_verdicts::named_keys(line), reading));
         }
         let mut one = mend(&search, &before, line, &knobs, ask.threads, watch)?;
         for remedy in &mut one.remedies {

@@ -63,9 +63,12 @@ pub use requirement::{
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
-pub use span::{CableHeat, Contacts, Insulation, LiesIn, Span};
+pub use span::{CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Pin, PinMetal, Span};
 pub use storage::{Droppable, Logs, Record, Storage};
-pub use supply::{Battery, Chemistry, Dirt, Panels, Pole, Supply, SupplyKind};
+pub use supply::{
+    Battery, Charger, Chemistry, Dirt, Panels, Pole, Protection, StartsOn, Supply, SupplyKind,
+    Wakes,
+};
 pub use sync::{Clock, Stamps, Stream, TimeSync};
 pub use talk::{Keep, Retry, Topic, TopicField, Traffic};
 pub use uplink::{AtCap, GivesUp, SeaLimit, SeaState, Uplink, Windows};

@@ -267,6 +267,32 @@ pub enum That {
         /// Lower limit, 1 for the rating itself.
         at_least: Q,
     },
+    /// Times a day that a battery which comes back at dawn takes its load off again (each solar battery when `of` is absent).
+    DawnRestarts {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Upper limit.
+        at_most: u32,
+    },
+    /// Whether a supply with panels and battery wakes by itself from flat (each when `of` is absent).
+    WakesFromFlat {
+        /// The supply.
+        of: Option<SupplyIx>,
+    },
+    /// Time from power until a hydrophone listens (each when `of` is absent), s.
+    ReadyWithin {
+        /// The hydrophone.
+        of: Option<SensorIx>,
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
+    /// Time until a leak has eaten a pin of a span (each with mated contacts when `of` is absent).
+    ContactLife {
+        /// The span.
+        of: Option<SpanIx>,
+        /// Lower limit, s; the longest time in the water when `None`.
+        at_least_s: Option<Q>,
+    },
     /// Hydrophones that any one failure takes from the shore, or from the line where there is no uplink.
     SingleFailure {
         /// Upper limit.

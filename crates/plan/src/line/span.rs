@@ -30,12 +30,27 @@ pub struct Span {
     pub fuse_a: Option<Q>,
     /// Insulation resistance of one kilometre of each conductor against the water, ohm.
     pub insulation_1km_ohm: Option<Q>,
+    /// Insulation of each conductor of the leg against the water.
+    pub insulation: Option<LegInsulation>,
     /// What its own loss warms.
     pub heat: Option<CableHeat>,
     /// The link that is its own.
     pub link: Option<Link>,
     /// The bus that it is a piece of; a span without either carries no data.
     pub bus: Option<BusIx>,
+}
+
+/// Insulation of one conductor of a leg, read after a minute.
+#[derive(Clone, Copy, Debug)]
+pub struct LegInsulation {
+    /// What was read, or is accepted, ohm.
+    pub ohm: Q,
+    /// Whether it was read.
+    pub measured: bool,
+    /// Temperature at the reading, degC.
+    pub temperature_degc: Q,
+    /// Length that was read, m; that of the span when `None`.
+    pub length_m: Option<Q>,
 }
 
 /// A cable with two round cores in one jacket, and what lies round it.
@@ -95,4 +110,30 @@ pub struct Contacts {
     pub resistance_ohm: Q,
     /// Resistance of each when aged, ohm.
     pub aged_ohm: Option<Q>,
+    /// The pin that a leak would eat.
+    pub pin: Option<Pin>,
+}
+
+/// A round pin of a contact.
+#[derive(Clone, Copy, Debug)]
+pub struct Pin {
+    /// Its metal.
+    pub metal: PinMetal,
+    /// Diameter, m.
+    pub diameter_m: Q,
+    /// Length, m.
+    pub length_m: Q,
+}
+
+/// Metals of pins.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum PinMetal {
+    /// Copper and its alloys.
+    Copper,
+    /// Nickel.
+    Nickel,
+    /// Silver.
+    Silver,
+    /// Iron.
+    Iron,
 }

@@ -41,8 +41,46 @@ pub struct Supply {
     pub standing_w: Option<Q>,
     /// Panels.
     pub panels: Option<Panels>,
+    /// What its charge controller needs before it charges.
+    pub charger: Option<Charger>,
     /// Battery.
     pub battery: Option<Battery>,
+}
+
+/// What a charge controller needs before it charges.
+#[derive(Clone, Copy, Debug)]
+pub struct Charger {
+    /// What it takes its own supply from.
+    pub starts_on: StartsOn,
+    /// Lowest battery voltage from which it charges, V.
+    pub from_v: Option<Q>,
+}
+
+/// What a charge controller takes its own supply from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum StartsOn {
+    /// The battery.
+    Battery,
+    /// The panels alone.
+    Panels,
+}
+
+/// What the protection of cells does when they are empty.
+#[derive(Clone, Copy, Debug)]
+pub struct Protection {
+    /// Voltage of the battery at which it opens, V.
+    pub cuts_off_v: Q,
+    /// What closes it again.
+    pub wakes: Option<Wakes>,
+}
+
+/// What closes the protection of cells again.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Wakes {
+    /// A charger's voltage at the terminals.
+    ByCharge,
+    /// A person.
+    ByHand,
 }
 
 /// Solar panels.
@@ -120,6 +158,20 @@ pub struct Battery {
     pub disconnect_at: Option<Q>,
     /// Usable state of charge at which it comes back.
     pub reconnect_at: Option<Q>,
+    /// Terminal voltage below which the load is taken off, V.
+    pub disconnect_v: Option<Q>,
+    /// Terminal voltage at which it comes back, V.
+    pub reconnect_v: Option<Q>,
+    /// How long the terminals are too low before the load is taken off, s.
+    pub disconnect_after_s: Option<Q>,
+    /// How long they are high enough before it comes back, s.
+    pub reconnect_after_s: Option<Q>,
+    /// Of cells, leads and fuse, ohm.
+    pub resistance_ohm: Option<Q>,
+    /// Voltage at rest by state of charge: (0 to 1, V), both rising; empty when not written.
+    pub open_voltage: Vec<(Q, Q)>,
+    /// Protection of the cells.
+    pub protection: Option<Protection>,
     /// Lowest temperature at which it may be charged, degC.
     pub charge_from_degc: Option<Q>,
     /// Highest temperature at which it may be charged, degC.

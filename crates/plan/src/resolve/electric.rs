@@ -4,9 +4,13 @@ use quantity::{Dimension, show};
 
 use super::mechanics::{distance_m, unsettled};
 use super::{Resolver, links, q};
-use crate::line::{CableHeat, Contacts, Insulation, LiesIn, Line, ModuleIx, Span, Unwritten};
+use crate::line::{
+    CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Line, ModuleIx, Pin, PinMetal, Span,
+    Unwritten,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
+use crate::site::Site;
 
 /// A span may be shorter than the distance it covers by this share: rounding of lengths written by hand.
 const ROUNDING: f64 = 1e-6;
@@ -52,6 +56,18 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
             mated_pins_in_loop: u32::try_from(*t.count("mated_pins_in_loop")?.0).ok()?,
             resistance_ohm: t.q("resistance")?,
             aged_ohm: t.q("aged"),
+            pin: t.table("pin").and_then(|(p, _)| {
+                Some(Pin {
+                    metal: match *p.choice("metal")?.0 {
+                        "nickel" => PinMetal::Nickel,
+                        "silver" => PinMetal::Silver,
+                        "iron" => PinMetal::Iron,
+                        _ => PinMetal::Copper,
+                    },
+                    diameter_m: p.q("diameter")?,
+                    length_m: p.q("length")?,
+                })
+            }),
         })
     });
     if f.has("conductor") && !f.has("contacts") {
@@ -73,9 +89,59 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
         rated_current_a: f.q("rated_current"),
         fuse_a: f.q("fuse"),
         insulation_1km_ohm: f.q("insulation_1km"),
+        insulation: f
+            .table("insulation")
+            .and_then(|(t, at)| insulation(r, f, t, at)),
         heat: f.table("heat").and_then(|(t, _)| heat(r, t)),
         link: links::of_span(r, f, line),
         bus: links::bus_of(r, f, line),
+    })
+}
+
+/// What a reading showed or has to show; not both, and not beside that of a kilometre.
+fn insulation(r: &mut Resolver<'_>, span: &Fields, t: &Fields, at: Site) -> Option<LegInsulation> {
+    let (measured, accepted) = (t.q("measured"), t.q("accepted"));
+    if let (Some(a), Some(b)) = (t.site_of("measured"), t.site_of("accepted")) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                b,
+                "an insulation was `measured`, or is what will be `accepted`, not both",
+            )
+            .label("accepted")
+            .related(a, "measured"),
+        );
+        return None;
+    }
+    if !t.has("measured") && !t.has("accepted") {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                at,
+                "an insulation needs what was `measured`, or what will be `accepted`",
+            )
+            .label("neither is written")
+            .help("add `measured = \"250 Mohm\"`"),
+        );
+        return None;
+    }
+    if let Some(site) = span.site_of("insulation_1km") {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                "`insulation` of the leg stands in place of `insulation_1km`",
+            )
+            .label("both are written")
+            .related(at, "that of the leg"),
+        );
+        return None;
+    }
+    Some(LegInsulation {
+        ohm: measured.or(accepted)?,
+        measured: measured.is_some(),
+        temperature_degc: t.q("temperature")?,
+        length_m: t.q("length"),
     })
 }
 

@@ -119,12 +119,28 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: supply(r, f, line)?,
             at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
         }),
+        "dawn-restarts" => {
+            let (node, _) = f.limit("at_most")?;
+            let part = r.part.clone();
+            let at_most = Reader::within(r.catalogue, r.mistakes, part).whole(node)?;
+            Some(That::DawnRestarts {
+                of: supply(r, f, line)?,
+                at_most,
+            })
+        }
+        "wakes-from-flat" => Some(That::WakesFromFlat {
+            of: supply(r, f, line)?,
+        }),
         "sensor-energy" => Some(That::SensorEnergy {
             of: supply(r, f, line)?,
             at_most_j: limit(r, f, "at_most", Dimension::Energy, POSITIVE)??,
         }),
         "start-up" => Some(That::StartUp {
             at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)?,
+        }),
+        "ready-within" => Some(That::ReadyWithin {
+            of: hydrophone(r, f, line)?,
+            at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)??,
         }),
         "collapse-factor" => Some(That::CollapseFactor {
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
@@ -136,6 +152,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         "short-circuit" => Some(That::ShortCircuit {
             of: span(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)??,
+        }),
+        "contact-life" => Some(That::ContactLife {
+            of: span(r, f, line)?,
+            at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
         }),
         "single-failure" => {
             let (node, _) = f.limit("at_most")?;

@@ -1,7 +1,10 @@
 //! Supplies with their panels and batteries.
 
 use super::{Resolver, rising};
-use crate::line::{Battery, Chemistry, Dirt, Line, Panels, Pole, Q, Supply, SupplyKind};
+use crate::line::{
+    Battery, Charger, Chemistry, Dirt, Line, Panels, Pole, Protection, Q, StartsOn, Supply,
+    SupplyKind, Wakes,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -40,8 +43,9 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
             );
         }
     }
-    let owners: [(&'static str, &[SupplyKind], &str); 2] = [
+    let owners: [(&'static str, &[SupplyKind], &str); 3] = [
         ("panels", &[SupplyKind::SolarBattery], "solar-battery"),
+        ("charger", &[SupplyKind::SolarBattery], "solar-battery"),
         (
             "battery",
             &[SupplyKind::SolarBattery, SupplyKind::PrimaryCells],
@@ -91,6 +95,15 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
                 }),
             })
         }),
+        charger: f.table("charger").and_then(|(t, _)| {
+            Some(Charger {
+                starts_on: match *t.choice("starts_on")?.0 {
+                    "panels" => StartsOn::Panels,
+                    _ => StartsOn::Battery,
+                },
+                from_v: t.q("from"),
+            })
+        }),
         battery: f.table("battery").and_then(|(t, _)| battery(r, t, kind)),
     })
 }
@@ -117,6 +130,11 @@ fn battery(r: &mut Resolver<'_>, t: &Fields, kind: SupplyKind) -> Option<Battery
     let of_the_other: &[&'static str] = if primary {
         &[
             "charge_efficiency",
+            "disconnect_voltage",
+            "reconnect_voltage",
+            "disconnect_after",
+            "reconnect_after",
+            "protection",
             "charge_from",
             "charge_to",
             "charge_rate",
@@ -149,7 +167,15 @@ fn battery(r: &mut Resolver<'_>, t: &Fields, kind: SupplyKind) -> Option<Battery
     for (list, what) in [(&usable, "temperatures"), (&capacity_at, "supply currents")] {
         rising(r, &list.iter().map(|(x, _)| *x).collect::<Vec<_>>(), what);
     }
+    let open_voltage = pairs("open_voltage", "charge", "voltage");
+    at_rest(r, &open_voltage);
+    by_charge_or_voltage(r, t);
     for (low, high, what) in [
+        (
+            "disconnect_voltage",
+            "reconnect_voltage",
+            "the load would come back before it is taken off",
+        ),
         (
             "disconnect_at",
             "reconnect_at",
@@ -186,6 +212,21 @@ fn battery(r: &mut Resolver<'_>, t: &Fields, kind: SupplyKind) -> Option<Battery
         loss_per_year: t.q("loss_per_year"),
         disconnect_at: t.q("disconnect_at"),
         reconnect_at: t.q("reconnect_at"),
+        disconnect_v: t.q("disconnect_voltage"),
+        reconnect_v: t.q("reconnect_voltage"),
+        disconnect_after_s: t.q("disconnect_after"),
+        reconnect_after_s: t.q("reconnect_after"),
+        resistance_ohm: t.q("resistance"),
+        open_voltage,
+        protection: t.table("protection").and_then(|(p, _)| {
+            Some(Protection {
+                cuts_off_v: p.q("cuts_off")?,
+                wakes: p.choice("wakes").map(|(word, _)| match *word {
+                    "by-hand" => Wakes::ByHand,
+                    _ => Wakes::ByCharge,
+                }),
+            })
+        }),
         charge_from_degc: t.q("charge_from"),
         charge_to_degc: t.q("charge_to"),
         charge_rate_per_h: t.q("charge_rate"),
@@ -194,4 +235,75 @@ fn battery(r: &mut Resolver<'_>, t: &Fields, kind: SupplyKind) -> Option<Battery
         temperature_degc: t.qs("temperature"),
         capacity_at,
     })
+}
+
+/// Voltages at rest rise with the charge, from the empty battery to the full one.
+fn at_rest(r: &mut Resolver<'_>, pairs: &[(Q, Q)]) {
+    let (Some(first), Some(last)) = (pairs.first(), pairs.last()) else {
+        return;
+    };
+    rising(
+        r,
+        &pairs.iter().map(|(x, _)| *x).collect::<Vec<_>>(),
+        "charges",
+    );
+    rising(
+        r,
+        &pairs.iter().map(|(_, y)| *y).collect::<Vec<_>>(),
+        "voltages at rest",
+    );
+    for (end, is, wanted) in [
+        (first, first.0.si == 0.0, "0 %"),
+        (last, last.0.si == 1.0, "100 %"),
+    ] {
+        if !is {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    end.0.at,
+                    "voltages at rest are needed from the empty battery to the full one",
+                )
+                .label(format!("not {wanted}"))
+                .help(format!(
+                    "add `{{ charge = \"{wanted}\", voltage = \"...\" }}`"
+                )),
+            );
+        }
+    }
+}
+
+/// The load is taken off by charge or by voltage, not by both.
+fn by_charge_or_voltage(r: &mut Resolver<'_>, t: &Fields) {
+    let by_charge = ["disconnect_at", "reconnect_at"];
+    let by_voltage = ["disconnect_voltage", "reconnect_voltage"];
+    let site = |keys: [&'static str; 2]| keys.into_iter().find_map(|k| t.site_of(k));
+    if let (Some(a), Some(b)) = (site(by_charge), site(by_voltage)) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                b,
+                "the load is taken off by its voltage or by its charge, not by both",
+            )
+            .label("by voltage")
+            .related(a, "by charge")
+            .help("write `disconnect_voltage` and `reconnect_voltage`, or `disconnect_at` and `reconnect_at`"),
+        );
+        return;
+    }
+    let written = by_voltage.map(|k| t.site_of(k));
+    if let [Some(at), None] | [None, Some(at)] = written {
+        let missing = match written[0] {
+            Some(_) => by_voltage[1],
+            None => by_voltage[0],
+        };
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                at,
+                format!("this needs `{missing}` besides"),
+            )
+            .label(format!("`{missing}` is missing"))
+            .help(format!("add `{missing} = \"...\"`")),
+        );
+    }
 }

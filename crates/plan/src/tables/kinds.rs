@@ -162,6 +162,13 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         "365 d",
     ),
     limited(
+        "dawn-restarts",
+        &["at_most"],
+        &["of", "share_of_draws"],
+        "2",
+    ),
+    kind("wakes-from-flat", &[], &["of", "share_of_draws"]),
+    limited(
         "sensor-energy",
         &["at_most"],
         &["of", "share_of_draws"],
@@ -172,6 +179,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &[],
         &["at_most", "share_of_draws", "measured"],
         "60 s",
+    ),
+    limited(
+        "ready-within",
+        &["at_most"],
+        &["of", "share_of_draws"],
+        "90 s",
     ),
     limited(
         "collapse-factor",
@@ -190,6 +203,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["at_least"],
         &["of", "share_of_draws"],
         "200 %",
+    ),
+    limited(
+        "contact-life",
+        &[],
+        &["of", "at_least", "share_of_draws"],
+        "365 d",
     ),
     limited("single-failure", &["at_most"], &["share_of_draws"], "1"),
     limited("time-to-notice", &["at_most"], &["share_of_draws"], "26 h"),

@@ -21,9 +21,20 @@ pub struct Chemistry {
     pub charging: Option<Charging>,
 }
 
-/// Usable states of charge at which a controller takes the load off and connects it again.
+/// What a state of charge is a share of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ChargeOf {
+    /// Of what can be drawn at the temperature.
+    Usable,
+    /// Of the whole content.
+    Whole,
+}
+
+/// States of charge at which a controller takes the load off and connects it again.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cutoff {
+    /// What they are shares of.
+    pub of: ChargeOf,
     /// At or below it the load is taken off.
     pub disconnect_at: f64,
     /// At or above it the load is connected again.
@@ -71,6 +82,7 @@ impl Chemistry {
             self_discharge_per_month: 0.03,
             yearly_loss: 0.04,
             cutoff: Some(Cutoff {
+                of: ChargeOf::Usable,
                 disconnect_at: 0.4,
                 reconnect_at: 0.55,
             }),
@@ -102,6 +114,7 @@ impl Chemistry {
             self_discharge_per_month: 0.05,
             yearly_loss: 0.03,
             cutoff: Some(Cutoff {
+                of: ChargeOf::Usable,
                 disconnect_at: 0.2,
                 reconnect_at: 0.3,
             }),

@@ -50,6 +50,10 @@ pub enum BatteryQuantity {
     Capacitance,
     /// A series resistance.
     SeriesResistance,
+    /// How long a switch waits.
+    SwitchingDelay,
+    /// How long a power lasts.
+    StretchTime,
 }
 
 impl BatteryQuantity {
@@ -80,6 +84,8 @@ impl BatteryQuantity {
             Self::Power => ("power", 1e-9, 1e9, "W"),
             Self::Capacitance => ("capacitance", 1e-12, 1e6, "F"),
             Self::SeriesResistance => ("series resistance", 0.0, 1e6, "ohm"),
+            Self::SwitchingDelay => ("delay of the switch", 0.0, 1e7, "s"),
+            Self::StretchTime => ("time that a power lasts", 0.0, 1e9, "s"),
         }
     }
 
@@ -149,6 +155,15 @@ pub enum BatteryError {
         years: f64,
         /// Share lost a year.
         yearly_loss: f64,
+    },
+    /// Open-circuit voltages that do not rise from the empty battery to the full one.
+    #[error("open-circuit voltages must rise from a charge of 0 to one of 1")]
+    OpenVoltage,
+    /// A battery that switches its load on and off more often than is followed.
+    #[error("the load is switched more than {most} times")]
+    TooManySwitchings {
+        /// What is followed at most.
+        most: usize,
     },
     /// Two rates that give no exponent.
     #[error("the two rates have the same current")]

@@ -13,13 +13,15 @@ mod chemistry;
 mod error;
 mod peukert;
 mod primary;
+mod restart;
 mod run_down;
 mod step;
 
 pub use autonomy::Autonomy;
 pub use capacitor::{capacitance_needed_f, voltage_after_burst_v};
-pub use chemistry::{Charging, Chemistry, Cutoff, Taper};
+pub use chemistry::{ChargeOf, Charging, Chemistry, Cutoff, Taper};
 pub use error::{BatteryError, BatteryQuantity};
 pub use peukert::{peukert_exponent, peukert_hours};
 pub use primary::{CellLife, CurrentShare, LONGEST_CELL_LIFE_YEARS, PrimaryCells, SteadyCapacity};
+pub use restart::{Bank, Dawn, Demand, Hold, OpenVoltage, Spell, Stretch, Thresholds, terminal_v};
 pub use step::{Battery, BatteryAt, BatteryState, Flows, HOURS_PER_MONTH};

@@ -14,7 +14,7 @@
 //!
 //! Validity: hours; currents for which the capacity holds. Accuracy: the account closes to rounding.
 
-use super::chemistry::{Charging, Chemistry, Cutoff, Taper};
+use super::chemistry::{ChargeOf, Charging, Chemistry, Cutoff, Taper};
 use super::error::{BatteryError, BatteryQuantity};
 
 /// Hours in the month of a self-discharge: 8760/12.
@@ -121,10 +121,11 @@ impl Battery {
             Some(cutoff) => {
                 let (disconnect_at, reconnect_at) = cutoff.checked()?;
                 let usable_wh = usable * capacity_wh;
-                (
-                    floor_wh + disconnect_at * usable_wh,
-                    floor_wh + reconnect_at * usable_wh,
-                )
+                let content_wh = |charge: f64| match cutoff.of {
+                    ChargeOf::Usable => floor_wh + charge * usable_wh,
+                    ChargeOf::Whole => charge * capacity_wh,
+                };
+                (content_wh(disconnect_at), content_wh(reconnect_at))
             }
         };
         let lost = BatteryQuantity::SelfDischarge.check(chemistry.self_discharge_per_month)?;

@@ -13,6 +13,7 @@ mod repeat;
 mod rosenbrock;
 mod run;
 mod staged;
+mod turns;
 
 pub use circuit::{Phase, Shortfall};
 pub use line::{Capacitor, Input, Line, Module, Settings, StartupError};
@@ -22,3 +23,4 @@ pub use run::Effort;
 pub use staged::{
     AtOnce, COMPLETE_UP_TO, NoOrder, Staged, Stop, booting_at_once, running_at_once, staged_start,
 };
+pub use turns::{Passing, Turn, TurnsError, Waits, turns};

@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use assess::{Faults, FuseSees, LeakKnown, ShortKnown};
+use assess::{Acceptance, Faults, FuseSees, LeakKnown, QUAY_DEGC, READ_AFTER_S, ShortKnown};
+use quantity::SECONDS_PER_DAY;
 use serde_json::{Value, json};
 
 use super::check::{list, wrap};
@@ -24,6 +25,7 @@ pub fn faults_text(name: &str, faults: &Faults) -> String {
     poor(&mut out, faults);
     leaks(&mut out, faults);
     insulation(&mut out, faults);
+    acceptance(&mut out, &faults.acceptance);
     list(&mut out, "What this rests on", &faults.rests_on);
     let cautions: Vec<String> = faults.cautions.iter().map(|c| (*c).to_owned()).collect();
     list(&mut out, "Cautions", &cautions);
@@ -229,6 +231,59 @@ fn insulation(out: &mut String, faults: &Faults) {
     }
 }
 
+fn acceptance(out: &mut String, told: &Acceptance) {
+    let _ = writeln!(
+        out,
+        "\nWhat a reading of each leg must show, one conductor against the water after {READ_AFTER_S} s, modules off"
+    );
+    row(
+        out,
+        "  every leg  ",
+        &format!(
+            "{} new and dry, {} after a soak in salt water (common practice)",
+            ohms(told.new_ohm),
+            ohms(told.soaked_ohm)
+        ),
+    );
+    if told.legs.iter().any(|leg| leg.least_ohm.is_ok()) {
+        let quay = QUAY_DEGC.map(|degc| format!("{degc:>9}"));
+        let _ = writeln!(
+            out,
+            "  and for its pins to last {:.0} d in the sea at {} V, on a quay of\n  {:width$}{} degC",
+            told.life_s / SECONDS_PER_DAY,
+            told.voltage_v,
+            "",
+            quay.join(""),
+            width = widest(told.legs.iter().map(|leg| leg.span.as_str()))
+        );
+    }
+    let width = widest(told.legs.iter().map(|leg| leg.span.as_str()));
+    for leg in &told.legs {
+        match &leg.least_ohm {
+            Ok(least) => {
+                let each: String = least
+                    .iter()
+                    .map(|ohm| format!(" {:>8}", mohms(*ohm)))
+                    .collect();
+                let _ = writeln!(out, "  {:width$}{each} Mohm", leg.span);
+            }
+            Err(why) => row(out, &format!("  {:width$}  unknown: ", leg.span), why),
+        }
+    }
+}
+
+/// Three digits of Mohm.
+fn mohms(ohm: f64) -> String {
+    let mohm = ohm / 1e6;
+    let decimals = match mohm {
+        x if x >= 100.0 => 0,
+        x if x >= 10.0 => 1,
+        x if x >= 1.0 => 2,
+        _ => 3,
+    };
+    format!("{mohm:.decimals$}")
+}
+
 /// Three digits and a unit.
 fn ohms(ohm: f64) -> String {
     let (scaled, unit) = match ohm {
@@ -333,7 +388,31 @@ pub fn faults_json(name: &str, faults: &Faults) -> Value {
             "unknown": insulation.line_ohm.as_ref().err(),
             "spans": insulation.spans.iter().map(|(span, ohm)| json!({ "span": span, "reading_ohm": ohm })).collect::<Vec<_>>(),
         },
+        "acceptance": acceptance_json(&faults.acceptance),
         "rests_on": faults.rests_on,
         "cautions": faults.cautions,
+    })
+}
+
+fn acceptance_json(told: &Acceptance) -> Value {
+    let legs = told.legs.iter().map(|leg| {
+        json!({
+            "span": leg.span,
+            "length_m": leg.length_m,
+            "water_degc": leg.water_degc.as_ref().ok(),
+            "in_water_ohm": leg.in_water_ohm.as_ref().ok(),
+            "in_water_unknown": leg.in_water_ohm.as_ref().err(),
+            "least_ohm": leg.least_ohm.as_ref().ok(),
+            "least_unknown": leg.least_ohm.as_ref().err(),
+        })
+    });
+    json!({
+        "read_after_s": READ_AFTER_S,
+        "new_ohm": told.new_ohm,
+        "soaked_ohm": told.soaked_ohm,
+        "life_s": told.life_s,
+        "voltage_v": told.voltage_v,
+        "quay_degc": QUAY_DEGC,
+        "legs": legs.collect::<Vec<_>>(),
     })
 }

@@ -303,6 +303,9 @@ fn change(id: &str) -> Option<&'static str> {
         "cells" => {
             "a larger battery under [supply.main.battery]; or `loads` of the modules, which are assumed"
         }
+        "boots-carried" => {
+            "a higher --voltage or a thicker --conductor; or `lock_out` and `wakes_after` of the modules, so that they boot in turn"
+        }
         "link-reach" => {
             "a --link that reaches further, hydrophones nearer to each other (--depths), or the `length` of a span where it is assumed"
         }

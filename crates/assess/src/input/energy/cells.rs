@@ -2,8 +2,8 @@
 
 use plan::{Line, Q, Supply};
 use power::battery::{
-    Battery, BatteryError, BatteryQuantity, Charging, Chemistry, Cutoff, PrimaryCells,
-    SteadyCapacity, Taper,
+    Battery, BatteryError, BatteryQuantity, ChargeOf, Charging, Chemistry, Cutoff, OpenVoltage,
+    PrimaryCells, SteadyCapacity, Taper,
 };
 use quantity::SECONDS_PER_DAY;
 
@@ -20,6 +20,70 @@ const SURFACE_M: f64 = 2.0;
 pub(super) struct Cells {
     pub(super) battery: Battery,
     pub(super) temperature_degc: [f64; 12],
+}
+
+impl Cells {
+    /// Where the load is taken off and comes back by voltage: the charges at which the terminals are there, while the mean load is drawn in the dark, and at rest.
+    pub(super) fn cut_by_voltage(
+        &mut self,
+        supply: &Supply,
+        load_w: f64,
+        standing_w: f64,
+    ) -> Result<(), InputError> {
+        let written = battery_of(supply)?;
+        let (Some(off), Some(on)) = (written.disconnect_v, written.reconnect_v) else {
+            return Ok(());
+        };
+        let (open, resistance_ohm) = at_rest(supply)?;
+        let drawn_w = load_w / self.battery.chemistry.discharge_efficiency + standing_w;
+        let disconnect_at = open.content_at(off.si + resistance_ohm * drawn_w / off.si);
+        let reconnect_at = open.content_at(on.si);
+        let what = format!("supply.{}.battery", supply.id);
+        if reconnect_at.is_infinite() {
+            return Err(InputError::Open {
+                what: format!(
+                    "{what}: at rest it never comes to its `reconnect_voltage`, not even full"
+                ),
+            });
+        }
+        if disconnect_at >= reconnect_at {
+            return Err(InputError::Open {
+                what: format!(
+                    "{what}: while its mean load is drawn the terminals are at `disconnect_voltage` with a charge of {:.0} %, and at rest at `reconnect_voltage` with {:.0} %: it would never stay on",
+                    100.0 * disconnect_at.min(1.0),
+                    100.0 * reconnect_at
+                ),
+            });
+        }
+        self.battery.chemistry.cutoff = Some(Cutoff {
+            of: ChargeOf::Whole,
+            disconnect_at,
+            reconnect_at,
+        });
+        Ok(())
+    }
+}
+
+/// Voltage at rest by charge, and resistance, ohm, of a battery.
+pub(crate) fn at_rest(supply: &Supply) -> Result<(OpenVoltage, f64), InputError> {
+    let what = format!("supply.{}.battery", supply.id);
+    let written = battery_of(supply)?;
+    if written.open_voltage.is_empty() {
+        return Err(InputError::NotSaid {
+            what,
+            missing: "its voltage at rest by charge (`open_voltage`)",
+        });
+    }
+    let Some(resistance) = written.resistance_ohm else {
+        return Err(InputError::NotSaid {
+            what,
+            missing: "its `resistance`",
+        });
+    };
+    let points = written.open_voltage.iter();
+    let points: Vec<(f64, f64)> = points.map(|(c, v)| (c.si, v.si)).collect();
+    let open = OpenVoltage::new(&points).map_err(|e| refused(&what, e))?;
+    Ok((open, resistance.si))
 }
 
 /// The cells as they are charged and drawn from through a year.
@@ -126,6 +190,8 @@ fn chemistry(written: &plan::Battery) -> (Chemistry, Vec<String>) {
     );
     take("loss_per_year", written.loss_per_year, &mut c.yearly_loss);
     match &mut c.cutoff {
+        // By voltage it is worked out where the load is known.
+        _ if written.disconnect_v.is_some() => c.cutoff = None,
         Some(cutoff) => {
             take(
                 "disconnect_at",
@@ -144,6 +210,7 @@ fn chemistry(written: &plan::Battery) -> (Chemistry, Vec<String>) {
                 .disconnect_at
                 .zip(written.reconnect_at)
                 .map(|(off, on)| Cutoff {
+                    of: ChargeOf::Usable,
                     disconnect_at: off.si,
                     reconnect_at: on.si,
                 });

@@ -279,7 +279,7 @@ fn in_state(line: &Line, module: ModuleIx, conditions: &Conditions, state: usize
 }
 
 /// Power that a supply gives behind its resistance under these conditions, W.
-fn given_w(
+pub(crate) fn given_w(
     line: &Line,
     electric: &Electric,
     conditions: &Conditions,

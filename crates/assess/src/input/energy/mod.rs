@@ -14,10 +14,10 @@ use power::year::{
 
 use super::InputError;
 use crate::memo::Memo;
-pub(crate) use cells::refused;
+pub(crate) use cells::{at_rest, refused};
 use cells::{cells, primary};
-pub(crate) use load::runs_per_h;
 pub use load::{LoadPart, SupplyLoad, supply_load};
+pub(crate) use load::{given_w, runs_per_h};
 pub use sky::{GeneratedLight, Light, MeasuredLight};
 pub(crate) use sky::{LightScratch, measured_winds};
 
@@ -68,7 +68,7 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     let what = path(supply);
     let mut assumed = vec![format!("{what}: full at the start of the deployment")];
     let standby_w = standing_w(supply, &mut assumed);
-    let cells = cells(line, supply, &mut assumed)?;
+    let mut cells = cells(line, supply, &mut assumed)?;
     let panels = supply.panels.as_ref().ok_or_else(|| InputError::NotSaid {
         what: what.clone(),
         missing: "panels",
@@ -85,6 +85,7 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     )?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
+    cells.cut_by_voltage(supply, load.mean_w(), standby_w)?;
     let systems = starts_s(line)
         .into_iter()
         .map(|later_s| {
@@ -139,9 +140,10 @@ pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputErr
     let supply = &line.supplies[of.0];
     let mut assumed = Vec::new();
     let standing_w = standing_w(supply, &mut assumed);
-    let cells = cells(line, supply, &mut assumed)?;
+    let mut cells = cells(line, supply, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
+    cells.cut_by_voltage(supply, load.mean_w(), standing_w)?;
     Ok(DrawnBattery {
         battery: cells.battery,
         temperature_degc: cells.temperature_degc,

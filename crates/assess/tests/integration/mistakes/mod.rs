@@ -50,6 +50,11 @@ at = "module.ear"
 capacity = "2 TB"
 records = [{ sensor = "module.ear.sensor.two", share = "90 %", compression = 2 }]
 
+[requirement.ready]
+that = "ready-within"
+of = "module.ear.sensor.one"
+at_most = "60 s"
+
 [requirement.second]
 that = "storage-time"
 of = "storage.second"

@@ -5,7 +5,9 @@ use assess::{Shelf, Status, Word, check};
 use super::{all, wide};
 use crate::support::{read, why_unknown};
 
-const ELECTRIC: &[&str] = &["voltage", "supply"];
+const ELECTRIC: &[&str] = &["voltage", "supply", "boots-carried", "ready"];
+/// Reads every sensor besides.
+const READY: &[&str] = &["ready"];
 const DELAYS: &[&str] = &["lamp", "told", "shore"];
 const PAID: &[&str] = &["messages", "budget"];
 const LINKS: &[&str] = &["links"];
@@ -53,19 +55,19 @@ const BAD: &[Bad] = &[
         "module.ear.sensor.one",
         "gain = \"20 dB\"",
         "gain = \"20 kg\"",
-        &[DELAYS, CARD],
+        &[DELAYS, CARD, READY],
     ),
     Bad(
         "module.ear.sensor.one",
         "settles_in = \"1 s\"",
         "settles_in = \"1 V\"",
-        &[DELAYS, CARD],
+        &[DELAYS, CARD, READY],
     ),
     Bad(
         "module.ear.sensor.two",
         "gain = \"21 dB\"",
         "gain = \"21 kg\"",
-        &[SECOND],
+        &[SECOND, READY],
     ),
     Bad(
         "span.cable",

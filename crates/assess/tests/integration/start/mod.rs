@@ -1,5 +1,6 @@
 //! Starts against closed forms of one capacitor behind one resistance, and the plans whose start fails.
 
+mod boots;
 mod examples;
 mod ohms;
 mod one_capacitor;

@@ -12,7 +12,7 @@ pub(crate) const SPAN: Section = Section {
     name: "a span",
     doc: "An electrical cable between two modules, with a conductor, a link, or both.",
     part: Some("span"),
-    fields: &joined::<19>(OF_A_CABLE, OF_A_SPAN),
+    fields: &joined::<20>(OF_A_CABLE, OF_A_SPAN),
 };
 
 /// The equator is 40 000 km long.
@@ -62,11 +62,47 @@ const OF_A_CABLE: &[Field] = &[
         "insulation resistance of one kilometre of each conductor against the water, at 20 degC",
     ),
     o(
+        "insulation",
+        S::Table(&INSULATION),
+        "insulation of each conductor of the leg, with its contacts, against the water; in place of `insulation_1km`",
+    ),
+    o(
         "heat",
         S::Table(&HEAT),
         "what its own loss warms: layers of the cable and what lies round it",
     ),
 ];
+
+const INSULATION: Section = Section {
+    name: "an insulation",
+    doc: "What a reading of the leg after a minute showed, or has to show to be accepted: 100 Mohm new and 10 Mohm after a soak in salt water are common practice.",
+    part: None,
+    fields: &[
+        o(
+            "measured",
+            S::Amount(D::Resistance, POSITIVE),
+            "what was read",
+        ),
+        o(
+            "accepted",
+            S::Amount(D::Resistance, POSITIVE),
+            "in place of `measured`: the least that is accepted, before anything was read",
+        ),
+        r(
+            "temperature",
+            S::Amount(
+                D::Temperature,
+                between(-50.0, 150.0, "from -50 degC to 150 degC"),
+            ),
+            "temperature at the reading; warmer by 10 degC it is half (common practice)",
+        ),
+        o(
+            "length",
+            S::Amount(D::Length, CABLE),
+            "length that was read; that of the span when not written",
+        ),
+    ],
+};
 
 /// Insulations whose thermal resistivity a table gives.
 const INSULATIONS: &[&str] = &["polyethylene", "pvc", "epr", "silicone"];
@@ -109,6 +145,21 @@ const HEAT: Section = Section {
 
 const DIAMETER: S = S::Amount(D::Length, between(1.0e-4, 1.0, "from 0.1 mm to 1 m"));
 
+const PIN: Section = Section {
+    name: "a pin",
+    doc: "A round pin of a contact.",
+    part: None,
+    fields: &[
+        r(
+            "metal",
+            S::Choice(&["copper", "nickel", "silver", "iron"]),
+            "metal under whatever thin plating it has; copper for its alloys",
+        ),
+        r("diameter", DIAMETER, "diameter"),
+        r("length", DIAMETER, "length"),
+    ],
+};
+
 const CONTACTS: Section = Section {
     name: "contacts",
     doc: "Mated pins in the loop of a span.",
@@ -128,6 +179,11 @@ const CONTACTS: Section = Section {
             "aged",
             S::Amount(D::Resistance, NOT_NEGATIVE),
             "resistance of each when aged",
+        ),
+        o(
+            "pin",
+            S::Table(&PIN),
+            "the pin that a leak would eat: the one with least metal",
         ),
     ],
 };

@@ -30,6 +30,11 @@ pub(crate) const SUPPLY: Section = Section {
             "what charge controller and supply draw themselves, at the battery",
         ),
         o("panels", S::Table(&PANELS), "solar panels"),
+        o(
+            "charger",
+            S::Table(&CHARGER),
+            "what the charge controller needs before it charges",
+        ),
         o("battery", S::Table(&BATTERY), "battery"),
     ],
 };
@@ -58,6 +63,24 @@ const SUPPLY_OUTPUT: Section = Section {
             "pole",
             S::Choice(&["floating", "earthed"]),
             "whether one conductor of the line is connected to the water",
+        ),
+    ],
+};
+
+const CHARGER: Section = Section {
+    name: "a charge controller",
+    doc: "What a charge controller needs before it charges.",
+    part: None,
+    fields: &[
+        r(
+            "starts_on",
+            S::Choice(&["battery", "panels"]),
+            "what it takes its own supply from: the battery, so that one whose protection has opened keeps it dark, or the panels alone",
+        ),
+        o(
+            "from",
+            S::Amount(D::Voltage, POSITIVE),
+            "lowest battery voltage from which it charges",
         ),
     ],
 };
@@ -179,6 +202,41 @@ const BATTERY: Section = Section {
             "usable state of charge at which the load comes back; above `disconnect_at`",
         ),
         o(
+            "disconnect_voltage",
+            S::Amount(D::Voltage, POSITIVE),
+            "in place of `disconnect_at`: voltage at its terminals, under load, below which the load is taken off",
+        ),
+        o(
+            "reconnect_voltage",
+            S::Amount(D::Voltage, POSITIVE),
+            "voltage at its terminals at which the load comes back; above `disconnect_voltage`",
+        ),
+        o(
+            "disconnect_after",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how long its terminals are below `disconnect_voltage` before the load is taken off; at once when not written",
+        ),
+        o(
+            "reconnect_after",
+            S::Amount(D::Time, NOT_NEGATIVE),
+            "how long its terminals are at `reconnect_voltage` before the load comes back; at once when not written",
+        ),
+        o(
+            "resistance",
+            S::Amount(D::Resistance, NOT_NEGATIVE),
+            "of its cells, leads and fuse together",
+        ),
+        o(
+            "open_voltage",
+            S::Tables(&OPEN_VOLTAGE),
+            "voltage at rest without supply current, by state of charge, from 0 % to 100 %; straight lines between",
+        ),
+        o(
+            "protection",
+            S::Table(&PROTECTION),
+            "what the protection of its cells does when they are empty",
+        ),
+        o(
             "charge_from",
             S::Amount(D::Temperature, CELL),
             "lowest temperature at which it may be charged",
@@ -232,6 +290,34 @@ const USABLE: Section = Section {
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
             "share of the capacity",
+        ),
+    ],
+};
+
+const OPEN_VOLTAGE: Section = Section {
+    name: "a voltage at rest",
+    doc: "Voltage of the battery at rest at a state of charge.",
+    part: None,
+    fields: &[
+        r("charge", S::Amount(D::Ratio, SHARE), "state of charge"),
+        r("voltage", S::Amount(D::Voltage, POSITIVE), "voltage"),
+    ],
+};
+
+const PROTECTION: Section = Section {
+    name: "a protection of cells",
+    doc: "What takes the whole battery off, load and charger, before its cells are harmed.",
+    part: None,
+    fields: &[
+        r(
+            "cuts_off",
+            S::Amount(D::Voltage, POSITIVE),
+            "voltage of the battery at which it opens",
+        ),
+        o(
+            "wakes",
+            S::Choice(&["by-charge", "by-hand"]),
+            "what closes it again: a charger's voltage at its terminals, or a person",
         ),
     ],
 };

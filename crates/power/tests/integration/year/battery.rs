@@ -171,6 +171,7 @@ fn verif_running_out_and_coming_back() {
     chemistry.self_discharge_per_month = 0.0;
     chemistry.discharge_efficiency = 0.5;
     chemistry.cutoff = Some(Cutoff {
+        of: power::battery::ChargeOf::Usable,
         disconnect_at: 0.1,
         reconnect_at: 0.3,
     });
@@ -370,6 +371,7 @@ fn any_battery() -> impl Strategy<Value = (Battery, [BatteryAt; 3])> {
             )| {
                 let mut chemistry = presets()[preset].clone();
                 chemistry.cutoff = controlled.then_some(Cutoff {
+                    of: power::battery::ChargeOf::Usable,
                     disconnect_at: off,
                     reconnect_at: (off + gap).min(1.0),
                 });

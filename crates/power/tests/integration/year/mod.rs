@@ -8,6 +8,7 @@ mod generated;
 mod primary;
 mod properties;
 mod recipe;
+mod restart;
 mod sand_point;
 mod stretches;
 mod twin;
@@ -147,6 +148,7 @@ fn plain_system(peak_power_w: f64, capacity_wh: f64, start: Start) -> PowerSyste
                 self_discharge_per_month: 0.03,
                 yearly_loss: 0.0,
                 cutoff: Some(Cutoff {
+                    of: power::battery::ChargeOf::Usable,
                     disconnect_at: 0.2,
                     reconnect_at: 0.4,
                 }),

@@ -55,6 +55,7 @@ fn any_system() -> impl Strategy<Value = PowerSystem> {
             };
             let chemistry = &mut system.battery.chemistry;
             chemistry.cutoff = Some(Cutoff {
+                of: power::battery::ChargeOf::Usable,
                 disconnect_at: off,
                 reconnect_at: off + gap,
             });

@@ -51,6 +51,7 @@ fn system(case: &Value) -> PowerSystem {
         }),
     });
     let cutoff = case["cutoff"].as_array().map(|at| Cutoff {
+        of: power::battery::ChargeOf::Usable,
         disconnect_at: at[0].as_f64().unwrap(),
         reconnect_at: at[1].as_f64().unwrap(),
     });

@@ -1,0 +1,291 @@
+//! Solar batteries that have run empty: the gap that holds the load, the dawn, and the way up from flat.
+
+use assess::{Check, Judged, Known, Shelf, Verdict, Word, check};
+
+use crate::support::{close, read};
+
+/// One module of 3.8 W that boots with 26 W, at the buoy itself: the load at the battery is the load over 0.9, and nothing is lost on the way.
+const PLAN: &str = "format = 1
+[deployment]
+name = \"A buoy that comes back\"
+start = 2027-04-05
+duration = \"120 d\"
+[site]
+latitude = \"57 deg\"
+longitude = \"-6 deg\"
+water_depth = \"90 m\"
+profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]
+clearness = [0.3, 0.35, 0.4, 0.45, 0.45, 0.45, 0.42, 0.42, 0.4, 0.35, 0.3, 0.28]
+wind = [\"9 m/s\", \"9 m/s\", \"8 m/s\", \"7 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"7 m/s\", \"8 m/s\", \"9 m/s\", \"9 m/s\"]
+[supply.sun]
+at = \"module.buoy\"
+kind = \"solar-battery\"
+output = { voltage = \"24 V\", resistance = \"0 ohm\" }
+standing = \"0.3 W\"
+panels = { peak_power_each = \"40 W\", faces = 4, tilt = \"50 deg\", loss = \"15 %\" }
+charger = { starts_on = \"panels\" }
+[supply.sun.battery]
+chemistry = \"lifepo4\"
+capacity = \"200 Ah\"
+voltage = \"12.8 V\"
+discharge_efficiency = \"90 %\"
+disconnect_voltage = \"11.5 V\"
+reconnect_voltage = \"11.7 V\"
+reconnect_after = \"60 s\"
+resistance = \"300 mohm\"
+open_voltage = [{ charge = \"0 %\", voltage = \"10 V\" }, { charge = \"5 %\", voltage = \"12 V\" }, { charge = \"20 %\", voltage = \"12.9 V\" }, { charge = \"90 %\", voltage = \"13.3 V\" }, { charge = \"100 %\", voltage = \"13.8 V\" }]
+protection = { cuts_off = \"10 V\", wakes = \"by-charge\" }
+[module.buoy]
+position = { depth = \"0 m\" }
+input = { minimum = \"9 V\", maximum = \"36 V\" }
+loads = { listening = \"3.42 W\" }
+boot = { time = \"25 s\", power = \"23.4 W\" }
+passes = { power = \"never\", data = \"never\" }
+[requirement.dawn]
+that = \"dawn-restarts\"
+at_most = 2
+[requirement.flat]
+that = \"wakes-from-flat\"
+";
+
+fn checked(changes: &[(&str, &str)]) -> Check {
+    let mut text = PLAN.to_owned();
+    for (from, to) in changes {
+        assert!(text.contains(from), "`{from}` is not in the plan");
+        text = text.replacen(from, to, 1);
+    }
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+fn of<'c>(check: &'c Check, id: &str) -> &'c Judged {
+    let mut all = check.requirements.iter().chain(&check.standing);
+    all.find(|j| j.id == id).unwrap()
+}
+
+fn known<'c>(check: &'c Check, id: &str) -> &'c Known {
+    match &of(check, id).verdicts[0] {
+        Verdict::Known(known) => known,
+        other => panic!("{} is not known: {}", other.subject(), other.why()),
+    }
+}
+
+/// Ohm's law: 26 W and 0.3 W through 300 mohm at 11.5 V. What the boot draws, 0.18 Wh, is 0.003 V of this battery besides.
+#[test]
+fn val_the_gap_that_holds_the_load() {
+    let check = checked(&[]);
+    let back = known(&check, "comes-back");
+    let drop_v = 0.3 * 26.3 / 11.5;
+    close(back.value.value, 11.7, 1e-12);
+    close(
+        back.limit.value,
+        11.5 + drop_v + 0.3 * 0.3 / 11.7 * -1.0,
+        0.006,
+    );
+    assert_eq!(of(&check, "comes-back").word(), Word::Broken);
+    assert!(back.why.contains("draws up to 26.0 W"), "{}", back.why);
+    assert!(
+        back.why
+            .contains("between `disconnect_voltage` and `reconnect_voltage`, which 12.2 V gives"),
+        "{}",
+        back.why
+    );
+    let wide = checked(&[(
+        "reconnect_voltage = \"11.7 V\"",
+        "reconnect_voltage = \"12.3 V\"",
+    )]);
+    assert_eq!(of(&wide, "comes-back").word(), Word::Met);
+    assert_eq!(known(&wide, "dawn").value.value, 0.0);
+    let stiff = checked(&[("resistance = \"300 mohm\"", "resistance = \"20 mohm\"")]);
+    assert_eq!(of(&stiff, "comes-back").word(), Word::Met);
+}
+
+/// With a narrow gap it is taken off again and again, and less often the longer the switch waits; without a wait nobody can count.
+#[test]
+fn verif_a_narrow_gap_switches_until_there_is_charge_enough() {
+    let count = |changes: &[(&str, &str)]| known(&checked(changes), "dawn").value.value;
+    let often = checked(&[]);
+    let falls = known(&often, "dawn").value.value;
+    assert!(falls > 2.0, "{falls}");
+    assert_eq!(of(&often, "dawn").word(), Word::Broken);
+    let why = &known(&often, "dawn").why;
+    assert!(
+        why.contains("is first taken off again after 0 s, and stays from"),
+        "{why}"
+    );
+    let slower = count(&[("reconnect_after = \"60 s\"", "reconnect_after = \"600 s\"")]);
+    assert!(slower < falls && slower > 0.0, "{slower}");
+    let borne = count(&[(
+        "resistance = \"300 mohm\"",
+        "resistance = \"300 mohm\"\ndisconnect_after = \"30 s\"",
+    )]);
+    assert_eq!(borne, 0.0);
+    let endless = checked(&[("reconnect_after = \"60 s\"\n", "")]);
+    assert_eq!(of(&endless, "dawn").word(), Word::Unknown);
+    assert!(
+        of(&endless, "dawn").verdicts[0]
+            .why()
+            .contains("`reconnect_after`")
+    );
+    // More light brings the charge sooner.
+    let bright = count(&[("peak_power_each = \"40 W\"", "peak_power_each = \"160 W\"")]);
+    assert!(bright < falls, "{bright}");
+}
+
+/// Each key that breaks the way up from flat, or leaves it unknown, is the one that is named.
+#[test]
+fn verif_the_first_condition_that_fails_is_named() {
+    let good: (&str, &str) = (
+        "reconnect_voltage = \"11.7 V\"",
+        "reconnect_voltage = \"12.3 V\"",
+    );
+    let met = checked(&[good]);
+    assert_eq!(of(&met, "flat").word(), Word::Met, "{:?}", of(&met, "flat"));
+    close(known(&met, "flat").value.value, 7.0, 0.0);
+    let broken: [(&str, &str, &str); 7] = [
+        (
+            "wakes = \"by-charge\"",
+            "wakes = \"by-hand\"",
+            "the protection of its cells closes fails",
+        ),
+        (
+            "starts_on = \"panels\"",
+            "starts_on = \"battery\"",
+            "its charger starts fails",
+        ),
+        (
+            "starts_on = \"panels\"",
+            "starts_on = \"panels\", from = \"9 V\"",
+            "its charger starts fails",
+        ),
+        (
+            "temperature = \"9 degC\"",
+            "temperature = \"-1.5 degC\"",
+            "its cells take charge fails",
+        ),
+        (
+            "standing = \"0.3 W\"",
+            "standing = \"20 W\"",
+            "the light is more than it draws itself fails",
+        ),
+        (
+            "peak_power_each = \"40 W\"",
+            "peak_power_each = \"1 W\"",
+            "the load comes back fails",
+        ),
+        (
+            "boot = { time = \"25 s\", power = \"23.4 W\" }",
+            "boot = { time = \"1 h\", power = \"300 W\" }",
+            "it stays fails",
+        ),
+    ];
+    for (from, to, told) in broken {
+        let check = checked(&[good, (from, to)]);
+        assert_eq!(of(&check, "flat").word(), Word::Broken, "{to}");
+        let why = &known(&check, "flat").why;
+        assert!(
+            why.starts_with(&format!("it does not wake: that {told}")),
+            "{to}: {why}"
+        );
+    }
+    let open: [(&str, &str, &str); 5] = [
+        (
+            "protection = { cuts_off = \"10 V\", wakes = \"by-charge\" }\n",
+            "",
+            "`battery.protection`",
+        ),
+        (", wakes = \"by-charge\"", "", "`battery.protection.wakes`"),
+        ("charger = { starts_on = \"panels\" }\n", "", "`charger`"),
+        ("standing = \"0.3 W\"\n", "", "`standing`"),
+        ("resistance = \"300 mohm\"\n", "", "`resistance`"),
+    ];
+    for (from, to, told) in open {
+        let check = checked(&[good, (from, to)]);
+        assert_eq!(of(&check, "flat").word(), Word::Unknown, "{told}");
+        let why = of(&check, "flat").verdicts[0].why();
+        assert!(why.contains(told), "{told}: {why}");
+    }
+    // Broken and unknown at once is broken, and both are told.
+    let both = checked(&[
+        good,
+        ("wakes = \"by-charge\"", "wakes = \"by-hand\""),
+        ("standing = \"0.3 W\"\n", ""),
+    ]);
+    assert_eq!(of(&both, "flat").word(), Word::Broken);
+    assert!(known(&both, "flat").why.contains("\nunknown: the light"));
+}
+
+/// Where the voltages are written the hourly year takes the load off at the charges that they mean.
+#[test]
+fn verif_the_year_takes_the_load_off_by_voltage() {
+    let asked = (
+        "[requirement.dawn]",
+        "[requirement.days]\nthat = \"autonomy\"\nat_least = \"2 d\"\n[requirement.dawn]",
+    );
+    let by_voltage = checked(&[asked]);
+    // The mean load of 3.8 W and 0.3 W through 300 mohm: at rest 11.5 + 0.3 x 4.1 / 11.5 V, on the first straight line of the table.
+    let open_v = 11.5 + 0.3 * 4.1 / 11.5;
+    let left = 0.05 * (open_v - 10.0) / 2.0;
+    let days = known(&by_voltage, "days").value.value;
+    let usable = checked(&[
+        asked,
+        (
+            "disconnect_voltage = \"11.5 V\"\nreconnect_voltage = \"11.7 V\"\n",
+            "disconnect_at = \"0 %\"\nreconnect_at = \"10 %\"\n",
+        ),
+    ]);
+    let of_usable = known(&usable, "days").value.value;
+    // By share the cold keeps its own part back; by voltage only what lies below the threshold, or the cold, whichever is more.
+    assert!(days <= of_usable * (1.0 + 1e-12), "{days} {of_usable}");
+    assert!(
+        days >= of_usable * (1.0 - left) * 0.999,
+        "{days} {of_usable}"
+    );
+    let missing = checked(&[asked, ("resistance = \"300 mohm\"\n", "")]);
+    assert_eq!(of(&missing, "days").word(), Word::Unknown);
+    assert!(
+        of(&missing, "days").verdicts[0]
+            .why()
+            .contains("`resistance`")
+    );
+}
+
+#[test]
+fn verif_boots_in_turn_spare_the_battery() {
+    let two = "[module.deep]
+position = { depth = \"30 m\" }
+input = { minimum = \"9 V\", maximum = \"36 V\", lock_out = { on = \"16 V\", off = \"9 V\" } }
+loads = { listening = \"1 W\" }
+boot = { time = \"25 s\", power = \"23.4 W\" }
+passes = { power = \"never\", data = \"never\" }
+[span.down]
+from = \"module.buoy\"
+to = \"module.deep\"
+length = \"30 m\"
+conductor = \"6 mm2 class 5\"
+contacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }
+[requirement.dawn]";
+    let passes = (
+        "passes = { power = \"never\", data = \"never\" }",
+        "through = { resistance = \"0 ohm\" }\npasses = { power = \"always\", data = \"always\" }",
+    );
+    let check = checked(&[
+        passes,
+        ("[requirement.dawn]", two),
+        (
+            "reconnect_voltage = \"11.7 V\"",
+            "reconnect_voltage = \"12.35 V\"",
+        ),
+    ]);
+    assert_eq!(of(&check, "comes-back").word(), Word::Broken);
+    let why = &known(&check, "comes-back").why;
+    assert!(
+        why.contains("with boots staggered the battery gives no more than"),
+        "{why}"
+    );
+    assert!(
+        why.contains("module.deep `wakes_after = \"27 s\"`"),
+        "{why}"
+    );
+}
