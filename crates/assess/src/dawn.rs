@@ -262,7 +262,7 @@ impl ComesBack {
     }
 
     /// Mean days one after another, from flat.
-    pub(crate) fn from_flat(
+    pub(crate) fn out_of_flat(
         &self,
         line: &Line,
         day: &MeanDay,

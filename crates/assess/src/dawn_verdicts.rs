@@ -425,7 +425,9 @@ fn light(supply: &Supply, ready: &Ready) -> Stands {
 fn flat_days(line: &Line, ready: &Ready) -> Result<(&'static str, Dawn), String> {
     let (back, days) = ready.as_ref().map_err(Clone::clone)?;
     let day = darkest(days).ok_or("the deployment has no month")?;
-    let dawn = back.from_flat(line, day, DAYS).map_err(|e| e.to_string())?;
+    let dawn = back
+        .out_of_flat(line, day, DAYS)
+        .map_err(|e| e.to_string())?;
     Ok((day.name(), dawn))
 }
 

@@ -78,11 +78,7 @@ fn val_the_gap_that_holds_the_load() {
     let back = known(&check, "comes-back");
     let drop_v = 0.3 * 26.3 / 11.5;
     close(back.value.value, 11.7, 1e-12);
-    close(
-        back.limit.value,
-        11.5 + drop_v + 0.3 * 0.3 / 11.7 * -1.0,
-        0.006,
-    );
+    close(back.limit.value, 11.5 + drop_v - 0.3 * 0.3 / 11.7, 0.006);
     assert_eq!(of(&check, "comes-back").word(), Word::Broken);
     assert!(back.why.contains("draws up to 26.0 W"), "{}", back.why);
     assert!(
