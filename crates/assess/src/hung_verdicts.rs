@@ -18,7 +18,8 @@ pub(crate) fn housing_depths(hangs: &Hangs<'_>, asked: impl Fn(ModuleIx) -> bool
     let each = modules.filter(|m| asked(*m)).filter_map(|m| {
         let module = &line.modules[m.0];
         let rated = module.housing.as_ref().and_then(|h| h.rated_depth_m);
-        if module.depth_m == 0.0 && rated.is_none() {
+        // Whether a buoy stays at the surface is judged as such.
+        if module.straight_depth_m == 0.0 && rated.is_none() {
             return None;
         }
         let subject = line.module_path(m);

@@ -117,6 +117,7 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
+    beyond(line, &cases, &mut assumed);
     let grown = fouling(line, density_kg_m3).map_err(CasesError::Growth)?;
     if let Some(grown) = grown {
         told_of_growth(line, &grown, &mut assumed);
@@ -379,6 +380,33 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
             assumed.push(format!(
                 "in {} the current turns by {turn_deg:.0} deg between {upper_m} m and {lower_m} m and counts as the straight way from the one velocity to the other, {middle_m_s:.2} m/s halfway: write depths between them if it is faster there",
                 case.named()
+            ));
+        }
+    }
+}
+
+/// A water level so far beyond the tides is told, m: surges add some (a choice of ours).
+const BEYOND_M: f64 = 2.0;
+
+/// Levels and depths of cases that the site does not have.
+fn beyond(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
+    for case in cases {
+        if let Some((lowest, highest)) = line.sea.tide_m {
+            let over_m = (case.level_m - highest.si).max(lowest.si - case.level_m);
+            if over_m > BEYOND_M {
+                assumed.push(format!(
+                    "in {} the water stands {} m from the level of `water_depth`, {over_m:.1} m beyond the tides of the site",
+                    case.named(),
+                    case.level_m
+                ));
+            }
+        }
+        let deepest_m = case.current.iter().map(|p| p.0).fold(0.0, f64::max);
+        if deepest_m > case.water.depth_m {
+            assumed.push(format!(
+                "in {} the current is written down to {deepest_m} m, and the bed lies at {} m: what is below it does not count",
+                case.named(),
+                case.water.depth_m
             ));
         }
     }

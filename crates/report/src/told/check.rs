@@ -284,10 +284,14 @@ fn tell(out: &mut String, verdict: &Verdict) {
             because(out, &k.why);
         }
         Verdict::Provisional(p) => {
+            // More years add to the bad ones and take none away.
+            let so_far = match p.so_far {
+                Ruling::Broken => "already broken".to_owned(),
+                so_far => format!("so far {}", ruling(so_far)),
+            };
             let head = format!(
-                "{}: so far {}, {}, by {} of {} years",
+                "{}: {so_far}, {}, by {} of {} years",
                 p.subject,
-                ruling(p.so_far),
                 in_a_row([&p.value, &p.limit, &p.margin]),
                 p.counted,
                 p.of

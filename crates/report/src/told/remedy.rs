@@ -173,11 +173,21 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         }
     }
     for (requirement, subject, word) in &remedy.breaks {
-        let _ = writeln!(
-            out,
-            "       BREAKS {requirement}, {subject}: {}",
+        let mut rulings = remedy.moves.rulings.iter();
+        let moved = rulings.find(|m| m.requirement == *requirement && m.subject == *subject);
+        let figures = match moved.and_then(|m| m.after.as_ref()) {
+            Some(Verdict::Known(known)) => {
+                format!(", {}", in_a_row([&known.value, &known.limit, &known.margin]))
+            }
+            Some(Verdict::Unknown { .. } | Verdict::Provisional(_)) | None => String::new(),
+        };
+        let said = format!(
+            "BREAKS {requirement}, {subject}: {}{figures}",
             word.as_str()
         );
+        for row in wrap(&said, 98) {
+            let _ = writeln!(out, "       {row}");
+        }
     }
     let broken = |m: &Moved| {
         let at = (m.requirement.clone(), m.subject.clone());
