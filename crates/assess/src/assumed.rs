@@ -62,7 +62,10 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         own.chain(shared.map(|b| (format!("bus.{}", b.id), &b.link)))
     };
     let links = || with_paths().map(|(_, link)| link);
-    if links().any(|l| l.standard != "acoustic") {
+    if links().any(|l| l.standard == "line-of-sight") {
+        all.push("a radio in line of sight loses no message while both ends work, and each direction has its own time or channel".to_owned());
+    }
+    if links().any(|l| !matches!(l.standard.as_str(), "acoustic" | "line-of-sight")) {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
     }
     if links().any(|l| l.standard == "acoustic") {

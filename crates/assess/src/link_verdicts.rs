@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use network::{Medium, bus_load, fragment_count};
-use plan::{BusIx, Line, Link, Q, SpanIx};
+use plan::{BusIx, Line, Link, Q, Span, SpanIx};
 
 use crate::delay_verdicts::{unlimited, why_unknown};
 use crate::input::{Carrier, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
@@ -11,6 +11,11 @@ use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A link of which the plan says everything.
 const FREE: &str = "free";
+/// A radio in line of sight.
+const RADIO: &str = "line-of-sight";
+/// Mean radius of the earth, m (IUGG), and how many times larger it seems to radio waves that bend in the mean atmosphere (ITU-R P.310, from memory).
+const EARTH_M: f64 = 6_371_009.0;
+const BENT_EARTH: f64 = 4.0 / 3.0;
 
 /// A load closer to its limit than this is marginal, points of percent.
 const NARROW_POINTS: f64 = 2.0;
@@ -190,7 +195,11 @@ fn judged(
 pub(crate) fn link_reach(line: &Line) -> Vec<Verdict> {
     let spans = line.spans.iter().filter_map(|span| {
         let link = span.link.as_ref()?;
-        reach_of(format!("span.{}", span.id), link, span.length_m)
+        let subject = format!("span.{}", span.id);
+        if link.standard == RADIO {
+            return Some(horizon(line, span, subject, link));
+        }
+        reach_of(subject, link, span.length_m)
     });
     spans.collect()
 }
@@ -236,6 +245,60 @@ fn reach_of(subject: String, link: &Link, length_m: f64) -> Option<Verdict> {
         &(length_m, standard, rate_bps),
     );
     Some(at_most_m(longest_m).judge(subject, length_m, evidence, source.to_owned()))
+}
+
+/// A radio in line of sight against the horizon of its antennas, or the range that its maker says where that is shorter. A buoy takes its antenna down into
+/// the trough of a wave of the significant height of the month with the highest.
+fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
+    let Some(antennas_m) = link.antennas_m else {
+        return unknown(
+            subject,
+            "nothing says how high its `antennas` stand over the water",
+        );
+    };
+    let waves_m = line.sea.wave_height_m.iter().map(|q| q.si);
+    let highest_m = waves_m.reduce(f64::max);
+    let mut lowered = false;
+    let ends = [span.from, span.to].into_iter().zip(antennas_m);
+    let heights_m = ends.map(|(end, antenna)| {
+        let afloat = line.modules[end.0].hull.is_some();
+        match highest_m.filter(|_| afloat) {
+            Some(wave_m) => {
+                lowered = true;
+                (antenna.si - 0.5 * wave_m).max(0.0)
+            }
+            None => antenna.si,
+        }
+    });
+    let heights_m: Vec<f64> = heights_m.collect();
+    let roots: f64 = heights_m.iter().map(|h| h.sqrt()).sum();
+    let horizon_m = (2.0 * BENT_EARTH * EARTH_M).sqrt() * roots;
+    let waves = match (lowered, highest_m) {
+        (true, Some(wave_m)) => {
+            format!(", a buoy's in the trough of a wave of {wave_m} m")
+        }
+        _ => ", waves not counted".to_owned(),
+    };
+    let (longest_m, why) = match link.longest_m.filter(|q| q.si < horizon_m) {
+        Some(by_maker) => (
+            by_maker.si,
+            format!(
+                "range by its maker; the radio horizon of its antennas is {horizon_m:.0} m away{waves}"
+            ),
+        ),
+        None => (
+            horizon_m,
+            format!(
+                "the radio horizon of antennas {} m and {} m high over an earth of 4/3 its radius{waves}; whether it is loud enough there is not computed",
+                antennas_m[0].si, antennas_m[1].si
+            ),
+        ),
+    };
+    let evidence = Evidence::computed(
+        "radio horizon over an earth of 4/3 its radius",
+        &(span.length_m, heights_m, link.longest_m.map(|q| q.si)),
+    );
+    at_most_m(longest_m).judge(subject, span.length_m, evidence, why)
 }
 
 fn stub_of(subject: String, link: &Link, stub_m: f64) -> Option<Verdict> {

@@ -139,6 +139,8 @@ pub enum RateUnfit {
 const COPPER_NS_PER_M: f64 = 5.0;
 /// Sound in sea water at 1490 m/s (read in a secondary page): 0.67 s for each kilometre.
 const SOUND_NS_PER_M: f64 = 1e9 / 1490.0;
+/// In air, at the speed of light in a vacuum (SI).
+const LIGHT_NS_PER_M: f64 = 3.336;
 
 const CAN_RATES: [u64; 7] = [1_000_000, 500_000, 250_000, 125_000, 50_000, 20_000, 10_000];
 const CAN_REACH: [(u64, f64); 7] = [
@@ -151,7 +153,7 @@ const CAN_REACH: [(u64, f64); 7] = [
     (10_000, 5000.0),
 ];
 
-const TABLE: [LinkStandard; 12] = [
+const TABLE: [LinkStandard; 13] = [
     LinkStandard {
         name: "10BASE-T1L",
         rates: Rates::Fixed(10_000_000),
@@ -286,6 +288,18 @@ const TABLE: [LinkStandard; 12] = [
         propagation_ns_per_m: SOUND_NS_PER_M,
         source: "1 to 10 km of sea (common practice; what carries that day is the sea's)",
         rate_source: "80 bit/s to 15 kbit/s (common practice), sound at 1490 m/s (read in a secondary page)",
+    },
+    LinkStandard {
+        name: "line-of-sight",
+        rates: Rates::Between(300, 1_000_000_000),
+        reach: Reach::Unsaid,
+        ends: Ends::Two,
+        duplex: Duplex::Full,
+        turn: Turn::Own,
+        framing: Framing::Ethernet,
+        propagation_ns_per_m: LIGHT_NS_PER_M,
+        source: "the radio horizon of its antennas",
+        rate_source: "narrow-band telemetry to wireless networks (common practice); each direction with its own time or channel",
     },
     LinkStandard {
         name: "free",

@@ -464,6 +464,14 @@ impl Reach<'_> {
     pub(crate) fn length(&self, span: &str) -> Parts {
         let mut parts = some(["span".to_owned(), span.to_owned(), format!("{span}.link")]);
         let id = span.strip_prefix("span.").unwrap_or(span);
+        let by_radio =
+            |s: &&plan::Span| s.id == id && s.link.as_ref().is_some_and(|l| l.antennas_m.is_some());
+        if let Some(radio) = self.line.spans.iter().find(by_radio) {
+            let ends =
+                [radio.from, radio.to].map(|end| format!("{}.hull", self.line.module_path(end)));
+            parts.extend(ends);
+            parts.insert("site.wave_height".to_owned());
+        }
         let derived = self
             .line
             .spans

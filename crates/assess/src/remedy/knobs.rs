@@ -67,7 +67,7 @@ pub(super) fn together(keys: Vec<(String, String)>, reading: &Reading) -> Option
 }
 
 /// Kinds of links that no open standard defines: their keys say what they are, so another name alone makes none of them.
-const CLASSES: [&str; 3] = ["inductive", "acoustic", "free"];
+const CLASSES: [&str; 4] = ["inductive", "acoustic", "line-of-sight", "free"];
 
 /// How far numbers are stepped: so many times up or down.
 const FAR: f64 = 10.0;

@@ -58,6 +58,33 @@ fn val_a_serial_span_longer_than_its_rate_allows_is_broken() {
     assert_eq!(requirement(&check, "link-reach").word(), Word::Met);
 }
 
+/// The radio horizon over an earth of 4/3 its radius is 4.12 km times the sum of the roots of both heights in metres (ITU-R P.310 and textbooks, from memory); a buoy goes down into the trough.
+#[test]
+fn val_a_radio_reaches_to_its_horizon() {
+    let radio = |more: &str| {
+        format!("link = \"line-of-sight\"\nlink_rate = \"115200 bit/s\"\nframe = {{ header = \"8 B\" }}\n{more}")
+    };
+    let of = |more: &str, length: &str| {
+        checked(&[
+            (LINK, &radio(more)),
+            ("length = \"100 m\"", &format!("length = \"{length}\"")),
+        ])
+    };
+    let antennas = "antennas = [\"1.5 m\", \"6 m\"]";
+    let check = of(antennas, "15 km");
+    let horizon_m = 4120.0 * (1.5f64.sqrt() + 6.0f64.sqrt());
+    let reach = known(&check, "link-reach");
+    close(reach.limit.value, horizon_m, 0.001 * horizon_m);
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Met);
+    let check = of(antennas, "15.3 km");
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    let check = of(&format!("{antennas}\nlink_longest = \"4 km\""), "5 km");
+    close(known(&check, "link-reach").limit.value, 4000.0, 0.0);
+    assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    let check = of("", "1 km");
+    assert!(why_unknown(&check, "link-reach").contains("`antennas`"));
+}
+
 /// 100 m and 30 m from the base are 130 m of bus: too long for 500 kbit/s, not for 250 kbit/s; at 1 Mbit/s far too long.
 #[test]
 fn val_a_bus_is_as_long_as_the_longest_way_along_it() {

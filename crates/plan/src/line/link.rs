@@ -16,6 +16,8 @@ pub struct Link {
     pub bit_error_rate: Option<Q>,
     /// Of CAN: least time between two bit errors, s.
     pub errors_apart_s: Option<Q>,
+    /// Of a radio in line of sight: heights of its antennas above the still water at both ends, m.
+    pub antennas_m: Option<[Q; 2]>,
     /// How a frame lies on it; `None` on Ethernet.
     pub frame: Option<LinkFrame>,
     /// The module that asks the others in turn.

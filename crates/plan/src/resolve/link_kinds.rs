@@ -123,6 +123,16 @@ const KINDS: &[Kind] = &[
         data_bytes: None,
     },
     Kind {
+        name: "line-of-sight",
+        rates: Rates::Between(300.0, 1.0e9),
+        stations: Some(2),
+        polled: false,
+        needs: &["header"],
+        may: &["preamble", "packet"],
+        example: "{ header = \"8 B\" }",
+        data_bytes: None,
+    },
+    Kind {
         name: "free",
         rates: Rates::Between(1.0, 1.0e11),
         stations: None,
@@ -142,7 +152,12 @@ impl Kind {
 
     /// Whether the maker says how long it may be.
     pub(super) fn by_maker(&self) -> bool {
-        matches!(self.name, "inductive" | "free")
+        matches!(self.name, "inductive" | "line-of-sight" | "free")
+    }
+
+    /// Whether it may do without a `frame` of its own: the stack of [traffic] counts then.
+    pub(super) fn frames_by_stack(&self) -> bool {
+        self.needs.is_empty() || matches!(self.name, "line-of-sight" | "free")
     }
 }
 

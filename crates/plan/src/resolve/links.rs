@@ -10,9 +10,10 @@ use crate::read::{Fields, join};
 use crate::site::Site;
 
 /// What may stand beside `link`.
-const LINK_KEYS: [&str; 6] = [
+const LINK_KEYS: [&str; 7] = [
     "link_rate",
     "link_longest",
+    "antennas",
     "bit_error_rate",
     "errors_apart",
     "frame",
@@ -132,6 +133,22 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
     if fits {
         errors_keep_apart(r, f, rate_bps);
     }
+    let antennas_m = match f.qs("antennas").as_slice() {
+        [from, to] => Some([*from, *to]),
+        _ => None,
+    };
+    if let Some([from, _]) = antennas_m.filter(|_| kind.name != "line-of-sight") {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                from.at,
+                format!("a {} link has no antennas", kind.name),
+            )
+            .label("here")
+            .help("remove `antennas`, or write `link = \"line-of-sight\"`"),
+        );
+        fits = false;
+    }
     let frame = f.table("frame").map(|(t, _)| t);
     fits &= frame_fits(r, kind, frame, at);
     let polled_by = match f.site_of("polled_by") {
@@ -177,6 +194,7 @@ fn link(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Link> {
         longest_m: f.q("link_longest"),
         bit_error_rate: f.q("bit_error_rate"),
         errors_apart_s: f.q("errors_apart"),
+        antennas_m,
         frame: frame.map(read_frame),
         polled_by,
         at,
@@ -283,7 +301,7 @@ fn rate_unfit(kind: &Kind, rate: Option<Q>, at: Site, has: String) -> (Site, Str
 fn frame_fits(r: &mut Resolver<'_>, kind: &Kind, frame: Option<&Fields>, at: Site) -> bool {
     let Some(f) = frame else {
         // A free link without one carries what the stack of [traffic] makes.
-        if kind.needs.is_empty() || kind.name == "free" {
+        if kind.frames_by_stack() {
             return true;
         }
         r.tell(

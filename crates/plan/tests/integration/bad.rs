@@ -7,6 +7,7 @@ bad! {
     recovery_of_no_use: "[traffic]" => "[recovery.grab]\nkind = \"drag\"\nat = \"module.buoy\"\nworks = \"70 %\"\n[recovery.call]\nkind = \"release\"\nworks = \"195 %\"\n[recovery.let-go]\nkind = \"release\"\nworks = \"95 %\"\n[recovery.hold]\nkind = \"haul\"\nat = \"anchor.sinker\"\nworks = \"95 %\"\n[weak_link.top]\nposition = { depth = \"4 m\" }\nparts_from = \"4 kN\"\nparts_by = \"3 kN\"\n[traffic]";
     drift_alarm_without_a_hull: "starts_in = \"idle\"" => "starts_in = \"idle\"\ndrift_alarm = { radius = \"60 m\", every = \"1 h\", fix_error = \"5 m\", place_error = \"9 m\", false_alarms = \"1 %\" }";
     growth_that_cannot_be: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\ngrowth = { a_month = \"2 m\", density = \"1300 kg\", rougher = 0.5 }";
+    antennas_of_a_cable: "link = \"10BASE-T1L\"" => "link = \"10BASE-T1L\"\nantennas = [\"1.5 m\", \"6 m\"]";
     unknown_key_with_a_near_one: "starts_in = \"idle\"" => "start_in = \"idle\"";
     unknown_key_far_from_all: "starts_in = \"idle\"" => "starts_in = \"idle\"\nzebra = 1";
     unknown_top_level_table: "[traffic]" => "[colours]\nx = 1\n[traffic]";

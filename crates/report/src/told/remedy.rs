@@ -177,7 +177,10 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         let moved = rulings.find(|m| m.requirement == *requirement && m.subject == *subject);
         let figures = match moved.and_then(|m| m.after.as_ref()) {
             Some(Verdict::Known(known)) => {
-                format!(", {}", in_a_row([&known.value, &known.limit, &known.margin]))
+                format!(
+                    ", {}",
+                    in_a_row([&known.value, &known.limit, &known.margin])
+                )
             }
             Some(Verdict::Unknown { .. } | Verdict::Provisional(_)) | None => String::new(),
         };

@@ -11,11 +11,11 @@ pub(crate) const BUS: Section = Section {
     name: "a bus",
     doc: "A link that several spans and all modules at their ends share. Its length is that of the longest way along its spans.",
     part: None,
-    fields: &joined::<7>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
+    fields: &joined::<8>(&[r("link", S::Choice(LINKS), "how data crosses it")], RATE),
 };
 
 /// What a span says of its link, when it has one of its own.
-pub(crate) const OF_A_SPAN: &[Field] = &joined::<8>(
+pub(crate) const OF_A_SPAN: &[Field] = &joined::<9>(
     &[
         o(
             "link",
@@ -44,6 +44,7 @@ pub const LINKS: &[&str] = &[
     "SDI-12",
     "inductive",
     "acoustic",
+    "line-of-sight",
     "free",
 ];
 
@@ -68,6 +69,16 @@ const RATE: &[Field] = &[
         S::Amount(D::Time, POSITIVE),
         "of CAN: least time between two bit errors that is assumed of it; bounds of delay count what such errors cost. With a `bit_error_rate` and without this nothing has a bound",
     ),
+    o(
+        "antennas",
+        S::Amounts(
+            D::Length,
+            between(0.05, 1000.0, "from 5 cm to 1000 m"),
+            2,
+            2,
+        ),
+        "of a radio in line of sight: heights of its antennas above the still water, first at `from`, then at `to`",
+    ),
     o("frame", S::Table(&FRAME), "how a frame lies on it"),
     o(
         "polled_by",
@@ -79,7 +90,7 @@ const RATE: &[Field] = &[
 const FRAME: Section = Section {
     name: "a frame",
     doc: "How a frame lies on a link that is not Ethernet. TIA-485 needs `header`, `characters` and `turnaround`; TIA-232 `header` and `characters`; CAN 2.0 `header` and `ids`; \
-          CAN FD also `data_rate`; a modem `header`, `preamble` and `turnaround`; a free link `header`, or no frame at all where the stack of [traffic] counts. `packet` may stand on TIA-485, SDI-12, a modem and a free link. SDI-12 may have a `header`: \
+          CAN FD also `data_rate`; a modem `header`, `preamble` and `turnaround`; a radio in line of sight and a free link `header`, or no frame at all where the stack of [traffic] counts. `packet` may stand on TIA-485, SDI-12, a modem and a free link. SDI-12 may have a `header`: \
           characters beside address, return and line feed.",
     part: None,
     fields: &[
