@@ -244,6 +244,7 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
     check.requirements.sort_by(|a, b| a.id.cmp(&b.id));
     check.standing = standing(&reach, memo, &years.hangs);
     check.assumed = assumed(line);
+    check.assumed.extend(recovery_verdicts::assumed(line));
     let shapes = years.hangs.assumed().to_vec();
     for one in years.assumed.into_iter().chain(shapes) {
         if !check.assumed.contains(&one) {
@@ -411,12 +412,18 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
         (
             "weak-link",
             "every weak link holds in every design case, and parts before any rope",
-            shaped(reach, recovery_verdicts::weak_links(hangs)),
+            weak_links(reach, hangs),
         ),
         (
             "drift-alarm",
             "every drift alarm is wider than what its buoy does while moored",
-            shaped(reach, recovery_verdicts::drift_alarms(hangs)),
+            {
+                let verdicts = recovery_verdicts::drift_alarms(hangs);
+                match reach.spoilt(&reach.drift_alarms()) {
+                    Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
+                    _ => verdicts,
+                }
+            },
         ),
     ];
     for (id, sentence, verdicts) in standing {
@@ -450,6 +457,16 @@ fn shaped(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
     match reach.spoilt(&reach.shapes()) {
         Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
         _ => verdicts,
+    }
+}
+
+/// Weak links, where no mistake reaches what they read; one that a mistake hides is told as unknown.
+fn weak_links(reach: &Reach<'_>, hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let mut declared = reach.reading.spoilt.declared();
+    let any = declared.any(|path| path.starts_with("weak_link."));
+    match reach.spoilt(&reach.weak_links()) {
+        Some(spoilt) if any => vec![spoilt],
+        _ => recovery_verdicts::weak_links(hangs),
     }
 }
 

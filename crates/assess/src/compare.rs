@@ -253,16 +253,15 @@ fn contents(reading: &Reading) -> BTreeMap<String, String> {
     all
 }
 
-/// The worst verdict of each subject, by requirement and subject.
-pub(crate) fn worst(check: &Check) -> BTreeMap<(&str, &str), (&Judged, &Verdict)> {
-    let mut all = BTreeMap::new();
-    for judged in check.requirements.iter().chain(&check.standing) {
-        for verdict in &judged.verdicts {
-            let key = (judged.id.as_str(), verdict.subject());
-            all.entry(key).or_insert((judged, verdict));
-        }
-    }
-    all
+/// The worst verdict of each subject, by whether it is a standing check, the id and the subject: a requirement may be called as a standing check is.
+pub(crate) fn worst(check: &Check) -> BTreeMap<(bool, &str, &str), (&Judged, &Verdict)> {
+    let each = by_subject(check).into_iter();
+    let each = each.flat_map(|((standing, id), (judged, verdicts))| {
+        verdicts
+            .into_iter()
+            .map(move |v| ((standing, id, v.subject()), (judged, v)))
+    });
+    each.collect()
 }
 
 /// Of each requirement and standing check the worst verdict on each subject, worst first.

@@ -1,6 +1,7 @@
 //! Single failures: how many hydrophones one takes, when the shore can tell, whether outputs come to their fail-safe state.
 
 use plan::{Line, OutputIx, Q};
+use quantity::{Dimension, show};
 
 use crate::failures::{After, Failure, Failures, FailuresError, Safe, Sees, failures, silences};
 use crate::input::Contacts;
@@ -203,8 +204,13 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     }
     let subject = output.to_owned();
     if let Some(first) = never.first() {
+        let slow = latest
+            .filter(|(s, _)| *s > limit_s)
+            .map_or_else(String::new, |(s, after)| {
+                format!("; it takes {} {after}", show(s, Dimension::Time))
+            });
         let why = format!(
-            "nothing brings it to its fail-safe state after {first}{}",
+            "nothing brings it to its fail-safe state after {first}{}{slow}",
             and_more(never.len())
         );
         let against = at_most(0.0, "failures that leave it unsafe", 0.0);

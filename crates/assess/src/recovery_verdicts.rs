@@ -1,9 +1,11 @@
 //! Whether the line comes back: means of recovery, what a parting frees, weak links, drift alarms.
 
-use plan::{Line, ModuleIx, Q};
+use plan::{Line, ModuleIx, Q, That};
 
 use crate::mooring_verdicts::{FORCE_N, Hangs, not_moored};
-use crate::recovery::{LineRecovery, METHOD, Parted, Recovery, of_moorings};
+use crate::recovery::{
+    Chance, LineRecovery, METHOD, Parted, RISES, Recovery, least_lift, of_moorings,
+};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A chance closer to its limit than this is marginal.
@@ -14,6 +16,30 @@ const LIFT_N: f64 = 10.0;
 const SLACK_M: f64 = 0.5;
 /// A radius closer to its limit than this is marginal, m.
 const RADIUS_M: f64 = 2.0;
+
+/// What counts of recovery although nobody wrote it.
+pub(crate) fn assumed(line: &Line) -> Vec<String> {
+    let asks = |wanted: fn(&That) -> bool| line.requirements.iter().any(|r| wanted(&r.that));
+    let mut all = Vec::new();
+    if asks(|that| matches!(that, That::RecoveryChance { .. })) && line.means.len() > 1 {
+        all.push("means of recovery fail independently of each other, but for what they share in `relies_on`".to_owned());
+    }
+    if asks(|that| matches!(that, That::PartedLift { .. } | That::RecoveryChance { .. })) {
+        all.push(RISES.to_owned());
+    }
+    let links = line.weak_links.iter();
+    let once: Vec<String> = links
+        .filter(|link| link.safety_factor.is_none())
+        .map(|link| format!("weak_link.{}", link.id))
+        .collect();
+    if !once.is_empty() {
+        all.push(format!(
+            "a weak link must hold the greatest tension once, because no `safety_factor` is written: {}",
+            once.join(", ")
+        ));
+    }
+    all
+}
 
 /// What verdicts are on, or why there is nothing to judge.
 fn found(hangs: &Hangs<'_>) -> Result<Recovery, String> {
@@ -49,42 +75,22 @@ pub(crate) fn recovery_chance(
     let all = recovery.lines.iter().flatten();
     let chances = all.flat_map(|one| one.modules.iter().map(move |m| (one, m)));
     let wanted = chances.filter(|(_, m)| of.is_none_or(|wanted| wanted == m.module));
-    let verdicts: Vec<Verdict> = wanted
+    let mut verdicts: Vec<Verdict> = wanted
         .map(|(one, m)| {
             let subject = line.module_path(m.module);
-            let chance = &m.chance;
-            let not_by: Vec<String> = chance
-                .not_by
-                .iter()
-                .map(|(id, why)| format!("not by {id}: {why}"))
-                .collect();
-            let shared: Vec<String> = chance
-                .share
-                .iter()
-                .map(|(what, ids)| {
-                    format!(
-                        "{} share {what}, and only the best of them counts",
-                        ids.join(" and ")
-                    )
-                })
-                .collect();
-            match &chance.works {
-                Err(why) => unknown(subject, why.clone()),
-                Ok(works) => {
-                    let mut why = match chance.by.is_empty() {
-                        true => "by no means".to_owned(),
-                        false => format!("by {}", chance.by.join(", ")),
-                    };
-                    for more in shared.iter().chain(&not_by) {
-                        why.push_str("; ");
-                        why.push_str(more);
-                    }
-                    let evidence = Evidence::computed(METHOD, &(&one.line, &line.means));
-                    against.judge(subject, 100.0 * works, evidence, why)
-                }
-            }
+            let evidence = Evidence::computed(
+                METHOD,
+                &(&one.line, &recovery.fouling, plain_means(line), at_least.si),
+            );
+            came_back(&against, subject, &m.chance, evidence)
         })
         .collect();
+    // A line of which the weights are not known may hold any module that is asked for.
+    let lines = recovery.lines.iter().filter_map(|of| of.as_ref().err());
+    let unjudged = lines.map(|not| unknown(not.section.clone(), not.why.join("; ")));
+    if of.is_none() {
+        verdicts.extend(unjudged);
+    }
     match verdicts.is_empty() {
         true => vec![unknown(
             subject(),
@@ -92,6 +98,54 @@ pub(crate) fn recovery_chance(
         )],
         false => verdicts,
     }
+}
+
+/// The means of a plan in plain values.
+fn plain_means(line: &Line) -> Vec<impl std::fmt::Debug> {
+    let each = line.means.iter();
+    each.map(|m| {
+        (
+            m.id.clone(),
+            m.kind,
+            m.acts_at,
+            m.works.si,
+            m.relies_on.clone(),
+        )
+    })
+    .collect()
+}
+
+/// A chance against its limit: known also where what is unknown of it decides nothing.
+fn came_back(against: &Against, subject: String, chance: &Chance, evidence: Evidence) -> Verdict {
+    let (least, most) = match (&chance.at_least, &chance.at_most) {
+        (Ok(least), Ok(most)) => (100.0 * least, 100.0 * most),
+        (Err(why), _) | (_, Err(why)) => return unknown(subject, why.clone()),
+    };
+    let value = match chance.works() {
+        Ok(works) => 100.0 * works,
+        Err(_) if against.holds(least) => least,
+        Err(_) if !against.holds(most) => most,
+        Err(why) => return unknown(subject, why),
+    };
+    let mut why = match chance.by.is_empty() {
+        true => "by no means that is known to bring it".to_owned(),
+        false => format!("by {}", chance.by.join(", ")),
+    };
+    let shared = chance.share.iter().map(|(what, ids)| {
+        format!(
+            "{} share {what}, and only the best of them counts",
+            ids.join(" and ")
+        )
+    });
+    let unknowns = chance.unknown.iter();
+    let unknowns = unknowns.map(|(id, why)| format!("whether by {id} is unknown: {why}"));
+    let not_by = chance.not_by.iter();
+    let not_by = not_by.map(|(id, why)| format!("not by {id}: {why}"));
+    for more in shared.chain(unknowns).chain(not_by) {
+        why.push_str("; ");
+        why.push_str(&more);
+    }
+    against.judge(subject, value, evidence, why)
 }
 
 /// One verdict for each line from its partings.
@@ -122,30 +176,24 @@ pub(crate) fn parted_lift(hangs: &Hangs<'_>, at_least_n: Q) -> Vec<Verdict> {
         narrow: LIFT_N,
         unit: "N".to_owned(),
     };
+    let grows = hangs.line().sea.growth.is_some();
     each_line(hangs, |of, partings, subject| {
-        let mut least: Option<(f64, &Parted)> = None;
-        let mut unknowns = Vec::new();
-        for parted in partings.iter().filter(|p| !p.comes_free.is_empty()) {
-            match parted.least_lift_n() {
-                Ok(n) if least.is_none_or(|(l, _)| n < l) => least = Some((n, parted)),
-                Ok(_) => {}
-                Err(why) => unknowns.push(why.to_owned()),
-            }
-        }
-        match (least, unknowns.first()) {
-            (Some((n, parted)), first) if first.is_none() || !against.holds(n) => {
+        let (least, unknown_why) = least_lift(partings);
+        match (least, unknown_why) {
+            (Some((n, parted)), why) if why.is_none() || !against.holds(n) => {
                 let flooded = match &parted.flooded {
                     Ok(Some(flooded)) => format!(" with {} flooded", flooded.what),
                     Ok(None) | Err(_) => String::new(),
                 };
-                let why = format!(
-                    "when it parts {}{flooded}, at the end of the deployment",
-                    parted.place
-                );
+                let grown = match grows {
+                    true => ", clean or with what has grown by the latest recovery",
+                    false => "",
+                };
+                let why = format!("when it parts {}{flooded}{grown}", parted.place);
                 let evidence = Evidence::computed(METHOD, &(&of.line, partings));
                 against.judge(subject, n, evidence, why)
             }
-            (_, Some(why)) => unknown(subject, why.clone()),
+            (_, Some(why)) => unknown(subject, why),
             (_, None) => unknown(subject, "no module is on this line"),
         }
     })

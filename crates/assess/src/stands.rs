@@ -4,7 +4,7 @@
 use plan::{Anchor, Line, SectionIx, That};
 
 use crate::hung_verdicts::depth_within;
-use crate::input::{Moored, MooredTop, Thing, moored};
+use crate::input::{Moored, MooredTop, Thing, grown, moored, without_size};
 use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension, written_hold};
 use crate::moorings::{Extreme, HungLine, NoShape};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word};
@@ -73,12 +73,20 @@ pub(crate) fn held_up(line: &Line) -> Vec<Verdict> {
     lines.filter_map(|of| held_up_of(line, &of)).collect()
 }
 
-/// The same of one line; `None` where no float is at its top, or no module hangs on it.
+/// The same of one line; `None` where no float is at its top, or no module hangs on it. What grows counts where it takes more than nothing.
 pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
     let MooredTop::Float { buoyancy_n, .. } = of.top else {
         return None;
     };
-    let (left_n, lowest) = least_left(of, buoyancy_n)?;
+    let (clean_n, clean_lowest) = least_left(of, buoyancy_n)?;
+    let (left_n, lowest, when) = match fouled_left(line, of) {
+        Ok(Some((n, thing))) if n < clean_n => {
+            (n, thing, ", with what has grown by the latest recovery")
+        }
+        Ok(_) => (clean_n, clean_lowest, ""),
+        Err(_) if clean_n < 0.0 => (clean_n, clean_lowest, ""),
+        Err(why) => return Some(crate::verdict::unknown(of.top.path(line), why)),
+    };
     let against = Against {
         side: Side::AtLeast,
         limit: 0.0,
@@ -86,11 +94,30 @@ pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
         unit: "N".to_owned(),
     };
     let why = format!(
-        "what it lifts less the weight in water of all that hangs below it, in still water, least at {}",
+        "what it lifts less the weight in water of all that hangs below it, in still water, least at {}{when}",
         lowest.path(line)
     );
-    let evidence = Evidence::computed("sum of weights in water", of);
+    let evidence = Evidence::computed("sum of weights in water", &(of, when, left_n));
     Some(against.judge(of.top.path(line), left_n, evidence, why))
+}
+
+/// The same with what grows until the latest recovery; `None` where the site says nothing of growth.
+fn fouled_left(line: &Line, of: &Moored) -> Result<Option<(f64, Thing)>, String> {
+    let Some(by) = grown(line).map_err(|error| error.to_string())? else {
+        return Ok(None);
+    };
+    let missing = without_size(line, of, &by);
+    if !missing.is_empty() {
+        return Err(format!(
+            "what grows is not known without {}",
+            missing.join(", ")
+        ));
+    }
+    let fouled = of.fouled(&by).map_err(|error| error.to_string())?;
+    let MooredTop::Float { buoyancy_n, .. } = fouled.top else {
+        return Ok(None);
+    };
+    Ok(least_left(&fouled, buoyancy_n))
 }
 
 /// The least pull that is left of a lift from the top down to the lowest module, N, and the thing beside which it is; `None` of a line without modules.

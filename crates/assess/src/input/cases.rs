@@ -127,6 +127,18 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     Ok(DesignCases { cases, assumed })
 }
 
+/// What has grown on the lines of a plan by the latest recovery; `None` where its site says nothing of growth.
+///
+/// # Errors
+/// [`CasesError`] where the density of the water or the growth cannot be.
+pub(crate) fn grown(line: &Line) -> Result<Option<Fouling>, CasesError> {
+    if line.sea.growth.is_none() {
+        return Ok(None);
+    }
+    let density_kg_m3 = density(line, &mut Vec::new())?;
+    fouling(line, density_kg_m3).map_err(CasesError::Growth)
+}
+
 /// The same case at the end of the deployment.
 fn fouled(case: &DesignCase, grown: Fouling) -> DesignCase {
     DesignCase {

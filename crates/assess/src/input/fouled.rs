@@ -69,6 +69,41 @@ pub(crate) fn without_size(line: &Line, of: &Moored, fouling: &Fouling) -> Vec<S
 }
 
 impl Moored {
+    /// The same line with a joint where growth begins.
+    pub(crate) fn jointed(&self, by: &Fouling) -> Moored {
+        let mut pieces = Vec::with_capacity(self.pieces.len() + 1);
+        for (piece, clean_m) in self.clean_lengths(by) {
+            let long_m = [clean_m, piece.rope.length_m - clean_m];
+            pieces.extend(
+                long_m
+                    .into_iter()
+                    .filter(|m| *m > 0.0)
+                    .map(|length_m| Piece {
+                        rope: mooring::Rope {
+                            length_m,
+                            ..piece.rope
+                        },
+                        ..*piece
+                    }),
+            );
+        }
+        Moored {
+            pieces,
+            ..self.clone()
+        }
+    }
+
+    /// Each piece with the length of it, from its lower end, on which nothing grows, m.
+    fn clean_lengths(&self, by: &Fouling) -> impl Iterator<Item = (&Piece, f64)> {
+        let mut from_m = 0.0;
+        self.pieces.iter().map(move |piece| {
+            let length_m = piece.rope.length_m;
+            let clean_m = (by.from_height_m - from_m).clamp(0.0, length_m);
+            from_m += length_m;
+            (piece, clean_m)
+        })
+    }
+
     /// The line with what has grown on it. Heights count along a line that stands straight up; rope that lies deeper than that says is fouled as well. What has no size stays clean:
     /// ask [`without_size`] first.
     ///
@@ -76,11 +111,8 @@ impl Moored {
     /// A figure that cannot be.
     pub(crate) fn fouled(&self, by: &Fouling) -> Result<Moored, MooringError> {
         let mut pieces = Vec::with_capacity(self.pieces.len() + 1);
-        let mut from_m = 0.0;
-        for piece in &self.pieces {
+        for (piece, clean_m) in self.clean_lengths(by) {
             let length_m = piece.rope.length_m;
-            let clean_m = (by.from_height_m - from_m).clamp(0.0, length_m);
-            from_m += length_m;
             let mut add = |length_m: f64, fouled: bool| -> Result<(), MooringError> {
                 if length_m > 0.0 {
                     let bare = mooring::Rope {

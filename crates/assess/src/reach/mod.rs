@@ -178,7 +178,8 @@ impl Reach<'_> {
             | That::AnchorLoad { .. }
             | That::WatchCircle { .. } => self.shapes(),
             That::StrumHours { .. } => self.strum(),
-            That::RecoveryChance { .. } | That::PartedLift { .. } | That::SurfaceSlack { .. } => {
+            That::PartedLift { .. } | That::SurfaceSlack { .. } => self.shapes(),
+            That::RecoveryChance { .. } => {
                 let mut parts = self.shapes();
                 parts.extend(self.all(|kind, _| kind == "recovery"));
                 parts
@@ -456,6 +457,23 @@ impl Reach<'_> {
         parts.extend(self.all(|_, below| below == Some("sensor")));
         for table in ["deployment", "site"] {
             parts.insert(table.to_owned());
+        }
+        parts
+    }
+
+    /// Weak links and the tensions at them.
+    pub(crate) fn weak_links(&self) -> Parts {
+        let mut parts = self.shapes();
+        parts.extend(self.all(|kind, _| kind == "weak_link"));
+        parts
+    }
+
+    /// Drift alarms, the watch circles within them, and how many position fixes there are.
+    pub(crate) fn drift_alarms(&self) -> Parts {
+        let mut parts = self.shapes();
+        parts.extend(["duration", "recovery_slip"].map(|key| format!("deployment.{key}")));
+        for module in self.all(|kind, below| kind == "module" && below.is_none()) {
+            parts.insert(format!("{module}.drift_alarm"));
         }
         parts
     }

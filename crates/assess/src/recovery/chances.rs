@@ -7,17 +7,41 @@ use plan::{Line, Means, MeansKind, ModuleIx, SectionEnd};
 use super::Parted;
 use crate::input::{Moored, MooredTop, Thing};
 
-/// The chance that some means works, or why it is unknown.
+/// The chance that some means works.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chance {
-    /// Chance, 0 to 1.
-    pub works: Result<f64, String>,
+    /// Chance without the means of which it is unknown whether they can, 0 to 1; or why there is none.
+    pub at_least: Result<f64, String>,
+    /// Chance if these can, 0 to 1; the same where there are none such.
+    pub at_most: Result<f64, String>,
     /// Ids of the means that can bring it.
     pub by: Vec<String>,
+    /// Means of which that is unknown, each with the reason.
+    pub unknown: Vec<(String, String)>,
     /// Means that cannot, each with the reason.
     pub not_by: Vec<(String, String)>,
     /// Groups of means that share something that they cannot do without, with it: of each only the best counts.
     pub share: Vec<(String, Vec<String>)>,
+}
+
+impl Chance {
+    /// The chance, 0 to 1; or why it is unknown.
+    ///
+    /// # Errors
+    /// What is missing.
+    pub fn works(&self) -> Result<f64, String> {
+        match self.unknown.first() {
+            None => self.at_least.clone(),
+            Some((id, why)) => Err(format!("whether {id} brings it is unknown: {why}")),
+        }
+    }
+}
+
+/// Whether a means brings something.
+enum Brings {
+    Yes,
+    No(String),
+    Unknown(String),
 }
 
 /// The chance of a module.
@@ -48,9 +72,10 @@ pub(super) fn of_modules(
 
 /// Of the modules that stay down after each parting.
 pub(super) fn of_what_stays(line: &Line, of: &Moored, partings: &mut [Parted]) {
-    let left: Vec<(f64, f64)> = partings.iter().map(|p| (p.at_m, p.left_n)).collect();
+    let left: Vec<(f64, Result<f64, String>)> =
+        partings.iter().map(|p| (p.at_m, p.most_left_n())).collect();
     for parted in partings.iter_mut().filter(|p| !p.stays.is_empty()) {
-        let (at_m, left_n) = (parted.at_m, parted.left_n);
+        let (at_m, left_n) = (parted.at_m, parted.most_left_n());
         let lowest_m = parted
             .stays
             .iter()
@@ -58,19 +83,26 @@ pub(super) fn of_what_stays(line: &Line, of: &Moored, partings: &mut [Parted]) {
             .fold(f64::INFINITY, f64::min);
         parted.stays_back = Some(combined(line, |means| {
             match means.kind {
-                MeansKind::Drag => Ok(()),
-                MeansKind::Haul => Err("what stays no longer hangs on the top".to_owned()),
+                MeansKind::Drag => Brings::Yes,
+                MeansKind::Haul => Brings::No("what stays no longer hangs on the top".to_owned()),
                 MeansKind::Release => {
-                    let from_m = acts_at_m(line, of, means)?;
+                    let from_m = match acts_at_m(line, of, means) {
+                        Ok(from_m) => from_m,
+                        Err(why) => return Brings::No(why),
+                    };
                     if from_m >= lowest_m {
-                        return Err("a module hangs below it".to_owned());
+                        return Brings::No("a module hangs below it".to_owned());
                     }
                     // Weight of the piece between the release and the parting.
                     let below = left.iter().rev().find(|(at, _)| *at <= from_m);
-                    let weight_n = left_n - below.map_or(0.0, |(_, n)| *n);
-                    match weight_n < 0.0 && at_m > from_m {
-                        true => Ok(()),
-                        false => Err("what it frees sinks".to_owned()),
+                    let below_n = below.map_or(Ok(0.0), |(_, n)| n.clone());
+                    match (&left_n, below_n) {
+                        (Err(why), _) => Brings::Unknown(why.clone()),
+                        (_, Err(why)) => Brings::Unknown(why),
+                        (Ok(all_n), Ok(below_n)) if all_n - below_n < 0.0 && at_m > from_m => {
+                            Brings::Yes
+                        }
+                        (Ok(_), Ok(_)) => Brings::No("what it frees sinks".to_owned()),
                     }
                 }
             }
@@ -85,35 +117,41 @@ fn brings(
     partings: &Result<Vec<Parted>, String>,
     means: &Means,
     height_m: Option<f64>,
-) -> Result<(), String> {
+) -> Brings {
     match means.kind {
-        MeansKind::Drag => Ok(()),
+        MeansKind::Drag => Brings::Yes,
         MeansKind::Haul => match (means.acts_at, of.top) {
-            (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => Ok(()),
-            (Some(SectionEnd::Float(f)), MooredTop::Float { float, .. }) if f == float => Err(
-                "its top is below the surface: a `release` or a `drag` brings it up first"
-                    .to_owned(),
-            ),
-            _ => Err("it is not at the top of this line".to_owned()),
+            (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => {
+                Brings::Yes
+            }
+            (Some(SectionEnd::Float(f)), MooredTop::Float { float, .. }) if f == float => {
+                Brings::No(
+                    "its top is below the surface: a `release` or a `drag` brings it up first"
+                        .to_owned(),
+                )
+            }
+            _ => Brings::No("it is not at the top of this line".to_owned()),
         },
         MeansKind::Release => {
-            let from_m = acts_at_m(line, of, means)?;
+            let from_m = match acts_at_m(line, of, means) {
+                Ok(from_m) => from_m,
+                Err(why) => return Brings::No(why),
+            };
             if height_m.is_some_and(|at_m| at_m <= from_m && from_m > 0.0) {
-                return Err("it hangs below what is released".to_owned());
+                return Brings::No("it hangs below what is released".to_owned());
             }
-            let partings = partings.as_ref().map_err(Clone::clone)?;
-            let freed = partings
-                .iter()
-                .rev()
-                .find(|p| (p.at_m - from_m).abs() < 1e-9)
-                .ok_or("no parting is known there")?;
-            let fouled = freed.fouled.as_ref().map_err(Clone::clone)?;
-            match fouled.net_n > 0.0 {
-                true => Ok(()),
-                false => Err(format!(
-                    "what it frees sinks, {:.0} N heavy at the end of the deployment",
-                    -fouled.net_n
-                )),
+            let partings = match partings {
+                Ok(partings) => partings,
+                Err(why) => return Brings::Unknown(why.clone()),
+            };
+            let at = |p: &&Parted| (p.at_m - from_m).abs() < 1e-9;
+            let Some(freed) = partings.iter().rev().find(at) else {
+                return Brings::Unknown("no parting is known there".to_owned());
+            };
+            match freed.least_whole_n() {
+                Err(why) => Brings::Unknown(why),
+                Ok(lift_n) if lift_n > 0.0 => Brings::Yes,
+                Ok(lift_n) => Brings::No(format!("what it frees sinks, {:.0} N heavy", -lift_n)),
             }
         }
     }
@@ -140,36 +178,46 @@ fn acts_at_m(line: &Line, of: &Moored, means: &Means) -> Result<f64, String> {
 }
 
 /// All means together: independent but for those that share something, of which only the best counts.
-fn combined(line: &Line, brings: impl Fn(&Means) -> Result<(), String>) -> Chance {
+fn combined(line: &Line, brings: impl Fn(&Means) -> Brings) -> Chance {
+    let none = || Err("the plan declares no `recovery`".to_owned());
     let mut chance = Chance {
-        works: Err("the plan declares no `recovery`".to_owned()),
+        at_least: none(),
+        at_most: none(),
         by: Vec::new(),
+        unknown: Vec::new(),
         not_by: Vec::new(),
         share: Vec::new(),
     };
-    let mut able: Vec<&Means> = Vec::new();
-    for means in &line.means {
-        match brings(means) {
-            Ok(()) => {
-                chance.by.push(format!("recovery.{}", means.id));
-                able.push(means);
-            }
-            Err(why) => chance.not_by.push((format!("recovery.{}", means.id), why)),
-        }
-    }
     if line.means.is_empty() {
         return chance;
     }
-    let mut best: Vec<f64> = Vec::new();
-    for (ids, works, shared) in groups(&able) {
-        best.push(works);
-        if ids.len() > 1 {
-            chance.share.push((shared.join(", "), ids));
+    let (mut able, mut perhaps): (Vec<&Means>, Vec<&Means>) = (Vec::new(), Vec::new());
+    for means in &line.means {
+        let id = format!("recovery.{}", means.id);
+        match brings(means) {
+            Brings::Yes => {
+                chance.by.push(id);
+                able.push(means);
+                perhaps.push(means);
+            }
+            Brings::Unknown(why) => {
+                chance.unknown.push((id, why));
+                perhaps.push(means);
+            }
+            Brings::No(why) => chance.not_by.push((id, why)),
         }
     }
-    chance.works = chance::none_of(&best)
-        .map(|none| 1.0 - none)
-        .map_err(|error| error.to_string());
+    let of = |means: &[&Means]| {
+        let best: Vec<f64> = groups(means).iter().map(|(_, works, _)| *works).collect();
+        let none = chance::none_of(&best).map_err(|error| error.to_string())?;
+        Ok(1.0 - none)
+    };
+    chance.at_least = of(&able);
+    chance.at_most = of(&perhaps);
+    let shared = groups(&able).into_iter().filter(|(ids, ..)| ids.len() > 1);
+    chance.share = shared
+        .map(|(ids, _, words)| (words.join(", "), ids))
+        .collect();
     chance
 }
 

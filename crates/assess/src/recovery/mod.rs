@@ -13,12 +13,15 @@ use crate::moorings::{HungLine, Moorings, moorings_of};
 
 pub use adrift::Adrift;
 pub use chances::{Chance, ModuleChance};
-pub use parted::{Flooded, Parted};
+pub use parted::{Flooded, Parted, least_lift};
 pub use weak::Window;
 
 /// How the figures of a recovery were found; part of the evidence of each verdict that rests on them.
 pub(crate) const METHOD: &str =
     "weights and drags of the pieces, means that fail independently (docs/method/recovery.md)";
+
+/// How pieces that come free are taken to rise.
+pub(crate) const RISES: &str = "pieces that come free rise in still water, upright, with the drag areas of water that flows past them level; nothing tangles and nothing is crushed";
 
 /// The recovery of a plan's lines.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,7 +60,7 @@ impl Recovery {
                     Err(_) => true,
                     Ok(all) => all.iter().any(|p| p.least_lift_n().is_err()),
                 };
-                let chances = of.modules.iter().any(|m| m.chance.works.is_err());
+                let chances = of.modules.iter().any(|m| m.chance.works().is_err());
                 let links = of
                     .weak_links
                     .iter()
@@ -82,7 +85,7 @@ pub(crate) fn of_moorings(line: &Line, found: &Moorings) -> Recovery {
     let fouling = found.cases.iter().find_map(|case| case.fouling);
     let density_kg_m3 = found.cases.first().map(|case| case.water.density_kg_m3);
     let mut assumed = found.assumed.clone();
-    assumed.push("pieces that come free rise in still water, upright, with the drag areas of water that flows past them level; nothing tangles and nothing is crushed".to_owned());
+    assumed.push(RISES.to_owned());
     let lines = found.lines.iter().map(|of| {
         let of = of.as_ref().map_err(Clone::clone)?;
         Ok(of_line(line, found, of, (fouling, density_kg_m3)))

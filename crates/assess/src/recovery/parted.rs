@@ -28,10 +28,12 @@ pub struct Parted {
     pub clean: Freed,
     /// The upper piece at the end of the deployment; that of the start where the site says nothing of growth.
     pub fouled: Result<Freed, String>,
-    /// The same with the one thing flooded that costs most; `None` where nothing of it can flood.
+    /// The upper piece with the one thing flooded that costs most, at the start or at the end, whichever lifts less; `None` where nothing of it can flood.
     pub flooded: Result<Option<Flooded>, String>,
     /// Weight in water of all that stays with the anchor, clean, N; below zero it stands up.
     pub left_n: f64,
+    /// The same at the end of the deployment, or why it is unknown.
+    pub left_fouled_n: Result<f64, String>,
     /// Most rope of what stays that can lie at the surface, m.
     pub slack_m: f64,
     /// The chance that the modules that stay come back; `None` where none stays.
@@ -48,17 +50,52 @@ pub struct Flooded {
 }
 
 impl Parted {
-    /// What it lifts at the end of the deployment with one thing flooded, N, or why that is unknown.
+    /// What it lifts at least, N: at the start or at the end of the deployment, with one thing flooded.
     ///
     /// # Errors
     /// What is missing.
     pub fn least_lift_n(&self) -> Result<f64, &str> {
         match (&self.flooded, &self.fouled) {
             (Ok(Some(flooded)), _) => Ok(flooded.freed.net_n),
-            (Ok(None), Ok(fouled)) => Ok(fouled.net_n),
+            (Ok(None), Ok(fouled)) => Ok(fouled.net_n.min(self.clean.net_n)),
             (Err(why), _) | (_, Err(why)) => Err(why),
         }
     }
+
+    /// What it lifts at least with nothing flooded, N.
+    ///
+    /// # Errors
+    /// What is missing.
+    pub(super) fn least_whole_n(&self) -> Result<f64, String> {
+        let fouled = self.fouled.as_ref().map_err(Clone::clone)?;
+        Ok(fouled.net_n.min(self.clean.net_n))
+    }
+
+    /// What all that stays weighs at most, N.
+    ///
+    /// # Errors
+    /// What is missing.
+    pub(super) fn most_left_n(&self) -> Result<f64, String> {
+        let fouled_n = *self.left_fouled_n.as_ref().map_err(Clone::clone)?;
+        Ok(fouled_n.max(self.left_n))
+    }
+}
+
+/// The parting of all that free a module which lifts least, N, and the first reason why that of another is unknown.
+#[must_use]
+pub fn least_lift(partings: &[Parted]) -> (Option<(f64, &Parted)>, Option<String>) {
+    let mut least: Option<(f64, &Parted)> = None;
+    let mut unknown = None;
+    for parted in partings.iter().filter(|p| !p.comes_free.is_empty()) {
+        match parted.least_lift_n() {
+            Ok(n) if least.is_none_or(|(lifts_n, _)| n < lifts_n) => least = Some((n, parted)),
+            Ok(_) => {}
+            Err(why) => {
+                unknown.get_or_insert_with(|| why.to_owned());
+            }
+        }
+    }
+    (least, unknown)
 }
 
 /// What comes of a parting at each place where the lift may be least.
@@ -68,8 +105,12 @@ pub(super) fn partings(
     fouling: Option<&Fouling>,
     density_kg_m3: f64,
 ) -> Result<Vec<Parted>, String> {
-    let at_start = cut(line, clean, density_kg_m3)?;
     let sizeless = fouling.map_or_else(Vec::new, |by| without_size(line, clean, by));
+    // Growth puts a joint where it begins; the clean line has one there too, so that both part at the same places.
+    let at_start = match fouling {
+        Some(by) => cut(line, &clean.jointed(by), density_kg_m3)?,
+        None => cut(line, clean, density_kg_m3)?,
+    };
     let at_end = match fouling {
         None => Ok(at_start.clone()),
         Some(_) if !sizeless.is_empty() => Err(format!(
@@ -81,31 +122,33 @@ pub(super) fn partings(
             .map_err(|error| error.to_string())
             .and_then(|fouled| cut(line, &fouled, density_kg_m3)),
     };
+    let at_end = at_end.and_then(|all| match all.len() == at_start.len() {
+        true => Ok(all),
+        false => Err("with what grows the line parts at other places".to_owned()),
+    });
     let lowest_m = line.sea.tide_m.map_or(0.0, |(lowest, _)| lowest.si);
     let surface_m = line.sea.water_depth_m.si + lowest_m;
     let ropes: Vec<mooring::Rope> = clean.pieces.iter().map(|p| p.rope).collect();
-    let each = at_start.into_iter().map(|start| {
-        // What has grown parts a piece where growth begins, and so adds a place where nothing else is.
-        let end = at_end.as_ref().map(|all| {
-            all.iter()
-                .find(|end| (end.at_m - start.at_m).abs() < SAME_M && end.side == start.side)
-        });
-        let end = match end {
-            Ok(Some(end)) => Ok(end),
-            Ok(None) => Err("it parts at another place at the end".to_owned()),
-            Err(why) => Err(why.clone()),
-        };
+    let each = at_start.into_iter().enumerate().map(|(place_ix, start)| {
+        let end = at_end
+            .as_ref()
+            .map(|all| &all[place_ix])
+            .map_err(Clone::clone);
         let missing = silent_of_flooding(line, clean, &start);
         let flooded = match (&end, missing.is_empty()) {
             (_, false) => Err(format!("nothing says {}", missing.join(", "))),
             (Err(why), true) => Err(why.clone()),
-            (Ok(end), true) => Ok(end.flooded.map(|(what, freed)| Flooded {
-                what: match what {
-                    Floods::Body(ix) => clean.hung[ix].what.path(line),
-                    Floods::Top => clean.top.path(line),
-                },
-                freed,
-            })),
+            (Ok(end), true) => {
+                let both = [start.flooded, end.flooded].into_iter().flatten();
+                let least = both.reduce(|a, b| if b.1.net_n < a.1.net_n { b } else { a });
+                Ok(least.map(|(what, freed)| Flooded {
+                    what: match what {
+                        Floods::Body(ix) => clean.hung[ix].what.path(line),
+                        Floods::Top => clean.top.path(line),
+                    },
+                    freed,
+                }))
+            }
         };
         let slack_m = slack_at_surface_m(&ropes, surface_m, start.at_m);
         let (mut comes_free, mut stays) = (Vec::new(), Vec::new());
@@ -127,6 +170,7 @@ pub(super) fn partings(
             comes_free,
             stays,
             clean: start.whole,
+            left_fouled_n: end.clone().map(|end| end.left_n),
             fouled: end.map(|end| end.whole),
             flooded,
             left_n: start.left_n,
@@ -138,14 +182,32 @@ pub(super) fn partings(
 }
 
 fn cut(line: &Line, of: &Moored, density_kg_m3: f64) -> Result<Vec<Parting>, String> {
-    let ropes: Vec<mooring::Rope> = of.pieces.iter().map(|p| p.rope).collect();
     let length_m = of.length_m();
-    let bodies = of.hung.iter().map(|h| Floodable {
-        body: mooring::Body {
-            at_m: h.body.at_m.min(length_m),
-            ..h.body
-        },
-        floods_n: floods_n(line, h.what).unwrap_or(0.0),
+    // A housing that is let in does not part in its middle: its weight is with what hangs there, not in its piece.
+    let mut let_in: Vec<(f64, f64, f64)> = Vec::new();
+    let mut from_m = 0.0;
+    let mut ropes: Vec<mooring::Rope> = of.pieces.iter().map(|p| p.rope).collect();
+    for rope in &mut ropes {
+        let to_m = from_m + rope.length_m;
+        if rope.diameter_m == 0.0 {
+            let_in.push((from_m, to_m, rope.weight_n_m * rope.length_m));
+            rope.weight_n_m = 0.0;
+        }
+        from_m = to_m;
+    }
+    let bodies = of.hung.iter().map(|h| {
+        let at_m = h.body.at_m.min(length_m);
+        let own = let_in
+            .iter()
+            .find(|(from, to, _)| *from < at_m && at_m < *to);
+        Floodable {
+            body: mooring::Body {
+                at_m,
+                weight_n: h.body.weight_n + own.map_or(0.0, |(_, _, n)| *n),
+                ..h.body
+            },
+            floods_n: floods_n(line, h.what).unwrap_or(0.0),
+        }
     });
     let bodies: Vec<Floodable> = bodies.collect();
     let top = match of.top {

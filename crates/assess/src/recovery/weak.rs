@@ -4,6 +4,9 @@ use plan::{Line, Position, SectionIx};
 
 use crate::moorings::{Extreme, HungLine, Moorings};
 
+/// Two places closer than this are one, m.
+const SAME_M: f64 = 1e-9;
+
 /// A weak link and the window in which it must part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Window {
@@ -51,11 +54,12 @@ fn greatest(found: &Moorings, of: &HungLine, at_m: f64) -> Result<(Extreme, Stri
         let shape = shape
             .as_ref()
             .map_err(|why| format!("in {} it has no shape: {why}", found.cases[case].named()))?;
+        // All points at the place, of which a body has two, and one on either side.
         let points = &shape.shape.points;
-        let after = points.partition_point(|p| p.s_m < at_m);
-        let from = after.saturating_sub(1);
-        let to = (after + 1).min(points.len());
-        for point in &points[from..to] {
+        let from = points.partition_point(|p| p.s_m < at_m - SAME_M);
+        let to = points.partition_point(|p| p.s_m <= at_m + SAME_M);
+        let beside = from.saturating_sub(1)..(to + 1).min(points.len());
+        for point in &points[beside] {
             let value = point.tension_n();
             if most.is_none_or(|m| value > m.value) {
                 most = Some(Extreme { value, case });

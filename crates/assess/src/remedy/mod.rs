@@ -498,15 +498,17 @@ fn whole(
     let judged = judged.find(|j| j.id == *id)?;
     let word = search.word(judged);
     let on_records = on_records(line);
+    let mends_standing = before.requirements.iter().all(|j| j.id != *id);
     let was = worst(before);
     let mut breaks = Vec::new();
     let mut anew = BTreeSet::new();
-    for ((requirement, subject), (judged, verdict)) in worst(&after) {
+    for ((standing, requirement, subject), (judged, verdict)) in worst(&after) {
         let held = was
-            .get(&(requirement, subject))
+            .get(&(standing, requirement, subject))
             .is_none_or(|(_, v)| matches!(v.word(), Word::Met | Word::Marginal));
         let falls = matches!(verdict.word(), Word::Broken | Word::Unknown);
-        if requirement == id || !held || !falls {
+        let itself = standing == mends_standing && requirement == id;
+        if itself || !held || !falls {
             continue;
         }
         // A record that counts with the change says what it says.

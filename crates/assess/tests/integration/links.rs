@@ -62,7 +62,9 @@ fn val_a_serial_span_longer_than_its_rate_allows_is_broken() {
 #[test]
 fn val_a_radio_reaches_to_its_horizon() {
     let radio = |more: &str| {
-        format!("link = \"line-of-sight\"\nlink_rate = \"115200 bit/s\"\nframe = {{ header = \"8 B\" }}\n{more}")
+        format!(
+            "link = \"line-of-sight\"\nlink_rate = \"115200 bit/s\"\nframe = {{ header = \"8 B\" }}\n{more}"
+        )
     };
     let of = |more: &str, length: &str| {
         checked(&[

@@ -6,10 +6,24 @@ use crate::line::{Case, CaseWave, CaseWind, Line, Tides, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
+/// What the ids of cases with growth end on.
+const FOULED: &str = "-fouled";
+
 pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     let mut nominal = None;
     for (id, f) in root.keyed("case") {
         r.part = format!("case.{id}");
+        if line.sea.growth.is_some() && id.ends_with(FOULED) {
+            r.tell(
+                Mistake::error(
+                    Code::BadId,
+                    f.site,
+                    format!("`case.{id}` is called as a case with growth is"),
+                )
+                .label("here")
+                .help(format!("call it something that does not end on `{FOULED}`: with `site.growth` each case has a twin of that name")),
+            );
+        }
         for (key, what) in [
             ("current", Unwritten::SlackWater),
             ("water_level", Unwritten::WaterLevel),

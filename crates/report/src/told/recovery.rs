@@ -1,9 +1,11 @@
 //! The recovery of a plan's lines, for people and for programs.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use assess::{
     Adrift, Chance, LineRecovery, MOORING_CAUTIONS, ModuleChance, Parted, Recovery, Window,
+    least_lift,
 };
 use mooring::{Freed, Side};
 use plan::{Line, ModuleIx};
@@ -123,23 +125,21 @@ fn partings(out: &mut String, line: &Line, all: &[Parted]) {
     let whys = all
         .iter()
         .flat_map(|p| [p.fouled.as_ref().err(), p.flooded.as_ref().err()]);
-    let mut whys: Vec<&String> = whys.flatten().collect();
-    whys.dedup();
-    if let Some(longest) = whys.iter().max_by_key(|why| why.len()) {
-        for row in wrap(&format!("unknown: {longest}"), WIDTH) {
-            let _ = writeln!(out, "    {row}");
+    let whys: BTreeSet<&String> = whys.flatten().collect();
+    for why in whys {
+        for (k, row) in wrap(&format!("unknown: {why}"), WIDTH).iter().enumerate() {
+            let _ = writeln!(out, "    {}{row}", if k == 0 { "" } else { "  " });
         }
     }
-    let worst = all
-        .iter()
-        .filter(|p| !p.comes_free.is_empty())
-        .filter_map(|p| Some((p, p.flooded.as_ref().ok()?.as_ref()?)))
-        .min_by(|a, b| a.1.freed.net_n.total_cmp(&b.1.freed.net_n));
-    if let Some((parted, flooded)) = worst {
+    if let (Some((lift_n, parted)), _) = least_lift(all) {
+        let flooded = match &parted.flooded {
+            Ok(Some(flooded)) => format!(" with {} flooded", flooded.what),
+            Ok(None) | Err(_) => String::new(),
+        };
         let _ = writeln!(
             out,
-            "    the least, {:.0} N, with {} flooded, when it parts {}",
-            flooded.freed.net_n, flooded.what, parted.place
+            "    the least of what is known, {lift_n:.0} N{flooded}, when it parts {}",
+            parted.place
         );
     }
     let slack = all.iter().max_by(|a, b| a.slack_m.total_cmp(&b.slack_m));
@@ -180,6 +180,9 @@ fn chances(out: &mut String, line: &Line, of: &LineRecovery) {
                 ids.join(" and ")
             );
         }
+        for (id, why) in &chance.unknown {
+            let _ = write!(said, "; whether by {id} is unknown: {why}");
+        }
         for (id, why) in &chance.not_by {
             let _ = write!(said, "; not by {id}: {why}");
         }
@@ -205,18 +208,23 @@ fn alike<'c>(all: impl Iterator<Item = (String, &'c Chance)>) -> Vec<(String, &'
 }
 
 fn percent(chance: &Chance) -> String {
-    match &chance.works {
-        Ok(works) => show_percent(*works),
-        Err(why) => format!("unknown ({why}):"),
+    match (chance.works(), &chance.at_least, &chance.at_most) {
+        (Ok(works), ..) => show_percent(works),
+        (Err(_), Ok(least), Ok(most)) => {
+            format!("{} to {}", show_percent(*least), show_percent(*most))
+        }
+        (Err(why), ..) => format!("unknown ({why}):"),
     }
 }
 
 /// A chance near one keeps the digits of what is missing.
 fn show_percent(works: f64) -> String {
-    match works {
-        w if (0.9995..1.0).contains(&w) => format!("{:.3} %", 100.0 * w),
-        w => format!("{:.1} %", 100.0 * w),
+    let missing = 100.0 * (1.0 - works);
+    if missing <= 0.0 {
+        return "100 %".to_owned();
     }
+    let decimals = (1.0 - missing.log10().floor()).clamp(1.0, 12.0) as usize;
+    format!("{:.decimals$} %", 100.0 * works)
 }
 
 fn window_told(window: &Window) -> String {
@@ -337,6 +345,7 @@ fn parted_json(line: &Line, parted: &Parted) -> Value {
         }),
         "flooded_unknown": parted.flooded.as_ref().err(),
         "left_n": parted.left_n,
+        "left_fouled_n": parted.left_fouled_n.as_ref().ok(),
         "surface_slack_m": parted.slack_m,
         "stays_back": parted.stays_back.as_ref().map(chance_json),
     })
@@ -344,8 +353,11 @@ fn parted_json(line: &Line, parted: &Parted) -> Value {
 
 fn chance_json(chance: &Chance) -> Value {
     json!({
-        "chance": chance.works.as_ref().ok(),
-        "unknown": chance.works.as_ref().err(),
+        "chance": chance.works().as_ref().ok(),
+        "unknown": chance.works().as_ref().err(),
+        "at_least": chance.at_least.as_ref().ok(),
+        "at_most": chance.at_most.as_ref().ok(),
+        "unknown_by": chance.unknown.iter().map(|(id, why)| json!({ "means": id, "why": why })).collect::<Vec<_>>(),
         "by": chance.by,
         "not_by": chance.not_by.iter().map(|(id, why)| json!({ "means": id, "why": why })).collect::<Vec<_>>(),
         "share": chance.share.iter().map(|(what, ids)| json!({ "what": what, "means": ids })).collect::<Vec<_>>(),
