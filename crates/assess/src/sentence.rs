@@ -356,7 +356,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             show(at_most_m.si, Dimension::Length)
         ),
         That::StrumHours { of, at_most_s } => format!(
-            "the strum of the rope beside {} lies in the band of a detector for at most {} of a tide at springs",
+            "the strum of the rope beside {} lies in the band of a detector for at most {} of a tide",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
             show(at_most_s.si, Dimension::Time)
         ),

@@ -85,8 +85,8 @@ fn one(
     for (detector, band_hz) in &bands {
         for rope in &ropes {
             let strums = rope.strums(*band_hz).map_err(|e| e.to_string())?;
-            let longest = worst.as_ref().map(|w| w.strums.springs.either);
-            if longest.is_none_or(|longest| strums.springs.either > longest) {
+            let longest_h = worst.as_ref().map(|w| hours_of(&w.strums));
+            if longest_h.is_none_or(|so_far_h| hours_of(&strums) > so_far_h) {
                 worst = Some(Worst {
                     detector,
                     band_hz: *band_hz,
@@ -100,10 +100,16 @@ fn one(
     let evidence = Evidence::computed(METHOD, &(&bands, &ropes));
     Ok(against.judge(
         subject,
-        worst.strums.springs.hours_a_tide(),
+        hours_of(&worst.strums),
         evidence,
         words(line, &worst),
     ))
+}
+
+/// Hours of the tide with the more of them: a weaker one may lie in the band for longer than a strong one that runs through it.
+fn hours_of(strums: &RopeStrums) -> f64 {
+    let neaps_h = strums.neaps.map_or(0.0, |neaps| neaps.hours_a_tide());
+    strums.springs.hours_a_tide().max(neaps_h)
 }
 
 fn words(line: &Line, worst: &Worst<'_>) -> String {
@@ -135,7 +141,7 @@ fn words(line: &Line, worst: &Worst<'_>) -> String {
     if springs.upright {
         why.push_str("; the rope counts as upright, since its line has no shape in that case");
     }
-    if strums.springs.either > 0.0 {
+    if hours_of(strums) > 0.0 {
         why.push_str(&format!(
             "; `fairing = true` on section.{section}, or a hydrophone that stands on the bottom, takes it away"
         ));

@@ -135,7 +135,7 @@ pub(crate) fn grown(line: &Line) -> Result<Option<Fouling>, CasesError> {
     if line.sea.growth.is_none() {
         return Ok(None);
     }
-    let density_kg_m3 = density(line, &mut Vec::new())?;
+    let density_kg_m3 = water_density(line, &mut Vec::new())?;
     fouling(line, density_kg_m3).map_err(CasesError::Growth)
 }
 
