@@ -18,6 +18,8 @@ pub(super) struct Parts<'a> {
     powered: Powered,
     hydrophones: Vec<SensorIx>,
     led: Vec<Led>,
+    /// Where behaviours at intervals lead while the line is whole.
+    beats: Vec<Led>,
 }
 
 impl<'a> Parts<'a> {
@@ -48,7 +50,9 @@ impl<'a> Parts<'a> {
         let whole = talk.now(&nodes, None, None, vec![false; line.modules.len()]);
         let hydrophones = hydrophones(line);
         let led = hydrophones.iter().map(|h| talk.led(&whole, *h)).collect();
+        let beats = talk.led_at_intervals(&whole);
         Ok(Parts {
+            beats,
             network,
             talk,
             powered,
@@ -147,7 +151,9 @@ impl<'a> Parts<'a> {
                 output,
             })
         });
-        let outputs = outputs.map(|o| self.output(o, now, nodes, &led, &notice));
+        let beats = self.talk.led_at_intervals(now);
+        let asks: Vec<&Led> = led.iter().chain(&beats).collect();
+        let outputs = outputs.map(|o| self.output(o, now, nodes, &asks, &notice));
         let fed = (0..nodes.len()).filter(|&m| line.modules[m].input.is_some() && now.works[m]);
         After {
             without_power: (0..nodes.len())
@@ -171,15 +177,16 @@ impl<'a> Parts<'a> {
         output: OutputIx,
         now: &Now,
         nodes: &[Option<How>],
-        led: &[Led],
+        asks: &[&Led],
         notice: &Notice<'_>,
     ) -> OutputAfter {
         let line = self.line();
         let at = output.module.0;
         let key = (at, output.output);
         let own = &line.modules[at].outputs[output.output];
-        let asked = |led: &[Led]| led.iter().filter(|l| l.outputs.contains(&key)).count();
-        let (asked_by, asked_before) = (asked(led), asked(&self.led));
+        let asked = |all: &[&Led]| all.iter().filter(|l| l.outputs.contains(&key)).count();
+        let before: Vec<&Led> = self.led.iter().chain(&self.beats).collect();
+        let (asked_by, asked_before) = (asked(asks), asked(&before));
         let does = match nodes[at] {
             Some(How::Unpowered) => Does::Off,
             Some(How::Hung) => Does::Stays,
@@ -203,7 +210,7 @@ impl<'a> Parts<'a> {
                     (Some(within_s), Does::Stays) => Some(Ok(within_s)),
                     (Some(within_s), _) => {
                         let askers: BTreeSet<usize> =
-                            self.led.iter().flat_map(|l| l.askers(line, key)).collect();
+                            before.iter().flat_map(|l| l.askers(line, key)).collect();
                         notice
                             .silent(now, at)
                             .filter(|m| askers.contains(m))
@@ -245,6 +252,7 @@ impl<'a> Parts<'a> {
                 let askers: BTreeSet<usize> = self
                     .led
                     .iter()
+                    .chain(&self.beats)
                     .flat_map(|l| l.askers(line, (m, output)))
                     .collect();
                 for asker in askers {

@@ -1,4 +1,4 @@
-//! Where the detections of a hydrophone lead: outputs, uplinks, and modules that learn of them.
+//! Where the detections of a hydrophone, and what runs at intervals, lead: outputs, uplinks, and modules that learn of them.
 
 use std::collections::BTreeSet;
 
@@ -132,22 +132,38 @@ impl Talk<'_> {
 
     /// Where the detections of a hydrophone lead.
     pub(super) fn led(&self, now: &Now, sensor: SensorIx) -> Led {
-        let mut walk = Walk {
-            talk: self,
-            now,
-            led: Led::default(),
-            started: vec![false; self.line.behaviours.len()],
-            open: Vec::new(),
-        };
+        let mut walk = self.walk(now);
         for (d, detector) in self.line.detectors.iter().enumerate() {
             if detector.on == sensor && now.works[sensor.module.0] {
                 walk.hears(DetectorIx(d));
             }
         }
-        while let Some(b) = walk.open.pop() {
-            walk.follow(b);
+        walk.to_the_end()
+    }
+
+    /// Where each behaviour that runs at intervals leads, in the order of the plan: nowhere where its module has stopped.
+    pub(super) fn led_at_intervals(&self, now: &Now) -> Vec<Led> {
+        let behaviours = self.line.behaviours.iter().enumerate();
+        let beats = behaviours.filter(|(_, b)| matches!(b.when, When::Each { .. }));
+        let led = beats.map(|(b, behaviour)| {
+            let mut walk = self.walk(now);
+            if now.works[behaviour.on.0] {
+                walk.started[b] = true;
+                walk.open.push(b);
+            }
+            walk.to_the_end()
+        });
+        led.collect()
+    }
+
+    fn walk<'b>(&'b self, now: &'b Now) -> Walk<'b> {
+        Walk {
+            talk: self,
+            now,
+            led: Led::default(),
+            started: vec![false; self.line.behaviours.len()],
+            open: Vec::new(),
         }
-        walk.led
     }
 }
 
@@ -171,6 +187,13 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
+    fn to_the_end(mut self) -> Led {
+        while let Some(b) = self.open.pop() {
+            self.follow(b);
+        }
+        self.led
+    }
+
     fn start(&mut self, by: Option<usize>, starts: impl Fn(&plan::Behaviour) -> bool) {
         for (b, behaviour) in self.talk.line.behaviours.iter().enumerate() {
             if !self.now.works[behaviour.on.0] || !starts(behaviour) {

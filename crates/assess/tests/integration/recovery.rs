@@ -323,7 +323,7 @@ fn verif_the_least_lift_and_the_most_slack_are_judged() {
     assert_eq!(requirement(&check, "slack").word(), Word::Met);
     let silent = judged(&sized(&still(MEANS)).replace("flooding_adds = \"200 N\"\n", ""));
     assert!(why_unknown(&silent, "up").contains("float.top.flooding_adds"));
-    // 95 m of rope that floats in 72 m at the lowest water, 23 m of it above.
+    // 95 m of rope that floats in 76 m at the lowest water: 19 m more than it is deep.
     let floating = sized(&still(MEANS))
         .replace(
             &format!("weight_in_water = \"{weight_n_m} N/m\""),
@@ -374,4 +374,179 @@ fn verif_a_weak_link_parts_between_its_load_and_the_rope() {
         "[weak_link.top]\nposition = { section = \"section.riser\", from_top = \"5 m\" }\nparts_from = \"2 kN\"\nparts_by = \"4 kN\"\n",
     );
     assert!(why_unknown(&judged(&silent), "weak-link").contains("breaking_load"));
+}
+
+/// The plan of a buoy that holds the same rope, with one let-in housing of 120 N at 60 m, and means at its top, its anchor and the housing.
+const BUOY: &str = r#"format = 1
+[deployment]
+name = "a buoy"
+start = 2027-03-15
+duration = "100 d"
+recovery_slip = "20 d"
+[site]
+latitude = "57 deg"
+longitude = "0 deg"
+water_depth = "80 m"
+density = "1025 kg/m3"
+tide = { lowest = "-1 m", highest = "1 m" }
+profile = [{ depth = "0 m", temperature = "9 degC", salinity = 34 }]
+[supply.bench]
+at = "module.buoy"
+kind = "bench"
+output = { voltage = "24 V", resistance = "0.1 ohm" }
+[module.buoy]
+position = { depth = "0 m" }
+hull = { weight = "1000 N", waterplane = "0.5 m2", full_draught = "0.5 m", cd_a_water = "0.2 m2", cd_a_wind = "0.3 m2", flooding_adds = "400 N" }
+drift_alarm = { radius = "50 m", every = "1 h", fix_error = "8 m", place_error = "15 m", false_alarms = "1 %" }
+output.lantern = { kind = "lamp", power = "1 W", starts = "on" }
+[span.riser]
+from = "module.buoy"
+to = "module.ear"
+length = "90 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 4, resistance = "8 mohm" }
+[module.ear]
+position = { section = "section.riser", from_anchor = "60 m" }
+housing = { rated_depth = "200 m", weight_in_water = "120 N", cd_a = "0.05 m2", added_length = "1 m", flooding_adds = "90 N" }
+[anchor.sinker]
+weight_in_water = "4 kN"
+[section.riser]
+from = "module.buoy"
+to = "anchor.sinker"
+length = "86 m"
+rope = "part.rope"
+[part.rope]
+is = "rope"
+diameter = "12 mm"
+weight_in_water = "0.5 N/m"
+stiffness = "600 kN"
+normal_drag = 1.3
+tangential_drag = 0.02
+breaking_load = "30 kN"
+[case.still]
+nominal = true
+[case.flows]
+current = [{ depth = "0 m", speed = "0.5 m/s" }]
+[recovery.haul]
+kind = "haul"
+at = "module.buoy"
+works = "90 %"
+[recovery.call]
+kind = "release"
+at = "anchor.sinker"
+works = "80 %"
+[recovery.cutter]
+kind = "release"
+at = "module.ear"
+works = "50 %"
+[recovery.grapnel]
+kind = "drag"
+works = "60 %"
+[requirement.back]
+that = "recovery-chance"
+at_least = "90 %"
+"#;
+
+/// A buoy is hauled or let go at its anchor; a cutter above the housing frees the buoy and leaves the housing down. What stays after a parting is dragged for.
+#[test]
+fn verif_each_means_brings_what_hangs_above_it() {
+    let recovery = found(BUOY);
+    let line = recovery.lines[0].as_ref().unwrap();
+    let chance = |module: &str| {
+        let of = read(BUOY);
+        let ix = of.line.as_ref().unwrap().module_by_id(module).unwrap();
+        let one = line.modules.iter().find(|m| m.module == ix).unwrap();
+        one.chance.works().unwrap()
+    };
+    close(chance("buoy"), 1.0 - 0.1 * 0.2 * 0.5 * 0.4, 1e-12);
+    close(chance("ear"), 1.0 - 0.1 * 0.2 * 0.4, 1e-12);
+    let partings = line.partings.as_ref().unwrap();
+    let below = partings.iter().find(|p| p.place == "just below module.ear");
+    let above = partings.iter().find(|p| p.place == "just above module.ear");
+    // All of the let-in housing goes one way: 25 m of rope above it, and 1 m of housing that weighs 120 N.
+    let hull_n = WATER_KG_M3 * G * 0.5 * 0.5 - 1000.0;
+    close(above.unwrap().clean.net_n, hull_n - 0.5 * 26.0, 1e-9);
+    close(
+        below.unwrap().clean.net_n,
+        hull_n - 0.5 * 26.0 - 120.0,
+        1e-9,
+    );
+    let stays = above.unwrap().stays_back.as_ref().unwrap();
+    close(stays.works().unwrap(), 0.6, 1e-12);
+    assert_eq!(stays.by, ["recovery.grapnel"]);
+    assert!(below.unwrap().stays_back.is_none());
+}
+
+/// A figure of growth that is not known decides nothing where the other means are enough, and leaves it unknown where they are not.
+#[test]
+fn verif_what_is_unknown_of_a_means_is_not_taken_for_a_failure() {
+    let grows = BUOY.replace(
+        "density =",
+        "growth = { a_month = \"1 mm\", density = \"1300 kg/m3\" }\ndensity =",
+    );
+    let asked = |share: &str| {
+        judged(&grows.replace("at_least = \"90 %\"", &format!("at_least = \"{share}\"")))
+    };
+    // Without the releases, of which nobody knows what grows on the housing: 1 - 0.1 0.4.
+    let enough = asked("95 %");
+    assert_eq!(requirement(&enough, "back").word(), Word::Met);
+    close(known(&enough, "back").value.value, 96.0, 1e-9);
+    assert!(
+        known(&enough, "back")
+            .why
+            .contains("whether by recovery.call is unknown")
+    );
+    assert!(why_unknown(&asked("98 %"), "back").contains("module.ear.housing.outside"));
+    assert_eq!(requirement(&asked("99.9 %"), "back").word(), Word::Broken);
+}
+
+/// Rayleigh's law by hand: a circle of 95 % of r is r / sqrt(-2 ln 0.05); one false alarm in a hundred deployments of 2880 fixes lies `sqrt(-2 ln(1 - 0.99^(1/2880)))` deviations out.
+#[test]
+fn verif_a_drift_alarm_is_wider_than_the_circle_and_the_errors() {
+    let check = judged(BUOY);
+    let alarm = known(&check, "drift-alarm");
+    let sigma_m = (8.0f64 * 8.0 + 15.0 * 15.0).sqrt() / (-2.0 * 0.05f64.ln()).sqrt();
+    let each = 1.0 - 0.99f64.powf(1.0 / 2880.0);
+    let reading = read(BUOY);
+    let shapes = moorings(reading.line.as_ref().unwrap()).unwrap();
+    let circle_m = shapes.lines[0]
+        .as_ref()
+        .unwrap()
+        .watch_circle
+        .unwrap()
+        .radius_m;
+    assert!(circle_m > 10.0);
+    let least_m = circle_m + sigma_m * (-2.0 * each.ln()).sqrt();
+    close(alarm.limit.value, least_m, 1e-6);
+    assert_eq!(requirement(&check, "drift-alarm").word(), Word::Broken);
+    let wide = format!("radius = \"{:.0} m\"", least_m + 5.0);
+    let check = judged(&BUOY.replace("radius = \"50 m\"", &wide));
+    assert_eq!(requirement(&check, "drift-alarm").word(), Word::Met);
+}
+
+/// A second line of which nothing is known leaves the requirement unknown, though every module of the first comes back.
+#[test]
+fn verif_a_line_that_is_not_known_is_told() {
+    let two = BUOY.replace(
+        "[case.still]",
+        "[anchor.other]\n[float.up]\n[section.lost]\nfrom = \"float.up\"\nto = \"anchor.other\"\nlength = \"20 m\"\n[case.still]",
+    );
+    let check = judged(&two);
+    assert!(why_unknown(&check, "back").contains("section.lost"));
+}
+
+/// Growth of which the float lifts 100 N less leaves as much less of what it lifts in still water.
+#[test]
+fn verif_what_a_float_holds_up_counts_with_growth() {
+    let (d, ..) = rope();
+    let clean = known(&judged(&sized(&still(""))), "held-up").value.value;
+    let growth = "{ a_month = \"50 mm\", most = \"10 mm\", density = \"1300 kg/m3\" }";
+    let check = judged(&grown(&sized(&still("")), growth));
+    let held = known(&check, "held-up");
+    let pi = core::f64::consts::PI;
+    let volume_m3 = pi / 4.0 * ((d + 0.02).powi(2) - d * d) * 55.0
+        + 2.0 * pi / 4.0 * (0.22f64.powi(2) * 0.62 - 0.04 * 0.6)
+        + pi / 6.0 * (0.62f64.powi(3) - 0.6f64.powi(3));
+    close(held.value.value, clean - G * 275.0 * volume_m3, 1e-6);
+    assert!(held.why.contains("has grown"), "{}", held.why);
 }

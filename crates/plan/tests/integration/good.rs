@@ -148,10 +148,17 @@ fn verif_the_examples_read_without_mistakes() {
             file.display()
         );
         assert!(!reading.has_errors());
-        // Three are about power alone, and hear nothing; one is about what would mend it.
-        let without_cues = ["cold-wake", "long-reach", "reef-light", "gannet-stack"]
-            .iter()
-            .any(|name| folder.ends_with(name));
+        // Three are about power alone, and hear nothing; one is about what would mend it; in two `check` alone finds what is wrong.
+        let without_cues = [
+            "cold-wake",
+            "long-reach",
+            "reef-light",
+            "gannet-stack",
+            "kestrel-piles",
+            "vennick-ledge",
+        ]
+        .iter()
+        .any(|name| folder.ends_with(name));
         let Ok(sheets) = std::fs::read_dir(folder.join("cues")) else {
             assert!(
                 bench || without_cues,

@@ -523,6 +523,18 @@ fn regress_the_document_of_failures() {
 }
 
 #[test]
+fn regress_the_document_of_a_recovery() {
+    let demo = demo("vennick-ledge", false);
+    let told = document(&["recovery", &demo.plan]);
+    assert!(told["lines"][0]["partings"][0]["clean"]["lift_n"].is_number());
+    compare(
+        "recovery-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_a_mooring() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["mooring", &demo.plan]);

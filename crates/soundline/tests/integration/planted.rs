@@ -1,0 +1,53 @@
+//! Examples in which something is wrong on purpose: `check` alone finds each fault and names its cause, and what mends it leaves nothing broken.
+
+use serde_json::Value;
+
+use crate::support::{demo, edit, expect_status, run, stdout};
+
+/// Requirements and standing checks that are broken, each with its reasons.
+fn broken(plan: &str, status: i32) -> Vec<(String, String)> {
+    let output = run(&["--format", "json", "check", plan]);
+    expect_status(&output, status);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let lists = ["requirements", "standing"].map(|key| told[key].as_array().unwrap().clone());
+    let all = lists.into_iter().flatten();
+    let fallen = all.filter(|judged| judged["ruling"] == "broken");
+    fallen
+        .map(|judged| {
+            let verdicts = judged["verdicts"].as_array().unwrap();
+            let whys = verdicts.iter().filter(|v| v["ruling"] == "broken");
+            let whys: Vec<&str> = whys.map(|v| v["why"].as_str().unwrap()).collect();
+            (judged["id"].as_str().unwrap().to_owned(), whys.join("\n"))
+        })
+        .collect()
+}
+
+#[track_caller]
+fn named(found: &[(String, String)], id: &str, cause: &str) {
+    let (_, why) = found.iter().find(|(i, _)| i == id).unwrap();
+    assert!(why.contains(cause), "{id}: {why}");
+}
+
+fn ids(found: &[(String, String)]) -> Vec<&str> {
+    let mut ids: Vec<&str> = found.iter().map(|(id, _)| id.as_str()).collect();
+    ids.sort_unstable();
+    ids
+}
+
+/// The loud gain is 20 dB too high, and a message holds the green lamp for ten minutes after the radio has died.
+#[test]
+fn verif_the_faults_of_the_pile_line_are_found() {
+    let demo = demo("kestrel-piles", false);
+    let found = broken(&demo.plan, 1);
+    assert_eq!(ids(&found), ["dark-when-blind", "largest-strike"]);
+    named(&found, "largest-strike", "the converter is what overloads");
+    named(&found, "dark-when-blind", "module.bridge hung");
+    named(&found, "dark-when-blind", "10 min after");
+    edit(&demo.plan, "gain = \"14 dB\"", "gain = \"-6 dB\"");
+    edit(
+        &demo.plan,
+        "fail_safe = \"off\"",
+        "fail_safe = \"off\"\nfails_safe_within = \"4 s\"",
+    );
+    assert_eq!(ids(&broken(&demo.plan, 0)), [""; 0]);
+}
