@@ -12,7 +12,7 @@ pub(crate) const SPAN: Section = Section {
     name: "a span",
     doc: "An electrical cable between two modules, with a conductor, a link, or both.",
     part: Some("span"),
-    fields: &joined::<20>(OF_A_CABLE, OF_A_SPAN),
+    fields: &joined::<21>(OF_A_CABLE, OF_A_SPAN),
 };
 
 /// The equator is 40 000 km long.
