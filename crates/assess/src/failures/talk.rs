@@ -138,7 +138,7 @@ impl Talk<'_> {
                 walk.hears(DetectorIx(d));
             }
         }
-        walk.to_the_end()
+        walk.finish()
     }
 
     /// Where each behaviour that runs at intervals leads, in the order of the plan: nowhere where its module has stopped.
@@ -151,7 +151,7 @@ impl Talk<'_> {
                 walk.started[b] = true;
                 walk.open.push(b);
             }
-            walk.to_the_end()
+            walk.finish()
         });
         led.collect()
     }
@@ -187,7 +187,7 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn to_the_end(mut self) -> Led {
+    fn finish(mut self) -> Led {
         while let Some(b) = self.open.pop() {
             self.follow(b);
         }

@@ -413,8 +413,9 @@ fn beyond(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
                 ));
             }
         }
+        // A current down to the bed at the site's own level goes on at low water.
         let deepest_m = case.current.iter().map(|p| p.0).fold(0.0, f64::max);
-        if deepest_m > case.water.depth_m {
+        if deepest_m > case.water.depth_m.max(line.sea.water_depth_m.si) {
             assumed.push(format!(
                 "in {} the current is written down to {deepest_m} m, and the bed lies at {} m: what is below it does not count",
                 case.named(),

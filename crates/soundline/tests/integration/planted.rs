@@ -51,3 +51,41 @@ fn verif_the_faults_of_the_pile_line_are_found() {
     );
     assert_eq!(ids(&broken(&demo.plan, 0)), [""; 0]);
 }
+
+/// Four modules that boot at once have no operating point once what is in their ways onwards counts, and a rope strums in the band of the detectors for much of a tide.
+#[test]
+fn verif_the_faults_of_the_winter_line_are_found() {
+    let demo = demo("vennick-ledge", false);
+    let found = broken(&demo.plan, 1);
+    assert_eq!(
+        ids(&found),
+        ["boots-carried", "hears", "still", "supply", "voltage"]
+    );
+    for cause in [
+        "so that it has no operating point",
+        "1.90 ohm of ways through modules",
+        "without the through-resistance of its modules it would carry 115.5 %",
+        "with boots staggered it would carry",
+        "1 mm2 in span.first",
+    ] {
+        named(&found, "boots-carried", cause);
+    }
+    named(
+        &found,
+        "still",
+        "0.0 h of a tide by the first, 8.3 h by the second",
+    );
+    named(&found, "still", "`fairing = true` on section.riser");
+    named(&found, "hears", "strum takes most");
+    edit(
+        &demo.plan,
+        "resistance = \"0.6 ohm\"",
+        "resistance = \"0 ohm\"",
+    );
+    edit(
+        &demo.plan,
+        "rope = \"part.jacketed\"",
+        "rope = \"part.jacketed\"\nfairing = true",
+    );
+    assert_eq!(ids(&broken(&demo.plan, 0)), [""; 0]);
+}
