@@ -206,16 +206,35 @@ pub fn chain_budget(
     sensor: SensorIx,
     month: Option<usize>,
 ) -> Result<ChainBudget, InputError> {
-    chain_budget_of(line, sensor, month, &Memo::with_room(0))
+    let memo = Memo::with_room(0);
+    let (mut found, sea) = without_bands(line, sensor, month, &memo)?;
+    let half_hz = 0.5 * found.noise.chain().rate_hz();
+    let decidecades: Vec<Decidecade> = decidecades(SEA_HZ.0, half_hz).collect();
+    let edges = decidecades.iter().map(|b| (b.low_hz(), b.high_hz()));
+    let levels = sea_bands(sea.as_ref(), edges.collect(), &memo);
+    found.bands = decidecades
+        .iter()
+        .zip(levels.iter())
+        .filter_map(|(band, sea)| found.band(*band, *sea))
+        .collect();
+    Ok(found)
 }
 
-/// The same, with the levels of the sea that are kept.
+/// The same but for its bands, which no verdict reads, in all months, with the levels of the sea that are kept.
 pub(crate) fn chain_budget_of(
+    line: &Line,
+    sensor: SensorIx,
+    memo: &Memo,
+) -> Result<ChainBudget, InputError> {
+    without_bands(line, sensor, None, memo).map(|(found, _)| found)
+}
+
+fn without_bands(
     line: &Line,
     sensor: SensorIx,
     month: Option<usize>,
     memo: &Memo,
-) -> Result<ChainBudget, InputError> {
+) -> Result<(ChainBudget, Option<Sea>), InputError> {
     let noise = chain_noise(line, sensor)?;
     let plan = line.sensor(sensor).chain.as_ref();
     let in_air = line.sensor(sensor).kind == SensorKind::Microphone;
@@ -256,18 +275,9 @@ pub(crate) fn chain_budget_of(
     found.winds_m_s = sea.as_ref().map(|s| (s.quietest_m_s, s.windiest_m_s));
     found.shipping = sea.as_ref().map(|s| s.shipping);
     found.sea_unknown = sea_unknown;
-    let half_hz = 0.5 * found.noise.chain().rate_hz();
-    let decidecades: Vec<Decidecade> = decidecades(SEA_HZ.0, half_hz).collect();
-    let edges = decidecades.iter().map(|b| (b.low_hz(), b.high_hz()));
-    let levels = sea_bands(sea.as_ref(), edges.collect(), memo);
-    found.bands = decidecades
-        .iter()
-        .zip(levels.iter())
-        .filter_map(|(band, sea)| found.band(*band, *sea))
-        .collect();
     let on = line.detectors.iter().filter(|d| d.on == sensor);
     found.detectors = on.map(|d| found.detector(d, sea.as_ref(), memo)).collect();
-    Ok(found)
+    Ok((found, sea))
 }
 
 impl ChainBudget {

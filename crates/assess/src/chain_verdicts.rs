@@ -58,7 +58,7 @@ fn clear(budget: &ChainBudget, detector: &DetectorBudget) -> Result<(f64, String
 /// The detector of a hydrophone that has least, against a limit; `None` for one without a detector.
 fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -> Option<Verdict> {
     let subject = line.sensor_path(sensor);
-    let budget = match chain_budget_of(line, sensor, None, memo) {
+    let budget = match chain_budget_of(line, sensor, memo) {
         Ok(budget) => budget,
         Err(error) => return Some(unknown(subject, error.to_string())),
     };
@@ -172,7 +172,7 @@ pub(crate) fn overload(line: &Line, of: Option<SensorIx>, at_least_db: f64) -> V
 /// either is known.
 pub(crate) fn standing_overload(line: &Line, memo: &Memo) -> Vec<Verdict> {
     let one = |sensor: SensorIx| {
-        let budget = chain_budget_of(line, sensor, None, memo).ok()?;
+        let budget = chain_budget_of(line, sensor, memo).ok()?;
         let peak_db = budget.noise.chain().overload_peak_level_db_re_1upa();
         let windiest = budget
             .months

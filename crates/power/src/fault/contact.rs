@@ -10,7 +10,8 @@ use crate::solver::{check_given_node, solve};
 
 const FIRST_OHM: f64 = 1e-3;
 const MOST_DOUBLINGS: u32 = 50;
-const HALVINGS: u32 = 50;
+/// To a part in 1e12 of what is found.
+const HALVINGS: u32 = 40;
 
 /// What a line bears of something that only worsens.
 #[derive(Clone, Copy, Debug, PartialEq)]
