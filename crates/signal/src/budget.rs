@@ -135,7 +135,7 @@ impl ChainNoise {
 
     /// Noise density at `f_hz`, above zero, dB re 1 uPa^2/Hz at the hydrophone.
     pub fn density(&self, f_hz: f64) -> NoiseParts {
-        let [own, amplifier, converter] = self.powers(f_hz);
+        let [own, amplifier, converter] = self.powers(f_hz, self.flat());
         parts(own, amplifier, converter)
     }
 
@@ -144,6 +144,7 @@ impl ChainNoise {
         if !(low_hz > 0.0 && low_hz < high_hz && high_hz.is_finite()) {
             return None;
         }
+        let flat = self.flat();
         let mut sums = [Some(0.0), Some(0.0), Some(0.0)];
         let mut from_hz = low_hz;
         let rows = self.self_noise.iter().map(|row| row.0);
@@ -156,7 +157,7 @@ impl ChainNoise {
                 let at = |share: f64| from_hz * libm::exp((f64::from(panel) + share) * step);
                 for (share, weight) in [(0.0, 1.0), (0.5, 4.0), (1.0, 1.0)] {
                     let f_hz = at(share);
-                    let powers = self.powers(f_hz);
+                    let powers = self.powers(f_hz, flat);
                     for (sum, power) in sums.iter_mut().zip(powers) {
                         *sum = sum
                             .zip(power)
@@ -169,14 +170,18 @@ impl ChainNoise {
         Some(parts(sums[0], sums[1], sums[2]))
     }
 
-    /// Powers of self-noise, amplifier and converter, uPa^2/Hz; the last is always there.
-    fn powers(&self, f_hz: f64) -> [Option<f64>; 3] {
-        let own = table_level_db(&self.self_noise, f_hz).map(power);
+    /// Powers of amplifier and converter before the high-pass, uPa^2/Hz, the same at every frequency.
+    fn flat(&self) -> (Option<f64>, f64) {
         let amplifier = self
             .amplifier_v_rthz
             .map(|v| power(self.chain.preamplifier_density_db_re_1upa2_hz(v)));
-        let converter = power(self.converter_density_db_re_1upa2_hz()) / self.power_gain(f_hz);
-        [own, amplifier, Some(converter)]
+        (amplifier, power(self.converter_density_db_re_1upa2_hz()))
+    }
+
+    /// Powers of self-noise, amplifier and converter, uPa^2/Hz, of which the last two are `flat` but for the high-pass; the last is always there.
+    fn powers(&self, f_hz: f64, (amplifier, converter): (Option<f64>, f64)) -> [Option<f64>; 3] {
+        let own = table_level_db(&self.self_noise, f_hz).map(power);
+        [own, amplifier, Some(converter / self.power_gain(f_hz))]
     }
 }
 
