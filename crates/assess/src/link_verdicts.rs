@@ -271,7 +271,12 @@ fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
         }
     });
     let heights_m: Vec<f64> = heights_m.collect();
-    let roots: f64 = heights_m.iter().map(|h| h.sqrt()).sum();
+    // Behind the crests an antenna at or below the still water sees nothing.
+    let sunk = heights_m.contains(&0.0);
+    let roots: f64 = match sunk {
+        true => 0.0,
+        false => heights_m.iter().map(|h| h.sqrt()).sum(),
+    };
     let horizon_m = (2.0 * BENT_EARTH * EARTH_M).sqrt() * roots;
     let waves = match (lowered, highest_m) {
         (true, Some(wave_m)) => {

@@ -428,6 +428,8 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("anchor", &mut line.anchors.iter().map(|x| &x.id));
     add("float", &mut line.floats.iter().map(|x| &x.id));
     add("weight", &mut line.weights.iter().map(|x| &x.id));
+    add("weak_link", &mut line.weak_links.iter().map(|x| &x.id));
+    add("recovery", &mut line.means.iter().map(|x| &x.id));
     add("case", &mut line.cases.iter().map(|x| &x.id));
     add("section", &mut line.sections.iter().map(|x| &x.id));
     add("supply", &mut line.supplies.iter().map(|x| &x.id));

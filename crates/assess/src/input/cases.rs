@@ -118,6 +118,7 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
     beyond(line, &cases, &mut assumed);
+    ends_of_tide(line, &cases, &mut assumed);
     let grown = fouling(line, density_kg_m3).map_err(CasesError::Growth)?;
     if let Some(grown) = grown {
         told_of_growth(line, &grown, &mut assumed);
@@ -392,6 +393,31 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
             assumed.push(format!(
                 "in {} the current turns by {turn_deg:.0} deg between {upper_m} m and {lower_m} m and counts as the straight way from the one velocity to the other, {middle_m_s:.2} m/s halfway: write depths between them if it is faster there",
                 case.named()
+            ));
+        }
+    }
+}
+
+/// Ends of the tide at which no declared case stands: the shape there is not asked.
+fn ends_of_tide(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
+    let Some((lowest, highest)) = line.sea.tide_m.filter(|_| !line.cases.is_empty()) else {
+        return;
+    };
+    let least_m = cases
+        .iter()
+        .map(|c| c.level_m)
+        .fold(f64::INFINITY, f64::min);
+    let most_m = cases
+        .iter()
+        .map(|c| c.level_m)
+        .fold(f64::NEG_INFINITY, f64::max);
+    for (end, m, left_out) in [
+        ("lowest", lowest.si, least_m > lowest.si),
+        ("highest", highest.si, most_m < highest.si),
+    ] {
+        if left_out {
+            assumed.push(format!(
+                "no declared case stands at the {end} water of the tide, {m} m: how the line hangs there is not asked"
             ));
         }
     }

@@ -122,7 +122,16 @@ fn brings(
         MeansKind::Drag => Brings::Yes,
         MeansKind::Haul => match (means.acts_at, of.top) {
             (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => {
-                Brings::Yes
+                // The last parting is just below the top: what it frees is the buoy alone.
+                match partings {
+                    Err(why) => Brings::Unknown(why.clone()),
+                    Ok(all) => match all.last().map(Parted::least_whole_n) {
+                        Some(Ok(lift_n)) if lift_n > 0.0 => Brings::Yes,
+                        Some(Ok(_)) => Brings::No("the buoy sinks by itself".to_owned()),
+                        Some(Err(why)) => Brings::Unknown(why),
+                        None => Brings::Unknown("no parting is known there".to_owned()),
+                    },
+                }
             }
             (Some(SectionEnd::Float(f)), MooredTop::Float { float, .. }) if f == float => {
                 Brings::No(

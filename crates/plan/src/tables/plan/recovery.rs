@@ -93,7 +93,7 @@ pub(crate) const DRIFT_ALARM: Section = Section {
         ),
         r(
             "false_alarms",
-            S::Amount(D::Ratio, between(1e-9, 0.999, "above 0 % and below 100 %")),
+            S::Amount(D::Ratio, between(1e-9, 0.999, "from 1e-7 % to 99.9 %")),
             "chance of any false alarm in the whole time in the water that is borne",
         ),
     ],
