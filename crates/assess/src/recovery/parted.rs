@@ -126,6 +126,8 @@ pub(super) fn partings(
         true => Ok(all),
         false => Err("with what grows the line parts at other places".to_owned()),
     });
+    let last = at_start.len().saturating_sub(1);
+    let buoy_alone = fouling.and_then(|by| buoy_alone(line, clean, by, density_kg_m3));
     let lowest_m = line.sea.tide_m.map_or(0.0, |(lowest, _)| lowest.si);
     let surface_m = line.sea.water_depth_m.si + lowest_m;
     let ropes: Vec<mooring::Rope> = clean.pieces.iter().map(|p| p.rope).collect();
@@ -171,7 +173,10 @@ pub(super) fn partings(
             stays,
             clean: start.whole,
             left_fouled_n: end.clone().map(|end| end.left_n),
-            fouled: end.map(|end| end.whole),
+            fouled: end.map(|end| end.whole).or_else(|why| {
+                let alone = buoy_alone.filter(|_| place_ix == last);
+                alone.ok_or(why)
+            }),
             flooded,
             left_n: start.left_n,
             slack_m: slack_m.map_err(|error| error.to_string())?,
@@ -179,6 +184,19 @@ pub(super) fn partings(
         })
     });
     each.collect()
+}
+
+/// What a buoy at the top lifts by itself at the end of the deployment: that rests on the size of nothing else.
+fn buoy_alone(line: &Line, clean: &Moored, by: &Fouling, density_kg_m3: f64) -> Option<Freed> {
+    let MooredTop::Buoy { .. } = clean.top else {
+        return None;
+    };
+    let bare = Moored {
+        hung: Vec::new(),
+        ..clean.clone()
+    };
+    let all = cut(line, &bare.fouled(by).ok()?, density_kg_m3).ok()?;
+    Some(all.last()?.whole)
 }
 
 fn cut(line: &Line, of: &Moored, density_kg_m3: f64) -> Result<Vec<Parting>, String> {
