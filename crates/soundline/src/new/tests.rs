@@ -126,7 +126,11 @@ fn verif_a_battery_is_asked_whether_it_lives() {
         let check = assess::check(&reading, &assess::Shelf::default());
         let not_held: Vec<&str> = check.not_held().map(|j| j.id.as_str()).collect();
         assert_eq!(not_held, [""; 0], "{kind}");
-        assert!(check.open.iter().all(|o| !o.contains("supply.main")));
+        // Of its supply nothing is left open but whether an empty battery wakes by itself, of which nothing can be known before cells and charger are chosen.
+        let of_supply = check.open.iter().filter(|o| o.contains("supply.main"));
+        let of_supply: Vec<&String> = of_supply.collect();
+        assert_eq!(of_supply.len(), winters, "{kind}: {of_supply:?}");
+        assert!(of_supply.iter().all(|o| o.contains("`wakes-from-flat`")));
     }
 }
 
