@@ -417,13 +417,10 @@ pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec
         (
             "drift-alarm",
             "every drift alarm is wider than what its buoy does while moored",
-            {
-                let verdicts = recovery_verdicts::drift_alarms(hangs);
-                match reach.spoilt(&reach.drift_alarms()) {
-                    Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
-                    _ => verdicts,
-                }
-            },
+            unless_spoilt(
+                recovery_verdicts::drift_alarms(hangs),
+                reach.spoilt(&reach.drift_alarms()),
+            ),
         ),
     ];
     for (id, sentence, verdicts) in standing {
@@ -454,10 +451,7 @@ fn capacities(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 
 /// Verdicts on the shapes of the line; one that is unknown where a mistake reaches what they read.
 fn shaped(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
-    match reach.spoilt(&reach.shapes()) {
-        Some(spoilt) if !verdicts.is_empty() => vec![spoilt],
-        _ => verdicts,
-    }
+    unless_spoilt(verdicts, reach.spoilt(&reach.shapes()))
 }
 
 /// Weak links, where no mistake reaches what they read; one that a mistake hides is told as unknown.
@@ -472,13 +466,7 @@ fn weak_links(reach: &Reach<'_>, hangs: &Hangs<'_>) -> Vec<Verdict> {
 
 /// Verdicts on what the links carry, where no mistake reaches what they read.
 fn carried(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
-    if verdicts.is_empty() {
-        return verdicts;
-    }
-    match reach.spoilt(&reach.load()) {
-        Some(spoilt) => vec![spoilt],
-        None => verdicts,
-    }
+    unless_spoilt(verdicts, reach.spoilt(&reach.load()))
 }
 
 /// Noise and full scale of hydrophones, as far as they are known: figures of our own judgement, so none is binding. One that is unknown

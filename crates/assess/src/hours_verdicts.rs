@@ -4,6 +4,7 @@ use plan::{Line, Listeners, Q, SensorIx};
 use power::weather::{WIND_LASTS_H, WindYears};
 use quantity::{Dimension, show};
 
+use crate::cell_verdicts::MONTHS;
 use crate::chain::months_in_water;
 use crate::chain_verdicts::hydrophones;
 use crate::hours::{Cause, HeardYears, Seas, Waved, Whose};
@@ -20,21 +21,6 @@ const WAVES: &str = "waves and heave through the high-pass, Gaussian, over the w
 /// Corners that are tried for a high-pass that would do, Hz.
 const CORNERS_HZ: [f64; 9] = [0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0, 100.0];
 const POLES: u32 = 2;
-
-pub(crate) const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
 
 /// A requirement: the share of time that is clipped by waves and heave, of each hydrophone or one.
 pub(crate) fn heave_overload(
