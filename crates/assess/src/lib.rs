@@ -63,6 +63,7 @@ mod reserve_verdicts;
 mod sentence;
 mod sound_paths;
 mod span_verdicts;
+mod standing;
 mod stands;
 mod start;
 mod start_ohms;

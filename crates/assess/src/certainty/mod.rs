@@ -12,10 +12,11 @@ mod record;
 use chance::{Stream, strata};
 use plan::{Line, Reading, Requirement, That};
 
-use crate::check::{Check, Shelf, judged, standing};
+use crate::check::{Check, Shelf, judged};
 use crate::hang::hung;
 use crate::memo::Memo;
 use crate::reach::Reach;
+use crate::standing::standing;
 use crate::threads::on_threads;
 use crate::verdict::{Evidence, Judged, Verdict};
 use crate::years::{OwnYears, Years};

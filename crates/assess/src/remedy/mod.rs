@@ -21,12 +21,13 @@ use std::path::Path;
 use plan::{Edit, Line, Must, Reading, Requirement, That};
 use quantity::{Money, nearest};
 
-use crate::check::{BOOTS_CARRIED, COMES_BACK, Check, Shelf, Tier, check_as_written};
+use crate::check::{Check, Shelf, Tier, check_as_written};
 use crate::compare::{Moves, moves, worst};
 use crate::dawn_verdicts;
 use crate::memo::Memo;
 use crate::places::on_records;
 use crate::reach::Reach;
+use crate::standing::{BOOTS_CARRIED, COMES_BACK};
 use crate::start_verdicts::named_keys;
 use crate::verdict::{Judged, Verdict, Word};
 use crate::waking::staggered;
