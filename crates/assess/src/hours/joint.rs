@@ -84,13 +84,14 @@ pub(crate) struct StrumRun {
 }
 
 /// What happens in a year, hour by hour from 1 January.
+#[derive(Clone, Copy)]
 pub(crate) struct Tracks<'a> {
     /// Whether the power of each track is off.
     pub(crate) off: &'a [Vec<bool>],
     /// The wind, m/s; empty where nothing asks for it.
     pub(crate) wind_m_s: &'a [f64],
-    /// The tide, slot by slot; empty where nothing asks for it.
-    pub(crate) tide: &'a TideCourse,
+    /// Of each hydrophone the slots of each hour that strum, a bit each; empty of one beside which no rope does.
+    pub(crate) slots: &'a [Vec<u8>],
     /// The hour at which the deployment begins: the year goes round to it.
     pub(crate) first_hour: usize,
 }
@@ -167,6 +168,41 @@ impl Hour {
     }
 }
 
+/// The slots of each hour of a tide in which one of some ropes is heard, a bit each; nothing where there is no rope.
+pub(crate) fn slots_that_strum(ropes: &[StrumRun], tide: &TideCourse) -> Vec<u8> {
+    if ropes.is_empty() {
+        return Vec::new();
+    }
+    let mut hours = vec![0; tide.both.len() / SLOTS];
+    for rope in ropes {
+        let loud_m_s = joined(&rope.loud_m_s);
+        for (hour, both) in hours.iter_mut().zip(tide.both.chunks_exact(SLOTS)) {
+            for (slot, both) in both.iter().enumerate() {
+                let speed_m_s = rope.tide.speed_m_s(*both);
+                let loud = |(low, high): &(f64, f64)| speed_m_s >= *low && speed_m_s < *high;
+                if loud_m_s.iter().any(loud) {
+                    *hour |= 1 << slot;
+                }
+            }
+        }
+    }
+    hours
+}
+
+/// The same ranges as few: those that overlap or touch are one.
+fn joined(ranges: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut sorted: Vec<(f64, f64)> = ranges.iter().copied().filter(|(a, b)| a < b).collect();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut all: Vec<(f64, f64)> = Vec::new();
+    for (low, high) in sorted {
+        match all.last_mut() {
+            Some(last) if low <= last.1 => last.1 = last.1.max(high),
+            _ => all.push((low, high)),
+        }
+    }
+    all
+}
+
 /// Runs a year.
 pub(crate) fn year(ears: &[EarRun], tracks: &Tracks<'_>) -> JointYear {
     let mut found = JointYear {
@@ -182,16 +218,18 @@ pub(crate) fn year(ears: &[EarRun], tracks: &Tracks<'_>) -> JointYear {
         .collect();
     let mut gaps_s = vec![0.0; ears.len()];
     let mut hours = vec![Hour::default(); ears.len()];
+    let mut from_s = Vec::with_capacity(ears.len());
     let months = month_of_hours();
     for turn in 0..HOURS {
         let at = (tracks.first_hour + turn) % HOURS;
         let month = months[at];
         for (ix, ear) in ears.iter().enumerate() {
-            let hour = hour_of(ear, &mut going[ix], tracks, at, month);
+            let slots = tracks.slots.get(ix).map_or(&[][..], Vec::as_slice);
+            let hour = hour_of((ear, slots), &mut going[ix], tracks, at, month);
             hours[ix] = hour;
             account(&hour, month, &mut found.ears[ix], &mut going[ix].gap_s);
         }
-        at_once(&hours, month, &mut found.at_once, &mut gaps_s);
+        at_once(&hours, month, &mut found.at_once, &mut gaps_s, &mut from_s);
     }
     for (ear, going) in found.ears.iter_mut().zip(&going) {
         ear.gap_s = ear.gap_s.max(going.gap_s);
@@ -209,7 +247,13 @@ fn month_of_hours() -> Vec<usize> {
         .collect()
 }
 
-fn hour_of(ear: &EarRun, going: &mut Going, tracks: &Tracks<'_>, at: usize, month: usize) -> Hour {
+fn hour_of(
+    (ear, slots): (&EarRun, &[u8]),
+    going: &mut Going,
+    tracks: &Tracks<'_>,
+    at: usize,
+    month: usize,
+) -> Hour {
     let mut hour = Hour::default();
     let off = ear.power.is_some_and(|track| tracks.off[track][at]);
     if off {
@@ -253,16 +297,7 @@ fn hour_of(ear: &EarRun, going: &mut Going, tracks: &Tracks<'_>, at: usize, mont
     {
         hour.whole |= Cause::Heave.bit();
     }
-    for rope in &ear.strum {
-        let first = SLOTS * at;
-        for (slot, both) in tracks.tide.both[first..first + SLOTS].iter().enumerate() {
-            let speed_m_s = rope.tide.speed_m_s(*both);
-            let loud = |(low, high): &(f64, f64)| speed_m_s >= *low && speed_m_s < *high;
-            if rope.loud_m_s.iter().any(loud) {
-                hour.slots |= 1 << slot;
-            }
-        }
-    }
+    hour.slots = slots.get(at).copied().unwrap_or(0);
     hour
 }
 
@@ -322,7 +357,13 @@ fn close(longest_s: &mut f64, gap_s: &mut f64) {
     }
 }
 
-fn at_once(hours: &[Hour], month: usize, found: &mut [OnceYear], gaps_s: &mut [f64]) {
+fn at_once(
+    hours: &[Hour],
+    month: usize,
+    found: &mut [OnceYear],
+    gaps_s: &mut [f64],
+    from_s: &mut Vec<f64>,
+) {
     if hours.iter().all(Hour::heard) {
         for (once, gap_s) in found.iter_mut().zip(gaps_s) {
             once.heard_s[month] += HOUR_S;
@@ -331,11 +372,12 @@ fn at_once(hours: &[Hour], month: usize, found: &mut [OnceYear], gaps_s: &mut [f
         return;
     }
     for slot in 0..SLOTS {
-        let mut from_s: Vec<f64> = hours.iter().map(|hour| hour.heard_from_s(slot)).collect();
-        from_s.sort_by(f64::total_cmp);
-        for ((once, gap_s), from_s) in found.iter_mut().zip(gaps_s.iter_mut()).zip(from_s) {
+        from_s.clear();
+        from_s.extend(hours.iter().map(|hour| hour.heard_from_s(slot)));
+        from_s.sort_unstable_by(f64::total_cmp);
+        for ((once, gap_s), from_s) in found.iter_mut().zip(gaps_s.iter_mut()).zip(&*from_s) {
             *gap_s += from_s;
-            if from_s < SLOT_S {
+            if *from_s < SLOT_S {
                 once.heard_s[month] += SLOT_S - from_s;
                 close(&mut once.gap_s, gap_s);
             }

@@ -20,6 +20,37 @@ fn strum() -> StrumRun {
     }
 }
 
+fn year(ears: &[EarRun], tracks: &Tracks<'_>, course: &TideCourse) -> JointYear {
+    let of = |ear: &EarRun| slots_that_strum(&ear.strum, course);
+    let slots: Vec<Vec<u8>> = ears.iter().map(of).collect();
+    let tracks = Tracks {
+        slots: &slots,
+        ..*tracks
+    };
+    super::year(ears, &tracks)
+}
+
+/// Ranges that overlap or touch hold the same speeds when they are joined.
+#[test]
+fn verif_joined_ranges_hold_the_same_speeds() {
+    let mut draws = Stream::named(3, "ranges", 0);
+    for _ in 0..200 {
+        let ranges: Vec<(f64, f64)> = (0..6)
+            .map(|_| {
+                let low = (10.0 * draws.uniform()).floor() / 10.0;
+                (low, low + (4.0 * draws.uniform()).floor() / 10.0)
+            })
+            .collect();
+        let fewer = joined(&ranges);
+        assert!(fewer.windows(2).all(|w| w[0].1 < w[1].0));
+        for step in 0..200 {
+            let speed = f64::from(step) / 100.0;
+            let within = |all: &[(f64, f64)]| all.iter().any(|(a, b)| speed >= *a && speed < *b);
+            assert_eq!(within(&ranges), within(&fewer), "{ranges:?} at {speed}");
+        }
+    }
+}
+
 fn off_at(hours: &[usize]) -> Vec<bool> {
     let mut off = vec![false; HOURS];
     for hour in hours {
@@ -44,11 +75,11 @@ fn verif_one_cause_alone_is_its_own_count() {
     let tracks = Tracks {
         off: &off,
         wind_m_s: &wind,
-        tide: &course,
+        slots: &[],
         first_hour: 0,
     };
     let run = |ear: EarRun| {
-        let found = year(&[ear], &tracks);
+        let found = year(&[ear], &tracks, &course);
         let [one] = found.ears.as_slice() else {
             panic!()
         };
@@ -72,6 +103,7 @@ fn verif_one_cause_alone_is_its_own_count() {
             ..EarRun::default()
         }],
         &tracks,
+        &course,
     );
     assert_eq!(found.ears[0].alone_s[Cause::Starting as usize], 10_000.0);
     assert_eq!(found.ears[0].gap_s, 3.0 * 3600.0 + 5000.0);
@@ -127,7 +159,7 @@ fn verif_causes_at_once_lie_between_the_bounds() {
         let tracks = Tracks {
             off: &off,
             wind_m_s: &wind,
-            tide: &course,
+            slots: &[],
             first_hour: 731 * case,
         };
         let ear = |start_s: f64| EarRun {
@@ -147,7 +179,7 @@ fn verif_causes_at_once_lie_between_the_bounds() {
                 ..EarRun::default()
             },
         ];
-        let found = year(&ears, &tracks);
+        let found = year(&ears, &tracks, &course);
         for (one, ear) in found.ears.iter().zip(&ears) {
             let lost = lost_s(one);
             let largest = one.alone_s.iter().copied().fold(0.0, f64::max);
@@ -157,8 +189,9 @@ fn verif_causes_at_once_lie_between_the_bounds() {
                 "{lost} {largest} {sum}"
             );
             assert!(one.only_s.iter().sum::<f64>() <= lost + 1e-6);
-            let by_itself =
-                |ear: EarRun, cause: Cause| year(&[ear], &tracks).ears[0].alone_s[cause as usize];
+            let by_itself = |ear: EarRun, cause: Cause| {
+                year(&[ear], &tracks, &course).ears[0].alone_s[cause as usize]
+            };
             let same = [
                 (
                     Cause::Power,

@@ -10,11 +10,11 @@ use power::year::{Scratch, YearPlan};
 
 use super::ears::{CauseKnown, Ear, Feeds, Told, ear};
 use super::feeding::never_off;
-use super::joint::{Cause, JointYear, SLOTS, Tracks, year};
+use super::joint::{Cause, EarRun, JointYear, SLOTS, StrumRun, Tracks, slots_that_strum, year};
 use super::waves::Seas;
 use super::{HoursError, all_ears};
 use crate::input::{EnergyInput, InputError, LightScratch, energy_of, measured_winds, year_error};
-use crate::memo::{Canon, Canonical, Digest, Job, Memo};
+use crate::memo::{Canon, Canonical, Digest, Job, Memo, canonical};
 use crate::mooring_verdicts::Hangs;
 use crate::threads::on_threads;
 
@@ -87,7 +87,7 @@ impl Hearing {
         };
         let mut from = Canon::new("years of hearing");
         seed.write(&mut from);
-        let runs: Vec<&super::joint::EarRun> = ears.iter().map(|e| &e.run).collect();
+        let runs: Vec<&EarRun> = ears.iter().map(|e| &e.run).collect();
         from.debug(&(
             &runs,
             &feeds.sets,
@@ -139,7 +139,7 @@ impl Hearing {
         watch: &(dyn Fn(f64) -> bool + Sync),
     ) -> Result<Option<Vec<JointYear>>, InputError> {
         on_threads(years as usize, threads, watch, |number| {
-            self.year(number as u64)
+            self.year(number as u64, &Memo::with_room(0))
         })
     }
 
@@ -185,7 +185,7 @@ impl Hearing {
         set.iter().all(|s| self.off.iter().any(|o| o.supply == *s))
     }
 
-    fn year(&self, number: u64) -> Result<JointYear, InputError> {
+    fn year(&self, number: u64, memo: &Memo) -> Result<JointYear, InputError> {
         let (off_of, first_hour) = self.hours_off(number)?;
         let tracks: Vec<Vec<bool>> = self
             .feeds
@@ -212,19 +212,18 @@ impl Hearing {
             }
             Winds::Measured(years) => &years[number as usize],
         };
-        let mut tide = TideCourse::default();
-        if self.ears.iter().any(|e| !e.run.strum.is_empty()) {
-            let mut draws = Stream::named(self.seed, TIDE_STREAM, number);
-            let turns = [draws.uniform(), draws.uniform()];
-            tide.fill(HOURS * SLOTS, 1.0 / SLOTS as f64, turns);
-        }
-        let runs: Vec<super::joint::EarRun> = self.ears.iter().map(|e| e.run.clone()).collect();
+        let runs: Vec<EarRun> = self.ears.iter().map(|e| e.run.clone()).collect();
+        let slots = memo.of(&StrumYear {
+            seed: self.seed,
+            number,
+            ropes: runs.iter().map(|run| run.strum.as_slice()).collect(),
+        });
         Ok(year(
             &runs,
             &Tracks {
                 off: &tracks,
                 wind_m_s,
-                tide: &tide,
+                slots: &slots,
                 first_hour,
             },
         ))
@@ -263,6 +262,36 @@ impl Hearing {
     }
 }
 
+/// The strum of a year beside each hydrophone: a plan that is changed elsewhere has the same.
+struct StrumYear<'a> {
+    seed: u64,
+    number: u64,
+    /// Those beside each hydrophone.
+    ropes: Vec<&'a [StrumRun]>,
+}
+
+canonical!('a StrumYear<'a> { seed, number } debug { ropes });
+
+impl Job for StrumYear<'_> {
+    const METHOD: &'static str = "strum of a year/1";
+    type Out = Vec<Vec<u8>>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        let mut tide = TideCourse::default();
+        if self.ropes.iter().any(|ropes| !ropes.is_empty()) {
+            let mut draws = Stream::named(self.seed, TIDE_STREAM, self.number);
+            let turns = [draws.uniform(), draws.uniform()];
+            tide.fill(HOURS * SLOTS, 1.0 / SLOTS as f64, turns);
+        }
+        let ropes = self.ropes.iter();
+        ropes.map(|ropes| slots_that_strum(ropes, &tide)).collect()
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        out.iter().map(Vec::len).sum()
+    }
+}
+
 /// A year that is kept from check to check.
 struct KeptYear<'a> {
     hearing: &'a Hearing,
@@ -280,8 +309,8 @@ impl Job for KeptYear<'_> {
     const METHOD: &'static str = "year of hearing/1";
     type Out = Result<JointYear, InputError>;
 
-    fn run(&self, _: &Memo) -> Self::Out {
-        self.hearing.year(self.number)
+    fn run(&self, memo: &Memo) -> Self::Out {
+        self.hearing.year(self.number, memo)
     }
 
     fn bytes(out: &Self::Out) -> usize {
