@@ -41,7 +41,7 @@ pub fn hang(line: &mut Line) {
     hang_with(line, &Memo::with_room(0));
 }
 
-fn hang_with(line: &mut Line, memo: &Memo) {
+pub(crate) fn hang_with(line: &mut Line, memo: &Memo) {
     for module in &mut line.modules {
         module.depth_m = module.straight_depth_m;
     }

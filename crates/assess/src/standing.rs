@@ -19,148 +19,204 @@ pub(crate) const COMES_BACK: &str = "comes-back";
 /// The standing check of whether the line carries its modules while they boot.
 pub(crate) const BOOTS_CARRIED: &str = "boots-carried";
 
-/// What is checked in every plan.
-pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
-    let line = reach.line;
-    let mut all = Vec::new();
-    let standing: [(&str, &str, Vec<Verdict>); 20] = [
-        (
-            "link-reach",
-            "every link is within the longest length of its standard",
-            {
-                let spans = link_verdicts::link_reach(line);
-                let mut all = reach.each(spans, "span", |p| reach.length(p));
-                all.extend(reach.each(link_verdicts::bus_reach(line), "bus", |p| reach.bus(p)));
-                all
-            },
-        ),
-        (
-            "link-capacity",
-            "no link is asked for more than it carries",
-            capacities(line, reach),
-        ),
-        (
-            "retry",
-            "nothing that has arrived is sent again while the line is whole, and repeats can be told apart",
-            carried(reach, delivery_verdicts::retries(line)),
-        ),
-        (
-            "request",
-            "every request is answered within its time",
-            carried(reach, delivery_verdicts::requests(line)),
-        ),
-        (
-            "stream-room",
-            "every stream has room on the links that it crosses",
-            carried(reach, stream_verdicts::rooms(line)),
-        ),
-        (
-            "span-current",
-            "no span carries more than its conductors and its fuse bear",
-            span_currents(line, reach),
-        ),
-        (
-            "fails-safe",
-            "no output fails safe while the line is whole",
-            false_trips(line, reach),
-        ),
-        (
-            INPUT_VOLTAGE,
-            "every module is at a voltage that its input bears",
-            input_voltages(line, reach),
-        ),
-        (
-            COMES_BACK,
-            "a battery that has taken its load off holds it when it comes back",
-            comes_back(line, reach),
-        ),
-        (
-            BOOTS_CARRIED,
-            "the line carries its modules while they boot",
-            boots_carried(line, reach),
-        ),
-        (
-            "detector",
-            "every detector can be built",
-            unbuilt(line, reach),
-        ),
-        (
-            "processor",
-            "every processor keeps up with its detectors",
-            processors(line, reach),
-        ),
-        (
-            "housing-depth",
-            "every housing is within its rated depth",
-            reach.each(
-                hung_verdicts::housing_depths(hangs, |_| true),
-                "module",
-                |p| reach.depth(p),
-            ),
-        ),
-        (
-            "float-depth",
-            "every float is within its rated depth",
-            shaped(reach, stands::float_depths(hangs)),
-        ),
-        (
-            "held-up",
-            "every float at the top of a line lifts what hangs below it",
-            shaped(reach, stands::held_up(line)),
-        ),
-        (
-            "rope-load",
-            "no rope bears more than its working load",
-            shaped(reach, stands::rope_loads(hangs)),
-        ),
-        (
-            "anchor-hold",
-            "no anchor is pulled off its place",
-            shaped(reach, stands::anchors_hold(hangs)),
-        ),
-        (
-            "afloat",
-            "every buoy stays at the surface in every design case",
-            shaped(reach, hung_verdicts::afloat(hangs)),
-        ),
-        (
-            "weak-link",
-            "every weak link holds in every design case, and parts before any rope",
-            weak_links(reach, hangs),
-        ),
-        (
-            "drift-alarm",
-            "every drift alarm is wider than what its buoy does while moored",
-            unless_spoilt(
-                recovery_verdicts::drift_alarms(hangs),
-                reach.spoilt(&reach.drift_alarms()),
-            ),
-        ),
-    ];
-    for (id, sentence, verdicts) in standing {
-        if !verdicts.is_empty() {
-            all.push(Judged::new(
-                id.to_owned(),
-                Must::Shall,
-                None,
-                sentence.to_owned(),
-                verdicts,
-            ));
-        }
-    }
-    for (id, sentence, verdicts) in chains(line, reach, memo) {
-        if !verdicts.is_empty() {
-            let (id, sentence) = (id.to_owned(), sentence.to_owned());
-            let judged = Judged::new(id, Must::Should, None, sentence, verdicts);
-            all.push(judged);
-        }
-    }
-    all
+/// The standing checks that read nothing but the shapes and the weights of lines.
+pub(crate) const ON_SHAPES: [&str; 8] = [
+    "housing-depth",
+    "float-depth",
+    "held-up",
+    "rope-load",
+    "anchor-hold",
+    "afloat",
+    "weak-link",
+    "drift-alarm",
+];
+
+/// What a standing check is judged from.
+struct Given<'a> {
+    reach: &'a Reach<'a>,
+    memo: &'a Memo,
+    hangs: &'a Hangs<'a>,
 }
 
-/// Links that are asked for more than they carry, where no mistake reaches what they read.
-fn capacities(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
-    carried(reach, link_verdicts::link_capacity(line))
+/// A standing check: its id, whether it binds, its sentence, and its verdicts.
+struct Standing {
+    id: &'static str,
+    must: Must,
+    sentence: &'static str,
+    verdicts: fn(&Given<'_>) -> Vec<Verdict>,
+}
+
+const fn shall(
+    id: &'static str,
+    sentence: &'static str,
+    verdicts: fn(&Given<'_>) -> Vec<Verdict>,
+) -> Standing {
+    Standing {
+        id,
+        must: Must::Shall,
+        sentence,
+        verdicts,
+    }
+}
+
+/// Figures of our own judgement bind nobody.
+const fn should(
+    id: &'static str,
+    sentence: &'static str,
+    verdicts: fn(&Given<'_>) -> Vec<Verdict>,
+) -> Standing {
+    Standing {
+        must: Must::Should,
+        ..shall(id, sentence, verdicts)
+    }
+}
+
+const STANDING: [Standing; 22] = [
+    shall(
+        "link-reach",
+        "every link is within the longest length of its standard",
+        |of| {
+            let (reach, line) = (of.reach, of.reach.line);
+            let mut all = reach.each(link_verdicts::link_reach(line), "span", |p| reach.length(p));
+            all.extend(reach.each(link_verdicts::bus_reach(line), "bus", |p| reach.bus(p)));
+            all
+        },
+    ),
+    shall(
+        "link-capacity",
+        "no link is asked for more than it carries",
+        |of| carried(of.reach, link_verdicts::link_capacity(of.reach.line)),
+    ),
+    shall(
+        "retry",
+        "nothing that has arrived is sent again while the line is whole, and repeats can be told apart",
+        |of| carried(of.reach, delivery_verdicts::retries(of.reach.line)),
+    ),
+    shall(
+        "request",
+        "every request is answered within its time",
+        |of| carried(of.reach, delivery_verdicts::requests(of.reach.line)),
+    ),
+    shall(
+        "stream-room",
+        "every stream has room on the links that it crosses",
+        |of| carried(of.reach, stream_verdicts::rooms(of.reach.line)),
+    ),
+    shall(
+        "span-current",
+        "no span carries more than its conductors and its fuse bear",
+        |of| span_currents(of.reach.line, of.reach),
+    ),
+    shall(
+        "fails-safe",
+        "no output fails safe while the line is whole",
+        |of| false_trips(of.reach.line, of.reach),
+    ),
+    shall(
+        INPUT_VOLTAGE,
+        "every module is at a voltage that its input bears",
+        |of| input_voltages(of.reach.line, of.reach),
+    ),
+    shall(
+        COMES_BACK,
+        "a battery that has taken its load off holds it when it comes back",
+        |of| comes_back(of.reach.line, of.reach),
+    ),
+    shall(
+        BOOTS_CARRIED,
+        "the line carries its modules while they boot",
+        |of| boots_carried(of.reach.line, of.reach),
+    ),
+    shall("detector", "every detector can be built", |of| {
+        unbuilt(of.reach.line, of.reach)
+    }),
+    shall(
+        "processor",
+        "every processor keeps up with its detectors",
+        |of| processors(of.reach.line, of.reach),
+    ),
+    shall(
+        "housing-depth",
+        "every housing is within its rated depth",
+        |of| {
+            let verdicts = hung_verdicts::housing_depths(of.hangs, |_| true);
+            of.reach.each(verdicts, "module", |p| of.reach.depth(p))
+        },
+    ),
+    shall(
+        "float-depth",
+        "every float is within its rated depth",
+        |of| shaped(of.reach, stands::float_depths(of.hangs)),
+    ),
+    shall(
+        "held-up",
+        "every float at the top of a line lifts what hangs below it",
+        |of| shaped(of.reach, stands::held_up(of.reach.line)),
+    ),
+    shall(
+        "rope-load",
+        "no rope bears more than its working load",
+        |of| shaped(of.reach, stands::rope_loads(of.hangs)),
+    ),
+    shall("anchor-hold", "no anchor is pulled off its place", |of| {
+        shaped(of.reach, stands::anchors_hold(of.hangs))
+    }),
+    shall(
+        "afloat",
+        "every buoy stays at the surface in every design case",
+        |of| shaped(of.reach, hung_verdicts::afloat(of.hangs)),
+    ),
+    shall(
+        "weak-link",
+        "every weak link holds in every design case, and parts before any rope",
+        |of| weak_links(of.reach, of.hangs),
+    ),
+    shall(
+        "drift-alarm",
+        "every drift alarm is wider than what its buoy does while moored",
+        |of| {
+            let verdicts = recovery_verdicts::drift_alarms(of.hangs);
+            unless_spoilt(verdicts, of.reach.spoilt(&of.reach.drift_alarms()))
+        },
+    ),
+    should(
+        "self-noise",
+        "every hydrophone's own noise lies 6 dB below what its detectors listen for",
+        |of| {
+            let noise = || chain_verdicts::standing_self_noise(of.reach.line, of.memo);
+            chains(of.reach, noise)
+        },
+    ),
+    should(
+        "overload",
+        "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
+        |of| {
+            let full_scale = || chain_verdicts::standing_overload(of.reach.line, of.memo);
+            chains(of.reach, full_scale)
+        },
+    ),
+];
+
+/// What is checked in every plan.
+pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
+    standing_of(reach, memo, hangs, |_| true)
+}
+
+/// Those of the standing checks that are wanted, by their ids; one that says nothing of a plan is none of it.
+pub(crate) fn standing_of(
+    reach: &Reach<'_>,
+    memo: &Memo,
+    hangs: &Hangs<'_>,
+    wanted: impl Fn(&str) -> bool,
+) -> Vec<Judged> {
+    let given = Given { reach, memo, hangs };
+    let asked = STANDING.iter().filter(|one| wanted(one.id));
+    let judged = asked.filter_map(|one| {
+        let verdicts = (one.verdicts)(&given);
+        let (id, sentence) = (one.id.to_owned(), one.sentence.to_owned());
+        (!verdicts.is_empty()).then(|| Judged::new(id, one.must, None, sentence, verdicts))
+    });
+    judged.collect()
 }
 
 /// Verdicts on the shapes of the line; one that is unknown where a mistake reaches what they read.
@@ -183,33 +239,15 @@ fn carried(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
     unless_spoilt(verdicts, reach.spoilt(&reach.load()))
 }
 
-/// Noise and full scale of hydrophones, as far as they are known: figures of our own judgement, so none is binding. One that is unknown
-/// where a mistake reaches what they read.
-fn chains(
-    line: &Line,
-    reach: &Reach<'_>,
-    memo: &Memo,
-) -> [(&'static str, &'static str, Vec<Verdict>); 2] {
+/// Noise or full scale of hydrophones, as far as it is known; unknown where a mistake reaches what it reads.
+fn chains(reach: &Reach<'_>, verdicts: impl FnOnce() -> Vec<Verdict>) -> Vec<Verdict> {
     // What a mistake hides may be what would be known, so that it is told as unknown wherever there is a detector.
     let mut declared = reach.reading.spoilt.declared();
     let detects = declared.any(|path| path.starts_with("detector."));
-    let spoilt = reach.spoilt(&reach.chains()).filter(|_| detects);
-    let told = |verdicts: Vec<Verdict>| match &spoilt {
-        Some(spoilt) => vec![spoilt.clone()],
-        None => verdicts,
-    };
-    [
-        (
-            "self-noise",
-            "every hydrophone's own noise lies 6 dB below what its detectors listen for",
-            told(chain_verdicts::standing_self_noise(line, memo)),
-        ),
-        (
-            "overload",
-            "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
-            told(chain_verdicts::standing_overload(line, memo)),
-        ),
-    ]
+    match reach.spoilt(&reach.chains()).filter(|_| detects) {
+        Some(spoilt) => vec![spoilt],
+        None => verdicts(),
+    }
 }
 
 /// Detectors that cannot be built though no mistake is told of them.

@@ -41,7 +41,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     }
     let line = plan_file::line(&reading, &args.plan)?;
     let found = line_reserve(line).map_err(ReserveCommandError::from)?;
-    let weight = line_weight_reserve(line);
+    let weight = line_weight_reserve(&reading);
     let depths = depths_told(line);
     let depths = depths.as_ref();
     let name = &line.deployment.name;

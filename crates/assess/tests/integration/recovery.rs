@@ -7,8 +7,8 @@ use crate::support::{close, known, read, requirement, why_unknown};
 use crate::weight_reserve::still;
 
 /// Of the line in `moored.rs`: a rope of 95 m, modules of 60 N at 40 m and of 120 N at 75 m from the anchor, a float of 1200 N, in 120 m of water.
-const LIFT_N: f64 = 1200.0;
-const LONG_M: f64 = 95.0;
+pub(crate) const LIFT_N: f64 = 1200.0;
+pub(crate) const LONG_M: f64 = 95.0;
 const WATER_KG_M3: f64 = 1025.0;
 /// Standard gravity (ISO 80000-3).
 const G: f64 = 9.80665;
@@ -17,7 +17,7 @@ const SIZES: &str =
     "flooding_adds = \"90 N\", outside = { diameter = \"0.2 m\", length = \"0.6 m\" }, cd_a = ";
 
 /// With what floods and how large all is.
-fn sized(text: &str) -> String {
+pub(crate) fn sized(text: &str) -> String {
     text.replace("cd_a = \"0.05 m2\" }", &format!("{SIZES}\"0.05 m2\" }}"))
         .replace("cd_a = \"0.08 m2\" }", &format!("{SIZES}\"0.08 m2\" }}"))
         .replace(
@@ -38,14 +38,14 @@ fn found(text: &str) -> Recovery {
 }
 
 #[track_caller]
-fn judged(text: &str) -> assess::Check {
+pub(crate) fn judged(text: &str) -> assess::Check {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     check(&reading, &Shelf::default())
 }
 
 /// Diameter, m, weight in water, N/m, and drag coefficients across and along of the rope.
-fn rope() -> (f64, f64, f64, f64) {
+pub(crate) fn rope() -> (f64, f64, f64, f64) {
     let document = truth::json("mooring/scipy-lines.json");
     let rope = &document["lines"][1]["case"]["ropes"][0];
     let number = |key: &str| rope[key].as_f64().unwrap();
@@ -377,7 +377,7 @@ fn verif_a_weak_link_parts_between_its_load_and_the_rope() {
 }
 
 /// The plan of a buoy that holds the same rope, with one let-in housing of 120 N at 60 m, and means at its top, its anchor and the housing.
-const BUOY: &str = r#"format = 1
+pub(crate) const BUOY: &str = r#"format = 1
 [deployment]
 name = "a buoy"
 start = 2027-03-15

@@ -91,7 +91,7 @@ fn verif_the_reserve_keeps_floats_within_their_rating() {
     };
     let reserve = |text: &str| {
         let reading = read(text);
-        let found = line_weight_reserve(reading.line.as_ref().unwrap()).unwrap();
+        let found = line_weight_reserve(&reading).unwrap();
         let place = found.places.into_iter().find(|p| p.path == "module.w0");
         place.unwrap().reserve
     };

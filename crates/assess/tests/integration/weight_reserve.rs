@@ -6,6 +6,7 @@ use assess::{
 };
 
 use crate::moored::{plan_of, with_modules};
+use crate::recovery::{BUOY, LIFT_N, LONG_M, rope, sized};
 use crate::support::{close, read, requirement};
 
 /// The search stops within this share of the weight, or within 0.1 N.
@@ -15,7 +16,7 @@ const FINE: f64 = 1e-3;
 fn reserve(text: &str) -> LineWeightReserve {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    line_weight_reserve(reading.line.as_ref().unwrap()).unwrap()
+    line_weight_reserve(&reading).unwrap()
 }
 
 #[track_caller]
@@ -156,6 +157,48 @@ fn val_a_buoy_bears_what_it_displaces_less_another_integrators_pull() {
     let (weight_n, binds) = weight(&found, "module.buoy");
     close(weight_n, left_n, FINE * left_n);
     assert!(binds.contains("the buoy, module.buoy"), "{binds}");
+}
+
+/// A weak link under a buoy in still water bears what hangs below it: 75 m of rope down to the bed at the highest water and a housing of 120 N. What may be added
+/// there is the rest of what it holds, and `check` says the same of a housing that is so much heavier.
+#[test]
+fn verif_a_weight_parts_no_weak_link() {
+    let text = BUOY.replace(
+        "drift_alarm = { radius = \"50 m\", every = \"1 h\", fix_error = \"8 m\", place_error = \"15 m\", false_alarms = \"1 %\" }\n",
+        "",
+    ) + "[weak_link.top]\nposition = { section = \"section.riser\", from_top = \"5 m\" }\nparts_from = \"500 N\"\nparts_by = \"4 kN\"\n";
+    let text = text.replace(
+        "[case.flows]\ncurrent = [{ depth = \"0 m\", speed = \"0.5 m/s\" }]\n",
+        "",
+    );
+    let hangs_n = 120.0 + 0.5 * 75.0;
+    let found = reserve(&text);
+    let (weight_n, binds) = weight(&found, "module.ear");
+    close(weight_n, 500.0 - hangs_n, 1.0);
+    assert!(binds.contains("the weak link, weak_link.top"), "{binds}");
+    for (share, broken) in [(0.98, false), (1.02, true)] {
+        let heavier = format!("weight_in_water = \"{} N\"", 120.0 + share * weight_n);
+        let check = check(
+            &read(&text.replacen("weight_in_water = \"120 N\"", &heavier, 1)),
+            &Shelf::default(),
+        );
+        let word = requirement(&check, "weak-link").is_broken();
+        assert_eq!(word, broken, "{share}");
+    }
+}
+
+/// What a parting must bring up is a limit too, by sums of weights; a requirement on something that no weight moves is none, be it broken.
+#[test]
+fn verif_a_weight_leaves_the_lift_that_is_asked_of_a_parting() {
+    let (_, weight_n_m, ..) = rope();
+    let asks = "[requirement.up]\nthat = \"parted-lift\"\nat_least = \"500 N\"\n[requirement.volts]\nthat = \"voltage\"\nof = \"module.w0\"\nat_least = \"100 V\"\n";
+    let left_n = LIFT_N - 180.0 - weight_n_m * LONG_M - 200.0 - 500.0;
+    let found = reserve(&sized(&still(asks)));
+    for path in ["module.w0", "module.w1", "float.top"] {
+        let (weight_n, binds) = weight(&found, path);
+        close(weight_n, left_n, FINE * left_n);
+        assert!(binds.contains("requirement.up, float.top"), "{binds}");
+    }
 }
 
 /// A line of which the plan does not say enough is told with what is missing.
