@@ -261,7 +261,11 @@ pub(crate) fn wakes_from_flat(
             ("the line carries its modules while they boot", boots(line)),
         ];
         let subject = format!("supply.{}", own.id);
-        let met = chain.iter().filter(|(_, s)| matches!(s, Met(_))).count();
+        // What is not known, or not looked at once another has failed, fails nothing.
+        let holding = chain
+            .iter()
+            .filter(|(_, s)| !matches!(s, Broken(_)))
+            .count();
         let broken = chain.iter().find_map(|(what, s)| match s {
             Broken(why) => Some((what, why)),
             _ => None,
@@ -291,10 +295,10 @@ pub(crate) fn wakes_from_flat(
             side: Side::AtLeast,
             limit: chain.len() as f64,
             narrow: 0.0,
-            unit: "conditions".to_owned(),
+            unit: "conditions that are not known to fail".to_owned(),
         };
         let evidence = Evidence::computed(FLAT, &chain);
-        Ok(against.judge(subject, met as f64, evidence, why))
+        Ok(against.judge(subject, holding as f64, evidence, why))
     })
 }
 

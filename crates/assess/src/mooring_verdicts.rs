@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 
 use plan::{Anchor, Limits, Line, ModuleIx, Position, Q, SectionIx};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_number};
 
 use crate::input::{CasesError, MooredTop, NotMoored, design_cases};
 use crate::memo::Memo;
@@ -294,12 +294,13 @@ pub(crate) struct Asked {
 /// What a pull along the bed and upwards asks of an anchor by each value that the plan writes of it.
 fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
     let lifts_n = up_n.max(0.0);
+    let times = show_number(factor);
     let mut ways = Vec::new();
     if let Some(holding) = anchor.holding_n {
         ways.push(Asked {
             asked_n: factor * level_n,
             has_n: holding.si,
-            why: format!("{factor} times {level_n:.0} N along the bed, against its holding"),
+            why: format!("{times} times {level_n:.0} N along the bed, against its holding"),
         });
     }
     if let Some(weight) = anchor.weight_in_water_n {
@@ -307,14 +308,14 @@ fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
             None => Asked {
                 asked_n: factor * lifts_n,
                 has_n: weight.si,
-                why: format!("{factor} times {lifts_n:.0} N upwards, against its weight in water"),
+                why: format!("{times} times {lifts_n:.0} N upwards, against its weight in water"),
             },
             Some(holds) => Asked {
                 asked_n: factor * (lifts_n + level_n / holds.si),
                 has_n: weight.si,
                 why: format!(
-                    "{factor} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
-                    holds.si
+                    "{times} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
+                    show_number(holds.si)
                 ),
             },
         });

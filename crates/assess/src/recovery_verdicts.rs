@@ -267,7 +267,8 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
                 };
                 let why = format!(
                     "it may part from there, and must hold {} times the {:.0} N of {case}",
-                    window.factor, most.value
+                    quantity::show_number(window.factor),
+                    most.value
                 );
                 against.judge(window.path.clone(), window.parts_from_n, evidence(), why)
             }

@@ -240,7 +240,8 @@ fn room(
 }
 
 /// A node in words: the module at whose inlet it is, or behind which it lies.
-fn place(line: &Line, input: &ElectricInput, node: usize) -> String {
+/// The module at a node.
+pub(crate) fn place(line: &Line, input: &ElectricInput, node: usize) -> String {
     let at = input.inlets.iter().position(|n| *n == Some(node));
     at.map_or_else(
         || "a place behind a module's through-resistance".to_owned(),
@@ -316,7 +317,10 @@ fn broken(line: &Line, input: &ElectricInput, error: NetworkError) -> Room {
                 }
                 other => other.to_string(),
             };
-            format!("{what} carries {current_a:.3} A already, above its {limit_a} A")
+            format!(
+                "{what} carries {current_a:.3} A already, above its {} A",
+                quantity::show_number(limit_a)
+            )
         }
         NetworkError::CannotCarry { scale, node } => format!(
             "the line carries only {:.1} % of its load and collapses, first at {}",

@@ -1,7 +1,7 @@
 //! Requirements in plain words.
 
 use plan::{Line, Requirement, That};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_number};
 
 use crate::input::SECONDS_PER_HOUR;
 use crate::years::CONFIDENCE;
@@ -263,7 +263,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio));
             let when = r.when_wind_at_most_m_s.map_or_else(
                 || "at the mean wind of every month of the deployment".to_owned(),
-                |q| format!("whenever the wind is at most {} m/s", q.si),
+                |q| format!("whenever the wind is at most {} m/s", show_number(q.si)),
             );
             return format!(
                 "detector.{} finds {found} of the calls call.{} to a range of at least {}, {when}",
@@ -312,7 +312,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
         That::ModuleTilt { of, at_most_deg } => format!(
             "the line at {} stands within {} deg of upright in every design case",
             every_module(line, *of),
-            at_most_deg.si
+            show_number(at_most_deg.si)
         ),
         That::LineTension { of, at_most_n } => format!(
             "{} bears at most {} in every design case",
@@ -437,8 +437,8 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
         .map(|q| {
             let within = line.sea.wind_m_s.iter().filter(|w| w.si <= q.si).count();
             match line.sea.wind_m_s.len() {
-                0 => format!(", when the wind is at most {} m/s", q.si),
-                all => format!(", when the wind is at most {} m/s (the mean wind is so in {within} of {all} months)", q.si),
+                0 => format!(", when the wind is at most {} m/s", show_number(q.si)),
+                all => format!(", when the wind is at most {} m/s (the mean wind is so in {within} of {all} months)", show_number(q.si)),
             }
         })
         .unwrap_or_default();

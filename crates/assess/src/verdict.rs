@@ -157,6 +157,8 @@ pub struct Provisional {
     pub limit: Figure,
     /// How far the value lies within the limit so far; negative beyond it.
     pub margin: Figure,
+    /// As of [`Known::narrow`].
+    pub narrow: f64,
     /// How it lies to the limit so far. What is broken stays so: what is counted is the first part of the whole, and the value is its
     /// worst.
     pub so_far: Ruling,
@@ -260,7 +262,8 @@ impl Against {
             let end = why.find('\n').unwrap_or(why.len());
             let (sentence, parts) = why.split_at(end);
             let why = format!(
-                "{sentence}; marginal, as less than {narrow} {} is left{parts}",
+                "{sentence}; marginal, as less than {} {} is left{parts}",
+                quantity::show_number(narrow),
                 of_a_difference(&self.unit)
             );
             (Ruling::Marginal, why)
@@ -375,6 +378,7 @@ impl Verdict {
                     value: known.value,
                     limit: known.limit,
                     margin: known.margin,
+                    narrow: known.narrow,
                     so_far: known.ruling,
                     counted,
                     of,

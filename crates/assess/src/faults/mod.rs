@@ -7,9 +7,10 @@ mod zones;
 use plan::{Line, ModuleIx, SpanIx};
 use power::fault::{Faulted, bolted_short, contact_borne, settled};
 use power::{Binding, Network, NetworkError};
+use quantity::{Dimension, show};
 
 use crate::input::{Conditions, Contacts, Electric, ElectricInput, InputError, electric};
-use crate::reserve::{limits, most_of_span};
+use crate::reserve::{limits, most_of_span, place};
 
 use crate::insulation::{Acceptance, acceptance};
 pub use leaks::{Insulation, LeakAt, LeakKnown};
@@ -466,8 +467,19 @@ pub(crate) fn asked_too_much(line: &Line, lived: &Lived) -> Option<String> {
     })
 }
 
+/// Why a network has no solution, with the names of the plan.
 pub(crate) fn named(line: &Line, input: &ElectricInput, error: &NetworkError) -> String {
     match error {
+        NetworkError::CannotCarry { scale, node } => format!(
+            "the line carries only {:.1} % of its load and collapses, first at {}; `boots-carried` and the voltages tell in which states, and what would carry it",
+            100.0 * scale,
+            place(line, input, *node)
+        ),
+        NetworkError::CurrentLoadsCollapse { node, voltage_v } => format!(
+            "the constant-current loads pull {} to {}",
+            place(line, input, *node),
+            show(*voltage_v, Dimension::Voltage)
+        ),
         NetworkError::IdealShort { source_index } => format!(
             "supply.{} has neither resistance nor current limit: what it gives into a short at its terminals is not said",
             line.supplies[input.sources[*source_index]].id

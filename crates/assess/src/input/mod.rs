@@ -207,13 +207,13 @@ pub enum InputError {
         /// What.
         what: String,
     },
-    /// The line has no operating point in the usual states.
-    #[error("{what}: {source}")]
+    /// The line has no operating point in the states that are asked for.
+    #[error("{what}: {why}")]
     Network {
         /// The supply: a typed path.
         what: String,
         /// Why.
-        source: power::NetworkError,
+        why: String,
     },
     /// A site or panels that the sun's formulas do not take.
     #[error("the sun: {source}")]

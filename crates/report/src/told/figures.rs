@@ -1,5 +1,7 @@
 //! Figures of verdicts for people: four significant digits, and one unit for what is compared.
 
+use std::borrow::Cow;
+
 use assess::Figure;
 
 /// Significant digits of a figure.
@@ -49,6 +51,40 @@ pub(crate) fn shortened(unit: &str) -> &str {
     ends.min().map_or(unit, |end| &unit[..end])
 }
 
+/// Units that count things, and the same of one thing.
+const COUNTED: [(&str, &str); 9] = [
+    ("modules that run", "module that runs"),
+    ("messages", "message"),
+    (
+        "failures that leave it unsafe",
+        "failure that leaves it unsafe",
+    ),
+    ("failures", "failure"),
+    ("false alarms", "false alarm"),
+    ("expectations", "expectation"),
+    (
+        "conditions that are not known to fail",
+        "condition that is not known to fail",
+    ),
+    ("conditions", "condition"),
+    ("modules", "module"),
+];
+
+/// A unit as it is told of a number: things are told of one in the singular.
+fn of_number(x: f64, unit: &str) -> Cow<'_, str> {
+    let counted = COUNTED.iter().find_map(|(many, one)| {
+        let rest = unit.strip_prefix(many)?;
+        (rest.is_empty() || rest.starts_with(' ')).then(|| format!("{one}{rest}"))
+    });
+    match counted {
+        Some(one) if x.abs() == 1.0 => Cow::Owned(one),
+        _ => Cow::Borrowed(unit),
+    }
+}
+
+/// A share below this is told as less than it: what rounding leaves of nothing, and what no one can tell from nothing, %.
+const LEAST_PERCENT: f64 = 1e-6;
+
 /// A number with four significant digits, or all before the point when there are more, and its unit; money with the decimals of
 /// its currency.
 pub(crate) fn shown(figure: &Figure, unit: &str) -> String {
@@ -61,6 +97,11 @@ pub(crate) fn shown(figure: &Figure, unit: &str) -> String {
     if x == 0.0 {
         return format!("0 {unit}");
     }
+    let share = unit.starts_with('%') || unit == "points";
+    if share && x > 0.0 && x < LEAST_PERCENT {
+        return format!("less than {LEAST_PERCENT:.6} {unit}");
+    }
+    let unit = of_number(x, unit);
     if x.fract() == 0.0 {
         return format!("{x:.0} {unit}");
     }
@@ -99,6 +140,19 @@ mod tests {
             (288_000.0, "JPY", "288000 JPY"),
             (0.005, "KWD", "0.005 KWD"),
             (f64::INFINITY, "s", "inf s"),
+            (1.225e-15, "%", "less than 0.000001 %"),
+            (0.000_002, "%", "0.000002000 %"),
+            (1.0, "modules that run", "1 module that runs"),
+            (2.0, "modules that run", "2 modules that run"),
+            (
+                1.0,
+                "failures that leave it unsafe",
+                "1 failure that leaves it unsafe",
+            ),
+            (1.0, "failures", "1 failure"),
+            (-1.0, "messages", "-1 message"),
+            (1.0, "false alarms in 1 d", "1 false alarm in 1 d"),
+            (1.0, "h", "1 h"),
         ] {
             let unit = unit.to_owned();
             let figure = Figure { value, unit };

@@ -291,9 +291,9 @@ pub(crate) fn given_w(
             what: unknown.clone(),
         });
     }
-    let solution = power::solve(&input.network).map_err(|source| InputError::Network {
+    let solution = power::solve(&input.network).map_err(|error| InputError::Network {
         what: format!("supply.{}", line.supplies[of.0].id),
-        source,
+        why: crate::faults::named(line, &input, &error),
     })?;
     let place = input.sources.iter().position(|s| *s == of.0);
     Ok(place.map_or(0.0, |s| {
