@@ -17,11 +17,11 @@ use crate::open::{open, undrawn};
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
-use crate::standing::{INPUT_VOLTAGE, standing};
+use crate::standing::{INPUT_VOLTAGE, standing, standing_of};
 use crate::tune_verdicts::Asked;
 use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word, unknown};
-use crate::years::Years;
+use crate::years::{FewYears, Years};
 use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
     failure_verdicts, fault_verdicts, hours_verdicts, insulation, link_verdicts, loss_verdicts,
@@ -251,7 +251,14 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
 }
 
 /// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told of messages under load beside the ruling.
-pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo) -> Option<Judged> {
+/// With `few` only these years are counted.
+pub(crate) fn check_one(
+    reading: &Reading,
+    shelf: &Shelf,
+    id: &str,
+    memo: &Memo,
+    few: Option<&FewYears>,
+) -> Option<Judged> {
     let held = hung(reading.line.as_ref()?, memo);
     let line = &*held;
     let reach = Reach { reading, line };
@@ -259,11 +266,10 @@ pub(crate) fn check_one(reading: &Reading, shelf: &Shelf, id: &str, memo: &Memo)
         Some(r) => {
             let mut years = Years::new(line, memo, Tier::Full);
             years.load = UnderLoad::LeftOut;
+            years.few = few;
             Some(judged(&reach, r, shelf, &mut years))
         }
-        None => standing(&reach, memo, &Hangs::new(line, memo))
-            .into_iter()
-            .find(|j| j.id == id),
+        None => standing_of(&reach, memo, &Hangs::new(line, memo), |other| other == id).pop(),
     }
 }
 

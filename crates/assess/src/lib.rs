@@ -88,6 +88,7 @@ mod waking;
 mod weight_reserve;
 mod year_verdicts;
 mod years;
+mod years_deciding;
 
 pub use allowance::{EventLimit, event_limits};
 pub use cautions::MOORING_CAUTIONS;
@@ -141,8 +142,8 @@ pub use recovery::{
     recovery,
 };
 pub use remedy::{
-    Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, SharedFetch, Sweep,
-    Turned, remedies, remedies_with,
+    Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, RemedyWatch, SharedFetch,
+    Sweep, Turned, WholeMoved, remedies, remedies_as_found, remedies_with,
 };
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};

@@ -150,6 +150,11 @@ impl SupplyYears {
         }
     }
 
+    /// Number of each year.
+    pub(crate) fn numbers(&self) -> &[u64] {
+        &self.numbers
+    }
+
     /// Hours off of each year, the worse of the starts.
     pub(crate) fn hours_off(&self) -> Vec<u32> {
         let all = self.first(self.years.len() as u64);
@@ -205,8 +210,20 @@ pub(crate) struct Years<'a> {
     heard: Option<Result<HeardYears, String>>,
     /// Where the line is one draw of a plan's: the years that are its own, which count instead of those that claims need.
     own: Option<OwnYears>,
+    /// The only ones that count; all where there are none.
+    pub(crate) few: Option<&'a FewYears>,
     /// Which of its own years held what the last requirement asks of every supply; since they were taken.
     held: Option<OwnHeld>,
+}
+
+/// The only years that count, by their numbers, where some tell what is broken before all are run: a claim that is broken in these is broken in all, one that
+/// is not is not decided by them.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct FewYears {
+    /// Those of supplies, by their place in the line; of another all count.
+    pub(crate) supplies: BTreeMap<usize, Vec<u64>>,
+    /// Those of hearing; all where there are none.
+    pub(crate) hearing: Option<Vec<u64>>,
 }
 
 /// The few years of one draw.
@@ -272,6 +289,7 @@ impl<'a> Years<'a> {
             load: UnderLoad::new(memo),
             heard: None,
             own: None,
+            few: None,
             held: None,
         }
     }
@@ -284,8 +302,9 @@ impl<'a> Years<'a> {
     /// Years of hearing, run once for all requirements on them, or why there are none.
     pub(crate) fn hearing(&mut self) -> Result<&HeardYears, String> {
         let (tier, own, hangs) = (self.tier, self.own, &self.hangs);
+        let few = self.few.and_then(|few| few.hearing.as_deref());
         let kept = self.heard.get_or_insert_with(|| {
-            let found = HeardYears::of(hangs, tier, own);
+            let found = HeardYears::of(hangs, tier, own, few);
             if let Ok(heard) = &found {
                 let told = heard.assumed.iter();
                 for one in told {
@@ -302,8 +321,9 @@ impl<'a> Years<'a> {
     /// Those of a supply, or why there are none.
     pub(crate) fn of(&mut self, of: SupplyIx) -> Result<&SupplyYears, String> {
         let (line, own) = (self.line, self.own);
+        let few = self.few.and_then(|few| few.supplies.get(&of.0));
         let kept = self.run.entry(of.0).or_insert_with(|| {
-            let run = run(line, of, (self.memo, self.tier), own);
+            let run = run(line, of, (self.memo, self.tier), own, few);
             if let Ok(years) = &run {
                 self.assumed.extend(years.input.assumed.iter().cloned());
             }
@@ -318,6 +338,7 @@ fn run(
     of: SupplyIx,
     (memo, tier): (&Memo, Tier),
     own: Option<OwnYears>,
+    few: Option<&Vec<u64>>,
 ) -> Result<SupplyYears, String> {
     let supply = &line.supplies[of.0];
     if supply.kind != SupplyKind::SolarBattery {
@@ -347,7 +368,7 @@ fn run(
     let supply = format!("supply.{}", supply.id);
     let rooms = RefCell::default();
     let numbers: Vec<u64> = match own {
-        None => (0..count).collect(),
+        None => few.map_or_else(|| (0..count).collect(), Clone::clone),
         Some(own) => {
             // Years that were measured come in turn, each once.
             let measured = input.light.measured_years();

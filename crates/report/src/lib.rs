@@ -28,7 +28,7 @@ pub use told::{
     failures_text, faults_json, faults_text, hours_json, hours_text, matched_words, mistakes_json,
     mooring_json, mooring_text, paths_json, paths_text, places_json, places_text, range_json,
     range_text, read_json, read_text, record_json, recovery_json, recovery_text, rehearsal_json,
-    rehearsal_text, remedy_json, remedy_text, reserve_json, reserve_text, sent_json, sent_text,
-    start_json, start_text, topics_json, topics_text, trace_json, tune_csv, tune_json, tune_text,
-    year_json, year_text,
+    rehearsal_text, remedies_of_one, remedy_end, remedy_json, remedy_text, reserve_json,
+    reserve_text, sent_json, sent_text, start_json, start_text, topics_json, topics_text,
+    trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
 };

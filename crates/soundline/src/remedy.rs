@@ -3,10 +3,13 @@
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
-use assess::{Remedies, Remedy, RemedyAsk, RemedyError, remedies};
+use assess::{Mended, Remedies, Remedy, RemedyAsk, RemedyError, remedies_as_found};
 use plan::Reading;
-use report::{Inputs, Overwrite, difference, remedy_json, remedy_text, write_atomically};
+use report::{
+    Inputs, Overwrite, difference, remedies_of_one, remedy_end, remedy_json, write_atomically,
+};
 use serde_json::{Value, json};
 
 use crate::cancel::Cancel;
@@ -105,14 +108,40 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         threads: std::thread::available_parallelism().map_or(1, usize::from),
     };
     let bar = out.progress(0, "trying changes");
+    let gone = AtomicBool::new(false);
     let watch = |done, all| {
         bar.set_length(all);
         bar.set_position(done);
-        !cancel.asked()
+        !cancel.asked() && !gone.load(Ordering::Relaxed)
     };
     let fetch = plan::from_folder_of(&args.plan);
-    let found = remedies(&args.plan, &reading, &evidence, &fetch, &ask, &watch);
+    // Text is told as it is found, so that a plan with much to mend is not waited for.
+    let as_found = args.apply.is_none() && matches!(out.format, Format::Text);
+    let mut written = Ok(());
+    let mut named = false;
+    let stdout = &mut out.stdout;
+    let mut told = |name: &str, mended: &Mended| {
+        if !as_found || written.is_err() {
+            return;
+        }
+        let head = if named {
+            String::new()
+        } else {
+            format!("{name}\n")
+        };
+        named = true;
+        let text = head + &remedies_of_one(mended);
+        written = bar.suspend(|| {
+            stdout.write_all(text.as_bytes())?;
+            stdout.flush()
+        });
+        gone.store(written.is_err(), Ordering::Relaxed);
+    };
+    let found = remedies_as_found(
+        &args.plan, &reading, &evidence, &fetch, &ask, &watch, &mut told,
+    );
     bar.finish_and_clear();
+    written?;
     let found = found.map_err(RemedyCommandError::from)?;
     let chosen = args
         .apply
@@ -123,7 +152,12 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     document["applied"] = Value::Null;
     let Some(remedy) = chosen else {
         match out.format {
-            Format::Text => out.stdout.write_all(remedy_text(&found).as_bytes())?,
+            Format::Text => {
+                if !named {
+                    writeln!(out.stdout, "{}", found.name)?;
+                }
+                out.stdout.write_all(remedy_end(&found).as_bytes())?;
+            }
             Format::Json => out.json(&out.of_plan(document))?,
         }
         return Ok(status.into());

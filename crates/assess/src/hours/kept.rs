@@ -44,21 +44,23 @@ impl HeardYears {
         hangs: &Hangs<'_>,
         tier: Tier,
         own: Option<OwnYears>,
+        few: Option<&[u64]>,
     ) -> Result<HeardYears, String> {
         let (line, memo): (&Line, &Memo) = (hangs.line(), hangs.memo());
         let seed = own.map_or(WEATHER_SEED, |own| own.seed);
         let mut hearing = Hearing::of(hangs, seed).map_err(|e| e.to_string())?;
         let measured = hearing.measured_years();
         let of_years = measured.unwrap_or_else(|| asked(line).max(LISTENING_YEARS));
-        let numbers: Vec<u64> = match own {
-            None => {
+        let numbers: Vec<u64> = match (own, few) {
+            (None, Some(few)) => few.to_vec(),
+            (None, None) => {
                 let count = match tier {
                     Tier::Quick if measured.is_none() => of_years.min(QUICK_YEARS),
                     Tier::Quick | Tier::Full => of_years,
                 };
                 (0..count).collect()
             }
-            Some(own) => {
+            (Some(own), _) => {
                 let count = own.count.min(measured.unwrap_or(own.count));
                 (own.first..own.first + count)
                     .map(|n| measured.map_or(n, |of| n % of.max(1)))

@@ -207,6 +207,10 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
             vec![two_digits(text, Way::Up, FAR)]
         }
         ("module", "hull.weight") => vec![two_digits(text, Way::Down, NEAR)],
+        // What a check of its own asks: how far the buoy may be before it counts as adrift, and what a weak link holds.
+        ("module", "drift_alarm.radius") | ("weak_link", "parts_from") => {
+            vec![two_digits(text, Way::Up, FAR)]
+        }
         ("module", "housing.rated_depth") => vec![two_digits(text, Way::Up, FAR)],
         // What floats has a weight below zero; more buoyancy is a larger number behind the sign.
         ("module", "housing.weight_in_water") => match text.strip_prefix('-') {

@@ -5,11 +5,14 @@ use std::path::Path;
 
 use plan::{Edit, Reading, splice};
 
+use super::Given;
 use super::knobs::{Knob, Step};
 use crate::check::{Shelf, check_one};
 use crate::hang::read_with;
 use crate::memo::Memo;
 use crate::verdict::{Judged, Verdict, Word};
+use crate::years::FewYears;
+use crate::years_deciding::deciding_years;
 
 /// Fetches files of a plan, from several threads.
 pub type SharedFetch<'a> = dyn Fn(&Path) -> std::io::Result<Vec<u8>> + Sync + 'a;
@@ -19,17 +22,15 @@ const SHORT: usize = 10;
 
 /// A requirement that is to be mended, in its plan.
 pub(super) struct Search<'a> {
-    pub(super) path: &'a Path,
-    pub(super) reading: &'a Reading,
-    pub(super) shelf: &'a Shelf,
-    pub(super) fetch: &'a SharedFetch<'a>,
-    pub(super) memo: &'a Memo,
+    plan: &'a Given<'a>,
     /// As it is without a change.
     pub(super) base: Judged,
     /// Subjects that are unknown without a change: a remedy need not make them known.
-    pub(super) unknown: BTreeSet<String>,
+    unknown: BTreeSet<String>,
     /// Whether it rests on records: these are there for some steps and not for others, in no order.
-    pub(super) on_records: bool,
+    on_records: bool,
+    /// Of a claim on years those that decide that it is broken, and how it is by these alone without a change.
+    few: Option<(FewYears, Judged)>,
 }
 
 /// What came of one step.
@@ -43,6 +44,17 @@ pub(super) struct Probe {
     pub(super) same: bool,
 }
 
+impl Probe {
+    /// Of a text that is no good plan.
+    fn refused() -> Probe {
+        Probe {
+            word: None,
+            least: f64::NEG_INFINITY,
+            same: false,
+        }
+    }
+}
+
 /// A change: keys with their new values.
 pub(super) type Sets = Vec<(String, String)>;
 
@@ -52,34 +64,45 @@ pub(super) fn sets(knob: &Knob, step: &Step) -> Sets {
 }
 
 impl<'a> Search<'a> {
-    pub(super) fn new(
-        path: &'a Path,
-        reading: &'a Reading,
-        shelf: &'a Shelf,
-        fetch: &'a SharedFetch<'a>,
-        memo: &'a Memo,
-        base: Judged,
-    ) -> Search<'a> {
+    pub(super) fn new(plan: &'a Given<'a>, base: Judged, on_records: bool) -> Search<'a> {
         let unknown = base.verdicts.iter().filter(|v| v.word() == Word::Unknown);
         let unknown = unknown.map(|v| v.subject().to_owned()).collect();
+        let few = deciding_years(plan.reading, &base.id, plan.memo).and_then(|few| {
+            let judged = check_one(plan.reading, plan.shelf, &base.id, plan.memo, Some(&few))?;
+            Some((few, judged))
+        });
         Search {
-            path,
-            reading,
-            shelf,
-            fetch,
-            memo,
+            plan,
             base,
             unknown,
-            on_records: false,
+            on_records,
+            few,
         }
+    }
+
+    pub(super) fn reading(&self) -> &'a Reading {
+        self.plan.reading
+    }
+
+    pub(super) fn shelf(&self) -> &'a Shelf {
+        self.plan.shelf
+    }
+
+    pub(super) fn memo(&self) -> &'a Memo {
+        self.plan.memo
+    }
+
+    /// Whether a step that does not mend it is told by few years.
+    pub(super) fn counts_few(&self) -> bool {
+        self.few.is_some()
     }
 
     /// The edits of a change and the text that they make; `None` where a key cannot be set.
     pub(super) fn edited(&self, sets: &Sets) -> Option<(Vec<Edit>, String)> {
-        let (_, source) = self.reading.sources.iter().next()?;
+        let (_, source) = self.plan.reading.sources.iter().next()?;
         let edits: Result<Vec<Edit>, _> = sets
             .iter()
-            .map(|(path, value)| self.reading.set(path, value))
+            .map(|(path, value)| self.plan.reading.set(path, value))
             .collect();
         let edits = edits.ok()?;
         let text = splice(&source.text, &edits).ok()?;
@@ -88,32 +111,53 @@ impl<'a> Search<'a> {
 
     /// A text read as the plan; `None` where it has mistakes.
     pub(super) fn read(&self, text: &str) -> Option<Reading> {
-        let reading = read_with(self.path, self.memo, &|wanted: &Path| {
-            if wanted == self.path {
+        let plan = self.plan;
+        let reading = read_with(plan.path, plan.memo, &|wanted: &Path| {
+            if wanted == plan.path {
                 Ok(text.as_bytes().to_vec())
             } else {
-                (self.fetch)(wanted)
+                (plan.fetch)(wanted)
             }
         });
         (!reading.has_errors()).then_some(reading)
     }
 
+    /// What comes of a change. One that leaves a claim on years broken may be told by the worst of them: as few years as it bears and one more.
     pub(super) fn probe(&self, sets: &Sets) -> Probe {
-        let refused = Probe {
-            word: None,
-            least: f64::NEG_INFINITY,
-            same: false,
-        };
         let Some(reading) = self.edited(sets).and_then(|(_, text)| self.read(&text)) else {
-            return refused;
+            return Probe::refused();
         };
-        match check_one(&reading, self.shelf, &self.base.id, self.memo) {
-            Some(judged) => Probe {
-                word: Some(self.word(&judged)),
-                least: least(&judged),
-                same: figures(&judged) == figures(&self.base),
-            },
-            None => refused,
+        if let Some((few, base)) = &self.few
+            && let Some(judged) = self.judged(&reading, Some(few))
+            && self.word(&judged) == Word::Broken
+        {
+            return self.seen(&judged, base);
+        }
+        self.whole_of(&reading)
+    }
+
+    /// The same by all years.
+    pub(super) fn probe_whole(&self, sets: &Sets) -> Probe {
+        let reading = self.edited(sets).and_then(|(_, text)| self.read(&text));
+        reading.map_or_else(Probe::refused, |reading| self.whole_of(&reading))
+    }
+
+    fn whole_of(&self, reading: &Reading) -> Probe {
+        match self.judged(reading, None) {
+            Some(judged) => self.seen(&judged, &self.base),
+            None => Probe::refused(),
+        }
+    }
+
+    fn judged(&self, reading: &Reading, few: Option<&FewYears>) -> Option<Judged> {
+        check_one(reading, self.plan.shelf, &self.base.id, self.plan.memo, few)
+    }
+
+    fn seen(&self, judged: &Judged, base: &Judged) -> Probe {
+        Probe {
+            word: Some(self.word(judged)),
+            least: least(judged),
+            same: figures(judged) == figures(base),
         }
     }
 
@@ -233,7 +277,8 @@ fn figures(judged: &Judged) -> Vec<(&str, Word, Option<[f64; 2]>)> {
     all.map(|v| {
         let of_known = match v {
             Verdict::Known(k) => Some([k.value.value, k.limit.value]),
-            Verdict::Unknown { .. } | Verdict::Provisional(_) => None,
+            Verdict::Provisional(p) => Some([p.value.value, p.limit.value]),
+            Verdict::Unknown { .. } => None,
         };
         (v.subject(), v.word(), of_known)
     })
@@ -242,11 +287,19 @@ fn figures(judged: &Judged) -> Vec<(&str, Word, Option<[f64; 2]>)> {
 
 /// The least margin in margins below which it is marginal, of what is known.
 pub(super) fn least(judged: &Judged) -> f64 {
-    let known = judged.verdicts.iter().filter_map(|v| match v {
-        Verdict::Known(k) if k.narrow > 0.0 => Some(k.margin.value / k.narrow),
-        Verdict::Known(k) if k.limit.value != 0.0 => Some(k.margin.value / k.limit.value.abs()),
-        Verdict::Known(k) => Some(k.margin.value),
-        Verdict::Unknown { .. } | Verdict::Provisional(_) => None,
+    let known = judged.verdicts.iter().filter_map(|v| {
+        let (margin, narrow, limit) = match v {
+            Verdict::Known(k) => (k.margin.value, k.narrow, k.limit.value),
+            Verdict::Provisional(p) => (p.margin.value, p.narrow, p.limit.value),
+            Verdict::Unknown { .. } => return None,
+        };
+        Some(if narrow > 0.0 {
+            margin / narrow
+        } else if limit != 0.0 {
+            margin / limit.abs()
+        } else {
+            margin
+        })
     });
     known.min_by(f64::total_cmp).unwrap_or(f64::NEG_INFINITY)
 }

@@ -43,6 +43,7 @@ mod rehearsed;
 mod remedies;
 mod remedies_knobs;
 mod remedies_more;
+mod remedies_pairs;
 mod remedies_start;
 mod reserve;
 mod sky;

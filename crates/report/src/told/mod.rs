@@ -54,7 +54,7 @@ pub(crate) use places::{bound_words, place_name};
 pub use places::{places_json, places_text};
 pub use range::{range_json, range_text};
 pub use recovery::{recovery_json, recovery_text};
-pub use remedy::{difference, remedy_json, remedy_text};
+pub use remedy::{difference, remedies_of_one, remedy_end, remedy_json, remedy_text};
 pub use reserve::{WeightReserveFound, reserve_json, reserve_text};
 pub(crate) use start::contacts;
 pub use start::{start_json, start_text};

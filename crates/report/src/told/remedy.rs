@@ -18,22 +18,28 @@ const TOLD: usize = 12;
 /// A row for each remedy: the change with its place, what the requirement then is, what else moves, and the cost.
 #[must_use]
 pub fn remedy_text(found: &Remedies) -> String {
-    let mut out = format!("{}\n", found.name);
-    if found.mended.is_empty() {
-        out.push_str(
-            "\nNothing that was asked about is broken or just met: there is nothing to mend.\n",
-        );
-    }
-    for mended in &found.mended {
-        one(&mut out, mended);
-    }
-    let any = found.mended.iter().any(|m| !m.remedies.is_empty());
-    if any {
-        out.push_str(
-            "\nSmallest first: cheapest where the plan says a cost, else by the least ratio of new to old; what breaks something else last.\nTo write one into the plan: --apply with its number.\n",
-        );
-    }
+    let each: String = found.mended.iter().map(remedies_of_one).collect();
+    format!("{}\n{each}{}", found.name, remedy_end(found))
+}
+
+/// The part of [`remedy_text`] that is about one requirement.
+#[must_use]
+pub fn remedies_of_one(mended: &Mended) -> String {
+    let mut out = String::new();
+    one(&mut out, mended);
     out
+}
+
+/// What stands below all requirements in [`remedy_text`].
+#[must_use]
+pub fn remedy_end(found: &Remedies) -> &'static str {
+    if found.mended.is_empty() {
+        "\nNothing that was asked about is broken or just met: there is nothing to mend.\n"
+    } else if found.mended.iter().any(|m| !m.remedies.is_empty()) {
+        "\nSmallest first: cheapest where the plan says a cost, else by the least ratio of new to old; what breaks something else last.\nTo write one into the plan: --apply with its number.\n"
+    } else {
+        ""
+    }
 }
 
 fn one(out: &mut String, mended: &Mended) {
@@ -89,6 +95,11 @@ fn one(out: &mut String, mended: &Mended) {
                 mended.least,
                 sweep.least
             );
+        }
+    }
+    for short in &mended.falls_short {
+        for row in wrap(short, 96) {
+            let _ = writeln!(out, "    {row}");
         }
     }
 }
@@ -192,32 +203,7 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             let _ = writeln!(out, "       {row}");
         }
     }
-    let broken = |m: &Moved| {
-        let at = (m.requirement.clone(), m.subject.clone());
-        remedy
-            .breaks
-            .iter()
-            .any(|(r, s, _)| *r == at.0 && *s == at.1)
-    };
-    for (requirement, moves) in beside(&remedy.moves.rulings, &mended.judged.id) {
-        let told: Vec<&&Moved> = moves.iter().filter(|m| !broken(m)).collect();
-        if remedy.anew.iter().any(|a| a == requirement) {
-            let _ = writeln!(
-                out,
-                "       {requirement}: its evidence has to be made anew"
-            );
-        } else if let Some(first) = told.first() {
-            let (from, to) = first.words();
-            let word = |w: Option<Word>| w.map_or("not there", Word::as_str);
-            let _ = writeln!(
-                out,
-                "       also {requirement}, {}: {} -> {}",
-                first.subject,
-                word(from),
-                word(to)
-            );
-        }
-    }
+    beside_it(out, mended, remedy);
     let less = remedy
         .moves
         .margins
@@ -239,6 +225,53 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             figures_of(a)[2],
             figures_of(b)[2]
         );
+    }
+}
+
+/// What becomes of other requirements with a remedy: of each as a whole first, of a subject where the whole has the word that it had.
+fn beside_it(out: &mut String, mended: &Mended, remedy: &Remedy) {
+    let word = |w: Option<Word>| w.map_or("not there", Word::as_str);
+    let broken = |m: &Moved| {
+        let of = |(r, s): (&String, &String)| *r == m.requirement && *s == m.subject;
+        let mut breaks = remedy.breaks.iter().map(|(r, s, _)| (r, s));
+        breaks.any(of) || remedy.still_broken.iter().map(|(r, s)| (r, s)).any(of)
+    };
+    for (requirement, moves) in beside(&remedy.moves.rulings, &mended.judged.id) {
+        let whole = remedy.wholes.iter().find(|w| w.requirement == requirement);
+        let told: Vec<&&Moved> = moves.iter().filter(|m| !broken(m)).collect();
+        let still = remedy
+            .still_broken
+            .iter()
+            .find(|(r, _)| r == requirement)
+            .map(|(_, subject)| moves.iter().find(|m| m.subject == *subject));
+        let said = if remedy.anew.iter().any(|a| a == requirement) {
+            format!("{requirement}: its evidence has to be made anew")
+        } else if let Some(moved) = still {
+            let figures = match moved.and_then(|m| m.after.as_ref()) {
+                Some(Verdict::Known(known)) => format!(", {}", known_row(known)),
+                _ => String::new(),
+            };
+            format!("{requirement} is still broken{figures}")
+        } else if let Some(first) = told.first() {
+            let (mut from, mut to) = first.words();
+            let mut subject = format!(", {}", first.subject);
+            if let Some(whole) = whole
+                && (whole.before, whole.after) != (from, to)
+            {
+                (from, to) = (whole.before, whole.after);
+                subject = " as a whole".to_owned();
+            }
+            format!(
+                "also {requirement}{subject}: {} -> {}",
+                word(from),
+                word(to)
+            )
+        } else {
+            continue;
+        };
+        for row in wrap(&said, 98) {
+            let _ = writeln!(out, "       {row}");
+        }
     }
 }
 
@@ -380,6 +413,7 @@ fn mended_json(mended: &Mended) -> Value {
         "changes_tried": mended.tried.0,
         "plans_judged": mended.tried.1,
         "in_pairs": mended.in_pairs,
+        "falls_short": mended.falls_short,
         "nearest": mended.nearest.iter().map(|s| json!({
             "keys": s.paths, "to": s.to, "ruling": s.word.as_str(), "least_margin_in_marginal_margins": finite(s.least),
         })).collect::<Vec<_>>(),
@@ -416,6 +450,13 @@ fn one_json(remedy: &Remedy) -> Value {
         "verdict": verdict_json(&remedy.verdict),
         "breaks": remedy.breaks.iter().map(|(requirement, subject, word)| json!({
             "requirement": requirement, "subject": subject, "ruling": word.as_str(),
+        })).collect::<Vec<_>>(),
+        "still_broken": remedy.still_broken.iter().map(|(requirement, subject)| json!({
+            "requirement": requirement, "subject": subject,
+        })).collect::<Vec<_>>(),
+        "wholes": remedy.wholes.iter().map(|w| json!({
+            "requirement": w.requirement,
+            "before": w.before.map(Word::as_str), "after": w.after.map(Word::as_str),
         })).collect::<Vec<_>>(),
         "evidence_anew": remedy.anew,
         "thresholds_moved": remedy.heard.iter().map(heard_json).collect::<Vec<_>>(),
