@@ -52,6 +52,21 @@ pub(crate) fn autonomy(
         }
         let drawn = drawn_battery(line, supply).map_err(|e| e.to_string())?;
         let subject = subject(line, supply);
+        let against = Against {
+            side: Side::AtLeast,
+            limit: at_least_s.si / SECONDS_PER_DAY,
+            narrow: NARROW_AUTONOMY_D,
+            unit: "d".to_owned(),
+        };
+        let digest = (&drawn.battery, drawn.temperature_degc, drawn.load_w);
+        let evidence = Evidence::computed(AUTONOMY, &digest);
+        if !drawn.full_holds {
+            let why = format!(
+                "not even full are its terminals above `disconnect_voltage` while its mean load of {:.2} W is drawn",
+                drawn.load_w
+            );
+            return Ok(against.judge(subject, 0.0, evidence, why));
+        }
         let lasts = drawn
             .battery
             .autonomy(&drawn.temperature_degc, drawn.load_w)
@@ -67,14 +82,6 @@ pub(crate) fn autonomy(
             "from full to the cut-off at {:.1} degC ({when}), after {:.1} years in service; mean load {:.2} W at the battery",
             degc[lasts.month], drawn.battery.age_years, drawn.load_w
         );
-        let against = Against {
-            side: Side::AtLeast,
-            limit: at_least_s.si / SECONDS_PER_DAY,
-            narrow: NARROW_AUTONOMY_D,
-            unit: "d".to_owned(),
-        };
-        let digest = (&drawn.battery, degc, drawn.load_w);
-        let evidence = Evidence::computed(AUTONOMY, &digest);
         Ok(against.judge(subject, lasts.hours / 24.0, evidence, why))
     })
 }

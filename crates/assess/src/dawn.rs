@@ -8,7 +8,7 @@ use crate::cell_verdicts::MONTHS;
 use crate::chain::months_in_water;
 use crate::input::{
     Contacts, DrawnBattery, InputError, LightScratch, SECONDS_PER_HOUR, at_rest, drawn_battery,
-    electric, energy_of, given_w, refused,
+    electric, given_w, light_of, refused,
 };
 use crate::memo::Memo;
 use crate::waking::{Waking, waking};
@@ -217,10 +217,8 @@ impl ComesBack {
         memo: &Memo,
         assumed: &mut Vec<String>,
     ) -> Result<Vec<MeanDay>, InputError> {
-        let input = energy_of(line, self.supply, memo)?;
-        assumed.extend(input.assumed.iter().cloned());
-        let peak_w = input.systems.first().map_or(0.0, |s| s.peak_power_w);
-        let years = input.light.measured_years().map_or(YEARS, |n| n.min(YEARS));
+        let (peak_w, light) = light_of(line, self.supply, memo, assumed)?;
+        let years = light.measured_years().map_or(YEARS, |n| n.min(YEARS));
         let mut days: Vec<MeanDay> = self
             .months
             .iter()
@@ -231,7 +229,7 @@ impl ComesBack {
             .collect();
         let mut scratch = LightScratch::default();
         for year in 0..years {
-            let yields = input.light.year(WEATHER_SEED, year, memo, &mut scratch)?;
+            let yields = light.year(WEATHER_SEED, year, memo, &mut scratch)?;
             for day in &mut days {
                 let first = first_hour_of_month(day.month).expect("a month of the year");
                 let last = first_hour_of_month(day.month + 1).unwrap_or(yields.len());

@@ -33,10 +33,47 @@ pub(crate) fn comes_back(line: &Line) -> Vec<Verdict> {
     supplies
         .filter_map(|s| {
             let back = of_supply(line, SupplyIx(s)).ok()?;
+            if let Some(beyond) = beyond_full(line, &back) {
+                return Some(beyond);
+            }
             let hold = back.hold(line).ok()?;
             Some(held(line, &back, &hold))
         })
         .collect()
+}
+
+/// A load that comes back at a voltage that the full battery does not have at rest, or does not come to at all.
+fn beyond_full(line: &Line, back: &ComesBack) -> Option<Verdict> {
+    let Thresholds::Voltage { on_v, .. } = back.bank.thresholds else {
+        return None;
+    };
+    let own = &line.supplies[back.supply.0];
+    let panels = own.panels.as_ref()?;
+    let peak_w = panels.peak_power_each_w.si * f64::from(panels.faces);
+    let (rest_v, charged_v) = back.bank.highest_v(peak_w);
+    if on_v <= rest_v {
+        return None;
+    }
+    let subject = format!("supply.{}", own.id);
+    if on_v <= charged_v {
+        return Some(unknown(
+            subject,
+            format!(
+                "its `reconnect_voltage` of {on_v} V is more than the {rest_v:.2} V that it has full and at rest: the load comes back only while it is charged, and whether it then stays depends on the light; see `dawn-restarts`"
+            ),
+        ));
+    }
+    let against = Against {
+        side: Side::AtMost,
+        limit: charged_v,
+        narrow: 0.0,
+        unit: "V".to_owned(),
+    };
+    let why = format!(
+        "the load comes back there, and the terminals never come to it: full and at rest they have {rest_v:.2} V, and {charged_v:.2} V while the peak power of its panels, {peak_w:.0} W, is offered to it"
+    );
+    let evidence = Evidence::computed(HOLD, &(&back.bank, peak_w));
+    Some(against.judge(subject, on_v, evidence, why))
 }
 
 fn held(line: &Line, back: &ComesBack, hold: &Hold) -> Verdict {

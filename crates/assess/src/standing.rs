@@ -286,7 +286,14 @@ fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 /// Whether batteries hold the load that comes back, as far as it is known; unknown where a mistake reaches any of what they carry.
 fn comes_back(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = dawn_verdicts::comes_back(line);
-    unless_spoilt(verdicts, reach.spoilt(&reach.energy()))
+    let reached = &reach.reading.spoilt;
+    let mut batteries = reached.batteries();
+    let wrong = |path: &str| reached.of(path).is_some();
+    match reach.spoilt(&reach.energy()) {
+        // A supply that a mistake hides may have a battery that would not hold it.
+        Some(spoilt) if verdicts.is_empty() && batteries.any(wrong) => vec![spoilt],
+        spoilt => unless_spoilt(verdicts, spoilt),
+    }
 }
 
 /// Whether the line carries its modules while they boot; unknown where a mistake reaches any of the network.
@@ -306,5 +313,11 @@ fn boots_carried(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 /// where a mistake reaches any of the network.
 fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = power_verdicts::input_voltages(line);
-    unless_spoilt(verdicts, reach.spoilt(&reach.electric()))
+    let reached = &reach.reading.spoilt;
+    let mut supplies = reached.declared().filter(|p| p.starts_with("supply."));
+    let wrong = |path: &str| reached.of(path).is_some();
+    match reach.spoilt(&reach.electric()) {
+        Some(spoilt) if verdicts.is_empty() && supplies.any(wrong) => vec![spoilt],
+        spoilt => unless_spoilt(verdicts, spoilt),
+    }
 }

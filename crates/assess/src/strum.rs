@@ -1,4 +1,4 @@
-//! What strums beside a hydrophone while the tide runs: its rope, the current across it at springs and at neaps, and the bands of its detectors.
+//! What strums beside a hydrophone while the tide runs: its rope, clean and with what has grown on it, the current across it at springs and at neaps, and the bands of its detectors.
 //!
 //! The largest speed of a tide is that of the cases that say so (`strongest_at`), at the depth of the hydrophone and across its rope, as the line leans in that case. In
 //! between the tide runs to and fro as a sine (common practice for a stream that turns at the moon's pace), without a steady current.
@@ -10,7 +10,7 @@ use mooring::{
 use plan::{Line, ModuleIx, Position, SectionEnd, SectionIx, SensorIx, Tides};
 
 use crate::chain::detector_band_hz;
-use crate::input::{Thing, sensor_chain};
+use crate::input::{DesignCase, FOULED, Thing, sensor_chain};
 use crate::mooring_verdicts::Hangs;
 use crate::moorings::{Moorings, VISCOSITY_M2_S, flow_past};
 
@@ -34,8 +34,10 @@ pub enum Beside {
 pub struct RopeBeside {
     /// Its section.
     pub section: SectionIx,
-    /// Its diameter, m.
+    /// Its diameter, m, with what has grown on it.
     pub diameter_m: f64,
+    /// Thickness of what has grown on it, m; zero for the clean rope.
+    pub grown_m: f64,
     /// The strongest flow at springs, the fastest of the cases that say it.
     pub springs: TideFlow,
     /// The strongest flow at neaps; `None` where no case says it.
@@ -62,8 +64,6 @@ pub struct RopeStrums {
     pub springs: StrumShares,
     /// At neaps; `None` where no case says how strong the current is then.
     pub neaps: Option<StrumShares>,
-    /// From springs over neaps to springs; as `neaps`.
-    pub fortnight: Option<StrumShares>,
 }
 
 impl RopeBeside {
@@ -107,14 +107,22 @@ impl RopeBeside {
         let rope = self.strummed(band_hz);
         let springs_m_s = self.springs.across_m_s;
         let neaps_m_s = self.neaps.as_ref().map(|n| n.across_m_s);
-        let fortnight = self.tide().map(|tide| strum_in_a_fortnight(&rope, &tide));
         Ok(RopeStrums {
             springs: strum_in_a_tide(&rope, springs_m_s, 0.0)?,
             neaps: neaps_m_s
                 .map(|m_s| strum_in_a_tide(&rope, m_s, 0.0))
                 .transpose()?,
-            fortnight: fortnight.transpose()?,
         })
+    }
+
+    /// Shares of a fortnight from springs over neaps to springs; `None` where no case says how strong the current is at neaps.
+    ///
+    /// # Errors
+    /// As [`RopeBeside::strums`].
+    pub fn fortnight(&self, band_hz: (f64, f64)) -> Result<Option<StrumShares>, MooringError> {
+        let rope = self.strummed(band_hz);
+        let shares = self.tide().map(|tide| strum_in_a_fortnight(&rope, &tide));
+        shares.transpose()
     }
 }
 
@@ -192,31 +200,61 @@ pub(crate) fn beside(hangs: &Hangs<'_>, sensor: SensorIx) -> Result<Beside, Stri
         });
     }
     let found = hangs.found()?;
-    let ropes = bare.into_iter().map(|section| {
+    let height_m = floor_m - own.depth_m;
+    let fouling = found.cases.iter().find_map(|case| case.fouling);
+    let grown_m = fouling
+        .filter(|by| height_m >= by.from_height_m)
+        .map(|by| by.growth.thickness_m());
+    let mut ropes = Vec::new();
+    for section in bare {
         let of = &line.sections[section.0];
         let diameter_m = of.rope.as_ref().and_then(|r| r.diameter_m);
-        let diameter_m = diameter_m.ok_or_else(|| {
-            format!("the rope of section.{} says nothing of `diameter`", of.id)
-        })?;
-        let springs = strongest(line, found, module, Tides::Springs).ok_or_else(|| {
-            "no `case` says with `strongest_at = \"springs\"` that its current is the strongest of a tide at springs"
-                .to_owned()
-        })?;
-        let neaps = strongest(line, found, module, Tides::Neaps);
-        if let Some(neaps) = neaps.as_ref().filter(|n| n.across_m_s > springs.across_m_s) {
-            return Err(format!(
-                "the current across the rope is stronger at neaps ({:.2} m/s in {}) than at springs ({:.2} m/s in {}): `strongest_at` of one of them is wrong",
-                neaps.across_m_s, neaps.case, springs.across_m_s, springs.case
-            ));
+        let diameter_m = diameter_m
+            .ok_or_else(|| format!("the rope of section.{} says nothing of `diameter`", of.id))?;
+        let states = [
+            Some((State::Clean, 0.0)),
+            grown_m.map(|m| (State::Fouled, m)),
+        ];
+        for (state, grown_m) in states.into_iter().flatten() {
+            let (springs, neaps) = tides(line, found, module, state)?;
+            ropes.push(RopeBeside {
+                section,
+                diameter_m: diameter_m.si + 2.0 * grown_m,
+                grown_m,
+                springs,
+                neaps,
+            });
         }
-        Ok(RopeBeside {
-            section,
-            diameter_m: diameter_m.si,
-            springs,
-            neaps,
-        })
-    });
-    ropes.collect::<Result<_, _>>().map(Beside::Ropes)
+    }
+    Ok(Beside::Ropes(ropes))
+}
+
+/// Whether a line counts as it is put out or with what has grown on it.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State {
+    Clean,
+    Fouled,
+}
+
+/// The strongest flows at springs and at neaps across the rope beside a module.
+fn tides(
+    line: &Line,
+    found: &Moorings,
+    module: ModuleIx,
+    state: State,
+) -> Result<(TideFlow, Option<TideFlow>), String> {
+    let springs = strongest(line, found, module, (Tides::Springs, state)).ok_or_else(|| {
+        "no `case` says with `strongest_at = \"springs\"` that its current is the strongest of a tide at springs"
+            .to_owned()
+    })?;
+    let neaps = strongest(line, found, module, (Tides::Neaps, state));
+    if let Some(neaps) = neaps.as_ref().filter(|n| n.across_m_s > springs.across_m_s) {
+        return Err(format!(
+            "the current across the rope is stronger at neaps ({:.2} m/s in {}) than at springs ({:.2} m/s in {}): `strongest_at` of one of them is wrong",
+            neaps.across_m_s, neaps.case, springs.across_m_s, springs.case
+        ));
+    }
+    Ok((springs, neaps))
 }
 
 /// The sections beside a module: the one that it hangs on, or those that meet at it.
@@ -235,12 +273,22 @@ fn sections_at(line: &Line, module: ModuleIx) -> Vec<SectionIx> {
 }
 
 /// The fastest flow across the rope beside a module in the cases that say they are the strongest of such a tide.
-fn strongest(line: &Line, found: &Moorings, module: ModuleIx, when: Tides) -> Option<TideFlow> {
-    let says = |id: &str| {
-        let case = line.cases.iter().find(|c| c.id == id);
-        case.and_then(|c| c.strongest_at) == Some(when)
+fn strongest(
+    line: &Line,
+    found: &Moorings,
+    module: ModuleIx,
+    (when, state): (Tides, State),
+) -> Option<TideFlow> {
+    let says = |case: &DesignCase| {
+        let id = match (state, case.fouling) {
+            (State::Clean, None) => Some(case.id.as_str()),
+            (State::Fouled, Some(_)) => case.id.strip_suffix(FOULED),
+            _ => None,
+        };
+        let said = line.cases.iter().find(|c| Some(c.id.as_str()) == id);
+        said.and_then(|c| c.strongest_at) == Some(when)
     };
-    let cases = found.cases.iter().enumerate().filter(|(_, c)| says(&c.id));
+    let cases = found.cases.iter().enumerate().filter(|(_, c)| says(c));
     let flows = cases.map(|(ix, case)| {
         hung_in(found, module, ix).unwrap_or_else(|| {
             let depth_m = line.modules[module.0].depth_m;

@@ -97,13 +97,29 @@ fn one(
         }
     }
     let worst = worst.expect("a hydrophone has a detector and a rope here");
+    let hours = hours_of(&worst.strums);
+    let open_h = bands.iter().flat_map(|(_, band_hz)| {
+        let each = ropes.iter().map(|rope| rope.strums(*band_hz));
+        each.filter_map(Result::ok)
+            .map(|strums| open_hours_of(&strums))
+    });
+    let open_h = open_h.fold(0.0, f64::max);
+    if against.holds(hours) && !against.holds(hours + open_h) {
+        return Err(format!(
+            "{}; for {open_h:.1} h more of a tide the Reynolds number is below {} or above {:.0e}, where no Strouhal number is known here",
+            words(line, &worst),
+            mooring::CRITICAL_REYNOLDS.0,
+            mooring::CRITICAL_REYNOLDS.1
+        ));
+    }
     let evidence = Evidence::computed(METHOD, &(&bands, &ropes));
-    Ok(against.judge(
-        subject,
-        hours_of(&worst.strums),
-        evidence,
-        words(line, &worst),
-    ))
+    Ok(against.judge(subject, hours, evidence, words(line, &worst)))
+}
+
+/// Hours of the tide with the more of them in which nothing says whether the strum is in the band.
+fn open_hours_of(strums: &RopeStrums) -> f64 {
+    let neaps_h = strums.neaps.map_or(0.0, |neaps| neaps.open_hours_a_tide());
+    strums.springs.open_hours_a_tide().max(neaps_h)
 }
 
 /// Hours of the tide with the more of them: a weaker one may lie in the band for longer than a strong one that runs through it.
@@ -122,9 +138,14 @@ fn words(line: &Line, worst: &Worst<'_>) -> String {
     let section = &line.sections[rope.section.0].id;
     let springs = &rope.springs;
     let most_hz = mooring::STROUHAL * springs.across_m_s / rope.diameter_m;
+    let mm = |m: f64| quantity::show_number((m * 1e6).round() / 1e3);
+    let grown = match rope.grown_m > 0.0 {
+        true => format!(", {} mm with what has grown on it,", mm(rope.diameter_m)),
+        false => String::new(),
+    };
     let mut why = format!(
-        "{detector}: the {} mm rope of section.{section} sheds vortices at up to {most_hz:.1} Hz (0.2 U/d at {:.2} m/s, the strongest at springs, {}) and is shaken at twice that too; in {low_hz:.0} to {high_hz:.0} Hz for {:.1} h of a tide by the first, {:.1} h by the second",
-        quantity::show_number((rope.diameter_m * 1e6).round() / 1e3),
+        "{detector}: the {} mm rope of section.{section}{grown} sheds vortices at up to {most_hz:.1} Hz (0.2 U/d at {:.2} m/s, the strongest at springs, {}) and is shaken at twice that too; in {low_hz:.0} to {high_hz:.0} Hz for {:.1} h of a tide by the first, {:.1} h by the second",
+        mm(rope.diameter_m - 2.0 * rope.grown_m),
         springs.across_m_s,
         springs.case,
         of_a_tide_h(strums.springs.vortices),

@@ -5,7 +5,7 @@
 //! `1 - acos((u - U0)/A) / pi`. Over a fortnight two constituents beat, `U = U0 + A1 cos(theta1) + A2 cos(theta2)`, of which springs are `A1 + A2` and neaps `A1 - A2`; as their periods
 //! have no common measure, all pairs of phases are alike in the long run (Weyl), and the share is the mean over `theta2` of that of one cycle. (Elementary; derived here.)
 //!
-//! Speeds at which the Reynolds number lies outside [`CRITICAL_REYNOLDS`] say nothing: their share is told apart. A current that turns through all directions
+//! Speeds at which the Reynolds number lies outside [`CRITICAL_REYNOLDS`] say nothing: their share is told apart, and of it what the band may hold (below it the Strouhal number is no larger, above it no smaller; from memory). A current that turns through all directions
 //! (a tidal ellipse) never slackens; hand in its larger axis, and the share is that of a straight one.
 //!
 //! Validity: a rope across the flow, without fairing; whether it takes the vortices up (a mode near enough) is not asked. Accuracy: 1e-5 of the time over a fortnight.
@@ -55,6 +55,8 @@ pub struct StrumShares {
     pub either: f64,
     /// At Reynolds numbers of which the Strouhal number is not known: in none of the others.
     pub unsaid: f64,
+    /// Of that, what may lie in the band: where it is slow the frequencies stay below those of the slowest known speed, where it is fast above those of the fastest.
+    pub open: f64,
 }
 
 impl StrumShares {
@@ -62,6 +64,12 @@ impl StrumShares {
     #[must_use]
     pub fn hours_a_tide(&self) -> f64 {
         self.either * LUNAR_TIDE_H
+    }
+
+    /// Hours of a lunar tide in which nothing known says whether either is in the band.
+    #[must_use]
+    pub fn open_hours_a_tide(&self) -> f64 {
+        self.open * LUNAR_TIDE_H
     }
 }
 
@@ -132,6 +140,8 @@ struct Spans {
     vortices: (f64, f64),
     doubled: (f64, f64),
     known: (f64, f64),
+    /// Whether slower and faster water may put something into the band.
+    open: (bool, bool),
 }
 
 impl Spans {
@@ -154,6 +164,10 @@ impl Spans {
             vortices: within(1.0),
             doubled: within(2.0),
             known,
+            open: (
+                low_hz < 2.0 * STROUHAL * known.0 / rope.diameter_m,
+                high_hz > STROUHAL * known.1 / rope.diameter_m,
+            ),
         })
     }
 
@@ -164,11 +178,20 @@ impl Spans {
             self.vortices.1.min(self.doubled.1),
         );
         let (vortices, doubled) = (of(self.vortices), of(self.doubled));
+        let unsaid = 1.0 - of(self.known);
+        let slow = of((0.0, self.known.0));
+        let open = match self.open {
+            (true, true) => unsaid,
+            (true, false) => slow,
+            (false, true) => (unsaid - slow).max(0.0),
+            (false, false) => 0.0,
+        };
         StrumShares {
             vortices,
             doubled,
             either: vortices + doubled - of(both),
-            unsaid: 1.0 - of(self.known),
+            unsaid,
+            open,
         }
     }
 }

@@ -83,6 +83,7 @@ pub struct SpoiltParts {
     of: BTreeMap<String, Spoilt>,
     behaviours: Vec<WrittenBehaviour>,
     requirements: Vec<WrittenRequirement>,
+    batteries: BTreeSet<String>,
 }
 
 impl SpoiltParts {
@@ -103,6 +104,11 @@ impl SpoiltParts {
     /// Everything that the plan declares, as typed paths, right or wrong.
     pub fn declared(&self) -> impl Iterator<Item = &str> {
         self.declared.iter().map(String::as_str)
+    }
+
+    /// The supplies with a `battery` that is written of them or may be of their part, as typed paths, right or wrong.
+    pub fn batteries(&self) -> impl Iterator<Item = &str> {
+        self.batteries.iter().map(String::as_str)
     }
 
     /// Every behaviour that is written, by path.
@@ -197,6 +203,14 @@ pub(crate) fn spoilt_parts(
             .chain(heartbeats(fields))
             .collect(),
         requirements: requirements(root, fields),
+        batteries: all
+            .iter()
+            .filter(|p| p.starts_with("supply."))
+            .filter(|p| {
+                written(root, p).is_none_or(|t| t.contains_key("battery") || t.contains_key("part"))
+            })
+            .cloned()
+            .collect(),
         declared: all,
     }
 }

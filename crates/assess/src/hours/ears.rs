@@ -9,7 +9,7 @@ use super::joint::{CAUSES, Cause, EarRun, StrumRun};
 use super::waves::{Seas, Waved};
 use crate::input::SECONDS_PER_HOUR;
 use crate::mooring_verdicts::Hangs;
-use crate::strum::{Beside, bands, beside};
+use crate::strum::{Banded, Beside, RopeBeside, bands, beside};
 
 /// How much is known of a cause.
 #[derive(Clone, Debug, PartialEq)]
@@ -335,6 +335,27 @@ fn strum(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
     ear.set(Cause::Strum, known.unwrap_or_else(CauseKnown::Unknown));
 }
 
+/// Of each section the rope, clean or with what has grown on it, that is in one of the bands for more of a fortnight.
+fn louder_of_each<'r>(
+    ropes: &'r [RopeBeside],
+    bands: &[Banded],
+) -> Result<Vec<&'r RopeBeside>, String> {
+    let mut chosen: Vec<(&RopeBeside, f64)> = Vec::new();
+    for rope in ropes {
+        let mut share = 0.0_f64;
+        for (_, band_hz) in bands {
+            let fortnight = rope.fortnight(*band_hz).map_err(|e| e.to_string())?;
+            share = share.max(fortnight.map_or(0.0, |f| f.either));
+        }
+        match chosen.iter_mut().find(|(r, _)| r.section == rope.section) {
+            Some(known) if share > known.1 => *known = (rope, share),
+            Some(_) => {}
+            None => chosen.push((rope, share)),
+        }
+    }
+    Ok(chosen.into_iter().map(|(rope, _)| rope).collect())
+}
+
 fn strum_known(
     hangs: &Hangs<'_>,
     ear: &mut Ear,
@@ -351,8 +372,15 @@ fn strum_known(
         Beside::Nothing { why } => return Ok(CauseKnown::Nothing(why)),
         Beside::Ropes(ropes) => ropes,
     };
-    for rope in &ropes {
+    for rope in louder_of_each(&ropes, &bands)? {
         let section = &line.sections[rope.section.0];
+        if rope.grown_m > 0.0 {
+            told.assume(format!(
+                "section.{} strums all the time as with what has grown on it by the end, {:.1} mm thick: of a fortnight that is more in the bands than clean",
+                section.id,
+                1e3 * rope.grown_m
+            ));
+        }
         let tide = rope.tide().ok_or(
             "no `case` says with `strongest_at = \"neaps\"` how strong the current is at neaps",
         )?;

@@ -140,10 +140,13 @@ pub(crate) fn grown(line: &Line) -> Result<Option<Fouling>, CasesError> {
     fouling(line, density_kg_m3).map_err(CasesError::Growth)
 }
 
+/// Behind the id of a case at the end of the deployment.
+pub(crate) const FOULED: &str = "-fouled";
+
 /// The same case at the end of the deployment.
 fn fouled(case: &DesignCase, grown: Fouling) -> DesignCase {
     DesignCase {
-        id: format!("{}-fouled", case.id),
+        id: format!("{}{FOULED}", case.id),
         declared: false,
         nominal: false,
         fouling: Some(grown),

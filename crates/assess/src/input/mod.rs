@@ -30,7 +30,7 @@ pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
 pub(crate) use bit_errors::sooner_share;
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
-pub(crate) use cases::{grown, level, water_density};
+pub(crate) use cases::{FOULED, grown, level, water_density};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
@@ -40,7 +40,7 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{
-    LightScratch, SECONDS_PER_HOUR, at_rest, energy_of, given_w, measured_winds, refused,
+    LightScratch, SECONDS_PER_HOUR, at_rest, energy_of, given_w, light_of, measured_winds, refused,
     runs_per_h, start_hour, year_error,
 };
 pub use formula::Exact;
@@ -200,6 +200,16 @@ pub enum InputError {
         what: String,
         /// The count of the limit.
         count: f64,
+    },
+    /// A battery that does not hold the mean load at the charge at which the load comes back.
+    #[error("{what}.battery: {why}; see `comes-back`")]
+    NeverStays {
+        /// The supply: a typed path.
+        what: String,
+        /// Why.
+        why: String,
+        /// Share of the charge at which the load is taken off in the dark; 1 and more where not even the full battery holds it.
+        disconnect_at: f64,
     },
     /// Something that the year's load needs is open.
     #[error("{what}")]

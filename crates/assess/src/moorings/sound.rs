@@ -117,6 +117,8 @@ fn beside(
             across_m_s,
             tension_n: size,
         } = past;
+        let fouled = cases[case].fouling.and_then(|by| of.fouled(&by).ok());
+        let of = fouled.as_ref().unwrap_or(of);
         let rope = rope_at(of, body.s_m);
         let waves = found.things[ix]
             .wave

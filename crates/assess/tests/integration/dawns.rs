@@ -285,3 +285,87 @@ contacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }
         "{why}"
     );
 }
+
+const NARROW: (&str, &str) = (
+    "reconnect_voltage = \"11.7 V\"",
+    "reconnect_voltage = \"11.55 V\"",
+);
+const ASKS: (&str, &str) = (
+    "that = \"wakes-from-flat\"\n",
+    "that = \"wakes-from-flat\"\n[requirement.dark]\nthat = \"autonomy\"\nat_least = \"1 d\"\n[requirement.winter]\nthat = \"outage-hours\"\nat_most = \"0 h\"\nshare = \"95 %\"\n",
+);
+
+/// Ohm's law: the mean load of 3.8 W and 0.3 W lower the terminals by 0.3 x 4.1 / 11.5 = 0.107 V, more than the gap. What is worst is told as broken, and what does not ask whether the load comes back is judged.
+#[test]
+fn val_a_battery_that_never_stays_on_is_broken() {
+    let wide = checked(&[ASKS]);
+    let check = checked(&[ASKS, NARROW]);
+    let back = known(&check, "comes-back");
+    assert_eq!(of(&check, "comes-back").word(), Word::Broken);
+    close(
+        back.limit.value,
+        known(&wide, "comes-back").limit.value,
+        1e-3,
+    );
+    assert_eq!(of(&check, "dawn").word(), Word::Broken);
+    assert_eq!(known(&check, "dark").value, known(&wide, "dark").value);
+    let winter = of(&check, "winter");
+    assert_eq!(winter.word(), Word::Unknown);
+    let why = winter.verdicts[0].why();
+    assert!(
+        why.contains("never stay on in the dark; see `comes-back`"),
+        "{why}"
+    );
+}
+
+/// Full and at rest there are 13.8 V; 160 W of panels through 300 mohm, of which the cells take no more than half their capacity an hour, leave V with V (V - 13.8) = 0.3 x 160.
+#[test]
+fn val_a_load_that_comes_back_at_a_voltage_beyond_full() {
+    let at = |on: &str| {
+        checked(&[(
+            "reconnect_voltage = \"11.7 V\"",
+            &format!("reconnect_voltage = \"{on} V\""),
+        )])
+    };
+    let beyond = at("17.5");
+    let back = known(&beyond, "comes-back");
+    assert_eq!(of(&beyond, "comes-back").word(), Word::Broken);
+    close(back.limit.value, 6.9 + f64::sqrt(6.9 * 6.9 + 48.0), 1e-9);
+    assert_eq!(of(&beyond, "flat").word(), Word::Broken);
+    let charged = at("14.4");
+    assert_eq!(of(&charged, "comes-back").word(), Word::Unknown);
+    let why = of(&charged, "comes-back").verdicts[0].why().to_owned();
+    assert!(why.contains("only while it is charged"), "{why}");
+}
+
+/// Where even the full battery is below where the load is taken off, it carries it for no time.
+#[test]
+fn verif_a_battery_that_never_holds_its_mean_load() {
+    let check = checked(&[
+        ASKS,
+        (
+            "disconnect_voltage = \"11.5 V\"",
+            "disconnect_voltage = \"13.75 V\"",
+        ),
+        (
+            "reconnect_voltage = \"11.7 V\"",
+            "reconnect_voltage = \"13.79 V\"",
+        ),
+    ]);
+    assert_eq!(known(&check, "dark").value.value, 0.0);
+    assert_eq!(of(&check, "comes-back").word(), Word::Broken);
+}
+
+/// A mistake in the supply leaves open whether its battery comes back, and says so.
+#[test]
+fn verif_a_mistake_in_the_supply_hides_no_check_of_it() {
+    let text = PLAN.replacen("capacity = \"200 Ah\"", "capacity = \"200 W\"", 1);
+    let reading = read(&text);
+    assert!(reading.has_errors());
+    let check = check(&reading, &Shelf::default());
+    for id in ["comes-back", "input-voltage"] {
+        let judged = of(&check, id);
+        assert_eq!(judged.word(), Word::Unknown, "{id}");
+        assert!(judged.verdicts[0].subject() == "supply.sun", "{judged:?}");
+    }
+}

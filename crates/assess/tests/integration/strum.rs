@@ -220,3 +220,74 @@ fn verif_a_mistake_hides_strum_where_it_reads() {
         assert_eq!(requirement(&check, "quiet").word(), word, "{from} {to}");
     }
 }
+
+/// With 2.7 mm grown a rope of 12 mm is one of 17.4 mm, in whose band of 3.5 to 7.5 Hz a sine of 1.2 m/s lies for other hours, by hand as above; the worse of clean and fouled counts, and what grew at another depth does not.
+#[test]
+fn val_what_has_grown_on_a_rope_counts() {
+    let band = (
+        "band = [\"15 Hz\", \"30 Hz\"]",
+        "band = [\"3.5 Hz\", \"7.5 Hz\"]",
+    );
+    let grown = |down_to: &str| {
+        let text = plan().replace(band.0, band.1);
+        let growth = format!(
+            "growth = {{ a_month = \"3 mm\", most = \"2.7 mm\", density = \"1100 kg/m3\"{down_to} }}\ndensity ="
+        );
+        assert!(text.contains("density ="));
+        judged(&text.replacen("density =", &growth, 1).replacen(
+            "at_most = \"2 h\"",
+            "at_most = \"12 h\"",
+            1,
+        ))
+    };
+    let tide_h = 12.420_601;
+    let below = |speed: f64, most: f64| 2.0 / std::f64::consts::PI * (speed / most).min(1.0).asin();
+    let hours = |d: f64, most: f64| {
+        let at = |hz: f64, times: f64| hz * d / (0.2 * times);
+        tide_h * (below(at(7.5, 1.0), most) - below(at(3.5, 2.0), most))
+    };
+    // The band and half of it meet: one stretch of speeds.
+    let (clean_h, fouled_h) = (hours(0.012, 0.6), hours(0.0174, 0.6));
+    assert!(fouled_h > clean_h + 0.5, "{clean_h} {fouled_h}");
+    let everywhere = grown("");
+    let judged = known(&everywhere, "quiet");
+    close(judged.value.value, fouled_h.max(hours(0.0174, 1.2)), 1e-6);
+    assert!(
+        judged
+            .why
+            .contains("12 mm rope of section.riser, 17.4 mm with what has grown on it,"),
+        "{}",
+        judged.why
+    );
+    let shallow = grown(", down_to = \"20 m\"");
+    close(
+        known(&shallow, "quiet").value.value,
+        clean_h.max(hours(0.012, 1.2)),
+        1e-6,
+    );
+}
+
+/// Above a Reynolds number of 2e5 no Strouhal number is known here: what a thick rope in a fast stream does there may be in the band, and the requirement is unknown, not met.
+#[test]
+fn verif_speeds_of_which_nothing_is_known_are_not_quiet() {
+    let check = with(&[
+        ("diameter = \"12 mm\"", "diameter = \"250 mm\""),
+        (
+            "band = [\"15 Hz\", \"30 Hz\"]",
+            "band = [\"2.5 Hz\", \"30 Hz\"]",
+        ),
+        ("speed = \"1.2 m/s\"", "speed = \"2.4 m/s\""),
+    ]);
+    let why = why_unknown(&check, "quiet");
+    assert!(why.contains("Reynolds number"), "{why}");
+    // A band below what the fastest known water sheds is not touched by faster water.
+    let below = with(&[
+        ("diameter = \"12 mm\"", "diameter = \"250 mm\""),
+        (
+            "band = [\"15 Hz\", \"30 Hz\"]",
+            "band = [\"0.1 Hz\", \"0.11 Hz\"]",
+        ),
+        ("speed = \"1.2 m/s\"", "speed = \"2.4 m/s\""),
+    ]);
+    assert!(known(&below, "quiet").value.value < 2.0);
+}

@@ -322,6 +322,15 @@ impl Bank {
         self.off_wh(net_w).min(self.capacity_wh)
     }
 
+    /// The highest voltage at the terminals, V: those of the full battery at rest, and while a power, W, is offered to it.
+    #[must_use]
+    pub fn highest_v(&self, offered_w: f64) -> (f64, f64) {
+        let full_v = self.open.at(1.0);
+        let charged_w = offered_w.min(self.most_charge_w).max(0.0);
+        let charged_v = terminal_v(full_v, self.resistance_ohm, -charged_w);
+        (full_v, charged_v.unwrap_or(full_v))
+    }
+
     /// Whether the load that comes back under a steady light stays until it has booted, and at which voltage or content it would.
     ///
     /// Where all of the boot is over before the switch acts, only what runs afterwards counts, and that there is a voltage.

@@ -24,6 +24,9 @@ pub(super) struct Cells {
 
 impl Cells {
     /// Where the load is taken off and comes back by voltage: the charges at which the terminals are there, while the mean load is drawn in the dark, and at rest.
+    ///
+    /// # Errors
+    /// [`InputError::NeverStays`]; a voltage at rest or a resistance that is not written.
     pub(super) fn cut_by_voltage(
         &mut self,
         supply: &Supply,
@@ -38,22 +41,28 @@ impl Cells {
         let drawn_w = load_w / self.battery.chemistry.discharge_efficiency + standing_w;
         let disconnect_at = open.content_at(off.si + resistance_ohm * drawn_w / off.si);
         let reconnect_at = open.content_at(on.si);
-        let what = format!("supply.{}.battery", supply.id);
+        let never = |why: String| InputError::NeverStays {
+            what: format!("supply.{}", supply.id),
+            why,
+            disconnect_at,
+        };
         if reconnect_at.is_infinite() {
-            return Err(InputError::Open {
-                what: format!(
-                    "{what}: at rest it never comes to its `reconnect_voltage`, not even full"
-                ),
-            });
+            return Err(never(
+                "at rest it never comes to its `reconnect_voltage`, not even full".to_owned(),
+            ));
+        }
+        if disconnect_at >= 1.0 {
+            return Err(never(
+                "not even full are its terminals above `disconnect_voltage` while its mean load is drawn"
+                    .to_owned(),
+            ));
         }
         if disconnect_at >= reconnect_at {
-            return Err(InputError::Open {
-                what: format!(
-                    "{what}: while its mean load is drawn the terminals are at `disconnect_voltage` with a charge of {:.0} %, and at rest at `reconnect_voltage` with {:.0} %: it would never stay on",
-                    100.0 * disconnect_at.min(1.0),
-                    100.0 * reconnect_at
-                ),
-            });
+            return Err(never(format!(
+                "while its mean load is drawn the terminals are at `disconnect_voltage` with a charge of {:.0} %, and at rest at `reconnect_voltage` with {:.0} %: it would never stay on in the dark",
+                100.0 * disconnect_at,
+                100.0 * reconnect_at
+            )));
         }
         self.battery.chemistry.cutoff = Some(Cutoff {
             of: ChargeOf::Whole,

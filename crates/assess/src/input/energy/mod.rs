@@ -7,7 +7,7 @@ mod sky;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Line, Supply, SupplyIx};
-use power::battery::{CurrentShare, PrimaryCells};
+use power::battery::{ChargeOf, CurrentShare, Cutoff, PrimaryCells};
 use power::year::{
     Extra, Load, PowerSystem, Start, StateShare, YearError, YearPlan, first_hour_of_month,
 };
@@ -69,20 +69,9 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     let mut assumed = vec![format!("{what}: full at the start of the deployment")];
     let standby_w = standing_w(supply, &mut assumed);
     let mut cells = cells(line, supply, &mut assumed)?;
-    let panels = supply.panels.as_ref().ok_or_else(|| InputError::NotSaid {
-        what: what.clone(),
-        missing: "panels",
-    })?;
     let start = start(line)?;
-    let year = i32::from(Offset::UTC.to_datetime(start).year());
-    let (light, utc_offset_h) = sky::light(
-        line,
-        supply,
-        year,
-        &cells.temperature_degc,
-        memo,
-        &mut assumed,
-    )?;
+    let (peak_power_w, light, utc_offset_h) =
+        panels_light(line, supply, &cells.temperature_degc, memo, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
     cells.cut_by_voltage(supply, load.mean_w(), standby_w)?;
@@ -90,7 +79,7 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
         .into_iter()
         .map(|later_s| {
             Ok(PowerSystem {
-                peak_power_w: panels.peak_power_each_w.si * f64::from(panels.faces),
+                peak_power_w,
                 standby_w,
                 battery: cells.battery.clone(),
                 battery_temperature_degc: cells.temperature_degc,
@@ -117,6 +106,38 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     })
 }
 
+/// Peak power of the panels of a supply, W, what they give of it hour by hour, and the hours by which the site is ahead of UTC.
+fn panels_light(
+    line: &Line,
+    supply: &Supply,
+    cells_degc: &[f64; 12],
+    memo: &Memo,
+    assumed: &mut Vec<String>,
+) -> Result<(f64, Light, f64), InputError> {
+    let panels = supply.panels.as_ref().ok_or_else(|| InputError::NotSaid {
+        what: path(supply),
+        missing: "panels",
+    })?;
+    let year = i32::from(Offset::UTC.to_datetime(start(line)?).year());
+    let (light, utc_offset_h) = sky::light(line, supply, year, cells_degc, memo, assumed)?;
+    let peak_power_w = panels.peak_power_each_w.si * f64::from(panels.faces);
+    Ok((peak_power_w, light, utc_offset_h))
+}
+
+/// Peak power of the panels of a supply, W, and what they give of it hour by hour, whatever its battery does.
+pub(crate) fn light_of(
+    line: &Line,
+    of: SupplyIx,
+    memo: &Memo,
+    assumed: &mut Vec<String>,
+) -> Result<(f64, Light), InputError> {
+    let supply = &line.supplies[of.0];
+    let cells = cells(line, supply, assumed)?;
+    let (peak_power_w, light, _) =
+        panels_light(line, supply, &cells.temperature_degc, memo, assumed)?;
+    Ok((peak_power_w, light))
+}
+
 /// A battery that the line draws from, whatever charges it.
 #[derive(Clone, Debug)]
 pub struct DrawnBattery {
@@ -128,6 +149,8 @@ pub struct DrawnBattery {
     pub load_w: f64,
     /// What of it controller and supply draw themselves, W.
     pub standing_w: f64,
+    /// Whether the full battery holds its mean load.
+    pub full_holds: bool,
     /// Values that count although the plan does not write them.
     pub assumed: Vec<String>,
 }
@@ -143,9 +166,22 @@ pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputErr
     let mut cells = cells(line, supply, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
-    cells.cut_by_voltage(supply, load.mean_w(), standing_w)?;
+    // Down to where the load is taken off the cells are drawn, whether it comes back or not.
+    let full_holds = match cells.cut_by_voltage(supply, load.mean_w(), standing_w) {
+        Err(InputError::NeverStays { disconnect_at, .. }) => {
+            let holds = disconnect_at < 1.0;
+            cells.battery.chemistry.cutoff = holds.then_some(Cutoff {
+                of: ChargeOf::Whole,
+                disconnect_at,
+                reconnect_at: 1.0,
+            });
+            holds
+        }
+        cut => cut.map(|()| true)?,
+    };
     Ok(DrawnBattery {
         battery: cells.battery,
+        full_holds,
         temperature_degc: cells.temperature_degc,
         load_w: load.mean_w() + standing_w,
         standing_w,

@@ -31,7 +31,7 @@ const BAD: &[Bad] = &[
         "supply.bench",
         "voltage = \"48 V\"",
         "voltage = \"48 kg\"",
-        &[ELECTRIC],
+        &[ELECTRIC, &["input-voltage"]],
     ),
     Bad(
         "module.ear",
