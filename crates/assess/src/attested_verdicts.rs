@@ -6,6 +6,7 @@ use jiff::{Span, Timestamp, tz::TimeZone};
 use plan::{Age, Attestation, Line, SensorIx, SensorKind};
 use quantity::{Dimension, SECONDS_PER_DAY, show};
 
+use crate::corners;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// An attestation that expires, or a calibration that is too old, in less than this is marginal, d.
@@ -84,9 +85,10 @@ pub(crate) fn attested(line: &Line, id: &str, attested: Option<&Attestation>) ->
         Some(_) if before_d < 0.0 => {}
         Some(expires) => {
             let why = format!(
-                "{given}; it expires on {}, and the latest recovery is on {}{unsaid}",
+                "{given}; it expires on {}, and the latest recovery is on {}{}{unsaid}",
                 day(expires),
-                day(end)
+                day(end),
+                corners::at_the_latest_recovery(line)
             );
             return against(NARROW_D).judge(subject, days(end, expires), evidence, why);
         }
@@ -141,9 +143,10 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
             return unknown(path, "its dates lie beyond the calendar");
         };
         let why = format!(
-            "{by}; {words} from then end on {}, and the latest start is on {}{unsaid}",
+            "{by}; {words} from then end on {}, and the latest start is on {}{}{unsaid}",
             day(until),
-            day(*latest)
+            day(*latest),
+            corners::at_the_latest_start(line)
         );
         let against = Against {
             side: Side::AtMost,

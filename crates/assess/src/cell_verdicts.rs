@@ -5,6 +5,7 @@ use plan::{Line, Q, Supply, SupplyIx, SupplyKind};
 use power::battery::LONGEST_CELL_LIFE_YEARS;
 use quantity::SECONDS_PER_DAY;
 
+use crate::corners;
 use crate::energy_year::{hydrophones, wh_per_sensor_hour};
 use crate::input::{SECONDS_PER_HOUR, drawn_battery, primary_cells, refused};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -79,8 +80,11 @@ pub(crate) fn autonomy(
             MONTHS[lasts.month]
         };
         let why = format!(
-            "from full to the cut-off at {:.1} degC ({when}), after {:.1} years in service; mean load {:.2} W at the battery",
-            degc[lasts.month], drawn.battery.age_years, drawn.load_w
+            "from full to the cut-off at {:.1} degC ({when}), after {:.1} years in service{}; mean load {:.2} W at the battery",
+            degc[lasts.month],
+            drawn.battery.age_years,
+            corners::at_the_end(line),
+            drawn.load_w
         );
         Ok(against.judge(subject, lasts.hours / 24.0, evidence, why))
     })
@@ -101,7 +105,9 @@ pub(crate) fn cell_life(
         let subject = subject(line, supply);
         let input = primary_cells(line, supply).map_err(|e| e.to_string())?;
         let mut shortest: Option<power::battery::CellLife> = None;
-        for &start_hour in &input.start_hours {
+        let mut corner = String::new();
+        let slip_s = corners::start_slip_s(line);
+        for (start, &start_hour) in input.start_hours.iter().enumerate() {
             let life = input
                 .cells
                 .life(&input.currents, start_hour)
@@ -109,6 +115,10 @@ pub(crate) fn cell_life(
             let hours = |life: &power::battery::CellLife| life.hours.unwrap_or(f64::INFINITY);
             if shortest.is_none_or(|s| hours(&life) < hours(&s)) {
                 shortest = Some(life);
+                if let Some(late_s) = slip_s {
+                    let late_s = if start == 0 { 0.0 } else { late_s };
+                    corner = format!("; worst corner: {}", corners::started(late_s));
+                }
             }
         }
         let life = shortest.ok_or("the deployment has no start")?;
@@ -123,10 +133,11 @@ pub(crate) fn cell_life(
             ));
         };
         let why = format!(
-            "empty in {}; mean {} mA, highest {} mA, of which the mix takes a capacity of {capacity_ah:.1} Ah; pulses count as if they flowed steadily, which errs to the short side",
+            "empty in {}; mean {} mA, highest {} mA, of which the mix takes a capacity of {capacity_ah:.1} Ah; pulses count as if they flowed steadily, which errs to the short side{corner}{}",
             MONTHS[month],
             digits(1e3 * life.mean_a),
-            digits(1e3 * highest_a)
+            digits(1e3 * highest_a),
+            corners::at_the_end(line)
         );
         let against = Against {
             side: Side::AtLeast,

@@ -26,7 +26,7 @@ use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
     failure_verdicts, fault_verdicts, hours_verdicts, insulation, link_verdicts, loss_verdicts,
     measured, other_verdicts, power_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts,
-    start_verdicts, storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
+    ship, start_verdicts, storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
     uplink_verdicts, year_verdicts,
 };
 
@@ -436,6 +436,11 @@ pub(crate) fn verdicts(
         That::PartedLift { at_least_n } => {
             recovery_verdicts::parted_lift(&years.hangs, *at_least_n)
         }
+        That::ChargeAtDeployment { of, at_least } => {
+            ship::charge_at_deployment(line, *of, *at_least, &mut years.assumed)
+        }
+        That::Spares { at_least } => vec![ship::enough_spares(line, *at_least)],
+        That::WeatherWindow { at_least } => ship::weather_window(line, *at_least),
         That::SurfaceSlack { at_most_m } => {
             recovery_verdicts::surface_slack(&years.hangs, *at_most_m)
         }

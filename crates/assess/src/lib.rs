@@ -18,6 +18,7 @@ mod check;
 mod combinations;
 mod compare;
 mod conductors;
+mod corners;
 mod dawn;
 mod dawn_verdicts;
 mod delay_verdicts;
@@ -61,6 +62,8 @@ mod remedy;
 mod reserve;
 mod reserve_verdicts;
 mod sentence;
+mod ship;
+mod slip;
 mod sound_paths;
 mod span_verdicts;
 mod standing;
@@ -146,6 +149,10 @@ pub use remedy::{
     Sweep, Turned, WholeMoved, remedies, remedies_as_found, remedies_with,
 };
 pub use reserve::{Factor, LineReserve, ModuleReserve, Room, SetFactor, line_reserve};
+pub use ship::{
+    Calms, MonthOfCalm, Ready, SpareRow, Spares, WeatherWaits, WorkWait, spares, weather_waits,
+};
+pub use slip::{MOST_SLIPS, Slip, SlipAsk, SlipCell, SlipGrid, Steps, slip};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;

@@ -26,6 +26,7 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
         }
     }
     all.extend(flat(line));
+    all.extend(crate::ship::open(line));
     let starts = |r: &plan::Requirement| matches!(r.that, That::StartUp { .. });
     if !line.supplies.is_empty() && !line.requirements.iter().any(starts) {
         all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first: a requirement on `start-up` asks it".to_owned());

@@ -369,6 +369,22 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             "wherever the line parts, what has a module on it and comes free floats up with at least {}, fouled and with one thing flooded",
             show(at_least_n.si, Dimension::Force)
         ),
+        That::ChargeAtDeployment { of, at_least } => format!(
+            "{} has at least {} of its usable charge when it is deployed, also at the latest start",
+            of.map_or_else(
+                || "every battery that is charged".to_owned(),
+                |s| format!("supply.{}", line.supplies[s.0].id)
+            ),
+            show(at_least.si, Dimension::Ratio)
+        ),
+        That::Spares { at_least } => format!(
+            "with what is aboard every module and every span has something in its place that works, with a chance of at least {}",
+            show(at_least.si, Dimension::Ratio)
+        ),
+        That::WeatherWindow { at_least } => format!(
+            "the sea lets the line be laid and brought back within the slips, each with a chance of at least {}",
+            show(at_least.si, Dimension::Ratio)
+        ),
         That::SurfaceSlack { at_most_m } => format!(
             "wherever the line parts, at most {} of rope can lie at the surface",
             show(at_most_m.si, Dimension::Length)

@@ -5,6 +5,7 @@ use plan::{Droppable, Line, Q, StorageIx, StreamIx};
 use quantity::{Dimension, SECONDS_PER_DAY, show, show_number};
 use recording::{Container, planned_name};
 
+use crate::corners;
 use crate::input::{Filling, RecordingFill, filling, gb_a_day, streams, traffic, usable_bytes};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -40,7 +41,11 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
         narrow: NARROW_DAYS,
         unit: "d".to_owned(),
     };
-    let mut why = format!("{}; against {from}", parts(line, of, &filling));
+    let late = match at_least_s {
+        Some(_) => String::new(),
+        None => corners::at_the_end(line),
+    };
+    let mut why = format!("{}; against {from}{late}", parts(line, of, &filling));
     for more in [files(line, &filling), when_full(line, of, &filling)] {
         why.push_str(&more);
     }

@@ -5,6 +5,7 @@ use power::year::ShareOfYears;
 use quantity::{Dimension, show};
 use sha2::{Digest, Sha256};
 
+use crate::corners;
 use crate::input::SECONDS_PER_HOUR;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::years::{
@@ -86,12 +87,13 @@ pub(crate) fn outage_hours(
         let shown_h = outages.hours_off_but(allowed).ok_or_else(known)?;
         let hours = |share| outages.hours_off_in(share).ok_or_else(known);
         let why = format!(
-            "{}; the middle year has {} h, nine in ten at most {} h, the worst {} h; {}",
+            "{}; the middle year has {} h, nine in ten at most {} h, the worst {} h; {}{}",
             asked.counted(bad, &more)?,
             hours(MIDDLE)?,
             hours(MOST)?,
             hours(1.0)?,
-            asked.rests_on()
+            asked.rests_on(),
+            corners::of_years(line, asked.years.worse_starts(asked.count, false))
         );
         let judged = against.judge(
             asked.subject(line),
@@ -141,12 +143,13 @@ pub(crate) fn lowest_charge(
             charge.map(|c| format!("{:.1} %", 100.0 * c))
         };
         let why = format!(
-            "{}; the lowest charge of the middle year is {}, of nine in ten at least {}, of the worst {}; {}",
+            "{}; the lowest charge of the middle year is {}, of nine in ten at least {}, of the worst {}; {}{}",
             asked.counted(bad, &below)?,
             percent(MIDDLE)?,
             percent(MOST)?,
             percent(1.0)?,
-            asked.rests_on()
+            asked.rests_on(),
+            corners::of_years(line, asked.years.worse_starts(asked.count, true))
         );
         let judged = against.judge(
             asked.subject(line),

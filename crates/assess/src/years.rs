@@ -92,6 +92,8 @@ pub(crate) struct YearOff {
     account: YearAccount,
     /// The lowest charge of any start.
     lowest: f64,
+    /// Hours off and lowest charge of each start, the planned one first.
+    starts: Vec<(u32, f64)>,
 }
 
 impl Canonical for BatteryYear<'_> {
@@ -103,7 +105,7 @@ impl Canonical for BatteryYear<'_> {
 }
 
 impl Job for BatteryYear<'_> {
-    const METHOD: &'static str = "battery year/1";
+    const METHOD: &'static str = "battery year/2";
     type Out = Result<YearOff, InputError>;
 
     fn run(&self, memo: &Memo) -> Self::Out {
@@ -116,12 +118,19 @@ impl Job for BatteryYear<'_> {
         let accounts: Vec<YearAccount> = accounts.collect::<Result<_, _>>()?;
         Ok(YearOff {
             lowest: lowest(&accounts),
+            starts: accounts
+                .iter()
+                .map(|account| (account.hours_off, account.lowest_charge))
+                .collect(),
             account: worse(&accounts).clone(),
         })
     }
 
     fn bytes(out: &Self::Out) -> usize {
-        let week = |year: &YearOff| size_of_val(year.account.worst_week.charge.as_slice());
+        let week = |year: &YearOff| {
+            size_of_val(year.account.worst_week.charge.as_slice())
+                + size_of_val(year.starts.as_slice())
+        };
         out.as_ref().map_or(0, week)
     }
 }
@@ -171,6 +180,26 @@ impl SupplyYears {
     fn first(&self, years: u64) -> impl Iterator<Item = &YearOff> {
         let first = self.years.iter().take(years as usize);
         first.filter_map(|year| year.as_ref().as_ref().ok())
+    }
+
+    /// In how many of so many years the planned start is worse than the last one, and in how many that is: by hours off, or by the lowest charge.
+    pub(crate) fn worse_starts(&self, years: u64, by_charge: bool) -> (usize, usize) {
+        let (mut planned, mut last) = (0, 0);
+        for year in self.first(years) {
+            let (Some(a), Some(b)) = (year.starts.first(), year.starts.last()) else {
+                continue;
+            };
+            let order = match by_charge {
+                true => b.1.total_cmp(&a.1),
+                false => a.0.cmp(&b.0),
+            };
+            match order {
+                std::cmp::Ordering::Greater => planned += 1,
+                std::cmp::Ordering::Less => last += 1,
+                std::cmp::Ordering::Equal => {}
+            }
+        }
+        (planned, last)
     }
 
     /// Hours off of so many years.

@@ -25,17 +25,25 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Tables of a plan that no rehearsal reads.
-const NEVER_REHEARSED: [&str; 2] = ["requirement", "call"];
+const NEVER_REHEARSED: [&str; 3] = ["requirement", "call", "spare"];
 
 /// Keys that no rehearsal reads, of tables of which it reads others. Its wind is the cue sheet's, and its supplies are what their
 /// outputs say; when it begins `deployment.start` may say.
 pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 3] = [
     (
         "deployment",
-        &["name", "duration", "start_slip", "recovery_slip"],
+        &[
+            "name",
+            "duration",
+            "start_slip",
+            "recovery_slip",
+            "deploying",
+            "recovering",
+            "dead_on_deck",
+        ],
     ),
-    ("site", &["clearness", "horizon", "weather"]),
-    ("supply", &["panels", "battery"]),
+    ("site", &["clearness", "horizon", "weather", "waves"]),
+    ("supply", &["panels", "battery", "hold"]),
 ];
 
 /// Digest of what a rehearsal reads of a plan; of the rest any may change and the rehearsal stays as it was.

@@ -17,8 +17,8 @@ pub use picture::{
     mooring_picture_png, mooring_picture_svg, operating_picture_png, operating_picture_svg,
     paths_picture_png, paths_picture_svg, places_picture_png, places_picture_svg,
     range_picture_png, range_picture_svg, scale_colour, si_label, sizes_picture_png,
-    sizes_picture_svg, start_picture_png, start_picture_svg, threshold_picture_png,
-    threshold_picture_svg, year_picture_png, year_picture_svg,
+    sizes_picture_svg, slip_picture_png, slip_picture_svg, start_picture_png, start_picture_svg,
+    threshold_picture_png, threshold_picture_svg, year_picture_png, year_picture_svg,
 };
 pub use told::{
     Allowance, Compared, Judged, PackedTopic, ReadMessage, SentMessage, Tuned, TunedEvent,
@@ -29,6 +29,6 @@ pub use told::{
     mooring_json, mooring_text, paths_json, paths_text, places_json, places_text, range_json,
     range_text, read_json, read_text, record_json, recovery_json, recovery_text, rehearsal_json,
     rehearsal_text, remedies_of_one, remedy_end, remedy_json, remedy_text, reserve_json,
-    reserve_text, sent_json, sent_text, start_json, start_text, topics_json, topics_text,
-    trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
+    reserve_text, sent_json, sent_text, slip_json, slip_text, start_json, start_text, topics_json,
+    topics_text, trace_json, tune_csv, tune_json, tune_text, year_json, year_text,
 };

@@ -27,6 +27,7 @@ use crate::recovery::RecoveryCommandError;
 use crate::rehearse::RehearseError;
 use crate::remedy::RemedyCommandError;
 use crate::reserve::ReserveCommandError;
+use crate::slip::SlipCommandError;
 use crate::start::StartCommandError;
 use crate::tune::TuneError;
 use crate::year::YearCommandError;
@@ -67,6 +68,9 @@ pub(crate) enum Failure {
     /// The recovery cannot be told.
     #[error(transparent)]
     Recovery(#[from] RecoveryCommandError),
+    /// What late ships do cannot be told.
+    #[error(transparent)]
+    Slip(#[from] SlipCommandError),
     /// Paths of sound cannot be told.
     #[error(transparent)]
     Paths(#[from] PathsCommandError),
@@ -162,6 +166,7 @@ impl Failure {
             | Failure::Faults(_)
             | Failure::Failures(_)
             | Failure::Recovery(_)
+            | Failure::Slip(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)
@@ -181,6 +186,7 @@ impl Failure {
                 | Failure::Tune(TuneError::Cancelled)
                 | Failure::Year(YearCommandError::Cancelled)
                 | Failure::Hours(HoursCommandError::Cancelled)
+                | Failure::Slip(SlipCommandError::Cancelled)
         ) || matches!(self, Failure::Place(error) if error.is_cancelled())
             || matches!(self, Failure::Range(error) if error.is_cancelled())
             || matches!(self, Failure::Remedy(error) if error.is_cancelled())

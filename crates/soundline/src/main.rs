@@ -36,6 +36,7 @@ mod remedy;
 mod reserve;
 mod schema;
 mod shell;
+mod slip;
 mod start;
 mod tune;
 mod year;
@@ -83,6 +84,7 @@ enum Command {
     Failures(failures::Args),
     Mooring(mooring::Args),
     Recovery(recovery::Args),
+    Slip(slip::Args),
     Paths(paths::Args),
     Payload(payload::Args),
     Year(year::Args),
@@ -138,6 +140,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Failures(args) => failures::run(&args, out),
         Command::Mooring(args) => mooring::run(&args, out),
         Command::Recovery(args) => recovery::run(&args, out),
+        Command::Slip(args) => slip::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),
         Command::Year(args) => year::run(&args, out),

@@ -48,6 +48,8 @@ pub(crate) struct Hearing {
     seed: u64,
     measured_years: Option<u64>,
     made_from: Digest,
+    /// The same without what its supplies are made of: they count by the hours in which they are off.
+    heard_from: Digest,
     first_hour: usize,
 }
 
@@ -99,6 +101,7 @@ impl Hearing {
         if let Some(weather) = &line.sea.weather {
             weather.text.as_str().write(&mut from);
         }
+        let heard_from = from.clone().digest();
         for one in &off {
             one.input.light.made_from().write(&mut from);
             from.debug(&(one.supply, &one.input.systems, &one.input.load));
@@ -114,6 +117,7 @@ impl Hearing {
             seed,
             measured_years,
             made_from: from.digest(),
+            heard_from,
             first_hour,
         })
     }
@@ -140,6 +144,7 @@ impl Hearing {
     ) -> Result<Option<Vec<JointYear>>, InputError> {
         on_threads(years as usize, threads, watch, |number| {
             self.year(number as u64, &Memo::with_room(0))
+                .map(|year| year.as_ref().clone())
         })
     }
 
@@ -153,7 +158,11 @@ impl Hearing {
                 hearing: self,
                 number: *number,
             });
-            found.as_ref().clone()
+            found
+                .as_ref()
+                .as_ref()
+                .map(|year| year.as_ref().clone())
+                .map_err(Clone::clone)
         });
         each.collect()
     }
@@ -185,8 +194,8 @@ impl Hearing {
         set.iter().all(|s| self.off.iter().any(|o| o.supply == *s))
     }
 
-    fn year(&self, number: u64, memo: &Memo) -> Result<JointYear, InputError> {
-        let (off_of, first_hour) = self.hours_off(number)?;
+    fn year(&self, number: u64, memo: &Memo) -> Result<Arc<JointYear>, InputError> {
+        let (off_of, first_hour) = self.hours_off(number, memo)?;
         let tracks: Vec<Vec<bool>> = self
             .feeds
             .sets
@@ -203,6 +212,22 @@ impl Hearing {
                 }
             })
             .collect();
+        Ok(memo.of(&HeardYear {
+            hearing: self,
+            number,
+            tracks,
+            first_hour,
+        }))
+    }
+
+    /// What is heard in a year, by the hours in which each track is off.
+    fn heard(
+        &self,
+        number: u64,
+        tracks: &[Vec<bool>],
+        first_hour: usize,
+        memo: &Memo,
+    ) -> JointYear {
         let mut drawn = Vec::new();
         let wind_m_s: &[f64] = match &self.winds {
             Winds::None => &[],
@@ -218,25 +243,24 @@ impl Hearing {
             number,
             ropes: runs.iter().map(|run| run.strum.as_slice()).collect(),
         });
-        Ok(year(
+        year(
             &runs,
             &Tracks {
-                off: &tracks,
+                off: tracks,
                 wind_m_s,
                 slots: &slots,
                 first_hour,
             },
-        ))
+        )
     }
 
     /// Hours off of each supply that may be off, of the start with most of them, and the hour at which that begins.
-    fn hours_off(&self, number: u64) -> Result<(Vec<Vec<bool>>, usize), InputError> {
-        let memo = Memo::with_room(0);
+    fn hours_off(&self, number: u64, memo: &Memo) -> Result<(Vec<Vec<bool>>, usize), InputError> {
         let (mut light, mut scratch) = (LightScratch::default(), Scratch::default());
         // Of each supply and each start: hours off, their number, and the first hour.
         let mut starts: Vec<Vec<(Vec<bool>, u32, usize)>> = Vec::new();
         for one in &self.off {
-            let yields = one.input.light.year(self.seed, number, &memo, &mut light)?;
+            let yields = one.input.light.year(self.seed, number, memo, &mut light)?;
             let mut of_one = Vec::new();
             for (plan, system) in one.plans.iter().zip(&one.input.systems) {
                 let account = plan
@@ -307,17 +331,53 @@ impl Canonical for KeptYear<'_> {
 
 impl Job for KeptYear<'_> {
     const METHOD: &'static str = "year of hearing/1";
-    type Out = Result<JointYear, InputError>;
+    type Out = Result<Arc<JointYear>, InputError>;
 
     fn run(&self, memo: &Memo) -> Self::Out {
         self.hearing.year(self.number, memo)
     }
 
     fn bytes(out: &Self::Out) -> usize {
-        out.as_ref().map_or(0, |year| {
-            size_of_val(year.ears.as_slice()) + size_of_val(year.at_once.as_slice())
-        })
+        out.as_ref().map_or(0, |year| bytes_of(year))
     }
+}
+
+/// A year by the hours in which its tracks are off, whatever batteries leave them so.
+struct HeardYear<'a> {
+    hearing: &'a Hearing,
+    number: u64,
+    tracks: Vec<Vec<bool>>,
+    first_hour: usize,
+}
+
+impl Canonical for HeardYear<'_> {
+    fn write(&self, to: &mut Canon) {
+        self.hearing.heard_from.write(to);
+        self.number.write(to);
+        self.first_hour.write(to);
+        for track in &self.tracks {
+            let turns = (1..track.len()).filter(|h| track[*h] != track[*h - 1]);
+            to.debug(&(track.len(), track.first(), turns.collect::<Vec<usize>>()));
+        }
+    }
+}
+
+impl Job for HeardYear<'_> {
+    const METHOD: &'static str = "year of hearing by its hours off/1";
+    type Out = JointYear;
+
+    fn run(&self, memo: &Memo) -> Self::Out {
+        self.hearing
+            .heard(self.number, &self.tracks, self.first_hour, memo)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        bytes_of(out)
+    }
+}
+
+fn bytes_of(year: &JointYear) -> usize {
+    size_of_val(year.ears.as_slice()) + size_of_val(year.at_once.as_slice())
 }
 
 /// The supplies that may be off, each made ready; of one that cannot be worked out the power of all that it feeds alone is unknown.

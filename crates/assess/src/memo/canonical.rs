@@ -8,6 +8,7 @@ use sha2::{Digest as _, Sha256};
 pub(crate) type Digest = [u8; 32];
 
 /// Takes the bytes of an input.
+#[derive(Clone)]
 pub(crate) struct Canon {
     bytes: Vec<u8>,
 }

@@ -179,6 +179,27 @@ impl Reach<'_> {
             | That::WatchCircle { .. } => self.shapes(),
             That::StrumHours { .. } => self.strum(),
             That::PartedLift { .. } | That::SurfaceSlack { .. } => self.shapes(),
+            That::ChargeAtDeployment { .. } => self.energy(),
+            That::Spares { .. } => {
+                let mut parts = self.all(|kind, below| {
+                    matches!(kind, "spare" | "module" | "span") && below.is_none()
+                });
+                parts.insert("deployment.dead_on_deck".to_owned());
+                parts
+            }
+            That::WeatherWindow { .. } => {
+                let deployment = [
+                    "start",
+                    "start_slip",
+                    "duration",
+                    "recovery_slip",
+                    "deploying",
+                    "recovering",
+                ];
+                let mut parts: Parts = deployment.map(|key| format!("deployment.{key}")).into();
+                parts.extend(["wave_height", "waves"].map(|key| format!("site.{key}")));
+                parts
+            }
             That::RecoveryChance { .. } => {
                 let mut parts = self.shapes();
                 parts.extend(self.all(|kind, _| kind == "recovery"));
@@ -186,7 +207,8 @@ impl Reach<'_> {
             }
             That::HeaveOverload { .. } => self.waves(),
             That::ListeningShare { .. } | That::ListeningGap { .. } => {
-                let mut parts = self.all(|kind, _| !matches!(kind, "requirement" | "call"));
+                let mut parts =
+                    self.all(|kind, _| !matches!(kind, "spare" | "requirement" | "call"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
@@ -222,7 +244,7 @@ impl Reach<'_> {
                 keys.map(|key| format!("deployment.{key}")).into()
             }
             That::Rehearsed { .. } => {
-                let mut parts = self.all(|kind, _| kind != "call");
+                let mut parts = self.all(|kind, _| !matches!(kind, "call" | "spare"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
@@ -233,7 +255,8 @@ impl Reach<'_> {
 
     /// What a battery carries and what charges it.
     pub(crate) fn energy(&self) -> Parts {
-        let mut parts = self.all(|kind, _| !matches!(kind, "storage" | "requirement" | "call"));
+        let mut parts =
+            self.all(|kind, _| !matches!(kind, "storage" | "spare" | "requirement" | "call"));
         for table in ["deployment", "site", "traffic"] {
             parts.insert(table.to_owned());
         }

@@ -6,11 +6,11 @@ use plan::{Line, SupplyIx};
 
 use crate::support::{changed, checked, close, good, read, requirement, why_unknown};
 
-const SUN: (&str, &str) = (
+pub(crate) const SUN: (&str, &str) = (
     "kind = \"bench\"",
     "kind = \"solar-battery\"\npanels = { peak_power_each = \"20 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"60 Ah\", voltage = \"12.8 V\" }",
 );
-const CLEARNESS: (&str, &str) = (
+pub(crate) const CLEARNESS: (&str, &str) = (
     "shipping = 0.2",
     "shipping = 0.2\nclearness = [0.34, 0.38, 0.42, 0.45, 0.47, 0.46, 0.43, 0.42, 0.41, 0.37, 0.33, 0.31]",
 );
@@ -18,7 +18,7 @@ const WINTER: (&str, &str) = (
     "[requirement.voltage]\n",
     "[requirement.winter]\nthat = \"outage-hours\"\nat_most = \"0 h\"\nshare = \"90 %\"\nconfidence = \"95 %\"\n\n[requirement.voltage]\n",
 );
-const EXPECTS: (&str, &str) = (
+pub(crate) const EXPECTS: (&str, &str) = (
     "[detector.call]\n",
     "[detector.call]\nexpects = \"60 per d\"\n",
 );

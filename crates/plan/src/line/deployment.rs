@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::Q;
+use super::{Q, Work};
 
 /// Name, dates and slips of the deployment.
 #[derive(Clone, Debug)]
@@ -17,6 +17,12 @@ pub struct Deployment {
     pub start_slip_s: Option<Q>,
     /// How much later the recovery may be, s.
     pub recovery_slip_s: Option<Q>,
+    /// What laying the line needs of the sea.
+    pub deploying: Option<Work>,
+    /// What bringing it back needs of it.
+    pub recovering: Option<Work>,
+    /// Chance that a module or span does not work when it comes out of its crate, 0 to 1.
+    pub dead_on_deck: Option<Q>,
 }
 
 impl Deployment {

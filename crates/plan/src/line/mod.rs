@@ -21,6 +21,7 @@ mod requirement;
 mod routine;
 mod sea;
 mod sensor;
+mod ship;
 mod span;
 mod storage;
 mod supply;
@@ -63,6 +64,7 @@ pub use requirement::{
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
+pub use ship::{InHold, Spare, SpareOf, Spells, Work};
 pub use span::{CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Pin, PinMetal, Span};
 pub use storage::{Droppable, Logs, Record, Storage};
 pub use supply::{
@@ -132,6 +134,8 @@ pub struct Line {
     pub uplinks: Vec<Uplink>,
     /// Recording stores.
     pub storages: Vec<Storage>,
+    /// Spares by id.
+    pub spares: Vec<Spare>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
     /// What can be had instead of what the plan says.

@@ -10,6 +10,8 @@ pub struct Module {
     pub id: String,
     /// Where it was declared.
     pub at: Site,
+    /// The catalogue part of which it is made: `part.ID`.
+    pub part: Option<String>,
     /// Where it hangs.
     pub position: Position,
     /// The depth that counts, m: by [`super::Line::depths`] that of the shape of the line, or [`Self::straight_depth_m`].

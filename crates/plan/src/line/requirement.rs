@@ -423,6 +423,23 @@ pub enum That {
         /// Upper limit, m.
         at_most_m: Q,
     },
+    /// Usable charge of a battery (each that is charged when `of` is absent) when it is deployed, at the latest start, 0 to 1.
+    ChargeAtDeployment {
+        /// The supply.
+        of: Option<SupplyIx>,
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+    },
+    /// Chance that every module and every span has something in its place that works, by what is aboard, 0 to 1.
+    Spares {
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+    },
+    /// Chance that the sea lets the work be done within the slips, for laying and for bringing back, 0 to 1.
+    WeatherWindow {
+        /// Lower limit, 0 to 1.
+        at_least: Q,
+    },
     /// Share of the time in which waves and its own heave clip the chain of a hydrophone (each when `of` is absent) in the worst month, 0 to 1.
     HeaveOverload {
         /// The sensor.

@@ -1,6 +1,6 @@
 //! The sea and the weather at the site.
 
-use super::{Bottom, Paths, Q, RaysWanted};
+use super::{Bottom, Paths, Q, RaysWanted, Spells};
 use crate::site::Site;
 
 /// The sea and the weather at the site.
@@ -28,6 +28,8 @@ pub struct Sea {
     pub wind_m_s: Vec<Q>,
     /// Mean significant wave height of each month from January, m; empty or twelve.
     pub wave_height_m: Vec<Q>,
+    /// Their spread within a month, and their memory.
+    pub spells: Option<Spells>,
     /// Swell from elsewhere.
     pub swell: Option<Swell>,
     /// Clearness index of each month from January, 0 to 1; empty or twelve.

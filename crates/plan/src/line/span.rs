@@ -12,6 +12,8 @@ pub struct Span {
     pub id: String,
     /// Where it was declared.
     pub at: Site,
+    /// The catalogue part of which it is made: `part.ID`.
+    pub part: Option<String>,
     /// One end.
     pub from: ModuleIx,
     /// Other end.

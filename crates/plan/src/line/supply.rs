@@ -1,6 +1,6 @@
 //! Supplies, panels and batteries.
 
-use super::{ModuleIx, Q};
+use super::{InHold, ModuleIx, Q};
 use crate::site::Site;
 
 /// How power enters.
@@ -45,6 +45,8 @@ pub struct Supply {
     pub charger: Option<Charger>,
     /// Battery.
     pub battery: Option<Battery>,
+    /// How it lies before it is deployed.
+    pub hold: Option<InHold>,
 }
 
 /// What a charge controller needs before it charges.

@@ -6,7 +6,7 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 21] = [
+pub const DECLARED_KINDS: [&str; 22] = [
     "anchor",
     "section",
     "float",
@@ -28,6 +28,7 @@ pub const DECLARED_KINDS: [&str; 21] = [
     "behaviour",
     "uplink",
     "storage",
+    "spare",
 ];
 
 /// Everything that has an id, with its place: whether or not the rest of it could be read.

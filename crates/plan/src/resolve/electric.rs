@@ -80,6 +80,7 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
     Some(Span {
         id: id.to_owned(),
         at: f.site,
+        part: f.reference("part").map(|(_, path, _)| path.to_owned()),
         from,
         to,
         length_m,

@@ -28,6 +28,7 @@ mod settings;
 mod site;
 mod sound;
 mod sources;
+mod spares;
 mod stages;
 mod storages;
 mod supply;
@@ -116,6 +117,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
         behaviours: Vec::new(),
         uplinks: Vec::new(),
         storages: Vec::new(),
+        spares: Vec::new(),
         requirements: Vec::new(),
         remedies: Vec::new(),
         unwritten: BTreeMap::new(),
@@ -142,6 +144,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     uplinks::uplinks(r, root, &mut line);
     storages::storages(r, root, &mut line);
     storages::thin_streams(r, &line);
+    spares::spares(r, root, &mut line);
     requests::requests(r, root, &mut line);
     behaviours::behaviours(r, root, &mut line);
     heartbeats::heartbeats(r, root, &mut line);

@@ -77,6 +77,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
     Some(Module {
         id: id.to_owned(),
         at: f.site,
+        part: f.reference("part").map(|(_, path, _)| path.to_owned()),
         position: Position::Depth(Q {
             si: f64::NAN,
             law: None,

@@ -236,6 +236,16 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         "parted-lift" => Some(That::PartedLift {
             at_least_n: limit(r, f, "at_least", Dimension::Force, NOT_NEGATIVE)??,
         }),
+        "charge-at-deployment" => Some(That::ChargeAtDeployment {
+            of: supply(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+        }),
+        "spares" => Some(That::Spares {
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+        }),
+        "weather-window" => Some(That::WeatherWindow {
+            at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
+        }),
         "surface-slack" => Some(That::SurfaceSlack {
             at_most_m: limit(r, f, "at_most", Dimension::Length, NOT_NEGATIVE)??,
         }),

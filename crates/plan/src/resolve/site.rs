@@ -1,7 +1,9 @@
 //! The deployment, the sea and the weather.
 
 use super::{Resolver, bare, propagation, unknown};
-use crate::line::{Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spreading, Swell, Water};
+use crate::line::{
+    Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spells, Spreading, Swell, Water, Work,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -13,7 +15,18 @@ pub(super) fn deployment(f: &Fields) -> Deployment {
         duration_s: f.q("duration").unwrap_or_else(|| unknown(f.site)),
         start_slip_s: f.q("start_slip"),
         recovery_slip_s: f.q("recovery_slip"),
+        deploying: work(f, "deploying"),
+        recovering: work(f, "recovering"),
+        dead_on_deck: f.q("dead_on_deck"),
     }
+}
+
+fn work(f: &Fields, key: &'static str) -> Option<Work> {
+    let (t, _) = f.table(key)?;
+    Some(Work {
+        wave_m: t.q("wave")?,
+        lasts_s: t.q("lasts")?,
+    })
 }
 
 /// What of the sea can be read.
@@ -76,6 +89,12 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         density_kg_m3: f.q("density"),
         wind_m_s: f.qs("wind"),
         wave_height_m: f.qs("wave_height"),
+        spells: f.table("waves").and_then(|(t, _)| {
+            Some(Spells {
+                shape: bare(t.number("shape")?),
+                memory_s: t.q("memory")?,
+            })
+        }),
         swell: f.table("swell").and_then(|(t, _)| {
             Some(Swell {
                 height_m: t.q("height")?,

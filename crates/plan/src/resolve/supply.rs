@@ -2,7 +2,7 @@
 
 use super::{Resolver, rising};
 use crate::line::{
-    Battery, Charger, Chemistry, Dirt, Line, Panels, Pole, Protection, Q, StartsOn, Supply,
+    Battery, Charger, Chemistry, Dirt, InHold, Line, Panels, Pole, Protection, Q, StartsOn, Supply,
     SupplyKind, Wakes,
 };
 use crate::mistake::{Code, Mistake};
@@ -43,9 +43,10 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
             );
         }
     }
-    let owners: [(&'static str, &[SupplyKind], &str); 3] = [
+    let owners: [(&'static str, &[SupplyKind], &str); 4] = [
         ("panels", &[SupplyKind::SolarBattery], "solar-battery"),
         ("charger", &[SupplyKind::SolarBattery], "solar-battery"),
+        ("hold", &[SupplyKind::SolarBattery], "solar-battery"),
         (
             "battery",
             &[SupplyKind::SolarBattery, SupplyKind::PrimaryCells],
@@ -105,6 +106,13 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
             })
         }),
         battery: f.table("battery").and_then(|(t, _)| battery(r, t, kind)),
+        hold: f.table("hold").and_then(|(t, _)| {
+            Some(InHold {
+                lasts_s: t.q("lasts")?,
+                draws_w: t.q("draws")?,
+                self_discharge: t.q("self_discharge"),
+            })
+        }),
     })
 }
 

@@ -294,6 +294,14 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("parted-lift", &["at_least"], &["share_of_draws"], "50 N"),
     limited("surface-slack", &["at_most"], &["share_of_draws"], "2 m"),
     limited(
+        "charge-at-deployment",
+        &["at_least"],
+        &["of", "share_of_draws"],
+        "90 %",
+    ),
+    limited("spares", &["at_least"], &["share_of_draws"], "95 %"),
+    limited("weather-window", &["at_least"], &["share_of_draws"], "80 %"),
+    limited(
         "heave-overload",
         &["at_most"],
         &["of", "share_of_draws"],

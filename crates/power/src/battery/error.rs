@@ -54,6 +54,10 @@ pub enum BatteryQuantity {
     SwitchingDelay,
     /// How long a power lasts.
     StretchTime,
+    /// How long a battery lies before it is used.
+    LyingTime,
+    /// What is drawn from it meanwhile.
+    LyingDraw,
 }
 
 impl BatteryQuantity {
@@ -62,6 +66,8 @@ impl BatteryQuantity {
     pub fn range(self) -> (&'static str, f64, f64, &'static str) {
         match self {
             Self::Capacity => ("capacity", 1e-3, 1e9, "Wh"),
+            Self::LyingTime => ("time before it is deployed", 0.0, 1e7, "h"),
+            Self::LyingDraw => ("draw before it is deployed", 0.0, 1e9, "W"),
             // A warm battery may give a few percent more than rated; that is not counted on.
             Self::UsableShare => ("usable share of the capacity", 0.01, 1.0, ""),
             Self::ChargeEfficiency => ("charge efficiency", 0.01, 1.0, ""),

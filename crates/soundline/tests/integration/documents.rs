@@ -535,6 +535,35 @@ fn regress_the_document_of_a_recovery() {
 }
 
 #[test]
+fn regress_the_document_of_slips() {
+    let demo = demo("gannet-stack", false);
+    for (from, to) in [
+        (
+            "duration =",
+            "start_slip = \"3 d\"\nrecovery_slip = \"3 d\"\ndead_on_deck = \"2 %\"\ndeploying = { wave = \"1.5 m\", lasts = \"12 h\" }\nduration =",
+        ),
+        (
+            "[site]\n",
+            "[site]\nwave_height = [\"3.4 m\", \"3.2 m\", \"2.7 m\", \"2.2 m\", \"1.7 m\", \"1.5 m\", \"1.4 m\", \"1.5 m\", \"1.9 m\", \"2.5 m\", \"3 m\", \"3.3 m\"]\nwaves = { shape = 1.7, memory = \"30 h\" }\n",
+        ),
+        (
+            "[requirement.voltage]\n",
+            "[requirement.paper]\nthat = \"attested\"\nattested = { document = \"permit 7\", by = \"harbour office\", date = 2026-11-01, expires = 2031-06-01 }\n\n[requirement.voltage]\n",
+        ),
+    ] {
+        edit(&demo.plan, from, to);
+    }
+    let told = document(&["slip", &demo.plan]);
+    assert!(told["grids"][0]["cells"][0][0]["margin"]["value"].is_number());
+    assert!(told["ship"]["deploying"]["ready"][0]["in_slip_percent"].is_number());
+    compare(
+        "slip-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_a_mooring() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["mooring", &demo.plan]);

@@ -40,6 +40,7 @@ mod rehearsed_part;
 mod remedy;
 mod reserve;
 mod shapes;
+mod slip;
 mod start;
 mod support;
 mod tune;

@@ -7,15 +7,15 @@ mod sky;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use plan::{Line, Supply, SupplyIx};
-use power::battery::{ChargeOf, CurrentShare, Cutoff, PrimaryCells};
+use power::battery::{ChargeOf, CurrentShare, Cutoff, Lying, PrimaryCells};
 use power::year::{
     Extra, Load, PowerSystem, Start, StateShare, YearError, YearPlan, first_hour_of_month,
 };
 
 use super::InputError;
 use crate::memo::Memo;
+use cells::{Cells, cells, primary};
 pub(crate) use cells::{at_rest, refused};
-use cells::{cells, primary};
 pub use load::{LoadPart, SupplyLoad, supply_load};
 pub(crate) use load::{given_w, runs_per_h};
 pub use sky::{GeneratedLight, Light, MeasuredLight};
@@ -66,7 +66,10 @@ pub fn energy(line: &Line, of: SupplyIx) -> Result<EnergyInput, InputError> {
 pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<EnergyInput, InputError> {
     let supply = &line.supplies[of.0];
     let what = path(supply);
-    let mut assumed = vec![format!("{what}: full at the start of the deployment")];
+    let mut assumed = Vec::new();
+    if supply.hold.is_none() {
+        assumed.push(format!("{what}: full at the start of the deployment"));
+    }
     let standby_w = standing_w(supply, &mut assumed);
     let mut cells = cells(line, supply, &mut assumed)?;
     let start = start(line)?;
@@ -78,15 +81,14 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     let systems = starts_s(line)
         .into_iter()
         .map(|later_s| {
+            let hour = hour_of_year(start, later_s, utc_offset_h)?;
+            let charge = charge_at(supply, &cells, (hour, later_s))?;
             Ok(PowerSystem {
                 peak_power_w,
                 standby_w,
                 battery: cells.battery.clone(),
                 battery_temperature_degc: cells.temperature_degc,
-                start: Start::At {
-                    hour: hour_of_year(start, later_s, utc_offset_h)?,
-                    charge: 1.0,
-                },
+                start: Start::At { hour, charge },
             })
         })
         .collect::<Result<_, InputError>>()?;
@@ -136,6 +138,76 @@ pub(crate) fn light_of(
     let (peak_power_w, light, _) =
         panels_light(line, supply, &cells.temperature_degc, memo, assumed)?;
     Ok((peak_power_w, light))
+}
+
+/// Usable charge with which a battery is deployed at an hour of the year, so much later than planned: it lies that much longer. Full where the plan does not say
+/// how it lay.
+fn charge_at(
+    supply: &Supply,
+    cells: &Cells,
+    (hour, later_s): (usize, f64),
+) -> Result<f64, InputError> {
+    let Some(hold) = supply.hold else {
+        return Ok(1.0);
+    };
+    let lying = Lying {
+        hours: (hold.lasts_s.si + later_s) / SECONDS_PER_HOUR,
+        draw_w: hold.draws_w.si,
+        self_discharge_per_month: hold.self_discharge.map(|q| q.si),
+    };
+    let degc = cells.temperature_degc[month_of(hour)];
+    let charge = cells.battery.charge_after(&lying, degc);
+    charge.map_err(|e| refused(&path(supply), e))
+}
+
+/// Month of an hour of the year, 0 to 11.
+fn month_of(hour: usize) -> usize {
+    let begun = |month: &usize| first_hour_of_month(*month).is_ok_and(|first| first <= hour);
+    (0..12).rev().find(begun).unwrap_or(0)
+}
+
+/// What a battery has at the planned and at the latest start.
+#[derive(Clone, Debug)]
+pub(crate) struct Deployed {
+    /// How much later than planned, s, and the usable charge then, 0 to 1.
+    pub(crate) starts: Vec<(f64, f64)>,
+    /// What was counted, for its digest.
+    pub(crate) battery: power::battery::Battery,
+    /// Values that count although the plan does not write them.
+    pub(crate) assumed: Vec<String>,
+}
+
+/// The charge with which a battery is deployed, at each start.
+///
+/// # Errors
+/// [`InputError::NotSaid`] where the plan does not say how it lies; as [`energy`].
+pub(crate) fn deployed(line: &Line, of: SupplyIx) -> Result<Deployed, InputError> {
+    let supply = &line.supplies[of.0];
+    let Some(hold) = supply.hold else {
+        return Err(InputError::NotSaid {
+            what: path(supply),
+            missing: "`hold`: how long it lies since its last charge, and what is drawn meanwhile",
+        });
+    };
+    let mut assumed = Vec::new();
+    if hold.self_discharge.is_none() {
+        assumed.push(format!(
+            "{}.hold: loses by itself what its chemistry does, because no `self_discharge` is written",
+            path(supply)
+        ));
+    }
+    let cells = cells(line, supply, &mut assumed)?;
+    let start = start(line)?;
+    let zone_h = sky::zone_h(line);
+    let starts = starts_s(line).into_iter().map(|later_s| {
+        let hour = hour_of_year(start, later_s, zone_h)?;
+        Ok((later_s, charge_at(supply, &cells, (hour, later_s))?))
+    });
+    Ok(Deployed {
+        starts: starts.collect::<Result<_, InputError>>()?,
+        battery: cells.battery.clone(),
+        assumed,
+    })
 }
 
 /// A battery that the line draws from, whatever charges it.

@@ -148,6 +148,19 @@ const BAD: &[Bad] = &[
         "capacity = \"2 V\"",
         &[SECOND],
     ),
+    // Nothing of this plan asks for spares or windows.
+    Bad(
+        "deployment",
+        "duration = \"1 d\"",
+        "duration = \"1 d\"\ndead_on_deck = \"2 V\"",
+        &[],
+    ),
+    Bad(
+        "spare.ear",
+        "[storage.card]",
+        "[spare.ear]\nof = \"module.ear\"\ncarried = \"one\"\n\n[storage.card]",
+        &[],
+    ),
     Bad(
         "deployment",
         "duration = \"1 d\"",
@@ -245,8 +258,8 @@ fn verif_a_mistake_spoils_what_reads_it_and_nothing_else() {
             .collect();
         unknown.sort_unstable();
         assert_eq!(unknown, expected, "{to}");
-        // A rehearsal reads no other requirements.
-        let rehearsed = !part.starts_with("requirement.");
+        // A rehearsal reads no other requirements, and no spares.
+        let rehearsed = !part.starts_with("requirement.") && !part.starts_with("spare.");
         for id in expected
             .into_iter()
             .filter(|id| rehearsed || *id != "night")

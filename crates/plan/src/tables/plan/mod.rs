@@ -16,6 +16,7 @@ mod requirement;
 mod sensor;
 mod site;
 mod span;
+mod spare;
 mod storage;
 mod supply;
 mod sync;
@@ -37,6 +38,7 @@ use remedy::REMEDY;
 use request::{JOINING, REQUEST};
 use sensor::SENSOR;
 use span::SPAN;
+use spare::SPARE;
 use storage::STORAGE;
 use supply::SUPPLY;
 use sync::{STREAM, TIME_SYNC};
@@ -143,6 +145,11 @@ pub(crate) const PLAN: Section = Section {
         ),
         o("uplink", S::Keyed(&UPLINK), "paid links ashore"),
         o("storage", S::Keyed(&STORAGE), "stores for recordings"),
+        o(
+            "spare",
+            S::Keyed(&SPARE),
+            "what is aboard in place of what is dead on deck",
+        ),
         o("requirement", S::Keyed(&REQUIREMENT), "what must hold"),
         o(
             "remedy",

@@ -31,6 +31,21 @@ pub(crate) const DEPLOYMENT: Section = Section {
             S::Amount(D::Time, SLIP),
             "how much later the recovery may be",
         ),
+        o(
+            "deploying",
+            S::Table(&WORK),
+            "what the work of laying the line needs of the sea",
+        ),
+        o(
+            "recovering",
+            S::Table(&WORK),
+            "what the work of bringing it back needs of the sea",
+        ),
+        o(
+            "dead_on_deck",
+            S::Amount(D::Ratio, between(0.0, 0.9, "from 0 % to 90 %")),
+            "chance that a module or a span does not work when it comes out of its crate; `spare` tables may give their own",
+        ),
     ],
 };
 
@@ -75,6 +90,11 @@ pub(crate) const SITE: Section = Section {
             "wave_height",
             S::Amounts(D::Length, WAVES, MONTHS, MONTHS),
             "mean significant wave height of each month from January",
+        ),
+        o(
+            "waves",
+            S::Table(&SPELLS),
+            "how heights of the sea spread about `wave_height`, and how long they last",
         ),
         o(
             "swell",
@@ -299,6 +319,48 @@ const WATER: Section = Section {
             "salinity",
             S::Figure(Scale::Plain, between(0.0, 42.0, "from 0 to 42")),
             "practical salinity",
+        ),
+    ],
+};
+
+const WORK: Section = Section {
+    name: "work at sea",
+    doc: "A stretch of time with low waves, all in one.",
+    part: None,
+    fields: &[
+        r(
+            "wave",
+            S::Amount(D::Length, WAVES),
+            "significant height up to which the work goes on",
+        ),
+        r(
+            "lasts",
+            S::Amount(
+                D::Time,
+                between(60.0, 30.0 * 86_400.0, "from 1 min to 30 d"),
+            ),
+            "how long it takes, without a break",
+        ),
+    ],
+};
+
+const SPELLS: Section = Section {
+    name: "waves",
+    doc: "Heights of the sea hour by hour: their spread within a month, and their memory.",
+    part: None,
+    fields: &[
+        r(
+            "shape",
+            S::Number(between(0.5, 10.0, "from 0.5 to 10")),
+            "shape of the Weibull law of significant heights in a month, whose mean is that of `wave_height`",
+        ),
+        r(
+            "memory",
+            S::Amount(
+                D::Time,
+                between(3600.0, 60.0 * 86_400.0, "from 1 h to 60 d"),
+            ),
+            "time after which of what was known of calm or rough a share of 1/e is left",
         ),
     ],
 };

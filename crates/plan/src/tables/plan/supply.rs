@@ -2,7 +2,7 @@
 
 use quantity::Dimension as D;
 
-use super::bounds::TURN;
+use super::bounds::{SLIP, TURN};
 use crate::field::{
     Bounds, NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S,
     between, degrees, optional as o, required as r,
@@ -36,6 +36,34 @@ pub(crate) const SUPPLY: Section = Section {
             "what the charge controller needs before it charges",
         ),
         o("battery", S::Table(&BATTERY), "battery"),
+        o(
+            "hold",
+            S::Table(&HOLD),
+            "time between the last charge ashore and the planned start, panels covered; full at the start when not written",
+        ),
+    ],
+};
+
+const HOLD: Section = Section {
+    name: "a time in the hold",
+    doc: "What a battery loses before it is deployed. A late start lies longer.",
+    part: None,
+    fields: &[
+        r(
+            "lasts",
+            S::Amount(D::Time, SLIP),
+            "from the last full charge to the planned start",
+        ),
+        r(
+            "draws",
+            S::Amount(D::Power, NOT_NEGATIVE),
+            "what is drawn from the battery meanwhile: controller, clocks, protection",
+        ),
+        o(
+            "self_discharge",
+            S::Amount(D::Ratio, between(0.0, 0.5, "from 0 % to 50 %")),
+            "share of its content that it loses by itself in a month of 730 h; that of its chemistry when not written",
+        ),
     ],
 };
 

@@ -5,6 +5,7 @@ mod capacitor;
 mod claims;
 mod files;
 mod generated;
+mod lying;
 mod primary;
 mod properties;
 mod recipe;
