@@ -358,10 +358,22 @@ fn of_years(
     if !causes.is_empty() {
         let told: Vec<String> = causes
             .iter()
-            .map(|(cause, share)| format!("{} {}", cause.word(), percent(*share)))
+            .map(|(cause, share, ear)| {
+                let told = format!("{} {}", cause.word(), percent(*share));
+                match whose {
+                    Whose::Ear(_) => told,
+                    Whose::AtOnce(_) => {
+                        format!("{told} at {}", heard.subject(line, Whose::Ear(*ear)))
+                    }
+                }
+            })
             .collect();
+        let which = match whose {
+            Whose::Ear(_) => "",
+            Whose::AtOnce(_) => ", where it takes most",
+        };
         why.push_str(&format!(
-            "; of all the time each takes by itself: {}",
+            "; of all the time each takes by itself{which}: {}",
             told.join(", ")
         ));
     }
@@ -373,7 +385,7 @@ fn of_years(
     );
     let bad_or_narrow = matches!(&judged, Verdict::Known(k) if k.ruling != Ruling::Met);
     let judged = match causes.first().filter(|_| bad_or_narrow) {
-        Some((cause, _)) => judged.because(&format!("; {}", mends(*cause))),
+        Some((cause, ..)) => judged.because(&format!("; {}", mends(*cause))),
         None => judged,
     };
     let judged = whole(judged, &heard.unknown(line, whose));

@@ -141,8 +141,8 @@ pub use places::{
 };
 pub use power::year::MONTH_DAYS;
 pub use recovery::{
-    Adrift, Chance, Flooded, LineRecovery, ModuleChance, Parted, Recovery, Window, least_lift,
-    recovery,
+    Adrift, Chance, Flooded, LineRecovery, ModuleChance, Parted, Recovery, Sharing, Window,
+    least_lift, recovery,
 };
 pub use remedy::{
     Heard, HeardCounts, Mended, Remedies, Remedy, RemedyAsk, RemedyError, RemedyWatch, SharedFetch,

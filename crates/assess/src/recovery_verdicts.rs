@@ -4,7 +4,7 @@ use plan::{Line, ModuleIx, Q, That};
 
 use crate::mooring_verdicts::{FORCE_N, Hangs, not_moored};
 use crate::recovery::{
-    Chance, LineRecovery, METHOD, Parted, RISES, Recovery, least_lift, of_moorings,
+    Chance, LineRecovery, METHOD, Parted, RISES, Recovery, Sharing, least_lift, of_moorings,
 };
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -131,12 +131,7 @@ fn came_back(against: &Against, subject: String, chance: &Chance, evidence: Evid
         true => "by no means that is known to bring it".to_owned(),
         false => format!("by {}", chance.by.join(", ")),
     };
-    let shared = chance.share.iter().map(|(what, ids)| {
-        format!(
-            "{} share {what}, and only the best of them counts",
-            ids.join(" and ")
-        )
-    });
+    let shared = chance.share.iter().map(Sharing::told);
     let unknowns = chance.unknown.iter();
     let unknowns = unknowns.map(|(id, why)| format!("whether by {id} is unknown: {why}"));
     let not_by = chance.not_by.iter();

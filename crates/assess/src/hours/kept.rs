@@ -157,8 +157,8 @@ impl HeardYears {
             .collect()
     }
 
-    /// What each cause takes by itself of a hydrophone, as a share of all the time, the largest first; of several at once of that of which most is taken.
-    pub(crate) fn causes(&self, whose: Whose) -> Vec<(Cause, f64)> {
+    /// What each cause takes by itself of a hydrophone, as a share of all the time, the largest first, with the hydrophone by its place; of several at once of that of which it takes most.
+    pub(crate) fn causes(&self, whose: Whose) -> Vec<(Cause, f64, usize)> {
         let all_s = YEAR_S * self.years.len() as f64;
         let of = |ix: usize, cause: Cause| {
             let years = self
@@ -167,18 +167,18 @@ impl HeardYears {
                 .map(|y| y.ears[ix].alone_s[cause as usize]);
             years.sum::<f64>() / all_s
         };
-        let mut all: Vec<(Cause, f64)> = CAUSES
+        let ears = match whose {
+            Whose::Ear(ix) => ix..ix + 1,
+            Whose::AtOnce(_) => 0..self.ears.len(),
+        };
+        let mut all: Vec<(Cause, f64, usize)> = CAUSES
             .iter()
-            .map(|cause| {
-                let share = match whose {
-                    Whose::Ear(ix) => of(ix, *cause),
-                    Whose::AtOnce(_) => (0..self.ears.len())
-                        .map(|ix| of(ix, *cause))
-                        .fold(0.0, f64::max),
-                };
-                (*cause, share)
+            .filter_map(|cause| {
+                let each = ears.clone().map(|ix| (of(ix, *cause), ix));
+                let most = each.reduce(|a, b| if b.0 > a.0 { b } else { a });
+                most.map(|(share, ix)| (*cause, share, ix))
             })
-            .filter(|(_, share)| *share > 0.0)
+            .filter(|(_, share, _)| *share > 0.0)
             .collect();
         all.sort_by(|a, b| b.1.total_cmp(&a.1));
         all

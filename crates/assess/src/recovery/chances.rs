@@ -7,6 +7,9 @@ use plan::{Line, Means, MeansKind, ModuleIx, SectionEnd};
 use super::Parted;
 use crate::input::{Moored, MooredTop, Thing};
 
+/// Sets of so many means that share something are all looked at.
+const MOST_TRIED: usize = 12;
+
 /// The chance that some means works.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chance {
@@ -20,8 +23,33 @@ pub struct Chance {
     pub unknown: Vec<(String, String)>,
     /// Means that cannot, each with the reason.
     pub not_by: Vec<(String, String)>,
-    /// Groups of means that share something that they cannot do without, with it: of each only the best counts.
-    pub share: Vec<(String, Vec<String>)>,
+    /// Groups of means that share something that they cannot do without.
+    pub share: Vec<Sharing>,
+}
+
+/// Means that share something, directly or over others. Of them those that share nothing and together work most surely count; the others add nothing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sharing {
+    /// What they share.
+    pub what: Vec<String>,
+    /// Their ids.
+    pub means: Vec<String>,
+    /// Ids of those that count.
+    pub counted: Vec<String>,
+}
+
+impl Sharing {
+    /// In words.
+    #[must_use]
+    pub fn told(&self) -> String {
+        format!(
+            "{} share {}, and only {} count{}",
+            self.means.join(" and "),
+            self.what.join(", "),
+            self.counted.join(" and "),
+            if self.counted.len() == 1 { "s" } else { "" }
+        )
+    }
 }
 
 impl Chance {
@@ -186,7 +214,7 @@ fn acts_at_m(line: &Line, of: &Moored, means: &Means) -> Result<f64, String> {
     })
 }
 
-/// All means together: independent but for those that share something, of which only the best counts.
+/// All means together: independent but for those that share something, of which the surest that share nothing count.
 fn combined(line: &Line, brings: impl Fn(&Means) -> Brings) -> Chance {
     let none = || Err("the plan declares no `recovery`".to_owned());
     let mut chance = Chance {
@@ -217,48 +245,87 @@ fn combined(line: &Line, brings: impl Fn(&Means) -> Brings) -> Chance {
         }
     }
     let of = |means: &[&Means]| {
-        let best: Vec<f64> = groups(means).iter().map(|(_, works, _)| *works).collect();
-        let none = chance::none_of(&best).map_err(|error| error.to_string())?;
+        let counted: Vec<f64> = groups(means)
+            .iter()
+            .flat_map(|group| surest(group))
+            .map(|m| m.works.si)
+            .collect();
+        let none = chance::none_of(&counted).map_err(|error| error.to_string())?;
         Ok(1.0 - none)
     };
     chance.at_least = of(&able);
     chance.at_most = of(&perhaps);
-    let shared = groups(&able).into_iter().filter(|(ids, ..)| ids.len() > 1);
-    chance.share = shared
-        .map(|(ids, _, words)| (words.join(", "), ids))
-        .collect();
+    let shared = groups(&able).into_iter().filter(|group| group.len() > 1);
+    chance.share = shared.map(|group| sharing(&group)).collect();
     chance
 }
 
-/// Means that share something, directly or over others: their ids, the best chance of them, and what they share.
-fn groups(able: &[&Means]) -> Vec<(Vec<String>, f64, Vec<String>)> {
+/// Means that share something, directly or over others, together.
+fn groups<'m>(able: &[&'m Means]) -> Vec<Vec<&'m Means>> {
     let mut left: Vec<&Means> = able.to_vec();
     let mut all = Vec::new();
     while !left.is_empty() {
         let mut group = vec![left.remove(0)];
-        loop {
-            let held: BTreeSet<&String> = group.iter().flat_map(|m| &m.relies_on).collect();
-            let next = left
-                .iter()
-                .position(|m| m.relies_on.iter().any(|word| held.contains(word)));
-            match next {
-                Some(ix) => group.push(left.remove(ix)),
-                None => break,
-            }
+        while let Some(ix) = left
+            .iter()
+            .position(|m| group.iter().any(|of| share(m, of)))
+        {
+            group.push(left.remove(ix));
         }
-        let words: BTreeSet<&String> = group.iter().flat_map(|m| &m.relies_on).collect();
-        let common = |word: &&&String| {
-            group
-                .iter()
-                .filter(|m| m.relies_on.contains(**word))
-                .count()
-                > 1
-        };
-        all.push((
-            group.iter().map(|m| format!("recovery.{}", m.id)).collect(),
-            group.iter().map(|m| m.works.si).fold(0.0, f64::max),
-            words.iter().filter(common).map(|w| (*w).clone()).collect(),
-        ));
+        all.push(group);
     }
     all
+}
+
+fn share(one: &Means, other: &Means) -> bool {
+    one.relies_on.iter().any(|w| other.relies_on.contains(w))
+}
+
+/// Of some means those that share nothing with each other and of which at least one works most surely: a lower bound of the chance of them all, whatever they share. Of more than
+/// [`MOST_TRIED`] means the surest is taken first, then the surest that shares nothing with it, and so on, which is a lower bound as well.
+fn surest<'m>(group: &[&'m Means]) -> Vec<&'m Means> {
+    let mut sorted = group.to_vec();
+    sorted.sort_by(|a, b| b.works.si.total_cmp(&a.works.si).then(a.id.cmp(&b.id)));
+    let mut taken: Vec<&Means> = Vec::new();
+    for means in &sorted {
+        if taken.iter().all(|t| !share(t, means)) {
+            taken.push(means);
+        }
+    }
+    if sorted.len() > MOST_TRIED {
+        return taken;
+    }
+    let fails = |set: &[&Means]| set.iter().map(|m| 1.0 - m.works.si).product::<f64>();
+    let mut best = (fails(&taken), taken);
+    for chosen in 1_u32..1 << sorted.len() {
+        let set: Vec<&Means> = (0..sorted.len())
+            .filter(|ix| chosen >> ix & 1 == 1)
+            .map(|ix| sorted[ix])
+            .collect();
+        let apart = |(ix, m): (usize, &&Means)| set[..ix].iter().all(|of| !share(m, of));
+        if fails(&set) < best.0 && set.iter().enumerate().all(apart) {
+            best = (fails(&set), set);
+        }
+    }
+    best.1
+}
+
+/// What a group shares, and what of it counts.
+fn sharing(group: &[&Means]) -> Sharing {
+    let words: BTreeSet<&String> = group.iter().flat_map(|m| &m.relies_on).collect();
+    let common = |word: &&&String| {
+        group
+            .iter()
+            .filter(|m| m.relies_on.contains(**word))
+            .count()
+            > 1
+    };
+    let path = |m: &&Means| format!("recovery.{}", m.id);
+    let mut counted: Vec<String> = surest(group).iter().map(path).collect();
+    counted.sort();
+    Sharing {
+        what: words.iter().filter(common).map(|w| (*w).clone()).collect(),
+        means: group.iter().map(path).collect(),
+        counted,
+    }
 }

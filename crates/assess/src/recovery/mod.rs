@@ -12,7 +12,7 @@ use crate::memo::Memo;
 use crate::moorings::{HungLine, Moorings, moorings_of};
 
 pub use adrift::Adrift;
-pub use chances::{Chance, ModuleChance};
+pub use chances::{Chance, ModuleChance, Sharing};
 pub use parted::{Flooded, Parted, least_lift};
 pub use weak::Window;
 

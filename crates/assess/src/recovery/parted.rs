@@ -30,6 +30,8 @@ pub struct Parted {
     pub fouled: Result<Freed, String>,
     /// The upper piece with the one thing flooded that costs most, at the start or at the end, whichever lifts less; `None` where nothing of it can flood.
     pub flooded: Result<Option<Flooded>, String>,
+    /// Whether a buoy at the surface holds it: what it lifts is up already, and drifts.
+    pub at_surface: bool,
     /// Weight in water of all that stays with the anchor, clean, N; below zero it stands up.
     pub left_n: f64,
     /// The same at the end of the deployment, or why it is unknown.
@@ -60,6 +62,12 @@ impl Parted {
             (Ok(None), Ok(fouled)) => Ok(fouled.net_n.min(self.clean.net_n)),
             (Err(why), _) | (_, Err(why)) => Err(why),
         }
+    }
+
+    /// Speed upwards of the upper piece in one of its states, m/s, below zero where it sinks; `None` of what is at the surface and stays there.
+    #[must_use]
+    pub fn rises_m_s(&self, freed: &Freed) -> Option<f64> {
+        (!self.at_surface || freed.net_n < 0.0).then_some(freed.rises_m_s)
     }
 
     /// What it lifts at least with nothing flooded, N.
@@ -178,6 +186,7 @@ pub(super) fn partings(
                 alone.ok_or(why)
             }),
             flooded,
+            at_surface: matches!(clean.top, MooredTop::Buoy { .. }),
             left_n: start.left_n,
             slack_m: slack_m.map_err(|error| error.to_string())?,
             stays_back: None,

@@ -286,6 +286,25 @@ fn verif_means_fail_independently_unless_they_share_something() {
         back.why
     );
     assert_eq!(requirement(&check, "back").word(), Word::Broken);
+    // Two that share nothing count together, although a third shares something with each: P(A or B) is no more than P(A or B or C). More means never lower the chance.
+    let chain = MEANS
+        .replace(
+            "works = \"90 %\"",
+            "works = \"90 %\"\nrelies_on = [\"the ship\"]",
+        )
+        .replace(
+            "works = \"70 %\"",
+            "works = \"96 %\"\nrelies_on = [\"the ship\", \"the transducer on deck\"]",
+        );
+    let check = judged(&sized(&still(&chain)));
+    let back = known(&check, "back");
+    close(back.value.value, 100.0 * (1.0 - 0.05 * 0.1), 1e-9);
+    assert!(
+        back.why
+            .contains("only recovery.call and recovery.timer count"),
+        "{}",
+        back.why
+    );
     // A float that no longer lifts what hangs on it does not come up, whatever lets it go.
     let heavy = sized(&still(MEANS)).replace("buoyancy = \"1200 N\"", "buoyancy = \"200 N\"");
     let check = judged(&heavy);

@@ -65,6 +65,12 @@ fn one_line(out: &mut String, line: &Line, found: &Recovery, of: &LineRecovery) 
                 out,
                 "  Lift of what comes free where it parts, N, and how fast that rises, m/s; {end}"
             );
+            if all.iter().any(|p| p.at_surface) {
+                let _ = writeln!(
+                    out,
+                    "  (-: what its buoy holds up is at the surface already, and drifts)"
+                );
+            }
             partings(out, line, all);
         }
     }
@@ -100,7 +106,10 @@ fn partings(out: &mut String, line: &Line, all: &[Parted]) {
         "where it parts", "clean", "", "fouled", "", "flooded", ""
     );
     for parted in all {
-        let freed = |freed: &Freed| format!("{:>8.0} {:>6.2}", freed.net_n, freed.rises_m_s);
+        let freed = |freed: &Freed| match parted.rises_m_s(freed) {
+            Some(m_s) => format!("{:>8.0} {m_s:>6.2}", freed.net_n),
+            None => format!("{:>8.0} {:>6}", freed.net_n, "-"),
+        };
         let unknown = format!("{:>8} {:>6}", "unknown", "");
         let fouled = parted
             .fouled
@@ -173,12 +182,8 @@ fn chances(out: &mut String, line: &Line, of: &LineRecovery) {
             false => format!("by {}", chance.by.join(", ")),
         };
         let mut said = format!("{percent} {by}: {who}");
-        for (what, ids) in &chance.share {
-            let _ = write!(
-                said,
-                "; {} share {what}, and only the best of them counts",
-                ids.join(" and ")
-            );
+        for sharing in &chance.share {
+            let _ = write!(said, "; {}", sharing.told());
         }
         for (id, why) in &chance.unknown {
             let _ = write!(said, "; whether by {id} is unknown: {why}");
@@ -321,8 +326,8 @@ fn line_json(line: &Line, of: &LineRecovery) -> Value {
     })
 }
 
-fn freed_json(freed: &Freed) -> Value {
-    json!({ "lift_n": freed.net_n, "rises_m_s": freed.rises_m_s })
+fn freed_json(parted: &Parted, freed: &Freed) -> Value {
+    json!({ "lift_n": freed.net_n, "rises_m_s": parted.rises_m_s(freed) })
 }
 
 fn parted_json(line: &Line, parted: &Parted) -> Value {
@@ -335,11 +340,11 @@ fn parted_json(line: &Line, parted: &Parted) -> Value {
         },
         "comes_free": names(line, &parted.comes_free),
         "stays": names(line, &parted.stays),
-        "clean": freed_json(&parted.clean),
-        "fouled": parted.fouled.as_ref().ok().map(freed_json),
+        "clean": freed_json(parted, &parted.clean),
+        "fouled": parted.fouled.as_ref().ok().map(|freed| freed_json(parted, freed)),
         "fouled_unknown": parted.fouled.as_ref().err(),
         "flooded": parted.flooded.as_ref().ok().and_then(Option::as_ref).map(|flooded| {
-            let mut told = freed_json(&flooded.freed);
+            let mut told = freed_json(parted, &flooded.freed);
             told["what"] = json!(flooded.what);
             told
         }),
@@ -360,7 +365,7 @@ fn chance_json(chance: &Chance) -> Value {
         "unknown_by": chance.unknown.iter().map(|(id, why)| json!({ "means": id, "why": why })).collect::<Vec<_>>(),
         "by": chance.by,
         "not_by": chance.not_by.iter().map(|(id, why)| json!({ "means": id, "why": why })).collect::<Vec<_>>(),
-        "share": chance.share.iter().map(|(what, ids)| json!({ "what": what, "means": ids })).collect::<Vec<_>>(),
+        "share": chance.share.iter().map(|s| json!({ "what": s.what, "means": s.means, "counted": s.counted })).collect::<Vec<_>>(),
     })
 }
 
