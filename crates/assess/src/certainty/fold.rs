@@ -113,12 +113,12 @@ pub(super) struct Sample<'a> {
     pub(super) draws: &'a [Draw],
 }
 
-pub(super) fn fold(sample: &Sample<'_>, inputs: Vec<DrawnInput>, whole: Whole) -> Certainty {
+pub(super) fn fold(sample: &Sample<'_>, inputs: Vec<DrawnInput>, whole: &Whole) -> Certainty {
     let Sample { check, draws, .. } = *sample;
     let mut places = 0..;
     let mut drawn = |judged: &Judged| {
         let place = places.next().expect("there are places for ever");
-        Sureness::Drawn(Box::new(share(sample, &whole, place, judged)))
+        Sureness::Drawn(Box::new(share(sample, whole, place, judged)))
     };
     let mut requirements = Vec::new();
     for (r, kept) in sample.line.requirements.iter().zip(sample.kept) {

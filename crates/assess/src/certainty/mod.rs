@@ -8,6 +8,7 @@ mod fold;
 mod gather;
 mod movers;
 mod record;
+mod turned;
 
 use chance::{Stream, strata};
 use plan::{Line, Reading, Requirement, That};
@@ -28,6 +29,7 @@ pub use gather::HeldYears;
 use gather::{Draw, Gathered};
 pub use movers::Sway;
 pub use record::{DRAWS, DrawnRecord, DrawsRecord};
+use turned::Turned;
 
 /// Weather years of each draw, where nothing else is asked.
 pub const FEW_YEARS: u64 = 3;
@@ -173,22 +175,23 @@ pub fn certainty(
     let gathered = Gathered::new(ids.asked.len() + ids.standing.len());
     // Draws have the sun and the sea in common, and whatever else no spread reaches.
     let memo = Memo::new();
+    let of_point = |point: &[f64], number: usize, gathered: &Gathered| match reading.line_at(point)
+    {
+        Ok(line) => {
+            let drawn = Drawn {
+                reading,
+                line: &line,
+                number,
+            };
+            draw(&drawn, (shelf, &memo), &ids, ask, gathered)
+        }
+        Err(why) => {
+            gathered.no_line(number, why.to_string());
+            None
+        }
+    };
     let drawn = on_threads(ask.draws, ask.threads, watch, |i| {
-        let point: Vec<f64> = columns.iter().map(|column| column[i]).collect();
-        Ok(match reading.line_at(&point) {
-            Ok(line) => {
-                let drawn = Drawn {
-                    reading,
-                    line: &line,
-                    number: i,
-                };
-                draw(&drawn, (shelf, &memo), &ids, ask, &gathered)
-            }
-            Err(why) => {
-                gathered.no_line(i, why.to_string());
-                None
-            }
-        })
+        Ok(of_point(&point(&columns, i), i, &gathered))
     })?;
     let Some(drawn) = drawn else {
         return Ok(None);
@@ -202,7 +205,22 @@ pub fn certainty(
         kept: &kept,
         draws: &drawn,
     };
-    Ok(Some(fold(&sample, inputs, gathered.into_whole())))
+    let whole = gathered.into_whole();
+    let mut told = fold(&sample, inputs, &whole);
+    let turned = Turned {
+        columns: &columns,
+        draws: &drawn,
+        whole: &whole,
+        again: &of_point,
+        places: ids.asked.len() + ids.standing.len(),
+    };
+    turned.keep_what_is_read(&mut told, ask.threads);
+    Ok(Some(told))
+}
+
+/// Where a draw lies.
+fn point(columns: &[Vec<f64>], number: usize) -> Vec<f64> {
+    columns.iter().map(|column| column[number]).collect()
 }
 
 /// What is drawn, in the order of a point.

@@ -326,8 +326,8 @@ fn line_json(line: &Line, of: &LineRecovery) -> Value {
     })
 }
 
-fn freed_json(parted: &Parted, freed: &Freed) -> Value {
-    json!({ "lift_n": freed.net_n, "rises_m_s": parted.rises_m_s(freed) })
+fn freed_json(freed: &Freed) -> Value {
+    json!({ "lift_n": freed.net_n, "rises_m_s": freed.rises_m_s })
 }
 
 fn parted_json(line: &Line, parted: &Parted) -> Value {
@@ -340,11 +340,12 @@ fn parted_json(line: &Line, parted: &Parted) -> Value {
         },
         "comes_free": names(line, &parted.comes_free),
         "stays": names(line, &parted.stays),
-        "clean": freed_json(parted, &parted.clean),
-        "fouled": parted.fouled.as_ref().ok().map(|freed| freed_json(parted, freed)),
+        "at_surface": parted.at_surface,
+        "clean": freed_json(&parted.clean),
+        "fouled": parted.fouled.as_ref().ok().map(freed_json),
         "fouled_unknown": parted.fouled.as_ref().err(),
         "flooded": parted.flooded.as_ref().ok().and_then(Option::as_ref).map(|flooded| {
-            let mut told = freed_json(parted, &flooded.freed);
+            let mut told = freed_json(&flooded.freed);
             told["what"] = json!(flooded.what);
             told
         }),
