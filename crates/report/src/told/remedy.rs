@@ -244,6 +244,10 @@ fn beside_it(out: &mut String, mended: &Mended, remedy: &Remedy) {
             .iter()
             .find(|(r, _)| r == requirement)
             .map(|(_, subject)| moves.iter().find(|m| m.subject == *subject));
+        if remedy.breaks.iter().any(|(r, ..)| r == requirement) {
+            // That says more than the words of its other subjects.
+            continue;
+        }
         let said = if remedy.anew.iter().any(|a| a == requirement) {
             format!("{requirement}: its evidence has to be made anew")
         } else if let Some(moved) = still {
