@@ -2,6 +2,7 @@
 
 use plan::{Battery, Chemistry, Line, StartsOn, Supply, SupplyIx, SupplyKind, Wakes};
 use power::battery::{Dawn, Hold, Thresholds};
+use quantity::show_number;
 
 use crate::cell_verdicts::MONTHS;
 use crate::dawn::{ComesBack, MeanDay, comes_back as of_supply, demand};
@@ -356,11 +357,11 @@ fn protection(supply: &Supply, battery: &Battery, assumed: &mut Vec<String>) -> 
             None => Unknown("`battery.protection.wakes` is not written".to_owned()),
             Some(Wakes::ByCharge) => Met(format!(
                 "it opens at {} V, and the voltage of a charger closes it",
-                p.cuts_off_v.si
+                show_number(p.cuts_off_v.si)
             )),
             Some(Wakes::ByHand) => Broken(format!(
                 "it opens at {} V and a person has to close it (`battery.protection.wakes = \"by-hand\"`)",
-                p.cuts_off_v.si
+                show_number(p.cuts_off_v.si)
             )),
         },
     }
@@ -382,7 +383,7 @@ fn charger(supply: &Supply, battery: &Battery) -> Stands {
         ),
         (StartsOn::Panels, Some(from), true) => Broken(format!(
             "it charges from {} V of the battery on (`charger.from`), and behind an open protection there are 0 V",
-            from.si
+            show_number(from.si)
         )),
         (StartsOn::Battery, None, false) => Unknown(
             "`charger.from` is not written: the lowest battery voltage from which it charges"
@@ -393,8 +394,9 @@ fn charger(supply: &Supply, battery: &Battery) -> Stands {
             Ok((open, _)) => {
                 let flat_v = open.at(0.0);
                 let told = format!(
-                    "it charges from {} V on, and the empty battery has {flat_v} V at rest",
-                    from.si
+                    "it charges from {} V on, and the empty battery has {} V at rest",
+                    show_number(from.si),
+                    show_number(flat_v)
                 );
                 match flat_v >= from.si {
                     true => Met(told),

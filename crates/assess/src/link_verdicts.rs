@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use network::{Medium, bus_load, fragment_count};
 use plan::{BusIx, Line, Link, Q, Span, SpanIx};
+use quantity::show_number;
 
 use crate::delay_verdicts::{unlimited, why_unknown};
 use crate::input::{Carrier, Streams, Traffic, bus_length, rate_of, standard_of, streams, traffic};
@@ -280,7 +281,10 @@ fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
     let horizon_m = (2.0 * BENT_EARTH * EARTH_M).sqrt() * roots;
     let waves = match (lowered, highest_m) {
         (true, Some(wave_m)) => {
-            format!(", a buoy's in the trough of a wave of {wave_m} m")
+            format!(
+                ", a buoy's in the trough of a wave of {} m",
+                show_number(wave_m)
+            )
         }
         _ => ", waves not counted".to_owned(),
     };
@@ -295,7 +299,8 @@ fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
             horizon_m,
             format!(
                 "the radio horizon of antennas {} m and {} m high over an earth of 4/3 its radius{waves}; whether it is loud enough there is not computed",
-                antennas_m[0].si, antennas_m[1].si
+                show_number(antennas_m[0].si),
+                show_number(antennas_m[1].si)
             ),
         ),
     };

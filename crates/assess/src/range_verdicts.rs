@@ -2,7 +2,7 @@
 
 use injection::Outer;
 use plan::{CallIx, DetectorIx, Line, Q};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_number};
 
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
@@ -199,16 +199,17 @@ fn judged(
 
 /// In which noise, as the begin of a sentence.
 fn place(wind: Wind, wind_m_s: f64, most_m_s: Option<f64>) -> String {
+    let shown = show_number(wind_m_s);
     match wind {
         Wind::OfMonth(month) => format!(
-            "in {}, at {wind_m_s} m/s of wind",
+            "in {}, at {shown} m/s of wind",
             MONTHS[usize::from(month) - 1]
         ),
         Wind::AtMost(_) if most_m_s == Some(wind_m_s) => {
-            format!("at {wind_m_s} m/s of wind, the most in which it is to hold")
+            format!("at {shown} m/s of wind, the most in which it is to hold")
         }
         Wind::AtMost(_) => {
-            format!("at {wind_m_s} m/s of wind, the least in which it is to hold")
+            format!("at {shown} m/s of wind, the least in which it is to hold")
         }
     }
 }

@@ -98,7 +98,7 @@ pub enum NoShape {
         missing: Vec<String>,
     },
     /// A buoy whose draught does not settle.
-    #[error("the draught of the buoy does not settle: its pull still changes by {left_n} N")]
+    #[error("the draught of the buoy does not settle: its pull still changes by {left_n:.1} N")]
     Draught {
         /// What is left.
         left_n: f64,

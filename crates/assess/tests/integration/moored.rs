@@ -439,3 +439,15 @@ fn verif_cases_come_from_the_site_and_are_told() {
         assert!(told.contains(case), "{case}: {told}");
     }
 }
+
+/// An angle of which the radians have no end is told as it was written.
+#[test]
+fn verif_a_limit_is_told_by_four_digits() {
+    let asks = "\n[requirement.tilt]\nthat = \"module-tilt\"\nat_most = \"29.2 deg\"\n";
+    let check = check(&read(&with_modules(asks)), &Shelf::default());
+    let sentence = &requirement(&check, "tilt").sentence;
+    assert!(
+        sentence.contains("within 29.2 deg of upright"),
+        "{sentence}"
+    );
+}
