@@ -6,6 +6,7 @@
 
 mod binomial;
 mod chi_square;
+mod exceedance;
 mod independent;
 mod limits;
 mod loader;
@@ -23,6 +24,7 @@ pub use chi_square::{
     LawError, chi_square_exceeded_by, chi_square_share_above, marcum_q,
     noncentral_chi_square_share_above,
 };
+pub use exceedance::exceedance_persistence;
 pub use independent::{at_least, none_of, spares_needed};
 pub use limits::{
     LimitError, MOST_TRIALS, bad_share_bound, clean_trials_needed, clopper_pearson, garwood,

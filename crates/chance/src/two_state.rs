@@ -25,6 +25,12 @@ pub enum TwoStateError {
         /// What was given.
         mean_steps: f64,
     },
+    /// A spell of no length.
+    #[error("a spell of {mean_steps} steps on average is none")]
+    NoSpell {
+        /// What was given.
+        mean_steps: f64,
+    },
     /// A share or a persistence outside its range.
     #[error("{what} must lie from 0 to {most}, not at {value}")]
     OutOfRange {
@@ -113,6 +119,25 @@ impl TwoState {
         })
     }
 
+    /// By the share of good in the long run, 0 to 1, and the mean length of a bad spell in steps, above zero, where states change at any instant (exponential law) and steps only look at
+    /// them: the persistence of a step is `exp(-1 / (spell g))`. Spells may be shorter than a step, whatever the share.
+    ///
+    /// # Errors
+    /// A share out of range; a spell that is not above zero and finite.
+    pub fn from_share_and_bad_spell(
+        good_share: f64,
+        mean_bad_steps: f64,
+    ) -> Result<Self, TwoStateError> {
+        let good_share = within("the share of good", good_share, 1.0)?;
+        if !(mean_bad_steps > 0.0 && mean_bad_steps.is_finite()) {
+            return Err(TwoStateError::NoSpell {
+                mean_steps: mean_bad_steps,
+            });
+        }
+        let persistence = libm::exp(-1.0 / (mean_bad_steps * good_share));
+        Self::from_share_and_persistence(good_share, persistence.min(1.0 - f64::EPSILON))
+    }
+
     /// Share of good in the long run.
     #[must_use]
     pub fn good_share(&self) -> f64 {
@@ -143,6 +168,29 @@ impl TwoState {
         [
             good * (1.0 - self.leaves_good) + bad * self.leaves_bad,
             good * self.leaves_good + bad * (1.0 - self.leaves_bad),
+        ]
+    }
+
+    /// Weights of good and bad so many steps later, parts of a step too: what is left of where it began falls as `(1 - a - b)^steps`. For a chain whose persistence is not
+    /// negative; of another only whole steps are, by [`step`](Self::step), and it is at rest here at once.
+    #[must_use]
+    pub fn later(&self, [good, bad]: [f64; 2], steps: f64) -> [f64; 2] {
+        let left = if steps > 0.0 {
+            libm::pow(self.persistence().max(0.0), steps)
+        } else {
+            1.0
+        };
+        self.with_left([good, bad], left)
+    }
+
+    /// Weights of good and bad when this share, 0 to 1, of how they differ from the long run is left.
+    #[must_use]
+    pub fn with_left(&self, [good, bad]: [f64; 2], left: f64) -> [f64; 2] {
+        let all = good + bad;
+        let [rest_good, rest_bad] = self.at_rest();
+        [
+            all * rest_good + (good - all * rest_good) * left,
+            all * rest_bad + (bad - all * rest_bad) * left,
         ]
     }
 

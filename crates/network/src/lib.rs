@@ -80,8 +80,8 @@ pub use standard::{
 pub use topic::{Filter, TopicError, TopicName};
 pub use topology::{LARGEST_FRAME_BYTES, LONGEST_HOLD, LinkSpec, Medium, Topology, TopologyError};
 pub use uplink::{
-    AtCap, BackOff, Cap, Failure, GivesUp, LoneDelay, OfferedIn, Outcome, Room, SeaLink,
-    SeaLinkError, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
-    Windows, lone_delay, of_attempts,
+    AtCap, BackOff, Cap, Failure, GivesUp, LoneDelay, OfferedIn, Outcome, Room, SeaDrawn, SeaLink,
+    SeaLinkError, Tries, Uplink, UplinkError, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
+    Windows, attempts_for_burst, lone_delay, lone_delay_by_sea, of_attempts,
 };
 pub use wire::{SDI12_ANSWER_WITHIN, SDI12_RATE_BPS, SDI12_SLOWEST_BITS, SDI12_WAKE, Wire};

@@ -118,3 +118,47 @@ proptest! {
         }
     }
 }
+
+/// Above a level and above it a step later, against a quadrature of another form and 2,000,000 drawn steps.
+#[test]
+fn val_how_long_a_level_is_exceeded() {
+    let mut drawn = 0;
+    for row in rows("scipy-exceedance.csv", 35) {
+        let number = |at: usize| truth::number(&row[at]);
+        let (share, correlation) = (number(0), number(1));
+        let found = chance::exceedance_persistence(share, correlation).unwrap();
+        assert!((found - number(2)).abs() < 1e-8, "{row:?}: {found}");
+        if (0.1..=0.8).contains(&share) && correlation < 0.96 {
+            assert!((found - number(3)).abs() < 0.02, "{row:?}: {found}");
+            drawn += 1;
+        }
+    }
+    assert_eq!(drawn, 16);
+}
+
+/// Spells that end at any instant: their mean is that of the exponential law, `-1 / ln r = spell g`; looked at hour by hour the chain steps as it is looked at after one hour.
+#[test]
+fn verif_spells_and_parts_of_steps() {
+    let chain = TwoState::from_share_and_bad_spell(0.7, 14.0).unwrap();
+    assert!((chain.persistence().ln() + 1.0 / (14.0 * 0.7)).abs() < 1e-14);
+    let begin = [0.2, 0.5];
+    let close = |a: [f64; 2], b: [f64; 2]| {
+        assert!(
+            (a[0] - b[0]).abs() < 1e-14 && (a[1] - b[1]).abs() < 1e-14,
+            "{a:?} {b:?}"
+        );
+    };
+    close(chain.later(begin, 1.0), chain.step(begin));
+    close(chain.later(begin, 0.0), begin);
+    close(chain.later(chain.later(begin, 0.3), 0.7), chain.step(begin));
+    close(chain.later(begin, 1e6), [0.49, 0.21]);
+    for lasts in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+        assert!(TwoState::from_share_and_bad_spell(0.5, lasts).is_err());
+    }
+    assert_eq!(
+        TwoState::from_share_and_bad_spell(0.0, 5.0)
+            .unwrap()
+            .at_rest(),
+        [0.0, 1.0]
+    );
+}

@@ -17,18 +17,22 @@
 //! next month, or only urgent messages go, above the cap and without others in their load. When more messages wait than there is room for, one of those that wait, not being tried, of
 //! the least urgent priority is dropped: the oldest or the newest. The rules are common practice of message services, not a standard.
 
+mod burst;
 mod lone;
 mod sea;
 mod spec;
+mod tries;
 
 use timeline::{Class, Ns};
 
-pub use lone::{LoneDelay, lone_delay};
+pub use burst::attempts_for_burst;
+pub use lone::{LoneDelay, lone_delay, lone_delay_by_sea};
 pub use sea::{OfferedIn, SeaLink, SeaLinkError, of_attempts};
 pub use spec::{
     AtCap, BackOff, Cap, Failure, GivesUp, Outcome, Room, UplinkError, UplinkEvent, UplinkMessage,
     UplinkSpec, UplinkStats, Windows,
 };
+pub use tries::{SeaDrawn, Tries};
 
 /// A message that waits.
 #[derive(Clone, Copy, Debug)]

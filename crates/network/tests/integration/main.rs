@@ -33,3 +33,4 @@ mod uplink;
 mod uplink_lone;
 mod uplink_packed;
 mod uplink_sea;
+mod uplink_tries;
