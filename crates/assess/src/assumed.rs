@@ -208,6 +208,13 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             u.id
         ));
     }
+    for (ix, u) in line.uplinks.iter().enumerate() {
+        // Requirements on the wait tell it themselves.
+        let asked = |r: &Requirement| matches!(r.that, That::UplinkWait { of, .. } if of.0 == ix);
+        if u.sea.is_some() && !line.requirements.iter().any(asked) {
+            all.extend(crate::uplink_wait::assumed(line, plan::UplinkIx(ix)));
+        }
+    }
     for v in line.votes.iter().filter(|v| v.within_s.is_none()) {
         all.push(format!(
             "vote.{}: its detectors agree within the straight way between their modules, hanging straight, at the lowest sound speed of the profile, and one value of each; clocks agree exactly",

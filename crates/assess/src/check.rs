@@ -27,7 +27,7 @@ use crate::{
     failure_verdicts, fault_verdicts, hours_verdicts, insulation, link_verdicts, loss_verdicts,
     measured, other_verdicts, power_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts,
     ship, start_verdicts, storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
-    uplink_verdicts, year_verdicts,
+    uplink_verdicts, uplink_wait_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -339,6 +339,17 @@ pub(crate) fn verdicts(
             let share = r.share.map(|q| q.si);
             vec![uplink_verdicts::uplink_cost(
                 line, *of, *at_most, share, shelf, years.memo,
+            )]
+        }
+        That::UplinkWait { of, at_most_s } => {
+            let share = r.share.map_or(1.0, |q| q.si);
+            vec![uplink_wait_verdicts::uplink_wait(
+                line,
+                *of,
+                (at_most_s.si, share),
+                &mut years.load,
+                years.memo,
+                &mut years.assumed,
             )]
         }
         That::StorageTime { of, at_least_s } => {

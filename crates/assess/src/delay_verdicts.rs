@@ -11,7 +11,7 @@ use plan::{
 use timeline::Ns;
 
 use crate::input::{
-    Streams, Traffic, detector_spec, least_success, sooner_share, streams, traffic, uplink_spec,
+    Streams, Traffic, detector_spec, sooner_share, streams, succeeds, traffic, uplink_spec,
     vote_spec,
 };
 use crate::month::UnderLoad;
@@ -131,7 +131,7 @@ fn delay_bound(
         inputs.push_str(&format!("{:?}", t.topology));
     }
     if let DelayEnd::Uplink(u) = to {
-        let success = least_success(line, u, wind_at_most_m_s);
+        let success = succeeds(line, u, wind_at_most_m_s);
         inputs.push_str(&format!(
             "{:?} {success:?} {:?}",
             uplink_spec(line, u),

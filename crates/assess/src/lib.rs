@@ -86,6 +86,8 @@ mod unchecked;
 mod uplink_delay;
 mod uplink_load;
 mod uplink_verdicts;
+mod uplink_wait;
+mod uplink_wait_verdicts;
 mod verdict;
 mod waking;
 mod weight_reserve;
@@ -158,6 +160,7 @@ pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use strum::{Beside, RopeBeside, RopeStrums, TideFlow};
 pub use sync_verdicts::clocks_when_set;
+pub use uplink_wait::{LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
 pub use weight_reserve::{
     LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve,

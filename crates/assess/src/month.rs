@@ -184,10 +184,13 @@ fn distribution(
     let (probabilities, months) = match line.uplinks[of.0].pack_within_s {
         None => (compounded(sendings, rates)?, None),
         Some(_) => {
-            let (spec, success) = queue(line, of)?;
-            from.push_str(&format!(" {spec:?} {success:?}"));
+            let (spec, tries) = queue(line, of)?;
+            from.push_str(&format!(" {spec:?} {tries:?}"));
             let (probabilities, months) = drawn(line, of, sendings, rates, memo)?;
-            (probabilities, by_chance(success, rates).then_some(months))
+            (
+                probabilities,
+                by_chance(tries.mean_success(), rates).then_some(months),
+            )
         }
     };
     let how = match months {

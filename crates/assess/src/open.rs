@@ -59,6 +59,10 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     {
         all.push("what falls silent when one span, module or supply fails, and whether the shore takes that for a quiet sea: requirements on `single-failure`, `time-to-notice` and `fail-safe` ask it, and `soundline failures` shows it".to_owned());
     }
+    let waits = |r: &plan::Requirement| matches!(r.that, That::UplinkWait { .. });
+    if !line.uplinks.is_empty() && !line.requirements.iter().any(waits) {
+        all.push("how late messages are ashore in the stormiest month: a requirement on `uplink-wait` asks it, and `soundline uplink` shows it by month".to_owned());
+    }
     let clocks = |r: &plan::Requirement| matches!(r.that, That::ClockError { .. });
     if line.time_sync.is_some() && !line.requirements.iter().any(clocks) {
         all.push(

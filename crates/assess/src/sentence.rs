@@ -111,6 +111,12 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 show(q.si, Dimension::Ratio)
             ))
         ),
+        That::UplinkWait { of, at_most_s } => format!(
+            "uplink.{} has messages ashore within {}, in {} of the messages of the worst month",
+            line.uplinks[of.0].id,
+            show(at_most_s.si, Dimension::Time),
+            show(r.share.map_or(1.0, |q| q.si), Dimension::Ratio)
+        ),
         That::StorageTime { of, at_least_s } => {
             let limit = at_least_s.map_or_else(
                 || "the longest time in the water".to_owned(),
@@ -444,8 +450,8 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
     };
     let share = r
         .share
-        // Of a cost it is a share of the months, which is said there.
-        .filter(|_| !matches!(r.that, That::UplinkCost { .. }))
+        // Of a cost it is a share of the months, of a wait one of the messages, which is said there.
+        .filter(|_| !matches!(r.that, That::UplinkCost { .. } | That::UplinkWait { .. }))
         .map(|q| format!(", in {} of cases", show(q.si, Dimension::Ratio)))
         .unwrap_or_default();
     let wind = r

@@ -1,11 +1,11 @@
 //! The time messages take to the shore.
 
-use network::lone_delay;
+use network::{Tries, attempts_for_burst, lone_delay_by_sea};
 use plan::{AtCap, Line, TopicIx, UplinkIx};
 use quantity::SECONDS_PER_DAY;
 
 use crate::cap::cap;
-use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+use crate::input::{MONTH_DAYS, Succeeds, succeeds, uplink_spec};
 use crate::month::UnderLoad;
 use crate::queue::{attempts_needed, queue_s};
 use crate::uplink_load::{as_it_likes, billed, sent_up};
@@ -24,8 +24,9 @@ pub(crate) fn ashore(
 ) -> Result<(f64, String), String> {
     let u = &line.uplinks[uplink.0];
     let id = &u.id;
-    let (success, where_) =
-        least_success(line, uplink, wind_at_most_m_s).map_err(|e| e.to_string())?;
+    let how = succeeds(line, uplink, wind_at_most_m_s).map_err(|e| e.to_string())?;
+    let tries = how.tries().map_err(|e| e.to_string())?;
+    let (success, where_) = (tries.mean_success(), how.where_());
     let share = match share {
         _ if success >= 1.0 => 1.0,
         Some(share) if share < 1.0 => share,
@@ -43,7 +44,17 @@ pub(crate) fn ashore(
         messages = messages.saturating_add(limit.messages());
         shortest_per_s = shortest_per_s.min(limit.per().as_s_f64());
     }
-    let attempts = attempts_needed(messages, success, share).ok_or_else(|| {
+    let needed = match &how {
+        Succeeds::Steady { chance, .. } => attempts_needed(messages, *chance, share),
+        Succeeds::BySea(_) if success >= 1.0 => Some(messages),
+        // The shortest time between two attempts: the sea has changed least.
+        Succeeds::BySea(_) => {
+            let back_off_s = u.back_off_s.map_or(0.0, |q| q.si);
+            let gaps_s = (u.attempt_s(), u.attempt_s() + back_off_s);
+            attempts_for_burst(&tries, messages, gaps_s, share)
+        }
+    };
+    let attempts = needed.ok_or_else(|| {
         format!(
             "uplink.{id} succeeds so seldom{where_} that no number of attempts worth counting is enough"
         )
@@ -59,7 +70,7 @@ pub(crate) fn ashore(
     let in_queue_s = queue_s(
         attempts,
         failures,
-        u.session_s.si,
+        u.attempt_s(),
         back_off_s,
         u.windows.map(|w| (w.period_s.si, w.width_s.si)),
     )
@@ -69,7 +80,7 @@ pub(crate) fn ashore(
     let urgent = u.urgent.is_some_and(|p| line.topics[topic.0].priority <= p);
     let held_s = u.pack_within_s.filter(|_| !urgent).map_or(0.0, |q| q.si);
     let seconds = in_queue_s + held_s;
-    if let Some(expiry) = u.expiry_s.filter(|e| seconds - u.session_s.si > e.si) {
+    if let Some(expiry) = u.expiry_s.filter(|e| seconds - u.attempt_s() > e.si) {
         return Err(format!(
             "uplink.{id} gives a message up after {}, and {messages} messages may take {seconds:.0} s: the last may never be sent",
             quantity::show(expiry.si, quantity::Dimension::Time)
@@ -117,18 +128,18 @@ pub(crate) fn ashore(
         seconds,
         format!(
             "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{}{load}",
-            u.session_s.si,
-            usual(line, uplink, success)
+            u.attempt_s(),
+            usual(line, uplink, &tries)
         ),
     ))
 }
 
 /// What a message takes that finds the queue empty, and how soon an hour's outage is made good, in words.
-fn usual(line: &Line, uplink: UplinkIx, success: f64) -> String {
+fn usual(line: &Line, uplink: UplinkIx, tries: &Tries) -> String {
     let Ok(spec) = uplink_spec(line, uplink) else {
         return String::new();
     };
-    let Some(lone) = lone_delay(&spec, success) else {
+    let Some(lone) = lone_delay_by_sea(&spec, tries) else {
         return String::new();
     };
     let within = |share: f64| {
@@ -153,7 +164,7 @@ fn usual(line: &Line, uplink: UplinkIx, success: f64) -> String {
         rates.sum::<Option<f64>>()
     });
     let windows = u.windows.map(|w| (w.period_s.si, w.width_s.si));
-    let served = served_per_s(success, u.session_s.si, back_off_s, windows);
+    let served = served_per_s(tries.mean_success(), u.attempt_s(), back_off_s, windows);
     if let Some(clear_s) = arrivals_per_s.and_then(|a| clear_s(OUTAGE_S, a, served)) {
         words.push_str(&format!(
             "; after an hour without it what is sent at most is made good in {clear_s:.0} s"

@@ -30,6 +30,7 @@ use crate::reserve::ReserveCommandError;
 use crate::slip::SlipCommandError;
 use crate::start::StartCommandError;
 use crate::tune::TuneError;
+use crate::uplink::UplinkCommandError;
 use crate::year::YearCommandError;
 
 /// Why a command ended without doing its work.
@@ -65,6 +66,9 @@ pub(crate) enum Failure {
     /// Where the line hangs cannot be told.
     #[error(transparent)]
     Mooring(#[from] MooringCommandError),
+    /// The uplinks cannot be told.
+    #[error(transparent)]
+    Uplink(#[from] UplinkCommandError),
     /// The recovery cannot be told.
     #[error(transparent)]
     Recovery(#[from] RecoveryCommandError),
@@ -167,6 +171,7 @@ impl Failure {
             | Failure::Failures(_)
             | Failure::Recovery(_)
             | Failure::Slip(_)
+            | Failure::Uplink(_)
             | Failure::Start(_)
             | Failure::Reserve(_)
             | Failure::Certainty(_)

@@ -39,6 +39,7 @@ mod shell;
 mod slip;
 mod start;
 mod tune;
+mod uplink;
 mod year;
 
 use clap::{Parser, Subcommand};
@@ -87,6 +88,7 @@ enum Command {
     Slip(slip::Args),
     Paths(paths::Args),
     Payload(payload::Args),
+    Uplink(uplink::Args),
     Year(year::Args),
     Hours(hours::Args),
     New(new::Args),
@@ -143,6 +145,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Slip(args) => slip::run(&args, out),
         Command::Paths(args) => paths::run(&args, out),
         Command::Payload(args) => payload::run(&args, out),
+        Command::Uplink(args) => uplink::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::Hours(args) => hours::run(&args, out),
         Command::New(args) => new::run(&args, out),

@@ -138,7 +138,7 @@ impl<'a> Notice<'a> {
     fn sent_within_s(&self, uplink: UplinkIx) -> Told {
         let u = &self.line().uplinks[uplink.0];
         match u.expiry_s {
-            Some(expiry) => Ok(expiry.si + u.session_s.si),
+            Some(expiry) => Ok(expiry.si + u.attempt_s()),
             None => Err(format!(
                 "uplink.{} never gives a message up, so a late one cannot be told from none: write its `expiry`",
                 u.id

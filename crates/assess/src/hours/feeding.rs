@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use plan::{Line, ModuleIx, PassWhen, SensorIx, SupplyKind};
 
 /// Supplies that feed a module: those from which conductors lead to it, through modules that pass power on at some time.
-pub(super) fn fed_by(line: &Line, module: ModuleIx) -> BTreeSet<usize> {
+pub(crate) fn fed_by(line: &Line, module: ModuleIx) -> BTreeSet<usize> {
     let feeds = |supply: &plan::Supply| {
         reached(
             line,
@@ -23,7 +23,7 @@ pub(super) fn fed_by(line: &Line, module: ModuleIx) -> BTreeSet<usize> {
 }
 
 /// Whether a supply gives power at every hour, as far as the hourly year knows: only panels with a battery do not.
-pub(super) fn never_off(kind: SupplyKind) -> bool {
+pub(crate) fn never_off(kind: SupplyKind) -> bool {
     kind != SupplyKind::SolarBattery
 }
 

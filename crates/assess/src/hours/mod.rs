@@ -13,6 +13,7 @@ mod waves;
 use plan::{Line, SensorIx};
 
 pub use ears::CauseKnown;
+pub(crate) use feeding::{fed_by, never_off};
 pub use joint::{CAUSES, Cause};
 pub(crate) use kept::{HeardYears, Whose};
 pub(crate) use waves::Seas;

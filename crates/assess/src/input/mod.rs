@@ -23,6 +23,7 @@ mod sync;
 mod template;
 mod traffic;
 mod uplink;
+mod uplink_sea;
 mod vote;
 mod warm;
 
@@ -63,8 +64,9 @@ pub use storage::{Files, Filling, RecordingFill, filling, usable_bytes};
 pub(crate) use sync::exchange;
 pub(crate) use template::samples as template_samples;
 pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, streams_with, traffic};
+pub(crate) use uplink::billed_alone;
 pub use uplink::{MONTH_DAYS, success_at, uplink_spec};
-pub(crate) use uplink::{billed_alone, least_success};
+pub(crate) use uplink_sea::{Succeeds, succeeds};
 pub use vote::vote_spec;
 pub use warm::WarmWire;
 

@@ -49,7 +49,7 @@ pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputErr
     };
     let month = ns(what, MONTH_DAYS * SECONDS_PER_DAY)?;
     Ok(UplinkSpec {
-        session: ns(what, u.session_s.si)?,
+        session: ns(what, u.attempt_s())?,
         windows,
         failure: Failure::Asked,
         backoff,
@@ -77,9 +77,12 @@ pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputErr
     })
 }
 
+const NO_WAVES: &str = "the `wave_height` of the cue sheet, on which its chance of success depends";
+
 fn never_fails(u: &Uplink) -> bool {
     u.success.is_some_and(|q| q.si >= 1.0)
         || !u.success_by.is_empty() && u.success_by.iter().all(|row| row.success.si >= 1.0)
+        || u.sea.is_some_and(|sea| sea.high.si >= 1.0)
 }
 
 /// How many billed messages a message of so many bytes takes by itself.
@@ -110,6 +113,15 @@ pub fn success_at(
         what: format!("uplink.{}", u.id),
         missing,
     };
+    if let Some(sea) = u.sea {
+        let high = match sea.high_above {
+            SeaLimit::Wind(limit) => wind_m_s > limit.si,
+            SeaLimit::WaveHeight(limit) => {
+                wave_height_m.ok_or_else(|| not_said(NO_WAVES))? > limit.si
+            }
+        };
+        return Ok(if high { sea.high.si } else { sea.calm.si });
+    }
     let last = u
         .success_by
         .last()
@@ -117,11 +129,7 @@ pub fn success_at(
     let (now, dimension, of) = match last.up_to {
         SeaLimit::Wind(_) => (wind_m_s, Dimension::Speed, "wind"),
         SeaLimit::WaveHeight(_) => {
-            let now = wave_height_m.ok_or_else(|| {
-                not_said(
-                    "the `wave_height` of the cue sheet, on which its chance of success depends",
-                )
-            })?;
+            let now = wave_height_m.ok_or_else(|| not_said(NO_WAVES))?;
             (now, Dimension::Length, "wave height")
         }
     };
@@ -141,7 +149,7 @@ pub fn success_at(
 ///
 /// # Errors
 /// As [`success_at`]; [`InputError::NotSaid`] when the site gives no such months.
-pub(crate) fn least_success(
+pub(super) fn least_success(
     line: &Line,
     uplink: UplinkIx,
     wind_at_most_m_s: Option<f64>,

@@ -9,13 +9,13 @@
 use std::collections::BTreeMap;
 
 use chance::Stream;
-use network::UplinkEvent;
+use network::{UplinkEvent, lone_delay_by_sea};
 use plan::{Action, Line, TopicIx, UplinkIx};
 use timeline::Ns;
 
 use super::drawn::{Months, mean_sent, through};
 use super::{SEED, expected, sendings};
-use crate::input::{least_success, uplink_spec};
+use crate::input::{succeeds, uplink_spec};
 use crate::memo::{Job, Memo, canonical};
 
 /// Messages, months and attempts drawn at most, and the fewest messages that are told of.
@@ -66,6 +66,31 @@ pub(crate) struct Drawn {
 impl<'m> UnderLoad<'m> {
     pub(crate) fn new(memo: &'m Memo) -> UnderLoad<'m> {
         UnderLoad::Drawn(BTreeMap::new(), memo)
+    }
+
+    /// Share of the messages of the topic that is worst off of those that are drawn often enough, ashore within a time, and how many months were drawn.
+    ///
+    /// # Errors
+    /// In words, why it is not known.
+    pub(crate) fn share_within(
+        &mut self,
+        line: &Line,
+        of: UplinkIx,
+        within_s: f64,
+    ) -> Result<(f64, u32), String> {
+        let UnderLoad::Drawn(kept, memo) = self else {
+            return Err("it is not drawn here".to_owned());
+        };
+        let drawn = kept
+            .entry((of, None))
+            .or_insert_with(|| drawn(line, of, None, memo));
+        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let often = drawn.of.values().filter(|t| t.offered >= LEAST_MESSAGES);
+        let least = often.map(|t| t.within(within_s)).reduce(f64::min);
+        let months = drawn.months;
+        least.map(|share| (share, months)).ok_or_else(|| {
+            format!("fewer than {LEAST_MESSAGES} messages of each topic in {months} drawn months are too few to tell")
+        })
     }
 
     /// Of a topic, in words; `left_s` is what its limit leaves for the uplink. `None` where it is left out.
@@ -125,19 +150,28 @@ fn drawn(
         rates.insert(*origin, expected(line, *origin)?);
     }
     let mean = mean_sent(&sendings, &rates);
-    let months = (MOST_MESSAGES / mean.max(1.0)).floor().min(MOST_MONTHS);
+    let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
+    let success = succeeds(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
+    let tries = success.tries().map_err(|e| e.to_string())?;
+    // A high sea takes many attempts a message: half of what is drawn at most is left for months that have more of it.
+    let by_attempts = match lone_delay_by_sea(&spec, &tries) {
+        Some(lone) if !tries.is_steady() => {
+            0.5 * MOST_ATTEMPTS as f64 / (mean * lone.attempts).max(1.0)
+        }
+        _ => MOST_MONTHS,
+    };
+    let months = (MOST_MESSAGES / mean.max(1.0)).min(by_attempts);
+    let months = months.floor().min(MOST_MONTHS);
     if months < 1.0 {
         return Err(format!(
-            "{mean:.0} messages are expected in a month, too many to draw"
+            "{mean:.0} messages are expected in a month, too many to draw with their attempts"
         ));
     }
     let months = months as u32;
-    let spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
-    let (success, _) = least_success(line, of, wind_at_most_m_s).map_err(|e| e.to_string())?;
     let all = memo.of(&Ashore {
         of: Months {
             spec,
-            success,
+            tries,
             sendings: &sendings,
             rates: &rates,
             months,
@@ -212,7 +246,7 @@ pub(super) fn times(of: &Months<'_>) -> Result<Vec<Times>, String> {
             }
         };
         let left = MOST_ATTEMPTS - attempts;
-        let stats = through(of.spec, offers, &mut stream, of.success, (left, &mut told))?;
+        let stats = through(of.spec, offers, &mut stream, &of.tries, (left, &mut told))?;
         let stats = stats.ok_or("so many attempts fail that they are too many to draw")?;
         attempts += stats.attempts;
     }

@@ -3,14 +3,16 @@
 use std::collections::BTreeMap;
 
 use chance::Stream;
-use network::{Outcome, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats};
+use network::{
+    Outcome, SeaDrawn, Tries, Uplink, UplinkEvent, UplinkMessage, UplinkSpec, UplinkStats,
+};
 use plan::{Line, UplinkIx};
 use quantity::{SECONDS_PER_DAY, show_number};
 use timeline::{Class, Ns};
 
 use super::offers::offers;
 use super::{Origin, SEED, Sending};
-use crate::input::{MONTH_DAYS, least_success, uplink_spec};
+use crate::input::{MONTH_DAYS, succeeds, uplink_spec};
 use crate::memo::{Job, Memo, canonical};
 
 /// Messages drawn where more months than the fewest are, messages drawn at all, months drawn at most, and the fewest that show 99 %.
@@ -21,12 +23,12 @@ const LEAST_MONTHS: f64 = 299.0;
 /// Attempts at most in all drawn months together.
 const MOST_ATTEMPTS: u64 = 1_000_000;
 
-/// The queue that months are drawn through, without the cap, and the chance that an attempt succeeds.
-pub(super) fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, f64), String> {
+/// The queue that months are drawn through, without the cap, and how attempts succeed.
+pub(super) fn queue(line: &Line, of: UplinkIx) -> Result<(UplinkSpec, Tries), String> {
     let mut spec = uplink_spec(line, of).map_err(|e| e.to_string())?;
     spec.cap = None;
-    let (success, _) = least_success(line, of, None).map_err(|e| e.to_string())?;
-    Ok((spec, success))
+    let success = succeeds(line, of, None).map_err(|e| e.to_string())?;
+    Ok((spec, success.tries().map_err(|e| e.to_string())?))
 }
 
 /// Whether months differ by chance.
@@ -44,9 +46,9 @@ pub(super) fn drawn(
     rates: &BTreeMap<Origin, f64>,
     memo: &Memo,
 ) -> Result<(Vec<f64>, u32), String> {
-    let (spec, success) = queue(line, of)?;
+    let (spec, tries) = queue(line, of)?;
     let mean = mean_sent(sendings, rates);
-    let (most, least) = match by_chance(success, rates) {
+    let (most, least) = match by_chance(tries.mean_success(), rates) {
         true => (MOST_MONTHS, LEAST_MONTHS),
         false => (1.0, 1.0),
     };
@@ -61,7 +63,7 @@ pub(super) fn drawn(
     let found = memo.of(&Billed {
         of: Months {
             spec,
-            success,
+            tries,
             sendings,
             rates,
             months,
@@ -75,8 +77,8 @@ pub(super) fn drawn(
 /// Months that are drawn through the queue of an uplink.
 pub(super) struct Months<'a> {
     pub(super) spec: UplinkSpec,
-    /// Chance that an attempt succeeds.
-    pub(super) success: f64,
+    /// How attempts succeed.
+    pub(super) tries: Tries,
     pub(super) sendings: &'a [Sending],
     pub(super) rates: &'a BTreeMap<Origin, f64>,
     pub(super) months: u32,
@@ -84,7 +86,7 @@ pub(super) struct Months<'a> {
     pub(super) uplink: &'a str,
 }
 
-canonical!('a Months<'a> { success, months, uplink } debug { spec, sendings, rates });
+canonical!('a Months<'a> { months, uplink } debug { spec, tries, sendings, rates });
 
 impl Months<'_> {
     /// What is offered in one of them, in order, by chances of a stream.
@@ -120,7 +122,7 @@ impl Job for Billed<'_> {
 
 /// Of drawn months the shares of the numbers billed.
 fn shares(of: &Months<'_>) -> Result<Vec<f64>, String> {
-    let (months, uplink, success) = (of.months, of.uplink, of.success);
+    let (months, uplink) = (of.months, of.uplink);
     let name = format!("month/{uplink}");
     let mut counts: Vec<u64> = Vec::new();
     let mut attempts = 0;
@@ -129,11 +131,11 @@ fn shares(of: &Months<'_>) -> Result<Vec<f64>, String> {
         let offers = of.offers(number, &mut stream)?;
         let offers = offers.into_iter().map(|(at, _, m)| (at, m));
         let left = MOST_ATTEMPTS - attempts;
-        let stats = through(of.spec, offers, &mut stream, success, (left, &mut |_| {}))?;
+        let stats = through(of.spec, offers, &mut stream, &of.tries, (left, &mut |_| {}))?;
         let stats = stats.ok_or_else(|| {
             format!(
                 "uplink.{uplink} succeeds in {} % of attempts: {months} months take more than {MOST_ATTEMPTS} attempts, too many to draw",
-                show_number(100.0 * success)
+                show_number(100.0 * of.tries.mean_success())
             )
         })?;
         attempts += stats.attempts;
@@ -165,14 +167,17 @@ pub(super) fn through(
     spec: UplinkSpec,
     offers: impl IntoIterator<Item = (Ns, UplinkMessage)>,
     stream: &mut Stream,
-    success: f64,
+    tries: &Tries,
     (most_attempts, told): (u64, &mut dyn FnMut(&UplinkEvent)),
 ) -> Result<Option<UplinkStats>, String> {
     let mut uplink = Uplink::new(spec).map_err(|e| e.to_string())?;
     let mut events: Vec<UplinkEvent> = Vec::new();
+    let mut sea = SeaDrawn::new(*tries);
     let mut step = |uplink: &mut Uplink| {
         events.clear();
-        uplink.step_asking(&mut events, |_| match stream.uniform() < success {
+        let at_s = uplink.next_time().map_or(0.0, Ns::as_s_f64);
+        let mut succeeds = || sea.succeeds(at_s, || stream.uniform());
+        uplink.step_asking(&mut events, |_| match succeeds() {
             true => Outcome::Arrived,
             false => Outcome::Failed,
         });

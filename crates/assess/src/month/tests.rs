@@ -247,7 +247,7 @@ fn val_messages_under_load_are_as_late_as_those_of_simpy() {
         let months = (100_000.0 / events).ceil() as u32;
         let found = ashore::times(&Months {
             spec,
-            success,
+            tries: network::Tries::steady(success).unwrap(),
             sendings: &sendings,
             rates: &rates,
             months,

@@ -80,7 +80,7 @@ impl Reach<'_> {
     /// What the events of a month rest on, where a share of the months is asked for.
     pub(crate) fn events(&self, r: &plan::Requirement) -> Parts {
         match (&r.that, r.share) {
-            (plan::That::UplinkCost { .. }, Some(_)) => {
+            (plan::That::UplinkCost { .. }, Some(_)) | (plan::That::UplinkWait { .. }, _) => {
                 self.all(|kind, _| matches!(kind, "detector" | "vote" | "behaviour" | "topic"))
             }
             _ => Parts::new(),
@@ -106,7 +106,7 @@ impl Reach<'_> {
         }
         parts.extend(["uplink".to_owned(), path.clone()]);
         // Its chance of success depends on the winds or waves of the months.
-        let by_sea = |u: &plan::Uplink| u.id == id && !u.success_by.is_empty();
+        let by_sea = |u: &plan::Uplink| u.id == id && (!u.success_by.is_empty() || u.sea.is_some());
         if self.line.uplinks.iter().any(by_sea) {
             parts.insert("site".to_owned());
         }

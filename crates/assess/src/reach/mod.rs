@@ -109,6 +109,16 @@ impl Reach<'_> {
             That::UplinkMessages { of, .. } | That::UplinkCost { of, .. } => {
                 self.uplink(&self.line.uplinks[of.0].id)
             }
+            That::UplinkWait { of, .. } => {
+                let u = &self.line.uplinks[of.0];
+                let mut parts = self.uplink(&u.id);
+                // Its worst month is one of the deployment, and the charge below which it is off that of the energy year.
+                parts.insert("deployment".to_owned());
+                if u.off_below.is_some() {
+                    parts.extend(self.energy());
+                }
+                parts
+            }
             That::StorageTime { of, at_least_s } => {
                 let storage = &self.line.storages[of.0];
                 let mut parts = some(["storage".to_owned(), format!("storage.{}", storage.id)]);

@@ -59,6 +59,7 @@ mod told_where_written;
 mod topics;
 mod tuned;
 mod two_ears;
+mod uplink_sea;
 mod votes;
 mod warm;
 mod weight_reserve;

@@ -9,13 +9,14 @@ use chance::Stream;
 use plan::{Reading, splice};
 
 /// Every example.
-const PLANS: [&str; 11] = [
+const PLANS: [&str; 12] = [
     "harrow-sound",
     "cold-wake",
     "gannet-stack",
     "kelp-gate",
     "listening-bench",
     "long-reach",
+    "petrel-bank",
     "pile-watch",
     "reef-light",
     "sill-window",

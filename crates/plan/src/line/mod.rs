@@ -73,7 +73,9 @@ pub use supply::{
 };
 pub use sync::{Clock, Stamps, Stream, TimeSync};
 pub use talk::{Keep, Retry, Topic, TopicField, Traffic};
-pub use uplink::{AtCap, GivesUp, SeaLimit, SeaState, Uplink, Windows};
+pub use uplink::{
+    AtCap, Fix, GivesUp, LastingSea, Registers, RegistersWhen, SeaLimit, SeaState, Uplink, Windows,
+};
 pub use value::{Decibels, Q};
 pub use vote::Vote;
 

@@ -195,6 +195,13 @@ pub enum That {
         /// Where the limit was written.
         at: Site,
     },
+    /// Time from a message that is ready to its acknowledgement ashore, in the share of the messages of the worst month that the requirement names.
+    UplinkWait {
+        /// The uplink.
+        of: UplinkIx,
+        /// Upper limit, s.
+        at_most_s: Q,
+    },
     /// Time until a store is full, s; without a limit the longest time in the water.
     StorageTime {
         /// The store.

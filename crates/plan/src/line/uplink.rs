@@ -26,6 +26,14 @@ pub struct Uplink {
     pub success: Option<Q>,
     /// The same by the state of the sea, calmest first; all rows by wind or all by wave height.
     pub success_by: Vec<SeaState>,
+    /// Calm and high seas that last, instead of either.
+    pub sea: Option<LastingSea>,
+    /// How it is let into its network.
+    pub registers: Option<Registers>,
+    /// Position fixes.
+    pub fix: Option<Fix>,
+    /// Usable charge below which it is switched off, 0 to 1.
+    pub off_below: Option<Q>,
     /// Wait after a failed attempt, s.
     pub back_off_s: Option<Q>,
     /// Factor by which it grows from failure to failure, and its longest, s.
@@ -55,6 +63,14 @@ pub struct Uplink {
 }
 
 impl Uplink {
+    /// Time of one attempt with the registration that each needs, s.
+    #[must_use]
+    pub fn attempt_s(&self) -> f64 {
+        let each = |r: &Registers| r.when == RegistersWhen::EachAttempt;
+        let registers_s = self.registers.filter(each).map_or(0.0, |r| r.takes_s.si);
+        self.session_s.si + registers_s
+    }
+
     /// What so many billed messages cost in a month; `None` when that is more than can be counted.
     #[must_use]
     pub fn cost(&self, billed: u64) -> Option<Money> {
@@ -86,6 +102,50 @@ pub struct SeaState {
     pub up_to: SeaLimit,
     /// Chance that an attempt succeeds, 0 to 1.
     pub success: Q,
+}
+
+/// Calm and high seas that follow each other and last.
+#[derive(Clone, Copy, Debug)]
+pub struct LastingSea {
+    /// The sea is high above this.
+    pub high_above: SeaLimit,
+    /// Chance that an attempt succeeds in a calm sea, 0 to 1.
+    pub calm: Q,
+    /// Chance that one does in a high sea, no more than in a calm one.
+    pub high: Q,
+    /// Mean length of a spell of high sea, s; by the wind of the hours when absent.
+    pub high_lasts_s: Option<Q>,
+}
+
+/// How an uplink is let into its network.
+#[derive(Clone, Copy, Debug)]
+pub struct Registers {
+    /// How long it takes, s.
+    pub takes_s: Q,
+    /// When it needs it.
+    pub when: RegistersWhen,
+    /// State of its module meanwhile: index into its loads.
+    pub state: Option<usize>,
+}
+
+/// When an uplink registers.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum RegistersWhen {
+    /// Before each attempt.
+    EachAttempt,
+    /// Once when its module has power again.
+    PowerOn,
+}
+
+/// Position fixes of an uplink's module.
+#[derive(Clone, Copy, Debug)]
+pub struct Fix {
+    /// How long one takes, s.
+    pub takes_s: Q,
+    /// From one to the next, s.
+    pub every_s: Q,
+    /// State of the module meanwhile: index into its loads.
+    pub state: Option<usize>,
 }
 
 /// By what a state of the sea is told.

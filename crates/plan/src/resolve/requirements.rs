@@ -93,6 +93,13 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             })
         }
         "uplink-messages" | "uplink-cost" => uplink(r, f, line, word),
+        "uplink-wait" => {
+            let path = of(r, f, RefKind::Uplink)??;
+            Some(That::UplinkWait {
+                of: ix_of(&line.uplinks, path, |u| &u.id).map(UplinkIx)?,
+                at_most_s: limit(r, f, "at_most", Dimension::Time, POSITIVE)??,
+            })
+        }
         "storage-time" => {
             let path = of(r, f, RefKind::Storage)??;
             let of = ix_of(&line.storages, path, |s| &s.id).map(StorageIx)?;

@@ -4,10 +4,15 @@ use quantity::{Dimension, Money};
 
 use super::Resolver;
 use super::talk::{state, whole};
-use crate::line::{AtCap, GivesUp, Line, Q, SeaLimit, SeaState, Uplink, Windows};
+use crate::line::{
+    AtCap, Fix, GivesUp, LastingSea, Line, ModuleIx, Q, Registers, RegistersWhen, SeaLimit,
+    SeaState, Uplink, Windows,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
+
+const EACH_ATTEMPT: &str = "each-attempt";
 
 pub(super) fn uplinks(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("uplink") {
@@ -28,9 +33,17 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
             period_s: t.q("period")?,
             width_s: t.q("width")?,
         };
+        // A registration that each attempt needs is part of it.
+        let registers = f.table("registers").filter(|(t, _)| {
+            t.choice("when")
+                .is_some_and(|(word, _)| *word == EACH_ATTEMPT)
+        });
+        let registers_s = registers
+            .and_then(|(t, _)| t.amount("takes"))
+            .map_or(0.0, |(takes, _)| takes.si);
         let fits = f
             .amount("session")
-            .is_none_or(|(s, _)| s.si <= w.width_s.si);
+            .is_none_or(|(s, _)| s.si + registers_s <= w.width_s.si);
         if w.width_s.si > w.period_s.si || !fits {
             let why = if fits {
                 "a window is longer than its period"
@@ -68,6 +81,10 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
         windows,
         success: f.q("success"),
         success_by: success_by(r, f)?,
+        sea: lasting_sea(r, f)?,
+        registers: registers(r, f, line, module)?,
+        fix: fix(r, f, line, module)?,
+        off_below: f.q("off_below"),
         back_off_s: f.q("back_off"),
         back_off_grows: growth(r, f)?,
         expiry_s: f.q("expiry"),
@@ -330,6 +347,123 @@ fn cap(r: &mut Resolver<'_>, f: &Fields, uplink: &Uplink) -> Option<Option<(Mone
     Some(Some((cap, at_cap)))
 }
 
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn lasting_sea(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<LastingSea>> {
+    let Some((t, site)) = f.table("sea") else {
+        return (!f.has("sea")).then_some(None);
+    };
+    if let Some(other) = ["success", "success_by"].into_iter().find(|key| f.has(key)) {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                format!(
+                    "an uplink gives its chances of success by `{other}`, or by a `sea` that lasts"
+                ),
+            )
+            .label("both are written")
+            .related(f.site_of(other).unwrap_or(f.site), "the other"),
+        );
+        return None;
+    }
+    let high_above = sea_limit(
+        r,
+        t,
+        "a sea is high above a `wind` or above a `wave_height`",
+    )?;
+    let sea = LastingSea {
+        high_above,
+        calm: t.q("calm")?,
+        high: t.q("high")?,
+        high_lasts_s: t.q("high_lasts"),
+    };
+    if sea.high.si > sea.calm.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                sea.high.at,
+                "attempts succeed more often in a high sea than in a calm one",
+            )
+            .label("here")
+            .related(sea.calm.at, "in a calm sea"),
+        );
+        return None;
+    }
+    Some(Some(sea))
+}
+
+/// The state that a table names for the module; a mistake where the module has none of that name.
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn state_of(
+    r: &mut Resolver<'_>,
+    t: &Fields,
+    line: &Line,
+    module: ModuleIx,
+) -> Option<Option<usize>> {
+    match t.text("state") {
+        None => Some(None),
+        Some((word, site)) => state(r, line, module, word, site).map(Some),
+    }
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn registers(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    line: &Line,
+    module: ModuleIx,
+) -> Option<Option<Registers>> {
+    let Some((t, _)) = f.table("registers") else {
+        return (!f.has("registers")).then_some(None);
+    };
+    let when = match *t.choice("when")?.0 {
+        EACH_ATTEMPT => RegistersWhen::EachAttempt,
+        _ => RegistersWhen::PowerOn,
+    };
+    Some(Some(Registers {
+        takes_s: t.q("takes")?,
+        when,
+        state: state_of(r, t, line, module)?,
+    }))
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn fix(r: &mut Resolver<'_>, f: &Fields, line: &Line, module: ModuleIx) -> Option<Option<Fix>> {
+    let Some((t, _)) = f.table("fix") else {
+        return (!f.has("fix")).then_some(None);
+    };
+    let fix = Fix {
+        takes_s: t.q("takes")?,
+        every_s: t.q("every")?,
+        state: state_of(r, t, line, module)?,
+    };
+    if fix.takes_s.si > fix.every_s.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                fix.takes_s.at,
+                "a position fix takes longer than from one to the next",
+            )
+            .label("here")
+            .related(fix.every_s.at, "from one to the next"),
+        );
+        return None;
+    }
+    Some(Some(fix))
+}
+
 fn success_by(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<SeaState>> {
     if f.has("success") && f.has("success_by") {
         let site = f.site_of("success_by").unwrap_or(f.site);
@@ -369,21 +503,19 @@ fn success_by(r: &mut Resolver<'_>, f: &Fields) -> Option<Vec<SeaState>> {
 }
 
 fn sea_state(r: &mut Resolver<'_>, t: &Fields) -> Option<SeaState> {
+    Some(SeaState {
+        up_to: sea_limit(r, t, "a row holds up to a `wind` or up to a `wave_height`")?,
+        success: t.q("success")?,
+    })
+}
+
+/// The one of `wind` and `wave_height` that is written.
+fn sea_limit(r: &mut Resolver<'_>, t: &Fields, why: &str) -> Option<SeaLimit> {
     let site: Site = t.site;
     if t.has("wind") == t.has("wave_height") {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                site,
-                "a row holds up to a `wind` or up to a `wave_height`",
-            )
-            .label("neither, or both"),
-        );
+        r.tell(Mistake::error(Code::KeyConflict, site, why).label("neither, or both"));
         return None;
     }
     let wind = t.q("wind").map(SeaLimit::Wind);
-    Some(SeaState {
-        up_to: wind.or_else(|| t.q("wave_height").map(SeaLimit::WaveHeight))?,
-        success: t.q("success")?,
-    })
+    wind.or_else(|| t.q("wave_height").map(SeaLimit::WaveHeight))
 }

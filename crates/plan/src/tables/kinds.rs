@@ -132,6 +132,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         "50 EUR",
     ),
     limited(
+        "uplink-wait",
+        &["of", "at_most", "share"],
+        &["share_of_draws"],
+        "2 h",
+    ),
+    limited(
         "storage-time",
         &["of"],
         &["at_least", "share_of_draws"],

@@ -10,6 +10,12 @@ bad! {
     sea_state_of_nothing: SURE => "success_by = [{ success = \"90 %\" }]";
     sea_states_by_wind_and_by_waves: SURE => "success_by = [{ wind = \"8 m/s\", success = \"90 %\" }, { wave_height = \"9 m\", success = \"50 %\" }]";
     sea_states_that_calm_down: SURE => "success_by = [{ wind = \"8 m/s\", success = \"90 %\" }, { wind = \"6 m/s\", success = \"50 %\" }]";
+    sea_beside_one_chance: SURE => "success = \"90 %\"\nsea = { wind = \"12 m/s\", calm = \"95 %\", high = \"20 %\" }";
+    sea_that_is_high_above_nothing: SURE => "sea = { calm = \"95 %\", high = \"20 %\" }";
+    sea_in_which_storms_help: SURE => "sea = { wind = \"12 m/s\", calm = \"20 %\", high = \"95 %\" }";
+    registration_of_no_known_time: SURE => "success = \"90 %\"\nback_off = \"10 s\"\nregisters = { takes = \"20 s\", when = \"sometimes\" }";
+    registration_in_a_state_that_is_not_there: SURE => "success = \"100 %\"\nregisters = { takes = \"20 s\", when = \"power-on\", state = \"dancing\" }";
+    fix_that_never_ends: SURE => "success = \"100 %\"\nfix = { takes = \"2 h\", every = \"1 h\" }";
     back_off_that_grows_without_end: SURE => "success = \"90 %\"\nback_off = \"10 s\"\nback_off_grows = 2";
     back_off_that_grows_from_nothing: SURE => "success = \"100 %\"\nback_off_grows = 2\nback_off_longest = \"1 h\"";
     longest_back_off_below_the_first: SURE => "success = \"90 %\"\nback_off = \"2 h\"\nback_off_grows = 2\nback_off_longest = \"1 h\"";

@@ -234,7 +234,7 @@ impl Engine<'_> {
         let (Some(state), true) = (u.sending_state, self.modules[u.module.0].works()) else {
             return Ok(());
         };
-        let session = ns(|| format!("uplink.{}", u.id), u.session_s.si)?;
+        let session = ns(|| format!("uplink.{}", u.id), u.attempt_s())?;
         self.wish(u.module, state, session, parent, root);
         Ok(())
     }

@@ -31,6 +31,7 @@ mod start;
 mod streams;
 mod text;
 mod tune;
+mod uplink;
 mod words;
 mod year;
 
@@ -67,5 +68,6 @@ pub(crate) use tune::short;
 pub use tune::{
     Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,
 };
+pub use uplink::{UplinkFound, uplink_json, uplink_text};
 pub use words::degrees;
 pub use year::{year_json, year_text};

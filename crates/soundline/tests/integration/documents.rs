@@ -564,6 +564,18 @@ fn regress_the_document_of_slips() {
 }
 
 #[test]
+fn regress_the_document_of_an_uplink() {
+    let demo = demo("petrel-bank", false);
+    let told = document(&["uplink", &demo.plan]);
+    assert!(told["uplinks"][0]["months"][0]["p99_s"].is_number());
+    compare(
+        "uplink-1.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
 fn regress_the_document_of_a_mooring() {
     let demo = demo("harrow-sound", false);
     let mut told = document(&["mooring", &demo.plan]);

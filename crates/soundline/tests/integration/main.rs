@@ -45,4 +45,5 @@ mod start;
 mod support;
 mod tune;
 mod two_ears;
+mod uplink;
 mod year;

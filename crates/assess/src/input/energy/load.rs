@@ -6,13 +6,13 @@
 //! more with that one change, so it holds what the cable loses; that several at once lose a little more is left out.
 //! Primary cells give less at a higher current: for them every combination of duties and happenings is solved by itself.
 
-use network::Filter;
-use plan::{Action, Line, ModuleIx, OutputIx, SupplyIx, UplinkIx, When};
+use network::{Filter, Tries, lone_delay_by_sea};
+use plan::{Action, Line, ModuleIx, OutputIx, RegistersWhen, SupplyIx, UplinkIx, When};
 use power::battery::CurrentShare;
 
 use super::super::{
-    Conditions, Contacts, Draw, Electric, InputError, Streams, Traffic, billed_alone, electric,
-    least_success, payload_bytes, start_limits, streams, traffic,
+    Conditions, Contacts, Draw, Electric, InputError, Streams, Succeeds, Traffic, billed_alone,
+    electric, payload_bytes, start_limits, streams, succeeds, traffic, uplink_spec,
 };
 use super::SECONDS_PER_HOUR;
 
@@ -24,8 +24,10 @@ const MOST_COMBINATIONS: usize = 4096;
 pub struct LoadPart {
     /// What draws it: a typed path, and how often where it happens now and then.
     pub what: String,
-    /// Mean power at the battery, W; negative where a duty draws less than the usual state.
+    /// Mean power at the battery, W; negative where a duty draws less than the usual state. Of what goes by month the mean of the year.
     pub power_w: f64,
+    /// The same in each month, January to December, W, where it goes by month.
+    pub by_month_w: Option<[f64; 12]>,
 }
 
 /// What a supply has to carry.
@@ -44,8 +46,10 @@ pub struct SupplyLoad {
 #[derive(Clone, Debug)]
 struct Happening {
     what: String,
-    /// Share of the time in which it holds, 0 to 1.
+    /// Share of the time in which it holds, 0 to 1; of what goes by month the mean of the year.
     share: f64,
+    /// The same in each month, where it goes by month.
+    by_month: Option<[f64; 12]>,
     change: Change,
 }
 
@@ -84,6 +88,7 @@ pub fn supply_load(line: &Line, of: SupplyIx) -> Result<SupplyLoad, InputError> 
     let mut parts = vec![LoadPart {
         what: "every module in its usual state".to_owned(),
         power_w: base_w,
+        by_month_w: None,
     }];
     let added_w = |change: Change| -> Result<f64, InputError> {
         let mut conditions = usual.clone();
@@ -107,13 +112,18 @@ pub fn supply_load(line: &Line, of: SupplyIx) -> Result<SupplyLoad, InputError> 
         parts.push(LoadPart {
             what: format!("duty of module.{}", module.id),
             power_w,
+            by_month_w: None,
         });
     }
     let happenings = happenings(line, &mut assumed)?;
     for happening in &happenings {
+        let added_w = added_w(happening.change)?;
         parts.push(LoadPart {
             what: happening.what.clone(),
-            power_w: happening.share * added_w(happening.change)?,
+            power_w: happening.share * added_w,
+            by_month_w: happening
+                .by_month
+                .map(|all| all.map(|share| share * added_w)),
         });
     }
     Ok(SupplyLoad {
@@ -130,6 +140,23 @@ impl SupplyLoad {
     #[must_use]
     pub fn mean_w(&self) -> f64 {
         self.parts.iter().map(|p| p.power_w).sum()
+    }
+
+    /// The same in each month, January to December; `None` where all months are alike.
+    #[must_use]
+    pub fn by_month_w(&self) -> Option<[f64; 12]> {
+        let by_month = |p: &LoadPart| p.by_month_w.is_some();
+        self.parts.iter().any(by_month).then(|| {
+            let of_part = |p: &LoadPart, month: usize| p.by_month_w.map_or(p.power_w, |w| w[month]);
+            core::array::from_fn(|month| self.parts.iter().map(|p| of_part(p, month)).sum())
+        })
+    }
+
+    /// The largest mean power of a month, W.
+    #[must_use]
+    pub fn most_w(&self) -> f64 {
+        let all = self.by_month_w();
+        all.map_or_else(|| self.mean_w(), |w| w.into_iter().fold(0.0, f64::max))
     }
 
     /// Currents out of a battery of `voltage_v` that also carries `standing_w`, with the share of the time of each: every
@@ -203,7 +230,15 @@ fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, 
     for (behaviour, &runs_per_h) in line.behaviours.iter().zip(&rates_per_h) {
         for action in &behaviour.actions {
             let what = format!("behaviour.{}", behaviour.id);
-            let (hours_each, change, doing) = match action {
+            let steady = |hours: f64, change: Change, doing: String| {
+                vec![Taken {
+                    hours: [hours; 12],
+                    by_month: false,
+                    change,
+                    doing,
+                }]
+            };
+            let taken = match action {
                 Action::Publish { .. }
                 | Action::Log { .. }
                 | Action::Ask { .. }
@@ -224,46 +259,115 @@ fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, 
                         });
                     };
                     let hours = for_s.si / SECONDS_PER_HOUR;
-                    (hours, Change::On(*output), line.output_path(*output))
+                    steady(hours, Change::On(*output), line.output_path(*output))
                 }
-                Action::Enter { state, for_s } => (
+                Action::Enter { state, for_s } => steady(
                     for_s.si / SECONDS_PER_HOUR,
                     Change::State(behaviour.on, *state),
                     format!("state {}", line.modules[behaviour.on.0].loads[*state].state),
                 ),
                 Action::SendUp { uplink, topic, .. } => {
                     let bytes = payload_bytes(&line.topics[topic.0])?;
-                    let Some((hours, change)) = sending(line, *uplink, bytes)? else {
-                        continue;
-                    };
-                    let path = format!("uplink.{}", line.uplinks[uplink.0].id);
-                    (hours, change, path)
+                    sending(line, *uplink, bytes)?
                 }
             };
-            all.push(Happening {
-                what: format!("{what}: {doing}, {runs_per_h:.3} times an hour"),
+            for one in taken {
                 // What is on already cannot be on twice.
-                share: (runs_per_h * hours_each).min(1.0),
-                change,
-            });
+                let by_month = one.hours.map(|hours| (runs_per_h * hours).min(1.0));
+                let doing = &one.doing;
+                all.push(Happening {
+                    what: format!("{what}: {doing}, {runs_per_h:.3} times an hour"),
+                    share: match one.by_month {
+                        true => mean_of_year(&by_month),
+                        false => by_month[0],
+                    },
+                    by_month: one.by_month.then_some(by_month),
+                    change: one.change,
+                });
+            }
         }
+    }
+    for u in &line.uplinks {
+        let Some(fix) = u.fix else { continue };
+        let Some(state) = fix.state.or(u.sending_state) else {
+            assumed.push(format!(
+                "uplink.{}: its position fixes change no load, because neither a `state` of `fix` nor a `sending_state` is written",
+                u.id
+            ));
+            continue;
+        };
+        all.push(Happening {
+            what: format!(
+                "uplink.{}: position fixes, {:.3} times an hour",
+                u.id,
+                SECONDS_PER_HOUR / fix.every_s.si
+            ),
+            share: fix.takes_s.si / fix.every_s.si,
+            by_month: None,
+            change: Change::State(u.module, state),
+        });
     }
     Ok(all)
 }
 
-/// Hours in which one message goes up, its failed attempts among them, and the state that the sending module is in; `None` where
-/// sending changes no load.
-fn sending(line: &Line, uplink: UplinkIx, bytes: u32) -> Result<Option<(f64, Change)>, InputError> {
+/// What one run of an action takes.
+struct Taken {
+    /// Hours in each month, January to December.
+    hours: [f64; 12],
+    /// Whether the months differ.
+    by_month: bool,
+    change: Change,
+    doing: String,
+}
+
+/// Mean over a year of what goes by month.
+fn mean_of_year(by_month: &[f64; 12]) -> f64 {
+    let days = power::year::MONTH_DAYS.map(f64::from);
+    let sum: f64 = by_month.iter().zip(days).map(|(x, d)| x * d).sum();
+    sum / days.iter().sum::<f64>()
+}
+
+/// Time in which one message goes up, its failed attempts and their registrations among it, and the states that the sending module is in; nothing where sending changes no load.
+fn sending(line: &Line, uplink: UplinkIx, bytes: u32) -> Result<Vec<Taken>, InputError> {
     let u = &line.uplinks[uplink.0];
-    let Some(state) = u.sending_state else {
-        return Ok(None);
+    let registers = u.registers.filter(|r| r.when == RegistersWhen::EachAttempt);
+    let states = [
+        (u.sending_state, Some(u.session_s.si), "sending"),
+        (
+            registers.and_then(|r| r.state.or(u.sending_state)),
+            registers.map(|r| r.takes_s.si),
+            "registering",
+        ),
+    ];
+    if states.iter().all(|(state, ..)| state.is_none()) {
+        return Ok(Vec::new());
+    }
+    let success = succeeds(line, uplink, None)?;
+    let billed = billed_alone(u, bytes) as f64;
+    let (attempts, by_month) = match &success {
+        Succeeds::Steady { chance, .. } => ([billed / chance; 12], false),
+        Succeeds::BySea(sea) => {
+            let spec = uplink_spec(line, uplink)?;
+            let of = |tries: &Tries| {
+                lone_delay_by_sea(&spec, tries).map_or(f64::NAN, |found| billed * found.attempts)
+            };
+            (sea.months.each_ref().map(of), true)
+        }
     };
-    let (success, _) = least_success(line, uplink, None)?;
-    let attempts = billed_alone(u, bytes) as f64 / success;
-    Ok(Some((
-        attempts * u.session_s.si / SECONDS_PER_HOUR,
-        Change::State(u.module, state),
-    )))
+    let path = format!("uplink.{}", u.id);
+    let taken = states.into_iter().filter_map(|(state, time_s, doing)| {
+        let hours_each = time_s? / SECONDS_PER_HOUR;
+        Some(Taken {
+            hours: attempts.map(|n| n * hours_each),
+            by_month,
+            change: Change::State(u.module, state?),
+            doing: match registers {
+                None => path.clone(),
+                Some(_) => format!("{path}, {doing}"),
+            },
+        })
+    });
+    Ok(taken.collect())
 }
 
 /// A module in one of its states, its outputs as they are.

@@ -9,7 +9,8 @@ use jiff::tz::Offset;
 use plan::{Line, Supply, SupplyIx};
 use power::battery::{ChargeOf, CurrentShare, Cutoff, Lying, PrimaryCells};
 use power::year::{
-    Extra, Load, PowerSystem, Start, StateShare, YearError, YearPlan, first_hour_of_month,
+    Extra, Load, MONTH_DAYS, PowerSystem, Start, StateShare, YearError, YearPlan,
+    first_hour_of_month,
 };
 
 use super::InputError;
@@ -77,7 +78,7 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
         panels_light(line, supply, &cells.temperature_degc, memo, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
-    cells.cut_by_voltage(supply, load.mean_w(), standby_w)?;
+    cells.cut_by_voltage(supply, load.most_w(), standby_w)?;
     let systems = starts_s(line)
         .into_iter()
         .map(|later_s| {
@@ -95,13 +96,7 @@ pub(crate) fn energy_of(line: &Line, of: SupplyIx, memo: &Memo) -> Result<Energy
     Ok(EnergyInput {
         supply: of,
         systems,
-        load: Load {
-            states: vec![StateShare {
-                power_w: load.mean_w(),
-                share: 1.0,
-            }],
-            extra: Extra::None,
-        },
+        load: year_load(&load),
         load_parts: load.parts,
         light,
         assumed,
@@ -210,6 +205,28 @@ pub(crate) fn deployed(line: &Line, of: SupplyIx) -> Result<Deployed, InputError
     })
 }
 
+/// The load of the year: what every month draws, and hour by hour what a month draws beyond it.
+fn year_load(load: &SupplyLoad) -> Load {
+    let (power_w, extra) = match load.by_month_w() {
+        None => (load.mean_w(), Extra::None),
+        Some(months) => {
+            let least_w = months.into_iter().fold(f64::INFINITY, f64::min);
+            let hours = months
+                .iter()
+                .zip(MONTH_DAYS)
+                .flat_map(|(w, days)| std::iter::repeat_n(w - least_w, 24 * days as usize));
+            (least_w, Extra::Hours(hours.collect()))
+        }
+    };
+    Load {
+        states: vec![StateShare {
+            power_w,
+            share: 1.0,
+        }],
+        extra,
+    }
+}
+
 /// A battery that the line draws from, whatever charges it.
 #[derive(Clone, Debug)]
 pub struct DrawnBattery {
@@ -239,7 +256,7 @@ pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputErr
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
     // Down to where the load is taken off the cells are drawn, whether it comes back or not.
-    let full_holds = match cells.cut_by_voltage(supply, load.mean_w(), standing_w) {
+    let full_holds = match cells.cut_by_voltage(supply, load.most_w(), standing_w) {
         Err(InputError::NeverStays { disconnect_at, .. }) => {
             let holds = disconnect_at < 1.0;
             cells.battery.chemistry.cutoff = holds.then_some(Cutoff {
@@ -255,7 +272,7 @@ pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputErr
         battery: cells.battery,
         full_holds,
         temperature_degc: cells.temperature_degc,
-        load_w: load.mean_w() + standing_w,
+        load_w: load.most_w() + standing_w,
         standing_w,
         assumed,
     })

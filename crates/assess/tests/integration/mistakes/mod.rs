@@ -60,6 +60,12 @@ that = "storage-time"
 of = "storage.second"
 at_least = "100 d"
 
+[requirement.wait]
+that = "uplink-wait"
+of = "uplink.shore"
+at_most = "4.5 s"
+share = "90 %"
+
 [requirement.voltage]
 "#;
 

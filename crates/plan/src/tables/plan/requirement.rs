@@ -17,6 +17,7 @@ const THAT: &[&str] = &[
     "message-loss",
     "uplink-messages",
     "uplink-cost",
+    "uplink-wait",
     "storage-time",
     "outage-hours",
     "lowest-charge",
@@ -138,7 +139,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
+            "of `delay`: share of cases in which it must hold, all when not written; of `uplink-wait`: share of the messages of the worst month; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
         ),
         o(
             "confidence",

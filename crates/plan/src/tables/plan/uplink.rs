@@ -4,7 +4,7 @@ use quantity::Dimension as D;
 
 use super::bounds::{WAVES, WIND};
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, Section, Shape as S, between,
+    NOT_NEGATIVE, POSITIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S, between,
     optional as o, required as r,
 };
 
@@ -43,6 +43,26 @@ pub(crate) const UPLINK: Section = Section {
             "success_by",
             S::Tables(&SEA_STATE),
             "the same by the state of the sea, instead of `success`: each row up to its wind or its wave height",
+        ),
+        o(
+            "sea",
+            S::Table(&SEA),
+            "its chance of success in a calm and in a high sea that last for hours, instead of `success`",
+        ),
+        o(
+            "registers",
+            S::Table(&REGISTERS),
+            "how it is let into its network before it sends; it is told as assumed that it needs no time for that when not written",
+        ),
+        o(
+            "fix",
+            S::Table(&FIX),
+            "position fixes that its module takes; none is counted when not written",
+        ),
+        o(
+            "off_below",
+            S::Amount(D::Ratio, SHARE),
+            "usable charge of the battery of its supply below which it is switched off; never when not written",
         ),
         o(
             "back_off",
@@ -123,6 +143,77 @@ pub(crate) const UPLINK: Section = Section {
             "sending_state",
             S::Text,
             "state of the module while sending",
+        ),
+    ],
+};
+
+const SEA: Section = Section {
+    name: "calm and high seas",
+    doc: "Calm and high seas follow each other and last: attempts of one spell succeed or fail together.",
+    part: None,
+    fields: &[
+        o(
+            "wind",
+            S::Amount(D::Speed, WIND),
+            "the sea is high in more wind than this",
+        ),
+        o(
+            "wave_height",
+            S::Amount(D::Length, WAVES),
+            "the sea is high above this significant wave height",
+        ),
+        r(
+            "calm",
+            S::Amount(D::Ratio, POSITIVE_SHARE),
+            "chance that an attempt succeeds in a calm sea",
+        ),
+        r(
+            "high",
+            S::Amount(D::Ratio, SHARE),
+            "chance that an attempt succeeds in a high sea",
+        ),
+        o(
+            "high_lasts",
+            S::Amount(D::Time, POSITIVE),
+            "how long a spell of high sea lasts on average; as the wind of the hours holds on when not written",
+        ),
+    ],
+};
+
+const REGISTERS: Section = Section {
+    name: "registration",
+    doc: "How an uplink is let into its network: its time, and when it needs it.",
+    part: None,
+    fields: &[
+        r("takes", S::Amount(D::Time, POSITIVE), "how long it takes"),
+        r(
+            "when",
+            S::Choice(&["each-attempt", "power-on"]),
+            "before each attempt, or once when its module has power again",
+        ),
+        o(
+            "state",
+            S::Text,
+            "state of the module meanwhile; its `sending_state` when not written",
+        ),
+    ],
+};
+
+const FIX: Section = Section {
+    name: "position fixes",
+    doc: "How often a position is taken, and how long that takes.",
+    part: None,
+    fields: &[
+        r("takes", S::Amount(D::Time, POSITIVE), "how long one takes"),
+        r(
+            "every",
+            S::Amount(D::Time, POSITIVE),
+            "from one to the next",
+        ),
+        o(
+            "state",
+            S::Text,
+            "state of the module meanwhile; its `sending_state` when not written",
         ),
     ],
 };

@@ -1,0 +1,181 @@
+//! How the attempts of an uplink succeed: with one chance, or through calm and high seas that last, month by month.
+//!
+//! The share of high sea of a month is what Rayleigh's law about its mean wind leaves above the wind, or above the wind that raises the wave height, that the plan writes. How long high seas last
+//! the plan says, or it follows from how the wind of the hours holds on (docs/method/uplink.md).
+
+use chance::{TwoState, exceedance_persistence};
+use network::Tries;
+use plan::{LastingSea, Line, SeaLimit, UplinkIx};
+use power::weather::{WIND_LASTS_H, WindYears};
+use quantity::{Dimension, show};
+
+use super::uplink::least_success;
+use super::{InputError, SECONDS_PER_HOUR};
+use crate::cell_verdicts::MONTHS;
+use crate::chain::months_in_water;
+use crate::hours::Seas;
+
+/// How attempts succeed.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Succeeds {
+    /// Each on its own.
+    Steady {
+        /// Chance of each, above 0.
+        chance: f64,
+        /// Where it holds, in words.
+        where_: String,
+    },
+    /// By the state of the sea.
+    BySea(Box<BySea>),
+}
+
+/// Attempts through seas that last.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct BySea {
+    /// January to December.
+    pub(crate) months: [Tries; 12],
+    /// The month of the deployment with most high sea, 0 to 11.
+    pub(crate) worst: usize,
+    /// From what the seas come, in words.
+    pub(crate) from: String,
+}
+
+impl Succeeds {
+    /// The attempts of the worst month.
+    pub(crate) fn tries(&self) -> Result<Tries, InputError> {
+        match self {
+            Succeeds::BySea(sea) => Ok(sea.months[sea.worst]),
+            Succeeds::Steady { chance, .. } => {
+                Tries::steady(*chance).ok_or_else(|| InputError::Open {
+                    what: format!("an uplink of which {chance} of the attempts succeed"),
+                })
+            }
+        }
+    }
+
+    /// Where that holds, in words that follow on a chance.
+    pub(crate) fn where_(&self) -> String {
+        match self {
+            Succeeds::Steady { where_, .. } => where_.clone(),
+            Succeeds::BySea(sea) => {
+                let high = sea.months[sea.worst].chain.at_rest()[1];
+                format!(
+                    " in {}, when the sea is high {:.1} % of the time",
+                    MONTHS[sea.worst],
+                    100.0 * high
+                )
+            }
+        }
+    }
+
+    /// By month, January to December, and the worst of them, 0 to 11.
+    pub(crate) fn by_month(&self) -> Result<[Tries; 12], InputError> {
+        match self {
+            Succeeds::BySea(sea) => Ok(sea.months),
+            Succeeds::Steady { .. } => Ok([self.tries()?; 12]),
+        }
+    }
+}
+
+/// How the attempts of an uplink succeed, up to a wind where one is given.
+///
+/// # Errors
+/// As [`least_success`]; [`InputError::NotSaid`] where the site says no wind; [`InputError::Open`] for a month in which no attempt ever succeeds.
+pub(crate) fn succeeds(
+    line: &Line,
+    uplink: UplinkIx,
+    wind_at_most_m_s: Option<f64>,
+) -> Result<Succeeds, InputError> {
+    let u = &line.uplinks[uplink.0];
+    let Some(sea) = u.sea else {
+        let (chance, where_) = least_success(line, uplink, wind_at_most_m_s)?;
+        return Ok(Succeeds::Steady { chance, where_ });
+    };
+    if let (SeaLimit::Wind(limit), Some(wind_m_s)) = (sea.high_above, wind_at_most_m_s)
+        && wind_m_s <= limit.si
+    {
+        return Ok(Succeeds::Steady {
+            chance: sea.calm.si,
+            where_: format!(" in winds up to {}", show(wind_m_s, Dimension::Speed)),
+        });
+    }
+    let what = || format!("uplink.{}", u.id);
+    let seas = Seas::of(line).map_err(|_| InputError::NotSaid {
+        what: what(),
+        missing: "the `wind` of the site's months, from which its high seas come",
+    })?;
+    let winds = WindYears::new(seas.wind_m_s(), WIND_LASTS_H).map_err(|e| InputError::Open {
+        what: format!("{}: {e}", what()),
+    })?;
+    let mut months = Vec::with_capacity(12);
+    for (month, name) in MONTHS.iter().enumerate() {
+        let high = winds.share_above(month, high_wind_m_s(line, &seas, &sea, month));
+        let tries = tries(&sea, high).ok_or_else(|| InputError::Open {
+            what: format!(
+                "{}: in {name} the sea is high {:.1} % of the time, and no attempt ever succeeds",
+                what(),
+                100.0 * high
+            ),
+        })?;
+        months.push(tries);
+    }
+    let months: [Tries; 12] = months.try_into().expect("one for each of twelve months");
+    let high = |m: usize| months[m].chain.at_rest()[1];
+    let in_water = months_in_water(line).into_iter();
+    let worst = in_water
+        .max_by(|a, b| high(*a).total_cmp(&high(*b)).then(b.cmp(a)))
+        .unwrap_or(0);
+    let lasts = match sea.high_lasts_s {
+        Some(q) => format!("high seas last {} on average", show(q.si, Dimension::Time)),
+        None => format!(
+            "high seas hold on as the wind of the hours does, whose ranks forget in {WIND_LASTS_H} h (common practice)"
+        ),
+    };
+    let by = match sea.high_above {
+        SeaLimit::Wind(_) => "Rayleigh's law about the mean wind of each month".to_owned(),
+        SeaLimit::WaveHeight(_) => format!(
+            "Rayleigh's law about the mean wind of each month and {}{}",
+            seas.words(),
+            line.sea.swell.map_or("", |_| ", with the swell")
+        ),
+    };
+    Ok(Succeeds::BySea(Box::new(BySea {
+        months,
+        worst,
+        from: format!("{by}; {lasts}"),
+    })))
+}
+
+/// The wind of a month above which the sea is high, m/s; beside a swell the squares of heights add up.
+fn high_wind_m_s(line: &Line, seas: &Seas, sea: &LastingSea, month: usize) -> f64 {
+    match sea.high_above {
+        SeaLimit::Wind(q) => q.si,
+        SeaLimit::WaveHeight(q) => {
+            let swell_m = line.sea.swell.map_or(0.0, |s| s.height_m.si);
+            let raised = q.si * q.si - swell_m * swell_m;
+            if raised <= 0.0 {
+                return 0.0;
+            }
+            seas.wind_for_m_s(month, raised.sqrt())
+        }
+    }
+}
+
+/// The attempts of a month with this share of high sea.
+fn tries(sea: &LastingSea, high: f64) -> Option<Tries> {
+    let calm = 1.0 - high;
+    let chain = match sea.high_lasts_s {
+        Some(lasts) => TwoState::from_share_and_bad_spell(calm, lasts.si / SECONDS_PER_HOUR),
+        None => {
+            let persistence = exceedance_persistence(high, libm::exp(-1.0 / WIND_LASTS_H))?;
+            TwoState::from_share_and_persistence(calm, persistence.min(1.0 - f64::EPSILON))
+        }
+    };
+    let tries = Tries {
+        chain: chain.ok()?,
+        step_s: SECONDS_PER_HOUR,
+        calm_succeeds: sea.calm.si,
+        high_succeeds: sea.high.si,
+    };
+    tries.is_sane().then_some(tries)
+}
