@@ -81,7 +81,7 @@ impl Tries {
         let (first, last) = (self.left_after(least_s), self.left_after(most_s));
         let falls = -libm::log(self.chain.persistence()) * (most_s - least_s) / self.step_s;
         // Where it hardly falls the middle of the two is better than a difference of near numbers.
-        if self.is_steady() || !(falls > 1e-6) || first == 0.0 {
+        if self.is_steady() || falls.is_nan() || falls <= 1e-6 || first == 0.0 {
             return 0.5 * (first + last);
         }
         if falls.is_infinite() {
