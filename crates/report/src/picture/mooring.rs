@@ -1,5 +1,5 @@
 //! The picture of a line in the water: from the side and true to scale, in every design case, with its modules, the bed, the water levels
-//! and the current beside it; and from above.
+//! and the current beside it; and from above. From the side each case is seen across the upright plane in which its top leans, so that none looks upright that is not.
 //!
 //! A case is told by the dashes of its line and by its number, which stands on the line and in the legend.
 
@@ -20,7 +20,7 @@ const DASHES: [&[f32]; 8] = [
     &[2.0, 4.0],
     &[16.0, 4.0, 2.0, 4.0],
     &[16.0, 4.0, 2.0, 4.0, 2.0, 4.0],
-    &[9.0, 3.0, 9.0, 10.0],
+    &[3.0, 3.0, 3.0, 10.0],
     &[26.0, 6.0],
 ];
 const LETTERS_PX: f32 = 15.0;
@@ -107,7 +107,7 @@ struct Page<'a> {
     found: &'a Moorings,
     of: &'a HungLine,
     size: PictureSize,
-    /// Where the line is seen along, towards east and north.
+    /// Towards what east and north the picture goes to the right, for the line that leans most.
     along: [f64; 2],
     /// Depth of the bed below the site's level, m.
     bed_m: f64,
@@ -139,8 +139,9 @@ impl<'a> Page<'a> {
         let top_m = -highest_m - 0.07 * (bed_m + highest_m);
         let (mut low_m, mut high_m) = (0.0_f64, 0.0_f64);
         for shape in of.shapes.iter().flatten() {
+            let own = own_plane(along, shape);
             for point in &shape.shape.points {
-                let at = point.at_m[0] * along[0] + point.at_m[1] * along[1];
+                let at = point.at_m[0] * own[0] + point.at_m[1] * own[1];
                 (low_m, high_m) = (low_m.min(at), high_m.max(at));
             }
         }
@@ -178,8 +179,9 @@ impl<'a> Page<'a> {
         })
     }
 
-    fn at(&self, [x, y, z]: [f64; 3]) -> (f64, f64) {
-        let along_m = x * self.along[0] + y * self.along[1];
+    fn at(&self, shape: &CaseShape, [x, y, z]: [f64; 3]) -> (f64, f64) {
+        let own = own_plane(self.along, shape);
+        let along_m = x * own[0] + y * own[1];
         (self.across.px(along_m), self.depth.px(self.bed_m - z))
     }
 
@@ -196,7 +198,7 @@ impl<'a> Page<'a> {
         let [east, north] = self.along;
         let towards_deg = libm::atan2(east, north).to_degrees().rem_euclid(360.0);
         drawing.text(
-            format!("m from the anchor towards {towards_deg:.0}\u{b0}, on the scale of the depth"),
+            format!("m from the anchor, each line in the plane of its lean (right: {towards_deg:.0}\u{b0} \u{b1} 90\u{b0})"),
             (plot.right, plot.bottom + 42.0),
             Align::Right,
             INK,
@@ -254,9 +256,14 @@ impl<'a> Page<'a> {
     }
 
     fn one_line(&self, drawing: &mut Drawing, ix: usize, shape: &CaseShape) {
-        let points: Vec<(f64, f64)> = shape.shape.points.iter().map(|p| self.at(p.at_m)).collect();
+        let points: Vec<(f64, f64)> = shape
+            .shape
+            .points
+            .iter()
+            .map(|p| self.at(shape, p.at_m))
+            .collect();
         drawing.dashed(points, colour(ix), 2.0, dashes(ix));
-        let (x, y) = self.at(shape.shape.top_m);
+        let (x, y) = self.at(shape, shape.shape.top_m);
         match self.of.line.top {
             MooredTop::Buoy { .. } => {
                 let hull = vec![
@@ -287,12 +294,12 @@ impl<'a> Page<'a> {
             .shape
             .points
             .iter()
-            .map(|p| ((p.s_m - s_m).abs(), self.at(p.at_m)))
+            .map(|p| ((p.s_m - s_m).abs(), self.at(shape, p.at_m)))
             .collect();
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
         let all = self.of.shapes.iter().flatten();
         let marks: Vec<(f64, f64)> = all
-            .flat_map(|shape| shape.things.iter().map(|t| self.at(t.at_m)))
+            .flat_map(|shape| shape.things.iter().map(|t| self.at(shape, t.at_m)))
             .collect();
         let clear = |at: &(f64, f64)| {
             let far = |other: &(f64, f64)| libm::hypot(at.0 - other.0, at.1 - other.1) > 18.0;
@@ -311,7 +318,7 @@ impl<'a> Page<'a> {
         for (ix, shape) in self.of.shapes.iter().enumerate() {
             let Ok(shape) = shape else { continue };
             for thing in &shape.things {
-                let (x, y) = self.at(thing.at_m);
+                let (x, y) = self.at(shape, thing.at_m);
                 match thing.what {
                     Thing::Float(_) => {
                         drawing.line(ring(x, y, 5.0), WHITE, 3.6);
@@ -345,9 +352,9 @@ impl<'a> Page<'a> {
         let mut names: Vec<(String, (f64, f64))> = shape
             .things
             .iter()
-            .map(|thing| (self.told(thing.what), self.at(thing.at_m)))
+            .map(|thing| (self.told(thing.what), self.at(shape, thing.at_m)))
             .collect();
-        let (x, y) = self.at(shape.shape.top_m);
+        let (x, y) = self.at(shape, shape.shape.top_m);
         let top = match self.of.line.top {
             MooredTop::Buoy { module, .. } => self.told(Thing::Module(module)),
             MooredTop::Float { float, .. } => self.told(Thing::Float(float)),
@@ -594,7 +601,38 @@ impl<'a> Page<'a> {
             }
             Err(_) => words.push_str(", shape unknown"),
         }
+        if let Some(under) = self.lies_on(ix) {
+            words.push_str(&format!(", on {}", under + 1));
+        }
         words
+    }
+
+    /// The first case before one on whose line it is drawn all along.
+    fn lies_on(&self, ix: usize) -> Option<usize> {
+        const SAME_PX: f64 = 2.0;
+        let way = |shape: &CaseShape| -> Vec<(f64, f64)> {
+            let long_m = self.of.line.length_m();
+            let points = &shape.shape.points;
+            (0..=20)
+                .filter_map(|k| {
+                    let s_m = long_m * f64::from(k) / 20.0;
+                    let nearest = points
+                        .iter()
+                        .min_by(|a, b| (a.s_m - s_m).abs().total_cmp(&(b.s_m - s_m).abs()))?;
+                    Some(self.at(shape, nearest.at_m))
+                })
+                .collect()
+        };
+        let own = way(self.of.shapes[ix].as_ref().ok()?);
+        (0..ix).find(|before| {
+            self.of.shapes[*before].as_ref().is_ok_and(|other| {
+                let pairs = own.iter().zip(way(other));
+                pairs
+                    .map(|(a, b)| libm::hypot(a.0 - b.0, a.1 - b.1))
+                    .fold(0.0, f64::max)
+                    < SAME_PX
+            })
+        })
     }
 }
 
@@ -622,6 +660,21 @@ fn seen_along(of: &HungLine) -> [f64; 2] {
         }
         _ => [1.0, 0.0],
     }
+}
+
+/// The direction, towards east and north, in which a case is drawn to the right: that in which its top leans, turned round where that is away from `along`.
+fn own_plane(along: [f64; 2], shape: &CaseShape) -> [f64; 2] {
+    let [x, y, _] = shape.shape.top_m;
+    let far_m = shape.shape.excursion_m();
+    if far_m <= 0.0 {
+        return along;
+    }
+    let turned = if x * along[0] + y * along[1] < -1e-9 * far_m {
+        -1.0
+    } else {
+        1.0
+    };
+    [turned * x / far_m, turned * y / far_m]
 }
 
 /// Depth and speed of a case's current from the surface to the bed, as it counts: between two velocities that turn it is slower than either.
