@@ -157,7 +157,7 @@ fn verif_a_check_with_a_memo_is_the_check_without_one() {
 }
 
 const WEATHER: &str = "weather year/1";
-const BATTERY: &str = "battery year/1";
+const BATTERY: &str = "battery year/2";
 const SUN: &str = "sun on the array/1";
 const PLACE: &str = "sun of a place/1";
 const COURSE: &str = "course of the sun/1";
