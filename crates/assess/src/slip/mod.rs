@@ -20,6 +20,9 @@ use crate::years::Years;
 
 pub use steps::{MOST_STEPS as MOST_SLIPS, Steps};
 
+/// Share of a value by which another may differ that is told with the same four digits.
+const SAME: f64 = 5e-4;
+
 /// What is asked.
 #[derive(Clone, Copy, Debug)]
 pub struct SlipAsk {
@@ -60,12 +63,18 @@ pub struct SlipGrid {
 }
 
 impl SlipGrid {
-    /// Whether every cell says the same: what is judged rests on dates, and these slips do not move it.
+    /// Whether every cell says the same, to the fourth digit of its value: what is judged rests on dates, and these slips do not move it.
     #[must_use]
     pub fn is_steady(&self) -> bool {
         let mut all = self.cells.iter().flatten();
         let Some(first) = all.next() else { return true };
-        all.all(|c| c.word == first.word && c.figures == first.figures)
+        let same = |c: &SlipCell| match (&c.figures, &first.figures) {
+            (Some([a, ..]), Some([b, ..])) => {
+                (a.value - b.value).abs() <= SAME * a.value.abs().max(b.value.abs())
+            }
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        all.all(|c| c.word == first.word && same(c))
     }
 
     /// The cell where it is worst within the plan's own slips.
@@ -144,22 +153,18 @@ pub fn slip(
     let of = &held.deployment;
     let starts = Steps::of(of.start_slip_s.map(|q| q.si));
     let recoveries = Steps::of(of.recovery_slip_s.map(|q| q.si));
-    let columns = recoveries.each_s.len();
-    let all = on_threads(
-        starts.each_s.len() * columns,
-        ask.threads,
-        watch,
-        |number| {
-            let start_s = starts.each_s[number / columns];
-            let recovery_s = recoveries.each_s[number % columns];
-            let line = with_slips(&held, start_s, recovery_s);
-            let axes = Axes {
-                starts: start_s > 0.0,
-                ends: recovery_s > 0.0,
-            };
-            Ok::<_, std::convert::Infallible>(of_line(reading, &line, axes, shelf, memo))
-        },
-    );
+    let (rows, columns) = (starts.each_s.len(), recoveries.each_s.len());
+    let all = on_threads(rows * columns, ask.threads, watch, |number| {
+        // Neighbours in time have other starts, so that no two threads work out the same year of hearing at once.
+        let start_s = starts.each_s[number % rows];
+        let recovery_s = recoveries.each_s[number / rows];
+        let line = with_slips(&held, start_s, recovery_s);
+        let axes = Axes {
+            starts: start_s > 0.0,
+            ends: recovery_s > 0.0,
+        };
+        Ok::<_, std::convert::Infallible>(of_line(reading, &line, axes, shelf, memo))
+    });
     let all = match all {
         Ok(all) => all?,
         Err(never) => match never {},
@@ -175,10 +180,10 @@ pub fn slip(
             let cell = |start: usize, recovery: usize| {
                 let start = if axes.starts { start } else { 0 };
                 let recovery = if axes.ends { recovery } else { 0 };
-                of(&all[start * columns + recovery]).map(cell)
+                of(&all[recovery * rows + start]).map(cell)
             };
             let row = |start: usize| (0..columns).filter_map(|r| cell(start, r)).collect();
-            let cells: Vec<Vec<SlipCell>> = (0..starts.each_s.len()).map(row).collect();
+            let cells: Vec<Vec<SlipCell>> = (0..rows).map(row).collect();
             SlipGrid {
                 id: one.id.clone(),
                 standing,
