@@ -39,6 +39,7 @@ mod hours_verdicts;
 mod hung_verdicts;
 pub mod input;
 mod insulation;
+mod leverage;
 mod link_verdicts;
 mod loss_verdicts;
 mod measured;
@@ -131,6 +132,7 @@ pub use hours::{
     HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,
 };
 pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
+pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
 pub use memo::{Memo, Runs};
 pub use mooring_verdicts::strengths;
 pub use moorings::{

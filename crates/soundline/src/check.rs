@@ -9,13 +9,14 @@ use std::sync::atomic::Ordering::Relaxed;
 use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
 use assess::{
-    Certainty, CertaintyAsk, Check, DrawsRecord, FEW_YEARS, Memo, Shelf, Tier, certainty,
-    evidence_table,
+    Certainty, CertaintyAsk, Check, DrawsRecord, FEW_YEARS, LeverageOf, Memo, Shelf, Tier,
+    assumed_by_leverage, certainty, evidence_table,
 };
 use plan::{Reading, That};
 use report::{
     OutputError, PictureError, certainty_json, certainty_picture_png, certainty_picture_svg,
-    certainty_text, check_json, check_text, evidence_table_json, evidence_table_text,
+    certainty_text, check_json, check_text, check_text_by_leverage, evidence_table_json,
+    evidence_table_text, leverage_json,
 };
 use serde_json::json;
 
@@ -44,6 +45,9 @@ pub(crate) struct Args {
     /// Also tell for each requirement which evidence supports it: a calculation, a rehearsal, recordings, a measurement, or nothing yet.
     #[arg(long, conflicts_with = "certainty")]
     evidence: bool,
+    /// Also write another value in place of each that is assumed, and list those first that move a verdict most. A check for each value: takes a while.
+    #[arg(long, conflicts_with_all = ["certainty", "quick"])]
+    assumed: bool,
     /// Also draw every value that is written with a spread, many times, and tell how surely each requirement is met. JSON is then the
     /// document of the draws alone.
     #[arg(long)]
@@ -110,13 +114,43 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         true => Tier::Quick,
         false => Tier::Full,
     };
-    let check = assess::check_with(&reading, &shelf, &Memo::new(), tier);
+    let memo = Memo::new();
+    let check = assess::check_with(&reading, &shelf, &memo, tier);
+    let by_leverage = match args.assumed && !reading.has_errors() {
+        true => {
+            let bar = out.progress(0, "trying other values");
+            let fetch = plan::from_folder_of(&args.plan);
+            let of = LeverageOf {
+                path: &args.plan,
+                reading: &reading,
+                shelf: &shelf,
+                fetch: &fetch,
+                memo: &memo,
+            };
+            let watch = |part: f64| {
+                bar.set_length(100);
+                bar.set_position((100.0 * part) as u64);
+                !cancel.asked()
+            };
+            let threads = std::thread::available_parallelism().map_or(1, usize::from);
+            let found = assumed_by_leverage(&of, &check, threads, &watch);
+            bar.finish_and_clear();
+            if cancel.asked() {
+                return Ok(Exit::Cancelled);
+            }
+            found
+        }
+        false => None,
+    };
     match out.format {
         Format::Text => {
             for warning in &warnings {
                 writeln!(out.stderr, "warning: {warning}")?;
             }
-            let text = check_text(&check, out.colour);
+            let text = match &by_leverage {
+                Some(found) => check_text_by_leverage(&check, found, out.colour),
+                None => check_text(&check, out.colour),
+            };
             out.stdout.write_all(text.as_bytes())?;
             if args.evidence {
                 let found = evidence_table(reading.line.as_ref(), &check);
@@ -128,6 +162,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             if args.evidence {
                 let found = evidence_table(reading.line.as_ref(), &check);
                 whole["rests_on"] = evidence_table_json(&found);
+            }
+            if let Some(found) = &by_leverage {
+                whole["assumed_by_leverage"] = leverage_json(found);
             }
             whole["warnings"] = json!(warnings);
             out.json(&whole)?;

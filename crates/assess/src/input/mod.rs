@@ -41,7 +41,7 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{
-    LightScratch, SECONDS_PER_HOUR, at_rest, deployed, energy_of, given_w, light_of,
+    LightScratch, SECONDS_PER_HOUR, at_rest, cells_preset, deployed, energy_of, given_w, light_of,
     measured_winds, refused, runs_per_h, start_hour, year_error,
 };
 pub use formula::Exact;

@@ -14,7 +14,7 @@ pub(crate) const CLEARNESS: (&str, &str) = (
     "shipping = 0.2",
     "shipping = 0.2\nclearness = [0.34, 0.38, 0.42, 0.45, 0.47, 0.46, 0.43, 0.42, 0.41, 0.37, 0.33, 0.31]",
 );
-const WINTER: (&str, &str) = (
+pub(crate) const WINTER: (&str, &str) = (
     "[requirement.voltage]\n",
     "[requirement.winter]\nthat = \"outage-hours\"\nat_most = \"0 h\"\nshare = \"90 %\"\nconfidence = \"95 %\"\n\n[requirement.voltage]\n",
 );

@@ -24,6 +24,7 @@ mod hours;
 mod hung_depths;
 mod hung_noise;
 mod legs;
+mod leverage;
 mod limits;
 mod links;
 mod memo;

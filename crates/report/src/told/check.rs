@@ -2,13 +2,14 @@
 
 use std::fmt::Write as _;
 
-use assess::{Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, Word};
+use assess::{Assumption, Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, Word};
 use plan::{Mistake, Must, Site, Sources};
 use serde_json::{Map, Value, json};
 
 use super::depths::depths_json;
 use super::figures::in_a_row;
 use super::in_draws::{draws_in_words, draws_json, stale_draws};
+use super::leverage::{BY_LEVERAGE, leverage_in_words};
 use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
@@ -17,6 +18,16 @@ const TOLD_EACH: usize = 12;
 /// A table of all requirements, the reasons of those that are not met, what was assumed, and cautions.
 #[must_use]
 pub fn check_text(check: &Check, colour: bool) -> String {
+    text(check, None, colour)
+}
+
+/// The same with what was assumed in the order of its leverage, and what it moves.
+#[must_use]
+pub fn check_text_by_leverage(check: &Check, assumed: &[Assumption], colour: bool) -> String {
+    text(check, Some(assumed), colour)
+}
+
+fn text(check: &Check, by_leverage: Option<&[Assumption]>, colour: bool) -> String {
     let mut out = String::new();
     let name = check.name.as_deref().unwrap_or("a plan without a name");
     let _ = writeln!(out, "{name}\n");
@@ -45,11 +56,24 @@ pub fn check_text(check: &Check, colour: bool) -> String {
         "Still open: no verdict above answers",
         &check.open,
     );
-    list(
-        &mut out,
-        "Assumed, because the plan does not say otherwise",
-        &check.assumed,
-    );
+    match by_leverage {
+        Some(assumed) => {
+            let told: Vec<String> = assumed.iter().map(leverage_in_words).collect();
+            list(&mut out, BY_LEVERAGE, &told);
+        }
+        None => {
+            list(
+                &mut out,
+                "Assumed, because the plan does not say otherwise",
+                &check.assumed,
+            );
+            if !check.assumed.is_empty() {
+                out.push_str(
+                    "  `soundline check --assumed` puts first what moves a verdict most.\n",
+                );
+            }
+        }
+    }
     if let Some(depths) = &check.depths {
         list(&mut out, "Depths that count", &depths.words);
     }

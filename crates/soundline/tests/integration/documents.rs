@@ -166,7 +166,7 @@ fn regress_the_document_of_how_surely_a_plan_holds() {
 #[test]
 fn regress_the_document_of_what_verdicts_rest_on() {
     let demo = demo("harrow-sound", true);
-    let found = document(&["check", &demo.plan, "--evidence"]);
+    let found = document(&["check", &demo.plan, "--evidence", "--assumed"]);
     compare("verdicts-1-rests-on.json", &found, demo.folder.path());
 }
 

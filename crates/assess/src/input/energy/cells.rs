@@ -168,6 +168,11 @@ fn battery_of(supply: &Supply) -> Result<&plan::Battery, InputError> {
     })
 }
 
+/// The cells of a supply, with what its plan does not write of them from the preset of their chemistry.
+pub(crate) fn cells_preset(supply: &Supply) -> Option<Chemistry> {
+    supply.battery.as_ref().map(|b| chemistry(b).0)
+}
+
 /// What the plan writes of the cells and their chemistry's preset for the rest, with the keys that are not written.
 fn chemistry(written: &plan::Battery) -> (Chemistry, Vec<String>) {
     let mut c = match written.chemistry {

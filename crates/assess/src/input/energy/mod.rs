@@ -16,7 +16,7 @@ use power::year::{
 use super::InputError;
 use crate::memo::Memo;
 use cells::{Cells, cells, primary};
-pub(crate) use cells::{at_rest, refused};
+pub(crate) use cells::{at_rest, cells_preset, refused};
 pub use load::{LoadPart, SupplyLoad, supply_load};
 pub(crate) use load::{given_w, runs_per_h};
 pub use sky::{GeneratedLight, Light, MeasuredLight};
