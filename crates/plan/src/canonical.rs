@@ -25,11 +25,11 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Tables of a plan that no rehearsal reads.
-const NEVER_REHEARSED: [&str; 3] = ["requirement", "call", "spare"];
+const NEVER_REHEARSED: [&str; 5] = ["requirement", "call", "spare", "weak_link", "recovery"];
 
-/// Keys that no rehearsal reads, of tables of which it reads others. Its wind is the cue sheet's, and its supplies are what their
-/// outputs say; when it begins `deployment.start` may say.
-pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 3] = [
+/// Keys that no rehearsal reads, of tables of which it reads others; of a table within one, behind a dot. Its wind is the cue sheet's, and its supplies are what their
+/// outputs say; when it begins `deployment.start` may say. Modules are where the line hangs, so of its mechanics only what bears on its shape counts.
+pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 8] = [
     (
         "deployment",
         &[
@@ -42,8 +42,19 @@ pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 3] = [
             "dead_on_deck",
         ],
     ),
-    ("site", &["clearness", "horizon", "weather", "waves"]),
+    (
+        "site",
+        &["clearness", "horizon", "weather", "waves", "swell"],
+    ),
     ("supply", &["panels", "battery", "hold"]),
+    ("section", &["fairing", "heave_share"]),
+    ("case", &["strongest_at"]),
+    (
+        "module",
+        &["drift_alarm", "clock.holds", "housing.rated_depth"],
+    ),
+    ("float", &["rated_depth"]),
+    ("anchor", &["holding", "holding_factor", "safety_factor"]),
 ];
 
 /// Digest of what a rehearsal reads of a plan; of the rest any may change and the rehearsal stays as it was.
@@ -140,10 +151,32 @@ fn write_fields_but(out: &mut String, fields: &Fields, catalogue: &Catalogue, bu
     for (key, item) in counted(fields, but) {
         out.push_str(key);
         out.push('=');
-        write_item(out, item, catalogue);
+        if !write_within(out, (key, item), catalogue, but) {
+            write_item(out, item, catalogue);
+        }
         out.push(';');
     }
     out.push('}');
+}
+
+/// A table within one, without those keys of it that stand behind a dot; whether it was that.
+fn write_within(
+    out: &mut String,
+    (key, item): (&str, &Item),
+    catalogue: &Catalogue,
+    but: &[&str],
+) -> bool {
+    let Read::Table(table) = &item.value else {
+        return false;
+    };
+    let within: Vec<&str> = but
+        .iter()
+        .filter_map(|but| but.strip_prefix(key)?.strip_prefix('.'))
+        .collect();
+    if !within.is_empty() {
+        write_fields_but(out, table, catalogue, &within);
+    }
+    !within.is_empty()
 }
 
 /// The keys of a table that count. Which catalogue file a part came from does not change what the plan says, nor does what could be had
@@ -311,7 +344,18 @@ mod tests {
                 panic!("{name} is no table");
             };
             for key in keys {
-                assert!(section.fields.iter().any(|f| f.key == *key), "{name}.{key}");
+                let mut fields = section.fields;
+                let mut parts = key.split('.').peekable();
+                while let Some(part) = parts.next() {
+                    let found = fields.iter().find(|f| f.key == part);
+                    let found = found.unwrap_or_else(|| panic!("{name}.{key}"));
+                    if parts.peek().is_some() {
+                        let Shape::Table(within) = &found.shape else {
+                            panic!("{name}.{key}");
+                        };
+                        fields = within.fields;
+                    }
+                }
             }
         }
     }

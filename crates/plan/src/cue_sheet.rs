@@ -288,6 +288,15 @@ pub enum ExpectKind {
         /// How many.
         count: Count,
     },
+    /// An output is on, or off, all the time.
+    Stays {
+        /// The output.
+        of: OutputIx,
+        /// On or off.
+        on: bool,
+        /// Whether that is asked for as its fail-safe state.
+        fail_safe: bool,
+    },
     /// A topic reaches a module.
     Delivered {
         /// The topic.

@@ -47,6 +47,8 @@ struct Window {
     known_from: Option<Ns>,
     lowest_v: f64,
     highest_v: f64,
+    /// Since when in it an output has not been as it should.
+    amiss_from: Option<Ns>,
 }
 
 impl Window {
@@ -77,11 +79,19 @@ impl<'a> Watcher<'a> {
         cues: &'a CueSheet,
         arrivals: &[(plan::SensorIx, Vec<Arrival>)],
     ) -> Result<Watcher<'a>, InputError> {
-        let windows = cues
+        let mut windows = cues
             .expects
             .iter()
             .map(|e| windows(line, cues, e, arrivals))
-            .collect::<Result<_, _>>()?;
+            .collect::<Result<Vec<_>, _>>()?;
+        for (expect, windows) in cues.expects.iter().zip(&mut windows) {
+            if let ExpectKind::Stays { of, on, .. } = expect.what {
+                let module = &line.modules[of.module.0];
+                let is_off = cues.begins_switched_on && module.input.is_some();
+                let starts_on = module.outputs[of.output].starts_on && !is_off;
+                see_output(windows, Ns::ZERO, starts_on == on);
+            }
+        }
         Ok(Watcher {
             line,
             cues,
@@ -111,6 +121,12 @@ impl<'a> Watcher<'a> {
                     see_voltage(windows, record.at, voltages_v[of.0]);
                 }
                 continue;
+            }
+            if let (ExpectKind::Stays { of, on, .. }, What::Switched { output, on: now }) =
+                (&expect.what, &record.what)
+                && of == output
+            {
+                see_output(windows, record.at, now == on);
             }
             if let Some(late) = could_be_late(&expect.what, &record.what) {
                 for window in windows.iter_mut().filter(|w| holds(w, record)) {
@@ -201,6 +217,7 @@ impl<'a> Watcher<'a> {
             ExpectKind::Voted { of, .. } => self.line.votes[of.0].of.iter().map(on).collect(),
             ExpectKind::Down { .. }
             | ExpectKind::Voltage { .. }
+            | ExpectKind::Stays { .. }
             | ExpectKind::Packets { .. }
             | ExpectKind::Recovered(_) => Vec::new(),
             _ => self.line.detectors.iter().map(|d| d.on).collect(),
@@ -227,8 +244,8 @@ impl<'a> Watcher<'a> {
             | ExpectKind::Packets { count, .. }
             | ExpectKind::Stopped { count, .. }
             | ExpectKind::Down { count, .. } => count.at_least == 0,
-            // A voltage holds all the time or not at all.
-            ExpectKind::Voltage { .. } => true,
+            // A voltage, or an output, holds all the time or not at all.
+            ExpectKind::Voltage { .. } | ExpectKind::Stays { .. } => true,
             ExpectKind::Recovered(_) => false,
         };
         if let ExpectKind::Late { count, .. } = &expect.what
@@ -291,6 +308,7 @@ fn windows(
         (
             ExpectKind::Down { .. }
             | ExpectKind::Voltage { .. }
+            | ExpectKind::Stays { .. }
             | ExpectKind::Packets { .. }
             | ExpectKind::Recovered(_),
             _,
@@ -316,6 +334,7 @@ fn windows(
         known_from: None,
         lowest_v: f64::INFINITY,
         highest_v: f64::NEG_INFINITY,
+        amiss_from: None,
     };
     match expect.within {
         Within::Between { from_s, until_s } => {
@@ -460,6 +479,17 @@ fn see_voltage(windows: &mut [Window], at: Ns, voltage_v: f64) {
     }
 }
 
+/// The same of an output that is as it should, or is not; what switches as a window begins counts for it.
+fn see_output(windows: &mut [Window], at: Ns, as_it_should: bool) {
+    for w in windows {
+        if at <= w.from {
+            w.amiss_from = (!as_it_should).then_some(w.from);
+        } else if at <= w.until && !as_it_should {
+            w.amiss_from = w.amiss_from.or(Some(at));
+        }
+    }
+}
+
 fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
     let done = |passed, said: String| Expectation {
         id: expect.id.clone(),
@@ -508,6 +538,21 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
             ),
         );
     }
+    if let ExpectKind::Stays { on, fail_safe, .. } = expect.what {
+        let (is, other) = if on { ("on", "off") } else { ("off", "on") };
+        let of_it = if fail_safe {
+            ", its fail-safe state"
+        } else {
+            ""
+        };
+        return match windows.iter().find_map(|w| w.amiss_from) {
+            None => done(true, format!("{is} all that time{of_it}")),
+            Some(at) => done(
+                false,
+                format!("{other} at {:.4} s, expected {is}{of_it}", at.as_s_f64()),
+            ),
+        };
+    }
     let count = match &expect.what {
         ExpectKind::Notice { count, .. }
         | ExpectKind::Voted { count, .. }
@@ -519,7 +564,9 @@ fn judge(line: &Line, expect: &Expect, windows: &[Window]) -> Expectation {
         | ExpectKind::Packets { count, .. }
         | ExpectKind::Stopped { count, .. }
         | ExpectKind::Down { count, .. } => *count,
-        ExpectKind::Voltage { .. } | ExpectKind::Recovered(_) => unreachable!("judged above"),
+        ExpectKind::Voltage { .. } | ExpectKind::Stays { .. } | ExpectKind::Recovered(_) => {
+            unreachable!("judged above")
+        }
     };
     let fits = |w: &Window| w.count >= count.at_least && count.at_most.is_none_or(|m| w.count <= m);
     let Some(bad) = windows.iter().find(|w| !fits(w)) else {

@@ -21,7 +21,7 @@ mod record;
 
 /// Version of what a rehearsal makes of a plan and a cue sheet, with all that it computes with beside the cores by which sounds are heard: raised
 /// when it comes to something else, so that older evidence counts no longer.
-pub const METHOD: u32 = 7;
+pub const METHOD: u32 = 8;
 
 pub use ashore::Ashore;
 pub use came::TopicCame;
@@ -38,6 +38,6 @@ pub use order::in_order;
 pub use packets::{StreamCame, WayCame};
 pub use reach::{Above, above};
 pub use record::{
-    AskStep, Collapse, Content, JoinStep, KeptBack, Loss, Record, RecordId, Refusal, Root, Silence,
-    StreamStep, What,
+    AskStep, Collapse, Content, FailSafeStep, JoinStep, KeptBack, Loss, Record, RecordId, Refusal,
+    Root, Silence, StreamStep, What,
 };

@@ -198,6 +198,20 @@ pub enum StreamStep {
     },
 }
 
+/// What is told of the timer of an output that fails safe by itself.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum FailSafeStep {
+    /// It runs out: the output goes to its fail-safe state, or is in it, and stays in it.
+    RunsOut {
+        /// The module that has not been heard for the timer's time; `None` where nobody's heartbeat winds it up.
+        silent: Option<ModuleIx>,
+    },
+    /// The output is to be in its other state, and is not obeyed because the timer has run out.
+    Withholds,
+    /// Everybody who winds it up is heard again: from now on the output does what it is told.
+    Over,
+}
+
 /// What a message holds.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Content {
@@ -394,6 +408,13 @@ pub enum What {
         output: OutputIx,
         /// On or off.
         on: bool,
+    },
+    /// The timer of an output that fails safe by itself. Of its fail-safe state a switching tells.
+    FailSafe {
+        /// The output.
+        output: OutputIx,
+        /// What.
+        what: FailSafeStep,
     },
     /// A module enters a state.
     Entered {

@@ -1,10 +1,9 @@
 //! What comes of one failure.
 
-use std::collections::BTreeSet;
-
 use network::How;
 use plan::{Action, Line, ModuleIx, OutputIx, SensorIx};
 
+use super::asks::{askers, waiting};
 use super::breakage::{Broken, Network, Part, Powered};
 use super::notice::{Notice, Told, sooner};
 use super::talk::{Led, Now, Talk};
@@ -209,8 +208,7 @@ impl<'a> Parts<'a> {
                     (None, _) => None,
                     (Some(within_s), Does::Stays) => Some(Ok(within_s)),
                     (Some(within_s), _) => {
-                        let askers: BTreeSet<usize> =
-                            before.iter().flat_map(|l| l.askers(line, key)).collect();
+                        let askers = askers(line, before.iter().copied(), output);
                         notice
                             .silent(now, at)
                             .filter(|m| askers.contains(m))
@@ -244,29 +242,14 @@ impl<'a> Parts<'a> {
         let notice = Notice::new(&self.talk);
         let line = self.line();
         let mut all = Vec::new();
-        for (m, module) in line.modules.iter().enumerate() {
-            for (output, own) in module.outputs.iter().enumerate() {
-                if own.fails_safe_within_s.is_none() {
-                    continue;
-                }
-                let askers: BTreeSet<usize> = self
-                    .led
-                    .iter()
-                    .chain(&self.beats)
-                    .flat_map(|l| l.askers(line, (m, output)))
-                    .collect();
-                for asker in askers {
-                    if let Some(knows_s) = notice.knows_s(asker, m) {
-                        let output = OutputIx {
-                            module: ModuleIx(m),
-                            output,
-                        };
-                        all.push(Silence {
-                            output,
-                            asker: ModuleIx(asker),
-                            at_most_s: knows_s,
-                        });
-                    }
+        for output in waiting(line) {
+            for asker in askers(line, self.led.iter().chain(&self.beats), output) {
+                if let Some(knows_s) = notice.knows_s(asker, output.module.0) {
+                    all.push(Silence {
+                        output,
+                        asker: ModuleIx(asker),
+                        at_most_s: knows_s,
+                    });
                 }
             }
         }

@@ -1,6 +1,7 @@
 //! Each part of the line broken in turn: which hydrophones fall silent, what outputs do, what the shore sees, and when it can tell.
 
 mod after;
+mod asks;
 mod breakage;
 mod notice;
 mod talk;
@@ -12,6 +13,8 @@ use plan::{Line, ModuleIx, OutputIx, SensorIx, SensorKind};
 use crate::input::{Contacts, InputError};
 
 use after::Parts;
+
+pub use asks::{WoundUp, wound_up};
 
 /// What is broken of a part.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -230,8 +233,7 @@ pub(crate) struct Silence {
 
 /// Of each output that fails safe by itself, the longest time between two heartbeats of each module that may ask for it, s, or why it is unknown.
 pub(crate) fn silences(line: &Line, contacts: Contacts) -> Result<Vec<Silence>, FailuresError> {
-    let waits = |m: &plan::Module| m.outputs.iter().any(|o| o.fails_safe_within_s.is_some());
-    if !line.modules.iter().any(waits) {
+    if asks::waiting(line).next().is_none() {
         return Ok(Vec::new());
     }
     Ok(Parts::new(line, contacts)?.longest_silences())

@@ -79,6 +79,14 @@ pub(super) fn expect(
                 count: count(r, f)?,
             }
         }
+        "stays" => {
+            wanted(r, f, RefKind::Output)?;
+            let of = r.output(line, f, "of")?;
+            let on = f.choice("to").is_some_and(|(w, _)| *w == "on");
+            let fail_safe = false;
+            ExpectKind::Stays { of, on, fail_safe }
+        }
+        "fail-safe" => in_its_fail_safe_state(r, f, line)?,
         "delivered" => {
             let (name, site) = f.text("topic")?;
             let topic = topic(r, line, name, site)?;
@@ -150,6 +158,29 @@ pub(super) fn expect(
         within,
         what,
     })
+}
+
+/// An output of which the plan says its fail-safe state.
+fn in_its_fail_safe_state(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<ExpectKind> {
+    wanted(r, f, RefKind::Output)?;
+    let of = r.output(line, f, "of")?;
+    let output = &line.modules[of.module.0].outputs[of.output];
+    let Some(on) = output.fail_safe_on else {
+        let path = line.output_path(of);
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                f.site_of("of").unwrap_or(f.site),
+                format!("the plan says nothing of the fail-safe state of `{path}`"),
+            )
+            .label("this output")
+            .related(output.at, "declared here without `fail_safe`")
+            .help("give the output `fail_safe = \"off\"` or `fail_safe = \"on\"`, or expect that it `stays` so"),
+        );
+        return None;
+    };
+    let fail_safe = true;
+    Some(ExpectKind::Stays { of, on, fail_safe })
 }
 
 /// The behaviours of a routine: one for each thing that starts it.

@@ -384,6 +384,8 @@ const SEEN: &[&str] = &[
     "notice",
     "voted",
     "switched",
+    "stays",
+    "fail-safe",
     "delivered",
     "sent",
     "lost",
@@ -416,7 +418,7 @@ pub(crate) const EXPECT: Section = Section {
             ]),
             "whose: a detector's notice, a vote, an output, an uplink, a module, a routine, a stream",
         ),
-        o("to", S::Choice(&["on", "off"]), "of `switched`"),
+        o("to", S::Choice(&["on", "off"]), "of `switched` and `stays`"),
         o(
             "topic",
             S::Topic,

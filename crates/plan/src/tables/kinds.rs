@@ -404,6 +404,8 @@ pub(crate) const EXPECTATIONS: &[Kind] = &[
     limited("notice", &["of"], &["at_least", "at_most"], "1"),
     limited("voted", &["of"], &["at_least", "at_most"], "1"),
     limited("switched", &["of", "to"], &["at_least", "at_most"], "1"),
+    kind("stays", &["of", "to"], &[]),
+    kind("fail-safe", &["of"], &[]),
     limited("delivered", &["topic", "at"], &["at_least", "at_most"], "1"),
     limited("sent", &["of"], &["at_least", "at_most"], "1"),
     limited("lost", &["topic"], &["at_least", "at_most"], "1"),

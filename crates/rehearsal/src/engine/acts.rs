@@ -7,7 +7,7 @@ use super::content::Led;
 use super::messages::passes;
 use super::{Engine, Happening, place};
 use crate::error::RehearsalError;
-use crate::record::{KeptBack, RecordId, Refusal, Root, Silence, What};
+use crate::record::{FailSafeStep, KeptBack, RecordId, Refusal, Root, Silence, What};
 
 impl Engine<'_> {
     /// A behaviour starts, unless its module, its routine or its limit keeps it from it.
@@ -83,7 +83,7 @@ impl Engine<'_> {
         self.record(cause, root, refused);
     }
 
-    /// Switches an output for good, or for a time after which it returns to what it rests at.
+    /// Switches an output for good, or for a time after which it returns to what it rests at; not away from its fail-safe state where its timer has run out.
     pub(super) fn switch(
         &mut self,
         output: OutputIx,
@@ -92,6 +92,11 @@ impl Engine<'_> {
         parent: Option<RecordId>,
         root: Option<Root>,
     ) {
+        if self.held_safe(output).is_some_and(|safe_on| safe_on != on) {
+            let what = FailSafeStep::Withholds;
+            self.record(parent, root, What::FailSafe { output, what });
+            return;
+        }
         let m = &mut self.modules[output.module.0];
         m.output_turns[output.output] += 1;
         let turn = m.output_turns[output.output];

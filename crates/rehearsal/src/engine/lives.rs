@@ -17,7 +17,7 @@ const MOST_RESTARTS: u32 = 200;
 pub(super) enum Stop {
     /// Its program hangs: its state and its outputs stay as they are.
     Hung,
-    /// It has no power: its state and its outputs fall back to those at start.
+    /// It has no power: it forgets its state, and its outputs are off.
     NoPower,
 }
 
@@ -89,19 +89,32 @@ impl Engine<'_> {
         self.reach_nodes()
     }
 
-    /// A module falls back to the state and the outputs with which it starts.
+    /// A module without power forgets its state, and its outputs are off.
     fn fall_back(&mut self, module: ModuleIx, parent: RecordId) {
         let plan = &self.line.modules[module.0];
         self.modules[module.0].state = plan.starts_in;
+        self.stop_timers(module);
         for (o, output) in plan.outputs.iter().enumerate() {
             let m = &mut self.modules[module.0];
-            let was = std::mem::replace(&mut m.outputs_on[o], output.starts_on);
             m.outputs_rest[o] = output.starts_on;
-            if was && !output.starts_on {
+            if std::mem::take(&mut m.outputs_on[o]) {
                 let output = OutputIx { module, output: o };
                 self.record(Some(parent), None, What::Switched { output, on: false });
             }
         }
+    }
+
+    /// A module works: its outputs are as at start.
+    pub(super) fn outputs_start(&mut self, module: ModuleIx, parent: RecordId) {
+        let plan = &self.line.modules[module.0];
+        for (o, output) in plan.outputs.iter().enumerate() {
+            let m = &mut self.modules[module.0];
+            if output.starts_on && !std::mem::replace(&mut m.outputs_on[o], true) {
+                let output = OutputIx { module, output: o };
+                self.record(Some(parent), None, What::Switched { output, on: true });
+            }
+        }
+        self.wind_up_own(module, Some(parent));
     }
 
     pub(super) fn wake(
@@ -209,6 +222,7 @@ impl Engine<'_> {
         self.modules[module.0].life = Life::Works;
         self.dirty = true;
         let up = self.record(Some(parent), None, What::Up { module });
+        self.outputs_start(module, up);
         self.start_uplinks(module)?;
         self.caught_in_a_loop(module)?;
         let plan = &self.line.modules[module.0];

@@ -182,6 +182,7 @@ impl Engine<'_> {
             };
             self.record(Some(record), origin.root, what);
         }
+        self.heartbeat(from, topic, module, record);
         if let Some((detector, heard_at)) = origin.heard {
             self.count(module, detector, heard_at, record, origin.root);
         }

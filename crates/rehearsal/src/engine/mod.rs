@@ -12,6 +12,7 @@ mod clocks;
 mod content;
 mod cues;
 mod deeds;
+mod fail_safes;
 mod faults;
 mod joining;
 mod learning;
@@ -45,6 +46,7 @@ use self::bounds::{BoundsNow, all_hearers};
 use self::clocks::Clocks;
 use self::content::{Contents, Led, Of};
 use self::cues::restartable;
+use self::fail_safes::Timer;
 use self::faults::FaultsNow;
 use self::messages::on_terms;
 use self::routines::Routines;
@@ -128,6 +130,11 @@ enum Happening {
         parent: RecordId,
         root: Option<Root>,
     },
+    RunsOut {
+        timer: usize,
+        turn: u32,
+        parent: Option<RecordId>,
+    },
     WishEnds {
         module: ModuleIx,
         wish: u32,
@@ -203,6 +210,8 @@ struct Engine<'a> {
     traffic: Option<Traffic>,
     machine: Option<Post>,
     topics: Vec<TopicId>,
+    /// Of outputs that fail safe by themselves.
+    timers: Vec<Timer>,
     contents: Contents,
     asks: asks::Asks,
     routines: Routines,
@@ -353,6 +362,7 @@ impl<'a> Engine<'a> {
             traffic,
             machine,
             topics,
+            timers: fail_safes::timers(line)?,
             contents: Contents::new(line, cues)?,
             asks,
             routines: Routines::new(line)?,
@@ -386,6 +396,7 @@ impl<'a> Engine<'a> {
         if let Some(up) = up {
             engine.switch_on(up)?;
         }
+        engine.wind_up_all();
         engine.write_where_it_works();
         engine.set_clocks();
         Ok(engine)
@@ -474,6 +485,11 @@ impl<'a> Engine<'a> {
                     self.switch(output, on, None, Some(parent), root);
                 }
             }
+            Happening::RunsOut {
+                timer,
+                turn,
+                parent,
+            } => self.runs_out(timer, turn, parent),
             Happening::WishEnds {
                 module,
                 wish,

@@ -79,6 +79,7 @@ impl Engine<'_> {
             let now = &mut self.modules[m];
             now.life = Life::Off;
             now.told_down = true;
+            now.outputs_on.fill(false);
             now.stopped_by = Some(comes_on);
             self.came.is_off(ix);
             self.ears.stop(ix);
@@ -140,7 +141,8 @@ impl Engine<'_> {
         m.life = Life::Works;
         m.told_down = false;
         self.dirty = true;
-        self.record(Some(parent), None, What::Up { module });
+        let up = self.record(Some(parent), None, What::Up { module });
+        self.outputs_start(module, up);
         self.start_uplinks(module)?;
         self.reach_nodes()
     }

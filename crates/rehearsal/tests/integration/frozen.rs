@@ -32,7 +32,7 @@ fn regress_another_course_of_the_same_night_is_another_method() {
             (sent, outcome.copies.delivered)
         ),
         (
-            7,
+            8,
             (57, 3_076_918_413_186, 406_353),
             (144_000, 782_790),
             (2, 2)

@@ -12,6 +12,7 @@ mod conservation;
 mod content;
 mod cued_faults;
 mod ear;
+mod fail_safes;
 mod fault_costs;
 mod faults;
 mod flood;

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use plan::{CueSheet, Line, NoticeKind};
-use rehearsal::{KeptBack, Record, What, above};
+use rehearsal::{FailSafeStep, KeptBack, Record, What, above};
 
 use super::text::clock;
-use super::{asking, settings, streams, words};
+use super::{asking, fail_safes, settings, streams, words};
 
 /// How many rows alike are told one by one.
 const TOLD_ALIKE: usize = 20;
@@ -72,6 +72,14 @@ fn kind(what: &What) -> Option<(&'static str, usize, usize)> {
         What::Lost { module, topic, .. } => ("lost", topic.0, module.0),
         What::Joining { module, .. } => ("joining", module.0, 0),
         What::Streaming { stream, .. } => ("streaming", stream.0, 0),
+        What::FailSafe { output, what } => {
+            let step = match what {
+                FailSafeStep::RunsOut { .. } => "fail-safe",
+                FailSafeStep::Withholds => "fail-safe-withholds",
+                FailSafeStep::Over => "fail-safe-over",
+            };
+            (step, output.module.0, output.output)
+        }
         What::Asking {
             request, module, ..
         } => ("asking", request.0, module.0),
@@ -232,6 +240,7 @@ fn headline(line: &Line, cues: &CueSheet, record: &Record) -> Option<String> {
         What::Joining { module, what } => asking::join_words(line, *module, *what),
         What::ComesOn => "all supplies come on".to_owned(),
         What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
+        What::FailSafe { output, what } => fail_safes::step_words(line, *output, *what),
         What::Asking {
             request,
             module,

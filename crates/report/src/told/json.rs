@@ -7,7 +7,7 @@ use rehearsal::{Collapse, KeptBack, Outcome, Record, What};
 use serde_json::{Map, Value, json};
 
 use super::came::{faults_came_json, topics_came_json};
-use super::{asking, content, settings, streams, words};
+use super::{asking, content, fail_safes, settings, streams, words};
 
 /// The first line of a trace, as one JSON object: of what it is. The records follow it ([`record_json`]).
 #[must_use]
@@ -207,6 +207,7 @@ fn detail(line: &Line, cues: &CueSheet, what: &What) -> (&'static str, Value) {
         What::Joining { module, what } => asking::join_json(line, *module, *what),
         What::ComesOn => ("comes-on", json!({})),
         What::Streaming { stream, what } => streams::step_json(line, *stream, *what),
+        What::FailSafe { output, what } => fail_safes::step_json(line, *output, *what),
         What::Posted {
             module: m,
             topic: t,

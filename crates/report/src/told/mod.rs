@@ -9,6 +9,7 @@ mod compare;
 mod content;
 mod depths;
 mod evidence_table;
+mod fail_safes;
 mod failures;
 mod faults;
 mod figures;

@@ -11,7 +11,7 @@ use rehearsal::{Above, KeptBack, Outcome, Record, RecordId, RoutineLog, What, ab
 use super::came::what_came;
 use super::depths::depths_text;
 use super::headline::headlines;
-use super::{asking, content, settings, streams, words};
+use super::{asking, content, fail_safes, settings, streams, words};
 
 /// Events of one detector from one sound that are told step by step.
 const TOLD_ALIKE: usize = 3;
@@ -245,6 +245,7 @@ fn step_words(line: &Line, record: &Record, records: &[Record]) -> Option<String
         What::Joining { module, what } => asking::join_words(line, *module, *what),
         What::ComesOn => "all supplies come on".to_owned(),
         What::Streaming { stream, what } => streams::step_words(line, *stream, *what),
+        What::FailSafe { output, what } => fail_safes::step_words(line, *output, *what),
         What::Set {
             detector,
             threshold_db,

@@ -52,6 +52,31 @@ fn verif_the_faults_of_the_pile_line_are_found() {
     assert_eq!(ids(&broken(&demo.plan, 0)), [""; 0]);
 }
 
+/// A radio that dies while the lamp is green: it stays green, and with the timer it is dark in time.
+#[test]
+fn verif_the_rehearsal_of_the_pile_line_shows_a_lamp_that_stays_green() {
+    let demo = demo("kestrel-piles", false);
+    let cues = demo.folder.path().join("cues/dead-radio.toml");
+    let cues = cues.display().to_string();
+    let rehearsed = || run(&["rehearse", &demo.plan, &cues]);
+    let blind = rehearsed();
+    expect_status(&blind, 1);
+    let said = "on at 65.0000 s, expected off, its fail-safe state";
+    assert!(stdout(&blind).contains(said), "{}", stdout(&blind));
+    edit(
+        &demo.plan,
+        "fail_safe = \"off\"",
+        "fail_safe = \"off\"\nfails_safe_within = \"4 s\"",
+    );
+    let dark = rehearsed();
+    expect_status(&dark, 0);
+    assert!(
+        stdout(&dark).contains("module.bridge.output.go goes to its fail-safe state, off"),
+        "{}",
+        stdout(&dark)
+    );
+}
+
 /// Four modules that boot at once have no operating point once what is in their ways onwards counts, and a rope strums in the band of the detectors for much of a tide.
 #[test]
 fn verif_the_faults_of_the_winter_line_are_found() {

@@ -14,7 +14,7 @@ use serde_json::Value;
 use timeline::Ns;
 
 /// Kinds of records: the number of arms of [`kind`].
-const KINDS: usize = 45;
+const KINDS: usize = 46;
 
 /// The number of a kind. A new kind does not compile here: give it a number, and an example below.
 fn kind(what: &What) -> usize {
@@ -64,6 +64,7 @@ fn kind(what: &What) -> usize {
         What::Streaming { .. } => 42,
         What::Set { .. } => 43,
         What::ComesOn => 44,
+        What::FailSafe { .. } => 45,
     }
 }
 
@@ -272,6 +273,12 @@ pub(crate) fn every_record(plan: &Path, cues: &Path) -> Vec<Value> {
         },
         What::Switched { output, on: true },
         What::Stays { output, on: true },
+        What::FailSafe {
+            output,
+            what: rehearsal::FailSafeStep::RunsOut {
+                silent: Some(module),
+            },
+        },
         What::Entered { module, state: 0 },
         What::Queued {
             uplink,

@@ -44,7 +44,7 @@ enum Reads {
 use Reads::{Elsewhere, It, Never};
 
 /// One change of each section of the plan.
-const CHANGES: [(&str, &str, Reads); 33] = [
+const CHANGES: [(&str, &str, Reads); 38] = [
     (
         "name = \"Harrow Sound ferry-lane watch\"",
         "name = \"Another\"",
@@ -61,7 +61,28 @@ const CHANGES: [(&str, &str, Reads); 33] = [
     ("ph = 8.0", "ph = 7.0", It),
     ("clearness = [0.34", "clearness = [0.35", Never),
     ("wind = [\"11 m/s\"", "wind = [\"12 m/s\"", Elsewhere),
-    ("holding_factor = 0.5", "holding_factor = 0.6", Elsewhere),
+    ("holding_factor = 0.5", "holding_factor = 0.6", Never),
+    (
+        "length = \"92 m\"",
+        "length = \"92 m\"\nfairing = true\nheave_share = \"40 %\"",
+        Never,
+    ),
+    (
+        "[case.spring]",
+        "[case.spring]\nstrongest_at = \"springs\"",
+        Never,
+    ),
+    (
+        "[case.slack]",
+        "[spare.upper]\nof = \"part.listener\"\n\n[case.slack]",
+        Never,
+    ),
+    (
+        "ph = 8.0",
+        "ph = 8.0\nswell = { height = \"1 m\", period = \"11 s\" }",
+        Never,
+    ),
+    ("rated_depth = \"200 m\"", "rated_depth = \"150 m\"", Never),
     ("length = \"92 m\"", "length = \"90 m\"", Elsewhere),
     (
         "wind = { speed = \"8 m/s\" }",
