@@ -74,7 +74,7 @@ const CHANGES: [(&str, &str, Reads); 38] = [
     ),
     (
         "[case.slack]",
-        "[spare.upper]\nof = \"part.listener\"\n\n[case.slack]",
+        "[spare.upper]\nof = \"part.listener\"\ncarried = 1\n\n[case.slack]",
         Never,
     ),
     (
