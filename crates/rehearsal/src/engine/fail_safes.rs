@@ -91,7 +91,7 @@ impl Engine<'_> {
         delivered: RecordId,
     ) {
         let own = self.line.modules[from.0].heartbeat;
-        if !own.is_some_and(|h| h.topic == topic) {
+        if own.is_none_or(|h| h.topic != topic) {
             return;
         }
         for timer in 0..self.timers.len() {
