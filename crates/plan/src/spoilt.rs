@@ -106,7 +106,7 @@ impl SpoiltParts {
         self.declared.iter().map(String::as_str)
     }
 
-    /// The supplies with a `battery` that is written of them or may be of their part, as typed paths, right or wrong.
+    /// The supplies whose battery says its voltage at rest, or may by their part, as typed paths, right or wrong.
     pub fn batteries(&self) -> impl Iterator<Item = &str> {
         self.batteries.iter().map(String::as_str)
     }
@@ -205,14 +205,21 @@ pub(crate) fn spoilt_parts(
         requirements: requirements(root, fields),
         batteries: all
             .iter()
-            .filter(|p| p.starts_with("supply."))
-            .filter(|p| {
-                written(root, p).is_none_or(|t| t.contains_key("battery") || t.contains_key("part"))
-            })
+            .filter(|p| p.starts_with("supply.") && may_come_back(root, p))
             .cloned()
             .collect(),
         declared: all,
     }
+}
+
+/// Whether a battery of a supply says its voltage at rest, or may by the supply's part.
+fn may_come_back(root: &Table, path: &str) -> bool {
+    let Some(supply) = written(root, path) else {
+        return true;
+    };
+    let battery = supply.get("battery").map(|e| &e.node.value);
+    supply.contains_key("part")
+        || matches!(battery, Some(Value::Table(b)) if b.contains_key("open_voltage"))
 }
 
 /// Looks for the mistake on which a part rests.
