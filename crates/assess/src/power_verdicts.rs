@@ -66,10 +66,7 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
 /// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known: over the sets of states that the line
 /// carries. Which it cannot carry, and what a lock-out switches off, is for a requirement to ask: a plan may keep boots apart.
 pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
-    let modules = (0..line.modules.len()).map(ModuleIx);
-    let left: Vec<ModuleIx> = modules
-        .filter(|m| !asked_by_a_requirement(line, *m))
-        .collect();
+    let left = left_to_the_check(line);
     if left.is_empty() {
         return Vec::new();
     }
@@ -84,10 +81,17 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     each.filter(|v| v.word() != Word::Unknown).collect()
 }
 
+/// The modules whose own limits no requirement asks for.
+pub(crate) fn left_to_the_check(line: &Line) -> Vec<ModuleIx> {
+    let modules = (0..line.modules.len()).map(ModuleIx);
+    modules
+        .filter(|m| !asked_by_a_requirement(line, *m))
+        .collect()
+}
+
 /// The modules whose own limits no requirement asks for, where what the plan says is not enough to judge them.
 pub(crate) fn open(line: &Line, told: bool) -> Option<String> {
-    let modules = (0..line.modules.len()).map(ModuleIx);
-    let left = modules.filter(|m| !asked_by_a_requirement(line, *m));
+    let left = left_to_the_check(line).into_iter();
     let left: Vec<String> = left.map(|m| line.module_path(m)).collect();
     (!told && !left.is_empty()).then(|| {
         format!(

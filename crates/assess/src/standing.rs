@@ -314,10 +314,11 @@ fn boots_carried(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 fn input_voltages(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
     let verdicts = power_verdicts::input_voltages(line);
     let reached = &reach.reading.spoilt;
+    let asked = || !power_verdicts::left_to_the_check(line).is_empty();
     let mut supplies = reached.declared().filter(|p| p.starts_with("supply."));
     let wrong = |path: &str| reached.of(path).is_some();
     match reach.spoilt(&reach.electric()) {
-        Some(spoilt) if verdicts.is_empty() && supplies.any(wrong) => vec![spoilt],
+        Some(spoilt) if verdicts.is_empty() && asked() && supplies.any(wrong) => vec![spoilt],
         spoilt => unless_spoilt(verdicts, spoilt),
     }
 }

@@ -31,7 +31,7 @@ const BAD: &[Bad] = &[
         "supply.bench",
         "voltage = \"48 V\"",
         "voltage = \"48 kg\"",
-        &[ELECTRIC, &["input-voltage"]],
+        &[ELECTRIC],
     ),
     Bad(
         "module.ear",
