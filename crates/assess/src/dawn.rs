@@ -210,6 +210,14 @@ impl ComesBack {
         hold.map_err(|e| refused(&what, e))
     }
 
+    /// Whether the load comes back at a voltage that the full battery does not have at rest.
+    pub(crate) fn on_beyond_rest(&self) -> bool {
+        match self.bank.thresholds {
+            Thresholds::Voltage { on_v, .. } => on_v > self.bank.highest_v(0.0).0,
+            Thresholds::Content { .. } => false,
+        }
+    }
+
     /// The mean day of each month in the water.
     pub(crate) fn days(
         &self,

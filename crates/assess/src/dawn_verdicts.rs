@@ -167,6 +167,9 @@ pub(crate) fn dawn_restarts(
 ) -> Vec<Verdict> {
     each_supply(line, of, solar, &mut |supply| {
         let (back, days) = ready(line, supply, memo, assumed)?;
+        if beyond_full(line, &back).is_some_and(|v| v.is_broken()) {
+            return Err("the load never comes back: see `comes-back`".to_owned());
+        }
         let mut worst: Option<(&MeanDay, Dawn)> = None;
         for day in &days {
             let dawn = back.dawn(line, day).map_err(|e| e.to_string())?;
@@ -179,6 +182,12 @@ pub(crate) fn dawn_restarts(
             }
         }
         let (day, dawn) = worst.ok_or("the deployment has no month")?;
+        if dawn.spells.is_empty() && back.on_beyond_rest() {
+            return Err(format!(
+                "{}: at its `reconnect_voltage` it is only while it is charged, and on no mean day of its months is it charged enough",
+                told(day, &dawn)
+            ));
+        }
         let subject = format!("supply.{}", line.supplies[supply.0].id);
         if let Some(at_s) = dawn.endless_from_s {
             return Err(format!(

@@ -405,14 +405,22 @@ impl Verdict {
         }
     }
 
-    /// Share of the limit that is left, for putting the worst first; an unknown one stands between broken and marginal.
-    fn rank(&self) -> (Word, f64) {
+    fn margin_unit(&self) -> Option<&str> {
+        match self {
+            Verdict::Unknown { .. } => None,
+            Verdict::Known(k) => Some(&k.margin.unit),
+            Verdict::Provisional(p) => Some(&p.margin.unit),
+        }
+    }
+
+    /// What is left, the margin or its share of the limit, for putting the worst first; an unknown one stands between broken and marginal.
+    fn rank(&self, by_margin: bool) -> (Word, f64) {
         let (margin, limit) = match self {
             Verdict::Unknown { .. } => return (Word::Unknown, 0.0),
             Verdict::Known(k) => (k.margin.value, k.limit.value),
             Verdict::Provisional(p) => (p.margin.value, p.limit.value),
         };
-        let share = if limit == 0.0 {
+        let share = if by_margin || limit == 0.0 {
             margin
         } else {
             margin / limit.abs()
@@ -475,8 +483,12 @@ impl Judged {
     }
 
     fn worst_first(&mut self) {
+        // In one unit the margin itself tells the worst, since what is marginal is a margin and no share of a limit.
+        let mut units = self.verdicts.iter().filter_map(Verdict::margin_unit);
+        let first = units.next();
+        let one_unit = first.is_some() && units.all(|unit| Some(unit) == first);
         self.verdicts.sort_by(|a, b| {
-            let ((x, p), (y, q)) = (a.rank(), b.rank());
+            let ((x, p), (y, q)) = (a.rank(one_unit), b.rank(one_unit));
             x.cmp(&y).then(p.total_cmp(&q))
         });
     }

@@ -15,7 +15,7 @@
 use crate::descend::{Way, drag_n_m};
 use crate::error::MooringError;
 use crate::line::{Hanging, Top};
-use crate::shape::{AtBody, Effort, Point, Shape, Touch};
+use crate::shape::{AtBody, Effort, Point, Shape, Touch, held_together};
 use crate::shoot::rope_over;
 use crate::vector::{Vector, dot, length, minus, plus, times};
 
@@ -548,6 +548,8 @@ impl<'a> Bars<'a> {
             }
         }
         bodies.sort_by_key(|(index, _)| *index);
+        let mut bodies: Vec<AtBody> = bodies.into_iter().map(|(_, body)| body).collect();
+        held_together(&mut bodies);
         let touching = at_m.iter().skip(1).position(|at| at[2] > 0.0);
         let touch = touching.filter(|node| *node > 0).map(|node| Touch {
             s_m: self.s_m[node],
@@ -555,7 +557,7 @@ impl<'a> Bars<'a> {
         });
         Ok(Shape {
             points,
-            bodies: bodies.into_iter().map(|(_, body)| body).collect(),
+            bodies,
             anchor_n: end_n(0, 0.5),
             top_n: self.over_top_n(at_m, &end_n),
             top_m: at_m[at_m.len() - 1],

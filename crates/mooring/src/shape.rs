@@ -11,7 +11,7 @@ pub struct Point {
     pub force_n: [f64; 3],
 }
 
-/// A body on the line.
+/// A body on the line. Of several at one place each has the pulls of the line above and below all of them: they hold each other, and the line leans outside.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AtBody {
     /// Unstretched length from the anchor, m.
@@ -94,6 +94,35 @@ impl AtBody {
     #[must_use]
     pub fn tilt_below_deg(&self) -> f64 {
         tilt_deg(self.below_n)
+    }
+}
+
+/// Gives bodies at one place, which follow each other from the top down, the pulls of the line outside all of them.
+pub(crate) fn held_together(bodies: &mut [AtBody]) {
+    for first in 0..bodies.len() {
+        let s_m = bodies[first].s_m;
+        if bodies[..first].iter().any(|b| b.s_m == s_m) {
+            continue;
+        }
+        let here: Vec<AtBody> = bodies.iter().filter(|b| b.s_m == s_m).copied().collect();
+        if here.len() < 2 {
+            continue;
+        }
+        let apart = |ix: usize| {
+            here.iter()
+                .enumerate()
+                .filter(move |(k, _)| *k != ix)
+                .map(|(_, b)| b)
+        };
+        let top = (0..here.len()).find(|ix| apart(*ix).all(|b| b.below_n != here[*ix].above_n));
+        let bottom = (0..here.len()).find(|ix| apart(*ix).all(|b| b.above_n != here[*ix].below_n));
+        // Where what hangs there weighs nothing, all of them have the same pulls.
+        let above_n = here[top.unwrap_or(0)].above_n;
+        let below_n = here[bottom.unwrap_or(0)].below_n;
+        for body in bodies.iter_mut().filter(|b| b.s_m == s_m) {
+            body.above_n = above_n;
+            body.below_n = below_n;
+        }
     }
 }
 

@@ -15,7 +15,7 @@ use crate::descend::{End, Trail, Way};
 use crate::error::MooringError;
 use crate::fixed;
 use crate::line::{Hanging, Top};
-use crate::shape::{AtBody, Effort, Point, Shape, Touch};
+use crate::shape::{AtBody, Effort, Point, Shape, Touch, held_together};
 use crate::vector::{Vector, length, minus, plus, times};
 
 /// To within this the height of the line's end is brought to the seabed, m.
@@ -242,14 +242,12 @@ pub(crate) fn shape(
         point.at_m = plus(point.at_m, move_by);
     }
     trail.bodies.sort_by_key(|(index, _)| *index);
-    let bodies = trail
-        .bodies
-        .into_iter()
-        .map(|(_, body)| AtBody {
-            at_m: plus(body.at_m, move_by),
-            ..body
-        })
-        .collect();
+    let moved = trail.bodies.into_iter().map(|(_, body)| AtBody {
+        at_m: plus(body.at_m, move_by),
+        ..body
+    });
+    let mut bodies: Vec<AtBody> = moved.collect();
+    held_together(&mut bodies);
     Ok(Shape {
         points: trail.points,
         bodies,

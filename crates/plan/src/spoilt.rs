@@ -451,6 +451,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("weight", &mut line.weights.iter().map(|x| &x.id));
     add("weak_link", &mut line.weak_links.iter().map(|x| &x.id));
     add("recovery", &mut line.means.iter().map(|x| &x.id));
+    add("spare", &mut line.spares.iter().map(|x| &x.id));
     add("case", &mut line.cases.iter().map(|x| &x.id));
     add("section", &mut line.sections.iter().map(|x| &x.id));
     add("supply", &mut line.supplies.iter().map(|x| &x.id));

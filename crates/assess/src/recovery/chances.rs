@@ -85,14 +85,16 @@ pub struct ModuleChance {
 pub(super) fn of_modules(
     line: &Line,
     of: &Moored,
-    partings: &Result<Vec<Parted>, String>,
+    (partings, under): (&Result<Vec<Parted>, String>, Option<&str>),
 ) -> Vec<ModuleChance> {
     let modules = (0..line.modules.len()).map(ModuleIx);
     let each = modules.filter(|m| of.holds(*m)).map(|module| {
         let at_m = height_m(of, Thing::Module(module));
         ModuleChance {
             module,
-            chance: combined(line, |means| brings(line, of, partings, means, at_m)),
+            chance: combined(line, |means| {
+                brings(line, of, (partings, under), means, at_m)
+            }),
         }
     });
     each.collect()
@@ -142,7 +144,7 @@ pub(super) fn of_what_stays(line: &Line, of: &Moored, partings: &mut [Parted]) {
 fn brings(
     line: &Line,
     of: &Moored,
-    partings: &Result<Vec<Parted>, String>,
+    (partings, under): (&Result<Vec<Parted>, String>, Option<&str>),
     means: &Means,
     height_m: Option<f64>,
 ) -> Brings {
@@ -150,6 +152,9 @@ fn brings(
         MeansKind::Drag => Brings::Yes,
         MeansKind::Haul => match (means.acts_at, of.top) {
             (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => {
+                if let Some(case) = under {
+                    return Brings::No(format!("its line holds the buoy under in {case}"));
+                }
                 // The last parting is just below the top: what it frees is the buoy alone.
                 match partings {
                     Err(why) => Brings::Unknown(why.clone()),

@@ -7,9 +7,9 @@ mod weak;
 
 use plan::Line;
 
-use crate::input::{CasesError, Fouling, Moored, NotMoored};
+use crate::input::{CasesError, FOULED, Fouling, Moored, NotMoored};
 use crate::memo::Memo;
-use crate::moorings::{HungLine, Moorings, moorings_of};
+use crate::moorings::{HungLine, Moorings, PULLED_UNDER, moorings_of};
 
 pub use adrift::Adrift;
 pub use chances::{Chance, ModuleChance, Sharing};
@@ -103,8 +103,14 @@ fn of_line(
     of: &HungLine,
     (fouling, density_kg_m3): (Option<Fouling>, Option<f64>),
 ) -> LineRecovery {
+    let under = held_under(found, of);
     let partings = match density_kg_m3 {
-        Some(density_kg_m3) => parted::partings(line, &of.line, fouling.as_ref(), density_kg_m3),
+        Some(density_kg_m3) => parted::partings(
+            line,
+            (&of.line, under.is_none()),
+            fouling.as_ref(),
+            density_kg_m3,
+        ),
         None => Err("the plan has no design case".to_owned()),
     };
     let mut partings = partings;
@@ -112,10 +118,23 @@ fn of_line(
         chances::of_what_stays(line, &of.line, all);
     }
     LineRecovery {
-        modules: chances::of_modules(line, &of.line, &partings),
+        modules: chances::of_modules(line, &of.line, (&partings, under.as_deref())),
         weak_links: weak::windows(line, found, of),
         adrift: adrift::adrift(line, found, of),
         partings,
         line: of.line.clone(),
     }
+}
+
+/// The usual case, clean or fouled, in which a line holds its buoy under, in words.
+fn held_under(found: &Moorings, of: &HungLine) -> Option<String> {
+    let usual = found.cases.iter().find(|case| case.nominal)?;
+    let both = found.cases.iter().zip(&of.shapes).filter(|(case, _)| {
+        case.id == usual.id || case.id.strip_suffix(FOULED) == Some(usual.id.as_str())
+    });
+    let mut under = both.filter(|(_, shape)| {
+        let shape = shape.as_ref();
+        shape.is_ok_and(|s| s.sunk() == Some(PULLED_UNDER))
+    });
+    under.next().map(|(case, _)| case.named())
 }

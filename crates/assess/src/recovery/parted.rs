@@ -30,7 +30,7 @@ pub struct Parted {
     pub fouled: Result<Freed, String>,
     /// The upper piece with the one thing flooded that costs most, at the start or at the end, whichever lifts less; `None` where nothing of it can flood.
     pub flooded: Result<Option<Flooded>, String>,
-    /// Whether a buoy at the surface holds it: what it lifts is up already, and drifts.
+    /// Whether a buoy holds it that is at the surface in the usual case: what it lifts is up already, and drifts.
     pub at_surface: bool,
     /// Weight in water of all that stays with the anchor, clean, N; below zero it stands up.
     pub left_n: f64,
@@ -109,7 +109,7 @@ pub fn least_lift(partings: &[Parted]) -> (Option<(f64, &Parted)>, Option<String
 /// What comes of a parting at each place where the lift may be least.
 pub(super) fn partings(
     line: &Line,
-    clean: &Moored,
+    (clean, afloat): (&Moored, bool),
     fouling: Option<&Fouling>,
     density_kg_m3: f64,
 ) -> Result<Vec<Parted>, String> {
@@ -186,7 +186,7 @@ pub(super) fn partings(
                 alone.ok_or(why)
             }),
             flooded,
-            at_surface: matches!(clean.top, MooredTop::Buoy { .. }),
+            at_surface: afloat && matches!(clean.top, MooredTop::Buoy { .. }),
             left_n: start.left_n,
             slack_m: slack_m.map_err(|error| error.to_string())?,
             stays_back: None,

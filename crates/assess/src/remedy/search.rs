@@ -197,7 +197,9 @@ impl<'a> Search<'a> {
         }
         let mut word = |i: usize| at(i).word;
         let met = |w: Option<Word>| w == Some(Word::Met);
-        let holds = |w: Option<Word>| matches!(w, Some(Word::Met | Word::Marginal));
+        // What is marginal already is mended by what makes it met alone.
+        let enough_now = matches!(self.word(&self.base), Word::Met | Word::Marginal);
+        let holds = |w: Option<Word>| met(w) || (w == Some(Word::Marginal) && !enough_now);
         let smallest = if knob.declared.is_some() || self.on_records {
             // Declared choices are in the order of their cost, not of their effect.
             let first = (0..count).find(|i| met(word(*i)));

@@ -334,6 +334,7 @@ fn val_a_load_that_comes_back_at_a_voltage_beyond_full() {
     assert_eq!(of(&beyond, "comes-back").word(), Word::Broken);
     close(back.limit.value, 6.9 + f64::sqrt(6.9 * 6.9 + 48.0), 1e-9);
     assert_eq!(of(&beyond, "flat").word(), Word::Broken);
+    assert_eq!(of(&beyond, "dawn").word(), Word::Unknown);
     let charged = at("14.4");
     assert_eq!(of(&charged, "comes-back").word(), Word::Unknown);
     let why = of(&charged, "comes-back").verdicts[0].why().to_owned();

@@ -569,3 +569,54 @@ fn verif_what_a_float_holds_up_counts_with_growth() {
     close(held.value.value, clean - G * 275.0 * volume_m3, 1e-6);
     assert!(held.why.contains("has grown"), "{}", held.why);
 }
+
+/// A buoy that its line holds under in still water is not hauled, and what rises from there has a speed: what is left are the release and the grapnel, `1 - 0.2 0.5 0.4` for the buoy.
+#[test]
+fn verif_a_buoy_that_is_held_under_is_not_hauled() {
+    let heavy = BUOY.replace("weight_in_water = \"120 N\"", "weight_in_water = \"9 kN\"");
+    assert_ne!(heavy, BUOY);
+    let recovery = found(&heavy);
+    let line = recovery.lines[0].as_ref().unwrap();
+    for module in &line.modules {
+        let by = &module.chance.by;
+        assert!(!by.iter().any(|id| id == "recovery.haul"), "{by:?}");
+        let why = module
+            .chance
+            .not_by
+            .iter()
+            .find(|(id, _)| id == "recovery.haul");
+        assert!(why.unwrap().1.contains("holds the buoy under"), "{why:?}");
+    }
+    let partings = line.partings.as_ref().unwrap();
+    let last = partings.last().unwrap();
+    assert!(last.clean.net_n > 0.0);
+    assert_eq!(last.rises_m_s(&last.clean), Some(last.clean.rises_m_s));
+    // On a line that leaves its buoy afloat there is none.
+    let afloat = found(BUOY);
+    let partings = afloat.lines[0].as_ref().unwrap().partings.as_ref().unwrap();
+    let last = partings.last().unwrap();
+    assert_eq!(last.rises_m_s(&last.clean), None);
+}
+
+/// Margins in one unit stand by what is left, not by their share of limits that differ: a link that holds with 400 N to spare is nearer than one that parts 26 000 N before its rope.
+#[test]
+fn verif_the_nearest_of_one_unit_stands_first() {
+    let text = sized(&still(
+        "[weak_link.top]\nposition = { section = \"section.riser\", from_top = \"5 m\" }\nparts_from = \"2 kN\"\nparts_by = \"4 kN\"\nsafety_factor = 1.0\n",
+    ));
+    let text = text.replace(
+        "diameter = \"12 mm\"",
+        "diameter = \"12 mm\"\nbreaking_load = \"30 kN\"",
+    );
+    let check = judged(&text);
+    let all = &requirement(&check, "weak-link").verdicts;
+    let margins: Vec<f64> = all
+        .iter()
+        .map(|v| match v {
+            Verdict::Known(known) => known.margin.value,
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(margins.len(), 2);
+    assert!(margins[0] < margins[1], "{margins:?}");
+}

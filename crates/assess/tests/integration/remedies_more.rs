@@ -259,3 +259,22 @@ fn verif_every_key_of_talk_mends_what_it_binds() {
         holds(remedy, id);
     }
 }
+
+/// What is marginal by 0.57 degrees is mended by what makes it met alone: what leaves it as it is, or marginal, is no remedy of it.
+#[test]
+fn verif_of_what_is_marginal_only_what_makes_it_met_is_told() {
+    let text = with_modules(
+        "\n[requirement.tilt]\nthat = \"module-tilt\"\nof = \"module.w0\"\nat_most = \"10 deg\"\n",
+    );
+    let found = found(&text, "tilt");
+    let mended = only(&found);
+    assert_eq!(mended.judged.word(), Word::Marginal);
+    assert!(!mended.remedies.is_empty());
+    for remedy in &mended.remedies {
+        assert_eq!(remedy.word, Word::Met, "{:?}", remedy.turned);
+        let Verdict::Known(then) = &remedy.verdict else {
+            panic!("it is known")
+        };
+        assert!(then.value.value <= 9.0, "{then:?}");
+    }
+}

@@ -208,3 +208,19 @@ fn verif_a_part_whose_chance_is_not_written_leaves_the_spares_unknown() {
     let judged = check(&good(&[(ASKED, &asked)]), &Shelf::default());
     assert!(why_unknown(&judged, "asked").contains("dead_on_deck"));
 }
+
+/// A mistake in a requirement that has nothing to do with them leaves spares judged.
+#[test]
+fn verif_a_mistake_elsewhere_leaves_spares_judged() {
+    let dead = "start = 2027-01-01\ndead_on_deck = \"10 %\"";
+    let spare = "[spare.ear]\nof = \"module.ear\"\ncarried = 1\n\n[requirement.voltage]\n";
+    let asked = asking("that = \"spares\"\nat_least = \"20 %\"").replace(ASKED, spare);
+    let text = changed(&[("start = 2027-01-01", dead), (ASKED, &asked)]);
+    let right = known(&check(&read(&text), &Shelf::default()), "asked").clone();
+    let wrong =
+        format!("{text}\n[requirement.wrong]\nthat = \"anchor-load\"\nat_least = \"9 N\"\n");
+    let reading = read(&wrong);
+    assert!(reading.has_errors());
+    let judged = check(&reading, &Shelf::default());
+    assert_eq!(known(&judged, "asked").value, right.value);
+}

@@ -166,3 +166,34 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    /// Bodies at one place are one body: two halves of each lean and pull as the whole does.
+    #[test]
+    fn verif_what_hangs_at_one_place_is_one_body(line in lines()) {
+        let Ok(whole) = hang(&line) else { return Ok(()) };
+        let mut halves = line.clone();
+        halves.bodies = line
+            .bodies
+            .iter()
+            .flat_map(|b| {
+                let half = Body { weight_n: 0.5 * b.weight_n, drag_area_m2: 0.5 * b.drag_area_m2, ..*b };
+                [half, half]
+            })
+            .collect();
+        let split = hang(&halves).expect("what hangs whole hangs in halves");
+        if core::mem::discriminant(&split.effort) != core::mem::discriminant(&whole.effort) {
+            return Ok(());
+        }
+        for (ix, body) in split.bodies.iter().enumerate() {
+            let one = &whole.bodies[ix / 2];
+            let scale_n = 1.0 + one.below_n.iter().chain(&one.above_n).map(|n| n.abs()).sum::<f64>();
+            for (a, b) in [(body.above_n, one.above_n), (body.below_n, one.below_n)] {
+                for k in 0..3 {
+                    prop_assert!((a[k] - b[k]).abs() < 1e-3 * scale_n, "{a:?} {b:?}");
+                }
+            }
+        }
+    }
+}
