@@ -604,10 +604,7 @@ fn verif_the_nearest_of_one_unit_stands_first() {
     let text = sized(&still(
         "[weak_link.top]\nposition = { section = \"section.riser\", from_top = \"5 m\" }\nparts_from = \"2 kN\"\nparts_by = \"4 kN\"\nsafety_factor = 1.0\n",
     ));
-    let text = text.replace(
-        "diameter = \"12 mm\"",
-        "diameter = \"12 mm\"\nbreaking_load = \"30 kN\"",
-    );
+    let text = text.replace("is = \"rope\"", "is = \"rope\"\nbreaking_load = \"30 kN\"");
     let check = judged(&text);
     let all = &requirement(&check, "weak-link").verdicts;
     let margins: Vec<f64> = all
