@@ -5,10 +5,10 @@ use plan::{Chemistry, Line};
 
 /// Above this a person in the water may be at risk from a damaged cable, V of direct current. Source: pool zones 0 and 1 of
 /// CEI 64-8 (IEC 60364-7-702) as quoted by a maker of luminaires; see docs/method/power.md.
-const WATER_CAUTION_V: f64 = 30.0;
+pub(crate) const WATER_CAUTION_V: f64 = 30.0;
 /// Above this extra-low-voltage protection alone is not accepted even dry, V of direct current (IEC 60364-4-41, 414.4.5, from
 /// memory).
-const DRY_CAUTION_V: f64 = 60.0;
+pub(crate) const DRY_CAUTION_V: f64 = 60.0;
 
 const WATER_ABOVE: &str = "Electricity in water: above 30 V DC (12 V AC) a person in the water may be at risk from a damaged cable, and above 60 V DC extra-low-voltage protection alone is not accepted even dry. No voltage is called safe here. A qualified person and the current standards decide.";
 const WATER: &str = "Electricity in water: no voltage is called safe here. A qualified person and the current standards decide.";
@@ -26,7 +26,10 @@ const ANIMALS: &str = "Work near protected animals and loud work in the sea need
 /// The cautions of a plan, the electrical ones first.
 pub(crate) fn cautions(line: &Line) -> Vec<&'static str> {
     let mut all = Vec::new();
-    let voltages = line.supplies.iter().map(|s| s.voltage_v.si);
+    let voltages = line
+        .supplies
+        .iter()
+        .map(|s| s.highest_v.map_or(s.voltage_v.si, |q| q.si));
     let highest_v = voltages.fold(0.0, f64::max);
     if highest_v > WATER_CAUTION_V {
         all.push(WATER_ABOVE);

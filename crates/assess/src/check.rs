@@ -24,10 +24,10 @@ use crate::verdict::{Judged, Verdict, Word, unknown};
 use crate::years::{FewYears, Years};
 use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
-    failure_verdicts, fault_verdicts, hours_verdicts, insulation, link_verdicts, loss_verdicts,
-    measured, other_verdicts, power_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts,
-    ship, start_verdicts, storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
-    uplink_verdicts, uplink_wait_verdicts, year_verdicts,
+    failure_verdicts, fault_verdicts, highest_voltage, hours_verdicts, insulation, link_verdicts,
+    loss_verdicts, measured, other_verdicts, power_verdicts, range_verdicts, recovery_verdicts,
+    reserve_verdicts, ship, start_verdicts, station_verdicts, storage_verdicts, strum_verdicts,
+    sync_verdicts, tune_verdicts, uplink_verdicts, uplink_wait_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -312,6 +312,9 @@ pub(crate) fn verdicts(
 ) -> Vec<Verdict> {
     match &r.that {
         That::Voltage { of, limits } => power_verdicts::voltage(line, *of, *limits),
+        That::HighestVoltage { of, at_most_v } => {
+            highest_voltage::highest_voltage(line, *of, *at_most_v, &mut years.assumed)
+        }
         That::SupplyCurrent { of, at_most_a } => {
             power_verdicts::supply_current(line, *of, *at_most_a)
         }
@@ -469,6 +472,21 @@ pub(crate) fn verdicts(
         }
         That::HousingMargin { of, at_least_m } => {
             mooring_verdicts::housing_margin(line, *of, *at_least_m)
+        }
+        That::OnStation {
+            of,
+            at_most_m,
+            laying_error_m,
+            fix_error_m,
+        } => {
+            let asked = station_verdicts::Asked {
+                of: *of,
+                at_most_m: *at_most_m,
+                laying_error_m: *laying_error_m,
+                fix_error_m: *fix_error_m,
+                share: r.share.map_or(f64::NAN, |q| q.si),
+            };
+            station_verdicts::on_station(&years.hangs, &asked)
         }
         That::WatchCircle { of, at_most_m } => {
             mooring_verdicts::watch_circle(&years.hangs, *of, *at_most_m)

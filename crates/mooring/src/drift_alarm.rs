@@ -67,3 +67,22 @@ pub fn drift_alarm(
         each,
     })
 }
+
+/// How far from its place a buoy is seen in a share of layings and fixes, m: its watch circle, m, and the quantile of Rayleigh's law of both errors, standard deviations in each direction of a fix and of where the
+/// anchor lies, m. As above it is taken to lie at the rim of its circle, with all of the error outwards.
+///
+/// # Errors
+/// A figure out of its range; a share that is not between 0 and 1.
+pub fn seen_within_m(
+    watch_circle_m: f64,
+    fix_sigma_m: f64,
+    place_sigma_m: f64,
+    within: f64,
+) -> Result<f64, MooringError> {
+    not_negative("the watch circle, m", watch_circle_m)?;
+    not_negative("the deviation of a fix, m", fix_sigma_m)?;
+    not_negative("the deviation of the anchor's place, m", place_sigma_m)?;
+    share("the share of layings and fixes", within)?;
+    let sigma_m = libm::hypot(fix_sigma_m, place_sigma_m);
+    Ok(watch_circle_m + sigma_m * (-2.0 * libm::log1p(-within)).sqrt())
+}

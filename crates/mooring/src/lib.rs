@@ -37,7 +37,7 @@ mod wave;
 
 pub use anode::{ALUMINIUM_AH_KG, Anode, Wetted, ZINC_AH_KG, anode_kg, anode_life_s, protection_a};
 pub use bars::hang_by_bars;
-pub use drift_alarm::{DriftAlarm, drift_alarm, sigma_of_circle_m};
+pub use drift_alarm::{DriftAlarm, drift_alarm, seen_within_m, sigma_of_circle_m};
 pub use error::MooringError;
 pub use growth::{Form, Growth, GrowthRate};
 pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};

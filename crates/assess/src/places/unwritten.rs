@@ -47,6 +47,7 @@ pub(super) fn open(line: &Line, ask: &PlaceAsk) -> Vec<String> {
                 | That::LineTension { .. }
                 | That::AnchorLoad { .. }
                 | That::WatchCircle { .. }
+                | That::OnStation { .. }
         )
     };
     if !line.sections.is_empty() && !line.requirements.iter().any(hangs) {

@@ -62,6 +62,7 @@ impl Reach<'_> {
     pub(crate) fn of(&self, that: &That) -> Parts {
         match that {
             That::Voltage { .. }
+            | That::HighestVoltage { .. }
             | That::SupplyCurrent { .. }
             | That::StartUp { .. }
             | That::CollapseFactor { .. }
@@ -186,7 +187,8 @@ impl Reach<'_> {
             | That::ModuleTilt { .. }
             | That::LineTension { .. }
             | That::AnchorLoad { .. }
-            | That::WatchCircle { .. } => self.shapes(),
+            | That::WatchCircle { .. }
+            | That::OnStation { .. } => self.shapes(),
             That::StrumHours { .. } => self.strum(),
             That::PartedLift { .. } | That::SurfaceSlack { .. } => self.shapes(),
             That::ChargeAtDeployment { .. } => self.energy(),

@@ -75,6 +75,7 @@ fn on_weights(that: &That) -> Option<bool> {
         | That::LineTension { .. }
         | That::AnchorLoad { .. }
         | That::WatchCircle { .. }
+        | That::OnStation { .. }
         | That::PartedLift { .. }
         | That::SurfaceSlack { .. } => Some(true),
         That::RecoveryChance { .. } | That::StrumHours { .. } => Some(false),

@@ -2,7 +2,7 @@
 
 use mooring::{
     Body, Floodable, Floods, Freed, MooringError, Rope, Side, TopFloat, drift_alarm, partings,
-    sigma_of_circle_m, slack_at_surface_m,
+    seen_within_m, sigma_of_circle_m, slack_at_surface_m,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -260,4 +260,27 @@ proptest! {
             }
         }
     }
+}
+
+#[test]
+fn val_how_far_from_its_place_a_buoy_is_seen() {
+    let document = truth::json("mooring/scipy-station.json");
+    let cases = list(&document["cases"]);
+    assert_eq!(cases.len(), 5);
+    for case in cases {
+        let of = |key: &str| number(&case[key]);
+        let sigma = |key: &str| sigma_of_circle_m(of(key), 0.95).unwrap();
+        let seen = seen_within_m(
+            of("circle_m"),
+            sigma("fix_m"),
+            sigma("laying_m"),
+            of("share"),
+        );
+        close(seen.unwrap(), of("seen_m"));
+        // All of the error outwards never holds less than any way does.
+        if of("limit_m") >= of("seen_m") {
+            assert!(of("within_at_rim") >= of("share"), "{case}");
+        }
+    }
+    assert!(seen_within_m(10.0, 1.0, 1.0, 1.0).is_err());
 }

@@ -377,6 +377,13 @@ pub enum That {
         /// Upper limit, degrees.
         at_most_deg: Q,
     },
+    /// Voltage at a module (at each when `of` is absent) with nothing drawn and every supply at its highest, V; without a limit against the module's own maximum.
+    HighestVoltage {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Upper limit, V.
+        at_most_v: Option<Q>,
+    },
     /// Tension of a section in every design case (each when `of` is absent), N; without a limit the working load of its rope.
     LineTension {
         /// The section.
@@ -405,6 +412,17 @@ pub enum That {
         of: Option<ModuleIx>,
         /// Upper limit, m.
         at_most_m: Q,
+    },
+    /// How far a buoy (each when `of` is absent) is seen from the place that was planned for its anchor, m.
+    OnStation {
+        /// The module.
+        of: Option<ModuleIx>,
+        /// Upper limit, m.
+        at_most_m: Q,
+        /// Circle about the place in which the anchor comes to lie with 95 %, m.
+        laying_error_m: Q,
+        /// Circle in which 95 % of fixes lie, m.
+        fix_error_m: Q,
     },
     /// Hours of a tide at springs in which the strum of the rope beside a hydrophone (each with a detector when `of` is absent) lies in the band of a detector, s.
     StrumHours {

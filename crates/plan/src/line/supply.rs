@@ -31,6 +31,8 @@ pub struct Supply {
     pub kind: SupplyKind,
     /// Open-circuit voltage, V.
     pub voltage_v: Q,
+    /// Highest voltage that it ever gives, V.
+    pub highest_v: Option<Q>,
     /// Source resistance, ohm.
     pub resistance_ohm: Q,
     /// Current limit, A.

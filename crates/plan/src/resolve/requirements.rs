@@ -65,6 +65,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     }
     match *word {
         "voltage" => voltage(r, f, line),
+        "highest-voltage" => Some(That::HighestVoltage {
+            of: module(r, f, line)?,
+            at_most_v: limit(r, f, "at_most", Dimension::Voltage, POSITIVE)?,
+        }),
         "supply-current" => Some(That::SupplyCurrent {
             of: supply(r, f, line)?,
             at_most_a: limit(r, f, "at_most", Dimension::Current, NOT_NEGATIVE)?,
@@ -236,6 +240,12 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         }),
         "module-depth" | "module-tilt" | "line-tension" | "anchor-load" | "housing-margin"
         | "watch-circle" => hanging(r, f, line, word),
+        "on-station" => Some(That::OnStation {
+            of: module(r, f, line)?,
+            at_most_m: limit(r, f, "at_most", Dimension::Length, POSITIVE)??,
+            laying_error_m: f.q("laying_error")?,
+            fix_error_m: f.q("fix_error")?,
+        }),
         "recovery-chance" => Some(That::RecoveryChance {
             of: module(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,

@@ -68,12 +68,26 @@ fn supply(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Sup
         }
     }
     let output = f.table("output")?.0;
+    if let (Some(voltage), Some(highest)) = (output.q("voltage"), output.q("highest"))
+        && highest.si < voltage.si
+    {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                highest.at,
+                "the highest voltage is below the voltage without load",
+            )
+            .label("not below `voltage`")
+            .related(voltage.at, "`voltage`"),
+        );
+    }
     Some(Supply {
         id: id.to_owned(),
         at: f.site,
         module: r.module(line, f, "at")?,
         kind,
         voltage_v: output.q("voltage")?,
+        highest_v: output.q("highest"),
         resistance_ohm: output.q("resistance")?,
         current_limit_a: output.q("current_limit"),
         pole: output.choice("pole").map(|(word, _)| match *word {

@@ -95,6 +95,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         "12 V",
     ),
     limited(
+        "highest-voltage",
+        &[],
+        &["of", "at_most", "share_of_draws"],
+        "30 V",
+    ),
+    limited(
         "supply-current",
         &[],
         &["of", "at_most", "share_of_draws", "measured"],
@@ -284,6 +290,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["at_most"],
         &["of", "share_of_draws", "measured"],
         "40 m",
+    ),
+    limited(
+        "on-station",
+        &["at_most", "laying_error", "fix_error", "share"],
+        &["of", "share_of_draws"],
+        "60 m",
     ),
     limited(
         "strum-hours",

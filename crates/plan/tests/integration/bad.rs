@@ -15,6 +15,7 @@ bad! {
     unknown_top_level_table: "[traffic]" => "[colours]\nx = 1\n[traffic]";
     missing_unit: "water_depth = \"85 m\"" => "water_depth = \"85\"";
     bare_number_where_a_unit_is_needed: "water_depth = \"85 m\"" => "water_depth = 85";
+    a_supply_whose_highest_is_below_its_voltage: "resistance = \"0.1 ohm\"" => "resistance = \"0.1 ohm\", highest = \"12 V\"";
     wrong_dimension: "water_depth = \"85 m\"" => "water_depth = \"85 V\"";
     unknown_unit: "water_depth = \"85 m\"" => "water_depth = \"85 meters deep\"";
     decimal_comma: "price = \"0.10 EUR\"" => "price = \"0,10 EUR\"";

@@ -50,6 +50,9 @@ at = "module.ear"
 capacity = "2 TB"
 records = [{ sensor = "module.ear.sensor.two", share = "90 %", compression = 2 }]
 
+[requirement.peak]
+that = "highest-voltage"
+
 [requirement.ready]
 that = "ready-within"
 of = "module.ear.sensor.one"

@@ -5,7 +5,7 @@ use assess::{Shelf, Status, Word, check};
 use super::{all, wide};
 use crate::support::{read, why_unknown};
 
-const ELECTRIC: &[&str] = &["voltage", "supply", "boots-carried", "ready"];
+const ELECTRIC: &[&str] = &["voltage", "peak", "supply", "boots-carried", "ready"];
 /// Reads every sensor besides.
 const READY: &[&str] = &["ready"];
 const DELAYS: &[&str] = &["lamp", "told", "shore"];

@@ -4,12 +4,13 @@ use quantity::Dimension as D;
 
 use super::bounds::WIND;
 use crate::field::{
-    POSITIVE_SHARE, RefKind as R, Section, Shape as S, optional as o, required as r,
+    NOT_NEGATIVE, POSITIVE_SHARE, RefKind as R, Section, Shape as S, optional as o, required as r,
 };
 
 /// What a requirement may be about.
 const THAT: &[&str] = &[
     "voltage",
+    "highest-voltage",
     "supply-current",
     "delay",
     "link-load",
@@ -46,6 +47,7 @@ const THAT: &[&str] = &[
     "anchor-load",
     "housing-margin",
     "watch-circle",
+    "on-station",
     "strum-hours",
     "recovery-chance",
     "parted-lift",
@@ -139,12 +141,22 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `uplink-wait`: share of the messages of the worst month; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found",
+            "of `delay`: share of cases in which it must hold, all when not written; of `uplink-wait`: share of the messages of the worst month; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found; of `on-station`: share of such layings and fixes",
         ),
         o(
             "confidence",
             S::Amount(D::Ratio, POSITIVE_SHARE),
             "of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: confidence with which the share of years must be shown; of `recall` and `false-alarms`: that of the two-sided limits; 95 % when not written",
+        ),
+        o(
+            "laying_error",
+            S::Amount(D::Length, NOT_NEGATIVE),
+            "of `on-station`: circle about its place in which the anchor comes to lie, with 95 %",
+        ),
+        o(
+            "fix_error",
+            S::Amount(D::Length, NOT_NEGATIVE),
+            "of `on-station`: circle in which 95 % of position fixes lie; 0 m where the buoy itself counts and not what its fixes say",
         ),
         o(
             "share_of_draws",

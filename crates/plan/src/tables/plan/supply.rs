@@ -83,6 +83,11 @@ const SUPPLY_OUTPUT: Section = Section {
             "source resistance",
         ),
         o(
+            "highest",
+            S::Amount(D::Voltage, between(0.1, 20_000.0, "from 0.1 V to 20 kV")),
+            "highest voltage that it ever gives, with nothing drawn: of a battery while it is charged, of a regulator at its upper tolerance; `voltage` with its spread when not written",
+        ),
+        o(
             "current_limit",
             S::Amount(D::Current, POSITIVE),
             "current limit",
