@@ -121,8 +121,8 @@ pub use ear_pairs::PairTold;
 pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, energy_years};
 pub use evidence_table::{EvidenceTable, Support, Supported, evidence_table};
 pub use failures::{
-    After, Breakage, Does, Failure, Failures, FailuresError, OutputAfter, Safe, Sees, WoundUp,
-    failures, wound_up,
+    After, Breakage, CopyAfter, Does, Failure, Failures, FailuresError, OutputAfter, Safe, Sees,
+    WoundUp, failures, wound_up,
 };
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,

@@ -168,6 +168,10 @@ impl<'a> Parts<'a> {
             voltages_v: fed
                 .filter_map(|m| Some((line.module_path(ModuleIx(m)), powered.voltages_v[m]?)))
                 .collect(),
+            works_on: (0..nodes.len())
+                .map(|m| (!self.powered.dead[m]).then_some(now.works[m]))
+                .collect(),
+            copies: self.talk.copies(now),
         }
     }
 

@@ -8,7 +8,7 @@ mod talk;
 
 use std::cmp::Reverse;
 
-use plan::{Line, ModuleIx, OutputIx, SensorIx, SensorKind};
+use plan::{Line, ModuleIx, OutputIx, SensorIx, SensorKind, TopicIx};
 
 use crate::input::{Contacts, InputError};
 
@@ -114,6 +114,23 @@ pub struct After {
     pub shore_notices_s: Option<Result<f64, String>>,
     /// Voltage at each module that a supply feeds and that goes on, V.
     pub voltages_v: Vec<(String, f64)>,
+    /// Of each module, in the order of the line, whether it works on; `None` of one that did not work before.
+    pub works_on: Vec<Option<bool>>,
+    /// Every copy of a message that the line asks for while it is whole.
+    pub copies: Vec<CopyAfter>,
+}
+
+/// A copy of a message after a failure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CopyAfter {
+    /// The module that publishes it.
+    pub from: ModuleIx,
+    /// Its topic.
+    pub topic: TopicIx,
+    /// The module that hears it.
+    pub to: ModuleIx,
+    /// Whether it still comes there.
+    pub comes: bool,
 }
 
 /// What the shore sees of a failure.

@@ -8,6 +8,7 @@ use plan::{
     SpanIx, TopicIx, UplinkIx, VoteIx, When,
 };
 
+use super::CopyAfter;
 use crate::input::{Carrier, Streams, Traffic};
 
 /// The network of messages of the whole line; `None` where the plan has no links.
@@ -128,6 +129,23 @@ impl Talk<'_> {
         };
         let flow = streams.of.iter().position(|of| *of == (from, topic));
         flow.map_or(&[], |flow| &streams.flows[flow].targets)
+    }
+
+    /// Every copy of a message that the whole line asks for, and whether it comes now.
+    pub(super) fn copies(&self, now: &Now) -> Vec<CopyAfter> {
+        let Some((_, streams)) = &self.net else {
+            return Vec::new();
+        };
+        let each = streams.of.iter().zip(&streams.flows);
+        let copies = each.flat_map(|((from, topic), flow)| {
+            flow.targets.iter().map(|to| CopyAfter {
+                from: *from,
+                topic: *topic,
+                to: ModuleIx(*to),
+                comes: now.reach(from.0, *to),
+            })
+        });
+        copies.collect()
     }
 
     /// Where the detections of a hydrophone lead.

@@ -95,6 +95,8 @@ bad! {
     a_wrong_rehearsal_does_not_hide_the_rest: "wind = \"5 m/s\"" => "wind = \"5 leagues\"\n\n[fault.no]\nat = \"1 s\"\nkind = \"dead\"\nof = \"module.uper\"";
     unknown_table: "[fault.cut]" => "[failure.cut]";
     notice_of_an_output: HEARD => "that = \"notice\"\nof = \"module.buoy.output.lantern\"";
+    fail_safe_state_that_nobody_says: HEARD => "that = \"fail-safe\"\nof = \"module.buoy.output.lantern\"";
+    stays_without_a_state: HEARD => "that = \"stays\"\nof = \"module.buoy.output.lantern\"";
     voltage_without_limits: HEARD => "that = \"voltage\"\nof = \"module.upper\"";
     voltage_as_a_count: HEARD => "that = \"voltage\"\nof = \"module.upper\"\nat_least = 12";
     delivered_nowhere: HEARD => "that = \"delivered\"\ntopic = \"alert/call\"";

@@ -10,6 +10,7 @@ mod content;
 mod depths;
 mod evidence_table;
 mod fail_safes;
+mod failure_cues;
 mod failures;
 mod faults;
 mod figures;
@@ -44,6 +45,7 @@ pub use check::{check_brief, check_json, check_text, check_text_by_leverage, mis
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use depths::depths_json;
 pub use evidence_table::{evidence_table_json, evidence_table_text};
+pub use failure_cues::{FailureCues, failure_cues};
 pub use failures::{failures_json, failures_text};
 pub use faults::{faults_json, faults_text};
 pub(crate) use figures::{shortened as unit_words, shown as figure_words};
