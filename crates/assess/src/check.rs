@@ -402,8 +402,10 @@ pub(crate) fn verdicts(
             of,
             call,
             at_least_m,
+            encounter,
         } => {
             let asked = range_verdicts::Asked {
+                encounter: *encounter,
                 of: *of,
                 call: *call,
                 at_least_m: *at_least_m,

@@ -1,7 +1,8 @@
 //! How far detectors find calls, by the counts that lie beside the plan.
 
+use chance::each_for_any_of_alike;
 use injection::Outer;
-use plan::{CallIx, DetectorIx, Line, Q};
+use plan::{CallIx, DetectorIx, Encounter, Line, Q};
 use quantity::{Dimension, show, show_number};
 
 use crate::cell_verdicts::MONTHS;
@@ -21,6 +22,7 @@ pub(crate) struct Asked {
     pub(crate) call: CallIx,
     pub(crate) at_least_m: Q,
     pub(crate) share: Option<Q>,
+    pub(crate) encounter: Option<Encounter>,
     pub(crate) wind_at_most_m_s: Option<Q>,
 }
 
@@ -90,10 +92,11 @@ fn judged(
     winds: &[Wind],
     shelf: &Shelf,
 ) -> Result<Verdict, String> {
-    let share = asked
+    let wanted = asked
         .share
         .ok_or("the requirement names no share of the calls")?
         .si;
+    let share = of_each_call(wanted, asked.encounter)?;
     let mut each: Vec<Worst<'_>> = Vec::new();
     for &wind in winds {
         // Where the formula of the noise does not hold no calls can be drawn either.
@@ -155,6 +158,14 @@ fn judged(
         show(share, Dimension::Ratio),
         told(found.unbroken_seen),
     );
+    if let Some(of_calls) = asked.encounter {
+        why.push_str(&format!(
+            "; that many of single calls leave {} of encounters of {} calls with some that is found, of whose variance {} is common to them (beta-binomial)",
+            show(wanted, Dimension::Ratio),
+            of_calls.calls,
+            show(of_calls.correlation, Dimension::Ratio),
+        ));
+    }
     if let Outer::Beyond(m) = found.unbroken_low {
         let far = show(m, Dimension::Length);
         if asked.at_least_m.si > m {
@@ -195,6 +206,15 @@ fn judged(
     };
     let range_m = at_least_m(found.unbroken_low);
     Ok(against.judge(subject.detector.clone(), range_m.round(), evidence, why))
+}
+
+/// The share of single calls that leaves a wanted share of encounters with some call that is found.
+fn of_each_call(wanted: f64, encounter: Option<Encounter>) -> Result<f64, String> {
+    match encounter {
+        None => Ok(wanted),
+        Some(of) => each_for_any_of_alike(wanted, of.calls, of.correlation)
+            .map_err(|error| error.to_string()),
+    }
 }
 
 /// In which noise, as the begin of a sentence.

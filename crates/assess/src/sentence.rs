@@ -271,6 +271,7 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             of,
             call,
             at_least_m,
+            encounter,
         } => {
             let found = r
                 .share
@@ -279,6 +280,15 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 || "at the mean wind of every month of the deployment".to_owned(),
                 |q| format!("whenever the wind is at most {} m/s", show_number(q.si)),
             );
+            if let Some(of_calls) = encounter {
+                return format!(
+                    "detector.{} finds some call of {found} of the encounters of {} calls call.{} to a range of at least {}, {when}",
+                    line.detectors[of.0].id,
+                    of_calls.calls,
+                    line.calls[call.0].id,
+                    show(at_least_m.si, Dimension::Length),
+                );
+            }
             return format!(
                 "detector.{} finds {found} of the calls call.{} to a range of at least {}, {when}",
                 line.detectors[of.0].id,

@@ -4,6 +4,7 @@
 //! Everything is a pure function of its arguments: a stream of its seed, name and index, a limit of its counts.
 //! All of it takes its mathematics from `libm`, so that the bits are the same on every machine.
 
+mod alike;
 mod binomial;
 mod chi_square;
 mod exceedance;
@@ -20,6 +21,7 @@ mod two_state;
 mod wait;
 mod window;
 
+pub use alike::{any_of_alike, each_for_any_of_alike};
 pub use chi_square::{
     LawError, chi_square_exceeded_by, chi_square_share_above, marcum_q,
     noncentral_chi_square_share_above,

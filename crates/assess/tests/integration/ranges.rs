@@ -458,3 +458,34 @@ fn verif_counts_are_of_the_noise_as_it_was_worked_out() {
     let unsaid = of(&[("shipping = 0.4", "")]).unwrap_err().to_string();
     assert!(unsaid.contains("shipping"), "{unsaid}");
 }
+
+/// An encounter of one call is a call. One of three of which 30 % of the variance is common reaches as far as the share of single calls that makes up its share: the figure of 50 % is that of the beta-binomial law.
+#[test]
+fn verif_an_encounter_reaches_as_far_as_the_share_of_its_single_calls() {
+    let ask = |calls: u64, common: &str, share: f64| {
+        format!(
+            "when_wind_at_most = \"{LIMIT_M_S} m/s\"\n[requirement.meet]\nthat = \"encounter\"\nof = \"detector.upcall-upper\"\ncall = \"call.upcall\"\ncalls = {calls}\ncorrelation = \"{common}\"\nat_least = \"2 km\"\nshare = \"{} %\"\nwhen_wind_at_most = \"{LIMIT_M_S} m/s\"\n",
+            100.0 * share
+        )
+    };
+    let some = chance::any_of_alike(0.5, 3, 0.3).unwrap();
+    assert!(some > 0.6 && some < 0.875);
+    for (calls, common, share) in [(1, "30 %", 0.5), (3, "30 %", some), (3, "0 %", 0.875)] {
+        let reading = asking("2 km", &ask(calls, common, share), &[]);
+        let check = judged(&reading, &step(200), 200, 0);
+        let (far, meet) = (known(&check, "far"), known(&check, "meet"));
+        assert!(
+            (far.value.value - meet.value.value).abs() <= 1.0,
+            "{far:?} {meet:?}"
+        );
+        assert!(meet.why.contains("beta-binomial"), "{}", meet.why);
+    }
+    // More alike, and the same share needs more of each call: no further.
+    let reach = |common: &str| {
+        let reading = asking("2 km", &ask(5, common, 0.9), &[FAINT]);
+        let curve = [(-6.0, 20), (0.0, 100), (6.0, 180), (12.0, 200)];
+        known(&judged(&reading, &curve, 200, 0), "meet").value.value
+    };
+    let [apart, half, same] = ["0 %", "50 %", "100 %"].map(reach);
+    assert!(apart > half && half > same, "{apart} {half} {same}");
+}

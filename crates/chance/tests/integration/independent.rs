@@ -1,6 +1,8 @@
 //! Independent things and spares against scipy and closed forms.
 
-use chance::{LimitError, MOST_TRIALS, at_least, none_of, spares_needed};
+use chance::{
+    LimitError, MOST_TRIALS, any_of_alike, at_least, each_for_any_of_alike, none_of, spares_needed,
+};
 use proptest::prelude::*;
 
 use crate::reference::rows;
@@ -89,4 +91,30 @@ proptest! {
         let found = at_least(needed, &chances).unwrap();
         prop_assert!((found - expected).abs() < 1e-12);
     }
+}
+
+#[test]
+fn val_some_of_trials_that_are_alike_agree_with_scipy() {
+    for row in rows("scipy-alike.csv", 80) {
+        let number = |at: usize| row[at].parse::<f64>().unwrap();
+        let found = any_of_alike(number(0), row[1].parse().unwrap(), number(2)).unwrap();
+        assert!((found - number(3)).abs() < 1e-9, "{row:?}: {found}");
+    }
+}
+
+/// Alike in all, a second trial tells nothing new; in nothing, they are independent; and what is needed of each gives what was wanted.
+#[test]
+fn verif_trials_between_independent_and_one_and_the_same() {
+    for each in [0.05, 0.5, 0.95] {
+        assert!((any_of_alike(each, 9, 1.0).unwrap() - each).abs() < 1e-15);
+        let apart = at_least(1, &[each; 9]).unwrap();
+        assert!((any_of_alike(each, 9, 0.0).unwrap() - apart).abs() < 1e-13);
+        for common in [0.0, 0.2, 1.0] {
+            let wanted = any_of_alike(each, 4, common).unwrap();
+            let found = each_for_any_of_alike(wanted, 4, common).unwrap();
+            assert!((found - each).abs() < 1e-9, "{each} {common}: {found}");
+        }
+    }
+    assert_eq!(any_of_alike(0.5, 0, 0.5), Ok(0.0));
+    assert!(any_of_alike(0.5, 3, 1.5).is_err() && each_for_any_of_alike(0.5, 0, 0.5).is_err());
 }

@@ -59,7 +59,8 @@ pub use recovery::{DriftAlarmSaid, Means, MeansKind, WeakLink};
 pub use remedy::{Choice, Remedy};
 pub use request::{Joining, Payload, Request};
 pub use requirement::{
-    Age, Attestation, DelayEnd, DelayFrom, Limits, Listeners, Measurement, Must, Requirement, That,
+    Age, Attestation, DelayEnd, DelayFrom, Encounter, Limits, Listeners, Measurement, Must,
+    Requirement, That,
 };
 pub use routine::{BoundTo, Routine};
 pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};

@@ -340,6 +340,8 @@ pub enum That {
         call: CallIx,
         /// Lower limit, m.
         at_least_m: Q,
+        /// Of `encounter`: the share is that of encounters of which some call is found.
+        encounter: Option<Encounter>,
     },
     /// Share of what is labelled in recordings that a detector finds, 0 to 1.
     Recall {
@@ -509,4 +511,13 @@ pub enum That {
         /// Where it was written.
         at: Site,
     },
+}
+
+/// Calls that come together.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Encounter {
+    /// How many.
+    pub calls: u64,
+    /// Share of the variance of one call that is common to all of them, 0 to 1.
+    pub correlation: f64,
 }

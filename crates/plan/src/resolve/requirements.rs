@@ -9,9 +9,9 @@ use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between, degrees};
 use crate::folder::stays_inside;
 use crate::line::{
-    Age, Attestation, CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Limits, Line, Listeners,
-    Measurement, ModuleIx, Must, Q, Requirement, SectionIx, SensorIx, SensorKind, SpanIx,
-    StorageIx, SupplyIx, That, Unwritten, UplinkIx,
+    Age, Attestation, CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Encounter, Limits, Line,
+    Listeners, Measurement, ModuleIx, Must, Q, Requirement, SectionIx, SensorIx, SensorKind,
+    SpanIx, StorageIx, SupplyIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
 use crate::node::Value;
@@ -200,7 +200,7 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             at_most: age(r, f)?,
         }),
         "attested" => attested(r, f),
-        "detection-range" => detection_range(r, f, line),
+        "detection-range" | "encounter" => detection_range(r, f, line, word),
         "recall" => Some(That::Recall {
             of: detector(r, f, line)?,
             at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
@@ -640,13 +640,20 @@ fn delay(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     })
 }
 
-fn detection_range(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
+fn detection_range(r: &mut Resolver<'_>, f: &Fields, line: &Line, word: &str) -> Option<That> {
     let of = detector(r, f, line)?;
     let (_, call, _) = r.reference(f, "call")?;
     Some(That::DetectionRange {
         of,
         call: ix_of(&line.calls, call, |c| &c.id).map(CallIx)?,
         at_least_m: limit(r, f, "at_least", Dimension::Length, POSITIVE)??,
+        encounter: match word {
+            "encounter" => Some(Encounter {
+                calls: u64::try_from(*f.count("calls")?.0).ok()?,
+                correlation: f.q("correlation")?.si,
+            }),
+            _ => None,
+        },
     })
 }
 

@@ -244,6 +244,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         "2 km",
     ),
     limited(
+        "encounter",
+        &["of", "call", "calls", "correlation", "at_least", "share"],
+        &[],
+        "2 km",
+    ),
+    limited(
         "recall",
         &["of", "at_least", "labels"],
         &["confidence"],

@@ -47,6 +47,7 @@ fn verif_a_call_and_its_range_resolve_to_what_they_say() {
             of,
             call,
             at_least_m,
+            encounter: None,
         } => Some((of, call, at_least_m.si)),
         _ => None,
     });

@@ -4,7 +4,8 @@ use quantity::Dimension as D;
 
 use super::bounds::WIND;
 use crate::field::{
-    NOT_NEGATIVE, POSITIVE_SHARE, RefKind as R, Section, Shape as S, optional as o, required as r,
+    NOT_NEGATIVE, POSITIVE_SHARE, RefKind as R, SHARE, Section, Shape as S, optional as o,
+    required as r,
 };
 
 /// What a requirement may be about.
@@ -39,6 +40,7 @@ const THAT: &[&str] = &[
     "self-noise",
     "overload",
     "detection-range",
+    "encounter",
     "recall",
     "false-alarms",
     "module-depth",
@@ -104,7 +106,17 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "call",
             S::Reference(&[R::Call]),
-            "of `detection-range`: the call that is to be found",
+            "of `detection-range` and `encounter`: the call that is to be found",
+        ),
+        o(
+            "calls",
+            S::Count(1, 10_000),
+            "of `encounter`: how many calls one encounter has, of which one is to be found",
+        ),
+        o(
+            "correlation",
+            S::Amount(D::Ratio, SHARE),
+            "of `encounter`: share of the variance of one call that is common to those of an encounter; 0 % where each is found or missed by itself",
         ),
         o(
             "topic",
@@ -141,7 +153,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "share",
             S::Amount(D::Ratio, POSITIVE_SHARE),
-            "of `delay`: share of cases in which it must hold, all when not written; of `uplink-wait`: share of the messages of the worst month; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found; of `on-station`: share of such layings and fixes",
+            "of `delay`: share of cases in which it must hold, all when not written; of `uplink-wait`: share of the messages of the worst month; of `outage-hours`, `lowest-charge`, `listening-share` and `listening-gap`: share of years; of `uplink-cost`: share of months, by the events that are expected, all by what is declared at most when not written; of `detection-range`: share of calls at that range that are found; of `encounter`: share of encounters at that range of which some call is found; of `on-station`: share of such layings and fixes",
         ),
         o(
             "confidence",
