@@ -29,10 +29,10 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             }
         }
         That::HighestVoltage { of, at_most_v } => format!(
-            "{} never sees more than {}, with nothing drawn and every supply at its highest",
+            "{} sees at most {}, with nothing drawn and every supply at its highest",
             of.map_or_else(|| "every module".to_owned(), |m| line.module_path(m)),
             at_most_v.map_or_else(
-                || "its input bears".to_owned(),
+                || "what its input bears".to_owned(),
                 |q| show(q.si, Dimension::Voltage)
             )
         ),
@@ -384,15 +384,17 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             at_most_m,
             laying_error_m,
             fix_error_m,
-        } => format!(
-            "{} is seen within {} of its planned place in {} of layings and fixes: 95 % of anchors lie within {} of it, 95 % of fixes err by at most {}",
-            of.map_or_else(|| "every buoy".to_owned(), |m| line.module_path(m)),
-            show(at_most_m.si, Dimension::Length),
-            r.share
-                .map_or_else(|| "a share".to_owned(), |q| show(q.si, Dimension::Ratio)),
-            show(laying_error_m.si, Dimension::Length),
-            show(fix_error_m.si, Dimension::Length)
-        ),
+        } => {
+            return format!(
+                "{} is seen within {} of its planned place in {} of layings and fixes: 95 % of anchors lie within {} of it, 95 % of fixes err by at most {}",
+                of.map_or_else(|| "every buoy".to_owned(), |m| line.module_path(m)),
+                show(at_most_m.si, Dimension::Length),
+                r.share
+                    .map_or_else(|| "a share".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(laying_error_m.si, Dimension::Length),
+                show(fix_error_m.si, Dimension::Length)
+            );
+        }
         That::StrumHours { of, at_most_s } => format!(
             "the strum of the rope beside {} lies in the band of a detector for at most {} of a tide",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
