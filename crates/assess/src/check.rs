@@ -25,9 +25,10 @@ use crate::years::{FewYears, Years};
 use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
     failure_verdicts, fault_verdicts, highest_voltage, hours_verdicts, insulation, link_verdicts,
-    loss_verdicts, measured, other_verdicts, power_verdicts, range_verdicts, recovery_verdicts,
-    reserve_verdicts, ship, start_verdicts, station_verdicts, storage_verdicts, strum_verdicts,
-    sync_verdicts, tune_verdicts, uplink_verdicts, uplink_wait_verdicts, year_verdicts,
+    loss_verdicts, measured, metal_verdicts, metals, other_verdicts, power_verdicts,
+    range_verdicts, recovery_verdicts, reserve_verdicts, ship, start_verdicts, station_verdicts,
+    storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
+    uplink_wait_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -236,6 +237,7 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
     check.standing = standing(&reach, memo, &years.hangs);
     check.assumed = assumed(line);
     check.assumed.extend(recovery_verdicts::assumed(line));
+    check.assumed.extend(metals::assumed(line));
     let shapes = years.hangs.assumed().to_vec();
     for one in years.assumed.into_iter().chain(shapes) {
         if !check.assumed.contains(&one) {
@@ -390,6 +392,7 @@ pub(crate) fn verdicts(
         That::ShortCircuit { of, at_least } => {
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
+        That::AnodeLife { of, at_least_s } => metal_verdicts::anode_life(line, *of, *at_least_s),
         That::ContactLife { of, at_least_s } => insulation::contact_life(line, *of, *at_least_s),
         That::SingleFailure { at_most } => failure_verdicts::single_failure(line, *at_most),
         That::TimeToNotice { at_most_s } => failure_verdicts::time_to_notice(line, *at_most_s),

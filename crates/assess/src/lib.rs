@@ -45,6 +45,8 @@ mod link_verdicts;
 mod loss_verdicts;
 mod measured;
 mod memo;
+mod metal_verdicts;
+mod metals;
 mod month;
 mod mooring_verdicts;
 mod moorings;
@@ -137,6 +139,7 @@ pub use hours::{
 pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
 pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
 pub use memo::{Memo, Runs};
+pub use metals::{GroupAnodes, MetalGroup, MetalPair, metal_groups};
 pub use mooring_verdicts::strengths;
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,

@@ -429,6 +429,17 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             "wherever the line parts, at most {} of rope can lie at the surface",
             show(at_most_m.si, Dimension::Length)
         ),
+        That::AnodeLife { of, at_least_s } => format!(
+            "anodes protect {} for {}",
+            of.map_or_else(
+                || "every metal that has or needs them".to_owned(),
+                |m| format!("metal.{} and all that it touches", line.metals[m].id)
+            ),
+            at_least_s.map_or_else(
+                || "the longest time in the water".to_owned(),
+                |q| format!("at least {}", show(q.si, Dimension::Time))
+            )
+        ),
         That::HeaveOverload { of, at_most } => format!(
             "waves and its own heave clip the chain of {} for at most {} of the time in the worst month",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),

@@ -8,8 +8,8 @@ use crate::reach::Reach;
 use crate::verdict::{Judged, Verdict};
 use crate::{
     boot_verdicts, chain_verdicts, dawn_verdicts, delivery_verdicts, failure_verdicts,
-    hung_verdicts, link_verdicts, power_verdicts, processor_verdicts, recovery_verdicts,
-    span_verdicts, stands, stream_verdicts,
+    hung_verdicts, link_verdicts, metal_verdicts, power_verdicts, processor_verdicts,
+    recovery_verdicts, span_verdicts, stands, stream_verdicts,
 };
 
 /// Id of the standing check of voltages.
@@ -18,6 +18,9 @@ pub(crate) const INPUT_VOLTAGE: &str = "input-voltage";
 pub(crate) const COMES_BACK: &str = "comes-back";
 /// The standing check of whether the line carries its modules while they boot.
 pub(crate) const BOOTS_CARRIED: &str = "boots-carried";
+
+/// The standing check of metals in contact.
+pub(crate) const UNLIKE_METALS: &str = "unlike-metals";
 
 /// The standing checks that read nothing but the shapes and the weights of lines.
 pub(crate) const ON_SHAPES: [&str; 8] = [
@@ -71,7 +74,7 @@ const fn should(
     }
 }
 
-const STANDING: [Standing; 22] = [
+const STANDING: [Standing; 23] = [
     shall(
         "link-reach",
         "every link is within the longest length of its standard",
@@ -180,6 +183,11 @@ const STANDING: [Standing; 22] = [
         },
     ),
     should(
+        UNLIKE_METALS,
+        "no metals that are joined in the water lie more than 0.2 V apart",
+        |of| unlike_metals(of.reach),
+    ),
+    should(
         "self-noise",
         "every hydrophone's own noise lies 6 dB below what its detectors listen for",
         |of| {
@@ -231,6 +239,16 @@ fn weak_links(reach: &Reach<'_>, hangs: &Hangs<'_>) -> Vec<Verdict> {
     match reach.spoilt(&reach.weak_links()) {
         Some(spoilt) if any => vec![spoilt],
         _ => recovery_verdicts::weak_links(hangs),
+    }
+}
+
+/// Metals that are joined, where no mistake reaches them; one that a mistake hides is told as unknown.
+fn unlike_metals(reach: &Reach<'_>) -> Vec<Verdict> {
+    let mut declared = reach.reading.spoilt.declared();
+    let any = declared.any(|path| path.starts_with("metal."));
+    match reach.spoilt(&reach.metals()) {
+        Some(spoilt) if any => vec![spoilt],
+        _ => metal_verdicts::unlike(reach.line),
     }
 }
 

@@ -25,7 +25,15 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Tables of a plan that no rehearsal reads.
-const NEVER_REHEARSED: [&str; 5] = ["requirement", "call", "spare", "weak_link", "recovery"];
+const NEVER_REHEARSED: [&str; 7] = [
+    "requirement",
+    "call",
+    "spare",
+    "weak_link",
+    "recovery",
+    "metal",
+    "anode",
+];
 
 /// Keys that no rehearsal reads, of tables of which it reads others; of a table within one, behind a dot. Its wind is the cue sheet's, and its supplies are what their
 /// outputs say; when it begins `deployment.start` may say. Modules are where the line hangs, so of its mechanics only what bears on its shape counts.

@@ -329,7 +329,7 @@ fn literal(path: &str, target: &Target, value: &str) -> Result<String, EditError
         | Shape::Figures(..)
         | Shape::Texts
         | Shape::Date
-        | Shape::References(_)
+        | Shape::References(..)
         | Shape::Content
         | Shape::Table(_)
         | Shape::Tables(_)

@@ -142,8 +142,8 @@ pub(crate) enum Shape {
     Date,
     /// The typed path of something declared elsewhere.
     Reference(&'static [RefKind]),
-    /// Two or more typed paths of such things.
-    References(&'static [RefKind]),
+    /// So many typed paths of such things, or more.
+    References(&'static [RefKind], usize),
     /// A constant power, a constant current or a resistance.
     Load,
     /// A topic name by OASIS MQTT 5.0.
@@ -180,6 +180,9 @@ pub(crate) enum RefKind {
     Section,
     Anchor,
     Float,
+    Weight,
+    /// Metal in the water.
+    Metal,
     Detector,
     Vote,
     /// `detector.upcall.confirmed`
@@ -212,6 +215,8 @@ impl RefKind {
             RefKind::Section => "section.ID",
             RefKind::Anchor => "anchor.ID",
             RefKind::Float => "float.ID",
+            RefKind::Weight => "weight.ID",
+            RefKind::Metal => "metal.ID",
             RefKind::Detector => "detector.ID",
             RefKind::Vote => "vote.ID",
             RefKind::Notice => "detector.ID.confirmed",
@@ -240,6 +245,8 @@ impl RefKind {
             ["section", a] if is_id(a) => Some(RefKind::Section),
             ["anchor", a] if is_id(a) => Some(RefKind::Anchor),
             ["float", a] if is_id(a) => Some(RefKind::Float),
+            ["weight", a] if is_id(a) => Some(RefKind::Weight),
+            ["metal", a] if is_id(a) => Some(RefKind::Metal),
             ["detector", a] if is_id(a) => Some(RefKind::Detector),
             ["detector", a, "onset" | "confirmed" | "ended"] if is_id(a) => Some(RefKind::Notice),
             ["vote", a] if is_id(a) => Some(RefKind::Vote),

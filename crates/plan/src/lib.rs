@@ -47,21 +47,21 @@ pub use fetch::{
 };
 pub use field::{ID_RULE, is_id};
 pub use line::{
-    Action, Age, Anchor, AtCap, Attestation, BackgroundStage, Battery, Behaviour, BehaviourIx,
-    Boot, Bus, BusIx, CableHeat, Calibration, Call, CallIx, Case, CaseWave, CaseWind, Chain,
-    Chemistry, Choice, Clock, Confirm, Contacts, Decibels, DelayEnd, DelayFrom, Deployment, Depths,
-    Detector, DetectorIx, Dirt, DriftAlarmSaid, Droppable, Encounter, Exclusive, ExclusiveMember,
-    FieldValue, Fix, Float, Flow, GivesUp, GrowthSaid, Heartbeat, HighPass, HorizonPoint, Housing,
-    Hull, InHold, Input, Insulation, Joining, Keep, LastingSea, LevelStage, LiesIn, Limits, Line,
-    Link, LinkFrame, Listeners, Load, LockOut, Logs, Means, MeansKind, Measure, Measurement,
-    ModelGives, Module, ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Outside, Panels,
-    PassWhen, Passes, Pole, Position, Processor, Q, Record, Registers, RegistersWhen, Remedy,
-    Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea, SeaLimit, SeaState, Section,
-    SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx, Spare, SpareOf, Spells,
-    Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream, StreamIx, Supply, SupplyIx,
-    SupplyKind, Swell, Template, That, Tides, TimeSync, Topic, TopicField, TopicIx, Traffic,
-    Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeakLink, WeatherText, Weight, When, Windows,
-    Work,
+    Action, Age, Anchor, AnodeMetal, AnodeSaid, AtCap, Attestation, BackgroundStage, Battery,
+    Behaviour, BehaviourIx, Boot, Bus, BusIx, CableHeat, Calibration, Call, CallIx, Case, CaseWave,
+    CaseWind, Chain, Chemistry, Choice, Clock, Confirm, Contacts, Decibels, DelayEnd, DelayFrom,
+    Deployment, Depths, Detector, DetectorIx, Dirt, DriftAlarmSaid, Droppable, Encounter,
+    Exclusive, ExclusiveMember, FieldValue, Fix, Float, Flow, GivesUp, GrowthSaid, Heartbeat,
+    HighPass, HorizonPoint, Housing, Hull, InHold, Input, Insulation, Joining, Keep, LastingSea,
+    LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Listeners, Load, LockOut, Logs, Means,
+    MeansKind, Measure, Measurement, Metal, ModelGives, Module, ModuleIx, Must, NoticeKind, Output,
+    OutputIx, OutputKind, Outside, Panels, PassWhen, Passes, Pole, Position, Processor, Q, Record,
+    Registers, RegistersWhen, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea,
+    SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx,
+    Spare, SpareOf, Spells, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream,
+    StreamIx, Supply, SupplyIx, SupplyKind, Swell, Template, That, Tides, TimeSync, Topic,
+    TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeakLink,
+    WeatherText, Weight, When, Windows, Work,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use line::{Charger, LegInsulation, Pin, PinMetal, Protection, StartsOn, Wakes};
@@ -73,5 +73,5 @@ pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
 pub use spreads::{NoDraw, Spread};
-pub use tables::LINKS;
+pub use tables::{LINKS, METALS};
 pub use written::{Written, first_key};

@@ -262,8 +262,9 @@ impl Page {
                 .map(|k| format!("`\"{}\"`", k.example()))
                 .collect::<Vec<_>>()
                 .join(" or "),
-            Shape::References(kinds) => format!(
-                "list of two or more of {}",
+            Shape::References(kinds, least) => format!(
+                "list of {} or more of {}",
+                if *least == 1 { "one" } else { "two" },
                 kinds
                     .iter()
                     .map(|k| format!("`\"{}\"`", k.example()))

@@ -250,9 +250,9 @@ fn shape(of: &Shape, partial: bool, forms: &mut Forms) -> Value {
         Shape::Reference(kinds) => {
             text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>()))
         }
-        Shape::References(kinds) => list(
+        Shape::References(kinds, least) => list(
             text(json!(kinds.iter().map(|k| k.example()).collect::<Vec<_>>())),
-            2,
+            *least,
             usize::MAX,
         ),
         Shape::Load => load(forms),

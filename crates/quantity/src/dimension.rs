@@ -61,11 +61,15 @@ pub enum Dimension {
     ThermalResistivity,
     /// How fast a frequency moves, in Hz/s.
     SweepRate,
+    /// Electric current for each area of metal in A/m2.
+    CurrentDensity,
+    /// Electric charge for each mass in C/kg.
+    ChargePerMass,
 }
 
 impl Dimension {
     /// Every dimension, in declaration order.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 30] = [
         Self::Length,
         Self::Area,
         Self::Mass,
@@ -94,6 +98,8 @@ impl Dimension {
         Self::NoiseVoltage,
         Self::ThermalResistivity,
         Self::SweepRate,
+        Self::CurrentDensity,
+        Self::ChargePerMass,
     ];
 
     /// The dimension in words, as it stands in a message: `length`, `supply current`.
@@ -127,6 +133,8 @@ impl Dimension {
             Self::NoiseVoltage => "noise voltage density",
             Self::ThermalResistivity => "thermal resistivity",
             Self::SweepRate => "sweep rate",
+            Self::CurrentDensity => "current density",
+            Self::ChargePerMass => "charge per mass",
         }
     }
 
@@ -161,6 +169,8 @@ impl Dimension {
             Self::NoiseVoltage => &["4.5 nV/rtHz", "1 uV/rtHz"],
             Self::ThermalResistivity => &["3.5 K.m/W", "1 K.m/W"],
             Self::SweepRate => &["100 Hz/s", "2 kHz/s"],
+            Self::CurrentDensity => &["100 mA/m2", "0.12 A/m2"],
+            Self::ChargePerMass => &["2000 Ah/kg", "780 Ah/kg"],
         }
     }
 
@@ -200,6 +210,8 @@ impl Dimension {
             Self::NoiseVoltage => "V/rtHz",
             Self::ThermalResistivity => "K.m/W",
             Self::SweepRate => "Hz/s",
+            Self::CurrentDensity => "A/m2",
+            Self::ChargePerMass => "C/kg",
         }
     }
 }

@@ -88,6 +88,8 @@ fn ladder(dimension: Dimension) -> &'static [Rung] {
         Dimension::Irradiance => &[("W/m2", 0.0)],
         Dimension::ThermalResistivity => &[("K.m/W", 0.0)],
         Dimension::SweepRate => &[("Hz/s", 0.0), ("kHz/s", 1e3), ("MHz/s", 1e6)],
+        Dimension::CurrentDensity => &[("mA/m2", 0.0), ("A/m2", 1.0)],
+        Dimension::ChargePerMass => &[("C/kg", 0.0), ("Ah/kg", 3600.0)],
         Dimension::NoiseVoltage => &[
             ("nV/rtHz", 0.0),
             ("uV/rtHz", 1e-6),

@@ -289,6 +289,8 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
         Dimension::Irradiance => const { &[ten("W/m2", 0), ten("kW/m2", 3)] },
         Dimension::ThermalResistivity => const { &[ten("K.m/W", 0)] },
         Dimension::SweepRate => const { &[ten("Hz/s", 0), ten("kHz/s", 3), ten("MHz/s", 6)] },
+        Dimension::CurrentDensity => const { &[ten("A/m2", 0), ten("mA/m2", -3)] },
+        Dimension::ChargePerMass => const { &[ten("C/kg", 0), times("Ah/kg", HOUR_S)] },
         Dimension::NoiseVoltage => {
             const {
                 &[

@@ -192,6 +192,7 @@ impl Reach<'_> {
             That::StrumHours { .. } => self.strum(),
             That::PartedLift { .. } | That::SurfaceSlack { .. } => self.shapes(),
             That::ChargeAtDeployment { .. } => self.energy(),
+            That::AnodeLife { .. } => self.metals(),
             That::Spares { .. } => {
                 let mut parts = self.all(|kind, below| {
                     matches!(kind, "spare" | "module" | "span") && below.is_none()
@@ -219,8 +220,9 @@ impl Reach<'_> {
             }
             That::HeaveOverload { .. } => self.waves(),
             That::ListeningShare { .. } | That::ListeningGap { .. } => {
-                let mut parts =
-                    self.all(|kind, _| !matches!(kind, "spare" | "requirement" | "call"));
+                let mut parts = self.all(|kind, _| {
+                    !matches!(kind, "spare" | "metal" | "anode" | "requirement" | "call")
+                });
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
@@ -256,7 +258,8 @@ impl Reach<'_> {
                 keys.map(|key| format!("deployment.{key}")).into()
             }
             That::Rehearsed { .. } => {
-                let mut parts = self.all(|kind, _| !matches!(kind, "call" | "spare"));
+                let mut parts =
+                    self.all(|kind, _| !matches!(kind, "call" | "spare" | "metal" | "anode"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
@@ -265,10 +268,21 @@ impl Reach<'_> {
         }
     }
 
+    /// Metals in the water, their anodes, and for how long these must last.
+    pub(crate) fn metals(&self) -> Parts {
+        let mut parts = self.all(|kind, _| matches!(kind, "metal" | "anode"));
+        parts.extend(["duration", "recovery_slip"].map(|key| format!("deployment.{key}")));
+        parts
+    }
+
     /// What a battery carries and what charges it.
     pub(crate) fn energy(&self) -> Parts {
-        let mut parts =
-            self.all(|kind, _| !matches!(kind, "storage" | "spare" | "requirement" | "call"));
+        let mut parts = self.all(|kind, _| {
+            !matches!(
+                kind,
+                "storage" | "spare" | "metal" | "anode" | "requirement" | "call"
+            )
+        });
         for table in ["deployment", "site", "traffic"] {
             parts.insert(table.to_owned());
         }

@@ -13,7 +13,7 @@ use crate::hang::hung;
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::reach::Reach;
-use crate::standing::{ON_SHAPES, standing_of};
+use crate::standing::{ON_SHAPES, UNLIKE_METALS, standing_of};
 use crate::threads::on_threads;
 use crate::verdict::{Figure, Judged, Verdict, Word};
 use crate::years::Years;
@@ -271,9 +271,12 @@ fn of_line(reading: &Reading, line: &Line, moved: Axes, shelf: &Shelf, memo: &Me
         false => {
             // Without growth only the number of a drift alarm's fixes moves.
             let grows = line.sea.growth.is_some();
-            let wanted = |id: &str| match grows {
-                true => ON_SHAPES.contains(&id),
-                false => id == "drift-alarm",
+            // What anodes keep from being eaten they keep as long as they last.
+            let guarded = !line.anodes.is_empty();
+            let wanted = |id: &str| match id {
+                UNLIKE_METALS => guarded,
+                _ if grows => ON_SHAPES.contains(&id),
+                _ => id == "drift-alarm",
             };
             standing_of(&reach, memo, &years.hangs, wanted)
         }

@@ -29,6 +29,7 @@ mod leverage;
 mod limits;
 mod links;
 mod memo;
+mod metals;
 mod mistakes;
 mod moored;
 mod moored_balance;

@@ -11,6 +11,7 @@ mod detector;
 mod exclusive;
 mod index;
 mod link;
+mod metal;
 mod module;
 mod mooring;
 mod propagation;
@@ -47,6 +48,7 @@ pub use index::{
     SpanIx, StorageIx, StreamIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 pub use link::{Bus, Link, LinkFrame};
+pub use metal::{AnodeMetal, AnodeSaid, Metal};
 pub use module::{
     Boot, Heartbeat, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, Outside,
     PassWhen, Passes, Processor, StateLoad,
@@ -97,6 +99,10 @@ pub struct Line {
     pub weak_links: Vec<WeakLink>,
     /// Means of recovery by id.
     pub means: Vec<Means>,
+    /// Metals in the water by id.
+    pub metals: Vec<Metal>,
+    /// Their anodes by id.
+    pub anodes: Vec<AnodeSaid>,
     /// Design cases by id; empty when the plan declares none.
     pub cases: Vec<Case>,
     /// Mechanical lengths.

@@ -450,6 +450,13 @@ pub enum That {
         /// Upper limit, m.
         at_most_m: Q,
     },
+    /// Time for which anodes protect a metal and all that it touches (each group that has any or needs them when `of` is absent).
+    AnodeLife {
+        /// Index into [`crate::Line::metals`].
+        of: Option<usize>,
+        /// Lower limit, s; the longest time in the water when `None`.
+        at_least_s: Option<Q>,
+    },
     /// Usable charge of a battery (each that is charged when `of` is absent) when it is deployed, at the latest start, 0 to 1.
     ChargeAtDeployment {
         /// The supply.

@@ -252,8 +252,8 @@ impl<'a> Reader<'a> {
                 .map(Read::EventRate),
             Shape::Date => self.date(node).map(Read::Date),
             Shape::Reference(kinds) => self.reference(kinds, node),
-            Shape::References(kinds) => {
-                let list = self.list(node, 2, usize::MAX, kinds[0].example())?;
+            Shape::References(kinds, least) => {
+                let list = self.list(node, least, usize::MAX, kinds[0].example())?;
                 let all: Vec<Option<(RefKind, String, Site)>> = list
                     .iter()
                     .map(|n| match self.reference(kinds, n)? {
@@ -407,7 +407,7 @@ pub(crate) fn example_line(field: &Field, top: bool) -> String {
         Shape::EventRate => "\"6 per hour\"".to_owned(),
         Shape::Date => "2027-03-15".to_owned(),
         Shape::Reference(kinds) => format!("\"{}\"", kinds[0].example()),
-        Shape::References(kinds) => format!("[\"{}\", ...]", kinds[0].example()),
+        Shape::References(kinds, _) => format!("[\"{}\", ...]", kinds[0].example()),
         Shape::Load => "\"0.55 W\"".to_owned(),
         Shape::Topic => "\"alert/call\"".to_owned(),
         Shape::Filter => "\"alert/#\"".to_owned(),

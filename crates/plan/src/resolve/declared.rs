@@ -6,7 +6,7 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 22] = [
+pub const DECLARED_KINDS: [&str; 24] = [
     "anchor",
     "section",
     "float",
@@ -29,6 +29,8 @@ pub const DECLARED_KINDS: [&str; 22] = [
     "uplink",
     "storage",
     "spare",
+    "metal",
+    "anode",
 ];
 
 /// Everything that has an id, with its place: whether or not the rest of it could be read.

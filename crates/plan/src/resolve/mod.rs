@@ -16,6 +16,7 @@ mod hung;
 mod link_kinds;
 mod links;
 mod mechanics;
+mod metals;
 mod modules;
 mod propagation;
 mod recovery;
@@ -97,6 +98,8 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
         weights: Vec::new(),
         weak_links: Vec::new(),
         means: Vec::new(),
+        metals: Vec::new(),
+        anodes: Vec::new(),
         cases: Vec::new(),
         sections: Vec::new(),
         supplies: Vec::new(),
@@ -127,6 +130,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     mechanics::positions(r, root, &mut line);
     hung::weights(r, root, &mut line);
     recovery::recovery(r, root, &mut line);
+    metals::metals(r, root, &mut line);
     cases::cases(r, root, &mut line);
     supply::supplies(r, root, &mut line);
     links::buses(r, root, &mut line);

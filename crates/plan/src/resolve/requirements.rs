@@ -263,6 +263,16 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         "weather-window" => Some(That::WeatherWindow {
             at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
         }),
+        "anode-life" => {
+            let of = match of(r, f, RefKind::Metal)? {
+                None => None,
+                Some(p) => Some(ix_of(&line.metals, p, |m| &m.id)?),
+            };
+            Some(That::AnodeLife {
+                of,
+                at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
+            })
+        }
         "surface-slack" => Some(That::SurfaceSlack {
             at_most_m: limit(r, f, "at_most", Dimension::Length, NOT_NEGATIVE)??,
         }),

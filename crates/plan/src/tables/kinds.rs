@@ -318,6 +318,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited("parted-lift", &["at_least"], &["share_of_draws"], "50 N"),
     limited("surface-slack", &["at_most"], &["share_of_draws"], "2 m"),
     limited(
+        "anode-life",
+        &[],
+        &["of", "at_least", "share_of_draws"],
+        "365 d",
+    ),
+    limited(
         "charge-at-deployment",
         &["at_least"],
         &["of", "share_of_draws"],

@@ -53,6 +53,28 @@ records = [{ sensor = "module.ear.sensor.two", share = "90 %", compression = 2 }
 [requirement.peak]
 that = "highest-voltage"
 
+[metal.can]
+of = "module.ear"
+metal = "aluminium"
+area = "0.2 m2"
+current_density = "100 mA/m2"
+
+[metal.frame]
+metal = "stainless-316"
+area = "0.1 m2"
+current_density = "100 mA/m2"
+touches = ["metal.can"]
+
+[anode.block]
+on = "metal.can"
+metal = "zinc"
+mass = "300 g"
+usable_share = "80 %"
+
+[requirement.anodes]
+that = "anode-life"
+at_least = "100 h"
+
 [requirement.ready]
 that = "ready-within"
 of = "module.ear.sensor.one"

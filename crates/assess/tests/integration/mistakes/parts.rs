@@ -14,6 +14,7 @@ const LINKS: &[&str] = &["links"];
 const REACH: &[&str] = &["link-reach"];
 const DEPTH: &[&str] = &["housing-depth"];
 const CARD: &[&str] = &["card"];
+const METALS: &[&str] = &["anodes", "unlike-metals"];
 const SECOND: &[&str] = &["second"];
 /// Never rehearsed, so unknown in any case.
 const NIGHT: &[&str] = &["night"];
@@ -165,7 +166,7 @@ const BAD: &[Bad] = &[
         "deployment",
         "duration = \"1 d\"",
         "duration = \"1 d\"\nrecovery_slip = \"1 V\"",
-        &[CARD],
+        &[CARD, METALS],
     ),
     Bad(
         "module.ear",
@@ -183,19 +184,19 @@ const BAD: &[Bad] = &[
         "deployment",
         "duration = \"1 d\"",
         "duration = \"1\"",
-        &[CARD],
+        &[CARD, METALS],
     ),
     Bad(
         "deployment",
         "duration = \"1 d\"",
         "duration = \"1 d\"\nduration = \"2 d\"",
-        &[CARD],
+        &[CARD, METALS],
     ),
     Bad(
         "deployment",
         "duration = \"1 d\"",
         "duration = \"1 d\"\nrecovery_slop = \"2 d\"",
-        &[CARD],
+        &[CARD, METALS],
     ),
     Bad(
         "site",
@@ -217,6 +218,24 @@ const BAD: &[Bad] = &[
     ),
     Bad("site", "ph = 8\n", "ph = \"sour\"\n", &[]),
     Bad("site", "ph = 8\n", "ph = 8\nph = 8\n", &[]),
+    Bad(
+        "metal.frame",
+        "metal = \"stainless-316\"",
+        "metal = \"stainless\"",
+        &[METALS],
+    ),
+    Bad(
+        "anode.block",
+        "mass = \"300 g\"",
+        "mass = \"300 V\"",
+        &[METALS],
+    ),
+    Bad(
+        "requirement.anodes",
+        "at_least = \"100 h\"",
+        "at_least = \"100 m\"",
+        &[&["anodes"]],
+    ),
     Bad(
         "requirement.budget",
         "at_most = \"50 EUR\"",
@@ -270,8 +289,9 @@ fn verif_a_mistake_spoils_what_reads_it_and_nothing_else() {
             .collect();
         unknown.sort_unstable();
         assert_eq!(unknown, expected, "{to}");
-        // A rehearsal reads no other requirements, and no spares.
-        let rehearsed = !part.starts_with("requirement.") && !part.starts_with("spare.");
+        // A rehearsal reads no other requirements, no spares and no metals.
+        let unread = ["requirement.", "spare.", "metal.", "anode."];
+        let rehearsed = !unread.iter().any(|kind| part.starts_with(kind));
         for id in expected
             .into_iter()
             .filter(|id| rehearsed || *id != "night")

@@ -7,6 +7,7 @@ mod case;
 mod detector;
 mod exclusive;
 mod link;
+mod metal;
 mod module;
 mod mooring;
 mod recovery;
@@ -31,6 +32,8 @@ use detector::DETECTOR;
 use exclusive::EXCLUSIVE;
 use link::BUS;
 pub use link::LINKS;
+pub use metal::METALS;
+use metal::{ANODE, METAL};
 use module::HOUSING;
 use mooring::{ANCHOR, FLOAT, SECTION, WEIGHT};
 use recovery::{RECOVERY, WEAK_LINK};
@@ -83,6 +86,12 @@ pub(crate) const PLAN: Section = Section {
             S::Keyed(&RECOVERY),
             "means of bringing the line back",
         ),
+        o(
+            "metal",
+            S::Keyed(&METAL),
+            "what of metal is in the water, and what touches what",
+        ),
+        o("anode", S::Keyed(&ANODE), "what is eaten in place of it"),
         o(
             "case",
             S::Keyed(&CASE),

@@ -18,7 +18,7 @@ pub(crate) const VOTE: Section = Section {
         ),
         r(
             "of",
-            S::References(&[R::Detector]),
+            S::References(&[R::Detector], 2),
             "the detectors, two or more",
         ),
         r(

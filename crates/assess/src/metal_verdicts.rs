@@ -1,0 +1,221 @@
+//! Verdicts on metals in the water: whether unlike ones touch, and how long anodes last.
+
+use mooring::{Contact, UNLIKE_V};
+use plan::{Line, Q};
+use quantity::{Dimension, SECONDS_PER_DAY, show, show_number};
+
+use crate::metals::{MetalGroup, MetalPair, capacity_c_kg, metal_groups};
+use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
+
+const METHOD: &str = "mass of anodes from bare area and mean current density (docs/method/metals.md; form of DNV-RP-B401, from memory)";
+const UNLIKE: &str = "corrosion potentials in flowing sea water (docs/method/metals.md; Australasian Corrosion Association); 0.2 V apart is common practice";
+/// Share of its limit by which a life of anodes must lie beyond it (common practice).
+const FREE: f64 = 0.2;
+
+fn path(line: &Line, metal: usize) -> String {
+    format!("metal.{}", line.metals[metal].id)
+}
+
+/// A metal with what it is made of and what it belongs to.
+fn told(line: &Line, metal: usize) -> String {
+    let of = &line.metals[metal];
+    let made = of.metal.as_deref().unwrap_or("unknown");
+    match &of.of {
+        Some(owner) => format!("metal.{} ({made}, of {owner})", of.id),
+        None => format!("metal.{} ({made})", of.id),
+    }
+}
+
+/// Every two metals that are joined, and those of which it is not known what they are.
+pub(crate) fn unlike(line: &Line) -> Vec<Verdict> {
+    let mut verdicts = Vec::new();
+    for group in metal_groups(line).iter().filter(|g| g.metals.len() > 1) {
+        verdicts.extend(group.pairs.iter().map(|pair| joined(line, group, pair)));
+        verdicts.extend(group.unsaid.iter().map(|metal| {
+            let others = group.metals.iter().filter(|m| *m != metal);
+            let others: Vec<String> = others.map(|m| path(line, *m)).collect();
+            unknown(
+                path(line, *metal),
+                format!(
+                    "it is joined to {}, and what it is made of is not written: add `metal = \"aluminium\"`",
+                    others.join(", ")
+                ),
+            )
+        }));
+    }
+    verdicts
+}
+
+fn joined(line: &Line, group: &MetalGroup, pair: &MetalPair) -> Verdict {
+    let couple = &pair.couple;
+    let (eaten, other) = (told(line, pair.eaten), told(line, pair.other));
+    let who = match (couple.ruling, couple.eaten.is_some()) {
+        (Contact::Alike, _) => format!(
+            "{eaten} and {other} are at most {} V apart",
+            show_number(couple.most_v)
+        ),
+        (_, true) => format!(
+            "{eaten} is eaten for {other}, {} V to {} V apart",
+            show_number(couple.least_v),
+            show_number(couple.most_v)
+        ),
+        (_, false) => format!(
+            "either of {eaten} and {other} may be eaten, at most {} V apart, as their potentials overlap",
+            show_number(couple.most_v)
+        ),
+    };
+    let how_fast = match (couple.ruling, &pair.area_ratio) {
+        (Contact::Alike, _) => String::new(),
+        (_, Ok(ratio)) => format!(
+            "; the other has {} times its bare area: the more, the faster it goes",
+            show_number(*ratio)
+        ),
+        (_, Err(why)) => format!("; how fast is unknown: {why}"),
+    };
+    let guard = guard(line, group, pair);
+    let mut why = format!("{who}{how_fast}");
+    if couple.ruling != Contact::Alike {
+        why = format!("{why}; {}", guard.told);
+    }
+    let against = Against {
+        side: Side::AtMost,
+        limit: UNLIKE_V,
+        narrow: 0.0,
+        unit: "V".to_owned(),
+    };
+    let subject = format!("{} with {}", path(line, pair.eaten), path(line, pair.other));
+    let evidence = Evidence::computed(UNLIKE, &(couple, guard.holds));
+    // What anodes keep from being eaten is apart to no harm.
+    let unguarded_v = if guard.holds { 0.0 } else { couple.least_v };
+    let verdict = against.judge(subject, unguarded_v, evidence, why);
+    let ruling = match couple.ruling {
+        Contact::Alike => Ruling::Met,
+        Contact::MayBeUnlike => Ruling::Marginal,
+        Contact::Unlike if guard.holds => Ruling::Marginal,
+        Contact::Unlike => Ruling::Broken,
+    };
+    match verdict {
+        Verdict::Known(mut known) => {
+            known.ruling = ruling;
+            if ruling == Ruling::Marginal {
+                // Within what their ranges and their anodes leave open there is no sure margin.
+                known.narrow = UNLIKE_V;
+            }
+            Verdict::Known(known)
+        }
+        other => other,
+    }
+}
+
+/// Whether anodes keep the baser of two metals from being eaten, and what is told of that.
+struct Guard {
+    holds: bool,
+    told: String,
+}
+
+fn guard(line: &Line, group: &MetalGroup, pair: &MetalPair) -> Guard {
+    let none = |told: String| Guard { holds: false, told };
+    if group.anodes.anodes.is_empty() {
+        return none("no anode is on them".to_owned());
+    }
+    let base = line.metals[pair.eaten].metal.as_deref();
+    if matches!(base, Some("zinc" | "galvanised-steel" | "magnesium")) {
+        return none("anodes are no baser and do not keep it".to_owned());
+    }
+    let longest_s = line.deployment.longest_s();
+    match &group.anodes.life_s {
+        Ok(life_s) if *life_s >= longest_s => Guard {
+            holds: true,
+            told: format!(
+                "only the anodes on them keep it from that, for {} d of at most {} d in the water",
+                show_number(life_s / SECONDS_PER_DAY),
+                show_number(longest_s / SECONDS_PER_DAY)
+            ),
+        },
+        Ok(life_s) => none(format!(
+            "the anodes on them keep it from that for {} d of at most {} d in the water",
+            show_number(life_s / SECONDS_PER_DAY),
+            show_number(longest_s / SECONDS_PER_DAY)
+        )),
+        Err(why) => none(format!(
+            "how long the anodes on them last is unknown: {why}"
+        )),
+    }
+}
+
+/// How long anodes last of the group of a metal, or of each that has any or needs them.
+pub(crate) fn anode_life(line: &Line, of: Option<usize>, at_least_s: Option<Q>) -> Vec<Verdict> {
+    let groups = metal_groups(line);
+    let wanted = groups.iter().filter(|g| match of {
+        Some(metal) => g.metals.contains(&metal),
+        None => g.wants_anodes(line),
+    });
+    let limit_s = at_least_s.map_or_else(|| line.deployment.longest_s(), |q| q.si);
+    let verdicts: Vec<Verdict> = wanted
+        .map(|group| {
+            let subject = path(line, of.unwrap_or(group.metals[0]));
+            life(line, group, limit_s, &subject).unwrap_or_else(|why| unknown(subject, why))
+        })
+        .collect();
+    match verdicts.is_empty() {
+        true => vec![unknown(
+            "the line",
+            "no metal of it has an anode, or says what current it takes: add `[metal.ID]` with `area` and `current_density`, and `[anode.ID]`",
+        )],
+        false => verdicts,
+    }
+}
+
+fn life(line: &Line, group: &MetalGroup, limit_s: f64, subject: &str) -> Result<Verdict, String> {
+    let found = &group.anodes;
+    let current_a = found.current_a.clone()?;
+    let life_s = found.life_s.clone()?;
+    let others = group.metals.iter().map(|m| path(line, *m));
+    let others: Vec<String> = others.filter(|p| p != subject).collect();
+    let with = match others.is_empty() {
+        true => String::new(),
+        false => format!(" with {}", others.join(", ")),
+    };
+    let takes = format!(
+        "{subject}{with} takes {} at the mean",
+        show(current_a, Dimension::Current)
+    );
+    let why = match &found.needed_kg {
+        Ok(needed_kg) => {
+            let each = found.anodes.iter().map(|a| {
+                let anode = &line.anodes[*a];
+                format!(
+                    "anode.{} ({}, {} at {}, {} of it usable)",
+                    anode.id,
+                    match anode.metal {
+                        plan::AnodeMetal::Aluminium => "aluminium",
+                        plan::AnodeMetal::Zinc => "zinc",
+                    },
+                    show(anode.mass_kg.si, Dimension::Mass),
+                    show(capacity_c_kg(anode), Dimension::ChargePerMass),
+                    anode
+                        .usable_share
+                        .map_or_else(String::new, |q| show(q.si, Dimension::Ratio))
+                )
+            });
+            let each: Vec<String> = each.collect();
+            format!(
+                "{takes} of {}; the longest time in the water, {} d, needs {} of the {} that are there; whether they can give so much at once is not checked",
+                each.join(", "),
+                show_number(line.deployment.longest_s() / SECONDS_PER_DAY),
+                show(*needed_kg, Dimension::Mass),
+                show(found.mass_kg, Dimension::Mass)
+            )
+        }
+        Err(_) => format!("{takes}, and no anode is on it"),
+    };
+    let limit = limit_s / SECONDS_PER_DAY;
+    let against = Against {
+        side: Side::AtLeast,
+        limit,
+        narrow: FREE * limit,
+        unit: "d".to_owned(),
+    };
+    let evidence = Evidence::computed(METHOD, &(current_a, found.mass_kg, life_s));
+    Ok(against.judge(subject.to_owned(), life_s / SECONDS_PER_DAY, evidence, why))
+}

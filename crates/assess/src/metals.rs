@@ -1,0 +1,283 @@
+//! Metals in the water of a plan: which of them are joined, which is eaten for which, and how long their anodes last.
+//!
+//! What touches is one piece for the current in the sea: metals are judged in groups that touch or are wired together, each with every other of its group.
+
+use mooring::{
+    ALUMINIUM_AH_KG, Anode, Couple, SeaMetal, Wetted, ZINC_AH_KG, anode_life_s, protection_a,
+};
+use plan::{AnodeMetal, AnodeSaid, Line, Metal};
+use quantity::{Dimension, show};
+
+const COULOMBS_PER_AH: f64 = 3600.0;
+
+/// Two metals that are joined.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MetalPair {
+    /// Index of the one into [`plan::Line::metals`]; of the one that is eaten, where that is known.
+    pub eaten: usize,
+    /// Index of the other.
+    pub other: usize,
+    /// What they do to each other.
+    pub couple: Couple,
+    /// How many times the bare area of what is eaten the bare area of the other is; why that is not known.
+    pub area_ratio: Result<f64, String>,
+}
+
+/// Anodes of a group.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GroupAnodes {
+    /// Indices into [`plan::Line::anodes`], ascending.
+    pub anodes: Vec<usize>,
+    /// Mass of all of them, kg.
+    pub mass_kg: f64,
+    /// Current that the group takes, A; why that is not known.
+    pub current_a: Result<f64, String>,
+    /// How long they give it, s; nothing without any. Why that is not known.
+    pub life_s: Result<f64, String>,
+    /// Mass of them, in the proportions of those that are there, that lasts for the longest time in the water, kg; why that is not known.
+    pub needed_kg: Result<f64, String>,
+}
+
+/// Metals that touch or are wired together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MetalGroup {
+    /// Indices into [`plan::Line::metals`], ascending.
+    pub metals: Vec<usize>,
+    /// Every two of them of which it is known what they are made of.
+    pub pairs: Vec<MetalPair>,
+    /// Those of which it is not written what they are made of.
+    pub unsaid: Vec<usize>,
+    /// Its anodes.
+    pub anodes: GroupAnodes,
+}
+
+impl MetalGroup {
+    /// Whether anodes protect it, or somebody has written what they would have to give.
+    pub(crate) fn wants_anodes(&self, line: &Line) -> bool {
+        let written = |m: &usize| line.metals[*m].current_density_a_m2.is_some();
+        !self.anodes.anodes.is_empty() || self.metals.iter().any(written)
+    }
+}
+
+/// The metals of a line by groups, in the order of the first of each.
+#[must_use]
+pub fn metal_groups(line: &Line) -> Vec<MetalGroup> {
+    let count = line.metals.len();
+    let mut first: Vec<usize> = (0..count).collect();
+    // Groups are few and small: each contact gives all of one group the lower number of the two.
+    for (own, metal) in line.metals.iter().enumerate() {
+        for other in &metal.touches {
+            let (a, b) = (first[own], first[*other]);
+            for of in &mut first {
+                if *of == a.max(b) {
+                    *of = a.min(b);
+                }
+            }
+        }
+    }
+    let groups = (0..count).filter(|m| first[*m] == *m);
+    let each = groups.map(|lead| {
+        let metals: Vec<usize> = (0..count).filter(|m| first[*m] == lead).collect();
+        group(line, metals)
+    });
+    each.collect()
+}
+
+/// The metal of the sea's table behind a name of the plan.
+pub(crate) fn sea_metal(name: &str) -> Option<SeaMetal> {
+    Some(match name {
+        "graphite" | "carbon-fibre" => SeaMetal::Graphite,
+        "nickel-chromium-molybdenum" => SeaMetal::NickelChromiumMolybdenum,
+        "titanium" => SeaMetal::Titanium,
+        "stainless-316" => SeaMetal::Stainless316,
+        "stainless-304" => SeaMetal::Stainless304,
+        "nickel-copper" => SeaMetal::NickelCopper,
+        "silver" => SeaMetal::Silver,
+        "nickel" => SeaMetal::Nickel,
+        "nickel-aluminium-bronze" => SeaMetal::NickelAluminiumBronze,
+        "copper-nickel-70-30" => SeaMetal::CopperNickel70,
+        "copper-nickel-90-10" => SeaMetal::CopperNickel90,
+        "bronze" => SeaMetal::TinBronze,
+        "copper" => SeaMetal::Copper,
+        "tin" => SeaMetal::Tin,
+        "brass" => SeaMetal::Brass,
+        "low-alloy-steel" => SeaMetal::LowAlloySteel,
+        "mild-steel" | "cast-iron" => SeaMetal::MildSteel,
+        "aluminium" => SeaMetal::AluminiumAlloy,
+        "zinc" | "galvanised-steel" => SeaMetal::Zinc,
+        "magnesium" => SeaMetal::Magnesium,
+        _ => return None,
+    })
+}
+
+/// Share of a metal that is bare: all of it where the plan does not say.
+fn bare_share(metal: &Metal) -> f64 {
+    metal.bare_share.map_or(1.0, |q| q.si)
+}
+
+fn group(line: &Line, metals: Vec<usize>) -> MetalGroup {
+    let known = |m: usize| line.metals[m].metal.as_deref().and_then(sea_metal);
+    let mut pairs = Vec::new();
+    for (i, one) in metals.iter().enumerate() {
+        for other in &metals[i + 1..] {
+            if let (Some(a), Some(b)) = (known(*one), known(*other)) {
+                pairs.push(pair(line, (*one, a), (*other, b)));
+            }
+        }
+    }
+    MetalGroup {
+        unsaid: metals
+            .iter()
+            .copied()
+            .filter(|m| known(*m).is_none())
+            .collect(),
+        anodes: anodes(line, &metals),
+        metals,
+        pairs,
+    }
+}
+
+fn pair(line: &Line, (one, a): (usize, SeaMetal), (two, b): (usize, SeaMetal)) -> MetalPair {
+    let couple = a.with(b);
+    let (eaten, other) = match couple.eaten {
+        Some(eaten) if eaten == b => (two, one),
+        _ => (one, two),
+    };
+    let bare_m2 = |m: usize| {
+        let metal = &line.metals[m];
+        let area = metal.area_m2.ok_or_else(|| no_area(metal))?;
+        Ok::<f64, String>(area.si * bare_share(metal))
+    };
+    let area_ratio = bare_m2(other).and_then(|o| Ok(o / bare_m2(eaten)?));
+    MetalPair {
+        eaten,
+        other,
+        couple,
+        area_ratio,
+    }
+}
+
+fn no_area(metal: &Metal) -> String {
+    format!(
+        "metal.{} says nothing of its surface: add `area = \"0.4 m2\"`",
+        metal.id
+    )
+}
+
+fn anodes(line: &Line, metals: &[usize]) -> GroupAnodes {
+    let all = line.anodes.iter().enumerate();
+    let own: Vec<usize> = all
+        .filter(|(_, a)| metals.contains(&a.on))
+        .map(|(i, _)| i)
+        .collect();
+    let mass_kg = own.iter().map(|a| line.anodes[*a].mass_kg.si).sum();
+    let current_a = current_a(line, metals);
+    let life_s = current_a.clone().and_then(|current_a| {
+        let lives: Result<Vec<f64>, String> = own
+            .iter()
+            .map(|a| life_s(&line.anodes[*a], current_a))
+            .collect();
+        Ok(lives?.iter().sum())
+    });
+    // A mass lasts in proportion to itself.
+    let needed_kg = match &life_s {
+        Ok(life_s) if *life_s > 0.0 => Ok(mass_kg * line.deployment.longest_s() / life_s),
+        Ok(_) => Err("it has no anode of which the mass could be told".to_owned()),
+        Err(why) => Err(why.clone()),
+    };
+    GroupAnodes {
+        anodes: own,
+        mass_kg,
+        current_a,
+        life_s,
+        needed_kg,
+    }
+}
+
+fn current_a(line: &Line, metals: &[usize]) -> Result<f64, String> {
+    let mut wetted = Vec::new();
+    let mut missing = Vec::new();
+    for metal in metals.iter().map(|m| &line.metals[*m]) {
+        if metal.area_m2.is_none() {
+            missing.push(no_area(metal));
+        }
+        if metal.current_density_a_m2.is_none() {
+            missing.push(format!(
+                "metal.{} does not say what current it takes: add `current_density = \"100 mA/m2\"`",
+                metal.id
+            ));
+        }
+        if let (Some(area), Some(density)) = (metal.area_m2, metal.current_density_a_m2) {
+            wetted.push(Wetted {
+                area_m2: area.si,
+                current_density_a_m2: density.si,
+                bare_share: bare_share(metal),
+            });
+        }
+    }
+    if !missing.is_empty() {
+        return Err(missing.join("; "));
+    }
+    protection_a(&wetted).map_err(|e| e.to_string())
+}
+
+/// Capacity of an anode, C/kg: that of its metal where the plan does not say.
+pub(crate) fn capacity_c_kg(anode: &AnodeSaid) -> f64 {
+    let of_metal_ah_kg = match anode.metal {
+        AnodeMetal::Aluminium => ALUMINIUM_AH_KG,
+        AnodeMetal::Zinc => ZINC_AH_KG,
+    };
+    anode
+        .capacity_c_kg
+        .map_or(COULOMBS_PER_AH * of_metal_ah_kg, |q| q.si)
+}
+
+fn life_s(anode: &AnodeSaid, current_a: f64) -> Result<f64, String> {
+    let usable = anode.usable_share.ok_or_else(|| {
+        format!(
+            "anode.{} does not say how much of it can be used up: add `usable_share = \"80 %\"`",
+            anode.id
+        )
+    })?;
+    let of = Anode {
+        capacity_ah_kg: capacity_c_kg(anode) / COULOMBS_PER_AH,
+        usable_share: usable.si,
+    };
+    anode_life_s(anode.mass_kg.si, current_a, of).map_err(|e| e.to_string())
+}
+
+/// What counts of metals and anodes although nobody wrote it.
+pub(crate) fn assumed(line: &Line) -> Vec<String> {
+    let mut all = Vec::new();
+    let bare = line.metals.iter().filter(|m| m.bare_share.is_none());
+    let bare: Vec<String> = bare.map(|m| format!("metal.{}", m.id)).collect();
+    if !bare.is_empty() {
+        all.push(format!(
+            "all of the surface is bare, because no `bare_share` is written: {}",
+            bare.join(", ")
+        ));
+    }
+    for anode in line.anodes.iter().filter(|a| a.capacity_c_kg.is_none()) {
+        all.push(format!(
+            "anode.{} gives {}, the design value of its metal in sea water (from memory)",
+            anode.id,
+            show(capacity_c_kg(anode), Dimension::ChargePerMass)
+        ));
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sea_metal;
+
+    #[test]
+    fn verif_every_metal_of_a_plan_is_one_of_the_sea() {
+        let mut found: Vec<_> = plan::METALS.iter().filter_map(|m| sea_metal(m)).collect();
+        assert_eq!(found.len(), plan::METALS.len());
+        // The noblest first in both.
+        assert!(found.is_sorted(), "{found:?}");
+        found.dedup();
+        assert_eq!(found, mooring::SeaMetal::ALL);
+    }
+}

@@ -1,0 +1,53 @@
+//! Metals in the water and their anodes.
+
+use super::Q;
+use crate::site::Site;
+
+/// Something of metal in the water.
+#[derive(Clone, Debug)]
+pub struct Metal {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// What it belongs to: a typed path.
+    pub of: Option<String>,
+    /// What it is made of, one of [`crate::METALS`].
+    pub metal: Option<String>,
+    /// Its surface in the water, m2.
+    pub area_m2: Option<Q>,
+    /// Share of that which is bare, above 0 up to 1.
+    pub bare_share: Option<Q>,
+    /// Mean current that bare metal takes, A/m2.
+    pub current_density_a_m2: Option<Q>,
+    /// What it says that it touches: indices into [`super::Line::metals`]. It goes both ways.
+    pub touches: Vec<usize>,
+}
+
+/// What is eaten in place of metal.
+#[derive(Clone, Debug)]
+pub struct AnodeSaid {
+    /// Id.
+    pub id: String,
+    /// Where it was declared.
+    pub at: Site,
+    /// What it is fixed to: index into [`super::Line::metals`].
+    pub on: usize,
+    /// What it is made of.
+    pub metal: AnodeMetal,
+    /// Its mass, kg.
+    pub mass_kg: Q,
+    /// Share of it that can be used up, above 0 up to 1.
+    pub usable_share: Option<Q>,
+    /// Its capacity, C/kg.
+    pub capacity_c_kg: Option<Q>,
+}
+
+/// Metals of anodes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum AnodeMetal {
+    /// An aluminium alloy.
+    Aluminium,
+    /// Zinc.
+    Zinc,
+}
