@@ -23,6 +23,7 @@ mod dawn;
 mod dawn_verdicts;
 mod delay_verdicts;
 mod delivery_verdicts;
+mod dummy;
 mod ear_geometry;
 mod ear_pairs;
 mod energy_year;
@@ -115,6 +116,7 @@ pub use check::{Check, PlanText, Shelf, Status, Tier, check, check_text, check_w
 pub use compare::{
     Changed, Changes, Comparison, Moved, Moves, PlanSide, Seen, changes, compare, moves,
 };
+pub use dummy::{DUMMY_CLEAR_DB, DummyBand, DummyJudged, judge_dummy};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
     ear_geometry,

@@ -31,6 +31,12 @@ pub(crate) enum MeasureCommandError {
         /// The file.
         path: PathBuf,
     },
+    /// The plan does not say enough of a sensor's chain, or something that cannot be.
+    #[error("the chain cannot be worked out: {source}")]
+    Chain {
+        /// Why.
+        source: Box<assess::input::InputError>,
+    },
     /// Both tables would be one file.
     #[error("{}: --out and --lines are two tables and need two names", path.display())]
     OneFile {
@@ -98,7 +104,8 @@ impl MeasureCommandError {
                 "free some room in the folder for temporary files, or name another one in TMPDIR"
                     .to_owned(),
             ),
-            MeasureCommandError::Folder { .. }
+            MeasureCommandError::Chain { .. }
+            | MeasureCommandError::Folder { .. }
             | MeasureCommandError::OneFile { .. }
             | MeasureCommandError::OutName { .. }
             | MeasureCommandError::Stretch { .. }

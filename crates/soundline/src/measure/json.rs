@@ -3,10 +3,12 @@
 
 use std::path::PathBuf;
 
+use assess::DummyJudged;
 use hearing::{Period, PeriodBegin, Reference};
 use serde_json::{Value, json};
 use signal::{level_db, peak_level_db};
 
+use super::dummy;
 use super::head::{About, reference_upa};
 use super::periods::PERIODS;
 use super::told::{Sensor, Told, spread};
@@ -15,6 +17,7 @@ use crate::out::PROGRAM;
 /// The document, but for its periods, which [`Periods`](super::periods::Periods) writes into it.
 pub(super) fn document(
     told: &Told,
+    judged: &[Result<DummyJudged, String>],
     about: &About<'_>,
     head: &[(String, String)],
     mistakes: &[Value],
@@ -24,7 +27,12 @@ pub(super) fn document(
         .skip(6)
         .map(|(key, text)| json!({ "of": key, "says": text }))
         .collect();
-    let sensors: Vec<Value> = told.sensors.iter().map(sensor).collect();
+    let sensors: Vec<Value> = told
+        .sensors
+        .iter()
+        .enumerate()
+        .map(|(at, of)| sensor(of, judged.get(at)))
+        .collect();
     let recordings: Vec<Value> = (0..told.recordings.len())
         .map(|place| {
             let survey = told.surveys.get(place).and_then(Option::as_ref);
@@ -61,7 +69,7 @@ pub(super) fn document(
     })
 }
 
-fn sensor(sensor: &Sensor) -> Value {
+fn sensor(sensor: &Sensor, judged: Option<&Result<DummyJudged, String>>) -> Value {
     let reference = sensor.reference.unwrap_or(Reference::Water);
     let upa = reference_upa(reference);
     let averaged = sensor.averaged_s > 0.0;
@@ -95,6 +103,7 @@ fn sensor(sensor: &Sensor) -> Value {
         "middle_level_db": spread.map(|s| s[1]),
         "highest_level_db": spread.map(|s| s[2]),
         "bands": bands,
+        "dummy": judged.map(dummy::to_json),
     })
 }
 

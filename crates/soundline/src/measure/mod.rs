@@ -2,6 +2,7 @@
 
 mod columns;
 mod csv;
+mod dummy;
 mod error;
 mod head;
 mod inputs;
@@ -71,6 +72,10 @@ pub(crate) struct Args {
     /// Take the sample rate of the recording where it differs from that of the sensor in the plan.
     #[arg(long)]
     own_rate: bool,
+    /// The recording was made with a dummy in place of the element: judge each decidecade against the sea of the quietest month of
+    /// the deployment, of which it must lie 10 dB below. Make one for each state of the line.
+    #[arg(long)]
+    dummy: bool,
     /// Replace tables that exist.
     #[arg(long)]
     force: bool,
@@ -117,6 +122,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         // Detectors are not asked; one that cannot be at the recording's own rate is no hindrance.
         one.detectors.clear();
     }
+    let chains = match args.dummy {
+        true => dummy::budgets(line, &assigned)?,
+        false => Vec::new(),
+    };
     let found = inputs::find(&args.recordings)?;
     for note in &found.notes {
         writeln!(out.stderr, "note: {note}")?;
@@ -175,12 +184,14 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             work.run(Tables { periods, lines }, &mut told, out)
         })
     })?;
+    let judged = dummy::judged(&chains, &told.sensors);
     if let Some(periods) = told.periods.take() {
         let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
-        let document = json::document(&told, &about, &head, &mistakes);
+        let document = json::document(&told, &judged, &about, &head, &mistakes);
         out.document(|to| periods.write_into(&document, to))?;
     } else {
         told::summary(&told, &mut out.stdout)?;
+        dummy::tell(&judged, &told.sensors, &mut out.stdout)?;
     }
     out.stdout.flush()?;
     for path in args.out.iter().chain(&args.lines).filter(|_| !nothing) {
@@ -194,7 +205,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
     }
     Ok(match told.failed() {
-        0 if without.is_empty() => Exit::Met,
+        0 if without.is_empty() => dummy::exit(&judged),
         0 if without.len() == told.sensors() => Exit::Unusable,
         n if n == found.recordings.len() => Exit::Unusable,
         _ => Exit::SomeFailed,

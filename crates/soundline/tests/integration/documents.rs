@@ -263,7 +263,10 @@ fn regress_the_document_of_what_was_measured() {
         tone_wav(&at("tone_20270315T041530Z.wav")),
     );
     let plan = at("plan.toml");
-    fs::copy(repository("plans/listening-bench/plan.toml"), &plan).unwrap();
+    let wind = ["\"6 m/s\""; 12].join(", ");
+    let sea = format!("[site]\nwind = [{wind}]\nshipping = 0.3\n");
+    let bench = fs::read_to_string(repository("plans/listening-bench/plan.toml")).unwrap();
+    fs::write(&plan, bench.replace("[site]\n", &sea)).unwrap();
     let told = document(&[
         "measure",
         plan.to_str().unwrap(),
@@ -272,6 +275,7 @@ fn regress_the_document_of_what_was_measured() {
         first.to_str().unwrap(),
         second.to_str().unwrap(),
         at("missing.wav").to_str().unwrap(),
+        "--dummy",
     ]);
     assert!(told["gaps"][0]["length_s"].is_number());
     assert!(told["periods"][0]["kurtosis"].is_number());

@@ -387,3 +387,99 @@ fn verif_parquet_holds_what_csv_holds() {
     }
     assert_eq!((seen, rows.len()), (2, 2));
 }
+
+/// A bench in a known sea, and three seconds of a sine at 2 kHz of a level (rms, dB re 1 uPa; full scale is a peak of 160 dB), put into the plan's folder.
+fn dummy(folder: &Path, more: &str, sine_db: f64) -> (String, PathBuf) {
+    let wind = ["\"6 m/s\""; 12].join(", ");
+    let sea = format!("[site]\nwind = [{wind}]\nshipping = 0.3\nph = 8.0\n");
+    let text = fs::read_to_string(PLAN).unwrap();
+    let plan = folder.join("plan.toml");
+    let chain = "rate = \"44.1 kHz\" }";
+    let text = text.replace("[site]\n", &sea);
+    fs::write(&plan, text.replace(chain, &format!("{chain}\n{more}"))).unwrap();
+    let amplitude = 10_f64.powf((sine_db + 3.0103 - 160.0) / 20.0);
+    let samples = (0..3 * RATE_HZ).map(|i| {
+        let t_s = f64::from(i) / f64::from(RATE_HZ);
+        (amplitude * (std::f64::consts::TAU * 2000.0 * t_s).sin()) as f32
+    });
+    let wav = float_wav(&folder.join("dummy_20270315T041500Z.wav"), samples);
+    (plan.display().to_string(), wav)
+}
+
+fn judged(plan: &str, wav: &Path, status: i32) -> (String, serde_json::Value) {
+    let args = [
+        "measure",
+        plan,
+        "--as",
+        POOL,
+        wav.to_str().unwrap(),
+        "--dummy",
+    ];
+    let text = run(&args);
+    expect_status(&text, status);
+    let document = run(&[&["--format", "json"][..], &args].concat());
+    expect_status(&document, status);
+    let document: serde_json::Value = serde_json::from_str(&stdout(&document)).unwrap();
+    (stdout(&text), document["sensors"][0]["dummy"].clone())
+}
+
+fn band(of: &serde_json::Value, hz: f64) -> &serde_json::Value {
+    let all = of["bands"].as_array().unwrap();
+    let found = all.iter().find(|b| {
+        let key = if b["nominal_hz"].is_null() {
+            "centre_hz"
+        } else {
+            "nominal_hz"
+        };
+        b[key].as_f64() == Some(hz)
+    });
+    found.unwrap()
+}
+
+/// A tone that a converter beside the chain puts there is named with its band; 20 dB lower it is met. Its level is that of the sine; the sea is that of `chain`, less
+/// what the high-pass takes of it.
+#[test]
+fn verif_what_a_dummy_element_picks_up_is_held_against_the_sea() {
+    let folder = tempfile::tempdir().unwrap();
+    let high_pass = "high_pass = { corner = \"1 kHz\", poles = 1 }";
+    for more in ["", high_pass] {
+        let (plan, wav) = dummy(folder.path(), more, 80.0);
+        let (text, told) = judged(&plan, &wav, 1);
+        assert!(text.contains("worst at 2 kHz"), "{text}");
+        assert!(text.contains("broken in 1 of "), "{text}");
+        assert_eq!(told["word"], "broken");
+        let chain = run(&["--format", "json", "chain", &plan, "--as", POOL]);
+        let chain: serde_json::Value = serde_json::from_str(&stdout(&chain)).unwrap();
+        let sea = band(&chain["sensors"][0], 2000.0);
+        let number = |of: &serde_json::Value, key: &str| of[key].as_f64().unwrap();
+        let sea_db =
+            number(sea, "sea_quietest_level_db_re_1upa") - number(sea, "high_pass_loss_db");
+        let own = band(&told, 2000.0);
+        assert!((number(own, "level_db") - 80.0).abs() < 0.1, "{own}");
+        assert!((number(own, "sea_level_db") - sea_db).abs() < 1e-9, "{own}");
+        let margin = sea_db - 10.0 - number(own, "level_db");
+        assert!((number(own, "margin_db") - margin).abs() < 1e-9, "{own}");
+        assert!(more.is_empty() || number(sea, "high_pass_loss_db") > 0.5);
+    }
+    let (plan, wav) = dummy(folder.path(), "", 60.0);
+    let (text, told) = judged(&plan, &wav, 0);
+    assert!(
+        text.contains("met in every band; least clear at "),
+        "{text}"
+    );
+    assert_eq!(told["word"], "met");
+}
+
+/// Of a sea that is not known nothing is met.
+#[test]
+fn verif_a_dummy_element_in_an_unknown_sea_is_unknown() {
+    let folder = tempfile::tempdir().unwrap();
+    let wav = tone_wav(&folder.path().join("tone_20270315T041500Z.wav"));
+    let (text, told) = judged(PLAN, &wav, 3);
+    assert!(text.contains("unknown: "), "{text}");
+    assert_eq!(told["word"], "unknown");
+    assert!(
+        told["why"].as_str().unwrap().contains("site.shipping"),
+        "{told}"
+    );
+}
