@@ -173,6 +173,12 @@ pub(crate) fn dawn_restarts(
         let mut worst: Option<(&MeanDay, Dawn)> = None;
         for day in &days {
             let dawn = back.dawn(line, day).map_err(|e| e.to_string())?;
+            if dawn.spells.is_empty() && back.on_beyond_rest() {
+                return Err(format!(
+                    "{}: it comes to its `reconnect_voltage` only while it is charged, and that day charges it too little",
+                    told(day, &dawn)
+                ));
+            }
             let endless = dawn.endless_from_s.is_some();
             let more = |known: &Dawn| {
                 (endless, dawn.falls()) > (known.endless_from_s.is_some(), known.falls())
@@ -182,12 +188,6 @@ pub(crate) fn dawn_restarts(
             }
         }
         let (day, dawn) = worst.ok_or("the deployment has no month")?;
-        if dawn.spells.is_empty() && back.on_beyond_rest() {
-            return Err(format!(
-                "{}: at its `reconnect_voltage` it is only while it is charged, and on no mean day of its months is it charged enough",
-                told(day, &dawn)
-            ));
-        }
         let subject = format!("supply.{}", line.supplies[supply.0].id);
         if let Some(at_s) = dawn.endless_from_s {
             return Err(format!(

@@ -1,5 +1,6 @@
 //! For how long of a tide the strum of the rope beside a hydrophone lies in the band of a detector, as verdicts.
 
+use mooring::StrumShares;
 use plan::{Line, Q, SensorIx};
 
 use crate::chain_verdicts::hydrophones;
@@ -82,9 +83,20 @@ fn one(
         }
     }
     let mut worst: Option<Worst<'_>> = None;
+    let mut open: Option<(f64, Worst<'_>)> = None;
     for (detector, band_hz) in &bands {
         for rope in &ropes {
             let strums = rope.strums(*band_hz).map_err(|e| e.to_string())?;
+            let most_h = most_hours_of(&strums);
+            if open.as_ref().is_none_or(|(so_far_h, _)| most_h > *so_far_h) {
+                let with = Worst {
+                    detector,
+                    band_hz: *band_hz,
+                    rope,
+                    strums,
+                };
+                open = Some((most_h, with));
+            }
             let longest_h = worst.as_ref().map(|w| hours_of(&w.strums));
             if longest_h.is_none_or(|so_far_h| hours_of(&strums) > so_far_h) {
                 worst = Some(Worst {
@@ -98,16 +110,12 @@ fn one(
     }
     let worst = worst.expect("a hydrophone has a detector and a rope here");
     let hours = hours_of(&worst.strums);
-    let open_h = bands.iter().flat_map(|(_, band_hz)| {
-        let each = ropes.iter().map(|rope| rope.strums(*band_hz));
-        each.filter_map(Result::ok)
-            .map(|strums| open_hours_of(&strums))
-    });
-    let open_h = open_h.fold(0.0, f64::max);
-    if against.holds(hours) && !against.holds(hours + open_h) {
+    if against.holds(hours)
+        && let Some((most_h, open)) = open.filter(|(most_h, _)| !against.holds(*most_h))
+    {
         return Err(format!(
-            "{}; for {open_h:.1} h more of a tide the Reynolds number is below {} or above {:.0e}, where no Strouhal number is known here",
-            words(line, &worst),
+            "up to {most_h:.1} h: {}; where the Reynolds number is below {} or above {:.0e} no Strouhal number is known here, and those hours are counted as well",
+            words(line, &open),
             mooring::CRITICAL_REYNOLDS.0,
             mooring::CRITICAL_REYNOLDS.1
         ));
@@ -116,10 +124,11 @@ fn one(
     Ok(against.judge(subject, hours, evidence, words(line, &worst)))
 }
 
-/// Hours of the tide with the more of them in which nothing says whether the strum is in the band.
-fn open_hours_of(strums: &RopeStrums) -> f64 {
-    let neaps_h = strums.neaps.map_or(0.0, |neaps| neaps.open_hours_a_tide());
-    strums.springs.open_hours_a_tide().max(neaps_h)
+/// Hours of the tide with the more of them if all of which nothing is known lie in the band.
+fn most_hours_of(strums: &RopeStrums) -> f64 {
+    let of = |shares: &StrumShares| shares.hours_a_tide() + shares.open_hours_a_tide();
+    let neaps_h = strums.neaps.as_ref().map_or(0.0, of);
+    of(&strums.springs).max(neaps_h)
 }
 
 /// Hours of the tide with the more of them: a weaker one may lie in the band for longer than a strong one that runs through it.

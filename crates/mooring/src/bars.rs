@@ -547,9 +547,9 @@ impl<'a> Bars<'a> {
                 body.below_n = below_n;
             }
         }
-        bodies.sort_by_key(|(index, _)| *index);
-        let mut bodies: Vec<AtBody> = bodies.into_iter().map(|(_, body)| body).collect();
         held_together(&mut bodies);
+        bodies.sort_by_key(|(index, _)| *index);
+        let bodies: Vec<AtBody> = bodies.into_iter().map(|(_, body)| body).collect();
         let touching = at_m.iter().skip(1).position(|at| at[2] > 0.0);
         let touch = touching.filter(|node| *node > 0).map(|node| Touch {
             s_m: self.s_m[node],

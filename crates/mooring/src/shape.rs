@@ -97,29 +97,11 @@ impl AtBody {
     }
 }
 
-/// Gives bodies at one place, which follow each other from the top down, the pulls of the line outside all of them.
-pub(crate) fn held_together(bodies: &mut [AtBody]) {
-    for first in 0..bodies.len() {
-        let s_m = bodies[first].s_m;
-        if bodies[..first].iter().any(|b| b.s_m == s_m) {
-            continue;
-        }
-        let here: Vec<AtBody> = bodies.iter().filter(|b| b.s_m == s_m).copied().collect();
-        if here.len() < 2 {
-            continue;
-        }
-        let apart = |ix: usize| {
-            here.iter()
-                .enumerate()
-                .filter(move |(k, _)| *k != ix)
-                .map(|(_, b)| b)
-        };
-        let top = (0..here.len()).find(|ix| apart(*ix).all(|b| b.below_n != here[*ix].above_n));
-        let bottom = (0..here.len()).find(|ix| apart(*ix).all(|b| b.above_n != here[*ix].below_n));
-        // Where what hangs there weighs nothing, all of them have the same pulls.
-        let above_n = here[top.unwrap_or(0)].above_n;
-        let below_n = here[bottom.unwrap_or(0)].below_n;
-        for body in bodies.iter_mut().filter(|b| b.s_m == s_m) {
+/// Gives bodies at one place the pulls of the line outside all of them: above the first, below the last of each place. They come from the top down.
+pub(crate) fn held_together(bodies: &mut [(usize, AtBody)]) {
+    for here in bodies.chunk_by_mut(|a, b| a.1.s_m == b.1.s_m) {
+        let (above_n, below_n) = (here[0].1.above_n, here[here.len() - 1].1.below_n);
+        for (_, body) in here {
             body.above_n = above_n;
             body.below_n = below_n;
         }

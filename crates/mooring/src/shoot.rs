@@ -241,13 +241,13 @@ pub(crate) fn shape(
     for point in &mut trail.points {
         point.at_m = plus(point.at_m, move_by);
     }
+    held_together(&mut trail.bodies);
     trail.bodies.sort_by_key(|(index, _)| *index);
     let moved = trail.bodies.into_iter().map(|(_, body)| AtBody {
         at_m: plus(body.at_m, move_by),
         ..body
     });
-    let mut bodies: Vec<AtBody> = moved.collect();
-    held_together(&mut bodies);
+    let bodies = moved.collect();
     Ok(Shape {
         points: trail.points,
         bodies,

@@ -114,7 +114,7 @@ where
                     break;
                 }
             }
-            if alike == 0 {
+            if alike < COMPARED {
                 read.push(suspect.place);
             }
         }

@@ -259,7 +259,11 @@ fn combined(line: &Line, brings: impl Fn(&Means) -> Brings) -> Chance {
         Ok(1.0 - none)
     };
     chance.at_least = of(&able);
-    chance.at_most = of(&perhaps);
+    // Of many means the surest that share nothing are not looked for among all: what is known bounds it.
+    chance.at_most = match (of(&perhaps), &chance.at_least) {
+        (Ok(most), Ok(least)) => Ok(most.max(*least)),
+        (most, _) => most,
+    };
     let shared = groups(&able).into_iter().filter(|group| group.len() > 1);
     chance.share = shared.map(|group| sharing(&group)).collect();
     chance

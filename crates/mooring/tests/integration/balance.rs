@@ -197,3 +197,41 @@ proptest! {
         }
     }
 }
+
+/// What cancels at one place leaves the line as it is: by hand the pull above both is that below both.
+#[test]
+fn verif_what_cancels_at_one_place_changes_no_pull() {
+    let rope = Rope {
+        length_m: 50.0,
+        diameter_m: 0.012,
+        weight_n_m: 0.5,
+        stiffness_n: None,
+        normal_drag: 1.2,
+        tangential_drag: 0.02,
+    };
+    let body = |weight_n| Body {
+        at_m: 20.0,
+        weight_n,
+        drag_area_m2: 0.0,
+    };
+    let line = Hanging {
+        water: Water {
+            depth_m: 80.0,
+            density_kg_m3: 1025.0,
+            current: Current::new(&[(0.0, 0.0, 0.0)]).unwrap(),
+        },
+        ropes: vec![rope],
+        bodies: vec![body(400.0), body(-400.0)],
+        foot_m: 0.0,
+        top: Top::Float {
+            buoyancy_n: 1000.0,
+            drag_area_m2: 0.2,
+        },
+    };
+    let shape = hang(&line).unwrap();
+    for body in &shape.bodies {
+        for n in [body.above_n[2], body.below_n[2]] {
+            assert!((n - (1000.0 - 0.5 * 30.0)).abs() < 1e-6, "{body:?}");
+        }
+    }
+}
