@@ -257,22 +257,21 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
 pub(crate) fn check_one(
     reading: &Reading,
     shelf: &Shelf,
-    id: &str,
+    (id, standing): (&str, bool),
     memo: &Memo,
     few: Option<&FewYears>,
 ) -> Option<Judged> {
     let held = hung(reading.line.as_ref()?, memo);
     let line = &*held;
     let reach = Reach { reading, line };
-    match line.requirements.iter().find(|r| r.id == id) {
-        Some(r) => {
-            let mut years = Years::new(line, memo, Tier::Full);
-            years.load = UnderLoad::LeftOut;
-            years.few = few;
-            Some(judged(&reach, r, shelf, &mut years))
-        }
-        None => standing_of(&reach, memo, &Hangs::new(line, memo), |other| other == id).pop(),
+    if standing {
+        return standing_of(&reach, memo, &Hangs::new(line, memo), |other| other == id).pop();
     }
+    let r = line.requirements.iter().find(|r| r.id == id)?;
+    let mut years = Years::new(line, memo, Tier::Full);
+    years.load = UnderLoad::LeftOut;
+    years.few = few;
+    Some(judged(&reach, r, shelf, &mut years))
 }
 
 pub(crate) fn judged(

@@ -126,7 +126,9 @@ mod tests {
         let plans = [(10, 8), (25, 12), (25, 40), (40, 12), (45, 30), (60, 60)];
         for (id, least_broken) in [("charge", 2), ("winter", 1), ("hears", 1)] {
             let word = |reading: &Reading, few: Option<&FewYears>| {
-                check_one(reading, &shelf, id, &memo, few).unwrap().word()
+                check_one(reading, &shelf, (id, false), &memo, few)
+                    .unwrap()
+                    .word()
             };
             let base = read(10, 8);
             assert_eq!(word(&base, None), Word::Broken, "{id}");

@@ -74,4 +74,4 @@ pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};
 pub use spreads::{NoDraw, Spread};
 pub use tables::{LINKS, METALS};
-pub use written::{Written, first_key};
+pub use written::{Written, below, first_key};

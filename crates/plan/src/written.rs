@@ -154,7 +154,8 @@ pub fn first_key(path: &str) -> Option<(String, &str)> {
 }
 
 /// The path of a key below another; a key that is no bare key of TOML in quotes.
-pub(crate) fn below(path: &str, key: &str) -> String {
+#[must_use]
+pub fn below(path: &str, key: &str) -> String {
     let bare = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
     let key = if !key.is_empty() && key.chars().all(bare) {
         key.to_owned()

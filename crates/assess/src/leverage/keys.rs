@@ -1,6 +1,6 @@
 //! The numbers behind keys that a plan may leave out, and the spans within which each is tried (choices of ours, none from a standard).
 
-use plan::{Line, Stage, Written};
+use plan::{Line, Requirement, Stage, That, Written};
 
 use quantity::{Dimension, show};
 
@@ -104,7 +104,7 @@ const NUMBERS: &[Number] = &[
             let topics = line.topics.iter().enumerate();
             topics
                 .map(|(ix, t)| Thing {
-                    path: format!("topic.\"{}\"", t.name),
+                    path: plan::below("topic", &t.name),
                     named: format!("topic.{}", t.name),
                     ix,
                 })
@@ -135,7 +135,16 @@ const NUMBERS: &[Number] = &[
     Number {
         told: "confidence, because no `confidence` is written",
         things: |line| {
-            let ids = line.requirements.iter().filter(|r| r.share.is_some());
+            let years = |r: &&Requirement| {
+                matches!(
+                    r.that,
+                    That::OutageHours { .. }
+                        | That::LowestCharge { .. }
+                        | That::ListeningShare { .. }
+                        | That::ListeningGap { .. }
+                )
+            };
+            let ids = line.requirements.iter().filter(years);
             ids.map(|r| Thing::unnamed(&format!("requirement.{}", r.id)))
                 .collect()
         },
@@ -366,6 +375,21 @@ pub(super) fn behind(line: &Line, written: &[Written], told: &str) -> Vec<Behind
 fn names(told: &str, path: &str) -> bool {
     told.match_indices(path).any(|(at, _)| {
         let after = told[at + path.len()..].chars().next();
-        !after.is_some_and(|c| c.is_ascii_alphanumeric() || c == '-')
+        !after.is_some_and(|c| c.is_ascii_alphanumeric() || "-_/".contains(c))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verif_a_sentence_names_no_thing_whose_path_only_begins_alike() {
+        let told = "priority 1, because none is written: topic.alert/call, topic.state_2";
+        assert!(names(told, "topic.alert/call") && names(told, "topic.state_2"));
+        assert!(!names(told, "topic.alert") && !names(told, "topic.state"));
+        assert!(names("module.ear: nothing", "module.ear"));
+        assert_eq!(plan::below("topic", "alert"), "topic.alert");
+        assert_eq!(plan::below("topic", "alert/call"), "topic.\"alert/call\"");
+    }
 }

@@ -177,10 +177,10 @@ fn all(
     let mut found: Vec<Mending<'_>> = Vec::new();
     let mut final_ones: Vec<Mended> = Vec::new();
     let last = asked.len();
-    for (at, judged) in asked.into_iter().enumerate() {
-        let rests = on_records(line).contains(judged.id.as_str());
-        let search = Search::new(plan, judged, rests);
-        let knobs = turned_for(plan, line, &search.base);
+    for (at, (judged, standing)) in asked.into_iter().enumerate() {
+        let rests = !standing && on_records(line).contains(judged.id.as_str());
+        let search = Search::new(plan, (judged, standing), rests);
+        let knobs = turned_for(plan, line, &search);
         let mut one = Mending::of(search, &knobs, &going)?;
         for other in &found {
             one.try_those_of(other, &going)?;
@@ -210,40 +210,42 @@ fn all(
 }
 
 /// All that may be changed for a requirement.
-fn turned_for(plan: &Given<'_>, line: &Line, judged: &Judged) -> Vec<Knob> {
-    let reading = plan.reading;
-    let mut knobs = knobs(reading, line, &reads(reading, line, judged));
-    let asks = |wanted: fn(&That) -> bool| {
-        let own = |r: &Requirement| r.id == judged.id && wanted(&r.that);
-        line.requirements.iter().any(own)
-    };
+fn turned_for(plan: &Given<'_>, line: &Line, search: &Search<'_>) -> Vec<Knob> {
+    let (reading, judged) = (plan.reading, &search.base);
+    let mut requirements = line.requirements.iter();
+    let own = requirements.find(|r| !search.standing && r.id == judged.id);
+    let mut knobs = knobs(reading, line, &reads(reading, line, own));
+    let asks = |wanted: fn(&That) -> bool| own.is_some_and(|r| wanted(&r.that));
     if asks(|that| matches!(that, That::StartUp { .. })) {
         knobs.extend(together(
             named_keys(line, judged.word(), plan.memo),
             reading,
         ));
     }
-    if judged.id == BOOTS_CARRIED {
+    let checks = |id: &str| search.standing && judged.id == id;
+    if checks(BOOTS_CARRIED) {
         let keys = staggered(line).map_or_else(Vec::new, |found| found.keys(line));
         knobs.extend(together(keys, reading));
-    } else if judged.id == COMES_BACK || asks(|that| matches!(that, That::DawnRestarts { .. })) {
+    } else if checks(COMES_BACK) || asks(|that| matches!(that, That::DawnRestarts { .. })) {
         knobs.extend(together(dawn_verdicts::named_keys(line), reading));
     }
     knobs
 }
 
-/// The requirements that are to be mended.
-fn asked(check: &Check, id: Option<&str>) -> Result<Vec<Judged>, RemedyError> {
-    let all = || check.requirements.iter().chain(&check.standing);
+/// What is to be mended, each with whether it is a check of every plan. By its id a requirement, else such a check.
+fn asked(check: &Check, id: Option<&str>) -> Result<Vec<(Judged, bool)>, RemedyError> {
+    let own = || check.requirements.iter().map(|j| (j, false));
+    let all = || own().chain(check.standing.iter().map(|j| (j, true)));
+    let owned = |(judged, standing): (&Judged, bool)| (judged.clone(), standing);
     let Some(id) = id else {
-        let broken = all().filter(|j| j.word() == Word::Broken);
-        return Ok(broken.cloned().collect());
+        let broken = all().filter(|(j, _)| j.word() == Word::Broken);
+        return Ok(broken.map(owned).collect());
     };
-    let Some(judged) = all().find(|j| j.id == id) else {
+    let Some((judged, standing)) = all().find(|(j, _)| j.id == id) else {
         return Err(RemedyError::NoRequirement {
             id: id.to_owned(),
-            near: nearest(id, all().map(|j| j.id.as_str())).map(str::to_owned),
-            all: all().map(|j| j.id.clone()).collect(),
+            near: nearest(id, all().map(|(j, _)| j.id.as_str())).map(str::to_owned),
+            all: all().map(|(j, _)| j.id.clone()).collect(),
         });
     };
     match (judged.word(), &judged.verdicts[0]) {
@@ -252,14 +254,17 @@ fn asked(check: &Check, id: Option<&str>) -> Result<Vec<Judged>, RemedyError> {
             why: why.clone(),
         }),
         (Word::Met, _) => Ok(Vec::new()),
-        _ => Ok(vec![judged.clone()]),
+        _ => Ok(vec![(judged.clone(), standing)]),
     }
 }
 
 /// Whether a requirement reads a thing. A standing check may read anything.
-fn reads<'a>(reading: &'a Reading, line: &'a Line, judged: &Judged) -> impl Fn(&str) -> bool + 'a {
+fn reads<'a>(
+    reading: &'a Reading,
+    line: &'a Line,
+    own: Option<&Requirement>,
+) -> impl Fn(&str) -> bool + 'a {
     let reach = Reach { reading, line };
-    let own = line.requirements.iter().find(|r| r.id == judged.id);
     let parts = own.map(|r| {
         let mut parts = reach.of(&r.that);
         parts.extend(reach.events(r));

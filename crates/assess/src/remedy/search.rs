@@ -25,6 +25,8 @@ pub(super) struct Search<'a> {
     plan: &'a Given<'a>,
     /// As it is without a change.
     pub(super) base: Judged,
+    /// Whether it is a check of every plan, and no requirement of that id.
+    pub(super) standing: bool,
     /// Subjects that are unknown without a change: a remedy need not make them known.
     unknown: BTreeSet<String>,
     /// Whether it rests on records: these are there for some steps and not for others, in no order.
@@ -64,16 +66,23 @@ pub(super) fn sets(knob: &Knob, step: &Step) -> Sets {
 }
 
 impl<'a> Search<'a> {
-    pub(super) fn new(plan: &'a Given<'a>, base: Judged, on_records: bool) -> Search<'a> {
+    pub(super) fn new(
+        plan: &'a Given<'a>,
+        (base, standing): (Judged, bool),
+        on_records: bool,
+    ) -> Search<'a> {
         let unknown = base.verdicts.iter().filter(|v| v.word() == Word::Unknown);
         let unknown = unknown.map(|v| v.subject().to_owned()).collect();
-        let few = deciding_years(plan.reading, &base.id, plan.memo).and_then(|few| {
-            let judged = check_one(plan.reading, plan.shelf, &base.id, plan.memo, Some(&few))?;
+        let claim = || deciding_years(plan.reading, &base.id, plan.memo);
+        let few = (!standing).then(claim).flatten().and_then(|few| {
+            let of = (base.id.as_str(), false);
+            let judged = check_one(plan.reading, plan.shelf, of, plan.memo, Some(&few))?;
             Some((few, judged))
         });
         Search {
             plan,
             base,
+            standing,
             unknown,
             on_records,
             few,
@@ -150,7 +159,8 @@ impl<'a> Search<'a> {
     }
 
     fn judged(&self, reading: &Reading, few: Option<&FewYears>) -> Option<Judged> {
-        check_one(reading, self.plan.shelf, &self.base.id, self.plan.memo, few)
+        let of = (self.base.id.as_str(), self.standing);
+        check_one(reading, self.plan.shelf, of, self.plan.memo, few)
     }
 
     fn seen(&self, judged: &Judged, base: &Judged) -> Probe {

@@ -62,9 +62,12 @@ impl<'a> Wholes<'a> {
         let paths = all.iter().map(|(path, _)| path.as_str());
         let heard = heard::heard(paths, self.line, changed.line.as_ref()?, search.shelf());
         let id = &search.base.id;
-        let mut judged = after.requirements.iter().chain(&after.standing);
-        let judged = judged.find(|j| j.id == *id)?;
-        let beside = self.beside(after, id);
+        let of_its_kind = match search.standing {
+            true => &after.standing,
+            false => &after.requirements,
+        };
+        let judged = of_its_kind.iter().find(|j| j.id == *id)?;
+        let beside = self.beside(after, (search.standing, id));
         let written = search.reading().written();
         let turned = all.iter().map(|(path, to)| {
             let now = written.iter().find(|w| w.path == *path);
@@ -112,8 +115,7 @@ impl<'a> Wholes<'a> {
     }
 
     /// What a change does to all but the requirement that it is to mend.
-    fn beside(&self, after: &Check, id: &str) -> Beside {
-        let mends_standing = self.before.requirements.iter().all(|j| j.id != id);
+    fn beside(&self, after: &Check, (mends_standing, id): (bool, &str)) -> Beside {
         let (was, was_whole, is_whole) = (worst(self.before), words(self.before), words(after));
         let mut found = Beside::default();
         for ((standing, requirement, subject), (judged, verdict)) in worst(after) {

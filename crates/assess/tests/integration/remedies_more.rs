@@ -1,6 +1,8 @@
 //! Remedies of the line in the water, of states and detectors, and what they say of what stays unknown and of costs in several currencies.
 
-use assess::{Remedy, Shelf, Verdict, Word, check};
+use std::path::Path;
+
+use assess::{Remedy, RemedyAsk, Shelf, Verdict, Word, check, remedies};
 
 use crate::moored::{plan_of, with_modules};
 use crate::remedies::{found, only, setting};
@@ -276,5 +278,46 @@ fn verif_of_what_is_marginal_only_what_makes_it_met_is_told() {
             panic!("it is known")
         };
         assert!(then.value.value <= 9.0, "{then:?}");
+    }
+}
+
+/// A float that no longer lifts what hangs below it breaks the check `held-up`. A requirement of that name that is met takes nothing of it: what is said to mend the check mends it.
+#[test]
+fn verif_a_requirement_named_as_a_check_is_not_mended_in_its_place() {
+    let text = with_modules(
+        "\n[requirement.held-up]\nthat = \"housing-margin\"\nof = \"module.w0\"\nat_least = \"1 m\"\n",
+    );
+    let weak = text.replacen("buoyancy = \"1200 N\"", "buoyancy = \"150 N\"", 1);
+    assert_ne!(weak, text);
+    let reading = read(&weak);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let before = check(&reading, &Shelf::default());
+    assert_eq!(requirement(&before, "held-up").word(), Word::Met);
+    let ask = RemedyAsk {
+        requirement: None,
+        threads: 2,
+    };
+    let fetch = |_: &Path| Ok(weak.as_bytes().to_vec());
+    let found = remedies(
+        Path::new("plan.toml"),
+        &reading,
+        &Shelf::default(),
+        &fetch,
+        &ask,
+        &|_, _| true,
+    )
+    .unwrap();
+    let of_check: Vec<_> = found
+        .mended
+        .iter()
+        .filter(|m| m.judged.id == "held-up")
+        .collect();
+    assert_eq!(of_check.len(), 1);
+    assert_eq!(of_check[0].judged.word(), Word::Broken);
+    assert!(!of_check[0].remedies.is_empty());
+    for remedy in &of_check[0].remedies {
+        let after = check(&read(&remedy.text), &Shelf::default());
+        let standing = after.standing.iter().find(|j| j.id == "held-up").unwrap();
+        assert_eq!(standing.word(), remedy.word, "{:?}", remedy.turned);
     }
 }

@@ -1,7 +1,7 @@
 //! Messages through calm and high seas: shares in closed form, the limits in which the sea says nothing, what attempts draw, and what is unknown.
 
 use assess::input::{energy, supply_load};
-use assess::{Memo, Shelf, UplinkAshore, Verdict, Word, check, uplink_ashore};
+use assess::{Check, Memo, Shelf, UplinkAshore, Verdict, Word, check, uplink_ashore};
 use plan::{SupplyIx, UplinkIx};
 
 use crate::support::{checked, close, good, known, read, requirement, why_unknown};
@@ -50,18 +50,21 @@ fn val_messages_wait_for_a_calm_sea_as_the_closed_form_says() {
     }
 }
 
+/// Ten messages a day over an uplink in a sea of these winds, and what is asked of their wait.
+fn waiting(uplink: &str, winds: &str, asked: &str) -> Check {
+    checked(&[
+        (SURE, uplink),
+        ("shipping = 0.2", winds),
+        (ON, &format!("{ON}expects = \"10 per d\"\n")),
+        (BUDGET, asked),
+    ])
+}
+
 /// Where the sea is never high, or both seas are alike, everything is as with one chance: the delay, the wait and what sending draws.
 #[test]
 fn verif_a_sea_that_says_nothing_changes_nothing() {
     let winds = winds("8 m/s");
-    let of = |uplink: &str| {
-        checked(&[
-            (SURE, uplink),
-            ("shipping = 0.2", &winds),
-            (ON, &format!("{ON}expects = \"10 per d\"\n")),
-            (BUDGET, &wait("40 s", "80 %")),
-        ])
-    };
+    let of = |uplink: &str| waiting(uplink, &winds, &wait("40 s", "80 %"));
     let plain = of("success = \"95 %\"\n");
     for sea in [
         "sea = { wind = \"85 m/s\", calm = \"95 %\", high = \"1 %\", high_lasts = \"9 h\" }\n",
@@ -101,14 +104,7 @@ fn verif_a_sea_that_says_nothing_changes_nothing() {
 #[test]
 fn verif_high_seas_that_last_break_a_wait() {
     let winds = winds("8 m/s");
-    let of = |uplink: &str| {
-        checked(&[
-            (SURE, uplink),
-            ("shipping = 0.2", &winds),
-            (ON, &format!("{ON}expects = \"10 per d\"\n")),
-            (BUDGET, &wait("10 min", "95 %")),
-        ])
-    };
+    let of = |uplink: &str| waiting(uplink, &winds, &wait("10 min", "95 %"));
     // The mean chance is 0.97 - 0.96 e^(-(pi/4) 1.5625), 0.69.
     let alone = of("success = \"70 %\"\n");
     assert_eq!(requirement(&alone, "wait").word(), Word::Met);
