@@ -1,0 +1,86 @@
+//! The cases of a line in words, each with its number and its dashes.
+
+use assess::CaseShape;
+use assess::input::DesignCase;
+
+use super::super::canvas::{Align, shortened};
+use super::super::colour::INK;
+use super::super::drawing::Drawing;
+use super::{ABOVE_PX, LETTERS_PX, Page, ROW_PX, colour, dashes, plate, signed};
+
+impl Page<'_> {
+    pub(super) fn legend(&self, drawing: &mut Drawing, top: f64) {
+        let room_px = f64::from(self.size.width_px) - 70.0 - 94.0 - ABOVE_PX - 120.0;
+        for (ix, case) in self.found.cases.iter().enumerate() {
+            let (left, y) = (70.0, top + ROW_PX * ix as f64);
+            plate(drawing, &(ix + 1).to_string(), (left + 6.0, y));
+            let ends = vec![(left + 22.0, y), (left + 76.0, y)];
+            drawing.dashed(ends, colour(ix), 2.0, dashes(ix));
+            let words = shortened(&self.words(ix, case), LETTERS_PX, room_px);
+            drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
+        }
+    }
+
+    fn words(&self, ix: usize, case: &DesignCase) -> String {
+        let mut words = format!("{}: water {}", case.id, signed(case.level_m));
+        let fastest_m_s = case.current.iter().map(|p| p.1).fold(0.0, f64::max);
+        if fastest_m_s > 0.0 {
+            let towards = |depth_m| case.water.current.speed_and_direction(depth_m).1;
+            let (surface_deg, bed_deg) = (towards(0.0), towards(case.water.depth_m));
+            words.push_str(
+                &if case.current.iter().all(|p| (p.2 - surface_deg).abs() < 0.5) {
+                    format!(", to {surface_deg:.0}\u{b0}")
+                } else {
+                    format!(", to {surface_deg:.0}\u{b0} above and {bed_deg:.0}\u{b0} at the bed")
+                },
+            );
+        }
+        if let Some((wind_m_s, _)) = case.wind {
+            words.push_str(&format!(", wind {wind_m_s} m/s"));
+        }
+        if case.strum {
+            words.push_str(", strum");
+        }
+        match &self.of.shapes[ix] {
+            Ok(shape) => {
+                words.push_str(&format!(", {:.1} m off", shape.shape.excursion_m()));
+                if let Some(how) = shape.sunk() {
+                    words.push_str(&format!(", {how}"));
+                }
+            }
+            Err(_) => words.push_str(", shape unknown"),
+        }
+        if let Some(under) = self.lies_on(ix) {
+            words.push_str(&format!(", on {}", under + 1));
+        }
+        words
+    }
+
+    /// The first case before one on whose line it is drawn all along.
+    fn lies_on(&self, ix: usize) -> Option<usize> {
+        const SAME_PX: f64 = 2.0;
+        let way = |shape: &CaseShape| -> Vec<(f64, f64)> {
+            let long_m = self.of.line.length_m();
+            let points = &shape.shape.points;
+            (0..=20)
+                .filter_map(|k| {
+                    let s_m = long_m * f64::from(k) / 20.0;
+                    let nearest = points
+                        .iter()
+                        .min_by(|a, b| (a.s_m - s_m).abs().total_cmp(&(b.s_m - s_m).abs()))?;
+                    Some(self.at(shape, nearest.at_m))
+                })
+                .collect()
+        };
+        let own = way(self.of.shapes[ix].as_ref().ok()?);
+        (0..ix).find(|before| {
+            self.of.shapes[*before].as_ref().is_ok_and(|other| {
+                let pairs = own.iter().zip(way(other));
+                pairs
+                    .map(|(a, b)| libm::hypot(a.0 - b.0, a.1 - b.1))
+                    .fold(0.0, f64::max)
+                    < SAME_PX
+            })
+        })
+    }
+}
