@@ -214,8 +214,8 @@ pub fn certainty(
         again: &of_point,
         places: ids.asked.len() + ids.standing.len(),
     };
-    turned.keep_what_is_read(&mut told, ask.threads);
-    Ok(Some(told))
+    let kept = turned.keep_what_is_read(&mut told, ask.threads, watch);
+    Ok(kept.map(|()| told))
 }
 
 /// Where a draw lies.

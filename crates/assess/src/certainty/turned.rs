@@ -37,8 +37,13 @@ impl<F> Turned<'_, F>
 where
     F: Fn(&[f64], usize, &Gathered) -> Draw + Sync,
 {
-    /// Takes from what moves each margin the inputs that it does not read.
-    pub(super) fn keep_what_is_read(&self, told: &mut Certainty, threads: usize) {
+    /// Takes from what moves each margin the inputs that it does not read. `watch` says whether to go on; `None` when it says no.
+    pub(super) fn keep_what_is_read(
+        &self,
+        told: &mut Certainty,
+        threads: usize,
+        watch: &(dyn Fn(f64) -> bool + Sync),
+    ) -> Option<()> {
         let mut suspects = Vec::new();
         let all = told.requirements.iter().chain(&told.standing);
         let drawn = all.filter_map(|one| match &one.sureness {
@@ -57,11 +62,13 @@ where
         let mut inputs: Vec<usize> = suspects.iter().map(|s| s.input).collect();
         inputs.sort_unstable();
         inputs.dedup();
-        let Ok(read) = on_threads(inputs.len(), threads, &|_| true, |ix| {
+        // The draws are done; whether to go on is asked all the same.
+        let go_on = |_: f64| watch(1.0);
+        let Ok(read) = on_threads(inputs.len(), threads, &go_on, |ix| {
             let of = suspects.iter().filter(|s| s.input == inputs[ix]);
             Ok::<_, Infallible>(self.places_that_read(inputs[ix], of))
         });
-        let read = read.unwrap_or_default();
+        let read = read?;
         let all = told.requirements.iter_mut().chain(&mut told.standing);
         let drawn = all.filter_map(|one| match &mut one.sureness {
             Sureness::Drawn(share) => Some(share),
@@ -78,6 +85,7 @@ where
                 });
             }
         }
+        Some(())
     }
 
     /// Of the requirements that an input seems to move those that it moves by a bit in one of some draws.
@@ -232,7 +240,7 @@ mod tests {
             again: &again,
             places: 1,
         };
-        turned.keep_what_is_read(&mut told, 2);
+        assert!(turned.keep_what_is_read(&mut told, 2, &|_| true).is_some());
         let Sureness::Drawn(share) = &told.requirements[0].sureness else {
             panic!("it was drawn");
         };

@@ -263,8 +263,37 @@ fn verif_the_year_reads_attempts_month_by_month() {
         year_wh += asked.iter().sum::<f64>();
     }
     close(year_wh / 8760.0, load.mean_w(), 1e-9);
-    let most = by_month.into_iter().fold(0.0, f64::max);
+    // In the water from October on, 120 days: to January.
+    let most = [9, 10, 11, 0]
+        .map(|m| by_month[m])
+        .into_iter()
+        .fold(0.0, f64::max);
     close(load.most_w(), most, 1e-12);
+}
+
+/// What a battery carries without light, and how long cells last, is asked of the heaviest month in the water: of a summer's work no winter counts, of a winter's no mean with summer.
+#[test]
+fn verif_cells_carry_the_heaviest_month_in_the_water() {
+    let of = |start: &str| {
+        let line = petrel("start = 2027-10-01\nduration = \"120 d\"", start);
+        let load = supply_load(&line, SupplyIx(0)).unwrap();
+        let by_month = load.by_month_w().unwrap();
+        let currents = load.currents(&line, SupplyIx(0), 12.0, 0.0).unwrap();
+        let mean_a: f64 = currents.iter().map(|c| c.share * c.current_a).sum();
+        (by_month, load.most_w(), 12.0 * mean_a)
+    };
+    let (by_month, most_w, carried_w) = of("start = 2027-06-01\nduration = \"50 d\"");
+    close(most_w, by_month[5].max(by_month[6]), 1e-12);
+    assert!(most_w < by_month[0]);
+    // What several things at once lose on the way is all that sets the two apart.
+    assert!(
+        (carried_w / most_w - 1.0).abs() < 1e-3,
+        "{carried_w} {most_w}"
+    );
+    let (by_month, most_w, carried_w) = of("start = 2027-12-01\nduration = \"50 d\"");
+    close(most_w, by_month[11].max(by_month[0]), 1e-12);
+    let mean_w = by_month.iter().sum::<f64>() / 12.0;
+    assert!(carried_w > mean_w && (carried_w / most_w - 1.0).abs() < 1e-3);
 }
 
 /// An uplink that is switched off below a charge lets nothing through in those hours: below nothing it is never off, below all of it nearly always.

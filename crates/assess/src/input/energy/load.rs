@@ -6,7 +6,7 @@
 //! more with that one change, so it holds what the cable loses; that several at once lose a little more is left out.
 //! Primary cells give less at a higher current: for them every combination of duties and happenings is solved by itself.
 
-use network::{Filter, Tries, lone_delay_by_sea};
+use network::{Filter, lone_delay_by_sea};
 use plan::{Action, Line, ModuleIx, OutputIx, RegistersWhen, SupplyIx, UplinkIx, When};
 use power::battery::CurrentShare;
 
@@ -15,6 +15,7 @@ use super::super::{
     electric, payload_bytes, start_limits, streams, succeeds, traffic, uplink_spec,
 };
 use super::SECONDS_PER_HOUR;
+use crate::chain::months_in_water;
 
 /// Most combinations of duties and happenings that are solved.
 const MOST_COMBINATIONS: usize = 4096;
@@ -40,6 +41,8 @@ pub struct SupplyLoad {
     electric: Electric,
     usual: Conditions,
     happenings: Vec<Happening>,
+    /// Months in the water, 0 to 11.
+    in_water: Vec<usize>,
 }
 
 /// Something that happens now and then.
@@ -132,7 +135,17 @@ pub fn supply_load(line: &Line, of: SupplyIx) -> Result<SupplyLoad, InputError> 
         electric,
         usual,
         happenings,
+        in_water: months_in_water(line),
     })
+}
+
+impl Happening {
+    /// Its share of the time in that of these months in which it is largest.
+    fn most(&self, months: &[usize]) -> f64 {
+        self.by_month.map_or(self.share, |all| {
+            months.iter().map(|month| all[*month]).fold(0.0, f64::max)
+        })
+    }
 }
 
 impl SupplyLoad {
@@ -152,14 +165,25 @@ impl SupplyLoad {
         })
     }
 
-    /// The largest mean power of a month, W.
+    /// The largest mean power of a month in the water, W.
     #[must_use]
     pub fn most_w(&self) -> f64 {
-        let all = self.by_month_w();
-        all.map_or_else(|| self.mean_w(), |w| w.into_iter().fold(0.0, f64::max))
+        let Some(all) = self.by_month_w() else {
+            return self.mean_w();
+        };
+        self.in_water.iter().map(|m| all[*m]).fold(0.0, f64::max)
     }
 
-    /// Currents out of a battery of `voltage_v` that also carries `standing_w`, with the share of the time of each: every
+    /// What is told of a figure that takes the heaviest month for all of them; `None` where all are alike.
+    pub(super) fn heaviest_told(&self, what: &str) -> Option<String> {
+        self.by_month_w().map(|_| {
+            format!(
+                "{what}: draws all the time what it draws in its heaviest month in the water, since what uplinks draw goes by month"
+            )
+        })
+    }
+
+    /// Currents out of a battery of `voltage_v` that also carries `standing_w`, with the share of the time of each, in the heaviest month in the water: every
     /// combination of the duties of the modules and of what happens, each as if it knew nothing of the others.
     ///
     /// # Errors
@@ -183,10 +207,10 @@ impl SupplyLoad {
                     .map(|(state, share)| (Some(Change::State(ModuleIx(m), *state)), share.si))
                     .collect()
             });
-        let events = self
-            .happenings
-            .iter()
-            .map(|h| vec![(Some(h.change), h.share), (None, 1.0 - h.share)]);
+        let events = self.happenings.iter().map(|h| {
+            let share = h.most(&self.in_water);
+            vec![(Some(h.change), share), (None, 1.0 - share)]
+        });
         let choices: Vec<Vec<(Option<Change>, f64)>> = duties.chain(events).collect();
         let combinations = choices
             .iter()
@@ -348,10 +372,17 @@ fn sending(line: &Line, uplink: UplinkIx, bytes: u32) -> Result<Vec<Taken>, Inpu
         Succeeds::Steady { chance, .. } => ([billed / chance; 12], false),
         Succeeds::BySea(sea) => {
             let spec = uplink_spec(line, uplink)?;
-            let of = |tries: &Tries| {
-                lone_delay_by_sea(&spec, tries).map_or(f64::NAN, |found| billed * found.attempts)
-            };
-            (sea.months.each_ref().map(of), true)
+            let mut attempts = [0.0; 12];
+            for (month, tries) in attempts.iter_mut().zip(&sea.months) {
+                let found = lone_delay_by_sea(&spec, tries).ok_or_else(|| InputError::Open {
+                    what: format!(
+                        "uplink.{}: its chances in calm and high seas give no number of attempts",
+                        u.id
+                    ),
+                })?;
+                *month = billed * found.attempts;
+            }
+            (attempts, true)
         }
     };
     let path = format!("uplink.{}", u.id);

@@ -255,6 +255,7 @@ pub fn drawn_battery(line: &Line, of: SupplyIx) -> Result<DrawnBattery, InputErr
     let mut cells = cells(line, supply, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
+    assumed.extend(load.heaviest_told(&path(supply)));
     // Down to where the load is taken off the cells are drawn, whether it comes back or not.
     let full_holds = match cells.cut_by_voltage(supply, load.most_w(), standing_w) {
         Err(InputError::NeverStays { disconnect_at, .. }) => {
@@ -302,6 +303,7 @@ pub fn primary_cells(line: &Line, of: SupplyIx) -> Result<CellsInput, InputError
     let (cells, given_v) = primary(line, supply, &mut assumed)?;
     let load = supply_load(line, of)?;
     assumed.extend(load.assumed.iter().cloned());
+    assumed.extend(load.heaviest_told(&path(supply)));
     let currents = load.currents(line, of, given_v, standing_w)?;
     let start = start(line)?;
     let zone_h = sky::zone_h(line);
