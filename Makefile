@@ -1,8 +1,12 @@
-.PHONY: demo test bench soak fmt clean-fetched
+.PHONY: demo page test bench soak fmt clean-fetched
 
 # Builds, runs the main job on the example deployment, prints what it found and where the files are.
 demo:
 	bash scripts/demo.sh
+
+# Builds the page of the desk into web/built; the next build of the program carries it.
+page:
+	bash scripts/page.sh
 
 # Installs what the tests need and runs everything that CI runs.
 test:

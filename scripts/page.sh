@@ -1,0 +1,17 @@
+#!/usr/bin/env bash
+# Builds the page of the desk from web/ into web/built/page, from where a build of the program takes it.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+bash scripts/need.sh node
+major=$(node -p 'process.versions.node.split(".")[0]')
+if [ "$major" -lt 20 ]; then
+    echo "the page needs Node 20 or later; this is $(node --version)" >&2
+    exit 2
+fi
+cd web
+# What is installed already is kept, unless the lock file says otherwise.
+if ! cmp -s package-lock.json node_modules/.installed-for 2>/dev/null; then
+    npm ci --no-audit --no-fund --loglevel=error
+    cp package-lock.json node_modules/.installed-for
+fi
+npm run --silent build

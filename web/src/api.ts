@@ -1,0 +1,224 @@
+import type { Consequences, Mistake } from "./documents.ts";
+
+export interface Session {
+  format: string;
+  program: string;
+  version: string;
+  plan: { file: string; folder_name: string; text: string; source_digest: string; read_only: boolean };
+  cue_sheets: string[];
+  recordings: string[];
+  /** Parts of the plan's catalogues that are modules. */
+  parts?: { id: string; is: string | null }[];
+  schema: JsonSchema;
+  cue_schema?: JsonSchema;
+  knobs: unknown;
+}
+
+export interface JsonSchema {
+  $ref?: string;
+  $defs?: Record<string, JsonSchema>;
+  type?: string | string[];
+  description?: string;
+  properties?: Record<string, JsonSchema>;
+  additionalProperties?: JsonSchema | boolean;
+  patternProperties?: Record<string, JsonSchema>;
+  items?: JsonSchema;
+  enum?: unknown[];
+  const?: unknown;
+  examples?: unknown[];
+  required?: string[];
+  allOf?: JsonSchema[];
+  anyOf?: JsonSchema[];
+  oneOf?: JsonSchema[];
+}
+
+/** An answer of the server that is no success; `help` says what to do about it. */
+export class Refused extends Error {
+  readonly status: number;
+  readonly code: string;
+  readonly help: string | null;
+  readonly body: unknown;
+
+  constructor(status: number, code: string, message: string, help: string | null, body: unknown) {
+    super(message);
+    this.status = status;
+    this.code = code;
+    this.help = help;
+    this.body = body;
+  }
+}
+
+/** The server did not answer at all. */
+export class Lost extends Error {}
+
+function isRecord(value: unknown): value is Record<string, unknown> {
+  return typeof value === "object" && value !== null && !Array.isArray(value);
+}
+
+async function refusal(answer: Response): Promise<Refused> {
+  let body: unknown = null;
+  try {
+    body = await answer.json();
+  } catch {
+    // An answer without JSON still has its status.
+  }
+  const error = isRecord(body) && isRecord(body["error"]) ? body["error"] : {};
+  const text = (key: string): string | null => (typeof error[key] === "string" ? error[key] : null);
+  return new Refused(
+    answer.status,
+    text("code") ?? String(answer.status),
+    text("message") ?? `the server answered ${answer.status}`,
+    text("help"),
+    body,
+  );
+}
+
+async function ask<T>(path: string, init?: RequestInit): Promise<T> {
+  let answer: Response;
+  try {
+    answer = await fetch(path, { credentials: "same-origin", ...init });
+  } catch (fault) {
+    if (fault instanceof DOMException && fault.name === "AbortError") throw fault;
+    throw new Lost("the server does not answer");
+  }
+  if (!answer.ok) throw await refusal(answer);
+  return (await answer.json()) as T;
+}
+
+function send(method: string, body: unknown, signal?: AbortSignal): RequestInit {
+  return {
+    method,
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+    ...(signal === undefined ? {} : { signal }),
+  };
+}
+
+export const session = (): Promise<Session> => ask("/api/session");
+
+export const planOnDisk = (): Promise<{ text: string; source_digest: string }> => ask("/api/plan");
+
+/** What saving came to: the new digest, or what lies on the disk instead, which was not touched. */
+export type Saved = { kind: "written"; source_digest: string } | { kind: "changed"; text: string; source_digest: string };
+
+export async function save(text: string, base_digest: string): Promise<Saved> {
+  try {
+    const { source_digest } = await ask<{ source_digest: string }>("/api/plan", send("PUT", { text, base_digest }));
+    return { kind: "written", source_digest };
+  } catch (fault) {
+    if (fault instanceof Refused && fault.status === 409 && isRecord(fault.body)) {
+      const { text: theirs, source_digest } = fault.body;
+      if (typeof theirs === "string" && typeof source_digest === "string") {
+        return { kind: "changed", text: theirs, source_digest };
+      }
+    }
+    throw fault;
+  }
+}
+
+/** This page among others that may look at the same plan: a newer text takes the place of an older one of its own page alone. */
+const client = crypto.getRandomValues(new Uint32Array(2)).join("-");
+
+export function consequences(text: string, tier: "quick" | "full", serial: number, signal?: AbortSignal): Promise<Consequences> {
+  return ask("/api/consequences", send("POST", { text, tier, serial, client }, signal));
+}
+
+let tries = 0;
+
+/** What would follow from a text that is not in the editor. */
+export function trial(text: string, tier: "quick" | "full", signal?: AbortSignal): Promise<Consequences> {
+  tries += 1;
+  return ask("/api/consequences", send("POST", { text, tier, serial: tries, client: `${client}-trial` }, signal));
+}
+
+export function document<T>(kind: string, text: string, wish: Record<string, unknown> = {}, signal?: AbortSignal): Promise<T> {
+  return ask(`/api/document/${kind}`, send("POST", { text, ask: wish }, signal));
+}
+
+export interface Edit {
+  text: string;
+  from: number;
+  to: number;
+}
+
+export const edit = (text: string, path: string, value: string): Promise<Edit> => ask("/api/edit", send("POST", { text, path, value }));
+
+export function places<T>(text: string, wish: Record<string, unknown>, signal?: AbortSignal): Promise<T> {
+  return ask("/api/places", send("POST", { text, ...wish }, signal));
+}
+
+export function threshold<T>(text: string, detector: string, on_above_db: number, signal?: AbortSignal): Promise<T> {
+  return ask("/api/threshold", send("POST", { text, detector, on_above_db }, signal));
+}
+
+export interface Progress {
+  share: number | null;
+  words: string;
+}
+
+/**
+ * Starts long work and follows it to its end. The promise gives the document; `stop` of the signal cancels on the server
+ * as well, and rejects with an AbortError.
+ */
+export async function job<T>(
+  kind: string,
+  text: string,
+  wish: Record<string, unknown>,
+  tell: (progress: Progress) => void,
+  signal: AbortSignal,
+): Promise<{ id: string; result: T }> {
+  const path = kind === "listen" ? "/api/listen" : "/api/jobs";
+  const body = kind === "listen" ? { text, ...wish } : { kind, text, ask: wish };
+  const started = await ask<{ job: string | number }>(path, send("POST", body));
+  const id = String(started.job);
+  await new Promise<void>((done, fail) => {
+    const events = new EventSource(`/api/jobs/${id}/events`);
+    const end = (finish: () => void): void => {
+      events.close();
+      signal.removeEventListener("abort", cancel);
+      finish();
+    };
+    const cancel = (): void => {
+      void fetch(`/api/jobs/${id}`, { method: "DELETE", credentials: "same-origin" });
+      end(() => fail(new DOMException("stopped", "AbortError")));
+    };
+    if (signal.aborted) {
+      cancel();
+      return;
+    }
+    signal.addEventListener("abort", cancel);
+    events.addEventListener("progress", (event) => tell(JSON.parse(event.data) as Progress));
+    events.addEventListener("done", () => end(done));
+    events.addEventListener("cancelled", () => end(() => fail(new DOMException("stopped", "AbortError"))));
+    events.addEventListener("failed", (event) => {
+      const told = JSON.parse(event.data) as { error: string | { message: string; help?: string | null; code?: string } };
+      const error = typeof told.error === "string" ? { message: told.error } : told.error;
+      end(() => fail(new Refused(422, error.code ?? "failed", error.message, error.help ?? null, told)));
+    });
+    events.onerror = () => {
+      // A stream that ended is tried again by the browser; one that is refused is not.
+      if (events.readyState === EventSource.CLOSED) end(() => fail(new Lost("the server does not answer")));
+    };
+  });
+  const { result } = await ask<{ state: string; result: T }>(`/api/jobs/${id}`);
+  return { id, result };
+}
+
+export const part = <T>(path: string): Promise<T> => ask(path);
+
+/** The mistakes of a 422 answer, where it has some. */
+export function mistakesOf(fault: unknown): Mistake[] {
+  if (!(fault instanceof Refused) || !isRecord(fault.body)) return [];
+  const { mistakes } = fault.body;
+  return Array.isArray(mistakes) ? (mistakes as Mistake[]) : [];
+}
+
+export function isStopped(fault: unknown): boolean {
+  return fault instanceof DOMException && fault.name === "AbortError";
+}
+
+/** What went wrong and what to do, for people. */
+export function words(fault: unknown): string {
+  if (fault instanceof Refused) return fault.help === null ? fault.message : `${fault.message}. ${fault.help}`;
+  return fault instanceof Error ? fault.message : String(fault);
+}

@@ -1,0 +1,154 @@
+import type { Drawing, DrawnModule } from "../documents.ts";
+
+// Where the drawing puts everything. Down the page is depth, to one scale; across it only keeps things apart.
+
+export interface Spot {
+  path: string;
+  x: number;
+  y: number;
+}
+
+export interface Layout {
+  surfaceY: number;
+  bedY: number;
+  /** Pixels of a metre of depth. */
+  perMetre: number;
+  ticks: { depth_m: number; y: number }[];
+  modules: (Spot & { module: DrawnModule; labelY: number })[];
+  sections: { path: string; x1: number; y1: number; x2: number; y2: number }[];
+  spans: { path: string; line: string; labelX: number; labelY: number; anchorX: number; anchorY: number }[];
+  anchors: Spot[];
+  hung: Spot[];
+  /** Whether there is room for more than a name beside each thing. */
+  roomy: boolean;
+}
+
+const RULER = 52;
+
+/** A step of 1, 2 or 5 tens such that at most `most` of them fit. */
+export function niceStep(range: number, most: number): number {
+  const raw = range / most;
+  const ten = 10 ** Math.floor(Math.log10(raw));
+  for (const n of [1, 2, 5, 10]) if (n * ten >= raw * 0.9999) return n * ten;
+  return 10 * ten;
+}
+
+/** Moves labels apart that would lie on each other, as little as it can, within bounds. Keeps their order. */
+export function spread(wanted: readonly number[], apart: number, low: number, high: number): number[] {
+  const order = wanted.map((_, i) => i).sort((a, b) => (wanted[a] ?? 0) - (wanted[b] ?? 0) || a - b);
+  const gap = order.length > 1 ? Math.min(apart, (high - low) / (order.length - 1)) : apart;
+  // Blocks of labels that touch each lie about the mean of what their members want.
+  const blocks: { members: number[]; top: number }[] = [];
+  for (const i of order) {
+    blocks.push({ members: [i], top: wanted[i] ?? 0 });
+    for (;;) {
+      const last = blocks[blocks.length - 1];
+      const before = blocks[blocks.length - 2];
+      if (last === undefined) break;
+      const height = (last.members.length - 1) * gap;
+      last.top = Math.max(low, Math.min(high - height, last.top));
+      if (before === undefined || before.top + before.members.length * gap <= last.top + 1e-9) break;
+      const members = [...before.members, ...last.members];
+      const mean = members.reduce((sum, m, n) => sum + (wanted[m] ?? 0) - n * gap, 0) / members.length;
+      blocks.splice(-2, 2, { members, top: mean });
+    }
+  }
+  const placed = new Array<number>(wanted.length).fill(0);
+  for (const block of blocks) block.members.forEach((m, n) => (placed[m] = block.top + n * gap));
+  return placed;
+}
+
+/** Each module's column: what hangs on one section, or on sections that follow each other, hangs under each other. */
+function columns(drawing: Drawing): { of: Map<string, number>; count: number; sectionOf: Map<string, number> } {
+  const of = new Map<string, number>();
+  const sectionOf = new Map<string, number>();
+  let count = 0;
+  for (const section of drawing.sections) {
+    // A second section from the same end gets a column of its own.
+    const joined = of.get(section.from) ?? of.get(section.to);
+    const taken = [...sectionOf].some(([path, column]) => column === joined && drawing.sections.some((other) => other.path === path && (other.from === section.from || other.to === section.to)));
+    const column = joined === undefined || taken ? count++ : joined;
+    sectionOf.set(section.path, column);
+    for (const end of [section.from, section.to]) if (!of.has(end)) of.set(end, column);
+  }
+  for (const module of drawing.modules) {
+    const column = module.section === null ? undefined : sectionOf.get(module.section);
+    if (column !== undefined) of.set(module.path, column);
+    else if (!of.has(module.path)) of.set(module.path, drawing.sections.length === 0 && module.depth_m !== null && count > 0 ? 0 : count++);
+  }
+  return { of, count: Math.max(1, count), sectionOf };
+}
+
+export function lay(drawing: Drawing, width: number, height: number): Layout {
+  const surfaceY = 64;
+  const bedY = Math.max(surfaceY + 120, height - 30);
+  const deepest = Math.max(drawing.water_depth_m, ...drawing.modules.map((one) => one.depth_m ?? 0));
+  const perMetre = (bedY - surfaceY) / Math.max(deepest, 1e-6);
+  const step = niceStep(deepest, Math.max(3, Math.floor((bedY - surfaceY) / 52)));
+  const ticks: Layout["ticks"] = [];
+  for (let n = 0; n * step <= deepest * 1.0001; n += 1) ticks.push({ depth_m: n * step, y: surfaceY + n * step * perMetre });
+
+  const { of, count, sectionOf } = columns(drawing);
+  const roomy = count === 1 && width >= 430;
+  const usable = width - RULER - 16;
+  const xOf = (column: number): number => (count === 1 ? RULER + usable * (roomy ? 0.5 : 0.42) : RULER + (usable * (column + 0.5)) / count);
+  const yOf = (depth_m: number | null | undefined): number => surfaceY + (depth_m ?? 0) * perMetre;
+
+  const spot = new Map<string, Spot>();
+  const modules = drawing.modules
+    .map((module) => ({ path: module.path, x: xOf(of.get(module.path) ?? 0), y: yOf(module.depth_m), module, labelY: 0 }))
+    .sort((a, b) => a.y - b.y || (a.path < b.path ? -1 : 1));
+  // Modules at one depth of one column would lie on each other.
+  modules.forEach((one, i) => {
+    const before = modules[i - 1];
+    if (before !== undefined && before.x === one.x && one.y - before.y < 9) one.x = before.x + 16;
+  });
+  for (const one of modules) spot.set(one.path, one);
+  const anchors = drawing.anchors.map((anchor) => ({ path: anchor.path, x: xOf(of.get(anchor.path) ?? 0), y: yOf(anchor.depth_m ?? drawing.water_depth_m) }));
+  for (const one of anchors) spot.set(one.path, one);
+  const hung: Spot[] = [];
+  for (const one of [...drawing.floats, ...drawing.weights]) {
+    const section = one.position?.section;
+    const on = drawing.sections.find((each) => each.path === section);
+    const from = on === undefined ? undefined : spot.get(on.from);
+    const to = on === undefined ? undefined : spot.get(on.to);
+    const share = on === undefined ? 0 : (one.position?.from_top_m ?? 0) / on.length_m;
+    const y = one.position?.depth_m !== undefined ? yOf(one.position.depth_m) : from && to ? from.y + (to.y - from.y) * share : null;
+    if (y === null) continue;
+    const column = section === undefined ? of.get(one.path) : sectionOf.get(section);
+    const placed = { path: one.path, x: xOf(column ?? 0), y };
+    hung.push(placed);
+    spot.set(one.path, placed);
+  }
+  const sections = drawing.sections.flatMap((section) => {
+    const from = spot.get(section.from);
+    const to = spot.get(section.to);
+    return from === undefined || to === undefined ? [] : [{ path: section.path, x1: from.x, y1: from.y, x2: to.x, y2: to.y }];
+  });
+
+  for (let column = 0; column < count; column += 1) {
+    const here = modules.filter((one) => (of.get(one.path) ?? 0) === column);
+    const placed = spread(here.map(({ y }) => y), roomy ? 39 : 24, surfaceY - 22, bedY - 8);
+    here.forEach((one, i) => (one.labelY = placed[i] ?? one.y));
+  }
+
+  const drawn = drawing.spans.flatMap((span) => {
+    const from = spot.get(span.from);
+    const to = spot.get(span.to);
+    return from === undefined || to === undefined ? [] : [{ span, from, to }];
+  });
+  const lanes = new Map<string, number>();
+  const spans = drawn.map(({ span, from, to }) => {
+    const key = [from.path, to.path].sort().join(" ");
+    const lane = lanes.get(key) ?? 0;
+    lanes.set(key, lane + 1);
+    const far = Math.abs(to.y - from.y);
+    const bulge = Math.min(from.x, to.x) - 26 - lane * 10 - (far > 120 ? 8 : 0);
+    const line = from.x === to.x || roomy ? `M${from.x - 10} ${from.y} C${bulge} ${from.y} ${bulge} ${to.y} ${to.x - 10} ${to.y}` : `M${from.x} ${from.y} L${to.x} ${to.y}`;
+    return { path: span.path, line, labelX: bulge - 8, labelY: (from.y + to.y) / 2, anchorX: bulge + 3, anchorY: (from.y + to.y) / 2 };
+  });
+  const labelYs = spread(spans.map(({ labelY }) => labelY), roomy ? 31 : 16, surfaceY + 12, bedY - 14);
+  spans.forEach((one, i) => (one.labelY = labelYs[i] ?? one.labelY));
+
+  return { surfaceY, bedY, perMetre, ticks, modules, sections, spans, anchors, hung, roomy };
+}

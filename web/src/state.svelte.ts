@@ -1,0 +1,278 @@
+import * as api from "./api.ts";
+import type { Consequences, Mistake, Verdicts } from "./documents.ts";
+import { keep, kept, forget } from "./keep.ts";
+import { unfinished, type Unfinished } from "./pace.ts";
+
+export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehearsal";
+
+/** Where the page writes into the plan: the editor, which owns the text and its undo history. */
+export interface Pen {
+  replace(from: number, to: number, insert: string): void;
+  replaceAll(text: string): void;
+  show(from: number, to: number): void;
+  undo(): void;
+  redo(): void;
+  depth(): { undo: number; redo: number };
+}
+
+const QUICK_AFTER_MS = 30;
+const FULL_AFTER_MS = 600;
+
+/** A plan whose copy on the disk is another one than the page began with. */
+export interface Conflict {
+  text: string;
+  source_digest: string;
+}
+
+/** All that the page knows; what it shows of the line comes from the server's answers alone. */
+export class Desk {
+  session = $state.raw<api.Session | null>(null);
+  failure = $state<string | null>(null);
+  text = $state("");
+  saved = $state("");
+  base = $state("");
+  consequences = $state.raw<Consequences | null>(null);
+  /** Verdicts of the last text that could be judged, while the present one cannot. */
+  verdicts = $state.raw<Verdicts | null>(null);
+  asking = $state<"quick" | "full" | null>(null);
+  refused = $state<string | null>(null);
+  lost = $state(false);
+  conflict = $state.raw<Conflict | null>(null);
+  told = $state<string | null>(null);
+  saving = $state(false);
+  tab = $state<Tab>("line");
+  picked = $state<string | null>(null);
+  held = $state<string | null>(null);
+  left = $state({ undo: 0, redo: 0 });
+  found = $state.raw<{ text: string; at: string } | null>(null);
+  keepFails = $state(false);
+
+  pen: Pen | null = null;
+  #serial = 0;
+  #shown = 0;
+  #quick: ReturnType<typeof setTimeout> | undefined;
+  #full: ReturnType<typeof setTimeout> | undefined;
+  #events: EventSource | null = null;
+  #retry: ReturnType<typeof setTimeout> | undefined;
+  #beat = 0;
+  #waiting: Unfinished = unfinished();
+
+  get unsaved(): boolean {
+    return this.session !== null && this.text !== this.saved;
+  }
+
+  get readOnly(): boolean {
+    return this.session?.plan.read_only ?? true;
+  }
+
+  get mistakes(): Mistake[] {
+    return this.consequences?.mistakes ?? [];
+  }
+
+  /** Whether what is shown is of an older text than the one in the editor. */
+  get behind(): boolean {
+    return this.asking !== null || this.#shown < this.#serial;
+  }
+
+  async begin(): Promise<void> {
+    try {
+      const session = await api.session();
+      this.session = session;
+      this.saved = session.plan.text;
+      this.base = session.plan.source_digest;
+      this.text = session.plan.text;
+      this.failure = null;
+      const left = kept(session.plan.file);
+      if (left !== null && left.text !== session.plan.text) this.found = left;
+      else forget(session.plan.file);
+      void this.#judge("quick");
+      this.#rest();
+      this.#listen();
+    } catch (fault) {
+      this.failure = api.words(fault);
+    }
+  }
+
+  /** Called by the editor with each change of the text. */
+  written(text: string): void {
+    this.text = text;
+    if (this.pen !== null) this.left = this.pen.depth();
+    this.told = null;
+    this.#serial += 1;
+    if (this.session !== null) {
+      if (this.unsaved) this.keepFails = !keep(this.session.plan.file, text);
+      else forget(this.session.plan.file);
+    }
+    clearTimeout(this.#quick);
+    this.#quick = setTimeout(() => void this.#judge("quick"), QUICK_AFTER_MS);
+    this.#rest();
+  }
+
+  #rest(): void {
+    clearTimeout(this.#full);
+    this.#full = setTimeout(() => void this.#judge("full"), FULL_AFTER_MS);
+  }
+
+  async #judge(tier: "quick" | "full"): Promise<void> {
+    const serial = this.#serial;
+    const signal = this.#waiting.next();
+    this.asking = tier;
+    try {
+      const answer = await api.consequences(this.text, tier, serial * 2 + (tier === "full" ? 1 : 0), signal);
+      if (serial < this.#shown || serial < this.#serial) return;
+      this.#shown = serial;
+      this.consequences = answer;
+      if (answer.verdicts !== null) this.verdicts = answer.verdicts;
+      this.refused = null;
+      this.asking = null;
+      this.#here();
+      document.documentElement.dataset["digest"] = answer.source_digest;
+      document.documentElement.dataset["tier"] = answer.tier;
+    } catch (fault) {
+      if (api.isStopped(fault)) return;
+      if (fault instanceof api.Refused && fault.code === "superseded") return;
+      if (serial < this.#serial) return;
+      this.asking = null;
+      if (fault instanceof api.Lost) this.#away();
+      else this.refused = api.words(fault);
+    }
+  }
+
+  /** Asks again for what is shown, as after the server came back. */
+  again(): void {
+    void this.#judge("quick");
+    this.#rest();
+  }
+
+  async save(over?: Conflict): Promise<void> {
+    if (this.session === null || this.saving || this.readOnly) return;
+    this.saving = true;
+    const text = this.text;
+    try {
+      const done = await api.save(text, over?.source_digest ?? this.base);
+      if (done.kind === "changed") {
+        this.conflict = { text: done.text, source_digest: done.source_digest };
+        return;
+      }
+      this.base = done.source_digest;
+      this.saved = text;
+      this.conflict = null;
+      this.told = "Saved.";
+      if (this.text === text) forget(this.session.plan.file);
+    } catch (fault) {
+      if (fault instanceof api.Lost) this.#away();
+      else this.told = `Not saved: ${api.words(fault)}`;
+    } finally {
+      this.saving = false;
+    }
+  }
+
+  /** Takes what lies on the disk; the page's own text stays one undo away. */
+  takeTheirs(conflict: Conflict): void {
+    this.base = conflict.source_digest;
+    this.saved = conflict.text;
+    this.conflict = null;
+    this.pen?.replaceAll(conflict.text);
+    this.told = "The file's text is taken. Undo brings yours back.";
+  }
+
+  /** Brings back a text that an earlier page left unsaved in this browser. */
+  restore(): void {
+    if (this.found === null) return;
+    this.pen?.replaceAll(this.found.text);
+    this.found = null;
+  }
+
+  dropFound(): void {
+    this.found = null;
+    if (this.session !== null) forget(this.session.plan.file);
+  }
+
+  /** Writes a value at a path of the plan through the plan's own edit; gives the reason when it cannot. */
+  async set(path: string, value: string): Promise<string | null> {
+    try {
+      const edit = await api.edit(this.text, path, value);
+      this.pen?.replaceAll(edit.text);
+      return null;
+    } catch (fault) {
+      if (fault instanceof api.Lost) this.#away();
+      return api.words(fault);
+    }
+  }
+
+  showPlace(from: number, to: number): void {
+    this.pen?.show(from, to);
+  }
+
+  #listen(): void {
+    this.#events?.close();
+    const events = new EventSource("/api/events");
+    this.#events = events;
+    this.#beat = Date.now();
+    events.onopen = () => this.#here();
+    events.addEventListener("heartbeat", () => this.#here());
+    events.addEventListener("plan-changed", (event) => {
+      this.#here();
+      const { source_digest } = JSON.parse(event.data) as { source_digest: string };
+      void this.#changedOnDisk(source_digest);
+    });
+    events.onerror = () => this.#away();
+  }
+
+  async #changedOnDisk(digest: string): Promise<void> {
+    if (digest === this.base || this.saving) return;
+    try {
+      const disk = await api.planOnDisk();
+      if (disk.source_digest === this.base) return;
+      if (disk.text === this.text) {
+        this.base = disk.source_digest;
+        this.saved = disk.text;
+        return;
+      }
+      if (this.unsaved) {
+        this.conflict = disk;
+        return;
+      }
+      this.takeTheirs(disk);
+      this.told = "The file changed on the disk; the page follows it. Undo brings the former text back.";
+    } catch (fault) {
+      if (fault instanceof api.Lost) this.#away();
+    }
+  }
+
+  #here(): void {
+    this.#beat = Date.now();
+    if (!this.lost) return;
+    this.lost = false;
+    clearTimeout(this.#retry);
+    void this.#back();
+  }
+
+  /** After a silence: the file may have changed meanwhile, and verdicts may be missing. */
+  async #back(): Promise<void> {
+    try {
+      const disk = await api.planOnDisk();
+      await this.#changedOnDisk(disk.source_digest);
+    } catch {
+      this.#away();
+      return;
+    }
+    this.again();
+  }
+
+  #away(): void {
+    if (!this.lost) {
+      this.lost = true;
+      this.asking = null;
+    }
+    clearTimeout(this.#retry);
+    this.#retry = setTimeout(() => this.#listen(), 1500);
+  }
+
+  /** Called now and then: a stream that stays open without its heartbeat is a lost server, too. */
+  watch(): void {
+    if (!this.lost && this.session !== null && Date.now() - this.#beat > 16_000) this.#away();
+  }
+}
+
+export const desk = new Desk();

@@ -1,0 +1,82 @@
+import type { Quantity, Ruling } from "./documents.ts";
+
+const THIN = " ";
+
+/** Sensible digits: three, four where the number is large, none lost before the point. */
+export function digits(value: number): string {
+  if (!Number.isFinite(value)) return "not a number";
+  const size = Math.abs(value);
+  if (size !== 0 && (size < 1e-3 || size >= 1e7)) return value.toExponential(2).replace(/e\+?(-?)(\d+)/, (_, sign: string, power: string) => ` × 10${raise(sign + power)}`).replace("-", "−");
+  const after = size >= 1000 || size === 0 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : 3;
+  const fixed = value.toFixed(after);
+  const short = fixed.includes(".") ? fixed.replace(/\.?0+$/, "") : fixed;
+  const [whole = "", rest] = (short === "-0" ? "0" : short).split(".");
+  const grouped = whole.replace(/\B(?=(\d{3})+(?!\d))/g, whole.replace("-", "").length > 4 ? THIN : "");
+  return (rest === undefined ? grouped : `${grouped}.${rest}`).replace("-", "−");
+}
+
+function raise(power: string): string {
+  return [...power].map((c) => (c === "-" ? "⁻" : "⁰¹²³⁴⁵⁶⁷⁸⁹"[Number(c)])).join("");
+}
+
+const MONEY = /^[A-Z]{3}$/;
+
+/** The unit in which people read a span of time of this size, with its seconds. */
+function clock(size: number): [string, number] {
+  if (size >= 3 * 86400) return ["d", 86400];
+  if (size >= 7200) return ["h", 3600];
+  if (size >= 120) return ["min", 60];
+  if (size >= 0.1 || size === 0) return ["s", 1];
+  return size >= 1e-4 ? ["ms", 1e-3] : ["µs", 1e-6];
+}
+
+export function quantity(one: Quantity | null | undefined): string {
+  if (one === null || one === undefined) return "unknown";
+  if (one.unit === "s") {
+    const [unit, of] = clock(Math.abs(one.value));
+    return `${digits(one.value / of)} ${unit}`;
+  }
+  if (MONEY.test(one.unit)) return `${one.value.toFixed(2).replace("-", "−")} ${one.unit}`;
+  return `${digits(one.value)} ${one.unit}`;
+}
+
+export function withUnit(value: number | null | undefined, unit: string): string {
+  return value === null || value === undefined ? "unknown" : quantity({ value, unit });
+}
+
+/** With its sign, as a change. */
+export function change(one: Quantity): string {
+  return one.value > 0 ? `+${quantity(one)}` : quantity(one);
+}
+
+export const RULINGS: readonly Ruling[] = ["broken", "unknown", "marginal", "provisional", "met"];
+
+const two = (n: number): string => String(n).padStart(2, "0");
+
+export function utc(at: Date): string {
+  return `${at.getUTCFullYear()}-${two(at.getUTCMonth() + 1)}-${two(at.getUTCDate())} ${two(at.getUTCHours())}:${two(at.getUTCMinutes())}:${two(at.getUTCSeconds())} UTC`;
+}
+
+export function local(at: Date): string {
+  return `${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())} local`;
+}
+
+/** Seconds from a beginning, as minutes and seconds. */
+export function sinceStart(seconds: number): string {
+  const sign = seconds < 0 ? "−" : "";
+  const tenths = Math.round(Math.abs(seconds) * 10);
+  const whole = Math.floor(tenths / 10);
+  const h = Math.floor(whole / 3600);
+  const rest = `${two(Math.floor(whole / 60) % 60)}:${two(whole % 60)}.${tenths % 10}`;
+  return h > 0 ? `${sign}${h}:${rest}` : `${sign}${rest}`;
+}
+
+export function dayOfYear(day: number): string {
+  const at = new Date(Date.UTC(2027, 0, 1 + day));
+  return `${at.getUTCDate()} ${["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][at.getUTCMonth()]}`;
+}
+
+/** The last part of a path, for a label: `module.upper` is `upper`. */
+export function short(path: string): string {
+  return path.replace(/^[a-z_]+\./, "");
+}
