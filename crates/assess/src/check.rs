@@ -408,6 +408,7 @@ pub(crate) fn verdicts(
         } => {
             let asked = range_verdicts::Asked {
                 encounter: *encounter,
+                binding: r.must == Must::Shall,
                 of: *of,
                 call: *call,
                 at_least_m: *at_least_m,

@@ -217,9 +217,14 @@ fn measurements(line: &Line, r: &Requirement) -> Vec<String> {
                 None => calibrations(line, &heard(line)),
             }
         }
-        That::DetectionRange { of, .. }
-        | That::Recall { of, .. }
-        | That::FalseAlarms { of, .. } => calibrations(line, &[line.detectors[of.0].on]),
+        That::DetectionRange { of, .. } => {
+            let mut all = calibrations(line, &[line.detectors[of.0].on]);
+            all.extend(crate::range::measured_loss(line));
+            all
+        }
+        That::Recall { of, .. } | That::FalseAlarms { of, .. } => {
+            calibrations(line, &[line.detectors[of.0].on])
+        }
         That::OutageHours { .. }
         | That::LowestCharge { .. }
         | That::ListeningShare { .. }

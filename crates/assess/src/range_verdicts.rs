@@ -9,7 +9,7 @@ use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
     BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, Wind,
-    deployment_months, doubts, found, month_range, told,
+    at_least_m, deployment_months, doubts, doubts_of_ranges, found, month_range, reaches, told,
 };
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -23,6 +23,8 @@ pub(crate) struct Asked {
     pub(crate) at_least_m: Q,
     pub(crate) share: Option<Q>,
     pub(crate) encounter: Option<Encounter>,
+    /// Whether it is a `shall`: then no law that nobody measured decides it alone.
+    pub(crate) binding: bool,
     pub(crate) wind_at_most_m_s: Option<Q>,
 }
 
@@ -79,11 +81,163 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
     }
 }
 
-/// What came of the worst of some winds.
-struct Worst<'s> {
+/// What came of one wind under one law.
+#[derive(Clone, Copy)]
+struct Came {
     found: Found,
+    /// Which wind of those that were drawn.
+    wind: usize,
+}
+
+/// Counts in the noise of a wind.
+struct Drawn<'s> {
+    wind: Wind,
     place: String,
     record: &'s InjectionRecord,
+    sampled: Sampled,
+}
+
+/// How a law stands to a limit.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Stands {
+    /// Found so far by the lower limits.
+    Kept,
+    /// Not even seen so far.
+    Broken,
+    /// Seen, and not shown by so few calls.
+    TooFew,
+    /// The limit lies beyond what is computed.
+    Beyond,
+}
+
+/// Where all winds are looked at under one law: the one that counts.
+struct UnderLaw {
+    words: String,
+    own: bool,
+    worst: Came,
+    stands: Stands,
+}
+
+impl UnderLaw {
+    /// The worst of the winds: what is not even seen is broken, else the nearest by the lower limits.
+    fn new(words: &str, own: bool, each: &[Came], limit_m: f64) -> Self {
+        let low_m = |c: &Came| at_least_m(c.found.unbroken_low);
+        let seen_m = |c: &Came| at_least_m(c.found.unbroken_seen);
+        let least = |of: &dyn Fn(&Came) -> f64| {
+            let nearer = |a: Came, b: &Came| if of(b) < of(&a) { *b } else { a };
+            let first = *each.first().expect("a deployment has months");
+            each[1..].iter().fold(first, nearer)
+        };
+        let unseen = Some(least(&seen_m)).filter(|c| {
+            // What is still seen as far as is computed may reach any limit.
+            seen_m(c) < limit_m && !matches!(c.found.unbroken_seen, Outer::Beyond(_))
+        });
+        let worst = unseen.unwrap_or_else(|| least(&low_m));
+        let stands = match (unseen, worst.found.unbroken_low) {
+            (Some(_), _) => Stands::Broken,
+            (None, Outer::Beyond(m)) if limit_m > m => Stands::Beyond,
+            (None, low) if at_least_m(low) < limit_m => Stands::TooFew,
+            (None, _) => Stands::Kept,
+        };
+        Self {
+            words: words.to_owned(),
+            own,
+            worst,
+            stands,
+        }
+    }
+
+    fn low_m(&self) -> f64 {
+        at_least_m(self.worst.found.unbroken_low)
+    }
+
+    fn told(&self) -> String {
+        format!(
+            "{} under {}",
+            told(self.worst.found.unbroken_low),
+            self.words
+        )
+    }
+}
+
+/// The counts in the noise of each wind.
+fn drawn<'s>(
+    subject: &Subject,
+    asked: &Asked,
+    winds: &[Wind],
+    share: f64,
+    shelf: &'s Shelf,
+) -> Result<Vec<Drawn<'s>>, String> {
+    let words = |error: RangeError| error.to_string();
+    let mut all = Vec::new();
+    for &wind in winds {
+        // Where the formula of the noise does not hold no calls can be drawn either.
+        let wind_m_s = wind.m_s(subject).map_err(words)?;
+        let most_m_s = asked.wind_at_most_m_s.map(|q| q.si);
+        let place = place(wind, wind_m_s, most_m_s);
+        subject.noise_level_db(wind_m_s).map_err(words)?;
+        let digest = subject.digest(wind_m_s).map_err(words)?;
+        let fresh = shelf
+            .injections
+            .iter()
+            .filter(|r| r.inputs_digest == digest);
+        let Some(record) = fresh.max_by_key(|r| (r.calls(), std::cmp::Reverse(r.seed))) else {
+            return Err(format!(
+                "{place}: {}",
+                not_sampled(subject, wind_m_s, shelf)
+            ));
+        };
+        let sampled = record.sampled().map_err(words)?;
+        if let Some(why) = by_chance(&sampled, share).map_err(words)? {
+            let again = run_again(subject, shelf);
+            return Err(format!("{place}: {why}{again}"));
+        }
+        all.push(Drawn {
+            wind,
+            place,
+            record,
+            sampled,
+        });
+    }
+    Ok(all)
+}
+
+/// Each law that counts: for what is only advised that of the plan, else all that are looked at.
+fn under_laws(
+    subject: &Subject,
+    asked: &Asked,
+    drawn: &[Drawn<'_>],
+    share: f64,
+) -> Result<Vec<UnderLaw>, RangeError> {
+    let (depth_m, limit_m) = (subject.hydrophone_depth_m, asked.at_least_m.si);
+    if !asked.binding {
+        let each = drawn.iter().enumerate().map(|(wind, d)| {
+            let range = month_range(subject, &d.sampled, d.wind.month(), depth_m)?;
+            Ok(Came {
+                found: found(&range, share),
+                wind,
+            })
+        });
+        let each: Vec<Came> = each.collect::<Result<_, RangeError>>()?;
+        let words = subject.own_law();
+        return Ok(vec![UnderLaw::new(words, true, &each, limit_m)]);
+    }
+    let mut by_law: Vec<Vec<Came>> = vec![Vec::new(); subject.laws.len()];
+    for (wind, d) in drawn.iter().enumerate() {
+        for (came, (seen, low)) in by_law
+            .iter_mut()
+            .zip(reaches(subject, &d.sampled, depth_m)?)
+        {
+            came.push(Came {
+                found: Found::new(&seen, &low, share),
+                wind,
+            });
+        }
+    }
+    let laws = subject.laws.iter().zip(&by_law);
+    Ok(laws
+        .map(|(law, each)| UnderLaw::new(&law.words, law.own, each, limit_m))
+        .collect())
 }
 
 fn judged(
@@ -97,60 +251,14 @@ fn judged(
         .ok_or("the requirement names no share of the calls")?
         .si;
     let share = of_each_call(wanted, asked.encounter)?;
-    let mut each: Vec<Worst<'_>> = Vec::new();
-    for &wind in winds {
-        // Where the formula of the noise does not hold no calls can be drawn either.
-        let words = |error: RangeError| error.to_string();
-        let wind_m_s = wind.m_s(subject).map_err(words)?;
-        let most_m_s = asked.wind_at_most_m_s.map(|q| q.si);
-        let place = || place(wind, wind_m_s, most_m_s);
-        subject.noise_level_db(wind_m_s).map_err(words)?;
-        let digest = subject.digest(wind_m_s).map_err(words)?;
-        let fresh = shelf
-            .injections
-            .iter()
-            .filter(|r| r.inputs_digest == digest);
-        let Some(record) = fresh.max_by_key(|r| (r.calls(), std::cmp::Reverse(r.seed))) else {
-            return Err(format!(
-                "{}: {}",
-                place(),
-                not_sampled(subject, wind_m_s, shelf)
-            ));
-        };
-        let sampled = record.sampled().map_err(words)?;
-        if let Some(why) = by_chance(&sampled, share).map_err(words)? {
-            let again = run_again(subject, shelf);
-            return Err(format!("{}: {why}{again}", place()));
-        }
-        let depth_m = subject.hydrophone_depth_m;
-        let range = month_range(subject, &sampled, wind.month(), depth_m).map_err(words)?;
-        let found = found(&range, share);
-        each.push(Worst {
-            found,
-            place: place(),
-            record,
-        });
-    }
-    let low = |w: &&Worst<'_>| at_least_m(w.found.unbroken_low);
-    let seen = |w: &&Worst<'_>| at_least_m(w.found.unbroken_seen);
-    let least = |of: fn(&&Worst<'_>) -> f64| {
-        let mut all = each.iter();
-        let first = all.next().expect("a deployment has months");
-        all.fold(
-            first,
-            |least, one| {
-                if of(&one) < of(&least) { one } else { least }
-            },
-        )
-    };
-    let shown = least(low);
-    // What is not even seen is broken; what is seen and not shown by so many calls is neither.
-    let unseen = Some(least(seen)).filter(|w| seen(w) < asked.at_least_m.si);
-    let Worst {
-        found,
-        place,
-        record,
-    } = unseen.unwrap_or(shown);
+    let drawn = drawn(subject, asked, winds, share, shelf)?;
+    let laws = under_laws(subject, asked, &drawn, share).map_err(|error| error.to_string())?;
+    let nearer = |a: &UnderLaw, b: &UnderLaw| a.low_m().total_cmp(&b.low_m());
+    let worst = laws.iter().min_by(|a, b| nearer(a, b));
+    let best = laws.iter().max_by(|a, b| nearer(a, b));
+    let (worst, best) = worst.zip(best).expect("a way of sound is always one law");
+    let found = &worst.worst.found;
+    let Drawn { place, record, .. } = &drawn[worst.worst.wind];
     let mut why = format!(
         "{}, by the lower limits of {} calls at each signal-to-noise ratio; as seen {} are found {}",
         place,
@@ -166,6 +274,41 @@ fn judged(
             show(of_calls.correlation, Dimension::Ratio),
         ));
     }
+    let every = |stands| laws.iter().all(|law| law.stands == stands);
+    let alike = [Stands::Kept, Stands::Broken].into_iter().any(every);
+    if !alike && laws.iter().any(|l| l.stands == Stands::Broken) {
+        let limit = show(asked.at_least_m.si, Dimension::Length);
+        return Err(format!(
+            "{}, {}, limit {limit} ({place}, by the lower limits of {} calls at each signal-to-noise ratio): {}{}",
+            best.told(),
+            worst.told(),
+            record.calls(),
+            no_law(subject, asked),
+            if worst.low_m() > 0.0 {
+                format!(
+                    ", or ask for at most {}",
+                    show(worst.low_m().floor(), Dimension::Length)
+                )
+            } else {
+                String::new()
+            }
+        ));
+    }
+    if laws.len() > 1 {
+        let own = laws.iter().find(|law| law.own);
+        let own = own.filter(|own| own.words != worst.words && own.words != best.words);
+        why.push_str(&format!(
+            "; under {}, of which {} is the worst: {}{}",
+            if subject.local.is_some() {
+                "the measured law at the ends of its uncertainty, with every law from 15 to 20 lg r where it ends"
+            } else {
+                "every law from 15 to 20 lg r"
+            },
+            worst.words,
+            best.told(),
+            own.map_or_else(String::new, |own| format!(", {}", own.told())),
+        ));
+    }
     if let Outer::Beyond(m) = found.unbroken_low {
         let far = show(m, Dimension::Length);
         if asked.at_least_m.si > m {
@@ -175,17 +318,23 @@ fn judged(
         }
         why.push_str(&format!("; the value is at least {far}"));
     }
+    why.push_str(&rests_on(subject, asked));
     if asked.wind_at_most_m_s.is_some() && winds.len() > 1 {
         why.push_str(&format!(
             "; with a fixed threshold less noise may carry fewer calls over it, so this is the worst of {} winds: a calm, the means of months below the limit, and the limit",
             winds.len()
         ));
     }
-    for warning in doubts(subject, &[*found]) {
+    let doubts = if asked.binding {
+        doubts_of_ranges(&[*found])
+    } else {
+        doubts(subject, &[*found])
+    };
+    for warning in doubts {
         why.push_str("; ");
         why.push_str(&warning);
     }
-    if unseen.is_none() && at_least_m(found.unbroken_low) < asked.at_least_m.si {
+    if !alike {
         return Err(format!(
             "{why}; by the lower limits only {}: too few calls to tell, and more of them (`--calls`) bring the two together{}",
             told(found.unbroken_low),
@@ -204,8 +353,39 @@ fn judged(
         draws: record.calls(),
         seed: record.seed,
     };
-    let range_m = at_least_m(found.unbroken_low);
+    let range_m = worst.low_m();
     Ok(against.judge(subject.detector.clone(), range_m.round(), evidence, why))
+}
+
+/// Why laws that differ leave it open, and what would settle it.
+fn no_law(subject: &Subject, asked: &Asked) -> String {
+    let limit = show(asked.at_least_m.si, Dimension::Length);
+    match &subject.local {
+        Some(local) if local.farthest_m < asked.at_least_m.si => format!(
+            "{}, and which law holds beyond is not known. A loss measured to {limit} settles it (`loss_measured`)",
+            local.words
+        ),
+        Some(local) => format!(
+            "{}, and not surely enough to tell. A measurement of less uncertainty settles it (`loss_measured`)",
+            local.words
+        ),
+        None => format!(
+            "which law of spreading holds here nobody has measured. A loss measured at the place to {limit} settles it (`spreading = \"measured\"` with `loss_measured`)"
+        ),
+    }
+}
+
+/// What a range rests on beside the counts, as the end of a sentence.
+fn rests_on(subject: &Subject, asked: &Asked) -> String {
+    let law = match &subject.local {
+        Some(local) => local.words.clone(),
+        None if asked.binding => return String::new(),
+        None => format!(
+            "it rests on {}, which nobody has measured here",
+            subject.own_law()
+        ),
+    };
+    format!("; {law}, and the noise is that of a formula")
 }
 
 /// The share of single calls that leaves a wanted share of encounters with some call that is found.
@@ -231,13 +411,6 @@ fn place(wind: Wind, wind_m_s: f64, most_m_s: Option<f64>) -> String {
         Wind::AtMost(_) => {
             format!("at {shown} m/s of wind, the least in which it is to hold")
         }
-    }
-}
-
-fn at_least_m(outer: Outer) -> f64 {
-    match outer {
-        Outer::Nowhere => 0.0,
-        Outer::At(m) | Outer::Beyond(m) => m,
     }
 }
 

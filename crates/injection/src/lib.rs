@@ -25,5 +25,5 @@ pub use curve::{Bound, Curve, Point};
 pub use error::InjectionError;
 pub use ideal::{ideal_found_share, ideal_snr_db};
 pub use inject::{Injection, NoiseLevel, Tally, inject, settling_samples, tail_samples};
-pub use range::{Outer, Reach, Spread, effective_area_m2, outer_range_m, unbroken_range_m};
+pub use range::{Outer, Reach, Shares, Spread, effective_area_m2, outer_range_m, unbroken_range_m};
 pub use recorded::recorded_level_db;

@@ -58,6 +58,69 @@ fn normal_above(above: f64) -> f64 {
     0.5 * (low + high)
 }
 
+/// Shares found against the mean ratio of calls whose levels differ, for many ways to one detector.
+///
+/// Where levels differ they are taken every tenth of a decibel and read on straight lines between: within what a curve changes in a tenth.
+#[derive(Debug, Clone)]
+pub struct Shares<'c> {
+    curve: &'c Curve,
+    bound: Bound,
+    /// The first ratio, dB, and the shares from there on every [`TABLE_DB`]; none where all calls are alike.
+    table: Option<(f64, Vec<f64>)>,
+}
+
+/// Step of a table of shares, dB.
+const TABLE_DB: f64 = 0.1;
+
+impl<'c> Shares<'c> {
+    /// Of a curve, the line through it that counts, and a spread of source levels.
+    #[must_use]
+    pub fn new(curve: &'c Curve, bound: Bound, spread: Spread) -> Self {
+        let parts = spread.parts();
+        let table = (spread != Spread::None).then(|| {
+            let first = curve.points().first().map_or(0.0, |p| p.snr_db);
+            let last = curve.points().last().map_or(0.0, |p| p.snr_db);
+            // Parts rise: below the first ratio even the loudest call is below the curve, beyond the last even the faintest above it.
+            let low_db = first - parts.last().copied().unwrap_or(0.0) - TABLE_DB;
+            let high_db = last - parts.first().copied().unwrap_or(0.0) + TABLE_DB;
+            let count = ((high_db - low_db) / TABLE_DB).ceil() as u32 + 1;
+            let share = |i: u32| mean_share(curve, bound, &parts, low_db + TABLE_DB * f64::from(i));
+            (low_db, (0..count).map(share).collect())
+        });
+        Self {
+            curve,
+            bound,
+            table,
+        }
+    }
+
+    /// Share found at a mean ratio, dB.
+    #[must_use]
+    pub fn at(&self, mean_db: f64) -> f64 {
+        let Some((low_db, shares)) = &self.table else {
+            return self.curve.share(mean_db, self.bound);
+        };
+        let place = (mean_db - low_db) / TABLE_DB;
+        let last = shares.len() - 1;
+        if place <= 0.0 {
+            shares[0]
+        } else if place >= last as f64 {
+            shares[last]
+        } else {
+            let i = place as usize;
+            shares[i] + (place - i as f64) * (shares[i + 1] - shares[i])
+        }
+    }
+}
+
+fn mean_share(curve: &Curve, bound: Bound, parts: &[f64], mean_db: f64) -> f64 {
+    let sum: f64 = parts
+        .iter()
+        .map(|over| curve.share(mean_db + over, bound))
+        .sum();
+    sum / parts.len() as f64
+}
+
 /// Shares found over range, as far as they may be computed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reach {
@@ -89,18 +152,32 @@ impl Reach {
         snr_db: impl Fn(f64) -> Result<f64, E>,
     ) -> Result<Self, E> {
         let parts = spread.parts();
+        let share = |mean_db| mean_share(curve, bound, &parts, mean_db);
+        Self::along(farthest_m, |range_m| snr_db(range_m).map(share))
+    }
+
+    /// Shares from 1 m out to `farthest_m` by a way that gives a mean ratio in dB at a range.
+    ///
+    /// # Errors
+    /// What `snr_db` refuses.
+    pub fn by_way<E>(
+        shares: &Shares<'_>,
+        farthest_m: f64,
+        snr_db: impl Fn(f64) -> Result<f64, E>,
+    ) -> Result<Self, E> {
+        Self::along(farthest_m, |range_m| {
+            snr_db(range_m).map(|db| shares.at(db))
+        })
+    }
+
+    fn along<E>(farthest_m: f64, share: impl Fn(f64) -> Result<f64, E>) -> Result<Self, E> {
         let octaves = libm::log2(farthest_m / NEAREST_M);
         let steps = (STEPS_PER_OCTAVE * octaves).ceil().max(1.0);
         let mut shares = Vec::with_capacity(steps as usize + 1);
         for i in 0..=steps as u32 {
             let part = f64::from(i) / steps;
             let range_m = (NEAREST_M * libm::exp2(octaves * part)).min(farthest_m);
-            let mean_db = snr_db(range_m)?;
-            let sum: f64 = parts
-                .iter()
-                .map(|over| curve.share(mean_db + over, bound))
-                .sum();
-            shares.push((range_m, sum / parts.len() as f64));
+            shares.push((range_m, share(range_m)?));
         }
         Ok(Self { shares })
     }

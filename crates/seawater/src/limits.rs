@@ -33,6 +33,8 @@ pub enum Variable {
     HorizontalDistance,
     /// Spreading slope, dB per decade of range.
     Slope,
+    /// Loss that is known at a range.
+    Loss,
     /// Range at which spherical spreading gives way to cylindrical, m.
     TransitionRange,
     /// Absorption coefficient, dB/km.
@@ -98,6 +100,7 @@ impl Variable {
             Self::BounceLoss => "dB",
             Self::TimeUncertainty | Self::TimeDifference => "s",
             Self::Slope => "dB per decade",
+            Self::Loss => "dB re 1 m",
             Self::Absorption => "dB/km",
         }
     }
@@ -118,6 +121,7 @@ impl fmt::Display for Variable {
             Self::Range => "range",
             Self::HorizontalDistance => "horizontal distance",
             Self::Slope => "spreading slope",
+            Self::Loss => "known loss",
             Self::TransitionRange => "transition range",
             Self::Absorption => "absorption",
             Self::SoundSpeed => "sound speed",

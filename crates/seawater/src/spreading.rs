@@ -5,7 +5,7 @@
 //! Korea, Front. Mar. Sci. 2022, 654991).
 //!
 //! Spherical 20 lg r, cylindrical 10 lg r, practical 15 lg r, transition 20 lg r up to r0 and 20 lg r0 + 10 lg(r / r0) beyond,
-//! power n lg r; r range over 1 m. Absorption adds alpha r. The loss is relative to 1 m.
+//! power n lg r; r range over 1 m; through a loss L at a range R, L + n lg(r / R). Absorption adds alpha r. The loss is relative to 1 m.
 //!
 //! Validity: from 1 m; beyond 50 km a warning, for there a simple law gives arithmetic rather than physics (judgement, no
 //! source); half the Earth's circumference ends it.
@@ -19,6 +19,8 @@ const RANGE: Limit = Limit::new(Variable::Range, 1.0, 2e7);
 const TRANSITION: Limit = Limit::new(Variable::TransitionRange, 1.0, 2e7);
 /// From a lossless duct (10) to the far field of a source and its surface image (40).
 const SLOPE: Limit = Limit::new(Variable::Slope, 10.0, 40.0);
+/// More than any sound at sea loses and is heard.
+const KNOWN_LOSS: Limit = Limit::new(Variable::Loss, 0.0, 200.0);
 /// Twice the absorption at 1 MHz; anything above is a slip of units.
 const ABSORPTION: Limit = Limit::new(Variable::Absorption, 0.0, 1000.0);
 
@@ -41,14 +43,24 @@ pub enum Spreading {
         /// dB per decade of range, 10 to 40.
         slope_db_per_decade: f64,
     },
+    /// A slope through a loss that is known at one range, as a line is laid through losses that were measured. Nearer than measured
+    /// it may leave the ground: below 0 dB it is arithmetic.
+    Through {
+        /// dB per decade of range, 10 to 40.
+        slope_db_per_decade: f64,
+        /// The range of the known loss, m; at least 1.
+        at_m: f64,
+        /// The loss there, dB re 1 m, 0 to 200.
+        loss_db: f64,
+    },
 }
 
 impl Spreading {
     /// Spreading loss in dB relative to 1 m.
     ///
     /// # Errors
-    /// [`SeaError::OutOfRange`] for a range below 1 m or above 2e7 m, a transition outside the same limits, or a slope
-    /// outside 10 to 40 dB per decade.
+    /// [`SeaError::OutOfRange`] for a range below 1 m or above 2e7 m, a transition or a known range outside the same limits, a slope
+    /// outside 10 to 40 dB per decade, or a known loss outside 0 to 200 dB.
     pub fn loss_db(self, range_m: f64) -> Result<f64, SeaError> {
         RANGE.require(range_m, Method::SpreadingLaw)?;
         let lg_range = libm::log10(range_m);
@@ -69,6 +81,16 @@ impl Spreading {
             } => {
                 SLOPE.require(slope_db_per_decade, Method::SpreadingLaw)?;
                 slope_db_per_decade * lg_range
+            }
+            Self::Through {
+                slope_db_per_decade,
+                at_m,
+                loss_db,
+            } => {
+                SLOPE.require(slope_db_per_decade, Method::SpreadingLaw)?;
+                RANGE.require(at_m, Method::SpreadingLaw)?;
+                KNOWN_LOSS.require(loss_db, Method::SpreadingLaw)?;
+                loss_db + slope_db_per_decade * (lg_range - libm::log10(at_m))
             }
         })
     }

@@ -33,11 +33,21 @@ pub fn profile(line: &Line) -> Result<Profile, SeaError> {
 /// How sound spreads, when the plan says.
 #[must_use]
 pub fn spreading(line: &Line) -> Option<Spreading> {
-    line.sea.spreading.map(|law| match law {
+    Some(match line.sea.spreading? {
         plan::Spreading::Spherical => Spreading::Spherical,
         plan::Spreading::Practical => Spreading::Practical,
         plan::Spreading::Cylindrical => Spreading::Cylindrical,
         plan::Spreading::Transition { at_m } => Spreading::Transition { at_m: at_m.si },
+        plan::Spreading::Measured => {
+            let measured = line.sea.loss_measured.as_ref()?;
+            let known = measured.known.map(|(at_m, loss)| (at_m.si, loss.db));
+            let (at_m, loss_db) = known.unwrap_or((1.0, 0.0));
+            Spreading::Through {
+                slope_db_per_decade: measured.slope.db,
+                at_m,
+                loss_db,
+            }
+        }
     })
 }
 

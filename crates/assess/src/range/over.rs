@@ -28,7 +28,7 @@ const NOISE_UNCERTAIN_DB: f64 = 5.0;
 /// Part of a share asked for that may be found by chance before the share says nothing. A judgement without a source.
 pub(crate) const BY_CHANCE_ALLOWED: f64 = 0.1;
 /// Shares of which the range is told.
-const SHARES: [f64; 2] = [0.5, 0.9];
+pub(super) const SHARES: [f64; 2] = [0.5, 0.9];
 
 /// Out to where a share of the calls is found.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,7 +46,7 @@ pub struct Found {
 }
 
 impl Found {
-    fn new(seen: &Reach, low: &Reach, share: f64) -> Self {
+    pub(crate) fn new(seen: &Reach, low: &Reach, share: f64) -> Self {
         Self {
             share,
             seen: outer_range_m(seen, share),
@@ -158,14 +158,23 @@ pub(crate) fn told(outer: Outer) -> String {
 
 /// What makes ranges doubtful that a simple law was carried to.
 pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
+    let mut all = doubts_of_ranges(found);
+    all.extend(doubts_of_law(subject, farthest_m(found)));
+    all
+}
+
+fn farthest_m(found: &[Found]) -> f64 {
+    let each = found.iter().filter_map(|f| match f.seen {
+        Outer::Nowhere => None,
+        Outer::At(m) | Outer::Beyond(m) => Some(m),
+    });
+    each.fold(0.0, f64::max)
+}
+
+/// What makes ranges doubtful whatever the law.
+pub(crate) fn doubts_of_ranges(found: &[Found]) -> Vec<String> {
     let mut all = Vec::new();
-    let farthest_m = found
-        .iter()
-        .filter_map(|f| match f.seen {
-            Outer::Nowhere => None,
-            Outer::At(m) | Outer::Beyond(m) => Some(m),
-        })
-        .fold(0.0, f64::max);
+    let farthest_m = farthest_m(found);
     let beyond = found.iter().any(|f| matches!(f.seen, Outer::Beyond(_)));
     for gap in found.iter().filter(|f| f.has_gaps()) {
         all.push(format!(
@@ -188,6 +197,12 @@ pub(crate) fn doubts(subject: &Subject, found: &[Found]) -> Vec<String> {
             SIMPLE_LAW_DOUBTFUL_M / 1000.0
         ));
     }
+    all
+}
+
+/// What makes the plan's own law doubtful, carried to a range.
+fn doubts_of_law(subject: &Subject, farthest_m: f64) -> Vec<String> {
+    let mut all = Vec::new();
     if subject.asks_for_rays {
         all.push(
             "the site asks for rays, which ranges do not know: they rest on the spreading law alone, and `check` judges none of them: for a verdict write paths = \"simple\" in a copy of the plan (`soundline paths` shows the rays)".to_owned(),

@@ -15,7 +15,7 @@ use injection::{
 
 use super::sample::{EACH, FIRST_DB, GAP_S, on_threads, ratios};
 use super::whole::Month;
-use super::{RangeError, Ranges, Sampled, Subject, depth_ranges, losses, month_range};
+use super::{RangeError, Ranges, Sampled, Subject, depth_ranges, law_ranges, losses, month_range};
 
 /// Time on each side of a call over which the level of the noise is taken, s. A judgement without a source.
 const ABOUT_S: f64 = 5.0;
@@ -131,6 +131,7 @@ pub fn recorded_ranges(
     let month = Month {
         range: month_range(&subject, &over_range, None, subject.hydrophone_depth_m)?,
         by_depth: depth_ranges(&subject, &over_range, None)?,
+        by_law: law_ranges(&subject, &over_range, subject.hydrophone_depth_m)?,
         sampled,
         losses,
     };

@@ -12,7 +12,8 @@ use seawater::{
 use sha2::{Digest, Sha256};
 use signal::{SensorChain, energy_band_hz};
 
-use super::{RangeError, Wind};
+use super::laws::{local, surveyed};
+use super::{Local, RangeError, SurveyLaw, Wind};
 use crate::input::{
     Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
     spreading, template_samples,
@@ -48,6 +49,14 @@ pub(crate) enum Way {
     Law(Spreading),
     /// By spherical spreading of the straight path and its image in a flat surface, the mean of the power over a call's band.
     Image { low_hz: f64, high_hz: f64 },
+    /// A law over the ranges at which it was measured, and another coefficient nearer and beyond, from the loss that the law has there. Nearer it
+    /// never falls below none.
+    Joined {
+        law: Spreading,
+        from_m: f64,
+        to_m: f64,
+        outer_db_per_decade: f64,
+    },
 }
 
 /// What is sampled and what ranges are worked out from.
@@ -91,6 +100,10 @@ pub struct Subject {
     pub(crate) shipping: Option<f64>,
     pub(crate) profile: Profile,
     pub(crate) way: Way,
+    /// The laws under which its ranges are looked at.
+    pub(crate) laws: Vec<SurveyLaw>,
+    /// Where the law of spreading was measured at the place.
+    pub local: Option<Local>,
     pub(crate) ph: f64,
     /// Whether the site asks for rays, which ranges do not know.
     pub(crate) asks_for_rays: bool,
@@ -142,6 +155,10 @@ impl Subject {
                 missing: "its depth",
             }));
         }
+        let way = match sea.paths {
+            Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
+            _ => Way::Law(spreading(line).ok_or_else(|| site(SPREADING))?),
+        };
         Ok(Self {
             detector: format!("detector.{}", plan.id),
             call: name,
@@ -172,10 +189,9 @@ impl Subject {
             sound_digest: plan::hex(&digest.finalize()),
             shipping: sea.shipping.map(|q| q.si),
             profile: profile(line).map_err(InputError::from)?,
-            way: match sea.paths {
-                Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
-                _ => Way::Law(spreading(line).ok_or_else(|| site(SPREADING))?),
-            },
+            way,
+            laws: surveyed(line, way),
+            local: local(line),
             asks_for_rays: sea.paths == Some(plan::Paths::Rays),
             ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
         })
@@ -248,6 +264,12 @@ impl Subject {
         matches!(self.way, Way::Image { .. })
     }
 
+    /// The law that the plan writes, in words.
+    pub(crate) fn own_law(&self) -> &str {
+        let own = self.laws.iter().find(|law| law.own);
+        own.map_or("a law of spreading", |law| &law.words)
+    }
+
     /// Product of the call's energy duration and the band's width.
     #[must_use]
     pub fn time_bandwidth(&self) -> f64 {
@@ -291,13 +313,36 @@ impl Subject {
         depth_m: f64,
         absorption_db_per_km: f64,
     ) -> Result<f64, RangeError> {
+        self.loss_by(self.way, range_m, depth_m, absorption_db_per_km)
+    }
+
+    /// The same by another way than the plan's.
+    pub(super) fn loss_by(
+        &self,
+        way: Way,
+        range_m: f64,
+        depth_m: f64,
+        absorption_db_per_km: f64,
+    ) -> Result<f64, RangeError> {
         let rise_m = depth_m - self.source_depth_m;
         let slant_m = libm::sqrt(range_m * range_m + rise_m * rise_m).max(1.0);
-        let loss = match self.way {
+        let loss = match way {
             Way::Law(law) => transmission_loss_db(law, slant_m, absorption_db_per_km),
             Way::Image { low_hz, high_hz } => self
                 .image_loss_db(range_m, depth_m, low_hz, high_hz)
                 .map(|loss_db| loss_db + absorption_db_per_km * slant_m * 1e-3),
+            Way::Joined {
+                law,
+                from_m,
+                to_m,
+                outer_db_per_decade,
+            } => {
+                let held_m = slant_m.clamp(from_m, to_m);
+                let outer_db = outer_db_per_decade * libm::log10(slant_m / held_m);
+                law.loss_db(held_m).map(|loss_db| {
+                    (loss_db + outer_db).max(0.0) + absorption_db_per_km * slant_m * 1e-3
+                })
+            }
         };
         Ok(loss.map_err(InputError::from)?)
     }

@@ -1,8 +1,8 @@
 //! All that is told of a detector and a call.
 
 use super::{
-    Draws, Found, InjectionRecord, Loss, MonthRange, RangeError, Recorded, Sampled, Subject, Wind,
-    depth_ranges, losses, month_range, sample,
+    Draws, Found, InjectionRecord, LawRange, Loss, MonthRange, RangeError, Recorded, Sampled,
+    Subject, Wind, depth_ranges, law_ranges, losses, month_range, sample,
 };
 
 /// Ranges of a detector and a call, month by month.
@@ -29,6 +29,8 @@ pub struct Month {
     pub losses: [Loss; 2],
     /// Ranges at several depths of the hydrophone, m.
     pub by_depth: Vec<(f64, [Found; 2])>,
+    /// Ranges under each law of spreading that is looked at.
+    pub by_law: Vec<LawRange>,
 }
 
 /// Samples the winds that are asked for and works out their ranges. What `kept` holds of enough calls is not drawn again. `watch` is told the share done, and stops the work by `false`.
@@ -79,6 +81,7 @@ pub fn ranges(
                 range: month_range(&subject, sampled, month, subject.hydrophone_depth_m)?,
                 losses: losses[i],
                 by_depth: depth_ranges(&subject, sampled, month)?,
+                by_law: law_ranges(&subject, sampled, subject.hydrophone_depth_m)?,
             })
         })
         .collect::<Result<_, RangeError>>()?;

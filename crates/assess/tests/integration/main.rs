@@ -24,6 +24,7 @@ mod highest_voltage;
 mod hours;
 mod hung_depths;
 mod hung_noise;
+mod laws;
 mod legs;
 mod leverage;
 mod limits;

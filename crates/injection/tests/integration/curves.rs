@@ -1,7 +1,7 @@
 //! Curves, ranges and areas against closed forms and a worked example.
 
 use injection::{
-    Bound, Curve, Outer, Reach, Spread, effective_area_m2, ideal_found_share, ideal_snr_db,
+    Bound, Curve, Outer, Reach, Shares, Spread, effective_area_m2, ideal_found_share, ideal_snr_db,
     outer_range_m, unbroken_range_m,
 };
 use seawater::{Spreading, absorption, band_level_db_re_1upa, transmission_loss_db};
@@ -17,6 +17,42 @@ fn near(found: f64, expected: f64, within: f64) {
 /// Found without exception from 0 dB on.
 fn step() -> Curve {
     Curve::new(&[(-1e-9, 0), (0.0, 1000)], 1000).expect("a step")
+}
+
+/// Calls whose levels follow a normal law, found from 0 dB on: the share at a mean ratio is that law's below it. Scipy 1.17.1,
+/// `norm.cdf(x / 5)`.
+#[test]
+fn val_shares_of_calls_that_differ_follow_their_law() {
+    let curve = step();
+    let spread = Spread::Normal { deviation_db: 5.0 };
+    let shares = Shares::new(&curve, Bound::Seen, spread);
+    for (mean_db, share) in [
+        (-10.0, 0.022_750_1),
+        (-3.21, 0.260_436_6),
+        (0.0, 0.5),
+        (1.05, 0.583_166_2),
+        (6.4, 0.899_727_4),
+    ] {
+        // Two hundred parts of equal probability.
+        near(shares.at(mean_db), share, 0.0035);
+    }
+    assert_eq!(shares.at(-80.0), 0.0);
+    assert_eq!(shares.at(80.0), 1.0);
+    // Each way read from one table reaches as far as one worked out for itself.
+    for slope in [15.0, 20.0] {
+        let snr_db = |range_m: f64| Ok::<_, ()>(60.0 - slope * libm::log10(range_m));
+        let itself = Reach::new(&curve, Bound::Seen, spread, 50_000.0, snr_db).unwrap();
+        let read = Reach::by_way(&shares, 50_000.0, snr_db).unwrap();
+        for share in [0.1, 0.5, 0.9] {
+            let [a, b] = [&itself, &read].map(|reach| match outer_range_m(reach, share) {
+                Outer::At(m) => m,
+                other => panic!("{other:?}"),
+            });
+            near(a / b, 1.0, 0.01);
+        }
+    }
+    let alike = Shares::new(&curve, Bound::Seen, Spread::None);
+    assert_eq!((alike.at(-1e-6), alike.at(0.0)), (0.0, 1.0));
 }
 
 #[test]

@@ -65,7 +65,9 @@ pub use requirement::{
     Requirement, That,
 };
 pub use routine::{BoundTo, Routine};
-pub use sea::{Flow, GrowthSaid, HorizonPoint, Sea, Spreading, Swell, Water, WeatherText};
+pub use sea::{
+    Flow, GrowthSaid, HorizonPoint, LossMeasured, Sea, Spreading, Swell, Water, WeatherText,
+};
 pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
 pub use ship::{InHold, Spare, SpareOf, Spells, Work};
 pub use span::{CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Pin, PinMetal, Span};

@@ -1,6 +1,8 @@
 //! The sea and the weather at the site.
 
-use super::{Bottom, Paths, Q, RaysWanted, Spells};
+use jiff::Timestamp;
+
+use super::{Bottom, Decibels, Paths, Q, RaysWanted, Spells};
 use crate::site::Site;
 
 /// The sea and the weather at the site.
@@ -48,6 +50,8 @@ pub struct Sea {
     pub ph: Option<Q>,
     /// How sound spreads, when the plan says.
     pub spreading: Option<Spreading>,
+    /// The law that was measured at the place, when the plan says.
+    pub loss_measured: Option<LossMeasured>,
     /// The ways that sound takes, when the plan says.
     pub paths: Option<Paths>,
     /// The sea bed as sound meets it.
@@ -105,6 +109,27 @@ pub enum Spreading {
         /// The range at which the law changes, m.
         at_m: Q,
     },
+    /// As [`Sea::loss_measured`] says.
+    Measured,
+}
+
+/// How sound was found to thin out at the place, absorption apart: a line over the logarithm of range.
+#[derive(Clone, Debug)]
+pub struct LossMeasured {
+    /// Loss over a decade of range, dB.
+    pub slope: Decibels,
+    /// A range, m, and the loss from 1 m to it, dB; 0 dB at 1 m without it.
+    pub known: Option<(Q, Decibels)>,
+    /// Least range at which it was measured, m; 1 m without it.
+    pub nearest_m: Option<Q>,
+    /// Greatest range at which it was measured, m.
+    pub farthest_m: Q,
+    /// Where it is written down.
+    pub document: String,
+    /// Who measured it.
+    pub by: String,
+    /// When.
+    pub date: Timestamp,
 }
 
 /// One point of the water profile.

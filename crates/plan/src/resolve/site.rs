@@ -2,7 +2,8 @@
 
 use super::{Resolver, bare, propagation, unknown};
 use crate::line::{
-    Deployment, Flow, GrowthSaid, HorizonPoint, Q, Sea, Spells, Spreading, Swell, Water, Work,
+    Deployment, Flow, GrowthSaid, HorizonPoint, LossMeasured, Q, Sea, Spells, Spreading, Swell,
+    Water, Work,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -37,6 +38,20 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         Some((&"spherical", _)) => Some(Spreading::Spherical),
         Some((&"practical", _)) => Some(Spreading::Practical),
         Some((&"cylindrical", _)) => Some(Spreading::Cylindrical),
+        Some((&"measured", site)) => {
+            if !f.has("loss_measured") {
+                r.tell(
+                    Mistake::error(
+                        Code::MissingKey,
+                        site,
+                        "a measured law needs what was measured",
+                    )
+                    .label("this choice")
+                    .help(format!("add `{LOSS_MEASURED}`")),
+                );
+            }
+            Some(Spreading::Measured)
+        }
         Some((_, site)) => {
             let at_m = f.q("spreading_changes_at");
             if !f.has("spreading_changes_at") {
@@ -53,6 +68,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
             at_m.map(|at_m| Spreading::Transition { at_m })
         }
     };
+    let loss_measured = loss_measured(r, f, spreading);
     let profile: Vec<Water> = f
         .tables("profile")
         .iter()
@@ -109,10 +125,68 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         shipping: f.q("shipping"),
         ph: f.q("ph"),
         spreading,
+        loss_measured,
         paths: propagation::paths(r, f),
         bottom: propagation::bottom(r, f),
         rays: propagation::rays(f),
     }
+}
+
+const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", nearest = \"200 m\", farthest = \"5 km\", document = \"...\", by = \"...\", date = 2026-08-14 }";
+
+/// The law that was measured at the place; none where some of it is wrong.
+fn loss_measured(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    spreading: Option<Spreading>,
+) -> Option<LossMeasured> {
+    let (t, site) = f.table("loss_measured")?;
+    let mut wrong = |at, what: &str, label: &str, help: &str| {
+        r.tell(
+            Mistake::error(Code::MissingKey, at, what)
+                .label(label)
+                .help(help),
+        );
+    };
+    if spreading != Some(Spreading::Measured) && !f.is_wrong("spreading") {
+        wrong(
+            site,
+            "a measured law that the plan does not use",
+            "measured here",
+            "write `spreading = \"measured\"`, or take this table out",
+        );
+    }
+    if t.has("at") != t.has("loss") {
+        wrong(
+            site,
+            "a known loss needs `at` and `loss`",
+            "here is one of them",
+            "write both, or neither where the line begins with 0 dB at 1 m",
+        );
+    }
+    let (nearest_m, farthest_m) = (t.q("nearest"), t.q("farthest"));
+    if let (Some(near), Some(far)) = (nearest_m, farthest_m)
+        && near.si >= far.si
+    {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                far.at,
+                "the greatest range that was measured must lie beyond the least",
+            )
+            .label("not beyond it")
+            .related(near.at, "the least"),
+        );
+    }
+    Some(LossMeasured {
+        slope: t.db("slope")?,
+        known: t.q("at").zip(t.db("loss")),
+        nearest_m,
+        farthest_m: farthest_m?,
+        document: t.text("document")?.0.clone(),
+        by: t.text("by")?.0.clone(),
+        date: *t.date("date")?.0,
+    })
 }
 
 /// Water current by depth; where some of it is wrong, what is left.

@@ -506,3 +506,29 @@ fn verif_a_learned_stage_carries_its_model_and_its_digest() {
         .message;
     assert!(told.ends_with("call.onnx is larger than 32 MiB"), "{told}");
 }
+
+/// A measured law with all that may be said of it.
+#[test]
+fn verif_a_measured_loss_resolves_to_what_it_says() {
+    const PROFILE: &str =
+        "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]";
+    let site = format!(
+        "{PROFILE}\nspreading = \"measured\"\nloss_measured = {{ slope = \"17.2 dB ± 1.4 dB\", at = \"1 km\", loss = \"51 dB ± 2 dB\", nearest = \"200 m\", farthest = \"6 km\", document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }}"
+    );
+    let reading = Files::one(changed(SMALL, PROFILE, &site)).read();
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let sea = reading.line.unwrap().sea;
+    assert_eq!(sea.spreading, Some(plan::Spreading::Measured));
+    let measured = sea.loss_measured.unwrap();
+    let (at_m, loss) = measured.known.unwrap();
+    assert_eq!(
+        (measured.slope.db, at_m.si, loss.db, measured.farthest_m.si),
+        (17.2, 1000.0, 51.0, 6000.0)
+    );
+    assert!(matches!(
+        measured.slope.law,
+        Some(quantity::Law::Normal { half_width }) if half_width == 1.4
+    ));
+    assert_eq!(measured.nearest_m.unwrap().si, 200.0);
+    assert_eq!(measured.document, "SV-11");
+}

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::fmt::Write as _;
 
-use assess::range::{BandOf, Found, Month, Outer, Ranges, Recorded, Spread};
+use assess::range::{BandOf, Found, LawRange, Month, Outer, Ranges, Recorded, Spread};
 use quantity::HALF_WIDTH_DEVIATIONS;
 use serde_json::{Value, json};
 
@@ -178,6 +178,9 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         };
         let _ = writeln!(out, "    {way}");
     }
+    if let Some(worst) = worst(ranges) {
+        by_law(&mut out, worst, ranges);
+    }
     let mut warnings: Vec<&String> = ranges
         .months
         .iter()
@@ -200,6 +203,55 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
         }
     }
     out
+}
+
+/// Ranges under each law of spreading; of a measured one with many ends only what the plan writes, the worst and the best.
+fn by_law(out: &mut String, month: &Month, ranges: &Ranges) {
+    let reach_m = |law: &&LawRange| match law.found[1].low {
+        Outer::Nowhere => 0.0,
+        Outer::At(m) | Outer::Beyond(m) => m,
+    };
+    let measured = ranges.subject.local.as_ref();
+    let mut laws: Vec<&LawRange> = month.by_law.iter().collect();
+    if measured.is_some() {
+        laws.sort_by(|a, b| reach_m(a).total_cmp(&reach_m(b)));
+        let last = laws.len() - 1;
+        let mut at = 0;
+        laws.retain(|law| {
+            at += 1;
+            law.own || at == 1 || at == last + 1
+        });
+    }
+    let _ = writeln!(
+        out,
+        "\n  by law of spreading, {}\n    {:43} half found to        nine tenths to\n    {:43} seen      at least   seen      at least",
+        name_of(month),
+        "",
+        ""
+    );
+    for law in laws {
+        let [half, most] = law.found;
+        let _ = writeln!(
+            out,
+            "    {:43} {:9} {:10} {:9} {:10}{}",
+            law.words,
+            far(half.seen),
+            far(half.low),
+            far(most.seen),
+            far(most.low),
+            if law.own { " the plan's" } else { "" }
+        );
+    }
+    let text = match measured {
+        Some(local) => format!(
+            "{}; the worst and the best of what its uncertainty leaves, and of every law from 15 to 20 lg r where it ends. A `shall` is judged under the worst.",
+            local.words
+        ),
+        None => "No loss was measured at the place: a `shall` is judged under all of these, and unknown where they differ.".to_owned(),
+    };
+    for row in wrap(&text, 102) {
+        let _ = writeln!(out, "    {row}");
+    }
 }
 
 fn name_of(month: &Month) -> String {
@@ -358,6 +410,9 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
                 "over_mean_noise_db": p.snr_db, "found": p.found, "share": p.share(), "low": p.low, "high": p.high,
             })).collect::<Vec<_>>(),
         })),
+        "loss_measured": s.local.as_ref().map(|local| json!({
+            "farthest_m": local.farthest_m, "words": local.words,
+        })),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
     })
 }
@@ -409,6 +464,9 @@ fn month_json(month: &Month) -> Value {
         })).collect::<Vec<_>>(),
         "by_depth": month.by_depth.iter().map(|(depth_m, found)| json!({
             "depth_m": depth_m, "ranges": found.iter().map(found_json).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "by_law": month.by_law.iter().map(|law| json!({
+            "law": law.words, "own": law.own, "ranges": law.found.iter().map(found_json).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "warnings": range.warnings,
     })

@@ -25,6 +25,45 @@ fn verif_the_laws_at_a_kilometre() {
     }
 }
 
+/// A line through a loss: 20 lg r is 60 dB at 1 km, and any slope through 0 dB at 1 m is its power law.
+#[test]
+fn verif_a_line_through_a_known_loss() {
+    let through = |slope_db_per_decade, at_m, loss_db| Spreading::Through {
+        slope_db_per_decade,
+        at_m,
+        loss_db,
+    };
+    for range_m in [1.0, 37.0, 1000.0, 12_345.0] {
+        let spherical = Spreading::Spherical.loss_db(range_m).unwrap();
+        assert_near(
+            through(20.0, 1000.0, 60.0).loss_db(range_m).unwrap(),
+            spherical,
+            1e-12,
+        );
+        let power = Spreading::Power {
+            slope_db_per_decade: 17.3,
+        };
+        assert_near(
+            through(17.3, 1.0, 0.0).loss_db(range_m).unwrap(),
+            power.loss_db(range_m).unwrap(),
+            1e-12,
+        );
+    }
+    assert_near(
+        through(15.0, 500.0, 48.5).loss_db(5000.0).unwrap(),
+        63.5,
+        1e-12,
+    );
+    for bad in [
+        through(9.0, 500.0, 48.5),
+        through(15.0, 0.5, 48.5),
+        through(15.0, 500.0, -1.0),
+        through(15.0, 500.0, f64::NAN),
+    ] {
+        assert!(bad.loss_db(100.0).is_err(), "{bad:?}");
+    }
+}
+
 #[test]
 fn verif_the_transition_joins() {
     let law = Spreading::Transition { at_m: 200.0 };

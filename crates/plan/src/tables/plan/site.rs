@@ -146,13 +146,24 @@ pub(crate) const SITE: Section = Section {
         ),
         o(
             "spreading",
-            S::Choice(&["spherical", "practical", "cylindrical", "transition"]),
-            "how sound spreads: 20, 15 or 10 lg r, or 20 changing to 10 at `spreading_changes_at`",
+            S::Choice(&[
+                "spherical",
+                "practical",
+                "cylindrical",
+                "transition",
+                "measured",
+            ]),
+            "how sound spreads: 20, 15 or 10 lg r, 20 changing to 10 at `spreading_changes_at`, or as `loss_measured` says",
         ),
         o(
             "spreading_changes_at",
-            S::Amount(D::Length, between(1.0, 1.0e6, "from 1 m to 1000 km")),
+            S::Amount(D::Length, RANGES),
             "range at which `transition` changes",
+        ),
+        o(
+            "loss_measured",
+            S::Table(&LOSS_MEASURED),
+            "the law of spreading as it was measured at the place, with `spreading = \"measured\"`",
         ),
         o(
             "paths",
@@ -171,6 +182,44 @@ const LONGITUDE: Bounds = degrees(-180.0, 180.0, "from -180 deg to 180 deg");
 const AIR: Bounds = between(-60.0, 60.0, "from -60 degC to 60 degC");
 
 const SURFACE: Bounds = between(-2.0, 40.0, "from -2 degC to 40 degC");
+
+const LOSS_MEASURED: Section = Section {
+    name: "a measured loss",
+    doc: "How sound was found to thin out at the place, absorption apart: a line over the logarithm of range, and the document that it stands in.",
+    part: None,
+    fields: &[
+        r(
+            "slope",
+            S::Level(&[K::Gain], between(10.0, 40.0, "from 10 dB to 40 dB")),
+            "loss over a decade of range, with its uncertainty (k = 2) after ±",
+        ),
+        o(
+            "at",
+            S::Amount(D::Length, RANGES),
+            "range at which `loss` is known; without both the line begins with 0 dB at 1 m",
+        ),
+        o(
+            "loss",
+            S::Level(&[K::Gain], between(0.0, 200.0, "from 0 dB to 200 dB")),
+            "loss from 1 m to `at`, with its uncertainty (k = 2) after ±",
+        ),
+        o(
+            "nearest",
+            S::Amount(D::Length, RANGES),
+            "least range at which it was measured; 1 m when not written",
+        ),
+        r(
+            "farthest",
+            S::Amount(D::Length, RANGES),
+            "greatest range at which it was measured; beyond it the law is not known",
+        ),
+        r("document", S::Text, "where it is written down"),
+        r("by", S::Text, "who measured it"),
+        r("date", S::Date, "when"),
+    ],
+};
+
+const RANGES: Bounds = between(1.0, 1.0e6, "from 1 m to 1000 km");
 
 const BOTTOM: Section = Section {
     name: "a bottom",
