@@ -1,12 +1,13 @@
-"""Shorts with loads that drop out, leaks to the water with both conductors written out, and a leaky line.
+"""Shorts and poor contacts with loads that drop out, leaks to the water with both conductors written out, and a leaky line.
 
 Needs numpy 2.4.6 and scipy 1.17.1. Reads the networks of power/scipy-networks.json, writes power/scipy-faults.json beside this
 folder.
 
-Shorts: the rule of dropping out (all below their lowest go, at once; none comes back; without an operating point those below at the
-largest share of the powers that has one, or the nearest to its lowest) is written once more here, on another solver: node
-voltages by MINPACK from the voltages without loads, an operating point is one whose Jacobian by differences has only positive
-eigenvalues, the share is found by continuation. Leaks: each conductor is a node of its own (half of each loop resistance), loads
+Shorts, and contacts of random trees that have grown poor: the rule of dropping out (all below their lowest go, at once; none comes back; without an operating point the one goes that comes
+to its lowest first as the voltages fall on from the collapse, V - t w, among those that fall at least half as fast as the fastest, with all
+at its node) is written once more here, on another solver: node voltages by MINPACK from the voltages without loads, an operating point is
+one whose Jacobian by differences has only positive eigenvalues, the share is found by continuation, w is the eigenvector of the least
+eigenvalue there. Trees are drawn again where a voltage or the order of falling is closer than CLEAR. Leaks: each conductor is a node of its own (half of each loop resistance), loads
 and sources hang between them, and the water is the reference; nothing is assumed of symmetry. The leaky line is a matrix
 exponential.
 """
@@ -48,9 +49,9 @@ def drawn(kind, value, v, share):
 
 
 def faulted(net, short, limits_a, at_limit, loads, on, share, start):
-    """Node voltages with `share` of the constant powers, or None where that is no operating point."""
+    """Node voltages with `share` of the constant powers and how fast each falls there, or None where that is no operating point."""
     n = len(net["nodes"])
-    fixed = {short: 0.0}
+    fixed = {} if short is None else {short: 0.0}
     for i, s in enumerate(net["sources"]):
         if s["resistance_ohm"] == 0 and not at_limit[i]:
             fixed[s["node"]] = s["voltage_v"]
@@ -85,9 +86,12 @@ def faulted(net, short, limits_a, at_limit, loads, on, share, start):
         return None
     step = 1e-6
     jacobian = np.array([(off(x + step * e) - off(x - step * e)) / (2 * step) for e in np.eye(len(free))]).T
-    if np.linalg.eigvalsh((jacobian + jacobian.T) / 2).min() <= 0:
+    values, vectors = np.linalg.eigh((jacobian + jacobian.T) / 2)
+    if values.min() <= 0:
         return None
-    return whole(x)
+    w = np.zeros(n)
+    w[free] = np.abs(vectors[:, 0])
+    return whole(x), w
 
 
 def source_currents(net, v, limits_a, at_limit, loads, on):
@@ -110,9 +114,36 @@ def source_currents(net, v, limits_a, at_limit, loads, on):
     return out
 
 
-def short_with_loads(net, short, lowest, limits_a):
+CLEAR = 0.03
+
+
+class TooClose(Exception):
+    pass
+
+
+def below(v, loads, lowests, on, clear):
+    if any(o and clear and abs(v[node] / low - 1) < clear for o, (node, _, _), low in zip(on, loads, lowests)):
+        raise TooClose
+    return [i for i, (node, _, _) in enumerate(loads) if on[i] and v[node] < lowests[i]]
+
+
+def first_to_fall(v, w, loads, lowests, on, clear):
+    """All loads at the node that comes to its lowest first as the voltages fall on from the collapse."""
+    powers = {node: lowests[i] for i, (node, k, _) in enumerate(loads) if on[i] and k == "power"}
+    fastest = max(w[node] for node in powers)
+    if clear and any(abs(w[node] / fastest / 0.5 - 1) < clear for node in powers):
+        raise TooClose
+    order = sorted(((v[node] - low) / w[node], node) for node, low in powers.items() if w[node] >= 0.5 * fastest)
+    if clear and len(order) > 1 and order[1][0] - order[0][0] < clear * abs(order[0][0]):
+        raise TooClose
+    return [i for i, (node, _, _) in enumerate(loads) if on[i] and node == order[0][1]]
+
+
+def at_rest(net, short, lowests, limits_a, clear=0.0):
+    """Which loads go on, short or none; `clear` as a share."""
     loads = loads_of(net)
     on = [True] * len(loads)
+    collapses = 0
     ideal_here = [s["resistance_ohm"] == 0 and s["node"] == short for s in net["sources"]]
     while True:
         at_limit = list(ideal_here)
@@ -121,29 +152,31 @@ def short_with_loads(net, short, lowest, limits_a):
             no_powers = [o and k != "power" for o, (_, k, _) in zip(on, loads)]
             start = faulted(net, short, limits_a, at_limit, loads, no_powers, 1.0, np.full(len(net["nodes"]), 10.0))
             assert start is not None
-            low = [i for i, (node, _, _) in enumerate(loads) if on[i] and start[node] < lowest]
+            start = start[0]
+            low = below(start, loads, lowests, on, 0.0)
             if low:
                 break
             low = None
-            v, share = start, 0.0
+            v, w, share = start, None, 0.0
             step = 0.02
             while share < 1.0 and step > 1e-9:
                 following = faulted(net, short, limits_a, at_limit, loads, on, min(1.0, share + step), v)
                 if following is None:
                     step /= 2
                 else:
-                    v, share = following, min(1.0, share + step)
+                    (v, w), share = following, min(1.0, share + step)
             if share < 1.0:
-                low = [i for i, (node, _, _) in enumerate(loads) if on[i] and v[node] < lowest]
-                if not low:
-                    low = [min((v[node], i) for i, (node, k, _) in enumerate(loads) if on[i] and k == "power")[1]]
+                low = first_to_fall(v, w, loads, lowests, on, clear)
+                collapses += 1
                 break
             currents = source_currents(net, v, limits_a, at_limit, loads, on)
             over = [l is not None and not a and bool(c > l) for l, a, c in zip(limits_a, at_limit, currents)]
             if any(over):
                 at_limit = [a or o for a, o in zip(at_limit, over)]
                 continue
-            low = [i for i, (node, _, _) in enumerate(loads) if on[i] and v[node] < lowest]
+            low = below(v, loads, lowests, on, clear)
+            if not low and short is None:
+                return {"lowest_v": lowests, "on": on, "collapses": collapses, "voltages_v": digits(v)}
             if not low:
                 into = sum(
                     (v[there] - v[here]) / span["resistance_ohm"]
@@ -153,7 +186,7 @@ def short_with_loads(net, short, lowest, limits_a):
                 )
                 into += sum(c for c, s in zip(currents, net["sources"]) if s["node"] == short)
                 return {
-                    "short": short, "lowest_v": lowest, "limits_a": limits_a, "on": on, "at_limit": at_limit,
+                    "short": short, "lowest_v": lowests, "limits_a": limits_a, "on": on, "at_limit": at_limit,
                     "voltages_v": digits(v), "source_currents_a": digits(currents), "short_a": digits(into)[0],
                 }
         for i in low:
@@ -216,12 +249,58 @@ for name, lowests, limits in (
             for short in range(len(net["nodes"])):
                 if net["sources"][0]["resistance_ohm"] == 0 and short == net["sources"][0]["node"] and limits_a[0] is None:
                     continue
-                shorts[name].append(short_with_loads(net, short, lowest, limits_a))
+                told = at_rest(net, short, [lowest] * len(loads_of(net)), limits_a)
+                shorts[name].append({**told, "lowest_v": lowest})
 for name in ("N1", "N2", "N4"):
     net = NETWORKS[name]
     last = len(net["nodes"]) - 1
     leaks[name] = [leak(net, x, 0, r, 0, True) for x in (1, last) for r in (150.0, 2000.0)] if len(net["sources"]) == 1 else []
     leaks[name] += [leak(net, x, y, 400.0, 250.0, False) for x, y in ((1, last), (last, 1), (last, last), (0, 2))]
+
+def tree(draw):
+    """A tree that carries its loads, and the same with one span grown poor; None where the first does not."""
+    count = int(draw.integers(3, 8))
+    spans = [
+        {"a": int(draw.integers(max(0, node - 3), node)), "b": node, "resistance_ohm": round(float(draw.uniform(0.3, 6)), 3)}
+        for node in range(1, count)
+    ]
+    loads = [
+        {
+            "node": node,
+            "power_w": round(float(draw.uniform(0.2, 6)), 3),
+            "current_a": round(float(draw.uniform(0.01, 0.05)), 4) if draw.random() < 0.2 else 0.0,
+            "resistance_ohm": None,
+        }
+        for node in range(count)
+        if draw.random() < 0.8
+    ]
+    lowest = [round(float(draw.uniform(9, 40)), 2) for _ in range(count)]
+    net = {
+        "nodes": list(range(count)), "spans": spans, "loads": loads,
+        "sources": [{"node": 0, "voltage_v": 48.0, "resistance_ohm": 0.2}],
+    }
+    poor = int(draw.integers(0, count - 1))
+    grown = [{**span} for span in spans]
+    grown[poor]["resistance_ohm"] = round(float(10 ** draw.uniform(1, 3)), 2)
+    lowests = [lowest[node] for node, _, _ in loads_of(net)]
+    if not loads or not all(at_rest(net, None, lowests, [None], CLEAR)["on"]):
+        return None
+    return {**net, "spans": grown}, lowests
+
+
+contacts = []
+random = np.random.default_rng(48)
+while len(contacts) < 80:
+    try:
+        drawn_net = tree(random)
+        if drawn_net is None:
+            continue
+        told = at_rest(drawn_net[0], None, drawn_net[1], [None], CLEAR)
+    except TooClose:
+        continue
+    # As many that only fall too low as are of use; the rest collapse.
+    if told["collapses"] or len(contacts) % 8 == 0:
+        contacts.append({"nodes": len(drawn_net[0]["nodes"]), "spans": drawn_net[0]["spans"], "loads": drawn_net[0]["loads"], **told})
 
 lines = []
 for sent, series, shunt, end in ((375.0, 12.0, 4000.0, None), (375.0, 12.0, 900.0, 150.0), (48.0, 400.0, 100.0, 60.0), (48.0, 20.0, 5e6, None)):
@@ -235,13 +314,14 @@ for sent, series, shunt, end in ((375.0, 12.0, 4000.0, None), (375.0, 12.0, 900.
     json.dumps(
         {
             "provenance": {
-                "what": "shorts with loads that drop out, leaks to the water, a leaky line",
+                "what": "shorts with loads that drop out, trees of 48 V behind 0.2 ohm with one span grown poor, leaks to the water, a leaky line",
                 "source": "scipy 1.17.1 fsolve (MINPACK) and expm, on the networks of scipy-networks.json",
                 "script": "reference/make/" + HERE.name,
                 "script_sha256": hashlib.sha256(HERE.read_bytes()).hexdigest(),
                 "tolerance": "1e-6 V, 1e-6 A: resistances are read with ten digits and kept so",
             },
             "shorts": shorts,
+            "contacts": contacts,
             "leaks": leaks,
             "lines": lines,
         },

@@ -1,6 +1,6 @@
-//! What a network goes on carrying when it cannot carry all.
+//! What falls out of a network that cannot carry all, and what it goes on carrying.
 //!
-//! Where there is no operating point, something falls out, and what lies elsewhere should not. At the point of collapse (`crate::nose`) the voltages
+//! Where there is no operating point, something falls out, and what lies elsewhere should not. Shorts and contacts ([`crate::fault`]) rest on the same rule. At the point of collapse (`crate::nose`) the voltages
 //! fall along the vector `w` of the singular Jacobian: 1 at the node that falls fastest, next to nothing at nodes that the collapse does not concern (the
 //! participation of nodes in a collapse by that vector is usual in the study of power systems; Gao, Morison and Kundur 1992, from memory).
 //!
@@ -90,13 +90,18 @@ pub fn carried(network: &Network, lowest_v: &[f64]) -> Result<Carried, NetworkEr
                 }
             }
             Err(NetworkError::CannotCarry { .. }) => {
-                let nose = solver.nose_of(&left, &mut scratch)?;
-                let node = first_below(&solver, &left, &nose, &scratch, lowest_v);
-                let share = nose.factor;
-                fallen.push(Fallen::Powers { node, share });
+                let lowest_v: Vec<f64> = left.iter().map(|load| lowest_v[load.node]).collect();
+                let (load, share) = first_to_fall(&solver, &left, &lowest_v, &mut scratch)?;
+                let node = left[load].node;
+                fallen.push(
+                    share.map_or(Fallen::Currents { node }, |share| Fallen::Powers {
+                        node,
+                        share,
+                    }),
+                );
             }
             Err(NetworkError::CurrentLoadsCollapse { .. }) => {
-                let node = lowest_current(&solver, &left, &scratch);
+                let node = left[lowest_current(&solver, &left, &scratch)].node;
                 fallen.push(Fallen::Currents { node });
             }
             Err(other) => return Err(other),
@@ -145,37 +150,61 @@ fn darkened(network: &Network, solution: Solution, dark: &[bool]) -> Solution {
     lit
 }
 
-/// Of the nodes behind the collapse the one that comes to its lowest voltage first; voltages beside the collapse in the scratch.
+/// Of loads that have no operating point together the first that falls out, by its place in `loads`, with the share of the constant powers that
+/// has one; none where constant currents pull its node to zero volts. `lowest_v` holds the lowest voltage of each load.
+pub(crate) fn first_to_fall(
+    solver: &Solver,
+    loads: &[Load],
+    lowest_v: &[f64],
+    scratch: &mut Scratch,
+) -> Result<(usize, Option<f64>), NetworkError> {
+    match solver.nose_of(loads, scratch) {
+        Ok(nose) => {
+            let first = first_below(solver, loads, &nose, scratch, lowest_v);
+            Ok((first, Some(nose.factor)))
+        }
+        Err(NetworkError::CurrentLoadsCollapse { .. }) => {
+            Ok((lowest_current(solver, loads, scratch), None))
+        }
+        Err(other) => Err(other),
+    }
+}
+
+/// Of the loads behind the collapse the one that comes to its lowest voltage first; voltages beside the collapse in the scratch.
 fn first_below(
     solver: &Solver,
-    left: &[Load],
+    loads: &[Load],
     nose: &Nose,
     scratch: &Scratch,
     lowest_v: &[f64],
 ) -> usize {
-    let joined = &solver.topology.joined;
-    let falls = |node: usize| nose.falls[joined[node]];
-    let draws = |load: &&Load| matches!(load.kind, LoadKind::Power { power_w } if power_w > 0.0);
-    let fastest = falls(nose.node);
-    let left_v = |node: usize| (scratch.voltage_v[joined[node]] - lowest_v[node]) / falls(node);
-    let first = left
-        .iter()
+    let joined = |load: usize| solver.topology.joined[loads[load].node];
+    let falls = |load: usize| nose.falls[joined(load)];
+    let draws =
+        |load: &usize| matches!(loads[*load].kind, LoadKind::Power { power_w } if power_w > 0.0);
+    let fastest = nose.falls[solver.topology.joined[nose.node]];
+    let left_v = |load: usize| (scratch.voltage_v[joined(load)] - lowest_v[load]) / falls(load);
+    (0..loads.len())
         .filter(draws)
-        .map(|load| load.node)
-        .filter(|node| falls(*node) >= BEHIND * fastest)
-        .min_by(|a, b| {
-            let sooner = left_v(*a).total_cmp(&left_v(*b));
-            sooner.then(falls(*b).total_cmp(&falls(*a))).then(a.cmp(b))
-        });
-    first.unwrap_or(nose.node)
+        .filter(|load| falls(*load) >= BEHIND * fastest)
+        .min_by(|&a, &b| {
+            let sooner = left_v(a).total_cmp(&left_v(b));
+            let faster = falls(b).total_cmp(&falls(a));
+            sooner.then(faster).then(loads[a].node.cmp(&loads[b].node))
+        })
+        .expect("the node that falls fastest draws constant power")
 }
 
-/// Of the nodes that draw constant current the one with the lowest voltage, of equals the first.
-fn lowest_current(solver: &Solver, left: &[Load], scratch: &Scratch) -> usize {
-    let voltage_v = |node: &usize| scratch.voltage_v[solver.topology.joined[*node]];
-    left.iter()
-        .filter(|load| matches!(load.kind, LoadKind::Current { current_a } if current_a > 0.0))
-        .map(|load| load.node)
-        .min_by(|a, b| voltage_v(a).total_cmp(&voltage_v(b)).then(a.cmp(b)))
+/// Of the loads of constant current that at the node with the lowest voltage, of equals the first.
+fn lowest_current(solver: &Solver, loads: &[Load], scratch: &Scratch) -> usize {
+    let voltage_v = |load: usize| scratch.voltage_v[solver.topology.joined[loads[load].node]];
+    (0..loads.len())
+        .filter(
+            |load| matches!(loads[*load].kind, LoadKind::Current { current_a } if current_a > 0.0),
+        )
+        .min_by(|&a, &b| {
+            let lower = voltage_v(a).total_cmp(&voltage_v(b));
+            lower.then(loads[a].node.cmp(&loads[b].node))
+        })
         .expect("only constant currents pull a node of the network below zero")
 }

@@ -258,8 +258,8 @@ impl Point {
 
     fn factorise(&mut self, factor: f64, solver: &Solver, scratch: &mut Scratch) -> Option<()> {
         for i in 0..self.s.len() {
-            let v = scratch.voltage_v[i];
-            self.s[i] = scratch.to_ground_s[i] - factor * scratch.power_w[i] / (v * v);
+            let (p, v) = (scratch.power_w[i], scratch.voltage_v[i]);
+            self.s[i] = scratch.to_ground_s[i] - factor * over(p, v * v);
         }
         scratch.s.copy_from_slice(&self.s);
         let elimination = &solver.topology.elimination;
@@ -353,7 +353,7 @@ impl Point {
 
         times_jacobian(solver, to_ground_s, v, &mut self.leftover_a);
         for i in 0..nodes {
-            self.leftover_a[i] += factor * p[i] / v[i] - inject_a[i];
+            self.leftover_a[i] += factor * over(p[i], v[i]) - inject_a[i];
             r[i] = -self.leftover_a[i];
         }
         self.a.fill(0.0);
@@ -363,14 +363,14 @@ impl Point {
         self.b[m] = 1.0;
         elimination.solve(factors, held, r, &mut self.b);
         for i in 0..nodes {
-            r[i] = -p[i] / v[i];
+            r[i] = -over(p[i], v[i]);
         }
         self.c.fill(0.0);
         elimination.solve(factors, held, r, &mut self.c);
 
         times_jacobian(solver, &self.s, &self.w, &mut self.product);
-        let by_voltage = |i: usize| 2.0 * factor * p[i] * self.w[i] / (v[i] * v[i] * v[i]);
-        let by_factor = |i: usize| -p[i] * self.w[i] / (v[i] * v[i]);
+        let by_voltage = |i: usize| over(2.0 * factor * p[i] * self.w[i], v[i] * v[i] * v[i]);
+        let by_factor = |i: usize| -over(p[i] * self.w[i], v[i] * v[i]);
         for i in 0..nodes {
             r[i] = -self.product[i] - by_voltage(i) * self.a[i];
         }
@@ -422,6 +422,11 @@ fn row_of_jacobian(solver: &Solver, s: &[f64], x: &[f64], row: usize) -> f64 {
         }
     }
     sum
+}
+
+/// A quotient that is nothing where nothing is drawn, also at the zero volts of a short.
+fn over(drawn: f64, volts: f64) -> f64 {
+    if drawn == 0.0 { 0.0 } else { drawn / volts }
 }
 
 fn largest_at(values: &[f64]) -> usize {

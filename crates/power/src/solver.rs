@@ -33,6 +33,8 @@ pub struct Solver {
     /// Joined nodes held by an ideal source.
     pub(crate) held: Vec<bool>,
     held_v: Vec<(usize, f64)>,
+    /// Whether a node is shorted: then it, and what hangs behind it alone, is at zero volts and draws nothing.
+    shorted: bool,
     source_s: Vec<f64>,
     source_a: Vec<f64>,
     pub(crate) highest_v: f64,
@@ -96,6 +98,7 @@ impl Solver {
             topology,
             held: vec![false; nodes],
             held_v: Vec::new(),
+            shorted: false,
             source_s: vec![0.0; nodes],
             source_a: vec![0.0; nodes],
             highest_v: 0.0,
@@ -258,6 +261,7 @@ impl Solver {
         let mut faulted = Self {
             held: vec![false; nodes],
             held_v: Vec::new(),
+            shorted: short.is_some(),
             source_s: vec![0.0; nodes],
             source_a: vec![0.0; nodes],
             ..self.clone()
@@ -285,7 +289,8 @@ impl Solver {
     }
 
     pub(crate) fn check_current_loads(&self, scratch: &Scratch) -> Result<(), NetworkError> {
-        match scratch.voltage_v.iter().position(|&v| !is_above_zero(v)) {
+        let stands = |v: f64| is_above_zero(v) || self.shorted && v == 0.0;
+        match scratch.voltage_v.iter().position(|&v| !stands(v)) {
             None => Ok(()),
             Some(joined) => Err(NetworkError::CurrentLoadsCollapse {
                 node: self.given_node(joined),

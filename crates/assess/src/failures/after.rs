@@ -19,6 +19,8 @@ pub(super) struct Parts<'a> {
     led: Vec<Led>,
     /// Where behaviours at intervals lead while the line is whole.
     beats: Vec<Led>,
+    /// Outputs that detections or behaviours at intervals switch on while the line is whole.
+    asked_on: Vec<OutputIx>,
 }
 
 impl<'a> Parts<'a> {
@@ -48,9 +50,19 @@ impl<'a> Parts<'a> {
         let nodes = dead(&powered);
         let whole = talk.now(&nodes, None, None, vec![false; line.modules.len()]);
         let hydrophones = hydrophones(line);
-        let led = hydrophones.iter().map(|h| talk.led(&whole, *h)).collect();
+        let led: Vec<Led> = hydrophones.iter().map(|h| talk.led(&whole, *h)).collect();
         let beats = talk.led_at_intervals(&whole);
+        let mut asked_on: Vec<OutputIx> = (led.iter().chain(&beats).flat_map(|l| &l.outputs))
+            .map(|(m, output)| OutputIx {
+                module: ModuleIx(*m),
+                output: *output,
+            })
+            .filter(|output| is_switched_on(line, *output))
+            .collect();
+        asked_on.sort_unstable();
+        asked_on.dedup();
         Ok(Parts {
+            asked_on,
             beats,
             network,
             talk,
@@ -99,8 +111,55 @@ impl<'a> Parts<'a> {
         if !untold.is_empty() {
             return Ok(Err(untold.join("; ")));
         }
-        let now = self.talk.now(&nodes, cut, uplink, wrong_clock);
-        Ok(Ok(self.told(&now, &powered, &nodes)))
+        let at_times = match broken.part {
+            Part::Uplink(_) => vec![false; nodes.len()],
+            _ => self.network.at_times(broken, &powered, &self.asked_on)?,
+        };
+        let told = |nodes: &[Option<How>]| {
+            let now = self.talk.now(nodes, cut, uplink, wrong_clock.clone());
+            self.told(&now, &powered, nodes)
+        };
+        let mut after = told(&nodes);
+        let named = |of: &[bool]| -> Vec<String> {
+            let modules = (0..of.len()).filter(|&m| of[m]);
+            modules
+                .map(|m| self.line().module_path(ModuleIx(m)))
+                .collect()
+        };
+        after.tries_again = named(&powered.tries_again);
+        after.at_times = named(&at_times);
+        let unsteady = powered.tries_again.iter().zip(&at_times);
+        after.unsteady = unsteady
+            .map(|(again, at_times)| *again || *at_times)
+            .collect();
+        if after.unsteady.contains(&true) {
+            let with = |m: &dyn Fn(usize) -> Option<How>| {
+                told(&(0..nodes.len()).map(m).collect::<Vec<_>>())
+            };
+            let most = with(&|m| {
+                if powered.tries_again[m] {
+                    None
+                } else {
+                    nodes[m]
+                }
+            });
+            let least = with(&|m| {
+                if at_times[m] {
+                    Some(How::Unpowered)
+                } else {
+                    nodes[m]
+                }
+            });
+            for other in [&most, &least] {
+                for (copy, other) in after.copies.iter_mut().zip(&other.copies) {
+                    copy.steady &= copy.comes == other.comes;
+                }
+                for (output, other) in after.outputs.iter_mut().zip(&other.outputs) {
+                    output.steady &= (output.does, &output.safe) == (other.does, &other.safe);
+                }
+            }
+        }
+        Ok(Ok(after))
     }
 
     /// Modules whose times are wrong with the clock of one.
@@ -168,9 +227,12 @@ impl<'a> Parts<'a> {
             voltages_v: fed
                 .filter_map(|m| Some((line.module_path(ModuleIx(m)), powered.voltages_v[m]?)))
                 .collect(),
+            tries_again: Vec::new(),
+            at_times: Vec::new(),
             works_on: (0..nodes.len())
                 .map(|m| (!self.powered.dead[m]).then_some(now.works[m]))
                 .collect(),
+            unsteady: vec![false; nodes.len()],
             copies: self.talk.copies(now),
         }
     }
@@ -238,6 +300,7 @@ impl<'a> Parts<'a> {
             asked_before,
             does,
             safe,
+            steady: true,
         }
     }
 
@@ -265,11 +328,17 @@ impl<'a> Parts<'a> {
             "every module is in the state in which it starts, outputs as at start; what drops out for want of voltage stays out".to_owned(),
             "a short is bolted, and lies at the end of the span that is further from a supply; a supply holds its current limit, and no fuse melts".to_owned(),
             "a poor contact adds a thousandth more to the loop than the line bears in these states; a worse one ends as the cut of its span".to_owned(),
+            "where a line cannot carry all, the module drops out that comes to its lowest voltage first as the voltages collapse; who drops out at times is found with all that try again booting at once, and with every output on that detections or behaviours at intervals switch on".to_owned(),
             "a flooded module has a short at its inlet, unless its `passes` says that power goes on always".to_owned(),
             "messages find any way that is left; a bus is as whole as all its pieces, and a module that hangs does not hold it".to_owned(),
             "a module has just sent its heartbeat when it stops, and delays are those of the whole line; the shore waits for an interval and until the uplink has given the message up".to_owned(),
         ]
     }
+}
+
+fn is_switched_on(line: &Line, output: OutputIx) -> bool {
+    let mut actions = line.behaviours.iter().flat_map(|b| &b.actions);
+    actions.any(|a| matches!(a, Action::Switch { output: o, on: true, .. } if *o == output))
 }
 
 fn dead(powered: &Powered) -> Vec<Option<How>> {

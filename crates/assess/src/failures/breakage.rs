@@ -1,6 +1,6 @@
 //! What can break, and who has power then.
 
-use plan::{Line, ModuleIx, PassWhen, SpanIx, SupplyIx, UplinkIx};
+use plan::{Line, ModuleIx, OutputIx, PassWhen, SpanIx, SupplyIx, UplinkIx};
 use power::fault::{bolted_short, contact_borne, settled};
 
 use super::Breakage;
@@ -35,6 +35,16 @@ pub(super) struct Powered {
     pub(super) dead: Vec<bool>,
     /// By module, V; `None` where no supply feeds it.
     pub(super) voltages_v: Vec<Option<f64>>,
+    /// Of the dead, those whose voltage is back once they are: they boot again, and again.
+    pub(super) tries_again: Vec<bool>,
+}
+
+/// How a network is broken.
+struct Fault {
+    conditions: Conditions,
+    short: Option<Part>,
+    /// A module that is without power whatever the network is.
+    forced: Option<usize>,
 }
 
 /// The direct-current network of the whole line, before anything breaks.
@@ -92,11 +102,7 @@ impl Network<'_> {
         Ok(all)
     }
 
-    /// Who has power when this is broken; all as before where it has nothing to do with power.
-    pub(super) fn powered(
-        &self,
-        broken: Option<&Broken>,
-    ) -> Result<Result<Powered, String>, InputError> {
+    fn fault(&self, broken: Option<&Broken>) -> Fault {
         let mut conditions = self.usual.clone();
         let mut short = None;
         let mut forced = None;
@@ -122,14 +128,24 @@ impl Network<'_> {
             Some((Part::Supply(s), _)) => conditions.giving[s.0] = false,
             _ => {}
         }
-        if !conditions.giving.iter().any(|giving| *giving) {
-            return Ok(Ok(self.nothing_fed()));
+        Fault {
+            conditions,
+            short,
+            forced,
         }
+    }
+
+    /// Who lives in these conditions, or why that is unknown.
+    fn lived(
+        &self,
+        conditions: &Conditions,
+        short: Option<Part>,
+    ) -> Result<Result<Lived, String>, InputError> {
         let lived =
             live_through(
                 self.line,
                 &self.electric,
-                &conditions,
+                conditions,
                 |input, lowest_v| match short.and_then(|at| shorted_node(input, at)) {
                     Some(node) => bolted_short(&input.network, node, lowest_v),
                     None => settled(&input.network, lowest_v),
@@ -139,14 +155,84 @@ impl Network<'_> {
             Err(error) => Err(named(self.line, &self.base, &error)),
             Ok(lived) => match asked_too_much(self.line, &lived) {
                 Some(why) => Err(why),
-                None => Ok(self.told(&lived, forced)),
+                None => Ok(lived),
             },
         })
     }
 
-    /// A module that no supply feeds and that draws nothing from the line has its power from elsewhere.
+    /// Who has power when this is broken; all as before where it has nothing to do with power.
+    pub(super) fn powered(
+        &self,
+        broken: Option<&Broken>,
+    ) -> Result<Result<Powered, String>, InputError> {
+        let Fault {
+            conditions,
+            short,
+            forced,
+        } = self.fault(broken);
+        if !conditions.giving.iter().any(|giving| *giving) {
+            return Ok(Ok(self.nothing_fed()));
+        }
+        let lived = self.lived(&conditions, short)?;
+        Ok(lived.map(|lived| self.told(&lived, forced)))
+    }
+
+    /// Who drops out at times beside the dead: while those that try again boot, or with these outputs on. The dead that try again are not among them.
+    pub(super) fn at_times(
+        &self,
+        broken: &Broken,
+        powered: &Powered,
+        on: &[OutputIx],
+    ) -> Result<Vec<bool>, InputError> {
+        let count = self.line.modules.len();
+        let mut at_times = vec![false; count];
+        let Fault {
+            mut conditions,
+            short,
+            ..
+        } = self.fault(Some(broken));
+        if !conditions.giving.iter().any(|giving| *giving) {
+            return Ok(at_times);
+        }
+        for (m, draw) in conditions.draws.iter_mut().enumerate() {
+            if powered.dead[m] && !powered.tries_again[m] {
+                *draw = Draw::Nothing;
+            }
+        }
+        for output in on {
+            if let Draw::State { outputs_on, .. } = &mut conditions.draws[output.module.0] {
+                outputs_on[output.output] = true;
+            }
+        }
+        loop {
+            let mut booting = conditions.clone();
+            for (m, draw) in booting.draws.iter_mut().enumerate() {
+                let starts = powered.tries_again[m] || at_times[m];
+                if starts && self.line.modules[m].boot.is_some() {
+                    *draw = Draw::Boot;
+                }
+            }
+            let before = at_times.clone();
+            for conditions in [&conditions, &booting] {
+                let lived = self.lived(conditions, short)?;
+                for (m, at_times) in at_times.iter_mut().enumerate() {
+                    let falls = match &lived {
+                        Ok(lived) => lived.dead[m],
+                        // A supply that is asked for too much may take all with it.
+                        Err(_) => self.line.modules[m].input.is_some(),
+                    };
+                    *at_times |= falls && !powered.dead[m] && !self.has_own_power(m);
+                }
+            }
+            if at_times == before {
+                return Ok(at_times);
+            }
+        }
+    }
+
+    /// A module without an input needs no power from the line.
     fn has_own_power(&self, m: usize) -> bool {
-        self.line.modules[m].input.is_none() && self.base.inlets[m].is_none()
+        self.line.modules[m].input.is_none()
     }
 
     fn nothing_fed(&self) -> Powered {
@@ -154,16 +240,36 @@ impl Network<'_> {
         Powered {
             dead: (0..count).map(|m| !self.has_own_power(m)).collect(),
             voltages_v: vec![None; count],
+            tries_again: vec![false; count],
         }
     }
 
     fn told(&self, lived: &Lived, forced: Option<usize>) -> Powered {
-        let count = self.line.modules.len();
+        let modules = &self.line.modules;
+        let count = modules.len();
         let dead = |m: usize| forced == Some(m) || lived.dead[m] && !self.has_own_power(m);
         let voltage_v = |m: usize| Some(lived.faulted.voltages_v[lived.input.inlets[m]?]);
+        let is_back = |m: usize| {
+            let own = modules[m].input.as_ref();
+            let on_v = own.map(|i| {
+                i.lock_out
+                    .map_or(i.minimum_v.si, |l| l.on_v.si.max(i.minimum_v.si))
+            });
+            let back = on_v.zip(voltage_v(m)).is_some_and(|(on_v, v)| v >= on_v);
+            back && forced != Some(m) && dead(m)
+        };
+        // What boots passes power on, to those behind it.
+        let feeds = |m: usize| {
+            modules[m]
+                .passes
+                .is_none_or(|p| p.power != PassWhen::Always)
+        };
+        let more_fed = (0..count).any(|m| is_back(m) && feeds(m));
+        let again = |m: usize| is_back(m) || more_fed && dead(m) && forced != Some(m);
         Powered {
             dead: (0..count).map(dead).collect(),
             voltages_v: (0..count).map(voltage_v).collect(),
+            tries_again: (0..count).map(again).collect(),
         }
     }
 }

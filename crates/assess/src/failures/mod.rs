@@ -100,6 +100,10 @@ impl Failure {
 pub struct After {
     /// Modules that have no power, or too little, and had it before: typed paths.
     pub without_power: Vec<String>,
+    /// Of these, the ones whose voltage is back once they have dropped out, so that they boot again and again: typed paths.
+    pub tries_again: Vec<String>,
+    /// Modules that drop out at times as well, while those boot or while the outputs are on that are asked for: typed paths.
+    pub at_times: Vec<String>,
     /// Hydrophones whose module has stopped, or of whose detections nobody on the line learns who did before: typed paths.
     pub lost_to_line: Vec<String>,
     /// Hydrophones of whose detections the shore no longer learns: typed paths.
@@ -116,6 +120,8 @@ pub struct After {
     pub voltages_v: Vec<(String, f64)>,
     /// Of each module, in the order of the line, whether it works on; `None` of one that did not work before.
     pub works_on: Vec<Option<bool>>,
+    /// Of each module, whether it is without power at times only: among those that try again or drop out at times.
+    pub unsteady: Vec<bool>,
     /// Every copy of a message that the line asks for while it is whole.
     pub copies: Vec<CopyAfter>,
 }
@@ -131,6 +137,8 @@ pub struct CopyAfter {
     pub to: ModuleIx,
     /// Whether it still comes there.
     pub comes: bool,
+    /// Whether that is so at all times.
+    pub steady: bool,
 }
 
 /// What the shore sees of a failure.
@@ -159,6 +167,8 @@ pub struct OutputAfter {
     pub does: Does,
     /// Whether it comes to its fail-safe state.
     pub safe: Safe,
+    /// Whether all that is so at all times.
+    pub steady: bool,
 }
 
 /// What an output does after a failure.

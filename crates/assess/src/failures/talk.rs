@@ -143,6 +143,7 @@ impl Talk<'_> {
                 topic: *topic,
                 to: ModuleIx(*to),
                 comes: now.reach(from.0, *to),
+                steady: true,
             })
         });
         copies.collect()

@@ -7,19 +7,17 @@
 //!
 //! Loads drop out when their voltage falls below their lowest, from all on downwards: of each round's operating point all
 //! that are below their lowest go off, at once, and none comes back. Where a round has no operating point (constant power
-//! at a falling voltage draws ever more), those go that are below their lowest at the largest share of the powers for
-//! which there is one, or else the one that is nearest to its lowest. Every round but the last switches at least one load
-//! off, so there are at most as many rounds as loads, and one. A load that is off and whose voltage has come back would
-//! start again: that is the start-up's matter.
+//! at a falling voltage draws ever more), the one goes that comes to its lowest voltage first as the voltages collapse, by the rule
+//! of [`crate::carried()`], with what hangs at its node and stays on no longer than it. Every round but the last switches at least one
+//! load off, so there are at most as many rounds as loads, and one. A load that is off and whose voltage has come back would start
+//! again: that is the start-up's matter.
 //!
 //! Validity: bolted fault, cable at the resistances given, sources linear up to their limit; no arc, no capacitors,
 //! no inductance. For the least current that a fuse must clear, give hot-cable resistances.
 
+use crate::carried::first_to_fall;
 use crate::network::{Load, LoadKind, Network, NetworkError, Part, check_above_zero, check_load};
 use crate::solver::{Flows, Outcome, Scratch, Solver, check_given_node};
-
-/// Halvings with which the largest share of the powers is found that has an operating point.
-const HALVINGS: u32 = 40;
 
 /// A network at rest after its loads have dropped out, with or without a short.
 #[derive(Clone, Debug, PartialEq)]
@@ -195,10 +193,8 @@ impl<'a> Fault<'a> {
 
     /// Limits sources until none is over, or finds loads that cannot stay on.
     fn round(&self, on: &[bool], lowest_v: &[f64]) -> Result<Round, NetworkError> {
-        let loads: Vec<Load> = (0..on.len())
-            .filter(|&i| on[i])
-            .map(|i| self.network.loads[i])
-            .collect();
+        let drawing: Vec<usize> = (0..on.len()).filter(|&i| on[i]).collect();
+        let loads: Vec<Load> = drawing.iter().map(|&i| self.network.loads[i]).collect();
         let mut at_limit = self.first_limits.clone();
         loop {
             let faulted = self.solver.with_short(self.short, &at_limit);
@@ -210,12 +206,15 @@ impl<'a> Fault<'a> {
             if !low.is_empty() {
                 return Ok(Round::Dropped(low));
             }
-            let free_v = scratch.voltage_v.clone();
             match faulted.descend(1.0, &mut scratch) {
                 Outcome::Operating { .. } => {}
                 Outcome::NoOperatingPoint => {
-                    scratch.voltage_v = last_operating_v(&faulted, free_v, &mut scratch);
-                    return Ok(Round::Dropped(self.first_to_go(on, lowest_v, &scratch)));
+                    let lowest: Vec<f64> = drawing.iter().map(|&i| lowest_v[i]).collect();
+                    let (first, _) = first_to_fall(&faulted, &loads, &lowest, &mut scratch)?;
+                    let falls =
+                        |i: usize| loads[i].node == loads[first].node && lowest[i] >= lowest[first];
+                    let fallen = (0..loads.len()).filter(|&i| falls(i));
+                    return Ok(Round::Dropped(fallen.map(|i| drawing[i]).collect()));
                 }
                 Outcome::StillMoving { iterations } => {
                     let flows = faulted.flows(&loads, self.short, &at_limit, &mut scratch);
@@ -259,35 +258,4 @@ impl<'a> Fault<'a> {
             .filter(|&i| on[i] && self.voltage_v(i, scratch) < lowest_v[i])
             .collect()
     }
-
-    fn first_to_go(&self, on: &[bool], lowest_v: &[f64], scratch: &Scratch) -> Vec<usize> {
-        let low = self.below(on, lowest_v, scratch);
-        if !low.is_empty() {
-            return low;
-        }
-        let left = |i: &usize| self.voltage_v(*i, scratch) / lowest_v[*i];
-        let powered = (0..on.len())
-            .filter(|&i| on[i] && matches!(self.network.loads[i].kind, LoadKind::Power { .. }));
-        powered
-            .min_by(|a, b| left(a).total_cmp(&left(b)))
-            .into_iter()
-            .collect()
-    }
-}
-
-/// Voltages of the joined nodes at the largest share of the powers that was found to have an operating point.
-fn last_operating_v(solver: &Solver, free_v: Vec<f64>, scratch: &mut Scratch) -> Vec<f64> {
-    let (mut low, mut high) = (0.0, 1.0);
-    let mut low_v = free_v;
-    for _ in 0..HALVINGS {
-        let middle = 0.5 * (low + high);
-        scratch.voltage_v.copy_from_slice(&low_v);
-        if matches!(solver.descend(middle, scratch), Outcome::Operating { .. }) {
-            low = middle;
-            low_v.copy_from_slice(&scratch.voltage_v);
-        } else {
-            high = middle;
-        }
-    }
-    low_v
 }

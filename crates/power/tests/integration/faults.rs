@@ -76,6 +76,48 @@ fn val_shorts_with_loads_are_those_of_scipy() {
     assert!(dropped > 20);
 }
 
+/// Which loads go on behind a span that has grown poor, and their voltages: 80 random trees, most of which cannot carry all.
+#[test]
+fn val_poor_contacts_with_loads_are_those_of_scipy() {
+    let file = truth::json("power/scipy-faults.json");
+    let contacts = file["contacts"].as_array().unwrap();
+    for expected in contacts {
+        let list = |key: &str| expected[key].as_array().unwrap().iter();
+        let spans = list("spans").map(|span| Branch {
+            a: node(&span["a"]),
+            b: node(&span["b"]),
+            resistance_ohm: number(&span["resistance_ohm"]),
+        });
+        let loads = list("loads").flat_map(|load| {
+            let at = node(&load["node"]);
+            let power_w = number(&load["power_w"]);
+            let current_a = number(&load["current_a"]);
+            let power = Some(LoadKind::Power { power_w });
+            let current = (current_a > 0.0).then_some(LoadKind::Current { current_a });
+            let kinds = power.into_iter().chain(current);
+            kinds.map(move |kind| Load { node: at, kind })
+        });
+        let network = Network {
+            nodes: node(&expected["nodes"]),
+            spans: spans.collect(),
+            sources: vec![Source {
+                node: 0,
+                voltage_v: 48.0,
+                resistance_ohm: 0.2,
+                current_limit_a: None,
+            }],
+            loads: loads.collect(),
+        };
+        let lowest_v: Vec<f64> = list("lowest_v").map(number).collect();
+        let ours = settled(&network, &lowest_v).unwrap();
+        let on: Vec<bool> = list("on").map(|on| on.as_bool().unwrap()).collect();
+        assert_eq!(ours.on, on, "{expected}");
+        near(&ours.voltages_v, &expected["voltages_v"]);
+    }
+    let collapse = |c: &&Value| c["collapses"].as_u64().unwrap() > 0;
+    assert!(contacts.iter().filter(collapse).count() > 60);
+}
+
 #[test]
 fn val_leaks_are_those_of_two_conductors_written_out() {
     let file = truth::json("power/scipy-faults.json");
@@ -310,9 +352,22 @@ fn verif_bad_lists_and_the_ideal_short_are_refused() {
     assert_eq!((far.short_a, far.voltages_v[0], far.rounds), (1.5, 30.0, 2));
 }
 
+/// 750 ohm at 48 V pass at most 48^2/(4 * 750) = 0.768 W: 0.77 W behind them collapse, at 24 V and far above their lowest, and not the 9 W beside the
+/// supply, which stand at 48 V and are nearer to theirs.
+#[test]
+fn verif_behind_a_poor_contact_falls_what_lies_behind_it() {
+    let mut network = two_bus(48.0, 750.0, 0.77);
+    network.loads.push(Load {
+        node: 0,
+        kind: LoadKind::Power { power_w: 9.0 },
+    });
+    let ours = settled(&network, &[12.0, 36.0]).unwrap();
+    assert_eq!((ours.on, ours.rounds), (vec![false, true], 2));
+}
+
 /// 48 V, 20 ohm, 12 W runs at 42.2 V and 28.8 W would collapse it; a second load of 20 W therefore goes, the first stays.
 #[test]
-fn verif_without_an_operating_point_the_nearest_to_its_lowest_goes() {
+fn verif_of_loads_at_one_node_that_of_the_higher_lowest_goes() {
     let mut network = two_bus(48.0, 20.0, 12.0);
     network.loads.push(Load {
         node: 1,

@@ -1,7 +1,8 @@
 //! A cue sheet for each single failure: the fault in time, and what the table of failures promises of it as expectations.
 //!
 //! In the first part each detection's message is published once, so that lamps are lit as by a call; then the part fails, and nothing is published from outside until
-//! every output has had its time; then each detection's message is published once more.
+//! every output has had its time; then each detection's message is published once more. Where modules are without power at times only, the first part stays silent: the
+//! table breaks a line with its outputs as at start. So does a topic that its `at_most` lets pass too seldom for both.
 
 use std::fmt::Write as _;
 
@@ -19,6 +20,8 @@ const QUIET_S: f64 = 5.3;
 const LEAST_S: f64 = 10.0;
 /// What is published at intervals is looked for up to this interval, s.
 const LONGEST_INTERVAL_S: f64 = 900.0;
+/// A topic of which one message uses up what its `at_most` lets pass for longer is published once.
+const LONGEST_REST_S: f64 = 900.0;
 /// Times are written to the nanosecond; a promise is held to from the next one on.
 const STEP_S: f64 = 1e-9;
 
@@ -82,12 +85,20 @@ fn text(line: &Line, contacts: Contacts, failure: &Failure) -> Result<String, St
         .map_err(|why| format!("what comes of it is unknown: {why}"))?;
     let fault = fault(line, failure)?;
     let asked = detections(line, after);
+    let first: Vec<bool> = (asked.iter())
+        .map(|(_, topic)| {
+            !after.unsteady.contains(&true) && rests_s(line, *topic) <= LONGEST_REST_S
+        })
+        .collect();
+    let rest_s = (asked.iter().zip(&first).filter(|(_, first)| **first))
+        .map(|((_, topic), _)| rests_s(line, *topic))
+        .fold(0.0, f64::max);
     let broken_s = FIRST_S + APART_S * asked.len() as f64 + QUIET_S;
     let safe_s = after.outputs.iter().filter_map(|o| match o.safe {
         Safe::Within(s) => Some(s),
         _ => None,
     });
-    let calm_s = broken_s + libm::ceil(safe_s.fold(LEAST_S, f64::max)) + 1.0;
+    let calm_s = broken_s + libm::ceil(safe_s.fold(LEAST_S, f64::max).max(rest_s)) + 1.0;
     let interval_s = after
         .copies
         .iter()
@@ -113,6 +124,9 @@ fn text(line: &Line, contacts: Contacts, failure: &Failure) -> Result<String, St
     );
     for (part, from_s) in [("before", FIRST_S), ("after", calm_s)] {
         for (i, (module, topic)) in asked.iter().enumerate() {
+            if part == "before" && !first[i] {
+                continue;
+            }
             let _ = write!(
                 sheet,
                 "\n[input.{part}-{i}]\nat = \"{} s\"\nmodule = \"{}\"\npublish = \"{}\"\n",
@@ -160,6 +174,9 @@ impl Expects {
     fn modules(&mut self, line: &Line, after: &After, broken_s: f64) {
         let known = after.works_on.iter().enumerate();
         for (m, works) in known.filter_map(|(m, works)| Some((m, (*works)?))) {
+            if works && after.unsteady[m] {
+                continue;
+            }
             let path = line.module_path(ModuleIx(m));
             let count = match works {
                 true => "at_most = 0",
@@ -177,7 +194,10 @@ impl Expects {
                 output,
             })
         });
-        for (output, came) in all.zip(&after.outputs) {
+        let steady = |(output, came): &(OutputIx, &assess::OutputAfter)| {
+            came.steady && !after.unsteady[output.module.0]
+        };
+        for (output, came) in all.zip(&after.outputs).filter(steady) {
             let path = line.output_path(output);
             // A trip takes its millisecond.
             let at_s = broken_s + 2.0 * rehearsal::TRIP.as_s_f64();
@@ -213,9 +233,9 @@ impl Expects {
             if !of_it().any(|c| published(&c)) {
                 continue;
             }
-            let count = if !of_it().any(|c| c.comes) {
+            let count = if !of_it().any(|c| c.comes || !c.steady) {
                 "at_most = 0"
-            } else if of_it().filter(published).any(|c| c.comes) {
+            } else if of_it().filter(published).any(|c| c.comes && c.steady) {
                 "at_least = 1"
             } else {
                 continue;
@@ -232,7 +252,8 @@ impl Expects {
         for uplink in &line.uplinks {
             let path = format!("uplink.{}", uplink.id);
             let is_gone = failure.breakage == Breakage::NoUplink && failure.subject == path;
-            if is_gone || after.works_on[uplink.module.0] == Some(false) {
+            let at = uplink.module.0;
+            if is_gone || after.works_on[at] == Some(false) && !after.unsteady[at] {
                 let keys = format!("that = \"sent\"\nof = \"{path}\"\nat_most = 0");
                 let at_s = broken_s + 2.0 * rehearsal::TRIP.as_s_f64();
                 self.expect(&path, &keys, at_s);
@@ -267,6 +288,14 @@ fn interval_s(line: &Line, from: ModuleIx, topic: TopicIx) -> Option<f64> {
         _ => None,
     });
     all.reduce(f64::min)
+}
+
+/// How long a topic rests after a message until its `at_most` lets one more pass, s.
+fn rests_s(line: &Line, topic: TopicIx) -> f64 {
+    let at_most = line.topics[topic.0].at_most.as_ref();
+    at_most
+        .filter(|rate| rate.count < 2.0)
+        .map_or(0.0, |rate| rate.per_s)
 }
 
 fn publishes(actions: &[Action], topic: TopicIx) -> bool {

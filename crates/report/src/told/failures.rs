@@ -106,6 +106,25 @@ fn after(out: &mut String, after: &After, all: &[&After]) {
     if !after.without_power.is_empty() {
         row("without power", &after.without_power.join(", "));
     }
+    if !after.tries_again.is_empty() {
+        row(
+            "boots again",
+            &format!(
+                "{}: the voltage is back once it has dropped out",
+                after.tries_again.join(", ")
+            ),
+        );
+    }
+    if !after.at_times.is_empty() {
+        let with = match after.tries_again.is_empty() {
+            true => "while outputs are on that are asked for",
+            false => "while others boot, or outputs are on that are asked for",
+        };
+        row(
+            "at times too",
+            &format!("{} without power, {with}", after.at_times.join(", ")),
+        );
+    }
     let lost = after.lost();
     if after.lost_to_line == after.lost_to_shore && !lost.is_empty() {
         row("lost", &lost.join(", "));
@@ -215,6 +234,8 @@ fn failure_json(failure: &Failure) -> Value {
             let notices = after.shore_notices_s.as_ref();
             json!({
                 "without_power": after.without_power,
+                "boots_again": after.tries_again,
+                "without_power_at_times": after.at_times,
                 "lost_to_line": after.lost_to_line,
                 "lost_to_shore": after.lost_to_shore,
                 "times_wrong": after.times_wrong,

@@ -96,11 +96,28 @@ fn verif_a_line_that_says_too_little_is_refused() {
     );
 }
 
-/// Every failure of two examples in time, one of links and one with buses: the rehearsal does what the table promises.
+/// Every failure of every example in time that takes cues: the rehearsal does what the table promises. Of the largest, of which a sheet takes
+/// half an hour of sound, those in which power fails, and one module.
 #[test]
 fn verif_rehearsals_do_what_the_table_of_failures_promises() {
+    let mut apart = Vec::new();
     let mut sheets = 0;
-    for (name, status) in [("kestrel-piles", 0), ("kelp-gate", 3)] {
+    for (name, status) in [
+        ("cold-wake", 0),
+        ("gannet-stack", 3),
+        ("harrow-sound", 0),
+        ("kelp-gate", 3),
+        ("kestrel-piles", 0),
+        ("listening-bench", 3),
+        ("long-reach", 0),
+        ("petrel-bank", 3),
+        ("pile-watch", 3),
+        ("reef-light", 3),
+        ("sill-window", 0),
+        ("silt-hollow", 3),
+        ("strike-tally", 3),
+        ("vennick-ledge", 0),
+    ] {
         let demo = demo(name, false);
         if name == "kestrel-piles" {
             // Both lamps.
@@ -121,28 +138,26 @@ fn verif_rehearsals_do_what_the_table_of_failures_promises() {
         files.sort();
         for file in files {
             let id = file.file_stem().unwrap().to_string_lossy().into_owned();
-            let output = run(&["rehearse", &demo.plan, &file.display().to_string()]);
-            let apart = APART
+            let of_power = ["poor-contact", "no-supply"]
                 .iter()
-                .find(|(plan, sheet)| (*plan, *sheet) == (name, &id));
-            let text = stdout(&output);
-            assert_eq!(
-                output.status.code(),
-                Some(i32::from(apart.is_some())),
-                "{name} {id}: {text}"
-            );
+                .any(|of| id.ends_with(of));
+            if name == "harrow-sound" && !of_power && !id.starts_with("module-upper") {
+                continue;
+            }
+            let output = run(&["rehearse", &demo.plan, &file.display().to_string()]);
             sheets += 1;
+            if output.status.code() != Some(0) {
+                apart.push(format!(
+                    "{name} {id}: {} {}",
+                    stdout(&output),
+                    stderr(&output)
+                ));
+            }
         }
     }
-    assert_eq!(sheets, 18 + 32);
+    assert!(apart.is_empty(), "{}", apart.join("\n"));
+    assert!(sheets > 200, "{sheets}");
 }
-
-/// Contacts just beyond what the line bears, where table and rehearsal name other modules that fall out: `docs/method/failures.md` says why.
-const APART: [(&str, &str); 3] = [
-    ("kelp-gate", "span-to-far-poor-contact"),
-    ("kelp-gate", "span-to-near-poor-contact"),
-    ("kelp-gate", "span-trunk-poor-contact"),
-];
 
 /// Nothing is written over, and what cannot be rehearsed is told.
 #[test]
