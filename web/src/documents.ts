@@ -180,6 +180,8 @@ export interface Year {
   seed: number;
   band_shares_of_years: number[];
   charge_by_day: number[][];
+  hours_off_h: number[];
+  weather_file: string | null;
   lowest_charge: number;
   autonomy_d: number | null;
   autonomy_month: string | null;
@@ -236,6 +238,8 @@ export interface Mooring {
 
 /** `chain/1`. */
 export interface Chain {
+  /** Levels of the plan's calls at each sensor from the range that was asked for; not in every answer. */
+  received?: { call: string; sensor: string; range_m: number; bands: { centre_hz: number; level_db_re_1upa: number }[] }[];
   sensors: {
     id: string;
     medium: string;
@@ -351,4 +355,43 @@ export interface Places {
   }[];
   tables: string | null;
   provisional: boolean;
+}
+
+/** `paths/1`. */
+export interface Paths {
+  seabed_m: number;
+  source_depth_m: number;
+  hydrophones: {
+    sensor: string;
+    depth_m: number;
+    frequency_hz: number;
+    by_range: { range_m: number; power_loss_db: number | null; tone_loss_db: number | null; comes: string }[];
+    shadows: { from_m: number; until_m: number; comes: string }[];
+  }[];
+}
+
+/** `events/1`, as far as the page shows it. */
+export interface Events {
+  recordings: {
+    recording: string;
+    channels: number;
+    rate_hz: number;
+    frames: number;
+    heard_s: number;
+    start_utc: string | null;
+    warnings: string[];
+    notes: string[];
+    events: {
+      event: number;
+      channel: number;
+      detector: string;
+      begin_s: number;
+      end_s: number;
+      begin_utc: string | null;
+      ending: string;
+      mean_level_db: number | null;
+      peak_level_db: number | null;
+      score_db: number | null;
+    }[];
+  }[];
 }

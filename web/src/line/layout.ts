@@ -79,12 +79,13 @@ function columns(drawing: Drawing): { of: Map<string, number>; count: number; se
   return { of, count: Math.max(1, count), sectionOf };
 }
 
-export function lay(drawing: Drawing, width: number, height: number): Layout {
+/** `worded`: modules have two lines beside them even where there is little room. */
+export function lay(drawing: Drawing, width: number, height: number, worded = false): Layout {
   const surfaceY = 64;
   const bedY = Math.max(surfaceY + 120, height - 30);
   const deepest = Math.max(drawing.water_depth_m, ...drawing.modules.map((one) => one.depth_m ?? 0));
   const perMetre = (bedY - surfaceY) / Math.max(deepest, 1e-6);
-  const step = niceStep(deepest, Math.max(3, Math.floor((bedY - surfaceY) / 52)));
+  const step = niceStep(deepest, Math.max(3, Math.floor((bedY - surfaceY) / 44)));
   const ticks: Layout["ticks"] = [];
   for (let n = 0; n * step <= deepest * 1.0001; n += 1) ticks.push({ depth_m: n * step, y: surfaceY + n * step * perMetre });
 
@@ -128,7 +129,7 @@ export function lay(drawing: Drawing, width: number, height: number): Layout {
 
   for (let column = 0; column < count; column += 1) {
     const here = modules.filter((one) => (of.get(one.path) ?? 0) === column);
-    const placed = spread(here.map(({ y }) => y), roomy ? 39 : 24, surfaceY - 22, bedY - 8);
+    const placed = spread(here.map(({ y }) => y), roomy || worded ? 39 : 24, surfaceY - 22, bedY - 8);
     here.forEach((one, i) => (one.labelY = placed[i] ?? one.y));
   }
 
