@@ -26,7 +26,8 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
 }
 
 /// The same, with shapes that have been found before.
-pub(crate) fn read_with(path: &Path, memo: &Memo, fetch: &Fetch<'_>) -> Reading {
+#[must_use]
+pub fn read_with(path: &Path, memo: &Memo, fetch: &Fetch<'_>) -> Reading {
     let mut reading = plan::read(path, fetch);
     if let Some(line) = &mut reading.line {
         hang_with(line, memo);

@@ -23,6 +23,7 @@ mod dawn;
 mod dawn_verdicts;
 mod delay_verdicts;
 mod delivery_verdicts;
+mod drawn;
 mod dummy;
 mod ear_geometry;
 mod ear_pairs;
@@ -51,6 +52,7 @@ mod metals;
 mod month;
 mod mooring_verdicts;
 mod moorings;
+mod named;
 mod open;
 mod other_verdicts;
 mod places;
@@ -116,6 +118,10 @@ pub use check::{Check, PlanText, Shelf, Status, Tier, check, check_text, check_w
 pub use compare::{
     Changed, Changes, Comparison, Moved, Moves, PlanSide, Seen, changes, compare, moves,
 };
+pub use drawn::{
+    HopLatency, LineVoltages, ModuleVoltages, SpanOhms, TopicWay, TopicWays, line_voltages,
+    span_ohms, topic_ways,
+};
 pub use dummy::{DUMMY_CLEAR_DB, DummyBand, DummyJudged, judge_dummy};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
@@ -132,7 +138,7 @@ pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
-pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read};
+pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read, read_with};
 pub use health::{HealthField, HealthTopic, ModuleHealth, module_health};
 pub use hours::{
     AtOnce, CAUSES, CLIPPED_SHARE, Cause, CauseKnown, CauseTold, EarHours, HearingShares, HoursAsk,
@@ -140,6 +146,7 @@ pub use hours::{
 };
 pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
 pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
+pub use link_verdicts::{LinkLoad, link_loads};
 pub use memo::{Memo, Runs};
 pub use metals::{GroupAnodes, MetalGroup, MetalPair, metal_groups};
 pub use mooring_verdicts::strengths;
@@ -147,6 +154,7 @@ pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
     InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
 };
+pub use named::{NamedError, detector_and_call, hearing_sensors, sensor_named, solar_supply};
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,
     PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places, places_with,

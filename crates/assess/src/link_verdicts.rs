@@ -69,6 +69,36 @@ pub(crate) fn link_load(line: &Line, of: Option<SpanIx>, limit: Q) -> Vec<Verdic
     verdicts
 }
 
+/// Share of its time that a link or a bus is asked for, 0 to 1, and for what.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LinkLoad {
+    /// The typed path of its span or bus.
+    pub path: String,
+    /// The share in its busier direction and, in words, what it carries there; or why it is unknown.
+    pub share: Result<(f64, String), String>,
+}
+
+/// Load of every link and bus; empty where the plan has none.
+///
+/// # Errors
+/// A sentence: why no link is known.
+pub fn link_loads(line: &Line) -> Result<Vec<LinkLoad>, String> {
+    let Some(traffic) = traffic(line).map_err(|e| e.to_string())? else {
+        return Ok(Vec::new());
+    };
+    let streams = streams(line, &traffic).map_err(|e| e.to_string())?;
+    let links = traffic.link_spans.iter().enumerate();
+    let links = links.map(|(l, span)| LinkLoad {
+        path: format!("span.{}", line.spans[span.0].id),
+        share: load(line, &traffic, &streams, l),
+    });
+    let shared = traffic.shared.iter().enumerate().map(|(b, s)| LinkLoad {
+        path: s.path(line),
+        share: shared_load(line, &traffic, &streams, b),
+    });
+    Ok(links.chain(shared).collect())
+}
+
 fn load(
     line: &Line,
     traffic: &Traffic,

@@ -126,6 +126,32 @@ fn falls_out(line: &Line, f: &FallsOut) -> Verdict {
     )
 }
 
+/// A voltage, V, and the set of states in which it is.
+pub(crate) type VoltsAt<'c> = (&'c Case, f64);
+
+/// Lowest and highest voltage of a module over these sets of states, V, each with its set; `None` where none has a voltage that matters.
+pub(crate) fn extremes<'c>(
+    m: ModuleIx,
+    good: &[(&'c Case, &'c Solution)],
+) -> Option<(VoltsAt<'c>, VoltsAt<'c>)> {
+    let mut voltages = good.iter().filter_map(|(case, solution)| {
+        let inlet = case.input.inlets[m.0];
+        let no_matter = case.off[m.0] || (inlet.is_none() && case.idle);
+        (!no_matter).then(|| (*case, inlet.map_or(0.0, |n| solution.voltages_v[n])))
+    });
+    let first = voltages.next()?;
+    let (mut low, mut high) = (first, first);
+    for v in voltages {
+        if v.1 < low.1 {
+            low = v;
+        }
+        if v.1 > high.1 {
+            high = v;
+        }
+    }
+    Some((low, high))
+}
+
 fn module_voltage(
     line: &Line,
     m: ModuleIx,
@@ -141,24 +167,10 @@ fn module_voltage(
         Some(l) => (l.at_least.map(|q| q.si), l.at_most.map(|q| q.si)),
         None => (Some(input.minimum_v.si), Some(input.maximum_v.si)),
     };
-    let mut voltages = good.iter().filter_map(|(case, solution)| {
-        let inlet = case.input.inlets[m.0];
-        let no_matter = case.off[m.0] || (inlet.is_none() && case.idle);
-        (!no_matter).then(|| (case, inlet.map_or(0.0, |n| solution.voltages_v[n])))
-    });
-    let Some(first) = voltages.next() else {
+    let Some((low, high)) = extremes(m, good) else {
         return unknown(path, "no set of states has an operating point");
     };
-    let (mut low, mut high) = (first, first);
-    for v in voltages {
-        if v.1 < low.1 {
-            low = v;
-        }
-        if v.1 > high.1 {
-            high = v;
-        }
-    }
-    let side = |side, limit: Option<f64>, (case, value): (&&Case, f64)| {
+    let side = |side, limit: Option<f64>, (case, value): (&Case, f64)| {
         limit.map(|limit| {
             let margin = if side == Side::AtLeast {
                 value - limit

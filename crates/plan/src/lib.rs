@@ -66,7 +66,7 @@ pub use line::{
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use line::{Charger, LegInsulation, Pin, PinMetal, Protection, StartsOn, Wakes};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
-pub use reading::{CueReading, Reading, read, read_cues};
+pub use reading::{CueReading, Reading, is_cue_sheet, read, read_cues};
 pub use reference::{cues_reference, plan_reference};
 pub use resolve::{DECLARED_KINDS, LINKS_WITHOUT_CHECK};
 pub use schema::{cues_schema, plan_schema};

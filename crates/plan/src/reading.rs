@@ -221,3 +221,11 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
         digest,
     }
 }
+
+/// Whether a text is a cue sheet, by what stands at its top; one with mistakes is one too, a plan or a catalogue is none.
+#[must_use]
+pub fn is_cue_sheet(text: &str) -> bool {
+    let mut mistakes = Mistakes::default();
+    let root = node::parse(text, FileId(0), &CUE_SHEET, &mut mistakes);
+    matches!(root.value, Value::Table(table) if table.contains_key("rehearsal"))
+}

@@ -3,8 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{ChainBudget, LimitedBy, chain_budget};
-use plan::{Line, ModuleIx, SensorIx, SensorKind};
+use assess::{ChainBudget, LimitedBy, NamedError, chain_budget, hearing_sensors};
 use report::{chain_json, chain_picture_png, chain_picture_svg, chain_text};
 use serde_json::json;
 
@@ -37,17 +36,9 @@ pub(crate) struct Args {
 /// Why the chains could not be told.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum ChainCommandError {
-    /// The plan has no hydrophone or microphone.
-    #[error("the plan has no hydrophone and no microphone")]
-    NoSensor,
-    /// A sensor that is not in the plan, or does not hear.
-    #[error("`{sensor}` is no hydrophone or microphone of the plan; it has {}", .sensors.join(", "))]
-    UnknownSensor {
-        /// As it was named.
-        sensor: String,
-        /// Those there are.
-        sensors: Vec<String>,
-    },
+    /// The sensor is not known.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// The plan does not say enough, or something that cannot be.
     #[error("the chain cannot be worked out: {0}")]
     Input(#[from] assess::input::InputError),
@@ -66,7 +57,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     plan_file::show_about(&reading, &args.sensors, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
     let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
-    let sensors = named(line, &args.sensors)?;
+    let sensors = hearing_sensors(line, &args.sensors).map_err(ChainCommandError::from)?;
     let names = sensors.iter().map(|(path, _)| picture(path));
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     let month = args.month.map(|m| usize::from(m) - 1);
@@ -109,42 +100,6 @@ fn exit(budgets: &[ChainBudget]) -> Exit {
         .flat_map(|b| &b.bands)
         .any(|band| !band.above_filter && band.in_quietest == LimitedBy::Unknown);
     if open { Exit::Unknown } else { Exit::Met }
-}
-
-/// The sensors that were named, or all that hear.
-fn named(line: &Line, wanted: &[String]) -> Result<Vec<(String, SensorIx)>, ChainCommandError> {
-    let modules = line.modules.iter().enumerate();
-    let all: Vec<(String, SensorIx)> = modules
-        .flat_map(|(module, m)| {
-            let hearing =
-                m.sensors.iter().enumerate().filter(|(_, s)| {
-                    matches!(s.kind, SensorKind::Hydrophone | SensorKind::Microphone)
-                });
-            hearing.map(move |(sensor, _)| SensorIx {
-                module: ModuleIx(module),
-                sensor,
-            })
-        })
-        .map(|ix| (line.sensor_path(ix), ix))
-        .collect();
-    if all.is_empty() {
-        return Err(ChainCommandError::NoSensor);
-    }
-    if wanted.is_empty() {
-        return Ok(all);
-    }
-    if let Some(sensor) = wanted
-        .iter()
-        .find(|w| all.iter().all(|(path, _)| path != *w))
-    {
-        return Err(ChainCommandError::UnknownSensor {
-            sensor: sensor.clone(),
-            sensors: all.into_iter().map(|(path, _)| path).collect(),
-        });
-    }
-    let mut all = all;
-    all.retain(|(path, _)| wanted.contains(path));
-    Ok(all)
 }
 
 /// `module.upper.sensor.ear` as `chain-upper-ear`.

@@ -7,11 +7,11 @@ use assess::{Memo, Tier};
 use report::{Compared, compare_json, compare_markdown, compare_text};
 
 use crate::cancel::Cancel;
-use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
+use beside::shelf;
 
 /// Tell what changed between two plans, key by key, and what that did to every verdict and margin.
 ///

@@ -10,6 +10,7 @@ use thiserror::Error;
 
 use crate::chain::ChainCommandError;
 use crate::check::CheckError;
+use crate::desk::DeskCommandError;
 use crate::exit::Exit;
 use crate::failures::FailuresCommandError;
 use crate::faults::FaultsCommandError;
@@ -18,7 +19,7 @@ use crate::listen::ListenError;
 use crate::measure::MeasureCommandError;
 use crate::mooring::MooringCommandError;
 use crate::new::NewError;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::paths::PathsCommandError;
 use crate::payload::PayloadCommandError;
 use crate::place::PlaceCommandError;
@@ -32,6 +33,7 @@ use crate::start::StartCommandError;
 use crate::tune::TuneError;
 use crate::uplink::UplinkCommandError;
 use crate::year::YearCommandError;
+use beside::PROGRAM;
 
 /// Why a command ended without doing its work.
 #[derive(Debug, Error)]
@@ -54,6 +56,9 @@ pub(crate) enum Failure {
     /// Single failures cannot be told.
     #[error(transparent)]
     Failures(#[from] FailuresCommandError),
+    /// The desk cannot be opened.
+    #[error(transparent)]
+    Desk(#[from] DeskCommandError),
     /// Recordings cannot be listened to.
     #[error(transparent)]
     Listen(#[from] ListenError),
@@ -150,6 +155,7 @@ impl Failure {
             Failure::File(OutputError::Io { source, path, .. }) => io_help(source, path),
             Failure::Unreadable { help, .. } => Some(help.clone()),
             Failure::Check(error) => error.help(),
+            Failure::Desk(error) => error.help(),
             Failure::Listen(error) => error.help(),
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),

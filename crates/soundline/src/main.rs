@@ -9,7 +9,7 @@ mod chain;
 mod check;
 mod compare;
 mod completions;
-mod cue_digest;
+mod desk;
 mod exit;
 mod failure;
 mod failures;
@@ -29,13 +29,11 @@ mod picture_name;
 mod place;
 mod plan_file;
 mod range;
-mod recordings;
 mod recovery;
 mod rehearse;
 mod remedy;
 mod reserve;
 mod schema;
-mod shell;
 mod slip;
 mod start;
 mod tune;
@@ -91,6 +89,7 @@ enum Command {
     Uplink(uplink::Args),
     Year(year::Args),
     Hours(hours::Args),
+    Desk(desk::Args),
     New(new::Args),
     Schema(schema::Args),
     Completions(completions::Args),
@@ -148,6 +147,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Uplink(args) => uplink::run(&args, out),
         Command::Year(args) => year::run(&args, out),
         Command::Hours(args) => hours::run(&args, out),
+        Command::Desk(args) => desk::run(&args, out),
         Command::New(args) => new::run(&args, out),
         Command::Schema(args) => schema::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),

@@ -6,15 +6,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use plan::Drawing;
 use serde::Serialize;
-use serde_json::{Value, json};
-
-/// Name and version of the program, as outputs carry them.
-pub(crate) const PROGRAM: &str = concat!("soundline ", env!("CARGO_PKG_VERSION"));
-
-/// The program as evidence names it.
-pub(crate) fn computed_by() -> String {
-    assess::evidence::made_by(PROGRAM, hearing::METHOD, rehearsal::METHOD)
-}
+use serde_json::Value;
 
 /// What `--format` asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -102,11 +94,8 @@ impl Out {
     }
 
     /// A document of a result with what every document of a plan carries: its digest, the program, the mistakes told so far.
-    pub(crate) fn of_plan(&self, mut document: Value) -> Value {
-        document["plan_digest"] = json!(self.plan_digest);
-        document["program"] = json!(PROGRAM);
-        document["mistakes"] = json!(self.mistakes);
-        document
+    pub(crate) fn of_plan(&self, document: Value) -> Value {
+        beside::of_plan(document, self.plan_digest.as_deref(), &self.mistakes)
     }
 
     /// Writes a result as JSON, indented, with a line end.

@@ -3,8 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{PathAsk, PathError, sound_paths};
-use plan::{Line, ModuleIx, SensorIx};
+use assess::{NamedError, PathAsk, PathError, sensor_named, sound_paths};
 use quantity::{Dimension, parse_amount};
 use report::{paths_json, paths_picture_png, paths_picture_svg, paths_text};
 use serde_json::json;
@@ -73,14 +72,9 @@ pub(crate) enum PathsCommandError {
     /// The plan or the question cannot be.
     #[error("the paths cannot be worked out: {0}")]
     Paths(#[from] PathError),
-    /// The sensor is not in the plan.
-    #[error("{named} is not in this plan; its hydrophones are {there}")]
-    NoSuchSensor {
-        /// As given.
-        named: String,
-        /// What there is.
-        there: String,
-    },
+    /// The sensor is not known.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// The picture cannot be drawn.
     #[error("the picture cannot be drawn: {0}")]
     Draw(#[from] report::PictureError),
@@ -99,7 +93,7 @@ impl PathsCommandError {
                 "a place is a range from the line and a depth in its water: --from \"900 m, 10 m\""
                     .to_owned(),
             ),
-            Self::Paths(_) | Self::NoSuchSensor { .. } | Self::Draw(_) => None,
+            Self::Paths(_) | Self::Named(_) | Self::Draw(_) => None,
         }
     }
 }
@@ -119,8 +113,9 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         to: args
             .to
             .as_deref()
-            .map(|named| sensor(line, named))
-            .transpose()?,
+            .map(|named| sensor_named(line, named))
+            .transpose()
+            .map_err(PathsCommandError::from)?,
         frequency_hz: args.frequency,
         field: args.picture.is_some(),
     };
@@ -154,33 +149,4 @@ fn picture(sensor: &str) -> String {
         .trim_start_matches("module.")
         .replace(".sensor.", "-");
     format!("paths-{word}")
-}
-
-fn sensor(line: &Line, named: &str) -> Result<SensorIx, PathsCommandError> {
-    let all: Vec<(SensorIx, String)> = line
-        .modules
-        .iter()
-        .enumerate()
-        .flat_map(|(m, module)| {
-            (0..module.sensors.len()).map(move |sensor| SensorIx {
-                module: ModuleIx(m),
-                sensor,
-            })
-        })
-        .map(|ix| (ix, line.sensor_path(ix)))
-        .collect();
-    match all.iter().find(|(_, path)| path == named) {
-        Some((ix, _)) => Ok(*ix),
-        None => {
-            let there: Vec<&str> = all.iter().map(|(_, path)| path.as_str()).collect();
-            Err(PathsCommandError::NoSuchSensor {
-                named: named.to_owned(),
-                there: if there.is_empty() {
-                    "none".to_owned()
-                } else {
-                    there.join(", ")
-                },
-            })
-        }
-    }
 }

@@ -15,9 +15,10 @@ use serde_json::json;
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
-use crate::{check, plan_file};
+use crate::plan_file;
+use beside::PROGRAM;
 
 /// What is asked of a part.
 #[derive(Debug, clap::Args)]
@@ -245,7 +246,7 @@ pub(crate) fn run(
     let outputs = Outputs::new(args.force, plan_file::inputs(&reading.sources));
     let pictures = Pictures::named(["places".to_owned()], args.picture.as_deref(), &outputs)?;
     let cancel = Cancel::on_ctrl_c()?;
-    let Some((shelf, warnings)) = check::shelf(path, reading, &|_, _| !cancel.asked()) else {
+    let Some((shelf, warnings)) = beside::shelf(path, reading, &|_, _| !cancel.asked()) else {
         return Ok(Exit::Cancelled);
     };
     for warning in &warnings {

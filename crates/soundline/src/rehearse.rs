@@ -16,13 +16,14 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
 use crate::cancel::Cancel;
-use crate::cue_digest::cue_digest;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::live_link::{LiveArgs, LiveLinkError, Session};
-use crate::out::{Format, Out, PROGRAM, computed_by};
+use crate::out::{Format, Out};
 use crate::outputs::Outputs;
 use crate::plan_file;
+use beside::cue_digest;
+use beside::{PROGRAM, computed_by};
 
 /// Records that are kept for the text; a longer rehearsal is told whole only in its trace.
 const KEPT: usize = 200_000;

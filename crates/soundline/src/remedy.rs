@@ -1,23 +1,20 @@
 //! `soundline remedy`: what would mend a plan, and writing it into the plan.
 
-use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use assess::{Mended, Remedies, Remedy, RemedyAsk, RemedyError, remedies_as_found};
 use plan::Reading;
-use report::{
-    Inputs, Overwrite, difference, remedies_of_one, remedy_end, remedy_json, write_atomically,
-};
+use report::{difference, remedies_of_one, remedy_end, remedy_json};
 use serde_json::{Value, json};
 
 use crate::cancel::Cancel;
-use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
+use beside::{ReplaceError, replace_plan, shelf};
 
 /// Tell the smallest single change that mends each broken requirement; pairs where no single one does.
 ///
@@ -50,20 +47,9 @@ pub(crate) enum RemedyCommandError {
         /// How many there are.
         count: usize,
     },
-    /// The plan is another than it was.
-    #[error("{path}: the plan was changed meanwhile and is left as it is")]
-    ChangedMeanwhile {
-        /// The plan.
-        path: String,
-    },
-    /// The plan cannot be read again, or its permissions cannot be kept.
-    #[error("{path}: {why}")]
-    File {
-        /// The plan.
-        path: String,
-        /// Why.
-        why: String,
-    },
+    /// The plan was left as it is.
+    #[error(transparent)]
+    Replace(#[from] ReplaceError),
 }
 
 impl RemedyCommandError {
@@ -76,7 +62,9 @@ impl RemedyCommandError {
             RemedyCommandError::NoNumber { count, .. } => {
                 Some(format!("the numbers go from 1 to {count}"))
             }
-            RemedyCommandError::ChangedMeanwhile { .. } => Some("run the command again".to_owned()),
+            RemedyCommandError::Replace(ReplaceError::ChangedMeanwhile { .. }) => {
+                Some("run the command again".to_owned())
+            }
             RemedyCommandError::Remedy(RemedyError::NoRequirement { all, .. }) => {
                 Some(format!("the plan and its checks have {}", all.join(", ")))
             }
@@ -195,30 +183,19 @@ fn chosen(found: &Remedies, number: usize) -> Result<&Remedy, RemedyCommandError
 /// Writes a remedy into the plan, whole or not at all, unless the plan is no longer what was read. Gives the difference.
 fn apply(path: &Path, reading: &Reading, remedy: &Remedy) -> Result<String, Failure> {
     let shown = path.display().to_string();
-    let file = |error: std::io::Error| RemedyCommandError::File {
-        path: shown.clone(),
-        why: error.to_string(),
-    };
-    // The file itself: a link to it stays a link.
-    let real = path.canonicalize().map_err(file)?;
-    let permissions = fs::metadata(&real).map_err(file)?.permissions();
     let (_, source) = reading.sources.iter().next().expect("a plan has a text");
-    let now = plan::from_disk(&real).map_err(file)?;
-    if now != source.text.as_bytes() {
-        return Err(RemedyCommandError::ChangedMeanwhile { path: shown }.into());
-    }
-    write_atomically(
-        &real,
-        remedy.text.as_bytes(),
-        Overwrite::Force,
-        &Inputs::none(),
-    )?;
-    fs::set_permissions(&real, permissions).map_err(file)?;
+    let same = |now: &[u8]| now == source.text.as_bytes();
+    replace_plan(path, &same, &remedy.text).map_err(|error| match error {
+        ReplaceError::Output(error) => Failure::from(error),
+        other => RemedyCommandError::from(other).into(),
+    })?;
     Ok(difference(&shown, &source.text, &remedy.edits))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use assess::{RemedyAsk, Shelf, remedies};
 
     use super::*;
@@ -246,7 +223,9 @@ mod tests {
         let refused = apply(&path, &reading, remedy);
         assert!(matches!(
             refused,
-            Err(Failure::Remedy(RemedyCommandError::ChangedMeanwhile { .. }))
+            Err(Failure::Remedy(RemedyCommandError::Replace(
+                ReplaceError::ChangedMeanwhile { .. }
+            )))
         ));
         assert_eq!(fs::read_to_string(&path).unwrap(), other);
     }

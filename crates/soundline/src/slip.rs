@@ -8,12 +8,12 @@ use report::{slip_json, slip_picture_png, slip_picture_svg, slip_text};
 use serde_json::json;
 
 use crate::cancel::Cancel;
-use crate::check::shelf;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
+use beside::shelf;
 
 /// Judge all that rests on dates for every start and every recovery up to the plan's slips, and half of them further: battery, store, calibrations, documents, growth. With it the spares against parts that are dead on deck, and the waits for weather.
 ///

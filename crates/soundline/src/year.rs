@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use plan::SupplyIx;
+use assess::{NamedError, solar_supply};
 use report::{
     PictureSize, sizes_picture_png, sizes_picture_svg, year_json, year_picture_png,
     year_picture_svg, year_text,
@@ -44,20 +44,9 @@ pub(crate) struct Args {
 /// Why the years could not be computed.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum YearCommandError {
-    /// No supply has panels and a battery.
-    #[error("no supply of this plan has panels and a battery")]
-    NoSupply,
-    /// Several have.
-    #[error("several supplies have panels and a battery: {0}")]
-    WhichSupply(String),
-    /// The one that is named is none of them.
-    #[error("{named} is no supply with panels and a battery; there is {there}")]
-    NoSuchSupply {
-        /// As given.
-        named: String,
-        /// What there is.
-        there: String,
-    },
+    /// The supply is not known.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// The plan does not say enough, or something that cannot be.
     #[error("the year cannot be worked out: {0}")]
     Input(#[from] assess::input::InputError),
@@ -76,12 +65,12 @@ impl YearCommandError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
-            YearCommandError::NoSupply => Some(
+            YearCommandError::Named(NamedError::NoSolarSupply) => Some(
                 "a supply of the kind \"solar-battery\" has them; `soundline check` judges the others"
                     .to_owned(),
             ),
-            YearCommandError::WhichSupply(_) => Some("add --supply supply.ID".to_owned()),
-            YearCommandError::NoSuchSupply { .. }
+            YearCommandError::Named(NamedError::WhichSolarSupply(_)) => Some("add --supply supply.ID".to_owned()),
+            YearCommandError::Named(_)
             | YearCommandError::Input(_)
             | YearCommandError::Picture(_)
             | YearCommandError::Draw(_)
@@ -113,7 +102,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             Some((path, of_sizes, kind))
         }
     };
-    let of = which(line, args.supply.as_deref())?;
+    let of = solar_supply(line, args.supply.as_deref()).map_err(YearCommandError::from)?;
     let cancel = Cancel::on_ctrl_c()?;
     let bar = out.progress(1000, "years");
     let years = assess::energy_years(line, of, args.seed, args.years, &mut |share| {
@@ -170,32 +159,4 @@ fn beside(picture: &Path, ending: &str) -> PathBuf {
     let mut name = stem.to_os_string();
     name.push(format!("-sizes.{ending}"));
     picture.with_file_name(name)
-}
-
-/// The supply that is meant.
-fn which(line: &plan::Line, named: Option<&str>) -> Result<SupplyIx, YearCommandError> {
-    let all: Vec<(usize, String)> = line
-        .supplies
-        .iter()
-        .enumerate()
-        .filter(|(_, s)| s.panels.is_some() && s.battery.is_some())
-        .map(|(i, s)| (i, format!("supply.{}", s.id)))
-        .collect();
-    let there = || {
-        let names: Vec<&str> = all.iter().map(|(_, path)| path.as_str()).collect();
-        names.join(", ")
-    };
-    match (all.as_slice(), named) {
-        ([], _) => Err(YearCommandError::NoSupply),
-        ([one], None) => Ok(SupplyIx(one.0)),
-        (_, None) => Err(YearCommandError::WhichSupply(there())),
-        (several, Some(named)) => several
-            .iter()
-            .find(|(_, path)| path == named)
-            .map(|(i, _)| SupplyIx(*i))
-            .ok_or_else(|| YearCommandError::NoSuchSupply {
-                named: named.to_owned(),
-                there: there(),
-            }),
-    }
 }

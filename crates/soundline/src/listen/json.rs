@@ -12,7 +12,7 @@ use serde_json::Value;
 use super::ears::Assigned;
 use super::two_ears::Pairs;
 use super::work::Outcome;
-use crate::out::PROGRAM;
+use beside::PROGRAM;
 
 /// What channels and detectors are called.
 #[derive(Debug, Clone, Copy)]

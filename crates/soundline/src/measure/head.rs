@@ -10,7 +10,7 @@ use signal::{AIR_REFERENCE_UPA, WATER_REFERENCE_UPA, peak_level_db};
 
 use super::columns::Columns;
 use crate::listen::{Assigned, ListenError};
-use crate::out::PROGRAM;
+use beside::PROGRAM;
 
 /// What the levels of a sensor are told against.
 pub(super) fn reference(line: &Line, assigned: &Assigned) -> Reference {

@@ -12,7 +12,7 @@ use super::dummy;
 use super::head::{About, reference_upa};
 use super::periods::PERIODS;
 use super::told::{Sensor, Told, spread};
-use crate::out::PROGRAM;
+use beside::PROGRAM;
 
 /// The document, but for its periods, which [`Periods`](super::periods::Periods) writes into it.
 pub(super) fn document(

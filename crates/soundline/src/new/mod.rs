@@ -19,14 +19,14 @@ use report::{Inputs, OutputError};
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::check;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::out::{Format, Out, PROGRAM};
+use crate::out::{Format, Out};
 use crate::outputs::{Outputs, make_folder};
 use crate::plan_file;
-use crate::shell::{rehearse_line, shell_word};
 use answers::TemplateError;
+use beside::PROGRAM;
+use beside::{rehearse_line, shell_word};
 use questions::{Answers, Ask, SupplyKind};
 
 /// Write a first plan and cue sheet from about fifteen answers, asked on a terminal or given as flags.
@@ -200,7 +200,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     // What `soundline check` finds, from what now lies on the disk.
     let reading = plan_file::read(&plan_path, out)?;
     // A new plan has no evidence with recordings to read.
-    let (shelf, _) = check::shelf(&plan_path, &reading, &|_, _| true).expect("nothing stops it");
+    let (shelf, _) = beside::shelf(&plan_path, &reading, &|_, _| true).expect("nothing stops it");
     let check = assess::check(&reading, &shelf);
     let marked = |text: &str| text.lines().filter(|line| line.contains(MARKED)).count();
     let (plan_marked, cues_marked) = (marked(&plan_text), marked(&cues_text));

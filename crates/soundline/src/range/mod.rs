@@ -9,6 +9,7 @@ use assess::evidence::AnyRecord;
 use assess::range::{
     Draws, InjectionRecord, Ranges, Subject, Wind, deployment_months, limit_winds_m_s,
 };
+use assess::{NamedError, detector_and_call};
 use hearing::HearError;
 use plan::{CallIx, DetectorIx, Line, Reading};
 use quantity::{Dimension, parse_amount};
@@ -18,14 +19,15 @@ use report::{
 use serde_json::json;
 
 use crate::cancel::Cancel;
-use crate::check::records;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::listen::Assignment;
 use crate::numbers::whole;
-use crate::out::{Format, Out, computed_by};
+use crate::out::{Format, Out};
 use crate::outputs::{self, Outputs, Pictures, shown};
 use crate::plan_file;
+use beside::computed_by;
+use beside::records;
 
 /// Put a call of the plan into the noise of the site before a detector, count how often it is found, and work out how far that
 /// is, month by month.
@@ -81,20 +83,9 @@ pub(crate) struct Args {
 /// Why no range was worked out.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum RangeCommandError {
-    /// The plan has no such detector or call.
-    #[error("the plan has no {wanted}; it has {there}")]
-    NoSuch {
-        /// A typed path.
-        wanted: String,
-        /// What there is.
-        there: String,
-    },
-    /// The plan declares no call.
-    #[error("the plan declares no call to be found")]
-    NoCall,
-    /// Several calls, and none named.
-    #[error("the plan declares several calls: {0}")]
-    WhichCall(String),
+    /// The detector or the call is not known.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// The work could not be done.
     #[error("the range cannot be worked out: {0}")]
     Range(#[from] assess::range::RangeError),
@@ -127,11 +118,11 @@ impl RangeCommandError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
-            Self::NoCall => Some(
+            Self::Named(NamedError::NoCall) => Some(
                 "declare one: [call.ID] with kind, source_level, depth and what the kind needs"
                     .to_owned(),
             ),
-            Self::WhichCall(_) => Some("add --call ID".to_owned()),
+            Self::Named(NamedError::WhichCall(_)) => Some("add --call ID".to_owned()),
             Self::Evidence(_) => Some(
                 "add --no-evidence to leave none, or copy the plan's folder to where you may write"
                     .to_owned(),
@@ -141,7 +132,7 @@ impl RangeCommandError {
                 "take longer recordings without gaps, or a detector whose background runs over less"
                     .to_owned(),
             ),
-            Self::NoSuch { .. }
+            Self::Named(_)
             | Self::Range(_)
             | Self::Draw(_)
             | Self::Unheard
@@ -187,7 +178,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .collect();
     let names = wanted.iter().map(|(name, _)| (*name).to_owned());
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
-    let (detector, call) = which(line, args)?;
+    let (detector, call) = detector_and_call(line, &args.detector, args.call.as_deref())
+        .map_err(RangeCommandError::from)?;
     let subject = Subject::new(line, detector, call).map_err(RangeCommandError::from)?;
     let (winds, not_drawn) = winds(args, line, (detector, call), &subject, out)?;
     let draws = Draws {
@@ -364,37 +356,6 @@ fn sensor_of(reading: &Reading, named: &str) -> Vec<String> {
         own.map(|d| line.sensor_path(d.on))
     });
     on.collect()
-}
-
-/// The detector and the call that are meant.
-fn which(line: &Line, args: &Args) -> Result<(DetectorIx, CallIx), RangeCommandError> {
-    let of = |kind: &str, ids: &[&str], named: &str| {
-        let id = named.strip_prefix(&format!("{kind}.")).unwrap_or(named);
-        ids.iter().position(|i| *i == id).ok_or_else(|| {
-            let all: Vec<String> = ids.iter().map(|i| format!("{kind}.{i}")).collect();
-            RangeCommandError::NoSuch {
-                wanted: format!("{kind}.{id}"),
-                there: if all.is_empty() {
-                    format!("no {kind}")
-                } else {
-                    all.join(", ")
-                },
-            }
-        })
-    };
-    let detectors: Vec<&str> = line.detectors.iter().map(|d| d.id.as_str()).collect();
-    let calls: Vec<&str> = line.calls.iter().map(|c| c.id.as_str()).collect();
-    let detector = of("detector", &detectors, &args.detector)?;
-    let call = match (&args.call, calls.as_slice()) {
-        (Some(named), _) => of("call", &calls, named)?,
-        (None, []) => return Err(RangeCommandError::NoCall),
-        (None, [_]) => 0,
-        (None, several) => {
-            let all: Vec<String> = several.iter().map(|c| format!("call.{c}")).collect();
-            return Err(RangeCommandError::WhichCall(all.join(", ")));
-        }
-    };
-    Ok((DetectorIx(detector), CallIx(call)))
 }
 
 /// Writes what was counted beside the plan, for `check`; what was there already is left.

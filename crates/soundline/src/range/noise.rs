@@ -11,7 +11,7 @@ use crate::cancel::Cancel;
 use crate::failure::Failure;
 use crate::listen::{self, Asked, Assignment, ListenError, RecordingFault};
 use crate::out::Out;
-use crate::recordings::digest;
+use beside::recordings::digest;
 
 /// What was heard of the recordings.
 pub(super) struct Heard {

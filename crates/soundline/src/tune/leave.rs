@@ -12,9 +12,9 @@ use report::{
 use super::{Args, TuneError};
 use crate::failure::Failure;
 use crate::listen;
-use crate::out::computed_by;
 use crate::outputs::Outputs;
-use crate::recordings;
+use beside::computed_by;
+use beside::recordings;
 
 /// What became of the evidence.
 pub(super) enum Left {

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 /// The command line that rehearses a cue sheet.
-pub(crate) fn rehearse_line(plan: &Path, cues: &Path) -> String {
+pub fn rehearse_line(plan: &Path, cues: &Path) -> String {
     format!(
         "soundline rehearse {} {}",
         shell_word(plan),
@@ -12,7 +12,7 @@ pub(crate) fn rehearse_line(plan: &Path, cues: &Path) -> String {
 }
 
 /// A path as a word for a shell.
-pub(crate) fn shell_word(path: &Path) -> String {
+pub fn shell_word(path: &Path) -> String {
     let text = path.display().to_string();
     let plain = |c: char| c.is_alphanumeric() || "/._-+,@%:=".contains(c);
     if !text.is_empty() && text.chars().all(plain) {

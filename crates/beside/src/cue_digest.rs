@@ -9,7 +9,7 @@ use crate::recordings::content_digest;
 ///
 /// # Errors
 /// A sentence that names the recording that cannot be read.
-pub(crate) fn cue_digest(read: &CueReading) -> Result<String, String> {
+pub fn cue_digest(read: &CueReading) -> Result<String, String> {
     let mut whole = Sha256::new();
     whole.update(&read.digest);
     let mut plays = false;

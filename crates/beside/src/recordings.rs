@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 /// SHA-256 of the content of a file.
-pub(crate) fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
+pub fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
     let mut hash = Sha256::new();
     let mut take = |piece: &[u8]| {
         hash.update(piece);
@@ -50,12 +50,12 @@ fn pieces(path: &Path, take: &mut dyn FnMut(&[u8]) -> bool) -> io::Result<bool> 
 }
 
 /// The same in hexadecimal.
-pub(crate) fn digest(path: &Path) -> io::Result<String> {
+pub fn digest(path: &Path) -> io::Result<String> {
     content_digest(path).map(|digest| plan::hex(&digest))
 }
 
 /// How evidence names a file: relative to the folder of the plan where it lies there, else in full.
-pub(crate) fn named(plan: &Path, file: &Path) -> PathBuf {
+pub fn named(plan: &Path, file: &Path) -> PathBuf {
     let folder = match plan.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -69,7 +69,7 @@ pub(crate) fn named(plan: &Path, file: &Path) -> PathBuf {
 }
 
 /// What evidence says of a recording.
-pub(crate) fn recording(plan: &Path, file: &Path) -> io::Result<TunedRecording> {
+pub fn recording(plan: &Path, file: &Path) -> io::Result<TunedRecording> {
     Ok(TunedRecording {
         file: named(plan, file).display().to_string(),
         bytes: file.metadata()?.len(),
@@ -127,18 +127,18 @@ impl Stamp {
 
 /// How the recordings of a record compare with what lies there now.
 #[derive(Debug, Default, PartialEq)]
-pub(crate) struct Compared {
+pub struct Compared {
     /// Those that are others, by the whole of their content.
-    pub(crate) changed: Vec<String>,
+    pub changed: Vec<String>,
     /// Those that are there and cannot be read, with why.
-    pub(crate) unread: Vec<String>,
+    pub unread: Vec<String>,
 }
 
 /// Compares the recordings of each record with what lies there. Each file is read once, and only where it is not as it was when it was
 /// read the last time, by its size and the time of its last change, which are kept with its digest beside the plan. One that is not there
 /// may lie on another disk; it is taken at its word. `watch` is told the bytes that have been read of how many, and stops
 /// the work by `false`; then nothing is told. The second part of the result is why nothing could be kept.
-pub(crate) fn compared(
+pub fn compared(
     plan: &Path,
     records: &[&[TunedRecording]],
     watch: &dyn Fn(u64, u64) -> bool,

@@ -1,0 +1,17 @@
+//! What lies beside a plan on the disk: records of evidence, cue sheets, labels and recordings by their content.
+//!
+//! A check is a pure function of a plan that was read and of its [`assess::Shelf`]; here the shelf is filled, for every command and for the
+//! page alike.
+
+mod cue_digest;
+mod program;
+pub mod recordings;
+mod replace;
+mod shelf;
+mod shell;
+
+pub use cue_digest::cue_digest;
+pub use program::{PROGRAM, computed_by, of_plan};
+pub use replace::{ReplaceError, replace_plan};
+pub use shelf::{records, shelf};
+pub use shell::{rehearse_line, shell_word};

@@ -1,0 +1,166 @@
+//! The plan on the disk: read, replaced without losing what somebody else wrote, and watched.
+
+use std::fs::{self, OpenOptions};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::SystemTime;
+
+use axum::http::StatusCode;
+use beside::{ReplaceError, replace_plan};
+use report::OutputError;
+use serde_json::json;
+
+use crate::error::ApiError;
+use crate::text::text_digest;
+
+/// The plan's file.
+pub(crate) struct PlanFile {
+    path: PathBuf,
+    /// One writes at a time.
+    writing: Mutex<()>,
+}
+
+impl PlanFile {
+    pub(crate) fn at(path: PathBuf) -> PlanFile {
+        PlanFile {
+            path,
+            writing: Mutex::new(()),
+        }
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Its name without folders.
+    pub(crate) fn name(&self) -> String {
+        name(&self.path)
+    }
+
+    /// The folder in which it lies, as the user gave it.
+    pub(crate) fn folder(&self) -> &Path {
+        match self.path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        }
+    }
+
+    /// The name of that folder.
+    pub(crate) fn folder_name(&self) -> String {
+        let full = self.folder().canonicalize();
+        full.map_or_else(|_| name(self.folder()), |full| name(&full))
+    }
+
+    /// What stands in it now.
+    pub(crate) fn read(&self) -> Result<String, ApiError> {
+        let bytes = plan::from_disk(&self.path).map_err(|error| self.unread(&error))?;
+        if bytes.len() > plan::LARGEST_FILE {
+            let most = plan::LARGEST_FILE >> 20;
+            return Err(ApiError::unusable(
+                "too-large",
+                format!("the plan on the disk is larger than {most} MiB"),
+            ));
+        }
+        String::from_utf8(bytes).map_err(|error| {
+            let byte = error.utf8_error().valid_up_to();
+            ApiError::unusable(
+                "no-text",
+                format!("the plan on the disk is not UTF-8 text (byte {byte})"),
+            )
+            .help("save it as UTF-8 (editors call this the encoding)")
+        })
+    }
+
+    fn unread(&self, error: &io::Error) -> ApiError {
+        let shown = self.path.display();
+        match error.kind() {
+            io::ErrorKind::NotFound => ApiError::missing(
+                "plan-gone",
+                format!("{shown} is no longer there: it was moved, renamed or removed"),
+            )
+            .help("put it back, or start `soundline desk` with its new place; the page keeps its text"),
+            _ => ApiError::new(
+                StatusCode::FORBIDDEN,
+                "unreadable",
+                format!("{shown} cannot be read: {error}"),
+            ),
+        }
+    }
+
+    /// Whether saving cannot work, as far as that can be told without writing.
+    pub(crate) fn is_read_only(&self) -> bool {
+        let readonly = |path: &Path| fs::metadata(path).is_ok_and(|m| m.permissions().readonly());
+        readonly(&self.path)
+            || readonly(self.folder())
+            || OpenOptions::new().append(true).open(&self.path).is_err()
+    }
+
+    /// Replaces what stands in it, if that is still the text of this digest. Gives the digest of the new text.
+    pub(crate) fn replace(&self, text: &str, base_digest: &str) -> Result<String, ApiError> {
+        let _one = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
+        let same =
+            |now: &[u8]| std::str::from_utf8(now).is_ok_and(|now| text_digest(now) == base_digest);
+        match replace_plan(&self.path, &same, text) {
+            Ok(()) => Ok(text_digest(text)),
+            Err(ReplaceError::ChangedMeanwhile { .. }) => {
+                let now = self.read()?;
+                Err(ApiError::new(
+                    StatusCode::CONFLICT,
+                    "changed-meanwhile",
+                    "the plan was changed on the disk meanwhile; nothing was written",
+                )
+                .help("look at the difference, then save over it or take it")
+                .with("source_digest", json!(text_digest(&now)))
+                .with("text", json!(now)))
+            }
+            Err(ReplaceError::File { source, .. }) => Err(self.unread(&source)),
+            Err(error @ ReplaceError::ReadOnly { .. }) => Err(ApiError::new(
+                StatusCode::FORBIDDEN,
+                "read-only",
+                error.to_string(),
+            )
+            .help("let yourself write it, or save a copy of the text; the page keeps it")),
+            Err(ReplaceError::Output(error)) => Err(unwritten(&error)),
+        }
+    }
+
+    /// What shows a change without reading.
+    pub(crate) fn stamp(&self) -> Option<Stamp> {
+        let about = fs::metadata(&self.path).ok()?;
+        Some((about.len(), about.modified().ok()))
+    }
+}
+
+/// Length, and the time of the last change.
+pub(crate) type Stamp = (u64, Option<SystemTime>);
+
+fn name(path: &Path) -> String {
+    path.file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+}
+
+fn unwritten(error: &OutputError) -> ApiError {
+    let kind = match error {
+        OutputError::Io { source, .. } => source.kind(),
+        _ => io::ErrorKind::Other,
+    };
+    let (status, code, help) = match kind {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => (
+            StatusCode::INSUFFICIENT_STORAGE,
+            "disk-full",
+            "make room on the disk and save again; the page keeps its text",
+        ),
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => (
+            StatusCode::FORBIDDEN,
+            "read-only",
+            "let yourself write in the plan's folder; the page keeps its text",
+        ),
+        _ => (
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "unwritten",
+            "the plan on the disk is as it was; the page keeps its text",
+        ),
+    };
+    ApiError::new(status, code, format!("the plan was not saved: {error}")).help(help)
+}

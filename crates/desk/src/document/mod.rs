@@ -1,0 +1,252 @@
+//! The documents of the commands that answer at once, of the text that a page sends.
+
+mod ask;
+
+use std::path::Path;
+
+use assess::input::InputError;
+use assess::{
+    HoursAsk, Memo, NamedError, PathAsk, PathError, SlipAsk, chain_budget, depths_told,
+    energy_years, evidence_table, hearing_sensors, line_reserve, line_weight_reserve,
+    listening_hours, module_health, moorings, sensor_named, solar_supply, sound_paths,
+    uplink_ashore,
+};
+use axum::http::StatusCode;
+use plan::{Line, Reading, UplinkIx};
+use report::{
+    chain_json, check_json, evidence_table_json, failures_json, faults_json, hours_json,
+    mooring_json, paths_json, recovery_json, reserve_json, slip_json, start_json, uplink_json,
+    year_json,
+};
+use serde_json::{Value, json};
+
+pub(crate) use ask::Ask;
+
+use crate::error::ApiError;
+use crate::text;
+
+/// The kinds of documents.
+pub(crate) const KINDS: [&str; 14] = [
+    "year", "mooring", "reserve", "failures", "hours", "recovery", "slip", "uplink", "chain",
+    "paths", "start", "faults", "evidence", "verdicts",
+];
+
+/// What the work of a request sees of the desk.
+pub(crate) struct Given<'a> {
+    /// Path of the plan.
+    pub(crate) path: &'a Path,
+    pub(crate) memo: &'a Memo,
+    /// Whether somebody still waits.
+    pub(crate) go_on: &'a (dyn Fn() -> bool + Sync),
+}
+
+/// The document of a kind, as the command of that name gives it with `--format json`.
+pub(crate) fn document(
+    given: &Given<'_>,
+    kind: &str,
+    plan_text: &str,
+    ask: &Ask,
+) -> Result<Value, ApiError> {
+    if !KINDS.contains(&kind) {
+        let near = KINDS.join(", ");
+        return Err(ApiError::missing(
+            "no-such-document",
+            format!("there is no document `{kind}`"),
+        )
+        .help(format!("there are {near}")));
+    }
+    let reading = text::read(given.path, plan_text, given.memo);
+    if matches!(kind, "verdicts" | "evidence") {
+        let with_evidence = ask.evidence || kind == "evidence";
+        return verdicts(given, &reading, ask, with_evidence);
+    }
+    let line = text::line(&reading)?;
+    let told = match kind {
+        "year" => year(given, line, ask)?,
+        "mooring" => mooring(line)?,
+        "reserve" => reserve(&reading, line)?,
+        "failures" => failures(line, ask)?,
+        "hours" => hours(given, line, ask)?,
+        "recovery" => recovery(line)?,
+        "slip" => slip(given, &reading, line)?,
+        "uplink" => uplink(line)?,
+        "chain" => chain(line, ask)?,
+        "paths" => paths(line, ask)?,
+        "start" => start(line, ask)?,
+        "faults" => faults(line, ask)?,
+        _ => unreachable!("the kinds are those above"),
+    };
+    let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
+    Ok(beside::of_plan(told, Some(&reading.digest), &mistakes))
+}
+
+/// Something cannot be worked out, and why.
+fn no(what: &str, why: impl std::fmt::Display) -> ApiError {
+    ApiError::unusable("cannot-be", format!("{what} cannot be worked out: {why}"))
+}
+
+fn named(error: NamedError) -> ApiError {
+    ApiError::unusable("not-named", error.to_string())
+}
+
+fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
+fn verdicts(
+    given: &Given<'_>,
+    reading: &Reading,
+    ask: &Ask,
+    with_evidence: bool,
+) -> Result<Value, ApiError> {
+    let shelf = text::shelf(given.path, reading, given.go_on);
+    let (shelf, warnings) = shelf.ok_or_else(ApiError::cancelled)?;
+    let check = assess::check_with(reading, &shelf, given.memo, ask.tier()?);
+    let mut whole = check_json(&check, beside::PROGRAM, &reading.mistakes, &reading.sources);
+    if with_evidence {
+        let found = evidence_table(reading.line.as_ref(), &check);
+        whole["rests_on"] = evidence_table_json(&found);
+    }
+    whole["warnings"] = json!(warnings);
+    Ok(whole)
+}
+
+fn year(given: &Given<'_>, line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let of = solar_supply(line, ask.supply.as_deref()).map_err(named)?;
+    let years = energy_years(line, of, ask.seed(), ask.years()?, &mut |_| (given.go_on)());
+    let years = years.map_err(|e: InputError| no("the year", e))?;
+    let years = years.ok_or_else(ApiError::cancelled)?;
+    let mut told = year_json(&line.deployment.name, &years);
+    told["picture"] = Value::Null;
+    told["picture_of_sizes"] = Value::Null;
+    Ok(told)
+}
+
+fn mooring(line: &Line) -> Result<Value, ApiError> {
+    sections(line)?;
+    let found = moorings(line).map_err(|e| no("where the line hangs", e))?;
+    Ok(without_pictures(mooring_json(line, &found)))
+}
+
+fn sections(line: &Line) -> Result<(), ApiError> {
+    match line.sections.is_empty() {
+        true => Err(ApiError::unusable(
+            "no-sections",
+            "the plan has no `section`: nothing says what its modules hang on",
+        )
+        .help("add [section.ID] with from, to, length and rope")),
+        false => Ok(()),
+    }
+}
+
+/// Pictures are files of a command; a page draws its own.
+fn without_pictures(mut told: Value) -> Value {
+    told["pictures"] = json!([]);
+    told
+}
+
+fn reserve(reading: &Reading, line: &Line) -> Result<Value, ApiError> {
+    let found = line_reserve(line).map_err(|e| no("the reserve", e))?;
+    let weight = line_weight_reserve(reading);
+    let depths = depths_told(line);
+    let name = &line.deployment.name;
+    Ok(reserve_json(name, &found, &weight, depths.as_ref()))
+}
+
+fn failures(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let found = assess::failures(line, ask.contacts()?);
+    let found = found.map_err(|e| no("the single failures", e))?;
+    Ok(failures_json(&line.deployment.name, &found))
+}
+
+fn hours(given: &Given<'_>, line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let asked = HoursAsk {
+        years: ask.years()?,
+        seed: ask.seed(),
+        threads: threads(),
+    };
+    let hours = listening_hours(line, &asked, &|_| (given.go_on)());
+    let hours = hours.map_err(|e| no("the hours of hearing", e))?;
+    let hours = hours.ok_or_else(ApiError::cancelled)?;
+    let health = ask.health.then(|| module_health(line)).transpose();
+    let health = health.map_err(|e| no("the messages on health", e))?;
+    Ok(hours_json(&line.deployment.name, &hours, health.as_deref()))
+}
+
+fn recovery(line: &Line) -> Result<Value, ApiError> {
+    sections(line)?;
+    let found = assess::recovery(line).map_err(|e| no("the recovery", e))?;
+    Ok(recovery_json(line, &found))
+}
+
+fn slip(given: &Given<'_>, reading: &Reading, line: &Line) -> Result<Value, ApiError> {
+    let shelf = text::shelf(given.path, reading, given.go_on);
+    let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
+    let asked = SlipAsk { threads: threads() };
+    let found = assess::slip(reading, &shelf, given.memo, asked, &|_| (given.go_on)());
+    let found = found.ok_or_else(ApiError::cancelled)?;
+    let (spares, waits) = (assess::spares(line), assess::weather_waits(line));
+    let told = slip_json(&line.deployment.name, &found, &spares, &waits);
+    Ok(without_pictures(told))
+}
+
+fn uplink(line: &Line) -> Result<Value, ApiError> {
+    if line.uplinks.is_empty() {
+        return Err(ApiError::unusable("no-uplink", "the plan has no `uplink`"));
+    }
+    let memo = Memo::with_room(0);
+    let each = line.uplinks.iter().enumerate();
+    let found: Vec<_> = each
+        .map(|(ix, u)| {
+            uplink_ashore(line, UplinkIx(ix), &memo)
+                .map_err(|why| (format!("uplink.{}", u.id), why))
+        })
+        .collect();
+    Ok(uplink_json(line, &found))
+}
+
+fn chain(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let sensors = hearing_sensors(line, &ask.sensors).map_err(named)?;
+    let month = ask.month()?;
+    let budgets = sensors
+        .iter()
+        .map(|(_, ix)| chain_budget(line, *ix, month))
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(|e| no("the chain", e))?;
+    Ok(without_pictures(chain_json(
+        &line.deployment.name,
+        &budgets,
+    )))
+}
+
+fn paths(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let asked = PathAsk {
+        source_depth_m: ask.source_depth_m()?,
+        range_m: ask.range_m()?,
+        out_to_m: ask.out_to_m()?,
+        to: ask
+            .to
+            .as_deref()
+            .map(|to| sensor_named(line, to))
+            .transpose()
+            .map_err(named)?,
+        frequency_hz: ask.frequency_hz()?,
+        field: false,
+    };
+    let found = sound_paths(line, &asked).map_err(|e: PathError| no("the paths", e))?;
+    Ok(without_pictures(paths_json(&line.deployment.name, &found)))
+}
+
+fn start(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let found = assess::start(line, ask.contacts()?, ask.longest_s()?).map_err(|e| {
+        let said = format!("the start cannot be followed: {e}");
+        ApiError::new(StatusCode::UNPROCESSABLE_ENTITY, "cannot-be", said)
+    })?;
+    Ok(without_pictures(start_json(&line.deployment.name, &found)))
+}
+
+fn faults(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let found = assess::faults(line, ask.contacts()?, ask.leak_ohm()?);
+    let found = found.map_err(|e| no("the faults", e))?;
+    Ok(faults_json(&line.deployment.name, &found))
+}

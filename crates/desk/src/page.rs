@@ -1,0 +1,114 @@
+//! The built page, which the program carries with it.
+
+use axum::body::Body;
+use axum::http::{Response, StatusCode, header};
+
+/// Every file of the page, by its path.
+static FILES: &[(&str, &[u8])] = include!(concat!(env!("OUT_DIR"), "/page.rs"));
+
+/// What is said in place of a page that was not built.
+pub(crate) const NOT_BUILT: &str = "this program was built without its page: run `make page` (it needs Node) and build it again; `soundline check` and all other commands work without";
+
+/// Whether the program carries the page.
+pub(crate) fn is_built() -> bool {
+    file("index.html").is_some()
+}
+
+fn file(name: &str) -> Option<&'static [u8]> {
+    let at = FILES.binary_search_by(|(own, _)| own.cmp(&name)).ok()?;
+    Some(FILES[at].1)
+}
+
+/// A file of the page; `/` is `index.html`.
+pub(crate) fn serve(path: &str) -> Response<Body> {
+    let name = match path.trim_start_matches('/') {
+        "" => "index.html",
+        other => other,
+    };
+    let Some(bytes) = file(name) else {
+        let (status, text) = match name {
+            "index.html" => (StatusCode::SERVICE_UNAVAILABLE, NOT_BUILT),
+            _ => (StatusCode::NOT_FOUND, "there is no such page"),
+        };
+        return answer(
+            status,
+            "text/plain; charset=utf-8",
+            text.as_bytes(),
+            "no-store",
+        );
+    };
+    // Names in this folder hold the digest of the content.
+    let keeps = match name.starts_with("assets/") {
+        true => "public, max-age=31536000, immutable",
+        false => "no-cache",
+    };
+    match name {
+        "index.html" => index(bytes),
+        _ => answer(StatusCode::OK, kind(name), bytes, keeps),
+    }
+}
+
+/// Stands in `index.html` where the page wants the nonce of its style elements.
+const NONCE: &str = "{{nonce}}";
+const NONCE_BYTES: usize = 16;
+
+/// The page itself, with a nonce of this answer alone: the editor makes a style element of its own, and no other is let through.
+fn index(bytes: &'static [u8]) -> Response<Body> {
+    let mut random = [0; NONCE_BYTES];
+    if getrandom::fill(&mut random).is_err() {
+        let why = "the system gives no random bytes, without which no page is safe";
+        return answer(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "text/plain; charset=utf-8",
+            why.as_bytes(),
+            "no-store",
+        );
+    }
+    let nonce = plan::hex(&random);
+    let page = String::from_utf8_lossy(bytes).replace(NONCE, &nonce);
+    Response::builder()
+        .header(header::CONTENT_TYPE, kind("index.html"))
+        .header(header::CACHE_CONTROL, "no-store")
+        .header(
+            header::CONTENT_SECURITY_POLICY,
+            content_security(&format!(" 'nonce-{nonce}'")),
+        )
+        .body(Body::from(page))
+        .expect("a nonce is hexadecimal")
+}
+
+/// Scripts, styles, pictures and connections are the page's own, and nothing may frame it. `styles` are let through besides.
+pub(crate) fn content_security(styles: &str) -> String {
+    format!(
+        "default-src 'self'; script-src 'self'; style-src 'self'{styles}; img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    )
+}
+
+fn answer(
+    status: StatusCode,
+    kind: &'static str,
+    bytes: &'static [u8],
+    keeps: &'static str,
+) -> Response<Body> {
+    Response::builder()
+        .status(status)
+        .header(header::CONTENT_TYPE, kind)
+        .header(header::CACHE_CONTROL, keeps)
+        .body(Body::from(bytes))
+        .expect("these headers are well formed")
+}
+
+fn kind(name: &str) -> &'static str {
+    match name.rsplit('.').next() {
+        Some("html") => "text/html; charset=utf-8",
+        Some("js" | "mjs") => "text/javascript; charset=utf-8",
+        Some("css") => "text/css; charset=utf-8",
+        Some("json" | "map") => "application/json",
+        Some("svg") => "image/svg+xml",
+        Some("png") => "image/png",
+        Some("ico") => "image/x-icon",
+        Some("webmanifest") => "application/manifest+json",
+        Some("txt") => "text/plain; charset=utf-8",
+        _ => "application/octet-stream",
+    }
+}

@@ -1,0 +1,40 @@
+//! What a page is told when it opens.
+
+use beside::PROGRAM;
+use serde_json::{Value, json};
+
+use crate::disk::PlanFile;
+use crate::document::KINDS;
+use crate::error::ApiError;
+use crate::guard::{LARGEST_BODY, LONGEST_REQUEST};
+use crate::text::text_digest;
+use crate::{folder, jobs};
+
+/// The plan as it stands on the disk, what lies beside it, the schema, and the limits of this server.
+pub(crate) fn session(plan: &PlanFile) -> Result<Value, ApiError> {
+    let text = plan.read()?;
+    let found = folder::found(plan.folder());
+    Ok(json!({
+        "format": "desk/1",
+        "program": PROGRAM,
+        "version": env!("CARGO_PKG_VERSION"),
+        "plan": {
+            "file": plan.name(),
+            "folder_name": plan.folder_name(),
+            "source_digest": text_digest(&text),
+            "text": text,
+            "read_only": plan.is_read_only(),
+        },
+        "cue_sheets": found.cue_sheets,
+        "recordings": found.recordings,
+        "schema": plan::plan_schema(),
+        "cue_schema": plan::cues_schema(),
+        "knobs": {
+            "largest_body_bytes": LARGEST_BODY,
+            "longest_request_s": LONGEST_REQUEST.as_secs(),
+            "most_jobs": jobs::MOST_AT_ONCE,
+            "documents": KINDS,
+            "links": plan::LINKS,
+        },
+    }))
+}

@@ -1,0 +1,81 @@
+//! The plan's file, looked at each second: who edits it elsewhere is told to the page.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use serde_json::{Value, json};
+use tokio::sync::broadcast;
+
+use crate::disk::PlanFile;
+use crate::text::text_digest;
+
+/// From one look to the next.
+const LOOKS_EACH: Duration = Duration::from_secs(1);
+
+/// What happened to the file.
+#[derive(Clone, Debug)]
+pub(crate) enum Happened {
+    /// It holds another text.
+    Changed {
+        /// Digest of the text.
+        source_digest: String,
+    },
+    /// It is no longer there, or no longer readable.
+    Gone {
+        /// In words.
+        why: Value,
+    },
+}
+
+impl Happened {
+    pub(crate) fn event(&self) -> (&'static str, Value) {
+        match self {
+            Happened::Changed { source_digest } => {
+                ("plan-changed", json!({ "source_digest": source_digest }))
+            }
+            Happened::Gone { why } => ("plan-gone", why.clone()),
+        }
+    }
+}
+
+/// Looks until the server ends. Only what the file's length and time say has changed is read.
+pub(crate) async fn watch(plan: Arc<PlanFile>, tell: broadcast::Sender<Happened>) {
+    let look = |plan: &Arc<PlanFile>| {
+        let plan = Arc::clone(plan);
+        tokio::task::spawn_blocking(move || (plan.stamp(), plan.read()))
+    };
+    let Ok((mut stamp, read)) = look(&plan).await else {
+        return;
+    };
+    let mut digest = read.ok().map(|text| text_digest(&text));
+    loop {
+        tokio::time::sleep(LOOKS_EACH).await;
+        let seen = plan.stamp();
+        if seen == stamp {
+            continue;
+        }
+        stamp = seen;
+        let Ok((_, read)) = look(&plan).await else {
+            return;
+        };
+        let happened = match read {
+            Ok(text) => {
+                let now = Some(text_digest(&text));
+                if now == digest {
+                    continue;
+                }
+                digest = now;
+                let source_digest = digest.clone().expect("it was just made");
+                Happened::Changed { source_digest }
+            }
+            Err(error) => {
+                digest = None;
+                Happened::Gone {
+                    why: error.document(),
+                }
+            }
+        };
+        // Nobody may be there to listen.
+        drop(tell.send(happened));
+    }
+}

@@ -1,0 +1,307 @@
+//! The plan and its consequences over HTTP.
+
+use std::fs;
+
+use serde_json::{Value, json};
+
+use crate::bench_plan::Desk;
+
+#[test]
+fn verif_a_session_tells_the_plan_as_it_stands_and_what_lies_beside_it() {
+    let desk = Desk::open();
+    fs::write(desk.folder.path().join("night.wav"), b"RIFF").unwrap();
+    let session = desk.get("/api/session").ok();
+    assert_eq!(session["format"], "desk/1");
+    assert_eq!(session["plan"]["file"], "plan.toml");
+    assert_eq!(session["plan"]["text"], desk.text());
+    assert_eq!(session["plan"]["read_only"], false);
+    assert_eq!(session["cue_sheets"], json!(["cues/ferry-night.toml"]));
+    assert_eq!(session["recordings"], json!(["night.wav"]));
+    assert_eq!(session["schema"], plan::plan_schema());
+    let plan = desk.get("/api/plan").ok();
+    assert_eq!(plan["source_digest"], session["plan"]["source_digest"]);
+}
+
+/// What is saved is what was sent, and only over what was read; a text that somebody else wrote is given back.
+#[test]
+fn verif_saving_never_overwrites_what_changed_meanwhile() {
+    let desk = Desk::open();
+    let base = desk.get("/api/plan").ok()["source_digest"].clone();
+    let mine = desk.text() + "# mine\n";
+    let saved = desk.send(
+        "PUT",
+        "/api/plan",
+        &json!({ "text": mine, "base_digest": base }),
+    );
+    let digest = saved.ok()["source_digest"].clone();
+    assert_ne!(digest, base);
+    assert_eq!(desk.text(), mine);
+    let theirs = mine.clone() + "# theirs: π\n";
+    fs::write(desk.plan(), &theirs).unwrap();
+    let again = mine.clone() + "# mine again\n";
+    let asked = json!({ "text": again, "base_digest": digest });
+    let conflict = desk.send("PUT", "/api/plan", &asked);
+    assert_eq!(conflict.status, 409);
+    let told = conflict.json();
+    assert_eq!(told["error"]["code"], "changed-meanwhile");
+    assert_eq!(told["text"], theirs);
+    assert_eq!(desk.text(), theirs);
+    // Knowing the difference it may be written.
+    let asked = json!({ "text": again, "base_digest": told["source_digest"] });
+    desk.send("PUT", "/api/plan", &asked).ok();
+    assert_eq!(desk.text(), again);
+    // Nothing half written stays.
+    let mut left: Vec<String> = fs::read_dir(desk.folder.path())
+        .unwrap()
+        .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+        .collect();
+    left.sort();
+    assert_eq!(left, ["README.md", "cues", "parts.toml", "plan.toml"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn verif_a_plan_that_may_not_be_written_stays_and_a_link_stays_a_link() {
+    use std::os::unix::fs::PermissionsExt;
+    let desk = Desk::open();
+    let text = desk.text();
+    let base = desk.get("/api/plan").ok()["source_digest"].clone();
+    let asked = json!({ "text": text.clone() + "# more\n", "base_digest": base });
+    fs::set_permissions(desk.plan(), fs::Permissions::from_mode(0o444)).unwrap();
+    assert_eq!(desk.get("/api/session").ok()["plan"]["read_only"], true);
+    let refused = desk.send("PUT", "/api/plan", &asked);
+    assert_eq!(
+        (refused.status, refused.error().as_str()),
+        (403, "read-only")
+    );
+    assert_eq!(desk.text(), text);
+    fs::set_permissions(desk.plan(), fs::Permissions::from_mode(0o640)).unwrap();
+    // The plan may be a link to anywhere: its end is written, with its permissions.
+    let elsewhere = tempfile::tempdir().unwrap();
+    let real = elsewhere.path().join("kept.toml");
+    fs::rename(desk.plan(), &real).unwrap();
+    std::os::unix::fs::symlink(&real, desk.plan()).unwrap();
+    desk.send("PUT", "/api/plan", &asked).ok();
+    assert!(fs::symlink_metadata(desk.plan()).unwrap().is_symlink());
+    assert!(fs::read_to_string(&real).unwrap().ends_with("# more\n"));
+    let mode = fs::metadata(&real).unwrap().permissions().mode();
+    assert_eq!(mode & 0o777, 0o640);
+}
+
+#[test]
+fn verif_a_plan_that_is_gone_is_said_to_be_gone() {
+    let desk = Desk::open();
+    let base = desk.get("/api/plan").ok()["source_digest"].clone();
+    fs::rename(desk.plan(), desk.folder.path().join("moved.toml")).unwrap();
+    let asked = json!({ "text": "format = 1\n", "base_digest": base });
+    for answer in [
+        desk.get("/api/plan"),
+        desk.get("/api/session"),
+        desk.send("PUT", "/api/plan", &asked),
+    ] {
+        assert_eq!((answer.status, answer.error().as_str()), (404, "plan-gone"));
+    }
+    assert!(!desk.plan().exists());
+    // The page's text is still followed.
+    let moved = fs::read_to_string(desk.folder.path().join("moved.toml")).unwrap();
+    let told = desk.consequences(&moved, "quick");
+    assert_eq!(told["mistakes"], json!([]));
+}
+
+/// The verdicts are those that a check of the same text gives.
+#[test]
+fn verif_consequences_hold_the_verdicts_of_a_check() {
+    let desk = Desk::open();
+    let told = desk.consequences(&desk.text(), "full");
+    assert_eq!(told["format"], "consequences/1");
+    let path = desk.plan();
+    let reading = assess::read(&path, &plan::from_folder_of(&path));
+    let (shelf, warnings) = beside::shelf(&path, &reading, &|_, _| true).unwrap();
+    let check = assess::check(&reading, &shelf);
+    let mut own = report::check_json(&check, beside::PROGRAM, &reading.mistakes, &reading.sources);
+    own["warnings"] = json!(warnings);
+    // Through text, as the other was: numbers are then read alike.
+    let own: Value = serde_json::from_str(&own.to_string()).unwrap();
+    assert!(told["verdicts"] == own, "the verdicts differ");
+    assert_eq!(
+        told["source_digest"],
+        desk.get("/api/plan").ok()["source_digest"]
+    );
+    let quick = desk.consequences(&desk.text(), "quick");
+    assert_eq!(quick["verdicts"]["tier"], "quick");
+}
+
+/// Places are UTF-16 offsets into the text that was sent.
+#[test]
+fn verif_a_mistake_is_underlined_where_it_stands() {
+    let desk = Desk::open();
+    let text = format!("# 🐋 π\n{}", desk.text()).replace("length = ", "lenght = ");
+    assert!(text.contains("lenght"));
+    let told = desk.consequences(&text, "quick");
+    let mistakes = told["mistakes"].as_array().unwrap();
+    let own = |m: &&Value| m["code"] == "unknown-key" && m["file"] == "plan.toml";
+    let mistake = mistakes.iter().find(own).expect("it is told");
+    let units: Vec<u16> = text.encode_utf16().collect();
+    let place = |key: &str| mistake[key].as_u64().unwrap() as usize;
+    let under = String::from_utf16(&units[place("from")..place("to")]).unwrap();
+    assert_eq!(under, "lenght");
+    assert_eq!(mistake["severity"], "error");
+    assert!(
+        mistake["help"].as_str().unwrap().contains("length"),
+        "{mistake}"
+    );
+}
+
+/// A drawing tells each module's voltage as the verdicts on voltages have it, and every span and section of the plan.
+#[test]
+fn verif_the_drawing_holds_the_line() {
+    let desk = Desk::open();
+    let told = desk.consequences(&desk.text(), "quick");
+    let line = &told["line"];
+    let path = desk.plan();
+    let reading = assess::read(&path, &plan::from_folder_of(&path));
+    let own = reading.line.as_ref().unwrap();
+    assert_eq!(line["modules"].as_array().unwrap().len(), own.modules.len());
+    assert_eq!(line["spans"].as_array().unwrap().len(), own.spans.len());
+    assert_eq!(
+        line["sections"].as_array().unwrap().len(),
+        own.sections.len()
+    );
+    let text: Vec<u16> = desk.text().encode_utf16().collect();
+    for module in line["modules"].as_array().unwrap() {
+        let voltage = &module["voltage"];
+        let (low, high) = (voltage["lowest_v"].as_f64(), voltage["highest_v"].as_f64());
+        assert!(low.unwrap() <= high.unwrap(), "{module}");
+        let source = &module["source"];
+        let (from, to) = (
+            source["from"].as_u64().unwrap(),
+            source["to"].as_u64().unwrap(),
+        );
+        let here = String::from_utf16(&text[from as usize..to as usize]).unwrap();
+        assert!(here.contains(module["name"].as_str().unwrap()), "{here}");
+    }
+    // The verdicts on voltages name the same lowest figures.
+    let verdicts = told["verdicts"]["requirements"].as_array().unwrap().iter();
+    let all = verdicts.chain(told["verdicts"]["standing"].as_array().unwrap());
+    let mut compared = 0;
+    for verdict in all.flat_map(|j| j["verdicts"].as_array().unwrap()) {
+        let of = |m: &&Value| m["path"] == verdict["subject"] && verdict["value"]["unit"] == "V";
+        if let Some(module) = line["modules"].as_array().unwrap().iter().find(of) {
+            let value = verdict["value"]["value"].as_f64().unwrap();
+            let voltage = &module["voltage"];
+            let ends = [&voltage["lowest_v"], &voltage["highest_v"]];
+            assert!(
+                ends.iter().any(|v| v.as_f64() == Some(value)),
+                "{verdict} {voltage}"
+            );
+            compared += 1;
+        }
+    }
+    assert!(compared > 0);
+}
+
+/// An edit is one piece of the text; the rest stays to the byte, comments too.
+#[test]
+fn verif_an_edit_changes_one_value_and_keeps_the_rest() {
+    let desk = Desk::open();
+    let text = desk.text();
+    let asked = json!({ "text": text, "path": "section.riser.length", "value": "123 m" });
+    let told = desk.post("/api/edit", &asked).ok();
+    let new = told["text"].as_str().unwrap();
+    let units: Vec<u16> = new.encode_utf16().collect();
+    let place = |key: &str| told[key].as_u64().unwrap() as usize;
+    let put = String::from_utf16(&units[place("from")..place("to")]).unwrap();
+    assert!(put.contains("123 m"), "{put}");
+    let changed = text.lines().zip(new.lines()).filter(|(a, b)| a != b);
+    assert_eq!(changed.count(), 1);
+    for (path, value) in [
+        ("section.riser.lenght", "1 m"),
+        ("section.none.length", "1 m"),
+        ("", "x"),
+    ] {
+        let asked = json!({ "text": text, "path": path, "value": value });
+        let refused = desk.post("/api/edit", &asked);
+        assert_eq!(
+            (refused.status, refused.error().as_str()),
+            (422, "no-edit"),
+            "{path}"
+        );
+    }
+}
+
+#[test]
+fn verif_what_cannot_be_asked_is_said_with_its_reason() {
+    let desk = Desk::open();
+    let text = desk.text();
+    let cases = [
+        (
+            "/api/document/none",
+            json!({ "text": text }),
+            404,
+            "no-such-document",
+        ),
+        (
+            "/api/document/chain",
+            json!({ "text": text, "ask": { "month": 13 } }),
+            422,
+            "bad-ask",
+        ),
+        (
+            "/api/document/chain",
+            json!({ "text": text, "ask": { "sensors": ["module.none"] } }),
+            422,
+            "not-named",
+        ),
+        (
+            "/api/document/paths",
+            json!({ "text": text }),
+            422,
+            "bad-ask",
+        ),
+        (
+            "/api/document/year",
+            json!({ "text": text, "ask": { "supply": "supply.none" } }),
+            422,
+            "not-named",
+        ),
+        (
+            "/api/document/year",
+            json!({ "text": "format = 1\n" }),
+            422,
+            "mistakes",
+        ),
+        (
+            "/api/document/year",
+            json!({ "text": text, "ask": { "moon": 1 } }),
+            400,
+            "bad-body",
+        ),
+        (
+            "/api/consequences",
+            json!({ "text": text, "tier": "slow", "serial": 1 }),
+            400,
+            "bad-body",
+        ),
+        (
+            "/api/consequences",
+            json!({ "text": text }),
+            400,
+            "bad-body",
+        ),
+        ("/api/none", json!({}), 404, "no-such-route"),
+        ("/api/session", json!({}), 405, "no-such-method"),
+    ];
+    for (path, asked, status, code) in cases {
+        let answer = desk.post(path, &asked);
+        assert_eq!(
+            (answer.status, answer.error().as_str()),
+            (status, code),
+            "{path} {}",
+            answer.text()
+        );
+    }
+    let told = desk
+        .post("/api/document/year", &json!({ "text": "format = 1\n" }))
+        .json();
+    assert!(!told["mistakes"].as_array().unwrap().is_empty());
+}

@@ -1,0 +1,8 @@
+//! The desk over HTTP, on a real socket, with a copy of the first example.
+
+#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod api;
+mod bench_plan;
+mod guarded;
+mod http;
