@@ -8,8 +8,9 @@ use quantity::{Dimension, show, show_number};
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, Wind,
-    at_least_m, deployment_months, doubts, doubts_of_ranges, found, month_range, reaches, told,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, SurveyLaw,
+    Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of, month_range,
+    reaches, told,
 };
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -111,16 +112,15 @@ enum Stands {
 }
 
 /// Where all winds are looked at under one law: the one that counts.
-struct UnderLaw {
-    words: String,
-    own: bool,
+struct UnderLaw<'l> {
+    law: &'l SurveyLaw,
     worst: Came,
     stands: Stands,
 }
 
-impl UnderLaw {
+impl<'l> UnderLaw<'l> {
     /// The worst of the winds: what is not even seen is broken, else the nearest by the lower limits.
-    fn new(words: &str, own: bool, each: &[Came], limit_m: f64) -> Self {
+    fn new(law: &'l SurveyLaw, each: &[Came], limit_m: f64) -> Self {
         let low_m = |c: &Came| at_least_m(c.found.unbroken_low);
         let seen_m = |c: &Came| at_least_m(c.found.unbroken_seen);
         let least = |of: &dyn Fn(&Came) -> f64| {
@@ -139,12 +139,7 @@ impl UnderLaw {
             (None, low) if at_least_m(low) < limit_m => Stands::TooFew,
             (None, _) => Stands::Kept,
         };
-        Self {
-            words: words.to_owned(),
-            own,
-            worst,
-            stands,
-        }
+        Self { law, worst, stands }
     }
 
     fn low_m(&self) -> f64 {
@@ -155,7 +150,7 @@ impl UnderLaw {
         format!(
             "{} under {}",
             told(self.worst.found.unbroken_low),
-            self.words
+            self.law.words
         )
     }
 }
@@ -203,12 +198,12 @@ fn drawn<'s>(
 }
 
 /// Each law that counts: for what is only advised that of the plan, else all that are looked at.
-fn under_laws(
-    subject: &Subject,
+fn under_laws<'s>(
+    subject: &'s Subject,
     asked: &Asked,
     drawn: &[Drawn<'_>],
     share: f64,
-) -> Result<Vec<UnderLaw>, RangeError> {
+) -> Result<Vec<UnderLaw<'s>>, RangeError> {
     let (depth_m, limit_m) = (subject.hydrophone_depth_m, asked.at_least_m.si);
     if !asked.binding {
         let each = drawn.iter().enumerate().map(|(wind, d)| {
@@ -219,8 +214,7 @@ fn under_laws(
             })
         });
         let each: Vec<Came> = each.collect::<Result<_, RangeError>>()?;
-        let words = subject.own_law();
-        return Ok(vec![UnderLaw::new(words, true, &each, limit_m)]);
+        return Ok(vec![UnderLaw::new(subject.own(), &each, limit_m)]);
     }
     let mut by_law: Vec<Vec<Came>> = vec![Vec::new(); subject.laws.len()];
     for (wind, d) in drawn.iter().enumerate() {
@@ -236,7 +230,7 @@ fn under_laws(
     }
     let laws = subject.laws.iter().zip(&by_law);
     Ok(laws
-        .map(|(law, each)| UnderLaw::new(&law.words, law.own, each, limit_m))
+        .map(|(law, each)| UnderLaw::new(law, each, limit_m))
         .collect())
 }
 
@@ -253,7 +247,7 @@ fn judged(
     let share = of_each_call(wanted, asked.encounter)?;
     let drawn = drawn(subject, asked, winds, share, shelf)?;
     let laws = under_laws(subject, asked, &drawn, share).map_err(|error| error.to_string())?;
-    let nearer = |a: &UnderLaw, b: &UnderLaw| a.low_m().total_cmp(&b.low_m());
+    let nearer = |a: &UnderLaw<'_>, b: &UnderLaw<'_>| a.low_m().total_cmp(&b.low_m());
     let worst = laws.iter().min_by(|a, b| nearer(a, b));
     let best = laws.iter().max_by(|a, b| nearer(a, b));
     let (worst, best) = worst.zip(best).expect("a way of sound is always one law");
@@ -295,8 +289,8 @@ fn judged(
         ));
     }
     if laws.len() > 1 {
-        let own = laws.iter().find(|law| law.own);
-        let own = own.filter(|own| own.words != worst.words && own.words != best.words);
+        let own = laws.iter().find(|under| under.law.own);
+        let own = own.filter(|own| ![worst.law, best.law].contains(&own.law));
         why.push_str(&format!(
             "; under {}, of which {} is the worst: {}{}",
             if subject.local.is_some() {
@@ -304,7 +298,7 @@ fn judged(
             } else {
                 "every law from 15 to 20 lg r"
             },
-            worst.words,
+            worst.law.words,
             best.told(),
             own.map_or_else(String::new, |own| format!(", {}", own.told())),
         ));
@@ -319,6 +313,7 @@ fn judged(
         why.push_str(&format!("; the value is at least {far}"));
     }
     why.push_str(&rests_on(subject, asked));
+    why.push_str(&over_the_hours(subject, worst, &drawn, share));
     if asked.wind_at_most_m_s.is_some() && winds.len() > 1 {
         why.push_str(&format!(
             "; with a fixed threshold less noise may carry fewer calls over it, so this is the worst of {} winds: a calm, the means of months below the limit, and the limit",
@@ -355,6 +350,30 @@ fn judged(
     };
     let range_m = worst.low_m();
     Ok(against.judge(subject.detector.clone(), range_m.round(), evidence, why))
+}
+
+/// How the hours of the month that counts differ, as the end of a sentence; nothing where it is of no month or the hours are not known.
+fn over_the_hours(
+    subject: &Subject,
+    under: &UnderLaw<'_>,
+    drawn: &[Drawn<'_>],
+    share: f64,
+) -> String {
+    let month = drawn[under.worst.wind].wind.month();
+    let (Some(month), Ok(winds)) = (month, &subject.hour_winds) else {
+        return String::new();
+    };
+    let sampled: Vec<&Sampled> = drawn.iter().map(|d| &d.sampled).collect();
+    let Ok([p10, p50, p90]) = hours_of(subject, under.law, (winds, month), &sampled, share) else {
+        return String::new();
+    };
+    format!(
+        "; over the hours of {}'s wind {} (P10: nine tenths of the hours exceed it), {} (P50), {} (P90)",
+        MONTHS[usize::from(month) - 1],
+        told(p10),
+        told(p50),
+        told(p90)
+    )
 }
 
 /// Why laws that differ leave it open, and what would settle it.

@@ -32,6 +32,7 @@ pub mod weather;
 mod worst;
 pub mod year;
 
+pub use calendar::MONTH_DAYS;
 pub use carried::{Carried, Fallen, carried};
 pub use converter::{Converter, ConverterError, EfficiencyCurve};
 pub use fault::short_circuit_current_a;

@@ -4,6 +4,7 @@
 //! [`Sampled`] curve and may be kept as an [`InjectionRecord`]. Fast part: the curve, source level, loss and noise give the share found over
 //! range, the range of a share and the effective area ([`month_range`]). The method page is `docs/method/range.md`.
 
+mod hours;
 mod laws;
 mod over;
 mod record;
@@ -13,6 +14,8 @@ mod subject;
 mod whole;
 mod wind;
 
+pub(crate) use hours::hours_of;
+pub use hours::{HourWinds, OverHours, PERCENTILES, over_hours};
 pub use laws::{LawRange, Local, SurveyLaw, law_ranges};
 pub(crate) use laws::{at_least_m, measured_loss, reaches};
 pub(crate) use over::{BY_CHANCE_ALLOWED, doubts, doubts_of_ranges, found, told};

@@ -136,6 +136,7 @@ pub fn recorded_ranges(
         losses,
     };
     Ok(Ranges {
+        over_hours: Err("recordings are of no month".to_owned()),
         subject,
         months: vec![month],
         asked: calls,

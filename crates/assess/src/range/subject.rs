@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 use signal::{SensorChain, energy_band_hz};
 
 use super::laws::{local, surveyed};
-use super::{Local, RangeError, SurveyLaw, Wind};
+use super::{HourWinds, Local, RangeError, SurveyLaw, Wind};
 use crate::input::{
     Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
     spreading, template_samples,
@@ -102,6 +102,8 @@ pub struct Subject {
     pub(crate) way: Way,
     /// The laws under which its ranges are looked at.
     pub(crate) laws: Vec<SurveyLaw>,
+    /// The winds of the hours, or why there are none.
+    pub hour_winds: Result<HourWinds, String>,
     /// Where the law of spreading was measured at the place.
     pub local: Option<Local>,
     pub(crate) ph: f64,
@@ -192,6 +194,7 @@ impl Subject {
             way,
             laws: surveyed(line, way),
             local: local(line),
+            hour_winds: HourWinds::of(line),
             asks_for_rays: sea.paths == Some(plan::Paths::Rays),
             ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
         })
@@ -264,10 +267,15 @@ impl Subject {
         matches!(self.way, Way::Image { .. })
     }
 
+    /// The law that the plan writes.
+    pub(crate) fn own(&self) -> &SurveyLaw {
+        let own = self.laws.iter().find(|law| law.own);
+        own.expect("the plan's own way is one of those that are looked at")
+    }
+
     /// The law that the plan writes, in words.
     pub(crate) fn own_law(&self) -> &str {
-        let own = self.laws.iter().find(|law| law.own);
-        own.map_or("a law of spreading", |law| &law.words)
+        &self.own().words
     }
 
     /// Product of the call's energy duration and the band's width.

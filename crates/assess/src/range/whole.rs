@@ -1,8 +1,8 @@
 //! All that is told of a detector and a call.
 
 use super::{
-    Draws, Found, InjectionRecord, LawRange, Loss, MonthRange, RangeError, Recorded, Sampled,
-    Subject, Wind, depth_ranges, law_ranges, losses, month_range, sample,
+    Draws, Found, InjectionRecord, LawRange, Loss, MonthRange, OverHours, RangeError, Recorded,
+    Sampled, Subject, Wind, depth_ranges, law_ranges, losses, month_range, over_hours, sample,
 };
 
 /// Ranges of a detector and a call, month by month.
@@ -14,6 +14,8 @@ pub struct Ranges {
     pub months: Vec<Month>,
     /// Calls at each ratio that were asked for.
     pub asked: u64,
+    /// Ranges over the hours of each month and of the year, or why there are none.
+    pub over_hours: Result<Vec<OverHours>, String>,
     /// Of the recordings, where the noise is theirs.
     pub recorded: Option<Recorded>,
 }
@@ -85,7 +87,10 @@ pub fn ranges(
             })
         })
         .collect::<Result<_, RangeError>>()?;
+    let of_months: Vec<u8> = winds.iter().filter_map(|wind| wind.month()).collect();
+    let over_hours = over_hours(&subject, &of_months, &all);
     Ok(Ranges {
+        over_hours,
         subject,
         months,
         asked: draws.calls,

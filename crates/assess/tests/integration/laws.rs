@@ -211,7 +211,7 @@ fn verif_the_plans_own_law_counts_among_all() {
 /// Where few calls leave it open, laws are not blamed.
 #[test]
 fn verif_too_few_calls_under_the_worst_law_are_said() {
-    let counts = [(10.0, 0), (30.0, 200)];
+    let counts = [(-10.0, 0), (10.0, 200)];
     let at = |at_least: &str| judged(&reading("shall", at_least, None), &counts, 200, 0);
     let shown_m = match requirement(&at("10 m"), "far").verdicts.first() {
         Some(assess::Verdict::Known(k)) => k.value.value,

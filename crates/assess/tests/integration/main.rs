@@ -40,6 +40,7 @@ mod paid;
 mod paid_by_chance;
 mod places;
 mod processor;
+mod range_hours;
 mod ranges;
 mod recorded;
 mod recovery;

@@ -14,7 +14,7 @@ const NO_SPREAD: (&str, &str) = ("172 dB re 1 uPa m ± 10 dB", "172 dB re 1 uPa 
 /// Wind up to which the requirement is to hold, m/s: between the means of June and July.
 pub(crate) const LIMIT_M_S: f64 = 6.85;
 /// The line as it is wetted in June alone.
-const OF_JUNE: [(&str, &str); 4] = [
+pub(crate) const OF_JUNE: [(&str, &str); 4] = [
     ("start = 2027-03-15", "start = 2027-06-02"),
     ("duration = \"240 d\"", "duration = \"20 d\""),
     ("start_slip = \"8 wk\"\n", ""),
@@ -85,7 +85,7 @@ fn counted(subject: &Subject, counts: &[(f64, u64)], calls: u64, by_chance: u64)
     counted_at(LIMIT_M_S, subject, counts, calls, by_chance)
 }
 
-fn counted_at(
+pub(crate) fn counted_at(
     wind_m_s: f64,
     subject: &Subject,
     counts: &[(f64, u64)],
@@ -115,7 +115,7 @@ pub(crate) fn judged(
     with(reading, &[counted(&subject, counts, calls, by_chance)])
 }
 
-fn with(reading: &Reading, sampled: &[Sampled]) -> Check {
+pub(crate) fn with(reading: &Reading, sampled: &[Sampled]) -> Check {
     let subject = subject(reading.line.as_ref().unwrap());
     check(reading, &shelf(&subject, sampled))
 }

@@ -350,9 +350,19 @@ fn over_range(
 /// The vertical or horizontal axis of ranges, km, from nothing to the farthest that is told.
 fn kilometres(ranges: &Ranges, px: (f64, f64)) -> Result<Axis, PictureError> {
     let all = ranges.months.iter().flat_map(|m| &m.range.found);
-    let far_m = all.map(|f| metres(f.seen)).fold(0.0, f64::max);
+    let over = ranges.over_hours.iter().flatten();
+    let over = over.flat_map(|row| &row.found[2]).map(|f| metres(f.low));
+    let far_m = all.map(|f| metres(f.seen)).chain(over).fold(0.0, f64::max);
     let far_km = (1.1 * far_m / 1000.0).max(0.1);
     Axis::new("range", "km", AxisScale::Linear, (0.0, far_km), px)
+}
+
+/// Ranges over the hours of a month, by the lower limits: P10, P50 and P90 of the first share that is told, or the second.
+fn over_hours(ranges: &Ranges, month: &Month, share: usize) -> Option<[Outer; 3]> {
+    let of = month.range.month?;
+    let all = ranges.over_hours.as_ref().ok()?;
+    let row = all.iter().find(|row| row.month == Some(of))?;
+    Some(row.found.map(|found| found[share].low))
 }
 
 fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), PictureError> {
@@ -386,6 +396,22 @@ fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), Pi
         for (place, month) in &all {
             let found: Found = month.range.found[i];
             let at = x(*place) + shift;
+            if let Some([p10, p50, p90]) = over_hours(ranges, month, i) {
+                let [low, middle, high] =
+                    [p10, p50, p90].map(|outer| up.px(metres(outer) / 1000.0));
+                drawing.line(vec![(at, low), (at, high)], colour, 1.6);
+                for end in [low, high] {
+                    drawing.line(vec![(at - 5.0, end), (at + 5.0, end)], colour, 1.6);
+                }
+                match i {
+                    0 => mark(drawing, (at, middle), colour),
+                    _ => cross(drawing, (at, middle), colour),
+                }
+                if matches!(p90, Outer::Beyond(_)) {
+                    drawing.text(">", (at, high - 8.0), Align::Centre, colour);
+                }
+                continue;
+            }
             let (seen, low) = (
                 up.px(metres(found.seen) / 1000.0),
                 up.px(metres(found.low) / 1000.0),
@@ -411,12 +437,19 @@ fn by_month(drawing: &mut Drawing, ranges: &Ranges, area: Area) -> Result<(), Pi
     );
     cross(drawing, (92.0, 88.0), OTHER);
     drawing.text("nine tenths are found", (108.0, 93.0), Align::Left, INK);
-    drawing.text(
-        "bars reach down to what the lower limits at 95 % leave; > further than is told",
-        (400.0, 69.0),
-        Align::Left,
-        INK,
-    );
+    let (bars, rest) = if ranges.over_hours.is_ok() {
+        (
+            "bars: at least, over the hours of the month: P10 (nine tenths of the hours exceed it), P50, P90",
+            "single winds: lower limit and as seen; > further than is told",
+        )
+    } else {
+        (
+            "bars reach down to what the lower limits at 95 % leave; > further than is told",
+            "",
+        )
+    };
+    drawing.text(bars, (400.0, 69.0), Align::Left, INK);
+    drawing.text(rest, (330.0, 93.0), Align::Left, INK);
     Ok(())
 }
 

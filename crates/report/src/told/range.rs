@@ -84,9 +84,10 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
     if let Some(worst) = worst(ranges) {
         curve(&mut out, worst, ranges);
     }
+    over_hours(&mut out, ranges);
     let _ = writeln!(
         out,
-        "\n  month   wind    noise in band   half found to        nine tenths to       effective area\n                   dB re 1 uPa    seen      at least   seen      at least   seen      at least"
+        "\n  at the winds in which calls were drawn\n  month   wind    noise in band   half found to        nine tenths to       effective area\n                   dB re 1 uPa    seen      at least   seen      at least   seen      at least"
     );
     for month in &ranges.months {
         let r = &month.range;
@@ -231,8 +232,7 @@ fn by_law(out: &mut String, month: &Month, ranges: &Ranges) {
     );
     for law in laws {
         let [half, most] = law.found;
-        let _ = writeln!(
-            out,
+        let row = format!(
             "    {:43} {:9} {:10} {:9} {:10}{}",
             law.words,
             far(half.seen),
@@ -241,6 +241,7 @@ fn by_law(out: &mut String, month: &Month, ranges: &Ranges) {
             far(most.low),
             if law.own { " the plan's" } else { "" }
         );
+        let _ = writeln!(out, "{}", row.trim_end());
     }
     let text = match measured {
         Some(local) => format!(
@@ -286,6 +287,47 @@ fn worst(ranges: &Ranges) -> Option<&Month> {
         .months
         .iter()
         .min_by(|a, b| a.range.area_m2.0.total_cmp(&b.range.area_m2.0))
+}
+
+/// Ranges over the hours of each month's wind and of the year's, by the lower limits.
+fn over_hours(out: &mut String, ranges: &Ranges) {
+    let winds = ranges.subject.hour_winds.as_ref();
+    let (all, words) = match (&ranges.over_hours, winds) {
+        (Ok(all), Ok(winds)) => (all, &winds.words),
+        (Err(why), _) | (_, Err(why)) => {
+            let text = format!("Over the hours of a month nothing is told: {why}.");
+            let _ = writeln!(out);
+            for row in wrap(&text, 104) {
+                let _ = writeln!(out, "  {row}");
+            }
+            return;
+        }
+    };
+    let _ = writeln!(
+        out,
+        "\n  over the hours, by the lower limits\n          half found to                    nine tenths to\n          P10        P50        P90        P10        P50        P90"
+    );
+    for row in all {
+        let _ = write!(
+            out,
+            "  {:8}",
+            row.month.map_or("year", |m| MONTHS[usize::from(m) - 1])
+        );
+        for share in 0..2 {
+            for found in &row.found {
+                let _ = write!(out, "{:11}", far(found[share].low));
+            }
+        }
+        let end = out.trim_end_matches(' ').len();
+        out.truncate(end);
+        let _ = writeln!(out);
+    }
+    let text = format!(
+        "P10: the range that nine tenths of the hours exceed. P90: the range that one hour in ten exceeds. Under the plan's own law of spreading. The wind is {words}; the noise is that of each wind by the formula, and the share of calls over the ratio that of the calls drawn in the noise nearest to it."
+    );
+    for row in wrap(&text, 104) {
+        let _ = writeln!(out, "  {row}");
+    }
 }
 
 fn curve(out: &mut String, month: &Month, ranges: &Ranges) {
@@ -413,6 +455,7 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         "loss_measured": s.local.as_ref().map(|local| json!({
             "farthest_m": local.farthest_m, "words": local.words,
         })),
+        "over_hours": over_hours_json(ranges),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
     })
 }
@@ -432,6 +475,25 @@ fn found_json(found: &Found) -> Value {
         "at_least": outer_json(found.low),
         "seen_without_a_gap": outer_json(found.unbroken_seen),
         "at_least_without_a_gap": outer_json(found.unbroken_low),
+    })
+}
+
+/// P10 is exceeded in nine tenths of the hours, P90 in one tenth.
+fn over_hours_json(ranges: &Ranges) -> Value {
+    let (all, words) = match (&ranges.over_hours, &ranges.subject.hour_winds) {
+        (Ok(all), Ok(winds)) => (all, &winds.words),
+        (Err(why), _) | (_, Err(why)) => return json!({ "why_none": why }),
+    };
+    let hours = all.iter().map(|row| {
+        let of = |i: usize| {
+            json!({ "wind_m_s": row.wind_m_s[i], "ranges": row.found[i].iter().map(found_json).collect::<Vec<_>>() })
+        };
+        json!({ "month": row.month, "p10": of(0), "p50": of(1), "p90": of(2) })
+    });
+    json!({
+        "wind": words,
+        "p10_is_exceeded_in_share": 0.9,
+        "rows": hours.collect::<Vec<_>>(),
     })
 }
 
