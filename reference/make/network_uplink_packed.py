@@ -137,12 +137,14 @@ class Shore:
             if not (yield from self.lasts(case["session"])):
                 self.trying, self.queue = [], sorted(self.queue + load)
                 self.tell(-1, env.now, "broken off", len(load))
+                self.pay_failed(month, cost)
                 continue
             touched = any(a < env.now and start < b for a, b in case["outages"])
             self.trying = []
             if touched or (case["fail_every"] and attempt % case["fail_every"] == 0):
                 self.failures += 1
                 self.queue = sorted(self.queue + load)
+                self.pay_failed(month, cost)
                 wait = case["backoff"]
                 for _ in range(self.failures - 1):
                     wait = min(wait * case["growth"], case["longest"])
@@ -151,15 +153,21 @@ class Shore:
             self.failures = 0
             for place, message in enumerate(load):
                 self.tell(message[1], env.now, "sent", cost if place == 0 else 0)
-            if case["cap"]:
-                before = self.billed.get(month, 0)
-                self.billed[month] = before + cost
-                if before < case["cap"] <= before + cost:
-                    self.tell(-1, env.now, "cap", before + cost)
+            self.pay(month, cost)
+
+    def pay_failed(self, month, cost):
+        if self.case["bills_failed"]:
+            self.pay(month, cost)
+
+    def pay(self, month, cost):
+        before = self.billed.get(month, 0)
+        self.billed[month] = before + cost
+        if self.case["cap"] and before < self.case["cap"] <= before + cost:
+            self.tell(-1, self.env.now, "cap", before + cost)
 
     def solved(self):
         self.env.run(until=self.case["until"])
-        return {"case": self.case, "told": self.told, "attempts": self.attempts}
+        return {"case": self.case, "told": self.told, "attempts": self.attempts, "billed": sum(self.billed.values())}
 
 
 def random_case(seed):
@@ -188,6 +196,7 @@ def random_case(seed):
         "cap": 1 + draw.below(8) if capped else None, "month": 5000 + draw.below(4000),
         "then": draw.pick(["stop", "urgent"]) if urgent is not None else "stop",
         "expiry": draw.pick([None, None, 800, 3000, 9000]), "offers": offers, "outages": outages, "until": 40000, "stops": stops(draw),
+        "bills_failed": draw.below(2) == 0,
     }
 
 

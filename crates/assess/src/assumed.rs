@@ -208,6 +208,11 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             u.id
         ));
     }
+    for u in line.uplinks.iter().filter(|u| u.bills_failed.is_none()) {
+        if let Some(words) = crate::input::failed_attempts_words(u) {
+            all.push(format!("uplink.{}: {words}", u.id));
+        }
+    }
     for (ix, u) in line.uplinks.iter().enumerate() {
         // Requirements on the wait tell it themselves.
         let asked = |r: &Requirement| matches!(r.that, That::UplinkWait { of, .. } if of.0 == ix);

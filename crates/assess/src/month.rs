@@ -21,8 +21,8 @@ use quantity::{SECONDS_PER_DAY, show_number};
 
 use crate::check::Shelf;
 use crate::input::{
-    InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, payload_bytes, runs_per_h,
-    streams, traffic,
+    InputError, MONTH_DAYS, SECONDS_PER_HOUR, at_most, billed_alone, bills_failed, payload_bytes,
+    runs_per_h, streams, traffic,
 };
 use crate::memo::Memo;
 use crate::tuning::{ShelvedTuning, chain_digest};
@@ -100,7 +100,14 @@ pub(crate) fn month(
 
 /// The urgent messages alone of a month on an uplink whose cap lets them go on, each billed by itself.
 pub(crate) fn urgent_month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
-    let urgent = line.uplinks[of.0].urgent;
+    let u = &line.uplinks[of.0];
+    if bills_failed(u) {
+        return Err(format!(
+            "how many failed attempts of urgent messages uplink.{} bills above its cap is not counted",
+            u.id
+        ));
+    }
+    let urgent = u.urgent;
     let mut sendings = sendings(line, of)?;
     sendings.retain(|s| urgent.is_some_and(|most| s.priority <= most));
     let Rates { rates, .. } = rates(line, &sendings, shelf)?;
@@ -181,9 +188,10 @@ fn distribution(
         false => format!("{} by chance", events.join(" and ")),
     };
     let mut from = format!("{sendings:?} {rates:?}");
-    let (probabilities, months) = match line.uplinks[of.0].pack_within_s {
-        None => (compounded(sendings, rates)?, None),
-        Some(_) => {
+    let u = &line.uplinks[of.0];
+    let (probabilities, months) = match u.pack_within_s.is_some() || bills_failed(u) {
+        false => (compounded(sendings, rates)?, None),
+        true => {
             let (spec, tries) = queue(line, of)?;
             from.push_str(&format!(" {spec:?} {tries:?}"));
             let (probabilities, months) = drawn(line, of, sendings, rates, memo)?;

@@ -6,8 +6,8 @@ use quantity::SECONDS_PER_DAY;
 
 use crate::cap::{Capped, Declared, cap, capped};
 use crate::input::{
-    InputError, MONTH_DAYS, billed_alone, payload_bytes, start_limits, streams, traffic,
-    uplink_spec,
+    InputError, MONTH_DAYS, billed_alone, bills_failed, payload_bytes, start_limits, streams,
+    traffic, uplink_spec,
 };
 
 pub(crate) fn as_it_likes(behaviour: &str) -> String {
@@ -73,6 +73,8 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
     let (mut sharing, mut largest) = (0.0, 0);
     // Priorities of what may share, and of what goes by itself with how many of it there are.
     let (mut most_urgent, mut alone) = (None, Vec::new());
+    // All of them, and the most that one attempt bills.
+    let (mut all, mut dearest) = (0.0, 1.0_f64);
     let mut parts = Vec::new();
     let mut from = format!("{span_s:?} {spec:?}");
     for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
@@ -82,6 +84,8 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
         let each = billed_alone(u, sender.bytes) as f64;
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         messages += each * count;
+        all += count;
+        dearest = dearest.max(each);
         parts.push(format!(
             "{count:.0} of behaviour.{} at {each:.0} billed each",
             sender.behaviour
@@ -122,6 +126,19 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
                 ", of which {sharing:.0} share at most {loads:.0} billed messages"
             ));
         }
+    }
+    if bills_failed(u) && all > 0.0 {
+        // Each failed attempt takes its session and at least the first back-off; without a cap to wait at, a message is tried no more often than its age lets it.
+        let apart_s = u.attempt_s() + spec.backoff.first.as_s_f64();
+        let by_time = (span_s / apart_s).floor() + 1.0;
+        let by_age = match (u.expiry_s, u.cap) {
+            (Some(expiry), None) => ((expiry.si / apart_s).floor() + 1.0) * all,
+            _ => f64::INFINITY,
+        };
+        let failed = by_time.min(by_age) * dearest;
+        messages += failed;
+        urgent_messages += failed;
+        why.push_str(&format!(", and at most {failed:.0} for attempts that fail"));
     }
     let room = u.room.map_or(f64::INFINITY, |(room, _)| {
         if most_each > 0.0 {

@@ -5,7 +5,7 @@ use quantity::{EventRate, Money, SECONDS_PER_DAY};
 
 use crate::cap::cap;
 use crate::check::Shelf;
-use crate::input::MONTH_DAYS;
+use crate::input::{MONTH_DAYS, failed_attempts_words};
 use crate::memo::Memo;
 use crate::month::{Month, SEED, month, urgent_month};
 use crate::uplink_load::{Paid, paid};
@@ -61,7 +61,9 @@ pub(crate) fn uplink_cost(
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     let found = match share {
         None => paid(line, of, MONTH_DAYS * SECONDS_PER_DAY).map(|b| {
-            let why = format!("in {MONTH_DAYS:.0} d: {}", b.why);
+            let failed = failed_attempts_words(&line.uplinks[of.0]);
+            let failed = failed.map_or_else(String::new, |words| format!("; {words}"));
+            let why = format!("in {MONTH_DAYS:.0} d: {}{failed}", b.why);
             let evidence = Evidence::computed(UPLINK_METHOD, &(limit, tariff(line, of), b.from));
             (b.messages as u64, evidence, why)
         }),
@@ -215,7 +217,7 @@ fn tariff(line: &Line, of: UplinkIx) -> impl std::fmt::Debug {
     let u = &line.uplinks[of.0];
     (
         u.price,
-        (u.included, u.minimum_charge, u.cap),
+        (u.included, u.minimum_charge, u.cap, u.bills_failed),
         (u.message_bytes, u.overhead_bytes, u.adds_bytes),
         (u.pack_within_s.map(|q| q.si), u.urgent),
     )
@@ -291,7 +293,8 @@ fn expected(
             why.push_str(", and what it holds back goes in later months: these shares are of months that begin with nothing left over");
         }
     }
-    for note in &m.notes {
+    let failed = failed_attempts_words(u);
+    for note in m.notes.iter().map(String::as_str).chain(failed) {
         why.push_str("; ");
         why.push_str(note);
     }

@@ -74,10 +74,28 @@ pub fn uplink_spec(line: &Line, uplink: UplinkIx) -> Result<UplinkSpec, InputErr
                 plan::AtCap::UrgentOnly => AtCap::UrgentOnly,
             },
         }),
+        bills_failed: u.bills_failed == Some(true),
     })
 }
 
 const NO_WAVES: &str = "the `wave_height` of the cue sheet, on which its chance of success depends";
+
+/// Whether attempts that fail are billed, in words; none where none fails.
+pub(crate) fn failed_attempts_words(u: &Uplink) -> Option<&'static str> {
+    if never_fails(u) {
+        return None;
+    }
+    Some(match u.bills_failed {
+        Some(true) => "failed attempts are billed like others",
+        Some(false) => "failed attempts are free",
+        None => "failed attempts count as free, because `failed_attempts` is not written",
+    })
+}
+
+/// Whether some attempts fail and are billed.
+pub(crate) fn bills_failed(u: &Uplink) -> bool {
+    u.bills_failed == Some(true) && !never_fails(u)
+}
 
 fn never_fails(u: &Uplink) -> bool {
     u.success.is_some_and(|q| q.si >= 1.0)

@@ -1,7 +1,8 @@
 //! How the attempts of an uplink succeed: with one chance, or through calm and high seas that last, month by month.
 //!
-//! The share of high sea of a month is what Rayleigh's law about its mean wind leaves above the wind, or above the wind that raises the wave height, that the plan writes. How long high seas last
-//! the plan says, or it follows from how the wind of the hours holds on (docs/method/uplink.md).
+//! The share of high sea of a month is what Rayleigh's law about its mean wind leaves above the wind that the plan writes. Of a wave height it is what the site's own law of heights (`site.waves`)
+//! leaves above it, or, where the site has none, Rayleigh's law above the wind that raises it. How long high seas last the plan says; else it follows from the memory of the site's waves, or of a
+//! limit by wind from how the wind of the hours holds on (docs/method/uplink.md).
 
 use chance::{TwoState, exceedance_persistence};
 use network::Tries;
@@ -14,6 +15,7 @@ use super::{InputError, SECONDS_PER_HOUR};
 use crate::cell_verdicts::MONTHS;
 use crate::chain::months_in_water;
 use crate::hours::Seas;
+use crate::ship::calms;
 
 /// How attempts succeed.
 #[derive(Clone, Debug, PartialEq)]
@@ -100,6 +102,15 @@ pub(crate) fn succeeds(
         });
     }
     let what = || format!("uplink.{}", u.id);
+    if let (SeaLimit::WaveHeight(limit), Some(_)) = (sea.high_above, line.sea.spells) {
+        return by_waves(line, uplink, &sea, limit.si);
+    }
+    if let (SeaLimit::WaveHeight(_), None) = (sea.high_above, sea.high_lasts_s) {
+        return Err(InputError::NotSaid {
+            what: what(),
+            missing: "how long a high sea lasts: `high_lasts` of its `sea`, or `site.waves` with the memory of the heights",
+        });
+    }
     let seas = Seas::of(line).map_err(|_| InputError::NotSaid {
         what: what(),
         missing: "the `wind` of the site's months, from which its high seas come",
@@ -107,24 +118,8 @@ pub(crate) fn succeeds(
     let winds = WindYears::new(seas.wind_m_s(), WIND_LASTS_H).map_err(|e| InputError::Open {
         what: format!("{}: {e}", what()),
     })?;
-    let mut months = Vec::with_capacity(12);
-    for (month, name) in MONTHS.iter().enumerate() {
-        let high = winds.share_above(month, high_wind_m_s(line, &seas, &sea, month));
-        let tries = tries(&sea, high).ok_or_else(|| InputError::Open {
-            what: format!(
-                "{}: in {name} the sea is high {:.1} % of the time, and no attempt ever succeeds",
-                what(),
-                100.0 * high
-            ),
-        })?;
-        months.push(tries);
-    }
-    let months: [Tries; 12] = months.try_into().expect("one for each of twelve months");
-    let high = |m: usize| months[m].chain.at_rest()[1];
-    let in_water = months_in_water(line).into_iter();
-    let worst = in_water
-        .max_by(|a, b| high(*a).total_cmp(&high(*b)).then(b.cmp(a)))
-        .unwrap_or(0);
+    let high = |month| winds.share_above(month, high_wind_m_s(line, &seas, &sea, month));
+    let hour = |high| exceedance_persistence(high, libm::exp(-1.0 / WIND_LASTS_H));
     let lasts = match sea.high_lasts_s {
         Some(q) => format!("high seas last {} on average", show(q.si, Dimension::Time)),
         None => format!(
@@ -139,10 +134,79 @@ pub(crate) fn succeeds(
             line.sea.swell.map_or("", |_| ", with the swell")
         ),
     };
+    let seas = HighSeas {
+        share: &high,
+        hour: &hour,
+    };
+    by_sea(line, uplink, &sea, &seas, format!("{by}; {lasts}"))
+}
+
+/// Through seas whose heights follow the law of the site, high above this, m.
+fn by_waves(
+    line: &Line,
+    uplink: UplinkIx,
+    sea: &LastingSea,
+    limit_m: f64,
+) -> Result<Succeeds, InputError> {
+    let calms = calms(line).map_err(|why| InputError::Open {
+        what: format!("uplink.{}: {why}", line.uplinks[uplink.0].id),
+    })?;
+    let memory_s = calms.memory_h * SECONDS_PER_HOUR;
+    let lasts = match sea.high_lasts_s {
+        Some(q) => format!("high seas last {} on average", show(q.si, Dimension::Time)),
+        None => format!(
+            "high seas hold on as heights do, of which a share of 1/e is left after {}",
+            show(memory_s, Dimension::Time)
+        ),
+    };
+    let from = format!("the law of heights in `site.waves` about the mean of each month; {lasts}");
+    let high = |month| 1.0 - calms.share(month, limit_m);
+    let hour = |_| Some(libm::exp(-SECONDS_PER_HOUR / memory_s));
+    let seas = HighSeas {
+        share: &high,
+        hour: &hour,
+    };
+    by_sea(line, uplink, sea, &seas, from)
+}
+
+/// How often the sea is high, and how it holds on.
+struct HighSeas<'a> {
+    /// Share of the hours of a month, 0 to 11, in which it is.
+    share: &'a dyn Fn(usize) -> f64,
+    /// Correlation of neighbouring hours at such a share.
+    hour: &'a dyn Fn(f64) -> Option<f64>,
+}
+
+/// Month by month.
+fn by_sea(
+    line: &Line,
+    uplink: UplinkIx,
+    sea: &LastingSea,
+    seas: &HighSeas<'_>,
+    from: String,
+) -> Result<Succeeds, InputError> {
+    let mut months = Vec::with_capacity(12);
+    for (month, name) in MONTHS.iter().enumerate() {
+        let high = (seas.share)(month);
+        let tries = tries(sea, high, seas.hour).ok_or_else(|| InputError::Open {
+            what: format!(
+                "uplink.{}: in {name} the sea is high {:.1} % of the time, and no attempt ever succeeds",
+                line.uplinks[uplink.0].id,
+                100.0 * high
+            ),
+        })?;
+        months.push(tries);
+    }
+    let months: [Tries; 12] = months.try_into().expect("one for each of twelve months");
+    let high = |m: usize| months[m].chain.at_rest()[1];
+    let in_water = months_in_water(line).into_iter();
+    let worst = in_water
+        .max_by(|a, b| high(*a).total_cmp(&high(*b)).then(b.cmp(a)))
+        .unwrap_or(0);
     Ok(Succeeds::BySea(Box::new(BySea {
         months,
         worst,
-        from: format!("{by}; {lasts}"),
+        from,
     })))
 }
 
@@ -162,14 +226,11 @@ fn high_wind_m_s(line: &Line, seas: &Seas, sea: &LastingSea, month: usize) -> f6
 }
 
 /// The attempts of a month with this share of high sea.
-fn tries(sea: &LastingSea, high: f64) -> Option<Tries> {
+fn tries(sea: &LastingSea, high: f64, hour: &dyn Fn(f64) -> Option<f64>) -> Option<Tries> {
     let calm = 1.0 - high;
     let chain = match sea.high_lasts_s {
         Some(lasts) => TwoState::from_share_and_bad_spell(calm, lasts.si / SECONDS_PER_HOUR),
-        None => {
-            let persistence = exceedance_persistence(high, libm::exp(-1.0 / WIND_LASTS_H))?;
-            TwoState::from_share_and_persistence(calm, persistence.min(1.0 - f64::EPSILON))
-        }
+        None => TwoState::from_share_and_persistence(calm, hour(high)?.min(1.0 - f64::EPSILON)),
     };
     let tries = Tries {
         chain: chain.ok()?,

@@ -176,6 +176,38 @@ fn val_drawn_months_are_those_of_scipy_and_numpy() {
     assert!(checked >= 60, "{checked}");
 }
 
+/// Failed attempts that are billed: a compound of Poisson and geometric numbers, against scipy.
+#[test]
+fn val_failed_attempts_are_billed_as_scipy_adds_them_up() {
+    let file = truth::json("network/scipy-uplink-month.json");
+    let mut checked = 0;
+    for case in list(&file["cases"]["retried"]) {
+        let (mut line, sendings, rates) = packed(case["rate"].as_f64().unwrap(), 0.0, 10);
+        let uplink = &mut line.uplinks[0];
+        uplink.pack_within_s = None;
+        uplink.success.as_mut().unwrap().si = case["success"].as_f64().unwrap();
+        uplink.back_off_s = Some(uplink.session_s);
+        let of = |line: &Line| {
+            let (probabilities, months) =
+                drawn(line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap();
+            assert!(months >= FEWEST_MONTHS, "{months}");
+            month_of(probabilities)
+        };
+        let free = of(&line);
+        line.uplinks[0].bills_failed = Some(true);
+        let billed = of(&line);
+        for row in list(&case["share_up_to"]) {
+            let messages = row[0].as_u64().unwrap();
+            let theirs = row[1].as_f64().unwrap();
+            let ours = billed.share_up_to(messages);
+            assert!((ours - theirs).abs() < DRAWN_SHARE, "{ours} {row}");
+            assert!(free.share_up_to(messages) >= ours);
+            checked += 1;
+        }
+    }
+    assert_eq!(checked, 15);
+}
+
 /// The order statistics of 1000 and 299 draws, by scipy 1.17.1: least k with `binom.cdf(k - 1, n, q) >= 0.95`, and most with
 /// `binom.cdf(k - 1, n, q) <= 0.05`, counted from 1.
 #[test]

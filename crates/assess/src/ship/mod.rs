@@ -10,4 +10,5 @@ mod weather;
 pub(crate) use open::open;
 pub use spares::{SpareRow, Spares, spares};
 pub(crate) use verdicts::{charge_at_deployment, enough_spares, weather_window};
+pub(crate) use weather::calms;
 pub use weather::{Calms, MonthOfCalm, Ready, WeatherWaits, WorkWait, weather_waits};

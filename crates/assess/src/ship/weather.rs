@@ -149,7 +149,8 @@ impl Calms {
     }
 }
 
-fn calms(line: &Line) -> Result<Calms, String> {
+/// The heights of the sea of the site's months; in an error what the plan does not say.
+pub(crate) fn calms(line: &Line) -> Result<Calms, String> {
     let sea = &line.sea;
     let means: Vec<f64> = sea.wave_height_m.iter().map(|q| q.si).collect();
     let mean_m: [f64; 12] = means.try_into().map_err(

@@ -16,6 +16,44 @@ fn val_cost_is_messages_times_price() {
     assert_eq!(budget.value.unit, "EUR");
 }
 
+/// Attempts that fail, where they are billed. By hand: one each 15 s (a session of 5 s, a back-off of 10 s) is 172 801 in 30 d at most; a message that
+/// lives 60 s is tried five times at most, so 360 of them fail 1800 times; as often again as they succeed, 10 cents each.
+#[test]
+fn val_failed_attempts_are_paid_where_the_plan_says_so() {
+    let sure = "success = \"100 %\"\n";
+    let of = |more: &str| checked(&[(sure, &format!("success = \"90 %\"\n{more}"))]);
+    for (more, messages, words) in [
+        ("", 360.0, "`failed_attempts` is not written"),
+        (
+            "failed_attempts = \"free\"\n",
+            360.0,
+            "failed attempts are free",
+        ),
+        (
+            "failed_attempts = \"billed\"\n",
+            173_161.0,
+            "failed attempts are billed",
+        ),
+        (
+            "failed_attempts = \"billed\"\nexpiry = \"60 s\"\n",
+            2160.0,
+            "at most 1800 for attempts that fail",
+        ),
+    ] {
+        let check = of(more);
+        close(known(&check, "messages").value.value, messages, 0.0);
+        let budget = known(&check, "budget");
+        close(budget.value.value, 0.1 * messages, 1e-9);
+        assert!(budget.why.contains(words), "{more}: {}", budget.why);
+    }
+    let told = "uplink.shore: failed attempts count as free";
+    let assumed = |more: &str| of(more).assumed.iter().any(|a| a.contains(told));
+    assert!(assumed("") && !assumed("failed_attempts = \"free\"\n"));
+    let never = checked(&[(sure, "success = \"100 %\"\nfailed_attempts = \"billed\"\n")]);
+    close(known(&never, "messages").value.value, 360.0, 0.0);
+    assert!(!known(&never, "budget").why.contains("failed"));
+}
+
 /// 200 bytes in messages of 120 bytes are two billed messages each: 720.
 #[test]
 fn val_a_payload_over_the_message_size_is_billed_in_parts() {

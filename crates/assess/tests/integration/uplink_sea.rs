@@ -50,6 +50,53 @@ fn val_messages_wait_for_a_calm_sea_as_the_closed_form_says() {
     }
 }
 
+fn heights(mean: &str, more: &str) -> String {
+    let months = vec![format!("\"{mean}\""); 12];
+    format!(
+        "shipping = 0.2\nwave_height = [{}]\n{more}",
+        months.join(", ")
+    )
+}
+
+/// High above a wave height, where the site says how its heights spread: a Weibull law of shape 2 with the mean 2 m passes 2.5 m for `exp(-(pi/4) (2.5/2)^2)` of the time (by hand:
+/// `c = m / gamma(3/2) = 2 m / sqrt(pi)`), and a message that finds a high sea finds a calm one 15 s later with `g (1 - exp(-15 s / memory))`.
+#[test]
+fn val_a_sea_above_a_wave_height_follows_the_waves_of_the_site() {
+    let sea = "sea = { wave_height = \"2.5 m\", calm = \"100 %\", high = \"0 %\" }\n";
+    let waves = heights("2 m", "waves = { shape = 2, memory = \"6 h\" }");
+    let found = ashore(&[(SURE, sea), ("shipping = 0.2", &waves)]);
+    let high = (-std::f64::consts::FRAC_PI_4 * 1.5625_f64).exp();
+    let turns = (1.0 - high) * (1.0 - (-15.0_f64 / (6.0 * 3600.0)).exp());
+    for month in &found.months {
+        close(month.high_share.unwrap(), high, 1e-12);
+        for k in [0, 1, 10, 100, 1000] {
+            let wanted = 1.0 - high * (1.0 - turns).powi(k);
+            close(month.share_within(5.0 + 15.0 * f64::from(k)), wanted, 1e-9);
+        }
+    }
+    // Written, how long a high sea lasts is as written.
+    let lasts = sea.replace("\"0 %\"", "\"0 %\", high_lasts = \"3 h\"");
+    let found = ashore(&[(SURE, &lasts), ("shipping = 0.2", &waves)]);
+    let turns = (1.0 - high) * (1.0 - (-15.0 / (3.0 * 3600.0 * (1.0 - high))).exp());
+    let wanted = 1.0 - high * (1.0 - turns).powi(100);
+    close(found.months[0].share_within(1505.0), wanted, 1e-9);
+}
+
+/// Neither the uplink's sea nor the site says how long a high sea lasts: unknown, with both keys; nor is anything known of heights that are not there.
+#[test]
+fn verif_how_long_a_sea_of_waves_lasts_is_not_guessed() {
+    let sea = "sea = { wave_height = \"2.5 m\", calm = \"97 %\", high = \"20 %\" }\n";
+    let winds = winds("8 m/s");
+    let silent = waiting(sea, &winds, &wait("10 min", "90 %"));
+    let why = why_unknown(&silent, "wait");
+    assert!(why.contains("`high_lasts` of its `sea`"), "{why}");
+    assert!(why.contains("`site.waves`"), "{why}");
+    let only_spread = format!("{winds}\nwaves = {{ shape = 2, memory = \"6 h\" }}");
+    let no_heights = waiting(sea, &only_spread, &wait("10 min", "90 %"));
+    let why = why_unknown(&no_heights, "wait");
+    assert!(why.contains("`site.wave_height` is not written"), "{why}");
+}
+
 /// Ten messages a day over an uplink in a sea of these winds, and what is asked of their wait.
 fn waiting(uplink: &str, winds: &str, asked: &str) -> Check {
     checked(&[

@@ -13,7 +13,7 @@
 //! While the module that sends does not work no attempt begins. The attempt under way as it stops fails at that instant, also one that would end then; when it works again
 //! no back-off is left and the next failure is the first in a row. What waits is kept.
 //! A load is billed as one message; a message larger than one billed message is a load by itself, sent whole within its session and
-//! billed as ceil(bytes / room). Failed attempts are not billed. A billed message counts for the month in which its attempt began. At the cap either nothing goes until the
+//! billed as ceil(bytes / room). Failed attempts are billed like others, or not at all, as the service does. A billed message counts for the month in which its attempt began. At the cap either nothing goes until the
 //! next month, or only urgent messages go, above the cap and without others in their load. When more messages wait than there is room for, one of those that wait, not being tried, of
 //! the least urgent priority is dropped: the oldest or the newest. The rules are common practice of message services, not a standard.
 
@@ -147,7 +147,7 @@ impl Uplink {
         self.reached = now;
         self.stopped = true;
         if let Some(attempt) = self.trying.take() {
-            self.fail(attempt.load, now, out);
+            self.fail(attempt, now, out);
         }
         self.look_ahead();
         Ok(())
@@ -282,15 +282,16 @@ impl Uplink {
 
     fn end_attempt(
         &mut self,
-        Attempt {
-            start,
-            end: at,
-            load,
-            billed,
-        }: Attempt,
+        tried: Attempt,
         out: &mut Vec<UplinkEvent>,
         ask: impl FnOnce(u64) -> Outcome,
     ) {
+        let Attempt {
+            start,
+            end: at,
+            ref load,
+            billed,
+        } = tried;
         let attempt = self.counts.attempts;
         let outcome = if self.touched_by_outage(start, at) {
             Outcome::Failed
@@ -321,21 +322,32 @@ impl Uplink {
             Outcome::Failed => {
                 self.failures_in_row = self.failures_in_row.saturating_add(1);
                 self.ready = at.checked_add(self.spec.backoff.after(self.failures_in_row));
-                self.fail(load, at, out);
+                self.fail(tried, at, out);
             }
         }
     }
 
     /// The messages of an attempt that failed go back to their places.
-    fn fail(&mut self, load: Vec<Waiting>, at: Ns, out: &mut Vec<UplinkEvent>) {
+    fn fail(&mut self, tried: Attempt, at: Ns, out: &mut Vec<UplinkEvent>) {
         let attempt = self.counts.attempts;
-        for w in load {
+        let billed = if self.spec.bills_failed {
+            tried.billed
+        } else {
+            0
+        };
+        self.counts.billed += billed;
+        let told = u32::try_from(billed).expect("no more billed messages than bytes");
+        for (i, w) in tried.load.into_iter().enumerate() {
             out.push(UplinkEvent::Failed {
                 id: w.message.id,
                 attempt,
                 at,
+                billed: if i == 0 { told } else { 0 },
             });
             self.put(w);
+        }
+        if billed > 0 {
+            self.count_for_month(tried.start, at, billed, out);
         }
     }
 

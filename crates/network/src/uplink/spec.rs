@@ -29,6 +29,8 @@ pub struct UplinkSpec {
     pub room: Option<Room>,
     /// Billed messages after which a month is over before its end.
     pub cap: Option<Cap>,
+    /// Whether attempts that fail are billed like those that succeed.
+    pub bills_failed: bool,
 }
 
 impl UplinkSpec {
@@ -48,6 +50,7 @@ impl UplinkSpec {
             urgent: None,
             room: None,
             cap: None,
+            bills_failed: false,
         }
     }
 
@@ -229,6 +232,8 @@ pub enum UplinkEvent {
         attempt: u64,
         /// When its session ended.
         at: Ns,
+        /// How many messages are billed for the attempt all the same, told with its first message; 0 with the others.
+        billed: u32,
     },
     /// A message was too old when an attempt could have begun.
     Expired {

@@ -278,7 +278,8 @@ fn verif_outcomes_are_asked_for() {
             UplinkEvent::Failed {
                 id: 7,
                 attempt: 1,
-                at: s(10)
+                at: s(10),
+                billed: 0,
             },
             UplinkEvent::Started {
                 id: 7,
@@ -288,7 +289,8 @@ fn verif_outcomes_are_asked_for() {
             UplinkEvent::Failed {
                 id: 7,
                 attempt: 2,
-                at: s(25)
+                at: s(25),
+                billed: 0,
             },
             UplinkEvent::Started {
                 id: 7,

@@ -62,6 +62,7 @@ fn spec(case: &Value) -> UplinkSpec {
                 _ => AtCap::Stop,
             },
         }),
+        bills_failed: case["bills_failed"].as_bool().unwrap(),
     }
 }
 
@@ -122,9 +123,15 @@ fn told(case: &Value) -> (Told, Uplink) {
                 uplink.start(at).unwrap();
             }
             conserves(uplink);
-            if !out.is_empty() {
-                rows.push((-1, whole(at), "broken off", out.len() as u64));
+            let failed = |e: &&UplinkEvent| matches!(e, UplinkEvent::Failed { .. });
+            let failed = out.iter().filter(failed).count();
+            if failed > 0 {
+                rows.push((-1, whole(at), "broken off", failed as u64));
             }
+            rows.extend(out.iter().filter_map(|e| match *e {
+                UplinkEvent::CapReached { billed, at } => Some((-1, whole(at), "cap", billed)),
+                _ => None,
+            }));
         }
         while uplink.next().is_some_and(|next| next < until) {
             step(uplink, rows);
@@ -153,6 +160,7 @@ fn val_packed_uplinks_exactly() {
     let cases = list(&file["cases"]);
     assert_eq!(cases.len(), 100);
     let mut seen = std::collections::BTreeMap::new();
+    let mut failed_billed = 0;
     for (i, case) in cases.iter().enumerate() {
         let theirs: Vec<(i64, u64, &str, u64)> = list(&case["told"])
             .iter()
@@ -169,17 +177,17 @@ fn val_packed_uplinks_exactly() {
         assert_eq!(rows, theirs, "case {i}: {}", case["case"]);
         let stats = uplink.stats();
         assert_eq!(stats.attempts, int(&case["attempts"]), "case {i}");
-        assert_eq!(
-            stats.billed,
-            rows.iter()
-                .filter(|r| r.2 == "sent")
-                .map(|r| r.3)
-                .sum::<u64>()
-        );
+        assert_eq!(stats.billed, int(&case["billed"]), "case {i}");
+        let sent = rows.iter().filter(|r| r.2 == "sent");
+        let sent: u64 = sent.map(|r| r.3).sum();
+        let bills_failed = case["case"]["bills_failed"].as_bool().unwrap();
+        assert!(stats.billed == sent || bills_failed && stats.billed > sent);
+        failed_billed += u32::from(stats.billed > sent);
         for row in rows {
             *seen.entry((row.2, row.3.min(2))).or_insert(0_u32) += 1;
         }
     }
+    assert!(failed_billed >= 30, "{failed_billed}");
     // Every rule has been at work: messages that ride along, large ones, dropped and expired ones, caps.
     for kind in [
         ("sent", 0),

@@ -56,6 +56,8 @@ pub struct Uplink {
     pub included: u32,
     /// Least that a month costs.
     pub minimum_charge: Option<Money>,
+    /// Whether attempts that fail are billed like those that succeed; `None` where the plan does not say, which counts as free.
+    pub bills_failed: Option<bool>,
     /// Most that a month may cost, and what happens then.
     pub cap: Option<(Money, AtCap)>,
     /// Whether the service finds damaged messages by itself.

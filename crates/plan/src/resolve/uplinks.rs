@@ -98,6 +98,9 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
             .count("included")
             .map_or(Some(0), |(n, _)| u32::try_from(*n).ok())?,
         minimum_charge: money(r, f, "minimum_charge")?,
+        bills_failed: f
+            .choice("failed_attempts")
+            .map(|(word, _)| *word == "billed"),
         cap: None,
         checked: f.flag("checked").is_some_and(|(yes, _)| *yes),
     };

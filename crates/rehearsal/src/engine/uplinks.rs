@@ -160,11 +160,14 @@ impl Engine<'_> {
                 message,
                 attempt: attempts,
             },
-            UplinkEvent::Failed { .. } => What::Failed {
-                uplink,
-                message,
-                attempt: attempts,
-            },
+            UplinkEvent::Failed { billed, .. } => {
+                now.count.billed += u64::from(billed);
+                What::Failed {
+                    uplink,
+                    message,
+                    attempt: attempts,
+                }
+            }
             UplinkEvent::Sent { billed, .. } => {
                 now.count.sent += 1;
                 now.count.billed += u64::from(billed);

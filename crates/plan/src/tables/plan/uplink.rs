@@ -125,6 +125,11 @@ pub(crate) const UPLINK: Section = Section {
             "least that a month costs; nothing when not written",
         ),
         o(
+            "failed_attempts",
+            S::Choice(&["billed", "free"]),
+            "whether attempts that fail are billed like those that succeed; they are told as free when not written",
+        ),
+        o(
             "cap",
             S::Money,
             "most that a month may cost; no limit when not written",
