@@ -1,6 +1,7 @@
 //! Checks of the chance crate against facts outside it.
 
 mod chi_square;
+mod days;
 mod draws;
 mod independent;
 mod limits;
