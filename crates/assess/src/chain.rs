@@ -19,6 +19,7 @@ use signal::{ChainNoise, Decidecade, NoiseParts, clipped_share, decidecades, pow
 
 use crate::input::{AIR_REFERENCE_DB, InputError, chain_noise, says_its_noise};
 use crate::memo::{Job, Memo, canonical};
+use crate::pick_up::{Over, PickUps, Picked};
 
 /// So far the chain is to lie below the sea, dB.
 pub const CLEAR_DB: f64 = 6.0;
@@ -54,6 +55,11 @@ pub struct BandBudget {
     pub band: Decidecade,
     /// Noise of the chain, dB re 1 uPa at the sensor.
     pub chain: NoiseParts,
+    /// What is sure to be picked up in it, its mean at the worst of the states, dB re 1 uPa; `None` where nothing falls into it, or the
+    /// plan says nothing.
+    pub pick_up_db: Option<f64>,
+    /// Noise of the chain and what it picks up, dB re 1 uPa.
+    pub total_db: f64,
     /// Level of the sea in the band in a calm, in the quietest and in the windiest month, dB re 1 uPa; `None` where it is not known.
     pub sea: Option<SeaBand>,
     /// What the high-pass takes away at the middle of the band, dB.
@@ -148,6 +154,8 @@ pub struct ChainBudget {
     pub noise_known: bool,
     /// What is taken from a level re 1 uPa to tell it against the reference of the medium, dB: 26.02 in air.
     pub reference_db: f64,
+    /// What electronics put into it; `None` when the plan does not say.
+    pub pick_up: Option<PickUps>,
     /// Highest frequency that counts as heard, Hz.
     pub audible_hz: f64,
     /// Bands, lowest first.
@@ -179,6 +187,16 @@ impl ChainBudget {
             Some(_) => "amplifier and converter",
             None => "converter",
         }
+    }
+
+    /// What electronics put into what is heard of it, the strongest first, each in words and with its mean level at the worst of the
+    /// states; `None` when the plan does not say.
+    #[must_use]
+    pub fn picked_up(&self) -> Option<Vec<(String, Picked)>> {
+        let picked = self.pick_up.as_ref()?;
+        let all = picked.in_band((SEA_HZ.0, self.audible_hz), Over::Mean).all;
+        let rate_hz = self.noise.chain().rate_hz();
+        Some(all.into_iter().map(|p| (p.words(rate_hz), p)).collect())
     }
 
     /// Whether it is a microphone.
@@ -252,6 +270,7 @@ fn without_bands(
         amplifier_v_rthz: plan.and_then(|c| c.amplifier_noise_v_rthz).map(|q| q.si),
         self_noise,
         noise_known: says_its_noise(line, sensor),
+        pick_up: PickUps::of(line, sensor)?,
         reference_db: if in_air { AIR_REFERENCE_DB } else { 0.0 },
         audible_hz,
         bands: Vec::new(),
@@ -317,18 +336,22 @@ impl ChainBudget {
         // Without a high-pass a plain zero, not a negative one.
         let loss_db = 0.0 - self.gain_db(band.centre_hz());
         let overload_db = self.noise.chain().overload_peak_level_db_re_1upa();
+        let pick_up_upa2 = self.pick_up_upa2(low, high);
+        let total_db = self.chain_db(low, high)?;
         let limited = |sea_db: Option<f64>| match sea_db {
             Some(sea_db) if sea_db - loss_db > overload_db - CREST_DB => LimitedBy::FullScale,
             // What is known of the chain is the least that it makes.
-            Some(sea_db) if sea_db < chain.total_db => LimitedBy::Chain,
+            Some(sea_db) if sea_db < total_db => LimitedBy::Chain,
             Some(_) if !self.noise_known => LimitedBy::Unknown,
-            Some(sea_db) if sea_db < chain.total_db + CLEAR_DB => LimitedBy::Both,
+            Some(sea_db) if sea_db < total_db + CLEAR_DB => LimitedBy::Both,
             Some(_) => LimitedBy::Sea,
             None => LimitedBy::Unknown,
         };
         Some(BandBudget {
             band,
             chain,
+            pick_up_db: (pick_up_upa2 > 0.0).then(|| 10.0 * libm::log10(pick_up_upa2)),
+            total_db,
             high_pass_loss_db: loss_db,
             overload_sine_db: self.noise.chain().overload_sine_level_db_re_1upa() + loss_db,
             above_filter: high > self.audible_hz,
@@ -336,6 +359,22 @@ impl ChainBudget {
             in_quietest: limited(sea.map(|s| s.quietest_db)),
             in_windiest: limited(sea.map(|s| s.windiest_db)),
             sea,
+        })
+    }
+
+    /// Power of what is sure to be picked up in a band, uPa^2.
+    fn pick_up_upa2(&self, low_hz: f64, high_hz: f64) -> f64 {
+        let pick_up = self.pick_up.as_ref();
+        pick_up.map_or(0.0, |p| p.mean_upa2((low_hz, high_hz)))
+    }
+
+    /// Noise of the chain and what it picks up in a band, dB re 1 uPa.
+    pub(crate) fn chain_db(&self, low_hz: f64, high_hz: f64) -> Option<f64> {
+        let noise_db = self.noise.band(low_hz, high_hz)?.total_db;
+        let picked = self.pick_up_upa2(low_hz, high_hz);
+        Some(match picked > 0.0 {
+            true => power_sum_db([noise_db, 10.0 * libm::log10(picked)]),
+            false => noise_db,
         })
     }
 
@@ -365,17 +404,10 @@ impl ChainBudget {
         high_hz: f64,
         memo: &Memo,
     ) -> Option<(f64, (f64, f64))> {
-        let first = Decidecade::containing(low_hz).map_or(0, |b| b.index);
-        let last = Decidecade::containing(high_hz).map_or(-1, |b| b.index);
-        let edges: Vec<(f64, f64)> = (first..=last)
-            .map(|index| {
-                let band = Decidecade::new(index);
-                (band.low_hz().max(low_hz), band.high_hz().min(high_hz))
-            })
-            .collect();
+        let edges = parts_of(low_hz, high_hz);
         let levels = sea_bands(Some(sea), edges.clone(), memo);
         let clear = edges.iter().zip(levels.iter()).filter_map(|(edges, sea)| {
-            let chain_db = self.noise.band(edges.0, edges.1)?.total_db;
+            let chain_db = self.chain_db(edges.0, edges.1)?;
             Some(((*sea)?.quietest_db - chain_db, *edges))
         });
         clear.min_by(|a, b| a.0.total_cmp(&b.0))
@@ -409,12 +441,34 @@ impl ChainBudget {
             Stage::Level { window_s, .. } if of_exposure => Some(window_s.si),
             _ => None,
         });
-        let noise_db = self.noise.band(low_hz, high_hz)?.total_db;
+        let noise_db = self.chain_db(low_hz, high_hz)?;
         Some(ThresholdBudget {
             level_db: own_db + if of_exposure { 0.0 } else { self.reference_db },
             noise_db: noise_db + over_s.map_or(0.0, |s| 10.0 * libm::log10(s)),
             of_exposure,
         })
+    }
+
+    /// The decidecades, or the parts of them, of a band, with the level of the sea in each; none where the sea is not known.
+    pub(crate) fn parts_of_sea(
+        &self,
+        low_hz: f64,
+        high_hz: f64,
+        memo: &Memo,
+    ) -> Vec<((f64, f64), Option<SeaBand>)> {
+        let Some(((quietest_m_s, windiest_m_s), shipping)) = self.winds_m_s.zip(self.shipping)
+        else {
+            return Vec::new();
+        };
+        let sea = Sea {
+            months: Vec::new(),
+            quietest_m_s,
+            windiest_m_s,
+            shipping,
+        };
+        let edges = parts_of(low_hz, high_hz);
+        let levels = sea_bands(Some(&sea), edges.clone(), memo);
+        edges.into_iter().zip(levels.iter().copied()).collect()
     }
 
     /// As [`DetectorBudget::least_clear`], for a band of the caller's choice; `None` where the sea is not known.
@@ -434,6 +488,18 @@ impl ChainBudget {
             &Memo::with_room(0),
         )
     }
+}
+
+/// The decidecades of a band, cut at its ends.
+fn parts_of(low_hz: f64, high_hz: f64) -> Vec<(f64, f64)> {
+    let first = Decidecade::containing(low_hz).map_or(0, |b| b.index);
+    let last = Decidecade::containing(high_hz).map_or(-1, |b| b.index);
+    (first..=last)
+        .map(|index| {
+            let band = Decidecade::new(index);
+            (band.low_hz().max(low_hz), band.high_hz().min(high_hz))
+        })
+        .collect()
 }
 
 /// The sea in one month, part by part of the decidecades up to a frequency.

@@ -25,10 +25,10 @@ use crate::years::{FewYears, Years};
 use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,
     failure_verdicts, fault_verdicts, highest_voltage, hours_verdicts, insulation, link_verdicts,
-    loss_verdicts, measured, metal_verdicts, metals, other_verdicts, power_verdicts,
-    range_verdicts, recovery_verdicts, reserve_verdicts, ship, start_verdicts, station_verdicts,
-    storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts, uplink_verdicts,
-    uplink_wait_verdicts, year_verdicts,
+    loss_verdicts, measured, metal_verdicts, metals, other_verdicts, pick_up_verdicts,
+    power_verdicts, range_verdicts, recovery_verdicts, reserve_verdicts, ship, start_verdicts,
+    station_verdicts, storage_verdicts, strum_verdicts, sync_verdicts, tune_verdicts,
+    uplink_verdicts, uplink_wait_verdicts, year_verdicts,
 };
 
 /// The evidence that lies beside a plan, and the present digests of the cue sheets its requirements name.
@@ -498,6 +498,9 @@ pub(crate) fn verdicts(
         }
         That::StrumHours { of, at_most_s } => {
             strum_verdicts::strum_hours(&years.hangs, *of, *at_most_s, &mut years.assumed)
+        }
+        That::PickUp { of, at_least_db } => {
+            pick_up_verdicts::pick_up(line, *of, at_least_db.db, years.memo)
         }
         That::HeaveOverload { of, at_most } => {
             hours_verdicts::heave_overload(line, *of, *at_most, &mut years.assumed)

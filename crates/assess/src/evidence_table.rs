@@ -211,12 +211,13 @@ fn of_verdict(verdict: &Verdict) -> Support {
 /// What was measured and a requirement's figure is computed from.
 fn measurements(line: &Line, r: &Requirement) -> Vec<String> {
     match &r.that {
-        That::SelfNoise { of, .. } | That::Overload { of, .. } | That::HeaveOverload { of, .. } => {
-            match of {
-                Some(sensor) => calibrations(line, &[*sensor]),
-                None => calibrations(line, &heard(line)),
-            }
-        }
+        That::SelfNoise { of, .. }
+        | That::PickUp { of, .. }
+        | That::Overload { of, .. }
+        | That::HeaveOverload { of, .. } => match of {
+            Some(sensor) => calibrations(line, &[*sensor]),
+            None => calibrations(line, &heard(line)),
+        },
         That::DetectionRange { of, .. } => {
             let mut all = calibrations(line, &[line.detectors[of.0].on]);
             all.extend(crate::range::measured_loss(line));

@@ -420,5 +420,8 @@ fn mends(cause: Cause) -> &'static str {
         Cause::Strum => {
             "strum takes most: `fairing = true` on the section, or a hydrophone on the bottom"
         }
+        Cause::PickUp => {
+            "electronics take most: another frequency of the converter, a low-pass ahead of the sampling, or screens (`soundline chain`)"
+        }
     }
 }

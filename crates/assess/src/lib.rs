@@ -55,6 +55,8 @@ mod moorings;
 mod named;
 mod open;
 mod other_verdicts;
+mod pick_up;
+mod pick_up_verdicts;
 mod places;
 mod power_cases;
 mod power_verdicts;
@@ -98,6 +100,7 @@ mod uplink_wait;
 mod uplink_wait_verdicts;
 mod verdict;
 mod waking;
+mod watches;
 mod weight_reserve;
 mod year_verdicts;
 mod years;
@@ -155,6 +158,7 @@ pub use moorings::{
     InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
 };
 pub use named::{NamedError, detector_and_call, hearing_sensors, sensor_named, solar_supply};
+pub use pick_up::{PickUps, Picked, PickedInBand};
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,
     PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places, places_with,
@@ -174,12 +178,14 @@ pub use ship::{
 };
 pub use slip::{MOST_SLIPS, Slip, SlipAsk, SlipCell, SlipGrid, Steps, slip};
 pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
+pub use standing::WATCH;
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use strum::{Beside, RopeBeside, RopeStrums, TideFlow};
 pub use sync_verdicts::clocks_when_set;
 pub use uplink_wait::{LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
+pub use watches::{Carried, NOISE_CLEAR_DB, carried};
 pub use weight_reserve::{
     LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve,
 };

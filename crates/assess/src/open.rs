@@ -47,6 +47,13 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     if line.spans.iter().any(mated) && !line.requirements.iter().any(lives) {
         all.push("how long the pins of its contacts last that a leak through the insulation eats: a requirement on `contact-life` asks it, and `soundline faults` shows what a reading on the quay must be".to_owned());
     }
+    let unsaid = crate::pick_up_verdicts::unsaid(line);
+    if !unsaid.is_empty() {
+        all.push(format!(
+            "what converters and writes to cards put into the chain of {}: `pick_up` of the sensor is not written (a recording with a dummy element, `soundline measure --dummy`, tells it)",
+            unsaid.join(", ")
+        ));
+    }
     let anodes = |r: &plan::Requirement| matches!(r.that, That::AnodeLife { .. });
     if !line.metals.is_empty() && !line.requirements.iter().any(anodes) {
         all.push("how long anodes protect what of metal is in the water: a requirement on `anode-life` asks it".to_owned());

@@ -262,6 +262,11 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
             at_least_db.db
         ),
+        That::PickUp { of, at_least_db } => format!(
+            "what electronics put into the chain of {} lies at least {} dB below the sea of the quietest month in the band of its detectors",
+            of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
+            at_least_db.db
+        ),
         That::Overload { of, at_least_db } => format!(
             "{} bears a peak of at least {} dB re 1 uPa",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),

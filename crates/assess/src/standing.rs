@@ -4,12 +4,12 @@ use plan::{Line, Must};
 
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
-use crate::reach::Reach;
+use crate::reach::{Parts, Reach};
 use crate::verdict::{Judged, Verdict};
 use crate::{
     boot_verdicts, chain_verdicts, dawn_verdicts, delivery_verdicts, failure_verdicts,
     hung_verdicts, link_verdicts, metal_verdicts, power_verdicts, processor_verdicts,
-    recovery_verdicts, span_verdicts, stands, stream_verdicts,
+    recovery_verdicts, span_verdicts, stands, stream_verdicts, watches,
 };
 
 /// Id of the standing check of voltages.
@@ -192,7 +192,7 @@ const STANDING: [Standing; 23] = [
         "every hydrophone's own noise lies 6 dB below what its detectors listen for",
         |of| {
             let noise = || chain_verdicts::standing_self_noise(of.reach.line, of.memo);
-            chains(of.reach, noise)
+            chains(of.reach, &of.reach.chains_and_pick_ups(), noise)
         },
     ),
     should(
@@ -200,10 +200,13 @@ const STANDING: [Standing; 23] = [
         "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
         |of| {
             let full_scale = || chain_verdicts::standing_overload(of.reach.line, of.memo);
-            chains(of.reach, full_scale)
+            chains(of.reach, &of.reach.chains(), full_scale)
         },
     ),
 ];
+
+/// What the ids of limits on the world begin with.
+pub const WATCH: &str = "watch.";
 
 /// What is checked in every plan.
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
@@ -224,7 +227,38 @@ pub(crate) fn standing_of(
         let (id, sentence) = (one.id.to_owned(), one.sentence.to_owned());
         (!verdicts.is_empty()).then(|| Judged::new(id, one.must, None, sentence, verdicts))
     });
-    judged.collect()
+    let mut all: Vec<Judged> = judged.collect();
+    all.extend(watched(reach, memo, wanted));
+    all
+}
+
+/// The limits on the world that the line polices, by id behind [`WATCH`]; those that a mistake hides as unknown.
+fn watched(reach: &Reach<'_>, memo: &Memo, wanted: impl Fn(&str) -> bool) -> Vec<Judged> {
+    let there = reach.line.watches.iter();
+    let mut all: Vec<Judged> = there
+        .map(|watch| (watch, format!("{WATCH}{}", watch.id)))
+        .filter(|(_, id)| wanted(id))
+        .map(|(watch, id)| {
+            let verdicts = match reach.spoilt(&reach.watch(watch)) {
+                Some(spoilt) => vec![spoilt],
+                None => watches::watched(reach.line, watch, memo),
+            };
+            let sentence = watches::sentence(watch);
+            Judged::new(id, watch.must, watch.source.clone(), sentence, verdicts)
+        })
+        .collect();
+    let lost = reach.reading.spoilt.declared().filter(|path| {
+        path.starts_with(WATCH) && wanted(path) && all.iter().all(|j| j.id != **path)
+    });
+    let lost: Vec<String> = lost.map(str::to_owned).collect();
+    for path in lost {
+        let verdicts = reach.spoilt(&[path.clone()].into());
+        let sentence = "the line can police a limit on the world".to_owned();
+        let verdicts = verdicts.into_iter().collect();
+        all.push(Judged::new(path, Must::Shall, None, sentence, verdicts));
+    }
+    all.sort_by(|a, b| a.id.cmp(&b.id));
+    all
 }
 
 /// Verdicts on the shapes of the line; one that is unknown where a mistake reaches what they read.
@@ -258,11 +292,15 @@ fn carried(reach: &Reach<'_>, verdicts: Vec<Verdict>) -> Vec<Verdict> {
 }
 
 /// Noise or full scale of hydrophones, as far as it is known; unknown where a mistake reaches what it reads.
-fn chains(reach: &Reach<'_>, verdicts: impl FnOnce() -> Vec<Verdict>) -> Vec<Verdict> {
+fn chains(
+    reach: &Reach<'_>,
+    parts: &Parts,
+    verdicts: impl FnOnce() -> Vec<Verdict>,
+) -> Vec<Verdict> {
     // What a mistake hides may be what would be known, so that it is told as unknown wherever there is a detector.
     let mut declared = reach.reading.spoilt.declared();
     let detects = declared.any(|path| path.starts_with("detector."));
-    match reach.spoilt(&reach.chains()).filter(|_| detects) {
+    match reach.spoilt(parts).filter(|_| detects) {
         Some(spoilt) => vec![spoilt],
         None => verdicts(),
     }

@@ -25,7 +25,7 @@ pub(crate) fn source_digest(sources: &Sources) -> String {
 }
 
 /// Tables of a plan that no rehearsal reads.
-const NEVER_REHEARSED: [&str; 7] = [
+const NEVER_REHEARSED: [&str; 8] = [
     "requirement",
     "call",
     "spare",
@@ -33,6 +33,7 @@ const NEVER_REHEARSED: [&str; 7] = [
     "recovery",
     "metal",
     "anode",
+    "watch",
 ];
 
 /// Keys that no rehearsal reads, of tables of which it reads others; of a table within one, behind a dot. Its wind is the cue sheet's, and its supplies are what their

@@ -470,6 +470,7 @@ fn paths_of(line: &Line) -> BTreeSet<String> {
     add("storage", &mut line.storages.iter().map(|x| &x.id));
     add("metal", &mut line.metals.iter().map(|x| &x.id));
     add("anode", &mut line.anodes.iter().map(|x| &x.id));
+    add("watch", &mut line.watches.iter().map(|x| &x.id));
     for module in &line.modules {
         let below = |key| format!("module.{}.{key}", module.id);
         add(&below("sensor"), &mut module.sensors.iter().map(|x| &x.id));

@@ -25,6 +25,7 @@ mod front;
 mod level;
 mod mean_square;
 mod moments;
+mod pick_up;
 mod sos;
 mod synth;
 mod table;
@@ -68,6 +69,9 @@ pub use level::{
 };
 pub use mean_square::{Cell, Mean, MeanSquare, Windows};
 pub use moments::Moments;
+pub use pick_up::{
+    Folded, KeptOut, LowPass, Oversampling, folded_hz, folds, passes_for_db, tick_share,
+};
 pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};
 pub use table::table_level_db;

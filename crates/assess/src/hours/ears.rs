@@ -9,6 +9,7 @@ use super::joint::{CAUSES, Cause, EarRun, StrumRun};
 use super::waves::{Seas, Waved};
 use crate::input::SECONDS_PER_HOUR;
 use crate::mooring_verdicts::Hangs;
+use crate::pick_up_verdicts::{self, Drowned, drowned};
 use crate::strum::{Banded, Beside, RopeBeside, bands, beside};
 
 /// How much is known of a cause.
@@ -53,7 +54,7 @@ impl Feeds {
 pub(super) struct Ear {
     pub(super) sensor: SensorIx,
     pub(super) run: EarRun,
-    pub(super) causes: [CauseKnown; 6],
+    pub(super) causes: [CauseKnown; 7],
     /// What a return of power would need and the plan does not say; it matters only where power is off at some hour.
     pub(super) start_unsaid: Option<String>,
     /// The same of the clock, where its master is off.
@@ -96,6 +97,7 @@ pub(super) fn ear(hangs: &Hangs<'_>, sensor: SensorIx, told: &mut Told<'_>) -> E
     clock(line, &mut ear, told);
     heave(line, &mut ear, told);
     strum(hangs, &mut ear, told);
+    pick_up(hangs, &mut ear, told);
     ear
 }
 
@@ -399,4 +401,32 @@ fn strum_known(
         "in the band of {}",
         detectors.join(", ")
     )))
+}
+
+fn pick_up(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
+    let line = hangs.line();
+    let known = match drowned(line, ear.sensor, hangs.memo()) {
+        Err(why) => CauseKnown::Unknown(why),
+        Ok(Drowned::Unsaid) => {
+            let path = line.sensor_path(ear.sensor);
+            if pick_up_verdicts::unsaid(line).contains(&path) {
+                told.assume(format!(
+                    "electronics put nothing into the chain of {path}: it has no `pick_up`"
+                ));
+            }
+            CauseKnown::Nothing("it has no `pick_up`".to_owned())
+        }
+        Ok(Drowned::Share { share, states }) if share > 0.0 => {
+            ear.run.drowned = share;
+            if share < 1.0 {
+                told.assume(format!(
+                    "the states in which electronics drown what the detectors of {} listen for come evenly through every ten minutes",
+                    line.sensor_path(ear.sensor)
+                ));
+            }
+            CauseKnown::Asked(format!("above the sea: {}", states.join(", ")))
+        }
+        Ok(Drowned::Share { .. }) => CauseKnown::Nothing("below the sea in every state".to_owned()),
+    };
+    ear.set(Cause::PickUp, known);
 }

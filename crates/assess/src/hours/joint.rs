@@ -1,6 +1,6 @@
 //! One year of hearing, hour by hour: what keeps each hydrophone deaf, causes at once and not multiplied.
 //!
-//! An hour is cut into six slots. Power, path, clock and heave take whole hours; a start takes the beginning of an hour, up to its last second; strum takes slots. What is heard is what none of
+//! An hour is cut into six slots. Power, path, clock and heave take whole hours; a start takes the beginning of an hour, up to its last second; strum takes slots, and pick-up the beginning of each. What is heard is what none of
 //! them takes. Of each cause is told what it takes by itself and what it alone takes; so the time that is lost lies between the largest of the first and their sum (Frechet), whatever depends on what.
 
 use mooring::{TideCourse, TideSpeeds};
@@ -21,16 +21,19 @@ pub enum Cause {
     Heave,
     /// The strum of its rope lies in the band of a detector.
     Strum,
+    /// Electronics put more into its chain than the sea of the quietest month has, in the band of a detector.
+    PickUp,
 }
 
 /// All causes, in their order.
-pub const CAUSES: [Cause; 6] = [
+pub const CAUSES: [Cause; 7] = [
     Cause::Power,
     Cause::Starting,
     Cause::Path,
     Cause::Clock,
     Cause::Heave,
     Cause::Strum,
+    Cause::PickUp,
 ];
 
 impl Cause {
@@ -44,6 +47,7 @@ impl Cause {
             Cause::Clock => "clock",
             Cause::Heave => "heave",
             Cause::Strum => "strum",
+            Cause::PickUp => "pick-up",
         }
     }
 
@@ -73,6 +77,8 @@ pub(crate) struct EarRun {
     pub(crate) clips_above_m_s: Option<[f64; 12]>,
     /// Ropes beside it.
     pub(crate) strum: Vec<StrumRun>,
+    /// Share of the time in which electronics drown what its detectors listen for, 0 to 1: the same of every slot.
+    pub(crate) drowned: f64,
 }
 
 /// A rope that strums.
@@ -101,9 +107,9 @@ pub(crate) struct Tracks<'a> {
 pub(crate) struct EarYear {
     pub(crate) heard_s: [f64; 12],
     /// What each cause takes by itself.
-    pub(crate) alone_s: [f64; 6],
+    pub(crate) alone_s: [f64; 7],
     /// What no other takes.
-    pub(crate) only_s: [f64; 6],
+    pub(crate) only_s: [f64; 7],
     /// The longest time without hearing.
     pub(crate) gap_s: f64,
 }
@@ -145,11 +151,14 @@ struct Hour {
     /// Its first seconds that a start takes, and that the path takes.
     starting_s: f64,
     path_s: f64,
+    /// The first seconds of each slot in which it is drowned.
+    drowned_s: f64,
 }
 
 impl Hour {
     fn heard(&self) -> bool {
-        self.whole == 0 && self.slots == 0 && self.starting_s == 0.0 && self.path_s == 0.0
+        let prefixes_s = [self.starting_s, self.path_s, self.drowned_s];
+        self.whole == 0 && self.slots == 0 && prefixes_s == [0.0; 3]
     }
 
     /// From when on a slot is heard, s from its beginning; all of it deaf at [`SLOT_S`].
@@ -158,7 +167,7 @@ impl Hour {
             return SLOT_S;
         }
         let (starting_s, path_s) = self.begins(slot);
-        starting_s.max(path_s)
+        starting_s.max(path_s).max(self.drowned_s)
     }
 
     fn begins(&self, slot: usize) -> (f64, f64) {
@@ -297,6 +306,7 @@ fn hour_of(
     {
         hour.whole |= Cause::Heave.bit();
     }
+    hour.drowned_s = ear.drowned * SLOT_S;
     hour.slots = slots.get(at).copied().unwrap_or(0);
     hour
 }
@@ -313,7 +323,8 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
         if hour.slots & (1 << slot) != 0 {
             whole |= Cause::Strum.bit();
         }
-        let ends = [starting_s.min(path_s), starting_s.max(path_s), SLOT_S];
+        let mut ends = [starting_s, path_s, hour.drowned_s, SLOT_S];
+        ends.sort_unstable_by(f64::total_cmp);
         let mut from_s = 0.0;
         for end_s in ends {
             let seconds = end_s - from_s;
@@ -324,6 +335,9 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
                 }
                 if from_s < path_s {
                     causes |= Cause::Path.bit();
+                }
+                if from_s < hour.drowned_s {
+                    causes |= Cause::PickUp.bit();
                 }
                 if causes == 0 {
                     year.heard_s[month] += seconds;

@@ -126,6 +126,13 @@ fn verif_one_cause_alone_is_its_own_count() {
         strum: vec![strum()],
         ..EarRun::default()
     });
+    // A quarter of every slot, whatever else: 438 h and more of a year in all.
+    let drowned = run(EarRun {
+        drowned: 0.25,
+        ..EarRun::default()
+    });
+    assert!((drowned.alone_s[Cause::PickUp as usize] - 0.25 * YEAR_S).abs() < 1e-5);
+    assert_eq!(drowned.gap_s, 150.0);
     let slots = course
         .both
         .iter()
@@ -169,6 +176,7 @@ fn verif_causes_at_once_lie_between_the_bounds() {
             clock: Some((1, 3.0)),
             clips_above_m_s: Some([16.0; 12]),
             strum: vec![strum()],
+            drowned: 0.1,
         };
         let ears = [
             ear(700.0),
@@ -233,6 +241,13 @@ fn verif_causes_at_once_lie_between_the_bounds() {
                     Cause::Strum,
                     EarRun {
                         strum: ear.strum.clone(),
+                        ..EarRun::default()
+                    },
+                ),
+                (
+                    Cause::PickUp,
+                    EarRun {
+                        drowned: ear.drowned,
                         ..EarRun::default()
                     },
                 ),

@@ -18,6 +18,7 @@ use crate::input::{
     Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
     spreading, template_samples,
 };
+use crate::pick_up::PickUps;
 
 /// Method of a sampled curve; a change of what is drawn or counted is another method.
 pub(crate) const INJECTION: &str = "injection/2";
@@ -184,7 +185,10 @@ impl Subject {
             representative_hz,
             wind_m_s: sea.wind_m_s.iter().map(|q| q.si).collect(),
             water_depth_m: sea.water_depth_m.si,
-            self_noise: self_noise(line, plan.on)?,
+            self_noise: match PickUps::of(line, plan.on)? {
+                Some(picked) => picked.spread_over(&self_noise(line, plan.on)?),
+                None => self_noise(line, plan.on)?,
+            },
             spec,
             chain,
             sound,

@@ -159,7 +159,8 @@ impl Reach<'_> {
             | That::DawnRestarts { .. }
             | That::WakesFromFlat { .. }
             | That::SensorEnergy { .. } => self.energy(),
-            That::SelfNoise { .. } | That::Overload { .. } => self.chains(),
+            That::SelfNoise { .. } | That::PickUp { .. } => self.chains_and_pick_ups(),
+            That::Overload { .. } => self.chains(),
             That::DetectionRange { of, call, .. } => {
                 let detector = &self.line.detectors[of.0];
                 let ear = detector.on.module;
@@ -221,7 +222,10 @@ impl Reach<'_> {
             That::HeaveOverload { .. } => self.waves(),
             That::ListeningShare { .. } | That::ListeningGap { .. } => {
                 let mut parts = self.all(|kind, _| {
-                    !matches!(kind, "spare" | "metal" | "anode" | "requirement" | "call")
+                    !matches!(
+                        kind,
+                        "spare" | "metal" | "anode" | "watch" | "requirement" | "call"
+                    )
                 });
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
@@ -258,14 +262,24 @@ impl Reach<'_> {
                 keys.map(|key| format!("deployment.{key}")).into()
             }
             That::Rehearsed { .. } => {
-                let mut parts =
-                    self.all(|kind, _| !matches!(kind, "call" | "spare" | "metal" | "anode"));
+                let mut parts = self
+                    .all(|kind, _| !matches!(kind, "call" | "spare" | "metal" | "anode" | "watch"));
                 for table in ["deployment", "site", "traffic"] {
                     parts.insert(table.to_owned());
                 }
                 parts
             }
         }
+    }
+
+    /// A limit on the world: the detector that polices it with its chain, and the way to where it is told.
+    pub(crate) fn watch(&self, watch: &plan::WorldWatch) -> Parts {
+        let mut parts = self.chains_and_pick_ups();
+        parts.insert(format!("watch.{}", watch.id));
+        if let Some(told) = &watch.told {
+            parts.extend(self.of(&told.that));
+        }
+        parts
     }
 
     /// Metals in the water, their anodes, and for how long these must last.
@@ -280,7 +294,7 @@ impl Reach<'_> {
         let mut parts = self.all(|kind, _| {
             !matches!(
                 kind,
-                "storage" | "spare" | "metal" | "anode" | "requirement" | "call"
+                "storage" | "spare" | "metal" | "anode" | "watch" | "requirement" | "call"
             )
         });
         for table in ["deployment", "site", "traffic"] {
@@ -341,6 +355,16 @@ impl Reach<'_> {
         let mut parts = self.all(|kind, below| kind == "detector" || below == Some("sensor"));
         for table in ["deployment", "site"] {
             parts.insert(table.to_owned());
+        }
+        parts
+    }
+
+    /// The same with the modules whose electronics may be heard in them.
+    pub(crate) fn chains_and_pick_ups(&self) -> Parts {
+        let mut parts = self.chains();
+        let mut sensors = self.line.modules.iter().flat_map(|m| &m.sensors);
+        if sensors.any(|s| s.chain.as_ref().is_some_and(|c| c.pick_up.is_some())) {
+            parts.extend(self.all(|kind, below| kind == "module" && below.is_none()));
         }
         parts
     }

@@ -31,6 +31,7 @@ mod talk;
 mod uplink;
 mod value;
 mod vote;
+mod watch;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -68,7 +69,10 @@ pub use routine::{BoundTo, Routine};
 pub use sea::{
     Flow, GrowthSaid, HorizonPoint, LossMeasured, Sea, Spreading, Swell, Water, WeatherText,
 };
-pub use sensor::{Calibration, Chain, HighPass, Sensor, SensorKind};
+pub use sensor::{
+    AntiAliasSaid, Calibration, Chain, HighPass, OversamplingSaid, PickUp, PickUpKind, PickUpLevel,
+    Sensor, SensorKind,
+};
 pub use ship::{InHold, Spare, SpareOf, Spells, Work};
 pub use span::{CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Pin, PinMetal, Span};
 pub use storage::{Droppable, Logs, Record, Storage};
@@ -83,6 +87,7 @@ pub use uplink::{
 };
 pub use value::{Decibels, Q};
 pub use vote::Vote;
+pub use watch::{WatchedLevel, WorldWatch};
 
 /// The whole deployment, resolved.
 #[derive(Clone, Debug)]
@@ -147,6 +152,8 @@ pub struct Line {
     pub storages: Vec<Storage>,
     /// Spares by id.
     pub spares: Vec<Spare>,
+    /// Limits on the world that the line polices, by id.
+    pub watches: Vec<WorldWatch>,
     /// What must hold.
     pub requirements: Vec<Requirement>,
     /// What can be had instead of what the plan says.

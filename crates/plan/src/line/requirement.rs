@@ -325,6 +325,14 @@ pub enum That {
         /// Lower limit, dB.
         at_least_db: Decibels,
     },
+    /// How far what electronics put into a hydrophone's chain lies below the sea of the quietest month in the band of its detectors (each
+    /// hydrophone with a detector when `of` is absent).
+    PickUp {
+        /// The sensor.
+        of: Option<SensorIx>,
+        /// Lower limit, dB.
+        at_least_db: Decibels,
+    },
     /// Peak (zero-to-peak) that a hydrophone's chain bears (each hydrophone when `of` is absent).
     Overload {
         /// The sensor.

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::{Decibels, Q};
+use super::{Decibels, ModuleIx, Q};
 use crate::site::Site;
 
 /// What a sensor measures.
@@ -58,6 +58,77 @@ pub struct Chain {
     pub amplifier_noise_v_rthz: Option<Q>,
     /// Noise of the chain ahead of its converter, at its input: frequency in Hz and dB re 1 uPa2/Hz (1 (20 uPa)2/Hz in air is not used), rising frequency.
     pub self_noise: Vec<(Q, Decibels)>,
+    /// Low-pass ahead of the converter, for what folds down.
+    pub anti_alias: Option<AntiAliasSaid>,
+    /// The converter's own way of keeping out what folds down.
+    pub oversampling: Option<OversamplingSaid>,
+    /// What electronics put into it; `None` when the plan does not say.
+    pub pick_up: Option<Vec<PickUp>>,
+}
+
+/// A low-pass ahead of a converter.
+#[derive(Clone, Copy, Debug)]
+pub struct AntiAliasSaid {
+    /// Corner (-3 dB), Hz.
+    pub corner_hz: Q,
+    /// Poles.
+    pub poles: u32,
+}
+
+/// A converter that takes its samples faster than it tells them.
+#[derive(Clone, Copy, Debug)]
+pub struct OversamplingSaid {
+    /// Rate at which it takes them, Hz.
+    pub rate_hz: Q,
+    /// By how much its filter weakens what lies beyond half the rate that it tells, dB.
+    pub stop_band_db: Decibels,
+}
+
+/// What the electronics of a module put into a chain.
+#[derive(Clone, Debug)]
+pub struct PickUp {
+    /// Where it was declared.
+    pub at: Site,
+    /// The module that makes it.
+    pub from: ModuleIx,
+    /// Its states in which it happens, by their place in its loads; all of them when not written.
+    pub in_states: Option<Vec<usize>>,
+    /// Of a converter the level of its fundamental, of ticks that while one lasts.
+    pub level: PickUpLevel,
+    /// Which.
+    pub kind: PickUpKind,
+}
+
+/// A level at the input of a chain.
+#[derive(Clone, Copy, Debug)]
+pub enum PickUpLevel {
+    /// As that of a sound at the hydrophone, dB re 1 uPa.
+    Pressure(Decibels),
+    /// As a voltage, V rms.
+    Voltage(Q),
+}
+
+/// What a pick-up is of.
+#[derive(Clone, Copy, Debug)]
+pub enum PickUpKind {
+    /// A switching converter.
+    Converter {
+        /// Frequency at which it switches, Hz.
+        frequency_hz: Q,
+        /// The highest harmonic.
+        harmonics: u32,
+        /// By how much the harmonics fall in an octave, dB.
+        falls_db: Decibels,
+    },
+    /// Ticks.
+    Ticks {
+        /// From one to the next, s.
+        every_s: Q,
+        /// How long each lasts, s.
+        lasts_s: Q,
+        /// Band over which their power is spread evenly, Hz.
+        band_hz: (Q, Q),
+    },
 }
 
 impl Chain {

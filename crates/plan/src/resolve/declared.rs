@@ -6,7 +6,7 @@ use crate::read::Fields;
 use crate::site::Site;
 
 /// Tables of a plan that hold things by id.
-pub const DECLARED_KINDS: [&str; 24] = [
+pub const DECLARED_KINDS: [&str; 25] = [
     "anchor",
     "section",
     "float",
@@ -31,6 +31,7 @@ pub const DECLARED_KINDS: [&str; 24] = [
     "spare",
     "metal",
     "anode",
+    "watch",
 ];
 
 /// Everything that has an id, with its place: whether or not the rest of it could be read.

@@ -18,6 +18,7 @@ mod links;
 mod mechanics;
 mod metals;
 mod modules;
+mod pick_up;
 mod propagation;
 mod recovery;
 mod remedies;
@@ -40,6 +41,7 @@ mod unchecked;
 mod uplinks;
 mod values;
 mod votes;
+mod watches;
 
 use std::collections::BTreeMap;
 
@@ -121,11 +123,13 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
         uplinks: Vec::new(),
         storages: Vec::new(),
         spares: Vec::new(),
+        watches: Vec::new(),
         requirements: Vec::new(),
         remedies: Vec::new(),
         unwritten: BTreeMap::new(),
     };
     modules::modules(r, root, &mut line);
+    pick_up::pick_ups(r, root, &mut line);
     mechanics::sections(r, root, &mut line);
     mechanics::positions(r, root, &mut line);
     hung::weights(r, root, &mut line);
@@ -157,6 +161,7 @@ fn whole(r: &mut Resolver<'_>, root: &Fields) -> Option<Line> {
     sync::never_run(r, root, &line);
     requests::answered(r, &line);
     unchecked::unchecked(r, &line);
+    watches::watches(r, root, &mut line);
     requirements::requirements(r, root, &mut line);
     remedies::remedies(r, root, &mut line);
     line.unwritten = std::mem::take(&mut r.unwritten);

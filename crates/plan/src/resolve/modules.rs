@@ -3,12 +3,13 @@
 use quantity::{Dimension, LevelKind};
 
 use super::hung::outside;
+use super::pick_up::oversampling;
 use super::recovery::drift_alarm;
 use super::{Declared, Resolver, q, rising};
 use crate::line::{
-    Boot, Calibration, Chain, Clock, HighPass, Housing, Hull, Input, Line, Load, LockOut, Module,
-    Output, OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor, SensorKind, StateLoad,
-    Unwritten,
+    AntiAliasSaid, Boot, Calibration, Chain, Clock, HighPass, Housing, Hull, Input, Line, Load,
+    LockOut, Module, Output, OutputKind, PassWhen, Passes, Position, Processor, Q, Sensor,
+    SensorKind, StateLoad, Unwritten,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, Read, join};
@@ -391,6 +392,8 @@ fn sensor_itself(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Sensor> {
             "high_pass",
             "amplifier_noise",
             "self_noise",
+            "pick_up",
+            "no_pick_up",
         ] {
             if let Some(site) = f.site_of(key) {
                 r.tell(
@@ -498,6 +501,15 @@ fn chain(r: &mut Resolver<'_>, id: &str, f: &Fields, kind: SensorKind) -> Option
         }),
         amplifier_noise_v_rthz: f.q("amplifier_noise"),
         self_noise,
+        anti_alias: adc.table("anti_alias").and_then(|(t, _)| {
+            Some(AntiAliasSaid {
+                corner_hz: t.q("corner")?,
+                poles: u32::try_from(*t.count("poles")?.0).ok()?,
+            })
+        }),
+        oversampling: oversampling(r, adc),
+        // With the modules, of which each may be the source.
+        pick_up: None,
     })
 }
 

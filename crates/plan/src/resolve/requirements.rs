@@ -191,6 +191,10 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             of: hydrophone(r, f, line)?,
             at_least_db: level_limit(r, f, "at_least", LevelKind::Gain, CLEAR)??,
         }),
+        "pick-up" => Some(That::PickUp {
+            of: hydrophone(r, f, line)?,
+            at_least_db: level_limit(r, f, "at_least", LevelKind::Gain, CLEAR)??,
+        }),
         "overload" => Some(That::Overload {
             of: hydrophone(r, f, line)?,
             at_least_db: level_limit(r, f, "at_least", LevelKind::Peak, PEAK)??,

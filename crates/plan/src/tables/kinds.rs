@@ -231,6 +231,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         &["of", "share_of_draws"],
         "6 dB",
     ),
+    limited("pick-up", &["at_least"], &["of", "share_of_draws"], "10 dB"),
     limited(
         "overload",
         &["at_least"],

@@ -8,6 +8,9 @@ bad! {
     self_noise_of_a_module: VOLTS => "that = \"self-noise\"\nof = \"module.upper\"\nat_least = \"6 dB\"";
     self_noise_without_a_limit: VOLTS => "that = \"self-noise\"";
     self_noise_with_a_level: VOLTS => "that = \"self-noise\"\nat_least = \"6 dB re 1 uPa\"";
+    pick_ups_that_cannot_be: VOLTS => "that = \"pick-up\"\nat_least = \"10 dB\"\n[module.upper.sensor.two]\nkind = \"hydrophone\"\nsensitivity = \"-170 dB re 1 V/uPa\"\ngain = \"20 dB\"\nadc = { full_scale = \"2.5 V\", bits = 16, rate = \"48 kHz\", oversampling = { rate = \"1 MHz\", stop_band = \"90 dB\" } }\ncalibrated = { date = 2026-11-02, by = \"tank\" }\npick_up = [\n  { level = \"60 dB re 1 uPa\", voltage = \"1 uV\", frequency = \"300 kHz\" },\n  { level = \"60 dB re 1 uPa\" },\n  { every = \"1 s\", lasts = \"2 s\", band = [\"2 kHz\", \"1 kHz\"] },\n  { from = \"module.nobody\", voltage = \"1 uV\", every = \"1 s\", frequency = \"1 kHz\" },\n  { in_states = [\"dreaming\"], level = \"60 dB re 1 uPa\", frequency = \"1 kHz\", harmonics = 100, falls = \"6 dB\" },\n]\n[module.upper.sensor.warm]\nkind = \"temperature\"\nno_pick_up = true";
+    pick_up_of_nothing_and_of_something: "gain = \"20 dB\"" => "gain = \"20 dB\"\nno_pick_up = true\npick_up = [{ level = \"60 dB re 1 uPa\", every = \"1 s\", lasts = \"1 ms\", band = [\"1 kHz\", \"2 kHz\"] }]";
+    pick_up_of_a_module: VOLTS => "that = \"pick-up\"\nof = \"module.upper\"\nat_least = \"6 dB\"";
     overload_without_its_reference: VOLTS => "that = \"overload\"\nat_least = \"165 dB\"";
 }
 

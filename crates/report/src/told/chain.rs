@@ -51,6 +51,7 @@ pub fn chain_text(name: &str, budgets: &[ChainBudget]) -> String {
     for budget in budgets {
         head(&mut out, budget);
         bands(&mut out, budget);
+        picked_up(&mut out, budget);
         months(&mut out, budget);
         detectors(&mut out, budget);
     }
@@ -165,7 +166,11 @@ fn bands(out: &mut String, budget: &ChainBudget) {
         "self",
         "amplifier",
         "converter",
-        "sum",
+        if budget.pick_up.is_some() {
+            "and p-u"
+        } else {
+            "sum"
+        },
         "h-p dB",
         "quietest",
         "windiest"
@@ -221,7 +226,7 @@ fn of_chain(budget: &ChainBudget, band: &BandBudget) -> String {
         of(band.chain.self_noise_db),
         of(band.chain.amplifier_db),
         of(Some(band.chain.converter_db)),
-        format!("{least}{}", of(Some(band.chain.total_db))),
+        format!("{least}{}", of(Some(band.total_db))),
         band.high_pass_loss_db,
     )
 }
@@ -358,6 +363,9 @@ fn notes(out: &mut String, budgets: &[ChainBudget]) {
             100.0 * plan::Chain::AUDIBLE_SHARE
         ));
     }
+    if budgets.iter().any(|b| b.pick_up.is_some()) {
+        notes.push("p-u: what electronics put into the chain, as the mean of the band at the worst of the states; a line that may fall into a band by the spread of its frequency counts as if it did, and what folds down counts where an `anti_alias` or `oversampling` says how much of it is kept out.".to_owned());
+    }
     if any(|b| b.high_pass_loss_db >= 1.0) {
         notes.push("overload is that of the converter; an amplifier ahead of the high-pass may overload before it at low frequencies, which no key of the plan says.".to_owned());
     }
@@ -390,6 +398,48 @@ pub fn chain_json(name: &str, budgets: &[ChainBudget]) -> Value {
     })
 }
 
+/// What electronics put into it, as it falls into what is heard at the worst of the states.
+fn pick_up_json(budget: &ChainBudget) -> Value {
+    let Some(all) = budget.picked_up() else {
+        return Value::Null;
+    };
+    let list = all.iter().map(|(_, p)| {
+        json!({
+            "what": p.what,
+            "low_hz": p.true_hz.map(|t| t.0),
+            "high_hz": p.true_hz.map(|t| t.1),
+            "heard_low_hz": p.heard_hz.0,
+            "heard_high_hz": p.heard_hz.1,
+            "level_db_re_1upa": p.level_db,
+            "sure": p.sure,
+        })
+    });
+    list.collect()
+}
+
+/// Of the detectors' bands, or of all that is heard, the lines and ticks in them.
+fn picked_up(out: &mut String, budget: &ChainBudget) {
+    let Some(all) = budget.picked_up() else {
+        return;
+    };
+    out.push_str("\n  What electronics put into it, mean levels at the worst of the states\n");
+    if all.is_empty() {
+        out.push_str("    nothing that is heard\n");
+    }
+    for (words, p) in all {
+        let sure = if p.sure {
+            ""
+        } else {
+            ", if nothing keeps it out"
+        };
+        let text = format!("{:.1} dB re 1 uPa: {words}{sure}", p.level_db);
+        for (i, line) in wrap(&text, WIDE - 6).iter().enumerate() {
+            let lead = if i == 0 { "    " } else { "      " };
+            let _ = writeln!(out, "{lead}{line}");
+        }
+    }
+}
+
 fn sensor_json(budget: &ChainBudget) -> Value {
     let chain = budget.noise.chain();
     json!({
@@ -406,6 +456,7 @@ fn sensor_json(budget: &ChainBudget) -> Value {
         "amplifier_noise_v_per_rthz": budget.amplifier_v_rthz,
         "amplifier_noise_density_db_re_1upa2_per_hz":
             budget.amplifier_v_rthz.map(|v| chain.preamplifier_density_db_re_1upa2_hz(v)),
+        "pick_up": pick_up_json(budget),
         "noise": if budget.noise_known { "as planned" } else { "unknown" },
         "sea_unknown": budget.sea_unknown,
         "bands": budget.bands.iter().map(|b| json!({
@@ -418,7 +469,8 @@ fn sensor_json(budget: &ChainBudget) -> Value {
             "self_noise_level_db_re_1upa": b.chain.self_noise_db,
             "amplifier_level_db_re_1upa": b.chain.amplifier_db,
             "converter_level_db_re_1upa": b.chain.converter_db,
-            "chain_level_db_re_1upa": b.chain.total_db,
+            "pick_up_level_db_re_1upa": b.pick_up_db,
+            "chain_level_db_re_1upa": b.total_db,
             "high_pass_loss_db": b.high_pass_loss_db,
             "overload_sine_level_db_re_1upa": b.overload_sine_db,
             "above_filter": b.above_filter,

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use assess::{Assumption, Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, Word};
+use assess::{Assumption, Check, Evidence, Figure, Judged, Ruling, Tier, Verdict, WATCH, Word};
 use plan::{Mistake, Must, Site, Sources};
 use serde_json::{Map, Value, json};
 
@@ -41,9 +41,14 @@ fn text(check: &Check, by_leverage: Option<&[Assumption]>, colour: bool) -> Stri
     if check.requirements.is_empty() && check.errors == 0 {
         out.push_str("  This plan has no requirements: add [requirement.ID] tables.\n");
     }
-    if !check.standing.is_empty() {
+    let (world, standing) = apart(&check.standing);
+    if !world.is_empty() {
+        out.push_str("\nLimits on the world: whether the line can police them\n");
+        section(&mut out, world, colour);
+    }
+    if !standing.is_empty() {
         out.push_str("\nChecked in every plan\n");
-        section(&mut out, &check.standing, colour);
+        section(&mut out, standing, colour);
     }
     let _ = writeln!(out, "\n{}", totals(check));
     if let Some(stale) = stale_draws(check.draws) {
@@ -84,6 +89,11 @@ fn text(check: &Check, by_leverage: Option<&[Assumption]>, colour: bool) -> Stri
         &cautions,
     );
     out
+}
+
+/// Limits on the world, and what is checked in every plan.
+fn apart(standing: &[Judged]) -> (Vec<&Judged>, Vec<&Judged>) {
+    standing.iter().partition(|j| j.id.starts_with(WATCH))
 }
 
 /// What a quick check is to be taken for; `None` of a full one.
@@ -201,8 +211,8 @@ fn unbroken(text: &str) -> Vec<String> {
     words
 }
 
-fn section(out: &mut String, all: &[Judged], colour: bool) {
-    let mut rows: Vec<&Judged> = all.iter().collect();
+fn section<'j>(out: &mut String, all: impl IntoIterator<Item = &'j Judged>, colour: bool) {
+    let mut rows: Vec<&Judged> = all.into_iter().collect();
     rows.sort_by_key(|j| j.word());
     for judged in rows {
         row(out, judged, TOLD_EACH, colour);
@@ -360,6 +370,7 @@ fn ruling(ruling: Ruling) -> &'static str {
 /// All verdicts as one JSON object; generic values are `{ "value", "unit" }`.
 #[must_use]
 pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &Sources) -> Value {
+    let (world, standing) = apart(&check.standing);
     let mut counts = counts_json(check);
     counts["provisional"] = json!(count(check, Word::Provisional));
     json!({
@@ -372,7 +383,8 @@ pub fn check_json(check: &Check, program: &str, mistakes: &[Mistake], sources: &
         "status": words::status(check.status()),
         "counts": counts,
         "requirements": check.requirements.iter().map(judged_json).collect::<Vec<_>>(),
-        "standing": check.standing.iter().map(judged_json).collect::<Vec<_>>(),
+        "watches": world.into_iter().map(judged_json).collect::<Vec<_>>(),
+        "standing": standing.into_iter().map(judged_json).collect::<Vec<_>>(),
         "draws": words::draws_beside(check.draws),
         "open": check.open,
         "assumed": check.assumed,

@@ -12,6 +12,7 @@ mod filters;
 mod frames;
 mod frozen;
 mod levels;
+mod pick_up;
 mod spectra;
 mod support;
 mod synth;

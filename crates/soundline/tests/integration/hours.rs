@@ -48,7 +48,7 @@ fn verif_hours_are_told_in_text_and_json() {
             .iter()
             .map(|c| share(&c["alone_share"]))
             .collect();
-        assert_eq!(alone.len(), 6);
+        assert_eq!(alone.len(), 7);
         let lost = 1.0 - share(&ear["heard"]["mean_share"]);
         let largest = alone.iter().copied().fold(0.0, f64::max);
         assert!(lost >= largest - 1e-9 && lost <= alone.iter().sum::<f64>() + 1e-9);

@@ -9,7 +9,8 @@ fn broken(plan: &str, status: i32) -> Vec<(String, String)> {
     let output = run(&["--format", "json", "check", plan]);
     expect_status(&output, status);
     let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
-    let lists = ["requirements", "standing"].map(|key| told[key].as_array().unwrap().clone());
+    let lists =
+        ["requirements", "watches", "standing"].map(|key| told[key].as_array().unwrap().clone());
     let all = lists.into_iter().flatten();
     let fallen = all.filter(|judged| judged["ruling"] == "broken");
     fallen
@@ -34,16 +35,21 @@ fn ids(found: &[(String, String)]) -> Vec<&str> {
     ids
 }
 
-/// The loud gain is 20 dB too high, and a message holds the green lamp for ten minutes after the radio has died.
+/// The loud gain is 20 dB too high, the threshold lies on the limit without a guard band, and a message holds the green lamp for ten minutes after the radio has died.
 #[test]
 fn verif_the_faults_of_the_pile_line_are_found() {
     let demo = demo("kestrel-piles", false);
     let found = broken(&demo.plan, 1);
-    assert_eq!(ids(&found), ["dark-when-blind", "largest-strike"]);
+    assert_eq!(
+        ids(&found),
+        ["dark-when-blind", "largest-strike", "watch.strike"]
+    );
+    named(&found, "watch.strike", "`on_above` of 158.0 dB would do");
     named(&found, "largest-strike", "the converter is what overloads");
     named(&found, "dark-when-blind", "module.bridge hung");
     named(&found, "dark-when-blind", "10 min after");
     edit(&demo.plan, "gain = \"14 dB\"", "gain = \"-6 dB\"");
+    edit(&demo.plan, "on_above = \"160 dB", "on_above = \"157.5 dB");
     edit(
         &demo.plan,
         "fail_safe = \"off\"",

@@ -71,6 +71,18 @@ const BAD: &[Bad] = &[
         &[SECOND, READY],
     ),
     Bad(
+        "module.ear.sensor.two",
+        "voltage = \"3 nV\"",
+        "voltage = \"3 nA\"",
+        &[SECOND, READY],
+    ),
+    Bad(
+        "requirement.hush",
+        "at_least = \"10 dB\"",
+        "at_least = \"10 dB re 1 uPa\"",
+        &[&["hush"]],
+    ),
+    Bad(
         "span.cable",
         "length = \"100 m\"",
         "length = \"100 V\"",
@@ -272,7 +284,11 @@ fn verif_a_mistake_spoils_what_reads_it_and_nothing_else() {
         // Full scale against the sea and against thresholds reads every sensor and detector, the site and the deployment.
         let of_chains = part.starts_with("detector.") || part.contains(".sensor.");
         if of_chains || ["site", "deployment"].contains(part) {
-            expected.extend(["overload", "self-noise"]);
+            expected.extend(["hush", "overload", "self-noise"]);
+        }
+        // What is picked up reads the modules that make it besides, and the noise of chains counts it.
+        if part.starts_with("module.") && part.split('.').count() == 2 {
+            expected.extend(["hush", "self-noise"]);
         }
         // How late messages are reads what is sent up, all that may happen in a month, and the months of the deployment.
         let kinds = ["detector.", "vote.", "behaviour.", "topic."];

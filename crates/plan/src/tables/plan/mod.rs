@@ -10,6 +10,7 @@ mod link;
 mod metal;
 mod module;
 mod mooring;
+mod pick_up;
 mod recovery;
 mod remedy;
 mod request;
@@ -24,6 +25,7 @@ mod sync;
 mod talk;
 mod uplink;
 mod vote;
+mod watch;
 
 use crate::field::{Section, Shape as S, optional as o, required as r};
 use behaviour::BEHAVIOUR;
@@ -48,6 +50,7 @@ use sync::{STREAM, TIME_SYNC};
 use talk::{TOPIC, TRAFFIC};
 use uplink::UPLINK;
 use vote::VOTE;
+use watch::WATCH;
 
 pub(crate) use behaviour::ACTION;
 pub(crate) use bounds::{FREQUENCY, TURN, WAVES, WIND};
@@ -158,6 +161,11 @@ pub(crate) const PLAN: Section = Section {
             "spare",
             S::Keyed(&SPARE),
             "what is aboard in place of what is dead on deck",
+        ),
+        o(
+            "watch",
+            S::Keyed(&WATCH),
+            "limits on the world that the line polices",
         ),
         o("requirement", S::Keyed(&REQUIREMENT), "what must hold"),
         o(

@@ -38,6 +38,7 @@ const THAT: &[&str] = &[
     "time-to-notice",
     "fail-safe",
     "self-noise",
+    "pick-up",
     "overload",
     "detection-range",
     "encounter",

@@ -3,6 +3,7 @@
 use quantity::{Dimension as D, LevelKind as K};
 
 use super::bounds::{FREQUENCY, LEVEL};
+use super::pick_up::{ANTI_ALIAS, OVERSAMPLING, PICK_UP};
 use crate::field::{
     NOT_NEGATIVE, POSITIVE, RefKind as R, Scale, Section, Shape as S, between, optional as o,
     required as r,
@@ -61,6 +62,16 @@ pub(crate) const SENSOR: Section = Section {
             S::Tables(&SELF_NOISE),
             "noise of the chain ahead of its converter, at its input, by frequency",
         ),
+        o(
+            "pick_up",
+            S::Tables(&PICK_UP),
+            "what electronics put into the chain beside its noise",
+        ),
+        o(
+            "no_pick_up",
+            S::Flag,
+            "true where a recording with a dummy element shows nothing that electronics put into the chain",
+        ),
     ],
 };
 
@@ -84,6 +95,16 @@ const ADC: Section = Section {
             "rate",
             S::Amount(D::Frequency, between(1.0, 1.0e7, "from 1 Hz to 10 MHz")),
             "sample rate",
+        ),
+        o(
+            "anti_alias",
+            S::Table(&ANTI_ALIAS),
+            "low-pass ahead of it, which keeps out what would fold",
+        ),
+        o(
+            "oversampling",
+            S::Table(&OVERSAMPLING),
+            "samples that it takes faster than it tells them, and its own filter",
         ),
     ],
 };

@@ -1,0 +1,480 @@
+//! What electronics put into the chain of a hydrophone, as if it were sound: lines of switching converters, folded by the sample rate,
+//! and ticks. Equations, sources and limits: docs/method/chain.md.
+//!
+//! A module is in one state at a time: of each module the state counts in which most of it falls into the band that is asked for, and the
+//! powers of several modules add. What of it is sure is told apart: a line from above half the rate may be kept out by a filter of which
+//! the plan says nothing.
+
+use plan::{Line, ModuleIx, PickUpKind, PickUpLevel, Q, SensorIx};
+use quantity::{Dimension, Law, show};
+use signal::{
+    ChainNoise, Decidecade, KeptOut, LowPass, Oversampling, folds, passes_for_db, tick_share,
+};
+
+use crate::input::{InputError, chain_noise};
+
+/// How long ticks are averaged over.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Over {
+    /// All of the time.
+    Mean,
+    /// A window of so many seconds that holds most of them; `None` for one within a tick.
+    Window(Option<f64>),
+}
+
+/// A line or ticks as they fall into a band.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Picked {
+    /// What it is: `3rd harmonic of the converter of module.x`.
+    pub what: String,
+    /// Where the line lies, lowest and highest, Hz; `None` of ticks.
+    pub true_hz: Option<(f64, f64)>,
+    /// Where samples show it, Hz.
+    pub heard_hz: (f64, f64),
+    /// Its level in the band, dB re 1 uPa at the hydrophone.
+    pub level_db: f64,
+    /// Whether it is sure to come through: not where it folds down and nothing says what is kept out.
+    pub sure: bool,
+}
+
+/// What falls into a band at the worst of the states.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PickedInBand {
+    /// All of it, the strongest first.
+    pub all: Vec<Picked>,
+    /// Power of all of it, uPa^2.
+    pub power_upa2: f64,
+    /// Of what is sure, at the states that are worst for that, uPa^2.
+    pub sure_upa2: f64,
+    /// The states, of modules in which it depends on theirs.
+    pub states: Vec<String>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum Kind {
+    Converter {
+        low_hz: f64,
+        high_hz: f64,
+        harmonics: u32,
+        falls_db: f64,
+    },
+    Ticks {
+        every_s: f64,
+        lasts_s: f64,
+        band_hz: (f64, f64),
+    },
+}
+
+#[derive(Clone, Debug, PartialEq)]
+struct Source {
+    module: ModuleIx,
+    path: String,
+    in_states: Option<Vec<usize>>,
+    level_db: f64,
+    kind: Kind,
+}
+
+/// What electronics put into a chain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PickUps {
+    sources: Vec<Source>,
+    /// States of each module that is a source.
+    states: Vec<(ModuleIx, Vec<String>)>,
+    noise: ChainNoise,
+    kept_out: KeptOut,
+    /// What of the hydrophone's own module is not written.
+    pub unsaid: Option<String>,
+}
+
+impl PickUps {
+    /// What the plan says of a sensor; `None` where it says nothing.
+    ///
+    /// # Errors
+    /// As [`chain_noise`].
+    pub(crate) fn of(line: &Line, sensor: SensorIx) -> Result<Option<PickUps>, InputError> {
+        let chain = line.sensor(sensor).chain.as_ref();
+        let Some((chain, said)) = chain.and_then(|c| Some((c, c.pick_up.as_ref()?))) else {
+            return Ok(None);
+        };
+        let noise = chain_noise(line, sensor)?;
+        let kept_out = KeptOut {
+            low_pass: chain.anti_alias.map(|l| LowPass {
+                corner_hz: l.corner_hz.si,
+                poles: l.poles as usize,
+            }),
+            oversampling: chain.oversampling.map(|o| Oversampling {
+                rate_hz: o.rate_hz.si,
+                stop_band_db: o.stop_band_db.db,
+            }),
+        };
+        let sources: Vec<Source> = said
+            .iter()
+            .map(|one| Source {
+                module: one.from,
+                path: line.module_path(one.from),
+                in_states: one.in_states.clone(),
+                level_db: match one.level {
+                    PickUpLevel::Pressure(level) => level.db,
+                    PickUpLevel::Voltage(volts) => {
+                        20.0 * libm::log10(volts.si) - chain.sensitivity_db.db
+                    }
+                },
+                kind: match one.kind {
+                    PickUpKind::Converter {
+                        frequency_hz,
+                        harmonics,
+                        falls_db,
+                    } => {
+                        let (low_hz, high_hz) = ends(frequency_hz);
+                        Kind::Converter {
+                            low_hz,
+                            high_hz,
+                            harmonics,
+                            falls_db: falls_db.db,
+                        }
+                    }
+                    PickUpKind::Ticks {
+                        every_s,
+                        lasts_s,
+                        band_hz,
+                    } => Kind::Ticks {
+                        every_s: every_s.si,
+                        lasts_s: lasts_s.si,
+                        band_hz: (band_hz.0.si, band_hz.1.si),
+                    },
+                },
+            })
+            .collect();
+        let mut states: Vec<(ModuleIx, Vec<String>)> = Vec::new();
+        for source in &sources {
+            if states.iter().all(|(m, _)| *m != source.module) {
+                let loads = &line.modules[source.module.0].loads;
+                let names = loads.iter().map(|l| l.state.clone()).collect();
+                states.push((source.module, names));
+            }
+        }
+        let own = &line.modules[sensor.module.0];
+        let converts = own
+            .input
+            .as_ref()
+            .is_some_and(|i| i.efficiency.is_some() || !i.efficiency_at.is_empty());
+        let told = sources
+            .iter()
+            .any(|s| s.module == sensor.module && matches!(s.kind, Kind::Converter { .. }));
+        let unsaid = (converts && !told && !sources.is_empty()).then(|| {
+            format!(
+                "{} has a converter (`efficiency` of its input), and no `pick_up` of the sensor has its `frequency`",
+                line.module_path(sensor.module)
+            )
+        });
+        Ok(Some(PickUps {
+            sources,
+            states,
+            noise,
+            kept_out,
+            unsaid,
+        }))
+    }
+
+    /// What falls into a band, Hz.
+    pub(crate) fn in_band(&self, band_hz: (f64, f64), over: Over) -> PickedInBand {
+        let mut found = PickedInBand::default();
+        for (module, names) in &self.states {
+            let own: Vec<(&Source, Vec<Picked>)> = self
+                .sources
+                .iter()
+                .filter(|s| s.module == *module)
+                .map(|s| (s, self.picked(s, band_hz, over)))
+                .collect();
+            let mut worst: Option<(f64, usize)> = None;
+            let mut sure_upa2 = 0.0_f64;
+            for state in 0..names.len().max(1) {
+                let (all, sure) = powers(&own, state);
+                sure_upa2 = sure_upa2.max(sure);
+                if worst.is_none_or(|(most, _)| all > most) {
+                    worst = Some((all, state));
+                }
+            }
+            let (power_upa2, state) = worst.unwrap_or((0.0, 0));
+            found.power_upa2 += power_upa2;
+            found.sure_upa2 += sure_upa2;
+            let differs = own
+                .iter()
+                .any(|(s, p)| s.in_states.is_some() && !p.is_empty());
+            if let Some(name) = names.get(state).filter(|_| differs) {
+                let path = own.first().map_or("", |(s, _)| s.path.as_str());
+                found.states.push(format!("{path} {name}"));
+            }
+            for (source, picked) in own {
+                if happens(source, state) {
+                    found.all.extend(picked);
+                }
+            }
+        }
+        found.all.sort_by(|a, b| b.level_db.total_cmp(&a.level_db));
+        found
+    }
+
+    /// Power of what is sure to fall into a band while a module is in one of its states, uPa^2, and the modules with their states.
+    pub(crate) fn by_state(&self, band_hz: (f64, f64), over: Over) -> Vec<(ModuleIx, Vec<f64>)> {
+        self.states
+            .iter()
+            .map(|(module, names)| {
+                let own: Vec<(&Source, Vec<Picked>)> = self
+                    .sources
+                    .iter()
+                    .filter(|s| s.module == *module)
+                    .map(|s| (s, self.picked(s, band_hz, over)))
+                    .collect();
+                let each = (0..names.len().max(1)).map(|state| powers(&own, state).1);
+                (*module, each.collect())
+            })
+            .collect()
+    }
+
+    /// Mean power of what is sure to fall into a band at the worst of the states, uPa^2.
+    pub(crate) fn mean_upa2(&self, band_hz: (f64, f64)) -> f64 {
+        self.in_band(band_hz, Over::Mean).sure_upa2
+    }
+
+    /// Rows of noise, Hz and dB re 1 uPa^2/Hz, with the mean of what is sure to be picked up spread over each decidecade up to half the rate.
+    pub(crate) fn spread_over(&self, rows: &[(f64, f64)]) -> Vec<(f64, f64)> {
+        /// Beside an edge, so that rows rise.
+        const BESIDE: f64 = 1e-6;
+        let half_hz = 0.5 * self.noise.chain().rate_hz();
+        let mut spread: Vec<(f64, f64, f64)> = Vec::new();
+        for band in signal::decidecades(1.0, half_hz) {
+            let (low_hz, high_hz) = edges(band, half_hz);
+            let power = self.mean_upa2((low_hz, high_hz));
+            if power > 0.0 {
+                spread.push((low_hz, high_hz, power / (high_hz - low_hz)));
+            }
+        }
+        if spread.is_empty() {
+            return rows.to_vec();
+        }
+        let mut at_hz: Vec<f64> = rows.iter().map(|row| row.0).collect();
+        for (low_hz, high_hz, _) in &spread {
+            for edge_hz in [low_hz, high_hz] {
+                at_hz.extend([edge_hz * (1.0 - BESIDE), edge_hz * (1.0 + BESIDE)]);
+            }
+        }
+        at_hz.sort_by(f64::total_cmp);
+        at_hz.dedup();
+        at_hz
+            .into_iter()
+            .filter_map(|f_hz| {
+                let own = signal::table_level_db(rows, f_hz).map(|db| libm::pow(10.0, db / 10.0));
+                let inside = spread
+                    .iter()
+                    .find(|(low, high, _)| *low <= f_hz && f_hz < *high);
+                let sum = own.unwrap_or(0.0) + inside.map_or(0.0, |(_, _, density)| *density);
+                (sum > 0.0).then(|| (f_hz, 10.0 * libm::log10(sum)))
+            })
+            .collect()
+    }
+
+    /// What of a source falls into a band.
+    fn picked(&self, source: &Source, (low_hz, high_hz): (f64, f64), over: Over) -> Vec<Picked> {
+        match &source.kind {
+            Kind::Converter {
+                low_hz: from_hz,
+                high_hz: to_hz,
+                harmonics,
+                falls_db,
+            } => (1..=*harmonics)
+                .filter_map(|n| {
+                    let times = f64::from(n);
+                    let level_db = source.level_db - falls_db * libm::log2(times);
+                    let range_hz = (times * from_hz, times * to_hz);
+                    let what = match n {
+                        1 => format!("the converter of {}", source.path),
+                        _ => format!(
+                            "{} harmonic of the converter of {}",
+                            ordinal(n),
+                            source.path
+                        ),
+                    };
+                    self.line(what, range_hz, level_db, (low_hz, high_hz))
+                })
+                .collect(),
+            Kind::Ticks {
+                every_s,
+                lasts_s,
+                band_hz: (from_hz, to_hz),
+            } => {
+                let (a, b) = (low_hz.max(*from_hz), high_hz.min(*to_hz));
+                if a >= b {
+                    return Vec::new();
+                }
+                let share = match over {
+                    Over::Mean => lasts_s / every_s,
+                    Over::Window(window_s) => tick_share(*every_s, *lasts_s, window_s),
+                };
+                let part = (b - a) / (to_hz - from_hz);
+                vec![Picked {
+                    what: format!(
+                        "ticks of {}, {} every {}",
+                        source.path,
+                        show(*lasts_s, Dimension::Time),
+                        show(*every_s, Dimension::Time)
+                    ),
+                    true_hz: None,
+                    heard_hz: (a, b),
+                    level_db: source.level_db + 10.0 * libm::log10(part * share),
+                    sure: true,
+                }]
+            }
+        }
+    }
+
+    /// A line that lies somewhere in a range, where it is heard loudest in a band.
+    fn line(
+        &self,
+        what: String,
+        (from_hz, to_hz): (f64, f64),
+        level_db: f64,
+        (low_hz, high_hz): (f64, f64),
+    ) -> Option<Picked> {
+        let rate_hz = self.noise.chain().rate_hz();
+        let heard = folds(from_hz, to_hz, rate_hz, &self.kept_out)
+            .into_iter()
+            .filter_map(|one| {
+                let a = one.heard_hz.0.max(low_hz);
+                let b = one.heard_hz.1.min(high_hz);
+                if a > b || (a == high_hz && one.heard_hz.0 < one.heard_hz.1) {
+                    return None;
+                }
+                // Where it is heard says where it lies, up or down.
+                let rising = signal::folded_hz(one.true_hz.0, rate_hz)
+                    <= signal::folded_hz(one.true_hz.1, rate_hz);
+                let true_of = |f_hz: f64| {
+                    let into = f_hz - one.heard_hz.0;
+                    if rising {
+                        one.true_hz.0 + into
+                    } else {
+                        one.true_hz.1 - into
+                    }
+                };
+                let at = |f_hz: f64| {
+                    passes_for_db(level_db, true_of(f_hz), f_hz, &self.noise, &self.kept_out)
+                };
+                let sure = !one.from_above || !self.kept_out.is_unknown();
+                Some((at(a).max(at(b)), (a, b), sure))
+            });
+        let (level_db, heard_hz, sure) =
+            heard.max_by(|x, y| x.2.cmp(&y.2).then(x.0.total_cmp(&y.0)))?;
+        Some(Picked {
+            what,
+            true_hz: Some((from_hz, to_hz)),
+            heard_hz,
+            level_db,
+            sure,
+        })
+    }
+
+    /// The same with the fundamental of every converter of a module so many times as high.
+    pub(crate) fn with_frequency(&self, module: &str, times: f64) -> PickUps {
+        let mut changed = self.clone();
+        for source in changed.sources.iter_mut().filter(|s| s.path == module) {
+            if let Kind::Converter {
+                low_hz, high_hz, ..
+            } = &mut source.kind
+            {
+                *low_hz *= times;
+                *high_hz *= times;
+            }
+        }
+        changed
+    }
+
+    /// The middle of the frequencies of the one converter of a module, Hz; `None` where it has none or several.
+    pub(crate) fn frequency_hz(&self, module: &str) -> Option<f64> {
+        let mut all = self.sources.iter().filter_map(|s| match s.kind {
+            Kind::Converter {
+                low_hz, high_hz, ..
+            } if s.path == module => Some(0.5 * (low_hz + high_hz)),
+            _ => None,
+        });
+        let first = all.next()?;
+        all.next().is_none().then_some(first)
+    }
+}
+
+/// A decidecade as far as half the rate.
+fn edges(band: Decidecade, half_hz: f64) -> (f64, f64) {
+    (band.low_hz(), band.high_hz().min(half_hz))
+}
+
+fn happens(source: &Source, state: usize) -> bool {
+    source
+        .in_states
+        .as_ref()
+        .is_none_or(|all| all.contains(&state))
+}
+
+/// Power of all that falls into a band in a state of a module, and of what is sure, uPa^2.
+fn powers(own: &[(&Source, Vec<Picked>)], state: usize) -> (f64, f64) {
+    let mut sum = (0.0, 0.0);
+    let there = own.iter().filter(|(source, _)| happens(source, state));
+    for one in there.flat_map(|(_, picked)| picked) {
+        let power = libm::pow(10.0, one.level_db / 10.0);
+        sum.0 += power;
+        if one.sure {
+            sum.1 += power;
+        }
+    }
+    sum
+}
+
+/// Where a frequency may lie, Hz: the ends of its spread.
+fn ends(q: Q) -> (f64, f64) {
+    match q.law {
+        Some(Law::Normal { half_width } | Law::Uniform { half_width }) => {
+            ((q.si - half_width).max(0.0), q.si + half_width)
+        }
+        None => (q.si, q.si),
+    }
+}
+
+fn ordinal(n: u32) -> String {
+    let ending = match (n % 10, n % 100) {
+        (1, tens) if tens != 11 => "st",
+        (2, tens) if tens != 12 => "nd",
+        (3, tens) if tens != 13 => "rd",
+        _ => "th",
+    };
+    format!("{n}{ending}")
+}
+
+/// A frequency in words, with four figures.
+pub(crate) fn hz(f_hz: f64) -> String {
+    if f_hz <= 0.0 {
+        return "0 Hz".to_owned();
+    }
+    let unit = libm::pow(10.0, 3.0 - libm::floor(libm::log10(f_hz)));
+    show(libm::round(f_hz * unit) / unit, Dimension::Frequency)
+}
+
+impl Picked {
+    /// In words, at a sample rate: `3rd harmonic of the converter of module.x, 285 kHz, folds to 3 kHz at 96 kHz`.
+    pub(crate) fn words(&self, rate_hz: f64) -> String {
+        let range = |(low, high): (f64, f64)| match hz(low) == hz(high) {
+            true => hz(low),
+            false => format!("{} to {}", hz(low), hz(high)),
+        };
+        match self.true_hz {
+            None => format!("{}, in {}", self.what, range(self.heard_hz)),
+            Some(true_hz) if true_hz.1 <= 0.5 * rate_hz => {
+                format!("{}, {}", self.what, range(true_hz))
+            }
+            Some(true_hz) => format!(
+                "{}, {}, folds to {} at {}",
+                self.what,
+                range(true_hz),
+                range(self.heard_hz),
+                hz(rate_hz)
+            ),
+        }
+    }
+}

@@ -1,0 +1,261 @@
+//! What electronics put into the chains of hydrophones.
+
+use quantity::Dimension;
+
+use super::{Resolver, q};
+use crate::line::{Line, ModuleIx, PickUp, PickUpKind, PickUpLevel};
+use crate::mistake::{Code, Mistake};
+use crate::read::{Fields, join};
+
+/// Keys of a converter, and keys of ticks.
+const CONVERTER: [&str; 3] = ["frequency", "harmonics", "falls"];
+const TICKS: [&str; 3] = ["every", "lasts", "band"];
+
+/// With the modules, of which each may be the source.
+pub(super) fn pick_ups(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    for (module_id, module) in root.keyed("module") {
+        for (sensor_id, sensor) in module.keyed("sensor") {
+            let none = sensor.flag("no_pick_up").is_some_and(|(said, _)| *said);
+            if !sensor.has("pick_up") && !none {
+                continue;
+            }
+            r.part = format!("module.{module_id}.sensor.{sensor_id}");
+            if let (Some(site), Some(first), true) = (
+                sensor.site_of("no_pick_up"),
+                sensor.site_of("pick_up"),
+                none,
+            ) {
+                r.tell(
+                    Mistake::error(
+                        Code::KeyConflict,
+                        site,
+                        "nothing is picked up, and something is",
+                    )
+                    .label("says nothing")
+                    .related(first, "says what"),
+                );
+            }
+            let own = line.module_by_id(module_id);
+            let all: Vec<PickUp> = sensor
+                .tables("pick_up")
+                .iter()
+                .filter_map(|f| pick_up(r, f, line, own))
+                .collect();
+            let Some(own) = own else { continue };
+            let sensors = &mut line.modules[own.0].sensors;
+            if let Some(chain) = sensors
+                .iter_mut()
+                .find(|s| s.id == sensor_id)
+                .and_then(|s| s.chain.as_mut())
+            {
+                chain.pick_up = Some(all);
+            }
+        }
+    }
+}
+
+fn pick_up(r: &mut Resolver<'_>, f: &Fields, line: &Line, own: Option<ModuleIx>) -> Option<PickUp> {
+    let from = if f.has("from") {
+        r.module(line, f, "from")
+    } else {
+        own
+    };
+    let level = level(r, f);
+    let kind = kind(r, f);
+    let from = from?;
+    let in_states = states(r, f, line, from)?;
+    Some(PickUp {
+        at: f.site,
+        from,
+        in_states,
+        level: level?,
+        kind: kind?,
+    })
+}
+
+fn level(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpLevel> {
+    match (f.site_of("level"), f.site_of("voltage")) {
+        (Some(level), Some(voltage)) => {
+            r.tell(
+                Mistake::error(Code::KeyConflict, voltage, "a pick-up has one level")
+                    .label("written twice")
+                    .related(level, "as a level here"),
+            );
+            None
+        }
+        (Some(_), None) => f.db("level").map(PickUpLevel::Pressure),
+        (None, Some(_)) => f.q("voltage").map(PickUpLevel::Voltage),
+        (None, None) => {
+            r.tell(
+                Mistake::error(Code::MissingKey, f.site, "a pick-up needs `level` or `voltage`")
+                    .label("how strong it is is missing here")
+                    .help("add `level = \"60 dB re 1 uPa\"` or `voltage = \"2 uV\"`, at the input of the chain"),
+            );
+            None
+        }
+    }
+}
+
+fn kind(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpKind> {
+    let any = |keys: [&'static str; 3]| keys.iter().any(|key| f.has(key));
+    match (any(CONVERTER), any(TICKS)) {
+        (true, true) => {
+            let site = TICKS.iter().find_map(|key| f.site_of(key));
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    site.unwrap_or(f.site),
+                    "a pick-up is of a converter or of ticks",
+                )
+                .label("belongs to ticks")
+                .help("write two pick-ups"),
+            );
+            None
+        }
+        (false, false) => {
+            r.tell(
+                Mistake::error(Code::MissingKey, f.site, "a pick-up says nothing of what it is")
+                    .label("neither a converter nor ticks")
+                    .help("add `frequency`, `harmonics` and `falls` of a switching converter, or `every`, `lasts` and `band` of ticks"),
+            );
+            None
+        }
+        (true, false) => {
+            missing(
+                r,
+                f,
+                CONVERTER,
+                "of a converter",
+                "frequency = \"285 kHz ± 5 %\", harmonics = 9, falls = \"6 dB\"",
+            );
+            Some(PickUpKind::Converter {
+                frequency_hz: f.q("frequency")?,
+                harmonics: u32::try_from(*f.count("harmonics")?.0).ok()?,
+                falls_db: f.db("falls")?,
+            })
+        }
+        (false, true) => {
+            missing(
+                r,
+                f,
+                TICKS,
+                "of ticks",
+                "every = \"10 s\", lasts = \"30 ms\", band = [\"1 kHz\", \"20 kHz\"]",
+            );
+            let (every_s, lasts_s) = (f.q("every")?, f.q("lasts")?);
+            let band = f.amounts("band")?.0;
+            let corners_hz = (q((&band[0].0, band[0].1)), q((&band[1].0, band[1].1)));
+            for (high, low, title) in [
+                (
+                    every_s,
+                    lasts_s,
+                    "ticks last no longer than from one to the next",
+                ),
+                (
+                    corners_hz.1,
+                    corners_hz.0,
+                    "the upper corner lies above the lower",
+                ),
+            ] {
+                if high.si < low.si || (high.si == low.si && title.starts_with("the")) {
+                    r.tell(
+                        Mistake::error(Code::OutOfRange, high.at, title)
+                            .label("too low")
+                            .related(low.at, "for this"),
+                    );
+                    return None;
+                }
+            }
+            Some(PickUpKind::Ticks {
+                every_s,
+                lasts_s,
+                band_hz: corners_hz,
+            })
+        }
+    }
+}
+
+fn missing(r: &mut Resolver<'_>, f: &Fields, keys: [&'static str; 3], of: &str, example: &str) {
+    for key in keys {
+        if !f.has(key) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("a pick-up {of} needs `{key}`"),
+                )
+                .label(format!("`{key}` is missing here"))
+                .help(format!("as in `{example}`")),
+            );
+        }
+    }
+}
+
+/// The states by their place in the loads of the module; `None` for one that it has not.
+fn states(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    line: &Line,
+    from: ModuleIx,
+) -> Option<Option<Vec<usize>>> {
+    let Some((names, _)) = f.texts("in_states") else {
+        return Some(None);
+    };
+    let module = &line.modules[from.0];
+    let mut all = Vec::new();
+    for (name, site) in names {
+        match module.loads.iter().position(|l| &l.state == name) {
+            Some(state) => all.push(state),
+            None if r.declared.has_state(&module.id, name) => return None,
+            None => {
+                r.tell(
+                    Mistake::error(
+                        Code::NamesNothing,
+                        *site,
+                        format!("module.{} has no state `{name}`", module.id),
+                    )
+                    .label("names nothing")
+                    .help(format!(
+                        "its states are: {}",
+                        join(module.loads.iter().map(|l| l.state.as_str()))
+                    )),
+                );
+                return None;
+            }
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    Some(Some(all))
+}
+
+/// What keeps out of the samples what lies above half their rate, of a converter.
+pub(super) fn oversampling(
+    r: &mut Resolver<'_>,
+    adc: &Fields,
+) -> Option<crate::line::OversamplingSaid> {
+    let (t, _) = adc.table("oversampling")?;
+    let (rate_hz, stop_band_db) = (t.q("rate")?, t.db("stop_band")?);
+    let told_hz = adc.q("rate")?;
+    let times = rate_hz.si / told_hz.si;
+    if libm::round(times) < 2.0 || (times - libm::round(times)).abs() > 1e-6 {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                rate_hz.at,
+                "a converter takes its samples at a whole multiple of the rate at which it tells them",
+            )
+            .label("no whole multiple, 2 or more")
+            .related(told_hz.at, "of this rate")
+            .help(format!(
+                "64 times it would be {}",
+                quantity::show(64.0 * told_hz.si, Dimension::Frequency)
+            )),
+        );
+        return None;
+    }
+    Some(crate::line::OversamplingSaid {
+        rate_hz,
+        stop_band_db,
+    })
+}
