@@ -14,7 +14,6 @@
 
 use std::collections::BTreeMap;
 
-use chance::garwood;
 use network::AtMost;
 use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
@@ -366,7 +365,7 @@ fn cried(line: &Line, detector: DetectorIx, shelf: &Shelf) -> Option<Cried> {
     };
     let all = shelf.tunings.iter().filter(fresh).filter_map(|s| {
         let days = s.tuning.judged_s / SECONDS_PER_DAY;
-        let (low, high) = garwood(s.tuning.false_alarms, days, CONFIDENCE).ok()?;
+        let (low, high) = s.tuning.alarm_limits(CONFIDENCE, SECONDS_PER_DAY).ok()?.0;
         Some(Cried {
             found: s.tuning.false_alarms as f64 / days,
             low,

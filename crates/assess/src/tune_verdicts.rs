@@ -7,7 +7,7 @@ use std::cmp::Ordering;
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 
-use chance::{clopper_pearson, garwood};
+use chance::{DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LimitsFrom, clopper_pearson, garwood};
 use plan::{DetectorIx, Line, Q, That};
 use quantity::{Dimension, EventRate, show, show_number};
 
@@ -272,18 +272,42 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
     let confidence = asked.confidence();
     let period_s = at_most.per_s;
     let rate = |count: u64, judged_s: f64| garwood(count, judged_s / period_s, confidence);
-    let (low, high) = match rate(tuning.false_alarms, tuning.judged_s) {
+    let ((low, high), from) = match tuning.alarm_limits(confidence, period_s) {
         Ok(limits) => limits,
         Err(_) => return unknown(subject, "there was no time in which it could decide"),
     };
     let period = show(period_s, Dimension::Time);
-    let seen = format!(
-        "{} in {} in which it could decide, which shows between {} and {} in {period} at {} confidence, two-sided; matched {}{}",
+    let counted = format!(
+        "{} in {} in which it could decide",
         match tuning.false_alarms {
             1 => "1 false alarm".to_owned(),
             n => format!("{n} false alarms"),
         },
-        show(tuning.judged_s, Dimension::Time),
+        show(tuning.judged_s, Dimension::Time)
+    );
+    let whence = match from {
+        LimitsFrom::NoDays => {
+            return unknown(
+                subject,
+                format!(
+                    "{counted}; what that shows is unknown: false alarms come in bursts, so that days are drawn whole, and recordings without a time cannot be put in days: name them by when they begin, or run `soundline tune` with --start"
+                ),
+            );
+        }
+        LimitsFrom::Days(days) => {
+            format!(" ({days} days drawn whole {DAY_DRAWS} times, seed {DAYS_SEED})")
+        }
+        LimitsFrom::FewDays(days) => format!(
+            " (each taken as single: {} too few to draw days whole, {FEWEST_DAYS} are needed, and where they come in bursts the limits are wider)",
+            if days == 1 {
+                "1 day is".to_owned()
+            } else {
+                format!("{days} days are")
+            }
+        ),
+    };
+    let seen = format!(
+        "{counted}, which shows between {} and {} in {period} at {} confidence, two-sided{whence}; matched {}{}",
         show_number(low),
         show_number(high),
         show(confidence, Dimension::Ratio),
@@ -292,7 +316,9 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
     );
     if low <= at_most.count && high > at_most.count {
         let per_s = tuning.false_alarms as f64 / tuning.judged_s;
-        let more = if per_s * period_s >= at_most.count {
+        let more = if matches!(from, LimitsFrom::Days(_)) {
+            "more days would narrow them".to_owned()
+        } else if per_s * period_s >= at_most.count {
             "longer recordings would not show it unless it cries less often".to_owned()
         } else {
             let needed = growing(|times| {

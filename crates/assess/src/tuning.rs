@@ -5,6 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
+use chance::{Day, LimitError, LimitsFrom, rate_limits};
 use plan::{DetectorIx, Line};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -13,7 +14,7 @@ use crate::evidence::{FORMAT, folder};
 use crate::input::{InputError, detector_spec, sensor_chain};
 
 /// Method of a tuning.
-pub const TUNING: &str = "tune/2";
+pub const TUNING: &str = "tune/3";
 
 /// What one detector did against one file of labels.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -53,6 +54,20 @@ pub struct Tuning {
     pub false_alarms: u64,
     /// Time in which the detector could decide, s.
     pub judged_s: f64,
+    /// The same by day of UTC; `None` where a recording has no time.
+    pub days: Option<Vec<TunedDay>>,
+}
+
+/// A day of UTC on which a detector could decide.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TunedDay {
+    /// Days since 1970-01-01.
+    pub day: i64,
+    /// Time of it in which it could decide, s.
+    pub judged_s: f64,
+    /// Events that begin in it and found no label.
+    pub false_alarms: u64,
 }
 
 /// A recording by its content.
@@ -102,7 +117,31 @@ impl Tuning {
             hits: 0,
             false_alarms: 0,
             judged_s: 0.0,
+            days: None,
         }
+    }
+
+    /// Limits of its false alarms in a period of so many s, and what they rest on: the days of its recordings drawn whole, or single
+    /// events.
+    ///
+    /// # Errors
+    /// [`LimitError`] for a confidence that is none, or without any time.
+    pub fn alarm_limits(
+        &self,
+        confidence: f64,
+        period_s: f64,
+    ) -> Result<((f64, f64), LimitsFrom), LimitError> {
+        let rests_on = LimitsFrom::days(self.days.as_ref().map(Vec::len));
+        let days = self.days.as_ref().map(|all| -> Vec<Day> {
+            let day = |d: &TunedDay| Day {
+                exposure: d.judged_s / period_s,
+                events: d.false_alarms,
+            };
+            all.iter().map(day).collect()
+        });
+        let exposure = self.judged_s / period_s;
+        let limits = rate_limits(days.as_deref(), self.false_alarms, exposure, confidence)?;
+        Ok((limits, rests_on))
     }
 
     /// The record as JSON, ending in a line end.
@@ -179,6 +218,6 @@ mod tests {
             ..tuning.clone()
         };
         assert_ne!(other.path(Path::new("a/plan.toml")), path);
-        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/2", "tune/9")).is_err());
+        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/3", "tune/9")).is_err());
     }
 }

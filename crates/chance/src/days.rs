@@ -34,6 +34,50 @@ pub struct Day {
     pub events: u64,
 }
 
+/// Seed of the draws where limits of false alarms are told.
+pub const DAYS_SEED: u64 = 1;
+
+/// What the limits of a rate rest on.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum LimitsFrom {
+    /// Days drawn whole: so many.
+    Days(usize),
+    /// Single events, since there are too few days: so many.
+    FewDays(usize),
+    /// Single events, since it is not known on which days they came.
+    NoDays,
+}
+
+impl LimitsFrom {
+    /// Of so many days; `None` where they are not known.
+    #[must_use]
+    pub fn days(days: Option<usize>) -> LimitsFrom {
+        match days {
+            None => LimitsFrom::NoDays,
+            Some(days) if days < FEWEST_DAYS => LimitsFrom::FewDays(days),
+            Some(days) => LimitsFrom::Days(days),
+        }
+    }
+}
+
+/// Two-sided limits (low, high) of the rate of events, per unit of exposure: of their days where these are known and are
+/// [`FEWEST_DAYS`] or more (drawn with [`DAYS_SEED`]), else those of Garwood, which take each event as single.
+///
+/// # Errors
+/// An exposure or a confidence out of range, more events than are counted.
+pub fn rate_limits(
+    days: Option<&[Day]>,
+    events: u64,
+    exposure: f64,
+    confidence: f64,
+) -> Result<(f64, f64), LimitError> {
+    let by_days = match days {
+        Some(days) => day_limits(days, confidence, DAYS_SEED)?,
+        None => None,
+    };
+    by_days.map_or_else(|| garwood(events, exposure, confidence), Ok)
+}
+
 /// Two-sided limits (low, high) of the rate of events, per unit of exposure, from days drawn whole with this `seed`; `None` of fewer
 /// than [`FEWEST_DAYS`].
 ///

@@ -222,6 +222,14 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
             None => Vec::new(),
         },
         ("module", _) if key.starts_with("loads.") => vec![two_digits(text, Way::Down, NEAR)],
+        // Another converter, or a filter of another corner ahead of the sampling.
+        ("module", _)
+            if key.starts_with("sensor.")
+                && ((key.contains(".pick_up[") && last == "frequency")
+                    || key.ends_with(".adc.anti_alias.corner")) =>
+        {
+            both(NEAR)
+        }
         ("module", _) if key.starts_with("sensor.") && last == "gain" => vec![
             decibels(text, Way::Up, MOST_DB),
             decibels(text, Way::Down, MOST_DB),

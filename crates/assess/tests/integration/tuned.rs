@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use assess::tuning::{ShelvedTuning, Tuning, chain_digest};
+use assess::tuning::{ShelvedTuning, TunedDay, Tuning, chain_digest};
 use assess::{Check, Evidence, Ruling, Shelf, check};
 use plan::{DetectorIx, Reading};
 
-use crate::support::{PLAN, close, known, read, why_unknown};
+use crate::support::{PLAN, close, known, read, requirement, why_unknown};
 
 pub(crate) const FIGURES: &str = r#"
 [requirement.finds]
@@ -57,6 +57,12 @@ pub(crate) fn tuning_of(
         hits,
         false_alarms,
         judged_s,
+        // One day is too few to be drawn whole: the limits are those of so many single events.
+        days: Some(vec![TunedDay {
+            day: 20_000,
+            judged_s,
+            false_alarms,
+        }]),
         ..Tuning::begun()
     }
 }
@@ -375,4 +381,58 @@ fn verif_of_a_detector_that_is_set_while_it_listens_nothing_is_known() {
         assert!(why.contains(says) && why.contains("from 6 to 15"), "{why}");
         assert!(why.contains("own threshold, 8 dB"), "{why}");
     }
+}
+
+/// Thirty days with one storm of 30 in it, and the same thirty spread evenly: the counts are the same and what they show is not.
+#[test]
+fn verif_a_storm_shows_less_than_as_many_single_ones() {
+    let of = |events: &dyn Fn(i64) -> u64| Tuning {
+        days: Some(
+            (0..30)
+                .map(|day| TunedDay {
+                    day: 20_000 + day,
+                    judged_s: DAY_S,
+                    false_alarms: events(day),
+                })
+                .collect(),
+        ),
+        ..tuning(95, 100, 30, 30.0 * DAY_S)
+    };
+    let limits = |t: &Tuning| t.alarm_limits(0.95, DAY_S).unwrap().0;
+    let even = limits(&of(&|_| 1));
+    let single = chance::garwood(30, 30.0, 0.95).unwrap();
+    assert_eq!(even, single);
+    let storm = limits(&of(&|day| if day == 11 { 30 } else { 0 }));
+    assert!(storm.1 > 2.0 * single.1, "{storm:?}");
+    let check = with(vec![of(&|day| if day == 11 { 30 } else { 0 })], "");
+    let told = match &requirement(&check, "quiet").verdicts[0] {
+        assess::Verdict::Known(known) => known.why.clone(),
+        other => other.why().to_owned(),
+    };
+    assert!(
+        told.contains("30 days drawn whole 2000 times, seed 1"),
+        "{told}"
+    );
+}
+
+/// Recordings without a time cannot be put in days, and what they show is unknown; few days are told as that.
+#[test]
+fn verif_recordings_without_a_time_show_no_limit_of_false_alarms() {
+    let untimed = Tuning {
+        days: None,
+        ..tuning(95, 100, 3, 10.0 * DAY_S)
+    };
+    let check = with(vec![untimed], "");
+    let why = why_unknown(&check, "quiet");
+    assert!(
+        why.contains("recordings without a time cannot be put in days"),
+        "{why}"
+    );
+    assert_eq!(known(&check, "finds").ruling, Ruling::Met);
+    let few = with(vec![tuning(95, 100, 3, 10.0 * DAY_S)], "");
+    assert!(
+        known(&few, "quiet")
+            .why
+            .contains("1 day is too few to draw days whole, 10 are needed")
+    );
 }

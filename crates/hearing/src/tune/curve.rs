@@ -1,11 +1,12 @@
 //! The operating curve: shares and rates with exact limits, threshold by threshold, and the threshold that keeps an allowance.
 //!
 //! Recall and precision have two-sided Clopper-Pearson limits, the rate of false alarms two-sided Garwood limits over the time
-//! judged. "Two-sided at 95 %" leaves 2.5 % beyond each limit, so that a rate whose upper limit keeps an allowance keeps it with
+//! judged, or from [`chance::FEWEST_DAYS`] days of recordings with a time on those of days drawn whole. "Two-sided at 95 %" leaves 2.5 % beyond each limit, so that a rate whose upper limit keeps an allowance keeps it with
 //! 97.5 % confidence. With no false alarm at all the upper limit is 3.689 over the time, so an allowance of one a day needs 3.69 days.
 
-use chance::{LimitError, clopper_pearson, garwood};
+use chance::{LimitError, LimitsFrom, clopper_pearson, garwood};
 
+use super::days::{DayCounts, alarm_rate, together};
 use super::score::{Counts, Score};
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
@@ -51,6 +52,16 @@ pub struct Curve {
     pub labelled: u64,
     /// By threshold, rising.
     pub points: Vec<Point>,
+    /// The days on which something was judged; `None` where a recording has no time.
+    pub days: Option<Vec<DayCounts>>,
+}
+
+impl Curve {
+    /// What the limits of its false alarms rest on.
+    #[must_use]
+    pub fn alarm_limits(&self) -> LimitsFrom {
+        LimitsFrom::days(self.days.as_ref().map(Vec::len))
+    }
 }
 
 /// The curve of several stretches together.
@@ -67,6 +78,7 @@ pub fn curve(
 ) -> Result<Curve, LimitError> {
     let judged_s: f64 = scores.iter().map(|s| s.judged_s).sum();
     let labelled: u64 = scores.iter().map(|s| s.labelled).sum();
+    let days = together(scores.iter().map(|s| s.days.as_deref()));
     let points = thresholds_db
         .iter()
         .enumerate()
@@ -75,15 +87,25 @@ pub fn curve(
                 hits: sum.hits + s.counts[i].hits,
                 false_alarms: sum.false_alarms + s.counts[i].false_alarms,
             });
-            point(threshold_db, counts, labelled, judged_s, confidence)
+            let mut found = point(threshold_db, counts, labelled, judged_s, confidence)?;
+            if let (Some(days), Some(rate)) = (&days, &mut found.false_alarms_per_h) {
+                let of_days: Vec<(f64, u64)> = days
+                    .iter()
+                    .map(|d| (d.judged_s, d.false_alarms[i]))
+                    .collect();
+                let alarms = counts.false_alarms;
+                *rate = alarm_rate(Some(&of_days), alarms, judged_s, confidence)?;
+            }
+            Ok(found)
         })
-        .collect::<Result<_, _>>()?;
+        .collect::<Result<_, LimitError>>()?;
     Ok(Curve {
         confidence,
         judged_s,
         heard_s: scores.iter().map(|s| s.heard_s).sum(),
         labelled,
         points,
+        days,
     })
 }
 
@@ -102,12 +124,7 @@ pub fn point(
     let hours = judged_s / SECONDS_PER_HOUR;
     let rate = (hours > 0.0)
         .then(|| -> Result<Limited, LimitError> {
-            let (low, high) = garwood(counts.false_alarms, hours, confidence)?;
-            Ok(Limited {
-                value: counts.false_alarms as f64 / hours,
-                low,
-                high,
-            })
+            alarm_rate(None, counts.false_alarms, judged_s, confidence)
         })
         .transpose()?;
     Ok(Point {

@@ -1,6 +1,7 @@
 //! Detectors held against labels: how much they find, how often they cry wolf, at which threshold.
 
 mod curve;
+mod days;
 mod deaf;
 mod judge;
 mod labels;
@@ -10,6 +11,7 @@ mod score;
 mod trial;
 
 pub use curve::{Choice, Curve, Limited, Point, curve, point, thresholds_db};
+pub use days::{DayCounts, alarm_rate};
 pub(crate) use deaf::FLAT_S;
 pub use deaf::{Deaf, DeafBy};
 pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};

@@ -5,6 +5,7 @@
 
 use detect::{Rule, Sounding, match_events};
 
+use super::days::DayCounts;
 use super::labels::Label;
 use super::trial::{Mark, Trial};
 
@@ -47,6 +48,8 @@ pub struct Score {
     pub set_aside: Vec<usize>,
     /// By threshold.
     pub counts: Vec<Counts>,
+    /// By day of UTC; `None` where a file has no time.
+    pub days: Option<Vec<DayCounts>>,
     /// By event at the threshold of the plan, in the order of the trial.
     pub outcomes: Vec<Outcome>,
     /// Lines of the labels that count and were missed at the threshold of the plan.
@@ -95,6 +98,7 @@ pub fn score(
             .collect(),
         ..Score::default()
     };
+    let mut calendar = Calendar::of(trial, &spans);
     let others = in_stretch(trial, labels.others);
     let kinds: Vec<&Label> = labels.others.iter().flatten().collect();
     for (i, marks) in trial.marks.iter().enumerate() {
@@ -111,6 +115,11 @@ pub fn score(
             hits: hits.count() as u64,
             false_alarms: matching.false_alarms.len() as u64,
         });
+        if let Some(calendar) = &mut calendar {
+            let begins = marks.iter().zip(&within).filter(|(_, within)| **within);
+            let begins: Vec<u64> = begins.map(|(mark, _)| mark.begin).collect();
+            calendar.cried(matching.false_alarms.iter().map(|&f| begins[f]));
+        }
         if i != whole {
             continue;
         }
@@ -138,7 +147,101 @@ pub fn score(
         let missed = matching.missed.iter().filter(|&&t| counts_for[t]);
         score.missed = missed.map(|&t| chosen[t].0).collect();
     }
+    score.days = calendar.map(|c| c.days);
     score
+}
+
+const SECONDS_PER_DAY: f64 = 86_400.0;
+
+/// The days of UTC of a stretch all of whose files have a time.
+struct Calendar {
+    rate_hz: f64,
+    /// First frame of each file in the stretch, and its time, s since 1970.
+    files: Vec<(u64, f64)>,
+    days: Vec<DayCounts>,
+}
+
+impl Calendar {
+    /// With what was judged on each day; `None` where a file has no time.
+    fn of(trial: &Trial, spans: &[(u64, u64)]) -> Option<Calendar> {
+        let mut files = Vec::new();
+        let mut origin = 0;
+        for (hearing, start) in trial.hearings.iter().zip(&trial.starts) {
+            let start = (*start)?;
+            files.push((origin, start.as_nanosecond() as f64 * 1e-9));
+            origin += hearing.frames;
+        }
+        let mut calendar = Calendar {
+            rate_hz: trial.rate_hz,
+            files,
+            days: Vec::new(),
+        };
+        for &(begin, end) in spans {
+            let mut from = begin;
+            while from < end {
+                let to = calendar.day_ends(from).min(end);
+                let judged_s = (to - from) as f64 / calendar.rate_hz;
+                calendar.day_at(from).judged_s += judged_s;
+                from = to;
+            }
+        }
+        Some(calendar)
+    }
+
+    /// The file in which a frame lies.
+    fn file(&self, frame: u64) -> usize {
+        let after = self.files.partition_point(|(origin, _)| *origin <= frame);
+        after.saturating_sub(1)
+    }
+
+    fn seconds(&self, frame: u64) -> f64 {
+        let (origin, start_s) = self.files[self.file(frame)];
+        start_s + (frame - origin) as f64 / self.rate_hz
+    }
+
+    /// First frame that lies on another day than this one, or in the next file.
+    fn day_ends(&self, frame: u64) -> u64 {
+        let file = self.file(frame);
+        let next = self
+            .files
+            .get(file + 1)
+            .map_or(u64::MAX, |(origin, _)| *origin);
+        let (origin, start_s) = self.files[file];
+        let midnight_s =
+            (libm::floor(self.seconds(frame) / SECONDS_PER_DAY) + 1.0) * SECONDS_PER_DAY;
+        let frames = libm::ceil((midnight_s - start_s) * self.rate_hz) as u64;
+        next.min(origin.saturating_add(frames)).max(frame + 1)
+    }
+
+    fn day_at(&mut self, frame: u64) -> &mut DayCounts {
+        let day = libm::floor(self.seconds(frame) / SECONDS_PER_DAY) as i64;
+        let at = match self.days.binary_search_by_key(&day, |d| d.day) {
+            Ok(at) => at,
+            Err(at) => {
+                let fresh = DayCounts {
+                    day,
+                    judged_s: 0.0,
+                    false_alarms: Vec::new(),
+                };
+                self.days.insert(at, fresh);
+                at
+            }
+        };
+        &mut self.days[at]
+    }
+
+    /// The false alarms of one more threshold, by the frames at which they begin.
+    fn cried(&mut self, begins: impl Iterator<Item = u64>) {
+        for day in &mut self.days {
+            day.false_alarms.push(0);
+        }
+        for begin in begins {
+            // What counts begins in judged time, and so on a day that is there.
+            if let Some(count) = self.day_at(begin).false_alarms.last_mut() {
+                *count += 1;
+            }
+        }
+    }
 }
 
 /// Line and place in the stretch of the labels of its files.

@@ -4,6 +4,7 @@
 //! detector, one deciding stage a threshold and the finished events, 48 bytes each.
 
 use detect::{Cell, Event, Front, Logic, Notice, PushError, Spec, SpecError, Told};
+use jiff::Timestamp;
 use signal::Block;
 
 use super::deaf::{Deaf, Deafness, without};
@@ -33,6 +34,8 @@ pub struct Mark {
 pub struct Trial {
     /// Frames per second.
     pub rate_hz: f64,
+    /// When each file begins, where that is known.
+    pub starts: Vec<Option<Timestamp>>,
     /// What was heard of each file; levels and warnings, no events.
     pub hearings: Vec<Hearing>,
     /// Spans in which the detector could decide, in frames of the stretch: not those of gaps, of the filling of windows and of the
@@ -97,6 +100,7 @@ pub fn try_thresholds(
     let deaf = deafness.finish();
     Ok(Trial {
         rate_hz,
+        starts: files.iter().map(|f| f.start).collect(),
         hearings,
         judged: without(&bench.judged, &deaf),
         deaf,

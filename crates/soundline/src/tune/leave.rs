@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use assess::tuning::{Tuning, chain_digest};
+use assess::tuning::{TunedDay, Tuning, chain_digest};
 use plan::{DetectorIx, Line};
 use report::{
     PictureSize, Tuned, matched_words, operating_picture_png, operating_picture_svg,
@@ -60,6 +60,14 @@ pub(super) fn leave(
         hits: point.counts.hits,
         false_alarms: point.counts.false_alarms,
         judged_s: tuned.curve.judged_s,
+        days: tuned.curve.days.as_ref().map(|days| {
+            let day = |d: &hearing::DayCounts| TunedDay {
+                day: d.day,
+                judged_s: d.judged_s,
+                false_alarms: d.false_alarms[tuned.own],
+            };
+            days.iter().map(day).collect()
+        }),
         ..Tuning::begun()
     };
     let path = tuning.path(&args.plan);

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use chance::{DAY_DRAWS, DAYS_SEED, LimitsFrom};
 use detect::Rule;
 use hearing::{Choice, Limited, Outcome, Parts, Point};
 use serde_json::{Value, json};
@@ -64,6 +65,18 @@ pub fn tune_json(tuned: &Tuned) -> Value {
         "recordings": tuned.recordings,
         "heard_s": curve.heard_s,
         "judged_s": curve.judged_s,
+        "limits_of_false_alarms_from": match curve.alarm_limits() {
+            LimitsFrom::Days(_) => "days",
+            LimitsFrom::FewDays(_) => "single events, too few days",
+            LimitsFrom::NoDays => "single events, recordings without a time",
+        },
+        "days": curve.days.as_ref().map(|days| days.iter().map(|d| json!({
+            "day_of_epoch": d.day,
+            "judged_s": d.judged_s,
+            "false_alarms": d.false_alarms[tuned.own],
+        })).collect::<Vec<_>>()),
+        "days_drawn": DAY_DRAWS,
+        "days_seed": DAYS_SEED,
         "labelled": curve.labelled,
         "set_aside_lines": tuned.set_aside,
         "missed_lines": tuned.missed,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use chance::{DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LimitsFrom};
 use hearing::{Choice, Limited, Outcome, Parts};
 use quantity::{Dimension, show};
 
@@ -121,11 +122,26 @@ fn own_threshold(out: &mut String, tuned: &Tuned) {
         "  in brackets the exact limits, two-sided at {}",
         show(tuned.curve.confidence, Dimension::Ratio)
     );
+    paragraph(out, &limits_words(tuned.curve.alarm_limits()));
     if !tuned.missed.is_empty() {
         let missed = format!("missed: {}", listed(&tuned.missed));
         paragraph(out, &missed);
     }
     false_alarms(out, tuned);
+}
+
+/// What the limits of false alarms rest on.
+fn limits_words(from: LimitsFrom) -> String {
+    match from {
+        LimitsFrom::Days(days) => format!(
+            "of false alarms: {days} days of UTC drawn whole {DAY_DRAWS} times (seed {DAYS_SEED}), since they come in bursts"
+        ),
+        LimitsFrom::FewDays(days) => format!(
+            "of false alarms: each taken as single, since {} too few to draw days whole ({FEWEST_DAYS} are needed); where they come in bursts the limits are wider",
+            if days == 1 { "1 day is".to_owned() } else { format!("{days} days are") }
+        ),
+        LimitsFrom::NoDays => "of false alarms: each taken as single, since recordings without a time cannot be put in days; where they come in bursts the limits are wider, and `check` takes them as unknown (name recordings by when they begin, or give --start)".to_owned(),
+    }
 }
 
 fn false_alarms(out: &mut String, tuned: &Tuned) {

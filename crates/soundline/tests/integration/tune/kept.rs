@@ -49,7 +49,8 @@ fn verif_evidence_counts_while_detector_labels_and_recordings_are_the_same() {
         let output = soundline()
             .args(["tune", plan])
             .arg(&steps.wav)
-            .args(["--as", SENSOR, "--detector", "orca", "--labels"])
+            .args(["--as", SENSOR, "--detector", "orca"])
+            .args(["--start", "2027-03-15T23:59:55Z", "--labels"])
             .arg(&steps.labels)
             .output()
             .unwrap();
@@ -66,6 +67,12 @@ fn verif_evidence_counts_while_detector_labels_and_recordings_are_the_same() {
     assert!(tune().contains("evidence: "));
     // Clopper-Pearson of 3 of 5 begins at 14.7 %, Garwood of 2 in 10 s ends at 0.72 a second.
     assert_eq!(words(), ["met", "met"]);
+    // Ten seconds across midnight are two days, five seconds each but for the first window.
+    let why = figures(plan)[1].1.clone();
+    assert!(
+        why.contains("2 days are too few to draw days whole"),
+        "{why}"
+    );
     // The same again is the same record.
     tune();
     assert_eq!(
