@@ -4,6 +4,7 @@
 //! page alike.
 
 mod cue_digest;
+mod leave;
 mod program;
 pub mod recordings;
 mod replace;
@@ -11,6 +12,7 @@ mod shelf;
 mod shell;
 
 pub use cue_digest::cue_digest;
+pub use leave::{Rehearsed, TraceDigest, leave, rehearsal_evidence};
 pub use program::{PROGRAM, computed_by, of_plan};
 pub use replace::{ReplaceError, replace_plan};
 pub use shelf::{records, shelf};

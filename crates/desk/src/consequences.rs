@@ -27,6 +27,7 @@ pub(crate) fn consequences(path: &Path, memo: &Memo, wanted: &Wanted) -> Vec<u8>
         "source_digest": text::text_digest(&wanted.text),
         "plan_digest": reading.digest,
         "mistakes": text::mistakes(&reading),
+        "parts": text::parts(&reading),
         "verdicts": verdicts,
         "line": drawing(&reading, &check),
     });

@@ -1,7 +1,9 @@
 //! The files in the plan's folder that a page may name: cue sheets and recordings, and nothing that a link leads out of it.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Component, Path, PathBuf};
+
+use crate::error::ApiError;
 
 /// How deep below the plan's folder files are looked for.
 const DEEPEST: usize = 4;
@@ -71,4 +73,89 @@ fn is_cue_sheet(path: &Path) -> bool {
     let bytes = bytes.filter(|b| b.len() <= plan::LARGEST_FILE);
     let text = bytes.and_then(|b| String::from_utf8(b).ok());
     text.is_some_and(|text| plan::is_cue_sheet(&text))
+}
+
+/// The file that a page names, inside the plan's folder once all links are followed.
+pub(crate) fn file(folder: &Path, name: &str) -> Result<PathBuf, ApiError> {
+    let outside = || {
+        ApiError::missing(
+            "outside",
+            format!("`{name}` is no file in the plan's folder"),
+        )
+    };
+    let plain = |c: Component<'_>| matches!(c, Component::Normal(_));
+    let named = Path::new(name);
+    if name.is_empty() || name.contains('\0') || !named.components().all(plain) {
+        return Err(outside());
+    }
+    let root = folder.canonicalize().map_err(|_| outside())?;
+    let real = root.join(named).canonicalize().map_err(|_| outside())?;
+    match real.starts_with(&root) && real.is_file() {
+        true => Ok(folder.join(named)),
+        false => Err(outside()),
+    }
+}
+
+/// A recording that a page names.
+pub(crate) fn recording(folder: &Path, name: &str) -> Result<PathBuf, ApiError> {
+    let path = file(folder, name)?;
+    let ending = path.extension().and_then(|e| e.to_str()).unwrap_or("");
+    match RECORDINGS.contains(&ending.to_ascii_lowercase().as_str()) {
+        true => Ok(path),
+        false => Err(ApiError::unusable(
+            "no-recording",
+            format!(
+                "`{name}` is no recording: its name ends in none of {}",
+                RECORDINGS.join(", ")
+            ),
+        )),
+    }
+}
+
+/// The text of a cue sheet.
+pub(crate) fn cue_text(path: &Path) -> Result<String, ApiError> {
+    let bytes = plan::from_disk(path);
+    let bytes = bytes.map_err(|e| ApiError::missing("unreadable", e.to_string()))?;
+    let text = String::from_utf8(bytes).ok();
+    let text = text.filter(|t| t.len() <= plan::LARGEST_FILE && plan::is_cue_sheet(t));
+    text.ok_or_else(|| ApiError::unusable("no-cue-sheet", "this file is no cue sheet"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[cfg(unix)]
+    #[test]
+    fn verif_no_name_leads_out_of_the_folder() {
+        use std::os::unix::fs::symlink;
+        let outer = tempfile::tempdir().unwrap();
+        let folder = outer.path().join("plan");
+        fs::create_dir_all(folder.join("cues")).unwrap();
+        fs::write(folder.join("cues/own.toml"), "x = 1").unwrap();
+        fs::write(outer.path().join("secret.wav"), "x").unwrap();
+        symlink(outer.path(), folder.join("up")).unwrap();
+        symlink(outer.path().join("secret.wav"), folder.join("linked.wav")).unwrap();
+        symlink(folder.join("cues/own.toml"), folder.join("inner.toml")).unwrap();
+        assert!(file(&folder, "cues/own.toml").is_ok());
+        assert!(file(&folder, "inner.toml").is_ok());
+        for bad in [
+            "",
+            ".",
+            "..",
+            "../secret.wav",
+            "cues/../../secret.wav",
+            "up/secret.wav",
+            "linked.wav",
+            "cues",
+            "/etc/passwd",
+            "none.wav",
+            "a\0b",
+        ] {
+            assert!(file(&folder, bad).is_err(), "{bad:?}");
+        }
+        // Nor are they told.
+        let found = found(&folder);
+        assert!(found.recordings.is_empty(), "{:?}", found.recordings);
+    }
 }

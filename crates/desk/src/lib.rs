@@ -13,16 +13,20 @@ mod folder;
 mod guard;
 mod jobs;
 mod offsets;
+mod openapi;
 mod page;
+mod places;
+mod recordings;
 mod routes;
 mod server;
 mod session;
 mod stream;
 mod text;
+mod threshold;
 mod watch;
 mod worker;
 
-pub use server::{Bound, DeskError, Options, PORT, bind};
+pub use server::{Bound, DeskError, Listen, Options, PORT, bind};
 
 /// What is told where the program was built without the page; `None` where it has it.
 #[must_use]

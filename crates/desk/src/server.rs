@@ -2,13 +2,14 @@
 
 use std::io;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
+use serde_json::Value;
 use tokio::sync::{Semaphore, broadcast};
 
 use crate::disk::PlanFile;
@@ -29,8 +30,19 @@ const EVENTS: usize = 16;
 /// Random bytes of a token.
 const TOKEN_BYTES: usize = 16;
 
+/// Hears a recording with the detectors of a plan's text: path and text of the plan, the recording, its sensors as `listen --as` takes them,
+/// and what is told the share that is done and says whether to go on. The document `events/1`, or why there is none and what would help.
+pub type Listen = dyn Fn(
+        &Path,
+        &str,
+        &Path,
+        &[String],
+        &(dyn Fn(f64) -> bool + Sync),
+    ) -> Result<Value, (String, Option<String>)>
+    + Send
+    + Sync;
+
 /// Where and for which plan.
-#[derive(Clone, Debug)]
 pub struct Options {
     /// The plan.
     pub plan: PathBuf,
@@ -38,6 +50,8 @@ pub struct Options {
     pub listen: Option<IpAddr>,
     /// The port; [`PORT`], or any that is free where that is taken, without one.
     pub port: Option<u16>,
+    /// What hears recordings; without it none are heard.
+    pub hears: Option<Arc<Listen>>,
 }
 
 /// Why there is no server.
@@ -65,6 +79,7 @@ pub struct Bound {
     address: SocketAddr,
     token: Option<String>,
     plan: PathBuf,
+    hears: Option<Arc<Listen>>,
 }
 
 /// Takes the address, and makes a token where others than this machine can ask.
@@ -88,6 +103,7 @@ pub fn bind(options: Options) -> Result<Bound, DeskError> {
         address,
         token,
         plan: options.plan,
+        hears: options.hears,
     })
 }
 
@@ -135,7 +151,7 @@ impl Bound {
         let (happened, _) = broadcast::channel(EVENTS);
         tokio::spawn(watch(Arc::clone(&plan), happened.clone()));
         let guard = Arc::new(Guard::new(self.address, self.token));
-        let desk = Arc::new(Desk::new(plan, happened));
+        let desk = Arc::new(Desk::new(plan, happened, self.hears));
         let router = routes(desk, guard);
         let connections = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         let mut http = http1::Builder::new();

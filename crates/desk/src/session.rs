@@ -1,5 +1,6 @@
 //! What a page is told when it opens.
 
+use assess::Memo;
 use beside::PROGRAM;
 use serde_json::{Value, json};
 
@@ -8,10 +9,10 @@ use crate::document::KINDS;
 use crate::error::ApiError;
 use crate::guard::{LARGEST_BODY, LONGEST_REQUEST};
 use crate::text::text_digest;
-use crate::{folder, jobs};
+use crate::{folder, jobs, text};
 
 /// The plan as it stands on the disk, what lies beside it, the schema, and the limits of this server.
-pub(crate) fn session(plan: &PlanFile) -> Result<Value, ApiError> {
+pub(crate) fn session(plan: &PlanFile, memo: &Memo) -> Result<Value, ApiError> {
     let text = plan.read()?;
     let found = folder::found(plan.folder());
     Ok(json!({
@@ -22,9 +23,10 @@ pub(crate) fn session(plan: &PlanFile) -> Result<Value, ApiError> {
             "file": plan.name(),
             "folder_name": plan.folder_name(),
             "source_digest": text_digest(&text),
-            "text": text,
+            "text": &text,
             "read_only": plan.is_read_only(),
         },
+        "parts": text::parts(&text::read(plan.path(), &text, memo)),
         "cue_sheets": found.cue_sheets,
         "recordings": found.recordings,
         "schema": plan::plan_schema(),
@@ -34,6 +36,7 @@ pub(crate) fn session(plan: &PlanFile) -> Result<Value, ApiError> {
             "longest_request_s": LONGEST_REQUEST.as_secs(),
             "most_jobs": jobs::MOST_AT_ONCE,
             "documents": KINDS,
+            "jobs": jobs::KINDS,
             "links": plan::LINKS,
         },
     }))

@@ -44,6 +44,12 @@ pub(crate) fn shelf(
     beside::shelf(path, reading, &|_, _| go_on())
 }
 
+/// The parts of the plan's catalogue, and what each is.
+pub(crate) fn parts(reading: &Reading) -> Vec<Value> {
+    let one = |(id, is): (&str, &str)| json!({ "id": format!("part.{id}"), "is": is });
+    reading.parts().map(one).collect()
+}
+
 /// The line of a plan without mistakes.
 pub(crate) fn line(reading: &Reading) -> Result<&Line, ApiError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());

@@ -2,13 +2,15 @@
 
 use std::io::Write;
 use std::net::IpAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use desk::{DeskError, Options, bind, no_page};
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::listen;
 use crate::out::{Format, Out};
 use crate::plan_file;
 
@@ -48,6 +50,23 @@ impl DeskCommandError {
     }
 }
 
+/// What `listen` tells of a recording, with the plan's text as it is on the page.
+fn hears(
+    plan: &Path,
+    text: &str,
+    recording: &Path,
+    sensors: &[String],
+    watch: &(dyn Fn(f64) -> bool + Sync),
+) -> Result<serde_json::Value, (String, Option<String>)> {
+    let folder = plan::from_folder_of(plan);
+    let reading = assess::read(plan, &|wanted: &Path| match wanted == plan {
+        true => Ok(text.as_bytes().to_vec()),
+        false => folder(wanted),
+    });
+    let heard = listen::heard(plan, &reading, recording, sensors, watch);
+    heard.map_err(|failure| (failure.to_string(), failure.help()))
+}
+
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     // A plan with mistakes is what a desk is for; one without a text is not.
     plan_file::read(&args.plan, out)?;
@@ -55,6 +74,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         plan: args.plan.clone(),
         listen: args.listen,
         port: args.port,
+        hears: Some(Arc::new(hears)),
     };
     let bound = bind(options).map_err(DeskCommandError::from)?;
     if let Some(why) = no_page() {

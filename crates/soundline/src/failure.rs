@@ -144,7 +144,7 @@ pub(crate) enum Failure {
 
 impl Failure {
     /// How the user may mend it.
-    fn help(&self) -> Option<String> {
+    pub(crate) fn help(&self) -> Option<String> {
         match self {
             Failure::File(OutputError::Exists { .. }) => {
                 Some("give another name; a command with --force replaces it".to_owned())

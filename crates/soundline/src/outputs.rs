@@ -78,8 +78,7 @@ impl Outputs {
         path: &Path,
         evidence: &str,
     ) -> Result<(), OutputError> {
-        make_folder(&assess::evidence::folder(plan))?;
-        write_atomically(path, evidence.as_bytes(), Overwrite::Force, &self.inputs)
+        beside::leave(plan, path, evidence, &self.inputs)
     }
 }
 

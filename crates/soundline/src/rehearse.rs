@@ -5,15 +5,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use assess::depths_told;
-use assess::evidence::{ExpectationRecord, Record as EvidenceRecord};
 use live::LiveError;
 use plan::{Code, CueReading, CueSheet, Line, Mistake, Reading, Severity, SoundKind};
 use rehearsal::{Outcome, Record, RehearsalError, What};
-use report::{
-    Inputs, OutputError, depths_json, record_json, rehearsal_json, rehearsal_text, trace_json,
-};
+use report::{Inputs, OutputError, depths_json, rehearsal_json, rehearsal_text, trace_json};
 use serde_json::{Value, json};
-use sha2::{Digest, Sha256};
 
 use crate::cancel::Cancel;
 use crate::exit::Exit;
@@ -23,7 +19,7 @@ use crate::out::{Format, Out};
 use crate::outputs::Outputs;
 use crate::plan_file;
 use beside::cue_digest;
-use beside::{PROGRAM, computed_by};
+use beside::{PROGRAM, Rehearsed, TraceDigest, rehearsal_evidence};
 
 /// Records that are kept for the text; a longer rehearsal is told whole only in its trace.
 const KEPT: usize = 200_000;
@@ -174,7 +170,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let of_the_world = session.as_ref().is_some_and(Session::is_of_the_world);
     // The result is told even where it cannot be left beside the plan.
     let left = (!args.no_evidence && !of_the_world)
-        .then(|| leave_evidence(args, &reading, digest.clone(), cues, &played, &outputs));
+        .then(|| leave_evidence(args, &reading, &digest, cues, &played, &outputs));
     let evidence = left.and_then(|left| left.map_err(|failure| refused.push(failure)).ok());
     match out.format {
         Format::Text => {
@@ -311,7 +307,7 @@ fn play(
     };
     let mut kept = Vec::new();
     let mut left_out = 0;
-    let mut hash = Sha256::new();
+    let mut hash = TraceDigest::default();
     let mut ran = None;
     let is_live = session.is_some();
     let stderr = &mut out.stderr;
@@ -322,9 +318,7 @@ fn play(
         }
     };
     let mut each = |record: &Record, to: &mut dyn Write| -> std::io::Result<()> {
-        let mut text = serde_json::to_string(&record_json(line, cues, record))?;
-        text.push('\n');
-        hash.update(text.as_bytes());
+        let text = hash.line(line, cues, record)?;
         if !matches!(record.what, What::Settled { .. }) {
             if kept.len() < KEPT {
                 kept.push(record.clone());
@@ -396,8 +390,7 @@ fn play(
             unreachable!("a rehearsal that was not run could not be written");
         }
     };
-    hash.update(rehearsal_json(line, cues, &outcome).to_string().as_bytes());
-    let digest = plan::hex(&hash.finalize());
+    let digest = hash.end(line, cues, &outcome);
     Ok(Played {
         outcome,
         kept,
@@ -411,32 +404,19 @@ fn play(
 fn leave_evidence(
     args: &Args,
     reading: &Reading,
-    cues_digest: String,
+    cues_digest: &str,
     cues: &CueSheet,
     played: &Played,
     outputs: &Outputs,
 ) -> Result<PathBuf, Failure> {
-    let folder = args.plan.parent().unwrap_or(Path::new(""));
-    let relative = args.cues.strip_prefix(folder).unwrap_or(&args.cues);
-    let record = EvidenceRecord::rehearsal(
-        reading.rehearsed_digest.clone(),
-        relative.display().to_string(),
+    let of = Rehearsed {
+        cues_path: &args.cues,
         cues_digest,
-        cues.seed,
-        computed_by(),
-        played
-            .outcome
-            .expectations
-            .iter()
-            .map(|e| ExpectationRecord {
-                id: e.id.clone(),
-                passed: e.passed,
-                said: e.said.clone(),
-            })
-            .collect(),
-        played.digest.clone(),
-    );
-    let path = assess::evidence::path(&args.plan, &record);
+        cues,
+        outcome: &played.outcome,
+        result_digest: &played.digest,
+    };
+    let (path, record) = rehearsal_evidence(&args.plan, reading, &of);
     outputs
         .leave(&args.plan, &path, &record.to_json())
         .map_err(RehearseError::Evidence)?;

@@ -35,6 +35,19 @@ pub struct Month {
     pub by_law: Vec<LawRange>,
 }
 
+impl Ranges {
+    /// The counts that are new, as evidence: those of recordings are of no month, and are none. The same counts of two months are one.
+    #[must_use]
+    pub fn to_keep(&self, program: &str) -> Vec<InjectionRecord> {
+        let mut new: Vec<InjectionRecord> = Vec::new();
+        for month in self.months.iter().filter(|m| !m.sampled.kept) {
+            let record = InjectionRecord::new(&self.subject, &month.sampled, program);
+            new.extend(record.filter(|r| !new.contains(r)));
+        }
+        new
+    }
+}
+
 /// Samples the winds that are asked for and works out their ranges. What `kept` holds of enough calls is not drawn again. `watch` is told the share done, and stops the work by `false`.
 ///
 /// # Errors

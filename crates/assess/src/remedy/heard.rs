@@ -61,7 +61,12 @@ pub(super) fn heard<'p>(
     found
 }
 
-fn counts(line: &Line, detector: &str, shelf: &Shelf) -> Result<Vec<HeardCounts>, String> {
+/// What a detector did against each file of labels of which a record counts; or why that is unknown.
+pub(crate) fn counts(
+    line: &Line,
+    detector: &str,
+    shelf: &Shelf,
+) -> Result<Vec<HeardCounts>, String> {
     let own = |d: &plan::Detector| detector.strip_prefix("detector.") == Some(d.id.as_str());
     let Some(ix) = line.detectors.iter().position(own) else {
         return Err("the plan has no such detector".to_owned());

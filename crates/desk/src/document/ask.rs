@@ -34,16 +34,18 @@ pub(crate) struct Ask {
     month: Option<u8>,
     /// `hours`: also what modules could say of their health.
     pub(crate) health: bool,
-    /// `paths`: `1.2 km`; without it the depth at many ranges.
-    range: Option<String>,
-    /// `paths`: `20 m`.
-    depth: Option<String>,
+    /// `paths`: range and depth, `1.2 km, 20 m`.
+    from: Option<String>,
+    /// `paths`: the depth alone, at many ranges, `20 m`.
+    source_depth: Option<String>,
     /// `paths`: how far out, `10 km`.
     out_to: Option<String>,
     /// `paths`: one hydrophone.
     pub(crate) to: Option<String>,
     /// `paths`: `150 Hz`.
     frequency: Option<String>,
+    /// `paths`: also the loss over range and depth, for a picture.
+    pub(crate) picture: bool,
     /// `verdicts`: `quick` or `full`.
     tier: Option<String>,
     /// `verdicts`: also which evidence supports each requirement.
@@ -110,19 +112,24 @@ impl Ask {
         }
     }
 
-    pub(crate) fn source_depth_m(&self) -> Result<f64, ApiError> {
-        let depth = self.depth.as_deref();
-        let depth = depth.ok_or_else(|| {
-            wrong("depth", "the depth of the sound is missing").help("depth: \"20 m\"")
-        })?;
-        amount("depth", depth, Dimension::Length)
-    }
-
-    pub(crate) fn range_m(&self) -> Result<Option<f64>, ApiError> {
-        let range = self.range.as_deref();
-        range
-            .map(|r| amount("range", r, Dimension::Length))
-            .transpose()
+    /// Range of the source, m, where one is asked for, and its depth, m.
+    pub(crate) fn source_m(&self) -> Result<(Option<f64>, f64), ApiError> {
+        let length = |key, text| amount(key, text, Dimension::Length);
+        match (&self.from, &self.source_depth) {
+            (Some(from), None) => {
+                let (range, depth) = from.split_once(',').ok_or_else(|| {
+                    wrong("from", "a range and a depth with a comma between")
+                        .help("from: \"1.2 km, 20 m\"")
+                })?;
+                Ok((Some(length("from", range)?), length("from", depth)?))
+            }
+            (None, Some(depth)) => Ok((None, length("source_depth", depth)?)),
+            _ => Err(wrong(
+                "from",
+                "either `from` or `source_depth` says where the sound comes from",
+            )
+            .help("from: \"1.2 km, 20 m\", or source_depth: \"20 m\"")),
+        }
     }
 
     pub(crate) fn out_to_m(&self) -> Result<f64, ApiError> {

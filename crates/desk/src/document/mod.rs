@@ -15,8 +15,8 @@ use axum::http::StatusCode;
 use plan::{Line, Reading, UplinkIx};
 use report::{
     chain_json, check_json, evidence_table_json, failures_json, faults_json, hours_json,
-    mooring_json, paths_json, recovery_json, reserve_json, slip_json, start_json, uplink_json,
-    year_json,
+    mooring_json, paths_json, recovery_json, reserve_json, shadow_json, slip_json, start_json,
+    uplink_json, year_json,
 };
 use serde_json::{Value, json};
 
@@ -38,6 +38,8 @@ pub(crate) struct Given<'a> {
     pub(crate) memo: &'a Memo,
     /// Whether somebody still waits.
     pub(crate) go_on: &'a (dyn Fn() -> bool + Sync),
+    /// Is told how far the work is, 0 to 1; whether to go on.
+    pub(crate) at: &'a (dyn Fn(f64) -> bool + Sync),
 }
 
 /// The document of a kind, as the command of that name gives it with `--format json`.
@@ -113,7 +115,9 @@ fn verdicts(
 
 fn year(given: &Given<'_>, line: &Line, ask: &Ask) -> Result<Value, ApiError> {
     let of = solar_supply(line, ask.supply.as_deref()).map_err(named)?;
-    let years = energy_years(line, of, ask.seed(), ask.years()?, &mut |_| (given.go_on)());
+    let years = energy_years(line, of, ask.seed(), ask.years()?, &mut |share| {
+        (given.at)(share)
+    });
     let years = years.map_err(|e: InputError| no("the year", e))?;
     let years = years.ok_or_else(ApiError::cancelled)?;
     let mut told = year_json(&line.deployment.name, &years);
@@ -165,7 +169,7 @@ fn hours(given: &Given<'_>, line: &Line, ask: &Ask) -> Result<Value, ApiError> {
         seed: ask.seed(),
         threads: threads(),
     };
-    let hours = listening_hours(line, &asked, &|_| (given.go_on)());
+    let hours = listening_hours(line, &asked, &|share| (given.at)(share));
     let hours = hours.map_err(|e| no("the hours of hearing", e))?;
     let hours = hours.ok_or_else(ApiError::cancelled)?;
     let health = ask.health.then(|| module_health(line)).transpose();
@@ -183,7 +187,9 @@ fn slip(given: &Given<'_>, reading: &Reading, line: &Line) -> Result<Value, ApiE
     let shelf = text::shelf(given.path, reading, given.go_on);
     let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
     let asked = SlipAsk { threads: threads() };
-    let found = assess::slip(reading, &shelf, given.memo, asked, &|_| (given.go_on)());
+    let found = assess::slip(reading, &shelf, given.memo, asked, &|share| {
+        (given.at)(share)
+    });
     let found = found.ok_or_else(ApiError::cancelled)?;
     let (spares, waits) = (assess::spares(line), assess::weather_waits(line));
     let told = slip_json(&line.deployment.name, &found, &spares, &waits);
@@ -220,9 +226,10 @@ fn chain(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
 }
 
 fn paths(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+    let (range_m, source_depth_m) = ask.source_m()?;
     let asked = PathAsk {
-        source_depth_m: ask.source_depth_m()?,
-        range_m: ask.range_m()?,
+        source_depth_m,
+        range_m,
         out_to_m: ask.out_to_m()?,
         to: ask
             .to
@@ -231,10 +238,20 @@ fn paths(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
             .transpose()
             .map_err(named)?,
         frequency_hz: ask.frequency_hz()?,
-        field: false,
+        field: ask.picture,
     };
-    let found = sound_paths(line, &asked).map_err(|e: PathError| no("the paths", e))?;
-    Ok(without_pictures(paths_json(&line.deployment.name, &found)))
+    let found = sound_paths(line, &asked).map_err(|e| {
+        let help = matches!(e, PathError::NoBottom).then(|| {
+            "add to [site]: bottom = { sound_speed = \"1650 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\" } or { loss_per_bounce = \"10 dB\" }"
+                .to_owned()
+        });
+        no("the paths", e).help_of(help)
+    })?;
+    let mut told = without_pictures(paths_json(&line.deployment.name, &found));
+    if ask.picture {
+        told["shadows"] = found.ears.iter().filter_map(shadow_json).collect();
+    }
+    Ok(told)
 }
 
 fn start(line: &Line, ask: &Ask) -> Result<Value, ApiError> {

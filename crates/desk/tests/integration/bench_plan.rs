@@ -36,6 +36,7 @@ impl Desk {
             plan: folder.path().join("plan.toml"),
             listen,
             port: Some(0),
+            hears: None,
         };
         let bound = desk::bind(options).unwrap();
         let (address, url) = (bound.address(), bound.url());

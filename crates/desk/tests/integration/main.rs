@@ -4,5 +4,9 @@
 
 mod api;
 mod bench_plan;
+mod described;
 mod guarded;
 mod http;
+mod jobs;
+mod places;
+mod sound;

@@ -306,7 +306,8 @@ impl Canvas {
 }
 
 /// Pixels alone as a PNG file of 8-bit RGB; a last row that is not whole is left out.
-pub(super) fn pixels_png(width_px: usize, pixels: &[Rgb]) -> Vec<u8> {
+#[must_use]
+pub fn pixels_png(width_px: usize, pixels: &[[u8; 3]]) -> Vec<u8> {
     let rows = pixels.len() / width_px.max(1);
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width_px as u32, rows as u32);

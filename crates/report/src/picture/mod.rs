@@ -43,6 +43,7 @@ mod tune_threshold;
 mod year;
 
 pub use axis::{Axis, AxisScale};
+pub use canvas::pixels_png;
 pub use certainty::{certainty_picture_png, certainty_picture_svg};
 pub use chain::{chain_picture_png, chain_picture_svg};
 pub use colour::{ColourRange, scale_colour};

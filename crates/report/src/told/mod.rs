@@ -53,7 +53,7 @@ pub use hours::{hours_json, hours_text};
 pub use json::{record_json, rehearsal_json, trace_json};
 pub use leverage::leverage_json;
 pub use mooring::{mooring_json, mooring_text};
-pub use paths::{elevation_json, paths_json, paths_text};
+pub use paths::{elevation_json, paths_json, paths_text, shadow_json};
 pub use payload::{
     PackedTopic, ReadMessage, SentMessage, read_json, read_text, sent_json, sent_text, topics_json,
     topics_text,

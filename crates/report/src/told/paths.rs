@@ -291,6 +291,34 @@ fn one_pair(out: &mut String, pair: &PairTold) {
     }
 }
 
+/// What a picture of the loss from everywhere to a hydrophone shows, row by row from the surface down; `None` where it was not worked out.
+#[must_use]
+pub fn shadow_json(ear: &EarPaths) -> Option<Value> {
+    let field = ear.field.as_ref()?;
+    let columns = field.range_m.len().max(1);
+    let words = |reach: &Reach| match reach {
+        Reach::Direct => "direct",
+        Reach::Surface => "surface",
+        Reach::Bed => "bed",
+        Reach::Nothing => "nothing",
+    };
+    let losses = field.loss_db.chunks(columns).map(|row| {
+        let row = row.iter().map(|x| x.is_finite().then_some(*x));
+        row.collect::<Vec<Option<f64>>>()
+    });
+    let reach = ear.reach.chunks(columns);
+    Some(json!({
+        "sensor": ear.sensor,
+        "sensor_depth_m": ear.depth_m,
+        "frequency_hz": ear.frequency_hz,
+        "ranges_m": field.range_m,
+        "depths_m": field.depth_m,
+        "loss_db_re_1m": losses.collect::<Vec<_>>(),
+        "by": reach.map(|row| row.iter().map(words).collect()).collect::<Vec<Vec<&str>>>(),
+        "rays": ear.fan.iter().map(|ray| ray.iter().map(|(range_m, depth_m)| json!([range_m, depth_m])).collect::<Vec<_>>()).collect::<Vec<_>>(),
+    }))
+}
+
 /// [`paths_text`] for programs; a loss without end is `null`.
 #[must_use]
 pub fn paths_json(name: &str, found: &SoundPaths) -> Value {

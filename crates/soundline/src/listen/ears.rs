@@ -2,9 +2,10 @@
 
 use std::str::FromStr;
 
+use assess::hearing_sensors;
 use assess::input::{detector_spec, sensor_chain};
 use hearing::{Ear, Reference};
-use plan::{DetectorIx, Line, ModuleIx, SensorIx, SensorKind};
+use plan::{DetectorIx, Line, SensorIx, SensorKind};
 use recording::Info;
 use thiserror::Error;
 
@@ -80,7 +81,8 @@ pub(crate) fn assign(
     assignments: &[Assignment],
     detectors: &[String],
 ) -> Result<Vec<Assigned>, ListenError> {
-    let hearing = hearing_sensors(line);
+    // None is told below, with what there is.
+    let hearing = hearing_sensors(line, &[]).unwrap_or_default();
     let paths = || hearing.iter().map(|(path, _)| path.clone()).collect();
     if assignments.is_empty() {
         return Err(ListenError::NotAssigned { sensors: paths() });
@@ -139,24 +141,6 @@ pub(crate) fn assign(
         }
     }
     Ok(assigned)
-}
-
-/// Hydrophones and microphones with their typed paths.
-fn hearing_sensors(line: &Line) -> Vec<(String, SensorIx)> {
-    let modules = line.modules.iter().enumerate();
-    modules
-        .flat_map(|(module, m)| {
-            m.sensors.iter().enumerate().map(move |(sensor, s)| {
-                let ix = SensorIx {
-                    module: ModuleIx(module),
-                    sensor,
-                };
-                (s.kind, ix)
-            })
-        })
-        .filter(|(kind, _)| matches!(kind, SensorKind::Hydrophone | SensorKind::Microphone))
-        .map(|(_, ix)| (line.sensor_path(ix), ix))
-        .collect()
 }
 
 fn detectors_on(line: &Line, sensor: SensorIx, wanted: &[String]) -> Vec<DetectorIx> {

@@ -11,6 +11,7 @@ use report::{OutputError, PictureError};
 use thiserror::Error;
 
 use super::blank::Blank;
+use super::ears::NoChannelNumber;
 
 /// A request that cannot be carried out at all.
 #[derive(Debug, Error)]
@@ -61,6 +62,9 @@ pub(crate) enum ListenError {
         /// Its sensor.
         on: String,
     },
+    /// A channel that is none.
+    #[error(transparent)]
+    Channel(#[from] NoChannelNumber),
     /// One start for several recordings.
     #[error("--start gives the start of one recording; there are {recordings}")]
     OneStart {
@@ -147,6 +151,7 @@ impl ListenError {
             | ListenError::LineUp(_)
             | ListenError::OutName { .. }
             | ListenError::Cancelled { .. }
+            | ListenError::Channel(_)
             | ListenError::Input(_) => None,
         }
     }

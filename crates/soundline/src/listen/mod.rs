@@ -15,6 +15,7 @@ mod work;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use assess::input::arithmetic;
 use clap::ValueEnum;
@@ -207,6 +208,78 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         n if n == args.recordings.len() => Exit::Unusable,
         _ => Exit::SomeFailed,
     })
+}
+
+/// The document of one recording that a page asks for, of a plan that was read; `watch` gets the share that is done, and says whether to go on.
+///
+/// # Errors
+/// Those of the command.
+pub(crate) fn heard(
+    plan: &Path,
+    reading: &plan::Reading,
+    recording: &Path,
+    sensors: &[String],
+    watch: &(dyn Fn(f64) -> bool + Sync),
+) -> Result<serde_json::Value, Failure> {
+    let line = plan_file::line(reading, plan)?;
+    let named = sensors.iter().map(|s| s.parse::<Assignment>());
+    let assignments = named.collect::<Result<Vec<_>, _>>();
+    let args = Args {
+        plan: plan.to_path_buf(),
+        recordings: vec![recording.to_path_buf()],
+        assignments: assignments.map_err(ListenError::from)?,
+        detectors: Vec::new(),
+        start: None,
+        own_rate: false,
+        units: Units::Pressure,
+        clocks: Clocks::Recording,
+        picture: None,
+        out: None,
+        force: false,
+    };
+    let assigned = assign(line, &args.assignments, &args.detectors)?;
+    let outputs = Outputs::new(false, Inputs::none());
+    let pairs = Pairs::new(line, &assigned, args.clocks);
+    let asked = Asked {
+        recordings: &args.recordings,
+        start: args.start,
+        own_rate: args.own_rate,
+    };
+    let looked = look(asked, line, &assigned)?;
+    let pictures = picture::paths(None, &looked, line, &assigned)?;
+    let whole: u64 = looked
+        .iter()
+        .flatten()
+        .filter_map(|f| f.survey.info.frames)
+        .sum();
+    let done = AtomicU64::new(0);
+    let read = |frames| {
+        let done = done.fetch_add(frames, Ordering::Relaxed) + frames;
+        watch(done as f64 / whole.max(1) as f64)
+    };
+    let files = work::Files {
+        pictures: &pictures,
+        outputs: &outputs,
+        pairs: &pairs,
+    };
+    let mut outcomes = Vec::new();
+    let mut each = |outcome: Outcome| {
+        outcomes.push(outcome);
+        Ok(())
+    };
+    work::hear(&args, looked, line, &assigned, files, &read, &mut each)?;
+    let told = json::Told {
+        plan,
+        plan_digest: &reading.digest,
+        outcomes: &outcomes,
+        labels: json::Labels {
+            assigned: &assigned,
+            line,
+            pairs: &pairs,
+        },
+        mistakes: report::mistakes_json(&reading.mistakes, &reading.sources),
+    };
+    Ok(serde_json::to_value(json::document(&told)).expect("numbers and texts always become JSON"))
 }
 
 /// What is left when all recordings have been told.

@@ -365,15 +365,8 @@ fn leave(
     outputs: &Outputs,
 ) -> Result<Vec<PathBuf>, RangeCommandError> {
     let mut paths: Vec<PathBuf> = Vec::new();
-    let program = computed_by();
-    for month in ranges.months.iter().filter(|m| !m.sampled.kept) {
-        let Some(record) = InjectionRecord::new(&ranges.subject, &month.sampled, &program) else {
-            continue;
-        };
+    for record in ranges.to_keep(&computed_by()) {
         let path = record.path(plan);
-        if paths.contains(&path) {
-            continue;
-        }
         outputs
             .leave(plan, &path, &record.to_json())
             .map_err(RangeCommandError::Evidence)?;

@@ -1,0 +1,176 @@
+//! A rehearsal as a job: the sheet that is named or written, played to its end, with its records in a file.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use assess::depths_told;
+use beside::{PROGRAM, Rehearsed, TraceDigest, cue_digest, leave, rehearsal_evidence};
+use plan::{CueReading, CueSheet, Mistake, Reading, SoundKind};
+use rehearsal::RehearsalError;
+use report::{Inputs, depths_json, rehearsal_json, trace_json};
+use serde_json::{Value, json};
+
+use super::work::{Ask, Work};
+use super::{Job, Left, trace::Pen};
+use crate::error::ApiError;
+use crate::offsets::Places;
+use crate::{folder, text};
+
+/// Where a sheet that lies in no file is taken to lie: beside the plan.
+const UNNAMED: &str = "cue-sheet.toml";
+
+pub(crate) fn rehearse(work: &Work, ask: &Ask, job: &Job) -> Result<Left, ApiError> {
+    let reading = work.read();
+    let line = text::line(&reading)?;
+    let (path, read) = sheet(work, ask, &reading)?;
+    let cues = usable(&read)?;
+    inside(work.plan(), cues)?;
+    let digest = cue_digest(&read).map_err(|why| {
+        ApiError::unusable("no-recording", why)
+            .help("mend the path in the cue sheet, or put the recording there")
+    })?;
+    let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
+    let mut pen = Pen::begin(Arc::clone(&work.scratch), &head).map_err(unwritten)?;
+    let mut hash = TraceDigest::default();
+    let mut failed: Option<io::Error> = None;
+    let whole_s = cues.duration_s.si;
+    let mut sink = |record: &rehearsal::Record| {
+        let written = hash
+            .line(line, cues, record)
+            .map_err(io::Error::from)
+            .and_then(|text| pen.write(record.id.0, record.at.0, &text));
+        failed = failed.take().or(written.err());
+    };
+    let mut watch = |at: timeline::Ns| job.at(at.as_s_f64() / whole_s, "rehearsing");
+    let outcome = rehearsal::run(line, cues, &mut sink, &mut watch);
+    let outcome = outcome.map_err(|error| stopped(&error, &read, cues))?;
+    if let Some(error) = failed {
+        return Err(unwritten(error));
+    }
+    let trace = pen.end().map_err(unwritten)?;
+    let result_digest = hash.end(line, cues, &outcome);
+    let of = Rehearsed {
+        cues_path: &path,
+        cues_digest: &digest,
+        cues,
+        outcome: &outcome,
+        result_digest: &result_digest,
+    };
+    // What a page has in hand and not in a file supports no verdict of the file.
+    let keeps = ask.cue_text.is_none() && !ask.no_evidence;
+    let evidence = keeps
+        .then(|| left_beside(work.plan(), &reading, &of))
+        .transpose()?;
+    let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
+    let whole = rehearsal_json(line, cues, &outcome);
+    let mut whole = beside::of_plan(whole, Some(&reading.digest), &mistakes);
+    whole["depths"] = depths_json(depths_told(line).as_ref());
+    whole["cues_digest"] = json!(digest);
+    whole["result_digest"] = json!(result_digest);
+    whole["trace"] = Value::Null;
+    whole["evidence"] = json!(evidence.map(|p| p.display().to_string()));
+    whole["records"] = json!(trace.records);
+    Ok(Left {
+        document: whole,
+        trace: Some(trace),
+    })
+}
+
+fn unwritten(error: io::Error) -> ApiError {
+    ApiError::unusable(
+        "no-trace",
+        format!("the records of the rehearsal cannot be kept: {error}"),
+    )
+    .help("make room in the folder for temporary files")
+}
+
+/// The cue sheet read against the plan, and its path.
+fn sheet(work: &Work, ask: &Ask, reading: &Reading) -> Result<(PathBuf, CueReading), ApiError> {
+    let beside = work.plan().parent().unwrap_or(Path::new(""));
+    let path = match (&ask.cues, &ask.cue_text) {
+        (Some(name), None) => folder::file(beside_or_here(beside), name)?,
+        // Its recordings are found from where the sheet lies.
+        (Some(name), Some(_)) => {
+            folder::file(beside_or_here(beside), name)?;
+            beside.join(name)
+        }
+        (None, Some(_)) => beside.join(UNNAMED),
+        (None, None) => {
+            return Err(ApiError::unusable(
+                "bad-ask",
+                "neither `cues` nor `cue_text` is given",
+            ));
+        }
+    };
+    let given = ask.cue_text.as_deref();
+    let fetch = |wanted: &Path| match given {
+        Some(own) if wanted == path => Ok(own.as_bytes().to_vec()),
+        _ => plan::from_folder_of(work.plan())(wanted),
+    };
+    let read = plan::read_cues(&path, reading, &fetch);
+    Ok((path, read))
+}
+
+fn beside_or_here(beside: &Path) -> &Path {
+    match beside.as_os_str().is_empty() {
+        true => Path::new("."),
+        false => beside,
+    }
+}
+
+fn usable(read: &CueReading) -> Result<&CueSheet, ApiError> {
+    let wrong = read.mistakes.iter().any(Mistake::is_error);
+    read.cues.as_ref().filter(|_| !wrong).ok_or_else(|| {
+        let places = Places::of(&read.sources);
+        ApiError::unusable("mistakes", "the cue sheet cannot be used as it is")
+            .help("mend what is underlined")
+            .with("mistakes", json!(text::placed(&read.mistakes, &places)))
+    })
+}
+
+/// A sheet that a page writes plays no file outside the plan's folder.
+fn inside(plan: &Path, cues: &CueSheet) -> Result<(), ApiError> {
+    let beside = beside_or_here(plan.parent().unwrap_or(Path::new("")));
+    let root = beside.canonicalize();
+    for sound in &cues.sounds {
+        let SoundKind::Recording { path, .. } = &sound.what else {
+            continue;
+        };
+        // One that is not there is told with its path by the reading of it.
+        let Ok(real) = path.canonicalize() else {
+            continue;
+        };
+        if !root.as_ref().is_ok_and(|root| real.starts_with(root)) {
+            return Err(ApiError::unusable(
+                "outside",
+                format!("sound.{} plays a file outside the plan's folder", sound.id),
+            )
+            .help("copy the recording into the plan's folder, or use `soundline rehearse`"));
+        }
+    }
+    Ok(())
+}
+
+/// What stopped it, told where the sound that it is about stands in the sheet.
+fn stopped(error: &RehearsalError, read: &CueReading, cues: &CueSheet) -> ApiError {
+    let told = ApiError::unusable("stopped", format!("the rehearsal cannot be run: {error}"));
+    let id = error.sound();
+    let sound = id.and_then(|id| cues.sounds.iter().find(|sound| sound.id == id));
+    match sound {
+        None => told,
+        Some(sound) => {
+            let place = Places::of(&read.sources).place(sound.at);
+            told.with("place", Value::Object(place))
+        }
+    }
+}
+
+fn left_beside(plan: &Path, reading: &Reading, of: &Rehearsed<'_>) -> Result<PathBuf, ApiError> {
+    let (path, record) = rehearsal_evidence(plan, reading, of);
+    leave(plan, &path, &record.to_json(), &Inputs::none()).map_err(|error| {
+        ApiError::unusable("no-evidence", format!("the evidence was not left: {error}"))
+            .help("ask with no_evidence to leave none")
+    })?;
+    Ok(path)
+}
