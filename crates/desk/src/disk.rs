@@ -98,6 +98,13 @@ impl PlanFile {
 
     /// Replaces what stands in it, if that is still the text of this digest. Gives the digest of the new text.
     pub(crate) fn replace(&self, text: &str, base_digest: &str) -> Result<String, ApiError> {
+        if text.len() > plan::LARGEST_FILE {
+            let most = plan::LARGEST_FILE >> 20;
+            return Err(ApiError::unusable(
+                "too-large",
+                format!("a plan may have {most} MiB, and this text has more"),
+            ));
+        }
         let _one = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
         let same =
             |now: &[u8]| std::str::from_utf8(now).is_ok_and(|now| text_digest(now) == base_digest);

@@ -28,6 +28,7 @@ pub(crate) struct Guard {
     token: Option<String>,
     cookie: String,
     requests: Arc<Semaphore>,
+    longest: Duration,
 }
 
 /// Under which names the server may be asked.
@@ -62,6 +63,15 @@ impl Hosts {
 
 impl Guard {
     pub(crate) fn new(listens: SocketAddr, token: Option<String>) -> Guard {
+        Guard::with_limits(listens, token, LONGEST_REQUEST, MOST_REQUESTS)
+    }
+
+    fn with_limits(
+        listens: SocketAddr,
+        token: Option<String>,
+        longest: Duration,
+        most: usize,
+    ) -> Guard {
         let own = ["localhost", "127.0.0.1", "::1"];
         let mut names: Vec<String> = own.iter().map(|n| (*n).to_owned()).collect();
         names.push(listens.ip().to_string());
@@ -73,7 +83,8 @@ impl Guard {
             },
             token,
             cookie: format!("soundline-desk-{}", listens.port()),
-            requests: Arc::new(Semaphore::new(MOST_REQUESTS)),
+            requests: Arc::new(Semaphore::new(most)),
+            longest,
         }
     }
 
@@ -190,14 +201,14 @@ impl Guard {
             .help("ask again in a moment")
             .into_response();
         };
-        match tokio::time::timeout(LONGEST_REQUEST, next.run(request)).await {
+        match tokio::time::timeout(self.longest, next.run(request)).await {
             Ok(answer) => answer,
             Err(_) => ApiError::new(
                 StatusCode::GATEWAY_TIMEOUT,
                 "too-long",
                 format!(
                     "this took more than {} s and was stopped",
-                    LONGEST_REQUEST.as_secs()
+                    self.longest.as_secs()
                 ),
             )
             .help("long work is asked for as a job: POST /api/jobs")
@@ -286,6 +297,78 @@ pub(crate) async fn body<T: DeserializeOwned>(request: Request) -> Result<T, Api
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    use axum::Router;
+    use axum::routing::{get, post};
+    use tower::ServiceExt;
+
+    const OWN: &str = "127.0.0.1:8427";
+
+    /// A server with these limits whose work never ends.
+    fn slow(longest: Duration, most: usize) -> Router {
+        let guard = Guard::with_limits(OWN.parse().unwrap(), None, longest, most);
+        let endless = || std::future::pending::<()>();
+        let read = |request: Request| async { bytes(request).await.map(|_| ()) };
+        Router::new()
+            .route("/api/endless", get(endless))
+            .route("/api/read", post(read))
+            .layer(axum::middleware::from_fn_with_state(
+                Arc::new(guard),
+                guarded,
+            ))
+    }
+
+    fn request(method: &str, path: &str, body: Body) -> Request {
+        Request::builder()
+            .method(method)
+            .uri(path)
+            .header(header::HOST, OWN)
+            .header(header::ORIGIN, format!("http://{OWN}"))
+            .body(body)
+            .unwrap()
+    }
+
+    fn on_one_thread<T>(work: impl Future<Output = T>) -> T {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_time()
+            .build();
+        runtime.unwrap().block_on(work)
+    }
+
+    /// Work that does not end, and a body that does not come, are given up in time.
+    #[test]
+    fn verif_what_takes_too_long_is_given_up() {
+        let server = slow(Duration::from_millis(20), 4);
+        // A body of which the rest never comes.
+        let (into, never) = crate::stream::pieces();
+        into.try_send(Bytes::from_static(b"{")).unwrap();
+        on_one_thread(async {
+            let endless = request("GET", "/api/endless", Body::empty());
+            let answer = server.clone().oneshot(endless).await.unwrap();
+            assert_eq!(answer.status(), StatusCode::GATEWAY_TIMEOUT);
+            let read = request("POST", "/api/read", never);
+            let answer = server.oneshot(read).await.unwrap();
+            assert_eq!(answer.status(), StatusCode::GATEWAY_TIMEOUT);
+        });
+        drop(into);
+    }
+
+    /// Beyond the most that is worked on at once nobody waits in vain: it is said, and room comes back.
+    #[test]
+    fn verif_requests_at_once_are_limited() {
+        let server = slow(Duration::from_millis(50), 2);
+        on_one_thread(async {
+            let ask = || {
+                let endless = request("GET", "/api/endless", Body::empty());
+                server.clone().oneshot(endless)
+            };
+            let (a, b, c) = tokio::join!(ask(), ask(), ask());
+            let mut all = [a, b, c].map(|answer| answer.unwrap().status().as_u16());
+            all.sort_unstable();
+            assert_eq!(all, [503, 504, 504]);
+            assert_eq!(ask().await.unwrap().status(), StatusCode::GATEWAY_TIMEOUT);
+        });
+    }
 
     #[test]
     fn verif_hosts_are_own_names_with_the_own_port() {

@@ -109,7 +109,10 @@ impl Tile {
         if !(self.low_hz >= 0.0 && self.high_hz.is_none_or(|high| high > self.low_hz)) {
             return wrong("`low_hz` is 0 or more, and `high_hz` above it");
         }
-        if self.range_db.is_some_and(|range| !(range > 0.0)) {
+        if self
+            .range_db
+            .is_some_and(|range| range.is_nan() || range <= 0.0)
+        {
             return wrong("`range_db` is above 0");
         }
         Ok(self)

@@ -445,18 +445,30 @@ async fn started(State(desk): Shared, request: Request) -> Answer {
     ))
 }
 
-async fn job(State(desk): Shared, Path(id): Path<u64>) -> Answer {
-    told(&desk.jobs.get(id)?.told())
+/// The number of a job, as it stands in a path.
+#[derive(Deserialize)]
+struct JobNumber(String);
+
+impl JobNumber {
+    fn read(&self) -> Result<u64, ApiError> {
+        self.0.parse().map_err(|_| {
+            ApiError::missing("no-such-job", format!("`{}` is no number of a job", self.0))
+        })
+    }
 }
 
-async fn stopped(State(desk): Shared, Path(id): Path<u64>) -> Answer {
-    desk.jobs.stop(id)?;
-    told(&json!({ "job": id }))
+async fn job(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
+    told(&desk.jobs.get(id.read()?)?.told())
+}
+
+async fn stopped(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
+    desk.jobs.stop(id.read()?)?;
+    told(&json!({ "job": id.read()? }))
 }
 
 /// How far a job is, until it is over.
-async fn followed(State(desk): Shared, Path(id): Path<u64>) -> Answer {
-    let mut state = desk.jobs.get(id)?.watch();
+async fn followed(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
+    let mut state = desk.jobs.get(id.read()?)?.watch();
     let (into, body) = stream::pieces();
     tokio::spawn(async move {
         loop {
@@ -501,9 +513,9 @@ fn unread(error: &std::io::Error) -> ApiError {
     ApiError::missing("no-trace", format!("the records cannot be read: {error}"))
 }
 
-async fn records(State(desk): Shared, Path(id): Path<u64>, uri: Uri) -> Answer {
+async fn records(State(desk): Shared, Path(id): Path<JobNumber>, uri: Uri) -> Answer {
     const NS: f64 = 1e9;
-    let trace = desk.jobs.get(id)?.trace()?;
+    let trace = desk.jobs.get(id.read()?)?.trace()?;
     let from_ns = number(&uri, "from_s")?.unwrap_or(0.0) * NS;
     let to_ns = number(&uri, "to_s")?.map_or(u64::MAX, |s| (s * NS) as u64);
     let limit = number(&uri, "limit")?.map_or(usize::MAX, |n| n as usize);
@@ -515,8 +527,8 @@ async fn records(State(desk): Shared, Path(id): Path<u64>, uri: Uri) -> Answer {
     told(&work(&desk, task).await?)
 }
 
-async fn chained(State(desk): Shared, Path(id): Path<u64>, uri: Uri) -> Answer {
-    let trace = desk.jobs.get(id)?.trace()?;
+async fn chained(State(desk): Shared, Path(id): Path<JobNumber>, uri: Uri) -> Answer {
+    let trace = desk.jobs.get(id.read()?)?.trace()?;
     let record = number(&uri, "record")?;
     let record = record.ok_or_else(|| ApiError::bad("bad-query", "`record` is missing"))? as u64;
     let task = move |_: &Desk, _: &(dyn Fn() -> bool + Sync)| {
@@ -529,8 +541,8 @@ async fn chained(State(desk): Shared, Path(id): Path<u64>, uri: Uri) -> Answer {
     told(&work(&desk, task).await?)
 }
 
-async fn exported(State(desk): Shared, Path(id): Path<u64>) -> Answer {
-    let trace = desk.jobs.get(id)?.trace()?;
+async fn exported(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
+    let trace = desk.jobs.get(id.read()?)?.trace()?;
     let (into, body) = stream::pieces();
     let mut file = trace.open().map_err(|e| unread(&e))?;
     tokio::task::spawn_blocking(move || {
@@ -544,7 +556,7 @@ async fn exported(State(desk): Shared, Path(id): Path<u64>) -> Answer {
             }
         }
     });
-    let name = format!("attachment; filename=\"rehearsal-{id}.jsonl\"");
+    let name = format!("attachment; filename=\"rehearsal-{}.jsonl\"", id.read()?);
     let answer = Response::builder()
         .header(header::CONTENT_TYPE, "application/x-ndjson")
         .header(header::CONTENT_DISPOSITION, name)

@@ -1,6 +1,7 @@
 //! Checks of the text as it is typed: one worker for each tier, and of one page only the newest text waits.
 
 use std::collections::VecDeque;
+use std::panic::{self, AssertUnwindSafe};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
@@ -54,6 +55,14 @@ fn superseded() -> ApiError {
     )
 }
 
+fn stopped() -> ApiError {
+    ApiError::new(
+        StatusCode::INTERNAL_SERVER_ERROR,
+        "stopped",
+        "the check did not come to its end",
+    )
+}
+
 /// Whether `newer` makes `older` pointless.
 fn supersedes(newer: &Wanted, older: &Wanted) -> bool {
     let covers = newer.tier == older.tier || older.tier == Tier::Full;
@@ -76,13 +85,6 @@ impl Workers {
     pub(crate) async fn check(&self, wanted: Wanted) -> Result<Vec<u8>, ApiError> {
         let (answer, answered) = oneshot::channel();
         self.put(wanted, answer)?;
-        let stopped = || {
-            ApiError::new(
-                StatusCode::INTERNAL_SERVER_ERROR,
-                "stopped",
-                "the check did not come to its end",
-            )
-        };
         answered.await.unwrap_or_else(|_| Err(stopped()))
     }
 
@@ -135,8 +137,10 @@ fn run(queue: &Queue, tier: Tier, work: &Work) {
         if answer.is_closed() {
             continue;
         }
+        // Work that breaks its own promises takes no later text with it.
+        let done = panic::catch_unwind(AssertUnwindSafe(|| work(&wanted)));
         // A page that left in the meantime is told nothing.
-        drop(answer.send(Ok(work(&wanted))));
+        drop(answer.send(done.map_err(|_| stopped())));
     }
 }
 
@@ -170,6 +174,24 @@ mod tests {
         assert!(!case(("a", 2, full), ("a", 2, quick)));
         assert!(!case(("a", 1, quick), ("a", 2, quick)));
         assert!(!case(("b", 9, quick), ("a", 1, quick)));
+    }
+
+    /// A check that breaks its own promises is told, and the next one is done.
+    #[test]
+    fn verif_a_check_that_breaks_takes_no_other_with_it() {
+        let workers = Workers::new(Box::new(|w: &Wanted| {
+            assert_ne!(w.serial, 1, "the first one breaks");
+            Vec::new()
+        }));
+        let ask = |serial| {
+            let (answer, answered) = oneshot::channel();
+            workers
+                .put(wanted("a", serial, Tier::Quick), answer)
+                .unwrap();
+            answered.blocking_recv().unwrap()
+        };
+        assert_eq!(ask(1).unwrap_err().code(), "stopped");
+        assert_eq!(ask(2).unwrap(), b"");
     }
 
     /// While one text is worked on, of those that wait only the newest is.

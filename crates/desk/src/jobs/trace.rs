@@ -154,6 +154,20 @@ impl Trace {
         Ok(None)
     }
 
+    /// The arrival of the sound at which a chain begins, by the instant at which it was heard.
+    fn arrival(&self, top: &Value) -> io::Result<Option<(u64, Value)>> {
+        let Some(heard_at_ns) = top["sound"]["heard_at_ns"].as_u64() else {
+            return Ok(None);
+        };
+        let (at_once, _) = self.between(heard_at_ns, heard_at_ns, MOST_RECORDS)?;
+        let arrival = at_once.into_iter().find(|r| {
+            r["what"] == "arrives"
+                && r["arriving"] == top["sound"]["id"]
+                && r["repeat"] == top["sound"]["repeat"]
+        });
+        Ok(arrival.and_then(|a| Some((a["id"].as_u64()?, a))))
+    }
+
     /// All that led to a record and all that came of it, in the order of time; and whether there are more. Later records have
     /// higher numbers, so what came of one stands behind it.
     pub(crate) fn chain(&self, id: u64) -> io::Result<Option<(Vec<Value>, bool)>> {
@@ -167,6 +181,11 @@ impl Trace {
             };
             found.insert(parent, value);
             head = above;
+        }
+        let first = found.values().next().cloned();
+        if let Some(arrival) = first.and_then(|top| self.arrival(&top).transpose()) {
+            let arrival = arrival?;
+            found.insert(arrival.0, arrival.1);
         }
         let mut family = BTreeSet::from([id]);
         for line in self.lines(|m| m.id <= id)? {

@@ -58,7 +58,7 @@ fn verif_a_tile_shows_a_tone_where_it_is() {
     for (from_s, to_s) in [(0.0, 8.0), (2.0, 6.0), (4.0, 12.0)] {
         let width = ((to_s - from_s) * 10.0) as u32;
         let path = format!(
-            "/api/recordings/tone.wav/picture?from_s={from_s}&to_s={to_s}&width={width}&height=40&top_db=0&range_db=60"
+            "/api/recordings/tone.wav/picture?from_s={from_s}&to_s={to_s}&width={width}&height=40&top_db=-25&range_db=40"
         );
         let answer = desk.get(&path);
         assert_eq!(

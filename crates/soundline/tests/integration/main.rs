@@ -14,6 +14,7 @@ mod certainty;
 mod chain;
 mod check;
 mod deaf;
+mod desk;
 mod documents;
 mod failures;
 mod faults;
