@@ -171,6 +171,8 @@ export interface Consequences {
   mistakes: Mistake[];
   verdicts: Verdicts | null;
   line: Drawing | null;
+  /** Parts of the plan's catalogues. */
+  parts?: { id: string; is: string | null }[];
 }
 
 /** `year/1`. */
@@ -316,8 +318,9 @@ export interface RemedySet {
   overrides_part: boolean;
 }
 
-/** `remedy/1`. */
+/** `remedy/1`, and beside it the text of the plan with each remedy in it. */
 export interface Remedies {
+  texts?: { number: number; text: string }[];
   requirements: {
     id: string;
     ruling: Ruling;
@@ -357,8 +360,22 @@ export interface Places {
   provisional: boolean;
 }
 
-/** `paths/1`. */
+/** What the picture of paths to one hydrophone shows. */
+export interface ShadowPicture {
+  sensor: string;
+  sensor_depth_m: number;
+  frequency_hz: number;
+  ranges_m: number[];
+  depths_m: number[];
+  /** Row by row from the surface; null where nothing comes or it is not known. */
+  loss_db_re_1m: (number | null)[][];
+  by: string[][];
+  rays: [number, number][][];
+}
+
+/** `paths/1`, and beside it what its pictures show. */
 export interface Paths {
+  shadows?: ShadowPicture[];
   seabed_m: number;
   source_depth_m: number;
   hydrophones: {

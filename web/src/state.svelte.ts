@@ -8,7 +8,8 @@ export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehears
 /** Where the page writes into the plan: the editor, which owns the text and its undo history. */
 export interface Pen {
   replace(from: number, to: number, insert: string): void;
-  replaceAll(text: string): void;
+  /** `apart`: undone by itself, and not with what was written just before. */
+  replaceAll(text: string, apart?: boolean): void;
   show(from: number, to: number): void;
   undo(): void;
   redo(): void;
@@ -192,7 +193,7 @@ export class Desk {
   async set(path: string, value: string): Promise<string | null> {
     try {
       const edit = await api.edit(this.text, path, value);
-      this.pen?.replaceAll(edit.text);
+      this.pen?.replaceAll(edit.text, false);
       return null;
     } catch (fault) {
       if (fault instanceof api.Lost) this.#away();

@@ -1,5 +1,5 @@
 import { autocompletion, closeBrackets, closeBracketsKeymap, completionKeymap, type CompletionContext, type CompletionResult } from "@codemirror/autocomplete";
-import { defaultKeymap, history, historyKeymap, indentLess, insertTab, redo, redoDepth, undo, undoDepth } from "@codemirror/commands";
+import { defaultKeymap, history, historyKeymap, indentLess, isolateHistory, insertTab, redo, redoDepth, undo, undoDepth } from "@codemirror/commands";
 import { HighlightStyle, StreamLanguage, bracketMatching, syntaxHighlighting } from "@codemirror/language";
 import { toml } from "@codemirror/legacy-modes/mode/toml";
 import { setDiagnostics, lintKeymap, type Diagnostic } from "@codemirror/lint";
@@ -105,14 +105,16 @@ export function editor(
     }),
   });
 
-  const replace = (from: number, to: number, insert: string): void => {
-    view.dispatch({ changes: { from, to, insert }, annotations: Transaction.userEvent.of("input.type.page"), scrollIntoView: false });
+  const replace = (from: number, to: number, insert: string, apart = true): void => {
+    // Steps of one drag are undone together; all else by itself.
+    const annotations = [Transaction.userEvent.of("input.type.page"), ...(apart ? [isolateHistory.of("full")] : [])];
+    view.dispatch({ changes: { from, to, insert }, annotations, scrollIntoView: false });
   };
   const clamp = (at: number): number => Math.max(0, Math.min(view.state.doc.length, at));
 
   return {
     replace,
-    replaceAll(next) {
+    replaceAll(next, apart = true) {
       // Only what differs is replaced, so that the place in the text and the undo history stay good.
       const now = view.state.doc.toString();
       if (now === next) return;
@@ -120,7 +122,7 @@ export function editor(
       while (head < now.length && head < next.length && now[head] === next[head]) head += 1;
       let tail = 0;
       while (tail < now.length - head && tail < next.length - head && now[now.length - 1 - tail] === next[next.length - 1 - tail]) tail += 1;
-      replace(head, now.length - tail, next.slice(head, next.length - tail));
+      replace(head, now.length - tail, next.slice(head, next.length - tail), apart);
     },
     show(from, to) {
       view.dispatch({ selection: { anchor: clamp(from), head: clamp(to) }, effects: EditorView.scrollIntoView(clamp(from), { y: "center" }) });
