@@ -7,12 +7,21 @@ cd "$(dirname "$0")/.."
 bash scripts/need.sh cc python pip venv
 bash scripts/venv.sh
 export PYTHON=$PWD/.venv/bin/python
+# The page goes into the program, and is measured in it.
+bash scripts/need.sh node chromium
+bash scripts/page.sh > /dev/null
 cargo build --release
 
 figures=$(mktemp)
 trap 'rm -f "$figures"' EXIT
 failed=()
-for crate in ${CRATES:-power network mooring signal detect injection assess soundline}; do
+for crate in ${CRATES:-power network mooring signal detect injection assess soundline page}; do
+    if [ "$crate" = page ]; then
+        printf '\n== the page\n'
+        printf '\npage, bench\n' >> "$figures"
+        SOUNDLINE_BIN=target/release/soundline npm --prefix web run --silent bench | tee -a "$figures" || failed+=("the page")
+        continue
+    fi
     for bench in crates/"$crate"/benches/*.rs; do
         name=$(basename "$bench" .rs)
         printf '\n== %s, %s\n' "$crate" "$name"

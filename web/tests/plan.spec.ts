@@ -15,8 +15,8 @@ afterAll(() => browser.close());
 beforeEach(async () => {
   server = new Server();
   await server.start();
-  page = await browser.newPage({ viewport: { width: 1280, height: 720 } });
-  page.setDefaultTimeout(15_000);
+  page = await (await browser.newContext({ viewport: { width: 1280, height: 720 } })).newPage();
+  page.setDefaultTimeout(30_000);
   complaints = [];
   page.on("pageerror", (fault) => complaints.push(fault.message));
   page.on("console", (line) => {

@@ -14,8 +14,8 @@ beforeAll(async () => {
   mkdirSync(join(server.folder, "recordings"));
   writeFileSync(join(server.folder, "recordings", "upper_20270402T223000Z.wav"), wav(60, 16000, 90, 150));
   await server.start();
-  page = await browser.newPage({ viewport: { width: 1280, height: 720 } });
-  page.setDefaultTimeout(15_000);
+  page = await (await browser.newContext({ viewport: { width: 1280, height: 720 } })).newPage();
+  page.setDefaultTimeout(30_000);
   await open(page, server);
 });
 afterAll(async () => {

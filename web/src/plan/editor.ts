@@ -96,7 +96,7 @@ export function editor(
         syntaxHighlighting(colours),
         look,
         EditorState.readOnly.of(readOnly),
-        EditorView.contentAttributes.of({ "aria-label": "Text of the plan. Escape, then Tab, leaves it.", spellcheck: "false" }),
+        EditorView.contentAttributes.of({ "aria-label": "Text of the plan. Escape, then Tab, leaves it.", spellcheck: "false", tabindex: "0" }),
         keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...searchKeymap, ...historyKeymap, ...completionKeymap, ...lintKeymap, { key: "Tab", run: insertTab, shift: indentLess }]),
         EditorView.updateListener.of((update) => {
           if (update.docChanged) written(update.state.doc.toString());
